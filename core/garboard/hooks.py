@@ -1,0 +1,2 @@
+import pluggy
+hookimpl = pluggy.HookimplMarker("garboard")

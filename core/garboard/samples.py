@@ -1,0 +1,120 @@
+"""Instrument samples: what a recording holds once read, and the streams calculators take from it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import NamedTuple
+
+import attrs
+
+UNIT_OF_QUANTITY: Mapping[str, str] = {
+    "heading": "deg",
+    "deviation": "deg",
+    "variation": "deg",
+    "rate_of_turn": "deg/s",
+    "course_over_ground": "deg",
+    "speed_over_ground": "kn",
+    "speed_through_water": "kn",
+    "roll": "deg",
+    "pitch": "deg",
+    "yaw": "deg",
+    "latitude": "deg",
+    "longitude": "deg",
+    "rudder_angle": "deg",
+    "engine_speed": "rev/min",
+    "engine_trim": "%",
+    "fuel_flow": "L/h",
+    "engine_temperature": "degC",
+    "oil_pressure": "kPa",
+    "alternator_voltage": "V",
+    "engine_hours": "h",
+    "magnetic_x": "uT",
+    "magnetic_y": "uT",
+}
+"""Every quantity a recording can hold, with the one unit its samples use. Angles: deviation and variation
+east positive, rate of turn starboard positive, rudder starboard positive, latitude north and longitude east."""
+
+
+class Sample(NamedTuple):
+    """One value of one quantity from one instrument.
+
+    time      : seconds since 1970-01-01 UTC, or since the first line when the log carries no date [s]
+    quantity  : a key of UNIT_OF_QUANTITY
+    value     : in the unit of UNIT_OF_QUANTITY
+    source    : who sent it: NMEA 2000 source address ("27"), NMEA 0183 talker ("GP"), or a column's name
+    instance  : which of several, such as the engine ("0", "1"); empty when there is one
+    reference : "true" or "magnetic" for directions, otherwise empty
+    """
+
+    time: float
+    quantity: str
+    value: float
+    source: str = ""
+    instance: str = ""
+    reference: str = ""
+
+
+class StreamKey(NamedTuple):
+    """Names one stream: samples of different streams are never mixed."""
+
+    quantity: str
+    source: str = ""
+    instance: str = ""
+    reference: str = ""
+
+
+@attrs.frozen
+class Stream:
+    """The samples of one quantity from one source, oldest first.
+
+    times  : [s], never decreasing
+    values : same length as times, in UNIT_OF_QUANTITY of the key's quantity
+    """
+
+    key: StreamKey
+    times: tuple[float, ...]
+    values: tuple[float, ...]
+
+    def between(self, start: float, end: float) -> Stream:
+        """The part with start <= time <= end [s]."""
+        from bisect import bisect_left, bisect_right
+
+        first, last = bisect_left(self.times, start), bisect_right(self.times, end)
+        return Stream(self.key, self.times[first:last], self.values[first:last])
+
+    def __len__(self) -> int:
+        return len(self.times)
+
+    def __iter__(self) -> Iterator[tuple[float, float]]:
+        return zip(self.times, self.values, strict=True)
+
+
+@attrs.frozen
+class Recording:
+    """A whole recording, sorted into streams. Made once by `gather`; nothing in it changes."""
+
+    name: str
+    streams: Mapping[StreamKey, Stream]
+
+    def of(self, quantity: str) -> tuple[Stream, ...]:
+        """All streams of a quantity, one per source, instance and reference; longest first."""
+        found = [stream for key, stream in self.streams.items() if key.quantity == quantity]
+        return tuple(sorted(found, key=lambda stream: (-len(stream), stream.key)))
+
+
+def gather(name: str, samples: Iterable[Sample]) -> Recording:
+    """Sort samples into streams by quantity, source, instance and reference, each in order of time."""
+    times: dict[StreamKey, list[float]] = {}
+    values: dict[StreamKey, list[float]] = {}
+    for time, quantity, value, source, instance, reference in samples:
+        key = StreamKey(quantity, source, instance, reference)
+        times.setdefault(key, []).append(time)
+        values.setdefault(key, []).append(value)
+    return Recording(name, {key: _in_order(key, times[key], values[key]) for key in times})
+
+
+def _in_order(key: StreamKey, times: list[float], values: list[float]) -> Stream:
+    if any(later < earlier for earlier, later in zip(times, times[1:], strict=False)):
+        order = sorted(range(len(times)), key=times.__getitem__)
+        times, values = [times[i] for i in order], [values[i] for i in order]
+    return Stream(key, tuple(times), tuple(values))
