@@ -1,0 +1,333 @@
+"""Hull numbers: read as typed, explained fault by fault, and compared without ever being guessed.
+
+[1] 33 CFR 181.25, hull identification number format: 12 characters, no check digit.
+[2] Transport Canada TP 1332, section 2: the same 12; maker code of letters or numerals; CA- may stand in front.
+[3] ISO 10087: country code in front of the 12, printed CC-MMMSSSSS-MY-YY.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Callable, Iterable
+
+import attrs
+
+from garboard.faults import Fault, InputError
+
+SOURCE = "hull number"
+MONTH_LETTERS = "ABCDEFGHIJKL"
+LETTERS_BARRED_FROM_SERIAL = "IOQ"
+FIRST_YEAR_OF_THIS_FORM = 1984
+OLDER_FORM = "US before 1984"
+
+_SEPARATORS = " \t\n\r/-\u00ad\u2010\u2011\u2012\u2013\u2014\u2212"
+_ALWAYS_DIGIT = {"O": "0", "I": "1", "Q": "0"}
+# Before August 1984 (from memory, no source at hand): ABC12345 + month and year in figures,
+# or ABC12345 + M + model year + month letter counted from August.
+_OLDER_FIGURES = re.compile(r"([A-Z]{3})([A-Z0-9]{5})(0[1-9]|1[0-2])(7[2-9]|8[0-4])")
+_OLDER_MODEL_YEAR = re.compile(r"([A-Z]{3})([A-Z0-9]{5})M(7[2-9]|8[0-4])([A-L])")
+
+
+@attrs.frozen
+class HullNumber:
+    """One hull number, taken apart.
+
+    country    : two letters in front of the number, or "" when none stands there
+    maker      : 3 characters
+    serial     : 5 characters
+    month      : month of certification or manufacture, 1 to 12
+    year_digit : last digit of that year, 0 to 9
+    model_year : full year; 84 to 99 are read as 1984 to 1999
+    text       : the number as its form prints it; what every screen and report shows
+    form       : "US", "Canada", "ISO" or "US before 1984"
+    cleaned    : what was changed to read it, in words; empty when it was typed as printed
+    doubts     : warnings; the number is well formed, a person should look again
+    """
+
+    country: str
+    maker: str
+    serial: str
+    month: int
+    year_digit: int
+    model_year: int
+    text: str
+    form: str
+    cleaned: tuple[str, ...] = attrs.field(default=(), eq=False)
+    doubts: tuple[str, ...] = ()
+
+    @property
+    def key(self) -> str:
+        """What entries are merged by: the capitals and numerals alone."""
+        return key(self.text)
+
+    def __str__(self) -> str:
+        return self.text
+
+
+def key(text: str) -> str:
+    """The merge key of a hull number, well formed or not: its letters and numerals, in capitals.
+
+    Characters outside A to Z and 0 to 9 that are not separators are spelled out by code point, so that two
+    different numbers never share a key because of a character nobody expected.
+
+    text    : as typed, not empty
+    returns : capitals and numerals only, never empty
+    errors  : InputError when text is empty
+
+    >>> key(" ca-abc2ab41g091")
+    'CAABC2AB41G091'
+    """
+    if not text:
+        raise InputError(SOURCE, [Fault("hull number", "the number on the transom", "nothing")])
+    plain = unicodedata.normalize("NFKC", text)
+    kept = "".join(_key_character(character) for character in plain)
+    return kept or "".join(_spelled_out(character) for character in text)
+
+
+def parse(text: str) -> HullNumber:
+    """Read a hull number as typed.
+
+    text    : as typed; case, spaces, hyphens and slashes are put right and noted in `cleaned`
+    returns : the number taken apart
+    errors  : InputError with every fault: the position and what may stand there
+
+    >>> parse("abc12345c393").text
+    'ABC12345C393'
+    """
+    country, body = _country_and_body(text)
+    older = _older_form(body) if not country else None
+    number = older or _current_form(country, body)
+    return attrs.evolve(number, cleaned=_what_was_cleaned(text, number.text))
+
+
+def look_alikes(text: str, known: Iterable[str]) -> tuple[str, ...]:
+    """Known hull numbers that may be the same boat, likeliest first: to offer, never to apply.
+
+    text    : the number in question
+    known   : numbers already in use; the same number typed differently is not a look-alike
+    returns : those that differ by O for 0 or I for 1, by the country code, by one swapped pair of
+              neighbours, or by one character
+
+    >>> look_alikes("ABC0OO01A526", ["ABC00001A526", "XYZHJKLMF626"])
+    ('ABC00001A526',)
+    """
+    typed = key(text)
+    others = [(other, key(other)) for other in dict.fromkeys(known)]
+    likeliest_first: tuple[Callable[[str, str], bool], ...] = (
+        _differ_by_letter_for_digit,
+        _differ_by_country_code,
+        _differ_by_one_swap,
+        _differ_by_one_character,
+    )
+    found = [other for differ in likeliest_first for other, k in others if k != typed and differ(typed, k)]
+    return tuple(dict.fromkeys(found))
+
+
+def repair_suggestions(text: str) -> tuple[str, ...]:
+    """Well-formed numbers that a faulty one becomes when I, O or Q is read as the numeral it looks like.
+
+    text    : as typed
+    returns : numbers to offer; empty when the number is well formed or nothing helps
+
+    >>> repair_suggestions("ABC0I001A526")
+    ('ABC01001A526',)
+    """
+    if _parse_or_none(text) is not None:
+        return ()
+    country, body = _country_and_body(text)
+    if len(body) != 12:
+        return ()
+    month = "I" if body[8] == "1" else body[8]
+    repaired = body[:3] + _as_numerals(body[3:8]) + month + _as_numerals(body[9:])
+    number = _parse_or_none(f"{country}-{repaired}" if country else repaired)
+    return (number.text,) if number is not None else ()
+
+
+def _current_form(country: str, body: str) -> HullNumber:
+    faults = _faults(country, body)
+    if faults:
+        raise InputError(SOURCE, faults)
+    year_digit, model_digits = int(body[9]), int(body[10:])
+    model_year = model_digits + (1900 if model_digits >= FIRST_YEAR_OF_THIS_FORM % 100 else 2000)
+    form = _form(country, body[:3])
+    return HullNumber(
+        country=country,
+        maker=body[:3],
+        serial=body[3:8],
+        month=MONTH_LETTERS.index(body[8]) + 1,
+        year_digit=year_digit,
+        model_year=model_year,
+        text=_printed(form, country, body),
+        form=form,
+        doubts=_date_doubts(year_digit, model_year),
+    )
+
+
+def _older_form(body: str) -> HullNumber | None:
+    doubts = ("this is the form used before August 1984: compare it with the boat's papers",)
+    if found := _OLDER_FIGURES.fullmatch(body):
+        maker, serial, month, year = found.groups()
+        return HullNumber(
+            "", maker, serial, int(month), int(year[1]), 1900 + int(year), body, OLDER_FORM, doubts=doubts
+        )
+    if found := _OLDER_MODEL_YEAR.fullmatch(body):
+        maker, serial, year, letter = found.groups()
+        months_after_august = MONTH_LETTERS.index(letter)
+        month_number = (7 + months_after_august) % 12 + 1
+        model_year = 1900 + int(year)
+        built = model_year - 1 if month_number >= 8 else model_year
+        return HullNumber(
+            "", maker, serial, month_number, built % 10, model_year, body, OLDER_FORM, doubts=doubts
+        )
+    return None
+
+
+def _faults(country: str, body: str) -> list[Fault]:
+    if not body:
+        return [Fault("hull number", "12 characters, such as ABC12345C393", "nothing")]
+    if len(body) != 12:
+        wrong_length = Fault(
+            "length",
+            "12 characters, or 14 with a country code in front",
+            f"{len(body)} after the country code {country}" if country else str(len(body)),
+        )
+        return [wrong_length, *_character_faults(body)]
+    checks = [
+        (range(0, 3), _is_letter_or_numeral, "a letter or numeral of the maker code"),
+        (range(3, 8), _may_stand_in_serial, "a letter or numeral of the serial, never I, O or Q"),
+        (range(8, 9), MONTH_LETTERS.__contains__, "a month letter A to L"),
+        (range(9, 10), _is_numeral, "the last numeral of the year of certification or manufacture"),
+        (range(10, 12), _is_numeral, "a numeral of the model year"),
+    ]
+    return [
+        Fault(f"position {position + 1}", allowed, repr(body[position]))
+        for positions, fits, allowed in checks
+        for position in positions
+        if not fits(body[position])
+    ]
+
+
+def _character_faults(body: str) -> list[Fault]:
+    return [
+        Fault(f"position {position}", "a letter A to Z or a numeral", repr(character))
+        for position, character in enumerate(body, start=1)
+        if not _is_letter_or_numeral(character)
+    ]
+
+
+def _date_doubts(year_digit: int, model_year: int) -> tuple[str, ...]:
+    """A boat is built in its model year or the year before (common practice, no source)."""
+    if (model_year - year_digit) % 10 in (0, 1):
+        return ()
+    return (
+        f"a build year ending {year_digit} does not go with model year {model_year}: expected a year ending "
+        f"{(model_year - 1) % 10} or {model_year % 10}; read the transom again",
+    )
+
+
+def _country_and_body(text: str) -> tuple[str, str]:
+    typed = _ascii_upper(unicodedata.normalize("NFKC", text)).strip()
+    body = typed.translate(dict.fromkeys(map(ord, _SEPARATORS)))
+    prefixed = re.match(rf"([A-Z]{{2}})\s*[{re.escape(_SEPARATORS[5:])}]", typed)
+    if prefixed or re.fullmatch(r"[A-Z]{2}[^\s]{12}", body):
+        return body[:2], body[2:]
+    return "", body
+
+
+def _form(country: str, maker: str) -> str:
+    if country not in ("", "US", "CA"):
+        return "ISO"
+    return "Canada" if country == "CA" or (not country and not maker.isalpha()) else "US"
+
+
+def _printed(form: str, country: str, body: str) -> str:
+    if form == "ISO":
+        return f"{country}-{body[:8]}-{body[8:10]}-{body[10:]}"
+    return f"{country}-{body}" if country else body
+
+
+def _what_was_cleaned(typed: str, printed: str) -> tuple[str, ...]:
+    if typed == printed:
+        return ()
+    plain = unicodedata.normalize("NFKC", typed)
+    changes = {
+        "unusual characters replaced by the plain ones they stand for": plain != typed,
+        "written in capitals": _ascii_upper(plain) != plain,
+        "spaces removed": any(character.isspace() for character in plain),
+        "slashes removed": "/" in plain,
+        "hyphens set as the number is printed": _hyphens(plain) != _hyphens(printed),
+    }
+    return tuple(change for change, made in changes.items() if made)
+
+
+def _hyphens(text: str) -> list[tuple[int, str]]:
+    """Where the hyphens stand, counted in the other characters before them."""
+    marks = [character for character in text if not character.isspace() and character != "/"]
+    dashes = set(_SEPARATORS[5:])
+    return [(sum(c not in dashes for c in marks[:place]), c) for place, c in enumerate(marks) if c in dashes]
+
+
+def _key_character(character: str) -> str:
+    if _is_letter_or_numeral(_ascii_upper(character)):
+        return _ascii_upper(character)
+    return "" if character.isascii() or character in _SEPARATORS else _spelled_out(character)
+
+
+def _spelled_out(character: str) -> str:
+    return f"U{ord(character):04X}"
+
+
+def _ascii_upper(text: str) -> str:
+    """Capitals for a to z alone: `str.upper` turns one foreign letter into two."""
+    return "".join(c.upper() if "a" <= c <= "z" else c for c in text)
+
+
+def _is_numeral(character: str) -> bool:
+    return character in "0123456789"
+
+
+def _is_letter_or_numeral(character: str) -> bool:
+    return "A" <= character <= "Z" or _is_numeral(character)
+
+
+def _may_stand_in_serial(character: str) -> bool:
+    return _is_letter_or_numeral(character) and character not in LETTERS_BARRED_FROM_SERIAL
+
+
+def _as_numerals(text: str) -> str:
+    return "".join(_ALWAYS_DIGIT.get(character, character) for character in text)
+
+
+def _parse_or_none(text: str) -> HullNumber | None:
+    try:
+        return parse(text)
+    except InputError:
+        return None
+
+
+def _differ_by_letter_for_digit(one: str, other: str) -> bool:
+    return _as_numerals(one) == _as_numerals(other)
+
+
+def _differ_by_country_code(one: str, other: str) -> bool:
+    shorter, longer = sorted((one, other), key=len)
+    return len(shorter) == 12 and len(longer) == 14 and longer[:2].isalpha() and longer[2:] == shorter
+
+
+def _differing_places(one: str, other: str) -> list[int]:
+    if len(one) != len(other):
+        return []
+    return [place for place, (a, b) in enumerate(zip(one, other, strict=True)) if a != b]
+
+
+def _differ_by_one_swap(one: str, other: str) -> bool:
+    places = _differing_places(one, other)
+    if len(places) != 2 or places[1] - places[0] != 1:
+        return False
+    first, second = places
+    return one[first] == other[second] and one[second] == other[first]
+
+
+def _differ_by_one_character(one: str, other: str) -> bool:
+    return len(_differing_places(one, other)) == 1

@@ -1,0 +1,195 @@
+"""Hull numbers: what is put right, what is refused, what is only offered."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from garboard.faults import Fault, InputError
+from garboard.hull_number import HullNumber, key, look_alikes, parse, repair_suggestions
+
+SERIAL = st.text("ABCDEFGHJKLMNPRSTUVWXYZ0123456789", min_size=5, max_size=5)
+MAKER = st.text("ABCDEFGHIJKLMNOPQRSTUVWXYZ", min_size=3, max_size=3)
+BODY = st.builds(
+    "{}{}{}{}{:02d}".format,
+    MAKER,
+    SERIAL,
+    st.sampled_from("ABCDEFGHIJKL"),
+    st.integers(0, 9),
+    st.integers(0, 99),
+)
+COUNTRY = st.sampled_from(["", "CA-", "GB-", "US-", "SE-"])
+TYPED = st.text("abcABC0123 -/*", max_size=18) | st.text(max_size=18)
+
+
+def faults_of(text: str) -> tuple[Fault, ...]:
+    with pytest.raises(InputError) as refused:
+        parse(text)
+    return refused.value.faults
+
+
+def test_a_number_is_taken_apart() -> None:
+    """Each part of the 12 characters is named."""
+    number = parse("ABC12345C393")
+    assert (number.maker, number.serial, number.month, number.year_digit) == ("ABC", "12345", 3, 3)
+    assert (number.model_year, number.country, number.form, number.cleaned) == (1993, "", "US", ())
+
+
+def test_a_wrong_month_letter_is_explained() -> None:
+    """The fault names the position, what may stand there and what does."""
+    assert str(faults_of("ABC00001M526")[0]) == "position 9: expected a month letter A to L, got 'M'"
+
+
+def test_every_fault_is_reported_at_once() -> None:
+    """Three wrong characters give three faults, in order of position."""
+    where = [fault.where for fault in faults_of("ABC0I0O1Z526")]
+    assert where == ["position 5", "position 7", "position 9"]
+
+
+def test_an_odd_character_in_a_number_of_wrong_length_is_named_too() -> None:
+    """Length and character are both reported."""
+    assert [fault.where for fault in faults_of("ABC*001A52")] == ["length", "position 4"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "printed", "note"),
+    [
+        ("abc00001a526", "ABC00001A526", "written in capitals"),
+        ("ABC 00001 A526", "ABC00001A526", "spaces removed"),
+        ("ABC/00001/A526", "ABC00001A526", "slashes removed"),
+        ("ABC-00001-A526", "ABC00001A526", "hyphens set as the number is printed"),
+        ("CAABC2AB41G091", "CA-ABC2AB41G091", "hyphens set as the number is printed"),
+        ("gb-abc00042a399", "GB-ABC00042-A3-99", "hyphens set as the number is printed"),
+        ("ＡＢＣ00001A526", "ABC00001A526", "unusual characters replaced by the plain ones they stand for"),
+        ("ABC\u201300001A526", "ABC00001A526", "hyphens set as the number is printed"),
+    ],
+)
+def test_what_was_cleaned_is_said(typed: str, printed: str, note: str) -> None:
+    """A number typed loosely is read, and every change is named."""
+    number = parse(typed)
+    assert number.text == printed
+    assert note in number.cleaned
+
+
+def test_a_number_typed_as_printed_has_nothing_cleaned() -> None:
+    """No note where nothing was changed."""
+    assert [parse(text).cleaned for text in ("ABC00001A526", "GB-ABC00042-A3-99", "CA-ABC2AB41G091")] == [
+        ()
+    ] * 3
+
+
+def test_dates_that_contradict_are_a_doubt_not_a_refusal() -> None:
+    """A build year ending 5 with model year 2029 is read, and doubted."""
+    (doubt,) = parse("ABC00001A529").doubts
+    assert "ending 5" in doubt
+    assert "2029" in doubt
+
+
+def test_the_form_before_1984_is_read_with_a_doubt() -> None:
+    """An older boat has a key like any other; the month counted from August is understood."""
+    number = parse("ABC12345M79D")
+    assert (number.form, number.month, number.year_digit, number.model_year) == (
+        "US before 1984",
+        11,
+        8,
+        1979,
+    )
+    assert number.doubts
+
+
+def test_model_years_are_read_as_1984_to_2083() -> None:
+    """The two digits are read from the year the form came into force."""
+    assert [parse(f"ABC00001A{yy}").model_year for yy in ("484", "384", "083")] == [1984, 1984, 2083]
+
+
+@given(COUNTRY, BODY)
+def test_a_printed_number_reads_back_as_itself(country: str, body: str) -> None:
+    """Reading what was printed changes nothing."""
+    number = parse(country + body)
+    again = parse(number.text)
+    assert again == number
+    assert again.cleaned == ()
+    assert number.key == key(country + body)
+
+
+@given(COUNTRY, BODY, st.data())
+def test_separators_and_case_never_change_the_number(country: str, body: str, data: st.DataObject) -> None:
+    """However it is spaced and typed, it is the same number with the same key."""
+    place = data.draw(st.integers(1, 11))
+    loose = (
+        country + body[:place] + data.draw(st.sampled_from([" ", "-", "/", "  "])) + body[place:]
+    ).lower()
+    assert parse(loose) == parse(country + body)
+    assert key(loose) == key(country + body)
+
+
+@given(TYPED)
+def test_anything_typed_is_read_or_refused_with_faults(text: str) -> None:
+    """No typed text causes any other error."""
+    outcome: HullNumber | tuple[Fault, ...]
+    try:
+        outcome = parse(text)
+    except InputError as refused:
+        outcome = refused.faults
+    assert outcome
+
+
+@given(st.text(min_size=1, max_size=20))
+def test_a_key_is_plain_and_stays_itself(text: str) -> None:
+    """A key holds capitals and numerals only, is never empty, and is its own key."""
+    made = key(text)
+    assert made
+    assert made.isascii()
+    assert made.isalnum()
+    assert made == made.upper() == key(made)
+
+
+def test_keys_of_nothing_but_punctuation_differ() -> None:
+    """Two odd texts never share a key by losing all their characters."""
+    assert key("--") != key("..")
+    assert key("é1") != key("è1")
+
+
+def test_an_empty_text_has_no_key() -> None:
+    """Nothing typed is refused."""
+    with pytest.raises(InputError):
+        key("")
+
+
+KNOWN = ("ABC00001A526", "ABC10001A526", "XYZHJKLMF626", "CA-ABC2AB41G091")
+
+
+@pytest.mark.parametrize(
+    ("typed", "offered"),
+    [
+        ("ABCOOOO1A526", ("ABC00001A526",)),
+        ("ABCI0001A526", ("ABC10001A526", "ABC00001A526")),
+        ("ABC01000A526", ()),
+        ("ABC00010A526", ("ABC00001A526",)),
+        ("XYZHJKMLF626", ("XYZHJKLMF626",)),
+        ("XYZHJKLMF625", ("XYZHJKLMF626",)),
+        ("ABC2AB41G091", ("CA-ABC2AB41G091",)),
+        ("abc-00001-a526", ("ABC10001A526",)),
+    ],
+)
+def test_look_alikes_are_offered_likeliest_first(typed: str, offered: tuple[str, ...]) -> None:
+    """One slip of the eye or thumb is offered; the number itself is not, nor anything further off."""
+    assert look_alikes(typed, KNOWN) == offered
+
+
+@pytest.mark.parametrize(
+    ("typed", "offered"),
+    [
+        ("ABC0I001A526", ("ABC01001A526",)),
+        ("ABC00Q01AO26", ("ABC00001A026",)),
+        ("ABC000011526", ("ABC00001I526",)),
+        ("CA-ABC2ABO1G091", ("CA-ABC2AB01G091",)),
+        ("ABC00001A526", ()),
+        ("ABC00001M526", ()),
+        ("ABC", ()),
+    ],
+)
+def test_a_number_faulty_by_i_o_or_q_gets_a_suggestion(typed: str, offered: tuple[str, ...]) -> None:
+    """What the eye misreads is offered as the numeral it looks like."""
+    assert repair_suggestions(typed) == offered
