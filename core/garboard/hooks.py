@@ -1,2 +1,94 @@
+"""The hooks: all a plugin writer needs to know.
+
+A plugin is a Python module (or package) with functions marked `@garboard.hookimpl`, named as below. Each
+receives a `register` function and calls it once for every thing it offers. The program calls every hook once,
+when it starts, before any job is opened. A key another plugin already took raises PluginClash, naming both
+plugins; nothing is replaced silently. Whatever a hook raises is caught: the plugin is listed as broken with the
+reason, everything it registered is withdrawn, and the other plugins load.
+
+    from garboard import hookimpl
+    from garboard.steps import Field, Kind, Phase, Step
+
+    __version__ = "1"
+
+    @hookimpl
+    def register_steps(register):
+        register(Step(key="horn.sound", title="Sound the horn", phase=Phase.ALONGSIDE, order=900,
+                      fields=(Field(name="heard", title="Heard from the dock", kind=Kind.YES_NO),)))
+
+A plugin imports `garboard` and never another plugin. It declares and computes; it draws nothing, reads no
+file and keeps no state.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
 import pluggy
-hookimpl = pluggy.HookimplMarker("garboard")
+
+if TYPE_CHECKING:
+    import click
+
+    from garboard.steps import Calculator, LiveGuide, ReportSection, Setting, Step
+
+PROJECT = "garboard"
+hookspec = pluggy.HookspecMarker(PROJECT)
+hookimpl = pluggy.HookimplMarker(PROJECT)
+
+
+@hookspec
+def register_steps(register: Callable[[Step], None]) -> None:
+    """Offer steps of the job.
+
+    :param register: call it once for each `garboard.steps.Step`. The order on screen comes from the step's
+        phase and order, never from the order of calls. Keys read "<plugin>.<step>" and never change once jobs
+        hold them: measurements are stored under them.
+    """
+
+
+@hookspec
+def register_calculators(register: Callable[[Calculator], None]) -> None:
+    """Offer calculators.
+
+    :param register: call it once for each `garboard.steps.Calculator`. Its `compute` gets a frozen
+        `garboard.job_view.JobView` and returns findings. It must be pure: same view, same findings. It raises
+        `garboard.findings.NotEnoughData` when it cannot give an honest number. Any other exception is shown as
+        a fault of this plugin under its step; the rest of the job is assessed all the same.
+    """
+
+
+@hookspec
+def register_live_guides(register: Callable[[LiveGuide[Any]], None]) -> None:
+    """Offer guides for steps done while steering.
+
+    :param register: call it once for each `garboard.steps.LiveGuide`. `take` and `show` are called about ten
+        times a second and must be pure and quick.
+    """
+
+
+@hookspec
+def register_report_sections(register: Callable[[ReportSection], None]) -> None:
+    """Offer parts of the handover book.
+
+    :param register: call it once for each `garboard.steps.ReportSection`. `build` gets the job view and all
+        findings, and returns paragraphs, tables, figures and findings in the order to print them.
+    """
+
+
+@hookspec
+def register_settings(register: Callable[[Setting], None]) -> None:
+    """Offer settings a shop may decide.
+
+    :param register: call it once for each `garboard.steps.Setting`. Calculators read them with
+        `view.setting(key)`; the default holds until the shop decides otherwise.
+    """
+
+
+@hookspec
+def register_commands(register: Callable[[click.Command], None]) -> None:
+    """Offer subcommands of the `garboard` program.
+
+    :param register: call it once for each `click.Command`. Called only by the command line, never on a tablet.
+        Import click inside the function. A name already taken raises PluginClash.
+    """

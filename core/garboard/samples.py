@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple
 
@@ -114,7 +115,7 @@ def gather(name: str, samples: Iterable[Sample]) -> Recording:
 
 
 def _in_order(key: StreamKey, times: list[float], values: list[float]) -> Stream:
-    if any(later < earlier for earlier, later in zip(times, times[1:], strict=False)):
+    if any(later < earlier for earlier, later in itertools.pairwise(times)):
         order = sorted(range(len(times)), key=times.__getitem__)
         times, values = [times[i] for i in order], [values[i] for i in order]
     return Stream(key, tuple(times), tuple(values))

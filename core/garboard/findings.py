@@ -1,0 +1,187 @@
+"""What a calculator says: a verdict with its numbers, their uncertainty, and the basis it rests on."""
+
+from __future__ import annotations
+
+import enum
+import math
+
+import attrs
+
+
+class Verdict(enum.Enum):
+    """How a finding comes out. The value is the word shown."""
+
+    PASS = "pass"
+    ADVISE = "advise"
+    FAIL = "fail"
+    NOT_ENOUGH_DATA = "not enough data"
+
+
+class BasisKind(enum.Enum):
+    """Where a rule or a limit comes from."""
+
+    REGULATION = "regulation"
+    STANDARD = "standard"
+    MANUAL = "maker's manual"
+    SHOP_RULE = "shop rule"
+    COMMON_PRACTICE = "common practice, no source"
+    METHOD = "method"
+
+
+@attrs.frozen
+class Basis:
+    """Where a rule, limit or method comes from.
+
+    text : title and clause ("33 CFR 183.425, Table 5"); for common practice, what the practice is
+    note : how far it applies ("on an outboard boat this is practice, not law")
+    """
+
+    kind: BasisKind
+    text: str
+    note: str = ""
+
+    def __str__(self) -> str:
+        base = f"{self.text} ({self.kind.value})"
+        return f"{base}; {self.note}" if self.note else base
+
+
+def _finite(_instance: object, field: attrs.Attribute[float], value: float) -> None:
+    if not math.isfinite(value):
+        raise ValueError(f"{field.name} must be a finite number, got {value!r}")
+
+
+def _uncertainty(_instance: object, field: attrs.Attribute[float | None], value: float | None) -> None:
+    if value is not None and not (math.isfinite(value) and value >= 0):
+        raise ValueError(f"{field.name} must be a finite number, zero or above, got {value!r}")
+
+
+@attrs.frozen
+class Number:
+    """A result with its unit.
+
+    uncertainty : half width of the 95 % interval, in the same unit; None where the number is exact or a count
+    decimals    : digits after the point worth showing
+    """
+
+    name: str
+    value: float = attrs.field(validator=_finite)
+    unit: str = ""
+    uncertainty: float | None = attrs.field(default=None, validator=_uncertainty)
+    decimals: int = 1
+
+    def __str__(self) -> str:
+        spread = "" if self.uncertainty is None else f" ± {self.uncertainty:.{self.decimals}f}"
+        return f"{self.value:.{self.decimals}f}{spread} {self.unit}".rstrip()
+
+
+@attrs.frozen
+class Axis:
+    """One axis of a figure."""
+
+    label: str
+    unit: str = ""
+    low: float | None = None
+    high: float | None = None
+
+
+@attrs.frozen
+class Series:
+    """Points to draw: on the first or the second y axis, joined by a line, as markers, or both."""
+
+    name: str
+    x: tuple[float, ...]
+    y: tuple[float, ...]
+    second_axis: bool = False
+    line: bool = True
+    markers: bool = True
+
+    def __attrs_post_init__(self) -> None:
+        if len(self.x) != len(self.y):
+            raise ValueError(f"series {self.name!r}: {len(self.x)} x values but {len(self.y)} y values")
+
+
+@attrs.frozen
+class Band:
+    """A range on an axis ("x", "y" or "y2") that means something, such as the full-throttle window."""
+
+    name: str
+    axis: str
+    low: float
+    high: float
+
+
+@attrs.frozen
+class Marker:
+    """One point worth a word, such as the best-economy cruise."""
+
+    name: str
+    x: float
+    y: float
+    second_axis: bool = False
+
+
+@attrs.frozen
+class Figure:
+    """Plain data to draw; every surface draws the same."""
+
+    title: str
+    x: Axis
+    y: Axis
+    series: tuple[Series, ...]
+    y2: Axis | None = None
+    bands: tuple[Band, ...] = ()
+    markers: tuple[Marker, ...] = ()
+    equal_scales: bool = False
+
+
+@attrs.frozen
+class Table:
+    """Rows of text under headings; headings carry units. `numeric` columns are set flush to their digits."""
+
+    title: str
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+    def __attrs_post_init__(self) -> None:
+        for number, row in enumerate(self.rows):
+            if len(row) != len(self.headings):
+                raise ValueError(
+                    f"table {self.title!r}, row {number}: {len(row)} cells for {len(self.headings)} headings"
+                )
+
+
+@attrs.frozen(kw_only=True)
+class Finding:
+    """One thing a calculator found.
+
+    about    : what it is about ("port engine", "circuit Bilge pump")
+    sentence : one short sentence that says the result and what to do next
+    basis    : at least one, whatever the verdict
+
+    Raises ValueError for a verdict without a basis, and for "not enough data" that still gives a number.
+    """
+
+    verdict: Verdict
+    about: str
+    sentence: str
+    basis: tuple[Basis, ...]
+    numbers: tuple[Number, ...] = ()
+    figures: tuple[Figure, ...] = ()
+    tables: tuple[Table, ...] = ()
+
+    def __attrs_post_init__(self) -> None:
+        if not self.basis:
+            raise ValueError(f"finding about {self.about!r} has no basis")
+        if self.verdict is Verdict.NOT_ENOUGH_DATA and self.numbers:
+            raise ValueError(f"finding about {self.about!r}: 'not enough data' must not give a number")
+
+
+class NotEnoughData(Exception):
+    """A calculator cannot give a number. Each reason names what is missing or out of range, and what to do.
+
+    The host turns it into a finding with the verdict "not enough data".
+    """
+
+    def __init__(self, *reasons: str) -> None:
+        self.reasons = reasons
+        super().__init__("; ".join(reasons))

@@ -1,0 +1,304 @@
+"""The plugin host: finds plugins, loads them, and keeps what they registered. An object, never a global."""
+
+from __future__ import annotations
+
+import importlib
+import importlib.metadata
+import importlib.util
+import sys
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import partial
+from pathlib import Path
+from types import ModuleType
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import attrs
+import pluggy
+
+from garboard import hooks
+from garboard.findings import Finding, NotEnoughData, Verdict
+from garboard.job_view import JobView
+from garboard.steps import Calculator, LiveGuide, Phase, ReportSection, Setting, Step
+
+if TYPE_CHECKING:
+    import click
+
+BUILT_IN = (
+    "garboard_wiring_audit",
+    "garboard_heading_calibration",
+    "garboard_prop_check",
+    "garboard_fuel_curve",
+)
+"""Plugins that come with the program. Named here because a tablet package may carry no metadata to find them by."""
+
+ENTRY_POINT_GROUP = "garboard.plugins"
+
+
+class PluginClash(ValueError):
+    """Two plugins offer something under one key."""
+
+
+@attrs.frozen
+class LoadedPlugin:
+    """A plugin at work."""
+
+    name: str
+    version: str
+    module: ModuleType = attrs.field(repr=False, eq=False)
+
+
+@attrs.frozen
+class PluginProblem:
+    """A plugin that could not be loaded, and why."""
+
+    name: str
+    reason: str
+
+
+@attrs.frozen(kw_only=True)
+class Assessed:
+    """A finding with the calculator and the plugin version that produced it."""
+
+    calculator: str
+    title: str
+    step: str
+    phase: Phase
+    plugin: str
+    plugin_version: str
+    finding: Finding
+
+
+Item = TypeVar("Item")
+
+
+@attrs.define
+class _Register:
+    """Everything registered under one hook, and by whom."""
+
+    items: dict[str, Any] = attrs.field(factory=dict)
+    owner: dict[str, str] = attrs.field(factory=dict)
+
+    def for_plugin(self, plugin: str, kind: type[Item], key_of: Callable[[Item], str]) -> Callable[[Item], None]:
+        def register(item: Item) -> None:
+            if not isinstance(item, kind):
+                raise TypeError(f"register takes a {kind.__name__}, got {item!r}")
+            key = key_of(item)
+            if key in self.owner:
+                raise PluginClash(
+                    f"{kind.__name__} {key!r} is offered by both {self.owner[key]} and {plugin}; rename one"
+                )
+            self.items[key], self.owner[key] = item, plugin
+
+        return register
+
+    def withdraw(self, plugin: str) -> None:
+        for key in [key for key, owner in self.owner.items() if owner == plugin]:
+            del self.items[key], self.owner[key]
+
+
+_KINDS: Mapping[str, type[Any]] = {
+    "register_steps": Step,
+    "register_calculators": Calculator,
+    "register_live_guides": LiveGuide,
+    "register_report_sections": ReportSection,
+    "register_settings": Setting,
+}
+
+
+@attrs.define
+class PluginHost:
+    """Plugins and what they offer. Make one with `make_host`."""
+
+    manager: pluggy.PluginManager
+    plugins: list[LoadedPlugin] = attrs.field(factory=list)
+    problems: list[PluginProblem] = attrs.field(factory=list)
+    _registers: dict[str, _Register] = attrs.field(factory=lambda: {hook: _Register() for hook in _KINDS})
+
+    def load(self, name: str, find: Callable[[], ModuleType]) -> None:
+        """Load one plugin. A failure is listed in `problems`; what it registered before failing is withdrawn."""
+        module = None
+        try:
+            module = find()
+            self.manager.register(module, name)
+            self.manager.check_pending()
+            self._call_hooks(name)
+        except Exception as failure:
+            if module is not None and self.manager.is_registered(module):
+                self.manager.unregister(module)
+            for register in self._registers.values():
+                register.withdraw(name)
+            self.problems.append(PluginProblem(name, _reason(failure)))
+        else:
+            self.plugins.append(LoadedPlugin(name, str(getattr(module, "__version__", "no version")), module))
+
+    def _call_hooks(self, name: str) -> None:
+        for hook, kind in _KINDS.items():
+            register = self._registers[hook].for_plugin(name, kind, lambda item: str(item.key))
+            try:
+                self._hook_of_one(hook, name)(register=register)
+            except Exception as failure:
+                failure.add_note(f"in {hook}")
+                raise
+
+    def _hook_of_one(self, hook: str, name: str) -> pluggy.HookCaller:
+        others = [plugin for other, plugin in self.manager.list_name_plugin() if other != name and plugin]
+        return self.manager.subset_hook_caller(hook, others)
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """All steps, by phase, then order, then key."""
+        phases = list(Phase)
+        steps: Iterable[Step] = self._registers["register_steps"].items.values()
+        return tuple(sorted(steps, key=lambda step: (phases.index(step.phase), step.order, step.key)))
+
+    def step(self, key: str) -> Step | None:
+        """The step with a key, or None when no loaded plugin offers it."""
+        step: Step | None = self._registers["register_steps"].items.get(key)
+        return step
+
+    @property
+    def calculators(self) -> tuple[Calculator, ...]:
+        """All calculators, in the order of their steps."""
+        order = {step.key: number for number, step in enumerate(self.steps)}
+        calculators: Iterable[Calculator] = self._registers["register_calculators"].items.values()
+        return tuple(
+            sorted(calculators, key=lambda calculator: (order.get(calculator.step, len(order)), calculator.key))
+        )
+
+    @property
+    def live_guides(self) -> Mapping[str, LiveGuide[Any]]:
+        """Live guides by key."""
+        return dict(self._registers["register_live_guides"].items)
+
+    @property
+    def report_sections(self) -> tuple[ReportSection, ...]:
+        """Report sections in printing order."""
+        sections: Iterable[ReportSection] = self._registers["register_report_sections"].items.values()
+        return tuple(sorted(sections, key=lambda section: (section.order, section.key)))
+
+    @property
+    def settings(self) -> tuple[Setting, ...]:
+        """Settings by key."""
+        settings: Iterable[Setting] = self._registers["register_settings"].items.values()
+        return tuple(sorted(settings, key=lambda setting: setting.key))
+
+    def owner_of(self, hook: str, key: str) -> str:
+        """The plugin that registered a key under a hook."""
+        return self._registers[hook].owner[key]
+
+    def commands(self) -> dict[str, click.Command]:
+        """Subcommands the plugins offer, by name. A plugin whose commands fail is added to `problems`."""
+        import click
+
+        found = _Register()
+        for plugin in list(self.plugins):
+            register = found.for_plugin(plugin.name, click.Command, lambda command: command.name or "")
+            try:
+                self._hook_of_one("register_commands", plugin.name)(register=register)
+            except Exception as failure:
+                found.withdraw(plugin.name)
+                self.problems.append(PluginProblem(plugin.name, f"{_reason(failure)} in register_commands"))
+        return dict(found.items)
+
+    def with_defaults(self, view: JobView) -> JobView:
+        """The view with every setting the shop has not decided at its default."""
+        defaults = {setting.key: setting.default for setting in self.settings}
+        return attrs.evolve(view, settings={**defaults, **view.settings})
+
+    def assess(self, view: JobView, steps: Sequence[str] | None = None) -> tuple[Assessed, ...]:
+        """Run the calculators on a job; with `steps`, only those shown under them."""
+        ready = self.with_defaults(view)
+        wanted = [c for c in self.calculators if steps is None or c.step in steps]
+        return tuple(assessed for calculator in wanted for assessed in self._assess_one(calculator, ready))
+
+    def _assess_one(self, calculator: Calculator, view: JobView) -> Iterator[Assessed]:
+        name = self.owner_of("register_calculators", calculator.key)
+        version = next(plugin.version for plugin in self.plugins if plugin.name == name)
+        step = self.step(calculator.step)
+        for finding in _compute(calculator, view, name):
+            yield Assessed(
+                calculator=calculator.key,
+                title=calculator.title,
+                step=calculator.step,
+                phase=step.phase if step else Phase.ALONGSIDE,
+                plugin=name,
+                plugin_version=version,
+                finding=finding,
+            )
+
+
+def _compute(calculator: Calculator, view: JobView, plugin: str) -> tuple[Finding, ...]:
+    try:
+        return tuple(calculator.compute(view)) if calculator.applies(view) else ()
+    except NotEnoughData as missing:
+        sentence = f"Not enough data: {'; '.join(missing.reasons)}."
+    except Exception as failure:
+        sentence = f"Plugin {plugin} failed in {calculator.key}: {_reason(failure)}. Tell its author; other checks ran."
+    return (
+        Finding(verdict=Verdict.NOT_ENOUGH_DATA, about=calculator.title, sentence=sentence, basis=calculator.basis),
+    )
+
+
+def make_host(
+    built_in: Sequence[str] = BUILT_IN,
+    *,
+    entry_points: bool = True,
+    files: Sequence[Path] = (),
+    modules: Mapping[str, ModuleType] | None = None,
+    without: Iterable[str] = (),
+) -> PluginHost:
+    """Load plugins.
+
+    built_in     : module names to import
+    entry_points : also load installed plugins of entry point group "garboard.plugins"
+    files        : a shop's own plugins, each a Python file or a package's folder
+    modules      : plugins already imported, by name
+    without      : names not to load
+    """
+    manager = pluggy.PluginManager(hooks.PROJECT)
+    manager.add_hookspecs(hooks)
+    host = PluginHost(manager)
+    off = set(without)
+    for name, find in _sources(built_in, entry_points, files, modules or {}):
+        if name not in off:
+            host.load(name, find)
+    return host
+
+
+def _sources(
+    built_in: Sequence[str], entry_points: bool, files: Sequence[Path], modules: Mapping[str, ModuleType]
+) -> Iterator[tuple[str, Callable[[], ModuleType]]]:
+    for name in built_in:
+        yield name, partial(importlib.import_module, name)
+    if entry_points:
+        for entry in importlib.metadata.entry_points(group=ENTRY_POINT_GROUP):
+            yield entry.name, entry.load
+    for path in files:
+        yield path.stem, partial(_import_file, path)
+    for name, module in modules.items():
+        yield name, partial(_itself, module)
+
+
+def _itself(module: ModuleType) -> ModuleType:
+    return module
+
+
+def _import_file(path: Path) -> ModuleType:
+    file = path / "__init__.py" if path.is_dir() else path
+    name = f"garboard_shop_file_{path.stem}"  # a shop's "json.py" must not stand in for the real one
+    spec = importlib.util.spec_from_file_location(name, file)
+    if spec is None or spec.loader is None or not file.exists():
+        raise FileNotFoundError(f"{file} is not a Python file")
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[name] = module
+    try:
+        spec.loader.exec_module(module)
+    except BaseException:
+        del sys.modules[name]
+        raise
+    return module
+
+
+def _reason(failure: BaseException) -> str:
+    notes = "".join(f" {note}" for note in getattr(failure, "__notes__", ()))
+    return f"{type(failure).__name__}: {failure}{notes}"

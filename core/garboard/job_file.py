@@ -1,0 +1,265 @@
+"""The job file: one job as plain JSON, the shape a tablet exports and `garboard assess` reads.
+
+Keys: format ("garboard job"), version (1), vessel, job, steps, measurements, notes, sign_offs, settings.
+Amounts are text with their unit, so that every digit is kept as typed. Keys this version does not know
+are kept and written back.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import attrs
+
+from garboard.convert import faults_of_floats, structure, unstructure
+from garboard.faults import Fault, InputError
+from garboard.findings import NotEnoughData
+from garboard.job_view import JobView, place_of
+from garboard.records import (
+    EQUIPMENT,
+    Job,
+    JsonValue,
+    Measurement,
+    Note,
+    SignOff,
+    StepState,
+    Vessel,
+)
+from garboard.samples import Recording
+from garboard.steps import Field, Kind, Step
+from garboard.units import parse_amount
+
+if TYPE_CHECKING:
+    from garboard.host import PluginHost
+
+FORMAT = "garboard job"
+VERSION = 1
+
+
+@attrs.frozen(kw_only=True)
+class JobFile:
+    """A job file's content, record by record."""
+
+    vessel: Vessel
+    job: Job
+    format: str = FORMAT
+    version: int = VERSION
+    steps: tuple[StepState, ...] = ()
+    measurements: tuple[Measurement, ...] = ()
+    notes: tuple[Note, ...] = ()
+    sign_offs: tuple[SignOff, ...] = ()
+    settings: dict[str, JsonValue] = attrs.field(factory=dict, metadata={"plain": True})
+    more: dict[str, JsonValue] = attrs.field(factory=dict, metadata={"plain": True})
+
+
+def read_job_file(path: Path) -> JobFile:
+    """Read a job file. Raises InputError with every fault, each with its path in the file."""
+    return parse_job_file(_read_text(path), str(path))
+
+
+def parse_job_file(text: str, source: str) -> JobFile:
+    """A job file from its text. `source` names it in errors."""
+    plain = _parse_json(text, source)
+    _check_format(plain, source)
+    faults = list(faults_of_floats(plain))
+    if faults:
+        raise InputError(source, faults)
+    read = structure(plain, JobFile, source)
+    faults = [*_twice(read), *_hull_faults(read)]
+    if faults:
+        raise InputError(source, faults)
+    return read
+
+
+def job_file_text(job_file: JobFile) -> str:
+    """The job file as text, keys in a fixed order, ready to be written."""
+    plain = unstructure(job_file)
+    leading = {"format": job_file.format, "version": job_file.version}
+    return json.dumps({**leading, **plain}, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def view_of(job_file: JobFile, folder: Path) -> JobView:
+    """The job view of a job file; recordings are found relative to `folder`."""
+    return JobView(
+        vessel=job_file.vessel,
+        job=job_file.job,
+        measurements=job_file.measurements,
+        steps=job_file.steps,
+        notes=job_file.notes,
+        sign_offs=job_file.sign_offs,
+        settings=job_file.settings,
+        load_recording=recordings_in(folder),
+    )
+
+
+def recordings_in(folder: Path) -> Callable[[str], Recording]:
+    """A loader of recordings by their path relative to a folder. Each is read once."""
+
+    @lru_cache(maxsize=32)
+    def load(reference: str) -> Recording:
+        from garboard.recordings import load_recording
+
+        try:
+            return load_recording(folder / reference)[0]
+        except (OSError, InputError) as failure:
+            raise NotEnoughData(f"recording {reference} cannot be read: {failure}") from None
+
+    return load
+
+
+def check(job_file: JobFile, host: PluginHost, folder: Path | None = None) -> tuple[Fault, ...]:
+    """Faults of a job file against the steps the loaded plugins declare.
+
+    Measurements of steps no loaded plugin declares pass: another shop's plugin may own them.
+    With `folder`, recordings that are not there are faults too.
+    """
+    faults: list[Fault] = []
+    for index, measurement in enumerate(job_file.measurements):
+        step = host.step(measurement.step)
+        if step is not None:
+            faults.extend(_faults_of(measurement, step, f"measurements[{index}]", folder))
+    return tuple(faults)
+
+
+def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | None) -> Iterator[Fault]:
+    fields = {field.name: field for field in step.all_fields() if field.kind is not Kind.TABLE}
+    field = fields.get(measurement.field)
+    if field is None:
+        yield Fault(f"{path}.field", f"a field of step {step.key}: {', '.join(fields)}", repr(measurement.field))
+        return
+    try:
+        check_value(field, measurement.value)
+    except ValueError as failure:
+        expected, _, got = str(failure).removeprefix("expected ").partition(", got ")
+        yield Fault(f"{path}.value", expected, got)
+        return
+    if field.kind is Kind.RECORDING and folder is not None and isinstance(measurement.value, dict):
+        file = folder / str(measurement.value["file"])
+        if not file.is_file():
+            yield Fault(f"{path}.value.file", "a recording beside the job file", f"{file}, which is not there")
+
+
+def check_value(field: Field, value: JsonValue) -> None:
+    """Raise ValueError, "expected ..., got ...", unless the value is one the field takes."""
+    if field.kind is Kind.AMOUNT:
+        _check_amount(field, value)
+    elif field.kind is Kind.COUNT:
+        _check_range(field, value if type(value) is int else None, value)
+    elif field.kind is Kind.CHOICE and value not in field.choices:
+        raise ValueError(f"expected one of {', '.join(field.choices)}, got {value!r}")
+    elif field.kind is Kind.YES_NO and not isinstance(value, bool):
+        raise ValueError(f"expected true or false, got {value!r}")
+    elif field.kind is Kind.TEXT and not isinstance(value, str):
+        raise ValueError(f"expected text in quotes, got {value!r}")
+    elif field.kind in (Kind.RECORDING, Kind.PHOTO) and not (
+        isinstance(value, dict) and isinstance(value.get("file"), str)
+    ):
+        raise ValueError(f'expected {{"file": "name beside the job file"}}, got {value!r}')
+
+
+def _check_amount(field: Field, value: JsonValue) -> None:
+    example = f"12 {field.unit}".strip()
+    if not isinstance(value, str):
+        raise ValueError(f'expected text with number and unit, such as "{example}", got {value!r}')
+    try:
+        amount = parse_amount(value, field.quantity)
+    except ValueError:
+        raise ValueError(f"expected a number with its unit, such as {example!r}, got {value!r}") from None
+    _check_range(field, amount.to(field.unit), value)
+
+
+def _check_range(field: Field, number: float | None, value: JsonValue) -> None:
+    if number is None:
+        raise ValueError(f"expected a whole number, got {value!r}")
+    if field.hard is not None and not field.hard[0] <= number <= field.hard[1]:
+        low, high = field.hard
+        raise ValueError(f"expected between {low:g} and {high:g} {field.unit}, got {value!r}".replace(" ,", ","))
+
+
+def implausible(field: Field, value: JsonValue) -> str:
+    """A question to ask again when an amount lies outside its plausible range; empty when it does not."""
+    if field.kind is not Kind.AMOUNT or field.plausible is None or not isinstance(value, str):
+        return ""
+    low, high = field.plausible
+    if low <= parse_amount(value, field.quantity).to(field.unit) <= high:
+        return ""
+    return f"{value} is outside the usual {low:g} to {high:g} {field.unit}. Is it right?"
+
+
+def _read_text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as failure:
+        raise InputError(str(path), [Fault(f"byte {failure.start}", "UTF-8 text", "something else")]) from None
+    except OSError as failure:
+        raise InputError(str(path), [Fault("file", "a job file that can be read", str(failure))]) from None
+
+
+def _parse_json(text: str, source: str) -> JsonValue:
+    def no_constant(name: str) -> JsonValue:
+        raise InputError(source, [Fault("file", "numbers; leave a value out when it is unknown", name)])
+
+    def no_twice(pairs: list[tuple[str, JsonValue]]) -> dict[str, JsonValue]:
+        twice = [key for key, count in Counter(key for key, _ in pairs).items() if count > 1]
+        if twice:
+            raise InputError(source, [Fault(key, "each key once in its object", "the key twice") for key in twice])
+        return dict(pairs)
+
+    try:
+        plain: JsonValue = json.loads(text, parse_constant=no_constant, object_pairs_hook=no_twice)
+    except json.JSONDecodeError as failure:
+        where = f"line {failure.lineno}, column {failure.colno}"
+        raise InputError(source, [Fault(where, "JSON", failure.msg)]) from None
+    except RecursionError:
+        raise InputError(source, [Fault("file", "at most a few levels of nesting", "hundreds")]) from None
+    return plain
+
+
+def _check_format(plain: JsonValue, source: str) -> None:
+    found = plain.get("format") if isinstance(plain, dict) else None
+    if not isinstance(plain, dict) or found != FORMAT:
+        raise InputError(source, [Fault("format", f'"{FORMAT}"', repr(found))])
+    version = plain.get("version")
+    if type(version) is not int:
+        raise InputError(source, [Fault("version", f"a whole number, {VERSION} at most", repr(version))])
+    if version > VERSION:
+        fault = Fault("version", f"{VERSION} at most; update this program, the file was left alone", str(version))
+        raise InputError(source, [fault])
+
+
+def _twice(job_file: JobFile) -> Iterator[Fault]:
+    for kind, name in EQUIPMENT.items():
+        keys = [getattr(piece, name) for piece in getattr(job_file.vessel, kind)]
+        yield from _repeated(keys, f"vessel.{kind}", f"each {name} once")
+    places = [place_of(measurement) for measurement in job_file.measurements]
+    yield from _repeated(places, "measurements", "one value for each step, field, row and of")
+
+
+def _repeated(keys: Iterable[object], path: str, expected: str) -> Iterator[Fault]:
+    seen: dict[object, int] = {}
+    for index, key in enumerate(keys):
+        if key in seen:
+            yield Fault(f"{path}[{index}]", expected, f"{key!r} again, first at [{seen[key]}]")
+        seen.setdefault(key, index)
+
+
+def _hull_faults(job_file: JobFile) -> Iterator[Fault]:
+    if not job_file.vessel.hull_number.strip():
+        yield Fault("vessel.hull_number", "the hull number on the transom", "nothing")
+
+
+def settings_faults(settings: Mapping[str, JsonValue], host: PluginHost) -> Iterator[Fault]:
+    """Faults of a shop's settings against what the loaded plugins declare."""
+    declared = {setting.key: setting for setting in host.settings}
+    for key, value in settings.items():
+        if key in declared:
+            try:
+                check_value(declared[key].field, value)
+            except ValueError as failure:
+                expected, _, got = str(failure).removeprefix("expected ").partition(", got ")
+                yield Fault(f"settings.{key}", expected, got)

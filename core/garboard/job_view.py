@@ -1,0 +1,166 @@
+"""The one frozen object a calculator reads: vessel, job and everything measured, ready to be asked."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from typing import TypeVar
+
+import attrs
+
+from garboard.findings import NotEnoughData
+from garboard.records import Job, JsonValue, Measurement, Note, SignOff, StepState, Vessel
+from garboard.samples import Recording
+from garboard.units import Amount, parse_amount
+
+T = TypeVar("T")
+
+Place = tuple[str, str, str, str]
+"""Where a measurement belongs: step, field, row, of."""
+
+
+def place_of(measurement: Measurement) -> Place:
+    """The place a measurement belongs to."""
+    return measurement.step, measurement.field, measurement.row, measurement.of
+
+
+@attrs.frozen
+class Disagreement:
+    """Two or more values for one place that a person has not yet settled. None of them is used."""
+
+    place: Place
+    values: tuple[Measurement, ...]
+
+
+def _no_recording(reference: str) -> Recording:
+    raise NotEnoughData(f"recording {reference!r} is not here; bring it in and assess again")
+
+
+@attrs.frozen(kw_only=True)
+class JobView:
+    """A job as it stands.
+
+    measurements   : at most one for each place; places in `disagreements` have none
+    load_recording : gives the recording behind a reference; raises NotEnoughData when it is not here
+    settings       : the shop's settings, defaults filled in by the host
+    """
+
+    vessel: Vessel
+    job: Job
+    measurements: tuple[Measurement, ...] = ()
+    steps: tuple[StepState, ...] = ()
+    notes: tuple[Note, ...] = ()
+    sign_offs: tuple[SignOff, ...] = ()
+    disagreements: tuple[Disagreement, ...] = ()
+    settings: Mapping[str, JsonValue] = attrs.field(factory=dict)
+    load_recording: Callable[[str], Recording] = attrs.field(default=_no_recording, eq=False, repr=False)
+    _at: Mapping[Place, Measurement] = attrs.field(init=False, eq=False, repr=False)
+    _disagree: frozenset[Place] = attrs.field(init=False, eq=False, repr=False)
+
+    @_at.default
+    def _index(self) -> Mapping[Place, Measurement]:
+        return {place_of(measurement): measurement for measurement in self.measurements}
+
+    @_disagree.default
+    def _disagreeing(self) -> frozenset[Place]:
+        return frozenset(disagreement.place for disagreement in self.disagreements)
+
+    def find(self, step: str, field: str, *, row: str = "", of: str = "") -> Measurement | None:
+        """The measurement at a place; None when there is none or its values disagree."""
+        return self._at.get((step, field, row, of))
+
+    def value(self, step: str, field: str, *, row: str = "", of: str = "") -> JsonValue:
+        """The value at a place as entered, or None."""
+        found = self.find(step, field, row=row, of=of)
+        return None if found is None else found.value
+
+    def amount(self, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float | None:
+        """The amount at a place [unit], or None."""
+        value = self.value(step, field, row=row, of=of)
+        return Amount.parse(value).to(unit) if isinstance(value, str) else None
+
+    def rows(self, step: str, field: str = "") -> tuple[str, ...]:
+        """Rows of a step's tables, in the order they were first written; with `field`, those that have it."""
+        hits = (m.row for m in self.measurements if m.step == step and m.row and field in ("", m.field))
+        return tuple(dict.fromkeys(hits))
+
+    def recording(self, step: str, field: str, *, row: str = "", of: str = "") -> Recording | None:
+        """The recording attached at a place, or None. Raises NotEnoughData when its file is not here."""
+        value = self.value(step, field, row=row, of=of)
+        reference = value.get("file") if isinstance(value, dict) else None
+        return self.load_recording(reference) if isinstance(reference, str) else None
+
+    def setting(self, key: str) -> JsonValue:
+        """A shop setting. Raises KeyError for a key no plugin declared."""
+        return self.settings[key]
+
+    def setting_amount(self, key: str, unit: str) -> float:
+        """A shop setting that is an amount [unit]."""
+        return Amount.parse(str(self.settings[key])).to(unit)
+
+    def state_of(self, step: str) -> str:
+        """The state of a step: to do, under way, done, look again, not fitted."""
+        return next((state.state for state in reversed(self.steps) if state.step == step), "to do")
+
+    def asking(self) -> Asking:
+        """Start asking for what a calculation needs; see `Asking`."""
+        return Asking(self)
+
+
+@attrs.define
+class Asking:
+    """Asks for everything a calculation needs and reports all that is missing at once.
+
+    Every question returns a usable value or a stand-in (NaN, empty text, False); `check` raises
+    NotEnoughData with one reason for each stand-in given out, so call it before computing.
+    """
+
+    view: JobView
+    reasons: list[str] = attrs.field(factory=list)
+
+    def amount(self, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float:
+        """The amount at a place [unit]."""
+        value = self.view.amount(step, field, unit, row=row, of=of)
+        return self._or_missing(value, math.nan, step, field, row, of)
+
+    def choice(self, step: str, field: str, *, row: str = "", of: str = "") -> str:
+        """The choice or text at a place."""
+        value = self.view.value(step, field, row=row, of=of)
+        return self._or_missing(value if isinstance(value, str) else None, "", step, field, row, of)
+
+    def yes(self, step: str, field: str, *, row: str = "", of: str = "") -> bool:
+        """The yes or no at a place."""
+        value = self.view.value(step, field, row=row, of=of)
+        return self._or_missing(value if isinstance(value, bool) else None, False, step, field, row, of)
+
+    def known(self, amount: Amount | None, unit: str, what: str) -> float:
+        """An amount of a record [unit]; `what` names it for the person ("port engine: gear ratio")."""
+        if amount is None:
+            self.reasons.append(f"{what} is not entered")
+            return math.nan
+        return amount.to(unit)
+
+    def need(self, condition: bool, reason: str) -> None:
+        """Add a reason unless the condition holds."""
+        if not condition:
+            self.reasons.append(reason)
+
+    def check(self) -> None:
+        """Raise NotEnoughData when anything asked for was missing."""
+        if self.reasons:
+            raise NotEnoughData(*dict.fromkeys(self.reasons))
+
+    def _or_missing(self, value: T | None, stand_in: T, step: str, field: str, row: str, of: str) -> T:
+        if value is not None:
+            return value
+        where = field.replace("_", " ") + (f" ({of})" if of else "") + (f", row {row}" if row else "")
+        disagrees = (step, field, row, of) in self.view._disagree
+        self.reasons.append(f"{where}: values disagree, choose one" if disagrees else f"{where} is not entered")
+        return stand_in
+
+
+def amount_or_fault(value: JsonValue, quantity: str) -> Amount:
+    """An entered value as an amount of a quantity. Raises ValueError saying what was expected."""
+    if not isinstance(value, str):
+        raise ValueError(f'expected text with number and unit, such as "12.5 V", got {value!r}')
+    return parse_amount(value, quantity)

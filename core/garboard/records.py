@@ -1,0 +1,263 @@
+"""What the shop knows of a vessel and a job: frozen records, checked as they are made.
+
+An amount's field names its quantity in the attribute's metadata; the converter refuses units of another
+quantity. `more` keeps keys a newer version or another program wrote, so that nothing is lost on the way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import attrs
+
+from garboard.units import Amount
+
+JsonValue = None | bool | int | str | list["JsonValue"] | dict[str, "JsonValue"]
+
+ENGINE_POSITIONS: Mapping[int, tuple[str, ...]] = {
+    1: ("centre",),
+    2: ("port", "starboard"),
+    3: ("port", "centre", "starboard"),
+    4: ("port outer", "port inner", "starboard inner", "starboard outer"),
+}
+"""Names of the engines by how many there are, from port to starboard."""
+
+
+def _amount(quantity: str) -> Any:
+    return attrs.field(default=None, metadata={"quantity": quantity})
+
+
+def _one_of(*allowed: str, default: str | None = "") -> Any:
+    return attrs.field(
+        default=attrs.NOTHING if default is None else default,
+        validator=attrs.validators.in_((*allowed, default)),
+        metadata={"choices": allowed},
+    )
+
+
+def _more() -> Any:
+    return attrs.field(factory=dict, metadata={"plain": True})
+
+
+@attrs.frozen(kw_only=True)
+class Propeller:
+    """A propeller as fitted. Pitch and diameter as stamped on it."""
+
+    diameter: Amount | None = _amount("length")
+    pitch: Amount | None = _amount("length")
+    blades: int | None = None
+    handing: str = _one_of("right", "left")
+    material: str = ""
+    cup: str = ""
+    more: Mapping[str, JsonValue] = _more()
+
+
+@attrs.frozen(kw_only=True)
+class Engine:
+    """One outboard. The full-throttle window is the maker's allowed engine speed at full throttle."""
+
+    position: str
+    maker: str = ""
+    model: str = ""
+    serial_number: str = ""
+    rated_power: Amount | None = _amount("power")
+    rated_speed: Amount | None = _amount("engine speed")
+    full_throttle_low: Amount | None = _amount("engine speed")
+    full_throttle_high: Amount | None = _amount("engine speed")
+    limiter_speed: Amount | None = _amount("engine speed")
+    gear_ratio: Amount | None = _amount("number")
+    hours: Amount | None = _amount("time")
+    network_instance: int | None = None
+    propeller: Propeller | None = None
+    more: Mapping[str, JsonValue] = _more()
+
+
+@attrs.frozen(kw_only=True)
+class Tank:
+    """A fuel tank."""
+
+    name: str
+    capacity: Amount | None = _amount("volume")
+    more: Mapping[str, JsonValue] = _more()
+
+
+@attrs.frozen(kw_only=True)
+class Battery:
+    """A battery or bank, by what it serves ("house", "start port")."""
+
+    name: str
+    chemistry: str = _one_of("flooded", "AGM", "gel", "LiFePO4")
+    nominal_voltage: Amount | None = _amount("voltage")
+    capacity: Amount | None = _amount("charge")
+    more: Mapping[str, JsonValue] = _more()
+
+
+@attrs.frozen(kw_only=True)
+class Circuit:
+    """One circuit from its source of power to its load.
+
+    Conductor size is either American wire gauge, as text ("16", "2/0"), or an area. The length is one way.
+    The protection's distance is measured along the conductor from its connection to the source.
+    """
+
+    name: str
+    conductor_awg: str = ""
+    conductor_area: Amount | None = _amount("area")
+    insulation_temperature: Amount | None = _amount("temperature")
+    in_engine_space: bool | None = None
+    in_sheath: bool | None = None
+    bundled_conductors: int | None = None
+    length: Amount | None = _amount("length")
+    nominal_voltage: Amount | None = _amount("voltage")
+    design_current: Amount | None = _amount("current")
+    protection: str = _one_of("fuse", "breaker", "none")
+    protection_rating: Amount | None = _amount("current")
+    protection_distance: Amount | None = _amount("length")
+    runs_with_others: bool | None = None
+    critical: bool | None = None
+    battery: str = ""
+    more: Mapping[str, JsonValue] = _more()
+
+
+@attrs.frozen(kw_only=True)
+class HeadingSensor:
+    """A compass or satellite heading sensor. `source` is the name its samples carry in a recording."""
+
+    name: str
+    source: str = ""
+    location: str = ""
+    more: Mapping[str, JsonValue] = _more()
+
+
+@attrs.frozen(kw_only=True)
+class NetworkDevice:
+    """One device on an instrument network; load in load equivalency numbers, one of which is 50 mA."""
+
+    name: str
+    load_equivalency: int | None = None
+    drop_length: Amount | None = _amount("length")
+    distance_from_power: Amount | None = _amount("length")
+    more: Mapping[str, JsonValue] = _more()
+
+
+@attrs.frozen(kw_only=True)
+class NetworkBus:
+    """One instrument network's backbone and what hangs on it."""
+
+    name: str
+    backbone_length: Amount | None = _amount("length")
+    cable: str = _one_of("light", "mid", "heavy")
+    cable_resistance_per_metre: Amount | None = _amount("resistance")
+    supply_voltage: Amount | None = _amount("voltage")
+    devices: tuple[NetworkDevice, ...] = ()
+    more: Mapping[str, JsonValue] = _more()
+
+
+@attrs.frozen(kw_only=True)
+class Vessel:
+    """The boat. Everything merges by its hull number."""
+
+    hull_number: str
+    name: str = ""
+    maker: str = ""
+    model: str = ""
+    hull_form: str = _one_of("planing", "flat bottom hard chine", "displacement", "multihull")
+    length: Amount | None = _amount("length")
+    beam: Amount | None = _amount("length")
+    deadrise: Amount | None = _amount("angle")
+    transom_width: Amount | None = _amount("length")
+    transom_height: Amount | None = _amount("length")
+    steering: str = _one_of("remote", "tiller")
+    plate_power: Amount | None = _amount("power")
+    displacement_as_run: Amount | None = _amount("weight")
+    engines: tuple[Engine, ...] = ()
+    tanks: tuple[Tank, ...] = ()
+    batteries: tuple[Battery, ...] = ()
+    circuits: tuple[Circuit, ...] = ()
+    heading_sensors: tuple[HeadingSensor, ...] = ()
+    networks: tuple[NetworkBus, ...] = ()
+    more: Mapping[str, JsonValue] = _more()
+
+
+EQUIPMENT: Mapping[str, str] = {
+    "engines": "position",
+    "tanks": "name",
+    "batteries": "name",
+    "circuits": "name",
+    "heading_sensors": "name",
+    "networks": "name",
+}
+"""The vessel's lists of equipment, each with the attribute that tells one piece from another."""
+
+
+@attrs.frozen(kw_only=True)
+class Job:
+    """One piece of work on one vessel."""
+
+    id: str
+    kind: str = "commissioning"
+    opened: str = ""
+    place: str = ""
+    shop: str = ""
+    technicians: tuple[str, ...] = ()
+    owner: str = ""
+    more: Mapping[str, JsonValue] = _more()
+
+
+@attrs.frozen(kw_only=True)
+class Measurement:
+    """A value read, seen or chosen, with where it belongs and who brought it.
+
+    step, field : the step's key and the field's name
+    row         : which row of the step's table; empty outside tables
+    of          : the piece of equipment it was read on ("port", "house"); empty for the whole vessel
+    value       : an amount as text with its unit ("38.2 kn"), a choice, yes/no, text, or a file's reference
+    at          : wall time with UTC offset, for people to read
+    """
+
+    step: str
+    field: str
+    value: JsonValue = attrs.field(metadata={"plain": True})
+    row: str = ""
+    of: str = ""
+    at: str = ""
+    by: str = ""
+    instrument: str = ""
+    id: str = ""
+    more: Mapping[str, JsonValue] = _more()
+
+
+@attrs.frozen(kw_only=True)
+class StepState:
+    """How far a step is: to do, under way, done, or look again."""
+
+    step: str
+    state: str = _one_of("to do", "under way", "done", "look again", "not fitted", default=None)
+    by: str = ""
+    at: str = ""
+    reason: str = ""
+    more: Mapping[str, JsonValue] = _more()
+
+
+@attrs.frozen(kw_only=True)
+class Note:
+    """A remark; on the punch list when it has to be put right before hand over."""
+
+    text: str
+    by: str = ""
+    at: str = ""
+    punch_list: bool = False
+    settled: bool = False
+    more: Mapping[str, JsonValue] = _more()
+
+
+@attrs.frozen(kw_only=True)
+class SignOff:
+    """A signature: who, in which role, and when."""
+
+    role: str = _one_of("technician", "manager", "owner", default=None)
+    name: str
+    at: str = ""
+    stale: bool = False
+    more: Mapping[str, JsonValue] = _more()

@@ -1,0 +1,224 @@
+"""What a plugin declares: steps with their fields and cautions, calculators, live guides, report sections.
+
+A plugin draws nothing. It declares data and computes; the tablet, the report and the page draw.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Callable, Iterable, Sequence
+from typing import TYPE_CHECKING, Generic, TypeVar
+
+import attrs
+
+from garboard.findings import Basis, Figure, Finding, Table
+from garboard.records import EQUIPMENT, JsonValue
+from garboard.samples import UNIT_OF_QUANTITY, Sample
+from garboard.units import UNITS_OF
+
+if TYPE_CHECKING:
+    from garboard.host import Assessed
+    from garboard.job_view import JobView
+
+
+class Phase(enum.Enum):
+    """Where in the job a step belongs. The value is the word shown."""
+
+    ALONGSIDE = "alongside"
+    UNDER_WAY = "under way"
+    HAND_OVER = "hand over"
+
+
+class Kind(enum.Enum):
+    """What a field takes."""
+
+    AMOUNT = "amount"
+    COUNT = "count"
+    CHOICE = "choice"
+    YES_NO = "yes or no"
+    TEXT = "text"
+    PHOTO = "photo"
+    SIGNATURE = "signature"
+    RECORDING = "recording"
+    TABLE = "table"
+
+
+@attrs.frozen(kw_only=True)
+class Field:
+    """One thing to enter.
+
+    name      : unique in its step, columns of tables included; never changes once jobs hold it
+    title     : what the person reads
+    quantity  : for an amount, a key of `units.UNITS_OF`; `unit` is the unit offered first
+    choices   : for a choice, the words to choose from
+    plausible : (low, high) in `unit`; outside it the person is asked again
+    hard      : (low, high) in `unit`; outside it the value is refused
+    each      : a key of `records.EQUIPMENT`: asked once for every such piece the vessel has
+    columns   : for a table, the fields of one row; with `each` the rows are the pieces of equipment
+    """
+
+    name: str
+    title: str
+    kind: Kind
+    quantity: str = ""
+    unit: str = ""
+    choices: tuple[str, ...] = ()
+    plausible: tuple[float, float] | None = None
+    hard: tuple[float, float] | None = None
+    each: str = ""
+    required: bool = True
+    help: str = ""
+    columns: tuple[Field, ...] = ()
+
+    def __attrs_post_init__(self) -> None:
+        if self.kind is Kind.AMOUNT and self.unit not in UNITS_OF.get(self.quantity, ()):
+            raise ValueError(f"field {self.name!r}: unit {self.unit!r} is not a unit of quantity {self.quantity!r}")
+        if self.kind is Kind.CHOICE and not self.choices:
+            raise ValueError(f"field {self.name!r}: a choice needs choices")
+        if self.kind is Kind.TABLE and not self.columns:
+            raise ValueError(f"field {self.name!r}: a table needs columns")
+        if self.each and self.each not in EQUIPMENT:
+            raise ValueError(f"field {self.name!r}: each must be one of {', '.join(EQUIPMENT)}, got {self.each!r}")
+
+
+@attrs.frozen
+class Caution:
+    """What a person must be shown before the step, and where that comes from."""
+
+    text: str
+    basis: Basis
+
+
+@attrs.frozen(kw_only=True)
+class Step:
+    """One thing to do in a job.
+
+    key     : "<plugin>.<step>", never changes once jobs hold it
+    order   : place on screen within its phase; smaller comes first
+    at_hand : what to have ready before starting
+    guide   : key of the live guide offered with it, if any
+    """
+
+    key: str
+    title: str
+    phase: Phase
+    order: int
+    fields: tuple[Field, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+    at_hand: tuple[str, ...] = ()
+    guide: str = ""
+
+    def all_fields(self) -> Iterable[Field]:
+        """Fields and the columns of tables, in order."""
+        for field in self.fields:
+            yield field
+            yield from field.columns
+
+    def __attrs_post_init__(self) -> None:
+        if "." not in self.key:
+            raise ValueError(f"step {self.title!r}: key must read '<plugin>.<step>', got {self.key!r}")
+        names = [field.name for field in self.all_fields()]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise ValueError(f"step {self.key!r}: field names used twice: {', '.join(twice)}")
+
+
+@attrs.frozen(kw_only=True)
+class Setting:
+    """Something a shop decides once, such as how long full throttle may be held.
+
+    key     : "<plugin>.<setting>"
+    field   : what kind of value it is
+    default : used until the shop decides
+    basis   : where the default comes from
+    """
+
+    key: str
+    field: Field
+    default: JsonValue
+    basis: Basis
+
+
+@attrs.frozen(kw_only=True)
+class Calculator:
+    """A pure function from a job view to findings.
+
+    key     : "<plugin>.<calculator>"
+    step    : key of the step its findings are shown under
+    compute : may raise NotEnoughData; anything else it raises is reported as a fault of the plugin
+    basis   : used for the finding the host makes when `compute` raises NotEnoughData
+    applies : says whether the calculator has anything to say about this vessel at all
+    """
+
+    key: str
+    title: str
+    step: str
+    compute: Callable[[JobView], Iterable[Finding]]
+    basis: tuple[Basis, ...]
+    applies: Callable[[JobView], bool] = lambda _view: True
+
+
+@attrs.frozen(kw_only=True)
+class Guidance:
+    """What to show a person who is steering.
+
+    number, unit : the one big number
+    word         : two or three words that say what to do ("turn faster")
+    on_target    : whether the number is where it should be
+    scale        : ends of the scale the number is drawn on, same unit
+    band         : where the number should be, same unit
+    progress     : share of the whole done, 0 to 1
+    lines        : small print, at most three
+    done         : enough has been collected
+    """
+
+    number: float | None
+    unit: str
+    word: str
+    on_target: bool = False
+    decimals: int = 1
+    scale: tuple[float, float] | None = None
+    band: tuple[float, float] | None = None
+    progress: float | None = None
+    lines: tuple[str, ...] = ()
+    done: bool = False
+
+
+State = TypeVar("State")
+
+
+@attrs.frozen(kw_only=True)
+class LiveGuide(Generic[State]):
+    """Guides a step done while steering. Pure: each sample gives a new state, each state one guidance.
+
+    quantities : keys of `samples.UNIT_OF_QUANTITY` it wants to see
+    begin      : the state before the first sample, from the job
+    take       : the state after one more sample
+    show       : what to show in a state
+    """
+
+    key: str
+    title: str
+    quantities: tuple[str, ...]
+    begin: Callable[[JobView], State]
+    take: Callable[[State, Sample], State]
+    show: Callable[[State], Guidance]
+
+    def __attrs_post_init__(self) -> None:
+        unknown = [quantity for quantity in self.quantities if quantity not in UNIT_OF_QUANTITY]
+        if unknown:
+            raise ValueError(f"live guide {self.key!r}: unknown quantities {', '.join(unknown)}")
+
+
+Block = str | Table | Figure | Finding
+"""What a report section is made of; a str is a paragraph."""
+
+
+@attrs.frozen(kw_only=True)
+class ReportSection:
+    """A part of the handover book. `build` returns its blocks; no blocks, no section."""
+
+    key: str
+    title: str
+    order: int
+    build: Callable[[JobView, Sequence[Assessed]], Sequence[Block]]
