@@ -177,9 +177,7 @@ def _older_form(body: str) -> HullNumber | None:
         month_number = (7 + months_after_august) % 12 + 1
         model_year = 1900 + int(year)
         built = model_year - 1 if month_number >= 8 else model_year
-        return HullNumber(
-            "", maker, serial, month_number, built % 10, model_year, body, OLDER_FORM, doubts=doubts
-        )
+        return HullNumber("", maker, serial, month_number, built % 10, model_year, body, OLDER_FORM, doubts=doubts)
     return None
 
 
