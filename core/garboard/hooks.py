@@ -30,7 +30,7 @@ import pluggy
 if TYPE_CHECKING:
     import click
 
-    from garboard.steps import Calculator, LiveGuide, ReportSection, Setting, Step
+    from garboard.steps import Calculator, LiveGuide, RecordingJudge, ReportSection, Setting, Step
 
 PROJECT = "garboard"
 hookspec = pluggy.HookspecMarker(PROJECT)
@@ -82,6 +82,16 @@ def register_settings(register: Callable[[Setting], None]) -> None:
 
     :param register: call it once for each `garboard.steps.Setting`. Calculators read them with
         `view.setting(key)`; the default holds until the shop decides otherwise.
+    """
+
+
+@hookspec
+def register_recording_judges(register: Callable[[RecordingJudge], None]) -> None:
+    """Offer judgements of a recording on its own, without a job.
+
+    :param register: call it once for each `garboard.steps.RecordingJudge`. `garboard recording FILE` offers
+        each as an option of that name; `judge` gets the recording and returns findings. It must be pure, and
+        raises `garboard.findings.NotEnoughData` when the recording cannot be judged.
     """
 
 

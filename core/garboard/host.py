@@ -18,7 +18,7 @@ import pluggy
 from garboard import hooks
 from garboard.findings import Finding, NotEnoughData, Verdict
 from garboard.job_view import JobView
-from garboard.steps import Calculator, LiveGuide, Phase, ReportSection, Setting, Step
+from garboard.steps import Calculator, LiveGuide, Phase, RecordingJudge, ReportSection, Setting, Step
 
 if TYPE_CHECKING:
     import click
@@ -102,6 +102,7 @@ _KINDS: Mapping[str, type[Any]] = {
     "register_live_guides": LiveGuide,
     "register_report_sections": ReportSection,
     "register_settings": Setting,
+    "register_recording_judges": RecordingJudge,
 }
 
 
@@ -181,6 +182,12 @@ class PluginHost:
         """Settings by key."""
         settings: Iterable[Setting] = self._registers["register_settings"].items.values()
         return tuple(sorted(settings, key=lambda setting: setting.key))
+
+    @property
+    def recording_judges(self) -> tuple[RecordingJudge, ...]:
+        """Judgements of a recording on its own, by key."""
+        judges: Iterable[RecordingJudge] = self._registers["register_recording_judges"].items.values()
+        return tuple(sorted(judges, key=lambda judge: judge.key))
 
     def owner_of(self, hook: str, key: str) -> str:
         """The plugin that registered a key under a hook."""

@@ -6,6 +6,7 @@ A plugin draws nothing. It declares data and computes; the tablet, the report an
 from __future__ import annotations
 
 import enum
+import re
 from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Generic, TypeVar
 
@@ -13,7 +14,7 @@ import attrs
 
 from garboard.findings import Basis, Figure, Finding, Table
 from garboard.records import EQUIPMENT, JsonValue
-from garboard.samples import UNIT_OF_QUANTITY, Sample
+from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample
 from garboard.units import UNITS_OF
 
 if TYPE_CHECKING:
@@ -208,6 +209,25 @@ class LiveGuide(Generic[State]):
         unknown = [quantity for quantity in self.quantities if quantity not in UNIT_OF_QUANTITY]
         if unknown:
             raise ValueError(f"live guide {self.key!r}: unknown quantities {', '.join(unknown)}")
+
+
+@attrs.frozen(kw_only=True)
+class RecordingJudge:
+    """A judgement of a recording on its own: no vessel, no job, the shop's settings at their defaults.
+
+    key    : "<plugin>.<judge>"
+    option : one word; `garboard recording FILE --<option>` runs it
+    judge  : may raise NotEnoughData
+    """
+
+    key: str
+    title: str
+    option: str
+    judge: Callable[[Recording], Iterable[Finding]]
+
+    def __attrs_post_init__(self) -> None:
+        if not re.fullmatch(r"[a-z][a-z-]*", self.option):
+            raise ValueError(f"recording judge {self.key!r}: option must be lower-case letters, got {self.option!r}")
 
 
 Block = str | Table | Figure | Finding

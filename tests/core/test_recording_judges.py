@@ -1,0 +1,56 @@
+"""A plugin can judge a recording on its own, without a job."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from types import ModuleType
+
+import pytest
+
+from garboard import hookimpl
+from garboard.findings import Basis, BasisKind, Finding, Verdict
+from garboard.host import make_host
+from garboard.samples import Recording, Sample, gather
+from garboard.steps import RecordingJudge
+
+
+def count_of_samples(recording: Recording) -> list[Finding]:
+    count = sum(len(stream) for stream in recording.streams.values())
+    basis = Basis(BasisKind.COMMON_PRACTICE, "more samples, better view")
+    return [Finding(verdict=Verdict.ADVISE, about=recording.name, sentence=f"{count} samples.", basis=(basis,))]
+
+
+def plugin_with(*judges: RecordingJudge) -> ModuleType:
+    @hookimpl
+    def register_recording_judges(register: Callable[[RecordingJudge], None]) -> None:
+        for judge in judges:
+            register(judge)
+
+    plugin = ModuleType("judging")
+    vars(plugin)["register_recording_judges"] = register_recording_judges
+    return plugin
+
+
+def judge(key: str, option: str = "count") -> RecordingJudge:
+    return RecordingJudge(key=key, title="Count", option=option, judge=count_of_samples)
+
+
+def test_a_registered_judge_is_offered_and_judges_a_recording() -> None:
+    host = make_host((), entry_points=False, modules={"judging": plugin_with(judge("z.count"), judge("a.count"))})
+    assert [offered.key for offered in host.recording_judges] == ["a.count", "z.count"]
+    recording = gather("day one", [Sample(0.0, "heading", 10.0), Sample(1.0, "heading", 11.0)])
+    (finding,) = host.recording_judges[0].judge(recording)
+    assert finding.sentence == "2 samples."
+
+
+def test_a_key_registered_twice_is_a_problem_and_names_the_plugin() -> None:
+    host = make_host((), entry_points=False, modules={"judging": plugin_with(judge("a.count"), judge("a.count"))})
+    assert host.recording_judges == ()
+    assert [problem.name for problem in host.problems] == ["judging"]
+    assert "a.count" in host.problems[0].reason
+
+
+@pytest.mark.parametrize("option", ["", "--turns", "Turns", "two words"])
+def test_an_option_that_cannot_be_typed_is_refused(option: str) -> None:
+    with pytest.raises(ValueError, match="option must be lower-case letters"):
+        judge("a.count", option)
