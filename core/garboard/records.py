@@ -55,7 +55,11 @@ class Propeller:
 
 @attrs.frozen(kw_only=True)
 class Engine:
-    """One outboard. The full-throttle window is the maker's allowed engine speed at full throttle."""
+    """One outboard.
+
+    The full-throttle window is the maker's allowed engine speed at full throttle; the charging current what its
+    alternator gives the batteries at cruising speed.
+    """
 
     position: str
     maker: str = ""
@@ -68,6 +72,7 @@ class Engine:
     limiter_speed: Amount | None = _amount("engine speed")
     gear_ratio: Amount | None = _amount("number")
     hours: Amount | None = _amount("time")
+    charging_current: Amount | None = _amount("current")
     network_instance: int | None = None
     propeller: Propeller | None = None
     more: Mapping[str, JsonValue] = _more()
@@ -98,10 +103,13 @@ class Circuit:
     """One circuit from its source of power to its load.
 
     Conductor size is either American wire gauge, as text ("16", "2/0"), or an area. The length is one way.
-    The protection's distance is measured along the conductor from its connection to the source.
+    The protection's distance is measured along the conductor from its connection to the source. `use` is empty
+    for an ordinary load; a panel feed carries other circuits, so its current is not a load of its own.
     """
 
     name: str
+    use: str = _one_of("panel feed", "cranking motor", "navigation or communication electronics")
+    fed_from: str = _one_of("battery terminal", "panel")
     conductor_awg: str = ""
     conductor_area: Amount | None = _amount("area")
     insulation_temperature: Amount | None = _amount("temperature")
@@ -132,12 +140,18 @@ class HeadingSensor:
 
 @attrs.frozen(kw_only=True)
 class NetworkDevice:
-    """One device on an instrument network; load in load equivalency numbers, one of which is 50 mA."""
+    """One device on an instrument network; load in load equivalency numbers, one of which is 50 mA.
+
+    `current` stands in where the maker gives no number. `leg` names the side of the power tee the device is on
+    ("forward"); devices of one leg share its cable.
+    """
 
     name: str
     load_equivalency: int | None = None
+    current: Amount | None = _amount("current")
     drop_length: Amount | None = _amount("length")
     distance_from_power: Amount | None = _amount("length")
+    leg: str = ""
     more: Mapping[str, JsonValue] = _more()
 
 
@@ -150,6 +164,8 @@ class NetworkBus:
     cable: str = _one_of("light", "mid", "heavy")
     cable_resistance_per_metre: Amount | None = _amount("resistance")
     supply_voltage: Amount | None = _amount("voltage")
+    protection_rating: Amount | None = _amount("current")
+    terminators: int | None = None
     devices: tuple[NetworkDevice, ...] = ()
     more: Mapping[str, JsonValue] = _more()
 
