@@ -119,8 +119,12 @@ class Asking:
     reasons: list[str] = attrs.field(factory=list)
 
     def amount(self, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float:
-        """The amount at a place [unit]."""
-        value = self.view.amount(step, field, unit, row=row, of=of)
+        """The amount at a place [unit]; one that cannot be read as such counts as missing, with the reason."""
+        try:
+            value = self.view.amount(step, field, unit, row=row, of=of)
+        except ValueError as unreadable:
+            self.reasons.append(f"{_where(field, row, of)}: {unreadable}")
+            return math.nan
         return self._or_missing(value, math.nan, step, field, row, of)
 
     def choice(self, step: str, field: str, *, row: str = "", of: str = "") -> str:
@@ -132,6 +136,15 @@ class Asking:
         """The yes or no at a place."""
         value = self.view.value(step, field, row=row, of=of)
         return self._or_missing(value if isinstance(value, bool) else None, False, step, field, row, of)
+
+    def recording(self, step: str, field: str, *, row: str = "", of: str = "") -> Recording:
+        """The recording attached at a place; an empty one stands in when there is none or its file is not here."""
+        try:
+            found = self.view.recording(step, field, row=row, of=of)
+        except NotEnoughData as missing:
+            self.reasons.extend(missing.reasons)
+            return Recording("", {})
+        return self._or_missing(found, Recording("", {}), step, field, row, of)
 
     def known(self, amount: Amount | None, unit: str, what: str) -> float:
         """An amount of a record [unit]; `what` names it for the person ("port engine: gear ratio")."""
@@ -153,10 +166,14 @@ class Asking:
     def _or_missing(self, value: T | None, stand_in: T, step: str, field: str, row: str, of: str) -> T:
         if value is not None:
             return value
-        where = field.replace("_", " ") + (f" ({of})" if of else "") + (f", row {row}" if row else "")
+        where = _where(field, row, of)
         disagrees = (step, field, row, of) in self.view._disagree
         self.reasons.append(f"{where}: values disagree, choose one" if disagrees else f"{where} is not entered")
         return stand_in
+
+
+def _where(field: str, row: str, of: str) -> str:
+    return field.replace("_", " ") + (f" ({of})" if of else "") + (f", row {row}" if row else "")
 
 
 def amount_or_fault(value: JsonValue, quantity: str) -> Amount:

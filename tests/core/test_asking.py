@@ -1,0 +1,57 @@
+"""Asking gathers every reason a calculation cannot be made, instead of stopping at the first."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from garboard.findings import NotEnoughData
+from garboard.job_view import JobView
+from garboard.records import Job, JsonValue, Measurement, Vessel
+from garboard.samples import Recording, Sample, gather
+
+TURN = gather("turn", [Sample(0.0, "rate_of_turn", 2.5)])
+
+
+def recordings(reference: str) -> Recording:
+    if reference != "turn.log":
+        raise NotEnoughData(f"recording {reference!r} is not here")
+    return TURN
+
+
+def view(**values: JsonValue) -> JobView:
+    measurements = tuple(Measurement(step="a.step", field=name, value=value) for name, value in values.items())
+    return JobView(
+        vessel=Vessel(hull_number="X"), job=Job(id="1"), measurements=measurements, load_recording=recordings
+    )
+
+
+def test_an_attached_recording_is_given() -> None:
+    asking = view(turn={"file": "turn.log"}).asking()
+    assert asking.recording("a.step", "turn") is TURN
+    asking.check()
+
+
+@pytest.mark.parametrize(
+    ("value", "reason"),
+    [
+        ({"file": "elsewhere.log"}, "recording 'elsewhere.log' is not here"),
+        (None, "turn is not entered"),
+        ("turn.log", "turn is not entered"),
+    ],
+)
+def test_a_recording_that_is_not_there_is_a_reason(value: JsonValue, reason: str) -> None:
+    asking = view(turn=value).asking()
+    assert not asking.recording("a.step", "turn").streams
+    with pytest.raises(NotEnoughData) as missing:
+        asking.check()
+    assert missing.value.reasons == (reason,)
+
+
+@pytest.mark.parametrize("value", ["fast", "12 V", ""])
+def test_an_amount_that_cannot_be_read_is_a_reason_and_not_a_crash(value: str) -> None:
+    asking = view(boat_speed=value).asking()
+    assert math.isnan(asking.amount("a.step", "boat_speed", "kn"))
+    with pytest.raises(NotEnoughData, match="boat speed: "):
+        asking.check()
