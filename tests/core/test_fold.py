@@ -1,0 +1,242 @@
+"""The fold: what stands, what disagrees, what was taken back, which sign-offs went stale."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+from histories import HULL, JOB, history, tablet, union
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from garboard.entries import Entry
+from garboard.faults import InputError
+from garboard.fold import Fold, SlotKey, fold, same_value
+from garboard.job_file import parse_job_file
+from garboard.writing import Author, measure, move_job, retract, same_boat, settle, sign_off, take_in
+
+STEP, FIELD = "prop_check.runs", "speed"
+KEY = SlotKey("measure", JOB, (STEP, FIELD, "1", ""))
+seeds = st.integers(0, 2**32)
+
+
+def _measured(author: Author, state: Fold, value: str) -> Entry:
+    entry = measure(author, state, JOB, STEP, FIELD, value, row="1")
+    state.add(entry)
+    return entry
+
+
+def test_a_correction_replaces_what_it_saw_and_keeps_it_in_the_history() -> None:
+    one = tablet("a")
+    state = one.state
+    first = _measured(one.author, state, "30.0 kn")
+    second = _measured(one.author, state, "31.0 kn")
+    assert [entry.id for entry in state.standing(KEY)] == [second.id]
+    assert [entry.id for entry in state.slots[KEY].history] == [first.id, second.id]
+
+
+def test_two_tablets_that_did_not_see_each_other_disagree_and_neither_value_is_used() -> None:
+    one, two = tablet("a"), tablet("b")
+    state = fold(HULL, [_measured(one.author, one.state, "30.0 kn"), _measured(two.author, two.state, "31.0 kn")])
+    view = state.view(JOB)
+    assert view.amount(STEP, FIELD, "kn", row="1") is None
+    assert {m.value for m in view.disagreements[0].values} == {"30.0 kn", "31.0 kn"}
+
+
+def test_equal_values_from_two_tablets_agree() -> None:
+    one, two = tablet("a"), tablet("b")
+    state = fold(HULL, [_measured(one.author, one.state, "30.0 kn"), _measured(two.author, two.state, "30.00 kn")])
+    assert state.disagreements(JOB) == ()
+    assert state.view(JOB).amount(STEP, FIELD, "kn", row="1") == 30.0
+
+
+def test_settling_replaces_every_value_and_a_late_edit_of_one_opens_it_again() -> None:
+    one, two = tablet("a"), tablet("b")
+    first, second = _measured(one.author, one.state, "30.0 kn"), _measured(two.author, two.state, "31.0 kn")
+    late = measure(two.author, fold(HULL, [second]), JOB, STEP, FIELD, "31.2 kn", row="1")
+    state = fold(HULL, [first, second])
+    state.add(settle(one.author, state, KEY, "30.0 kn", "second run had the wind behind"))
+    assert [entry.value for entry in state.standing(KEY)] == ["30.0 kn"]
+    state.add(late)
+    assert {entry.value for entry in state.standing(KEY)} == {"30.0 kn", "31.2 kn"}
+
+
+def test_settling_needs_a_reason_and_a_disagreement() -> None:
+    one = tablet("a")
+    state = one.state
+    _measured(one.author, state, "30.0 kn")
+    with pytest.raises(InputError, match="a disagreement"):
+        settle(one.author, state, KEY, "30.0 kn", "sure")
+    with pytest.raises(InputError, match="why"):
+        settle(one.author, state, KEY, "30.0 kn", " ")
+
+
+def test_a_value_taken_back_is_struck_with_its_reason_and_does_not_revive_what_it_replaced() -> None:
+    one = tablet("a")
+    state = one.state
+    _measured(one.author, state, "30.0 kn")
+    second = _measured(one.author, state, "31.0 kn")
+    state.add(retract(one.author, state, KEY, "wrong boat"))
+    assert state.standing(KEY) == ()
+    assert [(struck.entry.id, struck.reason) for struck in state.struck(JOB)] == [(second.id, "wrong boat")]
+
+
+def test_a_sign_off_goes_stale_by_name_when_something_new_arrives() -> None:
+    one, two = tablet("a"), tablet("b")
+    state = one.state
+    _measured(one.author, state, "30.0 kn")
+    state.add(sign_off(one.author, state, JOB, "technician", "R. Vane"))
+    assert state.stale(JOB) == ()
+    later = _measured(two.author, two.state, "31.0 kn")
+    state.add(later)
+    (stale,) = state.stale(JOB)
+    assert [entry.id for entry in stale.not_covered] == [later.id]
+    assert [signature.stale for signature in state.view(JOB).sign_offs] == [True]
+
+
+def test_a_sign_off_covers_what_its_entries_replaced_even_when_that_arrives_last() -> None:
+    one = tablet("a")
+    state = one.state
+    first, second = _measured(one.author, state, "30.0 kn"), _measured(one.author, state, "31.0 kn")
+    signature = sign_off(one.author, state, JOB, "technician", "R. Vane")
+    assert fold(HULL, [signature, second, first]).stale(JOB) == ()
+
+
+def test_the_owners_signature_does_not_make_the_technicians_stale() -> None:
+    one = tablet("a")
+    state = one.state
+    _measured(one.author, state, "30.0 kn")
+    state.add(sign_off(one.author, state, JOB, "technician", "R. Vane"))
+    state.add(sign_off(one.author, state, JOB, "owner", "E. Marlow"))
+    assert state.stale(JOB) == ()
+
+
+def test_an_alias_leads_from_either_hull_to_the_other_and_is_undone_by_taking_it_back() -> None:
+    one = tablet("a")
+    right, wrong = Fold("HBX04417D626"), Fold("HBXO4417D626")
+    for state, entry in zip((right, wrong), same_boat(one.author, right, wrong, "letter for digit"), strict=True):
+        state.add(entry)
+    assert right.aliases == ("HBXO4417D626",)
+    assert wrong.aliases == ("HBX04417D626",)
+    right.add(retract(one.author, right, SlotKey("alias", "", ("HBXO4417D626",)), "two boats after all"))
+    assert right.aliases == ()
+
+
+def test_a_job_is_moved_to_its_hull_and_two_different_moves_leave_it_where_it_is() -> None:
+    one, two = tablet("a"), tablet("b")
+    here, there, elsewhere = Fold(HULL), Fold("HBX04418D626"), Fold("HBX04419D626")
+    _measured(one.author, here, "30.0 kn")
+    leaving, arriving = move_job(one.author, here, there, JOB, "typed on the wrong boat")
+    other, _ = move_job(two.author, here, elsewhere, JOB, "typed on the wrong boat")
+    here.add(leaving)
+    there.add(arriving)
+    assert here.moved_to(JOB) == there.hull
+    assert here.jobs == ()
+    assert there.moved_from == ((HULL, JOB),)
+    here.add(other)
+    assert here.moved_to(JOB) is None
+    assert here.jobs == (JOB,)
+
+
+JOB_FILE = """{"format": "garboard job", "version": 1, "job": {"id": "job-1", "owner": "E. Marlow"},
+ "vessel": {"hull_number": "HBX04417D626", "length": "19.50 ft", "engines": [
+   {"position": "port", "gear_ratio": "1.85", "propeller": {"pitch": "19 in", "blades": 3}},
+   {"position": "starboard"}],
+   "networks": [{"name": "main", "devices": [{"name": "plotter", "load_equivalency": 9}]}]},
+ "measurements": [{"step": "prop_check.runs", "field": "speed", "row": "1", "value": "30.0 kn", "by": "R. Vane"}],
+ "steps": [{"step": "prop_check.runs", "state": "done"}],
+ "notes": [{"text": "Chafe at the transom grommet", "punch_list": true}],
+ "sign_offs": [{"role": "technician", "name": "R. Vane"}]}"""
+
+
+def test_a_job_file_taken_in_gives_the_view_it_was_written_for_and_adds_nothing_twice() -> None:
+    job_file = parse_job_file(JOB_FILE, "test")
+    state, author = Fold(HULL), tablet("a").author
+    assert take_in(author, state, job_file)
+    view = state.view(JOB)
+    assert view.vessel == job_file.vessel
+    assert view.job == job_file.job
+    assert view.amount(STEP, FIELD, "kn", row="1") == 30.0
+    assert view.state_of("prop_check.runs") == "done"
+    assert [note.text for note in view.notes] == ["Chafe at the transom grommet"]
+    assert [(s.name, s.stale) for s in view.sign_offs] == [("R. Vane", False)]
+    assert take_in(author, state, job_file) == []
+
+
+def test_one_bad_field_does_not_hide_the_vessel() -> None:
+    state, author = Fold(HULL), tablet("a").author
+    state.add(author.write(state, "field", ("length",), "19.5 ft"))
+    state.add(author.write(state, "field", ("beam",), "8 kg"))
+    state.add(author.write(state, "field", ("engines", "port", "rated_power"), "many"))
+    vessel, faults = state.vessel()
+    assert str(vessel.length) == "19.5 ft"
+    assert vessel.beam is None
+    assert [piece.position for piece in vessel.engines] == ["port"]
+    assert [fault.where for fault in faults] == ["beam", "engines[0].rated_power"]
+
+
+def test_values_are_the_same_when_number_and_unit_are() -> None:
+    assert same_value("30.0 kn", "30.00 kn")
+    assert not same_value("30.0 kn", "30.0 mph")
+    assert not same_value(True, 1)
+    assert same_value({"a": 1}, {"a": 1})
+
+
+@settings(deadline=None, max_examples=60)
+@given(seeds)
+def test_the_state_is_one_whatever_the_order_the_grouping_and_the_repeats(seed: int) -> None:
+    entries = list(union(history(seed)).values())
+    chance = random.Random(seed)
+    expected = fold(HULL, entries).summary()
+    for _ in range(3):
+        chance.shuffle(entries)
+        again = Fold(HULL)
+        for entry in entries + chance.choices(entries, k=len(entries) // 3) if entries else ():
+            again.add(entry)
+        assert again.summary() == expected, f"seed {seed}"
+
+
+@settings(deadline=None, max_examples=60)
+@given(seeds)
+def test_every_entry_is_visible_or_replaced_by_someone_who_held_it(seed: int) -> None:
+    entries = union(history(seed))
+    state = fold(HULL, entries.values())
+    replaced = {target for entry in entries.values() for target in entry.replaces}
+    for slot in state.slots.values():
+        for found in slot.entries.values():
+            shown = any(same_value(found.value, head.value) for head in slot.standing)
+            assert found.id in replaced or found.kind == "retract" or shown, f"seed {seed}"
+
+
+@settings(deadline=None, max_examples=60)
+@given(seeds)
+def test_a_sign_off_is_stale_exactly_when_something_is_not_covered(seed: int) -> None:
+    entries = union(history(seed))
+    state = fold(HULL, entries.values())
+    stale = {staleness.sign_off.id for staleness in state.stale(JOB)}
+    for key in [key for key in state.slots if key.kind == "signoff"]:
+        for signature in state.standing(key):
+            assert (signature.id in stale) == bool(_not_covered(signature, entries)), f"seed {seed}"
+
+
+def _not_covered(signature: Entry, entries: dict[str, Entry]) -> set[str]:
+    """By the definition, from scratch: everything in the job less what is covered, step by step."""
+    assert isinstance(signature.value, dict)
+    covered = set(signature.value["covers"])  # type: ignore[arg-type]
+    while True:
+        more = {target for found in covered if found in entries for target in entries[found].replaces} - covered
+        if not more:
+            break
+        covered |= more
+    return {found.id for found in entries.values() if found.job == JOB and found.kind != "signoff"} - covered
+
+
+@settings(deadline=None, max_examples=60)
+@given(seeds)
+def test_an_entry_is_never_shown_before_one_it_replaces(seed: int) -> None:
+    state = fold(HULL, union(history(seed)).values())
+    for slot in state.slots.values():
+        shown = [entry.id for entry in slot.history]
+        for entry in slot.entries.values():
+            for target in entry.replaces:
+                assert target not in slot.entries or shown.index(target) < shown.index(entry.id), f"seed {seed}"
