@@ -23,6 +23,7 @@ UNIT_OF_QUANTITY: Mapping[str, str] = {
     "longitude": "deg",
     "rudder_angle": "deg",
     "engine_speed": "rev/min",
+    "shaft_speed": "rev/min",
     "engine_trim": "%",
     "fuel_flow": "L/h",
     "engine_temperature": "degC",

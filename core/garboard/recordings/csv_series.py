@@ -1,0 +1,178 @@
+"""Series typed by hand or exported, as comma-separated values.
+
+The first row names the columns, the first of them `time`:
+
+    time, heading magnetic@compass [deg], engine_speed#0@port engine [rev/min], speed_over_ground [mph]
+
+A name is `quantity [unit]`, in full `quantity reference#instance@source [unit]`:
+
+quantity  : one the program knows (heading, engine_speed, fuel_flow, ...)
+reference : `true` or `magnetic`, for heading and course_over_ground; left out when not known
+instance  : which of several, such as the engine
+source    : who measured it; the same quantity may stand in several columns of different source
+unit      : any unit of that quantity the program knows; values are converted
+
+Times are dates with times (ISO 8601, UTC unless they say otherwise) or seconds, the same all through the file.
+An empty cell is no value. Columns may be separated by commas, semicolons or tabs; between semicolons or tabs a
+number may have a decimal comma. Lines that begin with # are comments.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Callable, Iterable, Iterator, Sequence
+
+import attrs
+
+from garboard.faults import Fault, InputError
+from garboard.recordings.notes import ReadingNotes
+from garboard.recordings.times import finite, parse_time
+from garboard.samples import UNIT_OF_QUANTITY, Sample, StreamKey
+
+DIRECTIONS = ("heading", "course_over_ground")
+EXAMPLE_HEADER = "time,heading magnetic@compass [deg],engine_speed#0 [rev/min]"
+
+_NAME = re.compile(
+    r"(?P<quantity>[a-z_]+)(?:\s+(?P<reference>[a-z]+))?"
+    r"(?:#(?P<instance>[^@#\[\]]*))?(?:@(?P<source>[^@#\[\]]*))?\s*\[(?P<unit>[^\[\]]*)\]"
+)
+
+
+@attrs.frozen
+class Column:
+    """What one column holds, and how its numbers become values in the unit of its quantity."""
+
+    name: str
+    key: StreamKey
+    scale: float
+    offset: float
+
+
+def read(lines: Iterable[str], notes: ReadingNotes, source: str) -> Iterator[Sequence[Sample]]:
+    """The samples of each row. Raises InputError with every fault of the header.
+
+    lines  : without their ends
+    notes  : filled on the way
+    source : name of the file, for messages
+
+    >>> [row] = read(["time,rate_of_turn@gyro [deg/min]", "0,90"], ReadingNotes(), "turn.csv")
+    >>> row
+    [Sample(time=0.0, quantity='rate_of_turn', value=1.5, source='gyro', instance='', reference='')]
+    """
+    columns: list[Column] = []
+    separator = ","
+    read_time: Callable[[str], float] | None = None
+    for notes.lines, line in enumerate(lines, 1):
+        if not line or line.isspace() or line[0] == "#":
+            continue
+        if not columns:
+            separator = max(",;\t", key=line.count)
+            columns = _columns(_cells(_printable(line), separator), source)
+            continue
+        cells = _cells(line, separator)
+        if len(cells) != len(columns) + 1:
+            notes.damage(notes.lines, f"expected {len(columns) + 1} cells, got {len(cells)}")
+            continue
+        read_time = read_time or _time_reader(cells[0], notes)
+        try:
+            time = read_time(cells[0])
+        except ValueError as fault:
+            notes.damage(notes.lines, f"time: {fault}")
+            continue
+        samples = list(_row_samples(time, columns, cells[1:], separator != ",", notes))
+        notes.samples += len(samples)
+        yield samples
+
+
+def _cells(line: str, separator: str) -> list[str]:
+    cells = next(csv.reader([line], delimiter=separator)) if '"' in line else line.split(separator)
+    return [cell.strip() for cell in cells]
+
+
+def _printable(text: str) -> str:
+    """The text with a mark in place of bytes that are no text."""
+    return text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+
+
+def _row_samples(
+    time: float, columns: Sequence[Column], cells: Sequence[str], decimal_comma: bool, notes: ReadingNotes
+) -> Iterator[Sample]:
+    for column, text in zip(columns, cells, strict=True):
+        notes.kinds[column.name] = notes.kinds.get(column.name, 0) + 1
+        if not text:
+            notes.empty[column.name] = notes.empty.get(column.name, 0) + 1
+            continue
+        try:
+            value = finite(text.replace(",", ".") if decimal_comma else text) * column.scale + column.offset
+        except ValueError as fault:
+            notes.damage(notes.lines, f"{column.name}: {fault}")
+            continue
+        key = column.key
+        yield Sample(time, key.quantity, value, key.source, key.instance, key.reference)
+
+
+def _time_reader(first: str, notes: ReadingNotes) -> Callable[[str], float]:
+    """How the first row's time is written decides for the file: dates and seconds have different starts."""
+    try:
+        finite(first)
+    except ValueError:
+        return _date_time
+    notes.dated = False
+    return finite
+
+
+def _date_time(text: str) -> float:
+    if text[4:5] not in ("-", "/"):
+        raise ValueError(f"expected a date and time such as 2026-05-04T09:30:00Z, got {text[:40]!r}")
+    return parse_time(text)
+
+
+def _columns(names: Sequence[str], source: str) -> list[Column]:
+    faults: list[Fault] = []
+    if names[0].lower() not in ("time", "time [s]"):
+        faults.append(Fault("column 1", f"'time', as in {EXAMPLE_HEADER!r}", repr(names[0])))
+    if len(names) < 2:
+        faults.append(Fault("header", f"a column of values beside the time, as in {EXAMPLE_HEADER!r}", "none"))
+    columns: list[Column] = []
+    for number, name in enumerate(names[1:], 2):
+        try:
+            column = _column(name)
+            twin = next((other for other in columns if other.key == column.key), None)
+            if twin:
+                raise _Unfit(f"another source or instance than column {twin.name!r} has")
+            columns.append(column)
+        except _Unfit as unfit:
+            faults.append(Fault(f"column {number}", str(unfit), repr(name)))
+    if faults:
+        raise InputError(source, faults)
+    return columns
+
+
+class _Unfit(Exception):
+    """A column's name does not say what it holds; the text is what was expected."""
+
+
+def _column(name: str) -> Column:
+    match = _NAME.fullmatch(name)
+    if match is None:
+        raise _Unfit("a name such as 'engine_speed#0 [rev/min]'")
+    quantity, reference, unit = match["quantity"], match["reference"] or "", match["unit"].strip()
+    if quantity not in UNIT_OF_QUANTITY:
+        raise _Unfit(f"a quantity out of {', '.join(UNIT_OF_QUANTITY)}")
+    if reference and (quantity not in DIRECTIONS or reference not in ("true", "magnetic")):
+        raise _Unfit(f"'true' or 'magnetic' after {' or '.join(DIRECTIONS)}, and nothing after other quantities")
+    key = StreamKey(quantity, (match["source"] or "").strip(), (match["instance"] or "").strip(), reference)
+    return Column(name, key, *_conversion(unit, quantity))
+
+
+def _conversion(unit: str, quantity: str) -> tuple[float, float]:
+    """Scale and offset from a column's unit to the unit of its quantity; every unit we know is linear."""
+    from garboard.units import UNITS_OF, convert
+
+    wanted = UNIT_OF_QUANTITY[quantity]
+    accepted = next((units for units in UNITS_OF.values() if wanted in units), (wanted,))
+    if unit not in accepted:
+        raise _Unfit(f"a unit out of {', '.join(accepted)}")
+    zero, thousand = convert(0.0, unit, wanted), convert(1000.0, unit, wanted)
+    return (thousand - zero) / 1000, zero

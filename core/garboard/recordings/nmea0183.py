@@ -1,0 +1,512 @@
+"""NMEA 0183 sentences logged one a line, as text.
+
+A line may begin with a tag block (`\\c:1779874200*5A\\`) or with a time and then hold the sentence.
+Without either, a sentence's time is that of the latest sentence that brought one (RMC, ZDA, GGA, GLL);
+sentences before the first such sentence take its time.
+
+Checksum and field order: [1] comments and tests of https://github.com/adrianmo/go-nmea;
+[2] tests of https://github.com/Knio/pynmea2; [3] https://gpsd.gitlab.io/gpsd/NMEA.html.
+Engine transducer names of XDR: from memory of the standard's list of names.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from datetime import UTC, datetime
+from itertools import chain, islice
+from typing import NamedTuple
+
+import attrs
+
+from garboard.recordings.notes import ReadingNotes
+from garboard.recordings.times import finite, parse_time
+from garboard.samples import Sample
+
+DAY = 86400.0
+LINES_LOOKED_AHEAD = 5000  # to learn how the log tells time
+SENTENCES_HELD = 50_000  # without a time, until one comes
+KNOTS_PER_KMH = 1 / 1.852
+
+Found = tuple[str, float | None, str, str]  # quantity, value, instance, reference
+Fields = Sequence[str]
+Decoder = Callable[[Fields], Iterable[Found]]
+
+
+class Sentence(NamedTuple):
+    """One sentence taken apart.
+
+    line_time    : written before the sentence on its line [s]
+    fields       : address first
+    has_checksum : a wrong one never gets this far
+    """
+
+    line_time: float | None
+    talker: str
+    kind: str
+    fields: list[str]
+    has_checksum: bool
+
+
+def checksum(body: str) -> int:
+    """All characters between the start character and the asterisk, combined by exclusive or [1].
+
+    >>> f"{checksum('HCHDG,98.3,0.0,E,12.6,W'):02X}"
+    '57'
+    """
+    # Folding one large number in halves is six times quicker than a loop over the characters.
+    data = body.encode("utf-8", "surrogateescape")
+    bits = 512
+    while 8 * len(data) > bits:
+        bits *= 2
+    folded = int.from_bytes(data, "little")
+    while bits > 8:
+        bits //= 2
+        folded = (folded >> bits) ^ (folded & ((1 << bits) - 1))
+    return folded
+
+
+def take_apart(line: str) -> Sentence:
+    """Split a line into its fields, its checksum compared. Raises ValueError saying what is wrong with it."""
+    line_time = None
+    start = 0 if line[0] in "$!" else line.find("$" if "$" in line else "!")
+    if start < 0:
+        raise ValueError(f"expected a sentence that begins with $ or !, got {line[:60]!r}")
+    if start:
+        line_time = _time_before(line[:start])
+    body, star, printed = line[start + 1 :].partition("*")
+    if star:
+        printed = printed.strip()
+        computed = f"{checksum(body):02X}"
+        if printed != computed and printed.upper() != computed:
+            raise ValueError(f"checksum: expected {computed} for what the line holds, got {printed[:20]!r}")
+    fields = body.rstrip().split(",")
+    address = fields[0]
+    if not (address.isascii() and address.isalnum()):
+        raise ValueError(f"expected an address such as GPRMC, got {address[:20]!r}")
+    talker, kind = (address[:2], address[2:]) if len(address) == 5 and address[0] != "P" else ("", address[:12])
+    return Sentence(line_time, talker, kind, fields, bool(star))
+
+
+_TAG_BLOCK = re.compile(r"\\(?P<body>[^\\*]*)(?:\*(?P<checksum>[0-9A-Fa-f]{2}))?\\")
+_TAG_TIME = re.compile(r"(?:^|,)c:(\d+(?:\.\d+)?)(?:,|$)")
+
+
+def _time_before(text: str) -> float | None:
+    """The time in a tag block or written plainly before the sentence [s]; None when there is none."""
+    text = text.strip(" \t,;[]")
+    if not text.startswith("\\"):
+        return parse_time(text) if text else None
+    tag_block = _TAG_BLOCK.fullmatch(text)
+    if tag_block is None:
+        raise ValueError(f"expected a tag block between two backslashes, got {text[:40]!r}")
+    printed, computed = tag_block["checksum"], f"{checksum(tag_block['body']):02X}"
+    if printed and printed.upper() != computed:
+        raise ValueError(f"checksum of the tag block: expected {computed}, got {printed}")
+    time = _TAG_TIME.search(tag_block["body"])
+    return parse_time(time[1]) if time else None
+
+
+def read(lines: Iterable[str], notes: ReadingNotes) -> Iterator[Sequence[Sample]]:
+    """The samples of each sentence, in the order of the lines; memory does not grow with the log.
+
+    lines : without their ends
+    notes : filled on the way
+
+    >>> log = ["$GPZDA,093000.00,04,05,2026,00,00", "$HEHDT,341.8,T*21"]
+    >>> [sample] = next(read(log, ReadingNotes()))
+    >>> sample.value, sample.reference, sample.source, sample.time - parse_time("2026-05-04T09:30:00Z")
+    (341.8, 'true', 'HE', 0.0)
+    """
+    lines = iter(lines)
+    head = list(islice(lines, LINES_LOOKED_AHEAD))
+    clock = _clock_for(head)
+    notes.dated = clock.dated
+    held: deque[tuple[list[Found], str]] = deque()
+    number = 0
+    try:
+        for number, line in enumerate(chain(head, lines), 1):
+            if not line or line.isspace() or line[0] == "#":
+                continue
+            try:
+                sentence = take_apart(line)
+                decode = _DECODERS.get(sentence.kind)
+                if decode is None:
+                    clock.see(sentence)
+                    notes.without_checksum += not sentence.has_checksum
+                    notes.met_unknown(sentence.kind)
+                    continue
+                fewest = _FEWEST_FIELDS[sentence.kind]
+                if len(sentence.fields) <= fewest:
+                    raise ValueError(f"cut short: expected {fewest} fields, got {len(sentence.fields) - 1}")
+                found = [one for one in decode(sentence.fields) if one[1] is not None]
+                clock.see(sentence)
+            except ValueError as fault:
+                notes.damage(number, _named(line, fault))
+                continue
+            kind = sentence.kind
+            notes.kinds[kind] = notes.kinds.get(kind, 0) + 1
+            notes.without_checksum += not sentence.has_checksum
+            unknown = _unknown_transducers(sentence.fields) if kind == "XDR" else []
+            for name in unknown:
+                notes.met_unknown(name)
+            if found:
+                held.append((found, sentence.talker))
+            elif kind != "ZDA" and not unknown:
+                notes.empty[kind] = notes.empty.get(kind, 0) + 1
+            if clock.now is not None:
+                while held:
+                    values, talker = held.popleft()
+                    notes.samples += len(values)
+                    yield _samples(clock.now, values, talker)
+            elif len(held) > SENTENCES_HELD:
+                notes.without_time += len(held.popleft()[0])
+    finally:
+        notes.lines = number
+    notes.without_time += sum(len(values) for values, _ in held)
+
+
+def _samples(time: float, found: Iterable[Found], talker: str) -> list[Sample]:
+    return [
+        Sample(time, quantity, value, talker, instance, reference)
+        for quantity, value, instance, reference in found
+        if value is not None
+    ]
+
+
+def _named(line: str, fault: ValueError) -> str:
+    address = re.search(r"[$!]([A-Z0-9]{3,8}),", line)
+    return f"{address[1]}: {fault}" if address else str(fault)
+
+
+# Time
+
+
+@attrs.define
+class _Clock:
+    """Time of the sentences that carry none of their own.
+
+    by_line : times stand before the sentences, so those inside are ignored
+    dated   : times count from 1970; otherwise from the first time of day
+    now     : time of the sentence seen last [s]; None before the first time
+    """
+
+    by_line: bool
+    dated: bool
+    _last: float | None = None
+    _first: float | None = None
+    now: float | None = None
+
+    def see(self, sentence: Sentence) -> None:
+        """Set the clock by a sentence, if it tells time. Raises ValueError for a time that cannot be."""
+        if self.by_line:
+            self.now = self.now if sentence.line_time is None else sentence.line_time
+            return
+        read_time = _TIME_OF.get(sentence.kind)
+        told = read_time(sentence.fields) if read_time else None
+        if told is None:
+            return
+        time_of_day, day = told
+        if self.dated and day is not None:
+            self._last = day + time_of_day
+        elif self._last is None:
+            self._last = self._first = time_of_day
+        else:  # the day that brings it closest: a log may run past midnight, and sentences may swap places
+            self._last = time_of_day + DAY * round((self._last - time_of_day) / DAY)
+        self.now = self._last - (self._first or 0.0)
+
+
+def _clock_for(head: Iterable[str]) -> _Clock:
+    """Learn from a log's first lines how it tells time, so that no sentence is timed one way and the next another."""
+    first_dated = None
+    for line in head:
+        if not line or line.isspace() or line[0] == "#":
+            continue
+        try:
+            sentence = take_apart(line)
+            read_time = _TIME_OF.get(sentence.kind)
+            told = read_time(sentence.fields) if read_time and first_dated is None else None
+        except ValueError:
+            continue
+        if sentence.line_time is not None:
+            return _Clock(by_line=True, dated=True)
+        if told and told[1] is not None:
+            first_dated = told[1] + told[0]
+    return _Clock(by_line=False, dated=first_dated is not None, last=first_dated)
+
+
+Told = tuple[float, float | None]  # time of day [s], start of the day since 1970 [s]
+
+
+def _time_of_day(text: str) -> float:
+    if not (len(text) >= 6 and text[:6].isdigit()):
+        raise ValueError(f"expected a time of day such as 093000.00, got {text[:20]!r}")
+    hours, minutes, seconds = int(text[:2]), int(text[2:4]), finite(text[4:])
+    if hours > 23 or minutes > 59 or seconds >= 61:
+        raise ValueError(f"expected a time of day up to 235959, got {text[:20]!r}")
+    return hours * 3600 + minutes * 60 + seconds
+
+
+def _day(year: int, month: int, day: int) -> float:
+    try:
+        return datetime(year, month, day, tzinfo=UTC).timestamp()
+    except ValueError:
+        raise ValueError(f"expected a date, got year {year}, month {month}, day {day}") from None
+
+
+def _rmc_time(fields: Fields) -> Told | None:
+    if len(fields) < 10 or not fields[1]:
+        return None
+    date, time = fields[9], _time_of_day(fields[1])
+    if not date or fields[2] != "A":  # without a fix a receiver may still show its factory's date
+        return time, None
+    if len(date) != 6 or not date.isdigit():
+        raise ValueError(f"expected a date such as 040526, got {date[:20]!r}")
+    year = int(date[4:])
+    return time, _day(year + (1900 if year >= 80 else 2000), int(date[2:4]), int(date[:2]))
+
+
+def _zda_time(fields: Fields) -> Told | None:
+    if not fields[1]:
+        return None
+    time, date = _time_of_day(fields[1]), fields[2:5]
+    if len(date) < 3 or not all(date):
+        return time, None
+    if not all(part.isdigit() and len(part) <= 4 for part in date):
+        raise ValueError(f"expected day, month and year, got {','.join(date)[:20]!r}")
+    return time, _day(int(date[2]), int(date[1]), int(date[0]))
+
+
+def _plain_time(at: int) -> Callable[[Fields], Told | None]:
+    return lambda fields: (_time_of_day(fields[at]), None) if len(fields) > at and fields[at] else None
+
+
+_TIME_OF: Mapping[str, Callable[[Fields], Told | None]] = {
+    "RMC": _rmc_time,
+    "ZDA": _zda_time,
+    "GGA": _plain_time(1),
+    "GLL": _plain_time(5),
+}
+
+
+# Values
+
+
+def _number(text: str) -> float | None:
+    return finite(text) if text else None
+
+
+def _direction(quantity: str, text: str, reference: str) -> Found:
+    value = _number(text)
+    if value is not None and not 0 <= value <= 360:
+        raise ValueError(f"expected a direction from 0 to 360 deg, got {text[:20]}")
+    return quantity, None if value is None else value % 360, "", reference
+
+
+def _plain(quantity: str, text: str, instance: str = "", scale: float = 1.0) -> Found:
+    value = _number(text)
+    return quantity, None if value is None else value * scale, instance, ""
+
+
+def _east_positive(quantity: str, text: str, letter: str) -> Found:
+    value = _signed(text, letter, "E", "W")
+    return quantity, value, "", ""
+
+
+def _signed(text: str, letter: str, positive: str, negative: str) -> float | None:
+    value = _number(text)
+    if value is None:
+        return None
+    if letter not in (positive, negative):
+        raise ValueError(f"expected {positive} or {negative} after {text[:20]}, got {letter[:20]!r}")
+    return value if letter == positive else -value
+
+
+def _coordinate(quantity: str, text: str, letter: str, letters: str, most: int) -> Found:
+    """Degrees of a position written as degrees and minutes run together (6005.071 is 60 deg 5.071 min)."""
+    if not text:
+        return quantity, None, "", ""
+    point = (text + ".").index(".")
+    degrees, minutes = finite(text[: point - 2] or "0"), finite(text[max(point - 2, 0) :])
+    if not (0 <= minutes < 60 and 0 <= degrees + minutes / 60 <= most):
+        raise ValueError(f"expected a {quantity} in degrees and minutes up to {most}, got {text[:20]!r}")
+    return quantity, _signed(str(degrees + minutes / 60), letter, *letters), "", ""
+
+
+def _position(fields: Fields, at: int) -> list[Found]:
+    return [
+        _coordinate("latitude", fields[at], fields[at + 1], "NS", 90),
+        _coordinate("longitude", fields[at + 2], fields[at + 3], "EW", 180),
+    ]
+
+
+def _has(fields: Fields, at: int, letters: str) -> bool:
+    """Whether a status field reads as one of the letters; a field the talker leaves out does not speak against it."""
+    return len(fields) <= at or fields[at] == "" or fields[at] in letters
+
+
+def _valid(fields: Fields, at: int) -> bool:
+    return fields[at] == "A"
+
+
+_MODES_WITH_FIX = "ADEFMPRS"
+
+
+def _hdg(fields: Fields) -> list[Found]:
+    """What the sensor shows: neither deviation nor variation is applied."""
+    return [
+        _direction("heading", fields[1], "magnetic"),
+        _east_positive("deviation", fields[2], fields[3]),
+        _east_positive("variation", fields[4], fields[5]),
+    ]
+
+
+def _hdm(fields: Fields) -> list[Found]:
+    return [_direction("heading", fields[1], "magnetic")]
+
+
+def _hdt(fields: Fields) -> list[Found]:
+    return [_direction("heading", fields[1], "true")]
+
+
+def _rot(fields: Fields) -> list[Found]:
+    return [_plain("rate_of_turn", fields[1], scale=1 / 60)] if _valid(fields, 2) else []
+
+
+def _vtg(fields: Fields) -> list[Found]:
+    if not _has(fields, 9, _MODES_WITH_FIX):
+        return []
+    return [
+        _direction("course_over_ground", fields[1], "true"),
+        _direction("course_over_ground", fields[3], "magnetic"),
+        _speed("speed_over_ground", fields[5], fields[7]),
+    ]
+
+
+def _vhw(fields: Fields) -> list[Found]:
+    return [
+        _direction("heading", fields[1], "true"),
+        _direction("heading", fields[3], "magnetic"),
+        _speed("speed_through_water", fields[5], fields[7]),
+    ]
+
+
+def _speed(quantity: str, knots: str, kilometres_an_hour: str) -> Found:
+    return _plain(quantity, knots) if knots else _plain(quantity, kilometres_an_hour, scale=KNOTS_PER_KMH)
+
+
+def _rmc(fields: Fields) -> list[Found]:
+    if not (_valid(fields, 2) and _has(fields, 12, _MODES_WITH_FIX)):
+        return []
+    found = [
+        *_position(fields, 3),
+        _plain("speed_over_ground", fields[7]),
+        _direction("course_over_ground", fields[8], "true"),
+    ]
+    if len(fields) > 11:
+        found.append(_east_positive("variation", fields[10], fields[11]))
+    return found
+
+
+def _gga(fields: Fields) -> list[Found]:
+    return _position(fields, 2) if fields[6] not in ("", "0") else []
+
+
+def _gll(fields: Fields) -> list[Found]:
+    return _position(fields, 1) if _has(fields, 6, "A") and _has(fields, 7, _MODES_WITH_FIX) else []
+
+
+def _zda(fields: Fields) -> list[Found]:
+    return []
+
+
+def _rpm(fields: Fields) -> list[Found]:
+    quantity = {"E": "engine_speed", "S": "shaft_speed"}.get(fields[1])
+    instance = fields[2] if _is_number(fields[2]) else ""
+    return [_plain(quantity, fields[3], instance)] if quantity and _valid(fields, 5) else []
+
+
+def _rsa(fields: Fields) -> list[Found]:
+    """A single rudder stands in the starboard field and has no instance; a second one is called "port"."""
+    found = [_plain("rudder_angle", fields[1])] if _valid(fields, 2) else []
+    if len(fields) > 4 and _valid(fields, 4):
+        found.append(_plain("rudder_angle", fields[3], "port"))
+    return found
+
+
+_TRANSDUCERS: Mapping[tuple[str, str, str], tuple[str, float]] = {
+    ("A", "D", "PITCH"): ("pitch", 1.0),
+    ("A", "D", "ROLL"): ("roll", 1.0),
+    ("A", "D", "RUDDER"): ("rudder_angle", 1.0),
+    ("T", "R", "ENGINE"): ("engine_speed", 1.0),
+    ("C", "C", "ENGINE"): ("engine_temperature", 1.0),
+    ("P", "P", "ENGINEOIL"): ("oil_pressure", 0.001),
+    ("P", "B", "ENGINEOIL"): ("oil_pressure", 100.0),
+    ("U", "V", "ALTERNATOR"): ("alternator_voltage", 1.0),
+}
+"""Quantity and scale by type, unit and name; an engine's name ends in # and its number (ENGINE#0)."""
+
+
+def _xdr(fields: Fields) -> Iterator[Found]:
+    for transducer, text, unit, name in _groups(fields):
+        known = _transducer(transducer, unit, name)
+        if known:
+            yield _plain(known[0], text, known[1], known[2])
+
+
+def _unknown_transducers(fields: Fields) -> list[str]:
+    return [
+        f"XDR {transducer} {name}"[:30].encode("ascii", "replace").decode().rstrip()
+        for transducer, text, unit, name in _groups(fields)
+        if text and _transducer(transducer, unit, name) is None
+    ]
+
+
+def _groups(fields: Fields) -> Iterator[tuple[str, str, str, str]]:
+    """Type, value, unit and name of each transducer."""
+    return zip(fields[1::4], fields[2::4], fields[3::4], fields[4::4], strict=False)
+
+
+def _transducer(transducer: str, unit: str, name: str) -> tuple[str, str, float] | None:
+    """Quantity, instance and scale, when the program reads such a transducer."""
+    plain_name, _, instance = name.upper().partition("#")
+    known = _TRANSDUCERS.get((transducer, unit, plain_name))
+    return (known[0], instance, known[1]) if known and (not instance or _is_number(instance)) else None
+
+
+def _is_number(text: str) -> bool:
+    return text.isascii() and text.isdigit() and len(text) <= 3
+
+
+_DECODERS: Mapping[str, Decoder] = {
+    "HDG": _hdg,
+    "HDM": _hdm,
+    "HDT": _hdt,
+    "ROT": _rot,
+    "VTG": _vtg,
+    "VHW": _vhw,
+    "RMC": _rmc,
+    "GGA": _gga,
+    "GLL": _gll,
+    "ZDA": _zda,
+    "RPM": _rpm,
+    "RSA": _rsa,
+    "XDR": _xdr,
+}
+_FEWEST_FIELDS: Mapping[str, int] = {
+    "HDG": 5,
+    "HDM": 2,
+    "HDT": 2,
+    "ROT": 2,
+    "VTG": 8,
+    "VHW": 8,
+    "RMC": 9,
+    "GGA": 6,
+    "GLL": 4,
+    "ZDA": 4,
+    "RPM": 5,
+    "RSA": 2,
+    "XDR": 4,
+}
+"""Fields after the address without which a sentence is taken for cut: those talkers may leave out do not count."""

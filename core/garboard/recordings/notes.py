@@ -1,0 +1,66 @@
+"""What a reader met on its way through a recording, besides the samples."""
+
+from __future__ import annotations
+
+import attrs
+
+KEPT_DAMAGED_LINES = 100
+KEPT_UNKNOWN_KINDS = 500
+OTHER_KINDS = "other kinds"
+
+
+@attrs.frozen
+class DamagedLine:
+    """A line that could not be used.
+
+    line   : counted from 1; 0 when the fault is in no one line
+    reason : what is wrong with it
+    """
+
+    line: int
+    reason: str
+
+    def __str__(self) -> str:
+        return f"line {self.line}: {self.reason}" if self.line else self.reason
+
+
+@attrs.define
+class ReadingNotes:
+    """Counts of a reading, filled while the samples are taken; complete once the last sample was taken.
+
+    form             : "NMEA 0183", "NMEA 2000" or "CSV"
+    lines            : lines read, comments and blank lines included
+    samples          : values given
+    kinds            : sentences, messages or columns of kinds the program reads, by kind ("HDT", "127250")
+    unknown          : the same of kinds it does not read; a kind is in `kinds` or in `unknown`, never in both
+    empty            : those of `kinds` that held no valid value
+    damaged_count    : lines (of a CSV file: cells) that could not be used
+    damaged          : the first of them, at most KEPT_DAMAGED_LINES
+    without_checksum : NMEA 0183 sentences that carry no checksum; they are used
+    without_time     : values dropped because no sentence with a time came in reach of them
+    dated            : whether times count from 1970-01-01 UTC; otherwise from the first time in the log
+    """
+
+    form: str = ""
+    lines: int = 0
+    samples: int = 0
+    kinds: dict[str, int] = attrs.field(factory=dict)
+    unknown: dict[str, int] = attrs.field(factory=dict)
+    empty: dict[str, int] = attrs.field(factory=dict)
+    damaged_count: int = 0
+    damaged: list[DamagedLine] = attrs.field(factory=list)
+    without_checksum: int = 0
+    without_time: int = 0
+    dated: bool = True
+
+    def damage(self, line: int, reason: str) -> None:
+        """Count a line that could not be used; the first ones are kept with the reason."""
+        self.damaged_count += 1
+        if len(self.damaged) < KEPT_DAMAGED_LINES:
+            self.damaged.append(DamagedLine(line, reason))
+
+    def met_unknown(self, kind: str) -> None:
+        """Count a kind the program does not read; noise cannot make the table grow without end."""
+        if kind not in self.unknown and len(self.unknown) >= KEPT_UNKNOWN_KINDS:
+            kind = OTHER_KINDS
+        self.unknown[kind] = self.unknown.get(kind, 0) + 1
