@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from itertools import pairwise
+from bisect import bisect_left
+from collections import deque
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from heapq import heapify, heappop, heappush
+from itertools import accumulate, pairwise
+from operator import itemgetter
 
 import attrs
 
@@ -127,76 +131,110 @@ class Steady:
 def steady_stretches(
     streams: Mapping[str, Stream], tolerance: Mapping[str, float], seconds: float, longest_gap: float = 3.0
 ) -> tuple[Steady, ...]:
-    """Stretches in which all streams keep within their tolerances, longest possible, in order of time.
+    """Stretches in which all streams are heard and keep within their tolerances, in order of time.
+
+    The longest is taken first, then the longest of what that leaves, and so on; stretches never overlap.
 
     streams     : by name; directions are not for this function
     tolerance   : half width allowed about the middle of the stretch, in each stream's unit
     seconds     : shortest stretch that counts [s]
-    longest_gap : a longer silence of any stream ends the stretch [s]
+    longest_gap : a longer silence of any stream belongs to no stretch [s]
+    Raises ValueError for a tolerance below zero.
     """
-    events = sorted((time, name, value) for name, stream in streams.items() for time, value in stream)
-    found: list[Steady] = []
+    if any(not half_width >= 0 for half_width in tolerance.values()):
+        raise ValueError(f"expected tolerances of zero or above, got {dict(tolerance)}")
+    ticks = sorted({time for stream in streams.values() for time in stream.times})
+    earliest = [0] * len(ticks)
+    for name, stream in streams.items():
+        for tick, bound in _bounds(stream, ticks, 2 * tolerance[name], longest_gap):
+            earliest[tick] = max(earliest[tick], bound)
+    earliest = list(accumulate(earliest, max))
+    widest = [
+        (first, last)
+        for last, (first, following) in enumerate(pairwise([*earliest, len(ticks)]))
+        if first <= last and first < following
+    ]
+    found = (_steady(streams, ticks[first], ticks[last]) for first, last in _longest_apart(widest, ticks, seconds))
+    return tuple(stretch for stretch in found if stretch is not None)
+
+
+def _bounds(stream: Stream, ticks: Sequence[float], width: float, longest_gap: float) -> Iterator[tuple[int, int]]:
+    """Ticks with the earliest tick from which a stretch that ends there may start, for one stream."""
+    number_of = {time: number for number, time in enumerate(ticks)}
+    tick_of = [number_of[time] for time in stream.times]
+    for tick, first in zip(tick_of, _earliest_within(stream.values, width), strict=True):
+        yield tick, tick_of[first - 1] + 1 if first else 0
+    for before, after in pairwise([-1, *tick_of, len(ticks)]):
+        outside = before < 0 or after == len(ticks)
+        if outside or ticks[after] - ticks[before] > longest_gap:
+            yield from ((silent, silent + 1) for silent in range(before + 1, after))
+            if not outside:
+                yield after, after
+
+
+def _earliest_within(values: Sequence[float], width: float) -> Iterator[int]:
+    """For each value, the first of the run up to it that spans no more than the width.
+
+    One pass: two queues hold what can still be the lowest and the highest of the run.
+    """
+    rounding = 1e-9  # 30.6 - 30.0 comes out a hair above 0.6
+    lowest: deque[int] = deque()
+    highest: deque[int] = deque()
     first = 0
-    low: dict[str, float] = {}
-    high: dict[str, float] = {}
-    last_seen: dict[str, float] = {}
-
-    def close(stop: int) -> None:
-        if stop > first and len(low) == len(streams) and events[stop - 1][0] - events[first][0] >= seconds:
-            found.append(_steady(streams, events[first][0], events[stop - 1][0]))
-
-    for index, (time, name, value) in enumerate(events):
-        silent = any(time - seen > longest_gap for seen in last_seen.values())
-        wide = max(high.get(name, value), value) - min(low.get(name, value), value) > 2 * tolerance[name]
-        if silent or wide:
-            close(index)
-            first = index if silent else _restart(events, first, index, tolerance)
-            low, high, last_seen = {}, {}, {}
-            for earlier, other, number in events[first : index + 1]:
-                low[other], high[other] = (
-                    min(low.get(other, number), number),
-                    max(high.get(other, number), number),
-                )
-                last_seen[other] = earlier
-        low[name], high[name] = min(low.get(name, value), value), max(high.get(name, value), value)
-        last_seen[name] = time
-    close(len(events))
-    return _longest_apart(found)
+    for number, value in enumerate(values):
+        while lowest and values[lowest[-1]] >= value:
+            lowest.pop()
+        while highest and values[highest[-1]] <= value:
+            highest.pop()
+        lowest.append(number)
+        highest.append(number)
+        while values[highest[0]] - values[lowest[0]] > width + rounding:
+            queue = min(lowest, highest, key=itemgetter(0))
+            first = queue.popleft() + 1
+        yield first
 
 
-def _restart(events: Sequence[tuple[float, str, float]], first: int, index: int, tolerance: Mapping[str, float]) -> int:
-    """The earliest start from which everything up to and with `index` keeps within tolerance."""
-    low: dict[str, float] = {}
-    high: dict[str, float] = {}
-    for start in range(index, first, -1):
-        _, name, value = events[start]
-        low[name], high[name] = min(low.get(name, value), value), max(high.get(name, value), value)
-        if high[name] - low[name] > 2 * tolerance[name]:
-            return start + 1
-    return first + 1
+def _longest_apart(windows: Iterable[tuple[int, int]], ticks: Sequence[float], seconds: float) -> list[tuple[int, int]]:
+    """Windows that do not overlap, the longest first served, the others cut back to what is left of them.
+
+    windows : first and last tick of each; none lies inside another
+    """
+    waiting = [(ticks[first] - ticks[last], first, last) for first, last in windows]
+    heapify(waiting)
+    kept: list[tuple[int, int]] = []
+    while waiting and -waiting[0][0] >= seconds:
+        _, first, last = heappop(waiting)
+        place = bisect_left(kept, (first, last))
+        free_from = max(first, kept[place - 1][1] + 1) if place else first
+        free_to = min(last, kept[place][0] - 1) if place < len(kept) else last
+        if (free_from, free_to) == (first, last):
+            kept.insert(place, (first, last))
+        elif free_from <= free_to:
+            heappush(waiting, (ticks[free_from] - ticks[free_to], free_from, free_to))
+    return kept
 
 
-def _longest_apart(found: Sequence[Steady]) -> tuple[Steady, ...]:
-    """Stretches that do not overlap, longer ones first served, in order of time."""
-    kept: list[Steady] = []
-    for stretch in sorted(found, key=lambda steady: -steady.seconds):
-        if all(stretch.end <= other.start or stretch.start >= other.end for other in kept):
-            kept.append(stretch)
-    return tuple(sorted(kept, key=lambda steady: steady.start))
-
-
-def _steady(streams: Mapping[str, Stream], start: float, end: float) -> Steady:
+def _steady(streams: Mapping[str, Stream], start: float, end: float) -> Steady | None:
     parts = {name: stream.between(start, end).values for name, stream in streams.items()}
+    if not all(parts.values()):
+        return None  # a stretch shorter than the gap may fall between two samples of a slow stream
     means = {name: mean(values) for name, values in parts.items()}
     return Steady(start, end, means, {name: spread(values) for name, values in parts.items()})
 
 
-def engine_streams(recording: Recording, quantity: str, count: int) -> tuple[Stream | None, ...]:
+def engine_streams(
+    recording: Recording, quantity: str, count: int, instances: Sequence[int | None] = ()
+) -> tuple[Stream | None, ...]:
     """The streams of a quantity for engines from port to starboard, by the network's engine instance.
 
-    count : how many engines the vessel has. Instance "0" is the port (or only) engine, counting to starboard.
+    count     : how many engines the vessel has
+    instances : the instance of each engine where known (`Engine.network_instance`). Otherwise instance 0 is the
+                port (or only) engine, counting to starboard.
     """
     by_instance: dict[str, Stream] = {}
     for stream in recording.of(quantity):
         by_instance.setdefault(stream.key.instance or "0", stream)
-    return tuple(by_instance.get(str(number)) for number in range(count))
+    known = [*instances, *[None] * (count - len(instances))]
+    return tuple(
+        by_instance.get(str(number if instance is None else instance)) for number, instance in enumerate(known)
+    )
