@@ -1,6 +1,7 @@
 """The job file: one job as plain JSON, the shape a tablet exports and `garboard assess` reads.
 
-Keys: format ("garboard job"), version (1), vessel, job, steps, measurements, notes, sign_offs, settings.
+Keys: format ("garboard job"), version (1), vessel, job, steps, measurements, notes, sign_offs, settings, and
+in an exported file entries: the facts the rest was folded from, so that nothing changes when it is taken in.
 Amounts are text with their unit, so that every digit is kept as typed. Keys this version does not know
 are kept and written back.
 """
@@ -54,6 +55,7 @@ class JobFile:
     notes: tuple[Note, ...] = ()
     sign_offs: tuple[SignOff, ...] = ()
     settings: dict[str, JsonValue] = attrs.field(factory=dict, metadata={"plain": True})
+    entries: tuple[JsonValue, ...] = attrs.field(default=(), converter=tuple, metadata={"plain": True})
     more: dict[str, JsonValue] = attrs.field(factory=dict, metadata={"plain": True})
 
 
@@ -70,7 +72,7 @@ def parse_job_file(text: str, source: str) -> JobFile:
     if faults:
         raise InputError(source, faults)
     read = structure(plain, JobFile, source)
-    faults = [*_twice(read), *_hull_faults(read)]
+    faults = [*_twice(read), *_hull_faults(read), *_entries_faults(read)]
     if faults:
         raise InputError(source, faults)
     return read
@@ -246,6 +248,12 @@ def _repeated(keys: Iterable[object], path: str, expected: str) -> Iterator[Faul
         if key in seen:
             yield Fault(f"{path}[{index}]", expected, f"{key!r} again, first at [{seen[key]}]")
         seen.setdefault(key, index)
+
+
+def _entries_faults(job_file: JobFile) -> Iterator[Fault]:
+    for index, entry in enumerate(job_file.entries):
+        if not isinstance(entry, dict):
+            yield Fault(f"entries[{index}]", "an object", repr(entry))
 
 
 def _hull_faults(job_file: JobFile) -> Iterator[Fault]:

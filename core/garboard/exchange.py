@@ -1,0 +1,115 @@
+"""Jobs in and out of hull files: a job file exported and taken in again keeps every entry's id."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import attrs
+
+from garboard import hull_number
+from garboard.desk import OpenHull, keep_recording
+from garboard.entries import Entry, canonical_bytes, read_entry
+from garboard.faults import Fault, InputError
+from garboard.fold import Fold, fold
+from garboard.hullfile import HullFolder
+from garboard.job_file import JobFile, job_file_text
+from garboard.job_view import JobView
+from garboard.records import JsonValue, Measurement
+from garboard.writing import Author, take_in
+
+CHANGED = "the entries' own values; delete the key 'entries' to take the file in as typed anew"
+
+
+def job_file_of(view: JobView, entries: tuple[Entry, ...] = ()) -> JobFile:
+    """A job view as a job file; with the entries it was folded from, it can be taken in again without a change."""
+    return JobFile(
+        vessel=view.vessel,
+        job=view.job,
+        steps=view.steps,
+        measurements=view.measurements,
+        notes=view.notes,
+        sign_offs=view.sign_offs,
+        settings=dict(view.settings),
+        entries=tuple(json.loads(entry.raw) for entry in entries),
+    )
+
+
+def export_job(folder: HullFolder, boat: OpenHull, job: str, out: Path) -> Path:
+    """Write a job and the attachments it names into a folder; returns the job file's path.
+
+    Everything of the hull travels: vessel fields are shared by all its jobs.
+    """
+    home = boat.home_of(job)
+    entries = tuple(entry for entry in folder.entries(home.hull) if entry.job in ("", job) or entry.kind == "field")
+    view = fold(home.hull, entries).view(job)
+    out.mkdir(parents=True, exist_ok=True)
+    for measurement in view.measurements:
+        name = _attachment_in(measurement.value)
+        if name in folder.attachments:
+            (out / name).write_bytes(folder.attachments.get(name))
+    path = out / "job.json"
+    path.write_text(job_file_text(job_file_of(view, entries)), encoding="utf-8")
+    return path
+
+
+def import_job(folder: HullFolder, job_file: JobFile, base: Path, author: Author) -> tuple[str, int]:
+    """Take a job file into hull files.
+
+    base    : folder the job file's recordings lie in
+    returns : the hull's key and how many entries were new
+    Raises InputError when the file carries entries that do not say what the rest of it says.
+    """
+    key = hull_number.key(job_file.vessel.hull_number)
+    if job_file.entries:
+        return key, _import_entries(folder, job_file, base, key)
+    state = fold(key, folder.entries(key))
+    kept = attrs.evolve(job_file, measurements=tuple(_with_attachment(folder, base, m) for m in job_file.measurements))
+    entries = take_in(author, state, kept)
+    return key, len(folder.put_if_absent(key, entries).added)
+
+
+def _import_entries(folder: HullFolder, job_file: JobFile, base: Path, key: str) -> int:
+    entries = [_entry(plain, index) for index, plain in enumerate(job_file.entries)]
+    _refuse_if_changed(job_file, fold(key, entries))
+    for entry in entries:
+        name = _attachment_in(entry.value)
+        if name and (base / name).is_file():
+            folder.attachments.put_file(base / name)
+    added = 0
+    with folder.batch():
+        for hull in sorted({entry.hull_key for entry in entries}):
+            put = folder.put_if_absent(hull, [entry for entry in entries if entry.hull_key == hull])
+            added += len(put.added)
+    return added
+
+
+def _entry(plain: JsonValue, index: int) -> Entry:
+    try:
+        return read_entry(canonical_bytes(plain))
+    except InputError as failure:
+        faults = [Fault(f"entries[{index}].{fault.where}", fault.expected, fault.got) for fault in failure.faults]
+        raise InputError("job file", faults) from None
+
+
+def _refuse_if_changed(job_file: JobFile, state: Fold) -> None:
+    view = state.view(job_file.job.id)
+    faults = [
+        Fault(name, CHANGED, "something else")
+        for name in ("vessel", "job", "steps", "measurements", "notes", "sign_offs")
+        if getattr(job_file, name) != getattr(view, name)
+    ]
+    if faults:
+        raise InputError("job file", faults)
+
+
+def _attachment_in(value: JsonValue) -> str:
+    name = value.get("file") if isinstance(value, dict) else None
+    return name if isinstance(name, str) else ""
+
+
+def _with_attachment(folder: HullFolder, base: Path, measurement: Measurement) -> Measurement:
+    name = _attachment_in(measurement.value)
+    if not name or not (base / name).is_file():
+        return measurement
+    return attrs.evolve(measurement, value=keep_recording(folder, base / name))

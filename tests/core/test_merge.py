@@ -1,0 +1,181 @@
+"""Merging folders: the union, what it reports, what a dry run leaves alone; and jobs in and out of hull files."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from garboard.desk import open_hull, slot_named
+from garboard.exchange import export_job, import_job
+from garboard.faults import InputError
+from garboard.fold import Fold, fold
+from garboard.hullfile import HullFolder
+from garboard.job_file import parse_job_file, read_job_file
+from garboard.merge import merge, state_digest
+from garboard.writing import measure, move_job, retract, same_boat, sign_off
+from histories import HULL, JOB, history, tablet, union
+
+STEP, FIELD = "prop_check.runs", "speed"
+
+
+def _folder(path: Path, entries: object) -> HullFolder:
+    folder = HullFolder(path)
+    for entry in entries:  # type: ignore[attr-defined]
+        folder.save(entry)
+    return folder
+
+
+def test_a_merge_reports_what_came_what_was_there_what_disagrees_and_what_went_stale(tmp_path: Path) -> None:
+    one, two = tablet("a"), tablet("b")
+    first = measure(one.author, Fold(HULL), JOB, STEP, FIELD, "30.0 kn", row="1")
+    signature = sign_off(one.author, fold(HULL, [first]), JOB, "technician", "R. Vane")
+    other = measure(two.author, Fold(HULL), JOB, STEP, FIELD, "31.5 kn", row="1")
+    with (
+        _folder(tmp_path / "shop", [first, signature]) as shop,
+        _folder(tmp_path / "a", [first, other]) as source,
+    ):
+        report = merge([source], shop)
+    (hull,) = report.hulls
+    assert (hull.hull, hull.came, hull.already) == (HULL, 1, 1)
+    assert [key.subject for key in hull.disagreeing] == [(STEP, FIELD, "1", "")]
+    assert hull.stale == ((f"{one.author.by}, job {JOB}", (f"{STEP}/{FIELD}/1",)),)
+    assert report.complete
+
+
+def test_merging_again_changes_nothing(tmp_path: Path) -> None:
+    entries = union(history(7)).values()
+    with _folder(tmp_path / "a", entries) as source, HullFolder(tmp_path / "shop") as shop:
+        merge([source], shop)
+        before = shop.digests(), state_digest(shop, HULL)
+        report = merge([source], shop)
+        assert report.came == 0
+        assert (shop.digests(), state_digest(shop, HULL)) == before
+
+
+def test_a_dry_run_reports_the_same_and_writes_nothing(tmp_path: Path) -> None:
+    entries = list(union(history(11)).values())
+    with (
+        _folder(tmp_path / "a", entries) as source,
+        _folder(tmp_path / "shop", entries[::2]) as shop,
+    ):
+        before = shop.digests()
+        planned = merge([source], shop, dry_run=True)
+        assert shop.digests() == before
+        assert merge([source], shop).hulls == planned.hulls
+
+
+def test_attachments_travel_and_a_damaged_one_is_named_not_copied(tmp_path: Path) -> None:
+    with HullFolder(tmp_path / "a") as source, HullFolder(tmp_path / "shop") as shop:
+        good, bad = source.attachments.put(b"a run"), source.attachments.put(b"another")
+        (source.attachments.folder / bad).write_bytes(b"spoilt")
+        report = merge([source], shop)
+        assert shop.attachments.get(good) == b"a run"
+        assert [name for name, _ in report.refused] == [bad]
+
+
+def test_hull_numbers_that_look_alike_are_named_to_check(tmp_path: Path) -> None:
+    author = tablet("a").author
+    right = measure(author, Fold("HBX04417D626"), JOB, STEP, FIELD, "30 kn")
+    wrong = measure(author, Fold("HBXO4417D626"), JOB, STEP, FIELD, "31 kn")
+    with _folder(tmp_path / "a", [wrong]) as source, _folder(tmp_path / "shop", [right]) as shop:
+        (hull,) = merge([source], shop).hulls
+    assert hull.look_alikes == ("HBX04417D626",)
+
+
+def test_two_numbers_of_one_boat_open_as_one_until_it_is_taken_back(tmp_path: Path) -> None:
+    author = tablet("a").author
+    right, wrong = Fold("HBX04417D626"), Fold("HBXO4417D626")
+    value = measure(author, wrong, JOB, STEP, FIELD, "31 kn")
+    pair = same_boat(author, right, wrong, "letter for digit")
+    with _folder(tmp_path / "shop", [value, *pair]) as shop:
+        assert open_hull(shop, "HBX04417D626").view(JOB).amount(STEP, FIELD, "kn") == 31
+        for mine, entry in zip((right, wrong), pair, strict=True):
+            mine.add(entry)
+            shop.save(retract(author, mine, slot_of_alias(mine), "two boats"))
+        assert open_hull(shop, "HBX04417D626").jobs == ()
+        assert open_hull(shop, "HBXO4417D626").jobs == (JOB,)
+
+
+def slot_of_alias(state: Fold):  # type: ignore[no-untyped-def]
+    return next(key for key in state.slots if key.kind == "alias")
+
+
+def test_a_moved_job_is_found_under_its_new_hull_with_that_vessel(tmp_path: Path) -> None:
+    author = tablet("a").author
+    here, there = Fold(HULL), Fold("HBX04418D626")
+    value = measure(author, here, JOB, STEP, FIELD, "31 kn")
+    name = author.write(there, "field", ("name",), "Kittiwake")
+    with _folder(tmp_path / "shop", [value, name, *move_job(author, here, there, JOB, "wrong boat")]) as shop:
+        boat = open_hull(shop, "HBX04418D626")
+        assert boat.jobs == (JOB,)
+        view = boat.view(JOB)
+        assert view.vessel.name == "Kittiwake"
+        assert view.amount(STEP, FIELD, "kn") == 31
+        assert open_hull(shop, HULL).jobs == ()
+
+
+def test_a_slot_named_wrongly_lists_what_is_there(tmp_path: Path) -> None:
+    state = fold(HULL, [measure(tablet("a").author, Fold(HULL), JOB, STEP, FIELD, "31 kn", row="1")])
+    assert slot_named(state, JOB, f"{STEP}/{FIELD}/1").subject == (STEP, FIELD, "1", "")
+    with pytest.raises(KeyError, match=f"{STEP}/{FIELD}/1"):
+        slot_named(state, JOB, "nonsense")
+
+
+@settings(deadline=None, max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.integers(0, 2**32), st.permutations([0, 1, 2]))
+def test_folders_merged_in_any_order_hold_the_same(
+    tmp_path_factory: pytest.TempPathFactory, seed: int, order: list[int]
+) -> None:
+    tablets = history(seed)
+    base = tmp_path_factory.mktemp("merge")
+    folders = [_folder(base / str(n), one.held.values()) for n, one in enumerate(tablets)]
+    with HullFolder(base / "one") as one, HullFolder(base / "other") as other:
+        merge(folders, one)
+        for number in order:
+            merge([folders[number]], other)
+            merge([folders[number]], other)
+        assert one.digests() == other.digests(), f"seed {seed}"
+        if one.hulls():
+            assert state_digest(one, HULL) == state_digest(other, HULL)
+            assert one.ids(HULL) == union(tablets).keys()
+    for folder in folders:
+        folder.close()
+
+
+JOB_FILE = """{"format": "garboard job", "version": 1, "job": {"id": "job-1"},
+ "vessel": {"hull_number": "HBX04417D626", "name": "Saltgrass", "engines": [{"position": "centre"}]},
+ "measurements": [
+  {"step": "a.b", "field": "speed", "value": "30.10 kn", "by": "R. Vane", "at": "2026-05-14T09:30:00+02:00"},
+  {"step": "a.b", "field": "log", "value": {"file": "turn.log"}}],
+ "sign_offs": [{"role": "technician", "name": "R. Vane"}]}"""
+
+
+def test_an_exported_job_taken_in_elsewhere_keeps_every_id_and_every_byte(tmp_path: Path) -> None:
+    (tmp_path / "turn.log").write_text("a log")
+    with HullFolder(tmp_path / "here") as here, HullFolder(tmp_path / "there") as there:
+        author = tablet("a").author
+        hull, added = import_job(here, parse_job_file(JOB_FILE, "test"), tmp_path, author)
+        assert added
+        path = export_job(here, open_hull(here, hull), "job-1", tmp_path / "out")
+        exported = read_job_file(path)
+        assert import_job(there, exported, path.parent, author) == (hull, added)
+        assert there.get(hull) == here.get(hull)
+        assert there.attachments.names() == here.attachments.names()
+        assert export_job(there, open_hull(there, hull), "job-1", tmp_path / "again").read_bytes() == path.read_bytes()
+
+
+def test_an_exported_job_changed_by_hand_is_refused_and_says_how_to_take_it_in(tmp_path: Path) -> None:
+    (tmp_path / "turn.log").write_text("a log")
+    with HullFolder(tmp_path / "here") as here, HullFolder(tmp_path / "there") as there:
+        author = tablet("a").author
+        hull, _ = import_job(here, parse_job_file(JOB_FILE, "test"), tmp_path, author)
+        path = export_job(here, open_hull(here, hull), "job-1", tmp_path / "out")
+        plain = json.loads(path.read_text())
+        plain["vessel"]["name"] = "Other"
+        with pytest.raises(InputError, match="delete the key 'entries'"):
+            import_job(there, parse_job_file(json.dumps(plain), "test"), path.parent, author)
+        assert there.hulls() == ()
