@@ -21,7 +21,9 @@ LETTERS_BARRED_FROM_SERIAL = "IOQ"
 FIRST_YEAR_OF_THIS_FORM = 1984
 OLDER_FORM = "US before 1984"
 
-_SEPARATORS = " \t\n\r/-\u00ad\u2010\u2011\u2012\u2013\u2014\u2212"
+_DASHES = "-\u00ad\u2010\u2011\u2012\u2013\u2014\u2212"
+_SEPARATORS = " \t\n\r/" + _DASHES
+_NOT_IN_KEY = re.compile(r"[^A-Z0-9]+")
 _ALWAYS_DIGIT = {"O": "0", "I": "1", "Q": "0"}
 # Before August 1984 (from memory, no source at hand): ABC12345 + month and year in figures,
 # or ABC12345 + M + model year + month letter counted from August.
@@ -80,8 +82,10 @@ def key(text: str) -> str:
     """
     if not text:
         raise InputError(SOURCE, [Fault("hull number", "the number on the transom", "nothing")])
-    plain = unicodedata.normalize("NFKC", text)
-    kept = "".join(_key_character(character) for character in plain)
+    if text.isascii():
+        kept = _NOT_IN_KEY.sub("", text.upper())
+    else:
+        kept = "".join(map(_key_character, unicodedata.normalize("NFKC", text)))
     return kept or "".join(_spelled_out(character) for character in text)
 
 
@@ -227,7 +231,7 @@ def _date_doubts(year_digit: int, model_year: int) -> tuple[str, ...]:
 def _country_and_body(text: str) -> tuple[str, str]:
     typed = _ascii_upper(unicodedata.normalize("NFKC", text)).strip()
     body = typed.translate(dict.fromkeys(map(ord, _SEPARATORS)))
-    prefixed = re.match(rf"([A-Z]{{2}})\s*[{re.escape(_SEPARATORS[5:])}]", typed)
+    prefixed = re.match(rf"([A-Z]{{2}})\s*[{re.escape(_DASHES)}]", typed)
     if prefixed or re.fullmatch(r"[A-Z]{2}[^\s]{12}", body):
         return body[:2], body[2:]
     return "", body
@@ -262,7 +266,7 @@ def _what_was_cleaned(typed: str, printed: str) -> tuple[str, ...]:
 def _hyphens(text: str) -> list[tuple[int, str]]:
     """Where the hyphens stand, counted in the other characters before them."""
     marks = [character for character in text if not character.isspace() and character != "/"]
-    dashes = set(_SEPARATORS[5:])
+    dashes = set(_DASHES)
     return [(sum(c not in dashes for c in marks[:place]), c) for place, c in enumerate(marks) if c in dashes]
 
 

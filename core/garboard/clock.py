@@ -1,0 +1,82 @@
+"""The tablets' clocks: a hybrid logical clock that orders what is shown, and never decides what is true.
+
+[1] S. Kulkarni and others, "Logical Physical Clocks", 2014: the hybrid logical clock, wall time with a counter.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable
+from datetime import datetime
+from typing import NamedTuple
+
+FURTHEST_AHEAD = 5 * 60 * 1000
+"""A clock further ahead than this is not followed [ms]: one tablet a day ahead would drag all the others."""
+
+
+class Stamp(NamedTuple):
+    """One reading of the clock: wall time since 1970-01-01 UTC [ms], and a counter within the millisecond."""
+
+    milliseconds: int
+    counter: int
+
+
+ZERO = Stamp(0, 0)
+
+
+def wall_milliseconds() -> int:
+    """What this machine believes the time is, since 1970-01-01 UTC [ms]."""
+    return time.time_ns() // 1_000_000
+
+
+def wall_text() -> str:
+    """The local wall time to the second with its UTC offset, for people to read: 2026-05-14T09:30:00+02:00."""
+    return datetime.now().astimezone().isoformat(timespec="seconds")
+
+
+class HybridClock:
+    """Stamps for one tablet. They never run backwards, whatever the wall clock does.
+
+    last : the latest stamp this tablet has used; later stamps come after it
+    wall : gives the wall time [ms]
+    """
+
+    def __init__(self, last: Stamp = ZERO, wall: Callable[[], int] = wall_milliseconds) -> None:
+        self._last = last
+        self._wall = wall
+
+    def now(self) -> Stamp:
+        """A stamp later than all this clock has given or followed."""
+        self._last = max(Stamp(self._wall(), 0), after(self._last))
+        return self._last
+
+    def follow(self, other: Stamp) -> bool:
+        """Keep later than another tablet's stamp.
+
+        returns : False when the other clock is more than FURTHEST_AHEAD ahead of this wall clock and is not followed
+        """
+        if other.milliseconds > self._wall() + FURTHEST_AHEAD:
+            return False
+        self._last = max(self._last, other)
+        return True
+
+
+def after(stamp: Stamp) -> Stamp:
+    """The next stamp within the same millisecond.
+
+    >>> after(Stamp(1000, 0))
+    Stamp(milliseconds=1000, counter=1)
+    """
+    return Stamp(stamp.milliseconds, stamp.counter + 1)
+
+
+def order_key(own: Stamp, replaced: Iterable[Stamp]) -> Stamp:
+    """Where an entry is shown: by its own stamp, yet always after the entries it replaces.
+
+    own      : the entry's stamp
+    replaced : the order keys of the entries it replaces, as far as they are here
+
+    >>> order_key(Stamp(1000, 0), [Stamp(5000, 2)])
+    Stamp(milliseconds=5000, counter=3)
+    """
+    return max([own, *map(after, replaced)])
