@@ -22,7 +22,7 @@ from garboard.samples import Sample
 
 DEGREES = 180 / pi  # per radian
 KNOTS = 3600 / 1852  # per metre a second
-FULL_CIRCLE = 62832  # first value above 2 pi in steps of 0.0001 rad
+FULL_CIRCLE, HALF_CIRCLE = 62832, 31416  # in steps of 0.0001 rad
 LONGEST_MESSAGE = 223  # bytes in a fast packet: 6 in the first frame and 7 in each of 31
 REFERENCES = ("true", "magnetic", "", "")
 """Meaning of the two reference bits; 2 is "error" and 3 "not available"."""
@@ -99,7 +99,7 @@ def limits_of(field: Field) -> tuple[int, int]:
 
 
 def _angle(quantity: str, at: int) -> Field:
-    return Field(quantity, at, "h", 1e-4 * DEGREES)
+    return Field(quantity, at, "h", 1e-4 * DEGREES, limits=(-HALF_CIRCLE, HALF_CIRCLE + 1))
 
 
 def _direction(quantity: str, at: int) -> Field:
@@ -205,6 +205,7 @@ MESSAGES: Mapping[int, Message] = {message.pgn: message for message in _ALL}
 _READERS = {str(message.pgn): message.reader() for message in _ALL}
 _FAST = frozenset(str(message.pgn) for message in _ALL if message.is_fast_packet)
 _NAMES = frozenset(map(str, range(256)))
+_INSTANCES = [str(number) if number < 253 else "" for number in range(256)]
 _LENGTHS = {str(length): length for length in range(LONGEST_MESSAGE + 1)}
 
 
@@ -220,6 +221,7 @@ def read(lines: Iterable[str], notes: ReadingNotes) -> Iterator[Sequence[Sample]
     """
     make = tuple.__new__  # a third quicker than calling Sample
     from_hex, readers, kinds, lengths, names = bytes.fromhex, _READERS, notes.kinds, _LENGTHS, _NAMES
+    instances = _INSTANCES
     fast, fast_packets = _FAST, FastPackets(notes)
     minute, minute_start = "", 0.0
     number = 0
@@ -257,7 +259,7 @@ def read(lines: Iterable[str], notes: ReadingNotes) -> Iterator[Sequence[Sample]
                     notes.damage(number, _reason(line, fault))
                 continue
             kinds[pgn] = kinds.get(pgn, 0) + 1
-            instance = "" if instance_at is None else str(data[instance_at])
+            instance = "" if instance_at is None else instances[data[instance_at]]
             reference = "" if reference_at is None else REFERENCES[data[reference_at] & 3]
             samples = []
             for (quantity, low, high, scale, offset, directed), steps in zip(fields, unpack(data)):  # noqa: B905
