@@ -1,0 +1,170 @@
+"""A readable account of a job's findings, for a terminal or a plain file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from garboard.findings import Basis, Finding
+from garboard.host import Assessed, PluginHost
+from garboard.job_view import JobView
+from garboard.look import DAY, NIGHT, STEP_MARKS, VERDICT_MARKS, Colours, Mark
+from garboard.report.outline import (
+    PhaseOutline,
+    PunchItem,
+    StepOutline,
+    by_phase,
+    counts,
+    numbered_bases,
+    punch_list,
+    references,
+)
+
+if TYPE_CHECKING:
+    from rich.console import Console, RenderableType
+    from rich.text import Text
+
+WIDTH_OF_PLAIN_TEXT = 100
+_WIDTH_OF_MARK = 18
+
+
+def make_console(*, colour: bool = True, error: bool = False) -> Console:
+    """A console as wide as the terminal; plain text of a fixed width when the output goes elsewhere."""
+    from rich.console import Console
+
+    console = Console(no_color=not colour, highlight=False, markup=False, emoji=False, stderr=error)
+    if not console.is_terminal:
+        console.width = WIDTH_OF_PLAIN_TEXT
+    return console
+
+
+def print_account(
+    console: Console, view: JobView, host: PluginHost, assessed: Sequence[Assessed], questions: Sequence[str] = ()
+) -> None:
+    """Print a job's findings by phase and step, then what to put right and what the findings rest on.
+
+    questions : measurements to be looked at again, each one sentence
+    """
+    numbers = numbered_bases(one.finding for one in assessed)
+    _heading(console, view)
+    for phase in by_phase(view, host, assessed):
+        _phase(console, phase, numbers)
+    if questions:
+        _title(console, "Unusual values")
+        for question in questions:
+            _hanging(console, "?", question, width=2)
+    _punch_list(console, punch_list(view, host, assessed))
+    _bases(console, numbers)
+    console.print()
+    console.print(summary(assessed))
+
+
+def print_findings(console: Console, title: str, findings: Sequence[Finding]) -> None:
+    """Print findings that belong to no job."""
+    numbers = numbered_bases(findings)
+    _title(console, title)
+    for finding in findings:
+        _finding(console, finding, numbers)
+    _bases(console, numbers)
+
+
+def summary(assessed: Sequence[Assessed]) -> str:
+    """How many findings came out each way, in one sentence."""
+    return ", ".join(f"{number} {verdict.value}" for verdict, number in counts(assessed).items()) + "."
+
+
+def _heading(console: Console, view: JobView) -> None:
+    from rich.text import Text
+
+    vessel, job = view.vessel, view.job
+    console.print()
+    console.print(
+        Text.assemble((vessel.name or "Vessel without a name", "bold"), f"  hull number {vessel.hull_number}")
+    )
+    about = [job.kind, job.id, job.opened, job.place, job.shop]
+    console.print(", ".join(filter(None, about)))
+
+
+def _title(console: Console, text: str) -> None:
+    from rich.text import Text
+
+    console.print()
+    console.print(Text(text.upper(), style="bold"))
+
+
+def _phase(console: Console, phase: PhaseOutline, numbers: Mapping[Basis, int]) -> None:
+    _title(console, phase.phase.value)
+    for step in phase.steps:
+        _step(console, step)
+        for one in step.found:
+            _finding(console, one.finding, numbers)
+
+
+def _step(console: Console, step: StepOutline) -> None:
+    from rich.text import Text
+
+    mark = STEP_MARKS[step.state]
+    style = "bold" if step.found else ""
+    console.print(Text.assemble((step.title, style), "  ", _mark(console, mark)))
+
+
+def _finding(console: Console, finding: Finding, numbers: Mapping[Basis, int]) -> None:
+    from rich.console import Group
+    from rich.padding import Padding
+    from rich.text import Text
+
+    lines: list[RenderableType] = [Text.assemble((f"{finding.about}: ", "bold"), finding.sentence)]
+    lines += [Text(f"{number.name} {number}") for number in finding.numbers]
+    lines.append(Text(references(finding.basis, numbers), style=_style(console, "quiet")))
+    mark = _mark(console, VERDICT_MARKS[finding.verdict])
+    console.print(Padding(_beside(mark, Group(*lines), _WIDTH_OF_MARK), (0, 0, 0, 2), expand=False))
+
+
+def _punch_list(console: Console, items: Sequence[PunchItem]) -> None:
+    _title(console, "Punch list")
+    if not items:
+        console.print("Nothing to put right.")
+    for number, item in enumerate(items, start=1):
+        about = f"{item.about}: " if item.about else ""
+        _hanging(console, f"{number}", f"{about}{item.text} ({item.why})", width=4)
+
+
+def _bases(console: Console, numbers: Mapping[Basis, int]) -> None:
+    if numbers:
+        _title(console, "Basis")
+    for basis, number in numbers.items():
+        _hanging(console, f"{number}", str(basis), width=4)
+
+
+def _hanging(console: Console, label: str, text: str, width: int) -> None:
+    from rich.text import Text
+
+    console.print(_beside(Text(label), Text(text), width))
+
+
+def _beside(left: Text, right: RenderableType, width: int) -> RenderableType:
+    from rich.table import Table
+
+    columns = Table.grid(padding=(0, 1, 0, 0))
+    columns.add_column(width=width, no_wrap=True)
+    columns.add_column(overflow="fold")
+    columns.add_row(left, right)
+    return columns
+
+
+def _mark(console: Console, mark: Mark) -> Text:
+    from rich.text import Text
+
+    return Text(mark.as_text(console.encoding), style=_style(console, mark.colour))
+
+
+def _style(console: Console, role: str) -> str:
+    """A colour that keeps its contrast on most dark terminals; none where there is no colour."""
+    return str(getattr(_colours(), role)) if console.is_terminal and not console.no_color else ""
+
+
+def _colours() -> Colours:
+    """Terminals tell their ground in COLORFGBG, where they tell it: 7 and 15 are light."""
+    import os
+
+    return DAY if os.environ.get("COLORFGBG", "").rpartition(";")[2] in ("7", "15") else NIGHT

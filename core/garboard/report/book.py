@@ -1,0 +1,390 @@
+"""The handover book: what the owner keeps. Laid out here; drawn by `paper`, which loads fpdf2."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+import attrs
+
+import garboard
+from garboard.findings import Basis, Figure, Finding, NotEnoughData, Number, Table, Verdict
+from garboard.host import Assessed, PluginHost
+from garboard.job_view import JobView
+from garboard.look import DAY, STEP_MARKS, VERDICT_MARKS
+from garboard.records import SignOff
+from garboard.report.equipment import equipment_tables, vessel_facts
+from garboard.report.outline import by_phase, cautions, counts, numbered_bases, punch_list, references
+from garboard.steps import Block, ReportSection
+
+if TYPE_CHECKING:
+    from fpdf.outline import OutlineSection
+
+    from garboard.report.paper import Paper
+
+MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
+PAPER_SIZES = ("letter", "A4")
+MOST_LINES_OF_CONTENTS = 20
+_INDENT = 38.0  # from the verdict to what it is about [mm]
+_MEANING: Mapping[Verdict, str] = {
+    Verdict.PASS: "Measured or seen, and within its limits.",
+    Verdict.ADVISE: "Usable as it is. The sentence says what would make it better, or what to watch.",
+    Verdict.FAIL: "Outside its limits. To be put right; it stands on the punch list.",
+    Verdict.NOT_ENOUGH_DATA: "Not judged, because something was not measured. No number is given.",
+}
+
+
+@attrs.define
+class _Printed:
+    """What already stands in the book, so that nothing is printed twice."""
+
+    numbers: Mapping[Basis, int]
+    findings: set[Finding] = attrs.field(factory=set)
+    figures: set[Figure] = attrs.field(factory=set)
+    tables: set[Table] = attrs.field(factory=set)
+
+
+def handover_book(view: JobView, host: PluginHost, assessed: Sequence[Assessed], size: str = "letter") -> bytes:
+    """The handover book as a PDF. The same job, program and plugins give the same bytes.
+
+    size : "letter" or "A4"
+    """
+    from garboard.report.paper import Paper
+
+    vessel, job = view.vessel, view.job
+    sections = [(section, _blocks(section, host, view, assessed)) for section in host.report_sections]
+    findings = [one.finding for one in assessed]
+    findings += [block for _, blocks in sections for block in blocks if isinstance(block, Finding)]
+    printed = _Printed(numbered_bases(findings, [caution.basis for caution in cautions(host)]))
+    paper = Paper(
+        title=f"Handover book of {vessel.name or vessel.hull_number}",
+        hull_number=vessel.hull_number,
+        author=job.shop or "Garboard",
+        created=_created(job.opened),
+        form=size,
+    )
+    _cover(paper, view, assessed)
+    _contents(paper)
+    _cautions(paper, host, printed)
+    _vessel(paper, view)
+    for section, blocks in sections:
+        if blocks:
+            _section(paper, section.title, blocks, printed)
+    _checks(paper, view, host, assessed, printed)
+    _punch_list(paper, view, host, assessed)
+    _signatures(paper, view)
+    _bases(paper, host, printed)
+    return bytes(paper.output())
+
+
+def date_in_words(text: str) -> str:
+    """A date as people write it, "14 May 2026"; text that is no date stays as it is.
+
+    >>> date_in_words("2026-05-14T16:20+02:00")
+    '14 May 2026'
+    """
+    try:
+        day = datetime.fromisoformat(text)
+    except ValueError:
+        return text
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
+def _created(opened: str) -> datetime:
+    """The document's date: the job's, so that the same job gives the same book."""
+    try:
+        day = datetime.fromisoformat(opened)
+    except ValueError:
+        return datetime(1970, 1, 1, tzinfo=UTC)
+    return day if day.tzinfo else day.replace(tzinfo=UTC)
+
+
+def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
+    try:
+        return tuple(section.build(host.with_defaults(view), assessed))
+    except NotEnoughData as missing:
+        return (f"Not enough data: {missing}.",)
+    except Exception as failure:
+        plugin = host.owner_of("register_report_sections", section.key)
+        return (
+            f"Plugin {plugin} could not write this section ({type(failure).__name__}: {failure}). Tell its author.",
+        )
+
+
+def _cover(paper: Paper, view: JobView, assessed: Sequence[Assessed]) -> None:
+    vessel, job = view.vessel, view.job
+    paper.add_page()
+    paper.y = paper.h * 0.16
+    paper.words("HANDOVER BOOK", 10.5, bold=True, colour=DAY.action)
+    paper.y += 2
+    paper.words(vessel.name or "Vessel without a name", 34, bold=True)
+    model = " ".join(filter(None, (vessel.maker, vessel.model)))
+    if model:
+        paper.words(model, 14, colour=DAY.quiet)
+    paper.y += 4
+    paper.rule(DAY.ink)
+    paper.y += 9
+    paper.words("Hull number", 8.5, colour=DAY.quiet)
+    paper.words(vessel.hull_number, 24, bold=True)
+    paper.y += 9
+    facts = {
+        "Owner": job.owner,
+        "Work": job.kind,
+        "Date": date_in_words(job.opened),
+        "Place": job.place,
+        "Shop": job.shop,
+        "Technicians": ", ".join(job.technicians),
+    }
+    for label, value in facts.items():
+        if value:
+            _labelled(paper, label, value)
+    _counts(paper, assessed)
+
+
+def _labelled(paper: Paper, label: str, value: str, indent: float = 40.0) -> None:
+    """A value with its label on its left; the value wraps."""
+    paper.room(paper.height_of(value, x=paper.l_margin + indent))
+    top = paper.y
+    paper.words(label, colour=DAY.quiet)
+    paper.y = top
+    paper.words(value, x=paper.l_margin + indent)
+    paper.y += 1.2
+
+
+def _counts(paper: Paper, assessed: Sequence[Assessed]) -> None:
+    """How many checks came out each way, at the foot of the cover."""
+    paper.y = paper.h - paper.b_margin - 24
+    paper.rule()
+    paper.y += 3
+    paper.words(f"{len(assessed)} checks", 8.5, colour=DAY.quiet)
+    paper.y += 1
+    top, left = paper.y, paper.l_margin
+    for verdict, number in counts(assessed).items():
+        paper.y = top
+        paper.type(10.5, bold=True)
+        paper.x = left
+        paper.cell(9, 5.2, str(number))
+        paper.marked(VERDICT_MARKS[verdict], left + 9)
+        left = paper.x + 9
+
+
+def _contents(paper: Paper) -> None:
+    paper.add_page()
+    paper.insert_toc_placeholder(lambda _paper, outline: _print_contents(paper, outline), pages=1)
+
+
+def _print_contents(paper: Paper, outline: Sequence[OutlineSection]) -> None:
+    from garboard.report.paper import NOTE, line_height
+
+    paper.words("Contents", 17, bold=True)
+    paper.y += 1
+    paper.rule(DAY.ink)
+    paper.y += 3
+    for entry in _fitting_on_a_page(outline):
+        link = paper.add_link(page=entry.page_number)
+        indent = 6.0 * entry.level
+        paper.type(10.5, bold=entry.level == 0)
+        paper.x = paper.l_margin + indent
+        paper.cell(paper.epw - indent - 15, 6.4, entry.name, link=link)
+        paper.cell(15, 6.4, str(entry.page_number), align="R", link=link, new_x="LMARGIN", new_y="NEXT")
+    paper.y += 10
+    paper.words("How to read it", 12, bold=True)
+    paper.y += 2
+    for verdict, mark in VERDICT_MARKS.items():
+        top = paper.y
+        paper.marked(mark, paper.l_margin)
+        paper.y = top
+        paper.words(_MEANING[verdict], x=paper.l_margin + 46)
+        paper.y += 1.5
+    paper.y += 2
+    paper.words(
+        "A number such as 12.4 ± 0.6 lies, with 95 % confidence, between 11.8 and 13.0. Every verdict names its basis "
+        "by a number; the last chapter lists them.",
+        NOTE,
+        colour=DAY.quiet,
+    )
+    paper.y += line_height(NOTE)
+
+
+def _fitting_on_a_page(outline: Sequence[OutlineSection]) -> Sequence[OutlineSection]:
+    chapters = [entry for entry in outline if entry.level == 0]
+    return outline if len(outline) <= MOST_LINES_OF_CONTENTS else chapters[:MOST_LINES_OF_CONTENTS]
+
+
+def _cautions(paper: Paper, host: PluginHost, printed: _Printed) -> None:
+    found = cautions(host)
+    if not found:
+        return
+    paper.chapter("Cautions")
+    paper.words(
+        "These held while the vessel was checked, and they hold for whoever works on it or runs it. "
+        "Local rules, the makers' manuals and licensed practice come first.",
+        colour=DAY.quiet,
+    )
+    paper.y += 3
+    for caution in found:
+        paper.hanging("▲", f"{caution.text} ({references([caution.basis], printed.numbers)})", indent=7)
+
+
+def _vessel(paper: Paper, view: JobView) -> None:
+    paper.chapter("Vessel and equipment")
+    for label, value in vessel_facts(view.vessel):
+        _labelled(paper, label, value, indent=62)
+    paper.y += 3
+    for table in equipment_tables(view.vessel):
+        paper.rows(table.title, table.headings, table.rows)
+
+
+def _section(paper: Paper, title: str, blocks: Sequence[Block], printed: _Printed) -> None:
+    from garboard.report.paper import BODY
+
+    paper.chapter(title)
+    lead = _lead_number(blocks)
+    if lead is not None:
+        about, number = lead
+        paper.big_number(str(number), f"{number.name}, {about}")
+    for block in blocks:
+        if isinstance(block, str):
+            paper.room(min(paper.height_of(block), 20))
+            paper.words(block, BODY)
+            paper.y += 3
+        elif isinstance(block, Table):
+            _table(paper, block, printed)
+        elif isinstance(block, Figure):
+            _figure(paper, block, printed)
+        else:
+            _finding(paper, block, printed, whole=True)
+
+
+def _lead_number(blocks: Sequence[Block]) -> tuple[str, Number] | None:
+    """The number that stands large at the head of a section: the first of its first finding that has one."""
+    return next(((b.about, b.numbers[0]) for b in blocks if isinstance(b, Finding) and b.numbers), None)
+
+
+def _checks(paper: Paper, view: JobView, host: PluginHost, assessed: Sequence[Assessed], printed: _Printed) -> None:
+    paper.chapter("What was checked")
+    for phase in by_phase(view, host, assessed):
+        paper.subheading(phase.phase.value.capitalize(), keep=30, listed=True)
+        for step in phase.steps:
+            _step(paper, step.title, step.state, followed=bool(step.found))
+            for one in step.found:
+                _finding(paper, one.finding, printed, whole=one.finding not in printed.findings)
+
+
+def _step(paper: Paper, title: str, state: str, *, followed: bool) -> None:
+    from garboard.report.paper import BODY, line_height
+
+    paper.room(line_height(BODY) * (5 if followed else 1.5))
+    paper.y += 1
+    top = paper.y
+    paper.words(title, bold=True)
+    below = paper.y
+    paper.y = top
+    paper.marked(STEP_MARKS[state], paper.w - paper.r_margin - 28)
+    paper.y = below + 1
+
+
+def _finding(paper: Paper, finding: Finding, printed: _Printed, *, whole: bool) -> None:
+    """One finding: verdict on the left, the rest beside it.
+
+    whole : with tables and figures; without, they stand elsewhere in the book
+    """
+    from garboard.report.paper import BODY, NOTE, line_height
+
+    left = paper.l_margin + _INDENT
+    basis = references(finding.basis, printed.numbers)
+    texts = [(finding.about, BODY, True), (finding.sentence, BODY, False)]
+    if whole:
+        texts += [(f"{number.name} {number}", BODY, False) for number in finding.numbers]
+    height = sum(paper.height_of(text, size, bold=bold, x=left) for text, size, bold in texts) + line_height(NOTE) + 3
+    paper.room(height)
+    top = paper.y
+    paper.marked(VERDICT_MARKS[finding.verdict], paper.l_margin, _fitting_size(finding.verdict))
+    paper.y = top
+    for text, size, bold in texts:
+        paper.words(text, size, bold=bold, x=left)
+    paper.words(basis, NOTE, colour=DAY.quiet, x=left)
+    paper.y += 3
+    printed.findings.add(finding)
+    if whole:
+        for table in finding.tables:
+            _table(paper, table, printed)
+        for figure in finding.figures:
+            _figure(paper, figure, printed)
+
+
+def _fitting_size(verdict: Verdict) -> float:
+    """The longest word is set as a note, so that it fits beside what it is about."""
+    from garboard.report.paper import BODY, NOTE
+
+    return NOTE if verdict is Verdict.NOT_ENOUGH_DATA else BODY
+
+
+def _table(paper: Paper, table: Table, printed: _Printed) -> None:
+    if table not in printed.tables:
+        printed.tables.add(table)
+        paper.rows(table.title, table.headings, table.rows)
+
+
+def _figure(paper: Paper, figure: Figure, printed: _Printed) -> None:
+    from garboard.report.figures import axis_title, figure_bytes
+
+    if figure in printed.figures:
+        return
+    printed.figures.add(figure)
+    width, height = (120.0, 108.0) if figure.equal_scales else (paper.epw, 86.0)
+    names = ", ".join(series.name for series in figure.series)
+    words = f"{figure.title}. {axis_title(figure.y)} against {axis_title(figure.x)}: {names}."
+    paper.picture(figure_bytes(figure, "png", width, height), width, height, words)
+
+
+def _punch_list(paper: Paper, view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> None:
+    paper.chapter("Punch list", keep=25)
+    items = punch_list(view, host, assessed)
+    if not items:
+        paper.words("Nothing to put right.")
+    for number, item in enumerate(items, start=1):
+        about = f"{item.about}: " if item.about else ""
+        paper.hanging(f"{number}", f"{about}{item.text} ({item.why})")
+
+
+def _signatures(paper: Paper, view: JobView) -> None:
+    paper.chapter("Signatures", keep=76)
+    paper.words("The vessel was handed over with this book, and its cautions were gone through.")
+    paper.y += 4
+    for role in ("technician", "manager", "owner"):
+        signed = [sign_off for sign_off in view.sign_offs if sign_off.role == role]
+        for sign_off in signed or [SignOff(role=role, name=view.job.owner if role == "owner" else "")]:
+            _signature(paper, sign_off)
+
+
+def _signature(paper: Paper, sign_off: SignOff) -> None:
+    from garboard.report.paper import NOTE
+
+    paper.room(24)
+    paper.y += 13
+    paper.rule(DAY.ink)
+    when = f"signed {date_in_words(sign_off.at)}" if sign_off.at else "signature and date"
+    if sign_off.stale:
+        when += ", before later changes: sign again"
+    paper.words(", ".join(filter(None, (sign_off.role.capitalize(), sign_off.name, when))), NOTE, colour=DAY.quiet)
+    paper.y += 3
+
+
+def _bases(paper: Paper, host: PluginHost, printed: _Printed) -> None:
+    paper.chapter("What this book rests on")
+    for basis, number in printed.numbers.items():
+        paper.hanging(f"{number}", str(basis))
+    paper.subheading("Program", keep=30)
+    paper.words(
+        f"Made by garboard {garboard.__version__}. A later version may judge the same measurements differently."
+    )
+    paper.y += 3
+    if host.plugins:
+        paper.rows("", ("Plugin", "Version"), [(plugin.name, plugin.version) for plugin in host.plugins])
+    for problem in host.problems:
+        paper.words(f"Plugin {problem.name} was not at work: {problem.reason}")

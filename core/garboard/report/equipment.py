@@ -1,0 +1,109 @@
+"""The vessel and its equipment as tables of text, for the handover book."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from typing import TypeVar
+
+from garboard.findings import Table
+from garboard.records import Battery, Circuit, Engine, HeadingSensor, NetworkBus, Tank, Vessel
+
+Piece = TypeVar("Piece")
+
+
+def vessel_facts(vessel: Vessel) -> tuple[tuple[str, str], ...]:
+    """What is known of the vessel, label and value."""
+    facts = {
+        "Hull number": vessel.hull_number,
+        "Name": vessel.name,
+        "Maker": vessel.maker,
+        "Model": vessel.model,
+        "Hull": vessel.hull_form,
+        "Length": _text(vessel.length),
+        "Beam": _text(vessel.beam),
+        "Deadrise": _text(vessel.deadrise),
+        "Displacement as run": _text(vessel.displacement_as_run),
+        "Steering": vessel.steering,
+        "Power on the capacity plate": _text(vessel.plate_power),
+    }
+    return tuple((label, value) for label, value in facts.items() if value)
+
+
+def equipment_tables(vessel: Vessel) -> Iterator[Table]:
+    """A table for each kind of equipment the vessel has; columns nobody filled in are left out."""
+    yield from _table("Engines", vessel.engines, _ENGINE)
+    yield from _table("Propellers", [engine for engine in vessel.engines if engine.propeller], _PROPELLER)
+    yield from _table("Fuel tanks", vessel.tanks, _TANK)
+    yield from _table("Batteries", vessel.batteries, _BATTERY)
+    yield from _table("Circuits", vessel.circuits, _CIRCUIT)
+    yield from _table("Heading sensors", vessel.heading_sensors, _SENSOR)
+    yield from _table("Instrument networks", vessel.networks, _NETWORK)
+
+
+def _text(value: object) -> str:
+    return "" if value is None else str(value)
+
+
+def _window(engine: Engine) -> str:
+    low, high = engine.full_throttle_low, engine.full_throttle_high
+    return f"{low.text} to {high}" if low is not None and high is not None else ""
+
+
+def _conductor(circuit: Circuit) -> str:
+    return f"AWG {circuit.conductor_awg}" if circuit.conductor_awg else _text(circuit.conductor_area)
+
+
+_ENGINE: Mapping[str, Callable[[Engine], str]] = {
+    "Position": lambda engine: engine.position,
+    "Maker and model": lambda engine: f"{engine.maker} {engine.model}".strip(),
+    "Serial number": lambda engine: engine.serial_number,
+    "Rated": lambda engine: _text(engine.rated_power),
+    "Full throttle": _window,
+    "Gear ratio": lambda engine: _text(engine.gear_ratio),
+    "Hours": lambda engine: _text(engine.hours),
+}
+_PROPELLER: Mapping[str, Callable[[Engine], str]] = {
+    "Engine": lambda engine: engine.position,
+    "Diameter": lambda engine: _text(engine.propeller and engine.propeller.diameter),
+    "Pitch": lambda engine: _text(engine.propeller and engine.propeller.pitch),
+    "Blades": lambda engine: _text(engine.propeller and engine.propeller.blades),
+    "Handing": lambda engine: _text(engine.propeller and engine.propeller.handing),
+    "Material": lambda engine: _text(engine.propeller and engine.propeller.material),
+    "Cup": lambda engine: _text(engine.propeller and engine.propeller.cup),
+}
+_TANK: Mapping[str, Callable[[Tank], str]] = {
+    "Tank": lambda tank: tank.name,
+    "Capacity": lambda tank: _text(tank.capacity),
+}
+_BATTERY: Mapping[str, Callable[[Battery], str]] = {
+    "Serves": lambda battery: battery.name,
+    "Kind": lambda battery: battery.chemistry,
+    "Voltage": lambda battery: _text(battery.nominal_voltage),
+    "Capacity": lambda battery: _text(battery.capacity),
+}
+_CIRCUIT: Mapping[str, Callable[[Circuit], str]] = {
+    "Circuit": lambda circuit: circuit.name,
+    "Conductor": _conductor,
+    "Length, one way": lambda circuit: _text(circuit.length),
+    "Protection": lambda circuit: f"{circuit.protection} {_text(circuit.protection_rating)}".strip(),
+    "Design current": lambda circuit: _text(circuit.design_current),
+    "Battery": lambda circuit: circuit.battery,
+}
+_SENSOR: Mapping[str, Callable[[HeadingSensor], str]] = {
+    "Sensor": lambda sensor: sensor.name,
+    "Place": lambda sensor: sensor.location,
+}
+_NETWORK: Mapping[str, Callable[[NetworkBus], str]] = {
+    "Network": lambda network: network.name,
+    "Backbone": lambda network: _text(network.backbone_length),
+    "Cable": lambda network: network.cable,
+    "Supply": lambda network: _text(network.supply_voltage),
+    "Devices": lambda network: ", ".join(device.name for device in network.devices),
+}
+
+
+def _table(title: str, pieces: Sequence[Piece], columns: Mapping[str, Callable[[Piece], str]]) -> Iterable[Table]:
+    filled = {heading: [cell(piece) for piece in pieces] for heading, cell in columns.items()}
+    kept = {heading: cells for heading, cells in filled.items() if any(cells)}
+    if kept:
+        yield Table(title, tuple(kept), tuple(zip(*kept.values(), strict=True)))

@@ -1,0 +1,230 @@
+"""Figures drawn from plain data in the house look: readable in black and white, at the size they are printed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from io import BytesIO
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+from garboard.findings import Axis, Band, Figure, Series
+from garboard.look import DAY, SERIES_STYLES, SeriesStyle
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure as Sheet
+    from matplotlib.lines import Line2D
+
+MILLIMETRES_PER_INCH = 25.4
+NOTE_POINTS = 8.5
+_MARKERS = {"round": "o", "square": "s", "diamond": "D"}
+_HATCHES = ("////", "\\\\\\\\", "....")
+_MOST_POINTS_WITH_MARKERS = 40
+_LEAST_SHARE_BETWEEN_NAMES = 0.07
+_LEGEND_LINE, _LEGEND_LETTER = 17.0, 1.9  # widths of a line sample and of a letter [mm]
+
+
+def figure_bytes(
+    figure: Figure, kind: str = "png", width: float = 160.0, height: float = 90.0, dots_per_inch: int = 200
+) -> bytes:
+    """A figure as a file's content. The same figure gives the same bytes.
+
+    kind          : "png", "svg" or "pdf"; the last two are vectors
+    width, height : as printed [mm]
+    dots_per_inch : of a png
+    """
+    import matplotlib as mpl
+
+    sheet = draw(figure, width, height)
+    out = BytesIO()
+    # The font that travels with matplotlib; text in an svg as outlines, so that it looks the same everywhere.
+    with mpl.rc_context({"svg.hashsalt": "garboard", "svg.fonttype": "path", "pdf.fonttype": 42}):
+        sheet.savefig(out, format=kind, dpi=dots_per_inch, metadata=_no_date(kind))
+    return out.getvalue()
+
+
+def draw(figure: Figure, width: float = 160.0, height: float = 90.0) -> Sheet:
+    """A figure as a matplotlib figure; width and height as printed [mm]."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure as Sheet
+
+    sheet = Sheet(figsize=(width / MILLIMETRES_PER_INCH, height / MILLIMETRES_PER_INCH), facecolor=DAY.panel)
+    FigureCanvasAgg(sheet)
+    sheet.set_layout_engine("constrained")
+    axes = sheet.add_subplot()
+    second = axes.twinx() if figure.y2 is not None else None
+    _dress(axes, figure, second)
+    lines = [
+        _plot(second if series.second_axis and second is not None else axes, series, position)
+        for position, series in enumerate(figure.series)
+    ]
+    _set_limits(axes, figure, second)
+    for position, band in enumerate(figure.bands):
+        _shade(second if band.axis == "y2" and second is not None else axes, band, position)
+    _point_out(axes, second, figure)
+    if _ends_stand_apart(axes, figure):
+        _name_ends(axes, figure)
+    elif len(figure.series) > 1:
+        _legend(sheet, lines, figure, width)
+    return sheet
+
+
+def axis_title(axis: Axis) -> str:
+    """The axis's label with its unit in brackets."""
+    return f"{axis.label} [{axis.unit}]" if axis.unit else axis.label
+
+
+def style_of(position: int) -> tuple[SeriesStyle, bool]:
+    """The style of a figure's n-th series, from 0, and whether its markers are hollow."""
+    return SERIES_STYLES[position % len(SERIES_STYLES)], position >= len(SERIES_STYLES)
+
+
+def _words(*, bold: bool = False, colour: str = DAY.ink) -> dict[str, Any]:
+    return {
+        "fontsize": NOTE_POINTS,
+        "fontfamily": "DejaVu Sans",
+        "color": colour,
+        "fontweight": "bold" if bold else "normal",
+    }
+
+
+def _dress(axes: Axes, figure: Figure, second: Axes | None) -> None:
+    axes.set_xlabel(axis_title(figure.x), **_words())
+    axes.set_ylabel(axis_title(figure.y), **_words())
+    axes.set_title(figure.title, **_words(bold=True), loc="left", pad=8)
+    axes.grid(visible=True, color=DAY.line, linewidth=0.35, alpha=0.6)
+    axes.set_axisbelow(True)
+    if second is not None and figure.y2 is not None:
+        second.set_ylabel(axis_title(figure.y2), **_words())
+    for each in filter(None, (axes, second)):
+        each.tick_params(labelsize=NOTE_POINTS, colors=DAY.ink, width=0.6, length=3)
+        for label in (*each.get_xticklabels(), *each.get_yticklabels()):
+            label.set_fontfamily("DejaVu Sans")
+        for side, spine in each.spines.items():
+            spine.set_color(DAY.line)
+            spine.set_linewidth(0.6)
+            spine.set_visible(side in ("bottom", "left") or (side == "right" and second is not None))
+    if figure.equal_scales:
+        axes.set_aspect("equal", adjustable="datalim")
+
+
+def _plot(axes: Axes, series: Series, position: int) -> Line2D:
+    style, hollow = style_of(position)
+    many = len(series.x) > _MOST_POINTS_WITH_MARKERS
+    (line,) = axes.plot(
+        series.x,
+        series.y,
+        label=series.name,
+        color=style.colour,
+        linestyle=(0, style.dash) if style.dash and series.line else "-" if series.line else "none",
+        linewidth=1.4,
+        marker=_MARKERS[style.marker] if series.markers or not series.line else "none",
+        markevery=max(1, len(series.x) // 20) if many and series.line else None,
+        markersize=4.5 if not many or series.line else 2.0,
+        markerfacecolor=DAY.panel if hollow else style.colour,
+        markeredgecolor=style.colour,
+        zorder=3,
+    )
+    return line
+
+
+def _set_limits(axes: Axes, figure: Figure, second: Axes | None) -> None:
+    _limit(axes.set_xlim, figure.x)
+    if (figure.x.low, figure.x.high) == (0, 360):
+        axes.set_xticks(range(0, 361, 45))
+    _limit(axes.set_ylim, figure.y)
+    if second is not None and figure.y2 is not None:
+        _limit(second.set_ylim, figure.y2)
+
+
+def _limit(set_limits: Any, axis: Axis) -> None:
+    if axis.low is not None or axis.high is not None:
+        set_limits(axis.low, axis.high)
+
+
+def _shade(axes: Axes, band: Band, position: int) -> None:
+    """A hatched area with dark edges, named along its inside."""
+    span = axes.axvspan if band.axis == "x" else axes.axhspan
+    area = span(band.low, band.high, facecolor="none", edgecolor=DAY.line, linewidth=0.0, zorder=1)
+    area.set_hatch(_HATCHES[position % len(_HATCHES)])
+    area.set_alpha(0.55)
+    edge = axes.axvline if band.axis == "x" else axes.axhline
+    for value in (band.low, band.high):
+        edge(value, color=DAY.ink, linewidth=0.9, linestyle=(0, (6, 2)), zorder=2)
+    words = _words() | {"bbox": _plate(), "zorder": 4}
+    middle = (band.low + band.high) / 2
+    if band.axis == "x":
+        axes.text(middle, 0.03, band.name, transform=axes.get_xaxis_transform(), ha="center", va="bottom", **words)
+    else:
+        axes.text(0.015, middle, band.name, transform=axes.get_yaxis_transform(), ha="left", va="center", **words)
+
+
+def _plate() -> dict[str, Any]:
+    return {"facecolor": DAY.panel, "edgecolor": "none", "pad": 1.5}
+
+
+def _point_out(axes: Axes, second: Axes | None, figure: Figure) -> None:
+    """A ring on the point and its name beside it, on the side with more room."""
+    for marker in figure.markers:
+        on = second if marker.second_axis and second is not None else axes
+        on.plot([marker.x], [marker.y], "o", markersize=9, markerfacecolor="none", markeredgecolor=DAY.ink, zorder=5)
+        low, high = on.get_xlim()
+        bottom, top = on.get_ylim()
+        left_half = (marker.x - low) * 2 <= (high - low)
+        upper_half = (marker.y - bottom) * 2 > (top - bottom)
+        on.annotate(
+            marker.name,
+            (marker.x, marker.y),
+            xytext=(9 if left_half else -9, -14 if upper_half else 10),
+            textcoords="offset points",
+            ha="left" if left_half else "right",
+            bbox=_plate(),
+            zorder=6,
+            **_words(bold=True),
+        )
+
+
+def _ends_stand_apart(axes: Axes, figure: Figure) -> bool:
+    """Whether each line can carry its name at its right end."""
+    if len(figure.series) < 2 or figure.y2 is not None or not all(s.line and s.x for s in figure.series):
+        return False
+    left, right = axes.get_xlim()
+    bottom, top = axes.get_ylim()
+    if any(right - series.x[-1] > (right - left) / 8 for series in figure.series):
+        return False
+    heights = sorted((series.y[-1] - bottom) / (top - bottom) for series in figure.series)
+    return all(higher - lower > _LEAST_SHARE_BETWEEN_NAMES for lower, higher in pairwise(heights))
+
+
+def _name_ends(axes: Axes, figure: Figure) -> None:
+    right = axes.get_xlim()[1]
+    for position, series in enumerate(figure.series):
+        axes.annotate(
+            series.name,
+            (right, series.y[-1]),
+            xytext=(5, 0),
+            textcoords="offset points",
+            va="center",
+            annotation_clip=False,
+            **_words(bold=True, colour=style_of(position)[0].colour),
+        )
+
+
+def _legend(sheet: Sheet, lines: Sequence[Line2D], figure: Figure, width: float) -> None:
+    """Names below the plot, where they cover nothing; those on the second axis say so."""
+    names = [f"{series.name} (right)" if series.second_axis else series.name for series in figure.series]
+    widest = _LEGEND_LINE + _LEGEND_LETTER * max(len(name) for name in names)
+    sheet.legend(
+        lines,
+        names,
+        loc="outside lower left",
+        ncols=max(1, min(3, len(names), int(width // widest))),
+        frameon=False,
+        handlelength=4.0,
+        prop={"size": NOTE_POINTS, "family": "DejaVu Sans"},
+        labelcolor=DAY.ink,
+    )
+
+
+def _no_date(kind: str) -> dict[str, Any]:
+    return {"svg": {"Date": None}, "pdf": {"CreationDate": None}, "png": {"Software": None}}[kind]

@@ -1,0 +1,132 @@
+"""Findings as plain JSON, for other programs to read. Keys and their order are stable within a version.
+
+    format, version      "garboard findings", 1
+    program              version of this program
+    plugins              name, version of each plugin at work
+    broken_plugins       name, reason of each that could not be loaded
+    jobs                 one for each job file, in the order read:
+      source             the file
+      faults             where, expected, got; with any fault the keys below are empty
+      hull_number, vessel, job
+      questions          measurements outside their usual range, to be looked at again
+      counts             findings by verdict
+      findings           phase, step, calculator, title, plugin, plugin_version, verdict, about, sentence,
+                         numbers (name, value, unit, uncertainty or null, decimals),
+                         basis (kind, text, note), tables (title, headings, rows),
+                         figures (title, x, y, y2 or null, series, bands, markers)
+      punch_list         about, text, why
+
+An uncertainty is half the width of the 95 % interval, in the number's unit. New keys may join within a
+version; a key that goes or changes its meaning raises the version.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+import attrs
+
+import garboard
+from garboard.faults import Fault
+from garboard.findings import Figure, Finding, Table
+from garboard.host import Assessed, PluginHost
+from garboard.job_view import JobView
+from garboard.report.outline import counts, punch_list
+
+FORMAT = "garboard findings"
+VERSION = 1
+
+Plain = dict[str, Any]  # whatever JSON can hold; the shapes are written out above
+
+
+def document(host: PluginHost, jobs: Sequence[Plain]) -> str:
+    """The whole document as text, ready to be written."""
+    whole = {
+        "format": FORMAT,
+        "version": VERSION,
+        "program": garboard.__version__,
+        "plugins": [{"name": plugin.name, "version": plugin.version} for plugin in host.plugins],
+        "broken_plugins": [{"name": problem.name, "reason": problem.reason} for problem in host.problems],
+        "jobs": list(jobs),
+    }
+    return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def faulty_job(source: str, faults: Sequence[Fault]) -> Plain:
+    """A job file that could not be used."""
+    return {
+        "source": source,
+        "faults": [attrs.asdict(fault) for fault in faults],
+        "hull_number": "",
+        "vessel": "",
+        "job": "",
+        "questions": [],
+        "counts": {},
+        "findings": [],
+        "punch_list": [],
+    }
+
+
+def assessed_job(
+    source: str, view: JobView, host: PluginHost, assessed: Sequence[Assessed], questions: Sequence[str]
+) -> Plain:
+    """A job with all its findings."""
+    return {
+        "source": source,
+        "faults": [],
+        "hull_number": view.vessel.hull_number,
+        "vessel": view.vessel.name,
+        "job": view.job.id,
+        "questions": list(questions),
+        "counts": {verdict.value: number for verdict, number in counts(assessed).items()},
+        "findings": [assessed_as_plain(one) for one in assessed],
+        "punch_list": [attrs.asdict(item) for item in punch_list(view, host, assessed)],
+    }
+
+
+def assessed_as_plain(one: Assessed) -> Plain:
+    """One finding with what produced it."""
+    return {
+        "phase": one.phase.value,
+        "step": one.step,
+        "calculator": one.calculator,
+        "title": one.title,
+        "plugin": one.plugin,
+        "plugin_version": one.plugin_version,
+        **finding_as_plain(one.finding),
+    }
+
+
+def finding_as_plain(finding: Finding) -> Plain:
+    """One finding by itself."""
+    return {
+        "verdict": finding.verdict.value,
+        "about": finding.about,
+        "sentence": finding.sentence,
+        "numbers": [
+            {
+                "name": number.name,
+                "value": number.value,
+                "unit": number.unit,
+                "uncertainty": number.uncertainty,
+                "decimals": number.decimals,
+            }
+            for number in finding.numbers
+        ],
+        "basis": [{"kind": basis.kind.value, "text": basis.text, "note": basis.note} for basis in finding.basis],
+        "tables": [_table(table) for table in finding.tables],
+        "figures": [_figure(figure) for figure in finding.figures],
+    }
+
+
+def _table(table: Table) -> Plain:
+    return {"title": table.title, "headings": list(table.headings), "rows": [list(row) for row in table.rows]}
+
+
+def _figure(figure: Figure) -> Plain:
+    """The figure's data: any program can draw it again."""
+    keys = ("title", "x", "y", "y2", "series", "bands", "markers")
+    plain = attrs.asdict(figure)
+    return {key: plain[key] for key in keys}

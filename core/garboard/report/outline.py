@@ -1,0 +1,131 @@
+"""A job's findings in the order people read them; the account and the handover book both follow it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+import attrs
+
+from garboard.findings import Basis, Finding, Verdict
+from garboard.host import Assessed, PluginHost
+from garboard.job_view import JobView, Place
+from garboard.steps import Caution, Phase, Step
+
+
+@attrs.frozen
+class StepOutline:
+    """One step with what was found under it.
+
+    step  : None when no loaded plugin declares the step a calculator names
+    state : "to do", "under way", "done", "look again" or "not fitted"
+    """
+
+    title: str
+    state: str
+    step: Step | None
+    found: tuple[Assessed, ...]
+
+
+@attrs.frozen
+class PhaseOutline:
+    """One phase with its steps, in order."""
+
+    phase: Phase
+    steps: tuple[StepOutline, ...]
+
+
+@attrs.frozen
+class PunchItem:
+    """One fault to put right before hand over.
+
+    about : what it is about ("port engine")
+    text  : what is wrong and what to do
+    why   : "fails", "values disagree", "look again" or "noted"
+    """
+
+    about: str
+    text: str
+    why: str
+
+
+def by_phase(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> tuple[PhaseOutline, ...]:
+    """Every declared step, phase by phase, with its findings. Phases without steps are left out."""
+    steps = {
+        step.key: StepOutline(step.title, view.state_of(step.key), step, _under(step.key, assessed))
+        for step in host.steps
+    }
+    for lone in assessed:
+        if lone.step not in steps:
+            steps[lone.step] = StepOutline(lone.title, view.state_of(lone.step), None, _under(lone.step, assessed))
+    in_phase = {phase: tuple(s for s in steps.values() if _phase_of(s) is phase) for phase in Phase}
+    return tuple(PhaseOutline(phase, found) for phase, found in in_phase.items() if found)
+
+
+def numbered_bases(findings: Iterable[Finding], more: Iterable[Basis] = ()) -> Mapping[Basis, int]:
+    """Every basis once, numbered from 1 in the order of first use."""
+    bases = [basis for finding in findings for basis in finding.basis]
+    return {basis: number for number, basis in enumerate(dict.fromkeys([*bases, *more]), start=1)}
+
+
+def references(bases: Iterable[Basis], numbers: Mapping[Basis, int]) -> str:
+    """Numbers of bases as printed beside a finding ("basis 1, 4")."""
+    return "basis " + ", ".join(str(number) for number in sorted({numbers[basis] for basis in bases}))
+
+
+def cautions(host: PluginHost) -> tuple[Caution, ...]:
+    """Cautions of all steps in their order, each text once."""
+    texts: dict[str, Caution] = {}
+    for step in host.steps:
+        for caution in step.cautions:
+            texts.setdefault(caution.text, caution)
+    return tuple(texts.values())
+
+
+def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> tuple[PunchItem, ...]:
+    """What has to be put right before hand over: failures, disagreements, steps to look at again, open notes."""
+    failing = [
+        PunchItem(a.finding.about, a.finding.sentence, "fails") for a in assessed if a.finding.verdict is Verdict.FAIL
+    ]
+    disagreeing = [
+        PunchItem(
+            place_in_words(disagreement.place, host),
+            f"{' against '.join(str(m.value) for m in disagreement.values)}: choose the right one.",
+            "values disagree",
+        )
+        for disagreement in view.disagreements
+    ]
+    again = [
+        PunchItem(_title_of(state.step, host), state.reason or "Look at this step again.", "look again")
+        for state in view.steps
+        if state.state == "look again" and view.state_of(state.step) == "look again"
+    ]
+    noted = [PunchItem(note.by, note.text, "noted") for note in view.notes if note.punch_list and not note.settled]
+    return tuple(dict.fromkeys([*failing, *disagreeing, *again, *noted]))
+
+
+def counts(assessed: Iterable[Assessed]) -> Mapping[Verdict, int]:
+    """How many findings came out each way."""
+    verdicts = [one.finding.verdict for one in assessed]
+    return {verdict: verdicts.count(verdict) for verdict in Verdict}
+
+
+def place_in_words(place: Place, host: PluginHost) -> str:
+    """Where a measurement belongs, in the words the person saw ("Full throttle: engine speed, port")."""
+    step_key, field_name, row, of = place
+    step = host.step(step_key)
+    titles = {field.name: field.title for field in step.all_fields()} if step else {}
+    field = titles.get(field_name, field_name.replace("_", " "))
+    return ", ".join([f"{_title_of(step_key, host)}: {field}", *filter(None, (of, row))])
+
+
+def _title_of(step_key: str, host: PluginHost) -> str:
+    step = host.step(step_key)
+    return step.title if step else step_key
+
+
+def _under(step_key: str, assessed: Sequence[Assessed]) -> tuple[Assessed, ...]:
+    return tuple(one for one in assessed if one.step == step_key)
+
+
+def _phase_of(outline: StepOutline) -> Phase:
+    return outline.step.phase if outline.step else outline.found[0].phase

@@ -1,0 +1,255 @@
+"""The sheets of the handover book: type, marks, tables and figures in the house look. Knows nothing of jobs.
+
+Imports fpdf2 at the top, so import this module only where a book is being made.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from datetime import datetime
+from io import BytesIO
+from pathlib import Path
+from typing import cast
+
+from fpdf import FPDF, FontFace, ViewerPreferences
+from fpdf.enums import TableCellFillMode, XPos, YPos
+
+from garboard.look import DAY, Mark, rgb
+
+MARGIN = 20.0
+"""Clear on all sides [mm]."""
+
+BODY, NOTE, NUMBER, HEADING, SUBHEADING = 10.5, 8.5, 24.0, 17.0, 12.0
+"""Type sizes [pt]."""
+
+MILLIMETRES_PER_POINT = 25.4 / 72
+LEADING = 1.38
+_FAMILY = "book"
+_GAP = 3.0
+_CELL = 1.6  # clear left and right in a table's cell [mm]
+_NUMERIC = re.compile(r"[-+−±]?[\d.]+([ ,±%°/].*)?")
+
+
+def line_height(size: float) -> float:
+    """Distance from line to line [mm] for a type size [pt]."""
+    return size * MILLIMETRES_PER_POINT * LEADING
+
+
+class Paper(FPDF):
+    """A document with a running foot: hull number, title, page number. The first page has none."""
+
+    def __init__(self, *, title: str, hull_number: str, author: str, created: datetime | None, form: str) -> None:
+        super().__init__(format=form)
+        fonts = font_folder()
+        self.add_font(_FAMILY, fname=fonts / "DejaVuSans.ttf")
+        self.add_font(_FAMILY, style="B", fname=fonts / "DejaVuSans-Bold.ttf")
+        self.hull_number, self.running_title = hull_number, title
+        self.set_margins(MARGIN, MARGIN, MARGIN)
+        self.set_auto_page_break(True, margin=MARGIN + 6)
+        self.set_title(title)
+        self.set_subject(f"Hull number {hull_number}")
+        self.set_author(author)
+        self.set_lang("en")
+        self.viewer_preferences = ViewerPreferences(display_doc_title=True)
+        if created is not None:
+            self.set_creation_date(created)
+        self.set_line_width(0.2)
+        self.type(BODY)
+
+    def footer(self) -> None:
+        """Called by fpdf2 at the end of each page."""
+        if self.page_no() == 1:
+            return
+        self.set_y(-MARGIN - 2)
+        self.rule()
+        self.type(NOTE, colour=DAY.quiet)
+        third = self.epw / 3
+        height = line_height(NOTE)
+        self.cell(third, height, f"Hull number {self.hull_number}")
+        self.cell(third, height, self._shortened(self.running_title, third), align="C")
+        self.cell(third, height, f"{self.page_no()}", align="R")
+
+    def type(self, size: float = BODY, *, bold: bool = False, colour: str = DAY.ink) -> None:
+        """Choose the type for what follows."""
+        self.set_font(_FAMILY, style="B" if bold else "", size=size)
+        self.set_text_color(*rgb(colour))
+
+    def rule(self, colour: str = DAY.line) -> None:
+        """A thin line across the page."""
+        self.set_draw_color(*rgb(colour))
+        self.set_line_width(0.2)
+        self.line(self.l_margin, self.y, self.w - self.r_margin, self.y)
+        self.y += 1.0
+
+    def room(self, height: float) -> None:
+        """Begin a new page unless so much is left on this one [mm]."""
+        if self.will_page_break(min(height, self.eph)) and self.y > self.t_margin + 1:
+            self.add_page()
+
+    def chapter(self, title: str, *, keep: float = 40.0) -> None:
+        """A chapter's heading, listed in the contents. It begins a new page when this one is half full.
+
+        keep : what must stand under it on the same page [mm]
+        """
+        half_full = self.y > self.t_margin + self.eph / 2
+        self.room(self.eph if half_full else line_height(HEADING) + 8 + keep)
+        if self.y > self.t_margin + 1:
+            self.y += 9
+        self.start_section(title, level=0)
+        self.words(title, HEADING, bold=True)
+        self.y += 1
+        self.rule(DAY.ink)
+        self.y += _GAP
+
+    def subheading(self, title: str, *, keep: float = 20.0, listed: bool = False) -> None:
+        """A heading within a chapter; see `chapter`."""
+        self.y += 2
+        self.room(line_height(SUBHEADING) + 2 + keep)
+        if listed:
+            self.start_section(title, level=1)
+        self.words(title, SUBHEADING, bold=True)
+        self.y += 1.5
+
+    def words(
+        self, text: str, size: float = BODY, *, bold: bool = False, colour: str = DAY.ink, x: float | None = None
+    ) -> None:
+        """A paragraph from x to the right margin; the next thing begins below it."""
+        self.type(size, bold=bold, colour=colour)
+        self.x = self.l_margin if x is None else x
+        left = self.x
+        self.multi_cell(
+            self.w - self.r_margin - left, line_height(size), text, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT
+        )
+
+    def height_of(self, text: str, size: float = BODY, *, bold: bool = False, x: float | None = None) -> float:
+        """Height `words` would take [mm]."""
+        self.type(size, bold=bold)
+        width = self.w - self.r_margin - (self.l_margin if x is None else x)
+        lines = self.multi_cell(width, line_height(size), text, align="L", dry_run=True, output="LINES")
+        return len(cast("list[str]", lines)) * line_height(size)
+
+    def hanging(self, label: str, text: str, indent: float = 9.0) -> None:
+        """A paragraph with a label hanging to its left, kept on one page."""
+        self.room(self.height_of(text, x=self.l_margin + indent))
+        top = self.y
+        self.type(BODY, bold=True)
+        self.set_xy(self.l_margin, top)
+        self.cell(indent, line_height(BODY), label)
+        self.set_y(top)
+        self.words(text, x=self.l_margin + indent)
+        self.y += 1.5
+
+    def mark(self, mark: Mark, x: float, y: float, side: float) -> None:
+        """Draw a mark in a square with its upper left at x, y [mm]."""
+        colour = rgb(getattr(DAY, mark.colour))
+        for part in mark.parts:
+            ink = rgb(DAY.panel) if part.cut else colour
+            self.set_draw_color(*ink)
+            self.set_fill_color(*ink)
+            self.set_line_width(part.width * side)
+            corners = [(x + px * side, y + py * side) for px, py in part.points]
+            if part.form == "disc":
+                self.circle(x + side / 2, y + side / 2, side / 2, style="F")
+            elif part.form == "ring":
+                self.circle(x + side / 2, y + side / 2, side * (1 - part.width) / 2, style="D")
+            elif part.form == "area":
+                self.polygon(corners, style="F")
+            else:
+                self.polyline(corners)
+        self.set_line_width(0.2)
+
+    def marked(self, mark: Mark, x: float, size: float = BODY) -> None:
+        """A mark with its word at x on the current line; the line does not end."""
+        side = size * MILLIMETRES_PER_POINT
+        self.mark(mark, x, self.y + (line_height(size) - side) / 2, side)
+        self.type(size, bold=True, colour=getattr(DAY, mark.colour))
+        self.set_x(x + side + 0.6)
+        self.cell(None, line_height(size), mark.word)
+
+    def big_number(self, number: str, name: str) -> None:
+        """The one number of a page, its name under it."""
+        self.room(line_height(NUMBER) + line_height(NOTE) + 20)
+        self.words(number, NUMBER, bold=True, colour=DAY.action)
+        self.words(name, NOTE, colour=DAY.quiet)
+        self.y += _GAP
+
+    def rows(self, title: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+        """A table. Headings repeat on every page; cells wrap; columns of numbers are set flush right."""
+        size = BODY if sum(self._natural(headings, rows, BODY)) <= self.epw else NOTE
+        widths = self._column_widths(headings, rows, size)
+        line = line_height(size) * 0.95
+        if title:
+            self.room(line_height(BODY) + 4 * line + 6)
+            self.words(title, BODY, bold=True)
+            self.y += 0.5
+        self.type(size)
+        self.set_draw_color(*rgb(DAY.line))
+        self.set_fill_color(*rgb(DAY.panel))
+        self.set_x(self.l_margin)
+        with self.table(
+            width=sum(widths),
+            col_widths=tuple(widths),
+            align="LEFT",
+            text_align=tuple("RIGHT" if _is_numeric(rows, column) else "LEFT" for column in range(len(headings))),
+            borders_layout="HORIZONTAL_LINES",
+            cell_fill_mode=TableCellFillMode.NONE,
+            headings_style=FontFace(emphasis="BOLD", color=rgb(DAY.ink)),
+            line_height=line,
+            padding=(0.9, _CELL, 0.9, _CELL),
+            v_align="TOP",
+        ) as table:
+            for cells in (headings, *rows):
+                row = table.row()
+                for cell in cells:
+                    row.cell(cell)
+        self.y += _GAP
+
+    def picture(self, png: bytes, width: float, height: float, words: str) -> None:
+        """A picture of a size [mm], described in words for those who cannot see it."""
+        self.room(height + 2)
+        self.image(BytesIO(png), x=self.l_margin, y=self.y, w=width, h=height, alt_text=words, title=words)
+        self.y += height + _GAP
+
+    def _natural(self, headings: Sequence[str], rows: Sequence[Sequence[str]], size: float) -> list[float]:
+        """Widths at which nothing wraps."""
+        return [self._widest(column, size, whole=True) for column in zip(headings, *rows, strict=True)]
+
+    def _column_widths(self, headings: Sequence[str], rows: Sequence[Sequence[str]], size: float) -> list[float]:
+        natural = self._natural(headings, rows, size)
+        if sum(natural) <= self.epw:
+            return natural
+        least = [self._widest(column, size, whole=False) for column in zip(headings, *rows, strict=True)]
+        if sum(least) >= self.epw:
+            return [width * self.epw / sum(least) for width in least]
+        share = (self.epw - sum(least)) / (sum(natural) - sum(least))
+        return [small + (full - small) * share for small, full in zip(least, natural, strict=True)]
+
+    def _widest(self, cells: Sequence[str], size: float, *, whole: bool) -> float:
+        """Width of a column's longest cell, or of its longest word; its heading, the first cell, is bold."""
+        widest = 0.0
+        for number, cell in enumerate(cells):
+            self.type(size, bold=number == 0)
+            parts = [cell] if whole else cell.split() or [""]
+            widest = max(widest, *(self.get_string_width(part) for part in parts))
+        return widest + 2 * _CELL + 0.6
+
+    def _shortened(self, text: str, width: float) -> str:
+        if self.get_string_width(text) <= width - 2:
+            return text
+        while text and self.get_string_width(text + "…") > width - 2:
+            text = text[:-1]
+        return text + "…"
+
+
+def font_folder() -> Path:
+    """Where the open fonts lie that travel with matplotlib: Latin, Greek, Cyrillic, ° and ±."""
+    import matplotlib as mpl
+
+    return Path(mpl.get_data_path()) / "fonts" / "ttf"
+
+
+def _is_numeric(rows: Sequence[Sequence[str]], column: int) -> bool:
+    cells = [row[column].strip() for row in rows]
+    filled = [cell for cell in cells if cell]
+    return bool(filled) and all(_NUMERIC.fullmatch(cell) for cell in filled)
