@@ -1,0 +1,324 @@
+"""Commands on folders of hull files: merge, show, settle, mend."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TypeVar
+
+import attrs
+import click
+
+from garboard import exchange, hull_number, writing
+from garboard.desk import author_for, name_of, open_hull, slot_named
+from garboard.entries import Entry
+from garboard.faults import Fault, InputError
+from garboard.fold import Fold, SlotKey, fold, slot_of
+from garboard.hullfile import HullFolder
+from garboard.job_file import read_job_file
+from garboard.merge import MergeReport, merge, state_digest
+from garboard.records import JsonValue
+from garboard.writing import Author
+
+Command = TypeVar("Command", bound=Callable[..., None])
+
+folder_argument = click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
+job_option = click.option("--job", default="", help="The job's id; not needed when the hull has one job.")
+
+
+def _signed(command: Command) -> Command:
+    """Options of every command that writes: who, and why."""
+    for option in (
+        click.option("--by", required=True, help="Who decides this."),
+        click.option("--reason", required=True, help="Why; it is kept with the decision."),
+        click.option("--tablet", default="office", show_default=True, help="Name of this machine."),
+    ):
+        command = option(command)
+    return command
+
+
+@click.command("merge")
+@click.argument("sources", nargs=-1, required=True, type=click.Path(path_type=Path, exists=True, file_okay=False))
+@click.option("--into", "target", required=True, type=click.Path(path_type=Path, file_okay=False))
+@click.option("--dry-run", is_flag=True, help="Report what would come; write nothing.")
+@click.option("--both-ways", is_flag=True, help="Then bring everything back to the sources, too.")
+@click.option("--json", "as_json", is_flag=True)
+def merge_folders(sources: tuple[Path, ...], target: Path, dry_run: bool, both_ways: bool, as_json: bool) -> None:
+    """Bring every entry of SOURCES (a stick, a share, a tablet's folder) into a folder.
+
+    Exit status 0 when everything is in, 1 when something was refused or damaged and a person should look.
+    """
+    report = _merge(sources, target, dry_run)
+    _print_report(report, as_json)
+    if both_ways and not dry_run:
+        for source in sources:
+            _print_report(_merge((target,), source, dry_run), as_json)
+    if report.refused or report.damage or not report.complete:
+        sys.exit(1)
+
+
+def _merge(sources: tuple[Path, ...], target: Path, dry_run: bool) -> MergeReport:
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    with ExitStack() as stack:
+        folders = [stack.enter_context(HullFolder(source, read_only=True)) for source in sources]
+        imagined = dry_run and not target.is_dir()
+        place = Path(stack.enter_context(TemporaryDirectory())) if imagined else target
+        into = stack.enter_context(HullFolder(place, read_only=dry_run and not imagined))
+        columns = (TextColumn("merging"), BarColumn(), MofNCompleteColumn(), TextColumn("hulls {task.description}"))
+        bar = stack.enter_context(Progress(*columns, console=Console(stderr=True), transient=True))
+        task = bar.add_task("", total=sum(len(folder.hulls()) for folder in folders))
+        report = merge(
+            folders, into, dry_run=dry_run, progress=lambda hull: bar.update(task, advance=1, description=hull)
+        )
+        return attrs.evolve(report, target=target)
+
+
+def _print_report(report: MergeReport, as_json: bool) -> None:
+    click.echo(json.dumps(plain_report(report), indent=1) if as_json else readable_report(report))
+
+
+def plain_report(report: MergeReport) -> dict[str, JsonValue]:
+    """A merge report as plain data: format, version, target, sources, dry_run, complete, hulls, attachments ..."""
+    return {
+        "format": "garboard merge",
+        "version": 1,
+        "target": str(report.target),
+        "sources": [str(source) for source in report.sources],
+        "dry_run": report.dry_run,
+        "complete": report.complete,
+        "came": report.came,
+        "attachments": report.attachments,
+        "hulls": [
+            {
+                "hull": hull.hull,
+                "came": hull.came,
+                "already": hull.already,
+                "disagreeing": [{"job": key.job, "name": name_of(key)} for key in hull.disagreeing],
+                "stale": [{"sign_off": who, "not_covered": list(what)} for who, what in hull.stale],
+                "look_alikes": list(hull.look_alikes),
+            }
+            for hull in report.hulls
+        ],
+        "refused": [{"entry": name, "reason": reason} for name, reason in report.refused],
+        "damage": [str(damage) for damage in report.damage],
+    }
+
+
+def readable_report(report: MergeReport) -> str:
+    """A merge report for a person: what came first, then everything to look at."""
+    verb = "would come" if report.dry_run else "came"
+    lines = [f"{report.came} entries and {report.attachments} attachments {verb} into {report.target}"]
+    for hull in report.hulls:
+        lines.append(f"  {hull.hull}: {hull.came} {verb}, {hull.already} were here")
+        lines += [f"    disagrees now: {name_of(key)} (job {key.job or 'any'})" for key in hull.disagreeing]
+        lines += [f"    sign-off gone stale: {who}, not covered: {', '.join(what)}" for who, what in hull.stale]
+        lines += [f"    check: {other} looks alike; 'garboard same-boat' if it is" for other in hull.look_alikes]
+    lines += [f"  refused, still where it came from: {name}: {reason}" for name, reason in report.refused]
+    lines += [f"  damage: {damage}" for damage in report.damage]
+    counted = "both sides counted: everything is in" if report.complete else "NOT everything is in: merge again"
+    return "\n".join([*lines, *([] if report.dry_run else [counted])])
+
+
+@click.command("digest")
+@folder_argument
+@click.option("--json", "as_json", is_flag=True)
+def digest(folder: Path, as_json: bool) -> None:
+    """One hash a hull over its entries, and one over its state. Equal digests mean equal records."""
+    with HullFolder(folder, read_only=True) as hulls:
+        digests = {key: {"entries": value, "state": state_digest(hulls, key)} for key, value in hulls.digests().items()}
+    if as_json:
+        click.echo(json.dumps({"format": "garboard digest", "version": 1, "hulls": digests}, indent=1))
+        return
+    for key, both in digests.items():
+        click.echo(f"{key}  entries {both['entries'][:16]}  state {both['state'][:16]}")
+
+
+@click.command("show")
+@folder_argument
+@click.argument("hull")
+@job_option
+@click.option("--value", "name", default="", help="Show the history of one value, named as in the listing.")
+def show(folder: Path, hull: str, job: str, name: str) -> None:
+    """What stands for a HULL: its values, what disagrees, what was taken back, sign-offs; or one value's history."""
+    with HullFolder(folder, read_only=True) as hulls:
+        boat = open_hull(hulls, hull)
+        if not len(boat.state):
+            raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
+        chosen = (job,) if job else boat.jobs
+        if name:
+            home = boat.home_of(_only(chosen, boat.jobs))
+            click.echo("\n".join(_history(home, _named(home, _only(chosen, boat.jobs), name))))
+            return
+        for one in chosen:
+            click.echo("\n".join(_listing(boat.home_of(one), one)))
+
+
+def _listing(state: Fold, job: str) -> Iterator[str]:
+    yield f"{state.hull_number}, job {job}"
+    for key in sorted(key for key in state.slots if key.kind == "field" or key.job == job):
+        standing = state.standing(key)
+        if key.kind in ("field", "measure") and standing:
+            mark = "  DISAGREES  " if len(standing) > 1 else "  "
+            yield f"{mark}{name_of(key)}: " + " | ".join(f"{_text(e.value)} ({e.by}, {e.at})" for e in standing)
+    for struck in state.struck(job):
+        what = f"{name_of(slot_of(struck.entry))} {_text(struck.entry.value)}"
+        yield f"  taken back by {struck.by}: {what}: {struck.reason}"
+    stale = {staleness.sign_off.id: staleness for staleness in state.stale(job)}
+    for key in sorted(key for key in state.slots if key.kind == "signoff" and key.job == job):
+        for entry in state.standing(key):
+            missing = len(stale[entry.id].not_covered) if entry.id in stale else 0
+            yield f"  signed by {'/'.join(key.subject)} at {entry.at}" + (
+                f", STALE: {missing} not covered" if missing else ""
+            )
+    if state.unknown:
+        yield f"  {len(state.unknown)} entries need a plugin or a newer version that is not here; they are kept"
+
+
+def _history(state: Fold, key: SlotKey) -> Iterator[str]:
+    yield name_of(key)
+    standing = {entry.id for entry in state.standing(key)}
+    for entry in state.slots[key].history:
+        what = "taken back" if entry.kind == "retract" else _text(entry.value)
+        why = entry.value.get("reason") if isinstance(entry.value, dict) else entry.more.get("reason")
+        mark = "stands  " if entry.id in standing else "replaced"
+        yield f"  {mark}  {entry.at}  {entry.by} on {entry.tablet}: {what}" + (f" ({why})" if why else "")
+
+
+def _text(value: JsonValue) -> str:
+    return value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
+
+
+@click.command("settle")
+@folder_argument
+@click.argument("hull")
+@click.argument("name")
+@click.option("--value", required=True, help="The value that is right: one of those that disagree, or another.")
+@job_option
+@_signed
+def settle(folder: Path, hull: str, name: str, value: str, job: str, by: str, reason: str, tablet: str) -> None:
+    """Choose a value where several disagree. The others stay in the history."""
+    with _writing(folder, hull, job, tablet, by) as (hulls, state, author, job):
+        key = _named(state, job, name)
+        held = [entry.value for entry in state.standing(key)]
+        chosen = next((other for other in held if _text(other) == value), value)
+        hulls.save(writing.settle(author, state, key, chosen, reason))
+    click.echo(f"{name} is {value}")
+
+
+@click.command("take-back")
+@folder_argument
+@click.argument("hull")
+@click.argument("name")
+@job_option
+@_signed
+def take_back(folder: Path, hull: str, name: str, job: str, by: str, reason: str, tablet: str) -> None:
+    """Take back a value. It stays readable, struck through, with the reason."""
+    with _writing(folder, hull, job, tablet, by) as (hulls, state, author, job):
+        hulls.save(writing.retract(author, state, _named(state, job, name), reason))
+    click.echo(f"{name} taken back")
+
+
+@click.command("same-boat")
+@folder_argument
+@click.argument("hull")
+@click.argument("other")
+@click.option("--undo", is_flag=True, help="They are two boats after all.")
+@_signed
+def same_boat(folder: Path, hull: str, other: str, undo: bool, by: str, reason: str, tablet: str) -> None:
+    """Say that two hull numbers are one boat. Nothing is rewritten; --undo parts them again."""
+    with HullFolder(folder) as hulls:
+        pair = [fold(number, hulls.entries(number)) for number in (hull, other)]
+        author = author_for(hulls, pair[0], tablet, by)
+        if undo:
+            keys = [SlotKey("alias", "", (there.hull,)) for there in reversed(pair)]
+            entries = [writing.retract(author, state, key, reason) for state, key in zip(pair, keys, strict=True)]
+        else:
+            entries = [*writing.same_boat(author, pair[0], pair[1], reason)]
+        _save_all(hulls, entries)
+    click.echo(f"{hull} and {other} are " + ("two boats" if undo else "one boat"))
+
+
+@click.command("move-job")
+@folder_argument
+@click.argument("hull")
+@click.argument("job")
+@click.option("--to", "target", required=True, help="Hull number the job belongs to.")
+@_signed
+def move_job(folder: Path, hull: str, job: str, target: str, by: str, reason: str, tablet: str) -> None:
+    """Move a job written under a wrong hull number. Nothing is rewritten."""
+    with HullFolder(folder) as hulls:
+        here, there = fold(hull, hulls.entries(hull)), fold(target, hulls.entries(target))
+        if job not in here.jobs:
+            raise InputError(str(folder), [Fault("job", f"one of {', '.join(here.jobs) or 'none'}", repr(job))])
+        _save_all(hulls, writing.move_job(author_for(hulls, here, tablet, by), here, there, job, reason))
+    click.echo(f"job {job} belongs to {target}")
+
+
+@click.command("import")
+@click.argument("job_file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@click.option("--into", "folder", required=True, type=click.Path(path_type=Path, file_okay=False))
+@click.option("--by", required=True, help="Who takes it in; values that name someone keep that name.")
+@click.option("--tablet", default="office", show_default=True, help="Name of this machine.")
+def import_job(job_file: Path, folder: Path, by: str, tablet: str) -> None:
+    """Take a job file into a folder of hull files. Taken in twice, it adds nothing."""
+    read = read_job_file(job_file)
+    with HullFolder(folder) as hulls:
+        state = fold(read.vessel.hull_number, hulls.entries(read.vessel.hull_number))
+        hull, added = exchange.import_job(hulls, read, job_file.parent, author_for(hulls, state, tablet, by))
+    click.echo(f"{hull}: {added} new entries")
+
+
+@click.command("export")
+@folder_argument
+@click.argument("hull")
+@job_option
+@click.option("-o", "--out", required=True, type=click.Path(path_type=Path, file_okay=False))
+def export_job(folder: Path, hull: str, job: str, out: Path) -> None:
+    """Write a job as a job file with its recordings into a folder; taken in elsewhere, every id is the same."""
+    with HullFolder(folder, read_only=True) as hulls:
+        boat = open_hull(hulls, hull)
+        path = exchange.export_job(hulls, boat, _only((job,) if job else boat.jobs, boat.jobs), out)
+    click.echo(str(path))
+
+
+@contextmanager
+def _writing(folder: Path, hull: str, job: str, tablet: str, by: str) -> Iterator[tuple[HullFolder, Fold, Author, str]]:
+    with HullFolder(folder) as hulls:
+        boat = open_hull(hulls, hull)
+        if not len(boat.state):
+            raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
+        chosen = _only((job,) if job else boat.jobs, boat.jobs)
+        state = boat.home_of(chosen)
+        yield hulls, state, author_for(hulls, state, tablet, by), chosen
+
+
+def _only(chosen: tuple[str, ...], jobs: tuple[str, ...]) -> str:
+    if len(chosen) != 1 or chosen[0] not in jobs:
+        raise InputError("--job", [Fault("job", f"one of {', '.join(jobs) or 'none'}", ", ".join(chosen) or "nothing")])
+    return chosen[0]
+
+
+def _named(state: Fold, job: str, name: str) -> SlotKey:
+    try:
+        return slot_named(state, job, name)
+    except KeyError as missing:
+        raise InputError("value", [Fault("name", str(missing.args[0]), repr(name))]) from None
+
+
+def _known(hulls: HullFolder) -> str:
+    return f"one of {', '.join(hulls.hulls()) or 'none'}"
+
+
+def _save_all(hulls: HullFolder, entries: tuple[Entry, ...] | list[Entry]) -> None:
+    with hulls.batch():
+        for entry in entries:
+            hulls.put_if_absent(hull_number.key(entry.hull), [entry])
+
+
+COMMANDS = (merge_folders, digest, show, settle, take_back, same_boat, move_job, import_job, export_job)

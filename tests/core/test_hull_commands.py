@@ -1,0 +1,109 @@
+"""The commands on hull files, as a manager at the office types them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner, Result
+
+from garboard.commands import hulls
+from garboard.desk import open_hull
+from garboard.faults import InputError
+from garboard.fold import Fold
+from garboard.hullfile import HullFolder
+from garboard.writing import measure
+from histories import HULL, JOB, tablet
+
+STEP, FIELD = "prop_check.runs", "speed"
+NAME = f"{STEP}/{FIELD}/1"
+SIGNED = ("--by", "M. Office", "--reason", "asked both")
+
+
+def _run(command: click.Command, *arguments: object) -> Result:
+    result = CliRunner().invoke(command, [str(argument) for argument in arguments])
+    if result.exception and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    return result
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Path:
+    """Two tablets' folders merged: one value disagrees."""
+    for name, value in (("a", "30.0 kn"), ("b", "31.5 kn")):
+        with HullFolder(tmp_path / name) as folder:
+            folder.save(measure(tablet(name).author, Fold(HULL), JOB, STEP, FIELD, value, row="1"))
+    _run(hulls.merge_folders, tmp_path / "a", tmp_path / "b", "--into", tmp_path / "shop")
+    return tmp_path / "shop"
+
+
+def test_merge_prints_what_disagrees_and_counts_both_sides(tmp_path: Path, shop: Path) -> None:
+    result = _run(hulls.merge_folders, tmp_path / "a", "--into", tmp_path / "b")
+    assert f"disagrees now: {NAME}" in result.stdout
+    assert "both sides counted" in result.stdout
+    assert result.exit_code == 0
+
+
+def test_merge_both_ways_leaves_both_folders_with_equal_digests(tmp_path: Path) -> None:
+    for name in ("a", "b"):
+        with HullFolder(tmp_path / name) as folder:
+            folder.save(measure(tablet(name).author, Fold(HULL), JOB, STEP, FIELD, "30.0 kn", row=name))
+    _run(hulls.merge_folders, tmp_path / "a", "--into", tmp_path / "b", "--both-ways")
+    one, other = (json.loads(_run(hulls.digest, tmp_path / name, "--json").stdout) for name in ("a", "b"))
+    assert one["hulls"] == other["hulls"] != {}
+
+
+def test_a_dry_run_into_a_folder_that_is_not_there_makes_none(tmp_path: Path, shop: Path) -> None:
+    report = json.loads(_run(hulls.merge_folders, shop, "--into", tmp_path / "new", "--dry-run", "--json").stdout)
+    assert report["came"] == 2
+    assert not (tmp_path / "new").exists()
+
+
+def test_settle_keeps_the_other_value_in_the_history_with_who_and_why(shop: Path) -> None:
+    assert "DISAGREES" in _run(hulls.show, shop, HULL).stdout
+    _run(hulls.settle, shop, HULL, NAME, "--value", "31.5 kn", *SIGNED)
+    assert "DISAGREES" not in _run(hulls.show, shop, HULL).stdout
+    history = _run(hulls.show, shop, HULL, "--value", NAME).stdout
+    assert "30.0 kn" in history
+    assert "M. Office on office: 31.5 kn (asked both)" in history
+
+
+def test_take_back_strikes_a_value_through(shop: Path) -> None:
+    _run(hulls.take_back, shop, HULL, NAME, *SIGNED)
+    assert "taken back by M. Office" in _run(hulls.show, shop, HULL).stdout
+    with HullFolder(shop, read_only=True) as folder:
+        assert open_hull(folder, HULL).view(JOB).measurements == ()
+
+
+def test_same_boat_and_its_undoing(shop: Path) -> None:
+    other = "HBXO4417D626"
+    _run(hulls.same_boat, shop, HULL, other, *SIGNED)
+    with HullFolder(shop, read_only=True) as folder:
+        assert open_hull(folder, other).jobs == (JOB,)
+    _run(hulls.same_boat, shop, HULL, other, "--undo", *SIGNED)
+    with HullFolder(shop, read_only=True) as folder:
+        assert open_hull(folder, other).jobs == ()
+
+
+def test_move_job_and_the_jobs_there_are_named_when_it_is_not_one(shop: Path) -> None:
+    with pytest.raises(InputError, match=JOB):
+        _run(hulls.move_job, shop, HULL, "job-9", "--to", "HBX04418D626", *SIGNED)
+    _run(hulls.move_job, shop, HULL, JOB, "--to", "HBX04418D626", *SIGNED)
+    with HullFolder(shop, read_only=True) as folder:
+        assert open_hull(folder, "HBX04418D626").jobs == (JOB,)
+        assert open_hull(folder, HULL).jobs == ()
+
+
+def test_a_hull_that_is_not_there_names_those_that_are(shop: Path) -> None:
+    with pytest.raises(InputError, match=HULL):
+        _run(hulls.show, shop, "ABC00001A526")
+
+
+def test_export_and_import_carry_a_job_to_another_folder(tmp_path: Path, shop: Path) -> None:
+    _run(hulls.settle, shop, HULL, NAME, "--value", "31.5 kn", *SIGNED)
+    path = _run(hulls.export_job, shop, HULL, "-o", tmp_path / "out").stdout.strip()
+    result = _run(hulls.import_job, path, "--into", tmp_path / "new", "--by", "M. Office")
+    assert result.stdout == f"{HULL}: 3 new entries\n"
+    assert "0 new entries" in _run(hulls.import_job, path, "--into", tmp_path / "new", "--by", "M. Office").stdout
