@@ -137,18 +137,18 @@ class HullFile:
         self.journal = journal
         self._put = put
         self._digest = ""
-        self._table: Table | None = None
+        self._table: InsertOnlyTable | None = None
 
     @property
     def key(self) -> str:
         return self.journal.key
 
     @property
-    def table(self) -> Table:
+    def table(self) -> InsertOnlyTable:
         """The entries as a TinyDB table, for queries; document ids are entry ids."""
         if self._table is None:
             database = EntryDatabase(self.journal, partial(self._put, self.key), storage=JournalStorage)
-            self._table = database.table(TABLE)
+            self._table = InsertOnlyTable(database.storage, TABLE)
         return self._table
 
     def digest(self) -> str:

@@ -1,0 +1,282 @@
+"""Entries: one spelling, one id, and nothing lost that this version does not know."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from typing import Any
+
+import attrs
+import orjson
+import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
+
+from garboard.clock import Stamp
+from garboard.entries import (
+    DEEPEST,
+    LARGEST_ENTRY,
+    LARGEST_INTEGER,
+    Entry,
+    canonical_bytes,
+    entry_id,
+    hull_key_of,
+    make_entry,
+    read_entry,
+    view,
+)
+from garboard.faults import InputError
+from garboard.records import JsonValue
+
+TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
+ASCII = st.text(st.characters(max_codepoint=127), max_size=8)
+VALUES: st.SearchStrategy[JsonValue] = st.recursive(
+    st.none() | st.booleans() | st.integers(-LARGEST_INTEGER, LARGEST_INTEGER) | TEXT,
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(ASCII, inner, max_size=4),
+    max_leaves=12,
+)
+IDS = st.text("0123456789abcdef", min_size=32, max_size=32)
+
+
+def make(**changes: Any) -> Entry:
+    fields: dict[str, Any] = {
+        "kind": "measure",
+        "hull": "ABC00001A526",
+        "dev": "tablet-07",
+        "by": "Ines",
+        "clock": Stamp(1_778_752_800_000, 0),
+        "at": "2026-05-14T12:00:00+02:00",
+        "job": "j1",
+        "subject": ["prop_check", "full_throttle", "boat_speed"],
+        "value": "38.2 kn",
+    }
+    return make_entry(**{**fields, **changes})
+
+
+def reworded(entry: Entry, **changes: Any) -> bytes:
+    """The entry's fields with some changed, in canonical spelling unless the change breaks it."""
+    return json.dumps({**entry.fields, **changes}, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode()
+
+
+ENTRIES = st.builds(
+    make,
+    kind=st.sampled_from(["measure", "note", "tide_table"]),
+    hull=st.sampled_from(["ABC00001A526", "abc-00001 a526", "GB-ABC00042-A3-99"]),
+    by=TEXT.filter(bool),
+    job=ASCII,
+    subject=st.lists(TEXT, max_size=3),
+    value=VALUES,
+    replaces=st.lists(IDS, max_size=3),
+    clock=st.builds(Stamp, st.integers(0, LARGEST_INTEGER), st.integers(0, 1000)),
+    plugins=st.dictionaries(ASCII, ASCII, max_size=2),
+    more=st.dictionaries(st.sampled_from(["instrument", "reading", "zeta"]), VALUES, max_size=2),
+)
+
+
+def test_an_entry_reads_as_it_was_made() -> None:
+    """Each field comes back through the view."""
+    entry = make(
+        replaces=["b" * 32, "a" * 32, "b" * 32], more={"instrument": "gps puck"}, plugins={"prop_check": "1.0"}
+    )
+    read = read_entry(entry.raw)
+    assert read == entry
+    assert (read.kind, read.hull_key, read.job, read.value) == ("measure", "ABC00001A526", "j1", "38.2 kn")
+    assert read.subject == ("prop_check", "full_throttle", "boat_speed")
+    assert read.replaces == ("a" * 32, "b" * 32)
+    assert (read.tablet, read.by, read.at) == ("tablet-07", "Ines", "2026-05-14T12:00:00+02:00")
+    assert read.clock == Stamp(1_778_752_800_000, 0)
+    assert dict(read.more) == {"instrument": "gps puck"}
+    assert dict(read.plugins) == {"prop_check": "1.0"}
+    assert read.program
+    assert (read.format, read.is_understood) == (1, True)
+
+
+def test_an_id_is_the_hash_of_the_bytes() -> None:
+    """FIPS 180-4, example "abc": the first 128 bits of its SHA-256 digest as published."""
+    assert entry_id(b"abc") == "ba7816bf8f01cfea414140de5dae2223"
+
+
+def test_an_entry_cannot_be_changed() -> None:
+    """Neither the entry nor the fields in its view."""
+    entry = make()
+    with pytest.raises(attrs.exceptions.FrozenInstanceError):
+        entry.id = "0" * 32  # type: ignore[misc]
+    with pytest.raises(TypeError):
+        entry.fields["value"] = "40 kn"  # type: ignore[index]
+
+
+@given(ENTRIES)
+def test_every_entry_made_is_read_back(entry: Entry) -> None:
+    """Its bytes are canonical, and its id is computed alike."""
+    assert read_entry(entry.raw) == entry
+    assert read_entry(entry.raw).fields == entry.fields
+    assert view(entry.id, entry.raw).fields == entry.fields
+
+
+@given(VALUES)
+def test_encoders_agree_on_the_canonical_form(value: JsonValue) -> None:
+    """An independent encoder that sorts keys, as RFC 8785 asks, writes the same bytes."""
+    assert canonical_bytes(value) == orjson.dumps(value, option=orjson.OPT_SORT_KEYS)
+
+
+def test_the_canonical_form_is_that_of_the_standard() -> None:
+    """RFC 8785, section 3.2.3, its literals, integers and escapes; the sample's floats are outside our rules."""
+    value: JsonValue = {"string": '€$\u000f\u000aA\'B"\\\\"/', "literals": [None, True, False]}
+    expected = '{"literals":[null,true,false],"string":"€$\\u000f\\nA\'B\\"\\\\\\\\\\"/"}'
+    assert canonical_bytes(value) == expected.encode()
+
+
+@given(ENTRIES)
+def test_the_quick_look_agrees_with_reading_in_full(entry: Entry) -> None:
+    """Both tell the same hull."""
+    assert hull_key_of(entry.raw) == read_entry(entry.raw).hull_key
+
+
+@given(ENTRIES, st.data())
+def test_the_quick_look_refuses_what_reading_refuses(entry: Entry, data: st.DataObject) -> None:
+    """Any byte changed, put in or taken out: both accept it, or both refuse it."""
+    raw = bytearray(entry.raw)
+    place = data.draw(st.integers(0, len(raw) - 1))
+    width = data.draw(st.integers(0, 2))
+    raw[place : place + width] = data.draw(
+        st.sampled_from([b"", b",", b'"', b"{", b"}", b":", b"1", b".", b"-", b"e", b" ", b"\\", b"\xc3"])
+    )
+    assert _outcome(hull_key_of, bytes(raw)) == _outcome(lambda b: read_entry(b).hull_key, bytes(raw))
+
+
+@given(st.lists(st.tuples(ASCII, ASCII | st.integers(-5, 5)), max_size=4))
+@example([("b", 1), ("a", 2)])
+@example([("a", 1), ("a", 2)])
+@example([("a", 1), ("a b", 2)])
+@example([("x", 'q,"y":'), ("a", 1)])
+def test_the_quick_look_sees_keys_out_of_order(pairs: list[tuple[str, str | int]]) -> None:
+    """An object whose keys are unsorted or doubled is refused by both."""
+    value = "{" + ",".join(f"{json.dumps(k)}:{json.dumps(v)}" for k, v in pairs) + "}"
+    raw = make(value="HERE").raw.replace(b'"HERE"', value.encode())
+    assert _outcome(hull_key_of, raw) == _outcome(lambda b: read_entry(b).hull_key, raw)
+
+
+def _outcome(read: Any, raw: bytes) -> str:
+    try:
+        return str(read(raw))
+    except InputError:
+        return "refused"
+
+
+@pytest.mark.parametrize("value", [1.5, float("nan"), [0, {"a": 2.0}]])
+def test_floats_are_refused(value: Any) -> None:
+    """A decimal is kept as text, exactly as typed."""
+    with pytest.raises(InputError, match="a decimal as text"):
+        make(value=value)
+
+
+@pytest.mark.parametrize("number", [b"1.5", b"1e3", b"NaN", b"-Infinity", b"9007199254740993", b"-0", b"01"])
+def test_numbers_that_encoders_spell_differently_are_refused_from_elsewhere(number: bytes) -> None:
+    """They would be hashed differently by the next machine."""
+    with pytest.raises(InputError):
+        read_entry(make(value=7).raw.replace(b'"value":7', b'"value":' + number))
+
+
+@pytest.mark.parametrize(
+    ("changes", "where"),
+    [
+        ({"hull": ""}, "hull"),
+        ({"hull": "   "}, "hull"),
+        ({"hull": "A" * 65}, "hull"),
+        ({"kind": ""}, "kind"),
+        ({"by": ""}, "by"),
+        ({"dev": ""}, "dev"),
+        ({"at": "14 May, noon"}, "at"),
+        ({"at": "2026-05-14T12:00:00"}, "at"),
+        ({"clock": (-1, 0)}, "clock"),
+        ({"replaces": ["b12"]}, "replaces"),
+        ({"value": LARGEST_INTEGER + 1}, "value"),
+        ({"value": {"tide height é": "1"}}, "value.tide height é"),
+        ({"value": {1: "1"}}, "value.1"),
+        ({"value": [b"bytes"]}, "value[0]"),
+        ({"value": "\ud800"}, "value"),
+        ({"more": {"by": "someone else"}}, "by"),
+    ],
+)
+def test_a_fault_names_the_field(changes: dict[str, Any], where: str) -> None:
+    """What cannot be an entry is refused where it is stated."""
+    with pytest.raises(InputError) as refused:
+        make(**changes)
+    assert where in [fault.where for fault in refused.value.faults]
+
+
+def test_every_fault_is_reported_at_once() -> None:
+    """Three wrong fields, three faults."""
+    with pytest.raises(InputError) as refused:
+        make(by="", at="noon", value=[1.5])
+    assert {fault.where for fault in refused.value.faults} == {"by", "at", "value[0]"}
+
+
+@pytest.mark.parametrize(
+    ("raw", "reason"),
+    [
+        (b"", "one JSON object"),
+        (b"[]", "a JSON object"),
+        (b'{"v":1', "one JSON object"),
+        (b"\xff", "UTF-8"),
+        (b"[" * 100_00, "levels"),
+        (make().raw.replace(b":", b": ", 1), "canonical"),
+        (make().raw + b"\n", "canonical"),
+        (reworded(make(), v=0), "format"),
+        (reworded(make(), v=True), "format"),
+        (reworded(make(), kind=5), "kind"),
+        (reworded(make(), hull=""), "hull"),
+        (reworded(make(), clock=["1", "2"]), "clock"),
+        (reworded(make(), plugins=[]), "plugins"),
+        (reworded(make(), subject="prop_check/full_throttle"), "subject"),
+        (reworded(make(), by="Ine\u0301s"), "canonical"),
+        (b'{"b":1,"a":2}', "canonical"),
+        (b'{"a":1,"a":2}', "canonical"),
+        (b"9" * 5000, "integers"),
+    ],
+)
+def test_bytes_that_are_no_entry_are_refused_with_the_reason(raw: bytes, reason: str) -> None:
+    """The one who sent them can be told what is wrong."""
+    with pytest.raises(InputError, match=reason):
+        read_entry(raw)
+
+
+def test_text_has_one_spelling() -> None:
+    """An e with its accent typed apart is the same text, and the same entry (Unicode Annex 15, form C)."""
+    assert make(by="Ine\u0301s") == make(by="In\u00e9s")
+    assert make(by="In\u00e9s").by == "In\u00e9s"
+
+
+def test_an_entry_too_large_is_refused_with_what_to_do() -> None:
+    """A recording belongs into an attachment."""
+    with pytest.raises(InputError, match="attachment"):
+        make(value="x" * LARGEST_ENTRY)
+    with pytest.raises(InputError, match="attachment"):
+        read_entry(reworded(make(), value="x" * LARGEST_ENTRY))
+
+
+def test_nesting_has_a_limit() -> None:
+    """A value nested past any form a person fills is refused, made or read."""
+    deep: JsonValue = "x"
+    for _ in range(DEEPEST):
+        deep = [deep]
+    with pytest.raises(InputError, match="levels"):
+        make(value=deep)
+    with pytest.raises(InputError, match="levels"):
+        read_entry(reworded(make(), value=deep))
+
+
+def test_a_careless_date_from_elsewhere_is_kept() -> None:
+    """What another tablet's person stated is not dropped for a date this version would not write."""
+    assert read_entry(reworded(make(), at="noon", by="")).at == "noon"
+
+
+def test_an_entry_of_a_newer_format_is_kept_as_it_is() -> None:
+    """It needs only format, kind and hull; the rest may have changed its meaning."""
+    raw = canonical_bytes(
+        {"v": 2, "kind": "measure", "hull": "ABC00001A526", "clock": "a new sort", "subject": {"a": 1}}
+    )
+    entry = read_entry(raw)
+    assert entry.raw == raw
+    assert hashlib.sha256(raw).hexdigest().startswith(entry.id)
+    assert (entry.is_understood, entry.subject, entry.clock) == (False, (), Stamp(0, 0))

@@ -1,0 +1,443 @@
+"""The folder of hull files: put in, found again, never changed."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from tinydb import where
+
+from garboard import hullfile, storage
+from garboard.attachments import AttachmentDamaged
+from garboard.clock import Stamp
+from garboard.entries import Entry, make_entry
+from garboard.faults import InputError
+from garboard.hullfile import EntriesAreKept, HullFolder
+from garboard.journal import file_name, heading, read
+from garboard.storage import FolderInUse, NotSaved
+
+HULL = "ABC00001A526"
+OTHER = "XYZHJKLMF626"
+
+
+def make(number: int, hull: str = HULL, **changes: Any) -> Entry:
+    fields: dict[str, Any] = {
+        "kind": "measure",
+        "dev": "tablet-07",
+        "by": "Ines",
+        "clock": Stamp(1_778_752_800_000 + number, 0),
+        "at": "2026-05-14T12:00:00+02:00",
+        "job": "j1",
+        "subject": ["prop_check", "full_throttle", "boat_speed"],
+        "value": f"{number}.5 kn",
+    }
+    return make_entry(hull=hull, **{**fields, **changes})
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Iterator[HullFolder]:
+    with HullFolder(tmp_path / "tablet") as opened:
+        yield opened
+
+
+@pytest.fixture
+def flushed(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """The size of each file flushed [bytes], in order."""
+    sizes: list[int] = []
+    real = storage.flush
+
+    def flush(descriptor: int) -> None:
+        sizes.append(os.fstat(descriptor).st_size)
+        real(descriptor)
+
+    monkeypatch.setattr(storage, "flush", flush)
+    return sizes
+
+
+def file_of(folder: HullFolder, hull: str = HULL) -> Path:
+    return folder.folder / "hulls" / file_name(folder.hull(hull).key)
+
+
+def test_a_saved_entry_is_there_after_reopening(tmp_path: Path) -> None:
+    """Byte for byte, under its id."""
+    entry = make(1)
+    with HullFolder(tmp_path) as first:
+        assert first.save(entry) == entry.id
+    with HullFolder(tmp_path) as second:
+        assert second.get(HULL) == {entry.id: entry.raw}
+        assert second.damage() == ()
+
+
+def test_a_hull_is_found_however_its_number_is_typed(folder: HullFolder) -> None:
+    """Case, spaces and hyphens make no second boat."""
+    folder.save(make(1, hull="abc-00001-a526"))
+    folder.save(make(2, hull="ABC 00001A526"))
+    assert folder.hulls() == (HULL,)
+    assert len(folder.ids("ABC00001A526")) == 2
+
+
+def test_an_entry_put_in_twice_is_there_once(folder: HullFolder) -> None:
+    """The second time nothing is added, not even to the file."""
+    entry = make(1)
+    assert folder.put_if_absent(HULL, [entry]).added == (entry.id,)
+    size = file_of(folder).stat().st_size
+    assert folder.put_if_absent(HULL, [entry.raw, entry]).added == ()
+    assert file_of(folder).stat().st_size == size
+
+
+def test_entries_come_back_by_id(folder: HullFolder) -> None:
+    """Ids that are not here are left out."""
+    entries = [make(number) for number in range(3)]
+    folder.put_if_absent(HULL, entries)
+    assert folder.get(HULL, [entries[1].id, "f" * 32]) == {entries[1].id: entries[1].raw}
+    assert set(folder.get_unknown(HULL, {entries[0].id})) == {entries[1].id, entries[2].id}
+    assert folder.entries(HULL) == tuple(entries)
+
+
+def test_a_hull_never_heard_of_is_empty(folder: HullFolder) -> None:
+    """Asking makes no file."""
+    assert folder.ids(OTHER) == frozenset()
+    assert folder.get(OTHER) == {}
+    assert folder.hulls() == ()
+
+
+def test_an_entry_of_another_hull_is_refused_by_name(folder: HullFolder) -> None:
+    """The others of the batch are kept."""
+    stranger, ours = make(1, hull=OTHER), make(2)
+    put = folder.put_if_absent(HULL, [stranger, ours])
+    assert put.added == (ours.id,)
+    ((refused, reason),) = put.refused
+    assert refused == stranger.id
+    assert HULL in str(reason)
+    assert OTHER in str(reason)
+
+
+def test_bytes_that_are_no_entry_are_refused_with_the_reason(folder: HullFolder) -> None:
+    """Nothing foreign is stored, and the rest of the batch is."""
+    put = folder.put_if_absent(HULL, [b'{"v":1}', make(1).raw])
+    assert len(put.added) == 1
+    assert isinstance(put.refused[0][1], InputError)
+    assert list(folder.ids(HULL)) == [make(1).id]
+
+
+def test_digests_are_equal_exactly_when_entries_are(tmp_path: Path) -> None:
+    """Order of arrival does not matter; one entry more does."""
+    with HullFolder(tmp_path / "a") as a, HullFolder(tmp_path / "b") as b:
+        a.put_if_absent(HULL, [make(1), make(2)])
+        b.put_if_absent(HULL, [make(2)])
+        b.put_if_absent(HULL, [make(1)])
+        assert a.digests() == b.digests()
+        before = b.digests()
+        b.save(make(3))
+        assert b.digests() != before
+
+
+def test_queries_see_what_was_put_in(folder: HullFolder) -> None:
+    """A query answered before an entry came is answered anew after it, put in by either door."""
+    table = folder.hull(HULL).table
+    about_speed = where("subject").any(["boat_speed"])
+    folder.save(make(1))
+    assert [str(document.doc_id) for document in table.search(about_speed)] == [make(1).id]
+    folder.save(make(2))
+    table.insert(dict(make(3).fields))
+    assert len(table.search(about_speed)) == 3
+    found = table.get(doc_id=make(3).id)  # type: ignore[call-overload]  # text ids
+    assert found["value"] == "3.5 kn"
+    assert len(table) == 3
+
+
+def test_an_entry_put_in_by_the_table_is_on_the_disk(folder: HullFolder) -> None:
+    """The table is a door to the same file, with the same checks."""
+    identity = folder.hull(HULL).table.insert(dict(make(1).fields))
+    assert identity == make(1).id
+    assert read(file_of(folder).read_bytes()).entries == {make(1).id: make(1).raw}
+    with pytest.raises(InputError):
+        folder.hull(HULL).table.insert({"v": 1, "kind": "measure"})
+    with pytest.raises(InputError):
+        folder.hull(HULL).table.insert(dict(make(1, hull=OTHER).fields))
+
+
+@pytest.mark.parametrize(
+    ("method", "arguments"),
+    [
+        ("update", ({"value": "40 kn"},)),
+        ("update_multiple", ([({"value": "40 kn"}, where("v") == 1)],)),
+        ("upsert", ({"value": "40 kn"}, where("v") == 1)),
+        ("remove", (where("v") == 1,)),
+        ("truncate", ()),
+        ("drop_tables", ()),
+        ("drop_table", ("entries",)),
+    ],
+)
+def test_nothing_changes_or_removes_an_entry(folder: HullFolder, method: str, arguments: tuple[Any, ...]) -> None:
+    """Each refusal says why and what to do instead; the entry stays."""
+    folder.save(make(1))
+    file = folder.hull(HULL)
+    owner = hullfile.EntryDatabase(file.journal, lambda _: hullfile.Put(), storage=hullfile.JournalStorage)
+    target = owner if method.startswith("drop") else file.table
+    with pytest.raises(EntriesAreKept, match="replaces"):
+        getattr(target, method)(*arguments)
+    assert len(file.table) == len(owner) == 1
+    assert read(file_of(folder).read_bytes()).entries == {make(1).id: make(1).raw}
+
+
+def test_changing_a_document_found_changes_no_entry(folder: HullFolder) -> None:
+    """What is stored and sent are the bytes, not what a query handed out."""
+    folder.save(make(1))
+    folder.hull(HULL).table.all()[0]["value"] = "99 kn"
+    assert folder.get(HULL) == {make(1).id: make(1).raw}
+
+
+def test_every_save_flushes_before_it_returns(folder: HullFolder, flushed: list[int]) -> None:
+    """The disk is asked to hold the whole file as it stands after the save."""
+    for number in range(3):
+        folder.save(make(number))
+        assert flushed[number:] == [file_of(folder).stat().st_size]
+
+
+def test_a_new_files_name_is_flushed_once(folder: HullFolder, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file whose name is lost is lost as well."""
+    folders: list[Path] = []
+    monkeypatch.setattr(storage, "flush_folder", folders.append)
+    folder.save(make(1))
+    folder.save(make(2))
+    assert folders == [folder.folder / "hulls"]
+
+
+def test_a_batch_flushes_each_file_once(folder: HullFolder, flushed: list[int]) -> None:
+    """A day's merge costs a flush a hull, not a flush an entry."""
+    with folder.batch():
+        for number in range(10):
+            folder.save(make(number))
+            folder.save(make(number, hull=OTHER))
+        assert flushed == []
+        assert folder.hulls() == (HULL, OTHER)
+    assert len(flushed) == 2
+    assert len(folder.ids(HULL)) == len(folder.ids(OTHER)) == 10
+
+
+def test_an_entry_already_here_is_flushed_before_it_is_called_saved(tmp_path: Path, flushed: list[int]) -> None:
+    """A program killed between write and flush leaves an entry in the cache only; the next one makes sure."""
+    with HullFolder(tmp_path) as first:
+        first.save(make(1))
+    with HullFolder(tmp_path) as second:
+        second.save(make(1))
+        assert len(flushed) == 2
+        second.save(make(1))
+        assert len(flushed) == 2
+
+
+def test_a_short_write_is_not_called_saved(folder: HullFolder, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A full disk that takes half a line: refused, cut back, and the next save is sound."""
+    folder.save(make(1))
+    before = file_of(folder).read_bytes()
+    real = os.write
+    monkeypatch.setattr(os, "write", lambda fd, data: real(fd, data[: len(data) // 2]))
+    with pytest.raises(NotSaved, match="full"):
+        folder.save(make(2))
+    monkeypatch.undo()
+    assert file_of(folder).read_bytes() == before
+    assert folder.ids(HULL) == {make(1).id}
+    folder.save(make(3))
+    assert set(read(file_of(folder).read_bytes()).entries) == {make(1).id, make(3).id}
+
+
+@pytest.mark.parametrize("first", [True, False])
+def test_a_failed_flush_is_not_called_saved(folder: HullFolder, monkeypatch: pytest.MonkeyPatch, first: bool) -> None:
+    """What the disk did not confirm is taken out again, so that saving it again writes it again."""
+    if not first:
+        folder.save(make(0))
+    held = folder.ids(HULL)
+
+    def fail(_descriptor: int) -> None:
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr(storage, "flush", fail)
+    with pytest.raises(NotSaved, match="Input/output error"):
+        folder.save(make(1))
+    monkeypatch.undo()
+    assert folder.ids(HULL) == held
+    assert folder.put_if_absent(HULL, [make(1)]).added == (make(1).id,)
+    assert make(1).id in read(file_of(folder).read_bytes()).entries
+
+
+def test_a_failed_flush_in_a_batch_spoils_only_its_hull(folder: HullFolder, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The batch ends in NotSaved; the hulls whose flush came through are kept."""
+    real = storage.flush
+    calls: list[int] = []
+
+    def fail_once(descriptor: int) -> None:
+        calls.append(descriptor)
+        if len(calls) == 1:
+            raise OSError(28, "No space left on device")
+        real(descriptor)
+
+    monkeypatch.setattr(storage, "flush", fail_once)
+
+    def save_both() -> None:
+        with folder.batch():
+            folder.save(make(1))
+            folder.save(make(1, hull=OTHER))
+
+    with pytest.raises(NotSaved, match="No space"):
+        save_both()
+    assert folder.ids(HULL) == frozenset()
+    assert folder.ids(OTHER) == {make(1, hull=OTHER).id}
+    assert folder.hulls() == (OTHER,)
+
+
+def test_a_file_removed_while_open_is_written_again(folder: HullFolder) -> None:
+    """Entries in memory are not lost because someone tidied the disk; the next save writes them all."""
+    folder.save(make(1))
+    file_of(folder).unlink()
+    folder.save(make(2))
+    assert set(read(file_of(folder).read_bytes()).entries) == {make(1).id, make(2).id}
+
+
+def test_a_file_put_back_from_an_older_copy_while_open_is_completed(folder: HullFolder) -> None:
+    """What the copy lacks is written again; what it has more is taken in."""
+    folder.save(make(1))
+    older = file_of(folder).read_bytes() + b"%b %b\n" % (make(9).id.encode(), make(9).raw)
+    folder.save(make(2))
+    file_of(folder).unlink()
+    file_of(folder).write_bytes(older)
+    folder.save(make(3))
+    expected = {make(number).id for number in (1, 2, 3, 9)}
+    assert folder.ids(HULL) == expected
+    assert set(read(file_of(folder).read_bytes()).entries) == expected
+
+
+def test_a_second_writer_is_refused_naming_the_first(folder: HullFolder) -> None:
+    """The refusal says which process holds the folder and what to do."""
+    with pytest.raises(FolderInUse, match=f"process {os.getpid()} .*Close it there"):
+        HullFolder(folder.folder)
+
+
+def test_a_folder_in_use_can_be_read(folder: HullFolder) -> None:
+    """Reading neither locks nor changes; saving is refused."""
+    folder.save(make(1))
+    with HullFolder(folder.folder, read_only=True) as reader:
+        assert reader.hulls() == (HULL,)
+        assert reader.get(HULL) == {make(1).id: make(1).raw}
+        assert reader.get_unknown(HULL, {make(1).id}) == {}
+        assert reader.get_unknown(HULL, ()) == {make(1).id: make(1).raw}
+        with pytest.raises(NotSaved, match="reading only"):
+            reader.save(make(2))
+
+
+def test_a_damaged_file_read_only_is_reported_and_left(folder: HullFolder) -> None:
+    """Nothing is written to a folder opened for reading."""
+    folder.put_if_absent(HULL, [make(1), make(2)])
+    damaged = file_of(folder).read_bytes().replace(b"1.5 kn", b"7.5 kn")
+    file_of(folder).write_bytes(damaged)
+    with HullFolder(folder.folder, read_only=True) as reader:
+        assert set(reader.get_unknown(HULL, ())) == {make(2).id}
+        assert [damage.lost for damage in reader.damage()] == [1]
+    assert file_of(folder).read_bytes() == damaged
+    assert len(list(file_of(folder).parent.iterdir())) == 1
+
+
+def test_the_folder_is_free_again_once_closed(tmp_path: Path) -> None:
+    """Closing lets the next program in."""
+    HullFolder(tmp_path).close()
+    HullFolder(tmp_path).close()
+
+
+def test_reading_a_folder_that_is_none_is_refused(tmp_path: Path) -> None:
+    """A mistyped path is not an empty shop."""
+    with pytest.raises(FileNotFoundError, match="holds no hull files"):
+        HullFolder(tmp_path / "nowhere", read_only=True)
+
+
+@given(st.text("ABCXYZ0123456789", min_size=1, max_size=300), st.text("ABCXYZ0123456789", min_size=1, max_size=300))
+def test_file_names_are_short_plain_and_differ(one: str, other: str) -> None:
+    """Any key gives a name every disk takes, and two keys never the same, upper and lower case aside."""
+    assert len(file_name(one)) < 64
+    assert set(file_name(one)) <= set("ABCXYZ0123456789abcdef-.hull")
+    assert (file_name(one).lower() == file_name(other).lower()) == (one == other)
+
+
+def test_a_file_of_a_newer_version_is_left_alone(folder: HullFolder) -> None:
+    """It is named with the reason, the other hulls are read, and its bytes stay."""
+    folder.save(make(1))
+    text = b"garboard hull 2 " + OTHER.encode()
+    newer = text + b" " + hashlib.sha256(text).hexdigest()[:8].encode() + b"\nwho knows\n"
+    path = folder.folder / "hulls" / file_name(OTHER)
+    path.write_bytes(newer)
+    assert folder.hulls() == (HULL,)
+    assert "newer version" in folder.left_alone[path]
+    with pytest.raises(storage.NewerFormat):
+        folder.hull(OTHER)
+    assert path.read_bytes() == newer
+
+
+def test_a_file_under_another_hulls_name_is_taken_out_of_use(folder: HullFolder) -> None:
+    """A copied file never puts one boat's entries under another's number."""
+    path = folder.folder / "hulls" / file_name(OTHER)
+    path.write_bytes(heading(HULL) + b"%b %b\n" % (make(1).id.encode(), make(1).raw))
+    assert folder.ids(OTHER) == frozenset()
+    (damage,) = folder.damage()
+    assert damage.set_aside is not None
+    assert HULL in damage.reason
+    assert make(1).raw in damage.set_aside.read_bytes()
+
+
+def test_a_shop_may_hold_more_hulls_than_files_can_be_open(folder: HullFolder) -> None:
+    """Files are closed again as others are written."""
+    resource = pytest.importorskip("resource", reason="open file limits exist on POSIX only")
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    open_now = len(list(Path("/proc/self/fd").iterdir())) if Path("/proc/self/fd").is_dir() else 40
+    resource.setrlimit(resource.RLIMIT_NOFILE, (open_now + 30, hard))
+    try:
+        for number in range(60):
+            folder.save(make(1, hull=f"ABC{number:05d}A526"))
+    finally:
+        resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
+    assert len(folder.hulls()) == 60
+
+
+def test_an_attachment_comes_back_as_it_was(folder: HullFolder) -> None:
+    """Named by the SHA-256 of its content, kept once."""
+    content = os.urandom(3000)
+    name = folder.attachments.put(content)
+    assert name == hashlib.sha256(content).hexdigest()
+    assert folder.attachments.put(content) == name
+    assert folder.attachments.get(name) == content
+    assert folder.attachments.names() == {name}
+    assert folder.attachments.size(name) == 3000
+
+
+def test_a_large_recording_is_kept_from_its_file(folder: HullFolder, tmp_path: Path) -> None:
+    """It is copied in pieces; the copy proves itself before it gets its name."""
+    recording = tmp_path / "recording.log"
+    recording.write_bytes(b"10 Hz of heading\n" * 200_000)
+    name = folder.attachments.put_file(recording)
+    assert folder.attachments.get(name) == recording.read_bytes()
+
+
+def test_a_damaged_attachment_is_set_aside_and_can_come_again(folder: HullFolder) -> None:
+    """Content that is not what its name says is never handed out."""
+    name = folder.attachments.put(b"a photo")
+    (folder.attachments.folder / name).write_bytes(b"a phot0")
+    with pytest.raises(AttachmentDamaged, match="merge with the shop"):
+        folder.attachments.get(name)
+    assert name not in folder.attachments
+    (damage,) = folder.damage()
+    assert damage.set_aside is not None
+    assert damage.set_aside.read_bytes() == b"a phot0"
+    folder.attachments.put(b"a photo")
+    assert folder.attachments.get(name) == b"a photo"
+
+
+@pytest.mark.parametrize("name", ["", "../hulls", "A" * 64, "f" * 63])
+def test_an_attachments_name_never_leaves_the_folder(folder: HullFolder, name: str) -> None:
+    """Only 64 hexadecimal characters name an attachment."""
+    assert name not in folder.attachments
+    with pytest.raises(KeyError):
+        folder.attachments.get(name)
