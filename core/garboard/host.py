@@ -122,6 +122,8 @@ class PluginHost:
             module = find()
             self.manager.register(module, name)
             self.manager.check_pending()
+            if not self.manager.get_hookcallers(module):
+                raise ValueError("it offers nothing: no function in it is marked @garboard.hookimpl")
             self._call_hooks(name)
         except Exception as failure:
             if module is not None and self.manager.is_registered(module):
@@ -193,11 +195,14 @@ class PluginHost:
         """The plugin that registered a key under a hook."""
         return self._registers[hook].owner[key]
 
-    def commands(self) -> dict[str, click.Command]:
-        """Subcommands the plugins offer, by name. A plugin whose commands fail is added to `problems`."""
+    def commands(self, taken: Iterable[str] = ()) -> dict[str, click.Command]:
+        """Subcommands the plugins offer, by name. A plugin whose commands fail is added to `problems`.
+
+        taken : names the program keeps for itself
+        """
         import click
 
-        found = _Register()
+        found = _Register(owner=dict.fromkeys(taken, "the program"))
         for plugin in list(self.plugins):
             register = found.for_plugin(plugin.name, click.Command, lambda command: command.name or "")
             try:

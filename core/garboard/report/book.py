@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from calendar import month_name
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
@@ -23,10 +24,6 @@ if TYPE_CHECKING:
 
     from garboard.report.paper import Paper
 
-MONTHS = (
-    *("January", "February", "March", "April", "May", "June"),
-    *("July", "August", "September", "October", "November", "December"),
-)
 PAPER_SIZES = ("letter", "A4")
 MOST_LINES_OF_CONTENTS = 20
 _INDENT = 38.0  # from the verdict to what it is about [mm]
@@ -91,7 +88,7 @@ def date_in_words(text: str) -> str:
         day = datetime.fromisoformat(text)
     except ValueError:
         return text
-    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+    return f"{day.day} {month_name[day.month]} {day.year}"
 
 
 def _created(opened: str) -> datetime:

@@ -1,0 +1,1 @@
+"""The subcommands of `garboard`, one module each. A module is imported when its command is asked for."""

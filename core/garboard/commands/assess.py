@@ -1,0 +1,53 @@
+"""`garboard assess`: job files in, findings out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import click
+
+from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, Tools
+
+HELP = """Assess job files: what passes, what fails, what to do next.
+
+PATH is a job file, or a folder of them; a faulty file does not stop the others.
+
+\b
+Exit code 0  nothing fails; advice and missing data are no failure
+          1  something fails
+          2  a file cannot be used: every fault is listed with its place
+"""
+
+
+@click.command("assess", help=HELP, short_help="Job files in, findings out.")
+@click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Findings as JSON, for other programs.")
+@click.pass_context
+def command(context: click.Context, paths: Sequence[Path], as_json: bool) -> None:
+    """Assess and exit."""
+    from garboard.assessing import assess_job_file, job_files
+    from garboard.faults import InputError
+    from garboard.report import json_out
+    from garboard.report.account import print_account
+
+    tools: Tools = context.obj
+    host = tools.host
+    tools.tell_broken_plugins()
+    console = tools.console()
+    written, fails, unusable = [], False, False
+    for file in [file for path in paths for file in job_files(path)]:
+        try:
+            job = assess_job_file(file, host)
+        except InputError as failure:
+            unusable = True
+            click.echo(str(failure), err=True)
+            written.append(json_out.faulty_job(str(file), failure.faults))
+            continue
+        fails = fails or job.fails
+        written.append(json_out.assessed_job(job.source, job.view, host, job.assessed, job.questions))
+        if not as_json:
+            print_account(console, job.view, host, job.assessed, job.questions)
+    if as_json:
+        click.echo(json_out.document(host, written), nl=False)
+    context.exit(BAD_INPUT if unusable else SOMETHING_FAILS if fails else 0)

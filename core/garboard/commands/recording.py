@@ -1,0 +1,155 @@
+"""`garboard recording`: what a log holds, and what the plugins say of it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import attrs
+import click
+
+from garboard.commands.tools import SOMETHING_FAILS, Tools
+from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Verdict
+from garboard.samples import UNIT_OF_QUANTITY, Recording
+from garboard.steps import RecordingJudge
+
+if TYPE_CHECKING:
+    from garboard.recordings import Summary
+
+HELP = """Say what is in a recording: sources, quantities, rates, gaps and damaged lines.
+
+With an option a plugin offers, judge it too. Exit code 1 when a judgement fails, 2 when FILE cannot be read.
+"""
+
+Judged = Sequence[tuple[RecordingJudge, Sequence[Finding]]]
+
+
+class _WithJudges(click.Command):
+    """Has a flag for each judge the plugins offer."""
+
+    def get_params(self, ctx: click.Context) -> list[click.Parameter]:
+        own = super().get_params(ctx)
+        tools = ctx.find_object(Tools)
+        judges = tools.host.recording_judges if tools else ()
+        titles: dict[str, list[str]] = {}
+        for judge in judges:
+            titles.setdefault(judge.option, []).append(judge.title)
+        flags = [
+            click.Option([f"--{option}", f"judge_{option}"], is_flag=True, help=f"{', '.join(found)}.")
+            for option, found in titles.items()
+        ]
+        return [*own[:-1], *flags, own[-1]]  # --help stays last
+
+
+@click.command("recording", cls=_WithJudges, help=HELP, short_help="What is in a recording?")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="The summary as JSON.")
+@click.pass_context
+def command(context: click.Context, /, file: Path, as_json: bool, **chosen: bool) -> None:
+    """Summarise, judge and exit."""
+    from garboard.recordings import summarise
+    from garboard.report.account import print_findings
+
+    tools: Tools = context.obj
+    asked_for = [judge for judge in tools.host.recording_judges if chosen.get(f"judge_{judge.option}")]
+    summary = summarise(file)
+    judged = _judged(file, asked_for) if asked_for else ()
+    if as_json:
+        click.echo(_as_json(summary, judged))
+    else:
+        console = tools.console()
+        _print(console, summary)
+        for judge, findings in judged:
+            print_findings(console, judge.title, findings)
+    fails = any(finding.verdict is Verdict.FAIL for _, findings in judged for finding in findings)
+    context.exit(SOMETHING_FAILS if fails else 0)
+
+
+def _judged(file: Path, judges: Iterable[RecordingJudge]) -> Judged:
+    from garboard.recordings import load_recording
+
+    recording, _ = load_recording(file)
+    return [(judge, tuple(_findings(judge, recording))) for judge in judges]
+
+
+def _findings(judge: RecordingJudge, recording: Recording) -> Iterator[Finding]:
+    try:
+        yield from tuple(judge.judge(recording))
+        return
+    except NotEnoughData as missing:
+        sentence = f"Not enough data: {missing}."
+    except Exception as failure:
+        sentence = f"The plugin failed in {judge.key} ({type(failure).__name__}: {failure}). Tell its author."
+    basis = Basis(BasisKind.METHOD, judge.title)
+    yield Finding(verdict=Verdict.NOT_ENOUGH_DATA, about=judge.title, sentence=sentence, basis=(basis,))
+
+
+def _print(console: Any, summary: Summary) -> None:
+    from rich.table import Table
+
+    notes = summary.notes
+    console.print()
+    console.print(f"{summary.name}: {notes.form}, {notes.lines} lines, {notes.samples} values", style="bold")
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for heading in ("Quantity", "Source"):
+        table.add_column(heading)
+    for heading in ("Values", "Rate [Hz]", "Longest gap [s]", "Gaps", "Lowest", "Highest"):
+        table.add_column(heading, justify="right")
+    table.add_column("Unit")
+    for stream in summary.streams:
+        name = " ".join(filter(None, (stream.key.quantity.replace("_", " "), stream.key.reference)))
+        table.add_row(
+            f"{name} {stream.key.instance}".rstrip(),
+            stream.key.source,
+            str(stream.count),
+            f"{stream.rate:.2f}",
+            f"{stream.longest_gap:.1f}",
+            str(stream.gaps),
+            f"{stream.lowest:.5g}",
+            f"{stream.highest:.5g}",
+            UNIT_OF_QUANTITY[stream.key.quantity],
+        )
+    if summary.streams:
+        console.print(table)
+    for remark in summary.remarks:
+        console.print(remark)
+    for damaged in notes.damaged[:_DAMAGED_SHOWN]:
+        console.print(f"  {damaged}")
+    if notes.damaged_count > _DAMAGED_SHOWN:
+        console.print(f"  and {notes.damaged_count - min(_DAMAGED_SHOWN, len(notes.damaged))} more")
+    if notes.unknown:
+        console.print(f"Not read: {', '.join(f'{count} {kind}' for kind, count in sorted(notes.unknown.items()))}")
+
+
+_DAMAGED_SHOWN = 10
+
+
+def _as_json(summary: Summary, judged: Judged) -> str:
+    from garboard.report.json_out import finding_as_plain
+
+    return json.dumps(
+        {
+            "format": "garboard recording",
+            "version": 1,
+            "name": summary.name,
+            "notes": attrs.asdict(summary.notes),
+            "remarks": list(summary.remarks),
+            "streams": [
+                {
+                    **stream.key._asdict(),
+                    "unit": UNIT_OF_QUANTITY[stream.key.quantity],
+                    **attrs.asdict(stream, filter=lambda field, _value: field.name != "key"),
+                }
+                for stream in summary.streams
+            ],
+            "judged": [
+                {"judge": judge.key, "title": judge.title, "findings": [finding_as_plain(one) for one in findings]}
+                for judge, findings in judged
+            ],
+        },
+        indent=1,
+        ensure_ascii=False,
+        allow_nan=False,
+    )
