@@ -1,0 +1,322 @@
+"""The fuel curve: speed and fuel flow over engine speed, the planing hump, the best cruise, and how sure they are."""
+
+from __future__ import annotations
+
+import random
+import statistics
+from collections.abc import Callable, Sequence
+from functools import lru_cache
+from itertools import accumulate, pairwise
+
+import attrs
+
+from garboard_fuel_curve.economy import economy
+from garboard_fuel_curve.smooth import Smooth, nondecreasing, through
+
+DRAWS = 160
+SEED = 1852
+PLACES = 120
+TWO_SIDED_95 = 1.96
+NEARLY_BEST = 0.97
+
+
+@attrs.frozen(kw_only=True)
+class Point:
+    """One throttle step as read.
+
+    engine_speed              : mean of the engines [rev/min]
+    speed, flow               : speed over ground [kn] and fuel flow of all engines together [gal/h]
+    speed_within, flow_within : 95 % half widths of what differs from one step to the next, same units
+    """
+
+    engine_speed: float
+    speed: float
+    flow: float
+    speed_within: float = 0.0
+    flow_within: float = 0.0
+
+
+@attrs.frozen(kw_only=True)
+class Doubts:
+    """What is uncertain for all steps alike, as 95 % half widths.
+
+    engine_speed : of the tachometers [rev/min]
+    current      : of a current that one-way runs did not take out [kn]
+    flow_scale   : of the flow meters, as a share of the reading [-]
+    """
+
+    engine_speed: float = 0.0
+    current: float = 0.0
+    flow_scale: float = 0.0
+
+
+@attrs.frozen
+class Estimate:
+    """A value with the half width of its 95 % interval, same unit."""
+
+    value: float
+    within: float
+
+
+@attrs.frozen
+class Fitted:
+    """Speed [kn] and fuel flow [gal/h] as smooth functions of engine speed [rev/min]."""
+
+    speed: Smooth
+    flow: Smooth
+
+    def economies(self, engine_speeds: Sequence[float]) -> list[float]:
+        """Economy [nm/gal] at engine speeds in rising order [rev/min]."""
+        return [
+            economy(speed, flow)
+            for speed, flow in zip(self.speed.along(engine_speeds), self.flow.along(engine_speeds), strict=True)
+        ]
+
+
+@attrs.frozen
+class Peak:
+    """A place on the economy curve: engine speed [rev/min] and economy there [nm/gal]."""
+
+    engine_speed: float
+    economy: float
+
+
+@attrs.frozen(kw_only=True)
+class Hump:
+    """The dip in economy between displacement speed and planing.
+
+    start   : where economy, falling, passes the level it has at `planing` [rev/min]
+    bottom  : the poorest place of the dip
+    planing : lowest engine speed beyond the bottom at which economy has recovered; see `landmarks` [rev/min]
+    best    : the best place beyond the bottom
+    depth   : how far the bottom lies below the lower of its two shoulders [nm/gal]
+    """
+
+    start: float
+    bottom: Peak
+    planing: float
+    best: Peak
+    depth: float
+
+
+@attrs.frozen
+class Landmarks:
+    """The best place of the whole curve, and the hump where there is one."""
+
+    best: Peak
+    hump: Hump | None
+
+
+def fit(points: Sequence[Point]) -> Fitted:
+    """Smooth curves through steps. Neither speed nor flow may fall as engine speed rises: where readings do,
+    they are pooled into the closest values that do not, each step counting the same.
+
+    points  : at least two steps, engine speed rising, flow above 0 [rev/min, kn, gal/h]
+    returns : the curves [kn, gal/h]
+    Raises ValueError for fewer than two points and for engine speeds that do not rise.
+
+    >>> steps = [Point(engine_speed=e, speed=s, flow=f) for e, s, f in ((1000, 5, 2), (2000, 7, 6), (3000, 20, 10))]
+    >>> fit(steps).economies([1000, 3000])
+    [2.5, 2.0]
+    """
+    engine_speeds = [point.engine_speed for point in points]
+    return Fitted(
+        through(engine_speeds, nondecreasing([point.speed for point in points])),
+        through(engine_speeds, nondecreasing([point.flow for point in points])),
+    )
+
+
+def landmarks(engine_speeds: Sequence[float], economies: Sequence[float], recovery: float) -> Landmarks:
+    """The best place of an economy curve and its planing hump.
+
+    The hump's bottom is the place with the most economy lost against the better places on both of its sides.
+    Slowest planing is defined here as the lowest engine speed beyond the bottom at which economy has regained
+    the share `recovery` of its rise from the bottom to the best place beyond. A curve without a dip has no hump.
+
+    engine_speeds : rising, at least three, evenly spaced [rev/min]
+    economies     : economy at each [nm/gal]
+    recovery      : share of the rise, above 0 and up to 1 [-]
+    returns       : best place and hump [rev/min, nm/gal]
+    Raises ValueError for fewer than three places and for a share outside 0 to 1.
+
+    >>> found = landmarks([1, 2, 3, 4, 5, 6, 7], [4.0, 3.0, 1.0, 2.0, 3.0, 2.5, 2.0], 0.5)
+    >>> round(found.hump.bottom.engine_speed, 2), round(found.hump.planing, 2), round(found.hump.depth, 2)
+    (3.17, 4.0, 2.04)
+    """
+    if len(engine_speeds) < 3 or len(engine_speeds) != len(economies) or not 0 < recovery <= 1:
+        raise ValueError(f"expected at least three places and a share above 0 up to 1, got {recovery}")
+    best = _peak(engine_speeds, economies, max(range(len(economies)), key=economies.__getitem__))
+    before = list(accumulate(economies, max))
+    after = list(accumulate(reversed(economies), max))[::-1]
+    losses = [min(left, right) - here for left, right, here in zip(before, after, economies, strict=True)]
+    deepest = max(range(len(losses)), key=losses.__getitem__)
+    if losses[deepest] <= 0:
+        return Landmarks(best, None)
+    bottom = _peak(engine_speeds, economies, deepest)
+    top = max(range(deepest, len(economies)), key=economies.__getitem__)
+    beyond = _peak(engine_speeds, economies, top)
+    level = economies[deepest] + recovery * (economies[top] - economies[deepest])
+    up = next(index for index in range(deepest, top + 1) if economies[index] >= level)
+    down = next((index for index in range(deepest, -1, -1) if economies[index] >= level), None)
+    if down is None:  # displacement running is no better than the level: the hump starts at its best place
+        down = max(range(deepest), key=economies.__getitem__)
+        start = engine_speeds[down]
+    else:
+        start = _crossing(engine_speeds, economies, down, level)
+    planing = _crossing(engine_speeds, economies, up - 1, level)
+    depth = min(before[deepest], after[deepest]) - bottom.economy
+    return Landmarks(best, Hump(start=start, bottom=bottom, planing=planing, best=beyond, depth=depth))
+
+
+def _crossing(x: Sequence[float], y: Sequence[float], left: int, level: float) -> float:
+    """Where the straight line from place `left` to the next passes a level."""
+    rise = y[left + 1] - y[left]
+    return x[left] if rise == 0 else x[left] + (level - y[left]) / rise * (x[left + 1] - x[left])
+
+
+def _peak(x: Sequence[float], y: Sequence[float], index: int) -> Peak:
+    """The top or bottom near a place, by the parabola through it and its neighbours."""
+    if not 0 < index < len(y) - 1:
+        return Peak(x[index], y[index])
+    left, here, right = y[index - 1], y[index], y[index + 1]
+    bend = left - 2 * here + right
+    if bend == 0 or (here - left) * (right - here) > 0:
+        return Peak(x[index], here)
+    shift = 0.5 * (left - right) / bend
+    return Peak(x[index] + shift * (x[index + 1] - x[index]), here - 0.25 * (left - right) * shift)
+
+
+@attrs.frozen(kw_only=True)
+class Curve:
+    """A fuel curve with what is known about it. Uncertainties come from drawing the readings again and again
+    within theirs (fixed seed, so the same readings give the same numbers) and fitting each draw.
+    """
+
+    points: tuple[Point, ...]
+    doubts: Doubts
+    fitted: Fitted
+    engine_speeds: tuple[float, ...]
+    landmarks: Landmarks
+    drawn: tuple[Fitted, ...] = attrs.field(repr=False)
+    drawn_landmarks: tuple[Landmarks, ...] = attrs.field(repr=False)
+
+    @property
+    def lowest(self) -> float:
+        """Engine speed of the lowest step [rev/min]."""
+        return self.points[0].engine_speed
+
+    @property
+    def highest(self) -> float:
+        """Engine speed of the highest step [rev/min]."""
+        return self.points[-1].engine_speed
+
+    def economy_at(self, engine_speed: float) -> Estimate:
+        """Economy [nm/gal] at an engine speed within the steps [rev/min]."""
+        return self.estimate(lambda fitted: fitted.economies((engine_speed,))[0])
+
+    def speed_at(self, engine_speed: float) -> Estimate:
+        """Speed over ground [kn] at an engine speed within the steps [rev/min]."""
+        return self.estimate(lambda fitted: fitted.speed.at(engine_speed))
+
+    def flow_at(self, engine_speed: float) -> Estimate:
+        """Fuel flow of all engines together [gal/h] at an engine speed within the steps [rev/min]."""
+        return self.estimate(lambda fitted: fitted.flow.at(engine_speed))
+
+    def estimate(self, value_of: Callable[[Fitted], float]) -> Estimate:
+        """Anything worked out from the curves, such as an average over several engine speeds."""
+        return Estimate(value_of(self.fitted), _within([value_of(fitted) for fitted in self.drawn]))
+
+    @property
+    def hump_is_clear(self) -> bool:
+        """Whether the dip is deeper than the readings' uncertainty could make it."""
+        hump = self.landmarks.hump
+        depths = [found.hump.depth if found.hump else 0.0 for found in self.drawn_landmarks]
+        return hump is not None and hump.depth > _within(depths)
+
+    def of_hump(self, place_of: Callable[[Hump], float]) -> Estimate:
+        """An engine speed of the hump [rev/min]. Raises ValueError where there is no hump."""
+        if self.landmarks.hump is None:
+            raise ValueError("expected a curve with a hump")
+        drawn = [place_of(found.hump) for found in self.drawn_landmarks if found.hump]
+        return self._engine_speed(place_of(self.landmarks.hump), drawn)
+
+    @property
+    def best(self) -> Estimate:
+        """Engine speed of best economy on the whole curve [rev/min]."""
+        drawn = [found.best.engine_speed for found in self.drawn_landmarks]
+        return self._engine_speed(self.landmarks.best.engine_speed, drawn)
+
+    def _engine_speed(self, value: float, drawn: Sequence[float]) -> Estimate:
+        return Estimate(value, (_within(drawn) ** 2 + self.doubts.engine_speed**2) ** 0.5)
+
+    def nearly_as_good(self, place: Peak) -> tuple[float, float]:
+        """Lowest and highest engine speed around a best place that keep 97 % of its economy [rev/min]."""
+        enough = NEARLY_BEST * place.economy
+        economies = self.fitted.economies(self.engine_speeds)
+        middle = min(range(len(economies)), key=lambda index: abs(self.engine_speeds[index] - place.engine_speed))
+        low = high = middle
+        while low > 0 and economies[low - 1] >= enough:
+            low -= 1
+        while high < len(economies) - 1 and economies[high + 1] >= enough:
+            high += 1
+        return self.engine_speeds[low], self.engine_speeds[high]
+
+
+def _within(values: Sequence[float]) -> float:
+    return TWO_SIDED_95 * statistics.pstdev(values) if len(values) > 1 else 0.0
+
+
+@lru_cache(maxsize=16)
+def study(points: tuple[Point, ...], doubts: Doubts, recovery: float) -> Curve:
+    """Fit a fuel curve and find its landmarks, with uncertainties.
+
+    points   : at least two steps, engine speed rising, flow above 0 [rev/min, kn, gal/h]
+    doubts   : what is uncertain for all steps alike [rev/min, kn, -]
+    recovery : share of the rise of economy that counts as planing, above 0 and up to 1 [-]
+    returns  : the curve [kn, gal/h, nm/gal over rev/min]
+    Raises ValueError for fewer than two points and for engine speeds that do not rise.
+
+    [1] JCGM 101:2008: propagation of distributions by a Monte Carlo method.
+    """
+    fitted = fit(points)
+    first, last = points[0].engine_speed, points[-1].engine_speed
+    between = [first + (last - first) * number / PLACES for number in range(1, PLACES)]
+    engine_speeds = (first, *between, last)
+    draw = random.Random(SEED)  # the same readings must give the same numbers
+    drawn = tuple(fit(_drawn(points, doubts, draw)) for _ in range(DRAWS))
+    return Curve(
+        points=points,
+        doubts=doubts,
+        fitted=fitted,
+        engine_speeds=engine_speeds,
+        landmarks=landmarks(engine_speeds, fitted.economies(engine_speeds), recovery),
+        drawn=drawn,
+        drawn_landmarks=tuple(landmarks(engine_speeds, one.economies(engine_speeds), recovery) for one in drawn),
+    )
+
+
+def _drawn(points: Sequence[Point], doubts: Doubts, draw: random.Random) -> list[Point]:
+    """The readings as they might as well have been."""
+    current = draw.gauss(0.0, doubts.current / TWO_SIDED_95)
+    scale = 1 + draw.gauss(0.0, doubts.flow_scale / TWO_SIDED_95)
+    return [
+        attrs.evolve(
+            point,
+            speed=max(0.0, point.speed + current + draw.gauss(0.0, point.speed_within / TWO_SIDED_95)),
+            flow=max(0.05 * point.flow, scale * (point.flow + draw.gauss(0.0, point.flow_within / TWO_SIDED_95))),
+        )
+        for point in points
+    ]
+
+
+def wide_gaps(engine_speeds: Sequence[float], widest: float) -> tuple[tuple[float, float], ...]:
+    """Neighbouring steps with more engine speed between them than allowed.
+
+    engine_speeds : rising [rev/min]
+    widest        : widest gap allowed [rev/min]
+    returns       : lower and upper step of each wide gap [rev/min]
+
+    >>> wide_gaps([1000, 1500, 2500], 600)
+    ((1500, 2500),)
+    """
+    return tuple((low, high) for low, high in pairwise(engine_speeds) if high - low > widest)

@@ -1,0 +1,165 @@
+"""Tells the person at the helm when a throttle step has been held steady long enough to read."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+import attrs
+
+from garboard.job_view import JobView
+from garboard.samples import Sample
+from garboard.steps import Guidance, LiveGuide
+from garboard.units import convert
+from garboard_fuel_curve.steps import GUIDE, limit
+
+LONGEST_GAP = 3.0
+"""A longer silence of anything watched starts the wait again [s]."""
+
+SETTLING = 5.0
+"""Steady for less than this still counts as settling [s]."""
+
+Key = tuple[str, str]
+"""Quantity, and the engine's instance where there are several."""
+
+
+@attrs.frozen
+class _Watched:
+    """One stream since everything has been steady."""
+
+    source: tuple[str, str]
+    heard: float
+    value: float
+    low: float
+    high: float
+    total: float
+    count: int
+
+    @property
+    def mean(self) -> float:
+        return self.total / self.count
+
+
+@attrs.frozen(kw_only=True)
+class Watch:
+    """The state of the guide.
+
+    tolerance : half width each quantity may vary by, in its sample unit
+    since     : start of the steady stretch [s]
+    now       : time of the last sample [s]
+    """
+
+    engines: int
+    wanted: float
+    tolerance: Mapping[str, float]
+    since: float = math.nan
+    now: float = -math.inf
+    streams: Mapping[Key, _Watched] = attrs.field(factory=dict)
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """Quantities not heard yet, in words."""
+        wanted = [
+            (quantity, str(number)) for quantity in ("engine_speed", "fuel_flow") for number in range(self.engines)
+        ]
+        absent = [key[0] for key in (*wanted, ("speed_over_ground", "")) if key not in self.streams]
+        return tuple(dict.fromkeys(quantity.replace("_", " ") for quantity in absent))
+
+    @property
+    def seconds(self) -> float:
+        """How long everything has been steady [s]."""
+        return 0.0 if self.missing or math.isnan(self.since) else self.now - self.since
+
+
+def begin(view: JobView) -> Watch:
+    """The state before the first sample."""
+    return Watch(
+        engines=max(1, len(view.vessel.engines)),
+        wanted=max(1.0, limit(view, "steady_seconds")),
+        tolerance={
+            "engine_speed": limit(view, "steady_engine_speed"),
+            "fuel_flow": convert(limit(view, "steady_fuel_flow"), "gal/h", "L/h"),
+            "speed_over_ground": limit(view, "steady_speed"),
+        },
+    )
+
+
+def take(watch: Watch, sample: Sample) -> Watch:
+    """The state after one more sample. Samples of other things, out of order or without a number change nothing."""
+    key = _key(watch, sample)
+    if key is None or not math.isfinite(sample.value) or not math.isfinite(sample.time):
+        return watch
+    if sample.time < watch.now:
+        back = watch.now - sample.time > LONGEST_GAP  # the clock was set back: begin again
+        return take(attrs.evolve(watch, now=-math.inf, since=math.nan, streams={}), sample) if back else watch
+    source = (sample.source, sample.instance)
+    before = watch.streams.get(key)
+    if before and before.source != source and sample.time - before.heard <= LONGEST_GAP:
+        return watch  # a second sensor of the same thing
+    if any(sample.time - one.heard > LONGEST_GAP for one in watch.streams.values()):
+        return attrs.evolve(watch, now=sample.time, since=sample.time, streams={key: _first(source, sample)})
+    after = _longer(before, sample) if before else _first(source, sample)
+    steady = before is not None and after.high - after.low <= 2 * watch.tolerance[sample.quantity]
+    if steady:
+        return attrs.evolve(watch, now=sample.time, streams={**watch.streams, key: after})
+    others = {other: _from_last(one) for other, one in watch.streams.items()}
+    return attrs.evolve(watch, now=sample.time, since=sample.time, streams={**others, key: _first(source, sample)})
+
+
+def _key(watch: Watch, sample: Sample) -> Key | None:
+    """The stream a sample belongs to, None for one that is not watched."""
+    if sample.quantity == "speed_over_ground":
+        return sample.quantity, ""
+    instance = sample.instance or "0"
+    known = any(instance == str(number) for number in range(watch.engines))
+    return (sample.quantity, instance) if known and sample.quantity in watch.tolerance else None
+
+
+def _first(source: tuple[str, str], sample: Sample) -> _Watched:
+    value = sample.value
+    return _Watched(source, sample.time, value, value, value, value, 1)
+
+
+def _from_last(one: _Watched) -> _Watched:
+    return attrs.evolve(one, low=one.value, high=one.value, total=one.value, count=1)
+
+
+def _longer(one: _Watched, sample: Sample) -> _Watched:
+    value = sample.value
+    low, high = min(one.low, value), max(one.high, value)
+    return _Watched(one.source, sample.time, value, low, high, one.total + value, one.count + 1)
+
+
+def show(watch: Watch) -> Guidance:
+    """Engine speed as the big number, and whether to wait, hold or read."""
+    speeds = [watch.streams[key].mean for key in sorted(watch.streams) if key[0] == "engine_speed"]
+    number = sum(speeds) / len(speeds) if speeds else None
+    if watch.missing:
+        return Guidance(number=number, unit="rev/min", word=f"no {watch.missing[0]}", decimals=0, progress=0.0)
+    seconds = watch.seconds
+    ready = seconds >= watch.wanted
+    flows = [one.mean for key, one in watch.streams.items() if key[0] == "fuel_flow"]
+    return Guidance(
+        number=number,
+        unit="rev/min",
+        word="take it now" if ready else "hold" if seconds >= min(SETTLING, watch.wanted) else "settling",
+        on_target=ready,
+        decimals=0,
+        progress=min(1.0, seconds / watch.wanted),
+        lines=(
+            f"Speed {watch.streams['speed_over_ground', ''].mean:.1f} kn",
+            f"Fuel {convert(math.fsum(flows), 'L/h', 'gal/h'):.1f} gal/h",
+            f"Steady {min(seconds, watch.wanted):.0f} of {watch.wanted:.0f} s",
+        ),
+        done=ready,
+    )
+
+
+STEADY = LiveGuide(
+    key=GUIDE,
+    title="Steady enough to read",
+    quantities=("engine_speed", "fuel_flow", "speed_over_ground"),
+    begin=begin,
+    take=take,
+    show=show,
+)

@@ -1,0 +1,310 @@
+"""Throttle steps as read: typed row by row, or cut from a recording where everything held steady."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import attrs
+
+from garboard.findings import NotEnoughData
+from garboard.job_view import Asking, JobView
+from garboard.samples import Recording, Stream
+from garboard.series import Steady, engine_streams, mean, mean_direction, mean_of_means, signed_angle, steady_stretches
+from garboard.units import Amount, convert
+from garboard_fuel_curve.curve import TWO_SIDED_95, Doubts, Point
+from garboard_fuel_curve.steps import STEPS, limit
+
+RECIPROCAL_WITHIN = 30.0
+"""Runs whose courses differ from 180 degrees by less than this count as opposite [deg]."""
+
+SECONDS_PER_INDEPENDENT_READING = 5.0
+"""Instrument values closer together than this are not independent (common practice, no source) [s]."""
+
+
+@attrs.frozen(kw_only=True)
+class Reading:
+    """One throttle step, engines from port to starboard.
+
+    name                      : what to call it when it has to be repeated ("row 3")
+    engine_speeds, flows      : of each engine [rev/min], [gal/h]
+    speed                     : over ground [kn]
+    both_ways                 : whether it was run in opposite directions
+    speed_within, flow_within : 95 % half widths of what differs from step to step, flow for all engines together
+    """
+
+    name: str
+    engine_speeds: tuple[float, ...]
+    flows: tuple[float, ...]
+    speed: float
+    both_ways: bool
+    speed_within: float
+    flow_within: float
+
+    @property
+    def engine_speed(self) -> float:
+        """Mean of the engines [rev/min]."""
+        return mean(self.engine_speeds)
+
+    @property
+    def flow(self) -> float:
+        """All engines together [gal/h]."""
+        return math.fsum(self.flows)
+
+    def point(self) -> Point:
+        """The step as the curve takes it."""
+        return Point(
+            engine_speed=self.engine_speed,
+            speed=self.speed,
+            flow=self.flow,
+            speed_within=self.speed_within,
+            flow_within=self.flow_within,
+        )
+
+
+@attrs.frozen(kw_only=True)
+class Readings:
+    """All steps in order of engine speed, and where they come from."""
+
+    steps: tuple[Reading, ...]
+    source: str
+
+    @property
+    def one_way(self) -> tuple[Reading, ...]:
+        """Steps that were not run in opposite directions."""
+        return tuple(step for step in self.steps if not step.both_ways)
+
+
+def readings(view: JobView) -> Readings:
+    """The throttle steps of a job: the typed ones where there are any, else those cut from the recording.
+
+    Raises NotEnoughData for whatever is missing in a typed row (a missing engine is never left out of a sum),
+    and where neither rows nor a recording are there.
+    """
+    asking = view.asking()
+    asking.need(bool(view.vessel.engines), "no engine is listed for this boat")
+    asking.check()
+    rows = _rows(view)
+    recorded = view.value(STEPS, "recording") is not None
+    if rows:
+        steps = [_typed(view, asking, row) for row in rows]
+        asking.check()
+        source = "typed rows" + (" (the recording was left aside)" if recorded else "")
+    else:
+        asking.need(recorded, "no throttle step is typed and no recording is attached")
+        recording = asking.recording(STEPS, "recording") if recorded else Recording("", {})
+        asking.check()
+        steps = cut(view, recording)
+        source = "the recording"
+    same = limit(view, "same_step")
+    merged = tuple(_merged(group) for group in _grouped(sorted(steps, key=lambda step: step.engine_speed), same))
+    return Readings(steps=merged, source=source)
+
+
+def doubts(view: JobView, found: Readings) -> Doubts:
+    """What is uncertain for all steps alike; a current only where steps were run one way."""
+    return Doubts(
+        engine_speed=limit(view, "engine_speed_accuracy"),
+        current=limit(view, "unknown_current") if found.one_way else 0.0,
+        flow_scale=limit(view, "flow_meter_accuracy") / 100,
+    )
+
+
+def _rows(view: JobView) -> tuple[str, ...]:
+    unsettled = (one.place[2] for one in view.disagreements if one.place[0] == STEPS and one.place[2])
+    return tuple(dict.fromkeys((*view.rows(STEPS), *unsettled)))
+
+
+def _typed(view: JobView, asking: Asking, row: str) -> Reading:
+    nominal = asking.amount(STEPS, "nominal_engine_speed", "rev/min", row=row)
+    out = asking.amount(STEPS, "speed_out", "kn", row=row)
+    back = optional(asking, STEPS, "speed_back", "kn", row=row)
+    positions = [engine.position for engine in view.vessel.engines]
+    flows = [asking.amount(STEPS, "fuel_flow", "gal/h", row=row, of=position) for position in positions]
+    own = [optional(asking, STEPS, "engine_speed", "rev/min", row=row, of=position) for position in positions]
+    speeds = [nominal if speed is None else speed for speed in own]
+    runs = [out] if back is None else [out, back]
+    for speed in speeds:
+        asking.need(math.isnan(speed) or 0 < speed <= 15000, f"row {row}: engine speed must be above 0 to 15000")
+    for run in runs:
+        asking.need(math.isnan(run) or 0 <= run <= 200, f"row {row}: speed must be 0 to 200 kn")
+    for position, flow in zip(positions, flows, strict=True):
+        asking.need(math.isnan(flow) or 0 < flow <= 1000, f"row {row}: fuel flow ({position}) must be above 0 to 1000")
+    accuracy = limit(view, "speed_accuracy")
+    each_run = math.hypot(accuracy, rounding(view, STEPS, "speed_out", "kn", row=row))
+    of_flows = [rounding(view, STEPS, "fuel_flow", "gal/h", row=row, of=position) for position in positions]
+    scatter = [limit(view, "flow_scatter") / 100 * flow for flow in flows]
+    return Reading(
+        name=f"row {row}",
+        engine_speeds=tuple(speeds),
+        flows=tuple(flows),
+        speed=out if back is None else mean_of_means(runs),
+        both_ways=back is not None,
+        speed_within=each_run / math.sqrt(len(runs)),
+        flow_within=math.hypot(*of_flows, *scatter),
+    )
+
+
+def optional(asking: Asking, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float | None:
+    """An amount that may be left open [unit]; values that disagree are still a reason."""
+    view = asking.view
+    unsettled = any(one.place == (step, field, row, of) for one in view.disagreements)
+    if view.value(step, field, row=row, of=of) is None and not unsettled:
+        return None
+    return asking.amount(step, field, unit, row=row, of=of)
+
+
+def rounding(view: JobView, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float:
+    """95 % half width that comes from the digits a value was typed with [unit]: its last digit may be anything."""
+    value = view.value(step, field, row=row, of=of)
+    try:
+        amount = Amount.parse(str(value))
+        last_digit = convert(10.0 ** -len(amount.text.partition(".")[2]), amount.unit, unit)
+    except ValueError:
+        return 0.0  # asked for elsewhere, with the reason
+    return TWO_SIDED_95 * last_digit / math.sqrt(12)
+
+
+def cut(view: JobView, recording: Recording) -> list[Reading]:
+    """Throttle steps cut from a recording: stretches in which engine speed, fuel flow and speed all hold steady.
+
+    Stretches at one throttle setting are put together; where their courses are opposite, speed is the mean of
+    means of the runs in turn.
+    Raises NotEnoughData when an engine's data or the speed is not in the recording, or nothing holds steady.
+    """
+    streams, tolerance = _watched(view, recording)
+    stretches = steady_stretches(streams, tolerance, limit(view, "steady_seconds"))
+    usable = [stretch for stretch in stretches if all(stretch.means[name] > 0 for name in streams if name[0] != "s")]
+    if not usable:
+        raise NotEnoughData(
+            f"nothing in the recording holds steady for {limit(view, 'steady_seconds'):.0f} s; hold each step longer"
+        )
+    course = next(iter(recording.of("course_over_ground")), None)
+    by_speed = sorted(usable, key=lambda stretch: _engine_speed(stretch, view))
+    started = min(time for stream in streams.values() for time in stream.times[:1])
+    groups: list[list[Steady]] = []
+    for stretch in by_speed:
+        first = _engine_speed(groups[-1][0], view) if groups else -math.inf
+        if _engine_speed(stretch, view) - first > limit(view, "same_step"):
+            groups.append([])
+        groups[-1].append(stretch)
+    return [_recorded(view, sorted(group, key=lambda one: one.start), course, started) for group in groups]
+
+
+def _watched(view: JobView, recording: Recording) -> tuple[dict[str, Stream], dict[str, float]]:
+    """The streams a recording is cut by, with their tolerances: "n0", "f0" for the first engine, "s" for speed."""
+    count = len(view.vessel.engines)
+    missing = []
+    streams: dict[str, Stream] = {}
+    tolerance: dict[str, float] = {}
+    for quantity, letter, width in (
+        ("engine_speed", "n", limit(view, "steady_engine_speed")),
+        ("fuel_flow", "f", convert(limit(view, "steady_fuel_flow"), "gal/h", "L/h")),
+    ):
+        found = engine_streams(recording, quantity, count)
+        for number, (engine, stream) in enumerate(zip(view.vessel.engines, found, strict=True)):
+            if stream is None:
+                missing.append(f"the recording has no {quantity.replace('_', ' ')} of the {engine.position} engine")
+            else:
+                streams[f"{letter}{number}"], tolerance[f"{letter}{number}"] = stream, width
+    speed = next(iter(recording.of("speed_over_ground")), None)
+    if speed is None:
+        missing.append("the recording has no speed over ground")
+    else:
+        streams["s"], tolerance["s"] = speed, limit(view, "steady_speed")
+    if missing:
+        raise NotEnoughData(*missing)
+    return streams, tolerance
+
+
+def _engine_speed(stretch: Steady, view: JobView) -> float:
+    return mean([stretch.means[f"n{number}"] for number in range(len(view.vessel.engines))])
+
+
+def _recorded(view: JobView, runs: Sequence[Steady], course: Stream | None, started: float) -> Reading:
+    """One step out of the stretches held at it, in order of time."""
+    engines = range(len(view.vessel.engines))
+    flows = [convert(mean([run.means[f"f{number}"] for run in runs]), "L/h", "gal/h") for number in engines]
+    speeds = [run.means["s"] for run in runs]
+    legs = in_turn(speeds, [_course_of(run, course) for run in runs])
+    of_flows = [
+        convert(_standard_error([(run.spreads[f"f{number}"], run.seconds) for run in runs]), "L/h", "gal/h")
+        for number in engines
+    ]
+    scatter = [limit(view, "flow_scatter") / 100 * flow for flow in flows]
+    of_speed = TWO_SIDED_95 * _standard_error([(run.spreads["s"], run.seconds) for run in runs])
+    minutes, seconds = divmod(int(runs[0].start - started), 60)
+    return Reading(
+        name=f"{minutes} min {seconds} s into the recording",
+        engine_speeds=tuple(mean([run.means[f"n{number}"] for run in runs]) for number in engines),
+        flows=tuple(flows),
+        speed=mean_of_means(legs) if len(legs) > 1 else mean(speeds),
+        both_ways=len(legs) > 1,
+        speed_within=math.hypot(of_speed, limit(view, "speed_accuracy") / math.sqrt(len(legs))),
+        flow_within=math.hypot(*(TWO_SIDED_95 * one for one in of_flows), *scatter),
+    )
+
+
+def _standard_error(runs: Sequence[tuple[float, float]]) -> float:
+    """Standard error of the mean of runs, each given by its standard deviation and its length [s]."""
+    parts = [spread / math.sqrt(max(1.0, seconds / SECONDS_PER_INDEPENDENT_READING)) for spread, seconds in runs]
+    return math.hypot(*parts) / len(parts)
+
+
+def _course_of(run: Steady, course: Stream | None) -> float | None:
+    part = course.between(run.start, run.end).values if course else ()
+    try:
+        return mean_direction(part)
+    except ValueError:  # no course then, or one that swings all round
+        return None
+
+
+def in_turn(speeds: Sequence[float], courses: Sequence[float | None]) -> tuple[float, ...]:
+    """Speeds of runs in alternate directions; runs one after the other in the same direction are averaged.
+
+    speeds  : of the runs in order of time [kn]
+    courses : over ground, None where not known [deg]
+    returns : one speed for each leg [kn]; a single one unless every run goes one way or its opposite
+
+    >>> in_turn([20.0, 20.4, 22.0], [90.0, 92.0, 271.0])
+    (20.2, 22.0)
+    """
+    first = courses[0]
+    ways: list[bool] = []
+    for course in courses:
+        turned = None if first is None or course is None else abs(signed_angle(course - first))
+        if turned is None or RECIPROCAL_WITHIN <= turned <= 180 - RECIPROCAL_WITHIN:
+            return (mean(speeds),)
+        ways.append(turned < 90)
+    legs: list[list[float]] = []
+    for number, speed in enumerate(speeds):
+        if number == 0 or ways[number] != ways[number - 1]:
+            legs.append([])
+        legs[-1].append(speed)
+    return tuple(mean(leg) for leg in legs)
+
+
+def _grouped(steps: Sequence[Reading], same: float) -> list[list[Reading]]:
+    """Steps in order of engine speed, those closer together than `same` [rev/min] in one group."""
+    groups: list[list[Reading]] = []
+    for step in steps:
+        if not groups or step.engine_speed - groups[-1][0].engine_speed > same:
+            groups.append([])
+        groups[-1].append(step)
+    return groups
+
+
+def _merged(group: Sequence[Reading]) -> Reading:
+    """Repeats of one step as one."""
+    if len(group) == 1:
+        return group[0]
+    engines = range(len(group[0].flows))
+    return Reading(
+        name=" and ".join(step.name for step in group),
+        engine_speeds=tuple(mean([step.engine_speeds[number] for step in group]) for number in engines),
+        flows=tuple(mean([step.flows[number] for step in group]) for number in engines),
+        speed=mean([step.speed for step in group]),
+        both_ways=all(step.both_ways for step in group),
+        speed_within=math.hypot(*(step.speed_within for step in group)) / len(group),
+        flow_within=math.hypot(*(step.flow_within for step in group)) / len(group),
+    )

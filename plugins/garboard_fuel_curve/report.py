@@ -1,0 +1,61 @@
+"""The owner's pages: how the boat uses fuel, where to cruise, how far the fuel goes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from garboard.findings import Verdict
+from garboard.host import Assessed
+from garboard.job_view import JobView
+from garboard.steps import Block, ReportSection
+from garboard_fuel_curve.steps import STEPS
+
+
+def build(view: JobView, assessed: Sequence[Assessed]) -> list[Block]:
+    """The section's blocks; none without a fuel curve."""
+    found = {one.calculator: one.finding for one in assessed if one.finding.verdict is not Verdict.NOT_ENOUGH_DATA}
+    curve = found.get("fuel_curve.curve")
+    if curve is None:
+        return []
+    blocks: list[Block] = [
+        "This is what your boat burned on the sea trial, at each engine speed, all engines together. A higher economy "
+        "carries you farther on the same fuel." + _conditions(view),
+        *curve.figures,
+        *curve.tables,
+    ]
+    if any(one.calculator == "fuel_curve.fuel_for_power" and one.finding.verdict is Verdict.FAIL for one in assessed):
+        blocks.append("The fuel readings could not be true for these engines. Do not plan on them until put right.")
+    for key, words in _ADVICE:
+        if key in found:
+            blocks += [words, found[key]]
+    blocks += found["fuel_curve.mixed_use"].tables if "fuel_curve.mixed_use" in found else ()
+    blocks.append(
+        "Load, trim, growth on the hull, wind and waves all cost fuel. Plan with your own gauge and weather, and "
+        "refuel early."
+    )
+    return blocks
+
+
+_ADVICE = (
+    ("fuel_curve.best_cruise", "Where your fuel goes farthest:"),
+    (
+        "fuel_curve.planing_hump",
+        "Between running slowly and planing a boat climbs its own bow wave. Staying there costs fuel and the view "
+        "ahead:",
+    ),
+    (
+        "fuel_curve.range",
+        "How far your fuel goes. Use one third to go out, one third to come back, and keep one third:",
+    ),
+    ("fuel_curve.flow_meter", "How far your fuel meter can be believed:"),
+    ("fuel_curve.mixed_use", "Over a day of mixed use, much of it idling:"),
+)
+
+
+def _conditions(view: JobView) -> str:
+    told = [("water", view.value(STEPS, "water_state")), ("aboard", view.value(STEPS, "load"))]
+    known = [f"{name}: {value}" for name, value in told if isinstance(value, str) and value]
+    return f" On that day, {'; '.join(known)}." if known else ""
+
+
+FUEL_SECTION = ReportSection(key="fuel_curve.fuel", title="Fuel and range", order=400, build=build)

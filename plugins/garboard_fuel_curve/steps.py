@@ -1,0 +1,302 @@
+"""What a technician is asked for the fuel curve, what to be careful of, and what a shop may decide."""
+
+from __future__ import annotations
+
+from garboard.findings import Basis, BasisKind
+from garboard.job_view import JobView
+from garboard.records import JsonValue
+from garboard.steps import Caution, Field, Kind, Phase, Setting, Step
+from garboard.units import Amount
+
+STEPS = "fuel_curve.steps"
+TANKS = "fuel_curve.tanks"
+GUIDE = "fuel_curve.step"
+
+PRACTICE = Basis(BasisKind.COMMON_PRACTICE, "Fuel curves by throttle steps at a steady engine speed, both ways")
+FUEL_TABLE = Basis(BasisKind.METHOD, "Fuel property comparison, US Department of Energy, Alternative Fuels Data Center")
+THIRDS = Basis(
+    BasisKind.COMMON_PRACTICE, "Rule of thirds: one third of the fuel out, one third back, one third in reserve"
+)
+FIVE_MODE_CYCLE = Basis(
+    BasisKind.REGULATION,
+    "40 CFR 1045 Appendix II, five-mode duty cycle",
+    "a cycle for certifying engines; here only its speeds and weights are used, to average fuel over mixed use",
+)
+ORDINARY = Basis(
+    BasisKind.COMMON_PRACTICE, "Fuel flow at full throttle reckoned from 0.50 lb/(hp h), diesel 0.40 lb/(hp h)"
+)
+BEST_EFFICIENCY = Basis(
+    BasisKind.COMMON_PRACTICE,
+    "No engine of this size turns more than about 40 % (diesel 45 %) of the fuel's heat into power",
+    "these are the best operating points published for car and truck engines; full throttle is poorer",
+)
+PROPAGATION = Basis(BasisKind.METHOD, "JCGM 100 and 101, uncertainty of measurement")
+
+FULL_THROTTLE = Caution(
+    "Stay within the maker's engine speed at full throttle and hold it no longer than the reading takes. Stop if the "
+    "limiter cuts in or an alarm sounds. Everyone seated and holding on, clear water ahead.",
+    Basis(BasisKind.COMMON_PRACTICE, "Full-throttle runs", "the engine maker's manual comes first"),
+)
+CUT_OFF_LINK = Caution(
+    "Wear the engine cut-off link on plane or above displacement speed, and test it before the run.",
+    Basis(BasisKind.REGULATION, "46 U.S.C. 4312(b)", "testing before the run is practice"),
+)
+LOOK_OUT = Caution(
+    "One person steers and keeps the look-out, another reads and types.",
+    Basis(BasisKind.REGULATION, "33 CFR 83.05, Rule 5 (look-out)"),
+)
+BLOWER = Caution(
+    "Where gasoline vapour can collect in an enclosed space, run the blower four minutes and check the bilge for "
+    "vapour before starting.",
+    Basis(
+        BasisKind.REGULATION,
+        "33 CFR 183.610(f)",
+        "written for enclosed engine and tank spaces; practice elsewhere",
+    ),
+)
+VAPOUR = Caution(
+    "Gasoline vapour burns in air from 1.4 to 7.6 % and lies low in the boat. Engines off, no flame or switch, "
+    "portable tanks filled ashore, air the boat before starting. Local rules and the fuel dock's come first.",
+    Basis(BasisKind.METHOD, FUEL_TABLE.text, "that it lies low, and how to refuel, is common practice"),
+)
+
+STEPS_STEP = Step(
+    key=STEPS,
+    title="Throttle steps for the fuel curve",
+    phase=Phase.UNDER_WAY,
+    order=500,
+    guide=GUIDE,
+    cautions=(FULL_THROTTLE, CUT_OFF_LINK, LOOK_OUT, BLOWER),
+    at_hand=(
+        "Room for a straight run both ways in deep, sheltered water",
+        "A second person to read and type",
+        "The maker's engine speed at full throttle",
+    ),
+    fields=(
+        Field(
+            name="fuel",
+            title="Fuel",
+            kind=Kind.CHOICE,
+            choices=("gasoline", "diesel"),
+        ),
+        Field(
+            name="fuel_density",
+            title="Density of the fuel, if known",
+            kind=Kind.AMOUNT,
+            quantity="density",
+            unit="lb/gal",
+            plausible=(6.0, 7.4),
+            hard=(5.0, 8.5),
+            required=False,
+        ),
+        Field(
+            name="water_state",
+            title="Water",
+            kind=Kind.CHOICE,
+            choices=("flat", "ripple", "light chop", "chop", "rough"),
+            required=False,
+        ),
+        Field(
+            name="load",
+            title="People, gear and fuel aboard",
+            kind=Kind.TEXT,
+            required=False,
+            help="The curve holds for this load.",
+        ),
+        Field(
+            name="steps",
+            title="Throttle steps",
+            kind=Kind.TABLE,
+            required=False,
+            help="From idle to full throttle, at most 600 rev/min apart, closer around the hump. Trim for best speed "
+            "at each.",
+            columns=(
+                Field(
+                    name="nominal_engine_speed",
+                    title="Throttle step",
+                    kind=Kind.AMOUNT,
+                    quantity="engine speed",
+                    unit="rev/min",
+                    plausible=(500, 7000),
+                    hard=(100, 15000),
+                ),
+                Field(
+                    name="speed_out",
+                    title="Speed over ground out",
+                    kind=Kind.AMOUNT,
+                    quantity="speed",
+                    unit="kn",
+                    plausible=(1, 75),
+                    hard=(0, 200),
+                ),
+                Field(
+                    name="speed_back",
+                    title="Speed over ground back",
+                    kind=Kind.AMOUNT,
+                    quantity="speed",
+                    unit="kn",
+                    plausible=(1, 75),
+                    hard=(0, 200),
+                    required=False,
+                    help="The opposite way at the same step takes out a steady current.",
+                ),
+                Field(
+                    name="engine_speed",
+                    title="Engine speed",
+                    kind=Kind.AMOUNT,
+                    quantity="engine speed",
+                    unit="rev/min",
+                    plausible=(500, 7000),
+                    hard=(100, 15000),
+                    each="engines",
+                    required=False,
+                    help="As read, where it differs from the throttle step.",
+                ),
+                Field(
+                    name="fuel_flow",
+                    title="Fuel flow",
+                    kind=Kind.AMOUNT,
+                    quantity="fuel flow",
+                    unit="gal/h",
+                    plausible=(0.1, 70),
+                    hard=(0, 1000),
+                    each="engines",
+                ),
+            ),
+        ),
+        Field(
+            name="recording",
+            title="Recording with the throttle held in steps",
+            kind=Kind.RECORDING,
+            required=False,
+            help="Used when no step is typed.",
+        ),
+    ),
+)
+
+TANKS_STEP = Step(
+    key=TANKS,
+    title="Refill, fuel meter and range",
+    phase=Phase.HAND_OVER,
+    order=710,
+    cautions=(VAPOUR, BLOWER),
+    at_hand=("Fuel filled to a mark you can find again before the run", "The pump's receipt"),
+    fields=(
+        Field(
+            name="usable_fuel",
+            title="Usable fuel of all tanks together",
+            kind=Kind.AMOUNT,
+            quantity="volume",
+            unit="gal",
+            plausible=(3, 600),
+            hard=(0, 5000),
+            help="What the engines can draw with the boat level, less than the tanks hold.",
+        ),
+        Field(
+            name="cruise",
+            title="Engine speed the owner means to cruise at",
+            kind=Kind.AMOUNT,
+            quantity="engine speed",
+            unit="rev/min",
+            plausible=(600, 7000),
+            hard=(100, 15000),
+            required=False,
+            help="Left open, range is worked out at the best-economy cruise.",
+        ),
+        Field(
+            name="same_mark",
+            title="Filled to the same mark before and after, boat level",
+            kind=Kind.YES_NO,
+            required=False,
+        ),
+        Field(
+            name="refilled",
+            title="Fuel put back after the run",
+            kind=Kind.AMOUNT,
+            quantity="volume",
+            unit="gal",
+            plausible=(5, 500),
+            hard=(0, 5000),
+            required=False,
+        ),
+        Field(
+            name="metered",
+            title="Fuel burned by the meter",
+            kind=Kind.AMOUNT,
+            quantity="volume",
+            unit="gal",
+            plausible=(1, 500),
+            hard=(0, 5000),
+            each="engines",
+            required=False,
+            help="From fill to refill, for each engine; or the total below.",
+        ),
+        Field(
+            name="metered_total",
+            title="Fuel burned by the meter, all engines",
+            kind=Kind.AMOUNT,
+            quantity="volume",
+            unit="gal",
+            plausible=(1, 500),
+            hard=(0, 5000),
+            required=False,
+        ),
+        Field(
+            name="present_factor",
+            title="Factor set in the meter now",
+            kind=Kind.AMOUNT,
+            quantity="number",
+            plausible=(0.5, 2.0),
+            hard=(0.01, 100.0),
+            required=False,
+            help="Left open, 1 is taken.",
+        ),
+    ),
+)
+
+
+def _amount(name: str, title: str, quantity: str, unit: str, default: str, basis: Basis = PRACTICE) -> Setting:
+    field = Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit)
+    return Setting(key=f"fuel_curve.{name}", field=field, default=default, basis=basis)
+
+
+SETTINGS = (
+    _amount("fewest_steps", "Fewest steps that make a curve", "number", "", "6"),
+    _amount("widest_gap", "Widest gap between steps where a hump could hide", "engine speed", "rev/min", "600 rev/min"),
+    _amount("same_step", "Readings closer than this are one step", "engine speed", "rev/min", "100 rev/min"),
+    _amount("steady_seconds", "A reading is steady when held for", "time", "s", "20 s"),
+    _amount("steady_engine_speed", "Steady engine speed keeps within ±", "engine speed", "rev/min", "50 rev/min"),
+    _amount("steady_fuel_flow", "Steady fuel flow keeps within ±", "fuel flow", "gal/h", "0.5 gal/h"),
+    _amount("steady_speed", "Steady speed keeps within ±", "speed", "kn", "0.7 kn"),
+    _amount("engine_speed_accuracy", "Tachometers are right within ±", "engine speed", "rev/min", "20 rev/min"),
+    _amount("speed_accuracy", "Speed over ground is right within ±", "speed", "kn", "0.2 kn"),
+    _amount("unknown_current", "One-way runs allow for a current of ±", "speed", "kn", "0.5 kn"),
+    _amount("flow_meter_accuracy", "Flow meters are right within ±", "share", "%", "3 %"),
+    _amount("flow_scatter", "Flow readings repeat within ±", "share", "%", "1 %"),
+    _amount("planing_recovery", "Planing begins when economy has regained", "share", "%", "50 %"),
+    _amount("reserve", "Fuel kept in reserve", "share", "%", "20 %"),
+    _amount("idle_at_most", "Idle is at or below", "engine speed", "rev/min", "1000 rev/min"),
+    _amount("full_throttle_from", "Full throttle begins at, of rated speed", "share", "%", "95 %"),
+    _amount("lowest_exponent", "Fuel follows engine speed to the power of at least", "number", "", "1.5"),
+    _amount("highest_exponent", "Fuel follows engine speed to the power of at most", "number", "", "3.5"),
+    _amount("meter_off_by", "Correct the flow meter when off by more than", "share", "%", "3 %"),
+    _amount("smallest_refill", "Smallest refill that can check a meter", "volume", "gal", "10 gal"),
+    _amount("fill_repeatability", "Filling to the same mark repeats within ±", "volume", "gal", "0.5 gal"),
+    _amount("gasoline_density", "Density of gasoline", "density", "lb/gal", "6.1 lb/gal", FUEL_TABLE),
+    _amount("diesel_density", "Density of diesel", "density", "lb/gal", "7.2 lb/gal", FUEL_TABLE),
+    _amount("density_tolerance", "Density not measured is right within ±", "share", "%", "4 %", FUEL_TABLE),
+    _amount("power_tolerance", "Engines make their rated power within ±", "share", "%", "10 %"),
+    _amount("best_gasoline", "Best believable efficiency, gasoline", "share", "%", "40 %", BEST_EFFICIENCY),
+    _amount("best_diesel", "Best believable efficiency, diesel", "share", "%", "45 %", BEST_EFFICIENCY),
+    _amount("poorest", "Poorest believable efficiency at full throttle", "share", "%", "15 %"),
+)
+
+_DEFAULTS = {setting.key: setting.default for setting in SETTINGS}
+_UNITS = {setting.key: setting.field.unit for setting in SETTINGS}
+
+
+def limit(view: JobView, name: str) -> float:
+    """A setting in the unit it is declared in; its default where the view brings none."""
+    key = f"fuel_curve.{name}"
+    value: JsonValue = view.settings.get(key, _DEFAULTS[key])
+    return Amount.parse(str(value)).to(_UNITS[key])

@@ -1,0 +1,54 @@
+"""Builds vessels and job views for the tests of the plugins."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from garboard.findings import Finding, NotEnoughData
+from garboard.host import PluginHost
+from garboard.job_view import Disagreement, JobView, Place
+from garboard.records import ENGINE_POSITIONS, Engine, Job, JsonValue, Measurement, StepState, Tank, Vessel
+from garboard.samples import Recording
+
+
+def boat(engines: int = 1, *, tanks: Sequence[Tank] = (), hull_form: str = "", **each: Any) -> Vessel:
+    """A vessel with engines from port to starboard; `each` gives the fields all engines share."""
+    positions = ENGINE_POSITIONS[engines] if engines else ()
+    fitted = tuple(Engine(position=position, **each) for position in positions)
+    return Vessel(hull_number="XYZ00001A626", engines=fitted, tanks=tuple(tanks), hull_form=hull_form)
+
+
+def job_view(
+    vessel: Vessel,
+    values: Mapping[Place, JsonValue],
+    *,
+    recordings: Mapping[str, Recording] | None = None,
+    disagreements: Iterable[Place] = (),
+    states: Iterable[StepState] = (),
+    settings: Mapping[str, JsonValue] | None = None,
+) -> JobView:
+    """A job view holding values at places (step, field, row, of)."""
+    unsettled = tuple(disagreements)
+
+    def load(reference: str) -> Recording:
+        if recordings is None or reference not in recordings:
+            raise NotEnoughData(f"recording {reference!r} is not here")
+        return recordings[reference]
+
+    return JobView(
+        vessel=vessel,
+        job=Job(id="J1"),
+        measurements=tuple(
+            Measurement(step=place[0], field=place[1], row=place[2], of=place[3], value=value)
+            for place, value in values.items()
+            if place not in unsettled
+        ),
+        disagreements=tuple(Disagreement(place, ()) for place in unsettled),
+        steps=tuple(states),
+        settings=settings or {},
+        load_recording=load,
+    )
+
+
+def findings_of(host: PluginHost, view: JobView, calculator: str) -> list[Finding]:
+    """What one calculator says about a job."""
+    return [assessed.finding for assessed in host.assess(view) if assessed.calculator == calculator]
