@@ -1,0 +1,90 @@
+"""Two heading sources over the same time: mean difference, spread, and what that means for the installation."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+
+import attrs
+
+from garboard.samples import Stream
+from garboard.series import mean, signed_angle, spread
+
+from .deviation import student_t
+
+LONGEST_GAP = 2.0  # between samples that are compared across [s]
+BLOCK = 10.0  # differences closer in time than this are not independent [s]
+
+
+@attrs.frozen(kw_only=True)
+class Comparison:
+    """Heading of one source less that of the trusted one.
+
+    difference  : mean, and the half width of its 95 % interval [deg]
+    spread      : standard deviation of the differences [deg]
+    samples     : how many were compared
+    seconds     : time compared over [s]
+    """
+
+    difference: float
+    uncertainty: float
+    spread: float
+    samples: int
+    seconds: float
+
+    @property
+    def offset_to_enter(self) -> float:
+        """What to add to the source's heading to bring it to the trusted one [deg]."""
+        return -self.difference
+
+
+def compare_headings(heading: Stream, trusted: Stream) -> Comparison:
+    """Mean difference and spread of two direction streams of the same reference, true or magnetic.
+
+    heading : the source to judge [deg]
+    trusted : the source it is held against, such as another sensor or the course over ground [deg]
+    returns : heading less trusted [deg]; its uncertainty is Student's t on means of blocks of 10 s, because
+              neighbouring samples share the same wave
+    Raises ValueError with fewer than three blocks of common time, or when the two differ by 90 degrees or more.
+
+    >>> from garboard.samples import StreamKey
+    >>> times = tuple(float(second) for second in range(60))
+    >>> port = Stream(StreamKey("heading", "1"), times, (2.0,) * 60)
+    >>> starboard = Stream(StreamKey("heading", "2"), times, (359.5,) * 60)
+    >>> compare_headings(port, starboard).difference
+    2.5
+
+    [1] Mean of circular differences; block means, Student's t.
+    """
+    pairs = [(time, value, _direction_at(time, trusted)) for time, value in heading]
+    differences = [(time, signed_angle(value - other)) for time, value, other in pairs if other is not None]
+    blocks: dict[int, list[float]] = {}
+    for time, difference in differences:
+        blocks.setdefault(int((time - differences[0][0]) // BLOCK), []).append(difference)
+    means = [mean(block) for block in blocks.values()]
+    if len(means) < 3:
+        raise ValueError(f"common time in {len(means)} spans of {BLOCK:g} s; record both for a minute or more")
+    values = [difference for _, difference in differences]
+    if max(map(abs, values)) >= 90:
+        raise ValueError("the two differ by 90 degrees or more; check which way the sensor points, then record again")
+    return Comparison(
+        difference=mean(values),
+        uncertainty=student_t(len(means) - 1) * spread(means) / math.sqrt(len(means)),
+        spread=spread(values),
+        samples=len(values),
+        seconds=differences[-1][0] - differences[0][0],
+    )
+
+
+def _direction_at(time: float, stream: Stream) -> float | None:
+    """A direction at a time, the shorter way between its neighbours; None outside them and in a gap."""
+    later = bisect_right(stream.times, time)
+    if later == 0:
+        return None
+    if stream.times[later - 1] == time:
+        return stream.values[later - 1]
+    if later == len(stream) or stream.times[later] - stream.times[later - 1] > LONGEST_GAP:
+        return None
+    share = (time - stream.times[later - 1]) / (stream.times[later] - stream.times[later - 1])
+    first = stream.values[later - 1]
+    return first + share * signed_angle(stream.values[later] - first)

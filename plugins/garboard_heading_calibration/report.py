@@ -1,0 +1,75 @@
+"""The handover book's pages about the compass: what the owner needs to know and keep aboard."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from garboard.findings import Finding, Number, Table, Verdict
+from garboard.host import Assessed
+from garboard.job_view import JobView
+from garboard.steps import Block, ReportSection
+
+from .steps import COMPARISON, MAGNETOMETER, STEADY_TURN, STRAIGHT_RUNS, SWING
+
+VARIATION = "heading_calibration.variation"
+
+
+def build(_view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
+    """The pages; none when nothing about heading was measured."""
+    blocks: list[Block] = []
+    swings = _measured(assessed, SWING, STRAIGHT_RUNS)
+    if swings:
+        blocks.append(
+            "The card tells how far each heading sensor is off on each heading. To get the magnetic heading, add the "
+            "deviation to what the sensor shows; a minus sign means take it away. The card holds as long as nothing "
+            "magnetic is moved near the sensor: swing again after new electronics, loudspeakers, engine work or a "
+            "lightning strike, and once a year."
+        )
+        for finding in swings:
+            blocks += [finding, *finding.tables[:1], *finding.figures]
+    for finding in _measured(assessed, VARIATION):
+        blocks += [
+            "Variation is the angle between true and magnetic north where you are. Add it to a magnetic heading to "
+            "get the true one. East is positive, west negative.",
+            finding,
+        ]
+    turns = _measured(assessed, STEADY_TURN)
+    if turns:
+        blocks += ["The sensors were calibrated in slow circles. This is how even the circles were.", _turns(turns)]
+    blocks += _measured(assessed, COMPARISON)
+    for finding in _measured(assessed, MAGNETOMETER):
+        blocks += [finding, *finding.figures]
+    return blocks
+
+
+def _measured(assessed: Sequence[Assessed], *calculators: str) -> list[Finding]:
+    return [
+        item.finding
+        for item in assessed
+        if item.calculator in calculators and item.finding.verdict is not Verdict.NOT_ENOUGH_DATA
+    ]
+
+
+_COLUMNS = {
+    "turned": "Turned [deg]",
+    "turned by course over ground": "By course over ground [deg]",
+    "mean rate of turn": "Mean rate [deg/s]",
+    "share of time in the band": "In the band [%]",
+    "longest lapse": "Longest lapse [s]",
+}
+
+
+def _turns(findings: Sequence[Finding]) -> Table:
+    rows = []
+    for finding in findings:
+        by_name = {number.name: number for number in finding.numbers}
+        cells = (_cell(by_name.get(name)) for name in _COLUMNS)
+        rows.append((finding.about, *cells, finding.verdict.value))
+    return Table("Steady turns", ("Sensor", *_COLUMNS.values(), "Verdict"), tuple(rows))
+
+
+def _cell(number: Number | None) -> str:
+    return "-" if number is None else f"{number.value:.{number.decimals}f}"
+
+
+SECTION = ReportSection(key="heading_calibration.compass", title="Heading and compass", order=500, build=build)

@@ -1,0 +1,325 @@
+"""Findings about where sensors sit, how they compare, what a raw magnetometer shows, and the variation."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+from garboard.findings import (
+    Axis,
+    Basis,
+    BasisKind,
+    Figure,
+    Finding,
+    NotEnoughData,
+    Number,
+    Series,
+    Table,
+    Verdict,
+)
+from garboard.job_view import JobView
+from garboard.records import HeadingSensor
+from garboard.samples import Recording, Stream
+from garboard.series import compass_angle, mean
+
+from .comparison import Comparison, compare_headings
+from .ellipse import Ellipse, fit_ellipse
+from .sensors import longest, name_of, one_by_one, sensors_of, variation_here
+from .settings import CLEARANCE, HEADING_DEVICE, limit
+from .steps import CLEARANCES, COMPARISON, LOCATION, MAGNETOMETER
+from .swing import is_true
+from .variation import CAUTION_BELOW
+
+LOCATION_BASIS = (CLEARANCE,)
+VARIATION_BASIS = (
+    Basis(
+        BasisKind.STANDARD,
+        "World Magnetic Model 2020 and 2025, NOAA NCEI and British Geological Survey, with their error models",
+        "the standard error times 1.96; iron in the sea bed and ashore is not in the model",
+    ),
+)
+COMPARISON_BASIS = (
+    HEADING_DEVICE,
+    Basis(BasisKind.METHOD, "mean of the differences at the same time; Student's t on means of blocks of 10 s"),
+)
+MAGNETOMETER_BASIS = (
+    Basis(
+        BasisKind.METHOD,
+        "ellipse by direct least squares: Fitzgibbon, Pilu, Fisher (1999); Halir, Flusser (1998)",
+        "centre: hard iron; shape: soft iron",
+    ),
+)
+COURSE = "course over ground"
+
+
+# --- where the sensors sit
+
+
+def compute_location(view: JobView) -> Iterable[Finding]:
+    """Clearances and checks, sensor by sensor."""
+    return one_by_one(sensors_of(view), lambda sensor: _location(view, sensor), lambda it: it.name, LOCATION_BASIS)
+
+
+def _location(view: JobView, sensor: HeadingSensor) -> Finding:
+    asking = view.asking()
+    distances = {what: asking.amount(LOCATION, field, "m", of=sensor.name) for field, what in CLEARANCES.items()}
+    steady = asking.yes(LOCATION, "steady_when_switched", of=sensor.name)
+    mounted = asking.yes(LOCATION, "mounted_as_told", of=sensor.name)
+    asking.check()
+    clearance = limit(view, "clearance", "m")
+    close = [f"{what} at {metres:.2f} m" for what, metres in distances.items() if metres < clearance]
+    nearest = min(distances.values())
+    told = []
+    if not steady:
+        told.append(
+            "The heading moves when a load is switched: part the sensor from that load's cable, or twist the pair."
+        )
+    if close:
+        told.append(f"Move the sensor, or ask its maker: {', '.join(close)}; {clearance:g} m wanted.")
+    if not mounted:
+        told.append("Mount it level, firm and pointing as its maker asks.")
+    verdict = Verdict.FAIL if not (steady and mounted) else Verdict.ADVISE if close else Verdict.PASS
+    good = [] if told else ["Clear of what disturbs it: go on to the turn."]
+    return Finding(
+        verdict=verdict,
+        about=sensor.name,
+        sentence=" ".join([f"{nearest:.2f} m to the nearest disturber.", *told, *good]),
+        basis=LOCATION_BASIS,
+        numbers=(Number("nearest disturber", nearest, "m", decimals=2),),
+    )
+
+
+# --- variation
+
+
+def compute_variation(view: JobView) -> Iterable[Finding]:
+    """Variation at the job's place and date."""
+    here = variation_here(view)
+    faint = here.field.horizontal < CAUTION_BELOW
+    way = "east" if here.east >= 0 else "west"
+    result = (
+        f"Variation {here.east:+.1f} ± {here.uncertainty:.1f} degrees ({way}), "
+        f"changing {here.a_year:+.2f} a year, by {here.field.model}."
+    )
+    advice = (
+        f"The horizontal field is only {here.field.horizontal:.0f} nT: trust no magnetic sensor without another check."
+        if faint
+        else "Compare it with the chart's."
+    )
+    return (
+        Finding(
+            verdict=Verdict.ADVISE if faint else Verdict.PASS,
+            about="variation",
+            sentence=f"{result} {advice}",
+            basis=VARIATION_BASIS,
+            numbers=(
+                Number("variation, east positive", here.east, "deg", here.uncertainty),
+                Number("change in a year", here.a_year, "deg", decimals=2),
+                Number("horizontal field", here.field.horizontal / 1000, "uT"),
+            ),
+        ),
+    )
+
+
+# --- comparison
+
+
+def compute_comparison(view: JobView) -> Iterable[Finding]:
+    """Every source of heading against the trusted one; a lone source against the course over ground."""
+    asking = view.asking()
+    recording = asking.recording(COMPARISON, "comparison_recording")
+    asking.check()
+    headings = {stream.key.source: stream for stream in reversed(recording.of("heading"))}  # the longest of each
+    if not headings:
+        raise NotEnoughData("the recording holds no heading; see that the sensors are sending")
+    trusted = _trusted(view, headings, longest(recording.of("course_over_ground")))
+    others = [headings[source] for source in sorted(headings) if headings[source] is not trusted]
+    return one_by_one(
+        others,
+        lambda heading: _comparison(view, recording, heading, trusted),
+        lambda heading: name_of(view, heading.key.source),
+        COMPARISON_BASIS,
+    )
+
+
+def _trusted(view: JobView, headings: dict[str, Stream], course: Stream | None) -> Stream:
+    wanted = str(view.value(COMPARISON, "trusted_source") or "").strip()
+    if wanted and wanted != COURSE:
+        source = next((sensor.source for sensor in view.vessel.heading_sensors if sensor.name == wanted), wanted)
+        if source not in headings:
+            there = ", ".join(sorted(headings))
+            raise NotEnoughData(f"source {wanted!r} sends no heading in the recording; choose one of {there}")
+        if len(headings) > 1:
+            return headings[source]
+    if wanted == COURSE or len(headings) == 1:
+        if course is None:
+            raise NotEnoughData("the recording holds one heading and no course over ground; record another to compare")
+        return course
+    first = (sensor.source for sensor in view.vessel.heading_sensors if sensor.source in headings)
+    return headings[next(first, max(headings, key=lambda source: len(headings[source])))]
+
+
+def _comparison(view: JobView, recording: Recording, heading: Stream, trusted: Stream) -> Finding:
+    shift, shift_uncertainty = (0.0, 0.0)
+    if is_true(heading) != is_true(trusted):
+        east, shift_uncertainty = _variation(view, recording)
+        shift = east if is_true(trusted) else -east
+    shifted = Stream(heading.key, heading.times, tuple(compass_angle(value + shift) for value in heading.values))
+    try:
+        found = compare_headings(shifted, trusted)
+    except ValueError as outside:
+        raise NotEnoughData(str(outside)) from None
+    return comparison_finding(view, name_of(view, heading.key.source), _name(view, trusted), found, shift_uncertainty)
+
+
+def _name(view: JobView, trusted: Stream) -> str:
+    return COURSE if trusted.key.quantity == "course_over_ground" else name_of(view, trusted.key.source)
+
+
+def _variation(view: JobView, recording: Recording) -> tuple[float, float]:
+    """Variation and its uncertainty: of the job's place, or what the boat's own network sends."""
+    try:
+        here = variation_here(view)
+    except NotEnoughData:
+        sent = longest(recording.of("variation"))
+        if sent is None:
+            raise
+        return mean(sent.values), 0.0
+    return here.east, here.uncertainty
+
+
+def comparison_finding(
+    view: JobView, about: str, trusted: str, found: Comparison, shift_uncertainty: float = 0.0
+) -> Finding:
+    """The finding about one source against the trusted one.
+
+    about, trusted    : what to call them
+    found             : the comparison [deg]
+    shift_uncertainty : of a variation applied between them, 95 % [deg]
+    """
+    uncertainty = math.hypot(found.uncertainty, shift_uncertainty)
+    off = abs(found.difference) > max(limit(view, "offset_limit", "deg"), uncertainty)
+    rough = found.spread > limit(view, "spread_limit", "deg")
+    told = []
+    if off and trusted == COURSE:
+        told.append("Run the same line back: what stays is the sensor's, what changes sign is current and wind.")
+    elif off:
+        told.append(f"Enter an offset of {found.offset_to_enter:+.1f} degrees if the sensor adds its offset.")
+    if rough:
+        told.append(f"The difference spreads by {found.spread:.1f} degrees: record again on a straight run.")
+    more = "more" if found.difference >= 0 else "less"
+    result = f"Heading {abs(found.difference):.1f} ± {uncertainty:.1f} degrees {more} than {trusted}."
+    good = [] if told else ["No offset to enter."]
+    offset = () if trusted == COURSE else (Number("offset to enter", found.offset_to_enter, "deg", uncertainty),)
+    return Finding(
+        verdict=Verdict.ADVISE if told else Verdict.PASS,
+        about=about,
+        sentence=" ".join([result, *told, *good]),
+        basis=COMPARISON_BASIS,
+        numbers=(
+            Number("mean difference", found.difference, "deg", uncertainty),
+            Number("spread of the difference", found.spread, "deg"),
+            *offset,
+            Number("compared over", found.seconds, "s", decimals=0),
+        ),
+    )
+
+
+# --- raw magnetometer
+
+
+def compute_magnetometer(view: JobView) -> Iterable[Finding]:
+    """Hard and soft iron from raw magnetometer points, source by source."""
+    asking = view.asking()
+    recording = asking.recording(MAGNETOMETER, "magnetometer_recording")
+    asking.check()
+    x_of = {stream.key.source: stream for stream in recording.of("magnetic_x")}
+    y_of = {stream.key.source: stream for stream in recording.of("magnetic_y")}
+    shared = sorted(set(x_of) & set(y_of))
+    pairs = [(source, x_of[source], y_of[source]) for source in shared]
+    if not pairs and len(x_of) == len(y_of) == 1:  # a table whose two columns carry names of their own
+        pairs = [(source, x_of[source], y) for source in x_of for y in y_of.values()]
+    if not pairs:
+        raise NotEnoughData("the recording needs both magnetic_x and magnetic_y from one sensor")
+    return one_by_one(
+        pairs,
+        lambda pair: _magnetometer(view, name_of(view, pair[0]), pair[1], pair[2]),
+        lambda pair: name_of(view, pair[0]),
+        MAGNETOMETER_BASIS,
+    )
+
+
+def _magnetometer(view: JobView, about: str, x: Stream, y: Stream) -> Finding:
+    y_at = dict(y)
+    points = [(value, y_at[time]) for time, value in x if time in y_at]
+    try:
+        ellipse = fit_ellipse([x for x, _ in points], [y for _, y in points])
+    except ValueError as outside:
+        raise NotEnoughData(str(outside)) from None
+    return magnetometer_finding(view, about, ellipse, points)
+
+
+def magnetometer_finding(view: JobView, about: str, ellipse: Ellipse, points: Sequence[tuple[float, float]]) -> Finding:
+    """The finding about one magnetometer's circle.
+
+    ellipse : fitted [uT]
+    points  : x and y it was fitted to, for the figure [uT]
+    Raises NotEnoughData when the points leave too wide a gap round the circle.
+    """
+    widest = limit(view, "widest_gap", "deg")
+    if ellipse.gap > widest:
+        raise NotEnoughData(
+            f"points leave {ellipse.gap:.0f} degrees of the circle open, {widest:.0f} at most; turn the full circle"
+        )
+    residual, strength = 100 * ellipse.residual / ellipse.radius, 100 * ellipse.hard_iron / ellipse.radius
+    told = []
+    if residual > limit(view, "residual_limit", "%"):
+        told.append("Points scatter: turn again in calm water, away from other boats and steel docks.")
+    if strength > limit(view, "hard_iron_limit", "%"):
+        told.append("Move the sensor: the boat's iron is stronger there than the earth's field.")
+    doubt = ellipse.centre_uncertainty
+    good = [] if told else ["The sensor's own calibration can take this out."]
+    return Finding(
+        verdict=Verdict.ADVISE if told else Verdict.PASS,
+        about=about,
+        sentence=" ".join(
+            [
+                f"Hard iron {ellipse.hard_iron:.1f} uT, {strength:.0f} % of the circle; "
+                f"residual {residual:.1f} %; widest gap {ellipse.gap:.0f} degrees.",
+                *told,
+                *good,
+            ]
+        ),
+        basis=MAGNETOMETER_BASIS,
+        numbers=(
+            Number("hard iron x, forward", ellipse.centre_x, "uT", doubt, decimals=2),
+            Number("hard iron y, starboard", ellipse.centre_y, "uT", doubt, decimals=2),
+            Number("radius of the circle", ellipse.radius, "uT", decimals=2),
+            Number("soft iron, long by short axis", ellipse.long / ellipse.short, decimals=3),
+            Number("residual", residual, "%"),
+            Number("widest gap", ellipse.gap, "deg", decimals=0),
+        ),
+        figures=(_circle(about, ellipse, points),),
+        tables=(
+            Table(
+                f"Soft iron matrix: {about}",
+                ("", "x", "y"),
+                tuple((name, *(f"{v:.4f}" for v in row)) for name, row in zip("xy", ellipse.soft_iron, strict=True)),
+            ),
+        ),
+    )
+
+
+def _circle(about: str, ellipse: Ellipse, points: Sequence[tuple[float, float]]) -> Figure:
+    shown = points[:: max(1, len(points) // 300)]
+    outline = [ellipse.point_at(float(angle)) for angle in range(0, 361, 5)]
+    return Figure(
+        title=f"Magnetometer circle of {about}",
+        x=Axis("x, forward", "uT"),
+        y=Axis("y, starboard", "uT"),
+        series=(
+            Series("fitted", tuple(x for x, _ in outline), tuple(y for _, y in outline), markers=False),
+            Series("read", tuple(x for x, _ in shown), tuple(y for _, y in shown), line=False),
+        ),
+        equal_scales=True,
+    )

@@ -1,0 +1,88 @@
+"""What the calculators share: sensors by name, findings one sensor at a time, the variation of the job's place."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Iterable, Sequence
+from typing import TypeVar
+
+from garboard.findings import Basis, Finding, NotEnoughData, Verdict
+from garboard.job_view import JobView
+from garboard.records import HeadingSensor
+from garboard.samples import Stream
+
+from .steps import PLACE
+from .variation import Variation, variation_at
+
+Item = TypeVar("Item")
+
+
+def name_of(view: JobView, source: str) -> str:
+    """What to call a source: the vessel's sensor that sends under it, or the source itself."""
+    named = (sensor.name for sensor in view.vessel.heading_sensors if sensor.source == source and source)
+    return next(named, f"source {source}" if source else "the only source")
+
+
+def sensors_of(view: JobView) -> Sequence[HeadingSensor]:
+    """The vessel's heading sensors. Raises NotEnoughData when none is entered."""
+    if not view.vessel.heading_sensors:
+        raise NotEnoughData("the vessel has no heading sensor; enter it under the vessel's equipment")
+    return view.vessel.heading_sensors
+
+
+def longest(streams: Iterable[Stream]) -> Stream | None:
+    """The stream with most samples."""
+    return max(streams, key=len, default=None)
+
+
+def has_sensors(view: JobView) -> bool:
+    """Whether heading is any matter on this vessel."""
+    return bool(view.vessel.heading_sensors)
+
+
+def begun(step: str) -> Callable[[JobView], bool]:
+    """Whether anything was entered under a step that may be left out."""
+
+    def applies(view: JobView) -> bool:
+        entered = any(measurement.step == step for measurement in view.measurements)
+        return entered or any(disagreement.place[0] == step for disagreement in view.disagreements)
+
+    return applies
+
+
+def one_by_one(
+    items: Iterable[Item], find: Callable[[Item], Finding], about: Callable[[Item], str], basis: tuple[Basis, ...]
+) -> Iterable[Finding]:
+    """A finding for each item; what one lacks does not keep the others from theirs."""
+    for item in items:
+        try:
+            yield find(item)
+        except NotEnoughData as missing:
+            sentence = f"Not enough data: {'; '.join(missing.reasons)}."
+            yield Finding(verdict=Verdict.NOT_ENOUGH_DATA, about=about(item), sentence=sentence, basis=basis)
+
+
+def variation_here(view: JobView) -> Variation:
+    """The variation at the job's place and date. Raises NotEnoughData, with every reason, when it cannot be had."""
+    asking = view.asking()
+    latitude, longitude = asking.amount(PLACE, "latitude", "deg"), asking.amount(PLACE, "longitude", "deg")
+    date = _date(view)
+    asking.need(date is not None, "date is not entered; write it as 2026-11-25")
+    asking.check()
+    try:
+        return variation_at(latitude, longitude, date or datetime.date.min)
+    except ValueError as outside:
+        raise NotEnoughData(f"variation: {outside}") from None
+
+
+def _date(view: JobView) -> datetime.date | None:
+    """The date entered; where there is none, the day the latitude was entered, or the job was opened."""
+    entered = view.value(PLACE, "date")
+    measured = view.find(PLACE, "latitude")
+    texts = [entered] if entered else [measured.at if measured else "", view.job.opened]
+    for text in texts:
+        try:
+            return datetime.date.fromisoformat(str(text).strip()[:10])
+        except ValueError:
+            continue
+    return None

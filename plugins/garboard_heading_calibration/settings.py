@@ -1,0 +1,121 @@
+"""What a shop may decide about heading calibration, and the limits a calculator reads from it."""
+
+from __future__ import annotations
+
+import attrs
+
+from garboard.findings import Basis, BasisKind, NotEnoughData
+from garboard.job_view import JobView
+from garboard.records import JsonValue
+from garboard.steps import Field, Kind, Setting
+
+PLUGIN = "heading_calibration"
+
+MAKERS_MANUAL = Basis(
+    BasisKind.COMMON_PRACTICE,
+    "slow, even circles at 2 to 3 degrees a second in calm water",
+    "the sensor maker's manual decides",
+)
+HANDBOOK = Basis(BasisKind.MANUAL, "Handbook of Magnetic Compass Adjustment (formerly Pub. 226), NGA")
+SMALL_CRAFT = Basis(
+    BasisKind.COMMON_PRACTICE,
+    "above 5 degrees of deviation find and remove the cause first",
+    "as taught for small craft; flag states ask the same of ships after adjustment",
+)
+HEADING_DEVICE = Basis(
+    BasisKind.STANDARD,
+    "IMO resolution MSC.116(73), annex 4.3: static error below 1.0 deg, dynamic error below 1.5 deg",
+    "written for ships' transmitting heading devices; on a leisure boat it is advice",
+)
+CLEARANCE = Basis(
+    BasisKind.COMMON_PRACTICE,
+    "a metre or more from anything magnetic or carrying heavy current",
+    "the sensor maker's manual decides",
+)
+
+
+def _amount(name: str, title: str, quantity: str, unit: str, low: float, high: float) -> Field:
+    return Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=(low, high))
+
+
+def _setting(field: Field, default: JsonValue, basis: Basis) -> Setting:
+    return Setting(key=f"{PLUGIN}.{field.name}", field=field, default=default, basis=basis)
+
+
+SETTINGS = (
+    _setting(_amount("band_low", "Turn no slower than", "rate of turn", "deg/s", 0.5, 20), "2 deg/s", MAKERS_MANUAL),
+    _setting(_amount("band_high", "Turn no faster than", "rate of turn", "deg/s", 0.5, 20), "3 deg/s", MAKERS_MANUAL),
+    _setting(_amount("circles", "Circles wanted", "number", "", 0.5, 10), "1.25", MAKERS_MANUAL),
+    _setting(_amount("share_in_band", "Share of time in the band", "share", "%", 0, 100), "80 %", MAKERS_MANUAL),
+    _setting(_amount("longest_lapse", "Longest time out of the band", "time", "s", 0, 120), "10 s", MAKERS_MANUAL),
+    _setting(
+        Field(name="card_step", title="Deviation card every", kind=Kind.CHOICE, choices=("10 deg", "15 deg")),
+        "15 deg",
+        Basis(BasisKind.COMMON_PRACTICE, "deviation cards list every 10 or 15 degrees"),
+    ),
+    _setting(
+        _amount("deviation_limit", "Deviation to look into", "angle", "deg", 0.5, 20),
+        "5 deg",
+        SMALL_CRAFT,
+    ),
+    _setting(_amount("offset_limit", "Offset worth entering", "angle", "deg", 0.1, 20), "1 deg", HEADING_DEVICE),
+    _setting(_amount("spread_limit", "Spread to look into", "angle", "deg", 0.1, 20), "1.5 deg", HEADING_DEVICE),
+    _setting(_amount("clearance", "Clearance of a sensor", "length", "m", 0.1, 20), "1 m", CLEARANCE),
+    _setting(
+        _amount("widest_gap", "Widest gap in a magnetometer's circle", "angle", "deg", 5, 120),
+        "45 deg",
+        Basis(BasisKind.COMMON_PRACTICE, "an ellipse is only as good as the part of it that was turned through"),
+    ),
+    _setting(
+        _amount("residual_limit", "Scatter of a magnetometer about its ellipse", "share", "%", 0.1, 50),
+        "5 %",
+        Basis(BasisKind.COMMON_PRACTICE, "a scatter of 5 % of the circle is about 3 degrees of heading"),
+    ),
+    _setting(
+        _amount("hard_iron_limit", "Hard iron to look into", "share", "%", 1, 500),
+        "100 %",
+        Basis(BasisKind.COMMON_PRACTICE, "iron stronger than the earth's own field is better moved than corrected"),
+    ),
+)
+
+
+@attrs.frozen
+class Wanted:
+    """What a calibration turn has to reach: band [deg/s], degrees, share of time 0 to 1, lapse [s]."""
+
+    low: float
+    high: float
+    degrees: float
+    share: float
+    lapse: float
+
+    @property
+    def band(self) -> tuple[float, float]:
+        """Lowest and highest rate [deg/s]."""
+        return self.low, self.high
+
+
+def limit(view: JobView, name: str, unit: str) -> float:
+    """One of the settings above [unit]. Raises NotEnoughData when it cannot be read."""
+    try:
+        return view.setting_amount(f"{PLUGIN}.{name}", unit)
+    except ValueError as unreadable:
+        raise NotEnoughData(f"the shop's setting {name.replace('_', ' ')!r}: {unreadable}") from None
+
+
+def wanted_turn(view: JobView) -> Wanted:
+    """The shop's demands on a calibration turn. Raises NotEnoughData when the band is upside down."""
+    low, high = limit(view, "band_low", "deg/s"), limit(view, "band_high", "deg/s")
+    if not 0 < low < high:
+        raise NotEnoughData(f"the shop's band reads {low:g} to {high:g} deg/s; set the lower end below the upper")
+    return Wanted(
+        low,
+        high,
+        360 * limit(view, "circles", ""),
+        limit(view, "share_in_band", "%") / 100,
+        limit(view, "longest_lapse", "s"),
+    )
+
+
+USUAL_TURN = Wanted(2.0, 3.0, 450.0, 0.8, 10.0)
+"""The defaults above, for a recording judged without a job."""

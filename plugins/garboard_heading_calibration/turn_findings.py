@@ -1,0 +1,155 @@
+"""What a steady turn is worth, and what to do differently."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Number, Verdict
+from garboard.job_view import JobView
+from garboard.samples import Recording
+
+from .sensors import name_of, one_by_one
+from .settings import MAKERS_MANUAL, USUAL_TURN, Wanted, wanted_turn
+from .steps import STEADY_TURN
+from .turns import LEAST_DEGREES, Turn, find_turns
+
+COURSE_AGREES_WITHIN = 0.05  # of the degrees turned
+
+METHOD = Basis(
+    BasisKind.METHOD,
+    "rate of turn integrated by the trapezoid rule, or heading added up; held against course over ground",
+)
+BASIS = (MAKERS_MANUAL, METHOD)
+
+
+def judge_recording(recording: Recording) -> tuple[Finding, ...]:
+    """Every turn of a recording, judged by the usual demands. Raises NotEnoughData when there is none."""
+    return tuple(
+        turn_finding(turn, USUAL_TURN, f"source {turn.source}" if turn.source else "the only source")
+        for turn in _turns(recording, USUAL_TURN)
+    )
+
+
+def compute(view: JobView) -> Iterable[Finding]:
+    """The best turn of each source in the job's recording, and what the instrument itself said."""
+    return (*_refusals(view), *_best_turns(view))
+
+
+def _best_turns(view: JobView) -> Iterable[Finding]:
+    wanted = wanted_turn(view)
+    asking = view.asking()
+    recording = asking.recording(STEADY_TURN, "turn_recording")
+    asking.check()
+    turns = _turns(recording, wanted)
+    calm = view.value(STEADY_TURN, "calm_water") is not False
+    seen = {turn.source for turn in turns}
+    silent = [sensor for sensor in view.vessel.heading_sensors if sensor.source and sensor.source not in seen]
+
+    def best(source: str) -> Finding:
+        mine = [turn for turn in turns if turn.source == source]
+        if not mine:
+            raise NotEnoughData(f"source {source} shows no turn in the recording; see that it was sending")
+        turn = min(mine, key=lambda turn: (len(shortcomings(turn, wanted)), -turn.in_band, -abs(turn.degrees)))
+        return turn_finding(turn, wanted, name_of(view, source), calm)
+
+    sources = [*sorted(seen), *(sensor.source for sensor in silent)]
+    return one_by_one(sources, best, lambda source: name_of(view, source), BASIS)
+
+
+def _turns(recording: Recording, wanted: Wanted) -> Sequence[Turn]:
+    if not (recording.of("rate_of_turn") or recording.of("heading")):
+        raise NotEnoughData("the recording holds neither rate of turn nor heading; see that the sensor is sending")
+    turns = find_turns(recording, wanted.band)
+    if not turns:
+        raise NotEnoughData(f"the recording shows no turn of {LEAST_DEGREES:.0f} degrees or more; record a full circle")
+    return turns
+
+
+def _refusals(view: JobView) -> Iterable[Finding]:
+    for sensor in view.vessel.heading_sensors:
+        if view.value(STEADY_TURN, "instrument_result", of=sensor.name) == "refused":
+            yield Finding(
+                verdict=Verdict.FAIL,
+                about=sensor.name,
+                sentence="The instrument refused its calibration. Check where the sensor sits, then turn again.",
+                basis=(Basis(BasisKind.COMMON_PRACTICE, "a sensor is calibrated when its instrument says so"),),
+            )
+
+
+def turn_finding(turn: Turn, wanted: Wanted, about: str, calm: bool = True) -> Finding:
+    """The finding about one turn.
+
+    turn   : as found in the recording
+    wanted : what a calibration turn has to reach
+    about  : whose turn it is
+    calm   : whether the water was
+    """
+    faults = shortcomings(turn, wanted)
+    remarks = _remarks(turn, calm)
+    verdict = Verdict.FAIL if faults else Verdict.ADVISE if remarks else Verdict.PASS
+    result = (
+        f"{abs(turn.degrees):.1f} degrees to {turn.direction} at {turn.mean_rate:.2f} deg/s, "
+        f"{100 * turn.in_band:.0f} % of the time inside {wanted.low:g} to {wanted.high:g}"
+    )
+    good = [] if faults or remarks else ["Good: let the instrument finish its calibration."]
+    return Finding(
+        verdict=verdict,
+        about=about,
+        sentence=" ".join([f"{result}.", *faults, *remarks, *good]),
+        basis=BASIS,
+        numbers=_numbers(turn),
+    )
+
+
+def shortcomings(turn: Turn, wanted: Wanted) -> tuple[str, ...]:
+    """What keeps a turn from calibrating, each with what to do differently; none for a good turn."""
+    told: list[str] = []
+    rate = f"mean {turn.mean_rate:.2f} deg/s, wanted {wanted.low:g} to {wanted.high:g}"
+    if turn.mean_rate < wanted.low:
+        told.append(f"Too slow. Turn faster: {rate}.")
+    elif turn.mean_rate > wanted.high:
+        told.append(f"Too fast. Turn slower: {rate}.")
+    elif turn.in_band < wanted.share:
+        told.append(f"Too uneven. Hold helm and throttle still: {100 * wanted.share:.0f} % in the band wanted.")
+    elif turn.longest_lapse > wanted.lapse:
+        told.append(
+            f"Out of the band for {turn.longest_lapse:.0f} s at a stretch. Keep each lapse under {wanted.lapse:.0f} s."
+        )
+    missing = wanted.degrees - abs(turn.degrees)
+    if missing > 0:
+        told.append(f"Turn on for {math.ceil(missing)} degrees more: {wanted.degrees:.0f} wanted.")
+    return tuple(told)
+
+
+def _remarks(turn: Turn, calm: bool) -> list[str]:
+    told = []
+    if turn.course_ratio is None:
+        told.append("Not checked against course over ground: record that too.")
+    elif turn.by_course is not None:
+        apart = abs(turn.degrees - turn.by_course)
+        noise = math.hypot(turn.degrees_uncertainty, turn.by_course_uncertainty)
+        if apart > max(COURSE_AGREES_WITHIN * abs(turn.by_course), noise):
+            told.append(f"Course over ground turned {abs(turn.by_course):.1f} degrees: check the sensor's mounting.")
+    if not calm:
+        told.append("The water was not calm: turn again on a calm day before you rely on it.")
+    return told
+
+
+def _numbers(turn: Turn) -> tuple[Number, ...]:
+    # noise says nothing of a sensor's scale or lag: where the course differs by more, that is the doubt
+    apart = 0.0 if turn.by_course is None else abs(turn.degrees - turn.by_course)
+    doubt = max(turn.degrees_uncertainty, apart)
+    by_course = (
+        ()
+        if turn.by_course is None
+        else (Number("turned by course over ground", turn.by_course, "deg", turn.by_course_uncertainty),)
+    )
+    return (
+        Number("turned", turn.degrees, "deg", doubt),
+        *by_course,
+        Number("mean rate of turn", turn.mean_rate, "deg/s", doubt / turn.seconds, decimals=2),
+        Number("share of time in the band", 100 * turn.in_band, "%", decimals=0),
+        Number("longest lapse", turn.longest_lapse, "s", decimals=0),
+        Number("spread of the rate", turn.smoothness, "deg/s", decimals=2),
+    )

@@ -1,0 +1,303 @@
+"""Steady turns in a recording: how far, how fast, how evenly, and whether the course over ground agrees.
+
+How each figure is defined:
+
+- A turn goes one way and turns 90 degrees or more. A straight stretch (rate, low-passed, below 0.3 deg/s) of
+  10 s or longer ends it and is no part of it; a shorter one is a lapse within it.
+- Degrees turned: rate of turn integrated by the trapezoid rule over time; from a heading, its running total.
+- Share in band: share of the time in which the rate as sampled (from a heading: over 2 s) is inside the band.
+- Longest lapse and smoothness: on the rate low-passed by a running mean over 2 s, so that one noisy sample
+  neither makes nor ends a lapse.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Sequence
+from itertools import accumulate, groupby, pairwise
+
+import attrs
+
+from garboard.samples import Recording, Stream, StreamKey
+from garboard.series import mean, spread, turned, unwrapped
+
+STRAIGHT_BELOW = 0.3  # [deg/s]
+STRAIGHT_FOR = 10.0  # [s]
+LEAST_DEGREES = 90.0
+YAW_DEGREES = 20.0  # turning less than this one way is yawing about
+LOW_PASS = 2.0  # [s]
+LONGEST_GAP = 2.0  # a longer silence ends a turn [s]
+UNDER_WAY = 1.0  # below this speed the course over ground says little [kn]
+
+
+@attrs.frozen(kw_only=True)
+class Turn:
+    """One steady turn as one source saw it.
+
+    source, quantity : whose rate of turn, or heading, it is from
+    start, end       : [s], the recording's time
+    degrees          : turned, starboard positive, and the half width of its 95 % interval from noise [deg]
+    by_course        : turned by course over ground in the same time [deg]; None where it cannot be told
+    in_band          : share of the time inside the band, 0 to 1
+    longest_lapse    : longest time outside the band [s]
+    smoothness       : standard deviation of the low-passed rate [deg/s]
+    """
+
+    source: str
+    quantity: str
+    start: float
+    end: float
+    degrees: float
+    degrees_uncertainty: float
+    by_course: float | None
+    by_course_uncertainty: float
+    in_band: float
+    longest_lapse: float
+    smoothness: float
+
+    @property
+    def seconds(self) -> float:
+        """Length [s]."""
+        return self.end - self.start
+
+    @property
+    def mean_rate(self) -> float:
+        """Degrees by time, never negative [deg/s]."""
+        return abs(self.degrees) / self.seconds
+
+    @property
+    def direction(self) -> str:
+        """Port or starboard."""
+        return "starboard" if self.degrees > 0 else "port"
+
+    @property
+    def course_ratio(self) -> float | None:
+        """Degrees turned by degrees of course over ground; None where the course does not tell [-]."""
+        return self.degrees / self.by_course if self.by_course else None
+
+
+def find_turns(recording: Recording, band: tuple[float, float] = (2.0, 3.0)) -> tuple[Turn, ...]:
+    """Every steady turn of a recording, source by source, in order of time.
+
+    recording : with rates of turn, or headings from sources that send no rate of turn [-]
+    band      : lowest and highest rate wanted, either way [deg/s]
+    returns   : the turns; none when the boat did not turn 90 degrees one way [-]
+
+    >>> from garboard.samples import Sample, gather
+    >>> log = gather("log", [Sample(float(second), "rate_of_turn", 2.5, "7") for second in range(181)])
+    >>> [(turn.degrees, turn.in_band, turn.direction) for turn in find_turns(log)]
+    [(450.0, 1.0, 'starboard')]
+    """
+    course = max(recording.of("course_over_ground"), key=len, default=None)
+    speed = max(recording.of("speed_over_ground"), key=len, default=None)
+    found = []
+    for stream in _one_for_each_source(recording):
+        rate = stream if stream.key.quantity == "rate_of_turn" else rate_from_heading(stream)
+        for first, last in _spans(rate):
+            part = stream.between(rate.times[first], rate.times[last])
+            found.append(_turn(part, rate.between(rate.times[first], rate.times[last]), band, course, speed))
+    return tuple(found)
+
+
+def low_passed(stream: Stream, seconds: float = LOW_PASS) -> tuple[float, ...]:
+    """A stream's values averaged over a window centred on each.
+
+    stream  : any quantity but a direction [its unit]
+    seconds : length of the window [s]
+    returns : as many values as the stream has [its unit]
+
+    >>> low_passed(Stream(StreamKey("rate_of_turn"), (0.0, 1.0, 2.0), (0.0, 3.0, 6.0)))
+    (1.5, 3.0, 4.5)
+    """
+    sums = [0.0, *accumulate(stream.values)]
+    smooth = []
+    for time in stream.times:
+        first, last = _window(stream.times, time, seconds)
+        smooth.append((sums[last] - sums[first]) / (last - first))
+    return tuple(smooth)
+
+
+def rate_from_heading(heading: Stream, seconds: float = LOW_PASS) -> Stream:
+    """Rate of turn from a heading, by its change over a window centred on each sample.
+
+    heading : true, magnetic or compass [deg]
+    seconds : length of the window; reaches to the neighbours where samples are further apart [s]
+    returns : rate of turn, starboard positive [deg/s]
+
+    >>> rate_from_heading(Stream(StreamKey("heading"), (0.0, 1.0, 2.0), (358.0, 0.0, 2.0))).values
+    (2.0, 2.0, 2.0)
+    """
+    total, times = unwrapped(heading.values), heading.times
+    rates = []
+    for index, time in enumerate(times):
+        first, last = _window(times, time, seconds)
+        low, high = min(first, max(index - 1, 0)), max(last - 1, min(index + 1, len(times) - 1))
+        span = times[high] - times[low]
+        rates.append((total[high] - total[low]) / span if span > 0 else 0.0)
+    return Stream(StreamKey("rate_of_turn", heading.key.source), times, tuple(rates))
+
+
+def _window(times: Sequence[float], time: float, seconds: float) -> tuple[int, int]:
+    return bisect_left(times, time - seconds / 2), bisect_right(times, time + seconds / 2)
+
+
+def _one_for_each_source(recording: Recording) -> Iterable[Stream]:
+    """Rate of turn where a source sends it, otherwise its heading; one source after the other."""
+    chosen: dict[str, Stream] = {}
+    for stream in (*recording.of("rate_of_turn"), *recording.of("heading")):
+        chosen.setdefault(stream.key.source, _finite(stream))
+    return (chosen[source] for source in sorted(chosen))
+
+
+def _finite(stream: Stream) -> Stream:
+    if all(map(math.isfinite, stream.values)):
+        return stream
+    kept = [(time, value) for time, value in stream if math.isfinite(value)]
+    return Stream(stream.key, tuple(time for time, _ in kept), tuple(value for _, value in kept))
+
+
+def _spans(rate: Stream) -> list[tuple[int, int]]:
+    """First and last sample of each turn."""
+    smooth = low_passed(rate)
+    found: list[tuple[int, int]] = []
+    for first, last in _without_gaps(rate.times):
+        ways = [
+            0 if abs(value) < STRAIGHT_BELOW else int(math.copysign(1, value)) for value in smooth[first : last + 1]
+        ]
+        spans = _joined(_grouped(ways, first), rate.times)
+        real = [span if abs(_degrees(rate, span)) >= YAW_DEGREES else (0, *span[1:]) for span in spans]
+        found += [(start, end) for way, start, end in _joined(real, rate.times) if way]
+    return [span for span in found if abs(_degrees(rate, (1, *span))) >= LEAST_DEGREES]
+
+
+def _without_gaps(times: Sequence[float]) -> list[tuple[int, int]]:
+    if not times:
+        return []
+    breaks = [index for index, (earlier, later) in enumerate(pairwise(times)) if later - earlier > LONGEST_GAP]
+    return list(zip([0, *(index + 1 for index in breaks)], [*breaks, len(times) - 1], strict=True))
+
+
+_Span = tuple[int, int, int]
+"""Way of turning (-1, 0, 1), first and last sample."""
+
+
+def _way(rate: float) -> int:
+    return 0 if abs(rate) < STRAIGHT_BELOW else int(math.copysign(1, rate))
+
+
+def _grouped(ways: Iterable[int], offset: int) -> list[_Span]:
+    spans: list[_Span] = []
+    for way, group in groupby(ways):
+        length = len(list(group))
+        spans.append((way, offset, offset + length - 1))
+        offset += length
+    return spans
+
+
+def _joined(spans: Sequence[_Span], times: Sequence[float]) -> list[_Span]:
+    """Neighbours of one way made one; a straight stretch too short to count goes to the turn beside it."""
+    joined: list[_Span] = []
+    for way, first, last in _merged(spans):
+        short = way == 0 and times[last] - times[first] < STRAIGHT_FOR
+        if short and joined:
+            joined[-1] = (joined[-1][0], joined[-1][1], last)
+        elif joined and joined[-1][0] == 0 and times[joined[-1][2]] - times[joined[-1][1]] < STRAIGHT_FOR:
+            joined[-1] = (way, joined[-1][1], last)
+        else:
+            joined.append((way, first, last))
+    return _merged(joined)
+
+
+def _merged(spans: Sequence[_Span]) -> list[_Span]:
+    merged: list[_Span] = []
+    for way, first, last in spans:
+        if merged and merged[-1][0] == way:
+            merged[-1] = (way, merged[-1][1], last)
+        else:
+            merged.append((way, first, last))
+    return merged
+
+
+def _degrees(rate: Stream, span: _Span) -> float:
+    _, first, last = span
+    return turned(Stream(rate.key, rate.times[first : last + 1], rate.values[first : last + 1]), LONGEST_GAP)
+
+
+def _turn(stream: Stream, rate: Stream, band: tuple[float, float], course: Stream | None, speed: Stream | None) -> Turn:
+    low, high = band
+    start, end = rate.times[0], rate.times[-1]
+    smooth = low_passed(rate)
+    if stream.key.quantity == "rate_of_turn":
+        degrees = turned(rate, LONGEST_GAP)
+        uncertainty = 1.96 * _noise(rate.values) * math.sqrt((end - start) ** 2 / len(rate))
+    else:
+        total = unwrapped(stream.values)
+        degrees = total[-1] - total[0]
+        uncertainty = 1.96 * math.sqrt(2) * _noise(total)
+    by_course, by_course_uncertainty = _by_course(course, speed, start, end, abs(degrees) / (end - start))
+    return Turn(
+        source=stream.key.source,
+        quantity=stream.key.quantity,
+        start=start,
+        end=end,
+        degrees=degrees,
+        degrees_uncertainty=uncertainty,
+        by_course=by_course,
+        by_course_uncertainty=by_course_uncertainty,
+        in_band=_share([low <= abs(value) <= high for value in rate.values], rate.times),
+        longest_lapse=_longest_lapse([low <= abs(value) <= high for value in smooth], rate.times),
+        smoothness=spread(smooth),
+    )
+
+
+def _share(inside: Sequence[bool], times: Sequence[float]) -> float:
+    steps = [later - earlier for earlier, later in pairwise(times)]
+    return math.fsum(step for step, within in zip(steps, inside, strict=False) if within) / math.fsum(steps)
+
+
+def _longest_lapse(inside: Sequence[bool], times: Sequence[float]) -> float:
+    longest, since = 0.0, times[0]
+    for time, within in zip(times, inside, strict=True):
+        longest = max(longest, time - since)
+        if within:
+            since = time
+    return longest
+
+
+def _noise(values: Sequence[float]) -> float:
+    """Standard deviation of the noise from sample to sample, any steady change taken out."""
+    return spread([later - earlier for earlier, later in pairwise(values)]) / math.sqrt(2) if len(values) > 2 else 0.0
+
+
+def _by_course(
+    course: Stream | None, speed: Stream | None, start: float, end: float, rate: float
+) -> tuple[float | None, float]:
+    """Degrees turned by course over ground and their uncertainty; None where the course does not tell.
+
+    It does not tell when it starts late, ends early, leaves a gap in which the boat turned more than a
+    quarter circle, or when the boat hardly moved.
+    """
+    if course is None or not len(course):
+        return None, 0.0
+    first, last = max(bisect_right(course.times, start) - 1, 0), bisect_left(course.times, end) + 1
+    times, values = course.times[first:last], course.values[first:last]
+    moving = speed is None or not (speeds := speed.between(start, end).values) or mean(speeds) >= UNDER_WAY
+    if len(times) < 3 or not all(map(math.isfinite, values)) or not moving:
+        return None, 0.0
+    missing = max(times[0] - start, 0.0) + max(end - times[-1], 0.0)
+    gap = max(missing, *(later - earlier for earlier, later in pairwise(times)))
+    if gap * rate > 90:
+        return None, 0.0
+    total = unwrapped(values)
+    noise = 1.96 * math.sqrt(2) * _noise(total)
+    return _at(end, times, total) - _at(start, times, total), math.hypot(noise, missing * rate)
+
+
+def _at(time: float, times: Sequence[float], values: Sequence[float]) -> float:
+    """The value at a time, on the straight line between its neighbours; before the first and after the last theirs."""
+    index = bisect_right(times, time)
+    if index == 0 or index == len(times):
+        return values[max(index - 1, 0)]
+    earlier, later = times[index - 1], times[index]
+    return values[index - 1] + (values[index] - values[index - 1]) * (time - earlier) / (later - earlier)
