@@ -28,6 +28,7 @@ BUILT_IN = (
     "garboard_heading_calibration",
     "garboard_prop_check",
     "garboard_fuel_curve",
+    "garboard_handover",
 )
 """Plugins that come with the program. Named here because a tablet package may carry no metadata to find them by."""
 

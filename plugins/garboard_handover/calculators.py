@@ -1,0 +1,282 @@
+"""Findings of the walk-through: what did not work, the pilot's steadiness, radio identities, the punch list."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from garboard.findings import (
+    Axis,
+    Band,
+    Basis,
+    BasisKind,
+    Figure,
+    Finding,
+    NotEnoughData,
+    Number,
+    Series,
+    Verdict,
+)
+from garboard.job_view import JobView
+from garboard.records import EQUIPMENT
+from garboard.samples import Stream
+from garboard.series import unwrapped
+from garboard.steps import Calculator, Field, Kind, Step
+from garboard_handover import steps
+from garboard_handover.pilot import course_change_of, hold_of
+
+IDENTITY = Basis(
+    BasisKind.STANDARD,
+    "ITU-R M.585, ship station identities: nine digits, the first from 2 to 7",
+    "number format from memory, confirm before relying on it",
+)
+PILOT = Basis(BasisKind.SHOP_RULE, "spread and overshoot the shop accepts", "the pilot's manual comes first")
+PUNCH = Basis(BasisKind.COMMON_PRACTICE, "no fault stays open at hand over; what was put right is tried again")
+_LONGEST_FIGURE = 600
+
+
+def _check_of(step: Step) -> Calculator:
+    def compute(view: JobView) -> Iterator[Finding]:
+        if view.state_of(step.key) == "not fitted":
+            return
+        answers = list(_answers(view, step))
+        if all(answer is None for _, answer, _ in answers):
+            raise NotEnoughData("not tried yet; try it, or mark the step as not fitted")
+        failed = [name for name, answer, _ in answers if answer is False]
+        missing = [name for name, answer, required in answers if answer is None and required]
+        if failed:
+            yield Finding(
+                verdict=Verdict.FAIL,
+                about=step.title,
+                sentence=f"Put right and try again: {'; '.join(failed)}.",
+                basis=(steps.WALK_THROUGH, steps.MAKERS),
+            )
+        if missing:
+            yield Finding(
+                verdict=Verdict.NOT_ENOUGH_DATA,
+                about=step.title,
+                sentence=f"Still to try: {'; '.join(missing)}.",
+                basis=(steps.WALK_THROUGH,),
+            )
+        if not failed and not missing:
+            tried = sum(answer is True for _, answer, _ in answers)
+            yield Finding(
+                verdict=Verdict.PASS,
+                about=step.title,
+                sentence=f"{tried} of {tried} points tried and in order.",
+                basis=(_basis_of(step), steps.MAKERS),
+                numbers=(Number("points in order", tried, decimals=0),),
+            )
+
+    return Calculator(
+        key=f"{step.key}.check", title=step.title, step=step.key, compute=compute, basis=(steps.WALK_THROUGH,)
+    )
+
+
+def _basis_of(step: Step) -> Basis:
+    return steps.LOCAL_LAW if step.key == steps.SAFETY_GEAR else steps.WALK_THROUGH
+
+
+def _answers(view: JobView, step: Step) -> Iterator[tuple[str, bool | None, bool]]:
+    """Every yes-or-no point of a step: what it is called, the answer, and whether one is required."""
+    for field in step.fields:
+        if field.kind is Kind.YES_NO:
+            for of in _pieces(view, field):
+                value = view.value(step.key, field.name, of=of)
+                name = f"{field.title} ({of})" if of else field.title
+                yield name, value if isinstance(value, bool) else None, field.required
+        elif field.kind is Kind.TABLE:
+            yield from _table_answers(view, step, field)
+
+
+def _table_answers(view: JobView, step: Step, table: Field) -> Iterator[tuple[str, bool | None, bool]]:
+    label, *points = table.columns
+    for row in view.rows(step.key, label.name):
+        called = str(view.value(step.key, label.name, row=row))
+        for point in points:
+            if point.kind is Kind.YES_NO:
+                value = view.value(step.key, point.name, row=row)
+                yield f"{called}: {point.title.lower()}", value if isinstance(value, bool) else None, point.required
+
+
+def _pieces(view: JobView, field: Field) -> tuple[str, ...]:
+    if not field.each:
+        return ("",)
+    return tuple(str(getattr(piece, EQUIPMENT[field.each])) for piece in getattr(view.vessel, field.each))
+
+
+def _radio_identity(view: JobView) -> Iterator[Finding]:
+    if view.state_of(steps.RADIO) == "not fitted":
+        return
+    asking = view.asking()
+    licence = asking.choice(steps.RADIO, "licence_identity").strip()
+    vhf = asking.choice(steps.RADIO, "vhf_identity").strip()
+    asking.check()
+    ais = str(view.value(steps.RADIO, "ais_identity") or "").strip()
+    faults = [
+        f"{what} {identity!r} is not nine digits beginning with 2 to 7"
+        for what, identity in (("licence", licence), ("VHF", vhf), ("AIS", ais))
+        if identity and not re.fullmatch(r"[2-7][0-9]{8}", identity)
+    ]
+    faults += [
+        f"{what} has {identity}, the licence {licence}"
+        for what, identity in (("VHF", vhf), ("AIS", ais))
+        if identity and identity != licence
+    ]
+    yield Finding(
+        verdict=Verdict.FAIL if faults else Verdict.PASS,
+        about="Radio identity",
+        sentence=(
+            f"{'; '.join(faults)}. Correct it before anyone relies on a distress call."
+            if faults
+            else "Radio and licence carry one identity."
+        ),
+        basis=(IDENTITY,),
+    )
+
+
+def _heading_hold(view: JobView) -> Iterator[Finding]:
+    heading = _heading(view, "hold_recording")
+    hold = hold_of(heading, view.setting_amount("handover.hold_seconds", "s"))
+    limit = view.setting_amount("handover.hold_spread", "deg")
+    within = 2 * hold.spread
+    good = within <= limit
+    yield Finding(
+        verdict=Verdict.PASS if good else Verdict.ADVISE,
+        about="Heading hold",
+        sentence=f"Held within ± {within:.1f} degrees for {hold.seconds:.0f} s. "
+        + (
+            "Steady enough."
+            if good
+            else f"The shop's limit is ± {limit:.0f}: tune the pilot's response, then hold again."
+        ),
+        numbers=(
+            Number(f"heading held, {heading.key.reference or 'as shown'}", hold.heading, "deg", decimals=0),
+            Number("95 % within ±", within, "deg"),
+            Number("furthest off", hold.furthest, "deg"),
+            Number("slow change over the hold", hold.drift, "deg"),
+        ),
+        basis=(PILOT,),
+        figures=(_figure("Heading held", heading, Band("95 %", "y", -within, within), hold.heading),),
+    )
+
+
+def _course_change(view: JobView) -> Iterator[Finding]:
+    asking = view.asking()
+    ordered = asking.amount(steps.AUTOPILOT, "ordered_change", "deg")
+    asking.check()
+    heading = _heading(view, "change_recording")
+    tolerance = view.setting_amount("handover.settled_within", "deg")
+    change = course_change_of(heading, ordered, tolerance)
+    widest = view.setting_amount("handover.overshoot", "deg")
+    longest = view.setting_amount("handover.settle_seconds", "s")
+    remarks = [
+        *([f"overshoot {change.overshoot:.0f} degrees, limit {widest:.0f}"] if change.overshoot > widest else []),
+        *([f"settled after {change.settled:.0f} s, limit {longest:.0f}"] if change.settled > longest else []),
+    ]
+    side = "starboard" if change.turned > 0 else "port"
+    yield Finding(
+        verdict=Verdict.ADVISE if remarks else Verdict.PASS,
+        about="Course change",
+        sentence=f"{abs(change.turned):.0f} degrees to {side}, overshoot {change.overshoot:.1f}. "
+        + (f"{'; '.join(remarks)}: tune the pilot, then try again." if remarks else "In order."),
+        numbers=(
+            Number("turned, starboard positive", change.turned, "deg"),
+            Number("ordered", ordered, "deg", decimals=0),
+            Number("overshoot", change.overshoot, "deg"),
+            Number("time to settle", change.settled, "s", decimals=0),
+        ),
+        basis=(PILOT,),
+        figures=(_figure("Course change", heading, None, heading.values[0]),),
+    )
+
+
+def _heading(view: JobView, field: str) -> Stream:
+    recording = view.recording(steps.AUTOPILOT, field)
+    if recording is None:
+        raise NotEnoughData(f"{field.replace('_', ' ')} is not here; record the heading while the pilot steers")
+    streams = recording.of("heading")
+    if not streams:
+        raise NotEnoughData(f"{field.replace('_', ' ')} holds no heading")
+    return streams[0]
+
+
+def _figure(title: str, heading: Stream, band: Band | None, origin: float) -> Figure:
+    every = max(1, len(heading) // _LONGEST_FIGURE)
+    run = unwrapped((origin, *heading.values))[1:]
+    return Figure(
+        title=title,
+        x=Axis("Time", "s"),
+        y=Axis("Off the first heading" if band is None else "Off the mean heading", "deg"),
+        series=(
+            Series(
+                "heading",
+                tuple(time - heading.times[0] for time in heading.times[::every]),
+                tuple(angle - origin for angle in run[::every]),
+                markers=False,
+            ),
+        ),
+        bands=() if band is None else (band,),
+    )
+
+
+def _punch_list(view: JobView) -> Iterator[Finding]:
+    rows = view.rows(steps.PUNCH_LIST, "fault")
+    open_faults = []
+    for row in rows:
+        fault = str(view.value(steps.PUNCH_LIST, "fault", row=row))
+        put_right = view.value(steps.PUNCH_LIST, "put_right", row=row) is True
+        retested = str(view.value(steps.PUNCH_LIST, "retested_by", row=row) or "").strip()
+        if not (put_right and retested):
+            open_faults.append(f"{fault} ({'try again' if put_right else 'put right'})")
+    open_faults += [note.text for note in view.notes if note.punch_list and not note.settled]
+    yield Finding(
+        verdict=Verdict.FAIL if open_faults else Verdict.PASS,
+        about="Punch list",
+        sentence=(
+            f"{len(open_faults)} open: {'; '.join(open_faults)}."
+            if open_faults
+            else f"Nothing open; {len(rows)} put right and tried again."
+        ),
+        basis=(PUNCH,),
+    )
+
+
+CALCULATORS = (
+    *(_check_of(step) for step in steps.STEPS if step.key != steps.PUNCH_LIST),
+    Calculator(
+        key="handover.radio_identity",
+        title="Radio identity",
+        step=steps.RADIO,
+        compute=_radio_identity,
+        basis=(IDENTITY,),
+    ),
+    Calculator(
+        key="handover.heading_hold",
+        title="Autopilot: heading hold",
+        step=steps.AUTOPILOT,
+        compute=_heading_hold,
+        basis=(PILOT,),
+        applies=lambda view: view.state_of(steps.AUTOPILOT) != "not fitted",
+    ),
+    Calculator(
+        key="handover.course_change",
+        title="Autopilot: course change",
+        step=steps.AUTOPILOT,
+        compute=_course_change,
+        basis=(PILOT,),
+        applies=lambda view: view.state_of(steps.AUTOPILOT) != "not fitted",
+    ),
+    Calculator(
+        key="handover.punch_list",
+        title="Punch list",
+        step=steps.PUNCH_LIST,
+        compute=_punch_list,
+        basis=(PUNCH,),
+        applies=lambda view: bool(
+            view.rows(steps.PUNCH_LIST)
+            or any(note.punch_list for note in view.notes)
+            or view.state_of(steps.PUNCH_LIST) != "to do"
+        ),
+    ),
+)

@@ -1,0 +1,106 @@
+"""How well a pilot holds a heading and changes course, from a heading stream."""
+
+from __future__ import annotations
+
+import math
+
+import attrs
+
+from garboard.findings import NotEnoughData
+from garboard.samples import Stream
+from garboard.series import compass_angle, mean, spread, unwrapped
+
+
+@attrs.frozen
+class Hold:
+    """A held heading.
+
+    heading  : mean heading [deg], in the reference of the stream
+    spread   : standard deviation about a straight course [deg]
+    furthest : largest departure from the mean [deg]
+    drift    : slow change over the whole hold [deg]
+    seconds  : length [s]
+    """
+
+    heading: float
+    spread: float
+    furthest: float
+    drift: float
+    seconds: float
+
+
+@attrs.frozen
+class CourseChange:
+    """A course change.
+
+    turned    : from the heading before to the heading after [deg], starboard positive
+    overshoot : how far past the new heading it went, zero or above [deg]
+    settled   : seconds from leaving the old heading until it stayed within the tolerance of the new one [s]
+    """
+
+    turned: float
+    overshoot: float
+    settled: float
+
+
+def hold_of(heading: Stream, shortest: float) -> Hold:
+    """Judge a heading hold over a whole recording.
+
+    heading  : heading stream [deg]
+    shortest : less than this is not enough [s]
+    Raises NotEnoughData for a short recording or fewer than ten samples.
+    """
+    seconds = heading.times[-1] - heading.times[0] if len(heading) else 0.0
+    if seconds < shortest or len(heading) < 10:
+        raise NotEnoughData(f"heading held for {seconds:.0f} s in {len(heading)} samples; hold it {shortest:.0f} s")
+    run = unwrapped(heading.values)
+    middle = mean(run)
+    return Hold(
+        heading=compass_angle(middle),
+        spread=spread(run),
+        furthest=max(abs(angle - middle) for angle in run),
+        drift=_slope(heading.times, run) * seconds,
+        seconds=seconds,
+    )
+
+
+def course_change_of(heading: Stream, ordered: float, tolerance: float, ends: float = 5.0) -> CourseChange:
+    """Judge a course change.
+
+    heading   : heading stream from before the order until well after it [deg]
+    ordered   : change ordered, starboard positive, not zero [deg]
+    tolerance : settled means within this of the heading ordered [deg]
+    ends      : seconds at each end taken as the steady headings before and after [s]
+    Raises NotEnoughData when the recording is shorter than four times `ends` or never settles.
+    """
+    if abs(ordered) < 2 * tolerance:
+        raise NotEnoughData(f"course change of {ordered:.0f} degrees ordered; order at least {2 * tolerance:.0f}")
+    if not len(heading) or heading.times[-1] - heading.times[0] < 4 * ends:
+        raise NotEnoughData(f"recording of the course change is shorter than {4 * ends:.0f} s")
+    run = unwrapped(heading.values)
+    start = heading.times[0]
+    before = mean([angle for time, angle in zip(heading.times, run, strict=True) if time <= start + ends])
+    target = before + ordered
+    sign = math.copysign(1.0, ordered)
+    outside = [time for time, angle in zip(heading.times, run, strict=True) if abs(angle - target) > tolerance]
+    left = next(
+        (t for t, angle in zip(heading.times, run, strict=True) if sign * (angle - before) > tolerance),
+        heading.times[-1],
+    )
+    if not outside or outside[-1] >= heading.times[-1] - ends:
+        raise NotEnoughData(
+            "heading does not settle on the new course in the recording; record longer after the change"
+        )
+    after = mean([angle for time, angle in zip(heading.times, run, strict=True) if time > outside[-1]])
+    return CourseChange(
+        turned=after - before,
+        overshoot=max(0.0, max(sign * (angle - target) for angle in run)),
+        settled=max(0.0, outside[-1] - left),
+    )
+
+
+def _slope(times: tuple[float, ...], values: tuple[float, ...]) -> float:
+    middle_time, middle_value = mean(times), mean(values)
+    squares = math.fsum((time - middle_time) ** 2 for time in times)
+    products = math.fsum((t - middle_time) * (v - middle_value) for t, v in zip(times, values, strict=True))
+    return products / squares if squares else 0.0

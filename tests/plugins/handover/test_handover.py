@@ -1,0 +1,209 @@
+"""The walk-through, the pilot, radio identities and the punch list."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from builders import boat, findings_of, job_view
+from garboard.findings import NotEnoughData, Verdict
+from garboard.host import make_host
+from garboard.job_view import Place
+from garboard.records import JsonValue, Note, StepState
+from garboard.samples import Sample, Stream, StreamKey, gather
+from garboard_handover import steps
+from garboard_handover.pilot import course_change_of, hold_of
+
+HOST = make_host(["garboard_handover"], entry_points=False)
+KEY = StreamKey("heading", "20", "", "magnetic")
+
+
+def _verdicts(view, calculator: str) -> list[Verdict]:  # type: ignore[no-untyped-def]
+    return [finding.verdict for finding in findings_of(HOST, view, calculator)]
+
+
+def _all_yes(step) -> dict[Place, JsonValue]:  # type: ignore[no-untyped-def]
+    return {(step.key, field.name, "", ""): True for field in step.fields if not field.each}
+
+
+@pytest.mark.parametrize("step", [steps.STEPS[1], steps.STEPS[2], steps.STEPS[6]], ids=lambda step: step.key)
+def test_a_system_passes_when_every_point_is_tried_and_in_order(step) -> None:  # type: ignore[no-untyped-def]
+    assert _verdicts(job_view(boat(), _all_yes(step)), f"{step.key}.check") == [Verdict.PASS]
+
+
+def test_a_point_that_does_not_work_fails_by_name_and_what_is_untried_is_named_apart() -> None:
+    view = job_view(boat(), {(steps.STEERING, "no_leaks", "", ""): False, (steps.STEERING, "no_play", "", ""): True})
+    failed, untried = findings_of(HOST, view, f"{steps.STEERING}.check")
+    assert (failed.verdict, untried.verdict) == (Verdict.FAIL, Verdict.NOT_ENOUGH_DATA)
+    assert "Hoses and cylinder dry" in failed.sentence
+    assert "Lock to lock" in untried.sentence
+
+
+def test_what_is_not_fitted_is_not_judged() -> None:
+    view = job_view(boat(), {}, states=[StepState(step=steps.THRUSTER, state="not fitted")])
+    assert findings_of(HOST, view, f"{steps.THRUSTER}.check") == []
+
+
+def test_trim_is_asked_of_every_engine() -> None:
+    values: dict[Place, JsonValue] = {
+        (steps.TRIM_AND_TABS, field, "", of): True
+        for field in ("full_trim", "trim_gauge", "stays_up")
+        for of in ("port", "starboard")
+    }
+    values[steps.TRIM_AND_TABS, "stays_up", "", "starboard"] = False
+    (finding,) = findings_of(HOST, job_view(boat(2), values), f"{steps.TRIM_AND_TABS}.check")
+    assert finding.sentence == "Put right and try again: Stays up when tilted (starboard)."
+
+
+def test_a_pump_that_does_not_start_by_itself_fails_under_its_own_name() -> None:
+    step = steps.BILGE_PUMPS
+    values: dict[Place, JsonValue] = {
+        (step, "pump", "1", ""): "aft",
+        (step, "by_hand", "1", ""): True,
+        (step, "by_float", "1", ""): False,
+    }
+    (finding,) = findings_of(HOST, job_view(boat(), values), f"{step}.check")
+    assert "aft: starts by itself" in finding.sentence
+
+
+@pytest.mark.parametrize(
+    ("licence", "vhf", "ais", "verdict"),
+    [
+        ("338000001", "338000001", "338000001", Verdict.PASS),
+        ("338000001", "338000001", None, Verdict.PASS),
+        ("338000001", "338000010", None, Verdict.FAIL),
+        ("338000001", "338000001", "338000002", Verdict.FAIL),
+        ("33800001", "33800001", None, Verdict.FAIL),
+        ("138000001", "138000001", None, Verdict.FAIL),
+        ("338000001", None, None, Verdict.NOT_ENOUGH_DATA),
+    ],
+)
+def test_radio_identities_are_nine_digits_and_all_the_same(
+    licence: str, vhf: str | None, ais: str | None, verdict: Verdict
+) -> None:
+    # ITU-R M.585: ship station identities are MIDXXXXXX, nine digits, MID 2xx to 7xx (from memory).
+    given = {"licence_identity": licence, "vhf_identity": vhf, "ais_identity": ais}
+    values: dict[Place, JsonValue] = {(steps.RADIO, name, "", ""): v for name, v in given.items() if v is not None}
+    assert _verdicts(job_view(boat(), values), "handover.radio_identity") == [verdict]
+
+
+def _stream(values: list[float], rate: float = 10.0) -> Stream:
+    return Stream(KEY, tuple(n / rate for n in range(len(values))), tuple(value % 360 for value in values))
+
+
+def test_a_hold_across_north_has_the_spread_numpy_gives() -> None:
+    noise = np.random.default_rng(5).normal(0, 1.2, 900)
+    hold = hold_of(_stream([float(value) for value in noise]), 60)
+    assert hold.spread == pytest.approx(float(np.std(noise, ddof=1)))
+    assert min(hold.heading, 360 - hold.heading) == pytest.approx(abs(float(np.mean(noise))), abs=1e-9)
+
+
+def test_the_slow_change_over_a_hold_is_the_least_squares_slope() -> None:
+    run = [350 + 0.02 * n + math.sin(n / 7) for n in range(900)]
+    times = np.arange(900) / 10.0
+    slope = float(np.polyfit(times, run, 1)[0])
+    assert hold_of(_stream(run), 60).drift == pytest.approx(slope * times[-1])
+
+
+def test_a_short_hold_is_not_judged() -> None:
+    with pytest.raises(NotEnoughData, match="hold it 60 s"):
+        hold_of(_stream([0.0] * 300), 60)
+
+
+def _second_order(change: float, damping: float, natural: float, seconds: float) -> list[float]:
+    """Step response of a second-order system, the textbook form for under-damped turns."""
+    damped = natural * math.sqrt(1 - damping**2)
+    angle = math.acos(damping)
+    run = [350.0] * 100
+    for n in range(int(seconds * 10)):
+        t = n / 10
+        decay = math.exp(-damping * natural * t) / math.sqrt(1 - damping**2)
+        run.append(350.0 + change * (1 - decay * math.sin(damped * t + angle)))
+    return run
+
+
+@pytest.mark.parametrize("change", [30.0, -40.0, 90.0])
+def test_overshoot_is_that_of_the_textbook_step_response(change: float) -> None:
+    # K. Ogata, Modern Control Engineering, second-order systems (from memory, checked here by evaluating the
+    # response itself): maximum overshoot = exp(-damping * pi / sqrt(1 - damping^2)).
+    damping, natural = 0.5, 0.4
+    found = course_change_of(_stream(_second_order(change, damping, natural, 90)), change, 2.0)
+    expected = abs(change) * math.exp(-damping * math.pi / math.sqrt(1 - damping**2))
+    assert found.overshoot == pytest.approx(expected, abs=0.1)
+    assert found.turned == pytest.approx(change, abs=0.3)
+
+
+def test_a_change_that_does_not_settle_asks_for_a_longer_recording() -> None:
+    with pytest.raises(NotEnoughData, match="record longer"):
+        course_change_of(_stream(_second_order(40, 0.2, 0.2, 14)), 40, 2.0)
+
+
+def test_the_pilot_is_judged_from_its_recordings_against_the_shops_limits() -> None:
+    def recording(run: list[float]):  # type: ignore[no-untyped-def]
+        return gather("log", (Sample(n / 10, "heading", v % 360, "20", "", "magnetic") for n, v in enumerate(run)))
+
+    values: dict[Place, JsonValue] = {
+        (steps.AUTOPILOT, "stand_by", "", ""): True,
+        (steps.AUTOPILOT, "hold_recording", "", ""): {"file": "hold"},
+        (steps.AUTOPILOT, "change_recording", "", ""): {"file": "change"},
+        (steps.AUTOPILOT, "ordered_change", "", ""): "40 deg",
+    }
+    recordings = {
+        "hold": recording([350 + math.sin(n / 9) for n in range(900)]),
+        "change": recording(_second_order(40, 0.2, 0.4, 90)),
+    }
+    view = job_view(boat(), values, recordings=recordings)
+    assert _verdicts(view, "handover.heading_hold") == [Verdict.PASS]
+    (change,) = findings_of(HOST, view, "handover.course_change")
+    assert change.verdict is Verdict.ADVISE
+    assert "overshoot" in change.sentence
+
+
+def test_the_punch_list_is_open_until_put_right_and_tried_again() -> None:
+    step = steps.PUNCH_LIST
+    values: dict[Place, JsonValue] = {(step, "fault", "1", ""): "Loose grommet", (step, "put_right", "1", ""): True}
+    assert _verdicts(job_view(boat(), values), "handover.punch_list") == [Verdict.FAIL]
+    values[step, "retested_by", "1", ""] = "R. Vane"
+    assert _verdicts(job_view(boat(), values), "handover.punch_list") == [Verdict.PASS]
+
+
+def test_a_note_on_the_punch_list_keeps_it_open() -> None:
+    import attrs
+
+    view = attrs.evolve(job_view(boat(), {}), notes=(Note(text="Chafe at the transom", punch_list=True),))
+    (finding,) = findings_of(HOST, view, "handover.punch_list")
+    assert finding.verdict is Verdict.FAIL
+    assert "Chafe" in finding.sentence
+
+
+def test_every_step_that_can_hurt_shows_its_cautions_first() -> None:
+    dangerous = {
+        steps.FUEL_SYSTEM,
+        steps.STEERING,
+        steps.SECOND_STATION,
+        steps.TRIM_AND_TABS,
+        steps.THRUSTER,
+        steps.AUTOPILOT,
+        steps.TABS_UNDER_WAY,
+    }
+    assert {step.key for step in HOST.steps if step.cautions} >= dangerous
+
+
+odd = st.one_of(st.none(), st.booleans(), st.text(max_size=5), st.integers(-5, 5), st.just({"file": "x"}))
+
+
+@settings(deadline=None, max_examples=40)
+@given(st.data())
+def test_no_odd_job_makes_a_calculator_fail(data: st.DataObject) -> None:
+    values: dict[Place, JsonValue] = {}
+    for step in steps.STEPS:
+        for field in step.all_fields():
+            value = data.draw(odd)
+            if value is not None:
+                values[step.key, field.name, "1" if field not in step.fields else "", ""] = value
+    for assessed in HOST.assess(job_view(boat(2), values)):
+        assert "Plugin" not in assessed.finding.sentence
