@@ -1,0 +1,346 @@
+"""The command line: what it prints, and how it ends."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+import small_plugin
+from garboard.cli import COMMANDS, program
+
+PLUGIN = Path(small_plugin.__file__)
+BUILT_IN_OFF = [
+    word
+    for name in (
+        "garboard_wiring_audit",
+        "garboard_heading_calibration",
+        "garboard_prop_check",
+        "garboard_fuel_curve",
+    )
+    for word in ("--without", name)
+]
+
+
+def run(*arguments, **extra):
+    """Run in this process, with the small plugin alone."""
+    return CliRunner().invoke(program, [*BUILT_IN_OFF, "--plugin", str(PLUGIN), *map(str, arguments)], **extra)
+
+
+def run_apart(*arguments, cwd=None):
+    """Run as a person would, in a process of its own."""
+    command = [sys.executable, "-m", "garboard", *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, encoding="utf-8", cwd=cwd, check=False)
+
+
+def job_with(folder, name="job.json", **changes):
+    """The small job as a file, with top-level keys changed."""
+    path = folder / name
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(json.dumps({**json.loads(small_plugin.JOB), **changes}), encoding="utf-8")
+    return path
+
+
+def measured(**values):
+    """Measurements of the horn step."""
+    return [{"step": "small.horn", "field": field, "value": value} for field, value in values.items()]
+
+
+@pytest.fixture
+def passing(tmp_path):
+    return job_with(tmp_path, measurements=measured(heard=True, battery="12.65 V"))
+
+
+def test_nothing_fails_ends_with_0_though_data_is_missing(passing):
+    result = run("assess", passing)
+    assert result.exit_code == 0, result.output
+    assert "✔ pass" in result.output
+    assert "○ not enough data" in result.output
+
+
+def test_a_failure_ends_with_1(tmp_path):
+    result = run("assess", job_with(tmp_path))
+    assert result.exit_code == 1
+    assert "■ fail" in result.output
+
+
+def test_a_faulty_file_ends_with_2_and_lists_every_fault_with_its_place(tmp_path):
+    file = job_with(tmp_path, measurements=measured(heard="loud", battery="12.65 kn"))
+    result = run("assess", file)
+    assert result.exit_code == 2
+    assert f"{file}: 2 faults" in result.stderr
+    assert "measurements[0].value: expected true or false, got 'loud'" in result.stderr
+    assert "measurements[1].value: expected a number with its unit" in result.stderr
+
+
+def test_a_value_outside_its_hard_range_is_bad_input(tmp_path):
+    result = run("assess", job_with(tmp_path, measurements=measured(battery="126.5 V")))
+    assert result.exit_code == 2
+    assert "measurements[0].value: expected between 0 and 60 V, got '126.5 V'" in result.stderr
+
+
+def test_an_unusual_value_is_a_question_and_no_fault(tmp_path):
+    result = run("assess", job_with(tmp_path, measurements=measured(heard=True, battery="11.2 V")))
+    assert result.exit_code == 0
+    assert "Sound the horn: Battery at rest: 11.2 V is outside the usual 12 to 13.2 V. Is it right?" in result.output
+
+
+def test_a_hull_number_that_is_not_well_formed_is_a_question(tmp_path):
+    vessel = {"hull_number": "ABC1I345C393"}
+    result = run("assess", job_with(tmp_path, vessel=vessel, measurements=measured(heard=True)))
+    assert result.exit_code == 0
+    assert "Hull number ABC1I345C393: position 5: expected a letter or numeral of the serial" in result.output
+
+
+def test_settings_are_checked_against_what_plugins_declare(tmp_path):
+    result = run("assess", job_with(tmp_path, settings={"small.patience": "10 kn"}))
+    assert result.exit_code == 2
+    assert "settings.small.patience" in result.stderr
+
+
+def test_the_other_files_of_a_folder_are_assessed_all_the_same(tmp_path):
+    job_with(tmp_path, "a/job.json", measurements=measured(heard=True, battery="12.65 V"))
+    (tmp_path / "b.json").write_text("{", encoding="utf-8")
+    job_with(tmp_path, "c/job.json")
+    result = run("assess", tmp_path)
+    assert result.exit_code == 2
+    assert result.output.count("hull number ABC12345C393") == 2
+    assert "b.json: 1 fault" in result.stderr
+
+
+def test_findings_written_by_the_program_are_not_taken_for_a_job(tmp_path, passing):
+    (tmp_path / "findings.json").write_text(run("assess", passing, "--json").stdout, encoding="utf-8")
+    assert run("assess", tmp_path).exit_code == 0
+
+
+def test_an_empty_folder_is_bad_input(tmp_path):
+    result = run("assess", tmp_path)
+    assert result.exit_code == 2
+    assert "at least one job file" in result.output
+
+
+def test_a_missing_file_is_bad_input_without_a_traceback(tmp_path):
+    ended = run_apart("assess", tmp_path / "nowhere.json")
+    assert ended.returncode == 2
+    assert "nowhere.json: 1 fault" in ended.stderr
+    assert "Traceback" not in ended.stderr
+
+
+def test_exit_codes_reach_the_shell(tmp_path, passing):
+    options = [*BUILT_IN_OFF, "--plugin", PLUGIN]
+    assert run_apart(*options, "assess", passing).returncode == 0
+    assert run_apart(*options, "assess", job_with(tmp_path, "failing.json")).returncode == 1
+    (tmp_path / "bad.json").write_text("[]", encoding="utf-8")
+    assert run_apart(*options, "assess", tmp_path / "bad.json").returncode == 2
+
+
+def test_json_keys_and_their_order_are_as_documented(tmp_path):
+    plain = json.loads(run("assess", job_with(tmp_path), "--json").stdout)
+    assert list(plain) == ["format", "version", "program", "plugins", "broken_plugins", "jobs"]
+    assert (plain["format"], plain["version"]) == ("garboard findings", 1)
+    job = plain["jobs"][0]
+    assert list(job) == [
+        *("source", "faults", "hull_number", "vessel", "job", "questions", "counts", "findings", "punch_list")
+    ]
+    assert list(job["findings"][0]) == [
+        *("phase", "step", "calculator", "title", "plugin", "plugin_version", "verdict", "about", "sentence"),
+        *("numbers", "basis", "tables", "figures"),
+    ]
+    assert job["counts"] == {"pass": 1, "advise": 1, "fail": 1, "not enough data": 0}
+    horn = next(finding for finding in job["findings"] if finding["about"] == "Horn")
+    assert horn["verdict"] == "fail"
+    assert horn["numbers"] == [
+        {"name": "battery at rest", "value": 12.65, "unit": "V", "uncertainty": 0.05, "decimals": 2}
+    ]
+    assert horn["basis"] == [
+        {"kind": "common practice, no source", "text": "An invented rule of the test shop", "note": ""}
+    ]
+    assert [item["why"] for item in job["punch_list"]] == ["fails", "look again", "noted"]
+
+
+def test_json_of_a_faulty_file_has_the_same_keys_and_its_faults(tmp_path):
+    good = json.loads(run("assess", job_with(tmp_path), "--json").stdout)["jobs"][0]
+    faulty = run("assess", job_with(tmp_path, measurements=measured(heard="loud")), "--json")
+    bad = json.loads(faulty.stdout)["jobs"][0]
+    assert list(bad) == list(good)
+    assert bad["faults"] == [{"where": "measurements[0].value", "expected": "true or false", "got": "'loud'"}]
+
+
+def test_a_broken_plugin_is_told_so_that_its_silence_is_not_taken_for_a_pass(tmp_path, passing):
+    broken = tmp_path / "broken_one.py"
+    broken.write_text("import no_such_module_anywhere", encoding="utf-8")
+    result = run("--plugin", broken, "assess", passing)
+    assert result.exit_code == 0
+    assert "Plugin broken_one is not at work, its checks did not run: ModuleNotFoundError" in result.stderr
+
+
+def test_plugins_lists_what_each_offers_and_ends_with_0():
+    result = run("plugins")
+    assert result.exit_code == 0
+    assert "steps: small.horn, small.run" in result.output
+    assert "Commands of plugins: whistle" in result.output
+
+
+def test_plugins_lists_broken_ones_with_the_reason_and_ends_with_1(tmp_path):
+    broken = tmp_path / "broken_one.py"
+    broken.write_text("import no_such_module_anywhere", encoding="utf-8")
+    result = run("--plugin", broken, "plugins", "--json")
+    assert result.exit_code == 1
+    plain = json.loads(result.stdout)
+    assert [problem["name"] for problem in plain["broken_plugins"]] == ["broken_one"]
+    assert "no_such_module_anywhere" in plain["broken_plugins"][0]["reason"]
+    assert plain["plugins"][0]["calculators"] == ["small.horn", "small.run"]
+
+
+def test_a_name_that_is_no_plugin_cannot_be_left_out():
+    result = CliRunner().invoke(program, ["--without", "prop_chekc", "plugins"])
+    assert result.exit_code == 2
+    assert "--without: expected one of" in result.stderr
+
+
+def test_a_plugin_command_runs_and_is_listed_in_the_help():
+    assert run("whistle").output == "wheet\n"
+    assert "whistle" in run("--help").output
+
+
+def test_a_plugin_cannot_take_the_name_of_one_of_the_programs_commands(tmp_path):
+    plugin = tmp_path / "taker.py"
+    plugin.write_text(
+        "from garboard import hookimpl\n"
+        "@hookimpl\n"
+        "def register_commands(register):\n"
+        "    import click\n"
+        "    register(click.Command('assess'))\n",
+        encoding="utf-8",
+    )
+    result = run("--plugin", plugin, "plugins")
+    assert result.exit_code == 1
+    assert "'assess' is offered by both the program and taker" in result.output
+
+
+def test_hull_explains_well_formed_numbers():
+    result = run("hull", "abc12345c393")
+    assert result.exit_code == 0
+    assert "ABC12345C393: well formed" in result.output
+    assert "March of a year ending 3, model year 1993" in result.output
+
+
+def test_hull_says_why_a_number_is_not_well_formed_and_still_reads_the_others():
+    result = run("hull", "ABC1I345C393", "ABC12345C393")
+    assert result.exit_code == 2
+    assert "position 5" in result.stderr
+    assert "perhaps ABC11345C393; compare it with the transom" in result.stderr
+    assert "ABC12345C393: well formed" in result.stdout
+
+
+@pytest.fixture
+def log(tmp_path):
+    """Ten headings a second apart, the sixth line damaged."""
+    lines = [f"{second},{90 + second * 0.1:.1f}" for second in range(10)]
+    lines[5] = "5,north"
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join(["time,heading magnetic [deg]", *lines]) + "\n", encoding="utf-8")
+    return path
+
+
+def test_recording_says_what_is_in_a_log(log):
+    result = run("recording", log)
+    assert result.exit_code == 0, result.output
+    assert "heading" in result.output
+    assert "damaged" in result.output
+    plain = json.loads(run("recording", log, "--json").stdout)
+    (stream,) = plain["streams"]
+    assert (stream["quantity"], stream["unit"], stream["count"]) == ("heading", "deg", 9)
+    assert plain["notes"]["damaged_count"] == 1
+    assert plain["judged"] == []
+
+
+def test_recording_offers_the_judges_of_plugins_and_fails_when_they_do(log, tmp_path):
+    assert "--steady" in run("recording", "--help").output
+    steady = run("recording", log, "--steady")
+    assert (steady.exit_code, "Held steady." in steady.output) == (0, True)
+    log.write_text(log.read_text(encoding="utf-8").replace("9,90.9", "9,120.0"), encoding="utf-8")
+    moved = run("recording", log, "--steady", "--json")
+    assert moved.exit_code == 1
+    assert json.loads(moved.stdout)["judged"][0]["findings"][0]["verdict"] == "fail"
+
+
+def test_a_judge_without_its_data_says_so_and_does_not_fail(tmp_path):
+    log = tmp_path / "log.csv"
+    log.write_text("time,rate_of_turn [deg/s]\n0,1\n1,1\n", encoding="utf-8")
+    result = run("recording", log, "--steady")
+    assert result.exit_code == 0
+    assert "Not enough data: no heading in the recording." in result.output
+
+
+def test_a_file_that_is_no_recording_is_bad_input(tmp_path):
+    path = tmp_path / "letter.txt"
+    path.write_text("Dear owner,\n", encoding="utf-8")
+    ended = run_apart("recording", path)
+    assert ended.returncode == 2
+    assert "Traceback" not in ended.stderr
+    assert str(path) in ended.stderr
+
+
+def test_book_writes_a_pdf(tmp_path, passing):
+    out = tmp_path / "new folder" / "book.pdf"
+    result = run("book", passing, "-o", out)
+    assert result.exit_code == 0, result.output
+    assert out.read_bytes().startswith(b"%PDF-")
+
+
+def test_book_of_a_faulty_job_writes_nothing(tmp_path):
+    out = tmp_path / "book.pdf"
+    assert run("book", job_with(tmp_path, measurements=measured(heard="loud")), "-o", out).exit_code == 2
+    assert not out.exists()
+
+
+def test_a_place_that_cannot_be_written_is_named(tmp_path, passing):
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    result = run("book", passing, "-o", tmp_path / "file" / "book.pdf")
+    assert result.exit_code == 2
+    assert "a place that can be written" in result.stderr
+
+
+def test_demo_prints_accounts_and_writes_books_and_findings(tmp_path, monkeypatch):
+    for name in ("one", "two"):
+        job_with(tmp_path / "jobs" / name)
+    monkeypatch.setattr("garboard.samples_folder.sample_jobs_folder", lambda: tmp_path / "jobs")
+    result = run("demo", "--out", tmp_path / "out")
+    assert result.exit_code == 0, result.output
+    assert result.output.count("hull number ABC12345C393") == 2
+    assert str(tmp_path / "out") in result.output
+    assert sorted(file.name for file in (tmp_path / "out").iterdir()) == [
+        "findings.json",
+        "one-handover-book.pdf",
+        "two-handover-book.pdf",
+    ]
+    assert len(json.loads((tmp_path / "out" / "findings.json").read_text(encoding="utf-8"))["jobs"]) == 2
+
+
+def test_help_does_not_load_what_only_some_commands_need():
+    code = (
+        "import sys\n"
+        "from garboard.cli import program\n"
+        "program(['--help'], standalone_mode=False)\n"
+        "heavy = {'matplotlib', 'fpdf', 'numpy', 'pint', 'rich', 'kivy', 'tinydb', 'pygeomag'}\n"
+        "print('loaded:', sorted(heavy & set(sys.modules)))\n"
+    )
+    ended = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert "loaded: []" in ended.stdout
+
+
+def test_help_is_there_without_docstrings():
+    """Python run with -OO drops docstrings; the help is not one."""
+    command = [sys.executable, "-OO", "-m", "garboard", "assess", "--help"]
+    ended = subprocess.run(command, capture_output=True, text=True, check=True)
+    assert "Exit code 0" in ended.stdout
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_has_help(command):
+    result = run(command, "--help")
+    assert result.exit_code == 0
+    assert len(result.output.splitlines()) > 3
