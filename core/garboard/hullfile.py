@@ -14,7 +14,7 @@ from collections.abc import Callable, Container, Iterable, Iterator, Mapping
 from functools import partial
 from pathlib import Path
 from types import TracebackType
-from typing import Any, NoReturn, Self
+from typing import Any, NoReturn, Self, cast
 
 import attrs
 from tinydb import TinyDB
@@ -137,19 +137,23 @@ class HullFile:
         self.journal = journal
         self._put = put
         self._digest = ""
-        self._table: InsertOnlyTable | None = None
+        self._database: EntryDatabase | None = None
 
     @property
     def key(self) -> str:
         return self.journal.key
 
     @property
+    def database(self) -> EntryDatabase:
+        """The entries as a TinyDB database of one table."""
+        if self._database is None:
+            self._database = EntryDatabase(self.journal, partial(self._put, self.key), storage=JournalStorage)
+        return self._database
+
+    @property
     def table(self) -> InsertOnlyTable:
         """The entries as a TinyDB table, for queries; document ids are entry ids."""
-        if self._table is None:
-            database = EntryDatabase(self.journal, partial(self._put, self.key), storage=JournalStorage)
-            self._table = InsertOnlyTable(database.storage, TABLE)
-        return self._table
+        return cast(InsertOnlyTable, self.database.table(TABLE))
 
     def digest(self) -> str:
         """Equal on two machines exactly when they hold the same entries: SHA-256 over the sorted ids."""
@@ -166,8 +170,8 @@ class HullFile:
     def forget_views(self) -> None:
         """Let digest and queries look again."""
         self._digest = ""
-        if self._table is not None:
-            self._table.clear_cache()
+        if self._database is not None:
+            self.table.clear_cache()
 
 
 class HullFolder:

@@ -41,6 +41,7 @@ class Reading:
     key        : the hull it says it belongs to, "" when its heading cannot be read
     entries    : bytes by id, in the order of the file
     bad        : pieces that are no whole entry, after all that could be was read out of them
+    mended     : whether entries were read out of lines that do not prove themselves
     unfinished : whether the file ends within a line, as a write cut off by a power cut leaves it
     """
 
@@ -48,10 +49,11 @@ class Reading:
     entries: dict[str, bytes]
     bad: tuple[bytes, ...]
     unfinished: bool
+    mended: bool = False
 
     @property
     def is_sound(self) -> bool:
-        return bool(self.key) and not self.bad and not self.unfinished
+        return bool(self.key) and not (self.bad or self.unfinished or self.mended)
 
 
 class Journal:
@@ -267,8 +269,9 @@ def read(data: bytes, known: Container[str] = frozenset()) -> Reading:
         else:
             bad.append(line)
     pieces = [*bad, last] if last else bad
+    sound = len(entries)
     left_over = [piece for line in pieces for piece in _read_out(line, entries)]
-    return Reading(key, entries, tuple(left_over), bool(last))
+    return Reading(key, entries, tuple(left_over), bool(last), mended=bool(bad) or len(entries) > sound)
 
 
 def key_of_file(path: Path) -> str:

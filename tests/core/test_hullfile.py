@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tinydb import where
 
-from garboard import hullfile, storage
+from garboard import storage
 from garboard.attachments import AttachmentDamaged
 from garboard.clock import Stamp
 from garboard.entries import Entry, make_entry
@@ -179,11 +179,10 @@ def test_nothing_changes_or_removes_an_entry(folder: HullFolder, method: str, ar
     """Each refusal says why and what to do instead; the entry stays."""
     folder.save(make(1))
     file = folder.hull(HULL)
-    owner = hullfile.EntryDatabase(file.journal, lambda _: hullfile.Put(), storage=hullfile.JournalStorage)
-    target = owner if method.startswith("drop") else file.table
+    target = file.database if method.startswith("drop") else file.table
     with pytest.raises(EntriesAreKept, match="replaces"):
         getattr(target, method)(*arguments)
-    assert len(file.table) == len(owner) == 1
+    assert len(file.table) == len(file.database) == 1
     assert read(file_of(folder).read_bytes()).entries == {make(1).id: make(1).raw}
 
 

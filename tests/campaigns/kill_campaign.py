@@ -1,0 +1,132 @@
+"""Kill a saving or merging program again and again: nothing called saved may be missing.
+
+Run:  python tests/campaigns/kill_campaign.py --kills 2000
+"""
+
+from __future__ import annotations
+
+import argparse
+import functools
+import os
+import random
+import signal
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import attrs
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from campaigns import writers
+from garboard.hullfile import HullFolder
+
+KILLS_A_FOLDER = 25
+
+
+@attrs.define
+class Tally:
+    """What a campaign counted."""
+
+    name: str
+    seed: int
+    kills: int = 0
+    saved: int = 0
+    lost: int = 0
+    unfinished: int = 0
+    damaged: int = 0
+    unequal: int = 0
+
+    def __str__(self) -> str:
+        return (
+            f"{self.name}: {self.kills} kills, {self.saved} called saved, {self.lost} lost, "
+            f"{self.unfinished} files cut off in an unsaved write, {self.damaged} damaged otherwise, "
+            f"{self.unequal} merges that ended unequal (seed {self.seed})"
+        )
+
+
+def kill_while_saving(kills: int, seed: int, where: Path) -> Tally:
+    """Kill a program that saves entries and attachments, at random moments."""
+    tally, rng = Tally("saving", seed), random.Random(seed)
+    while tally.kills < kills:
+        folder = Path(tempfile.mkdtemp(dir=where))
+        notebook = folder / "called_saved"
+        for _ in range(min(KILLS_A_FOLDER, kills - tally.kills)):
+            work = functools.partial(_save, folder / "tablet", rng.randrange(1 << 30))
+            _start_and_kill(work, notebook, rng)
+            _check(folder / "tablet", notebook, tally)
+        tally.saved += len(set(writers.noted(notebook)))
+    return tally
+
+
+def kill_while_merging(kills: int, seed: int, where: Path) -> Tally:
+    """Kill a program that merges a folder into another, at random moments; then let the merge end."""
+    tally, rng = Tally("merging", seed), random.Random(seed)
+    source = Path(tempfile.mkdtemp(dir=where))
+    with HullFolder(source) as theirs, theirs.batch():
+        for hull in (f"ABC{number:05d}A526" for number in range(12)):
+            theirs.put_if_absent(hull, [writers.entry_number(number, hull) for number in range(400)])
+    while tally.kills < kills:
+        folder = Path(tempfile.mkdtemp(dir=where))
+        notebook = folder / "called_saved"
+        for _ in range(min(KILLS_A_FOLDER, kills - tally.kills)):
+            work = functools.partial(_merge, source, folder / "shop", rng.randrange(1 << 30))
+            _start_and_kill(work, notebook, rng)
+            _check(folder / "shop", notebook, tally)
+        tally.saved += len(set(writers.noted(notebook)))
+        tally.unequal += not _ends_equal(source, folder / "shop")
+    return tally
+
+
+def _save(folder: Path, seed: int, saved: writers.Saved) -> None:
+    writers.save_without_pause(folder, saved, random.Random(seed))
+
+
+def _merge(source: Path, folder: Path, seed: int, saved: writers.Saved) -> None:
+    writers.merge_without_pause(source, folder, saved, random.Random(seed))
+
+
+def _start_and_kill(work: writers.Work, notebook: Path, rng: random.Random) -> None:
+    child = writers.start(work, notebook)
+    time.sleep(rng.choice([0.002, 0.02, 0.06]) * rng.random())
+    os.kill(child, signal.SIGKILL)
+    _, status = os.waitpid(child, 0)
+    if not os.WIFSIGNALED(status):
+        raise RuntimeError("the program ended before it was killed; see its message above")
+
+
+def _check(folder: Path, notebook: Path, tally: Tally) -> None:
+    tally.kills += 1
+    with HullFolder(folder) as hulls:
+        tally.lost += len(writers.lost(hulls, set(writers.noted(notebook))))
+        for damage in hulls.damage():
+            if "cut off before it was saved" in damage.reason:
+                tally.unfinished += 1
+            else:
+                tally.damaged += 1
+
+
+def _ends_equal(source: Path, folder: Path) -> bool:
+    with HullFolder(source, read_only=True) as theirs, HullFolder(folder) as ours:
+        with ours.batch():
+            for hull in theirs.hulls():
+                ours.put_if_absent(hull, theirs.get(hull))
+        return ours.digests() == theirs.digests()
+
+
+def main() -> int:
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--kills", type=int, default=200, help="kills of each sort")
+    options.add_argument("--seed", type=int, default=20260514)
+    chosen = options.parse_args()
+    with tempfile.TemporaryDirectory() as where:
+        tallies = [
+            campaign(chosen.kills, chosen.seed, Path(where)) for campaign in (kill_while_saving, kill_while_merging)
+        ]
+    print("\n".join(map(str, tallies)))
+    return int(any(tally.lost or tally.damaged or tally.unequal for tally in tallies))
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,98 @@
+"""What the fault campaigns interrupt: a program that saves or merges without pause and notes what was called saved."""
+
+from __future__ import annotations
+
+import os
+import random
+import sys
+import traceback
+from collections.abc import Callable, Iterator
+from itertools import count
+from pathlib import Path
+
+from garboard.clock import Stamp
+from garboard.entries import Entry, make_entry
+from garboard.hullfile import HullFolder
+
+HULLS = ("ABC00001A526", "ABC00002A526", "XYZHJKLMF626")
+ATTACHMENT = "attachment "
+
+Saved = Callable[[str], None]
+Work = Callable[[Saved], None]
+
+
+def entry_number(number: int, hull: str, tablet: str = "tablet-07") -> Entry:
+    """One invented measurement."""
+    return make_entry(
+        "measure",
+        hull,
+        dev=tablet,
+        by="Ines",
+        clock=Stamp(1_778_752_800_000 + number, 0),
+        at="2026-05-14T12:00:00+02:00",
+        job="j1",
+        subject=["prop_check", "full_throttle", str(number)],
+        value=f"{number}.5 kn",
+    )
+
+
+def save_without_pause(folder: Path, saved: Saved, rng: random.Random) -> None:
+    """Save entry after entry, now and then an attachment; report each once it is called saved."""
+    with HullFolder(folder) as hulls:
+        for _ in count():
+            if rng.random() < 0.03:
+                content = rng.randbytes(rng.choice([10, 5_000, 100_000]))
+                saved(ATTACHMENT + hulls.attachments.put(content))
+            else:
+                saved(hulls.save(entry_number(rng.randrange(1 << 40), rng.choice(HULLS))))
+
+
+def merge_without_pause(source: Path, folder: Path, saved: Saved, rng: random.Random) -> None:
+    """Merge a source folder in batches of a few hulls; report a batch's entries once it is called saved."""
+    with HullFolder(source, read_only=True) as theirs, HullFolder(folder) as ours:
+        for _ in count():
+            put: list[str] = []
+            with ours.batch():
+                for hull in rng.sample(theirs.hulls(), rng.randint(1, 4)):
+                    missing = theirs.get_unknown(hull, ours.ids(hull))
+                    some = list(missing)[: rng.randint(1, 40)]
+                    ours.put_if_absent(hull, theirs.get(hull, some))
+                    put += some
+            for name in put:
+                saved(name)
+
+
+def start(work: Work, notebook: Path) -> int:
+    """Run work in a child process; what it reports as saved stands in the notebook, a line each.
+
+    returns : the child's process number
+    """
+    child = os.fork()
+    if child:
+        return child
+    try:
+        notes = os.open(notebook, os.O_WRONLY | os.O_CREAT | os.O_APPEND)
+        work(lambda name: _write(notes, name))
+    except BaseException:
+        traceback.print_exc(file=sys.__stderr__)
+    finally:
+        os._exit(1)
+
+
+def noted(notebook: Path) -> Iterator[str]:
+    """What the child called saved before it was stopped."""
+    if notebook.exists():
+        yield from (line for line in notebook.read_text().split("\n")[:-1] if line)
+
+
+def lost(folder: HullFolder, saved: set[str]) -> set[str]:
+    """What was called saved and is not in the folder, or not as it was."""
+    held = {name for hull in folder.hulls() for name in folder.ids(hull)}
+    entries = {name for name in saved if not name.startswith(ATTACHMENT)}
+    attachments = {name.removeprefix(ATTACHMENT) for name in saved - entries}
+    sound = {name for name in attachments if name in folder.attachments and folder.attachments.get(name)}
+    return (entries - held) | (attachments - sound)
+
+
+def _write(notes: int, name: str) -> None:
+    os.write(notes, name.encode() + b"\n")
