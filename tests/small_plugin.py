@@ -2,6 +2,8 @@
 
 from types import ModuleType
 
+import attrs
+
 from garboard.findings import (
     Axis,
     Band,
@@ -208,3 +210,8 @@ def small_job() -> JobFile:
 def small_view(folder):
     """The job's view."""
     return view_of(small_job(), folder)
+
+
+def with_settings(view, settings):
+    """The view with a shop's settings."""
+    return attrs.evolve(view, settings=settings)

@@ -126,7 +126,7 @@ class PluginHost:
             if not self.manager.get_hookcallers(module):
                 raise ValueError("it offers nothing: no function in it is marked @garboard.hookimpl")
             self._call_hooks(name)
-        except Exception as failure:
+        except (Exception, SystemExit) as failure:
             if module is not None and self.manager.is_registered(module):
                 self.manager.unregister(module)
             for register in self._registers.values():
@@ -242,7 +242,7 @@ class PluginHost:
 
 def _compute(calculator: Calculator, view: JobView, plugin: str) -> tuple[Finding, ...]:
     try:
-        return tuple(calculator.compute(view)) if calculator.applies(view) else ()
+        return tuple(map(_finding, calculator.compute(view))) if calculator.applies(view) else ()
     except NotEnoughData as missing:
         sentence = f"Not enough data: {'; '.join(missing.reasons)}."
     except Exception as failure:
@@ -250,6 +250,12 @@ def _compute(calculator: Calculator, view: JobView, plugin: str) -> tuple[Findin
     return (
         Finding(verdict=Verdict.NOT_ENOUGH_DATA, about=calculator.title, sentence=sentence, basis=calculator.basis),
     )
+
+
+def _finding(found: Finding) -> Finding:
+    if not isinstance(found, Finding):
+        raise TypeError(f"compute gives findings, got {found!r}")
+    return found
 
 
 def make_host(

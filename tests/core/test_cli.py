@@ -10,18 +10,10 @@ from click.testing import CliRunner
 
 import small_plugin
 from garboard.cli import COMMANDS, program
+from garboard.host import BUILT_IN
 
 PLUGIN = Path(small_plugin.__file__)
-BUILT_IN_OFF = [
-    word
-    for name in (
-        "garboard_wiring_audit",
-        "garboard_heading_calibration",
-        "garboard_prop_check",
-        "garboard_fuel_curve",
-    )
-    for word in ("--without", name)
-]
+BUILT_IN_OFF = [word for name in BUILT_IN for word in ("--without", name)]
 
 
 def run(*arguments, **extra):
