@@ -1,0 +1,104 @@
+"""Where the rules, methods and cautions of this plugin come from."""
+
+from __future__ import annotations
+
+from garboard.findings import Basis, BasisKind
+
+PRACTICE_NOT_LAW = (
+    "written for boats with gasoline inboard or sterndrive engines; on an outboard boat it is practice, not law"
+)
+FROM_MEMORY = "from memory: confirm before relying on it"
+
+
+def regulation(text: str, note: str = PRACTICE_NOT_LAW) -> Basis:
+    """A basis in the US electrical subpart, which does not bind outboard boats."""
+    return Basis(BasisKind.REGULATION, text, note)
+
+
+def standard(text: str, note: str = "") -> Basis:
+    """A basis in a standard."""
+    return Basis(BasisKind.STANDARD, text, note)
+
+
+def practice(text: str, note: str = "") -> Basis:
+    """A basis in common practice."""
+    return Basis(BasisKind.COMMON_PRACTICE, text, note)
+
+
+def method(text: str, note: str = "") -> Basis:
+    """A method of calculation."""
+    return Basis(BasisKind.METHOD, text, note)
+
+
+AMPACITY_CFR = regulation(
+    "33 CFR 183.425, Table 5", f"{PRACTICE_NOT_LAW}; conductors sized by area count as the next smaller gauge"
+)
+AMPACITY_ISO = standard(
+    "ISO 10133:2012, table A.2", f"{FROM_MEMORY}; conductors sized by gauge count as the next smaller area"
+)
+ENGINE_SPACE_CFR = regulation("33 CFR 183.425, Table 5, note 1: 0.85 for 105 degC insulation in an engine space")
+ENGINE_SPACE_ISO = method("Ambient formula of NEC 310.15(B) for 50 degC in an engine space")
+BUNDLING_CFR = regulation(
+    "33 CFR 183.435(b)", "bundling factors count from 50 V with three or more conductors; below 50 V none is applied"
+)
+BUNDLING_SHOP = Basis(
+    BasisKind.SHOP_RULE,
+    "Bundling factors of 33 CFR 183.425, Table 5, note 2, at any voltage",
+    f"the regulation asks for them from 50 V only; factors {FROM_MEMORY}",
+)
+OVERCURRENT_CFR = regulation(
+    "33 CFR 183.455", f"{PRACTICE_NOT_LAW}; 150 % of the Table 5 amperage below 50 V, before the engine-space factor"
+)
+OVERCURRENT_ISO = standard("150 % of the ampacity, as 33 CFR 183.455, of the ampacity of ISO 10133", FROM_MEMORY)
+STANDARD_RATINGS = practice("Fuse and breaker ratings in general stock, a quarter above the load")
+DISTANCE_CFR = regulation(
+    "33 CFR 183.455", f"{PRACTICE_NOT_LAW}; at the source, 7 in or, sheathed throughout, 40 in only if impractical"
+)
+DISTANCE_BATTERY = regulation("33 CFR 183.460(a): 72 in for a lead from a battery", FROM_MEMORY)
+DISTANCE_E11 = standard("Small-craft standard E-11, distance of overcurrent protection", FROM_MEMORY)
+DISTANCE_ISO = standard("ISO 10133:2000, 8.1: 200 mm of conductor without protection")
+MINIMUM_CFR = regulation(
+    "33 CFR 183.425(a) to (g)",
+    f"{PRACTICE_NOT_LAW}; 16 AWG alone, 18 AWG in a sheath and at most 30 in outside it; "
+    "navigation and communication electronics are exempt",
+)
+MINIMUM_ISO = standard("ISO 10133:2012, 7.7: 1 mm2 alone, 0.75 mm2 in a sheath and at most 800 mm outside it")
+DROP_CIRCULAR_MILS = method("Circular-mil method CM = K I L / E with K = 10.75, copper at 29 degC")
+DROP_AT_TEMPERATURE = method(
+    "Copper at 58 MS/m and 0.00393 /K from 20 degC, warmed by the square of the current (NEC 310.15(B))"
+)
+DROP_CLASSES = standard(
+    "Drop classes 3 % and 10 %",
+    "ISO 10133 puts panel feeds, navigation lights, blowers and bilge pumps under 3 %; of the nominal voltage",
+)
+DROP_METER = practice("Drop read from the source to the load and back, load running", "meter's spread counted in")
+DROP_EXCESS = practice("Drop that the copper does not explain is lost in connections, fuse holders and switches")
+LABELS = practice("Every circuit labelled before hand over")
+TERMINATIONS = practice("Terminations pulled by hand, polarity proved with a meter, conductors held and clear of chafe")
+SUPPORT_ISO = standard("ISO 10133:2012: conductors held every 450 mm")
+LOAD_SUM = practice("Currents of circuits that run together, added")
+LOAD_COLUMNS = standard(
+    "Small-craft standard E-11, load worksheet: column A and the larger part of column B", FROM_MEMORY
+)
+CHARGING = practice("Charging current at cruising speed covers what runs together")
+REST_VOLTAGE = method(
+    "State of charge table of the battery trade council, flooded batteries near 25 degC",
+    "pages ask for 3 to 24 h of rest; tables differ by 0.05 V",
+)
+REST_VOLTAGE_AGM = method("Rest voltage of AGM batteries", FROM_MEMORY)
+CHARGE_LEAST = practice("A lead battery is handed over at three quarters of its charge or more")
+RESERVE = practice("Half of a lead battery, four fifths of a LiFePO4 battery, is usable", "from full, at the 20 h rate")
+STANDING = practice("A battery left alone still starts the boat after the days the shop chose")
+BATTERY_CFR = regulation("33 CFR 183.420")
+NETWORK_SHEETS = standard(
+    "Installation sheets of the NMEA 2000 trade standard", "the standard itself was not read; makers' sheets restate it"
+)
+NETWORK_DROP = standard(
+    "Allowed supply drop by installation sheets of the NMEA 2000 trade standard",
+    "sheets give 1.5 V, 1.67 V, or 3.0 V on a 13.8 V isolated supply; the shop chooses",
+)
+NETWORK_VOLTS = standard("NMEA 2000 trade standard: least voltage at a device", FROM_MEMORY)
+IGNITION = regulation("33 CFR 183.410")
+SHOCK = standard("Electric shock drowning advice of three safety bodies")
+DISCONNECT = practice("Disconnect before work: negative off first, back on last")
+DEFER = practice("Local codes, makers' manuals and licensed practice come before this check")

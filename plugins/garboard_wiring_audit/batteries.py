@@ -1,0 +1,97 @@
+"""State of charge from rest voltage, and how long a battery carries a load."""
+
+from __future__ import annotations
+
+import attrs
+
+from garboard.findings import NotEnoughData
+
+CHARGE = (0.0, 25.0, 50.0, 75.0, 100.0)
+FLOODED_VOLTS = (11.89, 12.06, 12.24, 12.45, 12.65)
+"""Rest voltage of a flooded 12 V battery at `CHARGE` [V]."""
+AGM_VOLTS = (11.825, 12.025, 12.25, 12.55, 12.825)
+"""Rest voltage of an AGM 12 V battery at `CHARGE` [V], middle of ranges from memory."""
+TABLES_DISAGREE = 0.05
+"""How far published tables of rest voltage lie apart at a quarter charge and above [V]."""
+CHARGED_NOW = 0.25
+"""Above the full rest voltage by this much [V], a 12 V battery is on charge or carries surface charge; common
+practice, no source."""
+
+
+@attrs.frozen
+class Charge:
+    """State of charge.
+
+    percent     : 0 to 100 [%]
+    spread      : half width of the 95 % interval [%]
+    from_memory : the table was not read in a source
+    """
+
+    percent: float
+    spread: float
+    from_memory: bool = False
+
+
+def state_of_charge(rest_volts: float, spread: float, chemistry: str) -> Charge:
+    """State of charge of a 12 V battery at rest, by straight lines between the table's points.
+
+    rest_volts : voltage after hours without charge or load; 24 V banks halved [V]
+    spread     : half width of its 95 % interval [V]
+    chemistry  : "flooded" or "AGM" [-]
+    returns    : charge, with the meter's spread and the tables' disagreement joined as root of squares [%]
+    Raises NotEnoughData for a chemistry whose rest voltage tells nothing, and for a battery still on charge.
+
+    >>> state_of_charge(12.45, 0.0, "flooded").percent
+    75.0
+
+    [1] State of charge table of the battery trade council (flooded). AGM from memory.
+    """
+    volts = _table(chemistry)
+    if rest_volts > volts[-1] + CHARGED_NOW:
+        raise NotEnoughData(
+            f"{rest_volts:.2f} V for each 12 V is above a full battery at rest: charging, or charged just before; "
+            "let it rest and read it again"
+        )
+    percent = _between(rest_volts, volts)
+    slope = 100.0 / (volts[-1] - volts[0])
+    return Charge(percent, slope * (spread**2 + TABLES_DISAGREE**2) ** 0.5, chemistry == "AGM")
+
+
+def _table(chemistry: str) -> tuple[float, ...]:
+    if chemistry == "flooded":
+        return FLOODED_VOLTS
+    if chemistry == "AGM":
+        return AGM_VOLTS
+    if chemistry == "LiFePO4":
+        raise NotEnoughData(
+            "rest voltage of a LiFePO4 battery is nearly flat and tells no charge; read its own management system"
+        )
+    raise NotEnoughData(f"no table of rest voltage for a {chemistry or 'battery of unknown chemistry'}")
+
+
+def _between(rest_volts: float, volts: tuple[float, ...]) -> float:
+    if rest_volts <= volts[0]:
+        return CHARGE[0]
+    for low, high, below, above in zip(volts, volts[1:], CHARGE, CHARGE[1:], strict=False):
+        if rest_volts <= high:
+            return below + (above - below) * (rest_volts - low) / (high - low)
+    return CHARGE[-1]
+
+
+def reserve_hours(capacity: float, usable_share: float, load: float) -> float:
+    """How long a full battery carries a load. A lead battery drawn on faster than its 20 h rate lasts less.
+
+    capacity     : capacity, above 0 [Ah]
+    usable_share : part of it that may be drawn, 0 to 1 [-]
+    load         : steady current, above 0 [A]
+    returns      : time [h]
+    Raises ValueError for a load that is not above zero.
+
+    >>> reserve_hours(100.0, 0.5, 10.0)
+    5.0
+
+    [1] Charge is current times time; the usable share is the shop's.
+    """
+    if not load > 0:
+        raise ValueError(f"load must be above zero, got {load!r} A")
+    return capacity * usable_share / load

@@ -1,0 +1,356 @@
+"""Findings on batteries: charge at rest, installation, standing current, load and reserve."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
+
+import attrs
+
+from garboard.findings import Finding, NotEnoughData, Number, Verdict
+from garboard.job_view import JobView
+from garboard.records import Battery, Circuit, Engine
+from garboard_wiring_audit import bases
+from garboard_wiring_audit.batteries import reserve_hours, state_of_charge
+from garboard_wiring_audit.circuit_facts import facts_of
+from garboard_wiring_audit.circuit_rules import CRANKING, PANEL_FEED
+from garboard_wiring_audit.loads import COLUMNS, load_sum
+from garboard_wiring_audit.overcurrent import distance_limit
+from garboard_wiring_audit.pieces import each_piece
+from garboard_wiring_audit.readings import Reading, all_of, at_most, known, read, read_yes
+from garboard_wiring_audit.rules import Rules, rules_of
+from garboard_wiring_audit.steps import BATTERIES, LOADS, STANDING
+
+NOMINAL_VOLTS = (6.0, 12.0, 24.0, 36.0, 48.0)
+TABLE_TEMPERATURES = (0.0, 45.0)
+LEAD_MAY_REACH = 72.0
+"""Longest lead from a battery to its fuse [in], from memory."""
+ALMOST_NOTHING = 1e-4
+"""Standing current a meter does not show [A]."""
+
+INSTALLATION = (
+    ("held_down", "Fit a hold-down."),
+    ("terminals_covered", "Cover the live terminals."),
+    ("terminals_fixed", "Replace the spring clips."),
+    ("vented", "Vent the space to the open."),
+    ("clear_of_fuel", "Move the battery or the fuel fitting: none may sit above or below it."),
+)
+
+
+def about(battery: Battery) -> str:
+    """What findings on a battery are about."""
+    return f"{battery.name} battery"
+
+
+# Charge at rest
+
+
+@attrs.frozen
+class RestCharge:
+    """Charge of a battery at rest [%], with its rest voltage [V]."""
+
+    volts: Reading
+    percent: Reading
+    from_memory: bool
+
+
+def rest_charge(view: JobView, battery: Battery) -> RestCharge:
+    """State of charge of a battery. Raises NotEnoughData unless it rested long enough and its table is known."""
+    rules = rules_of(view)
+    volts, rest, nominal = all_of(
+        partial(read, view, BATTERIES, "rest_voltage", "V", battery.name, rules.share("voltmeter")),
+        partial(read, view, BATTERIES, "hours_at_rest", "h", battery.name),
+        partial(known, battery.nominal_voltage, "V", "nominal voltage"),
+    )
+    needed = rules.amount("rest_needed", "h")
+    if rest.value < needed:
+        raise NotEnoughData(f"rested {rest.value:g} h, {needed:g} h needed; read the voltage again after that")
+    _require_table_temperature(view, battery)
+    if nominal.value not in NOMINAL_VOLTS:
+        raise NotEnoughData(f"nominal voltage {nominal.value:g} V; the table serves 6, 12, 24, 36 and 48 V")
+    scale = 12.0 / nominal.value
+    charge = state_of_charge(volts.value * scale, volts.spread * scale, battery.chemistry)
+    return RestCharge(volts, Reading(charge.percent, charge.spread), charge.from_memory)
+
+
+def _require_table_temperature(view: JobView, battery: Battery) -> None:
+    if view.find(BATTERIES, "temperature", of=battery.name) is None:
+        return
+    temperature = read(view, BATTERIES, "temperature", "degC", battery.name, signed=True).value
+    low, high = TABLE_TEMPERATURES
+    if not low <= temperature <= high:
+        raise NotEnoughData(f"battery is not between {low:.0f} and {high:.0f} degC; let it come near 25 degC")
+
+
+def charge_findings(view: JobView) -> Iterator[Finding]:
+    """State of charge of every battery from its rest voltage."""
+
+    def judge(battery: Battery) -> Iterator[Finding]:
+        charge = rest_charge(view, battery)
+        least = rules_of(view).share("charge_least") * 100
+        percent = charge.percent
+        enough = percent.value >= least
+        flat = percent.value <= 0
+        shown = Number("charge", percent.value, "%", percent.spread, 0)
+        said = "Charge it before the sea trial and read it again."
+        advice = "Enough for hand over." if enough else "Flat: charge it and have it tested." if flat else said
+        yield Finding(
+            verdict=Verdict.PASS if enough else Verdict.FAIL if flat else Verdict.ADVISE,
+            about=about(battery),
+            sentence=f"{shown} charged at {charge.volts.value:.2f} V. {advice}",
+            numbers=(
+                shown,
+                Number("rest voltage", charge.volts.value, "V", charge.volts.spread, 2),
+            ),
+            basis=(bases.REST_VOLTAGE_AGM if charge.from_memory else bases.REST_VOLTAGE, bases.CHARGE_LEAST),
+        )
+
+    return each_piece(view.vessel.batteries, about, judge, (bases.REST_VOLTAGE,))
+
+
+# Installation
+
+
+def installation_findings(view: JobView) -> Iterator[Finding]:
+    """Hold-down, covers, clamps, venting, fuel fittings and main fuse of every battery."""
+
+    def judge(battery: Battery) -> Iterator[Finding]:
+        answers = {field: view.value(BATTERIES, field, of=battery.name) for field, _cure in INSTALLATION}
+        wrong = [cure for field, cure in INSTALLATION if answers[field] is False]
+        verdict, fuse = _fuse_verdict(view, battery)
+        if not wrong and verdict is Verdict.PASS:
+            all_of(*(partial(read_yes, view, BATTERIES, field, battery.name) for field, _cure in INSTALLATION))
+        if wrong:
+            verdict = Verdict.FAIL
+        faults = [*wrong, *([fuse] if fuse else [])]
+        yield Finding(
+            verdict=verdict,
+            about=about(battery),
+            sentence=" ".join(faults) if faults else "Held down, covered, vented and clear of fuel.",
+            basis=(bases.BATTERY_CFR, bases.DISTANCE_CFR, bases.DISTANCE_BATTERY),
+        )
+
+    return each_piece(view.vessel.batteries, about, judge, (bases.BATTERY_CFR,))
+
+
+def _fuse_verdict(view: JobView, battery: Battery) -> tuple[Verdict, str]:
+    if view.find(BATTERIES, "fuse_distance", of=battery.name) is None:
+        return Verdict.PASS, ""
+    distance = read(view, BATTERIES, "fuse_distance", "in", battery.name).value
+    limit = distance_limit(rules_of(view).chosen("distance_rule"), False, True).inches
+    if distance <= limit:
+        return Verdict.PASS, ""
+    allowed = f"Main fuse {distance:.0f} in from the post: {limit:.0f} in allowed"
+    if distance <= LEAD_MAY_REACH:
+        return Verdict.ADVISE, f"{allowed}, up to {LEAD_MAY_REACH:.0f} in in some cases. Move it closer if you can."
+    return Verdict.FAIL, f"{allowed}. Move it closer."
+
+
+# Standing current
+
+
+def standing_findings(view: JobView) -> Iterator[Finding]:
+    """Days every battery carries what is drawn with everything off."""
+    rules = rules_of(view)
+
+    def judge(battery: Battery) -> Iterator[Finding]:
+        current = read(view, STANDING, "standing_current", "A", battery.name, rules.share("current_meter"))
+        usable = _usable(battery, rules)
+        wanted = rules.amount("standing_days", "")
+        shown = Number("standing current", current.value * 1000, "mA", current.spread * 1000, 0)
+        if current.value < ALMOST_NOTHING:
+            verdict, sentence = Verdict.PASS, f"{shown} with everything off."
+            numbers: tuple[Number, ...] = (shown,)
+        else:
+            days = usable / current.value / 24
+            spread = days * current.spread / current.value
+            enough = days >= wanted
+            verdict = Verdict.PASS if enough else Verdict.ADVISE
+            advice = "" if enough else " Find what stays on, or fit a switch, or leave a charger on."
+            sentence = f"{shown} with everything off: {days:.0f} days, {wanted:.0f} wanted.{advice}"
+            numbers = (shown, Number("days", days, "d", spread, 0))
+        yield Finding(
+            verdict=verdict,
+            about=about(battery),
+            sentence=sentence,
+            numbers=numbers,
+            basis=(bases.STANDING, bases.RESERVE),
+        )
+
+    return each_piece(view.vessel.batteries, about, judge, (bases.STANDING,))
+
+
+def _usable(battery: Battery, rules: Rules) -> float:
+    """Charge that may be drawn from full [Ah]."""
+    capacity = known(battery.capacity, "Ah", "capacity").value
+    return capacity * _usable_share(battery, rules)
+
+
+def _usable_share(battery: Battery, rules: Rules) -> float:
+    if not battery.chemistry:
+        raise NotEnoughData("chemistry is not entered")
+    return rules.share("usable_lithium" if battery.chemistry == "LiFePO4" else "usable_lead")
+
+
+# Load and reserve
+
+
+@attrs.frozen
+class Load:
+    """Load of a battery [A] and the circuits behind it."""
+
+    total: Reading
+    together: tuple[str, ...]
+    others: tuple[str, ...]
+
+
+def loads_of(view: JobView, battery: Battery) -> Sequence[Circuit]:
+    """Circuits a battery feeds, panel feeds and cranking motors left out. Raises NotEnoughData if any has no battery.
+
+    With a single battery aboard, circuits that name none are its own.
+    """
+    circuits = [circuit for circuit in view.vessel.circuits if circuit.use not in (PANEL_FEED, CRANKING)]
+    names = {each.name for each in view.vessel.batteries}
+    homeless = [] if len(names) == 1 else [circuit.name for circuit in circuits if circuit.battery not in names]
+    if homeless:
+        raise NotEnoughData(f"battery is not entered for {', '.join(homeless)}")
+    return [circuit for circuit in circuits if circuit.battery == battery.name or len(names) == 1]
+
+
+def load_of(view: JobView, battery: Battery) -> Load:
+    """Load of a battery by the shop's rule; spreads of measured currents join as root of squares."""
+    rules = rules_of(view)
+    together: dict[str, Reading] = {}
+    others: dict[str, Reading] = {}
+    reasons: list[str] = []
+    for circuit in loads_of(view, battery):
+        facts = facts_of(view, circuit, rules)
+        if "load" in facts.missing:
+            reasons.append(f"{circuit.name}: {facts.missing['load']}")
+        if circuit.runs_with_others is None:
+            reasons.append(f"{circuit.name}: runs with others or not is not entered")
+        (together if circuit.runs_with_others else others)[circuit.name] = facts.load
+    if reasons:
+        raise NotEnoughData(*reasons)
+    total = load_sum(
+        rules.chosen("load_rule"),
+        [each.value for each in together.values()],
+        [each.value for each in others.values()],
+    )
+    spread = math.hypot(*(each.spread for each in together.values()))
+    return Load(Reading(total, spread), tuple(together), tuple(others))
+
+
+def load_findings(view: JobView) -> Iterator[Finding]:
+    """Load of every battery, and of all together against what the engines charge."""
+    if not view.vessel.circuits:
+        return
+    loads: list[Reading] = []
+
+    def judge(battery: Battery) -> Iterator[Finding]:
+        if not loads_of(view, battery):
+            return
+        load = load_of(view, battery)
+        loads.append(load.total)
+        yield _load_finding(view, battery, load)
+
+    fed = _fed(view)
+    yield from each_piece(fed, about, judge, (bases.LOAD_SUM,))
+    if fed and len(loads) == len(fed) and view.vessel.engines:
+        yield from each_piece([view.vessel.engines], lambda _: "Charging", _charging(loads), (bases.CHARGING,))
+
+
+def _fed(view: JobView) -> list[Battery]:
+    """Batteries that feed circuits; the first alone where that cannot be told, so that it is said once."""
+    try:
+        return [battery for battery in view.vessel.batteries if loads_of(view, battery)]
+    except NotEnoughData:
+        return list(view.vessel.batteries[:1])
+
+
+def _load_finding(view: JobView, battery: Battery, load: Load) -> Finding:
+    rules = rules_of(view)
+    counted = Number("load", load.total.value, "A", load.total.spread or None)
+    numbers: tuple[Number, ...] = (counted,)
+    verdict, more = Verdict.PASS, ""
+    if _load_was_read(view, battery):
+        measured = read(view, LOADS, "load_current", "A", battery.name, rules.share("current_meter"))
+        numbers = (counted, Number("measured", measured.value, "A", measured.spread))
+        more = f" Measured {measured.value:.1f} A."
+        unlisted = Reading(measured.value - load.total.value, math.hypot(measured.spread, load.total.spread))
+        if at_most(unlisted, 0.1 * load.total.value) is Verdict.FAIL:
+            verdict, more = Verdict.ADVISE, f"{more} Find what draws the rest and list it."
+    return Finding(
+        verdict=verdict,
+        about=about(battery),
+        sentence=f"{counted} from {len(load.together)} circuits that run together.{more}",
+        numbers=numbers,
+        basis=(bases.LOAD_COLUMNS if rules.chosen("load_rule") == COLUMNS else bases.LOAD_SUM,),
+    )
+
+
+def _charging(loads: Sequence[Reading]) -> Callable[[tuple[Engine, ...]], Iterator[Finding]]:
+    def judge(engines: tuple[Engine, ...]) -> Iterator[Finding]:
+        charging = sum(
+            known(engine.charging_current, "A", f"charging current of {engine.position} engine").value
+            for engine in engines
+        )
+        load = Reading(sum(each.value for each in loads), math.hypot(*(each.spread for each in loads)))
+        verdict = Verdict.PASS if at_most(load, charging) is Verdict.PASS else Verdict.ADVISE
+        advice = (
+            "" if verdict is Verdict.PASS else " The batteries run down under way: run less together or charge more."
+        )
+        yield Finding(
+            verdict=verdict,
+            about="Charging",
+            sentence=f"{load.value:.1f} A run together, the engines charge {charging:.1f} A.{advice}",
+            numbers=(
+                Number("load", load.value, "A", load.spread or None),
+                Number("charging", charging, "A"),
+            ),
+            basis=(bases.CHARGING, bases.LOAD_SUM),
+        )
+
+    return judge
+
+
+def reserve_of(view: JobView, battery: Battery) -> Reading:
+    """Time a full battery carries its load [h]: the measured load where there is one, else the sum."""
+    rules = rules_of(view)
+    capacity = known(battery.capacity, "Ah", "capacity").value
+    share = _usable_share(battery, rules)
+    if _load_was_read(view, battery):
+        load = read(view, LOADS, "load_current", "A", battery.name, rules.share("current_meter"))
+    else:
+        load = load_of(view, battery).total
+    if not load.value > 0:
+        raise NotEnoughData("no load runs together on it; measure the load or mark what runs together")
+    hours = reserve_hours(capacity, share, load.value)
+    return Reading(hours, hours * load.spread / load.value)
+
+
+def reserve_findings(view: JobView) -> Iterator[Finding]:
+    """Reserve time of every battery that feeds circuits."""
+    least = rules_of(view).amount("reserve_least", "h")
+
+    def judge(battery: Battery) -> Iterator[Finding]:
+        hours = reserve_of(view, battery)
+        enough = hours.value >= least
+        shown = Number("reserve time", hours.value, "h", hours.spread or None)
+        advice = "" if enough else " Fit more capacity, or tell the owner what to switch off."
+        yield Finding(
+            verdict=Verdict.PASS if enough else Verdict.ADVISE,
+            about=about(battery),
+            sentence=f"{shown} from full with what runs together, {least:g} h wanted.{advice}",
+            numbers=(shown,),
+            basis=(bases.RESERVE, bases.LOAD_SUM),
+        )
+
+    fed = _fed(view)
+    loaded = [each for each in view.vessel.batteries if each in fed or _load_was_read(view, each)]
+    return each_piece(loaded, about, judge, (bases.RESERVE,))
+
+
+def _load_was_read(view: JobView, battery: Battery) -> bool:
+    return view.find(LOADS, "load_current", of=battery.name) is not None

@@ -1,0 +1,141 @@
+"""Everything known of a circuit, as plain numbers, with a reason for each thing that is not known."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+
+import attrs
+
+from garboard.findings import NotEnoughData
+from garboard.job_view import JobView
+from garboard.records import Circuit
+from garboard.units import Amount
+from garboard_wiring_audit.conductors import Conductor, of_area, of_gauge
+from garboard_wiring_audit.readings import Reading, known, read
+from garboard_wiring_audit.rules import Rules
+from garboard_wiring_audit.steps import CIRCUITS
+
+UNKNOWN = Reading(math.nan, math.nan)
+SIZES_AGREE = 0.1
+"""Share by which a gauge and an area entered for one conductor may differ."""
+
+
+@attrs.frozen(kw_only=True)
+class CircuitFacts:
+    """A circuit. What is unknown is NaN or None, and `missing` says why, by the fact's name.
+
+    length : one way [m]; load : larger of design and measured current [A]; distance : source to protection [in]
+    """
+
+    circuit: Circuit
+    conductor: Conductor
+    insulation: float
+    length: Reading
+    volts: float
+    load: Reading
+    current: Reading
+    rating: float
+    distance: float
+    missing: Mapping[str, str]
+
+    @property
+    def name(self) -> str:
+        """The circuit's name."""
+        return self.circuit.name
+
+    def require(self, *facts: str) -> None:
+        """Raise NotEnoughData naming each of these facts that is not known."""
+        lacking = [self.missing[fact] for fact in facts if fact in self.missing]
+        if lacking:
+            raise NotEnoughData(*dict.fromkeys(lacking))
+
+    def knows(self, facts: Iterable[str]) -> bool:
+        """Whether all these facts are known."""
+        return not any(fact in self.missing for fact in facts)
+
+
+@attrs.define
+class _Gathering:
+    missing: dict[str, str] = attrs.field(factory=dict)
+
+    def amount(self, fact: str, amount: Amount | None, unit: str, what: str, zero_allowed: bool = False) -> Reading:
+        try:
+            return known(amount, unit, what, zero_allowed)
+        except NotEnoughData as missing:
+            self.missing[fact] = "; ".join(missing.reasons)
+            return UNKNOWN
+
+    def answer(self, fact: str, value: object, what: str) -> None:
+        if value is None or value == "":
+            self.missing[fact] = f"{what} is not entered"
+
+
+def facts_of(view: JobView, circuit: Circuit, rules: Rules) -> CircuitFacts:
+    """What is known of a circuit on this job."""
+    gathering = _Gathering()
+    design = gathering.amount("design", circuit.design_current, "A", "design current")
+    current = _measured_current(view, circuit, rules, gathering)
+    gathering.answer("engine_space", circuit.in_engine_space, "in engine space or not")
+    gathering.answer("sheathed", circuit.in_sheath, "in a sheath or not")
+    gathering.answer("critical", circuit.critical, "critical or not")
+    gathering.answer("protection", circuit.protection, "fuse, breaker or none")
+    bundled = circuit.bundled_conductors if (circuit.bundled_conductors or 0) >= 0 else None
+    gathering.answer("bundled", bundled, "number of bundled conductors")
+    return CircuitFacts(
+        circuit=circuit,
+        conductor=_conductor(circuit, gathering),
+        insulation=round(
+            gathering.amount("insulation", circuit.insulation_temperature, "degC", "insulation rating").value, 1
+        ),
+        length=gathering.amount("length", circuit.length, "m", "length one way"),
+        volts=_volts(view, circuit, gathering),
+        load=_load(design, current, gathering),
+        current=current,
+        rating=gathering.amount("rating", circuit.protection_rating, "A", "fuse or breaker rating").value,
+        distance=gathering.amount(
+            "distance", circuit.protection_distance, "in", "distance of fuse or breaker from the source", True
+        ).value,
+        missing=gathering.missing,
+    )
+
+
+def _measured_current(view: JobView, circuit: Circuit, rules: Rules, gathering: _Gathering) -> Reading:
+    try:
+        return read(view, CIRCUITS, "current", "A", circuit.name, rules.share("current_meter"))
+    except NotEnoughData as missing:
+        gathering.missing["current"] = "; ".join(missing.reasons)
+        return UNKNOWN
+
+
+def _load(design: Reading, current: Reading, gathering: _Gathering) -> Reading:
+    """The larger of design current, taken as exact, and measured current."""
+    if current.value > 0 and not design.value >= current.value:
+        return current
+    if design.value > 0:
+        return Reading(design.value)
+    gathering.missing["load"] = "current is not entered, neither by design nor measured above zero"
+    return UNKNOWN
+
+
+def _volts(view: JobView, circuit: Circuit, gathering: _Gathering) -> float:
+    battery = next((each for each in view.vessel.batteries if each.name == circuit.battery), None)
+    nominal = circuit.nominal_voltage or (battery.nominal_voltage if battery else None)
+    return gathering.amount("volts", nominal, "V", "nominal voltage").value
+
+
+def _conductor(circuit: Circuit, gathering: _Gathering) -> Conductor:
+    area = circuit.conductor_area
+    unknown = Conductor("not known", math.nan)
+    if not circuit.conductor_awg:
+        given = gathering.amount("conductor", area, "mm2", "conductor size")
+        return unknown if given is UNKNOWN else of_area(given.value)
+    try:
+        conductor = of_gauge(circuit.conductor_awg)
+    except NotEnoughData as missing:
+        gathering.missing["conductor"] = "; ".join(missing.reasons)
+        return unknown
+    if area is not None and not abs(area.to("mm2") / conductor.area - 1) <= SIZES_AGREE:
+        gathering.missing["conductor"] = f"{conductor.label} and {area} do not agree; keep the one printed on it"
+        return unknown
+    return conductor

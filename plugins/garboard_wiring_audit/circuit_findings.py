@@ -1,0 +1,157 @@
+"""Findings on circuits: one for every circuit that needs work, one for all that pass, one for all that lack data."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import attrs
+
+from garboard.findings import Basis, Finding, NotEnoughData, Number, Table, Verdict
+from garboard.job_view import JobView
+from garboard_wiring_audit import bases
+from garboard_wiring_audit.circuit_facts import facts_of
+from garboard_wiring_audit.circuit_rules import RULES, STRICTER_FIRST, CircuitRule, Judged, NotCovered
+from garboard_wiring_audit.readings import read_yes
+from garboard_wiring_audit.rules import Rules, rules_of
+from garboard_wiring_audit.steps import CIRCUITS
+
+NAMED_AT_MOST = 4
+
+
+@attrs.frozen
+class Outcome:
+    """What one rule says of all circuits, by the circuits' names in the vessel's order."""
+
+    judged: dict[str, Judged] = attrs.field(factory=dict)
+    lacking: dict[str, tuple[str, ...]] = attrs.field(factory=dict)
+    not_covered: dict[str, str] = attrs.field(factory=dict)
+
+
+def outcome_of(rule: CircuitRule, view: JobView, rules: Rules) -> Outcome:
+    """Hold every circuit against a rule."""
+    outcome = Outcome()
+    for circuit in view.vessel.circuits:
+        facts = facts_of(view, circuit, rules)
+        try:
+            outcome.judged[circuit.name] = rule.judge(view, facts, rules)
+        except NotCovered as why:
+            outcome.not_covered[circuit.name] = str(why)
+        except NotEnoughData as missing:
+            outcome.lacking[circuit.name] = missing.reasons
+    return outcome
+
+
+def findings_on(rule: CircuitRule, view: JobView) -> Iterator[Finding]:
+    """Findings of a rule."""
+    rules = rules_of(view)
+    outcome = outcome_of(rule, view, rules)
+    basis = rule.basis(rules)
+    for name, judged in outcome.judged.items():
+        if judged.verdict is not Verdict.PASS:
+            yield Finding(
+                verdict=judged.verdict,
+                about=about(name),
+                sentence=judged.sentence,
+                numbers=judged.numbers,
+                basis=_merged(basis, judged),
+            )
+    passed = [judged for judged in outcome.judged.values() if judged.verdict is Verdict.PASS]
+    if passed:
+        yield _passed(rule, outcome, basis, passed)
+    if outcome.lacking:
+        yield not_enough(rule.title, outcome.lacking, basis)
+
+
+def about(circuit: str) -> str:
+    """What findings on a circuit are about."""
+    return f"circuit {circuit}"
+
+
+def _merged(basis: tuple[Basis, ...], *judged: Judged) -> tuple[Basis, ...]:
+    return tuple(dict.fromkeys([*basis, *(each for one in judged for each in one.basis)]))
+
+
+def _passed(rule: CircuitRule, outcome: Outcome, basis: tuple[Basis, ...], passed: list[Judged]) -> Finding:
+    rows = [(name, *judged.cells, judged.verdict.value) for name, judged in outcome.judged.items()]
+    blank = ("",) * len(rule.headings)
+    rows += [(name, *blank, why) for name, why in outcome.not_covered.items()]
+    judged_count = len(outcome.judged)
+    rest = judged_count - len(passed)
+    return Finding(
+        verdict=Verdict.PASS,
+        about=rule.title,
+        sentence=f"{len(passed)} of {judged_count} circuits {rule.passed}."
+        + (f" See to the other {rest}." if rest else ""),
+        numbers=(
+            Number("circuits passed", len(passed), decimals=0),
+            Number("circuits checked", judged_count, decimals=0),
+        ),
+        tables=(Table(rule.title, ("Circuit", *rule.headings, "Verdict"), tuple(rows)),),
+        basis=_merged(basis, *passed),
+    )
+
+
+def not_enough(title: str, lacking: dict[str, tuple[str, ...]], basis: tuple[Basis, ...]) -> Finding:
+    """One finding for all circuits a rule could not judge, with what each lacks."""
+    count = f"{len(lacking)} circuit" + ("s" if len(lacking) != 1 else "")
+    return Finding(
+        verdict=Verdict.NOT_ENOUGH_DATA,
+        about=title,
+        sentence=f"Not enough data for {count}: {_named(lacking)}. Enter what is missing and assess again.",
+        tables=(
+            Table(
+                f"{title}: what is missing",
+                ("Circuit", "Missing"),
+                tuple((name, "; ".join(reasons)) for name, reasons in lacking.items()),
+            ),
+        ),
+        basis=basis,
+    )
+
+
+def _named(lacking: dict[str, tuple[str, ...]]) -> str:
+    if len(lacking) > NAMED_AT_MOST:
+        return f"{', '.join(list(lacking)[:NAMED_AT_MOST])} and {len(lacking) - NAMED_AT_MOST} more"
+    return ", ".join(f"{name} ({'; '.join(reasons)})" for name, reasons in lacking.items())
+
+
+def label_findings(view: JobView) -> Iterator[Finding]:
+    """Share of circuits that carry a label; names those that do not."""
+    if not view.vessel.circuits:
+        raise NotEnoughData("no circuits are entered; add the vessel's circuits")
+    labelled: list[str] = []
+    bare: list[str] = []
+    lacking: dict[str, tuple[str, ...]] = {}
+    for circuit in view.vessel.circuits:
+        try:
+            (labelled if read_yes(view, CIRCUITS, "label_present", circuit.name) else bare).append(circuit.name)
+        except NotEnoughData as missing:
+            lacking[circuit.name] = missing.reasons
+    looked_at = len(labelled) + len(bare)
+    if looked_at:
+        share = len(labelled) / looked_at
+        enough = share >= rules_of(view).share("labelled")
+        verdict = (Verdict.PASS if not bare else Verdict.ADVISE) if enough else Verdict.FAIL
+        yield Finding(
+            verdict=verdict,
+            about="Labels",
+            sentence=f"{len(labelled)} of {looked_at} circuits labelled ({share * 100:.0f} %)."
+            + (f" Label {', '.join(bare)}." if bare else ""),
+            numbers=(Number("labelled", share * 100, "%", decimals=0),),
+            basis=(bases.LABELS,),
+        )
+    if lacking:
+        yield not_enough("Labels", lacking, (bases.LABELS,))
+
+
+def verdicts_of(view: JobView) -> dict[str, Verdict]:
+    """The strictest verdict on each circuit; a circuit no rule covers has none."""
+    rules = rules_of(view)
+    verdicts: dict[str, list[Verdict]] = {}
+    for rule in RULES:
+        outcome = outcome_of(rule, view, rules)
+        for name, judged in outcome.judged.items():
+            verdicts.setdefault(name, []).append(judged.verdict)
+        for name in outcome.lacking:
+            verdicts.setdefault(name, []).append(Verdict.NOT_ENOUGH_DATA)
+    return {name: min(found, key=STRICTER_FIRST.index) for name, found in verdicts.items()}

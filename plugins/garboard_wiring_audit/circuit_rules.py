@@ -1,0 +1,562 @@
+"""The rules of one circuit: each judges what is known of it, and names the change that would cure it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+
+import attrs
+
+from garboard.findings import Basis, NotEnoughData, Number, Verdict
+from garboard.job_view import JobView
+from garboard_wiring_audit import bases
+from garboard_wiring_audit.ampacity import ISO_BY_AREA, Allowable, allowable
+from garboard_wiring_audit.circuit_facts import CircuitFacts
+from garboard_wiring_audit.conductors import (
+    AREA_ROUNDING,
+    Conductor,
+    circular_mils,
+    conductor_temperature,
+    larger_sizes,
+    of_gauge,
+)
+from garboard_wiring_audit.overcurrent import (
+    CFR_DISTANCE,
+    E11_DISTANCE,
+    ISO_DISTANCE,
+    LOW_VOLTAGE,
+    distance_limit,
+    largest_rating,
+    suggested_rating,
+)
+from garboard_wiring_audit.readings import Reading, all_of, at_most, read, read_yes
+from garboard_wiring_audit.rules import BUNDLING_ALWAYS, ISO_MINIMUM, Rules
+from garboard_wiring_audit.steps import CIRCUITS
+from garboard_wiring_audit.voltage_drop import circular_mils_needed, drop_at_temperature, drop_by_circular_mils
+
+FEET_PER_METRE = 1 / 0.3048
+CRANKING = "cranking motor"
+PANEL_FEED = "panel feed"
+ELECTRONICS = "navigation or communication electronics"
+STRICTER_FIRST = (Verdict.FAIL, Verdict.ADVISE, Verdict.NOT_ENOUGH_DATA, Verdict.PASS)
+
+
+class NotCovered(Exception):
+    """A rule does not cover a circuit; the text says why."""
+
+
+@attrs.frozen(kw_only=True)
+class Judged:
+    """What a rule says of one circuit.
+
+    cells : the circuit's row in the rule's table, after its name and before the verdict
+    basis : beside the rule's own
+    """
+
+    verdict: Verdict
+    sentence: str
+    cells: tuple[str, ...]
+    numbers: tuple[Number, ...] = ()
+    basis: tuple[Basis, ...] = ()
+
+
+@attrs.frozen(kw_only=True)
+class CircuitRule:
+    """A rule every circuit is held against.
+
+    passed   : what the circuits that pass do, after their number ("carry no more than their conductors allow")
+    headings : of the rule's table, between circuit and verdict
+    """
+
+    name: str
+    title: str
+    passed: str
+    headings: tuple[str, ...]
+    judge: Callable[[JobView, CircuitFacts, Rules], Judged]
+    basis: Callable[[Rules], tuple[Basis, ...]]
+
+
+def _stricter(*verdicts: Verdict) -> Verdict:
+    return min(verdicts, key=STRICTER_FIRST.index)
+
+
+def _memory(values: tuple[str, ...]) -> tuple[Basis, ...]:
+    return tuple(bases.regulation(value, bases.FROM_MEMORY) for value in values)
+
+
+# Ampacity
+
+
+def _needed_for_ampacity(facts: CircuitFacts, rules: Rules) -> tuple[str, ...]:
+    bundling = ("bundled",) if _bundling_counts(facts, rules) else ()
+    return ("conductor", "insulation", "engine_space", "volts", *bundling)
+
+
+def _bundling_counts(facts: CircuitFacts, rules: Rules) -> bool:
+    return facts.volts >= LOW_VOLTAGE or rules.chosen("bundling_rule") == BUNDLING_ALWAYS
+
+
+def allowed(facts: CircuitFacts, rules: Rules, conductor: Conductor) -> Allowable:
+    """What a conductor of this size may carry in this circuit's place. Raises NotEnoughData."""
+    facts.require(*_needed_for_ampacity(facts, rules))
+    return allowable(
+        rules.chosen("ampacity_rule"),
+        conductor,
+        facts.insulation,
+        bool(facts.circuit.in_engine_space),
+        (facts.circuit.bundled_conductors or 1) if _bundling_counts(facts, rules) else 1,
+    )
+
+
+def judge_ampacity(_view: JobView, facts: CircuitFacts, rules: Rules) -> Judged:
+    """Load against what the conductor may carry."""
+    _not_for_cranking(facts)
+    facts.require(*_needed_for_ampacity(facts, rules), "load")
+    limit = allowed(facts, rules, facts.conductor)
+    verdict = at_most(facts.load, limit.amperes)
+    if verdict is Verdict.FAIL and limit.from_memory and facts.load.value <= limit.table:
+        verdict = Verdict.ADVISE
+    as_row = f", counted as {limit.size}," if limit.converted else ""
+    sentence = (
+        f"{_amperes(facts.load)} on {facts.conductor.label}{as_row} that may carry {limit.amperes:.1f} A. "
+        f"{_cure(facts, rules)}."
+    )
+    return Judged(
+        verdict=verdict,
+        sentence=sentence,
+        cells=(
+            facts.conductor.label,
+            f"{facts.insulation:.0f}",
+            f"{facts.load.value:.1f}",
+            f"{limit.table:.0f}",
+            f"{limit.factor:.2f}",
+            f"{limit.amperes:.1f}",
+        ),
+        numbers=(
+            _number("load", facts.load, "A"),
+            Number("allowed", limit.amperes, "A"),
+        ),
+        basis=_memory(limit.from_memory),
+    )
+
+
+def _ampacity_basis(rules: Rules) -> tuple[Basis, ...]:
+    table = (
+        (bases.AMPACITY_ISO, bases.ENGINE_SPACE_ISO)
+        if rules.chosen("ampacity_rule") == ISO_BY_AREA
+        else (bases.AMPACITY_CFR, bases.ENGINE_SPACE_CFR)
+    )
+    always = rules.chosen("bundling_rule") == BUNDLING_ALWAYS
+    return (*table, bases.BUNDLING_SHOP if always else bases.BUNDLING_CFR)
+
+
+# Overcurrent protection
+
+
+def _in_table(facts: CircuitFacts, rules: Rules, conductor: Conductor) -> Allowable:
+    """The table's own ampacity, no factor applied: what the fuse limit points to. Raises NotEnoughData."""
+    facts.require("conductor", "insulation", "volts")
+    return allowable(rules.chosen("ampacity_rule"), conductor, facts.insulation, False, 1)
+
+
+def judge_overcurrent_rating(_view: JobView, facts: CircuitFacts, rules: Rules) -> Judged:
+    """Rating of fuse or breaker between the load and the largest the conductor allows."""
+    _not_for_cranking(facts)
+    facts.require("protection", "conductor", "insulation", "volts")
+    largest = largest_rating(_in_table(facts, rules, facts.conductor).table, facts.volts)
+    if facts.circuit.protection == "none":
+        return _rating(facts, rules, largest, Verdict.FAIL, "No fuse or breaker.")
+    facts.require("rating")
+    if facts.rating > largest + 1e-9:
+        return _rating(
+            facts,
+            rules,
+            largest,
+            Verdict.FAIL,
+            f"{facts.rating:g} A {facts.circuit.protection} on {facts.conductor.label} that allows {largest:g} A.",
+        )
+    facts.require("load")
+    if facts.rating <= facts.load.value:
+        return _rating(
+            facts,
+            rules,
+            largest,
+            Verdict.ADVISE,
+            f"{facts.rating:g} A {facts.circuit.protection} for a load of {_amperes(facts.load)}: it will open.",
+        )
+    return _rating(facts, rules, largest, Verdict.PASS, f"{facts.rating:g} A, at most {largest:g} A.")
+
+
+def _rating(facts: CircuitFacts, rules: Rules, largest: float, verdict: Verdict, said: str) -> Judged:
+    fitted = facts.circuit.protection != "none" and facts.knows(["rating"])
+    numbers = (Number("rating", facts.rating, "A"),) if fitted else ()
+    return Judged(
+        verdict=verdict,
+        sentence=f"{said} {_fuse_cure(facts, rules, largest)}",
+        cells=(
+            facts.conductor.label,
+            f"{facts.load.value:.1f}" if facts.knows(["load"]) else "",
+            f"{facts.circuit.protection} {facts.rating:g}" if fitted else facts.circuit.protection,
+            f"{largest:g}",
+        ),
+        numbers=(*numbers, Number("largest rating", largest, "A")),
+    )
+
+
+def _fuse_cure(facts: CircuitFacts, rules: Rules, largest: float) -> str:
+    device = "breaker" if facts.circuit.protection == "breaker" else "fuse"
+    if not facts.knows(["load"]):
+        return f"Enter the current, then fit a {device} above it and at most {largest:g} A."
+    rating = suggested_rating(facts.load.value, largest, rules.share("fuse_margin"))
+    if rating is not None:
+        return f"Fit a {rating:g} A {device}."
+    return f"No rating in stock lies above the load and within {largest:g} A. {_cure(facts, rules)}, then fuse it."
+
+
+def judge_overcurrent_distance(_view: JobView, facts: CircuitFacts, rules: Rules) -> Judged:
+    """Distance of fuse or breaker from the source, along the conductor."""
+    _not_for_cranking(facts)
+    facts.require("protection")
+    if facts.circuit.protection == "none":
+        raise NotCovered("no fuse or breaker fitted")
+    facts.require("distance")
+    rule = rules.chosen("distance_rule")
+    at_battery = facts.circuit.fed_from == "battery terminal"
+    unsheathed, sheathed = (distance_limit(rule, answer, at_battery) for answer in (False, True))
+    if facts.circuit.in_sheath is None and unsheathed.inches < facts.distance <= sheathed.inches:
+        facts.require("sheathed")
+    limit = sheathed if facts.circuit.in_sheath else unsheathed
+    within = facts.distance <= limit.inches + 1e-9
+    verdict = Verdict.PASS if within else Verdict.FAIL
+    basis: tuple[Basis, ...] = ()
+    remark = ""
+    if not within and (limit.from_memory or (rule == CFR_DISTANCE and at_battery and facts.distance <= 72)):
+        verdict = Verdict.ADVISE
+        if rule == CFR_DISTANCE:
+            basis, remark = (bases.DISTANCE_BATTERY,), " 72 in may be allowed for a battery lead."
+    return Judged(
+        verdict=verdict,
+        sentence=(
+            f"{facts.distance:.0f} in from the source to its {facts.circuit.protection}, {limit.inches:.0f} in allowed."
+            f"{remark} Move it to within {limit.inches:.0f} in."
+        ),
+        cells=(facts.circuit.protection, f"{facts.distance:.0f}", f"{limit.inches:.0f}"),
+        numbers=(Number("distance", facts.distance, "in", decimals=0), Number("allowed", limit.inches, "in")),
+        basis=basis,
+    )
+
+
+def _distance_basis(rules: Rules) -> tuple[Basis, ...]:
+    rule = rules.chosen("distance_rule")
+    if rule == ISO_DISTANCE:
+        return (bases.DISTANCE_ISO,)
+    if rule == E11_DISTANCE:
+        return (bases.DISTANCE_E11,)
+    return (bases.DISTANCE_CFR,) if rule == CFR_DISTANCE else (bases.DISTANCE_CFR, bases.DISTANCE_BATTERY)
+
+
+# Minimum size
+
+
+def _smallest(facts: CircuitFacts, rules: Rules) -> Conductor:
+    sheathed = bool(facts.circuit.in_sheath)
+    if rules.chosen("minimum_rule") == ISO_MINIMUM:
+        return Conductor("0.75 mm2", 0.75) if sheathed else Conductor("1 mm2", 1.0)
+    return of_gauge("18") if sheathed else of_gauge("16")
+
+
+def _thick_enough(conductor: Conductor, smallest: Conductor) -> bool:
+    return conductor.area >= smallest.area * (1 - AREA_ROUNDING)
+
+
+def judge_minimum_size(_view: JobView, facts: CircuitFacts, rules: Rules) -> Judged:
+    """Conductor not thinner than the rule's smallest."""
+    _not_for_cranking(facts)
+    if facts.circuit.use == ELECTRONICS:
+        raise NotCovered("navigation and communication electronics are exempt")
+    facts.require("conductor", "sheathed")
+    smallest = _smallest(facts, rules)
+    where = "in a sheath" if facts.circuit.in_sheath else "alone"
+    return Judged(
+        verdict=Verdict.PASS if _thick_enough(facts.conductor, smallest) else Verdict.FAIL,
+        sentence=f"{facts.conductor.label} {where}, {smallest.label} is the smallest. {_cure(facts, rules)}.",
+        cells=(facts.conductor.label, where, smallest.label),
+    )
+
+
+def _minimum_basis(rules: Rules) -> tuple[Basis, ...]:
+    return (bases.MINIMUM_ISO if rules.chosen("minimum_rule") == ISO_MINIMUM else bases.MINIMUM_CFR,)
+
+
+# Voltage drop
+
+
+def _drop_share(facts: CircuitFacts, rules: Rules) -> float:
+    """Share of the nominal voltage the circuit may lose; the stricter where its class is not entered."""
+    return rules.share("drop_other" if facts.circuit.critical is False else "drop_critical")
+
+
+def _in_class(facts: CircuitFacts, rules: Rules, lost: Reading) -> Verdict:
+    """The verdict on a drop [V]; where the class is not entered, only if both classes agree."""
+    limits = {"critical": rules.share("drop_critical"), "other": rules.share("drop_other")}
+    if facts.circuit.critical is not None:
+        return at_most(lost, limits["critical" if facts.circuit.critical else "other"] * facts.volts)
+    verdicts = {at_most(lost, limit * facts.volts) for limit in limits.values()}
+    if len(verdicts) > 1:
+        facts.require("critical")
+    return verdicts.pop()
+
+
+def _class_name(facts: CircuitFacts, rules: Rules) -> str:
+    critical, other = (f"{rules.share(name) * 100:g} %" for name in ("drop_critical", "drop_other"))
+    if facts.circuit.critical is None:
+        return f"{critical} or {other}"
+    return critical if facts.circuit.critical else other
+
+
+def _warmed(facts: CircuitFacts, rules: Rules, current: float, conductor: Conductor) -> float:
+    """Temperature of a conductor [degC]: of its surroundings where its ampacity is not known."""
+    surroundings = rules.amount("engine_space" if facts.circuit.in_engine_space else "ambient", "degC")
+    try:
+        ampacity = _in_table(facts, rules, conductor).table
+    except NotEnoughData:
+        return surroundings
+    return conductor_temperature(surroundings, facts.insulation, current, ampacity)
+
+
+def _warm_drop(facts: CircuitFacts, rules: Rules, current: float, conductor: Conductor) -> float:
+    """Drop at the conductor's own temperature [V]."""
+    temperature = _warmed(facts, rules, current, conductor)
+    return drop_at_temperature(current, facts.length.value, conductor.area, temperature)
+
+
+def judge_drop_calculated(_view: JobView, facts: CircuitFacts, rules: Rules) -> Judged:
+    """Drop by circular mils, and at the conductor's own temperature.
+
+    The spread joins the load's and the length's shares as root of squares. The circular-mil drop decides; a
+    conductor that passes by it and not when warm is advised on.
+    """
+    _not_for_cranking(facts)
+    facts.require("conductor", "length", "load", "volts")
+    load, length = facts.load.value, facts.length.value
+    by_mils = drop_by_circular_mils(load, 2 * length * FEET_PER_METRE, circular_mils(facts.conductor.area))
+    temperature = _warmed(facts, rules, load, facts.conductor)
+    warm = _warm_drop(facts, rules, load, facts.conductor)
+    verdict = _in_class(facts, rules, Reading(by_mils))
+    if verdict is Verdict.PASS and _in_class(facts, rules, Reading(warm)) is not Verdict.PASS:
+        verdict = Verdict.ADVISE
+    share = ((facts.load.spread / load) ** 2 + (facts.length.spread / length) ** 2) ** 0.5
+    percent = Reading(by_mils / facts.volts * 100, share * by_mils / facts.volts * 100)
+    shown = _number("drop", percent, "%")
+    return Judged(
+        verdict=verdict,
+        sentence=(
+            f"Drop {shown} by circular mils, {warm / facts.volts * 100:.1f} % at {temperature:.0f} degC, "
+            f"{_class_name(facts, rules)} allowed. {_cure(facts, rules)}."
+        ),
+        cells=(
+            facts.conductor.label,
+            f"{length:.1f}",
+            f"{load:.1f}",
+            f"{percent.value:.1f}",
+            f"{warm / facts.volts * 100:.1f} at {temperature:.0f} degC",
+            _class_name(facts, rules),
+        ),
+        numbers=(shown, Number("drop, conductor warm", warm / facts.volts * 100, "%")),
+    )
+
+
+def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Judged:
+    """Drop by meter, brought to the design current where that is larger than the current it was read at.
+
+    The spread joins the meter's, the last digit's and, where scaled, the current's as root of squares.
+    """
+    _not_for_cranking(facts)
+    drop = _measured_drop(view, facts, rules)
+    facts.require("volts")
+    lost = drop
+    scale = facts.load.value / facts.current.value if facts.current.value > 0 else 1.0
+    if scale > 1:
+        spread = drop.value * facts.current.spread / facts.current.value
+        lost = Reading(drop.value * scale, scale * (drop.spread**2 + spread**2) ** 0.5)
+    verdict = _in_class(facts, rules, lost)
+    explained = _explained_drop(facts, rules)
+    poor_joint = explained is not None and drop.value - drop.spread > explained + rules.amount("drop_excess", "V")
+    shown = _number("drop", Reading(lost.value / facts.volts * 100, lost.spread / facts.volts * 100), "%")
+    at = f" at {facts.load.value:.1f} A" if scale > 1 else ""
+    return Judged(
+        verdict=_stricter(verdict, Verdict.ADVISE) if poor_joint else verdict,
+        sentence=f"Drop {shown} measured{at}, {_class_name(facts, rules)} allowed. "
+        + _measured_cure(facts, rules, verdict, drop, explained if poor_joint else None),
+        cells=(
+            f"{drop.value:.2f} ± {drop.spread:.2f}",
+            f"{facts.current.value:.1f}" if facts.knows(["current"]) else "",
+            f"{shown.value:.1f} ± {shown.uncertainty:.1f}",
+            "" if explained is None else f"{explained:.2f}",
+            _class_name(facts, rules),
+        ),
+        numbers=(shown, _number("drop", drop, "V", decimals=2)),
+    )
+
+
+def _measured_drop(view: JobView, facts: CircuitFacts, rules: Rules) -> Reading:
+    try:
+        return read(view, CIRCUITS, "drop", "V", facts.name, rules.share("voltmeter"))
+    except NotEnoughData as missing:
+        reasons = (*missing.reasons, *([facts.missing["volts"]] if "volts" in facts.missing else []))
+        raise NotEnoughData(*reasons) from None
+
+
+def _explained_drop(facts: CircuitFacts, rules: Rules) -> float | None:
+    """Drop the copper alone makes at the current measured [V], or None where that cannot be said."""
+    if not facts.knows(["conductor", "length", "current"]):
+        return None
+    return _warm_drop(facts, rules, facts.current.value, facts.conductor)
+
+
+def _measured_cure(facts: CircuitFacts, rules: Rules, verdict: Verdict, drop: Reading, explained: float | None) -> str:
+    if explained is not None:
+        return (
+            f"The copper accounts for {explained:.2f} V of {drop.value:.2f} V: "
+            "clean and tighten connections, fuse holder and switch, then measure again."
+        )
+    if verdict is Verdict.ADVISE:
+        return "The meter cannot tell which side of the limit: measure with a finer range or treat it as too much."
+    return f"{_cure(facts, rules)}."
+
+
+# Terminations
+
+
+TERMINATIONS = (
+    ("terminations_tight", "Remake the loose termination."),
+    ("polarity_right", "Polarity is reversed: swap the leads."),
+    ("supported", "Clip the conductor clear of chafe."),
+)
+
+ALWAYS_LOOKED_AT = ("terminations_tight", "polarity_right")
+
+
+def judge_terminations(view: JobView, facts: CircuitFacts, _rules: Rules) -> Judged:
+    """Terminations tight, polarity right, conductor held (where it was looked at)."""
+    answers = [view.value(CIRCUITS, field, of=facts.name) for field, _cure in TERMINATIONS]
+    wrong = [cure for (_field, cure), answer in zip(TERMINATIONS, answers, strict=True) if answer is False]
+    if not wrong:
+        all_of(*(partial(read_yes, view, CIRCUITS, field, facts.name) for field in ALWAYS_LOOKED_AT))
+    words = {True: "yes", False: "no"}
+    return Judged(
+        verdict=Verdict.FAIL if wrong else Verdict.PASS,
+        sentence=" ".join(wrong),
+        cells=tuple(words[answer] if isinstance(answer, bool) else "" for answer in answers),
+    )
+
+
+# Cures
+
+
+def _cure(facts: CircuitFacts, rules: Rules) -> str:
+    """The next larger size that carries the load, keeps the drop and is not too thin."""
+    checks = [_carries, _keeps_drop]
+    known = [check for check in checks if check(facts, rules, facts.conductor) is not None]
+    if not facts.knows(["conductor"]) or not known:
+        return "Enter size, length, current and insulation to see which conductor to fit"
+    only = "" if len(known) == 2 else " (by drop alone)" if known == [_keeps_drop] else " (by ampacity alone)"
+    for size in larger_sizes(facts.conductor):
+        smallest = None if facts.circuit.use == ELECTRONICS else _smallest(facts, rules)
+        if all(check(facts, rules, size) for check in known) and (smallest is None or _thick_enough(size, smallest)):
+            return f"Fit {size.label} or larger{only}"
+    return "No size in the table is enough: shorten the run or split the load"
+
+
+def _carries(facts: CircuitFacts, rules: Rules, size: Conductor) -> bool | None:
+    if not facts.knows(["load"]):
+        return None
+    try:
+        return facts.load.value <= allowed(facts, rules, size).amperes
+    except NotEnoughData:
+        return None
+
+
+def _keeps_drop(facts: CircuitFacts, rules: Rules, size: Conductor) -> bool | None:
+    if not facts.knows(["length", "load", "volts"]):
+        return None
+    round_trip = 2 * facts.length.value * FEET_PER_METRE
+    limit = _drop_share(facts, rules) * facts.volts
+    needed = circular_mils_needed(facts.load.value, round_trip, limit)
+    return circular_mils(size.area) >= needed and _warm_drop(facts, rules, facts.load.value, size) <= limit
+
+
+def _not_for_cranking(facts: CircuitFacts) -> None:
+    if facts.circuit.use == CRANKING:
+        raise NotCovered("cranking motor conductors are not covered")
+
+
+def _amperes(reading: Reading) -> str:
+    return str(_number("", reading, "A"))
+
+
+def _number(name: str, reading: Reading, unit: str, decimals: int = 1) -> Number:
+    return Number(name, reading.value, unit, reading.spread or None, decimals)
+
+
+RULES = (
+    CircuitRule(
+        name="ampacity",
+        title="Ampacity",
+        passed="carry no more than their conductors allow",
+        headings=("Conductor", "Insulation (degC)", "Load (A)", "Table (A)", "Factor", "Allowed (A)"),
+        judge=judge_ampacity,
+        basis=_ampacity_basis,
+    ),
+    CircuitRule(
+        name="overcurrent_rating",
+        title="Fuse and breaker ratings",
+        passed="are fused above their load and within what the conductor allows",
+        headings=("Conductor", "Load (A)", "Fitted (A)", "Largest (A)"),
+        judge=judge_overcurrent_rating,
+        basis=lambda rules: (
+            bases.OVERCURRENT_ISO if rules.chosen("ampacity_rule") == ISO_BY_AREA else bases.OVERCURRENT_CFR,
+            bases.STANDARD_RATINGS,
+        ),
+    ),
+    CircuitRule(
+        name="overcurrent_distance",
+        title="Fuse and breaker distances",
+        passed="have their fuse or breaker near enough to the source",
+        headings=("Fitted", "Distance (in)", "Allowed (in)"),
+        judge=judge_overcurrent_distance,
+        basis=_distance_basis,
+    ),
+    CircuitRule(
+        name="minimum_size",
+        title="Smallest conductors",
+        passed="are no thinner than the smallest size allowed",
+        headings=("Conductor", "Where", "Smallest"),
+        judge=judge_minimum_size,
+        basis=_minimum_basis,
+    ),
+    CircuitRule(
+        name="drop_calculated",
+        title="Voltage drop by calculation",
+        passed="keep their drop by calculation",
+        headings=("Conductor", "One way (m)", "Load (A)", "Circular mils (%)", "Warm (%)", "Allowed"),
+        judge=judge_drop_calculated,
+        basis=lambda _rules: (bases.DROP_CIRCULAR_MILS, bases.DROP_CLASSES, bases.DROP_AT_TEMPERATURE),
+    ),
+    CircuitRule(
+        name="drop_measured",
+        title="Voltage drop by meter",
+        passed="keep their drop by meter",
+        headings=("Read (V)", "At (A)", "At load (%)", "Copper alone (V)", "Allowed"),
+        judge=judge_drop_measured,
+        basis=lambda _rules: (bases.DROP_METER, bases.DROP_CLASSES, bases.DROP_EXCESS),
+    ),
+    CircuitRule(
+        name="terminations",
+        title="Terminations",
+        passed="are tight and of the right polarity",
+        headings=("Tight", "Polarity right", "Held"),
+        judge=judge_terminations,
+        basis=lambda _rules: (bases.TERMINATIONS, bases.SUPPORT_ISO),
+    ),
+)

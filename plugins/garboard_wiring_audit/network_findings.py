@@ -1,0 +1,345 @@
+"""Findings on NMEA 2000 networks: load, lengths, terminators and the voltage at the worst device."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from functools import partial
+
+from garboard.findings import Basis, Finding, NotEnoughData, Number, Table, Verdict
+from garboard.job_view import JobView
+from garboard.records import NetworkBus, NetworkDevice
+from garboard.units import Amount
+from garboard_wiring_audit import bases
+from garboard_wiring_audit.bus import (
+    AMPERES_PER_LOAD_NUMBER,
+    LARGEST_BACKBONE,
+    LARGEST_CURRENT,
+    LARGEST_DEVICE_LOAD,
+    LARGEST_DROP_LENGTH,
+    LARGEST_DROPS_TOGETHER,
+    LIGHT_CABLE_RESISTANCE,
+    MOST_DEVICES,
+    BusDevice,
+    bus_drop,
+    load_number,
+    terminators_by_resistance,
+    worst_device,
+)
+from garboard_wiring_audit.pieces import each_piece
+from garboard_wiring_audit.readings import Reading, all_of, at_most, known, read, read_yes
+from garboard_wiring_audit.rules import rules_of
+from garboard_wiring_audit.steps import NETWORKS
+
+HEAVY = "heavy"
+NO_CABLE = "cable (light, mid or heavy) is not entered"
+OPEN_LINE = 1000.0
+SHORTED_LINE = 5.0
+SHEETS = (bases.NETWORK_SHEETS,)
+
+
+def about(bus: NetworkBus) -> str:
+    """What findings on a network are about."""
+    return f"{bus.name} network"
+
+
+def _each_bus(
+    view: JobView, judge: Callable[[NetworkBus], Iterator[Finding]], basis: tuple[Basis, ...]
+) -> Iterator[Finding]:
+    return each_piece(view.vessel.networks, about, judge, basis)
+
+
+# Load
+
+
+def load_number_of(device: NetworkDevice) -> int:
+    """Load equivalency number: as given, else from the current. Raises NotEnoughData when neither is known."""
+    given = device.load_equivalency
+    if given is not None:
+        if 0 <= given <= 1000:
+            return given
+        raise NotEnoughData(f"load number of {device.name} cannot be {given}")
+    return load_number(known(device.current, "A", f"load number or current of {device.name}", True).value)
+
+
+def _load_numbers(bus: NetworkBus) -> list[int]:
+    if not bus.devices:
+        raise NotEnoughData("no devices are entered")
+    return all_of(*(partial(load_number_of, device) for device in bus.devices))
+
+
+def load_sum_of(bus: NetworkBus) -> int:
+    """Sum of load equivalency numbers. Raises NotEnoughData naming the devices that lack one."""
+    return sum(_load_numbers(bus))
+
+
+def load_findings(view: JobView) -> Iterator[Finding]:
+    """Sum of load equivalency numbers against cable and fuse; single devices; number of devices."""
+
+    def judge(bus: NetworkBus) -> Iterator[Finding]:
+        numbers = _load_numbers(bus)
+        total = sum(numbers)
+        amperes = total * AMPERES_PER_LOAD_NUMBER
+        if not bus.cable:
+            raise NotEnoughData(NO_CABLE)
+        limit = LARGEST_CURRENT[bus.cable]
+        faults = [
+            f"{device.name} draws more than 1 A: power it from its own circuit."
+            for device, number in zip(bus.devices, numbers, strict=True)
+            if number > LARGEST_DEVICE_LOAD
+        ]
+        if amperes > limit:
+            faults.append(f"{bus.cable} cable carries {limit:g} A: fit heavier cable or a second power tee.")
+        if len(bus.devices) > MOST_DEVICES:
+            faults.append(f"{len(bus.devices)} devices, {MOST_DEVICES} at most: split the network.")
+        faults += _fuse_faults(bus, amperes, limit)
+        yield Finding(
+            verdict=Verdict.FAIL if faults else Verdict.PASS,
+            about=about(bus),
+            sentence=" ".join([f"Load number {total}, {amperes:.2f} A on {bus.cable} cable.", *faults]),
+            numbers=(
+                Number("load number", total, decimals=0),
+                Number("current", amperes, "A", decimals=2),
+                Number("cable carries", limit, "A", decimals=0),
+            ),
+            tables=(_device_table(bus, numbers),),
+            basis=SHEETS,
+        )
+
+    return _each_bus(view, judge, SHEETS)
+
+
+def _fuse_faults(bus: NetworkBus, amperes: float, limit: float) -> list[str]:
+    if bus.protection_rating is None:
+        return []
+    rating = known(bus.protection_rating, "A", "network fuse rating").value
+    if rating > limit:
+        return [f"{rating:g} A fuse on {bus.cable} cable: fit {limit:g} A."]
+    return [f"{rating:g} A fuse opens at this load: take load off the network."] if rating < amperes else []
+
+
+def _device_table(bus: NetworkBus, numbers: list[int]) -> Table:
+    rows = tuple(
+        (device.name, str(number), _text(device.distance_from_power), _text(device.drop_length), device.leg)
+        for device, number in zip(bus.devices, numbers, strict=True)
+    )
+    return Table(f"{bus.name}: devices", ("Device", "Load number", "From power tee", "Drop cable", "Leg"), rows)
+
+
+def _text(amount: Amount | None) -> str:
+    return "" if amount is None else str(amount)
+
+
+# Lengths
+
+
+def length_findings(view: JobView) -> Iterator[Finding]:
+    """Backbone, single drop cables and their sum."""
+
+    def judge(bus: NetworkBus) -> Iterator[Finding]:
+        if not bus.cable:
+            raise NotEnoughData(NO_CABLE)
+        backbone, *drops = all_of(
+            partial(known, bus.backbone_length, "m", "backbone length"),
+            *(partial(known, each.drop_length, "m", f"drop length of {each.name}", True) for each in bus.devices),
+        )
+        names = (device.name for device in bus.devices)
+        lengths = {name: drop.value for name, drop in zip(names, drops, strict=True)}
+        yield _length_finding(bus, backbone.value, lengths)
+
+    return _each_bus(view, judge, SHEETS)
+
+
+def _length_finding(bus: NetworkBus, backbone: float, drops: dict[str, float]) -> Finding:
+    total = sum(drops.values())
+    longest = LARGEST_BACKBONE[bus.cable]
+    faults = [
+        f"{name}: drop cable {length:.1f} m, {LARGEST_DROP_LENGTH:.0f} m allowed. Extend the backbone to it."
+        for name, length in drops.items()
+        if length > LARGEST_DROP_LENGTH
+    ]
+    if total > LARGEST_DROPS_TOGETHER:
+        faults.append(f"Shorten the drop cables: {LARGEST_DROPS_TOGETHER:.0f} m together allowed.")
+    failed = bool(faults)
+    if backbone > longest:
+        faults.append(f"Shorten the backbone to {longest:.0f} m, or split the network.")
+    memory = bus.cable == HEAVY
+    failed = failed or (backbone > longest and not memory)
+    return Finding(
+        verdict=Verdict.FAIL if failed else Verdict.ADVISE if faults else Verdict.PASS,
+        about=about(bus),
+        sentence=" ".join([f"Backbone {backbone:.1f} m, drop cables {total:.1f} m together.", *faults]),
+        numbers=(Number("backbone", backbone, "m"), Number("drop cables", total, "m")),
+        basis=(*SHEETS, *([bases.standard("NMEA 2000: 200 m of heavy backbone", bases.FROM_MEMORY)] if memory else [])),
+    )
+
+
+# Terminators
+
+
+def terminator_findings(view: JobView) -> Iterator[Finding]:
+    """Terminators by the resistance between the signal lines, and by count where they were counted."""
+    tolerance = rules_of(view).share("terminator_tolerance")
+
+    def judge(bus: NetworkBus) -> Iterator[Finding]:
+        counted = bus.terminators
+        reading = read(view, NETWORKS, "signal_resistance", "ohm", bus.name)
+        count = terminators_by_resistance(reading.value, tolerance)
+        verdict, advice = _terminator_advice(count, reading.value, counted)
+        yield Finding(
+            verdict=verdict,
+            about=about(bus),
+            sentence=f"{reading.value:.0f} ohm between the signal lines. {advice}",
+            numbers=(Number("signal lines", reading.value, "ohm", reading.spread or None, 0),),
+            basis=SHEETS,
+        )
+
+    return _each_bus(view, judge, SHEETS)
+
+
+def _terminator_advice(count: int | None, ohms: float, counted: int | None) -> tuple[Verdict, str]:
+    if count == 2:
+        if counted is not None and counted != 2:
+            return Verdict.ADVISE, f"That is two terminators, but {counted} were counted: look again."
+        return Verdict.PASS, "Two terminators, as it should be."
+    if count == 1:
+        return Verdict.FAIL, "One terminator is missing: fit one of 120 ohm at the bare end."
+    if count is not None:
+        return Verdict.FAIL, f"{count} terminators: take out all but the two at the ends."
+    if ohms >= OPEN_LINE:
+        return Verdict.FAIL, "No terminator, or a line is open: check both ends and every tee."
+    if ohms <= SHORTED_LINE:
+        return Verdict.FAIL, "The signal lines touch: part the backbone in halves to find where."
+    return Verdict.ADVISE, "60 ohm expected: power down and read again, then check tees for damp and damage."
+
+
+# Voltage
+
+
+def _resistance(bus: NetworkBus) -> float:
+    if bus.cable_resistance_per_metre is not None:
+        return known(bus.cable_resistance_per_metre, "ohm", "cable resistance of one metre").value
+    if bus.cable == "light":
+        return LIGHT_CABLE_RESISTANCE
+    raise NotEnoughData("resistance of one metre of cable is not entered; take it from the cable's data sheet")
+
+
+def bus_devices(bus: NetworkBus) -> list[BusDevice] | None:
+    """Devices with their places; None where a place is not entered. Raises NotEnoughData for lacking loads."""
+    numbers = _load_numbers(bus)
+    if any(device.distance_from_power is None for device in bus.devices):
+        return None
+    return [
+        BusDevice(
+            device.name,
+            number * AMPERES_PER_LOAD_NUMBER,
+            known(device.distance_from_power, "m", f"distance of {device.name} from power", True).value,
+            0.0
+            if device.drop_length is None
+            else known(device.drop_length, "m", f"drop length of {device.name}", True).value,
+            device.leg,
+        )
+        for device, number in zip(bus.devices, numbers, strict=True)
+    ]
+
+
+def calculated_voltage_findings(view: JobView) -> Iterator[Finding]:
+    """Drop to the worst device with every device where it sits; with all load at the far end where places lack."""
+    rules = rules_of(view)
+    limit = rules.amount("network_drop", "V")
+
+    def judge(bus: NetworkBus) -> Iterator[Finding]:
+        resistance = _resistance(bus)
+        devices = bus_devices(bus)
+        if devices is None:
+            length = known(bus.backbone_length, "m", "backbone length, or each device's distance from power,").value
+            drop, where = bus_drop(sum(_load_numbers(bus)), length, resistance), "with all load at the far end"
+        else:
+            device, drop = worst_device(devices, resistance)
+            where = f"at {device.name}"
+        too_much = drop > limit
+        verdict = (Verdict.ADVISE if devices is None else Verdict.FAIL) if too_much else Verdict.PASS
+        advice = ""
+        if too_much:
+            advice = " Feed the backbone in its middle, or fit heavier cable."
+            if devices is None:
+                advice = " Enter where each device sits: the true drop is less."
+        yield Finding(
+            verdict=verdict,
+            about=about(bus),
+            sentence=f"{drop:.2f} V lost {where}, {limit:g} V allowed.{advice}",
+            numbers=(Number("supply drop", drop, "V", decimals=2), *_voltage_left(view, bus, drop)),
+            basis=(bases.NETWORK_DROP, bases.NETWORK_SHEETS),
+        )
+
+    return _each_bus(view, judge, (bases.NETWORK_DROP,))
+
+
+def _voltage_left(view: JobView, bus: NetworkBus, drop: float) -> tuple[Number, ...]:
+    try:
+        supply = (
+            read(view, NETWORKS, "tee_voltage", "V", bus.name)
+            if bus.supply_voltage is None
+            else known(bus.supply_voltage, "V", "supply voltage")
+        )
+    except NotEnoughData:
+        return ()
+    return (Number("worst device", supply.value - drop, "V"),) if supply.value > drop else ()
+
+
+def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
+    """Voltage at the worst device by meter: its drop from the power tee and its least value.
+
+    The spread of the drop joins both readings' as root of squares.
+    """
+    rules = rules_of(view)
+    limit, least = rules.amount("network_drop", "V"), rules.amount("network_volts", "V")
+
+    def judge(bus: NetworkBus) -> Iterator[Finding]:
+        meter = rules.share("voltmeter")
+        worst, tee = all_of(
+            partial(read, view, NETWORKS, "worst_voltage", "V", bus.name, meter),
+            partial(read, view, NETWORKS, "tee_voltage", "V", bus.name, meter),
+        )
+        drop = Reading(tee.value - worst.value, math.hypot(tee.spread, worst.spread))
+        if drop.value < -drop.spread:
+            raise NotEnoughData("the worst device reads above the power tee; measure both again, all on")
+        verdict = at_most(drop, limit)
+        low = worst.value - worst.spread < least
+        if verdict is Verdict.PASS and low:
+            verdict = Verdict.ADVISE
+        advice = {
+            Verdict.PASS: "",
+            Verdict.ADVISE: f" Too close to tell, or below {least:g} V: check supply and tees, measure again.",
+            Verdict.FAIL: " Feed the backbone in its middle, fit heavier cable, or clean the tees.",
+        }[verdict]
+        yield Finding(
+            verdict=verdict,
+            about=about(bus),
+            sentence=f"{worst.value:.2f} V at the worst device, {drop.value:.2f} V below the power tee, "
+            f"{limit:g} V allowed.{advice}",
+            numbers=(
+                Number("worst device", worst.value, "V", worst.spread, 2),
+                Number("supply drop", drop.value, "V", drop.spread, 2),
+            ),
+            basis=(bases.NETWORK_DROP, bases.NETWORK_VOLTS),
+        )
+
+    return _each_bus(view, judge, (bases.NETWORK_DROP,))
+
+
+def supply_findings(view: JobView) -> Iterator[Finding]:
+    """Whether the network is powered from an engine-start battery."""
+
+    def judge(bus: NetworkBus) -> Iterator[Finding]:
+        on_start = read_yes(view, NETWORKS, "on_start_battery", bus.name)
+        yield Finding(
+            verdict=Verdict.ADVISE if on_start else Verdict.PASS,
+            about=about(bus),
+            sentence="Powered from an engine-start battery: move it to the house battery's own fused circuit."
+            if on_start
+            else "Not powered from an engine-start battery.",
+            basis=SHEETS,
+        )
+
+    return _each_bus(view, judge, SHEETS)

@@ -1,0 +1,109 @@
+"""What was read on a piece of equipment, with the spread its meter and its last digit give it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import TypeVar
+
+import attrs
+
+from garboard.findings import NotEnoughData, Verdict
+from garboard.job_view import JobView
+from garboard.units import Amount
+
+T = TypeVar("T")
+
+SMALLEST, LARGEST = 1e-6, 1e8
+"""What lies outside these is no reading, whatever the unit: a slip of the finger."""
+
+
+@attrs.frozen
+class Reading:
+    """A value and the half width of its 95 % interval, in the same unit."""
+
+    value: float
+    spread: float = 0.0
+
+
+def last_digit(amount: Amount) -> Amount:
+    """One step of the last digit typed: 0.1 V for "12.5 V"."""
+    decimals = len(amount.text.partition(".")[2])
+    return Amount(f"{10.0**-decimals:.{decimals}f}", amount.unit)
+
+
+def with_spread(amount: Amount, unit: str, meter: float) -> Reading:
+    """An amount with its spread [unit].
+
+    The meter's share of the reading (a 95 % half width) and half a step of the last digit (evenly spread, so
+    1.96 / sqrt(12) of a step) join as root of squares.
+    """
+    value = amount.to(unit)
+    step = last_digit(amount).to(unit) - Amount("0", amount.unit).to(unit)  # degrees do not start at the same zero
+    return Reading(value, math.hypot(meter * value, 1.96 / math.sqrt(12) * step))
+
+
+def known(amount: Amount | None, unit: str, what: str, zero_allowed: bool = False) -> Reading:
+    """An amount of a record [unit], spread by its last digit. Raises NotEnoughData for one that cannot be used."""
+    if amount is None:
+        raise NotEnoughData(f"{what} is not entered")
+    reading = with_spread(amount, unit, 0.0)
+    if SMALLEST <= reading.value <= LARGEST or (zero_allowed and reading.value == 0):
+        return reading
+    raise NotEnoughData(f"{what} cannot be {_short(str(amount))}; enter it again")
+
+
+def read(view: JobView, step: str, field: str, unit: str, of: str, meter: float = 0.0, signed: bool = False) -> Reading:
+    """The amount read at a place [unit], zero or above unless signed. Raises NotEnoughData for one of no use."""
+    what = field.replace("_", " ")
+    try:
+        reading = with_spread(Amount.parse(str(_entered(view, step, field, of))), unit, meter)
+    except ValueError as fault:
+        raise NotEnoughData(f"{what}: {fault}") from None
+    if reading.value < 0 and not signed:
+        raise NotEnoughData(f"{what} is below zero; turn the probes round and enter it again")
+    if not abs(reading.value) <= LARGEST:
+        raise NotEnoughData(f"{what} is beyond any reading; enter it again")
+    return reading
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 20 else f"{text[:20]}..."
+
+
+def read_yes(view: JobView, step: str, field: str, of: str) -> bool:
+    """The yes or no at a place. Raises NotEnoughData when there is none."""
+    found = _entered(view, step, field, of)
+    if not isinstance(found, bool):
+        raise NotEnoughData(f"{field.replace('_', ' ')} is {found!r}; enter yes or no")
+    return found
+
+
+def _entered(view: JobView, step: str, field: str, of: str) -> object:
+    found = view.value(step, field, of=of)
+    if found is None:
+        disagree = any(each.place == (step, field, "", of) for each in view.disagreements)
+        what = field.replace("_", " ")
+        raise NotEnoughData(f"{what}: values disagree, choose one" if disagree else f"{what} is not entered")
+    return found
+
+
+def all_of(*questions: Callable[[], T]) -> list[T]:
+    """The answers to all questions. Raises NotEnoughData with the reasons of every one that has none."""
+    answers: list[T] = []
+    reasons: list[str] = []
+    for question in questions:
+        try:
+            answers.append(question())
+        except NotEnoughData as missing:
+            reasons += missing.reasons
+    if reasons:
+        raise NotEnoughData(*dict.fromkeys(reasons))
+    return answers
+
+
+def at_most(reading: Reading, limit: float) -> Verdict:
+    """Pass when surely within a limit, fail when surely beyond it, advise when the spread leaves it open."""
+    if reading.value + reading.spread <= limit:
+        return Verdict.PASS
+    return Verdict.FAIL if reading.value - reading.spread > limit else Verdict.ADVISE

@@ -1,0 +1,134 @@
+"""The owner's pages on wiring: the schedule of circuits, the batteries, the instrument network, what is to be done."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import TypeVar
+
+from garboard.findings import NotEnoughData, Table, Verdict
+from garboard.host import Assessed
+from garboard.job_view import JobView
+from garboard.records import Battery, Circuit, NetworkBus
+from garboard.steps import Block, ReportSection
+from garboard.units import Amount
+from garboard_wiring_audit import network_findings
+from garboard_wiring_audit.battery_findings import reserve_of, rest_charge
+from garboard_wiring_audit.bus import AMPERES_PER_LOAD_NUMBER
+from garboard_wiring_audit.circuit_facts import facts_of
+from garboard_wiring_audit.circuit_findings import verdicts_of
+from garboard_wiring_audit.readings import read
+from garboard_wiring_audit.rules import rules_of
+from garboard_wiring_audit.steps import CIRCUITS, NETWORKS
+
+T = TypeVar("T")
+
+CIRCUITS_TEXT = (
+    "Every circuit aboard with its conductor, its fuse or breaker and what was measured. The drop is the voltage lost "
+    "on the way to the load and back. Replace a fuse only by one of the same rating. The US rules for boat wiring are "
+    "written for boats with gasoline inboard or sterndrive engines; on an outboard boat they are followed as good "
+    "practice."
+)
+BATTERIES_TEXT = (
+    "Charge is told from the voltage after hours at rest. Reserve time is how long a full battery carries what runs "
+    "together with the engines off. Disconnect the battery before any work on the wiring, and leave shore power to a "
+    "licensed person."
+)
+NETWORK_TEXT = (
+    "The instruments share one cable for data and power. With power off, 60 ohm between its signal lines means that "
+    "both ends are terminated. Add up the load numbers before another device joins: one is 50 mA."
+)
+
+
+def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
+    """Blocks of the section; none for a vessel without circuits, batteries and networks."""
+    return (*_circuits(view), *_batteries(view), *_networks(view), *_to_do(assessed))
+
+
+def _circuits(view: JobView) -> Iterator[Block]:
+    if not view.vessel.circuits:
+        return
+    verdicts = verdicts_of(view)
+    headings = ("Circuit", "Label", "Conductor", "Fuse or breaker", "Current", "Drop", "Verdict")
+    rows = tuple(_circuit_row(view, circuit, verdicts.get(circuit.name)) for circuit in view.vessel.circuits)
+    yield CIRCUITS_TEXT
+    yield Table("Circuits", headings, rows)
+
+
+def _circuit_row(view: JobView, circuit: Circuit, verdict: Verdict | None) -> tuple[str, ...]:
+    facts = facts_of(view, circuit, rules_of(view))
+    label = view.value(CIRCUITS, "label_present", of=circuit.name)
+    return (
+        circuit.name,
+        ("yes" if label else "no") if isinstance(label, bool) else "",
+        facts.conductor.label if facts.knows(["conductor"]) else "",
+        "none" if circuit.protection == "none" else f"{_text(circuit.protection_rating)} {circuit.protection}".strip(),
+        f"{facts.load.value:.1f} A" if facts.knows(["load"]) else "",
+        _or_blank(lambda: f"{read(view, CIRCUITS, 'drop', 'V', circuit.name).value:.2f} V"),
+        verdict.value if verdict else "not covered",
+    )
+
+
+def _batteries(view: JobView) -> Iterator[Block]:
+    if not view.vessel.batteries:
+        return
+    headings = ("Battery", "Kind", "Capacity", "Rest voltage", "Charge", "Reserve time")
+    yield BATTERIES_TEXT
+    yield Table("Batteries", headings, tuple(_battery_row(view, battery) for battery in view.vessel.batteries))
+
+
+def _battery_row(view: JobView, battery: Battery) -> tuple[str, ...]:
+    return (
+        battery.name,
+        battery.chemistry,
+        _text(battery.capacity),
+        _or_blank(lambda: f"{rest_charge(view, battery).volts.value:.2f} V"),
+        _or_blank(lambda: f"{rest_charge(view, battery).percent.value:.0f} %"),
+        _or_blank(lambda: f"{reserve_of(view, battery).value:.1f} h"),
+    )
+
+
+def _networks(view: JobView) -> Iterator[Block]:
+    if not view.vessel.networks:
+        return
+    headings = ("Network", "Backbone", "Load number", "Current", "Signal lines", "Worst device", "Spare tees")
+    yield NETWORK_TEXT
+    yield Table("Instrument networks", headings, tuple(_network_row(view, bus) for bus in view.vessel.networks))
+
+
+def _network_row(view: JobView, bus: NetworkBus) -> tuple[str, ...]:
+    spare = view.value(NETWORKS, "spare_drops", of=bus.name)
+    return (
+        bus.name,
+        _text(bus.backbone_length),
+        _or_blank(lambda: str(network_findings.load_sum_of(bus))),
+        _or_blank(lambda: f"{network_findings.load_sum_of(bus) * AMPERES_PER_LOAD_NUMBER:.2f} A"),
+        _or_blank(lambda: f"{read(view, NETWORKS, 'signal_resistance', 'ohm', bus.name).value:.0f} ohm"),
+        _or_blank(lambda: f"{read(view, NETWORKS, 'worst_voltage', 'V', bus.name).value:.1f} V"),
+        "" if spare is None else str(spare),
+    )
+
+
+def _to_do(assessed: Sequence[Assessed]) -> Iterator[Block]:
+    open_items = [
+        each.finding
+        for verdict in (Verdict.FAIL, Verdict.ADVISE)
+        for each in assessed
+        if each.calculator.startswith("wiring_audit.") and each.finding.verdict is verdict
+    ]
+    if open_items:
+        yield "To be put right, or known and accepted:"
+        yield from open_items
+
+
+def _or_blank(tell: Callable[[], str]) -> str:
+    try:
+        return tell()
+    except NotEnoughData:
+        return ""
+
+
+def _text(amount: Amount | None) -> str:
+    return "" if amount is None else str(amount)
+
+
+SECTION = ReportSection(key="wiring_audit.wiring", title="Wiring, batteries and network", order=200, build=build)

@@ -1,0 +1,224 @@
+"""The steps alongside: batteries, standing current, circuits, loads and networks."""
+
+from __future__ import annotations
+
+from garboard.steps import Caution, Field, Kind, Phase, Step
+from garboard_wiring_audit import bases
+
+BATTERIES = "wiring_audit.batteries"
+STANDING = "wiring_audit.standing_current"
+CIRCUITS = "wiring_audit.circuits"
+LOADS = "wiring_audit.loads"
+NETWORKS = "wiring_audit.networks"
+
+DISCONNECT = Caution(
+    "Disconnect the battery before you open a panel or touch a lead, negative first. Connect only to measure.",
+    bases.DISCONNECT,
+)
+VAPOUR = Caution(
+    "Check for gasoline vapour before anything that may spark. Parts near gasoline are ignition protected, or kept "
+    "apart by 24 in of open air, a bulkhead or a deck.",
+    bases.IGNITION,
+)
+SHORE = Caution(
+    "Shore power off and unplugged while you work. Never work or swim in the water near a dock or boat with "
+    "alternating current: 10 to 15 mA can stop a swimmer from moving.",
+    bases.SHOCK,
+)
+GAS = Caution(
+    "Batteries give off hydrogen that explodes. Air the space, no flame or spark, eye protection on, rings and "
+    "watches off, tools insulated.",
+    bases.BATTERY_CFR,
+)
+DEFER = Caution(
+    "Local codes, makers' manuals and licensed practice come first. Leave alternating current to a licensed person.",
+    bases.DEFER,
+)
+CAUTIONS = (DISCONNECT, VAPOUR, SHORE, DEFER)
+SUPPLY_FROM_START = Caution(
+    "Do not power the data network from engine-start battery terminals or other high-current feeds.",
+    bases.NETWORK_SHEETS,
+)
+
+
+def _yes_no(name: str, title: str, help: str = "", required: bool = True) -> Field:
+    return Field(name=name, title=title, kind=Kind.YES_NO, help=help, required=required)
+
+
+def _amount(
+    name: str,
+    title: str,
+    quantity: str,
+    unit: str,
+    plausible: tuple[float, float],
+    hard: tuple[float, float],
+    help: str = "",
+    required: bool = True,
+) -> Field:
+    return Field(
+        name=name,
+        title=title,
+        kind=Kind.AMOUNT,
+        quantity=quantity,
+        unit=unit,
+        plausible=plausible,
+        hard=hard,
+        help=help,
+        required=required,
+    )
+
+
+def _table(name: str, title: str, each: str, *columns: Field) -> Field:
+    return Field(name=name, title=title, kind=Kind.TABLE, each=each, columns=columns)
+
+
+STEPS = (
+    Step(
+        key=BATTERIES,
+        title="Batteries at rest",
+        phase=Phase.ALONGSIDE,
+        order=200,
+        cautions=(GAS, *CAUTIONS),
+        at_hand=("voltmeter", "tape measure", "eye protection", "insulated wrench"),
+        fields=(
+            _table(
+                "batteries",
+                "Batteries",
+                "batteries",
+                _amount("rest_voltage", "Rest voltage", "voltage", "V", (11.5, 13.5), (0, 70), "At the posts."),
+                _amount("hours_at_rest", "Hours without charge or load", "time", "h", (3, 72), (0, 2000)),
+                _amount("temperature", "Battery temperature", "temperature", "degC", (0, 45), (-40, 90), "", False),
+                _yes_no("held_down", "Held down", "It moves less than 1 in when you pull."),
+                _yes_no("terminals_covered", "Live terminals covered"),
+                _yes_no("terminals_fixed", "Terminals bolted or clamped", "No spring clips."),
+                _yes_no("vented", "Space vented to the open"),
+                _yes_no("clear_of_fuel", "No fuel fitting above or below"),
+                _amount(
+                    "fuse_distance",
+                    "Main fuse from the post",
+                    "length",
+                    "in",
+                    (0, 72),
+                    (0, 1000),
+                    "Along the lead. Leave open for a lead to the cranking motor only.",
+                    False,
+                ),
+            ),
+            Field(name="battery_photo", title="Photo of the batteries", kind=Kind.PHOTO, required=False),
+        ),
+    ),
+    Step(
+        key=STANDING,
+        title="Everything off: standing current",
+        phase=Phase.ALONGSIDE,
+        order=210,
+        cautions=CAUTIONS,
+        at_hand=("meter that reads milliamperes in line", "spare fuse for the meter"),
+        fields=(
+            _table(
+                "standing",
+                "Standing current",
+                "batteries",
+                _amount(
+                    "standing_current",
+                    "Current, everything off",
+                    "current",
+                    "mA",
+                    (0, 500),
+                    (0, 20000),
+                    "Meter in the negative lead. Wait until the electronics have gone to sleep.",
+                ),
+            ),
+        ),
+    ),
+    Step(
+        key=CIRCUITS,
+        title="Circuit by circuit",
+        phase=Phase.ALONGSIDE,
+        order=220,
+        cautions=CAUTIONS,
+        at_hand=("voltmeter with a long lead", "clamp meter for direct current", "labels", "tape measure"),
+        fields=(
+            _table(
+                "circuits",
+                "Circuits",
+                "circuits",
+                _yes_no("label_present", "Labelled at both ends"),
+                _amount("current", "Current, running", "current", "A", (0.05, 200), (0, 2000)),
+                _amount(
+                    "drop",
+                    "Drop, running",
+                    "voltage",
+                    "V",
+                    (0, 1.5),
+                    (0, 70),
+                    "Plus lead and minus lead added: source post to load terminal with the long lead.",
+                ),
+                _amount(
+                    "source_voltage", "Voltage at the source, running", "voltage", "V", (11, 15), (0, 70), "", False
+                ),
+                _yes_no("terminations_tight", "Terminations tight", "Pull each one by hand."),
+                _yes_no("polarity_right", "Polarity right"),
+                _yes_no("supported", "Held and clear of chafe", "Held at least every 18 in (450 mm).", False),
+            ),
+            Field(name="panel_photo", title="Photo of the labelled panel", kind=Kind.PHOTO, required=False),
+        ),
+    ),
+    Step(
+        key=LOADS,
+        title="What runs together",
+        phase=Phase.ALONGSIDE,
+        order=230,
+        cautions=CAUTIONS,
+        at_hand=("clamp meter for direct current",),
+        fields=(
+            _yes_no(
+                "classes_agreed",
+                "List of what runs together gone through",
+                "Each circuit is marked: may run for long with others, or is used now and then.",
+            ),
+            _table(
+                "loads",
+                "Load of each battery",
+                "batteries",
+                _amount(
+                    "load_current",
+                    "Current with all of that on",
+                    "current",
+                    "A",
+                    (0.1, 200),
+                    (0, 2000),
+                    "Engines and chargers off.",
+                ),
+            ),
+        ),
+    ),
+    Step(
+        key=NETWORKS,
+        title="NMEA 2000 network",
+        phase=Phase.ALONGSIDE,
+        order=240,
+        cautions=(*CAUTIONS, SUPPLY_FROM_START),
+        at_hand=("multimeter", "spare terminator", "list of devices with their load numbers"),
+        fields=(
+            _table(
+                "networks",
+                "Networks",
+                "networks",
+                _amount(
+                    "signal_resistance",
+                    "Between the signal lines, powered down",
+                    "resistance",
+                    "ohm",
+                    (54, 66),
+                    (0, 10_000_000),
+                    "Network power off. Measure at any free tee.",
+                ),
+                _amount("tee_voltage", "Voltage at the power tee, all on", "voltage", "V", (11, 15), (0, 40)),
+                _amount("worst_voltage", "Voltage at the worst device, all on", "voltage", "V", (9, 15), (0, 40)),
+                Field(name="spare_drops", title="Spare tees", kind=Kind.COUNT, hard=(0, 50), required=False),
+                _yes_no("on_start_battery", "Powered from an engine-start battery"),
+            ),
+        ),
+    ),
+)
