@@ -148,7 +148,7 @@ def _numbers(turn: Turn) -> tuple[Number, ...]:
     return (
         Number("turned", turn.degrees, "deg", doubt),
         *by_course,
-        Number("mean rate of turn", turn.mean_rate, "deg/s", doubt / turn.seconds, decimals=2),
+        Number("mean rate of turn", turn.mean_rate, "deg/s", doubt / turn.seconds, decimals=3),
         Number("share of time in the band", 100 * turn.in_band, "%", decimals=0),
         Number("longest lapse", turn.longest_lapse, "s", decimals=0),
         Number("spread of the rate", turn.smoothness, "deg/s", decimals=2),

@@ -1,0 +1,100 @@
+"""A wide turn of a real boat: far enough round, and far too slow to calibrate a sensor by."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from garboard.findings import NotEnoughData, Verdict
+from garboard.host import make_host
+from garboard.recordings import load_recording
+from garboard_heading_calibration.comparison import compare_headings
+from garboard_heading_calibration.swing import is_true
+from garboard_heading_calibration.turn_findings import judge_recording
+from garboard_heading_calibration.turns import find_turns
+
+
+def raw(path: Path, pgn: str, source: str, at: int, length: int) -> list[tuple[float, int]]:
+    """Time of day [s] and a little-endian number cut straight from the bytes of each message."""
+    found = []
+    for line in path.read_text().splitlines():
+        cells = line.split(",")
+        if not line.startswith("#") and cells[2] == pgn and cells[3] == source:
+            hours, minutes, seconds = cells[0].rstrip("Z").split("T")[1].split(":")
+            number = bytes.fromhex("".join(cells[6 + at : 6 + at + length]))
+            time = 3600 * int(hours) + 60 * int(minutes) + float(seconds)
+            found.append((time, int.from_bytes(number, "little", signed=length == 4)))
+    return found
+
+
+def trapezoid(path: Path, source: str) -> float:
+    """Degrees turned: PGN 127251, rate in bytes 1 to 4, in 1/32 of 1e-6 rad/s."""
+    rates = raw(path, "127251", source, 1, 4)
+    steps = pairwise(rates)
+    return math.degrees(sum((t1 - t0) * (v0 + v1) / 2 for (t0, v0), (t1, v1) in steps) * 1e-6 / 32)
+
+
+def course_turned(path: Path, source: str) -> float:
+    """Degrees turned: PGN 129026, course in bytes 2 and 3, in 1e-4 rad, unwound."""
+    courses = [math.degrees(value * 1e-4) for _, value in raw(path, "129026", source, 2, 2)]
+    return sum((after - before + 180) % 360 - 180 for before, after in pairwise(courses))
+
+
+def test_both_sources_turned_a_little_over_a_circle_and_the_course_agrees(real_recordings: Path) -> None:
+    path = real_recordings / "wide_turn_starboard.n2k.csv"
+    recording, _ = load_recording(path)
+    turns = find_turns(recording)
+    assert [turn.source for turn in turns] == ["27", "52"]
+    for turn in turns:
+        assert turn.degrees == pytest.approx(trapezoid(path, turn.source), abs=0.05)
+        assert turn.by_course == pytest.approx(course_turned(path, "52"), abs=0.05)
+        assert turn.course_ratio == pytest.approx(1.0, abs=0.02)
+        assert turn.direction == "starboard"
+
+
+def test_the_share_of_time_in_the_band_is_counted_on_the_rate_as_sampled(real_recordings: Path) -> None:
+    path = real_recordings / "wide_turn_starboard.n2k.csv"
+    recording, _ = load_recording(path)
+    rates = [(time, math.degrees(value * 1e-6 / 32)) for time, value in raw(path, "127251", "27", 1, 4)]
+    inside = sum(t1 - t0 for (t0, rate), (t1, _) in pairwise(rates) if 2 <= rate <= 3)
+    first, _ = find_turns(recording)
+    assert first.in_band == pytest.approx(inside / (rates[-1][0] - rates[0][0]), abs=0.0005)
+    assert 0.03 < first.in_band < 0.05
+
+
+def test_a_twenty_fifth_of_the_time_in_the_band_does_not_pass_and_the_technician_is_told_to_turn_faster(
+    real_recordings: Path,
+) -> None:
+    recording, _ = load_recording(real_recordings / "wide_turn_starboard.n2k.csv")
+    first, second = judge_recording(recording)
+    assert {first.verdict, second.verdict} == {Verdict.FAIL}
+    assert "4 % of the time inside 2 to 3. Too slow. Turn faster: mean 1.67 deg/s, wanted 2 to 3." in first.sentence
+    assert "0 % of the time inside 2 to 3. Too slow." in second.sentence
+
+
+def test_the_command_line_finds_the_judge_of_turns() -> None:
+    host = make_host(("garboard_heading_calibration",), entry_points=False)
+    assert [(judge.key, judge.option) for judge in host.recording_judges] == [("heading_calibration.turns", "turns")]
+
+
+def test_a_straight_run_shows_no_turn(real_recordings: Path) -> None:
+    recording, _ = load_recording(real_recordings / "under_way_heading.n2k.csv")
+    with pytest.raises(NotEnoughData, match="no turn"):
+        judge_recording(recording)
+
+
+def test_a_true_heading_is_held_against_the_course_without_applying_variation(real_recordings: Path) -> None:
+    path = real_recordings / "under_way_heading.n2k.csv"
+    recording, _ = load_recording(path)
+    (heading,), (course,) = recording.of("heading"), recording.of("course_over_ground")
+    assert (is_true(heading), is_true(course)) == (True, True)
+    # PGN 127250, heading in bytes 1 and 2; PGN 129026, course in bytes 2 and 3; both 1e-4 rad, none near north
+    headings, courses = raw(path, "127250", "160", 1, 2), raw(path, "129026", "160", 2, 2)
+    means = [math.degrees(1e-4 * sum(value for _, value in row) / len(row)) for row in (headings, courses)]
+    found = compare_headings(heading, course)
+    assert found.difference == pytest.approx(means[0] - means[1], abs=0.05)
+    assert found.difference == pytest.approx(4.5, abs=0.1)
+    assert found.seconds > 300
