@@ -1,0 +1,214 @@
+"""Pitch advice: what to try first, or why no advice can be given."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+
+import attrs
+
+from garboard.findings import Finding, NotEnoughData, Number, Table, Verdict
+from garboard.job_view import JobView
+from garboard.records import Engine
+from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule, engine_speed_after, whole_inches
+from garboard_prop_check.runs import Average, Run, average_engine_speed, runs_of
+from garboard_prop_check.settings import basis_of, limit
+from garboard_prop_check.steps import CONDITIONS, TRIM_AT_BEST
+from garboard_prop_check.window import Place, near_limiter, place_in_window
+from garboard_prop_check.words import PROPORTION, STEP_RULE, WINDOW, about, need_all, pitch_of, window_of
+
+BASIS = (STEP_RULE, PROPORTION, WINDOW)
+
+
+@attrs.frozen
+class Fitted:
+    """An engine with the propeller it ran, and where it came out."""
+
+    engine: Engine
+    turns: Average
+    pitch: float
+    low: float
+    high: float
+
+    @property
+    def way(self) -> int:
+        """+1 when it needs more pitch, -1 less, 0 when it is in its window or too close to an end to call."""
+        place = place_in_window(self.turns.value, self.turns.uncertainty, self.low, self.high)
+        return {Place.ABOVE: 1, Place.BELOW: -1}.get(place, 0)
+
+    def held_by_limiter(self, margin: float) -> bool:
+        """Whether the engine might have turned faster without its limiter."""
+        limiter = self.engine.limiter_speed
+        return limiter is not None and near_limiter(
+            self.turns.value, self.turns.uncertainty, limiter.to("rev/min"), margin
+        )
+
+
+@attrs.frozen
+class Changes:
+    """What the rules say for one engine, whole inches; above 0 means more pitch."""
+
+    step_rule: tuple[int, int]
+    proportion: int
+
+
+def pitch_advice(view: JobView) -> Iterable[Finding]:
+    """What pitch to try first. Raises NotEnoughData when the runs cannot carry advice."""
+    runs = runs_of(view)
+    engines = view.vessel.engines
+    need_all(lambda: _check_conditions(view), *(_question(engine, runs) for engine in engines))
+    if not engines:
+        raise NotEnoughData("no engine is entered for this vessel")
+    fitted = [_fitted(engine, runs) for engine in engines]
+    _check_alike(view, fitted)
+    return (_advice(view, fitted),)
+
+
+def _check_conditions(view: JobView) -> None:
+    asking = view.asking()
+    trim, load, water = (asking.choice(CONDITIONS, field) for field in ("trim", "load", "water"))
+    asking.need(trim in ("", TRIM_AT_BEST), "trim was not at best; repeat the runs at best trim")
+    asking.need(load != "unknown", "load is unknown; note it and repeat the runs")
+    asking.need(load != "light", "the boat was light; repeat the runs with its usual load")
+    asking.need(water != "rough", "the water was rough; repeat the runs in calm water")
+    asking.check()
+
+
+def _question(engine: Engine, runs: Sequence[Run]) -> Callable[[], None]:
+    return lambda: need_all(
+        lambda: pitch_of(engine), lambda: window_of(engine), lambda: average_engine_speed(runs, engine.position)
+    )
+
+
+def _fitted(engine: Engine, runs: Sequence[Run]) -> Fitted:
+    low, high = window_of(engine)
+    return Fitted(engine, average_engine_speed(runs, engine.position), pitch_of(engine), low, high)
+
+
+def _check_alike(view: JobView, fitted: Sequence[Fitted]) -> None:
+    """Engines that do not agree have another fault first; a change of pitch would hide it."""
+    turns = [one.turns.value for one in fitted]
+    allowed = limit(view, "engine_difference")
+    if max(turns) - min(turns) > allowed:
+        raise NotEnoughData(
+            f"engines differ by {max(turns) - min(turns):.0f} rev/min, more than {allowed:.0f}; "
+            "find out why before changing pitch"
+        )
+    if {1, -1} <= {one.way for one in fitted}:
+        raise NotEnoughData("one engine needs more pitch and another less; find out why before changing pitch")
+
+
+def _advice(view: JobView, fitted: Sequence[Fitted]) -> Finding:
+    out = [one for one in fitted if one.way]
+    what = "propellers" if len(fitted) > 1 else "propeller"
+    if not out:
+        return Finding(
+            verdict=Verdict.PASS,
+            about="pitch",
+            sentence=f"Keep the {what}: no engine is clearly out of its full-throttle window.",
+            basis=BASIS,
+        )
+    changes = {one.engine.position: _changes(view, one) for one in out}
+    table = _table(view, out, changes)
+    first = min((c for found in changes.values() for c in (*found.step_rule, found.proportion)), key=abs)
+    if abs(first) > limit(view, "largest_pitch_change"):
+        return _too_large(first, table)
+    return _try_first(view, fitted, first, table)
+
+
+def _changes(view: JobView, one: Fitted) -> Changes:
+    aim = _aim(view, one)
+    steps = [
+        whole_inches(change_by_step_rule(one.turns.value, aim, limit(view, per_inch)))
+        for per_inch in ("per_inch_low", "per_inch_high")
+    ]
+    return Changes((min(steps), max(steps)), whole_inches(change_by_proportion(one.turns.value, aim, one.pitch)))
+
+
+def _aim(view: JobView, one: Fitted) -> float:
+    return one.low + limit(view, "aim_in_window") / 100 * (one.high - one.low)
+
+
+def _table(view: JobView, out: Sequence[Fitted], changes: dict[str, Changes]) -> Table:
+    return Table(
+        title="Pitch by the two rules",
+        headings=(
+            "engine",
+            "as run [rev/min]",
+            "aim [rev/min]",
+            "pitch fitted [in]",
+            "by rev/min for each inch [in]",
+            "by proportion [in]",
+        ),
+        rows=tuple(
+            (
+                one.engine.position,
+                f"{one.turns.value:.0f}",
+                f"{_aim(view, one):.0f}",
+                f"{one.pitch:g}",
+                _new_pitches(one.pitch, changes[one.engine.position].step_rule),
+                _new_pitches(one.pitch, (changes[one.engine.position].proportion,)),
+            )
+            for one in out
+        ),
+    )
+
+
+def _new_pitches(fitted: float, changes: Iterable[int]) -> str:
+    return " to ".join(f"{fitted + change:g} ({change:+d})" for change in dict.fromkeys(changes))
+
+
+def _amount_of(change: int) -> str:
+    return f"{abs(change)} in {'more' if change > 0 else 'less'} pitch"
+
+
+def _too_large(first: int, table: Table) -> Finding:
+    return Finding(
+        verdict=Verdict.FAIL,
+        about="pitch",
+        sentence=(
+            f"Even the smaller rule asks for {_amount_of(first)}; the rules do not reach so far. Check engine power, "
+            "throttle travel, gear ratio, weight, bottom and the stamp on the propeller first."
+        ),
+        basis=(*BASIS, basis_of("largest_pitch_change")),
+        tables=(table,),
+    )
+
+
+def _try_first(view: JobView, fitted: Sequence[Fitted], first: int, table: Table) -> Finding:
+    per_inch = limit(view, "per_inch_low"), limit(view, "per_inch_high")
+    too_little = [one.engine.position for one in fitted if one.pitch + first <= 0]
+    if too_little:
+        raise NotEnoughData(f"{_amount_of(first)} leaves no pitch ({', '.join(too_little)}); read the stamp again")
+    expected = [engine_speed_after(one.turns.value, one.pitch, first, *per_inch) for one in fitted]
+    low, high = min(low for low, _ in expected), max(high for _, high in expected)
+    pitches = " and ".join(dict.fromkeys(f"{one.pitch + first:g} in" for one in fitted))
+    same = ", the same on every engine" if len(fitted) > 1 else ""
+    words = [
+        f"Try {pitches} first: {_amount_of(first)}{same}, the smallest change the rules give. "
+        f"Expect {low:.0f} to {high:.0f} rev/min, then run again.",
+        *_warnings(fitted, expected, limit(view, "limiter_margin")),
+    ]
+    return Finding(
+        verdict=Verdict.ADVISE,
+        about="pitch",
+        sentence=" ".join(words),
+        basis=(*BASIS, basis_of("aim_in_window")),
+        numbers=(
+            Number("change of pitch to try first", first, "in", decimals=0),
+            Number("engine speed to expect, lowest", low, "rev/min", decimals=0),
+            Number("engine speed to expect, highest", high, "rev/min", decimals=0),
+        ),
+        tables=(table,),
+    )
+
+
+def _warnings(fitted: Sequence[Fitted], expected: Sequence[tuple[float, float]], margin: float) -> Iterable[str]:
+    pairs = list(zip(fitted, expected, strict=True))
+    over = [about(one.engine) for one, (_, highest) in pairs if highest > one.high]
+    under = [about(one.engine) for one, (lowest, _) in pairs if lowest < one.low]
+    if over:
+        yield f"It may come out above the window ({', '.join(over)}): open the throttle with care."
+    if any(one.held_by_limiter(margin) for one in fitted):
+        yield "The rev limiter may have held the engine: it may take more pitch than this."
+    if under:
+        yield f"It may come out below the window ({', '.join(under)})."

@@ -1,0 +1,110 @@
+"""Findings alongside: power against the capacity label and the formula, propellers as fitted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from garboard.findings import Finding, NotEnoughData, Number, Verdict
+from garboard.job_view import JobView
+from garboard.records import Engine
+from garboard_prop_check import power_limit
+from garboard_prop_check.steps import CAPACITY, PROPELLER
+from garboard_prop_check.words import FITTING, FORMULA, LABEL, LARGEST_POWER, for_each_engine, not_enough, total_power
+
+
+def capacity(view: JobView) -> Iterator[Finding]:
+    """Power fitted against the capacity label and, for small monohulls, against the formula."""
+    fitted = total_power(view)
+    yield _against_label(view, fitted)
+    if _formula_applies(view):
+        try:
+            yield _against_formula(view, fitted)
+        except NotEnoughData as missing:
+            yield not_enough("maximum power by formula", missing.reasons, (FORMULA,))
+
+
+def _against_label(view: JobView, fitted: float) -> Finding:
+    label = view.vessel.plate_power.to("hp") if view.vessel.plate_power else None
+    if label is None:
+        return not_enough("power fitted", ["power on the capacity label is not entered; read the label"], (LABEL,))
+    if not 0 < label <= LARGEST_POWER:
+        return not_enough("power fitted", [f"power on the label reads {label:g} hp; read the label again"], (LABEL,))
+    if view.value(CAPACITY, "label_read") is not True:
+        return not_enough("power fitted", ["the capacity label has not been read on this boat"], (LABEL,))
+    numbers = (Number("power fitted", fitted, "hp"), Number("power on the label", label, "hp"))
+    if fitted <= label:
+        verdict, sentence = Verdict.PASS, f"{fitted:.4g} hp fitted; the capacity label allows {label:.4g} hp."
+    elif fitted <= label * 1.015:
+        verdict = Verdict.ADVISE
+        sentence = (
+            f"{fitted:.4g} hp fitted against {label:.4g} hp on the label. Metric and other horsepower differ by "
+            "1.4 %: compare both in kW."
+        )
+    else:
+        verdict = Verdict.FAIL
+        sentence = f"{fitted:.4g} hp fitted; the capacity label allows {label:.4g} hp. Do not run it at full throttle."
+    return Finding(verdict=verdict, about="power fitted", sentence=sentence, basis=(LABEL,), numbers=numbers)
+
+
+def _formula_applies(view: JobView) -> bool:
+    length = view.vessel.length
+    small = length is None or length.to("ft") < power_limit.LENGTH_BELOW
+    return small and view.vessel.hull_form != "multihull"
+
+
+def _against_formula(view: JobView, fitted: float) -> Finding:
+    vessel, asking = view.vessel, view.asking()
+    length = asking.known(vessel.length, "ft", "length of the boat")
+    width = asking.known(vessel.transom_width, "ft", "transom width")
+    height = asking.known(vessel.transom_height, "in", "transom height")
+    asking.need(bool(vessel.steering), "steering (remote or tiller) is not entered")
+    asking.need(bool(vessel.hull_form), "hull form is not entered")
+    asking.need(not length <= 0 and not width <= 0 and not width > 50, "length and transom width must be above zero")
+    asking.check()
+    remote = vessel.steering == "remote" and height >= 20
+    try:
+        found = power_limit.power_limit(length * width, remote, vessel.hull_form == "flat bottom hard chine")
+    except ValueError as outside:
+        raise NotEnoughData(f"{outside}; ask the boat's maker") from None
+    numbers = (
+        Number("length x transom width", length * width, "", decimals=1),
+        Number("power by formula", found.computed, "hp"),
+        Number("power the formula may be raised to", found.allowed, "hp"),
+    )
+    raised = f", raised to {found.allowed:g}" if found.allowed != found.computed else ""
+    formula = f"Formula: {found.computed:.4g} hp{raised}"
+    over = fitted > found.allowed
+    return Finding(
+        verdict=Verdict.ADVISE if over else Verdict.PASS,
+        about="maximum power by formula",
+        sentence=f"{formula}. {fitted:.4g} hp is more: ask the boat's maker what the label rests on."
+        if over
+        else f"{formula}. {fitted:.4g} hp fitted.",
+        basis=(FORMULA,),
+        numbers=numbers,
+    )
+
+
+def propeller_fitted(view: JobView) -> Iterator[Finding]:
+    """Whether each propeller is the one entered, sound, and held on."""
+    return for_each_engine(view, (FITTING,), lambda engine: _propeller_fitted(view, engine), "propeller")
+
+
+_FITTED = {
+    "nut_secured": "tighten and lock the nut",
+    "blades_sound": "repair or change the propeller",
+    "stamp_read": "read the stamp and correct the entry",
+}
+
+
+def _propeller_fitted(view: JobView, engine: Engine) -> Finding:
+    asking = view.asking()
+    to_do = [what for field, what in _FITTED.items() if not asking.yes(PROPELLER, field, of=engine.position)]
+    asking.check()
+    sentence = f"Not ready to run: {' and '.join(to_do)}." if to_do else "Propeller as entered, sound and secured."
+    return Finding(
+        verdict=Verdict.FAIL if to_do else Verdict.PASS,
+        about=f"{engine.position} propeller",
+        sentence=sentence,
+        basis=(FITTING,),
+    )

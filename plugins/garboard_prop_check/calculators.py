@@ -1,0 +1,76 @@
+"""The calculators this plugin offers."""
+
+from __future__ import annotations
+
+from garboard.steps import Calculator
+from garboard_prop_check import advice, alongside, engine_speed, speed
+from garboard_prop_check.settings import basis_of
+from garboard_prop_check.steps import CAPACITY, FULL_THROTTLE, PROPELLER
+from garboard_prop_check.words import AIR, AVERAGING, CROUCH, FITTING, LABEL, SLIP, WINDOW
+
+CALCULATORS = (
+    Calculator(
+        key="prop_check.capacity",
+        title="Power fitted and maximum power",
+        step=CAPACITY,
+        compute=alongside.capacity,
+        basis=(LABEL,),
+    ),
+    Calculator(
+        key="prop_check.propeller",
+        title="Propellers as fitted",
+        step=PROPELLER,
+        compute=alongside.propeller_fitted,
+        basis=(FITTING,),
+    ),
+    Calculator(
+        key="prop_check.speed",
+        title="Full-throttle speed",
+        step=FULL_THROTTLE,
+        compute=speed.full_throttle_speed,
+        basis=(AVERAGING,),
+    ),
+    Calculator(
+        key="prop_check.window",
+        title="Engine speed against the window",
+        step=FULL_THROTTLE,
+        compute=engine_speed.against_window,
+        basis=(WINDOW,),
+    ),
+    Calculator(
+        key="prop_check.engine_difference",
+        title="Difference between engines",
+        step=FULL_THROTTLE,
+        compute=engine_speed.engine_difference,
+        basis=(basis_of("engine_difference"),),
+        applies=lambda view: len(view.vessel.engines) > 1,
+    ),
+    Calculator(
+        key="prop_check.slip",
+        title="Slip",
+        step=FULL_THROTTLE,
+        compute=speed.engine_slip,
+        basis=(SLIP,),
+    ),
+    Calculator(
+        key="prop_check.reference_air",
+        title="Engine speed in reference air",
+        step=FULL_THROTTLE,
+        compute=engine_speed.in_reference_air,
+        basis=(AIR,),
+    ),
+    Calculator(
+        key="prop_check.crouch",
+        title="Speed for weight and power",
+        step=FULL_THROTTLE,
+        compute=speed.crouch_estimate,
+        basis=(CROUCH,),
+    ),
+    Calculator(
+        key="prop_check.pitch",
+        title="Pitch advice",
+        step=FULL_THROTTLE,
+        compute=advice.pitch_advice,
+        basis=advice.BASIS,
+    ),
+)

@@ -1,0 +1,213 @@
+"""Live guide for a full-throttle run: when to hold, when it has settled, when to ease off."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import attrs
+
+from garboard.job_view import JobView
+from garboard.records import Engine
+from garboard.samples import Sample
+from garboard.steps import Guidance, LiveGuide
+from garboard_prop_check.settings import limit
+
+SILENT_AFTER = 3.0
+"""A reading older than this is no longer shown or used [s]."""
+
+FROM_SHARE = 0.9
+"""Full throttle counts from this share of the window's low end, so that a laboured engine counts too."""
+
+SPEED = "speed"
+
+
+@attrs.frozen(kw_only=True)
+class Limits:
+    """What the guide holds a run against, read from the job once.
+
+    position_of : engine position by the network's instance
+    full_from   : engine speed that counts as full throttle, by position [rev/min]
+    ease_at     : engine speed to stay below, by position where known [rev/min]
+    window      : where every engine should be [rev/min], None when unknown
+    tolerance   : half width within which a reading counts as steady, by position or "speed"
+    """
+
+    position_of: Mapping[str, str]
+    full_from: Mapping[str, float]
+    ease_at: Mapping[str, float]
+    window: tuple[float, float] | None
+    tolerance: Mapping[str, float]
+    steady_seconds: float
+    full_seconds: float
+
+
+@attrs.frozen(kw_only=True)
+class State:
+    """What has been heard so far.
+
+    now, heard       : latest reading of each engine and of speed, and when it came
+    full_since       : when the first engine reached full throttle, None when none is there
+    steady_since     : when readings were last outside tolerance, None when not at full throttle
+    lowest, highest  : of each reading since then
+    longest          : longest steady stretch so far [s]
+    """
+
+    limits: Limits
+    time: float = 0.0
+    now: Mapping[str, float] = attrs.field(factory=dict)
+    heard: Mapping[str, float] = attrs.field(factory=dict)
+    full_since: float | None = None
+    steady_since: float | None = None
+    lowest: Mapping[str, float] = attrs.field(factory=dict)
+    highest: Mapping[str, float] = attrs.field(factory=dict)
+    longest: float = 0.0
+
+
+def begin(view: JobView) -> State:
+    """The state before the first sample."""
+    engines = view.vessel.engines
+    windows = [window for window in map(_window, engines) if window is not None]
+    low, high = max((w[0] for w in windows), default=0.0), min((w[1] for w in windows), default=0.0)
+    by_engine = limit(view, "steady_engine_speed")
+    return State(
+        limits=Limits(
+            position_of={
+                str(number if engine.network_instance is None else engine.network_instance): engine.position
+                for number, engine in enumerate(engines)
+            },
+            full_from={engine.position: _full_from(view, engine) for engine in engines},
+            ease_at={
+                engine.position: engine.limiter_speed.to("rev/min") - limit(view, "limiter_margin")
+                for engine in engines
+                if engine.limiter_speed is not None
+            },
+            window=(low, high) if 0 < low < high else None,
+            tolerance={SPEED: limit(view, "steady_speed"), **{engine.position: by_engine for engine in engines}},
+            steady_seconds=limit(view, "steady_seconds"),
+            full_seconds=limit(view, "full_throttle_limit"),
+        )
+    )
+
+
+def _window(engine: Engine) -> tuple[float, float] | None:
+    low, high = engine.full_throttle_low, engine.full_throttle_high
+    return None if low is None or high is None else (low.to("rev/min"), high.to("rev/min"))
+
+
+def _full_from(view: JobView, engine: Engine) -> float:
+    window = _window(engine)
+    return FROM_SHARE * window[0] if window and window[0] > 0 else limit(view, "full_throttle_from")
+
+
+def take(state: State, sample: Sample) -> State:
+    """The state after one more sample."""
+    name = _name(state.limits, sample)
+    if name is None:
+        return state
+    if sample.time < state.time - SILENT_AFTER:
+        state = State(limits=state.limits)  # the clock was set back, or another recording began
+    time = max(sample.time, state.time)
+    fresh = {key: seen for key, seen in state.heard.items() if time - seen <= SILENT_AFTER}
+    now = {key: state.now[key] for key in fresh} | {name: sample.value}
+    state = attrs.evolve(state, time=time, now=now, heard=fresh | {name: time})
+    return _watch_steadiness(_watch_throttle(state), name)
+
+
+def _name(limits: Limits, sample: Sample) -> str | None:
+    if sample.quantity == "speed_over_ground":
+        return SPEED
+    return limits.position_of.get(sample.instance or "0") if sample.quantity == "engine_speed" else None
+
+
+def _at_full(state: State) -> list[str]:
+    return [p for p, lowest in state.limits.full_from.items() if p in state.now and state.now[p] >= lowest]
+
+
+def _watch_throttle(state: State) -> State:
+    if not _at_full(state):
+        return attrs.evolve(state, full_since=None)
+    if state.full_since is not None:
+        return state
+    return attrs.evolve(state, full_since=state.time, longest=0.0)  # the next run begins
+
+
+def _watch_steadiness(state: State, name: str) -> State:
+    tolerance = state.limits.tolerance
+    if set(state.now) != set(tolerance) or len(_at_full(state)) < len(state.limits.full_from):
+        return attrs.evolve(state, steady_since=None, lowest={}, highest={})
+    value = state.now[name]
+    lowest = {**state.now, **state.lowest, name: min(state.lowest.get(name, value), value)}
+    highest = {**state.now, **state.highest, name: max(state.highest.get(name, value), value)}
+    if state.steady_since is None or highest[name] - lowest[name] > 2 * tolerance[name]:
+        return attrs.evolve(state, steady_since=state.time, lowest=state.now, highest=state.now)
+    longest = max(state.longest, state.time - state.steady_since)
+    return attrs.evolve(state, lowest=lowest, highest=highest, longest=longest)
+
+
+def show(state: State) -> Guidance:
+    """What the person steering sees: the slowest engine, large, and one thing to do."""
+    limits = state.limits
+    engines = {position: state.now[position] for position in limits.full_from if position in state.now}
+    slowest = min(engines.values(), default=None)
+    high = limits.window[1] if limits.window else 6000.0
+    return Guidance(
+        number=slowest,
+        unit="rev/min",
+        decimals=0,
+        word=_word(state),
+        on_target=slowest is not None and limits.window is not None and _all_inside(engines, limits.window),
+        scale=(0.0, 1.1 * high),
+        band=limits.window,
+        progress=min(1.0, state.longest / limits.steady_seconds),
+        lines=_lines(state, engines),
+        done=state.longest >= limits.steady_seconds,
+    )
+
+
+def _all_inside(engines: Mapping[str, float], window: tuple[float, float]) -> bool:
+    return all(window[0] <= turns <= window[1] for turns in engines.values())
+
+
+def _full_time(state: State) -> float:
+    return 0.0 if state.full_since is None else state.time - state.full_since
+
+
+def _word(state: State) -> str:
+    limits = state.limits
+    silent = [position for position in limits.full_from if position not in state.now]
+    if any(state.now.get(position, 0.0) >= ease for position, ease in limits.ease_at.items()):
+        return "ease off: near the rev limiter"
+    if _full_time(state) >= limits.full_seconds:
+        return f"ease off: {limits.full_seconds:.0f} s reached"
+    if state.longest >= limits.steady_seconds:
+        return "run done" if state.full_since is None else "ease off: run done"
+    if not limits.full_from:
+        return "no engine entered"
+    if silent:
+        return f"no engine speed: {', '.join(silent)}"
+    if SPEED not in state.now:
+        return "no speed over ground"
+    if len(_at_full(state)) < len(limits.full_from):
+        return "open up when clear"
+    steady = 0.0 if state.steady_since is None else state.time - state.steady_since
+    return "hold it" if steady >= min(2.0, limits.steady_seconds / 2) else "settling"
+
+
+def _lines(state: State, engines: Mapping[str, float]) -> tuple[str, ...]:
+    lines = []
+    if len(engines) > 1:
+        lines.append(", ".join(f"{position} {turns:.0f}" for position, turns in engines.items()))
+    if SPEED in state.now:
+        lines.append(f"{state.now[SPEED]:.1f} kn over ground")
+    lines.append(f"{_full_time(state):.0f} s of {state.limits.full_seconds:.0f} s at full throttle")
+    return tuple(lines)
+
+
+GUIDE = LiveGuide(
+    key="prop_check.full_throttle",
+    title="Full-throttle run",
+    quantities=("engine_speed", "speed_over_ground"),
+    begin=begin,
+    take=take,
+    show=show,
+)

@@ -1,0 +1,116 @@
+"""The propeller page of the handover book, in the owner's language."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TypeVar
+
+from garboard.findings import NotEnoughData, Table, Verdict
+from garboard.host import Assessed
+from garboard.job_view import JobView
+from garboard.records import Engine
+from garboard.steps import Block, ReportSection
+from garboard_prop_check.runs import Average, Run, average_engine_speed, average_speed, runs_of
+from garboard_prop_check.speed import KNOT_TO_MPH, figure_of_runs, slip_of
+from garboard_prop_check.steps import CONDITIONS
+from garboard_prop_check.words import window_of
+
+Found = TypeVar("Found")
+
+SHOWN = ("prop_check.window", "prop_check.engine_difference", "prop_check.reference_air", "prop_check.pitch")
+
+
+def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
+    """The blocks of the page; none when no run was made."""
+    try:
+        runs = runs_of(view)
+    except NotEnoughData:
+        return ()
+    if not any(not isinstance(turns, str) for run in runs for turns in run.engine_speed.values()):
+        return ()
+    speed = _or_none(lambda: average_speed(view, runs))
+    findings = [
+        item.finding
+        for item in assessed
+        if item.calculator in SHOWN and item.finding.verdict is not Verdict.NOT_ENOUGH_DATA
+    ]
+    return (
+        *_introduction(speed),
+        *_conditions(view),
+        _result_table(view, runs, speed),
+        figure_of_runs(view, runs),
+        *findings,
+    )
+
+
+def _or_none(ask: Callable[[], Found]) -> Found | None:
+    try:
+        return ask()
+    except NotEnoughData:
+        return None
+
+
+def _introduction(speed: Average | None) -> Sequence[str]:
+    told = (
+        "We ran your boat at full throttle, both ways so that wind and current drop out of the speed. The engine's "
+        "maker gives a window for the engine speed at full throttle: inside it the propeller suits boat and load."
+    )
+    if speed is None:
+        return (told,)
+    mph, kmh = speed.value * KNOT_TO_MPH, speed.value * 1.852
+    return (
+        told,
+        f"Full speed was {speed.value:.1f} kn ({mph:.1f} mph, {kmh:.1f} km/h), {speed.method}. Slip is the share of "
+        "the propeller's advance that does not become speed; a change from the figure below, with the same load, "
+        "is an early sign of a damaged propeller or a fouled bottom.",
+    )
+
+
+def _conditions(view: JobView) -> Sequence[str]:
+    fields = (
+        ("trim", "trim {}"),
+        ("load", "load {}"),
+        ("fuel_level", "fuel {}"),
+        ("persons", "{} on board"),
+        ("water", "water {}"),
+        ("air_temperature", "air {}"),
+        ("air_pressure", "{}"),
+        ("humidity", "humidity {}"),
+    )
+    values = ((words, view.value(CONDITIONS, field)) for field, words in fields)
+    told = [words.format(value) for words, value in values if value is not None]
+    return (f"As run: {', '.join(told)}.",) if told else ()
+
+
+def _result_table(view: JobView, runs: Sequence[Run], speed: Average | None) -> Table:
+    return Table(
+        title="Full throttle",
+        headings=("engine", "propeller", "gear ratio", "engine speed [rev/min]", "window [rev/min]", "slip [%]"),
+        rows=tuple(_row(view, engine, runs, speed) for engine in view.vessel.engines),
+    )
+
+
+def _row(view: JobView, engine: Engine, runs: Sequence[Run], speed: Average | None) -> tuple[str, ...]:
+    turns = _or_none(lambda: average_engine_speed(runs, engine.position))
+    window = _or_none(lambda: window_of(engine))
+    found = _or_none(lambda: slip_of(view, engine, turns, speed)[0]) if turns and speed else None
+    return (
+        engine.position,
+        _propeller(engine),
+        engine.gear_ratio.text if engine.gear_ratio else "",
+        f"{turns.value:.0f} ± {turns.uncertainty:.0f}" if turns else "",
+        f"{window[0]:.0f} to {window[1]:.0f}" if window else "",
+        f"{found.value:.1f} ± {found.uncertainty:.1f}" if found else "",
+    )
+
+
+def _propeller(engine: Engine) -> str:
+    fitted = engine.propeller
+    if fitted is None:
+        return ""
+    size = " x ".join(str(length) for length in (fitted.diameter, fitted.pitch) if length)
+    blades = f"{fitted.blades} blades" if fitted.blades else ""
+    return ", ".join(filter(None, (size, blades, fitted.material, fitted.handing and f"{fitted.handing}-handed")))
+
+
+SECTION = ReportSection(key="prop_check.result", title="Propeller and full speed", order=300, build=build)

@@ -1,0 +1,323 @@
+"""The full-throttle runs of a job: typed, or cut from recordings, and averaged so that current drops out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
+from itertools import pairwise
+
+import attrs
+
+from garboard.findings import NotEnoughData
+from garboard.job_view import JobView
+from garboard.records import Engine
+from garboard.samples import Recording, Stream
+from garboard.series import (
+    Steady,
+    engine_streams,
+    mean,
+    mean_direction,
+    mean_of_means,
+    signed_angle,
+    spread,
+    steady_stretches,
+)
+from garboard.units import Amount
+from garboard_prop_check.settings import limit
+from garboard_prop_check.steps import FULL_THROTTLE, SIDES
+
+FASTEST_BOAT = 200.0
+FASTEST_ENGINE = 15000.0
+"""Readings beyond these [kn], [rev/min] are slips of the finger."""
+
+SAME_THROTTLE = 0.97
+"""A steady stretch belongs to the full-throttle runs from this share of the highest engine speed; common practice."""
+
+
+@attrs.frozen
+class Reading:
+    """A value with its standard uncertainty, same unit."""
+
+    value: float
+    uncertainty: float
+
+
+@attrs.frozen(kw_only=True)
+class Run:
+    """One full-throttle run. Where a reading is missing, the reason stands in its place.
+
+    speed        : over ground [kn]
+    engine_speed : by the engine's position [rev/min]
+    course       : [deg], None when not entered
+    side         : "with", "against" or empty
+    """
+
+    name: str
+    speed: Reading | str
+    engine_speed: Mapping[str, Reading | str]
+    course: float | None = None
+    side: str = ""
+
+
+@attrs.frozen
+class Average:
+    """A mean over runs with the half width of its 95 % interval, same unit.
+
+    current : part of the current along the runs, where it was taken out [kn]
+    method  : how, in words
+    """
+
+    value: float
+    uncertainty: float
+    runs: int
+    method: str = ""
+    current: float = 0.0
+
+
+def runs_of(view: JobView) -> tuple[Run, ...]:
+    """The runs of a job, in the order they were made.
+
+    Raises NotEnoughData when there are none, or when the recording of all runs has none.
+    """
+    disputed = (dispute.place[2] for dispute in view.disagreements if dispute.place[0] == FULL_THROTTLE)
+    rows = tuple(dict.fromkeys((*view.rows(FULL_THROTTLE), *filter(None, disputed))))
+    if rows:
+        return tuple(_run_of_row(view, row) for row in rows)
+    recording = view.recording(FULL_THROTTLE, "all_runs")
+    if recording is None:
+        raise NotEnoughData("no full-throttle run is entered; make one run each way")
+    cut = cut_runs(view, recording)
+    return tuple(_run_of_stretch(f"run {n}", recording, stretch) for n, stretch in enumerate(cut, start=1))
+
+
+def _run_of_row(view: JobView, row: str) -> Run:
+    typed_course = view.amount(FULL_THROTTLE, "course", "deg", row=row)
+    course = typed_course if typed_course is not None and 0 <= typed_course <= 360 else None
+    side = view.value(FULL_THROTTLE, "direction", row=row)
+    typed = Run(
+        name=f"run {row}",
+        speed=_typed(view, "speed", "kn", row, FASTEST_BOAT),
+        engine_speed={
+            engine.position: _typed(view, "engine_speed", "rev/min", row, FASTEST_ENGINE, engine.position)
+            for engine in view.vessel.engines
+        },
+        course=course,
+        side=side if isinstance(side, str) and side in SIDES else "",
+    )
+    recorded = _recorded_run(view, row, course)
+    if recorded is None:
+        return typed
+    if isinstance(recorded, str):
+        return attrs.evolve(
+            typed,
+            speed=_or(typed.speed, recorded),
+            engine_speed={position: _or(reading, recorded) for position, reading in typed.engine_speed.items()},
+        )
+    return attrs.evolve(
+        typed,
+        speed=_or(typed.speed, recorded.speed),
+        engine_speed={p: _or(reading, recorded.engine_speed[p]) for p, reading in typed.engine_speed.items()},
+        course=course if course is not None else recorded.course,
+    )
+
+
+def _or(typed: Reading | str, recorded: Reading | str) -> Reading | str:
+    """What was typed, else what was recorded. A dispute between typed values is not settled by a recording."""
+    return recorded if isinstance(typed, str) and typed.endswith("is not entered") else typed
+
+
+def _recorded_run(view: JobView, row: str, course: float | None) -> Run | str | None:
+    try:
+        recording = view.recording(FULL_THROTTLE, "recording", row=row)
+        if recording is None:
+            return None
+        runs = [(s, _run_of_stretch(f"run {row}", recording, s)) for s in cut_runs(view, recording)]
+    except NotEnoughData as missing:
+        return f"run {row}: {'; '.join(missing.reasons)}"
+    if course is not None:
+        nearby = limit(view, "opposite_within")
+        runs = [(s, r) for s, r in runs if r.course is None or abs(signed_angle(r.course - course)) <= nearby]
+    if not runs:
+        return f"run {row}: no full-throttle stretch of its recording is on course {course:.0f}"
+    return max(runs, key=lambda found: found[0].seconds)[1]
+
+
+def _typed(view: JobView, field: str, unit: str, row: str, highest: float, of: str = "") -> Reading | str:
+    asking = view.asking()
+    value = asking.amount(FULL_THROTTLE, field, unit, row=row, of=of)
+    if asking.reasons:
+        return asking.reasons[0]
+    if not 0 < value <= highest:
+        where = f"{field.replace('_', ' ')}{f' ({of})' if of else ''}, row {row}"
+        return f"{where} must lie above 0 and up to {highest:g} {unit}, it reads {value:g}"
+    step = limit(view, "engine_speed_resolution") if unit == "rev/min" else _last_digit(view, field, unit, row, of)
+    return Reading(value, step / math.sqrt(12))
+
+
+def _last_digit(view: JobView, field: str, unit: str, row: str, of: str) -> float:
+    """What one step of the last digit typed is worth [unit]."""
+    amount = Amount.parse(str(view.value(FULL_THROTTLE, field, row=row, of=of)))
+    decimals = len(amount.text.partition(".")[2])
+    return 10.0**-decimals * Amount("1", amount.unit).to(unit)
+
+
+def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
+    """Steady full-throttle stretches of a recording, in order of time; "speed" and engine positions name the means.
+
+    Full throttle is taken to be the highest steady engine speed in the recording.
+    Raises NotEnoughData when a stream is missing or nothing is steady long enough.
+    """
+    streams = _streams(view.vessel.engines, recording)
+    seconds, by_speed, by_engine = (
+        limit(view, name) for name in ("steady_seconds", "steady_speed", "steady_engine_speed")
+    )
+    tolerance = tuple(by_speed if name == "speed" else by_engine for name, _ in streams)
+    stretches = _steady(streams, tolerance, seconds)
+    if not stretches:
+        raise NotEnoughData(
+            f"recording {recording.name} has no {seconds:g} s with speed within {by_speed:g} kn and every engine "
+            f"within {by_engine:g} rev/min; hold full throttle steadier, or longer where the shop allows"
+        )
+    positions = [name for name, _ in streams if name != "speed"]
+    turns = [mean([stretch.means[position] for position in positions]) for stretch in stretches]
+    return tuple(s for s, speed in zip(stretches, turns, strict=True) if speed >= SAME_THROTTLE * max(turns))
+
+
+def _streams(engines: Sequence[Engine], recording: Recording) -> tuple[tuple[str, Stream], ...]:
+    speeds = recording.of("speed_over_ground")
+    instances = [engine.network_instance for engine in engines]
+    turns = engine_streams(recording, "engine_speed", len(engines), instances)
+    reasons = [] if speeds else [f"recording {recording.name} holds no speed over ground"]
+    reasons += [] if engines else ["no engine is entered for this vessel"]
+    found = [("speed", speeds[0])] if speeds else []
+    for engine, stream in zip(engines, turns, strict=True):
+        if stream is None:
+            reasons.append(f"recording {recording.name} holds no engine speed of the {engine.position} engine")
+        else:
+            found.append((engine.position, stream))
+    if reasons:
+        raise NotEnoughData(*reasons)
+    return tuple(found)
+
+
+@lru_cache(maxsize=8)
+def _steady(
+    streams: tuple[tuple[str, Stream], ...], tolerance: tuple[float, ...], seconds: float
+) -> tuple[Steady, ...]:
+    """Several calculators ask for the same recording one after the other; it is cut once."""
+    names = [name for name, _ in streams]
+    return steady_stretches(dict(streams), dict(zip(names, tolerance, strict=True)), seconds)
+
+
+def _run_of_stretch(name: str, recording: Recording, stretch: Steady) -> Run:
+    readings = {key: Reading(stretch.means[key], stretch.spreads[key]) for key in stretch.means}
+    courses = recording.of("course_over_ground")
+    heard = courses[0].between(stretch.start, stretch.end).values if courses else ()
+    speed = readings.pop("speed")
+    return Run(name=name, speed=speed, engine_speed=readings, course=_mean_course(heard))
+
+
+def _mean_course(courses: Sequence[float]) -> float | None:
+    try:
+        return mean_direction(courses)
+    except ValueError:
+        return None
+
+
+def sides(runs: Sequence[Run], within: float) -> tuple[int, ...]:
+    """+1 for runs the same way as the first, -1 for the opposite way.
+
+    within : how far courses may lie off one line [deg]
+    Raises NotEnoughData when a run says neither course nor side, or a course lies off the line.
+    """
+    if all(run.side for run in runs):
+        return tuple(1 if run.side == runs[0].side else -1 for run in runs)
+    courses = [(run.name, run.course) for run in runs]
+    first = courses[0][1] if courses else None
+    reasons: list[str] = []
+    found: list[int] = []
+    for name, course in courses:
+        if course is None or first is None:
+            if course is None:
+                reasons.append(f"{name}: say with or against for every run, or give every course")
+            continue
+        off = abs(signed_angle(course - first))
+        if min(off, 180 - off) > within:
+            reasons.append(f"{name}: course {course:.0f} is neither that of the first run ({first:.0f}) nor opposite")
+        found.append(1 if off <= 90 else -1)
+    if reasons:
+        raise NotEnoughData(*reasons)
+    return tuple(found)
+
+
+def average_of_opposite_runs(speeds: Sequence[float], ways: Sequence[int]) -> tuple[float, float, str]:
+    """Speed with the current dropped out.
+
+    speeds  : over ground, in the order the runs were made [kn]
+    ways    : +1 or -1 for each run; both must occur [-]
+    returns : speed [kn], standard uncertainty from the scatter of the runs [kn], and the method in words
+    Raises ValueError when the runs all went one way.
+
+    Runs by turns: mean of means [1], scatter of the means of neighbours. Otherwise the mean of the two sides'
+    means, which takes out a steady current only, scatter of each side. Two runs show no scatter.
+
+    >>> average_of_opposite_runs([31.0, 28.7, 31.4, 28.7], [1, -1, 1, -1])[0]
+    30.0
+
+    [1] Tupper, Introduction to Naval Architecture, pp. 243-245.
+    """
+    if len(set(ways)) < 2:
+        raise ValueError("expected runs both ways")
+    if all(way != following for way, following in pairwise(ways)):
+        neighbours = [(one + other) / 2 for one, other in pairwise(speeds)]
+        scatter = spread(neighbours) / math.sqrt(len(neighbours))
+        method = "mean of two opposite runs" if len(speeds) == 2 else f"mean of means of {len(speeds)} runs"
+        return mean_of_means(speeds), scatter, method
+    there, back = ([s for s, way in zip(speeds, ways, strict=True) if way == side] for side in (1, -1))
+    scatter = math.hypot(*(spread(side) / math.sqrt(len(side)) for side in (there, back))) / 2
+    return (mean(there) + mean(back)) / 2, scatter, f"mean of both ways, {len(there)} and {len(back)} runs"
+
+
+def average_speed(view: JobView, runs: Sequence[Run]) -> Average:
+    """Boat speed with current dropped out [kn].
+
+    The 95 % interval adds in quadrature: step of the last digit or scatter while recorded, scatter between runs,
+    and the shop's figure for the receiver (coverage factor 2).
+    """
+    readings = _readings((run.speed for run in runs), "no run is entered")
+    ways = sides(runs, limit(view, "opposite_within"))
+    if len(set(ways)) < 2:
+        raise NotEnoughData("all runs went one way; run the other way too, so that current drops out")
+    speeds = [reading.value for reading in readings]
+    value, scatter, method = average_of_opposite_runs(speeds, ways)
+    there, back = (mean([s for s, way in zip(speeds, ways, strict=True) if way == side]) for side in (1, -1))
+    uncertainty = math.hypot(2 * scatter, 2 * _of_mean(readings), limit(view, "speed_uncertainty"))
+    return Average(value, uncertainty, len(runs), method, abs(there - back) / 2)
+
+
+def average_engine_speed(runs: Sequence[Run], position: str) -> Average:
+    """Engine speed over the runs [rev/min].
+
+    The 95 % interval adds in quadrature the step of the display or the scatter while recorded, and the scatter
+    between runs (coverage factor 2).
+    """
+    readings = _readings(
+        (run.engine_speed.get(position, f"{run.name}: no engine speed") for run in runs), "no run is entered"
+    )
+    values = [reading.value for reading in readings]
+    uncertainty = 2 * math.hypot(_of_mean(readings), spread(values) / math.sqrt(len(values)))
+    return Average(mean(values), uncertainty, len(values))
+
+
+def _readings(found: Iterable[Reading | str], none: str) -> list[Reading]:
+    listed = list(found)
+    reasons = [reason for reason in listed if isinstance(reason, str)] or ([] if listed else [none])
+    if reasons:
+        raise NotEnoughData(*reasons)
+    return [reading for reading in listed if isinstance(reading, Reading)]
+
+
+def _of_mean(readings: Sequence[Reading]) -> float:
+    """Standard uncertainty of the mean of readings that may all be off the same way, as a display's rounding is."""
+    return mean([reading.uncertainty for reading in readings])

@@ -1,0 +1,209 @@
+"""What a shop may decide about propeller checks, and how calculators read it."""
+
+from __future__ import annotations
+
+from garboard.findings import Basis, BasisKind, NotEnoughData
+from garboard.job_view import JobView
+from garboard.steps import Field, Kind, Setting
+from garboard.units import Amount
+
+_SHOP = BasisKind.SHOP_RULE
+_PRACTICE = BasisKind.COMMON_PRACTICE
+
+
+def _amount(
+    name: str, title: str, quantity: str, unit: str, default: str, hard: tuple[float, float], basis: Basis
+) -> Setting:
+    field = Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=hard)
+    return Setting(key=f"prop_check.{name}", field=field, default=default, basis=basis)
+
+
+USUAL_SLIP: dict[str, tuple[str, str]] = {
+    "planing": ("5 %", "20 %"),
+    "flat bottom hard chine": ("10 %", "25 %"),
+    "multihull": ("5 %", "20 %"),
+    "displacement": ("20 %", "45 %"),
+}
+"""Usual slip at full throttle and best trim by hull form; common practice, no source."""
+
+
+def slip_setting(hull_form: str, end: str) -> str:
+    """Name of the setting for one end ("low" or "high") of the usual slip of a hull form."""
+    return f"slip_{end}_{hull_form.replace(' ', '_')}"
+
+
+def _slip_settings() -> tuple[Setting, ...]:
+    basis = Basis(_PRACTICE, "slip usual for this hull form at full throttle and best trim")
+    return tuple(
+        _amount(slip_setting(form, end), f"Usual slip, {form}, {end} end", "share", "%", default, (0.1, 90), basis)
+        for form, ends in USUAL_SLIP.items()
+        for end, default in zip(("low", "high"), ends, strict=True)
+    )
+
+
+SETTINGS: tuple[Setting, ...] = (
+    _amount(
+        "full_throttle_limit",
+        "Longest time at full throttle in one go",
+        "time",
+        "s",
+        "20 s",
+        (5, 300),
+        Basis(_SHOP, "full throttle only as long as a reading takes", "the maker's running-in rules come first"),
+    ),
+    _amount(
+        "steady_seconds",
+        "Shortest steady stretch that counts",
+        "time",
+        "s",
+        "8 s",
+        (2, 120),
+        Basis(_SHOP, "long enough to read, shorter than full throttle may be held"),
+    ),
+    _amount(
+        "steady_speed",
+        "Speed counts as steady within plus or minus",
+        "speed",
+        "kn",
+        "0.5 kn",
+        (0.05, 5),
+        Basis(_SHOP, "what a planing boat holds in calm water"),
+    ),
+    _amount(
+        "steady_engine_speed",
+        "Engine speed counts as steady within plus or minus",
+        "engine speed",
+        "rev/min",
+        "50 rev/min",
+        (5, 500),
+        Basis(_SHOP, "what an outboard holds at full throttle in calm water"),
+    ),
+    _amount(
+        "speed_uncertainty",
+        "Speed over ground is right within plus or minus (95 %)",
+        "speed",
+        "kn",
+        "0.3 kn",
+        (0, 5),
+        Basis(_PRACTICE, "satellite receiver and the helmsman's hand together"),
+    ),
+    _amount(
+        "engine_speed_resolution",
+        "Smallest step of the engine speed on the display",
+        "engine speed",
+        "rev/min",
+        "10 rev/min",
+        (0, 500),
+        Basis(_PRACTICE, "digital displays step by 10 rev/min; set 50 or 100 for a dial"),
+    ),
+    _amount(
+        "pitch_tolerance",
+        "Real pitch lies within plus or minus of the stamped pitch",
+        "share",
+        "%",
+        "3 %",
+        (0, 20),
+        Basis(
+            BasisKind.STANDARD,
+            "ISO 484-2:1981, mean pitch of a propeller: class S 0.5 %, I 0.75 %, II 1 %, III 3 %",
+            "as restated by propeller works; written for diameters from 0.80 m, so a guide for an outboard",
+        ),
+    ),
+    _amount(
+        "opposite_within",
+        "Courses count as opposite, or as the same, within",
+        "angle",
+        "deg",
+        "20 deg",
+        (1, 45),
+        Basis(_SHOP, "20 degrees off leaves 3 % of the current in the mean"),
+    ),
+    _amount(
+        "engine_difference",
+        "Largest difference between engines at full throttle",
+        "engine speed",
+        "rev/min",
+        "100 rev/min",
+        (10, 1000),
+        Basis(_PRACTICE, "engines on one boat within about 100 rev/min of each other"),
+    ),
+    _amount(
+        "limiter_margin",
+        "Distance to keep from the rev limiter",
+        "engine speed",
+        "rev/min",
+        "100 rev/min",
+        (0, 1000),
+        Basis(_PRACTICE, "close to the limiter a reading says where the limiter is, not what the propeller does"),
+    ),
+    _amount(
+        "per_inch_low",
+        "Engine speed lost for an inch more pitch, at least",
+        "engine speed",
+        "rev/min",
+        "150 rev/min",
+        (20, 1000),
+        Basis(_PRACTICE, "300 rev/min for 2 in of pitch"),
+    ),
+    _amount(
+        "per_inch_high",
+        "Engine speed lost for an inch more pitch, at most",
+        "engine speed",
+        "rev/min",
+        "200 rev/min",
+        (20, 1000),
+        Basis(_PRACTICE, "400 rev/min for 2 in of pitch"),
+    ),
+    _amount(
+        "aim_in_window",
+        "Where in the window to aim, from low end to high end",
+        "share",
+        "%",
+        "75 %",
+        (10, 90),
+        Basis(_PRACTICE, "upper half of the window, so that a full load stays inside"),
+    ),
+    _amount(
+        "largest_pitch_change",
+        "Largest change of pitch to advise",
+        "length",
+        "in",
+        "4 in",
+        (1, 12),
+        Basis(_PRACTICE, "the rules are for small changes; a large one points to another cause"),
+    ),
+    _amount(
+        "full_throttle_from",
+        "Engine speed that counts as full throttle when no window is entered",
+        "engine speed",
+        "rev/min",
+        "4500 rev/min",
+        (1000, 10000),
+        Basis(_PRACTICE, "most outboards turn faster than this only near full throttle"),
+    ),
+    *_slip_settings(),
+)
+
+_BY_KEY = {setting.key: setting for setting in SETTINGS}
+
+
+def limit(view: JobView, name: str) -> float:
+    """A setting in the unit it is declared in. Raises NotEnoughData when the shop's value is out of range."""
+    setting = _BY_KEY[f"prop_check.{name}"]
+    value = view.settings.get(setting.key, setting.default)
+    low, high = setting.field.hard or (0.0, 0.0)
+    try:
+        number = Amount.parse(str(value)).to(setting.field.unit)
+    except ValueError as fault:
+        raise NotEnoughData(f"shop setting {setting.field.title!r}: {fault}") from None
+    if not low <= number <= high:
+        raise NotEnoughData(
+            f"shop setting {setting.field.title!r} must lie between {low:g} and {high:g} {setting.field.unit}, "
+            f"it is {value}"
+        )
+    return number
+
+
+def basis_of(name: str) -> Basis:
+    """Where a setting's default comes from."""
+    return _BY_KEY[f"prop_check.{name}"].basis

@@ -1,0 +1,213 @@
+"""Findings about speed: with current dropped out, slip of every propeller, and whether it is believable."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+
+from garboard.findings import Axis, Band, Basis, Figure, Finding, NotEnoughData, Number, Series, Table, Verdict
+from garboard.job_view import JobView
+from garboard.records import Engine
+from garboard_prop_check import crouch
+from garboard_prop_check.runs import Average, Reading, Run, average_engine_speed, average_speed, runs_of
+from garboard_prop_check.settings import USUAL_SLIP, basis_of, limit, slip_setting
+from garboard_prop_check.slip import slip, slip_uncertainty, theoretical_speed
+from garboard_prop_check.steps import CONDITIONS
+from garboard_prop_check.words import (
+    AVERAGING,
+    CROUCH,
+    SLIP,
+    about,
+    for_each_engine,
+    gear_ratio_of,
+    need_all,
+    pitch_of,
+    speed_words,
+    total_power,
+    trim_at_best,
+    window_of,
+)
+
+
+def full_throttle_speed(view: JobView) -> Iterable[Finding]:
+    """Boat speed with current dropped out, with table and figure of the runs."""
+    runs = runs_of(view)
+    average = average_speed(view, runs)
+    return (
+        Finding(
+            verdict=Verdict.PASS,
+            about="full-throttle speed",
+            sentence=f"{speed_words(average)}, {average.method}. Current along the runs: {average.current:.1f} kn.",
+            basis=(AVERAGING, basis_of("speed_uncertainty")),
+            numbers=(
+                Number("speed", average.value, "kn", average.uncertainty),
+                Number("current along the runs", average.current, "kn"),
+            ),
+            figures=(figure_of_runs(view, runs),),
+            tables=(table_of_runs(view, runs),),
+        ),
+    )
+
+
+def figure_of_runs(view: JobView, runs: Sequence[Run]) -> Figure:
+    """Speed and engine speed of every run, with the windows as bands."""
+    series = [_line("speed over ground", [run.speed for run in runs], second_axis=False)]
+    series += [
+        _line(about(engine), [run.engine_speed.get(engine.position, "") for run in runs], second_axis=True)
+        for engine in view.vessel.engines
+    ]
+    windows: dict[tuple[float, float], list[str]] = {}
+    for engine in view.vessel.engines:
+        try:
+            windows.setdefault(window_of(engine), []).append(engine.position)
+        except NotEnoughData:
+            continue
+    bands = tuple(
+        Band("full-throttle window" if len(windows) == 1 else f"window, {', '.join(positions)}", "y2", low, high)
+        for (low, high), positions in windows.items()
+    )
+    return Figure(
+        title="Full-throttle runs",
+        x=Axis("run", low=0.5, high=len(runs) + 0.5),
+        y=Axis("speed over ground", "kn"),
+        y2=Axis("engine speed", "rev/min"),
+        series=tuple(series),
+        bands=bands,
+    )
+
+
+def _line(name: str, readings: Sequence[Reading | str], second_axis: bool) -> Series:
+    points = [(float(n), float(r.value)) for n, r in enumerate(readings, start=1) if isinstance(r, Reading)]
+    return Series(
+        name,
+        x=tuple(x for x, _ in points),
+        y=tuple(y for _, y in points),
+        second_axis=second_axis,
+    )
+
+
+def table_of_runs(view: JobView, runs: Sequence[Run]) -> Table:
+    """The runs as made."""
+    positions = [engine.position for engine in view.vessel.engines]
+    return Table(
+        title="Full-throttle runs",
+        headings=("run", "way", "speed over ground [kn]", *(f"{position} [rev/min]" for position in positions)),
+        rows=tuple(
+            (
+                run.name.removeprefix("run "),
+                run.side or ("" if run.course is None else f"{run.course:.0f}°"),
+                _cell(run.speed, 1),
+                *(_cell(run.engine_speed.get(position, ""), 0) for position in positions),
+            )
+            for run in runs
+        ),
+    )
+
+
+def _cell(reading: Reading | str, decimals: int) -> str:
+    return "" if isinstance(reading, str) else f"{reading.value:.{decimals}f}"
+
+
+def engine_slip(view: JobView) -> Iterator[Finding]:
+    """Slip of every propeller."""
+    runs = runs_of(view)
+    speed = average_speed(view, runs)
+    return for_each_engine(view, (SLIP,), lambda engine: _engine_slip(view, engine, runs, speed))
+
+
+def slip_of(view: JobView, engine: Engine, turns: Average, speed: Average) -> tuple[Number, Number]:
+    """Slip [%] and theoretical speed [kn] of one engine's propeller, with their 95 % intervals."""
+    need_all(lambda: pitch_of(engine), lambda: gear_ratio_of(engine))
+    stamped, ratio = pitch_of(engine), gear_ratio_of(engine)
+    tolerance = limit(view, "pitch_tolerance") / 100
+    theory = theoretical_speed(turns.value, ratio, stamped)
+    spread = slip_uncertainty(speed.value, speed.uncertainty, turns.value, turns.uncertainty, theory, tolerance)
+    theory_spread = slip_uncertainty(theory, 0, turns.value, turns.uncertainty, theory, tolerance) * theory
+    return (
+        Number("slip", 100 * slip(speed.value, theory), "%", 100 * spread),
+        Number("theoretical speed", theory, "kn", theory_spread),
+    )
+
+
+def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Average) -> Finding:
+    found, theory = slip_of(view, engine, average_engine_speed(runs, engine.position), speed)
+    low_end, high_end = found.value - (found.uncertainty or 0), found.value + (found.uncertainty or 0)
+    told = f"Slip {found.value:.1f} % ± {found.uncertainty:.1f}"
+    basis: tuple[Basis, ...] = (SLIP, AVERAGING, basis_of("pitch_tolerance"))
+    form = view.vessel.hull_form
+    verdict = Verdict.ADVISE
+    if found.value < 0:
+        verdict = Verdict.FAIL if high_end < 0 else Verdict.ADVISE
+        sentence = (
+            f"{told}: a reading is wrong, not a fast boat. Check the stamped pitch, the gear ratio, the unit of "
+            "speed, and that runs were made both ways."
+        )
+    elif form not in USUAL_SLIP:
+        sentence = f"{told}. Enter the hull form to compare it with what is usual."
+    elif not trim_at_best(view):
+        sentence = f"{told}. Trim was not noted as at best, so it is not compared with what is usual."
+    else:
+        low, high = (limit(view, slip_setting(form, end)) for end in ("low", "high"))
+        basis = (*basis, basis_of(slip_setting(form, "low")))
+        usual = f"{low:g} to {high:g} % is usual for this hull"
+        if high_end < low:
+            sentence = f"{told}, less than usual ({usual}). Check the stamped pitch and the gear ratio."
+        elif low_end > high:
+            sentence = (
+                f"{told}, more than usual ({usual}). Look for ventilation, an engine mounted too high, a damaged "
+                "propeller, a fouled bottom or a heavy load."
+            )
+        else:
+            verdict, sentence = Verdict.PASS, f"{told}; {usual}."
+    return Finding(verdict=verdict, about=about(engine), sentence=sentence, basis=basis, numbers=(found, theory))
+
+
+KNOT_TO_MPH = 1.852 / 1.609344
+
+
+def crouch_estimate(view: JobView) -> Iterable[Finding]:
+    """Whether the measured speed is believable for weight and power."""
+    power = total_power(view)
+    vessel, asking = view.vessel, view.asking()
+    weight = asking.known(vessel.displacement_as_run, "lb", "displacement as run")
+    asking.need(not weight <= 0 and not weight > 1e6, "displacement as run must be above zero; correct it")
+    asking.need(
+        vessel.hull_form in ("planing", "flat bottom hard chine"),
+        "Crouch's formula holds for planing monohulls; the hull form entered is "
+        + (vessel.hull_form or "none, choose one"),
+    )
+    asking.check()
+    speed = average_speed(view, runs_of(view))
+    length = vessel.length.to("ft") if vessel.length else 0.0
+    if length > 0 and speed.value / math.sqrt(length) < crouch.PLANING_FROM:
+        raise NotEnoughData(f"{speed.value:.1f} kn is not planing speed for {length:.0f} ft; the formula does not hold")
+    kind = view.value(CONDITIONS, "hull_kind")
+    ranges = crouch.CONSTANTS
+    chosen = [ranges[kind]] if isinstance(kind, str) and kind in ranges else list(ranges.values())
+    constants = min(low for low, _ in chosen), max(high for _, high in chosen)
+    slow, fast = (crouch.crouch_speed(constant, weight, power) for constant in constants)
+    expected = f"Crouch's formula gives {slow:.1f} to {fast:.1f} kn for {weight:.0f} lb and {power:.4g} hp"
+    verdict = Verdict.ADVISE
+    if speed.value - speed.uncertainty > fast:
+        as_mph = slow <= speed.value / KNOT_TO_MPH <= fast
+        hint = "Was it read in miles an hour?" if as_mph else "Check weight, power and the unit of speed."
+        sentence = f"{speed_words(speed)} is faster than believable. {expected}. {hint}"
+    elif speed.value + speed.uncertainty < slow:
+        sentence = (
+            f"{speed_words(speed)} is slower than expected. {expected}. Check weight, trim, bottom and propeller."
+        )
+    else:
+        verdict, sentence = Verdict.PASS, f"{speed_words(speed)} is believable. {expected}."
+    return (
+        Finding(
+            verdict=verdict,
+            about="speed for weight and power",
+            sentence=sentence,
+            basis=(CROUCH,),
+            numbers=(
+                Number("Crouch constant", crouch.crouch_constant(speed.value, weight, power), "", decimals=0),
+                Number("slowest to expect", slow, "kn"),
+                Number("fastest to expect", fast, "kn"),
+            ),
+        ),
+    )

@@ -1,0 +1,229 @@
+"""Steps of the propeller check: capacity and propeller alongside, conditions and full-throttle runs under way."""
+
+from __future__ import annotations
+
+from garboard.findings import Basis, BasisKind
+from garboard.steps import Caution, Field, Kind, Phase, Step
+from garboard_prop_check.crouch import CONSTANTS
+
+CAPACITY = "prop_check.capacity"
+PROPELLER = "prop_check.propeller"
+CONDITIONS = "prop_check.conditions"
+FULL_THROTTLE = "prop_check.full_throttle"
+
+TRIM_AT_BEST = "at best"
+LOADS = ("light", "half", "full", "unknown")
+WATERS = ("calm", "light chop", "rough")
+SIDES = ("with", "against")
+
+_PRACTICE = BasisKind.COMMON_PRACTICE
+
+_CAUTIONS_UNDER_WAY = (
+    Caution(
+        "Keep a look-out and a clear lane ahead: one person steers, another reads the numbers.",
+        Basis(
+            BasisKind.REGULATION,
+            "International Regulations for Preventing Collisions at Sea, rules 5 and 6",
+            "local rules of the road come first",
+        ),
+    ),
+    Caution(
+        "Wear the engine cut-off lanyard, and try it before the run.",
+        Basis(BasisKind.REGULATION, "46 U.S.C. 4312(b)", "in the United States; trying it first is common practice"),
+    ),
+    Caution(
+        "Obey local speed limits and no-wake zones; run where full speed is allowed.",
+        Basis(BasisKind.REGULATION, "local law"),
+    ),
+    Caution(
+        "On a new engine keep to the maker's running-in rules, and hold full throttle no longer than the shop allows.",
+        Basis(BasisKind.MANUAL, "running in", "the shop sets the seconds; 20 s unless it decides otherwise"),
+    ),
+    Caution(
+        "Everyone seated and holding on before the throttle opens. Ease off at once on a knock, an alarm or a warning "
+        "light, or when the engine passes its full-throttle window.",
+        Basis(_PRACTICE, "full-throttle runs"),
+    ),
+    Caution(
+        "No more power and no more people or weight than the capacity label allows.",
+        Basis(BasisKind.REGULATION, "33 CFR 183 subparts B to D", "monohull boats under 20 ft in the United States"),
+    ),
+)
+
+STEPS = (
+    Step(
+        key=CAPACITY,
+        title="Read the capacity label",
+        phase=Phase.ALONGSIDE,
+        order=360,
+        at_hand=("capacity label", "tape measure"),
+        fields=(
+            Field(
+                name="label_read",
+                title="Power on the capacity label is the one entered for this vessel",
+                kind=Kind.YES_NO,
+                help="A boat of 20 ft or more may carry no label: answer no and say so in a note.",
+            ),
+        ),
+    ),
+    Step(
+        key=PROPELLER,
+        title="Check the propeller as fitted",
+        phase=Phase.ALONGSIDE,
+        order=370,
+        at_hand=("torque wrench", "engine maker's fitting instructions"),
+        cautions=(
+            Caution(
+                "Cut-off lanyard off, key out and gear in neutral before a hand goes near the propeller.",
+                Basis(_PRACTICE, "work at a propeller", "the engine maker's instructions come first"),
+            ),
+        ),
+        fields=(
+            Field(
+                name="stamp_read",
+                title="Pitch and diameter entered are the ones stamped on the propeller",
+                kind=Kind.YES_NO,
+                each="engines",
+            ),
+            Field(
+                name="nut_secured",
+                title="Nut tightened and locked as the maker says",
+                kind=Kind.YES_NO,
+                each="engines",
+            ),
+            Field(
+                name="blades_sound",
+                title="Blades free of dents, bends and line",
+                kind=Kind.YES_NO,
+                each="engines",
+            ),
+        ),
+    ),
+    Step(
+        key=CONDITIONS,
+        title="Note the conditions of the run",
+        phase=Phase.UNDER_WAY,
+        order=500,
+        at_hand=("thermometer", "barometer or the airfield's station pressure"),
+        fields=(
+            Field(
+                name="trim",
+                title="Trim",
+                kind=Kind.CHOICE,
+                choices=(TRIM_AT_BEST, "not at best", "unknown"),
+                help="At best: trimmed out until speed stops rising, without the propeller letting go.",
+            ),
+            Field(name="load", title="Load as run", kind=Kind.CHOICE, choices=LOADS),
+            Field(
+                name="fuel_level",
+                title="Fuel on board",
+                kind=Kind.AMOUNT,
+                quantity="share",
+                unit="%",
+                hard=(0, 100),
+            ),
+            Field(name="persons", title="Persons on board", kind=Kind.COUNT, plausible=(1, 12), hard=(1, 100)),
+            Field(name="water", title="Water", kind=Kind.CHOICE, choices=WATERS),
+            Field(
+                name="air_temperature",
+                title="Air temperature",
+                kind=Kind.AMOUNT,
+                quantity="temperature",
+                unit="degC",
+                plausible=(0, 40),
+                hard=(-40, 60),
+            ),
+            Field(
+                name="air_pressure",
+                title="Air pressure at the water",
+                kind=Kind.AMOUNT,
+                quantity="pressure",
+                unit="hPa",
+                plausible=(850, 1050),
+                hard=(500, 1100),
+                help="As it is here, not brought to sea level.",
+            ),
+            Field(
+                name="humidity",
+                title="Relative humidity",
+                kind=Kind.AMOUNT,
+                quantity="share",
+                unit="%",
+                hard=(0, 100),
+            ),
+            Field(
+                name="hull_kind",
+                title="Kind of hull, for the speed estimate",
+                kind=Kind.CHOICE,
+                choices=tuple(CONSTANTS),
+                required=False,
+            ),
+        ),
+    ),
+    Step(
+        key=FULL_THROTTLE,
+        title="Full-throttle runs both ways",
+        phase=Phase.UNDER_WAY,
+        order=510,
+        cautions=_CAUTIONS_UNDER_WAY,
+        at_hand=("cut-off lanyard", "speed over ground on a display", "a second person to read"),
+        guide="prop_check.full_throttle",
+        fields=(
+            Field(
+                name="runs",
+                title="Runs, in the order they were made",
+                kind=Kind.TABLE,
+                help="At least one run each way; with and against by turns, evenly spaced in time.",
+                columns=(
+                    Field(
+                        name="direction",
+                        title="Wind and current",
+                        kind=Kind.CHOICE,
+                        choices=SIDES,
+                        required=False,
+                    ),
+                    Field(
+                        name="course",
+                        title="Course",
+                        kind=Kind.AMOUNT,
+                        quantity="angle",
+                        unit="deg",
+                        hard=(0, 360),
+                        required=False,
+                        help="Or say with or against; one of the two is enough.",
+                    ),
+                    Field(
+                        name="speed",
+                        title="Speed over ground",
+                        kind=Kind.AMOUNT,
+                        quantity="speed",
+                        unit="kn",
+                        plausible=(10, 80),
+                        hard=(0, 200),
+                        required=False,
+                        help="Leave it empty when the run has a recording.",
+                    ),
+                    Field(
+                        name="engine_speed",
+                        title="Engine speed",
+                        kind=Kind.AMOUNT,
+                        quantity="engine speed",
+                        unit="rev/min",
+                        plausible=(3000, 7500),
+                        hard=(0, 15000),
+                        each="engines",
+                        required=False,
+                    ),
+                    Field(name="recording", title="Recording", kind=Kind.RECORDING, required=False),
+                ),
+            ),
+            Field(
+                name="all_runs",
+                title="One recording of all runs",
+                kind=Kind.RECORDING,
+                required=False,
+                help="Used when no run is entered above: every steady full-throttle stretch counts as a run.",
+            ),
+        ),
+    ),
+)

@@ -1,0 +1,144 @@
+"""What the calculators share: where limits come from, one finding an engine, and what the vessel's records give."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+
+from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Verdict
+from garboard.job_view import JobView
+from garboard.records import Engine
+from garboard_prop_check.runs import Average
+from garboard_prop_check.settings import basis_of
+from garboard_prop_check.steps import CONDITIONS, TRIM_AT_BEST
+
+_METHOD = BasisKind.METHOD
+AVERAGING = Basis(
+    _METHOD,
+    "mean of means of opposite runs, Tupper, Introduction to Naval Architecture, pp. 243-245",
+    "95 % interval after JCGM 100:2008",
+)
+WINDOW = Basis(BasisKind.MANUAL, "engine maker's full-throttle window", "as entered for this engine")
+LIMITER = basis_of("limiter_margin")
+SLIP = Basis(_METHOD, "slip = 1 - speed / (engine speed / gear ratio x pitch)", "apparent slip, on the stamped pitch")
+AIR = Basis(
+    _METHOD,
+    "SAE J1349 power factor (99 kPa dry, 25 degC) and propeller power as the cube of its speed",
+    "an approximation, for engines without supercharging; never changes a verdict",
+)
+CROUCH = Basis(_METHOD, "Crouch's formula for planing boats, constants for knots", "a sanity check, not a promise")
+STEP_RULE = Basis(BasisKind.COMMON_PRACTICE, "150 to 200 rev/min for each inch of pitch")
+PROPORTION = Basis(BasisKind.COMMON_PRACTICE, "pitch x engine speed stays the same")
+FORMULA = Basis(
+    BasisKind.REGULATION,
+    "33 CFR 183.53",
+    "monohull outboard boats under 20 ft in the United States; it binds the boat's maker when marking the label",
+)
+LABEL = Basis(BasisKind.REGULATION, "capacity label, 33 CFR 183 subpart B", "local law may differ")
+FITTING = Basis(BasisKind.MANUAL, "engine maker's propeller fitting instructions")
+
+LARGEST_PITCH = 60.0
+LARGEST_GEAR_RATIO = 10.0
+LARGEST_POWER = 5000.0
+"""Pitch [in], gear ratio and power [hp] beyond these are slips of the finger."""
+
+
+def about(engine: Engine) -> str:
+    """The engine in the trade's words."""
+    return f"{engine.position} engine"
+
+
+def for_each_engine(
+    view: JobView, basis: tuple[Basis, ...], compute: Callable[[Engine], Finding], named: str = "engine"
+) -> Iterator[Finding]:
+    """One finding for every engine; what is missing for one does not silence the others."""
+    if not view.vessel.engines:
+        raise NotEnoughData("no engine is entered for this vessel")
+    for engine in view.vessel.engines:
+        try:
+            yield compute(engine)
+        except NotEnoughData as missing:
+            yield not_enough(f"{engine.position} {named}", missing.reasons, basis)
+
+
+def not_enough(what: str, reasons: Sequence[str], basis: tuple[Basis, ...]) -> Finding:
+    """The finding that says what is missing."""
+    return Finding(
+        verdict=Verdict.NOT_ENOUGH_DATA,
+        about=what,
+        sentence=f"Not enough data: {'; '.join(dict.fromkeys(reasons))}.",
+        basis=basis,
+    )
+
+
+def need_all(*questions: Callable[[], object]) -> None:
+    """Ask everything; raises NotEnoughData once, with all that is missing."""
+    reasons: list[str] = []
+    for question in questions:
+        try:
+            question()
+        except NotEnoughData as missing:
+            reasons += missing.reasons
+    if reasons:
+        raise NotEnoughData(*dict.fromkeys(reasons))
+
+
+def window_of(engine: Engine) -> tuple[float, float]:
+    """Low and high end of an engine's full-throttle window [rev/min]. Raises NotEnoughData."""
+    low, high = engine.full_throttle_low, engine.full_throttle_high
+    if low is None or high is None:
+        raise NotEnoughData(f"full-throttle window of the {about(engine)} is not entered; it is in the engine's manual")
+    ends = low.to("rev/min"), high.to("rev/min")
+    if not 0 < ends[0] < ends[1] <= 15000:
+        raise NotEnoughData(
+            f"full-throttle window of the {about(engine)} reads {ends[0]:g} to {ends[1]:g} rev/min; correct it"
+        )
+    return ends
+
+
+def pitch_of(engine: Engine) -> float:
+    """Stamped pitch of an engine's propeller [in]. Raises NotEnoughData."""
+    known = engine.propeller.pitch if engine.propeller else None
+    if known is None:
+        raise NotEnoughData(f"pitch of the {engine.position} propeller is not entered; read it off the hub")
+    stamped = known.to("in")
+    if not 0 < stamped <= LARGEST_PITCH:
+        raise NotEnoughData(f"pitch of the {engine.position} propeller reads {stamped:g} in; read the stamp again")
+    return stamped
+
+
+def gear_ratio_of(engine: Engine) -> float:
+    """Engine turns per propeller turn. Raises NotEnoughData."""
+    if engine.gear_ratio is None:
+        raise NotEnoughData(f"gear ratio of the {about(engine)} is not entered")
+    ratio = engine.gear_ratio.to("")
+    if not 0 < ratio <= LARGEST_GEAR_RATIO:
+        raise NotEnoughData(f"gear ratio of the {about(engine)} reads {ratio:g}; correct it")
+    return ratio
+
+
+def total_power(view: JobView) -> float:
+    """Rated power of all engines [hp]. Raises NotEnoughData."""
+    engines = view.vessel.engines
+    asking = view.asking()
+    asking.need(bool(engines), "no engine is entered for this vessel")
+    powers = [asking.known(engine.rated_power, "hp", f"rated power of the {about(engine)}") for engine in engines]
+    asking.need(
+        not any(power <= 0 or power > LARGEST_POWER for power in powers), "rated power must be above zero; correct it"
+    )
+    asking.check()
+    return sum(powers)
+
+
+def trim_at_best(view: JobView) -> bool:
+    """Whether the runs were made at best trim."""
+    return view.value(CONDITIONS, "trim") == TRIM_AT_BEST
+
+
+def speed_words(average: Average) -> str:
+    """A speed with its interval."""
+    return f"{average.value:.1f} kn ± {average.uncertainty:.1f}"
+
+
+def engine_speed_words(average: Average) -> str:
+    """An engine speed with its interval."""
+    return f"{average.value:.0f} rev/min ± {average.uncertainty:.0f}"
