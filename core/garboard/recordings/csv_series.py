@@ -68,9 +68,15 @@ def read(lines: Iterable[str], notes: ReadingNotes, source: str) -> Iterator[Seq
             continue
         if not columns:
             separator = max(",;\t", key=line.count)
-            columns = _columns(_cells(_printable(line), separator), source)
+            columns = _columns(
+                [name.strip() for name in next(csv.reader([_printable(line)], delimiter=separator))], source
+            )
             continue
-        cells = _cells(line, separator)
+        try:
+            cells = _cells(line, separator)
+        except csv.Error as fault:
+            notes.damage(notes.lines, f"expected values between separators: {fault}")
+            continue
         if len(cells) != len(columns) + 1:
             notes.damage(notes.lines, f"expected {len(columns) + 1} cells, got {len(cells)}")
             continue
@@ -80,12 +86,14 @@ def read(lines: Iterable[str], notes: ReadingNotes, source: str) -> Iterator[Seq
         except ValueError as fault:
             notes.damage(notes.lines, f"time: {fault}")
             continue
-        samples = list(_row_samples(time, columns, cells[1:], separator != ",", notes))
+        samples = list(_row_samples(time, columns, cells[1:], notes))
         notes.samples += len(samples)
         yield samples
 
 
 def _cells(line: str, separator: str) -> list[str]:
+    if separator != ",":
+        line = line.replace(",", ".")
     cells = next(csv.reader([line], delimiter=separator)) if '"' in line else line.split(separator)
     return [cell.strip() for cell in cells]
 
@@ -95,16 +103,14 @@ def _printable(text: str) -> str:
     return text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
 
 
-def _row_samples(
-    time: float, columns: Sequence[Column], cells: Sequence[str], decimal_comma: bool, notes: ReadingNotes
-) -> Iterator[Sample]:
+def _row_samples(time: float, columns: Sequence[Column], cells: Sequence[str], notes: ReadingNotes) -> Iterator[Sample]:
     for column, text in zip(columns, cells, strict=True):
         notes.kinds[column.name] = notes.kinds.get(column.name, 0) + 1
         if not text:
             notes.empty[column.name] = notes.empty.get(column.name, 0) + 1
             continue
         try:
-            value = finite(text.replace(",", ".") if decimal_comma else text) * column.scale + column.offset
+            value = finite(text) * column.scale + column.offset
         except ValueError as fault:
             notes.damage(notes.lines, f"{column.name}: {fault}")
             continue

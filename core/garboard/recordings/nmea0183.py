@@ -15,7 +15,7 @@ import re
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
-from itertools import chain, islice
+from itertools import chain
 from typing import NamedTuple
 
 import attrs
@@ -25,7 +25,7 @@ from garboard.recordings.times import finite, parse_time
 from garboard.samples import Sample
 
 DAY = 86400.0
-LINES_LOOKED_AHEAD = 5000  # to learn how the log tells time
+CHARACTERS_LOOKED_AHEAD = 300_000  # some five thousand sentences, to learn how the log tells time
 SENTENCES_HELD = 50_000  # without a time, until one comes
 KNOTS_PER_KMH = 1 / 1.852
 
@@ -120,7 +120,12 @@ def read(lines: Iterable[str], notes: ReadingNotes) -> Iterator[Sequence[Sample]
     (341.8, 'true', 'HE', 0.0)
     """
     lines = iter(lines)
-    head = list(islice(lines, LINES_LOOKED_AHEAD))
+    head, length = [], 0
+    for line in lines:
+        head.append(line)
+        length += len(line)
+        if length > CHARACTERS_LOOKED_AHEAD:
+            break
     clock = _clock_for(head)
     notes.dated = clock.dated
     held: deque[tuple[list[Found], str]] = deque()

@@ -23,6 +23,8 @@ from garboard.samples import Sample
 DEGREES = 180 / pi  # per radian
 KNOTS = 3600 / 1852  # per metre a second
 FULL_CIRCLE, HALF_CIRCLE = 62832, 31416  # in steps of 0.0001 rad
+NO_MINUTE = "longer than any minute"
+GIVEN_UP = -2  # instead of a frame's number: the rest of this message is passed over
 LONGEST_MESSAGE = 223  # bytes in a fast packet: 6 in the first frame and 7 in each of 31
 REFERENCES = ("true", "magnetic", "", "")
 """Meaning of the two reference bits; 2 is "error" and 3 "not available"."""
@@ -223,7 +225,7 @@ def read(lines: Iterable[str], notes: ReadingNotes) -> Iterator[Sequence[Sample]
     from_hex, readers, kinds, lengths, names = bytes.fromhex, _READERS, notes.kinds, _LENGTHS, _NAMES
     instances = _INSTANCES
     fast, fast_packets = _FAST, FastPackets(notes)
-    minute, minute_start = "", 0.0
+    minute, minute_start = NO_MINUTE, 0.0
     number = 0
     try:
         for number, line in enumerate(lines, 1):
@@ -282,7 +284,7 @@ class FastPackets:
     """Puts messages of more than 8 bytes together from their frames.
 
     A frame's first byte holds a sequence counter (3 bits) and the frame's number (5 bits); frame 0 then names
-    the length and brings 6 bytes, each later one 7. Messages with a frame missing are counted as damaged.
+    the length and brings 6 bytes, each later one 7. A message with a frame missing counts as damaged, once.
     """
 
     notes: ReadingNotes
@@ -298,14 +300,15 @@ class FastPackets:
             self._give_up(key)
             started, length, data = line, frame[1], frame[2:]
         else:
-            started, length, last, data = self._open.pop(key, (line, 0, -1, b""))
-            if last < 0:
-                raise ValueError(f"PGN {pgn} from {source}: frame {index} came without the frames before it")
-            if index != last + 1:
-                self.notes.damage(started, f"PGN {pgn} from {source}: frame {last + 1} is missing")
+            started, length, last, data = self._open.get(key, (line, 0, -1, b""))
+            if last == GIVEN_UP:
                 return None
+            if index != last + 1:
+                self._open[key] = (line, 0, GIVEN_UP, b"")
+                raise ValueError(f"PGN {pgn} from {source}: expected frame {last + 1}, got frame {index}")
             data += frame[1:]
         if len(data) >= length:
+            self._open.pop(key, None)
             return data[:length]
         self._open[key] = (started, length, index, data)
         return None
@@ -316,8 +319,8 @@ class FastPackets:
             self._give_up(key)
 
     def _give_up(self, key: tuple[str, str, int]) -> None:
-        if key in self._open:
-            started, length, last, _ = self._open.pop(key)
+        started, length, last, _ = self._open.pop(key, (0, 0, GIVEN_UP, b""))
+        if last != GIVEN_UP:
             reason = f"PGN {key[0]} from {key[1]}: ends after frame {last}, {length} bytes were announced"
             self.notes.damage(started, reason)
 
@@ -327,7 +330,7 @@ def _minute(when: str) -> tuple[str, float]:
     ends_plainly = when[-1:] == "Z" or when[17:].replace(".", "", 1).isdigit()
     if when[16:17] == ":" and when[13:14] == ":" and ends_plainly:
         return when[:17], parse_time(when[:17] + "00")
-    return "", 0.0
+    return NO_MINUTE, 0.0
 
 
 def _is_comment(line: str) -> bool:

@@ -17,7 +17,7 @@ from garboard.samples import Recording, Sample, gather
 
 LOOKED_AT = 65536  # bytes from the start of a file that tell its form
 READ_AT_ONCE = 65536  # characters
-LONGEST_LINE = 65536  # characters; anything longer is cut, so that a file without line ends fits in memory
+LONGEST_LINE = 4096  # characters kept while its end is awaited, so that a file without line ends fits in memory
 
 _KNOWN_FORMS = (
     "NMEA 0183 sentences ($HEHDT,341.8,T*21), NMEA 2000 lines (time,priority,pgn,source,destination,length,bytes) "
@@ -87,10 +87,7 @@ def _lines(file: TextIOWrapper, notes: ReadingNotes) -> Iterator[list[str]]:
     try:
         while chunk := file.read(READ_AT_ONCE):
             lines = (rest + chunk).split("\n")
-            rest = lines.pop()
-            if len(rest) > LONGEST_LINE:
-                lines.append(rest)
-                rest = ""
+            rest = lines.pop()[:LONGEST_LINE]
             yield lines
     except (EOFError, zlib.error, gzip.BadGzipFile) as fault:
         notes.damage(0, f"the compressed file ends too early or is damaged ({fault})")

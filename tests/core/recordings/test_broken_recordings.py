@@ -1,0 +1,80 @@
+"""Every damaged recording in sample_jobs is reported with its own fault."""
+
+from pathlib import Path
+
+import pytest
+
+from garboard.faults import InputError
+from garboard.recordings import load_recording, summarise
+
+BROKEN = Path(__file__).parents[3] / "sample_jobs" / "broken" / "recordings"
+
+# Files that are read: lines set aside, with a word of the reason; samples that are left.
+SET_ASIDE = {
+    "bad_checksum.log": ({4: "HEHDT: checksum: expected"}, 3),
+    "cut_line.log": ({8: "cut short: expected 2 fields, got 1"}, 3),
+    "cut_line.n2k.csv": ({5: "cut short: expected time,priority,pgn"}, 4),
+    "byte_count_wrong.n2k.csv": ({3: "length says '8' bytes, the line has 7"}, 4),
+    "byte_not_hexadecimal.n2k.csv": ({2: "expected bytes in hexadecimal, got"}, 4),
+    "fast_packet_frame_missing.n2k.csv": (
+        {6: "PGN 127489 from 3: expected frame 1, got frame 2"},
+        2,
+    ),
+    "time_impossible.log": ({1: "GPZDA: expected a time of day up to 235959"}, 4),
+    "bad_cells.csv": (
+        {
+            3: "heading magnetic@compass [deg]: expected a number, got 'north'",
+            4: "expected 3 cells, got 2",
+            5: "time: expected a number, got 'soon'",
+            6: "heading magnetic@compass [deg]: expected a number, got 'nan'",
+        },
+        4,
+    ),
+    "cut_short.log.gz": ({0: "the compressed file ends too early"}, None),
+}
+
+# Files that cannot be used: where the faults are, and a word of each.
+REFUSED = {
+    "no_values.log": [("whole file", "3 HDM and 3 HDT sentences, all empty: no heading in this log.")],
+    "no_time.log": [("whole file", "4 values have no time")],
+    "binary.log": [("whole file", "a file that is not text")],
+    "empty.log": [("whole file", "an empty file")],
+    "wrong_form.txt": [("line 1", "Sea trial, 4 May")],
+    "bad_header.csv": [
+        ("column 1", "'time'"),
+        ("column 3", "a quantity out of heading, "),
+        ("column 4", "a unit out of deg/s, deg/min"),
+        ("column 5", "a name such as"),
+        ("column 6", "'true' or 'magnetic' after heading"),
+        ("column 7", "another source or instance than column 'heading [deg]'"),
+    ],
+}
+
+
+def test_every_broken_recording_has_its_expected_fault() -> None:
+    assert {path.name for path in BROKEN.iterdir()} == SET_ASIDE.keys() | REFUSED.keys()
+
+
+@pytest.mark.parametrize("name", SET_ASIDE)
+def test_damaged_lines_are_set_aside_with_number_and_reason(name: str) -> None:
+    expected, samples = SET_ASIDE[name]
+    recording, notes = load_recording(BROKEN / name)
+    assert {one.line for one in notes.damaged} == expected.keys()
+    assert notes.damaged_count == len(expected)
+    for one in notes.damaged:
+        assert expected[one.line] in one.reason
+    read = sum(map(len, recording.streams.values()))
+    assert read == notes.samples > 0
+    assert samples in (read, None)
+    assert any("damaged" in remark for remark in summarise(BROKEN / name).remarks)
+
+
+@pytest.mark.parametrize("name", REFUSED)
+def test_recording_that_cannot_be_used_is_refused_with_every_fault(name: str) -> None:
+    with pytest.raises(InputError) as refused:
+        load_recording(BROKEN / name)
+    faults = refused.value.faults
+    assert [fault.where for fault in faults] == [where for where, _ in REFUSED[name]]
+    for fault, (_, words) in zip(faults, REFUSED[name], strict=True):
+        assert words in str(fault)
+    assert refused.value.source.endswith(name)
