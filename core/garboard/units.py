@@ -98,7 +98,7 @@ EXAMPLE_OF: Mapping[str, str] = {
     "number": "1.85",
 }
 
-_AMOUNT = re.compile(r"(?P<text>[+-]?(?:\d+(?:\.\d+)?|\.\d+))(?:\s*(?P<unit>[A-Za-z%][A-Za-z0-9/%]*))?")
+_AMOUNT = re.compile(r"(?P<text>[+-]?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+))(?:\s*(?P<unit>[A-Za-z%][A-Za-z0-9/%]*))?")
 
 
 @attrs.frozen
@@ -149,8 +149,9 @@ def parse_amount(text: str, quantity: str) -> Amount:
     amount = Amount.parse(text)
     if amount.unit not in UNITS_OF[quantity]:
         example = EXAMPLE_OF.get(quantity, f"12 {UNITS_OF[quantity][0]}".strip())
-        units = " or ".join(UNITS_OF[quantity]) or "no unit"
-        raise ValueError(f"expected {_article(quantity)} {quantity} in {units}, such as {example!r}, got {text!r}")
+        units = " or ".join(UNITS_OF[quantity])
+        how = f"in {units}" if units else "without a unit"
+        raise ValueError(f"expected {_article(quantity)} {quantity} {how}, such as {example!r}, got {text!r}")
     return amount
 
 

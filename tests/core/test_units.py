@@ -1,0 +1,143 @@
+"""Amounts are kept as typed; conversions agree with exact definitions and with an independent registry."""
+
+import math
+from itertools import product
+
+import pint
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from garboard.units import _PINT_NAME, UNITS_OF, Amount, convert, parse_amount
+
+PAIRS = [(one, other) for units in UNITS_OF.values() for one, other in product(units, units)]
+REGISTRY = pint.UnitRegistry()
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "wanted", "expected"),
+    [
+        # NIST SP 811 (2008), appendix B: exact factors, so that only the last bit may differ.
+        (1, "in", "mm", 25.4),
+        (1, "ft", "m", 0.3048),
+        (1, "mi", "m", 1609.344),
+        (1, "nm", "m", 1852),
+        (1, "kn", "km/h", 1.852),
+        (1, "gal", "L", 3.785411784),
+        (1, "lb", "kg", 0.45359237),
+        (1, "h", "s", 3600),
+        (1, "gal/h", "L/h", 3.785411784),
+        (1, "deg/min", "deg/s", 1 / 60),
+        # The same, by hand from exact definitions: pound-force is 0.45359237 kg x 9.80665 m/s2.
+        (1, "psi", "kPa", 0.45359237 * 9.80665 / 0.0254**2 / 1000),
+        # A circular mil is the area of a round of 0.001 in diameter.
+        (1, "cmil", "mm2", math.pi / 4 * 0.0254**2),
+        # Celsius and Fahrenheit by definition: water freezes at 0 and 32, and boils at 100 and 212.
+        (32, "degF", "degC", 0),
+        (212, "degF", "degC", 100),
+        (100, "degC", "degF", 212),
+        (-40, "degC", "degF", -40),
+    ],
+)
+def test_conversions_follow_exact_definitions(value, unit, wanted, expected):
+    assert convert(value, unit, wanted) == pytest.approx(expected, rel=1e-12, abs=1e-10)
+
+
+def test_horsepower_is_the_one_of_550_foot_pounds_a_second():
+    """NIST SP 811 (2008), appendix B: 745.69987 W (550 ft lbf/s), not the metric or the electric one."""
+    assert convert(1, "hp", "W") == pytest.approx(745.69987, abs=5e-6)
+
+
+def test_the_gallon_is_the_american_one_of_231_cubic_inches():
+    """NIST SP 811 (2008), appendix B: the US gallon is 231 cubic inches."""
+    assert convert(1, "gal", "L") == pytest.approx(231 * 0.254**3, rel=1e-12)
+
+
+@given(pair=st.sampled_from(PAIRS), value=st.floats(-1e6, 1e6))
+def test_conversions_agree_with_the_reference_library(pair, value):
+    """Against pint, asked directly for each value; the program asks it once a pair and keeps a line."""
+    unit, wanted = pair
+    expected = REGISTRY.Quantity(value, _PINT_NAME[unit]).to(_PINT_NAME[wanted]).magnitude
+    assert convert(value, unit, wanted) == pytest.approx(expected, rel=1e-9, abs=1e-6)
+
+
+@given(pair=st.sampled_from(PAIRS), value=st.floats(-1e6, 1e6))
+def test_there_and_back_is_where_it_started(pair, value):
+    unit, wanted = pair
+    assert convert(convert(value, unit, wanted), wanted, unit) == pytest.approx(value, rel=1e-9, abs=1e-6)
+
+
+def test_every_unit_belongs_to_one_quantity_at_least():
+    assert set(_PINT_NAME) == {unit for units in UNITS_OF.values() for unit in units}
+
+
+@pytest.mark.parametrize(("unit", "wanted"), [("kn", "V"), ("", "m"), ("ft", ""), ("gal", "lb")])
+def test_units_of_different_quantities_are_refused(unit, wanted):
+    with pytest.raises(ValueError, match="cannot be given in"):
+        convert(1, unit, wanted)
+
+
+@pytest.mark.parametrize(("unit", "wanted"), [("furlong", "m"), ("m", "furlong")])
+def test_unknown_units_are_refused_by_name(unit, wanted):
+    with pytest.raises(ValueError, match="unknown unit 'furlong'"):
+        convert(1, unit, wanted)
+
+
+@given(
+    digits=st.from_regex(r"[+-]?(?:[0-9]{1,12}(?:\.[0-9]{1,12})?|\.[0-9]{1,12})", fullmatch=True),
+    unit=st.sampled_from(sorted(_PINT_NAME)),
+    space=st.sampled_from(["", " ", "  "]),
+)
+def test_every_digit_is_kept_as_typed(digits, unit, space):
+    amount = Amount.parse(f" {digits}{space}{unit} ")
+    assert (amount.text, amount.unit) == (digits, unit)
+    assert Amount.parse(str(amount)) == amount
+    assert amount.to(unit) == float(digits)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        " ",
+        "kn",
+        "twelve V",
+        "1,5 V",
+        "1.5.2 V",
+        "nan",
+        "NaN V",
+        "inf",
+        "infinity V",
+        "1e5 V",
+        "0x10",
+        "١٢ V",
+        "12 V 3",
+    ],
+)
+def test_what_is_no_amount_is_refused(text):
+    with pytest.raises(ValueError, match=r"expected a (number with its unit|unit out of)"):
+        Amount.parse(text)
+
+
+def test_a_comma_is_pointed_out():
+    with pytest.raises(ValueError, match="use a point, not a comma"):
+        Amount.parse("12,6 V")
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity", "said"),
+    [
+        ("12 V", "speed", "a speed in kn or mph or km/h or m/s, such as '38.2 kn'"),
+        ("12", "engine speed", "an engine speed in rev/min, such as '5800 rev/min'"),
+        ("12 kn", "number", "a number without a unit, such as '1.85'"),
+    ],
+)
+def test_a_unit_of_another_quantity_is_refused_with_an_example(text, quantity, said):
+    with pytest.raises(ValueError, match="expected") as caught:
+        parse_amount(text, quantity)
+    assert said in str(caught.value)
+    assert f"got '{text}'" in str(caught.value)
+
+
+def test_a_number_without_a_unit_is_one():
+    assert parse_amount("1.85", "number") == Amount("1.85", "")
