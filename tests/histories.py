@@ -14,7 +14,7 @@ from garboard.entries import Entry, make_entry
 from garboard.fold import Fold, SlotKey, fold
 from garboard.writing import Author, measure, retract, settle, sign_off
 
-HULL = "HBX04417D626"
+HULL = "QQZ04417D626"
 JOB = "job-1"
 DAY = 24 * 60 * 60 * 1000
 NOON = 1_780_000_000_000

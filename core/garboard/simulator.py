@@ -148,4 +148,4 @@ def _shown(
         offset = boat.engine_offsets[engine] if engine < len(boat.engine_offsets) else 0.0
         running = max(boat.idle, engine_speed + offset * engine_speed / boat.full_throttle)
         yield Sample(time, "engine_speed", running + chance.gauss(0, 6), "10", str(engine))
-        yield Sample(time, "fuel_flow", boat.fuel_at(running) * (1 + chance.gauss(0, 0.01)), "10", str(engine))
+        yield Sample(time, "fuel_flow", boat.fuel_at(running) * (1 + chance.gauss(0, 0.004)), "10", str(engine))

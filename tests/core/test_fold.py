@@ -113,18 +113,18 @@ def test_the_owners_signature_does_not_make_the_technicians_stale() -> None:
 
 def test_an_alias_leads_from_either_hull_to_the_other_and_is_undone_by_taking_it_back() -> None:
     one = tablet("a")
-    right, wrong = Fold("HBX04417D626"), Fold("HBXO4417D626")
+    right, wrong = Fold("QQZ04417D626"), Fold("QQZO4417D626")
     for state, entry in zip((right, wrong), same_boat(one.author, right, wrong, "letter for digit"), strict=True):
         state.add(entry)
-    assert right.aliases == ("HBXO4417D626",)
-    assert wrong.aliases == ("HBX04417D626",)
-    right.add(retract(one.author, right, SlotKey("alias", "", ("HBXO4417D626",)), "two boats after all"))
+    assert right.aliases == ("QQZO4417D626",)
+    assert wrong.aliases == ("QQZ04417D626",)
+    right.add(retract(one.author, right, SlotKey("alias", "", ("QQZO4417D626",)), "two boats after all"))
     assert right.aliases == ()
 
 
 def test_a_job_is_moved_to_its_hull_and_two_different_moves_leave_it_where_it_is() -> None:
     one, two = tablet("a"), tablet("b")
-    here, there, elsewhere = Fold(HULL), Fold("HBX04418D626"), Fold("HBX04419D626")
+    here, there, elsewhere = Fold(HULL), Fold("QQZ04418D626"), Fold("QQZ04419D626")
     _measured(one.author, here, "30.0 kn")
     leaving, arriving = move_job(one.author, here, there, JOB, "typed on the wrong boat")
     other, _ = move_job(two.author, here, elsewhere, JOB, "typed on the wrong boat")
@@ -139,7 +139,7 @@ def test_a_job_is_moved_to_its_hull_and_two_different_moves_leave_it_where_it_is
 
 
 JOB_FILE = """{"format": "garboard job", "version": 1, "job": {"id": "job-1", "owner": "E. Marlow"},
- "vessel": {"hull_number": "HBX04417D626", "length": "19.50 ft", "engines": [
+ "vessel": {"hull_number": "QQZ04417D626", "length": "19.50 ft", "engines": [
    {"position": "port", "gear_ratio": "1.85", "propeller": {"pitch": "19 in", "blades": 3}},
    {"position": "starboard"}],
    "networks": [{"name": "main", "devices": [{"name": "plotter", "load_equivalency": 9}]}]},

@@ -78,7 +78,7 @@ def test_take_back_strikes_a_value_through(shop: Path) -> None:
 
 
 def test_same_boat_and_its_undoing(shop: Path) -> None:
-    other = "HBXO4417D626"
+    other = "QQZO4417D626"
     _run(hulls.same_boat, shop, HULL, other, *SIGNED)
     with HullFolder(shop, read_only=True) as folder:
         assert open_hull(folder, other).jobs == (JOB,)
@@ -89,10 +89,10 @@ def test_same_boat_and_its_undoing(shop: Path) -> None:
 
 def test_move_job_and_the_jobs_there_are_named_when_it_is_not_one(shop: Path) -> None:
     with pytest.raises(InputError, match=JOB):
-        _run(hulls.move_job, shop, HULL, "job-9", "--to", "HBX04418D626", *SIGNED)
-    _run(hulls.move_job, shop, HULL, JOB, "--to", "HBX04418D626", *SIGNED)
+        _run(hulls.move_job, shop, HULL, "job-9", "--to", "QQZ04418D626", *SIGNED)
+    _run(hulls.move_job, shop, HULL, JOB, "--to", "QQZ04418D626", *SIGNED)
     with HullFolder(shop, read_only=True) as folder:
-        assert open_hull(folder, "HBX04418D626").jobs == (JOB,)
+        assert open_hull(folder, "QQZ04418D626").jobs == (JOB,)
         assert open_hull(folder, HULL).jobs == ()
 
 

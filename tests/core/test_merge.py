@@ -79,25 +79,25 @@ def test_attachments_travel_and_a_damaged_one_is_named_not_copied(tmp_path: Path
 
 def test_hull_numbers_that_look_alike_are_named_to_check(tmp_path: Path) -> None:
     author = tablet("a").author
-    right = measure(author, Fold("HBX04417D626"), JOB, STEP, FIELD, "30 kn")
-    wrong = measure(author, Fold("HBXO4417D626"), JOB, STEP, FIELD, "31 kn")
+    right = measure(author, Fold("QQZ04417D626"), JOB, STEP, FIELD, "30 kn")
+    wrong = measure(author, Fold("QQZO4417D626"), JOB, STEP, FIELD, "31 kn")
     with _folder(tmp_path / "a", [wrong]) as source, _folder(tmp_path / "shop", [right]) as shop:
         (hull,) = merge([source], shop).hulls
-    assert hull.look_alikes == ("HBX04417D626",)
+    assert hull.look_alikes == ("QQZ04417D626",)
 
 
 def test_two_numbers_of_one_boat_open_as_one_until_it_is_taken_back(tmp_path: Path) -> None:
     author = tablet("a").author
-    right, wrong = Fold("HBX04417D626"), Fold("HBXO4417D626")
+    right, wrong = Fold("QQZ04417D626"), Fold("QQZO4417D626")
     value = measure(author, wrong, JOB, STEP, FIELD, "31 kn")
     pair = same_boat(author, right, wrong, "letter for digit")
     with _folder(tmp_path / "shop", [value, *pair]) as shop:
-        assert open_hull(shop, "HBX04417D626").view(JOB).amount(STEP, FIELD, "kn") == 31
+        assert open_hull(shop, "QQZ04417D626").view(JOB).amount(STEP, FIELD, "kn") == 31
         for mine, entry in zip((right, wrong), pair, strict=True):
             mine.add(entry)
             shop.save(retract(author, mine, slot_of_alias(mine), "two boats"))
-        assert open_hull(shop, "HBX04417D626").jobs == ()
-        assert open_hull(shop, "HBXO4417D626").jobs == (JOB,)
+        assert open_hull(shop, "QQZ04417D626").jobs == ()
+        assert open_hull(shop, "QQZO4417D626").jobs == (JOB,)
 
 
 def slot_of_alias(state: Fold):  # type: ignore[no-untyped-def]
@@ -106,11 +106,11 @@ def slot_of_alias(state: Fold):  # type: ignore[no-untyped-def]
 
 def test_a_moved_job_is_found_under_its_new_hull_with_that_vessel(tmp_path: Path) -> None:
     author = tablet("a").author
-    here, there = Fold(HULL), Fold("HBX04418D626")
+    here, there = Fold(HULL), Fold("QQZ04418D626")
     value = measure(author, here, JOB, STEP, FIELD, "31 kn")
     name = author.write(there, "field", ("name",), "Kittiwake")
     with _folder(tmp_path / "shop", [value, name, *move_job(author, here, there, JOB, "wrong boat")]) as shop:
-        boat = open_hull(shop, "HBX04418D626")
+        boat = open_hull(shop, "QQZ04418D626")
         assert boat.jobs == (JOB,)
         view = boat.view(JOB)
         assert view.vessel.name == "Kittiwake"
@@ -147,7 +147,7 @@ def test_folders_merged_in_any_order_hold_the_same(
 
 
 JOB_FILE = """{"format": "garboard job", "version": 1, "job": {"id": "job-1"},
- "vessel": {"hull_number": "HBX04417D626", "name": "Saltgrass", "engines": [{"position": "centre"}]},
+ "vessel": {"hull_number": "QQZ04417D626", "name": "Saltgrass", "engines": [{"position": "centre"}]},
  "measurements": [
   {"step": "a.b", "field": "speed", "value": "30.10 kn", "by": "R. Vane", "at": "2026-05-14T09:30:00+02:00"},
   {"step": "a.b", "field": "log", "value": {"file": "turn.log"}}],

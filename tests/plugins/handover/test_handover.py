@@ -73,13 +73,13 @@ def test_a_pump_that_does_not_start_by_itself_fails_under_its_own_name() -> None
 @pytest.mark.parametrize(
     ("licence", "vhf", "ais", "verdict"),
     [
-        ("338000001", "338000001", "338000001", Verdict.PASS),
-        ("338000001", "338000001", None, Verdict.PASS),
-        ("338000001", "338000010", None, Verdict.FAIL),
-        ("338000001", "338000001", "338000002", Verdict.FAIL),
-        ("33800001", "33800001", None, Verdict.FAIL),
+        ("200000001", "200000001", "200000001", Verdict.PASS),
+        ("200000001", "200000001", None, Verdict.PASS),
+        ("200000001", "200000010", None, Verdict.FAIL),
+        ("200000001", "200000001", "200000002", Verdict.FAIL),
+        ("20000001", "20000001", None, Verdict.FAIL),
         ("138000001", "138000001", None, Verdict.FAIL),
-        ("338000001", None, None, Verdict.NOT_ENOUGH_DATA),
+        ("200000001", None, None, Verdict.NOT_ENOUGH_DATA),
     ],
 )
 def test_radio_identities_are_nine_digits_and_all_the_same(

@@ -1,0 +1,718 @@
+"""Makes the sample jobs: three invented boats of an invented shop, with typed readings and simulated recordings.
+
+    python sample_jobs/make_samples.py
+
+Everything here is made up: boats, people, place, readings. The same call gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+
+from garboard.recordings.encode import nmea0183_sentences, nmea2000_lines
+from garboard.records import JsonValue
+from garboard.samples import Sample
+from garboard.simulator import Boat, Compass, Order, simulate
+
+HERE = Path(__file__).parent
+SHOP = "Tern Harbour Boat Works"
+Plain = dict[str, JsonValue]
+
+CLEAN_WALK_THROUGH: Mapping[str, Sequence[str]] = {
+    "handover.fuel_system": ("dry_at_rest", "dry_under_pressure", "no_vapour", "vent_and_fill_clear"),
+    "handover.steering": ("full_travel", "no_play", "no_leaks", "fastened"),
+    "handover.lights_and_horn": ("side_lights", "stern_or_all_round", "anchor", "horn"),
+    "handover.tabs_under_way": ("levels", "bow_down"),
+}
+GEAR = ("Life jackets, six", "Throwable cushion", "Fire extinguishers", "Visual signals", "Anchor, chain and line")
+TOPICS = (
+    "Battery switches",
+    "Starting, stopping, cut-off link",
+    "Fuel, blower, vapour",
+    "Bilge pumps and alarm",
+    "Radio and distress call",
+    "Trim and tabs",
+    "Service dates",
+)
+
+
+class Sheet:
+    """Measurements of one job, written down one after the other."""
+
+    def __init__(self, day: str, by: str) -> None:
+        self.day, self.by, self.minute = day, by, 8 * 60
+        self.measurements: list[JsonValue] = []
+        self.steps: list[JsonValue] = []
+
+    def put(
+        self, step: str, field: str, value: JsonValue, *, row: str = "", of: str = "", instrument: str = ""
+    ) -> None:
+        """Write one value down, a minute after the last."""
+        self.minute += 1
+        plain: Plain = {"step": step, "field": field}
+        plain |= {"row": row} if row else {}
+        plain |= {"of": of} if of else {}
+        plain |= {"value": value, "at": self._time(), "by": self.by}
+        plain |= {"instrument": instrument} if instrument else {}
+        self.measurements.append(plain)
+
+    def put_all(self, step: str, values: Mapping[str, JsonValue], *, row: str = "", of: str = "") -> None:
+        """Write several values of one step, row and piece down."""
+        for field, value in values.items():
+            self.put(step, field, value, row=row, of=of)
+
+    def state(self, step: str, state: str) -> None:
+        """Say how far a step is."""
+        self.steps.append({"step": step, "state": state, "by": self.by, "at": self._time()})
+
+    def all_measured_are_done(self) -> None:
+        """Mark every step with a measurement as done."""
+        for step in dict.fromkeys(str(m["step"]) for m in self.measurements if isinstance(m, dict)):
+            self.state(step, "done")
+
+    def walk_through(self, engines: Sequence[str], pumps: Sequence[str], identity: str) -> None:
+        """A walk-through in which everything works."""
+        for step, fields in CLEAN_WALK_THROUGH.items():
+            self.put_all(step, dict.fromkeys(fields, True))
+        for engine in engines:
+            fields = ("full_trim", "trim_gauge", "stays_up")
+            self.put_all("handover.trim_and_tabs", dict.fromkeys(fields, True), of=engine)
+        self.put_all("handover.trim_and_tabs", {"tabs_move": True, "tab_gauge": True})
+        for row, pump in enumerate(pumps, start=1):
+            values: Plain = {"pump": pump, "by_hand": True, "by_float": True}
+            self.put_all("handover.bilge_pumps", values, row=str(row))
+        self.put("handover.bilge_pumps", "high_water_alarm", True)
+        self.put_all(
+            "handover.radio",
+            {
+                "licence_identity": identity,
+                "vhf_identity": identity,
+                "ais_identity": identity,
+                "vhf_has_position": True,
+                "radio_check": True,
+                "ais_seen": True,
+            },
+        )
+        for row, item in enumerate(GEAR, start=1):
+            self.put_all("handover.safety_gear", {"item": item, "aboard": True}, row=str(row))
+        self.put("handover.safety_gear", "list_checked", True)
+
+    def briefing(self) -> None:
+        """The owner shown everything."""
+        for row, topic in enumerate(TOPICS, start=1):
+            self.put_all("handover.owner_briefing", {"topic": topic, "understood": True}, row=str(row))
+        self.put("handover.owner_briefing", "manuals_handed_over", True)
+
+    def propeller_checked(self, engines: Sequence[str]) -> None:
+        """Propellers looked at, capacity label read."""
+        self.put("prop_check.capacity", "label_read", True)
+        for engine in engines:
+            fields = ("stamp_read", "nut_secured", "blades_sound")
+            self.put_all("prop_check.propeller", dict.fromkeys(fields, True), of=engine)
+
+    def conditions(self, load: str, fuel: str, persons: int, temperature: str, pressure: str, hull: str) -> None:
+        """Conditions of the full-throttle runs."""
+        self.put_all(
+            "prop_check.conditions",
+            {
+                "trim": "at best",
+                "load": load,
+                "fuel_level": fuel,
+                "persons": persons,
+                "water": "calm",
+                "air_temperature": temperature,
+                "air_pressure": pressure,
+                "humidity": "65 %",
+                "hull_kind": hull,
+            },
+        )
+
+    def circuits(
+        self, circuits: Iterable[Plain], readings: Mapping[str, tuple[str, str]], unlabelled: str = ""
+    ) -> None:
+        """Readings of every circuit: (current, drop)."""
+        for circuit in circuits:
+            name = str(circuit["name"])
+            current, drop = readings[name]
+            values: Plain = {
+                "label_present": name != unlabelled,
+                "current": current,
+                "drop": drop,
+                "source_voltage": "12.70 V",
+                "terminations_tight": True,
+                "polarity_right": True,
+                "supported": True,
+            }
+            self.put_all("wiring_audit.circuits", values, of=name)
+
+    def battery(self, name: str, voltage: str, standing: str, load: str) -> None:
+        """A battery at rest, its standing current and its load."""
+        self.put_all(
+            "wiring_audit.batteries",
+            {
+                "rest_voltage": voltage,
+                "hours_at_rest": "14 h",
+                "temperature": "16 degC",
+                "held_down": True,
+                "terminals_covered": True,
+                "terminals_fixed": True,
+                "vented": True,
+                "clear_of_fuel": True,
+                "fuse_distance": "6 in",
+            },
+            of=name,
+        )
+        self.put("wiring_audit.standing_current", "standing_current", standing, of=name)
+        self.put("wiring_audit.loads", "load_current", load, of=name)
+
+    def network(self, resistance: str, worst: str) -> None:
+        """The instrument network."""
+        values: Plain = {
+            "signal_resistance": resistance,
+            "tee_voltage": "12.6 V",
+            "worst_voltage": worst,
+            "spare_drops": 2,
+            "on_start_battery": False,
+        }
+        self.put_all("wiring_audit.networks", values, of="main")
+
+    def sensor_place(self, sensors: Sequence[str]) -> None:
+        """Heading sensors clear of disturbers, and the place for the variation."""
+        for sensor in sensors:
+            values: Plain = {
+                "distance_to_loudspeakers": "1.6 m",
+                "distance_to_motors": "2.4 m",
+                "distance_to_cables": "1.2 m",
+                "distance_to_steel": "1.5 m",
+                "steady_when_switched": True,
+                "mounted_as_told": True,
+            }
+            self.put_all("heading_calibration.location", values, of=sensor)
+        place: Plain = {"latitude": "37.5 deg", "longitude": "-68.0 deg", "date": self.day}
+        self.put_all("heading_calibration.place", place)
+
+    def _time(self) -> str:
+        return f"{self.day}T{self.minute // 60:02d}:{self.minute % 60:02d}:00-04:00"
+
+
+def circuit(
+    name: str,
+    awg: str,
+    length: str,
+    current: str,
+    fuse: str,
+    *,
+    critical: bool = False,
+    together: bool = True,
+    **more: JsonValue,
+) -> Plain:
+    """A circuit with what is the same on all of these boats."""
+    return {
+        "name": name,
+        "fed_from": "panel",
+        "conductor_awg": awg,
+        "insulation_temperature": "105 degC",
+        "in_engine_space": False,
+        "in_sheath": True,
+        "bundled_conductors": 2,
+        "length": length,
+        "nominal_voltage": "12 V",
+        "design_current": current,
+        "protection": "breaker",
+        "protection_rating": fuse,
+        "protection_distance": "4 in",
+        "runs_with_others": together,
+        "critical": critical,
+        "battery": "house",
+        **more,
+    }
+
+
+def engine(
+    position: str, power: str, window: tuple[str, str], ratio: str, pitch: str, diameter: str, handing: str
+) -> Plain:
+    """An engine with its propeller."""
+    return {
+        "position": position,
+        "maker": "Northlight",
+        "model": f"NL{power.split()[0]}",
+        "serial_number": f"NL-{position[:2].upper()}-{power.split()[0]}-0{len(position)}",
+        "rated_power": power,
+        "rated_speed": "5750 rev/min",
+        "full_throttle_low": window[0],
+        "full_throttle_high": window[1],
+        "limiter_speed": "6200 rev/min",
+        "gear_ratio": ratio,
+        "hours": "3.2 h",
+        "charging_current": "48 A",
+        "propeller": {
+            "diameter": diameter,
+            "pitch": pitch,
+            "blades": 3,
+            "handing": handing,
+            "material": "stainless steel",
+            "cup": "light",
+        },
+    }
+
+
+def battery(name: str, capacity: str) -> Plain:
+    """A flooded battery."""
+    return {"name": name, "chemistry": "flooded", "nominal_voltage": "12 V", "capacity": capacity}
+
+
+def network(devices: Iterable[tuple[str, int, str, str]]) -> Plain:
+    """An instrument network with its devices: name, load number, drop, distance from power."""
+    return {
+        "name": "main",
+        "backbone_length": "11 m",
+        "cable": "mid",
+        "cable_resistance_per_metre": "0.053 ohm",
+        "supply_voltage": "12.6 V",
+        "protection_rating": "3 A",
+        "terminators": 2,
+        "devices": [
+            {"name": name, "load_equivalency": load, "drop_length": drop, "distance_from_power": away}
+            for name, load, drop, away in devices
+        ],
+    }
+
+
+def seconds(day: str, clock: str) -> float:
+    """Seconds since 1970 of a day and time UTC."""
+    return datetime.fromisoformat(f"{day}T{clock}").replace(tzinfo=UTC).timestamp()
+
+
+def only(samples: Iterable[Sample], *quantities: str) -> Iterator[Sample]:
+    """Samples of some quantities."""
+    return (sample for sample in samples if sample.quantity in quantities)
+
+
+def write_log(folder: Path, name: str, lines: Iterable[str]) -> None:
+    """Write a recording."""
+    (folder / name).write_text("\n".join(lines) + "\n", encoding="ascii")
+
+
+def write_job(folder: Path, vessel: Plain, job: Plain, sheet: Sheet, **more: JsonValue) -> None:
+    """Write a job file."""
+    sheet.all_measured_are_done()
+    plain: Plain = {"format": "garboard job", "version": 1, "vessel": vessel, "job": job}
+    plain |= {"steps": sheet.steps, "measurements": sheet.measurements, **more}
+    (folder / "job.json").write_text(json.dumps(plain, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+
+
+TURN = ("heading", "rate_of_turn", "course_over_ground", "speed_over_ground")
+RUNS = ("engine_speed", "course_over_ground", "speed_over_ground")
+STEPS = ("engine_speed", "fuel_flow", "course_over_ground", "speed_over_ground")
+
+
+def saltgrass() -> None:
+    """A single: the propeller holds the engine below its window, one circuit loses too much, one has no label."""
+    folder, day = HERE / "saltgrass", "2026-05-14"
+    folder.mkdir(exist_ok=True)
+    circuits = [
+        circuit("Bilge pump", "16", "9 ft", "4.2 A", "7.5 A", critical=True, together=False, protection="fuse"),
+        circuit("Navigation lights", "16", "19 ft", "2.1 A", "5 A", critical=True),
+        circuit(
+            "Chart plotter", "16", "6 ft", "2.6 A", "5 A", critical=True, use="navigation or communication electronics"
+        ),
+        circuit(
+            "VHF radio", "14", "7 ft", "5.5 A", "10 A", critical=True, use="navigation or communication electronics"
+        ),
+        circuit("Livewell pump", "16", "17 ft", "6.0 A", "10 A"),
+        circuit("Baitwell light", "16", "14 ft", "0.6 A", "3 A", together=False),
+        circuit("Washdown pump", "16", "21 ft", "9.5 A", "15 A", together=False),
+    ]
+    sheet = Sheet(day, "R. Vane")
+    sheet.battery("house", "12.62 V", "18 mA", "11.8 A")
+    sheet.battery("start", "12.66 V", "4 mA", "0.4 A")
+    readings = {
+        "Bilge pump": ("4.2 A", "0.31 V"),
+        "Navigation lights": ("2.0 A", "0.32 V"),
+        "Chart plotter": ("2.4 A", "0.14 V"),
+        "VHF radio": ("5.1 A", "0.21 V"),
+        "Livewell pump": ("5.8 A", "0.82 V"),
+        "Baitwell light": ("0.6 A", "0.07 V"),
+        "Washdown pump": ("9.6 A", "1.72 V"),
+    }
+    sheet.circuits(circuits, readings, unlabelled="Baitwell light")
+    sheet.put("wiring_audit.loads", "classes_agreed", True)
+    sheet.network("60.4 ohm", "12.3 V")
+    sheet.sensor_place(["helm compass"])
+    sheet.propeller_checked(["centre"])
+    sheet.walk_through(["centre"], ["Bilge pump"], "200000017")
+    for step in ("handover.second_station", "handover.thruster", "handover.autopilot"):
+        sheet.state(step, "not fitted")
+    sheet.put("heading_calibration.steady_turn", "turn_recording", {"file": "turn.nmea0183.log"})
+    sheet.put("heading_calibration.steady_turn", "calm_water", True)
+    sheet.put("heading_calibration.steady_turn", "instrument_result", "accepted", of="helm compass")
+    sheet.conditions("half", "55 %", 2, "19 degC", "1016 hPa", "cruiser or average runabout")
+    for row, (side, speed, revs) in enumerate((("with", "32.9 kn", "4850"), ("against", "31.9 kn", "4840")), start=1):
+        sheet.put("prop_check.full_throttle", "direction", side, row=str(row))
+        sheet.put("prop_check.full_throttle", "speed", speed, row=str(row), instrument="plotter")
+        sheet.put("prop_check.full_throttle", "engine_speed", f"{revs} rev/min", row=str(row), of="centre")
+    steps = (
+        ("700", "2.6 kn", "2.3 kn", "0.6 gal/h"),
+        ("1500", "6.1 kn", "5.7 kn", "1.6 gal/h"),
+        ("2000", "7.4 kn", "7.0 kn", "2.9 gal/h"),
+        ("2500", "10.2 kn", "9.6 kn", "4.7 gal/h"),
+        ("3000", "17.6 kn", "17.0 kn", "5.4 gal/h"),
+        ("3500", "22.1 kn", "21.5 kn", "6.5 gal/h"),
+        ("4000", "26.2 kn", "25.6 kn", "8.3 gal/h"),
+        ("4500", "30.2 kn", "29.4 kn", "10.9 gal/h"),
+        ("4850", "32.9 kn", "31.9 kn", "12.9 gal/h"),
+    )
+    sheet.put("fuel_curve.steps", "fuel", "gasoline")
+    sheet.put("fuel_curve.steps", "water_state", "flat")
+    sheet.put("fuel_curve.steps", "load", "two aboard, half fuel")
+    for row, (revs, out, back, flow) in enumerate(steps, start=1):
+        values: Plain = {"nominal_engine_speed": f"{revs} rev/min", "speed_out": out, "speed_back": back}
+        sheet.put_all("fuel_curve.steps", values, row=str(row))
+        sheet.put("fuel_curve.steps", "fuel_flow", flow, row=str(row), of="centre")
+    sheet.put("fuel_curve.tanks", "usable_fuel", "52 gal")
+    boat = Boat(
+        full_throttle=4850,
+        variation=-14.1,
+        speed_per_rev=0.0067,
+        compasses=(Compass(source="HC", constant=1.0, sine=2.0, cosine=-1.5, noise=0.4),),
+    )
+    orders = [Order(seconds=20, engine_speed=1100), Order(seconds=185, engine_speed=1100, rate_of_turn=2.5)]
+    samples = simulate(boat, orders, start=seconds(day, "17:05:00"), seed=14, rate=2, heading=40)
+    write_log(folder, "turn.nmea0183.log", nmea0183_sentences(only(samples, *TURN)))
+    vessel: Plain = {
+        "hull_number": "QQZ04417D626",
+        "name": "Saltgrass",
+        "maker": "Quarry Cove Boats",
+        "model": "Shoal 195",
+        "hull_form": "planing",
+        "length": "19.5 ft",
+        "beam": "8.0 ft",
+        "deadrise": "17 deg",
+        "transom_width": "7.2 ft",
+        "transom_height": "25 in",
+        "steering": "remote",
+        "plate_power": "150 hp",
+        "displacement_as_run": "2950 lb",
+        "engines": [engine("centre", "150 hp", ("5000 rev/min", "6000 rev/min"), "2.08", "19 in", "14.5 in", "right")],
+        "tanks": [{"name": "main", "capacity": "60 gal"}],
+        "batteries": [battery("house", "90 Ah"), battery("start", "80 Ah")],
+        "circuits": [*circuits],
+        "heading_sensors": [{"name": "helm compass", "source": "HC", "location": "under the console"}],
+        "networks": [network([("plotter", 9, "2 m", "3 m"), ("engine gateway", 2, "3 m", "5 m")])],
+    }
+    job: Plain = {
+        "id": "saltgrass-2026-05",
+        "opened": day,
+        "place": "Tern Harbour",
+        "shop": SHOP,
+        "technicians": ["R. Vane"],
+        "owner": "E. Marlow",
+    }
+    notes: list[JsonValue] = [
+        {"text": "Chafe at the transom grommet, starboard side", "by": "R. Vane", "punch_list": True}
+    ]
+    write_job(folder, vessel, job, sheet, notes=notes)
+
+
+def kittiwake() -> None:
+    """A twin on which everything is in order: signed over."""
+    folder, day = HERE / "kittiwake", "2026-05-15"
+    folder.mkdir(exist_ok=True)
+    engines = ("port", "starboard")
+    circuits = [
+        circuit(
+            "Bilge pump forward", "14", "12 ft", "4.6 A", "7.5 A", critical=True, together=False, protection="fuse"
+        ),
+        circuit("Bilge pump aft", "14", "8 ft", "4.6 A", "7.5 A", critical=True, together=False, protection="fuse"),
+        circuit("Navigation lights", "14", "22 ft", "1.4 A", "5 A", critical=True),
+        circuit(
+            "Chart plotter", "12", "8 ft", "6.5 A", "10 A", critical=True, use="navigation or communication electronics"
+        ),
+        circuit(
+            "VHF radio", "12", "8 ft", "5.5 A", "10 A", critical=True, use="navigation or communication electronics"
+        ),
+        circuit("Autopilot", "10", "12 ft", "12 A", "20 A", critical=True),
+        circuit("Trim tabs", "12", "15 ft", "8 A", "15 A", together=False),
+        circuit("Courtesy lights", "16", "16 ft", "0.9 A", "3 A"),
+    ]
+    sheet = Sheet(day, "N. Sorrel")
+    sheet.battery("house", "12.66 V", "22 mA", "15.5 A")
+    sheet.battery("start port", "12.67 V", "3 mA", "0.3 A")
+    sheet.battery("start starboard", "12.65 V", "3 mA", "0.3 A")
+    readings = {
+        "Bilge pump forward": ("4.4 A", "0.28 V"),
+        "Bilge pump aft": ("4.5 A", "0.19 V"),
+        "Navigation lights": ("1.3 A", "0.15 V"),
+        "Chart plotter": ("6.1 A", "0.16 V"),
+        "VHF radio": ("5.2 A", "0.14 V"),
+        "Autopilot": ("9.8 A", "0.24 V"),
+        "Trim tabs": ("7.2 A", "0.35 V"),
+        "Courtesy lights": ("0.8 A", "0.11 V"),
+    }
+    sheet.circuits(circuits, readings)
+    sheet.put("wiring_audit.loads", "classes_agreed", True)
+    sheet.network("60.1 ohm", "12.2 V")
+    sheet.sensor_place(["pilot compass", "satellite compass"])
+    sheet.propeller_checked(engines)
+    sheet.walk_through(engines, ["Forward", "Aft"], "200000025")
+    for step in ("handover.second_station", "handover.thruster"):
+        sheet.state(step, "not fitted")
+    boat = Boat(
+        engines=2,
+        variation=-14.1,
+        full_throttle=5850,
+        hump=2700,
+        speed_per_rev=46.0 / 5850,
+        hull_speed=8.0,
+        fuel_at_full=77.0,
+        engine_offsets=(0.0, -25.0),
+        compasses=(
+            Compass(source="20", constant=0.5, sine=1.6, cosine=-1.1),
+            Compass(source="21", constant=0.3, noise=0.15),
+        ),
+    )
+    _kittiwake_logs(folder, day, boat)
+    for field, name in (("turn_recording", "turn.n2k.csv"),):
+        sheet.put("heading_calibration.steady_turn", field, {"file": name})
+    sheet.put("heading_calibration.steady_turn", "calm_water", True)
+    for sensor in ("pilot compass", "satellite compass"):
+        sheet.put("heading_calibration.steady_turn", "instrument_result", "accepted", of=sensor)
+    sheet.put("heading_calibration.straight_runs", "runs_recording", {"file": "straight_runs.n2k.csv"})
+    values: Plain = {"current_speed": "0.6 kn", "current_sets_towards": "75 deg", "boat_speed": "20 kn"}
+    sheet.put_all("heading_calibration.straight_runs", values)
+    sheet.put("heading_calibration.comparison", "comparison_recording", {"file": "straight_runs.n2k.csv"})
+    sheet.put("heading_calibration.comparison", "trusted_source", "satellite compass")
+    sheet.conditions("half", "50 %", 3, "21 degC", "1014 hPa", "cruiser or average runabout")
+    sheet.put("prop_check.full_throttle", "all_runs", {"file": "full_throttle.n2k.csv"})
+    sheet.put("fuel_curve.steps", "fuel", "gasoline")
+    sheet.put("fuel_curve.steps", "water_state", "ripple")
+    sheet.put("fuel_curve.steps", "load", "three aboard, half fuel")
+    sheet.put("fuel_curve.steps", "recording", {"file": "throttle_steps.n2k.csv"})
+    tanks: Plain = {
+        "usable_fuel": "170 gal",
+        "cruise": "4200 rev/min",
+        "same_mark": True,
+        "refilled": "31.0 gal",
+        "present_factor": "1.00",
+    }
+    sheet.put_all("fuel_curve.tanks", tanks)
+    for position, burned in zip(engines, ("15.4 gal", "15.3 gal"), strict=True):
+        sheet.put("fuel_curve.tanks", "metered", burned, of=position)
+    sheet.put("handover.autopilot", "stand_by", True)
+    sheet.put("handover.autopilot", "hold_recording", {"file": "pilot_hold.n2k.csv"})
+    sheet.put("handover.autopilot", "change_recording", {"file": "pilot_change.n2k.csv"})
+    sheet.put("handover.autopilot", "ordered_change", "40 deg")
+    faults: Plain = {"fault": "Loose clamp on the port fuel hose", "put_right": True, "retested_by": "N. Sorrel"}
+    sheet.put_all("handover.punch_list", faults, row="1")
+    sheet.briefing()
+    vessel: Plain = {
+        "hull_number": "QQZ08832B626",
+        "name": "Kittiwake",
+        "maker": "Quarry Cove Boats",
+        "model": "Outer Ledge 26",
+        "hull_form": "planing",
+        "length": "26.4 ft",
+        "beam": "9.0 ft",
+        "deadrise": "21 deg",
+        "transom_width": "8.6 ft",
+        "transom_height": "30 in",
+        "steering": "remote",
+        "plate_power": "500 hp",
+        "displacement_as_run": "6800 lb",
+        "engines": [
+            engine(p, "250 hp", ("5400 rev/min", "6000 rev/min"), "1.75", "19 in", "15.3 in", h)
+            for p, h in zip(engines, ("left", "right"), strict=True)
+        ],
+        "tanks": [{"name": "main", "capacity": "188 gal"}],
+        "batteries": [battery("house", "210 Ah"), battery("start port", "95 Ah"), battery("start starboard", "95 Ah")],
+        "circuits": [*circuits],
+        "heading_sensors": [
+            {"name": "pilot compass", "source": "20", "location": "berth locker"},
+            {"name": "satellite compass", "source": "21", "location": "hard top"},
+        ],
+        "networks": [
+            network(
+                [
+                    ("plotter", 9, "2 m", "3 m"),
+                    ("pilot computer", 3, "2 m", "6 m"),
+                    ("pilot compass", 1, "4 m", "7 m"),
+                    ("satellite compass", 4, "5 m", "5 m"),
+                    ("engine gateway", 2, "1 m", "8 m"),
+                ]
+            )
+        ],
+    }
+    job: Plain = {
+        "id": "kittiwake-2026-05",
+        "opened": day,
+        "place": "Tern Harbour",
+        "shop": SHOP,
+        "technicians": ["N. Sorrel", "R. Vane"],
+        "owner": "J. Ashdown",
+    }
+    signed: list[JsonValue] = [
+        {"role": "technician", "name": "N. Sorrel", "at": f"{day}T16:40:00-04:00"},
+        {"role": "owner", "name": "J. Ashdown", "at": f"{day}T17:05:00-04:00"},
+    ]
+    write_job(folder, vessel, job, sheet, sign_offs=signed)
+
+
+def _kittiwake_logs(folder: Path, day: str, boat: Boat) -> None:
+    turn = [Order(seconds=15, engine_speed=1000), Order(seconds=190, engine_speed=1000, rate_of_turn=2.5)]
+    samples = simulate(boat, turn, start=seconds(day, "14:00:00"), seed=21, rate=2, heading=200)
+    write_log(folder, "turn.n2k.csv", nmea2000_lines(only(samples, *TURN)))
+
+    straight = [
+        Order(seconds=75, engine_speed=3600, course=float(course)) for course in (0, 180, 45, 225, 90, 270, 135, 315)
+    ]
+    samples = simulate(boat, straight, start=seconds(day, "14:20:00"), seed=22, rate=1)
+    write_log(folder, "straight_runs.n2k.csv", nmea2000_lines(only(samples, *TURN)))
+
+    full = [
+        Order(seconds=60, engine_speed=5850, course=100.0),
+        Order(seconds=40, engine_speed=1500, course=280.0),
+        Order(seconds=60, engine_speed=5850, course=280.0),
+    ]
+    samples = simulate(boat, full, start=seconds(day, "14:40:00"), seed=23, rate=2, heading=100)
+    write_log(folder, "full_throttle.n2k.csv", nmea2000_lines(only(samples, *RUNS)))
+
+    levels = (650, 1200, 1700, 2200, 2700, 3100, 3600, 4200, 4800, 5400, 5850)
+    steps = [
+        Order(seconds=50, engine_speed=float(level), course=course) for course in (10.0, 190.0) for level in levels
+    ]
+    samples = simulate(boat, steps, start=seconds(day, "15:00:00"), seed=24, rate=0.5, heading=10)
+    write_log(folder, "throttle_steps.n2k.csv", nmea2000_lines(only(samples, *STEPS)))
+
+    hold = [Order(seconds=100, engine_speed=3200, course=60.0)]
+    samples = simulate(boat, hold, start=seconds(day, "15:30:00"), seed=25, rate=2, heading=60)
+    write_log(folder, "pilot_hold.n2k.csv", nmea2000_lines(only(samples, "heading")))
+
+    change = [Order(seconds=20, engine_speed=3200, course=60.0), Order(seconds=50, engine_speed=3200, course=100.0)]
+    samples = simulate(boat, change, start=seconds(day, "15:35:00"), seed=26, rate=2, heading=60)
+    write_log(folder, "pilot_change.n2k.csv", nmea2000_lines(only(samples, "heading")))
+
+
+def long_reach() -> None:
+    """A triple with work left: turned too slowly, two compasses apart, one fuse too large, one engine behind."""
+    folder, day = HERE / "long_reach", "2026-05-15"
+    folder.mkdir(exist_ok=True)
+    engines = ("port", "centre", "starboard")
+    circuits = [
+        circuit("Bilge pump forward", "14", "17 ft", "5.2 A", "10 A", critical=True, together=False, protection="fuse"),
+        circuit("Bilge pump aft", "14", "11 ft", "5.2 A", "10 A", critical=True, together=False, protection="fuse"),
+        circuit("Navigation lights", "14", "29 ft", "1.6 A", "5 A", critical=True),
+        circuit(
+            "Chart plotters", "10", "9 ft", "13 A", "20 A", critical=True, use="navigation or communication electronics"
+        ),
+        circuit("Radar", "12", "16 ft", "4.5 A", "10 A", critical=True, use="navigation or communication electronics"),
+        circuit(
+            "VHF radio", "12", "9 ft", "5.5 A", "10 A", critical=True, use="navigation or communication electronics"
+        ),
+        circuit("Deck wash", "14", "18 ft", "11 A", "60 A", together=False),
+        circuit(
+            "Bow thruster",
+            "2/0",
+            "21 ft",
+            "180 A",
+            "250 A",
+            together=False,
+            fed_from="battery terminal",
+            protection="fuse",
+        ),
+    ]
+    sheet = Sheet(day, "T. Quill")
+    sheet.battery("house", "12.31 V", "65 mA", "27 A")
+    for position in engines:
+        sheet.battery(f"start {position}", "12.64 V", "3 mA", "0.3 A")
+    readings = {
+        "Bilge pump forward": ("5.0 A", "0.41 V"),
+        "Bilge pump aft": ("5.1 A", "0.27 V"),
+        "Navigation lights": ("1.5 A", "0.22 V"),
+        "Chart plotters": ("12.1 A", "0.22 V"),
+        "Radar": ("4.2 A", "0.21 V"),
+        "VHF radio": ("5.3 A", "0.15 V"),
+        "Deck wash": ("10.8 A", "0.98 V"),
+        "Bow thruster": ("172 A", "0.58 V"),
+    }
+    sheet.circuits(circuits, readings)
+    sheet.put("wiring_audit.loads", "classes_agreed", True)
+    sheet.network("119.6 ohm", "11.9 V")
+    sheet.sensor_place(["bow compass", "mast compass"])
+    sheet.propeller_checked(engines)
+    sheet.walk_through(engines, ["Forward", "Aft"], "200000033")
+    fields = ("takes_control", "gives_back", "shifts_and_throttles", "stops_engines", "readings_agree")
+    sheet.put_all("handover.second_station", dict.fromkeys(fields, True))
+    thruster: Plain = {"pushes_to_port": True, "pushes_to_starboard": True, "stops": False}
+    sheet.put_all("handover.thruster", thruster)
+    sheet.put("heading_calibration.steady_turn", "turn_recording", {"file": "turn.n2k.csv"})
+    sheet.put("heading_calibration.steady_turn", "calm_water", True)
+    sheet.put("heading_calibration.steady_turn", "instrument_result", "refused", of="bow compass")
+    sheet.put("heading_calibration.comparison", "comparison_recording", {"file": "turn.n2k.csv"})
+    sheet.conditions("half", "60 %", 4, "24 degC", "1009 hPa", "cruiser or average runabout")
+    sheet.put("prop_check.full_throttle", "all_runs", {"file": "full_throttle.n2k.csv"})
+    boat = Boat(
+        engines=3,
+        variation=-14.1,
+        full_throttle=5880,
+        hump=2900,
+        speed_per_rev=43.6 / 5880,
+        hull_speed=8.8,
+        fuel_at_full=93.0,
+        engine_offsets=(0.0, 10.0, -170.0),
+        compasses=(Compass(source="30", constant=0.4, sine=1.0), Compass(source="31", constant=4.1, cosine=1.8)),
+    )
+    turn = [Order(seconds=15, engine_speed=1000), Order(seconds=220, engine_speed=1000, rate_of_turn=-1.65)]
+    samples = simulate(boat, turn, start=seconds(day, "18:00:00"), seed=31, rate=2, heading=300)
+    write_log(folder, "turn.n2k.csv", nmea2000_lines(only(samples, *TURN)))
+    full = [
+        Order(seconds=60, engine_speed=5880, course=20.0),
+        Order(seconds=40, engine_speed=1500, course=200.0),
+        Order(seconds=60, engine_speed=5880, course=200.0),
+    ]
+    samples = simulate(boat, full, start=seconds(day, "18:20:00"), seed=32, rate=2, heading=20)
+    write_log(folder, "full_throttle.n2k.csv", nmea2000_lines(only(samples, *RUNS)))
+    vessel: Plain = {
+        "hull_number": "QQZ01209A626",
+        "name": "Long Reach",
+        "maker": "Quarry Cove Boats",
+        "model": "Far Bank 34",
+        "hull_form": "planing",
+        "length": "34.2 ft",
+        "beam": "10.5 ft",
+        "deadrise": "23 deg",
+        "transom_width": "9.8 ft",
+        "transom_height": "30 in",
+        "steering": "remote",
+        "plate_power": "900 hp",
+        "displacement_as_run": "12400 lb",
+        "engines": [
+            engine(p, "300 hp", ("5600 rev/min", "6000 rev/min"), "1.75", "18 in", "15.8 in", h)
+            for p, h in zip(engines, ("left", "right", "right"), strict=True)
+        ],
+        "tanks": [{"name": "main", "capacity": "300 gal"}],
+        "batteries": [battery("house", "300 Ah"), *(battery(f"start {p}", "95 Ah") for p in engines)],
+        "circuits": [*circuits],
+        "heading_sensors": [
+            {"name": "bow compass", "source": "30", "location": "forward locker"},
+            {"name": "mast compass", "source": "31", "location": "radar arch"},
+        ],
+        "networks": [network([("plotters", 18, "2 m", "3 m"), ("bow compass", 1, "5 m", "9 m")])],
+    }
+    job: Plain = {
+        "id": "long-reach-2026-05",
+        "opened": day,
+        "place": "Tern Harbour",
+        "shop": SHOP,
+        "technicians": ["T. Quill"],
+        "owner": "P. Holloway",
+    }
+    write_job(folder, vessel, job, sheet)
+
+
+if __name__ == "__main__":
+    saltgrass()
+    kittiwake()
+    long_reach()
