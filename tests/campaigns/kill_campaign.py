@@ -63,10 +63,7 @@ def kill_while_saving(kills: int, seed: int, where: Path) -> Tally:
 def kill_while_merging(kills: int, seed: int, where: Path) -> Tally:
     """Kill a program that merges a folder into another, at random moments; then let the merge end."""
     tally, rng = Tally("merging", seed), random.Random(seed)
-    source = Path(tempfile.mkdtemp(dir=where))
-    with HullFolder(source) as theirs, theirs.batch():
-        for hull in (f"ABC{number:05d}A526" for number in range(12)):
-            theirs.put_if_absent(hull, [writers.entry_number(number, hull) for number in range(400)])
+    source = writers.source_folder(where)
     while tally.kills < kills:
         folder = Path(tempfile.mkdtemp(dir=where))
         notebook = folder / "called_saved"

@@ -10,6 +10,7 @@ Run:  python tests/campaigns/power_cut.py --cuts 100
 from __future__ import annotations
 
 import argparse
+import contextlib
 import functools
 import os
 import random
@@ -19,7 +20,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -32,24 +33,23 @@ from garboard import storage
 from garboard.hullfile import HullFolder
 
 IMAGE_BYTES = 48 * 1024 * 1024
-CUTS_AN_IMAGE = 10
+CUTS_AN_IMAGE = 5
 
 
 @attrs.define
 class Tally:
     """What a campaign counted."""
 
+    name: str
     seed: int
-    flushing: bool
     cuts: int = 0
     saved: int = 0
     lost: int = 0
     set_aside: int = 0
 
     def __str__(self) -> str:
-        kind = "power cuts" if self.flushing else "power cuts with flushing switched off, to show that loss is seen"
         return (
-            f"{kind}: {self.cuts} cuts, {self.saved} called saved, {self.lost} lost, "
+            f"{self.name}: {self.cuts} power cuts, {self.saved} called saved, {self.lost} lost, "
             f"{self.set_aside} files set aside (seed {self.seed})"
         )
 
@@ -69,29 +69,54 @@ def why_not_here() -> str:
             return f"no file system image can be mounted here: {error.stderr.decode().strip()}"
 
 
-def cut_power(cuts: int, seed: int, where: Path, *, flushing: bool = True) -> Tally:
+def cut_while_saving(cuts: int, seed: int, where: Path) -> Tally:
     """Cut the power under a program that saves entries and attachments."""
-    tally, rng = Tally(seed, flushing), random.Random(seed)
+    return _cut_power(Tally("saving", seed), cuts, where, _save)
+
+
+def cut_while_merging(cuts: int, seed: int, where: Path) -> Tally:
+    """Cut the power under a program that merges a folder into another."""
+    source = writers.source_folder(where)
+    return _cut_power(Tally("merging", seed), cuts, where, functools.partial(_merge, source))
+
+
+def cut_without_flushing(cuts: int, seed: int, where: Path) -> Tally:
+    """The same with flushing switched off, to show that the campaign sees loss."""
+    return _cut_power(Tally("saving with flushing switched off", seed), cuts, where, _save_without_flushing)
+
+
+def _cut_power(
+    tally: Tally, cuts: int, where: Path, work: Callable[[Path, random.Random, writers.Saved], None]
+) -> Tally:
+    rng = random.Random(tally.seed)
     while tally.cuts < cuts:
         folder = Path(tempfile.mkdtemp(dir=where))
         image, notebook = _new_image(folder), folder / "called_saved"
         with _mounted(image) as disk:
-            work = functools.partial(_save, disk / "tablet", rng.randrange(1 << 30), flushing)
-            child = writers.start(work, notebook)
+            own_rng = random.Random(rng.random())
+            child = writers.start(functools.partial(work, disk / "tablet", own_rng), notebook)
             try:
                 for _ in range(min(CUTS_AN_IMAGE, cuts - tally.cuts)):
                     _cut(child, image, notebook, rng, tally)
             finally:
-                os.kill(child, signal.SIGKILL)
-                os.waitpid(child, 0)
+                with contextlib.suppress(ProcessLookupError):
+                    os.kill(child, signal.SIGKILL)
+                    os.waitpid(child, 0)
         shutil.rmtree(folder)
     return tally
 
 
-def _save(folder: Path, seed: int, flushing: bool, saved: writers.Saved) -> None:
-    if not flushing:
-        storage.flush = storage.flush_folder = lambda _: None  # type: ignore[assignment]
-    writers.save_without_pause(folder, saved, random.Random(seed))
+def _save(folder: Path, rng: random.Random, saved: writers.Saved) -> None:
+    writers.save_without_pause(folder, saved, rng)
+
+
+def _merge(source: Path, folder: Path, rng: random.Random, saved: writers.Saved) -> None:
+    writers.merge_without_pause(source, folder, saved, rng)
+
+
+def _save_without_flushing(folder: Path, rng: random.Random, saved: writers.Saved) -> None:
+    storage.flush = storage.flush_folder = lambda _: None  # type: ignore[assignment]
+    writers.save_without_pause(folder, saved, rng)
 
 
 def _cut(child: int, image: Path, notebook: Path, rng: random.Random, tally: Tally) -> None:
@@ -134,18 +159,18 @@ def _mounted(image: Path) -> Iterator[Path]:
 
 def main() -> int:
     options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("--cuts", type=int, default=100)
+    options.add_argument("--cuts", type=int, default=100, help="cuts of each sort")
     options.add_argument("--seed", type=int, default=20260514)
     chosen = options.parse_args()
     if reason := why_not_here():
         print(f"power cuts: not done, {reason}")
         return 2
     with tempfile.TemporaryDirectory() as where:
-        tally = cut_power(chosen.cuts, chosen.seed, Path(where))
-        control = cut_power(10, chosen.seed, Path(where), flushing=False)
-    print(tally)
-    print(control)
-    return int(bool(tally.lost) or not control.lost)
+        saving = cut_while_saving(chosen.cuts, chosen.seed, Path(where))
+        merging = cut_while_merging(chosen.cuts, chosen.seed, Path(where))
+        control = cut_without_flushing(3, chosen.seed, Path(where))
+    print(saving, merging, control, sep="\n")
+    return int(bool(saving.lost or merging.lost) or not control.lost)
 
 
 if __name__ == "__main__":

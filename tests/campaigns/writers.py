@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import random
 import sys
+import tempfile
 import traceback
 from collections.abc import Callable, Iterator
 from itertools import count
@@ -60,6 +61,15 @@ def merge_without_pause(source: Path, folder: Path, saved: Saved, rng: random.Ra
                     put += some
             for name in put:
                 saved(name)
+
+
+def source_folder(where: Path) -> Path:
+    """A folder of 12 hulls with 400 entries each, to be merged."""
+    folder = Path(tempfile.mkdtemp(dir=where))
+    with HullFolder(folder) as hulls, hulls.batch():
+        for hull in (f"ABC{number:05d}A526" for number in range(12)):
+            hulls.put_if_absent(hull, [entry_number(number, hull) for number in range(400)])
+    return folder
 
 
 def start(work: Work, notebook: Path) -> int:

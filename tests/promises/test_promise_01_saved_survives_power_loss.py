@@ -43,7 +43,16 @@ def test_p1_nothing_merged_is_lost_when_the_merge_is_killed(tmp_path: Path) -> N
 @pytest.mark.usefixtures("_power_can_be_cut")
 def test_p1_nothing_saved_is_lost_when_the_power_is_cut(tmp_path: Path) -> None:
     """What was called saved is on the disk, not only in the machine's memory."""
-    tally = power_cut.cut_power(5, seed=3, where=tmp_path)
+    tally = power_cut.cut_while_saving(4, seed=3, where=tmp_path)
+    assert tally.saved > 0
+    assert tally.lost == 0, str(tally)
+
+
+@needs_fork
+@pytest.mark.usefixtures("_power_can_be_cut")
+def test_p1_nothing_merged_is_lost_when_the_power_is_cut(tmp_path: Path) -> None:
+    """A batch called saved is on the disk, with the names of its new files."""
+    tally = power_cut.cut_while_merging(4, seed=4, where=tmp_path)
     assert tally.saved > 0
     assert tally.lost == 0, str(tally)
 
@@ -52,5 +61,5 @@ def test_p1_nothing_saved_is_lost_when_the_power_is_cut(tmp_path: Path) -> None:
 @pytest.mark.usefixtures("_power_can_be_cut")
 def test_p1_a_power_cut_is_seen_where_nothing_is_flushed(tmp_path: Path) -> None:
     """The same cut loses entries when flushing is switched off: the test above can fail."""
-    tally = power_cut.cut_power(2, seed=4, where=tmp_path, flushing=False)
+    tally = power_cut.cut_without_flushing(2, seed=5, where=tmp_path)
     assert tally.lost > 0, str(tally)
