@@ -1,0 +1,53 @@
+"""The demo's day shows everything a merge is for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from garboard.demo_day import Day, make_day
+from garboard.desk import open_hull
+from garboard.hullfile import HullFolder
+
+SAMPLES = Path(__file__).parents[2] / "sample_jobs"
+SALTGRASS, KITTIWAKE, LONG_REACH = "QQZ04417D626", "QQZ08832B626", "QQZ01209A626"
+
+
+@pytest.fixture(scope="module")
+def day(tmp_path_factory: pytest.TempPathFactory) -> Day:
+    jobs = {name: SAMPLES / name / "job.json" for name in ("saltgrass", "kittiwake", "long_reach")}
+    out = tmp_path_factory.mktemp("day")
+    made = make_day(jobs, out)
+    again = make_day(jobs, out)
+    assert again.report.came == 0
+    return made
+
+
+def test_the_evenings_merge_names_the_disagreement_the_stale_sign_offs_and_the_look_alike(day: Day) -> None:
+    hulls = {hull.hull: hull for hull in day.report.hulls}
+    assert [key.subject[:2] for key in hulls[SALTGRASS].disagreeing] == [("prop_check.full_throttle", "speed")]
+    assert any("horn" in what for _, names in hulls[KITTIWAKE].stale for what in names)
+    assert hulls["QQZO1209A626"].look_alikes == (LONG_REACH,)
+    assert day.report.complete
+
+
+def test_the_shop_holds_what_every_tablet_holds(day: Day) -> None:
+    with HullFolder(day.shop, read_only=True) as shop:
+        for tablet in day.tablets:
+            with HullFolder(tablet, read_only=True) as held:
+                for hull in held.hulls():
+                    assert held.ids(hull) <= shop.ids(hull)
+
+
+def test_an_entry_of_a_plugin_not_here_is_kept_and_counted(day: Day) -> None:
+    with HullFolder(day.shop, read_only=True) as shop:
+        state = open_hull(shop, LONG_REACH).state
+        assert [entry.kind for entry in state.unknown.values()] == ["paint_check"]
+
+
+def test_a_value_that_disagrees_is_not_used_and_says_so(day: Day) -> None:
+    with HullFolder(day.shop, read_only=True) as shop:
+        view = open_hull(shop, SALTGRASS).view("saltgrass-2026-05")
+    assert view.amount("prop_check.full_throttle", "speed", "kn", row="2") is None
+    assert view.amount("prop_check.full_throttle", "speed", "kn", row="1") == 32.9
