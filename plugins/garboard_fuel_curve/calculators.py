@@ -68,7 +68,7 @@ def _clear_hump(view: JobView, curve: Curve) -> Hump | None:
         raise NotEnoughData(
             *(
                 f"steps at {low:.0f} and {high:.0f} rev/min are too far apart to place the planing hump; add one near "
-                f"{(low + high) / 2:.0f} rev/min"
+                f"{_tens((low + high) / 2)} rev/min"
                 for low, high in in_the_way
             )
         )
@@ -207,9 +207,9 @@ def planing_hump(view: JobView) -> list[Finding]:
         Finding(
             verdict=Verdict.PASS,
             about="planing hump",
-            sentence=f"Slowest planing {speed.value:.1f} kn at {_tens(planing.value)} rev/min. Between {_tens(start.value)} "
-            f"and {_tens(planing.value)} rev/min the boat climbs its bow wave and economy drops to {worst.value:.2f} "
-            "nm/gal; run through it, do not stay in it.",
+            sentence=f"Slowest planing {speed.value:.1f} kn at {_tens(planing.value)} rev/min. "
+            f"Between {_tens(start.value)} and {_tens(planing.value)} rev/min the boat climbs its bow wave and economy "
+            f"drops to {worst.value:.2f} nm/gal; run through it, do not stay in it.",
             basis=(
                 attrs.evolve(
                     PRACTICE,
@@ -342,7 +342,8 @@ def cruising_range(view: JobView) -> list[Finding]:
             verdict=Verdict.PASS,
             about="range",
             sentence=f"{out:.0f} nm out and the same back on two thirds of {usable:.0f} gal, {usable / 3:.0f} gal "
-            f"left, at {speed.value:.1f} kn ({cruise.name}, {_tens(at)} rev/min). Plan with your own gauge and weather.",
+            f"left, at {speed.value:.1f} kn ({cruise.name}, {_tens(at)} rev/min). "
+            "Plan with your own gauge and weather.",
             basis=(THIRDS, PROPAGATION),
             numbers=(
                 Number("out and back by thirds", out, "nm", out * share, 0),
@@ -382,8 +383,8 @@ def mixed_use(view: JobView) -> list[Finding]:
     says = f"{average.value:.1f} ± {average.within:.1f} gal/h over mixed use, two fifths of the time idling."
     if not ordinary:
         says += (
-            f" Fuel follows engine speed to the power {power.value:.1f}, outside {low:g} to {high:g}: check the readings "
-            "and the units."
+            f" Fuel follows engine speed to the power {power.value:.1f}, outside {low:g} to {high:g}: "
+            "check the readings and the units."
         )
     return [
         Finding(
@@ -393,7 +394,7 @@ def mixed_use(view: JobView) -> list[Finding]:
             basis=(FIVE_MODE_CYCLE, PROPAGATION),
             numbers=(
                 Number("fuel flow over mixed use", average.value, "gal/h", average.within, 1),
-                Number("power of engine speed that fuel follows", power.value, "", power.within, 1),
+                Number("power of engine speed that fuel follows", power.value, "", power.within, 2),
             ),
             tables=(_modes_table(curve, speeds),),
         )

@@ -85,6 +85,7 @@ class Peak:
 class Hump:
     """The dip in economy between displacement speed and planing.
 
+    shoulder: the best place before the dip [rev/min]
     start   : where economy, falling, passes the level it has at `planing` [rev/min]
     bottom  : the poorest place of the dip
     planing : lowest engine speed beyond the bottom at which economy has recovered; see `landmarks` [rev/min]
@@ -92,6 +93,7 @@ class Hump:
     depth   : how far the bottom lies below the lower of its two shoulders [nm/gal]
     """
 
+    shoulder: float
     start: float
     bottom: Peak
     planing: float
@@ -157,15 +159,18 @@ def landmarks(engine_speeds: Sequence[float], economies: Sequence[float], recove
     beyond = _peak(engine_speeds, economies, top)
     level = economies[deepest] + recovery * (economies[top] - economies[deepest])
     up = next(index for index in range(deepest, top + 1) if economies[index] >= level)
-    down = next((index for index in range(deepest, -1, -1) if economies[index] >= level), None)
-    if down is None:  # displacement running is no better than the level: the hump starts at its best place
-        down = max(range(deepest), key=economies.__getitem__)
-        start = engine_speeds[down]
+    shoulder = max(range(deepest), key=economies.__getitem__)
+    if economies[shoulder] < level:  # displacement running is no better than the hump: it starts at its best place
+        start = engine_speeds[shoulder]
     else:
+        down = next(index for index in range(deepest, -1, -1) if economies[index] >= level)
         start = _crossing(engine_speeds, economies, down, level)
     planing = _crossing(engine_speeds, economies, up - 1, level)
     depth = min(before[deepest], after[deepest]) - bottom.economy
-    return Landmarks(best, Hump(start=start, bottom=bottom, planing=planing, best=beyond, depth=depth))
+    return Landmarks(
+        best,
+        Hump(shoulder=engine_speeds[shoulder], start=start, bottom=bottom, planing=planing, best=beyond, depth=depth),
+    )
 
 
 def _crossing(x: Sequence[float], y: Sequence[float], left: int, level: float) -> float:
@@ -228,10 +233,18 @@ class Curve:
 
     @property
     def hump_is_clear(self) -> bool:
-        """Whether the dip is deeper than the readings' uncertainty could make it."""
+        """Whether the dip stands clear of the readings' uncertainty, at 95 %."""
         hump = self.landmarks.hump
-        depths = [found.hump.depth if found.hump else 0.0 for found in self.drawn_landmarks]
-        return hump is not None and hump.depth > _within(depths)
+        if hump is None:
+            return False
+        places = (hump.shoulder, hump.bottom.engine_speed, hump.best.engine_speed)
+
+        def depth(fitted: Fitted) -> float:
+            before, bottom, beyond = fitted.economies(places)
+            return min(before, beyond) - bottom
+
+        dip = self.estimate(depth)
+        return dip.value > dip.within
 
     def of_hump(self, place_of: Callable[[Hump], float]) -> Estimate:
         """An engine speed of the hump [rev/min]. Raises ValueError where there is no hump."""

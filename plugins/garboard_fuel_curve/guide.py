@@ -52,7 +52,7 @@ class Watch:
     engines: int
     wanted: float
     tolerance: Mapping[str, float]
-    since: float = math.nan
+    since: float = 0.0
     now: float = -math.inf
     streams: Mapping[Key, _Watched] = attrs.field(factory=dict)
 
@@ -68,7 +68,7 @@ class Watch:
     @property
     def seconds(self) -> float:
         """How long everything has been steady [s]."""
-        return 0.0 if self.missing or math.isnan(self.since) else self.now - self.since
+        return 0.0 if self.missing else self.now - self.since
 
 
 def begin(view: JobView) -> Watch:
@@ -91,7 +91,7 @@ def take(watch: Watch, sample: Sample) -> Watch:
         return watch
     if sample.time < watch.now:
         back = watch.now - sample.time > LONGEST_GAP  # the clock was set back: begin again
-        return take(attrs.evolve(watch, now=-math.inf, since=math.nan, streams={}), sample) if back else watch
+        return take(attrs.evolve(watch, now=-math.inf, streams={}), sample) if back else watch
     source = (sample.source, sample.instance)
     before = watch.streams.get(key)
     if before and before.source != source and sample.time - before.heard <= LONGEST_GAP:
