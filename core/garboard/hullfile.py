@@ -137,11 +137,19 @@ class HullFile:
         self.journal = journal
         self._put = put
         self._digest = ""
+        self._views: dict[str, Entry] = {}
         self._database: EntryDatabase | None = None
 
     @property
     def key(self) -> str:
         return self.journal.key
+
+    def entries(self) -> tuple[Entry, ...]:
+        """Views of the entries, in the order they came in. Each is parsed once."""
+        for name, raw in self.journal.entries.items():
+            if name not in self._views:
+                self._views[name] = view(name, raw)
+        return tuple(self._views[name] for name in self.journal.entries)
 
     @property
     def database(self) -> EntryDatabase:
@@ -247,7 +255,7 @@ class HullFolder:
     def entries(self, hull: str) -> tuple[Entry, ...]:
         """Views of a hull's entries, in the order they came in."""
         with self._guard:
-            return tuple(view(name, raw) for name, raw in self.hull(hull).journal.entries.items())
+            return self.hull(hull).entries()
 
     def digests(self) -> dict[str, str]:
         """For each hull, a digest of the ids held: equal digests mean equal entries."""
@@ -313,7 +321,10 @@ class HullFolder:
 
     @contextlib.contextmanager
     def batch(self) -> Iterator[None]:
-        """Put many entries and flush each file once. They are saved when the batch has ended without NotSaved."""
+        """Put many entries and flush each file once. They are saved when the batch has ended without NotSaved.
+
+        Other threads wait until it has ended: fetch from a network first, then put.
+        """
         with self._guard:
             self._batches += 1
             try:
@@ -330,6 +341,8 @@ class HullFolder:
             return (*self._damage, *found, *self.attachments.damage)
 
     def _flush(self) -> None:
+        if not self._unflushed:
+            return
         problems = []
         flushed = [*self._unflushed.values()]
         for hull in flushed:
@@ -351,10 +364,11 @@ class HullFolder:
 
     def _close_all_but_last(self, flushed: list[HullFile]) -> None:
         """Keep only the file last written open: a program may hold about a thousand, a shop has more hulls."""
-        for hull in [*self._held_open, *flushed]:
-            if hull is not flushed[-1]:
+        *done, last = [*self._held_open, *flushed]
+        for hull in done:
+            if hull is not last:
                 hull.journal.close()
-        self._held_open = flushed[-1:] or self._held_open
+        self._held_open = [last]
 
     def _digest(self, key: str) -> str:
         """A hull's digest; "" when the disk cannot read its file."""

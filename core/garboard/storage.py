@@ -158,6 +158,8 @@ def set_aside(path: Path) -> Path:
     """
     number = 1
     while (kept := path.with_name(f"{path.name}.damaged-{number}")).exists():
+        if kept.samefile(path):
+            return kept
         number += 1
     try:
         os.link(path, kept)

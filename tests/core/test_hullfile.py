@@ -221,6 +221,38 @@ def test_a_batch_flushes_each_file_once(folder: HullFolder, flushed: list[int]) 
     assert len(folder.ids(HULL)) == len(folder.ids(OTHER)) == 10
 
 
+def test_a_batch_of_nothing_is_saved(folder: HullFolder) -> None:
+    """A merge with nothing new ends like any other."""
+    with folder.batch():
+        pass
+    assert folder.hulls() == ()
+
+
+def test_a_batch_that_fails_keeps_what_was_put_in_before(folder: HullFolder) -> None:
+    """The entries put in until then are whole and on the disk; the failure is not hidden."""
+
+    def fail_midway() -> None:
+        with folder.batch():
+            folder.save(make(1))
+            raise ConnectionError("the tablet left the network")
+
+    with pytest.raises(ConnectionError):
+        fail_midway()
+    assert set(read(file_of(folder).read_bytes()).entries) == {make(1).id}
+
+
+def test_a_batch_of_many_hulls_flushes_on_the_way(
+    folder: HullFolder, flushed: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A batch never holds more files open than it may; every hull is flushed once by its end."""
+    monkeypatch.setattr("garboard.hullfile.MOST_UNFLUSHED", 10)
+    with folder.batch():
+        for number in range(25):
+            folder.save(make(1, hull=f"ABC{number:05d}A526"))
+        assert 0 < len(flushed) < 25
+    assert len(flushed) == 25
+
+
 def test_an_entry_already_here_is_flushed_before_it_is_called_saved(tmp_path: Path, flushed: list[int]) -> None:
     """A program killed between write and flush leaves an entry in the cache only; the next one makes sure."""
     with HullFolder(tmp_path) as first:

@@ -134,10 +134,12 @@ def test_p2_a_repair_that_cannot_be_written_leaves_the_old_file(
         assert hulls.ids(HULL) == {ENTRIES[0].id, ENTRIES[2].id}
         assert (tmp_path / FILE).read_bytes() == damaged
         monkeypatch.undo()
+        assert set_aside_in(tmp_path) == [damaged]
         hulls.save(LATER)
     reading = journal.read((tmp_path / FILE).read_bytes())
     assert set(reading.entries) == {ENTRIES[0].id, ENTRIES[2].id, LATER.id}
     assert reading.is_sound
+    assert set_aside_in(tmp_path) == [damaged]
 
 
 def test_p2_a_file_never_finished_is_cleared_away(tmp_path: Path) -> None:
