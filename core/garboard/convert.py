@@ -78,6 +78,19 @@ def _amount_of(quantity: str) -> Callable[[object, object], Amount | None]:
     return read
 
 
+def _plain_of(shape: object) -> Callable[[object, object], object]:
+    """Any plain data, or plain data of one shape: dict or list."""
+
+    def read(value: object, _kind: object) -> object:
+        if shape is dict and not isinstance(value, dict):
+            raise ValueError(f"expected an object, got {value!r}")
+        if shape is list and not isinstance(value, list):
+            raise ValueError(f"expected a list, got {value!r}")
+        return value
+
+    return read
+
+
 def _choice_of(choices: tuple[str, ...]) -> Callable[[object, object], object]:
     def read(value: object, _kind: object) -> object:
         if value not in choices:
@@ -121,7 +134,7 @@ def _hooks_by_metadata(fields: Iterable[Any]) -> Iterator[tuple[str, Callable[[o
         elif "choices" in field.metadata:
             yield field.name, _choice_of(field.metadata["choices"])
         elif "plain" in field.metadata:
-            yield field.name, lambda value, _kind: value
+            yield field.name, _plain_of(field.metadata["plain"])
 
 
 def _unstructure_record(kind: type[Any], converter: Converter) -> Callable[[Any], dict[str, Any]]:

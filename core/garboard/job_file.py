@@ -12,7 +12,7 @@ import json
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import lru_cache
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
 import attrs
@@ -54,8 +54,8 @@ class JobFile:
     measurements: tuple[Measurement, ...] = ()
     notes: tuple[Note, ...] = ()
     sign_offs: tuple[SignOff, ...] = ()
-    settings: dict[str, JsonValue] = attrs.field(factory=dict, metadata={"plain": True})
-    entries: tuple[JsonValue, ...] = attrs.field(default=(), converter=tuple, metadata={"plain": True})
+    settings: dict[str, JsonValue] = attrs.field(factory=dict, metadata={"plain": dict})
+    entries: tuple[JsonValue, ...] = attrs.field(default=(), converter=tuple, metadata={"plain": list})
     more: dict[str, JsonValue] = attrs.field(factory=dict, metadata={"plain": True})
 
 
@@ -106,12 +106,20 @@ def recordings_in(folder: Path) -> Callable[[str], Recording]:
     def load(reference: str) -> Recording:
         from garboard.recordings import load_recording
 
+        if not _is_beside(reference):
+            raise NotEnoughData(f"recording {reference} does not lie beside the job; copy it there")
         try:
             return load_recording(folder / reference)[0]
         except (OSError, InputError) as failure:
             raise NotEnoughData(f"recording {reference} cannot be read: {failure}") from None
 
     return load
+
+
+def _is_beside(reference: str) -> bool:
+    """Whether a reference stays in the job's folder. Job files come from elsewhere and must not reach out of it."""
+    path = PurePath(reference)
+    return not path.anchor and not path.drive and ".." not in path.parts
 
 
 def check(job_file: JobFile, host: PluginHost, folder: Path | None = None) -> tuple[Fault, ...]:
@@ -141,9 +149,11 @@ def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | N
         yield Fault(f"{path}.value", expected, got)
         return
     if field.kind is Kind.RECORDING and folder is not None and isinstance(measurement.value, dict):
-        file = folder / str(measurement.value["file"])
-        if not file.is_file():
-            yield Fault(f"{path}.value.file", "a recording beside the job file", f"{file}, which is not there")
+        reference = str(measurement.value["file"])
+        here = _is_beside(reference)
+        if not here or not (folder / reference).is_file():
+            why = "which is not there" if here else "which lies elsewhere"
+            yield Fault(f"{path}.value.file", "a recording beside the job file", f"{reference}, {why}")
 
 
 def check_value(field: Field, value: JsonValue) -> None:
