@@ -10,7 +10,16 @@ import attrs
 from garboard.findings import NotEnoughData
 from garboard.job_view import Asking, JobView
 from garboard.samples import Recording, Stream
-from garboard.series import Steady, engine_streams, mean, mean_direction, mean_of_means, signed_angle, steady_stretches
+from garboard.series import (
+    Steady,
+    engine_streams,
+    mean,
+    mean_direction,
+    mean_of_means,
+    signed_angle,
+    steady_stretches,
+    unwrapped,
+)
 from garboard.units import Amount, convert
 from garboard_fuel_curve.curve import TWO_SIDED_95, Doubts, Point
 from garboard_fuel_curve.steps import STEPS, limit
@@ -173,13 +182,13 @@ def cut(view: JobView, recording: Recording) -> list[Reading]:
     Raises NotEnoughData when an engine's data or the speed is not in the recording, or nothing holds steady.
     """
     streams, tolerance = _watched(view, recording)
-    stretches = steady_stretches(streams, tolerance, limit(view, "steady_seconds"))
+    course = next((per_second(stream, turning=True) for stream in recording.of("course_over_ground")), None)
+    stretches = _steady(view, streams, tolerance, course)
     usable = [stretch for stretch in stretches if all(stretch.means[name] > 0 for name in streams if name[0] != "s")]
     if not usable:
         raise NotEnoughData(
             f"nothing in the recording holds steady for {limit(view, 'steady_seconds'):.0f} s; hold each step longer"
         )
-    course = next(iter(recording.of("course_over_ground")), None)
     by_speed = sorted(usable, key=lambda stretch: _engine_speed(stretch, view))
     started = min(time for stream in streams.values() for time in stream.times[:1])
     groups: list[list[Steady]] = []
@@ -189,6 +198,43 @@ def cut(view: JobView, recording: Recording) -> list[Reading]:
             groups.append([])
         groups[-1].append(stretch)
     return [_recorded(view, sorted(group, key=lambda one: one.start), course, started) for group in groups]
+
+
+def _steady(
+    view: JobView, streams: dict[str, Stream], tolerance: dict[str, float], course: Stream | None
+) -> list[Steady]:
+    """Stretches on a steady course, so that a run out and the run back stay apart; then those on any course, for at
+    idle the course over ground wanders.
+    """
+    seconds = limit(view, "steady_seconds") - 1.0  # averaging over each second may cost one
+    any_course = steady_stretches(streams, tolerance, seconds)
+    if course is None:
+        return list(any_course)
+    held = steady_stretches(
+        {**streams, "course": course}, {**tolerance, "course": limit(view, "steady_course")}, seconds
+    )
+    apart = [one for one in any_course if all(one.end < other.start or one.start > other.end for other in held)]
+    return [*held, *apart]
+
+
+def per_second(stream: Stream, turning: bool = False) -> Stream:
+    """A stream averaged over each whole second, so that long recordings are cut quickly.
+
+    stream  : in order of time [unit of its quantity]
+    turning : whether the values are directions; they come back as a running total without jumps at north [-]
+    returns : at most one value a second, at the time of its first [unit of its quantity]
+
+    >>> from garboard.samples import StreamKey
+    >>> per_second(Stream(StreamKey("fuel_flow"), (0.2, 0.7, 1.1), (10.0, 12.0, 20.0))).values
+    (11.0, 20.0)
+    """
+    values = unwrapped(stream.values) if turning else stream.values
+    groups: list[tuple[float, list[float]]] = []
+    for time, value in zip(stream.times, values, strict=True):
+        if not groups or math.floor(time) != math.floor(groups[-1][0]):
+            groups.append((time, []))
+        groups[-1][1].append(value)
+    return Stream(stream.key, tuple(time for time, _ in groups), tuple(mean(group) for _, group in groups))
 
 
 def _watched(view: JobView, recording: Recording) -> tuple[dict[str, Stream], dict[str, float]]:
@@ -206,8 +252,8 @@ def _watched(view: JobView, recording: Recording) -> tuple[dict[str, Stream], di
             if stream is None:
                 missing.append(f"the recording has no {quantity.replace('_', ' ')} of the {engine.position} engine")
             else:
-                streams[f"{letter}{number}"], tolerance[f"{letter}{number}"] = stream, width
-    speed = next(iter(recording.of("speed_over_ground")), None)
+                streams[f"{letter}{number}"], tolerance[f"{letter}{number}"] = per_second(stream), width
+    speed = next((per_second(stream) for stream in recording.of("speed_over_ground")), None)
     if speed is None:
         missing.append("the recording has no speed over ground")
     else:

@@ -268,6 +268,7 @@ SETTINGS = (
     _amount("steady_engine_speed", "Steady engine speed keeps within ±", "engine speed", "rev/min", "50 rev/min"),
     _amount("steady_fuel_flow", "Steady fuel flow keeps within ±", "fuel flow", "gal/h", "0.5 gal/h"),
     _amount("steady_speed", "Steady speed keeps within ±", "speed", "kn", "0.7 kn"),
+    _amount("steady_course", "Steady course over ground keeps within ±", "angle", "deg", "20 deg"),
     _amount("engine_speed_accuracy", "Tachometers are right within ±", "engine speed", "rev/min", "20 rev/min"),
     _amount("speed_accuracy", "Speed over ground is right within ±", "speed", "kn", "0.2 kn"),
     _amount("unknown_current", "One-way runs allow for a current of ±", "speed", "kn", "0.5 kn"),

@@ -131,6 +131,39 @@ def test_a_recording_is_cut_into_its_steps_and_a_current_is_taken_out(engines: i
         assert step.flow == pytest.approx(flow, abs=0.01)
 
 
+def test_a_run_out_and_back_without_any_unsteady_spell_is_split_by_its_course() -> None:
+    samples: list[Sample] = []
+    for second in range(120):
+        course = 80.0 if second < 60 else 260.0
+        samples.append(Sample(second, "engine_speed", 3000.0, "1", "0"))
+        samples.append(Sample(second, "fuel_flow", 40.0, "1", "0"))
+        samples.append(Sample(second, "speed_over_ground", 17.3 if second < 60 else 16.7, "7"))
+        samples.append(Sample(second, "course_over_ground", course, "7", "", "true"))
+    (step,) = readings(with_recording(samples)).steps
+    assert step.both_ways
+    assert step.speed == pytest.approx(17.0, abs=0.001)
+
+
+def test_a_wandering_course_at_idle_does_not_lose_the_step() -> None:
+    samples: list[Sample] = []
+    for second in range(40):
+        samples.append(Sample(second, "engine_speed", 650.0, "1", "0"))
+        samples.append(Sample(second, "fuel_flow", 2.0, "1", "0"))
+        samples.append(Sample(second, "speed_over_ground", 0.3, "7"))
+        samples.append(Sample(second, "course_over_ground", 77.0 * second % 360, "7", "", "true"))
+    (step,) = readings(with_recording(samples)).steps
+    assert step.engine_speed == 650
+    assert not step.both_ways
+
+
+def test_ten_samples_a_second_give_the_same_step_as_one() -> None:
+    slow = recorded(PLANING[5:6], courses=(90,))
+    fast = [one._replace(time=one.time + tenth / 10) for one in slow for tenth in range(10)]
+    (one,), (ten,) = readings(with_recording(slow)).steps, readings(with_recording(fast)).steps
+    assert one.engine_speed == pytest.approx(ten.engine_speed, abs=0.5)
+    assert (one.speed, one.flow) == pytest.approx((ten.speed, ten.flow), abs=0.005)
+
+
 def test_a_recording_run_one_way_says_so_and_allows_for_a_current() -> None:
     view = with_recording(recorded(PLANING, courses=(90,)))
     found = readings(view)
@@ -148,7 +181,7 @@ def test_typed_rows_come_before_a_recording_and_the_source_says_so() -> None:
 
 
 def test_steps_held_too_short_are_not_readings() -> None:
-    assert "holds steady" in reasons(with_recording(recorded(PLANING, hold=10)))
+    assert "holds steady" in reasons(with_recording(recorded(PLANING, hold=14)))
 
 
 @pytest.mark.parametrize(
