@@ -125,7 +125,8 @@ def _figure(curve: Curve, hump: Hump | None) -> Figure:
     x = curve.engine_speeds
     economies = curve.fitted.economies(x)
     place = hump.best if hump else curve.landmarks.best
-    markers = [Marker("best-economy cruise" if hump else "best economy", place.engine_speed, place.economy, True)]
+    name = "best-economy cruise" if hump else "best economy"
+    markers = [Marker(name, place.engine_speed, curve.fitted.speed.at(place.engine_speed))]
     bands: tuple[Band, ...] = ()
     if hump:
         slowest = curve.fitted.speed.at(hump.planing)
