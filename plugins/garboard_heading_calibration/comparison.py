@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
+from collections.abc import Sequence
 
 import attrs
 
@@ -11,9 +12,12 @@ from garboard.samples import Stream
 from garboard.series import mean, signed_angle, spread
 
 from .deviation import student_t
+from .turns import finite_only
 
 LONGEST_GAP = 2.0  # between samples that are compared across [s]
-BLOCK = 10.0  # differences closer in time than this are not independent [s]
+SHORTEST_BLOCK = 10.0  # differences closer in time than this share the same wave [s]
+BLOCKS = 12  # a long recording is cut into this many, so that slow wandering counts too
+FEWEST_BLOCKS = 3
 
 
 @attrs.frozen(kw_only=True)
@@ -43,9 +47,9 @@ def compare_headings(heading: Stream, trusted: Stream) -> Comparison:
 
     heading : the source to judge [deg]
     trusted : the source it is held against, such as another sensor or the course over ground [deg]
-    returns : heading less trusted [deg]; its uncertainty is Student's t on means of blocks of 10 s, because
-              neighbouring samples share the same wave
-    Raises ValueError with fewer than three blocks of common time, or when the two differ by 90 degrees or more.
+    returns : heading less trusted [deg]; its uncertainty is Student's t on means of up to twelve blocks of 10 s or
+              longer, because neighbouring samples share the same wave
+    Raises ValueError with less common time than three blocks, or when the two differ by 90 degrees or more.
 
     >>> from garboard.samples import StreamKey
     >>> times = tuple(float(second) for second in range(60))
@@ -56,14 +60,12 @@ def compare_headings(heading: Stream, trusted: Stream) -> Comparison:
 
     [1] Mean of circular differences; block means, Student's t.
     """
-    pairs = [(time, value, _direction_at(time, trusted)) for time, value in heading]
+    others = finite_only(trusted)
+    pairs = [(time, value, _direction_at(time, others)) for time, value in finite_only(heading)]
     differences = [(time, signed_angle(value - other)) for time, value, other in pairs if other is not None]
-    blocks: dict[int, list[float]] = {}
-    for time, difference in differences:
-        blocks.setdefault(int((time - differences[0][0]) // BLOCK), []).append(difference)
-    means = [mean(block) for block in blocks.values()]
-    if len(means) < 3:
-        raise ValueError(f"common time in {len(means)} spans of {BLOCK:g} s; record both for a minute or more")
+    means = _block_means(differences)
+    if len(means) < FEWEST_BLOCKS:
+        raise ValueError("both were seen together for under half a minute; record both for a minute or more")
     values = [difference for _, difference in differences]
     if max(map(abs, values)) >= 90:
         raise ValueError("the two differ by 90 degrees or more; check which way the sensor points, then record again")
@@ -74,6 +76,17 @@ def compare_headings(heading: Stream, trusted: Stream) -> Comparison:
         samples=len(values),
         seconds=differences[-1][0] - differences[0][0],
     )
+
+
+def _block_means(differences: Sequence[tuple[float, float]]) -> list[float]:
+    if not differences:
+        return []
+    start, end = differences[0][0], differences[-1][0]
+    length = max(SHORTEST_BLOCK, (end - start) / BLOCKS)
+    blocks: dict[int, list[float]] = {}
+    for time, difference in differences:
+        blocks.setdefault(int((time - start) / length), []).append(difference)
+    return [mean(block) for block in blocks.values()]
 
 
 def _direction_at(time: float, stream: Stream) -> float | None:

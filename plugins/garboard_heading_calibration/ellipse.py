@@ -101,7 +101,7 @@ def fit_ellipse(x: Sequence[float], y: Sequence[float]) -> Ellipse:
     if len(points) < FEWEST_POINTS:
         raise ValueError(f"{len(points)} points; turn a full circle while recording")
     middle = points.mean(axis=0)
-    scale = float(points.std())
+    scale = float((points - middle).std())
     if scale == 0:
         raise ValueError("every point is the same; turn a full circle while recording")
     u, v = ((points - middle) / scale).T  # numbers near one keep the fit accurate

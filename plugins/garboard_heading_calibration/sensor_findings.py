@@ -40,7 +40,9 @@ VARIATION_BASIS = (
 )
 COMPARISON_BASIS = (
     HEADING_DEVICE,
-    Basis(BasisKind.METHOD, "mean of the differences at the same time; Student's t on means of blocks of 10 s"),
+    Basis(
+        BasisKind.METHOD, "mean of the differences at the same time; Student's t on means of blocks of 10 s or longer"
+    ),
 )
 MAGNETOMETER_BASIS = (
     Basis(
@@ -65,6 +67,8 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
     distances = {what: asking.amount(LOCATION, field, "m", of=sensor.name) for field, what in CLEARANCES.items()}
     steady = asking.yes(LOCATION, "steady_when_switched", of=sensor.name)
     mounted = asking.yes(LOCATION, "mounted_as_told", of=sensor.name)
+    for what, metres in distances.items():
+        asking.need(not metres < 0, f"distance to {what} is below zero")
     asking.check()
     clearance = limit(view, "clearance", "m")
     close = [f"{what} at {metres:.2f} m" for what, metres in distances.items() if metres < clearance]

@@ -39,7 +39,8 @@ from .deviation import (
 from .directions import current_allowance, deviation_of, heading_from_course, magnetic_from_true
 from .sensors import longest, name_of, one_by_one, sensors_of, variation_here
 from .settings import HANDBOOK, HEADING_DEVICE, SMALL_CRAFT, limit
-from .steps import STRAIGHT_RUNS, SWING
+from .steps import REFERENCES, STRAIGHT_RUNS, SWING
+from .turns import finite_only
 
 STEADY_WITHIN = {"heading": 4.0, "course": 6.0}  # half widths [deg]
 SHORTEST_RUN = 15.0  # [s]
@@ -105,12 +106,13 @@ def _typed(view: JobView, sensor: HeadingSensor) -> Finding:
     reference = asking.choice(SWING, "reference")
     current = _current(asking, SWING) if reference == "course over ground" else None
     speed = None if current is None else current.boat_speed
+    asking.need(reference in ("", *REFERENCES), f"reference must be {', '.join(REFERENCES)}, not {reference!r}")
     asking.need(current is None or speed is not None, "boat speed is not entered")
     asking.check()
     variation = None if reference == "magnetic" else variation_here(view)
     doubt = Doubt(
         constant=variation.uncertainty if variation else 0.0,
-        current=_in_range(lambda: current.doubt(speed)) if current and speed else 0.0,
+        current=_in_range(lambda: current.doubt(speed or 0.0)) if current else 0.0,
     )
     readings = _in_range(lambda: _rows(view, sensor, variation.east if variation else 0.0, current, speed or 0.0))
     return swing_finding(view, sensor.name, readings, doubt)
@@ -231,7 +233,7 @@ def straight_runs(
     boat_speed : used where there is no speed in the recording [kn]
     returns    : runs of 15 s or longer in which heading keeps within 4 and course within 6 either way [deg]
     """
-    watched = {"heading": heading, "course": course}
+    watched = {"heading": finite_only(heading), "course": finite_only(course)}
     steady = steady_stretches(
         {name: Stream(stream.key, stream.times, unwrapped(stream.values)) for name, stream in watched.items()},
         STEADY_WITHIN,
@@ -239,7 +241,7 @@ def straight_runs(
     )
     runs = []
     for stretch in steady:
-        speeds = speed.between(stretch.start, stretch.end).values if speed else ()
+        speeds = finite_only(speed.between(stretch.start, stretch.end)).values if speed else ()
         runs.append(
             Run(
                 heading=compass_angle(stretch.means["heading"]),

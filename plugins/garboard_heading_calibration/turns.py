@@ -146,11 +146,19 @@ def _one_for_each_source(recording: Recording) -> Iterable[Stream]:
     """Rate of turn where a source sends it, otherwise its heading; one source after the other."""
     chosen: dict[str, Stream] = {}
     for stream in (*recording.of("rate_of_turn"), *recording.of("heading")):
-        chosen.setdefault(stream.key.source, _finite(stream))
+        chosen.setdefault(stream.key.source, finite_only(stream))
     return (chosen[source] for source in sorted(chosen))
 
 
-def _finite(stream: Stream) -> Stream:
+def finite_only(stream: Stream) -> Stream:
+    """A stream without what is no number.
+
+    stream  : any quantity [its unit]
+    returns : the same, or what is left of it [its unit]
+
+    >>> finite_only(Stream(StreamKey("heading"), (0.0, 1.0), (math.nan, 5.0))).values
+    (5.0,)
+    """
     if all(map(math.isfinite, stream.values)):
         return stream
     kept = [(time, value) for time, value in stream if math.isfinite(value)]

@@ -1,0 +1,342 @@
+"""A swing, typed or from recorded straight runs, becomes a deviation card with honest uncertainties."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from garboard.findings import Finding, Verdict
+from garboard.job_view import JobView, Place
+from garboard.records import JsonValue
+from garboard.samples import Recording, gather
+from garboard_heading_calibration.deviation import fit_deviation
+from garboard_heading_calibration.directions import current_allowance, heading_from_course
+from heading_jobs import HELM, MAST, NAME, PLACE, findings, job, number, samples, straight_runs
+
+SWING, RUNS = f"{NAME}.swing", f"{NAME}.straight_runs"
+EIGHT = tuple(range(0, 360, 45))
+VARIATION = -13.9  # near enough what the model gives at the jobs' place; each test allows for the rest
+
+
+def gentle(z: float) -> float:
+    r = math.radians(z)
+    return 0.4 + 2.5 * math.sin(r) - 1.5 * math.cos(r) + 0.6 * math.sin(2 * r) - 0.3 * math.cos(2 * r)
+
+
+def table(
+    deviation_at: Callable[[float], float] = gentle,
+    headings: tuple[float, ...] = EIGHT,
+    *,
+    of: str = "helm compass",
+    shift: float = 0.0,
+    **more: JsonValue,
+) -> dict[Place, JsonValue]:
+    """Typed readings; `shift` is what the reference is off magnetic."""
+    values: dict[Place, JsonValue] = {(SWING, "reference", "", ""): "magnetic"}
+    values |= {(SWING, name, "", ""): value for name, value in more.items()}
+    for index, compass in enumerate(headings, 1):
+        row = str(index)
+        bow = (compass + deviation_at(compass) + shift) % 360
+        values[SWING, "compass_heading", row, of] = f"{compass:.1f} deg"
+        values[SWING, "reference_direction", row, ""] = f"{bow:.2f} deg"
+    return values
+
+
+def swung(values: Mapping[Place, JsonValue], **settings: JsonValue) -> Finding:
+    (finding,) = findings(job({**PLACE, **values}, settings=settings), "swing")
+    return finding
+
+
+def test_a_gentle_deviation_passes_with_its_coefficients_card_and_figure() -> None:
+    finding = swung(table())
+    assert finding.verdict is Verdict.PASS
+    # on 090: 0.4 + 2.5 + 0.3 = 3.2
+    assert finding.sentence == "Deviation +3.2 ± 0.0 degrees at most, on 090 by compass. Keep the card aboard."
+    made = {"A": 0.4, "B": 2.5, "C": -1.5, "D": 0.6, "E": -0.3}
+    for name, value in made.items():
+        assert number(finding, name).value == pytest.approx(value, abs=0.01)
+    card, coefficients, readings = finding.tables
+    assert [row[0] for row in card.rows] == [f"{heading:03d}" for heading in range(0, 360, 15)]
+    assert card.rows[6][:2] == ("090", "+3.2")
+    assert card.rows[6][3] == "093.2"
+    assert "3 degrees of freedom, Student's t 3.18" in coefficients.title
+    assert len(readings.rows) == 8
+    assert [series.name for series in finding.figures[0].series] == ["fitted", "read"]
+
+
+def test_deviation_is_east_when_the_magnetic_heading_is_more_than_the_compass_shows() -> None:
+    finding = swung(table(lambda _z: 2.0))
+    assert number(finding, "A").value == pytest.approx(2.0)
+    assert "Enter an offset of +2.0 degrees" in finding.sentence
+    assert finding.verdict is Verdict.ADVISE
+
+
+@pytest.mark.parametrize(("step", "rows"), [("10 deg", 36), ("15 deg", 24)])
+def test_the_card_lists_every_ten_or_fifteen_degrees(step: str, rows: int) -> None:
+    assert len(swung(table(), card_step=step).tables[0].rows) == rows
+
+
+@pytest.mark.parametrize(("b", "verdict"), [(4.9, Verdict.PASS), (5.1, Verdict.ADVISE), (19.9, Verdict.ADVISE)])
+def test_above_five_degrees_the_cause_is_to_be_found_first(b: float, verdict: Verdict) -> None:
+    finding = swung(table(lambda z: b * math.sin(math.radians(z))))
+    assert finding.verdict is verdict
+    assert ("Find and move what disturbs the sensor" in finding.sentence) == (verdict is Verdict.ADVISE)
+
+
+def test_above_twenty_degrees_no_card_is_given() -> None:
+    finding = swung(table(lambda z: 20.5 * math.sin(math.radians(z))))
+    assert finding.verdict is Verdict.FAIL
+    assert finding.sentence.startswith("Deviation +20.5 degrees on 090 by compass. Find and move the cause")
+    assert finding.tables == ()
+    assert [given.name for given in finding.numbers] == ["largest deviation read"]
+
+
+@pytest.mark.parametrize(("offset", "verdict"), [(0.9, Verdict.PASS), (1.1, Verdict.ADVISE), (-1.1, Verdict.ADVISE)])
+def test_an_offset_is_worth_entering_above_one_degree(offset: float, verdict: Verdict) -> None:
+    assert swung(table(lambda _z: offset)).verdict is verdict
+
+
+def test_readings_that_scatter_are_to_be_taken_again() -> None:
+    rough = iter([3.0, -3.0, 2.5, 1.0, -2.0, 3.0, -3.0, 0.0])
+    finding = swung(table(lambda _z: next(rough)))
+    assert finding.verdict is Verdict.ADVISE
+    assert "take them again in calmer water" in finding.sentence
+    assert (number(finding, "A").uncertainty or 0) > 1
+
+
+def test_the_true_reference_is_brought_to_magnetic_by_the_model() -> None:
+    magnetic = swung(table())
+    true = swung(table(shift=VARIATION, reference="true"))
+    assert number(true, "A").value == pytest.approx(number(magnetic, "A").value, abs=0.1)
+    assert number(true, "B").value == pytest.approx(number(magnetic, "B").value, abs=1e-6)
+    assert (number(true, "A").uncertainty or 0) > 0.5  # the model's own
+    assert (number(true, "B").uncertainty or 0) < 0.1
+
+
+def test_an_unknown_current_leaves_b_and_c_open_and_not_a() -> None:
+    values = table(shift=VARIATION, reference="course over ground", current_speed="0.3 kn", boat_speed="6.0 kn")
+    finding = swung(values)
+    allowance = math.degrees(math.asin(0.3 / 6))
+    assert number(finding, "B").uncertainty == pytest.approx(allowance, abs=0.05)
+    assert number(finding, "C").uncertainty == pytest.approx(allowance, abs=0.05)
+    assert (number(finding, "A").uncertainty or 9) < 1
+    assert "The current leaves B and C open by 2.9 degrees." in finding.sentence
+    assert finding.verdict is Verdict.ADVISE
+
+
+def test_still_water_leaves_nothing_open() -> None:
+    values = table(shift=VARIATION, reference="course over ground", current_speed="0 kn", boat_speed="6.0 kn")
+    assert swung(values).verdict is Verdict.PASS
+
+
+def test_a_current_of_known_set_is_taken_out() -> None:
+    def with_current(compass: float) -> float:
+        """What a course over ground makes of the deviation: the reading wanted, less the drift angle."""
+        true = math.radians(compass + gentle(compass) + VARIATION)
+        course = math.atan2(6 * math.sin(true) + 0.5, 6 * math.cos(true))  # sets towards 090
+        return math.degrees(course) - VARIATION - compass
+
+    values = table(
+        with_current,
+        shift=VARIATION,
+        reference="course over ground",
+        current_speed="0.50 kn",
+        current_sets_towards="90 deg",
+        boat_speed="6.0 kn",
+    )
+    finding = swung(values)
+    assert number(finding, "B").value == pytest.approx(2.5, abs=0.02)
+    assert number(finding, "C").value == pytest.approx(-1.5, abs=0.02)
+    assert number(finding, "B").uncertainty == pytest.approx(math.degrees(math.asin(0.005 / 6)), abs=0.05)
+
+
+def dropping(*gone: Place, **changed: JsonValue) -> dict[Place, JsonValue]:
+    values = {
+        **PLACE,
+        **table(shift=VARIATION, reference="course over ground", current_speed="0 kn", boat_speed="6 kn"),
+    }
+    values |= {(SWING, name, "", ""): value for name, value in changed.items()}
+    return {place: value for place, value in values.items() if place not in gone}
+
+
+@pytest.mark.parametrize(
+    ("values", "reason"),
+    [
+        ({}, "reference is not entered"),
+        (dropping(reference="by eye"), "reference must be magnetic, true, course over ground"),
+        (dropping((SWING, "current_speed", "", "")), "current speed is not entered"),
+        (dropping((SWING, "boat_speed", "", "")), "boat speed is not entered"),
+        (dropping((f"{NAME}.place", "latitude", "", "")), "latitude is not entered"),
+        (dropping((SWING, "compass_heading", "3", "helm compass")), "7 different headings"),
+        (dropping(current_speed="6 kn"), "expected a current from 0 to below the boat speed"),
+        (dropping(boat_speed="0 kn"), "expected a current from 0 to below the boat speed"),
+        (dropping(boat_speed="12 V"), "boat speed: "),
+        (table(headings=(0, 10, 20, 30, 40, 50, 60, 70, 80)), "degrees between neighbouring headings"),
+        (table(headings=(0, 0, 90, 90, 180, 180, 270, 270)), "4 different headings"),
+    ],
+)
+def test_a_swing_that_cannot_carry_a_card_says_what_is_missing(values: dict[Place, JsonValue], reason: str) -> None:
+    (finding,) = findings(job(values), "swing")
+    assert finding.verdict is Verdict.NOT_ENOUGH_DATA
+    assert reason in finding.sentence
+
+
+def test_each_sensor_gets_its_own_card() -> None:
+    values = {**table(), **table(lambda _z: -3.0, of="mast sensor")}
+    values |= {(SWING, "reference_direction", str(i), ""): f"{z:.1f} deg" for i, z in enumerate(EIGHT, 1)}
+    values |= {
+        (SWING, "compass_heading", str(i), "helm compass"): f"{(z - 2) % 360:.1f} deg" for i, z in enumerate(EIGHT, 1)
+    }
+    values |= {
+        (SWING, "compass_heading", str(i), "mast sensor"): f"{(z + 3) % 360:.1f} deg" for i, z in enumerate(EIGHT, 1)
+    }
+    helm, mast = findings(job(values, HELM, MAST), "swing")
+    assert (helm.about, mast.about) == ("helm compass", "mast sensor")
+    assert (number(helm, "A").value, number(mast, "A").value) == pytest.approx((2.0, -3.0))
+
+
+# --- recorded straight runs
+
+
+def ran(recording: Recording, **values: JsonValue) -> Finding:
+    entered: dict[Place, JsonValue] = {(RUNS, "runs_recording", "", ""): {"file": "runs"}}
+    entered |= {(RUNS, name, "", ""): value for name, value in {"current_speed": "0 kn", **values}.items()}
+    (finding,) = findings(job({**PLACE, **entered}, recordings={"runs": recording}), "straight_runs")
+    return finding
+
+
+@pytest.mark.parametrize("reference", ["magnetic", "true"])
+def test_recorded_runs_give_the_deviation_the_boat_was_made_with(reference: str) -> None:
+    finding = ran(straight_runs(EIGHT, gentle, variation=VARIATION, reference=reference))
+    assert finding.about == "helm compass"
+    assert number(finding, "B").value == pytest.approx(2.5, abs=0.02)
+    assert number(finding, "A").value == pytest.approx(0.4, abs=0.15)
+    assert len(finding.tables[2].rows) == 8
+    # a true heading and a true course are compared without the model, so its uncertainty stays out
+    assert ((number(finding, "A").uncertainty or 0) > 0.5) == (reference == "magnetic")
+
+
+def test_a_current_nobody_entered_would_pass_for_b_and_c_and_entering_it_takes_it_out() -> None:
+    recording = straight_runs(EIGHT, gentle, variation=VARIATION, drift=0.5, sets_towards=90.0)
+    blind = ran(recording)
+    assert abs(number(blind, "C").value - -1.5) > 2  # 0.5 kn in 6 is 4.8 degrees, shared by B and C
+    known = ran(recording, current_speed="0.50 kn", current_sets_towards="90 deg")
+    assert number(known, "B").value == pytest.approx(2.5, abs=0.05)
+    assert number(known, "C").value == pytest.approx(-1.5, abs=0.05)
+    bounded = ran(recording, current_speed="0.5 kn")
+    for name, made in {"B": 2.5, "C": -1.5}.items():
+        assert abs(number(bounded, name).value - made) <= (number(bounded, name).uncertainty or 0)
+
+
+@pytest.mark.parametrize(
+    ("recording", "reason"),
+    [
+        (straight_runs(EIGHT[:5], gentle, variation=VARIATION), "5 different headings"),
+        (straight_runs(EIGHT, gentle, variation=VARIATION, seconds=10), "0 different headings"),
+        (
+            Recording(
+                "heading only",
+                {
+                    k: v
+                    for k, v in straight_runs(EIGHT, gentle, variation=VARIATION).streams.items()
+                    if k.quantity == "heading"
+                },
+            ),
+            "no course over ground",
+        ),
+        (
+            Recording(
+                "course only",
+                {
+                    k: v
+                    for k, v in straight_runs(EIGHT, gentle, variation=VARIATION).streams.items()
+                    if k.quantity != "heading"
+                },
+            ),
+            "no heading",
+        ),
+    ],
+)
+def test_runs_that_cannot_carry_a_card_say_what_is_missing(recording: Recording, reason: str) -> None:
+    finding = ran(recording)
+    assert finding.verdict is Verdict.NOT_ENOUGH_DATA
+    assert reason in finding.sentence
+
+
+def test_runs_not_recorded_are_no_matter_unless_begun() -> None:
+    assert findings(job({}), "straight_runs") == []
+    assert [finding.verdict for finding in findings(job({}), "swing")] == [Verdict.NOT_ENOUGH_DATA]
+
+
+def test_recorded_runs_stand_in_for_a_typed_swing() -> None:
+    assert findings(job({(RUNS, "current_speed", "", ""): "0 kn"}), "swing") == []
+
+
+# --- the plain functions
+
+
+@pytest.mark.parametrize(
+    ("course", "sets_towards", "heading"),
+    [(0, 90, 350.406), (180, 90, 189.594), (90, 90, 90), (90, 270, 90), (270, 0, 260.406), (355, 265, 364.594 - 360)],
+)
+def test_the_bow_points_into_a_current_that_sets_across(course: float, sets_towards: float, heading: float) -> None:
+    """1 kn in 6 kn square to the track: asin(1/6) = 9.594 degrees."""
+    assert heading_from_course(course, sets_towards, 1.0, 6.0) == pytest.approx(heading, abs=0.001)
+
+
+@pytest.mark.parametrize(("drift", "speed"), [(-0.1, 6), (6, 6), (7, 6), (0, 0), (math.nan, 6)])
+def test_a_current_as_fast_as_the_boat_is_refused(drift: float, speed: float) -> None:
+    with pytest.raises(ValueError, match="expected a current"):
+        current_allowance(drift, speed)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.tuples(st.floats(-720, 720), st.floats(-20, 20)), min_size=0, max_size=30))
+def test_a_fit_is_either_refused_with_a_reason_or_leaves_residuals_without_a_mean(
+    rows: list[tuple[float, float]],
+) -> None:
+    headings, deviations = [row[0] for row in rows], [row[1] for row in rows]
+    try:
+        fit = fit_deviation(headings, deviations)
+    except ValueError as refused:
+        assert "headings" in str(refused)  # noqa: PT017 - either outcome is right
+        return
+    assert math.fsum(fit.residuals) == pytest.approx(0, abs=1e-6)
+    assert fit.freedom == len(rows) - 5
+
+
+_ODD = st.one_of(
+    st.none(),
+    st.booleans(),
+    st.sampled_from(["", "x", "12 V", "magnetic", "true", "course over ground", "1e9 deg"]),
+    st.integers(-10, 800).map(lambda n: f"{n} deg"),
+    st.integers(-10, 800).map(lambda n: f"{n} kn"),
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data())
+def test_odd_entries_never_crash_a_calculator(data: st.DataObject) -> None:
+    values: dict[Place, JsonValue] = {**PLACE, **table(of="helm compass")}
+    for place in data.draw(st.lists(st.sampled_from(sorted(values)), max_size=6, unique=True)):
+        values[place] = data.draw(_ODD)
+    for name in ("current_speed", "current_sets_towards", "boat_speed"):
+        if data.draw(st.booleans()):
+            values[SWING, name, "", ""] = data.draw(_ODD)
+            values[RUNS, name, "", ""] = data.draw(_ODD)
+    values[RUNS, "runs_recording", "", ""] = {"file": "runs"}
+    unsettled = data.draw(st.lists(st.sampled_from(sorted(values)), max_size=3, unique=True))
+    recording = straight_runs(EIGHT, gentle, variation=VARIATION, seconds=16)
+    view: JobView = job(values, recordings={"runs": recording}, disagreements=unsettled)
+    for finding in (*findings(view, "swing"), *findings(view, "straight_runs"), *findings(view, "variation")):
+        assert "failed in" not in finding.sentence
+
+
+def test_a_recording_without_straight_stretches_has_no_readings() -> None:
+    weaving = samples("heading", lambda t: 30 * t % 360, 120, every=1.0, source="7")
+    course = samples("course_over_ground", lambda t: 30 * t % 360, 120, every=1.0, source="3")
+    assert "0 different headings" in ran(gather("weaving", [*weaving, *course])).sentence

@@ -1,0 +1,156 @@
+"""What the technician is told about a steady turn."""
+
+from __future__ import annotations
+
+import pytest
+
+from garboard.findings import Finding, NotEnoughData, Verdict
+from garboard.job_view import Place
+from garboard.records import JsonValue
+from garboard.samples import Recording, gather
+from garboard_heading_calibration.turn_findings import judge_recording
+from heading_jobs import HELM, HOST, MAST, NAME, findings, job, number, samples, turn
+
+STEP = f"{NAME}.steady_turn"
+GOOD = 450.5 / 2.5  # seconds
+
+
+def judged(recording: Recording, **values: JsonValue) -> Finding:
+    entered: dict[Place, JsonValue] = {
+        (STEP, "turn_recording", "", ""): {"file": "turn.log"},
+        (STEP, "calm_water", "", ""): True,
+    }
+    entered |= {(STEP, name, "", ""): value for name, value in values.items()}
+    (finding,) = findings(job(entered, recordings={"turn.log": recording}), "steady_turn")
+    return finding
+
+
+def test_an_even_turn_of_a_circle_and_a_quarter_passes() -> None:
+    finding = judged(turn(2.5, GOOD))
+    assert finding.verdict is Verdict.PASS
+    assert finding.about == "helm compass"
+    assert finding.sentence == (
+        "450.5 degrees to starboard at 2.50 deg/s, 100 % of the time inside 2 to 3. "
+        "Good: let the instrument finish its calibration."
+    )
+    assert number(finding, "turned by course over ground").value == pytest.approx(450.5)
+
+
+@pytest.mark.parametrize(
+    ("rate", "verdict", "words"),
+    [
+        (1.67, Verdict.FAIL, "Too slow. Turn faster: mean 1.67 deg/s, wanted 2 to 3."),
+        (1.99, Verdict.FAIL, "Too slow."),
+        (2.01, Verdict.PASS, "Good:"),
+        (2.99, Verdict.PASS, "Good:"),
+        (3.01, Verdict.FAIL, "Too fast. Turn slower: mean 3.01 deg/s, wanted 2 to 3."),
+    ],
+)
+def test_the_mean_rate_decides_between_faster_and_slower(rate: float, verdict: Verdict, words: str) -> None:
+    finding = judged(turn(rate, 452 / rate))
+    assert finding.verdict is verdict
+    assert words in finding.sentence
+
+
+@pytest.mark.parametrize(("degrees", "verdict"), [(449, Verdict.FAIL), (451, Verdict.PASS)])
+def test_a_turn_that_stops_short_is_to_be_turned_on(degrees: float, verdict: Verdict) -> None:
+    finding = judged(turn(2.5, degrees / 2.5))
+    assert finding.verdict is verdict
+    assert ("Turn on for 1 degrees more: 450 wanted." in finding.sentence) == (verdict is Verdict.FAIL)
+
+
+@pytest.mark.parametrize(("inside", "verdict"), [(0.78, Verdict.FAIL), (0.82, Verdict.PASS)])
+def test_a_rate_that_wanders_out_of_the_band_too_long_altogether_is_uneven(inside: float, verdict: Verdict) -> None:
+    finding = judged(turn(lambda t: 2.5 if t % 10 < 10 * inside else 3.2, 181))
+    assert finding.verdict is verdict
+    assert ("Too uneven. Hold helm and throttle still: 80 % in the band wanted." in finding.sentence) == (
+        verdict is Verdict.FAIL
+    )
+
+
+@pytest.mark.parametrize(("seconds", "verdict"), [(8, Verdict.PASS), (12, Verdict.FAIL)])
+def test_one_long_lapse_spoils_a_turn(seconds: float, verdict: Verdict) -> None:
+    finding = judged(turn(lambda t: 1.5 if 60 <= t < 60 + seconds else 2.5, 190))
+    assert finding.verdict is verdict
+    assert ("Keep each lapse under 10 s." in finding.sentence) == (verdict is Verdict.FAIL)
+
+
+@pytest.mark.parametrize(("scale", "verdict"), [(1.04, Verdict.PASS), (1.08, Verdict.ADVISE), (0.9, Verdict.ADVISE)])
+def test_a_course_that_turned_differently_points_at_the_sensor(scale: float, verdict: Verdict) -> None:
+    finding = judged(turn(2.5, GOOD, course_scale=scale))
+    assert finding.verdict is verdict
+    assert (f"Course over ground turned {450.5 * scale:.1f} degrees" in finding.sentence) == (verdict is Verdict.ADVISE)
+    assert number(finding, "turned").uncertainty == pytest.approx(450.5 * abs(scale - 1), rel=0.01)
+
+
+def test_a_turn_without_a_course_to_check_against_is_not_passed() -> None:
+    finding = judged(turn(2.5, GOOD, course=False))
+    assert finding.verdict is Verdict.ADVISE
+    assert "Not checked against course over ground" in finding.sentence
+
+
+def test_rough_water_keeps_a_good_turn_from_passing() -> None:
+    finding = judged(turn(2.5, GOOD), calm_water=False)
+    assert finding.verdict is Verdict.ADVISE
+    assert "turn again on a calm day" in finding.sentence
+
+
+def test_the_best_of_several_turns_counts() -> None:
+    finding = judged(turn(lambda t: 1.5 if t < 200 else 0.0 if t < 230 else 2.5, 415))
+    assert finding.verdict is Verdict.PASS
+
+
+def test_a_sensor_that_sent_nothing_is_named_while_the_other_is_judged() -> None:
+    view = job({(STEP, "turn_recording", "", ""): {"file": "a"}}, HELM, MAST, recordings={"a": turn(2.5, GOOD)})
+    helm, mast = findings(view, "steady_turn")
+    assert (helm.about, helm.verdict) == ("helm compass", Verdict.PASS)
+    assert (mast.about, mast.verdict) == ("mast sensor", Verdict.NOT_ENOUGH_DATA)
+    assert "source 9 shows no turn" in mast.sentence
+
+
+def test_a_calibration_the_instrument_refused_fails_whatever_the_turn() -> None:
+    entered: dict[Place, JsonValue] = {
+        (STEP, "turn_recording", "", ""): {"file": "a"},
+        (STEP, "instrument_result", "", "helm compass"): "refused",
+    }
+    refused, turned = findings(job(entered, recordings={"a": turn(2.5, GOOD)}), "steady_turn")
+    assert (refused.verdict, turned.verdict) == (Verdict.FAIL, Verdict.PASS)
+    assert "refused its calibration" in refused.sentence
+
+
+@pytest.mark.parametrize(
+    ("recording", "reason"),
+    [
+        (gather("empty", []), "neither rate of turn nor heading"),
+        (gather("speed", samples("speed_over_ground", lambda _t: 5.0, 60)), "neither rate of turn nor heading"),
+        (turn(0.1, 180), "no turn of 90 degrees or more"),
+    ],
+)
+def test_a_recording_without_a_turn_says_so(recording: Recording, reason: str) -> None:
+    finding = judged(recording)
+    assert finding.verdict is Verdict.NOT_ENOUGH_DATA
+    assert reason in finding.sentence
+    with pytest.raises(NotEnoughData, match=reason):
+        judge_recording(recording)
+
+
+def test_the_shops_own_band_and_circles_are_used() -> None:
+    values: dict[Place, JsonValue] = {(STEP, "turn_recording", "", ""): {"file": "a"}}
+    settings: dict[str, JsonValue] = {"band_low": "240 deg/min", "band_high": "6 deg/s", "circles": "2"}
+    (finding,) = findings(job(values, recordings={"a": turn(5.0, 145)}, settings=settings), "steady_turn")
+    assert finding.verdict is Verdict.PASS
+    assert "inside 4 to 6" in finding.sentence
+
+
+def test_a_band_upside_down_is_told_and_not_used() -> None:
+    values: dict[Place, JsonValue] = {(STEP, "turn_recording", "", ""): {"file": "a"}}
+    view = job(values, recordings={"a": turn(2.5, GOOD)}, settings={"band_low": "4 deg/s"})
+    (finding,) = findings(view, "steady_turn")
+    assert "the shop's band reads 4 to 3 deg/s" in finding.sentence
+
+
+def test_a_recording_is_judged_without_a_job_by_the_same_measure() -> None:
+    (judge,) = HOST.recording_judges
+    (finding,) = judge.judge(turn(1.67, 220))
+    assert (finding.verdict, finding.about) == (Verdict.FAIL, "source 7")
+    assert "Too slow. Turn faster" in finding.sentence
