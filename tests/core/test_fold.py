@@ -5,7 +5,6 @@ from __future__ import annotations
 import random
 
 import pytest
-from histories import HULL, JOB, history, tablet, union
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -14,6 +13,7 @@ from garboard.faults import InputError
 from garboard.fold import Fold, SlotKey, fold, same_value
 from garboard.job_file import parse_job_file
 from garboard.writing import Author, measure, move_job, retract, same_boat, settle, sign_off, take_in
+from histories import HULL, JOB, history, tablet, union
 
 STEP, FIELD = "prop_check.runs", "speed"
 KEY = SlotKey("measure", JOB, (STEP, FIELD, "1", ""))
