@@ -1,0 +1,142 @@
+"""The readable account: by phase and step, verdict by word and shape, numbers with their spread and basis."""
+
+import attrs
+import pytest
+from rich.console import Console
+
+import small_plugin
+from garboard.findings import Basis, BasisKind
+from garboard.job_view import Disagreement
+from garboard.records import Measurement, StepState
+from garboard.report.account import print_account
+from garboard.report.outline import by_phase, cautions, numbered_bases, punch_list
+from garboard.steps import Phase
+
+
+def account(view, host=None, width=100, questions=(), **console):
+    host = host or small_plugin.small_host()
+    paper = Console(width=width, record=True, highlight=False, markup=False, file=_Nowhere(), **console)
+    print_account(paper, view, host, host.assess(view), questions)
+    return paper.export_text(styles=bool(console.get("force_terminal")))
+
+
+class _Nowhere:
+    encoding = "utf-8"
+
+    def write(self, text):
+        return len(text)
+
+    def flush(self):
+        pass
+
+    def isatty(self):
+        return False
+
+
+@pytest.fixture
+def view(tmp_path):
+    return small_plugin.small_view(tmp_path)
+
+
+def test_the_account_goes_from_phase_to_step_to_finding(view):
+    lines = account(view).splitlines()
+    order = ["ALONGSIDE", "Sound the horn", "  ■ fail", "UNDER WAY", "Full-throttle run", "  ▲ advise", "  ✔ pass"]
+    places = [next(n for n, line in enumerate(lines) if line.startswith(start)) for start in order]
+    assert places == sorted(places)
+
+
+def test_a_verdict_has_shape_word_sentence_numbers_with_spread_and_basis(view):
+    text = account(view)
+    assert "■ fail" in text
+    assert "Horn: Not heard from the dock. Look at its fuse first." in text
+    assert "battery at rest 12.65 ± 0.05 V" in text
+    assert "basis 1" in text
+    assert "1    An invented rule of the test shop (common practice, no source)" in text
+
+
+def test_steps_show_how_far_they_are(view):
+    text = account(view)
+    assert "Sound the horn  ● done" in text
+    assert "Full-throttle run  ▲ look again" in text
+
+
+def test_the_punch_list_stands_at_the_end_and_leaves_out_what_is_settled(view):
+    text = account(view)
+    rest = text.partition("PUNCH LIST")[2]
+    assert "1    Horn: Not heard from the dock. Look at its fuse first. (fails)" in rest
+    assert "Fog came in. (look again)" in rest
+    assert "Cleat loose at the bow. (noted)" in rest
+    assert "Fender" not in text
+
+
+def test_an_empty_punch_list_says_so(view):
+    clean = attrs.evolve(view, notes=(), steps=(), measurements=())
+    assert "Nothing to put right." in account(clean)
+
+
+def test_values_that_disagree_are_on_the_punch_list(view):
+    place = ("small.run", "speed", "", "port")
+    values = tuple(
+        Measurement(step="small.run", field="speed", of="port", value=value)
+        for value in ("4800 rev/min", "5100 rev/min")
+    )
+    disagreeing = attrs.evolve(view, disagreements=(Disagreement(place, values),))
+    items = punch_list(disagreeing, small_plugin.small_host(), ())
+    assert items[0].about == "Full-throttle run: Engine speed, port"
+    assert items[0].text == "4800 rev/min against 5100 rev/min: choose the right one."
+
+
+def test_a_step_looked_at_again_and_done_is_no_longer_on_the_punch_list(view):
+    settled = attrs.evolve(view, steps=(*view.steps, StepState(step="small.run", state="done")), notes=())
+    assert punch_list(settled, small_plugin.small_host(), ()) == ()
+
+
+def test_questions_are_asked(view):
+    assert "?  Battery at rest: 11.2 V. Is it right?" in account(
+        view, questions=["Battery at rest: 11.2 V. Is it right?"]
+    )
+
+
+@pytest.mark.parametrize("width", [40, 60, 80, 132])
+def test_no_line_is_wider_than_the_terminal(view, width):
+    text = account(view, width=width)
+    assert max(len(line) for line in text.splitlines()) <= width
+    assert "Not heard" in text
+
+
+def test_there_is_no_colour_where_there_is_no_terminal(view, capsys):
+    host = small_plugin.small_host()
+    from garboard.report.account import make_console
+
+    print_account(make_console(), view, host, host.assess(view))
+    text = capsys.readouterr().out
+    assert "■ fail" in text
+    assert "\x1b" not in text
+
+
+def test_a_terminal_gets_colour_unless_told_otherwise(view):
+    coloured = {"force_terminal": True, "color_system": "truecolor"}
+    assert "\x1b[38;2;" in account(view, **coloured)
+    assert "\x1b[38;2;" not in account(view, no_color=True, **coloured)
+
+
+def test_square_brackets_in_what_people_typed_are_kept(view):
+    noted = attrs.evolve(view, vessel=attrs.evolve(view.vessel, name="[bold]Brackets[/bold]"))
+    assert "[bold]Brackets[/bold]" in account(noted)
+
+
+def test_phases_come_in_the_order_of_the_work(view):
+    host = small_plugin.small_host()
+    assert [phase.phase for phase in by_phase(view, host, host.assess(view))] == [Phase.ALONGSIDE, Phase.UNDER_WAY]
+
+
+def test_bases_are_numbered_once_in_the_order_of_their_use():
+    one, two = Basis(BasisKind.MANUAL, "One"), Basis(BasisKind.MANUAL, "Two")
+    assert numbered_bases([], [two, one, two]) == {two: 1, one: 2}
+
+
+def test_a_caution_of_several_steps_is_shown_once():
+    assert [caution.text for caution in cautions(small_plugin.small_host())] == [
+        "Cover your ears before the horn sounds.",
+        "Keep clear of the bow.",
+    ]

@@ -1,0 +1,145 @@
+"""Figures: the plain data drawn in the house look, readable without colour."""
+
+from io import BytesIO
+
+import attrs
+import matplotlib as mpl
+import numpy as np
+import pytest
+from PIL import Image
+
+from garboard.findings import Axis, Band, Figure, Marker, Series
+from garboard.look import SERIES_STYLES
+from garboard.report.figures import MILLIMETRES_PER_INCH, draw, figure_bytes
+
+X = (1000.0, 2000.0, 3000.0, 4000.0)
+THREE = Figure(
+    title="Fuel and speed",
+    x=Axis("Engine speed", "rev/min"),
+    y=Axis("Fuel flow", "L/h", 0),
+    y2=Axis("Speed", "kn", 0, 50),
+    series=(
+        Series("With the current", X, (4.0, 11.0, 28.0, 52.0)),
+        Series("Against it", X, (5.0, 12.0, 30.0, 55.0)),
+        Series("Speed", X, (6.0, 14.0, 27.0, 39.0), second_axis=True),
+    ),
+    bands=(Band("Window", "x", 3500, 4000), Band("Planing", "y2", 15, 20)),
+    markers=(Marker("Best economy", 3000, 28.0),),
+)
+
+
+def all_text(sheet):
+    from matplotlib.text import Text
+
+    return [text.get_text() for text in sheet.findobj(Text) if text.get_text()]
+
+
+def lines_of(figure):
+    return {line.get_label(): line for axes in draw(figure).axes for line in axes.get_lines()}
+
+
+def test_axes_carry_their_label_and_unit_and_everything_is_named():
+    texts = all_text(draw(THREE))
+    for expected in (
+        *("Fuel and speed", "Engine speed [rev/min]", "Fuel flow [L/h]", "Speed [kn]"),
+        *("With the current", "Against it", "Speed (right)", "Window", "Planing", "Best economy"),
+    ):
+        assert expected in texts
+
+
+def test_series_are_told_apart_by_marker_and_dash_before_colour():
+    lines = lines_of(THREE)
+    drawn = [lines[series.name] for series in THREE.series]
+    assert len({line.get_marker() for line in drawn}) == 3
+    assert len({str(line._unscaled_dash_pattern) for line in drawn}) == 3
+    assert [line.get_color() for line in drawn] == [style.colour for style in SERIES_STYLES]
+
+
+def test_a_fourth_series_has_hollow_markers():
+    four = attrs.evolve(THREE, series=(*THREE.series, Series("Fourth", X, X)))
+    lines = lines_of(four)
+    assert lines["Fourth"].get_marker() == lines["With the current"].get_marker()
+    assert lines["Fourth"].get_markerfacecolor() != lines["With the current"].get_markerfacecolor()
+
+
+def test_the_data_is_drawn_as_it_is_on_its_own_axis():
+    sheet = draw(THREE)
+    first, second = sheet.axes
+    on_first = {line.get_label(): list(line.get_ydata()) for line in first.get_lines()}
+    assert on_first["Against it"] == [5.0, 12.0, 30.0, 55.0]
+    assert "Speed" not in on_first
+    assert {line.get_label(): list(line.get_ydata()) for line in second.get_lines()}["Speed"] == [6, 14, 27, 39]
+
+
+def test_axes_end_where_the_figure_says():
+    first, second = draw(THREE).axes
+    assert first.get_ylim()[0] == 0
+    assert second.get_ylim() == (0, 50)
+
+
+def test_bands_are_hatched_with_dark_edges_at_their_ends():
+    first, second = draw(THREE).axes
+    assert [patch.get_hatch() is not None for patch in (*first.patches, *second.patches)] == [True, True]
+    assert {tuple(line.get_xdata()) for line in first.get_lines()} >= {(3500, 3500), (4000, 4000)}
+    assert {tuple(line.get_ydata()) for line in second.get_lines()} >= {(15, 15), (20, 20)}
+
+
+def test_lines_that_end_apart_carry_their_names_at_their_ends():
+    apart = attrs.evolve(
+        THREE, y2=None, bands=(), markers=(), series=(Series("Low", X, (0, 1, 2, 3)), Series("High", X, (0, 5, 9, 20)))
+    )
+    sheet = draw(apart)
+    assert sheet.legends == []
+    assert {"Low", "High"} <= set(all_text(sheet))
+
+
+def test_lines_that_end_together_are_named_below_the_plot():
+    assert len(draw(THREE).legends) == 1
+
+
+def test_equal_scales_draw_a_round_as_a_round():
+    round_one = Figure("Round", Axis("x"), Axis("y"), (Series("s", (0, 1, 2), (1, 0, 1)),), equal_scales=True)
+    assert draw(round_one).axes[0].get_aspect() == 1.0
+
+
+@pytest.mark.parametrize("kind", ["png", "svg", "pdf"])
+def test_the_same_figure_gives_the_same_bytes(kind):
+    assert figure_bytes(THREE, kind) == figure_bytes(THREE, kind)
+
+
+def test_a_png_has_the_size_it_is_printed_at():
+    picture = Image.open(BytesIO(figure_bytes(THREE, "png", 127.0, 63.5, dots_per_inch=200)))
+    assert picture.size == (127.0 / MILLIMETRES_PER_INCH * 200, 63.5 / MILLIMETRES_PER_INCH * 200)
+
+
+def test_vectors_hold_no_picture():
+    assert b"<image" not in figure_bytes(THREE, "svg")
+    assert figure_bytes(THREE, "svg").lstrip().startswith(b"<?xml")
+    pdf = figure_bytes(THREE, "pdf")
+    assert pdf.startswith(b"%PDF-")
+    assert b"/Subtype /Image" not in pdf
+
+
+def test_nothing_touches_the_edge_of_the_sheet():
+    grey = np.asarray(Image.open(BytesIO(figure_bytes(THREE))).convert("L"))
+    edge = np.concatenate([grey[0], grey[-1], grey[:, 0], grey[:, -1]])
+    assert edge.min() == 255
+
+
+def test_drawing_changes_no_setting_of_the_plotting_library():
+    before = dict(mpl.rcParams)
+    figure_bytes(THREE, "svg")
+    assert dict(mpl.rcParams) == before
+
+
+def test_drawing_leaves_no_window_behind():
+    import sys
+
+    figure_bytes(THREE)
+    plotting = sys.modules.get("matplotlib.pyplot")
+    assert plotting is None or plotting.get_fignums() == []
+
+
+@pytest.mark.parametrize("series", [(), (Series("empty", (), ()),), (Series("one", (1.0,), (2.0,)),)])
+def test_little_or_no_data_still_gives_a_figure(series):
+    assert figure_bytes(attrs.evolve(THREE, series=series, markers=())).startswith(b"\x89PNG")
