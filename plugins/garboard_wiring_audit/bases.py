@@ -83,7 +83,7 @@ LOAD_COLUMNS = standard(
 CHARGING = practice("Charging current at cruising speed covers what runs together")
 REST_VOLTAGE = method(
     "State of charge table of the battery trade council, flooded batteries near 25 degC",
-    "pages ask for 3 to 24 h of rest; tables differ by 0.05 V",
+    "pages ask for 3 to 24 h of rest; tables differ by 0.06 V",
 )
 REST_VOLTAGE_AGM = method("Rest voltage of AGM batteries", FROM_MEMORY)
 CHARGE_LEAST = practice("A lead battery is handed over at three quarters of its charge or more")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import attrs
 
 from garboard.findings import NotEnoughData
@@ -11,7 +13,7 @@ FLOODED_VOLTS = (11.89, 12.06, 12.24, 12.45, 12.65)
 """Rest voltage of a flooded 12 V battery at `CHARGE` [V]."""
 AGM_VOLTS = (11.825, 12.025, 12.25, 12.55, 12.825)
 """Rest voltage of an AGM 12 V battery at `CHARGE` [V], middle of ranges from memory."""
-TABLES_DISAGREE = 0.05
+TABLES_DISAGREE = 0.06
 """How far published tables of rest voltage lie apart at a quarter charge and above [V]."""
 CHARGED_NOW = 0.25
 """Above the full rest voltage by this much [V], a 12 V battery is on charge or carries surface charge; common
@@ -38,7 +40,8 @@ def state_of_charge(rest_volts: float, spread: float, chemistry: str) -> Charge:
     rest_volts : voltage after hours without charge or load; 24 V banks halved [V]
     spread     : half width of its 95 % interval [V]
     chemistry  : "flooded" or "AGM" [-]
-    returns    : charge, with the meter's spread and the tables' disagreement joined as root of squares [%]
+    returns    : charge, with the meter's spread and the tables' disagreement joined as root of squares, taken to charge
+                 by the steepest piece of the table [%]
     Raises NotEnoughData for a chemistry whose rest voltage tells nothing, and for a battery still on charge.
 
     >>> state_of_charge(12.45, 0.0, "flooded").percent
@@ -53,8 +56,8 @@ def state_of_charge(rest_volts: float, spread: float, chemistry: str) -> Charge:
             "let it rest and read it again"
         )
     percent = _between(rest_volts, volts)
-    slope = 100.0 / (volts[-1] - volts[0])
-    return Charge(percent, slope * (spread**2 + TABLES_DISAGREE**2) ** 0.5, chemistry == "AGM")
+    steepest = 25.0 / min(high - low for low, high in pairwise(volts))
+    return Charge(percent, steepest * (spread**2 + TABLES_DISAGREE**2) ** 0.5, chemistry == "AGM")
 
 
 def _table(chemistry: str) -> tuple[float, ...]:

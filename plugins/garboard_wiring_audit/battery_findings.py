@@ -14,18 +14,16 @@ from garboard.records import Battery, Circuit, Engine
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.batteries import reserve_hours, state_of_charge
 from garboard_wiring_audit.circuit_facts import facts_of
-from garboard_wiring_audit.circuit_rules import CRANKING, PANEL_FEED
+from garboard_wiring_audit.circuit_rules import CRANKING, PANEL_FEED, distance_basis
 from garboard_wiring_audit.loads import COLUMNS, load_sum
-from garboard_wiring_audit.overcurrent import distance_limit
+from garboard_wiring_audit.overcurrent import distance_limit, distance_verdict
 from garboard_wiring_audit.pieces import each_piece
-from garboard_wiring_audit.readings import Reading, all_of, at_most, known, read, read_yes
+from garboard_wiring_audit.readings import Reading, all_of, at_most, has_been_read, known, read, read_yes
 from garboard_wiring_audit.rules import Rules, rules_of
 from garboard_wiring_audit.steps import BATTERIES, LOADS, STANDING
 
 NOMINAL_VOLTS = (6.0, 12.0, 24.0, 36.0, 48.0)
 TABLE_TEMPERATURES = (0.0, 45.0)
-LEAD_MAY_REACH = 72.0
-"""Longest lead from a battery to its fuse [in], from memory."""
 ALMOST_NOTHING = 1e-4
 """Standing current a meter does not show [A]."""
 
@@ -75,7 +73,7 @@ def rest_charge(view: JobView, battery: Battery) -> RestCharge:
 
 
 def _require_table_temperature(view: JobView, battery: Battery) -> None:
-    if view.find(BATTERIES, "temperature", of=battery.name) is None:
+    if not has_been_read(view, BATTERIES, "temperature", battery.name):
         return
     temperature = read(view, BATTERIES, "temperature", "degC", battery.name, signed=True).value
     low, high = TABLE_TEMPERATURES
@@ -128,23 +126,25 @@ def installation_findings(view: JobView) -> Iterator[Finding]:
             verdict=verdict,
             about=about(battery),
             sentence=" ".join(faults) if faults else "Held down, covered, vented and clear of fuel.",
-            basis=(bases.BATTERY_CFR, bases.DISTANCE_CFR, bases.DISTANCE_BATTERY),
+            basis=(bases.BATTERY_CFR, *distance_basis(rules_of(view)), *([bases.DISTANCE_BATTERY] if fuse else [])),
         )
 
     return each_piece(view.vessel.batteries, about, judge, (bases.BATTERY_CFR,))
 
 
 def _fuse_verdict(view: JobView, battery: Battery) -> tuple[Verdict, str]:
-    if view.find(BATTERIES, "fuse_distance", of=battery.name) is None:
+    if not has_been_read(view, BATTERIES, "fuse_distance", battery.name):
         return Verdict.PASS, ""
     distance = read(view, BATTERIES, "fuse_distance", "in", battery.name).value
-    limit = distance_limit(rules_of(view).chosen("distance_rule"), False, True).inches
-    if distance <= limit:
-        return Verdict.PASS, ""
-    allowed = f"Main fuse {distance:.0f} in from the post: {limit:.0f} in allowed"
-    if distance <= LEAD_MAY_REACH:
-        return Verdict.ADVISE, f"{allowed}, up to {LEAD_MAY_REACH:.0f} in in some cases. Move it closer if you can."
-    return Verdict.FAIL, f"{allowed}. Move it closer."
+    rule = rules_of(view).chosen("distance_rule")
+    limit, sheathed = (distance_limit(rule, in_sheath, True) for in_sheath in (False, True))
+    verdict = distance_verdict(rule, distance, limit, True)
+    if verdict is Verdict.PASS:
+        return verdict, ""
+    said = f"Main fuse {distance:.0f} in from the post: {limit.inches:.0f} in allowed"
+    if verdict is Verdict.ADVISE or distance <= sheathed.inches:
+        return Verdict.ADVISE, f"{said}, more only for some sheathed or battery leads. Move it closer if you can."
+    return Verdict.FAIL, f"{said}. Move it closer."
 
 
 # Standing current
@@ -353,4 +353,4 @@ def reserve_findings(view: JobView) -> Iterator[Finding]:
 
 
 def _load_was_read(view: JobView, battery: Battery) -> bool:
-    return view.find(LOADS, "load_current", of=battery.name) is not None
+    return has_been_read(view, LOADS, "load_current", battery.name)

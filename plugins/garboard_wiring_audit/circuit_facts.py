@@ -12,7 +12,7 @@ from garboard.job_view import JobView
 from garboard.records import Circuit
 from garboard.units import Amount
 from garboard_wiring_audit.conductors import Conductor, of_area, of_gauge
-from garboard_wiring_audit.readings import Reading, known, read
+from garboard_wiring_audit.readings import Reading, has_been_read, known, read
 from garboard_wiring_audit.rules import Rules
 from garboard_wiring_audit.steps import CIRCUITS
 
@@ -24,6 +24,8 @@ SIZES_AGREE = 0.1
 @attrs.frozen(kw_only=True)
 class CircuitFacts:
     """A circuit. What is unknown is NaN or None, and `missing` says why, by the fact's name.
+
+    "usable_current" is missing where a current was read but is in dispute or cannot be right.
 
     length : one way [m]; load : larger of design and measured current [A]; distance : source to protection [in]
     """
@@ -105,11 +107,16 @@ def _measured_current(view: JobView, circuit: Circuit, rules: Rules, gathering: 
         return read(view, CIRCUITS, "current", "A", circuit.name, rules.share("current_meter"))
     except NotEnoughData as missing:
         gathering.missing["current"] = "; ".join(missing.reasons)
+        if has_been_read(view, CIRCUITS, "current", circuit.name):
+            gathering.missing["usable_current"] = gathering.missing["current"]
         return UNKNOWN
 
 
 def _load(design: Reading, current: Reading, gathering: _Gathering) -> Reading:
     """The larger of design current, taken as exact, and measured current."""
+    if "usable_current" in gathering.missing:
+        gathering.missing["load"] = gathering.missing["usable_current"]
+        return UNKNOWN
     if current.value > 0 and not design.value >= current.value:
         return current
     if design.value > 0:

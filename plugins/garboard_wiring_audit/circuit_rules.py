@@ -21,15 +21,17 @@ from garboard_wiring_audit.conductors import (
     of_gauge,
 )
 from garboard_wiring_audit.overcurrent import (
+    BATTERY_LEAD,
     CFR_DISTANCE,
     E11_DISTANCE,
     ISO_DISTANCE,
     LOW_VOLTAGE,
     distance_limit,
+    distance_verdict,
     largest_rating,
     suggested_rating,
 )
-from garboard_wiring_audit.readings import Reading, all_of, at_most, read, read_yes
+from garboard_wiring_audit.readings import Reading, all_of, at_most, has_been_read, read, read_yes
 from garboard_wiring_audit.rules import BUNDLING_ALWAYS, ISO_MINIMUM, Rules
 from garboard_wiring_audit.steps import CIRCUITS
 from garboard_wiring_audit.voltage_drop import circular_mils_needed, drop_at_temperature, drop_by_circular_mils
@@ -226,14 +228,9 @@ def judge_overcurrent_distance(_view: JobView, facts: CircuitFacts, rules: Rules
     if facts.circuit.in_sheath is None and unsheathed.inches < facts.distance <= sheathed.inches:
         facts.require("sheathed")
     limit = sheathed if facts.circuit.in_sheath else unsheathed
-    within = facts.distance <= limit.inches + 1e-9
-    verdict = Verdict.PASS if within else Verdict.FAIL
-    basis: tuple[Basis, ...] = ()
-    remark = ""
-    if not within and (limit.from_memory or (rule == CFR_DISTANCE and at_battery and facts.distance <= 72)):
-        verdict = Verdict.ADVISE
-        if rule == CFR_DISTANCE:
-            basis, remark = (bases.DISTANCE_BATTERY,), " 72 in may be allowed for a battery lead."
+    verdict = distance_verdict(rule, facts.distance, limit, at_battery)
+    by_memory = verdict is Verdict.ADVISE and rule == CFR_DISTANCE
+    remark = f" {BATTERY_LEAD:.0f} in may be allowed for a battery lead." if by_memory else ""
     return Judged(
         verdict=verdict,
         sentence=(
@@ -242,11 +239,12 @@ def judge_overcurrent_distance(_view: JobView, facts: CircuitFacts, rules: Rules
         ),
         cells=(facts.circuit.protection, f"{facts.distance:.0f}", f"{limit.inches:.0f}"),
         numbers=(Number("distance", facts.distance, "in", decimals=0), Number("allowed", limit.inches, "in")),
-        basis=basis,
+        basis=(bases.DISTANCE_BATTERY,) if by_memory else (),
     )
 
 
-def _distance_basis(rules: Rules) -> tuple[Basis, ...]:
+def distance_basis(rules: Rules) -> tuple[Basis, ...]:
+    """The basis of the shop's distance rule."""
     rule = rules.chosen("distance_rule")
     if rule == ISO_DISTANCE:
         return (bases.DISTANCE_ISO,)
@@ -373,7 +371,8 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Jud
     """
     _not_for_cranking(facts)
     drop = _measured_drop(view, facts, rules)
-    facts.require("volts")
+    facts.require("volts", "usable_current")
+    at_load = _left_at_load(view, facts, drop)
     lost = drop
     scale = facts.load.value / facts.current.value if facts.current.value > 0 else 1.0
     if scale > 1:
@@ -393,6 +392,7 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Jud
             f"{facts.current.value:.1f}" if facts.knows(["current"]) else "",
             f"{shown.value:.1f} ± {shown.uncertainty:.1f}",
             "" if explained is None else f"{explained:.2f}",
+            at_load,
             _class_name(facts, rules),
         ),
         numbers=(shown, _number("drop", drop, "V", decimals=2)),
@@ -405,6 +405,16 @@ def _measured_drop(view: JobView, facts: CircuitFacts, rules: Rules) -> Reading:
     except NotEnoughData as missing:
         reasons = (*missing.reasons, *([facts.missing["volts"]] if "volts" in facts.missing else []))
         raise NotEnoughData(*reasons) from None
+
+
+def _left_at_load(view: JobView, facts: CircuitFacts, drop: Reading) -> str:
+    """Voltage left at the load as text, blank where the source was not read. Raises NotEnoughData for nonsense."""
+    if not has_been_read(view, CIRCUITS, "source_voltage", facts.name):
+        return ""
+    source = read(view, CIRCUITS, "source_voltage", "V", facts.name).value
+    if drop.value > source:
+        raise NotEnoughData("drop is more than the voltage at the source; read both again")
+    return f"{source - drop.value:.2f}"
 
 
 def _explained_drop(facts: CircuitFacts, rules: Rules) -> float | None:
@@ -442,7 +452,12 @@ def judge_terminations(view: JobView, facts: CircuitFacts, _rules: Rules) -> Jud
     answers = [view.value(CIRCUITS, field, of=facts.name) for field, _cure in TERMINATIONS]
     wrong = [cure for (_field, cure), answer in zip(TERMINATIONS, answers, strict=True) if answer is False]
     if not wrong:
-        all_of(*(partial(read_yes, view, CIRCUITS, field, facts.name) for field in ALWAYS_LOOKED_AT))
+        looked_at = [
+            field
+            for field, _cure in TERMINATIONS
+            if field in ALWAYS_LOOKED_AT or has_been_read(view, CIRCUITS, field, facts.name)
+        ]
+        all_of(*(partial(read_yes, view, CIRCUITS, field, facts.name) for field in looked_at))
     words = {True: "yes", False: "no"}
     return Judged(
         verdict=Verdict.FAIL if wrong else Verdict.PASS,
@@ -525,7 +540,7 @@ RULES = (
         passed="have their fuse or breaker near enough to the source",
         headings=("Fitted", "Distance (in)", "Allowed (in)"),
         judge=judge_overcurrent_distance,
-        basis=_distance_basis,
+        basis=distance_basis,
     ),
     CircuitRule(
         name="minimum_size",
@@ -547,7 +562,7 @@ RULES = (
         name="drop_measured",
         title="Voltage drop by meter",
         passed="keep their drop by meter",
-        headings=("Read (V)", "At (A)", "At load (%)", "Copper alone (V)", "Allowed"),
+        headings=("Read (V)", "At (A)", "At load (%)", "Copper alone (V)", "Left at load (V)", "Allowed"),
         judge=judge_drop_measured,
         basis=lambda _rules: (bases.DROP_METER, bases.DROP_CLASSES, bases.DROP_EXCESS),
     ),

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Iterator
 from functools import partial
 
-from garboard.findings import Basis, Finding, NotEnoughData, Number, Table, Verdict
+from garboard.findings import Axis, Band, Basis, Figure, Finding, NotEnoughData, Number, Series, Table, Verdict
 from garboard.job_view import JobView
 from garboard.records import NetworkBus, NetworkDevice
 from garboard.units import Amount
@@ -22,6 +22,7 @@ from garboard_wiring_audit.bus import (
     MOST_DEVICES,
     BusDevice,
     bus_drop,
+    device_drop,
     load_number,
     terminators_by_resistance,
     worst_device,
@@ -257,6 +258,7 @@ def calculated_voltage_findings(view: JobView) -> Iterator[Finding]:
         else:
             device, drop = worst_device(devices, resistance)
             where = f"at {device.name}"
+        figures = () if devices is None else (_drop_figure(bus, devices, resistance, limit),)
         too_much = drop > limit
         verdict = (Verdict.ADVISE if devices is None else Verdict.FAIL) if too_much else Verdict.PASS
         advice = ""
@@ -269,10 +271,28 @@ def calculated_voltage_findings(view: JobView) -> Iterator[Finding]:
             about=about(bus),
             sentence=f"{drop:.2f} V lost {where}, {limit:g} V allowed.{advice}",
             numbers=(Number("supply drop", drop, "V", decimals=2), *_voltage_left(view, bus, drop)),
+            figures=figures,
             basis=(bases.NETWORK_DROP, bases.NETWORK_SHEETS),
         )
 
     return _each_bus(view, judge, (bases.NETWORK_DROP,))
+
+
+def _drop_figure(bus: NetworkBus, devices: list[BusDevice], resistance: float, limit: float) -> Figure:
+    """Supply drop at every device by its distance from the power tee, one line for each leg."""
+    legs = dict.fromkeys(device.leg for device in devices)
+    series = []
+    for leg in legs:
+        along = sorted((each for each in devices if each.leg == leg), key=lambda device: device.distance)
+        drops = tuple(device_drop(devices, device, resistance) for device in along)
+        series.append(Series(leg or "devices", tuple(device.distance for device in along), drops))
+    return Figure(
+        title=f"{bus.name}: supply drop along the backbone",
+        x=Axis("distance from the power tee", "m", low=0.0),
+        y=Axis("supply drop", "V", low=0.0),
+        series=tuple(series),
+        bands=(Band("allowed", "y", 0.0, limit),),
+    )
 
 
 def _voltage_left(view: JobView, bus: NetworkBus, drop: float) -> tuple[Number, ...]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import attrs
 
+from garboard.findings import Verdict
+
 STANDARD_RATINGS: tuple[float, ...] = (
     *(1, 2, 3, 5, 7.5, 10, 15, 20, 25, 30, 35, 40, 50, 60, 70, 80, 90, 100),
     *(110, 125, 150, 175, 200, 225, 250, 300, 350, 400),
@@ -12,6 +14,9 @@ STANDARD_RATINGS: tuple[float, ...] = (
 
 LOW_VOLTAGE = 50.0
 """33 CFR 183.455 allows 150 % of the ampacity below this [V]."""
+
+BATTERY_LEAD = 72.0
+"""33 CFR 183.460(a), from memory: longest lead from a battery to its fuse [in]."""
 
 CFR_DISTANCE = "33 CFR 183.455"
 CFR_BATTERY_DISTANCE = "33 CFR 183.455, 72 in for battery leads (from memory)"
@@ -86,7 +91,27 @@ def distance_limit(rule: str, sheathed: bool, at_battery: bool) -> DistanceLimit
     if rule == ISO_DISTANCE:
         return DistanceLimit(200 / 25.4)
     if rule == CFR_BATTERY_DISTANCE and at_battery:
-        return DistanceLimit(72.0, from_memory=True)
+        return DistanceLimit(BATTERY_LEAD, from_memory=True)
     if rule == E11_DISTANCE:
         return DistanceLimit((72.0 if at_battery else 40.0) if sheathed else 7.0, from_memory=True)
     return DistanceLimit(40.0 if sheathed else 7.0)
+
+
+def distance_verdict(rule: str, distance: float, limit: DistanceLimit, at_battery: bool) -> Verdict:
+    """Verdict on a distance. A limit from memory, or one that memory would widen, advises where it is passed.
+
+    rule       : one of the distance rules of this module [-]
+    distance   : along the conductor from the source to its fuse or breaker, 0 or above [in]
+    limit      : the rule's limit [in]
+    at_battery : the source is a battery terminal [-]
+    returns    : pass, advise or fail [-]
+
+    >>> distance_verdict(CFR_DISTANCE, 7.5, DistanceLimit(7.0), at_battery=False).value
+    'fail'
+
+    [1] As in `distance_limit`.
+    """
+    if distance <= limit.inches + 1e-9:
+        return Verdict.PASS
+    may_be_wider = rule == CFR_DISTANCE and at_battery and distance <= BATTERY_LEAD
+    return Verdict.ADVISE if limit.from_memory or may_be_wider else Verdict.FAIL

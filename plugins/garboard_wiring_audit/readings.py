@@ -79,12 +79,21 @@ def read_yes(view: JobView, step: str, field: str, of: str) -> bool:
     return found
 
 
+def in_dispute(view: JobView, step: str, field: str, of: str) -> bool:
+    """Whether values at a place disagree and nobody has settled which holds."""
+    return any(each.place == (step, field, "", of) for each in view.disagreements)
+
+
+def has_been_read(view: JobView, step: str, field: str, of: str) -> bool:
+    """Whether there is anything at a place, in dispute or not: an optional reading that has to be reckoned with."""
+    return view.find(step, field, of=of) is not None or in_dispute(view, step, field, of)
+
+
 def _entered(view: JobView, step: str, field: str, of: str) -> object:
     found = view.value(step, field, of=of)
     if found is None:
-        disagree = any(each.place == (step, field, "", of) for each in view.disagreements)
-        what = field.replace("_", " ")
-        raise NotEnoughData(f"{what}: values disagree, choose one" if disagree else f"{what} is not entered")
+        what, disputed = field.replace("_", " "), in_dispute(view, step, field, of)
+        raise NotEnoughData(f"{what}: values disagree, choose one" if disputed else f"{what} is not entered")
     return found
 
 

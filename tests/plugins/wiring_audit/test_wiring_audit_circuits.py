@@ -1,0 +1,556 @@
+"""Findings on circuits: verdict, wording and cure at and around every limit."""
+
+import pytest
+
+from garboard.findings import BasisKind, Verdict
+from garboard.job_view import Disagreement
+from garboard_wiring_audit.ampacity import ISO_BY_AREA
+from garboard_wiring_audit.overcurrent import CFR_BATTERY_DISTANCE, E11_DISTANCE, ISO_DISTANCE
+from garboard_wiring_audit.rules import BUNDLING_ALWAYS, ISO_MINIMUM
+from wiring_boats import HOST, battery, circuit, said, sentence_on, verdict_on, wired_job
+
+PASS, ADVISE, FAIL, LACKING = Verdict.PASS, Verdict.ADVISE, Verdict.FAIL, Verdict.NOT_ENOUGH_DATA
+RULES = (
+    "ampacity",
+    "overcurrent_rating",
+    "overcurrent_distance",
+    "minimum_size",
+    "drop_calculated",
+    "drop_measured",
+    "terminations",
+)
+NOT_MEASURED = {("circuits", "current", "Bilge pump"): None}
+
+
+def with_circuit(settings=None, read=None, **changes):
+    return wired_job([circuit(**changes)], settings=settings, read=read)
+
+
+def test_the_plugin_loads_without_problems():
+    """The host takes everything the wiring audit offers."""
+    assert HOST.problems == []
+    assert [step.key for step in HOST.steps] == [
+        "wiring_audit.batteries",
+        "wiring_audit.standing_current",
+        "wiring_audit.circuits",
+        "wiring_audit.loads",
+        "wiring_audit.networks",
+    ]
+
+
+def test_a_sound_boat_passes_every_check():
+    """A boat in order gets passes only, one for each calculator at least."""
+    findings = HOST.assess(wired_job())
+    assert {assessed.finding.verdict for assessed in findings} == {PASS}
+    assert {assessed.calculator for assessed in findings} == {calculator.key for calculator in HOST.calculators}
+
+
+@pytest.mark.parametrize("rule", RULES)
+def test_the_pass_finding_counts_and_carries_the_values(rule):
+    """One pass finding for each rule, with a table row for every circuit judged."""
+    view = wired_job([circuit("Bilge pump"), circuit("Horn"), circuit("Radio")])
+    (finding,) = said(view, rule)
+    assert finding.sentence.startswith("3 of 3 circuits ")
+    assert [row[0] for row in finding.tables[0].rows] == ["Bilge pump", "Horn", "Radio"]
+    assert {row[-1] for row in finding.tables[0].rows} == {"pass"}
+
+
+@pytest.mark.parametrize("rule", RULES[:5])
+def test_lacking_circuits_share_one_finding(rule):
+    """Circuits a rule cannot judge are named together, with what each lacks."""
+    bare = {"conductor_awg": "", "in_sheath": None, "protection_distance": None}
+    view = wired_job([circuit(), circuit("Horn", **bare), circuit("Radio", **bare)])
+    passed, lacking = said(view, rule)
+    assert (passed.verdict, lacking.verdict) == (PASS, LACKING)
+    assert lacking.sentence.startswith("Not enough data for 2 circuits: Horn (")
+    assert [row[0] for row in lacking.tables[0].rows] == ["Horn", "Radio"]
+    assert lacking.numbers == ()
+
+
+def test_many_lacking_circuits_are_not_all_named_in_the_sentence():
+    """The sentence stays short; the table names them all."""
+    circuits = [circuit(f"C{number}", length=None) for number in range(9)]
+    (lacking,) = said(wired_job(circuits), "drop_calculated")
+    assert "C0, C1, C2, C3 and 5 more" in lacking.sentence
+    assert len(lacking.tables[0].rows) == 9
+
+
+def test_cranking_motor_conductors_are_left_out():
+    """A cranking circuit is told apart as not covered, never failed."""
+    view = wired_job([circuit(), circuit("Start", use="cranking motor", design_current="=300 A", protection="none")])
+    for rule in RULES[:6]:
+        (finding,) = said(view, rule)
+        assert finding.sentence.startswith("1 of 1 circuits")
+        assert "not covered" in finding.tables[0].rows[1][-1]
+
+
+def test_findings_say_that_the_subpart_is_practice_on_outboard_boats():
+    """Every finding that rests on the US electrical subpart says it is practice, not law."""
+    noted = [
+        basis
+        for assessed in HOST.assess(wired_job())
+        for basis in assessed.finding.basis
+        if basis.kind is BasisKind.REGULATION and "183.435" not in basis.text and "from memory" not in basis.note
+    ]
+    assert noted
+    assert all("on an outboard boat it is practice, not law" in basis.note for basis in noted)
+
+
+# Ampacity
+
+
+@pytest.mark.parametrize(
+    ("current", "verdict"),
+    [("=35 A", PASS), ("=35.01 A", FAIL), ("=34.99 A", PASS)],
+)
+def test_ampacity_at_its_limit(current, verdict):
+    """35 A is what 14 AWG at 105 degC may carry."""
+    view = with_circuit(design_current=current, read=NOT_MEASURED)
+    assert verdict_on(view, "ampacity") is verdict
+
+
+@pytest.mark.parametrize(("current", "verdict"), [("=29.75 A", PASS), ("=29.76 A", FAIL)])
+def test_ampacity_in_an_engine_space(current, verdict):
+    """In an engine space 85 % is left at 105 degC."""
+    view = with_circuit(design_current=current, in_engine_space=True, read=NOT_MEASURED)
+    assert verdict_on(view, "ampacity") is verdict
+
+
+def test_ampacity_with_a_factor_from_memory_only_advises():
+    """Where only a remembered factor fails a conductor, the finding advises and marks it."""
+    view = with_circuit(
+        design_current="=18 A", insulation_temperature="=75 degC", in_engine_space=True, read=NOT_MEASURED
+    )
+    (finding,) = said(view, "ampacity")
+    assert finding.verdict is ADVISE
+    assert any("factor 0.75" in basis.text and "from memory" in basis.note for basis in finding.basis)
+
+
+def test_ampacity_beyond_the_table_fails_even_with_a_remembered_factor():
+    """Above the table's own value the remembered factor no longer matters."""
+    view = with_circuit(
+        design_current="=21 A", insulation_temperature="=75 degC", in_engine_space=True, read=NOT_MEASURED
+    )
+    assert verdict_on(view, "ampacity") is FAIL
+
+
+def test_ampacity_names_the_next_size_that_keeps_the_drop_too():
+    """40 A over 10 ft: 12 AWG carries it; 3 % needs 10.75 x 40 x 20 / 0.36 = 23889 cmil, which is 6 AWG."""
+    view = with_circuit(design_current="=40 A", read=NOT_MEASURED)
+    assert sentence_on(view, "ampacity") == "40.0 A on 14 AWG that may carry 35.0 A. Fit 6 AWG or larger."
+
+
+def test_ampacity_cure_by_ampacity_alone():
+    """Without a length the cure says what it did not look at."""
+    view = with_circuit(design_current="=40 A", length=None, read=NOT_MEASURED)
+    assert "Fit 12 AWG or larger (by ampacity alone)." in sentence_on(view, "ampacity")
+
+
+def test_ampacity_cure_when_nothing_is_large_enough():
+    """Beyond the table the cure is to shorten or split."""
+    view = with_circuit(design_current="=600 A", read=NOT_MEASURED)
+    assert "No size in the table is enough: shorten the run or split the load." in sentence_on(view, "ampacity")
+
+
+def test_measured_current_counts_when_it_is_above_the_design_current():
+    """A load that draws more than it was designed for is judged by the meter, and its spread counts."""
+    above = with_circuit(read={("circuits", "current", "Bilge pump"): "36.0 A"})
+    within = with_circuit(read={("circuits", "current", "Bilge pump"): "35.5 A"})
+    surely = with_circuit(read={("circuits", "current", "Bilge pump"): "40.0 A"})
+    assert [verdict_on(view, "ampacity") for view in (above, within, surely)] == [ADVISE, ADVISE, FAIL]
+
+
+def test_conductor_in_square_millimetres_counts_as_the_next_smaller_gauge():
+    """2.5 mm2 is judged as 14 AWG and the finding says so."""
+    view = with_circuit(
+        conductor_awg="", conductor_area="=2.5 mm2", design_current="=36 A", length="=2 ft", read=NOT_MEASURED
+    )
+    assert sentence_on(view, "ampacity") == (
+        "36.0 A on 2.5 mm2, counted as 14 AWG, that may carry 35.0 A. Fit 4 mm2 or larger."
+    )
+
+
+def test_conductor_in_circular_mils_is_understood():
+    """An area in circular mils is an area like another."""
+    view = with_circuit(conductor_awg="", conductor_area="=4110 cmil", design_current="=35 A", read=NOT_MEASURED)
+    assert verdict_on(view, "ampacity") is PASS
+
+
+@pytest.mark.parametrize(
+    ("changes", "reason"),
+    [
+        ({"conductor_awg": "15"}, "15 AWG is not in the table"),
+        ({"conductor_awg": "fat"}, "'fat' is not a wire gauge"),
+        ({"conductor_awg": "20"}, "20 AWG is not in the table"),
+        ({"conductor_awg": "", "conductor_area": "=0.5 mm2"}, "0.5 mm2 is smaller than 18 AWG"),
+        ({"conductor_awg": ""}, "conductor size is not entered"),
+        ({"conductor_area": "=4 mm2"}, "14 AWG and 4 mm2 do not agree"),
+        ({"insulation_temperature": "=100 degC"}, "insulation rated 100 degC is not in 33 CFR 183.425 Table 5"),
+        ({"insulation_temperature": None}, "insulation rating is not entered"),
+        ({"in_engine_space": None}, "in engine space or not is not entered"),
+        ({"nominal_voltage": None, "battery": ""}, "nominal voltage is not entered"),
+        ({"nominal_voltage": "=0 V"}, "nominal voltage cannot be 0 V"),
+        ({"design_current": None}, "current is not entered, neither by design nor measured"),
+        ({"nominal_voltage": "=60 V", "bundled_conductors": None}, "number of bundled conductors is not entered"),
+    ],
+)
+def test_ampacity_says_what_it_lacks(changes, reason):
+    """Each thing missing or out of the table is a reason of its own."""
+    (finding,) = said(with_circuit(read=NOT_MEASURED, **changes), "ampacity")
+    assert finding.verdict is LACKING
+    assert reason in finding.sentence
+
+
+def test_insulation_in_fahrenheit_is_understood():
+    """221 degF is the 105 degC column."""
+    view = with_circuit(insulation_temperature="=221 degF", design_current="=35 A", read=NOT_MEASURED)
+    assert verdict_on(view, "ampacity") is PASS
+
+
+def test_nominal_voltage_comes_from_the_battery_when_the_circuit_has_none():
+    """A circuit without a voltage takes its battery's."""
+    assert verdict_on(with_circuit(nominal_voltage=None), "drop_calculated") is PASS
+
+
+def test_bundling_counts_from_50_volts_only():
+    """Six conductors bundled: no factor at 12 V, 60 % at 60 V, and at 12 V where the shop wants it."""
+    changes = {"bundled_conductors": 6, "design_current": "=25 A", "read": NOT_MEASURED}
+    assert verdict_on(with_circuit(**changes), "ampacity") is PASS
+    assert verdict_on(with_circuit(nominal_voltage="=60 V", **changes), "ampacity") is ADVISE
+    assert verdict_on(with_circuit(settings={"bundling_rule": BUNDLING_ALWAYS}, **changes), "ampacity") is ADVISE
+
+
+def test_bundling_basis_says_why_none_is_applied():
+    """The finding says that bundling factors count from 50 V."""
+    (finding,) = said(wired_job(), "ampacity")
+    assert any("below 50 V none is applied" in basis.note for basis in finding.basis)
+
+
+def test_ampacity_by_area_is_marked_as_from_memory():
+    """The table by area is used only where the shop chose it, and its findings say that it is from memory."""
+    changes = {"conductor_awg": "", "conductor_area": "=2.5 mm2", "read": NOT_MEASURED}
+    chosen = {"ampacity_rule": ISO_BY_AREA}
+    (finding,) = said(with_circuit(settings=chosen, design_current="=34 A", **changes), "ampacity")
+    assert finding.verdict is PASS
+    assert any("ISO 10133" in basis.text and "from memory" in basis.note for basis in finding.basis)
+
+
+# Overcurrent rating
+
+
+@pytest.mark.parametrize(
+    ("rating", "verdict", "cure"),
+    [
+        ("=52.5 A", PASS, ""),
+        ("=52.6 A", FAIL, "Fit a 7.5 A fuse."),
+        ("=5 A", ADVISE, "Fit a 7.5 A fuse."),
+        ("=5.1 A", PASS, ""),
+        ("=3 A", ADVISE, "it will open. Fit a 7.5 A fuse."),
+    ],
+)
+def test_fuse_rating_at_its_limits(rating, verdict, cure):
+    """At most 150 % of 35 A and above the 5 A load."""
+    (finding,) = said(with_circuit(protection_rating=rating), "overcurrent_rating")
+    assert finding.verdict is verdict
+    assert cure in finding.sentence
+
+
+def test_fuse_limit_is_not_lowered_in_an_engine_space():
+    """The text points to the table's value, so the engine space changes nothing; the basis says so."""
+    view = with_circuit(protection_rating="=52.5 A", in_engine_space=True)
+    (finding,) = said(view, "overcurrent_rating")
+    assert finding.verdict is PASS
+    assert any("before the engine-space factor" in basis.note for basis in finding.basis)
+
+
+def test_no_fuse_fails_with_the_rating_to_fit():
+    """A circuit without protection gets the rating to fit."""
+    view = with_circuit(protection="none", protection_rating=None)
+    assert sentence_on(view, "overcurrent_rating") == "No fuse or breaker. Fit a 7.5 A fuse."
+    assert verdict_on(view, "overcurrent_rating") is FAIL
+
+
+def test_no_fuse_fits_between_load_and_limit():
+    """Where no rating fits, the conductor has to grow: 10.75 x 52 x 20 / 0.36 = 31056 cmil, which is 4 AWG."""
+    view = with_circuit(protection="none", protection_rating=None, design_current="=52 A", read=NOT_MEASURED)
+    assert "No rating in stock lies above the load and within 52.5 A. Fit 4 AWG or larger, then fuse it." in (
+        sentence_on(view, "overcurrent_rating")
+    )
+
+
+def test_too_large_a_fuse_fails_before_the_current_is_known():
+    """The limit needs no load; the cure asks for it."""
+    view = with_circuit(design_current=None, protection_rating="=60 A", read=NOT_MEASURED)
+    assert sentence_on(view, "overcurrent_rating") == (
+        "60 A fuse on 14 AWG that allows 52.5 A. Enter the current, then fit a fuse above it and at most 52.5 A."
+    )
+
+
+def test_from_50_volts_the_ampacity_is_the_limit():
+    """At 60 V a 35 A conductor takes 35 A, no more."""
+    at, above = (with_circuit(nominal_voltage="=60 V", protection_rating=r) for r in ("=35 A", "=40 A"))
+    assert verdict_on(at, "overcurrent_rating") is PASS
+    assert verdict_on(above, "overcurrent_rating") is FAIL
+
+
+@pytest.mark.parametrize(
+    ("changes", "reason"),
+    [
+        ({"protection": ""}, "fuse, breaker or none is not entered"),
+        ({"protection_rating": None}, "fuse or breaker rating is not entered"),
+        ({"protection_rating": "=-5 A"}, "fuse or breaker rating cannot be -5 A"),
+        ({"insulation_temperature": None}, "insulation rating is not entered"),
+    ],
+)
+def test_fuse_rating_says_what_it_lacks(changes, reason):
+    """A missing or impossible entry is named."""
+    (finding,) = said(with_circuit(**changes), "overcurrent_rating")
+    assert finding.verdict is LACKING
+    assert reason in finding.sentence
+
+
+# Overcurrent distance
+
+
+@pytest.mark.parametrize(
+    ("rule", "changes", "verdict"),
+    [
+        ("", {"protection_distance": "=0 in"}, PASS),
+        ("", {"protection_distance": "=7 in"}, PASS),
+        ("", {"protection_distance": "=7.1 in"}, FAIL),
+        ("", {"protection_distance": "=40 in", "in_sheath": True}, PASS),
+        ("", {"protection_distance": "=40.5 in", "in_sheath": True}, FAIL),
+        ("", {"protection_distance": "=6 in", "in_sheath": None}, PASS),
+        ("", {"protection_distance": "=30 in", "in_sheath": None}, LACKING),
+        ("", {"protection_distance": "=41 in", "in_sheath": None}, FAIL),
+        ("", {"protection_distance": "=72 in", "fed_from": "battery terminal"}, ADVISE),
+        ("", {"protection_distance": "=73 in", "fed_from": "battery terminal"}, FAIL),
+        ("", {"protection_distance": None}, LACKING),
+        ("", {"protection_distance": "=-1 in"}, LACKING),
+        (CFR_BATTERY_DISTANCE, {"protection_distance": "=72 in", "fed_from": "battery terminal"}, PASS),
+        (CFR_BATTERY_DISTANCE, {"protection_distance": "=72 in"}, FAIL),
+        (E11_DISTANCE, {"protection_distance": "=72 in", "fed_from": "battery terminal", "in_sheath": True}, PASS),
+        (E11_DISTANCE, {"protection_distance": "=40 in", "in_sheath": True}, PASS),
+        (E11_DISTANCE, {"protection_distance": "=8 in"}, ADVISE),
+        (ISO_DISTANCE, {"protection_distance": "=200 mm"}, PASS),
+        (ISO_DISTANCE, {"protection_distance": "=201 mm"}, FAIL),
+    ],
+)
+def test_fuse_distance_at_its_limits(rule, changes, verdict):
+    """Each distance rule at and just beyond its limit."""
+    view = with_circuit(settings={"distance_rule": rule} if rule else None, **changes)
+    assert verdict_on(view, "overcurrent_distance") is verdict
+
+
+def test_fuse_distance_names_the_cure():
+    """The finding says how near."""
+    assert sentence_on(with_circuit(protection_distance="=20 in"), "overcurrent_distance") == (
+        "20 in from the source to its fuse, 7 in allowed. Move it to within 7 in."
+    )
+
+
+# Minimum size
+
+
+@pytest.mark.parametrize(
+    ("rule", "changes", "verdict"),
+    [
+        ("", {"conductor_awg": "16"}, PASS),
+        ("", {"conductor_awg": "18"}, FAIL),
+        ("", {"conductor_awg": "18", "in_sheath": True}, PASS),
+        ("", {"conductor_awg": "20", "in_sheath": True}, FAIL),
+        ("", {"conductor_awg": "", "conductor_area": "=1 mm2"}, FAIL),
+        ("", {"conductor_awg": "", "conductor_area": "=1.5 mm2"}, PASS),
+        ("", {"conductor_awg": "", "conductor_area": "=1 mm2", "in_sheath": True}, PASS),
+        ("", {"in_sheath": None}, LACKING),
+        (ISO_MINIMUM, {"conductor_awg": "", "conductor_area": "=1 mm2"}, PASS),
+        (ISO_MINIMUM, {"conductor_awg": "18"}, FAIL),
+        (ISO_MINIMUM, {"conductor_awg": "18", "in_sheath": True}, PASS),
+        (ISO_MINIMUM, {"conductor_awg": "", "conductor_area": "=0.7 mm2", "in_sheath": True}, FAIL),
+    ],
+)
+def test_smallest_conductor(rule, changes, verdict):
+    """Each rule's smallest size alone and in a sheath."""
+    view = with_circuit(settings={"minimum_rule": rule} if rule else None, **changes)
+    assert verdict_on(view, "minimum_size") is verdict
+
+
+def test_electronics_are_exempt_from_the_smallest_size():
+    """A thin feed to a radio is not a fault."""
+    view = wired_job([circuit(), circuit("Radio", conductor_awg="20", use="navigation or communication electronics")])
+    assert verdict_on(view, "minimum_size") is PASS
+
+
+def test_smallest_conductor_names_the_cure():
+    """The next size up that also carries the load and keeps the drop."""
+    assert sentence_on(with_circuit(conductor_awg="18"), "minimum_size") == (
+        "18 AWG alone, 16 AWG is the smallest. Fit 14 AWG or larger."
+    )
+
+
+# Drop
+
+
+@pytest.mark.parametrize(
+    ("changes", "verdict"),
+    [
+        ({"length": "=13.7 ft"}, PASS),  # by hand: 10.75 x 5 A x 27.4 ft / 4107 cmil = 0.3586 V, 3 % is 0.36 V
+        ({"length": "=13.8 ft"}, FAIL),  # 0.3612 V
+        ({"length": "=45.8 ft", "critical": False}, PASS),  # 1.1990 V, 10 % is 1.2 V
+        ({"length": "=45.9 ft", "critical": False}, FAIL),  # 1.2016 V
+        ({"length": "=10 ft", "critical": None}, PASS),
+        ({"length": "=20 ft", "critical": None}, LACKING),
+        ({"length": "=60 ft", "critical": None}, FAIL),
+        ({"length": None}, LACKING),
+        ({"length": "=0 ft"}, LACKING),
+    ],
+)
+def test_calculated_drop_at_its_limits(changes, verdict):
+    """3 % for critical circuits, 10 % for others; without a class only where both agree."""
+    settings = {"ambient": "20 degC"}  # cool surroundings, so that circular mils alone decide
+    assert verdict_on(with_circuit(settings=settings, **changes), "drop_calculated") is verdict
+
+
+def test_calculated_drop_advises_when_only_the_warm_conductor_exceeds():
+    """13.7 ft pass by circular mils; at 50 degC in an engine space the copper loses 8 % more."""
+    view = with_circuit(length="=13.7 ft", in_engine_space=True)
+    (finding,) = said(view, "drop_calculated")
+    assert finding.verdict is ADVISE
+    assert finding.sentence == "Drop 3.0 ± 0.0 % by circular mils, 3.2 % at 52 degC, 3 % allowed. Fit 12 AWG or larger."
+
+
+def test_calculated_drop_names_size_by_drop_alone_without_insulation():
+    """Without the insulation rating ampacity is not looked at, and the cure says so."""
+    view = with_circuit(length="=20 ft", insulation_temperature=None)
+    assert "Fit 12 AWG or larger (by drop alone)." in sentence_on(view, "drop_calculated")
+
+
+def test_shop_may_tighten_the_drop():
+    """A shop's own class limit counts."""
+    assert verdict_on(with_circuit(settings={"drop_critical": "1 %"}), "drop_calculated") is FAIL
+
+
+@pytest.mark.parametrize(
+    ("drop", "verdict"),
+    [("0.35 V", PASS), ("0.36 V", ADVISE), ("0.355 V", PASS), ("0.358 V", PASS), ("0.359 V", ADVISE), ("0.38 V", FAIL)],
+)
+def test_measured_drop_counts_the_meter_in(drop, verdict):
+    """0.36 V is the limit; the meter's half per cent and the last digit decide what is sure."""
+    view = with_circuit(read={("circuits", "drop", "Bilge pump"): drop}, settings={"drop_excess": "2 V"})
+    assert verdict_on(view, "drop_measured") is verdict
+
+
+def test_measured_drop_is_brought_to_the_design_current():
+    """0.25 V read at 2.5 A is 0.5 V at 5 A."""
+    view = with_circuit(read={("circuits", "current", "Bilge pump"): "2.50 A"}, settings={"drop_excess": "2 V"})
+    (finding,) = said(view, "drop_measured")
+    assert finding.verdict is FAIL
+    assert finding.numbers[0].value == pytest.approx(0.5 / 12 * 100)
+    assert "measured at 5.0 A" in finding.sentence
+
+
+def test_source_voltage_tells_what_is_left_at_the_load():
+    """12.60 V less 0.25 V; a drop above the source's voltage is read again."""
+    place = ("circuits", "source_voltage", "Bilge pump")
+    (finding,) = said(with_circuit(read={place: "12.60 V"}), "drop_measured")
+    assert finding.tables[0].rows[0][5] == "12.35"
+    assert "read both again" in sentence_on(with_circuit(read={place: "0.1 V"}), "drop_measured")
+
+
+def test_measured_drop_points_at_poor_connections():
+    """Drop the copper does not explain sends you to the connections, even within the class."""
+    view = with_circuit(critical=False, read={("circuits", "drop", "Bilge pump"): "0.60 V"})
+    (finding,) = said(view, "drop_measured")
+    assert finding.verdict is ADVISE
+    assert "The copper accounts for 0.26 V of 0.60 V: clean and tighten connections" in finding.sentence
+
+
+@pytest.mark.parametrize(
+    ("value", "reason"),
+    [(None, "drop is not entered"), ("-0.2 V", "drop is below zero"), ("12 kn", "drop: "), ("much", "drop: ")],
+)
+def test_measured_drop_says_what_it_lacks(value, reason):
+    """A missing, negative or unreadable drop is a reason, not a fault of the plugin."""
+    (finding,) = said(with_circuit(read={("circuits", "drop", "Bilge pump"): value}), "drop_measured")
+    assert finding.verdict is LACKING
+    assert reason in finding.sentence
+
+
+def test_disagreeing_values_are_said_to_disagree():
+    """Two unsettled values of a drop give no verdict."""
+    view = wired_job(disagreements=[("wiring_audit.circuits", "drop", "", "Bilge pump")])
+    assert view.disagreements[0] == Disagreement(("wiring_audit.circuits", "drop", "", "Bilge pump"), ())
+    (finding,) = said(view, "drop_measured")
+    assert "drop: values disagree, choose one" in finding.sentence
+
+
+# Labels and terminations
+
+
+def test_labels_name_what_is_bare():
+    """Share and names."""
+    view = wired_job(
+        [circuit("Horn"), circuit("Radio"), circuit("Bilge pump")],
+        read={("circuits", "label_present", "Horn"): False, ("circuits", "label_present", "Radio"): False},
+    )
+    (finding,) = said(view, "labels")
+    assert finding.verdict is FAIL
+    assert finding.sentence == "1 of 3 circuits labelled (33 %). Label Horn, Radio."
+
+
+def test_labels_within_the_shops_share_advise():
+    """A shop that lives with a few bare circuits is told all the same."""
+    view = wired_job(
+        [circuit("Horn"), circuit("Radio")],
+        read={("circuits", "label_present", "Horn"): False},
+        settings={"labelled": "50 %"},
+    )
+    assert verdict_on(view, "labels") is ADVISE
+
+
+def test_labels_not_looked_at_are_not_counted():
+    """Circuits without an answer are listed, not taken as bare or labelled."""
+    view = wired_job([circuit("Horn"), circuit("Radio")], read={("circuits", "label_present", "Radio"): None})
+    passed, lacking = said(view, "labels")
+    assert passed.sentence == "1 of 1 circuits labelled (100 %)."
+    assert "Radio (label present is not entered)" in lacking.sentence
+
+
+def test_a_boat_without_circuits_is_told_to_enter_them():
+    """No circuits, no silence."""
+    (finding,) = said(wired_job(circuits=[]), "labels")
+    assert finding.verdict is LACKING
+    assert "no circuits are entered" in finding.sentence
+
+
+@pytest.mark.parametrize(
+    ("field", "cure"),
+    [
+        ("terminations_tight", "Remake the loose termination."),
+        ("polarity_right", "Polarity is reversed: swap the leads."),
+        ("supported", "Clip the conductor clear of chafe."),
+    ],
+)
+def test_terminations_name_the_cure(field, cure):
+    """Each thing wrong has its own cure."""
+    (finding,) = said(wired_job(read={("circuits", field, "Bilge pump"): False}), "terminations")
+    assert (finding.verdict, finding.sentence) == (FAIL, cure)
+
+
+def test_terminations_need_both_answers():
+    """Tight and polarity are both needed for a pass; held is not."""
+    lacking = wired_job(
+        read={
+            ("circuits", "terminations_tight", "Bilge pump"): None,
+            ("circuits", "polarity_right", "Bilge pump"): None,
+        }
+    )
+    assert "terminations tight is not entered; polarity right is not entered" in sentence_on(lacking, "terminations")
+    assert verdict_on(wired_job(read={("circuits", "supported", "Bilge pump"): None}), "terminations") is PASS
+
+
+def test_battery_of_another_voltage_does_not_override_the_circuits_own():
+    """The circuit's nominal voltage comes first."""
+    view = wired_job([circuit(length="=13.7 ft")], [battery(nominal_voltage="=24 V")], settings={"ambient": "20 degC"})
+    (finding,) = said(view, "drop_calculated")
+    assert finding.tables[0].rows[0][4] == "3.0"

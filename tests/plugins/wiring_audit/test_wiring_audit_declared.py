@@ -1,0 +1,69 @@
+"""What the wiring audit declares: cautions, settings, docstrings."""
+
+import inspect
+import re
+
+import pytest
+
+from garboard_wiring_audit import ampacity, batteries, bus, conductors, loads, overcurrent, voltage_drop
+from garboard_wiring_audit.rules import rules_of
+from wiring_boats import HOST, wired_job
+
+CALCULATIONS = [
+    function
+    for module in (ampacity, batteries, bus, conductors, loads, overcurrent, voltage_drop)
+    for name, function in inspect.getmembers(module, inspect.isfunction)
+    if function.__module__ == module.__name__ and not name.startswith("_")
+]
+
+
+@pytest.mark.parametrize("function", CALCULATIONS, ids=lambda function: function.__name__)
+def test_every_calculation_names_units_and_gives_an_example(function):
+    """Each argument and the result carry a unit in square brackets; there is a doctest."""
+    text = inspect.getdoc(function) or ""
+    names = [*inspect.signature(function).parameters, "returns"]
+    paragraphs = re.split(r"\n(?=\S)", text)
+    without = [
+        name
+        for name in names
+        if not any(re.match(rf"{name}\s+: ", part) and re.search(r"\[[^\]]+\]\s*$", part) for part in paragraphs)
+    ]
+    assert without == []
+    assert ">>> " in text
+
+
+@pytest.mark.parametrize("step", HOST.steps, ids=lambda step: step.key)
+def test_every_step_warns_and_defers(step):
+    """Disconnect, vapour, shore power and deference stand before every step, each with its basis."""
+    texts = " ".join(caution.text for caution in step.cautions)
+    for word in ("Disconnect the battery", "gasoline vapour", "Shore power off", "licensed person", "makers' manuals"):
+        assert word in texts
+
+
+def test_the_battery_step_warns_of_hydrogen():
+    """Gas first where batteries are handled."""
+    step = next(step for step in HOST.steps if step.key == "wiring_audit.batteries")
+    assert "hydrogen" in step.cautions[0].text
+
+
+def test_every_setting_can_be_read_at_its_default():
+    """The rules understand each default, and a default that is a choice is one of the choices."""
+    rules = rules_of(wired_job())
+    for setting in HOST.settings:
+        name = setting.key.removeprefix("wiring_audit.")
+        if setting.field.choices:
+            assert rules.chosen(name) in setting.field.choices
+        else:
+            low, high = setting.field.hard
+            assert low <= rules.amount(name, setting.field.unit) <= high
+
+
+def test_defaults_rest_on_values_that_were_read():
+    """No rule set from memory is in force unless the shop chose it."""
+    assert not [setting.key for setting in HOST.settings if "memory" in str(setting.default)]
+
+
+def test_every_finding_has_a_step_that_exists():
+    """Calculators point at declared steps."""
+    keys = {step.key for step in HOST.steps}
+    assert {calculator.step for calculator in HOST.calculators} <= keys

@@ -1,0 +1,74 @@
+"""The owner's pages on wiring."""
+
+from garboard.findings import Finding, Table, Verdict
+from garboard.job_view import JobView
+from garboard.records import Job, Vessel
+from wiring_boats import HOST, battery, circuit, network, wired_job
+
+(SECTION,) = HOST.report_sections
+
+
+def blocks(view):
+    return SECTION.build(view, HOST.assess(view))
+
+
+def table(view, title):
+    return next(block for block in blocks(view) if isinstance(block, Table) and block.title == title)
+
+
+def test_the_schedule_has_a_row_for_every_circuit():
+    """Circuit, label, conductor, fuse, current, drop and verdict."""
+    view = wired_job([circuit(), circuit("Horn", protection="none"), circuit("Radio", length=None)])
+    assert table(view, "Circuits").rows == (
+        ("Bilge pump", "yes", "14 AWG", "15 A fuse", "5.0 A", "0.25 V", "pass"),
+        ("Horn", "yes", "14 AWG", "none", "5.0 A", "0.25 V", "fail"),
+        ("Radio", "yes", "14 AWG", "15 A fuse", "5.0 A", "0.25 V", "not enough data"),
+    )
+
+
+def test_a_bare_circuit_leaves_blanks():
+    """What is not known stays blank, never a guess."""
+    bare = circuit("Horn", conductor_awg="", design_current=None, protection="", protection_rating=None)
+    read = {("circuits", field, "Horn"): None for field in ("label_present", "drop", "current")}
+    assert table(wired_job([bare], read=read), "Circuits").rows == (("Horn", "", "", "", "", "", "not enough data"),)
+
+
+def test_the_battery_table_shows_charge_and_reserve():
+    """Kind, capacity, rest voltage, charge and reserve time."""
+    view = wired_job(read={("batteries", "rest_voltage", "house"): "12.45 V"})
+    assert table(view, "Batteries").rows == (("house", "flooded", "100 Ah", "12.45 V", "75 %", "10.0 h"),)
+
+
+def test_a_battery_whose_charge_cannot_be_told_stays_blank():
+    """No charge for a LiFePO4 battery."""
+    assert table(wired_job(batteries=[battery(chemistry="LiFePO4")]), "Batteries").rows[0][4] == ""
+
+
+def test_the_network_table_shows_load_and_voltage():
+    """Backbone, load number, current, signal lines, worst device and spare tees."""
+    assert table(wired_job(networks=[network()]), "Instrument networks").rows == (
+        ("bridge", "20 m", "8", "0.40 A", "60 ohm", "12.2 V", "1"),
+    )
+
+
+def test_faults_come_last_the_worst_first():
+    """Failing findings before advice, under their own sentence."""
+    view = wired_job([circuit(protection="none")], read={("batteries", "rest_voltage", "house"): "12.30 V"})
+    findings = [block for block in blocks(view) if isinstance(block, Finding)]
+    assert [finding.verdict for finding in findings] == [Verdict.FAIL, Verdict.ADVISE]
+
+
+def test_a_sound_boat_has_nothing_to_put_right():
+    """No findings, no heading over nothing."""
+    assert not any("put right" in block for block in blocks(wired_job()) if isinstance(block, str))
+
+
+def test_a_vessel_without_wiring_gets_no_page():
+    """No equipment, no section."""
+    view = JobView(vessel=Vessel(hull_number="XYZ00001A626"), job=Job(id="J1"))
+    assert SECTION.build(view, ()) == ()
+
+
+def test_the_page_stands_without_settings():
+    """A view that carries no settings is read with the defaults."""
+    assert table(wired_job(settings=None), "Circuits").rows
