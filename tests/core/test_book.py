@@ -1,0 +1,352 @@
+"""The handover book: everything the owner needs, on pages that hold together."""
+
+from datetime import UTC, datetime
+from functools import lru_cache
+from io import BytesIO
+from pathlib import Path
+from types import ModuleType
+
+import attrs
+import pytest
+from PIL import ImageFont
+from pypdf import PdfReader
+
+import small_plugin
+from garboard.findings import Finding, Number, Table, Verdict
+from garboard.hooks import hookimpl
+from garboard.host import make_host
+from garboard.records import Note, SignOff
+from garboard.report.book import date_in_words, handover_book
+from garboard.report.paper import MARGIN, font_folder
+from garboard.steps import Calculator, ReportSection
+
+POINTS_PER_MILLIMETRE = 72 / 25.4
+HULL = "ABC12345C393"
+SECTIONS = 22
+
+
+def book_of(view, host=None, size="letter"):
+    host = host or small_plugin.small_host()
+    return handover_book(view, host, host.assess(view), size)
+
+
+@lru_cache(maxsize=1)
+def small_book():
+    return book_of(small_plugin.small_view(Path()))
+
+
+def reader_of(content):
+    return PdfReader(BytesIO(content))
+
+
+def pages_of(content):
+    return [page.extract_text() for page in reader_of(content).pages]
+
+
+def on_one_line(text):
+    return " ".join(text.split())
+
+
+def whole(content):
+    return on_one_line(" ".join(pages_of(content)))
+
+
+@pytest.fixture
+def view(tmp_path):
+    return small_plugin.small_view(tmp_path)
+
+
+@pytest.mark.parametrize(
+    "expected",
+    [
+        *("HANDOVER BOOK", "Señora Åse", HULL, "An Owner", "14 May 2026", "Dock 3", "Test shop", "T. Ryggare"),
+        *("Contents", "How to read it", "Cautions", "Cover your ears before the horn sounds."),
+        *("Vessel and equipment", "Engines", "150 hp", "Propellers", "14.5 in", "Batteries", "AGM", "AWG 14"),
+        *("Speed", "How fast she goes", "4800 ± 20 rev/min", "Runs"),
+        *("What was checked", "Alongside", "Under way", "Not heard from the dock. Look at its fuse first."),
+        *("battery at rest 12.65 ± 0.05 V", "Punch list", "Fog came in. (look again)", "Signatures"),
+        *("Technician, T. Ryggare, signed 15 May 2026", "Owner, An Owner, signature and date"),
+        *("What this book rests on", "An invented rule of the test shop (common practice, no source)", "small 3"),
+    ],
+)
+def test_the_book_says(expected):
+    assert expected in whole(small_book())
+
+
+def test_the_hull_number_is_on_every_page_and_pages_are_numbered():
+    pages = reader_of(small_book()).pages
+    assert len(pages) > 4
+    assert HULL in pages[0].extract_text()
+    for number, page in enumerate(pages[1:], start=2):
+        bottom = max(base for _, _, _, base in boxes(page))
+        foot = [text.strip() for text, _, _, base in boxes(page) if base == bottom]
+        assert (foot[0], foot[-1]) == (f"Hull number {HULL}", str(number))
+
+
+def test_the_contents_name_every_chapter_with_its_page():
+    reader = reader_of(small_book())
+    contents = on_one_line(reader.pages[1].extract_text())
+    chapters = [entry for entry in reader.outline if not isinstance(entry, list)]
+    assert len(chapters) >= 7
+    for chapter in chapters:
+        assert f"{chapter.title} {reader.get_destination_page_number(chapter) + 1}" in contents
+
+
+def test_bookmarks_lead_to_the_page_the_chapter_stands_on():
+    reader = reader_of(small_book())
+    for entry in reader.outline:
+        if not isinstance(entry, list):
+            page = reader.pages[reader.get_destination_page_number(entry)]
+            assert entry.title in page.extract_text()
+
+
+def test_cautions_come_before_everything_done_on_the_water():
+    reader = reader_of(small_book())
+    titles = [entry.title for entry in reader.outline if not isinstance(entry, list)]
+    assert titles[0] == "Cautions"
+
+
+def test_the_document_has_title_language_author_and_the_jobs_date():
+    reader = reader_of(small_book())
+    assert reader.metadata.title == "Handover book of Señora Åse"
+    assert reader.metadata.author == "Test shop"
+    assert HULL in reader.metadata.subject
+    assert reader.metadata.creation_date == datetime(2026, 5, 14, tzinfo=UTC)
+    assert reader.trailer["/Root"]["/Lang"] == "en"
+    assert reader.trailer["/Root"]["/ViewerPreferences"]["/DisplayDocTitle"]
+
+
+def test_pictures_are_described_in_words():
+    root = reader_of(small_book()).trailer["/Root"]
+    described = [str(kid.get_object().get("/Alt", "")) for kid in root["/StructTreeRoot"]["/K"][0].get_object()["/K"]]
+    assert any(
+        "Speed by engine speed. Speed over ground [kn] against Engine speed [rev/min]" in alt for alt in described
+    )
+
+
+def test_a_figure_stands_in_the_book_once_however_often_findings_carry_it():
+    """The section prints it, and both findings carry the same one."""
+    assert sum(len(page.images) for page in reader_of(small_book()).pages) == 1
+
+
+def test_the_fonts_travel_with_the_book():
+    fonts = {
+        name: font.get_object()
+        for page in reader_of(small_book()).pages
+        for name, font in page["/Resources"]["/Font"].items()
+    }
+    assert fonts
+    for font in fonts.values():
+        assert "DejaVuSans" in font["/BaseFont"]
+        assert "/FontFile2" in font["/DescendantFonts"][0].get_object()["/FontDescriptor"]
+
+
+def test_the_same_job_gives_the_same_bytes(view):
+    assert book_of(view) == small_book()
+
+
+def test_another_job_gives_other_bytes(view):
+    assert book_of(attrs.evolve(view, job=attrs.evolve(view.job, owner="Somebody"))) != small_book()
+
+
+@pytest.mark.parametrize(("size", "points"), [("letter", (612, 792)), ("A4", (595.28, 841.89))])
+def test_paper_sizes(view, size, points):
+    page = reader_of(book_of(view, size=size)).pages[0]
+    assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx(points, abs=0.5)
+
+
+# Nothing outside the margins
+
+
+@lru_cache
+def _font(bold):
+    return ImageFont.truetype(str(font_folder() / ("DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf")), 1000)
+
+
+def boxes(page):
+    """Left, right and baseline [mm from the upper left] of each piece of text, measured apart from the book's code."""
+    found = []
+
+    def visit(text, _cm, tm, font, size):
+        if text.strip() and font is not None:
+            width = _font("Bold" in font["/BaseFont"]).getlength(text.strip("\n")) * size / 1000
+            height = float(page.mediabox.height)
+            left, base = tm[4], height - tm[5]
+            found.append(
+                (
+                    text,
+                    left / POINTS_PER_MILLIMETRE,
+                    (left + width) / POINTS_PER_MILLIMETRE,
+                    base / POINTS_PER_MILLIMETRE,
+                )
+            )
+
+    page.extract_text(visitor_text=visit)
+    return found
+
+
+def assert_inside(content):
+    for number, page in enumerate(reader_of(content).pages, start=1):
+        width, height = (float(side) / POINTS_PER_MILLIMETRE for side in (page.mediabox.width, page.mediabox.height))
+        pieces = boxes(page)
+        assert pieces
+        for text, left, right, base in pieces:
+            assert left >= MARGIN - 0.5, (number, text, left)
+            assert right <= width - MARGIN + 1.0, (number, text, right)
+            assert MARGIN - 0.5 <= base <= height - MARGIN + 6, (number, text, base)
+
+
+def test_no_text_stands_outside_the_margins():
+    assert_inside(small_book())
+
+
+def many_words(count):
+    return " ".join(f"word{number}" for number in range(count))
+
+
+@lru_cache(maxsize=1)
+def crowded_book():
+    return book_of(crowded_view(small_plugin.small_view(Path())), crowded_host())
+
+
+def crowded_view(view):
+    """Long names everywhere, long words, many notes."""
+    long_word = "Donaudampfschifffahrtsgesellschaftskapitänsmützenfabrikantenverein" * 3
+    vessel = attrs.evolve(view.vessel, name=f"The {long_word} {many_words(20)}", maker=many_words(30))
+    job = attrs.evolve(view.job, owner=many_words(40), technicians=tuple(f"Technician {n}" for n in range(30)))
+    notes = tuple(Note(text=f"{number} {many_words(60)} {long_word}", punch_list=True) for number in range(40))
+    sign_offs = tuple(SignOff(role="technician", name=many_words(12), stale=True) for _ in range(9))
+    return attrs.evolve(view, vessel=vessel, job=job, notes=notes, sign_offs=sign_offs)
+
+
+def crowded_host():
+    module = ModuleType("crowded")
+    basis = (small_plugin.PRACTICE,)
+    wide = Table(
+        "Wide",
+        tuple(f"Heading number {number} [rev/min]" for number in range(9)),
+        tuple(tuple(f"{row} {many_words(column)}" for column in range(9)) for row in range(12)),
+    )
+    findings = [
+        Finding(
+            verdict=verdict,
+            about=many_words(9),
+            sentence=many_words(150),
+            basis=basis,
+            numbers=() if verdict is Verdict.NOT_ENOUGH_DATA else tuple(Number(f"n{n}", 1.0, "kn") for n in range(12)),
+            tables=(wide,),
+        )
+        for verdict in Verdict
+        for _ in range(2)
+    ]
+
+    @hookimpl
+    def register_calculators(register):
+        register(Calculator(key="c.c", title="C", step="small.run", compute=lambda view: findings, basis=basis))
+
+    @hookimpl
+    def register_report_sections(register):
+        for number in range(SECTIONS):
+            register(
+                ReportSection(
+                    key=f"c.{number}", title=f"Section {number}", order=20, build=lambda v, a: [many_words(900), wide]
+                )
+            )
+
+    module.register_calculators = register_calculators
+    module.register_report_sections = register_report_sections
+    return make_host((), entry_points=False, modules={"small": small_plugin.small_module(), "crowded": module})
+
+
+def test_no_text_stands_outside_the_margins_however_much_there_is():
+    assert_inside(crowded_book())
+    assert whole(crowded_book()).count("word899") == SECTIONS
+
+
+def test_headings_of_a_table_repeat_on_every_page_it_reaches():
+    pages = pages_of(small_book())
+    with_rows = [text for text in pages if "3950" in text or "1500" in text or "2500" in text]
+    assert len(with_rows) >= 2
+    for text in with_rows:
+        assert "Engine speed [rev/min]" in text
+
+
+def test_no_heading_stands_last_on_its_page():
+    reader = reader_of(crowded_book())
+    for entry in reader.outline:
+        if not isinstance(entry, list):
+            pieces = boxes(reader.pages[reader.get_destination_page_number(entry)])
+            heading = next(base for text, _, _, base in pieces if text.strip() == entry.title)
+            below = [base for _, _, _, base in pieces if base > heading + 5]
+            assert len(below) > 2, entry.title
+
+
+# What may be missing or broken
+
+
+def test_a_job_with_nothing_in_it_still_gives_a_book(view):
+    bare = attrs.evolve(
+        view,
+        vessel=type(view.vessel)(hull_number=HULL),
+        job=type(view.job)(id="J"),
+        measurements=(),
+        notes=(),
+        steps=(),
+        sign_offs=(),
+    )
+    text = whole(book_of(bare))
+    assert "Vessel without a name" in text
+    assert "Nothing to put right." in text
+
+
+def test_a_date_that_is_none_is_printed_as_it_was_typed(view):
+    text = whole(book_of(attrs.evolve(view, job=attrs.evolve(view.job, opened="last Tuesday"))))
+    assert "last Tuesday" in text
+
+
+@pytest.mark.parametrize(
+    ("typed", "printed"),
+    [("2026-05-14", "14 May 2026"), ("2026-12-01T08:00:00Z", "1 December 2026"), ("soon", "soon"), ("", "")],
+)
+def test_dates_are_printed_as_people_write_them(typed, printed):
+    assert date_in_words(typed) == printed
+
+
+def test_a_section_that_fails_says_so_and_the_book_is_made(view):
+    module = ModuleType("bad")
+
+    def build(view, assessed):
+        raise ZeroDivisionError("on purpose")
+
+    @hookimpl
+    def register_report_sections(register):
+        register(ReportSection(key="bad.section", title="Bad luck", order=1, build=build))
+
+    module.register_report_sections = register_report_sections
+    host = make_host((), entry_points=False, modules={"bad": module})
+    text = whole(book_of(view, host))
+    assert "Plugin bad could not write this section (ZeroDivisionError: on purpose)" in text
+
+
+def test_a_signature_given_before_later_changes_says_so(view):
+    stale = attrs.evolve(view, sign_offs=(SignOff(role="owner", name="An Owner", at="2026-05-14", stale=True),))
+    assert "signed 14 May 2026, before later changes: sign again" in whole(book_of(stale))
+
+
+def test_verdicts_are_drawn_as_shapes_beside_their_words(monkeypatch):
+    """A tick in a round, a triangle, a square with a bar and an open ring, each next to its word."""
+    from garboard.look import VERDICT_MARKS
+    from garboard.report import paper
+
+    drawn = []
+    original = paper.Paper.marked
+
+    def marked(self, mark, *args, **extra):
+        drawn.append(mark)
+        return original(self, mark, *args, **extra)
+
+    monkeypatch.setattr(paper.Paper, "marked", marked)
+    book_of(small_plugin.small_view(Path()))
+    assert set(VERDICT_MARKS.values()) <= set(drawn)
+    used = {part.form for mark in VERDICT_MARKS.values() for part in mark.parts}
+    assert used == {"disc", "ring", "area", "stroke"}
