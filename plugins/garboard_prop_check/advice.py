@@ -10,8 +10,9 @@ from garboard.findings import Finding, NotEnoughData, Number, Table, Verdict
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule, engine_speed_after, whole_inches
-from garboard_prop_check.runs import Average, Run, average_engine_speed, runs_of
+from garboard_prop_check.runs import Average, Run, average_engine_speed, average_speed, runs_of
 from garboard_prop_check.settings import basis_of, limit
+from garboard_prop_check.speed import slip_of
 from garboard_prop_check.steps import CONDITIONS, TRIM_AT_BEST
 from garboard_prop_check.window import Place, near_limiter, place_in_window
 from garboard_prop_check.words import PROPORTION, STEP_RULE, WINDOW, about, need_all, pitch_of, window_of
@@ -60,6 +61,7 @@ def pitch_advice(view: JobView) -> Iterable[Finding]:
         raise NotEnoughData("no engine is entered for this vessel")
     fitted = [_fitted(engine, runs) for engine in engines]
     _check_alike(view, fitted)
+    _check_slip(view, fitted, runs)
     return (_advice(view, fitted),)
 
 
@@ -95,6 +97,19 @@ def _check_alike(view: JobView, fitted: Sequence[Fitted]) -> None:
         )
     if {1, -1} <= {one.way for one in fitted}:
         raise NotEnoughData("one engine needs more pitch and another less; find out why before changing pitch")
+
+
+def _check_slip(view: JobView, fitted: Sequence[Fitted], runs: Sequence[Run]) -> None:
+    """Where slip is known and below zero, a reading is wrong; it may be the pitch itself."""
+    for one in fitted:
+        try:
+            found, _ = slip_of(view, one.engine, one.turns, average_speed(view, runs))
+        except NotEnoughData:
+            continue
+        if found.value + (found.uncertainty or 0) < 0:
+            raise NotEnoughData(
+                f"slip of the {about(one.engine)} comes out below zero: a reading is wrong, find out which first"
+            )
 
 
 def _advice(view: JobView, fitted: Sequence[Fitted]) -> Finding:

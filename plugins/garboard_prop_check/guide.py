@@ -10,7 +10,7 @@ from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard.samples import Sample
 from garboard.steps import Guidance, LiveGuide
-from garboard_prop_check.settings import limit
+from garboard_prop_check.settings import limit_or_default as limit
 
 SILENT_AFTER = 3.0
 """A reading older than this is no longer shown or used [s]."""

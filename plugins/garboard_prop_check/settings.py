@@ -204,6 +204,15 @@ def limit(view: JobView, name: str) -> float:
     return number
 
 
+def limit_or_default(view: JobView, name: str) -> float:
+    """A setting in the unit it is declared in; its default where the shop's value cannot be used."""
+    try:
+        return limit(view, name)
+    except NotEnoughData:
+        setting = _BY_KEY[f"prop_check.{name}"]
+        return Amount.parse(str(setting.default)).to(setting.field.unit)
+
+
 def basis_of(name: str) -> Basis:
     """Where a setting's default comes from."""
     return _BY_KEY[f"prop_check.{name}"].basis

@@ -22,7 +22,7 @@ def place_in_window(engine_speed: float, uncertainty: float, low: float, high: f
     uncertainty  : half width of its 95 % interval, 0 or above [rev/min]
     low          : low end of the maker's full-throttle window, above 0 [rev/min]
     high         : high end, above low [rev/min]
-    returns      : the place; an interval over an end is not called either way
+    returns      : the place; an interval over an end is not called either way [-]
     Raises ValueError for a window without width and for an uncertainty below zero.
 
     >>> place_in_window(5390, 15, 5400, 6000).value

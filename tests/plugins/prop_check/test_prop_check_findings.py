@@ -1,0 +1,478 @@
+"""What the calculators say, at and around every limit."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import attrs
+import pytest
+
+from builders import findings_of
+from garboard.findings import BasisKind, Finding, Verdict
+from garboard.job_view import JobView
+from garboard.records import Vessel
+from prop_check_jobs import CAPACITY, GOOD_CONDITIONS, PROPELLER, RUNS, amount, host, job, two_ways, vessel
+
+HOST = host()
+BOAT = vessel(1)
+TWIN = vessel(2)
+
+
+def say(view: JobView, calculator: str) -> list[Finding]:
+    return findings_of(HOST, view, f"prop_check.{calculator}")
+
+
+def one(view: JobView, calculator: str) -> Finding:
+    (finding,) = say(view, calculator)
+    return finding
+
+
+def number(finding: Finding, name: str) -> float:
+    return next(number.value for number in finding.numbers if number.name == name)
+
+
+def runs_at(boat: Vessel, turns: str, speeds: Sequence[str] = ("41.0 kn", "39.0 kn"), **conditions: Any) -> JobView:
+    return job(boat, two_ways(boat, turns, speeds), GOOD_CONDITIONS | conditions)
+
+
+def test_the_plugin_loads_whole() -> None:
+    """Nothing is withdrawn, and every calculator shows under a step of the plugin."""
+    assert HOST.problems == []
+    steps = {step.key for step in HOST.steps}
+    assert {calculator.step for calculator in HOST.calculators} <= steps
+    assert len(HOST.calculators) == 9
+
+
+def test_full_throttle_cautions_come_first() -> None:
+    """Look-out, lanyard, speed limits and not holding full throttle are shown before the runs, each with its basis."""
+    step = HOST.step(RUNS)
+    assert step is not None
+    told = " ".join(caution.text for caution in step.cautions)
+    for word in ("look-out", "lanyard", "speed limits", "full throttle", "running-in", "capacity label"):
+        assert word in told, word
+    assert step.guide in HOST.live_guides
+
+
+# Speed and slip.
+
+
+def test_speed_with_table_and_figure() -> None:
+    """The speed, how it was averaged, the current, and the runs as table and figure."""
+    finding = one(job(TWIN, two_ways(TWIN)), "speed")
+    assert finding.sentence == "40.0 kn ± 0.3, mean of two opposite runs. Current along the runs: 1.0 kn."
+    (table,) = finding.tables
+    assert table.rows == (("1", "with", "41.0", "5800", "5800"), ("2", "against", "39.0", "5800", "5800"))
+    (figure,) = finding.figures
+    assert [series.y for series in figure.series] == [(41.0, 39.0), (5800, 5800), (5800, 5800)]
+    assert [(band.axis, band.low, band.high) for band in figure.bands] == [("y2", 5400, 6000)]
+
+
+def test_slip_by_hand() -> None:
+    """5800 / 1.85 x 19 x 60 / 72 913.386 = 49.018 kn; 40 kn is 18.4 %. Pitch 3 % / sqrt 3 x 2 x 0.816 = 2.83, speed
+    0.3055 / 49.018 = 0.62, engine 5.77 / 5800 x 0.816 = 0.08: hypot 2.90."""
+    finding = one(runs_at(BOAT, "5800 rev/min"), "slip")
+    assert finding.verdict is Verdict.PASS
+    assert finding.sentence == "Slip 18.4 % ± 2.9; 5 to 20 % is usual for this hull."
+    assert number(finding, "theoretical speed") == pytest.approx(49.018, abs=0.001)
+    assert any(basis.kind is BasisKind.COMMON_PRACTICE for basis in finding.basis)
+
+
+@pytest.mark.parametrize(
+    ("speeds", "verdict", "words"),
+    [
+        (("50.0 kn", "50.0 kn"), Verdict.ADVISE, "a reading is wrong, not a fast boat"),
+        (("52.0 kn", "52.0 kn"), Verdict.FAIL, "Check the stamped pitch, the gear ratio, the unit of speed"),
+        (("48.9 kn", "48.9 kn"), Verdict.ADVISE, "less than usual"),
+        (("47.0 kn", "47.0 kn"), Verdict.PASS, "is usual for this hull"),
+        (("38.0 kn", "38.0 kn"), Verdict.PASS, "is usual for this hull"),
+        (("36.0 kn", "36.0 kn"), Verdict.ADVISE, "more than usual"),
+    ],
+)
+def test_slip_around_its_limits(speeds: tuple[str, str], verdict: Verdict, words: str) -> None:
+    """Below zero a reading is wrong; outside the usual range by more than the interval is advice, never a fail."""
+    finding = one(runs_at(BOAT, "5800 rev/min", speeds), "slip")
+    assert (finding.verdict, words in finding.sentence) == (verdict, True)
+
+
+def test_slip_is_not_compared_without_hull_form_or_best_trim() -> None:
+    """The usual range belongs to a hull form at best trim."""
+    no_form = one(runs_at(vessel(1, hull_form=""), "5800 rev/min"), "slip")
+    assert no_form.sentence == "Slip 18.4 % ± 2.9. Enter the hull form to compare it with what is usual."
+    badly_trimmed = one(runs_at(BOAT, "5800 rev/min", trim="not at best"), "slip")
+    assert "is not compared" in badly_trimmed.sentence
+    assert {no_form.verdict, badly_trimmed.verdict} == {Verdict.ADVISE}
+
+
+def test_slip_names_everything_missing_for_its_engine_alone() -> None:
+    """One engine without pitch and gear ratio does not silence the other."""
+    bare = attrs.evolve(TWIN.engines[0], propeller=None, gear_ratio=None)
+    boat = attrs.evolve(TWIN, engines=(bare, TWIN.engines[1]))
+    port, starboard = say(runs_at(boat, "5800 rev/min"), "slip")
+    assert port.verdict is Verdict.NOT_ENOUGH_DATA
+    assert "pitch of the port propeller is not entered; read it off the hub" in port.sentence
+    assert "gear ratio of the port engine is not entered" in port.sentence
+    assert starboard.verdict is Verdict.PASS
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "words"),
+    [("pitch", "0 in", "reads 0 in"), ("pitch", "190 in", "reads 190 in"), ("ratio", "18.5", "reads 18.5")],
+)
+def test_slip_refuses_slips_of_the_finger(field: str, value: str, words: str) -> None:
+    """A pitch or gear ratio that cannot be is named, not used."""
+    finding = one(runs_at(vessel(1, **{field: value}), "5800 rev/min"), "slip")
+    assert (finding.verdict, words in finding.sentence) == (Verdict.NOT_ENOUGH_DATA, True)
+
+
+# Window.
+
+
+@pytest.mark.parametrize(
+    ("turns", "verdict", "words"),
+    [
+        ("5000 rev/min", Verdict.FAIL, "5000 rev/min ± 6, 400 below the window 5400 to 6000. The engine labours"),
+        ("5390 rev/min", Verdict.FAIL, "10 below"),
+        ("5400 rev/min", Verdict.ADVISE, "too close to the low end to call"),
+        ("5410 rev/min", Verdict.PASS, "in the window 5400 to 6000."),
+        ("5990 rev/min", Verdict.PASS, "in the window"),
+        ("6000 rev/min", Verdict.ADVISE, "too close to the high end to call"),
+        ("6010 rev/min", Verdict.FAIL, "10 above the window 5400 to 6000. Do not hold full throttle"),
+    ],
+)
+def test_window_around_its_ends(turns: str, verdict: Verdict, words: str) -> None:
+    """Below and above fail, in passes, an interval over an end is advice."""
+    finding = one(runs_at(BOAT, turns), "window")
+    assert (finding.verdict, words in finding.sentence) == (verdict, True), finding.sentence
+    assert finding.basis[0].kind is BasisKind.MANUAL
+
+
+@pytest.mark.parametrize(("limiter", "cautioned"), [("5900 rev/min", True), ("5910 rev/min", False), (None, False)])
+def test_rev_limiter_caution(limiter: str | None, cautioned: bool) -> None:
+    """5800 + 6 reaches 5900 - 100 and not 5910 - 100; a pass near the limiter becomes advice."""
+    finding = one(runs_at(vessel(1, limiter=limiter), "5800 rev/min"), "window")
+    assert ("rev limiter" in finding.sentence) is cautioned
+    assert finding.verdict is (Verdict.ADVISE if cautioned else Verdict.PASS)
+
+
+def test_bad_trim_judges_no_propeller_but_an_overspeed_stays_a_fail() -> None:
+    """Not at best trim: low and in become advice; above the window is above it at any trim."""
+    verdicts = {
+        turns: one(runs_at(BOAT, f"{turns} rev/min", trim="unknown"), "window").verdict for turns in (5000, 5800, 6200)
+    }
+    assert verdicts == {5000: Verdict.ADVISE, 5800: Verdict.ADVISE, 6200: Verdict.FAIL}
+
+
+def test_a_light_boat_is_mentioned() -> None:
+    """In the window while light may be below it with the usual load."""
+    assert "boat was light" in one(runs_at(BOAT, "5800 rev/min", load="light"), "window").sentence
+
+
+@pytest.mark.parametrize("window", [None, ("6000 rev/min", "5400 rev/min"), ("0 rev/min", "6000 rev/min")])
+def test_a_window_missing_or_impossible(window: tuple[str, str] | None) -> None:
+    """No verdict without the maker's window."""
+    finding = one(runs_at(vessel(1, window=window), "5800 rev/min"), "window")
+    assert finding.verdict is Verdict.NOT_ENOUGH_DATA
+    assert "full-throttle window of the centre engine" in finding.sentence
+
+
+# Engines against each other.
+
+
+@pytest.mark.parametrize(
+    ("starboard", "verdict"),
+    [
+        (5800, Verdict.PASS),
+        (5890, Verdict.PASS),
+        (5895, Verdict.ADVISE),
+        (5905, Verdict.ADVISE),
+        (5910, Verdict.FAIL),
+    ],
+)
+def test_difference_between_engines(starboard: int, verdict: Verdict) -> None:
+    """Up to 100 rev/min passes; the interval of 8 around it is not called; more fails."""
+    runs = two_ways(TWIN)
+    for run in runs:
+        run["starboard"] = f"{starboard} rev/min"
+    finding = one(job(TWIN, runs), "engine_difference")
+    assert finding.verdict is verdict
+    assert number(finding, "difference") == starboard - 5800
+    assert ("starboard faster than port" in finding.sentence) is (starboard > 5800)
+
+
+def test_a_single_engine_differs_from_nothing() -> None:
+    """There is no such finding for one engine."""
+    assert say(runs_at(BOAT, "5800 rev/min"), "engine_difference") == []
+
+
+# Air.
+
+
+def test_reference_air_by_hand() -> None:
+    """35 degC and half of 5.62 kPa vapour leave 96.0 kPa dry, factor 1.0571, so 5.4 % of power is lost. Speed
+    5800 x 1.0571 ^ (1/3) = 5908; by the square root it would be 5963, 55 more."""
+    view = runs_at(BOAT, "5800 rev/min", air_temperature="35 degC", air_pressure="988.1 hPa", humidity="50 %")
+    finding = one(view, "reference_air")
+    assert finding.verdict is Verdict.PASS
+    assert finding.sentence.startswith("5908 rev/min ± 55 to expect in reference air; today's air costs 5.4 %")
+
+
+def test_reference_air_never_hides_a_failure() -> None:
+    """An engine below its window stays failed there, whatever it would do elsewhere."""
+    view = runs_at(BOAT, "5350 rev/min", air_temperature="35 degC", air_pressure="988.1 hPa", humidity="50 %")
+    assert one(view, "window").verdict is Verdict.FAIL
+    finding = one(view, "reference_air")
+    assert finding.verdict is Verdict.ADVISE
+    assert "verdict on the window stays with the engine speed as run" in finding.sentence
+
+
+def test_reference_air_warns_of_an_overspeed_on_a_better_day() -> None:
+    """In the window today, above it in reference air."""
+    view = runs_at(BOAT, "5950 rev/min", air_temperature="35 degC", air_pressure="988.1 hPa", humidity="50 %")
+    finding = one(view, "reference_air")
+    assert (finding.verdict, "above the window" in finding.sentence) == (Verdict.ADVISE, True)
+
+
+@pytest.mark.parametrize(
+    "conditions",
+    [{"air_temperature": "8 degC"}, {"air_pressure": "850 hPa"}, {"humidity": None}, {"humidity": "130 %"}],
+)
+def test_air_outside_the_method(conditions: dict[str, Any]) -> None:
+    """Outside its range, or with something missing, the method gives no number."""
+    finding = one(runs_at(BOAT, "5800 rev/min", **conditions), "reference_air")
+    assert finding.verdict is Verdict.NOT_ENOUGH_DATA
+
+
+# Crouch.
+
+
+@pytest.mark.parametrize(
+    ("speeds", "verdict", "words"),
+    [
+        (("40.2 kn", "40.2 kn"), Verdict.PASS, "is believable"),
+        (("33.0 kn", "33.0 kn"), Verdict.ADVISE, "slower than expected"),
+        (("52.0 kn", "52.0 kn"), Verdict.ADVISE, "Was it read in miles an hour?"),
+        (("70.0 kn", "70.0 kn"), Verdict.ADVISE, "Check weight, power and the unit"),
+    ],
+)
+def test_crouch_as_a_sanity_check(speeds: tuple[str, str], verdict: Verdict, words: str) -> None:
+    """3000 lb and 150 hp: 33.54 to 51.43 kn for constants 150 to 230 by hand; 52 is past it, and fits as mph."""
+    boat = vessel(1, power="150 hp", displacement_as_run="3000 lb", length="19 ft")
+    finding = one(runs_at(boat, "5800 rev/min", speeds), "crouch")
+    assert (finding.verdict, words in finding.sentence) == (verdict, True), finding.sentence
+    assert "33.5 to 51.4 kn" in finding.sentence
+
+
+def test_crouch_with_the_kind_of_hull_chosen() -> None:
+    """A cruiser's range is narrower: 33.54 to 40.25 kn."""
+    boat = vessel(1, power="150 hp", displacement_as_run="3000 lb", length="19 ft")
+    finding = one(runs_at(boat, "5800 rev/min", hull_kind="cruiser or average runabout"), "crouch")
+    assert "33.5 to 40.2 kn" in finding.sentence
+
+
+@pytest.mark.parametrize(
+    ("changes", "speed", "words"),
+    [
+        ({"hull_form": "displacement"}, "40 kn", "holds for planing monohulls; the hull form entered is displacement"),
+        ({"hull_form": ""}, "40 kn", "none, choose one"),
+        ({"displacement_as_run": None}, "40 kn", "displacement as run is not entered"),
+        ({"displacement_as_run": "0 lb"}, "40 kn", "displacement as run must be above zero"),
+        ({"power": None}, "40 kn", "rated power of the centre engine is not entered"),
+        ({"power": "0 hp"}, "40 kn", "rated power must be above zero"),
+        ({"length": "36 ft"}, "14.9 kn", "is not planing speed"),
+    ],
+)
+def test_crouch_outside_its_range(changes: dict[str, Any], speed: str, words: str) -> None:
+    """The formula is for planing monohulls with weight and power known, at planing speed (2.5 x sqrt 36 ft = 15)."""
+    boat = vessel(1, **({"power": "150 hp", "displacement_as_run": "3000 lb", "length": "19 ft"} | changes))
+    finding = one(runs_at(boat, "5800 rev/min", (speed, speed)), "crouch")
+    assert (finding.verdict, words in finding.sentence) == (Verdict.NOT_ENOUGH_DATA, True), finding.sentence
+
+
+# Pitch.
+
+
+def test_keep_the_propeller_in_the_window() -> None:
+    """In the window, or too close to call, nothing is changed."""
+    for turns in ("5800 rev/min", "5400 rev/min"):
+        finding = one(runs_at(BOAT, turns), "pitch")
+        assert finding.verdict is Verdict.PASS
+        assert finding.sentence.startswith("Keep the propeller:")
+
+
+def test_less_pitch_for_a_labouring_engine_by_hand() -> None:
+    """5200 of 5850 wanted (75 % of 5400 to 6000) with 19 in: 650 / 200 = 3.25 and 650 / 150 = 4.3 in less by the one
+    rule, 19 x 5200 / 5850 = 16.9 in, 2 less, by the other. Try 17 in: 5500 to 5600 and 5200 x 19 / 17 = 5812."""
+    finding = one(runs_at(BOAT, "5200 rev/min", ("36.0 kn", "35.0 kn")), "pitch")
+    assert finding.verdict is Verdict.ADVISE
+    assert finding.sentence == (
+        "Try 17 in first: 2 in less pitch, the smallest change the rules give. "
+        "Expect 5500 to 5812 rev/min, then run again."
+    )
+    (table,) = finding.tables
+    assert table.rows == (("centre", "5200", "5850", "19", "15 (-4) to 16 (-3)", "17 (-2)"),)
+    assert number(finding, "change of pitch to try first") == -2
+
+
+def test_more_pitch_for_an_overspeeding_engine() -> None:
+    """6150 by hand: 300 / 200 = 1.5, 300 / 150 = 2 and 19 x 6150 / 5850 - 19 = 1 more; 20 in is tried first."""
+    finding = one(runs_at(BOAT, "6150 rev/min"), "pitch")
+    assert finding.sentence.startswith("Try 20 in first: 1 in more pitch")
+    assert "may have held the engine" in finding.sentence
+
+
+def test_twins_get_the_same_change() -> None:
+    """One change for both engines, the smallest, with what to expect of either."""
+    runs = two_ways(TWIN, "5200 rev/min", ("36.0 kn", "35.0 kn"))
+    for run in runs:
+        run["starboard"] = "5260 rev/min"
+    finding = one(job(TWIN, runs), "pitch")
+    assert "2 in less pitch, the same on every engine" in finding.sentence
+    assert "Expect 5500 to 5879 rev/min" in finding.sentence  # by hand 5260 x 19 / 17 = 5879
+    assert len(finding.tables[0].rows) == 2
+
+
+def test_a_change_that_may_overshoot_says_so() -> None:
+    """A narrow window: even one inch may come out on the other side."""
+    boat = vessel(1, window=("5400 rev/min", "5500 rev/min"))
+    finding = one(runs_at(boat, "5380 rev/min"), "pitch")
+    assert "It may come out above the window (centre engine)" in finding.sentence
+
+
+def test_too_large_a_change_points_elsewhere() -> None:
+    """When even the smaller rule asks for more than 4 in, something else is wrong."""
+    boat = vessel(1, pitch="25 in")
+    finding = one(runs_at(boat, "4200 rev/min", ("35.0 kn", "35.0 kn")), "pitch")
+    assert finding.verdict is Verdict.FAIL
+    assert "Even the smaller rule asks for 7 in less pitch" in finding.sentence
+
+
+@pytest.mark.parametrize(
+    ("conditions", "words"),
+    [
+        ({"trim": "not at best"}, "trim was not at best; repeat the runs at best trim"),
+        ({"trim": "unknown"}, "trim was not at best"),
+        ({"trim": None}, "trim is not entered"),
+        ({"load": "unknown"}, "load is unknown"),
+        ({"load": "light"}, "the boat was light; repeat the runs with its usual load"),
+        ({"load": None}, "load is not entered"),
+        ({"water": "rough"}, "the water was rough"),
+        ({"water": None}, "water is not entered"),
+    ],
+)
+def test_no_pitch_advice_from_poor_runs(conditions: dict[str, Any], words: str) -> None:
+    """Each condition that spoils the advice is named."""
+    finding = one(runs_at(BOAT, "5200 rev/min", **conditions), "pitch")
+    assert (finding.verdict, words in finding.sentence) == (Verdict.NOT_ENOUGH_DATA, True)
+
+
+def test_no_pitch_advice_without_window_and_pitch_all_named() -> None:
+    """Everything missing is said at once."""
+    finding = one(runs_at(vessel(1, window=None, pitch=None), "5200 rev/min", trim="unknown"), "pitch")
+    assert finding.verdict is Verdict.NOT_ENOUGH_DATA
+    for words in ("trim was not at best", "full-throttle window", "pitch of the centre propeller is not entered"):
+        assert words in finding.sentence
+
+
+@pytest.mark.parametrize(
+    ("port", "starboard", "words"),
+    [(5200, 5350, "engines differ by 150"), (5380, 6020, "engines differ"), (5390, 5490, "Try")],
+)
+def test_engines_that_disagree_get_no_pitch(port: int, starboard: int, words: str) -> None:
+    """A difference between engines is found first; up to 100 rev/min is none."""
+    runs = two_ways(TWIN, f"{port} rev/min", ("37.0 kn", "37.0 kn"))
+    for run in runs:
+        run["starboard"] = f"{starboard} rev/min"
+    assert words in one(job(TWIN, runs), "pitch").sentence
+
+
+def test_engines_that_need_opposite_changes_get_none() -> None:
+    """With windows of their own, one below and one above."""
+    high = attrs.evolve(
+        TWIN.engines[1], full_throttle_low=amount("5000 rev/min"), full_throttle_high=amount("5300 rev/min")
+    )
+    boat = attrs.evolve(TWIN, engines=(TWIN.engines[0], high))
+    assert "one engine needs more pitch and another less" in one(runs_at(boat, "5350 rev/min"), "pitch").sentence
+
+
+def test_no_pitch_advice_from_a_wrong_reading() -> None:
+    """A slip below zero may mean that the pitch entered is wrong; nothing is built on it."""
+    finding = one(runs_at(BOAT, "5200 rev/min", ("46.0 kn", "46.0 kn")), "pitch")
+    assert finding.verdict is Verdict.NOT_ENOUGH_DATA
+    assert "slip of the centre engine comes out below zero" in finding.sentence
+
+
+def test_both_rules_are_named_as_common_practice() -> None:
+    """Neither rule has a source worth the name, and the finding says so."""
+    finding = one(runs_at(BOAT, "5200 rev/min"), "pitch")
+    assert sum(basis.kind is BasisKind.COMMON_PRACTICE for basis in finding.basis) >= 2
+
+
+# Alongside.
+
+
+@pytest.mark.parametrize(
+    ("fitted", "label", "read", "verdict", "words"),
+    [
+        ("150 hp", "150 hp", True, Verdict.PASS, "150 hp fitted; the capacity label allows 150 hp."),
+        ("151 hp", "150 hp", True, Verdict.ADVISE, "compare both in kW"),
+        ("153 hp", "150 hp", True, Verdict.FAIL, "Do not run it at full throttle"),
+        ("150 hp", "0 hp", True, Verdict.NOT_ENOUGH_DATA, "read the label again"),
+        ("150 hp", None, True, Verdict.NOT_ENOUGH_DATA, "is not entered; read the label"),
+        ("150 hp", "150 hp", False, Verdict.NOT_ENOUGH_DATA, "has not been read on this boat"),
+    ],
+)
+def test_power_against_the_label(fitted: str, label: str | None, read: bool, verdict: Verdict, words: str) -> None:
+    """The label is the limit; a hair over may be metric horsepower."""
+    boat = vessel(1, power=fitted, plate_power=label, length="22 ft")
+    (finding,) = say(job(boat, more={(CAPACITY, "label_read", "", ""): read}), "capacity")
+    assert (finding.verdict, words in finding.sentence) == (verdict, True), finding.sentence
+
+
+SMALL = {
+    "length": "16 ft",
+    "transom_width": "6.5 ft",
+    "transom_height": "20 in",
+    "steering": "remote",
+    "plate_power": "120 hp",
+}
+
+
+@pytest.mark.parametrize(
+    ("power", "changes", "verdict", "words"),
+    [
+        ("120 hp", {}, Verdict.PASS, "Formula: 118 hp, raised to 120. 120 hp fitted."),
+        ("121 hp", {}, Verdict.ADVISE, "121 hp is more"),
+        ("60 hp", {"transom_height": "19 in"}, Verdict.PASS, "Formula: 58.2 hp, raised to 60"),
+        ("60 hp", {"steering": "tiller"}, Verdict.PASS, "Formula: 58.2 hp, raised to 60"),
+        ("41 hp", {"steering": "tiller", "hull_form": "flat bottom hard chine"}, Verdict.ADVISE, "37 hp, raised to 40"),
+        ("40 hp", {"length": "12.5 ft", "transom_width": "4.2 ft"}, Verdict.NOT_ENOUGH_DATA, "ask the boat's maker"),
+        ("40 hp", {"transom_width": None}, Verdict.NOT_ENOUGH_DATA, "transom width is not entered"),
+        ("40 hp", {"steering": ""}, Verdict.NOT_ENOUGH_DATA, "steering (remote or tiller) is not entered"),
+        ("40 hp", {"length": None}, Verdict.NOT_ENOUGH_DATA, "length of the boat is not entered"),
+    ],
+)
+def test_power_against_the_formula(power: str, changes: dict[str, Any], verdict: Verdict, words: str) -> None:
+    """16 ft by 6.5 ft is 104: 118 hp remote, 58.2 tiller, 37 flat bottom (33 CFR 183.53); over it is advice."""
+    boat = vessel(1, power=power, **(SMALL | changes))
+    finding = say(job(boat, more={(CAPACITY, "label_read", "", ""): True}), "capacity")[1]
+    assert (finding.verdict, words in finding.sentence) == (verdict, True), finding.sentence
+
+
+@pytest.mark.parametrize("changes", [{"length": "20 ft"}, {"hull_form": "multihull"}])
+def test_the_formula_does_not_apply_to_larger_boats_and_multihulls(changes: dict[str, Any]) -> None:
+    """There is one finding, about the label."""
+    boat = vessel(1, **(SMALL | changes))
+    assert [f.about for f in say(job(boat), "capacity")] == ["power fitted"]
+
+
+def test_propeller_as_fitted() -> None:
+    """Yes to all passes, a no says what to do, a gap says what is missing."""
+    fields = ("stamp_read", "nut_secured", "blades_sound")
+    good = {(PROPELLER, field, "", position): True for field in fields for position in ("port", "starboard")}
+    assert {f.verdict for f in say(job(TWIN, more=dict(good)), "propeller")} == {Verdict.PASS}
+    loose = good | {(PROPELLER, "nut_secured", "", "port"): False}
+    port, starboard = say(job(TWIN, more=dict(loose)), "propeller")
+    assert (port.verdict, port.sentence) == (Verdict.FAIL, "Not ready to run: tighten and lock the nut.")
+    assert starboard.verdict is Verdict.PASS
+    (missing,) = say(job(BOAT), "propeller")
+    assert missing.about == "centre propeller"
+    assert missing.verdict is Verdict.NOT_ENOUGH_DATA

@@ -1,0 +1,51 @@
+"""The propeller page of the handover book."""
+
+from garboard.findings import Figure, Finding, Table, Verdict
+from garboard.job_view import JobView
+from garboard.steps import Block
+from prop_check_jobs import GOOD_CONDITIONS, host, job, two_ways, vessel
+
+HOST = host()
+TWIN = vessel(2)
+
+
+def page(view: JobView) -> list[Block]:
+    (section,) = HOST.report_sections
+    return list(section.build(view, HOST.assess(view)))
+
+
+def test_no_runs_no_page() -> None:
+    """A boat that was not run has no propeller page, nor has one with rows but no engine speed."""
+    assert page(job(TWIN)) == []
+    assert page(job(TWIN, [{"direction": "with"}])) == []
+
+
+def test_the_page_of_a_finished_check() -> None:
+    """Words for the owner, the result of every engine, the figure, and the findings that matter to him."""
+    blocks = page(job(TWIN, two_ways(TWIN)))
+    text = " ".join(block for block in blocks if isinstance(block, str))
+    assert "Full speed was 40.0 kn (46.0 mph, 74.1 km/h)" in text
+    assert "As run: trim at best, load half, fuel 50 %, 2 on board, water calm, air 25 degC" in text
+    (table,) = (block for block in blocks if isinstance(block, Table))
+    engine = ("15 in x 19 in, 3 blades", "1.85", "5800 ± 6", "5400 to 6000", "18.4 ± 2.9")
+    assert table.rows == (("port", *engine), ("starboard", *engine))
+    assert sum(isinstance(block, Figure) for block in blocks) == 1
+    findings = [block for block in blocks if isinstance(block, Finding)]
+    assert {finding.about for finding in findings} >= {"port engine", "starboard engine", "pitch"}
+    assert Verdict.NOT_ENOUGH_DATA not in {finding.verdict for finding in findings}
+
+
+def test_the_page_leaves_out_what_is_not_known() -> None:
+    """Runs one way, no window and no propeller: engine speed is shown, speed and slip are not made up."""
+    bare = vessel(1, window=None, pitch=None, ratio=None)
+    blocks = page(job(bare, two_ways(bare)[:1], {}))
+    assert not any("Full speed was" in block for block in blocks if isinstance(block, str))
+    (table,) = (block for block in blocks if isinstance(block, Table))
+    assert table.rows == (("centre", "15 in, 3 blades", "", "5800 ± 6", "", ""),)
+
+
+def test_conditions_partly_noted() -> None:
+    """Only what was noted is told."""
+    conditions = {"trim": GOOD_CONDITIONS["trim"]}
+    blocks = page(job(TWIN, two_ways(TWIN), conditions))
+    assert "As run: trim at best." in blocks

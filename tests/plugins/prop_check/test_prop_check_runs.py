@@ -1,0 +1,286 @@
+"""Full-throttle runs: typed, cut from a recording, and averaged."""
+
+import math
+
+import attrs
+import pytest
+
+from garboard.findings import NotEnoughData
+from garboard.job_view import JobView
+from garboard.series import signed_angle
+from garboard_prop_check.runs import Reading, Run, average_engine_speed, average_speed, runs_of, sides
+from prop_check_jobs import RUNS, amount, job, recorded, two_ways, vessel
+
+BOAT = vessel(1)
+TWIN = vessel(2)
+
+
+def run(name: str = "run 1", *, course: float | None = None, side: str = "") -> Run:
+    return Run(name=name, speed=Reading(30, 0), engine_speed={}, course=course, side=side)
+
+
+def reasons_of(view: JobView) -> str:
+    """Why there is no average speed."""
+    with pytest.raises(NotEnoughData) as missing:
+        average_speed(view, runs_of(view))
+    return "; ".join(missing.value.reasons)
+
+
+def test_typed_runs_come_in_the_order_they_were_written() -> None:
+    """Row by row, with what the last digit is worth as resolution: 0.1 kn over the square root of twelve."""
+    first, second = runs_of(job(TWIN, two_ways(TWIN, "5800 rev/min", ("41.0 kn", "39 kn"))))
+    assert first.speed == Reading(41.0, pytest.approx(0.1 / math.sqrt(12)))
+    assert second.speed == Reading(39.0, pytest.approx(1 / math.sqrt(12)))
+    assert first.engine_speed == {p: Reading(5800, pytest.approx(10 / math.sqrt(12))) for p in ("port", "starboard")}
+    assert (first.side, second.side) == ("with", "against")
+
+
+def test_speed_typed_in_miles_an_hour_is_knots_inside() -> None:
+    """46.0 mph is 39.97 kn, and its last digit 0.087 kn; by hand 46 x 1609.344 / 1852."""
+    speed = runs_of(job(BOAT, [{"speed": "46.0 mph", "centre": "5800 rev/min"}]))[0].speed
+    assert speed == Reading(pytest.approx(39.973, abs=0.001), pytest.approx(0.08690 / math.sqrt(12), rel=1e-3))
+
+
+def test_average_of_two_ways() -> None:
+    """Mean 40.0, current 1.0; the interval by hand: hypot(2 x 0.1 / sqrt 12, 0.3) = 0.305."""
+    view = job(BOAT, two_ways(BOAT))
+    average = average_speed(view, runs_of(view))
+    assert (average.value, average.current, average.runs) == (pytest.approx(40.0), pytest.approx(1.0), 2)
+    assert average.uncertainty == pytest.approx(0.3055, abs=0.001)
+    assert average.method == "mean of two opposite runs"
+
+
+def test_scatter_widens_the_interval() -> None:
+    """Three runs, means of neighbours 40.0 and 40.6: by hand hypot(2 x 0.6 / sqrt 2 / sqrt 2, 0.058, 0.3) = 0.674."""
+    view = job(BOAT, two_ways(BOAT, speeds=("41.0 kn", "39.0 kn", "42.2 kn")))
+    average = average_speed(view, runs_of(view))
+    assert average.value == pytest.approx((41.0 + 2 * 39.0 + 42.2) / 4)
+    assert average.uncertainty == pytest.approx(0.674, abs=0.001)
+    assert average.method == "mean of means of 3 runs"
+
+
+def test_runs_not_by_turns_are_averaged_by_side() -> None:
+    """Two with, one against: each side counts once."""
+    runs = two_ways(BOAT, speeds=("41.0 kn", "41.4 kn", "39.0 kn"))
+    for made, side in zip(runs, ("with", "with", "against"), strict=True):
+        made["direction"] = side
+    view = job(BOAT, runs)
+    average = average_speed(view, runs_of(view))
+    assert average.value == pytest.approx((41.2 + 39.0) / 2)
+    assert average.method == "mean of both ways, 2 and 1 runs"
+
+
+def test_runs_all_one_way_give_no_speed() -> None:
+    """One direction cannot tell boat from current."""
+    runs = two_ways(BOAT)
+    runs[1]["direction"] = "with"
+    assert "all runs went one way" in reasons_of(job(BOAT, runs))
+    assert "all runs went one way" in reasons_of(job(BOAT, runs[:1]))
+
+
+def test_no_runs_at_all() -> None:
+    """An empty step says what to do."""
+    assert reasons_of(job(BOAT)) == "no full-throttle run is entered; make one run each way"
+
+
+def test_missing_readings_are_all_named() -> None:
+    """Every run without speed is named in one go."""
+    runs = two_ways(BOAT, speeds=("41.0 kn", "39.0 kn", "41.0 kn"))
+    del runs[0]["speed"], runs[2]["speed"]
+    told = reasons_of(job(BOAT, runs))
+    assert told == "speed, row 1 is not entered; speed, row 3 is not entered"
+
+
+def test_values_that_disagree_are_not_used() -> None:
+    """A run under dispute is neither dropped nor guessed, even when nothing else of it is left."""
+    place = (RUNS, "speed", "2", "")
+    assert "speed, row 2: values disagree, choose one" in reasons_of(job(BOAT, two_ways(BOAT), disagreements=[place]))
+    only = job(BOAT, two_ways(BOAT)[:1], disagreements=[place])
+    assert "speed, row 2: values disagree" in reasons_of(only)
+
+
+@pytest.mark.parametrize(("typed", "shown"), [("0 kn", "0"), ("-5 kn", "-5"), ("9999 kn", "9999")])
+def test_impossible_speeds_are_named(typed: str, shown: str) -> None:
+    """A slip of the finger is a reason, not a number."""
+    assert f"it reads {shown}" in reasons_of(job(BOAT, two_ways(BOAT, speeds=(typed, "39 kn"))))
+
+
+@pytest.mark.parametrize(
+    ("courses", "expected"),
+    [
+        ((10, 190), (1, -1)),
+        ((350, 170, 10, 190), (1, -1, 1, -1)),
+        ((0, 200), (1, -1)),
+        ((359, 19), (1, 1)),
+        ((0.0, 160.0), (1, -1)),
+    ],
+)
+def test_courses_tell_the_sides(courses: tuple[float, ...], expected: tuple[int, ...]) -> None:
+    """Opposite within 20 degrees, across north too."""
+    assert sides([run(course=course) for course in courses], 20) == expected
+
+
+@pytest.mark.parametrize("course", [21, 90, 159, 201, 339])
+def test_a_course_off_the_line_is_refused(course: float) -> None:
+    """A run across the others does not take the current out."""
+    with pytest.raises(NotEnoughData, match=rf"run 2: course {course} is neither"):
+        sides([run(course=0), run("run 2", course=course)], 20)
+
+
+def test_sides_unsaid() -> None:
+    """With neither course nor side for some run there is no telling."""
+    with pytest.raises(NotEnoughData, match="run 2: say with or against for every run, or give every course"):
+        sides([run(course=0), run("run 2")], 20)
+    with pytest.raises(NotEnoughData, match="run 1: say with or against"):
+        sides([run(side=""), run("run 2", side="with")], 20)
+
+
+def test_with_or_against_wins_over_courses() -> None:
+    """When every run says its side, courses are not asked."""
+    assert sides([run(course=0, side="with"), run(course=90, side="against")], 20) == (1, -1)
+
+
+# Recordings.
+
+SEA_TRIAL = recorded(
+    [
+        (20, 6.0, 10, (900, 900)),
+        (15, 41.0, 10, (5810, 5790)),
+        (20, 5.0, 100, (900, 900)),
+        (12, 39.0, 190, (5790, 5770)),
+        (10, 30.0, 190, (4200, 4200)),
+    ]
+)
+
+
+def test_one_recording_gives_all_runs() -> None:
+    """Two full-throttle stretches are cut out with their means and courses; idling and cruising are left."""
+    view = job(TWIN, recordings={"trial": SEA_TRIAL}, more={(RUNS, "all_runs", "", ""): {"file": "trial"}})
+    first, second = runs_of(view)
+    assert isinstance(first.speed, Reading)
+    assert first.speed.value == pytest.approx(41.0, abs=0.01)
+    assert (first.course, second.course) == (pytest.approx(10), pytest.approx(190))
+    port = second.engine_speed["port"]
+    assert isinstance(port, Reading)
+    assert port.value == pytest.approx(5790, abs=0.5)
+    average = average_speed(view, runs_of(view))
+    assert (average.value, average.current) == (pytest.approx(40.0, abs=0.01), pytest.approx(1.0, abs=0.01))
+
+
+def test_a_row_takes_its_run_from_its_recording() -> None:
+    """Rows with the same recording find their own stretch by course; what is typed wins."""
+    runs = [
+        {"recording": {"file": "trial"}, "course": "15 deg", "speed": "41.5 kn"},
+        {"recording": {"file": "trial"}, "course": "185 deg"},
+    ]
+    first, second = runs_of(job(TWIN, runs, recordings={"trial": SEA_TRIAL}))
+    assert isinstance(first.speed, Reading)
+    assert isinstance(second.speed, Reading)
+    assert (first.speed.value, first.course) == (41.5, 15)
+    assert second.speed.value == pytest.approx(39.0, abs=0.01)
+    starboard = first.engine_speed["starboard"]
+    assert isinstance(starboard, Reading)
+    assert starboard.value == pytest.approx(5790, abs=0.5)
+
+
+def test_a_recording_does_not_settle_a_dispute() -> None:
+    """Typed values that disagree stay open although the recording has a value."""
+    runs = [{"recording": {"file": "trial"}, "course": "10 deg"}]
+    view = job(TWIN, runs, recordings={"trial": SEA_TRIAL}, disagreements=[(RUNS, "speed", "1", "")])
+    assert "disagree" in str(runs_of(view)[0].speed)
+
+
+@pytest.mark.parametrize(
+    ("recording", "reason"),
+    [
+        (recorded([(7, 41, 10, (5800, 5800))]), "has no 8 s with speed within 0.5 kn"),
+        (recorded([(1, 30 + 2 * n, 10, (4000 + 200 * n,) * 2) for n in range(20)]), "hold full throttle steadier"),
+        (recorded([(20, 41, 10, (5800,))]), "holds no engine speed of the starboard engine"),
+        (recorded([]), "holds no speed over ground"),
+    ],
+)
+def test_a_recording_without_a_run_says_why(recording: object, reason: str) -> None:
+    """Too short, never steady, an engine unheard, nothing at all."""
+    view = job(
+        TWIN,
+        recordings={"trial": recording},  # type: ignore[dict-item]
+        more={(RUNS, "all_runs", "", ""): {"file": "trial"}},
+    )
+    with pytest.raises(NotEnoughData, match=reason):
+        runs_of(view)
+
+
+def test_a_recording_that_is_not_here() -> None:
+    """The row says which recording to bring."""
+    told = reasons_of(job(TWIN, [{"recording": {"file": "lost"}, "direction": "with"}]))
+    assert "run 1: recording 'lost' is not here" in told
+
+
+def test_a_row_whose_course_is_not_in_the_recording() -> None:
+    """A wrong course picks no run rather than a wrong one."""
+    runs = [{"recording": {"file": "trial"}, "course": "100 deg"}]
+    told = reasons_of(job(TWIN, runs, recordings={"trial": SEA_TRIAL}))
+    assert "no full-throttle stretch of its recording is on course 100" in told
+
+
+def test_the_shop_decides_what_steady_means() -> None:
+    """A shop that asks for 14 s finds one run where 8 s found two."""
+    more = {(RUNS, "all_runs", "", ""): {"file": "trial"}}
+    view = job(TWIN, recordings={"trial": SEA_TRIAL}, settings={"prop_check.steady_seconds": "14 s"}, more=dict(more))
+    assert len(runs_of(view)) == 1
+
+
+def test_engines_by_the_network_instance_entered() -> None:
+    """A boat whose starboard engine is instance 0 gets its engines the right way round."""
+    crossed = attrs.evolve(
+        TWIN,
+        engines=tuple(attrs.evolve(e, network_instance=n) for e, n in zip(TWIN.engines, (1, 0), strict=True)),
+    )
+    view = job(crossed, recordings={"trial": SEA_TRIAL}, more={(RUNS, "all_runs", "", ""): {"file": "trial"}})
+    port = runs_of(view)[0].engine_speed["port"]
+    assert isinstance(port, Reading)
+    assert port.value == pytest.approx(5790, abs=0.5)
+
+
+def test_mean_course_across_north() -> None:
+    """Courses 358 and 2 average to north."""
+    recording = recorded([(6, 41, 358, (5800,)), (6, 41, 2, (5800,))])
+    view = job(BOAT, recordings={"trial": recording}, more={(RUNS, "all_runs", "", ""): {"file": "trial"}})
+    course = runs_of(view)[0].course
+    assert course is not None
+    assert abs(signed_angle(course)) < 0.01
+
+
+def test_engine_speed_interval_by_hand() -> None:
+    """5780 and 5820: mean 5800, by hand 2 x hypot(10 / sqrt 12, 28.28 / sqrt 2) = 40.4."""
+    runs = two_ways(BOAT)
+    runs[0]["centre"], runs[1]["centre"] = "5780 rev/min", "5820 rev/min"
+    average = average_engine_speed(runs_of(job(BOAT, runs)), "centre")
+    assert (average.value, average.uncertainty) == (5800, pytest.approx(40.4, abs=0.05))
+
+
+def test_a_coarse_dial_widens_the_interval() -> None:
+    """A shop reading a dial with 100 rev/min marks: by hand 2 x 100 / sqrt 12 = 57.7."""
+    view = job(BOAT, two_ways(BOAT), settings={"prop_check.engine_speed_resolution": "100 rev/min"})
+    assert average_engine_speed(runs_of(view), "centre").uncertainty == pytest.approx(57.7, abs=0.05)
+
+
+@pytest.mark.parametrize("value", ["0 s", "1000 s", "8 kn", "soon", 8])
+def test_a_setting_out_of_range_is_named(value: str | int) -> None:
+    """A shop setting that cannot be used is a reason, not a crash."""
+    view = job(
+        TWIN,
+        recordings={"trial": SEA_TRIAL},
+        settings={"prop_check.steady_seconds": value},
+        more={(RUNS, "all_runs", "", ""): {"file": "trial"}},
+    )
+    with pytest.raises(NotEnoughData, match="shop setting 'Shortest steady stretch that counts'"):
+        runs_of(view)
+
+
+def test_no_engine_entered_for_a_recording() -> None:
+    """A boat without engines has no engine speed to cut by."""
+    nothing = attrs.evolve(BOAT, engines=(), length=amount("19 ft"))
+    view = job(nothing, recordings={"trial": SEA_TRIAL}, more={(RUNS, "all_runs", "", ""): {"file": "trial"}})
+    with pytest.raises(NotEnoughData, match="no engine is entered"):
+        runs_of(view)
