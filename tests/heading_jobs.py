@@ -97,6 +97,7 @@ def straight_runs(
     reference: str = "magnetic",
     source: str = "7",
     seconds: float = 30.0,
+    course_reference: str = "true",
 ) -> Recording:
     """Straight runs one after the other on compass headings, ten seconds of nothing between them."""
     made = []
@@ -107,10 +108,12 @@ def straight_runs(
         east = boat_speed * math.sin(true) + drift * math.sin(math.radians(sets_towards))
         north = boat_speed * math.cos(true) + drift * math.cos(math.radians(sets_towards))
         course = math.degrees(math.atan2(east, north)) % 360
+        if course_reference == "magnetic":
+            course = (course - variation) % 360
         shown = compass if reference == "magnetic" else compass + variation
         for i in range(round(seconds) + 1):
             made.append(Sample(start + i, "heading", shown % 360, source, "", reference))
-            made.append(Sample(start + i, "course_over_ground", course, "3", "", "true"))
+            made.append(Sample(start + i, "course_over_ground", course, "3", "", course_reference))
             made.append(Sample(start + i, "speed_through_water", boat_speed, "4"))
         start += seconds + 10
     return gather("runs", made)

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy import optimize, stats
+from scipy import linalg, optimize, stats
 
 from garboard.samples import Recording, Stream, StreamKey
 from garboard.series import signed_angle
@@ -252,6 +252,24 @@ def test_the_ellipse_agrees_with_an_independent_geometric_fit() -> None:
     assert (found.long, found.short) == pytest.approx(tuple(best.x[2:4]), abs=0.05)
     assert found.angle == pytest.approx(math.degrees(best.x[4]), abs=0.5)
     assert found.residual == pytest.approx(float(np.sqrt(np.mean(best.fun**2))), rel=0.02)
+
+
+def test_the_fit_is_the_one_the_paper_defines() -> None:
+    """Fitzgibbon, Pilu, Fisher (1999), eq. 9: S a = lambda C a with 4ac - b^2 = 1, by scipy.linalg.eig as printed."""
+    x, y = noisy_ellipse(1.5, points=60)
+    u, v = x - x.mean(), y - y.mean()
+    design = np.column_stack([u * u, u * v, v * v, u, v, np.ones_like(u)])
+    constraint = np.zeros((6, 6))
+    constraint[0, 2] = constraint[2, 0] = 2
+    constraint[1, 1] = -1
+    values, vectors = linalg.eig(design.T @ design, constraint)
+    (best,) = [i for i, value in enumerate(values) if np.isfinite(value) and value.real > 0]
+    a, b, c, d, e, _ = np.real(vectors[:, best])
+    centre = np.linalg.solve([[2 * a, b], [b, 2 * c]], [-d, -e])
+    found = fit_ellipse(x.tolist(), y.tolist())
+    assert (found.centre_x, found.centre_y) == pytest.approx((centre[0] + x.mean(), centre[1] + y.mean()), abs=1e-6)
+    roots = np.abs(np.linalg.eigvalsh([[a, b / 2], [b / 2, c]]))
+    assert found.long / found.short == pytest.approx(math.sqrt(roots.max() / roots.min()), rel=1e-6)
 
 
 def test_soft_iron_matrix_turns_the_ellipse_into_a_circle() -> None:

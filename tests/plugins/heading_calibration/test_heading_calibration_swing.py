@@ -209,15 +209,17 @@ def ran(recording: Recording, **values: JsonValue) -> Finding:
     return finding
 
 
+@pytest.mark.parametrize("course", ["magnetic", "true"])
 @pytest.mark.parametrize("reference", ["magnetic", "true"])
-def test_recorded_runs_give_the_deviation_the_boat_was_made_with(reference: str) -> None:
-    finding = ran(straight_runs(EIGHT, gentle, variation=VARIATION, reference=reference))
+def test_recorded_runs_give_the_deviation_the_boat_was_made_with(reference: str, course: str) -> None:
+    made = straight_runs(EIGHT, gentle, variation=VARIATION, reference=reference, course_reference=course)
+    finding = ran(made)
     assert finding.about == "helm compass"
     assert number(finding, "B").value == pytest.approx(2.5, abs=0.02)
     assert number(finding, "A").value == pytest.approx(0.4, abs=0.15)
     assert len(finding.tables[2].rows) == 8
-    # a true heading and a true course are compared without the model, so its uncertainty stays out
-    assert ((number(finding, "A").uncertainty or 0) > 0.5) == (reference == "magnetic")
+    # where both are true, or both magnetic, they are compared without the model and its uncertainty stays out
+    assert ((number(finding, "A").uncertainty or 0) > 0.5) == (reference != course)
 
 
 def test_a_current_nobody_entered_would_pass_for_b_and_c_and_entering_it_takes_it_out() -> None:
