@@ -72,6 +72,11 @@ def test_charge_says_why_it_cannot_tell(changes, read, reason):
     assert reason in finding.sentence
 
 
+def test_just_enough_rest_is_enough():
+    """The shop's least rest, to the hour."""
+    assert verdict_on(wired_job(read=reading("hours_at_rest", "3 h")), "battery_charge") is PASS
+
+
 def test_a_temperature_within_the_table_is_taken():
     """A battery at 30 degC is judged."""
     assert verdict_on(wired_job(read=reading("temperature", "30 degC")), "battery_charge") is PASS

@@ -5,7 +5,7 @@ import pytest
 from garboard.findings import BasisKind, Verdict
 from garboard.job_view import Disagreement
 from garboard_wiring_audit.ampacity import ISO_BY_AREA
-from garboard_wiring_audit.overcurrent import CFR_BATTERY_DISTANCE, E11_DISTANCE, ISO_DISTANCE
+from garboard_wiring_audit.overcurrent import CFR_BATTERY_DISTANCE, E11_DISTANCE, ISO_DISTANCE, suggested_rating
 from garboard_wiring_audit.rules import BUNDLING_ALWAYS, ISO_MINIMUM
 from wiring_boats import HOST, battery, circuit, said, sentence_on, verdict_on, wired_job
 
@@ -278,6 +278,15 @@ def test_no_fuse_fits_between_load_and_limit():
     )
 
 
+@pytest.mark.parametrize(
+    ("load", "largest", "rating"),
+    [(35.0, 37.5, None), (34.0, 37.5, 35), (20.0, 52.5, 25), (21.0, 25.0, 25), (0.5, 37.5, 1)],
+)
+def test_suggested_rating_lies_above_the_load_and_within_the_limit(load, largest, rating):
+    """A quarter in hand where that fits, else the largest that fits, never one the load would open."""
+    assert suggested_rating(load, largest, 1.25) == rating
+
+
 def test_too_large_a_fuse_fails_before_the_current_is_known():
     """The limit needs no load; the cure asks for it."""
     view = with_circuit(design_current=None, protection_rating="=60 A", read=NOT_MEASURED)
@@ -423,6 +432,17 @@ def test_calculated_drop_names_size_by_drop_alone_without_insulation():
     """Without the insulation rating ampacity is not looked at, and the cure says so."""
     view = with_circuit(length="=20 ft", insulation_temperature=None)
     assert "Fit 12 AWG or larger (by drop alone)." in sentence_on(view, "drop_calculated")
+
+
+def test_cure_keeps_the_drop_of_the_warm_conductor_too():
+    """14 AWG would pass by circular mils alone at 13.7 ft; in an engine space the cure is one size up."""
+    view = with_circuit(conductor_awg="16", length="=13.7 ft", in_engine_space=True)
+    assert "Fit 12 AWG or larger." in sentence_on(view, "drop_calculated")
+
+
+def test_cure_without_a_class_takes_the_stricter():
+    """60 ft and no class: the size that would do for a critical circuit, 10.75 x 5 x 120 / 0.36 = 17917 cmil."""
+    assert "Fit 6 AWG or larger." in sentence_on(with_circuit(length="=60 ft", critical=None), "drop_calculated")
 
 
 def test_shop_may_tighten_the_drop():

@@ -155,6 +155,13 @@ def test_feeding_in_the_middle_cures_the_drop():
     assert worst_device(one_leg, 0.053)[1] == pytest.approx(2 * worst_device(two_legs, 0.053)[1])
 
 
+def test_a_device_shares_only_the_cable_both_use():
+    """By hand at 0.053 ohm/m: near 0.106 x (0.5 x 10 + 0.5 x 10) V, far 0.106 x (0.5 x 10 + 0.5 x 30) V."""
+    near, far_off = BusDevice("near", 0.5, 10.0), BusDevice("far", 0.5, 30.0)
+    assert device_drop([near, far_off], near, 0.053) == pytest.approx(1.06)
+    assert device_drop([near, far_off], far_off, 0.053) == pytest.approx(2.12)
+
+
 def test_the_farthest_device_is_not_always_the_worst():
     """A heavy load on a long drop cable can be worse off than the end of the backbone."""
     end, heavy = BusDevice("end", 0.05, 20.0), BusDevice("heavy", 1.0, 19.0, drop=6.0)

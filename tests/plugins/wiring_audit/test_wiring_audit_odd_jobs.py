@@ -2,12 +2,13 @@
 
 import attrs
 import hypothesis.strategies as st
+import pytest
 from hypothesis import HealthCheck, given, settings
 
 from garboard.findings import Verdict
 from garboard.records import Circuit, Engine, NetworkDevice
 from garboard.units import UNITS_OF, Amount
-from wiring_boats import HOST, READ_ON, battery, circuit, network, wired_job
+from wiring_boats import HOST, READ_ON, battery, circuit, network, said, wired_job
 
 ODD_NUMBERS = st.sampled_from(["0", "-3", "0.0000001", "1", "12", "105", "221", "9" * 30, "9" * 400, "-" + "9" * 400])
 
@@ -120,3 +121,22 @@ def test_disagreements_never_crash_and_are_said(fields):
     assert_speaks(view)
     verdicts = {each.finding.verdict for each in HOST.assess(view)}
     assert (Verdict.NOT_ENOUGH_DATA in verdicts) == bool(set(fields) - {("networks", "spare_drops")})
+
+
+@pytest.mark.parametrize(
+    ("step", "field", "of", "calculator"),
+    [
+        ("circuits", "current", "Bilge pump", "ampacity"),
+        ("circuits", "current", "Bilge pump", "drop_measured"),
+        ("circuits", "supported", "Bilge pump", "terminations"),
+        ("circuits", "source_voltage", "Bilge pump", "drop_measured"),
+        ("batteries", "fuse_distance", "house", "battery_installation"),
+        ("batteries", "temperature", "house", "battery_charge"),
+        ("loads", "load_current", "house", "battery_reserve"),
+    ],
+)
+def test_an_optional_reading_in_dispute_is_not_taken_as_absent(step, field, of, calculator):
+    """Where values disagree nothing passes as if none had been read."""
+    (finding,) = said(wired_job(disagreements=[(f"wiring_audit.{step}", field, "", of)]), calculator)
+    assert finding.verdict is Verdict.NOT_ENOUGH_DATA
+    assert "values disagree, choose one" in finding.sentence
