@@ -34,6 +34,8 @@ ATTACHMENTS_FOLDER = "attachments"
 MOST_UNFLUSHED = 200
 """Hull files held open by a batch before it flushes: a program may open about a thousand files."""
 
+MOST_FLUSHED_AT_ONCE = 16
+
 
 class EntriesAreKept(TypeError):
     """Something tried to change or remove an entry."""
@@ -343,14 +345,8 @@ class HullFolder:
     def _flush(self) -> None:
         if not self._unflushed:
             return
-        problems = []
         flushed = [*self._unflushed.values()]
-        for hull in flushed:
-            try:
-                self._names_unflushed |= hull.journal.flush()
-            except NotSaved as error:
-                hull.forget_views()
-                problems.append(str(error))
+        problems = [problem for problem in _at_once(self._flush_one, flushed) if problem]
         self._unflushed = {}
         self._close_all_but_last(flushed)
         if self._names_unflushed:
@@ -361,6 +357,16 @@ class HullFolder:
                 problems.append(f"{self._hulls_folder} not saved: {error.strerror}")
         if problems:
             raise NotSaved("\n".join(problems))
+
+    def _flush_one(self, hull: HullFile) -> str:
+        """Why the hull's entries are not saved; "" when they are."""
+        try:
+            if hull.journal.flush():
+                self._names_unflushed = True
+        except NotSaved as error:
+            hull.forget_views()
+            return str(error)
+        return ""
 
     def _close_all_but_last(self, flushed: list[HullFile]) -> None:
         """Keep only the file last written open: a program may hold about a thousand, a shop has more hulls."""
@@ -404,6 +410,16 @@ class HullFolder:
             "this is no hull file, or not one of this name" if kept is None or kept.stat().st_size else "it was empty"
         )
         self._damage.append(Damage(path, kept, 0, 0, f"{what}; it was taken out of use"))
+
+
+def _at_once(work: Callable[[HullFile], str], hulls: list[HullFile]) -> list[str]:
+    """A disk asked for many flushes at once answers them together; one after another each waits its turn."""
+    if len(hulls) == 1:
+        return [work(hulls[0])]
+    from concurrent.futures import ThreadPoolExecutor
+
+    with ThreadPoolExecutor(min(len(hulls), MOST_FLUSHED_AT_ONCE)) as pool:
+        return list(pool.map(work, hulls))
 
 
 def _new_entries(

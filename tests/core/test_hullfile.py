@@ -301,21 +301,18 @@ def test_a_failed_flush_is_not_called_saved(folder: HullFolder, monkeypatch: pyt
 def test_a_failed_flush_in_a_batch_spoils_only_its_hull(folder: HullFolder, monkeypatch: pytest.MonkeyPatch) -> None:
     """The batch ends in NotSaved; the hulls whose flush came through are kept."""
     real = storage.flush
-    calls: list[int] = []
 
-    def fail_once(descriptor: int) -> None:
-        calls.append(descriptor)
-        if len(calls) == 1:
+    def refuse_the_longer(descriptor: int) -> None:
+        if os.fstat(descriptor).st_size > 1000:
             raise OSError(28, "No space left on device")
         real(descriptor)
 
-    monkeypatch.setattr(storage, "flush", fail_once)
-
     def save_both() -> None:
         with folder.batch():
-            folder.save(make(1))
+            folder.save(make(1, value="x" * 1000))
             folder.save(make(1, hull=OTHER))
 
+    monkeypatch.setattr(storage, "flush", refuse_the_longer)
     with pytest.raises(NotSaved, match="No space"):
         save_both()
     assert folder.ids(HULL) == frozenset()
