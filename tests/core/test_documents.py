@@ -31,7 +31,7 @@ def test_the_job_file_in_the_readme_is_judged_without_a_fault() -> None:
     findings = {
         one.title: one.finding for one in host.assess(view_of(job_file, ROOT)) if one.step.startswith("prop_check")
     }
-    # By hand: (33.9 + 33.1) / 2 = 33.5 kn; 5615 / 2.08 x 17 x 60 / 72913.386 = 37.76 kn; slip 1 - 33.5 / 37.76 = 11.3 %.
+    # By hand: (33.9 + 33.1) / 2 = 33.5 kn; 5615 / 2.08 x 17 x 60 / 72913.386 = 37.76 kn; 1 - 33.5 / 37.76 = 11.3 %.
     slip = next(number for f in findings.values() for number in f.numbers if number.name == "slip")
     assert slip.value == pytest.approx(11.3, abs=0.05)
 
