@@ -141,7 +141,8 @@ def register_calculators(register):
 def register_report_sections(register):
     def build(view, assessed):
         under = [one.finding for one in assessed if one.step == "small.run"]
-        return ["How fast she goes, and what she drinks on the way.", FIGURE, *under] if under else []
+        large = Number("at full throttle", 40.0, "kn", 0.4)
+        return [large, "How fast she goes, and what she drinks on the way.", FIGURE, *under] if under else []
 
     register(ReportSection(key="small.speed", title="Speed", order=10, build=build))
 

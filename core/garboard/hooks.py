@@ -72,7 +72,8 @@ def register_report_sections(register: Callable[[ReportSection], None]) -> None:
     """Offer parts of the handover book.
 
     :param register: call it once for each `garboard.steps.ReportSection`. `build` gets the job view and all
-        findings, and returns paragraphs, tables, figures and findings in the order to print them.
+        findings, and returns paragraphs, tables, figures, findings and at most one number to print large, in
+        the order to print them.
     """
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Generic, TypeVar
 
 import attrs
 
-from garboard.findings import Basis, Figure, Finding, Table
+from garboard.findings import Basis, Figure, Finding, Number, Table
 from garboard.records import EQUIPMENT, JsonValue
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample
 from garboard.units import UNITS_OF
@@ -230,8 +230,8 @@ class RecordingJudge:
             raise ValueError(f"recording judge {self.key!r}: option must be lower-case letters, got {self.option!r}")
 
 
-Block = str | Table | Figure | Finding
-"""What a report section is made of; a str is a paragraph."""
+Block = str | Table | Figure | Finding | Number
+"""What a report section is made of. A str is a paragraph; a Number is printed large, one on a page at most."""
 
 
 @attrs.frozen(kw_only=True)

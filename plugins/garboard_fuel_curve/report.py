@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import attrs
+
 from garboard.findings import Verdict
 from garboard.host import Assessed
 from garboard.job_view import JobView
@@ -17,7 +19,9 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> list[Block]:
     curve = found.get("fuel_curve.curve")
     if curve is None:
         return []
+    best = found.get("fuel_curve.best_cruise")
     blocks: list[Block] = [
+        *(attrs.evolve(number, name="at the best-economy cruise") for number in (best.numbers[:1] if best else ())),
         "This is what your boat burned on the sea trial, at each engine speed, all engines together. A higher economy "
         "carries you farther on the same fuel." + _conditions(view),
         *curve.figures,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
-from garboard.findings import NotEnoughData, Table, Verdict
+from garboard.findings import NotEnoughData, Number, Table, Verdict
 from garboard.host import Assessed
 from garboard.job_view import JobView
 from garboard.records import Engine
@@ -35,6 +35,7 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
         if item.calculator in SHOWN and item.finding.verdict is not Verdict.NOT_ENOUGH_DATA
     ]
     return (
+        *_large(speed),
         *_introduction(speed),
         *_conditions(view),
         _result_table(view, runs, speed),
@@ -48,6 +49,10 @@ def _or_none(ask: Callable[[], Found]) -> Found | None:
         return ask()
     except NotEnoughData:
         return None
+
+
+def _large(speed: Average | None) -> Sequence[Block]:
+    return (Number("full speed", speed.value, "kn", speed.uncertainty),) if speed else ()
 
 
 def _introduction(speed: Average | None) -> Sequence[str]:

@@ -129,6 +129,14 @@ def test_a_figure_stands_in_the_book_once_however_often_findings_carry_it():
     assert sum(len(page.images) for page in reader_of(small_book()).pages) == 1
 
 
+def test_the_number_of_a_section_is_printed_large():
+    sizes = {}
+    for page in reader_of(small_book()).pages:
+        page.extract_text(visitor_text=lambda text, _cm, _tm, _font, size: sizes.setdefault(text.strip(), size))
+    assert sizes["40.0 ± 0.4 kn"] == 24
+    assert sizes["at full throttle"] == 8.5
+
+
 def test_the_fonts_travel_with_the_book():
     fonts = {
         name: font.get_object()

@@ -84,6 +84,23 @@ def test_bands_are_hatched_with_dark_edges_at_their_ends():
     assert {tuple(line.get_ydata()) for line in second.get_lines()} >= {(15, 15), (20, 20)}
 
 
+def test_a_band_beyond_the_data_is_still_in_the_picture():
+    beyond = attrs.evolve(THREE, bands=(Band("Allowed", "y", 0, 300),))
+    sheet = draw(beyond)
+    assert sheet.axes[0].get_ylim()[1] >= 300
+    assert "Allowed" in all_text(sheet)
+
+
+def test_a_band_outside_fixed_axes_leaves_no_name_outside_the_picture():
+    outside = attrs.evolve(THREE, x=Axis("Engine speed", "rev/min", 0, 2000))
+    assert "Window" not in all_text(draw(outside))
+
+
+def test_runs_are_counted_in_whole_numbers():
+    runs = Figure("Runs", Axis("run"), Axis("speed", "kn"), (Series("s", (1.0, 2.0), (45.0, 46.0)),))
+    assert all(tick == int(tick) for tick in draw(runs).axes[0].get_xticks())
+
+
 def test_lines_that_end_apart_carry_their_names_at_their_ends():
     apart = attrs.evolve(
         THREE, y2=None, bands=(), markers=(), series=(Series("Low", X, (0, 1, 2, 3)), Series("High", X, (0, 5, 9, 20)))

@@ -125,8 +125,8 @@ def test_hook_register_report_sections_are_built_from_findings(tmp_path):
     view = small_plugin.small_view(tmp_path)
     (section,) = host.report_sections
     blocks = section.build(view, host.assess(view))
-    assert blocks[1] is small_plugin.FIGURE
-    assert [block.about for block in blocks[2:]] == ["port engine", "starboard engine"]
+    assert blocks[2] is small_plugin.FIGURE
+    assert [block.about for block in blocks[3:]] == ["port engine", "starboard engine"]
     assert section.build(view, ()) == []
 
 

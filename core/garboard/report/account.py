@@ -113,9 +113,11 @@ def _finding(console: Console, finding: Finding, numbers: Mapping[Basis, int]) -
     from rich.padding import Padding
     from rich.text import Text
 
-    lines: list[RenderableType] = [Text.assemble((f"{finding.about}: ", "bold"), finding.sentence)]
-    lines += [Text(f"{number.name} {number}") for number in finding.numbers]
-    lines.append(Text(references(finding.basis, numbers), style=_style(console, "quiet")))
+    said = "; ".join(f"{number.name} {number}" for number in finding.numbers)
+    lines = [
+        Text.assemble((f"{finding.about}: ", "bold"), finding.sentence),
+        Text.assemble(f"{said}; " if said else "", (references(finding.basis, numbers), _style(console, "quiet"))),
+    ]
     mark = _mark(console, VERDICT_MARKS[finding.verdict])
     console.print(Padding(_beside(mark, Group(*lines), _WIDTH_OF_MARK), (0, 0, 0, 2), expand=False))
 

@@ -240,10 +240,6 @@ def _section(paper: Paper, title: str, blocks: Sequence[Block], printed: _Printe
     from garboard.report.paper import BODY
 
     paper.chapter(title)
-    lead = _lead_number(blocks)
-    if lead is not None:
-        about, number = lead
-        paper.big_number(str(number), f"{number.name}, {about}")
     for block in blocks:
         if isinstance(block, str):
             paper.room(min(paper.height_of(block), 20))
@@ -253,13 +249,10 @@ def _section(paper: Paper, title: str, blocks: Sequence[Block], printed: _Printe
             _table(paper, block, printed)
         elif isinstance(block, Figure):
             _figure(paper, block, printed)
+        elif isinstance(block, Number):
+            paper.big_number(str(block), block.name)
         else:
             _finding(paper, block, printed, whole=True)
-
-
-def _lead_number(blocks: Sequence[Block]) -> tuple[str, Number] | None:
-    """The number that stands large at the head of a section: the first of its first finding that has one."""
-    return next(((b.about, b.numbers[0]) for b in blocks if isinstance(b, Finding) and b.numbers), None)
 
 
 def _checks(paper: Paper, view: JobView, host: PluginHost, assessed: Sequence[Assessed], printed: _Printed) -> None:
@@ -296,7 +289,8 @@ def _finding(paper: Paper, finding: Finding, printed: _Printed, *, whole: bool) 
     basis = references(finding.basis, printed.numbers)
     texts = [(finding.about, BODY, True), (finding.sentence, BODY, False)]
     if whole:
-        texts += [(f"{number.name} {number}", BODY, False) for number in finding.numbers]
+        said = "; ".join(f"{number.name} {number}" for number in finding.numbers)
+        texts += [(said, BODY, False)] if said else []
     height = sum(paper.height_of(text, size, bold=bold, x=left) for text, size, bold in texts) + line_height(NOTE) + 3
     paper.room(height)
     top = paper.y
@@ -324,7 +318,8 @@ def _fitting_size(verdict: Verdict) -> float:
 def _table(paper: Paper, table: Table, printed: _Printed) -> None:
     if table not in printed.tables:
         printed.tables.add(table)
-        paper.rows(table.title, table.headings, table.rows)
+        headings = [heading[:1].upper() + heading[1:] for heading in table.headings]
+        paper.rows(table.title, headings, table.rows)
 
 
 def _figure(paper: Paper, figure: Figure, printed: _Printed) -> None:
@@ -373,9 +368,11 @@ def _signature(paper: Paper, sign_off: SignOff) -> None:
 
 
 def _bases(paper: Paper, host: PluginHost, printed: _Printed) -> None:
+    from garboard.report.paper import NOTE
+
     paper.chapter("What this book rests on")
     for basis, number in printed.numbers.items():
-        paper.hanging(f"{number}", str(basis))
+        paper.hanging(f"{number}", str(basis), size=NOTE)
     paper.subheading("Program", keep=30)
     paper.words(
         f"Made by garboard {garboard.__version__}. A later version may judge the same measurements differently."

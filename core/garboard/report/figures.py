@@ -21,6 +21,7 @@ _MARKERS = {"round": "o", "square": "s", "diamond": "D"}
 _HATCHES = ("////", "\\\\\\\\", "....")
 _MOST_POINTS_WITH_MARKERS = 40
 _LEAST_SHARE_BETWEEN_NAMES = 0.07
+_MOST_COUNTED = 12
 _LEGEND_LINE, _LEGEND_LETTER = 17.0, 1.9  # widths of a line sample and of a letter [mm]
 
 
@@ -58,9 +59,11 @@ def draw(figure: Figure, width: float = 160.0, height: float = 90.0) -> Sheet:
         _plot(second if series.second_axis and second is not None else axes, series, position)
         for position, series in enumerate(figure.series)
     ]
-    _set_limits(axes, figure, second)
     for position, band in enumerate(figure.bands):
         _shade(second if band.axis == "y2" and second is not None else axes, band, position)
+    _set_limits(axes, figure, second)
+    for band in figure.bands:
+        _name_band(second if band.axis == "y2" and second is not None else axes, band)
     _point_out(axes, second, figure)
     if _ends_stand_apart(axes, figure):
         _name_ends(axes, figure)
@@ -132,9 +135,19 @@ def _set_limits(axes: Axes, figure: Figure, second: Axes | None) -> None:
     _limit(axes.set_xlim, figure.x)
     if (figure.x.low, figure.x.high) == (0, 360):
         axes.set_xticks(range(0, 361, 45))
+    if _counts_up(figure, axes):
+        from matplotlib.ticker import MaxNLocator
+
+        axes.xaxis.set_major_locator(MaxNLocator(integer=True))
     _limit(axes.set_ylim, figure.y)
     if second is not None and figure.y2 is not None:
         _limit(second.set_ylim, figure.y2)
+
+
+def _counts_up(figure: Figure, axes: Axes) -> bool:
+    """Whether x counts runs or steps: whole numbers, not many."""
+    left, right = axes.get_xlim()
+    return right - left < _MOST_COUNTED and all(x == int(x) for series in figure.series for x in series.x)
 
 
 def _limit(set_limits: Any, axis: Axis) -> None:
@@ -143,7 +156,7 @@ def _limit(set_limits: Any, axis: Axis) -> None:
 
 
 def _shade(axes: Axes, band: Band, position: int) -> None:
-    """A hatched area with dark edges, named along its inside."""
+    """A hatched area with dark edges."""
     span = axes.axvspan if band.axis == "x" else axes.axhspan
     area = span(band.low, band.high, facecolor="none", edgecolor=DAY.line, linewidth=0.0, zorder=1)
     area.set_hatch(_HATCHES[position % len(_HATCHES)])
@@ -151,8 +164,16 @@ def _shade(axes: Axes, band: Band, position: int) -> None:
     edge = axes.axvline if band.axis == "x" else axes.axhline
     for value in (band.low, band.high):
         edge(value, color=DAY.ink, linewidth=0.9, linestyle=(0, (6, 2)), zorder=2)
+
+
+def _name_band(axes: Axes, band: Band) -> None:
+    """The band's name in the middle of the part that shows."""
+    ends = axes.get_xlim() if band.axis == "x" else axes.get_ylim()
+    low, high = max(band.low, min(ends)), min(band.high, max(ends))
+    if low >= high:
+        return
+    middle = (low + high) / 2
     words = _words() | {"bbox": _plate(), "zorder": 4}
-    middle = (band.low + band.high) / 2
     if band.axis == "x":
         axes.text(middle, 0.03, band.name, transform=axes.get_xaxis_transform(), ha="center", va="bottom", **words)
     else:

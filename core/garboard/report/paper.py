@@ -27,8 +27,8 @@ MILLIMETRES_PER_POINT = 25.4 / 72
 LEADING = 1.38
 _FAMILY = "book"
 _GAP = 3.0
-_CELL = 1.6  # clear left and right in a table's cell [mm]
-_NUMERIC = re.compile(r"[-+−±]?[\d.]+([ ,±%°/].*)?")
+_CELL, _CELL_ABOVE = 1.6, 0.9  # clear beside and above the words in a table's cell [mm]
+_NUMERIC = re.compile(r"[-+−]?\d[\d.,]*( ?± ?[\d.]+)?( ?[A-Za-z%°][A-Za-z0-9/]*)?")
 
 
 def line_height(size: float) -> float:
@@ -129,16 +129,16 @@ class Paper(FPDF):
         lines = self.multi_cell(width, line_height(size), text, align="L", dry_run=True, output="LINES")
         return len(cast("list[str]", lines)) * line_height(size)
 
-    def hanging(self, label: str, text: str, indent: float = 9.0) -> None:
+    def hanging(self, label: str, text: str, indent: float = 9.0, size: float = BODY) -> None:
         """A paragraph with a label hanging to its left, kept on one page."""
-        self.room(self.height_of(text, x=self.l_margin + indent))
+        self.room(self.height_of(text, size, x=self.l_margin + indent))
         top = self.y
-        self.type(BODY, bold=True)
+        self.type(size, bold=True)
         self.set_xy(self.l_margin, top)
-        self.cell(indent, line_height(BODY), label)
+        self.cell(indent, line_height(size), label)
         self.set_y(top)
-        self.words(text, x=self.l_margin + indent)
-        self.y += 1.5
+        self.words(text, size, x=self.l_margin + indent)
+        self.y += 1.2
 
     def mark(self, mark: Mark, x: float, y: float, side: float) -> None:
         """Draw a mark in a square with its upper left at x, y [mm]."""
@@ -176,27 +176,28 @@ class Paper(FPDF):
 
     def rows(self, title: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
         """A table. Headings repeat on every page; cells wrap; columns of numbers are set flush right."""
-        size = BODY if sum(self._natural(headings, rows, BODY)) <= self.epw else NOTE
-        widths = self._column_widths(headings, rows, size)
-        line = line_height(size) * 0.95
+        numeric = [_is_numeric(rows, column) for column in range(len(headings))]
+        widths = self._column_widths(headings, rows, numeric)
+        line = line_height(NOTE)
+        whole = (len(rows) + 1) * (line + 2 * _CELL_ABOVE) + line_height(BODY)
+        self.room(whole if whole < self.eph / 2 else line_height(BODY) + 4 * line + 6)
         if title:
-            self.room(line_height(BODY) + 4 * line + 6)
             self.words(title, BODY, bold=True)
             self.y += 0.5
-        self.type(size)
+        self.type(NOTE)
         self.set_draw_color(*rgb(DAY.line))
         self.set_fill_color(*rgb(DAY.panel))
         self.set_x(self.l_margin)
         with self.table(
-            width=sum(widths),
+            width=min(sum(widths), self.epw),  # the sum may be wider by the last bit
             col_widths=tuple(widths),
             align="LEFT",
-            text_align=tuple("RIGHT" if _is_numeric(rows, column) else "LEFT" for column in range(len(headings))),
+            text_align=tuple("RIGHT" if right else "LEFT" for right in numeric),
             borders_layout="HORIZONTAL_LINES",
             cell_fill_mode=TableCellFillMode.NONE,
             headings_style=FontFace(emphasis="BOLD", color=rgb(DAY.ink)),
             line_height=line,
-            padding=(0.9, _CELL, 0.9, _CELL),
+            padding=(_CELL_ABOVE, _CELL),
             v_align="TOP",
         ) as table:
             for cells in (headings, *rows):
@@ -211,28 +212,29 @@ class Paper(FPDF):
         self.image(BytesIO(png), x=self.l_margin, y=self.y, w=width, h=height, alt_text=words, title=words)
         self.y += height + _GAP
 
-    def _natural(self, headings: Sequence[str], rows: Sequence[Sequence[str]], size: float) -> list[float]:
-        """Widths at which nothing wraps."""
-        return [self._widest(column, size, whole=True) for column in zip(headings, *rows, strict=True)]
-
-    def _column_widths(self, headings: Sequence[str], rows: Sequence[Sequence[str]], size: float) -> list[float]:
-        natural = self._natural(headings, rows, size)
+    def _column_widths(
+        self, headings: Sequence[str], rows: Sequence[Sequence[str]], numeric: Sequence[bool]
+    ) -> list[float]:
+        """Widths at which nothing wraps; where that is too wide, words wrap and numbers do not."""
+        columns = list(zip(headings, *rows, strict=True))
+        natural = [self._widest([column[0]], column[1:]) for column in columns]
         if sum(natural) <= self.epw:
             return natural
-        least = [self._widest(column, size, whole=False) for column in zip(headings, *rows, strict=True)]
+        least = [
+            self._widest(column[0].split(), column[1:] if right else " ".join(column[1:]).split())
+            for column, right in zip(columns, numeric, strict=True)
+        ]
         if sum(least) >= self.epw:
             return [width * self.epw / sum(least) for width in least]
         share = (self.epw - sum(least)) / (sum(natural) - sum(least))
         return [small + (full - small) * share for small, full in zip(least, natural, strict=True)]
 
-    def _widest(self, cells: Sequence[str], size: float, *, whole: bool) -> float:
-        """Width of a column's longest cell, or of its longest word; its heading, the first cell, is bold."""
-        widest = 0.0
-        for number, cell in enumerate(cells):
-            self.type(size, bold=number == 0)
-            parts = [cell] if whole else cell.split() or [""]
-            widest = max(widest, *(self.get_string_width(part) for part in parts))
-        return widest + 2 * _CELL + 0.6
+    def _widest(self, heading: Sequence[str], cells: Sequence[str]) -> float:
+        """Width of a column none of whose texts wraps."""
+        self.type(NOTE, bold=True)
+        widest = max((self.get_string_width(text) for text in heading), default=0.0)
+        self.type(NOTE)
+        return max([widest, *(self.get_string_width(text) for text in cells)]) + 2 * _CELL + 0.6
 
     def _shortened(self, text: str, width: float) -> str:
         if self.get_string_width(text) <= width - 2:
