@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 PAPER_SIZES = ("letter", "A4")
 MOST_LINES_OF_CONTENTS = 20
+_LED_TO = 35.0  # kept under a paragraph that leads to what follows it [mm]
 _INDENT = 38.0  # from the verdict to what it is about [mm]
 _MEANING: Mapping[Verdict, str] = {
     Verdict.PASS: "Measured or seen, and within its limits.",
@@ -242,7 +243,7 @@ def _section(paper: Paper, title: str, blocks: Sequence[Block], printed: _Printe
     paper.chapter(title)
     for block in blocks:
         if isinstance(block, str):
-            paper.room(min(paper.height_of(block), 20))
+            paper.room(paper.height_of(block) + _LED_TO if block.endswith(":") else min(paper.height_of(block), 20))
             paper.words(block, BODY)
             paper.y += 3
         elif isinstance(block, Table):
@@ -260,15 +261,15 @@ def _checks(paper: Paper, view: JobView, host: PluginHost, assessed: Sequence[As
     for phase in by_phase(view, host, assessed):
         paper.subheading(phase.phase.value.capitalize(), keep=30, listed=True)
         for step in phase.steps:
-            _step(paper, step.title, step.state, followed=bool(step.found))
+            first = _height(paper, step.found[0].finding, printed) if step.found else 0.0
+            _step(paper, step.title, step.state, keep=first)
             for one in step.found:
                 _finding(paper, one.finding, printed, whole=one.finding not in printed.findings)
 
 
-def _step(paper: Paper, title: str, state: str, *, followed: bool) -> None:
-    from garboard.report.paper import BODY, line_height
-
-    paper.room(line_height(BODY) * (5 if followed else 1.5))
+def _step(paper: Paper, title: str, state: str, *, keep: float) -> None:
+    """A step's title and state; `keep` is what must stand under it on the same page [mm]."""
+    paper.room(paper.height_of(title, bold=True) + 2 + keep)
     paper.y += 1
     top = paper.y
     paper.words(title, bold=True)
@@ -278,27 +279,36 @@ def _step(paper: Paper, title: str, state: str, *, followed: bool) -> None:
     paper.y = below + 1
 
 
+def _lines_of(finding: Finding, printed: _Printed, *, whole: bool) -> Sequence[tuple[str, float, bool, str]]:
+    """A finding's text, size, weight and colour, line by line."""
+    from garboard.report.paper import BODY, NOTE
+
+    said = "; ".join(f"{number.name} {number}" for number in finding.numbers) if whole else ""
+    lines = [
+        (finding.about, BODY, True, DAY.ink),
+        (finding.sentence, BODY, False, DAY.ink),
+        (said, BODY, False, DAY.ink),
+        (references(finding.basis, printed.numbers), NOTE, False, DAY.quiet),
+    ]
+    return [line for line in lines if line[0]]
+
+
+def _height(paper: Paper, finding: Finding, printed: _Printed, *, whole: bool = True) -> float:
+    lines = _lines_of(finding, printed, whole=whole)
+    return 3 + sum(paper.height_of(text, size, bold=bold, x=paper.l_margin + _INDENT) for text, size, bold, _ in lines)
+
+
 def _finding(paper: Paper, finding: Finding, printed: _Printed, *, whole: bool) -> None:
     """One finding: verdict on the left, the rest beside it.
 
-    whole : with tables and figures; without, they stand elsewhere in the book
+    whole : with numbers, tables and figures; without, they stand elsewhere in the book
     """
-    from garboard.report.paper import BODY, NOTE, line_height
-
-    left = paper.l_margin + _INDENT
-    basis = references(finding.basis, printed.numbers)
-    texts = [(finding.about, BODY, True), (finding.sentence, BODY, False)]
-    if whole:
-        said = "; ".join(f"{number.name} {number}" for number in finding.numbers)
-        texts += [(said, BODY, False)] if said else []
-    height = sum(paper.height_of(text, size, bold=bold, x=left) for text, size, bold in texts) + line_height(NOTE) + 3
-    paper.room(height)
+    paper.room(_height(paper, finding, printed, whole=whole))
     top = paper.y
     paper.marked(VERDICT_MARKS[finding.verdict], paper.l_margin, _fitting_size(finding.verdict))
     paper.y = top
-    for text, size, bold in texts:
-        paper.words(text, size, bold=bold, x=left)
-    paper.words(basis, NOTE, colour=DAY.quiet, x=left)
+    for text, size, bold, colour in _lines_of(finding, printed, whole=whole):
+        paper.words(text, size, bold=bold, colour=colour, x=paper.l_margin + _INDENT)
     paper.y += 3
     printed.findings.add(finding)
     if whole:
