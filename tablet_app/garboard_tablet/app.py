@@ -1,0 +1,275 @@
+"""The tablet app: one window, one page at a time, everything it needs handed in."""
+
+from __future__ import annotations
+
+import os
+import threading
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+os.environ.setdefault("KIVY_NO_ARGS", "1")
+os.environ.setdefault("KIVY_NO_FILELOG", "1")
+os.environ.setdefault("KIVY_NO_CONFIG", "1")
+os.environ.setdefault("KIVY_LOG_MODE", "PYTHON")
+
+from kivy.app import App
+from kivy.clock import Clock
+from kivy.core.window import Window
+
+from garboard.host import Assessed
+from garboard.steps import Guidance, LiveGuide
+from garboard_tablet.models.entry import first_place
+from garboard_tablet.models.pages import VesselList, asks_here, open_steps, printed
+from garboard_tablet.models.session import Place
+from garboard_tablet.models.sources import Replay, SampleSource, simulated_for
+from garboard_tablet.models.tablet import Tablet, open_tablet
+from garboard_tablet.ui.shell import Page, Shell
+from garboard_tablet.ui.theme import theme
+from garboard_tablet.ui.widgets import Press
+
+AFTER_A_CHANGE = 0.3
+"""For so long after a new page nothing can be pressed on it [s]."""
+
+
+class GarboardApp(App):
+    """The app at work on one tablet.
+
+    in_background : runs a function and hands its result to another, later, on the drawing thread
+    """
+
+    title = "Garboard"
+    kv_directory = str(Path(__file__).parent / "fonts")  # holds no kv file: theme.kv is loaded by hand, once
+
+    def __init__(self, tablet: Tablet, *, demo: bool = False, threads: bool = True) -> None:
+        super().__init__()
+        self.tablet, self.demo = tablet, demo
+        self.vessels = VesselList(tablet)
+        self.files_come_from = Path(os.environ.get("GARBOARD_FILES", tablet.folder / "inbox"))
+        self.time: Callable[[], float] = time.monotonic
+        self._threads = threads
+        self._found: dict[tuple[str, str, str], tuple[Assessed, ...]] = {}
+        self._waiting: set[tuple[str, str, str]] = set()
+        self._replay: Path | None = None
+
+    # Life
+
+    def build(self) -> Shell:
+        theme.use(dark=self.tablet.settings.dark)
+        Window.clearcolor = theme.ground
+        self.shell = Shell(self.back)
+        self.vessels.read()
+        self._show()
+        Clock.schedule_once(lambda _dt: self._refresh_vessels(), 0)
+        Window.bind(on_keyboard=self._on_keyboard)
+        return self.shell
+
+    def on_pause(self) -> bool:
+        """Everything is on the disk already."""
+        return True
+
+    def on_stop(self) -> None:
+        if self.shell.page is not None:
+            self.shell.page.leave()
+        Window.unbind(on_keyboard=self._on_keyboard)
+        self.tablet.close()
+
+    def _on_keyboard(self, _window: Any, key: int, *_more: object) -> bool:
+        """The tablet's own back key, and escape on a desktop, do what Back does."""
+        if key == 27:
+            self.back()
+            return True
+        return False
+
+    # Where we are
+
+    def go(self, place: Place) -> None:
+        self.tablet.session.go(place)
+        self._show()
+
+    def instead(self, place: Place) -> None:
+        self.tablet.session.instead(place)
+        self._show()
+
+    def back(self) -> None:
+        self.tablet.session.back()
+        self._show()
+
+    def back_to(self, page: str) -> None:
+        self.tablet.session.back_to(page)
+        self._show()
+
+    def redraw(self) -> None:
+        """Draw the page anew; a live guide goes on as it was."""
+        page = self.shell.page
+        if page is not None and page.place == self.tablet.session.here:
+            self.shell.show(self._same_or_new(page), first=len(self.tablet.session.way) == 1)
+        else:
+            self._show()
+
+    def _same_or_new(self, page: Page) -> Page:
+        from garboard_tablet.pages.live import LivePage
+
+        return page if isinstance(page, LivePage) else self._page(page.place)
+
+    def _show(self) -> None:
+        if self.shell.page is not None:
+            self.shell.page.leave()
+        Press.quiet_until = Press.now() + AFTER_A_CHANGE
+        here = self.tablet.session.here
+        self.shell.show(self._page(here), first=len(self.tablet.session.way) == 1)
+        self.shell.say_saved(self.saved_words())
+
+    def _page(self, place: Place) -> Page:
+        from garboard_tablet.pages.table import PAGES
+
+        return PAGES.get(place.page, PAGES["vessels"])(self, place)
+
+    def open_step(self, place: Place, step_key: str) -> None:
+        """Open a step: at its cautions when it is new, else at what has been entered."""
+        step = self.tablet.step(step_key)
+        target = place.to("step", step=step_key)
+        self.tablet.session.way.append(target)
+        begun = self.tablet.view(place.hull, place.job).state_of(step_key) != "to do"
+        if step is not None and not begun:
+            first = first_place(self.tablet, target, asks_here(self.tablet, place.hull, place.job, step))
+            if step.cautions or step.at_hand:
+                self.tablet.session.way.append(target.to("cautions"))
+            elif first is not None:
+                self.tablet.session.way.append(first)
+        self.tablet.session.save()
+        self._show()
+
+    def next_step(self, place: Place) -> str | None:
+        """The first step neither done nor not fitted."""
+        steps = open_steps(self.tablet, place.hull, place.job)
+        return steps[0].key if steps else None
+
+    # Findings
+
+    def verdicts(self, place: Place) -> tuple[Assessed, ...]:
+        """What was last found for a step, or for the whole job where the place names none."""
+        return self._found.get((place.hull, place.job, place.step), ())
+
+    def assess_now(self, place: Place) -> tuple[Assessed, ...]:
+        """Assess before going on."""
+        steps = [place.step] if place.step else None
+        self._found[place.hull, place.job, place.step] = self.tablet.assess(place.hull, place.job, steps)
+        return self.verdicts(place)
+
+    def assess_soon(self, place: Place) -> None:
+        """Assess in the background; the page that shows it is drawn anew when something has changed."""
+        key = (place.hull, place.job, place.step)
+        if key in self._waiting:
+            return
+        self._waiting.add(key)
+        Clock.schedule_once(lambda _dt: self._assess(key), 0)
+
+    def _assess(self, key: tuple[str, str, str]) -> None:
+        self._waiting.discard(key)
+        hull, job, step = key
+        view, host = self.tablet.view(hull, job), self.tablet.host
+        self._in_background(
+            lambda: host.assess(view, [step] if step else None), lambda found: self._assessed(key, found)
+        )
+
+    def _assessed(self, key: tuple[str, str, str], found: tuple[Assessed, ...]) -> None:
+        if self._found.get(key) == found:
+            return
+        self._found[key] = found
+        page = self.shell.page
+        if page is not None and (page.place.hull, page.place.job, page.place.step) == key:
+            refill = getattr(page, "refill", None) or getattr(page, "rebuild", None)
+            if refill is not None:
+                refill()
+
+    def _in_background(self, work: Callable[[], Any], done: Callable[[Any], None]) -> None:
+        if not self._threads:
+            done(work())
+            return
+
+        def run() -> None:
+            result = work()
+            Clock.schedule_once(lambda _dt: done(result))
+
+        threading.Thread(target=run, daemon=True).start()
+
+    # Vessels
+
+    def _refresh_vessels(self, *_: object) -> None:
+        """Put a few lines of the list right at a time, so that the first page answers at once."""
+        stale = self.vessels.stale()
+        for hull in stale[:4]:
+            self.vessels.refresh(hull)
+        if stale:
+            page = self.shell.page
+            if page is not None and page.place.page == "vessels":
+                self.redraw()
+            if len(stale) <= 4:
+                self.vessels.keep()
+            else:
+                Clock.schedule_once(self._refresh_vessels, 0)
+
+    def vessel_changed(self, hull: str) -> None:
+        """Something the list of vessels shows has changed."""
+        self.vessels.refresh(hull)
+        self.vessels.keep()
+
+    def vessel_name(self, hull: str) -> str:
+        vessel, _ = self.tablet.fold(hull).vessel()
+        return vessel.name or self.hull_number(hull)
+
+    def hull_number(self, hull: str) -> str:
+        return printed(self.tablet.fold(hull).hull_number)
+
+    def whose(self, place: Place) -> str:
+        if not place.hull:
+            return ""
+        name, number = self.vessel_name(place.hull), self.hull_number(place.hull)
+        return f"{name}, {number}" if name != number else number
+
+    def ashore_word(self, _hull: str) -> str:
+        return "only on this tablet"
+
+    def saved_words(self) -> str:
+        return f"Saved {self.tablet.last_saved}" if self.tablet.last_saved else "All is saved"
+
+    # Live guides
+
+    def guide_of(self, place: Place) -> LiveGuide[Any] | None:
+        step = self.tablet.step(place.step)
+        return self.tablet.host.live_guides.get(step.guide) if step and step.guide else None
+
+    def replay(self, recording: Path) -> None:
+        """Feed live guides from a recording from now on."""
+        self._replay = recording
+
+    def source_for(self, guide: LiveGuide[Any]) -> SampleSource:
+        if self._replay is not None:
+            from garboard.recordings import read_samples
+
+            return Replay(self._replay.name, list(read_samples(self._replay)))
+        return simulated_for(guide.quantities, start=time.time())
+
+    def sound(self, guidance: Guidance) -> None:
+        from garboard_tablet.ui.sound import play
+
+        play(guidance)
+
+
+def run(folder: Path, demo: bool = False) -> None:
+    """Start the app in a window.
+
+    folder : the tablet's own; made when it is not there
+    demo   : with the sample jobs and the simulated boat
+    """
+    tablet = open_tablet(folder)
+    if demo:
+        from garboard_tablet.demo import fill
+
+        fill(tablet)
+    GarboardApp(tablet, demo=demo).run()
+
+
+__all__: Sequence[str] = ("GarboardApp", "run")

@@ -1,0 +1,215 @@
+"""Everything the tablet asks for, one value at a time: a step's fields, and the equipment's."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from types import NoneType, UnionType
+from typing import Any, Union, get_args, get_origin, get_type_hints
+
+import attrs
+
+from garboard import records
+from garboard.fold import SlotKey
+from garboard.job_view import JobView
+from garboard.records import EQUIPMENT, JsonValue, Vessel
+from garboard.steps import Field, Kind, Step
+from garboard.units import UNITS_OF
+
+FURTHER_ROW = "further row"
+
+
+@attrs.frozen(kw_only=True)
+class Ask:
+    """One value to enter.
+
+    slot    : where it is kept
+    field   : what it takes
+    context : what tells it from others with the same title ("port, row 2")
+    table   : name of the table it belongs to, or ""
+    """
+
+    slot: SlotKey
+    field: Field
+    context: str = ""
+    table: str = ""
+
+    @property
+    def row(self) -> str:
+        return self.slot.subject[2] if self.slot.kind == "measure" else ""
+
+    @property
+    def of(self) -> str:
+        return self.slot.subject[3] if self.slot.kind == "measure" else ""
+
+    @property
+    def line(self) -> tuple[str, str, str]:
+        """Asks of one line of a table share it; an ask outside tables has its own."""
+        if not self.table:
+            return (self.field.name, "", self.of)
+        return (self.table, self.row, "" if self.row else self.of)
+
+
+def pieces(vessel: Vessel, kind: str) -> tuple[str, ...]:
+    """Names of the pieces of one kind of equipment the vessel has."""
+    return tuple(getattr(piece, EQUIPMENT[kind]) for piece in getattr(vessel, kind))
+
+
+def asks_of_step(step: Step, view: JobView, *, open_tables: tuple[str, ...] = ()) -> tuple[Ask, ...]:
+    """All values a step takes, in the order to enter them.
+
+    open_tables : tables that offer a further row after those they have; an empty table always does
+    """
+    found: list[Ask] = []
+    for field in step.fields:
+        if field.kind is Kind.TABLE:
+            found.extend(_asks_of_table(step, field, view, field.name in open_tables))
+        else:
+            found.extend(_asks_of_field(step, field, view, row=""))
+    return tuple(found)
+
+
+def table_rows(step: Step, table: Field, view: JobView) -> tuple[str, ...]:
+    """Rows a table has, in the order they were first written."""
+    columns = {column.name for column in table.columns}
+    return tuple(dict.fromkeys(m.row for m in view.measurements if m.step == step.key and m.row and m.field in columns))
+
+
+def next_row(rows: tuple[str, ...]) -> str:
+    """The name of the row after those there are.
+
+    >>> next_row(("1", "2", "calm")), next_row(())
+    ('3', '1')
+    """
+    return str(max((int(row) for row in rows if row.isdigit()), default=0) + 1)
+
+
+def missing_equipment(step: Step, vessel: Vessel) -> tuple[str, ...]:
+    """Kinds of equipment a step asks about of which the vessel has none yet."""
+    kinds = dict.fromkeys(field.each for field in step.all_fields() if field.each)
+    return tuple(kind for kind in kinds if not pieces(vessel, kind))
+
+
+def _asks_of_table(step: Step, table: Field, view: JobView, is_open: bool) -> Iterator[Ask]:
+    if table.each:
+        for piece in pieces(view.vessel, table.each):
+            for column in table.columns:
+                yield _ask(step, column, row="", of=piece, context=piece, table=table.name)
+        return
+    rows = table_rows(step, table, view)
+    further = (next_row(rows),) if is_open or not rows else ()
+    for row in (*rows, *further):
+        for column in table.columns:
+            yield from _asks_of_field(step, column, view, row=row, table=table.name)
+
+
+def _asks_of_field(step: Step, field: Field, view: JobView, *, row: str, table: str = "") -> Iterator[Ask]:
+    numbered = f"row {row}" if row else ""
+    if not field.each:
+        yield _ask(step, field, row=row, of="", context=numbered, table=table)
+        return
+    for piece in pieces(view.vessel, field.each):
+        context = ", ".join(filter(None, (piece, numbered)))
+        yield _ask(step, field, row=row, of=piece, context=context, table=table)
+
+
+def _ask(step: Step, field: Field, *, row: str, of: str, context: str, table: str) -> Ask:
+    slot = SlotKey("measure", "", (step.key, field.name, row, of))
+    return Ask(slot=slot, field=field, context=context, table=table)
+
+
+def in_job(ask: Ask, job: str) -> Ask:
+    """The ask, about one job."""
+    return attrs.evolve(ask, slot=ask.slot._replace(job=job)) if ask.slot.kind != "field" else ask
+
+
+def before(asks: tuple[Ask, ...], ask: Ask) -> Iterator[Ask]:
+    """Asks for the same thing earlier in the list, nearest first: what "same as before" would repeat."""
+    place = next((i for i, other in enumerate(asks) if other.slot == ask.slot), 0)
+    earlier = [other for other in asks[:place] if other.field.name == ask.field.name]
+    same_piece = [other for other in earlier if other.of == ask.of and ask.row]
+    return reversed(same_piece or earlier)
+
+
+# Equipment
+
+
+KIND_TITLES: Mapping[str, str] = {
+    "engines": "Engines",
+    "tanks": "Fuel tanks",
+    "batteries": "Batteries",
+    "circuits": "Circuits",
+    "heading_sensors": "Heading sensors",
+    "networks": "Instrument networks",
+    "devices": "Devices",
+}
+_RECORDS: Mapping[str, type[attrs.AttrsInstance]] = {
+    "engines": records.Engine,
+    "tanks": records.Tank,
+    "batteries": records.Battery,
+    "circuits": records.Circuit,
+    "heading_sensors": records.HeadingSensor,
+    "networks": records.NetworkBus,
+    "devices": records.NetworkDevice,
+}
+_INCHES = frozenset({"pitch", "diameter", "transom_width", "transom_height", "protection_distance"})
+
+
+def asks_of_vessel() -> tuple[Ask, ...]:
+    """What is asked about the boat herself, equipment left out."""
+    return tuple(_asks_of_record(Vessel, (), "", leave_out=frozenset({"hull_number"})))
+
+
+def asks_of_piece(path: tuple[str, ...]) -> tuple[Ask, ...]:
+    """What is asked about one piece of equipment.
+
+    path : kind and name ("engines", "port"), or a network's device ("networks", "main", "devices", "plotter")
+    """
+    kind, name = path[-2:]
+    return tuple(_asks_of_record(_RECORDS[kind], path, name, leave_out=frozenset({EQUIPMENT.get(kind, "name")})))
+
+
+def _asks_of_record(
+    record: type[attrs.AttrsInstance], path: tuple[str, ...], context: str, leave_out: frozenset[str] = frozenset()
+) -> Iterator[Ask]:
+    hints = get_type_hints(record)
+    for attribute in attrs.fields(record):
+        if attribute.name in leave_out or attribute.name in ("more", *KIND_TITLES):
+            continue
+        kind = _without_none(hints[attribute.name])
+        here = (*path, attribute.name)
+        if attrs.has(kind) and "quantity" not in attribute.metadata:
+            yield from _asks_of_record(kind, here, f"{attribute.name}, {context}")
+        else:
+            field = _field_of(attribute, kind)
+            yield Ask(slot=SlotKey("field", "", here), field=field, context=context)
+
+
+def _field_of(attribute: attrs.Attribute[Any], kind: object) -> Field:
+    name, title = attribute.name, attribute.name.replace("_", " ").capitalize()
+    if "quantity" in attribute.metadata:
+        quantity = attribute.metadata["quantity"]
+        unit = "in" if name in _INCHES else UNITS_OF[quantity][0]
+        return Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, required=False)
+    if "choices" in attribute.metadata:
+        return Field(name=name, title=title, kind=Kind.CHOICE, choices=attribute.metadata["choices"], required=False)
+    plain = {bool: Kind.YES_NO, int: Kind.COUNT}.get(kind, Kind.TEXT)  # type: ignore[call-overload]  # any type
+    return Field(name=name, title=title, kind=plain, required=False)
+
+
+def _without_none(hint: Any) -> Any:
+    if get_origin(hint) in (Union, UnionType):
+        return next(part for part in get_args(hint) if part is not NoneType)
+    return hint
+
+
+def shown(value: JsonValue) -> str:
+    """A value as a person reads it.
+
+    >>> shown(True), shown("38.20 kn"), shown({"file": "a.log", "name": "sea trial"})
+    ('yes', '38.20 kn', 'sea trial')
+    """
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, dict):
+        return str(value.get("name") or "kept")
+    return "" if value is None else str(value)

@@ -1,0 +1,240 @@
+"""Entering one value after the other: what is asked, what is typed, what comes next."""
+
+from __future__ import annotations
+
+import attrs
+
+from garboard.fold import SlotKey
+from garboard.records import EQUIPMENT, JsonValue
+from garboard.steps import Field, Kind, Step
+from garboard.units import Amount
+from garboard_tablet.models.asks import (
+    Ask,
+    asks_of_piece,
+    asks_of_step,
+    asks_of_vessel,
+    before,
+    shown,
+    table_rows,
+)
+from garboard_tablet.models.pad import ERASE, Judged, judge, judge_number, pressed
+from garboard_tablet.models.session import Place
+from garboard_tablet.models.tablet import Tablet
+
+NUMBERS = (Kind.AMOUNT, Kind.COUNT)
+
+
+def entry_place(place: Place, ask: Ask) -> Place:
+    """The page on which an ask is answered."""
+    return place.to("entry", ask.slot.kind, *ask.slot.subject)
+
+
+@attrs.define
+class Entering:
+    """The value asked for at a place, and what is typed for it so far.
+
+    judged : what was made of the last try to save; empty until then
+    unit   : the unit chosen
+    """
+
+    tablet: Tablet
+    place: Place
+    asks: tuple[Ask, ...]
+    ask: Ask
+    unit: str = ""
+    judged: Judged = attrs.field(factory=Judged)
+
+    @property
+    def field(self) -> Field:
+        return self.ask.field
+
+    @property
+    def step(self) -> Step | None:
+        return self.tablet.step(self.place.step) if self.ask.slot.kind == "measure" else None
+
+    @property
+    def key(self) -> str:
+        """What is typed is kept under this."""
+        return "/".join((self.place.hull, self.place.job, self.ask.slot.kind, *self.ask.slot.subject))
+
+    @property
+    def saved(self) -> JsonValue:
+        """The value that stands now."""
+        return self.tablet.value(self.place.hull, self.place.job, self.ask)
+
+    @property
+    def rivals(self) -> tuple[JsonValue, ...]:
+        """Values that disagree; empty when they do not."""
+        standing = self.tablet.standing(self.place.hull, self.place.job, self.ask)
+        return tuple(entry.value for entry in standing) if len(standing) > 1 else ()
+
+    @property
+    def typed(self) -> str | None:
+        """What is typed and not yet saved; None when nothing was touched."""
+        return self.tablet.session.typed.get(self.key)
+
+    @property
+    def text(self) -> str:
+        """What stands in the input: what is typed, or else the saved value."""
+        if self.typed is not None:
+            return self.typed
+        saved = self.saved
+        if self.field.kind is Kind.AMOUNT and isinstance(saved, str):
+            return Amount.parse(saved).text
+        return shown(saved)
+
+    def press(self, key: str) -> None:
+        """One key of the number pad. The first digit over a saved value, or over a refused one, begins a new one."""
+        fresh = (self.typed is None or bool(self.judged.problem)) and key != ERASE
+        self.judged = Judged()
+        self.tablet.session.type(self.key, pressed("" if fresh else self.text, key))
+
+    def write(self, text: str) -> None:
+        """What stands in the text input now."""
+        self.tablet.session.type(self.key, text)
+
+    def choose_unit(self, unit: str) -> None:
+        """Take another unit, for this field from now on."""
+        self.unit, self.judged = unit, Judged()
+        self.tablet.change_settings(self.tablet.settings.with_unit(self.field.name, unit))
+
+    def try_typed(self) -> bool:
+        """Save what is typed; False when it is refused or has to be asked again, with `judged` saying why."""
+        if self.typed is None and self.saved is not None:
+            return True
+        if self.field.kind in NUMBERS:
+            self.judged = judge_number(self.field, self.text, self.unit)
+        elif not self.text.strip():
+            self.judged = Judged(problem="Type something first, or skip it.")
+        else:
+            self.judged = judge(self.field, self.text.strip())
+        if self.judged.problem or self.judged.question:
+            return False
+        self.save(self.judged.value)
+        return True
+
+    def insist(self) -> None:
+        """Save the value that was questioned."""
+        self.save(self.judged.value)
+
+    def save(self, value: JsonValue) -> None:
+        """Keep a value; on the disk when this returns."""
+        self.tablet.session.forget(self.key)
+        if value != self.saved or self.saved is None:
+            self.tablet.enter(self.place.hull, self.place.job, self.ask, value)
+        self.judged = Judged()
+
+    def settle(self, value: JsonValue, reason: str) -> None:
+        """Choose one of the values that disagree."""
+        self.tablet.session.forget(self.key)
+        self.tablet.choose(self.place.hull, self.place.job, self.ask, value, reason)
+
+    @property
+    def repeat(self) -> JsonValue:
+        """The value of the ask before of the same title, to repeat with one touch; None when there is none."""
+        for earlier in before(self.asks, self.ask):
+            value = self.tablet.value(self.place.hull, self.place.job, earlier)
+            if value is not None:
+                return value
+        return None
+
+    @property
+    def may_end_table(self) -> bool:
+        """Whether this begins a row nobody asked for: then the table can be ended instead."""
+        return bool(self.ask.row) and self.ask.row not in self._rows() and bool(self._rows())
+
+    def after(self, *, ending_table: bool = False) -> Place | None:
+        """Where to go once this value is dealt with; None when nothing is left to enter here."""
+        asks = self.asks
+        if ending_table:
+            asks = tuple(ask for ask in asks if ask.table != self.ask.table)
+            start = self._table_end()
+            asks = tuple(ask for ask in asks if self.asks.index(ask) >= start)
+        elif self._ends_last_row():
+            fresh = _asks(self.tablet, self.place, open_table=self.ask.table)
+            return self._place_of(fresh, self._index(fresh, self.ask) + 1)
+        else:
+            asks = asks[self._index(asks, self.ask) + 1 :]
+        for ask in asks:
+            if not self.tablet.standing(self.place.hull, self.place.job, ask):
+                return entry_place(self.place, ask)
+        return None
+
+    def progress(self) -> tuple[int, int]:
+        """Values entered, and values asked for."""
+        have = sum(bool(self.tablet.standing(self.place.hull, self.place.job, ask)) for ask in self.asks)
+        return have, len(self.asks)
+
+    def _rows(self) -> tuple[str, ...]:
+        step = self.step
+        table = next((field for field in step.fields if field.name == self.ask.table), None) if step else None
+        if step is None or table is None:
+            return ()
+        return table_rows(step, table, self.tablet.view(self.place.hull, self.place.job))
+
+    def _ends_last_row(self) -> bool:
+        own = [ask for ask in self.asks if ask.table == self.ask.table]
+        return bool(self.ask.table and self.ask.row) and bool(own) and own[-1].slot == self.ask.slot
+
+    def _table_end(self) -> int:
+        return max((i + 1 for i, ask in enumerate(self.asks) if ask.table == self.ask.table), default=0)
+
+    @staticmethod
+    def _index(asks: tuple[Ask, ...], ask: Ask) -> int:
+        return next((i for i, other in enumerate(asks) if other.slot == ask.slot), -1)
+
+    def _place_of(self, asks: tuple[Ask, ...], index: int) -> Place | None:
+        return entry_place(self.place, asks[index]) if 0 <= index < len(asks) else None
+
+
+def enter(tablet: Tablet, place: Place) -> Entering | None:
+    """Take up entering at a place; None when what it asks for is no longer there."""
+    asks = _asks(tablet, place)
+    kind, *words = place.subject
+    slot = SlotKey(kind, "", tuple(words))
+    ask = next((ask for ask in asks if ask.slot == slot), None)
+    if ask is None:
+        return None
+    entering = Entering(tablet, place, asks, ask)
+    saved = entering.saved
+    if entering.typed is None and ask.field.kind is Kind.AMOUNT and isinstance(saved, str):
+        entering.unit = Amount.parse(saved).unit
+    else:
+        entering.unit = tablet.settings.unit_for(ask.field)
+    return entering
+
+
+def first_place(tablet: Tablet, place: Place, asks: tuple[Ask, ...]) -> Place | None:
+    """Where the first value still missing is entered."""
+    for ask in asks:
+        if not tablet.standing(place.hull, place.job, ask):
+            return entry_place(place, ask)
+    return None
+
+
+def piece_of(path: tuple[str, ...]) -> tuple[str, ...]:
+    """The piece of equipment a field belongs to; empty for the boat herself.
+
+    >>> piece_of(("engines", "port", "propeller", "pitch"))
+    ('engines', 'port')
+    """
+    if path[0] not in EQUIPMENT:
+        return ()
+    return path[:4] if len(path) > 4 and path[2] == "devices" else path[:2]
+
+
+def _asks(tablet: Tablet, place: Place, open_table: str = "") -> tuple[Ask, ...]:
+    kind, *words = place.subject
+    if kind == "field":
+        piece = piece_of(tuple(words))
+        return asks_of_piece(piece) if piece else asks_of_vessel()
+    step = tablet.step(place.step)
+    if step is None:
+        return ()
+    view = tablet.view(place.hull, place.job)
+    row = words[2] if len(words) == 4 else ""
+    named = {column.name: field for field in step.fields for column in field.columns}
+    table = named.get(words[1]) if len(words) == 4 else None
+    if table is not None and row and row not in table_rows(step, table, view):
+        open_table = table.name
+    return asks_of_step(step, view, open_tables=(open_table,) if open_table else ())

@@ -1,0 +1,87 @@
+"""The number pad: what is typed is kept as typed, and judged only when the person says it is done."""
+
+from __future__ import annotations
+
+import attrs
+
+from garboard.job_file import check_value, implausible
+from garboard.records import JsonValue
+from garboard.steps import Field, Kind
+from garboard.units import Amount
+
+ERASE = "erase"
+SIGN = "sign"
+POINT = "."
+LONGEST = 12
+"""Digits, point and sign a reading may have; no instrument shows more."""
+
+_QUANTITIES_BELOW_ZERO = frozenset({"angle", "rate of turn", "temperature", "number", "current", "share"})
+
+
+def pressed(text: str, key: str) -> str:
+    """What stands on the pad after one more key. Leading zeros and trailing zeros stay as typed.
+
+    text : what stands there now
+    key  : a digit, POINT, SIGN or ERASE
+
+    >>> pressed("09", "1"), pressed("1.5", POINT), pressed("1.5", SIGN), pressed("1.5", ERASE)
+    ('091', '1.5', '-1.5', '1.')
+    """
+    if key == ERASE:
+        return text[:-1]
+    if key == SIGN:
+        return text.removeprefix("-") if text.startswith("-") else f"-{text}"
+    if len(text) >= LONGEST or (key == POINT and POINT in text):
+        return text
+    return text + key
+
+
+def takes_point(field: Field) -> bool:
+    """Whether the pad offers a decimal point."""
+    return field.kind is Kind.AMOUNT
+
+
+def takes_sign(field: Field) -> bool:
+    """Whether the pad offers a minus sign: only where a value below zero can be right."""
+    limits = field.hard or field.plausible
+    if limits is not None:
+        return limits[0] < 0
+    return field.kind is Kind.AMOUNT and field.quantity in _QUANTITIES_BELOW_ZERO
+
+
+@attrs.frozen
+class Judged:
+    """What became of a typed value: a value to save, a question to ask again, or a problem that refuses it."""
+
+    value: JsonValue = None
+    question: str = ""
+    problem: str = ""
+
+
+def judge_number(field: Field, text: str, unit: str) -> Judged:
+    """Judge what stands on the pad.
+
+    field   : an amount or a count
+    text    : as typed
+    unit    : the unit chosen
+    returns : the value with its question when it lies outside the plausible range; or the problem
+    """
+    digits = text.removesuffix(POINT)
+    if digits.strip("-") == "":
+        return Judged(problem="Type a number first.")
+    value: JsonValue = str(Amount(digits, unit)) if field.kind is Kind.AMOUNT else int(digits)
+    return judge(field, value)
+
+
+def judge(field: Field, value: JsonValue) -> Judged:
+    """Judge any value against its field."""
+    try:
+        check_value(field, value)
+    except ValueError as failure:
+        expected, _, got = str(failure).removeprefix("expected ").partition(", got ")
+        return Judged(problem=f"Must be {expected}. You typed {_plain(got)}.")
+    return Judged(value, question=implausible(field, value))
+
+
+def _plain(got: str) -> str:
+    return got.strip("'")

@@ -1,0 +1,386 @@
+"""What the pages show, as plain values."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import attrs
+
+from garboard import hull_number, storage
+from garboard.faults import InputError
+from garboard.findings import Figure, Finding, Table, Verdict
+from garboard.fold import SlotKey
+from garboard.host import Assessed
+from garboard.job_view import JobView
+from garboard.journal import file_name
+from garboard.records import JsonValue
+from garboard.steps import Field, Kind, Phase, Step
+from garboard_tablet.models.asks import Ask, asks_of_step, shown, table_rows
+from garboard_tablet.models.tablet import DONE_STATES, Tablet
+
+SUMMARIES_FILE = "summaries.json"
+
+# Vessels
+
+
+@attrs.frozen(kw_only=True)
+class VesselLine:
+    """One hull in the list of vessels.
+
+    stamp : tells whether the line is still true of the hull's file
+    """
+
+    hull: str
+    hull_number: str
+    name: str
+    job: str
+    phase: str
+    done: int
+    total: int
+    saved: str
+    stamp: str
+
+    @property
+    def share(self) -> str:
+        return f"{self.done} of {self.total} steps done"
+
+    def matches(self, words: str) -> bool:
+        """Whether a search finds this vessel: by any part of its number or its name."""
+        wanted = "".join(words.split()).casefold()
+        return wanted in self.hull.casefold() or wanted in "".join(self.name.split()).casefold()
+
+
+@attrs.define
+class VesselList:
+    """The hulls on this tablet. Lines are kept in a file, so that the first page needs no plugin and no hull file."""
+
+    tablet: Tablet
+    lines: dict[str, VesselLine] = attrs.field(factory=dict)
+
+    def read(self) -> None:
+        """Take the lines as they were kept; wrong ones are put right by `refresh`."""
+        try:
+            plain = json.loads((self.tablet.folder / SUMMARIES_FILE).read_bytes())
+            self.lines = {line["hull"]: VesselLine(**line) for line in plain}
+        except (OSError, ValueError, TypeError, KeyError):
+            self.lines = {}
+
+    def stale(self) -> tuple[str, ...]:
+        """Hulls whose line is missing or no longer true."""
+        here = self.tablet.files.hulls()
+        for gone in self.lines.keys() - set(here):
+            del self.lines[gone]
+        return tuple(hull for hull in here if hull not in self.lines or self.lines[hull].stamp != self._stamp(hull))
+
+    def refresh(self, hull: str) -> None:
+        """Work out one hull's line anew."""
+        self.lines[hull] = vessel_line(self.tablet, hull, self._stamp(hull))
+
+    def keep(self) -> None:
+        """Keep the lines for the next start."""
+        plain = [attrs.asdict(line) for line in self.lines.values()]
+        storage.write_whole(self.tablet.folder / SUMMARIES_FILE, [json.dumps(plain, ensure_ascii=False).encode()])
+
+    def found(self, words: str) -> tuple[VesselLine, ...]:
+        """Lines that a search finds, the latest saved first."""
+        found = [line for line in self.lines.values() if line.matches(words)]
+        return tuple(sorted(found, key=lambda line: (line.saved, line.hull), reverse=True))
+
+    def _stamp(self, hull: str) -> str:
+        path = self.tablet.files.folder / "hulls" / file_name(hull)
+        try:
+            return str(path.stat().st_size)
+        except OSError:
+            return ""
+
+
+def vessel_line(tablet: Tablet, hull: str, stamp: str = "") -> VesselLine:
+    """A hull's line from its file."""
+    state = tablet.fold(hull)
+    jobs = state.jobs
+    vessel, _ = state.vessel()
+    saved = max((entry.at for slot in state.slots.values() for entry in slot.entries.values()), default="")
+    job = jobs[-1] if jobs else ""
+    states = [tablet.view(hull, job).state_of(step.key) for step in tablet.host.steps] if job else []
+    return VesselLine(
+        hull=hull,
+        hull_number=printed(state.hull_number),
+        name=vessel.name,
+        job=job,
+        phase=phase_of(tablet, hull, job) if job else "no job yet",
+        done=sum(one in DONE_STATES for one in states),
+        total=len(states),
+        saved=saved[:16].replace("T", " "),
+        stamp=stamp,
+    )
+
+
+def phase_of(tablet: Tablet, hull: str, job: str) -> str:
+    """The phase a job is in: that of its first step still to do, or handed over."""
+    view = tablet.view(hull, job)
+    if any(sign_off.role == "owner" and not sign_off.stale for sign_off in view.sign_offs):
+        return "handed over"
+    for step in tablet.host.steps:
+        if view.state_of(step.key) not in DONE_STATES:
+            return step.phase.value
+    return Phase.HAND_OVER.value
+
+
+def printed(text: str) -> str:
+    """A hull number as it is printed; as typed when it is not well formed."""
+    try:
+        return hull_number.parse(text).text
+    except InputError:
+        return text
+
+
+@attrs.frozen
+class HullCheck:
+    """What to say about a hull number as typed.
+
+    faults : what is wrong with it, position by position; it can be used all the same when the transom says so
+    doubts : what to look at again
+    offers : numbers it may be meant for: look-alikes on this tablet, and plain repairs
+    known  : the vessel of that number on this tablet
+    """
+
+    text: str
+    faults: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
+    offers: tuple[str, ...] = ()
+    known: VesselLine | None = None
+
+
+def check_hull(text: str, lines: Sequence[VesselLine]) -> HullCheck:
+    """Check a hull number as typed against the rules and against the vessels here."""
+    if not text.strip():
+        return HullCheck("", faults=("Type the number on the transom.",))
+    known = next((line for line in lines if line.hull == hull_number.key(text)), None)
+    offers = (
+        *hull_number.look_alikes(text, [line.hull_number for line in lines]),
+        *hull_number.repair_suggestions(text),
+    )
+    try:
+        number = hull_number.parse(text)
+    except InputError as failure:
+        faults = tuple(str(fault) for fault in failure.faults)
+        return HullCheck(text, faults=faults, offers=tuple(dict.fromkeys(offers)), known=known)
+    return HullCheck(number.text, doubts=number.doubts, offers=tuple(dict.fromkeys(offers)), known=known)
+
+
+# A job
+
+
+@attrs.frozen
+class StepLine:
+    """One step in the list of a job."""
+
+    step: Step
+    state: str
+    verdict: Verdict | None
+    note: str
+
+
+WORST_FIRST = (Verdict.FAIL, Verdict.ADVISE, Verdict.NOT_ENOUGH_DATA, Verdict.PASS)
+
+
+def worst(findings: Sequence[Finding]) -> Verdict | None:
+    """The verdict that matters most; None when nothing was found."""
+    verdicts = {finding.verdict for finding in findings}
+    return next((verdict for verdict in WORST_FIRST if verdict in verdicts), None)
+
+
+def steps_by_phase(
+    tablet: Tablet, hull: str, job: str, assessed: Sequence[Assessed]
+) -> Iterator[tuple[Phase, list[StepLine]]]:
+    """Steps of a job, phase by phase."""
+    view = tablet.view(hull, job)
+    for phase in Phase:
+        lines = [_step_line(view, step, assessed) for step in tablet.host.steps if step.phase is phase]
+        if lines:
+            yield phase, lines
+
+
+def _step_line(view: JobView, step: Step, assessed: Sequence[Assessed]) -> StepLine:
+    findings = [one.finding for one in assessed if one.step == step.key]
+    counted = [finding for finding in findings if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
+    reason = next((state.reason for state in reversed(view.steps) if state.step == step.key), "")
+    return StepLine(step, view.state_of(step.key), worst(counted), reason)
+
+
+def open_steps(tablet: Tablet, hull: str, job: str) -> tuple[Step, ...]:
+    """Steps that are neither done nor not fitted."""
+    view = tablet.view(hull, job)
+    return tuple(step for step in tablet.host.steps if view.state_of(step.key) not in DONE_STATES)
+
+
+# A step
+
+
+@attrs.frozen
+class ValueLine:
+    """One value, or one row of a table, as listed under a step. `ask` is where tapping it leads."""
+
+    title: str
+    value: str
+    ask: Ask
+    state: str
+
+
+def lines_of_step(tablet: Tablet, hull: str, job: str, asks: Sequence[Ask], titles: dict[str, str]) -> list[ValueLine]:
+    """Asks with their values; those of one row of a table share a line.
+
+    titles : title of each table by its name
+    """
+    lines: dict[tuple[str, str, str], list[Ask]] = {}
+    for ask in asks:
+        lines.setdefault(ask.line, []).append(ask)
+    return [_value_line(tablet, hull, job, group, titles) for group in lines.values()]
+
+
+def _value_line(tablet: Tablet, hull: str, job: str, group: list[Ask], titles: dict[str, str]) -> ValueLine:
+    standing = [tablet.standing(hull, job, ask) for ask in group]
+    values = [shown(found[0].value) if len(found) == 1 else "" for found in standing]
+    first = next((ask for ask, found in zip(group, standing, strict=True) if not found), group[0])
+    if any(len(found) > 1 for found in standing):
+        first = next(ask for ask, found in zip(group, standing, strict=True) if len(found) > 1)
+        state, text = "look again", "values disagree"
+    else:
+        have = sum(bool(found) for found in standing)
+        state = "done" if have == len(group) else "under way" if have else "to do"
+        text = " · ".join(value for value in values if value) or "open"
+    table = group[0].table
+    title = group[0].field.title if not table else titles.get(table, table)
+    piece = f"row {group[0].row}" if group[0].row else group[0].of
+    context = piece if table else group[0].context
+    return ValueLine(f"{title}, {context}" if context else title, text, first, state)
+
+
+def first_open(tablet: Tablet, hull: str, job: str, asks: Sequence[Ask], after: Ask | None = None) -> Ask | None:
+    """The next value still to enter, after one."""
+    start = 0 if after is None else next((i + 1 for i, ask in enumerate(asks) if ask.slot == after.slot), 0)
+    return next((ask for ask in asks[start:] if not tablet.standing(hull, job, ask)), None)
+
+
+def asks_here(tablet: Tablet, hull: str, job: str, step: Step, open_tables: tuple[str, ...] = ()) -> tuple[Ask, ...]:
+    """The asks of a step in a job."""
+    return asks_of_step(step, tablet.view(hull, job), open_tables=open_tables)
+
+
+def is_further_row(tablet: Tablet, hull: str, job: str, step: Step, ask: Ask) -> bool:
+    """Whether an ask begins a row that does not exist yet, after others that do."""
+    table = next((field for field in step.fields if field.name == ask.table), None)
+    if table is None or not ask.row:
+        return False
+    rows = table_rows(step, table, tablet.view(hull, job))
+    return bool(rows) and ask.row not in rows
+
+
+def figures_and_tables(assessed: Sequence[Assessed]) -> list[tuple[str, Figure | Table]]:
+    """Every figure and table found, with whose it is."""
+    found: list[tuple[str, Figure | Table]] = []
+    for one in assessed:
+        found.extend((one.title, figure) for figure in one.finding.figures)
+        found.extend((one.title, table) for table in one.finding.tables)
+    return found
+
+
+# Hand over
+
+
+@attrs.frozen
+class PunchLine:
+    """One remark on the punch list. `subject` is empty for what no person wrote down."""
+
+    text: str
+    settled: bool
+    by: str
+    subject: str = ""
+    step: str = ""
+
+
+def punch_lines(tablet: Tablet, hull: str, job: str) -> list[PunchLine]:
+    """Remarks on the punch list, open ones first."""
+    state = tablet.fold(hull)
+    lines = []
+    for key, slot in state.slots.items():
+        if key.kind != "note" or key.job not in ("", job):
+            continue
+        for entry in slot.standing:
+            value = entry.value if isinstance(entry.value, dict) else {}
+            if value.get("punch_list") is True:
+                lines.append(
+                    PunchLine(str(value.get("text")), value.get("settled") is True, entry.by, "/".join(key.subject))
+                )
+    return sorted(lines, key=lambda line: line.settled)
+
+
+def what_is_missing(tablet: Tablet, hull: str, job: str, assessed: Sequence[Assessed]) -> list[PunchLine]:
+    """What stands between the job and its hand over: steps, failures, disagreements, open remarks."""
+    view = tablet.view(hull, job)
+    missing = [
+        PunchLine(f"{step.title}: {view.state_of(step.key)}", False, "", step=step.key)
+        for step in open_steps(tablet, hull, job)
+    ]
+    failing = [
+        PunchLine(one.finding.sentence, False, "", step=one.step)
+        for one in assessed
+        if one.finding.verdict is Verdict.FAIL
+    ]
+    disagreeing = [
+        PunchLine(f"{place[1].replace('_', ' ')}: {' against '.join(map(shown, values))}", False, "", step=place[0])
+        for place, values in ((d.place, [m.value for m in d.values]) for d in view.disagreements)
+    ]
+    notes = [line for line in punch_lines(tablet, hull, job) if not line.settled]
+    return [*disagreeing, *failing, *missing, *notes]
+
+
+@attrs.frozen
+class Covered:
+    """What a sign-off written now covers, in words."""
+
+    lines: tuple[str, ...]
+
+
+def coverage(tablet: Tablet, hull: str, job: str) -> Covered:
+    """Exactly what a signature stands for: counted, and listed value by value."""
+    state = tablet.fold(hull)
+    ids = set(state.coverage(job))
+    lines = []
+    for key in sorted(state.slots):
+        for entry in state.standing(key):
+            if entry.id in ids:
+                lines.append(_in_words(tablet, key, entry.value))
+    return Covered(tuple(lines))
+
+
+def _in_words(tablet: Tablet, key: SlotKey, value: JsonValue) -> str:
+    if key.kind == "measure" and len(key.subject) == 4:
+        step_key, name, row, of = key.subject
+        step = tablet.step(step_key)
+        title = step.title if step else step_key
+        fields = {field.name: field.title for field in step.all_fields()} if step else {}
+        where = ", ".join(filter(None, (fields.get(name, name), of, row and f"row {row}")))
+        return f"{title}: {where} {shown(value)}"
+    if key.kind == "step" and isinstance(value, dict):
+        step = tablet.step(key.subject[0])
+        return f"{step.title if step else key.subject[0]}: {value.get('state')}"
+    if key.kind == "note" and isinstance(value, dict):
+        return f"Note: {value.get('text')}" + (" (settled)" if value.get("settled") else "")
+    return f"{key.kind} {' '.join(key.subject)}: {shown(value)}"
+
+
+def storage_used(folder: Path) -> int:
+    """What the tablet's folder takes [bytes]."""
+    return sum(path.stat().st_size for path in folder.rglob("*") if path.is_file())
+
+
+def table_titles(step: Step) -> dict[str, str]:
+    """Titles of a step's tables by name."""
+    return {field.name: field.title for field in step.fields if field.kind is Kind.TABLE}
+
+
+def field_titles(fields: Sequence[Field]) -> dict[str, str]:
+    return {field.name: field.title for field in fields}

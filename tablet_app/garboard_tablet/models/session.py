@@ -1,0 +1,115 @@
+"""Where the person is and what they have typed: saved at every key, so that a dead battery loses nothing."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+
+import attrs
+
+from garboard import storage
+
+FORMAT = 1
+
+
+@attrs.frozen(kw_only=True)
+class Place:
+    """One page of the app, and what it is about.
+
+    page    : name of the page
+    hull    : key of the hull
+    job     : id of the job
+    step    : key of the step
+    subject : further words the page needs, such as the slot of the value being entered
+    """
+
+    page: str
+    hull: str = ""
+    job: str = ""
+    step: str = ""
+    subject: tuple[str, ...] = ()
+
+    def to(self, page: str, *subject: str, **changes: str) -> Place:
+        """Another page about the same hull, job and step, unless changed."""
+        return attrs.evolve(self, page=page, subject=subject, **changes)
+
+
+HOME = Place(page="vessels")
+
+
+@attrs.define
+class Session:
+    """The way to the page shown, from the first page on, and everything typed and not yet confirmed.
+
+    Each change is on the disk when the method returns.
+    """
+
+    path: Path
+    way: list[Place] = attrs.field(factory=lambda: [HOME])
+    typed: dict[str, str] = attrs.field(factory=dict)
+
+    @property
+    def here(self) -> Place:
+        return self.way[-1]
+
+    def go(self, place: Place) -> None:
+        """To another page; back leads here again."""
+        self.way.append(place)
+        self.save()
+
+    def instead(self, place: Place) -> None:
+        """To another page in the place of this one; back leads to where it led before."""
+        self.way[-1] = place
+        self.save()
+
+    def back(self) -> None:
+        """One page back. What was typed stays."""
+        if len(self.way) > 1:
+            self.way.pop()
+            self.save()
+
+    def back_to(self, page: str) -> None:
+        """Back to the nearest page of that name on the way."""
+        while len(self.way) > 1 and self.here.page != page:
+            self.way.pop()
+        self.save()
+
+    def type(self, key: str, text: str) -> None:
+        """Keep what stands in an input."""
+        if self.typed.get(key) != text:
+            self.typed[key] = text
+            self.save()
+
+    def forget(self, key: str) -> None:
+        """Drop what was typed, once it is confirmed. Saved with the next change of place."""
+        self.typed.pop(key, None)
+
+    def save(self) -> None:
+        plain = {"format": FORMAT, "way": [attrs.asdict(place) for place in self.way], "typed": self.typed}
+        storage.write_whole(self.path, [json.dumps(plain, ensure_ascii=False).encode()])
+
+
+def resume(path: Path) -> Session:
+    """The session as it was left. One that cannot be read begins anew: every confirmed value is in the hull files."""
+    try:
+        plain = json.loads(path.read_bytes())
+        if plain["format"] != FORMAT:
+            return Session(path)
+        way = [_place(place) for place in plain["way"]]
+        typed = {str(key): str(text) for key, text in plain["typed"].items()}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return Session(path)
+    return Session(path, way or [HOME], typed)
+
+
+def _place(plain: Mapping[str, object]) -> Place:
+    words = plain["subject"]
+    subject = tuple(str(word) for word in words) if isinstance(words, list) else ()
+    return Place(
+        page=str(plain["page"]),
+        hull=str(plain["hull"]),
+        job=str(plain["job"]),
+        step=str(plain["step"]),
+        subject=subject,
+    )

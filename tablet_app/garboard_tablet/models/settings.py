@@ -1,0 +1,96 @@
+"""What is set once on a tablet: who works with it, how it looks, which units it offers first."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from uuid import uuid4
+
+import attrs
+
+from garboard import storage
+from garboard.steps import Field, Kind
+from garboard.units import UNITS_OF
+
+AS_DECLARED = "as each step says"
+METRIC = "metric first"
+UNIT_CHOICES = (AS_DECLARED, METRIC)
+
+_METRIC: Mapping[str, str] = {
+    "ft": "m",
+    "in": "mm",
+    "mi": "km",
+    "gal/h": "L/h",
+    "gal": "L",
+    "hp": "kW",
+    "lb": "kg",
+    "lb/gal": "kg/L",
+    "degF": "degC",
+    "psi": "kPa",
+    "inHg": "hPa",
+    "mph": "kn",
+    "cmil": "mm2",
+}
+
+
+@attrs.frozen(kw_only=True)
+class TabletSettings:
+    """The settings of one tablet.
+
+    tablet   : its id, made once
+    working  : who is working now; written into every entry
+    people   : names used on this tablet, latest first
+    dark     : the colours for night
+    units    : one of UNIT_CHOICES
+    unit_of  : unit last chosen for a field, by the field's name
+    cue      : whether a live guide also sounds
+    """
+
+    tablet: str = attrs.field(factory=lambda: uuid4().hex[:12])
+    working: str = ""
+    people: tuple[str, ...] = ()
+    dark: bool = False
+    units: str = AS_DECLARED
+    unit_of: Mapping[str, str] = attrs.field(factory=dict)
+    cue: bool = False
+
+    def with_person(self, name: str) -> TabletSettings:
+        """The settings with a person at work."""
+        others = tuple(other for other in self.people if other != name)
+        return attrs.evolve(self, working=name, people=(name, *others)[:6])
+
+    def with_unit(self, field: str, unit: str) -> TabletSettings:
+        """The settings remembering the unit chosen for a field."""
+        return attrs.evolve(self, unit_of={**self.unit_of, field: unit})
+
+    def unit_for(self, field: Field) -> str:
+        """The unit to offer first for an amount; "" for anything else.
+
+        >>> speed = Field(name="length", title="Length", kind=Kind.AMOUNT, quantity="length", unit="ft")
+        >>> TabletSettings().unit_for(speed), TabletSettings(units=METRIC).unit_for(speed)
+        ('ft', 'm')
+        """
+        if field.kind is not Kind.AMOUNT:
+            return ""
+        wanted = self.unit_of.get(field.name) or (_METRIC.get(field.unit, "") if self.units == METRIC else "")
+        return wanted if wanted in UNITS_OF[field.quantity] else field.unit
+
+
+def read_settings(path: Path) -> TabletSettings:
+    """The settings kept in a file; the usual ones, saved at once, where there is none that can be read."""
+    try:
+        plain = json.loads(path.read_bytes())
+        known = {attribute.name for attribute in attrs.fields(TabletSettings)}
+        kept = {name: value for name, value in plain.items() if name in known}
+        return TabletSettings(**{**kept, "people": tuple(kept.get("people", ()))})
+    except (OSError, ValueError, TypeError, AttributeError):
+        fresh = TabletSettings()
+        write_settings(path, fresh)
+        return fresh
+
+
+def write_settings(path: Path, settings: TabletSettings) -> None:
+    """Keep the settings; saved when this returns."""
+    plain = attrs.asdict(settings)
+    storage.write_whole(path, [json.dumps(plain, ensure_ascii=False, indent=1).encode()])

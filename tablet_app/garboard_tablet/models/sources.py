@@ -1,0 +1,117 @@
+"""Where live samples come from: a recording played back, or a simulated boat. The network comes through the same."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Protocol
+
+import attrs
+
+from garboard.samples import UNIT_OF_QUANTITY, Sample, StreamKey
+from garboard.simulator import Boat, Compass, Order, simulate
+
+
+class SampleSource(Protocol):
+    """Gives samples as they come. `read` never waits."""
+
+    title: str
+
+    def start(self, now: float) -> None:
+        """Begin; `now` is the time of the caller's clock [s]."""
+
+    def read(self, now: float) -> Sequence[Sample]:
+        """The samples since the last call."""
+
+    def stop(self) -> None:
+        """No more samples are wanted."""
+
+
+@attrs.define
+class Replay:
+    """Plays a recording at the speed it was made, or faster.
+
+    samples : in the order of time
+    speed   : 1 for the speed it was made
+    """
+
+    title: str
+    samples: Iterable[Sample]
+    speed: float = 1.0
+    _rest: Iterator[Sample] = attrs.field(factory=lambda: iter(()))
+    _waiting: Sample | None = None
+    _began: float = 0.0
+    _first: float = 0.0
+
+    def start(self, now: float) -> None:
+        self._rest = iter(self.samples)
+        self._waiting = next(self._rest, None)
+        self._began = now
+        self._first = self._waiting.time if self._waiting else 0.0
+
+    def read(self, now: float) -> Sequence[Sample]:
+        until = self._first + (now - self._began) * self.speed
+        due: list[Sample] = []
+        while self._waiting is not None and self._waiting.time <= until:
+            due.append(self._waiting)
+            self._waiting = next(self._rest, None)
+        return due
+
+    def stop(self) -> None:
+        self._rest, self._waiting = iter(()), None
+
+
+CIRCLE_RATE = 2.5
+"""Rate of turn of the simulated circles [deg/s]."""
+
+
+def simulated_for(quantities: Iterable[str], *, start: float = 0.0, seed: int = 1) -> Replay:
+    """The simulated boat doing what suits a live guide, by what the guide wants to see. It shows how a guide works."""
+    wanted = set(quantities)
+    if "fuel_flow" in wanted:
+        title, orders = "simulated boat, throttle in steps", _throttle_steps()
+    elif "engine_speed" in wanted:
+        title, orders = "simulated boat, full throttle", _full_throttle()
+    else:
+        title, orders = "simulated boat, slow circles", _slow_circles()
+    compasses = (Compass(source="20", sine=2.4, cosine=1.1), Compass(source="35", noise=0.1))
+    boat = Boat(engines=2, engine_offsets=(30.0, -20.0), compasses=compasses)
+    return Replay(title, simulate(boat, orders, start=start, seed=seed, heading=80.0))
+
+
+def _slow_circles() -> Iterator[Order]:
+    """Two circles to starboard, two to port, with a straight stretch between; the helm wanders as hands do."""
+    for side in (1.0, -1.0):
+        for wander in (0.0, 0.6, 0.1, -0.5, 0.2, -0.2, 0.4, 0.0) * 4:
+            yield Order(seconds=9.0, engine_speed=1100.0, rate_of_turn=side * (CIRCLE_RATE + wander))
+        yield Order(seconds=15.0, engine_speed=1100.0, course=80.0)
+
+
+def _full_throttle() -> Iterator[Order]:
+    yield Order(seconds=5.0, engine_speed=1500.0, course=80.0)
+    yield Order(seconds=60.0, engine_speed=5800.0, course=80.0)
+    yield Order(seconds=30.0, engine_speed=1500.0, course=80.0)
+
+
+def _throttle_steps() -> Iterator[Order]:
+    for engine_speed in (1000.0, 1500.0, 2000.0, 2500.0, 3000.0, 3500.0, 4000.0, 4500.0, 5000.0, 5800.0):
+        yield Order(seconds=30.0, engine_speed=engine_speed, course=80.0)
+
+
+def csv_of(samples: Sequence[Sample]) -> bytes:
+    """Samples as the comma-separated series the program reads again."""
+    keys = sorted({StreamKey(s.quantity, s.source, s.instance, s.reference) for s in samples})
+    place = {key: number for number, key in enumerate(keys)}
+    rows: dict[float, list[str]] = {}
+    for sample in samples:
+        row = rows.setdefault(sample.time, [""] * len(keys))
+        row[place[StreamKey(sample.quantity, sample.source, sample.instance, sample.reference)]] = f"{sample.value:.6g}"
+    header = ",".join(["time", *map(_column_name, keys)])
+    lines = [header, *(f"{time:.3f},{','.join(rows[time])}" for time in sorted(rows))]
+    return ("\n".join(lines) + "\n").encode()
+
+
+def _column_name(key: StreamKey) -> str:
+    reference = f" {key.reference}" if key.reference else ""
+    instance = f"#{key.instance}" if key.instance else ""
+    source = f"@{key.source}" if key.source else ""
+    return f"{key.quantity}{reference}{instance}{source} [{UNIT_OF_QUANTITY[key.quantity]}]"

@@ -1,0 +1,337 @@
+"""One value: the question, the pad, the next question. Nothing is shown before the last value is on the disk."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from pathlib import Path
+
+from kivy.uix.widget import Widget
+
+from garboard.findings import Verdict
+from garboard.records import JsonValue
+from garboard.steps import Kind
+from garboard.units import UNITS_OF
+from garboard_tablet.models.asks import shown
+from garboard_tablet.models.entry import NUMBERS, Entering, enter
+from garboard_tablet.models.pad import takes_point, takes_sign
+from garboard_tablet.models.pages import WORST_FIRST
+from garboard_tablet.models.session import Place
+from garboard_tablet.ui.inputs import NumberPad, SignaturePad, Typed, WordsBox, svg_of
+from garboard_tablet.ui.shell import Maker, Page
+from garboard_tablet.ui.theme import GAP, HEADING, SMALL, dp
+from garboard_tablet.ui.widgets import Across, Card, Choices, Column, Press, RowPress, Txt, verdict_marks, words
+
+MOST_AT_ONCE = 8
+REASONS = ("read again", "mistyped", "other instrument")
+
+
+class EntryPage(Page):
+    """Asks for one value."""
+
+    def __init__(self, app, place) -> None:  # type: ignore[no-untyped-def]
+        super().__init__(app, place)
+        self.entering = enter(self.tablet, place)
+        self._choosing_unit = False
+        self._chosen: JsonValue = None
+        step = self.entering.step if self.entering else None
+        self.title = step.title if step else "Equipment"
+        self._layout: EntryLayout | None = None
+
+    def body(self) -> Widget:
+        if self.entering is None:
+            column = Column()
+            column.show([words("This is no longer asked for. Go back.")])
+            return column
+        self._layout = EntryLayout(self)
+        return self._layout
+
+    def rebuild(self) -> None:
+        """Show what has changed, without leaving the page."""
+        if self._layout is not None:
+            self._layout.rebuild()
+
+    # What stands at the left, or above
+
+    def question(self, entering: Entering) -> list[Maker]:
+        field, ask = entering.field, entering.ask
+        makers: list[Maker] = [lambda: Txt(field.title, HEADING, bold=True)]
+        have, total = entering.progress()
+        where = f"{ask.context} · {have} of {total} entered" if ask.context else f"{have} of {total} entered"
+        makers.append(words(where, "quiet", SMALL))
+        if entering.rivals:
+            values = " and ".join(shown(value) for value in entering.rivals)
+            makers.append(
+                self._card(Verdict.ADVISE, f"Two values stand: {values}. Choose the right one.", "values disagree")
+            )
+            return makers
+        if field.kind in NUMBERS:
+            makers.append(lambda: Typed(entering.text, entering.unit))
+        if entering.judged.problem:
+            makers.append(self._card(Verdict.FAIL, entering.judged.problem, "not saved"))
+        if entering.judged.question:
+            makers.append(self._card(Verdict.ADVISE, entering.judged.question, "look again"))
+            return makers
+        makers.append(lambda: Across(self._aside(entering), least=128))
+        if field.help:
+            makers.append(words(field.help, "quiet", SMALL))
+        makers.extend(self._verdicts())
+        return makers
+
+    def _card(self, verdict: Verdict, text: str, word: str = "") -> Maker:
+        return lambda: Card(Txt(text), mark=verdict_marks[verdict], word=word)
+
+    def _verdicts(self) -> list[Maker]:
+        if not self.place.step:
+            return []
+        found = [one.finding for one in self.app.verdicts(self.place)]
+        ranked = sorted(found, key=lambda finding: WORST_FIRST.index(finding.verdict))
+        counted = [finding for finding in ranked if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
+        return [self._card(finding.verdict, finding.sentence) for finding in counted[:2]]
+
+    def _aside(self, entering: Entering) -> list[Press]:
+        presses = []
+        units = UNITS_OF.get(entering.field.quantity, ())
+        if entering.field.kind is Kind.AMOUNT and len(units) > 1:
+            presses.append(Press(f"Unit: {entering.unit}", self._ask_unit, name="unit"))
+        repeat = entering.repeat
+        if repeat is not None and entering.saved is None and not entering.rivals:
+            presses.append(Press(f"Same: {shown(repeat)}", lambda: self._take(repeat), name="same"))
+        if entering.may_end_table:
+            presses.append(Press("No more rows", self._end_table, name="no more rows"))
+        if entering.saved is None:
+            presses.append(Press("Skip", self._skip, name="skip"))
+        return presses or [Press("Leave as it is", self._skip, name="skip")]
+
+    # What stands at the right, or below
+
+    def answer(self, entering: Entering) -> Widget:
+        field = entering.field
+        if entering.rivals:
+            return self._settling(entering)
+        if entering.judged.question:
+            return self._asking_again()
+        if self._choosing_unit:
+            units = UNITS_OF[field.quantity]
+            return self._presses([Press(u, partial(self._unit, u), "main", 32, name=f"unit {u}") for u in units])
+        if field.kind in NUMBERS:
+            return NumberPad(self._key, self._next, point=takes_point(field), sign=takes_sign(field))
+        if field.kind is Kind.CHOICE:
+            return self._presses([self._choice(entering, choice, choice) for choice in field.choices])
+        if field.kind is Kind.YES_NO:
+            return self._presses([self._choice(entering, "Yes", True), self._choice(entering, "No", False)])
+        if field.kind is Kind.SIGNATURE:
+            return SigningArea(self._signed)
+        if field.kind in (Kind.PHOTO, Kind.RECORDING):
+            return self._files(field.kind)
+        return WordsArea(entering, self._next)
+
+    def _presses(self, presses: Sequence[Press]) -> Widget:
+        if len(presses) <= MOST_AT_ONCE:
+            return Choices(presses)
+        column = Column()
+        column.show([partial(Across, presses[i : i + 2], 128) for i in range(0, len(presses), 2)])
+        return column
+
+    def _choice(self, entering: Entering, text: str, value: JsonValue) -> Press:
+        press = Press(text, lambda: self._take(value), "plain", 32, name=f"choice {text}", chosen=False)
+        if entering.saved == value and type(entering.saved) is type(value):
+            press.chosen = True
+            press.paint()
+        return press
+
+    def _settling(self, entering: Entering) -> Widget:
+        if self._chosen is None:
+            values = [
+                Press(shown(value), partial(self._choose, value), "plain", name=f"value {shown(value)}")
+                for value in entering.rivals
+            ]
+            return self._presses(values)
+        reasons = [Press(f"Because: {r}", partial(self._settle, r), name=f"reason {r}") for r in REASONS]
+        return self._presses(reasons)
+
+    def _asking_again(self) -> Widget:
+        again = Press("Type it again", self._again, "plain", 32, name="type again")
+        yes = Press("Yes, save it", self._insist, "main", 32, name="yes, save it")
+        return Choices([again, yes])
+
+    def _files(self, kind: Kind) -> Widget:
+        folder = self.app.files_come_from
+        endings = PICTURES if kind is Kind.PHOTO else RECORDINGS
+        files = [path for path in sorted(folder.glob("*")) if path.suffix.lower() in endings] if folder.is_dir() else []
+        makers: list[Maker] = [partial(self._file_row, path) for path in files]
+        if self.app.guide_of(self.place) and kind is Kind.RECORDING:
+            makers.insert(0, lambda: Press("Record now", self._record, "main", name="record now"))
+        if not files:
+            makers.append(words(f"Put the file into {folder}; it is listed here then.", "quiet"))
+        column = Column()
+        column.show(makers)
+        return column
+
+    def _file_row(self, path: Path) -> RowPress:
+        return RowPress(path.name, partial(self._file, path), small=f"{path.stat().st_size:,} bytes")
+
+    # What is done
+
+    def _key(self, key: str) -> None:
+        if self.entering is not None:
+            self.entering.press(key)
+            self.rebuild()
+
+    def _next(self) -> None:
+        if self.entering is None:
+            return
+        if self.entering.try_typed():
+            self._onward()
+        else:
+            self.rebuild()
+
+    def _take(self, value: JsonValue) -> None:
+        if self.entering is not None:
+            self.entering.save(value)
+            self._onward()
+
+    def _insist(self) -> None:
+        if self.entering is not None:
+            self.entering.insist()
+            self._onward()
+
+    def _again(self) -> None:
+        if self.entering is not None:
+            self.entering.write("")
+            self.entering.judged = type(self.entering.judged)()
+            self.rebuild()
+
+    def _ask_unit(self) -> None:
+        self._choosing_unit = not self._choosing_unit
+        self.rebuild()
+
+    def _unit(self, unit: str) -> None:
+        if self.entering is not None:
+            self.entering.choose_unit(unit)
+        self._ask_unit()
+
+    def _choose(self, value: JsonValue) -> None:
+        self._chosen = value
+        self.rebuild()
+
+    def _settle(self, reason: str) -> None:
+        if self.entering is not None:
+            self.entering.settle(self._chosen, reason)
+            self._onward()
+
+    def _signed(self, strokes: Sequence[Sequence[tuple[float, float]]]) -> None:
+        self._take(self.tablet.keep_file(svg_of(strokes), "signature"))
+
+    def _file(self, path: Path) -> None:
+        self._take(self.tablet.keep_file(path.read_bytes(), path.name))
+
+    def _record(self) -> None:
+        self.app.go(self.place.to("live", *self.place.subject))
+
+    def _skip(self) -> None:
+        self._onward()
+
+    def _end_table(self) -> None:
+        if self.entering is not None:
+            self._go(self.entering.after(ending_table=True))
+
+    def _onward(self) -> None:
+        if self.entering is not None:
+            self._go(self.entering.after())
+
+    def _go(self, place: Place | None) -> None:
+        self.app.assess_soon(self.place)
+        if place is None:
+            self.app.back()
+        else:
+            self.app.instead(place)
+
+
+PICTURES = frozenset({".jpg", ".jpeg", ".png"})
+RECORDINGS = frozenset({".log", ".txt", ".csv", ".nmea", ".gz"})
+
+
+class EntryLayout(Widget):
+    """Question and answer side by side, or one above the other."""
+
+    def __init__(self, page: EntryPage) -> None:
+        super().__init__(size_hint=(None, None))
+        self._page = page
+        self._question = Column()
+        self._answer: Widget | None = None
+        self.add_widget(self._question)
+        self.bind(size=self._place, pos=self._place)
+        self.rebuild()
+
+    def rebuild(self) -> None:
+        entering = self._page.entering
+        if entering is None:
+            return
+        answer = self._page.answer(entering)
+        if isinstance(answer, NumberPad) and isinstance(self._answer, NumberPad):
+            answer = self._answer  # keys stay, so that fast fingers find them
+        else:
+            if self._answer is not None:
+                self.remove_widget(self._answer)
+            self._answer = answer
+            self.add_widget(answer)
+        self._question.show(self._page.question(entering))
+        self._place()
+
+    def _place(self, *_: object) -> None:
+        if self._answer is None or self.width <= 1:
+            return
+        gap = dp(GAP) * 2
+        if self.width > self.height:
+            low = self.height < dp(4 * 126 + 3 * GAP)
+            wide = min(dp(5 * 126 + 4 * GAP) if low else dp(660), self.width * 0.69)
+            self._answer.size, self._answer.pos = (wide, self.height), (self.right - wide, self.y)
+            self._question.size = (self.width - wide - gap, self.height)
+            self._question.pos = self.pos
+        else:
+            high = min(dp(4 * 150 + 3 * GAP), self.height * 0.6)
+            self._answer.size, self._answer.pos = (self.width, high), self.pos
+            self._question.size = (self.width, self.height - high - gap)
+            self._question.pos = (self.x, self.y + high + gap)
+
+
+class WordsArea(Widget):
+    """A box for words, with next beneath it; at the top, where the tablet's keyboard does not cover it."""
+
+    def __init__(self, entering: Entering, onward) -> None:  # type: ignore[no-untyped-def]
+        super().__init__(size_hint=(None, None))
+        self._box = WordsBox(entering.text, entering.write)
+        self._next = Press("Next", onward, "main", 32, name="next")
+        self._box.bind(on_text_validate=lambda _box: onward())
+        self.add_widget(self._box)
+        self.add_widget(self._next)
+        self.bind(size=self._place, pos=self._place)
+
+    def _place(self, *_: object) -> None:
+        self._box.fit(self.width)
+        self._box.pos = (self.x, self.top - self._box.height)
+        self._next.fit(min(self.width, dp(300)))
+        self._next.pos = (self.right - self._next.width, self._box.y - dp(GAP) - self._next.height)
+
+
+class SigningArea(Widget):
+    """A place to sign, with what to do about it beneath."""
+
+    def __init__(self, done) -> None:  # type: ignore[no-untyped-def]
+        super().__init__(size_hint=(None, None))
+        self._pad = SignaturePad(lambda: None)
+        self._wipe = Press("Wipe", self._pad.wipe, name="wipe")
+        self._done = Press("Save it", lambda: self._pad.strokes and done(self._pad.strokes), "main", 32, name="next")
+        for child in (self._pad, self._wipe, self._done):
+            self.add_widget(child)
+        self.bind(size=self._place, pos=self._place)
+
+    def _place(self, *_: object) -> None:
+        self._done.fit(self.width * 0.55)
+        self._wipe.fit(self.width * 0.3)
+        self._wipe.height = self._done.height
+        self._done.pos = (self.right - self._done.width, self.y)
+        self._wipe.pos = (self.x, self.y)
+        self._pad.pos = (self.x, self.y + self._done.height + dp(GAP))
+        self._pad.size = (self.width, self.height - self._done.height - dp(GAP))

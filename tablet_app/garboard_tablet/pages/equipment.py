@@ -1,0 +1,248 @@
+"""The vessel's equipment, edited from what the records say of themselves."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+
+from kivy.uix.widget import Widget
+
+from garboard.records import EQUIPMENT
+from garboard_tablet.models.asks import (
+    KIND_TITLES,
+    Ask,
+    asks_of_piece,
+    asks_of_vessel,
+    pieces,
+    shown,
+)
+from garboard_tablet.models.entry import entry_place, first_place
+from garboard_tablet.models.pages import (
+    ValueLine,
+    lines_of_step,
+)
+from garboard_tablet.pages.job import WordsPage
+from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
+from garboard_tablet.ui.theme import HEADING
+from garboard_tablet.ui.widgets import Across, Press, RowPress, words
+
+
+class EquipmentPage(Page):
+    """The vessel's own facts, and her equipment by kind."""
+
+    title = "Equipment"
+
+    def body(self) -> Widget:
+        vessel = self.tablet.view(self.place.hull, self.place.job).vessel
+        makers: list[Maker] = [
+            lambda: RowPress(
+                "The boat herself",
+                lambda: self.app.go(self.place.to("piece")),
+                value=self._share(asks_of_vessel()),
+                name="the boat",
+            )
+        ]
+        for kind in EQUIPMENT:
+            names = pieces(vessel, kind)
+            makers.append(partial(self._kind_row, kind, names))
+        return Halves(makers[: len(makers) // 2 + 1], makers[len(makers) // 2 + 1 :])
+
+    def _kind_row(self, kind: str, names: Sequence[str]) -> RowPress:
+        return RowPress(
+            KIND_TITLES[kind],
+            lambda: self.app.go(self.place.to("kind", kind)),
+            small=", ".join(names) or "None entered",
+            value=str(len(names) or ""),
+            name=f"kind {kind}",
+        )
+
+    def _share(self, asks: Sequence[Ask]) -> str:
+        have = sum(bool(self.tablet.standing(self.place.hull, self.place.job, ask)) for ask in asks)
+        return f"{have} of {len(asks)}"
+
+
+class KindPage(Page):
+    """All pieces of one kind."""
+
+    @property
+    def path(self) -> tuple[str, ...]:
+        return self.place.subject
+
+    @property
+    def title(self) -> str:  # type: ignore[override]
+        return KIND_TITLES[self.path[-1]]
+
+    def _names(self) -> tuple[str, ...]:
+        vessel = self.tablet.view(self.place.hull, self.place.job).vessel
+        if len(self.path) == 1:
+            return pieces(vessel, self.path[0])
+        networks = [network for network in vessel.networks if network.name == self.path[1]]
+        return tuple(device.name for network in networks for device in network.devices)
+
+    def body(self) -> Widget:
+        names = self._names()
+        makers: list[Maker] = [partial(self._row, name) for name in names]
+        if self.path == ("engines",) and not names:
+            return column_of([words("How many engines are on the transom?"), self._counts])
+        return column_of(makers or [words("None entered yet. Press Add.", "quiet")])
+
+    def _counts(self) -> Across:
+        from garboard.records import ENGINE_POSITIONS
+
+        return Across(
+            [
+                Press(str(count), partial(self._add_engines, found), "main", 44, name=f"{count} engines")
+                for count, found in ENGINE_POSITIONS.items()
+            ],
+            least=140,
+        )
+
+    def _add_engines(self, positions: Sequence[str]) -> None:
+        for position in positions:
+            self.tablet.add_piece(self.place.hull, ("engines", position))
+        self.app.vessel_changed(self.place.hull)
+        self.app.redraw()
+
+    def _row(self, name: str) -> RowPress:
+        asks = asks_of_piece((*self.path, name))
+        values = [shown(self.tablet.value(self.place.hull, self.place.job, ask)) for ask in asks]
+        have = [value for value in values if value]
+        return RowPress(
+            name.capitalize() if self.path[-1] == "engines" else name,
+            lambda: self.app.go(self.place.to("piece", *self.path, name)),
+            small=" · ".join(have[:5]),
+            value=f"{len(have)} of {len(asks)}",
+            name=f"piece {name}",
+        )
+
+    def actions(self) -> Sequence[Press]:
+        if self.path == ("engines",):
+            return ()
+        return (Press("Add", lambda: self.app.go(self.place.to("add piece", *self.path)), "main", name="add piece"),)
+
+
+class AddPiecePage(WordsPage):
+    asks = "What is it called?"
+    _USUAL = {  # noqa: RUF012  # read only
+        "batteries": ("house", "start port", "start starboard", "start"),
+        "tanks": ("main", "port", "starboard"),
+        "heading_sensors": ("compass", "satellite compass"),
+        "networks": ("main",),
+        "circuits": ("Bilge pump", "Navigation lights", "VHF", "Plotter", "Trim tabs", "Livewell pump", "Horn"),
+    }
+
+    @property
+    def title(self) -> str:  # type: ignore[override]
+        return f"Add: {KIND_TITLES[self.place.subject[-1]].lower()}"
+
+    def offers(self) -> Sequence[str]:
+        if len(self.place.subject) > 1:
+            return ()
+        vessel = self.tablet.view(self.place.hull, self.place.job).vessel
+        have = pieces(vessel, self.place.subject[0])
+        return [name for name in self._USUAL.get(self.place.subject[0], ()) if name not in have]
+
+    def take(self, text: str) -> None:
+        path = (*self.place.subject, text)
+        self.tablet.add_piece(self.place.hull, path)
+        self.app.instead(self.place.to("piece", *path))
+
+
+class PiecePage(Page):
+    """Everything known about one piece, or about the boat herself."""
+
+    @property
+    def path(self) -> tuple[str, ...]:
+        return self.place.subject
+
+    @property
+    def title(self) -> str:  # type: ignore[override]
+        return f"{KIND_TITLES[self.path[-2]]}: {self.path[-1]}" if self.path else "The boat herself"
+
+    def _asks(self) -> tuple[Ask, ...]:
+        return asks_of_piece(self.path) if self.path else asks_of_vessel()
+
+    def body(self) -> Widget:
+        lines = lines_of_step(self.tablet, self.place.hull, self.place.job, self._asks(), {})
+        makers: list[Maker] = []
+        like = self._like()
+        if like is not None:
+            makers.append(lambda: Across([Press(f"Same as {like}", lambda: self._copy(like), name="same as")]))
+        makers.extend(partial(self._value_row, line) for line in lines)
+        if len(self.path) == 2 and self.path[0] == "networks":
+            makers.append(
+                lambda: RowPress("Devices", lambda: self.app.go(self.place.to("kind", *self.path, "devices")))
+            )
+        half = -(-len(makers) // 2)
+        return Halves(makers[:half], makers[half:])
+
+    def _value_row(self, line: ValueLine) -> RowPress:
+        ask = line.ask
+        inner = ask.slot.subject[len(self.path) : -1]  # "propeller", for what belongs to an engine's propeller
+        return RowPress(
+            f"{inner[-1].capitalize()} {ask.field.title.lower()}" if inner else ask.field.title,
+            lambda: self.app.go(entry_place(self.place, ask)),
+            value=line.value,
+            value_role="ink" if line.state == "done" else "quiet",
+            name=f"value {'/'.join(ask.slot.subject)}",
+        )
+
+    def _like(self) -> str | None:
+        """The piece before this one, while this one is still empty."""
+        if len(self.path) != 2:
+            return None
+        asks = self._asks()
+        if any(self.tablet.standing(self.place.hull, self.place.job, ask) for ask in asks):
+            return None
+        names = pieces(self.tablet.view(self.place.hull, self.place.job).vessel, self.path[0])
+        others = [name for name in names if name != self.path[1]]
+        index = names.index(self.path[1]) if self.path[1] in names else 0
+        return names[index - 1] if index else (others[0] if others else None)
+
+    def _copy(self, like: str) -> None:
+        kind, name = self.path
+        self.tablet.copy_piece(
+            self.place.hull, (kind, like), (kind, name), leave_out=(EQUIPMENT[kind], "serial_number", "removed")
+        )
+        self.app.redraw()
+
+    def actions(self) -> Sequence[Press]:
+        presses = [Press("Continue", self._continue, "main", name="continue")]
+        if self.path:
+            presses.insert(0, Press("Take it off", self._remove, "away", name="remove piece"))
+        return presses
+
+    def _remove(self) -> None:
+        self.app.go(self.place.to("remove piece", *self.path))
+
+    def _continue(self) -> None:
+        place = first_place(self.tablet, self.place, self._asks())
+        if place is None:
+            self.app.back()
+        else:
+            self.app.go(place)
+
+
+class RemovePiecePage(Page):
+    """Asks before a piece is taken off."""
+
+    @property
+    def title(self) -> str:  # type: ignore[override]
+        return f"Take off {self.place.subject[-1]}?"
+
+    def body(self) -> Widget:
+        return column_of(
+            [words("It no longer counts as fitted. What was entered about it stays in her file.", "ink", HEADING)]
+        )
+
+    def actions(self) -> Sequence[Press]:
+        return (
+            Press("Take it off", self._remove, "away", name="remove it"),
+            Press("Keep it", self.app.back, "main", name="keep it"),
+        )
+
+    def _remove(self) -> None:
+        self.tablet.remove_piece(self.place.hull, self.place.subject)
+        self.app.vessel_changed(self.place.hull)
+        self.tablet.session.back_to("kind")
+        self.app.redraw()

@@ -1,0 +1,190 @@
+"""Hand over: what is missing, who signs for what, and the owner's book."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+
+from kivy.uix.widget import Widget
+
+from garboard.findings import Verdict
+from garboard.records import SignOff
+from garboard.steps import Phase, Step
+from garboard_tablet.models.pages import PunchLine, coverage, punch_lines, what_is_missing
+from garboard_tablet.pages.job import WordsPage
+from garboard_tablet.ui.inputs import svg_of
+from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
+from garboard_tablet.ui.theme import HEADING, SMALL
+from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
+
+
+class HandOverPage(Page):
+    title = "Hand over"
+
+    def __init__(self, app, place) -> None:  # type: ignore[no-untyped-def]
+        super().__init__(app, place)
+        app.assess_soon(place)
+
+    def body(self) -> Widget:
+        hull, job = self.place.hull, self.place.job
+        view = self.tablet.view(hull, job)
+        missing = what_is_missing(self.tablet, hull, job, self.app.verdicts(self.place))
+        left: list[Maker] = [heading("Walk through with the owner")]
+        for step in self.tablet.host.steps:
+            if step.phase is Phase.HAND_OVER:
+                state = view.state_of(step.key)
+                left.append(partial(self._step_row, step, state))
+        settled = [line for line in punch_lines(self.tablet, hull, job) if not line.settled]
+        left.append(
+            lambda: RowPress("Punch list", lambda: self.app.go(self.place.to("punch list")),
+                             value=f"{len(settled)} open" if settled else "none open", name="punch list")
+        )  # fmt: skip
+        mark = verdict_marks[Verdict.PASS if not missing else Verdict.ADVISE]
+        text = f"{len(missing)} still missing." if missing else "Nothing is missing."
+        right: list[Maker] = [lambda: Card(Txt(text, HEADING), mark=mark)]
+        right.append(
+            lambda: RowPress("See what is missing", lambda: self.app.go(self.place.to("missing")), name="missing")
+        )
+        right.append(heading("Signatures"))
+        for signed in view.sign_offs:
+            right.append(partial(_signed_row, signed))
+        if not view.sign_offs:
+            right.append(words("Nobody has signed yet.", "quiet"))
+        right.append(lambda: RowPress("The owner's book", lambda: self.app.go(self.place.to("book")), name="book"))
+        return Halves(left, right)
+
+    def _step_row(self, step: Step, state: str) -> RowPress:
+        do = partial(self.app.open_step, self.place, step.key)
+        return RowPress(step.title, do, mark=state_mark(state), name=f"step {step.key}")
+
+    def actions(self) -> Sequence[Press]:
+        return (
+            Press("Owner signs", lambda: self._sign("owner"), name="owner signs"),
+            Press("Technician signs", lambda: self._sign("technician"), "main", name="technician signs"),
+        )
+
+    def _sign(self, role: str) -> None:
+        self.app.go(self.place.to("covers", role))
+
+    def refill(self) -> None:
+        self.app.redraw()
+
+
+class MissingPage(Page):
+    title = "What is missing"
+
+    def body(self) -> Widget:
+        lines = what_is_missing(self.tablet, self.place.hull, self.place.job, self.app.verdicts(self.place))
+        makers: list[Maker] = [partial(self._row, line) for line in lines]
+        half = -(-len(makers) // 2)
+        if not makers:
+            return column_of([words("Nothing is missing.", "quiet")])
+        return Halves(makers[:half], makers[half:])
+
+    def _row(self, line: PunchLine) -> RowPress:
+        target = self.place.to("step", step=line.step) if line.step else self.place.to("punch list")
+        mark = verdict_marks[Verdict.ADVISE]
+        return RowPress(line.text, partial(self.app.go, target), mark=mark, word=None, name=f"missing {line.text}")
+
+
+def _signed_row(signed: SignOff) -> RowPress:
+    return RowPress(
+        signed.name,
+        lambda: None,
+        small=f"{signed.role}, {signed.at[:16].replace('T', ' ')}",
+        mark=state_mark("look again" if signed.stale else "done"),
+        word="changed since" if signed.stale else "covers all",
+        name=f"signed {signed.role}",
+    )
+
+
+class CoversPage(Page):
+    """Exactly what a signature stands for, before anybody signs."""
+
+    @property
+    def role(self) -> str:
+        return self.place.subject[0]
+
+    @property
+    def title(self) -> str:  # type: ignore[override]
+        return f"What the {self.role} signs for"
+
+    def body(self) -> Widget:
+        covered = coverage(self.tablet, self.place.hull, self.place.job)
+        missing = what_is_missing(self.tablet, self.place.hull, self.place.job, self.app.verdicts(self.place))
+        makers: list[Maker] = [words(f"{len(covered.lines)} entries, exactly as they stand now:", "ink", HEADING)]
+        if missing:
+            note = f"{len(missing)} not done or not put right. The signature does not say they are."
+            makers.append(lambda: Card(Txt(note), mark=verdict_marks[Verdict.ADVISE]))
+        makers.extend(words(line, "ink", SMALL) for line in covered.lines)
+        half = len(makers) // 2 + 1
+        return Halves(makers[:half], makers[half:])
+
+    def actions(self) -> Sequence[Press]:
+        go_on = "signing" if self.role == "technician" and self.tablet.settings.working else "signer"
+        subject = (self.role, self.tablet.settings.working) if go_on == "signing" else (self.role,)
+        return (Press("Go on to sign", lambda: self.app.instead(self.place.to(go_on, *subject)), "main", name="go on"),)
+
+
+class SignerPage(WordsPage):
+    """Who signs."""
+
+    asks = "Name of the person who signs"
+
+    @property
+    def title(self) -> str:  # type: ignore[override]
+        return f"The {self.place.subject[0]}'s name"
+
+    def offers(self) -> Sequence[str]:
+        owner = self.tablet.view(self.place.hull, self.place.job).job.owner
+        return [owner] if owner and self.place.subject[0] == "owner" else []
+
+    def take(self, text: str) -> None:
+        self.app.instead(self.place.to("signing", self.place.subject[0], text))
+
+
+class SigningPage(Page):
+    """The signature itself."""
+
+    @property
+    def title(self) -> str:  # type: ignore[override]
+        return f"{self.place.subject[1]}, sign here"
+
+    @property
+    def under(self) -> str:
+        return f"As the {self.place.subject[0]}. {super().under}"
+
+    def body(self) -> Widget:
+        from garboard_tablet.pages.entry import SigningArea
+
+        return SigningArea(self._signed)
+
+    def _signed(self, strokes: Sequence[Sequence[tuple[float, float]]]) -> None:
+        role, name = self.place.subject
+        self.tablet.sign(self.place.hull, self.place.job, role, name, svg_of(strokes))
+        self.app.vessel_changed(self.place.hull)
+        self.app.back()
+
+
+class BookPage(Page):
+    """The owner's book: made here where the office part is installed, else put down for the shop."""
+
+    title = "The owner's book"
+
+    def body(self) -> Widget:
+        from garboard_tablet.book import book_state
+
+        state = book_state(self.tablet, self.place.hull, self.place.job)
+        return column_of([words(state.sentence, "ink", HEADING), *(words(line, "quiet") for line in state.lines)])
+
+    def actions(self) -> Sequence[Press]:
+        from garboard_tablet.book import can_make_book
+
+        word = "Make the book" if can_make_book() else "Have the shop make it"
+        return (Press(word, self._make, "main", name="make book"),)
+
+    def _make(self) -> None:
+        from garboard_tablet.book import make_book
+
+        make_book(self.tablet, self.place.hull, self.place.job)
+        self.app.redraw()

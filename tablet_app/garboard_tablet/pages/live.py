@@ -1,0 +1,172 @@
+"""The live guide: one number to steer by, and nothing else to look at."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from kivy.clock import Clock
+from kivy.uix.widget import Widget
+
+from garboard.findings import Verdict
+from garboard.steps import Guidance, Kind
+from garboard_tablet.models.asks import Ask
+from garboard_tablet.models.entry import enter, entry_place
+from garboard_tablet.models.live import LiveRun
+from garboard_tablet.models.pages import asks_here
+from garboard_tablet.models.sources import csv_of
+from garboard_tablet.ui.drawing import Gauge, StripChart
+from garboard_tablet.ui.shell import Page, column_of
+from garboard_tablet.ui.theme import GAP, dp, theme
+from garboard_tablet.ui.widgets import MarkShape, Press, Txt, verdict_marks, words
+
+TICK = 0.1
+
+
+class LivePage(Page):
+    """Guides a step done while steering, and keeps what was recorded."""
+
+    def __init__(self, app, place) -> None:  # type: ignore[no-untyped-def]
+        super().__init__(app, place)
+        guide = app.guide_of(place)
+        self.title = guide.title if guide else "Guide"
+        self.run: LiveRun | None = None
+        if guide is not None:
+            view = self.tablet.view(place.hull, place.job)
+            self.run = LiveRun(guide, view, app.source_for(guide))
+        self._ticking = None
+        self._view: LiveView | None = None
+
+    @property
+    def under(self) -> str:
+        return f"Samples from: {self.run.source.title}" if self.run else ""
+
+    def body(self) -> Widget:
+        if self.run is None:
+            return column_of([words("No plugin on this tablet offers this guide.")])
+        self._view = LiveView()
+        self._view.show(self.run)
+        return self._view
+
+    def actions(self) -> Sequence[Press]:
+        if self.run is None:
+            return ()
+        cue = "Sound is on" if self.tablet.settings.cue else "Sound is off"
+        sound = Press(cue, self._cue, name="cue")
+        if self.run.running:
+            return (sound, Press("Stop and keep", self._stop, "main", 32, name="stop"))
+        return (sound, Press("Start", self._start, "main", 32, name="start"))
+
+    def _cue(self) -> None:
+        import attrs
+
+        self.tablet.change_settings(attrs.evolve(self.tablet.settings, cue=not self.tablet.settings.cue))
+        self.app.redraw()
+
+    def _start(self) -> None:
+        if self.run is not None:
+            self.run.start(self.app.time())
+            self._ticking = Clock.schedule_interval(self._tick, TICK)
+            self.app.redraw()
+
+    def _tick(self, _dt: float) -> None:
+        if self.run is None or self._view is None:
+            return
+        before = self.run.guidance
+        self.run.tick(self.app.time())
+        self._view.show(self.run)
+        if self.tablet.settings.cue and _news(before, self.run.guidance):
+            self.app.sound(self.run.guidance)
+
+    def _stop(self) -> None:
+        if self.run is None:
+            return
+        self._halt()
+        ask = self._recording_ask()
+        if ask is None or not self.run.samples:
+            self.app.redraw()
+            return
+        value = self.tablet.keep_file(csv_of(self.run.samples), f"{self.title}, {len(self.run.samples)} samples")
+        place = entry_place(self.place, ask)
+        entering = enter(self.tablet, place)
+        if entering is not None:
+            entering.save(value)
+        self.app.assess_soon(self.place)
+        self.app.back_to("step")
+
+    def _halt(self) -> None:
+        if self._ticking is not None:
+            self._ticking.cancel()
+            self._ticking = None
+        if self.run is not None:
+            self.run.stop()
+
+    def _recording_ask(self) -> Ask | None:
+        """Where the recording belongs: the field it was asked from, or the step's first still without one."""
+        step = self.tablet.step(self.place.step)
+        if step is None:
+            return None
+        hull, job = self.place.hull, self.place.job
+        asks = [ask for ask in asks_here(self.tablet, hull, job, step) if ask.field.kind is Kind.RECORDING]
+        named = [ask for ask in asks if (ask.slot.kind, *ask.slot.subject) == self.place.subject]
+        empty = [ask for ask in asks if not self.tablet.standing(hull, job, ask)]
+        return next(iter([*named, *empty, *asks]), None)
+
+    def leave(self) -> None:
+        self._halt()
+
+
+def _news(before: Guidance, after: Guidance) -> bool:
+    return before.word != after.word or before.done != after.done
+
+
+class LiveView(Widget):
+    """Word, gauge, strip chart and small print; nothing is made anew while it runs."""
+
+    def __init__(self) -> None:
+        super().__init__(size_hint=(None, None))
+        self._gauge, self._strip = Gauge(), StripChart()
+        self._word = Txt("", 56, bold=True)
+        self._lines = Txt("", 26)
+        self._shape: MarkShape | None = None
+        self._mark_is = ""
+        for child in (self._word, self._gauge, self._strip, self._lines):
+            self.add_widget(child)
+        self.bind(size=self._place, pos=self._place)
+
+    def show(self, run: LiveRun) -> None:
+        guidance = run.guidance
+        self._gauge.show(guidance)
+        self._strip.show(run.trail, guidance)
+        verdict = Verdict.PASS if guidance.on_target or guidance.done else Verdict.ADVISE
+        if not run.running or run.fault:
+            verdict = Verdict.NOT_ENOUGH_DATA
+        words_now = guidance.word or ("enough" if guidance.done else "")
+        lines = "\n".join([run.fault] if run.fault else guidance.lines[:3])
+        if (words_now, lines, verdict.value) != (self._word.text, self._lines.text, self._mark_is):
+            self._word.text, self._lines.text = words_now, lines
+            self._mark_is = verdict.value
+            if self._shape is not None:
+                self.remove_widget(self._shape)
+            mark = verdict_marks[verdict]
+            self._shape = MarkShape(mark, 60, "ground")
+            self._word.color = theme.colour(mark.colour)
+            self.add_widget(self._shape)
+            self._place()
+
+    def _place(self, *_: object) -> None:
+        if self.width <= 1 or self.height <= 1:
+            return
+        gap = dp(GAP)
+        left = self.x + (self._shape.width + dp(16) if self._shape else 0)
+        self._word.font_size = dp(56 if self.height > dp(480) else 44)
+        high = max(dp(66), self._word.fit(self.right - left))
+        self._word.pos = (left, self.top - high / 2 - self._word.height / 2)
+        if self._shape:
+            self._shape.pos = (self.x, self.top - high / 2 - self._shape.height / 2)
+        small = self._lines.fit(self.width) if self._lines.text else 0.0
+        self._lines.pos = self.pos
+        room = self.height - high - small - 3 * gap
+        strip = room * 0.36
+        self._strip.pos, self._strip.size = (self.x, self.y + small + gap), (self.width, strip)
+        self._gauge.pos = (self.x, self.y + small + strip + 2 * gap)
+        self._gauge.size = (self.width, room - strip)

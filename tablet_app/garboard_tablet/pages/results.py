@@ -1,0 +1,48 @@
+"""Figures and tables of a job, one at a time, large enough to read across a deck."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+
+from kivy.uix.widget import Widget
+
+from garboard.findings import Figure, Table
+from garboard_tablet.models.pages import figures_and_tables
+from garboard_tablet.ui.drawing import Plot, TableView
+from garboard_tablet.ui.shell import Page, column_of
+from garboard_tablet.ui.widgets import Press, words
+
+
+class ResultsPage(Page):
+    def __init__(self, app, place) -> None:  # type: ignore[no-untyped-def]
+        super().__init__(app, place)
+        self._things: list[tuple[str, Figure | Table]] = figures_and_tables(app.assess_now(place))
+        self._at = min(int(place.subject[0]) if place.subject else 0, max(0, len(self._things) - 1))
+        self.title = self._things[self._at][1].title if self._things else "Figures and tables"
+
+    @property
+    def under(self) -> str:
+        if not self._things:
+            return super().under
+        return f"{self._things[self._at][0]}. {self._at + 1} of {len(self._things)}. {super().under}"
+
+    def body(self) -> Widget:
+        if not self._things:
+            return column_of([words("None yet. They appear as soon as there is enough measured.", "quiet")])
+        thing = self._things[self._at][1]
+        if isinstance(thing, Figure):
+            return Plot(thing)
+        blocks = [range(start, min(start + 5, len(thing.rows))) for start in range(0, len(thing.rows), 5)]
+        return column_of([partial(TableView, thing, rows) for rows in blocks])
+
+    def actions(self) -> Sequence[Press]:
+        if len(self._things) < 2:
+            return ()
+        return (
+            Press("Previous", lambda: self._turn(-1), name="previous"),
+            Press("Next", lambda: self._turn(1), "main", name="next figure"),
+        )
+
+    def _turn(self, by: int) -> None:
+        self.app.instead(self.place.to("results", str((self._at + by) % len(self._things))))

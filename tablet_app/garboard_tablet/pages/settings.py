@@ -1,0 +1,88 @@
+"""Settings of this tablet, and what the program is made of."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+
+import attrs
+from kivy.uix.widget import Widget
+
+from garboard import __version__
+from garboard.findings import Verdict
+from garboard.host import LoadedPlugin
+from garboard_tablet.models.pages import storage_used
+from garboard_tablet.models.settings import UNIT_CHOICES
+from garboard_tablet.pages.job import WordsPage
+from garboard_tablet.ui.shell import Halves, Maker, Page
+from garboard_tablet.ui.theme import SMALL, theme
+from garboard_tablet.ui.widgets import Across, Card, Press, RowPress, Txt, heading, verdict_marks, words
+
+
+class SettingsPage(Page):
+    title = "Settings"
+    under = "Of this tablet"
+
+    def body(self) -> Widget:
+        settings = self.tablet.settings
+        left: list[Maker] = [
+            heading("Who is working"),
+            lambda: RowPress(settings.working or "Nobody named", lambda: self.app.go(self.place.to("who")),
+                             small="Written into every entry", name="who"),
+            heading("Colours"),
+            lambda: Across([self._choice("Day", not settings.dark, lambda: self._dark(False)),
+                            self._choice("Night", settings.dark, lambda: self._dark(True))]),
+            heading("Units offered first"),
+            lambda: Across([self._choice(u.capitalize(), settings.units == u, partial(self._units, u))
+                            for u in UNIT_CHOICES]),
+        ]  # fmt: skip
+        right: list[Maker] = [heading("Plugins")]
+        for plugin in self.tablet.host.plugins:
+            right.append(partial(_plugin_row, plugin))
+        for problem in self.tablet.host.problems:
+            right.append(partial(_fault_card, problem.name, problem.reason))
+        for damage in self.tablet.files.damage():
+            right.append(partial(_fault_card, damage.file.name, str(damage)))
+        right.append(heading("About"))
+        used = storage_used(self.tablet.folder) / 1e6
+        right.append(words(f"Garboard {__version__}. Tablet {settings.tablet}.", "quiet"))
+        right.append(
+            words(f"{len(self.app.vessels.lines)} vessels, {used:.1f} MB in {self.tablet.folder}", "quiet", SMALL)
+        )
+        return Halves(left, right)
+
+    def _choice(self, text: str, chosen: bool, do) -> Press:  # type: ignore[no-untyped-def]
+        press = Press(text, do, name=f"set {text}")
+        press.chosen = chosen
+        press.paint()
+        return press
+
+    def _dark(self, dark: bool) -> None:
+        self.tablet.change_settings(attrs.evolve(self.tablet.settings, dark=dark))
+        theme.use(dark=dark)
+        self.app.redraw()
+
+    def _units(self, units: str) -> None:
+        self.tablet.change_settings(attrs.evolve(self.tablet.settings, units=units, unit_of={}))
+        self.app.redraw()
+
+
+def _plugin_row(plugin: LoadedPlugin) -> Card:
+    return Card(Txt(plugin.name), Txt(f"Version {plugin.version}, at work", SMALL, "quiet"))
+
+
+def _fault_card(name: str, reason: str) -> Card:
+    return Card(Txt(name), Txt(reason, SMALL), mark=verdict_marks[Verdict.FAIL], word="not working")
+
+
+class WhoPage(WordsPage):
+    title = "Who is working"
+    under = "Written into every entry"
+    asks = "Your name"
+
+    def offers(self) -> Sequence[str]:
+        return self.tablet.settings.people
+
+    def take(self, text: str) -> None:
+        self.tablet.change_settings(self.tablet.settings.with_person(text))
+        self.app.back()

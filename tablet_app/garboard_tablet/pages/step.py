@@ -1,0 +1,217 @@
+"""One step: cautions, values, findings and why they came out so."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+
+from kivy.uix.widget import Widget
+
+from garboard.findings import Verdict
+from garboard.steps import Caution
+from garboard_tablet.models.asks import (
+    KIND_TITLES,
+    missing_equipment,
+)
+from garboard_tablet.models.entry import entry_place, first_place
+from garboard_tablet.models.pages import (
+    ValueLine,
+    asks_here,
+    lines_of_step,
+    table_titles,
+)
+from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
+from garboard_tablet.ui.theme import HEADING, SMALL
+from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
+
+
+class StepPage(Page):
+    """Values at the left, what they come to at the right."""
+
+    def __init__(self, app, place) -> None:  # type: ignore[no-untyped-def]
+        super().__init__(app, place)
+        self.step = self.tablet.step(place.step)
+        self.title = self.step.title if self.step else "Not here"
+        app.assess_soon(place)
+
+    def body(self) -> Widget:
+        if self.step is None:
+            return column_of([words(f"No plugin on this tablet offers {self.place.step}. Its values are kept.")])
+        hull, job = self.place.hull, self.place.job
+        asks = asks_here(self.tablet, hull, job, self.step)
+        left: list[Maker] = []
+        if self.step.cautions or self.step.at_hand:
+            count = len(self.step.cautions)
+            title = f"{count} caution{'s' if count > 1 else ''}" if count else "What to have at hand"
+            left.append(lambda: RowPress(title, self._cautions, mark=verdict_marks[Verdict.ADVISE] if count else None,
+                                         word="read again" if count else "", name="cautions"))  # fmt: skip
+        for kind in missing_equipment(self.step, self.tablet.view(hull, job).vessel):
+            left.append(partial(self._no_equipment, kind))
+        lines = lines_of_step(self.tablet, hull, job, asks, table_titles(self.step))
+        left.extend(partial(self._value_row, line) for line in lines)
+        return Halves(left, self.verdict_rows(), 0.52)
+
+    def _value_row(self, line: ValueLine) -> RowPress:
+        return RowPress(
+            line.title,
+            lambda: self.app.go(entry_place(self.place, line.ask)),
+            value=line.value,
+            value_role="ink" if line.state == "done" else "quiet",
+            mark=state_mark(line.state),
+            word=None,
+            name=f"value {line.title}",
+        )
+
+    def verdict_rows(self) -> list[Maker]:
+        found = self.app.verdicts(self.place)
+        if not found:
+            return [words("Findings appear here as soon as there is enough to judge.", "quiet")]
+        return [partial(self._finding, n) for n in range(len(found))]
+
+    def _finding(self, number: int) -> RowPress:
+        finding = self.app.verdicts(self.place)[number].finding
+        return RowPress(
+            finding.sentence,
+            lambda: self.app.go(self.place.to("why", str(number))),
+            small=f"{finding.about}. Press for why.",
+            mark=verdict_marks[finding.verdict],
+            word=None,
+            name=f"finding {number}",
+        )
+
+    def _no_equipment(self, kind: str) -> RowPress:
+        return RowPress(
+            f"{KIND_TITLES[kind]}: none entered",
+            lambda: self.app.go(self.place.to("kind", kind)),
+            small="Enter them first, then this step can ask about each.",
+            mark=verdict_marks[Verdict.NOT_ENOUGH_DATA],
+            word="open",
+            name=f"missing {kind}",
+        )
+
+    def _cautions(self) -> None:
+        self.app.go(self.place.to("cautions"))
+
+    def actions(self) -> Sequence[Press]:
+        if self.step is None:
+            return ()
+        presses = [Press("Mark it …", lambda: self.app.go(self.place.to("state")), name="state")]
+        if self.app.guide_of(self.place):
+            presses.append(Press("Guide me", lambda: self.app.go(self.place.to("live")), name="guide"))
+        asks = asks_here(self.tablet, self.place.hull, self.place.job, self.step)
+        following = first_place(self.tablet, self.place, asks)
+        if following is not None:
+            presses.append(Press("Done", self._done, name="done"))
+            presses.append(Press("Continue", lambda: self.app.go(following), "main", name="continue"))
+        else:
+            presses.append(Press("Done", self._done, "main", name="done"))
+        return presses
+
+    def _done(self) -> None:
+        self.tablet.set_state(self.place.hull, self.place.job, self.place.step, "done")
+        self.app.vessel_changed(self.place.hull)
+        self.app.back()
+
+    def refill(self) -> None:
+        self.app.redraw()
+
+
+class CautionsPage(Page):
+    """What to know before the step, with where it comes from; then what to have at hand."""
+
+    title = "Before you begin"
+
+    def body(self) -> Widget:
+        step = self.tablet.step(self.place.step)
+        if step is None:
+            return column_of([words("This step is no longer here.")])
+        makers: list[Maker] = [partial(_caution, caution) for caution in step.cautions]
+        hand: list[Maker] = []
+        if step.at_hand:
+            hand.append(heading("Have at hand"))
+            hand.extend(words(f"•  {thing}") for thing in step.at_hand)
+        return Halves(makers, hand, 0.64) if makers else column_of(hand)
+
+    def actions(self) -> Sequence[Press]:
+        word = "I have read this" if self._has_cautions() else "Begin"
+        return (Press(word, self._begin, "main", name="begin"),)
+
+    def _has_cautions(self) -> bool:
+        step = self.tablet.step(self.place.step)
+        return bool(step and step.cautions)
+
+    def _begin(self) -> None:
+        step = self.tablet.step(self.place.step)
+        asks = asks_here(self.tablet, self.place.hull, self.place.job, step) if step else ()
+        place = first_place(self.tablet, self.place, asks)
+        begun = self.tablet.view(self.place.hull, self.place.job).state_of(self.place.step) != "to do"
+        if place is None or begun:
+            self.app.back()
+        else:
+            self.app.instead(place)
+
+
+STATES = (
+    ("done", "All that is needed was entered."),
+    ("look again", "Something has to be looked at again; it goes on the list before hand over."),
+    ("not fitted", "This boat does not have it."),
+    ("to do", "Begin it again. Values stay."),
+)
+
+
+class StatePage(Page):
+    """How far a step is, in the person's own judgement."""
+
+    title = "Mark this step"
+
+    def body(self) -> Widget:
+        return column_of([partial(self._row, state, small) for state, small in STATES])
+
+    def _row(self, state: str, small: str) -> RowPress:
+        do = partial(self._mark, state)
+        return RowPress(state.capitalize(), do, small=small, mark=state_mark(state), word=None, name=f"mark {state}")
+
+    def _mark(self, state: str) -> None:
+        self.tablet.set_state(self.place.hull, self.place.job, self.place.step, state)
+        self.app.vessel_changed(self.place.hull)
+        self.tablet.session.back_to("job")
+        self.app.redraw()
+
+
+class WhyPage(Page):
+    """Why a finding came out as it did: numbers with their uncertainty, figures, tables, basis."""
+
+    title = "Why"
+
+    def body(self) -> Widget:
+        from garboard_tablet.ui.drawing import Plot, TableView
+
+        found = self.app.verdicts(self.place) or self.app.assess_now(self.place)
+        number = int(self.place.subject[0])
+        if number >= len(found):
+            return column_of([words("This finding is no longer here; the values have changed.", "quiet")])
+        one = found[number]
+        finding = one.finding
+        left: list[Maker] = [lambda: Card(Txt(finding.sentence, HEADING), Txt(finding.about, SMALL, "quiet"),
+                                          mark=verdict_marks[finding.verdict])]  # fmt: skip
+        for n in finding.numbers:
+            left.append(partial(_number_row, n.name, str(n)))
+        left.append(heading("Rests on"))
+        left.extend(words(str(basis)) for basis in finding.basis)
+        left.append(words(f"{one.title}, plugin {one.plugin} {one.plugin_version}", "quiet", SMALL))
+        right: list[Maker] = [partial(Plot, figure) for figure in finding.figures]
+        for table in finding.tables:
+            right.append(words(table.title, "quiet", SMALL))
+            for start in range(0, len(table.rows), 6):
+                rows = range(start, min(start + 6, len(table.rows)))
+                right.append(partial(TableView, table, rows))
+        return Halves(left, right)
+
+
+def _number_row(name: str, text: str) -> Card:
+    return Card(Txt(name, SMALL, "quiet"), Txt(text, 40, font_name="B612"))
+
+
+def _caution(caution: Caution) -> Card:
+    basis = Txt(str(caution.basis), SMALL, "quiet")
+    return Card(Txt(caution.text), basis, mark=verdict_marks[Verdict.ADVISE], word="caution")

@@ -1,0 +1,235 @@
+"""The hulls on this tablet, and how a new job begins."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+
+from kivy.uix.widget import Widget
+
+from garboard.look import STEP_MARKS
+from garboard_tablet.models.pad import ERASE
+from garboard_tablet.models.pages import HullCheck, VesselLine, check_hull
+from garboard_tablet.models.session import HOME, Place
+from garboard_tablet.ui.inputs import LetterPad, Typed, WordsBox
+from garboard_tablet.ui.shell import Maker, Page
+from garboard_tablet.ui.theme import BODY, GAP, SMALL, dp
+from garboard_tablet.ui.widgets import Across, Card, Column, Press, RowPress, Txt, state_mark, verdict_marks, words
+
+SEARCH = "search vessels"
+NEW_HULL = "new hull number"
+LONGEST_HULL = 17
+
+
+class VesselsPage(Page):
+    title = "Vessels"
+
+    @property
+    def under(self) -> str:
+        count = len(self.app.vessels.lines)
+        return f"{count} on this tablet" if count else "None on this tablet yet"
+
+    def body(self) -> Widget:
+        self._list = VesselListView(self)
+        return self._list
+
+    def rows(self) -> list[Maker]:
+        found = self.app.vessels.found(self.tablet.session.typed.get(SEARCH, ""))
+        if self.tablet.settings.working:
+            return self._vessel_rows(found)
+        small = "Say it once; it stands in every entry."
+        ask = lambda: RowPress("Who is working?", lambda: self.app.go(HOME.to("who")), small=small, name="who")  # noqa: E731
+        return [ask, *self._vessel_rows(found)]
+
+    def _vessel_rows(self, found: Sequence[VesselLine]) -> list[Maker]:
+        if not self.app.vessels.lines:
+            return [words("Press New job and type the number on the transom.", "quiet")]
+        if not found:
+            return [words("No vessel here has that in its number or name.", "quiet")]
+        return [partial(self._row, line) for line in found]
+
+    def _row(self, line: VesselLine) -> RowPress:
+        state = "done" if line.phase == "handed over" else "under way" if line.done else "to do"
+        ashore = self.app.ashore_word(line.hull)
+        return RowPress(
+            line.name or line.hull_number,
+            lambda: self._open(line),
+            small=f"{line.hull_number if line.name else 'no name yet'}. Saved {line.saved}, {ashore}.",
+            value=line.phase,
+            mark=state_mark(state),
+            word=line.share,
+            name=f"vessel {line.hull}",
+        )
+
+    def _open(self, line: VesselLine) -> None:
+        self.app.go(Place(page="job" if line.job else "vessel jobs", hull=line.hull, job=line.job))
+
+    def searched(self, text: str) -> None:
+        self.tablet.session.type(SEARCH, text)
+        self._list.refill()
+
+    def refill(self) -> None:
+        self._list.refill()
+
+    def actions(self) -> Sequence[Press]:
+        return (
+            Press("Settings", lambda: self.app.go(HOME.to("settings")), name="settings"),
+            Press("New job", lambda: self.app.go(HOME.to("new job")), "main", name="new job"),
+        )
+
+
+class VesselListView(Widget):
+    """A box to search with over the list; the box stays while the list changes."""
+
+    def __init__(self, page: VesselsPage) -> None:
+        super().__init__(size_hint=(None, None))
+        self._page = page
+        text = page.tablet.session.typed.get(SEARCH, "")
+        self._box = WordsBox(text, page.searched, hint="Search: any part of number or name")
+        self._column = Column()
+        self.add_widget(self._box)
+        self.add_widget(self._column)
+        self.bind(size=self._place, pos=self._place)
+        self.refill()
+
+    def refill(self) -> None:
+        self._column.show(self._page.rows())
+
+    def _place(self, *_: object) -> None:
+        self._box.fit(self.width)
+        self._box.pos = (self.x, self.top - self._box.height)
+        self._column.pos = self.pos
+        self._column.size = (self.width, self.height - self._box.height - dp(GAP))
+
+
+class NewJobPage(Page):
+    """The hull number, checked as it is typed."""
+
+    title = "New job: hull number"
+    under = "As it stands on the transom"
+
+    def __init__(self, app, place) -> None:  # type: ignore[no-untyped-def]
+        super().__init__(app, place)
+        self._insisted = False
+
+    @property
+    def text(self) -> str:
+        return self.tablet.session.typed.get(NEW_HULL, "")
+
+    @property
+    def check(self) -> HullCheck:
+        return check_hull(self.text, list(self.app.vessels.lines.values()))
+
+    def body(self) -> Widget:
+        self._view = NewJobView(self)
+        return self._view
+
+    def press(self, key: str) -> None:
+        text = self.text[:-1] if key == ERASE else (self.text + key)[:LONGEST_HULL]
+        self.take(text)
+
+    def take(self, text: str) -> None:
+        self._insisted = False
+        self.tablet.session.type(NEW_HULL, text)
+        self._view.rebuild()
+
+    def said(self) -> list[Maker]:
+        """What the check found, and what to do about it."""
+        check, makers = self.check, []
+        go_on = Press("Open this job", self._open, "main", name="open job")
+        makers.append(lambda: Typed(self.text, "", 44))
+        if check.known is not None:
+            name = check.known.name or check.known.hull_number
+            makers.append(lambda: Card(Txt(f"{name} is on this tablet. A further job is opened for her.")))
+        offers = [Press(f"Take {offer}", partial(self.take, offer)) for offer in check.offers[:2]]
+        if self._insisted:
+            sure = Press("It stands so: open it", self._insist, "main", name="open as it stands")
+            makers.append(lambda: self._card("fail", "Not a well-formed number. Compare with the transom once more."))
+            makers.append(lambda: Across([*offers, sure], least=240))
+            return makers
+        if self.text:
+            makers.append(lambda: Across([*offers, go_on], least=240))
+        for fault in check.faults[:2] if self.text else ():
+            makers.append(partial(self._card, "not enough data" if len(self.text) < 12 else "fail", fault))
+        for doubt in check.doubts:
+            makers.append(partial(self._card, "advise", f"{doubt[:1].upper()}{doubt[1:]}."))
+        if not self.text:
+            makers.append(words("12 letters and numerals, the maker's code first.", "quiet"))
+        return makers
+
+    def _card(self, word: str, text: str) -> Card:
+        mark = next(mark for mark in verdict_marks.values() if mark.word == word)
+        return Card(Txt(text, SMALL if len(text) > 60 else BODY), mark=mark)
+
+    def _open(self) -> None:
+        if self.check.faults:
+            self._insisted = bool(self.text)
+            self._view.rebuild()
+        else:
+            self._insist()
+
+    def _insist(self) -> None:
+        hull, job = self.tablet.open_job(self.check.text)
+        self.tablet.session.forget(NEW_HULL)
+        self.app.vessel_changed(hull)
+        self.app.instead(Place(page="job", hull=hull, job=job))
+
+
+class NewJobView(Widget):
+    """What is typed and what is said about it, and the letters."""
+
+    def __init__(self, page: NewJobPage) -> None:
+        super().__init__(size_hint=(None, None))
+        self._page = page
+        self._said = Column()
+        self._pad = LetterPad(page.press)
+        self.add_widget(self._said)
+        self.add_widget(self._pad)
+        self.bind(size=self._place, pos=self._place)
+        self.rebuild()
+
+    def rebuild(self) -> None:
+        self._said.show(self._page.said())
+
+    def _place(self, *_: object) -> None:
+        gap = dp(GAP) * 2
+        if self.width > self.height:
+            wide = max(dp(540), self.width * 0.55)
+            self._pad.size, self._pad.pos = (wide, self.height), (self.right - wide, self.y)
+            self._said.size, self._said.pos = (self.width - wide - gap, self.height), self.pos
+        else:
+            high = min(self.height * 0.55, dp(640))
+            self._pad.size, self._pad.pos = (self.width, high), self.pos
+            self._said.size = (self.width, self.height - high - gap)
+            self._said.pos = (self.x, self.y + high + gap)
+
+
+class VesselJobsPage(Page):
+    """All jobs on one vessel."""
+
+    title = "Jobs on this vessel"
+
+    def body(self) -> Widget:
+        state = self.tablet.fold(self.place.hull)
+        column = Column()
+        column.show([partial(self._row, job) for job in reversed(state.jobs)] or [words("No job yet.", "quiet")])
+        return column
+
+    def _row(self, job: str) -> RowPress:
+        record = self.tablet.view(self.place.hull, job).job
+        return RowPress(
+            record.kind.capitalize(),
+            lambda: self.app.instead(Place(page="job", hull=self.place.hull, job=job)),
+            small=f"Opened {record.opened}",
+            mark=STEP_MARKS["under way" if job == self.place.job else "to do"],
+            word="open now" if job == self.place.job else "open it",
+            name=f"job {job}",
+        )
+
+    def actions(self) -> Sequence[Press]:
+        return (Press("New job on her", self._new, "main", name="new job on her"),)
+
+    def _new(self) -> None:
+        hull, job = self.tablet.open_job(self.tablet.fold(self.place.hull).hull_number)
+        self.app.vessel_changed(hull)
+        self.app.instead(Place(page="job", hull=hull, job=job))

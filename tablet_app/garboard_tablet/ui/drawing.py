@@ -1,0 +1,461 @@
+"""Figures, gauge and strip chart on our own canvas, from plain data."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import Any
+
+from kivy.core.text import Label as CoreLabel
+from kivy.graphics import Color, Rectangle, SmoothEllipse, SmoothLine, SmoothQuad, SmoothRectangle
+from kivy.properties import ColorProperty
+from kivy.uix.widget import Widget
+
+from garboard.findings import Band, Figure, Table
+from garboard.look import SERIES_STYLES
+from garboard.steps import Guidance
+from garboard_tablet.models.scale import extents, number_text, ticks
+from garboard_tablet.ui.theme import BODY, DIGITS, SMALL, dp, sp, theme
+from garboard_tablet.ui.widgets import Txt
+
+Span = tuple[float, float]
+
+
+@lru_cache(maxsize=512)
+def texture(text: str, size: float, font: str = "Roboto", bold: bool = False) -> Any:
+    """Words as a white texture, to be drawn in any colour."""
+    label = CoreLabel(text=text, font_size=size, font_name=font, bold=bold)
+    label.refresh()
+    return label.texture
+
+
+def draw_text(
+    text: str, x: float, y: float, role: str, size: float = SMALL, anchor: tuple[float, float] = (0.5, 0.5),
+    font: str = "Roboto", bold: bool = False,
+) -> tuple[float, float]:  # fmt: skip
+    """Draw words into the canvas that is open; the anchor is the part of them that stands at x, y."""
+    found = texture(text, sp(size), font, bold)
+    Color(*theme.colour(role))
+    Rectangle(texture=found, size=found.size, pos=(x - found.width * anchor[0], y - found.height * anchor[1]))
+    return float(found.width), float(found.height)
+
+
+class Plot(Widget):
+    """One figure."""
+
+    ground = ColorProperty(theme.panel)
+
+    def __init__(self, figure: Figure, height: float = 420) -> None:
+        super().__init__(size_hint=(None, None))
+        self.ground = theme.panel
+        self._figure, self._high = figure, height
+        self.bind(pos=self._draw, size=self._draw)
+
+    def fit(self, width: float) -> float:
+        self.size = (width, dp(self._high))
+        return float(self.height)
+
+    def _draw(self, *_: object) -> None:
+        self.canvas.clear()
+        if self.width < dp(200) or self.height < dp(160):
+            return
+        with self.canvas:
+            Color(*theme.panel)
+            SmoothRectangle(pos=self.pos, size=self.size)
+            self._draw_figure()
+
+    def _draw_figure(self) -> None:
+        figure = self._figure
+        x_span, y_span, y2_span = extents(figure)
+        legend = self._draw_legend()
+        left, right = self.x + dp(92), self.right - (dp(92) if y2_span else dp(30))
+        bottom, top = self.y + dp(80), self.top - legend - dp(46)
+        if figure.equal_scales:
+            scale = min((right - left) / (x_span[1] - x_span[0]), (top - bottom) / (y_span[1] - y_span[0]))
+            middle = (left + right) / 2
+            left, right = middle - scale * (x_span[1] - x_span[0]) / 2, middle + scale * (x_span[1] - x_span[0]) / 2
+            top = bottom + scale * (y_span[1] - y_span[0])
+        self._box = (left, bottom, right, top)
+        for band in figure.bands:
+            self._draw_band(band, x_span, y_span, y2_span)
+        self._draw_axes(x_span, y_span, y2_span)
+        for number, series in enumerate(figure.series):
+            span = y2_span if series.second_axis and y2_span else y_span
+            points = [self._at(x, y, x_span, span) for x, y in zip(series.x, series.y, strict=True)]
+            self._draw_series(number, points, line=series.line, markers=series.markers)
+        for marker in figure.markers:
+            span = y2_span if marker.second_axis and y2_span else y_span
+            self._draw_marker(marker.name, *self._at(marker.x, marker.y, x_span, span))
+
+    def _at(self, x: float, y: float, x_span: Span, y_span: Span) -> tuple[float, float]:
+        left, bottom, right, top = self._box
+        return (
+            left + (x - x_span[0]) / (x_span[1] - x_span[0]) * (right - left),
+            bottom + (y - y_span[0]) / (y_span[1] - y_span[0]) * (top - bottom),
+        )
+
+    def _draw_legend(self) -> float:
+        x, row = self.x + dp(20), 0
+        high = dp(36)
+        for number, series in enumerate(self._figure.series):
+            wide = texture(series.name, sp(SMALL)).width + dp(86)
+            if x + wide > self.right - dp(10) and x > self.x + dp(20):
+                x, row = self.x + dp(20), row + 1
+            y = self.top - dp(24) - row * high
+            points = [(x, y), (x + dp(56), y)]
+            self._draw_series(number, points, line=series.line, markers=False)
+            if series.markers:
+                self._draw_series(number, [(x + dp(28), y)], line=False, markers=True)
+            draw_text(series.name, x + dp(66), y, "ink", SMALL, (0, 0.5))
+            x += wide + dp(16)
+        return (row + 1) * high
+
+    def _draw_axes(self, x_span: Span, y_span: Span, y2_span: Span | None) -> None:
+        left, bottom, right, top = self._box
+        most = max(2, int((right - left) / dp(110)))
+        for value in ticks(*x_span, most):
+            x, _ = self._at(value, y_span[0], x_span, y_span)
+            self._thin(x, bottom, x, top)
+            draw_text(number_text(value), x, bottom - dp(20), "ink", SMALL)
+        rows = max(2, int((top - bottom) / dp(64)))
+        for value in ticks(*y_span, rows):
+            _, y = self._at(x_span[0], value, x_span, y_span)
+            self._thin(left, y, right, y)
+            draw_text(number_text(value), left - dp(10), y, "ink", SMALL, (1, 0.5))
+        if y2_span and self._figure.y2:
+            for value in ticks(*y2_span, rows):
+                _, y = self._at(x_span[0], value, x_span, y2_span)
+                draw_text(number_text(value), right + dp(10), y, "ink", SMALL, (0, 0.5))
+            draw_text(_with_unit(self._figure.y2.label, self._figure.y2.unit), right + dp(60), top + dp(24), "ink",
+                      SMALL, (1, 0.5))  # fmt: skip
+        Color(*theme.ink)
+        SmoothLine(points=[left, top, left, bottom, right, bottom, *([right, top] if y2_span else [])], width=dp(1.4))
+        draw_text(_with_unit(self._figure.y.label, self._figure.y.unit), self.x + dp(20), top + dp(24), "ink", SMALL,
+                  (0, 0.5))  # fmt: skip
+        draw_text(_with_unit(self._figure.x.label, self._figure.x.unit), right, self.y + dp(24), "ink", SMALL, (1, 0.5))
+
+    def _thin(self, *points: float) -> None:
+        Color(*theme.colour("line")[:3], 0.35)
+        SmoothLine(points=points, width=dp(0.7))
+
+    def _draw_band(self, band: Band, x_span: Span, y_span: Span, y2_span: Span | None) -> None:
+        """Hatched, with dark edges and its name: a pale fill would vanish in the sun."""
+        left, bottom, right, top = self._box
+        span = {"x": x_span, "y": y_span, "y2": y2_span or y_span}[band.axis]
+        low, high = (min(max(edge, span[0]), span[1]) for edge in (band.low, band.high))
+        if band.axis == "x":
+            x0, x1 = (self._at(edge, y_span[0], x_span, y_span)[0] for edge in (low, high))
+            y0, y1 = bottom, top
+            edges = [(x0, y0, x0, y1), (x1, y0, x1, y1)]
+        else:
+            y0, y1 = (self._at(x_span[0], edge, x_span, span)[1] for edge in (low, high))
+            x0, x1 = left, right
+            edges = [(x0, y0, x1, y0), (x0, y1, x1, y1)]
+        Color(*theme.colour("good")[:3], 0.5)
+        for line in _hatching(x0, y0, x1, y1, dp(18)):
+            SmoothLine(points=line, width=dp(0.7))
+        Color(*theme.colour("good"))
+        for edge in edges:
+            SmoothLine(points=edge, width=dp(1.6))
+        found = texture(band.name, sp(SMALL))
+        x, y = (x0 + dp(8), y1 - dp(20)) if band.axis == "x" else (x0 + dp(10), (y0 + y1) / 2)
+        x = min(x, right - found.width - dp(6))
+        Color(*theme.panel)
+        Rectangle(pos=(x - dp(4), y - found.height / 2), size=(found.width + dp(8), found.height))
+        draw_text(band.name, x, y, "good", SMALL, (0, 0.5))
+
+    def _draw_series(self, number: int, points: Sequence[tuple[float, float]], *, line: bool, markers: bool) -> None:
+        style = SERIES_STYLES[number % len(SERIES_STYLES)]
+        Color(*theme.series(number))
+        whole = [point for point in points if all(map(math.isfinite, point))]
+        if line:
+            width = dp(1.7)
+            for stretch in _dashed(whole, [length * 2.4 * width for length in style.dash]):
+                SmoothLine(points=stretch, width=width)
+        if markers:
+            for x, y in whole:
+                _shape(style.marker, x, y, dp(8), hollow=number >= len(SERIES_STYLES))
+
+    def _draw_marker(self, name: str, x: float, y: float) -> None:
+        Color(*theme.ink)
+        SmoothLine(circle=(x, y, dp(15)), width=dp(2))
+        found = texture(name, sp(SMALL), bold=True)
+        left, _, right, top = self._box
+        tx = min(max(x - found.width / 2, left), right - found.width)
+        ty = y + dp(18) if y + dp(18) + found.height < top else y - dp(18) - found.height
+        Color(*theme.panel)
+        Rectangle(pos=(tx - dp(4), ty), size=(found.width + dp(8), found.height))
+        draw_text(name, tx, ty, "ink", SMALL, (0, 0), bold=True)
+
+
+def _with_unit(label: str, unit: str) -> str:
+    return f"{label} [{unit}]" if unit else label
+
+
+def _shape(marker: str, x: float, y: float, half: float, *, hollow: bool) -> None:
+    if marker == "round":
+        if hollow:
+            SmoothLine(circle=(x, y, half), width=dp(1.6))
+        else:
+            SmoothEllipse(pos=(x - half, y - half), size=(2 * half, 2 * half))
+    elif marker == "square":
+        SmoothRectangle(pos=(x - half * 0.9, y - half * 0.9), size=(1.8 * half, 1.8 * half))
+    else:
+        SmoothQuad(points=[x, y - half * 1.25, x + half * 1.25, y, x, y + half * 1.25, x - half * 1.25, y])
+
+
+def _dashed(points: Sequence[tuple[float, float]], pattern: Sequence[float]) -> list[list[float]]:
+    """A line cut into dashes; whole when there is no pattern."""
+    if not pattern:
+        return [[c for point in points for c in point]] if len(points) > 1 else []
+    dashes: list[list[float]] = []
+    drawing, left = True, pattern[0]
+    current: list[float] = []
+    for (x0, y0), (x1, y1) in itertools.pairwise(points):
+        length, done = math.hypot(x1 - x0, y1 - y0), 0.0
+        if length == 0:
+            continue
+        if drawing and not current:
+            current = [x0, y0]
+        while length - done > left:
+            done += left
+            at = [x0 + (x1 - x0) * done / length, y0 + (y1 - y0) * done / length]
+            if drawing:
+                dashes.append([*current, *at])
+            drawing, current = not drawing, at if not drawing else []
+            left = pattern[0 if drawing else 1]
+        left -= length - done
+        if drawing:
+            current = [*current, x1, y1]
+    if drawing and len(current) >= 4:
+        dashes.append(current)
+    return dashes
+
+
+def _hatching(x0: float, y0: float, x1: float, y1: float, step: float) -> list[list[float]]:
+    """Slanting lines that fill a rectangle."""
+    lines = []
+    high, wide = y1 - y0, x1 - x0
+    start = -high
+    while start < wide:
+        a, b = max(0.0, start), min(wide, start + high)
+        if b > a:
+            lines.append([x0 + a, y0 + a - start, x0 + b, y0 + b - start])
+        start += step
+    return lines
+
+
+class TableView(Widget):
+    """A table: headings over rows, numbers at the right of their column. Too wide a table is set smaller."""
+
+    ground = ColorProperty(theme.panel)
+
+    def __init__(self, table: Table, rows: Sequence[int] | None = None) -> None:
+        super().__init__(size_hint=(None, None))
+        self.ground = theme.panel
+        chosen = table.rows if rows is None else [table.rows[number] for number in rows]
+        self._cells = [[Txt(cell, SMALL, "quiet") for cell in table.headings]]
+        self._cells += [[Txt(cell, SMALL) for cell in row] for row in chosen]
+        for row in self._cells:
+            for cell in row:
+                self.add_widget(cell)
+        self.bind(pos=self._place)
+
+    def fit(self, width: float) -> float:
+        columns = range(len(self._cells[0]))
+        pad = dp(14)
+        natural = [max(row[c].fit_line()[0] for row in self._cells) for c in columns]
+        room = width - pad * (len(natural) + 1)
+        if sum(natural) > room:
+            least = room / len(natural)
+            over = [max(0.0, wide - least) for wide in natural]
+            excess = sum(natural) - room
+            self._widths = [w - excess * o / sum(over) for w, o in zip(natural, over, strict=True)]
+        else:
+            share = (room - sum(natural)) / len(natural)
+            self._widths = [wide + share for wide in natural]
+        self._heights = []
+        for row in self._cells:
+            high = max(cell.fit(wide) for cell, wide in zip(row, self._widths, strict=True))
+            self._heights.append(high + dp(16))
+        self.size = (width, sum(self._heights) + dp(8))
+        self._place()
+        return float(self.height)
+
+    def _place(self, *_: object) -> None:
+        pad, top = dp(14), self.top - dp(4)
+        self.canvas.before.clear()
+        with self.canvas.before:
+            Color(*theme.panel)
+            Rectangle(pos=self.pos, size=self.size)
+            Color(*theme.colour("line"))
+            y = self.top - dp(4)
+            for number, high in enumerate(self._heights):
+                y -= high
+                SmoothLine(points=[self.x, y, self.right, y], width=dp(1.6 if number == 0 else 0.6))
+        for row, high in zip(self._cells, self._heights, strict=True):
+            x = self.x + pad
+            for cell, wide in zip(row, self._widths, strict=True):
+                cell.pos = (x, top - high / 2 - cell.height / 2)
+                x += wide + pad
+            top -= high
+
+
+class Gauge(Widget):
+    """One number on its scale: the band as a dark bar, the needle a dark triangle, and how far the whole is done."""
+
+    ground = ColorProperty(theme.panel)
+
+    def __init__(self) -> None:
+        super().__init__(size_hint=(None, None))
+        self.ground = theme.panel
+        self._guidance: Guidance | None = None
+        self.bind(pos=self._draw, size=self._draw)
+
+    def show(self, guidance: Guidance) -> None:
+        self._guidance = guidance
+        self._draw()
+
+    def _draw(self, *_: object) -> None:
+        self.canvas.clear()
+        guidance = self._guidance
+        if guidance is None or self.width < dp(120):
+            return
+        with self.canvas:
+            Color(*theme.panel)
+            Rectangle(pos=self.pos, size=self.size)
+            self._draw_number(guidance)
+            self._draw_scale(guidance)
+
+    def _draw_number(self, guidance: Guidance) -> None:
+        number = "–" if guidance.number is None else f"{guidance.number:.{guidance.decimals}f}"
+        room = self.width - (dp(190) if guidance.progress is not None else dp(40)) - dp(150)
+        size = min(200.0, self.height * 0.62 / sp(1) * 0.8)
+        while size > 60 and texture(number, sp(size), DIGITS).width > room:
+            size -= 10
+        y = self.top - self.height * 0.34
+        wide, high = draw_text(number, self.x + dp(24), y, "ink", size, (0, 0.5), DIGITS)
+        draw_text(guidance.unit, self.x + dp(24) + wide + dp(16), y - high * 0.2, "quiet", 40, (0, 0.5))
+        if guidance.progress is not None:
+            self._draw_progress(guidance.progress, self.right - dp(96), y)
+
+    def _draw_progress(self, share: float, x: float, y: float) -> None:
+        radius = min(dp(72), self.height * 0.26)
+        Color(*theme.colour("line"))
+        SmoothLine(circle=(x, y, radius), width=dp(1.4))
+        Color(*theme.action)
+        done = min(1.0, max(0.0, share))
+        if done > 0:
+            SmoothLine(circle=(x, y, radius, 0, 360 * done), width=dp(8))
+        draw_text(f"{100 * done:.0f} %", x, y, "ink", 30, bold=True)
+
+    def _draw_scale(self, guidance: Guidance) -> None:
+        if guidance.scale is None:
+            return
+        low, high = guidance.scale
+        if high <= low:
+            return
+        left, right, y = self.x + dp(40), self.right - dp(40), self.y + dp(76)
+
+        def at(value: float) -> float:
+            return float(left + (min(max(value, low), high) - low) / (high - low) * (right - left))
+
+        Color(*theme.colour("line"))
+        SmoothLine(rectangle=(left, y - dp(11), right - left, dp(22)), width=dp(1.2))
+        if guidance.band is not None:
+            x0, x1 = at(guidance.band[0]), at(guidance.band[1])
+            Color(*theme.colour("good"))
+            Rectangle(pos=(x0, y - dp(11)), size=(max(dp(3), x1 - x0), dp(22)))
+            for x in (x0, x1):
+                SmoothLine(points=[x, y - dp(20), x, y + dp(20)], width=dp(2))
+        for value in ticks(low, high, max(2, int((right - left) / dp(100)))):
+            Color(*theme.ink)
+            SmoothLine(points=[at(value), y - dp(11), at(value), y - dp(18)], width=dp(1))
+            draw_text(number_text(value), at(value), y - dp(40), "ink", SMALL)
+        if guidance.number is not None and math.isfinite(guidance.number):
+            x = at(guidance.number)
+            Color(*theme.ink)
+            SmoothQuad(points=[x, y + dp(4), x - dp(20), y + dp(46), x, y + dp(46), x + dp(20), y + dp(46)])
+
+
+class StripChart(Widget):
+    """The number of the last half minute, running to the left."""
+
+    ground = ColorProperty(theme.panel)
+    SECONDS = 30.0
+
+    def __init__(self) -> None:
+        super().__init__(size_hint=(None, None))
+        self.ground = theme.panel
+        self._span: Span = (0.0, 1.0)
+        self._band: Span | None = None
+        self._line: Any = None
+        self._trail: Sequence[tuple[float, float]] = ()
+        self.bind(pos=self._frame, size=self._frame)
+
+    def show(self, trail: Sequence[tuple[float, float]], guidance: Guidance) -> None:
+        """Draw a trail; the frame is drawn anew only when the scale changes."""
+        self._trail = trail
+        values = [value for _, value in trail if math.isfinite(value)]
+        span = guidance.scale or (self._span if values and _holds(self._span, values) else _around(values))
+        if span != self._span or guidance.band != self._band or self._line is None:
+            self._span, self._band = span, guidance.band
+            self._frame()
+        self._move()
+
+    def _frame(self, *_: object) -> None:
+        self.canvas.clear()
+        if self.width < dp(120) or self.height < dp(60):
+            self._line = None
+            return
+        self._box = (self.x + dp(80), self.y + dp(14), self.right - dp(16), self.top - dp(14))
+        left, bottom, right, top = self._box
+        with self.canvas:
+            Color(*theme.panel)
+            Rectangle(pos=self.pos, size=self.size)
+            for value in ticks(*self._span, max(2, int((top - bottom) / dp(60)))):
+                y = self._y(value)
+                Color(*theme.colour("line")[:3], 0.4)
+                SmoothLine(points=[left, y, right, y], width=dp(0.7))
+                draw_text(number_text(value), left - dp(10), y, "ink", SMALL, (1, 0.5))
+            if self._band is not None:
+                Color(*theme.colour("good"))
+                for edge in self._band:
+                    SmoothLine(points=[left, self._y(edge), right, self._y(edge)], width=dp(1.6))
+            Color(*theme.series(0))
+            self._line = SmoothLine(points=[], width=dp(1.8))
+        self._move()
+
+    def _y(self, value: float) -> float:
+        _, bottom, _, top = self._box
+        low, high = self._span
+        return float(bottom + (min(max(value, low), high) - low) / (high - low) * (top - bottom))
+
+    def _move(self) -> None:
+        if self._line is None or not self._trail:
+            return
+        left, _, right, _ = self._box
+        end = self._trail[-1][0]
+        scale = (right - left) / self.SECONDS
+        points: list[float] = []
+        for time, value in self._trail:
+            if end - time <= self.SECONDS and math.isfinite(value):
+                points += [right - (end - time) * scale, self._y(value)]
+        self._line.points = points if len(points) >= 4 else []
+
+
+def _around(values: Sequence[float]) -> Span:
+    if not values:
+        return (0.0, 1.0)
+    low, high = min(values), max(values)
+    air = max(0.2 * (high - low), 0.05 * abs(high), 0.5)
+    return (low - air, high + air)
+
+
+def _holds(span: Span, values: Sequence[float]) -> bool:
+    return span[0] <= min(values) and max(values) <= span[1]
+
+
+__all__ = ["BODY", "Gauge", "Plot", "StripChart", "TableView"]

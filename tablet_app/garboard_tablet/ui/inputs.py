@@ -1,0 +1,258 @@
+"""Ways to put a value in: number pad, letters, choices, words, a signature."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import partial
+from typing import Any
+
+from kivy.graphics import Color, SmoothLine
+from kivy.properties import ColorProperty
+from kivy.uix.textinput import TextInput
+from kivy.uix.widget import Widget
+
+from garboard_tablet.models.pad import ERASE, POINT, SIGN
+from garboard_tablet.ui.theme import BIG, BODY, GAP, SMALL, THUMB, dp, sp, theme
+from garboard_tablet.ui.widgets import MarkShape, Press, Txt
+
+TALL = (("1", "2", "3", ERASE), ("4", "5", "6", SIGN), ("7", "8", "9", "next"), ("0", "0", POINT, "next"))
+LOW = (("1", "2", "3", "0", ERASE), ("4", "5", "6", POINT, SIGN), ("7", "8", "9", "next", "next"))
+"""The number pad, key by key; a key that stands twice is twice as large. LOW where the screen is."""
+
+_FACES = {ERASE: "Erase", SIGN: "+/−", POINT: "."}
+
+
+class NumberPad(Widget):
+    """Digits in three rows of three, and the next thing at the lower right.
+
+    press : called with each key
+    next  : called by the large key at the lower right
+    """
+
+    def __init__(
+        self, press: Callable[[str], object], next: Callable[[], object], *, point: bool, sign: bool, word: str = "Next"
+    ) -> None:
+        super().__init__(size_hint=(None, None))
+        self._keys: dict[str, Press] = {}
+        for key in ("1", "2", "3", "4", "5", "6", "7", "8", "9", "0", POINT, SIGN, ERASE):
+            if (key == POINT and not point) or (key == SIGN and not sign):
+                continue
+            self._keys[key] = Press(_FACES.get(key, key), partial(press, key), "key", 44, name=f"key {key}")
+        self._keys[ERASE].font_name = "Roboto"
+        self._keys[ERASE].font_size = sp(BODY)
+        self._keys["next"] = Press(word, next, "main", 32, name="next")
+        for widget in self._keys.values():
+            self.add_widget(widget)
+        self.bind(size=self._place, pos=self._place)
+
+    def least_height(self) -> float:
+        return dp(4 * THUMB + 3 * GAP)
+
+    def _place(self, *_: object) -> None:
+        grid = TALL if self.height >= self.least_height() else LOW
+        gap = dp(GAP)
+        rows, columns = len(grid), len(grid[0])
+        wide = (self.width - gap * (columns - 1)) / columns
+        high = (self.height - gap * (rows - 1)) / rows
+        for key, widget in self._keys.items():
+            cells = [(r, c) for r in range(rows) for c in range(columns) if grid[r][c] == key]
+            top, left = min(r for r, _ in cells), min(c for _, c in cells)
+            down, across = max(r for r, _ in cells) - top + 1, max(c for _, c in cells) - left + 1
+            widget.size = (across * wide + (across - 1) * gap, down * high + (down - 1) * gap)
+            widget.pos = (self.x + left * (wide + gap), self.top - (top + down) * high - (top + down - 1) * gap)
+
+
+class LetterPad(Widget):
+    """Letters and digits for a hull number, large enough for gloves: letters in order, digits on the other side."""
+
+    LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ-"
+    DIGITS = "1234567890-"
+
+    def __init__(self, press: Callable[[str], object]) -> None:
+        super().__init__(size_hint=(None, None))
+        self._press, self._digits = press, False
+        self._show()
+        self.bind(size=self._place, pos=self._place)
+
+    def _show(self) -> None:
+        self.clear_widgets()
+        faces = self.DIGITS if self._digits else self.LETTERS
+        self._keys = [Press(face, partial(self._press, face), "key", 34, name=f"key {face}") for face in faces]
+        other = "Letters" if self._digits else "Digits"
+        turn = Press(other, self._turn, "plain", BODY, name="letters or digits")
+        erase = Press("Erase", lambda: self._press(ERASE), "key", BODY, name="key erase")
+        erase.font_name = "Roboto"
+        self._keys += [turn, erase]
+        for key in self._keys:
+            self.add_widget(key)
+        self._place()
+
+    def _turn(self) -> None:
+        self._digits = not self._digits
+        self._show()
+
+    def _place(self, *_: object) -> None:
+        gap, cells = dp(GAP), len(self._keys) + 2  # the last two keys are twice as wide
+        columns = max(4, int((self.width + gap) // (dp(96) + gap)))
+        columns = min(columns, 10 if not self._digits else 5)
+        rows = -(-cells // columns)
+        wide = (self.width - gap * (columns - 1)) / columns
+        high = (self.height - gap * (rows - 1)) / rows
+        cell = 0
+        for number, key in enumerate(self._keys):
+            span = 2 if number >= len(self._keys) - 2 else 1
+            row, column = divmod(cell, columns)
+            if column + span > columns:
+                cell += columns - column
+                row, column = divmod(cell, columns)
+            key.size = (span * wide + (span - 1) * gap, high)
+            key.pos = (self.x + column * (wide + gap), self.top - (row + 1) * high - row * gap)
+            cell += span
+
+
+class Typed(Widget):
+    """What has been typed, large, with its unit."""
+
+    ground = ColorProperty(theme.panel)
+
+    def __init__(self, text: str, unit: str, size: float = BIG) -> None:
+        super().__init__(size_hint=(None, None))
+        self.ground = theme.panel
+        self._digits = Txt(text or "–", size, "ink" if text else "quiet", font_name="B612")
+        self._unit = Txt(unit, 32, "quiet")
+        self._size = size
+        self.add_widget(self._digits)
+        self.add_widget(self._unit)
+        self.bind(pos=self._draw)
+
+    def fit(self, width: float) -> float:
+        unit_wide, _ = self._unit.fit_line()
+        size = self._size
+        while size > 24:
+            self._digits.font_size = sp(size)
+            wide, high = self._digits.fit_line()
+            if wide + unit_wide + dp(48) <= width:
+                break
+            size -= 4
+        self.size = (width, max(dp(96), high + dp(20)))
+        self._draw()
+        return float(self.height)
+
+    def _draw(self, *_: object) -> None:
+        self._digits.pos = (self.x + dp(16), self.center_y - self._digits.height / 2)
+        self._unit.pos = (self._digits.right + dp(14), self.center_y - self._unit.height / 2)
+        self.canvas.before.clear()
+        with self.canvas.before:
+            Color(*theme.panel)
+            from kivy.graphics import Rectangle
+
+            Rectangle(pos=self.pos, size=self.size)
+            Color(*theme.action)
+            SmoothLine(points=[self.x, self.y, self.right, self.y], width=dp(2))
+
+
+class WordsBox(TextInput):
+    """A place for words; the tablet's own keyboard comes up for it."""
+
+    def __init__(self, text: str, changed: Callable[[str], object], *, lines: int = 1, hint: str = "") -> None:
+        super().__init__(
+            text=text, multiline=lines > 1, font_size=sp(30), size_hint=(None, None), hint_text=hint,
+            background_normal="", background_active="", background_color=theme.panel, foreground_color=theme.ink,
+            cursor_color=theme.action, cursor_width=dp(3), padding=[dp(16), dp(24)], hint_text_color=theme.quiet,
+            write_tab=False,
+        )  # fmt: skip
+        self._rows = lines
+        self.bind(text=lambda _box, text: changed(text))
+        self.bind(pos=self._edge, size=self._edge)
+
+    def fit(self, width: float) -> float:
+        self.size = (width, dp(96) + (self._rows - 1) * sp(36))
+        return float(self.height)
+
+    def _edge(self, *_: object) -> None:
+        self.canvas.after.clear()
+        with self.canvas.after:
+            Color(*theme.action)
+            SmoothLine(rectangle=(*self.pos, *self.size), width=dp(1.5))
+
+
+class SignaturePad(Widget):
+    """A place to sign with a finger."""
+
+    ground = ColorProperty(theme.panel)
+
+    def __init__(self, changed: Callable[[], object]) -> None:
+        super().__init__(size_hint=(None, None))
+        self.strokes: list[list[tuple[float, float]]] = []
+        self._changed = changed
+        self._drawn: list[Any] = []
+        self.bind(pos=self._draw, size=self._draw)
+
+    def _draw(self, *_: object) -> None:
+        self.canvas.clear()
+        with self.canvas:
+            from kivy.graphics import Rectangle
+
+            Color(*theme.panel)
+            Rectangle(pos=self.pos, size=self.size)
+            Color(*theme.line)
+            SmoothLine(rectangle=(*self.pos, *self.size), width=dp(1.2))
+            SmoothLine(points=[self.x + dp(40), self.y + dp(60), self.right - dp(40), self.y + dp(60)], width=dp(1.2))
+            Color(*theme.ink)
+            self._drawn = [SmoothLine(points=self._flat(stroke), width=dp(2.4)) for stroke in self.strokes]
+
+    def _flat(self, stroke: Sequence[tuple[float, float]]) -> list[float]:
+        return [c for px, py in stroke for c in (self.x + px * self.width, self.y + py * self.height)]
+
+    def _share(self, touch: Any) -> tuple[float, float]:
+        x, y = (touch.x - self.x) / self.width, (touch.y - self.y) / self.height
+        return min(1.0, max(0.0, x)), min(1.0, max(0.0, y))
+
+    def on_touch_down(self, touch: Any) -> bool:
+        if not self.collide_point(*touch.pos):
+            return False
+        touch.grab(self)
+        self.strokes.append([self._share(touch)])
+        with self.canvas:
+            Color(*theme.ink)
+            self._drawn.append(SmoothLine(points=[], width=dp(2.4)))
+        return True
+
+    def on_touch_move(self, touch: Any) -> bool:
+        if touch.grab_current is not self:
+            return False
+        self.strokes[-1].append(self._share(touch))
+        self._drawn[-1].points = self._flat(self.strokes[-1])
+        return True
+
+    def on_touch_up(self, touch: Any) -> bool:
+        if touch.grab_current is not self:
+            return False
+        touch.ungrab(self)
+        self._changed()
+        return True
+
+    def wipe(self) -> None:
+        """Begin again."""
+        self.strokes = []
+        self._draw()
+        self._changed()
+
+    def fit(self, width: float) -> float:
+        self.size = (width, dp(260))
+        return float(self.height)
+
+
+def svg_of(strokes: Sequence[Sequence[tuple[float, float]]]) -> bytes:
+    """A signature as a picture any program shows; the origin of the strokes is at the lower left."""
+    paths = "".join(
+        '<polyline points="' + " ".join(f"{x * 600:.1f},{(1 - y) * 200:.1f}" for x, y in stroke) + '"/>'
+        for stroke in strokes
+    )
+    head = (
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 600 200" fill="none" stroke="#10202B" stroke-width="4">'
+    )
+    return f"{head}{paths}</svg>\n".encode()
+
+
+__all__ = ["SMALL", "LetterPad", "MarkShape", "NumberPad", "SignaturePad", "Typed", "WordsBox", "svg_of"]

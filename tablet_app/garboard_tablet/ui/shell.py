@@ -1,0 +1,177 @@
+"""The frame of every page: back at the upper left, what and whose at the top, what to do at the lower right."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any
+
+from kivy.properties import ColorProperty
+from kivy.uix.widget import Widget
+
+from garboard_tablet.models.session import Place
+from garboard_tablet.ui.theme import EDGE, GAP, HEADING, SMALL, TARGET, dp, sp, theme
+from garboard_tablet.ui.widgets import Column, Press, Txt
+
+if TYPE_CHECKING:
+    from garboard_tablet.app import GarboardApp
+
+Maker = Callable[[], Any]
+SIDE = 214
+"""Width of the column of actions when the tablet lies across [dp]."""
+
+
+class Page:
+    """One page. A subclass says what stands on it."""
+
+    def __init__(self, app: GarboardApp, place: Place) -> None:
+        self.app, self.tablet, self.place = app, app.tablet, place
+
+    title = ""
+
+    @property
+    def under(self) -> str:
+        """Small print under the title: whose page it is."""
+        return self.app.whose(self.place)
+
+    def body(self) -> Widget:
+        """What fills the page."""
+        raise NotImplementedError
+
+    def actions(self) -> Sequence[Press]:
+        """What can be done, the next thing last."""
+        return ()
+
+    def leave(self) -> None:
+        """The page is gone."""
+
+
+class Shell(Widget):
+    """Holds one page at a time."""
+
+    ground = ColorProperty(theme.ground)
+
+    def __init__(self, back: Callable[[], object], **more: Any) -> None:
+        super().__init__(**more)
+        self._back = back
+        self._page: Page | None = None
+        self._body: Widget | None = None
+        self._actions: list[Press] = []
+        self.bind(size=self._place, pos=self._place)
+
+    @property
+    def page(self) -> Page | None:
+        return self._page
+
+    def show(self, page: Page, *, first: bool) -> None:
+        """Put a page up. `first` when back leads nowhere."""
+        self.clear_widgets()
+        self.ground = theme.ground
+        self._page = page
+        self._back_press = None if first else Press("Back", self._back, name="back")
+        self._title = Txt(page.title, HEADING, bold=True, shorten=False)
+        self._under = Txt(page.under, SMALL, "quiet")
+        self._saved = Txt(page.app.saved_words(), SMALL, "quiet")
+        self._actions = list(page.actions())
+        self._body = page.body()
+        for child in (self._back_press, self._title, self._under, self._saved, self._body, *self._actions):
+            if child is not None:
+                self.add_widget(child)
+        self._place()
+
+    def say_saved(self, words: str) -> None:
+        """Change the words at the upper right."""
+        self._saved.text = words
+        self._place_top()
+
+    def _place(self, *_: object) -> None:
+        if self._body is None or self.width <= 1:
+            return
+        self._place_top()
+        edge, gap = dp(EDGE), dp(GAP)
+        bottom, right = self.y + edge, self.right - edge
+        if self._actions and self.width > self.height:
+            right -= self._place_side() + gap
+        elif self._actions:
+            bottom += self._place_bar() + gap
+        self._body.pos = (self.x + edge, bottom)
+        self._body.size = (right - self.x - edge, self.top - dp(8) - dp(TARGET) - gap - bottom)
+
+    def _place_top(self) -> None:
+        edge, high = dp(EDGE), dp(TARGET)
+        top = self.top - dp(8)
+        left = self.x + edge
+        if self._back_press is not None:
+            self._back_press.size, self._back_press.pos = (dp(130), high), (left, top - high)
+            left += dp(130) + dp(16)
+        wide, _ = self._saved.fit_line()
+        if wide > self.width * 0.26:
+            wide = self.width * 0.26
+            self._saved.fit(wide)
+        self._saved.pos = (self.right - edge - wide, top - high / 2 - self._saved.height / 2)
+        room = self.right - edge - wide - dp(12) - left
+        self._under.fit(room)
+        for size in (HEADING, 28, 26):
+            self._title.font_size = sp(size)
+            if self._title.fit(room) + self._under.height <= high + dp(4):
+                break
+        total = self._title.height + self._under.height
+        middle = top - high / 2 + total / 2
+        self._title.pos = (left, middle - self._title.height)
+        self._under.pos = (left, middle - total)
+
+    def _place_side(self) -> float:
+        """Actions in a column at the right, the next thing at the bottom."""
+        wide, y = dp(SIDE), self.y + dp(EDGE)
+        for press in reversed(self._actions):
+            press.fit(wide)
+            press.pos = (self.right - dp(EDGE) - wide, y)
+            y += press.height + dp(GAP)
+        return wide
+
+    def _place_bar(self) -> float:
+        """Actions in rows at the bottom, the next thing at the lower right; three in a row at most."""
+        gap, y, high_total = dp(GAP), self.y + dp(EDGE), 0.0
+        rows = [self._actions[max(0, end - 3) : end] for end in range(len(self._actions), 0, -3)]
+        for row in rows:
+            each = (self.width - 2 * dp(EDGE) - gap * (len(row) - 1)) / len(row)
+            high = max(press.fit(each) for press in row)
+            for number, press in enumerate(row):
+                press.height = high
+                press.pos = (self.x + dp(EDGE) + number * (each + gap), y)
+            y += high + gap
+            high_total += high + gap
+        return high_total - gap
+
+
+class Halves(Widget):
+    """Two columns side by side where there is room, otherwise one after the other."""
+
+    def __init__(self, left: Sequence[Maker], right: Sequence[Maker], share: float = 0.5, wide: float = 860) -> None:
+        super().__init__(size_hint=(None, None))
+        self._left, self._right, self._share, self._wide = list(left), list(right), share, wide
+        self._columns: list[Column] = []
+        self.bind(size=self._place, pos=self._place)
+
+    def _place(self, *_: object) -> None:
+        if self.width <= 1 or self.height <= 1:
+            return
+        both = self.width >= dp(self._wide) and bool(self._right)
+        if len(self._columns) != (2 if both else 1):
+            self.clear_widgets()
+            self._columns = [Column() for _ in range(2 if both else 1)]
+            contents = [self._left, self._right] if both else [self._left + self._right]
+            for column, makers in zip(self._columns, contents, strict=True):
+                self.add_widget(column)
+                column.show(makers)
+        gap = dp(GAP) * 2
+        first = (self.width - gap) * self._share if both else self.width
+        for number, column in enumerate(self._columns):
+            column.size = (first if number == 0 else self.width - gap - first, self.height)
+            column.pos = (self.x if number == 0 else self.x + first + gap, self.y)
+
+
+def column_of(makers: Sequence[Maker]) -> Column:
+    """A body that is one column."""
+    column = Column()
+    column.show(makers)
+    return column

@@ -1,0 +1,53 @@
+"""A beep for each change of what to do, since eyes are on the water: high when on target, low when not."""
+
+from __future__ import annotations
+
+import math
+import struct
+import tempfile
+import wave
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from garboard.steps import Guidance
+
+RATE = 22050
+
+
+def beep_samples(pitch: float, seconds: float) -> bytes:
+    """A beep that fades in and out, as 16-bit samples.
+
+    pitch   : above 0 [Hz]
+    seconds : above 0 [s]
+    """
+    count = int(RATE * seconds)
+    fade = max(1, count // 10)
+    return b"".join(
+        struct.pack(
+            "<h", int(20000 * min(1.0, n / fade, (count - n) / fade) * math.sin(2 * math.pi * pitch * n / RATE))
+        )
+        for n in range(count)
+    )
+
+
+@lru_cache(maxsize=4)
+def _sound(pitch: float, seconds: float) -> Any:
+    from kivy.core.audio import SoundLoader
+
+    path = Path(tempfile.mkdtemp()) / f"{pitch:.0f}.wav"
+    with wave.open(str(path), "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(RATE)
+        file.writeframes(beep_samples(pitch, seconds))
+    return SoundLoader.load(str(path))
+
+
+def play(guidance: Guidance) -> None:
+    """Sound what to do; silent on a tablet without sound."""
+    sound = (
+        _sound(1320.0, 0.35) if guidance.done else _sound(880.0, 0.12) if guidance.on_target else _sound(440.0, 0.25)
+    )
+    if sound is not None:
+        sound.play()

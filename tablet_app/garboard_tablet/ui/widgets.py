@@ -1,0 +1,452 @@
+"""The few widgets every page is made of.
+
+Each widget that stands in a column has `fit(width)`: it takes that width and answers the height it needs. Pages
+are laid out from these answers at once, so that nothing is clipped silently and a test can see what is there.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+from kivy.graphics import Color, Line, SmoothEllipse, SmoothLine, Triangle
+from kivy.graphics.tesselator import Tesselator
+from kivy.lang import Builder
+from kivy.properties import BooleanProperty, ColorProperty, StringProperty
+from kivy.uix.behaviors import ButtonBehavior
+from kivy.uix.label import Label
+from kivy.uix.widget import Widget
+
+from garboard.look import STEP_MARKS, VERDICT_MARKS, Mark, Part
+from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, SMALL, TARGET, THUMB, dp, sp, theme
+
+Builder.load_file(str(Path(__file__).with_name("theme.kv")))
+
+
+class Txt(Label):
+    """Words, wrapped to their width. `role` names the colour."""
+
+    role = StringProperty("ink")
+
+    def __init__(self, text: str, size: float = BODY, role: str = "ink", **more: Any) -> None:
+        super().__init__(text=text, font_size=sp(size), role=role, **more)
+        self.color = theme.colour(role)
+        self.disabled_color = self.color
+
+    def fit(self, width: float) -> float:
+        self.text_size: tuple[float | None, None] = (width, None)
+        self.texture_update()
+        self.size = (width, self.texture_size[1])
+        return float(self.height)
+
+    def fit_line(self) -> tuple[float, float]:
+        """The size on one line."""
+        self.text_size = (None, None)
+        self.texture_update()
+        self.size = self.texture_size
+        return float(self.width), float(self.height)
+
+
+class Ground(Widget):
+    """A plain area in one colour."""
+
+    ground = ColorProperty(theme.ground)
+
+
+class MarkShape(Widget):
+    """The shape of a state, drawn from the table of marks."""
+
+    def __init__(self, mark: Mark, side: float = 30, ground: str = "panel") -> None:
+        super().__init__(size_hint=(None, None), size=(dp(side), dp(side)))
+        self._mark, self._ground = mark, ground
+        self.bind(pos=self._draw, size=self._draw)
+        self._draw()
+
+    def _draw(self, *_: object) -> None:
+        self.canvas.clear()
+        with self.canvas:
+            for part in self._mark.parts:
+                Color(*theme.colour(self._ground if part.cut else self._mark.colour))
+                self._draw_part(part)
+
+    def _draw_part(self, part: Part) -> None:
+        side = min(self.size)
+        points = [(self.x + px * side, self.top - py * side) for px, py in part.points]
+        flat = [coordinate for point in points for coordinate in point]
+        if part.form == "disc":
+            SmoothEllipse(pos=self.pos, size=(side, side))
+        elif part.form == "ring":
+            radius = side / 2 * (1 - part.width)
+            SmoothLine(circle=(self.center_x, self.center_y, radius), width=part.width * side / 2)
+        elif part.form == "stroke":
+            SmoothLine(points=flat, width=part.width * side / 2)
+        elif len(points) == 3:
+            Triangle(points=flat)
+            SmoothLine(points=flat, width=dp(0.8), close=True)
+        else:
+            _fill(flat)
+            SmoothLine(points=flat, width=dp(0.8), close=True)
+
+
+def _fill(flat: Sequence[float]) -> None:
+    from kivy.graphics import Mesh
+
+    area = Tesselator()
+    area.add_contour(list(flat))
+    if area.tesselate():
+        for vertices, indices in area.meshes:
+            Mesh(vertices=vertices, indices=indices, mode="triangle_fan")
+
+
+class Press(ButtonBehavior, Label):
+    """Something to press. A wet finger that bounces counts once.
+
+    kind : "main" (the next thing to do), "plain", "key" (of a pad), or "away" (what cannot be undone)
+    """
+
+    face = ColorProperty(theme.panel)
+    edge = ColorProperty(theme.line)
+    ground = ColorProperty(theme.panel)
+    chosen = BooleanProperty(False)
+
+    now: Callable[[], float] = staticmethod(time.monotonic)
+    quiet_until = 0.0
+    """Until then every press is swallowed: a finger that has just changed the page must not press on the new one."""
+
+    BOUNCE = 0.25
+    KEY_BOUNCE = 0.09
+
+    def __init__(
+        self, text: str, do: Callable[[], object], kind: str = "plain", size: float = BODY, name: str = "", **more: Any
+    ) -> None:
+        super().__init__(
+            text=text, font_size=sp(size), size_hint=(None, None), halign="center", valign="middle", **more
+        )
+        self.kind, self.name, self._do, self._last = kind, name or text, do, -10.0
+        self.always_release = False
+        if kind == "key":
+            self.font_name = DIGITS
+        self.bold = kind == "main"
+        self.bind(size=self._wrap)
+        self.paint()
+
+    def paint(self) -> None:
+        """Take the colours of the kind."""
+        strong = self.kind == "main" or self.chosen
+        self.face = theme.action if strong else theme.panel
+        self.ground = self.face
+        self.color = theme.over_action if strong else theme.fail if self.kind == "away" else theme.ink
+        self.disabled_color = theme.quiet if not strong else theme.over_action
+        self.edge = theme.action if strong else theme.fail if self.kind == "away" else theme.line
+
+    def _wrap(self, *_: object) -> None:
+        self.text_size = (max(1.0, self.width - dp(16)), None)
+
+    @property
+    def least(self) -> float:
+        """Least side [dp]."""
+        return THUMB if self.kind in ("main", "key") else TARGET
+
+    def fit(self, width: float) -> float:
+        self.width = width
+        self._wrap()
+        self.texture_update()
+        self.height = max(dp(self.least), self.texture_size[1] + dp(24))
+        return float(self.height)
+
+    def on_press(self) -> None:
+        if self.kind == "key":
+            self._once(self.KEY_BOUNCE)
+
+    def on_release(self) -> None:
+        if self.kind != "key":
+            self._once(self.BOUNCE)
+
+    def _once(self, bounce: float) -> None:
+        now = Press.now()
+        if now < Press.quiet_until or now - self._last < bounce:
+            return
+        self._last = now
+        self._do()
+
+
+class RowPress(ButtonBehavior, Widget):
+    """A line of a list: a shape with its word, a title, small print, and a value at the right.
+
+    word : stands for the mark's own; None where the value says it already
+    """
+
+    ground = ColorProperty(theme.panel)
+
+    def __init__(
+        self, title: str, do: Callable[[], object], *, small: str = "", value: str = "", mark: Mark | None = None,
+        word: str | None = "", name: str = "", value_role: str = "ink",
+    ) -> None:  # fmt: skip
+        super().__init__(size_hint=(None, None))
+        self.name, self._do, self._last = name or title, do, -10.0
+        self.ground = theme.panel
+        self._shape = MarkShape(mark, 32) if mark else None
+        self._title = Txt(title)
+        self._small = Txt(small, SMALL, "quiet") if small else None
+        self._value = Txt(value, BODY, value_role) if value else None
+        shown_word = "" if word is None else word or (mark.word if mark else "")
+        self._word = Txt(shown_word, SMALL, mark.colour if mark else "quiet") if shown_word else None
+        for child in (self._shape, self._title, self._small, self._value, self._word):
+            if child is not None:
+                self.add_widget(child)
+        self.bind(pos=self._place)
+
+    @property
+    def text(self) -> str:
+        return str(self._title.text)
+
+    def fit(self, width: float) -> float:
+        pad = dp(16)
+        left = pad + (dp(32) + dp(14) if self._shape else 0)
+        right = 0.0
+        for aside in (self._value, self._word):
+            if aside is not None:
+                wide, _ = aside.fit_line()
+                if wide > width * 0.42:
+                    aside.fit(width * 0.42)
+                right = max(right, aside.width)
+        room = width - left - pad - (right + dp(16) if right else 0)
+        heights = [self._title.fit(room)] + ([self._small.fit(room)] if self._small else [])
+        asides = [aside.height for aside in (self._value, self._word) if aside is not None]
+        self.size = (width, max(dp(TARGET), sum(heights) + dp(28), sum(asides) + dp(24)))
+        self._place()
+        return float(self.height)
+
+    def _place(self, *_: object) -> None:
+        pad = dp(16)
+        left = self.x + pad
+        if self._shape:
+            self._shape.pos = (left, self.center_y - self._shape.height / 2)
+            left += self._shape.width + dp(14)
+        total = self._title.height + (self._small.height if self._small else 0)
+        top = self.center_y + total / 2
+        self._title.pos = (left, top - self._title.height)
+        if self._small:
+            self._small.pos = (left, top - total)
+        asides = [aside for aside in (self._value, self._word) if aside is not None]
+        top = self.center_y + sum(aside.height for aside in asides) / 2
+        for aside in asides:
+            aside.pos = (self.right - pad - aside.width, top - aside.height)
+            top -= aside.height
+
+    def on_release(self) -> None:
+        now = Press.now()
+        if now >= Press.quiet_until and now - self._last >= Press.BOUNCE:
+            self._last = now
+            self._do()
+
+
+class Card(Widget):
+    """Words on a panel, with a shape and its word where they say how something stands.
+
+    word : stands for the mark's own
+    """
+
+    ground = ColorProperty(theme.panel)
+    edge = ColorProperty(theme.line)
+
+    def __init__(self, *texts: Txt, mark: Mark | None = None, word: str = "") -> None:
+        super().__init__(size_hint=(None, None))
+        self.ground = theme.panel
+        self.edge = theme.colour(mark.colour) if mark else theme.line
+        self._shape = MarkShape(mark, 32) if mark else None
+        self._word = Txt(word or mark.word, SMALL, mark.colour, bold=True) if mark else None
+        self._texts = texts
+        for child in (self._shape, self._word, *texts):
+            if child is not None:
+                self.add_widget(child)
+        self.bind(pos=self._place)
+
+    def fit(self, width: float) -> float:
+        pad = dp(16)
+        head = 0.0
+        if self._word:
+            self._word.fit_line()
+            head = max(dp(32), self._word.height) + dp(8)
+        body = sum(text.fit(width - 2 * pad) + dp(6) for text in self._texts)
+        self.size = (width, head + body + 2 * pad - dp(6))
+        self._place()
+        return float(self.height)
+
+    def _place(self, *_: object) -> None:
+        pad = dp(16)
+        top = self.top - pad
+        if self._shape and self._word:
+            high = max(self._shape.height, self._word.height)
+            self._shape.pos = (self.x + pad, top - high / 2 - self._shape.height / 2)
+            self._word.pos = (self._shape.right + dp(12), top - high / 2 - self._word.height / 2)
+            top -= high + dp(8)
+        for text in self._texts:
+            text.pos = (self.x + pad, top - text.height)
+            top -= text.height + dp(6)
+
+
+class Choices(Widget):
+    """A few presses that share a whole area, so that a thumb cannot miss; the last at the lower right."""
+
+    def __init__(self, presses: Sequence[Press]) -> None:
+        super().__init__(size_hint=(None, None))
+        self._presses = presses
+        for press in presses:
+            self.add_widget(press)
+        self.bind(pos=self._place, size=self._place)
+
+    def _place(self, *_: object) -> None:
+        gap, count = dp(GAP), len(self._presses)
+        rows = count
+        if (self.height + gap) / count - gap < dp(THUMB):
+            rows = -(-count // 2)
+        columns = -(-count // rows)
+        high = min((self.height - gap * (rows - 1)) / rows, dp(190))
+        wide = (self.width - gap * (columns - 1)) / columns
+        top = self.y + rows * high + (rows - 1) * gap
+        for number, press in enumerate(self._presses):
+            row, column = divmod(number, columns)
+            press.size = (wide, high)
+            press.pos = (self.x + column * (wide + gap), top - (row + 1) * high - row * gap)
+
+
+class Column(Widget):
+    """A column of widgets, shown a page at a time: to see the rest takes a press, never a swipe."""
+
+    def __init__(self, spacing: float = GAP) -> None:
+        super().__init__(size_hint=(None, None))
+        self._makers: list[Callable[[], Any]] = []
+        self._spacing = spacing
+        self._first = 0
+        self._firsts: list[int] = []
+        self._filled: tuple[object, ...] = ()
+        self.bind(pos=self._refill, size=self._refill)
+
+    @property
+    def first(self) -> int:
+        return self._first
+
+    def show(self, makers: Sequence[Callable[[], Any]], first: int = 0) -> None:
+        """Fill with what the makers make; only those in sight are made."""
+        self._makers, self._first, self._firsts = list(makers), min(first, max(0, len(makers) - 1)), []
+        self._filled = ()
+        self._refill()
+
+    def _refill(self, *_: object) -> None:
+        state = (*self.pos, *self.size, self._first)
+        if state == self._filled or self.width <= 1 or self.height <= 1:
+            return
+        self._filled = state
+        self.clear_widgets()
+        whole, rest = self._take(self._first, self.height)
+        if self._first == 0 and rest == len(self._makers):
+            self._stand(whole, self.top)
+            return
+        bar = dp(TARGET)
+        some, rest = self._take(self._first, self.height - bar - dp(GAP))
+        self._stand(some, self.top)
+        self._turning(rest, bar)
+
+    def _take(self, first: int, room: float) -> tuple[list[Any], int]:
+        taken: list[Any] = []
+        for number in range(first, len(self._makers)):
+            widget = self._makers[number]()
+            high = widget.fit(self.width)
+            if high > room + 1 and taken:
+                return taken, number
+            taken.append(widget)
+            room -= high + dp(self._spacing)
+        return taken, len(self._makers)
+
+    def _stand(self, widgets: Sequence[Any], top: float) -> None:
+        for widget in widgets:
+            widget.pos = (self.x, top - widget.height)
+            self.add_widget(widget)
+            top -= widget.height + dp(self._spacing)
+
+    def _turning(self, rest: int, bar: float) -> None:
+        half = (self.width - dp(GAP)) / 2
+        if self._firsts or self._first:
+            up = Press("Up", self._up, name="page up")
+            up.size, up.pos = (half, bar), self.pos
+            self.add_widget(up)
+        if rest < len(self._makers):
+            down = Press(f"{len(self._makers) - rest} more below", lambda: self._down(rest), name="page down")
+            down.size, down.pos = (half, bar), (self.x + half + dp(GAP), self.y)
+            self.add_widget(down)
+
+    def _down(self, rest: int) -> None:
+        self._firsts.append(self._first)
+        self._first = rest
+        self._refill()
+
+    def _up(self) -> None:
+        self._first = self._firsts.pop() if self._firsts else 0
+        self._refill()
+
+
+class Gap(Widget):
+    """Empty space in a column."""
+
+    def __init__(self, height: float = GAP) -> None:
+        super().__init__(size_hint=(None, None))
+        self._high = height
+
+    def fit(self, width: float) -> float:
+        self.size = (width, dp(self._high))
+        return float(self.height)
+
+
+class Across(Widget):
+    """Presses side by side, in as many rows as they need; all of one size."""
+
+    def __init__(self, presses: Sequence[Press], least: float = 150) -> None:
+        super().__init__(size_hint=(None, None))
+        self._presses, self._least = presses, least
+        for press in presses:
+            self.add_widget(press)
+        self.bind(pos=self._place)
+
+    def fit(self, width: float) -> float:
+        gap = dp(GAP)
+        most = max(1, int((width + gap) // (dp(self._least) + gap)))
+        rows = -(-len(self._presses) // most)
+        self._columns = -(-len(self._presses) // rows)
+        each = (width - gap * (self._columns - 1)) / self._columns
+        self._high = max(press.fit(each) for press in self._presses)
+        for press in self._presses:
+            press.height = self._high
+        self.size = (width, rows * self._high + (rows - 1) * gap)
+        self._place()
+        return float(self.height)
+
+    def _place(self, *_: object) -> None:
+        gap = dp(GAP)
+        for number, press in enumerate(self._presses):
+            row, column = divmod(number, self._columns)
+            press.pos = (self.x + column * (press.width + gap), self.top - (row + 1) * self._high - row * gap)
+
+
+def heading(text: str) -> Callable[[], Txt]:
+    """A maker of a heading, for a column."""
+    return lambda: Txt(text, HEADING, bold=True)
+
+
+def words(text: str, role: str = "ink", size: float = BODY) -> Callable[[], Txt]:
+    """A maker of plain words, for a column."""
+    return lambda: Txt(text, size, role)
+
+
+def state_mark(state: str) -> Mark:
+    """The mark of a step's state."""
+    return STEP_MARKS.get(state, STEP_MARKS["to do"])
+
+
+verdict_marks = VERDICT_MARKS
+__all__ = [
+    "Across", "Card", "Choices", "Column", "Gap", "Ground", "Line", "MarkShape", "Press", "RowPress", "Txt",
+    "heading", "state_mark", "verdict_marks", "words",
+]  # fmt: skip

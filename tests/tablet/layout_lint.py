@@ -1,0 +1,98 @@
+"""What a page must never do: too small or too close to press, words cut off, over each other, or too faint."""
+
+from itertools import combinations
+
+from garboard.look import LEAST_TEXT_CONTRAST, contrast
+
+LEAST_TARGET = 96
+LEAST_GAP = 8
+LEAST_EDGE = 8
+LEAST_TEXT = 22
+
+
+def faults(shell, window):
+    """Every fault of the page on show, in words."""
+    from kivy.metrics import dp
+
+    presses, labels = [], []
+    _gather(shell, presses, labels)
+    found = [fault for press in presses for fault in _press_faults(press, window, dp)]
+    for one, other in combinations(presses, 2):
+        away = max(other.x - one.right, one.x - other.right, other.y - one.top, one.y - other.top)
+        if away < dp(LEAST_GAP) - 1:
+            found.append(f"gap of {away / dp(1):.0f} dp between {_name(one)} and {_name(other)}")
+    for label in labels:
+        found.extend(_label_faults(label, window))
+    for one, other in combinations(labels, 2):
+        wide = min(one.right, other.right) - max(one.x, other.x)
+        high = min(one.top, other.top) - max(one.y, other.y)
+        if wide > 2 and high > 2:
+            found.append(f"{one.text[:30]!r} lies over {other.text[:30]!r}")
+    return found
+
+
+def _gather(widget, presses, labels):
+    from kivy.uix.behaviors import ButtonBehavior
+    from kivy.uix.label import Label
+
+    if isinstance(widget, ButtonBehavior):
+        presses.append(widget)
+    if isinstance(widget, Label) and widget.text:
+        labels.append(widget)
+    for child in widget.children:
+        _gather(child, presses, labels)
+
+
+def _name(widget):
+    return repr(getattr(widget, "name", "") or widget.text)
+
+
+def _press_faults(press, window, dp):
+    width, height = window.size
+    if min(press.size) < dp(LEAST_TARGET) - 1:
+        yield f"target {_name(press)} is {press.width / dp(1):.0f} x {press.height / dp(1):.0f} dp"
+    edge = dp(LEAST_EDGE) - 1
+    if press.x < edge or press.y < edge or press.right > width - edge or press.top > height - edge:
+        yield f"target {_name(press)} reaches into the outer {LEAST_EDGE} dp"
+
+
+def _label_faults(label, window):
+    from kivy.core.text import Label as CoreLabel
+    from kivy.metrics import sp
+
+    if label.font_size < sp(LEAST_TEXT) - 0.5:
+        yield f"{label.text[:30]!r} is set in {label.font_size / sp(1):.0f} sp"
+    wrap = label.text_size[0]
+    probe = CoreLabel(
+        text=label.text, font_size=label.font_size, font_name=label.font_name, bold=label.bold, text_size=(wrap, None)
+    )
+    probe.refresh()
+    wide, high = probe.texture.size
+    if high > label.height + 2 or wide > label.width + 2:
+        yield f"{label.text[:40]!r} needs {wide} x {high}, has {label.width:.0f} x {label.height:.0f}"
+    longest = max(label.text.split(), key=len)
+    if (
+        wrap
+        and CoreLabel(text=longest, font_size=label.font_size, font_name=label.font_name, bold=label.bold).get_extents(
+            longest
+        )[0]
+        > wrap + 2
+    ):
+        yield f"the word {longest!r} is broken"
+    if label.x < -1 or label.y < -1 or label.right > window.width + 1 or label.top > window.height + 1:
+        yield f"{label.text[:40]!r} lies outside the window"
+    reached = contrast(_hex(label.color), _hex(_ground(label)))
+    if reached < LEAST_TEXT_CONTRAST:
+        yield f"{label.text[:40]!r} has contrast {reached:.1f}"
+
+
+def _ground(widget):
+    while widget is not None:
+        if getattr(widget, "ground", None):
+            return widget.ground
+        widget = widget.parent
+    raise AssertionError("no ground under the words")
+
+
+def _hex(colour):
+    return "#" + "".join(f"{round(255 * part):02X}" for part in colour[:3])

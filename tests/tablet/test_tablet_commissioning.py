@@ -1,0 +1,238 @@
+"""The real app, off screen and by touch, through a whole invented commissioning."""
+
+from garboard.fold import fold
+
+
+def new_job(d, number="XYZAB123F526"):
+    d.press("new job")
+    type_hull(d, number)
+    d.press("open job")
+
+
+def type_hull(d, number):
+    digits = False
+    for character in number:
+        if character.isdigit() != digits:
+            d.press("letters or digits")
+            digits = not digits
+        d.press(f"key {character}")
+
+
+def view_of(d):
+    here = d.app.tablet.session.here
+    return d.app.tablet.view(here.hull, here.job)
+
+
+def test_a_whole_commissioning_by_touch(drive):
+    """New job, engines, every step, a wrong key put right, a rotation, both signatures."""
+    d = drive()
+    new_job(d)
+    assert d.says("XYZAB123F526")
+
+    d.press("Equipment", "kind engines", "2 engines", "back", "back")
+    assert [engine.position for engine in view_of(d).vessel.engines] == ["port", "starboard"]
+
+    d.press("next step", "choice Yes", "choice hoarse")
+    d.write("louder than the neighbour's")
+    d.press("next")
+    d.press("key 1", "key 5", "key erase", "key 2", "next")  # 15 was a slip of the finger
+    assert view_of(d).value("dock.horn", "fuses") == 12
+    d.press("done")
+    assert view_of(d).state_of("dock.horn") == "done"
+
+    d.press("next step")
+    assert d.says("kill cord worn")
+    d.press("begin")
+    d.resize(800, 1280)
+    d.press("key 5", "key 8")
+    d.resize(1280, 800)
+    d.press("key 4", "key 0", "next")
+    d.number("5790")
+    d.number("412")
+    assert d.says("Must be between 0 and 200 kn"), "412 kn is refused"
+    d.number("95")
+    assert d.says("outside the usual"), "95 kn has to be asked again"
+    d.press("type again")
+    d.number("41.2")
+    view = view_of(d)
+    assert view.value("dock.full", "engine_speed", of="port") == "5840 rev/min"
+    assert view.value("dock.full", "speed") == "41.2 kn"
+    assert d.says("5815 rev/min at 41.2 kn"), "the verdict stands under the step at once"
+    d.press("finding 0")
+    assert d.says("± 25 rev/min")
+    assert d.says("the engine maker's manual"), "why opens the basis"
+    d.press("back", "done")
+
+    d.press("next step")
+    for engine_speed, flow in (("1000", "3.1"), ("2000", "8.40"), ("3000", "14.25")):
+        d.number(engine_speed)
+        d.number(flow)
+    d.press("no more rows", "skip", "done")
+    assert view_of(d).rows("dock.fuel") == ("1", "2", "3")
+    assert view_of(d).value("dock.fuel", "flow", row="2") == "8.40 gal/h", "digits stay as typed"
+
+    d.press("next step", "choice Yes", "skip")
+    sign(d)
+    d.press("done")
+
+    d.press("hand over")
+    assert d.says("Nothing is missing")
+    d.press("technician signs")
+    assert d.says("Full throttle: Boat speed 41.2 kn"), "what is signed for is listed value by value"
+    d.press("go on")
+    sign(d)
+    d.press("owner signs", "go on")
+    d.write("Ada Owner")
+    d.press("save it")
+    sign(d)
+    signed = {(sign_off.role, sign_off.name, sign_off.stale) for sign_off in view_of(d).sign_offs}
+    assert signed == {("technician", "Robin", False), ("owner", "Ada Owner", False)}
+
+    d.press("back", "back")
+    assert d.says("handed over")
+
+
+def sign(d):
+    from garboard_tablet.ui.inputs import SignaturePad
+
+    d.draw_line(next(w for w in d.widgets() if isinstance(w, SignaturePad)))
+    d.press("next")
+
+
+def test_a_value_is_on_the_disk_before_the_next_question(drive, tmp_path):
+    """What another program reads from the folder holds the value as soon as the next field shows."""
+    from garboard.hullfile import HullFolder
+
+    d = drive(tmp_path / "t")
+    new_job(d)
+    d.press("step dock.horn", "choice Yes")
+    assert d.says("Its tone")
+    with HullFolder(tmp_path / "t", read_only=True) as folder:
+        state = fold("XYZAB123F526", folder.entries("XYZAB123F526"))
+    assert state.view(state.jobs[0]).value("dock.horn", "heard") is True
+
+
+def test_back_loses_nothing(drive):
+    """Digits typed and not yet confirmed are there again after going back and returning."""
+    d = drive()
+    new_job(d)
+    d.press("step dock.horn", "choice No", "choice silent", "skip", "key 0", "key 7", "back")
+    d.press("value Spare fuses aboard")
+    assert d.says("07")
+
+
+def test_a_changed_value_makes_signatures_say_so(drive):
+    """A value entered after a signature shows on it."""
+    d = drive()
+    new_job(d)
+    d.press("step dock.horn", "choice Yes", "back", "back")
+    d.press("hand over", "technician signs", "go on")
+    sign(d)
+    assert d.says("covers all")
+    d.press("back", "step dock.horn", "value Heard from the end of the dock", "choice No", "back", "back", "hand over")
+    assert d.says("changed since")
+
+
+def test_two_fingers_on_one_press_count_once(drive):
+    """A wet finger that bounces on Add engines adds them once, and never presses what comes after it."""
+    from garboard_tablet.ui.widgets import Press
+
+    d = drive()
+    Press.now = staticmethod(lambda: 1000.0)  # time stands still: every further touch comes too soon
+    Press.quiet_until = 0.0
+    d.press("new job")
+    d.press("key X")
+    assert d.app.tablet.session.typed.get("new hull number", "") == "", "the page has only just come up"
+
+
+def test_look_alikes_are_offered_and_never_applied(drive):
+    """A number that differs by a letter for a digit offers the vessel that is here."""
+    d = drive()
+    new_job(d, "XYZ10203F526")
+    d.press("back")
+    d.press("new job")
+    type_hull(d, "XYZ1O203F526")
+    assert d.has("Take XYZ10203F526")
+    assert d.app.tablet.session.typed["new hull number"] == "XYZ1O203F526"
+
+
+def test_values_that_disagree_are_settled_with_a_reason(drive):
+    """Two tablets' values are both shown; the choice takes a reason and replaces them both."""
+    from garboard.clock import Stamp
+    from garboard.entries import make_entry
+
+    d = drive()
+    new_job(d)
+    d.press("step dock.horn", "choice Yes", "back")
+    here = d.app.tablet.session.here
+    place = ("dock.horn", "heard", "", "")
+    other = make_entry(
+        "measure",
+        here.hull,
+        dev="other",
+        by="Kim",
+        clock=Stamp(1, 0),
+        at="2026-05-14T09:30:00+02:00",
+        job=here.job,
+        subject=place,
+        value=False,
+    )
+    d.app.tablet.save(here.hull, other)
+    d.app.redraw()
+    d.step()
+    assert d.says("values disagree")
+    d.press("value Heard from the end of the dock", "value no", "reason read again")
+    view = d.app.tablet.view(here.hull, here.job)
+    assert view.value(*place[:2]) is False
+    assert view.disagreements == ()
+
+
+def test_the_live_guide_follows_and_keeps_its_recording(drive):
+    """Fed by the simulated boat, the guide shows number and word; stopping keeps the recording under the step."""
+    d = drive()
+    new_job(d)
+    d.press("step dock.fuel", "back", "guide")
+    now = [0.0]
+    d.app.time = lambda: now[0]
+    d.press("start")
+    page = d.app.shell.page
+    for _ in range(80):
+        now[0] += 0.25
+        page._tick(0.25)
+    assert page.run.guidance.number is not None
+    assert 1.5 < page.run.guidance.number < 3.5
+    assert d.says("hold it here")
+    d.press("stop")
+    here = d.app.tablet.session.here
+    recording = d.app.tablet.view(here.hull, here.job).recording("dock.fuel", "log")
+    assert len(recording.of("rate_of_turn")[0]) > 150
+    assert here.page == "step"
+
+
+def test_a_punch_list_is_settled_with_one_press(drive):
+    """A remark goes on the list, stands before hand over, and is put right with a press."""
+    d = drive()
+    new_job(d)
+    d.press("punch list", "add punch")
+    d.write("Port nav light is dark")
+    d.press("save it", "back")
+    assert d.says("Port nav light is dark"), "it stands in the way of hand over"
+    d.press("punch list", "punch Port nav light is dark")
+    assert d.says("put right")
+    assert [note.settled for note in view_of(d).notes] == [True]
+
+
+def test_a_piece_like_the_one_before_takes_one_press(drive):
+    """Starboard takes over everything known of port but its serial number."""
+    d = drive()
+    new_job(d)
+    d.press("Equipment", "kind engines", "2 engines", "piece port")
+    d.press("value engines/port/maker")
+    d.write("Northwind")
+    d.press("next")
+    d.write("N-200")
+    d.press("next")
+    d.write("SER-1")
+    d.press("next", "back", "back", "piece starboard", "same as")
+    engines = view_of(d).vessel.engines
+    assert (engines[1].maker, engines[1].model, engines[1].serial_number) == ("Northwind", "N-200", "")

@@ -1,0 +1,163 @@
+"""View models: no Kivy, no window."""
+
+import math
+import subprocess
+import sys
+
+import pytest
+
+from garboard.steps import Field, Kind
+from garboard_tablet.models.pad import ERASE, SIGN, judge_number, pressed, takes_sign
+from garboard_tablet.models.scale import round_step, ticks
+from garboard_tablet.models.session import HOME, Session, resume
+from garboard_tablet.models.settings import METRIC, TabletSettings, read_settings, write_settings
+from garboard_tablet.models.sources import Replay, csv_of, simulated_for
+
+SPEED = Field(
+    name="speed", title="Speed", kind=Kind.AMOUNT, quantity="speed", unit="kn", plausible=(5, 90), hard=(0, 200)
+)
+
+
+def test_view_models_load_with_kivy_blocked():
+    """No view model needs Kivy, so that each is tested without a window."""
+    program = (
+        "import sys, pkgutil, importlib\n"
+        "sys.modules['kivy'] = None\n"
+        "import garboard_tablet.models as models\n"
+        "names = [found.name for found in pkgutil.iter_modules(models.__path__)]\n"
+        "[importlib.import_module('garboard_tablet.models.' + name) for name in names]\n"
+        "importlib.import_module('garboard_tablet.book')\n"
+        "print(len(names))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert int(done.stdout) >= 8
+
+
+@pytest.mark.parametrize(
+    ("keys", "text"),
+    [
+        ("091.5", "091.5"),
+        ("0.050", "0.050"),
+        (["1", "2", ERASE, "3"], "13"),
+        ("1.2.3", "1.23"),
+        (["5", SIGN], "-5"),
+        (["5", SIGN, SIGN], "5"),
+        ("1234567890123456", "123456789012"),
+    ],
+)
+def test_the_pad_keeps_digits_as_typed(keys, text):
+    """Leading and trailing zeros stay; one point; a bounded length."""
+    typed = ""
+    for key in keys:
+        typed = pressed(typed, key)
+    assert text == typed
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "question", "problem"),
+    [
+        ("38.20", "38.20 kn", "", ""),
+        ("38.", "38 kn", "", ""),
+        ("091.5", "091.5 kn", "091.5 kn is outside the usual 5 to 90 kn. Is it right?", ""),
+        ("", None, "", "Type a number first."),
+        ("-", None, "", "Type a number first."),
+        ("500", None, "", "Must be between 0 and 200 kn. You typed 500 kn."),
+    ],
+)
+def test_a_typed_number_is_saved_asked_again_or_refused(text, value, question, problem):
+    """Outside the plausible range it is asked again, outside the hard range refused, never changed."""
+    judged = judge_number(SPEED, text, "kn")
+    assert (value, question, problem) == (judged.value, judged.question, judged.problem)
+
+
+def test_another_unit_is_judged_in_the_fields_unit():
+    """100 mph are 86.9 kn, no question; 104 mph are 90.4 kn."""
+    # NIST SP 811, appendix B.8: a mile is 1609.344 m, a nautical mile 1852 m, both exact.
+    assert judge_number(SPEED, "100", "mph").question == ""
+    assert judge_number(SPEED, "104", "mph").question.startswith("104 mph")
+
+
+def test_a_minus_sign_is_offered_only_where_it_can_be_right():
+    """A speed from 0 to 200 has none; a temperature has."""
+    cold = Field(name="air", title="Air", kind=Kind.AMOUNT, quantity="temperature", unit="degC")
+    assert (takes_sign(SPEED), takes_sign(cold)) == (False, True)
+
+
+def test_a_session_comes_back_as_it_was(tmp_path):
+    """Way and typed digits are on the disk after every change."""
+    session = Session(tmp_path / "s.json")
+    session.go(HOME.to("job", hull="XYZAB123F526", job="j1"))
+    session.type("XYZ/j1/measure/speed", "091.")
+    again = resume(tmp_path / "s.json")
+    assert (again.way, again.typed) == (session.way, session.typed)
+    again.back()
+    assert resume(tmp_path / "s.json").here == HOME
+
+
+@pytest.mark.parametrize(
+    "content", [b"", b"{", b"[]", b'{"format": 9}', b'{"format": 1, "way": [{}], "typed": {}}', b"\xff"]
+)
+def test_a_session_that_cannot_be_read_begins_anew(tmp_path, content):
+    """Nothing of value is in it: confirmed values are in the hull files."""
+    (tmp_path / "s.json").write_bytes(content)
+    assert resume(tmp_path / "s.json").way == [HOME]
+
+
+def test_settings_are_kept_and_unknown_ones_ignored(tmp_path):
+    """The tablet's id is made once; a newer version's setting does no harm."""
+    path = tmp_path / "tablet.json"
+    first = read_settings(path)
+    write_settings(path, first.with_person("Robin").with_person("Kim"))
+    path.write_text(path.read_text().replace("{", '{"later": 1,', 1))
+    again = read_settings(path)
+    assert (again.tablet, again.working, again.people) == (first.tablet, "Kim", ("Kim", "Robin"))
+
+
+def test_units_are_offered_as_chosen_last():
+    """As declared, then metric, then what was chosen for the field itself."""
+    length = Field(name="beam", title="Beam", kind=Kind.AMOUNT, quantity="length", unit="ft")
+    settings = TabletSettings()
+    assert settings.unit_for(length) == "ft"
+    assert TabletSettings(units=METRIC).unit_for(length) == "m"
+    assert settings.with_unit("beam", "cm").unit_for(length) == "cm"
+
+
+def test_ticks_are_round_and_stay_inside():
+    """Steps are 1, 2 or 5 times a power of ten; a full circle goes by 90 degrees."""
+    assert ticks(0, 360, 8) == [0.0, 90.0, 180.0, 270.0, 360.0]
+    for low, high in ((0.0, 47.0), (-3.2, 4.9), (0.001, 0.0123), (1e6, 1.7e6)):
+        found = ticks(low, high, 6)
+        assert 2 <= len(found) <= 7
+        assert all(low - 1e-9 <= tick <= high + 1e-9 for tick in found)
+        step = round_step(high - low, 6)
+        mantissa = step / 10 ** math.floor(math.log10(step) + 1e-9)
+        assert round(mantissa, 6) in (1, 2, 5)
+
+
+def test_a_replay_gives_each_sample_once_and_in_time():
+    """Samples come when their time has come, whatever the ticks."""
+    whole = [sample for sample in simulated_for({"rate_of_turn"}).samples if sample.time <= 20]
+    replay = Replay("r", whole)
+    replay.start(100.0)
+    got = []
+    for tick in range(1, 300):
+        fresh = replay.read(100.0 + tick * 0.1)
+        assert all(sample.time - whole[0].time <= tick * 0.1 + 1e-9 for sample in fresh)
+        got.extend(fresh)
+    assert whole == got
+
+
+def test_a_recording_is_read_back_as_it_was_taken(tmp_path):
+    """What a live guide keeps, the program's own reader reads, stream by stream."""
+    from garboard.recordings import load_recording
+    from garboard.samples import gather
+
+    samples = [sample for sample in simulated_for({"fuel_flow"}, start=1e9).samples if sample.time < 1e9 + 5]
+    (tmp_path / "kept").write_bytes(csv_of(samples))
+    recording, _ = load_recording(tmp_path / "kept")
+    expected = gather("kept", samples)
+    assert expected.streams.keys() == recording.streams.keys()
+    for key, stream in expected.streams.items():
+        assert recording.streams[key].values == pytest.approx(stream.values, rel=1e-5)
+        assert recording.streams[key].times == pytest.approx(stream.times, abs=2e-3)
