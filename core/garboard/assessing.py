@@ -14,8 +14,10 @@ from garboard.findings import Verdict
 from garboard.host import Assessed, PluginHost
 from garboard.job_file import JobFile, check, implausible, read_job_file, settings_faults, view_of
 from garboard.job_view import JobView, place_of
+from garboard.records import EQUIPMENT, Measurement, Vessel
 from garboard.report import json_out
 from garboard.report.outline import place_in_words
+from garboard.steps import Step
 
 
 @attrs.frozen
@@ -80,8 +82,28 @@ def _questions(job_file: JobFile, host: PluginHost) -> Iterator[str]:
     yield from (f"Hull number {number}: {doubt}." for doubt in doubts)
     for measurement in job_file.measurements:
         step = host.step(measurement.step)
-        fields = {field.name: field for field in step.all_fields()} if step else {}
-        if measurement.field in fields:
-            question = implausible(fields[measurement.field], measurement.value)
-            if question:
-                yield f"{place_in_words(place_of(measurement), host)}: {question}"
+        if step is not None:
+            yield from _questions_about(measurement, step, job_file.vessel, host)
+
+
+def _questions_about(measurement: Measurement, step: Step, vessel: Vessel, host: PluginHost) -> Iterator[str]:
+    where = place_in_words(place_of(measurement), host)
+    question = implausible(next(f for f in step.all_fields() if f.name == measurement.field), measurement.value)
+    if question:
+        yield f"{where}: {question}"
+    kind = _equipment_of(measurement.field, step)
+    pieces = [getattr(piece, EQUIPMENT[kind]) for piece in getattr(vessel, kind)] if kind else [""]
+    if measurement.of not in pieces:
+        known = (
+            f"the vessel's {kind.replace('_', ' ')} are {', '.join(pieces) or 'none'}" if kind else "it is asked once"
+        )
+        yield f"{where}: {known}, so {measurement.of!r} is not used. Is it right?"
+
+
+def _equipment_of(field_name: str, step: Step) -> str:
+    """The kind of equipment a field is asked for each of, or nothing."""
+    for field in step.fields:
+        for inner in (field, *field.columns):
+            if inner.name == field_name:
+                return inner.each or field.each
+    return ""

@@ -86,6 +86,20 @@ def test_a_hull_number_that_is_not_well_formed_is_a_question(tmp_path):
     assert "Hull number ABC1I345C393: position 5: expected a letter or numeral of the serial" in result.output
 
 
+def test_a_measurement_of_a_piece_the_vessel_has_not_is_a_question(tmp_path):
+    run_measured = [{"step": "small.run", "field": "speed", "of": "prot", "value": "5500 rev/min"}]
+    result = run("assess", job_with(tmp_path, measurements=[*measured(heard=True, battery="12.6 V"), *run_measured]))
+    assert result.exit_code == 0
+    said = " ".join(result.output.split())
+    assert "prot: the vessel's engines are port, starboard, so 'prot' is not used. Is it right?" in said
+
+
+def test_a_measurement_of_a_piece_where_none_is_asked_for_is_a_question(tmp_path):
+    of_port = [{**measured(heard=True)[0], "of": "port"}]
+    result = run("assess", job_with(tmp_path, measurements=of_port))
+    assert "it is asked once, so 'port' is not used" in " ".join(result.output.split())
+
+
 def test_settings_are_checked_against_what_plugins_declare(tmp_path):
     result = run("assess", job_with(tmp_path, settings={"small.patience": "10 kn"}))
     assert result.exit_code == 2
