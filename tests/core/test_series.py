@@ -256,6 +256,12 @@ def test_two_plateaus_close_together_are_both_found() -> None:
     assert plain(found) == [(0, 54), (55, 99)]
 
 
+def test_a_single_sample_left_over_is_a_stretch_of_no_length() -> None:
+    """With no shortest length asked for, what a longer stretch leaves over still counts."""
+    found = steady_stretches({"a": stream([0, 1, 2, 3], [0.0, 1.0, 1.5, 2.0])}, {"a": 0.5}, 0)
+    assert plain(found) == [(0, 0), (1, 3)]
+
+
 def test_silence_ends_a_stretch() -> None:
     """A dropout longer than the gap splits an otherwise steady run, even when another stream goes on."""
     times = [float(second) for second in range(60)]

@@ -9,7 +9,7 @@ import pytest
 from builders import findings_of
 from garboard.findings import BasisKind, Finding, Verdict
 from garboard.job_view import JobView
-from garboard.records import Vessel
+from garboard.records import Propeller, Vessel
 from prop_check_jobs import CAPACITY, GOOD_CONDITIONS, PROPELLER, RUNS, amount, host, job, two_ways, vessel
 
 HOST = host()
@@ -72,7 +72,9 @@ def test_slip_by_hand() -> None:
     finding = one(runs_at(BOAT, "5800 rev/min"), "slip")
     assert finding.verdict is Verdict.PASS
     assert finding.sentence == "Slip 18.4 % ± 2.9; 5 to 20 % is usual for this hull."
-    assert number(finding, "theoretical speed") == pytest.approx(49.018, abs=0.001)
+    theory = next(n for n in finding.numbers if n.name == "theoretical speed")
+    assert theory.value == pytest.approx(49.018, abs=0.001)
+    assert theory.uncertainty == pytest.approx(49.018 * 0.03466, abs=0.001)  # hypot(0.06 / sqrt 3, 5.77 / 5800)
     assert any(basis.kind is BasisKind.COMMON_PRACTICE for basis in finding.basis)
 
 
@@ -115,7 +117,12 @@ def test_slip_names_everything_missing_for_its_engine_alone() -> None:
 
 @pytest.mark.parametrize(
     ("field", "value", "words"),
-    [("pitch", "0 in", "reads 0 in"), ("pitch", "190 in", "reads 190 in"), ("ratio", "18.5", "reads 18.5")],
+    [
+        ("pitch", "0 in", "reads 0 in"),
+        ("pitch", "190 in", "reads 190 in"),
+        ("ratio", "18.5", "reads 18.5"),
+        ("ratio", "0", "reads 0"),
+    ],
 )
 def test_slip_refuses_slips_of_the_finger(field: str, value: str, words: str) -> None:
     """A pitch or gear ratio that cannot be is named, not used."""
@@ -337,6 +344,11 @@ def test_a_change_that_may_overshoot_says_so() -> None:
     assert "It may come out above the window (centre engine)" in finding.sentence
 
 
+def test_the_largest_change_is_still_advised() -> None:
+    """4620 of 5850 with 19 in is 4 in less by proportion, as much as the shop allows."""
+    assert one(runs_at(BOAT, "4620 rev/min", ("34.0 kn", "34.0 kn")), "pitch").sentence.startswith("Try 15 in first")
+
+
 def test_too_large_a_change_points_elsewhere() -> None:
     """When even the smaller rule asks for more than 4 in, something else is wrong."""
     boat = vessel(1, pitch="25 in")
@@ -400,6 +412,20 @@ def test_no_pitch_advice_from_a_wrong_reading() -> None:
     assert "slip of the centre engine comes out below zero" in finding.sentence
 
 
+def test_a_slip_about_zero_does_not_stop_the_advice() -> None:
+    """44.5 of 43.95 kn is -1.3 % with an interval of 3.6 %: it may well be above zero."""
+    finding = one(runs_at(BOAT, "5200 rev/min", ("44.5 kn", "44.5 kn")), "pitch")
+    assert finding.sentence.startswith("Try 17 in first")
+
+
+def test_propellers_of_different_pitch_change_by_the_same() -> None:
+    """Both new pitches are named."""
+    other = attrs.evolve(TWIN.engines[1], propeller=Propeller(pitch=amount("18 in")))
+    boat = attrs.evolve(TWIN, engines=(TWIN.engines[0], other))
+    sentence = one(runs_at(boat, "5200 rev/min", ("36.0 kn", "35.0 kn")), "pitch").sentence
+    assert sentence.startswith("Try 17 in and 16 in first: 2 in less pitch, the same on every engine")
+
+
 def test_both_rules_are_named_as_common_practice() -> None:
     """Neither rule has a source worth the name, and the finding says so."""
     finding = one(runs_at(BOAT, "5200 rev/min"), "pitch")
@@ -445,6 +471,7 @@ SMALL = {
         ("60 hp", {"steering": "tiller"}, Verdict.PASS, "Formula: 58.2 hp, raised to 60"),
         ("41 hp", {"steering": "tiller", "hull_form": "flat bottom hard chine"}, Verdict.ADVISE, "37 hp, raised to 40"),
         ("40 hp", {"length": "12.5 ft", "transom_width": "4.2 ft"}, Verdict.NOT_ENOUGH_DATA, "ask the boat's maker"),
+        ("40 hp", {"transom_width": "0 ft"}, Verdict.NOT_ENOUGH_DATA, "must be above zero"),
         ("40 hp", {"transom_width": None}, Verdict.NOT_ENOUGH_DATA, "transom width is not entered"),
         ("40 hp", {"steering": ""}, Verdict.NOT_ENOUGH_DATA, "steering (remote or tiller) is not entered"),
         ("40 hp", {"length": None}, Verdict.NOT_ENOUGH_DATA, "length of the boat is not entered"),
@@ -472,6 +499,9 @@ def test_propeller_as_fitted() -> None:
     loose = good | {(PROPELLER, "nut_secured", "", "port"): False}
     port, starboard = say(job(TWIN, more=dict(loose)), "propeller")
     assert (port.verdict, port.sentence) == (Verdict.FAIL, "Not ready to run: tighten and lock the nut.")
+    bent = loose | {(PROPELLER, "blades_sound", "", "port"): False}
+    both = "Not ready to run: tighten and lock the nut and repair or change the propeller."
+    assert say(job(TWIN, more=dict(bent)), "propeller")[0].sentence == both
     assert starboard.verdict is Verdict.PASS
     (missing,) = say(job(BOAT), "propeller")
     assert missing.about == "centre propeller"

@@ -60,7 +60,8 @@ def test_scatter_widens_the_interval() -> None:
 
 
 def test_runs_not_by_turns_are_averaged_by_side() -> None:
-    """Two with, one against: each side counts once."""
+    """Two with, one against: each side counts once. Scatter by hand: 0.2828 / sqrt 2 / 2 = 0.1, twice that with
+    0.0577 and 0.3 in quadrature is 0.365."""
     runs = two_ways(BOAT, speeds=("41.0 kn", "41.4 kn", "39.0 kn"))
     for made, side in zip(runs, ("with", "with", "against"), strict=True):
         made["direction"] = side
@@ -68,6 +69,7 @@ def test_runs_not_by_turns_are_averaged_by_side() -> None:
     average = average_speed(view, runs_of(view))
     assert average.value == pytest.approx((41.2 + 39.0) / 2)
     assert average.method == "mean of both ways, 2 and 1 runs"
+    assert average.uncertainty == pytest.approx(0.365, abs=0.001)
 
 
 def test_runs_all_one_way_give_no_speed() -> None:
@@ -133,6 +135,12 @@ def test_sides_unsaid() -> None:
         sides([run(course=0), run("run 2")], 20)
     with pytest.raises(NotEnoughData, match="run 1: say with or against"):
         sides([run(side=""), run("run 2", side="with")], 20)
+
+
+@pytest.mark.parametrize(("course", "kept"), [("0 deg", 0), ("360 deg", 360), ("361 deg", None), ("-1 deg", None)])
+def test_a_course_off_the_compass_is_not_used(course: str, kept: float | None) -> None:
+    """Courses run from 0 to 360."""
+    assert runs_of(job(BOAT, [{"course": course, "speed": "40 kn"}]))[0].course == kept
 
 
 def test_with_or_against_wins_over_courses() -> None:
