@@ -9,11 +9,13 @@ from pathlib import Path
 import attrs
 
 from garboard import hull_number
+from garboard.desk import open_hull, recordings_of
 from garboard.faults import Fault, InputError
 from garboard.findings import Verdict
 from garboard.host import Assessed, PluginHost
-from garboard.job_file import JobFile, check, implausible, read_job_file, settings_faults, view_of
-from garboard.job_view import JobView, place_of
+from garboard.hullfile import HULLS_FOLDER, HullFolder
+from garboard.job_file import check, implausible, read_job_file, settings_faults, view_of
+from garboard.job_view import Disagreement, JobView, place_of
 from garboard.records import EQUIPMENT, Measurement, Vessel
 from garboard.report import json_out
 from garboard.report.outline import place_in_words
@@ -49,7 +51,58 @@ def assess_job_file(path: Path, host: PluginHost) -> AssessedJob:
     if faults:
         raise InputError(str(path), faults)
     view = view_of(job_file, path.parent)
-    return AssessedJob(str(path), view, host.assess(view), tuple(_questions(job_file, host)))
+    return AssessedJob(str(path), view, host.assess(view), tuple(_questions(view, host)))
+
+
+def is_hull_folder(path: Path) -> bool:
+    """Whether a folder holds hull files."""
+    return (path / HULLS_FOLDER).is_dir()
+
+
+def assess_hulls(folder: Path, host: PluginHost, hull: str = "") -> Iterator[AssessedJob]:
+    """Assess the jobs in a folder of hull files, or those of one boat by any of its numbers.
+
+    A boat with two numbers comes once, and a job that was moved comes under the boat it was moved to.
+    """
+    with HullFolder(folder, read_only=True) as hulls:
+        load = recordings_of(hulls)
+        seen: set[str] = set()
+        for key in [hull_number.key(hull)] if hull else hulls.hulls():
+            boat = open_hull(hulls, key)
+            for job in boat.jobs:
+                if job not in seen:
+                    seen.add(job)
+                    view = boat.view(job, load)
+                    questions = tuple(_questions(view, host))
+                    yield AssessedJob(f"{folder} {boat.state.hull_number} {job}", view, host.assess(view), questions)
+
+
+def assess_path(path: Path, host: PluginHost) -> Iterator[AssessedJob | InputError]:
+    """Assess everything a path stands for; a file that cannot be used comes as its error."""
+    if is_hull_folder(path):
+        yield from assess_hulls(path, host)
+        return
+    for file in job_files(path):
+        try:
+            yield assess_job_file(file, host)
+        except InputError as failure:
+            yield InputError(str(file), failure.faults)
+
+
+def assess_one(path: Path, host: PluginHost, hull: str = "", job: str = "") -> AssessedJob:
+    """Assess one job: a job file, or a job in a folder of hull files.
+
+    hull : any of the boat's numbers; not needed where the folder holds one boat
+    job  : the job's id; not needed where the boat has one job
+    Raises InputError when that does not name exactly one job, listing what there is.
+    """
+    if not is_hull_folder(path):
+        return assess_job_file(path, host)
+    found = [one for one in assess_hulls(path, host, hull) if job in ("", one.view.job.id)]
+    if len(found) != 1:
+        there = "; ".join(f"--hull {one.view.vessel.hull_number} --job {one.view.job.id}" for one in found)
+        raise InputError(str(path), [Fault("--hull, --job", f"one job: {there or 'none is here'}", f"{len(found)}")])
+    return found[0]
 
 
 def job_files(path: Path) -> tuple[Path, ...]:
@@ -73,17 +126,24 @@ def _is_our_own_output(file: Path) -> bool:
     return isinstance(plain, dict) and plain.get("format") == json_out.FORMAT
 
 
-def _questions(job_file: JobFile, host: PluginHost) -> Iterator[str]:
-    number = job_file.vessel.hull_number
+def _questions(job: JobView, host: PluginHost) -> Iterator[str]:
+    number = job.vessel.hull_number
     try:
         doubts = hull_number.parse(number).doubts
     except InputError as failure:
         doubts = tuple(str(fault) for fault in failure.faults)
     yield from (f"Hull number {number}: {doubt}." for doubt in doubts)
-    for measurement in job_file.measurements:
+    for disagreement in job.disagreements:
+        yield _disagreement_in_words(disagreement, host)
+    for measurement in job.measurements:
         step = host.step(measurement.step)
-        if step is not None:
-            yield from _questions_about(measurement, step, job_file.vessel, host)
+        if step is not None and any(field.name == measurement.field for field in step.all_fields()):
+            yield from _questions_about(measurement, step, job.vessel, host)
+
+
+def _disagreement_in_words(disagreement: Disagreement, host: PluginHost) -> str:
+    values = " or ".join(f"{one.value} ({one.by}, {one.at})" for one in disagreement.values)
+    return f"{place_in_words(disagreement.place, host)}: {values}? Neither is used until someone chooses."
 
 
 def _questions_about(measurement: Measurement, step: Step, vessel: Vessel, host: PluginHost) -> Iterator[str]:

@@ -14,6 +14,7 @@ import click
 import garboard
 from garboard.commands.tools import BAD_INPUT, Tools
 from garboard.faults import InputError
+from garboard.storage import FolderInUse, NewerFormat, NotSaved
 
 COMMANDS: Mapping[str, str] = {
     "assess": "garboard.commands.assess",
@@ -22,8 +23,19 @@ COMMANDS: Mapping[str, str] = {
     "plugins": "garboard.commands.plugins",
     "book": "garboard.commands.book",
     "demo": "garboard.commands.demo",
+    "tablet": "garboard.commands.tablet",
+    "import": "garboard.commands.hulls:import_job",
+    "export": "garboard.commands.hulls:export_job",
+    "merge": "garboard.commands.hulls:merge_folders",
+    "show": "garboard.commands.hulls:show",
+    "settle": "garboard.commands.hulls:settle",
+    "take-back": "garboard.commands.hulls:take_back",
+    "same-boat": "garboard.commands.hulls:same_boat",
+    "move-job": "garboard.commands.hulls:move_job",
+    "digest": "garboard.commands.hulls:digest",
+    "ashore": "garboard.commands.ashore",
 }
-"""The program's own commands, each with the module whose `command` it is."""
+"""The program's own commands: "module:name"; the name is `command` where none is given."""
 
 
 class Program(click.Group):
@@ -34,7 +46,8 @@ class Program(click.Group):
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name in COMMANDS:
-            command: click.Command = import_module(COMMANDS[cmd_name]).command
+            module, _, name = COMMANDS[cmd_name].partition(":")
+            command: click.Command = getattr(import_module(module), name or "command")
             return command
         return _tools(ctx).plugin_commands.get(cmd_name)
 
@@ -42,7 +55,7 @@ class Program(click.Group):
         """Run; bad input ends with its faults and exit code 2 instead of a traceback."""
         try:
             return super().main(*args, **extra)
-        except InputError as failure:
+        except (InputError, FolderInUse, NotSaved, NewerFormat, FileNotFoundError) as failure:
             click.echo(str(failure), err=True)
             sys.exit(BAD_INPUT)
 

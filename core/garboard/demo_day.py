@@ -6,21 +6,23 @@ measured after a sign-off; one tablet's clock is a day off; one entry comes from
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import attrs
 
 from garboard import exchange, hull_number
 from garboard.clock import HybridClock, wall_milliseconds
+from garboard.desk import author_for, name_of, open_hull
 from garboard.entries import Entry, make_entry
 from garboard.fold import Fold, fold
 from garboard.hullfile import HullFolder
 from garboard.job_file import JobFile, read_job_file
 from garboard.merge import MergeReport, merge
-from garboard.writing import Author, measure
+from garboard.writing import Author, measure, same_boat, settle
 
 A_DAY = 24 * 60 * 60 * 1000
+MANAGER = "M. Office"
 RETESTED_AT = "2026-05-15T17:45:00-04:00"
 
 
@@ -108,3 +110,33 @@ def _from_a_plugin_not_here(third: HullFolder, job_file: JobFile, author: Author
         plugins={"shop_paint": "3"},
     )
     third.save(entry)
+
+
+def settle_day(shop: Path) -> tuple[str, ...]:
+    """What the manager decides in the evening, in words. Decided already, nothing is decided again."""
+    with HullFolder(shop) as hulls:
+        return (*_choose_the_speed(hulls), *_join_the_numbers(hulls))
+
+
+def _choose_the_speed(hulls: HullFolder) -> Iterator[str]:
+    for hull in hulls.hulls():
+        boat = open_hull(hulls, hull)
+        for job in boat.jobs:
+            for key in boat.home_of(job).disagreements(job):
+                state = boat.home_of(job)
+                right = next(entry for entry in state.standing(key) if entry.tablet == "tablet 1")
+                author = author_for(hulls, state, "office", MANAGER)
+                hulls.save(settle(author, state, key, right.value, "read at the plotter during the run"))
+                yield f"{state.hull_number}: {name_of(key)} is {right.value}"
+
+
+def _join_the_numbers(hulls: HullFolder) -> Iterator[str]:
+    known = hulls.hulls()
+    for hull in known:
+        for other in hull_number.look_alikes(hull, known):
+            state, there = (fold(number, hulls.entries(number)) for number in (hull, other))
+            if other not in state.aliases and "O" in hull:
+                author = author_for(hulls, state, "office", MANAGER)
+                for entry in same_boat(author, state, there, "letter for a digit"):
+                    hulls.save(entry)
+                yield f"{hull} and {other} are one boat"

@@ -310,20 +310,22 @@ def test_a_place_that_cannot_be_written_is_named(tmp_path, passing):
     assert "a place that can be written" in result.stderr
 
 
-def test_demo_prints_accounts_and_writes_books_and_findings(tmp_path, monkeypatch):
-    for name in ("one", "two"):
-        job_with(tmp_path / "jobs" / name)
-    monkeypatch.setattr("garboard.samples_folder.sample_jobs_folder", lambda: tmp_path / "jobs")
+def test_demo_merges_three_tablets_prints_accounts_and_writes_books_and_findings(tmp_path):
     result = run("demo", "--out", tmp_path / "out")
     assert result.exit_code == 0, result.output
-    assert result.output.count("hull number ABC12345C393") == 2
+    assert "both sides counted" in result.output
+    for hull in ("QQZ04417D626", "QQZ08832B626", "QQZ01209A626"):
+        assert f"hull number {hull}" in result.output
     assert str(tmp_path / "out") in result.output
     assert sorted(file.name for file in (tmp_path / "out").iterdir()) == [
         "findings.json",
-        "one-handover-book.pdf",
-        "two-handover-book.pdf",
+        "kittiwake-2026-05-handover-book.pdf",
+        "long-reach-2026-05-handover-book.pdf",
+        "saltgrass-2026-05-handover-book.pdf",
+        "shop",
+        "tablets",
     ]
-    assert len(json.loads((tmp_path / "out" / "findings.json").read_text(encoding="utf-8"))["jobs"]) == 2
+    assert len(json.loads((tmp_path / "out" / "findings.json").read_text(encoding="utf-8"))["jobs"]) == 3
 
 
 def test_help_does_not_load_what_only_some_commands_need():
@@ -331,7 +333,7 @@ def test_help_does_not_load_what_only_some_commands_need():
         "import sys\n"
         "from garboard.cli import program\n"
         "program(['--help'], standalone_mode=False)\n"
-        "heavy = {'matplotlib', 'fpdf', 'numpy', 'pint', 'rich', 'kivy', 'tinydb', 'pygeomag'}\n"
+        "heavy = {'matplotlib', 'fpdf', 'numpy', 'pint', 'rich', 'kivy', 'pygeomag', 'starlette'}\n"
         "print('loaded:', sorted(heavy & set(sys.modules)))\n"
     )
     ended = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -6,8 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from garboard.demo_day import Day, make_day
+from garboard.assessing import assess_one, assess_path
+from garboard.demo_day import Day, make_day, settle_day
 from garboard.desk import open_hull
+from garboard.faults import InputError
+from garboard.host import make_host
 from garboard.hullfile import HullFolder
 
 SAMPLES = Path(__file__).parents[2] / "sample_jobs"
@@ -51,3 +54,23 @@ def test_a_value_that_disagrees_is_not_used_and_says_so(day: Day) -> None:
         view = open_hull(shop, SALTGRASS).view("saltgrass-2026-05")
     assert view.amount("prop_check.full_throttle", "speed", "kn", row="2") is None
     assert view.amount("prop_check.full_throttle", "speed", "kn", row="1") == 32.9
+
+
+def test_the_managers_evening_leaves_nothing_to_decide_and_is_not_repeated(day: Day) -> None:
+    assert len(settle_day(day.shop)) == 2
+    assert settle_day(day.shop) == ()
+    with HullFolder(day.shop, read_only=True) as shop:
+        assert open_hull(shop, "QQZO1209A626").jobs == open_hull(shop, LONG_REACH).jobs == ("long-reach-2026-05",)
+        view = open_hull(shop, LONG_REACH).view("long-reach-2026-05")
+    assert view.amount("fuel_curve.tanks", "usable_fuel", "gal") == 270
+
+
+def test_a_folder_of_hull_files_is_assessed_like_job_files_and_a_book_needs_one_job_named(day: Day) -> None:
+    host = make_host()
+    jobs = {job.view.job.id: job for job in assess_path(day.shop, host) if not isinstance(job, InputError)}
+    assert set(jobs) == {"saltgrass-2026-05", "kittiwake-2026-05", "long-reach-2026-05"}
+    turns = [one for one in jobs["kittiwake-2026-05"].assessed if one.calculator == "heading_calibration.steady_turn"]
+    assert any(one.finding.numbers for one in turns), "the recordings were read out of the attachments"
+    assert assess_one(day.shop, host, SALTGRASS).view.job.id == "saltgrass-2026-05"
+    with pytest.raises(InputError, match="--hull QQZ04417D626 --job saltgrass-2026-05"):
+        assess_one(day.shop, host)

@@ -11,7 +11,8 @@ from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, Tools
 
 HELP = """Assess job files: what passes, what fails, what to do next.
 
-PATH is a job file, or a folder of them; a faulty file does not stop the others.
+PATH is a job file, a folder of them, or a folder of hull files (a tablet's, the shop's). A faulty file does not
+stop the others.
 
 \b
 Exit code 0  nothing fails; advice and missing data are no failure
@@ -26,7 +27,7 @@ Exit code 0  nothing fails; advice and missing data are no failure
 @click.pass_context
 def command(context: click.Context, paths: Sequence[Path], as_json: bool) -> None:
     """Assess and exit."""
-    from garboard.assessing import assess_job_file, job_files
+    from garboard.assessing import assess_path
     from garboard.faults import InputError
     from garboard.report import json_out
     from garboard.report.account import print_account
@@ -36,13 +37,11 @@ def command(context: click.Context, paths: Sequence[Path], as_json: bool) -> Non
     tools.tell_broken_plugins()
     console = tools.console()
     written, fails, unusable = [], False, False
-    for file in [file for path in paths for file in job_files(path)]:
-        try:
-            job = assess_job_file(file, host)
-        except InputError as failure:
+    for job in [job for path in paths for job in assess_path(path, host)]:
+        if isinstance(job, InputError):
             unusable = True
-            click.echo(str(failure), err=True)
-            written.append(json_out.faulty_job(str(file), failure.faults))
+            click.echo(str(job), err=True)
+            written.append(json_out.faulty_job(job.source, job.faults))
             continue
         fails = fails or job.fails
         written.append(json_out.assessed_job(job.source, job.view, host, job.assessed, job.questions))

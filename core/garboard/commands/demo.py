@@ -11,16 +11,18 @@ from garboard.commands.tools import Tools, need_office, write_file
 DEFAULT_FOLDER = Path("garboard-demo")
 
 
-@click.command("demo", help="Assess the sample jobs and write their handover books and findings.")
+@click.command("demo", help="An invented shop's day: three boats on three tablets, merged, judged, and their books.")
 @click.option(
     "--out", type=click.Path(path_type=Path), default=DEFAULT_FOLDER, show_default=True, help="Folder to write into."
 )
 @click.pass_obj
 def command(tools: Tools, out: Path) -> None:
-    """Print an account of each sample vessel, then write its book."""
+    """Merge the day's tablets, print an account of each vessel, then write its book."""
     from rich.progress import track
 
-    from garboard.assessing import assess_job_file
+    from garboard.assessing import assess_hulls
+    from garboard.commands.hulls import readable_report
+    from garboard.demo_day import make_day, settle_day
     from garboard.report import json_out
     from garboard.report.account import print_account
     from garboard.samples_folder import sample_job_files
@@ -28,13 +30,15 @@ def command(tools: Tools, out: Path) -> None:
     need_office()
     host, console = tools.host, tools.console()
     tools.tell_broken_plugins()
-    jobs = {file.parent.name: assess_job_file(file, host) for file in sample_job_files()}
+    day = make_day({file.parent.name: file for file in sample_job_files()}, out)
+    console.print("EVENING: THREE TABLETS COME ASHORE", highlight=False)
+    console.print(readable_report(day.report), soft_wrap=True, highlight=False)
+    for decision in settle_day(day.shop):
+        console.print(f"  decided: {decision}", soft_wrap=True, highlight=False)
+    jobs = {job.view.job.id: job for job in assess_hulls(day.shop, host)}
     for job in jobs.values():
         print_account(console, job.view, host, job.assessed, job.questions)
-    plain = [
-        json_out.assessed_job(f"{name}/job.json", job.view, host, job.assessed, job.questions)
-        for name, job in jobs.items()
-    ]
+    plain = [json_out.assessed_job(name, job.view, host, job.assessed, job.questions) for name, job in jobs.items()]
     write_file(out / "findings.json", json_out.document(host, plain).encode())
     from garboard.report.book import handover_book
 
@@ -43,4 +47,6 @@ def command(tools: Tools, out: Path) -> None:
     for name in names:
         job = jobs[name]
         write_file(out / f"{name}-handover-book.pdf", handover_book(job.view, host, job.assessed))
-    console.print(f"Wrote {len(jobs)} handover books and findings.json to {out.resolve()}", soft_wrap=True)
+    console.print(
+        f"Wrote {len(jobs)} handover books, findings.json, tablets and shop to {out.resolve()}", soft_wrap=True
+    )

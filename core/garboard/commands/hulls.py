@@ -163,7 +163,7 @@ def _listing(state: Fold, job: str) -> Iterator[str]:
     yield f"{state.hull_number}, job {job}"
     for key in sorted(key for key in state.slots if key.kind == "field" or key.job == job):
         standing = state.standing(key)
-        if key.kind in ("field", "measure") and standing:
+        if standing and (key.kind in ("field", "measure") or state.disagrees(key)):
             mark = "  DISAGREES  " if len(standing) > 1 else "  "
             yield f"{mark}{name_of(key)}: " + " | ".join(f"{_text(e.value)} ({e.by}, {e.at})" for e in standing)
     for struck in state.struck(job):
@@ -251,12 +251,13 @@ def same_boat(folder: Path, hull: str, other: str, undo: bool, by: str, reason: 
 @click.option("--to", "target", required=True, help="Hull number the job belongs to.")
 @_signed
 def move_job(folder: Path, hull: str, job: str, target: str, by: str, reason: str, tablet: str) -> None:
-    """Move a job written under a wrong hull number. Nothing is rewritten."""
+    """Move a job written under a wrong hull number. Nothing is rewritten; moved back, it is as before."""
     with HullFolder(folder) as hulls:
-        here, there = fold(hull, hulls.entries(hull)), fold(target, hulls.entries(target))
-        if job not in here.jobs:
-            raise InputError(str(folder), [Fault("job", f"one of {', '.join(here.jobs) or 'none'}", repr(job))])
-        _save_all(hulls, writing.move_job(author_for(hulls, here, tablet, by), here, there, job, reason))
+        boat, there = open_hull(hulls, hull), fold(target, hulls.entries(target))
+        if job not in boat.jobs:
+            raise InputError(str(folder), [Fault("job", f"one of {', '.join(boat.jobs) or 'none'}", repr(job))])
+        home = boat.home_of(job)
+        _save_all(hulls, writing.move_job(author_for(hulls, home, tablet, by), home, there, job, reason))
     click.echo(f"job {job} belongs to {target}")
 
 
@@ -319,6 +320,3 @@ def _save_all(hulls: HullFolder, entries: tuple[Entry, ...] | list[Entry]) -> No
     with hulls.batch():
         for entry in entries:
             hulls.put_if_absent(hull_number.key(entry.hull), [entry])
-
-
-COMMANDS = (merge_folders, digest, show, settle, take_back, same_boat, move_job, import_job, export_job)

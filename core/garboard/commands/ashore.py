@@ -1,0 +1,130 @@
+"""`garboard ashore`: bring a tablet's folder ashore to the shop server."""
+
+from __future__ import annotations
+
+import json
+import socket
+import sys
+import threading
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import attrs
+import click
+
+from garboard.faults import Fault, InputError
+
+if TYPE_CHECKING:
+    from garboard.hullfile import HullFolder
+    from garboard.pairing import PairedShop
+    from garboard.sync import SyncReport
+
+HELP = """Bring everything in a tablet's folder to the shop server, and everything there into the folder.
+
+The first time, give the pairing code that `garboard shop` prints. Exit status 0 when both sides hold the same,
+1 when something was refused or is still missing, 2 when the shop could not be reached or refuses this tablet.
+"""
+
+
+@click.command("ashore", help=HELP, short_help="Bring a folder ashore to the shop server.")
+@click.option(
+    "--folder", required=True, type=click.Path(path_type=Path, file_okay=False), help="The tablet's hull files."
+)
+@click.option("--pair", "code", default="", metavar="CODE", help='The pairing code, "ADDRESS CODE" in quotes.')
+@click.option("--name", default="", help="What the shop lists this tablet as; this machine's name otherwise.")
+@click.option("--at", "address", default="", metavar="ADDRESS", help="Where the shop server is now, if it moved.")
+@click.option(
+    "--keep-trying", "minutes", type=click.FloatRange(0), default=0, help="Minutes to go on while it is away."
+)
+@click.option("--json", "as_json", is_flag=True)
+def command(folder: Path, code: str, name: str, address: str, minutes: float, as_json: bool) -> None:
+    """Pair if asked to, then bring ashore."""
+    from garboard import pairing, sync
+    from garboard.hullfile import HullFolder
+    from garboard.storage import FolderInUse, NotSaved
+
+    try:
+        with HullFolder(folder) as hulls:
+            shop = sync.pair(code, name or socket.gethostname()) if code else _paired(folder)
+            if address:
+                host, port = pairing.read_address(address)
+                shop = attrs.evolve(shop, host=host, port=port)
+            pairing.keep(folder, shop)
+            report = _bring(hulls, shop, minutes)
+    except (sync.ShopAway, sync.NotTheShop, sync.NotPaired, sync.ShopRefused, FolderInUse, NotSaved) as failure:
+        raise InputError(
+            "ashore", [Fault("shop", "the shop server this tablet is paired with", str(failure))]
+        ) from None
+    click.echo(json.dumps(plain_report(report), indent=1) if as_json else readable_report(report))
+    if report.refused or report.not_kept or not report.equal:
+        sys.exit(1)
+
+
+def _paired(folder: Path) -> PairedShop:
+    from garboard import pairing
+
+    shop = pairing.kept(folder)
+    if shop is None:
+        fault = Fault("shop", "a pairing: give --pair with the code `garboard shop` prints", "none in this folder")
+        raise InputError(str(folder), [fault])
+    return shop
+
+
+def _bring(hulls: HullFolder, shop: PairedShop, minutes: float) -> SyncReport:
+    from garboard import pairing, sync
+    from garboard.discovery import look_for
+
+    def attempt() -> SyncReport:
+        nonlocal shop
+        try:
+            return sync.bring_ashore(hulls, shop)
+        except sync.ShopAway:
+            found = look_for(shop)
+            if found is None or (found.host, found.port) == (shop.host, shop.port):
+                raise
+            shop = found
+            pairing.keep(hulls.folder, shop)
+            return sync.bring_ashore(hulls, shop)
+
+    if not minutes:
+        return attempt()
+    stop = threading.Event()
+    timer = threading.Timer(minutes * 60, stop.set)
+    timer.daemon = True
+    timer.start()
+    try:
+        report = sync.keep_trying(
+            attempt, stop, told=lambda reason, wait: click.echo(f"{reason}; again in {wait:.0f} s", err=True)
+        )
+    finally:
+        timer.cancel()
+    if report is None:
+        raise sync.ShopAway(f"no answer from {shop.host} for {minutes:g} minutes")
+    return report
+
+
+def plain_report(report: SyncReport) -> dict[str, object]:
+    """A report as plain data."""
+    return {"format": "garboard ashore", "version": 1, **attrs.asdict(report)}
+
+
+def readable_report(report: SyncReport) -> str:
+    """A report for people."""
+    from garboard.desk import name_of
+
+    lines = [
+        f"sent {report.sent} entries and {report.attachments_sent} attachments, "
+        f"received {report.received} and {report.attachments_received}"
+    ]
+    for hull in report.hulls:
+        lines += [f"{hull.hull}: {hull.came} new"]
+        lines += [f"  disagrees now: {name_of(key)}" for key in hull.disagreeing]
+        lines += [f"  sign-off gone stale: {who}: not covered: {', '.join(what)}" for who, what in hull.stale]
+        lines += [f"  looks like {other}: check the number on the transom" for other in hull.look_alikes]
+    lines += [f"refused by the shop, still here: {name}: {reason}" for name, reason in report.refused]
+    lines += [f"not kept here: {name}: {reason}" for name, reason in report.not_kept]
+    if report.clock_is_off:
+        lines.append(f"this machine's clock is {-report.clock_offset / 1000:+.0f} s off the shop's: set it")
+    counted = f"{sum(report.here.values())} entries here, {sum(report.there.values())} at the shop"
+    lines.append(counted + (": both sides hold the same" if report.equal else ": NOT the same yet, bring ashore again"))
+    return "\n".join(lines)

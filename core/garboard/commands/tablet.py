@@ -1,0 +1,29 @@
+"""`garboard tablet`: the app, in an ordinary window on a desktop."""
+
+from __future__ import annotations
+
+from importlib.util import find_spec
+from pathlib import Path
+
+import click
+
+from garboard.faults import Fault, InputError
+
+
+@click.command("tablet")
+@click.option(
+    "--folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("garboard-tablet"),
+    show_default=True,
+    help="Where the tablet keeps its hull files.",
+)
+@click.option("--demo", is_flag=True, help="Start with the sample jobs and a simulated boat, in a folder of their own.")
+def command(folder: Path, demo: bool) -> None:
+    """Start the tablet app. Everything works without signal."""
+    if find_spec("kivy") is None or find_spec("garboard_tablet") is None:
+        wanted = "the tablet part: pip install 'garboard[tablet]'"
+        raise InputError("tablet", [Fault("packages", wanted, "kivy is not installed")])
+    from garboard_tablet.app import run
+
+    run(folder, demo)
