@@ -112,7 +112,7 @@ def test_vapour_pressure(temperature: float, pressure: float) -> None:
 
 
 def test_reference_air_follows_the_propeller_law() -> None:
-    """Source: propeller law, power as the cube of speed (duty cycle E3, ISO 8178-4: 91 % speed, 75 % power; memory)."""
+    """Source: propeller law as the cube of speed: 40 CFR 1042 Appendix II, duty cycle E3, 91 % speed at 75 % power."""
     turns, _ = engine_speed_in_reference_air(0.91 * 6000, 0, 1 / 0.75)
     assert turns == pytest.approx(6000, rel=0.005)
 
