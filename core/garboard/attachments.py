@@ -51,6 +51,39 @@ class Attachments:
             name = hashlib.file_digest(file, "sha256").hexdigest()
         return self._keep(name, _chunks_of(path))
 
+    def take_over(self, path: Path, name: str) -> bool:
+        """Make a file on the same disk the attachment of that name; kept when this returns.
+
+        returns : False when its content is not what the name says; it stays where it is
+        errors  : NotSaved
+        """
+        if not self._writing:
+            raise NotSaved("the folder is open for reading only")
+        with path.open("rb") as file:
+            if hashlib.file_digest(file, "sha256").hexdigest() != name:
+                return False
+        try:
+            storage.make_folder(self.folder)
+            path.replace(self._path(name))
+            storage.flush_folder(self.folder)
+        except OSError as error:
+            raise NotSaved(f"attachment {name} not saved: {error.strerror}") from error
+        return True
+
+    def read(self, name: str, start: int, most: int) -> bytes:
+        """A piece of an attachment, not proved: whoever puts the pieces together proves the whole.
+
+        start  : where the piece begins [bytes]
+        most   : its greatest length [bytes]
+        errors : KeyError when it is not here
+        """
+        try:
+            with self._path(name).open("rb") as file:
+                file.seek(start)
+                return file.read(most)
+        except FileNotFoundError:
+            raise KeyError(f"attachment {name} is not on this machine") from None
+
     def get(self, name: str) -> bytes:
         """The content of an attachment.
 

@@ -29,6 +29,7 @@ BUILT_IN = (
     "garboard_prop_check",
     "garboard_fuel_curve",
     "garboard_handover",
+    "garboard_shop",
 )
 """Plugins that come with the program. Named here because a tablet package may carry no metadata to find them by."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import nullcontext
 from pathlib import Path
 
@@ -82,7 +82,7 @@ def merge(
         target=target.folder,
         sources=tuple(source.folder for source in sources),
         dry_run=dry_run,
-        hulls=tuple(_judge(hull, came[hull], already[hull], target, dry_run, known) for hull in sorted(came)),
+        hulls=tuple(judge(hull, came[hull], already[hull], target, dry_run, known) for hull in sorted(came)),
         attachments=attachments,
         refused=(*refused, *spoilt),
         damage=tuple(damage for folder in (*sources, target) for damage in folder.damage()),
@@ -123,9 +123,15 @@ def bring_entries(
     return came, already, refused
 
 
-def _judge(
-    hull: str, came: dict[str, bytes], already: int, target: HullFolder, dry_run: bool, known: Sequence[str]
+def judge(
+    hull: str, came: Mapping[str, bytes], already: int, target: HullFolder, dry_run: bool, known: Sequence[str]
 ) -> HullMerge:
+    """What entries that came into a hull did to it.
+
+    came    : the entries, by id; in the target already unless it was a dry run
+    already : entries offered that were here before
+    known   : hulls to look for look-alikes in
+    """
     look_alikes = hull_number.look_alikes(hull, [other for other in known if other != hull])
     if not came:
         return HullMerge(hull=hull, came=0, already=already, look_alikes=look_alikes)

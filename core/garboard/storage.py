@@ -114,6 +114,30 @@ def append(descriptor: int, data: bytes, size_before: int) -> None:
     raise NotSaved(f"not saved: {reason}. Free some space, then save again")
 
 
+def append_saved(path: Path, data: bytes) -> None:
+    """Write at the end of a file, made when it is not there; on the disk when this returns.
+
+    errors : NotSaved; the file is as before
+    """
+    is_new = not path.exists()
+    try:
+        descriptor = open_for_append(path, create=is_new)
+        try:
+            size = os.fstat(descriptor).st_size
+            append(descriptor, data, size)
+            try:
+                flush(descriptor)
+            except OSError:
+                os.ftruncate(descriptor, size)
+                raise
+        finally:
+            os.close(descriptor)
+        if is_new:
+            flush_folder(path.parent)
+    except OSError as error:
+        raise NotSaved(f"{path.name} not saved: {error.strerror}") from error
+
+
 def unfinished(path: Path) -> Path:
     """Where a file is written until it is whole."""
     return path.with_name(f"{UNFINISHED}{path.name}")

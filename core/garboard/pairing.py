@@ -1,0 +1,155 @@
+"""Which shop a tablet belongs to: the pairing code a person types or scans, and what is kept once it was accepted.
+
+The code carries the shop server's address, the fingerprint of its certificate and a secret that works once. The
+tablet refuses any server whose certificate has another fingerprint, so nobody can stand between the two.
+
+[1] RFC 4648: base 32, letters and the numerals 2 to 7.
+"""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import json
+import re
+import secrets
+from pathlib import Path
+
+import attrs
+
+from garboard import storage
+from garboard.convert import structure
+from garboard.faults import Fault, InputError
+from garboard.records import JsonValue
+
+FILE = "shop.json"
+DEFAULT_PORT = 8443
+FINGERPRINT_BYTES = 10
+"""Bytes of the certificate's SHA-256 in a code: 80 bits, which nobody can make a second certificate for."""
+SECRET_BYTES = 5
+
+_HEAD = "GARBOARD:"
+_CODE_BYTES = FINGERPRINT_BYTES + SECRET_BYTES
+_CODE_LENGTH = _CODE_BYTES * 8 // 5
+_EXAMPLE = "192.168.1.20:8443 ABCDEF-GHJKLM-NPQRST-UVWXYZ"
+
+
+@attrs.frozen
+class PairingCode:
+    """What a pairing code says.
+
+    host        : name or address of the shop server
+    port        : its port
+    fingerprint : the first bytes of its certificate's SHA-256, in hexadecimal
+    secret      : works once
+    """
+
+    host: str
+    port: int
+    fingerprint: str
+    secret: str = attrs.field(repr=False)
+
+    @property
+    def address(self) -> str:
+        return address_text(self.host, self.port)
+
+    @property
+    def typed(self) -> str:
+        """The code for a person to type: address, then 24 characters in groups."""
+        run = _encoded(bytes.fromhex(self.fingerprint) + bytes.fromhex(self.secret))
+        groups = "-".join(run[start : start + 6] for start in range(0, len(run), 6))
+        return f"{self.address} {groups}"
+
+    @property
+    def scanned(self) -> str:
+        """The code as a QR code carries it: capitals and numerals only, which keeps the picture small."""
+        return f"{_HEAD}{self.typed.upper()}"
+
+
+@attrs.frozen
+class PairedShop:
+    """The shop this tablet was paired with.
+
+    host        : where it was last found
+    fingerprint : SHA-256 of its certificate, in hexadecimal
+    token       : what the shop knows this tablet by; kept secret
+    tablet      : the tablet's id at the shop
+    role        : technician or manager
+    """
+
+    name: str
+    host: str
+    port: int
+    fingerprint: str
+    token: str = attrs.field(repr=False)
+    tablet: str
+    role: str = "technician"
+
+
+def read_code(text: str) -> PairingCode:
+    """Read a pairing code as typed or scanned.
+
+    text   : address, space, 24 characters; small letters, hyphens and spaces do not matter
+    errors : InputError
+
+    >>> read_code("192.168.1.20:8443 aaaaaa-aaaaaa-aaaaaa-aaaaaa").host
+    '192.168.1.20'
+    """
+    words = text.strip().upper().removeprefix(_HEAD).split()
+    address, run = (words[0], re.sub(r"[^A-Z0-9]", "", "".join(words[1:]))) if words else ("", "")
+    if len(run) != _CODE_LENGTH:
+        raise _no_code(f"{len(run)} characters after the address")
+    try:
+        code = base64.b32decode(run.replace("8", "B"), map01="I")
+    except binascii.Error:
+        raise _no_code("a character that is never in a code") from None
+    host, port = read_address(address)
+    return PairingCode(host, port, code[:FINGERPRINT_BYTES].hex(), code[FINGERPRINT_BYTES:].hex())
+
+
+def read_address(text: str) -> tuple[str, int]:
+    """Host and port of "192.168.1.20:8443", "office.local" or "[fe80::1]:8443". Raises InputError."""
+    found = re.fullmatch(r"(\[[0-9A-F:.%]+\]|[\w.-]+)(?::(\d{1,5}))?", text.strip(), re.IGNORECASE)
+    port = int(found[2] or DEFAULT_PORT) if found else 0
+    if not found or not 0 < port < 65536:
+        raise InputError("address", [Fault("shop server", "an address such as 192.168.1.20:8443", repr(text))])
+    return found[1].strip("[]").lower(), port
+
+
+def address_text(host: str, port: int) -> str:
+    """An address as `read_address` reads it."""
+    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+
+
+def new_token() -> str:
+    """A token nobody can guess: 256 bits."""
+    return secrets.token_urlsafe(32)
+
+
+def keep(folder: Path, shop: PairedShop) -> None:
+    """Keep the pairing beside a tablet's hull files. After a power cut it is the old one or the new one.
+
+    errors : storage.NotSaved
+    """
+    storage.make_folder(folder)
+    plain: dict[str, JsonValue] = {"format": "garboard paired shop", "version": 1, **attrs.asdict(shop)}
+    storage.write_whole(folder / FILE, [json.dumps(plain, indent=1).encode()])
+    (folder / FILE).chmod(0o600)
+
+
+def kept(folder: Path) -> PairedShop | None:
+    """The pairing kept beside a tablet's hull files; None when there is none, or none that can be read."""
+    try:
+        plain = json.loads((folder / FILE).read_bytes())
+        return structure({key: plain[key] for key in attrs.fields_dict(PairedShop)}, PairedShop, FILE)
+    except (OSError, ValueError, TypeError, KeyError):
+        return None
+
+
+def _encoded(code: bytes) -> str:
+    return base64.b32encode(code).decode().rstrip("=")
+
+
+def _no_code(got: str) -> InputError:
+    expected = f"the shop's address and 24 characters, such as {_EXAMPLE}"
+    return InputError("pairing code", [Fault("code", expected, got)])

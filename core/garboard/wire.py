@@ -1,0 +1,216 @@
+"""What a tablet and the shop server say to each other: the forms both sides share.
+
+The whole protocol stands in plugins/garboard_shop/PROTOCOL.md.
+
+[1] RFC 9530: the field Content-Digest.
+[2] RFC 1952: gzip.
+"""
+
+from __future__ import annotations
+
+import base64
+import gzip
+import hashlib
+import json
+import zlib
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple
+
+from garboard.records import JsonValue
+
+PROTOCOL = 1
+SHORT_DIGITS = 8
+"""Hexadecimal characters of an id in a first exchange. Two ids that begin alike are told apart in the next round."""
+WHOLE_DIGITS = 32
+
+MOST_ENTRIES = 500
+"""Entries in one request."""
+LARGEST_BATCH = 2 << 20
+"""Bytes of entries a tablet puts into one request, before compression."""
+LARGEST_BODY = 4 << 20
+"""Bytes of a request's or an answer's body as sent."""
+LARGEST_TEXT = 16 << 20
+"""Bytes of a body once decompressed."""
+LARGEST_PIECE = 1 << 20
+"""Bytes of an attachment in one request."""
+LARGEST_ATTACHMENT = 512 << 20
+"""Bytes of an attachment."""
+
+TIME = "Garboard-Time"
+"""Field: the sender's wall time since 1970-01-01 UTC [ms]."""
+HELD = "Garboard-Held"
+"""Field: how many bytes of an attachment the shop holds."""
+
+_COMPRESS_FROM = 200
+_GZIP = 31
+
+
+class Garbled(ValueError):
+    """A body is not what the protocol says; nothing in it is used."""
+
+
+class Differences(NamedTuple):
+    """The shop's answer to the ids a tablet holds.
+
+    needs : by hull, beginnings of the ids the shop does not hold
+    left  : by hull, how many entries there was no room for; ask again once these are kept
+    lines : entries the tablet does not hold, as bytes
+    """
+
+    needs: dict[str, list[str]]
+    left: dict[str, int]
+    lines: list[bytes]
+
+
+def content_digest(body: bytes) -> str:
+    """The field Content-Digest [1] of a body as sent."""
+    return f"sha-256=:{base64.b64encode(hashlib.sha256(body).digest()).decode()}:"
+
+
+def packed(body: bytes) -> tuple[bytes, dict[str, str]]:
+    """A body ready to send, and the fields that go with it."""
+    fields = {}
+    if len(body) >= _COMPRESS_FROM:
+        body = gzip.compress(body, compresslevel=6, mtime=0)
+        fields["Content-Encoding"] = "gzip"
+    return body, {**fields, "Content-Digest": content_digest(body)}
+
+
+def unpacked(body: bytes, encoding: str, digest: str) -> bytes:
+    """A received body, proved and decompressed.
+
+    encoding : the field Content-Encoding, "" or "gzip"
+    digest   : the field Content-Digest
+    Raises Garbled when it is cut, altered, too large, or packed in another way.
+    """
+    if digest != content_digest(body):
+        raise Garbled("the body is not what its Content-Digest says")
+    if encoding in ("", "identity"):
+        return body
+    if encoding != "gzip":
+        raise Garbled("Content-Encoding is gzip or nothing")
+    unpacking = zlib.decompressobj(_GZIP)
+    try:
+        text = unpacking.decompress(body, LARGEST_TEXT)
+    except zlib.error:
+        raise Garbled("the body is not gzip") from None
+    if unpacking.unconsumed_tail or not unpacking.eof or unpacking.unused_data:
+        raise Garbled(f"the body is not one gzip piece of at most {LARGEST_TEXT} bytes")
+    return text
+
+
+def plain(value: JsonValue) -> bytes:
+    """A JSON value as bytes, in one line."""
+    return json.dumps(value, separators=(",", ":")).encode()
+
+
+def read_object(text: bytes) -> dict[str, JsonValue]:
+    """A JSON object out of bytes. Raises Garbled."""
+    try:
+        found = json.loads(text)
+    except (ValueError, RecursionError):
+        raise Garbled("expected JSON") from None
+    if not isinstance(found, dict):
+        raise Garbled("expected a JSON object")
+    return found
+
+
+def text_in(fields: Mapping[str, JsonValue], name: str, longest: int = 200) -> str:
+    """A text in a JSON object. Raises Garbled when there is none, or it is longer than it may be."""
+    found = fields.get(name)
+    if not isinstance(found, str) or len(found) > longest:
+        raise Garbled(f"{name}: expected text of at most {longest} characters")
+    return found
+
+
+def lines_of(entries: Iterable[bytes]) -> bytes:
+    """Entries, one a line. A canonical entry holds no line end."""
+    return b"".join(raw + b"\n" for raw in entries)
+
+
+def read_lines(text: bytes) -> list[bytes]:
+    """Entries as they came, one a line. Raises Garbled when the last line has no end."""
+    *lines, rest = text.split(b"\n")
+    if rest:
+        raise Garbled("the last line has no end")
+    return lines
+
+
+def whole_state(digests: Mapping[str, tuple[str, int]]) -> str:
+    """One tag over everything held: equal on two machines exactly when they hold the same entries."""
+    lines = (f"{hull} {digest}\n" for hull, (digest, _) in sorted(digests.items()))
+    return f'"{hashlib.sha256("".join(lines).encode()).hexdigest()}"'
+
+
+def names_tag(names: Iterable[str]) -> str:
+    """One tag over the names of all attachments held."""
+    return f'"{hashlib.sha256("".join(sorted(names)).encode()).hexdigest()}"'
+
+
+def digests_to_plain(digests: Mapping[str, tuple[str, int]]) -> JsonValue:
+    """Each hull's digest and count of entries."""
+    return {"hulls": {hull: [digest, count] for hull, (digest, count) in digests.items()}}
+
+
+def read_digests(text: bytes) -> dict[str, tuple[str, int]]:
+    """Each hull's digest and count of entries. Raises Garbled."""
+    hulls = read_object(text).get("hulls")
+    found: dict[str, tuple[str, int]] = {}
+    for hull, pair in (hulls if isinstance(hulls, dict) else {}).items():
+        match pair:
+            case [str(digest), int(count)]:
+                found[hull] = (digest, count)
+            case _:
+                raise Garbled("hulls: expected [digest, count] for each")
+    return found
+
+
+def question(ids: Mapping[str, Iterable[str]], digits: int) -> bytes:
+    """The ids held of some hulls, each cut to so many characters, sorted and run together."""
+    hulls: dict[str, JsonValue] = {
+        hull: "".join(sorted({name[:digits] for name in held})) for hull, held in ids.items()
+    }
+    return plain({"digits": digits, "hulls": hulls})
+
+
+def read_question(text: bytes) -> tuple[dict[str, frozenset[str]], int]:
+    """By hull, the beginnings of the ids the other side holds; and how long the beginnings are. Raises Garbled."""
+    fields = read_object(text)
+    digits, hulls = fields.get("digits"), fields.get("hulls")
+    if type(digits) is not int or not SHORT_DIGITS <= digits <= WHOLE_DIGITS:
+        raise Garbled(f"digits: expected {SHORT_DIGITS} to {WHOLE_DIGITS}")
+    if not isinstance(hulls, dict):
+        raise Garbled("hulls: expected an object")
+    found: dict[str, frozenset[str]] = {}
+    for hull, run in hulls.items():
+        if not isinstance(run, str) or len(run) % digits:
+            raise Garbled("hulls: expected beginnings of ids run together")
+        found[hull] = frozenset(run[start : start + digits] for start in range(0, len(run), digits))
+    return found, digits
+
+
+def answer(differences: Differences) -> bytes:
+    """Differences: one line of JSON, then the entries."""
+    needs: dict[str, JsonValue] = {hull: [*found] for hull, found in differences.needs.items()}
+    left: dict[str, JsonValue] = {**differences.left}
+    return plain({"needs": needs, "left": left}) + b"\n" + lines_of(differences.lines)
+
+
+def read_answer(text: bytes) -> Differences:
+    """Differences as `answer` writes them. Raises Garbled."""
+    first, *lines = read_lines(text) or [b""]
+    fields = read_object(first)
+    needs, left = fields.get("needs"), fields.get("left")
+    if not isinstance(needs, dict) or not isinstance(left, dict):
+        raise Garbled("expected needs and left")
+    counted: dict[str, int] = {}
+    wanted: dict[str, list[str]] = {}
+    for hull, number in left.items():
+        if type(number) is not int:
+            raise Garbled("left: expected whole numbers")
+        counted[hull] = number
+    for hull, names in needs.items():
+        if not isinstance(names, list):
+            raise Garbled("needs: expected lists of ids")
+        wanted[hull] = [str(name) for name in names]
+    return Differences(wanted, counted, lines)

@@ -1,0 +1,21 @@
+"""The shop server: tablets bring their work ashore to it over the shop's wifi. Needs the office part installed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from garboard import hookimpl
+
+if TYPE_CHECKING:
+    import click
+
+__version__ = "1"
+
+
+@hookimpl
+def register_commands(register: Callable[[click.Command], None]) -> None:
+    from garboard_shop.commands import COMMANDS
+
+    for command in COMMANDS:
+        register(command)

@@ -1,0 +1,48 @@
+"""Who may take part: codes that pair a tablet once, and the tokens tablets are known by afterwards."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+
+from garboard.pairing import FINGERPRINT_BYTES, SECRET_BYTES, PairingCode
+from garboard_shop.store import MINUTES_A_CODE_WORKS, Pairing, Register, Tablet
+
+SHORTEST_TOKEN = 43
+"""Characters: 256 bits in base 64."""
+LONGEST_TOKEN = 100
+_MINUTE = 60 * 1000
+
+
+def hashed(secret: str) -> str:
+    """What is kept of a token or a pairing secret: both are random, and long or short-lived, so one SHA-256 will do."""
+    return hashlib.sha256(secret.encode()).hexdigest()
+
+
+def open_code(register: Register, role: str, host: str, port: int, fingerprint: str, now: int) -> PairingCode:
+    """Open a new code for one tablet.
+
+    role        : what the tablet may do
+    host, port  : where tablets reach the server
+    fingerprint : SHA-256 of the server's certificate, in hexadecimal
+    now         : [ms since 1970-01-01 UTC]
+    """
+    secret = secrets.token_bytes(SECRET_BYTES).hex()
+    register.open_pairing(Pairing(secret_hash=hashed(secret), role=role, until=now + MINUTES_A_CODE_WORKS * _MINUTE))
+    return PairingCode(host, port, fingerprint[: FINGERPRINT_BYTES * 2], secret)
+
+
+def admit(register: Register, secret: str, token: str, name: str, now: int) -> Tablet | None:
+    """Pair a tablet, once. The same tablet may ask again, in case the answer was lost on the way.
+
+    returns : the tablet; None when the secret fits no open code
+    """
+    pairing = register.use_pairing(hashed(secret), hashed(token), now)
+    if pairing is None:
+        return None
+    known = register.tablet_of(hashed(token))
+    if known is not None:
+        return None if known.is_removed else known
+    tablet = Tablet(id=secrets.token_hex(6), name=name, role=pairing.role, token_hash=hashed(token), paired_at=now)
+    register.add_tablet(tablet)
+    return tablet

@@ -1,0 +1,446 @@
+"""The shop server as an ASGI application: the protocol of PROTOCOL.md over any store. Pages mount beside it."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from collections.abc import Awaitable, Callable, Mapping, Sequence
+from types import MappingProxyType
+from typing import NamedTuple, TypeVar
+
+import attrs
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import Response
+from starlette.routing import BaseRoute, Route
+
+from garboard import wire
+from garboard.arriving import OutOfPlace
+from garboard.attachments import AttachmentDamaged
+from garboard.clock import wall_milliseconds
+from garboard.entries import entry_id, hull_key_of, view
+from garboard.faults import InputError
+from garboard.hullfile import CheckedEntries
+from garboard.records import JsonValue
+from garboard.storage import NewerFormat, NotSaved
+from garboard.wire import Differences, Garbled
+from garboard_shop import access
+from garboard_shop.store import MANAGER, ROLES, Store, Tablet
+
+LONGEST_REQUEST = 60.0
+"""How long a body may take to come [s]."""
+
+NONE: Mapping[str, str] = MappingProxyType({})
+CLOSE: Mapping[str, str] = MappingProxyType({"Connection": "close"})
+
+log = logging.getLogger("garboard.shop")
+Result = TypeVar("Result")
+
+
+@attrs.frozen(kw_only=True)
+class Limits:
+    """What one tablet may ask of the shop. Entries beyond them are refused by name and stay on the tablet.
+
+    body       : bytes of one request as sent
+    hulls      : hulls in one question
+    ids        : ids in one question
+    answer     : bytes of entries in one answer; more are fetched by asking again
+    hull       : entries of one hull
+    kind       : entries of one kind in one hull, so that a plugin gone wild leaves room for the others
+    attachment : bytes of one attachment
+    """
+
+    body: int = wire.LARGEST_BODY
+    hulls: int = 20_000
+    ids: int = 200_000
+    answer: int = wire.LARGEST_BATCH
+    hull: int = 200_000
+    kind: int = 100_000
+    attachment: int = wire.LARGEST_ATTACHMENT
+
+
+@attrs.frozen(kw_only=True)
+class Shop:
+    """What every answer needs."""
+
+    store: Store
+    name: str
+    limits: Limits
+    now: Callable[[], int]
+
+
+class Refusal(Exception):
+    """The request is refused; the reason is for the person at the other end."""
+
+    def __init__(self, status: int, reason: str, fields: Mapping[str, str] = NONE) -> None:
+        self.status, self.reason, self.fields = status, reason, fields
+        super().__init__(reason)
+
+
+class Asked(NamedTuple):
+    """A request, proved: who asks, how far the clock there is off [ms], and the body."""
+
+    tablet: Tablet
+    clock_offset: int
+    body: bytes
+
+
+def make_app(
+    store: Store,
+    *,
+    name: str = "shop",
+    limits: Limits | None = None,
+    now: Callable[[], int] = wall_milliseconds,
+    routes: Sequence[BaseRoute] = (),
+) -> Starlette:
+    """The application.
+
+    store  : where everything is kept; `app.state.shop.store` for pages
+    name   : what tablets call the shop
+    now    : the shop's wall time [ms since 1970-01-01 UTC]
+    routes : further routes, for pages; they do their own sign-in
+    """
+    app = Starlette(routes=[*PROTOCOL_ROUTES, *routes], exception_handlers={HTTPException: _no_such_thing})
+    app.state.shop = Shop(store=store, name=name, limits=limits or Limits(), now=now)
+    return app
+
+
+async def versions(request: Request) -> Response:
+    """What protocols are spoken here."""
+    return _json(request, {"garboard": "shop server", "protocols": [wire.PROTOCOL]})
+
+
+async def pair(request: Request) -> Response:
+    """A code's secret for a place among the tablets. The one thing an unpaired tablet may ask."""
+    shop = _shop(request)
+    fields = wire.read_object(await _body(request, 4096))
+    secret, token = wire.text_in(fields, "secret"), wire.text_in(fields, "token", access.LONGEST_TOKEN)
+    name = " ".join(wire.text_in(fields, "tablet", 60).split())
+    if not name.isprintable() or not name:
+        raise Garbled("tablet: expected a name")
+    if len(token) < access.SHORTEST_TOKEN:
+        raise Garbled(f"token: expected at least {access.SHORTEST_TOKEN} characters")
+    tablet = await run_in_threadpool(access.admit, shop.store.register, secret, token, name, shop.now())
+    if tablet is None:
+        raise Refusal(403, "the code is wrong, was used, or has run out: ask for a new one at the shop server")
+    return _json(request, {"shop": shop.name, "tablet": tablet.id, "role": tablet.role})
+
+
+async def digests(request: Request) -> Response:
+    """What is held of each hull."""
+    shop = _shop(request)
+    await _asked(request)
+    held = await run_in_threadpool(shop.store.digests)
+    as_pairs = {hull: (holding.digest, holding.entries) for hull, holding in held.items()}
+    tag = wire.whole_state(as_pairs)
+    if request.headers.get("if-none-match") == tag:
+        return Response(status_code=304, headers=_common(shop))
+    return _json(request, wire.digests_to_plain(as_pairs), fields={"ETag": tag})
+
+
+async def diff(request: Request) -> Response:
+    """Entries the tablet does not hold, and beginnings of the ids it holds and the shop does not."""
+    shop = _shop(request)
+    asked = await _asked(request)
+    theirs, digits = wire.read_question(asked.body)
+    if len(theirs) > shop.limits.hulls or sum(map(len, theirs.values())) > shop.limits.ids:
+        raise Refusal(413, f"at most {shop.limits.hulls} hulls and {shop.limits.ids} ids in one question")
+    differences = await run_in_threadpool(differences_of, shop.store, theirs, digits, shop.limits.answer)
+    return _packed(request, wire.answer(differences))
+
+
+def differences_of(store: Store, theirs: dict[str, frozenset[str]], digits: int, room: int) -> Differences:
+    """Compare what a tablet holds of some hulls with what the shop holds.
+
+    theirs : by hull, beginnings of the ids the tablet holds
+    digits : characters in each beginning
+    room   : bytes of entries to answer with; at least one is
+    """
+    needs: dict[str, list[str]] = {}
+    left: dict[str, int] = {}
+    lines: list[bytes] = []
+    for hull in sorted(theirs):
+        try:
+            held = store.ids(hull)
+        except (NewerFormat, InputError):
+            continue
+        if missing := theirs[hull] - {name[:digits] for name in held}:
+            needs[hull] = sorted(missing)
+        offered = sorted(name for name in held if name[:digits] not in theirs[hull])
+        entries = store.get(hull, offered if room > 0 else ())
+        taken = 0
+        for raw in entries.values():
+            if room <= 0:
+                break
+            lines.append(raw)
+            room -= len(raw)
+            taken += 1
+        if taken < len(offered):
+            left[hull] = len(offered) - taken
+    return Differences(needs, left, lines)
+
+
+async def entries(request: Request) -> Response:
+    """Entries a tablet brings. Those kept are on the disk when the answer goes out."""
+    shop = _shop(request)
+    asked = await _asked(request)
+    if asked.body.count(b"\n") > wire.MOST_ENTRIES:
+        raise Refusal(413, f"at most {wire.MOST_ENTRIES} entries in one request")
+    lines = wire.read_lines(asked.body)
+    return _json(request, await run_in_threadpool(take_in, shop, asked, lines))
+
+
+def take_in(shop: Shop, asked: Asked, lines: Sequence[bytes]) -> JsonValue:
+    """Keep the entries that are canonical, new and within the limits.
+
+    returns : {"kept": new ones, "already": known ones, "refused": [[id, reason]]}
+    """
+    offered: dict[str, dict[str, bytes]] = {}
+    refused: list[JsonValue] = []
+    for raw in lines:
+        try:
+            offered.setdefault(hull_key_of(raw), {})[entry_id(raw)] = raw
+        except InputError as reason:
+            refused.append([entry_id(raw), str(reason)])
+    within: dict[str, CheckedEntries] = {}
+    for hull, found in offered.items():
+        try:
+            new = found.keys() - shop.store.ids(hull)
+            over = _beyond_limits(shop, hull, {name: found[name] for name in sorted(new)})
+        except NewerFormat as reason:
+            over = dict.fromkeys(found, str(reason))
+        refused += [[name, why] for name, why in over.items()]
+        within[hull] = CheckedEntries((name, raw) for name, raw in found.items() if name not in over)
+    put = shop.store.put_if_absent(within, asked.tablet.id, shop.now(), asked.clock_offset)
+    refused += [[name, str(reason)] for name, reason in put.refused]
+    known = sum(map(len, within.values())) - len(put.added) - len(put.refused)
+    return {"kept": len(put.added), "already": known, "refused": refused}
+
+
+def _beyond_limits(shop: Shop, hull: str, new: dict[str, bytes]) -> dict[str, str]:
+    """Entries there is no room for, with the reason."""
+    if not new:
+        return {}
+    kinds = dict(shop.store.kinds(hull))
+    room, over = shop.limits.hull - sum(kinds.values()), dict[str, str]()
+    for name, raw in new.items():
+        kind = view(name, raw).kind
+        if room <= 0:
+            over[name] = f"hull {hull} holds {shop.limits.hull} entries, which is the most; tell whoever runs the shop"
+        elif kinds.get(kind, 0) >= shop.limits.kind:
+            over[name] = f"hull {hull} holds {shop.limits.kind} entries of kind {kind}, which is the most"
+        else:
+            kinds[kind] = kinds.get(kind, 0) + 1
+            room -= 1
+    return over
+
+
+async def attachments(request: Request) -> Response:
+    """Names and sizes of the attachments held."""
+    shop = _shop(request)
+    await _asked(request)
+    sizes = await run_in_threadpool(shop.store.attachments.sizes)
+    tag = wire.names_tag(sizes)
+    if request.headers.get("if-none-match") == tag:
+        return Response(status_code=304, headers=_common(shop))
+    return _json(request, {"attachments": {**sizes}}, fields={"ETag": tag})
+
+
+async def attachment_held(request: Request) -> Response:
+    """How many bytes of an attachment are held, in the field Garboard-Held."""
+    shop = _shop(request)
+    await _asked(request)
+    held = await run_in_threadpool(_known_name, shop.store.attachments.held, request.path_params["name"])
+    return Response(headers={**_common(shop), wire.HELD: str(held)})
+
+
+async def attachment_piece(request: Request) -> Response:
+    """A piece of an attachment."""
+    shop = _shop(request)
+    await _asked(request)
+    name, start, most = request.path_params["name"], _number(request, "from"), _number(request, "most")
+    most = min(most, wire.LARGEST_PIECE)
+    try:
+        piece = await run_in_threadpool(_known_name, shop.store.attachments.read, name, start, most)
+    except AttachmentDamaged as damaged:
+        raise Refusal(404, str(damaged)) from None
+    return _packed(request, piece)
+
+
+async def attachment_put(request: Request) -> Response:
+    """The next piece of an attachment. It is on the disk when the answer goes out."""
+    shop = _shop(request)
+    asked = await _asked(request)
+    name, start, total = request.path_params["name"], _number(request, "from"), _number(request, "of")
+    if total > shop.limits.attachment or len(asked.body) > wire.LARGEST_PIECE:
+        largest = f"an attachment of at most {shop.limits.attachment} bytes, in pieces of {wire.LARGEST_PIECE}"
+        raise Refusal(413, f"expected {largest}")
+    try:
+        add = shop.store.attachments.add
+        held = await run_in_threadpool(_known_name, add, name, start, asked.body, total)
+    except OutOfPlace as elsewhere:
+        raise Refusal(409, str(elsewhere), {wire.HELD: str(elsewhere.held)}) from None
+    except AttachmentDamaged as damaged:
+        raise Refusal(422, str(damaged)) from None
+    return _json(request, {"held": held}, fields={wire.HELD: str(held)})
+
+
+async def tablets(request: Request) -> Response:
+    """Every tablet, for a manager."""
+    shop = _shop(request)
+    _need_manager(await _asked(request))
+    listed = await run_in_threadpool(shop.store.register.tablets)
+    return _json(request, {"tablets": [_plain_tablet(tablet) for tablet in listed]})
+
+
+async def remove_tablet(request: Request) -> Response:
+    """Shut a tablet out, by a manager."""
+    shop = _shop(request)
+    asked = await _asked(request)
+    _need_manager(asked)
+    by = f"{asked.tablet.name} ({asked.tablet.id})"
+    removed = await run_in_threadpool(shop.store.register.remove_tablet, request.path_params["tablet"], by, shop.now())
+    if not removed:
+        raise Refusal(404, "no tablet of that id takes part")
+    return _json(request, {"removed": request.path_params["tablet"]})
+
+
+def _plain_tablet(tablet: Tablet) -> JsonValue:
+    return {name: value for name, value in attrs.asdict(tablet).items() if name != "token_hash"}
+
+
+async def _asked(request: Request) -> Asked:
+    """Who asks, before anything of the body is read; then the body."""
+    shop = _shop(request)
+    scheme, _, token = request.headers.get("authorization", "").partition(" ")
+    tablet = None
+    if scheme.lower() == "bearer" and access.SHORTEST_TOKEN <= len(token) <= access.LONGEST_TOKEN:
+        tablet = await run_in_threadpool(shop.store.register.tablet_of, access.hashed(token))
+    if tablet is None or tablet.is_removed or tablet.role not in ROLES:
+        raise Refusal(401, "this tablet is not paired with the shop, or was removed: pair it again")
+    theirs = request.headers.get(wire.TIME, "")
+    now = shop.now()
+    offset = now - int(theirs) if theirs.isascii() and theirs.isdigit() and len(theirs) < 16 else 0
+    body = await _body(request, shop.limits.body)
+    await run_in_threadpool(shop.store.register.note_contact, tablet.id, now, offset)
+    return Asked(tablet, offset, body)
+
+
+async def _body(request: Request, largest: int) -> bytes:
+    """The body, proved and decompressed."""
+    too_large = Refusal(413, f"at most {largest} bytes in one request")
+    stated = request.headers.get("content-length", "0")
+    if not (stated.isascii() and stated.isdigit()) or int(stated) > largest:
+        raise too_large
+    pieces: list[bytes] = []
+    size = 0
+    try:
+        async with asyncio.timeout(LONGEST_REQUEST):
+            async for piece in request.stream():
+                size += len(piece)
+                if size > largest:
+                    raise too_large
+                pieces.append(piece)
+    except TimeoutError:
+        raise Refusal(408, f"the request took more than {LONGEST_REQUEST:.0f} s to come") from None
+    body = b"".join(pieces)
+    if not body:
+        return b""
+    return wire.unpacked(body, request.headers.get("content-encoding", ""), request.headers.get("content-digest", ""))
+
+
+def _need_manager(asked: Asked) -> None:
+    if asked.tablet.role != MANAGER:
+        raise Refusal(403, "this needs a manager's tablet")
+
+
+def _known_name(work: Callable[..., Result], *arguments: object) -> Result:
+    try:
+        return work(*arguments)
+    except KeyError as unknown:
+        raise Refusal(404, str(unknown.args[0])) from None
+
+
+def _number(request: Request, name: str) -> int:
+    text = request.query_params.get(name, "")
+    if not (text.isascii() and text.isdigit() and len(text) < 16):
+        raise Garbled(f"{name}: expected a number of bytes")
+    return int(text)
+
+
+def _shop(request: Request) -> Shop:
+    shop: Shop = request.app.state.shop
+    return shop
+
+
+def _common(shop: Shop) -> dict[str, str]:
+    return {wire.TIME: str(shop.now()), "Cache-Control": "no-store"}
+
+
+def _json(request: Request, value: JsonValue, *, status: int = 200, fields: Mapping[str, str] = NONE) -> Response:
+    return _packed(request, wire.plain(value), status=status, kind="application/json", fields=fields)
+
+
+def _packed(
+    request: Request,
+    body: bytes,
+    *,
+    status: int = 200,
+    kind: str = "application/octet-stream",
+    fields: Mapping[str, str] = NONE,
+) -> Response:
+    takes_gzip = "gzip" in request.headers.get("accept-encoding", "")
+    ready, about = wire.packed(body) if takes_gzip else (body, {"Content-Digest": wire.content_digest(body)})
+    return Response(ready, status, {**_common(_shop(request)), **about, **fields}, kind)
+
+
+async def _no_such_thing(request: Request, failure: Exception) -> Response:
+    status = failure.status_code if isinstance(failure, HTTPException) else 404
+    return _json(request, {"refused": "there is nothing here under this name"}, status=status)
+
+
+Endpoint = Callable[[Request], Awaitable[Response]]
+
+
+def _safely(endpoint: Endpoint) -> Endpoint:
+    """An endpoint whose failures reach the other end as a short reason, and this machine's log in full."""
+
+    async def answer(request: Request) -> Response:
+        try:
+            return await endpoint(request)
+        except Refusal as no:
+            return _json(request, {"refused": no.reason}, status=no.status, fields={**CLOSE, **no.fields})
+        except Garbled as garbled:
+            return _json(request, {"refused": str(garbled)}, status=400, fields=CLOSE)
+        except NotSaved as failure:
+            log.error("not saved: %s", failure)
+            return _json(request, {"refused": f"the shop could not save: {failure}"}, status=507)
+        except ClientDisconnect:
+            return Response(status_code=400)
+        except Exception:
+            log.exception("%s %s failed", request.method, request.url.path)
+            return _json(request, {"refused": "the shop server failed at this; its log says why"}, status=500)
+
+    return answer
+
+
+def _route(path: str, endpoint: Endpoint, method: str) -> Route:
+    return Route(path, _safely(endpoint), methods=[method])
+
+
+PROTOCOL_ROUTES: Sequence[BaseRoute] = (
+    _route("/versions", versions, "GET"),
+    _route("/v1/pair", pair, "POST"),
+    _route("/v1/digests", digests, "GET"),
+    _route("/v1/diff", diff, "POST"),
+    _route("/v1/entries", entries, "POST"),
+    _route("/v1/attachments", attachments, "GET"),
+    _route("/v1/attachments/{name}", attachment_held, "HEAD"),
+    _route("/v1/attachments/{name}", attachment_piece, "GET"),
+    _route("/v1/attachments/{name}", attachment_put, "PUT"),
+    _route("/v1/tablets", tablets, "GET"),
+    _route("/v1/tablets/{tablet}/remove", remove_tablet, "POST"),
+)
+"""The protocol, version 1. `make_app` mounts it; the paths stay as they are when a later version comes beside them."""

@@ -1,0 +1,294 @@
+"""The shop kept in a folder: hull files as on a tablet, and a register beside them. Backed up by copying it."""
+
+from __future__ import annotations
+
+import json
+import threading
+import time
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TypeVar
+
+import attrs
+
+from garboard import storage
+from garboard.arriving import FOLDER as ARRIVING
+from garboard.arriving import Arriving
+from garboard.convert import structure
+from garboard.hullfile import CheckedEntries, HullFolder, Put
+from garboard.records import JsonValue
+from garboard.storage import FolderInUse, NotSaved, WriterLock
+from garboard_shop.store import Delivery, Holding, Pairing, Tablet, WebUser
+
+SHOP_FOLDER = "shop"
+DELIVERIES_FOLDER = "deliveries"
+REGISTER_FILE = "register.json"
+CONTACT_KEPT_EVERY = 60_000
+"""A contact is written to the disk when the last one written is so much older [ms]."""
+
+_LONGEST_WAIT_FOR_REGISTER = 10.0
+_DAY = 24 * 60 * 60 * 1000
+
+Result = TypeVar("Result")
+
+
+class EmbeddedStore:
+    """A folder of hull files with all a shop server needs. One server at a time.
+
+    folder : made when it is not there
+    errors : storage.FolderInUse, naming the holder
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.hulls = HullFolder(folder)
+        self.register = FileRegister(folder)
+        self.attachments = FolderAttachments(self.hulls)
+        self._deliveries = folder / SHOP_FOLDER / DELIVERIES_FOLDER
+        self._guard = threading.Lock()
+        self._kinds: dict[str, tuple[int, Counter[str]]] = {}
+
+    def digests(self) -> dict[str, Holding]:
+        return {hull: Holding(digest, len(self.hulls.ids(hull))) for hull, digest in self.hulls.digests().items()}
+
+    def ids(self, hull: str) -> frozenset[str]:
+        return self.hulls.ids(hull)
+
+    def get(self, hull: str, ids: Iterable[str]) -> CheckedEntries:
+        return self.hulls.get(hull, ids)
+
+    def put_if_absent(self, offered: Mapping[str, CheckedEntries], tablet: str, at: int, clock_offset: int) -> Put:
+        with self._guard:
+            new = {hull: tuple(sorted(entries.keys() - self.hulls.ids(hull))) for hull, entries in offered.items()}
+            self._note(Delivery(at, tablet, clock_offset, {hull: ids for hull, ids in new.items() if ids}))
+            with self.hulls.batch():
+                puts = [self.hulls.put_if_absent(hull, entries) for hull, entries in offered.items()]
+        return Put(tuple(name for put in puts for name in put.added), tuple(no for put in puts for no in put.refused))
+
+    def kinds(self, hull: str) -> Counter[str]:
+        with self._guard:
+            held = self.hulls.get(hull)
+            counted, kinds = self._kinds.get(hull, (0, Counter[str]()))
+            kinds.update(_kind_of(raw) for raw in list(held.values())[counted:])
+            self._kinds[hull] = len(held), kinds
+            return kinds
+
+    def deliveries(self, first: int, last: int) -> Iterator[Delivery]:
+        for day in range(first // _DAY, last // _DAY + 1):
+            path = self._deliveries / _file_of(day * _DAY)
+            for line in path.read_text().splitlines() if path.exists() else ():
+                delivery = _delivery(line)
+                if delivery and first <= delivery.at <= last:
+                    yield delivery
+
+    def close(self) -> None:
+        self.hulls.close()
+
+    def _note(self, delivery: Delivery) -> None:
+        """Write down who brings entries before they are kept: a crash between leaves a note, never an orphan."""
+        if not delivery.ids:
+            return
+        storage.make_folder(self._deliveries)
+        path = self._deliveries / _file_of(delivery.at)
+        line = json.dumps(attrs.asdict(delivery), separators=(",", ":")).encode() + b"\n"
+        storage.append_saved(path, line if _ends_a_line(path) else b"\n" + line)
+
+
+class FolderAttachments:
+    """A folder's attachments, and those on their way into it."""
+
+    def __init__(self, hulls: HullFolder) -> None:
+        self._finished = hulls.attachments
+        self._arriving = Arriving(hulls.folder / ARRIVING, hulls.attachments)
+
+    def sizes(self) -> dict[str, int]:
+        return {name: self._finished.size(name) for name in self._finished.names()}
+
+    def held(self, name: str) -> int:
+        return self._finished.size(name) if name in self._finished else self._arriving.held(name)
+
+    def read(self, name: str, start: int, most: int) -> bytes:
+        if start == 0:
+            self._finished.get(name)  # proves the whole once; a damaged one is set aside and can come again
+        return self._finished.read(name, start, most)
+
+    def add(self, name: str, start: int, piece: bytes, total: int) -> int:
+        return self._arriving.add(name, start, piece, total)
+
+
+@attrs.frozen
+class _Listed:
+    """What stands in the register's file."""
+
+    tablets: tuple[Tablet, ...] = ()
+    pairings: tuple[Pairing, ...] = ()
+    users: tuple[WebUser, ...] = ()
+
+
+class FileRegister:
+    """The register in one small file, written whole at each change. A second program's changes are seen at once."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder / SHOP_FOLDER
+        self._path = self.folder / REGISTER_FILE
+        self._guard = threading.RLock()
+        self._listed = _Listed()
+        self._seen: tuple[int, int, int] = (0, 0, 0)
+        self._contacts: dict[str, tuple[int, int]] = {}
+        storage.make_folder(self.folder)
+        self.folder.chmod(0o700)
+
+    def tablets(self) -> tuple[Tablet, ...]:
+        return tuple(self._with_contact(tablet) for tablet in self._look().tablets)
+
+    def tablet_of(self, token_hash: str) -> Tablet | None:
+        return next((tablet for tablet in self._look().tablets if tablet.token_hash == token_hash), None)
+
+    def add_tablet(self, tablet: Tablet) -> None:
+        with self._changing() as change:
+            change(lambda listed: attrs.evolve(listed, tablets=(*listed.tablets, tablet)))
+
+    def remove_tablet(self, tablet: str, by: str, at: int) -> bool:
+        with self._changing() as change:
+            before = self._listed.tablets
+            after = tuple(
+                attrs.evolve(one, removed_at=at, removed_by=by) if one.id == tablet and not one.is_removed else one
+                for one in before
+            )
+            change(lambda listed: attrs.evolve(listed, tablets=after))
+            return after != before
+
+    def note_contact(self, tablet: str, at: int, clock_offset: int) -> None:
+        with self._guard:
+            self._contacts[tablet] = at, clock_offset
+            known = next((one for one in self._look().tablets if one.id == tablet), None)
+            if known is None or at - known.last_contact < CONTACT_KEPT_EVERY:
+                return
+        with suppress(NotSaved), self._changing() as change:  # a full disk must not keep a tablet from reading
+            change(lambda listed: attrs.evolve(listed, tablets=tuple(map(self._with_contact, listed.tablets))))
+
+    def open_pairing(self, pairing: Pairing) -> None:
+        began = pairing.until - _DAY
+        with self._changing() as change:
+            change(
+                lambda listed: attrs.evolve(
+                    listed, pairings=(*(one for one in listed.pairings if one.until > began), pairing)
+                )
+            )
+
+    def use_pairing(self, secret_hash: str, token_hash: str, now: int) -> Pairing | None:
+        with self._changing() as change:
+            pairings = self._listed.pairings
+            fitting = next(
+                (
+                    one
+                    for one in pairings
+                    if one.secret_hash == secret_hash and one.works_at(now) and one.used_by in ("", token_hash)
+                ),
+                None,
+            )
+            after = tuple(
+                attrs.evolve(one, used_by=token_hash)
+                if one is fitting
+                else attrs.evolve(one, tries=max(0, one.tries - 1))
+                if fitting is None and not one.used_by
+                else one
+                for one in pairings
+            )
+            change(lambda listed: attrs.evolve(listed, pairings=after))
+            return fitting
+
+    def pairings(self) -> tuple[Pairing, ...]:
+        return self._look().pairings
+
+    def users(self) -> tuple[WebUser, ...]:
+        return self._look().users
+
+    def put_user(self, user: WebUser) -> None:
+        with self._changing() as change:
+            change(
+                lambda listed: attrs.evolve(
+                    listed, users=(*(one for one in listed.users if one.name != user.name), user)
+                )
+            )
+
+    def _with_contact(self, tablet: Tablet) -> Tablet:
+        at, offset = self._contacts.get(tablet.id, (0, 0))
+        return attrs.evolve(tablet, last_contact=at, clock_offset=offset) if at > tablet.last_contact else tablet
+
+    def _look(self) -> _Listed:
+        """The register as it stands on the disk now."""
+        with self._guard:
+            try:
+                found = self._path.stat()
+            except FileNotFoundError:
+                return self._listed
+            seen = found.st_mtime_ns, found.st_ino, found.st_size
+            if seen != self._seen:
+                plain = json.loads(self._path.read_bytes())
+                self._listed = structure(_known(plain), _Listed, str(self._path))
+                self._seen = seen
+            return self._listed
+
+    @contextmanager
+    def _changing(self) -> Iterator[Callable[[Callable[[_Listed], _Listed]], None]]:
+        """Change the register as one step, whatever other threads and programs do."""
+        with self._guard:
+            lock = self._locked()
+            try:
+                self._look()
+                yield self._write
+            finally:
+                lock.release()
+
+    def _write(self, change: Callable[[_Listed], _Listed]) -> None:
+        after = change(self._listed)
+        if after == self._listed:
+            return
+        plain: dict[str, JsonValue] = {"format": "garboard shop register", "version": 1, **attrs.asdict(after)}
+        storage.write_whole(self._path, [json.dumps(plain, indent=1).encode()])
+        self._path.chmod(0o600)
+        self._look()
+
+    def _locked(self) -> WriterLock:
+        give_up = time.monotonic() + _LONGEST_WAIT_FOR_REGISTER
+        while True:
+            try:
+                return WriterLock(self.folder)
+            except FolderInUse:
+                if time.monotonic() > give_up:
+                    raise
+                time.sleep(0.01)
+
+
+def _kind_of(raw: bytes) -> str:
+    return str(json.loads(raw)["kind"])
+
+
+def _ends_a_line(path: Path) -> bool:
+    """Whether the last line is whole; a power cut may have left a piece of one."""
+    if not path.exists():
+        return True
+    with path.open("rb") as file:
+        file.seek(max(0, path.stat().st_size - 1))
+        return file.read(1) in (b"", b"\n")
+
+
+def _known(plain: dict[str, JsonValue]) -> dict[str, JsonValue]:
+    return {key: plain[key] for key in attrs.fields_dict(_Listed) if key in plain}
+
+
+def _file_of(at: int) -> str:
+    return f"{datetime.fromtimestamp(at / 1000, UTC):%Y-%m-%d}.jsonl"
+
+
+def _delivery(line: str) -> Delivery | None:
+    """A line of the deliveries; None for one cut off by a power cut."""
+    try:
+        plain = json.loads(line)
+        ids = {hull: tuple(names) for hull, names in plain["ids"].items()}
+        return Delivery(plain["at"], plain["tablet"], plain["clock_offset"], ids)
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return None

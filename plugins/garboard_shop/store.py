@@ -1,0 +1,195 @@
+"""What a shop server keeps, and what any place to keep it must offer.
+
+Two sorts of thing are kept: entries and attachments, which only ever grow, and the register of who may take part.
+`embedded.py` keeps both in a folder of hull files. A database implements the same two protocols.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple, Protocol
+
+import attrs
+
+from garboard.hullfile import CheckedEntries, Put
+
+TECHNICIAN, MANAGER = "technician", "manager"
+ROLES = (TECHNICIAN, MANAGER)
+MINUTES_A_CODE_WORKS = 15
+TRIES_A_CODE_HAS = 5
+
+
+class Holding(NamedTuple):
+    """What is held of a hull: SHA-256 over its sorted ids run together, in hexadecimal; and how many entries."""
+
+    digest: str
+    entries: int
+
+
+@attrs.frozen
+class Delivery:
+    """One request's entries that were new, and who brought them.
+
+    at           : the shop's wall time since 1970-01-01 UTC [ms]
+    tablet       : id of the tablet that brought them; another may have written them
+    clock_offset : how far the shop's clock was ahead of the tablet's [ms]
+    ids          : of the new entries, by hull
+    """
+
+    at: int
+    tablet: str
+    clock_offset: int
+    ids: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
+
+
+class AttachmentStore(Protocol):
+    """Attachments: named by SHA-256 of their content, finished or arriving."""
+
+    def sizes(self) -> Mapping[str, int]:
+        """Sizes of the finished attachments by name [bytes]."""
+
+    def held(self, name: str) -> int:
+        """Bytes held of an attachment, finished or arriving. KeyError when the name is none."""
+
+    def read(self, name: str, start: int, most: int) -> bytes:
+        """A piece of a finished attachment. KeyError when it is not held whole; AttachmentDamaged."""
+
+    def add(self, name: str, start: int, piece: bytes, total: int) -> int:
+        """Keep the next piece; saved when this returns. Bytes now held.
+
+        errors : arriving.OutOfPlace, AttachmentDamaged, storage.NotSaved, KeyError
+        """
+
+
+class Register(Protocol):
+    """Who may take part. Each change is whole and on the disk when its call returns; several programs may change it."""
+
+    def tablets(self) -> tuple[Tablet, ...]:
+        """Every tablet ever paired, those removed included."""
+
+    def tablet_of(self, token_hash: str) -> Tablet | None:
+        """The tablet with a token, removed or not."""
+
+    def add_tablet(self, tablet: Tablet) -> None:
+        """Let a tablet take part."""
+
+    def remove_tablet(self, tablet: str, by: str, at: int) -> bool:
+        """Shut a tablet out for good. False when there is none of that id, or it was removed before."""
+
+    def note_contact(self, tablet: str, at: int, clock_offset: int) -> None:
+        """When a tablet was last heard of, and how far its clock was off [ms]. May be kept loosely."""
+
+    def open_pairing(self, pairing: Pairing) -> None:
+        """Let a code work. Codes that no longer work are forgotten."""
+
+    def use_pairing(self, secret_hash: str, token_hash: str, now: int) -> Pairing | None:
+        """Use a code up for one token, as one step no other can come between.
+
+        A code used up by a token works again for that token as long as it would have worked. A secret that fits no
+        code costs every open code a try.
+        """
+
+    def pairings(self) -> tuple[Pairing, ...]:
+        """Codes that were opened and are not forgotten yet."""
+
+    def users(self) -> tuple[WebUser, ...]:
+        """Who may sign in on the page."""
+
+    def put_user(self, user: WebUser) -> None:
+        """Add someone who may sign in on the page, or change them."""
+
+
+class Store(Protocol):
+    """All a shop server keeps. Calls come from several threads."""
+
+    @property
+    def attachments(self) -> AttachmentStore: ...
+
+    @property
+    def register(self) -> Register: ...
+
+    def digests(self) -> Mapping[str, Holding]:
+        """What is held of each hull."""
+
+    def ids(self, hull: str) -> frozenset[str]:
+        """Ids of the entries held of a hull. storage.NewerFormat when they cannot be read by this version."""
+
+    def get(self, hull: str, ids: Iterable[str]) -> CheckedEntries:
+        """Entries of a hull by id. Ids not here are left out."""
+
+    def put_if_absent(self, offered: Mapping[str, CheckedEntries], tablet: str, at: int, clock_offset: int) -> Put:
+        """Keep entries that are not here yet, and who delivered them; saved when this returns.
+
+        offered : by hull key, canonical entries of that hull
+        tablet  : who delivers them
+        errors  : storage.NotSaved; what was added before may be kept
+        """
+
+    def kinds(self, hull: str) -> Mapping[str, int]:
+        """How many entries of each kind are held of a hull."""
+
+    def deliveries(self, first: int, last: int) -> Iterable[Delivery]:
+        """What was delivered from one time to another [ms since 1970-01-01 UTC], in order."""
+
+    def close(self) -> None:
+        """Give everything up."""
+
+
+@attrs.frozen(kw_only=True)
+class Tablet:
+    """A paired tablet.
+
+    token_hash   : SHA-256 of its token, in hexadecimal; the token itself is kept nowhere
+    paired_at    : the shop's wall time since 1970-01-01 UTC [ms], as all times here
+    last_contact : 0 before the first
+    clock_offset : how far the shop's clock was ahead of the tablet's at the last contact [ms]
+    removed_at   : 0 while it may take part
+    """
+
+    id: str
+    name: str
+    role: str
+    token_hash: str = attrs.field(repr=False)
+    paired_at: int
+    last_contact: int = 0
+    clock_offset: int = 0
+    removed_at: int = 0
+    removed_by: str = ""
+
+    @property
+    def is_removed(self) -> bool:
+        return self.removed_at > 0
+
+
+@attrs.frozen(kw_only=True)
+class Pairing:
+    """A code that lets one tablet pair.
+
+    secret_hash : SHA-256 of its secret, in hexadecimal
+    role        : what the tablet may do
+    until       : when it ends [ms since 1970-01-01 UTC]
+    tries       : wrong guesses left before it is closed
+    used_by     : hash of the token it was used up for; "" while open
+    """
+
+    secret_hash: str = attrs.field(repr=False)
+    role: str
+    until: int
+    tries: int = TRIES_A_CODE_HAS
+    used_by: str = attrs.field(default="", repr=False)
+
+    def works_at(self, now: int) -> bool:
+        return now < self.until and (self.tries > 0 or bool(self.used_by))
+
+
+@attrs.frozen(kw_only=True)
+class WebUser:
+    """Someone who may sign in on the page.
+
+    password_hash : as the page's own sign-in makes it
+    """
+
+    name: str
+    role: str
+    password_hash: str = attrs.field(repr=False)
+    removed_at: int = 0

@@ -1,0 +1,184 @@
+"""A shop server on loopback for the tests: real TLS, real sockets, in a thread; and a wire that can be cut."""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import socket
+import struct
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import attrs
+
+from garboard import sync
+from garboard.clock import wall_milliseconds
+from garboard.hullfile import HullFolder
+from garboard.pairing import PairedShop, PairingCode
+from garboard_shop import access, serve
+from garboard_shop.app import Limits, make_app
+from garboard_shop.certificate import own_certificate
+from garboard_shop.embedded import SHOP_FOLDER, EmbeddedStore
+from garboard_shop.store import TECHNICIAN
+
+HOST = "127.0.0.1"
+
+
+class RunningShop:
+    """A shop server over a folder, listening on loopback until the block ends."""
+
+    def __init__(self, folder: Path, limits: Limits | None = None) -> None:
+        self.folder = folder
+        self.limits = limits
+        self.clock_ahead = 0
+        self.store = EmbeddedStore(folder)
+        self.app = make_app(self.store, name="Test shop", limits=limits, now=self.now)
+        self.certificate = own_certificate(folder / SHOP_FOLDER)
+        self._listening = serve.listen(HOST, 0)
+        self.port: int = self._listening.getsockname()[1]
+        self._server = serve.server_of(self.app, self.certificate)
+        self._thread = threading.Thread(target=self._server.run, kwargs={"sockets": [self._listening]}, daemon=True)
+
+    def __enter__(self) -> Self:
+        self._thread.start()
+        while not self._server.started:
+            time.sleep(0.005)
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._server.should_exit = self._server.force_exit = True
+        self._thread.join(10)
+        self.app.state.shop.store.close()
+        assert not self._thread.is_alive()
+
+    def now(self) -> int:
+        return wall_milliseconds() + self.clock_ahead
+
+    def code(self, role: str = TECHNICIAN, port: int = 0) -> PairingCode:
+        """A new pairing code."""
+        register = self.app.state.shop.store.register
+        return access.open_code(register, role, HOST, port or self.port, self.certificate.fingerprint, self.now())
+
+    def paired(self, name: str = "tablet-07", role: str = TECHNICIAN) -> PairedShop:
+        """A tablet's pairing with this shop."""
+        return sync.pair(self.code(role).typed, name)
+
+    def use(self, store: EmbeddedStore) -> None:
+        """Serve another folder, with the same tablets, and close the one served so far."""
+        before = self.app.state.shop.store
+        store.register = before.register
+        self.app.state.shop = attrs.evolve(self.app.state.shop, store=store)
+        before.close()
+        self.store = store
+
+
+@contextlib.contextmanager
+def shop_and_tablets(where: Path, count: int = 1) -> Iterator[tuple[RunningShop, list[tuple[HullFolder, PairedShop]]]]:
+    """A shop and so many paired tablets, each an empty folder."""
+    with contextlib.ExitStack() as stack:
+        shop = stack.enter_context(RunningShop(where / "shop"))
+        tablets = [stack.enter_context(HullFolder(where / f"tablet{number}")) for number in range(count)]
+        yield shop, [(folder, shop.paired(f"tablet {number}")) for number, folder in enumerate(tablets)]
+
+
+class Wire:
+    """A relay on loopback that counts what passes, and cuts the connection after so many bytes of both ways.
+
+    target : port behind it
+    cut    : bytes let through before everything is cut; None for all
+    """
+
+    def __init__(self, target: int, cut: int | None = None) -> None:
+        self._target = target
+        self._left = cut
+        self._guard = threading.Lock()
+        self._ends: list[socket.socket] = []
+        self.up = self.down = 0
+        self._listening = socket.create_server((HOST, 0), backlog=64)
+        self.port: int = self._listening.getsockname()[1]
+        self._open = True
+        threading.Thread(target=self._accept, daemon=True).start()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._open = False
+        with contextlib.suppress(OSError):
+            self._listening.shutdown(socket.SHUT_RDWR)
+        self._listening.close()
+        self._reset()
+
+    @property
+    def passed(self) -> int:
+        """Bytes let through, both ways."""
+        return self.up + self.down
+
+    def _accept(self) -> None:
+        while self._open:
+            try:
+                near, _ = self._listening.accept()
+                far = socket.create_connection((HOST, self._target))
+            except OSError:
+                return
+            for end in (near, far):
+                end.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+            self._ends += [near, far]
+            threading.Thread(target=self._pass_on, args=(near, far, True), daemon=True).start()
+            threading.Thread(target=self._pass_on, args=(far, near, False), daemon=True).start()
+
+    def _pass_on(self, source: socket.socket, sink: socket.socket, is_up: bool) -> None:
+        with contextlib.suppress(OSError):
+            while data := source.recv(65536):
+                with self._guard:
+                    allowed = data if self._left is None else data[: self._left]
+                    if self._left is not None:
+                        self._left -= len(allowed)
+                    if is_up:
+                        self.up += len(allowed)
+                    else:
+                        self.down += len(allowed)
+                    if allowed:
+                        sink.sendall(allowed)
+                    if len(allowed) < len(data) or self._left == 0:
+                        self._reset()
+                        return
+            sink.shutdown(socket.SHUT_WR)
+
+    def _reset(self) -> None:
+        """Cut both ends the hard way: a reset, not a polite end."""
+        for end in self._ends:
+            with contextlib.suppress(OSError):
+                end.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+            with contextlib.suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)
+            with contextlib.suppress(OSError):
+                end.close()
+
+
+@contextlib.contextmanager
+def server_log() -> Iterator[list[logging.LogRecord]]:
+    """What the server logs as a failure while the block runs."""
+    found: list[logging.LogRecord] = []
+
+    class Keep(logging.Handler):
+        def emit(self, record: logging.LogRecord) -> None:
+            found.append(record)
+
+    handler = Keep(logging.ERROR)
+    loggers = [logging.getLogger(name) for name in ("garboard.shop", "uvicorn.error", "asyncio")]
+    for logger in loggers:
+        logger.addHandler(handler)
+    try:
+        yield found
+    finally:
+        for logger in loggers:
+            logger.removeHandler(handler)
