@@ -55,12 +55,41 @@ def _uncertainty(_instance: object, field: attrs.Attribute[float | None], value:
         raise ValueError(f"{field.name} must be a finite number, zero or above, got {value!r}")
 
 
+_MOST_EXTRA_DECIMALS = 2
+
+
+def with_spread(value: float, uncertainty: float | None, decimals: int = 1, *, plus: bool = False) -> str:
+    """A value with the half width of its 95 % interval, to as many digits as the half width bears [1].
+
+    value       : any finite number, in some unit
+    uncertainty : same unit, zero or above; None where the number is exact or a count
+    decimals    : digits after the point, more where the half width would lose its first digit, fewer where it
+                  would show three
+    plus        : whether a positive value carries its sign
+
+    >>> with_spread(60, 0.3, 0), with_spread(472.71, 19.9), with_spread(0.304, 0.66)
+    ('60.0 ± 0.3', '473 ± 20', '0.3 ± 0.7')
+
+    [1] JCGM 100:2008, 7.2.6: at most two significant digits in an uncertainty, the value rounded to match.
+    """
+    sign = "+" if plus else ""
+    if not uncertainty:
+        spread = "" if uncertainty is None else f" ± {uncertainty:.{decimals}f}"
+        return f"{value:{sign}.{decimals}f}{spread}"
+    leading = -math.floor(math.log10(uncertainty))  # place of its first digit, 1 for tenths
+    shown = max(0, min(max(decimals, leading), leading + 1))
+    finest = decimals + _MOST_EXTRA_DECIMALS
+    if shown > finest:
+        return f"{value:{sign}.{finest}f} ± less than {10.0**-finest:.{finest}f}"
+    return f"{value:{sign}.{shown}f} ± {uncertainty:.{shown}f}"
+
+
 @attrs.frozen
 class Number:
     """A result with its unit.
 
     uncertainty : half width of the 95 % interval, in the same unit; None where the number is exact or a count
-    decimals    : digits after the point worth showing
+    decimals    : digits after the point worth showing; see `with_spread`
     """
 
     name: str
@@ -70,18 +99,21 @@ class Number:
     decimals: int = 1
 
     def __str__(self) -> str:
-        spread = "" if self.uncertainty is None else f" ± {self.uncertainty:.{self.decimals}f}"
-        return f"{self.value:.{self.decimals}f}{spread} {self.unit}".rstrip()
+        return f"{with_spread(self.value, self.uncertainty, self.decimals)} {self.unit}".rstrip()
 
 
 @attrs.frozen
 class Axis:
-    """One axis of a figure."""
+    """One axis of a figure.
+
+    whole : whether only whole numbers are marked on it, as for runs that are counted
+    """
 
     label: str
     unit: str = ""
     low: float | None = None
     high: float | None = None
+    whole: bool = False
 
 
 @attrs.frozen
@@ -136,11 +168,15 @@ class Figure:
 
 @attrs.frozen
 class Table:
-    """Rows of text under headings; headings carry units. `numeric` columns are set flush to their digits."""
+    """Rows of text under headings; headings carry units.
+
+    card : worth keeping by itself, such as a deviation card; the book sets it in a frame to be cut out
+    """
 
     title: str
     headings: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+    card: bool = False
 
     def __attrs_post_init__(self) -> None:
         for number, row in enumerate(self.rows):

@@ -163,12 +163,10 @@ class PluginHost:
 
     @property
     def calculators(self) -> tuple[Calculator, ...]:
-        """All calculators, in the order of their steps."""
-        order = {step.key: number for number, step in enumerate(self.steps)}
+        """All calculators, by step, then order, then key."""
+        place = {step.key: number for number, step in enumerate(self.steps)}
         calculators: Iterable[Calculator] = self._registers["register_calculators"].items.values()
-        return tuple(
-            sorted(calculators, key=lambda calculator: (order.get(calculator.step, len(order)), calculator.key))
-        )
+        return tuple(sorted(calculators, key=lambda each: (place.get(each.step, len(place)), each.order, each.key)))
 
     @property
     def live_guides(self) -> Mapping[str, LiveGuide[Any]]:

@@ -146,6 +146,7 @@ class Calculator:
 
     key     : "<plugin>.<calculator>"
     step    : key of the step its findings are shown under
+    order   : place within its step; smaller comes first, so the main result has the smallest
     compute : may raise NotEnoughData; anything else it raises is reported as a fault of the plugin
     basis   : used for the finding the host makes when `compute` raises NotEnoughData
     applies : says whether the calculator has anything to say about this vessel at all
@@ -157,6 +158,7 @@ class Calculator:
     compute: Callable[[JobView], Iterable[Finding]]
     basis: tuple[Basis, ...]
     applies: Callable[[JobView], bool] = lambda _view: True
+    order: int = 500
 
 
 @attrs.frozen(kw_only=True)

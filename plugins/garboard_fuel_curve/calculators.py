@@ -19,6 +19,7 @@ from garboard.findings import (
     Series,
     Table,
     Verdict,
+    with_spread,
 )
 from garboard.job_view import Asking, JobView
 from garboard.records import Engine
@@ -270,7 +271,7 @@ def best_cruise(view: JobView) -> list[Finding]:
     good, speed, flow = curve.economy_at(at), curve.speed_at(at), curve.flow_at(at)
     low, high = curve.nearly_as_good(Peak(at, good.value))
     says = (
-        f"{good.value:.2f} ± {good.within:.2f} nm/gal at {_tens(at)} rev/min, {speed.value:.1f} kn. "
+        f"{with_spread(good.value, good.within, 2)} nm/gal at {_tens(at)} rev/min, {speed.value:.1f} kn. "
         f"From {_tens(low)} to {_tens(high)} rev/min it stays within 3 % of that."
     )
     best = curve.landmarks.best
@@ -381,7 +382,7 @@ def mixed_use(view: JobView) -> list[Finding]:
     power = curve.estimate(lambda fitted: duty_cycle.exponent(shares, [fitted.flow.at(speed) for speed in speeds[:-1]]))
     low, high = limit(view, "lowest_exponent"), limit(view, "highest_exponent")
     ordinary = low <= power.value <= high
-    says = f"{average.value:.1f} ± {average.within:.1f} gal/h over mixed use, two fifths of the time idling."
+    says = f"{with_spread(average.value, average.within)} gal/h over mixed use, two fifths of the time idling."
     if not ordinary:
         says += (
             f" Fuel follows engine speed to the power {power.value:.1f}, outside {low:g} to {high:g}: "
@@ -453,7 +454,7 @@ def flow_meter(view: JobView) -> list[Finding]:
     allowed = limit(view, "meter_off_by") / 100
     off = abs(ratio - 1) > allowed
     reads = f"{abs(1 / ratio - 1) * 100:.1f} % {'low' if ratio > 1 else 'high'}"
-    says = f"Meter reads {reads} against the refill (factor {ratio:.3f} ± {within:.3f}). "
+    says = f"Meter reads {reads} against the refill (factor {with_spread(ratio, within, 3)}). "
     if off and within < abs(ratio - 1):
         says += f"Set its factor to {now * ratio:.3f}, or multiply pulses per gallon by {1 / ratio:.3f}."
         says += " Until then, economy and range are off the same way."
@@ -549,7 +550,7 @@ def _plausible(
     best, poorest = limit(view, f"best_{fuel}") / 100, limit(view, "poorest") / 100
     impossible = efficiency / (1 + of_efficiency) > best or efficiency * (1 + of_efficiency) < poorest
     doubtful = efficiency > best or efficiency < poorest
-    says = f"{used:.2f} ± {used * of_consumption:.2f} lb/(hp h) at full throttle"
+    says = f"{with_spread(used, used * of_consumption, 2)} lb/(hp h) at full throttle"
     ordinary = specific_consumption.ORDINARY_CONSUMPTION[fuel]
     if impossible or doubtful:
         factor = used / ordinary
@@ -599,19 +600,27 @@ def _fitted_out(step: str) -> Callable[[JobView], bool]:
 
 
 def _calculator(
-    name: str, title: str, step: str, compute: Callable[[JobView], list[Finding]], *basis: Basis
+    order: int, name: str, title: str, step: str, compute: Callable[[JobView], list[Finding]], *basis: Basis
 ) -> Calculator:
     return Calculator(
-        key=f"fuel_curve.{name}", title=title, step=step, compute=compute, basis=basis, applies=_fitted_out(step)
+        key=f"fuel_curve.{name}",
+        title=title,
+        step=step,
+        order=order,
+        compute=compute,
+        basis=basis,
+        applies=_fitted_out(step),
     )
 
 
 CALCULATORS = (
-    _calculator("curve", "Fuel curve", STEPS, fuel_curve, PRACTICE, PROPAGATION),
-    _calculator("planing_hump", "Planing hump", STEPS, planing_hump, PRACTICE, PROPAGATION),
-    _calculator("best_cruise", "Best-economy cruise", STEPS, best_cruise, PRACTICE, PROPAGATION),
-    _calculator("mixed_use", "Fuel over mixed use", STEPS, mixed_use, FIVE_MODE_CYCLE),
-    _calculator("fuel_for_power", "Fuel for the power", STEPS, fuel_for_power, BEST_EFFICIENCY, ORDINARY, FUEL_TABLE),
-    _calculator("range", "Range", TANKS, cruising_range, THIRDS),
-    _calculator("flow_meter", "Flow meter", TANKS, flow_meter, PRACTICE),
+    _calculator(100, "best_cruise", "Best-economy cruise", STEPS, best_cruise, PRACTICE, PROPAGATION),
+    _calculator(200, "curve", "Fuel curve", STEPS, fuel_curve, PRACTICE, PROPAGATION),
+    _calculator(300, "planing_hump", "Planing hump", STEPS, planing_hump, PRACTICE, PROPAGATION),
+    _calculator(400, "mixed_use", "Fuel over mixed use", STEPS, mixed_use, FIVE_MODE_CYCLE),
+    _calculator(
+        500, "fuel_for_power", "Fuel for the power", STEPS, fuel_for_power, BEST_EFFICIENCY, ORDINARY, FUEL_TABLE
+    ),
+    _calculator(100, "range", "Range", TANKS, cruising_range, THIRDS),
+    _calculator(200, "flow_meter", "Flow meter", TANKS, flow_meter, PRACTICE),
 )

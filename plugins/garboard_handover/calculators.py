@@ -69,7 +69,12 @@ def _check_of(step: Step) -> Calculator:
             )
 
     return Calculator(
-        key=f"{step.key}.check", title=step.title, step=step.key, compute=compute, basis=(steps.WALK_THROUGH,)
+        key=f"{step.key}.check",
+        title=step.title,
+        step=step.key,
+        order=100,
+        compute=compute,
+        basis=(steps.WALK_THROUGH,),
     )
 
 
@@ -248,6 +253,7 @@ CALCULATORS = (
         key="handover.radio_identity",
         title="Radio identity",
         step=steps.RADIO,
+        order=200,
         compute=_radio_identity,
         basis=(IDENTITY,),
     ),
@@ -255,6 +261,7 @@ CALCULATORS = (
         key="handover.heading_hold",
         title="Autopilot: heading hold",
         step=steps.AUTOPILOT,
+        order=200,
         compute=_heading_hold,
         basis=(PILOT,),
         applies=lambda view: view.state_of(steps.AUTOPILOT) != "not fitted",
@@ -263,6 +270,7 @@ CALCULATORS = (
         key="handover.course_change",
         title="Autopilot: course change",
         step=steps.AUTOPILOT,
+        order=300,
         compute=_course_change,
         basis=(PILOT,),
         applies=lambda view: view.state_of(steps.AUTOPILOT) != "not fitted",

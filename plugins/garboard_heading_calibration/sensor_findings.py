@@ -16,6 +16,7 @@ from garboard.findings import (
     Series,
     Table,
     Verdict,
+    with_spread,
 )
 from garboard.job_view import JobView
 from garboard.records import HeadingSensor
@@ -102,7 +103,7 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
     faint = here.field.horizontal < CAUTION_BELOW
     way = "east" if here.east >= 0 else "west"
     result = (
-        f"Variation {here.east:+.1f} ± {here.uncertainty:.1f} degrees ({way}), "
+        f"Variation {with_spread(here.east, here.uncertainty, plus=True)} degrees ({way}), "
         f"changing {here.a_year:+.2f} a year, by {here.field.model}."
     )
     advice = (
@@ -212,7 +213,7 @@ def comparison_finding(
     if rough:
         told.append(f"The difference spreads by {found.spread:.1f} degrees: record again on a straight run.")
     more = "more" if found.difference >= 0 else "less"
-    result = f"Heading {abs(found.difference):.1f} ± {uncertainty:.1f} degrees {more} than {trusted}."
+    result = f"Heading {with_spread(abs(found.difference), uncertainty)} degrees {more} than {trusted}."
     good = [] if told else ["No offset to enter."]
     offset = () if trusted == COURSE else (Number("offset to enter", found.offset_to_enter, "deg", uncertainty),)
     return Finding(

@@ -19,6 +19,7 @@ from garboard.findings import (
     Series,
     Table,
     Verdict,
+    with_spread,
 )
 from garboard.job_view import Asking, JobView
 from garboard.records import HeadingSensor
@@ -285,7 +286,7 @@ def swing_finding(view: JobView, about: str, readings: Sequence[Reading], doubt:
         told.append(f"The current leaves B and C open by {doubt.current:.1f} degrees.")
     advise = bool(told[: len(told) - (doubt.current > 0)]) or doubt.current > limit(view, "offset_limit", "deg")
     half = math.hypot(t * standard_error_on(worst_heading, fit), doubt.constant, doubt.current)
-    result = f"Deviation {worst:+.1f} ± {half:.1f} degrees at most, on {worst_heading:03d} by compass."
+    result = f"Deviation {with_spread(worst, half, plus=True)} degrees at most, on {worst_heading:03d} by compass."
     good = [] if told else ["Keep the card aboard."]
     return Finding(
         verdict=Verdict.ADVISE if advise else Verdict.PASS,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 
-from garboard.findings import Basis, Finding, NotEnoughData, Number, Verdict
+from garboard.findings import Basis, Finding, NotEnoughData, Number, Verdict, with_spread
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_prop_check import air
@@ -88,7 +88,7 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
     slowest = min(turns, key=lambda position: turns[position].value)
     difference = turns[fastest].value - turns[slowest].value
     uncertainty = math.hypot(turns[fastest].uncertainty, turns[slowest].uncertainty)
-    told = f"{difference:.0f} rev/min ± {uncertainty:.0f}"
+    told = f"{with_spread(difference, uncertainty, 0)} rev/min"
     if fastest != slowest:
         told += f", {fastest} faster than {slowest}"
     if difference + uncertainty <= allowed:
@@ -138,7 +138,7 @@ def _in_reference_air(engine: Engine, runs: Sequence[Run], factor: float, dry: f
     turns, uncertainty = air.engine_speed_in_reference_air(average.value, average.uncertainty, factor)
     lost = 100 * (1 - 1 / factor)
     sentence = (
-        f"{turns:.0f} rev/min ± {uncertainty:.0f} to expect in reference air; today's air "
+        f"{with_spread(turns, uncertainty, 0)} rev/min to expect in reference air; today's air "
         f"{'costs' if lost > 0 else 'adds'} {abs(lost):.1f} % of power."
     )
     verdict = Verdict.PASS

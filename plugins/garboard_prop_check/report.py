@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
-from garboard.findings import NotEnoughData, Number, Table, Verdict
+from garboard.findings import NotEnoughData, Number, Table, Verdict, with_spread
 from garboard.host import Assessed
 from garboard.job_view import JobView
 from garboard.records import Engine
@@ -103,9 +103,9 @@ def _row(view: JobView, engine: Engine, runs: Sequence[Run], speed: Average | No
         engine.position,
         _propeller(engine),
         engine.gear_ratio.text if engine.gear_ratio else "",
-        f"{turns.value:.0f} ± {turns.uncertainty:.0f}" if turns else "",
+        with_spread(turns.value, turns.uncertainty, 0) if turns else "",
         f"{window[0]:.0f} to {window[1]:.0f}" if window else "",
-        f"{found.value:.1f} ± {found.uncertainty:.1f}" if found else "",
+        with_spread(found.value, found.uncertainty) if found else "",
     )
 
 

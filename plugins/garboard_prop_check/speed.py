@@ -50,40 +50,31 @@ def full_throttle_speed(view: JobView) -> Iterable[Finding]:
 
 
 def figure_of_runs(view: JobView, runs: Sequence[Run]) -> Figure:
-    """Speed and engine speed of every run, with the windows as bands."""
-    series = [_line("speed over ground", [run.speed for run in runs], second_axis=False)]
-    series += [
-        _line(about(engine), [run.engine_speed.get(engine.position, "") for run in runs], second_axis=True)
-        for engine in view.vessel.engines
-    ]
+    """Engine speed of every run, held against the windows."""
     windows: dict[tuple[float, float], list[str]] = {}
     for engine in view.vessel.engines:
         try:
             windows.setdefault(window_of(engine), []).append(engine.position)
         except NotEnoughData:
             continue
-    bands = tuple(
-        Band("full-throttle window" if len(windows) == 1 else f"window, {', '.join(positions)}", "y2", low, high)
-        for (low, high), positions in windows.items()
-    )
     return Figure(
-        title="Full-throttle runs",
-        x=Axis("run", low=0.5, high=len(runs) + 0.5),
-        y=Axis("speed over ground", "kn"),
-        y2=Axis("engine speed", "rev/min"),
-        series=tuple(series),
-        bands=bands,
+        title="Engine speed at full throttle",
+        x=Axis("Run", low=0.5, high=len(runs) + 0.5, whole=True),
+        y=Axis("Engine speed", "rev/min"),
+        series=tuple(
+            _points(about(engine), [run.engine_speed.get(engine.position, "") for run in runs])
+            for engine in view.vessel.engines
+        ),
+        bands=tuple(
+            Band("full-throttle window" if len(windows) == 1 else f"window, {', '.join(positions)}", "y", low, high)
+            for (low, high), positions in windows.items()
+        ),
     )
 
 
-def _line(name: str, readings: Sequence[Reading | str], second_axis: bool) -> Series:
+def _points(name: str, readings: Sequence[Reading | str]) -> Series:
     points = [(float(n), float(r.value)) for n, r in enumerate(readings, start=1) if isinstance(r, Reading)]
-    return Series(
-        name,
-        x=tuple(x for x, _ in points),
-        y=tuple(y for _, y in points),
-        second_axis=second_axis,
-    )
+    return Series(name, x=tuple(x for x, _ in points), y=tuple(y for _, y in points), line=False)
 
 
 def table_of_runs(view: JobView, runs: Sequence[Run]) -> Table:
@@ -91,7 +82,7 @@ def table_of_runs(view: JobView, runs: Sequence[Run]) -> Table:
     positions = [engine.position for engine in view.vessel.engines]
     return Table(
         title="Full-throttle runs",
-        headings=("run", "way", "speed over ground [kn]", *(f"{position} [rev/min]" for position in positions)),
+        headings=("Run", "Way", "Speed over ground [kn]", *(f"{position} [rev/min]" for position in positions)),
         rows=tuple(
             (
                 run.name.removeprefix("run "),
@@ -132,7 +123,7 @@ def slip_of(view: JobView, engine: Engine, turns: Average, speed: Average) -> tu
 def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Average) -> Finding:
     found, theory = slip_of(view, engine, average_engine_speed(runs, engine.position), speed)
     low_end, high_end = found.value - (found.uncertainty or 0), found.value + (found.uncertainty or 0)
-    told = f"Slip {found.value:.1f} % ± {found.uncertainty:.1f}"
+    told = f"Slip {found}"
     basis: tuple[Basis, ...] = (SLIP, AVERAGING, basis_of("pitch_tolerance"))
     form = view.vessel.hull_form
     verdict = Verdict.ADVISE

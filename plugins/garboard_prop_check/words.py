@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 
-from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Verdict
+from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Verdict, with_spread
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_prop_check.runs import Average
@@ -136,9 +136,9 @@ def trim_at_best(view: JobView) -> bool:
 
 def speed_words(average: Average) -> str:
     """A speed with its interval."""
-    return f"{average.value:.1f} kn ± {average.uncertainty:.1f}"
+    return f"{with_spread(average.value, average.uncertainty)} kn"
 
 
 def engine_speed_words(average: Average) -> str:
     """An engine speed with its interval."""
-    return f"{average.value:.0f} rev/min ± {average.uncertainty:.0f}"
+    return f"{with_spread(average.value, average.uncertainty, 0)} rev/min"

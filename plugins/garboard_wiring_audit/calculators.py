@@ -30,70 +30,87 @@ def _has_networks(view: JobView) -> bool:
 
 
 def _calculator(
+    order: int,
     name: str,
     title: str,
     step: str,
     compute: Callable[[JobView], Iterable[Finding]],
-    basis: tuple[Basis, ...],
+    basis: Basis,
     applies: Callable[[JobView], bool],
 ) -> Calculator:
-    return Calculator(key=f"wiring_audit.{name}", title=title, step=step, compute=compute, basis=basis, applies=applies)
+    return Calculator(
+        key=f"wiring_audit.{name}",
+        title=title,
+        step=step,
+        order=order,
+        compute=compute,
+        basis=(basis,),
+        applies=applies,
+    )
 
+
+_ON_BATTERIES = (
+    (100, "battery_charge", "Battery charge", BATTERIES, battery_findings.charge_findings, b.REST_VOLTAGE),
+    (
+        200,
+        "battery_installation",
+        "Battery installation",
+        BATTERIES,
+        battery_findings.installation_findings,
+        b.BATTERY_CFR,
+    ),
+    (100, "standing_current", "Standing current", STANDING, battery_findings.standing_findings, b.STANDING),
+    (100, "battery_reserve", "Reserve time", LOADS, battery_findings.reserve_findings, b.RESERVE),
+    (200, "load_sum", "Load and charging", LOADS, battery_findings.load_findings, b.LOAD_SUM),
+)
+_ON_NETWORKS = (
+    (100, "network_terminators", "Network terminators", network_findings.terminator_findings, b.NETWORK_SHEETS),
+    (
+        200,
+        "network_voltage_measured",
+        "Network voltage by meter",
+        network_findings.measured_voltage_findings,
+        b.NETWORK_DROP,
+    ),
+    (
+        300,
+        "network_voltage_calculated",
+        "Network voltage by calculation",
+        network_findings.calculated_voltage_findings,
+        b.NETWORK_DROP,
+    ),
+    (400, "network_load", "Network load", network_findings.load_findings, b.NETWORK_SHEETS),
+    (500, "network_lengths", "Network lengths", network_findings.length_findings, b.NETWORK_SHEETS),
+    (600, "network_supply", "Network supply", network_findings.supply_findings, b.NETWORK_SHEETS),
+)
 
 CALCULATORS = (
     Calculator(
         key="wiring_audit.labels",
         title="Labels",
         step=CIRCUITS,
+        order=100,
         compute=circuit_findings.label_findings,
         basis=(b.LABELS,),
     ),
     *(
-        _calculator(
-            rule.name,
-            rule.title,
-            CIRCUITS,
-            partial(circuit_findings.findings_on, rule),
-            rule.basis(_BY_DEFAULT),
-            _has_circuits,
+        Calculator(
+            key=f"wiring_audit.{rule.name}",
+            title=rule.title,
+            step=CIRCUITS,
+            order=200 + 10 * place,
+            compute=partial(circuit_findings.findings_on, rule),
+            basis=rule.basis(_BY_DEFAULT),
+            applies=_has_circuits,
         )
-        for rule in RULES
+        for place, rule in enumerate(RULES)
     ),
     *(
-        _calculator(name, title, step, compute, basis, _has_batteries)
-        for name, title, step, compute, basis in (
-            ("battery_charge", "Battery charge", BATTERIES, battery_findings.charge_findings, (b.REST_VOLTAGE,)),
-            (
-                "battery_installation",
-                "Battery installation",
-                BATTERIES,
-                battery_findings.installation_findings,
-                (b.BATTERY_CFR,),
-            ),
-            ("standing_current", "Standing current", STANDING, battery_findings.standing_findings, (b.STANDING,)),
-            ("load_sum", "Load and charging", LOADS, battery_findings.load_findings, (b.LOAD_SUM,)),
-            ("battery_reserve", "Reserve time", LOADS, battery_findings.reserve_findings, (b.RESERVE,)),
-        )
+        _calculator(order, name, title, step, compute, basis, _has_batteries)
+        for order, name, title, step, compute, basis in _ON_BATTERIES
     ),
     *(
-        _calculator(name, title, NETWORKS, compute, basis, _has_networks)
-        for name, title, compute, basis in (
-            ("network_load", "Network load", network_findings.load_findings, (b.NETWORK_SHEETS,)),
-            ("network_lengths", "Network lengths", network_findings.length_findings, (b.NETWORK_SHEETS,)),
-            ("network_terminators", "Network terminators", network_findings.terminator_findings, (b.NETWORK_SHEETS,)),
-            (
-                "network_voltage_calculated",
-                "Network voltage by calculation",
-                network_findings.calculated_voltage_findings,
-                (b.NETWORK_DROP,),
-            ),
-            (
-                "network_voltage_measured",
-                "Network voltage by meter",
-                network_findings.measured_voltage_findings,
-                (b.NETWORK_DROP,),
-            ),
-            ("network_supply", "Network supply", network_findings.supply_findings, (b.NETWORK_SHEETS,)),
-        )
+        _calculator(order, name, title, NETWORKS, compute, basis, _has_networks)
+        for order, name, title, compute, basis in _ON_NETWORKS
     ),
 )

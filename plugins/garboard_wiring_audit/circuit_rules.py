@@ -7,7 +7,7 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Basis, NotEnoughData, Number, Verdict
+from garboard.findings import Basis, NotEnoughData, Number, Verdict, with_spread
 from garboard.job_view import JobView
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.ampacity import ISO_BY_AREA, Allowable, allowable
@@ -388,9 +388,9 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Jud
         sentence=f"Drop {shown} measured{at}, {_class_name(facts, rules)} allowed. "
         + _measured_cure(facts, rules, verdict, drop, explained if poor_joint else None),
         cells=(
-            f"{drop.value:.2f} ± {drop.spread:.2f}",
+            with_spread(drop.value, drop.spread, 2),
             f"{facts.current.value:.1f}" if facts.knows(["current"]) else "",
-            f"{shown.value:.1f} ± {shown.uncertainty:.1f}",
+            with_spread(shown.value, shown.uncertainty),
             "" if explained is None else f"{explained:.2f}",
             at_load,
             _class_name(facts, rules),

@@ -97,8 +97,15 @@ def test_a_band_outside_fixed_axes_leaves_no_name_outside_the_picture():
 
 
 def test_runs_are_counted_in_whole_numbers():
-    runs = Figure("Runs", Axis("run"), Axis("speed", "kn"), (Series("s", (1.0, 2.0), (45.0, 46.0)),))
-    assert all(tick == int(tick) for tick in draw(runs).axes[0].get_xticks())
+    runs = Figure("Runs", Axis("run", whole=True), Axis("speed", "kn"), (Series("s", (1.0, 2.0), (45.0, 46.0)),))
+    ticks = draw(runs).axes[0].get_xticks()
+    assert {1.0, 2.0} <= set(ticks)
+    assert all(tick == int(tick) for tick in ticks)
+
+
+def test_an_axis_that_is_measured_is_marked_between_whole_numbers():
+    metres = Figure("Drop", Axis("distance", "m"), Axis("drop", "V"), (Series("s", (1.0, 2.0), (0.1, 0.2)),))
+    assert any(tick != int(tick) for tick in draw(metres).axes[0].get_xticks())
 
 
 def test_lines_that_end_apart_carry_their_names_at_their_ends():

@@ -112,6 +112,22 @@ def test_hook_register_calculators_run_in_the_order_of_their_steps(tmp_path):
     assert (first.plugin, first.plugin_version) == ("small", "3")
 
 
+def test_the_main_result_of_a_step_comes_first():
+    """Calculators of one step come by their order, then by key, whatever they are called."""
+    keys = {"a.late": 900, "b.main": 100, "a.usual": 500, "c.usual": 500}
+    offered = [
+        Calculator(key=key, title=key, step="small.run", compute=lambda view: (), basis=BASIS, order=order)
+        for key, order in keys.items()
+    ]
+
+    def offer(register):
+        for each in offered:
+            register(each)
+
+    host = host_of(one=plugin(register_calculators=offer))
+    assert [each.key for each in host.calculators] == ["b.main", "a.usual", "c.usual", "a.late"]
+
+
 def test_hook_register_live_guides_are_found_by_key():
     guide = LiveGuide(
         key="a.guide", title="Guide", quantities=("heading",), begin=lambda view: 0, take=lambda s, _: s + 1, show=str

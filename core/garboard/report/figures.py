@@ -12,6 +12,7 @@ from garboard.look import DAY, SERIES_STYLES, SeriesStyle
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.axis import Axis as MatplotlibAxis
     from matplotlib.figure import Figure as Sheet
     from matplotlib.lines import Line2D
 
@@ -21,7 +22,6 @@ _MARKERS = {"round": "o", "square": "s", "diamond": "D"}
 _HATCHES = ("////", "\\\\\\\\", "....")
 _MOST_POINTS_WITH_MARKERS = 40
 _LEAST_SHARE_BETWEEN_NAMES = 0.07
-_MOST_COUNTED = 12
 _LEGEND_LINE, _LEGEND_LETTER = 17.0, 1.9  # widths of a line sample and of a letter [mm]
 
 
@@ -135,19 +135,19 @@ def _set_limits(axes: Axes, figure: Figure, second: Axes | None) -> None:
     _limit(axes.set_xlim, figure.x)
     if (figure.x.low, figure.x.high) == (0, 360):
         axes.set_xticks(range(0, 361, 45))
-    if _counts_up(figure, axes):
-        from matplotlib.ticker import MaxNLocator
-
-        axes.xaxis.set_major_locator(MaxNLocator(integer=True))
     _limit(axes.set_ylim, figure.y)
     if second is not None and figure.y2 is not None:
         _limit(second.set_ylim, figure.y2)
+        _mark_whole(second.yaxis, figure.y2)
+    _mark_whole(axes.xaxis, figure.x)
+    _mark_whole(axes.yaxis, figure.y)
 
 
-def _counts_up(figure: Figure, axes: Axes) -> bool:
-    """Whether x counts runs or steps: whole numbers, not many."""
-    left, right = axes.get_xlim()
-    return right - left < _MOST_COUNTED and all(x == int(x) for series in figure.series for x in series.x)
+def _mark_whole(ruler: MatplotlibAxis, axis: Axis) -> None:
+    if axis.whole:
+        from matplotlib.ticker import MaxNLocator
+
+        ruler.set_major_locator(MaxNLocator(integer=True, min_n_ticks=1))
 
 
 def _limit(set_limits: Any, axis: Axis) -> None:

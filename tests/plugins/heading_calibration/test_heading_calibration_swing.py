@@ -55,7 +55,7 @@ def test_a_gentle_deviation_passes_with_its_coefficients_card_and_figure() -> No
     finding = swung(table())
     assert finding.verdict is Verdict.PASS
     # on 090: 0.4 + 2.5 + 0.3 = 3.2
-    assert finding.sentence == "Deviation +3.2 ± 0.0 degrees at most, on 090 by compass. Keep the card aboard."
+    assert finding.sentence == "Deviation +3.202 ± 0.005 degrees at most, on 090 by compass. Keep the card aboard."
     made = {"A": 0.4, "B": 2.5, "C": -1.5, "D": 0.6, "E": -0.3}
     for name, value in made.items():
         assert number(finding, name).value == pytest.approx(value, abs=0.01)

@@ -58,12 +58,16 @@ def test_full_throttle_cautions_come_first() -> None:
 def test_speed_with_table_and_figure() -> None:
     """The speed, how it was averaged, the current, and the runs as table and figure."""
     finding = one(job(TWIN, two_ways(TWIN)), "speed")
-    assert finding.sentence == "40.0 kn ± 0.3, mean of two opposite runs. Current along the runs: 1.0 kn."
+    assert finding.sentence == "40.0 ± 0.3 kn, mean of two opposite runs. Current along the runs: 1.0 kn."
     (table,) = finding.tables
     assert table.rows == (("1", "with", "41.0", "5800", "5800"), ("2", "against", "39.0", "5800", "5800"))
     (figure,) = finding.figures
-    assert [series.y for series in figure.series] == [(41.0, 39.0), (5800, 5800), (5800, 5800)]
-    assert [(band.axis, band.low, band.high) for band in figure.bands] == [("y2", 5400, 6000)]
+    assert [(series.name, series.x, series.y) for series in figure.series] == [
+        ("port engine", (1, 2), (5800, 5800)),
+        ("starboard engine", (1, 2), (5800, 5800)),
+    ]
+    assert figure.x.whole
+    assert [(band.axis, band.low, band.high) for band in figure.bands] == [("y", 5400, 6000)]
 
 
 def test_slip_by_hand() -> None:
@@ -71,7 +75,7 @@ def test_slip_by_hand() -> None:
     0.3055 / 49.018 = 0.62, engine 5.77 / 5800 x 0.816 = 0.08: hypot 2.90."""
     finding = one(runs_at(BOAT, "5800 rev/min"), "slip")
     assert finding.verdict is Verdict.PASS
-    assert finding.sentence == "Slip 18.4 % ± 2.9; 5 to 20 % is usual for this hull."
+    assert finding.sentence == "Slip 18.4 ± 2.9 %; 5 to 20 % is usual for this hull."
     theory = next(n for n in finding.numbers if n.name == "theoretical speed")
     assert theory.value == pytest.approx(49.018, abs=0.001)
     assert theory.uncertainty == pytest.approx(49.018 * 0.03466, abs=0.001)  # hypot(0.06 / sqrt 3, 5.77 / 5800)
@@ -98,7 +102,7 @@ def test_slip_around_its_limits(speeds: tuple[str, str], verdict: Verdict, words
 def test_slip_is_not_compared_without_hull_form_or_best_trim() -> None:
     """The usual range belongs to a hull form at best trim."""
     no_form = one(runs_at(vessel(1, hull_form=""), "5800 rev/min"), "slip")
-    assert no_form.sentence == "Slip 18.4 % ± 2.9. Enter the hull form to compare it with what is usual."
+    assert no_form.sentence == "Slip 18.4 ± 2.9 %. Enter the hull form to compare it with what is usual."
     badly_trimmed = one(runs_at(BOAT, "5800 rev/min", trim="not at best"), "slip")
     assert "is not compared" in badly_trimmed.sentence
     assert {no_form.verdict, badly_trimmed.verdict} == {Verdict.ADVISE}
@@ -136,7 +140,7 @@ def test_slip_refuses_slips_of_the_finger(field: str, value: str, words: str) ->
 @pytest.mark.parametrize(
     ("turns", "verdict", "words"),
     [
-        ("5000 rev/min", Verdict.FAIL, "5000 rev/min ± 6, 400 below the window 5400 to 6000. The engine labours"),
+        ("5000 rev/min", Verdict.FAIL, "5000 ± 6 rev/min, 400 below the window 5400 to 6000. The engine labours"),
         ("5390 rev/min", Verdict.FAIL, "10 below"),
         ("5400 rev/min", Verdict.ADVISE, "too close to the low end to call"),
         ("5410 rev/min", Verdict.PASS, "in the window 5400 to 6000."),
@@ -219,7 +223,7 @@ def test_reference_air_by_hand() -> None:
     view = runs_at(BOAT, "5800 rev/min", air_temperature="35 degC", air_pressure="988.1 hPa", humidity="50 %")
     finding = one(view, "reference_air")
     assert finding.verdict is Verdict.PASS
-    assert finding.sentence.startswith("5908 rev/min ± 55 to expect in reference air; today's air costs 5.4 %")
+    assert finding.sentence.startswith("5908 ± 55 rev/min to expect in reference air; today's air costs 5.4 %")
 
 
 def test_reference_air_never_hides_a_failure() -> None:

@@ -156,7 +156,7 @@ def test_main_fuse_distance_by_the_shops_rule(rule, distance, verdict):
 
 def test_standing_current_says_the_days():
     """Number first, then days."""
-    assert sentence_on(wired_job(), "standing_current") == "20 ± 1 mA with everything off: 104 days, 30 wanted."
+    assert sentence_on(wired_job(), "standing_current") == "20.0 ± 0.8 mA with everything off: 104 days, 30 wanted."
 
 
 @pytest.mark.parametrize("changes", [{"chemistry": ""}, {"capacity": None}, {"capacity": "=0 Ah"}])
