@@ -10,11 +10,9 @@ def new_job(d, number="XYZAB123F526"):
 
 
 def type_hull(d, number):
-    digits = False
     for character in number:
-        if character.isdigit() != digits:
-            d.press("letters or digits")
-            digits = not digits
+        if not d.has(f"key {character}"):
+            d.press("side 1" if character.isdigit() else "side A")
         d.press(f"key {character}")
 
 
@@ -29,7 +27,7 @@ def test_a_whole_commissioning_by_touch(drive):
     new_job(d)
     assert d.says("XYZAB123F526")
 
-    d.press("Equipment", "kind engines", "2 engines", "back", "back")
+    d.press("tab vessel", "Equipment", "kind engines", "2 engines", "back", "back")
     assert [engine.position for engine in view_of(d).vessel.engines] == ["port", "starboard"]
 
     d.press("next step", "choice Yes", "choice hoarse")
@@ -191,7 +189,7 @@ def test_the_live_guide_follows_and_keeps_its_recording(drive):
     """Fed by the simulated boat, the guide shows number and word; stopping keeps the recording under the step."""
     d = drive()
     new_job(d)
-    d.press("step dock.fuel", "back", "guide")
+    d.press("tab under way", "step dock.fuel", "back", "guide")
     now = [0.0]
     d.app.time = lambda: now[0]
     d.press("start")
@@ -216,6 +214,7 @@ def test_a_punch_list_is_settled_with_one_press(drive):
     d.press("punch list", "add punch")
     d.write("Port nav light is dark")
     d.press("save it", "back")
+    d.press("tab missing")
     assert d.says("Port nav light is dark"), "it stands in the way of hand over"
     d.press("punch list", "punch Port nav light is dark")
     assert d.says("put right")
@@ -226,7 +225,7 @@ def test_a_piece_like_the_one_before_takes_one_press(drive):
     """Starboard takes over everything known of port but its serial number."""
     d = drive()
     new_job(d)
-    d.press("Equipment", "kind engines", "2 engines", "piece port")
+    d.press("tab vessel", "Equipment", "kind engines", "2 engines", "piece port")
     d.press("value engines/port/maker")
     d.write("Northwind")
     d.press("next")

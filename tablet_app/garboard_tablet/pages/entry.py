@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
@@ -26,10 +27,14 @@ MOST_AT_ONCE = 8
 REASONS = ("read again", "mistyped", "other instrument")
 
 
+if TYPE_CHECKING:
+    from garboard_tablet.app import GarboardApp
+
+
 class EntryPage(Page):
     """Asks for one value."""
 
-    def __init__(self, app, place) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, app: GarboardApp, place: Place) -> None:
         super().__init__(app, place)
         self.entering = enter(self.tablet, place)
         self._choosing_unit = False

@@ -22,7 +22,7 @@ from garboard_tablet.models.pages import (
     lines_of_step,
 )
 from garboard_tablet.pages.job import WordsPage
-from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
+from garboard_tablet.ui.shell import Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING
 from garboard_tablet.ui.widgets import Across, Press, RowPress, words
 
@@ -45,7 +45,7 @@ class EquipmentPage(Page):
         for kind in EQUIPMENT:
             names = pieces(vessel, kind)
             makers.append(partial(self._kind_row, kind, names))
-        return Halves(makers[: len(makers) // 2 + 1], makers[len(makers) // 2 + 1 :])
+        return column_of(makers)
 
     def _kind_row(self, kind: str, names: Sequence[str]) -> RowPress:
         return RowPress(
@@ -173,8 +173,7 @@ class PiecePage(Page):
             makers.append(
                 lambda: RowPress("Devices", lambda: self.app.go(self.place.to("kind", *self.path, "devices")))
             )
-        half = -(-len(makers) // 2)
-        return Halves(makers[:half], makers[half:])
+        return column_of(makers)
 
     def _value_row(self, line: ValueLine) -> RowPress:
         ask = line.ask

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import partial
+from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
@@ -11,17 +12,21 @@ from garboard.findings import Verdict
 from garboard.records import SignOff
 from garboard.steps import Phase, Step
 from garboard_tablet.models.pages import PunchLine, coverage, punch_lines, what_is_missing
+from garboard_tablet.models.session import Place
 from garboard_tablet.pages.job import WordsPage
 from garboard_tablet.ui.inputs import svg_of
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
 from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
 
+if TYPE_CHECKING:
+    from garboard_tablet.app import GarboardApp
+
 
 class HandOverPage(Page):
     title = "Hand over"
 
-    def __init__(self, app, place) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, app: GarboardApp, place: Place) -> None:
         super().__init__(app, place)
         app.assess_soon(place)
 
@@ -76,10 +81,7 @@ class MissingPage(Page):
     def body(self) -> Widget:
         lines = what_is_missing(self.tablet, self.place.hull, self.place.job, self.app.verdicts(self.place))
         makers: list[Maker] = [partial(self._row, line) for line in lines]
-        half = -(-len(makers) // 2)
-        if not makers:
-            return column_of([words("Nothing is missing.", "quiet")])
-        return Halves(makers[:half], makers[half:])
+        return column_of(makers or [words("Nothing is missing.", "quiet")])
 
     def _row(self, line: PunchLine) -> RowPress:
         target = self.place.to("step", step=line.step) if line.step else self.place.to("punch list")
@@ -117,8 +119,7 @@ class CoversPage(Page):
             note = f"{len(missing)} not done or not put right. The signature does not say they are."
             makers.append(lambda: Card(Txt(note), mark=verdict_marks[Verdict.ADVISE]))
         makers.extend(words(line, "ink", SMALL) for line in covered.lines)
-        half = len(makers) // 2 + 1
-        return Halves(makers[:half], makers[half:])
+        return column_of(makers)
 
     def actions(self) -> Sequence[Press]:
         go_on = "signing" if self.role == "technician" and self.tablet.settings.working else "signer"

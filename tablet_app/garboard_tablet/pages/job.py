@@ -4,30 +4,41 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import partial
+from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
 from garboard.records import EQUIPMENT
+from garboard.steps import Phase
 from garboard_tablet.models.asks import (
     KIND_TITLES,
 )
 from garboard_tablet.models.pages import (
     PunchLine,
     StepLine,
+    phase_of,
     steps_by_phase,
     what_is_missing,
 )
+from garboard_tablet.models.session import Place
+from garboard_tablet.models.tablet import DONE_STATES
 from garboard_tablet.ui.inputs import WordsBox
-from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
+from garboard_tablet.ui.shell import Maker, Page, Tabs, column_of
 from garboard_tablet.ui.theme import SMALL
-from garboard_tablet.ui.widgets import Across, Press, RowPress, heading, state_mark, verdict_marks, words
+from garboard_tablet.ui.widgets import Across, Press, RowPress, state_mark, verdict_marks, words
+
+MISSING, VESSEL = "missing", "vessel"
+
+
+if TYPE_CHECKING:
+    from garboard_tablet.app import GarboardApp
 
 
 class JobPage(Page):
-    """Steps at the left, what is missing at the right."""
+    """Steps of one phase, or what is missing, or the vessel; the phase the job is in stands first."""
 
-    def __init__(self, app, place) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, app: GarboardApp, place: Place) -> None:
         super().__init__(app, place)
         self.title = app.vessel_name(place.hull)
         app.assess_soon(place)
@@ -40,28 +51,52 @@ class JobPage(Page):
     def body(self) -> Widget:
         hull, job = self.place.hull, self.place.job
         assessed = self.app.verdicts(self.place)
-        left: list[Maker] = []
-        for phase, lines in steps_by_phase(self.tablet, hull, job, assessed):
-            left.append(heading(phase.value.capitalize()))
-            left.extend(partial(self._step_row, line) for line in lines)
+        phases = dict(steps_by_phase(self.tablet, hull, job, assessed))
         missing = what_is_missing(self.tablet, hull, job, assessed)
-        urgent = [line for line in missing if not (line.step and line.text.endswith(("to do", "under way")))]
-        right: list[Maker] = [heading("Before hand over")]
-        right.append(words(_missing_in_words(missing), "quiet", SMALL))
-        right.extend(partial(self._missing_row, line) for line in urgent)
-        right.append(heading("Vessel"))
-        right.append(
-            lambda: RowPress("Equipment", lambda: self.app.go(self.place.to("equipment")), small=self._fitted())
-        )
-        right.append(lambda: RowPress("Figures and tables", lambda: self.app.go(self.place.to("results", "0"))))
-        right.append(lambda: RowPress("Other jobs on her", lambda: self.app.go(self.place.to("vessel jobs"))))
-        return Halves(left, right, 0.55)
+        chosen = self.place.subject[0] if self.place.subject else self._phase_now(list(phases))
+        tabs = [
+            Press(f"{phase.value.capitalize()}\n{_share(lines)}", partial(self._turn, phase.value), "plain", SMALL,
+                  name=f"tab {phase.value}", chosen=phase.value == chosen)
+            for phase, lines in phases.items()
+        ]  # fmt: skip
+        tabs.append(Press(f"Missing\n{len(missing)}", partial(self._turn, MISSING), "plain", SMALL, name="tab missing",
+                          chosen=chosen == MISSING))  # fmt: skip
+        tabs.append(Press("Vessel", partial(self._turn, VESSEL), "plain", SMALL, name="tab vessel",
+                          chosen=chosen == VESSEL))  # fmt: skip
+        if chosen == MISSING:
+            makers: list[Maker] = [partial(self._missing_row, line) for line in missing]
+            makers = makers or [words("Nothing is missing. She can be handed over.")]
+        elif chosen == VESSEL:
+            makers = self._vessel_rows()
+        else:
+            makers = [
+                partial(self._step_row, line)
+                for phase, lines in phases.items()
+                if phase.value == chosen
+                for line in lines
+            ]
+        return Tabs(tabs, column_of(makers))
+
+    def _phase_now(self, phases: Sequence[Phase]) -> str:
+        now = phase_of(self.tablet, self.place.hull, self.place.job)
+        values = [phase.value for phase in phases]
+        return now if now in values else values[-1] if values else VESSEL
+
+    def _turn(self, tab: str) -> None:
+        self.app.instead(self.place.to("job", tab))
+
+    def _vessel_rows(self) -> list[Maker]:
+        go, place = self.app.go, self.place
+        return [
+            lambda: RowPress("Equipment", lambda: go(place.to("equipment")), small=self._fitted()),
+            lambda: RowPress("Figures and tables", lambda: go(place.to("results", "0"))),
+            lambda: RowPress("Other jobs on her", lambda: go(place.to("vessel jobs"))),
+        ]
 
     def _fitted(self) -> str:
         vessel = self.tablet.view(self.place.hull, self.place.job).vessel
-        have = [
-            f"{len(getattr(vessel, kind))} {KIND_TITLES[kind].lower()}" for kind in EQUIPMENT if getattr(vessel, kind)
-        ]
+        counts = {kind: len(getattr(vessel, kind)) for kind in EQUIPMENT}
+        have = [f"{KIND_TITLES[kind]} {count}" for kind, count in counts.items() if count]
         return ", ".join(have) or "Nothing entered yet. Begin here."
 
     def _step_row(self, line: StepLine) -> RowPress:
@@ -77,9 +112,9 @@ class JobPage(Page):
         )
 
     def _missing_row(self, line: PunchLine) -> RowPress:
-        mark = verdict_marks[Verdict.FAIL]
         target = self.place.to("step", step=line.step) if line.step else self.place.to("punch list")
-        return RowPress(line.text, lambda: self.app.go(target), mark=mark, word=None, name=f"missing {line.text}")
+        mark = verdict_marks[Verdict.ADVISE]
+        return RowPress(line.text, partial(self.app.go, target), mark=mark, word=None, name=f"missing {line.text}")
 
     def actions(self) -> Sequence[Press]:
         return (
@@ -99,10 +134,8 @@ class JobPage(Page):
         self.app.redraw()
 
 
-def _missing_in_words(missing: Sequence[PunchLine]) -> str:
-    if not missing:
-        return "Nothing is missing. She can be handed over."
-    return f"{len(missing)} to put right or to do before she is handed over."
+def _share(lines: Sequence[StepLine]) -> str:
+    return f"{sum(line.state in DONE_STATES for line in lines)} of {len(lines)}"
 
 
 class PunchListPage(Page):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from kivy.clock import Clock
 from kivy.uix.widget import Widget
@@ -13,6 +14,7 @@ from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.entry import enter, entry_place
 from garboard_tablet.models.live import LiveRun
 from garboard_tablet.models.pages import asks_here
+from garboard_tablet.models.session import Place
 from garboard_tablet.models.sources import csv_of
 from garboard_tablet.ui.drawing import Gauge, StripChart
 from garboard_tablet.ui.shell import Page, column_of
@@ -22,10 +24,14 @@ from garboard_tablet.ui.widgets import MarkShape, Press, Txt, verdict_marks, wor
 TICK = 0.1
 
 
+if TYPE_CHECKING:
+    from garboard_tablet.app import GarboardApp
+
+
 class LivePage(Page):
     """Guides a step done while steering, and keeps what was recorded."""
 
-    def __init__(self, app, place) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, app: GarboardApp, place: Place) -> None:
         super().__init__(app, place)
         guide = app.guide_of(place)
         self.title = guide.title if guide else "Guide"

@@ -4,18 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import partial
+from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
 from garboard.findings import Figure, Table
 from garboard_tablet.models.pages import figures_and_tables
+from garboard_tablet.models.session import Place
 from garboard_tablet.ui.drawing import Plot, TableView
 from garboard_tablet.ui.shell import Page, column_of
-from garboard_tablet.ui.widgets import Press, words
+from garboard_tablet.ui.widgets import Column, Press, words
+
+if TYPE_CHECKING:
+    from garboard_tablet.app import GarboardApp
 
 
 class ResultsPage(Page):
-    def __init__(self, app, place) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, app: GarboardApp, place: Place) -> None:
         super().__init__(app, place)
         self._things: list[tuple[str, Figure | Table]] = figures_and_tables(app.assess_now(place))
         self._at = min(int(place.subject[0]) if place.subject else 0, max(0, len(self._things) - 1))
@@ -33,8 +38,9 @@ class ResultsPage(Page):
         thing = self._things[self._at][1]
         if isinstance(thing, Figure):
             return Plot(thing)
-        blocks = [range(start, min(start + 5, len(thing.rows))) for start in range(0, len(thing.rows), 5)]
-        return column_of([partial(TableView, thing, rows) for rows in blocks])
+        column = Column()
+        column.show([partial(TableView, thing)])
+        return column
 
     def actions(self) -> Sequence[Press]:
         if len(self._things) < 2:

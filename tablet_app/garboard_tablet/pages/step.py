@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import partial
+from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
@@ -20,15 +21,19 @@ from garboard_tablet.models.pages import (
     lines_of_step,
     table_titles,
 )
+from garboard_tablet.models.session import Place
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
 from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
+
+if TYPE_CHECKING:
+    from garboard_tablet.app import GarboardApp
 
 
 class StepPage(Page):
     """Values at the left, what they come to at the right."""
 
-    def __init__(self, app, place) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, app: GarboardApp, place: Place) -> None:
         super().__init__(app, place)
         self.step = self.tablet.step(place.step)
         self.title = self.step.title if self.step else "Not here"
@@ -73,7 +78,7 @@ class StepPage(Page):
         return RowPress(
             finding.sentence,
             lambda: self.app.go(self.place.to("why", str(number))),
-            small=f"{finding.about}. Press for why.",
+            small=f"{finding.about[:1].upper()}{finding.about[1:]}. Press for why.",
             mark=verdict_marks[finding.verdict],
             word=None,
             name=f"finding {number}",
@@ -195,17 +200,15 @@ class WhyPage(Page):
         left: list[Maker] = [lambda: Card(Txt(finding.sentence, HEADING), Txt(finding.about, SMALL, "quiet"),
                                           mark=verdict_marks[finding.verdict])]  # fmt: skip
         for n in finding.numbers:
-            left.append(partial(_number_row, n.name, str(n)))
+            left.append(partial(_number_row, n.name[:1].upper() + n.name[1:], str(n)))
         left.append(heading("Rests on"))
         left.extend(words(str(basis)) for basis in finding.basis)
         left.append(words(f"{one.title}, plugin {one.plugin} {one.plugin_version}", "quiet", SMALL))
         right: list[Maker] = [partial(Plot, figure) for figure in finding.figures]
         for table in finding.tables:
             right.append(words(table.title, "quiet", SMALL))
-            for start in range(0, len(table.rows), 6):
-                rows = range(start, min(start + 6, len(table.rows)))
-                right.append(partial(TableView, table, rows))
-        return Halves(left, right)
+            right.append(partial(TableView, table))
+        return Halves(left, right) if right else column_of(left)
 
 
 def _number_row(name: str, text: str) -> Card:

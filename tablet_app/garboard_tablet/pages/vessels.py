@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import partial
+from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
@@ -19,6 +20,10 @@ from garboard_tablet.ui.widgets import Across, Card, Column, Press, RowPress, Tx
 SEARCH = "search vessels"
 NEW_HULL = "new hull number"
 LONGEST_HULL = 17
+
+
+if TYPE_CHECKING:
+    from garboard_tablet.app import GarboardApp
 
 
 class VesselsPage(Page):
@@ -108,7 +113,7 @@ class NewJobPage(Page):
     title = "New job: hull number"
     under = "As it stands on the transom"
 
-    def __init__(self, app, place) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, app: GarboardApp, place: Place) -> None:
         super().__init__(app, place)
         self._insisted = False
 

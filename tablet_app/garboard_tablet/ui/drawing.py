@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
-from functools import lru_cache
+from collections.abc import Callable, Sequence
+from functools import lru_cache, partial
 from typing import Any
 
 from kivy.core.text import Label as CoreLabel
 from kivy.graphics import Color, Rectangle, SmoothEllipse, SmoothLine, SmoothQuad, SmoothRectangle
 from kivy.properties import ColorProperty
 from kivy.uix.widget import Widget
+from kivy.utils import escape_markup
 
 from garboard.findings import Band, Figure, Table
 from garboard.look import SERIES_STYLES
@@ -248,34 +249,69 @@ def _hatching(x0: float, y0: float, x1: float, y1: float, step: float) -> list[l
 
 
 class TableView(Widget):
-    """A table: headings over rows, numbers at the right of their column. Too wide a table is set smaller."""
+    """Rows of a table under their headings. Where the columns do not fit, each row is told in words instead.
+
+    rows : numbers of the rows to show; all when left out
+    """
 
     ground = ColorProperty(theme.panel)
 
     def __init__(self, table: Table, rows: Sequence[int] | None = None) -> None:
         super().__init__(size_hint=(None, None))
         self.ground = theme.panel
-        chosen = table.rows if rows is None else [table.rows[number] for number in rows]
-        self._cells = [[Txt(cell, SMALL, "quiet") for cell in table.headings]]
-        self._cells += [[Txt(cell, SMALL) for cell in row] for row in chosen]
-        for row in self._cells:
-            for cell in row:
-                self.add_widget(cell)
+        self._table = table
+        self._numbers = list(range(len(table.rows)) if rows is None else rows)
+        self._rows = [table.rows[number] for number in self._numbers]
+        self._cells: list[list[Txt]] = []
+        self._widths: list[float] = []
+        self._heights: list[float] = []
         self.bind(pos=self._place)
 
     def fit(self, width: float) -> float:
-        columns = range(len(self._cells[0]))
         pad = dp(14)
-        natural = [max(row[c].fit_line()[0] for row in self._cells) for c in columns]
-        room = width - pad * (len(natural) + 1)
-        if sum(natural) > room:
-            least = room / len(natural)
-            over = [max(0.0, wide - least) for wide in natural]
-            excess = sum(natural) - room
-            self._widths = [w - excess * o / sum(over) for w, o in zip(natural, over, strict=True)]
-        else:
-            share = (room - sum(natural)) / len(natural)
-            self._widths = [wide + share for wide in natural]
+        lines = [self._table.headings, *self._rows]
+        columns = list(zip(*lines, strict=True))
+        room = width - pad * (len(columns) + 1)
+        least = [max(_wide(word) for cell in column for word in cell.split() or [""]) for column in columns]
+        if sum(least) > room:
+            return self._in_words(width)
+        whole = [max(map(_wide, column)) for column in columns]
+        over = [wide - low for wide, low in zip(whole, least, strict=True)]
+        share = min(1.0, (room - sum(least)) / sum(over)) if sum(over) > 0 else 0.0
+        self._widths = [low + share * more for low, more in zip(least, over, strict=True)]
+        spare = (room - sum(self._widths)) / len(columns)
+        self._widths = [wide + spare for wide in self._widths]
+        self._fill(
+            [[Txt(cell, SMALL, "ink" if number else "quiet") for cell in line] for number, line in enumerate(lines)]
+        )
+        return self._measure(width)
+
+    def halves(self) -> list[Callable[[], TableView]]:
+        """The same in two parts, for a place too low for the whole; nothing when it is one row."""
+        middle = len(self._numbers) // 2
+        if middle == 0:
+            return []
+        return [partial(TableView, self._table, part) for part in (self._numbers[:middle], self._numbers[middle:])]
+
+    def _in_words(self, width: float) -> float:
+        self._widths = [width - 2 * dp(14)]
+        texts = []
+        for row in self._rows:
+            told = [
+                f"{heading} {cell}" for heading, cell in zip(self._table.headings[1:], row[1:], strict=True) if cell
+            ]
+            texts.append([Txt(f"[b]{escape_markup(row[0])}[/b]\n{escape_markup(', '.join(told))}", SMALL, markup=True)])
+        self._fill(texts)
+        return self._measure(width)
+
+    def _fill(self, cells: list[list[Txt]]) -> None:
+        self.clear_widgets()
+        self._cells = cells
+        for line in cells:
+            for cell in line:
+                self.add_widget(cell)
+
+    def _measure(self, width: float) -> float:
         self._heights = []
         for row in self._cells:
             high = max(cell.fit(wide) for cell, wide in zip(row, self._widths, strict=True))
@@ -301,6 +337,10 @@ class TableView(Widget):
                 cell.pos = (x, top - high / 2 - cell.height / 2)
                 x += wide + pad
             top -= high
+
+
+def _wide(text: str) -> float:
+    return float(CoreLabel(font_size=sp(SMALL)).get_extents(text)[0]) + 2
 
 
 class Gauge(Widget):
@@ -335,7 +375,7 @@ class Gauge(Widget):
         size = min(200.0, self.height * 0.62 / sp(1) * 0.8)
         while size > 60 and texture(number, sp(size), DIGITS).width > room:
             size -= 10
-        y = self.top - self.height * 0.34
+        y = self.top - self.height * (0.34 if guidance.scale else 0.5)
         wide, high = draw_text(number, self.x + dp(24), y, "ink", size, (0, 0.5), DIGITS)
         draw_text(guidance.unit, self.x + dp(24) + wide + dp(16), y - high * 0.2, "quiet", 40, (0, 0.5))
         if guidance.progress is not None:

@@ -12,8 +12,8 @@ from kivy.uix.textinput import TextInput
 from kivy.uix.widget import Widget
 
 from garboard_tablet.models.pad import ERASE, POINT, SIGN
-from garboard_tablet.ui.theme import BIG, BODY, GAP, SMALL, THUMB, dp, sp, theme
-from garboard_tablet.ui.widgets import MarkShape, Press, Txt
+from garboard_tablet.ui.theme import BIG, BODY, GAP, TARGET, THUMB, dp, sp, theme
+from garboard_tablet.ui.widgets import Press, Txt
 
 TALL = (("1", "2", "3", ERASE), ("4", "5", "6", SIGN), ("7", "8", "9", "next"), ("0", "0", POINT, "next"))
 LOW = (("1", "2", "3", "0", ERASE), ("4", "5", "6", POINT, SIGN), ("7", "8", "9", "next", "next"))
@@ -63,51 +63,74 @@ class NumberPad(Widget):
 
 
 class LetterPad(Widget):
-    """Letters and digits for a hull number, large enough for gloves: letters in order, digits on the other side."""
+    """Letters and digits for a hull number, large enough for gloves. What does not fit stands on another side."""
 
-    LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ-"
-    DIGITS = "1234567890-"
+    WHOLE = ("ABCDEFGHIJKLMNOPQRSTUVWXYZ-", "1234567890-")
+    LOW = ("ABCDEFGHIJKLM", "NOPQRSTUVWXYZ", "1234567890-")
 
     def __init__(self, press: Callable[[str], object]) -> None:
         super().__init__(size_hint=(None, None))
-        self._press, self._digits = press, False
+        self._press = press
+        self._sides: tuple[str, ...] = self.WHOLE
+        self._side = self.WHOLE[0]
+        self._keys: list[Press] = []
         self._show()
         self.bind(size=self._place, pos=self._place)
 
     def _show(self) -> None:
         self.clear_widgets()
-        faces = self.DIGITS if self._digits else self.LETTERS
-        self._keys = [Press(face, partial(self._press, face), "key", 34, name=f"key {face}") for face in faces]
-        other = "Letters" if self._digits else "Digits"
-        turn = Press(other, self._turn, "plain", BODY, name="letters or digits")
+        self._keys = [Press(face, partial(self._press, face), "key", 34, name=f"key {face}") for face in self._side]
+        for side in self._sides:
+            if side != self._side:
+                self._keys.append(Press(_side_word(side), partial(self._turn, side), name=f"side {side[0]}"))
         erase = Press("Erase", lambda: self._press(ERASE), "key", BODY, name="key erase")
         erase.font_name = "Roboto"
-        self._keys += [turn, erase]
+        self._keys.append(erase)
         for key in self._keys:
             self.add_widget(key)
+
+    def _turn(self, side: str) -> None:
+        self._side = side
+        self._show()
         self._place()
 
-    def _turn(self) -> None:
-        self._digits = not self._digits
-        self._show()
-
     def _place(self, *_: object) -> None:
-        gap, cells = dp(GAP), len(self._keys) + 2  # the last two keys are twice as wide
-        columns = max(4, int((self.width + gap) // (dp(96) + gap)))
-        columns = min(columns, 10 if not self._digits else 5)
-        rows = -(-cells // columns)
+        gap, columns = dp(GAP), int((self.width + dp(GAP)) // dp(TARGET + GAP))
+        if columns < 2:
+            return
+        low = self._rows(columns, self.WHOLE[0], 2) * dp(TARGET + GAP) - gap > self.height
+        sides = self.LOW if low else self.WHOLE
+        if sides is not self._sides:
+            self._sides = sides
+            self._side = next(side for side in sides if side[0] == self._side[0] or side == sides[0])
+            self._show()
+        columns = min(columns, 5 if self._side[0] == "1" else 9)
+        rows = self._rows(columns, self._side, len(sides))
         wide = (self.width - gap * (columns - 1)) / columns
         high = (self.height - gap * (rows - 1)) / rows
         cell = 0
         for number, key in enumerate(self._keys):
-            span = 2 if number >= len(self._keys) - 2 else 1
+            span = 2 if number >= len(self._side) else 1
+            if cell % columns + span > columns:
+                cell += columns - cell % columns
             row, column = divmod(cell, columns)
-            if column + span > columns:
-                cell += columns - column
-                row, column = divmod(cell, columns)
             key.size = (span * wide + (span - 1) * gap, high)
             key.pos = (self.x + column * (wide + gap), self.top - (row + 1) * high - row * gap)
             cell += span
+
+    @staticmethod
+    def _rows(columns: int, side: str, wide_keys: int) -> int:
+        """Rows that the letters of a side and its keys of double width take."""
+        cell = len(side)
+        for _ in range(wide_keys):
+            if cell % columns + 2 > columns:
+                cell += columns - cell % columns
+            cell += 2
+        return -(-cell // columns)
+
+
+def _side_word(side: str) -> str:
+    return f"{side[0]} to {side.strip('-')[-1]}" if side[0].isalpha() else "Digits"
 
 
 class Typed(Widget):
@@ -253,6 +276,3 @@ def svg_of(strokes: Sequence[Sequence[tuple[float, float]]]) -> bytes:
         '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 600 200" fill="none" stroke="#10202B" stroke-width="4">'
     )
     return f"{head}{paths}</svg>\n".encode()
-
-
-__all__ = ["SMALL", "LetterPad", "MarkShape", "NumberPad", "SignaturePad", "Typed", "WordsBox", "svg_of"]

@@ -10,7 +10,7 @@ from kivy.uix.widget import Widget
 
 from garboard_tablet.models.session import Place
 from garboard_tablet.ui.theme import EDGE, GAP, HEADING, SMALL, TARGET, dp, sp, theme
-from garboard_tablet.ui.widgets import Column, Press, Txt
+from garboard_tablet.ui.widgets import Across, Column, Press, Txt
 
 if TYPE_CHECKING:
     from garboard_tablet.app import GarboardApp
@@ -170,8 +170,25 @@ class Halves(Widget):
             column.pos = (self.x if number == 0 else self.x + first + gap, self.y)
 
 
+class Tabs(Widget):
+    """A row of presses that choose what stands beneath."""
+
+    def __init__(self, tabs: Sequence[Press], below: Widget) -> None:
+        super().__init__(size_hint=(None, None))
+        self._row, self._below = Across(tabs, least=130), below
+        self.add_widget(self._row)
+        self.add_widget(below)
+        self.bind(size=self._place, pos=self._place)
+
+    def _place(self, *_: object) -> None:
+        high = self._row.fit(self.width)
+        self._row.pos = (self.x, self.top - high)
+        self._below.pos = self.pos
+        self._below.size = (self.width, self.height - high - dp(GAP))
+
+
 def column_of(makers: Sequence[Maker]) -> Column:
-    """A body that is one column."""
-    column = Column()
+    """A body that is one list, in two columns where there is room."""
+    column = Column(most=2)
     column.show(makers)
     return column

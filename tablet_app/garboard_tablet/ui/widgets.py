@@ -186,7 +186,7 @@ class RowPress(ButtonBehavior, Widget):
     ) -> None:  # fmt: skip
         super().__init__(size_hint=(None, None))
         self.name, self._do, self._last = name or title, do, -10.0
-        self.ground = theme.panel
+        self.ground, self._below = theme.panel, False
         self._shape = MarkShape(mark, 32) if mark else None
         self._title = Txt(title)
         self._small = Txt(small, SMALL, "quiet") if small else None
@@ -205,19 +205,25 @@ class RowPress(ButtonBehavior, Widget):
     def fit(self, width: float) -> float:
         pad = dp(16)
         left = pad + (dp(32) + dp(14) if self._shape else 0)
-        right = 0.0
         for aside in (self._value, self._word):
             if aside is not None:
-                wide, _ = aside.fit_line()
-                if wide > width * 0.42:
-                    aside.fit(width * 0.42)
-                right = max(right, aside.width)
-        room = width - left - pad - (right + dp(16) if right else 0)
-        heights = [self._title.fit(room)] + ([self._small.fit(room)] if self._small else [])
-        asides = [aside.height for aside in (self._value, self._word) if aside is not None]
-        self.size = (width, max(dp(TARGET), sum(heights) + dp(28), sum(asides) + dp(24)))
+                aside.fit_line()
+        widest = max((aside.width for aside in (self._value, self._word) if aside is not None), default=0.0)
+        self._below = widest > width * 0.45
+        room = width - left - pad - (0 if self._below or not widest else widest + dp(16))
+        heights = [text.fit(room) for text in self._texts()]
+        asides = sum(aside.height for aside in self._asides())
+        self.size = (width, max(dp(TARGET), sum(heights) + dp(28), asides + dp(24)))
         self._place()
         return float(self.height)
+
+    def _texts(self) -> list[Txt]:
+        """What stands at the left, line by line; a value too wide for the right stands there too."""
+        below = [self._value, self._word] if self._below else []
+        return [text for text in (self._title, *below, self._small) if text is not None]
+
+    def _asides(self) -> list[Txt]:
+        return [] if self._below else [text for text in (self._value, self._word) if text is not None]
 
     def _place(self, *_: object) -> None:
         pad = dp(16)
@@ -225,14 +231,12 @@ class RowPress(ButtonBehavior, Widget):
         if self._shape:
             self._shape.pos = (left, self.center_y - self._shape.height / 2)
             left += self._shape.width + dp(14)
-        total = self._title.height + (self._small.height if self._small else 0)
-        top = self.center_y + total / 2
-        self._title.pos = (left, top - self._title.height)
-        if self._small:
-            self._small.pos = (left, top - total)
-        asides = [aside for aside in (self._value, self._word) if aside is not None]
-        top = self.center_y + sum(aside.height for aside in asides) / 2
-        for aside in asides:
+        top = self.center_y + sum(text.height for text in self._texts()) / 2
+        for text in self._texts():
+            text.pos = (left, top - text.height)
+            top -= text.height
+        top = self.center_y + sum(aside.height for aside in self._asides()) / 2
+        for aside in self._asides():
             aside.pos = (self.right - pad - aside.width, top - aside.height)
             top -= aside.height
 
@@ -314,20 +318,21 @@ class Choices(Widget):
 
 
 class Column(Widget):
-    """A column of widgets, shown a page at a time: to see the rest takes a press, never a swipe."""
+    """A list of widgets, shown a page at a time: to see the rest takes a press, never a swipe.
 
-    def __init__(self, spacing: float = GAP) -> None:
+    most : columns side by side, where there is room for each
+    """
+
+    NARROWEST = 420
+
+    def __init__(self, most: int = 1, spacing: float = GAP) -> None:
         super().__init__(size_hint=(None, None))
         self._makers: list[Callable[[], Any]] = []
-        self._spacing = spacing
+        self._most, self._spacing = most, spacing
         self._first = 0
         self._firsts: list[int] = []
         self._filled: tuple[object, ...] = ()
         self.bind(pos=self._refill, size=self._refill)
-
-    @property
-    def first(self) -> int:
-        return self._first
 
     def show(self, makers: Sequence[Callable[[], Any]], first: int = 0) -> None:
         """Fill with what the makers make; only those in sight are made."""
@@ -343,29 +348,53 @@ class Column(Widget):
         self.clear_widgets()
         whole, rest = self._take(self._first, self.height)
         if self._first == 0 and rest == len(self._makers):
-            self._stand(whole, self.top)
+            self._stand(whole)
             return
         bar = dp(TARGET)
         some, rest = self._take(self._first, self.height - bar - dp(GAP))
-        self._stand(some, self.top)
+        self._stand(some)
         self._turning(rest, bar)
 
-    def _take(self, first: int, room: float) -> tuple[list[Any], int]:
-        taken: list[Any] = []
-        for number in range(first, len(self._makers)):
-            widget = self._makers[number]()
-            high = widget.fit(self.width)
-            if high > room + 1 and taken:
-                return taken, number
-            taken.append(widget)
-            room -= high + dp(self._spacing)
-        return taken, len(self._makers)
+    @property
+    def _columns(self) -> int:
+        return max(1, min(self._most, int(self.width // dp(self.NARROWEST))))
 
-    def _stand(self, widgets: Sequence[Any], top: float) -> None:
-        for widget in widgets:
-            widget.pos = (self.x, top - widget.height)
-            self.add_widget(widget)
-            top -= widget.height + dp(self._spacing)
+    @property
+    def _wide(self) -> float:
+        return float((self.width - dp(GAP) * (self._columns - 1)) / self._columns)
+
+    def _take(self, first: int, room: float) -> tuple[list[list[Any]], int]:
+        """As many widgets as there is room for, column by column; and the number of the first left over."""
+        taken: list[list[Any]] = []
+        number = first
+        for _ in range(self._columns):
+            own: list[Any] = []
+            left = room
+            while number < len(self._makers):
+                widget = self._makers[number]()
+                high = widget.fit(self._wide)
+                if high > left + 1 and own:
+                    break
+                halves = widget.halves() if high > left + 1 and hasattr(widget, "halves") else []
+                if halves:
+                    self._makers[number : number + 1] = halves
+                    continue
+                own.append(widget)
+                left -= high + dp(self._spacing)
+                number += 1
+            while len(own) > 1 and isinstance(own[-1], Txt) and own[-1].bold and number < len(self._makers):
+                own.pop()  # a heading stands with what it heads
+                number -= 1
+            taken.append(own)
+        return taken, number
+
+    def _stand(self, columns: Sequence[Sequence[Any]]) -> None:
+        for place, widgets in enumerate(columns):
+            top = self.top
+            for widget in widgets:
+                widget.pos = (self.x + place * (self._wide + dp(GAP)), top - widget.height)
+                self.add_widget(widget)
+                top -= widget.height + dp(self._spacing)
 
     def _turning(self, rest: int, bar: float) -> None:
         half = (self.width - dp(GAP)) / 2

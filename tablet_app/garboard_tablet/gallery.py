@@ -1,0 +1,184 @@
+"""Pictures of every page in every size, off screen, from the sample jobs: `python -m garboard_tablet.gallery DIR`."""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from garboard.findings import Figure
+from garboard.steps import Field, Kind
+from garboard_tablet.models.asks import Ask
+from garboard_tablet.models.entry import entry_place
+from garboard_tablet.models.pages import asks_here, figures_and_tables
+from garboard_tablet.models.session import HOME, Place
+from garboard_tablet.models.tablet import Tablet, open_tablet
+
+if TYPE_CHECKING:
+    from garboard_tablet.app import GarboardApp
+
+SIZES: tuple[tuple[int, int, float], ...] = ((1280, 800, 1.0), (800, 1280, 1.0), (1024, 600, 1.0), (1920, 1200, 1.5))
+"""Width, height [dots] and density of the screens every page must fit."""
+
+Act = Callable[[Any], None]
+
+
+def nothing(_page: Any) -> None:
+    """The page as it comes up."""
+
+
+def scenes(tablet: Tablet) -> Iterator[tuple[str, Place, Act]]:
+    """Every page worth a picture: its name, its place, and what is done on it first."""
+    yield "vessels", HOME, nothing
+    yield "new_job", HOME.to("new job"), nothing
+    yield "new_job_faulty", HOME.to("new job"), lambda page: page.take("XYZ0I234M52")
+    yield "new_job_good", HOME.to("new job"), lambda page: page.take("XYZAB123F526")
+    yield "settings", HOME.to("settings"), nothing
+    yield "who", HOME.to("who"), nothing
+    for hull in tablet.files.hulls():
+        yield from _scenes_of_job(tablet, Place(page="job", hull=hull, job=tablet.fold(hull).jobs[-1]))
+
+
+def _scenes_of_job(tablet: Tablet, job: Place) -> Iterator[tuple[str, Place, Act]]:
+    name = tablet.fold(job.hull).vessel()[0].name or job.hull
+    short = name.lower().replace(" ", "_")
+    for tab in ("alongside", "under way", "hand over", "missing", "vessel"):
+        yield f"{short}_job_{tab.replace(' ', '_')}", job.to("job", tab), nothing
+    pages = ("equipment", "punch list", "add punch", "missing", "hand over", "book", "vessel jobs")
+    for page in pages:
+        yield f"{short}_{page.replace(' ', '_')}", job.to(page), nothing
+    yield f"{short}_boat", job.to("piece"), nothing
+    yield f"{short}_engines", job.to("kind", "engines"), nothing
+    yield f"{short}_circuits", job.to("kind", "circuits"), nothing
+    yield f"{short}_add_circuit", job.to("add piece", "circuits"), nothing
+    vessel, _ = tablet.fold(job.hull).vessel()
+    if vessel.engines:
+        yield f"{short}_engine", job.to("piece", "engines", vessel.engines[0].position), nothing
+        yield f"{short}_remove", job.to("remove piece", "engines", vessel.engines[0].position), nothing
+    yield f"{short}_covers", job.to("covers", "owner"), nothing
+    yield f"{short}_signer", job.to("signer", "owner"), nothing
+    yield f"{short}_signing", job.to("signing", "owner", "A. Marsh"), nothing
+    found = tablet.assess(job.hull, job.job)
+    for number, (_, thing) in enumerate(figures_and_tables(found)):
+        form = "figure" if isinstance(thing, Figure) else "table"
+        yield f"{short}_{form}_{number}", job.to("results", str(number)), nothing
+    asked: set[tuple[Kind, bool]] = set()
+    for step in tablet.host.steps:
+        here = job.to("step", step=step.key)
+        name = f"{short}_{step.key.replace('.', '_')}"
+        yield name, here, nothing
+        if step.cautions or step.at_hand:
+            yield f"{name}_cautions", here.to("cautions"), nothing
+        if any(one.step == step.key for one in found):
+            yield f"{name}_why", here.to("why", "0"), nothing
+        if step.guide:
+            yield f"{name}_live", here.to("live"), steer
+        for ask in asks_here(tablet, job.hull, job.job, step):
+            kind = (ask.field.kind, bool(ask.row))
+            if kind not in asked:
+                asked.add(kind)
+                yield from _scenes_of_ask(name, entry_place(here, ask), ask)
+    yield f"{short}_state", job.to("state", step=tablet.host.steps[0].key), nothing
+
+
+def _scenes_of_ask(name: str, place: Place, ask: Ask) -> Iterator[tuple[str, Place, Act]]:
+    yield f"{name}_{ask.field.name}", place, nothing
+    if ask.field.kind is Kind.AMOUNT:
+        yield f"{name}_{ask.field.name}_odd", place, type_something_odd
+        yield f"{name}_{ask.field.name}_unit", place, lambda page: page._ask_unit()
+
+
+def type_something_odd(page: Any) -> None:
+    """A number outside the plausible range, so that the page asks again; outside the hard one it is refused."""
+    field: Field = page.entering.field
+    high = (field.plausible or (0.0, 9000.0))[1]
+    page.entering.write(f"{high * 1.5:.0f}")
+    page._next()
+
+
+def steer(page: Any) -> None:
+    """Let the simulated boat go for half a minute."""
+    now = [0.0]
+    page.app.time = lambda: now[0]
+    page._start()
+    for _ in range(120):
+        now[0] += 0.25
+        page._tick(0.25)
+
+
+def show(app: GarboardApp, place: Place, act: Act) -> None:
+    """Put a page up as if the person had come to it, and do what belongs to it."""
+    app.tablet.session.typed.clear()
+    app.tablet.session.way = [HOME] if place == HOME else [HOME, place]
+    if place.hull and not app.verdicts(place):
+        app.assess_now(place)
+    app._show()
+    act(app.shell.page)
+
+
+def set_screen(app: GarboardApp, width: int, height: int, density: float) -> None:
+    """A screen of another size."""
+    from kivy.base import EventLoop
+    from kivy.core.window import Window
+    from kivy.metrics import Metrics
+
+    Metrics.density = density
+    Window.size = (width, height)
+    for _ in range(2):
+        EventLoop.idle()
+    app._show()
+
+
+def picture(path: Path) -> None:
+    """What the window shows, as PNG."""
+    from kivy.base import EventLoop
+    from kivy.core.window import Window
+    from kivy.graphics.opengl import GL_RGB, GL_UNSIGNED_BYTE, glReadPixels
+
+    EventLoop.idle()
+    EventLoop.idle()
+    Window.dispatch("on_draw")
+    width, height = Window.size
+    data = glReadPixels(0, 0, width, height, GL_RGB, GL_UNSIGNED_BYTE)
+    Window._win.save_bytes_in_png(str(path), data, width, height)
+
+
+def main(out: Path, only: str = "") -> int:
+    """Write the pictures; those whose name holds `only`. Returns how many."""
+    os.environ.setdefault("SDL_VIDEODRIVER", "offscreen")
+    from kivy.base import runTouchApp
+    from kivy.config import Config
+
+    for key, value in (("width", "1280"), ("height", "800"), ("maxfps", "0"), ("multisamples", "0")):
+        Config.set("graphics", key, value)
+    from garboard_tablet.app import GarboardApp
+    from garboard_tablet.demo import fill
+
+    out.mkdir(parents=True, exist_ok=True)
+    tablet = open_tablet(Path(tempfile.mkdtemp()))
+    fill(tablet)
+    app = GarboardApp(tablet, threads=False)
+    app._run_prepare()
+    runTouchApp(embedded=True)
+    count = 0
+    for width, height, density in SIZES:
+        set_screen(app, width, height, density)
+        for name, place, act in list(scenes(tablet)):
+            if only in name:
+                show(app, place, act)
+                picture(out / f"{name}_{width}x{height}.png")
+                count += 1
+    return count
+
+
+if __name__ == "__main__":
+    for switch in ("KIVY_NO_ARGS", "KIVY_NO_FILELOG", "KIVY_NO_CONFIG"):
+        os.environ.setdefault(switch, "1")
+    os.environ.setdefault("KIVY_LOG_MODE", "PYTHON")
+    if len(sys.argv) < 2:
+        print("say where the pictures go: python -m garboard_tablet.gallery DIR [PART OF A NAME]")
+        sys.exit(2)
+    print(main(Path(sys.argv[1]), sys.argv[2] if len(sys.argv) > 2 else ""), "pictures")
