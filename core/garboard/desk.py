@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 from pathlib import Path
 
@@ -13,12 +13,15 @@ from garboard.clock import HybridClock
 from garboard.entries import Entry
 from garboard.faults import InputError
 from garboard.findings import NotEnoughData
-from garboard.fold import Fold, SlotKey, fold
+from garboard.fold import VESSEL, Fold, SlotKey, fold
 from garboard.hullfile import HullFolder
 from garboard.job_view import JobView
 from garboard.records import JsonValue
 from garboard.samples import Recording
 from garboard.writing import Author
+
+EntriesOf = Callable[[str], Sequence[Entry]]
+"""Gives the entries written under a hull number's key."""
 
 
 @attrs.frozen
@@ -37,46 +40,55 @@ class OpenHull:
         """Ids of all jobs on this boat."""
         return tuple(dict.fromkeys((*self.state.jobs, *self.guests)))
 
+    @property
+    def hulls(self) -> frozenset[str]:
+        """Keys of all hull numbers anything of this boat was written under."""
+        return self.state.family.union(*(home.family for home in self.guests.values()))
+
     def home_of(self, job: str) -> Fold:
         """The fold a job's entries are in."""
         return self.guests.get(job, self.state)
 
     def view(self, job: str, load_recording: Callable[[str], Recording] | None = None) -> JobView:
-        """The job as a calculator reads it; a moved job shows the vessel it was moved to."""
+        """The job as a calculator reads it; a moved job shows the vessel it was moved to, and what disagrees there."""
         view = self.home_of(job).view(job, load_recording=load_recording)
-        return view if job not in self.guests else attrs.evolve(view, vessel=self.state.vessel()[0])
+        if job not in self.guests:
+            return view
+        of_the_job = [one for one in view.disagreements if one.place[0] != VESSEL]
+        of_the_vessel = [one for one in self.state.view("").disagreements if one.place[0] == VESSEL]
+        return attrs.evolve(view, vessel=self.state.vessel()[0], disagreements=(*of_the_job, *of_the_vessel))
 
 
 def open_hull(folder: HullFolder, number: str) -> OpenHull:
     """Open a boat by any of its numbers."""
-    key = hull_number.key(number)
-    state = fold(key, _family(folder, key))
-    guests = {
-        job: other
-        for home, job in state.moved_from
-        for other in [fold(home, folder.entries(home))]
-        if other.moved_to(job) == key
-    }
+    return open_entries(folder.entries, number)
+
+
+def open_entries(entries_of: EntriesOf, number: str) -> OpenHull:
+    """Open a boat from entries, wherever they are kept."""
+    state = _family(entries_of, hull_number.key(number))
+    guests: dict[str, Fold] = {}
+    for home, job in state.moved_from:
+        other = _family(entries_of, home)
+        if other.moved_to(job) in state.family:
+            guests[job] = other
     return OpenHull(state, guests)
 
 
-def _family(folder: HullFolder, key: str) -> Iterator[Entry]:
-    """Entries of a hull and of every number said to be the same boat, however many steps away."""
-    waiting, seen = [key], {key}
+def _family(entries_of: EntriesOf, key: str) -> Fold:
+    """The fold of a hull and of every number said to be the same boat, however many steps away."""
+    found: dict[str, Sequence[Entry]] = {}
+    waiting = [key]
     while waiting:
-        entries = folder.entries(waiting.pop())
-        yield from entries
-        for other in _aliases_in(entries):
-            if other not in seen:
-                seen.add(other)
-                waiting.append(other)
+        hull = waiting.pop()
+        if hull not in found:
+            found[hull] = entries_of(hull)
+            waiting += _aliases_in(hull, found[hull])
+    return fold(key, (entry for entries in found.values() for entry in entries), found)
 
 
-def _aliases_in(entries: tuple[Entry, ...]) -> tuple[str, ...]:
-    about = [entry for entry in entries if entry.kind == "alias" or entry.kind == "retract"]
-    if not about:
-        return ()
-    return fold(about[0].hull, about).aliases
+def _aliases_in(hull: str, entries: Sequence[Entry]) -> tuple[str, ...]:
+    return fold(hull, (entry for entry in entries if entry.kind in ("alias", "retract"))).aliases
 
 
 def author_for(folder: HullFolder, state: Fold, tablet: str, by: str, plugins: dict[str, str] | None = None) -> Author:
@@ -115,21 +127,15 @@ def slot_named(state: Fold, job: str, name: str) -> SlotKey:
 
     Raises KeyError, listing what is there, when nothing stands under that name.
     """
-    parts = name.split("/")
-    key = (
-        SlotKey("field", "", tuple(parts[1:]))
-        if parts[0] == "vessel"
-        else SlotKey("measure", job, (*parts, "", "")[:4] if len(parts) < 4 else tuple(parts))
-    )
-    if key not in state.slots:
-        there = sorted(name_of(key) for key in state.slots if key.kind in ("field", "measure") and key.job in ("", job))
-        raise KeyError(f"nothing is entered under {name!r}; there is: {', '.join(there)}")
-    return key
+    there = {name_of(key): key for key in state.slots if key.job in ("", job)}
+    if name.rstrip("/") not in there:
+        raise KeyError(f"nothing is entered under {name!r}; there is: {', '.join(sorted(there))}")
+    return there[name.rstrip("/")]
 
 
 def name_of(key: SlotKey) -> str:
     """What a person calls a slot, as `slot_named` reads it."""
     if key.kind == "field":
-        return "/".join(("vessel", *key.subject))
+        return "/".join((VESSEL, *key.subject))
     subject = "/".join(key.subject).rstrip("/")
     return subject if key.kind == "measure" else f"{key.kind} {subject}".rstrip()

@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 import json
+import re
+from collections.abc import Iterable
 from pathlib import Path
 
 import attrs
 
 from garboard import hull_number
-from garboard.desk import OpenHull, keep_recording
+from garboard.desk import OpenHull, keep_recording, open_entries
 from garboard.entries import Entry, canonical_bytes, read_entry
 from garboard.faults import Fault, InputError
-from garboard.fold import Fold, fold
+from garboard.fold import fold, slot_of
 from garboard.hullfile import HullFolder
-from garboard.job_file import JobFile, job_file_text
+from garboard.job_file import JobFile, is_beside, job_file_text
 from garboard.job_view import JobView
 from garboard.records import JsonValue, Measurement
 from garboard.writing import Author, take_in
 
+_NAME = re.compile(rb"[0-9a-f]{64}")
 CHANGED = "the entries' own values; delete the key 'entries' to take the file in as typed anew"
 
 
@@ -36,18 +39,16 @@ def job_file_of(view: JobView, entries: tuple[Entry, ...] = ()) -> JobFile:
 
 
 def export_job(folder: HullFolder, boat: OpenHull, job: str, out: Path) -> Path:
-    """Write a job and the attachments it names into a folder; returns the job file's path.
+    """Write a job and the attachments its entries name into a folder; returns the job file's path.
 
-    Everything of the hull travels: vessel fields are shared by all its jobs.
+    All facts about the vessel travel, and of hull numbers that are the same boat, or that the job was moved from.
     """
-    home = boat.home_of(job)
-    entries = tuple(entry for entry in folder.entries(home.hull) if entry.job in ("", job) or entry.kind == "field")
-    view = fold(home.hull, entries).view(job)
+    held = [entry for hull in sorted(boat.hulls) for entry in folder.entries(hull)]
+    entries = tuple(entry for entry in held if entry.job in ("", job) or slot_of(entry).kind == "field")
+    view = _open(entries, boat.state.hull).view(job)
     out.mkdir(parents=True, exist_ok=True)
-    for measurement in view.measurements:
-        name = _attachment_in(measurement.value)
-        if name in folder.attachments:
-            (out / name).write_bytes(folder.attachments.get(name))
+    for name in sorted(_attachments_named(entries) & folder.attachments.names()):
+        (out / name).write_bytes(folder.attachments.get(name))
     path = out / "job.json"
     path.write_text(job_file_text(job_file_of(view, entries)), encoding="utf-8")
     return path
@@ -71,10 +72,9 @@ def import_job(folder: HullFolder, job_file: JobFile, base: Path, author: Author
 
 def _import_entries(folder: HullFolder, job_file: JobFile, base: Path, key: str) -> int:
     entries = [_entry(plain, index) for index, plain in enumerate(job_file.entries)]
-    _refuse_if_changed(job_file, fold(key, entries))
-    for entry in entries:
-        name = _attachment_in(entry.value)
-        if name and (base / name).is_file():
+    _refuse_if_changed(job_file, _open(entries, key))
+    for name in sorted(_attachments_named(entries)):
+        if (base / name).is_file():
             folder.attachments.put_file(base / name)
     added = 0
     with folder.batch():
@@ -92,8 +92,15 @@ def _entry(plain: JsonValue, index: int) -> Entry:
         raise InputError("job file", faults) from None
 
 
-def _refuse_if_changed(job_file: JobFile, state: Fold) -> None:
-    view = state.view(job_file.job.id)
+def _open(entries: Iterable[Entry], key: str) -> OpenHull:
+    by_hull: dict[str, list[Entry]] = {}
+    for entry in entries:
+        by_hull.setdefault(entry.hull_key, []).append(entry)
+    return open_entries(lambda hull: by_hull.get(hull, []), key)
+
+
+def _refuse_if_changed(job_file: JobFile, boat: OpenHull) -> None:
+    view = boat.view(job_file.job.id)
     faults = [
         Fault(name, CHANGED, "something else")
         for name in ("vessel", "job", "steps", "measurements", "notes", "sign_offs")
@@ -103,6 +110,11 @@ def _refuse_if_changed(job_file: JobFile, state: Fold) -> None:
         raise InputError("job file", faults)
 
 
+def _attachments_named(entries: Iterable[Entry]) -> set[str]:
+    """Whatever reads like an attachment's name: in entries of unknown kinds nobody here knows where to look."""
+    return {name.decode() for entry in entries for name in _NAME.findall(entry.raw)}
+
+
 def _attachment_in(value: JsonValue) -> str:
     name = value.get("file") if isinstance(value, dict) else None
     return name if isinstance(name, str) else ""
@@ -110,6 +122,6 @@ def _attachment_in(value: JsonValue) -> str:
 
 def _with_attachment(folder: HullFolder, base: Path, measurement: Measurement) -> Measurement:
     name = _attachment_in(measurement.value)
-    if not name or not (base / name).is_file():
+    if not name or not is_beside(name) or not (base / name).is_file():
         return measurement
     return attrs.evolve(measurement, value=keep_recording(folder, base / name))

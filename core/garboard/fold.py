@@ -18,7 +18,7 @@ import attrs
 from garboard import hull_number
 from garboard.clock import Stamp, order_key
 from garboard.convert import structure
-from garboard.entries import Entry
+from garboard.entries import Entry, canonical_bytes
 from garboard.faults import Fault, InputError
 from garboard.job_view import Disagreement, JobView
 from garboard.records import EQUIPMENT, Job, JsonValue, Measurement, Note, SignOff, StepState, Vessel
@@ -26,6 +26,9 @@ from garboard.samples import Recording
 from garboard.units import Amount
 
 Record = TypeVar("Record")
+
+ONLY_GROWING = frozenset({"note", "signoff", "blob"})
+"""Kinds of which several stand side by side: they never disagree."""
 
 VESSEL = "vessel"
 """Stands for the step in the place of a vessel's field, for disagreements about the vessel itself."""
@@ -75,7 +78,7 @@ class Slot:
         """Heads that say something: one for each different value, in order of display."""
         kept: list[Entry] = []
         for head in self.heads:
-            if head.kind != "retract" and not any(same_value(head.value, other.value) for other in kept):
+            if head.kind != "retract" and not any(same_value(_meaning(head), _meaning(other)) for other in kept):
                 kept.append(head)
         return tuple(kept)
 
@@ -115,7 +118,18 @@ def same_value(one: JsonValue, other: JsonValue) -> bool:
     """
     if isinstance(one, str) and isinstance(other, str):
         return one == other or _number_and_unit(one) == _number_and_unit(other) is not None
-    return type(one) is type(other) and one == other
+    return type(one) is type(other) and canonical_bytes(one) == canonical_bytes(other)
+
+
+def _meaning(entry: Entry) -> JsonValue:
+    """What two entries of a slot must share to agree: of an alias or a move the hull alone, not the reason."""
+    return _hull_meant(entry) if entry.kind in ("alias", "move") else entry.value
+
+
+def _hull_meant(entry: Entry) -> str:
+    """The key of the hull an alias or a move names; "" when it names none."""
+    hull = _member(entry.value, "hull")
+    return hull_number.key(hull) if isinstance(hull, str) and hull else ""
 
 
 def _number_and_unit(text: str) -> tuple[Decimal, str] | None:
@@ -145,8 +159,12 @@ class Staleness:
 
 @attrs.define
 class _JobIndex:
-    """A job's slots and, for its sign-offs, what they do not cover. Kept up as entries come."""
+    """A job's slots and, for its sign-offs, what they do not cover. Kept up as entries come.
 
+    everything : the fold's entries: a job's value of a vessel field may be replaced by another job's
+    """
+
+    everything: Mapping[str, Entry]
     slots: set[SlotKey] = attrs.field(factory=set)
     entries: dict[str, Entry] = attrs.field(factory=dict)
     covered: dict[str, set[str]] = attrs.field(factory=dict)
@@ -158,12 +176,17 @@ class _JobIndex:
         elif slot_of(entry).kind != "signoff":
             self._add_other(entry)
 
+    def reach(self, entry: Entry, replacing: Iterable[str]) -> None:
+        """An entry came, of this job or another: sign-offs cover it that cover one of those replacing it."""
+        ids = (entry.id, *replacing)
+        for sign_off, covered in self.covered.items():
+            if not covered.isdisjoint(ids):
+                self._cover(sign_off, [entry.id])
+
     def _add_other(self, entry: Entry) -> None:
         self.entries[entry.id] = entry
-        for sign_off in self.covered:
-            if entry.id in self.covered[sign_off]:
-                self._cover(sign_off, [entry.id])
-            else:
+        for sign_off, covered in self.covered.items():
+            if entry.id not in covered:
                 self.not_covered[sign_off][entry.id] = entry
 
     def _add_sign_off(self, entry: Entry) -> None:
@@ -183,21 +206,30 @@ class _JobIndex:
             seen.add(covered)
             self.covered[sign_off].add(covered)
             self.not_covered[sign_off].pop(covered, None)
-            if covered in self.entries:
-                waiting.extend(self.entries[covered].replaces)
+            if covered in self.everything:
+                waiting.extend(_replaced_by(self.everything[covered], self.everything))
+
+
+def _replaced_by(entry: Entry, everything: Mapping[str, Entry]) -> Iterator[str]:
+    """What an entry replaces, as far as it is here: what it names in its own slot."""
+    slot = slot_of(entry)
+    return (other for other in entry.replaces if other in everything and slot_of(everything[other]) == slot)
 
 
 @attrs.define
 class Fold:
     """The state of one hull. `add` costs the same however long the history is.
 
-    hull : the hull number the state is asked for, as its key
+    hull   : the hull number the state is asked for, as its key
+    family : keys of the hull numbers folded together: this one, and those said to be the same boat
     """
 
     hull: str
+    family: frozenset[str] = attrs.field(default=attrs.Factory(lambda fold: frozenset([fold.hull]), takes_self=True))
     slots: dict[SlotKey, Slot] = attrs.field(factory=dict)
     unknown: dict[str, Entry] = attrs.field(factory=dict)
-    _seen: set[str] = attrs.field(factory=set)
+    _entries: dict[str, Entry] = attrs.field(factory=dict)
+    _replacing: dict[str, list[str]] = attrs.field(factory=dict)
     _typed: dict[str, int] = attrs.field(factory=dict)
     _jobs: dict[str, _JobIndex] = attrs.field(factory=dict)
     _standing: dict[SlotKey, tuple[Entry, ...]] = attrs.field(factory=dict)
@@ -205,30 +237,45 @@ class Fold:
 
     def add(self, entry: Entry) -> bool:
         """Take in one entry; False when it was here already."""
-        if entry.id in self._seen:
+        if entry.id in self._entries:
             return False
-        self._seen.add(entry.id)
+        self._entries[entry.id] = entry
+        for target in entry.replaces:
+            self._replacing.setdefault(target, []).append(entry.id)
         if entry.hull_key == self.hull:
             self._typed[entry.hull] = self._typed.get(entry.hull, 0) + 1
         if entry.job:
-            self._jobs.setdefault(entry.job, _JobIndex()).add(entry)
+            self._index(entry.job).add(entry)
+        self._reach(entry)
         if not entry.is_understood:
             self.unknown[entry.id] = entry
             return True
         key = slot_of(entry)
         self.slots.setdefault(key, Slot()).add(entry)
         if key.job:
-            self._jobs.setdefault(key.job, _JobIndex()).slots.add(key)
+            self._index(key.job).slots.add(key)
         self._standing.pop(key, None)
         if key.kind == "field":
             self._vessel = None
         return True
 
+    def _index(self, job: str) -> _JobIndex:
+        if job not in self._jobs:
+            self._jobs[job] = _JobIndex(self._entries)
+        return self._jobs[job]
+
+    def _reach(self, entry: Entry) -> None:
+        """Sign-offs learn what they cover. Only a vessel's field is shared by jobs."""
+        slot = slot_of(entry)
+        replacing = [other for other in self._replacing.get(entry.id, ()) if slot_of(self._entries[other]) == slot]
+        for job in [slot.job] if slot.job else self._jobs:
+            self._index(job).reach(entry, replacing)
+
     def __contains__(self, entry_id: str) -> bool:
-        return entry_id in self._seen
+        return entry_id in self._entries
 
     def __len__(self) -> int:
-        return len(self._seen)
+        return len(self._entries)
 
     def standing(self, key: SlotKey) -> tuple[Entry, ...]:
         """What stands in a slot: nothing, one value, or several that disagree."""
@@ -242,10 +289,21 @@ class Fold:
         slot = self.slots.get(key)
         return tuple(sorted(slot.head_ids)) if slot else ()
 
+    def disagrees(self, key: SlotKey) -> bool:
+        """Whether several values stand in a slot of which only one can be right."""
+        return key.kind not in ONLY_GROWING and len(self.standing(key)) > 1
+
     @property
     def jobs(self) -> tuple[str, ...]:
-        """Ids of the hull's jobs, moved ones left out, oldest first."""
-        return tuple(sorted((job for job in self._jobs if self.moved_to(job) is None), key=self._opened))
+        """Ids of the hull's jobs, oldest first. Jobs moved away, and those moved here, are left out."""
+        return tuple(sorted(filter(self._is_at_home, self._jobs), key=self._opened))
+
+    def _is_at_home(self, job: str) -> bool:
+        index = self._jobs[job]
+        only_arrives = index.slots <= {_arrival(job)} and all(
+            slot_of(e) == _arrival(job) for e in index.entries.values()
+        )
+        return not only_arrives and self.moved_to(job) is None
 
     def _opened(self, job: str) -> tuple[Stamp, str]:
         entries = self._jobs[job].entries.values()
@@ -254,36 +312,25 @@ class Fold:
     @property
     def aliases(self) -> tuple[str, ...]:
         """Keys of other hull numbers said to be the same boat."""
-        return tuple(sorted({key for key in map(hull_number.key, self._targets("alias")) if key != self.hull}))
+        named = {_hull_meant(entry) for key in self.slots if key.kind == "alias" for entry in self.standing(key)}
+        return tuple(sorted(named - self.family - {""}))
 
     def moved_to(self, job: str) -> str | None:
         """The key of the hull a job was moved to; None when it stays, also when two moves disagree."""
-        standing = self.standing(SlotKey("move", job, ("to",)))
-        targets = {hull_number.key(str(_member(entry.value, "hull"))) for entry in standing}
-        target = targets.pop() if len(targets) == 1 else None
-        return None if target == self.hull else target
+        targets = {_hull_meant(entry) for entry in self.standing(SlotKey("move", job, ("to",)))}
+        target = targets.pop() if len(targets) == 1 else ""
+        return None if target in self.family else target or None
 
     @property
     def moved_from(self) -> tuple[tuple[str, str], ...]:
         """Jobs moved here from other hulls: (key of the other hull, job)."""
-        keys = [key for key in self.slots if key.kind == "move" and key.subject == ("from",)]
-        return tuple(
-            sorted(
-                (hull_number.key(str(_member(entry.value, "hull"))), key.job)
-                for key in keys
-                for entry in self.standing(key)
-            )
-        )
-
-    def _targets(self, kind: str) -> Iterator[str]:
-        for key in self.slots:
-            if key.kind == kind:
-                yield from (str(_member(entry.value, "hull")) for entry in self.standing(key))
+        keys = [key for key in self.slots if key == _arrival(key.job)]
+        found = {(_hull_meant(entry), key.job) for key in keys for entry in self.standing(key)}
+        return tuple(sorted((hull, job) for hull, job in found if hull and hull not in self.family))
 
     def disagreements(self, job: str) -> tuple[SlotKey, ...]:
         """Slots of a job, and of the vessel, whose heads differ."""
-        keys = [*self._vessel_keys(), *self._job_keys(job)]
-        return tuple(sorted(key for key in keys if key.kind != "note" and len(self.standing(key)) > 1))
+        return tuple(sorted(filter(self.disagrees, [*self._vessel_keys(), *self._job_keys(job)])))
 
     def struck(self, job: str) -> tuple[Struck, ...]:
         """Values taken back in a job, and in the vessel's fields."""
@@ -292,17 +339,16 @@ class Fold:
 
     def stale(self, job: str) -> tuple[Staleness, ...]:
         """Sign-offs of a job that do not cover everything in it, each with what it misses."""
-        index = self._jobs.get(job, _JobIndex())
         return tuple(
-            Staleness(head, tuple(sorted(index.not_covered[head.id].values(), key=lambda entry: entry.id)))
+            Staleness(head, tuple(sorted(missing.values(), key=lambda entry: entry.id)))
             for head in self._sign_offs(job)
-            if index.not_covered[head.id]
+            if (missing := self._jobs[job].not_covered[head.id])
         )
 
     def coverage(self, job: str) -> tuple[str, ...]:
         """Ids a sign-off written now must name: every head of the job that this program understands."""
-        index = self._jobs.get(job, _JobIndex())
-        keys = {slot_of(entry) for entry in index.entries.values() if entry.is_understood}
+        entries = self._jobs[job].entries.values() if job in self._jobs else ()
+        keys = {slot_of(entry) for entry in entries if entry.is_understood}
         return tuple(sorted({head for key in keys for head in self.slots[key].head_ids}))
 
     def _sign_offs(self, job: str) -> Iterator[Entry]:
@@ -351,8 +397,7 @@ class Fold:
         """The job as a calculator reads it."""
         vessel, _ = self.vessel()
         keys = sorted(self._job_keys(job), key=self._first_shown)
-        measured = [key for key in keys if key.kind == "measure" and len(key.subject) == 4]
-        disagreeing = [key for key in measured if len(self.standing(key)) > 1]
+        measured = [key for key in keys if _is_measurement(key)]
         loader = {} if load_recording is None else {"load_recording": load_recording}
         return JobView(
             vessel=vessel,
@@ -361,7 +406,9 @@ class Fold:
             steps=tuple(state for key in keys if key.kind == "step" for state in self._step_state(key)),
             notes=tuple(note for note in self._notes(keys)),
             sign_offs=tuple(self._sign_off_records(job)),
-            disagreements=tuple(self._disagreement(key) for key in (*disagreeing, *self._disagreeing_fields())),
+            disagreements=tuple(
+                self._disagreement(key) for key in filter(self.disagrees, [*keys, *sorted(self._vessel_keys())])
+            ),
             settings=settings or {},
             **loader,
         )
@@ -382,16 +429,14 @@ class Fold:
         standing = self.standing(key)
         return (standing[0].clock if standing else Stamp(0, 0)), key
 
-    def _disagreeing_fields(self) -> Iterator[SlotKey]:
-        return (key for key in sorted(self._vessel_keys()) if len(self.standing(key)) > 1)
-
     def _disagreement(self, key: SlotKey) -> Disagreement:
-        if key.kind == "field":
-            place = (VESSEL, "/".join(key.subject), "", "")
-            values = tuple(_field_as_measurement(entry, place[1]) for entry in self.standing(key))
-            return Disagreement(place, values)
-        step, field, row, of = key.subject
-        return Disagreement((step, field, row, of), tuple(map(_measurement, self.standing(key))))
+        entries = self.standing(key)
+        if _is_measurement(key):
+            step, field, row, of = key.subject
+            return Disagreement((step, field, row, of), tuple(map(_measurement, entries)))
+        step, field = _place_in_words(key)
+        values = (Measurement(step=step, field=field, value=_in_short(e), at=e.at, by=e.by, id=e.id) for e in entries)
+        return Disagreement((step, field, "", ""), tuple(values))
 
     def _job_record(self, job: str) -> Job:
         plain: dict[str, JsonValue] = {}
@@ -427,12 +472,21 @@ class Fold:
                 yield record
 
 
-def fold(hull: str, entries: Iterable[Entry]) -> Fold:
-    """The state of a hull from a set of its entries, in any order."""
-    state = Fold(hull_number.key(hull))
+def fold(hull: str, entries: Iterable[Entry], also: Iterable[str] = ()) -> Fold:
+    """The state of a hull from a set of its entries, in any order.
+
+    also : keys of other hull numbers said to be the same boat, whose entries are among these
+    """
+    key = hull_number.key(hull)
+    state = Fold(key, frozenset([key, *also]))
     for entry in entries:
         state.add(entry)
     return state
+
+
+def _arrival(job: str) -> SlotKey:
+    """The slot that says where a job moved here came from."""
+    return SlotKey("move", job, ("from",))
 
 
 def _member(value: JsonValue, name: str) -> JsonValue:
@@ -460,8 +514,23 @@ def _measurement(entry: Entry) -> Measurement:
     )
 
 
-def _field_as_measurement(entry: Entry, path: str) -> Measurement:
-    return Measurement(step=VESSEL, field=path, value=entry.value, at=entry.at, by=entry.by, id=entry.id)
+def _is_measurement(key: SlotKey) -> bool:
+    return key.kind == "measure" and len(key.subject) == 4
+
+
+def _place_in_words(key: SlotKey) -> tuple[str, str]:
+    """Step and field that stand for a slot which is no measurement."""
+    subject = "/".join(key.subject)
+    if key.kind == "step":
+        return subject, "state"
+    return VESSEL if key.kind == "field" else key.kind, subject
+
+
+def _in_short(entry: Entry) -> JsonValue:
+    """What a person chooses between where values disagree."""
+    if entry.kind == "move":
+        return _hull_meant(entry)
+    return _member(entry.value, "state") if entry.kind == "step" and isinstance(entry.value, dict) else entry.value
 
 
 def _struck_in(slot: Slot) -> Iterator[Struck]:
@@ -474,13 +543,18 @@ def _struck_in(slot: Slot) -> Iterator[Struck]:
 
 
 def _plant(tree: dict[str, JsonValue], path: tuple[str, ...], value: JsonValue) -> None:
+    """Put a field in. Where one field's path leads through another's value, the longer path wins, in any order."""
     for name in path[:-1]:
-        branch = tree.setdefault(name, {})
-        if not isinstance(branch, dict):
-            return
+        branch = tree.get(name)
+        if not isinstance(branch, _Branch):
+            branch = tree[name] = _Branch()
         tree = branch
-    if path:
+    if path and not isinstance(tree.get(path[-1]), _Branch):
         tree[path[-1]] = value
+
+
+class _Branch(dict[str, JsonValue]):
+    """Fields below a name; told apart from a field whose value is an object."""
 
 
 def _lists_of_equipment(tree: dict[str, JsonValue]) -> dict[str, JsonValue]:

@@ -57,6 +57,18 @@ class Put:
     refused: tuple[tuple[str, InputError], ...] = ()
 
 
+@attrs.frozen
+class Offer:
+    """A hull's entries as one folder offers them to another.
+
+    ids     : of every entry here
+    unknown : the entries the other does not hold
+    """
+
+    ids: frozenset[str]
+    unknown: CheckedEntries
+
+
 class JournalStorage(Storage):
     """Lets TinyDB read a hull's file.
 
@@ -278,20 +290,24 @@ class HullFolder:
             return CheckedEntries((name, held[name]) for name in ids if name in held)
 
     def get_unknown(self, hull: str, known: Container[str]) -> CheckedEntries:
-        """Entries of a hull that someone else does not hold yet. Faster than `get`: the rest is not even proved.
+        """Entries of a hull that someone else does not hold yet; see `offer`."""
+        return self.offer(hull, known).unknown
+
+    def offer(self, hull: str, known: Container[str]) -> Offer:
+        """What this folder has of a hull for someone else. Faster than `get`: what is known is not even proved.
 
         known : ids the other side holds
         """
         key = hull_number.key(hull)
         with self._guard:
-            if self._writing or key in self._open:
-                held = self.hull(hull).journal.entries
-                return CheckedEntries((name, raw) for name, raw in held.items() if name not in known)
             path = self._hulls_folder / file_name(key)
-            reading = read(path.read_bytes(), known) if path.exists() else None
-            if reading is not None and reading.is_sound and reading.key == key:
-                return CheckedEntries(reading.entries)
-            return self.get(hull)
+            if not self._writing and key not in self._open and path.exists():
+                reading = read(path.read_bytes(), known)
+                if reading.is_sound and reading.key == key:
+                    return Offer(reading.passed_over | reading.entries.keys(), CheckedEntries(reading.entries))
+            held = self.hull(hull).journal.entries
+            unknown = CheckedEntries((name, raw) for name, raw in held.items() if name not in known)
+            return Offer(frozenset(held), unknown)
 
     def save(self, entry: Entry) -> str:
         """Keep one entry; saved when this returns.
@@ -319,6 +335,12 @@ class HullFolder:
             self._unflushed[file.key] = file
             if not self._batches or len(self._unflushed) > MOST_UNFLUSHED:
                 self._flush()
+            return Put(tuple(new), tuple(refused))
+
+    def would_put(self, hull: str, entries: CheckedEntries | Iterable[Entry | bytes]) -> Put:
+        """What `put_if_absent` would add and refuse; nothing is written."""
+        with self._guard:
+            new, refused = _new_entries(self.hull(hull), entries)
             return Put(tuple(new), tuple(refused))
 
     @contextlib.contextmanager

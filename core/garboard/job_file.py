@@ -106,7 +106,7 @@ def recordings_in(folder: Path) -> Callable[[str], Recording]:
     def load(reference: str) -> Recording:
         from garboard.recordings import load_recording
 
-        if not _is_beside(reference):
+        if not is_beside(reference):
             raise NotEnoughData(f"recording {reference} does not lie beside the job; copy it there")
         try:
             return load_recording(folder / reference)[0]
@@ -116,7 +116,7 @@ def recordings_in(folder: Path) -> Callable[[str], Recording]:
     return load
 
 
-def _is_beside(reference: str) -> bool:
+def is_beside(reference: str) -> bool:
     """Whether a reference stays in the job's folder. Job files come from elsewhere and must not reach out of it."""
     path = PurePath(reference)
     return not path.anchor and not path.drive and ".." not in path.parts
@@ -150,7 +150,7 @@ def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | N
         return
     if field.kind is Kind.RECORDING and folder is not None and isinstance(measurement.value, dict):
         reference = str(measurement.value["file"])
-        here = _is_beside(reference)
+        here = is_beside(reference)
         if not here or not (folder / reference).is_file():
             why = "which is not there" if here else "which lies elsewhere"
             yield Fault(f"{path}.value.file", "a recording beside the job file", f"{reference}, {why}")

@@ -43,6 +43,7 @@ class Reading:
     bad        : pieces that are no whole entry, after all that could be was read out of them
     mended     : whether entries were read out of lines that do not prove themselves
     unfinished : whether the file ends within a line, as a write cut off by a power cut leaves it
+    passed_over : ids of the lines passed over because their entries were known
     """
 
     key: str
@@ -50,6 +51,7 @@ class Reading:
     bad: tuple[bytes, ...]
     unfinished: bool
     mended: bool = False
+    passed_over: frozenset[str] = frozenset()
 
     @property
     def is_sound(self) -> bool:
@@ -258,9 +260,12 @@ def read(data: bytes, known: Container[str] = frozenset()) -> Reading:
     key = _key_in(lines[0]) if lines else ""
     entries: dict[str, bytes] = {}
     bad: list[bytes] = []
+    passed_over: list[str] = []
     sha256 = hashlib.sha256
     for line in lines[1:] if key else lines:
-        if line[:_ID_LENGTH].decode("latin-1") in known:
+        stated = line[:_ID_LENGTH].decode("latin-1")
+        if stated in known:
+            passed_over.append(stated)
             continue
         raw = line[_ID_LENGTH + 1 :]
         name = sha256(raw).hexdigest()[:_ID_LENGTH]
@@ -271,7 +276,8 @@ def read(data: bytes, known: Container[str] = frozenset()) -> Reading:
     pieces = [*bad, last] if last else bad
     sound = len(entries)
     left_over = [piece for line in pieces for piece in _read_out(line, entries)]
-    return Reading(key, entries, tuple(left_over), bool(last), mended=bool(bad) or len(entries) > sound)
+    mended = bool(bad) or len(entries) > sound
+    return Reading(key, entries, tuple(left_over), bool(last), mended, frozenset(passed_over))
 
 
 def key_of_file(path: Path) -> str:

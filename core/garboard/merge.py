@@ -74,23 +74,37 @@ def merge(
     progress : called with a hull's key once a source's entries of it are in
     Raises storage.NotSaved when the target's disk refuses; what was saved before stays, and merging again goes on.
     """
-    came, already, refused = bring_entries(sources, target, dry_run=dry_run, progress=progress)
+    brought = bring_entries(sources, target, dry_run=dry_run, progress=progress)
     attachments, spoilt = _bring_attachments(sources, target, dry_run)
-    changed = sorted(hull for hull, entries in came.items() if entries)
-    known = sorted(set(target.hulls()) | set(came))
+    known = sorted(set(target.hulls()) | brought.keys())
     return MergeReport(
         target=target.folder,
         sources=tuple(source.folder for source in sources),
         dry_run=dry_run,
-        hulls=tuple(judge(hull, came[hull], already[hull], target, dry_run, known) for hull in sorted(came)),
+        hulls=tuple(
+            judge(hull, brought[hull].came, brought[hull].already, target, dry_run, known) for hull in sorted(brought)
+        ),
         attachments=attachments,
-        refused=(*refused, *spoilt),
+        refused=(*(refusal for hull in brought.values() for refusal in hull.refused.items()), *spoilt),
         damage=tuple(damage for folder in (*sources, target) for damage in folder.damage()),
-        complete=dry_run or _all_there(sources, target, {name for name, _ in refused}, changed),
+        complete=dry_run or all(hull.offered - hull.refused.keys() <= target.ids(key) for key, hull in brought.items()),
     )
 
 
-Came = dict[str, dict[str, bytes]]
+@attrs.define
+class Brought:
+    """What the sources brought of one hull.
+
+    came    : entries that were new, by id
+    already : how many were here before, or came from an earlier source
+    offered : ids of every entry in the sources
+    refused : for entries that cannot be kept, the reason
+    """
+
+    came: dict[str, bytes] = attrs.field(factory=dict)
+    already: int = 0
+    offered: set[str] = attrs.field(factory=set)
+    refused: dict[str, str] = attrs.field(factory=dict)
 
 
 def bring_entries(
@@ -99,28 +113,25 @@ def bring_entries(
     *,
     dry_run: bool = False,
     progress: Progress = lambda _hull: None,
-) -> tuple[Came, dict[str, int], list[tuple[str, str]]]:
-    """The union itself: new entries by hull, how many were here already by hull, and refusals with their reasons.
+) -> dict[str, Brought]:
+    """The union itself, by hull. What the target holds already is not read a second time.
 
     Everything is flushed once, at the end; entries count as saved when this returns.
     """
-    came: Came = {}
-    already: dict[str, int] = {}
-    refused: list[tuple[str, str]] = []
+    brought: dict[str, Brought] = {}
+    put = target.would_put if dry_run else target.put_if_absent
     with nullcontext() if dry_run else target.batch():
         for source in sources:
             for hull in source.hulls():
-                offered = source.get(hull)
-                here = came.setdefault(hull, {})
-                new_ids = offered.keys() - target.ids(hull) - here.keys()
-                if not dry_run and new_ids:
-                    put = target.put_if_absent(hull, offered)
-                    refused.extend((name, str(reason)) for name, reason in put.refused)
-                    new_ids = set(put.added)
-                here.update((name, offered[name]) for name in new_ids)
-                already[hull] = already.get(hull, 0) + len(offered) - len(new_ids)
+                here = brought.setdefault(hull, Brought())
+                offer = source.offer(hull, target.ids(hull) | here.came.keys())
+                outcome = put(hull, offer.unknown)
+                here.came.update((name, offer.unknown[name]) for name in outcome.added)
+                here.already += len(offer.ids) - len(outcome.added) - len(outcome.refused)
+                here.offered |= offer.ids
+                here.refused.update((name, str(reason)) for name, reason in outcome.refused)
                 progress(hull)
-    return came, already, refused
+    return brought
 
 
 def judge(
@@ -132,37 +143,37 @@ def judge(
     already : entries offered that were here before
     known   : hulls to look for look-alikes in
     """
-    look_alikes = hull_number.look_alikes(hull, [other for other in known if other != hull])
     if not came:
-        return HullMerge(hull=hull, came=0, already=already, look_alikes=look_alikes)
-    held = target.get(hull)
-    before = fold(hull, (view(name, raw) for name, raw in held.items() if name not in came))
-    after = fold(hull, (view(name, raw) for name, raw in {**held, **came}.items()))
-    disagreeing = _disagreements(after) - _disagreements(before)
-    stale_before = {signature for signature, _ in _stale(before)}
+        return HullMerge(hull=hull, came=0, already=already)
+    state = fold(hull, (view(name, raw) for name, raw in target.get(hull).items() if name not in came))
+    disagreeing_before, stale_before = _disagreements(state), _stale(state).keys()
+    for name, raw in came.items():
+        state.add(view(name, raw))
+    look_alikes = hull_number.look_alikes(hull, [other for other in known if other != hull])
     return HullMerge(
         hull=hull,
         came=len(came),
         already=already,
-        disagreeing=tuple(sorted(disagreeing)),
-        stale=tuple((who, what) for who, what in _stale(after) if who not in stale_before),
-        look_alikes=() if set(look_alikes) <= set(after.aliases) else look_alikes,
+        disagreeing=tuple(sorted(_disagreements(state) - disagreeing_before)),
+        stale=tuple(stale for sign_off, stale in _stale(state).items() if sign_off not in stale_before),
+        look_alikes=tuple(other for other in look_alikes if other not in state.aliases),
     )
 
 
 def _disagreements(state: Fold) -> set[SlotKey]:
-    return {key for key in state.slots if key.kind != "note" and len(state.standing(key)) > 1}
+    return {key for key in state.slots if state.disagrees(key)}
 
 
-def _stale(state: Fold) -> list[tuple[str, tuple[str, ...]]]:
-    return [
-        (
-            f"{staleness.sign_off.by}, job {job}",
+def _stale(state: Fold) -> dict[str, tuple[str, tuple[str, ...]]]:
+    """By a stale sign-off's id: who signed what, and the names of what it does not cover."""
+    return {
+        staleness.sign_off.id: (
+            f"{' '.join(staleness.sign_off.subject)}, job {job}",
             tuple(sorted({name_of(slot_of(entry)) for entry in staleness.not_covered})),
         )
         for job in state.jobs
         for staleness in state.stale(job)
-    ]
+    }
 
 
 def _bring_attachments(
@@ -181,13 +192,6 @@ def _bring_attachments(
                 target.attachments.put(content)
             came.add(name)
     return len(came), spoilt
-
-
-def _all_there(sources: Iterable[HullFolder], target: HullFolder, refused: set[str], changed: Sequence[str]) -> bool:
-    """Count both sides: every entry of every source is in the target, those refused excepted."""
-    return all(source.ids(hull) - refused <= target.ids(hull) for source in sources for hull in source.hulls()) and all(
-        target.ids(hull) for hull in changed
-    )
 
 
 def state_digest(folder: HullFolder, hull: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from uuid import uuid4
 
 import attrs
@@ -11,7 +11,7 @@ from garboard.clock import HybridClock, wall_text
 from garboard.convert import unstructure
 from garboard.entries import Entry, make_entry
 from garboard.faults import Fault, InputError
-from garboard.fold import Fold, SlotKey, slot_of
+from garboard.fold import Fold, SlotKey, same_value, slot_of
 from garboard.job_file import JobFile
 from garboard.records import EQUIPMENT, Job, JsonValue, Vessel
 
@@ -102,10 +102,22 @@ def settle(author: Author, state: Fold, key: SlotKey, value: JsonValue, reason: 
     return author.write(state, key.kind, key.subject, value, job=key.job, more={"reason": reason})
 
 
-def sign_off(author: Author, state: Fold, job: str, role: str, name: str, *, at: str = "") -> Entry:
-    """A signature over everything in the job that this program understands, listed by id."""
-    covers: list[JsonValue] = [*state.coverage(job)]
-    value: JsonValue = {"role": role, "name": name, "covers": covers}
+def sign_off(
+    author: Author,
+    state: Fold,
+    job: str,
+    role: str,
+    name: str,
+    *,
+    at: str = "",
+    covers: Iterable[str] | None = None,
+) -> Entry:
+    """A signature over what the signer saw, listed by id: everything in the job that this program understands.
+
+    covers : ids of less, where the signer saw less
+    """
+    ids: list[JsonValue] = [*(state.coverage(job) if covers is None else sorted(covers))]
+    value: JsonValue = {"role": role, "name": name, "covers": ids}
     return author.write(state, "signoff", (role, name), value, job=job, at=at)
 
 
@@ -130,23 +142,33 @@ def move_job(author: Author, source: Fold, target: Fold, job: str, reason: str) 
 def take_in(author: Author, state: Fold, job_file: JobFile) -> list[Entry]:
     """Turn a job file written by hand into entries, adding each to the state.
 
-    What already stands with the same value is not repeated, so a file taken in twice adds nothing.
+    What already stands with the same value is not repeated, so a file taken in twice adds nothing. Where values
+    disagree the file settles nothing: its value joins them. Its signatures cover what stands in the file.
     """
     written: list[Entry] = []
+    shown: set[str] = set()
     for fact in _facts(job_file):
         key = SlotKey(fact.kind, "" if fact.kind == "field" else job_file.job.id, fact.subject)
         standing = state.standing(key)
-        if len(standing) == 1 and standing[0].value == fact.value:
-            continue
-        signed = attrs.evolve(author, by=fact.by or author.by)
-        entry = signed.write(
-            state, fact.kind, fact.subject, fact.value, job=job_file.job.id, more=fact.more, at=fact.at
-        )
-        state.add(entry)
-        written.append(entry)
+        if not any(entry.value == fact.value for entry in standing):
+            signed = attrs.evolve(author, by=fact.by or author.by)
+            replaces = () if len(standing) > 1 else None
+            entry = signed.write(
+                state,
+                fact.kind,
+                fact.subject,
+                fact.value,
+                job=job_file.job.id,
+                replaces=replaces,
+                more=fact.more,
+                at=fact.at,
+            )
+            state.add(entry)
+            written.append(entry)
+        shown.update(head.id for head in state.slots[key].heads if same_value(head.value, fact.value))
     for signature in job_file.sign_offs:
         signed = attrs.evolve(author, by=signature.name)
-        entry = sign_off(signed, state, job_file.job.id, signature.role, signature.name, at=signature.at)
+        entry = sign_off(signed, state, job_file.job.id, signature.role, signature.name, at=signature.at, covers=shown)
         if not state.standing(slot_of(entry)):
             state.add(entry)
             written.append(entry)

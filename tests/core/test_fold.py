@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from garboard.entries import Entry
 from garboard.faults import InputError
-from garboard.fold import Fold, SlotKey, fold, same_value
+from garboard.fold import Fold, SlotKey, fold, same_value, slot_of
 from garboard.job_file import parse_job_file
+from garboard.units import Amount
 from garboard.writing import Author, measure, move_job, retract, same_boat, settle, sign_off, take_in
 from histories import HULL, JOB, history, tablet, union
 
@@ -111,6 +112,66 @@ def test_the_owners_signature_does_not_make_the_technicians_stale() -> None:
     assert state.stale(JOB) == ()
 
 
+def test_a_sign_off_covers_a_vessel_field_that_another_job_replaced_before_it_was_signed() -> None:
+    one = tablet("a")
+    state = one.state
+    first = one.author.write(state, "field", ("beam",), "8 ft", job=JOB)
+    state.add(first)
+    later = one.author.write(state, "field", ("beam",), "8.5 ft", job="job-2")
+    state.add(later)
+    signature = sign_off(one.author, state, JOB, "technician", "R. Vane")
+    for entries in ([first, later, signature], [signature, later, first], [later, signature, first]):
+        assert fold(HULL, entries).stale(JOB) == ()
+
+
+def test_a_sign_off_does_not_cover_what_a_covered_entry_of_another_subject_claims_to_replace() -> None:
+    one, two = tablet("a"), tablet("b")
+    state = one.state
+    elsewhere = measure(two.author, two.state, JOB, STEP, FIELD, "31 kn", row="2")
+    claiming = one.author.write(state, "measure", KEY.subject, "30 kn", job=JOB, replaces=(elsewhere.id,))
+    state.add(claiming)
+    signature = sign_off(one.author, state, JOB, "technician", "R. Vane")
+    for entries in ([claiming, signature, elsewhere], [elsewhere, signature, claiming]):
+        (stale,) = fold(HULL, entries).stale(JOB)
+        assert [entry.id for entry in stale.not_covered] == [elsewhere.id]
+
+
+def test_two_signatures_of_one_person_stand_side_by_side_and_are_no_disagreement() -> None:
+    one, two = tablet("a"), tablet("b")
+    state, other = one.state, two.state
+    _measured(one.author, state, "30.0 kn")
+    signatures = [
+        sign_off(author, s, JOB, "technician", "R. Vane") for author, s in ((one.author, state), (two.author, other))
+    ]
+    for signature in signatures:
+        state.add(signature)
+    assert state.disagreements(JOB) == ()
+    assert len(state.view(JOB).sign_offs) == 2
+
+
+def test_two_states_of_a_step_disagree_and_both_are_shown() -> None:
+    one, two = tablet("a"), tablet("b")
+    done, again = (
+        each.author.write(Fold(HULL), "step", (STEP,), {"state": state}, job=JOB)
+        for each, state in ((one, "done"), (two, "look again"))
+    )
+    view = fold(HULL, [done, again]).view(JOB)
+    assert view.steps == ()
+    ((place, values),) = [(d.place, {m.value for m in d.values}) for d in view.disagreements]
+    assert (place, values) == ((STEP, "state", "", ""), {"done", "look again"})
+
+
+def test_two_people_who_say_the_same_of_a_hull_for_other_reasons_agree() -> None:
+    one, two = tablet("a"), tablet("b")
+    right, wrong = Fold("QQZ04417D626"), Fold("QQZO4417D626")
+    for author, reason in ((one.author, "letter for digit"), (two.author, "saw the transom")):
+        right.add(author.write(right, "alias", (wrong.hull,), {"hull": wrong.hull, "reason": reason}, replaces=()))
+        right.add(author.write(right, "move", ("to",), {"hull": "X1", "reason": reason}, job=JOB, replaces=()))
+    assert right.aliases == (wrong.hull,)
+    assert right.moved_to(JOB) == "X1"
+    assert right.disagreements(JOB) == ()
+
+
 def test_an_alias_leads_from_either_hull_to_the_other_and_is_undone_by_taking_it_back() -> None:
     one = tablet("a")
     right, wrong = Fold("QQZ04417D626"), Fold("QQZO4417D626")
@@ -133,6 +194,7 @@ def test_a_job_is_moved_to_its_hull_and_two_different_moves_leave_it_where_it_is
     assert here.moved_to(JOB) == there.hull
     assert here.jobs == ()
     assert there.moved_from == ((HULL, JOB),)
+    assert there.jobs == ()
     here.add(other)
     assert here.moved_to(JOB) is None
     assert here.jobs == (JOB,)
@@ -163,6 +225,31 @@ def test_a_job_file_taken_in_gives_the_view_it_was_written_for_and_adds_nothing_
     assert take_in(author, state, job_file) == []
 
 
+def test_a_job_file_settles_no_disagreement_and_its_signature_covers_only_what_stands_in_it() -> None:
+    one, two = tablet("a"), tablet("b")
+    seen_by_nobody = measure(one.author, Fold(HULL), JOB, STEP, FIELD, "33.0 kn", row="9")
+    values = [_measured(one.author, one.state, "29.0 kn"), _measured(two.author, two.state, "31.0 kn")]
+    state = fold(HULL, [*values, seen_by_nobody])
+    take_in(one.author, state, parse_job_file(JOB_FILE, "test"))
+    assert {entry.value for entry in state.standing(KEY)} == {"29.0 kn", "30.0 kn", "31.0 kn"}
+    (stale,) = state.stale(JOB)
+    assert {entry.id for entry in stale.not_covered} == {*(entry.id for entry in values), seen_by_nobody.id}
+
+
+def test_fields_whose_paths_cross_give_one_vessel_whichever_was_written_first() -> None:
+    author = tablet("a").author
+    place, object_in_its_way = ("engines", "port", "gear_ratio"), ("engines", "port")
+    vessels = []
+    for paths in ((place, object_in_its_way), (object_in_its_way, place)):
+        entries = [
+            author.write(Fold(HULL), "field", path, {"gear_ratio": "2"} if path != place else "1.85") for path in paths
+        ]
+        vessels.append(fold(HULL, entries).vessel()[0])
+        assert [entry.value for entry in entries if entry.subject == object_in_its_way] == [{"gear_ratio": "2"}]
+    assert vessels[0] == vessels[1]
+    assert [engine.gear_ratio for engine in vessels[0].engines] == [Amount.parse("1.85")]
+
+
 def test_one_bad_field_does_not_hide_the_vessel() -> None:
     state, author = Fold(HULL), tablet("a").author
     state.add(author.write(state, "field", ("length",), "19.5 ft"))
@@ -180,6 +267,7 @@ def test_values_are_the_same_when_number_and_unit_are() -> None:
     assert not same_value("30.0 kn", "30.0 mph")
     assert not same_value(True, 1)
     assert same_value({"a": 1}, {"a": 1})
+    assert not same_value({"a": 1}, {"a": True})
 
 
 @settings(deadline=None, max_examples=60)
@@ -222,9 +310,16 @@ def test_a_sign_off_is_stale_exactly_when_something_is_not_covered(seed: int) ->
 def _not_covered(signature: Entry, entries: dict[str, Entry]) -> set[str]:
     """By the definition, from scratch: everything in the job less what is covered, step by step."""
     assert isinstance(signature.value, dict)
-    covered = set(signature.value["covers"])  # type: ignore[arg-type]
+    covers = signature.value["covers"]
+    assert isinstance(covers, list)
+    covered = {str(found) for found in covers}
     while True:
-        more = {target for found in covered if found in entries for target in entries[found].replaces} - covered
+        more = {
+            target
+            for found in covered & entries.keys()
+            for target in entries[found].replaces
+            if target in entries and slot_of(entries[target]) == slot_of(entries[found])
+        } - covered
         if not more:
             break
         covered |= more

@@ -96,6 +96,33 @@ def test_move_job_and_the_jobs_there_are_named_when_it_is_not_one(shop: Path) ->
         assert open_hull(folder, HULL).jobs == ()
 
 
+def test_a_job_moved_on_or_moved_back_is_where_the_last_move_says_with_all_its_values(shop: Path) -> None:
+    before = _run(hulls.show, shop, HULL).stdout
+    for here, there in (
+        (HULL, "QQZ04418D626"),
+        ("QQZ04418D626", "QQZ04419D626"),
+        ("QQZ04419D626", HULL),
+    ):
+        _run(hulls.move_job, shop, here, JOB, "--to", there, *SIGNED)
+        with HullFolder(shop, read_only=True) as folder:
+            assert open_hull(folder, there).jobs == (JOB,)
+            assert open_hull(folder, here).jobs == ()
+    assert _run(hulls.show, shop, HULL).stdout == before
+
+
+def test_two_states_of_a_step_are_shown_and_one_is_chosen(tmp_path: Path) -> None:
+    with HullFolder(tmp_path) as folder:
+        for name, state in (("a", "done"), ("b", "look again")):
+            folder.save(tablet(name).author.write(Fold(HULL), "step", (STEP,), {"state": state}, job=JOB))
+    shown = _run(hulls.show, tmp_path, HULL).stdout
+    assert "DISAGREES" in shown
+    assert f"step {STEP}" in shown
+    _run(hulls.settle, tmp_path, HULL, f"step {STEP}", "--value", '{"state": "look again"}', *SIGNED)
+    assert "DISAGREES" not in _run(hulls.show, tmp_path, HULL).stdout
+    with HullFolder(tmp_path, read_only=True) as folder:
+        assert open_hull(folder, HULL).view(JOB).state_of(STEP) == "look again"
+
+
 def test_a_hull_that_is_not_there_names_those_that_are(shop: Path) -> None:
     with pytest.raises(InputError, match=HULL):
         _run(hulls.show, shop, "ABC00001A526")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from garboard.desk import open_hull, slot_named
+from garboard.entries import canonical_bytes, entry_id, make_entry, read_entry
 from garboard.exchange import export_job, import_job
 from garboard.faults import InputError
 from garboard.fold import Fold, fold
@@ -42,7 +44,7 @@ def test_a_merge_reports_what_came_what_was_there_what_disagrees_and_what_went_s
     (hull,) = report.hulls
     assert (hull.hull, hull.came, hull.already) == (HULL, 1, 1)
     assert [key.subject for key in hull.disagreeing] == [(STEP, FIELD, "1", "")]
-    assert hull.stale == ((f"{one.author.by}, job {JOB}", (f"{STEP}/{FIELD}/1",)),)
+    assert hull.stale == ((f"technician R. Vane, job {JOB}", (f"{STEP}/{FIELD}/1",)),)
     assert report.complete
 
 
@@ -66,6 +68,47 @@ def test_a_dry_run_reports_the_same_and_writes_nothing(tmp_path: Path) -> None:
         planned = merge([source], shop, dry_run=True)
         assert shop.digests() == before
         assert merge([source], shop).hulls == planned.hulls
+
+
+def test_a_hull_the_merge_brought_nothing_new_for_is_counted_and_nothing_is_said_of_it(tmp_path: Path) -> None:
+    author = tablet("a").author
+    right = measure(author, Fold("QQZ04417D626"), JOB, STEP, FIELD, "30 kn")
+    wrong = measure(author, Fold("QQZO4417D626"), JOB, STEP, FIELD, "31 kn")
+    with _folder(tmp_path / "a", [wrong, right]) as source, _folder(tmp_path / "shop", [right, wrong]) as shop:
+        assert [(h.came, h.already, h.look_alikes) for h in merge([source], shop).hulls] == [(0, 1, ()), (0, 1, ())]
+
+
+@pytest.mark.parametrize("read_only", [False, True])
+def test_what_is_here_twice_over_and_what_is_refused_is_counted_once(tmp_path: Path, read_only: bool) -> None:
+    """Three sources: one entry is here, one comes from two of them, one cannot be kept."""
+    author = tablet("a").author
+    here, coming = (measure(author, Fold(HULL), JOB, STEP, FIELD, value) for value in ("30 kn", "31 kn"))
+    foreign = canonical_bytes({**coming.fields, "hull": "QQZ04418D626"})
+    for name in ("a", "b", "c"):
+        with _folder(tmp_path / name, [here, coming]) as folder:
+            folder.hull(HULL).append({entry_id(foreign): foreign} if name != "c" else {})
+            folder.hull(HULL).journal.flush()
+    with ExitStack() as stack:
+        sources = [stack.enter_context(HullFolder(tmp_path / n, read_only=read_only)) for n in ("a", "b", "c")]
+        shop = stack.enter_context(_folder(tmp_path / "shop", [here]))
+        planned, report = merge(sources, shop, dry_run=True), merge(sources, shop)
+    (hull,) = report.hulls
+    assert (hull.came, hull.already) == (1, 5)
+    assert [name for name, _ in report.refused] == [entry_id(foreign)]
+    assert report.complete
+    assert (planned.hulls, planned.refused) == (report.hulls, report.refused)
+
+
+def test_an_entry_damaged_on_the_tablet_that_the_shop_lacks_is_reported(tmp_path: Path) -> None:
+    entries = [measure(tablet("a").author, Fold(HULL), JOB, STEP, FIELD, f"{n} kn", row=str(n)) for n in range(3)]
+    with _folder(tmp_path / "a", entries) as folder:
+        path = folder.hull(HULL).journal.path
+    path.write_bytes(path.read_bytes().replace(b'"value":"1 kn"', b'"value":"7 kn"'))
+    with HullFolder(tmp_path / "a", read_only=True) as source, _folder(tmp_path / "shop", entries[:1]) as shop:
+        report = merge([source], shop)
+        assert shop.ids(HULL) == {entries[0].id, entries[2].id}
+    assert [damage.lost for damage in report.damage] == [1]
+    assert (report.came, report.hulls[0].already) == (1, 1)
 
 
 def test_attachments_travel_and_a_damaged_one_is_named_not_copied(tmp_path: Path) -> None:
@@ -118,6 +161,40 @@ def test_a_moved_job_is_found_under_its_new_hull_with_that_vessel(tmp_path: Path
         assert open_hull(shop, HULL).jobs == ()
 
 
+def test_a_job_moved_between_two_numbers_of_one_boat_stays_and_one_moved_to_either_is_found_under_both(
+    tmp_path: Path,
+) -> None:
+    author = tablet("a").author
+    right, wrong, other = Fold("QQZ04417D626"), Fold("QQZO4417D626"), Fold("QQZ04418D626")
+    values = [
+        measure(author, wrong, "moved inside", STEP, FIELD, "31 kn"),
+        measure(author, other, "moved here", STEP, FIELD, "32 kn"),
+        *move_job(author, wrong, right, "moved inside", "wrong number"),
+        *move_job(author, other, wrong, "moved here", "wrong boat"),
+        *same_boat(author, right, wrong, "letter for digit"),
+    ]
+    with _folder(tmp_path / "shop", values) as shop:
+        for number in (right.hull, wrong.hull):
+            boat = open_hull(shop, number)
+            assert set(boat.jobs) == {"moved inside", "moved here"}
+            assert boat.view("moved inside").amount(STEP, FIELD, "kn") == 31
+            assert boat.view("moved here").amount(STEP, FIELD, "kn") == 32
+        assert open_hull(shop, other.hull).jobs == ()
+
+
+def test_a_moved_job_written_under_two_numbers_of_one_boat_comes_whole(tmp_path: Path) -> None:
+    author = tablet("a").author
+    one, other, target = Fold("QQZ04417D626"), Fold("QQZO4417D626"), Fold("QQZ04418D626")
+    values = [
+        measure(author, one, JOB, STEP, FIELD, "31 kn", row="1"),
+        measure(author, other, JOB, STEP, FIELD, "32 kn", row="2"),
+        *same_boat(author, one, other, "letter for digit"),
+        *move_job(author, one, target, JOB, "wrong boat"),
+    ]
+    with _folder(tmp_path / "shop", values) as shop:
+        assert [m.row for m in open_hull(shop, target.hull).view(JOB).measurements] == ["1", "2"]
+
+
 def test_a_slot_named_wrongly_lists_what_is_there(tmp_path: Path) -> None:
     state = fold(HULL, [measure(tablet("a").author, Fold(HULL), JOB, STEP, FIELD, "31 kn", row="1")])
     assert slot_named(state, JOB, f"{STEP}/{FIELD}/1").subject == (STEP, FIELD, "1", "")
@@ -166,6 +243,69 @@ def test_an_exported_job_taken_in_elsewhere_keeps_every_id_and_every_byte(tmp_pa
         assert there.get(hull) == here.get(hull)
         assert there.attachments.names() == here.attachments.names()
         assert export_job(there, open_hull(there, hull), "job-1", tmp_path / "again").read_bytes() == path.read_bytes()
+
+
+def _worked_on(tmp_path: Path) -> HullFolder:
+    """One job written under two numbers of a boat and moved to a third, with everything a job can hold."""
+    author = tablet("a").author
+    one, other, target = Fold("QQZ04417D626"), Fold("QQZO4417D626"), Fold("QQZ04418D626")
+    folder = HullFolder(tmp_path / "here")
+    photos = [folder.attachments.put(text) for text in (b"a run", b"first", b"second", b"tagged", b"of another job")]
+    disputed = [measure(author, Fold(one.hull), JOB, STEP, "photo", {"file": photo}, row="2") for photo in photos[1:3]]
+    tag = make_entry(
+        "shop_photo_tag",
+        other.hull,
+        dev="a",
+        by="R. Vane",
+        clock=author.clock.now(),
+        at=author.wall(),
+        job=JOB,
+        value=[{"tagged": photos[3]}],
+    )
+    newer = canonical_bytes({"v": 9, "kind": "sketch", "hull": one.hull, "job": JOB, "lines": [[1, 2]]})
+    for entry in (
+        measure(author, one, JOB, STEP, "log", {"file": photos[0]}, row="1"),
+        *disputed,
+        measure(author, other, JOB, STEP, FIELD, "32 kn", row="2"),
+        author.write(target, "field", ("name",), "Kittiwake"),
+        author.write(one, "field", ("name",), "Typed on the wrong boat"),
+        *same_boat(author, one, other, "letter for digit"),
+        *move_job(author, one, target, JOB, "wrong boat"),
+        tag,
+        read_entry(newer),
+    ):
+        folder.save(entry)
+    folder.save(measure(author, one, "another job", STEP, "photo", {"file": photos[4]}))
+    return folder
+
+
+def test_an_exported_job_carries_every_number_it_was_written_under_unknown_entries_and_attachments(
+    tmp_path: Path,
+) -> None:
+    with _worked_on(tmp_path) as here, HullFolder(tmp_path / "there") as there:
+        boat = open_hull(here, "QQZ04418D626")
+        path = export_job(here, boat, JOB, tmp_path / "out")
+        author = tablet("b").author
+        import_job(there, read_job_file(path), path.parent, author)
+        assert there.hulls() == here.hulls()
+        for hull in here.hulls():
+            kept = {name: raw for name, raw in here.get(hull).items() if read_entry(raw).job in ("", JOB)}
+            assert there.get(hull) == kept
+        assert len(there.attachments.names()) == 4
+        again = open_hull(there, "QQZ04418D626")
+        assert again.view(JOB) == boat.view(JOB)
+        assert again.view(JOB).vessel.name == "Kittiwake"
+        assert len(again.view(JOB).disagreements) == 1
+        assert len(again.home_of(JOB).unknown) == 2
+
+
+def test_a_job_file_cannot_reach_for_files_outside_its_folder(tmp_path: Path) -> None:
+    (tmp_path / "secret").write_text("not for the job")
+    (tmp_path / "job").mkdir()
+    reaching = JOB_FILE.replace("turn.log", "../secret")
+    with HullFolder(tmp_path / "here") as here:
+        import_job(here, parse_job_file(reaching, "test"), tmp_path / "job", tablet("a").author)
+        assert here.attachments.names() == frozenset()
 
 
 def test_an_exported_job_changed_by_hand_is_refused_and_says_how_to_take_it_in(tmp_path: Path) -> None:
