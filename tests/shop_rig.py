@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import contextlib
+import gzip
+import http.client
 import logging
 import socket
+import ssl
 import struct
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -19,6 +22,7 @@ from garboard import sync
 from garboard.clock import wall_milliseconds
 from garboard.hullfile import HullFolder
 from garboard.pairing import PairedShop, PairingCode
+from garboard.wire import content_digest
 from garboard_shop import access, serve
 from garboard_shop.app import Limits, make_app
 from garboard_shop.certificate import own_certificate
@@ -182,3 +186,62 @@ def server_log() -> Iterator[list[logging.LogRecord]]:
     finally:
         for logger in loggers:
             logger.removeHandler(handler)
+
+
+DROPPED = 0
+"""Instead of a status: the server closed the connection before it had read everything."""
+
+
+@attrs.frozen
+class Heard:
+    """What a server answered, as it came."""
+
+    status: int
+    fields: dict[str, str]
+    body: bytes
+
+    @property
+    def text(self) -> str:
+        """The body as text, decompressed."""
+        raw = gzip.decompress(self.body) if self.fields.get("content-encoding") == "gzip" else self.body
+        return raw.decode("utf-8", "replace")
+
+
+def ask_raw(
+    port: int,
+    method: str,
+    path: str,
+    body: bytes | Iterable[bytes] = b"",
+    fields: dict[str, str] | None = None,
+    token: str = "",
+    *,
+    prove: bool = True,
+) -> Heard:
+    """One request by a client that keeps to no rule.
+
+    body  : a list of pieces is sent in chunks without a length
+    prove : add the field Content-Digest
+    """
+    about = {"Authorization": f"Bearer {token}"} if token else {}
+    if prove and isinstance(body, bytes) and body:
+        about["Content-Digest"] = content_digest(body)
+    with contextlib.closing(http.client.HTTPSConnection(HOST, port, timeout=20, context=_believing())) as connection:
+        try:
+            connection.request(method, path, body or None, {**about, **(fields or {})})
+            response = connection.getresponse()
+        except OSError:
+            return Heard(DROPPED, {}, b"")
+        heard = {name.lower(): value for name, value in response.getheaders()}
+        return Heard(response.status, heard, response.read())
+
+
+def _believing() -> ssl.SSLContext:
+    """TLS that believes any certificate."""
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+    context.check_hostname, context.verify_mode = False, ssl.CERT_NONE
+    return context
+
+
+def tls_to(port: int) -> ssl.SSLSocket:
+    """A bare TLS connection to a server on loopback."""
+    return _believing().wrap_socket(socket.create_connection((HOST, port), timeout=20))

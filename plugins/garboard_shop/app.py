@@ -15,6 +15,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
+from starlette.types import Receive, Scope, Send
 
 from garboard import wire
 from garboard.arriving import OutOfPlace
@@ -401,6 +402,13 @@ async def _no_such_thing(request: Request, failure: Exception) -> Response:
     return _json(request, {"refused": "there is nothing here under this name"}, status=status)
 
 
+class _Silence(Response):
+    """For someone who is gone."""
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        return
+
+
 Endpoint = Callable[[Request], Awaitable[Response]]
 
 
@@ -418,7 +426,7 @@ def _safely(endpoint: Endpoint) -> Endpoint:
             log.error("not saved: %s", failure)
             return _json(request, {"refused": f"the shop could not save: {failure}"}, status=507)
         except ClientDisconnect:
-            return Response(status_code=400)
+            return _Silence()
         except Exception:
             log.exception("%s %s failed", request.method, request.url.path)
             return _json(request, {"refused": "the shop server failed at this; its log says why"}, status=500)
