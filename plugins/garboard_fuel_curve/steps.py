@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from garboard.cautions import CUT_OFF_LINK, FUEL_VAPOUR, FULL_THROTTLE, LOOK_OUT
 from garboard.findings import Basis, BasisKind
 from garboard.job_view import JobView
 from garboard.records import JsonValue
@@ -32,31 +33,9 @@ BEST_EFFICIENCY = Basis(
 )
 PROPAGATION = Basis(BasisKind.METHOD, "JCGM 100 and 101, uncertainty of measurement")
 
-FULL_THROTTLE = Caution(
-    "Stay within the maker's engine speed at full throttle and hold it no longer than the reading takes. Stop if the "
-    "limiter cuts in or an alarm sounds. Everyone seated and holding on, clear water ahead.",
-    Basis(BasisKind.COMMON_PRACTICE, "Full-throttle runs", "the engine maker's manual comes first"),
-)
-CUT_OFF_LINK = Caution(
-    "Wear the engine cut-off link on plane or above displacement speed, and test it before the run.",
-    Basis(BasisKind.REGULATION, "46 U.S.C. 4312(b)", "testing before the run is practice"),
-)
-LOOK_OUT = Caution(
-    "One person steers and keeps the look-out, another reads and types.",
-    Basis(BasisKind.REGULATION, "33 CFR 83.05, Rule 5 (look-out)"),
-)
-BLOWER = Caution(
-    "Where gasoline vapour can collect in an enclosed space, run the blower four minutes and check the bilge for "
-    "vapour before starting.",
-    Basis(
-        BasisKind.REGULATION,
-        "33 CFR 183.610(f)",
-        "written for enclosed engine and tank spaces; practice elsewhere",
-    ),
-)
-VAPOUR = Caution(
-    "Gasoline vapour burns in air from 1.4 to 7.6 % and lies low in the boat. Engines off, no flame or switch, "
-    "portable tanks filled ashore, air the boat before starting. Local rules and the fuel dock's come first.",
+REFUELLING = Caution(
+    "Refuel with engines off and portable tanks ashore, and air the boat before you start: gasoline vapour burns in "
+    "air from 1.4 to 7.6 % and lies low in the boat. Local rules and the fuel dock's come first.",
     Basis(BasisKind.METHOD, FUEL_TABLE.text, "that it lies low, and how to refuel, is common practice"),
 )
 
@@ -66,7 +45,7 @@ STEPS_STEP = Step(
     phase=Phase.UNDER_WAY,
     order=500,
     guide=GUIDE,
-    cautions=(FULL_THROTTLE, CUT_OFF_LINK, LOOK_OUT, BLOWER),
+    cautions=(FULL_THROTTLE, CUT_OFF_LINK, LOOK_OUT, FUEL_VAPOUR),
     at_hand=(
         "Room for a straight run both ways in deep, sheltered water",
         "A second person to read and type",
@@ -179,7 +158,7 @@ TANKS_STEP = Step(
     title="Refill, fuel meter and range",
     phase=Phase.HAND_OVER,
     order=710,
-    cautions=(VAPOUR, BLOWER),
+    cautions=(REFUELLING, FUEL_VAPOUR),
     at_hand=("Fuel filled to a mark you can find again before the run", "The pump's receipt"),
     fields=(
         Field(

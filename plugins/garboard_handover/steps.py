@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from garboard.cautions import FUEL_VAPOUR, LOOK_OUT, PROPELLERS
 from garboard.findings import Basis, BasisKind
 from garboard.steps import Caution, Field, Kind, Phase, Setting, Step
 
@@ -26,24 +27,13 @@ LOCAL_LAW = Basis(
     "the law where the boat is used",
     "the list here is a reminder; the law decides what is carried",
 )
-BLOWER_RULE = Basis(BasisKind.REGULATION, "33 CFR 183.610(f)", "written for enclosed engine and tank spaces")
-
-VAPOUR = Caution(
-    "No flame, spark or switch until you have checked the bilge and tank space for vapour by nose and detector. "
-    "Where a space is enclosed, run the blower four minutes first.",
-    BLOWER_RULE,
-)
-PROPELLERS = Caution(
-    "Nobody in the water or near a propeller. Engines out of gear and the cut-off link worn before you start anything.",
-    Basis(BasisKind.COMMON_PRACTICE, "people clear of propellers"),
-)
 THRUSTER_CLEAR = Caution(
     "Lines, swimmers and hands clear of the thruster. It starts at full force.",
     Basis(BasisKind.COMMON_PRACTICE, "people and lines clear of thrusters"),
 )
-LOOK_OUT = Caution(
-    "Keep a look-out. The pilot steers; it does not see. One hand stays near the wheel and the pilot's stand-by key.",
-    Basis(BasisKind.REGULATION, "International Regulations for Preventing Collisions at Sea (COLREGs), rule 5"),
+PILOT_IS_BLIND = Caution(
+    "The pilot steers; it does not see. One hand stays near the wheel and the pilot's stand-by key.",
+    Basis(BasisKind.COMMON_PRACTICE, "a hand near the wheel under pilot", "the pilot's manual comes first"),
 )
 TEST_CALLS = Caution(
     "Keep test calls off the distress channel. Call a station that expects you, on a working channel, or use the "
@@ -70,7 +60,7 @@ STEPS = (
         title="Fuel system: leaks and blower",
         phase=Phase.ALONGSIDE,
         order=110,
-        cautions=(VAPOUR,),
+        cautions=(FUEL_VAPOUR,),
         at_hand=("vapour detector", "torch rated for vapour", "rags"),
         fields=(
             _yes("dry_at_rest", "Every fitting dry with the system at rest"),
@@ -212,7 +202,7 @@ STEPS = (
         title="Autopilot: hold a heading, change course",
         phase=Phase.UNDER_WAY,
         order=560,
-        cautions=(LOOK_OUT,),
+        cautions=(LOOK_OUT, PILOT_IS_BLIND),
         at_hand=("recorder running on the instrument network", "two minutes of clear water ahead"),
         fields=(
             _yes("stand_by", "Stand-by gives the wheel back at once"),
@@ -235,7 +225,7 @@ STEPS = (
         title="Trim tabs under way",
         phase=Phase.UNDER_WAY,
         order=570,
-        cautions=(SHARP_TABS, LOOK_OUT),
+        cautions=(LOOK_OUT, SHARP_TABS),
         fields=(
             _yes("levels", "Takes out a list"),
             _yes("bow_down", "Brings the bow down, both together"),

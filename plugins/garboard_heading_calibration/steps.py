@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from garboard.cautions import BATTERY_OFF, CUT_OFF_LINK, LOOK_OUT
 from garboard.findings import Basis, BasisKind
 from garboard.steps import Caution, Field, Kind, Phase, Step
 
@@ -24,32 +25,16 @@ CLEARANCES = {
 }
 """Fields of the location step and what they measure to."""
 
-_LOOK_OUT = Caution(
-    "Keep a look-out all round: one person steers, another watches. A circle hides traffic that comes from astern.",
-    Basis(BasisKind.REGULATION, "International Regulations for Preventing Collisions at Sea (COLREGs), rule 5"),
-)
 _ROOM = Caution(
-    "Turn only where a full circle fits with room to spare: deep water, no traffic, no moorings, no swimmers.",
+    "Turn only where a full circle fits with room to spare: deep water, no traffic, no moorings, no swimmers. A "
+    "circle hides what comes from astern.",
     Basis(BasisKind.COMMON_PRACTICE, "room for the circle and a way out before starting it"),
 )
 _SLOW = Caution(
     "Go slowly and tell everyone aboard before you turn. Everyone is seated or holding on.",
     Basis(BasisKind.COMMON_PRACTICE, "slow speed in a turn; people fall when a boat turns without warning"),
 )
-_CUT_OFF = Caution(
-    "Wear the engine cut-off link.",
-    Basis(BasisKind.REGULATION, "46 U.S.C. 4312(b)", "United States; on plane or above displacement speed"),
-)
-_STEERING = Caution(
-    "The one who steers does not type. Read headings out, or write them down when the run is over.",
-    Basis(BasisKind.COMMON_PRACTICE, "a helmsman's eyes stay outside the boat"),
-)
-UNDER_WAY_CAUTIONS = (_LOOK_OUT, _ROOM, _SLOW, _CUT_OFF)
-
-_DISCONNECT = Caution(
-    "Moving a sensor near battery or engine cables: switch the battery off first and keep tools off the terminals.",
-    Basis(BasisKind.COMMON_PRACTICE, "battery off before work near its cables", "the makers' manuals decide"),
-)
+UNDER_WAY_CAUTIONS = (LOOK_OUT, _ROOM, _SLOW, CUT_OFF_LINK)
 
 
 def _heading(name: str, title: str, *, each: str = "", required: bool = True, help: str = "") -> Field:
@@ -97,7 +82,7 @@ STEPS = (
         title="Check where the heading sensors sit",
         phase=Phase.ALONGSIDE,
         order=250,
-        cautions=(_DISCONNECT,),
+        cautions=(BATTERY_OFF,),
         at_hand=("tape measure", "the sensor maker's mounting instructions", "hand compass"),
         fields=(
             *(
@@ -204,7 +189,7 @@ STEPS = (
         title="Swing: readings on eight headings or more",
         phase=Phase.UNDER_WAY,
         order=430,
-        cautions=(*UNDER_WAY_CAUTIONS, _STEERING),
+        cautions=UNDER_WAY_CAUTIONS,
         at_hand=("hand bearing compass or a charted range line", "pencil and paper"),
         fields=(
             Field(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from garboard import cautions
 from garboard.findings import Basis, BasisKind
 from garboard.steps import Caution, Field, Kind, Phase, Step
 from garboard_prop_check.crouch import CONSTANTS
@@ -16,33 +17,13 @@ LOADS = ("light", "half", "full", "unknown")
 WATERS = ("calm", "light chop", "rough")
 SIDES = ("with", "against")
 
-_PRACTICE = BasisKind.COMMON_PRACTICE
-
 _CAUTIONS_UNDER_WAY = (
-    Caution(
-        "Keep a look-out and a clear lane ahead: one person steers, another reads the numbers.",
-        Basis(
-            BasisKind.REGULATION,
-            "International Regulations for Preventing Collisions at Sea, rules 5 and 6",
-            "local rules of the road come first",
-        ),
-    ),
-    Caution(
-        "Wear the engine cut-off lanyard, and try it before the run.",
-        Basis(BasisKind.REGULATION, "46 U.S.C. 4312(b)", "in the United States; trying it first is common practice"),
-    ),
+    cautions.LOOK_OUT,
+    cautions.CUT_OFF_LINK,
+    cautions.FULL_THROTTLE,
     Caution(
         "Obey local speed limits and no-wake zones; run where full speed is allowed.",
         Basis(BasisKind.REGULATION, "local law"),
-    ),
-    Caution(
-        "On a new engine keep to the maker's running-in rules, and hold full throttle no longer than the shop allows.",
-        Basis(BasisKind.MANUAL, "running in", "the shop sets the seconds; 20 s unless it decides otherwise"),
-    ),
-    Caution(
-        "Everyone seated and holding on before the throttle opens. Ease off at once on a knock, an alarm or a warning "
-        "light, or when the engine passes its full-throttle window.",
-        Basis(_PRACTICE, "full-throttle runs"),
     ),
     Caution(
         "No more power and no more people or weight than the capacity label allows.",
@@ -72,12 +53,7 @@ STEPS = (
         phase=Phase.ALONGSIDE,
         order=370,
         at_hand=("torque wrench", "engine maker's fitting instructions"),
-        cautions=(
-            Caution(
-                "Cut-off lanyard off, key out and gear in neutral before a hand goes near the propeller.",
-                Basis(_PRACTICE, "work at a propeller", "the engine maker's instructions come first"),
-            ),
-        ),
+        cautions=(cautions.PROPELLERS,),
         fields=(
             Field(
                 name="stamp_read",
@@ -166,7 +142,7 @@ STEPS = (
         phase=Phase.UNDER_WAY,
         order=510,
         cautions=_CAUTIONS_UNDER_WAY,
-        at_hand=("cut-off lanyard", "speed over ground on a display", "a second person to read"),
+        at_hand=("engine cut-off link", "speed over ground on a display", "a second person to read"),
         guide="prop_check.full_throttle",
         fields=(
             Field(

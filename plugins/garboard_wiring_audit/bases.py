@@ -99,6 +99,3 @@ NETWORK_DROP = standard(
 )
 NETWORK_VOLTS = standard("NMEA 2000 trade standard: least voltage at a device", FROM_MEMORY)
 IGNITION = regulation("33 CFR 183.410")
-SHOCK = standard("Electric shock drowning advice of three safety bodies")
-DISCONNECT = practice("Disconnect before work: negative off first, back on last")
-DEFER = practice("Local codes, makers' manuals and licensed practice come before this check")

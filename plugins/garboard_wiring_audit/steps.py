@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from garboard.cautions import BATTERY_OFF, DEFER, FUEL_VAPOUR, HYDROGEN, SHORE_POWER
 from garboard.steps import Caution, Field, Kind, Phase, Step
 from garboard_wiring_audit import bases
 
@@ -11,30 +12,11 @@ CIRCUITS = "wiring_audit.circuits"
 LOADS = "wiring_audit.loads"
 NETWORKS = "wiring_audit.networks"
 
-DISCONNECT = Caution(
-    "Disconnect the battery before you open a panel or touch a lead, negative first. Connect only to measure.",
-    bases.DISCONNECT,
-)
-VAPOUR = Caution(
-    "Check for gasoline vapour before anything that may spark. Parts near gasoline are ignition protected, or kept "
-    "apart by 24 in of open air, a bulkhead or a deck.",
+IGNITION = Caution(
+    "Parts near gasoline are ignition protected, or kept apart from it by 24 in of open air, a bulkhead or a deck.",
     bases.IGNITION,
 )
-SHORE = Caution(
-    "Shore power off and unplugged while you work. Never work or swim in the water near a dock or boat with "
-    "alternating current: 10 to 15 mA can stop a swimmer from moving.",
-    bases.SHOCK,
-)
-GAS = Caution(
-    "Batteries give off hydrogen that explodes. Air the space, no flame or spark, eye protection on, rings and "
-    "watches off, tools insulated.",
-    bases.BATTERY_CFR,
-)
-DEFER = Caution(
-    "Local codes, makers' manuals and licensed practice come first. Leave alternating current to a licensed person.",
-    bases.DEFER,
-)
-CAUTIONS = (DISCONNECT, VAPOUR, SHORE, DEFER)
+CAUTIONS = (BATTERY_OFF, FUEL_VAPOUR, IGNITION, SHORE_POWER, DEFER)
 SUPPLY_FROM_START = Caution(
     "Do not power the data network from engine-start battery terminals or other high-current feeds.",
     bases.NETWORK_SHEETS,
@@ -78,7 +60,7 @@ STEPS = (
         title="Batteries at rest",
         phase=Phase.ALONGSIDE,
         order=200,
-        cautions=(GAS, *CAUTIONS),
+        cautions=(HYDROGEN, *CAUTIONS),
         at_hand=("voltmeter", "tape measure", "eye protection", "insulated wrench"),
         fields=(
             _table(

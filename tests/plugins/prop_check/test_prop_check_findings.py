@@ -43,11 +43,11 @@ def test_the_plugin_loads_whole() -> None:
 
 
 def test_full_throttle_cautions_come_first() -> None:
-    """Look-out, lanyard, speed limits and not holding full throttle are shown before the runs, each with its basis."""
+    """Look-out, cut-off link, speed limits and not holding full throttle are shown before the runs."""
     step = HOST.step(RUNS)
     assert step is not None
     told = " ".join(caution.text for caution in step.cautions)
-    for word in ("look-out", "lanyard", "speed limits", "full throttle", "running-in", "capacity label"):
+    for word in ("look-out", "cut-off link", "speed limits", "full throttle", "running-in", "capacity label"):
         assert word in told, word
     assert step.guide in HOST.live_guides
 

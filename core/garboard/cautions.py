@@ -1,0 +1,69 @@
+"""Cautions that hold wherever a boat is worked on or run, so that every plugin says them in the same words.
+
+A plugin puts them into its steps and adds its own where they differ in substance.
+"""
+
+from __future__ import annotations
+
+from garboard.findings import Basis, BasisKind
+from garboard.steps import Caution
+
+LOOK_OUT = Caution(
+    "Keep a look-out all round: one person steers, another reads and types.",
+    Basis(
+        BasisKind.REGULATION,
+        "International Regulations for Preventing Collisions at Sea (COLREGs), rule 5",
+        "local rules of the road come first",
+    ),
+)
+CUT_OFF_LINK = Caution(
+    "Wear the engine cut-off link, and try it before you run.",
+    Basis(
+        BasisKind.REGULATION,
+        "46 U.S.C. 4312(b)",
+        "United States, on plane or above displacement speed; trying it first is common practice",
+    ),
+)
+FULL_THROTTLE = Caution(
+    "Hold full throttle no longer than the reading takes, within the maker's engine speed; on a new engine keep to the "
+    "running-in rules. Everyone seated and holding on, clear water ahead. Ease off at once on a knock, an alarm, or "
+    "when the limiter cuts in.",
+    Basis(BasisKind.COMMON_PRACTICE, "full-throttle runs", "the engine maker's manual comes first"),
+)
+FUEL_VAPOUR = Caution(
+    "No flame, spark or switch until you have checked bilge and tank space for gasoline vapour by nose and detector. "
+    "Where a space is enclosed, run the blower four minutes first.",
+    Basis(
+        BasisKind.REGULATION,
+        "33 CFR 183.610(f)",
+        "written for enclosed engine and tank spaces; practice elsewhere",
+    ),
+)
+BATTERY_OFF = Caution(
+    "Disconnect the battery before you open a panel, touch a lead or work near its cables: negative off first, back on "
+    "last. Connect only to measure.",
+    Basis(BasisKind.COMMON_PRACTICE, "battery off before work", "the makers' manuals decide"),
+)
+SHORE_POWER = Caution(
+    "Shore power off and unplugged while you work. Never work or swim in the water near a dock or boat with "
+    "alternating current: 10 to 15 mA can stop a swimmer from moving.",
+    Basis(BasisKind.STANDARD, "Electric shock drowning advice of three safety bodies"),
+)
+HYDROGEN = Caution(
+    "Batteries give off hydrogen that explodes. Air the space, no flame or spark, eye protection on, rings and "
+    "watches off, tools insulated.",
+    Basis(
+        BasisKind.REGULATION,
+        "33 CFR 183.420",
+        "written for boats with gasoline inboard or sterndrive engines; on an outboard boat it is practice, not law",
+    ),
+)
+PROPELLERS = Caution(
+    "Nobody in the water or near a propeller while an engine can start. Before a hand goes near one: cut-off link off, "
+    "key out, gear in neutral.",
+    Basis(BasisKind.COMMON_PRACTICE, "people clear of propellers", "the engine maker's instructions come first"),
+)
+DEFER = Caution(
+    "Local codes, makers' manuals and licensed practice come first. Leave alternating current to a licensed person.",
+    Basis(BasisKind.COMMON_PRACTICE, "local codes, makers' manuals and licensed practice come before this check"),
+)

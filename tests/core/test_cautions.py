@@ -1,0 +1,45 @@
+"""Cautions shared by the plugins: said once, in the same words, wherever they hold."""
+
+import pytest
+
+from garboard import cautions
+from garboard.findings import BasisKind
+from garboard.host import make_host
+from garboard.report.outline import cautions as cautions_of
+from garboard.steps import Caution
+
+HOST = make_host(entry_points=False)
+SHARED = [each for each in vars(cautions).values() if isinstance(each, Caution)]
+
+
+@pytest.mark.parametrize(
+    "subject",
+    [
+        "a look-out",
+        "Wear the engine cut-off link",
+        "blower",
+        "Shore power",
+        "hydrogen",
+        "the battery before",
+        "a knock",
+    ],
+)
+def test_a_danger_several_plugins_meet_is_told_in_one_caution(subject):
+    assert [subject in caution.text for caution in cautions_of(HOST)].count(True) == 1
+
+
+@pytest.mark.parametrize("caution", SHARED, ids=lambda caution: caution.text[:30])
+def test_every_shared_caution_is_used_by_a_step(caution):
+    assert any(caution in step.cautions for step in HOST.steps)
+
+
+def test_look_out_and_cut_off_link_stand_before_every_run_at_speed():
+    for key in ("prop_check.full_throttle", "fuel_curve.steps", "heading_calibration.steady_turn"):
+        step = HOST.step(key)
+        assert {cautions.LOOK_OUT, cautions.CUT_OFF_LINK} <= set(step.cautions), key
+
+
+def test_the_law_on_the_cut_off_link_is_named():
+    """46 U.S.C. 4312(b): the operator uses the link on plane or above displacement speed."""
+    assert cautions.CUT_OFF_LINK.basis.kind is BasisKind.REGULATION
+    assert "46 U.S.C. 4312(b)" in cautions.CUT_OFF_LINK.basis.text
