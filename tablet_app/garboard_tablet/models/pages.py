@@ -16,7 +16,7 @@ from garboard.host import Assessed
 from garboard.job_view import JobView
 from garboard.journal import file_name
 from garboard.records import JsonValue
-from garboard.steps import Field, Kind, Phase, Step
+from garboard.steps import Kind, Phase, Step
 from garboard_tablet.models.asks import Ask, asks_of_step, shown, table_rows
 from garboard_tablet.models.tablet import DONE_STATES, Tablet
 
@@ -339,37 +339,52 @@ def what_is_missing(tablet: Tablet, hull: str, job: str, assessed: Sequence[Asse
 
 @attrs.frozen
 class Covered:
-    """What a sign-off written now covers, in words."""
+    """What a sign-off written now covers.
 
+    count : entries
+    lines : all of them in words, those about one thing together
+    """
+
+    count: int
     lines: tuple[str, ...]
 
 
 def coverage(tablet: Tablet, hull: str, job: str) -> Covered:
-    """Exactly what a signature stands for: counted, and listed value by value."""
+    """Exactly what a signature stands for: counted, and every value named."""
     state = tablet.fold(hull)
     ids = set(state.coverage(job))
-    lines = []
-    for key in sorted(state.slots):
+    about: dict[str, list[str]] = {}
+    count = 0
+    for key in sorted(state.slots, key=lambda key: (_ORDER.get(key.kind, len(_ORDER)), key)):
         for entry in state.standing(key):
             if entry.id in ids:
-                lines.append(_in_words(tablet, key, entry.value))
-    return Covered(tuple(lines))
+                count += 1
+                whom, what = _in_words(tablet, key, entry.value)
+                about.setdefault(whom, []).append(what)
+    return Covered(count, tuple(f"{whom}: {'; '.join(what)}." for whom, what in about.items()))
 
 
-def _in_words(tablet: Tablet, key: SlotKey, value: JsonValue) -> str:
+_ORDER = {"job": 0, "measure": 1, "step": 2, "note": 3, "field": 4}
+
+
+def _in_words(tablet: Tablet, key: SlotKey, value: JsonValue) -> tuple[str, str]:
+    """Whom or what a value is about, and what it says."""
     if key.kind == "measure" and len(key.subject) == 4:
         step_key, name, row, of = key.subject
         step = tablet.step(step_key)
-        title = step.title if step else step_key
         fields = {field.name: field.title for field in step.all_fields()} if step else {}
         where = ", ".join(filter(None, (fields.get(name, name), of, row and f"row {row}")))
-        return f"{title}: {where} {shown(value)}"
+        return (step.title if step else step_key), f"{where} {shown(value)}"
     if key.kind == "step" and isinstance(value, dict):
         step = tablet.step(key.subject[0])
-        return f"{step.title if step else key.subject[0]}: {value.get('state')}"
+        return f"Steps {value.get('state')}", step.title if step else key.subject[0]
     if key.kind == "note" and isinstance(value, dict):
-        return f"Note: {value.get('text')}" + (" (settled)" if value.get("settled") else "")
-    return f"{key.kind} {' '.join(key.subject)}: {shown(value)}"
+        return "Notes", f"{value.get('text')}" + (" (put right)" if value.get("settled") else "")
+    if key.kind == "field" and len(key.subject) > 2:
+        kind, piece, *rest = key.subject
+        return f"{kind.replace('_', ' ').capitalize()}, {piece}", f"{' '.join(rest).replace('_', ' ')} {shown(value)}"
+    names = {"field": "Vessel", "job": "Job"}
+    return names.get(key.kind, key.kind.capitalize()), f"{' '.join(key.subject).replace('_', ' ')} {shown(value)}"
 
 
 def storage_used(folder: Path) -> int:
@@ -380,7 +395,3 @@ def storage_used(folder: Path) -> int:
 def table_titles(step: Step) -> dict[str, str]:
     """Titles of a step's tables by name."""
     return {field.name: field.title for field in step.fields if field.kind is Kind.TABLE}
-
-
-def field_titles(fields: Sequence[Field]) -> dict[str, str]:
-    return {field.name: field.title for field in fields}

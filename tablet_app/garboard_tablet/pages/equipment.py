@@ -8,6 +8,7 @@ from functools import partial
 from kivy.uix.widget import Widget
 
 from garboard.records import EQUIPMENT
+from garboard.steps import Kind
 from garboard_tablet.models.asks import (
     KIND_TITLES,
     Ask,
@@ -25,6 +26,9 @@ from garboard_tablet.pages.job import WordsPage
 from garboard_tablet.ui.shell import Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING
 from garboard_tablet.ui.widgets import Across, Press, RowPress, words
+
+TELLING = (Kind.AMOUNT, Kind.TEXT)
+"""Kinds of values that say something about a piece without their title beside them."""
 
 
 class EquipmentPage(Page):
@@ -105,12 +109,13 @@ class KindPage(Page):
 
     def _row(self, name: str) -> RowPress:
         asks = asks_of_piece((*self.path, name))
-        values = [shown(self.tablet.value(self.place.hull, self.place.job, ask)) for ask in asks]
-        have = [value for value in values if value]
+        values = [(ask, shown(self.tablet.value(self.place.hull, self.place.job, ask))) for ask in asks]
+        have = [value for _, value in values if value]
+        telling = [value for ask, value in values if value and ask.field.kind in TELLING]
         return RowPress(
             name.capitalize() if self.path[-1] == "engines" else name,
             lambda: self.app.go(self.place.to("piece", *self.path, name)),
-            small=" · ".join(have[:5]),
+            small=" · ".join(telling[:5]),
             value=f"{len(have)} of {len(asks)}",
             name=f"piece {name}",
         )

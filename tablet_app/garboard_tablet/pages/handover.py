@@ -114,7 +114,7 @@ class CoversPage(Page):
     def body(self) -> Widget:
         covered = coverage(self.tablet, self.place.hull, self.place.job)
         missing = what_is_missing(self.tablet, self.place.hull, self.place.job, self.app.verdicts(self.place))
-        makers: list[Maker] = [words(f"{len(covered.lines)} entries, exactly as they stand now:", "ink", HEADING)]
+        makers: list[Maker] = [words(f"{covered.count} entries, exactly as they stand now:", "ink", HEADING)]
         if missing:
             note = f"{len(missing)} not done or not put right. The signature does not say they are."
             makers.append(lambda: Card(Txt(note), mark=verdict_marks[Verdict.ADVISE]))

@@ -185,10 +185,12 @@ class WordsPage(Page):
             words(self.asks, "quiet"),
             lambda: WordsBox(self.text, lambda text: self.tablet.session.type(self.key, text), lines=self.lines),
         ]
-        offers = [Press(offer, partial(self._done, offer)) for offer in self.offers()]
-        if offers:
-            makers.append(lambda: Across(offers, least=230))
+        if self.offers():
+            makers.append(self._offers)
         return column_of(makers)
+
+    def _offers(self) -> Across:
+        return Across([Press(offer, partial(self._done, offer)) for offer in self.offers()], least=230)
 
     def offers(self) -> Sequence[str]:
         """Words to take with one press."""

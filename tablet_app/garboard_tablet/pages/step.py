@@ -24,7 +24,7 @@ from garboard_tablet.models.pages import (
 from garboard_tablet.models.session import Place
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
-from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
+from garboard_tablet.ui.widgets import Card, Column, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
     from garboard_tablet.app import GarboardApp
@@ -122,28 +122,26 @@ class StepPage(Page):
 
 
 class CautionsPage(Page):
-    """What to know before the step, with where it comes from; then what to have at hand."""
+    """What to know before the step, with where it comes from, and what to have at hand. All of it comes into sight
+    before the step can be begun."""
 
     title = "Before you begin"
 
     def body(self) -> Widget:
         step = self.tablet.step(self.place.step)
-        if step is None:
-            return column_of([words("This step is no longer here.")])
-        makers: list[Maker] = [partial(_caution, caution) for caution in step.cautions]
-        hand: list[Maker] = []
-        if step.at_hand:
-            hand.append(heading("Have at hand"))
-            hand.extend(words(f"•  {thing}") for thing in step.at_hand)
-        return Halves(makers, hand, 0.64) if makers else column_of(hand)
+        self._column = Column(most=2)
+        makers: list[Maker] = [partial(_caution, caution) for caution in step.cautions] if step else []
+        if step and step.at_hand:
+            makers.append(lambda: Card(Txt("Have at hand", bold=True), *(Txt(f"•  {thing}") for thing in step.at_hand)))
+        self._column.show(makers)
+        return self._column
 
     def actions(self) -> Sequence[Press]:
-        word = "I have read this" if self._has_cautions() else "Begin"
-        return (Press(word, self._begin, "main", name="begin"),)
+        return (Press("I have read this", self._read, "main", name="begin"),)
 
-    def _has_cautions(self) -> bool:
-        step = self.tablet.step(self.place.step)
-        return bool(step and step.cautions)
+    def _read(self) -> None:
+        if not self._column.turn():
+            self._begin()
 
     def _begin(self) -> None:
         step = self.tablet.step(self.place.step)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -43,8 +43,10 @@ class VesselsPage(Page):
         if self.tablet.settings.working:
             return self._vessel_rows(found)
         small = "Say it once; it stands in every entry."
-        ask = lambda: RowPress("Who is working?", lambda: self.app.go(HOME.to("who")), small=small, name="who")  # noqa: E731
-        return [ask, *self._vessel_rows(found)]
+        return [
+            lambda: RowPress("Who is working?", lambda: self.app.go(HOME.to("who")), small=small, name="who"),
+            *self._vessel_rows(found),
+        ]
 
     def _vessel_rows(self, found: Sequence[VesselLine]) -> list[Maker]:
         if not self.app.vessels.lines:
@@ -141,19 +143,16 @@ class NewJobPage(Page):
     def said(self) -> list[Maker]:
         """What the check found, and what to do about it."""
         check, makers = self.check, []
-        go_on = Press("Open this job", self._open, "main", name="open job")
         makers.append(lambda: Typed(self.text, "", 44))
         if check.known is not None:
             name = check.known.name or check.known.hull_number
             makers.append(lambda: Card(Txt(f"{name} is on this tablet. A further job is opened for her.")))
-        offers = [Press(f"Take {offer}", partial(self.take, offer)) for offer in check.offers[:2]]
         if self._insisted:
-            sure = Press("It stands so: open it", self._insist, "main", name="open as it stands")
             makers.append(lambda: self._card("fail", "Not a well-formed number. Compare with the transom once more."))
-            makers.append(lambda: Across([*offers, sure], least=240))
+            makers.append(lambda: self._presses(check, "It stands so: open it", self._insist))
             return makers
         if self.text:
-            makers.append(lambda: Across([*offers, go_on], least=240))
+            makers.append(lambda: self._presses(check, "Open this job", self._open))
         for fault in check.faults[:2] if self.text else ():
             makers.append(partial(self._card, "not enough data" if len(self.text) < 12 else "fail", fault))
         for doubt in check.doubts:
@@ -161,6 +160,10 @@ class NewJobPage(Page):
         if not self.text:
             makers.append(words("12 letters and numerals, the maker's code first.", "quiet"))
         return makers
+
+    def _presses(self, check: HullCheck, word: str, do: Callable[[], None]) -> Across:
+        offers = [Press(f"Take {offer}", partial(self.take, offer)) for offer in check.offers[:2]]
+        return Across([*offers, Press(word, do, "main", name="open job")], least=240)
 
     def _card(self, word: str, text: str) -> Card:
         mark = next(mark for mark in verdict_marks.values() if mark.word == word)

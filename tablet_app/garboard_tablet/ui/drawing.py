@@ -286,12 +286,17 @@ class TableView(Widget):
         )
         return self._measure(width)
 
-    def halves(self) -> list[Callable[[], TableView]]:
-        """The same in two parts, for a place too low for the whole; nothing when it is one row."""
-        middle = len(self._numbers) // 2
-        if middle == 0:
+    def parts(self, room: float) -> list[Callable[[], TableView]]:
+        """The same in two parts, the first of which fits; nothing when it is one row. Call `fit` first."""
+        heads = len(self._heights) - len(self._numbers)
+        fitting, used = 0, sum(self._heights[:heads]) + dp(8)
+        for high in self._heights[heads:]:
+            used += high
+            fitting += used <= room
+        cut = min(max(1, fitting), len(self._numbers) - 1)
+        if cut < 1:
             return []
-        return [partial(TableView, self._table, part) for part in (self._numbers[:middle], self._numbers[middle:])]
+        return [partial(TableView, self._table, part) for part in (self._numbers[:cut], self._numbers[cut:])]
 
     def _in_words(self, width: float) -> float:
         self._widths = [width - 2 * dp(14)]

@@ -142,7 +142,7 @@ class Press(ButtonBehavior, Label):
         self.edge = theme.action if strong else theme.fail if self.kind == "away" else theme.line
 
     def _wrap(self, *_: object) -> None:
-        self.text_size = (max(1.0, self.width - dp(16)), None)
+        self.text_size = (max(1.0, self.width - dp(24)), None)
 
     @property
     def least(self) -> float:
@@ -331,6 +331,7 @@ class Column(Widget):
         self._most, self._spacing = most, spacing
         self._first = 0
         self._firsts: list[int] = []
+        self._rest = 0
         self._filled: tuple[object, ...] = ()
         self.bind(pos=self._refill, size=self._refill)
 
@@ -346,12 +347,15 @@ class Column(Widget):
             return
         self._filled = state
         self.clear_widgets()
+        self._made: dict[int, Any] = {}
         whole, rest = self._take(self._first, self.height)
         if self._first == 0 and rest == len(self._makers):
+            self._rest = rest
             self._stand(whole)
             return
         bar = dp(TARGET)
         some, rest = self._take(self._first, self.height - bar - dp(GAP))
+        self._rest = rest
         self._stand(some)
         self._turning(rest, bar)
 
@@ -371,13 +375,15 @@ class Column(Widget):
             own: list[Any] = []
             left = room
             while number < len(self._makers):
-                widget = self._makers[number]()
+                widget = self._made.get(number) or self._makers[number]()
+                self._made[number] = widget
                 high = widget.fit(self._wide)
                 if high > left + 1 and own:
                     break
-                halves = widget.halves() if high > left + 1 and hasattr(widget, "halves") else []
-                if halves:
-                    self._makers[number : number + 1] = halves
+                parts = widget.parts(left) if high > left + 1 and hasattr(widget, "parts") else []
+                if parts:
+                    self._makers[number : number + 1] = parts
+                    self._made = {place: made for place, made in self._made.items() if place < number}
                     continue
                 own.append(widget)
                 left -= high + dp(self._spacing)
@@ -406,6 +412,13 @@ class Column(Widget):
             down = Press(f"{len(self._makers) - rest} more below", lambda: self._down(rest), name="page down")
             down.size, down.pos = (half, bar), (self.x + half + dp(GAP), self.y)
             self.add_widget(down)
+
+    def turn(self) -> bool:
+        """To the next page; False when the last is in sight."""
+        if self._rest >= len(self._makers):
+            return False
+        self._down(self._rest)
+        return True
 
     def _down(self, rest: int) -> None:
         self._firsts.append(self._first)
