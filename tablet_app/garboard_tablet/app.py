@@ -88,6 +88,14 @@ class GarboardApp(App):
         self.tablet.session.go(place)
         self._show()
 
+    def go_named(self, place: Place) -> None:
+        """To a page where entries are made; who makes them is asked first, once."""
+        if self.tablet.settings.working:
+            self.go(place)
+        else:
+            self.tablet.session.way.append(place)
+            self.go(place.to("who"))
+
     def instead(self, place: Place) -> None:
         self.tablet.session.instead(place)
         self._show()

@@ -235,3 +235,16 @@ def test_a_piece_like_the_one_before_takes_one_press(drive):
     d.press("next", "back", "back", "piece starboard", "same as")
     engines = view_of(d).vessel.engines
     assert (engines[1].maker, engines[1].model, engines[1].serial_number) == ("Northwind", "N-200", "")
+
+
+def test_who_is_working_is_asked_before_the_first_job(drive):
+    """A tablet that knows nobody asks once; the name then stands in every entry."""
+    d = drive(working="")
+    d.press("new job")
+    assert d.says("Your name")
+    d.write("Kim")
+    d.press("save it")
+    type_hull(d, "XYZAB123F526")
+    d.press("open job", "step dock.horn", "choice Yes")
+    here = d.app.tablet.session.here
+    assert {entry.by for entry in d.app.tablet.files.entries(here.hull)} == {"Kim"}

@@ -27,6 +27,8 @@ from garboard_tablet.models.settings import TabletSettings, read_settings, write
 SESSION_FILE = "session.json"
 SETTINGS_FILE = "tablet.json"
 STARTED = "under way"
+NOT_NAMED = "not named"
+"""Stands for who stated something when a tablet has lost its settings: a value must be kept all the same."""
 DONE_STATES = ("done", "not fitted")
 
 
@@ -99,7 +101,7 @@ class Tablet:
 
     def author(self, by: str = "") -> Author:
         plugins = {plugin.name: plugin.version for plugin in self._host.plugins} if self._host else {}
-        return Author(self.settings.tablet, by or self.settings.working, self.clock, plugins)
+        return Author(self.settings.tablet, by or self.settings.working or NOT_NAMED, self.clock, plugins)
 
     def save(self, hull: str, *entries: Entry) -> None:
         """Keep entries of a hull."""

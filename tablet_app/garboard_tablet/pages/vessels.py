@@ -69,7 +69,7 @@ class VesselsPage(Page):
         )
 
     def _open(self, line: VesselLine) -> None:
-        self.app.go(Place(page="job" if line.job else "vessel jobs", hull=line.hull, job=line.job))
+        self.app.go_named(Place(page="job" if line.job else "vessel jobs", hull=line.hull, job=line.job))
 
     def searched(self, text: str) -> None:
         self.tablet.session.type(SEARCH, text)
@@ -81,7 +81,7 @@ class VesselsPage(Page):
     def actions(self) -> Sequence[Press]:
         return (
             Press("Settings", lambda: self.app.go(HOME.to("settings")), name="settings"),
-            Press("New job", lambda: self.app.go(HOME.to("new job")), "main", name="new job"),
+            Press("New job", lambda: self.app.go_named(HOME.to("new job")), "main", name="new job"),
         )
 
 
