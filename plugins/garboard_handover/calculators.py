@@ -226,25 +226,35 @@ def _figure(title: str, heading: Stream, band: Band | None, origin: float) -> Fi
 
 
 def _punch_list(view: JobView) -> Iterator[Finding]:
+    """One finding for every open fault, or one that says nothing is open."""
     rows = view.rows(steps.PUNCH_LIST, "fault")
-    open_faults = []
-    for row in rows:
-        fault = str(view.value(steps.PUNCH_LIST, "fault", row=row))
-        put_right = view.value(steps.PUNCH_LIST, "put_right", row=row) is True
-        retested = str(view.value(steps.PUNCH_LIST, "retested_by", row=row) or "").strip()
-        if not (put_right and retested):
-            open_faults.append(f"{fault} ({'try again' if put_right else 'put right'})")
-    open_faults += [note.text for note in view.notes if note.punch_list and not note.settled]
-    yield Finding(
-        verdict=Verdict.FAIL if open_faults else Verdict.PASS,
-        about="Punch list",
-        sentence=(
-            f"{len(open_faults)} open: {'; '.join(open_faults)}."
-            if open_faults
-            else f"Nothing open; {len(rows)} put right and tried again."
-        ),
-        basis=(PUNCH,),
-    )
+    notes = [note for note in view.notes if note.punch_list]
+    open_faults = [fault for row in rows for fault in _open_fault(view, row)]
+    open_faults += [f"{_plain(note.text)}: put it right, then try it again" for note in notes if not note.settled]
+    for fault in dict.fromkeys(open_faults):
+        yield Finding(verdict=Verdict.FAIL, about="Open fault", sentence=f"{fault}.", basis=(PUNCH,))
+    if not open_faults:
+        settled = len(rows) + len(notes)
+        yield Finding(
+            verdict=Verdict.PASS,
+            about="Punch list",
+            sentence=f"Nothing open; {settled} put right." if settled else "Nothing open.",
+            basis=(PUNCH,),
+        )
+
+
+def _open_fault(view: JobView, row: str) -> Iterator[str]:
+    """What is still to do about a fault of the list; nothing when it was put right and tried again."""
+    fault = _plain(str(view.value(steps.PUNCH_LIST, "fault", row=row)))
+    retested = str(view.value(steps.PUNCH_LIST, "retested_by", row=row) or "").strip()
+    if view.value(steps.PUNCH_LIST, "put_right", row=row) is not True:
+        yield f"{fault}: put it right, then try it again"
+    elif not retested:
+        yield f"{fault}: put right, try it again"
+
+
+def _plain(text: str) -> str:
+    return text.strip().rstrip(".")
 
 
 CALCULATORS = (

@@ -7,16 +7,16 @@ from rich.console import Console
 import small_plugin
 from garboard.findings import Basis, BasisKind
 from garboard.job_view import Disagreement
-from garboard.records import Measurement, StepState
+from garboard.records import Measurement, Note, StepState
 from garboard.report.account import print_account
 from garboard.report.outline import by_phase, cautions, numbered_bases, punch_list
 from garboard.steps import Phase
 
 
-def account(view, host=None, width=100, questions=(), **console):
+def account(view, host=None, width=100, questions=(), full=False, **console):
     host = host or small_plugin.small_host()
     paper = Console(width=width, record=True, highlight=False, markup=False, file=_Nowhere(), **console)
-    print_account(paper, view, host, host.assess(view), questions)
+    print_account(paper, view, host, host.assess(view), questions, full=full)
     return paper.export_text(styles=bool(console.get("force_terminal")))
 
 
@@ -52,6 +52,56 @@ def test_a_verdict_has_shape_word_sentence_numbers_with_spread_and_basis(view):
     assert "battery at rest 12.65 ± 0.05 V" in text
     assert "basis 1" in text
     assert "1    An invented rule of the test shop (common practice, no source)" in text
+
+
+def test_what_passes_takes_one_line_without_numbers_or_basis(view):
+    lines = account(view).splitlines()
+    place = next(n for n, line in enumerate(lines) if "✔ pass" in line)
+    assert lines[place] == "  ✔ pass            starboard engine: 5650 rev/min at full throttle."
+    assert lines[place + 1 :][:2] == ["", "PUNCH LIST"]
+    assert "garboard assess --full" in lines[-1]
+
+
+def test_the_full_account_gives_what_passes_its_numbers_and_basis(view):
+    text = account(view, full=True)
+    line = text.index("starboard engine: 5650 rev/min at full throttle.")
+    assert "engine speed 5650 ± 20 rev/min; basis 1, 2" in text[line:]
+    assert "--full" not in text
+
+
+def test_only_what_is_cited_stands_in_the_list_of_bases(view):
+    """With both engines in order only the horn, which fails, cites its basis."""
+    values = tuple(attrs.evolve(m, value="5650 rev/min") if m.field == "speed" else m for m in view.measurements)
+    passing = attrs.evolve(view, measurements=values)
+    assert "Invented engine manual" not in account(passing)
+    assert "Invented engine manual" in account(passing, full=True)
+    assert "An invented rule of the test shop" in account(passing).partition("BASIS")[2]
+
+
+def test_findings_that_say_the_same_of_several_things_are_told_once(view):
+    values = tuple(attrs.evolve(m, value="5650 rev/min") if m.field == "speed" else m for m in view.measurements)
+    assert "port engine, starboard engine: 5650 rev/min" in account(attrs.evolve(view, measurements=values))
+
+
+def test_missing_data_is_said_once_in_a_line(view):
+    bare = account(attrs.evolve(view, measurements=()))
+    assert "○ not enough data Horn: Battery is not entered" in bare
+    assert "Not enough data:" not in bare
+
+
+@pytest.mark.parametrize("full", [False, True])
+def test_no_line_ends_in_spaces(view, full):
+    lines = account(view, width=60, full=full, questions=["Is it right? " * 9]).splitlines()
+    assert len(lines) > 20
+    assert [line for line in lines if line != line.rstrip()] == []
+
+
+def test_a_note_that_a_failing_check_tells_is_on_the_punch_list_once(view):
+    """The horn is noted by hand and fails its check in the same words."""
+    words = "Not heard from the dock. Look at its fuse first."
+    noted = attrs.evolve(view, notes=(Note(text=words, by="T. Ryggare", punch_list=True),))
+    host = small_plugin.small_host()
+    assert [item.text for item in punch_list(noted, host, host.assess(noted))].count(words) == 1
 
 
 def test_steps_show_how_far_they_are(view):

@@ -106,6 +106,13 @@ def test_settings_are_checked_against_what_plugins_declare(tmp_path):
     assert "settings.small.patience" in result.stderr
 
 
+def test_full_shows_the_numbers_of_what_passes(passing):
+    short, full = run("assess", passing), run("assess", passing, "--full")
+    assert short.exit_code == full.exit_code == 0
+    assert "battery at rest 12.65 ± 0.05 V" not in short.output
+    assert "battery at rest 12.65 ± 0.05 V" in full.output
+
+
 def test_the_other_files_of_a_folder_are_assessed_all_the_same(tmp_path):
     job_with(tmp_path, "a/job.json", measurements=measured(heard=True, battery="12.65 V"))
     (tmp_path / "b.json").write_text("{", encoding="utf-8")
@@ -278,7 +285,7 @@ def test_a_judge_without_its_data_says_so_and_does_not_fail(tmp_path):
     log.write_text("time,rate_of_turn [deg/s]\n0,1\n1,1\n", encoding="utf-8")
     result = run("recording", log, "--steady")
     assert result.exit_code == 0
-    assert "Not enough data: no heading in the recording." in result.output
+    assert "not enough data Steady heading: No heading in the recording." in result.output
 
 
 def test_a_file_that_is_no_recording_is_bad_input(tmp_path):

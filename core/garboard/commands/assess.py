@@ -24,8 +24,9 @@ Exit code 0  nothing fails; advice and missing data are no failure
 @click.command("assess", help=HELP, short_help="Job files in, findings out.")
 @click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Findings as JSON, for other programs.")
+@click.option("--full", is_flag=True, help="What passes too with its numbers and its basis.")
 @click.pass_context
-def command(context: click.Context, paths: Sequence[Path], as_json: bool) -> None:
+def command(context: click.Context, paths: Sequence[Path], as_json: bool, full: bool) -> None:
     """Assess and exit."""
     from garboard.assessing import assess_path
     from garboard.faults import InputError
@@ -46,7 +47,7 @@ def command(context: click.Context, paths: Sequence[Path], as_json: bool) -> Non
         fails = fails or job.fails
         written.append(json_out.assessed_job(job.source, job.view, host, job.assessed, job.questions))
         if not as_json:
-            print_account(console, job.view, host, job.assessed, job.questions)
+            print_account(console, job.view, host, job.assessed, job.questions, full=full)
     if as_json:
         click.echo(json_out.document(host, written), nl=False)
     context.exit(BAD_INPUT if unusable else SOMETHING_FAILS if fails else 0)

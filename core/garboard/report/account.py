@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from garboard.findings import Basis, Finding
+from garboard.findings import Basis, Finding, Verdict
 from garboard.host import Assessed, PluginHost
 from garboard.job_view import JobView
 from garboard.look import DAY, NIGHT, STEP_MARKS, VERDICT_MARKS, Colours, Mark
@@ -13,19 +13,21 @@ from garboard.report.outline import (
     PhaseOutline,
     PunchItem,
     StepOutline,
+    alike_together,
     by_phase,
     counts,
     numbered_bases,
     punch_list,
     references,
+    result_of,
 )
 
 if TYPE_CHECKING:
-    from rich.console import Console, RenderableType
+    from rich.console import Console
     from rich.text import Text
 
 WIDTH_OF_PLAIN_TEXT = 100
-_WIDTH_OF_MARK = 18
+_WIDTH_OF_MARK = 19
 
 
 def make_console(*, colour: bool = True, error: bool = False) -> Console:
@@ -39,16 +41,23 @@ def make_console(*, colour: bool = True, error: bool = False) -> Console:
 
 
 def print_account(
-    console: Console, view: JobView, host: PluginHost, assessed: Sequence[Assessed], questions: Sequence[str] = ()
+    console: Console,
+    view: JobView,
+    host: PluginHost,
+    assessed: Sequence[Assessed],
+    questions: Sequence[str] = (),
+    *,
+    full: bool = False,
 ) -> None:
     """Print a job's findings by phase and step, then what to put right and what the findings rest on.
 
     questions : measurements to be looked at again, each one sentence
+    full      : what passes too with all it says, its numbers and its basis; else one line
     """
-    numbers = numbered_bases(one.finding for one in assessed)
+    numbers = numbered_bases(one.finding for one in assessed if full or not _passes(one.finding))
     _heading(console, view)
     for phase in by_phase(view, host, assessed):
-        _phase(console, phase, numbers)
+        _phase(console, phase, numbers, full)
     if questions:
         _title(console, "Unusual values")
         for question in questions:
@@ -57,6 +66,8 @@ def print_account(
     _bases(console, numbers)
     console.print()
     console.print(summary(assessed))
+    if not full and any(_passes(one.finding) for one in assessed):
+        console.print("Numbers and basis of what passes: garboard assess --full")
 
 
 def print_findings(console: Console, title: str, findings: Sequence[Finding]) -> None:
@@ -92,12 +103,19 @@ def _title(console: Console, text: str) -> None:
     console.print(Text(text.upper(), style="bold"))
 
 
-def _phase(console: Console, phase: PhaseOutline, numbers: Mapping[Basis, int]) -> None:
+def _phase(console: Console, phase: PhaseOutline, numbers: Mapping[Basis, int], full: bool) -> None:
     _title(console, phase.phase.value)
     for step in phase.steps:
         _step(console, step)
-        for one in step.found:
-            _finding(console, one.finding, numbers)
+        for finding in alike_together(one.finding for one in step.found):
+            if _passes(finding) and not full:
+                _one_line(console, finding)
+            else:
+                _finding(console, finding, numbers)
+
+
+def _passes(finding: Finding) -> bool:
+    return finding.verdict is Verdict.PASS
 
 
 def _step(console: Console, step: StepOutline) -> None:
@@ -108,18 +126,25 @@ def _step(console: Console, step: StepOutline) -> None:
     console.print(Text.assemble((step.title, style), "  ", _mark(console, mark)))
 
 
+def _one_line(console: Console, finding: Finding) -> None:
+    """What it is about and the result, without what to make of it."""
+    from rich.text import Text
+
+    result = result_of(finding).partition(". ")[0].rstrip(".")
+    said = Text.assemble((f"{finding.about}: ", "bold"), f"{result}.")
+    _beside(console, Text.assemble("  ", _mark(console, VERDICT_MARKS[finding.verdict])), [said], _WIDTH_OF_MARK)
+
+
 def _finding(console: Console, finding: Finding, numbers: Mapping[Basis, int]) -> None:
-    from rich.console import Group
-    from rich.padding import Padding
     from rich.text import Text
 
     said = "; ".join(f"{number.name} {number}" for number in finding.numbers)
     lines = [
-        Text.assemble((f"{finding.about}: ", "bold"), finding.sentence),
+        Text.assemble((f"{finding.about}: ", "bold"), result_of(finding)),
         Text.assemble(f"{said}; " if said else "", (references(finding.basis, numbers), _style(console, "quiet"))),
     ]
-    mark = _mark(console, VERDICT_MARKS[finding.verdict])
-    console.print(Padding(_beside(mark, Group(*lines), _WIDTH_OF_MARK), (0, 0, 0, 2), expand=False))
+    mark = Text.assemble("  ", _mark(console, VERDICT_MARKS[finding.verdict]))
+    _beside(console, mark, lines, _WIDTH_OF_MARK)
 
 
 def _punch_list(console: Console, items: Sequence[PunchItem]) -> None:
@@ -141,17 +166,23 @@ def _bases(console: Console, numbers: Mapping[Basis, int]) -> None:
 def _hanging(console: Console, label: str, text: str, width: int) -> None:
     from rich.text import Text
 
-    console.print(_beside(Text(label), Text(text), width))
+    _beside(console, Text(label), [Text(text)], width)
 
 
-def _beside(left: Text, right: RenderableType, width: int) -> RenderableType:
-    from rich.table import Table
+def _beside(console: Console, left: Text, right: Sequence[Text], width: int) -> None:
+    """Paragraphs beside a word that hangs to their left; no line ends in spaces.
 
-    columns = Table.grid(padding=(0, 1, 0, 0))
-    columns.add_column(width=width, no_wrap=True)
-    columns.add_column(overflow="fold")
-    columns.add_row(left, right)
-    return columns
+    width : kept free for the word
+    """
+    from rich.text import Text
+
+    indent = " " * (width + 1)
+    room = max(console.width - len(indent), 1)
+    lines = [line for paragraph in right for line in paragraph.wrap(console, room, overflow="fold")]
+    for number, line in enumerate(lines):
+        line.rstrip()
+        start = Text.assemble(left, " " * (len(indent) - left.cell_len)) if number == 0 else indent
+        console.print(Text.assemble(start, line), soft_wrap=True)
 
 
 def _mark(console: Console, mark: Mark) -> Text:

@@ -72,6 +72,34 @@ def references(bases: Iterable[Basis], numbers: Mapping[Basis, int]) -> str:
     return "basis " + ", ".join(str(number) for number in sorted({numbers[basis] for basis in bases}))
 
 
+def alike_together(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Findings that say the same of several things as one finding about all of them."""
+    groups: dict[object, list[Finding]] = {}
+    for finding in findings:
+        same = (finding.verdict, finding.sentence, finding.numbers, finding.tables, finding.figures)
+        groups.setdefault(same, []).append(finding)
+    return tuple(
+        attrs.evolve(
+            group[0],
+            about=", ".join(dict.fromkeys(finding.about for finding in group)),
+            basis=tuple(dict.fromkeys(basis for finding in group for basis in finding.basis)),
+        )
+        for group in groups.values()
+    )
+
+
+def result_of(finding: Finding) -> str:
+    """The sentence as printed beside its verdict, which need not be said twice.
+
+    >>> from garboard.findings import BasisKind
+    >>> result_of(Finding(verdict=Verdict.NOT_ENOUGH_DATA, about="Range", sentence="Not enough data: no fuel entered.",
+    ...     basis=(Basis(BasisKind.METHOD, "Sum"),)))
+    'No fuel entered.'
+    """
+    said = finding.sentence.removeprefix("Not enough data: ")
+    return said[:1].upper() + said[1:]
+
+
 def cautions(host: PluginHost) -> tuple[Caution, ...]:
     """Cautions of all steps in their order, each text once."""
     texts: dict[str, Caution] = {}
@@ -82,7 +110,10 @@ def cautions(host: PluginHost) -> tuple[Caution, ...]:
 
 
 def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> tuple[PunchItem, ...]:
-    """What has to be put right before hand over: failures, disagreements, steps to look at again, open notes."""
+    """What has to be put right before hand over: failures, disagreements, steps to look at again, open notes.
+
+    Each fault once: a note that a failing check already tells is left out.
+    """
     failing = [
         PunchItem(a.finding.about, a.finding.sentence, "fails") for a in assessed if a.finding.verdict is Verdict.FAIL
     ]
@@ -99,8 +130,17 @@ def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) ->
         for state in view.steps
         if state.state == "look again" and view.state_of(state.step) == "look again"
     ]
-    noted = [PunchItem(note.by, note.text, "noted") for note in view.notes if note.punch_list and not note.settled]
+    noted = [
+        PunchItem(note.by, note.text, "noted")
+        for note in view.notes
+        if note.punch_list and not note.settled and not _told(note.text, failing)
+    ]
     return tuple(dict.fromkeys([*failing, *disagreeing, *again, *noted]))
+
+
+def _told(note: str, items: Iterable[PunchItem]) -> bool:
+    """Whether a check that fails for this note already stands on the list."""
+    return any(note.rstrip(". ") in item.text for item in items)
 
 
 def counts(assessed: Iterable[Assessed]) -> Mapping[Verdict, int]:

@@ -14,6 +14,7 @@ from garboard.findings import NotEnoughData, Verdict
 from garboard.host import make_host
 from garboard.job_view import Place
 from garboard.records import JsonValue, Note, StepState
+from garboard.report.outline import punch_list
 from garboard.samples import Sample, Stream, StreamKey, gather
 from garboard_handover import steps
 from garboard_handover.pilot import course_change_of, hold_of
@@ -177,7 +178,26 @@ def test_a_note_on_the_punch_list_keeps_it_open() -> None:
     view = attrs.evolve(job_view(boat(), {}), notes=(Note(text="Chafe at the transom", punch_list=True),))
     (finding,) = findings_of(HOST, view, "handover.punch_list")
     assert finding.verdict is Verdict.FAIL
-    assert "Chafe" in finding.sentence
+    assert finding.sentence == "Chafe at the transom: put it right, then try it again."
+
+
+def test_every_open_fault_stands_on_the_jobs_punch_list_once() -> None:
+    """Two from the list, one of them put right and not yet tried again, and one noted anywhere in the job."""
+    import attrs
+
+    step = steps.PUNCH_LIST
+    values: dict[Place, JsonValue] = {
+        (step, "fault", "1", ""): "Loose grommet",
+        (step, "fault", "2", ""): "Horn weak.",
+        (step, "put_right", "2", ""): True,
+    }
+    view = attrs.evolve(job_view(boat(), values), notes=(Note(text="Chafe at the transom.", punch_list=True),))
+    items = punch_list(view, HOST, [one for one in HOST.assess(view) if one.calculator == "handover.punch_list"])
+    assert [item.text for item in items] == [
+        "Loose grommet: put it right, then try it again.",
+        "Horn weak: put right, try it again.",
+        "Chafe at the transom: put it right, then try it again.",
+    ]
 
 
 def test_every_step_that_can_hurt_shows_its_cautions_first() -> None:
