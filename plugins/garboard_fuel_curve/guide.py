@@ -67,8 +67,10 @@ class Watch:
 
     @property
     def seconds(self) -> float:
-        """How long everything has been steady [s]."""
-        return 0.0 if self.missing else self.now - self.since
+        """How long everything has been steady [s], up to the time everything was heard."""
+        if self.missing:
+            return 0.0
+        return max(0.0, min(one.heard for one in self.streams.values()) - self.since)
 
 
 def begin(view: JobView) -> Watch:
