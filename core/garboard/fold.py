@@ -75,12 +75,19 @@ class Slot:
 
     @property
     def standing(self) -> tuple[Entry, ...]:
-        """Heads that say something: one for each different value, in order of display."""
-        kept: list[Entry] = []
+        """Heads that say something: one for each different value, in order of display.
+
+        Of heads that agree the one with most digits stands for all: no clock chooses what is calculated with.
+        """
+        groups: list[list[Entry]] = []
         for head in self.heads:
-            if head.kind != "retract" and not any(same_value(_meaning(head), _meaning(other)) for other in kept):
-                kept.append(head)
-        return tuple(kept)
+            if head.kind != "retract":
+                alike = next((group for group in groups if same_value(_meaning(group[0]), _meaning(head))), None)
+                if alike is None:
+                    groups.append([head])
+                else:
+                    alike.append(head)
+        return tuple(max(group, key=_digits) for group in groups)
 
     @property
     def history(self) -> tuple[Entry, ...]:
@@ -124,6 +131,10 @@ def same_value(one: JsonValue, other: JsonValue) -> bool:
 def _meaning(entry: Entry) -> JsonValue:
     """What two entries of a slot must share to agree: of an alias or a move the hull alone, not the reason."""
     return _hull_meant(entry) if entry.kind in ("alias", "move") else entry.value
+
+
+def _digits(entry: Entry) -> tuple[int, str]:
+    return (len(entry.value), entry.value) if isinstance(entry.value, str) else (0, "")
 
 
 def _hull_meant(entry: Entry) -> str:

@@ -7,8 +7,6 @@ from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
 
 from garboard.desk import open_hull, slot_named
 from garboard.entries import canonical_bytes, entry_id, make_entry, read_entry
@@ -200,27 +198,6 @@ def test_a_slot_named_wrongly_lists_what_is_there(tmp_path: Path) -> None:
     assert slot_named(state, JOB, f"{STEP}/{FIELD}/1").subject == (STEP, FIELD, "1", "")
     with pytest.raises(KeyError, match=f"{STEP}/{FIELD}/1"):
         slot_named(state, JOB, "nonsense")
-
-
-@settings(deadline=None, max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(st.integers(0, 2**32), st.permutations([0, 1, 2]))
-def test_folders_merged_in_any_order_hold_the_same(
-    tmp_path_factory: pytest.TempPathFactory, seed: int, order: list[int]
-) -> None:
-    tablets = history(seed)
-    base = tmp_path_factory.mktemp("merge")
-    folders = [_folder(base / str(n), one.held.values()) for n, one in enumerate(tablets)]
-    with HullFolder(base / "one") as one, HullFolder(base / "other") as other:
-        merge(folders, one)
-        for number in order:
-            merge([folders[number]], other)
-            merge([folders[number]], other)
-        assert one.digests() == other.digests(), f"seed {seed}"
-        if one.hulls():
-            assert state_digest(one, HULL) == state_digest(other, HULL)
-            assert one.ids(HULL) == union(tablets).keys()
-    for folder in folders:
-        folder.close()
 
 
 JOB_FILE = """{"format": "garboard job", "version": 1, "job": {"id": "job-1"},
