@@ -25,7 +25,8 @@ ANYWHERE = ("", "0.0.0.0", "::")
 def listen(host: str, port: int) -> socket.socket:
     """A socket that tablets can connect to. Raises InputError when the port is taken."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    listening = socket.socket(family, socket.SOCK_STREAM)
+    # Named as TCP, or the event loop does not turn off the 40 ms wait for more to send.
+    listening = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     try:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind((host, port))

@@ -1,0 +1,408 @@
+"""A boat as the pages show it: folded, assessed, and kept until one of its entries changes."""
+
+from __future__ import annotations
+
+import hashlib
+import threading
+from collections import Counter, OrderedDict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import lru_cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import attrs
+
+from garboard import hull_number
+from garboard.attachments import AttachmentDamaged
+from garboard.desk import OpenHull, name_of, open_entries
+from garboard.entries import Entry, canonical_bytes, view
+from garboard.faults import InputError
+from garboard.findings import Basis, Figure, Finding, NotEnoughData, Verdict
+from garboard.fold import Fold, SlotKey, slot_of
+from garboard.host import Assessed, PluginHost
+from garboard.job_view import JobView
+from garboard.records import Measurement
+from garboard.report.outline import (
+    PhaseOutline,
+    PunchItem,
+    by_phase,
+    counts,
+    numbered_bases,
+    place_in_words,
+    punch_list,
+)
+from garboard.samples import Recording
+from garboard.storage import NewerFormat
+from garboard_shop.pages.drawing import figure_name
+from garboard_shop.pages.wording import counted
+from garboard_shop.store import AttachmentStore, Store
+
+MOST_BOATS_KEPT = 200
+SIGNED_BEFORE_HAND_OVER = "technician"
+_PIECE = 1 << 20
+
+
+@attrs.frozen
+class Choice:
+    """A disagreement to settle.
+
+    token  : names the slot in a form
+    saw    : names what stands in it, so that a value that comes meanwhile is not passed over unseen
+    values : what stands, in order of display
+    """
+
+    token: str
+    saw: str
+    place: str
+    values: tuple[Entry, ...]
+
+
+@attrs.frozen
+class Stale:
+    """A sign-off that does not cover everything: who signed, and the names of what it misses."""
+
+    role: str
+    name: str
+    at: str
+    not_covered: tuple[str, ...]
+
+
+@attrs.frozen(kw_only=True)
+class JobAccount:
+    """One job, assessed.
+
+    missing  : what keeps it from being handed over; empty when it is ready
+    coverage : names what a sign-off written now covers
+    moved_to : the hull it was moved to from this one, for a job listed only to say so
+    """
+
+    id: str
+    view: JobView
+    assessed: tuple[Assessed, ...]
+    phases: tuple[PhaseOutline, ...]
+    punch_list: tuple[PunchItem, ...]
+    choices: tuple[Choice, ...]
+    stale: tuple[Stale, ...]
+    bases: Mapping[Basis, int]
+    missing: tuple[str, ...]
+    coverage: str
+    is_guest: bool
+
+    @property
+    def counts(self) -> Mapping[Verdict, int]:
+        return counts(self.assessed)
+
+    @property
+    def is_ready(self) -> bool:
+        return not self.missing
+
+    @property
+    def faults(self) -> tuple[PunchItem, ...]:
+        """The punch list without what disagrees: that is settled by choosing."""
+        return tuple(item for item in self.punch_list if item.why != "values disagree")
+
+    def with_verdict(self, verdict: Verdict) -> tuple[Finding, ...]:
+        return tuple(one.finding for one in self.assessed if one.finding.verdict is verdict)
+
+    def measured_in(self, step: str) -> tuple[Measurement, ...]:
+        """What was entered in a step."""
+        return tuple(one for one in self.view.measurements if one.step == step)
+
+
+@attrs.frozen(kw_only=True)
+class BoatAccount:
+    """One boat with all its jobs.
+
+    held    : ids of its entries, by every hull number anything of it was written under
+    lacking : names of recordings that were not here when it was assessed
+    figures : everything drawn of it, by name
+    """
+
+    boat: OpenHull
+    jobs: tuple[JobAccount, ...]
+    entries: Mapping[str, Entry]
+    held: Mapping[str, frozenset[str]]
+    lacking: frozenset[str]
+    figures: Mapping[str, Figure]
+
+    @property
+    def key(self) -> str:
+        return self.boat.state.hull
+
+    @property
+    def number(self) -> str:
+        """The hull number as it was typed."""
+        return self.boat.state.hull_number
+
+    @property
+    def name(self) -> str:
+        return self.boat.state.vessel()[0].name
+
+    @property
+    def other_numbers(self) -> tuple[str, ...]:
+        """Other hull numbers that are this boat."""
+        return tuple(sorted(self.boat.state.family - {self.key}))
+
+    @property
+    def moved_away(self) -> tuple[tuple[str, str], ...]:
+        """Jobs that were written here and moved elsewhere: (job, the other hull)."""
+        jobs = {entry.job for entry in self.entries.values() if entry.job and entry.hull_key in self.boat.state.family}
+        found = [(job, self.boat.state.moved_to(job)) for job in sorted(jobs)]
+        return tuple((job, other) for job, other in found if other)
+
+    @property
+    def needs_plugins(self) -> tuple[tuple[str, int], ...]:
+        """Plugins that entries here come from and this machine lacks, each with how many entries."""
+        homes = {id(fold): fold for fold in (self.boat.state, *self.boat.guests.values())}
+        unknown = [entry for fold in homes.values() for entry in fold.unknown.values()]
+        return tuple(sorted(Counter(" and ".join(sorted(one.plugins)) or one.kind for one in unknown).items()))
+
+    def job(self, job: str) -> JobAccount | None:
+        return next((one for one in self.jobs if one.id == job), None)
+
+    def choice(self, token: str) -> tuple[Fold, SlotKey] | None:
+        """The slot a form means, with the fold it is in."""
+        for job in self.jobs:
+            for fold, key in disagreeing(self.boat, job.id):
+                if token_of(key) == token:
+                    return fold, key
+        return None
+
+    def place(self, key: SlotKey, host: PluginHost) -> str:
+        return slot_in_words(key, host)
+
+
+def token_of(key: SlotKey) -> str:
+    """A short name of a slot, for forms."""
+    return _short([key.kind, key.job, *key.subject])
+
+
+def seen_in(fold: Fold, key: SlotKey) -> str:
+    """A short name of everything that stands in a slot."""
+    return _short([*fold.heads(key)])
+
+
+def coverage_seen(fold: Fold, job: str) -> str:
+    """A short name of everything a sign-off written now covers."""
+    return _short([*fold.coverage(job)])
+
+
+def _short(texts: Sequence[str]) -> str:
+    return hashlib.sha256(canonical_bytes([*texts])).hexdigest()[:24]
+
+
+def disagreeing(boat: OpenHull, job: str) -> tuple[tuple[Fold, SlotKey], ...]:
+    """What disagrees in a job and in the vessel it belongs to, each with the fold it is in."""
+    home = boat.home_of(job)
+    found = [(home, key) for key in home.disagreements(job) if home is boat.state or key.kind != "field"]
+    if home is not boat.state:
+        found += [(boat.state, key) for key in boat.state.disagreements("") if key.kind == "field"]
+    return tuple(found)
+
+
+def slot_in_words(key: SlotKey, host: PluginHost) -> str:
+    """A slot in the words the person saw."""
+    if key.kind == "measure" and len(key.subject) == 4:
+        step, field, row, of = key.subject
+        return place_in_words((step, field, row, of), host)
+    if key.kind == "field":
+        return f"Vessel: {' '.join(key.subject).replace('_', ' ')}"
+    if key.kind == "step" and key.subject:
+        step = host.step(key.subject[0])
+        return f"{step.title if step else key.subject[0]}: state"
+    return f"{key.kind} {' '.join(key.subject)}".strip()
+
+
+class Accounts:
+    """Boats' accounts, made when asked for. One is made anew only when an entry or a recording of it has come.
+
+    The time to show a boat does not depend on how many others there are.
+    """
+
+    def __init__(self, store: Store, host: PluginHost, most: int = MOST_BOATS_KEPT) -> None:
+        self._store, self._host, self._most = store, host, most
+        self._kept: OrderedDict[str, BoatAccount] = OrderedDict()
+        self._guard = threading.Lock()
+        self._making: dict[str, threading.Lock] = {}
+
+    def of(self, hull: str) -> BoatAccount | None:
+        """The boat of a hull number; None when nothing is held of it.
+
+        errors : storage.NewerFormat
+        """
+        key = hull_number.key(hull)
+        if not self._store.ids(key):
+            return None
+        with self._guard:
+            making = self._making.setdefault(key, threading.Lock())
+        with making:  # two people opening one boat wait for one account
+            kept = self._kept.get(key)
+            if kept is None or not self._is_fresh(kept):
+                kept = make_account(self._store, self._host, key)
+            with self._guard:
+                self._kept[key] = kept
+                self._kept.move_to_end(key)
+                while len(self._kept) > self._most:
+                    self._making.pop(self._kept.popitem(last=False)[0], None)
+            return kept
+
+    def _is_fresh(self, kept: BoatAccount) -> bool:
+        return all(self._store.ids(hull) == ids for hull, ids in kept.held.items()) and not any(
+            is_held(self._store.attachments, name) for name in kept.lacking
+        )
+
+
+def is_held(attachments: AttachmentStore, name: str) -> bool:
+    """Whether an attachment is held whole."""
+    try:
+        attachments.read(name, 0, 1)
+    except (KeyError, AttachmentDamaged):
+        return False
+    return True
+
+
+def make_account(store: Store, host: PluginHost, hull: str) -> BoatAccount:
+    """Fold and assess a boat."""
+    held: dict[str, frozenset[str]] = {}
+    entries: dict[str, Entry] = {}
+
+    def entries_of(number: str) -> Sequence[Entry]:
+        try:
+            held[number] = store.ids(number)
+        except NewerFormat:
+            held[number] = frozenset()
+        found = [view(name, raw) for name, raw in store.get(number, held[number]).items()]
+        entries.update((entry.id, entry) for entry in found)
+        return found
+
+    boat = open_entries(entries_of, hull)
+    recordings = _Recordings(store.attachments)
+    jobs = tuple(_job_account(boat, job, host, recordings.load) for job in boat.jobs)
+    figures = {figure_name(figure): figure for job in jobs for figure in _figures(one.finding for one in job.assessed)}
+    return BoatAccount(
+        boat=boat, jobs=jobs, entries=entries, held=held, lacking=frozenset(recordings.lacking), figures=figures
+    )
+
+
+def _figures(findings: Iterable[Finding]) -> Iterable[Figure]:
+    return (figure for finding in findings for figure in finding.figures)
+
+
+def _job_account(boat: OpenHull, job: str, host: PluginHost, load: Callable[[str], Recording]) -> JobAccount:
+    seen = boat.view(job, load)
+    assessed = host.assess(seen)
+    home = boat.home_of(job)
+    choices = tuple(
+        Choice(token_of(key), seen_in(fold, key), slot_in_words(key, host), fold.standing(key))
+        for fold, key in disagreeing(boat, job)
+    )
+    stale = tuple(
+        Stale(
+            one.sign_off.subject[0] if one.sign_off.subject else "",
+            " ".join(one.sign_off.subject[1:]) or one.sign_off.by,
+            one.sign_off.at,
+            tuple(dict.fromkeys(slot_in_words(slot_of(entry), host) for entry in one.not_covered)),
+        )
+        for one in home.stale(job)
+    )
+    punch = punch_list(seen, host, assessed)
+    return JobAccount(
+        id=job,
+        view=seen,
+        assessed=assessed,
+        phases=by_phase(seen, host, assessed),
+        punch_list=punch,
+        choices=choices,
+        stale=stale,
+        bases=numbered_bases(one.finding for one in assessed),
+        missing=tuple(_missing(seen, assessed, punch, len(choices))),
+        coverage=coverage_seen(home, job),
+        is_guest=job in boat.guests,
+    )
+
+
+def _missing(view: JobView, assessed: Sequence[Assessed], punch: Sequence[PunchItem], choices: int) -> Iterable[str]:
+    """What keeps a job from being handed over, in the order to go through it."""
+    found = counts(assessed)
+    others = [item for item in punch if item.why not in ("fails", "values disagree")]
+    if choices:
+        yield f"{counted(choices, 'disagreement')} to settle"
+    if found[Verdict.FAIL]:
+        yield f"{counted(found[Verdict.FAIL], 'check')} {'fails' if found[Verdict.FAIL] == 1 else 'fail'}"
+    if others:
+        yield f"{counted(len(others), 'item')} open on the punch list"
+    if found[Verdict.NOT_ENOUGH_DATA]:
+        without = found[Verdict.NOT_ENOUGH_DATA]
+        yield f"{counted(without, 'check')} without enough data"
+    signed = [one for one in view.sign_offs if one.role == SIGNED_BEFORE_HAND_OVER]
+    if not signed:
+        yield f"no {SIGNED_BEFORE_HAND_OVER} has signed"
+    elif all(one.stale for one in signed):
+        yield f"the {SIGNED_BEFORE_HAND_OVER} signed before later changes"
+
+
+class _Recordings:
+    """Loads recordings out of a store of attachments, each once."""
+
+    def __init__(self, attachments: AttachmentStore) -> None:
+        self.lacking: set[str] = set()
+        self.load = lru_cache(maxsize=8)(self._load)
+        self._attachments = attachments
+
+    def _load(self, name: str) -> Recording:
+        from garboard.recordings import load_recording
+
+        with TemporaryDirectory(prefix="garboard-") as folder:
+            path = Path(folder) / "recording"
+            try:
+                with path.open("wb") as file:
+                    while piece := self._attachments.read(name, file.tell(), _PIECE):
+                        file.write(piece)
+                return load_recording(path)[0]
+            except (KeyError, AttachmentDamaged):
+                self.lacking.add(name)
+                raise NotEnoughData(f"recording {name[:12]} is not here yet; bring its tablet ashore") from None
+            except (OSError, InputError) as failure:
+                raise NotEnoughData(f"recording {name[:12]} cannot be read: {failure}") from None
+
+
+@attrs.frozen
+class Step:
+    """One entry in the history of a value.
+
+    state : "stands", "disagrees", "replaced" or "taken back"
+    """
+
+    entry: Entry
+    state: str
+    reason: str
+
+
+def history_of(fold: Fold, key: SlotKey) -> tuple[Step, ...]:
+    """Everything ever entered in a slot, in order of display, and what became of it."""
+    slot = fold.slots[key]
+    standing = {entry.id for entry in slot.heads}
+    taken_back = {target for one in slot.entries.values() if one.kind == "retract" for target in one.replaces}
+    several = fold.disagrees(key)
+
+    def state_of(entry: Entry) -> str:
+        if entry.kind == "retract":
+            return "taking back"
+        if entry.id in taken_back:
+            return "taken back"
+        return ("disagrees" if several else "stands") if entry.id in standing else "replaced"
+
+    return tuple(Step(entry, state_of(entry), reason_in(entry)) for entry in slot.history)
+
+
+def reason_in(entry: Entry) -> str:
+    """The reason an entry gives, where it gives one."""
+    inside = entry.value.get("reason") if isinstance(entry.value, dict) else None
+    found = entry.more.get("reason") or inside
+    return found if isinstance(found, str) else ""
+
+
+def history_name(measurement: Measurement) -> str:
+    """The name of a measurement's slot, for a link to its history."""
+    key = SlotKey("measure", "", (measurement.step, measurement.field, measurement.row, measurement.of))
+    return name_of(key)

@@ -1,0 +1,238 @@
+"""All boats in short: what to find them by, and which numbers look alike. Filled beside the server's work.
+
+Nothing on the day sheet waits for it. It reads every hull once after the start, then only those that changed.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import threading
+import time
+from collections.abc import Callable, Iterable, Iterator
+
+import attrs
+
+from garboard import hull_number
+from garboard.clock import wall_milliseconds
+from garboard.faults import InputError
+from garboard.records import JsonValue
+from garboard.storage import NewerFormat
+from garboard_shop.store import Store
+
+OVERLAP = 60_000
+"""Deliveries are noted a moment before their entries are kept, so the last minute is looked at again [ms]."""
+SHORTEST_PAUSE = 2.0
+"""Between two looks for what is new [s]."""
+MOST_SHOWN = 100
+
+log = logging.getLogger("garboard.shop")
+_AS_NUMERALS = str.maketrans("OIQ", "010")
+
+
+@attrs.frozen(kw_only=True)
+class Card:
+    """What a boat is found by.
+
+    numbers    : the hull number in every way it was typed
+    owners     : every owner reference its jobs were given
+    propellers : a line for each engine
+    days       : days on which something was entered, "2026-05-14"
+    entries    : how many there were
+    """
+
+    hull: str
+    numbers: tuple[str, ...]
+    name: str
+    owners: tuple[str, ...]
+    propellers: tuple[str, ...]
+    days: frozenset[str]
+    entries: int
+
+    @property
+    def text(self) -> str:
+        return " ".join((self.hull, *self.numbers, self.name, *self.owners, *self.propellers)).casefold()
+
+
+def card_of(hull: str, entries: Iterable[bytes]) -> Card:
+    """A boat's card from its entries. Values replaced later are found, too: people remember old ones.
+
+    entries : canonical bytes of entries of this hull
+    """
+    numbers: dict[str, None] = {}
+    owners: dict[str, None] = {}
+    propellers: dict[str, dict[str, str]] = {}
+    name, days, count = "", set[str](), 0
+    for raw in entries:
+        count += 1
+        if day := _day_in(raw):
+            days.add(day)
+        if b'"kind":"job"' in raw or b'"kind":"field"' in raw:
+            plain = json.loads(raw)
+            numbers[str(plain["hull"])] = None
+            path, value = tuple(map(str, plain.get("subject", ()))), plain.get("value")
+            if path == ("owner",):
+                owners[_text(value)] = None
+            elif path == ("name",):
+                name = _text(value)
+            elif len(path) == 4 and path[0] == "engines" and path[2] == "propeller":
+                propellers.setdefault(path[1], {})[path[3]] = _text(value)
+    lines = tuple(
+        f"{engine}: {', '.join(f'{what.replace("_", " ")} {value}' for what, value in sorted(parts.items()))}"
+        for engine, parts in sorted(propellers.items())
+    )
+    return Card(
+        hull=hull,
+        numbers=tuple(numbers),
+        name=name,
+        owners=tuple(filter(None, owners)),
+        propellers=lines,
+        days=frozenset(days),
+        entries=count,
+    )
+
+
+def _day_in(raw: bytes) -> str:
+    """The day of an entry's wall time. It is among the first fields: keys are sorted."""
+    place = raw.find(b'"at":"', 0, 64)
+    day = raw[place + 6 : place + 16] if place >= 0 else b""
+    return day.decode("ascii", "replace") if day[4:5] == b"-" and day[7:8] == b"-" else ""
+
+
+def _text(value: JsonValue) -> str:
+    return value if isinstance(value, str) else "" if value is None else json.dumps(value)
+
+
+class Index:
+    """The cards of all boats.
+
+    store  : read through its usual calls
+    warm   : called with hulls that changed, so that their pages are ready before someone asks
+    """
+
+    def __init__(
+        self, store: Store, warm: Callable[[str], object] | None = None, now: Callable[[], int] = wall_milliseconds
+    ) -> None:
+        self._store, self._warm, self._now = store, warm, now
+        self._cards: dict[str, Card] = {}
+        self._buckets: dict[str, set[str]] = {}
+        self._looked_at = 0
+        self._all_read = False
+        self._guard = threading.Lock()
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    def start(self) -> None:
+        """Begin to read, in a thread of its own."""
+        self._thread = threading.Thread(target=self._run, name="garboard-index", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Stop reading."""
+        self._stop.set()
+        if self._thread is not None:
+            self._thread.join(10)
+
+    @property
+    def is_complete(self) -> bool:
+        """Whether every hull has been read."""
+        return self._all_read
+
+    def refresh(self) -> None:
+        """Read what is new: everything the first time."""
+        began = self._now()
+        if self._all_read:
+            changed = {
+                hull for one in self._store.deliveries(self._looked_at - OVERLAP, began + OVERLAP) for hull in one.ids
+            }
+            for hull in sorted(changed):
+                if self._stop.is_set():
+                    return
+                if self.read(hull) and self._warm is not None:
+                    self._warm(hull)
+        else:
+            for hull in sorted(self._store.digests()):
+                if self._stop.is_set():
+                    return
+                self.read(hull)
+            self._all_read = True
+        self._looked_at = began
+
+    def read(self, hull: str) -> bool:
+        """Read one hull; False when it was read before and has not grown."""
+        try:
+            ids = self._store.ids(hull)
+        except (NewerFormat, InputError):
+            return False
+        known = self._cards.get(hull)
+        if not ids or (known is not None and known.entries == len(ids)):
+            return False
+        card = card_of(hull, self._store.get(hull, ids).values())
+        with self._guard:
+            self._cards[hull] = card
+            for bucket in _buckets_of(hull):
+                self._buckets.setdefault(bucket, set()).add(hull)
+        return True
+
+    def card(self, hull: str) -> Card | None:
+        return self._cards.get(hull)
+
+    def look_alikes(self, hull: str) -> tuple[str, ...]:
+        """Hulls whose numbers may be the same boat's, likeliest first."""
+        with self._guard:
+            near = sorted({other for bucket in _buckets_of(hull) for other in self._buckets.get(bucket, ())} - {hull})
+        return hull_number.look_alikes(hull, near)
+
+    def hulls_on(self, day: str) -> tuple[str, ...]:
+        """Hulls in which something was entered on a day."""
+        return tuple(sorted(card.hull for card in self._all() if day in card.days))
+
+    def last_day(self, before: str = "9999") -> str:
+        """The latest day on which something was entered; "" when there is none."""
+        return max((day for card in self._all() for day in card.days if day < before), default="")
+
+    def search(self, words: str, day: str = "") -> tuple[Card, ...]:
+        """Boats that have every word, anywhere; with a day, those in which something was entered on it."""
+        wanted = words.casefold().split()
+        typed = hull_number.key(words) if words.strip() else ""
+        found = [
+            card
+            for card in self._all()
+            if (not day or day in card.days)
+            and (all(word in card.text for word in wanted) or (len(typed) > 3 and typed in card.hull))
+        ]
+        return tuple(sorted(found, key=lambda card: (card.name or card.hull, card.hull)))
+
+    def __len__(self) -> int:
+        return len(self._cards)
+
+    def hulls(self) -> tuple[str, ...]:
+        """Every hull read so far."""
+        return tuple(sorted(card.hull for card in self._all()))
+
+    def _all(self) -> tuple[Card, ...]:
+        with self._guard:
+            return tuple(self._cards.values())
+
+    def _run(self) -> None:
+        while not self._stop.is_set():
+            began = time.monotonic()
+            try:
+                self.refresh()
+            except Exception:  # whatever one look runs into, the next must be made
+                log.exception("reading hulls for the pages failed; it is tried again")
+            took = time.monotonic() - began
+            self._stop.wait(max(SHORTEST_PAUSE, 20 * took if self._all_read else 0.0))
+
+
+def _buckets_of(hull: str) -> Iterator[str]:
+    """Names two hull numbers share when they may look alike; a few more may share one."""
+    yield f"numerals {hull.translate(_AS_NUMERALS)}"
+    if len(hull) in (12, 14):
+        yield f"country {hull[-12:]}"
+    for place in range(len(hull)):
+        yield f"one {hull[:place]}*{hull[place + 1 :]}"
+        pair = "".join(sorted(hull[place : place + 2]))
+        yield f"swap {hull[:place]}{pair}{hull[place + 2 :]} {place}"
+
+

@@ -1,0 +1,186 @@
+"""Who may sign in on the page: passwords, sessions and the brake on guessing.
+
+[1] NIST SP 800-63B-4, 3.1.1.2 (from memory): a password that stands alone has at least 15 characters; no rule on
+    which characters; a long one is not cut off.
+[2] RFC 9106: Argon2id.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+import threading
+from collections.abc import Iterable
+from functools import cache
+
+import attrs
+from argon2 import PasswordHasher
+from argon2.exceptions import InvalidHashError, VerificationError
+
+from garboard.faults import Fault, InputError
+from garboard_shop.store import ROLES, Register, WebUser
+
+SHORTEST_PASSWORD, LONGEST_PASSWORD = 15, 200
+LONGEST_NAME = 60
+_MINUTE = 60 * 1000
+LONGEST_SESSION = 12 * 60 * _MINUTE
+LONGEST_PAUSE = 2 * 60 * _MINUTE
+TRIES_ARE_KEPT = 15 * _MINUTE
+MOST_TRIES_A_NAME = 10
+MOST_TRIES_AN_ADDRESS = 20
+MOST_NAMES_REMEMBERED = 10_000
+
+_hasher = PasswordHasher()
+_at_once = threading.Semaphore(2)  # each hash takes 64 MiB; a crowd at the door must not take them all
+
+
+def make_user(name: str, role: str, password: str) -> WebUser:
+    """Someone who may sign in. Raises InputError with every fault."""
+    name = " ".join(name.split())
+    faults: list[Fault] = []
+    if not 1 <= len(name) <= LONGEST_NAME or not name.isprintable():
+        faults.append(Fault("name", f"1 to {LONGEST_NAME} characters", repr(name)))
+    if role not in ROLES:
+        faults.append(Fault("role", " or ".join(ROLES), repr(role)))
+    if not SHORTEST_PASSWORD <= len(password) <= LONGEST_PASSWORD:
+        length = f"{SHORTEST_PASSWORD} to {LONGEST_PASSWORD} characters, such as a short sentence"
+        faults.append(Fault("password", length, f"{len(password)}"))
+    if faults:
+        raise InputError("person", faults)
+    with _at_once:
+        return WebUser(name=name, role=role, password_hash=_hasher.hash(password))
+
+
+def taking_part(register: Register) -> tuple[WebUser, ...]:
+    """Everyone who may sign in, by name."""
+    return tuple(sorted((user for user in register.users() if not user.removed_at), key=lambda user: user.name))
+
+
+def find(register: Register, name: str) -> WebUser | None:
+    """The person of a name who may sign in; names differ by more than capitals and spaces."""
+    wanted = _plain(name)
+    return next((user for user in taking_part(register) if _plain(user.name) == wanted), None)
+
+
+def is_right(user: WebUser | None, password: str) -> bool:
+    """Whether a password is a person's. Takes as long for a person nobody knows."""
+    with _at_once:
+        try:
+            return _hasher.verify(user.password_hash if user else _nobody(), password[:LONGEST_PASSWORD]) and bool(user)
+        except (VerificationError, InvalidHashError):
+            return False
+
+
+@cache
+def _nobody() -> str:
+    return _hasher.hash(secrets.token_hex(16))
+
+
+def _plain(name: str) -> str:
+    return " ".join(name.split()).casefold()
+
+
+@attrs.define
+class Session:
+    """Someone signed in.
+
+    csrf   : the secret that every form of this session carries
+    opened : [ms since 1970-01-01 UTC], as `seen`, the last request
+    notice : what to say on the next page, once
+    """
+
+    user: str
+    csrf: str
+    opened: int
+    seen: int
+    notice: str = ""
+
+
+class Sessions:
+    """Sessions of this server, in memory: a restart signs everyone out."""
+
+    def __init__(self) -> None:
+        self._sessions: dict[str, Session] = {}
+        self._guard = threading.Lock()
+
+    def open(self, user: str, now: int) -> str:
+        """Sign someone in.
+
+        returns : the secret for the cookie; only its hash is kept
+        """
+        secret = secrets.token_urlsafe(32)
+        with self._guard:
+            self._sessions = {name: one for name, one in self._sessions.items() if _is_alive(one, now)}
+            self._sessions[_hashed(secret)] = Session(user, secrets.token_urlsafe(32), now, now)
+        return secret
+
+    def find(self, secret: str, now: int) -> Session | None:
+        """The session of a cookie, if it still runs."""
+        with self._guard:
+            session = self._sessions.get(_hashed(secret))
+            if session is None or not _is_alive(session, now):
+                return None
+            session.seen = now
+            return session
+
+    def close(self, secret: str) -> None:
+        """Sign out."""
+        with self._guard:
+            self._sessions.pop(_hashed(secret), None)
+
+    def close_all_of(self, user: str, but: str = "") -> None:
+        """Sign a person out everywhere, except where the cookie is `but`."""
+        with self._guard:
+            kept = {name: one for name, one in self._sessions.items() if one.user != user or name == _hashed(but)}
+            self._sessions = kept
+
+
+def _is_alive(session: Session, now: int) -> bool:
+    return now - session.opened < LONGEST_SESSION and now - session.seen < LONGEST_PAUSE
+
+
+def _hashed(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()
+
+
+class Attempts:
+    """Tries to sign in that failed, by the name tried and by the address they came from."""
+
+    def __init__(self) -> None:
+        self._failed: dict[tuple[str, str], list[int]] = {}
+        self._guard = threading.Lock()
+
+    def begin(self, name: str, address: str, now: int) -> int:
+        """Count a try before it is judged, so that many at once do not slip past.
+
+        returns : 0 to go on; otherwise how long to wait [ms], and nothing is counted
+        """
+        limits = {("name", _plain(name)[:LONGEST_NAME]): MOST_TRIES_A_NAME, ("from", address): MOST_TRIES_AN_ADDRESS}
+        with self._guard:
+            self._forget(limits, now)
+            waits = [
+                self._failed[key][-most] + TRIES_ARE_KEPT - now
+                for key, most in limits.items()
+                if len(self._failed.get(key, ())) >= most
+            ]
+            if waits:
+                return max(waits)
+            for key in limits:
+                self._failed.setdefault(key, []).append(now)
+            return 0
+
+    def succeeded(self, name: str, address: str) -> None:
+        """The last try was right: what was counted against the name is forgotten, and this try at the address."""
+        with self._guard:
+            self._failed.pop(("name", _plain(name)[:LONGEST_NAME]), None)
+            if tries := self._failed.get(("from", address)):
+                tries.pop()
+
+    def _forget(self, keys: Iterable[tuple[str, str]], now: int) -> None:
+        crowded = len(self._failed) > MOST_NAMES_REMEMBERED
+        for key in [*self._failed] if crowded else [*keys]:
+            kept = [at for at in self._failed.get(key, ()) if now - at < TRIES_ARE_KEPT]
+            if kept:
+                self._failed[key] = kept
+            else:
+                self._failed.pop(key, None)

@@ -1,0 +1,95 @@
+"""Times and values as people read them."""
+
+from __future__ import annotations
+
+from calendar import day_name, month_name
+from datetime import date, datetime, time, timedelta
+
+from garboard.entries import canonical_bytes
+from garboard.records import JsonValue
+
+_SECOND = 1000
+
+
+def value_in_words(value: JsonValue) -> str:
+    """An entered value.
+
+    >>> value_in_words(True), value_in_words("38.2 kn"), value_in_words({"file": "ab12", "name": "trial.log"})
+    ('yes', '38.2 kn', 'trial.log')
+    """
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, dict):
+        named = next((value[key] for key in ("name", "state", "text", "hull", "reason") if value.get(key)), None)
+        return value_in_words(named) if named is not None else canonical_bytes(value).decode()
+    if value is None:
+        return "nothing"
+    return value if isinstance(value, str) else canonical_bytes(value).decode()
+
+
+def day_in_words(day: date) -> str:
+    """A day with its weekday.
+
+    >>> day_in_words(date(2026, 5, 14))
+    'Thursday 14 May 2026'
+    """
+    return f"{day_name[day.weekday()]} {day.day} {month_name[day.month]} {day.year}"
+
+
+def written_at(text: str) -> str:
+    """A wall time as it was written: "15 May 2026, 16:40"; what is no time stays as it is.
+
+    >>> written_at("2026-05-15T16:40:00-04:00"), written_at("2026-05-15")
+    ('15 May 2026, 16:40', '15 May 2026')
+    """
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError:
+        return text
+    clock = f", {found:%H:%M}" if "T" in text or " " in text else ""
+    return f"{found.day} {month_name[found.month]} {found.year}{clock}"
+
+
+def shop_time(at: int) -> str:
+    """A time of this machine [ms since 1970-01-01 UTC] in its own time zone."""
+    return written_at(datetime.fromtimestamp(at / 1000).isoformat(timespec="minutes"))
+
+
+def hour_of(at: int) -> str:
+    """The hour and minute of a time of this machine [ms since 1970-01-01 UTC]."""
+    return f"{datetime.fromtimestamp(at / 1000):%H:%M}"
+
+
+def day_of(at: int) -> date:
+    """The day of a time of this machine [ms since 1970-01-01 UTC]."""
+    return datetime.fromtimestamp(at / 1000).date()
+
+
+def limits_of(day: date) -> tuple[int, int]:
+    """First and last millisecond of a day on this machine [ms since 1970-01-01 UTC]."""
+    begins = datetime.combine(day, time.min).timestamp()
+    ends = datetime.combine(day + timedelta(days=1), time.min).timestamp()
+    return int(begins * 1000), int(ends * 1000) - 1
+
+
+def clock_in_words(offset: int) -> str:
+    """How a tablet's clock stands; the offset is how far the shop's was ahead [ms].
+
+    >>> clock_in_words(300), clock_in_words(-86_400_000), clock_in_words(90_000)
+    ('right', '24 h ahead', '1 min 30 s behind')
+    """
+    seconds = abs(offset) // _SECOND
+    if seconds < 1:
+        return "right"
+    parts = [(seconds // 3600, "h"), (seconds // 60 % 60, "min"), (seconds % 60, "s")]
+    said = " ".join(f"{number} {unit}" for number, unit in parts if number)
+    return f"{said} {'behind' if offset > 0 else 'ahead'}"
+
+
+def counted(number: int, one: str, more: str = "") -> str:
+    """A number with its noun.
+
+    >>> counted(1, "boat"), counted(2, "boat"), counted(0, "entry", "entries")
+    ('1 boat', '2 boats', '0 entries')
+    """
+    return f"{number} {one if number == 1 else more or one + 's'}"

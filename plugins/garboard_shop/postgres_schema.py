@@ -1,0 +1,154 @@
+"""The tables of a shop kept in PostgreSQL, and how a database is made ready for them."""
+
+from __future__ import annotations
+
+import psycopg
+
+from garboard.faults import Fault, InputError
+
+PARTITIONS = 16
+OLDEST_SERVER = 130000
+"""Version 13, as the server itself writes it."""
+
+_ONE_AT_A_TIME = 0x676172626F617264
+"""The lock under which a database is made ready: two servers started at once make the tables once."""
+
+_FIRST = """
+create table garboard.entry (
+    yard int not null,
+    hull text collate "C" not null,
+    id bytea not null,
+    body text not null,
+    primary key (yard, hull, id)
+) partition by hash (yard, hull);
+
+create table garboard.hull (
+    yard int not null,
+    hull text collate "C" not null,
+    entries bigint not null default 0,
+    kinds text not null default '{}',
+    digest text not null default '',
+    digest_of bigint not null default 0,
+    primary key (yard, hull)
+) with (fillfactor = 70);
+
+create table garboard.delivery (
+    yard int not null,
+    at bigint not null,
+    number bigint generated always as identity,
+    tablet text not null,
+    clock_offset bigint not null,
+    ids jsonb not null,
+    primary key (yard, at, number)
+);
+
+create table garboard.attachment (
+    number bigint generated always as identity primary key,
+    yard int not null,
+    name text collate "C" not null,
+    held bigint not null default 0,
+    is_finished boolean not null default false,
+    unique (yard, name)
+);
+
+create table garboard.piece (
+    attachment bigint not null references garboard.attachment on delete cascade,
+    start bigint not null,
+    content bytea not null,
+    primary key (attachment, start)
+);
+alter table garboard.piece alter content set storage external;
+
+create table garboard.tablet (
+    yard int not null,
+    id text not null,
+    name text not null,
+    role text not null,
+    token_hash text not null,
+    paired_at bigint not null,
+    last_contact bigint not null,
+    clock_offset bigint not null,
+    removed_at bigint not null,
+    removed_by text not null,
+    primary key (yard, id),
+    unique (yard, token_hash)
+);
+
+create table garboard.pairing (
+    yard int not null,
+    secret_hash text not null,
+    role text not null,
+    until bigint not null,
+    tries int not null,
+    used_by text not null,
+    primary key (yard, secret_hash)
+);
+
+create table garboard.web_user (
+    yard int not null,
+    name text not null,
+    role text not null,
+    password_hash text not null,
+    removed_at bigint not null,
+    primary key (yard, name)
+);
+"""
+
+_CHANGES: tuple[str, ...] = (
+    _FIRST
+    + "\n".join(
+        f"create table garboard.entry_{number} partition of garboard.entry"
+        f" for values with (modulus {PARTITIONS}, remainder {number});"
+        for number in range(PARTITIONS)
+    ),
+)
+"""What made each version of the tables out of the one before. Only ever appended to."""
+
+VERSION = len(_CHANGES)
+
+
+def make_ready(connection: psycopg.Connection, place: str, server: int, servers: int) -> None:
+    """Make the tables, or bring them up to this version.
+
+    connection : with autocommit on
+    place      : what the database is called in messages
+    server     : which of the servers this is, from 0
+    servers    : how many hold the shop together; each hull lies on the one its number falls to
+    errors     : InputError when the database is no place for a shop, was made by a newer version, or is another of
+                 the servers than was asked for
+    """
+    _refuse_unfit(connection, place)
+    with connection.transaction():
+        connection.execute("select pg_advisory_xact_lock(%s)", (_ONE_AT_A_TIME,))
+        found = connection.execute("select to_regclass('garboard.about') is not null").fetchone()
+        if found != (True,):
+            connection.execute("create schema if not exists garboard")
+            connection.execute("create table garboard.about (version int, server int, servers int)")
+            connection.execute("insert into garboard.about values (0, %s, %s)", (server, servers))
+        version, *held = connection.execute("select version, server, servers from garboard.about").fetchone() or ()
+        if version > VERSION:
+            expected = f"tables of version {VERSION} or older; install the version of garboard that made them"
+            raise InputError(place, [Fault("tables", expected, f"version {version}")])
+        if held != [server, servers]:
+            expected = f"number {server + 1} of {servers}, as in the list given; copy the shop to change how many"
+            raise InputError(place, [Fault("server", expected, f"number {held[0] + 1} of {held[1]}")])
+        for change in _CHANGES[version:]:
+            connection.execute(change)
+        connection.execute("update garboard.about set version = %s where version <> %s", (VERSION, VERSION))
+
+
+def _refuse_unfit(connection: psycopg.Connection, place: str) -> None:
+    encoding, fsync = connection.execute(
+        "select current_setting('server_encoding'), current_setting('fsync')"
+    ).fetchone() or ("", "")
+    faults = []
+    if connection.info.server_version < OLDEST_SERVER:
+        faults.append(Fault("server", "PostgreSQL 13 or newer", f"{connection.info.server_version / 10000:.0f}"))
+    if encoding != "UTF8":
+        faults.append(
+            Fault("encoding", "a database made with encoding UTF8, so that entries come back as they came", encoding)
+        )
+    if fsync != "on":
+        faults.append(Fault("fsync", "on: what is called saved must be on the disk", fsync))
+    if faults:
+        raise InputError(place, faults)
