@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import logging
 import os
+import subprocess
 import sys
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -146,13 +148,17 @@ def picture(path: Path) -> None:
     Window._win.save_bytes_in_png(str(path), data, width, height)
 
 
-def main(out: Path, only: str = "") -> int:
-    """Write the pictures; those whose name holds `only`. Returns how many."""
+def pictures(out: Path, only: str, width: int, height: int, density: float) -> int:
+    """Write the pictures of one size whose name holds `only`. Returns how many."""
+    for switch in ("KIVY_NO_ARGS", "KIVY_NO_FILELOG", "KIVY_NO_CONFIG"):
+        os.environ.setdefault(switch, "1")
+    os.environ.setdefault("KIVY_LOG_MODE", "PYTHON")
     os.environ.setdefault("SDL_VIDEODRIVER", "offscreen")
     from kivy.base import runTouchApp
     from kivy.config import Config
 
-    for key, value in (("width", "1280"), ("height", "800"), ("maxfps", "0"), ("multisamples", "0")):
+    logging.getLogger("kivy").disabled = True
+    for key, value in (("width", str(width)), ("height", str(height)), ("maxfps", "0"), ("multisamples", "0")):
         Config.set("graphics", key, value)
     from garboard_tablet.app import GarboardApp
     from garboard_tablet.demo import fill
@@ -163,22 +169,29 @@ def main(out: Path, only: str = "") -> int:
     app = GarboardApp(tablet, threads=False)
     app._run_prepare()
     runTouchApp(embedded=True)
-    count = 0
-    for width, height, density in SIZES:
-        set_screen(app, width, height, density)
-        for name, place, act in list(scenes(tablet)):
-            if only in name:
-                show(app, place, act)
-                picture(out / f"{name}_{width}x{height}.png")
-                count += 1
-    return count
+    set_screen(app, width, height, density)
+    wanted = [scene for scene in scenes(tablet) if only in scene[0]]
+    for name, place, act in wanted:
+        show(app, place, act)
+        picture(out / f"{name}_{width}x{height}.png")
+    return len(wanted)
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Every size in a process of its own: a window off screen keeps the surface it began with."""
+    if not arguments:
+        print("say where the pictures go: python -m garboard_tablet.gallery DIR [PART OF A NAME]")
+        return 2
+    out, only, *size = [*arguments, ""][: max(2, len(arguments))]
+    if size:
+        screen = next(screen for screen in SIZES if f"{screen[0]}x{screen[1]}" == size[0])
+        print(pictures(Path(out), only, *screen), "pictures of", size[0])
+        return 0
+    for width, height, _ in SIZES:
+        command = [sys.executable, "-m", "garboard_tablet.gallery", out, only, f"{width}x{height}"]
+        subprocess.run(command, check=True)
+    return 0
 
 
 if __name__ == "__main__":
-    for switch in ("KIVY_NO_ARGS", "KIVY_NO_FILELOG", "KIVY_NO_CONFIG"):
-        os.environ.setdefault(switch, "1")
-    os.environ.setdefault("KIVY_LOG_MODE", "PYTHON")
-    if len(sys.argv) < 2:
-        print("say where the pictures go: python -m garboard_tablet.gallery DIR [PART OF A NAME]")
-        sys.exit(2)
-    print(main(Path(sys.argv[1]), sys.argv[2] if len(sys.argv) > 2 else ""), "pictures")
+    sys.exit(main(sys.argv[1:]))

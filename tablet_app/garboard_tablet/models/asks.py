@@ -212,4 +212,6 @@ def shown(value: JsonValue) -> str:
         return "yes" if value else "no"
     if isinstance(value, dict):
         return str(value.get("name") or "kept")
+    if isinstance(value, list):
+        return ", ".join(map(shown, value))
     return "" if value is None else str(value)

@@ -261,7 +261,7 @@ class EntryLayout(Widget):
     """Question and answer side by side, or one above the other."""
 
     def __init__(self, page: EntryPage) -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self._page = page
         self._question = Column()
         self._answer: Widget | None = None
@@ -305,7 +305,7 @@ class WordsArea(Widget):
     """A box for words, with next beneath it; at the top, where the tablet's keyboard does not cover it."""
 
     def __init__(self, entering: Entering, onward) -> None:  # type: ignore[no-untyped-def]
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self._box = WordsBox(entering.text, entering.write)
         self._next = Press("Next", onward, "main", 32, name="next")
         self._box.bind(on_text_validate=lambda _box: onward())
@@ -324,7 +324,7 @@ class SigningArea(Widget):
     """A place to sign, with what to do about it beneath."""
 
     def __init__(self, done) -> None:  # type: ignore[no-untyped-def]
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self._pad = SignaturePad(lambda: None)
         self._wipe = Press("Wipe", self._pad.wipe, name="wipe")
         self._done = Press("Save it", lambda: self._pad.strokes and done(self._pad.strokes), "main", 32, name="next")

@@ -129,7 +129,7 @@ class LiveView(Widget):
     """Word, gauge, strip chart and small print; nothing is made anew while it runs."""
 
     def __init__(self) -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self._gauge, self._strip = Gauge(), StripChart()
         self._word = Txt("", 56, bold=True)
         self._lines = Txt("", 26)

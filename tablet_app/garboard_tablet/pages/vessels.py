@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
+from garboard.findings import Verdict
 from garboard.look import STEP_MARKS
 from garboard_tablet.models.pad import ERASE
 from garboard_tablet.models.pages import HullCheck, VesselLine, check_hull
@@ -20,6 +21,7 @@ from garboard_tablet.ui.widgets import Across, Card, Column, Press, RowPress, Tx
 SEARCH = "search vessels"
 NEW_HULL = "new hull number"
 LONGEST_HULL = 17
+WHOLE = 12
 
 
 if TYPE_CHECKING:
@@ -89,7 +91,7 @@ class VesselListView(Widget):
     """A box to search with over the list; the box stays while the list changes."""
 
     def __init__(self, page: VesselsPage) -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self._page = page
         text = page.tablet.session.typed.get(SEARCH, "")
         self._box = WordsBox(text, page.searched, hint="Search: any part of number or name")
@@ -148,15 +150,19 @@ class NewJobPage(Page):
             name = check.known.name or check.known.hull_number
             makers.append(lambda: Card(Txt(f"{name} is on this tablet. A further job is opened for her.")))
         if self._insisted:
-            makers.append(lambda: self._card("fail", "Not a well-formed number. Compare with the transom once more."))
+            makers.append(
+                lambda: self._card(
+                    Verdict.FAIL, "Not a well-formed number. Compare with the transom once more.", "not right"
+                )
+            )
             makers.append(lambda: self._presses(check, "It stands so: open it", self._insist))
             return makers
         if self.text:
             makers.append(lambda: self._presses(check, "Open this job", self._open))
         for fault in check.faults[:2] if self.text else ():
-            makers.append(partial(self._card, "not enough data" if len(self.text) < 12 else "fail", fault))
+            makers.append(partial(self._card, Verdict.FAIL, fault, "not right" if len(self.text) >= WHOLE else "go on"))
         for doubt in check.doubts:
-            makers.append(partial(self._card, "advise", f"{doubt[:1].upper()}{doubt[1:]}."))
+            makers.append(partial(self._card, Verdict.ADVISE, f"{doubt[:1].upper()}{doubt[1:]}.", "look again"))
         if not self.text:
             makers.append(words("12 letters and numerals, the maker's code first.", "quiet"))
         return makers
@@ -165,9 +171,10 @@ class NewJobPage(Page):
         offers = [Press(f"Take {offer}", partial(self.take, offer)) for offer in check.offers[:2]]
         return Across([*offers, Press(word, do, "main", name="open job")], least=240)
 
-    def _card(self, word: str, text: str) -> Card:
-        mark = next(mark for mark in verdict_marks.values() if mark.word == word)
-        return Card(Txt(text, SMALL if len(text) > 60 else BODY), mark=mark)
+    def _card(self, verdict: Verdict, text: str, word: str) -> Card:
+        if word == "go on":
+            verdict = Verdict.NOT_ENOUGH_DATA
+        return Card(Txt(text, SMALL if len(text) > 60 else BODY), mark=verdict_marks[verdict], word=word)
 
     def _open(self) -> None:
         if self.check.faults:
@@ -187,7 +194,7 @@ class NewJobView(Widget):
     """What is typed and what is said about it, and the letters."""
 
     def __init__(self, page: NewJobPage) -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self._page = page
         self._said = Column()
         self._pad = LetterPad(page.press)

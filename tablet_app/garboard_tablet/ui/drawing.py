@@ -49,7 +49,7 @@ class Plot(Widget):
     ground = ColorProperty(theme.panel)
 
     def __init__(self, figure: Figure, height: float = 420) -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self.ground = theme.panel
         self._figure, self._high = figure, height
         self.bind(pos=self._draw, size=self._draw)
@@ -257,7 +257,7 @@ class TableView(Widget):
     ground = ColorProperty(theme.panel)
 
     def __init__(self, table: Table, rows: Sequence[int] | None = None) -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self.ground = theme.panel
         self._table = table
         self._numbers = list(range(len(table.rows)) if rows is None else rows)
@@ -354,7 +354,7 @@ class Gauge(Widget):
     ground = ColorProperty(theme.panel)
 
     def __init__(self) -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self.ground = theme.panel
         self._guidance: Guidance | None = None
         self.bind(pos=self._draw, size=self._draw)
@@ -374,27 +374,45 @@ class Gauge(Widget):
             self._draw_number(guidance)
             self._draw_scale(guidance)
 
+    @property
+    def _low(self) -> bool:
+        """Too low for the number over the scale: they stand side by side."""
+        return bool(self.height < dp(270))
+
     def _draw_number(self, guidance: Guidance) -> None:
         number = "–" if guidance.number is None else f"{guidance.number:.{guidance.decimals}f}"
-        room = self.width - (dp(190) if guidance.progress is not None else dp(40)) - dp(150)
-        size = min(200.0, self.height * 0.62 / sp(1) * 0.8)
-        while size > 60 and texture(number, sp(size), DIGITS).width > room:
-            size -= 10
-        y = self.top - self.height * (0.34 if guidance.scale else 0.5)
+        room = self.width * 0.42 - dp(40) if self._low else self.width - dp(230)
+        room -= texture(guidance.unit, sp(40)).width + dp(40)
+        over = self.height * (0.8 if self._low else 0.5)
+        size = min(200.0, over / dp(1))
+        while size > 48 and texture(number, sp(size), DIGITS).width > room:
+            size -= 8
+        y = self.top - self.height * (0.34 if guidance.scale and not self._low else 0.5)
         wide, high = draw_text(number, self.x + dp(24), y, "ink", size, (0, 0.5), DIGITS)
         draw_text(guidance.unit, self.x + dp(24) + wide + dp(16), y - high * 0.2, "quiet", 40, (0, 0.5))
         if guidance.progress is not None:
-            self._draw_progress(guidance.progress, self.right - dp(96), y)
+            share = min(1.0, max(0.0, guidance.progress))
+            if self._low:
+                self._draw_bar(share, self.x + self.width * 0.45, self.right - dp(40), self.top - dp(26))
+            else:
+                self._draw_ring(share, self.right - dp(90), self.top - dp(84))
 
-    def _draw_progress(self, share: float, x: float, y: float) -> None:
-        radius = min(dp(72), self.height * 0.26)
+    def _draw_ring(self, share: float, x: float, y: float) -> None:
+        radius = dp(58)
         Color(*theme.colour("line"))
         SmoothLine(circle=(x, y, radius), width=dp(1.4))
         Color(*theme.action)
-        done = min(1.0, max(0.0, share))
-        if done > 0:
-            SmoothLine(circle=(x, y, radius, 0, 360 * done), width=dp(8))
-        draw_text(f"{100 * done:.0f} %", x, y, "ink", 30, bold=True)
+        if share > 0:
+            SmoothLine(circle=(x, y, radius, 0, 360 * share), width=dp(8))
+        draw_text(f"{100 * share:.0f} %", x, y, "ink", 30, bold=True)
+
+    def _draw_bar(self, share: float, left: float, right: float, y: float) -> None:
+        right -= dp(90)
+        Color(*theme.colour("line"))
+        SmoothLine(rectangle=(left, y - dp(8), right - left, dp(16)), width=dp(1.2))
+        Color(*theme.action)
+        Rectangle(pos=(left, y - dp(8)), size=((right - left) * share, dp(16)))
+        draw_text(f"{100 * share:.0f} %", right + dp(90), y, "ink", 30, (1, 0.5), bold=True)
 
     def _draw_scale(self, guidance: Guidance) -> None:
         if guidance.scale is None:
@@ -403,6 +421,8 @@ class Gauge(Widget):
         if high <= low:
             return
         left, right, y = self.x + dp(40), self.right - dp(40), self.y + dp(76)
+        if self._low:
+            left = self.x + self.width * 0.45
 
         def at(value: float) -> float:
             return float(left + (min(max(value, low), high) - low) / (high - low) * (right - left))
@@ -422,7 +442,8 @@ class Gauge(Widget):
         if guidance.number is not None and math.isfinite(guidance.number):
             x = at(guidance.number)
             Color(*theme.ink)
-            SmoothQuad(points=[x, y + dp(4), x - dp(20), y + dp(46), x, y + dp(46), x + dp(20), y + dp(46)])
+            high = dp(30 if self._low else 46)
+            SmoothQuad(points=[x, y + dp(4), x - dp(18), y + high, x, y + high, x + dp(18), y + high])
 
 
 class StripChart(Widget):
@@ -432,7 +453,7 @@ class StripChart(Widget):
     SECONDS = 30.0
 
     def __init__(self) -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self.ground = theme.panel
         self._span: Span = (0.0, 1.0)
         self._band: Span | None = None

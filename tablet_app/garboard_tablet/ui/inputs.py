@@ -32,7 +32,7 @@ class NumberPad(Widget):
     def __init__(
         self, press: Callable[[str], object], next: Callable[[], object], *, point: bool, sign: bool, word: str = "Next"
     ) -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self._keys: dict[str, Press] = {}
         for key in ("1", "2", "3", "4", "5", "6", "7", "8", "9", "0", POINT, SIGN, ERASE):
             if (key == POINT and not point) or (key == SIGN and not sign):
@@ -69,7 +69,7 @@ class LetterPad(Widget):
     LOW = ("ABCDEFGHIJKLM", "NOPQRSTUVWXYZ", "1234567890-")
 
     def __init__(self, press: Callable[[str], object]) -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self._press = press
         self._sides: tuple[str, ...] = self.WHOLE
         self._side = self.WHOLE[0]
@@ -139,7 +139,7 @@ class Typed(Widget):
     ground = ColorProperty(theme.panel)
 
     def __init__(self, text: str, unit: str, size: float = BIG) -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self.ground = theme.panel
         self._digits = Txt(text or "–", size, "ink" if text else "quiet", font_name="B612")
         self._unit = Txt(unit, 32, "quiet")
@@ -205,7 +205,7 @@ class SignaturePad(Widget):
     ground = ColorProperty(theme.panel)
 
     def __init__(self, changed: Callable[[], object]) -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self.strokes: list[list[tuple[float, float]]] = []
         self._changed = changed
         self._drawn: list[Any] = []

@@ -147,7 +147,7 @@ class Halves(Widget):
     """Two columns side by side where there is room, otherwise one after the other."""
 
     def __init__(self, left: Sequence[Maker], right: Sequence[Maker], share: float = 0.5, wide: float = 860) -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self._left, self._right, self._share, self._wide = list(left), list(right), share, wide
         self._columns: list[Column] = []
         self.bind(size=self._place, pos=self._place)
@@ -174,7 +174,7 @@ class Tabs(Widget):
     """A row of presses that choose what stands beneath."""
 
     def __init__(self, tabs: Sequence[Press], below: Widget) -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self._row, self._below = Across(tabs, least=130), below
         self.add_widget(self._row)
         self.add_widget(below)

@@ -184,7 +184,7 @@ class RowPress(ButtonBehavior, Widget):
         self, title: str, do: Callable[[], object], *, small: str = "", value: str = "", mark: Mark | None = None,
         word: str | None = "", name: str = "", value_role: str = "ink",
     ) -> None:  # fmt: skip
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self.name, self._do, self._last = name or title, do, -10.0
         self.ground, self._below = theme.panel, False
         self._shape = MarkShape(mark, 32) if mark else None
@@ -257,7 +257,7 @@ class Card(Widget):
     edge = ColorProperty(theme.line)
 
     def __init__(self, *texts: Txt, mark: Mark | None = None, word: str = "") -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self.ground = theme.panel
         self.edge = theme.colour(mark.colour) if mark else theme.line
         self._shape = MarkShape(mark, 32) if mark else None
@@ -296,7 +296,7 @@ class Choices(Widget):
     """A few presses that share a whole area, so that a thumb cannot miss; the last at the lower right."""
 
     def __init__(self, presses: Sequence[Press]) -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self._presses = presses
         for press in presses:
             self.add_widget(press)
@@ -324,20 +324,23 @@ class Column(Widget):
     """
 
     NARROWEST = 420
+    STRIP = 110
+    LOW = 480
 
     def __init__(self, most: int = 1, spacing: float = GAP) -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self._makers: list[Callable[[], Any]] = []
+        self._flow: list[Callable[[], Any]] = []
         self._most, self._spacing = most, spacing
         self._first = 0
         self._firsts: list[int] = []
-        self._rest = 0
+        self._rest, self._aside = 0, 0.0
         self._filled: tuple[object, ...] = ()
         self.bind(pos=self._refill, size=self._refill)
 
-    def show(self, makers: Sequence[Callable[[], Any]], first: int = 0) -> None:
+    def show(self, makers: Sequence[Callable[[], Any]]) -> None:
         """Fill with what the makers make; only those in sight are made."""
-        self._makers, self._first, self._firsts = list(makers), min(first, max(0, len(makers) - 1)), []
+        self._makers = list(makers)
         self._filled = ()
         self._refill()
 
@@ -345,27 +348,30 @@ class Column(Widget):
         state = (*self.pos, *self.size, self._first)
         if state == self._filled or self.width <= 1 or self.height <= 1:
             return
+        if self._filled[2:4] != state[2:4]:  # another size: other pages
+            self._flow, self._first, self._firsts = list(self._makers), 0, []
+            state = (*self.pos, *self.size, 0)
         self._filled = state
         self.clear_widgets()
         self._made: dict[int, Any] = {}
-        whole, rest = self._take(self._first, self.height)
-        if self._first == 0 and rest == len(self._makers):
-            self._rest = rest
+        self._aside = 0.0
+        whole, self._rest = self._take(self._first, self.height)
+        if self._first == 0 and self._rest == len(self._flow):
             self._stand(whole)
             return
-        bar = dp(TARGET)
-        some, rest = self._take(self._first, self.height - bar - dp(GAP))
-        self._rest = rest
+        low = self.height < dp(self.LOW) and self.width > dp(2 * self.NARROWEST - 200)
+        self._aside = dp(self.STRIP + GAP) if low else 0.0
+        some, self._rest = self._take(self._first, self.height - (0 if low else dp(TARGET + GAP)))
         self._stand(some)
-        self._turning(rest, bar)
+        self._turning(low)
 
     @property
     def _columns(self) -> int:
-        return max(1, min(self._most, int(self.width // dp(self.NARROWEST))))
+        return max(1, min(self._most, int((self.width - self._aside) // dp(self.NARROWEST))))
 
     @property
     def _wide(self) -> float:
-        return float((self.width - dp(GAP) * (self._columns - 1)) / self._columns)
+        return float((self.width - self._aside - dp(GAP) * (self._columns - 1)) / self._columns)
 
     def _take(self, first: int, room: float) -> tuple[list[list[Any]], int]:
         """As many widgets as there is room for, column by column; and the number of the first left over."""
@@ -374,21 +380,21 @@ class Column(Widget):
         for _ in range(self._columns):
             own: list[Any] = []
             left = room
-            while number < len(self._makers):
-                widget = self._made.get(number) or self._makers[number]()
+            while number < len(self._flow):
+                widget = self._made.get(number) or self._flow[number]()
                 self._made[number] = widget
                 high = widget.fit(self._wide)
                 if high > left + 1 and own:
                     break
                 parts = widget.parts(left) if high > left + 1 and hasattr(widget, "parts") else []
                 if parts:
-                    self._makers[number : number + 1] = parts
+                    self._flow[number : number + 1] = parts
                     self._made = {place: made for place, made in self._made.items() if place < number}
                     continue
                 own.append(widget)
                 left -= high + dp(self._spacing)
                 number += 1
-            while len(own) > 1 and isinstance(own[-1], Txt) and own[-1].bold and number < len(self._makers):
+            while len(own) > 1 and isinstance(own[-1], Txt) and own[-1].bold and number < len(self._flow):
                 own.pop()  # a heading stands with what it heads
                 number -= 1
             taken.append(own)
@@ -402,20 +408,29 @@ class Column(Widget):
                 self.add_widget(widget)
                 top -= widget.height + dp(self._spacing)
 
-    def _turning(self, rest: int, bar: float) -> None:
+    def _turning(self, low: bool) -> None:
+        """Presses for the pages before and after: beneath the list, or beside it where it is low."""
+        below = len(self._flow) - self._rest
+        up = Press("Up", self._up, name="page up")
+        down = Press(
+            f"More\n{below}" if low else f"{below} more below", lambda: self._down(self._rest), name="page down"
+        )
         half = (self.width - dp(GAP)) / 2
-        if self._firsts or self._first:
-            up = Press("Up", self._up, name="page up")
-            up.size, up.pos = (half, bar), self.pos
+        if low:
+            x = self.right - dp(self.STRIP)
+            up.size = down.size = (dp(self.STRIP), (self.height - dp(GAP)) / 2)
+            up.pos, down.pos = (x, self.top - up.height), (x, self.y)
+        else:
+            up.size = down.size = (half, dp(TARGET))
+            up.pos, down.pos = self.pos, (self.x + half + dp(GAP), self.y)
+        if self._first:
             self.add_widget(up)
-        if rest < len(self._makers):
-            down = Press(f"{len(self._makers) - rest} more below", lambda: self._down(rest), name="page down")
-            down.size, down.pos = (half, bar), (self.x + half + dp(GAP), self.y)
+        if below:
             self.add_widget(down)
 
     def turn(self) -> bool:
         """To the next page; False when the last is in sight."""
-        if self._rest >= len(self._makers):
+        if self._rest >= len(self._flow):
             return False
         self._down(self._rest)
         return True
@@ -434,7 +449,7 @@ class Gap(Widget):
     """Empty space in a column."""
 
     def __init__(self, height: float = GAP) -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self._high = height
 
     def fit(self, width: float) -> float:
@@ -446,7 +461,7 @@ class Across(Widget):
     """Presses side by side, in as many rows as they need; all of one size."""
 
     def __init__(self, presses: Sequence[Press], least: float = 150) -> None:
-        super().__init__(size_hint=(None, None))
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self._presses, self._least = presses, least
         for press in presses:
             self.add_widget(press)
