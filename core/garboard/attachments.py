@@ -118,7 +118,10 @@ class Attachments:
             raise NotSaved("the folder is open for reading only")
         if name in self and self._is_sound(name):
             return name
-        storage.make_folder(self.folder)
+        try:
+            storage.make_folder(self.folder)
+        except OSError as error:
+            raise NotSaved(f"attachment {name} not saved: {error.strerror}") from error
         storage.write_whole(self._path(name), _proved(name, chunks))
         return name
 

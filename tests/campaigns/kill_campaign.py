@@ -9,6 +9,7 @@ import argparse
 import functools
 import os
 import random
+import shutil
 import signal
 import sys
 import tempfile
@@ -21,6 +22,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from campaigns import writers
 from garboard.hullfile import HullFolder
+from garboard.merge import merge
 
 KILLS_A_FOLDER = 25
 
@@ -76,6 +78,28 @@ def kill_while_merging(kills: int, seed: int, where: Path) -> Tally:
     return tally
 
 
+def kill_whole_merges(kills: int, seed: int, where: Path) -> Tally:
+    """Kill a program that merges a folder into new ones, one after another; then let the merge end that was killed."""
+    tally, rng = Tally("whole merges", seed), random.Random(seed)
+    source = writers.source_folder(where)
+    while tally.kills < kills:
+        folder = Path(tempfile.mkdtemp(dir=where))
+        notebook = folder / "called_saved"
+        _start_and_kill(functools.partial(writers.merge_whole_again_and_again, source, folder), notebook, rng)
+        tally.kills += 1
+        called_merged = set(writers.noted(notebook))
+        for shop in folder.glob("shop-*"):
+            with HullFolder(shop) as ours, HullFolder(source, read_only=True) as theirs:
+                if shop.name in called_merged:
+                    tally.saved += sum(len(theirs.ids(hull)) for hull in theirs.hulls())
+                    tally.lost += sum(len(theirs.ids(hull) - ours.ids(hull)) for hull in theirs.hulls())
+                ours.digests()
+                _count_damage(ours, tally)
+            tally.unequal += not _ends_equal(source, shop)
+        shutil.rmtree(folder)
+    return tally
+
+
 def _save(folder: Path, seed: int, saved: writers.Saved) -> None:
     writers.save_without_pause(folder, saved, random.Random(seed))
 
@@ -97,19 +121,20 @@ def _check(folder: Path, notebook: Path, tally: Tally) -> None:
     tally.kills += 1
     with HullFolder(folder) as hulls:
         tally.lost += len(writers.lost(hulls, set(writers.noted(notebook))))
-        for damage in hulls.damage():
-            if "cut off before it was saved" in damage.reason:
-                tally.unfinished += 1
-            else:
-                tally.damaged += 1
+        _count_damage(hulls, tally)
+
+
+def _count_damage(hulls: HullFolder, tally: Tally) -> None:
+    for damage in hulls.damage():
+        if "cut off before it was saved" in damage.reason:
+            tally.unfinished += 1
+        else:
+            tally.damaged += 1
 
 
 def _ends_equal(source: Path, folder: Path) -> bool:
     with HullFolder(source, read_only=True) as theirs, HullFolder(folder) as ours:
-        with ours.batch():
-            for hull in theirs.hulls():
-                ours.put_if_absent(hull, theirs.get(hull))
-        return ours.digests() == theirs.digests()
+        return merge([theirs], ours).complete and ours.digests() == theirs.digests()
 
 
 def main() -> int:
@@ -119,7 +144,8 @@ def main() -> int:
     chosen = options.parse_args()
     with tempfile.TemporaryDirectory() as where:
         tallies = [
-            campaign(chosen.kills, chosen.seed, Path(where)) for campaign in (kill_while_saving, kill_while_merging)
+            campaign(chosen.kills, chosen.seed, Path(where))
+            for campaign in (kill_while_saving, kill_while_merging, kill_whole_merges)
         ]
     print("\n".join(map(str, tallies)))
     return int(any(tally.lost or tally.damaged or tally.unequal for tally in tallies))

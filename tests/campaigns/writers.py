@@ -14,6 +14,7 @@ from pathlib import Path
 from garboard.clock import Stamp
 from garboard.entries import Entry, make_entry
 from garboard.hullfile import HullFolder
+from garboard.merge import merge
 
 HULLS = ("ABC00001A526", "ABC00002A526", "XYZHJKLMF626")
 ATTACHMENT = "attachment "
@@ -61,6 +62,15 @@ def merge_without_pause(source: Path, folder: Path, saved: Saved, rng: random.Ra
                     put += some
             for name in put:
                 saved(name)
+
+
+def merge_whole_again_and_again(source: Path, where: Path, saved: Saved) -> None:
+    """Merge a source folder into one new folder after another; report each folder once its merge has ended."""
+    with HullFolder(source, read_only=True) as theirs:
+        for number in count():
+            with HullFolder(where / f"shop-{number}") as ours:
+                merge([theirs], ours)
+            saved(f"shop-{number}")
 
 
 def source_folder(where: Path) -> Path:

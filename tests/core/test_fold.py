@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Callable
+from functools import partial
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -309,3 +313,64 @@ def test_an_entry_is_never_shown_before_one_it_replaces(seed: int) -> None:
         for entry in slot.entries.values():
             for target in entry.replaces:
                 assert target not in slot.entries or shown.index(target) < shown.index(entry.id), f"seed {seed}"
+
+
+def _calls_while(work: Callable[[], object]) -> int:
+    """How many functions are called, Python's and those it is built on: the work done, without a clock."""
+    calls = 0
+
+    def count(_frame: object, event: str, _argument: object) -> None:
+        nonlocal calls
+        calls += event in ("call", "c_call")
+
+    before = sys.getprofile()
+    sys.setprofile(count)
+    try:
+        work()
+    finally:
+        sys.setprofile(before)
+    return calls
+
+
+def _open_job_after(entries: int, *, signed: bool) -> tuple[Fold, Author]:
+    """A job of twenty places measured again and again, perhaps signed halfway, with a disagreement and a field."""
+    author = tablet("a").author
+    state = Fold(HULL)
+    state.add(author.write(state, "field", ("beam",), "8 ft", job=JOB))
+    for number in range(entries):
+        state.add(measure(author, state, JOB, STEP, FIELD, f"{number}.5 kn", row=str(number % 20)))
+        if signed and number == entries // 2:
+            state.add(sign_off(author, state, JOB, "technician", "R. Vane"))
+    for value in ("1 kn", "2 kn"):
+        state.add(measure(author, Fold(HULL), JOB, STEP, "other", value))
+    state.view(JOB)
+    return state, author
+
+
+@pytest.mark.parametrize("entries", [1_000, 10_000])
+def test_adding_an_entry_to_an_open_job_is_the_same_work_at_any_length_of_history(entries: int) -> None:
+    """Against 100 entries of history, a signature among them: a correction, a new value, a retraction."""
+    assert _work_of_adding(entries) == _work_of_adding(100)
+
+
+def _work_of_adding(entries: int) -> list[int]:
+    state, author = _open_job_after(entries, signed=True)
+    correction = measure(author, state, JOB, STEP, FIELD, "99.5 kn", row="7")
+    new = measure(author, state, JOB, STEP, "trim", "3 deg")
+    retraction = retract(author, state, SlotKey("measure", JOB, (STEP, FIELD, "8", "")), "wrong boat")
+    work = []
+    for entry in (correction, new, retraction):
+        work += [_calls_while(partial(state.add, entry)), _calls_while(partial(state.standing, slot_of(entry)))]
+    return work
+
+
+@pytest.mark.parametrize("entries", [1_000, 10_000])
+def test_looking_at_an_open_job_again_is_the_same_work_at_any_length_of_history(entries: int) -> None:
+    """Against 100 entries of history: the whole view after one more entry, and the list of disagreements."""
+    assert _work_of_looking(entries) == _work_of_looking(100)
+
+
+def _work_of_looking(entries: int) -> list[int]:
+    state, author = _open_job_after(entries, signed=False)
+    state.add(measure(author, state, JOB, STEP, FIELD, "99.5 kn", row="7"))
+    return [_calls_while(partial(state.view, JOB)), _calls_while(partial(state.disagreements, JOB))]

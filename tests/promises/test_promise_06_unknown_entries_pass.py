@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import tempfile
 import unicodedata
 from functools import partial
@@ -11,9 +12,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from garboard.clock import Stamp
-from garboard.entries import canonical_bytes, make_entry, read_entry
+from garboard.desk import open_hull
+from garboard.entries import canonical_bytes, entry_id, make_entry, read_entry
+from garboard.exchange import export_job, import_job
+from garboard.fold import Fold
 from garboard.hullfile import HullFolder
+from garboard.job_file import read_job_file
+from garboard.merge import merge
 from garboard.records import JsonValue
+from garboard.writing import measure, sign_off
+from histories import JOB, tablet
 
 HULL = "ABC00001A526"
 NAMES = st.text("abcdefghijklmnopqrstuvwxyz_", min_size=1, max_size=10)
@@ -64,6 +72,35 @@ def test_p6_what_is_not_understood_is_kept_and_passed_on_byte_for_byte(entries: 
             assert sorted(second.get(HULL).values()) == sorted(entries)
             assert second.digests() == shop.digests()
             assert len(second.hull(HULL).table) == len(entries)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(UNKNOWN_KIND | NEWER_FORMAT, min_size=1, max_size=5, unique=True), st.sampled_from(["", JOB]))
+def test_p6_merge_export_and_import_pass_on_what_is_not_understood(entries: list[bytes], job: str) -> None:
+    """Through a merge, into a job file, out of it on another machine, and merged again: the same ids, the same bytes,
+    counted, and no sign-off claims to cover them."""
+    known = measure(tablet("a").author, Fold(HULL), JOB, "prop_check.runs", "speed", "30.0 kn")
+    strange = [canonical_bytes({**json.loads(raw), "job": job}) for raw in entries]
+    with (
+        tempfile.TemporaryDirectory() as where,
+        HullFolder(Path(where) / "tablet") as source,
+        HullFolder(Path(where) / "shop") as shop,
+        HullFolder(Path(where) / "second") as second,
+        HullFolder(Path(where) / "third") as third,
+    ):
+        source.put_if_absent(HULL, [*strange, known])
+        report = merge([source], shop)
+        assert (report.came, report.refused) == (len({*strange}) + 1, ())
+        boat = open_hull(shop, HULL)
+        assert boat.state.unknown.keys() == {entry_id(raw) for raw in strange}
+        exported = export_job(shop, boat, JOB, Path(where) / "out")
+        import_job(second, read_job_file(exported), exported.parent, tablet("b").author)
+        merge([second], third)
+        assert sorted(third.get(HULL).values()) == sorted({*strange, known.raw})
+        state = open_hull(third, HULL).state
+        state.add(sign_off(tablet("b").author, state, JOB, "technician", "R. Vane"))
+        missed = {entry.id for stale in state.stale(JOB) for entry in stale.not_covered}
+        assert missed == (state.unknown.keys() if job else set())
 
 
 @given(UNKNOWN_KIND | NEWER_FORMAT)
