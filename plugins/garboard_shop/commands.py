@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,11 +20,12 @@ from garboard_shop.store import MINUTES_A_CODE_WORKS, ROLES, TECHNICIAN
 
 if TYPE_CHECKING:
     from garboard.pairing import PairingCode
-    from garboard_shop.store import Store, Tablet
+    from garboard_shop.store import Register, Store, Tablet
 
 DEFAULT_FOLDER = Path("garboard-shop")
 ADDRESS_FILE = "address.json"
 NEEDED = ("starlette", "uvicorn", "cryptography", "segno")
+NEEDED_FOR_A_DATABASE = ("psycopg", "psycopg_pool")
 
 folder_option = click.option(
     "--folder",
@@ -31,6 +34,14 @@ folder_option = click.option(
     show_default=True,
     help="Where the shop keeps everything.",
 )
+store_option = click.option(
+    "--store",
+    "store_url",
+    default="",
+    envvar="GARBOARD_SHOP_STORE",
+    metavar="URL",
+    help="Keep everything in a PostgreSQL database instead of the folder: postgresql://user@host/database.",
+)
 role_option = click.option("--role", type=click.Choice(ROLES), default=TECHNICIAN, show_default=True)
 
 
@@ -38,19 +49,27 @@ role_option = click.option("--role", type=click.Choice(ROLES), default=TECHNICIA
 @folder_option
 @click.option("--host", default="0.0.0.0", show_default=True, help="Address of this machine to listen on.")
 @click.option("--port", type=click.IntRange(0, 65535), default=DEFAULT_PORT, show_default=True)
-@click.option(
-    "--store", "store_url", default="", metavar="URL", help="Keep entries in a database instead of the folder."
-)
+@store_option
+@click.option("--copy-to", default="", metavar="URL", help="Copy the shop to a database, compare the counts, and end.")
 @click.option("--name", default="", help="What tablets call the shop; this machine's name otherwise.")
 @click.option("--announce/--no-announce", default=True, help="Tell tablets on the wifi where the server is.")
 @role_option
-def shop(folder: Path, host: str, port: int, store_url: str, name: str, announce: bool, role: str) -> None:
+def shop(
+    folder: Path, host: str, port: int, store_url: str, copy_to: str, name: str, announce: bool, role: str
+) -> None:
     """Run the shop server.
 
     No configuration is needed. It prints its address and a code that pairs one tablet; `garboard shop-tablets pair`
     gives the next one. Stop it with Ctrl-C. Back up by copying the folder.
+
+    A shop that outgrows one machine keeps everything in PostgreSQL: stop the server, give --copy-to once, then run
+    with --store. Several servers may run on one database. Several addresses, with a space between, share the hulls
+    out among databases. The folder then holds only the certificate tablets know the server by; copy it to each server.
     """
     need_server()
+    if copy_to:
+        _copy(folder, store_url, copy_to)
+        return
     import socket
 
     from garboard_shop import access, serve
@@ -65,7 +84,7 @@ def shop(folder: Path, host: str, port: int, store_url: str, name: str, announce
         here, port = serve.reachable_host(host), listening.getsockname()[1]
         _keep_address(folder / SHOP_FOLDER, here, port)
         code = access.open_code(store.register, role, here, port, certificate.fingerprint, wall_milliseconds())
-        click.echo(f"Shop server at {code.address}, everything kept in {folder}")
+        click.echo(f"Shop server at {code.address}, everything kept in {place_of(folder, store_url)}")
         tell_code(code, role)
         serve.run(make_app(store, name=name or socket.gethostname()), listening, certificate, announce)
     finally:
@@ -79,12 +98,12 @@ def shop_tablets() -> None:
 
 @shop_tablets.command("list")
 @folder_option
+@store_option
 @click.option("--json", "as_json", is_flag=True)
-def list_tablets(folder: Path, as_json: bool) -> None:
+def list_tablets(folder: Path, store_url: str, as_json: bool) -> None:
     """Every tablet: role, last contact, how far its clock was off."""
-    from garboard_shop.embedded import FileRegister
-
-    tablets = FileRegister(_existing(folder)).tablets()
+    with opened_register(folder, store_url) as register:
+        tablets = register.tablets()
     if as_json:
         plain = [{k: v for k, v in attrs.asdict(tablet).items() if k != "token_hash"} for tablet in tablets]
         click.echo(json.dumps({"format": "garboard tablets", "version": 1, "tablets": plain}, indent=1))
@@ -97,31 +116,33 @@ def list_tablets(folder: Path, as_json: bool) -> None:
 
 @shop_tablets.command("pair")
 @folder_option
+@store_option
 @role_option
-def pair_tablet(folder: Path, role: str) -> None:
+def pair_tablet(folder: Path, store_url: str, role: str) -> None:
     """A new code, for one tablet, while the server is running."""
     need_server()
     from garboard_shop import access
     from garboard_shop.certificate import own_certificate
-    from garboard_shop.embedded import SHOP_FOLDER, FileRegister
+    from garboard_shop.embedded import SHOP_FOLDER
 
     host, port = _kept_address(_existing(folder) / SHOP_FOLDER)
     fingerprint = own_certificate(folder / SHOP_FOLDER).fingerprint
-    tell_code(access.open_code(FileRegister(folder), role, host, port, fingerprint, wall_milliseconds()), role)
+    with opened_register(folder, store_url) as register:
+        tell_code(access.open_code(register, role, host, port, fingerprint, wall_milliseconds()), role)
 
 
 @shop_tablets.command("remove")
 @folder_option
+@store_option
 @click.argument("tablet")
 @click.option("--by", required=True, help="Who removes it.")
-def remove_tablet(folder: Path, tablet: str, by: str) -> None:
+def remove_tablet(folder: Path, store_url: str, tablet: str, by: str) -> None:
     """Shut a tablet out, by its id: it can neither read nor write from now on."""
-    from garboard_shop.embedded import FileRegister
-
-    register = FileRegister(_existing(folder))
-    if not register.remove_tablet(tablet, by, wall_milliseconds()):
-        there = ", ".join(one.id for one in register.tablets() if not one.is_removed) or "none"
-        raise InputError(str(folder), [Fault("tablet", f"the id of one that takes part: {there}", repr(tablet))])
+    with opened_register(folder, store_url) as register:
+        if not register.remove_tablet(tablet, by, wall_milliseconds()):
+            there = ", ".join(one.id for one in register.tablets() if not one.is_removed) or "none"
+            place = place_of(folder, store_url)
+            raise InputError(place, [Fault("tablet", f"the id of one that takes part: {there}", repr(tablet))])
     click.echo(f"{tablet} can neither read nor write any more")
 
 
@@ -136,13 +157,64 @@ def need_server() -> None:
 def open_store(folder: Path, url: str) -> Store:
     """The store a command names: the folder itself, or a database. Raises InputError."""
     if url:
-        raise InputError("--store", [Fault("store", "nothing: entries are kept in the folder", repr(url))])
+        return _open_database(url)
     from garboard_shop.embedded import EmbeddedStore
 
     try:
         return EmbeddedStore(folder)
     except FolderInUse as holder:
         raise InputError(str(folder), [Fault("folder", "one no other program writes in", str(holder))]) from None
+
+
+@contextmanager
+def opened_register(folder: Path, url: str) -> Iterator[Register]:
+    """The register of the folder or database a command names, whether or not a server runs on it."""
+    if not url:
+        from garboard_shop.embedded import FileRegister
+
+        yield FileRegister(_existing(folder))
+        return
+    with closing(_open_database(url)) as store:
+        yield store.register
+
+
+def place_of(folder: Path, url: str) -> str:
+    """What a store is called in messages, without its password."""
+    if not url:
+        return str(folder)
+    from garboard_shop.postgres.database import addresses
+
+    return ", ".join(address.place for address in addresses(url))
+
+
+def _open_database(url: str) -> Store:
+    missing = [name for name in NEEDED_FOR_A_DATABASE if find_spec(name) is None]
+    if missing:
+        expected = "the office part: pip install 'garboard[office]'"
+        raise InputError("--store", [Fault("packages", expected, f"no {', '.join(missing)}")])
+    from garboard_shop.postgres import PostgresStore
+
+    return PostgresStore(url)
+
+
+def _copy(folder: Path, url: str, copy_to: str) -> None:
+    from garboard_shop.moving import copy_shop
+
+    def told(what: str, done: int, of: int) -> None:
+        click.echo(f"\r{what}: {done} of {of} ", nl=done == of, err=True)
+
+    if not url:
+        _existing(folder)
+    with closing(open_store(folder, url)) as here, closing(_open_database(copy_to)) as there:
+        copied = copy_shop(here, there, told)
+    for counted in copied.counts:
+        click.echo(f"{counted.what:<12}{counted.here:>10} here{counted.there:>10} in the copy")
+    for name, reason in copied.unequal.items():
+        click.echo(f"{name}: {reason}")
+    if not copied.is_whole:
+        expected = "everything in it; put right what is named above and give the same command again"
+        raise InputError(place_of(folder, copy_to), [Fault("copy", expected, "less than that")])
+    click.echo(f"Everything is in {place_of(folder, copy_to)}. Run the server with --store from now on.")
 
 
 def tell_code(code: PairingCode, role: str) -> None:

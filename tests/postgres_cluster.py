@@ -1,0 +1,130 @@
+"""A PostgreSQL server of the tests' own: a temporary folder, a socket in it, no network, gone afterwards."""
+
+from __future__ import annotations
+
+import contextlib
+import itertools
+import os
+import pwd
+import shutil
+import signal
+import subprocess
+import tempfile
+import time
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+USER = "shop"
+PLACES = Path("/usr/lib/postgresql")
+
+
+def programs() -> Path | None:
+    """Where Debian keeps the newest PostgreSQL server's programs."""
+    found = sorted(PLACES.glob("*/bin/initdb"), key=lambda path: float(path.parts[-3]))
+    return found[-1].parent if found else None
+
+
+def why_not_here() -> str:
+    """Why no server can be started here; "" when one can."""
+    if programs() is None:
+        return f"no PostgreSQL server under {PLACES}: install Debian's package postgresql"
+    if os.geteuid() == 0 and not _unprivileged():
+        return "a PostgreSQL server does not run as root, and there is no user postgres or nobody"
+    return ""
+
+
+class Cluster:
+    """A running server.
+
+    settings : further settings, such as {"fsync": "off"}
+    """
+
+    def __init__(self, settings: dict[str, str] | None = None) -> None:
+        self.folder = Path(tempfile.mkdtemp(prefix="gb-pg-", dir="/tmp"))
+        self._settings = {
+            "listen_addresses": "",
+            "unix_socket_directories": str(self.folder),
+            "max_connections": "200",
+            "logging_collector": "off",
+            **(settings or {}),
+        }
+        self._names = itertools.count(1)
+        self._process: subprocess.Popen[bytes] | None = None
+        self._programs = programs() or PLACES
+        self._log = (self.folder / "log").open("ab")
+        if user := _unprivileged():
+            shutil.chown(self.folder, user)
+        self._run("initdb", "-D", str(self.data), "-U", USER, "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8", "-N")
+
+    @property
+    def data(self) -> Path:
+        return self.folder / "data"
+
+    def __enter__(self) -> Self:
+        self.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.kill()
+        self._log.close()
+        shutil.rmtree(self.folder, ignore_errors=True)
+
+    def start(self) -> None:
+        """Start it, after a kill with the recovery that brings, and wait until it answers."""
+        options = [part for name, value in self._settings.items() for part in ("-c", f"{name}={value}")]
+        command = [str(self._programs / "postgres"), "-D", str(self.data), *options]
+        self._process = subprocess.Popen(
+            command, stdout=self._log, stderr=self._log, user=_unprivileged(), start_new_session=True, cwd=self.folder
+        )
+        for _ in range(1200):
+            if self._process.poll() is not None:
+                break
+            if self._ask("pg_isready", "-q", "-h", str(self.folder), "-U", USER):
+                return
+            time.sleep(0.05)
+        raise RuntimeError(f"the server did not start:\n{(self.folder / 'log').read_text()[-3000:]}")
+
+    def kill(self) -> None:
+        """kill -9 of the server and all its processes."""
+        if self._process is None:
+            return
+        for process in [*_children(self._process.pid), self._process.pid]:
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(process, signal.SIGKILL)
+        self._process.wait()
+        self._process = None
+        (self.data / "postmaster.pid").unlink(missing_ok=True)
+
+    def database(self, encoding: str = "UTF8") -> str:
+        """A new empty database; its address."""
+        name = f"shop{next(self._names)}"
+        self._run(
+            *("createdb", "-h", str(self.folder), "-U", USER, "-T", "template0", "-E", encoding),
+            *("--lc-collate=C", "--lc-ctype=C", name),
+        )
+        return f"postgresql://{USER}@/{name}?host={self.folder}"
+
+    def _run(self, program: str, *arguments: str) -> None:
+        if not self._ask(program, *arguments):
+            raise RuntimeError(f"{program} failed:\n{(self.folder / 'log').read_text()[-3000:]}")
+
+    def _ask(self, program: str, *arguments: str) -> bool:
+        command = [str(self._programs / program), *arguments]
+        done = subprocess.run(command, stdout=self._log, stderr=self._log, user=_unprivileged(), cwd=self.folder)
+        return done.returncode == 0
+
+
+def _unprivileged() -> str | None:
+    """The user a server runs as: this one, or another when this is root."""
+    if os.geteuid() != 0:
+        return None
+    known = {entry.pw_name for entry in pwd.getpwall()}
+    return next((name for name in ("postgres", "nobody") if name in known), None)
+
+
+def _children(process: int) -> list[int]:
+    found = subprocess.run(["ps", "-o", "pid=", "--ppid", str(process)], capture_output=True, text=True)
+    return [int(line) for line in found.stdout.split()]
