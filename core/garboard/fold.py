@@ -63,8 +63,9 @@ class Slot:
 
     def add(self, entry: Entry) -> None:
         self.entries[entry.id] = entry
-        self._replaced.update(entry.replaces)
-        self.head_ids.difference_update(entry.replaces)
+        if replaced := entry.replaces:
+            self._replaced.update(replaced)
+            self.head_ids.difference_update(replaced)
         if entry.id not in self._replaced:
             self.head_ids.add(entry.id)
 
@@ -181,11 +182,11 @@ class _JobIndex:
     covered: dict[str, set[str]] = attrs.field(factory=dict)
     not_covered: dict[str, dict[str, Entry]] = attrs.field(factory=dict)
 
-    def add(self, entry: Entry) -> None:
-        if entry.kind == "signoff":
-            self._add_sign_off(entry)
-        elif slot_of(entry).kind != "signoff":
+    def add(self, entry: Entry, slot: SlotKey) -> None:
+        if slot.kind != "signoff":
             self._add_other(entry)
+        elif entry.kind == "signoff":
+            self._add_sign_off(entry)
 
     def reach(self, entry: Entry, replacing: Iterable[str]) -> None:
         """An entry came, of this job or another: sign-offs cover it that cover one of those replacing it."""
@@ -255,14 +256,16 @@ class Fold:
             self._replacing.setdefault(target, []).append(entry.id)
         if entry.hull_key == self.hull:
             self._typed[entry.hull] = self._typed.get(entry.hull, 0) + 1
-        if entry.job:
-            self._index(entry.job).add(entry)
-        self._reach(entry)
+        key = slot_of(entry)
+        if job := entry.job:
+            self._index(job).add(entry, key)
+        self._reach(entry, key)
         if not entry.is_understood:
             self.unknown[entry.id] = entry
             return True
-        key = slot_of(entry)
-        self.slots.setdefault(key, Slot()).add(entry)
+        if key not in self.slots:
+            self.slots[key] = Slot()
+        self.slots[key].add(entry)
         if key.job:
             self._index(key.job).slots.add(key)
         self._standing.pop(key, None)
@@ -275,9 +278,8 @@ class Fold:
             self._jobs[job] = _JobIndex(self._entries)
         return self._jobs[job]
 
-    def _reach(self, entry: Entry) -> None:
+    def _reach(self, entry: Entry, slot: SlotKey) -> None:
         """Sign-offs learn what they cover. Only a vessel's field is shared by jobs."""
-        slot = slot_of(entry)
         replacing = [other for other in self._replacing.get(entry.id, ()) if slot_of(self._entries[other]) == slot]
         for job in [slot.job] if slot.job else self._jobs:
             self._index(job).reach(entry, replacing)

@@ -1,0 +1,339 @@
+"""How near hull files come to the least any program could do, as ratios within one run, medians of five.
+
+Saving is held against a bare append and flush of the same bytes. Merging the day of 20 tablets is held against
+reading their files, parsing every line with a fast parser, and writing the different ones once with one flush; and
+stands side by side with other ways to keep the same entries. Prints a table in Markdown; asserts no time.
+
+Run by hand:  python tests/bench/bench_hulls.py
+Goals: saving within 1.5 times, the union of the day's merge within 1.8 times.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import platform
+import random
+import resource
+import shutil
+import sqlite3
+import statistics
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import attrs
+import orjson
+import pycrdt
+import tinydb
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from campaigns.writers import entry_number
+from garboard.fold import Fold, fold
+from garboard.hullfile import HullFolder
+from garboard.merge import bring_entries, merge
+
+HULL = "ABC00001A526"
+TABLETS, HULLS_IN_ALL, HULLS_A_TABLET, ENTRIES_A_HULL, OWN_ENTRIES = 20, 100, 40, 200, 50
+COPIES = TABLETS * HULLS_A_TABLET * ENTRIES_A_HULL
+ROUNDS = 5
+
+
+@attrs.frozen
+class Row:
+    """One line of the table. The ratio is against the row that states the limit of its part."""
+
+    what: str
+    seconds: float
+    against: float
+    memory: int = 0
+    remark: str = ""
+
+    def __str__(self) -> str:
+        took = f"{self.seconds * 1e6:.0f} us" if self.seconds < 1e-3 else f"{self.seconds * 1e3:.4g} ms"
+        ratio = f"{self.seconds / self.against:.2f}" if self.against else ""
+        return (
+            f"| {self.what} | {took} | {ratio} | {f'{self.memory / 1024:.0f}' if self.memory else ''} | {self.remark} |"
+        )
+
+
+def saving(where: Path, history: int = 200, saves: int = 200) -> Iterator[Row]:
+    """A save and a bare append of the same bytes in turn; five such series."""
+    series: dict[str, list[float]] = {"bare": [], "save": [], "made": []}
+    for number in range(ROUNDS):
+        for name, median in _one_series(where / f"saving-{number}", history, saves).items():
+            series[name].append(median)
+    bare = statistics.median(series["bare"])
+    yield Row("limit: append of the same bytes and flush", bare, bare)
+    yield Row(f"save an entry at {history} entries", statistics.median(series["save"]), bare)
+    yield Row("the same with making the entry and taking it into the fold", statistics.median(series["made"]), bare)
+
+
+def _one_series(where: Path, history: int, saves: int) -> dict[str, float]:
+    took: dict[str, list[float]] = {"bare": [], "save": [], "made": []}
+    with HullFolder(where) as hulls:
+        hulls.put_if_absent(HULL, [entry_number(number, HULL) for number in range(history)])
+        state = fold(HULL, hulls.entries(HULL))
+        descriptor = os.open(where / "bare", os.O_WRONLY | os.O_CREAT | os.O_APPEND)
+        os.write(descriptor, hulls.hull(HULL).journal.path.read_bytes())
+        for number in range(saves):
+            entry = entry_number(10_000 + number, HULL)
+            line = b"%b %b\n" % (entry.id.encode(), entry.raw)
+            times = [time.perf_counter()]
+            hulls.save(entry)
+            times.append(time.perf_counter())
+            os.write(descriptor, line)
+            os.fsync(descriptor)
+            times.append(time.perf_counter())
+            made = entry_number(20_000 + number, HULL)
+            hulls.save(made)
+            state.add(made)
+            times.append(time.perf_counter())
+            for name, start, end in zip(("save", "bare", "made"), times[:-1], times[1:], strict=True):
+                took[name].append(end - start)
+        os.close(descriptor)
+    return {name: statistics.median(times) for name, times in took.items()}
+
+
+def merging(where: Path) -> Iterator[Row]:
+    """The day of 20 tablets, each way in turn, five times; each in a process of its own for its peak memory."""
+    tablets = [_tablet(where, number) for number in range(TABLETS)]
+    ways: dict[str, Way] = {
+        "limit: read, parse every line, write the different ones, one flush": _limit,
+        "**the union**: proved, checked, a flush a hull": _union,
+        "the whole merge with its report (folds every hull before and after)": _merge,
+        "pycrdt, one document a hull (nothing checked, one flush a hull)": _pycrdt,
+        "SQLite, INSERT OR IGNORE in one transaction (nothing checked)": _sqlite,
+    }
+    took: dict[str, list[tuple[float, int]]] = {name: [] for name in ways}
+    for number in range(ROUNDS):
+        for place, (name, way) in enumerate(ways.items()):
+            os.sync()
+            target = where / f"target-{number}-{place}"
+            took[name].append(_in_a_process(way, tablets, target))
+            shutil.rmtree(target) if target.is_dir() else target.unlink()
+    idle = _in_a_process(lambda *_: 0.0, tablets, where)[1]
+    limit = statistics.median(seconds for seconds, _ in took[next(iter(ways))])
+    for name, outcomes in took.items():
+        memory = statistics.median(peak for _, peak in outcomes) - idle
+        yield Row(name, statistics.median(seconds for seconds, _ in outcomes), limit, int(memory))
+    hulls, entries = 4, 100
+    measured = _in_a_process(_upsert_loop(hulls, entries), tablets, where / "upsert")[0]
+    # Each upsert reads and writes the whole table, so a hull costs by the square of its entries; see _upsert_loop.
+    scaled = measured * (COPIES / (hulls * entries)) * (_mean_entries(tablets) / entries)
+    remark = f"measured on {hulls} hulls of {entries} ({measured:.2f} s), scaled by entries and by hull size"
+    yield Row("TinyDB, upsert one by one into a file a hull", scaled, limit, remark=remark)
+
+
+Way = Callable[[list[Path], Path], float]
+
+
+def _tablet(where: Path, number: int) -> Path:
+    folder = where / f"tablet-{number}"
+    hulls = [f"ABC{hull:05d}A526" for hull in range(HULLS_IN_ALL)]
+    with HullFolder(folder) as held, held.batch():
+        for hull in random.Random(number).sample(hulls, HULLS_A_TABLET):
+            shared = [entry_number(entry, hull) for entry in range(ENTRIES_A_HULL - OWN_ENTRIES)]
+            own = [entry_number(entry, hull, f"tablet-{20 + number}") for entry in range(1000, 1000 + OWN_ENTRIES)]
+            held.put_if_absent(hull, [*shared, *own])
+    return folder
+
+
+def _lines(tablets: list[Path]) -> Iterator[tuple[str, list[bytes]]]:
+    for tablet in tablets:
+        for path in (tablet / "hulls").iterdir():
+            yield path.name, path.read_bytes().split(b"\n")[1:-1]
+
+
+def _limit(tablets: list[Path], target: Path) -> float:
+    start = time.perf_counter()
+    seen, kept = set(), []
+    for _, lines in _lines(tablets):
+        for line in lines:
+            orjson.loads(line[33:])
+            if line[:32] not in seen:
+                seen.add(line[:32])
+                kept.append(line)
+    _write(target, b"\n".join(kept))
+    return time.perf_counter() - start
+
+
+def _write(path: Path, data: bytes) -> None:
+    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT)
+    os.write(descriptor, data)
+    os.fsync(descriptor)
+    os.close(descriptor)
+
+
+def _union(tablets: list[Path], target: Path) -> float:
+    start = time.perf_counter()
+    with HullFolder(target) as shop:
+        bring_entries([HullFolder(tablet, read_only=True) for tablet in tablets], shop)
+    return time.perf_counter() - start
+
+
+def _merge(tablets: list[Path], target: Path) -> float:
+    start = time.perf_counter()
+    with HullFolder(target) as shop:
+        report = merge([HullFolder(tablet, read_only=True) for tablet in tablets], shop)
+    if not report.complete:
+        raise RuntimeError("the merge is not complete")
+    return time.perf_counter() - start
+
+
+def _pycrdt(tablets: list[Path], target: Path) -> float:
+    """What each tablet holds of a hull is one update, made before the clock starts; applying and storing is timed."""
+    updates: list[tuple[str, bytes]] = []
+    shared: dict[str, bytes] = {}
+    for name, lines in _lines(tablets):
+        held: pycrdt.Doc[pycrdt.Map[str]] = pycrdt.Doc()
+        common = [line for line in lines if b'"dev":"tablet-07"' in line]
+        if name not in shared:
+            first: pycrdt.Doc[pycrdt.Map[str]] = pycrdt.Doc()
+            _put_lines(first, common)
+            shared[name] = first.get_update()
+        held.apply_update(shared[name])
+        _put_lines(held, [line for line in lines if line not in set(common)])
+        updates.append((name, held.get_update()))
+    target.mkdir()
+    start = time.perf_counter()
+    documents: dict[str, pycrdt.Doc[pycrdt.Map[str]]] = {}
+    for name, update in updates:
+        documents.setdefault(name, pycrdt.Doc()).apply_update(update)
+    for name, document in documents.items():
+        _write(target / name, document.get_update())
+    return time.perf_counter() - start
+
+
+def _put_lines(document: pycrdt.Doc[pycrdt.Map[str]], lines: list[bytes]) -> None:
+    entries = document.get("entries", type=pycrdt.Map)
+    with document.transaction():
+        for line in lines:
+            entries[line[:32].decode()] = line[33:].decode()
+
+
+def _sqlite(tablets: list[Path], target: Path) -> float:
+    target.mkdir()
+    start = time.perf_counter()
+    connection = sqlite3.connect(target / "shop.db")
+    connection.execute("PRAGMA journal_mode=WAL")
+    connection.execute("PRAGMA synchronous=FULL")
+    connection.execute("CREATE TABLE entry (hull TEXT, id BLOB, body BLOB, PRIMARY KEY (hull, id)) WITHOUT ROWID")
+    with connection:
+        for name, lines in _lines(tablets):
+            rows = ((name, line[:32], line[33:]) for line in lines)
+            connection.executemany("INSERT OR IGNORE INTO entry VALUES (?, ?, ?)", rows)
+    connection.close()
+    return time.perf_counter() - start
+
+
+def _upsert_loop(hulls: int, entries: int) -> Way:
+    def work(tablets: list[Path], target: Path) -> float:
+        target.mkdir()
+        parts = [(name, lines[:entries]) for name, lines in list(_lines(tablets[:1]))[:hulls]]
+        start = time.perf_counter()
+        for name, lines in parts:
+            with tinydb.TinyDB(target / f"{name}.json") as table:
+                for line in lines:
+                    document = {**orjson.loads(line[33:]), "id": line[:32].decode()}
+                    table.upsert(document, tinydb.where("id") == document["id"])
+        return time.perf_counter() - start
+
+    return work
+
+
+def _mean_entries(tablets: list[Path]) -> float:
+    """Different entries in a merged hull, on average."""
+    of_hull: dict[str, set[bytes]] = {}
+    for name, lines in _lines(tablets):
+        of_hull.setdefault(name, set()).update(line[:32] for line in lines)
+    return statistics.mean(map(len, of_hull.values()))
+
+
+def _in_a_process(way: Way, tablets: list[Path], target: Path) -> tuple[float, int]:
+    """Seconds it took, and the process's peak memory [kB]."""
+    answer_from, answer_to = os.pipe()
+    child = os.fork()
+    if child == 0:
+        try:
+            seconds = way(tablets, target)
+            os.write(answer_to, f"{seconds} {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss}".encode())
+        finally:
+            os._exit(0)
+    os.close(answer_to)
+    with os.fdopen(answer_from) as pipe:
+        answer = pipe.read().split()
+    os.waitpid(child, 0)
+    return float(answer[0]), int(answer[1])
+
+
+def opening(where: Path, entries: int = 10_000) -> Iterator[Row]:
+    """A hull of many entries opened, against reading and parsing its file; then one entry more taken into the fold."""
+    with HullFolder(where / "large") as hulls:
+        hulls.put_if_absent(HULL, [entry_number(number, HULL) for number in range(entries)])
+        path = hulls.hull(HULL).journal.path
+
+    def parse() -> object:
+        return [orjson.loads(line[33:]) for line in path.read_bytes().split(b"\n")[1:-1]]
+
+    def open_file() -> object:
+        with HullFolder(where / "large", read_only=True) as folder:
+            return folder.ids(HULL)
+
+    with HullFolder(where / "large", read_only=True) as folder:
+        held = folder.entries(HULL)
+    limit = _median(parse)
+    yield Row(f"limit: read and parse a file of {entries} entries", limit, limit)
+    yield Row("open the file, each line proved", _median(open_file), limit)
+    yield Row("fold what was opened", _median(lambda: fold(HULL, held)), limit)
+    at_100 = _adding(100)
+    yield Row("add one entry to a fold of 100", at_100, at_100)
+    yield Row(f"add one entry to a fold of {entries}", _adding(entries), at_100)
+
+
+def _adding(history: int, more: int = 1000) -> float:
+    """Seconds for one entry: a thousand added, one after another, to a fold of so many."""
+    entries = [entry_number(number, HULL) for number in range(history + more)]
+    rounds = []
+    for _ in range(ROUNDS):
+        state: Fold = fold(HULL, entries[:history])
+        start = time.perf_counter()
+        for entry in entries[history:]:
+            state.add(entry)
+        rounds.append((time.perf_counter() - start) / more)
+    return statistics.median(rounds)
+
+
+def _median(work: Callable[[], object]) -> float:
+    times = []
+    for _ in range(ROUNDS):
+        start = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - start)
+    return statistics.median(times)
+
+
+def _machine() -> str:
+    lines = Path("/proc/cpuinfo").read_text().splitlines() if Path("/proc/cpuinfo").exists() else []
+    model = next((line.split(": ")[1] for line in lines if line.startswith("model name")), platform.processor())
+    load = f", load average {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else ""
+    return f"{os.cpu_count()} cores ({model}), {platform.system()}, Python {platform.python_version()}{load}"
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--where", type=Path, help="a folder on the disk to measure")
+    with tempfile.TemporaryDirectory(dir=options.parse_args().where) as folder:
+        print(f"{_machine()}; medians of {ROUNDS}\n")
+        print("| what | time | of the limit | memory [MB] | |\n| --- | --- | --- | --- | --- |")
+        for part in (saving, merging, opening):
+            for row in part(Path(folder)):
+                print(row, flush=True)
+        print(f"\nThe day: {COPIES} copies of entries on {TABLETS} tablets, {HULLS_A_TABLET} hulls each.")
+
+
+if __name__ == "__main__":
+    main()
