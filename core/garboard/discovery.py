@@ -25,10 +25,11 @@ def properties_of(fingerprint: str) -> dict[str, str]:
     return {FINGERPRINT: fingerprint[:_SHOWN], PROTOCOL: "1"}
 
 
-def look_for(shop: PairedShop, patience: float = 3.0) -> PairedShop | None:
+def look_for(shop: PairedShop, patience: float = 3.0, only_on: str = "") -> PairedShop | None:
     """The paired shop at the address it announces.
 
     patience : how long to listen [s]
+    only_on  : the one address of this machine to listen on; all of them when empty
     returns  : None when it is not heard, or zeroconf is not installed
     """
     try:
@@ -42,7 +43,7 @@ def look_for(shop: PairedShop, patience: float = 3.0) -> PairedShop | None:
             heard.add(name)
 
     try:
-        network = Zeroconf()
+        network = Zeroconf(interfaces=[only_on]) if only_on else Zeroconf()
     except OSError:
         return None
     try:

@@ -19,7 +19,7 @@ from typing import NamedTuple
 from garboard.records import JsonValue
 
 PROTOCOL = 1
-SHORT_DIGITS = 8
+SHORT_DIGITS = 6
 """Hexadecimal characters of an id in a first exchange. Two ids that begin alike are told apart in the next round."""
 WHOLE_DIGITS = 32
 

@@ -74,6 +74,7 @@ class Server:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.port = 0
+        self.first_code = ""
         self._process: subprocess.Popen[str] | None = None
 
     def start(self) -> str:
@@ -108,6 +109,12 @@ class Server:
         self._process.stdout.close()
         self._process = None
         return True
+
+    @property
+    def process(self) -> int:
+        """Its process number."""
+        assert self._process is not None
+        return self._process.pid
 
     @property
     def is_running(self) -> bool:

@@ -225,7 +225,7 @@ def test_entries_too_many_or_cut_off(
         (b"[]", 400, "object"),
         (b"{}", 400, "digits"),
         (b'{"digits":8}', 400, "hulls"),
-        (b'{"digits":7,"hulls":{}}', 400, "digits"),
+        (b'{"digits":5,"hulls":{}}', 400, "digits"),
         (b'{"digits":33,"hulls":{}}', 400, "digits"),
         (b'{"digits":true,"hulls":{}}', 400, "digits"),
         (b'{"digits":8,"hulls":[]}', 400, "hulls"),
