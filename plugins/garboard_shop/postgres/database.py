@@ -111,9 +111,14 @@ class Database:
     @contextmanager
     def saving(self) -> Iterator[psycopg.Connection]:
         """A connection whose changes are kept together, on the disk when the block ends. Raises NotSaved."""
+        with self.or_not_saved(), self._pool.connection() as connection, connection.transaction():
+            yield connection
+
+    @contextmanager
+    def or_not_saved(self) -> Iterator[None]:
+        """What the database fails at while the block runs is told as NotSaved."""
         try:
-            with self._pool.connection() as connection, connection.transaction():
-                yield connection
+            yield
         except (psycopg.Error, PoolTimeout) as failure:
             raise NotSaved(f"{self.place} did not keep it: {str(failure).strip().splitlines()[0]}") from failure
 

@@ -67,7 +67,7 @@ def put_if_absent(database: Database, offered: Mapping[str, CheckedEntries], not
     note    : who delivers them and when; its ids are filled in
     errors  : storage.NotSaved
     """
-    with database.reading() as connection:
+    with database.or_not_saved(), database.reading() as connection:
         wanted, refused = _fitting(_absent(connection, database.yard, offered))
     if not wanted:
         return Put((), refused)
