@@ -100,6 +100,23 @@ def test_p7_a_merge_cut_off_at_any_byte_is_finished_by_the_next(
         path.write_bytes(merged)
 
 
+def test_p7_what_a_flipped_bit_costs_the_next_merge_brings_back(sides: tuple[Path, Path]) -> None:
+    """A bit in every part of a merged file: at most one entry is missing, and after the next merge none is."""
+    source, target = sides
+    path = target / "hulls" / journal.file_name(HULLS[1])
+    _merge(source, target)
+    merged = path.read_bytes()
+    lost = 0
+    for place in range(0, len(merged), 29):
+        path.write_bytes(merged[:place] + bytes([merged[place] ^ 1 << place % 8]) + merged[place + 1 :])
+        with HullFolder(target, read_only=True) as ours:
+            missing = 3 - len(ours.ids(HULLS[1]))
+        assert missing in (0, 1)
+        lost += missing
+        _expect_finished(source, target)
+    assert lost > 10
+
+
 @attrs.define
 class Failing:
     """Lets so many calls pass, then fails one, or every one from then on."""
