@@ -28,7 +28,7 @@ from garboard.records import JsonValue
 from garboard.storage import NewerFormat, NotSaved
 from garboard.wire import Differences, Garbled
 from garboard_shop import access
-from garboard_shop.store import MANAGER, ROLES, Store, Tablet
+from garboard_shop.store import MANAGER, ROLES, Store, StoreAway, Tablet
 
 LONGEST_REQUEST = 60.0
 """How long a body may take to come [s]."""
@@ -425,6 +425,10 @@ def _safely(endpoint: Endpoint) -> Endpoint:
         except NotSaved as failure:
             log.error("not saved: %s", failure)
             return _json(request, {"refused": f"the shop could not save: {failure}"}, status=507)
+        except StoreAway as away:
+            log.error("%s", away)
+            reason = "the shop server cannot reach its database; it works again by itself once it can"
+            return _json(request, {"refused": reason}, status=503)
         except ClientDisconnect:
             return _Silence()
         except Exception:

@@ -19,6 +19,10 @@ MINUTES_A_CODE_WORKS = 15
 TRIES_A_CODE_HAS = 5
 
 
+class StoreAway(Exception):
+    """The store does not answer. What was called saved is safe; the same call works once it is back."""
+
+
 class Holding(NamedTuple):
     """What is held of a hull: SHA-256 over its sorted ids run together, in hexadecimal; and how many entries."""
 
@@ -100,7 +104,7 @@ class Register(Protocol):
 
 
 class Store(Protocol):
-    """All a shop server keeps. Calls come from several threads."""
+    """All a shop server keeps. Calls come from several threads. Any call of a store elsewhere may raise StoreAway."""
 
     @property
     def attachments(self) -> AttachmentStore: ...

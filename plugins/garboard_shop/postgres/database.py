@@ -1,6 +1,7 @@
 """One PostgreSQL database of a shop: where it is, its connections, and what a change there promises.
 
 [1] PostgreSQL 15 documentation, 30.4 asynchronous commit.
+[2] PostgreSQL 15 documentation, appendix A: error codes.
 """
 
 from __future__ import annotations
@@ -18,10 +19,13 @@ from psycopg_pool import ConnectionPool, PoolTimeout
 from garboard.faults import Fault, InputError
 from garboard.storage import NotSaved
 from garboard_shop.postgres.schema import make_ready
+from garboard_shop.store import StoreAway
 
 MOST_CONNECTIONS = 10
 """To one database from one shop server; further requests wait their turn."""
 SECONDS_TO_WAIT = 10
+_OUT_OF_REACH = ("08", "57P", "53300")
+"""States [2] of a connection that broke, a server that stops or starts, and one with no connection to spare."""
 
 _NEXT_ADDRESS = re.compile(r"[\s,]+(?=postgres(?:ql)?://)")
 
@@ -104,26 +108,35 @@ class Database:
 
     @contextmanager
     def reading(self) -> Iterator[psycopg.Connection]:
-        """A connection on which every statement stands alone."""
-        with self._pool.connection() as connection:
+        """A connection on which every statement stands alone. Raises StoreAway."""
+        with self._or_away(), self._pool.connection() as connection:
             yield connection
 
     @contextmanager
     def saving(self) -> Iterator[psycopg.Connection]:
-        """A connection whose changes are kept together, on the disk when the block ends. Raises NotSaved."""
-        with self.or_not_saved(), self._pool.connection() as connection, connection.transaction():
-            yield connection
+        """A connection whose changes are kept together, on the disk when the block ends. Raises StoreAway, NotSaved."""
+        try:
+            with self.reading() as connection, connection.transaction():
+                yield connection
+        except psycopg.Error as failure:
+            raise NotSaved(f"{self.place} did not keep it: {_first_line(failure)}") from failure
 
     @contextmanager
-    def or_not_saved(self) -> Iterator[None]:
-        """What the database fails at while the block runs is told as NotSaved."""
+    def _or_away(self) -> Iterator[None]:
         try:
             yield
-        except (psycopg.Error, PoolTimeout) as failure:
-            raise NotSaved(f"{self.place} did not keep it: {str(failure).strip().splitlines()[0]}") from failure
+        except (psycopg.OperationalError, PoolTimeout) as failure:
+            state = getattr(failure, "sqlstate", None)
+            if state is None or state.startswith(_OUT_OF_REACH):
+                raise StoreAway(f"{self.place} does not answer: {_first_line(failure)}") from failure
+            raise
 
     def close(self) -> None:
         self._pool.close()
+
+
+def _first_line(failure: Exception) -> str:
+    return str(failure).strip().partition("\n")[0]
 
 
 def _answer_after_the_disk(connection: psycopg.Connection) -> None:

@@ -65,9 +65,9 @@ def put_if_absent(database: Database, offered: Mapping[str, CheckedEntries], not
 
     offered : by hull key
     note    : who delivers them and when; its ids are filled in
-    errors  : storage.NotSaved
+    errors  : storage.NotSaved, StoreAway
     """
-    with database.or_not_saved(), database.reading() as connection:
+    with database.reading() as connection:
         wanted, refused = _fitting(_absent(connection, database.yard, offered))
     if not wanted:
         return Put((), refused)

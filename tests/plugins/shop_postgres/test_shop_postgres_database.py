@@ -16,11 +16,10 @@ from campaigns.writers import entry_number
 from garboard.attachments import AttachmentDamaged
 from garboard.faults import InputError
 from garboard.hullfile import CheckedEntries
-from garboard.storage import NotSaved
 from garboard_shop.postgres import PostgresStore
 from garboard_shop.postgres.database import addresses
 from garboard_shop.postgres.schema import PARTITIONS, VERSION
-from garboard_shop.store import TECHNICIAN, Pairing, Tablet, WebUser
+from garboard_shop.store import TECHNICIAN, Pairing, StoreAway, Tablet, WebUser
 from postgres_cluster import Cluster, why_not_here
 
 HULL, OTHER = "ABC00001A526", "ABC00002A526"
@@ -315,7 +314,7 @@ def test_while_the_database_is_away_nothing_is_called_saved_and_afterwards_work_
         store.put_if_absent(some(HULL, range(5)), "t", NOON, 0)
         own.kill()
         store._databases[0]._pool.timeout = 0.5
-        with pytest.raises(NotSaved):
+        with pytest.raises(StoreAway):
             store.put_if_absent(some(HULL, range(5, 10)), "t", NOON, 0)
         own.start()
         store._databases[0]._pool.timeout = 20
