@@ -281,6 +281,11 @@ class HullFolder:
         with self._guard:
             return frozenset(self.hull(hull).journal.entries)
 
+    def count(self, hull: str) -> int:
+        """How many entries are held of a hull."""
+        with self._guard:
+            return len(self.hull(hull).journal.entries)
+
     def get(self, hull: str, ids: Iterable[str] | None = None) -> CheckedEntries:
         """Entries of a hull by id; all of them when no ids are given. Ids not here are left out."""
         with self._guard:

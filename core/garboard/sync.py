@@ -45,6 +45,8 @@ __all__ = [
 MOST_ROUNDS = 6
 """Exchanges before giving up on equality: others may be bringing theirs ashore meanwhile."""
 IDS_IN_A_QUESTION = 5000
+IDS_OF_A_NEW_HULL = 50
+"""What a hull counts at least, since the shop may hold much of one this tablet holds nothing of."""
 FAR_OFF = 60_000
 """A clock further off than this is worth telling the technician [ms]."""
 
@@ -264,7 +266,7 @@ class _Ashore:
 
     def _mine(self) -> dict[str, tuple[str, int]]:
         digests = self.folder.digests()
-        return {hull: (digest, len(self.folder.ids(hull))) for hull, digest in digests.items()}
+        return {hull: (digest, self.folder.count(hull)) for hull, digest in digests.items()}
 
     def _differing(self, theirs: Mapping[str, tuple[str, int]]) -> dict[str, frozenset[str]]:
         """Ids held of each hull that is not the same on both sides."""
@@ -280,11 +282,14 @@ class _Ashore:
 
     def _groups(self, differing: Mapping[str, frozenset[str]]) -> Iterator[dict[str, frozenset[str]]]:
         group: dict[str, frozenset[str]] = {}
+        size = 0
         for hull, ids in differing.items():
-            if group and sum(map(len, group.values())) + len(ids) > IDS_IN_A_QUESTION:
+            weight = max(len(ids), IDS_OF_A_NEW_HULL)
+            if group and size + weight > IDS_IN_A_QUESTION:
                 yield group
-                group = {}
+                group, size = {}, 0
             group[hull] = ids
+            size += weight
         if group:
             yield group
 

@@ -53,7 +53,8 @@ class Differences(NamedTuple):
     """The shop's answer to the ids a tablet holds.
 
     needs : by hull, beginnings of the ids the shop does not hold
-    left  : by hull, how many entries there was no room for; ask again once these are kept
+    left  : hulls there was no room for; ask for them again once these are kept. The number says how many entries
+            of the hull at least
     lines : entries the tablet does not hold, as bytes
     """
 

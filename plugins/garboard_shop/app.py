@@ -30,6 +30,8 @@ from garboard.wire import Differences, Garbled
 from garboard_shop import access
 from garboard_shop.store import MANAGER, ROLES, Store, StoreAway, Tablet
 
+SMALL_ENTRY = 100
+"""No entry is smaller [bytes]."""
 LONGEST_REQUEST = 60.0
 """How long a body may take to come [s]."""
 
@@ -163,6 +165,9 @@ def differences_of(store: Store, theirs: dict[str, frozenset[str]], digits: int,
     left: dict[str, int] = {}
     lines: list[bytes] = []
     for hull in sorted(theirs):
+        if room <= 0:  # not even looked at: the tablet asks again
+            left[hull] = 1
+            continue
         try:
             held = store.ids(hull)
         except (NewerFormat, InputError):
@@ -170,7 +175,7 @@ def differences_of(store: Store, theirs: dict[str, frozenset[str]], digits: int,
         if missing := theirs[hull] - {name[:digits] for name in held}:
             needs[hull] = sorted(missing)
         offered = sorted(name for name in held if name[:digits] not in theirs[hull])
-        entries = store.get(hull, offered if room > 0 else ())
+        entries = store.get(hull, offered[: room // SMALL_ENTRY + 1])
         taken = 0
         for raw in entries.values():
             if room <= 0:

@@ -51,7 +51,7 @@ class EmbeddedStore:
         self._kinds: dict[str, tuple[int, Counter[str]]] = {}
 
     def digests(self) -> dict[str, Holding]:
-        return {hull: Holding(digest, len(self.hulls.ids(hull))) for hull, digest in self.hulls.digests().items()}
+        return {hull: Holding(digest, self.hulls.count(hull)) for hull, digest in self.hulls.digests().items()}
 
     def ids(self, hull: str) -> frozenset[str]:
         return self.hulls.ids(hull)

@@ -69,8 +69,12 @@ def server_of(app: Starlette, certificate: Certificate) -> uvicorn.Server:
         timeout_keep_alive=SECONDS_IDLE,
         timeout_graceful_shutdown=5,
         limit_concurrency=MOST_AT_ONCE,
-        ssl_context_factory=lambda _config, _usual: _context(certificate),
+        ssl_certfile=certificate.certificate,
+        ssl_keyfile=certificate.key,
     )
+    config.load()
+    if config.ssl is not None:
+        config.ssl.minimum_version = ssl.TLSVersion.TLSv1_3
     return uvicorn.Server(config)
 
 
@@ -82,10 +86,3 @@ def run(app: Starlette, listening: socket.socket, certificate: Certificate, anno
     host = reachable_host(listening.getsockname()[0])
     with announced(host, port, certificate.fingerprint) if announce else nullcontext():
         server_of(app, certificate).run(sockets=[listening])
-
-
-def _context(certificate: Certificate) -> ssl.SSLContext:
-    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
-    context.minimum_version = ssl.TLSVersion.TLSv1_3
-    context.load_cert_chain(certificate.certificate, certificate.key)
-    return context
