@@ -16,6 +16,7 @@ __version__ = "1"
 @hookimpl
 def register_commands(register: Callable[[click.Command], None]) -> None:
     from garboard_shop.commands import COMMANDS
+    from garboard_shop.pages.commands import COMMANDS as PEOPLE
 
-    for command in COMMANDS:
+    for command in (*COMMANDS, *PEOPLE):
         register(command)

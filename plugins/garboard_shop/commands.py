@@ -16,15 +16,16 @@ from garboard.clock import wall_milliseconds
 from garboard.faults import Fault, InputError
 from garboard.pairing import DEFAULT_PORT
 from garboard.storage import FolderInUse
-from garboard_shop.store import MINUTES_A_CODE_WORKS, ROLES, TECHNICIAN
+from garboard_shop.store import MINUTES_A_CODE_WORKS, ROLES, TECHNICIAN, StoreAway
 
 if TYPE_CHECKING:
+    from garboard.commands.tools import Tools
     from garboard.pairing import PairingCode
     from garboard_shop.store import Register, Store, Tablet
 
 DEFAULT_FOLDER = Path("garboard-shop")
 ADDRESS_FILE = "address.json"
-NEEDED = ("starlette", "uvicorn", "cryptography", "segno")
+NEEDED = ("starlette", "uvicorn", "cryptography", "segno", "jinja2", "argon2")
 NEEDED_FOR_A_DATABASE = ("psycopg", "psycopg_pool")
 
 folder_option = click.option(
@@ -54,13 +55,15 @@ role_option = click.option("--role", type=click.Choice(ROLES), default=TECHNICIA
 @click.option("--name", default="", help="What tablets call the shop; this machine's name otherwise.")
 @click.option("--announce/--no-announce", default=True, help="Tell tablets on the wifi where the server is.")
 @role_option
+@click.pass_obj
 def shop(
-    folder: Path, host: str, port: int, store_url: str, copy_to: str, name: str, announce: bool, role: str
+    tools: Tools, folder: Path, host: str, port: int, store_url: str, copy_to: str, name: str, announce: bool, role: str
 ) -> None:
     """Run the shop server.
 
     No configuration is needed. It prints its address and a code that pairs one tablet; `garboard shop-tablets pair`
-    gives the next one. Stop it with Ctrl-C. Back up by copying the folder.
+    gives the next one. The same address in a browser is the day sheet. Stop it with Ctrl-C. Back up by copying the
+    folder.
 
     A shop that outgrows one machine keeps everything in PostgreSQL: stop the server, give --copy-to once, then run
     with --store. Several servers may run on one database. Several addresses, with a space between, share the hulls
@@ -76,17 +79,28 @@ def shop(
     from garboard_shop.app import make_app
     from garboard_shop.certificate import own_certificate
     from garboard_shop.embedded import SHOP_FOLDER
+    from garboard_shop.pages.desk import ShopDesk
+    from garboard_shop.pages.views import routes_of
 
     store = open_store(folder, store_url)
+    name = name or socket.gethostname()
     try:
         certificate = own_certificate(folder / SHOP_FOLDER)
         listening = serve.listen(host, port)
         here, port = serve.reachable_host(host), listening.getsockname()[1]
         _keep_address(folder / SHOP_FOLDER, here, port)
-        code = access.open_code(store.register, role, here, port, certificate.fingerprint, wall_milliseconds())
+
+        def new_code(role: str) -> PairingCode:
+            now = wall_milliseconds()
+            return access.open_code(store.register, role, here, port, certificate.fingerprint, now)
+
+        tools.tell_broken_plugins()
+        code = new_code(role)
         click.echo(f"Shop server at {code.address}, everything kept in {place_of(folder, store_url)}")
+        _tell_pages(store, here, port, certificate.fingerprint)
         tell_code(code, role)
-        serve.run(make_app(store, name=name or socket.gethostname()), listening, certificate, announce)
+        with ShopDesk(store, tools.host, name, new_code) as desk:
+            serve.run(make_app(store, name=name, routes=routes_of(desk)), listening, certificate, announce)
     finally:
         store.close()
 
@@ -206,7 +220,11 @@ def _copy(folder: Path, url: str, copy_to: str) -> None:
     if not url:
         _existing(folder)
     with closing(open_store(folder, url)) as here, closing(_open_database(copy_to)) as there:
-        copied = copy_shop(here, there, told)
+        try:
+            copied = copy_shop(here, there, told)
+        except StoreAway as away:
+            expected = "one that answers; give the same command again, it goes on where it was"
+            raise InputError(place_of(folder, copy_to), [Fault("database", expected, str(away))]) from None
     for counted in copied.counts:
         click.echo(f"{counted.what:<12}{counted.here:>10} here{counted.there:>10} in the copy")
     for name, reason in copied.unequal.items():
@@ -215,6 +233,15 @@ def _copy(folder: Path, url: str, copy_to: str) -> None:
         expected = "everything in it; put right what is named above and give the same command again"
         raise InputError(place_of(folder, copy_to), [Fault("copy", expected, "less than that")])
     click.echo(f"Everything is in {place_of(folder, copy_to)}. Run the server with --store from now on.")
+
+
+def _tell_pages(store: Store, host: str, port: int, fingerprint: str) -> None:
+    """Print where the day sheet is, and what a browser is to be shown once."""
+    click.echo(f"Day sheet at https://{host}:{port}")
+    if not store.register.users():
+        click.echo(f"Nobody can sign in yet: make the first manager on this machine, at https://localhost:{port}")
+    spaced = " ".join(fingerprint[start : start + 4] for start in range(0, len(fingerprint), 4))
+    click.echo(f"A browser asks once whether to trust this server. Its certificate's SHA-256 is\n    {spaced}")
 
 
 def tell_code(code: PairingCode, role: str) -> None:

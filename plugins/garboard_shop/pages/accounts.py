@@ -139,6 +139,11 @@ class BoatAccount:
         return self.boat.state.vessel()[0].name
 
     @property
+    def digest(self) -> str:
+        """Equal for accounts made from the same entries and recordings."""
+        return _short([name for ids in (*self.held.values(), self.lacking) for name in (*sorted(ids), "")])
+
+    @property
     def other_numbers(self) -> tuple[str, ...]:
         """Other hull numbers that are this boat."""
         return tuple(sorted(self.boat.state.family - {self.key}))
@@ -167,9 +172,6 @@ class BoatAccount:
                 if token_of(key) == token:
                     return fold, key
         return None
-
-    def place(self, key: SlotKey, host: PluginHost) -> str:
-        return slot_in_words(key, host)
 
 
 def token_of(key: SlotKey) -> str:
@@ -208,8 +210,8 @@ def slot_in_words(key: SlotKey, host: PluginHost) -> str:
     if key.kind == "field":
         return f"Vessel: {' '.join(key.subject).replace('_', ' ')}"
     if key.kind == "step" and key.subject:
-        step = host.step(key.subject[0])
-        return f"{step.title if step else key.subject[0]}: state"
+        declared = host.step(key.subject[0])
+        return f"{declared.title if declared else key.subject[0]}: state"
     return f"{key.kind} {' '.join(key.subject)}".strip()
 
 

@@ -76,9 +76,9 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
             elif path == ("name",):
                 name = _text(value)
             elif len(path) == 4 and path[0] == "engines" and path[2] == "propeller":
-                propellers.setdefault(path[1], {})[path[3]] = _text(value)
+                propellers.setdefault(path[1], {})[path[3].replace("_", " ")] = _text(value)
     lines = tuple(
-        f"{engine}: {', '.join(f'{what.replace("_", " ")} {value}' for what, value in sorted(parts.items()))}"
+        f"{engine}: {', '.join(f'{what} {value}' for what, value in sorted(parts.items()))}"
         for engine, parts in sorted(propellers.items())
     )
     return Card(
@@ -94,7 +94,7 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
 
 def _day_in(raw: bytes) -> str:
     """The day of an entry's wall time. It is among the first fields: keys are sorted."""
-    place = raw.find(b'"at":"', 0, 64)
+    place = raw.find(b'"at":"')
     day = raw[place + 6 : place + 16] if place >= 0 else b""
     return day.decode("ascii", "replace") if day[4:5] == b"-" and day[7:8] == b"-" else ""
 
@@ -148,8 +148,8 @@ class Index:
             for hull in sorted(changed):
                 if self._stop.is_set():
                     return
-                if self.read(hull) and self._warm is not None:
-                    self._warm(hull)
+                if self.read(hull):
+                    self._make_ready(hull)
         else:
             for hull in sorted(self._store.digests()):
                 if self._stop.is_set():
@@ -157,6 +157,14 @@ class Index:
                 self.read(hull)
             self._all_read = True
         self._looked_at = began
+
+    def _make_ready(self, hull: str) -> None:
+        if self._warm is None:
+            return
+        try:
+            self._warm(hull)
+        except Exception:  # the page says what is wrong with this boat when someone opens it
+            log.exception("hull %s cannot be shown", hull)
 
     def read(self, hull: str) -> bool:
         """Read one hull; False when it was read before and has not grown."""
@@ -234,5 +242,3 @@ def _buckets_of(hull: str) -> Iterator[str]:
         yield f"one {hull[:place]}*{hull[place + 1 :]}"
         pair = "".join(sorted(hull[place : place + 2]))
         yield f"swap {hull[:place]}{pair}{hull[place + 2 :]} {place}"
-
-

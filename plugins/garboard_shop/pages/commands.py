@@ -1,0 +1,71 @@
+"""`garboard shop-people`: who may sign in on the shop server's pages."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from garboard.clock import wall_milliseconds
+from garboard.faults import Fault, InputError
+from garboard_shop.commands import folder_option, need_server, opened_register, store_option
+from garboard_shop.store import MANAGER, ROLES
+
+
+@click.group("shop-people", short_help="Who may sign in on the shop server's pages: list, add, remove.")
+def shop_people() -> None:
+    """Look after who may sign in on the day sheet, whether or not the server is running."""
+    need_server()
+
+
+@shop_people.command("list")
+@folder_option
+@store_option
+def list_people(folder: Path, store_url: str) -> None:
+    """Everyone who may sign in, with their role."""
+    from garboard_shop.pages import people
+
+    with opened_register(folder, store_url) as register:
+        found = people.taking_part(register)
+    for person in found:
+        click.echo(f"{person.name}, {person.role}")
+    if not found:
+        click.echo("nobody may sign in yet")
+
+
+@shop_people.command("add")
+@folder_option
+@store_option
+@click.argument("name")
+@click.option("--role", type=click.Choice(ROLES), default=MANAGER, show_default=True)
+@click.password_option(help="Asked for when it is not given; a command line can be read by others.")
+def add_person(folder: Path, store_url: str, name: str, role: str, password: str) -> None:
+    """Let someone sign in, or give them a new role or password."""
+    from garboard_shop.pages import people
+
+    with opened_register(folder, store_url) as register:
+        known = people.find(register, name)
+        register.put_user(people.make_user(known.name if known else name, role, password))
+    click.echo(f"{name} may sign in as {role}")
+
+
+@shop_people.command("remove")
+@folder_option
+@store_option
+@click.argument("name")
+def remove_person(folder: Path, store_url: str, name: str) -> None:
+    """Let someone sign in no more. What they decided stays under their name."""
+    import attrs
+
+    from garboard_shop.pages import people
+
+    with opened_register(folder, store_url) as register:
+        known = people.find(register, name)
+        if known is None:
+            there = ", ".join(person.name for person in people.taking_part(register)) or "nobody"
+            raise InputError(str(folder), [Fault("name", f"one who may sign in: {there}", repr(name))])
+        register.put_user(attrs.evolve(known, removed_at=wall_milliseconds()))
+    click.echo(f"{known.name} cannot sign in any more")
+
+
+COMMANDS: tuple[click.Command, ...] = (shop_people,)

@@ -1,0 +1,162 @@
+"""What a manager decides on the page: each decision is an entry with who, like everything else in a hull's file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from garboard import hull_number, writing
+from garboard.clock import HybridClock
+from garboard.entries import Entry, view
+from garboard.faults import Fault, InputError
+from garboard.fold import Fold, SlotKey, fold
+from garboard.hullfile import CheckedEntries
+from garboard.writing import Author
+from garboard_shop.pages.accounts import BoatAccount, coverage_seen, seen_in
+from garboard_shop.pages.sheet import ON_THE_PAGE
+from garboard_shop.store import Store
+
+
+class Overtaken(Exception):
+    """Something came while the person decided; they must look again before it can be decided."""
+
+
+def choose(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+    """Choose one of the values that disagree.
+
+    form    : slot, saw, value (the id of the entry chosen), reason
+    returns : what was decided, in words
+    errors  : Overtaken, InputError, storage.NotSaved
+    """
+    state, key = _disagreement(account, form)
+    chosen = next((entry for entry in state.standing(key) if entry.id == form.get("value")), None)
+    if chosen is None:
+        raise InputError("choice", [Fault("value", "one of the values shown", "none")])
+    _keep(store, [writing.settle(_author(state, by), state, key, chosen.value, form.get("reason", ""))], now)
+    return "Settled. The value you chose is used from now on."
+
+
+def take_all_back(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+    """Take back every value of a disagreement, to be measured again. Arguments as for `choose`, without value."""
+    state, key = _disagreement(account, form)
+    _keep(store, [writing.retract(_author(state, by), state, key, form.get("reason", ""))], now)
+    return "Taken back. Measure it again."
+
+
+def sign(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+    """Sign a job off as its manager. The signature covers what was on the page.
+
+    form : job, saw
+    """
+    job = account.job(form.get("job", ""))
+    if job is None:
+        raise _no_job(account)
+    home = account.boat.home_of(job.id)
+    if coverage_seen(home, job.id) != form.get("saw"):
+        raise Overtaken("Something came for this job while you were reading. Look at it again, then sign.")
+    _keep(store, [writing.sign_off(_author(home, by), home, job.id, "manager", by)], now)
+    return "Signed. Anything entered after this makes the signature stale and is listed by name."
+
+
+def join(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+    """Say that another hull number is the same boat.
+
+    form : other, reason
+    """
+    other = _other_hull(store, form)
+    reason = _reason(form, "why they are one boat")
+    if other.hull in account.boat.state.family:
+        raise InputError("same boat", [Fault("hull number", "one that is not this boat's already", other.hull)])
+    here = account.boat.state
+    _keep(store, writing.same_boat(_author(here, by, other), here, other, reason), now)
+    return f"{other.hull_number} and {here.hull_number} are one boat from now on."
+
+
+def part(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+    """Take back that another hull number is the same boat.
+
+    form : other, reason
+    """
+    other = _other_hull(store, form)
+    reason = _reason(form, "why they are two boats")
+    written = []
+    for one, another in ((account.key, other.hull), (other.hull, account.key)):
+        state = _fold_of(store, one)
+        keys = [key for key in state.slots if _joins(state, key, another)]
+        written += [writing.retract(_author(state, by), state, key, reason) for key in keys]
+    if not written:
+        raise InputError("two boats", [Fault("hull number", "one said to be this boat's", other.hull)])
+    _keep(store, written, now)
+    return f"{other.hull_number} is a boat of its own again."
+
+
+def move(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+    """Move a job written under a wrong hull number to the hull it belongs to.
+
+    form : job, other, reason
+    """
+    job = account.job(form.get("job", ""))
+    if job is None:
+        raise _no_job(account)
+    other = _other_hull(store, form)
+    reason = _reason(form, "why the job belongs to the other hull")
+    if other.hull in account.boat.state.family:
+        raise InputError("move", [Fault("hull number", "another boat's", other.hull)])
+    home = account.boat.home_of(job.id)
+    _keep(store, writing.move_job(_author(home, by, other), home, other, job.id, reason), now)
+    return f"The job is with {other.hull_number} now. Nothing was rewritten; it can be moved back."
+
+
+def _joins(state: Fold, key: SlotKey, other: str) -> bool:
+    named = [entry.value for entry in state.standing(key)] if key.kind == "alias" else []
+    return any(isinstance(value, dict) and hull_number.key(str(value.get("hull") or "-")) == other for value in named)
+
+
+def _disagreement(account: BoatAccount, form: Mapping[str, str]) -> tuple[Fold, SlotKey]:
+    found = account.choice(form.get("slot", ""))
+    if found is None:
+        raise Overtaken("This was settled meanwhile. Nothing was changed.")
+    if seen_in(*found) != form.get("saw"):
+        raise Overtaken("Another value came while you were choosing. Look at all of them, then choose.")
+    return found
+
+
+def _other_hull(store: Store, form: Mapping[str, str]) -> Fold:
+    typed = form.get("other", "").strip()
+    state = _fold_of(store, hull_number.key(typed)) if typed else None
+    if state is None or not len(state):
+        raise InputError("hull number", [Fault("other hull number", "one that is here", repr(typed))])
+    return state
+
+
+def _fold_of(store: Store, key: str) -> Fold:
+    return fold(key, (view(name, raw) for name, raw in store.get(key, store.ids(key)).items()))
+
+
+def _reason(form: Mapping[str, str], expected: str) -> str:
+    reason = form.get("reason", "").strip()
+    if not reason:
+        raise InputError("decision", [Fault("reason", expected, "nothing")])
+    return reason
+
+
+def _no_job(account: BoatAccount) -> InputError:
+    return InputError("job", [Fault("job", f"one of {', '.join(one.id for one in account.jobs) or 'none'}", "another")])
+
+
+def _author(state: Fold, by: str, *more: Fold) -> Author:
+    """The manager about to write. The clock starts after everything in the hulls concerned."""
+    clock = HybridClock()
+    for one in (state, *more):
+        for slot in one.slots.values():
+            for entry in slot.entries.values():
+                clock.follow(entry.clock)
+    return Author(ON_THE_PAGE, by, clock)
+
+
+def _keep(store: Store, entries: Iterable[Entry], now: int) -> None:
+    offered: dict[str, CheckedEntries] = {}
+    for entry in entries:
+        offered.setdefault(entry.hull_key, CheckedEntries())[entry.id] = entry.raw
+    put = store.put_if_absent(offered, ON_THE_PAGE, now, 0)
+    for _, reason in put.refused:
+        raise reason

@@ -1,0 +1,97 @@
+"""Everything the pages work with: the store, the plugins, who is signed in, and what is kept ready."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import attrs
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from garboard.clock import wall_milliseconds
+from garboard.findings import Verdict
+from garboard.host import PluginHost
+from garboard.look import STEP_MARKS, VERDICT_MARKS
+from garboard.pairing import PairingCode
+from garboard.report.outline import place_in_words, references
+from garboard_shop.pages import drawing, wording
+from garboard_shop.pages.accounts import Accounts, history_name
+from garboard_shop.pages.index import Index
+from garboard_shop.pages.people import Attempts, Sessions
+from garboard_shop.store import Store
+
+FOLDER = Path(__file__).parent
+
+
+@attrs.define(eq=False)
+class ShopDesk:
+    """The pages of one shop server.
+
+    store     : where everything is kept
+    host      : the plugins that assess
+    name      : what the shop is called
+    pair      : opens a pairing code for a role; None where the server's address is not known
+    now       : the shop's wall time [ms since 1970-01-01 UTC]
+    """
+
+    store: Store
+    host: PluginHost
+    name: str = "shop"
+    pair: Callable[[str], PairingCode] | None = None
+    now: Callable[[], int] = wall_milliseconds
+    accounts: Accounts = attrs.field(init=False)
+    index: Index = attrs.field(init=False)
+    drawn: drawing.Drawn = attrs.field(init=False, factory=drawing.Drawn)
+    books: drawing.Drawn = attrs.field(init=False, factory=lambda: drawing.Drawn(most=8))
+    sessions: Sessions = attrs.field(init=False, factory=Sessions)
+    attempts: Attempts = attrs.field(init=False, factory=Attempts)
+    templates: Environment = attrs.field(init=False)
+
+    def __attrs_post_init__(self) -> None:
+        self.accounts = Accounts(self.store, self.host)
+        self.index = Index(self.store, self.accounts.of, self.now)
+        self.templates = _templates(self)
+
+    def __enter__(self) -> Self:
+        """Begin to read all hulls for the search, beside the server's work."""
+        self.index.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.index.stop()
+
+
+def _templates(desk: ShopDesk) -> Environment:
+    """Templates that escape everything a person typed, and fail on a name that is not there."""
+    found = Environment(
+        loader=FileSystemLoader(FOLDER / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    for function in (
+        wording.value_in_words,
+        wording.day_in_words,
+        wording.written_at,
+        wording.shop_time,
+        wording.hour_of,
+        wording.clock_in_words,
+        wording.counted,
+        drawing.mark_svg,
+        drawing.figure_name,
+        drawing.figure_in_words,
+        references,
+        history_name,
+    ):
+        found.globals[function.__name__] = function
+    found.globals["place"] = lambda place: place_in_words(place, desk.host)
+    found.globals["VERDICTS"] = {verdict.name.lower(): mark for verdict, mark in VERDICT_MARKS.items()}
+    found.globals["VERDICT"] = Verdict
+    found.globals["STEPS"] = STEP_MARKS
+    found.globals["shop"] = desk.name
+    return found

@@ -1,0 +1,132 @@
+"""Measurements as tables for the shop's own analysis: CSV for anything, a workbook for a spreadsheet.
+
+[1] RFC 4180: CSV.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterable, Iterator
+from decimal import Decimal
+from io import BytesIO, StringIO
+from itertools import chain
+
+from garboard.entries import Entry
+from garboard.fold import SlotKey
+from garboard.host import PluginHost
+from garboard.units import Amount
+from garboard_shop.pages.accounts import BoatAccount, slot_in_words
+from garboard_shop.pages.wording import value_in_words
+
+HEADINGS = (
+    "hull number",
+    "vessel",
+    "job",
+    "kind of job",
+    "opened",
+    "where",
+    "step",
+    "field",
+    "row",
+    "of",
+    "value",
+    "number",
+    "unit",
+    "entered at",
+    "by",
+    "tablet",
+    "instrument",
+    "state",
+)
+"""`value` is as entered; where it is an amount, `number` and `unit` hold its parts. A value that disagrees with
+another stands in a row of its own, marked so in `state`."""
+
+Cell = str | Decimal | None
+Row = tuple[Cell, ...]
+FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def measurement_rows(account: BoatAccount, host: PluginHost, day: str = "") -> Iterator[Row]:
+    """A row for every measurement that stands.
+
+    day : only those entered on a day, "2026-05-14"
+    """
+    for job in account.jobs:
+        home = account.boat.home_of(job.id)
+        about = (account.number, account.name, job.id, job.view.job.kind, job.view.job.opened)
+        for key in sorted(home.slots):
+            if key.kind == "measure" and key.job == job.id and len(key.subject) == 4:
+                state = "disagrees" if home.disagrees(key) else "stands"
+                for entry in home.standing(key):
+                    if entry.at.startswith(day):
+                        yield (*about, *_measured(key, entry, host), state)
+
+
+def _measured(key: SlotKey, entry: Entry, host: PluginHost) -> Row:
+    number, unit = _parts(entry)
+    instrument = entry.more.get("instrument", "")
+    return (
+        slot_in_words(key, host),
+        *key.subject,
+        value_in_words(entry.value),
+        number,
+        unit,
+        entry.at,
+        entry.by,
+        entry.tablet,
+        instrument if isinstance(instrument, str) else "",
+    )
+
+
+def _parts(entry: Entry) -> tuple[Decimal | None, str]:
+    try:
+        amount = Amount.parse(entry.value) if isinstance(entry.value, str) else None
+    except ValueError:
+        return None, ""
+    return (Decimal(amount.text), amount.unit) if amount else (None, "")
+
+
+def as_csv(rows: Iterable[Row]) -> Iterator[str]:
+    """Rows as CSV [1], a line at a time, headings first. Text a spreadsheet would run as a formula is quoted."""
+    for row in chain([HEADINGS], rows):
+        line = StringIO()
+        csv.writer(line).writerow([_harmless(cell) if isinstance(cell, str) else cell for cell in row])
+        yield line.getvalue()
+
+
+def _harmless(text: str) -> str:
+    """Text that no spreadsheet takes for a formula; a plain number stays one."""
+    if not text.startswith(FORMULA_SIGNS):
+        return text
+    try:
+        Amount.parse(text)
+    except ValueError:
+        return f"'{text}"
+    return text
+
+
+def as_workbook(rows: Iterable[Row]) -> bytes:
+    """Rows as a workbook of one sheet: numbers as numbers, text as text whatever it begins with."""
+    from openpyxl import Workbook
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
+    from openpyxl.styles import Font
+
+    book = Workbook(write_only=True)
+    sheet = book.create_sheet("Measurements")
+    sheet.freeze_panes = "A2"
+
+    def cell_of(value: Cell, bold: bool = False) -> object:
+        cell = WriteOnlyCell(sheet, value=ILLEGAL_CHARACTERS_RE.sub("", value) if isinstance(value, str) else value)
+        if isinstance(value, str):
+            cell.data_type = "s"
+        if bold:
+            cell.font = Font(bold=True)
+        return cell
+
+    sheet.append([cell_of(heading, bold=True) for heading in HEADINGS])
+    for row in rows:
+        sheet.append([cell_of(value) for value in row])
+    out = BytesIO()
+    book.save(out)
+    return out.getvalue()

@@ -1,0 +1,201 @@
+"""The day sheet: what came ashore on a day, or was entered on it, boat by boat."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import date
+
+import attrs
+
+from garboard.entries import Entry
+from garboard.faults import InputError
+from garboard.findings import Verdict
+from garboard.storage import NewerFormat
+from garboard_shop.pages.accounts import Accounts, BoatAccount, JobAccount
+from garboard_shop.pages.index import Index
+from garboard_shop.pages.wording import limits_of
+from garboard_shop.store import Store
+
+CAME, ENTERED = "came", "entered"
+"""The two ways to ask for a day: by when entries were delivered, and by when they say they were made."""
+ON_THE_PAGE = "shop page"
+"""Stands for the tablet in what is decided on the page."""
+CLOCK_TO_MENTION = 60_000
+"""A tablet's clock that is so far off is mentioned beside what it brought [ms]."""
+
+
+@attrs.frozen
+class Came:
+    """Entries one tablet brought of one boat.
+
+    at           : when the last of them came [ms since 1970-01-01 UTC]; 0 when asked by when they were made
+    by           : who made them
+    clock_offset : how far the shop's clock was ahead of the tablet's [ms]
+    """
+
+    tablet: str
+    entries: int
+    by: tuple[str, ...]
+    at: int = 0
+    clock_offset: int = 0
+
+    @property
+    def has_wrong_clock(self) -> bool:
+        return abs(self.clock_offset) >= CLOCK_TO_MENTION
+
+
+@attrs.frozen
+class SheetBoat:
+    """A boat on the day sheet: what came, and the jobs it came for.
+
+    others      : jobs nothing came for
+    look_alikes : hull numbers that may be the same boat's
+    """
+
+    account: BoatAccount
+    came: tuple[Came, ...]
+    jobs: tuple[JobAccount, ...]
+    others: tuple[JobAccount, ...]
+    look_alikes: tuple[str, ...]
+
+    @property
+    def urgency(self) -> tuple[int, ...]:
+        """What a person must decide comes first, what is ready last."""
+        return (
+            -sum(len(job.choices) for job in self.jobs) - bool(self.look_alikes),
+            -sum(job.counts[Verdict.FAIL] for job in self.jobs),
+            -sum(len(job.stale) for job in self.jobs),
+            -sum(not job.is_ready for job in self.jobs),
+        )
+
+
+@attrs.frozen
+class DaySheet:
+    """A day.
+
+    unreadable : hulls that cannot be shown, with the reason
+    """
+
+    day: date
+    asked: str
+    boats: tuple[SheetBoat, ...]
+    unreadable: tuple[tuple[str, str], ...]
+
+    @property
+    def jobs(self) -> tuple[JobAccount, ...]:
+        return tuple(job for boat in self.boats for job in boat.jobs)
+
+    @property
+    def to_settle(self) -> int:
+        return sum(len(job.choices) for job in self.jobs)
+
+    @property
+    def failing(self) -> int:
+        """Jobs in which something fails."""
+        return sum(job.counts[Verdict.FAIL] > 0 for job in self.jobs)
+
+    @property
+    def ready(self) -> int:
+        return sum(job.is_ready for job in self.jobs)
+
+    @property
+    def stale(self) -> int:
+        return sum(len(job.stale) for job in self.jobs)
+
+
+def day_sheet(store: Store, accounts: Accounts, index: Index, day: date, asked: str) -> DaySheet:
+    """A day's sheet. Only boats of that day are read."""
+    found = _came_on(store, day) if asked == CAME else dict.fromkeys(index.hulls_on(day.isoformat()), ())
+    boats: dict[frozenset[str], SheetBoat] = {}
+    unreadable: list[tuple[str, str]] = []
+    for hull in sorted(found):
+        try:
+            account = accounts.of(hull)
+        except (NewerFormat, InputError) as failure:
+            unreadable.append((hull, str(failure)))
+            continue
+        if account is None or account.boat.state.family in boats:
+            continue
+        family = account.boat.state.family
+        deliveries = [one for number in sorted(family) for one in found.get(number, ())]
+        index.read(hull)
+        boats[family] = _sheet_boat(account, deliveries, index, day, asked)
+    asked_once = _each_pair_once(boats.values())
+    return DaySheet(day, asked, tuple(sorted(asked_once, key=lambda boat: boat.urgency)), tuple(unreadable))
+
+
+def _each_pair_once(boats: Iterable[SheetBoat]) -> Iterator[SheetBoat]:
+    """Two boats of the day whose numbers look alike: asked at the one with fewer entries, likelier the mistyped one."""
+    here = list(boats)
+    sizes = {
+        number: (len(boat.account.entries), boat.account.key)
+        for boat in here
+        for number in boat.account.boat.state.family
+    }
+    for boat in here:
+        size = len(boat.account.entries), boat.account.key
+        yield attrs.evolve(
+            boat, look_alikes=tuple(other for other in boat.look_alikes if other not in sizes or sizes[other] > size)
+        )
+
+
+@attrs.frozen
+class _Delivered:
+    tablet: str
+    at: int
+    clock_offset: int
+    ids: tuple[str, ...]
+
+
+def _came_on(store: Store, day: date) -> Mapping[str, Sequence[_Delivered]]:
+    names = {tablet.id: tablet.name for tablet in store.register.tablets()}
+    found: dict[str, list[_Delivered]] = defaultdict(list)
+    for delivery in store.deliveries(*limits_of(day)):
+        for hull, ids in delivery.ids.items():
+            tablet = names.get(delivery.tablet, delivery.tablet)
+            found[hull].append(_Delivered(tablet, delivery.at, delivery.clock_offset, ids))
+    return found
+
+
+def _sheet_boat(
+    account: BoatAccount, delivered: Sequence[_Delivered], index: Index, day: date, asked: str
+) -> SheetBoat:
+    if asked == CAME:
+        ids = {name for one in delivered for name in one.ids}
+        came = _by_tablet(account, delivered)
+    else:
+        ids = {name for name, entry in account.entries.items() if entry.at.startswith(day.isoformat())}
+        came = _entered_by_tablet([account.entries[name] for name in ids])
+    touched = {account.entries[name].job for name in ids if name in account.entries}
+    jobs = tuple(job for job in account.jobs if job.id in touched) or account.jobs
+    others = tuple(job for job in account.jobs if job not in jobs)
+    alike = {other for number in account.boat.state.family for other in index.look_alikes(number)}
+    return SheetBoat(account, came, jobs, others, tuple(sorted(alike - account.boat.state.family)))
+
+
+def _by_tablet(account: BoatAccount, delivered: Iterable[_Delivered]) -> tuple[Came, ...]:
+    grouped: dict[str, list[_Delivered]] = defaultdict(list)
+    for one in delivered:
+        grouped[one.tablet].append(one)
+    return tuple(
+        Came(
+            tablet,
+            sum(len(one.ids) for one in brought),
+            _writers(account.entries[name] for one in brought for name in one.ids if name in account.entries),
+            max(one.at for one in brought),
+            max((one.clock_offset for one in brought), key=abs),
+        )
+        for tablet, brought in sorted(grouped.items())
+    )
+
+
+def _entered_by_tablet(entries: Sequence[Entry]) -> tuple[Came, ...]:
+    grouped: dict[str, list[Entry]] = defaultdict(list)
+    for entry in entries:
+        grouped[entry.tablet].append(entry)
+    return tuple(Came(tablet, len(made), _writers(made)) for tablet, made in sorted(grouped.items()))
+
+
+def _writers(entries: Iterable[Entry]) -> tuple[str, ...]:
+    return tuple(sorted({entry.by for entry in entries}))

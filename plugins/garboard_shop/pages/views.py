@@ -1,0 +1,408 @@
+"""The pages themselves: what each address answers."""
+
+from __future__ import annotations
+
+import ipaddress
+import mimetypes
+import threading
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from datetime import date, timedelta
+from functools import partial
+from urllib.parse import quote
+
+import attrs
+from starlette.responses import Response, StreamingResponse
+from starlette.routing import BaseRoute
+
+from garboard import hull_number
+from garboard.desk import slot_named
+from garboard.faults import Fault, InputError
+from garboard.report.equipment import equipment_tables, vessel_facts
+from garboard.storage import NewerFormat
+from garboard_shop.pages import decisions, exports, people, sheet, wording
+from garboard_shop.pages.accounts import BoatAccount, JobAccount, history_of, slot_in_words
+from garboard_shop.pages.desk import FOLDER, ShopDesk
+from garboard_shop.pages.drawing import colours_as_css
+from garboard_shop.pages.index import MOST_SHOWN
+from garboard_shop.pages.visits import HEADERS, Answer, NotHere, Visit, routes, signed_in, signed_out
+from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, ROLES, Store
+
+NOBODY = "nobody"
+STATIC = FOLDER / "static"
+_CACHED = {**HEADERS, "Cache-Control": "max-age=3600"}
+_first = threading.Lock()
+
+
+def routes_of(desk: ShopDesk) -> list[BaseRoute]:
+    """Everything the pages answer to, for `make_app`."""
+    table: list[tuple[str, Answer, str, str]] = [
+        ("/", home, "GET", ""),
+        ("/sign-in", sign_in_page, "GET", NOBODY),
+        ("/sign-in", sign_in, "POST", NOBODY),
+        ("/sign-out", sign_out, "POST", ""),
+        ("/first", first_page, "GET", NOBODY),
+        ("/first", first, "POST", NOBODY),
+        ("/days", to_day, "GET", ""),
+        ("/days/{day}", day_page, "GET", ""),
+        ("/boats", boats_page, "GET", ""),
+        ("/boats/{hull}", boat_page, "GET", ""),
+        ("/boats/{hull}/jobs/{job:path}/history", history_page, "GET", ""),
+        ("/boats/{hull}/jobs/{job:path}/book.pdf", book, "GET", ""),
+        ("/boats/{hull}/figures/{name}.svg", figure, "GET", ""),
+        ("/boats/{hull}/choose", partial(decide, decisions.choose), "POST", MANAGER),
+        ("/boats/{hull}/take-back", partial(decide, decisions.take_all_back), "POST", MANAGER),
+        ("/boats/{hull}/sign", partial(decide, decisions.sign), "POST", MANAGER),
+        ("/boats/{hull}/same-boat", partial(decide, decisions.join), "POST", MANAGER),
+        ("/boats/{hull}/two-boats", partial(decide, decisions.part), "POST", MANAGER),
+        ("/boats/{hull}/move", partial(decide, decisions.move), "POST", MANAGER),
+        ("/measurements.csv", measurements_csv, "GET", ""),
+        ("/measurements.xlsx", measurements_workbook, "GET", ""),
+        ("/tablets", tablets_page, "GET", ""),
+        ("/tablets/pair", pair_tablet, "POST", MANAGER),
+        ("/tablets/{tablet}/remove", remove_tablet, "POST", MANAGER),
+        ("/people", people_page, "GET", ""),
+        ("/people/add", add_person, "POST", MANAGER),
+        ("/people/remove", remove_person, "POST", MANAGER),
+        ("/people/password", change_password, "POST", ""),
+        ("/static/{name}", static, "GET", NOBODY),
+    ]
+    return [*routes(desk, table)]
+
+
+def home(visit: Visit) -> Response:
+    """Today's sheet."""
+    return visit.go(f"/days/{wording.day_of(visit.desk.now())}")
+
+
+def sign_in_page(visit: Visit) -> Response:
+    """Name and password."""
+    if not people.taking_part(visit.desk.store.register):
+        return visit.go("/first")
+    return visit.page("sign_in.html", wanted=visit.asked("next"), name="", sentence="")
+
+
+def sign_in(visit: Visit) -> Response:
+    """Prove who one is."""
+    desk, name, now = visit.desk, visit.form.get("name", ""), visit.desk.now()
+    wait = desk.attempts.begin(name, visit.address, now)
+    if wait:
+        minutes = -(-wait // 60_000)
+        raise NotHere(
+            429, f"Too many tries. Wait {wording.counted(minutes, 'minute')}.", {"Retry-After": str(-(-wait // 1000))}
+        )
+    user = people.find(desk.store.register, name)
+    if not people.is_right(user, visit.form.get("password", "")) or user is None:
+        sentence = "Name and password do not go together."
+        return visit.page("sign_in.html", 403, wanted=visit.form.get("next", ""), name=name, sentence=sentence)
+    desk.attempts.succeeded(name, visit.address)
+    return signed_in(visit.go(visit.form.get("next") or "/"), desk.sessions.open(user.name, now))
+
+
+def sign_out(visit: Visit) -> Response:
+    """End the session."""
+    visit.desk.sessions.close(visit.secret)
+    return signed_out(visit.go("/sign-in"))
+
+
+def first_page(visit: Visit) -> Response:
+    """The first manager, made at the shop machine itself."""
+    _need_first(visit)
+    return visit.page("first.html", shortest=people.SHORTEST_PASSWORD)
+
+
+def first(visit: Visit) -> Response:
+    """Make the first manager."""
+    with _first:
+        _need_first(visit)
+        user = people.make_user(visit.form.get("name", ""), MANAGER, _new_password(visit))
+        visit.desk.store.register.put_user(user)
+    return signed_in(visit.go("/"), visit.desk.sessions.open(user.name, visit.desk.now()))
+
+
+def _need_first(visit: Visit) -> None:
+    """Only while there is nobody, and only from this machine, by a name of this machine: no other site's script."""
+    if people.taking_part(visit.desk.store.register):
+        raise NotHere(403, "There is a manager already. Sign in.")
+    host = visit.request.headers.get("host", "")
+    name = host[: host.rfind("]") + 1] or host.partition(":")[0]
+    if not (_is_loopback(visit.address) and (name == "localhost" or _is_loopback(name.strip("[]")))):
+        raise NotHere(
+            403,
+            "Nobody can sign in yet. Make the first manager at the shop machine itself: open this page there as "
+            "https://localhost, or run: garboard shop-people add NAME --role manager",
+        )
+
+
+def _is_loopback(address: str) -> bool:
+    try:
+        return ipaddress.ip_address(address).is_loopback
+    except ValueError:
+        return False
+
+
+def _new_password(visit: Visit) -> str:
+    password = visit.form.get("password", "")
+    if password != visit.form.get("again", ""):
+        raise InputError("password", [Fault("again", "the same password a second time", "another")])
+    return password
+
+
+def day_page(visit: Visit) -> Response:
+    """The day sheet."""
+    desk, day = visit.desk, _day(visit.request.path_params["day"])
+    asked = sheet.ENTERED if visit.asked("by") == sheet.ENTERED else sheet.CAME
+    found = sheet.day_sheet(desk.store, desk.accounts, desk.index, day, asked)
+    return visit.page(
+        "day.html",
+        sheet=found,
+        day=day,
+        asked=asked,
+        today=wording.day_of(desk.now()),
+        before=_one_day(day, -1),
+        after=_one_day(day, 1),
+        last_day="" if found.boats else desk.index.last_day(),
+        reading=not desk.index.is_complete,
+    )
+
+
+def to_day(visit: Visit) -> Response:
+    """From a form that asks for a day to its sheet."""
+    asked = f"?by={sheet.ENTERED}" if visit.asked("by") == sheet.ENTERED else ""
+    return visit.go(f"/days/{_day(visit.asked('day'))}{asked}")
+
+
+def _one_day(day: date, by: int) -> date | None:
+    try:
+        return day + timedelta(days=by)
+    except OverflowError:
+        return None
+
+
+def boats_page(visit: Visit) -> Response:
+    """Search."""
+    words, day = visit.asked("q"), visit.asked("day")
+    if day:
+        _day(day)
+    index = visit.desk.index
+    found = index.search(words, day)
+    return visit.page(
+        "boats.html", words=words, day=day, found=found[:MOST_SHOWN], number=len(found), reading=not index.is_complete
+    )
+
+
+def boat_page(visit: Visit) -> Response:
+    """Everything of one boat."""
+    account = _boat(visit)
+    alike = {other for number in account.boat.state.family for other in visit.desk.index.look_alikes(number)}
+    vessel = account.boat.state.vessel()[0]
+    return visit.page(
+        "boat.html",
+        account=account,
+        look_alikes=sorted(alike - account.boat.state.family),
+        back=f"/boats/{account.key}",
+        vessel_facts=vessel_facts(vessel),
+        equipment=tuple(equipment_tables(vessel)),
+    )
+
+
+def history_page(visit: Visit) -> Response:
+    """Everything ever entered for one value."""
+    account = _boat(visit)
+    job = _job(visit, account)
+    state = account.boat.home_of(job.id)
+    try:
+        key = slot_named(state, job.id, visit.asked("of"))
+    except KeyError:
+        raise NotHere(404, "Nothing was entered under that name.") from None
+    steps = history_of(state, key)
+    return visit.page(
+        "history.html", account=account, job=job, place=slot_in_words(key, visit.desk.host), steps=steps, entries=state
+    )
+
+
+def book(visit: Visit) -> Response:
+    """The handover book."""
+    from garboard.report.book import PAPER_SIZES, handover_book
+
+    account = _boat(visit)
+    job = _job(visit, account)
+    size = visit.asked("paper") if visit.asked("paper") in PAPER_SIZES else PAPER_SIZES[0]
+    name = f"{account.digest} {job.id} {size}"
+    pdf = visit.desk.books.get(name, lambda: handover_book(job.view, visit.desk.host, job.assessed, size))
+    return _file(pdf, "application/pdf", f"{account.key}-{job.id}-handover-book.pdf")
+
+
+def figure(visit: Visit) -> Response:
+    """A figure of a boat."""
+    account = _boat(visit)
+    name = visit.request.path_params["name"]
+    if name not in account.figures:
+        raise NotHere(404, "There is no such figure any more. Open the boat's page again.")
+    svg = visit.desk.drawn.figure(name, account.figures[name])
+    return Response(svg, 200, {**HEADERS, "Cache-Control": "private, max-age=3600"}, "image/svg+xml")
+
+
+Decision = Callable[[Store, BoatAccount, Mapping[str, str], str, int], str]
+
+
+def decide(decision: Decision, visit: Visit) -> Response:
+    """Let a manager decide; back to where it was decided."""
+    account = _boat(visit)
+    notice = decision(visit.desk.store, account, visit.form, visit.who, visit.desk.now())
+    visit.desk.index.read(account.key)
+    return visit.back(f"/boats/{account.key}", notice)
+
+
+def measurements_csv(visit: Visit) -> Response:
+    """Measurements as CSV: of a boat, of a day, or all."""
+    name, rows = _measurements(visit)
+    headers = {**HEADERS, **_download(f"{name}.csv")}
+    return StreamingResponse(exports.as_csv(rows), headers=headers, media_type="text/csv; charset=utf-8")
+
+
+def measurements_workbook(visit: Visit) -> Response:
+    """The same as a workbook."""
+    name, rows = _measurements(visit)
+    kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+    return _file(exports.as_workbook(rows), kind, f"{name}.xlsx")
+
+
+def _measurements(visit: Visit) -> tuple[str, Iterator[exports.Row]]:
+    desk, hull, day = visit.desk, visit.asked("hull"), visit.asked("day")
+    if hull:
+        account = _account(desk, hull)
+        return f"measurements-{account.key}", exports.measurement_rows(account, desk.host)
+    if day:
+        asked = sheet.ENTERED if visit.asked("by") == sheet.ENTERED else sheet.CAME
+        found = sheet.day_sheet(desk.store, desk.accounts, desk.index, _day(day), asked)
+        only = day if asked == sheet.ENTERED else ""
+        rows = (row for boat in found.boats for row in exports.measurement_rows(boat.account, desk.host, only))
+        return f"measurements-{day}", rows
+    return "measurements", _rows_of_all(desk, desk.index.hulls())
+
+
+def _rows_of_all(desk: ShopDesk, hulls: Iterable[str]) -> Iterator[exports.Row]:
+    seen: set[str] = set()
+    for hull in hulls:
+        if hull not in seen:
+            try:
+                account = desk.accounts.of(hull)
+            except NewerFormat:
+                continue
+            if account is not None:
+                seen |= account.boat.state.family
+                yield from exports.measurement_rows(account, desk.host)
+
+
+def tablets_page(visit: Visit) -> Response:
+    """Who takes part."""
+    listed = sorted(visit.desk.store.register.tablets(), key=lambda one: (one.is_removed, -one.last_contact, one.name))
+    return visit.page("tablets.html", tablets=listed, roles=ROLES, can_pair=visit.desk.pair is not None, code=None)
+
+
+def pair_tablet(visit: Visit) -> Response:
+    """A new code, shown once."""
+    import segno
+    from markupsafe import Markup
+
+    role = visit.form.get("role", "")
+    if visit.desk.pair is None or role not in ROLES:
+        raise NotHere(400, "Run this at the shop machine: garboard shop-tablets pair")
+    code = visit.desk.pair(role)
+    picture = segno.make(code.scanned, error="m", micro=False).svg_inline(
+        scale=5, dark="#10202B", light="#FFFFFF", omitsize=True, title="Pairing code to scan"
+    )
+    return visit.page("code.html", typed=code.typed, picture=Markup(picture), role=role, minutes=MINUTES_A_CODE_WORKS)
+
+
+def remove_tablet(visit: Visit) -> Response:
+    """Shut a tablet out."""
+    tablet = visit.request.path_params["tablet"]
+    if not visit.desk.store.register.remove_tablet(tablet, visit.who, visit.desk.now()):
+        raise NotHere(404, "No tablet of that id takes part.")
+    return visit.go("/tablets", "Removed. It can neither read nor write any more.")
+
+
+def people_page(visit: Visit) -> Response:
+    """Who may sign in."""
+    listed = people.taking_part(visit.desk.store.register)
+    return visit.page("people.html", people=listed, roles=ROLES, shortest=people.SHORTEST_PASSWORD)
+
+
+def add_person(visit: Visit) -> Response:
+    """Let someone sign in."""
+    register, name = visit.desk.store.register, visit.form.get("name", "")
+    user = people.make_user(name, visit.form.get("role", ""), _new_password(visit))
+    if people.find(register, user.name):
+        raise InputError("person", [Fault("name", "one that nobody here has", repr(user.name))])
+    register.put_user(user)
+    return visit.go("/people", f"{user.name} can sign in as {user.role} now.")
+
+
+def remove_person(visit: Visit) -> Response:
+    """Let someone sign in no more. The last manager stays."""
+    register = visit.desk.store.register
+    user = people.find(register, visit.form.get("name", ""))
+    if user is None:
+        raise NotHere(404, "Nobody of that name can sign in.")
+    managers = [one for one in people.taking_part(register) if one.role == MANAGER]
+    if user in managers and len(managers) == 1:
+        raise NotHere(409, "This is the last manager. Add another first.")
+    register.put_user(attrs.evolve(user, removed_at=visit.desk.now()))
+    visit.desk.sessions.close_all_of(user.name)
+    return visit.go("/people", f"{user.name} cannot sign in any more.")
+
+
+def change_password(visit: Visit) -> Response:
+    """A new password of one's own."""
+    desk, user = visit.desk, visit.user
+    if user is None or not people.is_right(user, visit.form.get("old", "")):
+        raise NotHere(403, "The old password is not right. Nothing was changed.")
+    desk.store.register.put_user(people.make_user(user.name, user.role, _new_password(visit)))
+    desk.sessions.close_all_of(user.name, but=visit.secret)
+    return visit.go("/people", "Your password is changed. You are signed out everywhere else.")
+
+
+def static(visit: Visit) -> Response:
+    """Style, script and letters."""
+    name = visit.request.path_params["name"]
+    path = STATIC / name
+    if name == "look.css":
+        return Response(colours_as_css(), 200, _CACHED, "text/css")
+    if path.parent != STATIC or not path.is_file():
+        raise NotHere(404, "There is nothing here under this name.")
+    kind = "font/otf" if path.suffix == ".otf" else mimetypes.guess_type(name)[0] or "application/octet-stream"
+    return Response(path.read_bytes(), 200, _CACHED, kind)
+
+
+def _boat(visit: Visit) -> BoatAccount:
+    return _account(visit.desk, visit.request.path_params["hull"])
+
+
+def _account(desk: ShopDesk, hull: str) -> BoatAccount:
+    account = desk.accounts.of(hull_number.key(hull))
+    if account is None:
+        raise NotHere(404, "Nothing is held of a boat of this hull number.")
+    return account
+
+
+def _job(visit: Visit, account: BoatAccount) -> JobAccount:
+    job = account.job(visit.request.path_params["job"])
+    if job is None:
+        raise NotHere(404, "This boat has no such job.")
+    return job
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise NotHere(404, "Expected a day such as 2026-05-14.") from None
+
+
+def _file(content: bytes, kind: str, name: str) -> Response:
+    return Response(content, 200, {**HEADERS, **_download(name)}, kind)
+
+
+def _download(name: str) -> dict[str, str]:
+    return {"Content-Disposition": f"attachment; filename*=UTF-8''{quote(name)}"}

@@ -1,0 +1,249 @@
+"""The door of the pages: who asks, whether they may, and an answer people can read whatever happens."""
+
+from __future__ import annotations
+
+import hmac
+import logging
+from collections.abc import Callable, Mapping, Sequence
+from http.cookies import CookieError, SimpleCookie
+from types import MappingProxyType
+from urllib.parse import parse_qsl, urlsplit
+
+import attrs
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import Route
+
+from garboard.faults import InputError
+from garboard.storage import NewerFormat, NotSaved
+from garboard_shop.pages import people
+from garboard_shop.pages.decisions import Overtaken
+from garboard_shop.pages.desk import ShopDesk
+from garboard_shop.pages.people import Session
+from garboard_shop.store import MANAGER, StoreAway, WebUser
+
+COOKIE = "__Host-garboard"
+LARGEST_FORM = 32 * 1024
+MOST_FIELDS = 50
+SIGN_IN = "/sign-in"
+
+NONE: Mapping[str, str] = MappingProxyType({})
+HEADERS: Mapping[str, str] = MappingProxyType(
+    {
+        "Content-Security-Policy": "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; "
+        "font-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'",
+        "X-Content-Type-Options": "nosniff",
+        "X-Frame-Options": "DENY",
+        "Referrer-Policy": "same-origin",
+        "Cross-Origin-Opener-Policy": "same-origin",
+        "Cross-Origin-Resource-Policy": "same-origin",
+        "Cache-Control": "no-store",
+    }
+)
+
+log = logging.getLogger("garboard.shop")
+
+
+class NotHere(Exception):
+    """The request cannot be answered; the sentence is for the person.
+
+    status : of the answer
+    """
+
+    def __init__(self, status: int, sentence: str, headers: Mapping[str, str] = NONE) -> None:
+        self.status, self.sentence, self.headers = status, sentence, headers
+        super().__init__(sentence)
+
+
+@attrs.define
+class Visit:
+    """One request to the pages.
+
+    user    : who is signed in; None for the few pages that need nobody
+    form    : what was sent; the last value of each name
+    secret  : of the session's cookie
+    """
+
+    desk: ShopDesk
+    request: Request
+    user: WebUser | None = None
+    session: Session | None = None
+    form: Mapping[str, str] = attrs.field(factory=dict)
+    secret: str = ""
+
+    @property
+    def who(self) -> str:
+        """The name that goes into entries."""
+        if self.user is None:
+            raise NotHere(403, "Sign in first.")
+        return self.user.name
+
+    @property
+    def is_manager(self) -> bool:
+        return self.user is not None and self.user.role == MANAGER
+
+    @property
+    def address(self) -> str:
+        return self.request.client.host if self.request.client else ""
+
+    def asked(self, name: str) -> str:
+        """A value of the address line; "" when it is not there."""
+        return self.request.query_params.get(name, "")
+
+    def page(self, template: str, status: int = 200, headers: Mapping[str, str] = NONE, **more: object) -> Response:
+        """A page from a template."""
+        notice = self.session.notice if self.session else ""
+        if self.session:
+            self.session.notice = ""
+        content = self.desk.templates.get_template(template).render(
+            visit=self,
+            user=self.user,
+            is_manager=self.is_manager,
+            csrf=self.session.csrf if self.session else "",
+            notice=notice,
+            here=self.request.url.path,
+            **more,
+        )
+        return Response(content, status, {**HEADERS, **headers}, "text/html")
+
+    def go(self, path: str, notice: str = "") -> Response:
+        """Send the person to a page of this server, with something to say there."""
+        if self.session and notice:
+            self.session.notice = notice
+        return RedirectResponse(path if is_local(path) else "/", 303, HEADERS)
+
+    def back(self, otherwise: str, notice: str) -> Response:
+        """Back to where a form was sent from."""
+        return self.go(self.form.get("back") or otherwise, notice)
+
+    def refused(self, failure: NotHere) -> Response:
+        return self.page("refused.html", failure.status, failure.headers, sentence=failure.sentence, details=())
+
+
+Answer = Callable[[Visit], Response]
+
+
+def is_local(path: str) -> bool:
+    """Whether a path stays on this server whatever a browser makes of it."""
+    return path.startswith("/") and not path.startswith(("//", "/\\")) and path.isprintable() and "\\" not in path
+
+
+def page_route(desk: ShopDesk, path: str, answer: Answer, method: str = "GET", role: str = "") -> Route:
+    """A page.
+
+    answer : called in a thread of its own
+    role   : "" for anyone signed in, MANAGER, or "nobody" where no sign-in is needed
+    """
+
+    async def endpoint(request: Request) -> Response:
+        visit = Visit(desk, request)
+        try:
+            visit.form = await _form(request) if request.method == "POST" else {}
+            return await run_in_threadpool(_answer, visit, answer, role)
+        except NotHere as failure:
+            return visit.refused(failure)
+        except ClientDisconnect:
+            return Response(status_code=400)
+
+    return Route(path, endpoint, methods=[method])
+
+
+def _answer(visit: Visit, answer: Answer, role: str) -> Response:
+    try:
+        _know(visit)
+        if visit.user is None and role != "nobody":
+            return _to_sign_in(visit)
+        if visit.request.method == "POST":
+            _need_own_form(visit)
+        if role == MANAGER and not visit.is_manager:
+            raise NotHere(403, "This needs a manager. You are signed in as a technician, who can read everything.")
+        return answer(visit)
+    except NotHere as failure:
+        return visit.refused(failure)
+    except Overtaken as overtaken:
+        return visit.page("refused.html", 409, sentence=str(overtaken), details=())
+    except InputError as failure:
+        return visit.page("refused.html", 400, sentence="This cannot be used as it is.", details=failure.faults)
+    except NewerFormat as failure:
+        return visit.page("refused.html", 500, sentence=str(failure), details=())
+    except StoreAway as away:
+        log.error("store away: %s", away)
+        sentence = "The shop's database does not answer. Nothing was changed. Try again in a moment."
+        return visit.page("refused.html", 503, {"Retry-After": "10"}, sentence=sentence, details=())
+    except NotSaved as failure:
+        log.error("not saved: %s", failure)
+        return visit.page("refused.html", 507, sentence=f"Nothing was saved: {failure}", details=())
+    except Exception:
+        log.exception("%s %s failed", visit.request.method, visit.request.url.path)
+        sentence = "The shop server failed at this; its log says why. Nothing you entered before is lost."
+        return visit.page("refused.html", 500, sentence=sentence, details=())
+
+
+def _know(visit: Visit) -> None:
+    """Find out who asks, by the cookie; their role is read anew each time."""
+    visit.secret = _cookie(visit.request)
+    session = visit.desk.sessions.find(visit.secret, visit.desk.now()) if visit.secret else None
+    user = people.find(visit.desk.store.register, session.user) if session else None
+    if session and user:
+        visit.session, visit.user = session, user
+
+
+def _cookie(request: Request) -> str:
+    try:
+        found = SimpleCookie(request.headers.get("cookie", "")).get(COOKIE)
+    except CookieError:
+        return ""
+    return found.value if found else ""
+
+
+def _to_sign_in(visit: Visit) -> Response:
+    if visit.request.method != "GET":
+        raise NotHere(403, "You are not signed in, or were signed out after a pause. Nothing was changed.")
+    from urllib.parse import quote
+
+    wanted = visit.request.url.path
+    return visit.go(f"{SIGN_IN}?next={quote(wanted)}" if wanted != "/" else SIGN_IN)
+
+
+def _need_own_form(visit: Visit) -> None:
+    """Refuse a form that another site made the browser send."""
+    request = visit.request
+    origin = request.headers.get("origin", "")
+    foreign = request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none")
+    if foreign or (origin and urlsplit(origin).netloc != request.headers.get("host", "")):
+        raise NotHere(403, "This form came from another place than this page. Nothing was changed.")
+    if visit.session and not hmac.compare_digest(visit.form.get("csrf", "").encode(), visit.session.csrf.encode()):
+        raise NotHere(403, "This form is out of date. Open the page again. Nothing was changed.")
+
+
+async def _form(request: Request) -> dict[str, str]:
+    kind = request.headers.get("content-type", "").partition(";")[0].strip()
+    if kind != "application/x-www-form-urlencoded":
+        raise NotHere(415, "Expected a form.")
+    body = b""
+    async for piece in request.stream():
+        body += piece
+        if len(body) > LARGEST_FORM:
+            raise NotHere(413, f"A form of at most {LARGEST_FORM} bytes is taken.", {"Connection": "close"})
+    try:
+        return dict(parse_qsl(body.decode(), keep_blank_values=True, max_num_fields=MOST_FIELDS, errors="strict"))
+    except ValueError:
+        raise NotHere(400, "The form cannot be read.") from None
+
+
+def signed_in(response: Response, secret: str) -> Response:
+    """Give the browser the session's cookie."""
+    response.set_cookie(COOKIE, secret, path="/", secure=True, httponly=True, samesite="strict")
+    return response
+
+
+def signed_out(response: Response) -> Response:
+    """Take the cookie back."""
+    response.delete_cookie(COOKIE, path="/", secure=True, httponly=True, samesite="strict")
+    return response
+
+
+def routes(desk: ShopDesk, table: Sequence[tuple[str, Answer, str, str]]) -> list[Route]:
+    """Routes from (path, answer, method, role)."""
+    return [page_route(desk, path, answer, method, role) for path, answer, method, role in table]
