@@ -71,20 +71,11 @@ def _paired(folder: Path) -> PairedShop:
 
 
 def _bring(hulls: HullFolder, shop: PairedShop, minutes: float) -> SyncReport:
-    from garboard import pairing, sync
-    from garboard.discovery import look_for
+    from garboard import sync
+    from garboard.ashore import bring_ashore_where_it_is
 
     def attempt() -> SyncReport:
-        nonlocal shop
-        try:
-            return sync.bring_ashore(hulls, shop)
-        except sync.ShopAway:
-            found = look_for(shop)
-            if found is None or (found.host, found.port) == (shop.host, shop.port):
-                raise
-            shop = found
-            pairing.keep(hulls.folder, shop)
-            return sync.bring_ashore(hulls, shop)
+        return bring_ashore_where_it_is(hulls, shop)
 
     if not minutes:
         return attempt()
@@ -93,14 +84,16 @@ def _bring(hulls: HullFolder, shop: PairedShop, minutes: float) -> SyncReport:
     timer.daemon = True
     timer.start()
     try:
-        report = sync.keep_trying(
-            attempt, stop, told=lambda reason, wait: click.echo(f"{reason}; again in {wait:.0f} s", err=True)
-        )
+        report = sync.keep_trying(attempt, stop, told=_tell_waiting)
     finally:
         timer.cancel()
     if report is None:
         raise sync.ShopAway(f"no answer from {shop.host} for {minutes:g} minutes")
     return report
+
+
+def _tell_waiting(reason: Exception, wait: float) -> None:
+    click.echo(f"{reason}; again in {wait:.0f} s", err=True)
 
 
 def plain_report(report: SyncReport) -> dict[str, object]:

@@ -90,7 +90,7 @@ def test_without_a_pairing_the_command_says_what_to_give(tmp_path: Path) -> None
 def test_a_shop_that_does_not_answer_is_told_with_its_address(
     server: Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("garboard.discovery.look_for", lambda shop: None)
+    monkeypatch.setattr("garboard.ashore.look_for", lambda shop: None)
     assert run("ashore", "--folder", tmp_path, "--pair", server.new_code()).exit_code == 0
     away = run("ashore", "--folder", tmp_path, "--at", "127.0.0.1:1")
     assert away.exit_code == 2
@@ -102,7 +102,7 @@ def test_a_shop_that_moved_is_found_by_what_it_announces_and_kept_there(
 ) -> None:
     """At its old address nothing answers; the announcement leads to the new one, and the fingerprint is still held."""
     assert run("ashore", "--folder", tmp_path, "--pair", server.new_code()).exit_code == 0
-    monkeypatch.setattr("garboard.discovery.look_for", lambda shop: attrs.evolve(shop, port=server.port))
+    monkeypatch.setattr("garboard.ashore.look_for", lambda shop: attrs.evolve(shop, port=server.port))
     assert run("ashore", "--folder", tmp_path, "--at", "127.0.0.1:1").exit_code == 0
     kept = pairing.kept(tmp_path)
     assert kept is not None
