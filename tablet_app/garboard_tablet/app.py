@@ -7,7 +7,7 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 os.environ.setdefault("KIVY_NO_ARGS", "1")
 os.environ.setdefault("KIVY_NO_FILELOG", "1")
@@ -18,19 +18,24 @@ from kivy.app import App
 from kivy.clock import Clock
 from kivy.core.window import Window
 
-from garboard.host import Assessed
-from garboard.steps import Guidance, LiveGuide
-from garboard_tablet.models.entry import first_place
-from garboard_tablet.models.pages import VesselList, asks_here, open_steps, printed
 from garboard_tablet.models.session import Place
-from garboard_tablet.models.sources import Replay, SampleSource, simulated_for
 from garboard_tablet.models.tablet import Tablet, open_tablet
+from garboard_tablet.models.vessels import VesselList, printed
+from garboard_tablet.pages.table import page_class
 from garboard_tablet.ui.shell import Page, Shell
 from garboard_tablet.ui.theme import theme
 from garboard_tablet.ui.widgets import Press
 
+if TYPE_CHECKING:
+    from garboard.host import Assessed
+    from garboard.steps import Guidance, LiveGuide
+    from garboard_tablet.models.sources import SampleSource
+    from garboard_tablet.ui.inputs import NumberPad
+
 AFTER_A_CHANGE = 0.3
 """For so long after a new page nothing can be pressed on it [s]."""
+SETTLE = 0.5
+"""So long after the start the list of vessels is looked through [s]."""
 
 
 class GarboardApp(App):
@@ -51,7 +56,9 @@ class GarboardApp(App):
         self._threads = threads
         self._found: dict[tuple[str, str, str], tuple[Assessed, ...]] = {}
         self._waiting: set[tuple[str, str, str]] = set()
+        self._at_work: set[tuple[str, str, str]] = set()
         self._replay: Path | None = None
+        self._pads: dict[tuple[bool, bool], NumberPad] = {}
 
     # Life
 
@@ -61,7 +68,7 @@ class GarboardApp(App):
         self.shell = Shell(self.back)
         self.vessels.read()
         self._show()
-        Clock.schedule_once(lambda _dt: self._refresh_vessels(), 0)
+        Clock.schedule_once(lambda _dt: self._look_for_news(), SETTLE)
         Window.bind(on_keyboard=self._on_keyboard)
         return self.shell
 
@@ -130,12 +137,13 @@ class GarboardApp(App):
         self.shell.say_saved(self.saved_words())
 
     def _page(self, place: Place) -> Page:
-        from garboard_tablet.pages.table import PAGES
-
-        return PAGES.get(place.page, PAGES["vessels"])(self, place)
+        return page_class(place.page)(self, place)
 
     def open_step(self, place: Place, step_key: str) -> None:
         """Open a step: at its cautions when it is new, else at what has been entered."""
+        from garboard_tablet.models.entry import first_place
+        from garboard_tablet.models.pages import asks_here
+
         step = self.tablet.step(step_key)
         target = place.to("step", step=step_key)
         self.tablet.session.way.append(target)
@@ -151,8 +159,22 @@ class GarboardApp(App):
 
     def next_step(self, place: Place) -> str | None:
         """The first step neither done nor not fitted."""
+        from garboard_tablet.models.pages import open_steps
+
         steps = open_steps(self.tablet, place.hull, place.job)
         return steps[0].key if steps else None
+
+    def number_pad(
+        self, press: Callable[[str], object], next: Callable[[], object], point: bool, sign: bool
+    ) -> NumberPad:
+        """The one number pad of its kind, at work for the page that asks."""
+        from garboard_tablet.ui.inputs import NumberPad
+
+        if (point, sign) not in self._pads:
+            self._pads[point, sign] = NumberPad(press, next, point=point, sign=sign)
+        pad = self._pads[point, sign]
+        pad.serve(press, next)
+        return pad
 
     # Findings
 
@@ -169,13 +191,16 @@ class GarboardApp(App):
     def assess_soon(self, place: Place) -> None:
         """Assess in the background; the page that shows it is drawn anew when something has changed."""
         key = (place.hull, place.job, place.step)
-        if key in self._waiting:
-            return
-        self._waiting.add(key)
-        Clock.schedule_once(lambda _dt: self._assess(key), 0)
+        if key not in self._waiting:
+            self._waiting.add(key)
+            Clock.schedule_once(lambda _dt: self._assess(key), 0)
 
     def _assess(self, key: tuple[str, str, str]) -> None:
+        """One assessment of a step at a time: one that is asked for meanwhile waits, and sees the newest values."""
+        if key in self._at_work:
+            return
         self._waiting.discard(key)
+        self._at_work.add(key)
         hull, job, step = key
         view, host = self.tablet.view(hull, job), self.tablet.host
         self._in_background(
@@ -183,14 +208,15 @@ class GarboardApp(App):
         )
 
     def _assessed(self, key: tuple[str, str, str], found: tuple[Assessed, ...]) -> None:
+        self._at_work.discard(key)
+        if key in self._waiting:
+            self._assess(key)
         if self._found.get(key) == found:
             return
         self._found[key] = found
         page = self.shell.page
         if page is not None and (page.place.hull, page.place.job, page.place.step) == key:
-            refill = getattr(page, "refill", None) or getattr(page, "rebuild", None)
-            if refill is not None:
-                refill()
+            page.refill()
 
     def _in_background(self, work: Callable[[], Any], done: Callable[[Any], None]) -> None:
         if not self._threads:
@@ -205,19 +231,22 @@ class GarboardApp(App):
 
     # Vessels
 
-    def _refresh_vessels(self, *_: object) -> None:
-        """Put a few lines of the list right at a time, so that the first page answers at once."""
-        stale = self.vessels.stale()
-        for hull in stale[:4]:
-            self.vessels.refresh(hull)
+    def _look_for_news(self) -> None:
+        """See which lines of the list are no longer true: after a merge, or when the app starts for the first time."""
+        self._in_background(self.vessels.stale, lambda stale: self._refresh_vessels(list(stale)))
+
+    def _refresh_vessels(self, stale: list[str]) -> None:
+        """Put one line right at a time, so that a finger never waits."""
+        if not stale:
+            return
+        self.vessels.refresh(stale.pop())
         if stale:
-            page = self.shell.page
-            if page is not None and page.place.page == "vessels":
-                self.redraw()
-            if len(stale) <= 4:
-                self.vessels.keep()
-            else:
-                Clock.schedule_once(self._refresh_vessels, 0)
+            Clock.schedule_once(lambda _dt: self._refresh_vessels(stale), 0)
+            return
+        self.vessels.keep()
+        page = self.shell.page
+        if page is not None and page.place.page == "vessels":
+            self.redraw()
 
     def vessel_changed(self, hull: str) -> None:
         """Something the list of vessels shows has changed."""
@@ -254,6 +283,8 @@ class GarboardApp(App):
         self._replay = recording
 
     def source_for(self, guide: LiveGuide[Any]) -> SampleSource:
+        from garboard_tablet.models.sources import Replay, simulated_for
+
         if self._replay is not None:
             from garboard.recordings import read_samples
 

@@ -7,7 +7,8 @@ import sys
 import pytest
 
 from garboard.steps import Field, Kind
-from garboard_tablet.models.pad import ERASE, SIGN, judge_number, pressed, takes_sign
+from garboard_tablet.models.keys import ERASE, SIGN, pressed
+from garboard_tablet.models.pad import judge_number, takes_sign
 from garboard_tablet.models.scale import round_step, ticks
 from garboard_tablet.models.session import HOME, Session, resume
 from garboard_tablet.models.settings import METRIC, TabletSettings, read_settings, write_settings

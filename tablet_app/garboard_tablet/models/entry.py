@@ -17,7 +17,8 @@ from garboard_tablet.models.asks import (
     shown,
     table_rows,
 )
-from garboard_tablet.models.pad import ERASE, Judged, judge, judge_number, pressed
+from garboard_tablet.models.keys import ERASE, pressed
+from garboard_tablet.models.pad import Judged, judge, judge_number
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.tablet import Tablet
 

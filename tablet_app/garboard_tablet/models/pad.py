@@ -1,4 +1,4 @@
-"""The number pad: what is typed is kept as typed, and judged only when the person says it is done."""
+"""What is typed is kept as typed, and judged only when the person says it is done."""
 
 from __future__ import annotations
 
@@ -8,32 +8,9 @@ from garboard.job_file import check_value, implausible
 from garboard.records import JsonValue
 from garboard.steps import Field, Kind
 from garboard.units import Amount
-
-ERASE = "erase"
-SIGN = "sign"
-POINT = "."
-LONGEST = 12
-"""Digits, point and sign a reading may have; no instrument shows more."""
+from garboard_tablet.models.keys import POINT
 
 _QUANTITIES_BELOW_ZERO = frozenset({"angle", "rate of turn", "temperature", "number", "current", "share"})
-
-
-def pressed(text: str, key: str) -> str:
-    """What stands on the pad after one more key. Leading zeros and trailing zeros stay as typed.
-
-    text : what stands there now
-    key  : a digit, POINT, SIGN or ERASE
-
-    >>> pressed("09", "1"), pressed("1.5", POINT), pressed("1.5", SIGN), pressed("1.5", ERASE)
-    ('091', '1.5', '-1.5', '1.')
-    """
-    if key == ERASE:
-        return text[:-1]
-    if key == SIGN:
-        return text.removeprefix("-") if text.startswith("-") else f"-{text}"
-    if len(text) >= LONGEST or (key == POINT and POINT in text):
-        return text
-    return text + key
 
 
 def takes_point(field: Field) -> bool:

@@ -5,13 +5,15 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 from uuid import uuid4
 
 import attrs
 
 from garboard import storage
-from garboard.steps import Field, Kind
-from garboard.units import UNITS_OF
+
+if TYPE_CHECKING:
+    from garboard.steps import Field
 
 AS_DECLARED = "as each step says"
 METRIC = "metric first"
@@ -67,11 +69,14 @@ class TabletSettings:
     def unit_for(self, field: Field) -> str:
         """The unit to offer first for an amount; "" for anything else.
 
+        >>> from garboard.steps import Field, Kind
         >>> speed = Field(name="length", title="Length", kind=Kind.AMOUNT, quantity="length", unit="ft")
         >>> TabletSettings().unit_for(speed), TabletSettings(units=METRIC).unit_for(speed)
         ('ft', 'm')
         """
-        if field.kind is not Kind.AMOUNT:
+        from garboard.units import UNITS_OF
+
+        if field.quantity not in UNITS_OF:
             return ""
         wanted = self.unit_of.get(field.name) or (_METRIC.get(field.unit, "") if self.units == METRIC else "")
         return wanted if wanted in UNITS_OF[field.quantity] else field.unit

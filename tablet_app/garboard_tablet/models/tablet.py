@@ -2,27 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 from uuid import uuid4
 
 import attrs
 
 from garboard.clock import HybridClock
-from garboard.entries import Entry
-from garboard.findings import NotEnoughData
-from garboard.fold import Fold, SlotKey
-from garboard.host import Assessed, PluginHost, make_host
 from garboard.hullfile import HullFolder
-from garboard.job_view import JobView
-from garboard.records import JsonValue
-from garboard.samples import Recording
-from garboard.steps import Step
-from garboard.writing import Author, measure, new_job_id, settle
-from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.session import Session, resume
 from garboard_tablet.models.settings import TabletSettings, read_settings, write_settings
+
+if TYPE_CHECKING:  # each loaded in the method that needs it: the app's first frame waits for none of them
+    from garboard.entries import Entry
+    from garboard.fold import Fold, SlotKey
+    from garboard.host import Assessed, PluginHost
+    from garboard.job_view import JobView
+    from garboard.records import JsonValue
+    from garboard.samples import Recording
+    from garboard.steps import Step
+    from garboard.writing import Author
+    from garboard_tablet.models.asks import Ask
 
 SESSION_FILE = "session.json"
 SETTINGS_FILE = "tablet.json"
@@ -60,6 +62,8 @@ class Tablet:
 
     def fold(self, hull: str) -> Fold:
         """The state of a hull, kept up from then on."""
+        from garboard.fold import Fold
+
         if hull not in self._folds:
             state = Fold(hull)
             for entry in self.files.entries(hull):
@@ -100,6 +104,8 @@ class Tablet:
     # Writing: every method returns only when what it wrote is on the disk.
 
     def author(self, by: str = "") -> Author:
+        from garboard.writing import Author
+
         plugins = {plugin.name: plugin.version for plugin in self._host.plugins} if self._host else {}
         return Author(self.settings.tablet, by or self.settings.working or NOT_NAMED, self.clock, plugins)
 
@@ -116,6 +122,8 @@ class Tablet:
 
     def enter(self, hull: str, job: str, ask: Ask, value: JsonValue) -> None:
         """Keep the value of an ask, and with the first value of a step that it is under way."""
+        from garboard.writing import measure
+
         state, author = self.fold(hull), self.author()
         if ask.slot.kind != "measure":
             slot = _slot(ask, job)
@@ -139,6 +147,8 @@ class Tablet:
 
     def choose(self, hull: str, job: str, ask: Ask, value: JsonValue, reason: str) -> None:
         """Settle a disagreement."""
+        from garboard.writing import settle
+
         self.save(hull, settle(self.author(), self.fold(hull), _slot(ask, job), value, reason))
 
     def open_job(self, hull_text: str, kind: str = "commissioning") -> tuple[str, str]:
@@ -148,17 +158,17 @@ class Tablet:
         returns   : the hull's key and the job's id
         """
         from garboard import hull_number
+        from garboard.writing import new_job_id
 
         hull, job = hull_number.key(hull_text), new_job_id()
         state, author = self.fold(hull), self.author()
-        typed = Author(author.tablet, author.by, author.clock, author.plugins)
         entries = [
-            _about_new_hull(typed, state, hull_text, "job", ("kind",), kind, job),
-            _about_new_hull(typed, state, hull_text, "job", ("opened",), author.wall()[:10], job),
+            _about_new_hull(author, state, hull_text, "job", ("kind",), kind, job),
+            _about_new_hull(author, state, hull_text, "job", ("opened",), author.wall()[:10], job),
         ]
         if self.settings.working:
             entries.append(
-                _about_new_hull(typed, state, hull_text, "job", ("technicians",), [self.settings.working], job)
+                _about_new_hull(author, state, hull_text, "job", ("technicians",), [self.settings.working], job)
             )
         self.save(hull, *entries)
         return hull, job
@@ -180,6 +190,8 @@ class Tablet:
 
     def add_piece(self, hull: str, path: tuple[str, ...]) -> None:
         """Add a piece of equipment. A piece of that name removed earlier comes back."""
+        from garboard.fold import SlotKey
+
         state, author = self.fold(hull), self.author()
         name = "position" if path[-2] == "engines" else "name"
         entries = [author.write(state, "field", (*path, name), path[-1])]
@@ -193,6 +205,8 @@ class Tablet:
 
     def copy_piece(self, hull: str, source: tuple[str, ...], target: tuple[str, ...], leave_out: Sequence[str]) -> None:
         """Give a piece every value of another that it lacks."""
+        from garboard.fold import SlotKey
+
         state, author = self.fold(hull), self.author()
         entries = []
         for key in sorted(state.slots):
@@ -216,7 +230,14 @@ class Tablet:
         self.files.close()
 
 
-def open_tablet(folder: Path, make_plugins: Callable[[], PluginHost] = make_host) -> Tablet:
+def all_plugins() -> PluginHost:
+    """The plugins that come with the program, and those installed beside it."""
+    from garboard.host import make_host
+
+    return make_host()
+
+
+def open_tablet(folder: Path, make_plugins: Callable[[], PluginHost] = all_plugins) -> Tablet:
     """Open a tablet's folder.
 
     folder : made when it is not there
@@ -235,6 +256,7 @@ def _about_new_hull(
 ) -> Entry:
     """An entry that carries the hull number as it was typed just now, whatever was typed most often before."""
     from garboard.entries import make_entry
+    from garboard.fold import SlotKey
 
     return make_entry(
         kind,
@@ -254,6 +276,7 @@ def _about_new_hull(
 @lru_cache(maxsize=8)
 def _read_recording(files: HullFolder, reference: str) -> Recording:
     from garboard.faults import InputError
+    from garboard.findings import NotEnoughData
     from garboard.recordings import load_recording
 
     if reference not in files.attachments:
@@ -262,8 +285,3 @@ def _read_recording(files: HullFolder, reference: str) -> Recording:
         return load_recording(files.attachments.folder / reference)[0]
     except (OSError, InputError) as failure:
         raise NotEnoughData(f"recording {reference[:8]} cannot be read: {failure}") from None
-
-
-def versions(host: PluginHost) -> Mapping[str, str]:
-    """Versions of the plugins at work, by name."""
-    return {plugin.name: plugin.version for plugin in host.plugins}

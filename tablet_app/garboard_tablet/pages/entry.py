@@ -15,10 +15,10 @@ from garboard.steps import Kind
 from garboard.units import UNITS_OF
 from garboard_tablet.models.asks import shown
 from garboard_tablet.models.entry import NUMBERS, Entering, enter
-from garboard_tablet.models.pad import takes_point, takes_sign
+from garboard_tablet.models.pad import Judged, takes_point, takes_sign
 from garboard_tablet.models.pages import WORST_FIRST
 from garboard_tablet.models.session import Place
-from garboard_tablet.ui.inputs import NumberPad, SignaturePad, Typed, WordsBox, svg_of
+from garboard_tablet.ui.inputs import SignaturePad, Typed, WordsBox, svg_of
 from garboard_tablet.ui.shell import Maker, Page
 from garboard_tablet.ui.theme import GAP, HEADING, SMALL, dp
 from garboard_tablet.ui.widgets import Across, Card, Choices, Column, Press, RowPress, Txt, verdict_marks, words
@@ -42,6 +42,7 @@ class EntryPage(Page):
         step = self.entering.step if self.entering else None
         self.title = step.title if step else "Equipment"
         self._layout: EntryLayout | None = None
+        self._typed: Typed | None = None
 
     def body(self) -> Widget:
         if self.entering is None:
@@ -51,7 +52,7 @@ class EntryPage(Page):
         self._layout = EntryLayout(self)
         return self._layout
 
-    def rebuild(self) -> None:
+    def refill(self) -> None:
         """Show what has changed, without leaving the page."""
         if self._layout is not None:
             self._layout.rebuild()
@@ -71,7 +72,7 @@ class EntryPage(Page):
             )
             return makers
         if field.kind in NUMBERS:
-            makers.append(lambda: Typed(entering.text, entering.unit))
+            makers.append(lambda: self._typed_widget(entering))
         if entering.judged.problem:
             makers.append(self._card(Verdict.FAIL, entering.judged.problem, "not saved"))
         if entering.judged.question:
@@ -82,6 +83,10 @@ class EntryPage(Page):
             makers.append(words(field.help, "quiet", SMALL))
         makers.extend(self._verdicts())
         return makers
+
+    def _typed_widget(self, entering: Entering) -> Typed:
+        self._typed = Typed(entering.text, entering.unit)
+        return self._typed
 
     def _card(self, verdict: Verdict, text: str, word: str = "") -> Maker:
         return lambda: Card(Txt(text), mark=verdict_marks[verdict], word=word)
@@ -120,7 +125,7 @@ class EntryPage(Page):
             units = UNITS_OF[field.quantity]
             return self._presses([Press(u, partial(self._unit, u), "main", 32, name=f"unit {u}") for u in units])
         if field.kind in NUMBERS:
-            return NumberPad(self._key, self._next, point=takes_point(field), sign=takes_sign(field))
+            return self.app.number_pad(self._key, self._next, takes_point(field), takes_sign(field))
         if field.kind is Kind.CHOICE:
             return self._presses([self._choice(entering, choice, choice) for choice in field.choices])
         if field.kind is Kind.YES_NO:
@@ -179,9 +184,14 @@ class EntryPage(Page):
     # What is done
 
     def _key(self, key: str) -> None:
-        if self.entering is not None:
-            self.entering.press(key)
-            self.rebuild()
+        if self.entering is None:
+            return
+        said_something = self.entering.judged != Judged()
+        self.entering.press(key)
+        if said_something or self._typed is None:
+            self.refill()
+        else:
+            self._typed.say(self.entering.text)
 
     def _next(self) -> None:
         if self.entering is None:
@@ -189,7 +199,7 @@ class EntryPage(Page):
         if self.entering.try_typed():
             self._onward()
         else:
-            self.rebuild()
+            self.refill()
 
     def _take(self, value: JsonValue) -> None:
         if self.entering is not None:
@@ -204,12 +214,12 @@ class EntryPage(Page):
     def _again(self) -> None:
         if self.entering is not None:
             self.entering.write("")
-            self.entering.judged = type(self.entering.judged)()
-            self.rebuild()
+            self.entering.judged = Judged()
+            self.refill()
 
     def _ask_unit(self) -> None:
         self._choosing_unit = not self._choosing_unit
-        self.rebuild()
+        self.refill()
 
     def _unit(self, unit: str) -> None:
         if self.entering is not None:
@@ -218,7 +228,7 @@ class EntryPage(Page):
 
     def _choose(self, value: JsonValue) -> None:
         self._chosen = value
-        self.rebuild()
+        self.refill()
 
     def _settle(self, reason: str) -> None:
         if self.entering is not None:
@@ -274,12 +284,12 @@ class EntryLayout(Widget):
         if entering is None:
             return
         answer = self._page.answer(entering)
-        if isinstance(answer, NumberPad) and isinstance(self._answer, NumberPad):
-            answer = self._answer  # keys stay, so that fast fingers find them
-        else:
+        if answer is not self._answer:
             if self._answer is not None:
                 self.remove_widget(self._answer)
             self._answer = answer
+            if answer.parent is not None:
+                answer.parent.remove_widget(answer)
             self.add_widget(answer)
         self._question.show(self._page.question(entering))
         self._place()

@@ -10,9 +10,9 @@ from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
 from garboard.look import STEP_MARKS
-from garboard_tablet.models.pad import ERASE
-from garboard_tablet.models.pages import HullCheck, VesselLine, check_hull
+from garboard_tablet.models.keys import ERASE
 from garboard_tablet.models.session import HOME, Place
+from garboard_tablet.models.vessels import HullCheck, VesselLine, check_hull
 from garboard_tablet.ui.inputs import LetterPad, Typed, WordsBox
 from garboard_tablet.ui.shell import Maker, Page
 from garboard_tablet.ui.theme import BODY, GAP, SMALL, dp

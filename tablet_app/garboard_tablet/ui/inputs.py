@@ -11,7 +11,7 @@ from kivy.properties import ColorProperty
 from kivy.uix.textinput import TextInput
 from kivy.uix.widget import Widget
 
-from garboard_tablet.models.pad import ERASE, POINT, SIGN
+from garboard_tablet.models.keys import ERASE, POINT, SIGN
 from garboard_tablet.ui.theme import BIG, BODY, GAP, TARGET, THUMB, dp, sp, theme
 from garboard_tablet.ui.widgets import Press, Txt
 
@@ -29,21 +29,29 @@ class NumberPad(Widget):
     next  : called by the large key at the lower right
     """
 
-    def __init__(
-        self, press: Callable[[str], object], next: Callable[[], object], *, point: bool, sign: bool, word: str = "Next"
-    ) -> None:
+    def __init__(self, press: Callable[[str], object], next: Callable[[], object], *, point: bool, sign: bool) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
+        self._press, self._next = press, next
         self._keys: dict[str, Press] = {}
         for key in ("1", "2", "3", "4", "5", "6", "7", "8", "9", "0", POINT, SIGN, ERASE):
             if (key == POINT and not point) or (key == SIGN and not sign):
                 continue
-            self._keys[key] = Press(_FACES.get(key, key), partial(press, key), "key", 44, name=f"key {key}")
+            self._keys[key] = Press(_FACES.get(key, key), partial(self._pressed, key), "key", 44, name=f"key {key}")
         self._keys[ERASE].font_name = "Roboto"
         self._keys[ERASE].font_size = sp(BODY)
-        self._keys["next"] = Press(word, next, "main", 32, name="next")
+        self._keys["next"] = Press("Next", lambda: self._next(), "main", 32, name="next")
         for widget in self._keys.values():
             self.add_widget(widget)
         self.bind(size=self._place, pos=self._place)
+
+    def serve(self, press: Callable[[str], object], next: Callable[[], object]) -> None:
+        """Work for another page from now on: making two dozen keys anew for each value would be felt."""
+        self._press, self._next = press, next
+        for key in self._keys.values():
+            key.paint()
+
+    def _pressed(self, key: str) -> None:
+        self._press(key)
 
     def least_height(self) -> float:
         return dp(4 * THUMB + 3 * GAP)
@@ -147,6 +155,12 @@ class Typed(Widget):
         self.add_widget(self._digits)
         self.add_widget(self._unit)
         self.bind(pos=self._draw)
+
+    def say(self, text: str) -> None:
+        """Change what stands there, in the room there is."""
+        self._digits.text = text or "–"
+        self._digits.color = theme.colour("ink" if text else "quiet")
+        self.fit(self.width)
 
     def fit(self, width: float) -> float:
         unit_wide, _ = self._unit.fit_line()

@@ -41,6 +41,9 @@ class Page:
         """What can be done, the next thing last."""
         return ()
 
+    def refill(self) -> None:
+        """Show what has changed meanwhile, if this page shows such things."""
+
     def leave(self) -> None:
         """The page is gone."""
 

@@ -1,0 +1,230 @@
+"""The tablet app against a bare window with one label, in the same run: start, steps, keys, live guide, memory.
+
+Run by hand:  python tests/bench/bench_tablet.py --hulls 1 50 500
+Off screen, in software, on whatever machine this is: only the ratios mean something.
+Goal: the first usable frame within 1.5 times the bare window's, with 50 hulls on the tablet.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import platform
+import resource
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import attrs
+
+os.environ.setdefault("SDL_VIDEODRIVER", "offscreen")
+os.environ.setdefault("SDL_AUDIODRIVER", "dummy")
+for switch in ("KIVY_NO_ARGS", "KIVY_NO_FILELOG", "KIVY_NO_CONFIG"):
+    os.environ.setdefault(switch, "1")
+os.environ.setdefault("KIVY_LOG_MODE", "PYTHON")
+
+ROOT = Path(__file__).parents[2]
+JOB = ROOT / "sample_jobs" / "kittiwake" / "job.json"
+MAKER, END = "QQZ", "B626"
+
+
+def fill(folder: Path, hulls: int) -> None:
+    """The sample job under so many hull numbers."""
+    from garboard.fold import Fold
+    from garboard.hull_number import key
+    from garboard.hullfile import HullFolder
+    from garboard.job_file import read_job_file
+    from garboard.writing import Author, take_in
+
+    job_file = read_job_file(JOB)
+    with HullFolder(folder) as files, files.batch():
+        for number in range(hulls):
+            hull = f"{MAKER}{number:05d}{END}"
+            vessel = attrs.evolve(job_file.vessel, hull_number=hull, name=f"Vessel {number}")
+            entries = take_in(Author("bench", "R. Vane"), Fold(key(hull)), attrs.evolve(job_file, vessel=vessel))
+            files.put_if_absent(hull, entries)
+
+
+def quiet_window() -> None:
+    import logging
+
+    from kivy.config import Config
+
+    logging.getLogger("kivy").disabled = True
+    for name, value in (("width", "1280"), ("height", "800"), ("maxfps", "0"), ("multisamples", "0")):
+        Config.set("graphics", name, value)
+
+
+def first_frame(app: object) -> None:
+    """Start an app, draw one frame, say when."""
+    from kivy.base import EventLoop, runTouchApp
+    from kivy.core.window import Window
+
+    app._run_prepare()  # type: ignore[attr-defined]
+    runTouchApp(embedded=True)
+    EventLoop.idle()
+    Window.dispatch("on_draw")
+    print(json.dumps({"at": time.time(), "memory": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024}))
+
+
+def bare() -> None:
+    quiet_window()
+    from kivy.app import App
+    from kivy.uix.label import Label
+
+    class Bare(App):  # type: ignore[misc]
+        def build(self) -> Label:
+            return Label(text="Vessels", font_size=32)
+
+    first_frame(Bare())
+
+
+def tablet(folder: Path) -> None:
+    quiet_window()
+    from garboard_tablet.app import GarboardApp
+    from garboard_tablet.models.tablet import open_tablet
+
+    first_frame(GarboardApp(open_tablet(folder)))
+
+
+def child(*arguments: str) -> tuple[float, float]:
+    """Milliseconds from the start of a process to its first frame, and its memory [MB]."""
+    began = time.time()
+    done = subprocess.run([sys.executable, __file__, *arguments], capture_output=True, text=True, check=True)
+    told = json.loads(done.stdout.splitlines()[-1])
+    return (told["at"] - began) * 1000, told["memory"]
+
+
+def timed(work: Callable[[], object], rounds: int) -> list[float]:
+    """Milliseconds of each round."""
+    taken = []
+    for _ in range(rounds):
+        start = time.perf_counter()
+        work()
+        taken.append((time.perf_counter() - start) * 1000)
+    return taken
+
+
+def worst_of_a_hundred(taken: list[float]) -> float:
+    return sorted(taken)[int(len(taken) * 0.99)]
+
+
+def at_work(folder: Path) -> None:
+    """Steps, keys and the live guide of one app on a filled folder."""
+    quiet_window()
+    from kivy.base import EventLoop, runTouchApp
+    from kivy.core.window import Window
+
+    from garboard_tablet.app import GarboardApp
+    from garboard_tablet.gallery import steer
+    from garboard_tablet.models.entry import entry_place
+    from garboard_tablet.models.pages import asks_here
+    from garboard_tablet.models.session import Place
+    from garboard_tablet.models.tablet import open_tablet
+
+    data = open_tablet(folder)
+    data.change_settings(data.settings.with_person("R. Vane"))
+    app = GarboardApp(data)
+    app._run_prepare()
+    runTouchApp(embedded=True)
+
+    def frame() -> None:
+        EventLoop.idle()
+        Window.dispatch("on_draw")
+
+    frame()
+    hull = data.files.hulls()[0]
+    job = Place(page="job", hull=hull, job=data.fold(hull).jobs[-1])
+    step = job.to("step", step="prop_check.full_throttle")
+
+    def open_step() -> None:
+        app.go(step)
+        frame()
+        app.back()
+
+    asks = [ask for ask in asks_here(data, hull, job.job, data.step(step.step)) if ask.field.name == "speed"]
+    entry = entry_place(step, asks[0])
+    app.go(entry)
+    page = app.shell.page
+    keys = timed(lambda: (page._key("1"), page._key("erase")), 100)
+
+    speeds = iter(range(300, 10_000))
+
+    def save_to_next() -> None:
+        app.instead(entry)
+        app.shell.page.entering.write(f"{next(speeds) / 10}")
+        app.shell.page._next()
+        frame()
+
+    frames = timed(frame, 50)
+    opened, saved = timed(open_step, 20), timed(save_to_next, 100)
+    app.go(job.to("live", step="heading_calibration.steady_turn"))
+    steer(app.shell.page)
+    live = app.shell.page
+    now = [60.0]
+    app.time = lambda: now[0]
+
+    def tick() -> None:
+        now[0] += 0.1
+        live._tick(0.1)
+        frame()
+
+    ticks = timed(tick, 100)
+    empty = statistics.median(frames)
+    print(
+        f"  empty frame {empty:.1f} ms; open a step {statistics.median(opened) / empty:.1f} frames;"
+        f" a key {statistics.median(keys) / 2:.1f} ms; save to next field {statistics.median(saved):.0f} ms,"
+        f" p99 {worst_of_a_hundred(saved):.0f} ms ({worst_of_a_hundred(saved) / empty:.1f} frames);"
+        f" live frame {statistics.median(ticks) / empty:.2f} empty frames;"
+        f" memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"
+    )
+
+
+def main() -> None:
+    arguments = argparse.ArgumentParser(description=__doc__)
+    arguments.add_argument("--hulls", type=int, nargs="+", default=[1, 50, 500])
+    arguments.add_argument("--rounds", type=int, default=7)
+    chosen = arguments.parse_args()
+    print(platform.platform(), platform.python_version())
+    for hulls in chosen.hulls:
+        with TemporaryDirectory() as where:
+            folder = Path(where) / "tablet"
+            fill(folder, hulls)
+            cold = child("tablet", str(folder))[0]
+            subprocess.run([sys.executable, __file__, "summaries", str(folder)], check=True)
+            runs = [(child("bare"), child("tablet", str(folder))) for _ in range(chosen.rounds)]
+            one, other = (statistics.median(run[which][0] for run in runs) for which in (0, 1))
+            memory = [statistics.median(run[which][1] for run in runs) for which in (0, 1)]
+            print(
+                f"{hulls} hulls: bare window {one:.0f} ms {memory[0]:.0f} MB; tablet {other:.0f} ms {memory[1]:.0f} MB;"
+                f" ratio {other / one:.2f} (first start ever {cold / one:.2f}), memory {memory[1] / memory[0]:.2f}"
+            )
+            subprocess.run([sys.executable, __file__, "work", str(folder)], check=True)
+
+
+def summaries(folder: Path) -> None:
+    """What an earlier start of the app leaves behind: the lines of the list of vessels."""
+    from garboard_tablet.models.vessels import VesselList
+    from garboard_tablet.models.tablet import open_tablet
+
+    data = open_tablet(folder)
+    vessels = VesselList(data)
+    for hull in vessels.stale():
+        vessels.refresh(hull)
+    vessels.keep()
+    data.close()
+
+
+if __name__ == "__main__":
+    modes: dict[str, Callable[[Path], None]] = {"tablet": tablet, "work": at_work, "summaries": summaries}
+    if sys.argv[1:2] == ["bare"]:
+        bare()
+    elif sys.argv[1:2] and sys.argv[1] in modes:
+        modes[sys.argv[1]](Path(sys.argv[2]))
+    else:
+        main()
