@@ -66,16 +66,16 @@ def open_hull(folder: HullFolder, number: str) -> OpenHull:
 
 def open_entries(entries_of: EntriesOf, number: str) -> OpenHull:
     """Open a boat from entries, wherever they are kept."""
-    state = _family(entries_of, hull_number.key(number))
+    state = family(entries_of, hull_number.key(number))
     guests: dict[str, Fold] = {}
     for home, job in state.moved_from:
-        other = _family(entries_of, home)
+        other = family(entries_of, home)
         if other.moved_to(job) in state.family:
             guests[job] = other
     return OpenHull(state, guests)
 
 
-def _family(entries_of: EntriesOf, key: str) -> Fold:
+def family(entries_of: EntriesOf, key: str) -> Fold:
     """The fold of a hull and of every number said to be the same boat, however many steps away."""
     found: dict[str, Sequence[Entry]] = {}
     waiting = [key]

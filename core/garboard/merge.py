@@ -11,8 +11,8 @@ import attrs
 
 from garboard import hull_number
 from garboard.attachments import AttachmentDamaged
-from garboard.desk import name_of
-from garboard.entries import canonical_bytes, view
+from garboard.desk import family, name_of
+from garboard.entries import Entry, canonical_bytes, view
 from garboard.fold import Fold, SlotKey, fold, slot_of
 from garboard.hullfile import HullFolder
 from garboard.storage import Damage
@@ -137,7 +137,7 @@ def bring_entries(
 def judge(
     hull: str, came: Mapping[str, bytes], already: int, target: HullFolder, dry_run: bool, known: Sequence[str]
 ) -> HullMerge:
-    """What entries that came into a hull did to it.
+    """What entries that came into a hull did to the boat, hull numbers that are the same boat included.
 
     came    : the entries, by id; in the target already unless it was a dry run
     already : entries offered that were here before
@@ -145,10 +145,17 @@ def judge(
     """
     if not came:
         return HullMerge(hull=hull, came=0, already=already)
-    state = fold(hull, (view(name, raw) for name, raw in target.get(hull).items() if name not in came))
+    new = [view(name, raw) for name, raw in came.items()]
+
+    def held(key: str) -> list[Entry]:
+        return [view(name, raw) for name, raw in target.get(key).items() if name not in came]
+
+    state = family(held, hull)
     disagreeing_before, stale_before = _disagreements(state), _stale(state).keys()
-    for name, raw in came.items():
-        state.add(view(name, raw))
+    if any(entry.kind in ("alias", "retract") for entry in new):  # other hull numbers may now be this boat, or no more
+        state = family(lambda key: [*held(key), *(new if key == hull else ())], hull)
+    for entry in new:
+        state.add(entry)
     look_alikes = hull_number.look_alikes(hull, [other for other in known if other != hull])
     return HullMerge(
         hull=hull,
@@ -156,7 +163,7 @@ def judge(
         already=already,
         disagreeing=tuple(sorted(_disagreements(state) - disagreeing_before)),
         stale=tuple(stale for sign_off, stale in _stale(state).items() if sign_off not in stale_before),
-        look_alikes=tuple(other for other in look_alikes if other not in state.aliases),
+        look_alikes=tuple(other for other in look_alikes if other not in state.family),
     )
 
 

@@ -68,6 +68,21 @@ def test_a_dry_run_reports_the_same_and_writes_nothing(tmp_path: Path) -> None:
         assert merge([source], shop).hulls == planned.hulls
 
 
+def test_what_comes_under_another_number_of_the_same_boat_is_held_against_all_of_it(tmp_path: Path) -> None:
+    """The boat's beam disagrees across its two numbers, once they are known to be one boat."""
+    author = tablet("a").author
+    right, wrong = Fold("QQZ04417D626"), Fold("QQZO4417D626")
+    beam = author.write(right, "field", ("beam",), "8 ft")
+    other = author.write(wrong, "field", ("beam",), "9 ft")
+    pair = same_boat(author, right, wrong, "letter for digit")
+    with _folder(tmp_path / "a", [other]) as source, _folder(tmp_path / "shop", [beam, *pair]) as shop:
+        (hull,) = merge([source], shop).hulls
+        assert [key.subject for key in hull.disagreeing] == [("beam",)]
+        assert hull.look_alikes == ()
+    with _folder(tmp_path / "b", pair) as source, _folder(tmp_path / "office", [beam, other]) as shop:
+        assert [[key.subject for key in hull.disagreeing] for hull in merge([source], shop).hulls] == [[("beam",)]] * 2
+
+
 def test_a_hull_the_merge_brought_nothing_new_for_is_counted_and_nothing_is_said_of_it(tmp_path: Path) -> None:
     author = tablet("a").author
     right = measure(author, Fold("QQZ04417D626"), JOB, STEP, FIELD, "30 kn")
