@@ -55,7 +55,7 @@ HYDROGEN = Caution(
     Basis(
         BasisKind.REGULATION,
         "33 CFR 183.420",
-        "written for boats with gasoline inboard or sterndrive engines; on an outboard boat it is practice, not law",
+        "written for gasoline inboards and sterndrives; on an outboard boat it is practice, not law",
     ),
 )
 PROPELLERS = Caution(

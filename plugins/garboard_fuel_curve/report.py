@@ -32,7 +32,6 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> list[Block]:
     for key, words in _ADVICE:
         if key in found:
             blocks += [words, found[key]]
-    blocks += found["fuel_curve.mixed_use"].tables if "fuel_curve.mixed_use" in found else ()
     blocks.append(
         "Load, trim, growth on the hull, wind and waves all cost fuel. Plan with your own gauge and weather, and "
         "refuel early."

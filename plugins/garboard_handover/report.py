@@ -4,33 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from garboard.findings import Table, Verdict
+from garboard.findings import Number, Verdict
 from garboard.host import Assessed
 from garboard.job_view import JobView
 from garboard.steps import Block, ReportSection
 from garboard_handover import steps
 
-_WORDS = {True: "yes", False: "no", None: "-"}
 
-
-def _walk_through(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
+def _walk_through(_view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
     done = [
         one
         for one in assessed
         if one.step.startswith("handover.") and one.finding.verdict is not Verdict.NOT_ENOUGH_DATA
     ]
+    tried = {one.title: one.finding.verdict for one in done if one.calculator.endswith(".check")}
+    in_order = [title for title, verdict in tried.items() if verdict is Verdict.PASS]
     figures = [figure for one in done for figure in one.finding.figures]
-    tried = [
-        (one.title, one.finding.verdict.value, one.finding.sentence)
-        for one in done
-        if one.calculator.endswith(".check")
-    ]
     if not tried and not figures:
         return ()
+    not_in_order = [one.finding for one in done if one.finding.verdict is not Verdict.PASS and one.title in tried]
     return (
-        "Each system aboard was tried once before the boat was signed over.",
-        *([Table("Systems tried", ("System", "Verdict", "What was found"), tuple(tried))] if tried else []),
-        *figures,
+        *([Number("tried and in order", len(in_order), f"of {len(tried)} systems", decimals=0)] if tried else []),
+        "Each system aboard was tried once before the boat was signed over."
+        + (f" In order: {'; '.join(in_order)}." if in_order else ""),
+        *not_in_order,
+        *(one.finding for one in done if one.finding.figures),
     )
 
 
@@ -38,16 +36,17 @@ def _briefing(view: JobView, _assessed: Sequence[Assessed]) -> Sequence[Block]:
     rows = view.rows(steps.OWNER_BRIEFING, "topic")
     if not rows:
         return ()
-    topics = tuple(
-        (
-            str(view.value(steps.OWNER_BRIEFING, "topic", row=row)),
-            _WORDS[view.value(steps.OWNER_BRIEFING, "understood", row=row) in (True,)],
+    tried: dict[bool, list[str]] = {True: [], False: []}
+    for row in rows:
+        topic = str(view.value(steps.OWNER_BRIEFING, "topic", row=row))
+        tried[view.value(steps.OWNER_BRIEFING, "understood", row=row) is True].append(topic)
+    return tuple(
+        f"{words} {'; '.join(topics)}."
+        for words, topics in (
+            ("Before you took the boat over you were shown these, and tried them yourself:", tried[True]),
+            ("Not yet tried by you; ask us to go through them again:", tried[False]),
         )
-        for row in rows
-    )
-    return (
-        "These were shown to you, and you tried them yourself, before you took the boat over.",
-        Table("Shown and tried", ("Topic", "Tried by the owner"), topics),
+        if topics
     )
 
 

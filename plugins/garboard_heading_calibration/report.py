@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import attrs
+
 from garboard.findings import Finding, Number, Table, Verdict
 from garboard.host import Assessed
 from garboard.job_view import JobView
@@ -19,27 +21,35 @@ def build(_view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
     blocks: list[Block] = []
     swings = _measured(assessed, SWING, STRAIGHT_RUNS)
     if swings:
-        blocks.append(
-            "The card tells how far each heading sensor is off on each heading. To get the magnetic heading, add the "
-            "deviation to what the sensor shows; a minus sign means take it away. The card holds as long as nothing "
-            "magnetic is moved near the sensor: swing again after new electronics, loudspeakers, engine work or a "
-            "lightning strike, and once a year."
-        )
+        blocks += [
+            *_largest(swings),
+            "The card tells how far a heading sensor is off on each heading. Add the deviation to what the sensor "
+            "shows and you have the magnetic heading; a minus sign means take it away. The card holds as long as "
+            "nothing magnetic is moved near the sensor: swing again after new electronics, loudspeakers, engine work "
+            "or a lightning strike, and once a year.",
+        ]
         for finding in swings:
-            blocks += [finding, *finding.tables[:1], *finding.figures]
+            blocks += [*(table for table in finding.tables if table.card), finding]
     for finding in _measured(assessed, VARIATION):
         blocks += [
-            "Variation is the angle between true and magnetic north where you are. Add it to a magnetic heading to "
-            "get the true one. East is positive, west negative.",
+            "Variation is the angle between true and magnetic north where you are. Add it to a magnetic heading and "
+            "you have the true one. East is positive, west negative.",
             finding,
         ]
     turns = _measured(assessed, STEADY_TURN)
     if turns:
-        blocks += ["The sensors were calibrated in slow circles. This is how even the circles were.", _turns(turns)]
-    blocks += _measured(assessed, COMPARISON)
-    for finding in _measured(assessed, MAGNETOMETER):
-        blocks += [finding, *finding.figures]
-    return blocks
+        blocks += ["The sensors were calibrated in slow circles. This is how even the circles were:", _turns(turns)]
+    return [*blocks, *_measured(assessed, COMPARISON), *_measured(assessed, MAGNETOMETER)]
+
+
+def _largest(swings: Sequence[Finding]) -> Sequence[Number]:
+    """The largest deviation of all sensors, whichever way, as the number of the page."""
+    found = [number for swing in swings for number in swing.numbers if number.name.startswith("largest deviation")]
+    if not found:
+        return ()
+    largest = max(found, key=lambda number: abs(number.value))
+    name = "largest deviation after calibration" + (", of all sensors" if len(swings) > 1 else "")
+    return (attrs.evolve(largest, name=name, value=abs(largest.value)),)
 
 
 def _measured(assessed: Sequence[Assessed], *calculators: str) -> list[Finding]:
@@ -72,4 +82,4 @@ def _cell(number: Number | None) -> str:
     return "-" if number is None else f"{number.value:.{number.decimals}f}"
 
 
-SECTION = ReportSection(key="heading_calibration.compass", title="Heading and compass", order=500, build=build)
+SECTION = ReportSection(key="heading_calibration.compass", title="Heading and compass", order=450, build=build)

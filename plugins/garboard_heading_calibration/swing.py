@@ -294,11 +294,11 @@ def swing_finding(view: JobView, about: str, readings: Sequence[Reading], doubt:
         sentence=" ".join([result, *told, *good]),
         basis=(*BASIS, SMALL_CRAFT, HEADING_DEVICE),
         numbers=(
+            Number("largest deviation", worst, "deg", half),
             *(
-                Number(name, value, "deg", width)
+                Number(f"coefficient {name}", value, "deg", width)
                 for name, value, width in zip("ABCDE", fit.coefficients, _half_widths(fit, doubt), strict=True)
             ),
-            Number("largest deviation", worst, "deg", half),
             Number("scatter of the readings", fit.scatter, "deg"),
         ),
         figures=(_figure(about, readings, fit),),
@@ -333,8 +333,8 @@ def _card(about: str, curve: Sequence[tuple[int, float]], fit: Fit, doubt: Doubt
         half = math.hypot(t * standard_error_on(heading, fit), doubt.constant, doubt.current)
         magnetic = f"{compass_angle(round(heading + deviation, 1)):05.1f}"
         rows.append((f"{heading:03d}", f"{deviation:+.1f}", f"{half:.1f}", magnetic))
-    headings = ("Compass [deg]", "Deviation [deg, east +]", "± [deg]", "Magnetic [deg]")
-    return Table(f"Deviation card: {about}", headings, tuple(rows))
+    headings = ("Compass [deg]", "Deviation, east + [deg]", "± [deg]", "Magnetic [deg]")
+    return Table(f"Deviation card: {about}", headings, tuple(rows), card=True)
 
 
 def _coefficients(about: str, readings: Sequence[Reading], fit: Fit) -> Table:
@@ -343,9 +343,8 @@ def _coefficients(about: str, readings: Sequence[Reading], fit: Fit) -> Table:
         (name, f"{value:+.2f}", f"{error:.2f}", f"{paper[index]:+.2f}" if paper else "-")
         for index, (name, value, error) in enumerate(zip("ABCDE", fit.coefficients, fit.standard_errors, strict=True))
     )
-    few = f"{fit.freedom} degrees of freedom, Student's t {student_t(fit.freedom):.2f}"
     headings = ("Coefficient", "Least squares [deg]", "Standard error [deg]", "On paper [deg]")
-    return Table(f"Coefficients: {about} ({few})", headings, rows)
+    return Table(f"Coefficients: {about} (Student's t {student_t(fit.freedom):.2f})", headings, rows)
 
 
 def _on_paper(readings: Sequence[Reading]) -> Coefficients | None:

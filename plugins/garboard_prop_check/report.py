@@ -11,13 +11,14 @@ from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard.steps import Block, ReportSection
 from garboard_prop_check.runs import Average, Run, average_engine_speed, average_speed, runs_of
-from garboard_prop_check.speed import KNOT_TO_MPH, figure_of_runs, slip_of
+from garboard_prop_check.speed import KNOT_TO_MPH, figure_of_runs, slip_of, table_of_runs
 from garboard_prop_check.steps import CONDITIONS
 from garboard_prop_check.words import window_of
 
 Found = TypeVar("Found")
 
-SHOWN = ("prop_check.window", "prop_check.engine_difference", "prop_check.reference_air", "prop_check.pitch")
+ALWAYS_TOLD = "prop_check.pitch"
+TOLD_UNLESS_PASSED = ("prop_check.window", "prop_check.slip", "prop_check.engine_difference", "prop_check.crouch")
 
 
 def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
@@ -29,19 +30,24 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
     if not any(not isinstance(turns, str) for run in runs for turns in run.engine_speed.values()):
         return ()
     speed = _or_none(lambda: average_speed(view, runs))
-    findings = [
-        item.finding
-        for item in assessed
-        if item.calculator in SHOWN and item.finding.verdict is not Verdict.NOT_ENOUGH_DATA
-    ]
+    findings = [item.finding for item in assessed if _is_told(item)]
     return (
         *_large(speed),
         *_introduction(speed),
         *_conditions(view),
         _result_table(view, runs, speed),
-        figure_of_runs(view, runs),
         *findings,
+        figure_of_runs(view, runs),
+        table_of_runs(view, runs),
     )
+
+
+def _is_told(item: Assessed) -> bool:
+    """The advice always; what the table tells already only when it is not in order."""
+    passed = item.finding.verdict is Verdict.PASS
+    if item.finding.verdict is Verdict.NOT_ENOUGH_DATA:
+        return False
+    return item.calculator == ALWAYS_TOLD or (item.calculator in TOLD_UNLESS_PASSED and not passed)
 
 
 def _or_none(ask: Callable[[], Found]) -> Found | None:
@@ -52,7 +58,7 @@ def _or_none(ask: Callable[[], Found]) -> Found | None:
 
 
 def _large(speed: Average | None) -> Sequence[Block]:
-    return (Number("full speed", speed.value, "kn", speed.uncertainty),) if speed else ()
+    return (Number("full speed over ground", speed.value, "kn", speed.uncertainty),) if speed else ()
 
 
 def _introduction(speed: Average | None) -> Sequence[str]:
@@ -90,7 +96,7 @@ def _conditions(view: JobView) -> Sequence[str]:
 def _result_table(view: JobView, runs: Sequence[Run], speed: Average | None) -> Table:
     return Table(
         title="Full throttle",
-        headings=("engine", "propeller", "gear ratio", "engine speed [rev/min]", "window [rev/min]", "slip [%]"),
+        headings=("Engine", "Propeller", "Gear ratio", "Engine speed [rev/min]", "Window [rev/min]", "Slip [%]"),
         rows=tuple(_row(view, engine, runs, speed) for engine in view.vessel.engines),
     )
 

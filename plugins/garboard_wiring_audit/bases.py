@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from garboard.findings import Basis, BasisKind
 
-PRACTICE_NOT_LAW = (
-    "written for boats with gasoline inboard or sterndrive engines; on an outboard boat it is practice, not law"
-)
+PRACTICE_NOT_LAW = "written for gasoline inboards and sterndrives; on an outboard boat it is practice, not law"
 FROM_MEMORY = "from memory: confirm before relying on it"
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from typing import TypeVar
 
-from garboard.findings import NotEnoughData, Table, Verdict
+from garboard.findings import NotEnoughData, Number, Table, Verdict
 from garboard.host import Assessed
 from garboard.job_view import JobView
 from garboard.records import Battery, Circuit, NetworkBus
@@ -50,6 +50,8 @@ def _circuits(view: JobView) -> Iterator[Block]:
     verdicts = verdicts_of(view)
     headings = ("Circuit", "Label", "Conductor", "Fuse or breaker", "Current", "Drop", "Verdict")
     rows = tuple(_circuit_row(view, circuit, verdicts.get(circuit.name)) for circuit in view.vessel.circuits)
+    in_order = sum(verdict is Verdict.PASS for verdict in verdicts.values())
+    yield Number("in order", in_order, f"of {len(rows)} circuits", decimals=0)
     yield CIRCUITS_TEXT
     yield Table("Circuits", headings, rows)
 

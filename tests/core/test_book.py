@@ -1,5 +1,6 @@
 """The handover book: everything the owner needs, on pages that hold together."""
 
+import re
 from datetime import UTC, datetime
 from functools import lru_cache
 from io import BytesIO
@@ -12,12 +13,15 @@ from PIL import ImageFont
 from pypdf import PdfReader
 
 import small_plugin
+from garboard.assessing import assess_job_file
 from garboard.findings import Finding, Number, Table, Verdict
 from garboard.hooks import hookimpl
 from garboard.host import make_host
 from garboard.records import Note, SignOff
 from garboard.report.book import date_in_words, handover_book
+from garboard.report.outline import cautions
 from garboard.report.paper import MARGIN, font_folder
+from garboard.samples_folder import sample_job_files
 from garboard.steps import Calculator, ReportSection
 
 POINTS_PER_MILLIMETRE = 72 / 25.4
@@ -272,11 +276,94 @@ def test_no_text_stands_outside_the_margins_however_much_there_is():
 
 
 def test_headings_of_a_table_repeat_on_every_page_it_reaches():
-    pages = pages_of(small_book())
-    with_rows = [text for text in pages if "3950" in text or "1500" in text or "2500" in text]
+    """Twelve rows of words, too tall for a page."""
+    tall = Table("Tall", ("Number", "What was seen"), tuple((f"row {n}", many_words(120)) for n in range(12)))
+    book = book_of(small_plugin.small_view(Path()), host_with_section(lambda view, assessed: [tall]))
+    with_rows = [on_one_line(text) for text in pages_of(book) if "row 1" in text or "row 11" in text]
     assert len(with_rows) >= 2
     for text in with_rows:
-        assert "Engine speed [rev/min]" in text
+        assert "Number What was seen" in text
+
+
+def test_a_long_narrow_table_is_set_in_groups_side_by_side():
+    """80 rows of three short columns stand on one page, its headings over every group."""
+    (page,) = [text for text in pages_of(small_book()) if "3950" in text]
+    assert {"1050", "4000"} <= set(page.split())
+    assert on_one_line(page).count("Run Engine speed") == 3
+
+
+def test_a_card_stands_in_a_frame_of_its_own_with_the_vessels_name(view):
+    """24 headings in two groups: 000 to 165 and 180 to 345 on the same lines."""
+    rows = tuple((f"{heading:03d}", "+1.0") for heading in range(0, 360, 15))
+    card = Table("Deviation card: helm", ("Compass", "East +"), rows, card=True)
+    reader = reader_of(book_of(view, host_with_section(lambda view, assessed: [card])))
+    (page,) = [page for page in reader.pages if card.title in page.extract_text()]
+    base = {text.strip(): base for text, _, _, base in boxes(page)}
+    assert base["000"] == base["180"]
+    assert base["165"] == base["345"]
+    assert f"Señora Åse, hull number {HULL}, 14 May 2026" in on_one_line(page.extract_text())
+    assert re.search(rb"\[5\.669 4\.252\] 0\.000 d", page.get_contents().get_data())  # dashes of 2 mm, 1.5 mm apart
+
+
+def test_a_check_that_passes_takes_one_line(view):
+    values = tuple(attrs.evolve(m, value=True) if m.field == "heard" else m for m in view.measurements)
+    text = whole(book_of(attrs.evolve(view, measurements=values)))
+    assert "pass Horn: Heard from the dock. (basis 1)" in text
+    assert "battery at rest" not in text
+
+
+def test_tables_no_section_shows_come_last_and_only_when_they_hold_a_number(view):
+    words = Table("All tight", ("Circuit", "Tight"), (("Horn", "yes"),))
+    numbers = Table("Drop", ("Circuit", "Drop [V]"), (("Horn", "0.21"),))
+    finding = Finding(
+        verdict=Verdict.PASS,
+        about="Wiring",
+        sentence="In order.",
+        basis=(small_plugin.PRACTICE,),
+        tables=(words, numbers),
+    )
+    text = whole(book_of(view, host_with_section(lambda view, assessed: [], finding)))
+    assert "0.21" in text.partition("Readings and workings")[2]
+    assert "All tight" not in text
+
+
+def host_with_section(build, *findings):
+    module = ModuleType("extra")
+
+    @hookimpl
+    def register_report_sections(register):
+        register(ReportSection(key="extra.section", title="Extra", order=1, build=build))
+
+    @hookimpl
+    def register_calculators(register):
+        basis = (small_plugin.PRACTICE,)
+        register(Calculator(key="e.e", title="E", step="small.horn", compute=lambda view: findings, basis=basis))
+
+    module.register_report_sections, module.register_calculators = register_report_sections, register_calculators
+    return make_host((), entry_points=False, modules={"small": small_plugin.small_module(), "extra": module})
+
+
+@lru_cache(maxsize=1)
+def sample_book():
+    """The sample job with every check done."""
+    file = next(file for file in sample_job_files() if file.parent.name == "kittiwake")
+    host = make_host(entry_points=False)
+    job = assess_job_file(file, host)
+    return handover_book(job.view, host, job.assessed)
+
+
+def test_the_book_of_a_whole_commissioning_is_short_enough_to_be_read():
+    assert len(reader_of(sample_book()).pages) <= 18
+    assert_inside(sample_book())
+
+
+def test_all_cautions_stand_on_one_page():
+    reader = reader_of(sample_book())
+    pages = {e.title: reader.get_destination_page_number(e) for e in reader.outline if not isinstance(e, list)}
+    assert pages["Vessel and equipment"] == pages["Cautions"] + 1
+    text = on_one_line(reader.pages[pages["Cautions"]].extract_text())
+    for caution in cautions(make_host(entry_points=False)):
+        assert caution.text in text
 
 
 def test_no_heading_stands_last_on_its_page():
@@ -338,7 +425,16 @@ def test_a_section_that_fails_says_so_and_the_book_is_made(view):
 
 def test_a_signature_given_before_later_changes_says_so(view):
     stale = attrs.evolve(view, sign_offs=(SignOff(role="owner", name="An Owner", at="2026-05-14", stale=True),))
-    assert "signed 14 May 2026, before later changes: sign again" in whole(book_of(stale))
+    text = whole(book_of(stale))
+    assert "signed 14 May 2026, before later changes: sign again" in text
+    assert "That signature does not cover the change" in text
+    assert "That signature does not cover the change" not in whole(small_book())
+
+
+def test_the_signatures_say_what_they_cover():
+    text = whole(small_book()).partition("Handed over")[2]
+    assert f"Señora Åse, hull number {HULL}" in text
+    assert "what was checked and measured, what is still open on the punch list, and the cautions" in text
 
 
 def test_verdicts_are_drawn_as_shapes_beside_their_words(monkeypatch):

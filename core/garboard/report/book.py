@@ -16,7 +16,18 @@ from garboard.job_view import JobView
 from garboard.look import DAY, STEP_MARKS, VERDICT_MARKS
 from garboard.records import SignOff
 from garboard.report.equipment import equipment_tables, vessel_facts
-from garboard.report.outline import by_phase, cautions, counts, numbered_bases, punch_list, references
+from garboard.report.outline import (
+    PhaseOutline,
+    StepOutline,
+    alike_together,
+    by_phase,
+    cautions,
+    counts,
+    numbered_bases,
+    punch_list,
+    references,
+    result_of,
+)
 from garboard.steps import Block, ReportSection
 
 if TYPE_CHECKING:
@@ -27,7 +38,8 @@ if TYPE_CHECKING:
 PAPER_SIZES = ("letter", "A4")
 MOST_LINES_OF_CONTENTS = 20
 _LED_TO = 35.0  # kept under a paragraph that leads to what follows it [mm]
-_INDENT = 38.0  # from the verdict to what it is about [mm]
+_INDENT, _INDENT_OF_LINE = 38.0, 18.0  # from the verdict to what it is about [mm]
+_FEW_POINTS = 4
 _MEANING: Mapping[Verdict, str] = {
     Verdict.PASS: "Measured or seen, and within its limits.",
     Verdict.ADVISE: "Usable as it is. The sentence says what would make it better, or what to watch.",
@@ -65,13 +77,14 @@ def handover_book(view: JobView, host: PluginHost, assessed: Sequence[Assessed],
         created=_created(job.opened),
         form=size,
     )
+    aboard = ", ".join(filter(None, (vessel.name, f"hull number {vessel.hull_number}", date_in_words(job.opened))))
     _cover(paper, view, assessed)
     _contents(paper)
     _cautions(paper, host, printed)
     _vessel(paper, view)
     for section, blocks in sections:
         if blocks:
-            _section(paper, section.title, blocks, printed)
+            _section(paper, section.title, blocks, printed, aboard)
     _checks(paper, view, host, assessed, printed)
     _punch_list(paper, view, host, assessed)
     _signatures(paper, view)
@@ -143,14 +156,17 @@ def _cover(paper: Paper, view: JobView, assessed: Sequence[Assessed]) -> None:
     _counts(paper, assessed)
 
 
-def _labelled(paper: Paper, label: str, value: str, indent: float = 40.0) -> None:
-    """A value with its label on its left; the value wraps."""
+def _labelled(paper: Paper, label: str, value: str, indent: float = 40.0, right: float = 0.0) -> None:
+    """A value with its label on its left; the value wraps. `right` is kept clear on the right [mm]."""
+    margin = paper.r_margin
+    paper.set_right_margin(margin + right)
     paper.room(paper.height_of(value, x=paper.l_margin + indent))
     top = paper.y
     paper.words(label, colour=DAY.quiet)
     paper.y = top
     paper.words(value, x=paper.l_margin + indent)
     paper.y += 1.2
+    paper.set_right_margin(margin)
 
 
 def _counts(paper: Paper, assessed: Sequence[Assessed]) -> None:
@@ -214,6 +230,8 @@ def _fitting_on_a_page(outline: Sequence[OutlineSection]) -> Sequence[OutlineSec
 
 
 def _cautions(paper: Paper, host: PluginHost, printed: _Printed) -> None:
+    from garboard.report.paper import NOTE
+
     found = cautions(host)
     if not found:
         return
@@ -221,23 +239,31 @@ def _cautions(paper: Paper, host: PluginHost, printed: _Printed) -> None:
     paper.words(
         "These held while the vessel was checked, and they hold for whoever works on it or runs it. "
         "Local rules, the makers' manuals and licensed practice come first.",
+        NOTE,
         colour=DAY.quiet,
     )
-    paper.y += 3
+    paper.y += 2
     for caution in found:
-        paper.hanging("▲", f"{caution.text} ({references([caution.basis], printed.numbers)})", indent=7)
+        paper.hanging("▲", f"{caution.text} ({references([caution.basis], printed.numbers)})", indent=7, size=9.5)
 
 
 def _vessel(paper: Paper, view: JobView) -> None:
     paper.chapter("Vessel and equipment")
-    for label, value in vessel_facts(view.vessel):
-        _labelled(paper, label, value, indent=62)
-    paper.y += 3
-    for table in equipment_tables(view.vessel):
-        paper.rows(table.title, table.headings, table.rows)
+    facts = vessel_facts(view.vessel)
+    first, second = facts[: -(-len(facts) // 2)], facts[-(-len(facts) // 2) :]
+    left, top = paper.l_margin, paper.y
+    for label, value in first:
+        _labelled(paper, label, value, indent=27, right=paper.epw / 2)
+    below, paper.y = paper.y, top
+    paper.set_left_margin(left + paper.epw / 2)
+    for label, value in second:
+        _labelled(paper, label, value, indent=48)
+    paper.set_left_margin(left)
+    paper.y = max(below, paper.y) + 3
+    paper.rows_side_by_side([(table.title, table.headings, table.rows) for table in equipment_tables(view.vessel)])
 
 
-def _section(paper: Paper, title: str, blocks: Sequence[Block], printed: _Printed) -> None:
+def _section(paper: Paper, title: str, blocks: Sequence[Block], printed: _Printed, aboard: str) -> None:
     from garboard.report.paper import BODY
 
     paper.chapter(title)
@@ -247,75 +273,132 @@ def _section(paper: Paper, title: str, blocks: Sequence[Block], printed: _Printe
             paper.words(block, BODY)
             paper.y += 3
         elif isinstance(block, Table):
-            _table(paper, block, printed)
+            _table(paper, block, printed, aboard)
         elif isinstance(block, Figure):
             _figure(paper, block, printed)
         elif isinstance(block, Number):
             paper.big_number(str(block), block.name)
         else:
-            _finding(paper, block, printed, whole=True)
+            _finding(paper, block, printed)
+            for figure in block.figures:
+                _figure(paper, figure, printed)
 
 
 def _checks(paper: Paper, view: JobView, host: PluginHost, assessed: Sequence[Assessed], printed: _Printed) -> None:
+    """Every check: one line for what passes or was told before, the rest in full; then tables not yet shown."""
     paper.chapter("What was checked")
     for phase in by_phase(view, host, assessed):
         paper.subheading(phase.phase.value.capitalize(), keep=30, listed=True)
         for step in phase.steps:
-            first = _height(paper, step.found[0].finding, printed) if step.found else 0.0
-            _step(paper, step.title, step.state, keep=first)
-            for one in step.found:
-                _finding(paper, one.finding, printed, whole=one.finding not in printed.findings)
+            if step.found:
+                _checked_step(paper, step, printed)
+        _without_findings(paper, phase)
+    _workings(paper, [one.finding for one in assessed], printed)
+
+
+def _checked_step(paper: Paper, step: StepOutline, printed: _Printed) -> None:
+    found = alike_together(one.finding for one in step.found)
+    if len(found) == 1 and found[0].about == step.title and found[0].verdict is Verdict.PASS and step.state == "done":
+        _one_line(paper, found[0], printed)  # the line says all the heading would
+    else:
+        _step(paper, step.title, step.state, keep=_height(paper, found[0], printed))
+        for finding in found:
+            if finding.verdict is Verdict.PASS or finding in printed.findings:
+                _one_line(paper, finding, printed, under=step.title)
+                continue
+            _finding(paper, finding, printed)
+            for figure in finding.figures:
+                _figure(paper, figure, printed)
+    paper.y += 1
+
+
+def _without_findings(paper: Paper, phase: PhaseOutline) -> None:
+    """Steps about which nothing was found, by how far they are."""
+    from garboard.report.paper import NOTE
+
+    for state in STEP_MARKS:
+        titles = [step.title for step in phase.steps if not step.found and step.state == state]
+        if titles:
+            paper.words(f"{state.capitalize()}, nothing to judge: {'; '.join(titles)}.", NOTE, colour=DAY.quiet)
+            paper.y += 0.6
+
+
+def _workings(paper: Paper, findings: Sequence[Finding], printed: _Printed) -> None:
+    """Tables that no section shows. One without a number says no more than its line does."""
+    from garboard.report.paper import SMALL
+
+    tables = [table for finding in findings for table in finding.tables if table not in printed.tables]
+    kept = [table for table in dict.fromkeys(tables) if _has_numbers(table)]
+    if kept:
+        paper.subheading("Readings and workings", keep=40, listed=True)
+        paper.rows_side_by_side([(table.title, _capitals(table.headings), table.rows) for table in kept], SMALL)
+        printed.tables.update(kept)
+
+
+def _has_numbers(table: Table) -> bool:
+    return any(character.isdigit() for row in table.rows for cell in row[1:] for character in cell)
 
 
 def _step(paper: Paper, title: str, state: str, *, keep: float) -> None:
     """A step's title and state; `keep` is what must stand under it on the same page [mm]."""
-    paper.room(paper.height_of(title, bold=True) + 2 + keep)
-    paper.y += 1
+    from garboard.report.paper import NOTE
+
+    paper.room(paper.height_of(title, NOTE, bold=True) + 1 + keep)
     top = paper.y
-    paper.words(title, bold=True)
+    paper.words(title, NOTE, bold=True)
     below = paper.y
     paper.y = top
-    paper.marked(STEP_MARKS[state], paper.w - paper.r_margin - 28)
-    paper.y = below + 1
+    paper.marked(STEP_MARKS[state], paper.w - paper.r_margin - 26, NOTE)
+    paper.y = below
 
 
-def _lines_of(finding: Finding, printed: _Printed, *, whole: bool) -> Sequence[tuple[str, float, bool, str]]:
+def _one_line(paper: Paper, finding: Finding, printed: _Printed, under: str = "") -> None:
+    """Verdict, what it is about unless that is the step it stands under, the result and its basis, in small type."""
+    from garboard.report.paper import NOTE
+
+    about = "" if finding.about == under else f"{finding.about}: "
+    told = f"{about}{result_of(finding)} ({references(finding.basis, printed.numbers)})"
+    left = paper.l_margin + _INDENT_OF_LINE
+    if finding.verdict is Verdict.NOT_ENOUGH_DATA:
+        left = paper.l_margin + _INDENT
+    paper.room(paper.height_of(told, NOTE, x=left))
+    top = paper.y
+    paper.marked(VERDICT_MARKS[finding.verdict], paper.l_margin, NOTE)
+    paper.y = top
+    paper.words(told, NOTE, x=left)
+    paper.y += 0.4
+
+
+def _lines_of(finding: Finding, printed: _Printed) -> Sequence[tuple[str, float, bool, str]]:
     """A finding's text, size, weight and colour, line by line."""
     from garboard.report.paper import BODY, NOTE
 
-    said = "; ".join(f"{number.name} {number}" for number in finding.numbers) if whole else ""
-    lines = [
+    said = "; ".join(f"{number.name} {number}" for number in finding.numbers)
+    rests = references(finding.basis, printed.numbers)
+    return [
         (finding.about, BODY, True, DAY.ink),
-        (finding.sentence, BODY, False, DAY.ink),
-        (said, BODY, False, DAY.ink),
-        (references(finding.basis, printed.numbers), NOTE, False, DAY.quiet),
+        (result_of(finding), BODY, False, DAY.ink),
+        (f"{said}; {rests}" if said else rests, NOTE, False, DAY.quiet),
     ]
-    return [line for line in lines if line[0]]
 
 
-def _height(paper: Paper, finding: Finding, printed: _Printed, *, whole: bool = True) -> float:
-    lines = _lines_of(finding, printed, whole=whole)
-    return 3 + sum(paper.height_of(text, size, bold=bold, x=paper.l_margin + _INDENT) for text, size, bold, _ in lines)
+def _height(paper: Paper, finding: Finding, printed: _Printed) -> float:
+    left = paper.l_margin + _INDENT
+    return 2 + sum(
+        paper.height_of(text, size, bold=bold, x=left) for text, size, bold, _ in _lines_of(finding, printed)
+    )
 
 
-def _finding(paper: Paper, finding: Finding, printed: _Printed, *, whole: bool) -> None:
-    """One finding: verdict on the left, the rest beside it.
-
-    whole : with numbers, tables and figures; without, they stand elsewhere in the book
-    """
-    paper.room(_height(paper, finding, printed, whole=whole))
+def _finding(paper: Paper, finding: Finding, printed: _Printed) -> None:
+    """One finding: verdict on the left, the rest beside it."""
+    paper.room(_height(paper, finding, printed))
     top = paper.y
     paper.marked(VERDICT_MARKS[finding.verdict], paper.l_margin, _fitting_size(finding.verdict))
     paper.y = top
-    for text, size, bold, colour in _lines_of(finding, printed, whole=whole):
+    for text, size, bold, colour in _lines_of(finding, printed):
         paper.words(text, size, bold=bold, colour=colour, x=paper.l_margin + _INDENT)
-    paper.y += 3
+    paper.y += 2
     printed.findings.add(finding)
-    if whole:
-        for table in finding.tables:
-            _table(paper, table, printed)
-        for figure in finding.figures:
-            _figure(paper, figure, printed)
 
 
 def _fitting_size(verdict: Verdict) -> float:
@@ -325,11 +408,18 @@ def _fitting_size(verdict: Verdict) -> float:
     return NOTE if verdict is Verdict.NOT_ENOUGH_DATA else BODY
 
 
-def _table(paper: Paper, table: Table, printed: _Printed) -> None:
-    if table not in printed.tables:
-        printed.tables.add(table)
-        headings = [heading[:1].upper() + heading[1:] for heading in table.headings]
-        paper.rows(table.title, headings, table.rows)
+def _table(paper: Paper, table: Table, printed: _Printed, aboard: str) -> None:
+    if table in printed.tables:
+        return
+    printed.tables.add(table)
+    if table.card:
+        paper.card(table.title, aboard, _capitals(table.headings), table.rows)
+    else:
+        paper.rows(table.title, _capitals(table.headings), table.rows)
+
+
+def _capitals(headings: Sequence[str]) -> list[str]:
+    return [heading[:1].upper() + heading[1:] for heading in headings]
 
 
 def _figure(paper: Paper, figure: Figure, printed: _Printed) -> None:
@@ -338,10 +428,17 @@ def _figure(paper: Paper, figure: Figure, printed: _Printed) -> None:
     if figure in printed.figures:
         return
     printed.figures.add(figure)
-    width, height = (120.0, 108.0) if figure.equal_scales else (paper.epw, 86.0)
+    width, height = (96.0, 86.0) if figure.equal_scales else (paper.epw, _height_of(figure))
     names = ", ".join(series.name for series in figure.series)
     words = f"{figure.title}. {axis_title(figure.y)} against {axis_title(figure.x)}: {names}."
     paper.picture(figure_bytes(figure, "png", width, height), width, height, words)
+
+
+def _height_of(figure: Figure) -> float:
+    """Two axes need room; a few points do not [mm]."""
+    if all(len(series.x) <= _FEW_POINTS for series in figure.series):
+        return 46.0
+    return 48.0 if figure.y2 is None else 74.0
 
 
 def _punch_list(paper: Paper, view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> None:
@@ -355,9 +452,22 @@ def _punch_list(paper: Paper, view: JobView, host: PluginHost, assessed: Sequenc
 
 
 def _signatures(paper: Paper, view: JobView) -> None:
-    paper.chapter("Signatures", keep=76)
-    paper.words("The vessel was handed over with this book, and its cautions were gone through.")
-    paper.y += 4
+    vessel, job = view.vessel, view.job
+    paper.chapter("Signatures", keep=90)
+    named = f"{vessel.name}, hull number {vessel.hull_number}" if vessel.name else f"hull number {vessel.hull_number}"
+    work = f" after {job.kind}" if job.kind else ""
+    paper.words(
+        f"Handed over{work}: {named}. Each signature says that its writer has seen this book: what was checked and "
+        "measured, what is still open on the punch list, and the cautions."
+    )
+    if any(sign_off.stale for sign_off in view.sign_offs):
+        paper.y += 2
+        paper.words(
+            "Something was changed after a signature below. That signature does not cover the change: sign again.",
+            bold=True,
+            colour=DAY.fail,
+        )
+    paper.y += 2
     for role in ("technician", "manager", "owner"):
         signed = [sign_off for sign_off in view.sign_offs if sign_off.role == role]
         for sign_off in signed or [SignOff(role=role, name=view.job.owner if role == "owner" else "")]:
@@ -365,10 +475,11 @@ def _signatures(paper: Paper, view: JobView) -> None:
 
 
 def _signature(paper: Paper, sign_off: SignOff) -> None:
+    """A line to sign on, with what is known of who signs and when."""
     from garboard.report.paper import NOTE
 
     paper.room(24)
-    paper.y += 13
+    paper.y += 11
     paper.rule(DAY.ink)
     when = f"signed {date_in_words(sign_off.at)}" if sign_off.at else "signature and date"
     if sign_off.stale:
@@ -381,14 +492,13 @@ def _bases(paper: Paper, host: PluginHost, printed: _Printed) -> None:
     from garboard.report.paper import NOTE
 
     paper.chapter("What this book rests on")
-    for basis, number in printed.numbers.items():
-        paper.hanging(f"{number}", str(basis), size=NOTE)
-    paper.subheading("Program", keep=30)
+    paper.hanging_in_columns([(f"{number}", str(basis)) for basis, number in printed.numbers.items()])
+    paper.subheading("Program", keep=12)
+    plugins = ", ".join(f"{plugin.name} {plugin.version}" for plugin in host.plugins)
     paper.words(
-        f"Made by garboard {garboard.__version__}. A later version may judge the same measurements differently."
+        f"Made by garboard {garboard.__version__}{f' with {plugins}' if plugins else ''}. A later version may judge "
+        "the same measurements differently.",
+        NOTE,
     )
-    paper.y += 3
-    if host.plugins:
-        paper.rows("", ("Plugin", "Version"), [(plugin.name, plugin.version) for plugin in host.plugins])
     for problem in host.problems:
         paper.words(f"Plugin {problem.name} was not at work: {problem.reason}")

@@ -24,7 +24,7 @@ def vessel_facts(vessel: Vessel) -> tuple[tuple[str, str], ...]:
         "Deadrise": _text(vessel.deadrise),
         "Displacement as run": _text(vessel.displacement_as_run),
         "Steering": vessel.steering,
-        "Power on the capacity plate": _text(vessel.plate_power),
+        "Power on the plate": _text(vessel.plate_power),
     }
     return tuple((label, value) for label, value in facts.items() if value)
 
@@ -35,8 +35,8 @@ def equipment_tables(vessel: Vessel) -> Iterator[Table]:
     yield from _table("Propellers", [engine for engine in vessel.engines if engine.propeller], _PROPELLER)
     yield from _table("Fuel tanks", vessel.tanks, _TANK)
     yield from _table("Batteries", vessel.batteries, _BATTERY)
-    yield from _table("Circuits", vessel.circuits, _CIRCUIT)
     yield from _table("Heading sensors", vessel.heading_sensors, _SENSOR)
+    yield from _table("Circuits", vessel.circuits, _CIRCUIT)
     yield from _table("Instrument networks", vessel.networks, _NETWORK)
 
 

@@ -21,8 +21,9 @@ NOTE_POINTS = 8.5
 _MARKERS = {"round": "o", "square": "s", "diamond": "D"}
 _HATCHES = ("////", "\\\\\\\\", "....")
 _MOST_POINTS_WITH_MARKERS = 40
+_WIDTH_OF_NAME = 0.25  # of a point, as a share of the picture
 _LEAST_SHARE_BETWEEN_NAMES = 0.07
-_LEGEND_LINE, _LEGEND_LETTER = 17.0, 1.9  # widths of a line sample and of a letter [mm]
+_LEGEND_LINE, _LEGEND_LETTER = 15.0, 1.7  # widths of a line sample and of a letter [mm]
 
 
 def figure_bytes(
@@ -93,12 +94,12 @@ def _words(*, bold: bool = False, colour: str = DAY.ink) -> dict[str, Any]:
 
 def _dress(axes: Axes, figure: Figure, second: Axes | None) -> None:
     axes.set_xlabel(axis_title(figure.x), **_words())
-    axes.set_ylabel(axis_title(figure.y), **_words())
-    axes.set_title(figure.title, **_words(bold=True), loc="left", pad=8)
+    _name_upright(axes, figure.y, at=0.0)
+    axes.set_title(figure.title, **_words(bold=True), loc="left", pad=20)
     axes.grid(visible=True, color=DAY.line, linewidth=0.35, alpha=0.6)
     axes.set_axisbelow(True)
     if second is not None and figure.y2 is not None:
-        second.set_ylabel(axis_title(figure.y2), **_words())
+        _name_upright(second, figure.y2, at=1.0)
     for each in filter(None, (axes, second)):
         each.tick_params(labelsize=NOTE_POINTS, colors=DAY.ink, width=0.6, length=3)
         for label in (*each.get_xticklabels(), *each.get_yticklabels()):
@@ -109,6 +110,12 @@ def _dress(axes: Axes, figure: Figure, second: Axes | None) -> None:
             spine.set_visible(side in ("bottom", "left") or (side == "right" and second is not None))
     if figure.equal_scales:
         axes.set_aspect("equal", adjustable="datalim")
+
+
+def _name_upright(axes: Axes, axis: Axis, at: float) -> None:
+    """The name of a vertical axis on its top, where it reads like any text and takes no width."""
+    axes.set_ylabel(axis_title(axis), rotation=0, ha="left" if at == 0.0 else "right", va="bottom", **_words())
+    axes.yaxis.set_label_coords(at, 1.03)
 
 
 def _plot(axes: Axes, series: Series, position: int) -> Line2D:
@@ -185,24 +192,37 @@ def _plate() -> dict[str, Any]:
 
 
 def _point_out(axes: Axes, second: Axes | None, figure: Figure) -> None:
-    """A ring on the point and its name beside it, on the side with more room."""
+    """A ring on each point and its name beside it; names of several points lie away from one another."""
+    places = sorted(marker.x for marker in figure.markers)
     for marker in figure.markers:
         on = second if marker.second_axis and second is not None else axes
         on.plot([marker.x], [marker.y], "o", markersize=9, markerfacecolor="none", markeredgecolor=DAY.ink, zorder=5)
         low, high = on.get_xlim()
         bottom, top = on.get_ylim()
-        left_half = (marker.x - low) * 2 <= (high - low)
+        across = (marker.x - low) / (high - low)
         upper_half = (marker.y - bottom) * 2 > (top - bottom)
+        to_right = _room_on_the_right(across, places.index(marker.x), len(places))
         on.annotate(
             marker.name,
             (marker.x, marker.y),
-            xytext=(9 if left_half else -9, -14 if upper_half else 10),
+            xytext=(9 if to_right else -9, -14 if upper_half else 10),
             textcoords="offset points",
-            ha="left" if left_half else "right",
+            ha="left" if to_right else "right",
             bbox=_plate(),
             zorder=6,
             **_words(bold=True),
         )
+
+
+def _room_on_the_right(across: float, place: int, count: int) -> bool:
+    """Whether a point's name goes to its right.
+
+    across : where the point lies, 0 at the left end to 1 at the right
+    place  : its number from the left, from 0, of so many
+    """
+    if count == 1 or not _WIDTH_OF_NAME < across < 1 - _WIDTH_OF_NAME:
+        return across <= 1 / 2
+    return place >= count / 2
 
 
 def _ends_stand_apart(axes: Axes, figure: Figure) -> bool:

@@ -20,20 +20,38 @@ from garboard.look import DAY, Mark, rgb
 MARGIN = 20.0
 """Clear on all sides [mm]."""
 
-BODY, NOTE, NUMBER, HEADING, SUBHEADING = 10.5, 8.5, 24.0, 17.0, 12.0
+BODY, NOTE, SMALL, NUMBER, HEADING, SUBHEADING = 10.5, 8.5, 7.0, 24.0, 17.0, 12.0
 """Type sizes [pt]."""
 
 MILLIMETRES_PER_POINT = 25.4 / 72
 LEADING = 1.38
 _FAMILY = "book"
 _GAP = 3.0
-_CELL, _CELL_ABOVE = 1.6, 0.9  # clear beside and above the words in a table's cell [mm]
+_BESIDE, _ABOVE = {SMALL: 0.9}, {SMALL: 0.45}  # clear beside and above the words in a table's cell [mm]
+_USUAL_BESIDE, _USUAL_ABOVE = 1.6, 0.65
+_LONG_TABLE, _MOST_GROUPS = 16, 3  # rows from which a narrow table is set in groups side by side
+_CARD_ROWS = 12
+_BETWEEN_GROUPS, _BETWEEN_ITEMS = 3.0, 0.5  # columns side by side, items of a list in small type [mm]
+_FRAME = 4.0  # from the frame of a card to its words [mm]
+_NEW_PAGE_FROM = 0.78  # share of a page filled from which a chapter begins the next one
 _NUMERIC = re.compile(r"[-+−]?\d[\d.,]*( ?± ?[\d.]+)?( ?[A-Za-z%°][A-Za-z0-9/]*)?")
+
+
+Rows = tuple[str, Sequence[str], Sequence[Sequence[str]]]
+"""Title, headings and rows of a table."""
 
 
 def line_height(size: float) -> float:
     """Distance from line to line [mm] for a type size [pt]."""
     return size * MILLIMETRES_PER_POINT * LEADING
+
+
+def _beside(size: float) -> float:
+    return _BESIDE.get(size, _USUAL_BESIDE)
+
+
+def _above(size: float) -> float:
+    return _ABOVE.get(size, _USUAL_ABOVE)
 
 
 class Paper(FPDF):
@@ -88,12 +106,12 @@ class Paper(FPDF):
             self.add_page()
 
     def chapter(self, title: str, *, keep: float = 40.0) -> None:
-        """A chapter's heading, listed in the contents. It begins a new page when this one is half full.
+        """A chapter's heading, listed in the contents. It begins a new page when this one is well filled.
 
         keep : what must stand under it on the same page [mm]
         """
-        half_full = self.y > self.t_margin + self.eph / 2
-        self.room(self.eph if half_full else line_height(HEADING) + 8 + keep)
+        filled = self.y > self.t_margin + self.eph * _NEW_PAGE_FROM
+        self.room(self.eph if filled else line_height(HEADING) + 8 + keep)
         if self.y > self.t_margin + 1:
             self.y += 9
         self.start_section(title, level=0)
@@ -129,8 +147,8 @@ class Paper(FPDF):
         lines = self.multi_cell(width, line_height(size), text, align="L", dry_run=True, output="LINES")
         return len(cast("list[str]", lines)) * line_height(size)
 
-    def hanging(self, label: str, text: str, indent: float = 9.0, size: float = BODY) -> None:
-        """A paragraph with a label hanging to its left, kept on one page."""
+    def hanging(self, label: str, text: str, indent: float = 9.0, size: float = BODY, gap: float = 1.2) -> None:
+        """A paragraph with a label hanging to its left, kept on one page; a gap below [mm]."""
         self.room(self.height_of(text, size, x=self.l_margin + indent))
         top = self.y
         self.type(size, bold=True)
@@ -138,7 +156,35 @@ class Paper(FPDF):
         self.cell(indent, line_height(size), label)
         self.set_y(top)
         self.words(text, size, x=self.l_margin + indent)
-        self.y += 1.2
+        self.y += gap
+
+    def hanging_in_columns(self, items: Sequence[tuple[str, str]], indent: float = 7.0, size: float = SMALL) -> None:
+        """Paragraphs with labels in two columns, as many pages as they need; the last columns end level.
+
+        items : label and text of each
+        """
+        left, right = self.l_margin, self.r_margin
+        column = (self.epw - 2 * _BETWEEN_GROUPS) / 2
+        waiting = list(items)
+        while waiting:
+            self.room(20)
+            top, bottom = self.y, self.h - self.b_margin
+            lowest = top
+            for start in (left, left + column + 2 * _BETWEEN_GROUPS):
+                self.set_left_margin(start)
+                self.set_right_margin(self.w - start - column)
+                self.y = top
+                heights = [self.height_of(text, size, x=start + indent) + _BETWEEN_ITEMS for _, text in waiting]
+                level = top + sum(heights) / 2 if start == left else bottom
+                while waiting and self.y + heights[0] <= bottom and self.y < level:
+                    heights.pop(0)
+                    self.hanging(*waiting.pop(0), indent, size, gap=_BETWEEN_ITEMS)
+                lowest = max(lowest, self.y)
+            self.set_left_margin(left)
+            self.set_right_margin(right)
+            self.y = lowest
+            if waiting:
+                self.add_page()
 
     def mark(self, mark: Mark, x: float, y: float, side: float) -> None:
         """Draw a mark in a square with its upper left at x, y [mm]."""
@@ -174,17 +220,108 @@ class Paper(FPDF):
         self.words(name, NOTE, colour=DAY.quiet)
         self.y += _GAP
 
-    def rows(self, title: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-        """A table. Headings repeat on every page; cells wrap; columns of numbers are set flush right."""
-        numeric = [_is_numeric(rows, column) for column in range(len(headings))]
-        widths = self._column_widths(headings, rows, numeric)
-        line = line_height(NOTE)
-        whole = (len(rows) + 1) * (line + 2 * _CELL_ABOVE) + line_height(BODY)
-        self.room(whole if whole < self.eph / 2 else line_height(BODY) + 4 * line + 6)
+    def rows(self, title: str, headings: Sequence[str], rows: Sequence[Sequence[str]], size: float = NOTE) -> None:
+        """A table. Headings repeat on every page; cells wrap; columns of numbers are set flush right.
+
+        A long and narrow one is set in groups side by side.
+        """
+        if len(rows) >= _LONG_TABLE:
+            headings, rows = self._side_by_side(headings, rows, size, _MOST_GROUPS)
+        numeric = _numeric_columns(rows, len(headings))
+        widths = self._column_widths(headings, rows, numeric, size)
+        whole = _table_height(title, len(rows), size)
+        self.room(whole if whole < self.eph / 2 else line_height(BODY) + 4 * line_height(size) + 6)
         if title:
-            self.words(title, BODY, bold=True)
+            self.words(title, BODY if size == NOTE else size, bold=True)
             self.y += 0.5
-        self.type(NOTE)
+        self._draw_table(headings, rows, numeric, widths, size)
+        self.y += _GAP
+
+    def rows_side_by_side(self, tables: Sequence[Rows], size: float = NOTE) -> None:
+        """Tables in their order, two beside each other where they fit."""
+        left = self.l_margin
+        waiting = list(tables)
+        while waiting:
+            first = waiting.pop(0)
+            beyond = self._width_of(first, size) + 2 * _BETWEEN_GROUPS
+            if not waiting or beyond + self._width_of(waiting[0], size) > self.epw:
+                self.rows(*first, size)
+                continue
+            second = waiting.pop(0)
+            self.room(max(_table_height(title, len(rows), size) for title, _, rows in (first, second)))
+            top = self.y
+            self.rows(*first, size)
+            below, self.y = self.y, top
+            self.set_left_margin(left + beyond)
+            self.rows(*second, size)
+            self.set_left_margin(left)
+            self.y = max(below, self.y)
+
+    def _width_of(self, table: Rows, size: float) -> float:
+        """Width of a table with its title; of a long one the whole page."""
+        title, headings, rows = table
+        if len(rows) >= _LONG_TABLE:
+            return self.epw
+        widths = self._column_widths(headings, rows, _numeric_columns(rows, len(headings)), size)
+        self.type(BODY if size == NOTE else size, bold=True)
+        return max(self.get_string_width(title) + 2, sum(widths))
+
+    def card(self, title: str, note: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+        """A table in a frame, in groups side by side, to be cut out and kept.
+
+        note : a line under the title
+        """
+        headings, rows = self._side_by_side(headings, rows, NOTE, -(-len(rows) // _CARD_ROWS))
+        numeric = _numeric_columns(rows, len(headings))
+        left, right = self.l_margin, self.r_margin
+        height = _table_height(title, len(rows) + 1, NOTE) + 2 * line_height(NOTE) + 2 * _FRAME
+        self.room(height + 2)
+        top = self.y
+        self.set_left_margin(left + _FRAME)
+        self.set_right_margin(right + _FRAME)
+        self.y += _FRAME
+        self.words(title, SUBHEADING, bold=True)
+        self.words(note, NOTE, colour=DAY.quiet)
+        self.y += 1
+        self._draw_table(headings, rows, numeric, self._column_widths(headings, rows, numeric, NOTE), NOTE)
+        self.y += _FRAME
+        self.set_left_margin(left)
+        self.set_right_margin(right)
+        self.set_draw_color(*rgb(DAY.ink))
+        self.set_line_width(0.3)
+        with self.local_context(dash_pattern={"dash": 2, "gap": 1.5, "phase": 0}):
+            self.rect(left, top, self.epw, self.y - top)
+        self.set_line_width(0.2)
+        self.y += _GAP
+
+    def _side_by_side(
+        self, headings: Sequence[str], rows: Sequence[Sequence[str]], size: float, groups: int
+    ) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
+        """The table as so many groups of columns as fit, an empty column between them."""
+        numeric = _numeric_columns(rows, len(headings))
+        least = self._least_widths(headings, rows, numeric, size)
+        fitting = int((self.epw + _BETWEEN_GROUPS) // (sum(least) + _BETWEEN_GROUPS))
+        groups = max(1, min(groups, fitting))
+        if groups == 1:
+            return headings, rows
+        each = -(-len(rows) // groups)
+        blank = ("",) * len(headings)
+        columns = [[*rows[start : start + each]] for start in range(0, len(rows), each)]
+        wide = [
+            [cell for group in columns for cell in (*(group[line] if line < len(group) else blank), "")][:-1]
+            for line in range(each)
+        ]
+        return [heading for _ in columns for heading in (*headings, "")][:-1], wide
+
+    def _draw_table(
+        self,
+        headings: Sequence[str],
+        rows: Sequence[Sequence[str]],
+        numeric: Sequence[bool],
+        widths: Sequence[float],
+        size: float,
+    ) -> None:
+        self.type(size)
         self.set_draw_color(*rgb(DAY.line))
         self.set_fill_color(*rgb(DAY.panel))
         self.set_x(self.l_margin)
@@ -196,15 +333,14 @@ class Paper(FPDF):
             borders_layout="HORIZONTAL_LINES",
             cell_fill_mode=TableCellFillMode.NONE,
             headings_style=FontFace(emphasis="BOLD", color=rgb(DAY.ink)),
-            line_height=line,
-            padding=(_CELL_ABOVE, _CELL),
+            line_height=line_height(size),
+            padding=(_above(size), _beside(size)),
             v_align="TOP",
         ) as table:
             for cells in (headings, *rows):
                 row = table.row()
                 for cell in cells:
                     row.cell(cell)
-        self.y += _GAP
 
     def picture(self, png: bytes, width: float, height: float, words: str) -> None:
         """A picture of a size [mm], described in words for those who cannot see it."""
@@ -213,28 +349,38 @@ class Paper(FPDF):
         self.y += height + _GAP
 
     def _column_widths(
-        self, headings: Sequence[str], rows: Sequence[Sequence[str]], numeric: Sequence[bool]
+        self, headings: Sequence[str], rows: Sequence[Sequence[str]], numeric: Sequence[bool], size: float
     ) -> list[float]:
-        """Widths at which nothing wraps; where that is too wide, words wrap and numbers do not."""
+        """Widths at which nothing wraps, in small type headings only; where that is too wide, words wrap."""
         columns = list(zip(headings, *rows, strict=True))
-        natural = [self._widest([column[0]], column[1:]) for column in columns]
-        if sum(natural) <= self.epw:
-            return natural
-        least = [
-            self._widest(column[0].split(), column[1:] if right else " ".join(column[1:]).split())
-            for column, right in zip(columns, numeric, strict=True)
+        whole = [
+            self._widest(_in_two_lines(column[0]) if size == SMALL else [column[0]], column[1:], size)
+            for column in columns
         ]
+        if sum(whole) <= self.epw:
+            return whole
+        least = self._least_widths(headings, rows, numeric, size)
         if sum(least) >= self.epw:
             return [width * self.epw / sum(least) for width in least]
-        share = (self.epw - sum(least)) / (sum(natural) - sum(least))
-        return [small + (full - small) * share for small, full in zip(least, natural, strict=True)]
+        share = (self.epw - sum(least)) / (sum(whole) - sum(least))
+        return [small + (full - small) * share for small, full in zip(least, whole, strict=True)]
 
-    def _widest(self, heading: Sequence[str], cells: Sequence[str]) -> float:
+    def _least_widths(
+        self, headings: Sequence[str], rows: Sequence[Sequence[str]], numeric: Sequence[bool], size: float
+    ) -> list[float]:
+        """Widths at which no word and no number is broken."""
+        columns = list(zip(headings, *rows, strict=True))
+        return [
+            self._widest(column[0].split(), column[1:] if right else " ".join(column[1:]).split(), size)
+            for column, right in zip(columns, numeric, strict=True)
+        ]
+
+    def _widest(self, heading: Sequence[str], cells: Sequence[str], size: float) -> float:
         """Width of a column none of whose texts wraps."""
-        self.type(NOTE, bold=True)
+        self.type(size, bold=True)
         widest = max((self.get_string_width(text) for text in heading), default=0.0)
-        self.type(NOTE)
-        return max([widest, *(self.get_string_width(text) for text in cells)]) + 2 * _CELL + 0.6
+        self.type(size)
+        return max([widest, *(self.get_string_width(text) for text in cells)]) + 2 * _beside(size) + 0.3
 
     def _shortened(self, text: str, width: float) -> str:
         if self.get_string_width(text) <= width - 2:
@@ -249,6 +395,24 @@ def font_folder() -> Path:
     import matplotlib as mpl
 
     return Path(mpl.get_data_path()) / "fonts" / "ttf"
+
+
+def _table_height(title: str, rows: int, size: float) -> float:
+    """Height of a table in which at most a heading wraps once [mm]."""
+    return (
+        (rows + 1) * (line_height(size) + 2 * _above(size)) + line_height(size) + (line_height(BODY) if title else 0.0)
+    )
+
+
+def _in_two_lines(heading: str) -> tuple[str, str]:
+    """A heading broken where the longer line is shortest."""
+    words = heading.split()
+    ways = [(" ".join(words[:cut]), " ".join(words[cut:])) for cut in range(len(words) + 1)]
+    return min(ways, key=lambda way: max(map(len, way)))
+
+
+def _numeric_columns(rows: Sequence[Sequence[str]], columns: int) -> list[bool]:
+    return [_is_numeric(rows, column) for column in range(columns)]
 
 
 def _is_numeric(rows: Sequence[Sequence[str]], column: int) -> bool:

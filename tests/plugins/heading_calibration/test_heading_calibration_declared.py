@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import garboard_heading_calibration as plugin
-from garboard.findings import Figure, Finding, Table, Verdict
+from garboard.findings import Finding, Number, Table, Verdict
 from garboard.job_view import Place
 from garboard.records import JsonValue
 from garboard.samples import Sample, gather
@@ -95,9 +95,17 @@ def test_the_book_gives_card_figure_variation_and_turn_with_words_for_the_owner(
     blocks = pages(FULL)
     tables = [block.title for block in blocks if isinstance(block, Table)]
     assert tables == ["Deviation card: helm compass", "Steady turns"]
-    assert [block.title for block in blocks if isinstance(block, Figure)] == ["Deviation of helm compass"]
-    assert any(isinstance(block, Finding) and block.about == "variation" for block in blocks)
-    assert any(isinstance(block, str) and "add the deviation" in block for block in blocks)
+    findings = [block for block in blocks if isinstance(block, Finding)]
+    assert [figure.title for finding in findings for figure in finding.figures] == ["Deviation of helm compass"]
+    assert "variation" in {finding.about for finding in findings}
+    assert any(isinstance(block, str) and "Add the deviation" in block for block in blocks)
+
+
+def test_the_number_of_the_page_is_the_largest_deviation_whichever_way() -> None:
+    """Runs made with 0.5 degrees on every heading: A alone, east."""
+    (large,) = [block for block in pages(FULL) if isinstance(block, Number)]
+    assert large.name == "largest deviation after calibration"
+    assert large.value == pytest.approx(0.5, abs=0.1)
 
 
 def test_the_table_of_turns_keeps_numbers_under_their_headings() -> None:

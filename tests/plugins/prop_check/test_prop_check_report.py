@@ -1,6 +1,6 @@
 """The propeller page of the handover book."""
 
-from garboard.findings import Figure, Finding, Table, Verdict
+from garboard.findings import Figure, Finding, Number, Table, Verdict
 from garboard.job_view import JobView
 from garboard.steps import Block
 from prop_check_jobs import GOOD_CONDITIONS, host, job, two_ways, vessel
@@ -26,12 +26,26 @@ def test_the_page_of_a_finished_check() -> None:
     text = " ".join(block for block in blocks if isinstance(block, str))
     assert "Full speed was 40.0 kn (46.0 mph, 74.1 km/h)" in text
     assert "As run: trim at best, load half, fuel 50 %, 2 on board, water calm, air 25 degC" in text
-    (table,) = (block for block in blocks if isinstance(block, Table))
+    table, made = (block for block in blocks if isinstance(block, Table))
+    assert [row[:3] for row in made.rows] == [("1", "with", "41.0"), ("2", "against", "39.0")]
+    assert isinstance(blocks[0], Number)
+    assert str(blocks[0]) == "40.0 ± 0.3 kn"
     engine = ("15 in x 19 in, 3 blades", "1.85", "5800 ± 6", "5400 to 6000", "18.4 ± 2.9")
     assert table.rows == (("port", *engine), ("starboard", *engine))
     assert sum(isinstance(block, Figure) for block in blocks) == 1
     findings = [block for block in blocks if isinstance(block, Finding)]
-    assert {finding.about for finding in findings} >= {"port engine", "starboard engine", "pitch"}
+    assert [finding.about for finding in findings] == ["pitch"]
+
+
+def test_the_page_tells_what_is_not_in_order() -> None:
+    """5000 rev/min is below the window: the window and the advice are told, what is in order stands in the table."""
+    findings = [
+        block
+        for block in page(job(TWIN, two_ways(TWIN, "5000 rev/min"), GOOD_CONDITIONS))
+        if isinstance(block, Finding)
+    ]
+    assert {finding.verdict for finding in findings if finding.about == "port engine"} == {Verdict.FAIL}
+    assert "pitch" in {finding.about for finding in findings}
     assert Verdict.NOT_ENOUGH_DATA not in {finding.verdict for finding in findings}
 
 
@@ -40,7 +54,7 @@ def test_the_page_leaves_out_what_is_not_known() -> None:
     bare = vessel(1, window=None, pitch=None, ratio=None)
     blocks = page(job(bare, two_ways(bare)[:1], {}))
     assert not any("Full speed was" in block for block in blocks if isinstance(block, str))
-    (table,) = (block for block in blocks if isinstance(block, Table))
+    table = next(block for block in blocks if isinstance(block, Table))
     assert table.rows == (("centre", "15 in, 3 blades", "", "5800 ± 6", "", ""),)
 
 
