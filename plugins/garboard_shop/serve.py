@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import socket
 import ssl
 from contextlib import closing, nullcontext
@@ -17,7 +18,9 @@ if TYPE_CHECKING:
 BACKLOG = 256
 SECONDS_IDLE = 30
 """How long an idle connection stays open [s]."""
-MOST_AT_ONCE = 200
+SECONDS_TO_ASK = 30.0
+"""How long a connection may go without a whole request: silence must not take all the places [s]."""
+MOST_AT_ONCE = 500
 """Connections served at once; more are told to come back."""
 ANYWHERE = ("", "0.0.0.0", "::")
 
@@ -59,7 +62,7 @@ def server_of(app: Starlette, certificate: Certificate) -> uvicorn.Server:
 
     config = uvicorn.Config(
         app,
-        http="h11",
+        http=_hurried_protocol(),
         ws="none",
         lifespan="off",
         log_level="warning",
@@ -86,3 +89,27 @@ def run(app: Starlette, listening: socket.socket, certificate: Certificate, anno
     host = reachable_host(listening.getsockname()[0])
     with announced(host, port, certificate.fingerprint) if announce else nullcontext():
         server_of(app, certificate).run(sockets=[listening])
+
+
+def _hurried_protocol() -> type[asyncio.Protocol]:
+    """HTTP/1.1 that closes connections which ask nothing, or never finish asking."""
+    from uvicorn.protocols.http.h11_impl import H11Protocol, RequestResponseCycle
+
+    class HurriedProtocol(H11Protocol):
+        _last: RequestResponseCycle | None = None
+
+        def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]  # as in uvicorn
+            super().connection_made(transport)
+            self.loop.call_later(SECONDS_TO_ASK, self._look)
+
+        def _look(self) -> None:
+            asked: RequestResponseCycle | None = self.cycle
+            if self.transport.is_closing():
+                return
+            if asked is self._last and (asked is None or asked.response_complete):
+                self.transport.close()
+                return
+            self._last = asked
+            self.loop.call_later(SECONDS_TO_ASK, self._look)
+
+    return HurriedProtocol
