@@ -96,10 +96,12 @@ class Wire:
 
     target : port behind it
     cut    : bytes let through before everything is cut; None for all
+    once   : let everything through after the first cut
     """
 
-    def __init__(self, target: int, cut: int | None = None) -> None:
+    def __init__(self, target: int, cut: int | None = None, *, once: bool = False) -> None:
         self._target = target
+        self._once = once
         self._left = cut
         self._guard = threading.Lock()
         self._ends: list[socket.socket] = []
@@ -153,13 +155,15 @@ class Wire:
                     if allowed:
                         sink.sendall(allowed)
                     if len(allowed) < len(data) or self._left == 0:
+                        self._left = None if self._once else self._left
                         self._reset()
                         return
             sink.shutdown(socket.SHUT_WR)
 
     def _reset(self) -> None:
         """Cut both ends the hard way: a reset, not a polite end."""
-        for end in self._ends:
+        ends, self._ends = self._ends, []
+        for end in ends:
             with contextlib.suppress(OSError):
                 end.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
             with contextlib.suppress(OSError):

@@ -98,6 +98,20 @@ class Attachments:
             raise AttachmentDamaged(self._report(path))
         return content
 
+    def prove(self, name: str) -> None:
+        """Read an attachment through, however large, without holding it in memory.
+
+        errors : as `get`
+        """
+        path = self._path(name)
+        try:
+            with path.open("rb") as file:
+                found = hashlib.file_digest(file, "sha256").hexdigest()
+        except FileNotFoundError:
+            raise KeyError(f"attachment {name} is not on this machine") from None
+        if found != name:
+            raise AttachmentDamaged(self._report(path))
+
     def names(self) -> frozenset[str]:
         """Names of the attachments here."""
         if not self.folder.is_dir():

@@ -116,7 +116,10 @@ def pair(code: str, tablet_name: str) -> PairedShop:
     with ShopLine(read.host, read.port, read.fingerprint) as line:
         try:
             reply = line.ask("POST", "/v1/pair", question)
-        except ShopAway:  # the answer may have been lost: the same token may ask again
+        except ShopAway:
+            if not line.certificate:
+                raise
+            # The shop was there and its answer was lost: the same token may ask again.
             reply = line.ask("POST", "/v1/pair", question)
         fields = _read(lambda: wire.read_object(_found(reply).body))
         return PairedShop(
@@ -377,7 +380,7 @@ class _Ashore:
     def _look_at(self, name: str) -> None:
         """The shop says an attachment is not what its name says: if so, it is set aside here and reported."""
         try:
-            self.folder.attachments.get(name)
+            self.folder.attachments.prove(name)
             self.refused[name] = "it was spoilt on the way; bring ashore again"
         except (AttachmentDamaged, KeyError) as damaged:
             self.refused[name] = str(damaged)

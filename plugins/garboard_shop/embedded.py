@@ -111,7 +111,7 @@ class FolderAttachments:
 
     def read(self, name: str, start: int, most: int) -> bytes:
         if start == 0:
-            self._finished.get(name)  # proves the whole once; a damaged one is set aside and can come again
+            self._finished.prove(name)  # a damaged one is set aside and can come again
         return self._finished.read(name, start, most)
 
     def add(self, name: str, start: int, piece: bytes, total: int) -> int:

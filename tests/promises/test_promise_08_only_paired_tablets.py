@@ -13,10 +13,10 @@ from campaigns.writers import entry_number
 from garboard import sync, wire
 from garboard.hullfile import HullFolder
 from garboard.pairing import new_token
-from garboard.sync import NotPaired, NotTheShop, ShopRefused, bring_ashore
+from garboard.sync import NotPaired, NotTheShop, ShopAway, ShopRefused, bring_ashore
 from garboard_shop.app import PROTOCOL_ROUTES
 from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, TRIES_A_CODE_HAS
-from shop_rig import RunningShop, ask_raw, server_log
+from shop_rig import RunningShop, Wire, ask_raw, server_log
 
 HULL = "ABC00001A526"
 SECRET_ENTRY = entry_number(7, HULL)
@@ -157,6 +157,21 @@ def test_p8_an_answer_lost_on_the_way_lets_the_same_tablet_ask_again_and_no_othe
     assert first.body == second.body
     stranger = wire.plain({"secret": code.secret, "token": new_token(), "tablet": "again"})
     assert ask_raw(shop.port, "POST", "/v1/pair", stranger).status == 403
+
+
+@pytest.mark.parametrize("cut", range(0, 2600, 100))
+def test_p8_pairing_cut_anywhere_ends_with_one_tablet_in_or_the_code_still_good(tmp_path: Path, cut: int) -> None:
+    """The wire is cut once after so many bytes: the tablet asks again by itself, and never leaves a second self."""
+    with RunningShop(tmp_path / "shop") as shop:
+        code = shop.code()
+        with Wire(shop.port, cut, once=True) as wire:
+            try:
+                paired = sync.pair(attrs.evolve(code, port=wire.port).typed, "tablet")
+            except ShopAway:
+                paired = sync.pair(code.typed, "tablet")
+        (tablet,) = shop.store.register.tablets()
+        assert tablet.id == paired.tablet
+        assert ask_raw(shop.port, "GET", "/v1/digests", token=paired.token).status == 200
 
 
 def test_p8_guessing_closes_the_code(tmp_path: Path) -> None:

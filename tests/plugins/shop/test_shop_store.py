@@ -139,6 +139,19 @@ def test_an_attachment_with_another_content_than_its_name_says_is_dropped(store:
         store.attachments.held("../" + name)
 
 
+def test_an_attachment_spoilt_on_the_shops_disk_is_set_aside_and_can_come_again(tmp_path: Path) -> None:
+    shop = EmbeddedStore(tmp_path)
+    name = shop.hulls.attachments.put(b"a run")
+    (shop.hulls.attachments.folder / name).write_bytes(b"a rum")
+    with pytest.raises(AttachmentDamaged):
+        shop.attachments.read(name, 0, 5)
+    assert shop.attachments.held(name) == 0
+    assert [damage.set_aside is not None for damage in shop.hulls.damage()] == [True]
+    assert shop.attachments.add(name, 0, b"a run", 5) == 5
+    assert shop.attachments.read(name, 0, 5) == b"a run"
+    shop.close()
+
+
 def test_a_tablet_takes_part_until_it_is_removed_and_stays_listed(store: Store) -> None:
     register = store.register
     assert register.tablet_of("h1") is None
