@@ -81,7 +81,7 @@ def kill_while_merging(kills: int, seed: int, where: Path) -> Tally:
 def kill_whole_merges(kills: int, seed: int, where: Path) -> Tally:
     """Kill a program that merges a folder into new ones, one after another; then let the merge end that was killed."""
     tally, rng = Tally("whole merges", seed), random.Random(seed)
-    source = writers.source_folder(where)
+    source = writers.source_folder(where, hulls=4, entries=50)
     while tally.kills < kills:
         folder = Path(tempfile.mkdtemp(dir=where))
         notebook = folder / "called_saved"

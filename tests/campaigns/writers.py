@@ -73,12 +73,12 @@ def merge_whole_again_and_again(source: Path, where: Path, saved: Saved) -> None
             saved(f"shop-{number}")
 
 
-def source_folder(where: Path) -> Path:
-    """A folder of 12 hulls with 400 entries each, to be merged."""
+def source_folder(where: Path, hulls: int = 12, entries: int = 400) -> Path:
+    """A folder of hulls with so many entries each, to be merged."""
     folder = Path(tempfile.mkdtemp(dir=where))
-    with HullFolder(folder) as hulls, hulls.batch():
-        for hull in (f"ABC{number:05d}A526" for number in range(12)):
-            hulls.put_if_absent(hull, [entry_number(number, hull) for number in range(400)])
+    with HullFolder(folder) as held, held.batch():
+        for hull in (f"ABC{number:05d}A526" for number in range(hulls)):
+            held.put_if_absent(hull, [entry_number(number, hull) for number in range(entries)])
     return folder
 
 

@@ -181,6 +181,6 @@ def test_p7_a_merge_that_fails_at_any_write_flush_or_rename_is_finished_by_the_n
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="killing a child at a random moment needs fork")
 def test_p7_a_merge_killed_at_any_moment_is_finished_by_the_next(tmp_path: Path) -> None:
     """Killed with no chance to tidy up: what was called merged is there, and the next merge makes both sides equal."""
-    tally = kill_campaign.kill_whole_merges(12, seed=7, where=tmp_path)
-    assert tally.kills == 12
+    tally = kill_campaign.kill_whole_merges(25, seed=7, where=tmp_path)
+    assert tally.saved > 0
     assert (tally.lost, tally.damaged, tally.unequal) == (0, 0, 0), str(tally)
