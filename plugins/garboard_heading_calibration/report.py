@@ -37,8 +37,10 @@ def build(_view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
             finding,
         ]
     turns = _measured(assessed, STEADY_TURN)
-    if turns:
-        blocks += ["The sensors were calibrated in slow circles. This is how even the circles were:", _turns(turns)]
+    measured = [turn for turn in turns if turn.numbers]
+    if measured:
+        blocks += ["Circles turned to calibrate the sensors, and how even they were:", _turns(measured)]
+    blocks += [turn for turn in turns if turn.verdict is not Verdict.PASS]
     return [*blocks, *_measured(assessed, COMPARISON), *_measured(assessed, MAGNETOMETER)]
 
 
@@ -79,7 +81,7 @@ def _turns(findings: Sequence[Finding]) -> Table:
 
 
 def _cell(number: Number | None) -> str:
-    return "-" if number is None else f"{number.value:.{number.decimals}f}"
+    return "-" if number is None else f"{abs(number.value):.{number.decimals}f}"
 
 
 SECTION = ReportSection(key="heading_calibration.compass", title="Heading and compass", order=450, build=build)

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
 PAPER_SIZES = ("letter", "A4")
 MOST_LINES_OF_CONTENTS = 20
-_LED_TO = 35.0  # kept under a paragraph that leads to what follows it [mm]
+_LED_TO = 45.0  # kept under a paragraph that leads to what follows it [mm]
 _INDENT, _INDENT_OF_LINE = 38.0, 18.0  # from the verdict to what it is about [mm]
 _FEW_POINTS = 4
 _MEANING: Mapping[Verdict, str] = {
@@ -79,7 +79,7 @@ def handover_book(view: JobView, host: PluginHost, assessed: Sequence[Assessed],
     )
     aboard = ", ".join(filter(None, (vessel.name, f"hull number {vessel.hull_number}", date_in_words(job.opened))))
     _cover(paper, view, assessed)
-    _contents(paper)
+    _contents(paper, _made_by(host))
     _cautions(paper, host, printed)
     _vessel(paper, view)
     for section, blocks in sections:
@@ -88,7 +88,7 @@ def handover_book(view: JobView, host: PluginHost, assessed: Sequence[Assessed],
     _checks(paper, view, host, assessed, printed)
     _punch_list(paper, view, host, assessed)
     _signatures(paper, view)
-    _bases(paper, host, printed)
+    _bases(paper, printed)
     return bytes(paper.output())
 
 
@@ -186,12 +186,12 @@ def _counts(paper: Paper, assessed: Sequence[Assessed]) -> None:
         left = paper.x + 9
 
 
-def _contents(paper: Paper) -> None:
+def _contents(paper: Paper, made_by: str) -> None:
     paper.add_page()
-    paper.insert_toc_placeholder(lambda _paper, outline: _print_contents(paper, outline), pages=1)
+    paper.insert_toc_placeholder(lambda _paper, outline: _print_contents(paper, outline, made_by), pages=1)
 
 
-def _print_contents(paper: Paper, outline: Sequence[OutlineSection]) -> None:
+def _print_contents(paper: Paper, outline: Sequence[OutlineSection], made_by: str) -> None:
     from garboard.report.paper import NOTE, line_height
 
     paper.words("Contents", 17, bold=True)
@@ -222,6 +222,7 @@ def _print_contents(paper: Paper, outline: Sequence[OutlineSection]) -> None:
         colour=DAY.quiet,
     )
     paper.y += line_height(NOTE)
+    paper.words(made_by, NOTE, colour=DAY.quiet)
 
 
 def _fitting_on_a_page(outline: Sequence[OutlineSection]) -> Sequence[OutlineSection]:
@@ -330,7 +331,7 @@ def _workings(paper: Paper, findings: Sequence[Finding], printed: _Printed) -> N
     tables = [table for finding in findings for table in finding.tables if table not in printed.tables]
     kept = [table for table in dict.fromkeys(tables) if _has_numbers(table)]
     if kept:
-        paper.subheading("Readings and workings", keep=40, listed=True)
+        paper.subheading("Readings and workings", keep=60, listed=True)
         paper.rows_side_by_side([(table.title, _capitals(table.headings), table.rows) for table in kept], SMALL)
         printed.tables.update(kept)
 
@@ -488,17 +489,16 @@ def _signature(paper: Paper, sign_off: SignOff) -> None:
     paper.y += 3
 
 
-def _bases(paper: Paper, host: PluginHost, printed: _Printed) -> None:
-    from garboard.report.paper import NOTE
-
+def _bases(paper: Paper, printed: _Printed) -> None:
     paper.chapter("What this book rests on")
     paper.hanging_in_columns([(f"{number}", str(basis)) for basis, number in printed.numbers.items()])
-    paper.subheading("Program", keep=12)
+
+
+def _made_by(host: PluginHost) -> str:
+    """The program and the plugins that judged."""
     plugins = ", ".join(f"{plugin.name} {plugin.version}" for plugin in host.plugins)
-    paper.words(
+    absent = "".join(f" Plugin {problem.name} was not at work: {problem.reason}." for problem in host.problems)
+    return (
         f"Made by garboard {garboard.__version__}{f' with {plugins}' if plugins else ''}. A later version may judge "
-        "the same measurements differently.",
-        NOTE,
+        f"the same measurements differently.{absent}"
     )
-    for problem in host.problems:
-        paper.words(f"Plugin {problem.name} was not at work: {problem.reason}")

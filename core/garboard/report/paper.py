@@ -33,7 +33,7 @@ _LONG_TABLE, _MOST_GROUPS = 16, 3  # rows from which a narrow table is set in gr
 _CARD_ROWS = 12
 _BETWEEN_GROUPS, _BETWEEN_ITEMS = 3.0, 0.5  # columns side by side, items of a list in small type [mm]
 _FRAME = 4.0  # from the frame of a card to its words [mm]
-_NEW_PAGE_FROM = 0.78  # share of a page filled from which a chapter begins the next one
+_NEW_PAGE_FROM = 0.82  # share of a page filled from which a chapter begins the next one
 _NUMERIC = re.compile(r"[-+−]?\d[\d.,]*( ?± ?[\d.]+)?( ?[A-Za-z%°][A-Za-z0-9/]*)?")
 
 
@@ -229,8 +229,8 @@ class Paper(FPDF):
             headings, rows = self._side_by_side(headings, rows, size, _MOST_GROUPS)
         numeric = _numeric_columns(rows, len(headings))
         widths = self._column_widths(headings, rows, numeric, size)
-        whole = _table_height(title, len(rows), size)
-        self.room(whole if whole < self.eph / 2 else line_height(BODY) + 4 * line_height(size) + 6)
+        whole = self._height_of_table(title, headings, rows, size)
+        self.room(whole if whole < self.eph * 2 / 3 else line_height(BODY) + 4 * line_height(size) + 6)
         if title:
             self.words(title, BODY if size == NOTE else size, bold=True)
             self.y += 0.5
@@ -248,7 +248,7 @@ class Paper(FPDF):
                 self.rows(*first, size)
                 continue
             second = waiting.pop(0)
-            self.room(max(_table_height(title, len(rows), size) for title, _, rows in (first, second)))
+            self.room(max(self._height_of_table(*table, size) for table in (first, second)))
             top = self.y
             self.rows(*first, size)
             below, self.y = self.y, top
@@ -274,8 +274,8 @@ class Paper(FPDF):
         headings, rows = self._side_by_side(headings, rows, NOTE, -(-len(rows) // _CARD_ROWS))
         numeric = _numeric_columns(rows, len(headings))
         left, right = self.l_margin, self.r_margin
-        height = _table_height(title, len(rows) + 1, NOTE) + 2 * line_height(NOTE) + 2 * _FRAME
-        self.room(height + 2)
+        height = self._height_of_table(title, headings, rows, NOTE)
+        self.room(height + line_height(SUBHEADING) + 2 * line_height(NOTE) + 2 * _FRAME)
         top = self.y
         self.set_left_margin(left + _FRAME)
         self.set_right_margin(right + _FRAME)
@@ -365,6 +365,28 @@ class Paper(FPDF):
         share = (self.epw - sum(least)) / (sum(whole) - sum(least))
         return [small + (full - small) * share for small, full in zip(least, whole, strict=True)]
 
+    def _height_of_table(
+        self, title: str, headings: Sequence[str], rows: Sequence[Sequence[str]], size: float
+    ) -> float:
+        """Height with its title, cells wrapped as they will be [mm]."""
+        widths = self._column_widths(headings, rows, _numeric_columns(rows, len(headings)), size)
+        lines = 0
+        for number, cells in enumerate((headings, *rows)):
+            self.type(size, bold=number == 0)
+            lines += max(
+                (self._lines_in(cell, width, size) for cell, width in zip(cells, widths, strict=True)), default=1
+            )
+        return (
+            (line_height(BODY) if title else 0.0) + lines * line_height(size) + (len(rows) + 1) * 2 * _above(size) + 1
+        )
+
+    def _lines_in(self, text: str, width: float, size: float) -> int:
+        """How many lines a cell takes, in the type at hand."""
+        if not text:
+            return 1
+        inside = width - 2 * _beside(size) + 2 * self.c_margin
+        return len(cast("list[str]", self.multi_cell(inside, size, text, align="L", dry_run=True, output="LINES")))
+
     def _least_widths(
         self, headings: Sequence[str], rows: Sequence[Sequence[str]], numeric: Sequence[bool], size: float
     ) -> list[float]:
@@ -395,13 +417,6 @@ def font_folder() -> Path:
     import matplotlib as mpl
 
     return Path(mpl.get_data_path()) / "fonts" / "ttf"
-
-
-def _table_height(title: str, rows: int, size: float) -> float:
-    """Height of a table in which at most a heading wraps once [mm]."""
-    return (
-        (rows + 1) * (line_height(size) + 2 * _above(size)) + line_height(size) + (line_height(BODY) if title else 0.0)
-    )
 
 
 def _in_two_lines(heading: str) -> tuple[str, str]:
