@@ -23,7 +23,7 @@ from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.vessels import VesselList, printed
 from garboard_tablet.pages.table import page_class
 from garboard_tablet.ui.shell import Page, Shell
-from garboard_tablet.ui.theme import theme
+from garboard_tablet.ui.theme import sp, theme
 from garboard_tablet.ui.widgets import Press
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ class GarboardApp(App):
         self._waiting: set[tuple[str, str, str]] = set()
         self._at_work: set[tuple[str, str, str]] = set()
         self._replay: Path | None = None
-        self._pads: dict[tuple[bool, bool], NumberPad] = {}
+        self._pads: dict[tuple[bool, bool, float], NumberPad] = {}
 
     # Life
 
@@ -170,9 +170,10 @@ class GarboardApp(App):
         """The one number pad of its kind, at work for the page that asks."""
         from garboard_tablet.ui.inputs import NumberPad
 
-        if (point, sign) not in self._pads:
-            self._pads[point, sign] = NumberPad(press, next, point=point, sign=sign)
-        pad = self._pads[point, sign]
+        key = (point, sign, sp(1))  # a window moved to another screen needs keys of its size
+        if key not in self._pads:
+            self._pads[key] = NumberPad(press, next, point=point, sign=sign)
+        pad = self._pads[key]
         pad.serve(press, next)
         return pad
 

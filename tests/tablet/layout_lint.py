@@ -1,5 +1,6 @@
 """What a page must never do: too small or too close to press, words cut off, over each other, or too faint."""
 
+import re
 from itertools import combinations
 
 from garboard.look import LEAST_TEXT_CONTRAST, contrast
@@ -58,26 +59,22 @@ def _press_faults(press, window, dp):
 
 def _label_faults(label, window):
     from kivy.core.text import Label as CoreLabel
+    from kivy.core.text.markup import MarkupLabel
     from kivy.metrics import sp
 
     if label.font_size < sp(LEAST_TEXT) - 0.5:
         yield f"{label.text[:30]!r} is set in {label.font_size / sp(1):.0f} sp"
     wrap = label.text_size[0]
-    probe = CoreLabel(
-        text=label.text, font_size=label.font_size, font_name=label.font_name, bold=label.bold, text_size=(wrap, None)
-    )
+    style = {"font_size": label.font_size, "font_name": label.font_name, "bold": label.bold}
+    kind = MarkupLabel if label.markup else CoreLabel
+    probe = kind(text=label.text, text_size=(wrap, None), **style)
     probe.refresh()
     wide, high = probe.texture.size
     if high > label.height + 2 or wide > label.width + 2:
         yield f"{label.text[:40]!r} needs {wide} x {high}, has {label.width:.0f} x {label.height:.0f}"
-    longest = max(label.text.split(), key=len)
-    if (
-        wrap
-        and CoreLabel(text=longest, font_size=label.font_size, font_name=label.font_name, bold=label.bold).get_extents(
-            longest
-        )[0]
-        > wrap + 2
-    ):
+    words = re.sub(r"\[/?b\]|&[a-z]+;", "", label.text).split() if label.markup else label.text.split()
+    longest = max(words, key=len, default="")
+    if wrap and CoreLabel(text=longest, **style).get_extents(longest)[0] > wrap + 2:
         yield f"the word {longest!r} is broken"
     if label.x < -1 or label.y < -1 or label.right > window.width + 1 or label.top > window.height + 1:
         yield f"{label.text[:40]!r} lies outside the window"

@@ -248,3 +248,60 @@ def test_who_is_working_is_asked_before_the_first_job(drive):
     d.press("open job", "step dock.horn", "choice Yes")
     here = d.app.tablet.session.here
     assert {entry.by for entry in d.app.tablet.files.entries(here.hull)} == {"Kim"}
+
+
+def test_a_value_is_taken_back_with_a_reason(drive):
+    """It no longer stands, and stays in the hull's file struck out, with the reason."""
+    d = drive()
+    new_job(d)
+    d.press("step dock.horn", "choice No", "back", "value Heard from the end of the dock", "take back", "back mistyped")
+    view = view_of(d)
+    assert view.find("dock.horn", "heard") is None
+    here = d.app.tablet.session.here
+    assert [struck.reason for struck in d.app.tablet.fold(here.hull).struck(here.job)] == ["mistyped"]
+
+
+def test_a_field_of_the_vessel_that_disagrees_leads_to_where_it_is_settled(drive):
+    """Two beams stand in the way of hand over; pressing the line opens the choice."""
+    from garboard.clock import Stamp
+    from garboard.entries import make_entry
+
+    d = drive()
+    new_job(d)
+    here = d.app.tablet.session.here
+    for number, beam in enumerate(("8.5 ft", "9.0 ft")):
+        entry = make_entry(
+            "field",
+            here.hull,
+            dev=f"tablet {number}",
+            by="Kim",
+            clock=Stamp(1, number),
+            at="2026-05-14T09:30:00+02:00",
+            subject=("beam",),
+            value=beam,
+        )
+        d.app.tablet.save(here.hull, entry)
+    d.app.redraw()
+    d.press("tab missing", "missing beam: 8.5 ft against 9.0 ft. Choose the right one.")
+    d.press("value 9.0 ft", "reason read again")
+    assert str(view_of(d).vessel.beam) == "9.0 ft"
+
+
+def test_a_run_that_broke_off_is_offered_again(drive, tmp_path):
+    """What the boat sent before the tablet went dark is on the disk, and becomes the step's recording with a press."""
+    d = drive(tmp_path / "t")
+    new_job(d)
+    d.press("tab under way", "step dock.fuel", "back", "guide")
+    now = [0.0]
+    d.app.time = lambda: now[0]
+    d.press("start")
+    for _ in range(100):
+        now[0] += 0.1
+        d.app.shell.page._tick(0.1)
+    d.press("back")  # as if it had gone dark: nobody pressed stop
+    assert view_of(d).recording("dock.fuel", "log") is None
+    d.press("guide", "keep left behind")
+    recording = view_of(d).recording("dock.fuel", "log")
+    times = recording.of("rate_of_turn")[0].times
+    assert times[-1] - times[0] > 7, "all but the last two seconds of ten"
+    assert list((tmp_path / "t").glob("recording *")) == []

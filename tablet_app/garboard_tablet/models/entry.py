@@ -130,6 +130,11 @@ class Entering:
         self.tablet.session.forget(self.key)
         self.tablet.choose(self.place.hull, self.place.job, self.ask, value, reason)
 
+    def take_back(self, reason: str) -> None:
+        """Take back the value that stands."""
+        self.tablet.session.forget(self.key)
+        self.tablet.take_back(self.place.hull, self.place.job, self.ask, reason)
+
     @property
     def repeat(self) -> JsonValue:
         """The value of the ask before of the same title, to repeat with one touch; None when there is none."""

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
+import json
+import os
 from collections import deque
+from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 import attrs
 
+from garboard import storage
 from garboard.job_view import JobView
 from garboard.samples import Sample
 from garboard.steps import Guidance, LiveGuide
@@ -14,6 +20,61 @@ from garboard_tablet.models.sources import SampleSource
 
 TRAIL = 300
 """Points of the strip chart: half a minute at ten a second."""
+
+
+class Recorder:
+    """Keeps a run on the disk while it lasts, so that a dead battery loses at most the last seconds of it.
+
+    path : one line of JSON a sample; removed once the whole recording is kept
+    """
+
+    EVERY = 2.0
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._descriptor: int | None = None
+        self._waiting: list[Sample] = []
+        self._size = 0
+        self._last = 0.0
+
+    def begin(self, now: float) -> None:
+        self.end()
+        self._descriptor = storage.open_for_append(self.path, create=True)
+        storage.flush_folder(self.path.parent)
+        self._waiting, self._size, self._last = [], 0, now
+
+    def take(self, samples: Sequence[Sample], now: float) -> None:
+        """Take samples; on the disk every two seconds."""
+        self._waiting.extend(samples)
+        if self._descriptor is not None and now - self._last >= self.EVERY:
+            data = "".join(json.dumps(list(sample)) + "\n" for sample in self._waiting).encode()
+            storage.append(self._descriptor, data, self._size)
+            storage.flush(self._descriptor)
+            self._size += len(data)
+            self._waiting, self._last = [], now
+
+    def end(self) -> None:
+        """The run is over; the file stays until `remove`."""
+        if self._descriptor is not None:
+            os.close(self._descriptor)
+            self._descriptor = None
+
+    def remove(self) -> None:
+        """The recording is kept elsewhere, or not wanted."""
+        self.end()
+        self.path.unlink(missing_ok=True)
+
+    def found(self) -> list[Sample]:
+        """What an interrupted run left behind; a last line cut short is left out."""
+        try:
+            lines = self.path.read_text(encoding="utf-8").splitlines()
+        except OSError:
+            return []
+        samples = []
+        for line in lines:
+            with contextlib.suppress(ValueError, TypeError):
+                samples.append(Sample(*json.loads(line)))
+        return samples
 
 
 @attrs.define
@@ -27,6 +88,7 @@ class LiveRun:
     guide: LiveGuide[Any]
     view: JobView
     source: SampleSource
+    recorder: Recorder | None = None
     running: bool = False
     samples: list[Sample] = attrs.field(factory=list)
     trail: deque[tuple[float, float]] = attrs.field(factory=lambda: deque(maxlen=TRAIL))
@@ -41,6 +103,8 @@ class LiveRun:
         self.trail.clear()
         self._began, self.running = now, True
         self.source.start(now)
+        if self.recorder is not None:
+            self.recorder.begin(now)
         try:
             self._state = self.guide.begin(self.view)
             self.guidance = self.guide.show(self._state)
@@ -53,6 +117,8 @@ class LiveRun:
             return
         fresh = self.source.read(now)
         self.samples.extend(fresh)
+        if self.recorder is not None:
+            self.recorder.take(fresh, now)
         try:
             for sample in fresh:
                 if sample.quantity in self.guide.quantities:
@@ -67,6 +133,8 @@ class LiveRun:
     def stop(self) -> None:
         self.running = False
         self.source.stop()
+        if self.recorder is not None:
+            self.recorder.end()
 
     def _failed(self, failure: Exception) -> None:
         """A plugin's mistake must not stop the recording of what came in."""

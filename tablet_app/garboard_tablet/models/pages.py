@@ -8,12 +8,13 @@ from pathlib import Path
 import attrs
 
 from garboard.findings import Figure, Finding, Table, Verdict
-from garboard.fold import SlotKey
+from garboard.fold import VESSEL, SlotKey
 from garboard.host import Assessed
 from garboard.job_view import JobView
 from garboard.records import JsonValue
 from garboard.steps import Kind, Phase, Step
 from garboard_tablet.models.asks import Ask, asks_of_step, shown, table_rows
+from garboard_tablet.models.session import Place
 from garboard_tablet.models.tablet import DONE_STATES, Tablet
 
 # A job
@@ -149,13 +150,25 @@ def figures_and_tables(assessed: Sequence[Assessed]) -> list[tuple[str, Figure |
 
 @attrs.frozen
 class PunchLine:
-    """One remark on the punch list. `subject` is empty for what no person wrote down."""
+    """One thing to put right.
+
+    subject : of the remark, where a person wrote it down
+    step    : key of the step it belongs to
+    field   : path of the vessel's field it is about
+    """
 
     text: str
     settled: bool
     by: str
     subject: str = ""
     step: str = ""
+    field: tuple[str, ...] = ()
+
+    def target(self, place: Place) -> Place:
+        """Where it is put right."""
+        if self.field:
+            return place.to("entry", "field", *self.field)
+        return place.to("step", step=self.step) if self.step else place.to("punch list")
 
 
 def punch_lines(tablet: Tablet, hull: str, job: str) -> list[PunchLine]:
@@ -186,12 +199,18 @@ def what_is_missing(tablet: Tablet, hull: str, job: str, assessed: Sequence[Asse
         for one in assessed
         if one.finding.verdict is Verdict.FAIL
     ]
-    disagreeing = [
-        PunchLine(f"{place[1].replace('_', ' ')}: {' against '.join(map(shown, values))}", False, "", step=place[0])
-        for place, values in ((d.place, [m.value for m in d.values]) for d in view.disagreements)
-    ]
+    disagreeing = [_disagreeing(place, [m.value for m in d.values]) for d in view.disagreements for place in [d.place]]
     notes = [line for line in punch_lines(tablet, hull, job) if not line.settled]
     return [*disagreeing, *failing, *missing, *notes]
+
+
+def _disagreeing(place: tuple[str, str, str, str], values: Sequence[JsonValue]) -> PunchLine:
+    step, name, row, of = place
+    about = ", ".join(filter(None, (name.replace("_", " ").replace("/", " "), of, row and f"row {row}")))
+    text = f"{about}: {' against '.join(map(shown, values))}. Choose the right one."
+    if step == VESSEL:
+        return PunchLine(text, False, "", field=tuple(name.split("/")))
+    return PunchLine(text, False, "", step=step)
 
 
 @attrs.frozen

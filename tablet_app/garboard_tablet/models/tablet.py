@@ -151,6 +151,12 @@ class Tablet:
 
         self.save(hull, settle(self.author(), self.fold(hull), _slot(ask, job), value, reason))
 
+    def take_back(self, hull: str, job: str, ask: Ask, reason: str) -> None:
+        """Take back what stands for an ask. It stays in the hull's file, struck out, with the reason."""
+        from garboard.writing import retract
+
+        self.save(hull, retract(self.author(), self.fold(hull), _slot(ask, job), reason))
+
     def open_job(self, hull_text: str, kind: str = "commissioning") -> tuple[str, str]:
         """Open a job.
 

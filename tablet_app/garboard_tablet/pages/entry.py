@@ -24,6 +24,7 @@ from garboard_tablet.ui.theme import GAP, HEADING, SMALL, dp
 from garboard_tablet.ui.widgets import Across, Card, Choices, Column, Press, RowPress, Txt, verdict_marks, words
 
 MOST_AT_ONCE = 8
+BACK_REASONS = ("entered in the wrong place", "mistyped", "not measured after all")
 REASONS = ("read again", "mistyped", "other instrument")
 
 
@@ -37,7 +38,7 @@ class EntryPage(Page):
     def __init__(self, app: GarboardApp, place: Place) -> None:
         super().__init__(app, place)
         self.entering = enter(self.tablet, place)
-        self._choosing_unit = False
+        self._choosing_unit = self._taking_back = False
         self._chosen: JsonValue = None
         step = self.entering.step if self.entering else None
         self.title = step.title if step else "Equipment"
@@ -111,7 +112,10 @@ class EntryPage(Page):
             presses.append(Press("No more rows", self._end_table, name="no more rows"))
         if entering.saved is None:
             presses.append(Press("Skip", self._skip, name="skip"))
-        return presses or [Press("Leave as it is", self._skip, name="skip")]
+        else:
+            presses.append(Press("Take it back", self._begin_taking_back, "away", name="take back"))
+            presses.append(Press("Leave as it is", self._skip, name="skip"))
+        return presses
 
     # What stands at the right, or below
 
@@ -121,6 +125,11 @@ class EntryPage(Page):
             return self._settling(entering)
         if entering.judged.question:
             return self._asking_again()
+        if self._taking_back:
+            reasons = [
+                Press(reason, partial(self._take_back, reason), name=f"back {reason}") for reason in BACK_REASONS
+            ]
+            return Choices([*reasons, Press("Keep it", self._begin_taking_back, "main", 32, name="keep")])
         if self._choosing_unit:
             units = UNITS_OF[field.quantity]
             return self._presses([Press(u, partial(self._unit, u), "main", 32, name=f"unit {u}") for u in units])
@@ -243,6 +252,17 @@ class EntryPage(Page):
 
     def _record(self) -> None:
         self.app.go(self.place.to("live", *self.place.subject))
+
+    def _begin_taking_back(self) -> None:
+        self._taking_back = not self._taking_back
+        self.refill()
+
+    def _take_back(self, reason: str) -> None:
+        if self.entering is not None:
+            self.entering.take_back(reason)
+            self._taking_back = False
+            self.app.assess_soon(self.place)
+            self.app.redraw()
 
     def _skip(self) -> None:
         self._onward()

@@ -84,9 +84,10 @@ class MissingPage(Page):
         return column_of(makers or [words("Nothing is missing.", "quiet")])
 
     def _row(self, line: PunchLine) -> RowPress:
-        target = self.place.to("step", step=line.step) if line.step else self.place.to("punch list")
         mark = verdict_marks[Verdict.ADVISE]
-        return RowPress(line.text, partial(self.app.go, target), mark=mark, word=None, name=f"missing {line.text}")
+        return RowPress(
+            line.text, partial(self.app.go, line.target(self.place)), mark=mark, word=None, name=f"missing {line.text}"
+        )
 
 
 def _signed_row(signed: SignOff) -> RowPress:

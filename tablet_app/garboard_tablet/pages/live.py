@@ -9,10 +9,11 @@ from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
+from garboard.samples import Sample
 from garboard.steps import Guidance, Kind
 from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.entry import enter, entry_place
-from garboard_tablet.models.live import LiveRun
+from garboard_tablet.models.live import LiveRun, Recorder
 from garboard_tablet.models.pages import asks_here
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.sources import csv_of
@@ -36,9 +37,13 @@ class LivePage(Page):
         guide = app.guide_of(place)
         self.title = guide.title if guide else "Guide"
         self.run: LiveRun | None = None
+        self.left_behind: list[Sample] = []
         if guide is not None:
             view = self.tablet.view(place.hull, place.job)
-            self.run = LiveRun(guide, view, app.source_for(guide))
+            name = f"recording {place.hull} {place.job} {place.step}".replace("/", " ")
+            self.recorder = Recorder(self.tablet.folder / name)
+            self.run = LiveRun(guide, view, app.source_for(guide), self.recorder)
+            self.left_behind = self.recorder.found()
         self._ticking = None
         self._view: LiveView | None = None
 
@@ -60,7 +65,11 @@ class LivePage(Page):
         sound = Press(cue, self._cue, name="cue")
         if self.run.running:
             return (sound, Press("Stop and keep", self._stop, "main", 32, name="stop"))
-        return (sound, Press("Start", self._start, "main", 32, name="start"))
+        start = Press("Start", self._start, "main", 32, name="start")
+        if not self.left_behind:
+            return (sound, start)
+        words = f"Keep the run that broke off: {len(self.left_behind)} samples"
+        return (sound, Press(words, self._keep_left_behind, name="keep left behind"), start)
 
     def _cue(self) -> None:
         import attrs
@@ -70,6 +79,7 @@ class LivePage(Page):
 
     def _start(self) -> None:
         if self.run is not None:
+            self.left_behind = []
             self.run.start(self.app.time())
             self._ticking = Clock.schedule_interval(self._tick, TICK)
             self.app.redraw()
@@ -87,15 +97,22 @@ class LivePage(Page):
         if self.run is None:
             return
         self._halt()
+        self._keep(self.run.samples)
+
+    def _keep_left_behind(self) -> None:
+        self._keep(self.left_behind)
+
+    def _keep(self, samples: Sequence[Sample]) -> None:
         ask = self._recording_ask()
-        if ask is None or not self.run.samples:
+        if ask is None or not samples:
             self.app.redraw()
             return
-        value = self.tablet.keep_file(csv_of(self.run.samples), f"{self.title}, {len(self.run.samples)} samples")
+        value = self.tablet.keep_file(csv_of(samples), f"{self.title}, {len(samples)} samples")
         place = entry_place(self.place, ask)
         entering = enter(self.tablet, place)
         if entering is not None:
             entering.save(value)
+        self.recorder.remove()
         self.app.assess_soon(self.place)
         self.app.back_to("step")
 
