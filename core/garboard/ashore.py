@@ -31,7 +31,7 @@ class State:
     """How coming ashore stands.
 
     word    : resting (nothing tried yet), under way, ashore (it went through), away (the shop did not answer; it is
-              tried again), refused (a person must look: the reason says why; it is tried again only when asked)
+              tried again), refused (a person must look: the reason says why)
     doing   : "entries" or "attachments" while under way, with how much of it is done
     report  : of the last time it went through
     at      : when that was [ms since 1970-01-01 UTC]
@@ -134,7 +134,10 @@ class ComingAshore:
             pause = self._wait * random.uniform(0.75, 1.25)  # so that twenty tablets do not come back in step
             self._wait = min(self._wait * 2, self._longest_wait)
             return pause
-        except (NotTheShop, NotPaired, ShopRefused, NotSaved) as reason:
+        except (ShopRefused, NotSaved) as reason:  # a full disk, on either side
+            self._stand(REFUSED, str(reason))
+            return self._every
+        except (NotTheShop, NotPaired) as reason:
             self._stand(REFUSED, str(reason))
             return None
         except Exception as failure:  # the thread has nobody above it: what is not told here is told nowhere

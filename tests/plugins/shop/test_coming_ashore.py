@@ -13,6 +13,7 @@ from campaigns.writers import entry_number
 from garboard import ashore, pairing
 from garboard.ashore import ASHORE, AWAY, REFUSED, RESTING, UNDER_WAY, ComingAshore, State
 from garboard.hullfile import HullFolder
+from garboard.storage import NotSaved
 from shop_rig import RunningShop
 
 HULL = "ABC00001A526"
@@ -82,6 +83,24 @@ def test_a_removed_tablet_is_told_once_and_not_tried_again_by_itself(folder: Hul
         assert [state.word for state in told] == [UNDER_WAY, REFUSED]
         pairing.keep(folder.folder, shop.paired("again"))
         coming.now()
+        until(lambda: coming.state.word == ASHORE)
+        assert coming.stop(PATIENCE)
+
+
+def test_a_full_disk_at_the_shop_is_told_and_tried_again_later(
+    folder: HullFolder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(_descriptor: int, _data: bytes, _size: int) -> None:
+        raise NotSaved("the disk is full")
+
+    with RunningShop(tmp_path / "shop") as shop:
+        pairing.keep(folder.folder, shop.paired())
+        coming = ComingAshore(folder, every=0.05)
+        with monkeypatch.context() as patch:
+            patch.setattr("garboard.storage.append", full)
+            coming.start()
+            until(lambda: coming.state.word == REFUSED)
+            assert "the disk is full" in coming.state.reason
         until(lambda: coming.state.word == ASHORE)
         assert coming.stop(PATIENCE)
 

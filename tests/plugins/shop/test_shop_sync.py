@@ -16,7 +16,7 @@ from garboard import pairing, sync
 from garboard.fold import Fold, fold
 from garboard.hullfile import HullFolder
 from garboard.storage import NotSaved
-from garboard.sync import NotPaired, NotTheShop, ShopAway, bring_ashore, keep_trying
+from garboard.sync import NotPaired, NotTheShop, ShopAway, ShopRefused, bring_ashore, keep_trying
 from garboard.writing import measure, sign_off
 from garboard_shop.embedded import EmbeddedStore
 from histories import DAY, HULL, JOB, tablet
@@ -308,6 +308,22 @@ def test_a_full_disk_on_the_tablet_stops_it_and_nothing_is_half_kept(
                 bring_ashore(folder, paired)
         assert folder.ids(HULL) == frozenset()
         assert bring_ashore(folder, paired).received == 30
+
+
+def test_a_full_disk_at_the_shop_is_told_and_what_was_not_kept_comes_ashore_later(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(_descriptor: int, _data: bytes, _size: int) -> None:
+        raise NotSaved("the disk is full")
+
+    with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
+        folder.put_if_absent(HULL, [entry_number(number, HULL) for number in range(30)])
+        with monkeypatch.context() as patch:
+            patch.setattr("garboard.storage.append", full)
+            with pytest.raises(ShopRefused, match="the disk is full"):
+                bring_ashore(folder, paired)
+        assert shop.store.ids(HULL) == frozenset()
+        assert bring_ashore(folder, paired).sent == 30
 
 
 def test_the_pairing_is_kept_beside_the_hull_files_for_its_owner_only(tmp_path: Path) -> None:
