@@ -302,9 +302,9 @@ def run(folder: Path, demo: bool = False) -> None:
     """Start the app in a window.
 
     folder : the tablet's own; made when it is not there
-    demo   : with the sample jobs and the simulated boat
+    demo   : with the sample jobs, in a folder of their own beside it
     """
-    tablet = open_tablet(folder)
+    tablet = open_tablet(folder.with_name(f"{folder.name}-demo") if demo else folder)
     if demo:
         from garboard_tablet.demo import fill
 
