@@ -76,9 +76,9 @@ class EmbeddedStore:
             return kinds
 
     def deliveries(self, first: int, last: int) -> Iterator[Delivery]:
-        for day in range(first // _DAY, last // _DAY + 1):
-            path = self._deliveries / _file_of(day * _DAY)
-            for line in path.read_text().splitlines() if path.exists() else ():
+        days = _file_of(first), _file_of(last)
+        for path in sorted(self._deliveries.glob("*.jsonl")):
+            for line in path.read_text().splitlines() if days[0] <= path.name <= days[1] else ():
                 delivery = _delivery(line)
                 if delivery and first <= delivery.at <= last:
                     yield delivery
