@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
 
@@ -13,7 +13,7 @@ from garboard.clock import HybridClock
 from garboard.entries import Entry
 from garboard.faults import InputError
 from garboard.findings import NotEnoughData
-from garboard.fold import VESSEL, Fold, SlotKey, fold
+from garboard.fold import VESSEL, Fold, SlotKey, fold, slot_of
 from garboard.hullfile import HullFolder
 from garboard.job_view import JobView
 from garboard.records import JsonValue
@@ -71,8 +71,21 @@ def open_entries(entries_of: EntriesOf, number: str) -> OpenHull:
     for home, job in state.moved_from:
         other = family(entries_of, home)
         if other.moved_to(job) in state.family:
-            guests[job] = other
+            is_here_too = job in guests or job in state.jobs
+            guests[job] = _joined(guests.get(job, state), other, job) if is_here_too else other
     return OpenHull(state, guests)
+
+
+def _joined(here: Fold, other: Fold, job: str) -> Fold:
+    """A job written under two numbers, one of them wrong: its entries from both, nothing of the other's vessel."""
+    moved = (entry for entry in _entries_in(other) if entry.job == job and slot_of(entry).kind != "field")
+    return fold(here.hull, (*_entries_in(here), *moved), here.family | other.family)
+
+
+def _entries_in(state: Fold) -> Iterator[Entry]:
+    for slot in state.slots.values():
+        yield from slot.entries.values()
+    yield from state.unknown.values()
 
 
 def family(entries_of: EntriesOf, key: str) -> Fold:

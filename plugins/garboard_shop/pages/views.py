@@ -28,6 +28,7 @@ from garboard_shop.pages.visits import HEADERS, Answer, NotHere, Visit, routes, 
 from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, ROLES, Store
 
 NOBODY = "nobody"
+FIRST_DAY, LAST_DAY = date(1970, 1, 2), date(2999, 12, 30)
 STATIC = FOLDER / "static"
 _CACHED = {**HEADERS, "Cache-Control": "max-age=3600"}
 _first = threading.Lock()
@@ -172,10 +173,8 @@ def to_day(visit: Visit) -> Response:
 
 
 def _one_day(day: date, by: int) -> date | None:
-    try:
-        return day + timedelta(days=by)
-    except OverflowError:
-        return None
+    other = day + timedelta(days=by)
+    return other if FIRST_DAY <= other <= LAST_DAY else None
 
 
 def boats_page(visit: Visit) -> Response:
@@ -395,9 +394,12 @@ def _job(visit: Visit, account: BoatAccount) -> JobAccount:
 
 def _day(text: str) -> date:
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
     except ValueError:
         raise NotHere(404, "Expected a day such as 2026-05-14.") from None
+    if not FIRST_DAY <= day <= LAST_DAY:
+        raise NotHere(404, f"Expected a day from {FIRST_DAY} to {LAST_DAY}.")
+    return day
 
 
 def _file(content: bytes, kind: str, name: str) -> Response:

@@ -1,0 +1,35 @@
+"""One invented day for all tests of the pages; each test works on its own copy."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from garboard.host import PluginHost, make_host
+from pages_rig import Browser, Pages, make_shop
+
+
+@pytest.fixture(scope="session")
+def plugins() -> PluginHost:
+    return make_host(entry_points=False)
+
+
+@pytest.fixture(scope="session")
+def delivered_day(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return make_shop(tmp_path_factory.mktemp("day"))
+
+
+@pytest.fixture
+def pages(delivered_day: Path, plugins: PluginHost, tmp_path: Path) -> Iterator[Pages]:
+    folder = tmp_path / "shop"
+    shutil.copytree(delivered_day, folder)
+    with Pages(folder, plugins) as found:
+        yield found
+
+
+@pytest.fixture
+def manager(pages: Pages) -> Browser:
+    return pages.signed_in()

@@ -1,0 +1,372 @@
+"""The day sheet: what came ashore from whom, what disagrees, fails or is ready, and nothing a name can break."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import date
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from garboard import hull_number
+from garboard.clock import Stamp
+from garboard.entries import Entry, make_entry
+from garboard.host import PluginHost
+from garboard.hullfile import CheckedEntries
+from garboard_shop.embedded import EmbeddedStore
+from garboard_shop.pages import sheet
+from garboard_shop.pages.accounts import Accounts
+from garboard_shop.pages.index import Index, card_of
+from garboard_shop.store import Delivery
+from pages_rig import (
+    CHIEF,
+    KITTIWAKE,
+    LONG_REACH,
+    MISTYPED,
+    NOON,
+    SALTGRASS,
+    Browser,
+    Pages,
+    tags_in,
+    words_of,
+)
+
+TODAY = "/days/2026-11-25"
+PAGES = (TODAY, f"/boats/{SALTGRASS}", f"/boats/{KITTIWAKE}", "/boats", "/tablets", "/people", "/days/2026-01-01")
+MARKUP = "\"><script src=//elsewhere.test></script><img src=x onerror=alert(1)>'{{7*7}}"
+
+
+def put(pages: Pages, *entries: Entry, tablet: str = "000000000001", at: int = NOON) -> None:
+    """Entries come ashore."""
+    offered: dict[str, CheckedEntries] = {}
+    for entry in entries:
+        offered.setdefault(entry.hull_key, CheckedEntries())[entry.id] = entry.raw
+    pages.store.put_if_absent(offered, tablet, at, 0)
+
+
+def entry(kind: str, subject: tuple[str, ...], value: object, **more: str) -> Entry:
+    return make_entry(
+        kind,
+        more.get("hull", SALTGRASS),
+        dev=more.get("dev", "tablet 9"),
+        by=more.get("by", "A. Hand"),
+        clock=Stamp(NOON, 0),
+        at=more.get("at", "2026-11-25T11:00:00+00:00"),
+        job=more.get("job", "saltgrass-2026-05"),
+        subject=subject,
+        value=value,  # type: ignore[arg-type]
+    )
+
+
+def test_today_opens_first(manager: Browser) -> None:
+    assert manager.get("/").headers["location"] == TODAY
+
+
+def test_each_boat_says_what_came_from_which_tablet_and_who_entered_it(pages: Pages, manager: Browser) -> None:
+    words = words_of(manager.text(TODAY))
+    assert "boats came ashore 4" in words
+    brought = sum(
+        len(ids) for one in pages.store.deliveries(0, NOON) for ids in one.ids.values() if one.tablet.endswith("3")
+    )
+    on_the_sheet = sheet.day_sheet(
+        pages.store, pages.desk.accounts, pages.desk.index, date(2026, 11, 25), sheet.CAME
+    ).boats
+    from_third = [came for boat in on_the_sheet for came in boat.came if came.tablet == "Tablet 3"]
+    assert sum(came.entries for came in from_third) == brought > 0
+    assert {came.by for came in from_third} == {("T. Quill",)}
+    assert "from Tablet 3 at" in words
+
+
+def test_a_disagreement_shows_both_values_with_who_when_and_which_instrument(manager: Browser) -> None:
+    words = words_of(manager.text(TODAY))
+    place = words.index("Full-throttle runs both ways: Speed over ground, 2")
+    shown = words[place : place + 300]
+    assert "31.9 kn R. Vane 14 May 2026, 10:27 plotter, tablet 1" in shown
+    assert "31.4 kn N. Sorrel" in shown
+    assert "tablet 2" in shown
+
+
+def test_stale_signatures_name_what_they_do_not_cover(manager: Browser) -> None:
+    words = words_of(manager.text(TODAY))
+    for who in ("N. Sorrel , technician", "J. Ashdown , owner"):
+        place = words.index(f"stale {who}")
+        assert "Not covered: Navigation lights and horn: Horn heard from the dock" in words[place : place + 200]
+
+
+def test_a_wrong_clock_a_missing_plugin_and_a_look_alike_number_are_said(manager: Browser) -> None:
+    words = words_of(manager.text(TODAY))
+    assert "That tablet's clock is 24 h ahead" in words
+    assert "1 entry needs the plugin shop_paint" in words
+    assert words.count("One boat, or two?") == 1
+    assert f"{MISTYPED} and {LONG_REACH} . One boat, or two?" in words
+
+
+def test_what_is_missing_before_hand_over_is_said_and_what_is_ready_too(pages: Pages, manager: Browser) -> None:
+    def missing(job: str) -> tuple[str, ...]:
+        found = pages.desk.accounts.of(KITTIWAKE if job.startswith("kitti") else SALTGRASS)
+        account = found.job(job) if found else None
+        assert account is not None
+        return account.missing
+
+    assert missing("saltgrass-2026-05")[0] == "1 disagreement to settle"
+    assert missing("saltgrass-2026-05")[-1] == "no technician has signed"
+    assert missing("kittiwake-2026-05") == ("the technician signed before later changes",)
+    boat = pages.desk.accounts.of(KITTIWAKE)
+    assert boat is not None
+    covers: list[object] = [*boat.boat.state.coverage("kittiwake-2026-05")]
+    signed = {"role": "technician", "name": "R. Vane", "covers": covers}
+    put(pages, entry("signoff", ("technician", "R. Vane"), signed, hull=KITTIWAKE, job="kittiwake-2026-05"))
+    assert missing("kittiwake-2026-05") == ()
+    assert "Ready to hand over" in words_of(manager.text(TODAY))
+
+
+def test_boats_to_decide_about_come_first_and_ready_ones_last(manager: Browser) -> None:
+    source = manager.text(TODAY)
+    order = [source.index(f'id="boat-{hull}"') for hull in (SALTGRASS, MISTYPED, LONG_REACH, KITTIWAKE)]
+    assert order == sorted(order)
+
+
+def test_a_day_can_be_asked_by_what_was_entered_on_it(manager: Browser) -> None:
+    words = words_of(manager.text("/days/2026-05-14?by=entered"))
+    assert "Saltgrass" in words
+    assert "Kittiwake" not in words.replace("Day sheet", "")
+    assert "Nothing came ashore on this day" in words_of(manager.text("/days/2026-05-14"))
+    assert manager.get("/days?day=2026-05-14&by=entered").headers["location"] == "/days/2026-05-14?by=entered"
+
+
+def test_an_empty_day_leads_to_the_last_one_with_work(manager: Browser) -> None:
+    words = words_of(manager.text("/days/2026-01-01"))
+    assert "Nothing came ashore on this day. The last work held here was entered on" in words
+
+
+@pytest.mark.parametrize("day", ["yesterday", "2026-13-01", "2026-11-25x"])
+def test_what_is_no_day_is_not_found(manager: Browser, day: str) -> None:
+    assert manager.get(f"/days/{day}").status_code == 404
+
+
+@pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31"])
+def test_the_first_and_the_last_day_there_are_break_nothing(manager: Browser, day: str) -> None:
+    assert manager.get(f"/days/{day}").status_code in (200, 404)
+
+
+def test_names_and_values_with_markup_are_text_on_every_page(pages: Pages, manager: Browser) -> None:
+    put(
+        pages,
+        entry("field", ("name",), MARKUP),
+        entry("field", ("maker",), MARKUP),
+        entry("job", ("owner",), MARKUP),
+        entry("job", ("kind",), MARKUP),
+        entry("note", ("n",), {"text": MARKUP, "punch_list": True}),
+        entry("measure", ("prop_check.full_throttle", "speed", "2", ""), MARKUP, by=MARKUP, dev=MARKUP),
+        entry(MARKUP, (MARKUP,), MARKUP),
+        entry("measure", (MARKUP, MARKUP, MARKUP, MARKUP), MARKUP),
+    )
+    pages.desk.index.refresh()
+    pages.store.register.add_tablet(
+        type(pages.store.register.tablets()[0])(id="x1", name=MARKUP, role=MARKUP, token_hash="f" * 64, paired_at=NOON)
+    )
+    history = f"/boats/{SALTGRASS}/jobs/saltgrass-2026-05/history?of=prop_check.full_throttle/speed/2"
+    shown = 0
+    for path in (*PAGES, history, "/boats?q=%3Cscript%3E%22", "/sign-in?next=%22%3E%3Cscript%3E"):
+        source = manager.text(path)
+        shown += source.count("elsewhere.test")
+        for tag, attributes in tags_in(source):
+            assert not [name for name in attributes if name.startswith("on")], path
+            assert tag != "script" or attributes == {"src": "/static/page.js", "defer": ""}, path
+            assert tag != "img" or attributes["src"].startswith("/boats/"), path
+            assert not attributes.get("href", "/").startswith(("javascript", "//")), path
+        assert "'49" not in source
+    assert shown > 10
+
+
+def test_every_page_forbids_scripts_and_frames_from_elsewhere(pages: Pages, manager: Browser) -> None:
+    """W3C Content Security Policy Level 3: the directives' names."""
+    for path in (*PAGES, "/sign-in", "/static/page.css", "/nothing-here"):
+        answer = manager.get(path)
+        if path == "/nothing-here":
+            assert answer.status_code == 404
+            continue
+        policy = dict(one.strip().split(" ", 1) for one in answer.headers["content-security-policy"].split(";"))
+        assert policy["default-src"] == "'none'", path
+        assert policy["script-src"] == "'self'", path
+        assert policy["frame-ancestors"] == "'none'", path
+        assert answer.headers["x-content-type-options"] == "nosniff", path
+        if path.startswith("/static"):
+            continue
+        assert answer.headers["cache-control"] == "no-store", path
+
+
+def test_no_page_needs_another_server_or_a_style_inside(manager: Browser) -> None:
+    for path in PAGES:
+        for tag, attributes in tags_in(manager.text(path)):
+            assert "style" not in attributes, (path, tag)
+            for name in ("src", "href", "action"):
+                assert attributes.get(name, "/").startswith(("/", "#")), (path, tag, attributes)
+
+
+def test_the_boat_page_shows_every_finding_its_figures_and_what_it_rests_on(pages: Pages, manager: Browser) -> None:
+    account = pages.desk.accounts.of(KITTIWAKE)
+    assert account is not None
+    (job,) = account.jobs
+    words = words_of(manager.text(f"/boats/{KITTIWAKE}"))
+    for one in job.assessed:
+        assert " ".join(one.finding.sentence.split()) in words
+    for basis in job.bases:
+        assert " ".join(str(basis).split()) in words
+    pictures = [tag for tag in tags_in(manager.text(f"/boats/{KITTIWAKE}")) if tag[0] == "img"]
+    assert len(pictures) == len([f for one in job.assessed for f in one.finding.figures]) > 0
+    for _, attributes in pictures:
+        assert attributes["alt"]
+        answer = manager.get(attributes["src"])
+        assert answer.headers["content-type"].startswith("image/svg+xml")
+        assert b"<svg" in answer.content
+
+
+def test_the_history_of_a_value_keeps_what_was_replaced(pages: Pages, manager: Browser) -> None:
+    path = f"/boats/{SALTGRASS}/jobs/saltgrass-2026-05/history?of=prop_check.full_throttle/speed/2"
+    words = words_of(manager.text(path))
+    assert "31.9 kn" in words
+    assert "31.4 kn" in words
+    assert words.count("disagrees") == 2
+    assert manager.get(path + "/nothing").status_code == 404
+
+
+@pytest.mark.parametrize("words", ["saltgrass", "marlow", "QQZ04417D626", "qqz-04417 d626", "E. Marlow Saltgrass"])
+def test_a_boat_is_found_by_name_owner_and_hull_number_however_typed(manager: Browser, words: str) -> None:
+    found = words_of(manager.client.get("/boats", params={"q": words}).text)
+    assert "1 boat." in found
+    assert SALTGRASS in found
+
+
+def test_a_boat_is_found_by_its_propeller_and_by_the_day_it_was_worked_on(pages: Pages, manager: Browser) -> None:
+    boat = pages.desk.accounts.of(SALTGRASS)
+    assert boat is not None
+    propeller = next(engine.propeller for engine in boat.boat.state.vessel()[0].engines if engine.propeller)
+    found = words_of(manager.client.get("/boats", params={"q": f"pitch {propeller.pitch}"}).text)
+    assert "Saltgrass" in found
+    assert "Saltgrass" in words_of(manager.client.get("/boats", params={"day": "2026-05-14"}).text)
+    assert "0 boats." in words_of(manager.client.get("/boats", params={"day": "2020-01-01"}).text)
+
+
+def test_unknown_boats_jobs_and_figures_are_not_found(manager: Browser) -> None:
+    for path in ("/boats/ABC00001A526", f"/boats/{SALTGRASS}/jobs/none/book.pdf", f"/boats/{SALTGRASS}/figures/x.svg"):
+        answer = manager.get(path)
+        assert answer.status_code == 404
+        assert "Not done" in answer.text
+
+
+def test_a_card_holds_what_a_boat_is_found_by() -> None:
+    entries = [
+        entry("field", ("name",), "Petrel"),
+        entry("job", ("owner",), "B. Wren"),
+        entry("field", ("engines", "port", "propeller", "pitch"), "19 in"),
+        entry("measure", ("a", "b", "", ""), "1 V", at="2026-02-03T23:30:00-05:00"),
+    ]
+    card = card_of(SALTGRASS, [one.raw for one in entries])
+    assert (card.name, card.owners, card.propellers) == ("Petrel", ("B. Wren",), ("port: pitch 19 in",))
+    assert card.days == {"2026-11-25", "2026-02-03"}
+
+
+NUMBERS = st.text("O0I1QA2", min_size=4, max_size=5).map(lambda end: f"ABC0000{end}")
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(st.one_of(NUMBERS, NUMBERS.map("US".__add__)), min_size=2, max_size=12, unique=True))
+def test_look_alikes_found_among_many_are_those_the_rule_finds_one_by_one(numbers: list[str]) -> None:
+    """Checked against `hull_number.look_alikes`, which compares a number with every other."""
+    store = _Listing({hull_number.key(number): {} for number in numbers})
+    index = Index(store, now=lambda: NOON)  # type: ignore[arg-type]
+    index.refresh()
+    for number in store.hulls:
+        others = sorted(store.hulls.keys() - {number})
+        assert set(index.look_alikes(number)) == set(hull_number.look_alikes(number, others))
+
+
+class _Listing:
+    """A store of hulls with one entry each."""
+
+    def __init__(self, hulls: Mapping[str, object]) -> None:
+        self.hulls = hulls
+
+    def digests(self) -> Iterable[str]:
+        return self.hulls
+
+    def ids(self, hull: str) -> frozenset[str]:
+        return frozenset([hull])
+
+    def get(self, hull: str, ids: Iterable[str]) -> dict[str, bytes]:
+        return {name: entry("field", ("name",), "x", hull=hull).raw for name in ids}
+
+
+class Counting:
+    """A store that counts which hulls are read."""
+
+    def __init__(self, store: EmbeddedStore) -> None:
+        self._store = store
+        self.read: list[str] = []
+        self.attachments, self.register = store.attachments, store.register
+
+    def ids(self, hull: str) -> frozenset[str]:
+        self.read.append(hull)
+        return self._store.ids(hull)
+
+    def get(self, hull: str, ids: Iterable[str]) -> CheckedEntries:
+        self.read.append(hull)
+        return self._store.get(hull, ids)
+
+    def deliveries(self, first: int, last: int) -> Iterator[Delivery]:
+        return self._store.deliveries(first, last)
+
+
+def test_the_day_sheet_reads_only_the_boats_of_its_day_however_many_there_are(
+    pages: Pages, plugins: PluginHost
+) -> None:
+    yesterday = NOON - 24 * 60 * 60 * 1000
+    others = [f"XYZ{number:05}A626" for number in range(300)]
+    for number in others:
+        put(pages, entry("field", ("name",), f"Boat {number}", hull=number), at=yesterday)
+    counting = Counting(pages.store)
+    accounts = Accounts(counting, plugins)  # type: ignore[arg-type]
+    index = Index(counting, now=lambda: NOON)  # type: ignore[arg-type]
+    found = sheet.day_sheet(counting, accounts, index, date(2026, 11, 25), sheet.CAME)  # type: ignore[arg-type]
+    assert len(found.boats) == 4
+    assert set(counting.read) == {SALTGRASS, KITTIWAKE, LONG_REACH, MISTYPED}
+
+
+def test_a_boat_is_assessed_again_only_when_an_entry_of_it_came(pages: Pages) -> None:
+    before = pages.desk.accounts.of(SALTGRASS)
+    assert pages.desk.accounts.of(SALTGRASS) is before
+    put(pages, entry("measure", ("prop_check.full_throttle", "speed", "1", ""), "30.0 kn"))
+    after = pages.desk.accounts.of(SALTGRASS)
+    assert after is not None
+    assert after is not before
+    assert pages.desk.accounts.of(SALTGRASS) is after
+
+
+def test_a_recording_that_comes_later_is_used_when_it_is_there(pages: Pages) -> None:
+    held = pages.store.hulls.attachments
+    moved = {name: held.get(name) for name in held.names()}
+    for name in moved:
+        (held.folder / name).unlink()
+    without = pages.desk.accounts.of(KITTIWAKE)
+    assert without is not None
+    assert without.lacking <= moved.keys()
+    assert without.lacking
+    for content in moved.values():
+        held.put(content)
+    complete = pages.desk.accounts.of(KITTIWAKE)
+    assert complete is not None
+    assert not complete.lacking
+    assert len(complete.figures) > len(without.figures)
+
+
+def test_the_index_learns_of_new_boats_from_what_was_delivered(pages: Pages, manager: Browser) -> None:
+    assert "0 boats." in words_of(manager.text("/boats?q=petrel"))
+    put(pages, entry("field", ("name",), "Petrel", hull="XYZ00001A626"))
+    pages.desk.index.refresh()
+    assert "1 boat." in words_of(manager.text("/boats?q=petrel"))
+
+
+def test_who_is_signed_in_stands_on_the_page(manager: Browser) -> None:
+    assert f"{CHIEF}, manager" in words_of(manager.text(TODAY))

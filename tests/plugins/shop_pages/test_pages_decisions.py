@@ -1,0 +1,234 @@
+"""Every decision of a manager is an entry with who and why, over exactly what stood on the page."""
+
+from __future__ import annotations
+
+import pytest
+
+from garboard.desk import open_hull
+from garboard.entries import Entry
+from garboard.fold import Fold, SlotKey, fold
+from garboard.hullfile import CheckedEntries
+from garboard.writing import Author, measure
+from garboard_shop.pages.sheet import ON_THE_PAGE
+from pages_rig import (
+    CHIEF,
+    KITTIWAKE,
+    LONG_REACH,
+    MISTYPED,
+    NOON,
+    SALTGRASS,
+    Browser,
+    Form,
+    Pages,
+    fields_of,
+    form_to,
+    words_of,
+)
+
+TODAY = "/days/2026-11-25"
+JOB = "saltgrass-2026-05"
+SPEED = SlotKey("measure", JOB, ("prop_check.full_throttle", "speed", "2", ""))
+WHY = "read at the plotter during the run"
+
+
+def state_of(pages: Pages, hull: str = SALTGRASS) -> Fold:
+    return fold(hull, pages.store.hulls.entries(hull))
+
+
+def choice(browser: Browser, path: str = TODAY) -> Form:
+    return form_to(browser.text(path), f"/boats/{SALTGRASS}/choose")
+
+
+def written_since(pages: Pages, before: set[str], hull: str) -> list[Entry]:
+    return [entry for entry in pages.store.hulls.entries(hull) if entry.id not in before]
+
+
+def measured_elsewhere(pages: Pages, value: str) -> Entry:
+    """A third tablet measured the same, without having seen the others."""
+    entry = measure(Author("tablet 9", "A. Hand"), Fold(SALTGRASS), JOB, *SPEED.subject[:2], value, row="2")
+    pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
+    return entry
+
+
+def test_the_value_chosen_replaces_all_and_says_who_and_why(pages: Pages, manager: Browser) -> None:
+    before = set(pages.store.ids(SALTGRASS))
+    standing = state_of(pages).standing(SPEED)
+    right = next(entry for entry in standing if entry.value == "31.9 kn")
+    answer = manager.send(choice(manager), value=right.id, reason=WHY)
+    assert (answer.status_code, answer.headers["location"]) == (303, f"{TODAY}#boat-{SALTGRASS}")
+    (entry,) = written_since(pages, before, SALTGRASS)
+    assert (entry.by, entry.tablet, entry.value) == (CHIEF, ON_THE_PAGE, "31.9 kn")
+    assert entry.more["reason"] == WHY
+    assert set(entry.replaces) == {one.id for one in standing}
+    assert [one.id for one in state_of(pages).standing(SPEED)] == [entry.id]
+    (delivery,) = [one for one in pages.store.deliveries(NOON, NOON) if one.tablet == ON_THE_PAGE]
+    assert delivery.ids == {SALTGRASS: (entry.id,)}
+
+
+def test_once_settled_the_sheet_says_so_once_and_asks_no_more(pages: Pages, manager: Browser) -> None:
+    form = choice(manager)
+    chosen = state_of(pages).standing(SPEED)[0]
+    manager.send(form, value=chosen.id, reason=WHY)
+    words = words_of(manager.text(TODAY))
+    assert "Settled. The value you chose is used from now on." in words
+    assert "To settle" not in words
+    assert "Settled." not in words_of(manager.text(TODAY))
+    again = manager.send(form, value=chosen.id, reason=WHY)
+    assert again.status_code == 409
+    assert "settled meanwhile" in words_of(again.text)
+
+
+@pytest.mark.parametrize("reason", ["", "   "])
+def test_without_a_reason_nothing_is_written(pages: Pages, manager: Browser, reason: str) -> None:
+    before = pages.entries()
+    chosen = state_of(pages).standing(SPEED)[0]
+    answer = manager.send(choice(manager), value=chosen.id, reason=reason)
+    assert answer.status_code == 400
+    assert "reason: expected why this value is right, got nothing" in words_of(answer.text)
+    assert pages.entries() == before
+
+
+def test_a_value_nobody_entered_cannot_be_chosen(pages: Pages, manager: Browser) -> None:
+    before = pages.entries()
+    for value in ("", "0" * 32, "99 kn"):
+        assert manager.send(choice(manager), value=value, reason=WHY).status_code == 400
+    assert pages.entries() == before
+
+
+def test_a_value_that_comes_while_the_manager_chooses_is_not_passed_over(pages: Pages, manager: Browser) -> None:
+    form = choice(manager)
+    chosen = state_of(pages).standing(SPEED)[0]
+    third = measured_elsewhere(pages, "30.7 kn")
+    before = pages.entries()
+    answer = manager.send(form, value=chosen.id, reason=WHY)
+    assert answer.status_code == 409
+    assert pages.entries() == before
+    assert third in state_of(pages).standing(SPEED)
+    assert "30.7 kn" in words_of(manager.text(TODAY))
+
+
+def test_a_late_value_opens_the_question_again_after_it_was_settled(pages: Pages, manager: Browser) -> None:
+    manager.send(choice(manager), value=state_of(pages).standing(SPEED)[0].id, reason=WHY)
+    measured_elsewhere(pages, "30.7 kn")
+    assert "To settle" in words_of(manager.text(TODAY))
+
+
+def test_all_values_can_be_taken_back_and_stay_readable(pages: Pages, manager: Browser) -> None:
+    form = choice(manager)
+    form.action = f"/boats/{SALTGRASS}/take-back"
+    assert manager.send(form).status_code == 400
+    assert manager.send(form, reason="wrong course").status_code == 303
+    assert state_of(pages).standing(SPEED) == ()
+    history = f"/boats/{SALTGRASS}/jobs/{JOB}/history?of=prop_check.full_throttle/speed/2"
+    words = words_of(manager.text(history))
+    assert words.count("taken back") == 2
+    assert f"{CHIEF}" in words
+    assert "Why: wrong course" in words
+
+
+def test_two_numbers_of_one_boat_are_shown_as_one_and_taken_apart_again(pages: Pages, manager: Browser) -> None:
+    form = form_to(manager.text(TODAY), f"/boats/{MISTYPED}/same-boat", other=LONG_REACH)
+    assert manager.send(form).status_code == 400
+    assert manager.send(form, reason="letter for a digit").status_code == 303
+    source = manager.text(TODAY)
+    assert "boats came ashore 3" in words_of(source)
+    assert "One boat, or two?" not in words_of(source)
+    assert "270 gal" in manager.text(f"/boats/{LONG_REACH}")
+    assert {entry.by for entry in pages.store.hulls.entries(MISTYPED) if entry.kind == "alias"} == {CHIEF}
+    assert open_hull(pages.store.hulls, LONG_REACH).hulls == {LONG_REACH, MISTYPED}
+
+    apart = form_to(manager.text(f"/boats/{LONG_REACH}"), f"/boats/{LONG_REACH}/two-boats", other=MISTYPED)
+    assert manager.send(apart, reason="they are two after all").status_code == 303
+    assert "boats came ashore 4" in words_of(manager.text(TODAY))
+    assert open_hull(pages.store.hulls, LONG_REACH).hulls == {LONG_REACH}
+
+
+def test_a_job_under_a_wrong_number_is_moved_to_its_boat(pages: Pages, manager: Browser) -> None:
+    form = form_to(manager.text(TODAY), f"/boats/{MISTYPED}/move", other=LONG_REACH)
+    assert manager.send(form, reason="written under a wrong number").status_code == 303
+    (entry,) = [one for one in pages.store.hulls.entries(MISTYPED) if one.kind == "move"]
+    assert entry.by == CHIEF
+    whole = manager.text(f"/boats/{LONG_REACH}")
+    assert "270 gal" in whole
+    assert "circuit Deck wash" in whole  # what was written under the right number all along
+    assert f"was moved from here to {LONG_REACH}" in words_of(manager.text(f"/boats/{MISTYPED}"))
+
+
+@pytest.mark.parametrize("other", ["", "ABC00001A526", SALTGRASS])
+def test_a_job_is_moved_only_to_another_boat_that_is_here(pages: Pages, manager: Browser, other: str) -> None:
+    form = form_to(manager.text(f"/boats/{SALTGRASS}"), f"/boats/{SALTGRASS}/move")
+    before = pages.entries()
+    assert manager.send(form, other=other, reason="x").status_code == 400
+    assert pages.entries() == before
+
+
+def test_a_managers_signature_covers_what_was_on_the_page_and_later_work_makes_it_stale(
+    pages: Pages, manager: Browser
+) -> None:
+    form = form_to(manager.text(f"/boats/{KITTIWAKE}"), f"/boats/{KITTIWAKE}/sign")
+    assert manager.send(form).status_code == 303
+    state = state_of(pages, KITTIWAKE)
+    (signature,) = [e for e in pages.store.hulls.entries(KITTIWAKE) if e.kind == "signoff" and e.by == CHIEF]
+    assert signature.value["role"] == "manager"
+    assert signature.id not in {one.sign_off.id for one in state.stale("kittiwake-2026-05")}
+    assert f"signed {CHIEF} , manager" in words_of(manager.text(f"/boats/{KITTIWAKE}"))
+    late = measure(Author("tablet 9", "A. Hand"), state, "kittiwake-2026-05", "handover.lights_and_horn", "horn", False)
+    pages.store.put_if_absent({KITTIWAKE: CheckedEntries({late.id: late.raw})}, "000000000001", NOON, 0)
+    assert f"stale {CHIEF} , manager" in words_of(manager.text(f"/boats/{KITTIWAKE}"))
+
+
+def test_nobody_signs_for_what_came_after_the_page_was_opened(pages: Pages, manager: Browser) -> None:
+    form = form_to(manager.text(f"/boats/{SALTGRASS}"), f"/boats/{SALTGRASS}/sign")
+    measured_elsewhere(pages, "30.7 kn")
+    before = pages.entries()
+    assert manager.send(form).status_code == 409
+    assert pages.entries() == before
+
+
+def test_a_form_leads_back_to_this_server_only(pages: Pages, manager: Browser) -> None:
+    chosen = state_of(pages).standing(SPEED)[0]
+    form = choice(manager)
+    answer = manager.post(
+        form.action, {**fields_of(form), "value": chosen.id, "reason": WHY, "back": "//elsewhere.test/"}
+    )
+    assert answer.headers["location"] == "/"
+
+
+def test_a_tablet_removed_on_the_page_can_take_part_no_more_and_the_register_says_who_did_it(
+    pages: Pages, manager: Browser
+) -> None:
+    words = words_of(manager.text("/tablets"))
+    assert "3 tablets may bring work ashore" in words
+    assert "24 h ahead" in words
+    form = form_to(manager.text("/tablets"), "/tablets/000000000003/remove")
+    assert manager.send(form).status_code == 303
+    removed = next(one for one in pages.store.register.tablets() if one.id == "000000000003")
+    assert (removed.is_removed, removed.removed_by) == (True, CHIEF)
+    assert f"by {CHIEF}" in words_of(manager.text("/tablets"))
+    assert manager.send(form).status_code == 404
+
+
+def test_a_disk_that_refuses_is_told_and_nothing_is_called_settled(
+    pages: Pages, manager: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from garboard.storage import NotSaved
+
+    def refuse(*_arguments: object) -> None:
+        raise NotSaved("no room on the disk")
+
+    form, chosen = choice(manager), state_of(pages).standing(SPEED)[0]
+    monkeypatch.setattr(pages.store, "put_if_absent", refuse)
+    answer = manager.send(form, value=chosen.id, reason=WHY)
+    assert answer.status_code == 507
+    assert "Nothing was saved: no room on the disk" in words_of(answer.text)
+
+
+def test_a_failure_is_told_without_its_insides(pages: Pages, manager: Browser, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_arguments: object) -> None:
+        raise RuntimeError("inner secret")
+
+    monkeypatch.setattr(pages.desk.accounts, "of", fail)
+    answer = manager.get(f"/boats/{SALTGRASS}")
+    assert answer.status_code == 500
+    assert "inner secret" not in answer.text
+    assert "Traceback" not in answer.text

@@ -1,0 +1,133 @@
+"""What leaves the pages: measurements for a spreadsheet, and the handover book."""
+
+from __future__ import annotations
+
+import csv
+from decimal import Decimal
+from io import BytesIO, StringIO
+
+import pytest
+from openpyxl import load_workbook
+from pypdf import PdfReader
+
+from garboard.clock import Stamp
+from garboard.entries import make_entry
+from garboard.hullfile import CheckedEntries
+from garboard_shop.pages.exports import HEADINGS
+from pages_rig import KITTIWAKE, NOON, SALTGRASS, Browser, Pages
+
+FORMULAS = ("=HYPERLINK(1)", "+1+1", "-1+1", "@SUM(A1)", "\tx")
+
+
+def rows_in(text: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(StringIO(text, newline="")))
+
+
+def put_value(pages: Pages, value: str, field: str = "remark") -> None:
+    entry = make_entry(
+        "measure",
+        SALTGRASS,
+        dev="tablet 9",
+        by="=A. Hand",
+        clock=Stamp(NOON, 0),
+        at="2026-11-25T11:00:00+00:00",
+        job="saltgrass-2026-05",
+        subject=("shop.own", field, "", ""),
+        value=value,
+    )
+    pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
+
+
+def test_a_boats_measurements_come_as_csv_with_number_and_unit_apart(manager: Browser) -> None:
+    """The values are those typed in the sample job file; RFC 4180 for the form."""
+    answer = manager.get(f"/measurements.csv?hull={SALTGRASS}")
+    assert answer.headers["content-type"].startswith("text/csv")
+    assert answer.text.splitlines()[0] == ",".join(HEADINGS)
+    speeds = [
+        row for row in rows_in(answer.text) if (row["step"], row["field"]) == ("prop_check.full_throttle", "speed")
+    ]
+    second = {
+        (row["value"], row["number"], row["unit"], row["state"], row["by"]) for row in speeds if row["row"] == "2"
+    }
+    assert second == {
+        ("31.9 kn", "31.9", "kn", "disagrees", "R. Vane"),
+        ("31.4 kn", "31.4", "kn", "disagrees", "N. Sorrel"),
+    }
+    assert {row["state"] for row in speeds if row["row"] == "1"} == {"stands"}
+    assert {row["vessel"] for row in speeds} == {"Saltgrass"}
+
+
+def test_a_days_measurements_and_those_of_all_boats_hold_as_many_as_stand(pages: Pages, manager: Browser) -> None:
+    today = rows_in(manager.text("/measurements.csv?day=2026-11-25&by=came"))
+    everything = rows_in(manager.text("/measurements.csv"))
+    standing = sum(
+        len(fold.standing(key))
+        for hull in pages.store.hulls.hulls()
+        for fold in [pages.desk.accounts.of(hull).boat.state]  # type: ignore[union-attr]
+        for key in fold.slots
+        if key.kind == "measure"
+    )
+    assert len(today) == len(everything) == standing > 300
+    entered = rows_in(manager.text("/measurements.csv?day=2026-05-14&by=entered"))
+    assert {row["entered at"][:10] for row in entered} == {"2026-05-14"}
+
+
+@pytest.mark.parametrize("text", FORMULAS)
+def test_text_that_a_spreadsheet_would_run_stays_text(pages: Pages, manager: Browser, text: str) -> None:
+    put_value(pages, text)
+    (row,) = [one for one in rows_in(manager.text(f"/measurements.csv?hull={SALTGRASS}")) if one["step"] == "shop.own"]
+    assert row["value"] == f"'{text}"
+    assert row["by"] == "'=A. Hand"
+    sheet = load_workbook(BytesIO(manager.get(f"/measurements.xlsx?hull={SALTGRASS}").content)).active
+    (cells,) = [cells for cells in sheet.iter_rows(min_row=2) if cells[HEADINGS.index("step")].value == "shop.own"]
+    value = cells[HEADINGS.index("value")]
+    assert (value.data_type, value.value) == ("s", text)
+
+
+def test_a_negative_amount_is_no_formula(pages: Pages, manager: Browser) -> None:
+    put_value(pages, "-4.5 deg")
+    (row,) = [one for one in rows_in(manager.text(f"/measurements.csv?hull={SALTGRASS}")) if one["step"] == "shop.own"]
+    assert (row["value"], row["number"], row["unit"]) == ("-4.5 deg", "-4.5", "deg")
+
+
+def test_the_workbook_holds_numbers_as_numbers(manager: Browser) -> None:
+    """Read back with openpyxl, which reads the workbook form of ISO/IEC 29500."""
+    workbook = load_workbook(BytesIO(manager.get(f"/measurements.xlsx?hull={SALTGRASS}").content))
+    rows = list(workbook.active.iter_rows(values_only=True))
+    assert rows[0] == HEADINGS
+    named = [dict(zip(HEADINGS, row, strict=True)) for row in rows[1:]]
+    speeds = [one["number"] for one in named if (one["field"], one["row"]) == ("speed", "2")]
+    assert sorted(map(Decimal, map(str, speeds))) == [Decimal("31.4"), Decimal("31.9")]
+    assert all(isinstance(speed, int | float) for speed in speeds)
+
+
+def test_the_handover_book_is_a_pdf_of_this_boat(manager: Browser) -> None:
+    answer = manager.get(f"/boats/{KITTIWAKE}/jobs/kittiwake-2026-05/book.pdf?paper=A4")
+    assert answer.headers["content-type"] == "application/pdf"
+    assert "kittiwake-2026-05-handover-book.pdf" in answer.headers["content-disposition"]
+    book = PdfReader(BytesIO(answer.content))
+    assert "Kittiwake" in book.pages[0].extract_text()
+    assert KITTIWAKE in book.pages[0].extract_text()
+    width, height = (float(side) / 72 * 25.4 for side in book.pages[0].mediabox[2:])
+    assert (round(width), round(height)) == (210, 297)  # ISO 216
+
+
+def test_the_book_changes_with_the_boat(pages: Pages, manager: Browser) -> None:
+    path = f"/boats/{SALTGRASS}/jobs/saltgrass-2026-05/book.pdf"
+    before = manager.get(path).content
+    assert manager.get(path).content == before
+    put_value(pages, "x")
+    entry = make_entry(
+        "note",
+        SALTGRASS,
+        dev="tablet 9",
+        by="A. Hand",
+        clock=Stamp(NOON, 0),
+        at="2026-11-25T11:00:00+00:00",
+        job="saltgrass-2026-05",
+        subject=("n1",),
+        value={"text": "Loose cleat forward", "punch_list": True},
+    )
+    pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
+    after = PdfReader(BytesIO(manager.get(path).content))
+    assert "Loose cleat forward" in "".join(page.extract_text() for page in after.pages)

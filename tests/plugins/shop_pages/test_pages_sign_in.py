@@ -1,0 +1,222 @@
+"""Who gets in: nobody without a password, no guesser, no form from elsewhere, and a technician only to read."""
+
+from __future__ import annotations
+
+from http.cookies import SimpleCookie
+from pathlib import Path
+
+import httpx2
+import pytest
+from starlette.routing import Route
+
+from garboard.faults import InputError
+from garboard.host import PluginHost
+from garboard_shop.pages import people
+from garboard_shop.pages.views import routes_of
+from garboard_shop.store import MANAGER, TECHNICIAN
+from pages_rig import CHIEF, HAND, KITTIWAKE, MINUTE, PASSWORD, SALTGRASS, Browser, Pages, words_of
+
+FOR_EVERYONE = {"/sign-in", "/first", "/static/{name}"}
+FILLED = {"day": "2026-11-25", "hull": SALTGRASS, "job": "saltgrass-2026-05", "name": "x", "tablet": "000000000001"}
+
+
+def routes(pages: Pages, method: str) -> list[str]:
+    """Addresses of the pages, filled in with what is there."""
+    found = [route for route in routes_of(pages.desk) if isinstance(route, Route) and method in (route.methods or ())]
+    return [route.path.replace(":path", "").format(**FILLED) for route in found if route.path not in FOR_EVERYONE]
+
+
+def cookie_of(answer: httpx2.Response) -> SimpleCookie:
+    return SimpleCookie(answer.headers["set-cookie"])
+
+
+def test_without_a_sign_in_no_page_shows_anything_and_no_form_is_taken(pages: Pages) -> None:
+    stranger = pages.browser()
+    asked = routes(pages, "GET")
+    assert len(asked) > 10
+    for path in asked:
+        answer = stranger.get(path)
+        assert answer.status_code == 303, path
+        assert answer.headers["location"].startswith("/sign-in"), path
+        assert not answer.content, path
+    before = pages.entries()
+    for path in routes(pages, "POST"):
+        assert stranger.post(path, {"reason": "x"}).status_code == 403, path
+    assert pages.entries() == before
+
+
+def test_a_wrong_password_and_an_unknown_name_are_told_alike(pages: Pages) -> None:
+    wrong = pages.browser().sign_in(CHIEF, "not the password")
+    nobody = pages.browser().sign_in("Nobody", "not the password")
+    assert (wrong.status_code, nobody.status_code) == (403, 403)
+    assert words_of(wrong.text) == words_of(nobody.text)
+    assert "set-cookie" not in wrong.headers
+
+
+def test_the_cookie_is_for_this_server_alone_and_no_script_reads_it(pages: Pages) -> None:
+    ((name, cookie),) = cookie_of(pages.browser().sign_in()).items()
+    assert name.startswith("__Host-")
+    assert (cookie["httponly"], cookie["secure"], cookie["samesite"], cookie["path"]) == (True, True, "strict", "/")
+    assert not cookie["domain"]
+
+
+def test_guessing_one_name_is_braked_and_the_brake_lets_go_after_a_quarter_of_an_hour(pages: Pages) -> None:
+    for number in range(people.MOST_TRIES_A_NAME):
+        assert pages.browser(f"192.0.2.{number}").sign_in(CHIEF, "a guess").status_code == 403
+    braked = pages.browser("192.0.2.99").sign_in(CHIEF)
+    assert braked.status_code == 429
+    assert int(braked.headers["retry-after"]) > 0
+    assert pages.browser("192.0.2.99").sign_in(HAND).status_code == 303
+    pages.at += 15 * MINUTE
+    assert pages.browser("192.0.2.99").sign_in(CHIEF).status_code == 303
+
+
+def test_one_address_cannot_try_name_after_name(pages: Pages) -> None:
+    for number in range(people.MOST_TRIES_AN_ADDRESS):
+        assert pages.browser().sign_in(f"name {number}", "a guess").status_code == 403
+    assert pages.browser().sign_in(CHIEF).status_code == 429
+    assert pages.browser("192.0.2.99").sign_in(CHIEF).status_code == 303
+
+
+def test_signing_in_often_is_no_guessing(pages: Pages) -> None:
+    for _ in range(people.MOST_TRIES_AN_ADDRESS + 5):
+        assert pages.browser().sign_in().status_code == 303
+
+
+@pytest.mark.parametrize("pause", [people.LONGEST_PAUSE, people.LONGEST_SESSION])
+def test_a_session_ends_after_a_pause_and_after_a_working_day(pages: Pages, pause: int) -> None:
+    browser = pages.signed_in()
+    pages.at += people.LONGEST_PAUSE - 1
+    assert browser.get("/tablets").status_code == 200
+    ends = pages.at + pause
+    while pages.at + people.LONGEST_PAUSE <= ends and pause != people.LONGEST_PAUSE:
+        pages.at += people.LONGEST_PAUSE - 1
+        if browser.get("/tablets").status_code == 303:
+            return
+    pages.at = ends
+    assert browser.get("/tablets").status_code == 303
+
+
+def test_signed_out_is_signed_out_even_with_the_old_cookie(pages: Pages, manager: Browser) -> None:
+    old = dict(manager.client.cookies)
+    assert manager.post("/sign-out", {"csrf": manager.csrf()}).status_code == 303
+    manager.client.cookies.update(old)
+    assert manager.get("/tablets").status_code == 303
+
+
+def test_every_form_without_the_secret_of_its_session_is_refused(pages: Pages, manager: Browser) -> None:
+    before, register = pages.entries(), (pages.store.register.tablets(), pages.store.register.users())
+    for path in routes(pages, "POST"):
+        for fields in ({"reason": "x"}, {"csrf": "guessed"}):
+            assert manager.post(path, fields).status_code == 403, path
+    assert pages.entries() == before
+    assert (pages.store.register.tablets(), pages.store.register.users()) == register
+
+
+def test_every_form_that_another_site_sends_is_refused(pages: Pages, manager: Browser) -> None:
+    csrf = manager.csrf()
+    for path in [*routes(pages, "POST"), "/sign-in", "/first"]:
+        for headers in ({"origin": "https://elsewhere.test"}, {"sec-fetch-site": "cross-site"}, {"origin": "null"}):
+            assert manager.post(path, {"csrf": csrf}, headers).status_code == 403, path
+
+
+def test_a_technician_reads_everything_and_changes_nothing(pages: Pages) -> None:
+    technician = pages.signed_in(HAND)
+    assert "31.9 kn" in technician.text("/days/2026-11-25")
+    assert technician.get(f"/boats/{KITTIWAKE}").status_code == 200
+    before, tablets, users = pages.entries(), pages.store.register.tablets(), pages.store.register.users()
+    csrf = technician.csrf()
+    own = ("/sign-out", "/people/password")
+    asked = [path for path in routes(pages, "POST") if path not in own]
+    assert len(asked) >= 9
+    for path in asked:
+        assert technician.post(path, {"csrf": csrf, "reason": "x"}).status_code == 403, path
+    assert (pages.entries(), pages.store.register.tablets(), pages.store.register.users()) == (before, tablets, users)
+
+
+def test_a_technicians_page_offers_nothing_he_may_not_do(pages: Pages) -> None:
+    source = pages.signed_in(HAND).text("/days/2026-11-25")
+    assert "/choose" in source
+    assert "<button>Use the chosen value" not in source
+    assert "Sign as manager" not in source
+
+
+def test_a_form_too_large_or_of_another_kind_is_refused(pages: Pages, manager: Browser) -> None:
+    assert manager.post("/people/add", {"csrf": manager.csrf(), "name": "x" * 40_000}).status_code == 413
+    other = manager.client.post("/people/add", json={"name": "x"})
+    assert other.status_code == 415
+    many = manager.client.post(
+        "/people/add",
+        content="&".join(f"a{number}=1" for number in range(60)),
+        headers={"content-type": "application/x-www-form-urlencoded"},
+    )
+    assert many.status_code == 400
+
+
+@pytest.mark.parametrize(
+    "elsewhere", ["//elsewhere.test/", "https://elsewhere.test/", "/\\elsewhere.test", "javascript:1"]
+)
+def test_signing_in_leads_to_this_server_only(pages: Pages, elsewhere: str) -> None:
+    assert pages.browser().sign_in(next=elsewhere).headers["location"] == "/"
+    assert pages.browser().sign_in(next="/tablets").headers["location"] == "/tablets"
+
+
+def test_the_first_manager_is_made_at_the_shop_machine_alone_and_once(tmp_path: Path, plugins: PluginHost) -> None:
+    form = {"name": "First", "password": PASSWORD, "again": PASSWORD}
+    with Pages(tmp_path, plugins) as empty:
+        assert empty.browser().get("/sign-in").headers["location"] == "/first"
+        for address, host in (("192.0.2.7", "localhost"), ("127.0.0.1", "elsewhere.test"), ("127.0.0.1", "192.0.2.1")):
+            assert empty.browser(address, host).post("/first", form).status_code == 403
+            assert empty.browser(address, host).get("/first").status_code == 403
+        assert not empty.store.register.users()
+        here = empty.browser("127.0.0.1", "localhost")
+        assert here.post("/first", {**form, "again": "another"}).status_code == 400
+        assert here.post("/first", form).status_code == 303
+        assert here.get("/tablets").status_code == 200
+        assert empty.browser("127.0.0.1", "localhost").post("/first", {**form, "name": "Second"}).status_code == 403
+        assert [(user.name, user.role) for user in empty.store.register.users()] == [("First", MANAGER)]
+
+
+def test_what_is_kept_of_a_password_is_an_argon2id_hash(pages: Pages) -> None:
+    """RFC 9106 names the algorithm; the text form is that of the reference implementation."""
+    user = people.make_user("Someone", TECHNICIAN, PASSWORD)
+    assert user.password_hash.startswith("$argon2id$v=19$")
+    assert PASSWORD not in (pages.store.hulls.folder / "shop" / "register.json").read_text()
+    assert PASSWORD not in repr(user)
+    assert people.is_right(user, PASSWORD)
+    assert not people.is_right(user, PASSWORD + " ")
+    assert not people.is_right(None, PASSWORD)
+
+
+def test_a_person_needs_a_name_a_role_and_a_long_password_and_is_told_all_at_once() -> None:
+    with pytest.raises(InputError) as refused:
+        people.make_user(" ", "owner", "short")
+    assert [fault.where for fault in refused.value.faults] == ["name", "role", "password"]
+
+
+def test_someone_removed_is_out_at_once_and_the_last_manager_stays(pages: Pages, manager: Browser) -> None:
+    technician = pages.signed_in(HAND)
+    csrf = manager.csrf()
+    assert manager.post("/people/remove", {"csrf": csrf, "name": HAND}).status_code == 303
+    assert technician.get("/tablets").status_code == 303
+    assert pages.browser().sign_in(HAND).status_code == 403
+    assert manager.post("/people/remove", {"csrf": csrf, "name": CHIEF}).status_code == 409
+    assert manager.get("/tablets").status_code == 200
+
+
+def test_someone_added_can_sign_in_and_no_name_is_given_twice(pages: Pages, manager: Browser) -> None:
+    form = {"csrf": manager.csrf(), "name": "T. Quill", "role": TECHNICIAN, "password": PASSWORD, "again": PASSWORD}
+    assert manager.post("/people/add", form).status_code == 303
+    assert pages.browser().sign_in("t. quill").status_code == 303
+    assert manager.post("/people/add", {**form, "name": "m.  OFFICE"}).status_code == 400
+
+
+def test_a_new_password_signs_out_every_other_browser(pages: Pages, manager: Browser) -> None:
+    other, new = pages.signed_in(), "another short sentence"
+    form = {"csrf": manager.csrf(), "old": "wrong", "password": new, "again": new}
+    assert manager.post("/people/password", form).status_code == 403
+    assert manager.post("/people/password", {**form, "old": PASSWORD}).status_code == 303
+    assert manager.get("/tablets").status_code == 200
+    assert other.get("/tablets").status_code == 303
+    assert pages.browser().sign_in().status_code == 403
+    assert pages.browser().sign_in(CHIEF, new).status_code == 303
