@@ -144,6 +144,16 @@ class Driver:
         data = glReadPixels(0, 0, width, height, GL_RGB, GL_UNSIGNED_BYTE)
         self.window._win.save_bytes_in_png(str(path), data, width, height)
 
+    def restart(self):
+        """Close the app and start it again on the same folder."""
+        from garboard_tablet.app import GarboardApp
+        from garboard_tablet.models.tablet import open_tablet
+
+        folder, plugins = self.app.tablet.folder, self.app.tablet.make_plugins
+        self.close()
+        Driver.__init__(self, GarboardApp(open_tablet(folder, plugins), threads=False))
+        return self
+
     def close(self):
         from kivy.base import stopTouchApp
 

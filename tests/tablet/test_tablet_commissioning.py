@@ -305,3 +305,47 @@ def test_a_run_that_broke_off_is_offered_again(drive, tmp_path):
     times = recording.of("rate_of_turn")[0].times
     assert times[-1] - times[0] > 7, "all but the last two seconds of ten"
     assert list((tmp_path / "t").glob("recording *")) == []
+
+
+def test_a_file_put_beside_the_app_becomes_the_steps_recording(drive, tmp_path):
+    """A recording laid into the folder the page names is listed, kept whole, and read by the calculators."""
+    content = b"time,rate_of_turn@35 [deg/s]\n0,2.1\n1,2.4\n2,2.6\n"
+    (tmp_path / "t" / "inbox").mkdir(parents=True)
+    (tmp_path / "t" / "inbox" / "turn.csv").write_bytes(content)
+    d = drive(tmp_path / "t")
+    new_job(d)
+    d.press("tab under way", "step dock.fuel", "skip", "skip")
+    d.press("back", "value Recording of the run", "turn.csv")
+    view = view_of(d)
+    kept = view.value("dock.fuel", "log")
+    assert kept["name"] == "turn.csv"
+    assert d.app.tablet.files.attachments.get(kept["file"]) == content
+    assert view.recording("dock.fuel", "log").of("rate_of_turn")[0].values == (2.1, 2.4, 2.6)
+
+
+def test_search_finds_a_vessel_by_part_of_its_number(drive):
+    """Any part of the number or the name, in any case."""
+    d = drive()
+    for number in ("XYZAB123F526", "XYZCD456F526"):
+        new_job(d, number)
+        d.press("back")
+    assert d.has("vessel XYZAB123F526")
+    d.write("cd4")
+    assert not d.has("vessel XYZAB123F526")
+    d.press("vessel XYZCD456F526")
+    assert d.app.tablet.session.here.hull == "XYZCD456F526"
+
+
+def test_night_colours_and_units_are_kept(drive, tmp_path):
+    """Settings hold after a restart; metric offers metres where a step says feet."""
+    d = drive(tmp_path / "t")
+    new_job(d)
+    d.press("back", "settings", "set Night", "set Metric first", "back")
+    d.press("vessel XYZAB123F526", "tab vessel", "Equipment", "the boat", "value beam")
+    assert d.says("Unit: m")
+    again = d.restart()
+    assert again.app.tablet.settings.dark is True
+    from garboard_tablet.ui.theme import theme
+
+    assert theme.dark is True
+    theme.use(dark=False)

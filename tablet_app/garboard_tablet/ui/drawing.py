@@ -9,7 +9,7 @@ from functools import lru_cache, partial
 from typing import Any
 
 from kivy.core.text import Label as CoreLabel
-from kivy.graphics import Color, Rectangle, SmoothEllipse, SmoothLine, SmoothQuad, SmoothRectangle
+from kivy.graphics import Color, Line, Rectangle, SmoothEllipse, SmoothLine, SmoothQuad, SmoothRectangle
 from kivy.properties import ColorProperty
 from kivy.uix.widget import Widget
 from kivy.utils import escape_markup
@@ -22,6 +22,9 @@ from garboard_tablet.ui.theme import BODY, DIGITS, SMALL, dp, sp, theme
 from garboard_tablet.ui.widgets import Txt
 
 Span = tuple[float, float]
+
+MANY = 80
+"""Points from which a line is drawn plainly: a smooth one grows spikes where it turns sharply."""
 
 
 @lru_cache(maxsize=512)
@@ -174,7 +177,10 @@ class Plot(Widget):
         if line:
             width = dp(1.7)
             for stretch in _dashed(whole, [length * 2.4 * width for length in style.dash]):
-                SmoothLine(points=stretch, width=width)
+                if len(whole) > MANY:
+                    Line(points=stretch, width=dp(1.2), joint="bevel")
+                else:
+                    SmoothLine(points=stretch, width=width)
         if markers:
             for x, y in whole:
                 _shape(style.marker, x, y, dp(8), hollow=number >= len(SERIES_STYLES))
@@ -491,7 +497,7 @@ class StripChart(Widget):
                 for edge in self._band:
                     SmoothLine(points=[left, self._y(edge), right, self._y(edge)], width=dp(1.6))
             Color(*theme.series(0))
-            self._line = SmoothLine(points=[], width=dp(1.8))
+            self._line = Line(points=[], width=dp(1.8), joint="round")
         self._move()
 
     def _y(self, value: float) -> float:
