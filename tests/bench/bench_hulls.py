@@ -53,11 +53,15 @@ class Row:
     remark: str = ""
 
     def __str__(self) -> str:
-        took = f"{self.seconds * 1e6:.0f} us" if self.seconds < 1e-3 else f"{self.seconds * 1e3:.4g} ms"
-        ratio = f"{self.seconds / self.against:.2f}" if self.against else ""
-        return (
-            f"| {self.what} | {took} | {ratio} | {f'{self.memory / 1024:.0f}' if self.memory else ''} | {self.remark} |"
-        )
+        ratio = f"{self.seconds / self.against:.{2 if self.seconds < 100 * self.against else 0}f}"
+        memory = f"{self.memory / 1024:.0f}" if self.memory else ""
+        return f"| {self.what} | {_time(self.seconds)} | {ratio} | {memory} | {self.remark} |"
+
+
+def _time(seconds: float) -> str:
+    if seconds < 1e-3:
+        return f"{seconds * 1e6:.0f} us"
+    return f"{seconds * 1e3:.3g} ms" if seconds < 1 else f"{seconds:.3g} s" if seconds < 1000 else f"{seconds:.0f} s"
 
 
 def saving(where: Path, history: int = 200, saves: int = 200) -> Iterator[Row]:
