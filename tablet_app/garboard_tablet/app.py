@@ -6,6 +6,7 @@ import os
 import threading
 import time
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +19,7 @@ from kivy.app import App
 from kivy.clock import Clock
 from kivy.core.window import Window
 
+from garboard_tablet.models.ashore import PAIRED_FILE, AshoreMarks
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.vessels import VesselList, printed
@@ -27,7 +29,9 @@ from garboard_tablet.ui.theme import sp, theme
 from garboard_tablet.ui.widgets import Press
 
 if TYPE_CHECKING:
+    from garboard.ashore import ComingAshore, State
     from garboard.host import Assessed
+    from garboard.pairing import PairedShop
     from garboard.steps import Guidance, LiveGuide
     from garboard_tablet.models.sources import SampleSource
     from garboard_tablet.ui.inputs import NumberPad
@@ -57,6 +61,8 @@ class GarboardApp(App):
         self._found: dict[tuple[str, str, str], tuple[Assessed, ...]] = {}
         self._waiting: set[tuple[str, str, str]] = set()
         self._at_work: set[tuple[str, str, str]] = set()
+        self.marks = AshoreMarks(tablet)
+        self._coming: ComingAshore | None = None
         self._replay: Path | None = None
         self._pads: dict[tuple[bool, bool, float], NumberPad] = {}
 
@@ -67,10 +73,17 @@ class GarboardApp(App):
         Window.clearcolor = theme.ground
         self.shell = Shell(self.back)
         self.vessels.read()
+        self.marks.read()
         self._show()
-        Clock.schedule_once(lambda _dt: self._look_for_news(), SETTLE)
+        Clock.schedule_once(lambda _dt: self._settled(), SETTLE)
         Window.bind(on_keyboard=self._on_keyboard)
         return self.shell
+
+    def _settled(self) -> None:
+        """The first page is up and answers: what can wait begins now."""
+        self._look_for_news()
+        if self._threads and (self.tablet.folder / PAIRED_FILE).exists():
+            self.bring_ashore_now()
 
     def on_pause(self) -> bool:
         """Everything is on the disk already."""
@@ -80,6 +93,8 @@ class GarboardApp(App):
         if self.shell.page is not None:
             self.shell.page.leave()
         Window.unbind(on_keyboard=self._on_keyboard)
+        if self._coming is not None:
+            self._coming.stop(patience=5.0)
         self.tablet.close()
 
     def _on_keyboard(self, _window: Any, key: int, *_more: object) -> bool:
@@ -122,6 +137,10 @@ class GarboardApp(App):
             self.shell.show(self._same_or_new(page), first=len(self.tablet.session.way) == 1)
         else:
             self._show()
+
+    def redraw_as(self, page: Page) -> None:
+        """Draw a page that keeps what it knows."""
+        self.shell.show(page, first=len(self.tablet.session.way) == 1)
 
     def _same_or_new(self, page: Page) -> Page:
         from garboard_tablet.pages.live import LivePage
@@ -219,6 +238,10 @@ class GarboardApp(App):
         if page is not None and (page.place.hull, page.place.job, page.place.step) == key:
             page.refill()
 
+    def _soon(self, work: Callable[[], object]) -> None:
+        """Have work done on the drawing thread; any thread may ask."""
+        Clock.schedule_once(lambda _dt: work())
+
     def _in_background(self, work: Callable[[], Any], done: Callable[[Any], None]) -> None:
         if not self._threads:
             done(work())
@@ -226,7 +249,7 @@ class GarboardApp(App):
 
         def run() -> None:
             result = work()
-            Clock.schedule_once(lambda _dt: done(result))
+            self._soon(partial(done, result))
 
         threading.Thread(target=run, daemon=True).start()
 
@@ -267,11 +290,65 @@ class GarboardApp(App):
         name, number = self.vessel_name(place.hull), self.hull_number(place.hull)
         return f"{name}, {number}" if name != number else number
 
-    def ashore_word(self, _hull: str) -> str:
-        return "only on this tablet"
-
     def saved_words(self) -> str:
         return f"Saved {self.tablet.last_saved}" if self.tablet.last_saved else "All is saved"
+
+    # Bringing ashore
+
+    def paired_shop(self) -> PairedShop | None:
+        from garboard.pairing import kept
+
+        return kept(self.tablet.folder)
+
+    def ashore_state(self) -> State:
+        """How bringing ashore stands."""
+        from garboard.ashore import State
+
+        return self._coming.state if self._coming is not None else State()
+
+    def bring_ashore_now(self) -> None:
+        """Try at once. From the first time on it is also tried by itself, in a thread of its own."""
+        from garboard.ashore import ComingAshore
+
+        if self._coming is None:
+            self._coming = ComingAshore(self.tablet.files, lambda state: self._soon(partial(self._came_ashore, state)))
+            self._coming.start()
+        else:
+            self._coming.now()
+
+    def pair(self, code: str, done: Callable[[PairedShop | None, str], None]) -> None:
+        """Pair with the shop a code names; `done` gets the shop, or why not."""
+        name = f"{self.tablet.settings.working or 'tablet'}, {self.tablet.settings.tablet[:4]}"
+
+        def work() -> tuple[PairedShop | None, str]:
+            from garboard import pairing, sync
+            from garboard.faults import InputError
+            from garboard.shop_line import NotTheShop, ShopAway, ShopRefused
+            from garboard.storage import NotSaved
+
+            try:
+                shop = sync.pair(code, name)
+                pairing.keep(self.tablet.folder, shop)
+            except (InputError, NotTheShop, ShopAway, ShopRefused, NotSaved) as failure:
+                return None, str(failure)
+            return shop, ""
+
+        def paired(result: tuple[PairedShop | None, str]) -> None:
+            done(*result)
+            if result[0] is not None:
+                self.bring_ashore_now()
+
+        self._in_background(work, paired)
+
+    def _came_ashore(self, state: State) -> None:
+        if state.report is not None and state.word == "ashore":
+            for merged in state.report.hulls:
+                self.tablet.look_again(merged.hull)
+            self.marks.note(state.report, self.vessels)
+            self._look_for_news()
+        page = self.shell.page
+        if page is not None and page.place.page in ("ashore", "vessels"):
+            page.refill()
 
     # Live guides
 

@@ -40,6 +40,8 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Place, Act]]:
     yield "new_job_good", HOME.to("new job"), lambda page: page.take("XYZAB123F526")
     yield "settings", HOME.to("settings"), nothing
     yield "who", HOME.to("who"), nothing
+    yield "ashore", HOME.to("ashore"), nothing
+    yield "pair", HOME.to("pair"), nothing
     for hull in tablet.files.hulls():
         yield from _scenes_of_job(tablet, Place(page="job", hull=hull, job=tablet.fold(hull).jobs[-1]))
 

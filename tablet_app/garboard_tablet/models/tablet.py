@@ -72,6 +72,13 @@ class Tablet:
             self._folds[hull] = state
         return self._folds[hull]
 
+    def look_again(self, hull: str) -> None:
+        """Take in what came into a hull's file from elsewhere."""
+        if hull in self._folds:
+            for entry in self.files.entries(hull):
+                self._folds[hull].add(entry)
+                self.clock.follow(entry.clock)
+
     def view(self, hull: str, job: str) -> JobView:
         """A job as it stands."""
         state = self.fold(hull)

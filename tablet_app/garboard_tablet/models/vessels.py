@@ -62,11 +62,11 @@ class VesselList:
         here = self.tablet.files.hulls()
         for gone in self.lines.keys() - set(here):
             del self.lines[gone]
-        return tuple(hull for hull in here if hull not in self.lines or self.lines[hull].stamp != self._stamp(hull))
+        return tuple(hull for hull in here if hull not in self.lines or self.lines[hull].stamp != self.stamp(hull))
 
     def refresh(self, hull: str) -> None:
         """Work out one hull's line anew."""
-        self.lines[hull] = vessel_line(self.tablet, hull, self._stamp(hull))
+        self.lines[hull] = vessel_line(self.tablet, hull, self.stamp(hull))
 
     def keep(self) -> None:
         """Keep the lines for the next start."""
@@ -78,7 +78,7 @@ class VesselList:
         found = [line for line in self.lines.values() if line.matches(words)]
         return tuple(sorted(found, key=lambda line: (line.saved, line.hull), reverse=True))
 
-    def _stamp(self, hull: str) -> str:
+    def stamp(self, hull: str) -> str:
         path = self.tablet.files.folder / "hulls" / file_name(hull)
         try:
             return str(path.stat().st_size)

@@ -33,6 +33,8 @@ _PAGES: Mapping[str, str] = {
     "signer": "handover.SignerPage",
     "signing": "handover.SigningPage",
     "book": "handover.BookPage",
+    "ashore": "ashore.AshorePage",
+    "pair": "ashore.PairPage",
     "settings": "settings.SettingsPage",
     "who": "settings.WhoPage",
 }

@@ -59,7 +59,7 @@ class VesselsPage(Page):
 
     def _row(self, line: VesselLine) -> RowPress:
         state = "done" if line.phase == "handed over" else "under way" if line.done else "to do"
-        ashore = self.app.ashore_word(line.hull)
+        ashore = self.app.marks.word(line.hull, line.stamp)
         return RowPress(
             line.name or line.hull_number,
             lambda: self._open(line),
@@ -82,6 +82,7 @@ class VesselsPage(Page):
 
     def actions(self) -> Sequence[Press]:
         return (
+            Press("Bring ashore", lambda: self.app.go(HOME.to("ashore")), name="ashore"),
             Press("Settings", lambda: self.app.go(HOME.to("settings")), name="settings"),
             Press("New job", lambda: self.app.go_named(HOME.to("new job")), "main", name="new job"),
         )

@@ -1,0 +1,123 @@
+"""Bring ashore: pairing with the shop, how it stands, and what it brought."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from typing import TYPE_CHECKING
+
+from kivy.uix.widget import Widget
+
+from garboard.findings import Verdict
+from garboard_tablet.models.ashore import ReportLine, lines_of
+from garboard_tablet.models.session import Place
+from garboard_tablet.pages.job import WordsPage
+from garboard_tablet.ui.shell import Maker, Page, column_of
+from garboard_tablet.ui.theme import HEADING, SMALL
+from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, verdict_marks
+
+if TYPE_CHECKING:
+    from garboard.pairing import PairedShop
+    from garboard_tablet.app import GarboardApp
+
+STATES = {
+    "resting": ("Nothing tried yet.", Verdict.NOT_ENOUGH_DATA),
+    "under way": ("Under way.", Verdict.NOT_ENOUGH_DATA),
+    "ashore": ("Everything is ashore.", Verdict.PASS),
+    "away": ("The shop does not answer. It is tried again by itself.", Verdict.ADVISE),
+    "refused": ("Refused. Look at the reason.", Verdict.FAIL),
+}
+
+
+class AshorePage(Page):
+    """How it stands. Work goes on meanwhile; leaving the page stops nothing."""
+
+    title = "Bring ashore"
+
+    @property
+    def under(self) -> str:
+        shop = self.app.paired_shop()
+        return f"To {shop.name or 'the shop'}, {shop.host}" if shop else "Not paired with a shop yet"
+
+    def body(self) -> Widget:
+        if self.app.paired_shop() is None:
+            text = "Ask the shop for a pairing code. It is good for a few minutes, and works once."
+            return column_of([lambda: Card(Txt(text))])
+        state = self.app.ashore_state()
+        sentence, verdict = STATES[state.word]
+        if state.of:
+            sentence = f"Under way: {state.done} of {state.of} {state.doing}."
+        reason = [state.reason] if state.reason else []
+        makers: list[Maker] = [
+            lambda: Card(
+                Txt(sentence, HEADING),
+                *(Txt(text, SMALL, "quiet") for text in reason),
+                mark=verdict_marks[verdict],
+                word=state.word,
+            )
+        ]
+        makers.extend(partial(self._row, line) for line in lines_of(state))
+        return column_of(makers)
+
+    def _row(self, line: ReportLine) -> Widget:
+        if line.place is not None:
+            go = partial(self.app.go, line.place)
+            return RowPress(line.text, go, mark=verdict_marks[Verdict.ADVISE], word=None, name=f"settle {line.text}")
+        return Card(Txt(line.text), mark=verdict_marks[Verdict.ADVISE] if line.urgent else None, word="look at this")
+
+    def actions(self) -> Sequence[Press]:
+        pair = Press("Pair with a shop", lambda: self.app.go(self.place.to("pair")), name="pair")
+        if self.app.paired_shop() is None:
+            pair.kind = "main"
+            pair.paint()
+            return (pair,)
+        return (pair, Press("Bring ashore now", self.app.bring_ashore_now, "main", name="bring ashore now"))
+
+    def refill(self) -> None:
+        self.app.redraw()
+
+
+class PairPage(WordsPage):
+    """The pairing code."""
+
+    title = "Pair with the shop"
+    under = "Once for each tablet"
+    asks = "The code the shop shows: address, then 24 characters"
+
+    def __init__(self, app: GarboardApp, place: Place) -> None:
+        super().__init__(app, place)
+        self._problem = ""
+        self._trying = False
+
+    def body(self) -> Widget:
+        if self._trying:
+            return column_of([lambda: Card(Txt("Asking the shop.", HEADING))])
+        if self._problem:
+            return column_of([self._problem_card])
+        return super().body()
+
+    def actions(self) -> Sequence[Press]:
+        if self._problem:
+            return (Press("Type it again", self._again, "main", name="type again"),)
+        return () if self._trying else super().actions()
+
+    def _problem_card(self) -> Card:
+        return Card(Txt(self._problem), mark=verdict_marks[Verdict.FAIL], word="not paired")
+
+    def _again(self) -> None:
+        self._problem = ""
+        self.app.redraw_as(self)
+
+    def _done(self, text: str) -> None:
+        if text:
+            self._trying = True
+            self.app.redraw_as(self)
+            self.app.pair(text, self._paired)
+
+    def _paired(self, shop: PairedShop | None, problem: str) -> None:
+        self._trying, self._problem = False, problem
+        if shop is not None:
+            self.tablet.session.forget(self.key)
+            self.app.back()
+        elif self.app.shell.page is self:
+            self.app.redraw_as(self)
