@@ -1,0 +1,192 @@
+"""A whole evening in a real browser: real server process, real TLS, three tablets ashore, decisions, the book.
+
+The accessibility rules are those of axe-core, run inside the page; W3C WCAG 2.2, levels A and AA.
+"""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import attrs
+import pytest
+from pypdf import PdfReader
+
+from campaigns.sync_campaign import Server
+from garboard.demo_day import make_day
+from garboard.fold import SlotKey, fold
+from garboard.hullfile import HullFolder
+from garboard.samples_folder import sample_job_files
+from pages_rig import CHIEF, KITTIWAKE, LONG_REACH, MISTYPED, PASSWORD, SALTGRASS
+
+sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed: pip install -e '.[dev]'")
+axe = pytest.importorskip("axe_playwright_python.base", reason="axe-playwright-python is not installed")
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed: apt-get install chromium")
+
+DESK, PHONE = {"width": 1280, "height": 800}, {"width": 390, "height": 844}
+SPEED = SlotKey("measure", "saltgrass-2026-05", ("prop_check.full_throttle", "speed", "2", ""))
+RULES = "axe.run(document, {runOnly: {type: 'tag', values: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa',\
+ 'best-practice']}}).then(found => found.violations.map(one => [one.id, one.nodes.map(node => node.html)]))"
+
+
+@attrs.frozen
+class Evening:
+    """A shop with three tablets ashore and its first manager."""
+
+    server: Server
+    tablets: tuple[Path, ...]
+    browser: Any
+
+    @property
+    def address(self) -> str:
+        return f"https://127.0.0.1:{self.server.port}"
+
+    def window(self, size: dict[str, int], *, script: bool = True) -> Any:
+        """A window in which the manager is signed in."""
+        context = self.browser.new_context(ignore_https_errors=True, viewport=size, java_script_enabled=script)
+        page = context.new_page()
+        page.goto(f"{self.address}/sign-in")
+        page.get_by_label("Name").fill(CHIEF)
+        page.get_by_label("Password").fill(PASSWORD)
+        page.get_by_role("button", name="Sign in").click()
+        page.wait_for_url("**/days/**")
+        return page
+
+
+def bring_ashore(folder: Path, code: str = "", name: str = "") -> None:
+    """A tablet's own process brings its folder ashore."""
+    pairing = ["--pair", code, "--name", name] if code else []
+    command = [sys.executable, "-m", "garboard", "ashore", "--folder", str(folder), *pairing]
+    subprocess.run(command, check=True, capture_output=True, text=True)
+
+
+@pytest.fixture(scope="module")
+def evening(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Evening]:
+    base = tmp_path_factory.mktemp("evening")
+    day = make_day({file.parent.name: file for file in sample_job_files()}, base)
+    server = Server(base / "office")
+    codes = [server.start(), server.new_code(), server.new_code()]
+    try:
+        for number, (folder, code) in enumerate(zip(day.tablets, codes, strict=True), start=1):
+            bring_ashore(folder, code, f"Tablet {number}")
+        with sync_api.sync_playwright() as playwright:
+            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+            make_first_manager(browser, server.port)
+            yield Evening(server, day.tablets, browser)
+            browser.close()
+    finally:
+        server.kill()
+
+
+def make_first_manager(browser: Any, port: int) -> None:
+    page = browser.new_context(ignore_https_errors=True).new_page()
+    page.goto(f"https://127.0.0.1:{port}/")
+    page.get_by_label("Your name").fill(CHIEF)
+    page.get_by_label("Password, at least").fill(PASSWORD)
+    page.get_by_label("The same again").fill(PASSWORD)
+    page.get_by_role("button", name="Begin").click()
+    page.wait_for_url("**/days/**")
+
+
+PLACES = (
+    "/",
+    "/days/2026-05-15?by=entered",
+    "/days/2026-01-01",
+    f"/boats/{SALTGRASS}",
+    f"/boats/{KITTIWAKE}",
+    f"/boats/{SALTGRASS}/jobs/saltgrass-2026-05/history?of=prop_check.full_throttle/speed/2",
+    "/boats?q=saltgrass",
+    "/tablets",
+    "/people",
+    "/boats/ABC00001A526",
+)
+
+
+@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+def test_every_page_is_usable_without_sight_and_fits_its_window(evening: Evening, size: dict[str, int]) -> None:
+    page = evening.window(size)
+    script = (Path(axe.__file__).parent / "axe.min.js").read_text()
+    for place in PLACES:
+        page.goto(evening.address + place)
+        for folded in page.locator("details").all():
+            folded.evaluate("details => details.open = true")
+        page.evaluate(script)
+        assert page.evaluate(RULES) == [], place
+        assert page.evaluate("document.documentElement.scrollWidth") <= size["width"], place
+    page.context.close()
+
+
+def test_nothing_on_a_page_is_blocked_or_fails(evening: Evening) -> None:
+    page = evening.window(DESK)
+    told: list[str] = []
+    page.on("console", lambda message: told.append(message.text) if message.type == "error" else None)
+    page.on("pageerror", lambda error: told.append(str(error)))
+    page.on("requestfailed", lambda request: told.append(request.url))
+    for place in PLACES[:-1]:
+        page.goto(evening.address + place, wait_until="networkidle")
+    assert told == []
+    page.goto(f"{evening.address}/boats/{KITTIWAKE}")
+    picture = page.locator("img.figure").first
+    picture.scroll_into_view_if_needed()
+    assert picture.evaluate("picture => picture.decode().then(() => picture.naturalWidth)") > 0
+    page.context.close()
+
+
+def test_the_keyboard_reaches_the_content_first_and_then_every_choice(evening: Evening) -> None:
+    page = evening.window(DESK)
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    page.keyboard.press("Enter")
+    reached = set()
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        reached.add(page.evaluate("document.activeElement.name || document.activeElement.textContent.trim()"))
+    assert {"value", "reason", "Use the chosen value", "Sign as manager …"} <= reached
+    page.context.close()
+
+
+def test_on_paper_the_sheet_has_what_matters_and_nothing_to_click(evening: Evening) -> None:
+    page = evening.window(DESK)
+    printed = PdfReader(BytesIO(page.pdf(format="Letter")))
+    text = " ".join(" ".join(sheet.extract_text() for sheet in printed.pages).split())
+    for words in ("Saltgrass", "31.9 kn", "31.4 kn", "Punch list", "Kittiwake", "Signatures gone stale"):
+        assert words in text, words
+    for words in ("Sign out", "Use the chosen value", "Sign as manager", "Full account"):
+        assert words not in text, words
+    page.context.close()
+
+
+def test_the_manager_settles_joins_and_takes_the_book_and_the_tablets_learn_of_it(evening: Evening) -> None:
+    """Without any script: the forms are plain forms."""
+    page = evening.window(DESK, script=False)
+    boat = page.locator(f"#boat-{SALTGRASS}")
+    boat.get_by_label("31.9 kn").check()
+    boat.get_by_label("Why").first.fill("read at the plotter during the run")
+    boat.get_by_role("button", name="Use the chosen value").click()
+    assert page.get_by_role("status").text_content().startswith("Settled.")
+    assert page.get_by_text("To settle", exact=True).count() == 0
+
+    alike = page.locator(f"#boat-{MISTYPED}")
+    alike.get_by_text("Same boat …").click()
+    form = alike.locator("form[action$='/same-boat']")
+    form.get_by_label("Why").fill("letter for a digit")
+    form.get_by_role("button", name="They are one boat").click()
+    assert page.locator(f"#boat-{LONG_REACH}").or_(page.locator(f"#boat-{MISTYPED}")).count() == 1
+
+    with page.expect_download() as download:
+        page.locator(f"#boat-{SALTGRASS}").get_by_role("link", name="Handover book, PDF").click()
+    book = PdfReader(download.value.path())
+    assert "Saltgrass" in book.pages[0].extract_text()
+    assert "choose the right one" not in " ".join(sheet.extract_text() for sheet in book.pages)
+    page.context.close()
+
+    bring_ashore(evening.tablets[1])
+    with HullFolder(evening.tablets[1], read_only=True) as tablet:
+        (entry,) = fold(SALTGRASS, tablet.entries(SALTGRASS)).standing(SPEED)
+    assert (entry.by, entry.value, entry.more["reason"]) == (CHIEF, "31.9 kn", "read at the plotter during the run")
