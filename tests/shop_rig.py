@@ -27,19 +27,19 @@ from garboard_shop import access, serve
 from garboard_shop.app import Limits, make_app
 from garboard_shop.certificate import own_certificate
 from garboard_shop.embedded import SHOP_FOLDER, EmbeddedStore
-from garboard_shop.store import TECHNICIAN
+from garboard_shop.store import TECHNICIAN, Store
 
 HOST = "127.0.0.1"
 
 
 class RunningShop:
-    """A shop server over a folder, listening on loopback until the block ends."""
+    """A shop server over a folder, or another store, listening on loopback until the block ends."""
 
-    def __init__(self, folder: Path, limits: Limits | None = None) -> None:
+    def __init__(self, folder: Path, limits: Limits | None = None, store: Store | None = None) -> None:
         self.folder = folder
         self.limits = limits
         self.clock_ahead = 0
-        self.store = EmbeddedStore(folder)
+        self.store = store or EmbeddedStore(folder)
         self.app = make_app(self.store, name="Test shop", limits=limits, now=self.now)
         self.certificate = own_certificate(folder / SHOP_FOLDER)
         self._listening = serve.listen(HOST, 0)

@@ -23,7 +23,8 @@ from garboard_shop.store import StoreAway
 
 MOST_CONNECTIONS = 10
 """To one database from one shop server; further requests wait their turn."""
-SECONDS_TO_WAIT = 10
+SECONDS_TO_WAIT = 5
+"""For a connection. A database that is away is tried again by the next request; whoever asked is told to come back."""
 _OUT_OF_REACH = ("08", "57P", "53300")
 """States [2] of a connection that broke, a server that stops or starts, and one with no connection to spare."""
 
@@ -101,6 +102,7 @@ class Database:
             min_size=1,
             max_size=MOST_CONNECTIONS,
             timeout=SECONDS_TO_WAIT,
+            reconnect_timeout=SECONDS_TO_WAIT,
             configure=_answer_after_the_disk,
             check=ConnectionPool.check_connection,
             open=True,

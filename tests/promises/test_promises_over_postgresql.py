@@ -1,0 +1,227 @@
+"""Promises 1, 3, 6 and 8 once more, with the shop kept in PostgreSQL and the network between.
+
+The long campaign:
+python tests/campaigns/database_kills.py --rounds 100
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import ExitStack, closing, contextmanager
+from pathlib import Path
+
+import attrs
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from campaigns import database_kills
+from campaigns.sync_campaign import Server
+from campaigns.writers import entry_number
+from garboard import sync
+from garboard.clock import Stamp
+from garboard.entries import canonical_bytes, make_entry, read_entry
+from garboard.fold import fold
+from garboard.hullfile import CheckedEntries, HullFolder
+from garboard.pairing import PairedShop
+from garboard.sync import NotPaired, bring_ashore
+from garboard_shop.postgres import PostgresStore
+from histories import HULL, history, union
+from postgres_cluster import Cluster, why_not_here
+from promises.test_promise_08_only_paired_tablets import (  # these run again here, over the shop of this file
+    SECRET_ENTRY,
+    test_p8_a_code_pairs_one_tablet,
+    test_p8_a_removed_tablet_is_a_stranger,
+    test_p8_a_removed_tablet_is_not_let_in_by_its_old_code,
+    test_p8_a_technicians_tablet_cannot_remove_another_and_a_managers_can,
+    test_p8_an_answer_lost_on_the_way_lets_the_same_tablet_ask_again_and_no_other,
+    test_p8_without_a_pairing_nothing_is_told_and_nothing_kept,
+)
+from shop_rig import RunningShop, server_log
+
+AGAIN_OVER_POSTGRESQL = (
+    test_p8_a_code_pairs_one_tablet,
+    test_p8_a_removed_tablet_is_a_stranger,
+    test_p8_a_removed_tablet_is_not_let_in_by_its_old_code,
+    test_p8_a_technicians_tablet_cannot_remove_another_and_a_managers_can,
+    test_p8_an_answer_lost_on_the_way_lets_the_same_tablet_ask_again_and_no_other,
+    test_p8_without_a_pairing_nothing_is_told_and_nothing_kept,
+)
+OTHER = "ABC00002A526"
+
+
+@pytest.fixture(scope="module")
+def cluster() -> Iterator[Cluster]:
+    if reason := why_not_here():
+        pytest.skip(reason)
+    with Cluster() as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def shop(cluster: Cluster, tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningShop]:
+    store = PostgresStore(cluster.database())
+    with RunningShop(tmp_path_factory.mktemp("shop"), store=store) as running, server_log() as failures:
+        store.put_if_absent({HULL: CheckedEntries({SECRET_ENTRY.id: SECRET_ENTRY.raw})}, "office", 1, 0)
+        yield running
+        assert failures == []
+
+
+@contextmanager
+def yard(
+    cluster: Cluster, where: Path, count: int
+) -> Iterator[tuple[RunningShop, list[tuple[HullFolder, PairedShop]]]]:
+    """A shop kept in a new database, and so many paired tablets."""
+    with ExitStack() as stack:
+        shop = stack.enter_context(RunningShop(where / "shop", store=PostgresStore(cluster.database())))
+        folders = [stack.enter_context(HullFolder(where / f"tablet{number}")) for number in range(count)]
+        yield shop, [(folder, shop.paired(f"tablet {number}")) for number, folder in enumerate(folders)]
+
+
+@pytest.mark.usefixtures("cluster")
+def test_p1_what_was_called_ashore_is_there_after_server_and_database_were_killed(tmp_path: Path) -> None:
+    """kill -9 of the server, of every process of the database, or of both, while three tablets come ashore."""
+    tally = database_kills.campaign(4, 20260514, tmp_path)
+    assert tally.server_kills > 0
+    assert tally.database_kills > 0
+    assert tally.ashore > 0
+    assert tally.is_good, tally
+
+
+@pytest.mark.parametrize("seed", [1, 7])
+def test_p3_any_order_and_any_repetition_of_coming_ashore_gives_the_same(
+    cluster: Cluster, tmp_path: Path, seed: int
+) -> None:
+    """Against the plain union and its fold, made without any network or database."""
+    chance = random.Random(seed)
+    for run in range(2):
+        tablets = history(seed)
+        everything = union(tablets)
+        with yard(cluster, tmp_path / str(run), len(tablets)) as (shop, paired):
+            for one, (folder, _) in zip(tablets, paired, strict=True):
+                folder.put_if_absent(HULL, list(one.held.values()))
+            for folder, pairing in chance.choices(paired, k=4) + paired + paired[:-1]:
+                bring_ashore(folder, pairing)
+            store = shop.store
+            assert store.ids(HULL) == everything.keys(), f"seed {seed}"
+            assert all(folder.ids(HULL) == everything.keys() for folder, _ in paired)
+            held = [read_entry(raw) for raw in store.get(HULL, everything).values()]
+            by_hand = canonical_bytes(fold(HULL, everything.values()).summary())
+            assert canonical_bytes(fold(HULL, held).summary()) == by_hand
+            assert {hull: one.digest for hull, one in store.digests().items()} == paired[0][0].digests()
+
+
+PIECES = st.lists(st.lists(st.integers(0, 30), min_size=1, max_size=8), min_size=1, max_size=6)
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(pieces=PIECES, seed=st.integers(0, 1000))
+def test_p3_any_order_grouping_and_repetition_of_puts_gives_the_same_entries_and_digests(
+    cluster: Cluster, pieces: list[list[int]], seed: int
+) -> None:
+    """Two yards of one database get the same pieces in another order, one of them some pieces twice."""
+    offered = [
+        {
+            hull: CheckedEntries((entry.id, entry.raw) for entry in (entry_number(number, hull) for number in piece))
+            for hull in (HULL, OTHER)
+        }
+        for piece in pieces
+    ]
+    if "url" not in _shared:
+        _shared["url"] = cluster.database()
+    one, two = (next(_yards), next(_yards))
+    chance = random.Random(seed)
+    with (
+        closing(PostgresStore(f"{_shared['url']}&yard={one}")) as first,
+        closing(PostgresStore(f"{_shared['url']}&yard={two}")) as second,
+    ):
+        for piece in offered:
+            first.put_if_absent(piece, "t", 1, 0)
+        for piece in chance.sample(offered, len(offered)) + chance.choices(offered, k=2):
+            second.put_if_absent(piece, "u", 2, 0)
+        numbers = {number for piece in pieces for number in piece}
+        assert first.ids(HULL) == {entry_number(number, HULL).id for number in numbers}
+        assert first.digests() == second.digests()
+        assert first.kinds(HULL) == second.kinds(HULL) == {"measure": len(numbers)}
+
+
+_shared: dict[str, str] = {}
+_yards = iter(range(1, 1_000_000))
+
+
+def test_p6_what_nobody_here_understands_passes_through_the_database_byte_for_byte(
+    cluster: Cluster, tmp_path: Path
+) -> None:
+    """From a tablet through the shop to another tablet: an unknown kind, a newer format, further fields."""
+    strange = [
+        make_entry(
+            "shop_paint", HULL, dev="t", by="Ines", clock=Stamp(1, 0), at="2026-05-14T12:00:00+02:00",
+            value={"a": [1], "nul": "\x00", "quote": "'\"\\ $$"}, more={"x_gloss": "87 é \U0001f6a4"},
+            plugins={"shop_paint": "3"},
+        ),
+        read_entry(canonical_bytes({"v": 99, "kind": "later", "hull": HULL, "anything": {"deep": [None, True]}})),
+    ]  # fmt: skip
+    with yard(cluster, tmp_path, 2) as (shop, [(one, first), (two, second)]):
+        one.put_if_absent(HULL, strange)
+        bring_ashore(one, first)
+        report = bring_ashore(two, second)
+        assert (report.received, report.not_kept) == (2, ())
+        expected = {entry.id: entry.raw for entry in strange}
+        assert dict(two.get(HULL)) == dict(shop.store.get(HULL, expected)) == expected
+
+
+@pytest.fixture
+def servers(cluster: Cluster, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Server, Server]]:
+    """Two server processes over one database, known to tablets by one certificate."""
+    monkeypatch.setenv("GARBOARD_SHOP_STORE", cluster.database())
+    first, second = Server(tmp_path / "first"), Server(tmp_path / "second")
+    first.first_code = first.start()
+    shutil.copytree(tmp_path / "first", tmp_path / "second")
+    second.first_code = second.start()
+    yield first, second
+    for server in (first, second):
+        server.kill()
+
+
+def test_p3_tablets_that_come_ashore_at_two_servers_of_one_database_meet(
+    servers: tuple[Server, Server], tmp_path: Path
+) -> None:
+    first, second = servers
+    with HullFolder(tmp_path / "a") as one, HullFolder(tmp_path / "b") as two:
+        here, there = sync.pair(first.first_code, "one"), sync.pair(second.first_code, "two")
+        one.put_if_absent(HULL, [entry_number(number, HULL) for number in range(50)])
+        two.put_if_absent(HULL, [entry_number(number, HULL) for number in range(30, 90)])
+        content = os.urandom(2_000_000)
+        name = one.attachments.put(content)
+        bring_ashore(one, here)
+        report = bring_ashore(two, there)
+        assert (report.sent, report.received, report.equal) == (40, 30, True)
+        assert two.attachments.get(name) == content
+        assert bring_ashore(one, here).received == 40
+        assert one.digests() == two.digests()
+
+
+def test_p8_a_tablet_removed_at_one_server_is_a_stranger_at_the_other(
+    servers: tuple[Server, Server], tmp_path: Path
+) -> None:
+    """Paired at the first server, known at the second by the same certificate, removed by command: shut out of both."""
+    first, second = servers
+    paired = sync.pair(first.first_code, "one")
+    with HullFolder(tmp_path / "a") as folder:
+        folder.save(entry_number(1, HULL))
+        at_both = [paired, _at(paired, second)]
+        assert [bring_ashore(folder, shop).equal for shop in at_both] == [True, True]
+        remove = [sys.executable, "-m", "garboard", "shop-tablets", "remove", paired.tablet, "--by", "Ines"]
+        subprocess.run(remove, check=True, capture_output=True)
+        for shop in at_both:
+            with pytest.raises(NotPaired):
+                bring_ashore(folder, shop)
+
+
+def _at(paired: PairedShop, server: Server) -> PairedShop:
+    return attrs.evolve(paired, port=server.port)
