@@ -47,9 +47,9 @@ STEPS_STEP = Step(
     guide=GUIDE,
     cautions=(FULL_THROTTLE, CUT_OFF_LINK, LOOK_OUT, FUEL_VAPOUR),
     at_hand=(
-        "Room for a straight run both ways in deep, sheltered water",
-        "A second person to read and type",
-        "The maker's engine speed at full throttle",
+        "room for a straight run both ways in deep, sheltered water",
+        "a second person to read and type",
+        "the maker's engine speed at full throttle",
     ),
     fields=(
         Field(
@@ -159,7 +159,7 @@ TANKS_STEP = Step(
     phase=Phase.HAND_OVER,
     order=710,
     cautions=(REFUELLING, FUEL_VAPOUR),
-    at_hand=("Fuel filled to a mark you can find again before the run", "The pump's receipt"),
+    at_hand=("fuel filled to a mark you can find again before the run", "the pump's receipt"),
     fields=(
         Field(
             name="usable_fuel",
@@ -180,7 +180,7 @@ TANKS_STEP = Step(
             plausible=(600, 7000),
             hard=(100, 15000),
             required=False,
-            help="Left open, range is worked out at the best-economy cruise.",
+            help="Left empty, range is worked out at the best-economy cruise.",
         ),
         Field(
             name="same_mark",
@@ -228,7 +228,7 @@ TANKS_STEP = Step(
             plausible=(0.5, 2.0),
             hard=(0.01, 100.0),
             required=False,
-            help="Left open, 1 is taken.",
+            help="Left empty, 1 is taken.",
         ),
     ),
 )

@@ -66,7 +66,7 @@ STEPS = (
             _yes("dry_at_rest", "Every fitting dry with the system at rest"),
             _yes("dry_under_pressure", "Every fitting dry with the primer bulb hard or the pump on"),
             _yes("no_vapour", "No vapour by nose and detector"),
-            _yes("blower_works", "Blower draws air out", required=False, help="Leave open where there is none."),
+            _yes("blower_works", "Blower draws air out", required=False, help="Leave empty where there is none."),
             _yes("vent_and_fill_clear", "Vent and fill hoses clear, fill grounded"),
         ),
     ),
@@ -170,7 +170,7 @@ STEPS = (
             _text("licence_identity", "Identity on the licence (MMSI)", help="Nine digits, off the paper."),
             _text("vhf_identity", "Identity read back from the VHF", help="Nine digits, off its own screen."),
             _text(
-                "ais_identity", "Identity read back from the AIS", help="Nine digits. Leave open where there is none."
+                "ais_identity", "Identity read back from the AIS", help="Nine digits. Leave empty where there is none."
             ),
             _yes("vhf_has_position", "VHF shows the position"),
             _yes("radio_check", "Radio check answered"),
@@ -264,7 +264,7 @@ STEPS = (
                 "radio, lights, pilot, trim, engine care, service dates.",
                 columns=(
                     _text("topic", "Topic", required=True),
-                    _yes("understood", "The owner did it himself"),
+                    _yes("understood", "Tried by the owner"),
                 ),
             ),
             _yes("manuals_handed_over", "Manuals, keys, spares and registration papers handed over"),

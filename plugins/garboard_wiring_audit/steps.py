@@ -82,7 +82,7 @@ STEPS = (
                     "in",
                     (0, 72),
                     (0, 1000),
-                    "Along the lead. Leave open for a lead to the cranking motor only.",
+                    "Along the lead. Leave empty for a lead to the cranking motor only.",
                     False,
                 ),
             ),

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from builders import boat, findings_of, job_view
-from garboard.findings import NotEnoughData, Verdict
+from garboard.findings import Finding, NotEnoughData, Verdict
 from garboard.host import make_host
 from garboard.job_view import Place
 from garboard.records import JsonValue, Note, StepState
@@ -227,3 +227,21 @@ def test_no_odd_job_makes_a_calculator_fail(data: st.DataObject) -> None:
                 values[step.key, field.name, "1" if field not in step.fields else "", ""] = value
     for assessed in HOST.assess(job_view(boat(2), values)):
         assert "Plugin" not in assessed.finding.sentence
+
+
+def test_the_book_counts_the_systems_in_order_and_tells_the_others_in_full() -> None:
+    values: dict[Place, JsonValue] = {
+        (steps.THRUSTER, field.name, "", ""): field.name != "stops"
+        for field in next(step for step in HOST.steps if step.key == steps.THRUSTER).fields
+    }
+    values |= {
+        (steps.STEERING, field.name, "", ""): True
+        for field in next(step for step in HOST.steps if step.key == steps.STEERING).fields
+    }
+    view = job_view(boat(), values)
+    section = next(each for each in HOST.report_sections if each.key == "handover.walk_through")
+    large, told, thruster = section.build(view, HOST.assess(view))
+    assert str(large) == "1 of 2 systems"
+    assert str(told).endswith("In order: Steering.")
+    assert isinstance(thruster, Finding)
+    assert thruster.verdict is Verdict.FAIL

@@ -26,6 +26,12 @@ def test_the_schedule_has_a_row_for_every_circuit():
     )
 
 
+def test_the_number_of_the_page_is_how_many_circuits_are_in_order():
+    """Of three one has no fuse and one no length: one is in order."""
+    view = wired_job([circuit(), circuit("Horn", protection="none"), circuit("Radio", length=None)])
+    assert str(blocks(view)[0]) == "1 of 3 circuits"
+
+
 def test_a_bare_circuit_leaves_blanks():
     """What is not known stays blank, never a guess."""
     bare = circuit("Horn", conductor_awg="", design_current=None, protection="", protection_rating=None)
