@@ -12,14 +12,14 @@ from garboard import hull_number
 from garboard.desk import open_hull, recordings_of
 from garboard.faults import Fault, InputError
 from garboard.findings import Verdict
-from garboard.host import Assessed, PluginHost
+from garboard.host import PluginHost
 from garboard.hullfile import HULLS_FOLDER, HullFolder
 from garboard.job_file import check, implausible, read_job_file, settings_faults, view_of
 from garboard.job_view import Disagreement, JobView, place_of
 from garboard.records import EQUIPMENT, Measurement, Vessel
 from garboard.report import json_out
 from garboard.report.outline import place_in_words
-from garboard.steps import Step
+from garboard.steps import Assessed, Step
 
 
 @attrs.frozen

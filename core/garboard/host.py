@@ -18,7 +18,7 @@ import pluggy
 from garboard import hooks
 from garboard.findings import Finding, NotEnoughData, Verdict
 from garboard.job_view import JobView
-from garboard.steps import Calculator, LiveGuide, Phase, RecordingJudge, ReportSection, Setting, Step
+from garboard.steps import Assessed, Calculator, LiveGuide, Phase, RecordingJudge, ReportSection, Setting, Step
 
 if TYPE_CHECKING:
     import click
@@ -55,19 +55,6 @@ class PluginProblem:
 
     name: str
     reason: str
-
-
-@attrs.frozen(kw_only=True)
-class Assessed:
-    """A finding with the calculator and the plugin version that produced it."""
-
-    calculator: str
-    title: str
-    step: str
-    phase: Phase
-    plugin: str
-    plugin_version: str
-    finding: Finding
 
 
 Item = TypeVar("Item")

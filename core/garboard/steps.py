@@ -18,7 +18,6 @@ from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample
 from garboard.units import UNITS_OF
 
 if TYPE_CHECKING:
-    from garboard.host import Assessed
     from garboard.job_view import JobView
 
 
@@ -230,6 +229,19 @@ class RecordingJudge:
     def __attrs_post_init__(self) -> None:
         if not re.fullmatch(r"[a-z][a-z-]*", self.option):
             raise ValueError(f"recording judge {self.key!r}: option must be lower-case letters, got {self.option!r}")
+
+
+@attrs.frozen(kw_only=True)
+class Assessed:
+    """A finding with the calculator and the plugin version that produced it."""
+
+    calculator: str
+    title: str
+    step: str
+    phase: Phase
+    plugin: str
+    plugin_version: str
+    finding: Finding
 
 
 Block = str | Table | Figure | Finding | Number

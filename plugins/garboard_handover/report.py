@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from garboard.findings import Number, Verdict
-from garboard.host import Assessed
 from garboard.job_view import JobView
-from garboard.steps import Block, ReportSection
+from garboard.steps import Assessed, Block, ReportSection
 from garboard_handover import steps
 
 

@@ -7,9 +7,8 @@ from collections.abc import Sequence
 import attrs
 
 from garboard.findings import Finding, Number, Table, Verdict
-from garboard.host import Assessed
 from garboard.job_view import JobView
-from garboard.steps import Block, ReportSection
+from garboard.steps import Assessed, Block, ReportSection
 
 from .steps import COMPARISON, MAGNETOMETER, STEADY_TURN, STRAIGHT_RUNS, SWING
 

@@ -6,10 +6,9 @@ from collections.abc import Callable, Sequence
 from typing import TypeVar
 
 from garboard.findings import NotEnoughData, Number, Table, Verdict, with_spread
-from garboard.host import Assessed
 from garboard.job_view import JobView
 from garboard.records import Engine
-from garboard.steps import Block, ReportSection
+from garboard.steps import Assessed, Block, ReportSection
 from garboard_prop_check.runs import Average, Run, average_engine_speed, average_speed, runs_of
 from garboard_prop_check.speed import KNOT_TO_MPH, figure_of_runs, slip_of, table_of_runs
 from garboard_prop_check.steps import CONDITIONS

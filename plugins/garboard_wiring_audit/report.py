@@ -6,10 +6,9 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import TypeVar
 
 from garboard.findings import NotEnoughData, Number, Table, Verdict
-from garboard.host import Assessed
 from garboard.job_view import JobView
 from garboard.records import Battery, Circuit, NetworkBus
-from garboard.steps import Block, ReportSection
+from garboard.steps import Assessed, Block, ReportSection
 from garboard.units import Amount
 from garboard_wiring_audit import network_findings
 from garboard_wiring_audit.battery_findings import reserve_of, rest_charge

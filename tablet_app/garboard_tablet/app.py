@@ -30,9 +30,8 @@ from garboard_tablet.ui.widgets import Press
 
 if TYPE_CHECKING:
     from garboard.ashore import ComingAshore, State
-    from garboard.host import Assessed
     from garboard.pairing import PairedShop
-    from garboard.steps import Guidance, LiveGuide
+    from garboard.steps import Assessed, Guidance, LiveGuide
     from garboard_tablet.models.sources import SampleSource
     from garboard_tablet.ui.inputs import NumberPad
 
@@ -223,7 +222,7 @@ class GarboardApp(App):
         self._at_work.add(key)
         hull, job, step = key
         view, host = self.tablet.view(hull, job), self.tablet.host
-        self._in_background(
+        self.in_background(
             lambda: host.assess(view, [step] if step else None), lambda found: self._assessed(key, found)
         )
 
@@ -242,7 +241,7 @@ class GarboardApp(App):
         """Have work done on the drawing thread; any thread may ask."""
         Clock.schedule_once(lambda _dt: work())
 
-    def _in_background(self, work: Callable[[], Any], done: Callable[[Any], None]) -> None:
+    def in_background(self, work: Callable[[], Any], done: Callable[[Any], None]) -> None:
         if not self._threads:
             done(work())
             return
@@ -257,7 +256,7 @@ class GarboardApp(App):
 
     def _look_for_news(self) -> None:
         """See which lines of the list are no longer true: after a merge, or when the app starts for the first time."""
-        self._in_background(self.vessels.stale, lambda stale: self._refresh_vessels(list(stale)))
+        self.in_background(self.vessels.stale, lambda stale: self._refresh_vessels(list(stale)))
 
     def _refresh_vessels(self, stale: list[str]) -> None:
         """Put one line right at a time, so that a finger never waits."""
@@ -338,7 +337,7 @@ class GarboardApp(App):
             if result[0] is not None:
                 self.bring_ashore_now()
 
-        self._in_background(work, paired)
+        self.in_background(work, paired)
 
     def _came_ashore(self, state: State) -> None:
         if state.report is not None and state.word == "ashore":

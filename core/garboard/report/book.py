@@ -11,7 +11,7 @@ import attrs
 
 import garboard
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Number, Table, Verdict
-from garboard.host import Assessed, PluginHost
+from garboard.host import PluginHost
 from garboard.job_view import JobView
 from garboard.look import DAY, STEP_MARKS, VERDICT_MARKS
 from garboard.records import SignOff
@@ -28,7 +28,7 @@ from garboard.report.outline import (
     references,
     result_of,
 )
-from garboard.steps import Block, ReportSection
+from garboard.steps import Assessed, Block, ReportSection
 
 if TYPE_CHECKING:
     from fpdf.outline import OutlineSection

@@ -7,9 +7,9 @@ from collections.abc import Iterable, Mapping, Sequence
 import attrs
 
 from garboard.findings import Basis, Finding, Verdict
-from garboard.host import Assessed, PluginHost
+from garboard.host import PluginHost
 from garboard.job_view import JobView, Place
-from garboard.steps import Caution, Phase, Step
+from garboard.steps import Assessed, Caution, Phase, Step
 
 
 @attrs.frozen

@@ -19,7 +19,7 @@ from garboard.entries import Entry, canonical_bytes, view
 from garboard.faults import InputError
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Verdict
 from garboard.fold import Fold, SlotKey, slot_of
-from garboard.host import Assessed, PluginHost
+from garboard.host import PluginHost
 from garboard.job_view import JobView
 from garboard.records import Measurement
 from garboard.report.outline import (
@@ -32,6 +32,7 @@ from garboard.report.outline import (
     punch_list,
 )
 from garboard.samples import Recording
+from garboard.steps import Assessed
 from garboard.storage import NewerFormat
 from garboard_shop.pages.drawing import figure_name
 from garboard_shop.pages.wording import counted

@@ -9,10 +9,9 @@ import attrs
 
 from garboard.findings import Figure, Finding, Table, Verdict
 from garboard.fold import VESSEL, SlotKey
-from garboard.host import Assessed
 from garboard.job_view import JobView
 from garboard.records import JsonValue
-from garboard.steps import Kind, Phase, Step
+from garboard.steps import Assessed, Kind, Phase, Step
 from garboard_tablet.models.asks import Ask, asks_of_step, shown, table_rows
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.tablet import DONE_STATES, Tablet

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 from uuid import uuid4
@@ -18,11 +18,11 @@ from garboard_tablet.models.settings import TabletSettings, read_settings, write
 if TYPE_CHECKING:  # each loaded in the method that needs it: the app's first frame waits for none of them
     from garboard.entries import Entry
     from garboard.fold import Fold, SlotKey
-    from garboard.host import Assessed, PluginHost
+    from garboard.host import PluginHost
     from garboard.job_view import JobView
     from garboard.records import JsonValue
     from garboard.samples import Recording
-    from garboard.steps import Step
+    from garboard.steps import Assessed, Step
     from garboard.writing import Author
     from garboard_tablet.models.asks import Ask
 
@@ -243,21 +243,29 @@ class Tablet:
         self.files.close()
 
 
-def all_plugins() -> PluginHost:
-    """The plugins that come with the program, and those installed beside it."""
+def all_plugins(files: HullFolder) -> PluginHost:
+    """The plugins that come with the program, those installed beside it, and the shop's own that it approved."""
     from garboard.host import make_host
+    from garboard.shop_plugins import files_to_run
 
-    return make_host()
+    return make_host(files=files_to_run(files))
 
 
-def open_tablet(folder: Path, make_plugins: Callable[[], PluginHost] = all_plugins) -> Tablet:
+def open_tablet(folder: Path, make_plugins: Callable[[], PluginHost] | None = None) -> Tablet:
     """Open a tablet's folder.
 
-    folder : made when it is not there
+    folder       : made when it is not there
+    make_plugins : loads the plugins; `all_plugins` unless given
     errors : FolderInUse when another program writes in it
     """
     files = HullFolder(folder)
-    return Tablet(folder, files, read_settings(folder / SETTINGS_FILE), resume(folder / SESSION_FILE), make_plugins)
+    return Tablet(
+        folder,
+        files,
+        read_settings(folder / SETTINGS_FILE),
+        resume(folder / SESSION_FILE),
+        make_plugins or partial(all_plugins, files),
+    )
 
 
 def _slot(ask: Ask, job: str) -> SlotKey:
