@@ -17,7 +17,7 @@ from typing import TypeVar
 
 import attrs
 
-from garboard import storage, wire
+from garboard import shop_plugins, storage, wire
 from garboard.arriving import FOLDER as ARRIVING
 from garboard.arriving import Arriving, OutOfPlace
 from garboard.attachments import AttachmentDamaged
@@ -28,6 +28,7 @@ from garboard.hullfile import HullFolder
 from garboard.merge import HullMerge, judge
 from garboard.pairing import PairedShop, new_token, read_code
 from garboard.shop_line import NotPaired, NotTheShop, Reply, ShopAway, ShopLine, ShopRefused
+from garboard.shop_plugins import ApprovedPlugin
 from garboard.storage import NewerFormat
 from garboard.wire import Differences, Garbled
 
@@ -66,6 +67,8 @@ class SyncReport:
     hulls          : for each hull in which something came in, what it did
     refused        : entries and attachments the shop would not take, with the reason; they are still here
     not_kept       : what the shop offered and could not be kept here, with the reason
+    approved       : the shop's own plugins, when their list changed; they run from the next start
+    withdrawn      : names of those that may run no longer
     clock_offset   : how far the shop's clock is ahead of this one [ms]
     here, there    : entries held of each hull, here and at the shop, counted at the end
     equal          : whether both sides hold the same entries
@@ -79,6 +82,8 @@ class SyncReport:
     hulls: tuple[HullMerge, ...]
     refused: tuple[tuple[str, str], ...]
     not_kept: tuple[tuple[str, str], ...]
+    approved: tuple[ApprovedPlugin, ...]
+    withdrawn: tuple[str, ...]
     clock_offset: int
     here: Mapping[str, int]
     there: Mapping[str, int]
@@ -148,6 +153,7 @@ def bring_ashore(
         ashore = _Ashore(folder, line, progress)
         theirs = ashore.entries()
         ashore.attachments()
+        ashore.plugins()
         return ashore.report(theirs)
 
 
@@ -193,6 +199,8 @@ class _Ashore:
     attachments_received: int = 0
     refused: dict[str, str] = attrs.field(factory=dict)
     not_kept: dict[str, str] = attrs.field(factory=dict)
+    approved: tuple[ApprovedPlugin, ...] = ()
+    withdrawn: tuple[str, ...] = ()
     log: _CameLog = attrs.field(init=False)
 
     def __attrs_post_init__(self) -> None:
@@ -240,6 +248,21 @@ class _Ashore:
                 self._send_attachment(name)
         self.progress("attachments", len(sending) + len(fetching), len(sending) + len(fetching))
 
+    def plugins(self) -> None:
+        """Learn which of the shop's own plugins may run here."""
+        before = shop_plugins.kept(self.folder.folder)
+        tag = wire.plugins_tag((plugin.name, plugin.sha256) for plugin in before)
+        reply = self.line.ask("GET", "/v1/plugins", fields={"If-None-Match": tag})
+        if reply.status == 304:
+            return
+        try:
+            after = shop_plugins.read(_read(lambda: wire.read_object(_found(reply).body)).get("plugins"))
+        except InputError as unreadable:
+            raise ShopAway(f"the shop's answer came garbled: {unreadable}") from unreadable
+        shop_plugins.keep(self.folder.folder, after)
+        self.approved = tuple(plugin for plugin in after if plugin not in before)
+        self.withdrawn = tuple(sorted({plugin.name for plugin in before} - {plugin.name for plugin in after}))
+
     def report(self, theirs: Mapping[str, tuple[str, int]]) -> SyncReport:
         """What was done, counted."""
         mine = self._mine()
@@ -259,6 +282,8 @@ class _Ashore:
             hulls=hulls,
             refused=tuple(sorted(self.refused.items())),
             not_kept=tuple(sorted(self.not_kept.items())),
+            approved=self.approved,
+            withdrawn=self.withdrawn,
             clock_offset=self.line.clock_offset,
             here={hull: count for hull, (_, count) in mine.items()},
             there={hull: count for hull, (_, count) in theirs.items()},

@@ -148,6 +148,12 @@ def names_tag(names: Iterable[str]) -> str:
     return f'"{hashlib.sha256("".join(sorted(names)).encode()).hexdigest()}"'
 
 
+def plugins_tag(plugins: Iterable[tuple[str, str]]) -> str:
+    """One tag over the names and hashes of the plugins approved."""
+    lines = (f"{name} {sha256}\n" for name, sha256 in sorted(plugins))
+    return f'"{hashlib.sha256("".join(lines).encode()).hexdigest()}"'
+
+
 def digests_to_plain(digests: Mapping[str, tuple[str, int]]) -> JsonValue:
     """Each hull's digest and count of entries."""
     return {"hulls": {hull: [digest, count] for hull, (digest, count) in digests.items()}}

@@ -25,6 +25,7 @@ from garboard.entries import entry_id, hull_key_of, view
 from garboard.faults import InputError
 from garboard.hullfile import CheckedEntries
 from garboard.records import JsonValue
+from garboard.shop_plugins import ApprovedPlugin
 from garboard.storage import NewerFormat, NotSaved
 from garboard.wire import Differences, Garbled
 from garboard_shop import access
@@ -293,6 +294,20 @@ async def attachment_put(request: Request) -> Response:
     return _json(request, {"held": held}, fields={wire.HELD: str(held)})
 
 
+async def plugins(request: Request) -> Response:
+    """The shop's own plugins that tablets may run; their files are attachments."""
+    shop = _shop(request)
+    await _asked(request)
+    listed = await run_in_threadpool(shop.store.register.plugins)
+    approved = [
+        ApprovedPlugin(one.name, one.sha256, one.approved_by, one.approved_at) for one in listed if not one.is_withdrawn
+    ]
+    tag = wire.plugins_tag((one.name, one.sha256) for one in approved)
+    if request.headers.get("if-none-match") == tag:
+        return Response(status_code=304, headers=_common(shop))
+    return _json(request, {"plugins": [attrs.asdict(one) for one in approved]}, fields={"ETag": tag})
+
+
 async def tablets(request: Request) -> Response:
     """Every tablet, for a manager."""
     shop = _shop(request)
@@ -457,6 +472,7 @@ PROTOCOL_ROUTES: Sequence[BaseRoute] = (
     _route("/v1/attachments/{name}", attachment_held, "HEAD"),
     _route("/v1/attachments/{name}", attachment_piece, "GET"),
     _route("/v1/attachments/{name}", attachment_put, "PUT"),
+    _route("/v1/plugins", plugins, "GET"),
     _route("/v1/tablets", tablets, "GET"),
     _route("/v1/tablets/{tablet}/remove", remove_tablet, "POST"),
 )

@@ -160,6 +160,60 @@ def remove_tablet(folder: Path, store_url: str, tablet: str, by: str) -> None:
     click.echo(f"{tablet} can neither read nor write any more")
 
 
+@click.group("shop-plugins", short_help="The shop's own plugins on its tablets: list, approve, withdraw.")
+def shop_plugins() -> None:
+    """Decide which of the shop's own plugins its tablets run. They learn of it when they next come ashore."""
+
+
+@shop_plugins.command("list")
+@folder_option
+@store_option
+def list_plugins(folder: Path, store_url: str) -> None:
+    """Every plugin that was approved, with the hash of its file."""
+    with opened_register(folder, store_url) as register:
+        found = register.plugins()
+    for plugin in found:
+        state = f"WITHDRAWN by {plugin.withdrawn_by}" if plugin.is_withdrawn else f"approved by {plugin.approved_by}"
+        click.echo(f"{plugin.name}  {plugin.sha256}  {state}")
+    if not found:
+        click.echo("no plugin of the shop's own is approved")
+
+
+@shop_plugins.command("approve")
+@folder_option
+@store_option
+@click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@click.option("--by", required=True, help="The manager who approves it.")
+def approve_plugin(folder: Path, store_url: str, file: Path, by: str) -> None:
+    """Approve a plugin, one Python file, for every paired tablet. It is loaded here first.
+
+    A plugin can do on a tablet whatever the app can: read it before you approve it.
+    """
+    from garboard_shop.own_plugins import approve, keep_in_folder, keep_in_store
+
+    if store_url:
+        with closing(open_store(folder, store_url)) as store:
+            plugin = approve(store.register, keep_in_store(store), file, by, wall_milliseconds())
+    else:
+        with opened_register(folder, store_url) as register:
+            plugin = approve(register, keep_in_folder(folder), file, by, wall_milliseconds())
+    click.echo(f"{plugin.name} {plugin.sha256} goes to every tablet that comes ashore")
+
+
+@shop_plugins.command("withdraw")
+@folder_option
+@store_option
+@click.argument("name")
+@click.option("--by", required=True, help="The manager who withdraws it.")
+def withdraw_plugin(folder: Path, store_url: str, name: str, by: str) -> None:
+    """Take a plugin back from the tablets."""
+    from garboard_shop.own_plugins import withdraw
+
+    with opened_register(folder, store_url) as register:
+        withdraw(register, name, by, wall_milliseconds())
+    click.echo(f"{name} runs on no tablet once it has come ashore")
+
+
 def need_server() -> None:
     """Raise InputError unless what the server is made of is installed."""
     missing = [name for name in NEEDED if find_spec(name) is None]
@@ -289,4 +343,4 @@ def _kept_address(folder: Path) -> tuple[str, int]:
         raise InputError(str(folder), [Fault("folder", expected, "no address of a server")]) from None
 
 
-COMMANDS: tuple[click.Command, ...] = (shop, shop_tablets)
+COMMANDS: tuple[click.Command, ...] = (shop, shop_tablets, shop_plugins)

@@ -21,7 +21,7 @@ from garboard.convert import structure
 from garboard.hullfile import CheckedEntries, HullFolder, Put
 from garboard.records import JsonValue
 from garboard.storage import FolderInUse, NotSaved, WriterLock
-from garboard_shop.store import Delivery, Holding, Pairing, Tablet, WebUser
+from garboard_shop.store import Delivery, Holding, Pairing, ShopPlugin, Tablet, WebUser
 
 SHOP_FOLDER = "shop"
 DELIVERIES_FOLDER = "deliveries"
@@ -125,6 +125,7 @@ class _Listed:
     tablets: tuple[Tablet, ...] = ()
     pairings: tuple[Pairing, ...] = ()
     users: tuple[WebUser, ...] = ()
+    plugins: tuple[ShopPlugin, ...] = ()
 
 
 class FileRegister:
@@ -213,6 +214,15 @@ class FileRegister:
                     listed, users=(*(one for one in listed.users if one.name != user.name), user)
                 )
             )
+
+    def plugins(self) -> tuple[ShopPlugin, ...]:
+        return self._look().plugins
+
+    def put_plugin(self, plugin: ShopPlugin) -> None:
+        with self._changing() as change:
+            others = (one for one in self._listed.plugins if one.name != plugin.name)
+            after = tuple(sorted((*others, plugin), key=lambda one: one.name))
+            change(lambda listed: attrs.evolve(listed, plugins=after))
 
     def _with_contact(self, tablet: Tablet) -> Tablet:
         at, offset = self._contacts.get(tablet.id, (0, 0))

@@ -129,7 +129,7 @@ def _copy_attachment(source: Store, target: Store, name: str, size: int) -> None
 
 
 def _copy_people(source: Store, target: Store) -> None:
-    """Tablets with their tokens, and who signs in. Codes that pair a tablet are not copied: they last minutes."""
+    """Tablets with their tokens, who signs in, what plugins are approved. Codes are not copied: they last minutes."""
     known = {tablet.id: tablet for tablet in target.register.tablets()}
     for tablet in source.register.tablets():
         if tablet.id not in known:
@@ -140,6 +140,8 @@ def _copy_people(source: Store, target: Store) -> None:
     for user in source.register.users():
         if user.name not in names:
             target.register.put_user(user)
+    for plugin in set(source.register.plugins()) - set(target.register.plugins()):
+        target.register.put_plugin(plugin)
 
 
 def _counted(source: Store, target: Store, held: Mapping[str, Holding], unread: Mapping[str, str]) -> Copied:

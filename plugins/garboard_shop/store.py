@@ -102,6 +102,12 @@ class Register(Protocol):
     def put_user(self, user: WebUser) -> None:
         """Add someone who may sign in on the page, or change them."""
 
+    def plugins(self) -> tuple[ShopPlugin, ...]:
+        """The shop's own plugins by name, those withdrawn included."""
+
+    def put_plugin(self, plugin: ShopPlugin) -> None:
+        """Approve or withdraw a plugin. It takes the place of what was said of that name before."""
+
 
 class Store(Protocol):
     """All a shop server keeps. Calls come from several threads. Any call of a store elsewhere may raise StoreAway."""
@@ -197,3 +203,24 @@ class WebUser:
     role: str
     password_hash: str = attrs.field(repr=False)
     removed_at: int = 0
+
+
+@attrs.frozen(kw_only=True)
+class ShopPlugin:
+    """One of the shop's own plugins, approved for its tablets.
+
+    sha256       : of its file, which is kept as an attachment, in hexadecimal
+    approved_at  : [ms since 1970-01-01 UTC]
+    withdrawn_at : 0 while tablets may run it
+    """
+
+    name: str
+    sha256: str
+    approved_by: str
+    approved_at: int
+    withdrawn_at: int = 0
+    withdrawn_by: str = ""
+
+    @property
+    def is_withdrawn(self) -> bool:
+        return self.withdrawn_at > 0

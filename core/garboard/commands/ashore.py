@@ -116,6 +116,8 @@ def readable_report(report: SyncReport) -> str:
         lines += [f"  looks like {other}: check the number on the transom" for other in hull.look_alikes]
     lines += [f"refused by the shop, still here: {name}: {reason}" for name, reason in report.refused]
     lines += [f"not kept here: {name}: {reason}" for name, reason in report.not_kept]
+    lines += [f"plugin of the shop, runs from the next start: {plugin}" for plugin in report.approved]
+    lines += [f"plugin of the shop withdrawn: {name}" for name in report.withdrawn]
     if report.clock_is_off:
         lines.append(f"this machine's clock is {-report.clock_offset / 1000:+.0f} s off the shop's: set it")
     counted = f"{sum(report.here.values())} entries here, {sum(report.there.values())} at the shop"

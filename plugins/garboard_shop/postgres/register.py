@@ -14,7 +14,7 @@ from psycopg.rows import class_row
 
 from garboard.storage import NotSaved
 from garboard_shop.postgres.database import Database
-from garboard_shop.store import Pairing, Tablet, WebUser
+from garboard_shop.store import Pairing, ShopPlugin, Tablet, WebUser
 
 CONTACT_KEPT_EVERY = 60_000
 """A contact is written when the last one written is so much older [ms]."""
@@ -22,7 +22,7 @@ CONTACT_KEPT_EVERY = 60_000
 _DAY = 24 * 60 * 60 * 1000
 _ALL = sql.SQL("")
 
-Record = TypeVar("Record", Tablet, Pairing, WebUser)
+Record = TypeVar("Record", Tablet, Pairing, WebUser, ShopPlugin)
 
 
 class PostgresRegister:
@@ -114,6 +114,16 @@ class PostgresRegister:
             )
             _put_row(connection, self._database.yard, user)
 
+    def plugins(self) -> tuple[ShopPlugin, ...]:
+        return self._all(ShopPlugin)
+
+    def put_plugin(self, plugin: ShopPlugin) -> None:
+        with self._database.saving() as connection:
+            connection.execute(
+                "delete from garboard.shop_plugin where yard = %s and name = %s", (self._database.yard, plugin.name)
+            )
+            _put_row(connection, self._database.yard, plugin)
+
     def _all(self, record: type[Record]) -> tuple[Record, ...]:
         with self._database.reading() as connection:
             return _rows(connection, record, self._database.yard)
@@ -127,6 +137,7 @@ _TABLES: Mapping[type, tuple[str, str]] = {
     Tablet: ("tablet", "paired_at, id"),
     Pairing: ("pairing", "until, secret_hash"),
     WebUser: ("web_user", "name"),
+    ShopPlugin: ("shop_plugin", "name"),
 }
 """The table of each sort of record, with a column for each of its fields; and the order they are told in."""
 
@@ -142,7 +153,7 @@ def _rows(
     return tuple(connection.cursor(row_factory=class_row(record)).execute(asked, (yard, *values)).fetchall())
 
 
-def _put_row(connection: psycopg.Connection, yard: int, record: Tablet | Pairing | WebUser) -> None:
+def _put_row(connection: psycopg.Connection, yard: int, record: Tablet | Pairing | WebUser | ShopPlugin) -> None:
     fields = attrs.asdict(record)
     connection.execute(
         sql.SQL("insert into garboard.{table} (yard, {columns}) values (%s, {places})").format(

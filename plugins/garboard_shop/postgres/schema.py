@@ -94,6 +94,19 @@ create table garboard.web_user (
 );
 """
 
+_SHOP_PLUGINS = """
+create table garboard.shop_plugin (
+    yard int not null,
+    name text collate "C" not null,
+    sha256 text not null,
+    approved_by text not null,
+    approved_at bigint not null,
+    withdrawn_at bigint not null,
+    withdrawn_by text not null,
+    primary key (yard, name)
+);
+"""
+
 _CHANGES: tuple[str, ...] = (
     _FIRST
     + "\n".join(
@@ -101,6 +114,7 @@ _CHANGES: tuple[str, ...] = (
         f" for values with (modulus {PARTITIONS}, remainder {number});"
         for number in range(PARTITIONS)
     ),
+    _SHOP_PLUGINS,
 )
 """What made each version of the tables out of the one before. Only ever appended to."""
 

@@ -17,7 +17,7 @@ from garboard.entries import Entry, make_entry
 from garboard.hullfile import CheckedEntries
 from garboard.pairing import PairedShop
 from garboard_shop.embedded import DELIVERIES_FOLDER, SHOP_FOLDER, EmbeddedStore, FileRegister
-from garboard_shop.store import MANAGER, TECHNICIAN, Delivery, Holding, Pairing, Store, Tablet, WebUser
+from garboard_shop.store import MANAGER, TECHNICIAN, Delivery, Holding, Pairing, ShopPlugin, Store, Tablet, WebUser
 from histories import DAY
 
 HULL, OTHER = "ABC00001A526", "XYZHJKLMF626"
@@ -208,6 +208,17 @@ def test_who_may_sign_in_on_the_page_is_kept(store: Store) -> None:
     store.register.put_user(WebUser(name="M. Office", role=MANAGER, password_hash="one"))
     store.register.put_user(WebUser(name="M. Office", role=MANAGER, password_hash="two"))
     assert [(user.name, user.password_hash) for user in store.register.users()] == [("M. Office", "two")]
+
+
+def test_the_last_word_on_a_plugin_stands(store: Store) -> None:
+    one = ShopPlugin(name="my_checks", sha256="0" * 64, approved_by="M. Office", approved_at=NOON)
+    other = attrs.evolve(one, name="a_first")
+    withdrawn = attrs.evolve(one, withdrawn_at=NOON + 1, withdrawn_by="R. Vane")
+    for said in (one, other, withdrawn):
+        store.register.put_plugin(said)
+    assert store.register.plugins() == (other, withdrawn)
+    assert withdrawn.is_withdrawn
+    assert not other.is_withdrawn
 
 
 def test_everything_is_there_after_the_store_was_closed_and_opened_again(tmp_path: Path) -> None:

@@ -1,0 +1,91 @@
+"""The shop's own plugins: approved by a manager on the office machine, then carried to every paired tablet."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from pathlib import Path
+
+import attrs
+
+from garboard import storage, wire
+from garboard.arriving import OutOfPlace
+from garboard.faults import Fault, InputError
+from garboard.host import BUILT_IN, make_host
+from garboard.hullfile import ATTACHMENTS_FOLDER
+from garboard.shop_plugins import NAME
+from garboard_shop.store import Register, ShopPlugin, Store
+
+LARGEST = 1 << 20
+"""Bytes of a plugin's file."""
+
+
+Keep = Callable[[str, bytes], None]
+"""Keeps a file's content under its SHA-256."""
+
+
+def approve(register: Register, keep: Keep, file: Path, by: str, now: int) -> ShopPlugin:
+    """Approve a plugin for the shop's tablets. It is loaded once here: one that does not load goes nowhere.
+
+    keep   : where its file is kept: `keep_in_store` or `keep_in_folder`
+    file   : one Python file; its name is the plugin's name, and takes the place of an earlier one of that name
+    by     : who approves it
+    now    : [ms since 1970-01-01 UTC]
+    errors : InputError; storage.NotSaved
+    """
+    name, content = file.stem, file.read_bytes()
+    faults = []
+    if not NAME.fullmatch(name) or file.suffix != ".py" or name in BUILT_IN:
+        faults.append(
+            Fault("name", "small letters, numerals and _, then .py, and none of the program's own", file.name)
+        )
+    if len(content) > LARGEST:
+        faults.append(Fault("file", f"at most {LARGEST} bytes", str(len(content))))
+    if not faults:
+        faults += [
+            Fault("file", "a plugin that loads", problem.reason)
+            for problem in make_host(entry_points=False, files=[file]).problems
+            if problem.name == name
+        ]
+    if faults:
+        raise InputError(str(file), faults)
+    plugin = ShopPlugin(name=name, sha256=hashlib.sha256(content).hexdigest(), approved_by=by, approved_at=now)
+    keep(plugin.sha256, content)
+    register.put_plugin(plugin)
+    return plugin
+
+
+def withdraw(register: Register, name: str, by: str, now: int) -> ShopPlugin:
+    """Take a plugin back from the tablets. Raises InputError when none of that name is approved."""
+    at_work = {plugin.name: plugin for plugin in register.plugins() if not plugin.is_withdrawn}
+    if name not in at_work:
+        expected = f"one that is approved: {', '.join(sorted(at_work)) or 'none is'}"
+        raise InputError("plugin", [Fault("name", expected, repr(name))])
+    withdrawn = attrs.evolve(at_work[name], withdrawn_at=now, withdrawn_by=by)
+    register.put_plugin(withdrawn)
+    return withdrawn
+
+
+def keep_in_store(store: Store) -> Keep:
+    """Keep files as attachments of a store."""
+
+    def keep(name: str, content: bytes) -> None:
+        held = store.attachments.held(name)
+        while name not in store.attachments.sizes():
+            try:
+                held = store.attachments.add(name, held, content[held : held + wire.LARGEST_PIECE], len(content))
+            except OutOfPlace as elsewhere:
+                held = elsewhere.held
+
+    return keep
+
+
+def keep_in_folder(folder: Path) -> Keep:
+    """Keep files as attachments in a shop's folder, also while its server is running: an attachment is one file,
+    whole under its name or not there, and two programs that write it write the same."""
+
+    def keep(name: str, content: bytes) -> None:
+        storage.make_folder(folder / ATTACHMENTS_FOLDER)
+        storage.write_whole(folder / ATTACHMENTS_FOLDER / name, [content])
+
+    return keep
