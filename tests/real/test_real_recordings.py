@@ -4,6 +4,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from geographiclib.geodesic import Geodesic
 
 from garboard.recordings import load_recording, summarise
 from garboard.samples import Recording, Stream
@@ -68,3 +69,23 @@ def test_rate_of_turn_adds_up_to_the_circle_steered(real_recordings: Path, sourc
     recording, _ = load_recording(real_recordings / "wide_turn_starboard.n2k.csv")
     assert integral(stream_from(recording, "rate_of_turn", source)) == pytest.approx(turn, abs=0.5)
     assert unwound(stream_from(recording, "course_over_ground", "52")) == pytest.approx(turn, abs=15)
+
+
+@pytest.mark.parametrize(
+    ("name", "source", "speed_source"),
+    [
+        ("under_way.nmea0183.log", "GP", "II"),
+        ("under_way_heading.n2k.csv", "160", "160"),
+        ("wide_turn_starboard.n2k.csv", "52", "52"),
+    ],
+)
+def test_the_way_made_by_position_is_the_way_made_by_speed(
+    real_recordings: Path, name: str, source: str, speed_source: str
+) -> None:
+    """Distances between fixes by geographiclib (WGS 84), every fifth fix so that their scatter does not add up."""
+    recording, _ = load_recording(real_recordings / name)
+    latitude, longitude = (stream_from(recording, quantity, source) for quantity in ("latitude", "longitude"))
+    fixes = list(zip(latitude.values, longitude.values, strict=True))[::5]
+    made = sum(Geodesic.WGS84.Inverse(*here, *there)["s12"] for here, there in pairwise(fixes))
+    by_speed = integral(stream_from(recording, "speed_over_ground", speed_source)) * 1852 / 3600
+    assert made == pytest.approx(by_speed, rel=0.01)
