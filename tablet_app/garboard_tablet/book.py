@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import importlib
 import importlib.util
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import attrs
 
@@ -12,8 +12,12 @@ from garboard.fold import SlotKey
 from garboard.storage import make_folder, write_whole
 from garboard_tablet.models.tablet import Tablet
 
+if TYPE_CHECKING:
+    from garboard.host import PluginHost
+    from garboard.job_view import JobView
+
 BOOKS_FOLDER = "books"
-WANTED = SlotKey("job", "", ("book",))
+WANTED = ("book",)
 
 
 @attrs.frozen
@@ -38,21 +42,25 @@ def book_state(tablet: Tablet, hull: str, job: str) -> BookState:
     path = book_path(tablet, hull, job)
     if path.exists():
         return BookState(f"The book is made: {path.stat().st_size // 1024} kB.", (str(path),))
-    if tablet.fold(hull).standing(WANTED._replace(job=job)):
+    if tablet.fold(hull).standing(SlotKey("job", job, WANTED)):
         return BookState("Put down for the shop. It is made when this job comes ashore.")
     if can_make_book():
         return BookState("Not made yet. It takes a few seconds.")
     return BookState("Not made yet.", ("What makes it is not on this tablet; the shop makes it from the same job.",))
 
 
-def make_book(tablet: Tablet, hull: str, job: str) -> None:
-    """Make the book, or put it down for the shop."""
-    if not can_make_book():
-        state = tablet.fold(hull)
-        tablet.save(hull, tablet.author().write(state, "job", WANTED.subject, "wanted", job=job))
-        return
-    book = importlib.import_module("garboard.report.book")
-    path = book_path(tablet, hull, job)
+def put_down(tablet: Tablet, hull: str, job: str) -> None:
+    """Put the book down for the shop."""
+    from garboard.fold import SlotKey
+
+    wanted = SlotKey("job", job, WANTED)
+    if not tablet.fold(hull).standing(wanted):
+        tablet.save(hull, tablet.author().write(tablet.fold(hull), "job", WANTED, "wanted", job=job))
+
+
+def make_book(view: JobView, host: PluginHost, path: Path) -> None:
+    """Make the book and keep it as a file. Takes seconds: call it in the background."""
+    from garboard.report.book import handover_book
+
     make_folder(path.parent)
-    view = tablet.view(hull, job)
-    write_whole(path, [book.book_pdf(view, tablet.host, tablet.host.assess(view))])
+    write_whole(path, [handover_book(view, host, host.assess(view))])

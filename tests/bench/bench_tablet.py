@@ -69,7 +69,8 @@ def first_frame(app: object) -> None:
     runTouchApp(embedded=True)
     EventLoop.idle()
     Window.dispatch("on_draw")
-    print(json.dumps({"at": time.time(), "memory": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024}))
+    told = {"at": time.time(), "cpu": time.process_time() * 1000}
+    print(json.dumps({**told, "memory": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024}))
 
 
 def bare() -> None:
@@ -92,12 +93,12 @@ def tablet(folder: Path) -> None:
     first_frame(GarboardApp(open_tablet(folder)))
 
 
-def child(*arguments: str) -> tuple[float, float]:
-    """Milliseconds from the start of a process to its first frame, and its memory [MB]."""
+def child(*arguments: str) -> tuple[float, float, float]:
+    """Milliseconds from the start of a process to its first frame, its memory [MB], and its processor time [ms]."""
     began = time.time()
     done = subprocess.run([sys.executable, __file__, *arguments], capture_output=True, text=True, check=True)
     told = json.loads(done.stdout.splitlines()[-1])
-    return (told["at"] - began) * 1000, told["memory"]
+    return (told["at"] - began) * 1000, told["memory"], told["cpu"]
 
 
 def timed(work: Callable[[], object], rounds: int) -> list[float]:
@@ -200,17 +201,19 @@ def main() -> None:
             runs = [(child("bare"), child("tablet", str(folder))) for _ in range(chosen.rounds)]
             one, other = (statistics.median(run[which][0] for run in runs) for which in (0, 1))
             memory = [statistics.median(run[which][1] for run in runs) for which in (0, 1)]
+            work = [statistics.median(run[which][2] for run in runs) for which in (0, 1)]
             print(
                 f"{hulls} hulls: bare window {one:.0f} ms {memory[0]:.0f} MB; tablet {other:.0f} ms {memory[1]:.0f} MB;"
-                f" ratio {other / one:.2f} (first start ever {cold / one:.2f}), memory {memory[1] / memory[0]:.2f}"
+                f" ratio {other / one:.2f}, processor {work[1] / work[0]:.2f} (first start ever {cold / one:.2f});"
+                f" memory {memory[1] / memory[0]:.2f}"
             )
             subprocess.run([sys.executable, __file__, "work", str(folder)], check=True)
 
 
 def summaries(folder: Path) -> None:
     """What an earlier start of the app leaves behind: the lines of the list of vessels."""
-    from garboard_tablet.models.vessels import VesselList
     from garboard_tablet.models.tablet import open_tablet
+    from garboard_tablet.models.vessels import VesselList
 
     data = open_tablet(folder)
     vessels = VesselList(data)

@@ -349,3 +349,27 @@ def test_night_colours_and_units_are_kept(drive, tmp_path):
 
     assert theme.dark is True
     theme.use(dark=False)
+
+
+def test_the_owners_book_is_made_where_the_office_part_is(drive, tmp_path):
+    """A PDF in the tablet's folder, and the page says where."""
+    d = drive(tmp_path / "t")
+    new_job(d)
+    d.press("hand over", "book", "make book")
+    [book] = (tmp_path / "t" / "books").glob("*.pdf")
+    assert book.read_bytes().startswith(b"%PDF-")
+    assert d.says("The book is made")
+
+
+def test_the_book_is_put_down_for_the_shop_where_it_cannot_be_made(drive, monkeypatch):
+    """Once, as an entry that comes ashore with the job."""
+    from garboard_tablet.pages import handover
+
+    monkeypatch.setattr(handover, "can_make_book", lambda: False)
+    d = drive()
+    new_job(d)
+    d.press("hand over", "book", "make book", "make book")
+    assert d.says("Put down for the shop")
+    here = d.app.tablet.session.here
+    wanted = [entry for entry in d.app.tablet.files.entries(here.hull) if entry.subject == ("book",)]
+    assert len(wanted) == 1

@@ -82,6 +82,7 @@ class PairPage(WordsPage):
 
     title = "Pair with the shop"
     under = "Once for each tablet"
+    word = "Pair"
     asks = "The code the shop shows: address, then 24 characters"
 
     def __init__(self, app: GarboardApp, place: Place) -> None:

@@ -11,6 +11,7 @@ from kivy.uix.widget import Widget
 from garboard.findings import Verdict
 from garboard.records import SignOff
 from garboard.steps import Phase, Step
+from garboard_tablet.book import book_path, book_state, can_make_book, make_book, put_down
 from garboard_tablet.models.pages import PunchLine, coverage, punch_lines, what_is_missing
 from garboard_tablet.models.session import Place
 from garboard_tablet.pages.job import WordsPage
@@ -173,20 +174,34 @@ class BookPage(Page):
 
     title = "The owner's book"
 
-    def body(self) -> Widget:
-        from garboard_tablet.book import book_state
+    def __init__(self, app: GarboardApp, place: Place) -> None:
+        super().__init__(app, place)
+        self._making = False
 
+    def body(self) -> Widget:
+        if self._making:
+            return column_of([words("Being made. It takes a few seconds; you may go on meanwhile.", "ink", HEADING)])
         state = book_state(self.tablet, self.place.hull, self.place.job)
         return column_of([words(state.sentence, "ink", HEADING), *(words(line, "quiet") for line in state.lines)])
 
     def actions(self) -> Sequence[Press]:
-        from garboard_tablet.book import can_make_book
-
+        if self._making:
+            return ()
         word = "Make the book" if can_make_book() else "Have the shop make it"
         return (Press(word, self._make, "main", name="make book"),)
 
     def _make(self) -> None:
-        from garboard_tablet.book import make_book
+        hull, job = self.place.hull, self.place.job
+        if not can_make_book():
+            put_down(self.tablet, hull, job)
+            self.app.redraw()
+            return
+        self._making = True
+        self.app.redraw_as(self)
+        view, host, path = self.tablet.view(hull, job), self.tablet.host, book_path(self.tablet, hull, job)
+        self.app.in_background(lambda: make_book(view, host, path), self._made)
 
-        make_book(self.tablet, self.place.hull, self.place.job)
-        self.app.redraw()
+    def _made(self, _nothing: None) -> None:
+        self._making = False
+        if self.app.shell.page is self:
+            self.app.redraw_as(self)

@@ -26,7 +26,7 @@ from garboard_tablet.models.tablet import DONE_STATES
 from garboard_tablet.ui.inputs import WordsBox
 from garboard_tablet.ui.shell import Maker, Page, Tabs, column_of
 from garboard_tablet.ui.theme import SMALL
-from garboard_tablet.ui.widgets import Across, Press, RowPress, state_mark, verdict_marks, words
+from garboard_tablet.ui.widgets import Across, Column, Press, RowPress, state_mark, verdict_marks, words
 
 MISSING, VESSEL = "missing", "vessel"
 
@@ -171,6 +171,7 @@ class WordsPage(Page):
     """A page that asks for words. A subclass says what becomes of them."""
 
     asks = ""
+    word = "Save it"
     lines = 1
 
     @property
@@ -188,7 +189,9 @@ class WordsPage(Page):
         ]
         if self.offers():
             makers.append(self._offers)
-        return column_of(makers)
+        column = Column()
+        column.show(makers)
+        return column
 
     def _offers(self) -> Across:
         return Across([Press(offer, partial(self._done, offer)) for offer in self.offers()], least=230)
@@ -198,7 +201,7 @@ class WordsPage(Page):
         return ()
 
     def actions(self) -> Sequence[Press]:
-        return (Press("Save it", lambda: self._done(self.text.strip()), "main", name="save it"),)
+        return (Press(self.word, lambda: self._done(self.text.strip()), "main", name="save it"),)
 
     def _done(self, text: str) -> None:
         if text:

@@ -89,6 +89,8 @@ class Plot(Widget):
             span = y2_span if series.second_axis and y2_span else y_span
             points = [self._at(x, y, x_span, span) for x, y in zip(series.x, series.y, strict=True)]
             self._draw_series(number, points, line=series.line, markers=series.markers)
+        for band in figure.bands:
+            self._name_band(band, x_span, y_span, y2_span)
         for marker in figure.markers:
             span = y2_span if marker.second_axis and y2_span else y_span
             self._draw_marker(marker.name, *self._at(marker.x, marker.y, x_span, span))
@@ -163,8 +165,17 @@ class Plot(Widget):
         Color(*theme.colour("good"))
         for edge in edges:
             SmoothLine(points=edge, width=dp(1.6))
+
+    def _name_band(self, band: Band, x_span: Span, y_span: Span, y2_span: Span | None) -> None:
+        """On top of everything, on a ground of its own."""
+        left, _, right, top = self._box
+        span = {"x": x_span, "y": y_span, "y2": y2_span or y_span}[band.axis]
+        middle = (max(band.low, span[0]) + min(band.high, span[1])) / 2
         found = texture(band.name, sp(SMALL))
-        x, y = (x0 + dp(8), y1 - dp(20)) if band.axis == "x" else (x0 + dp(10), (y0 + y1) / 2)
+        if band.axis == "x":
+            x, y = self._at(max(band.low, span[0]), y_span[0], x_span, y_span)[0] + dp(8), top - dp(20)
+        else:
+            x, y = left + dp(10), self._at(x_span[0], middle, x_span, span)[1]
         x = min(x, right - found.width - dp(6))
         Color(*theme.panel)
         Rectangle(pos=(x - dp(4), y - found.height / 2), size=(found.width + dp(8), found.height))
