@@ -82,6 +82,7 @@ def _templates(desk: ShopDesk) -> Environment:
         wording.hour_of,
         wording.clock_in_words,
         wording.counted,
+        wording.number_differences,
         drawing.mark_svg,
         drawing.figure_name,
         drawing.figure_in_words,

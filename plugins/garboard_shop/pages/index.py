@@ -22,6 +22,8 @@ from garboard_shop.store import Store
 
 OVERLAP = 60_000
 """Deliveries are noted a moment before their entries are kept, so the last minute is looked at again [ms]."""
+A_DAY = 24 * 60 * 60 * 1000
+"""Boats that came ashore so long before the start are made ready first [ms]."""
 SHORTEST_PAUSE = 2.0
 """Between two looks for what is new [s]."""
 MOST_SHOWN = 100
@@ -48,9 +50,10 @@ class Card:
     propellers: tuple[str, ...]
     days: frozenset[str]
     entries: int
+    text: str = attrs.field(init=False, repr=False)
 
-    @property
-    def text(self) -> str:
+    @text.default
+    def _words(self) -> str:
         return " ".join((self.hull, *self.numbers, self.name, *self.owners, *self.propellers)).casefold()
 
 
@@ -139,7 +142,7 @@ class Index:
         return self._all_read
 
     def refresh(self) -> None:
-        """Read what is new: everything the first time."""
+        """Read what is new: everything the first time, what came ashore lately before the rest."""
         began = self._now()
         if self._all_read:
             changed = {
@@ -151,6 +154,9 @@ class Index:
                 if self.read(hull):
                     self._make_ready(hull)
         else:
+            for hull in sorted({hull for one in self._store.deliveries(began - A_DAY, began) for hull in one.ids}):
+                if not self._stop.is_set():
+                    self._make_ready(hull)
             for hull in sorted(self._store.digests()):
                 if self._stop.is_set():
                     return

@@ -93,3 +93,22 @@ def counted(number: int, one: str, more: str = "") -> str:
     ('1 boat', '2 boats', '0 entries')
     """
     return f"{number} {one if number == 1 else more or one + 's'}"
+
+
+def number_differences(one: str, other: str) -> str:
+    """Where two hull numbers' keys differ, so that an O is told from a 0.
+
+    >>> number_differences("ABCO0001A526", "ABC00001A526")
+    'Position 4: letter O in the first, numeral 0 in the second.'
+    """
+    if len(one) != len(other):
+        return f"The first has {len(one)} characters, the second {len(other)}."
+    places = [place for place, pair in enumerate(zip(one, other, strict=True)) if pair[0] != pair[1]]
+    return " ".join(
+        f"Position {place + 1}: {_named(one[place])} in the first, {_named(other[place])} in the second."
+        for place in places
+    )
+
+
+def _named(character: str) -> str:
+    return f"{'numeral' if character.isdigit() else 'letter'} {character}"

@@ -23,6 +23,7 @@ from pages_rig import (
     CHIEF,
     KITTIWAKE,
     LONG_REACH,
+    MINUTE,
     MISTYPED,
     NOON,
     SALTGRASS,
@@ -99,7 +100,10 @@ def test_a_wrong_clock_a_missing_plugin_and_a_look_alike_number_are_said(manager
     assert "That tablet's clock is 24 h ahead" in words
     assert "1 entry needs the plugin shop_paint" in words
     assert words.count("One boat, or two?") == 1
-    assert f"{MISTYPED} and {LONG_REACH} . One boat, or two?" in words
+    assert (
+        f"{MISTYPED} and {LONG_REACH} . One boat, or two? Position 4: letter O in the first, numeral 0 in the second."
+        in words
+    )
 
 
 def test_what_is_missing_before_hand_over_is_said_and_what_is_ready_too(pages: Pages, manager: Browser) -> None:
@@ -292,6 +296,9 @@ class _Listing:
     def digests(self) -> Iterable[str]:
         return self.hulls
 
+    def deliveries(self, first: int, last: int) -> Iterable[Delivery]:
+        return ()
+
     def ids(self, hull: str) -> frozenset[str]:
         return frozenset([hull])
 
@@ -359,6 +366,15 @@ def test_a_recording_that_comes_later_is_used_when_it_is_there(pages: Pages) -> 
     assert complete is not None
     assert not complete.lacking
     assert len(complete.figures) > len(without.figures)
+
+
+def test_boats_that_came_lately_are_ready_before_anyone_asks(pages: Pages) -> None:
+    asked: list[str] = []
+    Index(pages.store, asked.append, lambda: NOON).refresh()
+    assert set(asked) == {SALTGRASS, KITTIWAKE, LONG_REACH, MISTYPED}
+    asked.clear()
+    Index(pages.store, asked.append, lambda: NOON + 2 * 24 * 60 * MINUTE).refresh()
+    assert asked == []
 
 
 def test_the_index_learns_of_new_boats_from_what_was_delivered(pages: Pages, manager: Browser) -> None:
