@@ -33,7 +33,7 @@ class Counted:
 class Copied:
     """What a copy came to.
 
-    counts  : hulls, entries, attachments, tablets, people who sign in
+    counts  : hulls, entries, attachments, tablets, people who sign in, the shop's own plugins
     unequal : hulls and attachments that are not whole in the copy, with the reason
     """
 
@@ -160,6 +160,7 @@ def _counted(source: Store, target: Store, held: Mapping[str, Holding], unread: 
     attachments = source.attachments.sizes()
     tablets = {tablet.id for tablet in source.register.tablets()}
     people = {user.name for user in source.register.users()}
+    plugins = set(source.register.plugins())
     return Copied(
         (
             Counted("hulls", len(held), len(whole)),
@@ -167,6 +168,7 @@ def _counted(source: Store, target: Store, held: Mapping[str, Holding], unread: 
             Counted("attachments", len(attachments), len(attachments.items() & target.attachments.sizes().items())),
             Counted("tablets", len(tablets), len(tablets & {tablet.id for tablet in target.register.tablets()})),
             Counted("people", len(people), len(people & {user.name for user in target.register.users()})),
+            Counted("plugins", len(plugins), len(plugins & set(target.register.plugins()))),
         ),
         unequal,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import closing
 from pathlib import Path
 
@@ -18,10 +18,10 @@ from garboard.storage import NotSaved
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.moving import END_OF_TIME, Copied, copy_shop
 from garboard_shop.postgres import PostgresStore
-from garboard_shop.store import MANAGER, TECHNICIAN, Delivery, Pairing, Store, Tablet, WebUser
-from postgres_cluster import Cluster
+from garboard_shop.store import MANAGER, TECHNICIAN, Delivery, Pairing, ShopPlugin, Store, Tablet, WebUser
 
 HULLS = ("ABC00001A526", "ABC00002A526", "XYZHJKLMF626")
+NewYard = Callable[[int], str]
 NOON = 1_778_752_800_000
 CONTENT = os.urandom(2_500_000)
 
@@ -47,6 +47,7 @@ def folder(tmp_path: Path) -> Path:
             )
         store.register.remove_tablet("id1", "Ines", NOON + 5)
         store.register.put_user(WebUser(name="Ines", role=MANAGER, password_hash="x"))
+        store.register.put_plugin(ShopPlugin(name="checks", sha256="0" * 64, approved_by="Ines", approved_at=1))
         store.register.open_pairing(Pairing(secret_hash="s", role=MANAGER, until=NOON))
     return tmp_path / "shop"
 
@@ -64,6 +65,7 @@ def everything(store: Store) -> tuple[object, ...]:
         attachments,
         set(store.register.tablets()),
         store.register.users(),
+        store.register.plugins(),
         [
             attrs.evolve(one, ids={hull: tuple(sorted(names)) for hull, names in sorted(one.ids.items())})
             for one in store.deliveries(1, END_OF_TIME)
@@ -75,8 +77,8 @@ def figures(copied: Copied) -> dict[str, tuple[int, int]]:
     return {counted.what: (counted.here, counted.there) for counted in copied.counts}
 
 
-def test_the_copy_holds_all_there_is_and_who_brought_it(cluster: Cluster, folder: Path) -> None:
-    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(cluster.database())) as there:
+def test_the_copy_holds_all_there_is_and_who_brought_it(new_yard: NewYard, folder: Path) -> None:
+    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard(1))) as there:
         copied = copy_shop(here, there)
         assert everything(there) == everything(here)
         assert copied.is_whole
@@ -88,23 +90,24 @@ def test_the_copy_holds_all_there_is_and_who_brought_it(cluster: Cluster, folder
             "attachments": (2, 2),
             "tablets": (2, 2),
             "people": (1, 1),
+            "plugins": (1, 1),
         }
         assert there.register.pairings() == ()
 
 
-def test_copying_again_adds_nothing(cluster: Cluster, folder: Path) -> None:
-    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(cluster.database())) as there:
+def test_copying_again_adds_nothing(new_yard: NewYard, folder: Path) -> None:
+    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard(1))) as there:
         copy_shop(here, there)
         before = everything(there), len(list(there.deliveries(0, END_OF_TIME)))
         assert copy_shop(here, there).is_whole
         assert (everything(there), len(list(there.deliveries(0, END_OF_TIME)))) == before
 
 
-def test_a_database_can_be_copied_to_several(cluster: Cluster, folder: Path) -> None:
-    two = f"{cluster.database()} {cluster.database()}"
+def test_a_database_can_be_copied_to_several(new_yard: NewYard, folder: Path) -> None:
+    two = new_yard(2)
     with (
         closing(EmbeddedStore(folder)) as first,
-        closing(PostgresStore(cluster.database())) as one,
+        closing(PostgresStore(new_yard(1))) as one,
         closing(PostgresStore(two)) as shared,
     ):
         copy_shop(first, one)
@@ -146,9 +149,9 @@ class Failing:
         return self.store.attachments.add(name, start, piece, total)
 
 
-def test_cut_after_every_step_it_goes_on_where_it_was(cluster: Cluster, folder: Path) -> None:
+def test_cut_after_every_step_it_goes_on_where_it_was(new_yard: NewYard, folder: Path) -> None:
     """Each time one step further; in the end all is there, each delivery once."""
-    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(cluster.database())) as there:
+    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard(1))) as there:
         cuts = 0
         for _ in range(100):
             failing = Failing(there, 1)
@@ -162,8 +165,8 @@ def test_cut_after_every_step_it_goes_on_where_it_was(cluster: Cluster, folder: 
         assert everything(there) == everything(here)
 
 
-def test_what_the_copy_holds_beyond_it_stays_and_is_not_counted(cluster: Cluster, folder: Path) -> None:
-    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(cluster.database())) as there:
+def test_what_the_copy_holds_beyond_it_stays_and_is_not_counted(new_yard: NewYard, folder: Path) -> None:
+    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard(1))) as there:
         there.put_if_absent({HULLS[0]: some(HULLS[0], range(5000, 5010))}, "id9", NOON, 0)
         copied = copy_shop(here, there)
         assert copied.is_whole
@@ -171,7 +174,7 @@ def test_what_the_copy_holds_beyond_it_stays_and_is_not_counted(cluster: Cluster
         assert len(there.ids(HULLS[0])) == len(here.ids(HULLS[0])) + 10
 
 
-def test_a_hull_that_is_not_whole_in_the_copy_is_named(cluster: Cluster, folder: Path) -> None:
+def test_a_hull_that_is_not_whole_in_the_copy_is_named(new_yard: NewYard, folder: Path) -> None:
     """A store that drops what it is given is found out by counting."""
 
     class Dropping(PostgresStore):
@@ -179,15 +182,15 @@ def test_a_hull_that_is_not_whole_in_the_copy_is_named(cluster: Cluster, folder:
             kept = {hull: CheckedEntries(list(entries.items())[:-1]) for hull, entries in offered.items()}
             return super().put_if_absent(kept, tablet, at, clock_offset)
 
-    with closing(EmbeddedStore(folder)) as here, closing(Dropping(cluster.database())) as there:
+    with closing(EmbeddedStore(folder)) as here, closing(Dropping(new_yard(1))) as there:
         copied = copy_shop(here, there)
         assert not copied.is_whole
         assert copied.unequal.keys() == set(HULLS)
         assert figures(copied)["entries"][1] < figures(copied)["entries"][0]
 
 
-def test_a_damaged_attachment_is_named_and_the_rest_is_copied(cluster: Cluster, folder: Path) -> None:
-    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(cluster.database())) as there:
+def test_a_damaged_attachment_is_named_and_the_rest_is_copied(new_yard: NewYard, folder: Path) -> None:
+    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard(1))) as there:
         name = here.hulls.attachments.put(b"a run")
         (here.hulls.attachments.folder / name).write_bytes(b"a rum")
         copied = copy_shop(here, there)
@@ -207,8 +210,8 @@ def _no_store_is_named_elsewhere(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.mark.usefixtures("_no_store_is_named_elsewhere")
-def test_the_command_tells_the_counts_of_both_sides(cluster: Cluster, folder: Path) -> None:
-    url = cluster.database()
+def test_the_command_tells_the_counts_of_both_sides(new_yard: NewYard, folder: Path) -> None:
+    url = new_yard(1)
     told = run("shop", "--folder", str(folder), "--copy-to", url)
     assert told.exit_code == 0, told.output
     lines = [line.split() for line in told.output.splitlines()]
@@ -220,23 +223,23 @@ def test_the_command_tells_the_counts_of_both_sides(cluster: Cluster, folder: Pa
 
 
 @pytest.mark.usefixtures("_no_store_is_named_elsewhere")
-def test_a_folder_a_server_works_in_is_not_copied(cluster: Cluster, folder: Path) -> None:
+def test_a_folder_a_server_works_in_is_not_copied(new_yard: NewYard, folder: Path) -> None:
     with closing(EmbeddedStore(folder)):
-        told = run("shop", "--folder", str(folder), "--copy-to", cluster.database())
+        told = run("shop", "--folder", str(folder), "--copy-to", new_yard(1))
     assert told.exit_code == 2
     assert "one no other program writes in" in told.output
 
 
 @pytest.mark.usefixtures("_no_store_is_named_elsewhere")
-def test_a_folder_that_is_none_is_refused_and_not_made(cluster: Cluster, tmp_path: Path) -> None:
-    told = run("shop", "--folder", str(tmp_path / "nothing"), "--copy-to", cluster.database())
+def test_a_folder_that_is_none_is_refused_and_not_made(new_yard: NewYard, tmp_path: Path) -> None:
+    told = run("shop", "--folder", str(tmp_path / "nothing"), "--copy-to", new_yard(1))
     assert told.exit_code == 2
     assert not (tmp_path / "nothing").exists()
 
 
 @pytest.mark.usefixtures("_no_store_is_named_elsewhere")
-def test_a_tablet_is_removed_in_the_database_by_command(cluster: Cluster, folder: Path) -> None:
-    url = cluster.database()
+def test_a_tablet_is_removed_in_the_database_by_command(new_yard: NewYard, folder: Path) -> None:
+    url = new_yard(1)
     run("shop", "--folder", str(folder), "--copy-to", url)
     removed = run("shop-tablets", "remove", "id0", "--by", "Ines", "--store", url)
     assert removed.exit_code == 0, removed.output
@@ -249,8 +252,8 @@ def test_a_tablet_is_removed_in_the_database_by_command(cluster: Cluster, folder
     assert "the id of one that takes part: none" in again.output
 
 
-def test_entries_no_delivery_names_stand_on_no_days_sheet(cluster: Cluster, folder: Path) -> None:
-    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(cluster.database())) as there:
+def test_entries_no_delivery_names_stand_on_no_days_sheet(new_yard: NewYard, folder: Path) -> None:
+    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard(1))) as there:
         copy_shop(here, there)
         unknown = [one for one in there.deliveries(0, END_OF_TIME) if one.at == 0]
         assert sum(len(names) for one in unknown for names in one.ids.values()) == 700

@@ -29,11 +29,12 @@ from garboard_shop.store import (
     Delivery,
     Holding,
     Pairing,
+    ShopPlugin,
     Store,
     Tablet,
     WebUser,
 )
-from postgres_cluster import Cluster, why_not_here
+from postgres_cluster import why_not_here
 
 ONE, TWO, THREE = "ABC00001A526", "ABC00002A526", "XYZHJKLMF626"
 DAY = 24 * 60 * 60 * 1000
@@ -49,8 +50,8 @@ def reopen(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Opener]:
         return
     if reason := why_not_here():
         pytest.skip(reason)
-    cluster: Cluster = request.getfixturevalue("cluster")
-    url = " ".join(cluster.database() for _ in range(1 if request.param == "database" else 2))
+    new_yard: Callable[[int], str] = request.getfixturevalue("new_yard")
+    url = new_yard(1 if request.param == "database" else 2)
     yield from _closing_the_last(lambda: PostgresStore(url))
 
 
@@ -211,10 +212,10 @@ def _together(deliveries: Iterator[Delivery]) -> list[Delivery]:
 
 def test_more_deliveries_than_are_read_at_once_come_whole_and_once(store: Store) -> None:
     """Many at one and the same moment among them."""
-    for number in range(600):
-        put(store, ONE, numbers=range(number, number + 1), at=NOON + number // 300)
+    for number in range(520):
+        put(store, ONE, numbers=range(number, number + 1), at=NOON + number // 260)
     names = [name for one in store.deliveries(NOON, NOON + 1) for name in one.ids[ONE]]
-    assert len(names) == 600
+    assert len(names) == 520
     assert set(names) == store.ids(ONE)
 
 
@@ -457,3 +458,15 @@ def test_people_who_sign_in_are_added_and_changed(reopen: Opener) -> None:
         store.register.put_user(user)
     for held in and_again(store, reopen):
         assert set(held.register.users()) == {attrs.evolve(ines, password_hash="y"), bo}
+
+
+def test_the_last_word_on_each_of_the_shops_own_plugins_stands(reopen: Opener) -> None:
+    store = reopen()
+    checks, paint = (
+        ShopPlugin(name=name, sha256="0" * 64, approved_by="Ines", approved_at=NOON) for name in ("checks", "paint")
+    )
+    withdrawn = attrs.evolve(paint, withdrawn_at=NOON + 1, withdrawn_by="Bo")
+    for plugin in (paint, checks, withdrawn):
+        store.register.put_plugin(plugin)
+    for held in and_again(store, reopen):
+        assert held.register.plugins() == (checks, withdrawn)
