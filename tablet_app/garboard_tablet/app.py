@@ -60,6 +60,7 @@ class GarboardApp(App):
         self._found: dict[tuple[str, str, str], tuple[Assessed, ...]] = {}
         self._waiting: set[tuple[str, str, str]] = set()
         self._at_work: set[tuple[str, str, str]] = set()
+        self._found_at: dict[tuple[str, str, str], int] = {}
         self.marks = AshoreMarks(tablet)
         self._coming: ComingAshore | None = None
         self._replay: Path | None = None
@@ -219,8 +220,12 @@ class GarboardApp(App):
         if key in self._at_work:
             return
         self._waiting.discard(key)
-        self._at_work.add(key)
         hull, job, step = key
+        size = len(self.tablet.fold(hull))
+        if self._found_at.get(key) == size:
+            return
+        self._at_work.add(key)
+        self._found_at[key] = size
         view, host = self.tablet.view(hull, job), self.tablet.host
         self.in_background(
             lambda: host.assess(view, [step] if step else None), lambda found: self._assessed(key, found)
@@ -344,6 +349,7 @@ class GarboardApp(App):
             for merged in state.report.hulls:
                 self.tablet.look_again(merged.hull)
             self.marks.note(state.report, self.vessels)
+            self._found_at.clear()  # a recording may have come that was missing
             self._look_for_news()
         page = self.shell.page
         if page is not None and page.place.page in ("ashore", "vessels"):
