@@ -2,17 +2,28 @@
 
 from __future__ import annotations
 
+import json
 import re
+import tomllib
+from itertools import chain
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from builders import boat, job_view
+from garboard.cli import program
+from garboard.commands.hulls import plain_report
 from garboard.findings import Verdict
+from garboard.fold import Fold, SlotKey
 from garboard.host import make_host
+from garboard.hullfile import HullFolder
 from garboard.job_file import check, parse_job_file, view_of
 from garboard.job_view import Place
+from garboard.merge import HullMerge, MergeReport
 from garboard.records import JsonValue
+from garboard.writing import measure
+from histories import HULL, JOB, tablet
 
 ROOT = Path(__file__).parents[2]
 
@@ -58,9 +69,97 @@ def test_the_readme_says_the_job_first_and_names_its_two_commands() -> None:
     assert ".ci/check" in _block("README.md", "test command")
 
 
-def test_every_plugin_that_ships_stands_inside_the_import_walls() -> None:
-    import tomllib
+def test_the_developers_page_gives_a_reason_for_every_library_in_use() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    extras = project["optional-dependencies"]
+    wanted = [
+        re.split(r"[\[<>=]", line)[0] for line in [*project["dependencies"], *chain.from_iterable(extras.values())]
+    ]
+    decisions = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").split("## Decisions")[1].split("\n## ")[0]
+    named = {name.strip() for bold in re.findall(r"\*\*(.+?)\*\*", decisions, re.S) for name in bold.split(",")}
+    assert {name for name in wanted if name != "garboard"} - named == set()
 
+
+JSON_OF_COMMANDS = {
+    "assess": [["--plugin", "README.md", "assess", "sample_jobs", "sample_jobs/broken/jobs"]],
+    "recording": [
+        ["recording", "sample_jobs/kittiwake/turn.n2k.csv", "--turns"],
+        ["recording", "sample_jobs/broken/recordings/bad_checksum.log"],
+    ],
+    "plugins": [["--plugin", "README.md", "plugins"]],
+    "digest": [["digest", "FOLDER"]],
+}
+"""Runs that between them fill every list; FOLDER stands for a folder of hull files."""
+
+
+@pytest.mark.parametrize("command", JSON_OF_COMMANDS)
+def test_the_keys_of_json_are_those_the_developers_page_lists(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: str
+) -> None:
+    monkeypatch.chdir(ROOT)
+    with HullFolder(tmp_path) as folder:
+        folder.save(measure(tablet("a").author, Fold(HULL), JOB, "prop_check.runs", "speed", "30.0 kn", row="1"))
+    printed: set[str] = set()
+    for run in JSON_OF_COMMANDS[command]:
+        words = [str(tmp_path) if word == "FOLDER" else word for word in run]
+        printed |= _paths(json.loads(CliRunner().invoke(program, [*words, "--json"]).stdout), _own_names(command))
+    assert printed == _documented_paths(command)
+
+
+def test_the_keys_of_a_merges_json_are_those_the_developers_page_lists() -> None:
+    key = SlotKey("measure", JOB, ("prop_check.runs", "speed", "1", ""))
+    hull = HullMerge(hull=HULL, came=2, already=1, disagreeing=(key,), stale=(("owner", ("speed",)),))
+    report = MergeReport(
+        target=Path("shop"),
+        sources=(Path("a"),),
+        dry_run=False,
+        hulls=(hull,),
+        attachments=0,
+        refused=(("an id", "too large"),),
+        damage=(),
+        complete=True,
+    )
+    assert _paths(plain_report(report), set()) == _documented_paths("merge")
+
+
+def _own_names(command: str) -> set[str]:
+    """Paths of objects whose keys are names of the data."""
+    found = re.findall(r"(\w+)\{\}", _json_keys(command))
+    assert all(_json_keys(command).count(f"{name}{{}}") == 1 for name in found)
+    return set(found)
+
+
+def _json_keys(command: str) -> str:
+    text = re.sub(r"\n  +", " ", _block("DEVELOPERS.md", "json keys"))
+    return next(keys for name, keys in (line.split(": ", 1) for line in text.splitlines()) if name == command)
+
+
+def _documented_paths(command: str) -> set[str]:
+    above: list[str] = []
+    found, last = set(), ""
+    for token in re.findall(r"\w+|[\[\]]", _json_keys(command).replace("{}", "")):
+        if token == "[":
+            above.append(last)
+        elif token == "]":
+            above.pop()
+        else:
+            last = token
+            found.add(".".join([*above, token]))
+    return found
+
+
+def _paths(plain: JsonValue, own_names: set[str], above: str = "") -> set[str]:
+    if isinstance(plain, list):
+        return set().union(*(_paths(one, own_names, above) for one in plain))
+    if not isinstance(plain, dict):
+        return set()
+    found = set()
+    for key, value in plain.items():
+        found |= {above + key} | (set() if key in own_names else _paths(value, own_names, f"{above}{key}."))
+    return found
+
+
+def test_every_plugin_that_ships_stands_inside_the_import_walls() -> None:
     from garboard.host import BUILT_IN
 
     walls = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["importlinter"]
