@@ -75,17 +75,7 @@ def test_contradicting_dates_are_doubted(text: str) -> None:
     assert parse(text).doubts
 
 
-@pytest.mark.parametrize(
-    "text", [row[0] for row in WELL_FORMED if row[0] not in ("GB-ABC00042-A3-99", "ABC00001A529")]
-)
+@pytest.mark.parametrize("text", [row[0] for row in WELL_FORMED if row[0] not in ("GB-ABC00042-A3-99", "ABC00001A529")])
 def test_dates_that_agree_are_not_doubted(text: str) -> None:
     """No published or rule-abiding number is doubted for its dates."""
     assert parse(text).doubts == ()
-
-
-@pytest.mark.xfail(reason="the forms before August 1984 are from memory, no source at hand", strict=False)
-@pytest.mark.parametrize(("text", "month", "year"), [("ABC123450572", 5, 1972), ("ABC12345M79D", 11, 1979)])
-def test_the_forms_before_1984(text: str, month: int, year: int) -> None:
-    """From memory: May 1972 in figures; November of model year 1979 counted from August."""
-    number = parse(text)
-    assert (number.month, number.model_year) == (month, year)
