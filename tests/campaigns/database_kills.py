@@ -113,7 +113,9 @@ class Boatyard:
             self.server.start()
         stop.set()
         for thread in threads:
-            thread.join(60)
+            thread.join(120)
+        if any(thread.is_alive() for thread in threads):
+            raise RuntimeError("a tablet hangs although server and database are back")
         self.tally.rounds += 1
 
 

@@ -45,7 +45,14 @@ def held(shop: RunningShop) -> tuple[object, object, object]:
 
 def test_p8_the_routes_tried_below_are_all_there_are() -> None:
     assert len(CLOSED) >= 9
-    assert {path.split("/")[2] for _, path in CLOSED} == {"digests", "diff", "entries", "attachments", "plugins", "tablets"}
+    assert {path.split("/")[2] for _, path in CLOSED} == {
+        "digests",
+        "diff",
+        "entries",
+        "attachments",
+        "plugins",
+        "tablets",
+    }
 
 
 @pytest.mark.parametrize(("method", "path"), CLOSED)

@@ -25,8 +25,12 @@ MOST_CONNECTIONS = 10
 """To one database from one shop server; further requests wait their turn."""
 SECONDS_TO_WAIT = 5
 """For a connection. A database that is away is tried again by the next request; whoever asked is told to come back."""
-_OUT_OF_REACH = ("08", "57P", "53300")
-"""States [2] of a connection that broke, a server that stops or starts, and one with no connection to spare."""
+LONGEST_STATEMENT = 60
+"""[s]"""
+_NOTICED = {"keepalives_idle": 20, "keepalives_interval": 5, "keepalives_count": 3, "tcp_user_timeout": 30_000}
+"""A server that vanished without a word is noticed within half a minute."""
+_OUT_OF_REACH = ("08", "57P", "57014", "53300")
+"""States [2]: a connection broke, the server stops or starts, a statement took too long, no connection to spare."""
 
 _NEXT_ADDRESS = re.compile(r"[\s,]+(?=postgres(?:ql)?://)")
 
@@ -98,12 +102,12 @@ class Database:
             raise InputError(address.place, [Fault("database", expected, reason)]) from None
         self._pool: ConnectionPool = ConnectionPool(
             address.conninfo,
-            kwargs={"autocommit": True, "client_encoding": "UTF8"},
+            kwargs={**_unless_given(address.conninfo), "autocommit": True, "client_encoding": "UTF8"},
             min_size=1,
             max_size=MOST_CONNECTIONS,
             timeout=SECONDS_TO_WAIT,
             reconnect_timeout=SECONDS_TO_WAIT,
-            configure=_answer_after_the_disk,
+            configure=_set_up,
             check=ConnectionPool.check_connection,
             open=True,
         )
@@ -137,15 +141,23 @@ class Database:
         self._pool.close()
 
 
+def _unless_given(conninfo: str) -> dict[str, int]:
+    return {name: value for name, value in _NOTICED.items() if name not in conninfo_to_dict(conninfo)}
+
+
 def _first_line(failure: Exception) -> str:
     return str(failure).strip().partition("\n")[0]
 
 
-def _answer_after_the_disk(connection: psycopg.Connection) -> None:
-    """A commit is answered once it is on the disk [1], whatever the server's setting."""
+def _set_up(connection: psycopg.Connection) -> None:
+    """A commit is answered once it is on the disk [1], whatever the server's setting; no statement takes for ever."""
     connection.execute(
         "select set_config('synchronous_commit', 'on', false)"
         " where current_setting('synchronous_commit') in ('off', 'local', 'remote_write')"
+    )
+    connection.execute(
+        "select set_config('statement_timeout', %s, false) where current_setting('statement_timeout') = '0'",
+        (f"{LONGEST_STATEMENT}s",),
     )
 
 

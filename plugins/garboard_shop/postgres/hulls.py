@@ -4,7 +4,7 @@ Whoever puts entries into a hull holds that hull's row until they are committed,
 two who put the same entries wait for each other and never both for the other [1].
 
 [1] PostgreSQL 15 documentation, 13.3.4 deadlocks.
-[2] PostgreSQL 15 documentation, 34.5 pipeline mode.
+[2] PostgreSQL 15 documentation, COPY.
 """
 
 from __future__ import annotations
@@ -86,18 +86,14 @@ def _put(
     kinds: Mapping[str, Counter[str]],
     note: Delivery,
 ) -> None:
-    """Write entries of hulls that are held, all in one go [2]."""
+    """Write entries of hulls that are held: none of them can be there already, so they are copied in [2]."""
     for hull, entries in new.items():
         kinds[hull].update(str(json.loads(raw)["kind"]) for raw in entries.values())
+    with connection.cursor().copy("copy garboard.entry (yard, hull, id, body) from stdin") as copying:
+        for hull, entries in new.items():
+            for name, raw in sorted(entries.items()):
+                copying.write_row((yard, hull, bytes.fromhex(name), raw.decode()))
     with connection.pipeline():
-        connection.cursor().executemany(
-            "insert into garboard.entry (yard, hull, id, body) values (%s, %s, %s, %s)",
-            [
-                (yard, hull, bytes.fromhex(name), raw.decode())
-                for hull, entries in new.items()
-                for name, raw in sorted(entries.items())
-            ],
-        )
         connection.cursor().executemany(
             "update garboard.hull set entries = %s, kinds = %s where yard = %s and hull = %s",
             [(kinds[hull].total(), json.dumps(kinds[hull]), yard, hull) for hull in new],

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from itertools import count
 
 import pytest
 
@@ -14,3 +15,16 @@ def cluster() -> Iterator[Cluster]:
         pytest.skip(reason)
     with Cluster() as running:
         yield running
+
+
+@pytest.fixture(scope="session")
+def new_yard(cluster: Cluster) -> Callable[[int], str]:
+    """The address of an empty yard on one database or on two; quicker than a new database for each test."""
+    databases = {1: cluster.database(), 2: f"{cluster.database()} {cluster.database()}"}
+    yards = count(1)
+
+    def address(over: int) -> str:
+        yard = next(yards)
+        return " ".join(f"{one}&yard={yard}" for one in databases[over].split())
+
+    return address

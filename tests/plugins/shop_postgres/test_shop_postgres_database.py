@@ -16,7 +16,7 @@ from campaigns.writers import entry_number
 from garboard.attachments import AttachmentDamaged
 from garboard.faults import InputError
 from garboard.hullfile import CheckedEntries
-from garboard_shop.postgres import PostgresStore
+from garboard_shop.postgres import PostgresStore, schema
 from garboard_shop.postgres.database import addresses
 from garboard_shop.postgres.schema import PARTITIONS, VERSION
 from garboard_shop.store import TECHNICIAN, Pairing, StoreAway, Tablet, WebUser
@@ -53,6 +53,25 @@ def test_tables_of_a_newer_version_are_refused_and_left_as_they_are(cluster: Clu
     with direct(url) as connection:
         assert connection.execute("select version from garboard.about").fetchall() == [(VERSION + 1,)]
         assert connection.execute("select count(*) from garboard.entry").fetchone() == (10,)
+
+
+def test_tables_of_every_older_version_are_brought_up_to_this_one_with_what_is_in_them(
+    cluster: Cluster, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert VERSION > 1
+    for older in range(1, VERSION):
+        url = cluster.database()
+        with direct(url) as connection, monkeypatch.context() as patch:
+            patch.setattr(schema, "_CHANGES", schema._CHANGES[:older])
+            patch.setattr(schema, "VERSION", older)
+            schema.make_ready(connection, "here", 0, 1)
+            assert connection.execute("select version from garboard.about").fetchall() == [(older,)]
+            connection.execute("insert into garboard.web_user values (1, 'Ines', 'manager', 'x', 0)")
+        with closing(PostgresStore(url)) as store:
+            assert [one.name for one in store.register.users()] == ["Ines"]
+            assert store.register.plugins() == ()
+        with direct(url) as connection:
+            assert connection.execute("select version from garboard.about").fetchall() == [(VERSION,)]
 
 
 def test_a_database_that_cannot_keep_every_character_is_refused(cluster: Cluster) -> None:
