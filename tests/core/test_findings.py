@@ -8,7 +8,8 @@ from garboard.findings import Number, with_spread
 @pytest.mark.parametrize(
     ("value", "uncertainty", "decimals", "expected"),
     [
-        # JCGM 100:2008, 7.2.2 (from memory): m_S = (100,021 47 +- 0,000 79) g, two digits of the half width, value to match
+        # JCGM 100:2008, 7.2.2 (from memory): m_S = (100,021 47 +- 0,000 79) g; two digits of the half width, and
+        # the value to match
         (100.02147, 0.00079, 5, "100.02147 ± 0.00079"),
         # JCGM 100:2008, 7.2.6 (from memory): "10,057 62 ohm with u = 27 mohm" becomes 10,058 ohm
         (10.05762, 0.027, 5, "10.058 ± 0.027"),
