@@ -69,6 +69,13 @@ def test_the_readme_says_the_job_first_and_names_its_two_commands() -> None:
     assert ".ci/check" in _block("README.md", "test command")
 
 
+def test_the_pictures_of_the_readme_are_there() -> None:
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    shown = re.findall(r'<img src="([^"]+)" [^>]*alt="[^"]+"', text)
+    assert len(shown) == text.count("<img ") > 0
+    assert [name for name in shown if not (ROOT / name).read_bytes().startswith(b"\x89PNG")] == []
+
+
 def test_the_developers_page_gives_a_reason_for_every_library_in_use() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     extras = project["optional-dependencies"]
