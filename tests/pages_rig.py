@@ -21,6 +21,7 @@ from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.pages import people
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.index import Index
+from garboard_shop.pages.plugins import WAITING_FOLDER
 from garboard_shop.pages.views import routes_of
 from garboard_shop.store import MANAGER, TECHNICIAN, Tablet, WebUser
 
@@ -69,7 +70,8 @@ class Pages:
     def __init__(self, folder: Path, host: PluginHost) -> None:
         self.store = EmbeddedStore(folder)
         self.at = NOON
-        self.desk = ShopDesk(self.store, host, "Test shop", now=lambda: self.at)
+        self.drop = folder / WAITING_FOLDER
+        self.desk = ShopDesk(self.store, host, "Test shop", drop=self.drop, now=lambda: self.at)
         self.desk.index = Index(self.store, now=lambda: self.at)  # assesses nothing ahead, so that a test stays short
         self.desk.index.refresh()
         self.app = make_app(self.store, now=lambda: self.at, routes=routes_of(self.desk))

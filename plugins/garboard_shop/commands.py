@@ -80,6 +80,7 @@ def shop(
     from garboard_shop.certificate import own_certificate
     from garboard_shop.embedded import SHOP_FOLDER
     from garboard_shop.pages.desk import ShopDesk
+    from garboard_shop.pages.plugins import WAITING_FOLDER, files_to_run
     from garboard_shop.pages.views import routes_of
 
     store = open_store(folder, store_url)
@@ -94,12 +95,14 @@ def shop(
             now = wall_milliseconds()
             return access.open_code(store.register, role, here, port, certificate.fingerprint, now)
 
-        tools.tell_broken_plugins()
+        shop_folder = folder / SHOP_FOLDER
+        with_own = attrs.evolve(tools, plugin_files=(*tools.plugin_files, *files_to_run(store, shop_folder)))
+        with_own.tell_broken_plugins()
         code = new_code(role)
         click.echo(f"Shop server at {code.address}, everything kept in {place_of(folder, store_url)}")
         _tell_pages(store, here, port, certificate.fingerprint)
         tell_code(code, role)
-        with ShopDesk(store, tools.host, name, new_code) as desk:
+        with ShopDesk(store, with_own.host, name, new_code, folder / WAITING_FOLDER) as desk:
             serve.run(make_app(store, name=name, routes=routes_of(desk)), listening, certificate, announce)
     finally:
         store.close()

@@ -19,7 +19,8 @@ from garboard.desk import slot_named
 from garboard.faults import Fault, InputError
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.storage import NewerFormat
-from garboard_shop.pages import decisions, exports, people, sheet, wording
+from garboard_shop.own_plugins import withdraw
+from garboard_shop.pages import decisions, exports, people, plugins, sheet, wording
 from garboard_shop.pages.accounts import BoatAccount, JobAccount, history_of, slot_in_words
 from garboard_shop.pages.desk import FOLDER, ShopDesk
 from garboard_shop.pages.drawing import colours_as_css
@@ -61,6 +62,9 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/tablets", tablets_page, "GET", ""),
         ("/tablets/pair", pair_tablet, "POST", MANAGER),
         ("/tablets/{tablet}/remove", remove_tablet, "POST", MANAGER),
+        ("/plugins", plugins_page, "GET", ""),
+        ("/plugins/approve", approve_plugin, "POST", MANAGER),
+        ("/plugins/withdraw", withdraw_plugin, "POST", MANAGER),
         ("/people", people_page, "GET", ""),
         ("/people/add", add_person, "POST", MANAGER),
         ("/people/remove", remove_person, "POST", MANAGER),
@@ -320,6 +324,34 @@ def remove_tablet(visit: Visit) -> Response:
     if not visit.desk.store.register.remove_tablet(tablet, visit.who, visit.desk.now()):
         raise NotHere(404, "No tablet of that id takes part.")
     return visit.go("/tablets", "Removed. It can neither read nor write any more.")
+
+
+def plugins_page(visit: Visit) -> Response:
+    """The shop's own plugins: approved, withdrawn, waiting; and what this server runs."""
+    desk = visit.desk
+    known = sorted(desk.store.register.plugins(), key=lambda one: (one.is_withdrawn, one.name))
+    return visit.page(
+        "plugins.html",
+        known=known,
+        at_work=[one for one in known if not one.is_withdrawn],
+        waiting=plugins.waiting(desk.drop, desk.store),
+        folder=str(desk.drop or ""),
+        host=desk.host,
+    )
+
+
+def approve_plugin(visit: Visit) -> Response:
+    """Let the shop's tablets run a file the manager has read."""
+    desk, form = visit.desk, visit.form
+    name, sha256 = form.get("name", ""), form.get("sha256", "")
+    plugins.approve(desk.drop, desk.store, name, sha256, visit.who, desk.now())
+    return visit.go("/plugins", f"{name} is approved. It goes to every tablet that comes ashore.")
+
+
+def withdraw_plugin(visit: Visit) -> Response:
+    """Take one back from them."""
+    plugin = withdraw(visit.desk.store.register, visit.form.get("name", ""), visit.who, visit.desk.now())
+    return visit.go("/plugins", f"{plugin.name} runs on no tablet once it has come ashore.")
 
 
 def people_page(visit: Visit) -> Response:

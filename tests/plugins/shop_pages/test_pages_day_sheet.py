@@ -34,7 +34,16 @@ from pages_rig import (
 )
 
 TODAY = "/days/2026-11-25"
-PAGES = (TODAY, f"/boats/{SALTGRASS}", f"/boats/{KITTIWAKE}", "/boats", "/tablets", "/people", "/days/2026-01-01")
+PAGES = (
+    TODAY,
+    f"/boats/{SALTGRASS}",
+    f"/boats/{KITTIWAKE}",
+    "/boats",
+    "/tablets",
+    "/people",
+    "/plugins",
+    "/days/2026-01-01",
+)
 MARKUP = "\"><script src=//elsewhere.test></script><img src=x onerror=alert(1)>'{{7*7}}"
 
 

@@ -104,6 +104,7 @@ PLACES = (
     "/boats?q=saltgrass",
     "/tablets",
     "/people",
+    "/plugins",
     "/boats/ABC00001A526",
 )
 

@@ -1,0 +1,89 @@
+"""The shop's own plugins on the page: what runs, what tablets may run, and what waits for a manager's approval.
+
+Nothing is uploaded: a file waits in a folder of the office machine, so a stolen sign-in brings no new code in.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import attrs
+
+from garboard import storage
+from garboard.attachments import AttachmentDamaged
+from garboard.faults import Fault, InputError
+from garboard_shop import own_plugins
+from garboard_shop.store import ShopPlugin, Store
+
+WAITING_FOLDER = "plugins-to-approve"
+RUN_FOLDER = "plugins"
+_PIECE = 1 << 20
+
+
+@attrs.frozen
+class Waiting:
+    """A plugin's file that waits for approval.
+
+    source : what stands in it, for the manager to read
+    """
+
+    name: str
+    sha256: str
+    source: str
+
+
+def waiting(folder: Path | None, store: Store) -> tuple[Waiting, ...]:
+    """Files in a folder whose content is not approved yet."""
+    at_work = {plugin.sha256 for plugin in store.register.plugins() if not plugin.is_withdrawn}
+    found = []
+    for file in sorted(folder.glob("*.py")) if folder is not None else ():
+        if not file.is_symlink() and file.stat().st_size <= own_plugins.LARGEST:
+            content = file.read_bytes()
+            found.append(Waiting(file.stem, hashlib.sha256(content).hexdigest(), content.decode(errors="replace")))
+    return tuple(one for one in found if one.sha256 not in at_work)
+
+
+def approve(folder: Path | None, store: Store, name: str, sha256: str, by: str, now: int) -> ShopPlugin:
+    """Approve the file a manager has read, and no other: its content is the one whose hash was shown.
+
+    errors : InputError; storage.NotSaved
+    """
+    chosen = next((one for one in waiting(folder, store) if (one.name, one.sha256) == (name, sha256)), None)
+    if chosen is None or folder is None:
+        raise InputError("plugin", [Fault("file", "the one shown; it is gone or was changed, read it again", name)])
+    content = (folder / f"{name}.py").read_bytes()
+    if hashlib.sha256(content).hexdigest() != sha256:
+        raise InputError("plugin", [Fault("file", "the one shown; it was changed just now, read it again", name)])
+    with TemporaryDirectory(prefix="garboard-") as place:
+        copy = Path(place) / f"{name}.py"
+        copy.write_bytes(content)
+        return own_plugins.approve(store.register, own_plugins.keep_in_store(store), copy, by, now)
+
+
+def files_to_run(store: Store, folder: Path) -> tuple[Path, ...]:
+    """Files of the approved plugins for the server itself, so that it judges what the tablets judge.
+
+    Laid out anew, each proved by its hash; one that is not here whole is left out.
+    """
+    found = []
+    for plugin in store.register.plugins():
+        content = b"" if plugin.is_withdrawn else _content(store, plugin.sha256)
+        if content:
+            path = folder / RUN_FOLDER / plugin.sha256[:16] / f"{plugin.name}.py"
+            storage.make_folder(path.parent)
+            storage.write_whole(path, [content])
+            found.append(path)
+    return tuple(found)
+
+
+def _content(store: Store, sha256: str) -> bytes:
+    """An attachment's content, proved; nothing when it is not here."""
+    content = b""
+    try:
+        while piece := store.attachments.read(sha256, len(content), _PIECE):
+            content += piece
+    except (KeyError, AttachmentDamaged):
+        return b""
+    return content if hashlib.sha256(content).hexdigest() == sha256 else b""
