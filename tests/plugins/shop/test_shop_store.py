@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import attrs
@@ -17,6 +17,7 @@ from garboard.entries import Entry, make_entry
 from garboard.hullfile import CheckedEntries
 from garboard.pairing import PairedShop
 from garboard_shop.embedded import DELIVERIES_FOLDER, SHOP_FOLDER, EmbeddedStore, FileRegister
+from garboard_shop.postgres import PostgresStore
 from garboard_shop.store import MANAGER, TECHNICIAN, Delivery, Holding, Pairing, ShopPlugin, Store, Tablet, WebUser
 from histories import DAY
 
@@ -26,9 +27,13 @@ TABLET = Tablet(id="t1", name="dock", role=TECHNICIAN, token_hash="h1", paired_a
 CODE = Pairing(secret_hash="s1", role=TECHNICIAN, until=NOON + 1000)
 
 
-@pytest.fixture(params=["embedded"])
+@pytest.fixture(params=["folder", "database", "two databases"])
 def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
-    made = {"embedded": lambda: EmbeddedStore(tmp_path / "shop")}[request.param]()
+    if request.param == "folder":
+        made: Store = EmbeddedStore(tmp_path / "shop")
+    else:
+        new_yard: Callable[[int], str] = request.getfixturevalue("new_yard")
+        made = PostgresStore(new_yard(1 if request.param == "database" else 2))
     yield made
     made.close()
 

@@ -1,0 +1,63 @@
+"""The day sheet and its pages say the same whether the shop is kept in its folder or in PostgreSQL."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from garboard.host import make_host
+from garboard_shop.app import make_app
+from garboard_shop.embedded import EmbeddedStore
+from garboard_shop.moving import copy_shop
+from garboard_shop.pages.desk import ShopDesk
+from garboard_shop.pages.index import Index
+from garboard_shop.pages.views import routes_of
+from garboard_shop.postgres import PostgresStore
+from garboard_shop.store import Store
+from pages_rig import KITTIWAKE, LONG_REACH, NOON, SALTGRASS, Browser, Pages, make_shop
+
+OF_THE_SESSION = re.compile(r'name="csrf" value="[^"]*"')
+
+
+class PagesOver(Pages):
+    """The pages over any store."""
+
+    def __init__(self, store: Store, folder: Path) -> None:
+        self.store = store
+        self.at = NOON
+        self.drop = folder / "waiting"
+        self.desk = ShopDesk(store, make_host(entry_points=False), "Test shop", drop=self.drop, now=lambda: self.at)
+        self.desk.index = Index(store, now=lambda: self.at)
+        self.desk.index.refresh()
+        self.app = make_app(store, now=lambda: self.at, routes=routes_of(self.desk))
+
+
+@pytest.fixture(scope="module")
+def both(
+    new_yard: Callable[[int], str], tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[PagesOver, PagesOver]]:
+    """The same day, in its folder and in a database."""
+    base = tmp_path_factory.mktemp("day")
+    folder = make_shop(base)
+    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard(2))) as there:
+        assert copy_shop(here, there).is_whole
+        yield PagesOver(here, base), PagesOver(there, base)
+
+
+def said(browser: Browser, path: str) -> str:
+    return OF_THE_SESSION.sub("", browser.text(path))
+
+
+@pytest.mark.parametrize(
+    "path", ["/days/2026-11-25", *(f"/boats/{hull}" for hull in (SALTGRASS, KITTIWAKE, LONG_REACH)), "/tablets"]
+)
+def test_a_page_over_the_database_says_what_the_page_over_the_folder_says(
+    both: tuple[PagesOver, PagesOver], path: str
+) -> None:
+    folder, database = (said(pages.signed_in(), path) for pages in both)
+    assert len(folder) > 1000
+    assert database == folder
