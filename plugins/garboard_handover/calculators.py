@@ -183,7 +183,7 @@ def _course_change(view: JobView) -> Iterator[Finding]:
     yield Finding(
         verdict=Verdict.ADVISE if remarks else Verdict.PASS,
         about="Course change",
-        sentence=f"{abs(change.turned):.0f} degrees to {side}, overshoot {change.overshoot:.1f}. "
+        sentence=f"{abs(change.turned):.0f} degrees to {side}, overshoot {change.overshoot:.1f} degrees. "
         + (f"{'; '.join(remarks)}: tune the pilot, then try again." if remarks else "In order."),
         numbers=(
             Number("turned, starboard positive", change.turned, "deg"),

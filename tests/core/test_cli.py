@@ -270,6 +270,13 @@ def test_recording_says_what_is_in_a_log(log):
     assert plain["judged"] == []
 
 
+def test_who_watches_a_terminal_sees_that_a_recording_is_being_read_and_json_stays_alone(log):
+    watched = run("recording", log, "--json", env={"FORCE_COLOR": "1", "TERM": "xterm"})
+    assert "Reading log.csv" in watched.stderr
+    assert json.loads(watched.stdout)["name"] == "log.csv"
+    assert run("recording", log, "--json", env={"FORCE_COLOR": None}).stderr == ""
+
+
 def test_recording_offers_the_judges_of_plugins_and_fails_when_they_do(log, tmp_path):
     assert "--steady" in run("recording", "--help").output
     steady = run("recording", log, "--steady")

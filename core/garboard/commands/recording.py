@@ -49,13 +49,17 @@ class _WithJudges(click.Command):
 @click.pass_context
 def command(context: click.Context, /, file: Path, as_json: bool, **chosen: bool) -> None:
     """Summarise, judge and exit."""
+    from rich.console import Console
+    from rich.markup import escape
+
     from garboard.recordings import summarise
     from garboard.report.account import print_findings
 
     tools: Tools = context.obj
     asked_for = [judge for judge in tools.host.recording_judges if chosen.get(f"judge_{judge.option}")]
-    summary = summarise(file)
-    judged = _judged(file, asked_for) if asked_for else ()
+    with Console(stderr=True).status(f"Reading {escape(file.name)}"):  # only where someone watches
+        summary = summarise(file)
+        judged = _judged(file, asked_for) if asked_for else ()
     if as_json:
         click.echo(_as_json(summary, judged))
     else:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -161,7 +162,7 @@ def test_the_pilot_is_judged_from_its_recordings_against_the_shops_limits() -> N
     assert _verdicts(view, "handover.heading_hold") == [Verdict.PASS]
     (change,) = findings_of(HOST, view, "handover.course_change")
     assert change.verdict is Verdict.ADVISE
-    assert "overshoot" in change.sentence
+    assert re.search(r"overshoot \d+\.\d degrees\.", change.sentence)
 
 
 def test_the_punch_list_is_open_until_put_right_and_tried_again() -> None:
