@@ -42,10 +42,11 @@ class PostgresStore:
             self.close()
             raise
         self.register = PostgresRegister(self._databases[0])
+        self._digests = [hulls.Digests(database) for database in self._databases]
         self.attachments = PostgresAttachments(self._databases)
 
     def digests(self) -> dict[str, Holding]:
-        return {hull: held for database in self._databases for hull, held in hulls.digests(database).items()}
+        return {hull: held for digests in self._digests for hull, held in digests.now().items()}
 
     def ids(self, hull: str) -> frozenset[str]:
         key = hull_number.key(hull)

@@ -5,11 +5,13 @@ two who put the same entries wait for each other and never both for the other [1
 
 [1] PostgreSQL 15 documentation, 13.3.4 deadlocks.
 [2] PostgreSQL 15 documentation, COPY.
+[3] PostgreSQL 15 documentation, 9.27.12 transaction ID and snapshot information functions.
 """
 
 from __future__ import annotations
 
 import json
+import threading
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
@@ -24,19 +26,46 @@ from garboard_shop.postgres.database import Database
 from garboard_shop.store import Delivery, Holding
 
 DELIVERIES_AT_ONCE = 500
+_THE_FIRST = "0"
 
 
-def digests(database: Database) -> dict[str, Holding]:
-    """What is held of each hull. Entries are never taken away, so a digest holds as long as their number does."""
-    with database.reading() as connection:
+class Digests:
+    """What is held of each hull of one database; asked again, only what may have changed since is read.
+
+    A hull's row carries the transaction that last put entries into it. Whatever was still under way when last looked
+    has a number from the snapshot's lower end on [3], so hulls from there on are read again. Entries are never taken
+    away, so a digest holds as long as their number does.
+    """
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+        self._guard = threading.Lock()
+        self._held: dict[str, Holding] = {}
+        self._next = _THE_FIRST
+        self._tables = ""
+
+    def now(self) -> dict[str, Holding]:
+        """As the database holds it now."""
+        with self._guard, self._database.reading() as connection:
+            tables, following, rows = self._changes(connection)
+            if tables != self._tables:
+                self._held, self._next = {}, _THE_FIRST
+                self._tables, following, rows = self._changes(connection)
+            self._held.update((hull, Holding(digest, of)) for hull, digest, of, entries in rows if of == entries)
+            if changed := [hull for hull, _, of, entries in rows if of != entries]:
+                self._held.update(_new_digests(connection, self._database.yard, changed))
+            self._next = following
+            return dict(self._held)
+
+    def _changes(self, connection: psycopg.Connection) -> tuple[str, str, list[tuple[str, str, int, int]]]:
+        """Which tables these are (a restored database has others), where to go on next time, and the rows."""
         rows = connection.execute(
-            "select hull, digest, digest_of, entries from garboard.hull where yard = %s and entries > 0",
-            (database.yard,),
+            "select concat(pg_postmaster_start_time(), pg_relation_filenode('garboard.hull')),"
+            " pg_snapshot_xmin(pg_current_snapshot())::text, hull, digest, digest_of, entries"
+            " from (values (1)) as always left join garboard.hull on yard = %s and changed >= %s::xid8 and entries > 0",
+            (self._database.yard, self._next),
         ).fetchall()
-        held = {hull: Holding(digest, of) for hull, digest, of, _ in rows}
-        if changed := [hull for hull, _, of, entries in rows if of != entries]:
-            held.update(_new_digests(connection, database.yard, changed))
-    return held
+        return rows[0][0], rows[0][1], [(hull, *more) for _, _, hull, *more in rows if hull is not None]
 
 
 def _new_digests(connection: psycopg.Connection, yard: int, changed: list[str]) -> dict[str, Holding]:
@@ -47,7 +76,8 @@ def _new_digests(connection: psycopg.Connection, yard: int, changed: list[str]) 
         (yard, changed),
     ).fetchall()
     hulls, found, counts = zip(*rows, strict=True)
-    with suppress(psycopg.Error):  # a database that takes no changes can still be read
+    with suppress(psycopg.Error), connection.transaction():  # a database that takes no changes can still be read
+        connection.execute("set local synchronous_commit = off")  # what is lost is worked out again
         connection.execute(
             "with free as (select hull from garboard.hull where yard = %s and hull = any(%s)"
             "  order by hull for no key update skip locked),"
@@ -95,7 +125,8 @@ def _put(
                 copying.write_row((yard, hull, bytes.fromhex(name), raw.decode()))
     with connection.pipeline():
         connection.cursor().executemany(
-            "update garboard.hull set entries = %s, kinds = %s where yard = %s and hull = %s",
+            "update garboard.hull set entries = %s, kinds = %s, changed = pg_current_xact_id()"
+            " where yard = %s and hull = %s",
             [(kinds[hull].total(), json.dumps(kinds[hull]), yard, hull) for hull in new],
         )
         connection.execute(

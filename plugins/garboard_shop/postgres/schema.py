@@ -107,6 +107,11 @@ create table garboard.shop_plugin (
 );
 """
 
+_WHEN_A_HULL_CHANGED = """
+alter table garboard.hull add column changed xid8 not null default pg_current_xact_id();
+create index on garboard.hull (yard, changed);
+"""
+
 _CHANGES: tuple[str, ...] = (
     _FIRST
     + "\n".join(
@@ -115,6 +120,7 @@ _CHANGES: tuple[str, ...] = (
         for number in range(PARTITIONS)
     ),
     _SHOP_PLUGINS,
+    _WHEN_A_HULL_CHANGED,
 )
 """What made each version of the tables out of the one before. Only ever appended to."""
 

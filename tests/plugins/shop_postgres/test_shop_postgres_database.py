@@ -231,6 +231,34 @@ def test_what_one_server_put_another_sees_at_once(cluster: Cluster) -> None:
         assert known.is_removed
 
 
+def test_a_put_that_was_under_way_when_another_server_looked_is_seen_at_the_next_look(cluster: Cluster) -> None:
+    """Transactions end in another order than they began: the one begun first ends last."""
+    url = cluster.database()
+    with closing(PostgresStore(url)) as store, psycopg.connect(url) as slow:
+        slow.execute("insert into garboard.hull (yard, hull, entries) values (1, %s, 1)", (OTHER,))
+        slow.execute("insert into garboard.entry values (1, %s, %s, '{}')", (OTHER, bytes(16)))
+        store.put_if_absent(some(HULL), "t", NOON, 0)
+        assert store.digests().keys() == store.digests().keys() == {HULL}
+        slow.commit()
+        assert store.digests()[OTHER].entries == 1
+        assert store.digests()[OTHER].digest == hashlib.sha256(b"0" * 32).hexdigest()
+
+
+def test_a_database_put_back_from_a_copy_is_read_anew(cluster: Cluster) -> None:
+    """Nothing of what was there before is told: tablets bring it again."""
+    url = cluster.database()
+    with closing(PostgresStore(url)) as store:
+        store.put_if_absent(some(HULL) | some(OTHER), "t", NOON, 0)
+        assert len(store.digests()) == 2
+        with direct(url) as connection:
+            connection.execute("create table kept as select * from garboard.hull where hull = 'ABC00001A526'")
+            connection.execute("truncate garboard.hull, garboard.entry, garboard.delivery")
+            connection.execute("insert into garboard.hull select * from kept")
+        assert store.digests().keys() == {HULL}
+        store.put_if_absent(some(OTHER), "t", NOON, 0)
+        assert store.digests().keys() == {HULL, OTHER}
+
+
 def test_two_servers_that_put_the_same_hulls_in_opposite_orders_never_block_each_other(cluster: Cluster) -> None:
     """Counted by the database itself: no deadlock, and every entry once."""
     url = cluster.database()
