@@ -264,8 +264,11 @@ def is_held(attachments: AttachmentStore, name: str) -> bool:
     return True
 
 
-def make_account(store: Store, host: PluginHost, hull: str) -> BoatAccount:
-    """Fold and assess a boat."""
+def open_boat(store: Store, hull: str) -> tuple[OpenHull, dict[str, Entry], dict[str, frozenset[str]]]:
+    """Fold a boat.
+
+    returns : the boat, all its entries by id, and their ids by every hull number read
+    """
     held: dict[str, frozenset[str]] = {}
     entries: dict[str, Entry] = {}
 
@@ -273,12 +276,19 @@ def make_account(store: Store, host: PluginHost, hull: str) -> BoatAccount:
         try:
             held[number] = store.ids(number)
         except NewerFormat:
+            if number == hull:
+                raise
             held[number] = frozenset()
-        found = [view(name, raw) for name, raw in store.get(number, held[number]).items()]
+        found = [view(name, raw) for name, raw in store.get(number, held[number]).items()] if held[number] else []
         entries.update((entry.id, entry) for entry in found)
         return found
 
-    boat = open_entries(entries_of, hull)
+    return open_entries(entries_of, hull), entries, held
+
+
+def make_account(store: Store, host: PluginHost, hull: str) -> BoatAccount:
+    """Fold and assess a boat."""
+    boat, entries, held = open_boat(store, hull)
     recordings = _Recordings(store.attachments)
     jobs = tuple(_job_account(boat, job, host, recordings.load) for job in boat.jobs)
     figures = {figure_name(figure): figure for job in jobs for figure in _figures(one.finding for one in job.assessed)}

@@ -11,11 +11,12 @@ from decimal import Decimal
 from io import BytesIO, StringIO
 from itertools import chain
 
+from garboard.desk import OpenHull
 from garboard.entries import Entry
 from garboard.fold import SlotKey
 from garboard.host import PluginHost
 from garboard.units import Amount
-from garboard_shop.pages.accounts import BoatAccount, slot_in_words
+from garboard_shop.pages.accounts import slot_in_words
 from garboard_shop.pages.wording import value_in_words
 
 HEADINGS = (
@@ -46,16 +47,17 @@ Row = tuple[Cell, ...]
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 
 
-def measurement_rows(account: BoatAccount, host: PluginHost, day: str = "") -> Iterator[Row]:
+def measurement_rows(boat: OpenHull, host: PluginHost, day: str = "") -> Iterator[Row]:
     """A row for every measurement that stands.
 
     day : only those entered on a day, "2026-05-14"
     """
-    for job in account.jobs:
-        home = account.boat.home_of(job.id)
-        about = (account.number, account.name, job.id, job.view.job.kind, job.view.job.opened)
+    number, name = boat.state.hull_number, boat.state.vessel()[0].name
+    for job in boat.jobs:
+        home, record = boat.home_of(job), boat.view(job).job
+        about = (number, name, job, record.kind, record.opened)
         for key in sorted(home.slots):
-            if key.kind == "measure" and key.job == job.id and len(key.subject) == 4:
+            if key.kind == "measure" and key.job == job and len(key.subject) == 4:
                 state = "disagrees" if home.disagrees(key) else "stands"
                 for entry in home.standing(key):
                     if entry.at.startswith(day):

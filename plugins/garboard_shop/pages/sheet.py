@@ -21,6 +21,8 @@ CAME, ENTERED = "came", "entered"
 """The two ways to ask for a day: by when entries were delivered, and by when they say they were made."""
 ON_THE_PAGE = "shop page"
 """Stands for the tablet in what is decided on the page."""
+MOST_BOATS = 60
+"""On one page: a day on which a whole year comes ashore is turned over page by page."""
 CLOCK_TO_MENTION = 60_000
 """A tablet's clock that is so far off is mentioned beside what it brought [ms]."""
 
@@ -72,15 +74,19 @@ class SheetBoat:
 
 @attrs.frozen
 class DaySheet:
-    """A day.
+    """A day, or a page of it.
 
     unreadable : hulls that cannot be shown, with the reason
+    page       : which page, from 1
+    pages      : how many there are
     """
 
     day: date
     asked: str
     boats: tuple[SheetBoat, ...]
     unreadable: tuple[tuple[str, str], ...]
+    page: int = 1
+    pages: int = 1
 
     @property
     def jobs(self) -> tuple[JobAccount, ...]:
@@ -104,12 +110,15 @@ class DaySheet:
         return sum(len(job.stale) for job in self.jobs)
 
 
-def day_sheet(store: Store, accounts: Accounts, index: Index, day: date, asked: str) -> DaySheet:
-    """A day's sheet. Only boats of that day are read."""
+def day_sheet(store: Store, accounts: Accounts, index: Index, day: date, asked: str, page: int = 1) -> DaySheet:
+    """A page of a day's sheet, the last to come ashore first. Only boats on it are read."""
     found = _came_on(store, day) if asked == CAME else dict.fromkeys(index.hulls_on(day.isoformat()), ())
     boats: dict[frozenset[str], SheetBoat] = {}
     unreadable: list[tuple[str, str]] = []
-    for hull in sorted(found):
+    hulls = sorted(found, key=lambda hull: (-max((one.at for one in found[hull]), default=0), hull))
+    pages = max(1, -(-len(hulls) // MOST_BOATS))
+    page = min(max(1, page), pages)
+    for hull in hulls[(page - 1) * MOST_BOATS : page * MOST_BOATS]:
         try:
             account = accounts.of(hull)
         except (NewerFormat, InputError) as failure:
@@ -122,7 +131,8 @@ def day_sheet(store: Store, accounts: Accounts, index: Index, day: date, asked: 
         index.read(hull)
         boats[family] = _sheet_boat(account, deliveries, index, day, asked)
     asked_once = _each_pair_once(boats.values())
-    return DaySheet(day, asked, tuple(sorted(asked_once, key=lambda boat: boat.urgency)), tuple(unreadable))
+    boats_shown = tuple(sorted(asked_once, key=lambda boat: (boat.urgency, boat.account.key)))
+    return DaySheet(day, asked, boats_shown, tuple(unreadable), page, pages)
 
 
 def _each_pair_once(boats: Iterable[SheetBoat]) -> Iterator[SheetBoat]:
@@ -138,6 +148,11 @@ def _each_pair_once(boats: Iterable[SheetBoat]) -> Iterator[SheetBoat]:
         yield attrs.evolve(
             boat, look_alikes=tuple(other for other in boat.look_alikes if other not in sizes or sizes[other] > size)
         )
+
+
+def hulls_that_came(store: Store, day: date) -> tuple[str, ...]:
+    """Hulls of which something came ashore on a day."""
+    return tuple(sorted(_came_on(store, day)))
 
 
 @attrs.frozen

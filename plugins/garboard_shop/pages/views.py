@@ -21,7 +21,7 @@ from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.storage import NewerFormat
 from garboard_shop.own_plugins import withdraw
 from garboard_shop.pages import decisions, exports, people, plugins, sheet, wording
-from garboard_shop.pages.accounts import BoatAccount, JobAccount, history_of, slot_in_words
+from garboard_shop.pages.accounts import BoatAccount, JobAccount, history_of, open_boat, slot_in_words
 from garboard_shop.pages.desk import FOLDER, ShopDesk
 from garboard_shop.pages.drawing import colours_as_css
 from garboard_shop.pages.index import MOST_SHOWN
@@ -100,6 +100,7 @@ def sign_in(visit: Visit) -> Response:
         sentence = "Name and password do not go together."
         return visit.page("sign_in.html", 403, wanted=visit.form.get("next", ""), name=name, sentence=sentence)
     desk.attempts.succeeded(name, visit.address)
+    desk.sessions.close(visit.secret)
     return signed_in(visit.go(visit.form.get("next") or "/"), desk.sessions.open(user.name, now))
 
 
@@ -156,7 +157,9 @@ def day_page(visit: Visit) -> Response:
     """The day sheet."""
     desk, day = visit.desk, _day(visit.request.path_params["day"])
     asked = sheet.ENTERED if visit.asked("by") == sheet.ENTERED else sheet.CAME
-    found = sheet.day_sheet(desk.store, desk.accounts, desk.index, day, asked)
+    page = visit.asked("page")
+    number = int(page) if page.isascii() and page.isdigit() and len(page) < 6 else 1
+    found = sheet.day_sheet(desk.store, desk.accounts, desk.index, day, asked, number)
     return visit.page(
         "day.html",
         sheet=found,
@@ -273,28 +276,27 @@ def measurements_workbook(visit: Visit) -> Response:
 def _measurements(visit: Visit) -> tuple[str, Iterator[exports.Row]]:
     desk, hull, day = visit.desk, visit.asked("hull"), visit.asked("day")
     if hull:
-        account = _account(desk, hull)
-        return f"measurements-{account.key}", exports.measurement_rows(account, desk.host)
-    if day:
-        asked = sheet.ENTERED if visit.asked("by") == sheet.ENTERED else sheet.CAME
-        found = sheet.day_sheet(desk.store, desk.accounts, desk.index, _day(day), asked)
-        only = day if asked == sheet.ENTERED else ""
-        rows = (row for boat in found.boats for row in exports.measurement_rows(boat.account, desk.host, only))
-        return f"measurements-{day}", rows
-    return "measurements", _rows_of_all(desk, desk.index.hulls())
+        key = hull_number.key(hull)
+        return f"measurements-{key}", _rows_of(desk, [key])
+    if not day:
+        return "measurements", _rows_of(desk, desk.index.hulls())
+    _day(day)
+    if visit.asked("by") == sheet.ENTERED:
+        return f"measurements-{day}", _rows_of(desk, desk.index.hulls_on(day), day)
+    return f"measurements-{day}", _rows_of(desk, sheet.hulls_that_came(desk.store, _day(day)))
 
 
-def _rows_of_all(desk: ShopDesk, hulls: Iterable[str]) -> Iterator[exports.Row]:
+def _rows_of(desk: ShopDesk, hulls: Iterable[str], day: str = "") -> Iterator[exports.Row]:
+    """Rows of boats, read one after another: nothing is assessed for them."""
     seen: set[str] = set()
     for hull in hulls:
         if hull not in seen:
             try:
-                account = desk.accounts.of(hull)
+                boat = open_boat(desk.store, hull)[0]
             except NewerFormat:
                 continue
-            if account is not None:
-                seen |= account.boat.state.family
-                yield from exports.measurement_rows(account, desk.host)
+            seen |= boat.state.family
+            yield from exports.measurement_rows(boat, desk.host, day)
 
 
 def tablets_page(visit: Visit) -> Response:

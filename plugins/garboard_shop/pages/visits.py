@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import hmac
 import logging
 from collections.abc import Callable, Mapping, Sequence
@@ -25,6 +26,8 @@ from garboard_shop.store import MANAGER, StoreAway, WebUser
 
 COOKIE = "__Host-garboard"
 LARGEST_FORM = 32 * 1024
+LONGEST_FORM = 30.0
+"""How long a form may take to come [s]."""
 MOST_FIELDS = 50
 SIGN_IN = "/sign-in"
 
@@ -222,10 +225,14 @@ async def _form(request: Request) -> dict[str, str]:
     if kind != "application/x-www-form-urlencoded":
         raise NotHere(415, "Expected a form.")
     body = b""
-    async for piece in request.stream():
-        body += piece
-        if len(body) > LARGEST_FORM:
-            raise NotHere(413, f"A form of at most {LARGEST_FORM} bytes is taken.", {"Connection": "close"})
+    try:
+        async with asyncio.timeout(LONGEST_FORM):
+            async for piece in request.stream():
+                body += piece
+                if len(body) > LARGEST_FORM:
+                    raise NotHere(413, f"A form of at most {LARGEST_FORM} bytes is taken.", {"Connection": "close"})
+    except TimeoutError:
+        raise NotHere(408, f"The form took more than {LONGEST_FORM:.0f} s to come.", {"Connection": "close"}) from None
     try:
         return dict(parse_qsl(body.decode(), keep_blank_values=True, max_num_fields=MOST_FIELDS, errors="strict"))
     except ValueError:

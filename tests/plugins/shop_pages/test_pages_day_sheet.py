@@ -350,6 +350,22 @@ def test_the_day_sheet_reads_only_the_boats_of_its_day_however_many_there_are(
     assert set(counting.read) == {SALTGRASS, KITTIWAKE, LONG_REACH, MISTYPED}
 
 
+def test_a_day_with_very_many_boats_is_turned_over_page_by_page(pages: Pages, manager: Browser) -> None:
+    hulls = [f"XYZ{number:05}A626" for number in range(sheet.MOST_BOATS)]
+    for number in hulls:
+        put(pages, entry("field", ("name",), f"Boat {number}", hull=number), at=NOON + MINUTE)
+    shown = [
+        [tag["id"] for _, tag in tags_in(manager.text(f"{TODAY}?page={page}")) if tag.get("class") == "boat"]
+        for page in (1, 2)
+    ]
+    assert [len(ids) for ids in shown] == [sheet.MOST_BOATS, 4]
+    assert set(shown[0]) == {f"boat-{hull}" for hull in hulls}
+    assert not set(shown[0]) & set(shown[1])
+    assert "Page 1 of 2" in words_of(manager.text(f"{TODAY}?page=0"))
+    assert "Page 2 of 2" in words_of(manager.text(f"{TODAY}?page=99999"))
+    assert "Page 1 of 2" in words_of(manager.text(f"{TODAY}?page=x"))
+
+
 def test_a_boat_is_assessed_again_only_when_an_entry_of_it_came(pages: Pages) -> None:
     before = pages.desk.accounts.of(SALTGRASS)
     assert pages.desk.accounts.of(SALTGRASS) is before

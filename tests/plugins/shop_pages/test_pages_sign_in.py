@@ -104,6 +104,15 @@ def test_signed_out_is_signed_out_even_with_the_old_cookie(pages: Pages, manager
     assert manager.get("/tablets").status_code == 303
 
 
+def test_signing_in_again_ends_the_session_before(pages: Pages, manager: Browser) -> None:
+    old = dict(manager.client.cookies)
+    assert manager.sign_in(csrf=manager.csrf()).status_code == 303
+    assert manager.get("/tablets").status_code == 200
+    manager.client.cookies.clear()
+    manager.client.cookies.update(old)
+    assert manager.get("/tablets").status_code == 303
+
+
 def test_every_form_without_the_secret_of_its_session_is_refused(pages: Pages, manager: Browser) -> None:
     before, register = pages.entries(), (pages.store.register.tablets(), pages.store.register.users())
     for path in routes(pages, "POST"):
