@@ -11,6 +11,7 @@ from __future__ import annotations
 import argparse
 import asyncio
 import hashlib
+import itertools
 import json
 import os
 import random
@@ -19,7 +20,7 @@ import statistics
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
@@ -56,15 +57,6 @@ def made(hull: str, numbers: range) -> CheckedEntries:
         raw = pattern.replace(b"7777777", str(number).encode())
         entries[entry_id(raw)] = raw
     return entries
-
-
-def median_ms(work: Callable[[], object], times: int = 15) -> float:
-    taken = []
-    for _ in range(times):
-        start = time.perf_counter()
-        work()
-        taken.append(time.perf_counter() - start)
-    return statistics.median(taken) * 1000
 
 
 # rates
@@ -297,39 +289,30 @@ def _report(name: str, outcome: tuple[float, list[Visit]], url: str) -> None:
 
 
 def growth(cluster: Cluster, most: int) -> None:
-    """One yard that grows from ten thousand entries to a million, 200 a hull."""
-    url = cluster.database()
-    columns = (
-        "entries",
-        "hulls",
-        "digests",
-        "of one changed hull",
-        "ids",
-        "get 200",
-        "kinds",
-        "put 20",
-        "a day's deliveries",
-        "disk MB",
-    )
-    print("".join(f"{column:>20}" for column in columns))
-    first: list[float] = []
-    with closing(PostgresStore(url)) as store:
-        size = 0
-        for target in (10_000, 100_000, most):
-            size = _grow(store, size, target)
-            with psycopg.connect(url, autocommit=True) as connection:
-                connection.execute("vacuum analyze")
-                row = connection.execute("select pg_database_size(current_database())").fetchone() or (0,)
-            times = _times(store, target)
-            print(
-                f"{target:>20}{target // A_HULL:>20}"
-                + "".join(f"{one:>17.2f} ms" for one in times)
-                + f"{row[0] / 1e6:>20.0f}"
-            )
-            first = first or times
+    """A yard of ten thousand entries and one of a million, 200 a hull, asked in turns: noise hits both alike."""
+    stores: list[Store] = []
+    for size in (10_000, most):
+        url = cluster.database()
+        stores.append(PostgresStore(url))
+        start = time.perf_counter()
+        _grow(stores[-1], 0, size)
+        taken = time.perf_counter() - start
+        with psycopg.connect(url, autocommit=True) as connection:
+            connection.execute("vacuum analyze")
+            row = connection.execute("select pg_database_size(current_database())").fetchone() or (0,)
         print(
-            f"{'ratio':>20}{'':>20}" + "".join(f"{now / then:>20.2f}" for now, then in zip(times, first, strict=True))
+            f"{size} entries in {size // A_HULL} hulls put in {taken:.0f} s; {row[0] / size:.0f} bytes an entry on disk"
         )
+    small, large = (_works(store, size) for store, size in zip(stores, (10_000, most), strict=True))
+    for name in small:
+        taken_by: tuple[list[float], list[float]] = ([], [])
+        for _ in range(41):
+            for work, taken_there in zip((small[name], large[name]), taken_by, strict=True):
+                taken_there.append(work())
+        then, now = (statistics.median(one) * 1000 for one in taken_by)
+        print(f"{name:<42}{then:>8.2f} ms{now:>8.2f} ms  ratio {now / then:.2f}")
+    for store in stores:
+        store.close()
 
 
 def _grow(store: Store, size: int, target: int) -> int:
@@ -347,33 +330,38 @@ def _grow(store: Store, size: int, target: int) -> int:
 _new = iter(range(10_000_000, 100_000_000, 20))
 
 
-def _times(store: Store, size: int) -> list[float]:
-    hulls = [hull_number(number) for number in random.Random(3).sample(range(size // A_HULL), 15)]
-    turn: Iterator[str] = iter(hulls * 100)
-    ids = {hull: sorted(store.ids(hull))[:A_HULL] for hull in hulls}
+def _works(store: Store, size: int) -> dict[str, Callable[[], float]]:
+    """What is asked of a store, each by name; a call tells how long it took [s]."""
+    hulls = [hull_number(number) for number in random.Random(3).sample(range(size // A_HULL), 41)]
+    ids = {hull: sorted(store.ids(hull)) for hull in hulls}
+    turn = itertools.cycle(hulls)
+
+    def timed(work: Callable[[], object], before: Callable[[], object] = lambda: None) -> Callable[[], float]:
+        def call() -> float:
+            before()
+            start = time.perf_counter()
+            work()
+            return time.perf_counter() - start
+
+        return call
 
     def put() -> None:
         hull, number = next(turn), next(_new)
         store.put_if_absent({hull: made(hull, range(number, number + 20))}, "tablet", NOON - 1_000_000, 0)
 
-    def digest_of_changed() -> float:
-        taken = []
-        for _ in range(9):
-            put()
-            start = time.perf_counter()
-            store.digests()
-            taken.append(time.perf_counter() - start)
-        return statistics.median(taken) * 1000
+    def get() -> None:
+        hull = next(turn)
+        store.get(hull, ids[hull])
 
-    return [
-        median_ms(store.digests),
-        digest_of_changed(),
-        median_ms(lambda: store.ids(next(turn))),
-        median_ms(lambda: store.get(hull := next(turn), ids[hull])),
-        median_ms(lambda: store.kinds(next(turn))),
-        median_ms(put),
-        median_ms(lambda: list(store.deliveries(NOON, NOON + 9_999))),
-    ]
+    return {
+        "digests, nothing new": timed(store.digests),
+        "digests, one hull changed": timed(store.digests, put),
+        "ids of a hull": timed(lambda: store.ids(next(turn))),
+        "200 entries of a hull": timed(get),
+        "kinds of a hull": timed(lambda: store.kinds(next(turn))),
+        "put 20": timed(put),
+        "deliveries of the day, 20 of 500 entries": timed(lambda: list(store.deliveries(NOON, NOON + 9_999))),
+    }
 
 
 def main() -> int:

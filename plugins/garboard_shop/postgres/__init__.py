@@ -46,7 +46,10 @@ class PostgresStore:
         self.attachments = PostgresAttachments(self._databases)
 
     def digests(self) -> dict[str, Holding]:
-        return {hull: held for digests in self._digests for hull, held in digests.now().items()}
+        held, *further = (digests.now() for digests in self._digests)
+        for more in further:
+            held.update(more)
+        return held
 
     def ids(self, hull: str) -> frozenset[str]:
         key = hull_number.key(hull)
