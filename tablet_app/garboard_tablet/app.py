@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import logging
 import os
-import threading
+import sys
 import time
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,6 +21,7 @@ from kivy.app import App
 from kivy.clock import Clock
 from kivy.core.window import Window
 
+from garboard.storage import NotSaved
 from garboard_tablet.models.ashore import PAIRED_FILE, AshoreMarks
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.tablet import Tablet, open_tablet
@@ -35,8 +38,14 @@ if TYPE_CHECKING:
     from garboard_tablet.models.sources import SampleSource
     from garboard_tablet.ui.inputs import NumberPad
 
+log = logging.getLogger("garboard.tablet")
+
 AFTER_A_CHANGE = 0.3
 """For so long after a new page nothing can be pressed on it [s]."""
+NEXT_FIELD_FIRST = 0.1
+"""An assessment begins so long after it was asked for, so that the next field is on the screen before [s]."""
+THREADS_TAKE_TURNS = 0.0005
+"""How soon the drawing thread gets its turn back from an assessment [s]; Python's usual 5 ms is felt at every save."""
 SETTLE = 0.5
 """So long after the start the list of vessels is looked through [s]."""
 
@@ -52,6 +61,7 @@ class GarboardApp(App):
 
     def __init__(self, tablet: Tablet, *, demo: bool = False, threads: bool = True) -> None:
         super().__init__()
+        sys.setswitchinterval(THREADS_TAKE_TURNS)
         self.tablet, self.demo = tablet, demo
         self.vessels = VesselList(tablet)
         self.files_come_from = Path(os.environ.get("GARBOARD_FILES", tablet.folder / "inbox"))
@@ -62,6 +72,7 @@ class GarboardApp(App):
         self._at_work: set[tuple[str, str, str]] = set()
         self._found_at: dict[tuple[str, str, str], int] = {}
         self.marks = AshoreMarks(tablet)
+        self._workers = ThreadPoolExecutor(2, "in the background")  # one for findings, one left for a book or a list
         self._coming: ComingAshore | None = None
         self._replay: Path | None = None
         self._pads: dict[tuple[bool, bool, float], NumberPad] = {}
@@ -69,13 +80,15 @@ class GarboardApp(App):
     # Life
 
     def build(self) -> Shell:
+        Press.refused = self._not_saved
         theme.use(dark=self.tablet.settings.dark)
         Window.clearcolor = theme.ground
         self.shell = Shell(self.back)
         self.vessels.read()
         self.marks.read()
         self._show()
-        Clock.schedule_once(lambda _dt: self._settled(), SETTLE)
+        # counted from the first frame on, however long the start took
+        Clock.schedule_once(lambda _dt: Clock.schedule_once(lambda _dt: self._settled(), SETTLE), 0)
         Window.bind(on_keyboard=self._on_keyboard)
         return self.shell
 
@@ -95,6 +108,7 @@ class GarboardApp(App):
         Window.unbind(on_keyboard=self._on_keyboard)
         if self._coming is not None:
             self._coming.stop(patience=5.0)
+        self._workers.shutdown(wait=False, cancel_futures=True)
         self.tablet.close()
 
     def _on_keyboard(self, _window: Any, key: int, *_more: object) -> bool:
@@ -155,6 +169,18 @@ class GarboardApp(App):
         self.shell.show(self._page(here), first=len(self.tablet.session.way) == 1)
         self.shell.say_saved(self.saved_words())
 
+    def _not_saved(self, failure: NotSaved) -> None:
+        """Say that the disk refused. Nothing that was typed is lost while the app is open."""
+        from garboard_tablet.pages.job import NotSavedPage
+
+        log.error("not saved: %s", failure)
+        self.shell.show(NotSavedPage(self, self.tablet.session.here, str(failure)), first=True)
+        self.shell.say_saved("NOT saved")
+
+    def try_again(self) -> None:
+        """Back to the page where the disk refused."""
+        self._show()
+
     def _page(self, place: Place) -> Page:
         return page_class(place.page)(self, place)
 
@@ -213,7 +239,7 @@ class GarboardApp(App):
         key = (place.hull, place.job, place.step)
         if key not in self._waiting:
             self._waiting.add(key)
-            Clock.schedule_once(lambda _dt: self._assess(key), 0)
+            Clock.schedule_once(lambda _dt: self._assess(key), NEXT_FIELD_FIRST if self._threads else 0)
 
     def _assess(self, key: tuple[str, str, str]) -> None:
         """One assessment of a step at a time: one that is asked for meanwhile waits, and sees the newest values."""
@@ -228,7 +254,9 @@ class GarboardApp(App):
         self._found_at[key] = size
         view, host = self.tablet.view(hull, job), self.tablet.host
         self.in_background(
-            lambda: host.assess(view, [step] if step else None), lambda found: self._assessed(key, found)
+            lambda: host.assess(view, [step] if step else None),
+            lambda found: self._assessed(key, found),
+            lambda _failure: self._at_work.discard(key),
         )
 
     def _assessed(self, key: tuple[str, str, str], found: tuple[Assessed, ...]) -> None:
@@ -246,16 +274,27 @@ class GarboardApp(App):
         """Have work done on the drawing thread; any thread may ask."""
         Clock.schedule_once(lambda _dt: work())
 
-    def in_background(self, work: Callable[[], Any], done: Callable[[Any], None]) -> None:
+    def in_background(
+        self,
+        work: Callable[[], Any],
+        done: Callable[[Any], None],
+        failed: Callable[[Exception], None] = lambda _failure: None,
+    ) -> None:
+        """Have work done beside the drawing thread; then `done` with its result, or `failed`, on the drawing thread."""
         if not self._threads:
             done(work())
             return
 
         def run() -> None:
-            result = work()
-            self._soon(partial(done, result))
+            try:
+                result = work()
+            except Exception as failure:
+                log.exception("work in the background failed")
+                self._soon(partial(failed, failure))
+            else:
+                self._soon(partial(done, result))
 
-        threading.Thread(target=run, daemon=True).start()
+        self._workers.submit(run)
 
     # Vessels
 

@@ -373,3 +373,26 @@ def test_the_book_is_put_down_for_the_shop_where_it_cannot_be_made(drive, monkey
     here = d.app.tablet.session.here
     wanted = [entry for entry in d.app.tablet.files.entries(here.hull) if entry.subject == ("book",)]
     assert len(wanted) == 1
+
+
+def test_a_full_disk_loses_nothing_and_ends_nothing(drive, monkeypatch):
+    """The page says what is wrong and what to do; after making room the same digits are saved."""
+    from garboard.storage import NotSaved
+
+    d = drive()
+    new_job(d)
+    d.press("tab under way", "step dock.fuel", "key 0", "key 9", "key 5", "key 0")
+    files = d.app.tablet.files
+
+    def full(*_arguments):
+        raise NotSaved("not saved: the disk is full. Free some space, then save again")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(files, "put_if_absent", full)
+        d.press("next")
+        assert d.says("the disk is full")
+        assert d.says("NOT saved")
+    d.press("try again")
+    assert d.says("0950")
+    d.press("next")
+    assert view_of(d).value("dock.fuel", "at", row="1") == "0950 rev/min"

@@ -120,20 +120,20 @@ class Entering:
 
     def save(self, value: JsonValue) -> None:
         """Keep a value; on the disk when this returns."""
-        self.tablet.session.forget(self.key)
         if value != self.saved or self.saved is None:
             self.tablet.enter(self.place.hull, self.place.job, self.ask, value)
+        self.tablet.session.forget(self.key)  # not before: the disk may refuse the value
         self.judged = Judged()
 
     def settle(self, value: JsonValue, reason: str) -> None:
         """Choose one of the values that disagree."""
-        self.tablet.session.forget(self.key)
         self.tablet.choose(self.place.hull, self.place.job, self.ask, value, reason)
+        self.tablet.session.forget(self.key)
 
     def take_back(self, reason: str) -> None:
         """Take back the value that stands."""
-        self.tablet.session.forget(self.key)
         self.tablet.take_back(self.place.hull, self.place.job, self.ask, reason)
+        self.tablet.session.forget(self.key)
 
     @property
     def repeat(self) -> JsonValue:

@@ -177,10 +177,13 @@ class BookPage(Page):
     def __init__(self, app: GarboardApp, place: Place) -> None:
         super().__init__(app, place)
         self._making = False
+        self._problem = ""
 
     def body(self) -> Widget:
         if self._making:
             return column_of([words("Being made. It takes a few seconds; you may go on meanwhile.", "ink", HEADING)])
+        if self._problem:
+            return column_of([words(self._problem)])
         state = book_state(self.tablet, self.place.hull, self.place.job)
         return column_of([words(state.sentence, "ink", HEADING), *(words(line, "quiet") for line in state.lines)])
 
@@ -196,10 +199,14 @@ class BookPage(Page):
             put_down(self.tablet, hull, job)
             self.app.redraw()
             return
-        self._making = True
+        self._making, self._problem = True, ""
         self.app.redraw_as(self)
         view, host, path = self.tablet.view(hull, job), self.tablet.host, book_path(self.tablet, hull, job)
-        self.app.in_background(lambda: make_book(view, host, path), self._made)
+        self.app.in_background(lambda: make_book(view, host, path), self._made, self._failed)
+
+    def _failed(self, failure: Exception) -> None:
+        self._problem = f"The book could not be made: {failure}"
+        self._made(None)
 
     def _made(self, _nothing: None) -> None:
         self._making = False

@@ -25,8 +25,8 @@ from garboard_tablet.models.session import Place
 from garboard_tablet.models.tablet import DONE_STATES
 from garboard_tablet.ui.inputs import WordsBox
 from garboard_tablet.ui.shell import Maker, Page, Tabs, column_of
-from garboard_tablet.ui.theme import SMALL
-from garboard_tablet.ui.widgets import Across, Column, Press, RowPress, state_mark, verdict_marks, words
+from garboard_tablet.ui.theme import HEADING, SMALL
+from garboard_tablet.ui.widgets import Across, Card, Column, Press, RowPress, Txt, state_mark, verdict_marks, words
 
 MISSING, VESSEL = "missing", "vessel"
 
@@ -205,8 +205,9 @@ class WordsPage(Page):
 
     def _done(self, text: str) -> None:
         if text:
-            self.tablet.session.forget(self.key)
             self.take(text)
+            self.tablet.session.forget(self.key)  # not before: the disk may refuse the words
+            self.tablet.session.save()
 
     def take(self, text: str) -> None:
         raise NotImplementedError
@@ -220,3 +221,23 @@ class AddPunchPage(WordsPage):
     def take(self, text: str) -> None:
         self.tablet.note(self.place.hull, self.place.job, text, punch_list=True)
         self.app.back()
+
+
+class NotSavedPage(Page):
+    """The disk refused. Stands until there is room again; what was typed waits."""
+
+    title = "Not saved"
+
+    def __init__(self, app: GarboardApp, place: Place, reason: str) -> None:
+        super().__init__(app, place)
+        self._reason = reason
+
+    def body(self) -> Widget:
+        return column_of([self._card])
+
+    def _card(self) -> Card:
+        advice = "Make room on this tablet, then try again. What you typed is still here; leave the app open."
+        return Card(Txt(self._reason, HEADING), Txt(advice), mark=verdict_marks[Verdict.FAIL], word="not saved")
+
+    def actions(self) -> Sequence[Press]:
+        return (Press("Try again", self.app.try_again, "main", name="try again"),)

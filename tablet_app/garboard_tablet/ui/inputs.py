@@ -13,7 +13,7 @@ from kivy.uix.widget import Widget
 
 from garboard_tablet.models.keys import ERASE, POINT, SIGN
 from garboard_tablet.ui.theme import BIG, BODY, GAP, TARGET, THUMB, dp, sp, theme
-from garboard_tablet.ui.widgets import Press, Txt
+from garboard_tablet.ui.widgets import Press, Txt, act
 
 TALL = (("1", "2", "3", ERASE), ("4", "5", "6", SIGN), ("7", "8", "9", "next"), ("0", "0", POINT, "next"))
 LOW = (("1", "2", "3", "0", ERASE), ("4", "5", "6", POINT, SIGN), ("7", "8", "9", "next", "next"))
@@ -199,7 +199,7 @@ class WordsBox(TextInput):
             write_tab=False,
         )  # fmt: skip
         self._rows = lines
-        self.bind(text=lambda _box, text: changed(text))
+        self.bind(text=lambda _box, text: act(partial(changed, text)))
         self.bind(pos=self._edge, size=self._edge)
 
     def fit(self, width: float) -> float:

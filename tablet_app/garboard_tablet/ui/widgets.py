@@ -20,6 +20,7 @@ from kivy.uix.label import Label
 from kivy.uix.widget import Widget
 
 from garboard.look import STEP_MARKS, VERDICT_MARKS, Mark, Part
+from garboard.storage import NotSaved
 from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, SMALL, TARGET, THUMB, dp, sp, theme
 
 Builder.load_file(str(Path(__file__).with_name("theme.kv")))
@@ -100,6 +101,18 @@ def _fill(flat: Sequence[float]) -> None:
             Mesh(vertices=vertices, indices=indices, mode="triangle_fan")
 
 
+def act(do: Callable[[], object]) -> None:
+    """Do what a finger asked for. A disk that refuses ends nothing: the page says so, and what was typed stays."""
+    try:
+        do()
+    except NotSaved as failure:
+        Press.refused(failure)
+
+
+def _raise(failure: NotSaved) -> None:
+    raise failure
+
+
 class Press(ButtonBehavior, Label):
     """Something to press. A wet finger that bounces counts once.
 
@@ -111,6 +124,8 @@ class Press(ButtonBehavior, Label):
     ground = ColorProperty(theme.panel)
     chosen = BooleanProperty(False)
 
+    refused: Callable[[NotSaved], None] = staticmethod(_raise)
+    """What to do when the disk refuses; the app says."""
     now: Callable[[], float] = staticmethod(time.monotonic)
     quiet_until = 0.0
     """Until then every press is swallowed: a finger that has just changed the page must not press on the new one."""
@@ -169,7 +184,7 @@ class Press(ButtonBehavior, Label):
         if now < Press.quiet_until or now - self._last < bounce:
             return
         self._last = now
-        self._do()
+        act(self._do)
 
 
 class RowPress(ButtonBehavior, Widget):
@@ -244,7 +259,7 @@ class RowPress(ButtonBehavior, Widget):
         now = Press.now()
         if now >= Press.quiet_until and now - self._last >= Press.BOUNCE:
             self._last = now
-            self._do()
+            act(self._do)
 
 
 class Card(Widget):
