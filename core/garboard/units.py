@@ -118,12 +118,13 @@ class Amount:
     unit: str = ""
 
     @classmethod
-    def parse(cls, text: str) -> Amount:
-        """Read "38.2 kn", "38.2kn" or "1.85". Raises ValueError naming what was expected."""
+    def parse(cls, text: str, example: str = "38.2 kn") -> Amount:
+        """Read "38.2 kn", "38.2kn" or "1.85". Raises ValueError naming what was expected, with the example."""
         match = _AMOUNT.fullmatch(text.strip())
         if match is None:
             hint = " (use a point, not a comma)" if re.search(r"\d,\d", text) else ""
-            raise ValueError(f"expected a number with its unit, such as '38.2 kn'{hint}, got {text!r}")
+            what = "a number with its unit" if " " in example else "a plain number"
+            raise ValueError(f"expected {what}, such as {example!r}{hint}, got {text!r}")
         unit = match["unit"] or ""
         if unit not in _PINT_NAME:
             raise ValueError(f"expected a unit out of {', '.join(filter(None, _PINT_NAME))}, got {unit!r} in {text!r}")
@@ -146,9 +147,9 @@ def parse_amount(text: str, quantity: str) -> Amount:
     >>> str(parse_amount("1.85", "number"))
     '1.85'
     """
-    amount = Amount.parse(text)
+    example = EXAMPLE_OF.get(quantity, f"12 {UNITS_OF[quantity][0]}".strip())
+    amount = Amount.parse(text, example)
     if amount.unit not in UNITS_OF[quantity]:
-        example = EXAMPLE_OF.get(quantity, f"12 {UNITS_OF[quantity][0]}".strip())
         units = " or ".join(UNITS_OF[quantity])
         how = f"in {units}" if units else "without a unit"
         raise ValueError(f"expected {_article(quantity)} {quantity} {how}, such as {example!r}, got {text!r}")

@@ -39,7 +39,7 @@ FAULTS = {
     "recording_not_there": {"measurements[2].value.file": "got lost_at_sea.log, which is not there"},
     "setting_of_another_quantity": {"settings.fuel_curve.diesel_density": "got '7.2 kn'"},
     "several_faults": {
-        "vessel.length": "expected a number with its unit, such as '38.2 kn', got 'long'",
+        "vessel.length": "expected a number with its unit, such as '24.5 ft', got 'long'",
         "vessel.engines[0].rated_power": "expected a power in hp or kW or W",
         "steps[0].state": "expected one of to do, under way, done, look again, not fitted, got 'finished'",
         "measurements[1].field": "expected a value, got nothing (the key is missing)",

@@ -130,9 +130,11 @@ def test_a_comma_is_pointed_out():
         ("12 V", "speed", "a speed in kn or mph or km/h or m/s, such as '38.2 kn'"),
         ("12", "engine speed", "an engine speed in rev/min, such as '5800 rev/min'"),
         ("12 kn", "number", "a number without a unit, such as '1.85'"),
+        ("long", "length", "a number with its unit, such as '24.5 ft'"),
+        ("n/a", "number", "a plain number, such as '1.85'"),
     ],
 )
-def test_a_unit_of_another_quantity_is_refused_with_an_example(text, quantity, said):
+def test_what_is_no_amount_of_a_quantity_is_refused_with_an_example_of_it(text, quantity, said):
     with pytest.raises(ValueError, match="expected") as caught:
         parse_amount(text, quantity)
     assert said in str(caught.value)
