@@ -1,0 +1,103 @@
+"""How the pages' answers grow with what the shop holds: the same day, with little and with much on the days before.
+
+Run:  python tests/bench/bench_pages.py --entries 10000 1000000
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import tempfile
+import time
+from pathlib import Path
+from statistics import median
+
+from starlette.testclient import TestClient
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from garboard.entries import canonical_bytes, entry_id
+from garboard.host import make_host
+from garboard.hullfile import CheckedEntries
+from garboard_shop.app import make_app
+from garboard_shop.embedded import EmbeddedStore
+from garboard_shop.pages.desk import ShopDesk
+from garboard_shop.pages.views import routes_of
+from pages_rig import CHIEF, NOON, PASSWORD, SALTGRASS, make_shop
+
+A_BOAT = 200
+ASKED = 101
+A_DAY = 24 * 60 * 60 * 1000
+PAGES = {"day sheet": "/days/2026-11-25", "a boat": f"/boats/{SALTGRASS}", "search": "/boats?q=saltgrass"}
+
+
+def fill(store: EmbeddedStore, entries: int) -> None:
+    """Boats of 200 entries each, brought on the 300 days before."""
+    for number in range((entries - sum(one.entries for one in store.digests().values())) // A_BOAT):
+        hull = f"XYZ{number:05}A626"
+        raws = [one_entry(hull, number, place) for place in range(A_BOAT)]
+        offered = {hull: CheckedEntries((entry_id(raw), raw) for raw in raws)}
+        store.put_if_absent(offered, "000000000001", NOON - A_DAY * (2 + number % 300), 0)
+
+
+def one_entry(hull: str, number: int, place: int) -> bytes:
+    fields = {
+        "v": 1,
+        "kind": "measure" if place else "field",
+        "hull": hull,
+        "job": f"job {number}",
+        "subject": ["prop_check.full_throttle", "speed", str(place), ""] if place else ["name"],
+        "value": f"{20 + place % 20}.{place % 10} kn" if place else f"Boat {number}",
+        "replaces": [],
+        "dev": "tablet 1",
+        "by": "R. Vane",
+        "clock": [NOON - A_DAY, place],
+        "at": f"2026-10-{1 + number % 28:02}T10:00:00+00:00",
+        "program": "1",
+        "plugins": {},
+    }
+    return canonical_bytes(fields)  # type: ignore[arg-type]
+
+
+def measured(folder: Path) -> dict[str, float]:
+    """Medians [s] of asking for each page, all boats of the day assessed and all hulls read before."""
+    store = EmbeddedStore(folder)
+    desk = ShopDesk(store, make_host(entry_points=False), now=lambda: NOON)
+    app = make_app(store, now=lambda: NOON, routes=routes_of(desk))
+    client = TestClient(app, base_url="https://shop.test", follow_redirects=False)
+    client.post("/sign-in", data={"name": CHIEF, "password": PASSWORD})
+    desk.index.refresh()
+    found = {}
+    for name, path in PAGES.items():
+        times = []
+        for _ in range(ASKED):
+            began = time.perf_counter()
+            answer = client.get(path)
+            times.append(time.perf_counter() - began)
+            if answer.status_code != 200:
+                raise SystemExit(f"{path}: {answer.status_code}")
+        found[name] = median(times)
+    store.close()
+    return found
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
+    options.add_argument("--entries", type=int, nargs=2, default=(10_000, 1_000_000))
+    little, much = options.parse_args().entries
+    results = []
+    for entries in (little, much):
+        with tempfile.TemporaryDirectory() as base:
+            folder = make_shop(Path(base))
+            store = EmbeddedStore(folder)
+            fill(store, entries)
+            store.close()
+            results.append(measured(folder))
+    print(f"| page | {little} entries | {much} entries | ratio |\n| --- | --- | --- | --- |")
+    for name in PAGES:
+        one, other = results[0][name], results[1][name]
+        print(f"| {name} | {one * 1000:.1f} ms | {other * 1000:.1f} ms | {other / one:.2f} |")
+
+
+if __name__ == "__main__":
+    main()
