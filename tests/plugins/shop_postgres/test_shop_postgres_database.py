@@ -215,6 +215,23 @@ def test_hulls_are_shared_out_among_databases_and_each_lies_whole_on_one(cluster
     assert all(3 <= len(there) <= 20 for there in lying)
 
 
+def test_when_one_of_the_databases_is_away_the_put_fails_and_the_same_put_later_ends_it(cluster: Cluster) -> None:
+    """What went to the other database is kept and is not counted twice."""
+    url = f"{cluster.database()} {cluster.database()}"
+    offered = {hull: some(hull)[hull] for hull in (f"ABC{number:05d}A526" for number in range(20))}
+    with closing(PostgresStore(url)) as store:
+        store._databases[1].close()
+        with pytest.raises(StoreAway):
+            store.put_if_absent(offered, "t", NOON, 0)
+    with closing(PostgresStore(url)) as store:
+        kept = sum(held.entries for held in store.digests().values())
+        assert 0 <= kept < 200
+        assert len(store.put_if_absent(offered, "t", NOON, 0).added) == 200 - kept
+        assert {hull: held.entries for hull, held in store.digests().items()} == dict.fromkeys(offered, 10)
+        noted = [name for one in store.deliveries(0, 2 * NOON) for names in one.ids.values() for name in names]
+        assert len(noted) == len(set(noted)) == 200
+
+
 def test_what_one_server_put_another_sees_at_once(cluster: Cluster) -> None:
     url = cluster.database()
     with closing(PostgresStore(url)) as one, closing(PostgresStore(url)) as two:
