@@ -224,7 +224,7 @@ class HullFolder:
             storage.remove_unfinished(self._hulls_folder)
             storage.flush_folder(self._hulls_folder)
         elif not self._hulls_folder.is_dir():
-            raise FileNotFoundError(f"{folder} holds no hull files: expected a folder {HULLS_FOLDER} in it")
+            raise FileNotFoundError(f"{folder} holds no hull files: expected a folder named {HULLS_FOLDER} in it")
         self.attachments = Attachments(folder / ATTACHMENTS_FOLDER, writing=self._writing)
 
     def __enter__(self) -> Self:

@@ -379,7 +379,7 @@ def test_the_folder_is_free_again_once_closed(tmp_path: Path) -> None:
 
 def test_reading_a_folder_that_is_none_is_refused(tmp_path: Path) -> None:
     """A mistyped path is not an empty shop."""
-    with pytest.raises(FileNotFoundError, match="holds no hull files"):
+    with pytest.raises(FileNotFoundError, match="holds no hull files: expected a folder named hulls in it"):
         HullFolder(tmp_path / "nowhere", read_only=True)
 
 
