@@ -294,14 +294,17 @@ def growth(cluster: Cluster, most: int) -> None:
     for size in (10_000, most):
         url = cluster.database()
         stores.append(PostgresStore(url))
+        begun = _written(url)
         start = time.perf_counter()
         _grow(stores[-1], 0, size)
         taken = time.perf_counter() - start
+        log = _written(url) - begun
         with psycopg.connect(url, autocommit=True) as connection:
             connection.execute("vacuum analyze")
             row = connection.execute("select pg_database_size(current_database())").fetchone() or (0,)
         print(
-            f"{size} entries in {size // A_HULL} hulls put in {taken:.0f} s; {row[0] / size:.0f} bytes an entry on disk"
+            f"{size} entries in {size // A_HULL} hulls put in {taken:.0f} s; bytes an entry: "
+            f"{row[0] / size:.0f} on disk, {log / size:.0f} of write-ahead log"
         )
     small, large = (_works(store, size) for store, size in zip(stores, (10_000, most), strict=True))
     for name in small:
@@ -313,6 +316,13 @@ def growth(cluster: Cluster, most: int) -> None:
         print(f"{name:<42}{then:>8.2f} ms{now:>8.2f} ms  ratio {now / then:.2f}")
     for store in stores:
         store.close()
+
+
+def _written(url: str) -> int:
+    """How much write-ahead log the server has written so far [bytes]."""
+    with psycopg.connect(url) as connection:
+        row = connection.execute("select pg_current_wal_lsn() - '0/0'::pg_lsn").fetchone() or (0,)
+        return int(row[0])
 
 
 def _grow(store: Store, size: int, target: int) -> int:

@@ -103,7 +103,7 @@ class Database:
         self._pool: ConnectionPool = ConnectionPool(
             address.conninfo,
             kwargs={**_unless_given(address.conninfo), "autocommit": True, "client_encoding": "UTF8"},
-            min_size=1,
+            min_size=0,  # a shop where nobody works holds no connection
             max_size=MOST_CONNECTIONS,
             timeout=SECONDS_TO_WAIT,
             reconnect_timeout=SECONDS_TO_WAIT,

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import threading
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from pathlib import Path
 
 import attrs
 import psycopg
@@ -15,12 +17,14 @@ import pytest
 from campaigns.writers import entry_number
 from garboard.attachments import AttachmentDamaged
 from garboard.faults import InputError
-from garboard.hullfile import CheckedEntries
+from garboard.hullfile import CheckedEntries, HullFolder
+from garboard.sync import ShopAway, bring_ashore
 from garboard_shop.postgres import PostgresStore, schema
 from garboard_shop.postgres.database import addresses
 from garboard_shop.postgres.schema import PARTITIONS, VERSION
 from garboard_shop.store import TECHNICIAN, Pairing, StoreAway, Tablet, WebUser
 from postgres_cluster import Cluster, why_not_here
+from shop_rig import RunningShop, ask_raw, server_log
 
 HULL, OTHER = "ABC00001A526", "ABC00002A526"
 NOON = 1_778_752_800_000
@@ -385,6 +389,31 @@ def test_while_the_database_is_away_nothing_is_called_saved_and_afterwards_work_
         assert store.ids(HULL) >= some(HULL, range(5))[HULL].keys()
         store.put_if_absent(some(HULL, range(10)), "t", NOON, 0)
         assert store.digests()[HULL].entries == 10
+
+
+def test_a_tablet_that_comes_while_the_database_is_away_is_told_to_come_back_and_comes_through_later(
+    tmp_path: Path,
+) -> None:
+    if reason := why_not_here():
+        pytest.skip(reason)
+    with Cluster() as own, HullFolder(tmp_path / "tablet") as folder:
+        store = PostgresStore(own.database())
+        with RunningShop(tmp_path / "shop", store=store) as shop, server_log() as failures:
+            paired = shop.paired()
+            folder.save(entry_number(1, HULL))
+            own.kill()
+            store._databases[0]._pool.timeout = 0.5
+            heard = ask_raw(shop.port, "GET", "/v1/digests", token=paired.token)
+            assert heard.status == 503
+            assert "cannot reach its database" in json.loads(heard.text)["refused"]
+            assert "psycopg" not in heard.text
+            with pytest.raises(ShopAway):
+                bring_ashore(folder, paired)
+            assert any("does not answer" in record.getMessage() for record in failures)
+            own.start()
+            store._databases[0]._pool.timeout = 20
+            assert bring_ashore(folder, paired).sent == 1
+            assert store.ids(HULL) == folder.ids(HULL)
 
 
 def tablet() -> Tablet:
