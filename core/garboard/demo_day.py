@@ -23,6 +23,8 @@ from garboard.writing import Author, measure, same_boat, settle
 
 A_DAY = 24 * 60 * 60 * 1000
 MANAGER = "M. Office"
+EVENING = "2026-05-15T18:20:00-04:00"
+OUT_AT = "2026-05-15T10:35:00-04:00"
 RETESTED_AT = "2026-05-15T17:45:00-04:00"
 
 
@@ -55,8 +57,9 @@ def make_day(jobs: Mapping[str, Path], out: Path) -> Day:
 def _fill(
     first: HullFolder, second: HullFolder, third: HullFolder, read: Mapping[str, JobFile], places: Mapping[str, Path]
 ) -> None:
-    vane, sorrel = Author("tablet 1", "R. Vane"), Author("tablet 2", "N. Sorrel")
-    quill = Author("tablet 3", "T. Quill", HybridClock(wall=lambda: wall_milliseconds() + A_DAY))
+    vane = Author("tablet 1", "R. Vane", wall=lambda: OUT_AT)
+    sorrel = Author("tablet 2", "N. Sorrel", wall=lambda: OUT_AT)
+    quill = Author("tablet 3", "T. Quill", HybridClock(wall=lambda: wall_milliseconds() + A_DAY), wall=lambda: OUT_AT)
     exchange.import_job(first, read["saltgrass"], places["saltgrass"], vane)
     exchange.import_job(second, read["kittiwake"], places["kittiwake"], sorrel)
     exchange.import_job(third, read["long_reach"], places["long_reach"], quill)
@@ -125,7 +128,7 @@ def _choose_the_speed(hulls: HullFolder) -> Iterator[str]:
             for key in boat.home_of(job).disagreements(job):
                 state = boat.home_of(job)
                 right = next(entry for entry in state.standing(key) if entry.tablet == "tablet 1")
-                author = author_for(hulls, state, "office", MANAGER)
+                author = _manager(hulls, state)
                 hulls.save(settle(author, state, key, right.value, "read at the plotter during the run"))
                 yield f"{state.hull_number}: {name_of(key)} is {right.value}"
 
@@ -136,7 +139,11 @@ def _join_the_numbers(hulls: HullFolder) -> Iterator[str]:
         for other in hull_number.look_alikes(hull, known):
             state, there = (fold(number, hulls.entries(number)) for number in (hull, other))
             if other not in state.aliases and "O" in hull:
-                author = author_for(hulls, state, "office", MANAGER)
+                author = _manager(hulls, state)
                 for entry in same_boat(author, state, there, "letter for a digit"):
                     hulls.save(entry)
                 yield f"{hull} and {other} are one boat"
+
+
+def _manager(hulls: HullFolder, state: Fold) -> Author:
+    return attrs.evolve(author_for(hulls, state, "office", MANAGER), wall=lambda: EVENING)
