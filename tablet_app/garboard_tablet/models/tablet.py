@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable, Sequence
 from functools import lru_cache, partial
 from pathlib import Path
@@ -58,6 +59,7 @@ class Tablet:
     def host(self) -> PluginHost:
         if self._host is None:
             self._host = self.make_plugins()
+            gc.freeze()  # what is loaded now stays for good: looking through it again and again is felt as stutter
         return self._host
 
     def fold(self, hull: str) -> Fold:
