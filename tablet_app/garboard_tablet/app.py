@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import os
 import sys
@@ -294,7 +295,8 @@ class GarboardApp(App):
             else:
                 self._soon(partial(done, result))
 
-        self._workers.submit(run)
+        with contextlib.suppress(RuntimeError):  # the app is being closed: nobody waits for the result
+            self._workers.submit(run)
 
     # Vessels
 
