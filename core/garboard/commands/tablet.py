@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -24,6 +25,4 @@ def command(folder: Path, demo: bool) -> None:
     if find_spec("kivy") is None or find_spec("garboard_tablet") is None:
         wanted = "the tablet part: pip install 'garboard[tablet]'"
         raise InputError("tablet", [Fault("packages", wanted, "kivy is not installed")])
-    from garboard_tablet.app import run
-
-    run(folder, demo)
+    import_module("garboard_tablet.app").run(folder, demo)  # by name: the core knows no Kivy
