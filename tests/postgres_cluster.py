@@ -17,6 +17,8 @@ from typing import Self
 
 USER = "shop"
 PLACES = Path("/usr/lib/postgresql")
+_END_WITH_US = ("setpriv", "--pdeathsig", "QUIT") if shutil.which("setpriv") else ()
+"""The server ends when the tests are killed."""
 
 
 def programs() -> Path | None:
@@ -75,7 +77,7 @@ class Cluster:
     def start(self) -> None:
         """Start it, after a kill with the recovery that brings, and wait until it answers."""
         options = [part for name, value in self._settings.items() for part in ("-c", f"{name}={value}")]
-        command = [str(self._programs / "postgres"), "-D", str(self.data), *options]
+        command = [*_END_WITH_US, str(self._programs / "postgres"), "-D", str(self.data), *options]
         self._process = subprocess.Popen(
             command, stdout=self._log, stderr=self._log, user=_unprivileged(), start_new_session=True, cwd=self.folder
         )
