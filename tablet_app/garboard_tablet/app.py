@@ -248,7 +248,7 @@ class GarboardApp(App):
             return
         self._waiting.discard(key)
         hull, job, step = key
-        size = len(self.tablet.fold(hull))
+        size = self.tablet.size(hull, job)
         if self._found_at.get(key) == size:
             return
         self._at_work.add(key)
@@ -387,8 +387,7 @@ class GarboardApp(App):
 
     def _came_ashore(self, state: State) -> None:
         if state.report is not None and state.word == "ashore":
-            for merged in state.report.hulls:
-                self.tablet.look_again(merged.hull)
+            self.tablet.look_again([merged.hull for merged in state.report.hulls])
             self.marks.note(state.report, self.vessels)
             self._found_at.clear()  # a recording may have come that was missing
             self._look_for_news()

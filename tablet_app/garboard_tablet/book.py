@@ -42,7 +42,7 @@ def book_state(tablet: Tablet, hull: str, job: str) -> BookState:
     path = book_path(tablet, hull, job)
     if path.exists():
         return BookState(f"The book is made: {path.stat().st_size // 1024} kB.", (str(path),))
-    if tablet.fold(hull).standing(SlotKey("job", job, WANTED)):
+    if tablet.fold(hull, job).standing(SlotKey("job", job, WANTED)):
         return BookState("Put down for the shop. It is made when this job comes ashore.")
     if can_make_book():
         return BookState("Not made yet. It takes a few seconds.")
@@ -54,8 +54,9 @@ def put_down(tablet: Tablet, hull: str, job: str) -> None:
     from garboard.fold import SlotKey
 
     wanted = SlotKey("job", job, WANTED)
-    if not tablet.fold(hull).standing(wanted):
-        tablet.save(hull, tablet.author().write(tablet.fold(hull), "job", WANTED, "wanted", job=job))
+    state = tablet.fold(hull, job)
+    if not state.standing(wanted):
+        tablet.save(tablet.author().write(state, "job", WANTED, "wanted", job=job))
 
 
 def make_book(view: JobView, host: PluginHost, path: Path) -> None:

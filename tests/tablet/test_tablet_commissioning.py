@@ -175,7 +175,7 @@ def test_values_that_disagree_are_settled_with_a_reason(drive):
         subject=place,
         value=False,
     )
-    d.app.tablet.save(here.hull, other)
+    d.app.tablet.save(other)
     d.app.redraw()
     d.step()
     assert d.says("values disagree")
@@ -280,7 +280,7 @@ def test_a_field_of_the_vessel_that_disagrees_leads_to_where_it_is_settled(drive
             subject=("beam",),
             value=beam,
         )
-        d.app.tablet.save(here.hull, entry)
+        d.app.tablet.save(entry)
     d.app.redraw()
     d.press("tab missing", "missing beam: 8.5 ft against 9.0 ft. Choose the right one.")
     d.press("value 9.0 ft", "reason read again")

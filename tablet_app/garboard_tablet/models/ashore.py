@@ -9,7 +9,7 @@ import attrs
 
 from garboard import storage
 from garboard_tablet.models.session import Place
-from garboard_tablet.models.vessels import VesselList
+from garboard_tablet.models.vessels import VesselLine, VesselList, stamp_of
 
 if TYPE_CHECKING:
     from garboard.ashore import State
@@ -35,11 +35,12 @@ class AshoreMarks:
         except (OSError, ValueError, AttributeError):
             self.stamps = {}
 
-    def word(self, hull: str, stamp: str) -> str:
+    def word(self, line: VesselLine) -> str:
         """How a vessel stands, for the list."""
         if not (self.tablet.folder / PAIRED_FILE).exists():
             return "only on this tablet"
-        return "ashore" if stamp and self.stamps.get(hull) == stamp else "not ashore yet"
+        known = stamp_of(self.stamps.get(hull, "") for hull in line.files)
+        return "ashore" if line.stamp and known == line.stamp else "not ashore yet"
 
     def note(self, report: SyncReport, vessels: VesselList) -> None:
         """Mark every hull of which the shop holds as much as stands here now."""

@@ -172,10 +172,11 @@ class PunchLine:
 
 def punch_lines(tablet: Tablet, hull: str, job: str) -> list[PunchLine]:
     """Remarks on the punch list, open ones first."""
-    state = tablet.fold(hull)
+    slots = [(key, slot) for key, slot in tablet.fold(hull).slots.items() if key.job == ""]
+    slots += [(key, slot) for key, slot in tablet.fold(hull, job).slots.items() if key.job == job]
     lines = []
-    for key, slot in state.slots.items():
-        if key.kind != "note" or key.job not in ("", job):
+    for key, slot in slots:
+        if key.kind != "note":
             continue
         for entry in slot.standing:
             value = entry.value if isinstance(entry.value, dict) else {}
@@ -226,7 +227,7 @@ class Covered:
 
 def coverage(tablet: Tablet, hull: str, job: str) -> Covered:
     """Exactly what a signature stands for: counted, and every value named."""
-    state = tablet.fold(hull)
+    state = tablet.fold(hull, job)
     ids = set(state.coverage(job))
     about: dict[str, list[str]] = {}
     count = 0

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import gc
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +17,7 @@ from garboard_tablet.models.session import Session, resume
 from garboard_tablet.models.settings import TabletSettings, read_settings, write_settings
 
 if TYPE_CHECKING:  # each loaded in the method that needs it: the app's first frame waits for none of them
+    from garboard.desk import OpenHull
     from garboard.entries import Entry
     from garboard.fold import Fold, SlotKey
     from garboard.host import PluginHost
@@ -50,7 +51,7 @@ class Tablet:
     clock: HybridClock = attrs.field(factory=HybridClock)
     last_saved: str = ""
     _host: PluginHost | None = None
-    _folds: dict[str, Fold] = attrs.field(factory=dict)
+    _boats: dict[str, OpenHull] = attrs.field(factory=dict)
     _views: dict[tuple[str, str], tuple[int, JobView]] = attrs.field(factory=dict)
 
     # Reading
@@ -62,32 +63,78 @@ class Tablet:
             gc.freeze()  # what is loaded now stays for good: looking through it again and again is felt as stutter
         return self._host
 
-    def fold(self, hull: str) -> Fold:
-        """The state of a hull, kept up from then on."""
-        from garboard.fold import Fold
+    def boat(self, hull: str) -> OpenHull:
+        """The boat of a hull number, kept up from then on: every number of hers, and jobs moved to her."""
+        from garboard.desk import open_hull
 
-        if hull not in self._folds:
-            state = Fold(hull)
-            for entry in self.files.entries(hull):
-                state.add(entry)
-                self.clock.follow(entry.clock)
-            self._folds[hull] = state
-        return self._folds[hull]
+        if hull not in self._boats:
+            boat = open_hull(self.files, hull)
+            for key in boat.hulls:
+                for entry in self.files.entries(key):
+                    self.clock.follow(entry.clock)
+            self._boats[hull] = boat
+        return self._boats[hull]
 
-    def look_again(self, hull: str) -> None:
-        """Take in what came into a hull's file from elsewhere."""
-        if hull in self._folds:
-            for entry in self.files.entries(hull):
-                self._folds[hull].add(entry)
-                self.clock.follow(entry.clock)
+    def fold(self, hull: str, job: str = "") -> Fold:
+        """What a job's entries are in; without a job, what the vessel's are in."""
+        return self.boat(hull).home_of(job)
+
+    def size(self, hull: str, job: str) -> int:
+        """How many entries a job's state rests on; it grows with every one that comes."""
+        state, home = self.fold(hull), self.fold(hull, job)
+        return len(state) if home is state else len(state) + len(home)
+
+    def listed(self, hull: str) -> str:
+        """The one of a boat's numbers she is listed under: well formed if any is, and one that leads to all of her."""
+        family = self.fold(hull).family
+        if len(family) == 1:
+            return hull
+        here = set(self.files.hulls())
+        leading = [key for key in family if key == hull or (key in here and self.fold(key).family == family)]
+        return min(leading, key=lambda key: (not _is_well_formed(key), key))
+
+    def look_again(self, hulls: Collection[str]) -> None:
+        """Take in what came into hulls' files from elsewhere."""
+        opened = {key: boat for boat in self._boats.values() for key in boat.hulls}
+        awaited = {home for boat in self._boats.values() for home, _ in boat.state.moved_from}
+        fresh: list[Entry] = []
+        for hull in hulls:
+            if hull in opened:
+                states = (opened[hull].state, *opened[hull].guests.values())
+                fresh += [entry for entry in self.files.entries(hull) if not any(entry.id in s for s in states)]
+            elif hull in awaited:
+                fresh += self.files.entries(hull)
+        for entry in fresh:
+            self.clock.follow(entry.clock)
+        self._take_in(fresh)
+
+    def _take_in(self, fresh: Sequence[Entry]) -> None:
+        """Add entries to the boats they are about. What says which numbers are one boat makes all open anew."""
+        from garboard.fold import slot_of
+
+        if any(slot_of(entry).kind in ("alias", "move") for entry in fresh):
+            self._boats.clear()
+            self._views.clear()
+            return
+        by_hull: dict[str, list[Entry]] = {}
+        for entry in fresh:
+            by_hull.setdefault(entry.hull_key, []).append(entry)
+        for hull, boat in list(self._boats.items()):
+            written = boat.hulls & by_hull.keys()
+            if written and any(home.hull in boat.state.family for home in boat.guests.values()):
+                del self._boats[hull]  # a job in two parts is put together only when its boat is opened
+                continue
+            for state in (boat.state, *boat.guests.values()):
+                for key in written & state.family:
+                    for entry in by_hull[key]:
+                        state.add(entry)
 
     def view(self, hull: str, job: str) -> JobView:
         """A job as it stands."""
-        state = self.fold(hull)
         size, view = self._views.get((hull, job), (-1, None))
-        if view is None or size != len(state):
-            view = self.host.with_defaults(state.view(job, load_recording=self.load_recording))
-            self._views[hull, job] = (len(state), view)
+        if view is None or size != self.size(hull, job):
+            view = self.host.with_defaults(self.boat(hull).view(job, load_recording=self.load_recording))
+            self._views[hull, job] = (self.size(hull, job), view)
         return view
 
     def step(self, key: str) -> Step | None:
@@ -108,7 +155,8 @@ class Tablet:
 
     def standing(self, hull: str, job: str, ask: Ask) -> tuple[Entry, ...]:
         """Every value that stands for an ask; more than one means they disagree."""
-        return self.fold(hull).standing(_slot(ask, job))
+        slot = _slot(ask, job)
+        return self.fold(hull, slot.job).standing(slot)
 
     # Writing: every method returns only when what it wrote is on the disk.
 
@@ -118,14 +166,13 @@ class Tablet:
         plugins = {plugin.name: plugin.version for plugin in self._host.plugins} if self._host else {}
         return Author(self.settings.tablet, by or self.settings.working or NOT_NAMED, self.clock, plugins)
 
-    def save(self, hull: str, *entries: Entry) -> None:
-        """Keep entries of a hull."""
-        result = self.files.put_if_absent(hull, entries)
-        for _, refused in result.refused:
-            raise refused
-        state = self.fold(hull)
-        for entry in entries:
-            state.add(entry)
+    def save(self, *entries: Entry) -> None:
+        """Keep entries, each in the file of its hull."""
+        for hull in dict.fromkeys(entry.hull_key for entry in entries):
+            result = self.files.put_if_absent(hull, [entry for entry in entries if entry.hull_key == hull])
+            for _, refused in result.refused:
+                raise refused
+        self._take_in(entries)
         if entries:
             self.last_saved = entries[-1].at[11:19]
 
@@ -133,38 +180,40 @@ class Tablet:
         """Keep the value of an ask, and with the first value of a step that it is under way."""
         from garboard.writing import measure
 
-        state, author = self.fold(hull), self.author()
-        if ask.slot.kind != "measure":
-            slot = _slot(ask, job)
-            self.save(hull, author.write(state, slot.kind, slot.subject, value, job=slot.job))
+        slot, author = _slot(ask, job), self.author()
+        state = self.fold(hull, slot.job)
+        if slot.kind != "measure":
+            self.save(author.write(state, slot.kind, slot.subject, value, job=slot.job))
             return
         step, field, row, of = ask.slot.subject
         entries = [measure(author, state, job, step, field, value, row=row, of=of)]
         if self.view(hull, job).state_of(step) == "to do":
             entries.append(self._state_entry(hull, job, step, STARTED, ""))
-        self.save(hull, *entries)
+        self.save(*entries)
 
     def set_state(self, hull: str, job: str, step: str, state: str, reason: str = "") -> None:
         """Say how far a step is."""
-        self.save(hull, self._state_entry(hull, job, step, state, reason))
+        self.save(self._state_entry(hull, job, step, state, reason))
 
     def _state_entry(self, hull: str, job: str, step: str, state: str, reason: str) -> Entry:
         value: dict[str, JsonValue] = {"state": state}
         if reason:
             value["reason"] = reason
-        return self.author().write(self.fold(hull), "step", (step,), value, job=job)
+        return self.author().write(self.fold(hull, job), "step", (step,), value, job=job)
 
     def choose(self, hull: str, job: str, ask: Ask, value: JsonValue, reason: str) -> None:
         """Settle a disagreement."""
         from garboard.writing import settle
 
-        self.save(hull, settle(self.author(), self.fold(hull), _slot(ask, job), value, reason))
+        slot = _slot(ask, job)
+        self.save(settle(self.author(), self.fold(hull, slot.job), slot, value, reason))
 
     def take_back(self, hull: str, job: str, ask: Ask, reason: str) -> None:
         """Take back what stands for an ask. It stays in the hull's file, struck out, with the reason."""
         from garboard.writing import retract
 
-        self.save(hull, retract(self.author(), self.fold(hull), _slot(ask, job), reason))
+        slot = _slot(ask, job)
+        self.save(retract(self.author(), self.fold(hull, slot.job), slot, reason))
 
     def open_job(self, hull_text: str, kind: str = "commissioning") -> tuple[str, str]:
         """Open a job.
@@ -185,7 +234,7 @@ class Tablet:
             entries.append(
                 _about_new_hull(author, state, hull_text, "job", ("technicians",), [self.settings.working], job)
             )
-        self.save(hull, *entries)
+        self.save(*entries)
         return hull, job
 
     def note(
@@ -193,15 +242,15 @@ class Tablet:
     ) -> None:
         """Keep a remark; with the subject of an earlier one, in its place."""
         value: JsonValue = {"text": text, "punch_list": punch_list, "settled": settled}
-        self.save(hull, self.author().write(self.fold(hull), "note", (subject or uuid4().hex[:12],), value, job=job))
+        self.save(self.author().write(self.fold(hull, job), "note", (subject or uuid4().hex[:12],), value, job=job))
 
     def sign(self, hull: str, job: str, role: str, name: str, signature: bytes) -> None:
         """Sign a job over everything now in it, with the signature as drawn."""
-        state = self.fold(hull)
+        state = self.fold(hull, job)
         drawn = self.files.attachments.put(signature)
         covers: list[JsonValue] = [*state.coverage(job)]
         value: JsonValue = {"role": role, "name": name, "covers": covers, "signature": {"file": drawn}}
-        self.save(hull, self.author(by=name).write(state, "signoff", (role, name), value, job=job))
+        self.save(self.author(by=name).write(state, "signoff", (role, name), value, job=job))
 
     def add_piece(self, hull: str, path: tuple[str, ...]) -> None:
         """Add a piece of equipment. A piece of that name removed earlier comes back."""
@@ -212,11 +261,11 @@ class Tablet:
         entries = [author.write(state, "field", (*path, name), path[-1])]
         if state.standing(SlotKey("field", "", (*path, "removed"))):
             entries.append(author.write(state, "field", (*path, "removed"), False))
-        self.save(hull, *entries)
+        self.save(*entries)
 
     def remove_piece(self, hull: str, path: tuple[str, ...]) -> None:
         """Take a piece of equipment off the vessel. What was known about it stays in her file."""
-        self.save(hull, self.author().write(self.fold(hull), "field", (*path, "removed"), True))
+        self.save(self.author().write(self.fold(hull), "field", (*path, "removed"), True))
 
     def copy_piece(self, hull: str, source: tuple[str, ...], target: tuple[str, ...], leave_out: Sequence[str]) -> None:
         """Give a piece every value of another that it lacks."""
@@ -231,7 +280,7 @@ class Tablet:
             standing = state.standing(key)
             if len(standing) == 1 and not state.standing(SlotKey("field", "", (*target, *name))):
                 entries.append(author.write(state, "field", (*target, *name), standing[0].value))
-        self.save(hull, *entries)
+        self.save(*entries)
 
     def keep_file(self, content: bytes, title: str) -> dict[str, JsonValue]:
         """Keep a photo or a recording; the value that refers to it."""
@@ -268,6 +317,17 @@ def open_tablet(folder: Path, make_plugins: Callable[[], PluginHost] | None = No
         resume(folder / SESSION_FILE),
         make_plugins or partial(all_plugins, files),
     )
+
+
+def _is_well_formed(number: str) -> bool:
+    from garboard import hull_number
+    from garboard.faults import InputError
+
+    try:
+        hull_number.parse(number)
+    except InputError:
+        return False
+    return True
 
 
 def _slot(ask: Ask, job: str) -> SlotKey:

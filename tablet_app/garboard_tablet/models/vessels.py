@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from typing import Any
 
 import attrs
 
@@ -19,7 +20,9 @@ SUMMARIES_FILE = "summaries.json"
 class VesselLine:
     """One hull in the list of vessels.
 
-    stamp : tells whether the line is still true of the hull's file
+    also   : keys of her other hull numbers
+    guests : keys of hull numbers that jobs were moved here from
+    stamp  : tells whether the line is still true of the files it comes from
     """
 
     hull: str
@@ -31,6 +34,18 @@ class VesselLine:
     total: int
     saved: str
     stamp: str
+    also: tuple[str, ...] = ()
+    guests: tuple[str, ...] = ()
+
+    @property
+    def files(self) -> tuple[str, ...]:
+        """Keys of the hulls whose files the line comes from."""
+        return (self.hull, *self.also, *self.guests)
+
+    @property
+    def numbers(self) -> str:
+        """Her number, and the others she has."""
+        return ", also ".join((self.hull_number, *map(printed, self.also)))
 
     @property
     def share(self) -> str:
@@ -39,7 +54,7 @@ class VesselLine:
     def matches(self, words: str) -> bool:
         """Whether a search finds this vessel: by any part of its number or its name."""
         wanted = "".join(words.split()).casefold()
-        return wanted in self.hull.casefold() or wanted in "".join(self.name.split()).casefold()
+        return any(wanted in text.casefold() for text in (self.hull, *self.also, "".join(self.name.split())))
 
 
 @attrs.define
@@ -53,7 +68,7 @@ class VesselList:
         """Take the lines as they were kept; wrong ones are put right by `refresh`."""
         try:
             plain = json.loads((self.tablet.folder / SUMMARIES_FILE).read_bytes())
-            self.lines = {line["hull"]: VesselLine(**line) for line in plain}
+            self.lines = {line["hull"]: _line_kept(line) for line in plain}
         except (OSError, ValueError, TypeError, KeyError):
             self.lines = {}
 
@@ -62,11 +77,22 @@ class VesselList:
         here = self.tablet.files.hulls()
         for gone in self.lines.keys() - set(here):
             del self.lines[gone]
-        return tuple(hull for hull in here if hull not in self.lines or self.lines[hull].stamp != self.stamp(hull))
+        lines = list(self.lines.values())
+        told = {hull for line in lines for hull in (line.hull, *line.also)}
+        changed = [line.hull for line in lines if line.stamp != self.stamp(*line.files)]
+        return (*(hull for hull in here if hull not in told), *changed)
 
     def refresh(self, hull: str) -> None:
-        """Work out one hull's line anew."""
-        self.lines[hull] = vessel_line(self.tablet, hull, self.stamp(hull))
+        """Work out one boat's line anew, whichever of her numbers is given."""
+        known = next((line for line in self.lines.values() if hull in line.also), self.lines.get(hull))
+        fresh = vessel_line(self.tablet, known.hull if known else hull)
+        if known is not None:
+            del self.lines[known.hull]
+        for other in fresh.also:
+            self.lines.pop(other, None)
+        self.lines[fresh.hull] = attrs.evolve(fresh, stamp=self.stamp(*fresh.files))
+        for parted in {known.hull, *known.also} - {fresh.hull, *fresh.also} if known else ():
+            self.refresh(parted)
 
     def keep(self) -> None:
         """Keep the lines for the next start."""
@@ -78,7 +104,11 @@ class VesselList:
         found = [line for line in self.lines.values() if line.matches(words)]
         return tuple(sorted(found, key=lambda line: (line.saved, line.hull), reverse=True))
 
-    def stamp(self, hull: str) -> str:
+    def stamp(self, *hulls: str) -> str:
+        """Tells whether anything was written in the files of these hulls since."""
+        return stamp_of(map(self._file_size, hulls))
+
+    def _file_size(self, hull: str) -> str:
         path = self.tablet.files.folder / "hulls" / file_name(hull)
         try:
             return str(path.stat().st_size)
@@ -86,27 +116,62 @@ class VesselList:
             return ""
 
 
-def vessel_line(tablet: Tablet, hull: str, stamp: str = "") -> VesselLine:
-    """A hull's line from its file."""
+def _line_kept(plain: dict[str, Any]) -> VesselLine:
+    """A line as it was kept; json has no tuples."""
+    tuples = {name: tuple(plain.get(name, ())) for name in ("also", "guests")}
+    return VesselLine(**{**plain, **tuples})
+
+
+def stamp_of(stamps: Iterable[str]) -> str:
+    """One stamp of several files."""
+    return "+".join(stamps)
+
+
+def vessel_line(tablet: Tablet, number: str) -> VesselLine:
+    """A boat's line from the files she is in, without its stamp."""
     from garboard_tablet.models.pages import phase_of
 
-    state = tablet.fold(hull)
-    jobs = state.jobs
-    vessel, _ = state.vessel()
-    saved = max((entry.at for slot in state.slots.values() for entry in slot.entries.values()), default="")
-    job = jobs[-1] if jobs else ""
+    hull = tablet.listed(number)
+    boat = tablet.boat(hull)
+    vessel, _ = boat.state.vessel()
+    slots = [*boat.state.slots.values()]
+    slots += [slot for job, home in boat.guests.items() for key, slot in home.slots.items() if key.job == job]
+    saved = max((entry.at for slot in slots for entry in slot.entries.values()), default="")
+    job = latest_job(tablet, hull)
     states = [tablet.view(hull, job).state_of(step.key) for step in tablet.host.steps] if job else []
     return VesselLine(
         hull=hull,
-        hull_number=printed(state.hull_number),
+        hull_number=printed(boat.state.hull_number),
         name=vessel.name,
         job=job,
-        phase=phase_of(tablet, hull, job) if job else "no job yet",
+        phase=phase_of(tablet, hull, job) if job else _without_job(tablet, hull),
         done=sum(one in DONE_STATES for one in states),
         total=len(states),
         saved=saved[:16].replace("T", " "),
-        stamp=stamp,
+        stamp="",
+        also=tuple(sorted(boat.state.family - {hull})),
+        guests=tuple(sorted(boat.hulls - boat.state.family)),
     )
+
+
+def latest_job(tablet: Tablet, hull: str) -> str:
+    """The job on a boat that was opened last; "" when there is none."""
+    boat = tablet.boat(hull)
+    if not boat.guests:
+        return boat.jobs[-1] if boat.jobs else ""
+    return max(reversed(boat.jobs), key=lambda job: tablet.view(hull, job).job.opened)
+
+
+def moved_away(tablet: Tablet, hull: str) -> dict[str, str]:
+    """Jobs written under a hull number and moved to another boat, each with the key of that one."""
+    state = tablet.fold(hull)
+    jobs = sorted({key.job for key in state.slots if key.job})
+    return {job: target for job in jobs if (target := state.moved_to(job))}
+
+
+def _without_job(tablet: Tablet, hull: str) -> str:
+    targets = sorted({printed(target) for target in moved_away(tablet, hull).values()})
+    return f"job moved to {', '.join(targets)}" if targets else "no job yet"
 
 
 def printed(text: str) -> str:
@@ -138,7 +203,7 @@ def check_hull(text: str, lines: Sequence[VesselLine]) -> HullCheck:
     """Check a hull number as typed against the rules and against the vessels here."""
     if not text.strip():
         return HullCheck("", faults=("Type the number on the transom.",))
-    known = next((line for line in lines if line.hull == hull_number.key(text)), None)
+    known = next((line for line in lines if hull_number.key(text) in (line.hull, *line.also)), None)
     offers = (
         *hull_number.look_alikes(text, [line.hull_number for line in lines]),
         *hull_number.repair_suggestions(text),

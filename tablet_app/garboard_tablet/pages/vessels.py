@@ -59,11 +59,12 @@ class VesselsPage(Page):
 
     def _row(self, line: VesselLine) -> RowPress:
         state = "done" if line.phase == "handed over" else "under way" if line.done else "to do"
-        ashore = self.app.marks.word(line.hull, line.stamp)
+        ashore = self.app.marks.word(line)
+        number = line.numbers if line.name or line.also else "no name yet"
         return RowPress(
             line.name or line.hull_number,
             lambda: self._open(line),
-            small=f"{line.hull_number if line.name else 'no name yet'}. Saved {line.saved}, {ashore}.",
+            small=f"{number}. Saved {line.saved}, {ashore}.",
             value=line.phase,
             mark=state_mark(state),
             word=line.share,
@@ -185,7 +186,9 @@ class NewJobPage(Page):
             self._insist()
 
     def _insist(self) -> None:
+        known = self.check.known
         hull, job = self.tablet.open_job(self.check.text)
+        hull = known.hull if known else hull
         self.tablet.session.forget(NEW_HULL)
         self.app.vessel_changed(hull)
         self.app.instead(Place(page="job", hull=hull, job=job))
@@ -226,9 +229,13 @@ class VesselJobsPage(Page):
     title = "Jobs on this vessel"
 
     def body(self) -> Widget:
-        state = self.tablet.fold(self.place.hull)
+        from garboard_tablet.models.vessels import moved_away
+
+        rows: list[Maker] = [partial(self._row, job) for job in reversed(self.tablet.boat(self.place.hull).jobs)]
+        moved = moved_away(self.tablet, self.place.hull)
+        rows += [partial(self._moved_row, job, target) for job, target in moved.items()]
         column = Column()
-        column.show([partial(self._row, job) for job in reversed(state.jobs)] or [words("No job yet.", "quiet")])
+        column.show(rows or [words("No job yet.", "quiet")])
         return column
 
     def _row(self, job: str) -> RowPress:
@@ -240,6 +247,16 @@ class VesselJobsPage(Page):
             mark=STEP_MARKS["under way" if job == self.place.job else "to do"],
             word="open now" if job == self.place.job else "open it",
             name=f"job {job}",
+        )
+
+    def _moved_row(self, job: str, target: str) -> RowPress:
+        return RowPress(
+            f"Moved to {self.app.whose(Place(page='job', hull=target))}",
+            lambda: self.app.go_named(Place(page="job", hull=target, job=job)),
+            small="It was written under this number and belongs to the other vessel.",
+            mark=STEP_MARKS["to do"],
+            word="open it there",
+            name=f"moved {job}",
         )
 
     def actions(self) -> Sequence[Press]:

@@ -1,0 +1,219 @@
+"""A boat with two numbers, and a job moved to the hull it belongs to, as the tablet shows them."""
+
+import pytest
+
+from garboard.fold import fold
+from garboard.hullfile import HullFolder
+from garboard.merge import merge
+from garboard.writing import Author, measure, move_job, retract, same_boat
+from garboard_tablet.models.tablet import open_tablet
+from garboard_tablet.models.vessels import VesselList, check_hull
+
+RIGHT, WRONG = "XYZAB123F526", "XYZAB128F526"
+KIM, ROBIN = Author("tablet 1", "Kim"), Author("tablet 2", "Robin")
+
+
+def job_entries(author, hull, job, speed=None, name=""):
+    """A job opened under a hull number, with what is given."""
+    state = fold(hull, [])
+    written = [author.write(state, "job", ("opened",), "2026-05-0" + job[-1], job=job)]
+    if speed:
+        written.append(measure(author, state, job, "dock.full", "speed", speed))
+    if name:
+        written.append(author.write(state, "field", ("name",), name, job=job))
+    return written
+
+
+def one_boat_in_two_folders(tmp_path):
+    """Two tablets' folders, each with a job of the same boat under another number, merged into the tablet's."""
+    first = job_entries(KIM, RIGHT, "job1", speed="41.2 kn", name="Saltgrass")
+    second = job_entries(ROBIN, WRONG, "job2", speed="39.0 kn")
+    alike = same_boat(KIM, fold(RIGHT, first), fold(WRONG, second), "one transom, read twice")
+    brought(tmp_path, "kim", [*first, alike[0]])
+    brought(tmp_path, "robin", [*second, alike[1]])
+
+
+def brought(tmp_path, name, entries):
+    """Entries merged from a folder of their own into the tablet's."""
+    with HullFolder(tmp_path / name) as source:
+        for entry in entries:
+            source.save(entry)
+    with HullFolder(tmp_path / name, read_only=True) as source, HullFolder(tmp_path / "tablet") as target:
+        merge([source], target)
+
+
+def lines_of(tablet):
+    vessels = VesselList(tablet)
+    vessels.read()
+    while stale := vessels.stale():
+        for hull in stale:
+            vessels.refresh(hull)
+    vessels.keep()
+    return vessels
+
+
+@pytest.fixture
+def opened(tmp_path):
+    """Opens the tablet's folder with the invented plugin."""
+    from conftest import dock_host
+
+    made = []
+
+    def start():
+        made.append(open_tablet(tmp_path / "tablet", dock_host))
+        made[-1].change_settings(made[-1].settings.with_person("Robin"))
+        return made[-1]
+
+    yield start
+    for tablet in made:
+        tablet.close()
+
+
+def test_a_boat_with_two_numbers_is_listed_once_and_says_the_other(opened, tmp_path):
+    """One line, both jobs, the name from one file, found by either number."""
+    one_boat_in_two_folders(tmp_path)
+    tablet = opened()
+    vessels = lines_of(tablet)
+    (line,) = vessels.lines.values()
+    assert (line.hull, line.also, line.name, line.job) == (RIGHT, (WRONG,), "Saltgrass", "job2")
+    assert line.numbers == f"{RIGHT}, also {WRONG}"
+    assert [one.hull for one in vessels.found("128")] == [RIGHT]
+    assert check_hull(WRONG, [line]).known == line
+    assert tablet.boat(WRONG).jobs == ("job1", "job2")
+    again = VesselList(tablet)
+    again.read()
+    assert again.lines == vessels.lines
+    assert again.stale() == ()
+
+
+def test_a_line_is_stale_when_only_the_other_numbers_file_has_grown(opened, tmp_path):
+    """What a colleague wrote under the other number changes the boat's line."""
+    one_boat_in_two_folders(tmp_path)
+    tablet = opened()
+    vessels = lines_of(tablet)
+    tablet.files.save(measure(ROBIN, tablet.fold(WRONG), "job2", "dock.horn", "heard", True))
+    assert vessels.stale() == (RIGHT,)
+
+
+def test_two_numbers_part_again_when_the_statement_is_taken_back(opened, tmp_path):
+    """The boat that got her own number back has her own line again."""
+    one_boat_in_two_folders(tmp_path)
+    tablet = opened()
+    vessels = lines_of(tablet)
+    for here in (RIGHT, WRONG):
+        alone = fold(here, tablet.files.entries(here))
+        key = next(key for key in alone.slots if key.kind == "alias")
+        tablet.files.save(retract(KIM, alone, key, "two boats after all"))
+    tablet.look_again([RIGHT, WRONG])
+    for hull in vessels.stale():
+        vessels.refresh(hull)
+    assert {hull: line.also for hull, line in vessels.lines.items()} == {RIGHT: (), WRONG: ()}
+
+
+def test_a_number_said_to_be_the_same_boat_in_one_file_alone_is_still_one_line(opened, tmp_path):
+    """The other half of the statement is on another tablet; what is listed leads to both jobs."""
+    first = job_entries(KIM, RIGHT, "job1", name="Saltgrass")
+    second = job_entries(ROBIN, WRONG, "job2")
+    alike = same_boat(KIM, fold(RIGHT, first), fold(WRONG, second), "one transom, read twice")
+    brought(tmp_path, "both", [*first, *second, alike[1]])
+    tablet = opened()
+    (line,) = lines_of(tablet).lines.values()
+    assert (line.hull, line.also) == (WRONG, (RIGHT,))
+    assert tablet.boat(line.hull).jobs == ("job1", "job2")
+
+
+def moved(tmp_path):
+    """A job written under a wrong number, moved to the right one; the two files come from two folders."""
+    right = job_entries(KIM, RIGHT, "job1", speed="41.2 kn", name="Saltgrass")
+    wrong = job_entries(ROBIN, WRONG, "job2", speed="39.0 kn", name="Not this boat")
+    leaving, arriving = move_job(KIM, fold(WRONG, wrong), fold(RIGHT, right), "job2", "typed wrongly")
+    return [*right, arriving], [*wrong, leaving]
+
+
+def test_a_moved_job_is_shown_and_written_under_the_hull_it_was_moved_to(opened, tmp_path):
+    """The right boat's name and beam, the wrong file's measurement; what is entered now comes out there too."""
+    from garboard_tablet.models.entry import enter
+    from garboard_tablet.models.pages import punch_lines
+    from garboard_tablet.models.session import Place
+
+    here, there = moved(tmp_path)
+    brought(tmp_path, "kim", here)
+    brought(tmp_path, "robin", there)
+    tablet = opened()
+    vessels = lines_of(tablet)
+    assert vessels.lines[RIGHT].job == "job2"
+    assert vessels.lines[WRONG].phase == f"job moved to {RIGHT}"
+    view = tablet.view(RIGHT, "job2")
+    assert (view.vessel.name, view.value("dock.full", "speed")) == ("Saltgrass", "39.0 kn")
+
+    place = Place(
+        page="entry", hull=RIGHT, job="job2", step="dock.full", subject=("measure", "dock.full", "speed", "", "")
+    )
+    enter(tablet, place).save("40.1 kn")
+    tablet.note(RIGHT, "job2", "Port light dark", punch_list=True)
+    beam = place.to("entry", "field", "beam")
+    enter(tablet, beam).save("8.5 ft")
+    tablet.sign(RIGHT, "job2", "owner", "A. Marsh", b"<svg/>")
+    view = tablet.view(RIGHT, "job2")
+    assert view.value("dock.full", "speed") == "40.1 kn"
+    assert str(view.vessel.beam) == "8.5 ft"
+    assert [line.text for line in punch_lines(tablet, RIGHT, "job2")] == ["Port light dark"]
+    assert [sign_off.stale for sign_off in view.sign_offs] == [False]
+    assert tablet.view(RIGHT, "job1").value("dock.full", "speed") == "41.2 kn"
+    tablet.close()
+    assert opened().view(RIGHT, "job2").value("dock.full", "speed") == "40.1 kn"
+
+
+def test_a_move_that_comes_ashore_while_the_boat_is_open_is_taken_in(opened, tmp_path):
+    """First the target's file says so, later the source's: then the job is there."""
+    here, there = moved(tmp_path)
+    tablet = opened()
+    for entry in here:
+        tablet.files.save(entry)
+    assert tablet.boat(RIGHT).jobs == ("job1",)
+    for entry in there:
+        tablet.files.save(entry)
+    tablet.look_again([WRONG])
+    assert tablet.boat(RIGHT).jobs == ("job1", "job2")
+
+
+def test_a_job_in_two_parts_is_whole_and_takes_further_values(opened, tmp_path):
+    """Begun under a wrong number, gone on with under the right one, then moved: one job, and entering goes on."""
+    from garboard_tablet.models.asks import Ask
+    from garboard_tablet.models.pages import asks_here
+
+    here = job_entries(KIM, RIGHT, "job1", speed="41.2 kn")
+    there = [measure(ROBIN, fold(WRONG, []), "job1", "dock.horn", "heard", True)]
+    pair = move_job(KIM, fold(WRONG, there), fold(RIGHT, here), "job1", "typed wrongly")
+    brought(tmp_path, "both", [*here, *there, *pair])
+    tablet = opened()
+    asks = asks_here(tablet, RIGHT, "job1", tablet.step("dock.horn"))
+    tone: Ask = next(ask for ask in asks if ask.field.name == "tone")
+    tablet.enter(RIGHT, "job1", tone, "hoarse")
+    view = tablet.view(RIGHT, "job1")
+    assert view.value("dock.full", "speed") == "41.2 kn"
+    assert view.value("dock.horn", "heard") is True
+    assert view.value("dock.horn", "tone") == "hoarse"
+
+
+def test_the_list_and_the_job_by_touch(drive, tmp_path):
+    """One row under one number; pressing it opens the boat; the wrong number's row leads to where the job went."""
+    one_boat_in_two_folders(tmp_path)
+    d = drive(tmp_path / "tablet")
+    d.wait(lambda: d.has(f"vessel {RIGHT}"))
+    assert not d.has(f"vessel {WRONG}")
+    assert d.says(f"{RIGHT}, also {WRONG}")
+    d.press(f"vessel {RIGHT}", "tab vessel", "Other jobs on her", "job job1")
+    assert d.app.tablet.view(d.app.tablet.session.here.hull, "job1").value("dock.full", "speed") == "41.2 kn"
+
+
+def test_a_moved_jobs_old_number_leads_to_the_right_boat_by_touch(drive, tmp_path):
+    """Nobody is left before an empty page."""
+    for name, entries in zip(("kim", "robin"), moved(tmp_path), strict=True):
+        brought(tmp_path, name, entries)
+    d = drive(tmp_path / "tablet")
+    d.wait(lambda: d.has(f"vessel {WRONG}"))
+    assert d.says(f"job moved to {RIGHT}")
+    d.press(f"vessel {WRONG}", "moved job2")
+    assert d.says("Saltgrass")
+    assert (d.app.tablet.session.here.hull, d.app.tablet.session.here.job) == (RIGHT, "job2")
