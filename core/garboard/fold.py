@@ -313,8 +313,8 @@ class Fold:
 
     def _is_at_home(self, job: str) -> bool:
         index = self._jobs[job]
-        only_arrives = index.slots <= {_arrival(job)} and all(
-            slot_of(e) == _arrival(job) for e in index.entries.values()
+        only_arrives = all(map(_is_arrival, index.slots)) and all(
+            _is_arrival(slot_of(e)) for e in index.entries.values()
         )
         return not only_arrives and self.moved_to(job) is None
 
@@ -337,7 +337,7 @@ class Fold:
     @property
     def moved_from(self) -> tuple[tuple[str, str], ...]:
         """Jobs moved here from other hulls: (key of the other hull, job)."""
-        keys = [key for key in self.slots if key == _arrival(key.job)]
+        keys = [key for key in self.slots if _is_arrival(key)]
         found = {(_hull_meant(entry), key.job) for key in keys for entry in self.standing(key)}
         return tuple(sorted((hull, job) for hull, job in found if hull and hull not in self.family))
 
@@ -497,9 +497,9 @@ def fold(hull: str, entries: Iterable[Entry], also: Iterable[str] = ()) -> Fold:
     return state
 
 
-def _arrival(job: str) -> SlotKey:
-    """The slot that says where a job moved here came from."""
-    return SlotKey("move", job, ("from",))
+def _is_arrival(key: SlotKey) -> bool:
+    """Whether a slot says where a job moved here came from; each hull it came from has one of its own."""
+    return key.kind == "move" and key.subject[:1] == ("from",)
 
 
 def _member(value: JsonValue, name: str) -> JsonValue:

@@ -135,7 +135,7 @@ def move_job(author: Author, source: Fold, target: Fold, job: str, reason: str) 
     arriving: JsonValue = {"hull": source.hull, "reason": reason}
     return (
         author.write(source, "move", ("to",), leaving, job=job),
-        author.write(target, "move", ("from",), arriving, job=job),
+        author.write(target, "move", ("from", source.hull), arriving, job=job),
     )
 
 

@@ -45,3 +45,14 @@ def test_two_values_for_one_thing_disagree_when_the_parts_of_a_job_come_together
     assert values(boat) == {}
     (disagreement,) = boat.view(JOB).disagreements
     assert {one.value for one in disagreement.values} == {"31.0 kn", "30.0 kn"}
+
+
+def test_parts_moved_one_after_the_other_are_all_there() -> None:
+    first, second = (
+        measure(HAND, Fold(hull), JOB, "trial", field, "1 V") for hull, field in ((WRONG, "a"), (THIRD, "b"))
+    )
+    right = Fold(RIGHT)
+    moves = [*move_job(HAND, fold(WRONG, [first]), right, JOB, "typed")]
+    right.add(moves[1])
+    moves += move_job(HAND, fold(THIRD, [second]), right, JOB, "typed")
+    assert values(opened(first, second, *moves)) == {"a": "1 V", "b": "1 V"}
