@@ -75,7 +75,7 @@ class GarboardApp(App):
         self.marks = AshoreMarks(tablet)
         self._workers = ThreadPoolExecutor(2, "in the background")  # one for findings, one left for a book or a list
         self._coming: ComingAshore | None = None
-        self._replay: Path | None = None
+        self.replayed: Path | None = None
         self._pads: dict[tuple[bool, bool, float], NumberPad] = {}
 
     # Life
@@ -401,17 +401,15 @@ class GarboardApp(App):
         step = self.tablet.step(place.step)
         return self.tablet.host.live_guides.get(step.guide) if step and step.guide else None
 
-    def replay(self, recording: Path) -> None:
-        """Feed live guides from a recording from now on."""
-        self._replay = recording
+    def replay(self, recording: Path | None) -> None:
+        """Feed live guides from a recording from now on; None for the simulated boat. Holds until the app is closed."""
+        self.replayed = recording
 
     def source_for(self, guide: LiveGuide[Any]) -> SampleSource:
-        from garboard_tablet.models.sources import Replay, simulated_for
+        from garboard_tablet.models.sources import RecordingFile, Replay, simulated_for
 
-        if self._replay is not None:
-            from garboard.recordings import read_samples
-
-            return Replay(self._replay.name, list(read_samples(self._replay)))
+        if self.replayed is not None:
+            return Replay(self.replayed.name, RecordingFile(self.replayed))
         return simulated_for(guide.quantities, start=time.time())
 
     def sound(self, guidance: Guidance) -> None:
@@ -420,18 +418,21 @@ class GarboardApp(App):
         play(guidance)
 
 
-def run(folder: Path, demo: bool = False) -> None:
+def run(folder: Path, demo: bool = False, replay: Path | None = None) -> None:
     """Start the app in a window.
 
     folder : the tablet's own; made when it is not there
     demo   : with the sample jobs, in a folder of their own beside it
+    replay : a recording that feeds the live guides, in place of the simulated boat
     """
     tablet = open_tablet(folder.with_name(f"{folder.name}-demo") if demo else folder)
     if demo:
         from garboard_tablet.demo import fill
 
         fill(tablet)
-    GarboardApp(tablet, demo=demo).run()
+    app = GarboardApp(tablet, demo=demo)
+    app.replay(replay)
+    app.run()
 
 
 __all__: Sequence[str] = ("GarboardApp", "run")

@@ -80,6 +80,8 @@ def _scenes_of_job(tablet: Tablet, job: Place) -> Iterator[tuple[str, Place, Act
             yield f"{name}_why", here.to("why", "0"), nothing
         if step.guide:
             yield f"{name}_live", here.to("live"), steer
+            yield f"{name}_live_waiting", here.to("live"), nothing
+            yield f"{name}_source", here.to("source"), nothing
         for ask in asks_here(tablet, job.hull, job.job, step):
             kind = (ask.field.kind, bool(ask.row))
             if kind not in asked:

@@ -20,9 +20,14 @@ from garboard.faults import Fault, InputError
     help="Where the tablet keeps its hull files.",
 )
 @click.option("--demo", is_flag=True, help="Start with the sample jobs and a simulated boat, in a folder of their own.")
-def command(folder: Path, demo: bool) -> None:
+@click.option(
+    "--replay",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    help="A recording to play to the live guides, in place of the simulated boat.",
+)
+def command(folder: Path, demo: bool, replay: Path | None) -> None:
     """Start the tablet app. Everything works without signal."""
     if find_spec("kivy") is None or find_spec("garboard_tablet") is None:
         wanted = "the tablet part: pip install 'garboard[tablet]'"
         raise InputError("tablet", [Fault("packages", wanted, "kivy is not installed")])
-    import_module("garboard_tablet.app").run(folder, demo)  # by name: the core knows no Kivy
+    import_module("garboard_tablet.app").run(folder, demo, replay)  # by name: the core knows no Kivy

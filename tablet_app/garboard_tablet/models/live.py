@@ -13,6 +13,7 @@ from typing import Any
 import attrs
 
 from garboard import storage
+from garboard.faults import InputError
 from garboard.job_view import JobView
 from garboard.samples import Sample
 from garboard.steps import Guidance, LiveGuide
@@ -102,9 +103,12 @@ class LiveRun:
         self.samples, self.fault = [], ""
         self.trail.clear()
         self._began, self.running = now, True
-        self.source.start(now)
         if self.recorder is not None:
             self.recorder.begin(now)
+        try:
+            self.source.start(now)
+        except (InputError, OSError) as failure:
+            self._silent(failure)
         try:
             self._state = self.guide.begin(self.view)
             self.guidance = self.guide.show(self._state)
@@ -115,7 +119,11 @@ class LiveRun:
         """Take in what came since the last tick."""
         if not self.running:
             return
-        fresh = self.source.read(now)
+        try:
+            fresh = self.source.read(now)
+        except (InputError, OSError) as failure:
+            self._silent(failure)
+            return
         self.samples.extend(fresh)
         if self.recorder is not None:
             self.recorder.take(fresh, now)
@@ -135,6 +143,12 @@ class LiveRun:
         self.source.stop()
         if self.recorder is not None:
             self.recorder.end()
+
+    def _silent(self, failure: Exception) -> None:
+        """Nothing more comes. What came so far can be kept."""
+        self.source.stop()
+        self.fault = f"No more samples from {self.source.title}: {failure}"
+        self.guidance = Guidance(number=None, unit="", word="no samples")
 
     def _failed(self, failure: Exception) -> None:
         """A plugin's mistake must not stop the recording of what came in."""

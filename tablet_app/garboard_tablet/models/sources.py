@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
+from pathlib import Path
 from typing import Protocol
 
 import attrs
 
+from garboard.faults import InputError
 from garboard.samples import UNIT_OF_QUANTITY, Sample, StreamKey
 from garboard.simulator import Boat, Compass, Order, simulate
 
@@ -58,6 +61,42 @@ class Replay:
 
     def stop(self) -> None:
         self._rest, self._waiting = iter(()), None
+
+
+RECORDINGS = frozenset({".log", ".txt", ".csv", ".nmea", ".gz"})
+"""Endings of files that may be recordings."""
+LOOKED_THROUGH = 5000
+"""So many samples from the beginning of a recording tell what is in it."""
+
+
+@attrs.frozen
+class RecordingFile:
+    """The samples of a recording, read anew each time, a little at a time: it may be hours long."""
+
+    path: Path
+
+    def __iter__(self) -> Iterator[Sample]:
+        from garboard.recordings import read_samples
+
+        return read_samples(self.path)
+
+
+def recordings_in(folder: Path) -> list[Path]:
+    """Files in a folder that may be recordings, by name."""
+    return [path for path in sorted(folder.glob("*")) if path.suffix.lower() in RECORDINGS] if folder.is_dir() else []
+
+
+def why_not(path: Path, quantities: Iterable[str]) -> str:
+    """Why a recording cannot be played to a guide that follows these quantities; "" when it can."""
+    try:
+        found = {sample.quantity for sample in islice(RecordingFile(path), LOOKED_THROUGH)}
+    except (InputError, OSError) as failure:
+        return str(failure)
+    wanted = set(quantities)
+    if found & wanted:
+        return ""
+    names = [", ".join(sorted(some)).replace("_", " ") or "nothing" for some in (found, wanted)]
+    return f"{path.name} holds {names[0]}. This guide follows {names[1]}."
 
 
 CIRCLE_RATE = 2.5

@@ -18,6 +18,7 @@ from garboard_tablet.models.entry import NUMBERS, Entering, enter
 from garboard_tablet.models.pad import Judged, takes_point, takes_sign
 from garboard_tablet.models.pages import WORST_FIRST
 from garboard_tablet.models.session import Place
+from garboard_tablet.models.sources import recordings_in
 from garboard_tablet.ui.inputs import SignaturePad, Typed, WordsBox, svg_of
 from garboard_tablet.ui.shell import Maker, Page
 from garboard_tablet.ui.theme import GAP, HEADING, SMALL, dp
@@ -176,8 +177,7 @@ class EntryPage(Page):
 
     def _files(self, kind: Kind) -> Widget:
         folder = self.app.files_come_from
-        endings = PICTURES if kind is Kind.PHOTO else RECORDINGS
-        files = [path for path in sorted(folder.glob("*")) if path.suffix.lower() in endings] if folder.is_dir() else []
+        files = pictures_in(folder) if kind is Kind.PHOTO else recordings_in(folder)
         makers: list[Maker] = [partial(self._file_row, path) for path in files]
         if self.app.guide_of(self.place) and kind is Kind.RECORDING:
             makers.insert(0, lambda: Press("Record now", self._record, "main", name="record now"))
@@ -284,7 +284,11 @@ class EntryPage(Page):
 
 
 PICTURES = frozenset({".jpg", ".jpeg", ".png"})
-RECORDINGS = frozenset({".log", ".txt", ".csv", ".nmea", ".gz"})
+
+
+def pictures_in(folder: Path) -> list[Path]:
+    """Files in a folder that are pictures, by name."""
+    return [path for path in sorted(folder.glob("*")) if path.suffix.lower() in PICTURES] if folder.is_dir() else []
 
 
 class EntryLayout(Widget):

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kivy.clock import Clock
@@ -16,11 +18,11 @@ from garboard_tablet.models.entry import enter, entry_place
 from garboard_tablet.models.live import LiveRun, Recorder
 from garboard_tablet.models.pages import asks_here
 from garboard_tablet.models.session import Place
-from garboard_tablet.models.sources import csv_of
+from garboard_tablet.models.sources import csv_of, recordings_in, why_not
 from garboard_tablet.ui.drawing import Gauge, StripChart
-from garboard_tablet.ui.shell import Page, column_of
+from garboard_tablet.ui.shell import Maker, Page, column_of
 from garboard_tablet.ui.theme import GAP, dp, theme
-from garboard_tablet.ui.widgets import MarkShape, Press, Txt, verdict_marks, words
+from garboard_tablet.ui.widgets import Card, MarkShape, Press, RowPress, Txt, state_mark, verdict_marks, words
 
 TICK = 0.1
 
@@ -65,11 +67,14 @@ class LivePage(Page):
         sound = Press(cue, self._cue, name="cue")
         if self.run.running:
             return (sound, Press("Stop and keep", self._stop, "main", 32, name="stop"))
+        source = Press(
+            "Samples from …", lambda: self.app.go(self.place.to("source", *self.place.subject)), name="source"
+        )
         start = Press("Start", self._start, "main", 32, name="start")
         if not self.left_behind:
-            return (sound, start)
+            return (sound, source, start)
         words = f"Keep the run that broke off: {len(self.left_behind)} samples"
-        return (sound, Press(words, self._keep_left_behind, name="keep left behind"), start)
+        return (source, Press(words, self._keep_left_behind, name="keep left behind"), start)
 
     def _cue(self) -> None:
         import attrs
@@ -97,17 +102,18 @@ class LivePage(Page):
         if self.run is None:
             return
         self._halt()
-        self._keep(self.run.samples)
+        self._keep(self.run.samples, self.run.source.title)
 
     def _keep_left_behind(self) -> None:
-        self._keep(self.left_behind)
+        self._keep(self.left_behind, "")
 
-    def _keep(self, samples: Sequence[Sample]) -> None:
+    def _keep(self, samples: Sequence[Sample], source: str) -> None:
         ask = self._recording_ask()
         if ask is None or not samples:
             self.app.redraw()
             return
-        value = self.tablet.keep_file(csv_of(samples), f"{self.title}, {len(samples)} samples")
+        title = ", ".join(filter(None, (self.title, source, f"{len(samples)} samples")))
+        value = self.tablet.keep_file(csv_of(samples), title)
         place = entry_place(self.place, ask)
         entering = enter(self.tablet, place)
         if entering is not None:
@@ -136,6 +142,59 @@ class LivePage(Page):
 
     def leave(self) -> None:
         self._halt()
+
+
+class SourcePage(Page):
+    """Where the samples of live guides come from, until the app is closed."""
+
+    title = "Samples from"
+
+    def __init__(self, app: GarboardApp, place: Place) -> None:
+        super().__init__(app, place)
+        self._refused = ""
+
+    def body(self) -> Widget:
+        return column_of(self._rows())
+
+    def _rows(self) -> list[Maker]:
+        folder = self.app.files_come_from
+        recordings = recordings_in(folder)
+        if self.app.replayed is not None and self.app.replayed not in recordings:
+            recordings.insert(0, self.app.replayed)
+        rows: list[Maker] = []
+        if self._refused:
+            rows.append(lambda: Card(Txt(self._refused), mark=verdict_marks[Verdict.FAIL], word="cannot be played"))
+        rows.append(partial(self._row, None, "Simulated boat", "To see how a guide works. It is no measurement."))
+        rows += [partial(self._row, path, path.name, f"A recording, {_size(path)}.") for path in recordings]
+        if not recordings:
+            rows.append(
+                words(f"Put a recording into this tablet's folder {folder.name}; it is listed here then.", "quiet")
+            )
+        return rows
+
+    def _row(self, path: Path | None, title: str, small: str) -> RowPress:
+        chosen = path == self.app.replayed
+        return RowPress(
+            title,
+            partial(self._choose, path),
+            small=small,
+            mark=state_mark("under way" if chosen else "to do"),
+            word="chosen" if chosen else "press to choose",
+            name=f"source {title}",
+        )
+
+    def _choose(self, path: Path | None) -> None:
+        guide = self.app.guide_of(self.place)
+        self._refused = why_not(path, guide.quantities) if path is not None and guide is not None else ""
+        if self._refused:
+            self.app.redraw_as(self)
+        else:
+            self.app.replay(path)
+            self.app.back()
+
+
+def _size(path: Path) -> str:
+    return f"{path.stat().st_size:,} bytes" if path.exists() else "no longer there"
 
 
 def _news(before: Guidance, after: Guidance) -> bool:

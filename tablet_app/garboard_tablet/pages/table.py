@@ -26,6 +26,7 @@ _PAGES: Mapping[str, str] = {
     "why": "step.WhyPage",
     "entry": "entry.EntryPage",
     "live": "live.LivePage",
+    "source": "live.SourcePage",
     "results": "results.ResultsPage",
     "hand over": "handover.HandOverPage",
     "missing": "handover.MissingPage",
