@@ -12,6 +12,7 @@ import base64
 import gzip
 import hashlib
 import json
+import re
 import zlib
 from collections.abc import Iterable, Mapping
 from typing import NamedTuple
@@ -43,6 +44,8 @@ HELD = "Garboard-Held"
 
 _COMPRESS_FROM = 200
 _GZIP = 31
+_HALF_A_CHARACTER = re.compile("[\ud800-\udfff]")
+"""JSON can spell what UTF-8 cannot say."""
 
 
 class Garbled(ValueError):
@@ -119,7 +122,7 @@ def read_object(text: bytes) -> dict[str, JsonValue]:
 def text_in(fields: Mapping[str, JsonValue], name: str, longest: int = 200) -> str:
     """A text in a JSON object. Raises Garbled when there is none, or it is longer than it may be."""
     found = fields.get(name)
-    if not isinstance(found, str) or len(found) > longest:
+    if not isinstance(found, str) or len(found) > longest or _HALF_A_CHARACTER.search(found):
         raise Garbled(f"{name}: expected text of at most {longest} characters")
     return found
 

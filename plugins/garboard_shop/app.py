@@ -107,6 +107,7 @@ def make_app(
     routes : further routes, for pages; they do their own sign-in
     """
     app = Starlette(routes=[*PROTOCOL_ROUTES, *routes], exception_handlers={HTTPException: _no_such_thing})
+    app.router.redirect_slashes = False  # an address is right or it is not; the protocol knows no third way
     app.state.shop = Shop(store=store, name=name, limits=limits or Limits(), now=now)
     return app
 
@@ -322,10 +323,11 @@ async def remove_tablet(request: Request) -> Response:
     asked = await _asked(request)
     _need_manager(asked)
     by = f"{asked.tablet.name} ({asked.tablet.id})"
-    removed = await run_in_threadpool(shop.store.register.remove_tablet, request.path_params["tablet"], by, shop.now())
-    if not removed:
+    tablet = request.path_params["tablet"]
+    remove = shop.store.register.remove_tablet
+    if not tablet.isprintable() or not await run_in_threadpool(remove, tablet, by, shop.now()):
         raise Refusal(404, "no tablet of that id takes part")
-    return _json(request, {"removed": request.path_params["tablet"]})
+    return _json(request, {"removed": tablet})
 
 
 def _plain_tablet(tablet: Tablet) -> JsonValue:
