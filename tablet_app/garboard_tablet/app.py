@@ -7,7 +7,7 @@ import logging
 import os
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
@@ -24,13 +24,14 @@ from kivy.core.window import Window
 
 from garboard.storage import NotSaved
 from garboard_tablet.models.ashore import PAIRED_FILE, AshoreMarks
+from garboard_tablet.models.keys import ENTER, of_keyboard
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.vessels import VesselList, printed
 from garboard_tablet.pages.table import page_class
 from garboard_tablet.ui.shell import Page, Shell
 from garboard_tablet.ui.theme import sp, theme
-from garboard_tablet.ui.widgets import Press
+from garboard_tablet.ui.widgets import Press, act
 
 if TYPE_CHECKING:
     from garboard.ashore import ComingAshore, State
@@ -112,12 +113,21 @@ class GarboardApp(App):
         self._workers.shutdown(wait=False, cancel_futures=True)
         self.tablet.close()
 
-    def _on_keyboard(self, _window: Any, key: int, *_more: object) -> bool:
-        """The tablet's own back key, and escape on a desktop, do what Back does."""
+    def _on_keyboard(
+        self, _window: Any, key: int, _code: int = 0, text: str | None = None, held: Collection[str] = ()
+    ) -> bool:
+        """The tablet's own back key, and escape on a desktop, do what Back does. A desktop's keys drive the pads."""
         if key == 27:
             self.back()
             return True
-        return False
+        meant, page = of_keyboard(key, text), self.shell.page
+        if not meant or page is None or not {"ctrl", "alt", "meta"}.isdisjoint(held):
+            return False
+        if meant == ENTER and Press.now() < Press.quiet_until:
+            return True  # a key held down must not answer the next question as well
+        taken: list[bool] = []
+        act(lambda: taken.append(page.keyed(meant)))
+        return not taken or taken[0]
 
     # Where we are
 

@@ -123,6 +123,14 @@ class Driver:
             self.window.dispatch("on_textinput", character)
         self.step()
 
+    def type_keys(self, *keys, held=()):
+        """Keys of a desktop's keyboard: a character, or the window's number for a key that prints nothing."""
+        for key in keys:
+            number, text = (ord(key), key) if isinstance(key, str) else (key, None)
+            if not self.window.dispatch("on_key_down", number, 0, text, list(held)):
+                self.window.dispatch("on_keyboard", number, 0, text, list(held))
+            self.step()
+
     def draw_line(self, widget):
         from kivy.tests.common import UnitTestTouch
 

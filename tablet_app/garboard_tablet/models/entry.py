@@ -55,8 +55,9 @@ class Entering:
 
     @property
     def key(self) -> str:
-        """What is typed is kept under this."""
-        return "/".join((self.place.hull, self.place.job, self.ask.slot.kind, *self.ask.slot.subject))
+        """What is typed is kept under this. A vessel's field is one for all her jobs."""
+        job = "" if self.ask.slot.kind == "field" else self.place.job
+        return "/".join((self.place.hull, job, self.ask.slot.kind, *self.ask.slot.subject))
 
     @property
     def saved(self) -> JsonValue:
@@ -134,6 +135,12 @@ class Entering:
         """Take back the value that stands."""
         self.tablet.take_back(self.place.hull, self.place.job, self.ask, reason)
         self.tablet.session.forget(self.key)
+        self.tablet.session.save()  # the page stays: no change of place saves it
+
+    def leave_as_it_is(self) -> None:
+        """Keep the value that stands, and drop what was typed over it. A number typed where none stands is kept."""
+        if self.saved is not None or self.typed == "":
+            self.tablet.session.forget(self.key)
 
     @property
     def repeat(self) -> JsonValue:

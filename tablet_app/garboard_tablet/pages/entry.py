@@ -15,6 +15,7 @@ from garboard.steps import Kind
 from garboard.units import UNITS_OF
 from garboard_tablet.models.asks import shown
 from garboard_tablet.models.entry import NUMBERS, Entering, enter
+from garboard_tablet.models.keys import ENTER, ERASE, POINT, SIGN
 from garboard_tablet.models.pad import Judged, takes_point, takes_sign
 from garboard_tablet.models.pages import WORST_FIRST
 from garboard_tablet.models.session import Place
@@ -58,6 +59,30 @@ class EntryPage(Page):
         """Show what has changed, without leaving the page."""
         if self._layout is not None:
             self._layout.rebuild()
+
+    def leave(self) -> None:
+        if self.entering is not None and self.entering.typed == "":
+            self.entering.leave_as_it_is()
+
+    def keyed(self, key: str) -> bool:
+        if self.entering is None or not self._shows_number_pad(self.entering):
+            return False
+        field = self.entering.field
+        if key == ENTER:
+            self._next()
+        elif key.isdigit() or key == ERASE:
+            self._key(key)
+        elif key in (POINT, ",") and takes_point(field):
+            self._key(POINT)
+        elif key == "-" and takes_sign(field):
+            self._key(SIGN)
+        else:
+            return False
+        return True
+
+    def _shows_number_pad(self, entering: Entering) -> bool:
+        asks_otherwise = entering.rivals or entering.judged.question or self._taking_back or self._choosing_unit
+        return entering.field.kind in NUMBERS and not asks_otherwise
 
     # What stands at the left, or above
 
@@ -265,7 +290,9 @@ class EntryPage(Page):
             self.app.redraw()
 
     def _skip(self) -> None:
-        self._onward()
+        if self.entering is not None:
+            self.entering.leave_as_it_is()
+            self._onward()
 
     def _end_table(self) -> None:
         if self.entering is not None:

@@ -10,7 +10,7 @@ from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
 from garboard.look import STEP_MARKS
-from garboard_tablet.models.keys import ERASE
+from garboard_tablet.models.keys import ENTER, ERASE
 from garboard_tablet.models.session import HOME, Place
 from garboard_tablet.models.vessels import HullCheck, VesselLine, check_hull
 from garboard_tablet.ui.inputs import LetterPad, Typed, WordsBox
@@ -138,6 +138,15 @@ class NewJobPage(Page):
     def press(self, key: str) -> None:
         text = self.text[:-1] if key == ERASE else (self.text + key)[:LONGEST_HULL]
         self.take(text)
+
+    def keyed(self, key: str) -> bool:
+        if key == ENTER and self.text:
+            self._open()
+        elif key == ERASE or key in LetterPad.WHOLE[0] or key in LetterPad.WHOLE[1]:
+            self.press(key)
+        else:
+            return False
+        return True
 
     def take(self, text: str) -> None:
         self._insisted = False

@@ -44,6 +44,10 @@ class Page:
     def refill(self) -> None:
         """Show what has changed meanwhile, if this page shows such things."""
 
+    def keyed(self, key: str) -> bool:
+        """A key of a desktop's keyboard; False when the page has no use for it."""
+        return False
+
     def leave(self) -> None:
         """The page is gone."""
 

@@ -1,0 +1,146 @@
+"""A desktop's keyboard drives the pads, and what was typed is dropped once it is settled."""
+
+import json
+
+import pytest
+from test_tablet_commissioning import new_job, view_of
+
+BACKSPACE, ENTER, KEYPAD_ENTER, KEYPAD_POINT = 8, 13, 271, 266
+KEYPAD = 256
+"""The window's number for 0 on the number block; 1 to 9 follow."""
+
+
+def at_boat_speed(d):
+    new_job(d)
+    d.press("tab under way", "step dock.full", "begin")
+
+
+def on_disk(d):
+    """What is typed and not yet settled, as a dead battery would leave it."""
+    return json.loads((d.app.tablet.folder / "session.json").read_bytes())["typed"]
+
+
+def test_a_hull_number_is_typed_on_the_keyboard(drive):
+    """Small letters count as large ones; a slip is put right; enter opens the job only once the number is whole."""
+    d = drive()
+    d.press("new job")
+    d.type_keys(*"xyzab12")
+    d.type_keys(ENTER)
+    assert d.app.tablet.files.hulls() == (), "it is asked first whether the transom says so"
+    d.type_keys(*"4", BACKSPACE, *"3f5")
+    d.type_keys(KEYPAD + 2, KEYPAD + 6, ENTER)
+    assert d.app.tablet.files.hulls() == ("XYZAB123F526",)
+    assert d.app.tablet.session.here.page == "job"
+
+
+def test_numbers_are_typed_on_the_keyboard(drive):
+    """Digits, either point, backspace and enter, on the row and on the block."""
+    d = drive()
+    at_boat_speed(d)
+    d.type_keys(*"41", BACKSPACE, "0", KEYPAD_POINT, KEYPAD + 2, KEYPAD_ENTER)
+    assert view_of(d).value("dock.full", "speed") == "40.2 kn"
+    d.press("value Boat speed")
+    d.type_keys(*"39,5", ENTER)
+    assert view_of(d).value("dock.full", "speed") == "39.5 kn"
+
+
+def test_keys_the_pad_does_not_offer_do_nothing(drive):
+    """No minus where none can be right, no letters, and nothing while a further key is held."""
+    d = drive()
+    at_boat_speed(d)
+    d.type_keys("-", "a", "4")
+    d.type_keys("v", "9", held=["ctrl"])
+    assert d.app.shell.page.entering.text == "4"
+
+
+def test_a_minus_is_typed_where_it_can_be_right(drive):
+    """On a field below zero."""
+    from garboard.steps import Field, Kind
+
+    d = drive()
+    at_boat_speed(d)
+    page = d.app.shell.page
+    cold = Field(name="speed", title="Air", kind=Kind.AMOUNT, quantity="temperature", unit="degC")
+    page.entering.ask = type(page.entering.ask)(slot=page.entering.ask.slot, field=cold)
+    d.type_keys("5", "-")
+    assert page.entering.text == "-5"
+
+
+def test_an_odd_number_is_not_confirmed_by_the_keyboard(drive):
+    """A second enter does not answer the question whether 95 kn is right."""
+    d = drive()
+    at_boat_speed(d)
+    d.type_keys(*"95", ENTER, ENTER, "1")
+    assert d.says("outside the usual")
+    assert view_of(d).value("dock.full", "speed") is None
+    d.press("yes, save it")
+    assert view_of(d).value("dock.full", "speed") == "95 kn"
+
+
+def test_a_box_for_words_keeps_its_keys(drive):
+    """Digits and backspace in a remark go into the remark; enter goes on."""
+    from kivy.uix.textinput import TextInput
+
+    d = drive()
+    new_job(d)
+    d.press("step dock.horn", "choice Yes", "choice clear")
+    d.write("12")
+    d.type_keys(BACKSPACE)
+    assert next(w for w in d.widgets() if isinstance(w, TextInput)).text == "1"
+    d.type_keys(ENTER)
+    assert view_of(d).value("dock.horn", "remark") == "1"
+
+
+@pytest.mark.parametrize(
+    "settle",
+    [
+        pytest.param(["next"], id="confirmed"),
+        pytest.param(["take back", "back mistyped"], id="taken back"),
+        pytest.param(["skip"], id="left as it is"),
+    ],
+)
+def test_what_was_typed_is_dropped_once_it_is_settled(drive, settle):
+    """Typed over a value that stands, then settled: nothing is left over in the session's file."""
+    d = drive()
+    at_boat_speed(d)
+    d.number("40")
+    d.press("value Boat speed", "key 3", "key 8")
+    assert list(on_disk(d).values()) == ["38"]
+    d.press(*settle)
+    assert on_disk(d) == {}
+
+
+def test_a_number_typed_and_not_settled_waits(drive):
+    """Skipped, gone back from and restarted: the digits stand where they were typed."""
+    d = drive()
+    at_boat_speed(d)
+    d.press("key 4", "key 1", "skip")
+    d = d.restart()
+    d.press("value Boat speed")
+    assert d.app.shell.page.entering.text == "41"
+
+
+def test_digits_all_erased_are_no_draft(drive):
+    """Erased over a saved value and gone back: the saved value stands there again."""
+    d = drive()
+    at_boat_speed(d)
+    d.number("40")
+    d.press("value Boat speed", "key erase", "key erase", "back", "value Boat speed")
+    assert d.app.shell.page.entering.text == "40"
+    assert on_disk(d) == {}
+
+
+def test_a_vessels_field_has_one_draft_for_all_her_jobs(drive):
+    """Typed in one job and confirmed in another: nothing stale waits in the first."""
+    from garboard_tablet.models.entry import enter
+    from garboard_tablet.models.session import Place
+
+    d = drive()
+    new_job(d)
+    here = d.app.tablet.session.here
+    _, second = d.app.tablet.open_job(here.hull)
+    first_beam = enter(d.app.tablet, Place(page="entry", hull=here.hull, job=here.job, subject=("field", "beam")))
+    second_beam = enter(d.app.tablet, Place(page="entry", hull=here.hull, job=second, subject=("field", "beam")))
+    first_beam.write("8")
+    second_beam.save("9 ft")
+    assert first_beam.text == "9"
