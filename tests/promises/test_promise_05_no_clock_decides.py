@@ -23,7 +23,7 @@ seeds = st.integers(0, 2**32)
 STEP, FIELD = "prop_check.runs", "speed"
 
 
-def _decided(state: Fold, name_of: Mapping[str, str]) -> dict[str, object]:
+def decided(state: Fold, name_of: Mapping[str, str]) -> dict[str, object]:
     """All that a fold decides, with entries by name, so that two histories told by other clocks can be compared."""
 
     def names(ids: Iterable[str]) -> list[str]:
@@ -53,7 +53,7 @@ def _told(entry: Entry) -> str:
     return str({key: told for key, told in value.items() if key != "covers"} if isinstance(value, dict) else value)
 
 
-def _values_in(state: Fold) -> list[dict[tuple[str, ...], JsonValue]]:
+def values_in(state: Fold) -> list[dict[tuple[str, ...], JsonValue]]:
     """What calculators get."""
     return [{(m.step, m.field, m.row, m.of): m.value for m in state.view(job).measurements} for job in JOBS]
 
@@ -65,11 +65,11 @@ def test_p5_with_every_stamp_and_wall_time_made_up_anew_the_same_is_decided(seed
     entries = union(history(seed))
     again = with_other_clocks(entries, random.Random(seed))
     told, retold = fold(HULL, entries.values()), fold(HULL, again.values())
-    one = _decided(told, {name: name for name in entries})
-    other = _decided(retold, {entry.id: name for name, entry in again.items()})
+    one = decided(told, {name: name for name in entries})
+    other = decided(retold, {entry.id: name for name, entry in again.items()})
     for what in one:
         assert one[what] == other[what], f"seed {seed}: {what}"
-    assert _values_in(told) == _values_in(retold), f"seed {seed}"
+    assert values_in(told) == values_in(retold), f"seed {seed}"
 
 
 @settings(deadline=None, max_examples=10)
