@@ -79,8 +79,8 @@ def _scenes_of_job(tablet: Tablet, job: Place) -> Iterator[tuple[str, Place, Act
         if any(one.step == step.key for one in found):
             yield f"{name}_why", here.to("why", "0"), nothing
         if step.guide:
-            yield f"{name}_live", here.to("live"), steer
             yield f"{name}_live_waiting", here.to("live"), nothing
+            yield f"{name}_live", here.to("live"), steer
             yield f"{name}_source", here.to("source"), nothing
         for ask in asks_here(tablet, job.hull, job.job, step):
             kind = (ask.field.kind, bool(ask.row))
@@ -173,6 +173,8 @@ def pictures(out: Path, only: str, width: int, height: int, density: float) -> i
     app = GarboardApp(tablet, threads=False)
     app._run_prepare()
     runTouchApp(embedded=True)
+    for hull in app.vessels.stale():
+        app.vessels.refresh(hull)
     set_screen(app, width, height, density)
     wanted = [scene for scene in scenes(tablet) if only in scene[0]]
     for name, place, act in wanted:
