@@ -207,6 +207,31 @@ def test_the_list_and_the_job_by_touch(drive, tmp_path):
     assert d.app.tablet.view(d.app.tablet.session.here.hull, "job1").value("dock.full", "speed") == "41.2 kn"
 
 
+def faults_in_every_size(d):
+    from layout_lint import faults
+
+    found = []
+    for size in ((1280, 800), (800, 1280), (1024, 600)):
+        d.resize(*size)
+        found += faults(d.app.shell, d.window)
+    return found
+
+
+def test_two_numbers_and_a_moved_jobs_way_have_room(drive, tmp_path):
+    """The longest lines of the list, and the page a moved job left behind."""
+    one_boat_in_two_folders(tmp_path)
+    third = "XYZAB129F526"
+    source = job_entries(KIM, third, "job3")
+    leaving, arriving = move_job(KIM, fold(third, source), fold(RIGHT, []), "job3", "typed wrongly")
+    brought(tmp_path, "later", [*source, leaving, arriving])
+    d = drive(tmp_path / "tablet")
+    d.wait(lambda: d.has(f"vessel {third}"))
+    assert faults_in_every_size(d) == []
+    d.press(f"vessel {third}")
+    assert d.has("moved job3")
+    assert faults_in_every_size(d) == []
+
+
 def test_a_moved_jobs_old_number_leads_to_the_right_boat_by_touch(drive, tmp_path):
     """Nobody is left before an empty page."""
     for name, entries in zip(("kim", "robin"), moved(tmp_path), strict=True):
