@@ -6,7 +6,7 @@ import re
 from html.parser import HTMLParser
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 import attrs
 import httpx2
@@ -192,3 +192,23 @@ def words_of(page: str) -> str:
 
     Text(convert_charrefs=True).feed(body)
     return " ".join(" ".join(reader).split())
+
+
+def make_first_manager(browser: Any, port: int) -> None:
+    """The first person at the pages of a new shop, in a real browser."""
+    page = browser.new_context(ignore_https_errors=True).new_page()
+    page.goto(f"https://127.0.0.1:{port}/")
+    page.get_by_label("Your name").fill(CHIEF)
+    page.get_by_label("Password, at least").fill(PASSWORD)
+    page.get_by_label("The same again").fill(PASSWORD)
+    page.get_by_role("button", name="Begin").click()
+    page.wait_for_url("**/days/**")
+
+
+def sign_in(page: Any, port: int) -> None:
+    """The manager signs in, in a real browser; the day sheet is shown."""
+    page.goto(f"https://127.0.0.1:{port}/sign-in")
+    page.get_by_label("Name").fill(CHIEF)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    page.wait_for_url("**/days/**")
