@@ -207,10 +207,11 @@ class Stored:
     plugins: int
 
 
-def stored(store: Store) -> Stored:
+def stored(store: Store, asked_for: str = NAME) -> Stored:
+    """What is kept now, with the bytes held of one attachment, finished or arriving."""
     entries = {raw for hull in store.digests() for raw in store.get(hull, store.ids(hull)).values()}
     tablets = {one.id: (one.token_hash, one.role, one.is_removed) for one in store.register.tablets()}
-    sizes, held = dict(store.attachments.sizes()), store.attachments.held(NAME)
+    sizes, held = dict(store.attachments.sizes()), store.attachments.held(asked_for)
     return Stored(frozenset(entries), sizes, held, tablets, len(store.register.plugins()))
 
 
@@ -327,12 +328,14 @@ def ask(shop: RunningShop, asked: Asked) -> Heard:
 
 
 def check(shop: RunningShop, asked: Asked) -> None:
-    before = stored(shop.store)
+    name = re.search(r"/([0-9a-f]{64})\?", asked.path)
+    asked_for = name[1] if name else NAME
+    before = stored(shop.store, asked_for)
     heard = ask(shop, asked)
     if currently_in_test_context():
         event(f"{asked.method} {heard.status}")
     check_answer(asked, heard)
-    check_changes(asked, heard, before, stored(shop.store))
+    check_changes(asked, heard, before, stored(shop.store, asked_for))
 
 
 def posted(path: str, body: bytes, who: str = "technician") -> Asked:
