@@ -40,9 +40,9 @@ def admit(register: Register, secret: str, token: str, name: str, now: int) -> T
     pairing = register.use_pairing(hashed(secret), hashed(token), now)
     if pairing is None:
         return None
-    known = register.tablet_of(hashed(token))
-    if known is not None:
-        return None if known.is_removed else known
-    tablet = Tablet(id=secrets.token_hex(6), name=name, role=pairing.role, token_hash=hashed(token), paired_at=now)
-    register.add_tablet(tablet)
-    return tablet
+    token_hash = hashed(token)
+    register.add_tablet(
+        Tablet(id=secrets.token_hex(6), name=name, role=pairing.role, token_hash=token_hash, paired_at=now)
+    )
+    known = register.tablet_of(token_hash)  # the first of those who asked with this token
+    return None if known is None or known.is_removed else known

@@ -149,7 +149,8 @@ class FileRegister:
 
     def add_tablet(self, tablet: Tablet) -> None:
         with self._changing() as change:
-            change(lambda listed: attrs.evolve(listed, tablets=(*listed.tablets, tablet)))
+            if all(one.token_hash != tablet.token_hash for one in self._listed.tablets):
+                change(lambda listed: attrs.evolve(listed, tablets=(*listed.tablets, tablet)))
 
     def remove_tablet(self, tablet: str, by: str, at: int) -> bool:
         with self._changing() as change:

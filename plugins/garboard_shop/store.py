@@ -75,7 +75,7 @@ class Register(Protocol):
         """The tablet with a token, removed or not."""
 
     def add_tablet(self, tablet: Tablet) -> None:
-        """Let a tablet take part."""
+        """Let a tablet take part. A token belongs to one tablet: whoever comes second with it changes nothing."""
 
     def remove_tablet(self, tablet: str, by: str, at: int) -> bool:
         """Shut a tablet out for good. False when there is none of that id, or it was removed before."""

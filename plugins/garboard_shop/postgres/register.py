@@ -44,7 +44,7 @@ class PostgresRegister:
 
     def add_tablet(self, tablet: Tablet) -> None:
         with self._database.saving() as connection:
-            _put_row(connection, self._database.yard, tablet)
+            _put_row(connection, self._database.yard, tablet, sql.SQL(" on conflict (yard, token_hash) do nothing"))
 
     def remove_tablet(self, tablet: str, by: str, at: int) -> bool:
         with self._database.saving() as connection:
@@ -153,10 +153,16 @@ def _rows(
     return tuple(connection.cursor(row_factory=class_row(record)).execute(asked, (yard, *values)).fetchall())
 
 
-def _put_row(connection: psycopg.Connection, yard: int, record: Tablet | Pairing | WebUser | ShopPlugin) -> None:
+def _put_row(
+    connection: psycopg.Connection,
+    yard: int,
+    record: Tablet | Pairing | WebUser | ShopPlugin,
+    unless: sql.SQL = sql.SQL(""),  # noqa: B008  # a constant; psycopg's SQL never changes
+) -> None:
     fields = attrs.asdict(record)
     connection.execute(
-        sql.SQL("insert into garboard.{table} (yard, {columns}) values (%s, {places})").format(
+        sql.SQL("insert into garboard.{table} (yard, {columns}) values (%s, {places}){unless}").format(
+            unless=unless,
             table=sql.Identifier(_TABLES[type(record)][0]),
             columns=_columns(type(record)),
             places=sql.SQL(", ").join([sql.Placeholder()] * len(fields)),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import threading
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import attrs
@@ -16,6 +17,7 @@ from garboard.attachments import AttachmentDamaged
 from garboard.entries import Entry, make_entry
 from garboard.hullfile import CheckedEntries
 from garboard.pairing import PairedShop
+from garboard_shop.access import admit, open_code
 from garboard_shop.embedded import DELIVERIES_FOLDER, SHOP_FOLDER, EmbeddedStore, FileRegister
 from garboard_shop.postgres import PostgresStore
 from garboard_shop.store import MANAGER, TECHNICIAN, Delivery, Holding, Pairing, ShopPlugin, Store, Tablet, WebUser
@@ -171,6 +173,20 @@ def test_a_tablet_takes_part_until_it_is_removed_and_stays_listed(store: Store) 
     found = register.tablet_of("h1")
     assert found is not None
     assert found.is_removed
+
+
+def test_a_token_belongs_to_one_tablet_however_often_it_asks_at_once(store: Store) -> None:
+    """An answer lost on the way makes a tablet ask again while its first question is still being answered."""
+    code = open_code(store.register, "technician", "127.0.0.1", 1, "0" * 64, NOON)
+    token = "t" * 43
+    with ThreadPoolExecutor(8) as crowd:
+        asked = [crowd.submit(admit, store.register, code.secret, token, "tablet", NOON + 1) for _ in range(16)]
+        admitted = {tablet.id for one in asked if (tablet := one.result()) is not None}
+    (listed,) = store.register.tablets()
+    assert admitted == {listed.id}
+    assert store.register.remove_tablet(listed.id, "M. Office", NOON + 2)
+    assert admit(store.register, code.secret, token, "tablet", NOON + 3) is None
+    assert len(store.register.tablets()) == 1
 
 
 def test_a_contact_is_shown_at_once(store: Store) -> None:
