@@ -42,6 +42,14 @@ if TYPE_CHECKING:
 
 log = logging.getLogger("garboard.tablet")
 
+
+def _worth_saying(record: logging.LogRecord) -> bool:
+    """Kivy prints two tracebacks where the desktop's selection tools are missing; the app has no use for them."""
+    return not str(record.msg).startswith("Cutbuffer")
+
+
+logging.getLogger("kivy").addFilter(_worth_saying)
+
 AFTER_A_CHANGE = 0.3
 """For so long after a new page nothing can be pressed on it [s]."""
 NEXT_FIELD_FIRST = 0.1
