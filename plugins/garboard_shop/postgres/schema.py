@@ -112,6 +112,28 @@ alter table garboard.hull add column changed xid8 not null default pg_current_xa
 create index on garboard.hull (yard, changed);
 """
 
+_WHO_CHANGED_WHAT = """
+create table garboard.change (
+    yard int not null,
+    number bigint generated always as identity,
+    at bigint not null,
+    who text not null,
+    what text not null,
+    about text not null,
+    primary key (yard, number)
+);
+
+create table garboard.asker (
+    yard int not null,
+    address text not null,
+    wrong int not null,
+    until bigint not null,
+    primary key (yard, address)
+);
+
+alter table garboard.tablet add column writes_as text[] not null default '{}';
+"""
+
 _CHANGES: tuple[str, ...] = (
     _FIRST
     + "\n".join(
@@ -121,6 +143,7 @@ _CHANGES: tuple[str, ...] = (
     ),
     _SHOP_PLUGINS,
     _WHEN_A_HULL_CHANGED,
+    _WHO_CHANGED_WHAT,
 )
 """What made each version of the tables out of the one before. Only ever appended to."""
 
