@@ -61,7 +61,8 @@ def vessel(
         rated_power=amount(power),
     )
     plain = ("hull_form", "steering", "name")
-    return attrs.evolve(made, **{key: text if key in plain else amount(text) for key, text in more.items()})
+    fields: dict[str, Any] = {key: text if key in plain else amount(text) for key, text in more.items()}
+    return attrs.evolve(made, **fields)
 
 
 def positions(vessel: Vessel) -> list[str]:

@@ -64,6 +64,12 @@ class RunningShop:
     def now(self) -> int:
         return wall_milliseconds() + self.clock_ahead
 
+    @property
+    def hulls(self) -> HullFolder:
+        """What the shop holds, when it holds it in a folder."""
+        assert isinstance(self.store, EmbeddedStore), "this shop's entries are not in a folder"
+        return self.store.hulls
+
     def code(self, role: str = TECHNICIAN, port: int = 0) -> PairingCode:
         """A new pairing code."""
         register = self.app.state.shop.store.register

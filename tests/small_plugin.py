@@ -1,6 +1,11 @@
 """A small plugin and a job for the tests of the core, so that they do not lean on any built-in plugin."""
 
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from pathlib import Path
 from types import ModuleType
+from typing import TYPE_CHECKING
 
 import attrs
 
@@ -21,7 +26,25 @@ from garboard.findings import (
 from garboard.hooks import hookimpl
 from garboard.host import PluginHost, make_host
 from garboard.job_file import JobFile, parse_job_file, view_of
-from garboard.steps import Calculator, Caution, Field, Kind, Phase, RecordingJudge, ReportSection, Setting, Step
+from garboard.job_view import JobView
+from garboard.records import JsonValue
+from garboard.samples import Recording
+from garboard.steps import (
+    Assessed,
+    Block,
+    Calculator,
+    Caution,
+    Field,
+    Kind,
+    Phase,
+    RecordingJudge,
+    ReportSection,
+    Setting,
+    Step,
+)
+
+if TYPE_CHECKING:
+    import click
 
 PRACTICE = Basis(BasisKind.COMMON_PRACTICE, "An invented rule of the test shop")
 MANUAL = Basis(BasisKind.MANUAL, "Invented engine manual, page 12", "for the engine as delivered")
@@ -80,7 +103,7 @@ RUN = Step(
 )
 
 
-def _horn(view):
+def _horn(view: JobView) -> Iterator[Finding]:
     asking = view.asking()
     volts = asking.amount("small.horn", "battery", "V")
     heard = asking.yes("small.horn", "heard")
@@ -96,7 +119,7 @@ def _horn(view):
     )
 
 
-def _run(view):
+def _run(view: JobView) -> Iterator[Finding]:
     for engine in view.vessel.engines:
         speed = view.amount("small.run", "speed", "rev/min", of=engine.position)
         if speed is None:
@@ -112,7 +135,7 @@ def _run(view):
         )
 
 
-def _judge(recording):
+def _judge(recording: Recording) -> Iterator[Finding]:
     streams = recording.of("heading")
     if not streams:
         raise NotEnoughData("no heading in the recording")
@@ -126,20 +149,20 @@ def _judge(recording):
 
 
 @hookimpl
-def register_steps(register):
+def register_steps(register: Callable[[Step], None]) -> None:
     register(RUN)
     register(HORN)
 
 
 @hookimpl
-def register_calculators(register):
+def register_calculators(register: Callable[[Calculator], None]) -> None:
     register(Calculator(key="small.run", title="Full throttle", step="small.run", compute=_run, basis=(MANUAL,)))
     register(Calculator(key="small.horn", title="Horn", step="small.horn", compute=_horn, basis=(PRACTICE,)))
 
 
 @hookimpl
-def register_report_sections(register):
-    def build(view, assessed):
+def register_report_sections(register: Callable[[ReportSection], None]) -> None:
+    def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
         under = [one.finding for one in assessed if one.step == "small.run"]
         large = Number("at full throttle", 40.0, "kn", 0.4)
         return [large, "How fast she goes, and what she drinks on the way.", FIGURE, *under] if under else []
@@ -148,18 +171,18 @@ def register_report_sections(register):
 
 
 @hookimpl
-def register_settings(register):
+def register_settings(register: Callable[[Setting], None]) -> None:
     field = Field(name="patience", title="Patience", kind=Kind.AMOUNT, quantity="time", unit="s", hard=(0, 60))
     register(Setting(key="small.patience", field=field, default="10 s", basis=PRACTICE))
 
 
 @hookimpl
-def register_recording_judges(register):
+def register_recording_judges(register: Callable[[RecordingJudge], None]) -> None:
     register(RecordingJudge(key="small.steady", title="Steady heading", option="steady", judge=_judge))
 
 
 @hookimpl
-def register_commands(register):
+def register_commands(register: Callable[[click.Command], None]) -> None:
     import click
 
     register(click.Command("whistle", callback=lambda: click.echo("wheet"), help="Whistle."))
@@ -168,7 +191,7 @@ def register_commands(register):
 def small_module() -> ModuleType:
     """The plugin as a module of its own."""
     module = ModuleType("small")
-    module.__version__ = "3"
+    vars(module)["__version__"] = "3"
     for name, hook in globals().items():
         if name.startswith("register_"):
             setattr(module, name, hook)
@@ -208,11 +231,11 @@ def small_job() -> JobFile:
     return parse_job_file(JOB, "small job")
 
 
-def small_view(folder):
+def small_view(folder: Path) -> JobView:
     """The job's view."""
     return view_of(small_job(), folder)
 
 
-def with_settings(view, settings):
+def with_settings(view: JobView, settings: Mapping[str, JsonValue]) -> JobView:
     """The view with a shop's settings."""
     return attrs.evolve(view, settings=settings)

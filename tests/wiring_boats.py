@@ -128,7 +128,7 @@ def wired_job(
         batteries=tuple(batteries),
         networks=tuple(networks),
     )
-    pieces = {
+    pieces: dict[str, tuple[Circuit | Battery | NetworkBus, ...]] = {
         "circuits": vessel.circuits,
         "batteries": vessel.batteries,
         "standing_current": vessel.batteries,

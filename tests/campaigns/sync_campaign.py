@@ -22,11 +22,13 @@ import time
 from pathlib import Path
 
 import attrs
+import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from campaigns import writers
-from garboard import pairing, shop_line, sync
+from garboard import pairing, sync
+from garboard.clock import wall_milliseconds
 from garboard.hullfile import HullFolder
 from garboard.pairing import PairedShop
 from histories import DAY
@@ -195,8 +197,7 @@ def _save_and_come_ashore(folder: Path, seed: int, clock_a_day_off: bool, saved:
     """What a tablet does all day, in a process of its own."""
     rng = random.Random(seed)
     if clock_a_day_off:
-        real = shop_line.wall_milliseconds
-        shop_line.wall_milliseconds = lambda: real() + DAY  # type: ignore[assignment]
+        pytest.MonkeyPatch().setattr("garboard.shop_line.wall_milliseconds", lambda: wall_milliseconds() + DAY)
     shop = _kept(folder)
     with HullFolder(folder) as hulls:
         while True:

@@ -34,7 +34,7 @@ ENTRY = wire.lines_of([entry_number(1, HULL).raw])
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningShop]:
     with RunningShop(tmp_path_factory.mktemp("shop")) as running, server_log() as failures:
-        running.store.hulls.save(SECRET_ENTRY)
+        running.hulls.save(SECRET_ENTRY)
         yield running
         assert failures == []
 
@@ -90,7 +90,7 @@ def test_p8_a_tablet_removed_in_the_middle_of_coming_ashore_stops_there(tmp_path
     with RunningShop(tmp_path / "shop") as shop, HullFolder(tmp_path / "tablet") as folder:
         paired = shop.paired()
         folder.put_if_absent(HULL, [entry_number(number, HULL) for number in range(10)])
-        shop.store.hulls.save(entry_number(99, HULL))
+        shop.hulls.save(entry_number(99, HULL))
 
         def remove(what: str, _done: int, _of: int) -> None:
             shop.store.register.remove_tablet(paired.tablet, "the office", shop.now())

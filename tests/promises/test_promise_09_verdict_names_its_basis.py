@@ -6,7 +6,7 @@ import re
 import pytest
 
 from garboard.findings import Basis, BasisKind, Finding, Number, Verdict
-from garboard.host import BUILT_IN, make_host
+from garboard.host import BUILT_IN, PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.records import (
     ENGINE_POSITIONS,
@@ -28,13 +28,13 @@ JUDGING = tuple(name for name in BUILT_IN if name != "garboard_shop")
 BASIS = (Basis(BasisKind.SHOP_RULE, "Invented rule"),)
 
 
-def built_in(name):
+def built_in(name: str) -> PluginHost:
     host = make_host((name,), entry_points=False)
     assert host.problems == []
     return host
 
 
-def bare_vessel():
+def bare_vessel() -> Vessel:
     """A vessel with one of everything and nothing entered about any of it."""
     return Vessel(
         hull_number="ABC12345C393",
@@ -54,12 +54,12 @@ EMPTY_JOBS = {
 
 
 @pytest.mark.parametrize("verdict", Verdict)
-def test_no_finding_is_made_without_a_basis(verdict):
+def test_no_finding_is_made_without_a_basis(verdict: Verdict) -> None:
     with pytest.raises(ValueError, match="has no basis"):
         Finding(verdict=verdict, about="Horn", sentence="Loud.", basis=())
 
 
-def test_not_enough_data_cannot_carry_a_number():
+def test_not_enough_data_cannot_carry_a_number() -> None:
     with pytest.raises(ValueError, match="must not give a number"):
         Finding(
             verdict=Verdict.NOT_ENOUGH_DATA, about="Horn", sentence="?", basis=BASIS, numbers=(Number("loud", 1.0),)
@@ -67,14 +67,14 @@ def test_not_enough_data_cannot_carry_a_number():
 
 
 @pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf])
-def test_a_number_and_its_uncertainty_are_finite(value):
+def test_a_number_and_its_uncertainty_are_finite(value: float) -> None:
     with pytest.raises(ValueError, match="finite"):
         Number("slip", value)
     with pytest.raises(ValueError, match="finite"):
         Number("slip", 1.0, uncertainty=value)
 
 
-def test_an_uncertainty_is_never_negative_and_is_shown_with_its_number():
+def test_an_uncertainty_is_never_negative_and_is_shown_with_its_number() -> None:
     with pytest.raises(ValueError, match="zero or above"):
         Number("slip", 1.0, uncertainty=-0.1)
     assert str(Number("slip", 12.44, "%", 1.06)) == "12.4 ± 1.1 %"
@@ -82,7 +82,7 @@ def test_an_uncertainty_is_never_negative_and_is_shown_with_its_number():
 
 @pytest.mark.parametrize("job", EMPTY_JOBS.values(), ids=EMPTY_JOBS)
 @pytest.mark.parametrize("plugin", JUDGING)
-def test_on_an_empty_job_every_calculator_says_not_enough_data_and_gives_no_number(plugin, job):
+def test_on_an_empty_job_every_calculator_says_not_enough_data_and_gives_no_number(plugin: str, job: JobView) -> None:
     host = built_in(plugin)
     assert host.calculators
     for one in host.assess(job):
@@ -96,7 +96,7 @@ def test_on_an_empty_job_every_calculator_says_not_enough_data_and_gives_no_numb
 
 
 @pytest.mark.parametrize("plugin", JUDGING)
-def test_every_calculator_names_a_basis_and_a_step_that_is_there(plugin):
+def test_every_calculator_names_a_basis_and_a_step_that_is_there(plugin: str) -> None:
     host = built_in(plugin)
     for calculator in host.calculators:
         assert calculator.basis
@@ -104,7 +104,7 @@ def test_every_calculator_names_a_basis_and_a_step_that_is_there(plugin):
 
 
 @pytest.mark.parametrize("plugin", JUDGING)
-def test_every_caution_and_every_default_names_its_basis(plugin):
+def test_every_caution_and_every_default_names_its_basis(plugin: str) -> None:
     host = built_in(plugin)
     bases = [caution.basis for step in host.steps for caution in step.cautions]
     bases += [setting.basis for setting in host.settings]
@@ -112,7 +112,7 @@ def test_every_caution_and_every_default_names_its_basis(plugin):
 
 
 @pytest.mark.parametrize("plugin", JUDGING)
-def test_a_report_section_of_an_empty_job_holds_no_number(plugin):
+def test_a_report_section_of_an_empty_job_holds_no_number(plugin: str) -> None:
     host = built_in(plugin)
     job = host.with_defaults(EMPTY_JOBS["equipment nobody described"])
     for section in host.report_sections:
@@ -124,7 +124,7 @@ def test_a_report_section_of_an_empty_job_holds_no_number(plugin):
 
 
 @pytest.mark.parametrize("plugin", JUDGING)
-def test_every_amount_a_person_may_enter_has_a_hard_range(plugin):
+def test_every_amount_a_person_may_enter_has_a_hard_range(plugin: str) -> None:
     """Outside it the tablet refuses; without one any slip of the thumb would be taken for a reading."""
     fields = [field for step in built_in(plugin).steps for field in step.all_fields()]
     without = [field.name for field in fields if field.kind is Kind.AMOUNT and field.hard is None]

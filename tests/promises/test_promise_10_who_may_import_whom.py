@@ -20,33 +20,33 @@ OFFICE_ONLY = ("garboard.cli", "garboard.__main__", "garboard.commands", "garboa
 """Modules only the command line or the book loads; they may import click and fpdf2 at their top."""
 
 
-def loaded_by(code):
+def loaded_by(code: str) -> set[str]:
     """Top-level packages a fresh interpreter has after running some code."""
     script = f"{code}\nimport sys\nprint(*sorted({{name.partition('.')[0] for name in sys.modules}}))"
     ended = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     return set(ended.stdout.split())
 
 
-def core_modules():
+def core_modules() -> list[str]:
     return [module.name for module in pkgutil.walk_packages(garboard.__path__, "garboard.")]
 
 
-def is_office_only(module):
+def is_office_only(module: str) -> bool:
     return any(module == name or module.startswith(f"{name}.") for name in OFFICE_ONLY)
 
 
-def test_importing_the_core_loads_no_plugin_no_kivy_and_no_server():
+def test_importing_the_core_loads_no_plugin_no_kivy_and_no_server() -> None:
     assert loaded_by("import garboard").isdisjoint({*NEVER_IN_THE_CORE, *LOADED_LATE})
 
 
-def test_importing_every_module_of_the_core_loads_no_plugin_no_kivy_and_no_server():
+def test_importing_every_module_of_the_core_loads_no_plugin_no_kivy_and_no_server() -> None:
     everything = "\n".join(f"import {module}" for module in core_modules() if module != "garboard.__main__")
     loaded = loaded_by(everything)
     assert "garboard" in loaded
     assert loaded.isdisjoint(NEVER_IN_THE_CORE)
 
 
-def test_what_a_tablet_imports_of_the_core_loads_nothing_heavy():
+def test_what_a_tablet_imports_of_the_core_loads_nothing_heavy() -> None:
     modules = [module for module in core_modules() if not is_office_only(module)]
     assert "garboard.report.account" in modules
     loaded = loaded_by("\n".join(f"import {module}" for module in modules))
@@ -54,7 +54,7 @@ def test_what_a_tablet_imports_of_the_core_loads_nothing_heavy():
 
 
 @pytest.mark.parametrize("plugin", BUILT_IN)
-def test_loading_a_plugin_loads_no_other_and_nothing_heavy(plugin):
+def test_loading_a_plugin_loads_no_other_and_nothing_heavy(plugin: str) -> None:
     loaded = loaded_by(
         f"from garboard.host import make_host\nhost = make_host(({plugin!r},), entry_points=False)\n"
         "assert not host.problems, host.problems"
@@ -63,7 +63,7 @@ def test_loading_a_plugin_loads_no_other_and_nothing_heavy(plugin):
     assert loaded.isdisjoint({*BUILT_IN, "kivy", *LOADED_LATE} - {plugin})
 
 
-def test_every_built_in_plugin_is_under_the_import_contracts():
+def test_every_built_in_plugin_is_under_the_import_contracts() -> None:
     config = PYPROJECT["tool"]["importlinter"]
     assert set(config["root_packages"]) >= {"garboard", *BUILT_IN}
     independent, forbidden = config["contracts"][:2]
@@ -71,8 +71,8 @@ def test_every_built_in_plugin_is_under_the_import_contracts():
     assert set(forbidden["forbidden_modules"]) >= set(BUILT_IN)
 
 
-def test_the_import_contracts_are_kept():
+def test_the_import_contracts_are_kept() -> None:
     """import-linter, with the contracts in pyproject.toml."""
-    command = [Path(sys.executable).with_name("lint-imports"), "--no-cache"]
+    command = [str(Path(sys.executable).with_name("lint-imports")), "--no-cache"]
     ended = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
     assert ended.returncode == 0, ended.stdout + ended.stderr

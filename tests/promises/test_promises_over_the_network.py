@@ -88,7 +88,7 @@ def test_p3_any_order_and_any_repetition_of_coming_ashore_gives_the_same(tmp_pat
                 bring_ashore(folder, paired)
             assert shop.store.ids(HULL) == everything.keys()
             assert all(folder.ids(HULL) == everything.keys() for folder, _ in tablets)
-            digests |= {state_digest(folder, HULL) for folder in (shop.store.hulls, *(one for one, _ in tablets))}
+            digests |= {state_digest(folder, HULL) for folder in (shop.hulls, *(one for one, _ in tablets))}
     assert len(digests) == 1, f"seed {seed}"
     by_hand = canonical_bytes(fold(HULL, everything.values()).summary())
     assert canonical_bytes(fold(HULL, shop_entries(tmp_path / "0")).summary()) == by_hand
@@ -168,7 +168,7 @@ def test_p5_a_shop_whose_clock_is_a_day_off_changes_nothing(tmp_path: Path, ahea
             shop.clock_ahead = offset
             for folder, paired in tablets:
                 bring_ashore(folder, paired)
-            states.add((shop.store.hulls.digests()[HULL], state_digest(shop.store.hulls, HULL)))
+            states.add((shop.hulls.digests()[HULL], state_digest(shop.hulls, HULL)))
     assert len(states) == 1
 
 
@@ -187,7 +187,7 @@ def test_p6_what_nobody_here_understands_crosses_the_network_byte_for_byte(tmp_p
         report = bring_ashore(two, second)
         assert (report.received, report.not_kept) == (2, ())
         assert dict(two.get(HULL)) == {entry.id: entry.raw for entry in strange}
-        assert dict(shop.store.hulls.get(HULL)) == dict(two.get(HULL))
+        assert dict(shop.hulls.get(HULL)) == dict(two.get(HULL))
 
 
 def test_p7_a_connection_cut_at_any_byte_leaves_both_sides_good_and_the_next_time_finishes(tmp_path: Path) -> None:
