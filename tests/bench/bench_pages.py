@@ -41,7 +41,7 @@ def fill(store: EmbeddedStore, entries: int) -> None:
 
 
 def one_entry(hull: str, number: int, place: int) -> bytes:
-    fields = {
+    fields: dict[str, object] = {
         "v": 1,
         "kind": "measure" if place else "field",
         "hull": hull,

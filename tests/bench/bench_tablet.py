@@ -19,6 +19,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 import attrs
 
@@ -142,31 +143,34 @@ def at_work(folder: Path) -> None:
     hull = data.files.hulls()[0]
     job = Place(page="job", hull=hull, job=data.fold(hull).jobs[-1])
     step = job.to("step", step="prop_check.full_throttle")
+    full_throttle = data.step(step.step)
+    assert full_throttle is not None
 
     def open_step() -> None:
         app.go(step)
         frame()
         app.back()
 
-    asks = [ask for ask in asks_here(data, hull, job.job, data.step(step.step)) if ask.field.name == "speed"]
+    asks = [ask for ask in asks_here(data, hull, job.job, full_throttle) if ask.field.name == "speed"]
     entry = entry_place(step, asks[0])
     app.go(entry)
-    page = app.shell.page
+    page: Any = app.shell.page
     keys = timed(lambda: (page._key("1"), page._key("erase")), 100)
 
     speeds = iter(range(300, 10_000))
 
     def save_to_next() -> None:
         app.instead(entry)
-        app.shell.page.entering.write(f"{next(speeds) / 10}")
-        app.shell.page._next()
+        value: Any = app.shell.page
+        value.entering.write(f"{next(speeds) / 10}")
+        value._next()
         frame()
 
     frames = timed(frame, 50)
     opened, saved = timed(open_step, 20), timed(save_to_next, 100)
     app.go(job.to("live", step="heading_calibration.steady_turn"))
-    steer(app.shell.page)
-    live = app.shell.page
+    live: Any = app.shell.page
+    steer(live)
     now = [60.0]
     app.time = lambda: now[0]
 

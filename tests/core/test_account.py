@@ -1,51 +1,55 @@
 """The readable account: by phase and step, verdict by word and shape, numbers with their spread and basis."""
 
+import io
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
 import attrs
 import pytest
 from rich.console import Console
 
 import small_plugin
 from garboard.findings import Basis, BasisKind
-from garboard.job_view import Disagreement
+from garboard.host import PluginHost
+from garboard.job_view import Disagreement, JobView
 from garboard.records import Measurement, Note, StepState
 from garboard.report.account import print_account
 from garboard.report.outline import by_phase, cautions, numbered_bases, punch_list
 from garboard.steps import Phase
 
 
-def account(view, host=None, width=100, questions=(), full=False, **console):
+def account(
+    view: JobView,
+    host: PluginHost | None = None,
+    width: int = 100,
+    questions: Sequence[str] = (),
+    full: bool = False,
+    **console: Any,
+) -> str:
     host = host or small_plugin.small_host()
-    paper = Console(width=width, record=True, highlight=False, markup=False, file=_Nowhere(), **console)
+    paper = Console(width=width, record=True, highlight=False, markup=False, file=Nowhere(), **console)
     print_account(paper, view, host, host.assess(view), questions, full=full)
     return paper.export_text(styles=bool(console.get("force_terminal")))
 
 
-class _Nowhere:
+class Nowhere(io.StringIO):
     encoding = "utf-8"
-
-    def write(self, text):
-        return len(text)
-
-    def flush(self):
-        pass
-
-    def isatty(self):
-        return False
 
 
 @pytest.fixture
-def view(tmp_path):
+def view(tmp_path: Path) -> JobView:
     return small_plugin.small_view(tmp_path)
 
 
-def test_the_account_goes_from_phase_to_step_to_finding(view):
+def test_the_account_goes_from_phase_to_step_to_finding(view: JobView) -> None:
     lines = account(view).splitlines()
     order = ["ALONGSIDE", "Sound the horn", "  ■ fail", "UNDER WAY", "Full-throttle run", "  ▲ advise", "  ✔ pass"]
     places = [next(n for n, line in enumerate(lines) if line.startswith(start)) for start in order]
     assert places == sorted(places)
 
 
-def test_a_verdict_has_shape_word_sentence_numbers_with_spread_and_basis(view):
+def test_a_verdict_has_shape_word_sentence_numbers_with_spread_and_basis(view: JobView) -> None:
     text = account(view)
     assert "■ fail" in text
     assert "Horn: Not heard from the dock. Look at its fuse first." in text
@@ -54,7 +58,7 @@ def test_a_verdict_has_shape_word_sentence_numbers_with_spread_and_basis(view):
     assert "1    An invented rule of the test shop (common practice, no source)" in text
 
 
-def test_what_passes_takes_one_line_without_numbers_or_basis(view):
+def test_what_passes_takes_one_line_without_numbers_or_basis(view: JobView) -> None:
     lines = account(view).splitlines()
     place = next(n for n, line in enumerate(lines) if "✔ pass" in line)
     assert lines[place] == "  ✔ pass            starboard engine: 5650 rev/min at full throttle."
@@ -62,14 +66,14 @@ def test_what_passes_takes_one_line_without_numbers_or_basis(view):
     assert "garboard assess --full" in lines[-1]
 
 
-def test_the_full_account_gives_what_passes_its_numbers_and_basis(view):
+def test_the_full_account_gives_what_passes_its_numbers_and_basis(view: JobView) -> None:
     text = account(view, full=True)
     line = text.index("starboard engine: 5650 rev/min at full throttle.")
     assert "engine speed 5650 ± 20 rev/min; basis 1, 2" in text[line:]
     assert "--full" not in text
 
 
-def test_only_what_is_cited_stands_in_the_list_of_bases(view):
+def test_only_what_is_cited_stands_in_the_list_of_bases(view: JobView) -> None:
     """With both engines in order only the horn, which fails, cites its basis."""
     values = tuple(attrs.evolve(m, value="5650 rev/min") if m.field == "speed" else m for m in view.measurements)
     passing = attrs.evolve(view, measurements=values)
@@ -78,25 +82,25 @@ def test_only_what_is_cited_stands_in_the_list_of_bases(view):
     assert "An invented rule of the test shop" in account(passing).partition("BASIS")[2]
 
 
-def test_findings_that_say_the_same_of_several_things_are_told_once(view):
+def test_findings_that_say_the_same_of_several_things_are_told_once(view: JobView) -> None:
     values = tuple(attrs.evolve(m, value="5650 rev/min") if m.field == "speed" else m for m in view.measurements)
     assert "port engine, starboard engine: 5650 rev/min" in account(attrs.evolve(view, measurements=values))
 
 
-def test_missing_data_is_said_once_in_a_line(view):
+def test_missing_data_is_said_once_in_a_line(view: JobView) -> None:
     bare = account(attrs.evolve(view, measurements=()))
     assert "○ not enough data Horn: Battery is not entered" in bare
     assert "Not enough data:" not in bare
 
 
 @pytest.mark.parametrize("full", [False, True])
-def test_no_line_ends_in_spaces(view, full):
+def test_no_line_ends_in_spaces(view: JobView, full: bool) -> None:
     lines = account(view, width=60, full=full, questions=["Is it right? " * 9]).splitlines()
     assert len(lines) > 20
     assert [line for line in lines if line != line.rstrip()] == []
 
 
-def test_a_note_that_a_failing_check_tells_is_on_the_punch_list_once(view):
+def test_a_note_that_a_failing_check_tells_is_on_the_punch_list_once(view: JobView) -> None:
     """The horn is noted by hand and fails its check in the same words."""
     words = "Not heard from the dock. Look at its fuse first."
     noted = attrs.evolve(view, notes=(Note(text=words, by="T. Ryggare", punch_list=True),))
@@ -104,13 +108,13 @@ def test_a_note_that_a_failing_check_tells_is_on_the_punch_list_once(view):
     assert [item.text for item in punch_list(noted, host, host.assess(noted))].count(words) == 1
 
 
-def test_steps_show_how_far_they_are(view):
+def test_steps_show_how_far_they_are(view: JobView) -> None:
     text = account(view)
     assert "Sound the horn  ● done" in text
     assert "Full-throttle run  ▲ look again" in text
 
 
-def test_the_punch_list_stands_at_the_end_and_leaves_out_what_is_settled(view):
+def test_the_punch_list_stands_at_the_end_and_leaves_out_what_is_settled(view: JobView) -> None:
     text = account(view)
     rest = text.partition("PUNCH LIST")[2]
     assert "1    Horn: Not heard from the dock. Look at its fuse first. (fails)" in rest
@@ -119,12 +123,12 @@ def test_the_punch_list_stands_at_the_end_and_leaves_out_what_is_settled(view):
     assert "Fender" not in text
 
 
-def test_an_empty_punch_list_says_so(view):
+def test_an_empty_punch_list_says_so(view: JobView) -> None:
     clean = attrs.evolve(view, notes=(), steps=(), measurements=())
     assert "Nothing to put right." in account(clean)
 
 
-def test_values_that_disagree_are_on_the_punch_list(view):
+def test_values_that_disagree_are_on_the_punch_list(view: JobView) -> None:
     place = ("small.run", "speed", "", "port")
     values = tuple(
         Measurement(step="small.run", field="speed", of="port", value=value)
@@ -136,25 +140,25 @@ def test_values_that_disagree_are_on_the_punch_list(view):
     assert items[0].text == "4800 rev/min against 5100 rev/min: choose the right one."
 
 
-def test_a_step_looked_at_again_and_done_is_no_longer_on_the_punch_list(view):
+def test_a_step_looked_at_again_and_done_is_no_longer_on_the_punch_list(view: JobView) -> None:
     settled = attrs.evolve(view, steps=(*view.steps, StepState(step="small.run", state="done")), notes=())
     assert punch_list(settled, small_plugin.small_host(), ()) == ()
 
 
-def test_questions_are_asked(view):
+def test_questions_are_asked(view: JobView) -> None:
     assert "?  Battery at rest: 11.2 V. Is it right?" in account(
         view, questions=["Battery at rest: 11.2 V. Is it right?"]
     )
 
 
 @pytest.mark.parametrize("width", [40, 60, 80, 132])
-def test_no_line_is_wider_than_the_terminal(view, width):
+def test_no_line_is_wider_than_the_terminal(view: JobView, width: int) -> None:
     text = account(view, width=width)
     assert max(len(line) for line in text.splitlines()) <= width
     assert "Not heard" in text
 
 
-def test_there_is_no_colour_where_there_is_no_terminal(view, capsys):
+def test_there_is_no_colour_where_there_is_no_terminal(view: JobView, capsys: pytest.CaptureFixture[str]) -> None:
     host = small_plugin.small_host()
     from garboard.report.account import make_console
 
@@ -164,28 +168,28 @@ def test_there_is_no_colour_where_there_is_no_terminal(view, capsys):
     assert "\x1b" not in text
 
 
-def test_a_terminal_gets_colour_unless_told_otherwise(view):
-    coloured = {"force_terminal": True, "color_system": "truecolor"}
+def test_a_terminal_gets_colour_unless_told_otherwise(view: JobView) -> None:
+    coloured: dict[str, Any] = {"force_terminal": True, "color_system": "truecolor"}
     assert "\x1b[38;2;" in account(view, **coloured)
     assert "\x1b[38;2;" not in account(view, no_color=True, **coloured)
 
 
-def test_square_brackets_in_what_people_typed_are_kept(view):
+def test_square_brackets_in_what_people_typed_are_kept(view: JobView) -> None:
     noted = attrs.evolve(view, vessel=attrs.evolve(view.vessel, name="[bold]Brackets[/bold]"))
     assert "[bold]Brackets[/bold]" in account(noted)
 
 
-def test_phases_come_in_the_order_of_the_work(view):
+def test_phases_come_in_the_order_of_the_work(view: JobView) -> None:
     host = small_plugin.small_host()
     assert [phase.phase for phase in by_phase(view, host, host.assess(view))] == [Phase.ALONGSIDE, Phase.UNDER_WAY]
 
 
-def test_bases_are_numbered_once_in_the_order_of_their_use():
+def test_bases_are_numbered_once_in_the_order_of_their_use() -> None:
     one, two = Basis(BasisKind.MANUAL, "One"), Basis(BasisKind.MANUAL, "Two")
     assert numbered_bases([], [two, one, two]) == {two: 1, one: 2}
 
 
-def test_a_caution_of_several_steps_is_shown_once():
+def test_a_caution_of_several_steps_is_shown_once() -> None:
     assert [caution.text for caution in cautions(small_plugin.small_host())] == [
         "Cover your ears before the horn sounds.",
         "Keep clear of the bow.",

@@ -1,62 +1,65 @@
 """The handover book: everything the owner needs, on pages that hold together."""
 
 import re
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from functools import lru_cache
 from io import BytesIO
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import attrs
 import pytest
 from PIL import ImageFont
-from pypdf import PdfReader
+from pypdf import PageObject, PdfReader
 
 import small_plugin
 from garboard.assessing import assess_job_file
 from garboard.findings import Finding, Number, Table, Verdict
 from garboard.hooks import hookimpl
-from garboard.host import make_host
+from garboard.host import PluginHost, make_host
+from garboard.job_view import JobView
 from garboard.records import Note, SignOff
 from garboard.report.book import date_in_words, handover_book
 from garboard.report.outline import cautions
 from garboard.report.paper import MARGIN, font_folder
 from garboard.samples_folder import sample_job_files
-from garboard.steps import Calculator, ReportSection
+from garboard.steps import Assessed, Block, Calculator, ReportSection
 
 POINTS_PER_MILLIMETRE = 72 / 25.4
 HULL = "ABC12345C393"
 SECTIONS = 22
 
 
-def book_of(view, host=None, size="letter"):
+def book_of(view: JobView, host: PluginHost | None = None, size: str = "letter") -> bytes:
     host = host or small_plugin.small_host()
     return handover_book(view, host, host.assess(view), size)
 
 
 @lru_cache(maxsize=1)
-def small_book():
+def small_book() -> bytes:
     return book_of(small_plugin.small_view(Path()))
 
 
-def reader_of(content):
+def reader_of(content: bytes) -> PdfReader:
     return PdfReader(BytesIO(content))
 
 
-def pages_of(content):
+def pages_of(content: bytes) -> list[str]:
     return [page.extract_text() for page in reader_of(content).pages]
 
 
-def on_one_line(text):
+def on_one_line(text: str) -> str:
     return " ".join(text.split())
 
 
-def whole(content):
+def whole(content: bytes) -> str:
     return on_one_line(" ".join(pages_of(content)))
 
 
 @pytest.fixture
-def view(tmp_path):
+def view(tmp_path: Path) -> JobView:
     return small_plugin.small_view(tmp_path)
 
 
@@ -73,11 +76,11 @@ def view(tmp_path):
         *("What this book rests on", "An invented rule of the test shop (common practice, no source)", "small 3"),
     ],
 )
-def test_the_book_says(expected):
+def test_the_book_says(expected: str) -> None:
     assert expected in whole(small_book())
 
 
-def test_the_hull_number_is_on_every_page_and_pages_are_numbered():
+def test_the_hull_number_is_on_every_page_and_pages_are_numbered() -> None:
     pages = reader_of(small_book()).pages
     assert len(pages) > 4
     assert HULL in pages[0].extract_text()
@@ -87,8 +90,8 @@ def test_the_hull_number_is_on_every_page_and_pages_are_numbered():
         assert (foot[0], foot[-1]) == (f"Hull number {HULL}", str(number))
 
 
-def test_the_contents_name_every_chapter_with_its_page():
-    reader = reader_of(small_book())
+def test_the_contents_name_every_chapter_with_its_page() -> None:
+    reader: Any = reader_of(small_book())
     contents = on_one_line(reader.pages[1].extract_text())
     chapters = [entry for entry in reader.outline if not isinstance(entry, list)]
     assert len(chapters) >= 7
@@ -96,22 +99,22 @@ def test_the_contents_name_every_chapter_with_its_page():
         assert f"{chapter.title} {reader.get_destination_page_number(chapter) + 1}" in contents
 
 
-def test_bookmarks_lead_to_the_page_the_chapter_stands_on():
-    reader = reader_of(small_book())
+def test_bookmarks_lead_to_the_page_the_chapter_stands_on() -> None:
+    reader: Any = reader_of(small_book())
     for entry in reader.outline:
         if not isinstance(entry, list):
             page = reader.pages[reader.get_destination_page_number(entry)]
             assert entry.title in page.extract_text()
 
 
-def test_cautions_come_before_everything_done_on_the_water():
+def test_cautions_come_before_everything_done_on_the_water() -> None:
     reader = reader_of(small_book())
     titles = [entry.title for entry in reader.outline if not isinstance(entry, list)]
     assert titles[0] == "Cautions"
 
 
-def test_the_document_has_title_language_author_and_the_jobs_date():
-    reader = reader_of(small_book())
+def test_the_document_has_title_language_author_and_the_jobs_date() -> None:
+    reader: Any = reader_of(small_book())
     assert reader.metadata.title == "Handover book of Señora Åse"
     assert reader.metadata.author == "Test shop"
     assert HULL in reader.metadata.subject
@@ -120,49 +123,50 @@ def test_the_document_has_title_language_author_and_the_jobs_date():
     assert reader.trailer["/Root"]["/ViewerPreferences"]["/DisplayDocTitle"]
 
 
-def test_pictures_are_described_in_words():
-    root = reader_of(small_book()).trailer["/Root"]
+def test_pictures_are_described_in_words() -> None:
+    root: Any = reader_of(small_book()).trailer["/Root"]
     described = [str(kid.get_object().get("/Alt", "")) for kid in root["/StructTreeRoot"]["/K"][0].get_object()["/K"]]
     assert any(
         "Speed by engine speed. Speed over ground [kn] against Engine speed [rev/min]" in alt for alt in described
     )
 
 
-def test_a_figure_stands_in_the_book_once_however_often_findings_carry_it():
+def test_a_figure_stands_in_the_book_once_however_often_findings_carry_it() -> None:
     """The section prints it, and both findings carry the same one."""
     assert sum(len(page.images) for page in reader_of(small_book()).pages) == 1
 
 
-def test_the_number_of_a_section_is_printed_large():
-    sizes = {}
+def test_the_number_of_a_section_is_printed_large() -> None:
+    sizes: dict[str, float] = {}
+
+    def note(text: str, _cm: object, _tm: object, _font: object, size: float) -> None:
+        sizes.setdefault(text.strip(), size)
+
     for page in reader_of(small_book()).pages:
-        page.extract_text(visitor_text=lambda text, _cm, _tm, _font, size: sizes.setdefault(text.strip(), size))
+        page.extract_text(visitor_text=note)
     assert sizes["40.0 ± 0.4 kn"] == 24
     assert sizes["at full throttle"] == 8.5
 
 
-def test_the_fonts_travel_with_the_book():
-    fonts = {
-        name: font.get_object()
-        for page in reader_of(small_book()).pages
-        for name, font in page["/Resources"]["/Font"].items()
-    }
+def test_the_fonts_travel_with_the_book() -> None:
+    reader: Any = reader_of(small_book())
+    fonts = {name: font.get_object() for page in reader.pages for name, font in page["/Resources"]["/Font"].items()}
     assert fonts
     for font in fonts.values():
         assert "DejaVuSans" in font["/BaseFont"]
         assert "/FontFile2" in font["/DescendantFonts"][0].get_object()["/FontDescriptor"]
 
 
-def test_the_same_job_gives_the_same_bytes(view):
+def test_the_same_job_gives_the_same_bytes(view: JobView) -> None:
     assert book_of(view) == small_book()
 
 
-def test_another_job_gives_other_bytes(view):
+def test_another_job_gives_other_bytes(view: JobView) -> None:
     assert book_of(attrs.evolve(view, job=attrs.evolve(view.job, owner="Somebody"))) != small_book()
 
 
 @pytest.mark.parametrize(("size", "points"), [("letter", (612, 792)), ("A4", (595.28, 841.89))])
-def test_paper_sizes(view, size, points):
+def test_paper_sizes(view: JobView, size: str, points: tuple[float, ...]) -> None:
     page = reader_of(book_of(view, size=size)).pages[0]
     assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx(points, abs=0.5)
 
@@ -171,15 +175,15 @@ def test_paper_sizes(view, size, points):
 
 
 @lru_cache
-def _font(bold):
+def _font(bold: bool) -> ImageFont.FreeTypeFont:
     return ImageFont.truetype(str(font_folder() / ("DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf")), 1000)
 
 
-def boxes(page):
+def boxes(page: PageObject) -> list[tuple[str, float, float, float]]:
     """Left, right and baseline [mm from the upper left] of each piece of text, measured apart from the book's code."""
-    found = []
+    found: list[tuple[str, float, float, float]] = []
 
-    def visit(text, _cm, tm, font, size):
+    def visit(text: str, _cm: object, tm: list[float], font: dict[str, str] | None, size: float) -> None:
         if text.strip() and font is not None:
             width = _font("Bold" in font["/BaseFont"]).getlength(text.strip("\n")) * size / 1000
             height = float(page.mediabox.height)
@@ -197,7 +201,7 @@ def boxes(page):
     return found
 
 
-def assert_inside(content):
+def assert_inside(content: bytes) -> None:
     for number, page in enumerate(reader_of(content).pages, start=1):
         width, height = (float(side) / POINTS_PER_MILLIMETRE for side in (page.mediabox.width, page.mediabox.height))
         pieces = boxes(page)
@@ -208,20 +212,20 @@ def assert_inside(content):
             assert MARGIN - 0.5 <= base <= height - MARGIN + 6, (number, text, base)
 
 
-def test_no_text_stands_outside_the_margins():
+def test_no_text_stands_outside_the_margins() -> None:
     assert_inside(small_book())
 
 
-def many_words(count):
+def many_words(count: int) -> str:
     return " ".join(f"word{number}" for number in range(count))
 
 
 @lru_cache(maxsize=1)
-def crowded_book():
+def crowded_book() -> bytes:
     return book_of(crowded_view(small_plugin.small_view(Path())), crowded_host())
 
 
-def crowded_view(view):
+def crowded_view(view: JobView) -> JobView:
     """Long names everywhere, long words, many notes."""
     long_word = "Donaudampfschifffahrtsgesellschaftskapitänsmützenfabrikantenverein" * 3
     vessel = attrs.evolve(view.vessel, name=f"The {long_word} {many_words(20)}", maker=many_words(30))
@@ -231,7 +235,7 @@ def crowded_view(view):
     return attrs.evolve(view, vessel=vessel, job=job, notes=notes, sign_offs=sign_offs)
 
 
-def crowded_host():
+def crowded_host() -> PluginHost:
     module = ModuleType("crowded")
     basis = (small_plugin.PRACTICE,)
     wide = Table(
@@ -253,11 +257,11 @@ def crowded_host():
     ]
 
     @hookimpl
-    def register_calculators(register):
+    def register_calculators(register: Callable[[Calculator], None]) -> None:
         register(Calculator(key="c.c", title="C", step="small.run", compute=lambda view: findings, basis=basis))
 
     @hookimpl
-    def register_report_sections(register):
+    def register_report_sections(register: Callable[[ReportSection], None]) -> None:
         for number in range(SECTIONS):
             register(
                 ReportSection(
@@ -265,17 +269,16 @@ def crowded_host():
                 )
             )
 
-    module.register_calculators = register_calculators
-    module.register_report_sections = register_report_sections
+    vars(module).update(register_report_sections=register_report_sections, register_calculators=register_calculators)
     return make_host((), entry_points=False, modules={"small": small_plugin.small_module(), "crowded": module})
 
 
-def test_no_text_stands_outside_the_margins_however_much_there_is():
+def test_no_text_stands_outside_the_margins_however_much_there_is() -> None:
     assert_inside(crowded_book())
     assert whole(crowded_book()).count("word899") == SECTIONS
 
 
-def test_headings_of_a_table_repeat_on_every_page_it_reaches():
+def test_headings_of_a_table_repeat_on_every_page_it_reaches() -> None:
     """Twelve rows of words, too tall for a page."""
     tall = Table("Tall", ("Number", "What was seen"), tuple((f"row {n}", many_words(120)) for n in range(12)))
     book = book_of(small_plugin.small_view(Path()), host_with_section(lambda view, assessed: [tall]))
@@ -285,18 +288,18 @@ def test_headings_of_a_table_repeat_on_every_page_it_reaches():
         assert "Number What was seen" in text
 
 
-def test_a_long_narrow_table_is_set_in_groups_side_by_side():
+def test_a_long_narrow_table_is_set_in_groups_side_by_side() -> None:
     """80 rows of three short columns stand on one page, its headings over every group."""
     (page,) = [text for text in pages_of(small_book()) if "3950" in text]
     assert {"1050", "4000"} <= set(page.split())
     assert on_one_line(page).count("Run Engine speed") == 3
 
 
-def test_a_card_stands_in_a_frame_of_its_own_with_the_vessels_name(view):
+def test_a_card_stands_in_a_frame_of_its_own_with_the_vessels_name(view: JobView) -> None:
     """24 headings in two groups: 000 to 165 and 180 to 345 on the same lines."""
     rows = tuple((f"{heading:03d}", "+1.0") for heading in range(0, 360, 15))
     card = Table("Deviation card: helm", ("Compass", "East +"), rows, card=True)
-    reader = reader_of(book_of(view, host_with_section(lambda view, assessed: [card])))
+    reader: Any = reader_of(book_of(view, host_with_section(lambda view, assessed: [card])))
     (page,) = [page for page in reader.pages if card.title in page.extract_text()]
     base = {text.strip(): base for text, _, _, base in boxes(page)}
     assert base["000"] == base["180"]
@@ -305,14 +308,14 @@ def test_a_card_stands_in_a_frame_of_its_own_with_the_vessels_name(view):
     assert re.search(rb"\[5\.669 4\.252\] 0\.000 d", page.get_contents().get_data())  # dashes of 2 mm, 1.5 mm apart
 
 
-def test_a_check_that_passes_takes_one_line(view):
+def test_a_check_that_passes_takes_one_line(view: JobView) -> None:
     values = tuple(attrs.evolve(m, value=True) if m.field == "heard" else m for m in view.measurements)
     text = whole(book_of(attrs.evolve(view, measurements=values)))
     assert "pass Horn: Heard from the dock. (basis 1)" in text
     assert "battery at rest" not in text
 
 
-def test_tables_no_section_shows_come_last_and_only_when_they_hold_a_number(view):
+def test_tables_no_section_shows_come_last_and_only_when_they_hold_a_number(view: JobView) -> None:
     words = Table("All tight", ("Circuit", "Tight"), (("Horn", "yes"),))
     numbers = Table("Drop", ("Circuit", "Drop [V]"), (("Horn", "0.21"),))
     finding = Finding(
@@ -327,24 +330,26 @@ def test_tables_no_section_shows_come_last_and_only_when_they_hold_a_number(view
     assert "All tight" not in text
 
 
-def host_with_section(build, *findings):
+def host_with_section(
+    build: Callable[[JobView, Sequence[Assessed]], Sequence[Block]], *findings: Finding
+) -> PluginHost:
     module = ModuleType("extra")
 
     @hookimpl
-    def register_report_sections(register):
+    def register_report_sections(register: Callable[[ReportSection], None]) -> None:
         register(ReportSection(key="extra.section", title="Extra", order=1, build=build))
 
     @hookimpl
-    def register_calculators(register):
+    def register_calculators(register: Callable[[Calculator], None]) -> None:
         basis = (small_plugin.PRACTICE,)
         register(Calculator(key="e.e", title="E", step="small.horn", compute=lambda view: findings, basis=basis))
 
-    module.register_report_sections, module.register_calculators = register_report_sections, register_calculators
+    vars(module).update(register_report_sections=register_report_sections, register_calculators=register_calculators)
     return make_host((), entry_points=False, modules={"small": small_plugin.small_module(), "extra": module})
 
 
 @lru_cache(maxsize=1)
-def sample_book():
+def sample_book() -> bytes:
     """The sample job with every check done."""
     file = next(file for file in sample_job_files() if file.parent.name == "kittiwake")
     host = make_host(entry_points=False)
@@ -352,13 +357,13 @@ def sample_book():
     return handover_book(job.view, host, job.assessed)
 
 
-def test_the_book_of_a_whole_commissioning_is_short_enough_to_be_read():
+def test_the_book_of_a_whole_commissioning_is_short_enough_to_be_read() -> None:
     assert len(reader_of(sample_book()).pages) <= 18
     assert_inside(sample_book())
 
 
-def test_all_cautions_stand_on_one_page():
-    reader = reader_of(sample_book())
+def test_all_cautions_stand_on_one_page() -> None:
+    reader: Any = reader_of(sample_book())
     pages = {e.title: reader.get_destination_page_number(e) for e in reader.outline if not isinstance(e, list)}
     assert pages["Vessel and equipment"] == pages["Cautions"] + 1
     text = on_one_line(reader.pages[pages["Cautions"]].extract_text())
@@ -366,8 +371,8 @@ def test_all_cautions_stand_on_one_page():
         assert caution.text in text
 
 
-def test_no_heading_stands_last_on_its_page():
-    reader = reader_of(crowded_book())
+def test_no_heading_stands_last_on_its_page() -> None:
+    reader: Any = reader_of(crowded_book())
     for entry in reader.outline:
         if not isinstance(entry, list):
             pieces = boxes(reader.pages[reader.get_destination_page_number(entry)])
@@ -379,7 +384,7 @@ def test_no_heading_stands_last_on_its_page():
 # What may be missing or broken
 
 
-def test_a_job_with_nothing_in_it_still_gives_a_book(view):
+def test_a_job_with_nothing_in_it_still_gives_a_book(view: JobView) -> None:
     bare = attrs.evolve(
         view,
         vessel=type(view.vessel)(hull_number=HULL),
@@ -394,7 +399,7 @@ def test_a_job_with_nothing_in_it_still_gives_a_book(view):
     assert "Nothing to put right." in text
 
 
-def test_a_date_that_is_none_is_printed_as_it_was_typed(view):
+def test_a_date_that_is_none_is_printed_as_it_was_typed(view: JobView) -> None:
     text = whole(book_of(attrs.evolve(view, job=attrs.evolve(view.job, opened="last Tuesday"))))
     assert "last Tuesday" in text
 
@@ -403,27 +408,27 @@ def test_a_date_that_is_none_is_printed_as_it_was_typed(view):
     ("typed", "printed"),
     [("2026-05-14", "14 May 2026"), ("2026-12-01T08:00:00Z", "1 December 2026"), ("soon", "soon"), ("", "")],
 )
-def test_dates_are_printed_as_people_write_them(typed, printed):
+def test_dates_are_printed_as_people_write_them(typed: str, printed: str) -> None:
     assert date_in_words(typed) == printed
 
 
-def test_a_section_that_fails_says_so_and_the_book_is_made(view):
+def test_a_section_that_fails_says_so_and_the_book_is_made(view: JobView) -> None:
     module = ModuleType("bad")
 
-    def build(view, assessed):
+    def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
         raise ZeroDivisionError("on purpose")
 
     @hookimpl
-    def register_report_sections(register):
+    def register_report_sections(register: Callable[[ReportSection], None]) -> None:
         register(ReportSection(key="bad.section", title="Bad luck", order=1, build=build))
 
-    module.register_report_sections = register_report_sections
+    vars(module).update(register_report_sections=register_report_sections)
     host = make_host((), entry_points=False, modules={"bad": module})
     text = whole(book_of(view, host))
     assert "Plugin bad could not write this section (ZeroDivisionError: on purpose)" in text
 
 
-def test_a_signature_given_before_later_changes_says_so(view):
+def test_a_signature_given_before_later_changes_says_so(view: JobView) -> None:
     stale = attrs.evolve(view, sign_offs=(SignOff(role="owner", name="An Owner", at="2026-05-14", stale=True),))
     text = whole(book_of(stale))
     assert "signed 14 May 2026, before later changes: sign again" in text
@@ -431,23 +436,23 @@ def test_a_signature_given_before_later_changes_says_so(view):
     assert "That signature does not cover the change" not in whole(small_book())
 
 
-def test_the_signatures_say_what_they_cover():
+def test_the_signatures_say_what_they_cover() -> None:
     text = whole(small_book()).partition("Handed over")[2]
     assert f"Señora Åse, hull number {HULL}" in text
     assert "what was checked and measured, what is still open on the punch list, and the cautions" in text
 
 
-def test_verdicts_are_drawn_as_shapes_beside_their_words(monkeypatch):
+def test_verdicts_are_drawn_as_shapes_beside_their_words(monkeypatch: pytest.MonkeyPatch) -> None:
     """A tick in a round, a triangle, a square with a bar and an open ring, each next to its word."""
-    from garboard.look import VERDICT_MARKS
+    from garboard.look import VERDICT_MARKS, Mark
     from garboard.report import paper
 
     drawn = []
     original = paper.Paper.marked
 
-    def marked(self, mark, *args, **extra):
+    def marked(self: paper.Paper, mark: Mark, *args: float, **extra: float) -> None:
         drawn.append(mark)
-        return original(self, mark, *args, **extra)
+        original(self, mark, *args, **extra)
 
     monkeypatch.setattr(paper.Paper, "marked", marked)
     book_of(small_plugin.small_view(Path()))

@@ -9,7 +9,7 @@ from click.testing import CliRunner
 from garboard.assessing import assess_job_file
 from garboard.cli import program
 from garboard.faults import InputError
-from garboard.host import make_host
+from garboard.host import PluginHost, make_host
 from garboard.samples_folder import sample_jobs_folder
 
 FOLDER = sample_jobs_folder() / "broken" / "jobs"
@@ -56,16 +56,16 @@ FAULTS = {
 
 
 @lru_cache(maxsize=1)
-def host():
+def host() -> PluginHost:
     return make_host(entry_points=False)
 
 
-def test_every_broken_file_is_known_and_every_known_fault_has_its_file():
+def test_every_broken_file_is_known_and_every_known_fault_has_its_file() -> None:
     assert {path.stem for path in FOLDER.glob("*.json")} == set(FAULTS)
 
 
 @pytest.mark.parametrize("name", FAULTS)
-def test_the_file_is_refused_for_its_fault_and_no_other(name):
+def test_the_file_is_refused_for_its_fault_and_no_other(name: str) -> None:
     path = FOLDER / f"{name}.json"
     before = path.read_bytes()
     with pytest.raises(InputError) as caught:
@@ -78,7 +78,7 @@ def test_the_file_is_refused_for_its_fault_and_no_other(name):
     assert path.read_bytes() == before
 
 
-def test_the_command_tells_all_of_them_and_ends_with_2():
+def test_the_command_tells_all_of_them_and_ends_with_2() -> None:
     result = CliRunner().invoke(program, ["assess", str(FOLDER)])
     assert result.exit_code == 2
     for name in FAULTS:

@@ -4,9 +4,10 @@ import json
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
-from click.testing import CliRunner
+from click.testing import CliRunner, Result
 
 import small_plugin
 from garboard.cli import COMMANDS, program
@@ -16,18 +17,18 @@ PLUGIN = Path(small_plugin.__file__)
 BUILT_IN_OFF = [word for name in BUILT_IN for word in ("--without", name)]
 
 
-def run(*arguments, **extra):
+def run(*arguments: object, **extra: Any) -> Result:
     """Run in this process, with the small plugin alone."""
     return CliRunner().invoke(program, [*BUILT_IN_OFF, "--plugin", str(PLUGIN), *map(str, arguments)], **extra)
 
 
-def run_apart(*arguments, cwd=None):
+def run_apart(*arguments: object, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
     """Run as a person would, in a process of its own."""
     command = [sys.executable, "-m", "garboard", *map(str, arguments)]
     return subprocess.run(command, capture_output=True, text=True, encoding="utf-8", cwd=cwd, check=False)
 
 
-def job_with(folder, name="job.json", **changes):
+def job_with(folder: Path, name: str = "job.json", **changes: object) -> Path:
     """The small job as a file, with top-level keys changed."""
     path = folder / name
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -35,30 +36,30 @@ def job_with(folder, name="job.json", **changes):
     return path
 
 
-def measured(**values):
+def measured(**values: object) -> list[dict[str, object]]:
     """Measurements of the horn step."""
     return [{"step": "small.horn", "field": field, "value": value} for field, value in values.items()]
 
 
 @pytest.fixture
-def passing(tmp_path):
+def passing(tmp_path: Path) -> Path:
     return job_with(tmp_path, measurements=measured(heard=True, battery="12.65 V"))
 
 
-def test_nothing_fails_ends_with_0_though_data_is_missing(passing):
+def test_nothing_fails_ends_with_0_though_data_is_missing(passing: Path) -> None:
     result = run("assess", passing)
     assert result.exit_code == 0, result.output
     assert "✔ pass" in result.output
     assert "○ not enough data" in result.output
 
 
-def test_a_failure_ends_with_1(tmp_path):
+def test_a_failure_ends_with_1(tmp_path: Path) -> None:
     result = run("assess", job_with(tmp_path))
     assert result.exit_code == 1
     assert "■ fail" in result.output
 
 
-def test_a_faulty_file_ends_with_2_and_lists_every_fault_with_its_place(tmp_path):
+def test_a_faulty_file_ends_with_2_and_lists_every_fault_with_its_place(tmp_path: Path) -> None:
     file = job_with(tmp_path, measurements=measured(heard="loud", battery="12.65 kn"))
     result = run("assess", file)
     assert result.exit_code == 2
@@ -67,26 +68,26 @@ def test_a_faulty_file_ends_with_2_and_lists_every_fault_with_its_place(tmp_path
     assert "measurements[1].value: expected a number with its unit" in result.stderr
 
 
-def test_a_value_outside_its_hard_range_is_bad_input(tmp_path):
+def test_a_value_outside_its_hard_range_is_bad_input(tmp_path: Path) -> None:
     result = run("assess", job_with(tmp_path, measurements=measured(battery="126.5 V")))
     assert result.exit_code == 2
     assert "measurements[0].value: expected between 0 and 60 V, got '126.5 V'" in result.stderr
 
 
-def test_an_unusual_value_is_a_question_and_no_fault(tmp_path):
+def test_an_unusual_value_is_a_question_and_no_fault(tmp_path: Path) -> None:
     result = run("assess", job_with(tmp_path, measurements=measured(heard=True, battery="11.2 V")))
     assert result.exit_code == 0
     assert "Sound the horn: Battery at rest: 11.2 V is outside the usual 12 to 13.2 V. Is it right?" in result.output
 
 
-def test_a_hull_number_that_is_not_well_formed_is_a_question(tmp_path):
+def test_a_hull_number_that_is_not_well_formed_is_a_question(tmp_path: Path) -> None:
     vessel = {"hull_number": "ABC1I345C393"}
     result = run("assess", job_with(tmp_path, vessel=vessel, measurements=measured(heard=True)))
     assert result.exit_code == 0
     assert "Hull number ABC1I345C393: position 5: expected a letter or numeral of the serial" in result.output
 
 
-def test_a_measurement_of_a_piece_the_vessel_has_not_is_a_question(tmp_path):
+def test_a_measurement_of_a_piece_the_vessel_has_not_is_a_question(tmp_path: Path) -> None:
     run_measured = [{"step": "small.run", "field": "speed", "of": "prot", "value": "5500 rev/min"}]
     result = run("assess", job_with(tmp_path, measurements=[*measured(heard=True, battery="12.6 V"), *run_measured]))
     assert result.exit_code == 0
@@ -94,26 +95,26 @@ def test_a_measurement_of_a_piece_the_vessel_has_not_is_a_question(tmp_path):
     assert "prot: the vessel's engines are port, starboard, so 'prot' is not used. Is it right?" in said
 
 
-def test_a_measurement_of_a_piece_where_none_is_asked_for_is_a_question(tmp_path):
+def test_a_measurement_of_a_piece_where_none_is_asked_for_is_a_question(tmp_path: Path) -> None:
     of_port = [{**measured(heard=True)[0], "of": "port"}]
     result = run("assess", job_with(tmp_path, measurements=of_port))
     assert "it is asked once, so 'port' is not used" in " ".join(result.output.split())
 
 
-def test_settings_are_checked_against_what_plugins_declare(tmp_path):
+def test_settings_are_checked_against_what_plugins_declare(tmp_path: Path) -> None:
     result = run("assess", job_with(tmp_path, settings={"small.patience": "10 kn"}))
     assert result.exit_code == 2
     assert "settings.small.patience" in result.stderr
 
 
-def test_full_shows_the_numbers_of_what_passes(passing):
+def test_full_shows_the_numbers_of_what_passes(passing: Path) -> None:
     short, full = run("assess", passing), run("assess", passing, "--full")
     assert short.exit_code == full.exit_code == 0
     assert "battery at rest 12.65 ± 0.05 V" not in short.output
     assert "battery at rest 12.65 ± 0.05 V" in full.output
 
 
-def test_the_other_files_of_a_folder_are_assessed_all_the_same(tmp_path):
+def test_the_other_files_of_a_folder_are_assessed_all_the_same(tmp_path: Path) -> None:
     job_with(tmp_path, "a/job.json", measurements=measured(heard=True, battery="12.65 V"))
     (tmp_path / "b.json").write_text("{", encoding="utf-8")
     job_with(tmp_path, "c/job.json")
@@ -123,25 +124,25 @@ def test_the_other_files_of_a_folder_are_assessed_all_the_same(tmp_path):
     assert "b.json: 1 fault" in result.stderr
 
 
-def test_findings_written_by_the_program_are_not_taken_for_a_job(tmp_path, passing):
+def test_findings_written_by_the_program_are_not_taken_for_a_job(tmp_path: Path, passing: Path) -> None:
     (tmp_path / "findings.json").write_text(run("assess", passing, "--json").stdout, encoding="utf-8")
     assert run("assess", tmp_path).exit_code == 0
 
 
-def test_an_empty_folder_is_bad_input(tmp_path):
+def test_an_empty_folder_is_bad_input(tmp_path: Path) -> None:
     result = run("assess", tmp_path)
     assert result.exit_code == 2
     assert "at least one job file" in result.output
 
 
-def test_a_missing_file_is_bad_input_without_a_traceback(tmp_path):
+def test_a_missing_file_is_bad_input_without_a_traceback(tmp_path: Path) -> None:
     ended = run_apart("assess", tmp_path / "nowhere.json")
     assert ended.returncode == 2
     assert "nowhere.json: 1 fault" in ended.stderr
     assert "Traceback" not in ended.stderr
 
 
-def test_exit_codes_reach_the_shell(tmp_path, passing):
+def test_exit_codes_reach_the_shell(tmp_path: Path, passing: Path) -> None:
     options = [*BUILT_IN_OFF, "--plugin", PLUGIN]
     assert run_apart(*options, "assess", passing).returncode == 0
     assert run_apart(*options, "assess", job_with(tmp_path, "failing.json")).returncode == 1
@@ -149,7 +150,7 @@ def test_exit_codes_reach_the_shell(tmp_path, passing):
     assert run_apart(*options, "assess", tmp_path / "bad.json").returncode == 2
 
 
-def test_json_keys_and_their_order_are_as_documented(tmp_path):
+def test_json_keys_and_their_order_are_as_documented(tmp_path: Path) -> None:
     plain = json.loads(run("assess", job_with(tmp_path), "--json").stdout)
     assert list(plain) == ["format", "version", "program", "plugins", "broken_plugins", "jobs"]
     assert (plain["format"], plain["version"]) == ("garboard findings", 1)
@@ -173,7 +174,7 @@ def test_json_keys_and_their_order_are_as_documented(tmp_path):
     assert [item["why"] for item in job["punch_list"]] == ["fails", "look again", "noted"]
 
 
-def test_json_of_a_faulty_file_has_the_same_keys_and_its_faults(tmp_path):
+def test_json_of_a_faulty_file_has_the_same_keys_and_its_faults(tmp_path: Path) -> None:
     good = json.loads(run("assess", job_with(tmp_path), "--json").stdout)["jobs"][0]
     faulty = run("assess", job_with(tmp_path, measurements=measured(heard="loud")), "--json")
     bad = json.loads(faulty.stdout)["jobs"][0]
@@ -181,7 +182,7 @@ def test_json_of_a_faulty_file_has_the_same_keys_and_its_faults(tmp_path):
     assert bad["faults"] == [{"where": "measurements[0].value", "expected": "true or false", "got": "'loud'"}]
 
 
-def test_a_broken_plugin_is_told_so_that_its_silence_is_not_taken_for_a_pass(tmp_path, passing):
+def test_a_broken_plugin_is_told_so_that_its_silence_is_not_taken_for_a_pass(tmp_path: Path, passing: Path) -> None:
     broken = tmp_path / "broken_one.py"
     broken.write_text("import no_such_module_anywhere", encoding="utf-8")
     result = run("--plugin", broken, "assess", passing)
@@ -189,14 +190,14 @@ def test_a_broken_plugin_is_told_so_that_its_silence_is_not_taken_for_a_pass(tmp
     assert "Plugin broken_one is not at work, its checks did not run: ModuleNotFoundError" in result.stderr
 
 
-def test_plugins_lists_what_each_offers_and_ends_with_0():
+def test_plugins_lists_what_each_offers_and_ends_with_0() -> None:
     result = run("plugins")
     assert result.exit_code == 0
     assert "steps: small.horn, small.run" in result.output
     assert "Commands of plugins: whistle" in result.output
 
 
-def test_plugins_lists_broken_ones_with_the_reason_and_ends_with_1(tmp_path):
+def test_plugins_lists_broken_ones_with_the_reason_and_ends_with_1(tmp_path: Path) -> None:
     broken = tmp_path / "broken_one.py"
     broken.write_text("import no_such_module_anywhere", encoding="utf-8")
     result = run("--plugin", broken, "plugins", "--json")
@@ -207,18 +208,18 @@ def test_plugins_lists_broken_ones_with_the_reason_and_ends_with_1(tmp_path):
     assert plain["plugins"][0]["calculators"] == ["small.horn", "small.run"]
 
 
-def test_a_name_that_is_no_plugin_cannot_be_left_out():
+def test_a_name_that_is_no_plugin_cannot_be_left_out() -> None:
     result = CliRunner().invoke(program, ["--without", "prop_chekc", "plugins"])
     assert result.exit_code == 2
     assert "--without: expected one of" in result.stderr
 
 
-def test_a_plugin_command_runs_and_is_listed_in_the_help():
+def test_a_plugin_command_runs_and_is_listed_in_the_help() -> None:
     assert run("whistle").output == "wheet\n"
     assert "whistle" in run("--help").output
 
 
-def test_a_plugin_cannot_take_the_name_of_one_of_the_programs_commands(tmp_path):
+def test_a_plugin_cannot_take_the_name_of_one_of_the_programs_commands(tmp_path: Path) -> None:
     plugin = tmp_path / "taker.py"
     plugin.write_text(
         "from garboard import hookimpl\n"
@@ -233,14 +234,14 @@ def test_a_plugin_cannot_take_the_name_of_one_of_the_programs_commands(tmp_path)
     assert "'assess' is offered by both the program and taker" in result.output
 
 
-def test_hull_explains_well_formed_numbers():
+def test_hull_explains_well_formed_numbers() -> None:
     result = run("hull", "abc12345c393")
     assert result.exit_code == 0
     assert "ABC12345C393: well formed" in result.output
     assert "March of a year ending 3, model year 1993" in result.output
 
 
-def test_hull_says_why_a_number_is_not_well_formed_and_still_reads_the_others():
+def test_hull_says_why_a_number_is_not_well_formed_and_still_reads_the_others() -> None:
     result = run("hull", "ABC1I345C393", "ABC12345C393")
     assert result.exit_code == 2
     assert "position 5" in result.stderr
@@ -249,7 +250,7 @@ def test_hull_says_why_a_number_is_not_well_formed_and_still_reads_the_others():
 
 
 @pytest.fixture
-def log(tmp_path):
+def log(tmp_path: Path) -> Path:
     """Ten headings a second apart, the sixth line damaged."""
     lines = [f"{second},{90 + second * 0.1:.1f}" for second in range(10)]
     lines[5] = "5,north"
@@ -258,7 +259,7 @@ def log(tmp_path):
     return path
 
 
-def test_recording_says_what_is_in_a_log(log):
+def test_recording_says_what_is_in_a_log(log: Path) -> None:
     result = run("recording", log)
     assert result.exit_code == 0, result.output
     assert "heading" in result.output
@@ -270,14 +271,14 @@ def test_recording_says_what_is_in_a_log(log):
     assert plain["judged"] == []
 
 
-def test_who_watches_a_terminal_sees_that_a_recording_is_being_read_and_json_stays_alone(log):
+def test_who_watches_a_terminal_sees_that_a_recording_is_being_read_and_json_stays_alone(log: Path) -> None:
     watched = run("recording", log, "--json", env={"FORCE_COLOR": "1", "TERM": "xterm"})
     assert "Reading log.csv" in watched.stderr
     assert json.loads(watched.stdout)["name"] == "log.csv"
     assert run("recording", log, "--json", env={"FORCE_COLOR": None}).stderr == ""
 
 
-def test_recording_offers_the_judges_of_plugins_and_fails_when_they_do(log, tmp_path):
+def test_recording_offers_the_judges_of_plugins_and_fails_when_they_do(log: Path, tmp_path: Path) -> None:
     assert "--steady" in run("recording", "--help").output
     steady = run("recording", log, "--steady")
     assert (steady.exit_code, "Held steady." in steady.output) == (0, True)
@@ -287,7 +288,7 @@ def test_recording_offers_the_judges_of_plugins_and_fails_when_they_do(log, tmp_
     assert json.loads(moved.stdout)["judged"][0]["findings"][0]["verdict"] == "fail"
 
 
-def test_a_judge_without_its_data_says_so_and_does_not_fail(tmp_path):
+def test_a_judge_without_its_data_says_so_and_does_not_fail(tmp_path: Path) -> None:
     log = tmp_path / "log.csv"
     log.write_text("time,rate_of_turn [deg/s]\n0,1\n1,1\n", encoding="utf-8")
     result = run("recording", log, "--steady")
@@ -295,7 +296,7 @@ def test_a_judge_without_its_data_says_so_and_does_not_fail(tmp_path):
     assert "not enough data Steady heading: No heading in the recording." in result.output
 
 
-def test_a_file_that_is_no_recording_is_bad_input(tmp_path):
+def test_a_file_that_is_no_recording_is_bad_input(tmp_path: Path) -> None:
     path = tmp_path / "letter.txt"
     path.write_text("Dear owner,\n", encoding="utf-8")
     ended = run_apart("recording", path)
@@ -304,27 +305,27 @@ def test_a_file_that_is_no_recording_is_bad_input(tmp_path):
     assert str(path) in ended.stderr
 
 
-def test_book_writes_a_pdf(tmp_path, passing):
+def test_book_writes_a_pdf(tmp_path: Path, passing: Path) -> None:
     out = tmp_path / "new folder" / "book.pdf"
     result = run("book", passing, "-o", out)
     assert result.exit_code == 0, result.output
     assert out.read_bytes().startswith(b"%PDF-")
 
 
-def test_book_of_a_faulty_job_writes_nothing(tmp_path):
+def test_book_of_a_faulty_job_writes_nothing(tmp_path: Path) -> None:
     out = tmp_path / "book.pdf"
     assert run("book", job_with(tmp_path, measurements=measured(heard="loud")), "-o", out).exit_code == 2
     assert not out.exists()
 
 
-def test_a_place_that_cannot_be_written_is_named(tmp_path, passing):
+def test_a_place_that_cannot_be_written_is_named(tmp_path: Path, passing: Path) -> None:
     (tmp_path / "file").write_text("", encoding="utf-8")
     result = run("book", passing, "-o", tmp_path / "file" / "book.pdf")
     assert result.exit_code == 2
     assert "a place that can be written" in result.stderr
 
 
-def test_demo_merges_three_tablets_prints_accounts_and_writes_books_and_findings(tmp_path):
+def test_demo_merges_three_tablets_prints_accounts_and_writes_books_and_findings(tmp_path: Path) -> None:
     result = run("demo", "--out", tmp_path / "out")
     assert result.exit_code == 0, result.output
     assert "both sides counted" in result.output
@@ -342,7 +343,7 @@ def test_demo_merges_three_tablets_prints_accounts_and_writes_books_and_findings
     assert len(json.loads((tmp_path / "out" / "findings.json").read_text(encoding="utf-8"))["jobs"]) == 3
 
 
-def test_help_does_not_load_what_only_some_commands_need():
+def test_help_does_not_load_what_only_some_commands_need() -> None:
     code = (
         "import sys\n"
         "from garboard.cli import program\n"
@@ -354,7 +355,7 @@ def test_help_does_not_load_what_only_some_commands_need():
     assert "loaded: []" in ended.stdout
 
 
-def test_help_is_there_without_docstrings():
+def test_help_is_there_without_docstrings() -> None:
     """Python run with -OO drops docstrings; the help is not one."""
     command = [sys.executable, "-OO", "-m", "garboard", "assess", "--help"]
     ended = subprocess.run(command, capture_output=True, text=True, check=True)
@@ -362,7 +363,7 @@ def test_help_is_there_without_docstrings():
 
 
 @pytest.mark.parametrize("command", COMMANDS)
-def test_every_command_has_help(command):
+def test_every_command_has_help(command: str) -> None:
     result = run(command, "--help")
     assert result.exit_code == 0
     assert len(result.output.splitlines()) > 3

@@ -2,8 +2,10 @@
 
 import ast
 import inspect
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import pytest
 
@@ -11,15 +13,16 @@ import small_plugin
 from garboard import hooks
 from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Verdict
 from garboard.hooks import hookimpl
-from garboard.host import make_host
+from garboard.host import PluginHost, make_host
+from garboard.job_view import JobView
 from garboard.samples import Sample, gather
-from garboard.steps import Calculator, LiveGuide, Phase, Step
+from garboard.steps import Calculator, Guidance, LiveGuide, Phase, Step
 
 BASIS = (Basis(BasisKind.SHOP_RULE, "Invented rule"),)
 HOOKS = [name for name, hook in vars(hooks).items() if hasattr(hook, f"{hooks.PROJECT}_spec")]
 
 
-def plugin(**hook_functions):
+def plugin(**hook_functions: Callable[..., object]) -> ModuleType:
     """A module with hook implementations of its own."""
     module = ModuleType("invented")
     for name, function in hook_functions.items():
@@ -27,46 +30,46 @@ def plugin(**hook_functions):
     return module
 
 
-def host_of(**modules):
+def host_of(**modules: ModuleType) -> PluginHost:
     return make_host((), entry_points=False, modules=modules)
 
 
-def step(key, phase=Phase.ALONGSIDE, order=1):
+def step(key: str, phase: Phase = Phase.ALONGSIDE, order: int = 1) -> Step:
     return Step(key=key, title=key, phase=phase, order=order)
 
 
-def offering_steps(*steps):
-    def register_steps(register):
+def offering_steps(*steps: Step) -> ModuleType:
+    def register_steps(register: Callable[[Step], None]) -> None:
         for each in steps:
             register(each)
 
     return plugin(register_steps=register_steps)
 
 
-def computing(compute, key="a.b", **more):
+def computing(compute: Callable[[JobView], Iterable[Finding]], key: str = "a.b", **more: Any) -> ModuleType:
     """A plugin with one calculator."""
     calculator = Calculator(key=key, title="Invented", step="a.step", compute=compute, basis=BASIS, **more)
     return plugin(register_calculators=lambda register: register(calculator))
 
 
-def finding(sentence="Fine."):
+def finding(sentence: str = "Fine.") -> Finding:
     return Finding(verdict=Verdict.PASS, about="Horn", sentence=sentence, basis=BASIS)
 
 
-def assessed(tmp_path, **modules):
+def assessed(tmp_path: Path, **modules: ModuleType) -> list[Finding]:
     return [one.finding for one in host_of(**modules).assess(small_plugin.small_view(tmp_path))]
 
 
 # Every hook
 
 
-def test_there_are_hooks():
+def test_there_are_hooks() -> None:
     assert "register_steps" in HOOKS
     assert len(HOOKS) >= 7
 
 
 @pytest.mark.parametrize("hook", HOOKS)
-def test_every_hook_is_tested(hook):
+def test_every_hook_is_tested(hook: str) -> None:
     names = [
         node.name
         for node in ast.walk(ast.parse(Path(__file__).read_text(encoding="utf-8")))
@@ -76,7 +79,7 @@ def test_every_hook_is_tested(hook):
 
 
 @pytest.mark.parametrize("hook", HOOKS)
-def test_every_hook_is_documented_with_its_argument(hook):
+def test_every_hook_is_documented_with_its_argument(hook: str) -> None:
     function = getattr(hooks, hook)
     text = inspect.getdoc(function) or ""
     assert len(text.splitlines()[0]) > 10
@@ -85,12 +88,12 @@ def test_every_hook_is_documented_with_its_argument(hook):
 
 
 @pytest.mark.parametrize("hook", HOOKS)
-def test_the_small_plugin_or_a_test_here_uses_every_hook(hook):
+def test_the_small_plugin_or_a_test_here_uses_every_hook(hook: str) -> None:
     """A hook nobody implements is a hook nobody tried."""
     assert hasattr(small_plugin, hook) or hook == "register_live_guides"
 
 
-def test_hook_register_steps_are_ordered_by_phase_then_order_then_key():
+def test_hook_register_steps_are_ordered_by_phase_then_order_then_key() -> None:
     shown = [
         step("a.late", Phase.HAND_OVER, 1),
         step("a.second", Phase.ALONGSIDE, 2),
@@ -104,7 +107,7 @@ def test_hook_register_steps_are_ordered_by_phase_then_order_then_key():
     assert host.step("nobody.knows") is None
 
 
-def test_hook_register_calculators_run_in_the_order_of_their_steps(tmp_path):
+def test_hook_register_calculators_run_in_the_order_of_their_steps(tmp_path: Path) -> None:
     host = small_plugin.small_host()
     assert [calculator.key for calculator in host.calculators] == ["small.horn", "small.run"]
     first = host.assess(small_plugin.small_view(tmp_path))[0]
@@ -112,7 +115,7 @@ def test_hook_register_calculators_run_in_the_order_of_their_steps(tmp_path):
     assert (first.plugin, first.plugin_version) == ("small", "3")
 
 
-def test_the_main_result_of_a_step_comes_first():
+def test_the_main_result_of_a_step_comes_first() -> None:
     """Calculators of one step come by their order, then by key, whatever they are called."""
     keys = {"a.late": 900, "b.main": 100, "a.usual": 500, "c.usual": 500}
     offered = [
@@ -120,7 +123,7 @@ def test_the_main_result_of_a_step_comes_first():
         for key, order in keys.items()
     ]
 
-    def offer(register):
+    def offer(register: Callable[[Calculator], None]) -> None:
         for each in offered:
             register(each)
 
@@ -128,25 +131,29 @@ def test_the_main_result_of_a_step_comes_first():
     assert [each.key for each in host.calculators] == ["b.main", "a.usual", "c.usual", "a.late"]
 
 
-def test_hook_register_live_guides_are_found_by_key():
+def test_hook_register_live_guides_are_found_by_key() -> None:
+    def shown(_: object) -> Guidance:
+        raise AssertionError("nothing is shown here")
+
     guide = LiveGuide(
-        key="a.guide", title="Guide", quantities=("heading",), begin=lambda view: 0, take=lambda s, _: s + 1, show=str
+        key="a.guide", title="Guide", quantities=("heading",), begin=lambda view: 0, take=lambda s, _: s + 1, show=shown
     )
     host = host_of(one=plugin(register_live_guides=lambda register: register(guide)))
     assert host.live_guides == {"a.guide": guide}
 
 
-def test_hook_register_report_sections_are_built_from_findings(tmp_path):
+def test_hook_register_report_sections_are_built_from_findings(tmp_path: Path) -> None:
     host = small_plugin.small_host()
     view = small_plugin.small_view(tmp_path)
     (section,) = host.report_sections
     blocks = section.build(view, host.assess(view))
     assert blocks[2] is small_plugin.FIGURE
-    assert [block.about for block in blocks[3:]] == ["port engine", "starboard engine"]
+    assert [block.about for block in blocks[3:] if isinstance(block, Finding)] == ["port engine", "starboard engine"]
+    assert len(blocks) == 5
     assert section.build(view, ()) == []
 
 
-def test_hook_register_settings_give_calculators_the_default_until_the_shop_decides(tmp_path):
+def test_hook_register_settings_give_calculators_the_default_until_the_shop_decides(tmp_path: Path) -> None:
     host = small_plugin.small_host()
     view = small_plugin.small_view(tmp_path)
     assert host.with_defaults(view).setting_amount("small.patience", "s") == 10
@@ -154,18 +161,18 @@ def test_hook_register_settings_give_calculators_the_default_until_the_shop_deci
     assert host.with_defaults(decided).setting_amount("small.patience", "s") == 60
 
 
-def test_hook_register_recording_judges_judge_a_recording_alone():
+def test_hook_register_recording_judges_judge_a_recording_alone() -> None:
     (judge,) = small_plugin.small_host().recording_judges
     (found,) = judge.judge(gather("log", [Sample(0, "heading", 10.0), Sample(1, "heading", 40.0)]))
     assert found.verdict is Verdict.FAIL
 
 
-def test_hook_register_commands_are_found_by_name():
+def test_hook_register_commands_are_found_by_name() -> None:
     assert list(small_plugin.small_host().commands()) == ["whistle"]
 
 
-def test_hook_register_commands_that_fail_are_a_problem_and_the_others_stay():
-    def register_commands(register):
+def test_hook_register_commands_that_fail_are_a_problem_and_the_others_stay() -> None:
+    def register_commands(register: Callable[[object], None]) -> None:
         raise RuntimeError("no commands today")
 
     host = host_of(bad=plugin(register_commands=register_commands), small=small_plugin.small_module())
@@ -176,15 +183,15 @@ def test_hook_register_commands_that_fail_are_a_problem_and_the_others_stay():
 # Plugins that break
 
 
-def test_a_plugin_that_cannot_be_imported_is_listed_with_the_reason_while_others_load():
+def test_a_plugin_that_cannot_be_imported_is_listed_with_the_reason_while_others_load() -> None:
     host = make_host(("no_such_plugin_anywhere",), entry_points=False, modules={"small": small_plugin.small_module()})
     assert [problem.name for problem in host.problems] == ["no_such_plugin_anywhere"]
     assert "No module named 'no_such_plugin_anywhere'" in host.problems[0].reason
     assert [loaded.name for loaded in host.plugins] == ["small"]
 
 
-def test_what_a_plugin_registered_before_it_failed_is_withdrawn():
-    def register_calculators(register):
+def test_what_a_plugin_registered_before_it_failed_is_withdrawn() -> None:
+    def register_calculators(register: Callable[[Calculator], None]) -> None:
         raise ZeroDivisionError("on purpose")
 
     bad = plugin(register_steps=lambda register: register(step("bad.step")), register_calculators=register_calculators)
@@ -193,43 +200,43 @@ def test_what_a_plugin_registered_before_it_failed_is_withdrawn():
     assert host.problems[0].reason == "ZeroDivisionError: on purpose in register_calculators"
 
 
-def test_a_misspelt_hook_is_caught():
+def test_a_misspelt_hook_is_caught() -> None:
     host = host_of(bad=plugin(register_stepz=lambda register: None))
     assert "register_stepz" in host.problems[0].reason
     assert host.plugins == []
 
 
-def test_a_hook_with_a_wrong_argument_is_caught():
+def test_a_hook_with_a_wrong_argument_is_caught() -> None:
     host = host_of(bad=plugin(register_steps=lambda registrar: None))
     assert "registrar" in host.problems[0].reason
 
 
-def test_a_plugin_that_offers_nothing_is_caught():
+def test_a_plugin_that_offers_nothing_is_caught() -> None:
     """Most likely its functions are not marked as hooks."""
     module = ModuleType("unmarked")
-    module.register_steps = lambda register: register(step("a.b"))
+    vars(module)["register_steps"] = lambda register: register(step("a.b"))
     host = host_of(unmarked=module)
     assert "marked @garboard.hookimpl" in host.problems[0].reason
 
 
-def test_a_clash_names_both_plugins_and_the_first_one_stays():
+def test_a_clash_names_both_plugins_and_the_first_one_stays() -> None:
     host = host_of(one=offering_steps(step("a.same")), two=offering_steps(step("a.same"), step("a.other")))
     assert [loaded.name for loaded in host.plugins] == ["one"]
     assert [each.key for each in host.steps] == ["a.same"]
     assert "'a.same' is offered by both one and two" in host.problems[0].reason
 
 
-def test_registering_the_wrong_kind_of_thing_names_what_was_expected():
+def test_registering_the_wrong_kind_of_thing_names_what_was_expected() -> None:
     host = host_of(bad=plugin(register_steps=lambda register: register("a step")))
     assert "register takes a Step, got 'a step'" in host.problems[0].reason
 
 
-def test_a_plugin_switched_off_by_name_is_not_even_looked_for():
+def test_a_plugin_switched_off_by_name_is_not_even_looked_for() -> None:
     host = make_host(("no_such_plugin_anywhere",), entry_points=False, without=("no_such_plugin_anywhere",))
     assert (host.plugins, host.problems) == ([], [])
 
 
-def test_two_hosts_share_nothing():
+def test_two_hosts_share_nothing() -> None:
     assert len(small_plugin.small_host().steps) == 2
     assert host_of().steps == ()
 
@@ -247,7 +254,7 @@ def register_steps(register):
 """
 
 
-def test_a_plugin_is_loaded_from_a_file(tmp_path):
+def test_a_plugin_is_loaded_from_a_file(tmp_path: Path) -> None:
     file = tmp_path / "shop.py"
     file.write_text(FILE, encoding="utf-8")
     host = make_host((), entry_points=False, files=(file,))
@@ -255,24 +262,24 @@ def test_a_plugin_is_loaded_from_a_file(tmp_path):
     assert [each.key for each in host.steps] == ["shop.plug"]
 
 
-def test_a_plugin_is_loaded_from_a_folder(tmp_path):
+def test_a_plugin_is_loaded_from_a_folder(tmp_path: Path) -> None:
     (tmp_path / "shop").mkdir()
     (tmp_path / "shop" / "__init__.py").write_text(FILE, encoding="utf-8")
     host = make_host((), entry_points=False, files=(tmp_path / "shop",))
     assert [each.key for each in host.steps] == ["shop.plug"]
 
 
-def test_a_folder_may_import_its_own_modules(tmp_path):
+def test_a_folder_may_import_its_own_modules(tmp_path: Path) -> None:
     (tmp_path / "shop").mkdir()
     (tmp_path / "shop" / "words.py").write_text("TITLE = 'Plug in'\n", encoding="utf-8")
     text = FILE.replace('"Plug in"', "TITLE").replace("__version__", "from .words import TITLE\n__version__")
     (tmp_path / "shop" / "__init__.py").write_text(text, encoding="utf-8")
     host = make_host((), entry_points=False, files=(tmp_path / "shop",))
     assert host.problems == []
-    assert host.step("shop.plug").title == "Plug in"
+    assert [each.title for each in host.steps] == ["Plug in"]
 
 
-def test_a_file_named_like_a_module_does_not_stand_in_for_it(tmp_path):
+def test_a_file_named_like_a_module_does_not_stand_in_for_it(tmp_path: Path) -> None:
     import json
 
     file = tmp_path / "json.py"
@@ -285,7 +292,7 @@ def test_a_file_named_like_a_module_does_not_stand_in_for_it(tmp_path):
 
 
 @pytest.mark.parametrize("text", ["def broken(:", "raise SystemExit(3)", "1/0"])
-def test_a_file_that_cannot_run_is_listed_and_the_program_goes_on(tmp_path, text):
+def test_a_file_that_cannot_run_is_listed_and_the_program_goes_on(tmp_path: Path, text: str) -> None:
     file = tmp_path / "shop.py"
     file.write_text(text, encoding="utf-8")
     host = make_host((), entry_points=False, files=(file,), modules={"small": small_plugin.small_module()})
@@ -293,7 +300,7 @@ def test_a_file_that_cannot_run_is_listed_and_the_program_goes_on(tmp_path, text
     assert [loaded.name for loaded in host.plugins] == ["small"]
 
 
-def test_a_file_that_is_not_there_is_listed(tmp_path):
+def test_a_file_that_is_not_there_is_listed(tmp_path: Path) -> None:
     host = make_host((), entry_points=False, files=(tmp_path / "gone.py",))
     assert "gone.py" in host.problems[0].reason
 
@@ -301,8 +308,8 @@ def test_a_file_that_is_not_there_is_listed(tmp_path):
 # Assessing
 
 
-def test_not_enough_data_becomes_a_finding_with_every_reason_and_no_number(tmp_path):
-    def compute(view):
+def test_not_enough_data_becomes_a_finding_with_every_reason_and_no_number(tmp_path: Path) -> None:
+    def compute(view: JobView) -> Iterator[Finding]:
         raise NotEnoughData("pitch is not entered", "gear ratio is not entered")
 
     (found,) = assessed(tmp_path, one=computing(compute))
@@ -311,8 +318,8 @@ def test_not_enough_data_becomes_a_finding_with_every_reason_and_no_number(tmp_p
     assert (found.numbers, found.basis) == ((), BASIS)
 
 
-def test_a_calculator_that_crashes_is_reported_and_the_others_run(tmp_path):
-    def crash(view):
+def test_a_calculator_that_crashes_is_reported_and_the_others_run(tmp_path: Path) -> None:
+    def crash(view: JobView) -> Iterator[Finding]:
         raise ZeroDivisionError("on purpose")
 
     first, second = assessed(
@@ -323,8 +330,8 @@ def test_a_calculator_that_crashes_is_reported_and_the_others_run(tmp_path):
     assert second.sentence == "Fine."
 
 
-def test_findings_given_before_a_crash_do_not_count(tmp_path):
-    def half(view):
+def test_findings_given_before_a_crash_do_not_count(tmp_path: Path) -> None:
+    def half(view: JobView) -> Iterator[Finding]:
         yield finding()
         raise ZeroDivisionError("halfway")
 
@@ -332,23 +339,23 @@ def test_findings_given_before_a_crash_do_not_count(tmp_path):
     assert found.verdict is Verdict.NOT_ENOUGH_DATA
 
 
-def test_a_calculator_with_nothing_to_say_about_the_vessel_is_left_out(tmp_path):
+def test_a_calculator_with_nothing_to_say_about_the_vessel_is_left_out(tmp_path: Path) -> None:
     assert assessed(tmp_path, one=computing(lambda view: [finding()], applies=lambda view: False)) == []
 
 
-def test_a_calculator_returning_something_else_than_findings_is_reported(tmp_path):
-    (found,) = assessed(tmp_path, one=computing(lambda view: ["all is well"]))
+def test_a_calculator_returning_something_else_than_findings_is_reported(tmp_path: Path) -> None:
+    (found,) = assessed(tmp_path, one=computing(lambda view: ["all is well"]))  # type: ignore[list-item]
     assert found.verdict is Verdict.NOT_ENOUGH_DATA
     assert "failed in a.b" in found.sentence
 
 
-def test_only_the_calculators_of_some_steps_run_when_asked(tmp_path):
+def test_only_the_calculators_of_some_steps_run_when_asked(tmp_path: Path) -> None:
     host = small_plugin.small_host()
     found = host.assess(small_plugin.small_view(tmp_path), steps=["small.run"])
     assert {one.calculator for one in found} == {"small.run"}
 
 
-def test_assessing_twice_gives_the_same(tmp_path):
+def test_assessing_twice_gives_the_same(tmp_path: Path) -> None:
     host = small_plugin.small_host()
     view = small_plugin.small_view(tmp_path)
     assert host.assess(view) == host.assess(view)

@@ -1,6 +1,10 @@
 """The job file: nothing lost on the way, every fault told at once, newer files left alone."""
 
 import json
+from collections.abc import Callable, Iterable, Mapping
+from operator import attrgetter
+from pathlib import Path
+from typing import Any
 
 import attrs
 import pytest
@@ -8,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import small_plugin
-from garboard.faults import InputError
+from garboard.faults import Fault, InputError
 from garboard.findings import NotEnoughData
 from garboard.job_file import (
     JobFile,
@@ -27,6 +31,7 @@ from garboard.records import (
     Engine,
     HeadingSensor,
     Job,
+    JsonValue,
     Measurement,
     NetworkBus,
     NetworkDevice,
@@ -48,11 +53,11 @@ LEAST = {
 }
 
 
-def text_with(**changes):
+def text_with(**changes: object) -> str:
     return json.dumps({**LEAST, **changes})
 
 
-def faults_in(text):
+def faults_in(text: str) -> dict[str, Fault]:
     with pytest.raises(InputError) as caught:
         parse_job_file(text, "job.json")
     return {fault.where: fault for fault in caught.value.faults}
@@ -70,17 +75,17 @@ plain_values = st.recursive(
 digits = st.from_regex(r"[+-]?[0-9]{1,6}(\.[0-9]{1,6})?", fullmatch=True)
 
 
-def amounts(quantity):
+def amounts(quantity: str) -> st.SearchStrategy[Amount]:
     return st.builds(Amount, digits, st.sampled_from(UNITS_OF[quantity]))
 
 
-def records(kind):
+def records(kind: type[Any]) -> st.SearchStrategy[Any]:
     """Any record of a kind; unknown keys never carry the name of a known one."""
     fields = attrs.fields_dict(attrs.resolve_types(kind))
     return st.builds(kind, **{name: _values(field, fields) for name, field in fields.items() if name != "format"})
 
 
-def _values(field, fields):
+def _values(field: "attrs.Attribute[Any]", fields: Mapping[str, object]) -> st.SearchStrategy[Any]:
     if field.name in ("more", "settings"):
         keys = words.filter(lambda key: key not in fields or field.name == "settings")
         return st.dictionaries(keys, plain_values, max_size=2)
@@ -98,7 +103,7 @@ def _values(field, fields):
     return _by_type(field.type)
 
 
-def _by_type(kind):
+def _by_type(kind: Any) -> st.SearchStrategy[Any]:
     if kind is str:
         return words
     if kind is bool:
@@ -112,42 +117,39 @@ def _by_type(kind):
     return st.one_of([st.none() if part is type(None) else _by_type(part) for part in kind.__args__])
 
 
-def _distinct(job_file):
+def _distinct(job_file: JobFile) -> JobFile:
     """The same job file, each piece of equipment and each place once, and a hull number that is one."""
     from garboard.job_view import place_of
     from garboard.records import EQUIPMENT
 
-    def once(items, key):
+    def once(items: Iterable[Any], key: Callable[[Any], object]) -> tuple[Any, ...]:
         return tuple({key(item): item for item in items}.values())
 
-    vessel = attrs.evolve(
-        job_file.vessel,
-        hull_number=job_file.vessel.hull_number.strip() or "ABC12345C393",
-        **{
-            kind: once(getattr(job_file.vessel, kind), lambda piece, name=name: getattr(piece, name))
-            for kind, name in EQUIPMENT.items()
-        },
-    )
+    equipment: dict[str, Any] = {
+        kind: once(getattr(job_file.vessel, kind), attrgetter(name)) for kind, name in EQUIPMENT.items()
+    }
+    number = job_file.vessel.hull_number.strip() or "ABC12345C393"
+    vessel = attrs.evolve(job_file.vessel, hull_number=number, **equipment)
     return attrs.evolve(job_file, vessel=vessel, measurements=once(job_file.measurements, place_of))
 
 
 @given(records(JobFile).map(_distinct))
-def test_writing_and_reading_gives_the_same_records(job_file):
+def test_writing_and_reading_gives_the_same_records(job_file: JobFile) -> None:
     assert parse_job_file(job_file_text(job_file), "again") == job_file
 
 
 @given(records(JobFile).map(_distinct))
-def test_writing_what_was_read_gives_the_same_text(job_file):
+def test_writing_what_was_read_gives_the_same_text(job_file: JobFile) -> None:
     text = job_file_text(job_file)
     assert job_file_text(parse_job_file(text, "again")) == text
 
 
-def test_the_strategy_reaches_every_record():
+def test_the_strategy_reaches_every_record() -> None:
     """Guards the two tests above: a new kind of record in the job file is made by them too."""
     made = {JobFile, Vessel, Job, StepState, Measurement, Note, SignOff, Engine, Propeller, Tank, Battery, Circuit}
     made |= {HeadingSensor, NetworkBus, NetworkDevice}
 
-    def reached(kind):
+    def reached(kind: type[Any]) -> set[type[Any]]:
         found = {kind}
         for field in attrs.fields(attrs.resolve_types(kind)):
             parts = getattr(field.type, "__args__", (field.type,))
@@ -159,7 +161,7 @@ def test_the_strategy_reaches_every_record():
     assert reached(JobFile) == made
 
 
-def test_unknown_keys_are_kept_and_written_back():
+def test_unknown_keys_are_kept_and_written_back() -> None:
     text = text_with(vessel={"hull_number": "ABC12345C393", "paint": "blue"}, weather={"wind": "5 kn"})
     job_file = parse_job_file(text, "job.json")
     assert (job_file.vessel.more, job_file.more) == ({"paint": "blue"}, {"weather": {"wind": "5 kn"}})
@@ -169,7 +171,7 @@ def test_unknown_keys_are_kept_and_written_back():
 # What is refused
 
 
-def test_a_newer_version_is_refused_and_the_file_left_alone(tmp_path):
+def test_a_newer_version_is_refused_and_the_file_left_alone(tmp_path: Path) -> None:
     path = tmp_path / "job.json"
     path.write_text(text_with(version=2), encoding="utf-8")
     before = path.read_bytes()
@@ -179,12 +181,12 @@ def test_a_newer_version_is_refused_and_the_file_left_alone(tmp_path):
 
 
 @pytest.mark.parametrize("version", [None, "1", True, 1.0, [1]])
-def test_a_version_that_is_no_whole_number_is_refused(version):
+def test_a_version_that_is_no_whole_number_is_refused(version: object) -> None:
     assert "version" in faults_in(text_with(version=version))
 
 
 @pytest.mark.parametrize("text", ["[]", "null", '"garboard job"', "{}", '{"format": "other", "version": 1}'])
-def test_another_format_is_refused(text):
+def test_another_format_is_refused(text: str) -> None:
     assert set(faults_in(text)) == {"format"}
 
 
@@ -192,45 +194,45 @@ def test_another_format_is_refused(text):
     ("text", "where"),
     [("", "line 1, column 1"), ("{", "line 1, column 2"), ('{"format": "garboard job",\n}', "line 2, column 1")],
 )
-def test_what_is_no_json_is_refused_with_the_place(text, where):
+def test_what_is_no_json_is_refused_with_the_place(text: str, where: str) -> None:
     # Python 3.13 gives the place of the comma, earlier ones that of the brace.
     found = set(faults_in(text))
     assert found == {where} or (where.startswith("line 2") and found == {"line 1, column 26"})
 
 
 @pytest.mark.parametrize("constant", ["NaN", "Infinity", "-Infinity"])
-def test_a_number_that_is_none_is_refused(constant):
+def test_a_number_that_is_none_is_refused(constant: str) -> None:
     text = text_with(settings={"a.b": 7}).replace("7", constant)
     (fault,) = faults_in(text).values()
     assert fault.got == constant
 
 
-def test_numbers_with_a_fraction_are_refused_all_at_once():
+def test_numbers_with_a_fraction_are_refused_all_at_once() -> None:
     text = text_with(
         measurements=[{"step": "a.b", "field": "c", "value": 1.5}], vessel={"hull_number": "X", "length": 24.5}
     )
     assert set(faults_in(text)) == {"measurements[0].value", "vessel.length"}
 
 
-def test_a_key_given_twice_is_refused():
+def test_a_key_given_twice_is_refused() -> None:
     text = '{"format": "garboard job", "version": 1, "version": 1}'
     assert faults_in(text)["version"].expected == "each key once in its object"
 
 
-def nested(depth):
+def nested(depth: int) -> str:
     return text_with(deep=0).replace('"deep": 0', f'"deep": {"[" * depth}{"]" * depth}')
 
 
-def test_nesting_as_deep_as_anyone_needs_is_kept():
+def test_nesting_as_deep_as_anyone_needs_is_kept() -> None:
     assert json.loads(job_file_text(parse_job_file(nested(50), "deep"))) == json.loads(nested(50))
 
 
 @pytest.mark.parametrize("depth", [2000, 100_000])
-def test_nesting_without_end_is_told_and_no_crash(depth):
+def test_nesting_without_end_is_told_and_no_crash(depth: int) -> None:
     assert "nesting" in faults_in(nested(depth))["file"].expected
 
 
-def test_equipment_of_one_name_and_measurements_of_one_place_are_refused():
+def test_equipment_of_one_name_and_measurements_of_one_place_are_refused() -> None:
     place = {"step": "a.b", "field": "c", "value": "1"}
     vessel = {"hull_number": "X", "tanks": [{"name": "main"}, {"name": "main"}]}
     faults = faults_in(text_with(vessel=vessel, measurements=[place, place, {**place, "of": "port"}]))
@@ -238,11 +240,11 @@ def test_equipment_of_one_name_and_measurements_of_one_place_are_refused():
 
 
 @pytest.mark.parametrize("number", ["", "  "])
-def test_a_job_needs_a_hull_number(number):
+def test_a_job_needs_a_hull_number(number: str) -> None:
     assert set(faults_in(text_with(vessel={"hull_number": number}))) == {"vessel.hull_number"}
 
 
-def test_faults_of_all_parts_come_together():
+def test_faults_of_all_parts_come_together() -> None:
     text = text_with(
         job={}, steps=[{"step": "a.b", "state": "finished"}], sign_offs=[{"role": "cook", "name": "N"}], notes=[{}]
     )
@@ -262,28 +264,28 @@ def test_faults_of_all_parts_come_together():
         ("measurements", {}, "measurements"),
     ],
 )
-def test_parts_of_the_wrong_shape_are_refused(key, value, where):
+def test_parts_of_the_wrong_shape_are_refused(key: str, value: object, where: str) -> None:
     assert set(faults_in(text_with(**{key: value}))) == {where}
 
 
-def test_a_file_that_is_not_there_is_told(tmp_path):
+def test_a_file_that_is_not_there_is_told(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="a job file that can be read"):
         read_job_file(tmp_path / "gone.json")
 
 
-def test_a_folder_is_no_job_file(tmp_path):
+def test_a_folder_is_no_job_file(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="a job file that can be read"):
         read_job_file(tmp_path)
 
 
-def test_a_file_in_another_encoding_is_told_with_the_place(tmp_path):
+def test_a_file_in_another_encoding_is_told_with_the_place(tmp_path: Path) -> None:
     path = tmp_path / "job.json"
     path.write_bytes(text_with(job={"id": "Å"}).replace("\\u00c5", "Å").encode("latin-1"))
     with pytest.raises(InputError, match="UTF-8 text"):
         read_job_file(path)
 
 
-def test_a_byte_order_mark_does_no_harm(tmp_path):
+def test_a_byte_order_mark_does_no_harm(tmp_path: Path) -> None:
     path = tmp_path / "job.json"
     path.write_text("\ufeff" + text_with(), encoding="utf-8")
     assert read_job_file(path).job.id == "J-1"
@@ -292,14 +294,14 @@ def test_a_byte_order_mark_does_no_harm(tmp_path):
 # Against the steps of the plugins
 
 
-def checked(folder=None, settings=None, **values):
+def checked(folder: Path | None = None, settings: Mapping[str, object] | None = None, **values: Any) -> list[Fault]:
     measurements = [{"step": "small.horn", "field": field, "value": value} for field, value in values.items()]
     job_file = parse_job_file(text_with(measurements=measurements, settings=settings or {}), "job.json")
     host = small_plugin.small_host()
     return [*check(job_file, host, folder), *settings_faults(job_file.settings, host)]
 
 
-def test_values_a_step_takes_pass():
+def test_values_a_step_takes_pass() -> None:
     assert checked(heard=True, battery="12650 mV") == []
 
 
@@ -318,34 +320,34 @@ def test_values_a_step_takes_pass():
         ("loudness", "3", "a field of step small.horn: heard, battery, log"),
     ],
 )
-def test_values_a_step_does_not_take_are_faults(field, value, expected):
+def test_values_a_step_does_not_take_are_faults(field: str, value: Any, expected: str) -> None:
     (fault,) = checked(**{field: value})
     assert fault.where.startswith("measurements[0].")
     assert fault.expected == expected
 
 
-def test_a_recording_has_to_lie_beside_the_job(tmp_path):
+def test_a_recording_has_to_lie_beside_the_job(tmp_path: Path) -> None:
     (fault,) = checked(tmp_path, log={"file": "run.log"})
     assert fault.where == "measurements[0].value.file"
     (tmp_path / "run.log").write_text("", encoding="utf-8")
     assert checked(tmp_path, log={"file": "run.log"}) == []
 
 
-def test_a_recording_outside_the_jobs_folder_is_a_fault(tmp_path):
+def test_a_recording_outside_the_jobs_folder_is_a_fault(tmp_path: Path) -> None:
     (tmp_path / "job").mkdir()
     (tmp_path / "run.log").write_text("", encoding="utf-8")
     (fault,) = checked(tmp_path / "job", log={"file": "../run.log"})
     assert fault.where == "measurements[0].value.file"
 
 
-def test_steps_of_plugins_that_are_not_here_pass():
+def test_steps_of_plugins_that_are_not_here_pass() -> None:
     job_file = parse_job_file(
         text_with(measurements=[{"step": "other.shop", "field": "x", "value": "anything"}]), "job.json"
     )
     assert check(job_file, small_plugin.small_host()) == ()
 
 
-def test_settings_are_checked_and_unknown_ones_pass():
+def test_settings_are_checked_and_unknown_ones_pass() -> None:
     assert [fault.where for fault in checked(settings={"small.patience": "soon", "other.x": 1})] == [
         "settings.small.patience"
     ]
@@ -361,7 +363,9 @@ def test_settings_are_checked_and_unknown_ones_pass():
         (Kind.PHOTO, {}, [{"file": "a.jpg"}], ["a.jpg", {"file": 1}, {}]),
     ],
 )
-def test_each_kind_of_field_takes_its_own_kind_of_value(kind, extra, good, bad):
+def test_each_kind_of_field_takes_its_own_kind_of_value(
+    kind: Kind, extra: dict[str, Any], good: list[JsonValue], bad: list[JsonValue]
+) -> None:
     field = Field(name="f", title="F", kind=kind, **extra)
     for value in good:
         check_value(field, value)
@@ -370,7 +374,7 @@ def test_each_kind_of_field_takes_its_own_kind_of_value(kind, extra, good, bad):
             check_value(field, value)
 
 
-def test_a_value_outside_its_usual_range_is_a_question():
+def test_a_value_outside_its_usual_range_is_a_question() -> None:
     field = small_plugin.HORN.fields[1]
     assert implausible(field, "12.0 V") == ""
     assert implausible(field, "11.99 V") == "11.99 V is outside the usual 12 to 13.2 V. Is it right?"
@@ -380,15 +384,16 @@ def test_a_value_outside_its_usual_range_is_a_question():
 # The view
 
 
-def test_the_view_finds_recordings_beside_the_job(tmp_path):
+def test_the_view_finds_recordings_beside_the_job(tmp_path: Path) -> None:
     (tmp_path / "run.csv").write_text("time,rate_of_turn [deg/s]\n0,1\n1,2\n", encoding="utf-8")
     measurement = {"step": "small.horn", "field": "log", "value": {"file": "run.csv"}}
     view = view_of(parse_job_file(text_with(measurements=[measurement]), "job.json"), tmp_path)
     recording = view.recording("small.horn", "log")
+    assert recording is not None
     assert [stream.values for stream in recording.of("rate_of_turn")] == [(1.0, 2.0)]
 
 
-def test_a_recording_that_cannot_be_read_is_missing_data(tmp_path):
+def test_a_recording_that_cannot_be_read_is_missing_data(tmp_path: Path) -> None:
     (tmp_path / "run.csv").write_text("nothing useful", encoding="utf-8")
     view = view_of(parse_job_file(text_with(), "job.json"), tmp_path)
     for name in ("run.csv", "gone.csv"):
@@ -396,7 +401,7 @@ def test_a_recording_that_cannot_be_read_is_missing_data(tmp_path):
             view.load_recording(name)
 
 
-def test_a_recording_outside_the_folder_is_not_read(tmp_path):
+def test_a_recording_outside_the_folder_is_not_read(tmp_path: Path) -> None:
     """A job file comes from elsewhere; it must not make the program read any file of this machine."""
     (tmp_path / "job").mkdir()
     (tmp_path / "secret.csv").write_text("time,rate_of_turn [deg/s]\n0,1\n1,2\n", encoding="utf-8")

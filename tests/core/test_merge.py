@@ -12,7 +12,7 @@ from garboard.desk import open_hull, slot_named
 from garboard.entries import canonical_bytes, entry_id, make_entry, read_entry
 from garboard.exchange import export_job, import_job
 from garboard.faults import InputError
-from garboard.fold import Fold, fold
+from garboard.fold import Fold, SlotKey, fold
 from garboard.hullfile import HullFolder
 from garboard.job_file import parse_job_file, read_job_file
 from garboard.merge import merge, state_digest
@@ -156,7 +156,7 @@ def test_two_numbers_of_one_boat_open_as_one_until_it_is_taken_back(tmp_path: Pa
         assert open_hull(shop, "QQZO4417D626").jobs == (JOB,)
 
 
-def slot_of_alias(state: Fold):  # type: ignore[no-untyped-def]
+def slot_of_alias(state: Fold) -> SlotKey:
     return next(key for key in state.slots if key.kind == "alias")
 
 

@@ -189,7 +189,7 @@ def obvious_stretches(
                 return False
         return True
 
-    found = []
+    found: list[Plain] = []
     while True:
         windows = [(a, b) for a in ticks for b in ticks if b - a >= seconds and holds(a, b)]
         if not windows:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from garboard.units import _PINT_NAME, UNITS_OF, Amount, convert, parse_amount
 
 PAIRS = [(one, other) for units in UNITS_OF.values() for one, other in product(units, units)]
-REGISTRY = pint.UnitRegistry()
+REGISTRY: pint.UnitRegistry[float] = pint.UnitRegistry()
 
 
 @pytest.mark.parametrize(
@@ -39,22 +39,22 @@ REGISTRY = pint.UnitRegistry()
         (-40, "degC", "degF", -40),
     ],
 )
-def test_conversions_follow_exact_definitions(value, unit, wanted, expected):
+def test_conversions_follow_exact_definitions(value: int, unit: str, wanted: str, expected: float) -> None:
     assert convert(value, unit, wanted) == pytest.approx(expected, rel=1e-12, abs=1e-10)
 
 
-def test_horsepower_is_the_one_of_550_foot_pounds_a_second():
+def test_horsepower_is_the_one_of_550_foot_pounds_a_second() -> None:
     """NIST SP 811 (2008), appendix B: 745.69987 W (550 ft lbf/s), not the metric or the electric one."""
     assert convert(1, "hp", "W") == pytest.approx(745.69987, abs=5e-6)
 
 
-def test_the_gallon_is_the_american_one_of_231_cubic_inches():
+def test_the_gallon_is_the_american_one_of_231_cubic_inches() -> None:
     """NIST SP 811 (2008), appendix B: the US gallon is 231 cubic inches."""
     assert convert(1, "gal", "L") == pytest.approx(231 * 0.254**3, rel=1e-12)
 
 
 @given(pair=st.sampled_from(PAIRS), value=st.floats(-1e6, 1e6))
-def test_conversions_agree_with_the_reference_library(pair, value):
+def test_conversions_agree_with_the_reference_library(pair: tuple[str, str], value: float) -> None:
     """Against pint, asked directly for each value; the program asks it once a pair and keeps a line."""
     unit, wanted = pair
     expected = REGISTRY.Quantity(value, _PINT_NAME[unit]).to(_PINT_NAME[wanted]).magnitude
@@ -62,23 +62,23 @@ def test_conversions_agree_with_the_reference_library(pair, value):
 
 
 @given(pair=st.sampled_from(PAIRS), value=st.floats(-1e6, 1e6))
-def test_there_and_back_is_where_it_started(pair, value):
+def test_there_and_back_is_where_it_started(pair: tuple[str, str], value: float) -> None:
     unit, wanted = pair
     assert convert(convert(value, unit, wanted), wanted, unit) == pytest.approx(value, rel=1e-9, abs=1e-6)
 
 
-def test_every_unit_belongs_to_one_quantity_at_least():
+def test_every_unit_belongs_to_one_quantity_at_least() -> None:
     assert set(_PINT_NAME) == {unit for units in UNITS_OF.values() for unit in units}
 
 
 @pytest.mark.parametrize(("unit", "wanted"), [("kn", "V"), ("", "m"), ("ft", ""), ("gal", "lb")])
-def test_units_of_different_quantities_are_refused(unit, wanted):
+def test_units_of_different_quantities_are_refused(unit: str, wanted: str) -> None:
     with pytest.raises(ValueError, match="cannot be given in"):
         convert(1, unit, wanted)
 
 
 @pytest.mark.parametrize(("unit", "wanted"), [("furlong", "m"), ("m", "furlong")])
-def test_unknown_units_are_refused_by_name(unit, wanted):
+def test_unknown_units_are_refused_by_name(unit: str, wanted: str) -> None:
     with pytest.raises(ValueError, match="unknown unit 'furlong'"):
         convert(1, unit, wanted)
 
@@ -88,7 +88,7 @@ def test_unknown_units_are_refused_by_name(unit, wanted):
     unit=st.sampled_from(sorted(_PINT_NAME)),
     space=st.sampled_from(["", " ", "  "]),
 )
-def test_every_digit_is_kept_as_typed(digits, unit, space):
+def test_every_digit_is_kept_as_typed(digits: str, unit: str, space: str) -> None:
     amount = Amount.parse(f" {digits}{space}{unit} ")
     assert (amount.text, amount.unit) == (digits, unit)
     assert Amount.parse(str(amount)) == amount
@@ -114,12 +114,12 @@ def test_every_digit_is_kept_as_typed(digits, unit, space):
         "12 V 3",
     ],
 )
-def test_what_is_no_amount_is_refused(text):
+def test_what_is_no_amount_is_refused(text: str) -> None:
     with pytest.raises(ValueError, match=r"expected a (number with its unit|unit out of)"):
         Amount.parse(text)
 
 
-def test_a_comma_is_pointed_out():
+def test_a_comma_is_pointed_out() -> None:
     with pytest.raises(ValueError, match="use a point, not a comma"):
         Amount.parse("12,6 V")
 
@@ -134,12 +134,12 @@ def test_a_comma_is_pointed_out():
         ("n/a", "number", "a plain number, such as '1.85'"),
     ],
 )
-def test_what_is_no_amount_of_a_quantity_is_refused_with_an_example_of_it(text, quantity, said):
+def test_what_is_no_amount_of_a_quantity_is_refused_with_an_example_of_it(text: str, quantity: str, said: str) -> None:
     with pytest.raises(ValueError, match="expected") as caught:
         parse_amount(text, quantity)
     assert said in str(caught.value)
     assert f"got '{text}'" in str(caught.value)
 
 
-def test_a_number_without_a_unit_is_one():
+def test_a_number_without_a_unit_is_one() -> None:
     assert parse_amount("1.85", "number") == Amount("1.85", "")

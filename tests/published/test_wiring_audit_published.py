@@ -70,13 +70,13 @@ ROWS = [line.split() for line in TABLE_5_AS_PRINTED.strip().splitlines()]
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: row[0])
-def test_table_5_row(row):
+def test_table_5_row(row: list[str]) -> None:
     """[A] Every printed value of Table 5."""
     gauge, *amperes = row
     assert [table_5(gauge, insulation) for insulation in INSULATIONS] == [float(value) for value in amperes]
 
 
-def test_table_5_has_no_other_rows():
+def test_table_5_has_no_other_rows() -> None:
     """[A] The table ends at 18 and at 4/0."""
     assert list(TABLE_5) == [row[0] for row in ROWS]
 
@@ -102,7 +102,7 @@ ENGINE_SPACE_105 = [
 
 
 @pytest.mark.parametrize(("gauge", "outside", "inside"), ENGINE_SPACE_105)
-def test_engine_space_at_105_degrees(gauge, outside, inside):
+def test_engine_space_at_105_degrees(gauge: str, outside: int, inside: int) -> None:
     """[B] Allowed current outside and inside; the catalogues print whole amperes, some rounded and some cut."""
     amperes = [allowable(CFR_TABLE_5, of_gauge(gauge), 105.0, space, 1).amperes for space in (False, True)]
     assert amperes[0] == outside
@@ -110,12 +110,12 @@ def test_engine_space_at_105_degrees(gauge, outside, inside):
 
 
 @pytest.mark.parametrize(("insulation", "factor"), [(60, 0.58), (75, 0.75), (90, 0.82)])
-def test_ambient_formula_gives_the_nec_factors(insulation, factor):
+def test_ambient_formula_gives_the_nec_factors(insulation: int, factor: float) -> None:
     """[K] Ambient factors for 46 to 50 degC, printed to two digits."""
     assert ambient_factor(insulation, 50.0) == pytest.approx(factor, abs=0.006)
 
 
-def test_ambient_formula_gives_the_engine_space_factor():
+def test_ambient_formula_gives_the_engine_space_factor() -> None:
     """[B] 0.85 for 105 degC, found by another road."""
     assert ambient_factor(105.0, 50.0) == pytest.approx(0.85, abs=0.01)
 
@@ -124,13 +124,13 @@ def test_ambient_formula_gives_the_engine_space_factor():
 @pytest.mark.parametrize(
     ("gauge", "insulation", "largest"), [("16", 105.0, 37.5), ("14", 105.0, 52.5), ("10", 105.0, 90.0)]
 )
-def test_largest_fuse_below_50_volts(gauge, insulation, largest):
+def test_largest_fuse_below_50_volts(gauge: str, insulation: float, largest: float) -> None:
     """[C] with [A]."""
     assert largest_rating(table_5(gauge, insulation), 12.0) == largest
 
 
 @pytest.mark.parametrize("in_engine_space", [False, True])
-def test_largest_fuse_points_to_the_table_in_an_engine_space_too(in_engine_space):
+def test_largest_fuse_points_to_the_table_in_an_engine_space_too(in_engine_space: bool) -> None:
     """[C] 10 AWG at 105 degC allows 90 A, in an engine space as well."""
     view = wired_job(
         [
@@ -143,12 +143,12 @@ def test_largest_fuse_points_to_the_table_in_an_engine_space_too(in_engine_space
 
 
 @pytest.mark.parametrize(("sheathed", "inches"), [(False, 7.0), (True, 40.0)])
-def test_fuse_distance(sheathed, inches):
+def test_fuse_distance(sheathed: bool, inches: float) -> None:
     """[C] 7 in, and 40 in if sheathed or enclosed for the whole run."""
     assert distance_limit("33 CFR 183.455", sheathed, False).inches == inches
 
 
-def test_iso_fuse_distance():
+def test_iso_fuse_distance() -> None:
     """[N] 200 mm of conductor without protection."""
     assert distance_limit(ISO_DISTANCE, False, False).inches * 25.4 == pytest.approx(200)
 
@@ -161,7 +161,7 @@ def test_iso_fuse_distance():
         ({"conductor_awg": "18", "in_sheath": True}, Verdict.PASS),
     ],
 )
-def test_smallest_conductor_by_regulation(changes, verdict):
+def test_smallest_conductor_by_regulation(changes: dict[str, bool | str] | dict[str, str], verdict: Verdict) -> None:
     """[P] 16 AWG alone, 18 AWG in a sheath."""
     assert verdict_on(wired_job([circuit(**changes)]), "minimum_size") is verdict
 
@@ -175,7 +175,7 @@ def test_smallest_conductor_by_regulation(changes, verdict):
         ("=0.5 mm2", True, Verdict.FAIL),
     ],
 )
-def test_smallest_conductor_by_iso(area, in_sheath, verdict):
+def test_smallest_conductor_by_iso(area: str, in_sheath: bool, verdict: Verdict) -> None:
     """[N] 1 mm2 alone, 0.75 mm2 in a sheath."""
     view = wired_job(
         [circuit(conductor_awg="", conductor_area=area, in_sheath=in_sheath)], settings={"minimum_rule": ISO_MINIMUM}
@@ -193,7 +193,7 @@ CIRCULAR_MIL_EXAMPLES = [
 
 
 @pytest.mark.parametrize(("volts", "share", "amperes", "feet", "mils", "answer"), CIRCULAR_MIL_EXAMPLES)
-def test_circular_mil_example(volts, share, amperes, feet, mils, answer):
+def test_circular_mil_example(volts: int, share: float, amperes: int, feet: int, mils: float, answer: str) -> None:
     """Area to the printed digits, and the next larger gauge."""
     needed = circular_mils_needed(amperes, feet, share * volts)
     assert needed == pytest.approx(mils, abs=0.05)
@@ -201,12 +201,12 @@ def test_circular_mil_example(volts, share, amperes, feet, mils, answer):
     assert min(fitting, key=lambda size: size.area).gauge == answer
 
 
-def test_drop_is_the_formula_turned_round():
+def test_drop_is_the_formula_turned_round() -> None:
     """[D] 10 A over 21 ft of 12 AWG (6530 cmil) lose less than 0.36 V; of SAE 12 (5833 cmil) more."""
     assert drop_by_circular_mils(10, 21, 6530) < 0.36 < drop_by_circular_mils(10, 21, 5833)
 
 
-def test_cure_meets_both_drop_and_ampacity():
+def test_cure_meets_both_drop_and_ampacity() -> None:
     """[E] 24 V, 100 A, 10 ft round trip: 8 AWG by drop, 6 AWG by ampacity; the finding asks for 6 AWG."""
     view = wired_job(
         [circuit(conductor_awg="10", nominal_voltage="=24 V", design_current="=100 A", length="=5 ft")],
@@ -215,7 +215,7 @@ def test_cure_meets_both_drop_and_ampacity():
     assert said(view, "drop_calculated")[0].sentence.endswith("Fit 6 AWG or larger.")
 
 
-def test_k_is_copper_at_29_degrees():
+def test_k_is_copper_at_29_degrees() -> None:
     """[I], [J] 10.75 ohm cmil/ft is copper at 29.3 degC: one foot of one circular mil at that temperature."""
     one_circular_mil = 1 / circular_mils(1.0)
     assert resistance_per_metre(one_circular_mil, 29.3) * 0.3048 == pytest.approx(K, rel=0.0005)
@@ -232,7 +232,7 @@ WIRE_GAUGE = [
 
 
 @pytest.mark.parametrize(("gauge", "diameter", "area", "mils", "ohms"), WIRE_GAUGE)
-def test_wire_gauge_formula(gauge, diameter, area, mils, ohms):
+def test_wire_gauge_formula(gauge: str, diameter: float, area: float, mils: float, ohms: float) -> None:
     """Diameter 0.005 in x 92^((36 - n) / 39), and what follows from it."""
     number = gauge_number(gauge)
     assert gauge_diameter(number) == pytest.approx(diameter, abs=0.00006)
@@ -241,7 +241,7 @@ def test_wire_gauge_formula(gauge, diameter, area, mils, ohms):
     assert resistance_per_metre(gauge_area(number), 20.0) * 1000 == pytest.approx(ohms, abs=0.00006)
 
 
-def test_wire_gauge_ends_are_exact_inches():
+def test_wire_gauge_ends_are_exact_inches() -> None:
     """[G] 36 AWG is 0.005 in, 4/0 AWG 0.46 in."""
     assert gauge_diameter(36) == pytest.approx(0.005 * 25.4)
     assert gauge_diameter(-3) == pytest.approx(0.46 * 25.4)
@@ -266,7 +266,7 @@ NEC_TABLE_8 = [
 
 
 @pytest.mark.parametrize(("gauge", "mils", "ohms"), NEC_TABLE_8)
-def test_resistance_at_75_degrees(gauge, mils, ohms):
+def test_resistance_at_75_degrees(gauge: str, mils: int, ohms: float) -> None:
     """[H] Strands lie at an angle and are up to 2.5 % longer than the conductor."""
     area = gauge_area(gauge_number(gauge))
     assert circular_mils(area) == pytest.approx(mils, rel=0.001)
@@ -276,7 +276,7 @@ def test_resistance_at_75_degrees(gauge, mils, ohms):
 
 
 @pytest.mark.parametrize(("milliamperes", "number"), [(151, 4), (150, 3), (50, 1), (51, 2), (0, 0), (1000, 20)])
-def test_load_equivalency_number(milliamperes, number):
+def test_load_equivalency_number(milliamperes: int, number: int) -> None:
     """[L] 151 mA is load equivalency number 4, one for every 50 mA begun; 1 A is 20."""
     assert load_number(milliamperes / 1000) == number
 
@@ -291,18 +291,18 @@ BUS_DROPS = [
 
 
 @pytest.mark.parametrize(("number", "metres", "ohms", "volts"), BUS_DROPS)
-def test_bus_drop(number, metres, ohms, volts):
+def test_bus_drop(number: int, metres: float, ohms: float, volts: float) -> None:
     """[L] The sheets' formula, and ours with every load at the far end."""
     assert bus_drop(number, metres, ohms) == pytest.approx(volts)
     assert worst_device([BusDevice("far", number * 0.05, metres)], ohms)[1] == pytest.approx(volts)
 
 
-def test_light_cable_is_22_gauge_copper():
+def test_light_cable_is_22_gauge_copper() -> None:
     """[L], [G] 0.053 ohm/m is 22 AWG at 20 degC; one sheet's 0.0057 is ten times too small."""
     assert resistance_per_metre(gauge_area(22), 20.0) == pytest.approx(0.053, rel=0.002)
 
 
-def test_a_bus_that_fails_by_the_sheets():
+def test_a_bus_that_fails_by_the_sheets() -> None:
     """[L] 20 load numbers at 30 m of light cable lose 3.18 V, above 1.5 V."""
     bus = network(devices=(device("far", load_equivalency=20, distance_from_power="=30 m", drop_length="=0 m"),))
     (finding,) = said(wired_job(networks=[bus]), "network_voltage_calculated")
@@ -311,19 +311,19 @@ def test_a_bus_that_fails_by_the_sheets():
 
 
 @pytest.mark.parametrize(("ohms", "count"), [(60.0, 2), (120.0, 1), (40.0, 3), (90.0, None)])
-def test_terminators(ohms, count):
+def test_terminators(ohms: float, count: int | None) -> None:
     """[L] Two of 120 ohm read 60; one missing 120, three 40."""
     assert terminators_by_resistance(ohms, 0.1) == count
 
 
 @pytest.mark.parametrize(("volts", "percent"), [(12.65, 100), (12.45, 75), (12.24, 50), (12.06, 25), (11.89, 0)])
-def test_flooded_rest_voltage(volts, percent):
+def test_flooded_rest_voltage(volts: float, percent: int) -> None:
     """[M] Every row of the table."""
     assert state_of_charge(volts, 0.0, "flooded").percent == pytest.approx(percent)
 
 
 @pytest.mark.parametrize(("volts", "percent"), [(12.6, 100), (12.4, 75), (12.2, 50), (12.0, 25)])
-def test_flooded_rest_voltage_of_another_table_lies_within_the_spread(volts, percent):
+def test_flooded_rest_voltage_of_another_table_lies_within_the_spread(volts: float, percent: int) -> None:
     """[O] The rounded table differs; our spread covers it even with a perfect meter."""
     charge = state_of_charge(volts, 0.0, "flooded")
     assert abs(charge.percent - percent) <= charge.spread + 1e-9
