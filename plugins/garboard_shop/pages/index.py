@@ -5,11 +5,14 @@ Nothing on the day sheet waits for it. It reads every hull once after the start,
 
 from __future__ import annotations
 
+import heapq
 import json
 import logging
 import threading
 import time
-from collections.abc import Callable, Iterable, Iterator
+from bisect import bisect_right
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import accumulate, islice
 
 import attrs
 
@@ -27,6 +30,8 @@ A_DAY = 24 * 60 * 60 * 1000
 SHORTEST_PAUSE = 2.0
 """Between two looks for what is new [s]."""
 MOST_SHOWN = 100
+MOST_NEWER = 200
+"""Cards looked through one by one before they join the others on the shelf."""
 
 log = logging.getLogger("garboard.shop")
 _AS_NUMERALS = str.maketrans("OIQ", "010")
@@ -55,6 +60,11 @@ class Card:
     @text.default
     def _words(self) -> str:
         return " ".join((self.hull, *self.numbers, self.name, *self.owners, *self.propellers)).casefold()
+
+    @property
+    def order(self) -> tuple[str, str]:
+        """Where it stands in a list of boats."""
+        return self.name or self.hull, self.hull
 
 
 def card_of(hull: str, entries: Iterable[bytes]) -> Card:
@@ -106,6 +116,63 @@ def _text(value: JsonValue) -> str:
     return value if isinstance(value, str) else "" if value is None else json.dumps(value)
 
 
+@attrs.frozen
+class Wanted:
+    """What is searched for: a boat has every word, anywhere, or her hull number has what was typed.
+
+    number : the hull number's letters and numerals; "" when they are too few to mean one
+    """
+
+    words: tuple[str, ...]
+    number: str
+
+    @classmethod
+    def typed(cls, text: str) -> Wanted:
+        number = hull_number.key(text) if text.strip() else ""
+        return cls(tuple(text.casefold().split()), number if len(number) > 3 else "")
+
+    def fits(self, card: Card) -> bool:
+        return all(word in card.text for word in self.words) or bool(self.number and self.number in card.hull)
+
+
+class _Lines:
+    """Texts run together, to be searched as one: finding a word costs what comparing bytes costs, not a step a boat."""
+
+    def __init__(self, texts: Iterable[str]) -> None:
+        lines = [f"{text}\n" for text in texts]
+        self.text = "".join(lines)
+        self._ends = [*accumulate(map(len, lines))]
+
+    def having(self, part: str) -> Iterator[int]:
+        """Places of the texts that have a part, in order. The part holds no line end, so it lies in one of them."""
+        place = self.text.find(part)
+        while 0 <= place < len(self.text):
+            number = bisect_right(self._ends, place)
+            yield number
+            place = self.text.find(part, self._ends[number])
+
+
+class _Shelf:
+    """Cards in the order in which they are shown."""
+
+    def __init__(self, cards: Iterable[Card] = ()) -> None:
+        self._cards: Sequence[Card] = sorted(cards, key=lambda card: card.order)
+        self._words = _Lines(card.text for card in self._cards)
+        self._numbers = _Lines(card.hull for card in self._cards)
+
+    def found(self, wanted: Wanted) -> Iterator[Card]:
+        """Cards that fit, in order."""
+        rarest = min(wanted.words, key=self._words.text.count) if len(wanted.words) > 1 else "".join(wanted.words)
+        places = heapq.merge(
+            self._words.having(rarest), self._numbers.having(wanted.number) if wanted.number else iter(())
+        )
+        last = -1
+        for place in places:
+            if place != last and wanted.fits(self._cards[place]):
+                yield self._cards[place]
+            last = place
+
+
 class Index:
     """The cards of all boats.
 
@@ -118,6 +185,9 @@ class Index:
     ) -> None:
         self._store, self._warm, self._now = store, warm, now
         self._cards: dict[str, Card] = {}
+        self._shelf = _Shelf()
+        self._newer: dict[str, Card] = {}
+        self._days: dict[str, set[str]] = {}
         self._buckets: dict[str, set[str]] = {}
         self._looked_at = 0
         self._all_read = False
@@ -183,7 +253,11 @@ class Index:
             return False
         card = card_of(hull, self._store.get(hull, ids).values())
         with self._guard:
-            self._cards[hull] = card
+            self._cards[hull] = self._newer[hull] = card
+            if len(self._newer) > MOST_NEWER:
+                self._shelf, self._newer = _Shelf(self._cards.values()), {}
+            for day in card.days:
+                self._days.setdefault(day, set()).add(hull)
             for bucket in _buckets_of(hull):
                 self._buckets.setdefault(bucket, set()).add(hull)
         return True
@@ -199,34 +273,39 @@ class Index:
 
     def hulls_on(self, day: str) -> tuple[str, ...]:
         """Hulls in which something was entered on a day."""
-        return tuple(sorted(card.hull for card in self._all() if day in card.days))
+        with self._guard:
+            return tuple(sorted(self._days.get(day, ())))
 
     def last_day(self, before: str = "9999") -> str:
         """The latest day on which something was entered; "" when there is none."""
-        return max((day for card in self._all() for day in card.days if day < before), default="")
+        with self._guard:
+            return max((day for day in self._days if day < before), default="")
 
-    def search(self, words: str, day: str = "") -> tuple[Card, ...]:
-        """Boats that have every word, anywhere; with a day, those in which something was entered on it."""
-        wanted = words.casefold().split()
-        typed = hull_number.key(words) if words.strip() else ""
-        found = [
-            card
-            for card in self._all()
-            if (not day or day in card.days)
-            and (all(word in card.text for word in wanted) or (len(typed) > 3 and typed in card.hull))
-        ]
-        return tuple(sorted(found, key=lambda card: (card.name or card.hull, card.hull)))
+    def search(self, words: str, day: str = "", most: int | None = None) -> tuple[Card, ...]:
+        """Boats that have every word, anywhere; with a day, those in which something was entered on it.
+
+        most    : how many at most; None for all
+        returns : in order; however many boats there are, the first take no step for each of the others
+        """
+        wanted = Wanted.typed(words)
+        with self._guard:
+            shelf, newer = self._shelf, dict(self._newer)
+            of_day = [self._cards[hull] for hull in self._days.get(day, ())]
+        if day:
+            found = iter(sorted(filter(wanted.fits, of_day), key=lambda card: card.order))
+        else:
+            late = sorted(filter(wanted.fits, newer.values()), key=lambda card: card.order)
+            kept = (card for card in shelf.found(wanted) if card.hull not in newer)
+            found = heapq.merge(kept, late, key=lambda card: card.order)
+        return tuple(islice(found, most))
 
     def __len__(self) -> int:
         return len(self._cards)
 
     def hulls(self) -> tuple[str, ...]:
         """Every hull read so far."""
-        return tuple(sorted(card.hull for card in self._all()))
-
-    def _all(self) -> tuple[Card, ...]:
         with self._guard:
-            return tuple(self._cards.values())
+            return tuple(sorted(self._cards))
 
     def _run(self) -> None:
         while not self._stop.is_set():

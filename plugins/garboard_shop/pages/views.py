@@ -190,10 +190,9 @@ def boats_page(visit: Visit) -> Response:
     if day:
         _day(day)
     index = visit.desk.index
-    found = index.search(words, day)
-    return visit.page(
-        "boats.html", words=words, day=day, found=found[:MOST_SHOWN], number=len(found), reading=not index.is_complete
-    )
+    found = index.search(words, day, MOST_SHOWN + 1)
+    are_more, reading = len(found) > MOST_SHOWN, not index.is_complete
+    return visit.page("boats.html", words=words, day=day, found=found[:MOST_SHOWN], are_more=are_more, reading=reading)
 
 
 def boat_page(visit: Visit) -> Response:
