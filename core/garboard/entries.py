@@ -35,7 +35,7 @@ LARGEST_INTEGER = 2**53 - 1
 LONGEST_HULL_NUMBER = 64
 DEEPEST = 16
 
-KINDS = frozenset({"measure", "step", "field", "note", "retract", "signoff", "alias", "move", "blob", "job"})
+KINDS = frozenset({"measure", "step", "field", "note", "retract", "signoff", "alias", "move", "job"})
 """The kinds this version understands. Entries of any other kind are kept and passed on byte for byte."""
 
 _ID = re.compile(r"[0-9a-f]{32}")
@@ -250,9 +250,23 @@ def hull_key_of(raw: bytes) -> str:
     day's tablets is bound by this. Whatever the pattern does not recognise is read in full.
     """
     plain = _PLAIN_ENTRY.fullmatch(raw)
-    if plain and len(raw) <= LARGEST_ENTRY and _keys_are_sorted(plain[2]):
-        return _key_of_plain_hull(plain[1])
+    if plain and len(raw) <= LARGEST_ENTRY and _keys_are_sorted(plain["value"]):
+        return _key_of_plain_hull(plain["hull"])
     return read_entry(raw).hull_key
+
+
+def plain_place_and_value(raw: bytes) -> tuple[tuple[bytes, ...], bytes] | None:
+    """Where a stored entry's value belongs, and the value, without parsing it; see `hull_key_of`.
+
+    raw     : bytes already checked
+    returns : kind, job and subject, then the value, all as they are spelt; a vessel's field has no job. Equal bytes
+              mean equal texts and values. None for an entry that must be read in full
+    """
+    plain = _PLAIN_ENTRY.fullmatch(raw)
+    if plain is None:
+        return None
+    kind, job, subject, value = plain.group("kind", "job", "subject", "value")
+    return (kind, b"" if kind == b"field" else job, subject), value
 
 
 def _plain_entry() -> re.Pattern[bytes]:
@@ -268,15 +282,15 @@ def _plain_entry() -> re.Pattern[bytes]:
         b"by": text,
         b"clock": rb"\[(?:0|[1-9][0-9]{0,14}),(?:0|[1-9][0-9]{0,14})\]",
         b"dev": text,
-        b"hull": rb'"([^"\\\x00-\x1f\x7f-\xff]{1,64})"',
-        b"job": text,
-        b"kind": rb'"[^"\\\x00-\x1f\x7f-\xff]+"',
+        b"hull": rb'"(?P<hull>[^"\\\x00-\x1f\x7f-\xff]{1,64})"',
+        b"job": rb"(?P<job>" + text + rb")",
+        b"kind": rb'"(?P<kind>[^"\\\x00-\x1f\x7f-\xff]+)"',
         b"plugins": rb"\{(?:" + text + rb":" + text + rb")?\}",
         b"program": text,
         b"replaces": ids,
-        b"subject": texts,
+        b"subject": rb"(?P<subject>" + texts + rb")",
         b"v": str(FORMAT).encode(),
-        b"value": rb"(" + simple + rb"|" + flat + rb")",
+        b"value": rb"(?P<value>" + simple + rb"|" + flat + rb")",
     }
     return re.compile(rb"\{" + rb",".join(b'"%s":%s' % field for field in shapes.items()) + rb"\}")
 

@@ -27,7 +27,7 @@ from garboard.units import Amount
 
 Record = TypeVar("Record")
 
-ONLY_GROWING = frozenset({"note", "signoff", "blob"})
+ONLY_GROWING = frozenset({"note", "signoff"})
 """Kinds of which several stand side by side: they never disagree."""
 
 VESSEL = "vessel"

@@ -24,7 +24,7 @@ OLDER_FORM = "US before 1984"
 _DASHES = "-\u00ad\u2010\u2011\u2012\u2013\u2014\u2212"
 _SEPARATORS = " \t\n\r/" + _DASHES
 _NOT_IN_KEY = re.compile(r"[^A-Z0-9]+")
-_ALWAYS_DIGIT = {"O": "0", "I": "1", "Q": "0"}
+_TO_NUMERALS = str.maketrans({"O": "0", "I": "1", "Q": "0"})
 # Before August 1984 (from memory, no source at hand): ABC12345 + month and year in figures,
 # or ABC12345 + M + model year + month letter counted from August.
 _OLDER_FIGURES = re.compile(r"([A-Z]{3})([A-Z0-9]{5})(0[1-9]|1[0-2])(7[2-9]|8[0-4])")
@@ -298,7 +298,7 @@ def _may_stand_in_serial(character: str) -> bool:
 
 
 def _as_numerals(text: str) -> str:
-    return "".join(_ALWAYS_DIGIT.get(character, character) for character in text)
+    return text.translate(_TO_NUMERALS)
 
 
 def _parse_or_none(text: str) -> HullNumber | None:

@@ -12,7 +12,7 @@ import attrs
 from garboard import hull_number
 from garboard.attachments import AttachmentDamaged
 from garboard.desk import family, name_of
-from garboard.entries import Entry, canonical_bytes, view
+from garboard.entries import Entry, canonical_bytes, plain_place_and_value, view
 from garboard.fold import Fold, SlotKey, fold, slot_of
 from garboard.hullfile import HullFolder
 from garboard.storage import Damage
@@ -75,15 +75,14 @@ def merge(
     Raises storage.NotSaved when the target's disk refuses; what was saved before stays, and merging again goes on.
     """
     brought = bring_entries(sources, target, dry_run=dry_run, progress=progress)
+    came = {hull: there.came for hull, there in brought.items()}
     attachments, spoilt = _bring_attachments(sources, target, dry_run)
     known = sorted(set(target.hulls()) | brought.keys())
     return MergeReport(
         target=target.folder,
         sources=tuple(source.folder for source in sources),
         dry_run=dry_run,
-        hulls=tuple(
-            judge(hull, brought[hull].came, brought[hull].already, target, dry_run, known) for hull in sorted(brought)
-        ),
+        hulls=tuple(judge(hull, came, brought[hull].already, target, known) for hull in sorted(brought)),
         attachments=attachments,
         refused=(*(refusal for hull in brought.values() for refusal in hull.refused.items()), *spoilt),
         damage=tuple(damage for folder in (*sources, target) for damage in folder.damage()),
@@ -135,36 +134,63 @@ def bring_entries(
 
 
 def judge(
-    hull: str, came: Mapping[str, bytes], already: int, target: HullFolder, dry_run: bool, known: Sequence[str]
+    hull: str, came: Mapping[str, Mapping[str, bytes]], already: int, target: HullFolder, known: Sequence[str]
 ) -> HullMerge:
-    """What entries that came into a hull did to the boat, hull numbers that are the same boat included.
+    """What everything that came did to the boat of one hull, hull numbers that are the same boat included.
 
-    came    : the entries, by id; in the target already unless it was a dry run
-    already : entries offered that were here before
+    came    : the entries of every hull, by hull and id; in the target already unless it was a dry run
+    already : entries offered of this hull that were here before
     known   : hulls to look for look-alikes in
     """
-    if not came:
+    if not came.get(hull):
         return HullMerge(hull=hull, came=0, already=already)
-    new = [view(name, raw) for name, raw in came.items()]
+    telling = _telling({**target.get(hull), **came[hull]})
 
-    def held(key: str) -> list[Entry]:
-        return [view(name, raw) for name, raw in target.get(key).items() if name not in came]
+    def now(key: str) -> Mapping[str, bytes]:
+        return telling if key == hull else {**target.get(key), **came.get(key, {})}
 
-    state = family(held, hull)
+    def before(key: str) -> list[Entry]:
+        return [view(name, raw) for name, raw in now(key).items() if name not in came.get(key, {})]
+
+    state = family(before, hull)
     disagreeing_before, stale_before = _disagreements(state), _stale(state).keys()
+    new = [view(name, raw) for key in state.family for name, raw in now(key).items() if name in came.get(key, {})]
     if any(entry.kind in ("alias", "retract") for entry in new):  # other hull numbers may now be this boat, or no more
-        state = family(lambda key: [*held(key), *(new if key == hull else ())], hull)
+        state = family(lambda key: [view(name, raw) for name, raw in now(key).items()], hull)
     for entry in new:
         state.add(entry)
     look_alikes = hull_number.look_alikes(hull, [other for other in known if other != hull])
     return HullMerge(
         hull=hull,
-        came=len(came),
+        came=len(came[hull]),
         already=already,
         disagreeing=tuple(sorted(_disagreements(state) - disagreeing_before)),
         stale=tuple(stale for sign_off, stale in _stale(state).items() if sign_off not in stale_before),
         look_alikes=tuple(other for other in look_alikes if other not in state.family),
     )
+
+
+_TOLD_OF_A_WHOLE_HULL = frozenset({b"alias", b"move", b"retract", b"signoff"})
+
+
+def _telling(entries: Mapping[str, bytes]) -> Mapping[str, bytes]:
+    """Those of a hull's entries that a report can come from; to fold the others would be most of a merge's work.
+
+    Where nothing is signed, moved, taken back or said to be the same boat, only a place with several values can
+    disagree. Where something is, or an entry is of no plain shape, that is all of them.
+    """
+    values: dict[tuple[bytes, ...], bytes] = {}
+    several: set[tuple[bytes, ...]] = set()
+    for raw in entries.values():
+        found = plain_place_and_value(raw)
+        if found is None or found[0][0] in _TOLD_OF_A_WHOLE_HULL:
+            return entries
+        place, value = found
+        if values.setdefault(place, value) != value:
+            several.add(place)
+    if not several:
+        return {}
+    return {name: raw for name, raw in entries.items() if (plain_place_and_value(raw) or ((),))[0] in several}
 
 
 def _disagreements(state: Fold) -> set[SlotKey]:

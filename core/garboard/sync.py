@@ -269,7 +269,7 @@ class _Ashore:
         known = sorted(mine.keys() | theirs.keys())
         came = {hull: self.folder.get(hull, sorted(ids)) for hull, ids in sorted(self.log.came.items()) if hull in mine}
         hulls = tuple(
-            judge(hull, entries, mine[hull][1] - len(entries), self.folder, False, known)
+            judge(hull, came, mine[hull][1] - len(entries), self.folder, known)
             for hull, entries in came.items()
             if entries
         )

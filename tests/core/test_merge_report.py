@@ -1,0 +1,135 @@
+"""A merge's report is made from the entries it can come from; it is the one made by folding everything."""
+
+from __future__ import annotations
+
+import random
+import tempfile
+from collections.abc import Collection, Mapping
+from pathlib import Path
+
+import attrs
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import garboard.merge
+from garboard.commands.hulls import plain_report, readable_report
+from garboard.desk import family, name_of
+from garboard.entries import Entry
+from garboard.fold import Fold, SlotKey, fold, slot_of
+from garboard.hullfile import HullFolder
+from garboard.merge import MergeReport, merge
+from garboard.writing import measure, same_boat, sign_off
+from histories import HULL, JOB, history, tablet, union
+
+STEP, FIELD = "prop_check.runs", "speed"
+OTHER = "QQZ04418D626"
+seeds = st.integers(0, 2**32)
+
+
+@attrs.frozen
+class _Boat:
+    """What a boat's entries say, folded from all of them."""
+
+    disagreeing: set[SlotKey]
+    stale: Mapping[str, tuple[str, tuple[str, ...]]]
+
+
+def _told(entries: Collection[Entry], hull: str) -> _Boat:
+    state: Fold = family(lambda key: [entry for entry in entries if entry.hull_key == key], hull)
+    return _Boat(
+        {key for key in state.slots if state.disagrees(key)},
+        {
+            one.sign_off.id: (
+                f"{' '.join(one.sign_off.subject)}, job {job}",
+                tuple(sorted({name_of(slot_of(entry)) for entry in one.not_covered})),
+            )
+            for job in state.jobs
+            for one in state.stale(job)
+        },
+    )
+
+
+def _reported(before: Collection[Entry], came: Collection[Entry]) -> MergeReport:
+    """The report of a merge, and its dry run's, which is the same."""
+    with (
+        tempfile.TemporaryDirectory() as where,
+        HullFolder(Path(where) / "shop") as shop,
+        HullFolder(Path(where) / "a") as source,
+    ):
+        for folder, entries in ((shop, before), (source, came)):
+            for hull in {entry.hull for entry in entries}:
+                folder.put_if_absent(hull, [entry for entry in entries if entry.hull == hull])
+        planned, report = merge([source], shop, dry_run=True), merge([source], shop)
+    assert planned.hulls == report.hulls
+    return report
+
+
+def _expect_what_folding_everything_says(before: Collection[Entry], came: Collection[Entry], remark: str) -> None:
+    report = _reported(before, came)
+    hulls = []
+    for said in report.hulls:
+        earlier = _told(before, said.hull)
+        later = _told([*before, *came], said.hull)
+        expected = attrs.evolve(
+            said,
+            disagreeing=tuple(sorted(later.disagreeing - earlier.disagreeing)),
+            stale=tuple(words for name, words in later.stale.items() if name not in earlier.stale),
+        )
+        hulls.append(expected if said.came else attrs.evolve(said, disagreeing=(), stale=()))
+    whole = attrs.evolve(report, hulls=tuple(hulls))
+    assert readable_report(report) == readable_report(whole), remark
+    assert plain_report(report) == plain_report(whole), remark
+
+
+_SOMETIMES_ABSENT = ("signoff", "retract", "move", "alias", "settled", "note", "step", "field", "shop_photo_tag")
+
+
+@settings(deadline=None, max_examples=200)
+@given(seeds, st.floats(0, 1), st.booleans(), st.sets(st.sampled_from(_SOMETIMES_ABSENT)))
+def test_a_report_says_what_folding_every_entry_before_and_after_says(
+    seed: int, part: float, is_simple: bool, absent: set[str]
+) -> None:
+    """After any history, of which any part was here before; often of a hull where some kinds of entries are absent."""
+    chance = random.Random(seed)
+    absent |= {"move", "alias", "settled", chance.choice(["retract", "signoff"])} if is_simple else set()
+    entries = [one for one in union(history(seed)).values() if ("settled" if one.more else one.kind) not in absent]
+    before = [entry for entry in entries if chance.random() < part]
+    came = [entry for entry in entries if entry not in before or chance.random() < 0.2]
+    _expect_what_folding_everything_says(before, came, f"seed {seed}")
+
+
+@settings(deadline=None, max_examples=50)
+@given(seeds)
+def test_a_report_of_two_numbers_of_one_boat_says_what_folding_every_entry_says(seed: int) -> None:
+    """Some of the boat under each number, with the statement that they are one here before, coming, or neither."""
+    chance = random.Random(seed)
+    author = tablet("a").author
+    entries = [
+        measure(author, Fold(hull), JOB, STEP, FIELD, f"{chance.randint(30, 32)} kn", row=str(chance.randint(1, 3)))
+        for hull in (HULL, OTHER)
+        for _ in range(4)
+    ]
+    if chance.random() < 0.7:
+        entries += same_boat(author, Fold(HULL), Fold(OTHER), "one transom, read twice")
+    if chance.random() < 0.5:
+        entries.append(sign_off(author, fold(HULL, entries[:4]), JOB, "technician", "R. Vane"))
+    before = [entry for entry in entries if chance.random() < 0.5]
+    _expect_what_folding_everything_says(before, [one for one in entries if one not in before], f"seed {seed}")
+
+
+def test_a_hull_where_every_place_has_one_value_is_not_folded_for_the_report(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is folded for a report is the one place with two values, of a hundred places."""
+    author = tablet("a").author
+    values = [measure(author, Fold(HULL), JOB, STEP, FIELD, "30 kn", row=str(row)) for row in range(100)]
+    other = measure(tablet("b").author, Fold(HULL), JOB, STEP, FIELD, "31 kn", row="7")
+    folded: list[str] = []
+
+    def family_counting(held, hull):  # type: ignore[no-untyped-def]
+        folded.extend(entry.id for entry in held(hull))
+        return family(held, hull)
+
+    monkeypatch.setattr(garboard.merge, "family", family_counting)
+    (hull,) = _reported(values, [other]).hulls
+    assert [key.subject[2] for key in hull.disagreeing] == ["7"]
+    assert set(folded) == {values[7].id}
