@@ -19,6 +19,7 @@ from garboard.storage import FolderInUse, NewerFormat, NotSaved
 COMMANDS: Mapping[str, str] = {
     "assess": "garboard.commands.assess",
     "recording": "garboard.commands.recording",
+    "listen": "garboard.commands.listen",
     "hull": "garboard.commands.hull",
     "plugins": "garboard.commands.plugins",
     "book": "garboard.commands.book",

@@ -12,7 +12,7 @@ from garboard_tablet.models.pad import judge_number, takes_sign
 from garboard_tablet.models.scale import round_step, ticks
 from garboard_tablet.models.session import HOME, Session, resume
 from garboard_tablet.models.settings import METRIC, TabletSettings, read_settings, write_settings
-from garboard_tablet.models.sources import Replay, csv_of, simulated_for
+from garboard_tablet.models.sources import Replay, simulated_for
 
 SPEED = Field(
     name="speed", title="Speed", kind=Kind.AMOUNT, quantity="speed", unit="kn", plausible=(5, 90), hard=(0, 200)
@@ -152,10 +152,11 @@ def test_a_replay_gives_each_sample_once_and_in_time():
 def test_a_recording_is_read_back_as_it_was_taken(tmp_path):
     """What a live guide keeps, the program's own reader reads, stream by stream."""
     from garboard.recordings import load_recording
+    from garboard.recordings.encode import csv_series
     from garboard.samples import gather
 
     samples = [sample for sample in simulated_for({"fuel_flow"}, start=1e9).samples if sample.time < 1e9 + 5]
-    (tmp_path / "kept").write_bytes(csv_of(samples))
+    (tmp_path / "kept").write_bytes(csv_series(samples))
     recording, _ = load_recording(tmp_path / "kept")
     expected = gather("kept", samples)
     assert expected.streams.keys() == recording.streams.keys()

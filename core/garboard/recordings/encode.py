@@ -1,4 +1,4 @@
-"""Writes samples as NMEA 2000 lines and NMEA 0183 sentences, for demonstrations, simulators and tests."""
+"""Writes samples as NMEA 2000 lines, NMEA 0183 sentences and CSV series: what is kept, demonstrations, tests."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from itertools import count, groupby
 
 from garboard.recordings.nmea0183 import DAY, checksum
 from garboard.recordings.nmea2000 import LONGEST_MESSAGE, MESSAGES, REFERENCES, Message, limits_of
-from garboard.samples import Sample
+from garboard.samples import UNIT_OF_QUANTITY, Sample, StreamKey
 
 # NMEA 2000
 
@@ -249,3 +249,39 @@ def _degrees_minutes(value: float | None, digits: int, letters: str) -> tuple[st
 
 def _iso(time: float) -> str:
     return datetime.fromtimestamp(round(time, 3), UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def csv_series(samples: Iterable[Sample]) -> bytes:
+    """Samples as a CSV series, in the order of time; all of one time stand in one row, or in as many as they need.
+
+    >>> two = [Sample(0.0, "heading", 341.8, "HE", "", "true"), Sample(0.5, "engine_speed", 5620.0, "", "0")]
+    >>> print(csv_series(two).decode(), end="")
+    time,engine_speed#0 [rev/min],heading true@HE [deg]
+    0.000,,341.8
+    0.500,5620,
+    """
+    in_order = sorted(samples, key=lambda sample: sample.time)
+    keys = sorted({_key(sample) for sample in in_order})
+    place = {key: number for number, key in enumerate(keys)}
+    lines = [",".join(["time", *map(_column_name, keys)])]
+    row, time = [""] * len(keys), 0.0
+    for sample in in_order:
+        at = place[_key(sample)]
+        if any(row) and (sample.time != time or row[at]):
+            lines.append(f"{time:.3f},{','.join(row)}")
+            row = [""] * len(keys)
+        time, row[at] = sample.time, f"{sample.value:.9g}"
+    if any(row):
+        lines.append(f"{time:.3f},{','.join(row)}")
+    return ("\n".join(lines) + "\n").encode()
+
+
+def _key(sample: Sample) -> StreamKey:
+    return StreamKey(sample.quantity, sample.source, sample.instance, sample.reference)
+
+
+def _column_name(key: StreamKey) -> str:
+    reference = f" {key.reference}" if key.reference else ""
+    instance = f"#{key.instance}" if key.instance else ""
+    source = f"@{key.source}" if key.source else ""
+    return f"{key.quantity}{reference}{instance}{source} [{UNIT_OF_QUANTITY[key.quantity]}]"

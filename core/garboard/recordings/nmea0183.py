@@ -16,7 +16,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from itertools import chain
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import attrs
 
@@ -28,10 +28,15 @@ DAY = 86400.0
 CHARACTERS_LOOKED_AHEAD = 300_000  # some five thousand sentences, to learn how the log tells time
 SENTENCES_HELD = 50_000  # without a time, until one comes
 KNOTS_PER_KMH = 1 / 1.852
+MOST_DELAY = 5.0  # a sentence heard live that seems later than this [s] says that its sender's clock was set
 
 Found = tuple[str, float | None, str, str]  # quantity, value, instance, reference
 Fields = Sequence[str]
 Decoder = Callable[[Fields], Iterable[Found]]
+
+
+class WrongChecksum(ValueError):
+    """A sentence was altered on its way."""
 
 
 class Sentence(NamedTuple):
@@ -80,7 +85,7 @@ def take_apart(line: str) -> Sentence:
         printed = printed.strip()
         computed = f"{checksum(body):02X}"
         if printed != computed and printed.upper() != computed:
-            raise ValueError(f"checksum: expected {computed} for what the line holds, got {printed[:20]!r}")
+            raise WrongChecksum(f"checksum: expected {computed} for what the line holds, got {printed[:20]!r}")
     fields = body.rstrip().split(",")
     address = fields[0]
     if not (address.isascii() and address.isalnum()):
@@ -103,7 +108,7 @@ def _time_before(text: str) -> float | None:
         raise ValueError(f"expected a tag block between two backslashes, got {text[:40]!r}")
     printed, computed = tag_block["checksum"], f"{checksum(tag_block['body']):02X}"
     if printed and printed.upper() != computed:
-        raise ValueError(f"checksum of the tag block: expected {computed}, got {printed}")
+        raise WrongChecksum(f"checksum of the tag block: expected {computed}, got {printed}")
     time = _TAG_TIME.search(tag_block["body"])
     return parse_time(time[1]) if time else None
 
@@ -132,34 +137,9 @@ def read(lines: Iterable[str], notes: ReadingNotes) -> Iterator[Sequence[Sample]
     number = 0
     try:
         for number, line in enumerate(chain(head, lines), 1):
-            if not line or line.isspace() or line[0] == "#":
-                continue
-            try:
-                sentence = take_apart(line)
-                decode = _DECODERS.get(sentence.kind)
-                if decode is None:
-                    clock.see(sentence)
-                    notes.without_checksum += not sentence.has_checksum
-                    notes.met_unknown(sentence.kind)
-                    continue
-                fewest = _FEWEST_FIELDS[sentence.kind]
-                if len(sentence.fields) <= fewest:
-                    raise ValueError(f"cut short: expected {fewest} fields, got {len(sentence.fields) - 1}")
-                found = [one for one in decode(sentence.fields) if one[1] is not None]
-                clock.see(sentence)
-            except ValueError as fault:
-                notes.damage(number, _named(line, fault))
-                continue
-            kind = sentence.kind
-            notes.kinds[kind] = notes.kinds.get(kind, 0) + 1
-            notes.without_checksum += not sentence.has_checksum
-            unknown = _unknown_transducers(sentence.fields) if kind == "XDR" else []
-            for name in unknown:
-                notes.met_unknown(name)
+            found, talker = _values_in(line, number, notes, clock)
             if found:
-                held.append((found, sentence.talker))
-            elif kind != "ZDA" and not unknown:
-                notes.empty[kind] = notes.empty.get(kind, 0) + 1
+                held.append((found, talker))
             if clock.now is not None:
                 while held:
                     values, talker = held.popleft()
@@ -170,6 +150,46 @@ def read(lines: Iterable[str], notes: ReadingNotes) -> Iterator[Sequence[Sample]
     finally:
         notes.lines = number
     notes.without_time += sum(len(values) for values, _ in held)
+
+
+class _TellsTime(Protocol):
+    """`now` is the time of the sentence seen last [s]; None before the first time."""
+
+    now: float | None
+
+    def see(self, sentence: Sentence) -> None: ...
+
+
+def _values_in(line: str, number: int, notes: ReadingNotes, clock: _TellsTime) -> tuple[list[Found], str]:
+    """The values of a line and the talker that sent them; the line is counted in the notes, and the clock sees it."""
+    if not line or line.isspace() or line[0] == "#":
+        return [], ""
+    try:
+        sentence = take_apart(line)
+        decode = _DECODERS.get(sentence.kind)
+        if decode is None:
+            clock.see(sentence)
+            notes.without_checksum += not sentence.has_checksum
+            notes.met_unknown(sentence.kind)
+            return [], ""
+        fewest = _FEWEST_FIELDS[sentence.kind]
+        if len(sentence.fields) <= fewest:
+            raise ValueError(f"cut short: expected {fewest} fields, got {len(sentence.fields) - 1}")
+        found = [one for one in decode(sentence.fields) if one[1] is not None]
+        clock.see(sentence)
+    except ValueError as fault:
+        notes.damage(number, _named(line, fault))
+        notes.wrong_checksum += isinstance(fault, WrongChecksum)
+        return [], ""
+    kind = sentence.kind
+    notes.kinds[kind] = notes.kinds.get(kind, 0) + 1
+    notes.without_checksum += not sentence.has_checksum
+    unknown = _unknown_transducers(sentence.fields) if kind == "XDR" else []
+    for name in unknown:
+        notes.met_unknown(name)
+    if not found and kind != "ZDA" and not unknown:
+        notes.empty[kind] = notes.empty.get(kind, 0) + 1
+    return found, sentence.talker
 
 
 def _samples(time: float, found: Iterable[Found], talker: str) -> list[Sample]:
@@ -239,6 +259,67 @@ def _clock_for(head: Iterable[str]) -> _Clock:
         if told and told[1] is not None:
             first_dated = told[1] + told[0]
     return _Clock(by_line=False, dated=first_dated is not None, last=first_dated)
+
+
+@attrs.define
+class _Arrivals:
+    """Time of the sentences of one sender that are heard as they are sent.
+
+    arrived : when the sentence at hand arrived, by this machine's own clock [s]
+    now     : the same, less what the sentence was delayed [s]. Only a sentence that carries its time tells that:
+              by how much longer it was under way than the quickest one so far.
+    """
+
+    arrived: float = 0.0
+    now: float | None = None
+    _least: float | None = None
+
+    def see(self, sentence: Sentence) -> None:
+        """Time a sentence. Raises ValueError for a time that cannot be."""
+        self.now = self.arrived
+        read_time = _TIME_OF.get(sentence.kind)
+        told = read_time(sentence.fields) if read_time else None
+        time_of_day = sentence.line_time if told is None else told[0]
+        if time_of_day is None:
+            return
+        lag = (self.arrived - time_of_day) % DAY  # this machine's clock may stand anywhere: only differences count
+        delay = 0.0 if self._least is None else (lag - self._least + DAY / 2) % DAY - DAY / 2
+        if self._least is None or not 0 <= delay <= MOST_DELAY:
+            self._least, delay = lag, 0.0
+        self.now = self.arrived - delay
+
+
+@attrs.define
+class LiveReader:
+    """Reads the lines of one sender as they arrive.
+
+    notes : what was met so far
+    """
+
+    notes: ReadingNotes = attrs.field(factory=lambda: ReadingNotes(form="NMEA 0183"))
+    _clock: _Arrivals = attrs.field(factory=_Arrivals)
+
+    def take(self, line: str, arrived: float) -> list[Sample]:
+        """The samples of one more line.
+
+        line    : without its end
+        arrived : by this machine's clock [s]
+
+        A sample's time is when its line arrived. Where the sentence carries its own time, what it was delayed more
+        than the quickest one is taken off, as far as MOST_DELAY: the sender's clock itself is not used.
+
+        >>> reader = LiveReader()
+        >>> [sample.time for sample in reader.take("$HEHDT,341.8,T*21", 50.0)]
+        [50.0]
+        >>> sent = [f"$GPGLL,6005.071,N,01903.345,E,09300{second}" for second in (0, 1, 2)]
+        >>> [round(reader.take(line, at)[0].time, 3) for line, at in zip(sent, (60.0, 61.7, 62.0))]
+        [60.0, 61.0, 62.0]
+        """
+        self.notes.lines += 1
+        self._clock.arrived = arrived
+        found, talker = _values_in(line, self.notes.lines, self.notes, self._clock)
+        self.notes.samples += len(found)
+        return _samples(arrived if self._clock.now is None else self._clock.now, found, talker)
 
 
 Told = tuple[float, float | None]  # time of day [s], start of the day since 1970 [s]

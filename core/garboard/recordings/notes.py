@@ -36,6 +36,7 @@ class ReadingNotes:
     empty            : those of `kinds` that held no valid value
     damaged_count    : lines (of a CSV file: cells) that could not be used
     damaged          : the first of them, at most KEPT_DAMAGED_LINES
+    wrong_checksum   : those of damaged_count whose checksum, or that of the tag block before them, does not fit
     without_checksum : NMEA 0183 sentences that carry no checksum; they are used
     without_time     : values dropped because no sentence with a time came in reach of them
     dated            : whether times count from 1970-01-01 UTC; otherwise from the first time in the log
@@ -49,6 +50,7 @@ class ReadingNotes:
     empty: dict[str, int] = attrs.field(factory=dict)
     damaged_count: int = 0
     damaged: list[DamagedLine] = attrs.field(factory=list)
+    wrong_checksum: int = 0
     without_checksum: int = 0
     without_time: int = 0
     dated: bool = True

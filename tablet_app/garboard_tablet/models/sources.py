@@ -10,7 +10,7 @@ from typing import Protocol
 import attrs
 
 from garboard.faults import InputError
-from garboard.samples import UNIT_OF_QUANTITY, Sample, StreamKey
+from garboard.samples import Sample
 from garboard.simulator import Boat, Compass, Order, simulate
 
 
@@ -134,23 +134,3 @@ def _full_throttle() -> Iterator[Order]:
 def _throttle_steps() -> Iterator[Order]:
     for engine_speed in (1000.0, 1500.0, 2000.0, 2500.0, 3000.0, 3500.0, 4000.0, 4500.0, 5000.0, 5800.0):
         yield Order(seconds=30.0, engine_speed=engine_speed, course=80.0)
-
-
-def csv_of(samples: Sequence[Sample]) -> bytes:
-    """Samples as the comma-separated series the program reads again."""
-    keys = sorted({StreamKey(s.quantity, s.source, s.instance, s.reference) for s in samples})
-    place = {key: number for number, key in enumerate(keys)}
-    rows: dict[float, list[str]] = {}
-    for sample in samples:
-        row = rows.setdefault(sample.time, [""] * len(keys))
-        row[place[StreamKey(sample.quantity, sample.source, sample.instance, sample.reference)]] = f"{sample.value:.6g}"
-    header = ",".join(["time", *map(_column_name, keys)])
-    lines = [header, *(f"{time:.3f},{','.join(rows[time])}" for time in sorted(rows))]
-    return ("\n".join(lines) + "\n").encode()
-
-
-def _column_name(key: StreamKey) -> str:
-    reference = f" {key.reference}" if key.reference else ""
-    instance = f"#{key.instance}" if key.instance else ""
-    source = f"@{key.source}" if key.source else ""
-    return f"{key.quantity}{reference}{instance}{source} [{UNIT_OF_QUANTITY[key.quantity]}]"

@@ -18,7 +18,7 @@ from garboard_tablet.models.entry import enter, entry_place
 from garboard_tablet.models.live import LiveRun, Recorder
 from garboard_tablet.models.pages import asks_here
 from garboard_tablet.models.session import Place
-from garboard_tablet.models.sources import csv_of, recordings_in, why_not
+from garboard_tablet.models.sources import recordings_in, why_not
 from garboard_tablet.ui.drawing import Gauge, StripChart
 from garboard_tablet.ui.shell import Maker, Page, column_of
 from garboard_tablet.ui.theme import GAP, dp, theme
@@ -112,8 +112,10 @@ class LivePage(Page):
         if ask is None or not samples:
             self.app.redraw()
             return
+        from garboard.recordings.encode import csv_series
+
         title = ", ".join(filter(None, (self.title, source, f"{len(samples)} samples")))
-        value = self.tablet.keep_file(csv_of(samples), title)
+        value = self.tablet.keep_file(csv_series(samples), title)
         place = entry_place(self.place, ask)
         entering = enter(self.tablet, place)
         if entering is not None:

@@ -1,0 +1,107 @@
+"""`garboard listen`: what the boat's instrument network says, while it says it."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from garboard.boat_network import PORT
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from garboard.boat_network import BoatNetwork, Sender
+
+HELP = f"""Hear the boat's instrument network (NMEA 0183 over wifi) and show what comes, sender by sender.
+
+WHERE is a port, to hear what is sent to it by UDP, or an address such as 192.168.4.1:{PORT}, to connect by TCP; {PORT}
+when it is left out. Nothing is sent to the network. Ctrl+C ends it. Exit code 1 when no value was heard.
+"""
+LOOK = 0.5
+"""The table is drawn anew so often [s]."""
+
+
+@click.command("listen", help=HELP, short_help="Hear the boat's instrument network.")
+@click.argument("where", default=str(PORT))
+@click.option("--seconds", type=click.FloatRange(0, min_open=True), help="End after so long.")
+@click.option(
+    "--save",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Keep the values as CSV, which Garboard reads again.",
+)
+@click.pass_context
+def command(context: click.Context, where: str, seconds: float | None, save: Path | None) -> None:
+    """Listen, show, and say at the end what was heard."""
+    from rich.live import Live
+
+    from garboard.boat_network import BoatNetwork, read_where
+    from garboard.commands.tools import SOMETHING_FAILS, write_file
+    from garboard.recordings.encode import csv_series
+    from garboard.samples import Sample
+
+    network = BoatNetwork(read_where(where))
+    console = context.obj.console()
+    kept: list[Sample] = []
+    end = time.monotonic() + seconds if seconds else None
+    network.start()
+    try:
+        with Live(console=console, auto_refresh=False, transient=True) as live:
+            while end is None or time.monotonic() < end:
+                time.sleep(LOOK if end is None else max(0.0, min(LOOK, end - time.monotonic())))
+                if save is not None:
+                    kept += network.take()
+                if console.is_terminal:
+                    live.update(_shown(network), refresh=True)
+    except KeyboardInterrupt:
+        pass
+    finally:
+        network.stop()
+    kept += network.take()
+    console.print(_shown(network))
+    if save is not None:
+        write_file(save, csv_series(kept))
+        console.print(f"{len(kept)} values in {save}.")
+    context.exit(0 if any(sender.notes.samples for sender in network.senders()) else SOMETHING_FAILS)
+
+
+def _shown(network: BoatNetwork) -> RenderableType:
+    from rich.console import Group
+    from rich.text import Text
+
+    parts: list[RenderableType] = [Text(f"Listening: {network.where.title}", style="bold")]
+    for sender in network.senders():
+        parts += _of_sender(network, sender)
+    parts += [Text(said) for said in filter(None, (network.trouble(), *network.remarks()))]
+    return Group(*parts)
+
+
+def _of_sender(network: BoatNetwork, sender: Sender) -> Iterable[RenderableType]:
+    from rich.table import Table
+    from rich.text import Text
+
+    from garboard.samples import UNIT_OF_QUANTITY
+
+    notes = sender.notes
+    yield Text(f"\n{sender.address}: {notes.lines} lines, {notes.damaged_count} damaged")
+    for title, kinds in (("Read", notes.kinds), ("Not read", notes.unknown)):
+        if kinds:
+            yield Text(f"{title}: {', '.join(f'{count} {kind}' for kind, count in sorted(kinds.items()))}")
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for heading in ("Quantity", "Source"):
+        table.add_column(heading)
+    for heading in ("Values", "Newest"):
+        table.add_column(heading, justify="right")
+    for heading in ("Unit", "Age [s]"):
+        table.add_column(heading)
+    for key, latest in sorted(sender.latest.items()):
+        name = " ".join(filter(None, (key.quantity.replace("_", " "), key.reference, key.instance)))
+        age = network.age(latest.at)
+        table.add_row(
+            name, key.source, str(latest.count), f"{latest.value:.6g}", UNIT_OF_QUANTITY[key.quantity], f"{age:.1f}"
+        )
+    if sender.latest:
+        yield table

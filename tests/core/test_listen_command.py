@@ -1,0 +1,57 @@
+"""`garboard listen` shows what a sender on this machine says, and keeps it."""
+
+from __future__ import annotations
+
+import socket
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from garboard.cli import program
+from garboard.recordings import load_recording
+
+VHW = b"$VWVHW,45.0,T,43.0,M,3.5,N,6.4,K*56\r\n"  # and what it says: tests of https://github.com/adrianmo/go-nmea
+WRONG = b"$HEROT,-11.23,A*FF\r\n"  # the same tests: wrong on purpose
+
+
+@pytest.fixture
+def port() -> Iterator[int]:
+    """A port of this machine to which sentences are sent again and again."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as one:
+        one.bind(("127.0.0.1", 0))
+        port: int = one.getsockname()[1]
+    done = threading.Event()
+
+    def send() -> None:
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
+            while not done.wait(0.05):
+                sender.sendto(VHW + WRONG + b"$GPGSV,1,1,00\r\n", ("127.0.0.1", port))
+
+    sending = threading.Thread(target=send)
+    sending.start()
+    yield port
+    done.set()
+    sending.join()
+
+
+def test_what_is_heard_is_shown_by_sentence_and_quantity_and_kept(port: int, tmp_path: Path) -> None:
+    kept = tmp_path / "heard.csv"
+    done = CliRunner().invoke(program, ["listen", str(port), "--seconds", "1", "--save", str(kept)])
+    assert done.exit_code == 0, done.output
+    for words in ("127.0.0.1:", "VHW", "speed through water", "3.5", "kn", "for a wrong checksum", "Not read:", "GSV"):
+        assert words in done.output
+    recording, _ = load_recording(kept)
+    [speed] = recording.of("speed_through_water")
+    assert (speed.key.source, set(speed.values)) == ("VW", {3.5})
+
+
+def test_silence_ends_with_code_1_and_a_place_that_cannot_be_with_2(tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as silent:
+        where = f"127.0.0.1:{silent.getsockname()[1]}"
+        assert CliRunner().invoke(program, ["listen", where, "--seconds", "0.3"]).exit_code == 1
+    with pytest.raises(SystemExit) as ended:
+        program.main(["listen", "a:b"], standalone_mode=False)
+    assert ended.value.code == 2
