@@ -46,8 +46,13 @@ __all__ = [
 MOST_ROUNDS = 6
 """Exchanges before giving up on equality: others may be bringing theirs ashore meanwhile."""
 IDS_IN_A_QUESTION = 5000
+HULLS_IN_A_QUESTION = 1000
 IDS_OF_A_NEW_HULL = 50
 """What a hull counts at least, since the shop may hold much of one this tablet holds nothing of."""
+FULL_HULL = 50
+"""Of a hull with fewer ids all are listed: their beginnings weigh no more than marks would."""
+WORTH_ASKING = 500
+"""So many ids weigh more than a question about sixteenths and its answer."""
 FAR_OFF = 60_000
 """A clock further off than this is worth telling the technician [ms]."""
 
@@ -215,9 +220,11 @@ class _Ashore:
             differing = self._differing(theirs)
             if not differing:
                 break
-            for number, group in enumerate(groups := [*self._groups(differing)]):
+            sixteenths = self._sixteenths(differing, theirs) if digits < wire.WHOLE_DIGITS else {}
+            compared = {hull: wire.in_sixteenths(ids, sixteenths.get(hull, "")) for hull, ids in differing.items()}
+            for number, group in enumerate(groups := [*self._groups(compared)]):
                 self.progress("entries", number, len(groups))
-                self._exchange(group, digits)
+                self._exchange(group, digits, {hull: sixteenths[hull] for hull in group if hull in sixteenths})
             self.progress("entries", len(groups), len(groups))
             theirs = self.digests()
             if (self.sent, self.received) == before:
@@ -294,7 +301,7 @@ class _Ashore:
 
     def _mine(self) -> dict[str, tuple[str, int]]:
         digests = self.folder.digests()
-        return {hull: (digest, self.folder.count(hull)) for hull, digest in digests.items()}
+        return {hull: (digest[: wire.DIGEST_DIGITS], self.folder.count(hull)) for hull, digest in digests.items()}
 
     def _differing(self, theirs: Mapping[str, tuple[str, int]]) -> dict[str, frozenset[str]]:
         """Ids held of each hull that is not the same on both sides."""
@@ -307,6 +314,26 @@ class _Ashore:
                 except (NewerFormat, InputError) as unreadable:
                     self.not_kept[f"hull {hull}"] = str(unreadable)
         return found
+
+    def _sixteenths(
+        self, differing: Mapping[str, frozenset[str]], theirs: Mapping[str, tuple[str, int]]
+    ) -> dict[str, str]:
+        """Where both sides hold much of a hull and nearly as much, the sixteenths of it that differ."""
+        asked = {
+            hull: ids
+            for hull, ids in differing.items()
+            if len(ids) >= FULL_HULL and hull in theirs and abs(len(ids) - theirs[hull][1]) < len(wire.SIXTEENTHS)
+        }
+        if sum(map(len, asked.values())) < WORTH_ASKING:
+            return {}
+        found: dict[str, str] = {}
+        hulls_asked = sorted(asked)
+        for start in range(0, len(hulls_asked), HULLS_IN_A_QUESTION):
+            hulls = hulls_asked[start : start + HULLS_IN_A_QUESTION]
+            marked = wire.by_hull({hull: wire.marks(asked[hull]) for hull in hulls})
+            reply = self.line.ask("POST", "/v1/sixteenths", marked)
+            found.update(_read(lambda: wire.read_sixteenths(_found(reply).body)))  # noqa: B023  (called at once)
+        return {hull: differing for hull, differing in found.items() if differing}
 
     def _groups(self, differing: Mapping[str, frozenset[str]]) -> Iterator[dict[str, frozenset[str]]]:
         group: dict[str, frozenset[str]] = {}
@@ -321,14 +348,21 @@ class _Ashore:
         if group:
             yield group
 
-    def _exchange(self, asked: Mapping[str, frozenset[str]], digits: int) -> None:
+    def _exchange(self, asked: Mapping[str, frozenset[str]], digits: int, sixteenths: Mapping[str, str]) -> None:
+        """Compare some hulls, keep what comes, send what is wanted.
+
+        asked      : ids held, those to be compared
+        sixteenths : by hull, what those ids begin with, where not all are compared
+        """
         needs: dict[str, list[str]] = {}
         while asked:
-            reply = self.line.ask("POST", "/v1/diff", wire.question(asked, digits))
+            within = {hull: sixteenths[hull] for hull in asked if hull in sixteenths}
+            reply = self.line.ask("POST", "/v1/diff", wire.question(asked, digits, within))
             differences = _read(lambda: wire.read_answer(_found(reply).body))  # noqa: B023  (called at once)
             added = self._take_in(differences, asked)
             needs.update(differences.needs)
-            asked = {hull: self.folder.ids(hull) for hull in differences.left if hull in asked} if added else {}
+            left = [hull for hull in differences.left if hull in asked] if added else []
+            asked = {hull: wire.in_sixteenths(self.folder.ids(hull), sixteenths.get(hull, "")) for hull in left}
         for batch in self._batches(needs, digits):
             self._send(batch)
 

@@ -15,6 +15,7 @@ import json
 import re
 import zlib
 from collections.abc import Iterable, Mapping
+from types import MappingProxyType
 from typing import NamedTuple
 
 from garboard.records import JsonValue
@@ -23,6 +24,12 @@ PROTOCOL = 1
 SHORT_DIGITS = 6
 """Hexadecimal characters of an id in a first exchange. Two ids that begin alike are told apart in the next round."""
 WHOLE_DIGITS = 32
+DIGEST_DIGITS = 32
+"""Characters of a hull's digest as sent: it tells hulls apart as surely as ids tell entries apart."""
+SIXTEENTHS = "0123456789abcdef"
+"""What an id can begin with: by it the ids of a hull fall into sixteenths."""
+MARK_DIGITS = 4
+"""Hexadecimal characters of the mark of a sixteenth. Two that are marked alike are told apart by the digests."""
 
 MOST_ENTRIES = 500
 """Entries in one request."""
@@ -41,6 +48,8 @@ TIME = "Garboard-Time"
 """Field: the sender's wall time since 1970-01-01 UTC [ms]."""
 HELD = "Garboard-Held"
 """Field: how many bytes of an attachment the shop holds."""
+
+NOTHING: Mapping[str, str] = MappingProxyType({})
 
 _COMPRESS_FROM = 200
 _GZIP = 31
@@ -64,6 +73,19 @@ class Differences(NamedTuple):
     needs: dict[str, list[str]]
     left: dict[str, int]
     lines: list[bytes]
+
+
+class Question(NamedTuple):
+    """What a tablet holds of some hulls.
+
+    held       : by hull, beginnings of its ids
+    digits     : characters in each beginning
+    sixteenths : by hull, first characters of the ids that are compared; a hull not named is compared whole
+    """
+
+    held: dict[str, frozenset[str]]
+    digits: int
+    sixteenths: dict[str, str]
 
 
 def content_digest(body: bytes) -> str:
@@ -175,28 +197,86 @@ def read_digests(text: bytes) -> dict[str, tuple[str, int]]:
     return found
 
 
-def question(ids: Mapping[str, Iterable[str]], digits: int) -> bytes:
-    """The ids held of some hulls, each cut to so many characters, sorted and run together."""
+def marks(ids: Iterable[str]) -> str:
+    """What a hull holds in each sixteenth: for each the first characters of SHA-256 over its sorted ids, all run
+    together."""
+    parts: dict[str, list[str]] = {first: [] for first in SIXTEENTHS}
+    for name in sorted(ids):
+        parts[name[0]].append(name)
+    return "".join(hashlib.sha256("".join(part).encode()).hexdigest()[:MARK_DIGITS] for part in parts.values())
+
+
+def differing_sixteenths(one: str, other: str) -> str:
+    """First characters of the sixteenths whose marks are not the same."""
+    cuts = [slice(place * MARK_DIGITS, (place + 1) * MARK_DIGITS) for place in range(len(SIXTEENTHS))]
+    return "".join(first for first, cut in zip(SIXTEENTHS, cuts, strict=True) if one[cut] != other[cut])
+
+
+def in_sixteenths(ids: frozenset[str], sixteenths: str) -> frozenset[str]:
+    """Ids that begin with one of some characters; all of them when none is given."""
+    return frozenset(name for name in ids if name[0] in sixteenths) if sixteenths else ids
+
+
+def by_hull(texts: Mapping[str, str]) -> bytes:
+    """A text for each hull."""
+    return plain({"hulls": {**texts}})
+
+
+def read_marks(text: bytes) -> dict[str, str]:
+    """By hull, marks of the sixteenths. Raises Garbled."""
+    found = _texts(read_object(text), "hulls")
+    if any(len(run) != MARK_DIGITS * len(SIXTEENTHS) for run in found.values()):
+        raise Garbled(f"hulls: expected {len(SIXTEENTHS)} marks of {MARK_DIGITS} characters each")
+    return found
+
+
+def read_sixteenths(text: bytes) -> dict[str, str]:
+    """By hull, first characters of the sixteenths that differ. Raises Garbled."""
+    return _sixteenths(read_object(text), "hulls")
+
+
+def _sixteenths(fields: Mapping[str, JsonValue], name: str) -> dict[str, str]:
+    found = _texts(fields, name)
+    if any(len({*run} & {*SIXTEENTHS}) != len(run) for run in found.values()):
+        raise Garbled(f"{name}: expected first characters of ids, each once")
+    return found
+
+
+def _texts(fields: Mapping[str, JsonValue], name: str) -> dict[str, str]:
+    found = fields.get(name)
+    if not isinstance(found, dict):
+        raise Garbled(f"{name}: expected an object")
+    texts = {hull: text for hull, text in found.items() if isinstance(text, str)}
+    if len(texts) < len(found):
+        raise Garbled(f"{name}: expected a text for each")
+    return texts
+
+
+def question(ids: Mapping[str, Iterable[str]], digits: int, sixteenths: Mapping[str, str] = NOTHING) -> bytes:
+    """The ids held of some hulls, each cut to so many characters, sorted and run together.
+
+    sixteenths : by hull, first characters of the ids compared, where not all are
+    """
     hulls: dict[str, JsonValue] = {
         hull: "".join(sorted({name[:digits] for name in held})) for hull, held in ids.items()
     }
-    return plain({"digits": digits, "hulls": hulls})
+    return plain({"digits": digits, "hulls": hulls, **({"sixteenths": {**sixteenths}} if sixteenths else {})})
 
 
-def read_question(text: bytes) -> tuple[dict[str, frozenset[str]], int]:
-    """By hull, the beginnings of the ids the other side holds; and how long the beginnings are. Raises Garbled."""
+def read_question(text: bytes) -> Question:
+    """What a tablet holds. Raises Garbled."""
     fields = read_object(text)
-    digits, hulls = fields.get("digits"), fields.get("hulls")
+    digits = fields.get("digits")
     if type(digits) is not int or not SHORT_DIGITS <= digits <= WHOLE_DIGITS:
         raise Garbled(f"digits: expected {SHORT_DIGITS} to {WHOLE_DIGITS}")
-    if not isinstance(hulls, dict):
-        raise Garbled("hulls: expected an object")
-    found: dict[str, frozenset[str]] = {}
-    for hull, run in hulls.items():
-        if not isinstance(run, str) or len(run) % digits:
-            raise Garbled("hulls: expected beginnings of ids run together")
-        found[hull] = frozenset(run[start : start + digits] for start in range(0, len(run), digits))
-    return found, digits
+    runs = _texts(fields, "hulls")
+    if any(len(run) % digits for run in runs.values()):
+        raise Garbled("hulls: expected beginnings of ids run together")
+    held = {
+        hull: frozenset(run[start : start + digits] for start in range(0, len(run), digits))
+        for hull, run in runs.items()
+    }
+    return Question(held, digits, _sixteenths({"sixteenths": {}, **fields}, "sixteenths"))
 
 
 def answer(differences: Differences) -> bytes:

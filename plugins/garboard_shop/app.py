@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import logging
 from collections.abc import Awaitable, Callable, Mapping, Sequence
+from contextlib import suppress
 from types import MappingProxyType
 from typing import NamedTuple, TypeVar
 
@@ -27,7 +28,7 @@ from garboard.hullfile import CheckedEntries
 from garboard.records import JsonValue
 from garboard.shop_plugins import ApprovedPlugin
 from garboard.storage import NewerFormat, NotSaved
-from garboard.wire import Differences, Garbled
+from garboard.wire import Differences, Garbled, Question
 from garboard_shop import access
 from garboard_shop.store import MANAGER, ROLES, Store, StoreAway, Tablet
 
@@ -138,31 +139,52 @@ async def digests(request: Request) -> Response:
     shop = _shop(request)
     await _asked(request)
     held = await run_in_threadpool(shop.store.digests)
-    as_pairs = {hull: (holding.digest, holding.entries) for hull, holding in held.items()}
+    as_pairs = {hull: (holding.digest[: wire.DIGEST_DIGITS], holding.entries) for hull, holding in held.items()}
     tag = wire.whole_state(as_pairs)
     if request.headers.get("if-none-match") == tag:
         return Response(status_code=304, headers=_common(shop))
     return _json(request, wire.digests_to_plain(as_pairs), fields={"ETag": tag})
 
 
+async def sixteenths(request: Request) -> Response:
+    """Of some hulls, the sixteenths in which the tablet and the shop differ."""
+    shop = _shop(request)
+    asked = await _asked(request)
+    theirs = wire.read_marks(asked.body)
+    if len(theirs) > shop.limits.hulls:
+        raise Refusal(413, f"at most {shop.limits.hulls} hulls in one question")
+    return _packed(request, wire.by_hull(await run_in_threadpool(sixteenths_of, shop.store, theirs)))
+
+
+def sixteenths_of(store: Store, theirs: Mapping[str, str]) -> dict[str, str]:
+    """By hull, first characters of the sixteenths whose marks differ; hulls that cannot be read are left out.
+
+    theirs : by hull, marks of the sixteenths as the tablet holds them
+    """
+    found: dict[str, str] = {}
+    for hull, marked in theirs.items():
+        with suppress(NewerFormat, InputError):
+            found[hull] = wire.differing_sixteenths(marked, wire.marks(store.ids(hull)))
+    return found
+
+
 async def diff(request: Request) -> Response:
     """Entries the tablet does not hold, and beginnings of the ids it holds and the shop does not."""
     shop = _shop(request)
     asked = await _asked(request)
-    theirs, digits = wire.read_question(asked.body)
-    if len(theirs) > shop.limits.hulls or sum(map(len, theirs.values())) > shop.limits.ids:
+    question = wire.read_question(asked.body)
+    if len(question.held) > shop.limits.hulls or sum(map(len, question.held.values())) > shop.limits.ids:
         raise Refusal(413, f"at most {shop.limits.hulls} hulls and {shop.limits.ids} ids in one question")
-    differences = await run_in_threadpool(differences_of, shop.store, theirs, digits, shop.limits.answer)
+    differences = await run_in_threadpool(differences_of, shop.store, question, shop.limits.answer)
     return _packed(request, wire.answer(differences))
 
 
-def differences_of(store: Store, theirs: dict[str, frozenset[str]], digits: int, room: int) -> Differences:
+def differences_of(store: Store, question: Question, room: int) -> Differences:
     """Compare what a tablet holds of some hulls with what the shop holds.
 
-    theirs : by hull, beginnings of the ids the tablet holds
-    digits : characters in each beginning
-    room   : bytes of entries to answer with; at least one is
+    room : bytes of entries to answer with; at least one is
     """
+    theirs, digits, _ = question
     needs: dict[str, list[str]] = {}
     left: dict[str, int] = {}
     lines: list[bytes] = []
@@ -171,7 +193,7 @@ def differences_of(store: Store, theirs: dict[str, frozenset[str]], digits: int,
             left[hull] = 1
             continue
         try:
-            held = store.ids(hull)
+            held = wire.in_sixteenths(store.ids(hull), question.sixteenths.get(hull, ""))
         except (NewerFormat, InputError):
             continue
         if missing := theirs[hull] - {name[:digits] for name in held}:
@@ -468,6 +490,7 @@ PROTOCOL_ROUTES: Sequence[BaseRoute] = (
     _route("/versions", versions, "GET"),
     _route("/v1/pair", pair, "POST"),
     _route("/v1/digests", digests, "GET"),
+    _route("/v1/sixteenths", sixteenths, "POST"),
     _route("/v1/diff", diff, "POST"),
     _route("/v1/entries", entries, "POST"),
     _route("/v1/attachments", attachments, "GET"),

@@ -78,6 +78,7 @@ def server_of(app: Starlette, certificate: Certificate) -> uvicorn.Server:
     config.load()
     if config.ssl is not None:
         config.ssl.minimum_version = ssl.TLSVersion.TLSv1_3
+        config.ssl.num_tickets = 0  # nothing is remembered of a connection: a tablet makes one, and takes none up again
     return uvicorn.Server(config)
 
 

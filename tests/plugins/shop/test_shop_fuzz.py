@@ -99,8 +99,11 @@ LINES = st.lists(GOOD | GOOD | spoilt_entries() | VALUES.map(dumped) | DEEP, min
 ENTRIES = LINES.map(lambda lines: b"".join(line + b"\n" for line in lines))
 BEGINNINGS = st.text("0123456789abcdef", max_size=40) | TEXTS
 QUESTIONS = st.fixed_dictionaries(
-    {"digits": st.sampled_from([6, 8, 32]) | VALUES, "hulls": st.dictionaries(TEXTS, BEGINNINGS, max_size=3) | VALUES}
+    {"digits": st.sampled_from([6, 8, 32]) | VALUES, "hulls": st.dictionaries(TEXTS, BEGINNINGS, max_size=3) | VALUES},
+    optional={"sixteenths": st.dictionaries(TEXTS, st.sampled_from(["", "0", "7af"]) | TEXTS, max_size=3) | VALUES},
 ).map(dumped)
+MARKED = st.text("0123456789abcdef", min_size=64, max_size=64) | TEXTS
+MARKS = st.fixed_dictionaries({"hulls": st.dictionaries(TEXTS, MARKED, max_size=3) | VALUES}).map(dumped)
 PAIRINGS = st.fixed_dictionaries(
     {
         "secret": st.sampled_from(["0" * 10, "\ud800"]) | TEXTS | VALUES,
@@ -147,7 +150,7 @@ def routes(draw: st.DrawFn) -> tuple[str, str, st.SearchStrategy[bytes]]:
     nothing = st.just(b"")
     entries = ("POST", "/v1/entries", ENTRIES)
     piece = ("PUT", f"{place}&of={draw(PLACES)}", PIECES)
-    question = ("POST", "/v1/diff", QUESTIONS)
+    question = draw(st.sampled_from([("POST", "/v1/diff", QUESTIONS), ("POST", "/v1/sixteenths", MARKS)]))
     others = [
         ("GET", told, nothing),
         ("HEAD", place, nothing),
@@ -158,6 +161,7 @@ def routes(draw: st.DrawFn) -> tuple[str, str, st.SearchStrategy[bytes]]:
     return draw(st.sampled_from([entries] * 4 + [piece] * 3 + [question] * 2 + others))
 
 
+ASKING = ("/v1/diff", "/v1/sixteenths")
 METHODS = st.sampled_from(["GET", "HEAD", "POST", "PUT", "DELETE", "PATCH", "OPTIONS", "TRACE", "BREW", "get"])
 STRANGE = {
     "Garboard-Time": ["", "-1", "9" * 15, "9" * 400, "soon", "\u00b2", "0"],
@@ -243,7 +247,7 @@ def check_changes(asked: Asked, heard: Heard, before: Stored, after: Stored) -> 
     changed = {name for name, value in attrs.asdict(after).items() if value != attrs.asdict(before)[name]}
     body = is_proved(asked)
     path = asked.path.partition("?")[0]
-    if heard.status != 200 or body is None or path == "/v1/diff" or asked.method not in ("POST", "PUT"):
+    if heard.status != 200 or body is None or path in ASKING or asked.method not in ("POST", "PUT"):
         assert not changed or (heard.status == 422 and changed <= {"held"}), (changed, heard)
     elif path == "/v1/entries":
         assert changed <= {"entries"}
@@ -345,6 +349,7 @@ def posted(path: str, body: bytes, who: str = "technician") -> Asked:
 NO_TEXT = posted("/v1/pair", dumped({"secret": "\ud800", "token": "n" * 43, "tablet": "dock"}), "none")
 NO_TOKEN = posted("/v1/pair", dumped({"secret": "0" * 10, "token": "\ud800" * 50, "tablet": "dock"}), "none")
 NO_HULL = posted("/v1/diff", dumped({"digits": 6, "hulls": {"\ud800": "", "\x00": "0" * 6}}))
+NO_MARKED_HULL = posted("/v1/sixteenths", dumped({"hulls": {"\ud800": "0" * 64, "\x00": "0" * 64}}))
 TOO_LONG_A_NUMBER = posted("/v1/diff", LONGER_THAN_PYTHON_READS)
 NO_TABLET = Asked("POST", "/v1/tablets/%00/remove", b"", {}, "manager")
 bounded = settings(max_examples=200, deadline=None, suppress_health_check=list(HealthCheck))
@@ -355,6 +360,7 @@ bounded = settings(max_examples=200, deadline=None, suppress_health_check=list(H
 @example(NO_TEXT)
 @example(NO_TOKEN)
 @example(NO_HULL)
+@example(NO_MARKED_HULL)
 @example(TOO_LONG_A_NUMBER)
 @example(NO_TABLET)
 def test_whatever_is_asked_of_a_shop_in_a_folder_the_page_says_what_comes_of_it(
@@ -368,6 +374,7 @@ def test_whatever_is_asked_of_a_shop_in_a_folder_the_page_says_what_comes_of_it(
 @example(NO_TEXT)
 @example(NO_TOKEN)
 @example(NO_HULL)
+@example(NO_MARKED_HULL)
 @example(TOO_LONG_A_NUMBER)
 @example(NO_TABLET)
 def test_whatever_is_asked_of_a_shop_in_postgresql_the_page_says_what_comes_of_it(

@@ -160,7 +160,9 @@ def test_beyond_the_limits_of_a_hull_and_of_a_kind_entries_are_refused_by_name(t
         assert len(own.store.ids(HULL)) == 40
 
 
-@pytest.mark.parametrize("path", ["/v1/entries", "/v1/diff", f"/v1/attachments/{NAME}?from=0&of=5", "/v1/pair"])
+@pytest.mark.parametrize(
+    "path", ["/v1/entries", "/v1/diff", "/v1/sixteenths", f"/v1/attachments/{NAME}?from=0&of=5", "/v1/pair"]
+)
 class TestBodies:
     """Bodies that are not what they say."""
 
@@ -231,8 +233,12 @@ def test_entries_too_many_or_cut_off(
         (b'{"digits":33,"hulls":{}}', 400, "digits"),
         (b'{"digits":true,"hulls":{}}', 400, "digits"),
         (b'{"digits":8,"hulls":[]}', 400, "hulls"),
-        (b'{"digits":8,"hulls":{"A":5}}', 400, "run together"),
+        (b'{"digits":8,"hulls":{"A":5}}', 400, "a text for each"),
         (b'{"digits":8,"hulls":{"A":"0123456"}}', 400, "run together"),
+        (b'{"digits":8,"hulls":{},"sixteenths":null}', 400, "sixteenths"),
+        (b'{"digits":8,"hulls":{},"sixteenths":{"A":["0"]}}', 400, "a text for each"),
+        (b'{"digits":8,"hulls":{},"sixteenths":{"A":"00"}}', 400, "each once"),
+        (b'{"digits":8,"hulls":{},"sixteenths":{"A":"0g"}}', 400, "first characters"),
         (b"[" * 5000, 400, "expected JSON"),
         (wire.plain({"digits": 8, "hulls": {f"A{number}": "" for number in range(51)}}), 413, "50 hulls"),
         (wire.question({"A": [f"{number:032x}" for number in range(1001)]}, 32), 413, "1000 ids"),
@@ -244,12 +250,32 @@ def test_questions_that_make_no_sense(
     refused(ask_raw(shop.port, "POST", "/v1/diff", question, token=paired.token), status, reason)
 
 
+@pytest.mark.parametrize(
+    ("question", "status", "reason"),
+    [
+        (b"", 400, "expected JSON"),
+        (b"{}", 400, "hulls"),
+        (b'{"hulls":{"A":5}}', 400, "a text for each"),
+        (b'{"hulls":{"A":"0123"}}', 400, "16 marks"),
+        (wire.by_hull({f"A{number}": "0" * 64 for number in range(51)}), 413, "50 hulls"),
+    ],
+)
+def test_questions_about_sixteenths_that_make_no_sense(
+    shop: RunningShop, paired: PairedShop, question: bytes, status: int, reason: str
+) -> None:
+    refused(ask_raw(shop.port, "POST", "/v1/sixteenths", question, token=paired.token), status, reason)
+
+
 @pytest.mark.parametrize("hull", ["", "../../../etc/passwd", "\0", "ABC\n", "🚤", "A" * 1000])
 def test_a_hull_that_is_none_is_answered_as_one_nobody_has(shop: RunningShop, paired: PairedShop, hull: str) -> None:
     question = wire.question({hull: [GOOD.id]}, 8)
     heard = ask_raw(shop.port, "POST", "/v1/diff", question, {"Accept-Encoding": "identity"}, paired.token)
     assert heard.status == 200
     assert wire.read_answer(heard.body).lines == []
+    asked = wire.by_hull({hull: wire.marks([GOOD.id])})
+    told = ask_raw(shop.port, "POST", "/v1/sixteenths", asked, {"Accept-Encoding": "identity"}, paired.token)
+    assert told.status == 200
+    assert wire.read_sixteenths(told.body).get(hull, "") in ("", GOOD.id[0])
 
 
 @pytest.mark.parametrize(
