@@ -25,6 +25,17 @@ if TYPE_CHECKING:
 
 DEFAULT_FOLDER = Path("garboard-shop")
 ADDRESS_FILE = "address.json"
+TOLD_OF_A_TABLET = (
+    "id",
+    "name",
+    "role",
+    "paired_at",
+    "last_contact",
+    "clock_offset",
+    "removed_at",
+    "removed_by",
+)
+"""What `shop-tablets list --json` prints of each."""
 NEEDED = ("starlette", "uvicorn", "cryptography", "segno", "jinja2", "argon2")
 NEEDED_FOR_A_DATABASE = ("psycopg", "psycopg_pool")
 
@@ -122,7 +133,7 @@ def list_tablets(folder: Path, store_url: str, as_json: bool) -> None:
     with opened_register(folder, store_url) as register:
         tablets = register.tablets()
     if as_json:
-        plain = [{k: v for k, v in attrs.asdict(tablet).items() if k != "token_hash"} for tablet in tablets]
+        plain = [attrs.asdict(tablet, filter=attrs.filters.include(*TOLD_OF_A_TABLET)) for tablet in tablets]
         click.echo(json.dumps({"format": "garboard tablets", "version": 1, "tablets": plain}, indent=1))
         return
     for tablet in tablets:

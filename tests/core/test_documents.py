@@ -5,15 +5,20 @@ from __future__ import annotations
 import json
 import re
 import tomllib
+from collections.abc import Iterator
 from itertools import chain
 from pathlib import Path
 
+import attrs
+import click
 import pytest
 from click.testing import CliRunner
 
 from builders import boat, job_view
 from garboard.cli import program
+from garboard.commands.ashore import plain_report as plain_ashore
 from garboard.commands.hulls import plain_report
+from garboard.commands.tools import Tools
 from garboard.findings import Verdict
 from garboard.fold import Fold, SlotKey
 from garboard.host import make_host
@@ -22,8 +27,11 @@ from garboard.job_file import check, parse_job_file, view_of
 from garboard.job_view import Place
 from garboard.merge import HullMerge, MergeReport
 from garboard.records import JsonValue
+from garboard.shop_plugins import ApprovedPlugin
+from garboard.sync import bring_ashore
 from garboard.writing import measure
 from histories import HULL, JOB, tablet
+from shop_rig import shop_and_tablets
 
 ROOT = Path(__file__).parents[2]
 
@@ -113,14 +121,18 @@ def test_the_keys_of_json_are_those_the_developers_page_lists(
     assert printed == _documented_paths(command)
 
 
-def test_the_keys_of_a_merges_json_are_those_the_developers_page_lists() -> None:
+def _hull_merge() -> HullMerge:
+    """A hull of which there is something of everything to tell."""
     key = SlotKey("measure", JOB, ("prop_check.runs", "speed", "1", ""))
-    hull = HullMerge(hull=HULL, came=2, already=1, disagreeing=(key,), stale=(("owner", ("speed",)),))
+    return HullMerge(hull=HULL, came=2, already=1, disagreeing=(key,), stale=(("owner", ("speed",)),))
+
+
+def test_the_keys_of_a_merges_json_are_those_the_developers_page_lists() -> None:
     report = MergeReport(
         target=Path("shop"),
         sources=(Path("a"),),
         dry_run=False,
-        hulls=(hull,),
+        hulls=(_hull_merge(),),
         attachments=0,
         refused=(("an id", "too large"),),
         damage=(),
@@ -129,10 +141,55 @@ def test_the_keys_of_a_merges_json_are_those_the_developers_page_lists() -> None
     assert _paths(plain_report(report), set()) == _documented_paths("merge")
 
 
+def test_the_keys_of_coming_ashores_json_are_those_the_developers_page_lists_and_as_a_merge_prints_them(
+    tmp_path: Path,
+) -> None:
+    with shop_and_tablets(tmp_path) as (_, [(folder, paired)]):
+        report = bring_ashore(folder, paired)
+    full = attrs.evolve(
+        report,
+        hulls=(_hull_merge(),),
+        refused=(("an id", "too large"),),
+        not_kept=(("a hash", "damaged"),),
+        approved=(ApprovedPlugin("our_checks", "00", "the manager", 1),),
+        here={HULL: 1},
+        there={HULL: 1},
+    )
+    assert _paths(plain_ashore(full), _own_names("ashore")) == _documented_paths("ashore")
+    assert {path for path in _documented_paths("ashore") if path.startswith(("hulls.", "refused."))} == {
+        path for path in _documented_paths("merge") if path.startswith(("hulls.", "refused."))
+    }
+
+
+def test_the_keys_of_the_tablets_json_are_those_the_developers_page_lists(tmp_path: Path) -> None:
+    with shop_and_tablets(tmp_path) as (shop, _):
+        printed = CliRunner().invoke(program, ["shop-tablets", "list", "--folder", str(shop.folder), "--json"]).stdout
+    assert _paths(json.loads(printed), set()) == _documented_paths("shop-tablets list")
+
+
+def test_the_developers_page_lists_the_keys_of_every_command_that_prints_json() -> None:
+    printing = {
+        name for name, command in _commands(program) if any("--json" in option.opts for option in command.params)
+    }
+    listed = {line.split(": ", 1)[0] for line in _block("DEVELOPERS.md", "json keys").splitlines() if line[:1] != " "}
+    assert listed == printing
+
+
+def _commands(group: click.Group, above: str = "") -> Iterator[tuple[str, click.Command]]:
+    """Every command with its whole name; those that plugins bring, too."""
+    context = click.Context(group, obj=Tools())
+    for name in group.list_commands(context):
+        command = group.get_command(context, name)
+        if isinstance(command, click.Group):
+            yield from _commands(command, f"{above}{name} ")
+        elif command is not None:
+            yield f"{above}{name}", command
+
+
 def _own_names(command: str) -> set[str]:
     """Paths of objects whose keys are names of the data."""
     found = re.findall(r"(\w+)\{\}", _json_keys(command))
-    assert all(_json_keys(command).count(f"{name}{{}}") == 1 for name in found)
+    assert len({*found}) == len(found)
     return set(found)
 
 

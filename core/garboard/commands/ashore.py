@@ -17,6 +17,7 @@ from garboard.faults import Fault, InputError
 if TYPE_CHECKING:
     from garboard.hullfile import HullFolder
     from garboard.pairing import PairedShop
+    from garboard.records import JsonValue
     from garboard.sync import SyncReport
 
 HELP = """Bring everything in a tablet's folder to the shop server, and everything there into the folder.
@@ -96,9 +97,29 @@ def _tell_waiting(reason: Exception, wait: float) -> None:
     click.echo(f"{reason}; again in {wait:.0f} s", err=True)
 
 
-def plain_report(report: SyncReport) -> dict[str, object]:
-    """A report as plain data."""
-    return {"format": "garboard ashore", "version": 1, **attrs.asdict(report)}
+def plain_report(report: SyncReport) -> dict[str, JsonValue]:
+    """A report as plain data; hulls and reasons as `garboard merge` prints them."""
+    from garboard.commands.hulls import plain_hull, plain_reasons
+
+    return {
+        "format": "garboard ashore",
+        "version": 1,
+        "equal": report.equal,
+        "sent": report.sent,
+        "received": report.received,
+        "attachments_sent": report.attachments_sent,
+        "attachments_received": report.attachments_received,
+        "hulls": [plain_hull(hull) for hull in report.hulls],
+        "refused": plain_reasons(report.refused),
+        "not_kept": plain_reasons(report.not_kept),
+        "approved": [attrs.asdict(plugin) for plugin in report.approved],
+        "withdrawn": [*report.withdrawn],
+        "clock_offset": report.clock_offset,
+        "here": {**report.here},
+        "there": {**report.there},
+        "bytes_sent": report.bytes_sent,
+        "bytes_received": report.bytes_received,
+    }
 
 
 def readable_report(report: SyncReport) -> str:

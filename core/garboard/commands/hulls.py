@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -20,7 +20,7 @@ from garboard.faults import Fault, InputError
 from garboard.fold import Fold, SlotKey, fold, slot_of
 from garboard.hullfile import HullFolder
 from garboard.job_file import read_job_file
-from garboard.merge import MergeReport, merge, state_digest
+from garboard.merge import HullMerge, MergeReport, merge, state_digest
 from garboard.records import JsonValue
 from garboard.writing import Author
 
@@ -94,20 +94,27 @@ def plain_report(report: MergeReport) -> dict[str, JsonValue]:
         "complete": report.complete,
         "came": report.came,
         "attachments": report.attachments,
-        "hulls": [
-            {
-                "hull": hull.hull,
-                "came": hull.came,
-                "already": hull.already,
-                "disagreeing": [{"job": key.job, "name": name_of(key)} for key in hull.disagreeing],
-                "stale": [{"sign_off": who, "not_covered": list(what)} for who, what in hull.stale],
-                "look_alikes": list(hull.look_alikes),
-            }
-            for hull in report.hulls
-        ],
-        "refused": [{"entry": name, "reason": reason} for name, reason in report.refused],
+        "hulls": [plain_hull(hull) for hull in report.hulls],
+        "refused": plain_reasons(report.refused),
         "damage": [str(damage) for damage in report.damage],
     }
+
+
+def plain_hull(hull: HullMerge) -> JsonValue:
+    """What came in of one hull as plain data: the same whether by merging or by coming ashore."""
+    return {
+        "hull": hull.hull,
+        "came": hull.came,
+        "already": hull.already,
+        "disagreeing": [{"job": key.job, "name": name_of(key)} for key in hull.disagreeing],
+        "stale": [{"sign_off": who, "not_covered": list(what)} for who, what in hull.stale],
+        "look_alikes": list(hull.look_alikes),
+    }
+
+
+def plain_reasons(refused: Iterable[tuple[str, InputError | str]]) -> list[JsonValue]:
+    """What could not be kept, and why, as plain data."""
+    return [{"entry": name, "reason": str(reason)} for name, reason in refused]
 
 
 def readable_report(report: MergeReport) -> str:
