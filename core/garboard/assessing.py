@@ -16,7 +16,7 @@ from garboard.host import PluginHost
 from garboard.hullfile import HULLS_FOLDER, HullFolder
 from garboard.job_file import check, implausible, read_job_file, settings_faults, view_of
 from garboard.job_view import Disagreement, JobView, place_of
-from garboard.records import EQUIPMENT, Measurement, Vessel
+from garboard.records import EQUIPMENT, Measurement, Vessel, unusual_of
 from garboard.report import json_out
 from garboard.report.outline import place_in_words
 from garboard.steps import Assessed, Step
@@ -133,6 +133,8 @@ def _questions(job: JobView, host: PluginHost) -> Iterator[str]:
     except InputError as failure:
         doubts = tuple(str(fault) for fault in failure.faults)
     yield from (f"Hull number {number}: {doubt}." for doubt in doubts)
+    for engine in job.vessel.engines:
+        yield from unusual_of(engine)
     for disagreement in job.disagreements:
         yield _disagreement_in_words(disagreement, host)
     for measurement in job.measurements:

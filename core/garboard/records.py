@@ -1,12 +1,13 @@
 """What the shop knows of a vessel and a job: frozen records, checked as they are made.
 
 An amount's field names its quantity in the attribute's metadata; the converter refuses units of another
-quantity. `more` keeps keys a newer version or another program wrote, so that nothing is lost on the way.
+quantity. A plausible range beside it, in the unit given, is common practice, no source: what lies outside is asked
+about, never refused. `more` keeps keys a newer version or another program wrote, so that nothing is lost on the way.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import attrs
@@ -24,8 +25,9 @@ ENGINE_POSITIONS: Mapping[int, tuple[str, ...]] = {
 """Names of the engines by how many there are, from port to starboard."""
 
 
-def _amount(quantity: str) -> Any:
-    return attrs.field(default=None, metadata={"quantity": quantity})
+def _amount(quantity: str, plausible: tuple[float, float] | None = None, unit: str = "") -> Any:
+    range_of = {"plausible": plausible, "unit": unit} if plausible else {}
+    return attrs.field(default=None, metadata={"quantity": quantity, **range_of})
 
 
 def _one_of(*allowed: str, default: str | None = "") -> Any:
@@ -44,8 +46,8 @@ def _more() -> Any:
 class Propeller:
     """A propeller as fitted. Pitch and diameter as stamped on it."""
 
-    diameter: Amount | None = _amount("length")
-    pitch: Amount | None = _amount("length")
+    diameter: Amount | None = _amount("length", (6, 20), "in")
+    pitch: Amount | None = _amount("length", (5, 40), "in")
     blades: int | None = None
     handing: str = _one_of("right", "left")
     material: str = ""
@@ -57,8 +59,8 @@ class Propeller:
 class Engine:
     """One outboard.
 
-    The full-throttle window is the maker's allowed engine speed at full throttle; the charging current what its
-    alternator gives the batteries at cruising speed.
+    The gear ratio is engine turns for each turn of the propeller. The full-throttle window is the maker's allowed
+    engine speed at full throttle; the charging current what its alternator gives the batteries at cruising speed.
     """
 
     position: str
@@ -70,7 +72,7 @@ class Engine:
     full_throttle_low: Amount | None = _amount("engine speed")
     full_throttle_high: Amount | None = _amount("engine speed")
     limiter_speed: Amount | None = _amount("engine speed")
-    gear_ratio: Amount | None = _amount("number")
+    gear_ratio: Amount | None = _amount("number", (1.2, 3.5))
     hours: Amount | None = _amount("time")
     charging_current: Amount | None = _amount("current")
     network_instance: int | None = None
@@ -205,6 +207,25 @@ EQUIPMENT: Mapping[str, str] = {
     "networks": "name",
 }
 """The vessel's lists of equipment, each with the attribute that tells one piece from another."""
+
+
+def unusual_of(engine: Engine) -> Iterator[str]:
+    """A question for every amount of an engine and its propeller that lies outside its plausible range.
+
+    >>> list(unusual_of(Engine(position="port", gear_ratio=Amount("0.48"))))
+    ['port engine, gear ratio: 0.48 is outside the usual 1.2 to 3.5. Is it right?']
+    """
+    for record, kind in ((engine, "engine"), (engine.propeller, "propeller")):
+        for field in attrs.fields(type(record)) if record is not None else ():
+            value = getattr(record, field.name)
+            if value is not None and "plausible" in field.metadata:
+                (low, high), unit = field.metadata["plausible"], field.metadata["unit"]
+                where, usual = (
+                    f"{engine.position} {kind}, {field.name.replace('_', ' ')}",
+                    f"{low:g} to {high:g} {unit}",
+                )
+                if not low <= value.to(unit) <= high:
+                    yield f"{where}: {value} is outside the usual {usual.rstrip()}. Is it right?"
 
 
 @attrs.frozen(kw_only=True)

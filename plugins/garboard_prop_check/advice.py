@@ -12,7 +12,7 @@ from garboard.records import Engine
 from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule, engine_speed_after, whole_inches
 from garboard_prop_check.runs import Average, Run, average_engine_speed, average_speed, runs_of
 from garboard_prop_check.settings import basis_of, limit
-from garboard_prop_check.speed import slip_of
+from garboard_prop_check.speed import reading_is_wrong, slip_of
 from garboard_prop_check.steps import CONDITIONS, TRIM_AT_BEST
 from garboard_prop_check.window import Place, near_limiter, place_in_window
 from garboard_prop_check.words import PROPORTION, STEP_RULE, WINDOW, about, need_all, pitch_of, window_of
@@ -100,15 +100,16 @@ def _check_alike(view: JobView, fitted: Sequence[Fitted]) -> None:
 
 
 def _check_slip(view: JobView, fitted: Sequence[Fitted], runs: Sequence[Run]) -> None:
-    """Where slip is known and below zero, a reading is wrong; it may be the pitch itself."""
+    """Where slip is known and cannot be, a reading is wrong; it may be the pitch itself."""
     for one in fitted:
         try:
-            found, _ = slip_of(view, one.engine, one.turns, average_speed(view, runs))
+            found, theory = slip_of(view, one.engine, one.turns, average_speed(view, runs))
         except NotEnoughData:
             continue
-        if found.value + (found.uncertainty or 0) < 0:
+        if reading_is_wrong(view, found, theory):
+            comes_out = "below zero" if found.value < 0 else f"at {found}"
             raise NotEnoughData(
-                f"slip of the {about(one.engine)} comes out below zero: a reading is wrong, find out which first"
+                f"slip of the {about(one.engine)} comes out {comes_out}: a reading is wrong, find out which first"
             )
 
 

@@ -10,7 +10,7 @@ from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard.steps import Assessed, Block, ReportSection
 from garboard_prop_check.runs import Average, Run, average_engine_speed, average_speed, runs_of
-from garboard_prop_check.speed import KNOT_TO_MPH, figure_of_runs, slip_of, table_of_runs
+from garboard_prop_check.speed import KNOT_TO_MPH, figure_of_runs, reading_is_wrong, slip_of, table_of_runs
 from garboard_prop_check.steps import CONDITIONS
 from garboard_prop_check.words import window_of
 
@@ -103,15 +103,20 @@ def _result_table(view: JobView, runs: Sequence[Run], speed: Average | None) -> 
 def _row(view: JobView, engine: Engine, runs: Sequence[Run], speed: Average | None) -> tuple[str, ...]:
     turns = _or_none(lambda: average_engine_speed(runs, engine.position))
     window = _or_none(lambda: window_of(engine))
-    found = _or_none(lambda: slip_of(view, engine, turns, speed)[0]) if turns and speed else None
+    slip = _or_none(lambda: slip_of(view, engine, turns, speed)) if turns and speed else None
     return (
         engine.position,
         _propeller(engine),
         engine.gear_ratio.text if engine.gear_ratio else "",
         with_spread(turns.value, turns.uncertainty, 0) if turns else "",
         f"{window[0]:.0f} to {window[1]:.0f}" if window else "",
-        with_spread(found.value, found.uncertainty) if found else "",
+        _slip_cell(view, *slip) if slip else "",
     )
+
+
+def _slip_cell(view: JobView, found: Number, theory: Number) -> str:
+    wrong = reading_is_wrong(view, found, theory)
+    return "a reading is wrong" if wrong else with_spread(found.value, found.uncertainty)
 
 
 def _propeller(engine: Engine) -> str:

@@ -181,6 +181,24 @@ SETTINGS: tuple[Setting, ...] = (
         (1000, 10000),
         Basis(_PRACTICE, "most outboards turn faster than this only near full throttle"),
     ),
+    _amount(
+        "slip_beyond_usual",
+        "Slip this far above the usual means a wrong reading",
+        "share",
+        "%",
+        "30 %",
+        (5, 90),
+        Basis(_PRACTICE, "a boat with so much slip would not move so well; one of its readings is wrong"),
+    ),
+    _amount(
+        "highest_theory",
+        "A theoretical speed above this means a wrong reading",
+        "speed",
+        "kn",
+        "120 kn",
+        (20, 300),
+        Basis(_PRACTICE, "no outboard boat a shop hands over goes so fast"),
+    ),
     *_slip_settings(),
 )
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from garboard.findings import Axis, Band, Basis, Figure, Finding, NotEnoughData, Number, Series, Table, Verdict
 from garboard.job_view import JobView
-from garboard.records import Engine
+from garboard.records import Engine, unusual_of
 from garboard_prop_check import crouch
 from garboard_prop_check.runs import Average, Reading, Run, average_engine_speed, average_speed, runs_of
 from garboard_prop_check.settings import USUAL_SLIP, basis_of, limit, slip_setting
@@ -120,19 +120,39 @@ def slip_of(view: JobView, engine: Engine, turns: Average, speed: Average) -> tu
     )
 
 
+def reading_is_wrong(view: JobView, found: Number, theory: Number) -> bool:
+    """Whether slip [%] or theoretical speed [kn] surely cannot be: not the boat, but a reading.
+
+    Slip may be as far above the usual as the shop allows; without a hull form, above the usual of any.
+    """
+    forms = [view.vessel.hull_form] if view.vessel.hull_form in USUAL_SLIP else list(USUAL_SLIP)
+    most = max(limit(view, slip_setting(form, "high")) for form in forms) + limit(view, "slip_beyond_usual")
+    too_fast = theory.value - (theory.uncertainty or 0) > limit(view, "highest_theory")
+    spread = found.uncertainty or 0
+    return found.value + spread < 0 or found.value - spread > most or too_fast
+
+
 def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Average) -> Finding:
-    found, theory = slip_of(view, engine, average_engine_speed(runs, engine.position), speed)
+    turns = average_engine_speed(runs, engine.position)
+    found, theory = slip_of(view, engine, turns, speed)
     low_end, high_end = found.value - (found.uncertainty or 0), found.value + (found.uncertainty or 0)
     told = f"Slip {found}"
     basis: tuple[Basis, ...] = (SLIP, AVERAGING, basis_of("pitch_tolerance"))
     form = view.vessel.hull_form
     verdict = Verdict.ADVISE
+    wrong = reading_is_wrong(view, found, theory)
     if found.value < 0:
-        verdict = Verdict.FAIL if high_end < 0 else Verdict.ADVISE
+        verdict = Verdict.FAIL if wrong else Verdict.ADVISE
         sentence = (
             f"{told}: a reading is wrong, not a fast boat. Check the stamped pitch, the gear ratio, the unit of "
             "speed, and that runs were made both ways."
         )
+    elif wrong:
+        verdict = Verdict.FAIL
+        sentence = (
+            f"{told} of {theory.value:.0f} kn in theory: a reading is wrong. Check {_read_on(engine, turns, speed)}"
+        )
+        basis = (*basis, basis_of("slip_beyond_usual"), basis_of("highest_theory"))
     elif form not in USUAL_SLIP:
         sentence = f"{told}. Enter the hull form to compare it with what is usual."
     elif not trim_at_best(view):
@@ -150,7 +170,15 @@ def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Aver
             )
         else:
             verdict, sentence = Verdict.PASS, f"{told}; {usual}."
+    if verdict is not Verdict.PASS:
+        sentence = " ".join([sentence, *(f"{question[0].upper()}{question[1:]}" for question in unusual_of(engine))])
     return Finding(verdict=verdict, about=about(engine), sentence=sentence, basis=basis, numbers=(found, theory))
+
+
+def _read_on(engine: Engine, turns: Average, speed: Average) -> str:
+    """What a slip was worked out from."""
+    read = f"gear ratio {gear_ratio_of(engine):g}, pitch {pitch_of(engine):g} in, {turns.value:.0f} rev/min"
+    return f"{read} and {speed.value:.1f} kn."
 
 
 KNOT_TO_MPH = 1.852 / 1.609344

@@ -187,9 +187,17 @@ def _asks_of_record(
 def _field_of(attribute: attrs.Attribute[Any], kind: object) -> Field:
     name, title = attribute.name, attribute.name.replace("_", " ").capitalize()
     if "quantity" in attribute.metadata:
-        quantity = attribute.metadata["quantity"]
+        quantity, plausible = attribute.metadata["quantity"], attribute.metadata.get("plausible")
         unit = "in" if name in _INCHES else UNITS_OF[quantity][0]
-        return Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, required=False)
+        return Field(
+            name=name,
+            title=title,
+            kind=Kind.AMOUNT,
+            quantity=quantity,
+            unit=unit,
+            plausible=plausible,
+            required=False,
+        )
     if "choices" in attribute.metadata:
         return Field(name=name, title=title, kind=Kind.CHOICE, choices=attribute.metadata["choices"], required=False)
     plain = {bool: Kind.YES_NO, int: Kind.COUNT}.get(kind, Kind.TEXT)  # type: ignore[call-overload]  # any type

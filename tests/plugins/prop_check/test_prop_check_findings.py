@@ -99,6 +99,35 @@ def test_slip_around_its_limits(speeds: tuple[str, str], verdict: Verdict, words
     assert (finding.verdict, words in finding.sentence) == (verdict, True)
 
 
+@pytest.mark.parametrize(
+    ("changed", "speeds", "verdict", "words"),
+    [
+        # 5800 / 0.54 x 19 x 60 / 72 913.386 = 167.93 kn in theory; 40 kn is a slip of 76.2 %
+        ({"ratio": "0.54"}, ("40.0 kn", "40.0 kn"), Verdict.FAIL, "a reading is wrong. Check gear ratio 0.54"),
+        ({"ratio": "0.54", "hull_form": ""}, ("40.0 kn", "40.0 kn"), Verdict.FAIL, "168 kn in theory"),
+        ({"ratio": "0.54"}, ("160.0 kn", "160.0 kn"), Verdict.FAIL, "a reading is wrong"),
+        # 49.018 kn in theory: 24 kn is 51.0 %, the interval 1.8 %; 25 kn is 49.0 %
+        ({}, ("23.0 kn", "23.0 kn"), Verdict.FAIL, "Check gear ratio 1.85, pitch 19 in, 5800 rev/min and 23.0 kn."),
+        ({}, ("24.0 kn", "24.0 kn"), Verdict.ADVISE, "more than usual"),
+        ({"hull_form": ""}, ("23.0 kn", "23.0 kn"), Verdict.ADVISE, "Enter the hull form"),
+        ({"hull_form": "displacement"}, ("23.0 kn", "23.0 kn"), Verdict.ADVISE, "more than usual"),
+        ({"hull_form": "displacement"}, ("11.0 kn", "11.0 kn"), Verdict.FAIL, "a reading is wrong"),
+    ],
+)
+def test_a_slip_that_cannot_be_is_a_wrong_reading(
+    changed: dict[str, str], speeds: tuple[str, str], verdict: Verdict, words: str
+) -> None:
+    """A third more slip than usual, or a theoretical speed no boat has, names the readings; common practice."""
+    finding = one(runs_at(vessel(1, **changed), "5800 rev/min", speeds), "slip")
+    assert (finding.verdict, words in finding.sentence) == (verdict, True), finding.sentence
+
+
+def test_an_unusual_gear_ratio_is_asked_about_beside_the_slip() -> None:
+    """A ratio entered the other way round (1 / 1.85 = 0.54) is named with what is usual."""
+    finding = one(runs_at(vessel(1, ratio="0.54"), "5800 rev/min"), "slip")
+    assert finding.sentence.endswith("Centre engine, gear ratio: 0.54 is outside the usual 1.2 to 3.5. Is it right?")
+
+
 def test_slip_is_not_compared_without_hull_form_or_best_trim() -> None:
     """The usual range belongs to a hull form at best trim."""
     no_form = one(runs_at(vessel(1, hull_form=""), "5800 rev/min"), "slip")
@@ -414,6 +443,13 @@ def test_no_pitch_advice_from_a_wrong_reading() -> None:
     finding = one(runs_at(BOAT, "5200 rev/min", ("46.0 kn", "46.0 kn")), "pitch")
     assert finding.verdict is Verdict.NOT_ENOUGH_DATA
     assert "slip of the centre engine comes out below zero" in finding.sentence
+
+
+def test_no_pitch_advice_from_a_gear_ratio_the_wrong_way_round() -> None:
+    """A slip of 76 % says that pitch, ratio or speed is wrong; the advice would rest on it."""
+    finding = one(runs_at(vessel(1, ratio="0.54"), "5200 rev/min", ("36.0 kn", "36.0 kn")), "pitch")
+    assert finding.verdict is Verdict.NOT_ENOUGH_DATA
+    assert "a reading is wrong, find out which first" in finding.sentence
 
 
 def test_a_slip_about_zero_does_not_stop_the_advice() -> None:

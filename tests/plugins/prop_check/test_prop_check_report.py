@@ -58,6 +58,13 @@ def test_the_page_leaves_out_what_is_not_known() -> None:
     assert table.rows == (("centre", "15 in, 3 blades", "", "5800 ± 6", "", ""),)
 
 
+def test_the_page_gives_no_slip_from_a_wrong_reading() -> None:
+    """The owner is not told a slip that cannot be."""
+    blocks = page(job(vessel(1, ratio="0.54"), two_ways(vessel(1)), GOOD_CONDITIONS))
+    table = next(block for block in blocks if isinstance(block, Table))
+    assert table.rows[0][-1] == "a reading is wrong"
+
+
 def test_conditions_partly_noted() -> None:
     """Only what was noted is told."""
     conditions = {"trim": GOOD_CONDITIONS["trim"]}
