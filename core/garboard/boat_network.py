@@ -277,7 +277,7 @@ class BoatNetwork:
         for one in senders:
             wrong, damaged = one.notes.wrong_checksum, one.notes.damaged_count
             if damaged:
-                said.append(f"{one.address}: {damaged} damaged lines were left out, {wrong} for a wrong checksum.")
+                said.append(f"{one.address}: left out as damaged {damaged}, of these for a wrong checksum {wrong}.")
         if self.left_out:
             said.append(f"{self.left_out} lines were left out: more than {MOST_A_SECOND} a second came.")
         return said
@@ -338,9 +338,10 @@ class BoatNetwork:
                     self._fault = f"{self.where.title} closed the connection. Connecting again."
                     return anything
                 anything = True
-                self._take_in(data, self.where.host or address[0])
+                self.hear(data, self.where.host or address[0])
 
-    def _take_in(self, data: bytes, address: str) -> None:
+    def hear(self, data: bytes, address: str) -> None:
+        """Take in what a sender sent just now."""
         at = self._now()
         with self._lock:
             if address not in self._senders and len(self._senders) >= MOST_SENDERS:

@@ -35,6 +35,7 @@ from garboard_tablet.ui.widgets import Press, act
 
 if TYPE_CHECKING:
     from garboard.ashore import ComingAshore, State
+    from garboard.boat_network import BoatNetwork, Where
     from garboard.pairing import PairedShop
     from garboard.steps import Assessed, Guidance, LiveGuide
     from garboard_tablet.models.sources import SampleSource
@@ -85,6 +86,7 @@ class GarboardApp(App):
         self._workers = ThreadPoolExecutor(2, "in the background")  # one for findings, one left for a book or a list
         self._coming: ComingAshore | None = None
         self.replayed: Path | None = None
+        self.network: BoatNetwork | None = None
         self._pads: dict[tuple[bool, bool, float], NumberPad] = {}
 
     # Life
@@ -116,6 +118,7 @@ class GarboardApp(App):
         if self.shell.page is not None:
             self.shell.page.leave()
         Window.unbind(on_keyboard=self._on_keyboard)
+        self._listen_no_more()
         if self._coming is not None:
             self._coming.stop(patience=5.0)
         self._workers.shutdown(wait=False, cancel_futures=True)
@@ -422,10 +425,28 @@ class GarboardApp(App):
     def replay(self, recording: Path | None) -> None:
         """Feed live guides from a recording from now on; None for the simulated boat. Holds until the app is closed."""
         self.replayed = recording
+        self._listen_no_more()
+
+    def listen(self, where: Where) -> None:
+        """Feed live guides from the boat's network from now on. Holds until the app is closed."""
+        from garboard.boat_network import BoatNetwork
+
+        self.replayed = None
+        if self.network is None or self.network.where != where:
+            self._listen_no_more()
+            self.network = BoatNetwork(where)
+            self.network.start()
+
+    def _listen_no_more(self) -> None:
+        if self.network is not None:
+            self.network.stop()
+            self.network = None
 
     def source_for(self, guide: LiveGuide[Any]) -> SampleSource:
-        from garboard_tablet.models.sources import RecordingFile, Replay, simulated_for
+        from garboard_tablet.models.sources import Heard, RecordingFile, Replay, simulated_for
 
+        if self.network is not None:
+            return Heard(self.network)
         if self.replayed is not None:
             return Replay(self.replayed.name, RecordingFile(self.replayed))
         return simulated_for(guide.quantities, start=time.time())
@@ -436,12 +457,13 @@ class GarboardApp(App):
         play(guidance)
 
 
-def run(folder: Path, demo: bool = False, replay: Path | None = None) -> None:
+def run(folder: Path, demo: bool = False, replay: Path | None = None, listen: Where | None = None) -> None:
     """Start the app in a window.
 
     folder : the tablet's own; made when it is not there
     demo   : with the sample jobs, in a folder of their own beside it
     replay : a recording that feeds the live guides, in place of the simulated boat
+    listen : where the boat's network is heard, which then feeds them
     """
     tablet = open_tablet(folder.with_name(f"{folder.name}-demo") if demo else folder)
     if demo:
@@ -450,6 +472,8 @@ def run(folder: Path, demo: bool = False, replay: Path | None = None) -> None:
         fill(tablet)
     app = GarboardApp(tablet, demo=demo)
     app.replay(replay)
+    if listen is not None:
+        app.listen(listen)
     app.run()
 
 

@@ -20,6 +20,7 @@ from garboard_tablet.models.session import HOME, Place
 from garboard_tablet.models.tablet import Tablet, open_tablet
 
 if TYPE_CHECKING:
+    from garboard.boat_network import BoatNetwork
     from garboard_tablet.app import GarboardApp
 
 SIZES: tuple[tuple[int, int, float], ...] = ((1280, 800, 1.0), (800, 1280, 1.0), (1024, 600, 1.0), (1920, 1200, 1.5))
@@ -42,6 +43,10 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Place, Act]]:
     yield "who", HOME.to("who"), nothing
     yield "ashore", HOME.to("ashore"), nothing
     yield "pair", HOME.to("pair"), nothing
+    yield "where", HOME.to("where"), nothing
+    yield "where_faulty", HOME.to("where"), lambda page: page._done("192.168.4.1:99999")
+    yield "network", HOME.to("network"), hear_two_senders
+    yield "network_silent", HOME.to("network"), hear_nothing
     for hull in tablet.files.hulls():
         yield from _scenes_of_job(tablet, Place(page="job", hull=hull, job=tablet.fold(hull).jobs[-1]))
 
@@ -81,6 +86,7 @@ def _scenes_of_job(tablet: Tablet, job: Place) -> Iterator[tuple[str, Place, Act
         if step.guide:
             yield f"{name}_live_waiting", here.to("live"), nothing
             yield f"{name}_live", here.to("live"), steer
+            yield f"{name}_live_silent", here.to("live"), fall_silent
             yield f"{name}_source", here.to("source"), nothing
         for ask in asks_here(tablet, job.hull, job.job, step):
             kind = (ask.field.kind, bool(ask.row))
@@ -113,6 +119,49 @@ def steer(page: Any) -> None:
     for _ in range(120):
         now[0] += 0.25
         page._tick(0.25)
+
+
+def fall_silent(page: Any) -> None:
+    """The boat's network falls silent in the middle of a run."""
+    from garboard.boat_network import BoatNetwork, Where
+    from garboard_tablet.models.sources import Heard
+
+    steer(page)
+    page.run.source = Heard(BoatNetwork(Where(), now=lambda: 12.0))
+    now = page.app.time()
+    page.app.time = lambda: now + 12.0
+    page._tick(12.0)
+
+
+def hear_two_senders(page: Any) -> None:
+    """A gateway, and another sender that is not in order."""
+    from garboard.boat_network import BoatNetwork, Where
+
+    network = BoatNetwork(Where())
+    network.hear(_SENTENCES, "192.168.4.1")
+    network.hear(b"$HCHDG,83.5,,,12.6,W\r\n$HEROT,-11.23,A*FF\r\n", "192.168.4.27")
+    _show_network(page, network)
+
+
+_SENTENCES = (
+    b"$HCHDG,81.3,,,12.0,W\r\n$HEROT,150.0,A\r\n$IIRPM,E,0,1100,,A\r\n$IIRPM,E,1,1080,,A\r\n$IIRSA,2.0,A\r\n"
+    b"$GPRMC,120000,A,3730.10,N,06800.20,W,005.5,084.4,140526,,,A\r\n$VWVHW,,T,,M,5.2,N,,K\r\n"
+    b"$GPGSV,1,1,00\r\n$SDDBT,,f,3.4,M,,F\r\n$WIMWV,040,R,08.2,N,A\r\n"
+)
+
+
+def hear_nothing(page: Any) -> None:
+    """The tablet is not on the boat's wifi."""
+    from garboard.boat_network import BoatNetwork, Where
+
+    _show_network(page, BoatNetwork(Where(), now=lambda: 12.0))
+
+
+def _show_network(page: Any, network: BoatNetwork) -> None:
+    page.leave()  # it looks no more: what is on it now stays
+    page.app.network = network
+    page.app.redraw_as(page)
+    page.app.network = None
 
 
 def show(app: GarboardApp, place: Place, act: Act) -> None:

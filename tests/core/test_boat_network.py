@@ -174,7 +174,7 @@ def test_a_wrong_checksum_is_counted_and_gives_no_sample(udp: Listening) -> None
     wait_for(lambda: udp.has(1))
     assert [sample.quantity for sample in udp.samples] == ["heading"]
     assert udp.network.senders()[0].notes.wrong_checksum == 2
-    assert "2 damaged lines were left out, 2 for a wrong checksum" in udp.network.remarks()[-1]
+    assert "left out as damaged 2, of these for a wrong checksum 2" in udp.network.remarks()[-1]
 
 
 def test_a_port_in_use_is_said_and_taken_once_it_is_free() -> None:

@@ -25,9 +25,19 @@ from garboard.faults import Fault, InputError
     type=click.Path(path_type=Path, exists=True, dir_okay=False),
     help="A recording to play to the live guides, in place of the simulated boat.",
 )
-def command(folder: Path, demo: bool, replay: Path | None) -> None:
+@click.option(
+    "--listen",
+    metavar="WHERE",
+    help="Feed the live guides from the boat's network: a UDP port such as 10110, or ADDRESS:PORT to connect by TCP.",
+)
+def command(folder: Path, demo: bool, replay: Path | None, listen: str | None) -> None:
     """Start the tablet app. Everything works without signal."""
     if find_spec("kivy") is None or find_spec("garboard_tablet") is None:
         wanted = "the tablet part: pip install 'garboard[tablet]'"
         raise InputError("tablet", [Fault("packages", wanted, "kivy is not installed")])
-    import_module("garboard_tablet.app").run(folder, demo, replay)  # by name: the core knows no Kivy
+    where = None
+    if listen is not None:
+        from garboard.boat_network import read_where
+
+        where = read_where(listen)
+    import_module("garboard_tablet.app").run(folder, demo, replay, where)  # by name: the core knows no Kivy

@@ -21,6 +21,10 @@ from garboard_tablet.models.sources import SampleSource
 
 TRAIL = 300
 """Points of the strip chart: half a minute at ten a second."""
+STALE_AFTER = 3.0
+"""A number that has stood still for want of samples for so long is shown as old [s]."""
+MOST_KEPT = 300_000
+"""Samples of one run: three quarters of an hour of what an instrument network usually says."""
 
 
 class Recorder:
@@ -84,6 +88,7 @@ class LiveRun:
 
     trail : (time since the start [s], number shown), oldest first
     fault : what the guide's plugin failed with, or ""
+    age   : how long ago the last sample came that the guide follows [s]; None while they come, and between runs
     """
 
     guide: LiveGuide[Any]
@@ -95,14 +100,17 @@ class LiveRun:
     trail: deque[tuple[float, float]] = attrs.field(factory=lambda: deque(maxlen=TRAIL))
     guidance: Guidance = attrs.field(factory=lambda: Guidance(number=None, unit="", word="press start"))
     fault: str = ""
+    age: float | None = None
     _state: Any = None
     _began: float = 0.0
+    _fresh_at: float = 0.0
 
     def start(self, now: float) -> None:
         """Begin a run; what an earlier one recorded is dropped."""
-        self.samples, self.fault = [], ""
+        self.samples, self.fault, self.age = [], "", None
         self.trail.clear()
-        self._began, self.running = now, True
+        self._began = self._fresh_at = now
+        self.running = True
         if self.recorder is not None:
             self.recorder.begin(now)
         try:
@@ -124,6 +132,7 @@ class LiveRun:
         except (InputError, OSError) as failure:
             self._silent(failure)
             return
+        fresh = fresh[: MOST_KEPT - len(self.samples)]
         self.samples.extend(fresh)
         if self.recorder is not None:
             self.recorder.take(fresh, now)
@@ -131,15 +140,38 @@ class LiveRun:
             for sample in fresh:
                 if sample.quantity in self.guide.quantities:
                     self._state = self.guide.take(self._state, sample)
+                    self._fresh_at = now
             self.guidance = self.guide.show(self._state)
         except Exception as failure:
             self._failed(failure)
             return
-        if self.guidance.number is not None:
-            self.trail.append((now - self._began, self.guidance.number))
+        silent = now - self._fresh_at
+        if self.source.over or silent > STALE_AFTER or self.is_full:
+            self.age = silent
+            self.guidance = self._stale()
+        else:
+            self.age = None
+            if self.guidance.number is not None:
+                self.trail.append((now - self._began, self.guidance.number))
+
+    @property
+    def is_full(self) -> bool:
+        """Whether no more can be kept of this run."""
+        return len(self.samples) >= MOST_KEPT
+
+    def _stale(self) -> Guidance:
+        """What to show when the number is no longer of now: nobody steers by it."""
+        if self.is_full:
+            word, why = "recording full", "No more can be kept in one recording. Stop and keep it, then start anew."
+        elif self.source.over:
+            word, why = "ended", f"Samples from {self.source.title} have ended."
+        else:
+            follows = ", ".join(self.guide.quantities).replace("_", " ")
+            word, why = "no fresh samples", self.source.trouble or f"Nothing comes that this guide follows: {follows}."
+        return attrs.evolve(self.guidance, word=word, on_target=False, lines=(why, *self.guidance.lines))
 
     def stop(self) -> None:
-        self.running = False
+        self.running, self.age = False, None
         self.source.stop()
         if self.recorder is not None:
             self.recorder.end()

@@ -47,6 +47,7 @@ class TabletSettings:
     units    : one of UNIT_CHOICES
     unit_of  : unit last chosen for a field, by the field's name
     cue      : whether a live guide also sounds
+    network  : where the boat's network was listened to, latest first
     """
 
     tablet: str = attrs.field(factory=lambda: uuid4().hex[:12])
@@ -56,6 +57,7 @@ class TabletSettings:
     units: str = AS_DECLARED
     unit_of: Mapping[str, str] = attrs.field(factory=dict)
     cue: bool = False
+    network: tuple[str, ...] = ()
 
     def with_person(self, name: str) -> TabletSettings:
         """The settings with a person at work."""
@@ -65,6 +67,10 @@ class TabletSettings:
     def with_unit(self, field: str, unit: str) -> TabletSettings:
         """The settings remembering the unit chosen for a field."""
         return attrs.evolve(self, unit_of={**self.unit_of, field: unit})
+
+    def with_network(self, where: str) -> TabletSettings:
+        """The settings remembering where the boat's network was listened to."""
+        return attrs.evolve(self, network=(where, *(other for other in self.network if other != where))[:3])
 
     def unit_for(self, field: Field) -> str:
         """The unit to offer first for an amount; "" for anything else.
@@ -88,7 +94,8 @@ def read_settings(path: Path) -> TabletSettings:
         plain = json.loads(path.read_bytes())
         known = {attribute.name for attribute in attrs.fields(TabletSettings)}
         kept = {name: value for name, value in plain.items() if name in known}
-        return TabletSettings(**{**kept, "people": tuple(kept.get("people", ()))})
+        names = {name: tuple(kept.get(name, ())) for name in ("people", "network")}
+        return TabletSettings(**{**kept, **names})
     except (OSError, ValueError, TypeError, AttributeError):
         fresh = TabletSettings()
         write_settings(path, fresh)

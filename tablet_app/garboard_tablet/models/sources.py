@@ -1,11 +1,11 @@
-"""Where live samples come from: a recording played back, or a simulated boat. The network comes through the same."""
+"""Where live samples come from: the boat's network, a recording played back, or a simulated boat."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import attrs
 
@@ -13,11 +13,24 @@ from garboard.faults import InputError
 from garboard.samples import Sample
 from garboard.simulator import Boat, Compass, Order, simulate
 
+if TYPE_CHECKING:
+    from garboard.boat_network import BoatNetwork
+
 
 class SampleSource(Protocol):
     """Gives samples as they come. `read` never waits."""
 
-    title: str
+    @property
+    def title(self) -> str:
+        """What a person calls it."""
+
+    @property
+    def over(self) -> bool:
+        """Whether no more will come."""
+
+    @property
+    def trouble(self) -> str:
+        """Why nothing comes, and what to do; "" where nothing is known to be wrong."""
 
     def start(self, now: float) -> None:
         """Begin; `now` is the time of the caller's clock [s]."""
@@ -45,6 +58,14 @@ class Replay:
     _began: float = 0.0
     _first: float = 0.0
 
+    @property
+    def over(self) -> bool:
+        return self._waiting is None
+
+    @property
+    def trouble(self) -> str:
+        return ""
+
     def start(self, now: float) -> None:
         self._rest = iter(self.samples)
         self._waiting = next(self._rest, None)
@@ -61,6 +82,31 @@ class Replay:
 
     def stop(self) -> None:
         self._rest, self._waiting = iter(()), None
+
+
+@attrs.define
+class Heard:
+    """What the boat's network says from the start of a run on. The network is listened to before and after as well."""
+
+    network: BoatNetwork
+    over: bool = attrs.field(default=False, init=False)
+
+    @property
+    def title(self) -> str:
+        return f"the boat's network, {self.network.where.title}"
+
+    @property
+    def trouble(self) -> str:
+        return self.network.trouble()
+
+    def start(self, now: float) -> None:
+        self.network.take()  # what was said before the run does not belong to it
+
+    def read(self, now: float) -> Sequence[Sample]:
+        return self.network.take()
+
+    def stop(self) -> None:
+        """The network goes on: the next run may begin at once."""
 
 
 RECORDINGS = frozenset({".log", ".txt", ".csv", ".nmea", ".gz"})

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
+from garboard.boat_network import PORT, Where, read_where
 from garboard.findings import Verdict
 from garboard.samples import Sample
 from garboard.steps import Guidance, Kind
@@ -166,6 +167,12 @@ class SourcePage(Page):
         rows: list[Maker] = []
         if self._refused:
             rows.append(lambda: Card(Txt(self._refused), mark=verdict_marks[Verdict.FAIL], word="cannot be played"))
+        rows += [partial(self._network_row, read_where(text)) for text in self._networks()]
+        rows.append(
+            lambda: RowPress(
+                "Another port or address", lambda: self.app.go(self.place.to("where")), name="source another"
+            )
+        )
         rows.append(partial(self._row, None, "Simulated boat", "To see how a guide works. It is no measurement."))
         rows += [partial(self._row, path, path.name, f"A recording, {_size(path)}.") for path in recordings]
         if not recordings:
@@ -175,15 +182,22 @@ class SourcePage(Page):
         return rows
 
     def _row(self, path: Path | None, title: str, small: str) -> RowPress:
-        chosen = path == self.app.replayed
-        return RowPress(
-            title,
-            partial(self._choose, path),
-            small=small,
-            mark=state_mark("under way" if chosen else "to do"),
-            word="chosen" if chosen else "press to choose",
-            name=f"source {title}",
-        )
+        chosen = path == self.app.replayed and self.app.network is None
+        return _row(title, small, chosen, partial(self._choose, path), f"source {title}")
+
+    def _networks(self) -> Sequence[str]:
+        now = [str(self.app.network.where)] if self.app.network else []
+        return tuple(dict.fromkeys((*now, *self.tablet.settings.network, str(PORT))))
+
+    def _network_row(self, where: Where) -> RowPress:
+        title = f"Connect to {where}" if where.host else f"Listen on UDP port {where.port}"
+        small = "The boat's network, NMEA 0183 over wifi. This tablet only listens."
+        chosen = self.app.network is not None and self.app.network.where == where
+        return _row(title, small, chosen, partial(self._listen, where), f"source {where}")
+
+    def _listen(self, where: Where) -> None:
+        self.app.listen(where)
+        self.app.instead(self.place.to("network"))
 
     def _choose(self, path: Path | None) -> None:
         guide = self.app.guide_of(self.place)
@@ -193,6 +207,11 @@ class SourcePage(Page):
         else:
             self.app.replay(path)
             self.app.back()
+
+
+def _row(title: str, small: str, chosen: bool, do: Callable[[], object], name: str) -> RowPress:
+    mark, word = (state_mark("under way"), "chosen") if chosen else (state_mark("to do"), "press to choose")
+    return RowPress(title, do, small=small, mark=mark, word=word, name=name)
 
 
 def _size(path: Path) -> str:
@@ -219,10 +238,11 @@ class LiveView(Widget):
 
     def show(self, run: LiveRun) -> None:
         guidance = run.guidance
-        self._gauge.show(guidance)
-        self._strip.show(run.trail, guidance)
+        live = run.running and run.age is None
+        self._gauge.show(guidance, live=live, age=run.age)
+        self._strip.show(run.trail, guidance, live=live)
         verdict = Verdict.PASS if guidance.on_target or guidance.done else Verdict.ADVISE
-        if not run.running or run.fault:
+        if not live or run.fault:
             verdict = Verdict.NOT_ENOUGH_DATA
         words_now = guidance.word or ("enough" if guidance.done else "")
         lines = "\n".join([run.fault] if run.fault else guidance.lines[:3])

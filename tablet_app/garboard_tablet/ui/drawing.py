@@ -374,10 +374,17 @@ class Gauge(Widget):
         super().__init__(size_hint=(None, None), size=(1, 1))
         self.ground = theme.panel
         self._guidance: Guidance | None = None
+        self._live, self._age = True, ""
         self.bind(pos=self._draw, size=self._draw)
 
-    def show(self, guidance: Guidance) -> None:
-        self._guidance = guidance
+    def show(self, guidance: Guidance, *, live: bool = True, age: float | None = None) -> None:
+        """Draw what to show.
+
+        live : False for a number that is no longer of now: grey, and without the needle
+        age  : how old it is [s]
+        """
+        self._guidance, self._live = guidance, live
+        self._age = "" if age is None or guidance.number is None else f"{age:.0f} s old"
         self._draw()
 
     def _draw(self, *_: object) -> None:
@@ -399,14 +406,16 @@ class Gauge(Widget):
     def _draw_number(self, guidance: Guidance) -> None:
         number = "–" if guidance.number is None else f"{guidance.number:.{guidance.decimals}f}"
         room = self.width * 0.42 - dp(40) if self._low else self.width - dp(230)
-        room -= texture(guidance.unit, sp(40)).width + dp(40)
+        unit = guidance.unit if self._low or not self._age else f"{guidance.unit}, {self._age}"
+        room -= texture(unit, sp(40)).width + dp(40)
         over = self.height * (0.8 if self._low else 0.5)
         size = min(200.0, over / dp(1))
         while size > 48 and texture(number, sp(size), DIGITS).width > room:
             size -= 8
         y = self.top - self.height * (0.34 if guidance.scale and not self._low else 0.5)
-        wide, high = draw_text(number, self.x + dp(24), y, "ink", size, (0, 0.5), DIGITS)
-        draw_text(guidance.unit, self.x + dp(24) + wide + dp(16), y - high * 0.2, "quiet", 40, (0, 0.5))
+        ink = "ink" if self._live else "unknown"
+        wide, high = draw_text(number, self.x + dp(24), y, ink, size, (0, 0.5), DIGITS)
+        draw_text(unit, self.x + dp(24) + wide + dp(16), y - high * 0.2, "quiet", 40, (0, 0.5))
         if guidance.progress is not None:
             share = min(1.0, max(0.0, guidance.progress))
             if self._low:
@@ -432,6 +441,9 @@ class Gauge(Widget):
         draw_text(f"{100 * share:.0f} %", right + dp(90), y, "ink", 30, (1, 0.5), bold=True)
 
     def _draw_scale(self, guidance: Guidance) -> None:
+        if self._low and self._age:
+            draw_text(self._age, self.x + self.width * 0.45, self.y + self.height * 0.4, "quiet", 40, (0, 0.5))
+            return
         if guidance.scale is None:
             return
         low, high = guidance.scale
@@ -456,7 +468,7 @@ class Gauge(Widget):
             Color(*theme.ink)
             SmoothLine(points=[at(value), y - dp(11), at(value), y - dp(18)], width=dp(1))
             draw_text(number_text(value), at(value), y - dp(40), "ink", SMALL)
-        if guidance.number is not None and math.isfinite(guidance.number):
+        if self._live and guidance.number is not None and math.isfinite(guidance.number):
             x = at(guidance.number)
             Color(*theme.ink)
             high = dp(30 if self._low else 46)
@@ -475,12 +487,14 @@ class StripChart(Widget):
         self._span: Span = (0.0, 1.0)
         self._band: Span | None = None
         self._line: Any = None
+        self._colour: Any = None
+        self._live = True
         self._trail: Sequence[tuple[float, float]] = ()
         self.bind(pos=self._frame, size=self._frame)
 
-    def show(self, trail: Sequence[tuple[float, float]], guidance: Guidance) -> None:
-        """Draw a trail; the frame is drawn anew only when the scale changes."""
-        self._trail = trail
+    def show(self, trail: Sequence[tuple[float, float]], guidance: Guidance, *, live: bool = True) -> None:
+        """Draw a trail, grey when it is no longer of now; the frame is drawn anew only when the scale changes."""
+        self._trail, self._live = trail, live
         values = [value for _, value in trail if math.isfinite(value)]
         span = guidance.scale or (self._span if values and _holds(self._span, values) else _around(values))
         if span != self._span or guidance.band != self._band or self._line is None:
@@ -491,7 +505,7 @@ class StripChart(Widget):
     def _frame(self, *_: object) -> None:
         self.canvas.clear()
         if self.width < dp(120) or self.height < dp(60):
-            self._line = None
+            self._line = self._colour = None
             return
         self._box = (self.x + dp(80), self.y + dp(14), self.right - dp(16), self.top - dp(14))
         left, bottom, right, top = self._box
@@ -507,7 +521,7 @@ class StripChart(Widget):
                 Color(*theme.colour("good"))
                 for edge in self._band:
                     SmoothLine(points=[left, self._y(edge), right, self._y(edge)], width=dp(1.6))
-            Color(*theme.series(0))
+            self._colour = Color()
             self._line = Line(points=[], width=dp(1.8), joint="round")
         self._move()
 
@@ -519,6 +533,7 @@ class StripChart(Widget):
     def _move(self) -> None:
         if self._line is None or not self._trail:
             return
+        self._colour.rgba = theme.series(0) if self._live else theme.colour("unknown")
         left, _, right, _ = self._box
         end = self._trail[-1][0]
         scale = (right - left) / self.SECONDS

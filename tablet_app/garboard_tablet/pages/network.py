@@ -1,0 +1,171 @@
+"""The boat's network: where it is listened to, and what is heard there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from typing import TYPE_CHECKING
+
+from kivy.clock import Clock
+from kivy.uix.widget import Widget
+
+from garboard.boat_network import PORT, Latest, read_where
+from garboard.faults import InputError
+from garboard.findings import Verdict
+from garboard.samples import UNIT_OF_QUANTITY, StreamKey
+from garboard_tablet.models.live import STALE_AFTER
+from garboard_tablet.models.session import Place
+from garboard_tablet.pages.job import WordsPage
+from garboard_tablet.ui.shell import Maker, Page
+from garboard_tablet.ui.theme import SMALL
+from garboard_tablet.ui.widgets import Card, Column, Press, Txt, verdict_marks
+
+if TYPE_CHECKING:
+    from garboard.boat_network import BoatNetwork, Sender
+    from garboard_tablet.app import GarboardApp
+
+LOOK = 0.5
+"""What is heard is looked at anew so often [s]."""
+
+
+class NetworkPage(Page):
+    """What is heard now, sender by sender. Values change where they stand; the page is built anew for new ones only."""
+
+    title = "The boat's network"
+
+    def __init__(self, app: GarboardApp, place: Place) -> None:
+        super().__init__(app, place)
+        self._column = Column(most=2)
+        self._shown: dict[str, str] = {}
+        self._texts: dict[str, Txt] = {}
+        self._looking = Clock.schedule_interval(lambda _dt: self.look(), LOOK)
+
+    @property
+    def under(self) -> str:
+        return f"Listening: {self.app.network.where.title}" if self.app.network else "Not listening"
+
+    def body(self) -> Widget:
+        self._column = Column(most=2)
+        self._show(_lines(self.app.network))
+        return self._column
+
+    def look(self) -> None:
+        """Show what has changed."""
+        lines = _lines(self.app.network)
+        if lines.keys() != self._shown.keys():
+            self._show(lines)
+            return
+        for name, text in lines.items():
+            shown = self._texts.get(name)
+            if shown is not None and shown.text != text:
+                shown.text = text
+                shown.texture_update()
+        self._shown = lines
+
+    def _show(self, lines: dict[str, str]) -> None:
+        self._shown, self._texts = lines, {}
+        self._column.show([partial(self._row, name, text) for name, text in lines.items()])
+
+    def _row(self, name: str, text: str) -> Txt | Card:
+        kind = name.partition(" ")[0]
+        if kind == "trouble":
+            self._texts[name] = Txt(text)
+            return Card(self._texts[name], mark=verdict_marks[Verdict.ADVISE], word="look here")
+        self._texts[name] = Txt(text, bold=True) if kind == "sender" else Txt(text, SMALL, _ROLES[kind])
+        return self._texts[name]
+
+    def actions(self) -> Sequence[Press]:
+        return (
+            Press("Another port or address", lambda: self.app.instead(self.place.to("where")), name="where"),
+            Press("To the guide", lambda: self.app.back_to("live"), "main", name="to the guide"),
+        )
+
+    def leave(self) -> None:
+        self._looking.cancel()
+
+
+_ROLES = {"value": "ink", "kinds": "quiet", "remark": "quiet"}
+
+
+def _lines(network: BoatNetwork | None) -> dict[str, str]:
+    """What the page says, each line under a name that stays while its words change."""
+    if network is None:
+        return {"trouble": "Not listening any more. Choose anew where samples come from."}
+    trouble = network.trouble()
+    lines = {f"trouble {trouble[:20]}": trouble} if trouble else {}
+    for sender in network.senders():
+        lines[f"sender {sender.address}"] = f"{sender.address}: {sender.notes.lines} lines"
+        for key, latest in sorted(sender.latest.items()):
+            lines[f"value {key}"] = _value(key, latest, network.age(latest.at))
+        lines |= {f"kinds {sender.address} {title}": said for title, said in _kinds(sender)}
+    for remark in network.remarks():
+        lines[f"remark {remark[:12]} {len(remark)}"] = remark
+    return lines
+
+
+def _kinds(sender: Sender) -> list[tuple[str, str]]:
+    notes = sender.notes
+    kinds = (("Read", notes.kinds), ("Not read", notes.unknown))
+    return [(title, f"{title}: {', '.join(sorted(names)[:_MOST_KINDS])}") for title, names in kinds if names]
+
+
+_MOST_KINDS = 12
+
+
+def _value(key: StreamKey, latest: Latest, age: float) -> str:
+    name = " ".join(filter(None, (key.quantity.replace("_", " "), key.reference, key.instance)))
+    source = f", from {key.source}" if key.source else ""
+    old = f", {age:.0f} s old" if age > STALE_AFTER else ""
+    decimals = 4 if key.quantity in ("latitude", "longitude") else 1
+    return f"{name.capitalize()}: {latest.value:.{decimals}f} {UNIT_OF_QUANTITY[key.quantity]}{source}{old}"
+
+
+class WherePage(WordsPage):
+    """Where to listen."""
+
+    title = "Where the boat's network is heard"
+    under = "NMEA 0183 over wifi. This tablet only listens."
+    word = "Listen"
+    asks = (
+        f"A port to hear what a gateway sends to it by UDP ({PORT} is the registered one), or a gateway's address to "
+        f"connect to by TCP, such as 192.168.4.1:{PORT}"
+    )
+
+    def __init__(self, app: GarboardApp, place: Place) -> None:
+        super().__init__(app, place)
+        self._problem = ""
+
+    def offers(self) -> Sequence[str]:
+        return tuple(dict.fromkeys((*self.tablet.settings.network, str(PORT))))
+
+    def body(self) -> Widget:
+        if not self._problem:
+            return super().body()
+        column = Column()
+        makers: list[Maker] = [lambda: Card(Txt(self._problem), mark=verdict_marks[Verdict.FAIL], word="not read")]
+        column.show(makers)
+        return column
+
+    def actions(self) -> Sequence[Press]:
+        if self._problem:
+            return (Press("Type it again", self._again, "main", name="type again"),)
+        return super().actions()
+
+    def _again(self) -> None:
+        self._problem = ""
+        self.app.redraw_as(self)
+
+    def _done(self, text: str) -> None:
+        try:
+            read_where(text)
+        except InputError as failure:
+            self._problem = str(failure.faults[0])
+            self.app.redraw_as(self)
+        else:
+            super()._done(text)
+
+    def take(self, text: str) -> None:
+        where = read_where(text)
+        self.tablet.change_settings(self.tablet.settings.with_network(str(where)))
+        self.app.listen(where)
+        self.app.instead(self.place.to("network"))

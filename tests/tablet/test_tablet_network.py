@@ -1,0 +1,189 @@
+"""A live guide fed from the boat's network, by touch, over real sockets; a number that is old looks old."""
+
+import socket
+
+import pytest
+from test_tablet_commissioning import new_job
+
+TURNING = b"$HEROT,135.0,A\r\n"
+"""135 degrees a minute are 2.25 a second: no rate of the simulated boat."""
+RATE = 135.0 / 60
+
+
+@pytest.fixture
+def at_the_guide(drive, tmp_path):
+    """The app at a live guide, its clock in the test's hand."""
+    d = drive(tmp_path / "t")
+    new_job(d)
+    d.press("tab under way", "step dock.fuel", "back", "guide")
+    d.now = [0.0]
+    d.app.time = lambda: d.now[0]
+    return d
+
+
+@pytest.fixture
+def port():
+    """A port of this machine that nobody listens on."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as one:
+        one.bind(("127.0.0.1", 0))
+        return one.getsockname()[1]
+
+
+@pytest.fixture
+def send(port):
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
+        yield lambda data: sender.sendto(data, ("127.0.0.1", port))
+
+
+def type_where(d, text):
+    d.press("source", "source another")
+    d.write(text)
+    d.press("save it")
+
+
+def tick(d, seconds=0.25):
+    d.now[0] += seconds
+    d.app.shell.page._tick(seconds)
+
+
+def look(d):
+    d.app.shell.page.look()
+    d.step()
+
+
+def test_what_is_sent_to_a_port_is_seen_guides_and_is_kept(at_the_guide, port, send):
+    """The port is typed, what is heard is shown, the guide follows it, and the recording says where it came from."""
+    d = at_the_guide
+    type_where(d, str(port))
+    assert d.says(f"Listening: UDP port {port}")
+
+    def seen():
+        send(TURNING)
+        look(d)
+        return d.says("Rate of turn: 2.2 deg/s, from HE")
+
+    d.wait(seen)
+    d.press("to the guide")
+    assert d.says(f"Samples from: the boat's network, UDP port {port}")
+    d.press("start")
+
+    def guided():
+        send(TURNING)
+        tick(d)
+        return len(d.app.shell.page.run.samples) >= 8
+
+    d.wait(guided)
+    assert d.app.shell.page.run.guidance.number == pytest.approx(RATE)
+    d.press("stop")
+    here = d.app.tablet.session.here
+    view = d.app.tablet.view(here.hull, here.job)
+    assert f"UDP port {port}" in view.value("dock.fuel", "log")["name"]
+    [stream] = view.recording("dock.fuel", "log").of("rate_of_turn")
+    assert (stream.key.source, set(stream.values)) == ("HE", {RATE})
+
+
+def test_a_gateway_is_connected_to_and_remembered(at_the_guide):
+    """An address with a port is for TCP; after a restart it is offered again."""
+    d = at_the_guide
+    with socket.create_server(("127.0.0.1", 0)) as gateway:
+        gateway.settimeout(10)
+        where = f"127.0.0.1:{gateway.getsockname()[1]}"
+        type_where(d, where)
+        peer, _ = gateway.accept()
+        with peer:
+            peer.sendall(TURNING)
+            d.wait(lambda: (look(d), d.says("Rate of turn: 2.2"))[1])
+    d.wait(lambda: (look(d), d.says("not on port"))[1])
+    d.restart()
+    assert d.says("Not listening any more")
+    d.press("to the guide", "source")
+    assert d.says(f"Connect to {where}")
+
+
+def test_what_cannot_be_a_place_is_said_and_typed_again(at_the_guide):
+    """Nothing changes meanwhile."""
+    d = at_the_guide
+    type_where(d, "192.168.4.1:99999")
+    assert d.says("expected a port to listen on")
+    d.press("type again")
+    assert d.app.network is None
+    d.press("back", "back")
+    assert d.says("Samples from: simulated boat")
+
+
+def test_choosing_something_else_ends_the_listening(at_the_guide, port):
+    """The port is free for others again."""
+    d = at_the_guide
+    type_where(d, str(port))
+    network = d.app.network
+    d.wait(lambda: network._thread.is_alive())
+    d.press("to the guide", "source", "source Simulated boat")
+    assert d.says("Samples from: simulated boat")
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
+        other.bind(("127.0.0.1", port))
+
+
+def test_a_number_without_fresh_samples_looks_old(at_the_guide, port, send):
+    """After three seconds it is grey, with its age, and what to do; a fresh sample makes it live again."""
+    d = at_the_guide
+    type_where(d, str(port))
+    d.press("to the guide", "start")
+    run = d.app.shell.page.run
+
+    def guided():
+        send(TURNING)
+        tick(d)
+        return run.age is None and run.guidance.number is not None
+
+    d.wait(guided)
+    d.app.network.stop()  # what is still under way does not come any more
+    d.app.network.take()
+    tick(d, 2.9)
+    assert run.age is None
+    tick(d, 0.2)
+    tick(d, 4.0)
+    assert run.age == pytest.approx(7.1)
+    assert run.guidance.word == "no fresh samples"
+    assert not run.guidance.on_target
+    assert d.says("Nothing comes that this guide follows: rate of turn")
+    assert d.app.shell.page._view._gauge._age == "7 s old"
+    before = len(run.trail)
+    tick(d)
+    assert len(run.trail) == before, "the curve does not go on without samples"
+    d.app.network.start()
+    d.wait(guided)
+    assert run.guidance.word != "no fresh samples"
+    assert d.app.shell.page._view._gauge._live
+
+
+def test_a_recording_that_has_ended_says_so_at_once(at_the_guide):
+    """The last number stays to be read, but not as if it were of now."""
+    d = at_the_guide
+    inbox = d.app.files_come_from
+    inbox.mkdir(exist_ok=True)
+    (inbox / "short.csv").write_text("time,rate_of_turn [deg/s]\n0,2.25\n1,2.25\n2,2.25\n")
+    d.press("source", "source short.csv", "start")
+    run = d.app.shell.page.run
+    tick(d, 1.5)
+    assert run.age is None
+    tick(d, 0.6)
+    assert run.guidance.number == pytest.approx(RATE)
+    assert (run.guidance.word, run.guidance.on_target) == ("ended", False)
+    assert d.says("Samples from short.csv have ended.")
+    assert not d.app.shell.page._view._gauge._live
+    tick(d, 12.0)
+    assert d.app.shell.page._view._gauge._age == "12 s old"
+
+
+def test_a_run_that_nobody_ends_stops_growing(at_the_guide, monkeypatch):
+    """It says that no more can be kept, and what was kept stays."""
+    from garboard_tablet.models import live
+
+    monkeypatch.setattr(live, "MOST_KEPT", 50)
+    d = at_the_guide
+    d.press("start")
+    for _ in range(40):
+        tick(d)
+    run = d.app.shell.page.run
+    assert len(run.samples) == 50
+    assert run.guidance.word == "recording full"
