@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import TypeVar
 
 import attrs
@@ -36,12 +37,24 @@ def _no_recording(reference: str) -> Recording:
     raise NotEnoughData(f"recording {reference!r} is not here; bring it in and assess again")
 
 
+def _measured(load: Callable[[str], Recording], reference: str) -> Recording:
+    recording = load(reference)
+    if recording.is_simulated:
+        raise NotEnoughData("the recording is a simulated run, no measurement; take it back and record aboard")
+    return recording
+
+
+def _only_measured(load: Callable[[str], Recording]) -> Callable[[str], Recording]:
+    """A loader that refuses simulated runs: no calculator can reach one past it."""
+    return load if isinstance(load, partial) and load.func is _measured else partial(_measured, load)
+
+
 @attrs.frozen(kw_only=True)
 class JobView:
     """A job as it stands.
 
     measurements   : at most one for each place; places in `disagreements` have none
-    load_recording : gives the recording behind a reference; raises NotEnoughData when it is not here
+    load_recording : gives the recording behind a reference; raises NotEnoughData when it is not here or simulated
     settings       : the shop's settings, defaults filled in by the host
     """
 
@@ -53,7 +66,9 @@ class JobView:
     sign_offs: tuple[SignOff, ...] = ()
     disagreements: tuple[Disagreement, ...] = ()
     settings: Mapping[str, JsonValue] = attrs.field(factory=dict)
-    load_recording: Callable[[str], Recording] = attrs.field(default=_no_recording, eq=False, repr=False)
+    load_recording: Callable[[str], Recording] = attrs.field(
+        default=_no_recording, converter=_only_measured, eq=False, repr=False
+    )
     _at: Mapping[Place, Measurement] = attrs.field(init=False, eq=False, repr=False)
     _disagree: frozenset[Place] = attrs.field(init=False, eq=False, repr=False)
 
@@ -85,7 +100,7 @@ class JobView:
         return tuple(dict.fromkeys(hits))
 
     def recording(self, step: str, field: str, *, row: str = "", of: str = "") -> Recording | None:
-        """The recording attached at a place, or None. Raises NotEnoughData when its file is not here."""
+        """The recording attached at a place, or None. Raises NotEnoughData when its file is not here, or simulated."""
         value = self.value(step, field, row=row, of=of)
         reference = value.get("file") if isinstance(value, dict) else None
         return self.load_recording(reference) if isinstance(reference, str) else None
@@ -138,7 +153,7 @@ class Asking:
         return self._or_missing(value if isinstance(value, bool) else None, False, step, field, row, of)
 
     def recording(self, step: str, field: str, *, row: str = "", of: str = "") -> Recording:
-        """The recording attached at a place; an empty one stands in when there is none or its file is not here."""
+        """The recording attached at a place; an empty one stands in when there is none, not here or simulated."""
         try:
             found = self.view.recording(step, field, row=row, of=of)
         except NotEnoughData as missing:

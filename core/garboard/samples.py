@@ -36,6 +36,9 @@ UNIT_OF_QUANTITY: Mapping[str, str] = {
 """Every quantity a recording can hold, with the one unit its samples use. Angles: deviation and variation
 east positive, rate of turn starboard positive, rudder starboard positive, latitude north and longitude east."""
 
+SIMULATED = "simulated"
+"""The mark of a simulated run: the source of each of its samples begins with this word. It goes wherever they go."""
+
 
 class Sample(NamedTuple):
     """One value of one quantity from one instrument.
@@ -97,6 +100,11 @@ class Recording:
 
     name: str
     streams: Mapping[StreamKey, Stream]
+
+    @property
+    def is_simulated(self) -> bool:
+        """Whether any of it carries the simulator's mark: then nothing of it is a measurement."""
+        return any(key.source.startswith(SIMULATED) for key in self.streams)
 
     def of(self, quantity: str) -> tuple[Stream, ...]:
         """All streams of a quantity, one per source, instance and reference; longest first."""

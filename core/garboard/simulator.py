@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 
 import attrs
 
-from garboard.samples import Sample
+from garboard.samples import SIMULATED, Sample
 from garboard.series import compass_angle
 
 METRES_PER_DEGREE = 111_120.0
@@ -121,6 +121,15 @@ def simulate(
             yield Sample(time, "latitude", latitude, "3")
             yield Sample(time, "longitude", longitude, "3")
             time += step
+
+
+def marked(samples: Iterable[Sample]) -> Iterator[Sample]:
+    """Samples that say of themselves that nobody measured them.
+
+    >>> [sample.source for sample in marked([Sample(0.0, "heading", 80.0, "20")])]
+    ['simulated 20']
+    """
+    return (sample._replace(source=f"{SIMULATED} {sample.source}".rstrip()) for sample in samples)
 
 
 def _towards(heading: float, course: float) -> float:

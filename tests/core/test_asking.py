@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 
+import attrs
 import pytest
 
 from garboard.findings import NotEnoughData
 from garboard.job_view import JobView
 from garboard.records import Job, JsonValue, Measurement, Vessel
 from garboard.samples import Recording, Sample, gather
+from garboard.simulator import marked
 
 TURN = gather("turn", [Sample(0.0, "rate_of_turn", 2.5)])
 
@@ -47,6 +49,17 @@ def test_a_recording_that_is_not_there_is_a_reason(value: JsonValue, reason: str
     with pytest.raises(NotEnoughData) as missing:
         asking.check()
     assert missing.value.reasons == (reason,)
+
+
+def test_a_simulated_run_is_given_to_nobody_however_it_is_asked_for() -> None:
+    """It is a reason for an asking calculator, and refused past it too; a view changed afterwards still refuses it."""
+    simulated = gather("turn", marked([Sample(0.0, "rate_of_turn", 2.5, "20"), Sample(1.0, "rate_of_turn", 2.5)]))
+    job = attrs.evolve(view(turn={"file": "turn.log"}), load_recording=lambda _reference: simulated)
+    asking = job.asking()
+    assert not asking.recording("a.step", "turn").streams
+    assert asking.reasons == ["the recording is a simulated run, no measurement; take it back and record aboard"]
+    with pytest.raises(NotEnoughData, match="simulated run"):
+        attrs.evolve(job, settings={"a.setting": 1}).load_recording("turn.log")
 
 
 @pytest.mark.parametrize("value", ["fast", "12 V", ""])

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from types import ModuleType
 
 import pytest
+from click.testing import CliRunner
 
 from garboard import hookimpl
+from garboard.commands.recording import command as recording_command
+from garboard.commands.tools import Tools
 from garboard.findings import Basis, BasisKind, Finding, Verdict
 from garboard.host import make_host
+from garboard.recordings.encode import csv_series
 from garboard.samples import Recording, Sample, gather
+from garboard.simulator import marked
 from garboard.steps import RecordingJudge
 
 
@@ -54,3 +60,16 @@ def test_a_key_registered_twice_is_a_problem_and_names_the_plugin() -> None:
 def test_an_option_that_cannot_be_typed_is_refused(option: str) -> None:
     with pytest.raises(ValueError, match="option must be lower-case letters"):
         judge("a.count", option)
+
+
+def test_a_simulated_run_is_not_judged_and_is_told_for_what_it_is(tmp_path: Path) -> None:
+    """The mark goes into a file and back; the summary says it first."""
+    path = tmp_path / "practice.csv"
+    path.write_bytes(csv_series(marked(Sample(float(at), "heading", 10.0, "20") for at in range(5))))
+    tools = Tools()
+    vars(tools)["host"] = make_host((), entry_points=False, modules={"judging": plugin_with(judge("a.count"))})
+    said = CliRunner().invoke(recording_command, [str(path), "--count"], obj=tools)
+    assert said.exit_code == 0
+    assert "A simulated run, no measurement" in said.output
+    assert "Not enough data: a simulated run is no measurement; record aboard." in " ".join(said.output.split())
+    assert "5 samples" not in said.output

@@ -80,6 +80,8 @@ def _judged(file: Path, judges: Iterable[RecordingJudge]) -> Judged:
 
 def _findings(judge: RecordingJudge, recording: Recording) -> Iterator[Finding]:
     try:
+        if recording.is_simulated:
+            raise NotEnoughData("a simulated run is no measurement; record aboard")
         yield from tuple(judge.judge(recording))
         return
     except NotEnoughData as missing:

@@ -10,7 +10,7 @@ import attrs
 
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.reader import read_samples
-from garboard.samples import StreamKey
+from garboard.samples import SIMULATED, StreamKey
 
 GAP = 5.0
 """A gap is an interval longer than this many times the median interval."""
@@ -74,7 +74,10 @@ def summarise(path: str | Path) -> Summary:
         tally.add(time, value)
     streams = tuple(tallies[key].summary(key) for key in sorted(tallies))
     quantities = {key.quantity for key in tallies}
-    return Summary(Path(path).name, streams, notes, tuple(remarks(notes, quantities)))
+    said = remarks(notes, quantities)
+    if any(key.source.startswith(SIMULATED) for key in tallies):
+        said.insert(0, "A simulated run, no measurement: nothing is judged by it.")
+    return Summary(Path(path).name, streams, notes, tuple(said))
 
 
 def remarks(notes: ReadingNotes, quantities: Collection[str]) -> list[str]:
