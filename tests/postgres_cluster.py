@@ -15,6 +15,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+from garboard_shop.postgres.spread import spread_shop
+
 USER = "shop"
 PLACES = Path("/usr/lib/postgresql")
 _END_WITH_US = ("setpriv", "--pdeathsig", "QUIT") if shutil.which("setpriv") else ()
@@ -34,6 +36,14 @@ def why_not_here() -> str:
     if os.geteuid() == 0 and not _unprivileged():
         return "a PostgreSQL server does not run as root, and there is no user postgres or nobody"
     return ""
+
+
+def why_not_spread() -> str:
+    """Why no shop can be spread over several servers here; "" when one can."""
+    found = programs()
+    if found and not (found.parent / "lib/plproxy.so").exists():
+        return f"no PL/Proxy: install Debian's package postgresql-{found.parent.name}-plproxy"
+    return why_not_here()
 
 
 class Cluster:
@@ -126,6 +136,45 @@ class Cluster:
         command = [str(self._programs / program), *arguments]
         done = subprocess.run(command, stdout=self._log, stderr=self._log, user=_unprivileged(), cwd=self.folder)
         return done.returncode == 0
+
+
+class SpreadClusters:
+    """Servers of their own for a spread shop: one in front, and the parts behind it.
+
+    settings : further settings of those behind
+    """
+
+    def __init__(self, parts: int = 2, settings: dict[str, str] | None = None) -> None:
+        self.front = Cluster()
+        self.behind = [Cluster(settings) for _ in range(parts)]
+
+    def __enter__(self) -> Self:
+        self.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        for cluster in (self.front, *self.behind):
+            cluster.__exit__(kind, error, trace)
+
+    def start(self) -> None:
+        for cluster in (*self.behind, self.front):
+            cluster.start()
+
+    def kill(self) -> None:
+        for cluster in (self.front, *self.behind):
+            cluster.kill()
+
+    def processor_time(self) -> float:
+        """What all of them have used so far [s]."""
+        return sum(cluster.processor_time() for cluster in (self.front, *self.behind))
+
+    def database(self) -> str:
+        """A new empty shop spread over all parts; the address of the database in front."""
+        address = self.front.database()
+        spread_shop(address, [cluster.database() for cluster in self.behind])
+        return address
 
 
 def _unprivileged() -> str | None:

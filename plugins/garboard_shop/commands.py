@@ -77,8 +77,8 @@ def shop(
     folder.
 
     A shop that outgrows one machine keeps everything in PostgreSQL: stop the server, give --copy-to once, then run
-    with --store. Several servers may run on one database. Several addresses, with a space between, share the hulls
-    out among databases. The folder then holds only the certificate tablets know the server by; copy it to each server.
+    with --store. Several servers may run on one database, and `garboard shop-spread` puts several databases behind it.
+    The folder then holds only the certificate tablets know the server by; copy it to each server.
     """
     need_server()
     if copy_to:
@@ -117,6 +117,34 @@ def shop(
             serve.run(make_app(store, name=name, routes=routes_of(desk)), listening, certificate, announce)
     finally:
         store.close()
+
+
+@click.command("shop-spread", short_help="Spread a shop over several PostgreSQL servers.")
+@store_option
+@click.option(
+    "--over",
+    multiple=True,
+    envvar="GARBOARD_SHOP_OVER",
+    metavar="URL",
+    help="A database that takes a share of the boats: 2, 4, 8 ... of them, always in the same order.",
+)
+def shop_spread(store_url: str, over: tuple[str, ...]) -> None:
+    """Put several empty databases behind an empty one, which shop servers then name with --store.
+
+    Needs PL/Proxy on the server of the one in front, where the user is a superuser. Each boat lies whole on one of the
+    databases behind; tablets, people and codes lie in front. Several databases may be on one server: make more than
+    there are servers, and a database can later move to a server of its own. Give the command again, with --over when
+    one has moved, after each new version of garboard. Move a shop in with `garboard shop --copy-to`.
+    """
+    if not store_url:
+        raise InputError("--store", [Fault("address", "of the database in front: postgresql://user@host/database", "")])
+    _need_database()
+    from garboard_shop.postgres.spread import spread_shop
+
+    spread = spread_shop(store_url, over)
+    for number, part in enumerate(spread.parts, 1):
+        click.echo(f"part {number} of {len(spread.parts)}: {part}")
+    click.echo(f"Shop servers name the one in front: {spread.front}")
 
 
 @click.group("shop-tablets", short_help="Tablets of the shop: list, pair, remove.")
@@ -264,19 +292,23 @@ def place_of(folder: Path, url: str) -> str:
     """What a store is called in messages, without its password."""
     if not url:
         return str(folder)
-    from garboard_shop.postgres.database import addresses
+    from garboard_shop.postgres.database import address_of
 
-    return ", ".join(address.place for address in addresses(url))
+    return address_of(url).place
 
 
 def _open_database(url: str) -> Store:
+    _need_database()
+    from garboard_shop.postgres import PostgresStore
+
+    return PostgresStore(url)
+
+
+def _need_database() -> None:
     missing = [name for name in NEEDED_FOR_A_DATABASE if find_spec(name) is None]
     if missing:
         expected = "the office part: pip install 'garboard[office]'"
         raise InputError("--store", [Fault("packages", expected, f"no {', '.join(missing)}")])
-    from garboard_shop.postgres import PostgresStore
-
-    return PostgresStore(url)
 
 
 def _copy(folder: Path, url: str, copy_to: str) -> None:
@@ -357,4 +389,4 @@ def _kept_address(folder: Path) -> tuple[str, int]:
         raise InputError(str(folder), [Fault("folder", expected, "no address of a server")]) from None
 
 
-COMMANDS: tuple[click.Command, ...] = (shop, shop_tablets, shop_plugins)
+COMMANDS: tuple[click.Command, ...] = (shop, shop_spread, shop_tablets, shop_plugins)

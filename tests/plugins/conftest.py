@@ -5,7 +5,7 @@ from itertools import count
 
 import pytest
 
-from postgres_cluster import Cluster, why_not_here
+from postgres_cluster import Cluster, SpreadClusters, why_not_here, why_not_spread
 
 
 @pytest.fixture(scope="session")
@@ -18,13 +18,25 @@ def cluster() -> Iterator[Cluster]:
 
 
 @pytest.fixture(scope="session")
-def new_yard(cluster: Cluster) -> Callable[[int], str]:
-    """The address of an empty yard on one database or on two; quicker than a new database for each test."""
-    databases = {1: cluster.database(), 2: f"{cluster.database()} {cluster.database()}"}
+def spread() -> Iterator[SpreadClusters]:
+    """A server in front of two others, for all tests of this folder."""
+    if reason := why_not_spread():
+        pytest.skip(reason)
+    with SpreadClusters() as running:
+        yield running
+
+
+@pytest.fixture(scope="session")
+def new_yard(request: pytest.FixtureRequest) -> Callable[[str], str]:
+    """The address of an empty yard in the database of a fixture, "cluster" or "spread"; quicker than a new database for
+    each test."""
+    shops: dict[str, str] = {}
     yards = count(1)
 
-    def address(over: int) -> str:
-        yard = next(yards)
-        return " ".join(f"{one}&yard={yard}" for one in databases[over].split())
+    def address(over: str) -> str:
+        if over not in shops:
+            servers: Cluster | SpreadClusters = request.getfixturevalue(over)
+            shops[over] = servers.database()
+        return f"{shops[over]}&yard={next(yards)}"
 
     return address

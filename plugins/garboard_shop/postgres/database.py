@@ -1,4 +1,4 @@
-"""One PostgreSQL database of a shop: where it is, its connections, and what a change there promises.
+"""The PostgreSQL database of a shop: where it is, its connections, what is asked of it and what a change promises.
 
 [1] PostgreSQL 15 documentation, 30.4 asynchronous commit.
 [2] PostgreSQL 15 documentation, appendix A: error codes.
@@ -8,17 +8,21 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from typing import Any
 
 import attrs
 import psycopg
+from psycopg import sql
+from psycopg.adapt import PyFormat
 from psycopg.conninfo import conninfo_to_dict
 from psycopg_pool import ConnectionPool, PoolTimeout
 
 from garboard.faults import Fault, InputError
 from garboard.storage import NotSaved
-from garboard_shop.postgres.schema import make_ready
+from garboard_shop.postgres.schema import VERSION, Part, make_ready
+from garboard_shop.postgres.verbs import EDITION
 from garboard_shop.store import StoreAway
 
 MOST_CONNECTIONS = 10
@@ -27,12 +31,12 @@ SECONDS_TO_WAIT = 5
 """For a connection. A database that is away is tried again by the next request; whoever asked is told to come back."""
 LONGEST_STATEMENT = 60
 """[s]"""
-_NOTICED = {"keepalives_idle": 20, "keepalives_interval": 5, "keepalives_count": 3, "tcp_user_timeout": 30_000}
+NOTICED = {"keepalives_idle": 20, "keepalives_interval": 5, "keepalives_count": 3, "tcp_user_timeout": 30_000}
 """A server that vanished without a word is noticed within half a minute."""
 _OUT_OF_REACH = ("08", "57P", "57014", "53300")
 """States [2]: a connection broke, the server stops or starts, a statement took too long, no connection to spare."""
-
-_NEXT_ADDRESS = re.compile(r"[\s,]+(?=postgres(?:ql)?://)")
+_PART_OUT_OF_REACH = re.compile(r"PL/Proxy function .*(?:: PQ|timeout)|REMOTE \(null\)")
+"""What PL/Proxy says of a part that does not answer; it has no state of its own for that."""
 
 
 @attrs.frozen
@@ -49,57 +53,49 @@ class Address:
     place: str
 
 
-def addresses(url: str) -> tuple[Address, ...]:
-    """The databases a setting names, in order.
+def address_of(url: str) -> Address:
+    """The database a setting names.
 
-    url    : "postgresql://user@host/database", several with a space or comma between; "?yard=7" picks one of the
-             yards that share a database, 1 when none is named
+    url    : "postgresql://user@host/database"; "?yard=7" picks one of the yards that share it, 1 when none is named
     errors : InputError
 
-    >>> [(one.place, one.yard) for one in addresses("postgresql://a/shop?yard=7 postgresql://b/shop?yard=7")]
-    [('a/shop', 7), ('b/shop', 7)]
+    >>> address_of("postgresql://shop@host/boats?yard=7").place
+    'host/boats'
     """
-    found = tuple(map(_address, _NEXT_ADDRESS.split(url.strip())))
-    if len({one.yard for one in found}) > 1:
-        raise InputError("--store", [Fault("yard", "one yard", ", ".join(str(one.yard) for one in found))])
-    return found
-
-
-def _address(url: str) -> Address:
-    start, _, query = url.partition("?")
+    start, _, query = url.strip().partition("?")
     options = query.split("&") if query else []
     yards = [option.removeprefix("yard=") for option in options if option.startswith("yard=")] or ["1"]
     others = "&".join(option for option in options if not option.startswith("yard="))
     conninfo = f"{start}?{others}" if others else start
     faults = [Fault("yard", "a whole number, such as ?yard=7", yard) for yard in yards if not yard.isdecimal()]
+    if re.search(r"\s", start):
+        faults.append(Fault("address", "one; `garboard shop-spread` puts several databases behind it", "several"))
     try:
-        parts = conninfo_to_dict(conninfo)
+        conninfo_to_dict(conninfo)
     except psycopg.ProgrammingError as wrong:
-        parts = {}
         faults.append(Fault("address", "postgresql://user@host/database", str(wrong).strip()))
-    if faults or not url.startswith(("postgresql://", "postgres://")):
+    if faults or not start.startswith(("postgresql://", "postgres://")):
         raise InputError("--store", faults or [Fault("address", "postgresql://user@host/database", url.split(":")[0])])
-    place = f"{parts.get('host') or 'this machine'}/{parts.get('dbname') or parts.get('user') or ''}"
-    return Address(conninfo, int(yards[0]), place)
+    return Address(conninfo, int(yards[0]), place_in_words(conninfo))
+
+
+def place_in_words(conninfo: str) -> str:
+    """What a database is called in messages; no password stands in it."""
+    parts = conninfo_to_dict(conninfo)
+    return f"{parts.get('host') or 'this machine'}/{parts.get('dbname') or parts.get('user') or ''}"
 
 
 class Database:
-    """One database: connections shared by the threads of a shop server.
+    """A shop's database: connections shared by the threads of a shop server.
 
-    server, servers : which of the servers of the shop this is, and how many there are
-    errors          : InputError when it cannot be reached or is no place for a shop
+    errors : InputError when it, or a part behind it, cannot be reached or is no place for a shop
     """
 
-    def __init__(self, address: Address, server: int, servers: int) -> None:
+    def __init__(self, address: Address) -> None:
         self.yard = address.yard
         self.place = address.place
-        try:
-            with psycopg.connect(address.conninfo, autocommit=True, connect_timeout=SECONDS_TO_WAIT) as connection:
-                make_ready(connection, address.place, server, servers)
-        except psycopg.Error as failure:
-            reason = str(failure).strip()
-            expected = "one that answers, and where this user may make tables"
-            raise InputError(address.place, [Fault("database", expected, reason)]) from None
+        with connected(address) as connection, naming(address.place):
+            refuse_unfit_parts(connection, address.place, make_ready(connection, address.place).servers)
         self._pool: ConnectionPool = ConnectionPool(
             address.conninfo,
             kwargs={**_unless_given(address.conninfo), "autocommit": True, "client_encoding": "UTF8"},
@@ -111,6 +107,18 @@ class Database:
             check=ConnectionPool.check_connection,
             open=True,
         )
+
+    def ask(self, verb: str, *values: object) -> list[tuple[Any, ...]]:
+        """What a function of `verbs` tells. Raises StoreAway."""
+        with self.reading() as connection:
+            return _told(connection, verb, values)
+
+    def save(self, verb: str, *values: object) -> list[tuple[Any, ...]]:
+        """What a function of `verbs` that changes something tells; it is on the disk. Raises StoreAway, NotSaved."""
+        try:
+            return self.ask(verb, *values)
+        except psycopg.Error as failure:
+            raise self._not_saved(failure) from failure
 
     @contextmanager
     def reading(self) -> Iterator[psycopg.Connection]:
@@ -125,15 +133,18 @@ class Database:
             with self.reading() as connection, connection.transaction():
                 yield connection
         except psycopg.Error as failure:
-            raise NotSaved(f"{self.place} did not keep it: {_first_line(failure)}") from failure
+            raise self._not_saved(failure) from failure
+
+    def _not_saved(self, failure: psycopg.Error) -> NotSaved:
+        return NotSaved(f"{self.place} did not keep it: {_first_line(failure)}")
 
     @contextmanager
     def _or_away(self) -> Iterator[None]:
         try:
             yield
-        except (psycopg.OperationalError, PoolTimeout) as failure:
+        except (psycopg.OperationalError, psycopg.InternalError, PoolTimeout) as failure:
             state = getattr(failure, "sqlstate", None)
-            if state is None or state.startswith(_OUT_OF_REACH):
+            if state is None or state.startswith(_OUT_OF_REACH) or _PART_OUT_OF_REACH.search(str(failure)):
                 raise StoreAway(f"{self.place} does not answer: {_first_line(failure)}") from failure
             raise
 
@@ -142,7 +153,7 @@ class Database:
 
 
 def _unless_given(conninfo: str) -> dict[str, int]:
-    return {name: value for name, value in _NOTICED.items() if name not in conninfo_to_dict(conninfo)}
+    return {name: value for name, value in NOTICED.items() if name not in conninfo_to_dict(conninfo)}
 
 
 def _first_line(failure: Exception) -> str:
@@ -161,6 +172,55 @@ def _set_up(connection: psycopg.Connection) -> None:
     )
 
 
-def home_of(key: str, databases: Sequence[Database]) -> Database:
-    """The database a hull or an attachment lies on. It must never fall to another: databases know their number."""
-    return databases[int.from_bytes(hashlib.sha256(key.encode()).digest()[:8]) % len(databases)]
+@contextmanager
+def connected(address: Address) -> Iterator[psycopg.Connection]:
+    """A connection of its own to a database that is made ready. Raises InputError as `naming` does."""
+    with naming(address.place):
+        connection = psycopg.connect(address.conninfo, autocommit=True, connect_timeout=SECONDS_TO_WAIT)
+    with closing(connection):
+        yield connection
+
+
+@contextmanager
+def naming(place: str) -> Iterator[None]:
+    """What a database refuses becomes an InputError naming it, never its password."""
+    try:
+        yield
+    except psycopg.Error as failure:
+        expected = "one that answers, and where this user may make tables"
+        raise InputError(place, [Fault("database", expected, str(failure).strip())]) from None
+
+
+def refuse_unfit_parts(connection: psycopg.Connection, place: str, servers: int) -> None:
+    """Ask each part of a shop, through the database in front of them or of the whole shop itself, what it is."""
+    faults = []
+    for number in range(servers):
+        expected = Part(number, servers)
+        ((version, functions, *numbers, fsync),) = _told(connection, "part", (number,))
+        found = Part(*numbers)
+        if found != expected:
+            faults.append(Fault(str(expected), "that one in its place", str(found)))
+        if (version, functions) != (VERSION, EDITION):
+            wanted = f"tables of version {VERSION}; give the command `garboard shop-spread` for it once more"
+            faults.append(Fault(str(expected), wanted, f"version {version}"))
+        if fsync != "on":
+            faults.append(Fault(str(expected), "fsync on: what is called saved must be on the disk", fsync))
+    if faults:
+        raise InputError(place, faults)
+
+
+def _told(connection: psycopg.Connection, verb: str, values: tuple[object, ...]) -> list[tuple[Any, ...]]:
+    places = sql.SQL(", ").join(  # a list as text would have every quote in it escaped one by one
+        sql.Placeholder(format=PyFormat.BINARY if isinstance(value, list) else PyFormat.AUTO) for value in values
+    )
+    asked = sql.SQL("select * from garboard.{}({})").format(sql.Identifier(verb), places)
+    return connection.execute(asked, values, binary=True).fetchall()
+
+
+def place_of(key: str) -> int:
+    """Where a hull or an attachment lies: its lowest bits are the number of the part.
+
+    >>> place_of("ABC00001A526") == place_of("ABC00002A526")
+    False
+    """
+    return int.from_bytes(hashlib.sha256(key.encode()).digest()[:4], signed=True)

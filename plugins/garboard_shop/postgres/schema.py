@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import attrs
 import psycopg
 
 from garboard.faults import Fault, InputError
+from garboard_shop.postgres.verbs import EDITION, functions
 
 PARTITIONS = 16
 OLDEST_SERVER = 130000
@@ -134,6 +136,21 @@ create table garboard.asker (
 alter table garboard.tablet add column writes_as text[] not null default '{}';
 """
 
+_ONE_FUNCTION_A_VERB = r"""
+create table garboard.kind (
+    yard int not null,
+    hull text collate "C" not null,
+    kind text collate "C" not null,
+    entries bigint not null,
+    primary key (yard, hull, kind)
+);
+insert into garboard.kind
+    select yard, hull, counted[1], counted[2]::bigint
+    from garboard.hull, regexp_matches(kinds, '("(?:[^"\\]|\\.)*"): ([0-9]+)', 'g') as counted;
+alter table garboard.hull drop column kinds;
+alter table garboard.about add column functions text not null default '';
+"""
+
 _CHANGES: tuple[str, ...] = (
     _FIRST
     + "\n".join(
@@ -144,40 +161,95 @@ _CHANGES: tuple[str, ...] = (
     _SHOP_PLUGINS,
     _WHEN_A_HULL_CHANGED,
     _WHO_CHANGED_WHAT,
+    _ONE_FUNCTION_A_VERB,
 )
 """What made each version of the tables out of the one before. Only ever appended to."""
 
 VERSION = len(_CHANGES)
 
 
-def make_ready(connection: psycopg.Connection, place: str, server: int, servers: int) -> None:
-    """Make the tables, or bring them up to this version.
+FRONT = -1
+"""Which part a database is that stands in front of the parts."""
+
+
+@attrs.frozen
+class Part:
+    """Which part of a shop a database is.
+
+    server  : its number from 0, or FRONT
+    servers : how many parts there are, a power of two; 1 when the whole shop lies in this database
+    """
+
+    server: int
+    servers: int
+
+    def __str__(self) -> str:
+        if self == WHOLE:
+            return "a whole shop"
+        of = f"the {self.servers} parts of a spread shop"
+        return f"the database in front of {of}" if self.server == FRONT else f"number {self.server + 1} of {of}"
+
+
+WHOLE = Part(0, 1)
+
+
+def make_ready(connection: psycopg.Connection, place: str, wanted: Part | None = None) -> Part:
+    """Make the tables and the functions over them, or bring them up to this version.
 
     connection : with autocommit on
     place      : what the database is called in messages
-    server     : which of the servers this is, from 0
-    servers    : how many hold the shop together; each hull lies on the one its number falls to
-    errors     : InputError when the database is no place for a shop, was made by a newer version, or is another of
-                 the servers than was asked for
+    wanted     : which part it must be, or become when it is new; None for one that a shop server is to work on
+    returns    : which part it is
+    errors     : InputError when the database is no place for a shop, was made by a newer version, or is another part
     """
     _refuse_unfit(connection, place)
     with connection.transaction():
         connection.execute("select pg_advisory_xact_lock(%s)", (_ONE_AT_A_TIME,))
-        found = connection.execute("select to_regclass('garboard.about') is not null").fetchone()
-        if found != (True,):
+        part = part_of(connection)
+        refuse_another(part, place, wanted)
+        if part is None:
+            part = wanted or WHOLE
             connection.execute("create schema if not exists garboard")
             connection.execute("create table garboard.about (version int, server int, servers int)")
-            connection.execute("insert into garboard.about values (0, %s, %s)", (server, servers))
-        version, *held = connection.execute("select version, server, servers from garboard.about").fetchone() or ()
+            connection.execute("insert into garboard.about values (0, %s, %s)", (part.server, part.servers))
+        ((version,),) = connection.execute("select version from garboard.about").fetchall()
         if version > VERSION:
             expected = f"tables of version {VERSION} or older; install the version of garboard that made them"
             raise InputError(place, [Fault("tables", expected, f"version {version}")])
-        if held != [server, servers]:
-            expected = f"number {server + 1} of {servers}, as in the list given; copy the shop to change how many"
-            raise InputError(place, [Fault("server", expected, f"number {held[0] + 1} of {held[1]}")])
         for change in _CHANGES[version:]:
             connection.execute(change)
+        _make_functions(connection, part.server == FRONT)
         connection.execute("update garboard.about set version = %s where version <> %s", (VERSION, VERSION))
+    return part
+
+
+def part_of(connection: psycopg.Connection) -> Part | None:
+    """Which part of a shop a database is; None when it holds no tables of one."""
+    if connection.execute("select to_regclass('garboard.about')").fetchone() == (None,):
+        return None
+    return Part(*connection.execute("select server, servers from garboard.about").fetchone() or ())
+
+
+def refuse_another(found: Part | None, place: str, wanted: Part | None) -> None:
+    """Raise InputError unless a database is the part it must be, or none yet; see `make_ready`."""
+    if found is None or found == wanted:
+        return
+    if wanted is not None:
+        raise InputError(place, [Fault("database", f"an empty one, or {wanted}", str(found))])
+    if found.server != FRONT and found != WHOLE:
+        raise InputError(place, [Fault("database", "a whole shop, or the one in front of its parts", str(found))])
+
+
+def _make_functions(connection: psycopg.Connection, is_front: bool) -> None:
+    made = connection.execute("select functions from garboard.about").fetchone()
+    if made == (EDITION,):
+        return
+    for (name,) in connection.execute(
+        "select oid::regprocedure::text from pg_proc where pronamespace = 'garboard'::regnamespace"
+    ).fetchall():
+        connection.execute(f"drop function {name}")
+    connection.execute(functions(is_front))
+    connection.execute("update garboard.about set functions = %s", (EDITION,))
 
 
 def _refuse_unfit(connection: psycopg.Connection, place: str) -> None:

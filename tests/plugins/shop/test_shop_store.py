@@ -29,13 +29,13 @@ TABLET = Tablet(id="t1", name="dock", role=TECHNICIAN, token_hash="h1", paired_a
 CODE = Pairing(secret_hash="s1", role=TECHNICIAN, until=NOON + 1000)
 
 
-@pytest.fixture(params=["folder", "database", "two databases"])
+@pytest.fixture(params=["folder", "cluster", "spread"])
 def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
     if request.param == "folder":
         made: Store = EmbeddedStore(tmp_path / "shop")
     else:
-        new_yard: Callable[[int], str] = request.getfixturevalue("new_yard")
-        made = PostgresStore(new_yard(1 if request.param == "database" else 2))
+        new_yard: Callable[[str], str] = request.getfixturevalue("new_yard")
+        made = PostgresStore(new_yard(request.param))
     yield made
     made.close()
 

@@ -21,7 +21,7 @@ from garboard_shop.postgres import PostgresStore
 from garboard_shop.store import MANAGER, TECHNICIAN, Delivery, Pairing, ShopPlugin, Store, Tablet, WebUser
 
 HULLS = ("ABC00001A526", "ABC00002A526", "XYZHJKLMF626")
-NewYard = Callable[[int], str]
+NewYard = Callable[[str], str]
 NOON = 1_778_752_800_000
 CONTENT = os.urandom(2_500_000)
 
@@ -78,7 +78,7 @@ def figures(copied: Copied) -> dict[str, tuple[int, int]]:
 
 
 def test_the_copy_holds_all_there_is_and_who_brought_it(new_yard: NewYard, folder: Path) -> None:
-    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard(1))) as there:
+    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard("cluster"))) as there:
         copied = copy_shop(here, there)
         assert everything(there) == everything(here)
         assert copied.is_whole
@@ -96,7 +96,7 @@ def test_the_copy_holds_all_there_is_and_who_brought_it(new_yard: NewYard, folde
 
 
 def test_copying_again_adds_nothing(new_yard: NewYard, folder: Path) -> None:
-    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard(1))) as there:
+    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard("cluster"))) as there:
         copy_shop(here, there)
         before = everything(there), len(list(there.deliveries(0, END_OF_TIME)))
         assert copy_shop(here, there).is_whole
@@ -104,10 +104,10 @@ def test_copying_again_adds_nothing(new_yard: NewYard, folder: Path) -> None:
 
 
 def test_a_database_can_be_copied_to_several(new_yard: NewYard, folder: Path) -> None:
-    two = new_yard(2)
+    two = new_yard("spread")
     with (
         closing(EmbeddedStore(folder)) as first,
-        closing(PostgresStore(new_yard(1))) as one,
+        closing(PostgresStore(new_yard("cluster"))) as one,
         closing(PostgresStore(two)) as shared,
     ):
         copy_shop(first, one)
@@ -151,7 +151,7 @@ class Failing:
 
 def test_cut_after_every_step_it_goes_on_where_it_was(new_yard: NewYard, folder: Path) -> None:
     """Each time one step further; in the end all is there, each delivery once."""
-    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard(1))) as there:
+    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard("cluster"))) as there:
         cuts = 0
         for _ in range(100):
             failing = Failing(there, 1)
@@ -166,7 +166,7 @@ def test_cut_after_every_step_it_goes_on_where_it_was(new_yard: NewYard, folder:
 
 
 def test_what_the_copy_holds_beyond_it_stays_and_is_not_counted(new_yard: NewYard, folder: Path) -> None:
-    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard(1))) as there:
+    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard("cluster"))) as there:
         there.put_if_absent({HULLS[0]: some(HULLS[0], range(5000, 5010))}, "id9", NOON, 0)
         copied = copy_shop(here, there)
         assert copied.is_whole
@@ -182,7 +182,7 @@ def test_a_hull_that_is_not_whole_in_the_copy_is_named(new_yard: NewYard, folder
             kept = {hull: CheckedEntries(list(entries.items())[:-1]) for hull, entries in offered.items()}
             return super().put_if_absent(kept, tablet, at, clock_offset)
 
-    with closing(EmbeddedStore(folder)) as here, closing(Dropping(new_yard(1))) as there:
+    with closing(EmbeddedStore(folder)) as here, closing(Dropping(new_yard("cluster"))) as there:
         copied = copy_shop(here, there)
         assert not copied.is_whole
         assert copied.unequal.keys() == set(HULLS)
@@ -190,7 +190,7 @@ def test_a_hull_that_is_not_whole_in_the_copy_is_named(new_yard: NewYard, folder
 
 
 def test_a_damaged_attachment_is_named_and_the_rest_is_copied(new_yard: NewYard, folder: Path) -> None:
-    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard(1))) as there:
+    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard("cluster"))) as there:
         name = here.hulls.attachments.put(b"a run")
         (here.hulls.attachments.folder / name).write_bytes(b"a rum")
         copied = copy_shop(here, there)
@@ -211,7 +211,7 @@ def _no_store_is_named_elsewhere(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.usefixtures("_no_store_is_named_elsewhere")
 def test_the_command_tells_the_counts_of_both_sides(new_yard: NewYard, folder: Path) -> None:
-    url = new_yard(1)
+    url = new_yard("cluster")
     told = run("shop", "--folder", str(folder), "--copy-to", url)
     assert told.exit_code == 0, told.output
     lines = [line.split() for line in told.output.splitlines()]
@@ -225,21 +225,21 @@ def test_the_command_tells_the_counts_of_both_sides(new_yard: NewYard, folder: P
 @pytest.mark.usefixtures("_no_store_is_named_elsewhere")
 def test_a_folder_a_server_works_in_is_not_copied(new_yard: NewYard, folder: Path) -> None:
     with closing(EmbeddedStore(folder)):
-        told = run("shop", "--folder", str(folder), "--copy-to", new_yard(1))
+        told = run("shop", "--folder", str(folder), "--copy-to", new_yard("cluster"))
     assert told.exit_code == 2
     assert "one no other program writes in" in told.output
 
 
 @pytest.mark.usefixtures("_no_store_is_named_elsewhere")
 def test_a_folder_that_is_none_is_refused_and_not_made(new_yard: NewYard, tmp_path: Path) -> None:
-    told = run("shop", "--folder", str(tmp_path / "nothing"), "--copy-to", new_yard(1))
+    told = run("shop", "--folder", str(tmp_path / "nothing"), "--copy-to", new_yard("cluster"))
     assert told.exit_code == 2
     assert not (tmp_path / "nothing").exists()
 
 
 @pytest.mark.usefixtures("_no_store_is_named_elsewhere")
 def test_a_tablet_is_removed_in_the_database_by_command(new_yard: NewYard, folder: Path) -> None:
-    url = new_yard(1)
+    url = new_yard("cluster")
     run("shop", "--folder", str(folder), "--copy-to", url)
     removed = run("shop-tablets", "remove", "id0", "--by", "Ines", "--store", url)
     assert removed.exit_code == 0, removed.output
@@ -253,7 +253,7 @@ def test_a_tablet_is_removed_in_the_database_by_command(new_yard: NewYard, folde
 
 
 def test_entries_no_delivery_names_stand_on_no_days_sheet(new_yard: NewYard, folder: Path) -> None:
-    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard(1))) as there:
+    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard("cluster"))) as there:
         copy_shop(here, there)
         unknown = [one for one in there.deliveries(0, END_OF_TIME) if one.at == 0]
         assert sum(len(names) for one in unknown for names in one.ids.values()) == 700

@@ -38,12 +38,12 @@ class PagesOver(Pages):
 
 @pytest.fixture(scope="module")
 def both(
-    new_yard: Callable[[int], str], tmp_path_factory: pytest.TempPathFactory
+    new_yard: Callable[[str], str], tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[tuple[PagesOver, PagesOver]]:
     """The same day, in its folder and in a database."""
     base = tmp_path_factory.mktemp("day")
     folder = make_shop(base)
-    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard(2))) as there:
+    with closing(EmbeddedStore(folder)) as here, closing(PostgresStore(new_yard("spread"))) as there:
         assert copy_shop(here, there).is_whole
         yield PagesOver(here, base), PagesOver(there, base)
 

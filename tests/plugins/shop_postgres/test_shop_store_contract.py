@@ -1,4 +1,4 @@
-"""What any store of a shop must do: the same tests over the folder, one database, and one shop on two databases."""
+"""What any store of a shop must do: the same tests over the folder, one database, and a shop over two servers."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ NOON = 1_778_752_800_000
 Opener = Callable[[], Store]
 
 
-@pytest.fixture(params=["folder", "database", "two databases"])
+@pytest.fixture(params=["folder", "cluster", "spread"])
 def reopen(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Opener]:
     """Opens one and the same store, first empty; what was opened before is closed."""
     if request.param == "folder":
@@ -50,8 +50,8 @@ def reopen(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Opener]:
         return
     if reason := why_not_here():
         pytest.skip(reason)
-    new_yard: Callable[[int], str] = request.getfixturevalue("new_yard")
-    url = new_yard(1 if request.param == "database" else 2)
+    new_yard: Callable[[str], str] = request.getfixturevalue("new_yard")
+    url = new_yard(request.param)
     yield from _closing_the_last(lambda: PostgresStore(url))
 
 
@@ -256,7 +256,7 @@ TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
 numbered = count()
 
 
-@pytest.mark.parametrize("reopen", ["folder", "database"], indirect=True)
+@pytest.mark.parametrize("reopen", ["folder", "cluster"], indirect=True)
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(texts=st.lists(TEXT, min_size=1, max_size=5), version=st.integers(1, 9))
 def test_any_text_comes_back_byte_for_byte(store: Store, texts: list[str], version: int) -> None:
