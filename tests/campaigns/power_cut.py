@@ -62,7 +62,7 @@ def why_not_here() -> str:
         return "mkfs.ext4 and mount are not installed"
     with tempfile.TemporaryDirectory() as where:
         try:
-            image = _new_image(Path(where))
+            image = new_image(Path(where))
             with _mounted(image):
                 return ""
         except subprocess.CalledProcessError as error:
@@ -91,7 +91,7 @@ def _cut_power(
     rng = random.Random(tally.seed)
     while tally.cuts < cuts:
         folder = Path(tempfile.mkdtemp(dir=where))
-        image, notebook = _new_image(folder), folder / "called_saved"
+        image, notebook = new_image(folder), folder / "called_saved"
         with _mounted(image) as disk:
             own_rng = random.Random(rng.random())
             child = writers.start(functools.partial(work, disk / "tablet", own_rng), notebook)
@@ -138,10 +138,11 @@ def _cut(child: int, image: Path, notebook: Path, rng: random.Random, tally: Tal
     tally.saved += len(saved)
 
 
-def _new_image(folder: Path) -> Path:
+def new_image(folder: Path, size: int = IMAGE_BYTES) -> Path:
+    """A new file system in an image file; size in [byte]."""
     image = folder / "disk.img"
     with image.open("wb") as file:
-        file.truncate(IMAGE_BYTES)
+        file.truncate(size)
     subprocess.run(["mkfs.ext4", "-q", image], check=True, capture_output=True)
     return image
 
