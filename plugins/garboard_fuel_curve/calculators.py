@@ -123,11 +123,11 @@ def _out_of_line(found: Readings, curve: Curve) -> list[str]:
 
 
 def _figure(curve: Curve, hump: Hump | None) -> Figure:
-    x = curve.engine_speeds
+    x = tuple(sorted({*curve.engine_speeds, *(point.engine_speed for point in curve.points)}))
     economies = curve.fitted.economies(x)
     place = hump.best if hump else curve.landmarks.best
     name = "best-economy cruise" if hump else "best economy"
-    markers = [Marker(name, place.engine_speed, curve.fitted.speed.at(place.engine_speed))]
+    markers = [Marker(name, place.engine_speed, place.economy, second_axis=True)]
     bands: tuple[Band, ...] = ()
     if hump:
         slowest = curve.fitted.speed.at(hump.planing)
@@ -203,7 +203,7 @@ def planing_hump(view: JobView) -> list[Finding]:
     planing = curve.of_hump(lambda one: one.planing)
     start = curve.of_hump(lambda one: one.start)
     bottom = curve.of_hump(lambda one: one.bottom.engine_speed)
-    speed = curve.speed_at(hump.planing)
+    speed = curve.slowest_planing
     worst = curve.economy_at(hump.bottom.engine_speed)
     return [
         Finding(
@@ -274,12 +274,7 @@ def best_cruise(view: JobView) -> list[Finding]:
         f"{with_spread(good.value, good.within, 2)} nm/gal at {_tens(at)} rev/min, {speed.value:.1f} kn. "
         f"From {_tens(low)} to {_tens(high)} rev/min it stays within 3 % of that."
     )
-    best = curve.landmarks.best
-    if not cruise.planing:
-        says += " No planing hump was seen, so this is the best at any speed."
-    elif best.economy > good.value * 1.005:
-        slow = curve.fitted.speed.at(best.engine_speed)
-        says += f" Below the hump, {slow:.1f} kn at {_tens(best.engine_speed)} rev/min gives {best.economy:.2f} nm/gal."
+    says += _slower(curve, at, good) if cruise.planing else " No planing hump was seen: the best step at any speed."
     return [
         Finding(
             verdict=Verdict.PASS,
@@ -304,6 +299,18 @@ def best_cruise(view: JobView) -> list[Finding]:
             ),
         )
     ]
+
+
+def _slower(curve: Curve, cruise: float, good: Estimate) -> str:
+    """The best step read below the hump, where it goes farther than the cruise; between steps nothing was read."""
+    step = curve.best_step_below_hump
+    slow = curve.economy_at(step)
+    if step >= cruise or slow.value <= good.value * 1.005:
+        return ""
+    return (
+        f" Slower goes farther: {with_spread(slow.value, slow.within, 2)} nm/gal at {_tens(step)} rev/min, "
+        f"{curve.speed_at(step).value:.1f} kn, the best step below the hump."
+    )
 
 
 def cruising_range(view: JobView) -> list[Finding]:

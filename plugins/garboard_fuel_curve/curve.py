@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 import random
 import statistics
-from collections.abc import Callable, Sequence
+from bisect import bisect_right
+from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
 from itertools import accumulate, pairwise
 
@@ -59,26 +61,48 @@ class Estimate:
 
 
 @attrs.frozen
-class Fitted:
-    """Speed [kn] and fuel flow [gal/h] as smooth functions of engine speed [rev/min]."""
-
-    speed: Smooth
-    flow: Smooth
-
-    def economies(self, engine_speeds: Sequence[float]) -> list[float]:
-        """Economy [nm/gal] at engine speeds in rising order [rev/min]."""
-        return [
-            economy(speed, flow)
-            for speed, flow in zip(self.speed.along(engine_speeds), self.flow.along(engine_speeds), strict=True)
-        ]
-
-
-@attrs.frozen
 class Peak:
     """A place on the economy curve: engine speed [rev/min] and economy there [nm/gal]."""
 
     engine_speed: float
     economy: float
+
+
+@attrs.frozen
+class Fitted:
+    """Speed [kn] and fuel flow [gal/h] as smooth functions of engine speed [rev/min].
+
+    straight_to : below this engine speed economy goes straight from step to step: there the ratio of two smooth
+                  lines bulges where nobody measured [rev/min]
+    """
+
+    speed: Smooth
+    flow: Smooth
+    straight_to: float = -math.inf
+
+    def at_steps(self) -> tuple[float, ...]:
+        """Economy [nm/gal] at the steps themselves."""
+        return tuple(map(economy, self.speed.y, self.flow.y))
+
+    def straight_steps(self) -> list[Peak]:
+        """The steps up to where economy is no longer straight."""
+        steps = map(Peak, self.speed.x, self.at_steps())
+        return [step for step in steps if step.engine_speed <= self.straight_to]
+
+    def economies(self, engine_speeds: Sequence[float]) -> list[float]:
+        """Economy [nm/gal] at engine speeds in rising order [rev/min]."""
+        smooth = map(economy, self.speed.along(engine_speeds), self.flow.along(engine_speeds))
+        straight = _straight(self.speed.x, self.at_steps(), engine_speeds)
+        return [
+            line if place < self.straight_to else ratio
+            for place, line, ratio in zip(engine_speeds, straight, smooth, strict=True)
+        ]
+
+
+def _straight(x: Sequence[float], y: Sequence[float], places: Sequence[float]) -> Iterator[float]:
+    for place in places:
+        left = min(bisect_right(x, place), len(x) - 1) - 1
+        yield y[left] + (place - x[left]) / (x[left + 1] - x[left]) * (y[left + 1] - y[left])
 
 
 @attrs.frozen(kw_only=True)
@@ -148,9 +172,7 @@ def landmarks(engine_speeds: Sequence[float], economies: Sequence[float], recove
     if len(engine_speeds) < 3 or len(engine_speeds) != len(economies) or not 0 < recovery <= 1:
         raise ValueError(f"expected at least three places and a share above 0 up to 1, got {recovery}")
     best = _peak(engine_speeds, economies, max(range(len(economies)), key=economies.__getitem__))
-    before = list(accumulate(economies, max))
-    after = list(accumulate(reversed(economies), max))[::-1]
-    losses = [min(left, right) - here for left, right, here in zip(before, after, economies, strict=True)]
+    losses = _losses(economies)
     deepest = max(range(len(losses)), key=losses.__getitem__)
     if losses[deepest] <= 0:
         return Landmarks(best, None)
@@ -166,11 +188,18 @@ def landmarks(engine_speeds: Sequence[float], economies: Sequence[float], recove
         down = next(index for index in range(deepest, -1, -1) if economies[index] >= level)
         start = _crossing(engine_speeds, economies, down, level)
     planing = _crossing(engine_speeds, economies, up - 1, level)
-    depth = min(before[deepest], after[deepest]) - bottom.economy
+    depth = economies[deepest] + losses[deepest] - bottom.economy
     return Landmarks(
         best,
         Hump(shoulder=engine_speeds[shoulder], start=start, bottom=bottom, planing=planing, best=beyond, depth=depth),
     )
+
+
+def _losses(economies: Sequence[float]) -> list[float]:
+    """At each place, how much economy is lost against the better places on both of its sides."""
+    before = accumulate(economies, max)
+    after = list(accumulate(reversed(economies), max))[::-1]
+    return [min(left, right) - here for left, right, here in zip(before, after, economies, strict=True)]
 
 
 def _crossing(x: Sequence[float], y: Sequence[float], left: int, level: float) -> float:
@@ -232,6 +261,11 @@ class Curve:
         return Estimate(value_of(self.fitted), _within([value_of(fitted) for fitted in self.drawn]))
 
     @property
+    def best_step_below_hump(self) -> float:
+        """Engine speed of the step with the best economy below the hump; of all steps without a hump [rev/min]."""
+        return max(self.fitted.straight_steps(), key=lambda step: step.economy).engine_speed
+
+    @property
     def hump_is_clear(self) -> bool:
         """Whether the dip stands clear of the readings' uncertainty, at 95 %."""
         hump = self.landmarks.hump
@@ -252,6 +286,15 @@ class Curve:
             raise ValueError("expected a curve with a hump")
         drawn = [place_of(found.hump) for found in self.drawn_landmarks if found.hump]
         return self._engine_speed(place_of(self.landmarks.hump), drawn)
+
+    @property
+    def slowest_planing(self) -> Estimate:
+        """Speed over ground where planing begins, wherever each draw has it [kn]. ValueError where there is no hump."""
+        if self.landmarks.hump is None:
+            raise ValueError("expected a curve with a hump")
+        pairs = zip(self.drawn, self.drawn_landmarks, strict=True)
+        drawn = [fitted.speed.at(found.hump.planing) for fitted, found in pairs if found.hump]
+        return Estimate(self.fitted.speed.at(self.landmarks.hump.planing), _within(drawn))
 
     @property
     def best(self) -> Estimate:
@@ -289,23 +332,49 @@ def study(points: tuple[Point, ...], doubts: Doubts, recovery: float) -> Curve:
     returns  : the curve [kn, gal/h, nm/gal over rev/min]
     Raises ValueError for fewer than two points and for engine speeds that do not rise.
 
+    Economy is straight from step to step up to the hump; all through where no hump stands clear.
+
     [1] JCGM 101:2008: propagation of distributions by a Monte Carlo method.
     """
     fitted = fit(points)
+    draw = random.Random(SEED)  # the same readings must give the same numbers
+    drawn = tuple(fit(_drawn(points, doubts, draw)) for _ in range(DRAWS))
+    losses = _losses(fitted.at_steps())
+    bottom = points[max(range(len(losses)), key=losses.__getitem__)].engine_speed if max(losses) > 0 else math.inf
+    curve = _curve(points, doubts, recovery, bottom, fitted, drawn)
+    return curve if curve.hump_is_clear else _curve(points, doubts, recovery, math.inf, fitted, drawn)
+
+
+def _curve(
+    points: tuple[Point, ...],
+    doubts: Doubts,
+    recovery: float,
+    straight_to: float,
+    fitted: Fitted,
+    drawn: Sequence[Fitted],
+) -> Curve:
     first, last = points[0].engine_speed, points[-1].engine_speed
     between = [first + (last - first) * number / PLACES for number in range(1, PLACES)]
     engine_speeds = (first, *between, last)
-    draw = random.Random(SEED)  # the same readings must give the same numbers
-    drawn = tuple(fit(_drawn(points, doubts, draw)) for _ in range(DRAWS))
+    fitted, *drawn = (attrs.evolve(one, straight_to=straight_to) for one in (fitted, *drawn))
+    found, *of_draws = (_landmarks_of(one, engine_speeds, recovery) for one in (fitted, *drawn))
     return Curve(
         points=points,
         doubts=doubts,
         fitted=fitted,
         engine_speeds=engine_speeds,
-        landmarks=landmarks(engine_speeds, fitted.economies(engine_speeds), recovery),
-        drawn=drawn,
-        drawn_landmarks=tuple(landmarks(engine_speeds, one.economies(engine_speeds), recovery) for one in drawn),
+        landmarks=found,
+        drawn=tuple(drawn),
+        drawn_landmarks=tuple(of_draws),
     )
+
+
+def _landmarks_of(fitted: Fitted, engine_speeds: Sequence[float], recovery: float) -> Landmarks:
+    """The landmarks of a curve. Where economy is straight, its best place is a step."""
+    found = landmarks(engine_speeds, fitted.economies(engine_speeds), recovery)
+    if found.best.engine_speed > fitted.straight_to:
+        return found
+    return attrs.evolve(found, best=max(fitted.straight_steps(), key=lambda step: step.economy))
 
 
 def _drawn(points: Sequence[Point], doubts: Doubts, draw: random.Random) -> list[Point]:

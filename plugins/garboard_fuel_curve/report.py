@@ -20,7 +20,7 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> list[Block]:
         return []
     best = found.get("fuel_curve.best_cruise")
     blocks: list[Block] = [
-        *(attrs.evolve(number, name="at the best-economy cruise") for number in (best.numbers[:1] if best else ())),
+        *([attrs.evolve(best.numbers[0], name=f"at the {best.about}")] if best else []),
         "This is what your boat burned on the sea trial, at each engine speed, all engines together. A higher economy "
         "carries you farther on the same fuel." + _conditions(view),
         *curve.figures,
@@ -30,7 +30,7 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> list[Block]:
         blocks.append("The fuel readings could not be true for these engines. Do not plan on them until put right.")
     for key, words in _ADVICE:
         if key in found:
-            blocks += [words, found[key]]
+            blocks += [words if found[key].about != "best economy" else _AT_ANY_SPEED, found[key]]
     blocks.append(
         "Load, trim, growth on the hull, wind and waves all cost fuel. Plan with your own gauge and weather, and "
         "refuel early."
@@ -39,7 +39,7 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> list[Block]:
 
 
 _ADVICE = (
-    ("fuel_curve.best_cruise", "Where your fuel goes farthest:"),
+    ("fuel_curve.best_cruise", "Where your fuel goes farthest while the boat planes:"),
     (
         "fuel_curve.planing_hump",
         "Between running slowly and planing a boat climbs its own bow wave. Staying there costs fuel and the view "
@@ -52,6 +52,9 @@ _ADVICE = (
     ("fuel_curve.flow_meter", "How far your fuel meter can be believed:"),
     ("fuel_curve.mixed_use", "Over a day of mixed use, much of it idling:"),
 )
+
+
+_AT_ANY_SPEED = "Where your fuel goes farthest:"
 
 
 def _conditions(view: JobView) -> str:

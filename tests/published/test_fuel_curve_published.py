@@ -151,14 +151,14 @@ def test_the_printed_ratios(engine_speed: float, flow: float, printed: float) ->
 
 def test_the_best_engine_speed_of_the_printed_example() -> None:
     """Source: as above; the example finds 2500 rev/min best among its steps. Taking speed as proportional to engine
-    speed, the smooth curve has no hump and its best lies nearest that step, no worse than 760 printed."""
+    speed, the curve has no hump, so its best is that step itself: 2500 / 3.3 = 757.58, printed as 760."""
     points = tuple(Point(engine_speed=e, speed=e, flow=f) for e, f, _ in POWER_SQUADRON_CURVE)
     curve = study(points, Doubts(), 0.5)
     ratios = {e: curve.economy_at(e).value for e, _, _ in POWER_SQUADRON_CURVE}
     assert max(ratios, key=ratios.__getitem__) == 2500
     assert curve.landmarks.hump is None
-    assert 2500 <= curve.landmarks.best.engine_speed < 3000
-    assert curve.landmarks.best.economy >= 757.576
+    assert curve.landmarks.best.engine_speed == 2500
+    assert isclose(757.58, curve.landmarks.best.economy, abs_tol=0.005)
 
 
 def test_the_stand_in_is_not_economy_on_a_planing_boat() -> None:

@@ -124,6 +124,34 @@ def test_a_boat_that_never_planes_has_no_hump_and_none_can_be_asked_for() -> Non
         bare.of_hump(lambda hump: hump.planing)
 
 
+def test_below_the_hump_economy_never_exceeds_the_readings_beside_it() -> None:
+    """2.4 / 0.6 = 4.00 at 650, 4.5 / 1.5 = 3.00 at 1000, 2.31 at 1500, 1.67 at 2000 rev/min: straight lines between,
+    so 3.50 half way from the first to the second. The ratio of two smooth lines gave more than was read."""
+    curve = study(points_of(PLANING), Doubts(), 0.5)
+    places = [650.0 + number for number in range(1350)]
+    assert curve.fitted.economies(places) == sorted(curve.fitted.economies(places), reverse=True)
+    assert curve.economy_at(825).value == pytest.approx(3.5)
+    assert curve.landmarks.best.engine_speed == 650
+    assert curve.landmarks.best.economy == pytest.approx(4.0)
+    assert curve.best_step_below_hump == 650
+
+
+def test_a_boat_that_never_planes_is_best_at_a_step_that_was_run() -> None:
+    """4.0 / 0.9 = 4.44 at 1200 rev/min is read best once the first step burns more: 2.5 / 0.6 = 4.17."""
+    curve = study(points_of([(700, 2.5, 0.6), *DISPLACEMENT[1:]]), Doubts(), 0.5)
+    assert curve.landmarks.best.engine_speed == 1200
+    assert curve.landmarks.best.economy == pytest.approx(4.0 / 0.9)
+
+
+def test_the_slowest_planing_speed_is_as_unsure_as_the_place_where_planing_begins() -> None:
+    """A reading's doubt moves the place along a steep curve, so the speed there is wider than the curve itself."""
+    curve = study(points_of(PLANING, 0.3, 0.02), Doubts(), 0.5)
+    hump = curve.landmarks.hump
+    assert hump is not None
+    assert curve.slowest_planing.value == curve.fitted.speed.at(hump.planing)
+    assert curve.slowest_planing.within > curve.speed_at(hump.planing).within
+
+
 def test_nearly_as_good_holds_97_percent_all_through() -> None:
     curve = study(points_of(PLANING), Doubts(), 0.5)
     hump = curve.landmarks.hump

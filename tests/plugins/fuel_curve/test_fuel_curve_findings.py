@@ -48,6 +48,8 @@ def test_the_curve_gives_a_table_row_for_every_step_and_a_figure_with_the_hump()
     assert row["Fuel [L/nm]"] == "2.1"  # 3.7854 / 1.7895
     assert [band.name for band in figure.bands] == ["planing hump"]
     assert [marker.name for marker in figure.markers] == ["best-economy cruise", "slowest planing"]
+    assert [marker.second_axis for marker in figure.markers] == [True, False]
+    assert 2.09 <= figure.markers[0].y < 2.16  # on the economy curve, between the readings beside it
 
 
 @pytest.mark.parametrize(("steps", "verdict"), [(5, Verdict.NOT_ENOUGH_DATA), (6, Verdict.PASS)])
@@ -136,7 +138,8 @@ def test_the_best_cruise_is_the_best_beyond_the_hump_and_names_the_slow_one() ->
     # Read economies 2.09 at 3500 and 2.08 at 4000 rev/min: the best lies between and just above both.
     assert 3500 < number(found, "engine speed").value < 4000
     assert 2.09 <= number(found, "economy").value < 2.16
-    assert "Below the hump, 2.4 kn at 650 rev/min gives 4.00 nm/gal" in found.sentence
+    assert "Slower goes farther: 4.00 ± " in found.sentence  # 2.4 / 0.6 at the first step, with its own half width
+    assert "nm/gal at 650 rev/min, 2.4 kn, the best step below the hump." in found.sentence
     assert all(one.uncertainty is not None and one.uncertainty > 0 for one in found.numbers)
 
 
@@ -157,6 +160,8 @@ def test_without_a_hump_the_best_is_called_the_best_at_any_speed() -> None:
     found = finding(of_rows(DISPLACEMENT), "best_cruise")
     assert found.about == "best economy"
     assert "No planing hump was seen" in found.sentence
+    assert number(found, "engine speed").value == 700  # 2.5 / 0.4 = 6.25 nm/gal, the best that was read
+    assert number(found, "economy").value == pytest.approx(6.25)
 
 
 USABLE: dict[Place, JsonValue] = {(TANKS, "usable_fuel", "", ""): "90.0 gal"}

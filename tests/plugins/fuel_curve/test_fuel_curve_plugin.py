@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from builders import boat, findings_of, job_view
 from fuel_curve_jobs import DISPLACEMENT, HOST, PLANING, STEPS, TANKS, recorded, typed
-from garboard.findings import Figure, Finding, Table, Verdict
+from garboard.findings import Figure, Finding, Number, Table, Verdict
 from garboard.job_view import JobView, Place
 from garboard.records import ENGINE_POSITIONS, JsonValue
 from garboard.samples import gather
@@ -63,7 +63,14 @@ def test_the_owners_pages_hold_figure_table_cruise_range_and_a_warning() -> None
     assert {block.about for block in blocks if isinstance(block, Finding)} >= {"best-economy cruise", "range"}
     words = " ".join(block for block in blocks if isinstance(block, str))
     assert "water: light chop" in words
+    assert "Where your fuel goes farthest while the boat planes:" in words
     assert "Plan with your own gauge and weather" in words
+
+
+def test_the_owner_of_a_boat_that_never_planes_reads_of_the_best_at_any_speed() -> None:
+    blocks = pages(job_view(boat(2, **RATED), typed(DISPLACEMENT, 2)))
+    assert "Where your fuel goes farthest:" in blocks
+    assert next(block.name for block in blocks if isinstance(block, Number)) == "at the best economy"
 
 
 def test_a_job_without_steps_has_no_fuel_pages() -> None:
