@@ -48,6 +48,11 @@ class LoadedPlugin:
     version: str
     module: ModuleType = attrs.field(repr=False, eq=False)
 
+    @property
+    def title(self) -> str:
+        """The name as people say it: "wiring audit"."""
+        return self.name.removeprefix("garboard_").replace("_", " ")
+
 
 @attrs.frozen
 class PluginProblem:

@@ -15,7 +15,7 @@ from garboard.host import PluginHost
 from garboard.job_view import Disagreement, JobView
 from garboard.records import Measurement, Note, StepState
 from garboard.report.account import print_account
-from garboard.report.outline import by_phase, cautions, numbered_bases, punch_list
+from garboard.report.outline import by_phase, cautions, nothing_to_put_right, numbered_bases, punch_list
 from garboard.steps import Phase
 
 
@@ -125,7 +125,11 @@ def test_the_punch_list_stands_at_the_end_and_leaves_out_what_is_settled(view: J
 
 def test_an_empty_punch_list_says_so(view: JobView) -> None:
     clean = attrs.evolve(view, notes=(), steps=(), measurements=())
-    assert "Nothing to put right." in account(clean)
+    assert "Nothing found to put right; 2 checks were not made for want of data." in account(clean)
+
+
+def test_an_empty_punch_list_of_a_job_that_was_judged_whole_says_just_that() -> None:
+    assert nothing_to_put_right(()) == "Nothing to put right."
 
 
 def test_values_that_disagree_are_on_the_punch_list(view: JobView) -> None:
@@ -189,8 +193,8 @@ def test_bases_are_numbered_once_in_the_order_of_their_use() -> None:
     assert numbered_bases([], [two, one, two]) == {two: 1, one: 2}
 
 
-def test_a_caution_of_several_steps_is_shown_once() -> None:
-    assert [caution.text for caution in cautions(small_plugin.small_host())] == [
+def test_a_caution_of_several_steps_is_shown_once(view: JobView) -> None:
+    assert [caution.text for caution in cautions(view, small_plugin.small_host())] == [
         "Cover your ears before the horn sounds.",
         "Keep clear of the bow.",
     ]

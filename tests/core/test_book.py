@@ -20,7 +20,7 @@ from garboard.findings import Finding, Number, Table, Verdict
 from garboard.hooks import hookimpl
 from garboard.host import PluginHost, make_host
 from garboard.job_view import JobView
-from garboard.records import Note, SignOff
+from garboard.records import Note, SignOff, StepState
 from garboard.report.book import date_in_words, handover_book
 from garboard.report.outline import cautions
 from garboard.report.paper import MARGIN, font_folder
@@ -68,7 +68,7 @@ def view(tmp_path: Path) -> JobView:
     [
         *("HANDOVER BOOK", "Señora Åse", HULL, "An Owner", "14 May 2026", "Dock 3", "Test shop", "T. Ryggare"),
         *("Contents", "How to read it", "Cautions", "Cover your ears before the horn sounds."),
-        *("Vessel and equipment", "Engines", "150 hp", "Propellers", "14.5 in", "Batteries", "AGM", "AWG 14"),
+        *("Vessel and equipment", "Engines", "150 hp", "Propellers", "14.5 in", "Batteries", "AGM", "14 AWG"),
         *("Speed", "How fast she goes", "4800 ± 20 rev/min", "Runs"),
         *("What was checked", "Alongside", "Under way", "Not heard from the dock. Look at its fuse first."),
         *("battery at rest 12.65 ± 0.05 V", "Punch list", "Fog came in. (look again)", "Signatures"),
@@ -115,7 +115,7 @@ def test_cautions_come_before_everything_done_on_the_water() -> None:
 
 def test_the_document_has_title_language_author_and_the_jobs_date() -> None:
     reader: Any = reader_of(small_book())
-    assert reader.metadata.title == "Handover book of Señora Åse"
+    assert reader.metadata.title == "Handover book of Señora Åse, draft"
     assert reader.metadata.author == "Test shop"
     assert HULL in reader.metadata.subject
     assert reader.metadata.creation_date == datetime(2026, 5, 14, tzinfo=UTC)
@@ -367,7 +367,9 @@ def test_all_cautions_stand_on_one_page() -> None:
     pages = {e.title: reader.get_destination_page_number(e) for e in reader.outline if not isinstance(e, list)}
     assert pages["Vessel and equipment"] == pages["Cautions"] + 1
     text = on_one_line(reader.pages[pages["Cautions"]].extract_text())
-    for caution in cautions(make_host(entry_points=False)):
+    file = next(file for file in sample_job_files() if "kittiwake" in str(file))
+    host = make_host(entry_points=False)
+    for caution in cautions(assess_job_file(file, host).view, host):
         assert caution.text in text
 
 
@@ -379,6 +381,51 @@ def test_no_heading_stands_last_on_its_page() -> None:
             heading = next(base for text, _, _, base in pieces if text.strip() == entry.title)
             below = [base for _, _, _, base in pieces if base > heading + 5]
             assert len(below) > 2, entry.title
+
+
+# Handed over or not
+
+
+SIGNED = tuple(SignOff(role=role, name="Somebody", at="2026-05-15") for role in ("technician", "owner"))
+
+
+def test_a_book_of_a_boat_nobody_has_signed_for_is_a_draft_and_says_what_is_open(view: JobView) -> None:
+    unsigned = book_of(attrs.evolve(view, sign_offs=()))
+    cover, *others = map(on_one_line, pages_of(unsigned))
+    assert "NOT YET HANDED OVER 1 fail; the technician has not signed; the owner has not signed." in cover
+    assert all("Handover book of Señora Åse, draft" in page for page in others)
+    assert "To be handed over after commissioning" in whole(unsigned)
+
+
+def test_a_book_that_both_have_signed_is_no_draft_and_still_says_what_is_open(view: JobView) -> None:
+    signed = book_of(attrs.evolve(view, sign_offs=SIGNED))
+    assert "Handed over with this open: 1 fail." in on_one_line(pages_of(signed)[0])
+    assert "draft" not in whole(signed)
+    assert "NOT YET" not in whole(signed)
+
+
+@pytest.mark.parametrize("role", ["technician", "owner"])
+def test_a_signature_before_later_changes_hands_nothing_over(view: JobView, role: str) -> None:
+    signed = tuple(attrs.evolve(one, stale=one.role == role) for one in SIGNED)
+    cover = on_one_line(pages_of(book_of(attrs.evolve(view, sign_offs=signed)))[0])
+    assert f"NOT YET HANDED OVER 1 fail; the {role} signed before later changes." in cover
+
+
+def test_cautions_of_what_is_not_fitted_are_left_out(view: JobView) -> None:
+    host = small_plugin.small_host()
+    cautioned = next(step for step in host.steps if step.cautions)
+    others = {caution.text for step in host.steps if step is not cautioned for caution in step.cautions}
+    left_out = {caution.text for caution in cautioned.cautions} - others
+    without = attrs.evolve(view, steps=(StepState(step=cautioned.key, state="not fitted"),))
+    assert left_out
+    assert left_out & {caution.text for caution in cautions(view, host)} == left_out
+    assert not left_out & {caution.text for caution in cautions(without, host)}
+
+
+def test_bases_are_numbered_in_the_order_they_are_met() -> None:
+    pages = pages_of(sample_book())
+    cautions_page = next(page for page in pages if on_one_line(page).startswith("Cautions"))
+    assert "(basis 1)" in cautions_page
 
 
 # What may be missing or broken
@@ -396,7 +443,7 @@ def test_a_job_with_nothing_in_it_still_gives_a_book(view: JobView) -> None:
     )
     text = whole(book_of(bare))
     assert "Vessel without a name" in text
-    assert "Nothing to put right." in text
+    assert "Nothing found to put right; " in text
 
 
 def test_a_date_that_is_none_is_printed_as_it_was_typed(view: JobView) -> None:
@@ -437,7 +484,7 @@ def test_a_signature_given_before_later_changes_says_so(view: JobView) -> None:
 
 
 def test_the_signatures_say_what_they_cover() -> None:
-    text = whole(small_book()).partition("Handed over")[2]
+    text = whole(small_book()).partition("To be handed over")[2]
     assert f"Señora Åse, hull number {HULL}" in text
     assert "what was checked and measured, what is still open on the punch list, and the cautions" in text
 

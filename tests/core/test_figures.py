@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from matplotlib.figure import Figure as Sheet
 from matplotlib.lines import Line2D
+from matplotlib.text import Text
 from PIL import Image
 
 from garboard.findings import Axis, Band, Figure, Marker, Series
@@ -32,8 +33,6 @@ THREE = Figure(
 
 
 def all_text(sheet: Sheet) -> list[str]:
-    from matplotlib.text import Text
-
     return [text.get_text() for text in sheet.findobj(Text) if text.get_text()]
 
 
@@ -174,3 +173,42 @@ def test_drawing_leaves_no_window_behind() -> None:
 @pytest.mark.parametrize("series", [(), (Series("empty", (), ()),), (Series("one", (1.0,), (2.0,)),)])
 def test_little_or_no_data_still_gives_a_figure(series: tuple[Series, ...]) -> None:
     assert figure_bytes(attrs.evolve(THREE, series=series, markers=())).startswith(b"\x89PNG")
+
+
+def covered_by_names(sheet: Sheet, figure: Figure) -> list[str]:
+    """Names of points that lie on a curve as drawn, or on each other."""
+    sheet.draw_without_rendering()
+    names = {marker.name for marker in figure.markers}
+    texts = [text for axes in sheet.axes for text in axes.texts if text.get_text() in names]
+    for text in texts:
+        text.get_window_extent()
+    boxes = {text.get_text(): Text.get_window_extent(text) for text in texts}
+    curves = [line for axes in sheet.axes for line in axes.get_lines() if len(np.asarray(line.get_xdata())) > 2]
+    found = []
+    for name, box in boxes.items():
+        for line in curves:
+            path = line.get_transform().transform_path(line.get_path())
+            if path.intersects_bbox(box, filled=False):
+                found.append(f"{name} on {line.get_label()}")
+        found += [f"{name} on {other}" for other in boxes if other > name and boxes[other].overlaps(box)]
+    return found
+
+
+@pytest.mark.parametrize("place", [800, 1500, 2600, 3300, 4700])
+def test_names_of_points_lie_on_no_curve_and_not_on_each_other(place: float) -> None:
+    """A speed that rises and an economy that falls, with two points of note, wherever they lie on it."""
+    x = tuple(float(speed) for speed in range(600, 5001, 100))
+    speeds = tuple(2 + 30 / (1 + np.exp(-(speed - 2700) / 500)) for speed in x)
+    economies = tuple(3.5 + np.cos((speed - 900) / 700) for speed in x)
+    figure = Figure(
+        title="Speed and economy",
+        x=Axis("Engine speed", "rev/min"),
+        y=Axis("Speed", "kn", 0),
+        y2=Axis("Economy", "nm/gal", 0),
+        series=(Series("speed", x, speeds), Series("economy", x, economies, second_axis=True)),
+        markers=tuple(
+            Marker(name, at, float(np.interp(at, x, speeds)))
+            for name, at in (("slowest planing", place), ("best-economy cruise", place + 300))
+        ),
+    )
+    assert covered_by_names(draw(figure, 170, 74), figure) == []

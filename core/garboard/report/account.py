@@ -16,6 +16,7 @@ from garboard.report.outline import (
     alike_together,
     by_phase,
     counts,
+    nothing_to_put_right,
     numbered_bases,
     punch_list,
     references,
@@ -63,7 +64,7 @@ def print_account(
         _title(console, "Unusual values")
         for question in questions:
             _hanging(console, "?", question, width=2)
-    _punch_list(console, punch_list(view, host, assessed))
+    _punch_list(console, punch_list(view, host, assessed), nothing_to_put_right(assessed))
     _bases(console, numbers)
     console.print()
     console.print(summary(assessed))
@@ -148,10 +149,10 @@ def _finding(console: Console, finding: Finding, numbers: Mapping[Basis, int]) -
     _beside(console, mark, lines, _WIDTH_OF_MARK)
 
 
-def _punch_list(console: Console, items: Sequence[PunchItem]) -> None:
+def _punch_list(console: Console, items: Sequence[PunchItem], when_empty: str) -> None:
     _title(console, "Punch list")
     if not items:
-        console.print("Nothing to put right.")
+        console.print(when_empty)
     for number, item in enumerate(items, start=1):
         about = f"{item.about}: " if item.about else ""
         _hanging(console, f"{number}", f"{about}{item.text} ({item.why})", width=4)

@@ -17,18 +17,21 @@ from garboard.look import DAY, STEP_MARKS, VERDICT_MARKS
 from garboard.records import SignOff
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.outline import (
+    HandOver,
     PhaseOutline,
     StepOutline,
     alike_together,
     by_phase,
     cautions,
     counts,
+    hand_over,
+    nothing_to_put_right,
     numbered_bases,
     punch_list,
     references,
     result_of,
 )
-from garboard.steps import Assessed, Block, ReportSection
+from garboard.steps import Assessed, Block, Caution, ReportSection
 
 if TYPE_CHECKING:
     from fpdf.outline import OutlineSection
@@ -67,27 +70,28 @@ def handover_book(view: JobView, host: PluginHost, assessed: Sequence[Assessed],
 
     vessel, job = view.vessel, view.job
     sections = [(section, _blocks(section, host, view, assessed)) for section in host.report_sections]
-    findings = [one.finding for one in assessed]
-    findings += [block for _, blocks in sections for block in blocks if isinstance(block, Finding)]
-    printed = _Printed(numbered_bases(findings, [caution.basis for caution in cautions(host)]))
+    findings = [block for _, blocks in sections for block in blocks if isinstance(block, Finding)]
+    findings += [one.finding for one in assessed]
+    printed = _Printed(numbered_bases(findings, before=[caution.basis for caution in cautions(view, host)]))
+    state = hand_over(view, assessed)
     paper = Paper(
-        title=f"Handover book of {vessel.name or vessel.hull_number}",
+        title=f"Handover book of {vessel.name or vessel.hull_number}{'' if state.is_done else ', draft'}",
         hull_number=vessel.hull_number,
         author=job.shop or "Garboard",
         created=_created(job.opened),
         form=size,
     )
     aboard = ", ".join(filter(None, (vessel.name, f"hull number {vessel.hull_number}", date_in_words(job.opened))))
-    _cover(paper, view, assessed)
+    _cover(paper, view, assessed, state)
     _contents(paper, _made_by(host))
-    _cautions(paper, host, printed)
+    _cautions(paper, cautions(view, host), printed)
     _vessel(paper, view)
     for section, blocks in sections:
         if blocks:
             _section(paper, section.title, blocks, printed, aboard)
     _checks(paper, view, host, assessed, printed)
     _punch_list(paper, view, host, assessed)
-    _signatures(paper, view)
+    _signatures(paper, view, state)
     _bases(paper, printed)
     return bytes(paper.output())
 
@@ -126,7 +130,7 @@ def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: S
         )
 
 
-def _cover(paper: Paper, view: JobView, assessed: Sequence[Assessed]) -> None:
+def _cover(paper: Paper, view: JobView, assessed: Sequence[Assessed], state: HandOver) -> None:
     vessel, job = view.vessel, view.job
     paper.add_page()
     paper.y = paper.h * 0.16
@@ -153,7 +157,19 @@ def _cover(paper: Paper, view: JobView, assessed: Sequence[Assessed]) -> None:
     for label, value in facts.items():
         if value:
             _labelled(paper, label, value)
+    paper.y += 8
+    _state(paper, state)
     _counts(paper, assessed)
+
+
+def _state(paper: Paper, state: HandOver) -> None:
+    """Whether the boat was handed over, and what is open."""
+    lacking = "; ".join(state.lacking)
+    if not state.is_done:
+        paper.words("NOT YET HANDED OVER", 12, bold=True, colour=DAY.fail)
+        paper.words(f"{lacking[:1].upper()}{lacking[1:]}.")
+    else:
+        paper.words(f"Handed over with this open: {lacking}." if lacking else "Handed over.", bold=True)
 
 
 def _labelled(paper: Paper, label: str, value: str, indent: float = 40.0, right: float = 0.0) -> None:
@@ -230,10 +246,9 @@ def _fitting_on_a_page(outline: Sequence[OutlineSection]) -> Sequence[OutlineSec
     return outline if len(outline) <= MOST_LINES_OF_CONTENTS else chapters[:MOST_LINES_OF_CONTENTS]
 
 
-def _cautions(paper: Paper, host: PluginHost, printed: _Printed) -> None:
+def _cautions(paper: Paper, found: Sequence[Caution], printed: _Printed) -> None:
     from garboard.report.paper import NOTE
 
-    found = cautions(host)
     if not found:
         return
     paper.chapter("Cautions")
@@ -446,20 +461,24 @@ def _punch_list(paper: Paper, view: JobView, host: PluginHost, assessed: Sequenc
     paper.chapter("Punch list", keep=25)
     items = punch_list(view, host, assessed)
     if not items:
-        paper.words("Nothing to put right.")
+        paper.words(nothing_to_put_right(assessed))
     for number, item in enumerate(items, start=1):
         about = f"{item.about}: " if item.about else ""
         paper.hanging(f"{number}", f"{about}{item.text} ({item.why})")
 
 
-def _signatures(paper: Paper, view: JobView) -> None:
+def _signatures(paper: Paper, view: JobView, state: HandOver) -> None:
     vessel, job = view.vessel, view.job
     paper.chapter("Signatures", keep=90)
     named = f"{vessel.name}, hull number {vessel.hull_number}" if vessel.name else f"hull number {vessel.hull_number}"
     work = f" after {job.kind}" if job.kind else ""
+    if not state.is_done:
+        _state(paper, state)
+        paper.y += 2
     paper.words(
-        f"Handed over{work}: {named}. Each signature says that its writer has seen this book: what was checked and "
-        "measured, what is still open on the punch list, and the cautions."
+        f"{'Handed over' if state.is_done else 'To be handed over'}{work}: {named}. Each signature says that its "
+        "writer has seen this book: what was checked and measured, what is still open on the punch list, and the "
+        "cautions."
     )
     if any(sign_off.stale for sign_off in view.sign_offs):
         paper.y += 2
@@ -496,7 +515,7 @@ def _bases(paper: Paper, printed: _Printed) -> None:
 
 def _made_by(host: PluginHost) -> str:
     """The program and the plugins that judged."""
-    plugins = ", ".join(f"{plugin.name} {plugin.version}" for plugin in host.plugins)
+    plugins = ", ".join(f"{plugin.title} {plugin.version}" for plugin in host.plugins)
     absent = "".join(f" Plugin {problem.name} was not at work: {problem.reason}." for problem in host.problems)
     return (
         f"Made by garboard {garboard.__version__}{f' with {plugins}' if plugins else ''}. A later version may judge "

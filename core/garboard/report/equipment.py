@@ -50,7 +50,7 @@ def _window(engine: Engine) -> str:
 
 
 def _conductor(circuit: Circuit) -> str:
-    return f"AWG {circuit.conductor_awg}" if circuit.conductor_awg else _text(circuit.conductor_area)
+    return f"{circuit.conductor_awg} AWG" if circuit.conductor_awg else _text(circuit.conductor_area)
 
 
 _ENGINE: Mapping[str, Callable[[Engine], str]] = {

@@ -11,17 +11,25 @@ from garboard.findings import Axis, Band, Figure, Series
 from garboard.look import DAY, SERIES_STYLES, SeriesStyle
 
 if TYPE_CHECKING:
+    import numpy as np
     from matplotlib.axes import Axes
     from matplotlib.axis import Axis as MatplotlibAxis
     from matplotlib.figure import Figure as Sheet
     from matplotlib.lines import Line2D
+    from matplotlib.text import Annotation
+    from matplotlib.transforms import Bbox
+    from numpy.typing import NDArray
 
 MILLIMETRES_PER_INCH = 25.4
 NOTE_POINTS = 8.5
 _MARKERS = {"round": "o", "square": "s", "diamond": "D"}
 _HATCHES = ("////", "\\\\\\\\", "....")
 _MOST_POINTS_WITH_MARKERS = 40
-_WIDTH_OF_NAME = 0.25  # of a point, as a share of the picture
+_OFFSETS = [(across, sign * up) for up in range(10, 91, 8) for across in (9, -9, 0, 40, -40) for sign in (1, -1)]
+"""Where a point's name may stand from it, the nearest first [pt]."""
+_LEADS_FROM = 20  # a name so far above or below its point has a line to it [pt]
+_CLEAR = 2.0
+"""Left clear around a name [dots]."""
 _LEAST_SHARE_BETWEEN_NAMES = 0.07
 _LEGEND_LINE, _LEGEND_LETTER = 15.0, 1.7  # widths of a line sample and of a letter [mm]
 
@@ -65,11 +73,11 @@ def draw(figure: Figure, width: float = 160.0, height: float = 90.0) -> Sheet:
     _set_limits(axes, figure, second)
     for band in figure.bands:
         _name_band(second if band.axis == "y2" and second is not None else axes, band)
-    _point_out(axes, second, figure)
     if _ends_stand_apart(axes, figure):
         _name_ends(axes, figure)
     elif len(figure.series) > 1:
         _legend(sheet, lines, figure, width)
+    _point_out(sheet, axes, second, figure)
     return sheet
 
 
@@ -191,38 +199,83 @@ def _plate() -> dict[str, Any]:
     return {"facecolor": DAY.panel, "edgecolor": "none", "pad": 1.5}
 
 
-def _point_out(axes: Axes, second: Axes | None, figure: Figure) -> None:
-    """A ring on each point and its name beside it; names of several points lie away from one another."""
-    places = sorted(marker.x for marker in figure.markers)
+def _point_out(sheet: Sheet, axes: Axes, second: Axes | None, figure: Figure) -> None:
+    """A ring on each point, and its name beside it where it covers least of the curves and of other names."""
+    if not figure.markers:
+        return
+    sheet.draw_without_rendering()  # only then is it known where everything lies
+    taken = [text.get_window_extent().padded(_CLEAR) for on in _both(axes, second) for text in on.texts]
+    curves = [
+        _points_along(line)
+        for on in _both(axes, second)
+        for line in on.lines
+        if not str(line.get_label()).startswith("_")
+    ]
     for marker in figure.markers:
         on = second if marker.second_axis and second is not None else axes
-        on.plot([marker.x], [marker.y], "o", markersize=9, markerfacecolor="none", markeredgecolor=DAY.ink, zorder=5)
-        low, high = on.get_xlim()
-        bottom, top = on.get_ylim()
-        across = (marker.x - low) / (high - low)
-        upper_half = (marker.y - bottom) * 2 > (top - bottom)
-        to_right = _room_on_the_right(across, places.index(marker.x), len(places))
-        on.annotate(
+        on.plot(
+            [marker.x],
+            [marker.y],
+            "o",
+            markersize=9,
+            markerfacecolor="none",
+            markeredgecolor=DAY.ink,
+            zorder=5,
+            label="_ring",
+        )
+        name = on.annotate(
             marker.name,
             (marker.x, marker.y),
-            xytext=(9 if to_right else -9, -14 if upper_half else 10),
+            _OFFSETS[0],
             textcoords="offset points",
-            ha="left" if to_right else "right",
+            arrowprops={"arrowstyle": "-", "color": DAY.ink, "linewidth": 0.6, "shrinkB": 5},
             bbox=_plate(),
             zorder=6,
             **_words(bold=True),
         )
+        ways = [(_placed(name, offset), offset) for offset in _OFFSETS]
+        _, best = min(enumerate(ways), key=lambda way: (_covered(way[1][0], taken, curves, axes.bbox), way[0]))
+        taken.append(_placed(name, best[1]))
+        if name.arrow_patch is not None:
+            name.arrow_patch.set_visible(abs(best[1][1]) > _LEADS_FROM)
 
 
-def _room_on_the_right(across: float, place: int, count: int) -> bool:
-    """Whether a point's name goes to its right.
+def _both(axes: Axes, second: Axes | None) -> Sequence[Axes]:
+    return [axes] if second is None else [axes, second]
 
-    across : where the point lies, 0 at the left end to 1 at the right
-    place  : its number from the left, from 0, of so many
-    """
-    if count == 1 or not _WIDTH_OF_NAME < across < 1 - _WIDTH_OF_NAME:
-        return across <= 1 / 2
-    return place >= count / 2
+
+def _placed(name: Annotation, offset: tuple[int, int]) -> Bbox:
+    """Put a name so far from its point [pt], and tell what it covers [dots]."""
+    from matplotlib.text import Text
+
+    across, up = offset
+    name.set_position(offset)
+    name.set_horizontalalignment("left" if across > 0 else "right" if across < 0 else "center")
+    name.set_verticalalignment("bottom" if up > 0 else "top" if up < 0 else "center")
+    name.get_window_extent()  # moves it to where it was put
+    return Text.get_window_extent(name).padded(_CLEAR)  # without the line that leads to it
+
+
+def _points_along(line: Line2D) -> NDArray[np.float64]:
+    """Points along a drawn line, close together [dots]; of loose points themselves."""
+    import numpy as np
+
+    corners = line.get_transform().transform(line.get_xydata())
+    if line.get_linestyle() == "None" or len(corners) < 2:
+        return np.asarray(corners)
+    steps = np.linspace(0, len(corners) - 1, max(len(corners), 400))
+    return np.column_stack([np.interp(steps, range(len(corners)), corners[:, axis]) for axis in (0, 1)])
+
+
+def _covered(name: Bbox, taken: Sequence[Bbox], curves: Sequence[NDArray[np.float64]], inside: Bbox) -> float:
+    """How much a name would cover: other names and the edge count most, then points of curves."""
+    outside = not (inside.x0 <= name.x0 and name.x1 <= inside.x1 and inside.y0 <= name.y0 and name.y1 <= inside.y1)
+    on_names = sum(name.overlaps(other) for other in taken)
+    on_curves = sum(
+        int(((name.x0 < c[:, 0]) & (c[:, 0] < name.x1) & (name.y0 < c[:, 1]) & (c[:, 1] < name.y1)).sum())
+        for c in curves
+    )
+    return 1000 * (outside + on_names) + on_curves
 
 
 def _ends_stand_apart(axes: Axes, figure: Figure) -> bool:

@@ -11,6 +11,9 @@ from garboard.host import PluginHost
 from garboard.job_view import JobView, Place
 from garboard.steps import Assessed, Caution, Phase, Step
 
+SIGN_AT_HAND_OVER = ("technician", "owner")
+NOT_FITTED = "not fitted"
+
 
 @attrs.frozen
 class StepOutline:
@@ -48,6 +51,38 @@ class PunchItem:
     why: str
 
 
+@attrs.frozen
+class HandOver:
+    """How far the hand over is.
+
+    is_done : the technician and the owner have signed, and nothing was changed since
+    lacking : what keeps it from being done, or is still open though it is: ("5 fail", "the owner has not signed")
+    """
+
+    is_done: bool
+    lacking: tuple[str, ...]
+
+
+def hand_over(view: JobView, assessed: Sequence[Assessed]) -> HandOver:
+    """How far the hand over is: signatures decide; what fails or was not judged is said with them."""
+    found = counts(assessed)
+    open_ = [
+        f"{found[verdict]} {words}"
+        for verdict, words in ((Verdict.FAIL, "fail"), (Verdict.NOT_ENOUGH_DATA, "not judged"))
+        if found[verdict]
+    ]
+    unsigned = [said for role in SIGN_AT_HAND_OVER if (said := _not_signed(view, role))]
+    return HandOver(not unsigned, (*open_, *unsigned))
+
+
+def _not_signed(view: JobView, role: str) -> str:
+    """What is wrong with a role's signature; "" when one covers everything."""
+    signed = [sign_off for sign_off in view.sign_offs if sign_off.role == role]
+    if not signed:
+        return f"the {role} has not signed"
+    return f"the {role} signed before later changes" if all(sign_off.stale for sign_off in signed) else ""
+
+
 def by_phase(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> tuple[PhaseOutline, ...]:
     """Every declared step, phase by phase, with its findings. Phases without steps are left out."""
     steps = {
@@ -61,10 +96,13 @@ def by_phase(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> t
     return tuple(PhaseOutline(phase, found) for phase, found in in_phase.items() if found)
 
 
-def numbered_bases(findings: Iterable[Finding], more: Iterable[Basis] = ()) -> Mapping[Basis, int]:
-    """Every basis once, numbered from 1 in the order of first use."""
+def numbered_bases(findings: Iterable[Finding], before: Iterable[Basis] = ()) -> Mapping[Basis, int]:
+    """Every basis once, numbered from 1 in the order of first use.
+
+    before : bases that are named before the findings
+    """
     bases = [basis for finding in findings for basis in finding.basis]
-    return {basis: number for number, basis in enumerate(dict.fromkeys([*bases, *more]), start=1)}
+    return {basis: number for number, basis in enumerate(dict.fromkeys([*before, *bases]), start=1)}
 
 
 def references(bases: Iterable[Basis], numbers: Mapping[Basis, int]) -> str:
@@ -100,13 +138,23 @@ def result_of(finding: Finding) -> str:
     return said[:1].upper() + said[1:]
 
 
-def cautions(host: PluginHost) -> tuple[Caution, ...]:
-    """Cautions of all steps in their order, each text once."""
+def cautions(view: JobView, host: PluginHost) -> tuple[Caution, ...]:
+    """Cautions of all steps in their order, each text once; those of what is not fitted are left out."""
     texts: dict[str, Caution] = {}
     for step in host.steps:
-        for caution in step.cautions:
-            texts.setdefault(caution.text, caution)
+        if view.state_of(step.key) != NOT_FITTED:
+            for caution in step.cautions:
+                texts.setdefault(caution.text, caution)
     return tuple(texts.values())
+
+
+def nothing_to_put_right(assessed: Iterable[Assessed]) -> str:
+    """What an empty punch list says: as much as was judged."""
+    unjudged = counts(assessed)[Verdict.NOT_ENOUGH_DATA]
+    if not unjudged:
+        return "Nothing to put right."
+    checks = "1 check was" if unjudged == 1 else f"{unjudged} checks were"
+    return f"Nothing found to put right; {checks} not made for want of data."
 
 
 def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> tuple[PunchItem, ...]:
