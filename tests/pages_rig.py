@@ -59,7 +59,7 @@ def make_shop(base: Path) -> Path:
                 store.hulls.attachments.put(source.attachments.get(name))
     hashed = people.make_user(CHIEF, MANAGER, PASSWORD).password_hash
     for name, role in ((CHIEF, MANAGER), (HAND, TECHNICIAN)):
-        store.register.put_user(WebUser(name=name, role=role, password_hash=hashed))
+        store.register.put_user(WebUser(name=name, role=role, password_hash=hashed), "Ines", NOON)
     store.close()
     return folder
 

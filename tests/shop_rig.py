@@ -22,7 +22,7 @@ from garboard import sync
 from garboard.clock import wall_milliseconds
 from garboard.hullfile import HullFolder
 from garboard.pairing import PairedShop, PairingCode
-from garboard.wire import content_digest
+from garboard.wire import DEVICE, content_digest
 from garboard_shop import access, serve
 from garboard_shop.app import Limits, make_app
 from garboard_shop.certificate import own_certificate
@@ -73,7 +73,8 @@ class RunningShop:
     def code(self, role: str = TECHNICIAN, port: int = 0) -> PairingCode:
         """A new pairing code."""
         register = self.app.state.shop.store.register
-        return access.open_code(register, role, HOST, port or self.port, self.certificate.fingerprint, self.now())
+        fingerprint = self.certificate.fingerprint
+        return access.open_code(register, role, HOST, port or self.port, fingerprint, self.now(), "the office")
 
     def paired(self, name: str = "tablet-07", role: str = TECHNICIAN) -> PairedShop:
         """A tablet's pairing with this shop."""
@@ -226,16 +227,19 @@ def ask_raw(
     token: str = "",
     *,
     prove: bool = True,
+    source: str = HOST,
 ) -> Heard:
     """One request by a client that keeps to no rule.
 
-    body  : a list of pieces is sent in chunks without a length
-    prove : add the field Content-Digest
+    body   : a list of pieces is sent in chunks without a length
+    prove  : add the field Content-Digest
+    source : the address it comes from, one of loopback's
     """
-    about = {"Authorization": f"Bearer {token}"} if token else {}
+    about = {"Authorization": f"Bearer {token}", DEVICE: "a client"} if token else {}
     if prove and isinstance(body, bytes) and body:
         about["Content-Digest"] = content_digest(body)
-    with contextlib.closing(http.client.HTTPSConnection(HOST, port, timeout=20, context=_believing())) as connection:
+    line = http.client.HTTPSConnection(HOST, port, timeout=20, context=_believing(), source_address=(source, 0))
+    with contextlib.closing(line) as connection:
         try:
             connection.request(method, path, body or None, {**about, **(fields or {})})
             response = connection.getresponse()

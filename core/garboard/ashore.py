@@ -50,18 +50,20 @@ class State:
 def bring_ashore_where_it_is(
     folder: HullFolder, shop: PairedShop, progress: Progress = lambda _what, _done, _of: None
 ) -> SyncReport:
-    """Bring ashore at the address kept or, when nothing answers there, at the one the shop announces; that is kept.
+    """Bring ashore at the address kept or, when nothing answers there, at the one the shop announces; that is kept,
+    and the role the shop gives this tablet.
 
     errors : as `sync.bring_ashore`
     """
     try:
-        return bring_ashore(folder, shop, progress)
+        report = bring_ashore(folder, shop, progress)
     except ShopAway:
         found = look_for(shop)
         if found is None or (found.host, found.port) == (shop.host, shop.port):
             raise
-    report = bring_ashore(folder, found, progress)
-    pairing.keep(folder.folder, found)
+        report = bring_ashore(folder, found, progress)
+        pairing.keep(folder.folder, found)
+    pairing.keep_role(folder.folder, shop, report.role)
     return report
 
 

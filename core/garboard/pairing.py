@@ -14,15 +14,19 @@ import json
 import re
 import secrets
 from pathlib import Path
+from uuid import uuid4
 
 import attrs
 
 from garboard import storage
+from garboard.authority import AT_THE_DESK, MANAGER
 from garboard.convert import structure
 from garboard.faults import Fault, InputError
 from garboard.records import JsonValue
 
 FILE = "shop.json"
+SHOP_FOLDER = "shop"
+"""In a shop's own folder, what only the shop has; no tablet has it."""
 DEFAULT_PORT = 8443
 FINGERPRINT_BYTES = 10
 """Bytes of the certificate's SHA-256 in a code: 80 bits, which nobody can make a second certificate for."""
@@ -74,7 +78,8 @@ class PairedShop:
     fingerprint : SHA-256 of its certificate, in hexadecimal
     token       : what the shop knows this tablet by; kept secret
     tablet      : the tablet's id at the shop
-    role        : technician or manager
+    role        : technician or manager, as the shop last said
+    device      : what stands for this tablet in the entries written here (their `dev`)
     """
 
     name: str
@@ -84,6 +89,7 @@ class PairedShop:
     token: str = attrs.field(repr=False)
     tablet: str
     role: str = "technician"
+    device: str = attrs.field(factory=lambda: new_device())
 
 
 def read_code(text: str) -> PairingCode:
@@ -126,6 +132,11 @@ def new_token() -> str:
     return secrets.token_urlsafe(32)
 
 
+def new_device() -> str:
+    """A name for a tablet in its entries, random so that no two share one."""
+    return uuid4().hex[:12]
+
+
 def keep(folder: Path, shop: PairedShop) -> None:
     """Keep the pairing beside a tablet's hull files. After a power cut it is the old one or the new one.
 
@@ -141,9 +152,31 @@ def kept(folder: Path) -> PairedShop | None:
     """The pairing kept beside a tablet's hull files; None when there is none, or none that can be read."""
     try:
         plain = json.loads((folder / FILE).read_bytes())
-        return structure({key: plain[key] for key in attrs.fields_dict(PairedShop)}, PairedShop, FILE)
-    except (OSError, ValueError, TypeError, KeyError):
+        known = {key: plain[key] for key in attrs.fields_dict(PairedShop) if key in plain}
+        return structure(known, PairedShop, FILE)
+    except (OSError, ValueError, TypeError):
         return None
+
+
+def keep_role(folder: Path, shop: PairedShop, role: str) -> None:
+    """Keep the role the shop now gives this tablet, unless it was paired anew meanwhile. Raises storage.NotSaved."""
+    found = kept(folder)
+    if role and found is not None and found.token == shop.token and found.role != role:
+        keep(folder, attrs.evolve(found, role=role))
+
+
+def may_decide(folder: Path) -> bool:
+    """Whether what is a manager's may be decided in this folder: it is paired as one, or with no shop at all."""
+    shop = kept(folder)
+    return shop is None or shop.role == MANAGER
+
+
+def writes_as(folder: Path) -> str:
+    """What stands for this machine in entries written by command in a folder (their `dev`)."""
+    shop = kept(folder)
+    if shop is not None:
+        return shop.device
+    return AT_THE_DESK if (folder / SHOP_FOLDER).is_dir() else "office"
 
 
 def _encoded(code: bytes) -> str:

@@ -62,15 +62,24 @@ class ShopLine:
     host, port  : where the server is
     fingerprint : what its certificate's SHA-256 must begin with, in hexadecimal
     token       : what the shop knows the tablet by; "" before pairing
+    device      : what stands for the tablet in the entries it writes
     """
 
-    def __init__(self, host: str, port: int, fingerprint: str, token: str = "", patience: float = PATIENCE) -> None:
+    def __init__(
+        self,
+        host: str,
+        port: int,
+        fingerprint: str,
+        token: str = "",
+        device: str = "",
+        patience: float = PATIENCE,
+    ) -> None:
         self.address = address_text(host, port)
         self.sent = self.received = 0
         self.clock_offset = 0
         self.certificate = ""
         self._fingerprint = fingerprint
-        self._token = token
+        self._about_us = {"Authorization": f"Bearer {token}", wire.DEVICE: device} if token else {}
         self._fastest = patience * 1000
         self._connection = http.client.HTTPSConnection(host, port, timeout=patience, context=_context())
 
@@ -90,9 +99,8 @@ class ShopLine:
         errors  : ShopAway, NotTheShop, NotPaired, ShopRefused
         """
         ready, about = wire.packed(body) if body else (b"", {})
-        sending = {"Accept-Encoding": "gzip", wire.TIME: str(wall_milliseconds()), **about, **(fields or {})}
-        if self._token:
-            sending["Authorization"] = f"Bearer {self._token}"
+        sending = {"Accept-Encoding": "gzip", wire.TIME: str(wall_milliseconds()), **self._about_us, **about}
+        sending.update(fields or {})
         try:
             self._connect()
             started = wall_milliseconds()

@@ -26,7 +26,7 @@ from garboard.faults import InputError
 from garboard.fold import SlotKey
 from garboard.hullfile import HullFolder
 from garboard.merge import HullMerge, judge
-from garboard.pairing import PairedShop, new_token, read_code
+from garboard.pairing import PairedShop, new_device, new_token, read_code
 from garboard.shop_line import NotPaired, NotTheShop, Reply, ShopAway, ShopLine, ShopRefused
 from garboard.shop_plugins import ApprovedPlugin
 from garboard.storage import NewerFormat
@@ -74,6 +74,7 @@ class SyncReport:
     not_kept       : what the shop offered and could not be kept here, with the reason
     approved       : the shop's own plugins, when their list changed; they run from the next start
     withdrawn      : names of those that may run no longer
+    role           : what the shop says this tablet may do: technician or manager
     clock_offset   : how far the shop's clock is ahead of this one [ms]
     here, there    : entries held of each hull, here and at the shop, counted at the end
     equal          : whether both sides hold the same entries
@@ -89,6 +90,7 @@ class SyncReport:
     not_kept: tuple[tuple[str, str], ...]
     approved: tuple[ApprovedPlugin, ...]
     withdrawn: tuple[str, ...]
+    role: str
     clock_offset: int
     here: Mapping[str, int]
     there: Mapping[str, int]
@@ -112,17 +114,19 @@ class SyncReport:
         return abs(self.clock_offset) > FAR_OFF
 
 
-def pair(code: str, tablet_name: str) -> PairedShop:
+def pair(code: str, tablet_name: str, device: str = "") -> PairedShop:
     """Pair this tablet with the shop a code names. An answer lost on the way is asked for once more: the secret
     works once, but again for the tablet it worked for.
 
     tablet_name : what the shop lists the tablet as
+    device      : what stands for it in the entries it writes; made up when it has written none
     returns     : the shop, to be kept with `pairing.keep`
     errors      : InputError, ShopAway, NotTheShop, ShopRefused
     """
     read = read_code(code)
     token = new_token()
-    question = wire.plain({"secret": read.secret, "token": token, "tablet": tablet_name})
+    device = device or new_device()
+    question = wire.plain({"secret": read.secret, "token": token, "tablet": tablet_name, "device": device})
     with ShopLine(read.host, read.port, read.fingerprint) as line:
         try:
             reply = line.ask("POST", "/v1/pair", question)
@@ -140,6 +144,7 @@ def pair(code: str, tablet_name: str) -> PairedShop:
             token=token,
             tablet=str(fields.get("tablet", "")),
             role=str(fields.get("role", "technician")),
+            device=device,
         )
 
 
@@ -154,7 +159,7 @@ def bring_ashore(
     errors   : ShopAway (what came and went so far is kept; do it again), NotTheShop, NotPaired, ShopRefused,
                storage.NotSaved when this tablet's disk refuses
     """
-    with ShopLine(shop.host, shop.port, shop.fingerprint, shop.token) as line:
+    with ShopLine(shop.host, shop.port, shop.fingerprint, shop.token, shop.device) as line:
         ashore = _Ashore(folder, line, progress)
         theirs = ashore.entries()
         ashore.attachments()
@@ -206,6 +211,7 @@ class _Ashore:
     not_kept: dict[str, str] = attrs.field(factory=dict)
     approved: tuple[ApprovedPlugin, ...] = ()
     withdrawn: tuple[str, ...] = ()
+    role: str = ""
     log: _CameLog = attrs.field(init=False)
 
     def __attrs_post_init__(self) -> None:
@@ -237,6 +243,7 @@ class _Ashore:
         """What the shop holds: each hull's digest and count."""
         mine = self._mine()
         reply = self.line.ask("GET", "/v1/digests", fields={"If-None-Match": wire.whole_state(mine)})
+        self.role = reply.fields.get(wire.ROLE.lower(), self.role)
         return mine if reply.status == 304 else _read(lambda: wire.read_digests(_found(reply).body))
 
     def attachments(self) -> None:
@@ -291,6 +298,7 @@ class _Ashore:
             not_kept=tuple(sorted(self.not_kept.items())),
             approved=self.approved,
             withdrawn=self.withdrawn,
+            role=self.role,
             clock_offset=self.line.clock_offset,
             here={hull: count for hull, (_, count) in mine.items()},
             there={hull: count for hull, (_, count) in theirs.items()},

@@ -48,6 +48,10 @@ TIME = "Garboard-Time"
 """Field: the sender's wall time since 1970-01-01 UTC [ms]."""
 HELD = "Garboard-Held"
 """Field: how many bytes of an attachment the shop holds."""
+DEVICE = "Garboard-Device"
+"""Field: what stands for the tablet in the entries it writes."""
+ROLE = "Garboard-Role"
+"""Field: what the tablet may do, from the shop."""
 
 NOTHING: Mapping[str, str] = MappingProxyType({})
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import re
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from contextlib import suppress
+from functools import partial
 from types import MappingProxyType
 from typing import NamedTuple, TypeVar
 
@@ -21,8 +23,9 @@ from starlette.types import Receive, Scope, Send
 from garboard import wire
 from garboard.arriving import OutOfPlace
 from garboard.attachments import AttachmentDamaged
+from garboard.authority import AT_THE_DESK, ON_THE_PAGE, managers_part
 from garboard.clock import wall_milliseconds
-from garboard.entries import entry_id, hull_key_of, view
+from garboard.entries import Entry, entry_id, hull_key_of, view
 from garboard.faults import InputError
 from garboard.hullfile import CheckedEntries
 from garboard.records import JsonValue
@@ -30,7 +33,7 @@ from garboard.shop_plugins import ApprovedPlugin
 from garboard.storage import NewerFormat, NotSaved
 from garboard.wire import Differences, Garbled, Question
 from garboard_shop import access
-from garboard_shop.store import MANAGER, ROLES, Store, StoreAway, Tablet
+from garboard_shop.store import MANAGER, ROLES, MustWait, Store, StoreAway, Tablet
 
 SMALL_ENTRY = 100
 """No entry is smaller [bytes]."""
@@ -39,6 +42,8 @@ LONGEST_REQUEST = 60.0
 
 NONE: Mapping[str, str] = MappingProxyType({})
 CLOSE: Mapping[str, str] = MappingProxyType({"Connection": "close"})
+
+_DEVICE = re.compile(r"[!-~](?:[ -~]{0,62}[!-~])?")
 
 log = logging.getLogger("garboard.shop")
 Result = TypeVar("Result")
@@ -128,22 +133,32 @@ async def pair(request: Request) -> Response:
         raise Garbled("tablet: expected a name")
     if len(token) < access.SHORTEST_TOKEN:
         raise Garbled(f"token: expected at least {access.SHORTEST_TOKEN} characters")
-    tablet = await run_in_threadpool(access.admit, shop.store.register, secret, token, name, shop.now())
+    device = _device(str(fields.get("device") or ""))
+    address = request.client.host if request.client else ""
+    try:
+        tablet = await run_in_threadpool(
+            partial(access.admit, device=device, address=address),
+            shop.store.register, secret, token, name, shop.now(),
+        )  # fmt: skip
+    except MustWait as wait:
+        seconds = max(1, -(-(wait.until - shop.now()) // 1000))
+        reason = f"too many wrong codes came from this address: wait {-(-seconds // 60)} min, then try again"
+        raise Refusal(429, reason, {"Retry-After": str(seconds)}) from None
     if tablet is None:
         raise Refusal(403, "the code is wrong, was used, or has run out: ask for a new one at the shop server")
     return _json(request, {"shop": shop.name, "tablet": tablet.id, "role": tablet.role})
 
 
 async def digests(request: Request) -> Response:
-    """What is held of each hull."""
+    """What is held of each hull; and the role of who asks, since every coming ashore begins here."""
     shop = _shop(request)
-    await _asked(request)
+    role = {wire.ROLE: (await _asked(request)).tablet.role}
     held = await run_in_threadpool(shop.store.digests)
     as_pairs = {hull: (holding.digest[: wire.DIGEST_DIGITS], holding.entries) for hull, holding in held.items()}
     tag = wire.whole_state(as_pairs)
     if request.headers.get("if-none-match") == tag:
-        return Response(status_code=304, headers=_common(shop))
-    return _json(request, wire.digests_to_plain(as_pairs), fields={"ETag": tag})
+        return Response(status_code=304, headers={**_common(shop), **role})
+    return _json(request, wire.digests_to_plain(as_pairs), fields={"ETag": tag, **role})
 
 
 async def sixteenths(request: Request) -> Response:
@@ -223,7 +238,7 @@ async def entries(request: Request) -> Response:
 
 
 def take_in(shop: Shop, asked: Asked, lines: Sequence[bytes]) -> JsonValue:
-    """Keep the entries that are canonical, new and within the limits.
+    """Keep the entries that are canonical, new, within the limits, and the tablet's to bring.
 
     returns : {"kept": new ones, "already": known ones, "refused": [[id, reason]]}
     """
@@ -237,8 +252,9 @@ def take_in(shop: Shop, asked: Asked, lines: Sequence[bytes]) -> JsonValue:
     within: dict[str, CheckedEntries] = {}
     for hull, found in offered.items():
         try:
-            new = found.keys() - shop.store.ids(hull)
-            over = _beyond_limits(shop, hull, {name: found[name] for name in sorted(new)})
+            new = [view(name, found[name]) for name in sorted(found.keys() - shop.store.ids(hull))]
+            over = _left_to_manager(shop, asked.tablet, hull, new)
+            over |= _beyond_limits(shop, hull, [entry for entry in new if entry.id not in over])
         except NewerFormat as reason:
             over = dict.fromkeys(found, str(reason))
         refused += [[name, why] for name, why in over.items()]
@@ -249,18 +265,55 @@ def take_in(shop: Shop, asked: Asked, lines: Sequence[bytes]) -> JsonValue:
     return {"kept": len(put.added), "already": known, "refused": refused}
 
 
-def _beyond_limits(shop: Shop, hull: str, new: dict[str, bytes]) -> dict[str, str]:
+def _left_to_manager(shop: Shop, tablet: Tablet, hull: str, new: Sequence[Entry]) -> dict[str, str]:
+    """Entries that are a manager's to write and came from another's tablet, with the reason.
+
+    Those a manager wrote, or the shop itself, are taken from every tablet: a restored shop gets them back from
+    whichever comes first. Not from a tablet that itself writes as that manager: it is a copy of the manager's.
+    """
+    if tablet.role == MANAGER:
+        return {}
+    brought = {entry.id: entry for entry in new}
+    writers: frozenset[str] | None = None
+    left: dict[str, str] = {}
+    for entry in new:
+        replaced: list[Entry] = []
+        if entry.kind == "retract":
+            held = shop.store.get(hull, entry.replaces)
+            replaced = [view(name, raw) for name, raw in held.items()]
+            replaced += [brought[name] for name in entry.replaces if name in brought]
+        part = managers_part(entry, replaced)
+        if part and writers is None:
+            writers = _managers_devices(shop, tablet)
+        if part and writers is not None and entry.tablet not in writers:
+            about = " ".join(filter(None, entry.subject)).replace("_", " ")
+            left[entry.id] = (
+                f"hull {hull}, {about or entry.kind}: only a manager's tablet {part}. Ask for the manager's role, "
+                "or let the manager decide it on the day sheet"
+            )
+    return left
+
+
+def _managers_devices(shop: Shop, tablet: Tablet) -> frozenset[str]:
+    """What stands in entries for the managers' tablets and for the shop itself."""
+    managers = [one for one in shop.store.register.tablets() if one.role == MANAGER]
+    named = {ON_THE_PAGE, AT_THE_DESK, *(device for one in managers for device in one.writes_as)}
+    return frozenset(named.difference(tablet.writes_as))
+
+
+def _beyond_limits(shop: Shop, hull: str, new: Sequence[Entry]) -> dict[str, str]:
     """Entries there is no room for, with the reason."""
     if not new:
         return {}
     kinds = dict(shop.store.kinds(hull))
     room, over = shop.limits.hull - sum(kinds.values()), dict[str, str]()
-    for name, raw in new.items():
-        kind = view(name, raw).kind
+    for entry in new:
+        kind = entry.kind
         if room <= 0:
-            over[name] = f"hull {hull} holds {shop.limits.hull} entries, which is the most; tell whoever runs the shop"
+            reason = f"hull {hull} holds {shop.limits.hull} entries, which is the most; tell whoever runs the shop"
+            over[entry.id] = reason
         elif kinds.get(kind, 0) >= shop.limits.kind:
-            over[name] = f"hull {hull} holds {shop.limits.kind} entries of kind {kind}, which is the most"
+            over[entry.id] = f"hull {hull} holds {shop.limits.kind} entries of kind {kind}, which is the most"
         else:
             kinds[kind] = kinds.get(kind, 0) + 1
             room -= 1
@@ -344,7 +397,7 @@ async def remove_tablet(request: Request) -> Response:
     shop = _shop(request)
     asked = await _asked(request)
     _need_manager(asked)
-    by = f"{asked.tablet.name} ({asked.tablet.id})"
+    by = asked.tablet.in_words
     tablet = request.path_params["tablet"]
     remove = shop.store.register.remove_tablet
     if not tablet.isprintable() or not await run_in_threadpool(remove, tablet, by, shop.now()):
@@ -365,12 +418,27 @@ async def _asked(request: Request) -> Asked:
         tablet = await run_in_threadpool(shop.store.register.tablet_of, access.hashed(token))
     if tablet is None or tablet.is_removed or tablet.role not in ROLES:
         raise Refusal(401, "this tablet is not paired with the shop, or was removed: pair it again")
+    device = _device(request.headers.get(wire.DEVICE, ""))
     theirs = request.headers.get(wire.TIME, "")
     now = shop.now()
     offset = now - int(theirs) if theirs.isascii() and theirs.isdigit() and len(theirs) < 16 else 0
     body = await _body(request, shop.limits.body)
     await run_in_threadpool(shop.store.register.note_contact, tablet.id, now, offset)
+    if device not in tablet.writes_as:
+        with suppress(NotSaved):  # a full disk must not keep a tablet from reading
+            await run_in_threadpool(shop.store.register.note_device, tablet.id, device, now)
+        tablet = attrs.evolve(tablet, writes_as=(*tablet.writes_as, device))
     return Asked(tablet, offset, body)
+
+
+def _device(stated: str) -> str:
+    """What a tablet says it writes as."""
+    if not stated:
+        reason = "this tablet's program is older than the shop's: install the shop's version, then bring ashore again"
+        raise Refusal(400, reason)
+    if not _DEVICE.fullmatch(stated):
+        raise Garbled("device: expected 1 to 64 plain characters")
+    return stated
 
 
 async def _body(request: Request, largest: int) -> bytes:

@@ -16,7 +16,7 @@ from garboard.clock import wall_milliseconds
 from garboard.faults import Fault, InputError
 from garboard.pairing import DEFAULT_PORT
 from garboard.storage import FolderInUse
-from garboard_shop.store import MINUTES_A_CODE_WORKS, ROLES, TECHNICIAN, StoreAway
+from garboard_shop.store import MINUTES_A_CODE_WORKS, ROLES, TECHNICIAN, StoreAway, in_order, shop_copied
 
 if TYPE_CHECKING:
     from garboard.commands.tools import Tools
@@ -54,6 +54,20 @@ store_option = click.option(
     metavar="URL",
     help="Keep everything in a PostgreSQL database instead of the folder: postgresql://user@host/database.",
 )
+
+
+def _user_of_this_machine() -> str:
+    import getpass
+
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError):  # nobody of that number in the machine's list
+        return "the shop machine"
+
+
+by_option = click.option(
+    "--by", default=_user_of_this_machine, show_default="you, as this machine knows you", help="Who does it."
+)
 role_option = click.option("--role", type=click.Choice(ROLES), default=TECHNICIAN, show_default=True)
 
 
@@ -66,9 +80,19 @@ role_option = click.option("--role", type=click.Choice(ROLES), default=TECHNICIA
 @click.option("--name", default="", help="What tablets call the shop; this machine's name otherwise.")
 @click.option("--announce/--no-announce", default=True, help="Tell tablets on the wifi where the server is.")
 @role_option
+@by_option
 @click.pass_obj
 def shop(
-    tools: Tools, folder: Path, host: str, port: int, store_url: str, copy_to: str, name: str, announce: bool, role: str
+    tools: Tools,
+    folder: Path,
+    host: str,
+    port: int,
+    store_url: str,
+    copy_to: str,
+    name: str,
+    announce: bool,
+    role: str,
+    by: str,
 ) -> None:
     """Run the shop server.
 
@@ -82,7 +106,7 @@ def shop(
     """
     need_server()
     if copy_to:
-        _copy(folder, store_url, copy_to)
+        _copy(folder, store_url, copy_to, by)
         return
     import socket
 
@@ -102,14 +126,14 @@ def shop(
         here, port = serve.reachable_host(host), listening.getsockname()[1]
         _keep_address(folder / SHOP_FOLDER, here, port)
 
-        def new_code(role: str) -> PairingCode:
+        def new_code(role: str, by: str) -> PairingCode:
             now = wall_milliseconds()
-            return access.open_code(store.register, role, here, port, certificate.fingerprint, now)
+            return access.open_code(store.register, role, here, port, certificate.fingerprint, now, by)
 
         shop_folder = folder / SHOP_FOLDER
         with_own = attrs.evolve(tools, plugin_files=(*tools.plugin_files, *files_to_run(store, shop_folder)))
         with_own.tell_broken_plugins()
-        code = new_code(role)
+        code = new_code(role, by)
         click.echo(f"Shop server at {code.address}, everything kept in {place_of(folder, store_url)}")
         _tell_pages(store, here, port, certificate.fingerprint)
         tell_code(code, role)
@@ -147,7 +171,7 @@ def shop_spread(store_url: str, over: tuple[str, ...]) -> None:
     click.echo(f"Shop servers name the one in front: {spread.front}")
 
 
-@click.group("shop-tablets", short_help="Tablets of the shop: list, pair, remove.")
+@click.group("shop-tablets", short_help="Tablets of the shop: list, pair, give another role, remove.")
 def shop_tablets() -> None:
     """Look after the tablets of a shop, whether or not its server is running."""
 
@@ -174,7 +198,8 @@ def list_tablets(folder: Path, store_url: str, as_json: bool) -> None:
 @folder_option
 @store_option
 @role_option
-def pair_tablet(folder: Path, store_url: str, role: str) -> None:
+@by_option
+def pair_tablet(folder: Path, store_url: str, role: str, by: str) -> None:
     """A new code, for one tablet, while the server is running."""
     need_server()
     from garboard_shop import access
@@ -184,22 +209,60 @@ def pair_tablet(folder: Path, store_url: str, role: str) -> None:
     host, port = _kept_address(_existing(folder) / SHOP_FOLDER)
     fingerprint = own_certificate(folder / SHOP_FOLDER).fingerprint
     with opened_register(folder, store_url) as register:
-        tell_code(access.open_code(register, role, host, port, fingerprint, wall_milliseconds()), role)
+        tell_code(access.open_code(register, role, host, port, fingerprint, wall_milliseconds(), by), role)
+
+
+@shop_tablets.command("role")
+@folder_option
+@store_option
+@click.argument("tablet")
+@click.argument("role", type=click.Choice(ROLES))
+@by_option
+def change_role(folder: Path, store_url: str, tablet: str, role: str, by: str) -> None:
+    """Make a tablet, named by its id, a technician's or a manager's. It learns of it when it next comes ashore."""
+    with opened_register(folder, store_url) as register:
+        if not register.change_role(tablet, role, by, wall_milliseconds()):
+            raise _no_such_tablet(register, place_of(folder, store_url), tablet)
+    click.echo(f"{tablet} is a {role}'s tablet")
 
 
 @shop_tablets.command("remove")
 @folder_option
 @store_option
 @click.argument("tablet")
-@click.option("--by", required=True, help="Who removes it.")
+@by_option
 def remove_tablet(folder: Path, store_url: str, tablet: str, by: str) -> None:
     """Shut a tablet out, by its id: it can neither read nor write from now on."""
     with opened_register(folder, store_url) as register:
         if not register.remove_tablet(tablet, by, wall_milliseconds()):
-            there = ", ".join(one.id for one in register.tablets() if not one.is_removed) or "none"
-            place = place_of(folder, store_url)
-            raise InputError(place, [Fault("tablet", f"the id of one that takes part: {there}", repr(tablet))])
+            raise _no_such_tablet(register, place_of(folder, store_url), tablet)
     click.echo(f"{tablet} can neither read nor write any more")
+
+
+def _no_such_tablet(register: Register, place: str, tablet: str) -> InputError:
+    there = ", ".join(one.id for one in register.tablets() if not one.is_removed) or "none"
+    return InputError(place, [Fault("tablet", f"the id of one that takes part: {there}", repr(tablet))])
+
+
+@click.command("shop-changes", short_help="Who changed what at the shop: codes, tablets, people, plugins.")
+@folder_option
+@store_option
+@click.option("--json", "as_json", is_flag=True)
+def shop_changes(folder: Path, store_url: str, as_json: bool) -> None:
+    """Who let tablets and people in, removed them, changed roles or approved plugins, the latest first.
+
+    What is decided about boats stands in their own history, not here.
+    """
+    with opened_register(folder, store_url) as register:
+        changes = in_order(register.changes())
+    if as_json:
+        plain = [attrs.asdict(change) for change in changes]
+        click.echo(json.dumps({"format": "garboard changes", "version": 1, "changes": plain}, indent=1))
+        return
+    for change in changes:
+        click.echo(f"{_when(change.at)}  {change.who}: {change.what}, {change.about}")
+    if not changes:
+        click.echo("nothing was changed yet")
 
 
 @click.group("shop-plugins", short_help="The shop's own plugins on its tablets: list, approve, withdraw.")
@@ -225,7 +288,7 @@ def list_plugins(folder: Path, store_url: str) -> None:
 @folder_option
 @store_option
 @click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
-@click.option("--by", required=True, help="The manager who approves it.")
+@by_option
 def approve_plugin(folder: Path, store_url: str, file: Path, by: str) -> None:
     """Approve a plugin, one Python file, for every paired tablet. It is loaded here first.
 
@@ -246,7 +309,7 @@ def approve_plugin(folder: Path, store_url: str, file: Path, by: str) -> None:
 @folder_option
 @store_option
 @click.argument("name")
-@click.option("--by", required=True, help="The manager who withdraws it.")
+@by_option
 def withdraw_plugin(folder: Path, store_url: str, name: str, by: str) -> None:
     """Take a plugin back from the tablets."""
     from garboard_shop.own_plugins import withdraw
@@ -311,7 +374,7 @@ def _need_database() -> None:
         raise InputError("--store", [Fault("packages", expected, f"no {', '.join(missing)}")])
 
 
-def _copy(folder: Path, url: str, copy_to: str) -> None:
+def _copy(folder: Path, url: str, copy_to: str, by: str) -> None:
     from garboard_shop.moving import copy_shop
 
     def told(what: str, done: int, of: int) -> None:
@@ -321,7 +384,8 @@ def _copy(folder: Path, url: str, copy_to: str) -> None:
         _existing(folder)
     with closing(open_store(folder, url)) as here, closing(_open_database(copy_to)) as there:
         try:
-            copied = copy_shop(here, there, told)
+            note = shop_copied(place_of(folder, url), place_of(folder, copy_to), by, wall_milliseconds())
+            copied = copy_shop(here, there, told, note)
         except StoreAway as away:
             expected = "one that answers; give the same command again, it goes on where it was"
             raise InputError(place_of(folder, copy_to), [Fault("database", expected, str(away))]) from None
@@ -358,14 +422,15 @@ def tell_code(code: PairingCode, role: str) -> None:
 
 
 def _line(tablet: Tablet) -> str:
+    state = f"REMOVED {_when(tablet.removed_at)} by {tablet.removed_by}" if tablet.is_removed else tablet.role
+    clock = f", its clock {-tablet.clock_offset / 1000:+.0f} s off" if abs(tablet.clock_offset) >= 1000 else ""
+    return f"{tablet.id}  {tablet.name}  {state}, last contact {_when(tablet.last_contact)}{clock}"
+
+
+def _when(at: int) -> str:
     from datetime import datetime
 
-    def when(at: int) -> str:
-        return f"{datetime.fromtimestamp(at / 1000).astimezone():%Y-%m-%d %H:%M}" if at else "never"
-
-    state = f"REMOVED {when(tablet.removed_at)} by {tablet.removed_by}" if tablet.is_removed else tablet.role
-    clock = f", its clock {-tablet.clock_offset / 1000:+.0f} s off" if abs(tablet.clock_offset) >= 1000 else ""
-    return f"{tablet.id}  {tablet.name}  {state}, last contact {when(tablet.last_contact)}{clock}"
+    return f"{datetime.fromtimestamp(at / 1000).astimezone():%Y-%m-%d %H:%M}" if at else "never"
 
 
 def _existing(folder: Path) -> Path:
@@ -389,4 +454,4 @@ def _kept_address(folder: Path) -> tuple[str, int]:
         raise InputError(str(folder), [Fault("folder", expected, "no address of a server")]) from None
 
 
-COMMANDS: tuple[click.Command, ...] = (shop, shop_spread, shop_tablets, shop_plugins)
+COMMANDS: tuple[click.Command, ...] = (shop, shop_spread, shop_tablets, shop_changes, shop_plugins)

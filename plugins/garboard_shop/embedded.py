@@ -6,24 +6,35 @@ import json
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TypeVar
 
 import attrs
 
-from garboard import storage
+from garboard import pairing, storage
 from garboard.arriving import FOLDER as ARRIVING
 from garboard.arriving import Arriving
 from garboard.convert import structure
 from garboard.hullfile import CheckedEntries, HullFolder, Put
 from garboard.records import JsonValue
 from garboard.storage import FolderInUse, NotSaved, WriterLock
-from garboard_shop.store import Delivery, Holding, Pairing, ShopPlugin, Tablet, WebUser
+from garboard_shop import store
+from garboard_shop.store import (
+    MOST_DEVICES,
+    Asker,
+    Change,
+    Delivery,
+    Holding,
+    MustWait,
+    Pairing,
+    ShopPlugin,
+    Tablet,
+    WebUser,
+)
 
-SHOP_FOLDER = "shop"
+SHOP_FOLDER = pairing.SHOP_FOLDER
 DELIVERIES_FOLDER = "deliveries"
 REGISTER_FILE = "register.json"
 CONTACT_KEPT_EVERY = 60_000
@@ -31,8 +42,6 @@ CONTACT_KEPT_EVERY = 60_000
 
 _LONGEST_WAIT_FOR_REGISTER = 10.0
 _DAY = 24 * 60 * 60 * 1000
-
-Result = TypeVar("Result")
 
 
 class EmbeddedStore:
@@ -126,6 +135,14 @@ class _Listed:
     pairings: tuple[Pairing, ...] = ()
     users: tuple[WebUser, ...] = ()
     plugins: tuple[ShopPlugin, ...] = ()
+    askers: tuple[Asker, ...] = ()
+    changes: tuple[Change, ...] = ()
+
+    def noting(self, *changes: Change) -> _Listed:
+        return attrs.evolve(self, changes=(*self.changes, *changes))
+
+    def with_tablet(self, tablet: Tablet) -> tuple[Tablet, ...]:
+        return tuple(tablet if one.id == tablet.id else one for one in self.tablets)
 
 
 class FileRegister:
@@ -148,19 +165,34 @@ class FileRegister:
         return next((tablet for tablet in self._look().tablets if tablet.token_hash == token_hash), None)
 
     def add_tablet(self, tablet: Tablet) -> None:
-        with self._changing() as change:
-            if all(one.token_hash != tablet.token_hash for one in self._listed.tablets):
-                change(lambda listed: attrs.evolve(listed, tablets=(*listed.tablets, tablet)))
+        with self._changing() as listed:
+            if all(one.token_hash != tablet.token_hash for one in listed.tablets):
+                self._write(attrs.evolve(listed.noting(store.tablet_paired(tablet)), tablets=(*listed.tablets, tablet)))
 
     def remove_tablet(self, tablet: str, by: str, at: int) -> bool:
-        with self._changing() as change:
-            before = self._listed.tablets
-            after = tuple(
-                attrs.evolve(one, removed_at=at, removed_by=by) if one.id == tablet and not one.is_removed else one
-                for one in before
-            )
-            change(lambda listed: attrs.evolve(listed, tablets=after))
-            return after != before
+        with self._changing() as listed:
+            found = _taking_part(listed, tablet)
+            if found is not None:
+                gone = attrs.evolve(found, removed_at=at, removed_by=by)
+                self._write(
+                    attrs.evolve(listed.noting(store.tablet_removed(found, by, at)), tablets=listed.with_tablet(gone))
+                )
+            return found is not None
+
+    def change_role(self, tablet: str, role: str, by: str, at: int) -> bool:
+        with self._changing() as listed:
+            found = _taking_part(listed, tablet)
+            if found is not None and found.role != role:
+                after = listed.with_tablet(attrs.evolve(found, role=role))
+                self._write(attrs.evolve(listed.noting(store.role_changed(found, role, by, at)), tablets=after))
+            return found is not None
+
+    def note_device(self, tablet: str, device: str, at: int) -> None:
+        with self._changing() as listed:
+            found = _taking_part(listed, tablet)
+            if found is not None and device not in found.writes_as and len(found.writes_as) < MOST_DEVICES:
+                after = listed.with_tablet(attrs.evolve(found, writes_as=(*found.writes_as, device)))
+                self._write(attrs.evolve(listed.noting(store.device_stated(found, device, at)), tablets=after))
 
     def note_contact(self, tablet: str, at: int, clock_offset: int) -> None:
         with self._guard:
@@ -168,38 +200,31 @@ class FileRegister:
             known = next((one for one in self._look().tablets if one.id == tablet), None)
             if known is None or at - known.last_contact < CONTACT_KEPT_EVERY:
                 return
-        with suppress(NotSaved), self._changing() as change:  # a full disk must not keep a tablet from reading
-            change(lambda listed: attrs.evolve(listed, tablets=tuple(map(self._with_contact, listed.tablets))))
+        with suppress(NotSaved), self._changing() as listed:  # a full disk must not keep a tablet from reading
+            self._write(attrs.evolve(listed, tablets=tuple(map(self._with_contact, listed.tablets))))
 
-    def open_pairing(self, pairing: Pairing) -> None:
+    def open_pairing(self, pairing: Pairing, by: str, at: int) -> None:
         began = pairing.until - _DAY
-        with self._changing() as change:
-            change(
-                lambda listed: attrs.evolve(
-                    listed, pairings=(*(one for one in listed.pairings if one.until > began), pairing)
-                )
-            )
+        with self._changing() as listed:
+            kept = (*(one for one in listed.pairings if one.until > began), pairing)
+            self._write(attrs.evolve(listed.noting(store.code_opened(pairing, by, at)), pairings=kept))
 
-    def use_pairing(self, secret_hash: str, token_hash: str, now: int) -> Pairing | None:
-        with self._changing() as change:
-            pairings = self._listed.pairings
-            fitting = next(
-                (
-                    one
-                    for one in pairings
-                    if one.secret_hash == secret_hash and one.works_at(now) and one.used_by in ("", token_hash)
-                ),
-                None,
-            )
-            after = tuple(
-                attrs.evolve(one, used_by=token_hash)
-                if one is fitting
-                else attrs.evolve(one, tries=max(0, one.tries - 1))
-                if fitting is None and not one.used_by
-                else one
-                for one in pairings
-            )
-            change(lambda listed: attrs.evolve(listed, pairings=after))
+    def use_pairing(self, secret_hash: str, token_hash: str, now: int, address: str) -> Pairing | None:
+        with self._changing() as listed:
+            asker = next((one for one in listed.askers if one.address == address), Asker(address, 0, 0))
+            if not asker.may_ask(now):
+                raise MustWait(asker.until)
+            fitting = next((one for one in listed.pairings if one.fits(secret_hash, token_hash, now)), None)
+            if fitting is not None:
+                used = attrs.evolve(fitting, used_by=token_hash)
+                after = tuple(used if one is fitting else one for one in listed.pairings)
+                self._write(attrs.evolve(listed, pairings=after))
+            elif any(one.is_open_at(now) for one in listed.pairings):
+                after = tuple(
+                    attrs.evolve(one, tries=one.tries - 1) if one.is_open_at(now) else one for one in listed.pairings
+                )
+                others = (one for one in listed.askers if one.address != address and now < one.until)
+                self._write(attrs.evolve(listed, pairings=after, askers=(*others, asker.wrong_again(now))))
             return fitting
 
     def pairings(self) -> tuple[Pairing, ...]:
@@ -208,22 +233,28 @@ class FileRegister:
     def users(self) -> tuple[WebUser, ...]:
         return self._look().users
 
-    def put_user(self, user: WebUser) -> None:
-        with self._changing() as change:
-            change(
-                lambda listed: attrs.evolve(
-                    listed, users=(*(one for one in listed.users if one.name != user.name), user)
-                )
-            )
+    def put_user(self, user: WebUser, by: str, at: int) -> None:
+        with self._changing() as listed:
+            before = next((one for one in listed.users if one.name == user.name), None)
+            others = (one for one in listed.users if one.name != user.name)
+            self._write(attrs.evolve(listed.noting(*store.person_changed(before, user, by, at)), users=(*others, user)))
 
     def plugins(self) -> tuple[ShopPlugin, ...]:
         return self._look().plugins
 
     def put_plugin(self, plugin: ShopPlugin) -> None:
-        with self._changing() as change:
-            others = (one for one in self._listed.plugins if one.name != plugin.name)
+        with self._changing() as listed:
+            others = (one for one in listed.plugins if one.name != plugin.name)
             after = tuple(sorted((*others, plugin), key=lambda one: one.name))
-            change(lambda listed: attrs.evolve(listed, plugins=after))
+            self._write(attrs.evolve(listed.noting(store.plugin_decided(plugin)), plugins=after))
+
+    def changes(self) -> tuple[Change, ...]:
+        return self._look().changes
+
+    def note_changes(self, changes: Iterable[Change]) -> None:
+        with self._changing() as listed:
+            noted = set(listed.changes)
+            self._write(listed.noting(*(one for one in changes if one not in noted)))
 
     def _with_contact(self, tablet: Tablet) -> Tablet:
         at, offset = self._contacts.get(tablet.id, (0, 0))
@@ -244,18 +275,16 @@ class FileRegister:
             return self._listed
 
     @contextmanager
-    def _changing(self) -> Iterator[Callable[[Callable[[_Listed], _Listed]], None]]:
+    def _changing(self) -> Iterator[_Listed]:
         """Change the register as one step, whatever other threads and programs do."""
         with self._guard:
             lock = self._locked()
             try:
-                self._look()
-                yield self._write
+                yield self._look()
             finally:
                 lock.release()
 
-    def _write(self, change: Callable[[_Listed], _Listed]) -> None:
-        after = change(self._listed)
+    def _write(self, after: _Listed) -> None:
         if after == self._listed:
             return
         plain: dict[str, JsonValue] = {"format": "garboard shop register", "version": 1, **attrs.asdict(after)}
@@ -272,6 +301,10 @@ class FileRegister:
                 if time.monotonic() > give_up:
                     raise
                 time.sleep(0.01)
+
+
+def _taking_part(listed: _Listed, tablet: str) -> Tablet | None:
+    return next((one for one in listed.tablets if one.id == tablet and not one.is_removed), None)
 
 
 def _kind_of(raw: bytes) -> str:

@@ -9,7 +9,7 @@ import attrs
 from garboard.attachments import AttachmentDamaged
 from garboard.storage import NewerFormat
 from garboard.wire import LARGEST_PIECE, MOST_ENTRIES
-from garboard_shop.store import Delivery, Holding, Store
+from garboard_shop.store import Change, Delivery, Holding, Store
 
 END_OF_TIME = 253_402_300_799_999
 """The last moment of the year 9999 [ms since 1970-01-01 UTC]."""
@@ -33,7 +33,7 @@ class Counted:
 class Copied:
     """What a copy came to.
 
-    counts  : hulls, entries, attachments, tablets, people who sign in, the shop's own plugins
+    counts  : hulls, entries, attachments, tablets, people who sign in, the shop's own plugins, changes noted
     unequal : hulls and attachments that are not whole in the copy, with the reason
     """
 
@@ -49,18 +49,24 @@ def _say_nothing(_what: str, _done: int, _of: int) -> None:
     pass
 
 
-def copy_shop(source: Store, target: Store, told: Told = _say_nothing) -> Copied:
+COPIED = Change(0, "the shop machine", "shop copied", "")
+
+
+def copy_shop(source: Store, target: Store, told: Told = _say_nothing, copied: Change = COPIED) -> Copied:
     """Copy everything that is not there yet. Cut anywhere, it goes on where it was; done again, it adds nothing.
 
     source : nobody writes in it meanwhile
     target : may hold more
+    copied : who copies what; noted on both sides before anything is copied
     errors : storage.NotSaved
     """
+    for store in (source, target):
+        store.register.note_changes([copied])
     held = source.digests()
     missing, unread = _missing(source, target, held)
     _copy_deliveries(source, target, missing, told)
     damaged = _copy_attachments(source, target, told)
-    _copy_people(source, target)
+    _copy_people(source, target, copied)
     return _counted(source, target, held, {**unread, **damaged})
 
 
@@ -128,20 +134,26 @@ def _copy_attachment(source: Store, target: Store, name: str, size: int) -> None
             return
 
 
-def _copy_people(source: Store, target: Store) -> None:
-    """Tablets with their tokens, who signs in, what plugins are approved. Codes are not copied: they last minutes."""
+def _copy_people(source: Store, target: Store, copied: Change) -> None:
+    """Tablets with their tokens, who signs in, what plugins are approved, and who changed what of these. Codes are
+    not copied: they last minutes."""
     known = {tablet.id: tablet for tablet in target.register.tablets()}
     for tablet in source.register.tablets():
         if tablet.id not in known:
             target.register.add_tablet(tablet)
-        elif tablet.is_removed and not known[tablet.id].is_removed:
+            continue
+        for device in tablet.writes_as:
+            target.register.note_device(tablet.id, device, copied.at)
+        target.register.change_role(tablet.id, tablet.role, copied.who, copied.at)
+        if tablet.is_removed:
             target.register.remove_tablet(tablet.id, tablet.removed_by, tablet.removed_at)
     names = {user.name for user in target.register.users()}
     for user in source.register.users():
         if user.name not in names:
-            target.register.put_user(user)
+            target.register.put_user(user, copied.who, copied.at)
     for plugin in set(source.register.plugins()) - set(target.register.plugins()):
         target.register.put_plugin(plugin)
+    target.register.note_changes(source.register.changes())
 
 
 def _counted(source: Store, target: Store, held: Mapping[str, Holding], unread: Mapping[str, str]) -> Copied:
@@ -161,6 +173,7 @@ def _counted(source: Store, target: Store, held: Mapping[str, Holding], unread: 
     tablets = {tablet.id for tablet in source.register.tablets()}
     people = {user.name for user in source.register.users()}
     plugins = set(source.register.plugins())
+    changes = set(source.register.changes())
     return Copied(
         (
             Counted("hulls", len(held), len(whole)),
@@ -169,6 +182,7 @@ def _counted(source: Store, target: Store, held: Mapping[str, Holding], unread: 
             Counted("tablets", len(tablets), len(tablets & {tablet.id for tablet in target.register.tablets()})),
             Counted("people", len(people), len(people & {user.name for user in target.register.users()})),
             Counted("plugins", len(plugins), len(plugins & set(target.register.plugins()))),
+            Counted("changes", len(changes), len(changes & set(target.register.changes()))),
         ),
         unequal,
     )

@@ -11,12 +11,32 @@ from typing import NamedTuple, Protocol
 
 import attrs
 
+from garboard.authority import MANAGER as MANAGER
 from garboard.hullfile import CheckedEntries, Put
 
-TECHNICIAN, MANAGER = "technician", "manager"
+TECHNICIAN = "technician"
 ROLES = (TECHNICIAN, MANAGER)
 MINUTES_A_CODE_WORKS = 15
-TRIES_A_CODE_HAS = 5
+TRIES_A_CODE_HAS = 50
+"""Wrong guesses by all together, then the code is closed. A secret has 40 bits: one code is guessed once in 2^40 / 50,
+some 22 thousand million codes."""
+TRIES_AN_ASKER_HAS = 5
+MINUTES_AN_ASKER_WAITS = 5
+"""After that many wrong guesses from one address. It has less than half of a code's tries in the time a code works,
+so that it cannot close a code to the others."""
+MOST_DEVICES = 50
+"""Names one tablet may write as in all its life; far more than settings are ever lost."""
+
+
+class MustWait(Exception):
+    """Too many wrong guesses came from this address.
+
+    until : when it may try again [ms since 1970-01-01 UTC]
+    """
+
+    def __init__(self, until: int) -> None:
+        self.until = until
+        super().__init__("too many wrong guesses from this address")
 
 
 class StoreAway(Exception):
@@ -66,7 +86,9 @@ class AttachmentStore(Protocol):
 
 
 class Register(Protocol):
-    """Who may take part. Each change is whole and on the disk when its call returns; several programs may change it."""
+    """Who may take part. Each change is whole and on the disk when its call returns, and with it, in the same step,
+    a note of who changed what. Several programs may change it.
+    """
 
     def tablets(self) -> tuple[Tablet, ...]:
         """Every tablet ever paired, those removed included."""
@@ -80,17 +102,26 @@ class Register(Protocol):
     def remove_tablet(self, tablet: str, by: str, at: int) -> bool:
         """Shut a tablet out for good. False when there is none of that id, or it was removed before."""
 
+    def change_role(self, tablet: str, role: str, by: str, at: int) -> bool:
+        """Give a tablet another role. False when none of that id takes part; the role it has is no change."""
+
+    def note_device(self, tablet: str, device: str, at: int) -> None:
+        """Learn what a tablet writes as, at most MOST_DEVICES of them. What is known already changes nothing."""
+
     def note_contact(self, tablet: str, at: int, clock_offset: int) -> None:
         """When a tablet was last heard of, and how far its clock was off [ms]. May be kept loosely."""
 
-    def open_pairing(self, pairing: Pairing) -> None:
+    def open_pairing(self, pairing: Pairing, by: str, at: int) -> None:
         """Let a code work. Codes that no longer work are forgotten."""
 
-    def use_pairing(self, secret_hash: str, token_hash: str, now: int) -> Pairing | None:
+    def use_pairing(self, secret_hash: str, token_hash: str, now: int, address: str) -> Pairing | None:
         """Use a code up for one token, as one step no other can come between.
 
+        address : where the asker is
+        errors  : MustWait
+
         A code used up by a token works again for that token as long as it would have worked. A secret that fits no
-        code costs every open code a try.
+        code costs the address a try, and every open code one; while no code is open nothing is counted.
         """
 
     def pairings(self) -> tuple[Pairing, ...]:
@@ -99,7 +130,7 @@ class Register(Protocol):
     def users(self) -> tuple[WebUser, ...]:
         """Who may sign in on the page."""
 
-    def put_user(self, user: WebUser) -> None:
+    def put_user(self, user: WebUser, by: str, at: int) -> None:
         """Add someone who may sign in on the page, or change them."""
 
     def plugins(self) -> tuple[ShopPlugin, ...]:
@@ -107,6 +138,12 @@ class Register(Protocol):
 
     def put_plugin(self, plugin: ShopPlugin) -> None:
         """Approve or withdraw a plugin. It takes the place of what was said of that name before."""
+
+    def changes(self) -> tuple[Change, ...]:
+        """Who changed what, in the order it was noted."""
+
+    def note_changes(self, changes: Iterable[Change]) -> None:
+        """Note what was changed elsewhere. What is noted already is not noted again."""
 
 
 class Store(Protocol):
@@ -145,6 +182,10 @@ class Store(Protocol):
         """Give everything up."""
 
 
+def _as_tuple(names: Iterable[str]) -> tuple[str, ...]:
+    return tuple(names)
+
+
 @attrs.frozen(kw_only=True)
 class Tablet:
     """A paired tablet.
@@ -154,6 +195,7 @@ class Tablet:
     last_contact : 0 before the first
     clock_offset : how far the shop's clock was ahead of the tablet's at the last contact [ms]
     removed_at   : 0 while it may take part
+    writes_as    : what stands for it in the entries it writes (their `dev`), as far as it said so
     """
 
     id: str
@@ -165,10 +207,15 @@ class Tablet:
     clock_offset: int = 0
     removed_at: int = 0
     removed_by: str = ""
+    writes_as: tuple[str, ...] = attrs.field(default=(), converter=_as_tuple)
 
     @property
     def is_removed(self) -> bool:
         return self.removed_at > 0
+
+    @property
+    def in_words(self) -> str:
+        return f"{self.name} ({self.id})"
 
 
 @attrs.frozen(kw_only=True)
@@ -188,8 +235,34 @@ class Pairing:
     tries: int = TRIES_A_CODE_HAS
     used_by: str = attrs.field(default="", repr=False)
 
-    def works_at(self, now: int) -> bool:
-        return now < self.until and (self.tries > 0 or bool(self.used_by))
+    def is_open_at(self, now: int) -> bool:
+        """Whether a tablet can still be paired with it."""
+        return now < self.until and self.tries > 0 and not self.used_by
+
+    def fits(self, secret_hash: str, token_hash: str, now: int) -> bool:
+        """Whether it works for a secret and a token: while open, or again for the token it was used up for."""
+        mine = self.is_open_at(now) or (now < self.until and self.used_by == token_hash)
+        return mine and self.secret_hash == secret_hash
+
+
+@attrs.frozen
+class Asker:
+    """A network address from which codes were guessed wrong.
+
+    wrong : how often
+    until : it is forgotten then; until then no further guess is looked at once the tries are used up
+    """
+
+    address: str
+    wrong: int
+    until: int
+
+    def may_ask(self, now: int) -> bool:
+        return now >= self.until or self.wrong < TRIES_AN_ASKER_HAS
+
+    def wrong_again(self, now: int) -> Asker:
+        wrong = self.wrong if now < self.until else 0
+        return Asker(self.address, wrong + 1, now + MINUTES_AN_ASKER_WAITS * 60_000)
 
 
 @attrs.frozen(kw_only=True)
@@ -224,3 +297,70 @@ class ShopPlugin:
     @property
     def is_withdrawn(self) -> bool:
         return self.withdrawn_at > 0
+
+
+@attrs.frozen
+class Change:
+    """Who changed something at the shop that is no entry in a hull's file.
+
+    at    : [ms since 1970-01-01 UTC]
+    who   : a person, a tablet, or a user of the shop machine
+    what  : what was done: "tablet removed"
+    about : to whom or what
+    """
+
+    at: int
+    who: str
+    what: str
+    about: str
+
+
+def in_order(changes: Iterable[Change]) -> tuple[Change, ...]:
+    """Changes, the latest first."""
+    return tuple(sorted(changes, key=lambda one: one.at))[::-1]
+
+
+def code_opened(pairing: Pairing, by: str, at: int) -> Change:
+    return Change(at, by, "pairing code made", f"for one tablet, {pairing.role}")
+
+
+def tablet_paired(tablet: Tablet) -> Change:
+    return Change(tablet.paired_at, tablet.in_words, "tablet paired", tablet.in_words)
+
+
+def tablet_removed(tablet: Tablet, by: str, at: int) -> Change:
+    return Change(at, by, "tablet removed", tablet.in_words)
+
+
+def role_changed(tablet: Tablet, role: str, by: str, at: int) -> Change:
+    return Change(at, by, "tablet's role changed", f"{tablet.in_words}: {tablet.role}, now {role}")
+
+
+def device_stated(tablet: Tablet, device: str, at: int) -> Change:
+    return Change(at, tablet.in_words, "tablet writes under another name", f"{tablet.in_words}: {device}")
+
+
+def person_changed(before: WebUser | None, after: WebUser, by: str, at: int) -> tuple[Change, ...]:
+    """What is new about someone who signs in; nothing when nothing is."""
+    if before is None or before.removed_at:
+        return () if after.removed_at else (Change(at, by, "person added", f"{after.name}, {after.role}"),)
+    if after.removed_at:
+        return (Change(at, by, "person removed", after.name),)
+    found = []
+    if after.role != before.role:
+        about = f"{after.name}: {before.role}, now {after.role}"
+        found.append(Change(at, by, "person's role changed", about))
+    if after.password_hash != before.password_hash:
+        found.append(Change(at, by, "password changed", after.name))
+    return tuple(found)
+
+
+def plugin_decided(plugin: ShopPlugin) -> Change:
+    about = f"{plugin.name} {plugin.sha256[:12]}"
+    if plugin.is_withdrawn:
+        return Change(plugin.withdrawn_at, plugin.withdrawn_by, "plugin withdrawn", about)
+    return Change(plugin.approved_at, plugin.approved_by, "plugin approved", about)
+
+
+def shop_copied(source: str, target: str, by: str, at: int) -> Change:
+    return Change(at, by, "shop copied", f"from {source} to {target}")

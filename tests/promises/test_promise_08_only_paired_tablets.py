@@ -15,8 +15,15 @@ from garboard.hullfile import HullFolder
 from garboard.pairing import new_token
 from garboard.sync import NotPaired, NotTheShop, ShopAway, ShopRefused, bring_ashore
 from garboard_shop.app import PROTOCOL_ROUTES
-from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, TRIES_A_CODE_HAS
-from shop_rig import RunningShop, Wire, ask_raw, server_log
+from garboard_shop.store import (
+    MANAGER,
+    MINUTES_A_CODE_WORKS,
+    MINUTES_AN_ASKER_WAITS,
+    TECHNICIAN,
+    TRIES_A_CODE_HAS,
+    TRIES_AN_ASKER_HAS,
+)
+from shop_rig import Heard, RunningShop, Wire, ask_raw, server_log
 
 HULL = "ABC00001A526"
 SECRET_ENTRY = entry_number(7, HULL)
@@ -114,7 +121,7 @@ def test_p8_a_removal_made_by_another_program_holds_at_once(shop: RunningShop) -
 def test_p8_a_removed_tablet_is_not_let_in_by_its_old_code(shop: RunningShop) -> None:
     code = shop.code()
     token = new_token()
-    question = wire.plain({"secret": code.secret, "token": token, "tablet": "t"})
+    question = wire.plain({"secret": code.secret, "token": token, "tablet": "t", "device": "d"})
     assert ask_raw(shop.port, "POST", "/v1/pair", question).status == 200
     (tablet,) = [one for one in shop.store.register.tablets() if one.name == "t"]
     shop.store.register.remove_tablet(tablet.id, "the office", shop.now())
@@ -158,11 +165,11 @@ def test_p8_two_codes_at_once_pair_two_tablets(tmp_path: Path) -> None:
 
 def test_p8_an_answer_lost_on_the_way_lets_the_same_tablet_ask_again_and_no_other(shop: RunningShop) -> None:
     code = shop.code()
-    question = wire.plain({"secret": code.secret, "token": new_token(), "tablet": "again"})
+    question = wire.plain({"secret": code.secret, "token": new_token(), "tablet": "again", "device": "d"})
     first, second = (ask_raw(shop.port, "POST", "/v1/pair", question) for _ in range(2))
     assert first.status == second.status == 200
     assert first.body == second.body
-    stranger = wire.plain({"secret": code.secret, "token": new_token(), "tablet": "again"})
+    stranger = wire.plain({"secret": code.secret, "token": new_token(), "tablet": "again", "device": "d"})
     assert ask_raw(shop.port, "POST", "/v1/pair", stranger).status == 403
 
 
@@ -181,17 +188,50 @@ def test_p8_pairing_cut_anywhere_ends_with_one_tablet_in_or_the_code_still_good(
         assert ask_raw(shop.port, "GET", "/v1/digests", token=paired.token).status == 200
 
 
-def test_p8_guessing_closes_the_code(tmp_path: Path) -> None:
-    """After so many wrong secrets the right one is refused too."""
+def guess(shop: RunningShop, secret: str, source: str, token: str = "g" * 43) -> Heard:
+    """One try at pairing from an address."""
+    question = wire.plain({"secret": secret, "token": token, "tablet": "guesser", "device": "d"})
+    return ask_raw(shop.port, "POST", "/v1/pair", question, source=source)
+
+
+def test_p8_an_attacker_at_one_address_does_not_keep_a_tablet_at_another_from_pairing(tmp_path: Path) -> None:
+    """He is told to wait, however long he goes on; his rightly guessed code is not looked at meanwhile either."""
     with RunningShop(tmp_path / "shop") as shop:
         code = shop.code()
-        for guess in range(TRIES_A_CODE_HAS):
-            wrong = attrs.evolve(code, secret=f"{guess:010x}")
-            with pytest.raises(ShopRefused):
-                sync.pair(wrong.typed, "guesser")
-        with pytest.raises(ShopRefused):
+        for number in range(3 * TRIES_A_CODE_HAS):
+            expected = 403 if number < TRIES_AN_ASKER_HAS else 429
+            assert guess(shop, f"{number:010x}", "127.0.0.66").status == expected
+        told = guess(shop, code.secret, "127.0.0.66")
+        assert told.status == 429
+        assert 0 < int(told.fields["retry-after"]) <= MINUTES_AN_ASKER_WAITS * 60
+        assert "wait 5 min" in told.text
+        assert sync.pair(code.typed, "tablet").role == TECHNICIAN
+        shop.clock_ahead += MINUTES_AN_ASKER_WAITS * 60_000 + 5_000
+        assert guess(shop, shop.code().secret, "127.0.0.66").status == 200
+
+
+def test_p8_one_address_has_too_few_tries_to_close_a_code_in_all_the_time_it_works(tmp_path: Path) -> None:
+    with RunningShop(tmp_path / "shop") as shop:
+        code = shop.code()
+        tried = 0
+        for _ in range(MINUTES_A_CODE_WORKS * 60 // 30 - 1):
+            while guess(shop, f"{tried:010x}", "127.0.0.66").status == 403:
+                tried += 1
+            shop.clock_ahead += 30_000
+        assert TRIES_AN_ASKER_HAS < tried < TRIES_A_CODE_HAS
+        assert sync.pair(code.typed, "tablet").role == TECHNICIAN
+
+
+def test_p8_guessing_from_many_addresses_closes_the_code(tmp_path: Path) -> None:
+    """After so many wrong secrets the right one is refused too, wherever it comes from; the next code is good."""
+    with RunningShop(tmp_path / "shop") as shop:
+        code = shop.code()
+        for number in range(TRIES_A_CODE_HAS):
+            assert guess(shop, f"{number:010x}", f"127.0.1.{number // TRIES_AN_ASKER_HAS}").status == 403
+        with pytest.raises(ShopRefused, match="has run out"):
             sync.pair(code.typed, "late")
         assert shop.store.register.tablets() == ()
+        assert sync.pair(shop.code().typed, "next").role == TECHNICIAN
 
 
 def test_p8_a_code_runs_out(tmp_path: Path) -> None:

@@ -46,7 +46,7 @@ def command(folder: Path, code: str, name: str, address: str, minutes: float, as
 
     try:
         with HullFolder(folder) as hulls:
-            shop = sync.pair(code, name or socket.gethostname()) if code else _paired(folder)
+            shop = sync.pair(code, name or socket.gethostname(), _device_of(folder)) if code else _paired(folder)
             if address:
                 host, port = pairing.read_address(address)
                 shop = attrs.evolve(shop, host=host, port=port)
@@ -59,6 +59,14 @@ def command(folder: Path, code: str, name: str, address: str, minutes: float, as
     click.echo(json.dumps(plain_report(report), indent=1) if as_json else readable_report(report))
     if report.refused or report.not_kept or not report.equal:
         sys.exit(1)
+
+
+def _device_of(folder: Path) -> str:
+    """Paired once more, a folder goes on under the name it wrote as before."""
+    from garboard import pairing
+
+    before = pairing.kept(folder)
+    return before.device if before else ""
 
 
 def _paired(folder: Path) -> PairedShop:

@@ -8,7 +8,7 @@ import click
 
 from garboard.clock import wall_milliseconds
 from garboard.faults import Fault, InputError
-from garboard_shop.commands import folder_option, need_server, opened_register, store_option
+from garboard_shop.commands import by_option, folder_option, need_server, opened_register, store_option
 from garboard_shop.store import MANAGER, ROLES
 
 
@@ -39,13 +39,15 @@ def list_people(folder: Path, store_url: str) -> None:
 @click.argument("name")
 @click.option("--role", type=click.Choice(ROLES), default=MANAGER, show_default=True)
 @click.password_option(help="Asked for when it is not given; a command line can be read by others.")
-def add_person(folder: Path, store_url: str, name: str, role: str, password: str) -> None:
+@by_option
+def add_person(folder: Path, store_url: str, name: str, role: str, password: str, by: str) -> None:
     """Let someone sign in, or give them a new role or password."""
     from garboard_shop.pages import people
 
     with opened_register(folder, store_url) as register:
         known = people.find(register, name)
-        register.put_user(people.make_user(known.name if known else name, role, password))
+        user = people.make_user(known.name if known else name, role, password)
+        register.put_user(user, by, wall_milliseconds())
     click.echo(f"{name} may sign in as {role}")
 
 
@@ -53,7 +55,8 @@ def add_person(folder: Path, store_url: str, name: str, role: str, password: str
 @folder_option
 @store_option
 @click.argument("name")
-def remove_person(folder: Path, store_url: str, name: str) -> None:
+@by_option
+def remove_person(folder: Path, store_url: str, name: str, by: str) -> None:
     """Let someone sign in no more. What they decided stays under their name."""
     import attrs
 
@@ -64,7 +67,8 @@ def remove_person(folder: Path, store_url: str, name: str) -> None:
         if known is None:
             there = ", ".join(person.name for person in people.taking_part(register)) or "nobody"
             raise InputError(str(folder), [Fault("name", f"one who may sign in: {there}", repr(name))])
-        register.put_user(attrs.evolve(known, removed_at=wall_milliseconds()))
+        now = wall_milliseconds()
+        register.put_user(attrs.evolve(known, removed_at=now), by, now)
     click.echo(f"{known.name} cannot sign in any more")
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from garboard import hull_number, writing
+from garboard.authority import ON_THE_PAGE
 from garboard.clock import HybridClock
 from garboard.entries import Entry, view
 from garboard.faults import Fault, InputError
@@ -12,7 +13,6 @@ from garboard.fold import Fold, SlotKey, fold
 from garboard.hullfile import CheckedEntries
 from garboard.writing import Author
 from garboard_shop.pages.accounts import BoatAccount, coverage_seen, seen_in
-from garboard_shop.pages.sheet import ON_THE_PAGE
 from garboard_shop.store import Store
 
 
@@ -101,9 +101,34 @@ def move(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, n
     reason = _reason(form, "why the job belongs to the other hull")
     if other.hull in account.boat.state.family:
         raise InputError("move", [Fault("hull number", "another boat's", other.hull)])
-    home = account.boat.home_of(job.id)
+    home = account.boat.home_to_move(job.id)
     _keep(store, writing.move_job(_author(home, by, other), home, other, job.id, reason), now)
     return f"The job is with {other.hull_number} now. Nothing was rewritten; it can be moved back."
+
+
+def join_jobs(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+    """Join a job into another of the boat that was opened for the same piece of work.
+
+    form : job, into, reason
+    """
+    job, into = (account.job(form.get(name, "")) for name in ("job", "into"))
+    if job is None or into is None:
+        raise _no_job(account)
+    state = account.boat.state
+    reason = _reason(form, "why the two are one job")
+    _keep(store, [writing.join_job(_author(state, by), state, job.id, into.id, reason)], now)
+    return "The two are one job now. Nothing was rewritten; it can be undone."
+
+
+def part_jobs(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+    """Take back that a job was joined into another.
+
+    form : job, reason
+    """
+    job = form.get("job", "")
+    home = account.boat.home_of(job)
+    _keep(store, [writing.part_job(_author(home, by), home, job, _reason(form, "why they are two jobs"))], now)
+    return "It is a job of its own again."
 
 
 def _joins(state: Fold, key: SlotKey, other: str) -> bool:

@@ -32,7 +32,7 @@ class ShopDesk:
     store     : where everything is kept
     host      : the plugins that assess
     name      : what the shop is called
-    pair      : opens a pairing code for a role; None where the server's address is not known
+    pair      : opens a pairing code for a role, asked for by someone; None where the server's address is not known
     drop      : folder of this machine in which plugins wait for approval; None for no such folder
     now       : the shop's wall time [ms since 1970-01-01 UTC]
     """
@@ -40,7 +40,7 @@ class ShopDesk:
     store: Store
     host: PluginHost
     name: str = "shop"
-    pair: Callable[[str], PairingCode] | None = None
+    pair: Callable[[str, str], PairingCode] | None = None
     drop: Path | None = None
     now: Callable[[], int] = wall_milliseconds
     accounts: Accounts = attrs.field(init=False)

@@ -19,8 +19,6 @@ from garboard_shop.store import Store
 
 CAME, ENTERED = "came", "entered"
 """The two ways to ask for a day: by when entries were delivered, and by when they say they were made."""
-ON_THE_PAGE = "shop page"
-"""Stands for the tablet in what is decided on the page."""
 MOST_BOATS = 60
 """On one page: a day on which a whole year comes ashore is turned over page by page."""
 CLOCK_TO_MENTION = 60_000

@@ -26,9 +26,10 @@ from garboard_shop.pages.desk import FOLDER, ShopDesk
 from garboard_shop.pages.drawing import colours_as_css
 from garboard_shop.pages.index import MOST_SHOWN
 from garboard_shop.pages.visits import HEADERS, Answer, NotHere, Visit, routes, signed_in, signed_out
-from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, ROLES, Store
+from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, ROLES, Store, in_order
 
 NOBODY = "nobody"
+CHANGES_ON_A_PAGE = 200
 FIRST_DAY, LAST_DAY = date(1970, 1, 2), date(2999, 12, 30)
 STATIC = FOLDER / "static"
 _CACHED = {**HEADERS, "Cache-Control": "max-age=3600"}
@@ -57,11 +58,15 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/boats/{hull}/same-boat", partial(decide, decisions.join), "POST", MANAGER),
         ("/boats/{hull}/two-boats", partial(decide, decisions.part), "POST", MANAGER),
         ("/boats/{hull}/move", partial(decide, decisions.move), "POST", MANAGER),
+        ("/boats/{hull}/join-jobs", partial(decide, decisions.join_jobs), "POST", MANAGER),
+        ("/boats/{hull}/part-jobs", partial(decide, decisions.part_jobs), "POST", MANAGER),
         ("/measurements.csv", measurements_csv, "GET", ""),
         ("/measurements.xlsx", measurements_workbook, "GET", ""),
         ("/tablets", tablets_page, "GET", ""),
         ("/tablets/pair", pair_tablet, "POST", MANAGER),
+        ("/tablets/{tablet}/role", change_role, "POST", MANAGER),
         ("/tablets/{tablet}/remove", remove_tablet, "POST", MANAGER),
+        ("/changes", changes_page, "GET", ""),
         ("/plugins", plugins_page, "GET", ""),
         ("/plugins/approve", approve_plugin, "POST", MANAGER),
         ("/plugins/withdraw", withdraw_plugin, "POST", MANAGER),
@@ -121,7 +126,7 @@ def first(visit: Visit) -> Response:
     with _first:
         _need_first(visit)
         user = people.make_user(visit.form.get("name", ""), MANAGER, _new_password(visit))
-        visit.desk.store.register.put_user(user)
+        visit.desk.store.register.put_user(user, user.name, visit.desk.now())
     return signed_in(visit.go("/"), visit.desk.sessions.open(user.name, visit.desk.now()))
 
 
@@ -157,9 +162,7 @@ def day_page(visit: Visit) -> Response:
     """The day sheet."""
     desk, day = visit.desk, _day(visit.request.path_params["day"])
     asked = sheet.ENTERED if visit.asked("by") == sheet.ENTERED else sheet.CAME
-    page = visit.asked("page")
-    number = int(page) if page.isascii() and page.isdigit() and len(page) < 6 else 1
-    found = sheet.day_sheet(desk.store, desk.accounts, desk.index, day, asked, number)
+    found = sheet.day_sheet(desk.store, desk.accounts, desk.index, day, asked, _page_asked(visit))
     return visit.page(
         "day.html",
         sheet=found,
@@ -171,6 +174,11 @@ def day_page(visit: Visit) -> Response:
         last_day="" if found.boats else desk.index.last_day(),
         reading=not desk.index.is_complete,
     )
+
+
+def _page_asked(visit: Visit) -> int:
+    page = visit.asked("page")
+    return max(1, int(page)) if page.isascii() and page.isdigit() and len(page) < 6 else 1
 
 
 def to_day(visit: Visit) -> Response:
@@ -312,11 +320,21 @@ def pair_tablet(visit: Visit) -> Response:
     role = visit.form.get("role", "")
     if visit.desk.pair is None or role not in ROLES:
         raise NotHere(400, "Run this at the shop machine: garboard shop-tablets pair")
-    code = visit.desk.pair(role)
+    code = visit.desk.pair(role, visit.who)
     picture = segno.make(code.scanned, error="m", micro=False).svg_inline(
         scale=5, dark="#10202B", light="#FFFFFF", omitsize=True, title="Pairing code to scan"
     )
     return visit.page("code.html", typed=code.typed, picture=Markup(picture), role=role, minutes=MINUTES_A_CODE_WORKS)
+
+
+def change_role(visit: Visit) -> Response:
+    """Make a tablet a technician's or a manager's."""
+    tablet, role = visit.request.path_params["tablet"], visit.form.get("role", "")
+    if role not in ROLES:
+        raise NotHere(400, f"Expected one of {', '.join(ROLES)}.")
+    if not visit.desk.store.register.change_role(tablet, role, visit.who, visit.desk.now()):
+        raise NotHere(404, "No tablet of that id takes part.")
+    return visit.go("/tablets", f"It is a {role}'s tablet now, and learns of it when it next comes ashore.")
 
 
 def remove_tablet(visit: Visit) -> Response:
@@ -325,6 +343,15 @@ def remove_tablet(visit: Visit) -> Response:
     if not visit.desk.store.register.remove_tablet(tablet, visit.who, visit.desk.now()):
         raise NotHere(404, "No tablet of that id takes part.")
     return visit.go("/tablets", "Removed. It can neither read nor write any more.")
+
+
+def changes_page(visit: Visit) -> Response:
+    """Who changed what at the shop, page by page."""
+    changes = in_order(visit.desk.store.register.changes())
+    pages = max(1, -(-len(changes) // CHANGES_ON_A_PAGE))
+    page = min(_page_asked(visit), pages)
+    shown = changes[(page - 1) * CHANGES_ON_A_PAGE : page * CHANGES_ON_A_PAGE]
+    return visit.page("changes.html", changes=shown, number=len(changes), page=page, pages=pages)
 
 
 def plugins_page(visit: Visit) -> Response:
@@ -367,7 +394,7 @@ def add_person(visit: Visit) -> Response:
     user = people.make_user(name, visit.form.get("role", ""), _new_password(visit))
     if people.find(register, user.name):
         raise InputError("person", [Fault("name", "one that nobody here has", repr(user.name))])
-    register.put_user(user)
+    register.put_user(user, visit.who, visit.desk.now())
     return visit.go("/people", f"{user.name} can sign in as {user.role} now.")
 
 
@@ -380,7 +407,8 @@ def remove_person(visit: Visit) -> Response:
     managers = [one for one in people.taking_part(register) if one.role == MANAGER]
     if user in managers and len(managers) == 1:
         raise NotHere(409, "This is the last manager. Add another first.")
-    register.put_user(attrs.evolve(user, removed_at=visit.desk.now()))
+    now = visit.desk.now()
+    register.put_user(attrs.evolve(user, removed_at=now), visit.who, now)
     visit.desk.sessions.close_all_of(user.name)
     return visit.go("/people", f"{user.name} cannot sign in any more.")
 
@@ -390,7 +418,8 @@ def change_password(visit: Visit) -> Response:
     desk, user = visit.desk, visit.user
     if user is None or not people.is_right(user, visit.form.get("old", "")):
         raise NotHere(403, "The old password is not right. Nothing was changed.")
-    desk.store.register.put_user(people.make_user(user.name, user.role, _new_password(visit)))
+    changed = people.make_user(user.name, user.role, _new_password(visit))
+    desk.store.register.put_user(changed, user.name, desk.now())
     desk.sessions.close_all_of(user.name, but=visit.secret)
     return visit.go("/people", "Your password is changed. You are signed out everywhere else.")
 

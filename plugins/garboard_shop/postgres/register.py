@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from typing import TypeVar
 
@@ -13,8 +13,9 @@ from psycopg import sql
 from psycopg.rows import class_row
 
 from garboard.storage import NotSaved
+from garboard_shop import store
 from garboard_shop.postgres.database import Database
-from garboard_shop.store import Pairing, ShopPlugin, Tablet, WebUser
+from garboard_shop.store import MOST_DEVICES, Asker, Change, MustWait, Pairing, ShopPlugin, Tablet, WebUser
 
 CONTACT_KEPT_EVERY = 60_000
 """A contact is written when the last one written is so much older [ms]."""
@@ -22,7 +23,7 @@ CONTACT_KEPT_EVERY = 60_000
 _DAY = 24 * 60 * 60 * 1000
 _ALL = sql.SQL("")
 
-Record = TypeVar("Record", Tablet, Pairing, WebUser, ShopPlugin)
+Record = TypeVar("Record", Tablet, Pairing, WebUser, ShopPlugin, Asker, Change)
 
 
 class PostgresRegister:
@@ -44,16 +45,43 @@ class PostgresRegister:
 
     def add_tablet(self, tablet: Tablet) -> None:
         with self._database.saving() as connection:
-            _put_row(connection, self._database.yard, tablet, sql.SQL(" on conflict (yard, token_hash) do nothing"))
+            added = _put_row(
+                connection, self._database.yard, tablet, sql.SQL(" on conflict (yard, token_hash) do nothing")
+            )
+            if added:
+                self._note(connection, store.tablet_paired(tablet))
 
     def remove_tablet(self, tablet: str, by: str, at: int) -> bool:
         with self._database.saving() as connection:
-            removed = connection.execute(
-                "update garboard.tablet set removed_at = %s, removed_by = %s"
-                " where yard = %s and id = %s and removed_at = 0",
-                (at, by, self._database.yard, tablet),
-            )
-            return removed.rowcount == 1
+            found = self._taking_part(connection, tablet)
+            if found is not None:
+                connection.execute(
+                    "update garboard.tablet set removed_at = %s, removed_by = %s where yard = %s and id = %s",
+                    (at, by, self._database.yard, tablet),
+                )
+                self._note(connection, store.tablet_removed(found, by, at))
+            return found is not None
+
+    def change_role(self, tablet: str, role: str, by: str, at: int) -> bool:
+        with self._database.saving() as connection:
+            found = self._taking_part(connection, tablet)
+            if found is not None and found.role != role:
+                connection.execute(
+                    "update garboard.tablet set role = %s where yard = %s and id = %s",
+                    (role, self._database.yard, tablet),
+                )
+                self._note(connection, store.role_changed(found, role, by, at))
+            return found is not None
+
+    def note_device(self, tablet: str, device: str, at: int) -> None:
+        with self._database.saving() as connection:
+            found = self._taking_part(connection, tablet)
+            if found is not None and device not in found.writes_as and len(found.writes_as) < MOST_DEVICES:
+                connection.execute(
+                    "update garboard.tablet set writes_as = array_append(writes_as, %s) where yard = %s and id = %s",
+                    (device, self._database.yard, tablet),
+                )
+                self._note(connection, store.device_stated(found, device, at))
 
     def note_contact(self, tablet: str, at: int, clock_offset: int) -> None:
         with self._guard:
@@ -69,36 +97,40 @@ class PostgresRegister:
                 (at, clock_offset, self._database.yard, tablet, at),
             )
 
-    def open_pairing(self, pairing: Pairing) -> None:
+    def open_pairing(self, pairing: Pairing, by: str, at: int) -> None:
         with self._database.saving() as connection:
             connection.execute(
                 "delete from garboard.pairing where yard = %s and until <= %s",
                 (self._database.yard, pairing.until - _DAY),
             )
             _put_row(connection, self._database.yard, pairing)
+            self._note(connection, store.code_opened(pairing, by, at))
 
-    def use_pairing(self, secret_hash: str, token_hash: str, now: int) -> Pairing | None:
+    def use_pairing(self, secret_hash: str, token_hash: str, now: int, address: str) -> Pairing | None:
+        yard = self._database.yard
         with self._database.saving() as connection:
-            connection.execute("select pg_advisory_xact_lock(hashtext('garboard.pairing'), %s)", (self._database.yard,))
-            pairings = _rows(connection, Pairing, self._database.yard)
-            fitting = next(
-                (
-                    one
-                    for one in pairings
-                    if one.secret_hash == secret_hash and one.works_at(now) and one.used_by in ("", token_hash)
-                ),
-                None,
-            )
-            if fitting is None:
-                connection.execute(
-                    "update garboard.pairing set tries = greatest(0, tries - 1) where yard = %s and used_by = ''",
-                    (self._database.yard,),
-                )
-            else:
+            connection.execute("select pg_advisory_xact_lock(hashtext('garboard.pairing'), %s)", (yard,))
+            askers = _rows(connection, Asker, yard, sql.SQL("and address = %s"), address)
+            asker = askers[0] if askers else Asker(address, 0, 0)
+            if not asker.may_ask(now):
+                raise MustWait(asker.until)
+            pairings = _rows(connection, Pairing, yard)
+            fitting = next((one for one in pairings if one.fits(secret_hash, token_hash, now)), None)
+            if fitting is not None:
                 connection.execute(
                     "update garboard.pairing set used_by = %s where yard = %s and secret_hash = %s",
-                    (token_hash, self._database.yard, secret_hash),
+                    (token_hash, yard, secret_hash),
                 )
+            elif any(one.is_open_at(now) for one in pairings):
+                connection.execute(
+                    "update garboard.pairing set tries = tries - 1"
+                    " where yard = %s and used_by = '' and until > %s and tries > 0",
+                    (yard, now),
+                )
+                connection.execute(
+                    "delete from garboard.asker where yard = %s and (until <= %s or address = %s)", (yard, now, address)
+                )
+                _put_row(connection, yard, asker.wrong_again(now))
             return fitting
 
     def pairings(self) -> tuple[Pairing, ...]:
@@ -107,12 +139,16 @@ class PostgresRegister:
     def users(self) -> tuple[WebUser, ...]:
         return self._all(WebUser)
 
-    def put_user(self, user: WebUser) -> None:
+    def put_user(self, user: WebUser, by: str, at: int) -> None:
         with self._database.saving() as connection:
+            before = _rows(
+                connection, WebUser, self._database.yard, sql.SQL("and name = %s"), user.name, to_change=True
+            )
             connection.execute(
                 "delete from garboard.web_user where yard = %s and name = %s", (self._database.yard, user.name)
             )
             _put_row(connection, self._database.yard, user)
+            self._note(connection, *store.person_changed(before[0] if before else None, user, by, at))
 
     def plugins(self) -> tuple[ShopPlugin, ...]:
         return self._all(ShopPlugin)
@@ -123,6 +159,25 @@ class PostgresRegister:
                 "delete from garboard.shop_plugin where yard = %s and name = %s", (self._database.yard, plugin.name)
             )
             _put_row(connection, self._database.yard, plugin)
+            self._note(connection, store.plugin_decided(plugin))
+
+    def changes(self) -> tuple[Change, ...]:
+        return self._all(Change)
+
+    def note_changes(self, changes: Iterable[Change]) -> None:
+        with self._database.saving() as connection:
+            noted = set(_rows(connection, Change, self._database.yard))
+            self._note(connection, *(one for one in changes if one not in noted))
+
+    def _note(self, connection: psycopg.Connection, *changes: Change) -> None:
+        for change in changes:
+            _put_row(connection, self._database.yard, change)
+
+    def _taking_part(self, connection: psycopg.Connection, tablet: str) -> Tablet | None:
+        """A tablet that is not removed, held until the change is made."""
+        such = sql.SQL("and id = %s and removed_at = 0")
+        found = _rows(connection, Tablet, self._database.yard, such, tablet, to_change=True)
+        return found[0] if found else None
 
     def _all(self, record: type[Record]) -> tuple[Record, ...]:
         with self._database.reading() as connection:
@@ -138,17 +193,28 @@ _TABLES: Mapping[type, tuple[str, str]] = {
     Pairing: ("pairing", "until, secret_hash"),
     WebUser: ("web_user", "name"),
     ShopPlugin: ("shop_plugin", "name"),
+    Asker: ("asker", "address"),
+    Change: ("change", "number"),
 }
 """The table of each sort of record, with a column for each of its fields; and the order they are told in."""
 
 
 def _rows(
-    connection: psycopg.Connection, record: type[Record], yard: int, such: sql.SQL = _ALL, *values: str
+    connection: psycopg.Connection,
+    record: type[Record],
+    yard: int,
+    such: sql.SQL = _ALL,
+    *values: str,
+    to_change: bool = False,
 ) -> tuple[Record, ...]:
-    """The records of a yard."""
+    """The records of a yard; nobody else changes them until the transaction ends when they are read to change them."""
     table, order = _TABLES[record]
-    asked = sql.SQL("select {columns} from garboard.{table} where yard = %s {such} order by " + order).format(
-        columns=_columns(record), table=sql.Identifier(table), such=such
+    asked = sql.SQL("select {columns} from garboard.{table} where yard = %s {such} order by {order}{lock}").format(
+        columns=_columns(record),
+        table=sql.Identifier(table),
+        such=such,
+        order=sql.SQL(order),
+        lock=sql.SQL(" for update" if to_change else ""),
     )
     return tuple(connection.cursor(row_factory=class_row(record)).execute(asked, (yard, *values)).fetchall())
 
@@ -156,19 +222,21 @@ def _rows(
 def _put_row(
     connection: psycopg.Connection,
     yard: int,
-    record: Tablet | Pairing | WebUser | ShopPlugin,
+    record: Tablet | Pairing | WebUser | ShopPlugin | Asker | Change,
     unless: sql.SQL = sql.SQL(""),  # noqa: B008  # a constant; psycopg's SQL never changes
-) -> None:
-    fields = attrs.asdict(record)
-    connection.execute(
+) -> bool:
+    """Whether it was put: false when it is there already and `unless` allows for that."""
+    values = (list(value) if isinstance(value, tuple) else value for value in attrs.asdict(record).values())
+    put = connection.execute(
         sql.SQL("insert into garboard.{table} (yard, {columns}) values (%s, {places}){unless}").format(
             unless=unless,
             table=sql.Identifier(_TABLES[type(record)][0]),
             columns=_columns(type(record)),
-            places=sql.SQL(", ").join([sql.Placeholder()] * len(fields)),
+            places=sql.SQL(", ").join([sql.Placeholder()] * len(attrs.fields_dict(type(record)))),
         ),
-        (yard, *fields.values()),
+        (yard, *values),
     )
+    return put.rowcount == 1
 
 
 def _columns(record: type) -> sql.Composed:

@@ -109,6 +109,7 @@ PAIRINGS = st.fixed_dictionaries(
         "secret": st.sampled_from(["0" * 10, "\ud800"]) | TEXTS | VALUES,
         "token": st.sampled_from(["n" * 43, "n" * 43, "\ud800" * 50]) | TEXTS | VALUES,
         "tablet": st.sampled_from(["dock", "dock", "\x00"]) | TEXTS | VALUES,
+        "device": st.sampled_from(["a1", "a1", "\x00", " "]) | TEXTS | VALUES,
     }
 ).map(dumped)
 LONGER_THAN_PYTHON_READS = b'{"digits":1' + b"0" * 5000 + b',"hulls":{}}'
@@ -168,6 +169,7 @@ STRANGE = {
     "Accept-Encoding": ["gzip", "identity", "br", "gzip;q=0", "\xff"],
     "If-None-Match": ['"', "*", '"' + "0" * 64 + '"', "\xff"],
     "Content-Type": ["application/json", "text/plain; charset=utf-16", "multipart/form-data"],
+    "Garboard-Device": ["", " ", "x" * 65, "\xff", "another", "manager"],
     "Range": ["bytes=0-1", "bytes=9-1"],
     "Expect": ["100-continue"],
 }
@@ -346,8 +348,10 @@ def posted(path: str, body: bytes, who: str = "technician") -> Asked:
     return Asked("POST", path, body, {"Content-Digest": content_digest(body)}, who)
 
 
-NO_TEXT = posted("/v1/pair", dumped({"secret": "\ud800", "token": "n" * 43, "tablet": "dock"}), "none")
-NO_TOKEN = posted("/v1/pair", dumped({"secret": "0" * 10, "token": "\ud800" * 50, "tablet": "dock"}), "none")
+NO_TEXT = posted("/v1/pair", dumped({"secret": "\ud800", "token": "n" * 43, "tablet": "dock", "device": "d"}), "none")
+NO_TOKEN = posted(
+    "/v1/pair", dumped({"secret": "0" * 10, "token": "\ud800" * 50, "tablet": "dock", "device": "d"}), "none"
+)
 NO_HULL = posted("/v1/diff", dumped({"digits": 6, "hulls": {"\ud800": "", "\x00": "0" * 6}}))
 NO_MARKED_HULL = posted("/v1/sixteenths", dumped({"hulls": {"\ud800": "0" * 64, "\x00": "0" * 64}}))
 TOO_LONG_A_NUMBER = posted("/v1/diff", LONGER_THAN_PYTHON_READS)
@@ -388,7 +392,7 @@ def test_rightly_made_each_such_request_does_change_what_is_stored(in_a_folder: 
     shop = in_a_folder
     removable = Tablet(id="next", name="n", role=TECHNICIAN, token_hash=access.hashed("w" * 43), paired_at=shop.now())
     shop.store.register.add_tablet(removable)
-    pairing = {"secret": shop.code().secret, "token": "p" * 43, "tablet": "dock"}
+    pairing = {"secret": shop.code().secret, "token": "p" * 43, "tablet": "dock", "device": "d"}
     for path, method, body in (
         ("/v1/entries", "POST", entry_number(1000, HULL).raw + b"\n"),
         (f"/v1/attachments/{hashlib.sha256(b'another').hexdigest()}?from=0&of=7", "PUT", b"another"),

@@ -40,6 +40,11 @@ def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
     made.close()
 
 
+def knock(store: Store, secret: str, token: str, address: str = "10.0.0.1") -> Tablet | None:
+    """A tablet asks to be paired."""
+    return admit(store.register, secret, token, "tablet", NOON + 1, device="d", address=address)
+
+
 def checked(*entries: Entry) -> CheckedEntries:
     return CheckedEntries((entry.id, entry.raw) for entry in entries)
 
@@ -177,15 +182,15 @@ def test_a_tablet_takes_part_until_it_is_removed_and_stays_listed(store: Store) 
 
 def test_a_token_belongs_to_one_tablet_however_often_it_asks_at_once(store: Store) -> None:
     """An answer lost on the way makes a tablet ask again while its first question is still being answered."""
-    code = open_code(store.register, "technician", "127.0.0.1", 1, "0" * 64, NOON)
+    code = open_code(store.register, "technician", "127.0.0.1", 1, "0" * 64, NOON, "Ines")
     token = "t" * 43
     with ThreadPoolExecutor(8) as crowd:
-        asked = [crowd.submit(admit, store.register, code.secret, token, "tablet", NOON + 1) for _ in range(16)]
+        asked = [crowd.submit(knock, store, code.secret, token) for _ in range(16)]
         admitted = {tablet.id for one in asked if (tablet := one.result()) is not None}
     (listed,) = store.register.tablets()
     assert admitted == {listed.id}
     assert store.register.remove_tablet(listed.id, "M. Office", NOON + 2)
-    assert admit(store.register, code.secret, token, "tablet", NOON + 3) is None
+    assert knock(store, code.secret, token) is None
     assert len(store.register.tablets()) == 1
 
 
@@ -199,35 +204,35 @@ def test_a_contact_is_shown_at_once(store: Store) -> None:
 
 def test_a_code_works_for_one_token_and_again_for_that_one(store: Store) -> None:
     register = store.register
-    register.open_pairing(CODE)
-    used = register.use_pairing("s1", "token a", NOON)
+    register.open_pairing(CODE, "Ines", NOON)
+    used = register.use_pairing("s1", "token a", NOON, "10.0.0.1")
     assert used is not None
     assert used.role == TECHNICIAN
-    assert register.use_pairing("s1", "token b", NOON) is None
-    assert register.use_pairing("s1", "token a", NOON + 999) is not None
-    assert register.use_pairing("s1", "token a", NOON + 1000) is None
+    assert register.use_pairing("s1", "token b", NOON, "10.0.0.1") is None
+    assert register.use_pairing("s1", "token a", NOON + 999, "10.0.0.1") is not None
+    assert register.use_pairing("s1", "token a", NOON + 1000, "10.0.0.1") is None
 
 
 def test_a_wrong_guess_costs_every_open_code_a_try_and_the_last_closes_it(store: Store) -> None:
     register = store.register
-    register.open_pairing(attrs.evolve(CODE, tries=2))
-    register.open_pairing(attrs.evolve(CODE, secret_hash="s2", tries=3))
+    register.open_pairing(attrs.evolve(CODE, tries=2), "Ines", NOON)
+    register.open_pairing(attrs.evolve(CODE, secret_hash="s2", tries=3), "Ines", NOON)
     for _ in range(2):
-        assert register.use_pairing("wrong", "token", NOON) is None
+        assert register.use_pairing("wrong", "token", NOON, "10.0.0.1") is None
     assert sorted(one.tries for one in register.pairings()) == [0, 1]
-    assert register.use_pairing("s1", "token", NOON) is None
-    assert register.use_pairing("s2", "token", NOON) is None
+    assert register.use_pairing("s1", "token", NOON, "10.0.0.1") is None
+    assert register.use_pairing("s2", "token", NOON, "10.0.0.1") is None
 
 
 def test_old_codes_are_forgotten_when_a_new_one_is_opened(store: Store) -> None:
-    store.register.open_pairing(CODE)
-    store.register.open_pairing(attrs.evolve(CODE, secret_hash="s2", until=NOON + 3 * DAY))
+    store.register.open_pairing(CODE, "Ines", NOON)
+    store.register.open_pairing(attrs.evolve(CODE, secret_hash="s2", until=NOON + 3 * DAY), "Ines", NOON)
     assert [one.secret_hash for one in store.register.pairings()] == ["s2"]
 
 
 def test_who_may_sign_in_on_the_page_is_kept(store: Store) -> None:
-    store.register.put_user(WebUser(name="M. Office", role=MANAGER, password_hash="one"))
-    store.register.put_user(WebUser(name="M. Office", role=MANAGER, password_hash="two"))
+    store.register.put_user(WebUser(name="M. Office", role=MANAGER, password_hash="one"), "Ines", NOON)
+    store.register.put_user(WebUser(name="M. Office", role=MANAGER, password_hash="two"), "Ines", NOON)
     assert [(user.name, user.password_hash) for user in store.register.users()] == [("M. Office", "two")]
 
 
@@ -246,7 +251,7 @@ def test_everything_is_there_after_the_store_was_closed_and_opened_again(tmp_pat
     before = EmbeddedStore(tmp_path)
     put(before, HULL, 1)
     before.register.add_tablet(TABLET)
-    before.register.open_pairing(attrs.evolve(CODE, tries=0))
+    before.register.open_pairing(attrs.evolve(CODE, tries=0), "Ines", NOON)
     held = before.digests(), before.register.tablets(), before.register.pairings(), list(before.deliveries(0, 2 * NOON))
     before.close()
     after = EmbeddedStore(tmp_path)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
+from garboard.authority import ON_THE_PAGE
 from garboard.desk import open_hull
 from garboard.entries import Entry
 from garboard.fold import Fold, SlotKey, fold
 from garboard.hullfile import CheckedEntries
 from garboard.writing import Author, measure
-from garboard_shop.pages.sheet import ON_THE_PAGE
 from pages_rig import (
     CHIEF,
     KITTIWAKE,

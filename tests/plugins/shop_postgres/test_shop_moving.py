@@ -46,9 +46,9 @@ def folder(tmp_path: Path) -> Path:
                 Tablet(id=f"id{number}", name=f"t{number}", role=TECHNICIAN, token_hash=f"hash{number}", paired_at=NOON)
             )
         store.register.remove_tablet("id1", "Ines", NOON + 5)
-        store.register.put_user(WebUser(name="Ines", role=MANAGER, password_hash="x"))
+        store.register.put_user(WebUser(name="Ines", role=MANAGER, password_hash="x"), "Ines", NOON)
         store.register.put_plugin(ShopPlugin(name="checks", sha256="0" * 64, approved_by="Ines", approved_at=1))
-        store.register.open_pairing(Pairing(secret_hash="s", role=MANAGER, until=NOON))
+        store.register.open_pairing(Pairing(secret_hash="s", role=MANAGER, until=NOON), "Ines", NOON)
     return tmp_path / "shop"
 
 
@@ -91,6 +91,7 @@ def test_the_copy_holds_all_there_is_and_who_brought_it(new_yard: NewYard, folde
             "tablets": (2, 2),
             "people": (1, 1),
             "plugins": (1, 1),
+            "changes": (7, 7),
         }
         assert there.register.pairings() == ()
 

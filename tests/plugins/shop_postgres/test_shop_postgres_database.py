@@ -22,7 +22,7 @@ from garboard.sync import ShopAway, bring_ashore
 from garboard_shop.postgres import PostgresStore, schema
 from garboard_shop.postgres.database import address_of
 from garboard_shop.postgres.schema import PARTITIONS, VERSION
-from garboard_shop.store import TECHNICIAN, Pairing, StoreAway, Tablet, WebUser
+from garboard_shop.store import TECHNICIAN, Asker, Change, Pairing, ShopPlugin, StoreAway, Tablet, WebUser
 from postgres_cluster import Cluster, why_not_here
 from shop_rig import RunningShop, ask_raw, server_log
 
@@ -138,8 +138,8 @@ def test_yards_that_share_a_database_do_not_see_each_other(cluster: Cluster) -> 
     with closing(PostgresStore(f"{url}&yard=1")) as one, closing(PostgresStore(f"{url}&yard=2")) as two:
         one.put_if_absent(some(HULL), "t", NOON, 0)
         one.register.add_tablet(tablet())
-        one.register.open_pairing(pairing())
-        one.register.put_user(user())
+        one.register.open_pairing(pairing(), "Ines", NOON)
+        one.register.put_user(user(), "Ines", NOON)
         one.attachments.add(hashlib.sha256(b"x").hexdigest(), 0, b"x", 1)
         assert two.digests() == {}
         assert two.ids(HULL) == frozenset()
@@ -150,8 +150,8 @@ def test_yards_that_share_a_database_do_not_see_each_other(cluster: Cluster) -> 
         assert two.register.tablets() == two.register.users() == two.register.pairings() == ()
         assert two.register.tablet_of("token") is None
         assert not two.register.remove_tablet("id", "Ines", NOON)
-        assert two.register.use_pairing("secret", "other", NOON) is None
-        assert one.register.use_pairing("secret", "other", NOON) == pairing()
+        assert two.register.use_pairing("secret", "other", NOON, "10.0.0.1") is None
+        assert one.register.use_pairing("secret", "other", NOON, "10.0.0.1") == pairing()
         two.put_if_absent(some(HULL, range(3)), "t", NOON, 0)
         assert len(one.ids(HULL)) == 10
         assert two.digests()[HULL].entries == 3
@@ -365,14 +365,21 @@ def test_every_field_of_the_register_has_its_column(cluster: Cluster) -> None:
     """A field added to a tablet, a code or a person needs a column, or it would be lost."""
     url = cluster.database()
     PostgresStore(url).close()
-    for record, table in ((Tablet, "tablet"), (Pairing, "pairing"), (WebUser, "web_user")):
+    for record, table in (
+        (Tablet, "tablet"),
+        (Pairing, "pairing"),
+        (WebUser, "web_user"),
+        (ShopPlugin, "shop_plugin"),
+        (Asker, "asker"),
+        (Change, "change"),
+    ):
         with direct(url) as connection:
             columns = connection.execute(
                 "select column_name from information_schema.columns"
                 " where table_schema = 'garboard' and table_name = %s",
                 (table,),
             ).fetchall()
-        assert {name for (name,) in columns} == {"yard", *attrs.fields_dict(record)}
+        assert {name for (name,) in columns} - {"number"} == {"yard", *attrs.fields_dict(record)}
 
 
 def test_while_the_database_is_away_nothing_is_called_saved_and_afterwards_work_goes_on() -> None:

@@ -406,40 +406,40 @@ def pairing(secret: str, until: int = NOON + 1000) -> Pairing:
 
 def test_a_code_is_used_up_by_one_token_which_may_ask_again(reopen: Opener) -> None:
     store = reopen()
-    store.register.open_pairing(pairing("s1"))
-    assert store.register.use_pairing("s1", "tok1", NOON) == pairing("s1")
+    store.register.open_pairing(pairing("s1"), "Ines", NOON)
+    assert store.register.use_pairing("s1", "tok1", NOON, "10.0.0.1") == pairing("s1")
     store = reopen()
-    assert store.register.use_pairing("s1", "tok2", NOON) is None
-    again = store.register.use_pairing("s1", "tok1", NOON)
+    assert store.register.use_pairing("s1", "tok2", NOON, "10.0.0.1") is None
+    again = store.register.use_pairing("s1", "tok1", NOON, "10.0.0.1")
     assert again is not None
     assert again.role == MANAGER
-    assert store.register.use_pairing("s1", "tok1", NOON + 1000) is None
+    assert store.register.use_pairing("s1", "tok1", NOON + 1000, "10.0.0.1") is None
 
 
 def test_a_wrong_secret_costs_every_open_code_a_try(reopen: Opener) -> None:
     store = reopen()
     for secret in ("s1", "s2"):
-        store.register.open_pairing(pairing(secret))
-    for _ in range(TRIES_A_CODE_HAS - 1):
-        assert store.register.use_pairing("guess", "tok", NOON) is None
+        store.register.open_pairing(pairing(secret), "Ines", NOON)
+    for number in range(TRIES_A_CODE_HAS - 1):
+        assert store.register.use_pairing("guess", "tok", NOON, f"10.0.1.{number}") is None
     store = reopen()
-    assert store.register.use_pairing("s1", "tok", NOON) is not None
-    assert store.register.use_pairing("guess", "tok", NOON) is None
-    assert store.register.use_pairing("s2", "tok", NOON) is None
+    assert store.register.use_pairing("s1", "tok", NOON, "10.0.0.1") is not None
+    assert store.register.use_pairing("guess", "tok", NOON, "10.0.0.1") is None
+    assert store.register.use_pairing("s2", "tok", NOON, "10.0.0.1") is None
 
 
 def test_old_codes_are_forgotten_when_a_new_one_is_opened(store: Store) -> None:
-    store.register.open_pairing(pairing("old", NOON))
-    store.register.open_pairing(pairing("new", NOON + 2 * DAY))
+    store.register.open_pairing(pairing("old", NOON), "Ines", NOON)
+    store.register.open_pairing(pairing("new", NOON + 2 * DAY), "Ines", NOON)
     assert [one.secret_hash for one in store.register.pairings()] == ["new"]
 
 
 def test_of_many_who_use_one_code_at_once_one_is_let_in(store: Store) -> None:
-    store.register.open_pairing(attrs.evolve(pairing("s1"), tries=100))
+    store.register.open_pairing(attrs.evolve(pairing("s1"), tries=100), "Ines", NOON)
     found: list[Pairing | None] = []
     threads = [
         threading.Thread(
-            target=lambda number=number: found.append(store.register.use_pairing("s1", f"t{number}", NOON))
+            target=lambda number=number: found.append(store.register.use_pairing("s1", f"t{number}", NOON, "10.0.0.1"))
         )
         for number in range(12)
     ]
@@ -455,7 +455,7 @@ def test_people_who_sign_in_are_added_and_changed(reopen: Opener) -> None:
     store = reopen()
     ines, bo = (WebUser(name=name, role=MANAGER, password_hash="x") for name in ("Ines", "Bo"))
     for user in (ines, bo, attrs.evolve(ines, password_hash="y")):
-        store.register.put_user(user)
+        store.register.put_user(user, "Ines", NOON)
     for held in and_again(store, reopen):
         assert set(held.register.users()) == {attrs.evolve(ines, password_hash="y"), bo}
 
