@@ -85,6 +85,7 @@ class GarboardApp(App):
         self.marks = AshoreMarks(tablet)
         self._workers = ThreadPoolExecutor(2, "in the background")  # one for findings, one left for a book or a list
         self._coming: ComingAshore | None = None
+        self.simulated = demo
         self.replayed: Path | None = None
         self.network: BoatNetwork | None = None
         self._pads: dict[tuple[bool, bool, float], NumberPad] = {}
@@ -424,14 +425,14 @@ class GarboardApp(App):
 
     def replay(self, recording: Path | None) -> None:
         """Feed live guides from a recording from now on; None for the simulated boat. Holds until the app is closed."""
-        self.replayed = recording
+        self.replayed, self.simulated = recording, recording is None
         self._listen_no_more()
 
     def listen(self, where: Where) -> None:
         """Feed live guides from the boat's network from now on. Holds until the app is closed."""
         from garboard.boat_network import BoatNetwork
 
-        self.replayed = None
+        self.replayed, self.simulated = None, False
         if self.network is None or self.network.where != where:
             self._listen_no_more()
             self.network = BoatNetwork(where)
@@ -442,14 +443,16 @@ class GarboardApp(App):
             self.network.stop()
             self.network = None
 
-    def source_for(self, guide: LiveGuide[Any]) -> SampleSource:
+    def source_for(self, guide: LiveGuide[Any]) -> SampleSource | None:
+        """Where a guide's samples come from; None until somebody has chosen. A demo begins with the simulated boat."""
         from garboard_tablet.models.sources import Heard, RecordingFile, Replay, simulated_for
 
         if self.network is not None:
             return Heard(self.network)
         if self.replayed is not None:
-            return Replay(self.replayed.name, RecordingFile(self.replayed))
-        return simulated_for(guide.quantities, start=time.time())
+            file = RecordingFile(self.replayed)
+            return Replay(self.replayed.name, file, is_simulated=file.is_simulated)
+        return simulated_for(guide.quantities, start=time.time()) if self.simulated else None
 
     def sound(self, guidance: Guidance) -> None:
         from garboard_tablet.ui.sound import play
@@ -461,8 +464,8 @@ def run(folder: Path, demo: bool = False, replay: Path | None = None, listen: Wh
     """Start the app in a window.
 
     folder : the tablet's own; made when it is not there
-    demo   : with the sample jobs, in a folder of their own beside it
-    replay : a recording that feeds the live guides, in place of the simulated boat
+    demo   : with the sample jobs and the simulated boat, in a folder of their own beside it
+    replay : a recording that feeds the live guides
     listen : where the boat's network is heard, which then feeds them
     """
     tablet = open_tablet(folder.with_name(f"{folder.name}-demo") if demo else folder)
@@ -471,7 +474,8 @@ def run(folder: Path, demo: bool = False, replay: Path | None = None, listen: Wh
 
         fill(tablet)
     app = GarboardApp(tablet, demo=demo)
-    app.replay(replay)
+    if replay is not None:
+        app.replay(replay)
     if listen is not None:
         app.listen(listen)
     app.run()

@@ -190,14 +190,14 @@ def drive(kivy_window, tmp_path):
     """Start the app on a folder with the invented plugin, or with a host of the test's own."""
     made = []
 
-    def start(folder=None, size=(1280, 800), make_host=dock_host, working="Robin", threads=False):
+    def start(folder=None, size=(1280, 800), make_host=dock_host, working="Robin", threads=False, demo=False):
         from garboard_tablet.app import GarboardApp
         from garboard_tablet.models.tablet import open_tablet
 
         tablet = open_tablet(folder or tmp_path / "tablet", make_host)
         if working and not tablet.settings.working:
             tablet.change_settings(tablet.settings.with_person(working))
-        driver = Driver(GarboardApp(tablet, threads=threads), size)
+        driver = Driver(GarboardApp(tablet, threads=threads, demo=demo), size)
         made.append(driver)
         return driver
 

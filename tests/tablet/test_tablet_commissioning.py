@@ -1,6 +1,8 @@
 """The real app, off screen and by touch, through a whole invented commissioning."""
 
 from garboard.fold import fold
+from garboard.simulator import Boat, Order, simulate
+from garboard_tablet.models.sources import Replay
 
 
 def new_job(d, number="XYZAB123F526"):
@@ -185,9 +187,16 @@ def test_values_that_disagree_are_settled_with_a_reason(drive):
     assert view.disagreements == ()
 
 
+def a_boat(_guide):
+    """A boat on her circles, as she would come over her network."""
+    circles = [Order(seconds=150, engine_speed=1100, rate_of_turn=2.5)]
+    return Replay("a boat", simulate(Boat(), circles, start=1e9))
+
+
 def test_the_live_guide_follows_and_keeps_its_recording(drive):
-    """Fed by the simulated boat, the guide shows number and word; stopping keeps the recording under the step."""
+    """Fed by a boat, the guide shows number and word; stopping keeps the recording under the step."""
     d = drive()
+    d.app.source_for = a_boat
     new_job(d)
     d.press("tab under way", "step dock.fuel", "back", "guide")
     now = [0.0]
@@ -290,6 +299,7 @@ def test_a_field_of_the_vessel_that_disagrees_leads_to_where_it_is_settled(drive
 def test_a_run_that_broke_off_is_offered_again(drive, tmp_path):
     """What the boat sent before the tablet went dark is on the disk, and becomes the step's recording with a press."""
     d = drive(tmp_path / "t")
+    d.app.source_for = a_boat
     new_job(d)
     d.press("tab under way", "step dock.fuel", "back", "guide")
     now = [0.0]

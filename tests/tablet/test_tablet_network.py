@@ -108,7 +108,7 @@ def test_what_cannot_be_a_place_is_said_and_typed_again(at_the_guide):
     d.press("type again")
     assert d.app.network is None
     d.press("back", "back")
-    assert d.says("Samples from: simulated boat")
+    assert d.says("Samples from: not chosen yet")
 
 
 def test_choosing_something_else_ends_the_listening(at_the_guide, port):
@@ -181,7 +181,7 @@ def test_a_run_that_nobody_ends_stops_growing(at_the_guide, monkeypatch):
 
     monkeypatch.setattr(live, "MOST_KEPT", 50)
     d = at_the_guide
-    d.press("start")
+    d.press("source", "source Simulated boat", "start")
     for _ in range(40):
         tick(d)
     run = d.app.shell.page.run

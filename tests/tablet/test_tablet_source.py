@@ -1,7 +1,12 @@
 """Where a live guide's samples come from is chosen by touch: the simulated boat, or a recording from the inbox."""
 
+from pathlib import Path
+
 import pytest
 from test_tablet_commissioning import new_job
+
+from garboard.recordings.encode import csv_series
+from garboard_tablet.models.sources import simulated_for
 
 RATE = 2.25
 """What the recording says [deg/s]: no rate of the simulated boat, which holds 2.5 and wanders."""
@@ -33,7 +38,6 @@ def run_for(d, seconds):
 def test_a_recording_from_the_inbox_feeds_the_guide(at_the_guide):
     """The number shown is the recording's, at the speed it was made; what is kept names it."""
     d = at_the_guide
-    assert d.says("Samples from: simulated boat")
     d.press("source", "source circles.csv")
     assert d.says("Samples from: circles.csv")
     d.press("start")
@@ -57,7 +61,89 @@ def test_the_choice_holds_until_the_app_is_closed(at_the_guide):
     assert d.says("Samples from: simulated boat")
     d.press("source", "source circles.csv")
     d.restart()
+    assert d.says("Samples from: not chosen yet")
+
+
+def test_there_is_no_source_until_one_is_chosen(at_the_guide):
+    """A tablet at work cannot start a guide by itself: what would it measure?"""
+    d = at_the_guide
+    assert d.says("Samples from: not chosen yet")
+    assert not d.has("start")
+    assert d.find("source").kind == "main"
+
+
+def test_a_demo_begins_with_the_simulated_boat(drive):
+    """To try the app out, nothing has to be chosen first."""
+    d = drive(demo=True)
+    new_job(d)
+    d.press("tab under way", "step dock.fuel", "back", "guide")
     assert d.says("Samples from: simulated boat")
+
+
+@pytest.mark.parametrize("demo", [False, True], ids=["at work", "demo"])
+def test_a_simulated_run_says_so_and_is_never_kept(drive, tmp_path, demo):
+    """SIMULATED stands where a verdict would, "Stop" keeps nothing, and a run that broke off leaves nothing behind."""
+    d = drive(tmp_path / "t", demo=demo)
+    new_job(d)
+    d.press("tab under way", "step dock.fuel", "back", "guide", "source", "source Simulated boat")
+    d.now = [0.0]
+    d.app.time = lambda: d.now[0]
+    d.press("start")
+    run_for(d, 20)
+    assert d.says("SIMULATED: hold it here")
+    assert d.find("stop").text == "Stop"
+    assert not list((tmp_path / "t").glob("recording *")), "nothing is on the disk to be found later"
+    entries = len(d.app.tablet.files.entries(d.app.tablet.session.here.hull))
+    d.press("stop")
+    here = d.app.tablet.session.here
+    assert here.page == "live"
+    assert d.says("Nothing of this run is kept")
+    assert d.app.tablet.view(here.hull, here.job).value("dock.fuel", "log") is None
+    assert len(d.app.tablet.files.entries(here.hull)) == entries
+
+
+def test_a_simulated_run_does_not_wipe_out_a_real_one_that_broke_off(at_the_guide):
+    """The recording the tablet went dark on is still offered after somebody has looked at the simulated boat."""
+    d = at_the_guide
+    d.press("source", "source circles.csv", "start")
+    run_for(d, 20)
+    d.press("back", "guide", "source", "source Simulated boat", "start")
+    run_for(d, 5)
+    d.press("stop", "keep left behind")
+    here = d.app.tablet.session.here
+    view = d.app.tablet.view(here.hull, here.job)
+    assert set(view.recording("dock.fuel", "log").of("rate_of_turn")[0].values) == {RATE}
+
+
+def simulated_file(folder: Path) -> Path:
+    """A file that carries the simulator's mark, such as somebody might have exported."""
+    samples = [sample for sample in simulated_for({"rate_of_turn"}).samples if sample.time <= 20]
+    path = folder / "practice.csv"
+    path.write_bytes(csv_series(samples))
+    return path
+
+
+def test_a_simulated_recording_from_the_inbox_is_neither_played_nor_taken(at_the_guide):
+    """Its mark goes with it into a file and back; the page says what it is."""
+    d = at_the_guide
+    simulated_file(d.app.files_come_from)
+    d.press("source", "source practice.csv")
+    assert d.says("practice.csv is a simulated run, no measurement")
+    d.press("back", "back", "value Recording of the run", "practice.csv")
+    assert d.says("practice.csv is a simulated run, no measurement")
+    here = d.app.tablet.session.here
+    assert d.app.tablet.view(here.hull, here.job).value("dock.fuel", "log") is None
+
+
+def test_a_simulated_recording_named_when_starting_is_never_kept(at_the_guide):
+    """`--replay` goes past the page where it would have been refused."""
+    d = at_the_guide
+    d.app.replay(simulated_file(d.app.files_come_from))
+    d.press("back", "guide", "start")
+    run_for(d, 5)
+    assert d.says("SIMULATED")
+    d.press("stop")
+    assert d.app.tablet.session.here.page == "live"
 
 
 @pytest.mark.parametrize(
@@ -71,7 +157,7 @@ def test_a_recording_the_guide_cannot_use_is_refused_with_the_reason(at_the_guid
     assert d.says("cannot be played")
     assert d.says(reason)
     d.press("back")
-    assert d.says("Samples from: simulated boat")
+    assert d.says("Samples from: not chosen yet")
 
 
 def test_a_recording_taken_away_ends_nothing(at_the_guide):
@@ -92,5 +178,5 @@ def test_a_recording_taken_away_ends_nothing(at_the_guide):
 def test_the_source_cannot_be_changed_in_the_middle_of_a_run(at_the_guide):
     """Only sound and stop are offered while it runs."""
     d = at_the_guide
-    d.press("start")
+    d.press("source", "source circles.csv", "start")
     assert not d.has("source")

@@ -23,7 +23,7 @@ from garboard.faults import Fault, InputError
 @click.option(
     "--replay",
     type=click.Path(path_type=Path, exists=True, dir_okay=False),
-    help="A recording to play to the live guides, in place of the simulated boat.",
+    help="A recording to play to the live guides.",
 )
 @click.option(
     "--listen",

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Protocol
 import attrs
 
 from garboard.faults import InputError
-from garboard.samples import Sample
-from garboard.simulator import Boat, Compass, Order, simulate
+from garboard.samples import SIMULATED, Sample
+from garboard.simulator import Boat, Compass, Order, marked, simulate
 
 if TYPE_CHECKING:
     from garboard.boat_network import BoatNetwork
@@ -23,6 +23,10 @@ class SampleSource(Protocol):
     @property
     def title(self) -> str:
         """What a person calls it."""
+
+    @property
+    def is_simulated(self) -> bool:
+        """Whether nobody measures what it gives: a run of it is never kept."""
 
     @property
     def over(self) -> bool:
@@ -53,6 +57,7 @@ class Replay:
     title: str
     samples: Iterable[Sample]
     speed: float = 1.0
+    is_simulated: bool = False
     _rest: Iterator[Sample] = attrs.field(factory=lambda: iter(()))
     _waiting: Sample | None = None
     _began: float = 0.0
@@ -90,6 +95,7 @@ class Heard:
 
     network: BoatNetwork
     over: bool = attrs.field(default=False, init=False)
+    is_simulated: bool = attrs.field(default=False, init=False)
 
     @property
     def title(self) -> str:
@@ -126,6 +132,14 @@ class RecordingFile:
 
         return read_samples(self.path)
 
+    @property
+    def is_simulated(self) -> bool:
+        """Whether it carries the simulator's mark."""
+        try:
+            return any(sample.source.startswith(SIMULATED) for sample in islice(self, LOOKED_THROUGH))
+        except (InputError, OSError):
+            return False
+
 
 def recordings_in(folder: Path) -> list[Path]:
     """Files in a folder that may be recordings, by name."""
@@ -135,9 +149,12 @@ def recordings_in(folder: Path) -> list[Path]:
 def why_not(path: Path, quantities: Iterable[str]) -> str:
     """Why a recording cannot be played to a guide that follows these quantities; "" when it can."""
     try:
-        found = {sample.quantity for sample in islice(RecordingFile(path), LOOKED_THROUGH)}
+        first = tuple(islice(RecordingFile(path), LOOKED_THROUGH))
     except (InputError, OSError) as failure:
         return str(failure)
+    found = {sample.quantity for sample in first}
+    if any(sample.source.startswith(SIMULATED) for sample in first):
+        return f"{path.name} is a simulated run, no measurement. To see how a guide works, choose the simulated boat."
     wanted = set(quantities)
     if found & wanted:
         return ""
@@ -150,7 +167,10 @@ CIRCLE_RATE = 2.5
 
 
 def simulated_for(quantities: Iterable[str], *, start: float = 0.0, seed: int = 1) -> Replay:
-    """The simulated boat doing what suits a live guide, by what the guide wants to see. It shows how a guide works."""
+    """The simulated boat doing what suits a live guide, by what the guide wants to see. It shows how a guide works.
+
+    Each sample carries the simulator's mark.
+    """
     wanted = set(quantities)
     if "fuel_flow" in wanted:
         title, orders = "simulated boat, throttle in steps", _throttle_steps()
@@ -160,7 +180,8 @@ def simulated_for(quantities: Iterable[str], *, start: float = 0.0, seed: int = 
         title, orders = "simulated boat, slow circles", _slow_circles()
     compasses = (Compass(source="20", sine=2.4, cosine=1.1), Compass(source="35", noise=0.1))
     boat = Boat(engines=2, engine_offsets=(30.0, -20.0), compasses=compasses)
-    return Replay(title, simulate(boat, orders, start=start, seed=seed, heading=80.0))
+    run = marked(simulate(boat, orders, start=start, seed=seed, heading=80.0))
+    return Replay(title, run, is_simulated=True)
 
 
 def _slow_circles() -> Iterator[Order]:

@@ -19,7 +19,7 @@ from garboard_tablet.models.keys import ENTER, ERASE, POINT, SIGN
 from garboard_tablet.models.pad import Judged, takes_point, takes_sign
 from garboard_tablet.models.pages import WORST_FIRST
 from garboard_tablet.models.session import Place
-from garboard_tablet.models.sources import recordings_in
+from garboard_tablet.models.sources import RecordingFile, recordings_in
 from garboard_tablet.ui.inputs import SignaturePad, Typed, WordsBox, svg_of
 from garboard_tablet.ui.shell import Maker, Page
 from garboard_tablet.ui.theme import GAP, HEADING, SMALL, dp
@@ -273,6 +273,10 @@ class EntryPage(Page):
         self._take(self.tablet.keep_file(svg_of(strokes), "signature"))
 
     def _file(self, path: Path) -> None:
+        if self.entering is not None and RecordingFile(path).is_simulated:
+            self.entering.judged = Judged(problem=f"{path.name} is a simulated run, no measurement.")
+            self.refill()
+            return
         self._take(self.tablet.keep_file(path.read_bytes(), path.name))
 
     def _record(self) -> None:

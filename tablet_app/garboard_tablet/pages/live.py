@@ -12,7 +12,7 @@ from kivy.uix.widget import Widget
 
 from garboard.boat_network import PORT, Where, read_where
 from garboard.findings import Verdict
-from garboard.samples import Sample
+from garboard.samples import SIMULATED, Sample
 from garboard.steps import Guidance, Kind
 from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.entry import enter, entry_place
@@ -23,9 +23,11 @@ from garboard_tablet.models.sources import recordings_in, why_not
 from garboard_tablet.ui.drawing import Gauge, StripChart
 from garboard_tablet.ui.shell import Maker, Page, column_of
 from garboard_tablet.ui.theme import GAP, dp, theme
-from garboard_tablet.ui.widgets import Card, MarkShape, Press, RowPress, Txt, state_mark, verdict_marks, words
+from garboard_tablet.ui.widgets import Card, MarkShape, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
 
 TICK = 0.1
+_CHOOSE = "Choose where the samples come from."
+_WHAT_THERE_IS = "The boat's own network, a recording, or the simulated boat to see how this guide works."
 
 
 if TYPE_CHECKING:
@@ -40,42 +42,50 @@ class LivePage(Page):
         guide = app.guide_of(place)
         self.title = guide.title if guide else "Guide"
         self.run: LiveRun | None = None
-        self.left_behind: list[Sample] = []
-        if guide is not None:
-            view = self.tablet.view(place.hull, place.job)
-            name = f"recording {place.hull} {place.job} {place.step}".replace("/", " ")
-            self.recorder = Recorder(self.tablet.folder / name)
-            self.run = LiveRun(guide, view, app.source_for(guide), self.recorder)
-            self.left_behind = self.recorder.found()
+        name = f"recording {place.hull} {place.job} {place.step}".replace("/", " ")
+        self.recorder = Recorder(self.tablet.folder / name)
+        self.left_behind = self.recorder.found()
+        self._has_guide = guide is not None
+        source = app.source_for(guide) if guide is not None else None
+        if guide is not None and source is not None:
+            recorder = None if source.is_simulated else self.recorder
+            self.run = LiveRun(guide, self.tablet.view(place.hull, place.job), source, recorder)
         self._ticking = None
         self._view: LiveView | None = None
 
     @property
     def under(self) -> str:
-        return f"Samples from: {self.run.source.title}" if self.run else ""
+        return f"Samples from: {self.run.source.title if self.run else 'not chosen yet'}" if self._has_guide else ""
 
     def body(self) -> Widget:
-        if self.run is None:
+        if not self._has_guide:
             return column_of([words("No plugin on this tablet offers this guide.")])
+        if self.run is None:
+            return column_of([heading(_CHOOSE), words(_WHAT_THERE_IS, "quiet")])
         self._view = LiveView()
         self._view.show(self.run)
         return self._view
 
     def actions(self) -> Sequence[Press]:
-        if self.run is None:
+        if not self._has_guide:
             return ()
+        keep = Press(
+            f"Keep the run that broke off: {len(self.left_behind)} samples",
+            self._keep_left_behind,
+            name="keep left behind",
+        )
+        kept = (keep,) if self.left_behind else ()
+        choose = partial(self.app.go, self.place.to("source", *self.place.subject))
+        if self.run is None:
+            return (*kept, Press("Samples from …", choose, "main", name="source"))
         cue = "Sound is on" if self.tablet.settings.cue else "Sound is off"
         sound = Press(cue, self._cue, name="cue")
         if self.run.running:
-            return (sound, Press("Stop and keep", self._stop, "main", 32, name="stop"))
-        source = Press(
-            "Samples from …", lambda: self.app.go(self.place.to("source", *self.place.subject)), name="source"
-        )
+            stop = "Stop" if self.run.source.is_simulated else "Stop and keep"
+            return (sound, Press(stop, self._stop, "main", 32, name="stop"))
+        source = Press("Samples from …", choose, name="source")
         start = Press("Start", self._start, "main", 32, name="start")
-        if not self.left_behind:
-            return (sound, source, start)
-        words = f"Keep the run that broke off: {len(self.left_behind)} samples"
-        return (source, Press(words, self._keep_left_behind, name="keep left behind"), start)
+        return (source, *kept, start) if kept else (sound, source, start)
 
     def _cue(self) -> None:
         import attrs
@@ -85,7 +95,8 @@ class LivePage(Page):
 
     def _start(self) -> None:
         if self.run is not None:
-            self.left_behind = []
+            if not self.run.source.is_simulated:
+                self.left_behind = []
             self.run.start(self.app.time())
             self._ticking = Clock.schedule_interval(self._tick, TICK)
             self.app.redraw()
@@ -103,14 +114,17 @@ class LivePage(Page):
         if self.run is None:
             return
         self._halt()
-        self._keep(self.run.samples, self.run.source.title)
+        if self.run.source.is_simulated:
+            self.app.redraw()
+        else:
+            self._keep(self.run.samples, self.run.source.title)
 
     def _keep_left_behind(self) -> None:
         self._keep(self.left_behind, "")
 
     def _keep(self, samples: Sequence[Sample], source: str) -> None:
         ask = self._recording_ask()
-        if ask is None or not samples:
+        if ask is None or not samples or any(sample.source.startswith(SIMULATED) for sample in samples):
             self.app.redraw()
             return
         from garboard.recordings.encode import csv_series
@@ -173,7 +187,7 @@ class SourcePage(Page):
                 "Another port or address", lambda: self.app.go(self.place.to("where")), name="source another"
             )
         )
-        rows.append(partial(self._row, None, "Simulated boat", "To see how a guide works. It is no measurement."))
+        rows.append(partial(self._row, None, "Simulated boat", "To see how a guide works. Nothing of it is kept."))
         rows += [partial(self._row, path, path.name, f"A recording, {_size(path)}.") for path in recordings]
         if not recordings:
             rows.append(
@@ -182,7 +196,7 @@ class SourcePage(Page):
         return rows
 
     def _row(self, path: Path | None, title: str, small: str) -> RowPress:
-        chosen = path == self.app.replayed and self.app.network is None
+        chosen = self.app.simulated if path is None else path == self.app.replayed
         return _row(title, small, chosen, partial(self._choose, path), f"source {title}")
 
     def _networks(self) -> Sequence[str]:
@@ -246,6 +260,9 @@ class LiveView(Widget):
             verdict = Verdict.NOT_ENOUGH_DATA
         words_now = guidance.word or ("enough" if guidance.done else "")
         lines = "\n".join([run.fault] if run.fault else guidance.lines[:3])
+        if run.source.is_simulated:  # stands where a verdict would: nobody may take it for one
+            verdict, words_now = Verdict.NOT_ENOUGH_DATA, f"SIMULATED: {words_now}"
+            lines = lines if run.running else "Nothing of this run is kept."
         if (words_now, lines, verdict.value) != (self._word.text, self._lines.text, self._mark_is):
             self._word.text, self._lines.text = words_now, lines
             self._mark_is = verdict.value
