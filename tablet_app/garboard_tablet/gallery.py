@@ -84,8 +84,10 @@ def _scenes_of_job(tablet: Tablet, job: Place) -> Iterator[tuple[str, Place, Act
         if any(one.step == step.key for one in found):
             yield f"{name}_why", here.to("why", "0"), nothing
         if step.guide:
-            yield f"{name}_live_waiting", here.to("live"), nothing
+            yield f"{name}_live_unchosen", here.to("live"), nothing
+            yield f"{name}_live_waiting", here.to("live"), wait_for_start
             yield f"{name}_live", here.to("live"), steer
+            yield f"{name}_live_simulated", here.to("live"), steer_simulated
             yield f"{name}_live_silent", here.to("live"), fall_silent
             yield f"{name}_source", here.to("source"), nothing
         for ask in asks_here(tablet, job.hull, job.job, step):
@@ -111,12 +113,39 @@ def type_something_odd(page: Any) -> None:
     page._next()
 
 
+def wait_for_start(page: Any) -> None:
+    """A recording is chosen, of what the guide is for."""
+    from garboard.samples_folder import sample_jobs_folder
+
+    wanted = page.app.guide_of(page.place).quantities
+    log = next((log for quantity, log in _LOGS.items() if quantity in wanted), "turn.n2k.csv")
+    page.app.replay(sample_jobs_folder() / "kittiwake" / log)
+    page.app._show()
+
+
+_LOGS = {"fuel_flow": "throttle_steps.n2k.csv", "engine_speed": "full_throttle.n2k.csv"}
+"""The sample recording for a guide that follows a quantity; for any other, circles."""
+
+
 def steer(page: Any) -> None:
+    """Play the recording for half a minute."""
+    wait_for_start(page)
+    _run(page.app, 30.0)
+
+
+def steer_simulated(page: Any) -> None:
     """Let the simulated boat go for half a minute."""
+    page.app.replay(None)
+    page.app._show()
+    _run(page.app, 30.0)
+
+
+def _run(app: GarboardApp, seconds: float) -> None:
     now = [0.0]
-    page.app.time = lambda: now[0]
+    app.time = lambda: now[0]
+    page: Any = app.shell.page
     page._start()
-    for _ in range(120):
+    for _ in range(round(seconds * 4)):
         now[0] += 0.25
         page._tick(0.25)
 
@@ -127,6 +156,7 @@ def fall_silent(page: Any) -> None:
     from garboard_tablet.models.sources import Heard
 
     steer(page)
+    page = page.app.shell.page
     page.run.source = Heard(BoatNetwork(Where(), now=lambda: 12.0))
     now = page.app.time()
     page.app.time = lambda: now + 12.0
@@ -167,6 +197,7 @@ def _show_network(page: Any, network: BoatNetwork) -> None:
 def show(app: GarboardApp, place: Place, act: Act) -> None:
     """Put a page up as if the person had come to it, and do what belongs to it."""
     app.tablet.session.typed.clear()
+    app.replayed, app.simulated = None, app.demo
     app.tablet.session.way = [HOME] if place == HOME else [HOME, place]
     if place.hull and not app.verdicts(place):
         app.assess_now(place)
