@@ -169,6 +169,12 @@ def _move(author: Author, state: Fold, chance: random.Random, _number: int) -> I
     yield author.write(state, "move", ("to",), value, job=chance.choice(JOBS))
 
 
+def _join(author: Author, state: Fold, chance: random.Random, _number: int) -> Iterable[Entry]:
+    """Into itself, too, and into one that is not here: what any program may have written."""
+    value: JsonValue = {"job": chance.choice((*JOBS, "job-3")), "reason": "one piece of work"}
+    yield author.write(state, "move", ("into",), value, job=chance.choice(JOBS))
+
+
 def _alias(author: Author, state: Fold, chance: random.Random, _number: int) -> Iterable[Entry]:
     other = chance.choice(OTHER_HULLS)
     yield author.write(state, "alias", (other,), {"hull": other, "reason": "read again"})
@@ -201,6 +207,7 @@ EDITS: Mapping[str, Edit] = {
     "step": _step,
     "note": _note,
     "move": _move,
+    "join": _join,
     "alias": _alias,
     "retract": _retract,
     "settle": _settle,

@@ -33,6 +33,7 @@ COMMANDS: Mapping[str, str] = {
     "take-back": "garboard.commands.hulls:take_back",
     "same-boat": "garboard.commands.hulls:same_boat",
     "move-job": "garboard.commands.hulls:move_job",
+    "join-job": "garboard.commands.hulls:join_job",
     "digest": "garboard.commands.hulls:digest",
     "ashore": "garboard.commands.ashore",
 }

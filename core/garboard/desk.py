@@ -11,7 +11,7 @@ import attrs
 from garboard import hull_number
 from garboard.clock import HybridClock
 from garboard.entries import Entry
-from garboard.faults import InputError
+from garboard.faults import Fault, InputError
 from garboard.findings import NotEnoughData
 from garboard.fold import VESSEL, Fold, SlotKey, fold, slot_of
 from garboard.hullfile import HullFolder
@@ -45,14 +45,30 @@ class OpenHull:
         """Keys of all hull numbers anything of this boat was written under."""
         return self.state.family.union(*(home.family for home in self.guests.values()))
 
+    def whole_of(self, job: str) -> str:
+        """The job a job stands in: itself, or the one it was joined into."""
+        return next((whole for whole, home in self.guests.items() if home.joined(job) == whole), self.state.joined(job))
+
     def home_of(self, job: str) -> Fold:
         """The fold a job's entries are in."""
-        return self.guests.get(job, self.state)
+        return self.guests.get(self.whole_of(job), self.state)
+
+    def home_to_move(self, job: str) -> Fold:
+        """The fold a job can be moved out of.
+
+        errors : InputError for a joined job whose parts were written under different hull numbers
+        """
+        home = self.home_of(job)
+        if home.parts(job) and job in self.guests and home.hull == self.state.hull:
+            expected = f"one written under one hull number; part {', '.join(home.parts(job))} from it, then move each"
+            raise InputError("move", [Fault("job", expected, job)])
+        return home
 
     def view(self, job: str, load_recording: Callable[[str], Recording] | None = None) -> JobView:
         """The job as a calculator reads it; a moved job shows the vessel it was moved to, and what disagrees there."""
-        view = self.home_of(job).view(job, load_recording=load_recording)
-        if job not in self.guests:
+        home = self.home_of(job)
+        view = home.view(job, load_recording=load_recording)
+        if home is self.state:
             return view
         of_the_job = [one for one in view.disagreements if one.place[0] != VESSEL]
         of_the_vessel = [one for one in self.state.view("").disagreements if one.place[0] == VESSEL]
@@ -71,14 +87,16 @@ def open_entries(entries_of: EntriesOf, number: str) -> OpenHull:
     for home, job in state.moved_from:
         other = family(entries_of, home)
         if other.moved_to(job) in state.family:
-            is_here_too = job in guests or job in state.jobs
-            guests[job] = _joined(guests.get(job, state), other, job) if is_here_too else other
+            whole = state.joined(job)
+            is_here_too = whole in guests or whole in state.jobs or state.parts(whole)
+            guests[whole] = _with_part(guests.get(whole, state), other, job) if is_here_too else other
     return OpenHull(state, guests)
 
 
-def _joined(here: Fold, other: Fold, job: str) -> Fold:
+def _with_part(here: Fold, other: Fold, job: str) -> Fold:
     """A job written under two numbers, one of them wrong: its entries from both, nothing of the other's vessel."""
-    moved = (entry for entry in _entries_in(other) if entry.job == job and slot_of(entry).kind != "field")
+    whole = other.joined(job)
+    moved = (e for e in _entries_in(other) if other.joined(e.job) == whole and slot_of(e).kind != "field")
     return fold(here.hull, (*_entries_in(here), *moved), here.family | other.family)
 
 
@@ -140,7 +158,7 @@ def slot_named(state: Fold, job: str, name: str) -> SlotKey:
 
     Raises KeyError, listing what is there, when nothing stands under that name.
     """
-    there = {name_of(key): key for key in state.slots if key.job in ("", job)}
+    there = {name_of(key): key for key in state.slots if key.job in ("", job, state.joined(job))}
     if name.rstrip("/") not in there:
         raise KeyError(f"nothing is entered under {name!r}; there is: {', '.join(sorted(there))}")
     return there[name.rstrip("/")]

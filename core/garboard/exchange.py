@@ -44,7 +44,9 @@ def export_job(folder: HullFolder, boat: OpenHull, job: str, out: Path) -> Path:
     All facts about the vessel travel, and of hull numbers that are the same boat, or that the job was moved from.
     """
     held = [entry for hull in sorted(boat.hulls) for entry in folder.entries(hull)]
-    entries = tuple(entry for entry in held if entry.job in ("", job) or slot_of(entry).kind == "field")
+    home = boat.home_of(job)
+    jobs = ("", job, *home.parts(job))
+    entries = tuple(entry for entry in held if entry.job in jobs or slot_of(entry).kind == "field")
     view = _open(entries, boat.state.hull).view(job)
     out.mkdir(parents=True, exist_ok=True)
     for name in sorted(_attachments_named(entries) & folder.attachments.names()):

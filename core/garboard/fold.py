@@ -5,6 +5,9 @@ Every value lives in a slot: one kind of fact about one subject. An entry replac
 own slot only. Entries nobody replaced are the slot's heads. Heads that say the same agree; heads that differ
 disagree until a person writes an entry that replaces them all. No clock decides anything: it only orders what
 is shown.
+
+Jobs joined into one share their slots for as long as the joining stands: two technicians opened one each for the same
+piece of work. Taken back, each is by itself again.
 """
 
 from __future__ import annotations
@@ -30,6 +33,12 @@ Record = TypeVar("Record")
 ONLY_GROWING = frozenset({"note", "signoff"})
 """Kinds of which several stand side by side: they never disagree."""
 
+TECHNICIANS = ("job", ("technicians",))
+"""Kind and subject of the list of a job's technicians. Several such lists do not disagree: whoever is on one worked."""
+
+JOINING = ("into",)
+"""Subject of a move that joins its job into another job of the boat."""
+
 VESSEL = "vessel"
 """Stands for the step in the place of a vessel's field, for disagreements about the vessel itself."""
 
@@ -43,7 +52,8 @@ class SlotKey(NamedTuple):
 
 
 def slot_of(entry: Entry) -> SlotKey:
-    """The slot an entry belongs to. A retraction belongs to the slot of what it retracts.
+    """The slot an entry belongs to, taken by itself; see `Fold.slot_of` for jobs that are joined. A retraction belongs
+    to the slot of what it retracts.
 
     Vessel fields share one slot a field, whichever job they were written in.
     """
@@ -130,8 +140,18 @@ def same_value(one: JsonValue, other: JsonValue) -> bool:
 
 
 def _meaning(entry: Entry) -> JsonValue:
-    """What two entries of a slot must share to agree: of an alias or a move the hull alone, not the reason."""
-    return _hull_meant(entry) if entry.kind in ("alias", "move") else entry.value
+    """What two entries of a slot must share to agree: of an alias or a move the hull or the job, not the reason."""
+    return _target(entry) if entry.kind in ("alias", "move") else entry.value
+
+
+def _target(entry: Entry) -> str:
+    """The key of the hull an alias or a move names, or the job a joining names."""
+    return _job_meant(entry) if _is_joining(slot_of(entry)) else _hull_meant(entry)
+
+
+def _job_meant(entry: Entry) -> str:
+    job = _member(entry.value, "job")
+    return job if isinstance(job, str) else ""
 
 
 def _digits(entry: Entry) -> tuple[int, str]:
@@ -174,19 +194,21 @@ class _JobIndex:
     """A job's slots and, for its sign-offs, what they do not cover. Kept up as entries come.
 
     everything : the fold's entries: a job's value of a vessel field may be replaced by another job's
+    slot_of    : the slot an entry belongs to in the fold
     """
 
     everything: Mapping[str, Entry]
+    slot_of: Callable[[Entry], SlotKey]
     slots: set[SlotKey] = attrs.field(factory=set)
     entries: dict[str, Entry] = attrs.field(factory=dict)
     covered: dict[str, set[str]] = attrs.field(factory=dict)
     not_covered: dict[str, dict[str, Entry]] = attrs.field(factory=dict)
 
     def add(self, entry: Entry, slot: SlotKey) -> None:
-        if slot.kind != "signoff":
-            self._add_other(entry)
-        elif entry.kind == "signoff":
+        if entry.kind == "signoff":
             self._add_sign_off(entry)
+        elif slot.kind != "signoff":
+            self._add_other(entry)
 
     def reach(self, entry: Entry, replacing: Iterable[str]) -> None:
         """An entry came, of this job or another: sign-offs cover it that cover one of those replacing it."""
@@ -219,13 +241,13 @@ class _JobIndex:
             self.covered[sign_off].add(covered)
             self.not_covered[sign_off].pop(covered, None)
             if covered in self.everything:
-                waiting.extend(_replaced_by(self.everything[covered], self.everything))
+                waiting.extend(self._replaced_by(self.everything[covered]))
 
-
-def _replaced_by(entry: Entry, everything: Mapping[str, Entry]) -> Iterator[str]:
-    """What an entry replaces, as far as it is here: what it names in its own slot."""
-    slot = slot_of(entry)
-    return (other for other in entry.replaces if other in everything and slot_of(everything[other]) == slot)
+    def _replaced_by(self, entry: Entry) -> Iterator[str]:
+        """What an entry replaces, as far as it is here: what it names in its own slot."""
+        slot = self.slot_of(entry)
+        here = (other for other in entry.replaces if other in self.everything)
+        return (other for other in here if self.slot_of(self.everything[other]) == slot)
 
 
 @attrs.define
@@ -246,6 +268,7 @@ class Fold:
     _jobs: dict[str, _JobIndex] = attrs.field(factory=dict)
     _standing: dict[SlotKey, tuple[Entry, ...]] = attrs.field(factory=dict)
     _vessel: tuple[Vessel, tuple[Fault, ...]] | None = None
+    _joined: dict[str, str] = attrs.field(factory=dict)
 
     def add(self, entry: Entry) -> bool:
         """Take in one entry; False when it was here already."""
@@ -256,13 +279,19 @@ class Fold:
             self._replacing.setdefault(target, []).append(entry.id)
         if entry.hull_key == self.hull:
             self._typed[entry.hull] = self._typed.get(entry.hull, 0) + 1
-        key = slot_of(entry)
-        if job := entry.job:
-            self._index(job).add(entry, key)
+        key = self.slot_of(entry)
+        self._place(entry, key)
+        if _is_joining(key) and (joined := self._joined_now()) != self._joined:
+            self._join_anew(joined)
+        return True
+
+    def _place(self, entry: Entry, key: SlotKey) -> None:
+        if (job := entry.job) and not (_is_joining(key) and entry.is_understood):  # what it brings is listed itself
+            self._index(self.joined(job)).add(entry, key)
         self._reach(entry, key)
         if not entry.is_understood:
             self.unknown[entry.id] = entry
-            return True
+            return
         if key not in self.slots:
             self.slots[key] = Slot()
         self.slots[key].add(entry)
@@ -271,16 +300,48 @@ class Fold:
         self._standing.pop(key, None)
         if key.kind == "field":
             self._vessel = None
-        return True
+
+    def slot_of(self, entry: Entry) -> SlotKey:
+        """The slot an entry belongs to here, where its job may be joined into another."""
+        return self._home(slot_of(entry))
+
+    def joined(self, job: str) -> str:
+        """The job a job's entries stand in: itself, or the one it was joined into."""
+        return self._joined.get(job, job)
+
+    def parts(self, job: str) -> tuple[str, ...]:
+        """Jobs that were joined into a job."""
+        return tuple(sorted(part for part, whole in self._joined.items() if whole == job))
+
+    def _home(self, key: SlotKey) -> SlotKey:
+        whole = self._joined.get(key.job)
+        return key if whole is None or _names_this_job(key) else key._replace(job=whole)
+
+    def _joined_now(self) -> dict[str, str]:
+        """For each job joined into another, the one its entries stand in. Where joinings disagree a job stays put."""
+        into: dict[str, str] = {}
+        for key in self.slots:
+            if _is_joining(key) and len(said := self.standing(key)) == 1 and (job := _job_meant(said[0])):
+                into[key.job] = job
+        return {job: whole for job in into if (whole := _end_of(job, into)) != job}
+
+    def _join_anew(self, joined: dict[str, str]) -> None:
+        """Deal all entries out anew. Joining is rare: this is simpler than keeping jobs mergeable and partable."""
+        self._joined = joined
+        for kept in (self.slots, self.unknown, self._jobs, self._standing):
+            kept.clear()
+        self._vessel = None
+        for entry in self._entries.values():
+            self._place(entry, self.slot_of(entry))
 
     def _index(self, job: str) -> _JobIndex:
         if job not in self._jobs:
-            self._jobs[job] = _JobIndex(self._entries)
+            self._jobs[job] = _JobIndex(self._entries, self.slot_of)
         return self._jobs[job]
 
     def _reach(self, entry: Entry, slot: SlotKey) -> None:
         """Sign-offs learn what they cover. Only a vessel's field is shared by jobs."""
-        replacing = [other for other in self._replacing.get(entry.id, ()) if slot_of(self._entries[other]) == slot]
+        replacing = [other for other in self._replacing.get(entry.id, ()) if self.slot_of(self._entries[other]) == slot]
         for job in [slot.job] if slot.job else self._jobs:
             self._index(job).reach(entry, replacing)
 
@@ -292,19 +353,22 @@ class Fold:
 
     def standing(self, key: SlotKey) -> tuple[Entry, ...]:
         """What stands in a slot: nothing, one value, or several that disagree."""
+        key = self._home(key)
         if key not in self._standing:
-            slot = self.slots.get(key)
-            self._standing[key] = slot.standing if slot else ()
+            self._standing[key] = self.slot(key).standing
         return self._standing[key]
+
+    def slot(self, key: SlotKey) -> Slot:
+        """Everything ever entered in a slot; an empty one where there is nothing."""
+        return self.slots.get(self._home(key)) or Slot()
 
     def heads(self, key: SlotKey) -> tuple[str, ...]:
         """Ids an entry must name to replace everything now standing in a slot."""
-        slot = self.slots.get(key)
-        return tuple(sorted(slot.head_ids)) if slot else ()
+        return tuple(sorted(self.slot(key).head_ids))
 
     def disagrees(self, key: SlotKey) -> bool:
         """Whether several values stand in a slot of which only one can be right."""
-        return key.kind not in ONLY_GROWING and len(self.standing(key)) > 1
+        return key.kind not in ONLY_GROWING and key[::2] != TECHNICIANS and len(self.standing(key)) > 1
 
     @property
     def jobs(self) -> tuple[str, ...]:
@@ -313,10 +377,10 @@ class Fold:
 
     def _is_at_home(self, job: str) -> bool:
         index = self._jobs[job]
-        only_arrives = all(map(_is_arrival, index.slots)) and all(
-            _is_arrival(slot_of(e)) for e in index.entries.values()
+        only_named = all(map(_names_this_job, index.slots)) and all(
+            _names_this_job(slot_of(e)) for e in index.entries.values()
         )
-        return not only_arrives and self.moved_to(job) is None
+        return not only_named and self.moved_to(job) is None
 
     def _opened(self, job: str) -> tuple[Stamp, str]:
         entries = self._jobs[job].entries.values()
@@ -355,13 +419,14 @@ class Fold:
         return tuple(
             Staleness(head, tuple(sorted(missing.values(), key=lambda entry: entry.id)))
             for head in self._sign_offs(job)
-            if (missing := self._jobs[job].not_covered[head.id])
+            if (missing := self._jobs[self.joined(job)].not_covered[head.id])
         )
 
     def coverage(self, job: str) -> tuple[str, ...]:
         """Ids a sign-off written now must name: every head of the job that this program understands."""
+        job = self.joined(job)
         entries = self._jobs[job].entries.values() if job in self._jobs else ()
-        keys = {slot_of(entry) for entry in entries if entry.is_understood}
+        keys = {self.slot_of(entry) for entry in entries if entry.is_understood}
         return tuple(sorted({head for key in keys for head in self.slots[key].head_ids}))
 
     def _sign_offs(self, job: str) -> Iterator[Entry]:
@@ -370,6 +435,7 @@ class Fold:
                 yield from self.standing(key)
 
     def _job_keys(self, job: str) -> Iterable[SlotKey]:
+        job = self.joined(job)
         return self._jobs[job].slots if job in self._jobs else ()
 
     def _vessel_keys(self) -> Iterable[SlotKey]:
@@ -455,9 +521,14 @@ class Fold:
         plain: dict[str, JsonValue] = {}
         for key in self._job_keys(job):
             standing = self.standing(key)
-            if key.kind == "job" and len(key.subject) == 1 and len(standing) == 1:
+            if key[::2] == TECHNICIANS and len(standing) > 1:
+                lists = [entry.value for entry in standing if isinstance(entry.value, list)]
+                plain["technicians"] = [
+                    *dict.fromkeys(name for names in lists for name in names if isinstance(name, str))
+                ]
+            elif key.kind == "job" and len(key.subject) == 1 and len(standing) == 1:
                 plain[key.subject[0]] = standing[0].value
-        record, _ = _without_faults({**plain, "id": job}, Job)
+        record, _ = _without_faults({**plain, "id": self.joined(job)}, Job)
         return record
 
     def _step_state(self, key: SlotKey) -> Iterator[StepState]:
@@ -502,6 +573,26 @@ def _is_arrival(key: SlotKey) -> bool:
     return key.kind == "move" and key.subject[:1] == ("from",)
 
 
+def _is_joining(key: SlotKey) -> bool:
+    """Whether a slot says which job its own was joined into."""
+    return key.kind == "move" and key.subject == JOINING
+
+
+def _names_this_job(key: SlotKey) -> bool:
+    """Whether a slot is about a job as it was written: it is not shared with a job it is joined into."""
+    return _is_arrival(key) or _is_joining(key)
+
+
+def _end_of(job: str, into: Mapping[str, str]) -> str:
+    """Where joining after joining leads. Of jobs joined in a ring all stand in the one whose id comes first."""
+    way = [job]
+    while (following := into.get(way[-1])) is not None:
+        if following in way:
+            return min(way[way.index(following) :])
+        way.append(following)
+    return way[-1]
+
+
 def _member(value: JsonValue, name: str) -> JsonValue:
     return value.get(name, "") if isinstance(value, dict) else ""
 
@@ -542,7 +633,7 @@ def _place_in_words(key: SlotKey) -> tuple[str, str]:
 def _in_short(entry: Entry) -> JsonValue:
     """What a person chooses between where values disagree."""
     if entry.kind == "move":
-        return _hull_meant(entry)
+        return _target(entry)
     return _member(entry.value, "state") if entry.kind == "step" and isinstance(entry.value, dict) else entry.value
 
 

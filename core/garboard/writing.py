@@ -11,7 +11,7 @@ from garboard.clock import HybridClock, wall_text
 from garboard.convert import unstructure
 from garboard.entries import Entry, make_entry
 from garboard.faults import Fault, InputError
-from garboard.fold import Fold, SlotKey, same_value, slot_of
+from garboard.fold import JOINING, Fold, Slot, SlotKey, same_value, slot_of
 from garboard.job_file import JobFile
 from garboard.records import EQUIPMENT, Job, JsonValue, Vessel
 
@@ -139,33 +139,50 @@ def move_job(author: Author, source: Fold, target: Fold, job: str, reason: str) 
     )
 
 
+def join_job(author: Author, state: Fold, job: str, into: str, reason: str) -> Entry:
+    """Join a job into another of the same boat: two people opened one each for the same piece of work.
+
+    state : the boat's own fold, also where the jobs were moved to it
+    """
+    if not reason.strip():
+        raise InputError("joining", [Fault("reason", "why the two are one job", "nothing")])
+    if state.joined(into) == state.joined(job):
+        raise InputError("joining", [Fault("job", f"one that {job} does not stand in already", into)])
+    return author.write(state, "move", JOINING, {"job": into, "reason": reason}, job=job)
+
+
+def part_job(author: Author, state: Fold, job: str, reason: str) -> Entry:
+    """Take back that a job was joined into another: each is by itself again, as before."""
+    return retract(author, state, SlotKey("move", job, JOINING), reason)
+
+
 def take_in(author: Author, state: Fold, job_file: JobFile) -> list[Entry]:
     """Turn a job file written by hand into entries, adding each to the state.
 
-    What already stands with the same value is not repeated, so a file taken in twice adds nothing. Where values
-    disagree the file settles nothing: its value joins them. Its signatures cover what stands in the file.
+    What already stands with the same value is not repeated, so a file taken in twice adds nothing. Where another value
+    stands the file's joins it, and the two disagree until a person chooses: whoever wrote the file may never have seen
+    the other. Only a measurement that carries the id of the entry it was exported from replaces that one. The file's
+    signatures cover what stands in it.
     """
     written: list[Entry] = []
     shown: set[str] = set()
     for fact in _facts(job_file):
         key = SlotKey(fact.kind, "" if fact.kind == "field" else job_file.job.id, fact.subject)
-        standing = state.standing(key)
-        if not any(entry.value == fact.value for entry in standing):
+        if not any(head.value == fact.value for head in state.slot(key).heads):
             signed = attrs.evolve(author, by=fact.by or author.by)
-            replaces = () if len(standing) > 1 else None
             entry = signed.write(
                 state,
                 fact.kind,
                 fact.subject,
                 fact.value,
                 job=job_file.job.id,
-                replaces=replaces,
+                replaces=_replaced_knowingly(state.slot(key), fact.saw),
                 more=fact.more,
                 at=fact.at,
             )
             state.add(entry)
             written.append(entry)
-        shown.update(head.id for head in state.slots[key].heads if same_value(head.value, fact.value))
+        shown.update(head.id for head in state.slot(key).heads if same_value(head.value, fact.value))
     for signature in job_file.sign_offs:
         signed = attrs.evolve(author, by=signature.name)
         entry = sign_off(signed, state, job_file.job.id, signature.role, signature.name, at=signature.at, covers=shown)
@@ -175,14 +192,23 @@ def take_in(author: Author, state: Fold, job_file: JobFile) -> list[Entry]:
     return written
 
 
+def _replaced_knowingly(slot: Slot, saw: str) -> tuple[str, ...]:
+    """What whoever changed a value in an exported job file saw in its place: the entry it names, and what agrees."""
+    seen = slot.entries.get(saw)
+    return tuple(head.id for head in slot.heads if same_value(head.value, seen.value)) if seen else ()
+
+
 @attrs.frozen
 class _Fact:
+    """saw : the id of the entry that stood in its place when the file was exported"""
+
     kind: str
     subject: tuple[str, ...]
     value: JsonValue
     by: str = ""
     at: str = ""
     more: Mapping[str, JsonValue] = attrs.field(factory=dict)
+    saw: str = ""
 
 
 def _facts(job_file: JobFile) -> Iterator[_Fact]:
@@ -193,7 +219,7 @@ def _facts(job_file: JobFile) -> Iterator[_Fact]:
     for measured in job_file.measurements:
         place = (measured.step, measured.field, measured.row, measured.of)
         more: dict[str, JsonValue] = {"instrument": measured.instrument} if measured.instrument else {}
-        yield _Fact("measure", place, measured.value, measured.by, measured.at, more)
+        yield _Fact("measure", place, measured.value, measured.by, measured.at, more, measured.id)
     for step in job_file.steps:
         yield _Fact("step", (step.step,), _without(step, "step", "by", "at"), step.by, step.at)
     for number, note in enumerate(job_file.notes, start=1):

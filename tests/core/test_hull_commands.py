@@ -110,6 +110,33 @@ def test_a_job_moved_on_or_moved_back_is_where_the_last_move_says_with_all_its_v
     assert _run(hulls.show, shop, HULL).stdout == before
 
 
+def test_two_jobs_opened_for_one_piece_of_work_are_joined_and_parted_again(shop: Path) -> None:
+    with HullFolder(shop) as folder:
+        folder.save(measure(tablet("c").author, Fold(HULL), "job-2", STEP, FIELD, "33 kn", row="1"))
+    before = _run(hulls.show, shop, HULL).stdout
+    _run(hulls.join_job, shop, HULL, "job-2", "--into", JOB, *SIGNED)
+    shown = _run(hulls.show, shop, HULL).stdout
+    assert "with job job-2, joined into it by M. Office" in shown
+    assert all(f"{value} (tech" in shown for value in ("30.0 kn", "31.5 kn", "33 kn"))
+    with pytest.raises(InputError, match=f"one of {JOB}"):
+        _run(hulls.join_job, shop, HULL, "job-2", "--into", JOB, *SIGNED)
+    _run(hulls.join_job, shop, HULL, "job-2", "--undo", *SIGNED)
+    parted = _run(hulls.show, shop, HULL).stdout
+    assert [line for line in parted.splitlines() if "taken back by" not in line] == before.splitlines()
+    assert "taken back by M. Office: move into" in parted
+
+
+def test_a_joined_job_is_parted_also_after_it_was_moved_to_another_hull(shop: Path) -> None:
+    with HullFolder(shop) as folder:
+        folder.save(measure(tablet("c").author, Fold(HULL), "job-2", STEP, FIELD, "33 kn", row="2"))
+    _run(hulls.join_job, shop, HULL, "job-2", "--into", JOB, *SIGNED)
+    _run(hulls.move_job, shop, HULL, JOB, "--to", "QQZ04418D626", *SIGNED)
+    _run(hulls.join_job, shop, "QQZ04418D626", "job-2", "--undo", *SIGNED)
+    with HullFolder(shop, read_only=True) as folder:
+        assert open_hull(folder, "QQZ04418D626").jobs == (JOB,)
+        assert open_hull(folder, HULL).jobs == ("job-2",)
+
+
 def test_two_states_of_a_step_are_shown_and_one_is_chosen(tmp_path: Path) -> None:
     with HullFolder(tmp_path) as folder:
         for name, state in (("a", "done"), ("b", "look again")):

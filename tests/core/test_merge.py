@@ -311,3 +311,22 @@ def test_an_exported_job_changed_by_hand_is_refused_and_says_how_to_take_it_in(t
         with pytest.raises(InputError, match="delete the key 'entries'"):
             import_job(there, parse_job_file(json.dumps(plain), "test"), path.parent, author)
         assert there.hulls() == ()
+
+
+def test_an_exported_job_whose_entries_were_deleted_changes_what_it_showed_and_leaves_what_came_meanwhile(
+    tmp_path: Path,
+) -> None:
+    """The file was changed at a desk while another tablet corrected one of its two values."""
+    one, two = tablet("a").author, tablet("b").author
+    values = [measure(one, Fold(HULL), JOB, STEP, FIELD, value, row=value[0]) for value in ("1 kn", "2 kn")]
+    with _folder(tmp_path / "here", values) as here:
+        path = export_job(here, open_hull(here, HULL), JOB, tmp_path / "out")
+        here.save(measure(two, fold(HULL, values), JOB, STEP, FIELD, "9 kn", row="2"))
+        plain = json.loads(path.read_text())
+        del plain["entries"]
+        for measured in plain["measurements"]:
+            measured["value"] = measured["value"].replace(" kn", ".5 kn")
+        import_job(here, parse_job_file(json.dumps(plain), "test"), path.parent, tablet("office").author)
+        view = open_hull(here, HULL).view(JOB)
+        assert view.value(STEP, FIELD, row="1") == "1.5 kn"
+        assert [{value.value for value in one.values} for one in view.disagreements] == [{"2.5 kn", "9 kn"}]

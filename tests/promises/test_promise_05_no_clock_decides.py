@@ -33,15 +33,16 @@ def decided(state: Fold, name_of: Mapping[str, str]) -> dict[str, object]:
         "heads": {key: names(slot.head_ids) for key, slot in state.slots.items()},
         "values": {key: sorted(map(_told, state.standing(key))) for key in state.slots},
         "disagreements": [state.disagreements(job) for job in JOBS],
-        "stale": {
-            name_of[stale.sign_off.id]: names(entry.id for entry in stale.not_covered)
+        "stale": sorted(
+            [*stale.sign_off.subject, *names(entry.id for entry in stale.not_covered)]
             for job in JOBS
-            for stale in state.stale(job)
-        },
+            for stale in state.stale(job)  # of two equal signatures the one shown first stands for both
+        ),
         "struck": sorted(name_of[struck.entry.id] for job in JOBS for struck in state.struck(job)),
         "coverage": [names(state.coverage(job)) for job in JOBS],
         "jobs": sorted(state.jobs),
         "moved": [state.moved_to(job) for job in JOBS],
+        "joined": [state.joined(job) for job in JOBS],
         "aliases": state.aliases,
         "vessel": state.vessel(),
         "unknown": names(state.unknown),
@@ -130,5 +131,14 @@ def test_p5_the_histories_told_here_do_disagree_go_stale_and_move() -> None:
         met |= {"struck" for job in JOBS if state.struck(job)}
         met |= {"moved" for job in JOBS if state.moved_to(job) in OTHER_HULLS}
         met |= {"alias" for _ in state.aliases}
+        met |= {"joined" for job in JOBS if state.joined(job) != job}
+        met |= {"joined in a ring" for job in JOBS if _is_joined_in_a_ring(state, job)}
     kinds = {f"{kind} disagrees" for kind in ("measure", "field", "step", "move")}
-    assert met == {*kinds, "stale", "covers all", "struck", "moved", "alias"}
+    assert met == {*kinds, "stale", "covers all", "struck", "moved", "alias", "joined", "joined in a ring"}
+
+
+def _is_joined_in_a_ring(state: Fold, job: str) -> bool:
+    """Whether the job that another stands in was itself joined into one of those that stand in it."""
+    whole = state.joined(job)
+    said = [entry.value for entry in state.standing(SlotKey("move", whole, ("into",)))]
+    return whole != job and any(isinstance(value, dict) and state.joined(str(value["job"])) == whole for value in said)

@@ -5,7 +5,7 @@ import pytest
 from garboard.fold import fold
 from garboard.hullfile import HullFolder
 from garboard.merge import merge
-from garboard.writing import Author, measure, move_job, retract, same_boat
+from garboard.writing import Author, join_job, measure, move_job, retract, same_boat
 from garboard_tablet.models.tablet import open_tablet
 from garboard_tablet.models.vessels import VesselList, check_hull
 
@@ -194,6 +194,39 @@ def test_a_job_in_two_parts_is_whole_and_takes_further_values(opened, tmp_path):
     assert view.value("dock.full", "speed") == "41.2 kn"
     assert view.value("dock.horn", "heard") is True
     assert view.value("dock.horn", "tone") == "hoarse"
+
+
+def test_a_job_joined_ashore_while_it_is_open_goes_on_as_the_one_it_was_joined_into(opened, tmp_path):
+    """The boat lists one job with both values; a page still on the other shows and writes the same job."""
+    from garboard_tablet.models.asks import Ask
+    from garboard_tablet.models.pages import asks_here
+
+    first = job_entries(KIM, RIGHT, "job1", speed="41.2 kn")
+    second = [*job_entries(ROBIN, RIGHT, "job2"), measure(ROBIN, fold(RIGHT, []), "job2", "dock.horn", "heard", True)]
+    brought(tmp_path, "both", [*first, *second])
+    tablet = opened()
+    assert set(tablet.boat(RIGHT).jobs) == {"job1", "job2"}
+    assert tablet.view(RIGHT, "job2").value("dock.full", "speed") is None
+    tablet.files.save(join_job(KIM, tablet.fold(RIGHT), "job2", "job1", "opened twice"))
+    tablet.look_again([RIGHT])
+    assert lines_of(tablet).lines[RIGHT].job == "job1"
+    asks = asks_here(tablet, RIGHT, "job2", tablet.step("dock.horn"))
+    tone: Ask = next(ask for ask in asks if ask.field.name == "tone")
+    tablet.enter(RIGHT, "job2", tone, "hoarse")
+    for job in ("job1", "job2"):
+        view = tablet.view(RIGHT, job)
+        assert view.value("dock.full", "speed") == "41.2 kn"
+        assert view.value("dock.horn", "heard") is True
+        assert view.value("dock.horn", "tone") == "hoarse"
+        assert punch_texts(tablet, job) == []
+    tablet.note(RIGHT, "job2", "Port light dark", punch_list=True)
+    assert [punch_texts(tablet, job) for job in ("job1", "job2")] == [["Port light dark"]] * 2
+
+
+def punch_texts(tablet, job):
+    from garboard_tablet.models.pages import punch_lines
+
+    return [line.text for line in punch_lines(tablet, RIGHT, job)]
 
 
 def test_the_list_and_the_job_by_touch(drive, tmp_path):

@@ -17,7 +17,7 @@ from garboard import exchange, hull_number, writing
 from garboard.desk import author_for, name_of, open_hull, slot_named
 from garboard.entries import Entry
 from garboard.faults import Fault, InputError
-from garboard.fold import Fold, SlotKey, fold, slot_of
+from garboard.fold import JOINING, Fold, SlotKey, fold, slot_of
 from garboard.hullfile import HullFolder
 from garboard.job_file import read_job_file
 from garboard.merge import HullMerge, MergeReport, merge, state_digest
@@ -168,6 +168,9 @@ def show(folder: Path, hull: str, job: str, name: str) -> None:
 
 def _listing(state: Fold, job: str) -> Iterator[str]:
     yield f"{state.hull_number}, job {job}"
+    for part in state.parts(job):
+        (said,) = state.standing(SlotKey("move", part, JOINING))
+        yield f"  with job {part}, joined into it by {said.by}"
     for key in sorted(key for key in state.slots if key.kind == "field" or key.job == job):
         standing = state.standing(key)
         if standing and (key.kind in ("field", "measure") or state.disagrees(key)):
@@ -263,9 +266,31 @@ def move_job(folder: Path, hull: str, job: str, target: str, by: str, reason: st
         boat, there = open_hull(hulls, hull), fold(target, hulls.entries(target))
         if job not in boat.jobs:
             raise InputError(str(folder), [Fault("job", f"one of {', '.join(boat.jobs) or 'none'}", repr(job))])
-        home = boat.home_of(job)
+        home = boat.home_to_move(job)
         _save_all(hulls, writing.move_job(author_for(hulls, home, tablet, by), home, there, job, reason))
     click.echo(f"job {job} belongs to {target}")
+
+
+@click.command("join-job")
+@folder_argument
+@click.argument("hull")
+@click.argument("job")
+@click.option("--into", default="", help="The job of the same boat it is joined into.")
+@click.option("--undo", is_flag=True, help="They are two jobs after all.")
+@_signed
+def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, reason: str, tablet: str) -> None:
+    """Join a JOB into another that was opened for the same piece of work. Nothing is rewritten; --undo parts them."""
+    with HullFolder(folder) as hulls:
+        boat = open_hull(hulls, hull)
+        if undo:
+            home = boat.home_of(job)
+            _save_all(hulls, [writing.part_job(author_for(hulls, home, tablet, by), home, job, reason)])
+        else:
+            for one in (job, into):
+                _only((one,), boat.jobs)
+            author = author_for(hulls, boat.state, tablet, by)
+            _save_all(hulls, [writing.join_job(author, boat.state, job, into, reason)])
+    click.echo(f"job {job} is a job of its own again" if undo else f"job {job} is one with {into}")
 
 
 @click.command("import")

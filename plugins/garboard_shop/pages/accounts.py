@@ -18,7 +18,7 @@ from garboard.desk import OpenHull, name_of, open_entries
 from garboard.entries import Entry, canonical_bytes, view
 from garboard.faults import InputError
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Verdict
-from garboard.fold import Fold, SlotKey, slot_of
+from garboard.fold import JOINING, Fold, SlotKey, slot_of
 from garboard.host import PluginHost
 from garboard.job_view import JobView
 from garboard.records import Measurement
@@ -74,7 +74,7 @@ class JobAccount:
 
     missing  : what keeps it from being handed over; empty when it is ready
     coverage : names what a sign-off written now covers
-    moved_to : the hull it was moved to from this one, for a job listed only to say so
+    joined   : what says that another job was joined into it
     """
 
     id: str
@@ -88,6 +88,7 @@ class JobAccount:
     missing: tuple[str, ...]
     coverage: str
     is_guest: bool
+    joined: tuple[Entry, ...]
 
     @property
     def counts(self) -> Mapping[Verdict, int]:
@@ -213,6 +214,8 @@ def slot_in_words(key: SlotKey, host: PluginHost) -> str:
     if key.kind == "step" and key.subject:
         declared = host.step(key.subject[0])
         return f"{declared.title if declared else key.subject[0]}: state"
+    if key.kind == "move":
+        return "The job this one was joined into" if key.subject == JOINING else "The hull this job was moved to"
     return f"{key.kind} {' '.join(key.subject)}".strip()
 
 
@@ -331,6 +334,7 @@ def _job_account(boat: OpenHull, job: str, host: PluginHost, load: Callable[[str
         missing=tuple(_missing(seen, assessed, punch, len(choices))),
         coverage=coverage_seen(home, job),
         is_guest=job in boat.guests,
+        joined=tuple(said for part in home.parts(job) for said in home.standing(SlotKey("move", part, JOINING))),
     )
 
 

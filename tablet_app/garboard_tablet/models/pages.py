@@ -173,7 +173,8 @@ class PunchLine:
 def punch_lines(tablet: Tablet, hull: str, job: str) -> list[PunchLine]:
     """Remarks on the punch list, open ones first."""
     slots = [(key, slot) for key, slot in tablet.fold(hull).slots.items() if key.job == ""]
-    slots += [(key, slot) for key, slot in tablet.fold(hull, job).slots.items() if key.job == job]
+    home = tablet.fold(hull, job)
+    slots += [(key, slot) for key, slot in home.slots.items() if key.job == home.joined(job)]
     lines = []
     for key, slot in slots:
         if key.kind != "note":

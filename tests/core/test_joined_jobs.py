@@ -1,0 +1,263 @@
+"""Two jobs opened for one piece of work, joined: what stands, what disagrees, what is signed, and the undoing."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from garboard.desk import open_entries, open_hull
+from garboard.entries import Entry
+from garboard.exchange import export_job, import_job
+from garboard.faults import InputError
+from garboard.fold import Fold, SlotKey, fold, slot_of
+from garboard.hullfile import HullFolder
+from garboard.job_file import read_job_file
+from garboard.writing import join_job, measure, move_job, part_job, settle, sign_off
+from histories import HULL, history, tablet, union
+
+ONE, OTHER, THIRD = "job-1", "job-2", "job-3"
+ELSEWHERE = "QQZ04418D626"
+STEP, FIELD = "prop_check.runs", "speed"
+SPEED = SlotKey("measure", ONE, (STEP, FIELD, "", ""))
+KIM, ROBIN, OFFICE = (tablet(name).author for name in ("kim", "robin", "office"))
+seeds = st.integers(0, 2**32)
+
+
+def _opened(author, job: str, hull: str = HULL, **values: str) -> list[Entry]:  # type: ignore[no-untyped-def]
+    """A job one person opened without knowing of the other's."""
+    alone = Fold(hull)
+    return [
+        author.write(alone, "job", ("technicians",), [author.by], job=job),
+        *(measure(author, alone, job, STEP, field, value) for field, value in values.items()),
+    ]
+
+
+def _joined(*jobs: Iterable[Entry], hull: str = HULL) -> tuple[Fold, Entry]:
+    state = fold(hull, [entry for job in jobs for entry in job])
+    joining = join_job(OFFICE, state, OTHER, ONE, "one commissioning, opened twice")
+    state.add(joining)
+    return state, joining
+
+
+def test_values_of_both_jobs_stand_in_one_and_those_that_differ_disagree_until_a_person_chooses() -> None:
+    state, _ = _joined(
+        _opened(KIM, ONE, speed="30 kn", trim="2 deg"), _opened(ROBIN, OTHER, speed="31 kn", fuel="9 gal")
+    )
+    assert state.jobs == (ONE,)
+    view = state.view(ONE)
+    assert {m.field: m.value for m in view.measurements} == {"trim": "2 deg", "fuel": "9 gal"}
+    assert [{value.value for value in one.values} for one in view.disagreements] == [{"30 kn", "31 kn"}]
+    state.add(settle(OFFICE, state, SPEED, "31 kn", "the other run was downwind"))
+    assert state.view(ONE).amount(STEP, FIELD, "kn") == 31
+    assert state.view(ONE).disagreements == ()
+
+
+def test_both_technicians_are_named_in_the_joined_job() -> None:
+    state, _ = _joined(_opened(KIM, ONE), _opened(ROBIN, OTHER))
+    assert set(state.view(ONE).job.technicians) == {KIM.by, ROBIN.by}
+
+
+def test_a_tablet_that_still_has_the_other_job_open_sees_and_writes_the_joined_one() -> None:
+    state, _ = _joined(_opened(KIM, ONE, speed="30 kn"), _opened(ROBIN, OTHER, fuel="9 gal"))
+    assert state.view(OTHER) == state.view(ONE)
+    late = measure(ROBIN, state, OTHER, STEP, FIELD, "30.5 kn")
+    state.add(late)
+    assert [entry.id for entry in state.standing(SPEED)] == [late.id]
+    assert state.coverage(OTHER) == state.coverage(ONE)
+
+
+def test_signatures_over_either_job_go_stale_and_name_what_the_other_brought() -> None:
+    one, other = _opened(KIM, ONE, speed="30 kn"), _opened(ROBIN, OTHER, fuel="9 gal")
+    signed = sign_off(KIM, fold(HULL, one), ONE, "technician", "K. Lind")
+    also = sign_off(ROBIN, fold(HULL, other), OTHER, "technician", "R. Vane")
+    apart = fold(HULL, [*one, *other, signed, also])
+    assert apart.stale(ONE) == apart.stale(OTHER) == ()
+    state, _ = _joined(one, other, [signed, also])
+    missing = {one.sign_off.id: {entry.id for entry in one.not_covered} for one in state.stale(ONE)}
+    assert missing == {signed.id: {entry.id for entry in other}, also.id: {entry.id for entry in one}}
+
+
+def test_a_signature_written_over_the_joined_job_covers_all_of_it() -> None:
+    state, _ = _joined(_opened(KIM, ONE, speed="30 kn"), _opened(ROBIN, OTHER, speed="31 kn"))
+    state.add(sign_off(OFFICE, state, ONE, "manager", "M. Office"))
+    assert state.stale(ONE) == ()
+
+
+def test_a_signature_over_a_job_that_an_empty_one_is_joined_into_stays_good() -> None:
+    one = _opened(KIM, ONE, speed="30 kn")
+    state, _ = _joined(one, [sign_off(KIM, fold(HULL, one), ONE, "technician", "K. Lind")])
+    assert [signature.stale for signature in state.view(ONE).sign_offs] == [False]
+
+
+def test_taking_a_joining_back_parts_the_jobs_as_they_were_with_their_signatures() -> None:
+    one, other = _opened(KIM, ONE, speed="30 kn"), _opened(ROBIN, OTHER, speed="31 kn")
+    signed = sign_off(ROBIN, fold(HULL, other), OTHER, "technician", "R. Vane")
+    before = fold(HULL, [*one, *other, signed])
+    state, joining = _joined(one, other, [signed])
+    state.add(part_job(OFFICE, state, OTHER, "two after all"))
+    assert state.jobs == before.jobs
+    assert set(state.jobs) == {ONE, OTHER}
+    assert [state.view(job) for job in state.jobs] == [before.view(job) for job in before.jobs]
+    assert joining in state.slot(slot_of(joining)).history
+
+
+def test_a_value_corrected_while_the_jobs_were_joined_leaves_the_old_one_in_its_own_job_once_they_are_parted() -> None:
+    state, _ = _joined(_opened(KIM, ONE), _opened(ROBIN, OTHER, speed="31 kn"))
+    state.add(measure(KIM, state, ONE, STEP, FIELD, "30 kn"))
+    assert state.view(ONE).amount(STEP, FIELD, "kn") == 30
+    state.add(part_job(OFFICE, state, OTHER, "two after all"))
+    assert [state.view(job).amount(STEP, FIELD, "kn") for job in (ONE, OTHER)] == [30, 31]
+
+
+def test_two_different_joinings_of_a_job_leave_it_by_itself_and_are_shown() -> None:
+    jobs = [*_opened(KIM, ONE), *_opened(ROBIN, OTHER), *_opened(KIM, THIRD)]
+    joinings = [join_job(author, fold(HULL, jobs), OTHER, into, "x") for author, into in ((KIM, ONE), (ROBIN, THIRD))]
+    state = fold(HULL, [*jobs, *joinings])
+    assert set(state.jobs) == {ONE, OTHER, THIRD}
+    ((place, said),) = [(one.place, {value.value for value in one.values}) for one in state.view(OTHER).disagreements]
+    assert (place[:2], said) == (("move", "into"), {ONE, THIRD})
+    state.add(settle(OFFICE, state, SlotKey("move", OTHER, ("into",)), {"job": ONE}, "asked both"))
+    assert set(state.jobs) == {ONE, THIRD}
+
+
+def test_two_people_who_join_the_same_jobs_for_other_reasons_agree() -> None:
+    jobs = [*_opened(KIM, ONE), *_opened(ROBIN, OTHER)]
+    joinings = [join_job(author, fold(HULL, jobs), OTHER, ONE, f"said by {author.by}") for author in (KIM, ROBIN)]
+    assert fold(HULL, [*jobs, *joinings]).jobs == (ONE,)
+
+
+@pytest.mark.parametrize("into", [ONE, OTHER])
+def test_a_job_is_joined_only_into_one_it_does_not_stand_in_already(into: str) -> None:
+    state, _ = _joined(_opened(KIM, ONE), _opened(ROBIN, OTHER))
+    with pytest.raises(InputError, match="does not stand in already"):
+        join_job(OFFICE, state, OTHER, into, "again")
+    with pytest.raises(InputError, match="why"):
+        join_job(OFFICE, state, ONE, THIRD, " ")
+
+
+def _joining(job: str, into: str) -> Entry:
+    return OFFICE.write(Fold(HULL), "move", ("into",), {"job": into, "reason": "x"}, job=job)
+
+
+@pytest.mark.parametrize(
+    ("joinings", "expected"),
+    [
+        ([(OTHER, ONE)], {ONE: ONE, OTHER: ONE, THIRD: THIRD}),
+        ([(ONE, OTHER), (OTHER, THIRD)], {ONE: THIRD, OTHER: THIRD, THIRD: THIRD}),
+        ([(ONE, OTHER), (OTHER, ONE)], {ONE: ONE, OTHER: ONE, THIRD: THIRD}),
+        ([(THIRD, ONE), (ONE, OTHER), (OTHER, THIRD)], {ONE: ONE, OTHER: ONE, THIRD: ONE}),
+        ([(ONE, THIRD), (THIRD, OTHER), (OTHER, THIRD)], {ONE: OTHER, OTHER: OTHER, THIRD: OTHER}),
+        ([(ONE, ONE)], {ONE: ONE, OTHER: OTHER, THIRD: THIRD}),
+    ],
+    ids=["one", "chain", "ring of two", "ring of three", "into a ring", "into itself"],
+)
+def test_chains_and_rings_of_joinings_end_in_one_job_whatever_comes_first(
+    joinings: list[tuple[str, str]], expected: Mapping[str, str]
+) -> None:
+    """Worked out by hand: a chain ends in its last job; of a ring, all stand in the job whose id comes first."""
+    values = [entry for job in (ONE, OTHER, THIRD) for entry in _opened(KIM, job, **{f"of {job}": "1 kn"})]
+    entries = [*values, *(_joining(job, into) for job, into in joinings)]
+    for seed in range(12):
+        shuffled = random.Random(seed).sample(entries, len(entries))
+        state = fold(HULL, [*shuffled, *shuffled[:5]])
+        assert {job: state.joined(job) for job in expected} == expected
+        assert set(state.jobs) == set(expected.values())
+        shown = {m.field for job in state.jobs for m in state.view(job).measurements}
+        assert shown == {f"of {job}" for job in (ONE, OTHER, THIRD)}
+
+
+@settings(deadline=None, max_examples=100)
+@given(seeds)
+def test_with_every_joining_taken_back_the_jobs_are_as_if_none_had_been(seed: int) -> None:
+    """After any history without corrections across jobs: the histories' tablets write to slots as they see them."""
+    entries = [entry for entry in union(history(seed)).values() if slot_of(entry)[::2] != ("move", ("into",))]
+    before = fold(HULL, entries)
+    state = fold(HULL, entries)
+    chance = random.Random(seed)
+    for _ in range(chance.randint(1, 4)):
+        state.add(_joining(*chance.sample([ONE, OTHER, THIRD], 2)))
+    for job in (ONE, OTHER, THIRD):
+        if state.heads(SlotKey("move", job, ("into",))):
+            state.add(part_job(OFFICE, state, job, "apart again"))
+    jobs = (ONE, OTHER)
+    assert [state.view(job) for job in jobs] == [before.view(job) for job in jobs], f"seed {seed}"
+    assert [state.stale(job) for job in jobs] == [before.stale(job) for job in jobs], f"seed {seed}"
+    assert [state.coverage(job) for job in jobs] == [before.coverage(job) for job in jobs], f"seed {seed}"
+
+
+def _boat(entries: Iterable[Entry], number: str):  # type: ignore[no-untyped-def]
+    held = list(entries)
+    return open_entries(lambda hull: [entry for entry in held if entry.hull_key == hull], number)
+
+
+@pytest.mark.parametrize("guest", [ONE, OTHER])
+def test_a_job_moved_here_from_another_hull_is_joined_with_one_that_is_here(guest: str) -> None:
+    """Either is the one that was moved; values of both stand in the first job, with this boat's vessel."""
+    away, here = (
+        _opened(KIM, guest, ELSEWHERE, speed="30 kn"),
+        _opened(ROBIN, {ONE: OTHER, OTHER: ONE}[guest], fuel="9 gal"),
+    )
+    name = ROBIN.write(Fold(HULL), "field", ("name",), "Kittiwake")
+    moving = move_job(OFFICE, fold(ELSEWHERE, away), fold(HULL, here), guest, "wrong boat")
+    entries = [*away, *here, name, *moving]
+    entries.append(join_job(OFFICE, _boat(entries, HULL).state, OTHER, ONE, "opened twice"))
+    boat = _boat(entries, HULL)
+    assert boat.jobs == (ONE,)
+    for job in (ONE, OTHER):
+        view = boat.view(job)
+        assert {m.field: m.value for m in view.measurements} == {"speed": "30 kn", "fuel": "9 gal"}
+        assert view.vessel.name == "Kittiwake"
+    assert _boat(entries, ELSEWHERE).jobs == ()
+
+
+def test_two_jobs_moved_here_from_two_hulls_are_joined_whichever_is_read_first() -> None:
+    third = "QQZ04416D626"
+    for hulls in ((ELSEWHERE, third), (third, ELSEWHERE)):
+        parts = [
+            _opened(author, job, hull, **{field: "1 kn"})
+            for author, job, hull, field in zip((KIM, ROBIN), (ONE, OTHER), hulls, ("a", "b"), strict=True)
+        ]
+        entries = [entry for part in parts for entry in part]
+        for job, hull in zip((ONE, OTHER), hulls, strict=True):
+            entries += move_job(OFFICE, fold(hull, entries), fold(HULL, entries[:0]), job, "wrong boat")
+        entries.append(join_job(OFFICE, _boat(entries, HULL).state, OTHER, ONE, "opened twice"))
+        boat = _boat(entries, HULL)
+        assert boat.jobs == (ONE,)
+        assert {m.field for m in boat.view(ONE).measurements} == {"a", "b"}
+
+
+def test_a_joined_job_moved_to_another_hull_goes_whole() -> None:
+    one, other = _opened(KIM, ONE, speed="30 kn"), _opened(ROBIN, OTHER, fuel="9 gal")
+    state, joining = _joined(one, other)
+    entries = [*one, *other, joining, *move_job(OFFICE, state, Fold(ELSEWHERE), ONE, "wrong boat")]
+    assert _boat(entries, HULL).jobs == ()
+    boat = _boat(entries, ELSEWHERE)
+    assert boat.jobs == (ONE,)
+    assert {m.field for m in boat.view(ONE).measurements} == {"speed", "fuel"}
+
+
+def test_a_joined_job_written_under_two_hull_numbers_is_not_moved_on_before_it_is_parted() -> None:
+    away, here = _opened(KIM, ONE, ELSEWHERE, speed="30 kn"), _opened(ROBIN, OTHER, fuel="9 gal")
+    entries = [*away, *here, *move_job(OFFICE, fold(ELSEWHERE, away), fold(HULL, here), ONE, "wrong boat")]
+    entries.append(join_job(OFFICE, _boat(entries, HULL).state, OTHER, ONE, "opened twice"))
+    with pytest.raises(InputError, match=f"part {OTHER} from it"):
+        _boat(entries, HULL).home_to_move(ONE)
+    entries.append(part_job(OFFICE, _boat(entries, HULL).home_of(OTHER), OTHER, "to move them"))
+    assert _boat(entries, HULL).home_to_move(ONE).hull == ELSEWHERE
+
+
+def test_an_exported_joined_job_is_the_same_where_it_is_taken_in(tmp_path: Path) -> None:
+    state, joining = _joined(_opened(KIM, ONE, speed="30 kn"), _opened(ROBIN, OTHER, speed="31 kn", fuel="9 gal"))
+    with HullFolder(tmp_path / "here") as here, HullFolder(tmp_path / "there") as there:
+        for slot in state.slots.values():
+            here.put_if_absent(HULL, slot.entries.values())
+        path = export_job(here, open_hull(here, HULL), ONE, tmp_path / "out")
+        import_job(there, read_job_file(path), path.parent, OFFICE)
+        assert there.ids(HULL) == here.ids(HULL)
+        assert joining.id in there.ids(HULL)
+        assert open_hull(there, HULL).view(ONE) == open_hull(here, HULL).view(ONE)

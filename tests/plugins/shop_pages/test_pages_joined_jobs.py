@@ -1,0 +1,62 @@
+"""A manager joins two jobs opened for one piece of work on the boat's page, and parts them again."""
+
+from __future__ import annotations
+
+import pytest
+
+from garboard.desk import open_hull
+from garboard.fold import Fold
+from garboard.hullfile import CheckedEntries
+from garboard.writing import Author, measure
+from pages_rig import CHIEF, NOON, SALTGRASS, Browser, Pages, form_to, words_of
+
+PAGE = f"/boats/{SALTGRASS}"
+JOB, TWIN = "saltgrass-2026-05", "twin"
+
+
+@pytest.fixture
+def twin(pages: Pages) -> None:
+    """A third tablet opened a job of its own for the same boat."""
+    entry = measure(
+        Author("tablet 9", "A. Hand"), Fold(SALTGRASS), TWIN, "prop_check.full_throttle", "speed", "3 kn", row="9"
+    )
+    pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
+
+
+@pytest.mark.usefixtures("twin")
+def test_two_jobs_are_joined_with_who_and_why_shown_as_one_and_parted_again(pages: Pages, manager: Browser) -> None:
+    form = form_to(manager.text(PAGE), f"{PAGE}/join-jobs", job=TWIN)
+    assert manager.send(form, into=JOB).status_code == 400
+    assert manager.send(form, into=JOB, reason="opened twice").status_code == 303
+    boat = open_hull(pages.store.hulls, SALTGRASS)
+    assert boat.jobs == (JOB,)
+    assert boat.view(JOB).value("prop_check.full_throttle", "speed", row="9") == "3 kn"
+    (entry,) = [one for one in pages.store.hulls.entries(SALTGRASS) if one.kind == "move"]
+    assert (entry.by, entry.value) == (CHIEF, {"job": JOB, "reason": "opened twice"})
+    page = manager.text(PAGE)
+    assert f"Job {TWIN} was joined into this one by {CHIEF}" in words_of(page)
+    assert "Join this job into another" not in page
+    assert manager.send(form_to(page, f"{PAGE}/part-jobs", job=TWIN), reason="two after all").status_code == 303
+    assert set(open_hull(pages.store.hulls, SALTGRASS).jobs) == {JOB, TWIN}
+
+
+@pytest.mark.usefixtures("twin")
+@pytest.mark.parametrize("into", ["", "no such job", TWIN])
+def test_a_job_is_joined_only_into_another_that_is_here(pages: Pages, manager: Browser, into: str) -> None:
+    form = form_to(manager.text(PAGE), f"{PAGE}/join-jobs", job=TWIN)
+    before = pages.entries()
+    assert manager.send(form, into=into, reason="x").status_code == 400
+    assert pages.entries() == before
+
+
+@pytest.mark.usefixtures("twin")
+def test_two_managers_who_join_a_job_into_different_ones_settle_it_like_any_value(
+    pages: Pages, manager: Browser
+) -> None:
+    state = Fold(SALTGRASS)
+    for into in (JOB, "gone"):
+        entry = Author("shop", "B. Clerk").write(state, "move", ("into",), {"job": into, "reason": "x"}, job=TWIN)
+        pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
+    page = manager.text(PAGE)
+    assert "The job this one was joined into" in words_of(page)
+    assert "gone" in words_of(page)
