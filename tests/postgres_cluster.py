@@ -144,7 +144,7 @@ class SpreadClusters:
     settings : further settings of those behind
     """
 
-    def __init__(self, parts: int = 2, settings: dict[str, str] | None = None) -> None:
+    def __init__(self, settings: dict[str, str] | None = None, parts: int = 2) -> None:
         self.front = Cluster()
         self.behind = [Cluster(settings) for _ in range(parts)]
 

@@ -35,7 +35,7 @@ NOTICED = {"keepalives_idle": 20, "keepalives_interval": 5, "keepalives_count": 
 """A server that vanished without a word is noticed within half a minute."""
 _OUT_OF_REACH = ("08", "57P", "57014", "53300")
 """States [2]: a connection broke, the server stops or starts, a statement took too long, no connection to spare."""
-_PART_OUT_OF_REACH = re.compile(r"PL/Proxy function .*(?:: PQ|timeout)|REMOTE \(null\)")
+_PART_OUT_OF_REACH = re.compile(r"PL/Proxy function .*(?:\] PQ|timeout)|REMOTE \(null\)")
 """What PL/Proxy says of a part that does not answer; it has no state of its own for that."""
 
 

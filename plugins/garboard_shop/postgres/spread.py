@@ -26,6 +26,8 @@ from garboard_shop.postgres.database import (
 from garboard_shop.postgres.schema import FRONT, Part, make_ready, part_of, refuse_another
 from garboard_shop.postgres.verbs import CLUSTER
 
+EXTENSION = "plproxy"
+
 _CLUSTER = sql.Identifier(CLUSTER)
 _PARTS_KEPT = (
     "select option_name, option_value from pg_foreign_server, pg_options_to_table(srvoptions) where srvname = %s"
@@ -88,7 +90,7 @@ def _part_address(url: str) -> Address:
 
 
 def _refuse_without_plproxy(connection: psycopg.Connection, place: str) -> None:
-    available = connection.execute("select from pg_available_extensions where name = 'plproxy'").fetchone()
+    available = connection.execute("select from pg_available_extensions where name = %s", (EXTENSION,)).fetchone()
     if available is None:
         package = f"postgresql-{connection.info.server_version // 10000}-plproxy"
         expected = f"installed on that server: Debian's package {package}"
@@ -111,7 +113,7 @@ def _one_user(behind: Sequence[tuple[Address, psycopg.Connection]]) -> dict[str,
 
 
 def _join(connection: psycopg.Connection, parts: Sequence[Address], user: dict[str, str]) -> None:
-    """Tell PL/Proxy of the parts. The password lies where only this user sees it, and PL/Proxy tells it in no message."""
+    """Tell PL/Proxy of the parts. The password lies where only this user sees it; PL/Proxy tells it in no message."""
     options = {f"p{number}": _without_user(part.conninfo) for number, part in enumerate(parts)}
     connection.execute("create extension if not exists plproxy")
     connection.execute(sql.SQL("drop server if exists {} cascade").format(_CLUSTER))

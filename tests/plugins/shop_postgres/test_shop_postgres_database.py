@@ -6,7 +6,7 @@ import hashlib
 import json
 import os
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
 
@@ -23,7 +23,7 @@ from garboard_shop.postgres import PostgresStore, schema
 from garboard_shop.postgres.database import address_of
 from garboard_shop.postgres.schema import PARTITIONS, VERSION
 from garboard_shop.store import TECHNICIAN, Asker, Change, Pairing, ShopPlugin, StoreAway, Tablet, WebUser
-from postgres_cluster import Cluster, why_not_here
+from postgres_cluster import Cluster, SpreadClusters, why_not_here, why_not_spread
 from shop_rig import RunningShop, ask_raw, server_log
 
 HULL, OTHER = "ABC00001A526", "ABC00002A526"
@@ -180,17 +180,21 @@ def test_several_servers_started_at_once_on_an_empty_database_make_its_tables_on
         assert connection.execute("select version, server, servers from garboard.about").fetchall() == [(VERSION, 0, 1)]
 
 
-def test_what_was_answered_is_there_after_a_kill_even_where_the_server_flushes_later() -> None:
+@pytest.mark.parametrize("servers", [Cluster, SpreadClusters])
+def test_what_was_answered_is_there_after_a_kill_even_where_the_server_flushes_later(
+    servers: type[Cluster] | type[SpreadClusters],
+) -> None:
     """A server that answers before it flushes loses what it answered last; what a store was told stays. By what the
     PostgreSQL documentation says of asynchronous commit: up to three times wal_writer_delay may be lost."""
-    if reason := why_not_here():
+    if reason := why_not_here() if servers is Cluster else why_not_spread():
         pytest.skip(reason)
-    with Cluster(FLUSHES_LATER) as careless:
-        check_nothing_answered_is_lost(careless.database(), careless)
+    with servers(FLUSHES_LATER) as careless:
+        where_entries_lie = careless.behind if isinstance(careless, SpreadClusters) else [careless]
+        check_nothing_answered_is_lost(careless.database(), where_entries_lie)
 
 
-def check_nothing_answered_is_lost(url: str, careless: Cluster) -> None:
-    """kill -9 of a server right after each sort of change, and each time right after a change of the server's own."""
+def check_nothing_answered_is_lost(url: str, careless: Sequence[Cluster]) -> None:
+    """kill -9 of servers right after each sort of change, and each time right after a change of the servers' own."""
     content = os.urandom(1000)
     name = hashlib.sha256(content).hexdigest()
     changes: tuple[Callable[[PostgresStore], object], ...] = (
@@ -199,22 +203,24 @@ def check_nothing_answered_is_lost(url: str, careless: Cluster) -> None:
         lambda store: store.attachments.add(name, 600, content[600:], 1000),
         lambda store: store.register.add_tablet(tablet()),
     )
-    of_its_own = careless.database()
+    of_their_own = [cluster.database() for cluster in careless]
     for number, change in enumerate(changes):
         with closing(PostgresStore(url)) as store:
             change(store)
-        with direct(of_its_own) as connection:
-            connection.execute(f"create role answered_{number}")
-        careless.kill()
-        careless.start()
+        for cluster, its_own in zip(careless, of_their_own, strict=True):
+            with direct(its_own) as connection:
+                connection.execute(f"create role answered_{number}")
+            cluster.kill()
+            cluster.start()
     with closing(PostgresStore(url)) as store:
         assert len(store.ids(HULL)) == 10
         assert store.attachments.read(name, 0, 1000) == content
         assert store.register.tablets() == (tablet(),)
-    with direct(of_its_own) as connection:
-        left = connection.execute("select count(*) from pg_roles where rolname like 'answered_%'").fetchone()
-    assert left is not None
-    assert left[0] < len(changes), "the server lost nothing of its own, so this shows nothing"
+    for its_own in of_their_own:
+        with direct(its_own) as connection:
+            left = connection.execute("select count(*) from pg_roles where rolname like 'answered_%'").fetchone()
+        assert left is not None
+        assert left[0] < len(changes), "the server lost nothing of its own, so this shows nothing"
 
 
 def test_entries_lie_in_partitions_by_yard_and_hull(cluster: Cluster) -> None:
