@@ -90,6 +90,7 @@ DISC = (Part("disc"),)
 RING = (Part("ring"),)
 HALF_RING = (Part("ring"), Part("area", _half_disc()))
 TICK_IN_ROUND = (Part("disc"), Part("stroke", ((0.26, 0.52), (0.43, 0.69), (0.74, 0.33)), cut=True))
+POINTING_DOWN = (Part("area", ((0.0, 0.06), (1.0, 0.06), (0.5, 0.96))),)
 TRIANGLE = (Part("area", ((0.5, 0.04), (1.0, 0.94), (0.0, 0.94))),)
 SQUARE_WITH_BAR = (
     Part("area", ((0.04, 0.04), (0.96, 0.04), (0.96, 0.96), (0.04, 0.96))),
@@ -132,6 +133,9 @@ VERDICT_MARKS: Mapping[Verdict, Mark] = {
     Verdict.FAIL: Mark("fail", SQUARE_WITH_BAR, "fail", "■", "x"),
     Verdict.NOT_ENOUGH_DATA: Mark("not enough data", RING, "unknown", "○", "o"),
 }
+
+URGENT_MARK = Mark("do it now", POINTING_DOWN, "fail", "▼", "v")
+"""What a person who is steering must do at once: like no verdict, and like no step."""
 
 STEP_MARKS: Mapping[str, Mark] = {
     "to do": Mark("to do", RING, "unknown", "○", "o"),

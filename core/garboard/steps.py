@@ -172,6 +172,8 @@ class Guidance:
     progress     : share of the whole done, 0 to 1
     lines        : small print, at most three
     done         : enough has been collected
+    of           : what the number is of, where several are read ("lowest: starboard")
+    urgent       : what to do is for safety: it has a shape and a sound of its own, and is sounded until it is done
     """
 
     number: float | None
@@ -184,6 +186,8 @@ class Guidance:
     progress: float | None = None
     lines: tuple[str, ...] = ()
     done: bool = False
+    of: str = ""
+    urgent: bool = False
 
 
 State = TypeVar("State")

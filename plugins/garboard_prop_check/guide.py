@@ -19,6 +19,7 @@ FROM_SHARE = 0.9
 """Full throttle counts from this share of the window's low end, so that a laboured engine counts too."""
 
 SPEED = "speed"
+EASE_OFF = "ease off"
 
 
 @attrs.frozen(kw_only=True)
@@ -148,19 +149,23 @@ def show(state: State) -> Guidance:
     """What the person steering sees: the slowest engine, large, and one thing to do."""
     limits = state.limits
     engines = {position: state.now[position] for position in limits.full_from if position in state.now}
-    slowest = min(engines.values(), default=None)
+    lowest = min(engines, key=engines.__getitem__, default=None)
+    slowest = None if lowest is None else engines[lowest]
+    word = _word(state)
     high = limits.window[1] if limits.window else 6000.0
     return Guidance(
         number=slowest,
         unit="rev/min",
         decimals=0,
-        word=_word(state),
+        word=word,
         on_target=slowest is not None and limits.window is not None and _all_inside(engines, limits.window),
         scale=(0.0, 1.1 * high),
         band=limits.window,
         progress=min(1.0, state.longest / limits.steady_seconds),
         lines=_lines(state, engines),
         done=state.longest >= limits.steady_seconds,
+        of=f"lowest: {lowest}" if len(limits.full_from) > 1 and lowest is not None else "",
+        urgent=word.startswith(EASE_OFF),
     )
 
 
@@ -176,11 +181,11 @@ def _word(state: State) -> str:
     limits = state.limits
     silent = [position for position in limits.full_from if position not in state.now]
     if any(state.now.get(position, 0.0) >= ease for position, ease in limits.ease_at.items()):
-        return "ease off: near the rev limiter"
+        return f"{EASE_OFF}: near the rev limiter"
     if _full_time(state) >= limits.full_seconds:
-        return f"ease off: {limits.full_seconds:.0f} s reached"
+        return f"{EASE_OFF}: {limits.full_seconds:.0f} s reached"
     if state.longest >= limits.steady_seconds:
-        return "run done" if state.full_since is None else "ease off: run done"
+        return "run done" if state.full_since is None else f"{EASE_OFF}: run done"
     if not limits.full_from:
         return "no engine entered"
     if silent:
@@ -199,7 +204,7 @@ def _lines(state: State, engines: Mapping[str, float]) -> tuple[str, ...]:
         lines.append(", ".join(f"{position} {turns:.0f}" for position, turns in engines.items()))
     if SPEED in state.now:
         lines.append(f"{state.now[SPEED]:.1f} kn over ground")
-    lines.append(f"{_full_time(state):.0f} s of {state.limits.full_seconds:.0f} s at full throttle")
+    lines.append(f"{_full_time(state):.0f} s at full throttle, ease off at {state.limits.full_seconds:.0f} s")
     return tuple(lines)
 
 

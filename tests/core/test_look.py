@@ -70,7 +70,17 @@ def test_every_state_of_a_step_has_a_mark() -> None:
     assert len({mark.parts for mark in look.STEP_MARKS.values()}) == len(states)
 
 
-@pytest.mark.parametrize("mark", [*look.VERDICT_MARKS.values(), *look.STEP_MARKS.values()], ids=lambda mark: mark.word)
+def test_what_is_urgent_looks_like_no_verdict_and_no_step() -> None:
+    others = [*look.VERDICT_MARKS.values(), *look.STEP_MARKS.values()]
+    for told_apart_by in ("word", "parts", "character"):
+        assert getattr(look.URGENT_MARK, told_apart_by) not in [getattr(mark, told_apart_by) for mark in others]
+
+
+@pytest.mark.parametrize(
+    "mark",
+    [*look.VERDICT_MARKS.values(), *look.STEP_MARKS.values(), look.URGENT_MARK],
+    ids=lambda mark: mark.word,
+)
 def test_marks_stay_in_their_square_and_name_a_colour(mark: look.Mark) -> None:
     assert all(0 <= x <= 1 and 0 <= y <= 1 for part in mark.parts for x, y in part.points)
     assert {part.form for part in mark.parts} <= {"disc", "ring", "area", "stroke"}

@@ -171,10 +171,13 @@ class Turn:
 
 def _show(turn):
     on_target = turn.rate is not None and 2.0 <= turn.rate <= 3.0
+    too_fast = turn.rate is not None and turn.rate > 6.0
     return Guidance(
         number=turn.rate,
         unit="deg/s",
-        word="hold it here" if on_target else "turn faster",
+        word="ease off" if too_fast else "hold it here" if on_target else "turn faster",
+        urgent=too_fast,
+        of="lowest: port",
         on_target=on_target,
         scale=(0, 5),
         band=(2, 3),

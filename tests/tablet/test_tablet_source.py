@@ -5,8 +5,12 @@ from pathlib import Path
 import pytest
 from test_tablet_commissioning import new_job
 
+from garboard.findings import Verdict
+from garboard.look import URGENT_MARK, VERDICT_MARKS
 from garboard.recordings.encode import csv_series
+from garboard.steps import Guidance
 from garboard_tablet.models.sources import simulated_for
+from garboard_tablet.ui.sound import beep_for
 
 RATE = 2.25
 """What the recording says [deg/s]: no rate of the simulated boat, which holds 2.5 and wanders."""
@@ -173,6 +177,30 @@ def test_a_recording_taken_away_ends_nothing(at_the_guide):
     d.press("source Simulated boat", "start")
     run_for(d, 5)
     assert d.app.shell.page.run.guidance.number is not None
+
+
+def test_what_is_urgent_has_its_own_shape_and_is_sounded_until_it_is_done(at_the_guide, monkeypatch):
+    """Easing off is a safety instruction: red and pointing down, and heard again and again, unlike all else."""
+    d = at_the_guide
+    rates = [2.5] * 10 + [8.0] * 10 + [2.5] * 10
+    rows = "".join(f"{second},{rate}\n" for second, rate in enumerate(rates))
+    (d.app.files_come_from / "fast.csv").write_text(f"time,rate_of_turn [deg/s]\n{rows}")
+    heard = []
+    monkeypatch.setattr(d.app, "sound", lambda guidance: heard.append(guidance.word))
+    d.press("source", "source fast.csv", "cue", "start")
+    marks = []
+    for seconds in (9, 10, 8):
+        run_for(d, seconds)
+        marks.append(d.app.shell.page._view._shape.mark)
+    assert marks == [VERDICT_MARKS[Verdict.PASS], URGENT_MARK, VERDICT_MARKS[Verdict.PASS]]
+    assert heard.count("hold it here") == 2, "once each time it begins"
+    assert heard.count("ease off") == pytest.approx(10 / 1.5, abs=1)
+    urgent, done, on_target, other = (
+        beep_for(Guidance(number=None, unit="", word="", urgent=u, done=d, on_target=t))
+        for u, d, t in ((True, True, True), (False, True, True), (False, False, True), (False, False, False))
+    )
+    assert len({urgent, done, on_target, other}) == 4
+    assert urgent == max((urgent, done, on_target, other), key=lambda beep: beep[1]), "the longest"
 
 
 def test_the_source_cannot_be_changed_in_the_middle_of_a_run(at_the_guide):

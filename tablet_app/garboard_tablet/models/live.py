@@ -168,7 +168,7 @@ class LiveRun:
         else:
             follows = ", ".join(self.guide.quantities).replace("_", " ")
             word, why = "no fresh samples", self.source.trouble or f"Nothing comes that this guide follows: {follows}."
-        return attrs.evolve(self.guidance, word=word, on_target=False, lines=(why, *self.guidance.lines))
+        return attrs.evolve(self.guidance, word=word, on_target=False, urgent=False, lines=(why, *self.guidance.lines))
 
     def stop(self) -> None:
         self.running, self.age = False, None

@@ -12,6 +12,7 @@ from kivy.uix.widget import Widget
 
 from garboard.boat_network import PORT, Where, read_where
 from garboard.findings import Verdict
+from garboard.look import URGENT_MARK
 from garboard.samples import SIMULATED, Sample
 from garboard.steps import Guidance, Kind
 from garboard_tablet.models.asks import Ask
@@ -26,6 +27,8 @@ from garboard_tablet.ui.theme import GAP, dp, theme
 from garboard_tablet.ui.widgets import Card, MarkShape, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
 
 TICK = 0.1
+URGENT_AGAIN = 1.5
+"""What is urgent is sounded again after this [s], until it is done."""
 _CHOOSE = "Choose where the samples come from."
 _WHAT_THERE_IS = "The boat's own network, a recording, or the simulated boat to see how this guide works."
 
@@ -51,6 +54,7 @@ class LivePage(Page):
             recorder = None if source.is_simulated else self.recorder
             self.run = LiveRun(guide, self.tablet.view(place.hull, place.job), source, recorder)
         self._ticking = None
+        self._sounded = 0.0
         self._view: LiveView | None = None
 
     @property
@@ -107,8 +111,11 @@ class LivePage(Page):
         before = self.run.guidance
         self.run.tick(self.app.time())
         self._view.show(self.run)
-        if self.tablet.settings.cue and _news(before, self.run.guidance):
-            self.app.sound(self.run.guidance)
+        now, guidance = self.app.time(), self.run.guidance
+        again = guidance.urgent and now - self._sounded >= URGENT_AGAIN
+        if self.tablet.settings.cue and (again or _news(before, guidance)):
+            self._sounded = now
+            self.app.sound(guidance)
 
     def _stop(self) -> None:
         if self.run is None:
@@ -263,12 +270,12 @@ class LiveView(Widget):
         if run.source.is_simulated:  # stands where a verdict would: nobody may take it for one
             verdict, words_now = Verdict.NOT_ENOUGH_DATA, f"SIMULATED: {words_now}"
             lines = lines if run.running else "Nothing of this run is kept."
-        if (words_now, lines, verdict.value) != (self._word.text, self._lines.text, self._mark_is):
+        mark = URGENT_MARK if guidance.urgent and live else verdict_marks[verdict]
+        if (words_now, lines, mark.word) != (self._word.text, self._lines.text, self._mark_is):
             self._word.text, self._lines.text = words_now, lines
-            self._mark_is = verdict.value
+            self._mark_is = mark.word
             if self._shape is not None:
                 self.remove_widget(self._shape)
-            mark = verdict_marks[verdict]
             self._shape = MarkShape(mark, 60, "ground")
             self._word.color = theme.colour(mark.colour)
             self.add_widget(self._shape)

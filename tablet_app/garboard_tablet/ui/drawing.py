@@ -407,15 +407,21 @@ class Gauge(Widget):
         number = "–" if guidance.number is None else f"{guidance.number:.{guidance.decimals}f}"
         room = self.width * 0.42 - dp(40) if self._low else self.width - dp(230)
         unit = guidance.unit if self._low or not self._age else f"{guidance.unit}, {self._age}"
-        room -= texture(unit, sp(40)).width + dp(40)
-        over = self.height * (0.8 if self._low else 0.5)
+        of_beside = "" if self._low else guidance.of
+        room -= max(texture(unit, sp(40)).width, texture(of_beside, sp(30)).width) + dp(40)
+        over = self.height * (0.5 if guidance.of or not self._low else 0.8)
         size = min(200.0, over / dp(1))
         while size > 48 and texture(number, sp(size), DIGITS).width > room:
             size -= 8
-        y = self.top - self.height * (0.34 if guidance.scale and not self._low else 0.5)
+        above = 0.34 if guidance.scale and not self._low else 0.36 if guidance.of and self._low else 0.5
+        y = self.top - self.height * above
         ink = "ink" if self._live else "unknown"
         wide, high = draw_text(number, self.x + dp(24), y, ink, size, (0, 0.5), DIGITS)
         draw_text(unit, self.x + dp(24) + wide + dp(16), y - high * 0.2, "quiet", 40, (0, 0.5))
+        if of_beside:
+            draw_text(of_beside, self.x + dp(24) + wide + dp(16), y + high * 0.2, "ink", 30, (0, 0.5), bold=True)
+        elif guidance.of:
+            draw_text(guidance.of, self.x + dp(24), self.y + dp(12), "ink", 30, (0, 0), bold=True)
         if guidance.progress is not None:
             share = min(1.0, max(0.0, guidance.progress))
             if self._low:

@@ -1,4 +1,7 @@
-"""A beep for each change of what to do, since eyes are on the water: high when on target, low when not."""
+"""A beep for each change of what to do, since eyes are on the water: high when on target, low when not.
+
+What is urgent has a beep of its own, longer and higher than all else.
+"""
 
 from __future__ import annotations
 
@@ -46,8 +49,15 @@ def _sound(pitch: float, seconds: float) -> Any:
 
 def play(guidance: Guidance) -> None:
     """Sound what to do; silent on a tablet without sound."""
-    sound = (
-        _sound(1320.0, 0.35) if guidance.done else _sound(880.0, 0.12) if guidance.on_target else _sound(440.0, 0.25)
-    )
+    sound = _sound(*beep_for(guidance))
     if sound is not None:
         sound.play()
+
+
+def beep_for(guidance: Guidance) -> tuple[float, float]:
+    """Pitch [Hz] and length [s] of the beep for what there is to do."""
+    if guidance.urgent:
+        return 1760.0, 0.7
+    if guidance.done:
+        return 1320.0, 0.35
+    return (880.0, 0.12) if guidance.on_target else (440.0, 0.25)

@@ -61,15 +61,15 @@ class MarkShape(Widget):
 
     def __init__(self, mark: Mark, side: float = 30, ground: str = "panel") -> None:
         super().__init__(size_hint=(None, None), size=(dp(side), dp(side)))
-        self._mark, self._ground = mark, ground
+        self.mark, self._ground = mark, ground
         self.bind(pos=self._draw, size=self._draw)
         self._draw()
 
     def _draw(self, *_: object) -> None:
         self.canvas.clear()
         with self.canvas:
-            for part in self._mark.parts:
-                Color(*theme.colour(self._ground if part.cut else self._mark.colour))
+            for part in self.mark.parts:
+                Color(*theme.colour(self._ground if part.cut else self.mark.colour))
                 self._draw_part(part)
 
     def _draw_part(self, part: Part) -> None:

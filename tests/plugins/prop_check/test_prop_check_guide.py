@@ -48,7 +48,7 @@ def test_before_anything_is_heard() -> None:
     """No number is invented; the person is told what is missing."""
     guidance = GUIDE.show(GUIDE.begin(job(TWIN)))
     assert (guidance.number, guidance.word) == (None, "no engine speed: port, starboard")
-    assert guidance.lines == ("0 s of 20 s at full throttle",)
+    assert guidance.lines == ("0 s at full throttle, ease off at 20 s",)
     assert (guidance.band, guidance.done, guidance.progress) == ((5400, 6000), False, 0)
 
 
@@ -66,8 +66,10 @@ def test_before_anything_is_heard() -> None:
     ],
 )
 def test_what_the_guide_says(heard: Iterable[Sample], word: str) -> None:
-    """One thing to do at a time."""
-    assert shown(heard).word == word
+    """One thing to do at a time; easing off, and nothing else, is urgent."""
+    guidance = shown(heard)
+    assert guidance.word == word
+    assert guidance.urgent == word.startswith("ease off")
 
 
 def test_restless_readings_never_finish_and_time_runs_out() -> None:
@@ -82,20 +84,22 @@ def test_the_shop_sets_the_seconds() -> None:
     view = job(TWIN, settings={"prop_check.full_throttle_limit": "10 s", "prop_check.steady_seconds": "60 s"})
     state = after(samples(0, 10.5, 41, 5800, 5800), GUIDE.begin(view))
     assert GUIDE.show(state).word == "ease off: 10 s reached"
-    assert GUIDE.show(state).lines[-1] == "10 s of 10 s at full throttle"
+    assert GUIDE.show(state).lines[-1] == "10 s at full throttle, ease off at 10 s"
 
 
 def test_a_setting_that_cannot_be_used_does_not_stop_the_guide() -> None:
     """Under way is no place to fail: the default holds."""
     view = job(TWIN, settings={"prop_check.full_throttle_limit": "soon"})
-    assert GUIDE.show(GUIDE.begin(view)).lines == ("0 s of 20 s at full throttle",)
+    assert GUIDE.show(GUIDE.begin(view)).lines == ("0 s at full throttle, ease off at 20 s",)
 
 
 def test_number_and_lines() -> None:
     """The slowest engine is the big number; the small print names the engines, the speed and the time."""
     guidance = shown(samples(0, 5, 41, 5810, 5790))
     assert (guidance.number, guidance.unit, guidance.decimals, guidance.on_target) == (5790, "rev/min", 0, True)
-    assert guidance.lines == ("port 5810, starboard 5790", "41.0 kn over ground", "5 s of 20 s at full throttle")
+    time = "5 s at full throttle, ease off at 20 s"
+    assert guidance.lines == ("port 5810, starboard 5790", "41.0 kn over ground", time)
+    assert guidance.of == "lowest: starboard"
     assert guidance.progress == pytest.approx(4.9 / 8)
 
 
