@@ -8,11 +8,11 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Finding, NotEnoughData, Number, Verdict
+from garboard.findings import Finding, NotEnoughData, Number, Verdict, with_spread
 from garboard.job_view import JobView
 from garboard.records import Battery, Circuit, Engine
 from garboard_wiring_audit import bases
-from garboard_wiring_audit.batteries import reserve_hours, state_of_charge
+from garboard_wiring_audit.batteries import over_rate, rate_exponent, reserve_hours, state_of_charge
 from garboard_wiring_audit.circuit_facts import facts_of
 from garboard_wiring_audit.circuit_rules import CRANKING, PANEL_FEED, distance_basis
 from garboard_wiring_audit.loads import COLUMNS, load_sum
@@ -90,21 +90,39 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
         percent = charge.percent
         enough = percent.value >= least
         flat = percent.value <= 0
-        shown = Number("charge", percent.value, "%", percent.spread, 0)
         said = "Charge it before the sea trial and read it again."
         advice = "Enough for hand over." if enough else "Flat: charge it and have it tested." if flat else said
         yield Finding(
             verdict=Verdict.PASS if enough else Verdict.FAIL if flat else Verdict.ADVISE,
             about=about(battery),
-            sentence=f"{shown} charged at {charge.volts.value:.2f} V. {advice}",
+            sentence=f"{charge_words(percent)} charged at {charge.volts.value:.2f} V. {advice}",
             numbers=(
-                shown,
+                _charge_number(percent),
                 Number("rest voltage", charge.volts.value, "V", charge.volts.spread, 2),
             ),
             basis=(bases.REST_VOLTAGE_AGM if charge.from_memory else bases.REST_VOLTAGE, bases.CHARGE_LEAST),
         )
 
     return each_piece(view.vessel.batteries, about, judge, (bases.REST_VOLTAGE,))
+
+
+def charge_words(percent: Reading) -> str:
+    """A charge with its spread; only its lower or upper end where the spread reaches past full or empty.
+
+    >>> charge_words(Reading(50, 12.6)), charge_words(Reading(97, 13)), charge_words(Reading(1, 13))
+    ('50 ± 13 %', '84 % or more', '14 % or less')
+    """
+    number = _charge_number(percent)
+    more = {"charge, at least": " or more", "charge, at most": " or less"}.get(number.name, "")
+    return f"{number}{more}"
+
+
+def _charge_number(percent: Reading) -> Number:
+    if percent.value + percent.spread > 100:
+        return Number("charge, at least", max(0.0, percent.value - percent.spread), "%", decimals=0)
+    if percent.value - percent.spread < 0:
+        return Number("charge, at most", percent.value + percent.spread, "%", decimals=0)
+    return Number("charge", percent.value, "%", percent.spread, 0)
 
 
 # Installation
@@ -156,26 +174,24 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
 
     def judge(battery: Battery) -> Iterator[Finding]:
         current = read(view, STANDING, "standing_current", "A", battery.name, rules.share("current_meter"))
-        usable = _usable(battery, rules)
-        wanted = rules.amount("standing_days", "")
+        wanted, most = rules.amount("standing_days", ""), rules.amount("standing_most", "")
         shown = Number("standing current", current.value * 1000, "mA", current.spread * 1000, 0)
-        if current.value < ALMOST_NOTHING:
-            verdict, sentence = Verdict.PASS, f"{shown} with everything off."
-            numbers: tuple[Number, ...] = (shown,)
+        days = _usable(battery, rules) / current.value / 24 if current.value >= ALMOST_NOTHING else math.inf
+        enough = min(days, most) >= wanted
+        if days > most:
+            counted = Number("days, at least", most, "d", decimals=0)
+            told = f"more than {most:.0f} days (self-discharge decides)"
         else:
-            days = usable / current.value / 24
-            spread = days * current.spread / current.value
-            enough = days >= wanted
-            verdict = Verdict.PASS if enough else Verdict.ADVISE
-            advice = "" if enough else " Find what stays on, or fit a switch, or leave a charger on."
-            sentence = f"{shown} with everything off: {days:.0f} days, {wanted:.0f} wanted.{advice}"
-            numbers = (shown, Number("days", days, "d", spread, 0))
+            share = math.hypot(current.spread / current.value, rules.share("capacity"))
+            counted = Number("days", days, "d", days * share, 0)
+            told = f"{with_spread(days, days * share, 0)} days"
+        advice = "" if enough else " Find what stays on, or fit a switch, or leave a charger on."
         yield Finding(
-            verdict=verdict,
+            verdict=Verdict.PASS if enough else Verdict.ADVISE,
             about=about(battery),
-            sentence=sentence,
-            numbers=numbers,
-            basis=(bases.STANDING, bases.RESERVE),
+            sentence=f"{shown} with everything off: {told}, {wanted:.0f} wanted.{advice}",
+            numbers=(shown, counted),
+            basis=(bases.STANDING, bases.RESERVE, bases.CAPACITY, bases.SELF_DISCHARGE),
         )
 
     return each_piece(view.vessel.batteries, about, judge, (bases.STANDING,))
@@ -315,19 +331,35 @@ def _charging(loads: Sequence[Reading]) -> Callable[[tuple[Engine, ...]], Iterat
     return judge
 
 
-def reserve_of(view: JobView, battery: Battery) -> Reading:
-    """Time a full battery carries its load [h]: the measured load where there is one, else the sum."""
+@attrs.frozen
+class Reserve:
+    """Time a full battery carries its load [h], and that load [A]: measured, or added up from its circuits."""
+
+    hours: Reading
+    load: float
+    measured: bool
+
+
+def reserve_of(view: JobView, battery: Battery) -> Reserve:
+    """Reserve time of a battery under the measured load where there is one, else under the sum.
+
+    The shares of load, capacity and the exponent of Peukert's law join as root of squares.
+    """
     rules = rules_of(view)
     capacity = known(battery.capacity, "Ah", "capacity").value
     share = _usable_share(battery, rules)
-    if _load_was_read(view, battery):
+    measured = _load_was_read(view, battery)
+    if measured:
         load = read(view, LOADS, "load_current", "A", battery.name, rules.share("current_meter"))
     else:
         load = load_of(view, battery).total
     if not load.value > 0:
         raise NotEnoughData("no load runs together on it; measure the load or mark what runs together")
-    hours = reserve_hours(capacity, share, load.value)
-    return Reading(hours, hours * load.spread / load.value)
+    exponent, doubt = rate_exponent(battery.chemistry)
+    hours = reserve_hours(capacity, share, load.value, exponent)
+    of_rate = math.log(over_rate(capacity, load.value)) * doubt
+    spread = hours * math.hypot(load.spread / load.value, rules.share("capacity"), of_rate)
+    return Reserve(Reading(hours, spread), load.value, measured)
 
 
 def reserve_findings(view: JobView) -> Iterator[Finding]:
@@ -335,16 +367,17 @@ def reserve_findings(view: JobView) -> Iterator[Finding]:
     least = rules_of(view).amount("reserve_least", "h")
 
     def judge(battery: Battery) -> Iterator[Finding]:
-        hours = reserve_of(view, battery)
-        enough = hours.value >= least
-        shown = Number("reserve time", hours.value, "h", hours.spread or None)
+        reserve = reserve_of(view, battery)
+        enough = reserve.hours.value >= least
+        shown = Number("reserve time", reserve.hours.value, "h", reserve.hours.spread)
+        of_load = f"the {reserve.load:.1f} A {'measured' if reserve.measured else 'added up'}"
         advice = "" if enough else " Fit more capacity, or tell the owner what to switch off."
         yield Finding(
             verdict=Verdict.PASS if enough else Verdict.ADVISE,
             about=about(battery),
-            sentence=f"{shown} from full with what runs together, {least:g} h wanted.{advice}",
+            sentence=f"{shown} from full at {of_load}, {least:g} h wanted.{advice}",
             numbers=(shown,),
-            basis=(bases.RESERVE, bases.LOAD_SUM),
+            basis=(bases.RESERVE, bases.CAPACITY, bases.RATE, bases.LOAD_SUM),
         )
 
     fed = _fed(view)

@@ -46,8 +46,9 @@ def findings_on(rule: CircuitRule, view: JobView) -> Iterator[Finding]:
     rules = rules_of(view)
     outcome = outcome_of(rule, view, rules)
     basis = rule.basis(rules)
-    for name, judged in outcome.judged.items():
-        if judged.verdict is not Verdict.PASS:
+    joined = _joined(rule, outcome, view, rules)
+    for name, judged in (outcome.judged | joined).items():
+        if judged.verdict is not Verdict.PASS and (name not in joined or not rule.joins):
             yield Finding(
                 verdict=judged.verdict,
                 about=about(name),
@@ -60,6 +61,20 @@ def findings_on(rule: CircuitRule, view: JobView) -> Iterator[Finding]:
         yield _passed(rule, outcome, basis, passed)
     if outcome.lacking:
         yield not_enough(rule.title, outcome.lacking, basis)
+
+
+def _joined(rule: CircuitRule, outcome: Outcome, view: JobView, rules: Rules) -> dict[str, Judged]:
+    """Circuits on which this rule and its partner ask for the same cure, with both of what they say."""
+    partner = next((each for each in RULES if rule.name == each.joins or rule.joins == each.name), None)
+    if partner is None:
+        return {}
+    others = outcome_of(partner, view, rules).judged
+    return {
+        name: attrs.evolve(judged.with_other(others[name]), basis=_merged(partner.basis(rules), judged, others[name]))
+        for name, judged in outcome.judged.items()
+        if name in others and Verdict.PASS not in (judged.verdict, others[name].verdict)
+        if judged.cure == others[name].cure
+    }
 
 
 def about(circuit: str) -> str:
@@ -115,43 +130,69 @@ def _named(lacking: dict[str, tuple[str, ...]]) -> str:
     return ", ".join(f"{name} ({'; '.join(reasons)})" for name, reasons in lacking.items())
 
 
+@attrs.frozen
+class Labels:
+    """Circuits that carry a label, those that do not, and those nobody looked at, by name."""
+
+    labelled: tuple[str, ...]
+    bare: tuple[str, ...]
+    lacking: dict[str, tuple[str, ...]]
+    least: float
+
+    @property
+    def share(self) -> float:
+        """Share of those looked at that carry one, 0 to 1; all where none was looked at."""
+        looked_at = len(self.labelled) + len(self.bare)
+        return len(self.labelled) / looked_at if looked_at else 1.0
+
+    @property
+    def on_bare(self) -> Verdict:
+        """The verdict on a circuit without a label: the shop may let a few pass with advice."""
+        return Verdict.ADVISE if self.share >= self.least else Verdict.FAIL
+
+
+def labels_of(view: JobView) -> Labels:
+    """Which circuits carry a label."""
+    answers: dict[bool, list[str]] = {True: [], False: []}
+    lacking: dict[str, tuple[str, ...]] = {}
+    for circuit in view.vessel.circuits:
+        try:
+            answers[read_yes(view, CIRCUITS, "label_present", circuit.name)].append(circuit.name)
+        except NotEnoughData as missing:
+            lacking[circuit.name] = missing.reasons
+    return Labels(tuple(answers[True]), tuple(answers[False]), lacking, rules_of(view).share("labelled"))
+
+
 def label_findings(view: JobView) -> Iterator[Finding]:
     """Share of circuits that carry a label; names those that do not."""
     if not view.vessel.circuits:
         raise NotEnoughData("no circuits are entered; add the vessel's circuits")
-    labelled: list[str] = []
-    bare: list[str] = []
-    lacking: dict[str, tuple[str, ...]] = {}
-    for circuit in view.vessel.circuits:
-        try:
-            (labelled if read_yes(view, CIRCUITS, "label_present", circuit.name) else bare).append(circuit.name)
-        except NotEnoughData as missing:
-            lacking[circuit.name] = missing.reasons
-    looked_at = len(labelled) + len(bare)
+    labels = labels_of(view)
+    looked_at = len(labels.labelled) + len(labels.bare)
     if looked_at:
-        share = len(labelled) / looked_at
-        enough = share >= rules_of(view).share("labelled")
-        verdict = (Verdict.PASS if not bare else Verdict.ADVISE) if enough else Verdict.FAIL
+        percent = labels.share * 100
         yield Finding(
-            verdict=verdict,
+            verdict=labels.on_bare if labels.bare else Verdict.PASS,
             about="Labels",
-            sentence=f"{len(labelled)} of {looked_at} circuits labelled ({share * 100:.0f} %)."
-            + (f" Label {', '.join(bare)}." if bare else ""),
-            numbers=(Number("labelled", share * 100, "%", decimals=0),),
+            sentence=f"{len(labels.labelled)} of {looked_at} circuits labelled ({percent:.0f} %)."
+            + (f" Label {', '.join(labels.bare)}." if labels.bare else ""),
+            numbers=(Number("labelled", percent, "%", decimals=0),),
             basis=(bases.LABELS,),
         )
-    if lacking:
-        yield not_enough("Labels", lacking, (bases.LABELS,))
+    if labels.lacking:
+        yield not_enough("Labels", labels.lacking, (bases.LABELS,))
 
 
 def verdicts_of(view: JobView) -> dict[str, Verdict]:
-    """The strictest verdict on each circuit; a circuit no rule covers has none."""
-    rules = rules_of(view)
-    verdicts: dict[str, list[Verdict]] = {}
+    """The strictest verdict on each circuit, its label among them; a circuit no rule covers is judged by its label."""
+    rules, labels = rules_of(view), labels_of(view)
+    verdicts: dict[str, list[Verdict]] = {name: [Verdict.PASS] for name in labels.labelled}
+    verdicts |= {name: [labels.on_bare] for name in labels.bare}
+    verdicts |= {name: [Verdict.NOT_ENOUGH_DATA] for name in labels.lacking}
     for rule in RULES:
         outcome = outcome_of(rule, view, rules)
         for name, judged in outcome.judged.items():
-            verdicts.setdefault(name, []).append(judged.verdict)
+            verdicts[name].append(judged.verdict)
         for name in outcome.lacking:
-            verdicts.setdefault(name, []).append(Verdict.NOT_ENOUGH_DATA)
+            verdicts[name].append(Verdict.NOT_ENOUGH_DATA)
     return {name: min(found, key=STRICTER_FIRST.index) for name, found in verdicts.items()}

@@ -51,8 +51,10 @@ class NotCovered(Exception):
 class Judged:
     """What a rule says of one circuit.
 
-    cells : the circuit's row in the rule's table, after its name and before the verdict
-    basis : beside the rule's own
+    cells    : the circuit's row in the rule's table, after its name and before the verdict
+    basis    : beside the rule's own
+    in_short : the part of the sentence another rule's finding takes in when both ask for the same cure
+    cure     : the end of the sentence, what to do
     """
 
     verdict: Verdict
@@ -60,6 +62,17 @@ class Judged:
     cells: tuple[str, ...]
     numbers: tuple[Number, ...] = ()
     basis: tuple[Basis, ...] = ()
+    in_short: str = ""
+    cure: str = ""
+
+    def with_other(self, other: Judged) -> Judged:
+        """This with what another rule says beside it; both ask for the same cure."""
+        return attrs.evolve(
+            self,
+            sentence=self.sentence.replace(self.in_short, f"{self.in_short}, {other.in_short}", 1),
+            numbers=(*self.numbers, *other.numbers),
+            basis=(*self.basis, *other.basis),
+        )
 
 
 @attrs.frozen(kw_only=True)
@@ -68,6 +81,7 @@ class CircuitRule:
 
     passed   : what the circuits that pass do, after their number ("carry no more than their conductors allow")
     headings : of the rule's table, between circuit and verdict
+    joins    : name of the rule whose finding takes this one's in where both ask for the same cure
     """
 
     name: str
@@ -76,6 +90,7 @@ class CircuitRule:
     headings: tuple[str, ...]
     judge: Callable[[JobView, CircuitFacts, Rules], Judged]
     basis: Callable[[Rules], tuple[Basis, ...]]
+    joins: str = ""
 
 
 def _stricter(*verdicts: Verdict) -> Verdict:
@@ -209,9 +224,12 @@ def _fuse_cure(facts: CircuitFacts, rules: Rules, largest: float) -> str:
     device = "breaker" if facts.circuit.protection == "breaker" else "fuse"
     if not facts.knows(["load"]):
         return f"Enter the current, then fit a {device} above it and at most {largest:g} A."
-    rating = suggested_rating(facts.load.value, largest, rules.share("fuse_margin"))
+    load, margin = facts.load.value, rules.share("fuse_margin")
+    rating = suggested_rating(load, largest, margin)
     if rating is not None:
-        return f"Fit a {rating:g} A {device}."
+        in_hand = f"{load:.1f} A load and {100 * margin - 100:.0f} % in hand"
+        why = in_hand if rating >= margin * load else f"the largest that fits between {load:.1f} and {largest:g} A"
+        return f"Fit a {rating:g} A {device}: {why}."
     return f"No rating in stock lies above the load and within {largest:g} A. {_cure(facts, rules)}, then fuse it."
 
 
@@ -345,13 +363,14 @@ def judge_drop_calculated(_view: JobView, facts: CircuitFacts, rules: Rules) -> 
         verdict = Verdict.ADVISE
     share = ((facts.load.spread / load) ** 2 + (facts.length.spread / length) ** 2) ** 0.5
     percent = Reading(by_mils / facts.volts * 100, share * by_mils / facts.volts * 100)
-    shown = _number("drop", percent, "%")
+    shown = _number("drop by circular mils", percent, "%")
+    in_short = f"{shown} by circular mils, {warm / facts.volts * 100:.1f} % at {temperature:.0f} degC"
+    cure = f"{_cure(facts, rules)}."
     return Judged(
         verdict=verdict,
-        sentence=(
-            f"Drop {shown} by circular mils, {warm / facts.volts * 100:.1f} % at {temperature:.0f} degC, "
-            f"{_class_name(facts, rules)} allowed. {_cure(facts, rules)}."
-        ),
+        sentence=f"Drop {in_short}, {_class_name(facts, rules)} allowed. {cure}",
+        in_short=in_short,
+        cure=cure,
         cells=(
             facts.conductor.label,
             f"{length:.1f}",
@@ -382,11 +401,13 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Jud
     explained = _explained_drop(facts, rules)
     poor_joint = explained is not None and drop.value - drop.spread > explained + rules.amount("drop_excess", "V")
     shown = _number("drop", Reading(lost.value / facts.volts * 100, lost.spread / facts.volts * 100), "%")
-    at = f" at {facts.load.value:.1f} A" if scale > 1 else ""
+    in_short = f"{shown} measured" + (f" at {facts.load.value:.1f} A" if scale > 1 else "")
+    cure = _measured_cure(facts, rules, verdict, drop, explained if poor_joint else None)
     return Judged(
         verdict=_stricter(verdict, Verdict.ADVISE) if poor_joint else verdict,
-        sentence=f"Drop {shown} measured{at}, {_class_name(facts, rules)} allowed. "
-        + _measured_cure(facts, rules, verdict, drop, explained if poor_joint else None),
+        sentence=f"Drop {in_short}, {_class_name(facts, rules)} allowed. {cure}",
+        in_short=in_short,
+        cure=cure,
         cells=(
             with_spread(drop.value, drop.spread, 2),
             f"{facts.current.value:.1f}" if facts.knows(["current"]) else "",
@@ -556,6 +577,7 @@ RULES = (
         passed="keep their drop by calculation",
         headings=("Conductor", "One way (m)", "Load (A)", "Circular mils (%)", "Warm (%)", "Allowed"),
         judge=judge_drop_calculated,
+        joins="drop_measured",
         basis=lambda _rules: (bases.DROP_CIRCULAR_MILS, bases.DROP_CLASSES, bases.DROP_AT_TEMPERATURE),
     ),
     CircuitRule(

@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from typing import TypeVar
 
-from garboard.findings import NotEnoughData, Number, Table, Verdict
+from garboard.findings import NotEnoughData, Number, Table, Verdict, with_spread
 from garboard.job_view import JobView
 from garboard.records import Battery, Circuit, NetworkBus
 from garboard.steps import Assessed, Block, ReportSection
 from garboard.units import Amount
 from garboard_wiring_audit import network_findings
-from garboard_wiring_audit.battery_findings import reserve_of, rest_charge
+from garboard_wiring_audit.battery_findings import charge_words, reserve_of, rest_charge
 from garboard_wiring_audit.bus import AMPERES_PER_LOAD_NUMBER
 from garboard_wiring_audit.circuit_facts import facts_of
 from garboard_wiring_audit.circuit_findings import verdicts_of
-from garboard_wiring_audit.readings import read
+from garboard_wiring_audit.readings import Reading, read
 from garboard_wiring_audit.rules import rules_of
 from garboard_wiring_audit.steps import CIRCUITS, NETWORKS
 
@@ -48,14 +48,14 @@ def _circuits(view: JobView) -> Iterator[Block]:
         return
     verdicts = verdicts_of(view)
     headings = ("Circuit", "Label", "Conductor", "Fuse or breaker", "Current", "Drop", "Verdict")
-    rows = tuple(_circuit_row(view, circuit, verdicts.get(circuit.name)) for circuit in view.vessel.circuits)
+    rows = tuple(_circuit_row(view, circuit, verdicts[circuit.name]) for circuit in view.vessel.circuits)
     in_order = sum(verdict is Verdict.PASS for verdict in verdicts.values())
     yield Number("in order", in_order, f"of {len(rows)} circuits", decimals=0)
     yield CIRCUITS_TEXT
     yield Table("Circuits", headings, rows)
 
 
-def _circuit_row(view: JobView, circuit: Circuit, verdict: Verdict | None) -> tuple[str, ...]:
+def _circuit_row(view: JobView, circuit: Circuit, verdict: Verdict) -> tuple[str, ...]:
     facts = facts_of(view, circuit, rules_of(view))
     label = view.value(CIRCUITS, "label_present", of=circuit.name)
     return (
@@ -65,7 +65,7 @@ def _circuit_row(view: JobView, circuit: Circuit, verdict: Verdict | None) -> tu
         "none" if circuit.protection == "none" else f"{_text(circuit.protection_rating)} {circuit.protection}".strip(),
         f"{facts.load.value:.1f} A" if facts.knows(["load"]) else "",
         _or_blank(lambda: f"{read(view, CIRCUITS, 'drop', 'V', circuit.name).value:.2f} V"),
-        verdict.value if verdict else "not covered",
+        verdict.value,
     )
 
 
@@ -83,9 +83,13 @@ def _battery_row(view: JobView, battery: Battery) -> tuple[str, ...]:
         battery.chemistry,
         _text(battery.capacity),
         _or_blank(lambda: f"{rest_charge(view, battery).volts.value:.2f} V"),
-        _or_blank(lambda: f"{rest_charge(view, battery).percent.value:.0f} %"),
-        _or_blank(lambda: f"{reserve_of(view, battery).value:.1f} h"),
+        _or_blank(lambda: charge_words(rest_charge(view, battery).percent)),
+        _or_blank(lambda: _hours(reserve_of(view, battery).hours)),
     )
+
+
+def _hours(reading: Reading) -> str:
+    return f"{with_spread(reading.value, reading.spread)} h"
 
 
 def _networks(view: JobView) -> Iterator[Block]:

@@ -70,6 +70,10 @@ SETTINGS = (
     _amount("usable_lithium", "Usable part of a LiFePO4 battery", "share", "80 %", (5, 100), bases.RESERVE),
     _amount("reserve_least", "Reserve time wanted", "time", "4 h", (0.1, 240), bases.RESERVE),
     _amount("standing_days", "Days a boat is left alone", "number", "30", (1, 365), bases.STANDING),
+    _amount(
+        "standing_most", "Days after which self-discharge decides", "number", "180", (10, 1000), bases.SELF_DISCHARGE
+    ),
+    _amount("capacity", "Capacity is right within plus or minus", "share", "10 %", (0, 50), bases.CAPACITY),
     _amount("network_drop", "Supply drop allowed on the network", "voltage", "1.5 V", (0.5, 4), bases.NETWORK_DROP),
     _amount(
         "network_volts", "Least voltage at a network device", "voltage", "9.0 V", (6, 12), bases.NETWORK_VOLTS

@@ -3,17 +3,17 @@
 import pytest
 
 from garboard.findings import NotEnoughData, Verdict
-from garboard.records import Engine
+from garboard.records import Circuit, Engine, JsonValue
 from garboard_wiring_audit.batteries import reserve_hours, state_of_charge
 from garboard_wiring_audit.loads import COLUMNS, PLAIN_SUM, load_sum
 from garboard_wiring_audit.overcurrent import CFR_BATTERY_DISTANCE, E11_DISTANCE, ISO_DISTANCE
-from wiring_boats import battery, circuit, said, sentence_on, verdict_on, wired_job
+from wiring_boats import Changes, Readings, battery, circuit, said, sentence_on, verdict_on, wired_job
 
 PASS, ADVISE, FAIL, LACKING = Verdict.PASS, Verdict.ADVISE, Verdict.FAIL, Verdict.NOT_ENOUGH_DATA
-NO_MEASURED_LOAD = {("loads", "load_current", "house"): None}
+NO_MEASURED_LOAD: Readings = {("loads", "load_current", "house"): None}
 
 
-def reading(field, value, step="batteries"):
+def reading(field: str, value: JsonValue, step: str = "batteries") -> Readings:
     return {(step, field, "house"): value}
 
 
@@ -28,12 +28,12 @@ def reading(field, value, step="batteries"):
         ("12.85 V", PASS),
     ],
 )
-def test_charge_at_its_limits(volts, verdict):
+def test_charge_at_its_limits(volts: str, verdict: Verdict) -> None:
     """Three quarters at hand over; flat fails."""
     assert verdict_on(wired_job(read=reading("rest_voltage", volts)), "battery_charge") is verdict
 
 
-def test_charge_says_its_spread():
+def test_charge_says_its_spread() -> None:
     """The charge carries the meter's spread and the tables' disagreement."""
     (finding,) = said(wired_job(read=reading("rest_voltage", "12.24 V")), "battery_charge")
     assert finding.numbers[0].value == pytest.approx(50)
@@ -43,7 +43,24 @@ def test_charge_says_its_spread():
     assert finding.sentence == "50 ± 13 % charged at 12.24 V. Charge it before the sea trial and read it again."
 
 
-def test_a_24_volt_bank_is_read_by_halves():
+@pytest.mark.parametrize(
+    ("volts", "sentence", "number"),
+    [
+        # as above, the half width is 12.6 % and more; 100 - 12.9 = 87, 95 - 12.9 = 82, 8.8 + 12.4 = 21
+        ("12.66 V", "87 % or more charged at 12.66 V. Enough for hand over.", ("charge, at least", 87)),
+        ("12.61 V", "82 % or more charged at 12.61 V. Enough for hand over.", ("charge, at least", 82)),
+        ("11.95 V", "21 % or less charged at 11.95 V.", ("charge, at most", 21)),
+    ],
+)
+def test_charge_never_reaches_past_full_or_empty(volts, sentence, number):
+    """Where the half width goes past an end, only the other end is told."""
+    (finding,) = said(wired_job(read=reading("rest_voltage", volts)), "battery_charge")
+    assert finding.sentence.startswith(sentence)
+    shown = finding.numbers[0]
+    assert (shown.name, round(shown.value), shown.uncertainty) == (*number, None)
+
+
+def test_a_24_volt_bank_is_read_by_halves() -> None:
     """A 24 V bank at twice the voltage has the same charge."""
     view = wired_job(batteries=[battery(nominal_voltage="=24 V")], read=reading("rest_voltage", "24.48 V"))
     (finding,) = said(view, "battery_charge")
@@ -65,30 +82,30 @@ def test_a_24_volt_bank_is_read_by_halves():
         ({"nominal_voltage": None}, {}, "nominal voltage is not entered"),
     ],
 )
-def test_charge_says_why_it_cannot_tell(changes, read, reason):
+def test_charge_says_why_it_cannot_tell(changes: Changes, read: Readings, reason: str) -> None:
     """Each reason for no number is its own sentence."""
     (finding,) = said(wired_job(batteries=[battery(**changes)], read=read), "battery_charge")
     assert finding.verdict is LACKING
     assert reason in finding.sentence
 
 
-def test_just_enough_rest_is_enough():
+def test_just_enough_rest_is_enough() -> None:
     """The shop's least rest, to the hour."""
     assert verdict_on(wired_job(read=reading("hours_at_rest", "3 h")), "battery_charge") is PASS
 
 
-def test_a_temperature_within_the_table_is_taken():
+def test_a_temperature_within_the_table_is_taken() -> None:
     """A battery at 30 degC is judged."""
     assert verdict_on(wired_job(read=reading("temperature", "30 degC")), "battery_charge") is PASS
 
 
-def test_agm_charge_is_marked_as_from_memory():
+def test_agm_charge_is_marked_as_from_memory() -> None:
     """An AGM battery is judged, its table marked."""
     (finding,) = said(wired_job(batteries=[battery(chemistry="AGM")]), "battery_charge")
     assert any("AGM" in basis.text and "from memory" in basis.note for basis in finding.basis)
 
 
-def test_one_battery_without_data_leaves_the_others_judged():
+def test_one_battery_without_data_leaves_the_others_judged() -> None:
     """A missing reading on one battery does not silence the next."""
     view = wired_job(batteries=[battery("house"), battery("start")], read=reading("rest_voltage", None))
     assert [(finding.about, finding.verdict) for finding in said(view, "battery_charge")] == [
@@ -97,7 +114,7 @@ def test_one_battery_without_data_leaves_the_others_judged():
     ]
 
 
-def test_state_of_charge_never_leaves_0_to_100():
+def test_state_of_charge_never_leaves_0_to_100() -> None:
     """Below the table's end 0 %, just above its head 100 %."""
     assert state_of_charge(2.0, 0.0, "flooded").percent == 0
     assert state_of_charge(12.8, 0.0, "flooded").percent == 100
@@ -115,7 +132,7 @@ def test_state_of_charge_never_leaves_0_to_100():
         ("clear_of_fuel", "none may sit above or below it"),
     ],
 )
-def test_installation_names_the_cure(field, cure):
+def test_installation_names_the_cure(field: str, cure: str) -> None:
     """Each fault of installation fails with its cure; an unanswered one is missing."""
     (finding,) = said(wired_job(read=reading(field, False)), "battery_installation")
     assert finding.verdict is FAIL
@@ -127,13 +144,13 @@ def test_installation_names_the_cure(field, cure):
     ("distance", "verdict"),
     [("7 in", PASS), ("7.5 in", ADVISE), ("72 in", ADVISE), ("73 in", FAIL), (None, PASS), ("-3 in", LACKING)],
 )
-def test_main_fuse_distance(distance, verdict):
+def test_main_fuse_distance(distance: str | None, verdict: Verdict) -> None:
     """Near is right, up to 72 in may be allowed, beyond fails; no fuse distance is no question."""
     assert verdict_on(wired_job(read=reading("fuse_distance", distance)), "battery_installation") is verdict
 
 
 @pytest.mark.parametrize(("current", "verdict"), [("69 mA", PASS), ("70 mA", ADVISE), ("0 mA", PASS), (None, LACKING)])
-def test_standing_current_in_days(current, verdict):
+def test_standing_current_in_days(current: str | None, verdict: Verdict) -> None:
     """50 Ah of 100 Ah last 30 days at 69.4 mA."""
     view = wired_job(read=reading("standing_current", current, "standing_current"))
     assert verdict_on(view, "standing_current") is verdict
@@ -148,24 +165,51 @@ def test_standing_current_in_days(current, verdict):
         (CFR_BATTERY_DISTANCE, "72 in", PASS),
     ],
 )
-def test_main_fuse_distance_by_the_shops_rule(rule, distance, verdict):
+def test_main_fuse_distance_by_the_shops_rule(rule: str, distance: str, verdict: Verdict) -> None:
     """The shop's distance rule holds for main fuses too."""
     view = wired_job(read=reading("fuse_distance", distance), settings={"distance_rule": rule})
     assert verdict_on(view, "battery_installation") is verdict
 
 
-def test_standing_current_says_the_days():
-    """Number first, then days."""
-    assert sentence_on(wired_job(), "standing_current") == "20.0 ± 0.8 mA with everything off: 104 days, 30 wanted."
+def test_standing_current_says_the_days() -> None:
+    """Number first, then days: 50 Ah / 20 mA / 24 = 104.2 d; 3 %, half a digit and 10 % of capacity make 11."""
+    said_so = sentence_on(wired_job(), "standing_current")
+    assert said_so == "20.0 ± 0.8 mA with everything off: 104 ± 11 days, 30 wanted."
+
+
+@pytest.mark.parametrize(
+    ("current", "settings", "words"),
+    [
+        ("3 mA", {}, "more than 180 days (self-discharge decides), 30 wanted."),  # 50 Ah / 3 mA / 24 = 694 d
+        ("0 mA", {}, "more than 180 days (self-discharge decides), 30 wanted."),
+        ("3 mA", {"standing_most": "90"}, "more than 90 days"),
+        ("3 mA", {"standing_most": "1000"}, "694 ± "),
+        ("12 mA", {}, "174 ± "),
+    ],
+)
+def test_no_more_days_than_self_discharge_leaves(current, settings, words):
+    """A lead battery loses its usable half by itself in about half a year; common practice, no source."""
+    (finding,) = said(
+        wired_job(read=reading("standing_current", current, "standing_current"), settings=settings), "standing_current"
+    )
+    assert words in finding.sentence
+    assert finding.verdict is PASS
+    assert any("by itself" in basis.text for basis in finding.basis)
+
+
+def test_more_days_wanted_than_self_discharge_leaves_is_advised_on():
+    """200 days are wanted, 180 can be promised."""
+    view = wired_job(read=reading("standing_current", "3 mA", "standing_current"), settings={"standing_days": "200"})
+    assert verdict_on(view, "standing_current") is ADVISE
 
 
 @pytest.mark.parametrize("changes", [{"chemistry": ""}, {"capacity": None}, {"capacity": "=0 Ah"}])
-def test_standing_current_needs_the_battery(changes):
+def test_standing_current_needs_the_battery(changes: Changes) -> None:
     """Without capacity or chemistry there are no days."""
     assert verdict_on(wired_job(batteries=[battery(**changes)]), "standing_current") is LACKING
 
 
-def test_load_adds_what_runs_together():
+def test_load_adds_what_runs_together() -> None:
     """Loads used now and then, panel feeds and cranking motors are left out."""
     circuits = [
         circuit("Lights", design_current="=2.0 A"),
@@ -174,7 +218,7 @@ def test_load_adds_what_runs_together():
         circuit("Panel", design_current="=40 A", use="panel feed"),
         circuit("Start", design_current="=300 A", use="cranking motor"),
     ]
-    read = {("circuits", "current", name): None for name in ("Lights", "Radio", "Horn", "Panel", "Start")}
+    read: Readings = {("circuits", "current", name): None for name in ("Lights", "Radio", "Horn", "Panel", "Start")}
     view = wired_job(circuits, read=read)
     load, charging = said(view, "load_sum")
     assert load.numbers[0].value == 5.0
@@ -184,7 +228,7 @@ def test_load_adds_what_runs_together():
     assert said(by_columns, "load_sum")[0].numbers[0].value == 11.0
 
 
-def test_columns_take_the_larger_of_a_tenth_and_the_largest():
+def test_columns_take_the_larger_of_a_tenth_and_the_largest() -> None:
     """Constructed loads; the rule of columns A and B is from memory."""
     together, others = [2.0, 4.0, 5.0, 3.0], [6.0, 5.0, 9.0, 20.0]
     assert load_sum(COLUMNS, together, others) == 34.0
@@ -193,7 +237,7 @@ def test_columns_take_the_larger_of_a_tenth_and_the_largest():
     assert load_sum(COLUMNS, [], []) == 0
 
 
-def test_load_that_nobody_listed_is_noticed():
+def test_load_that_nobody_listed_is_noticed() -> None:
     """Measured well above the sum: something draws that is not on the list."""
     (load, _charging) = said(wired_job(read=reading("load_current", "8.0 A", "loads")), "load_sum")
     assert load.verdict is ADVISE
@@ -201,7 +245,7 @@ def test_load_that_nobody_listed_is_noticed():
 
 
 @pytest.mark.parametrize(("current", "verdict"), [("30 A", PASS), ("31 A", ADVISE)])
-def test_load_against_charging(current, verdict):
+def test_load_against_charging(current: str, verdict: Verdict) -> None:
     """The engines charge 30 A."""
     view = wired_job(
         [circuit(design_current=f"={current}")], read={**NO_MEASURED_LOAD, ("circuits", "current", "Bilge pump"): None}
@@ -209,7 +253,7 @@ def test_load_against_charging(current, verdict):
     assert verdict_on(view, "load_sum", "Charging") is verdict
 
 
-def test_charging_needs_every_engines_output():
+def test_charging_needs_every_engines_output() -> None:
     """An engine without a charging current is named."""
     view = wired_job(engines=[Engine(position="port")])
     assert "charging current of port engine is not entered" in said(view, "load_sum")[1].sentence
@@ -223,7 +267,7 @@ def test_charging_needs_every_engines_output():
         ([circuit(battery="gone")], "battery is not entered for Bilge pump"),
     ],
 )
-def test_load_says_what_it_lacks(circuits, reason):
+def test_load_says_what_it_lacks(circuits: list[Circuit], reason: str) -> None:
     """Nothing is added up while a circuit's part is not known; it is said once, not per battery."""
     view = wired_job(circuits, [battery("house"), battery("start")])
     (finding,) = said(view, "load_sum")
@@ -231,31 +275,46 @@ def test_load_says_what_it_lacks(circuits, reason):
     assert reason in finding.sentence
 
 
-def test_a_single_battery_feeds_every_circuit():
+def test_a_single_battery_feeds_every_circuit() -> None:
     """With one battery aboard nobody has to say which."""
     assert verdict_on(wired_job([circuit(battery="")]), "battery_reserve") is PASS
 
 
-@pytest.mark.parametrize(("load", "verdict"), [("12.5 A", PASS), ("12.6 A", ADVISE), ("0 A", LACKING)])
-def test_reserve_at_its_limit(load, verdict):
-    """50 usable Ah last 4 h at 12.5 A."""
+@pytest.mark.parametrize(("load", "verdict"), [("11.0 A", PASS), ("11.2 A", ADVISE), ("0 A", LACKING)])
+def test_reserve_at_its_limit(load: str, verdict: Verdict) -> None:
+    """By Peukert's law, 100 Ah at 20 h: 10 h (5 A / load) ^ 1.15 is 4 h at 11.09 A; without it, at 12.5 A."""
     assert verdict_on(wired_job(read=reading("load_current", load, "loads")), "battery_reserve") is verdict
 
 
-def test_reserve_of_lithium_uses_its_own_share():
-    """80 Ah of 100 at 5 A."""
+def test_reserve_of_lithium_uses_its_own_share() -> None:
+    """80 Ah of 100 at 5 A, the 20 h rate."""
     (finding,) = said(wired_job(batteries=[battery(chemistry="LiFePO4")]), "battery_reserve")
     assert finding.numbers[0].value == pytest.approx(16)
 
 
-def test_reserve_from_the_sum_when_no_load_was_measured():
+def test_reserve_from_the_sum_when_no_load_was_measured() -> None:
     """The sum of what runs together stands in for the meter."""
     view = wired_job([circuit(design_current="=10 A")], read=NO_MEASURED_LOAD)
     (finding,) = said(view, "battery_reserve")
-    assert finding.numbers[0].value == pytest.approx(5.0)
+    assert finding.numbers[0].value == pytest.approx(10 * 0.5**1.15)  # Peukert: twice the 20 h rate
+    assert " from full at the 10.0 A added up, 4 h wanted." in finding.sentence
 
 
-def test_reserve_refuses_no_load():
+def test_reserve_counts_capacity_and_rate_in_its_spread():
+    """At 10 A: 3 % and half a digit of the meter, 10 % of capacity, 0.15 ln 2 = 10.4 % of the exponent: 14.8 %."""
+    (finding,) = said(wired_job(read=reading("load_current", "10.0 A", "loads")), "battery_reserve")
+    assert finding.numbers[0].uncertainty == pytest.approx(0.148 * 4.506, abs=0.005)
+    assert finding.sentence == "4.5 ± 0.7 h from full at the 10.0 A measured, 4 h wanted."
+
+
+def test_a_draw_below_the_20_h_rate_earns_no_more_than_the_stamped_capacity():
+    """2.5 A of 100 Ah: 50 Ah last 20 h, with the meter's and the capacity's spread only: 10.5 %."""
+    (finding,) = said(wired_job(read=reading("load_current", "2.5 A", "loads")), "battery_reserve")
+    assert finding.numbers[0].value == pytest.approx(20)
+    assert finding.numbers[0].uncertainty == pytest.approx(2.1, abs=0.05)
+
+
+def test_reserve_refuses_no_load() -> None:
     """No load, no time."""
     with pytest.raises(ValueError, match="load must be above zero"):
         reserve_hours(100.0, 0.5, 0.0)

@@ -1,13 +1,17 @@
 """Findings on circuits: verdict, wording and cure at and around every limit."""
 
+from collections.abc import Mapping
+from typing import Any
+
 import pytest
 
 from garboard.findings import BasisKind, Verdict
-from garboard.job_view import Disagreement
+from garboard.job_view import Disagreement, JobView
+from garboard.records import JsonValue
 from garboard_wiring_audit.ampacity import ISO_BY_AREA
 from garboard_wiring_audit.overcurrent import CFR_BATTERY_DISTANCE, E11_DISTANCE, ISO_DISTANCE, suggested_rating
 from garboard_wiring_audit.rules import BUNDLING_ALWAYS, ISO_MINIMUM
-from wiring_boats import HOST, battery, circuit, said, sentence_on, verdict_on, wired_job
+from wiring_boats import HOST, Changes, Readings, battery, circuit, said, sentence_on, verdict_on, wired_job
 
 PASS, ADVISE, FAIL, LACKING = Verdict.PASS, Verdict.ADVISE, Verdict.FAIL, Verdict.NOT_ENOUGH_DATA
 RULES = (
@@ -19,14 +23,16 @@ RULES = (
     "drop_measured",
     "terminations",
 )
-NOT_MEASURED = {("circuits", "current", "Bilge pump"): None}
+NOT_MEASURED: Readings = {("circuits", "current", "Bilge pump"): None}
 
 
-def with_circuit(settings=None, read=None, **changes):
+def with_circuit(
+    settings: Mapping[str, JsonValue] | None = None, read: Readings | None = None, **changes: Any
+) -> JobView:
     return wired_job([circuit(**changes)], settings=settings, read=read)
 
 
-def test_the_plugin_loads_without_problems():
+def test_the_plugin_loads_without_problems() -> None:
     """The host takes everything the wiring audit offers."""
     assert HOST.problems == []
     assert [step.key for step in HOST.steps] == [
@@ -38,7 +44,7 @@ def test_the_plugin_loads_without_problems():
     ]
 
 
-def test_a_sound_boat_passes_every_check():
+def test_a_sound_boat_passes_every_check() -> None:
     """A boat in order gets passes only, one for each calculator at least."""
     findings = HOST.assess(wired_job())
     assert {assessed.finding.verdict for assessed in findings} == {PASS}
@@ -46,7 +52,7 @@ def test_a_sound_boat_passes_every_check():
 
 
 @pytest.mark.parametrize("rule", RULES)
-def test_the_pass_finding_counts_and_carries_the_values(rule):
+def test_the_pass_finding_counts_and_carries_the_values(rule: str) -> None:
     """One pass finding for each rule, with a table row for every circuit judged."""
     view = wired_job([circuit("Bilge pump"), circuit("Horn"), circuit("Radio")])
     (finding,) = said(view, rule)
@@ -56,9 +62,9 @@ def test_the_pass_finding_counts_and_carries_the_values(rule):
 
 
 @pytest.mark.parametrize("rule", RULES[:5])
-def test_lacking_circuits_share_one_finding(rule):
+def test_lacking_circuits_share_one_finding(rule: str) -> None:
     """Circuits a rule cannot judge are named together, with what each lacks."""
-    bare = {"conductor_awg": "", "in_sheath": None, "protection_distance": None}
+    bare: dict[str, Any] = {"conductor_awg": "", "in_sheath": None, "protection_distance": None}
     view = wired_job([circuit(), circuit("Horn", **bare), circuit("Radio", **bare)])
     passed, lacking = said(view, rule)
     assert (passed.verdict, lacking.verdict) == (PASS, LACKING)
@@ -67,7 +73,7 @@ def test_lacking_circuits_share_one_finding(rule):
     assert lacking.numbers == ()
 
 
-def test_many_lacking_circuits_are_not_all_named_in_the_sentence():
+def test_many_lacking_circuits_are_not_all_named_in_the_sentence() -> None:
     """The sentence stays short; the table names them all."""
     circuits = [circuit(f"C{number}", length=None) for number in range(9)]
     (lacking,) = said(wired_job(circuits), "drop_calculated")
@@ -75,7 +81,7 @@ def test_many_lacking_circuits_are_not_all_named_in_the_sentence():
     assert len(lacking.tables[0].rows) == 9
 
 
-def test_cranking_motor_conductors_are_left_out():
+def test_cranking_motor_conductors_are_left_out() -> None:
     """A cranking circuit is told apart as not covered, never failed."""
     view = wired_job([circuit(), circuit("Start", use="cranking motor", design_current="=300 A", protection="none")])
     for rule in RULES[:6]:
@@ -84,7 +90,7 @@ def test_cranking_motor_conductors_are_left_out():
         assert "not covered" in finding.tables[0].rows[1][-1]
 
 
-def test_findings_say_that_the_subpart_is_practice_on_outboard_boats():
+def test_findings_say_that_the_subpart_is_practice_on_outboard_boats() -> None:
     """Every finding that rests on the US electrical subpart says it is practice, not law."""
     noted = [
         basis
@@ -103,20 +109,20 @@ def test_findings_say_that_the_subpart_is_practice_on_outboard_boats():
     ("current", "verdict"),
     [("=35 A", PASS), ("=35.01 A", FAIL), ("=34.99 A", PASS)],
 )
-def test_ampacity_at_its_limit(current, verdict):
+def test_ampacity_at_its_limit(current: str, verdict: Verdict) -> None:
     """35 A is what 14 AWG at 105 degC may carry."""
     view = with_circuit(design_current=current, read=NOT_MEASURED)
     assert verdict_on(view, "ampacity") is verdict
 
 
 @pytest.mark.parametrize(("current", "verdict"), [("=29.75 A", PASS), ("=29.76 A", FAIL)])
-def test_ampacity_in_an_engine_space(current, verdict):
+def test_ampacity_in_an_engine_space(current: str, verdict: Verdict) -> None:
     """In an engine space 85 % is left at 105 degC."""
     view = with_circuit(design_current=current, in_engine_space=True, read=NOT_MEASURED)
     assert verdict_on(view, "ampacity") is verdict
 
 
-def test_ampacity_with_a_factor_from_memory_only_advises():
+def test_ampacity_with_a_factor_from_memory_only_advises() -> None:
     """Where only a remembered factor fails a conductor, the finding advises and marks it."""
     view = with_circuit(
         design_current="=18 A", insulation_temperature="=75 degC", in_engine_space=True, read=NOT_MEASURED
@@ -126,7 +132,7 @@ def test_ampacity_with_a_factor_from_memory_only_advises():
     assert any("factor 0.75" in basis.text and "from memory" in basis.note for basis in finding.basis)
 
 
-def test_ampacity_beyond_the_table_fails_even_with_a_remembered_factor():
+def test_ampacity_beyond_the_table_fails_even_with_a_remembered_factor() -> None:
     """Above the table's own value the remembered factor no longer matters."""
     view = with_circuit(
         design_current="=21 A", insulation_temperature="=75 degC", in_engine_space=True, read=NOT_MEASURED
@@ -134,25 +140,25 @@ def test_ampacity_beyond_the_table_fails_even_with_a_remembered_factor():
     assert verdict_on(view, "ampacity") is FAIL
 
 
-def test_ampacity_names_the_next_size_that_keeps_the_drop_too():
+def test_ampacity_names_the_next_size_that_keeps_the_drop_too() -> None:
     """40 A over 10 ft: 12 AWG carries it; 3 % needs 10.75 x 40 x 20 / 0.36 = 23889 cmil, which is 6 AWG."""
     view = with_circuit(design_current="=40 A", read=NOT_MEASURED)
     assert sentence_on(view, "ampacity") == "40.0 A on 14 AWG that may carry 35.0 A. Fit 6 AWG or larger."
 
 
-def test_ampacity_cure_by_ampacity_alone():
+def test_ampacity_cure_by_ampacity_alone() -> None:
     """Without a length the cure says what it did not look at."""
     view = with_circuit(design_current="=40 A", length=None, read=NOT_MEASURED)
     assert "Fit 12 AWG or larger (by ampacity alone)." in sentence_on(view, "ampacity")
 
 
-def test_ampacity_cure_when_nothing_is_large_enough():
+def test_ampacity_cure_when_nothing_is_large_enough() -> None:
     """Beyond the table the cure is to shorten or split."""
     view = with_circuit(design_current="=600 A", read=NOT_MEASURED)
     assert "No size in the table is enough: shorten the run or split the load." in sentence_on(view, "ampacity")
 
 
-def test_measured_current_counts_when_it_is_above_the_design_current():
+def test_measured_current_counts_when_it_is_above_the_design_current() -> None:
     """A load that draws more than it was designed for is judged by the meter, and its spread counts."""
     above = with_circuit(read={("circuits", "current", "Bilge pump"): "36.0 A"})
     within = with_circuit(read={("circuits", "current", "Bilge pump"): "35.5 A"})
@@ -160,7 +166,7 @@ def test_measured_current_counts_when_it_is_above_the_design_current():
     assert [verdict_on(view, "ampacity") for view in (above, within, surely)] == [ADVISE, ADVISE, FAIL]
 
 
-def test_conductor_in_square_millimetres_counts_as_the_next_smaller_gauge():
+def test_conductor_in_square_millimetres_counts_as_the_next_smaller_gauge() -> None:
     """2.5 mm2 is judged as 14 AWG and the finding says so."""
     view = with_circuit(
         conductor_awg="", conductor_area="=2.5 mm2", design_current="=36 A", length="=2 ft", read=NOT_MEASURED
@@ -170,7 +176,7 @@ def test_conductor_in_square_millimetres_counts_as_the_next_smaller_gauge():
     )
 
 
-def test_conductor_in_circular_mils_is_understood():
+def test_conductor_in_circular_mils_is_understood() -> None:
     """An area in circular mils is an area like another."""
     view = with_circuit(conductor_awg="", conductor_area="=4110 cmil", design_current="=35 A", read=NOT_MEASURED)
     assert verdict_on(view, "ampacity") is PASS
@@ -194,41 +200,41 @@ def test_conductor_in_circular_mils_is_understood():
         ({"nominal_voltage": "=60 V", "bundled_conductors": None}, "number of bundled conductors is not entered"),
     ],
 )
-def test_ampacity_says_what_it_lacks(changes, reason):
+def test_ampacity_says_what_it_lacks(changes: Changes, reason: str) -> None:
     """Each thing missing or out of the table is a reason of its own."""
     (finding,) = said(with_circuit(read=NOT_MEASURED, **changes), "ampacity")
     assert finding.verdict is LACKING
     assert reason in finding.sentence
 
 
-def test_insulation_in_fahrenheit_is_understood():
+def test_insulation_in_fahrenheit_is_understood() -> None:
     """221 degF is the 105 degC column."""
     view = with_circuit(insulation_temperature="=221 degF", design_current="=35 A", read=NOT_MEASURED)
     assert verdict_on(view, "ampacity") is PASS
 
 
-def test_nominal_voltage_comes_from_the_battery_when_the_circuit_has_none():
+def test_nominal_voltage_comes_from_the_battery_when_the_circuit_has_none() -> None:
     """A circuit without a voltage takes its battery's."""
     assert verdict_on(with_circuit(nominal_voltage=None), "drop_calculated") is PASS
 
 
-def test_bundling_counts_from_50_volts_only():
+def test_bundling_counts_from_50_volts_only() -> None:
     """Six conductors bundled: no factor at 12 V, 60 % at 60 V, and at 12 V where the shop wants it."""
-    changes = {"bundled_conductors": 6, "design_current": "=25 A", "read": NOT_MEASURED}
+    changes: dict[str, Any] = {"bundled_conductors": 6, "design_current": "=25 A", "read": NOT_MEASURED}
     assert verdict_on(with_circuit(**changes), "ampacity") is PASS
     assert verdict_on(with_circuit(nominal_voltage="=60 V", **changes), "ampacity") is ADVISE
     assert verdict_on(with_circuit(settings={"bundling_rule": BUNDLING_ALWAYS}, **changes), "ampacity") is ADVISE
 
 
-def test_bundling_basis_says_why_none_is_applied():
+def test_bundling_basis_says_why_none_is_applied() -> None:
     """The finding says that bundling factors count from 50 V."""
     (finding,) = said(wired_job(), "ampacity")
     assert any("below 50 V none is applied" in basis.note for basis in finding.basis)
 
 
-def test_ampacity_by_area_is_marked_as_from_memory():
+def test_ampacity_by_area_is_marked_as_from_memory() -> None:
     """The table by area is used only where the shop chose it, and its findings say that it is from memory."""
-    changes = {"conductor_awg": "", "conductor_area": "=2.5 mm2", "read": NOT_MEASURED}
+    changes: dict[str, Any] = {"conductor_awg": "", "conductor_area": "=2.5 mm2", "read": NOT_MEASURED}
     chosen = {"ampacity_rule": ISO_BY_AREA}
     (finding,) = said(with_circuit(settings=chosen, design_current="=34 A", **changes), "ampacity")
     assert finding.verdict is PASS
@@ -242,20 +248,20 @@ def test_ampacity_by_area_is_marked_as_from_memory():
     ("rating", "verdict", "cure"),
     [
         ("=52.5 A", PASS, ""),
-        ("=52.6 A", FAIL, "Fit a 7.5 A fuse."),
-        ("=5 A", ADVISE, "Fit a 7.5 A fuse."),
+        ("=52.6 A", FAIL, "Fit a 7.5 A fuse: 5.0 A load and 25 % in hand."),
+        ("=5 A", ADVISE, "Fit a 7.5 A fuse: 5.0 A load and 25 % in hand."),
         ("=5.1 A", PASS, ""),
-        ("=3 A", ADVISE, "it will open. Fit a 7.5 A fuse."),
+        ("=3 A", ADVISE, "it will open. Fit a 7.5 A fuse: 5.0 A load and 25 % in hand."),
     ],
 )
-def test_fuse_rating_at_its_limits(rating, verdict, cure):
+def test_fuse_rating_at_its_limits(rating: str, verdict: Verdict, cure: str) -> None:
     """At most 150 % of 35 A and above the 5 A load."""
     (finding,) = said(with_circuit(protection_rating=rating), "overcurrent_rating")
     assert finding.verdict is verdict
     assert cure in finding.sentence
 
 
-def test_fuse_limit_is_not_lowered_in_an_engine_space():
+def test_fuse_limit_is_not_lowered_in_an_engine_space() -> None:
     """The text points to the table's value, so the engine space changes nothing; the basis says so."""
     view = with_circuit(protection_rating="=52.5 A", in_engine_space=True)
     (finding,) = said(view, "overcurrent_rating")
@@ -263,14 +269,16 @@ def test_fuse_limit_is_not_lowered_in_an_engine_space():
     assert any("before the engine-space factor" in basis.note for basis in finding.basis)
 
 
-def test_no_fuse_fails_with_the_rating_to_fit():
+def test_no_fuse_fails_with_the_rating_to_fit() -> None:
     """A circuit without protection gets the rating to fit."""
     view = with_circuit(protection="none", protection_rating=None)
-    assert sentence_on(view, "overcurrent_rating") == "No fuse or breaker. Fit a 7.5 A fuse."
+    assert sentence_on(view, "overcurrent_rating") == (
+        "No fuse or breaker. Fit a 7.5 A fuse: 5.0 A load and 25 % in hand."
+    )
     assert verdict_on(view, "overcurrent_rating") is FAIL
 
 
-def test_no_fuse_fits_between_load_and_limit():
+def test_no_fuse_fits_between_load_and_limit() -> None:
     """Where no rating fits, the conductor has to grow: 10.75 x 52 x 20 / 0.36 = 31056 cmil, which is 4 AWG."""
     view = with_circuit(protection="none", protection_rating=None, design_current="=52 A", read=NOT_MEASURED)
     assert "No rating in stock lies above the load and within 52.5 A. Fit 4 AWG or larger, then fuse it." in (
@@ -282,12 +290,14 @@ def test_no_fuse_fits_between_load_and_limit():
     ("load", "largest", "rating"),
     [(35.0, 37.5, None), (34.0, 37.5, 35), (20.0, 52.5, 25), (21.0, 25.0, 25), (0.5, 37.5, 1)],
 )
-def test_suggested_rating_lies_above_the_load_and_within_the_limit(load, largest, rating):
+def test_suggested_rating_lies_above_the_load_and_within_the_limit(
+    load: float, largest: float, rating: int | None
+) -> None:
     """A quarter in hand where that fits, else the largest that fits, never one the load would open."""
     assert suggested_rating(load, largest, 1.25) == rating
 
 
-def test_too_large_a_fuse_fails_before_the_current_is_known():
+def test_too_large_a_fuse_fails_before_the_current_is_known() -> None:
     """The limit needs no load; the cure asks for it."""
     view = with_circuit(design_current=None, protection_rating="=60 A", read=NOT_MEASURED)
     assert sentence_on(view, "overcurrent_rating") == (
@@ -295,7 +305,7 @@ def test_too_large_a_fuse_fails_before_the_current_is_known():
     )
 
 
-def test_from_50_volts_the_ampacity_is_the_limit():
+def test_from_50_volts_the_ampacity_is_the_limit() -> None:
     """At 60 V a 35 A conductor takes 35 A, no more."""
     at, above = (with_circuit(nominal_voltage="=60 V", protection_rating=r) for r in ("=35 A", "=40 A"))
     assert verdict_on(at, "overcurrent_rating") is PASS
@@ -311,7 +321,7 @@ def test_from_50_volts_the_ampacity_is_the_limit():
         ({"insulation_temperature": None}, "insulation rating is not entered"),
     ],
 )
-def test_fuse_rating_says_what_it_lacks(changes, reason):
+def test_fuse_rating_says_what_it_lacks(changes: Changes, reason: str) -> None:
     """A missing or impossible entry is named."""
     (finding,) = said(with_circuit(**changes), "overcurrent_rating")
     assert finding.verdict is LACKING
@@ -345,13 +355,13 @@ def test_fuse_rating_says_what_it_lacks(changes, reason):
         (ISO_DISTANCE, {"protection_distance": "=201 mm"}, FAIL),
     ],
 )
-def test_fuse_distance_at_its_limits(rule, changes, verdict):
+def test_fuse_distance_at_its_limits(rule: str, changes: Changes, verdict: Verdict) -> None:
     """Each distance rule at and just beyond its limit."""
     view = with_circuit(settings={"distance_rule": rule} if rule else None, **changes)
     assert verdict_on(view, "overcurrent_distance") is verdict
 
 
-def test_fuse_distance_names_the_cure():
+def test_fuse_distance_names_the_cure() -> None:
     """The finding says how near."""
     assert sentence_on(with_circuit(protection_distance="=20 in"), "overcurrent_distance") == (
         "20 in from the source to its fuse, 7 in allowed. Move it to within 7 in."
@@ -378,19 +388,19 @@ def test_fuse_distance_names_the_cure():
         (ISO_MINIMUM, {"conductor_awg": "", "conductor_area": "=0.7 mm2", "in_sheath": True}, FAIL),
     ],
 )
-def test_smallest_conductor(rule, changes, verdict):
+def test_smallest_conductor(rule: str, changes: Changes, verdict: Verdict) -> None:
     """Each rule's smallest size alone and in a sheath."""
     view = with_circuit(settings={"minimum_rule": rule} if rule else None, **changes)
     assert verdict_on(view, "minimum_size") is verdict
 
 
-def test_electronics_are_exempt_from_the_smallest_size():
+def test_electronics_are_exempt_from_the_smallest_size() -> None:
     """A thin feed to a radio is not a fault."""
     view = wired_job([circuit(), circuit("Radio", conductor_awg="20", use="navigation or communication electronics")])
     assert verdict_on(view, "minimum_size") is PASS
 
 
-def test_smallest_conductor_names_the_cure():
+def test_smallest_conductor_names_the_cure() -> None:
     """The next size up that also carries the load and keeps the drop."""
     assert sentence_on(with_circuit(conductor_awg="18"), "minimum_size") == (
         "18 AWG alone, 16 AWG is the smallest. Fit 14 AWG or larger."
@@ -414,13 +424,13 @@ def test_smallest_conductor_names_the_cure():
         ({"length": "=0 ft"}, LACKING),
     ],
 )
-def test_calculated_drop_at_its_limits(changes, verdict):
+def test_calculated_drop_at_its_limits(changes: Changes, verdict: Verdict) -> None:
     """3 % for critical circuits, 10 % for others; without a class only where both agree."""
     settings = {"ambient": "20 degC"}  # cool surroundings, so that circular mils alone decide
     assert verdict_on(with_circuit(settings=settings, **changes), "drop_calculated") is verdict
 
 
-def test_calculated_drop_advises_when_only_the_warm_conductor_exceeds():
+def test_calculated_drop_advises_when_only_the_warm_conductor_exceeds() -> None:
     """13.7 ft pass by circular mils; at 50 degC in an engine space the copper loses 8 % more."""
     view = with_circuit(length="=13.7 ft", in_engine_space=True)
     (finding,) = said(view, "drop_calculated")
@@ -430,39 +440,73 @@ def test_calculated_drop_advises_when_only_the_warm_conductor_exceeds():
     )
 
 
-def test_calculated_drop_names_size_by_drop_alone_without_insulation():
+def test_calculated_drop_names_size_by_drop_alone_without_insulation() -> None:
     """Without the insulation rating ampacity is not looked at, and the cure says so."""
     view = with_circuit(length="=20 ft", insulation_temperature=None)
     assert "Fit 12 AWG or larger (by drop alone)." in sentence_on(view, "drop_calculated")
 
 
-def test_cure_keeps_the_drop_of_the_warm_conductor_too():
+def test_cure_keeps_the_drop_of_the_warm_conductor_too() -> None:
     """14 AWG would pass by circular mils alone at 13.7 ft; in an engine space the cure is one size up."""
     view = with_circuit(conductor_awg="16", length="=13.7 ft", in_engine_space=True)
     assert "Fit 12 AWG or larger." in sentence_on(view, "drop_calculated")
 
 
-def test_cure_without_a_class_takes_the_stricter():
+def test_cure_without_a_class_takes_the_stricter() -> None:
     """60 ft and no class: the size that would do for a critical circuit, 10.75 x 5 x 120 / 0.36 = 17917 cmil."""
     assert "Fit 6 AWG or larger." in sentence_on(with_circuit(length="=60 ft", critical=None), "drop_calculated")
 
 
-def test_shop_may_tighten_the_drop():
+def test_shop_may_tighten_the_drop() -> None:
     """A shop's own class limit counts."""
-    assert verdict_on(with_circuit(settings={"drop_critical": "1 %"}), "drop_calculated") is FAIL
+    view = with_circuit(read={("circuits", "drop", "Bilge pump"): None}, settings={"drop_critical": "1 %"})
+    assert verdict_on(view, "drop_calculated") is FAIL
+
+
+TOO_LONG = {"length": "=30 ft", "design_current": "=5 A"}
+"""By circular mils 10.75 x 5 x 60 / 4110 = 0.785 V, 6.5 % of 12 V, against 3 % allowed."""
+
+
+def test_one_fault_read_and_reckoned_is_told_once():
+    """Meter and calculation ask for the same conductor: one finding carries both drops and both bases."""
+    view = with_circuit(read={("circuits", "drop", "Bilge pump"): "0.80 V"}, **TOO_LONG)
+    (finding,) = (each for each in said(view, "drop_measured") if each.verdict is FAIL)
+    assert finding.sentence.startswith("Drop 6.67 ± ")
+    assert " measured, 6.5 ± " in finding.sentence
+    assert finding.sentence.count("Fit ") == 1
+    assert {"drop", "drop by circular mils"} <= {number.name for number in finding.numbers}
+    bases = " ".join(basis.text for basis in finding.basis)
+    assert "Circular-mil method" in bases
+    assert "Drop read from the source" in bases
+    assert not [each for each in said(view, "drop_calculated") if each.verdict is FAIL]
+
+
+@pytest.mark.parametrize("read", ["0.25 V", None, "2.00 V"])
+def test_a_calculated_fault_stands_alone_where_the_meter_says_something_else(read: dict[str, JsonValue]):
+    """A drop read within the limit, not read, or lost in a joint is another matter than the conductor."""
+    view = with_circuit(read={("circuits", "drop", "Bilge pump"): read}, **TOO_LONG)
+    (finding,) = (each for each in said(view, "drop_calculated") if each.verdict is not PASS)
+    assert finding.verdict is FAIL
+    assert " measured" not in finding.sentence
+
+
+def test_a_fuse_without_room_for_the_margin_says_why_it_is_that_one():
+    """14 AWG allows 52.5 A; a quarter over 42 A is 52.5, so 50 A is the largest there is."""
+    view = with_circuit(design_current="=42 A", protection="none", read={("circuits", "current", "Bilge pump"): None})
+    assert "Fit a 50 A fuse: the largest that fits between 42.0 and 52.5 A." in sentence_on(view, "overcurrent_rating")
 
 
 @pytest.mark.parametrize(
     ("drop", "verdict"),
     [("0.35 V", PASS), ("0.36 V", ADVISE), ("0.355 V", PASS), ("0.358 V", PASS), ("0.359 V", ADVISE), ("0.38 V", FAIL)],
 )
-def test_measured_drop_counts_the_meter_in(drop, verdict):
+def test_measured_drop_counts_the_meter_in(drop: str, verdict: Verdict) -> None:
     """0.36 V is the limit; the meter's half per cent and the last digit decide what is sure."""
     view = with_circuit(read={("circuits", "drop", "Bilge pump"): drop}, settings={"drop_excess": "2 V"})
     assert verdict_on(view, "drop_measured") is verdict
 
 
-def test_measured_drop_is_brought_to_the_design_current():
+def test_measured_drop_is_brought_to_the_design_current() -> None:
     """0.25 V read at 2.5 A is 0.5 V at 5 A."""
     view = with_circuit(read={("circuits", "current", "Bilge pump"): "2.50 A"}, settings={"drop_excess": "2 V"})
     (finding,) = said(view, "drop_measured")
@@ -471,7 +515,7 @@ def test_measured_drop_is_brought_to_the_design_current():
     assert "measured at 5.0 A" in finding.sentence
 
 
-def test_source_voltage_tells_what_is_left_at_the_load():
+def test_source_voltage_tells_what_is_left_at_the_load() -> None:
     """12.60 V less 0.25 V; a drop above the source's voltage is read again."""
     place = ("circuits", "source_voltage", "Bilge pump")
     (finding,) = said(with_circuit(read={place: "12.60 V"}), "drop_measured")
@@ -479,7 +523,7 @@ def test_source_voltage_tells_what_is_left_at_the_load():
     assert "read both again" in sentence_on(with_circuit(read={place: "0.1 V"}), "drop_measured")
 
 
-def test_measured_drop_points_at_poor_connections():
+def test_measured_drop_points_at_poor_connections() -> None:
     """Drop the copper does not explain sends you to the connections, even within the class."""
     view = with_circuit(critical=False, read={("circuits", "drop", "Bilge pump"): "0.60 V"})
     (finding,) = said(view, "drop_measured")
@@ -491,14 +535,14 @@ def test_measured_drop_points_at_poor_connections():
     ("value", "reason"),
     [(None, "drop is not entered"), ("-0.2 V", "drop is below zero"), ("12 kn", "drop: "), ("much", "drop: ")],
 )
-def test_measured_drop_says_what_it_lacks(value, reason):
+def test_measured_drop_says_what_it_lacks(value: str | None, reason: str) -> None:
     """A missing, negative or unreadable drop is a reason, not a fault of the plugin."""
     (finding,) = said(with_circuit(read={("circuits", "drop", "Bilge pump"): value}), "drop_measured")
     assert finding.verdict is LACKING
     assert reason in finding.sentence
 
 
-def test_disagreeing_values_are_said_to_disagree():
+def test_disagreeing_values_are_said_to_disagree() -> None:
     """Two unsettled values of a drop give no verdict."""
     view = wired_job(disagreements=[("wiring_audit.circuits", "drop", "", "Bilge pump")])
     assert view.disagreements[0] == Disagreement(("wiring_audit.circuits", "drop", "", "Bilge pump"), ())
@@ -509,7 +553,7 @@ def test_disagreeing_values_are_said_to_disagree():
 # Labels and terminations
 
 
-def test_labels_name_what_is_bare():
+def test_labels_name_what_is_bare() -> None:
     """Share and names."""
     view = wired_job(
         [circuit("Horn"), circuit("Radio"), circuit("Bilge pump")],
@@ -520,7 +564,7 @@ def test_labels_name_what_is_bare():
     assert finding.sentence == "1 of 3 circuits labelled (33 %). Label Horn, Radio."
 
 
-def test_labels_within_the_shops_share_advise():
+def test_labels_within_the_shops_share_advise() -> None:
     """A shop that lives with a few bare circuits is told all the same."""
     view = wired_job(
         [circuit("Horn"), circuit("Radio")],
@@ -530,7 +574,7 @@ def test_labels_within_the_shops_share_advise():
     assert verdict_on(view, "labels") is ADVISE
 
 
-def test_labels_not_looked_at_are_not_counted():
+def test_labels_not_looked_at_are_not_counted() -> None:
     """Circuits without an answer are listed, not taken as bare or labelled."""
     view = wired_job([circuit("Horn"), circuit("Radio")], read={("circuits", "label_present", "Radio"): None})
     passed, lacking = said(view, "labels")
@@ -538,7 +582,7 @@ def test_labels_not_looked_at_are_not_counted():
     assert "Radio (label present is not entered)" in lacking.sentence
 
 
-def test_a_boat_without_circuits_is_told_to_enter_them():
+def test_a_boat_without_circuits_is_told_to_enter_them() -> None:
     """No circuits, no silence."""
     (finding,) = said(wired_job(circuits=[]), "labels")
     assert finding.verdict is LACKING
@@ -553,13 +597,13 @@ def test_a_boat_without_circuits_is_told_to_enter_them():
         ("supported", "Clip the conductor clear of chafe."),
     ],
 )
-def test_terminations_name_the_cure(field, cure):
+def test_terminations_name_the_cure(field: str, cure: str) -> None:
     """Each thing wrong has its own cure."""
     (finding,) = said(wired_job(read={("circuits", field, "Bilge pump"): False}), "terminations")
     assert (finding.verdict, finding.sentence) == (FAIL, cure)
 
 
-def test_terminations_need_both_answers():
+def test_terminations_need_both_answers() -> None:
     """Tight and polarity are both needed for a pass; held is not."""
     lacking = wired_job(
         read={
@@ -571,7 +615,7 @@ def test_terminations_need_both_answers():
     assert verdict_on(wired_job(read={("circuits", "supported", "Bilge pump"): None}), "terminations") is PASS
 
 
-def test_battery_of_another_voltage_does_not_override_the_circuits_own():
+def test_battery_of_another_voltage_does_not_override_the_circuits_own() -> None:
     """The circuit's nominal voltage comes first."""
     view = wired_job([circuit(length="=13.7 ft")], [battery(nominal_voltage="=24 V")], settings={"ambient": "20 degC"})
     (finding,) = said(view, "drop_calculated")

@@ -2,9 +2,11 @@
 
 import inspect
 import re
+from collections.abc import Callable
 
 import pytest
 
+from garboard.steps import Step
 from garboard_wiring_audit import ampacity, batteries, bus, conductors, loads, overcurrent, voltage_drop
 from garboard_wiring_audit.rules import rules_of
 from wiring_boats import HOST, wired_job
@@ -18,7 +20,7 @@ CALCULATIONS = [
 
 
 @pytest.mark.parametrize("function", CALCULATIONS, ids=lambda function: function.__name__)
-def test_every_calculation_names_units_and_gives_an_example(function):
+def test_every_calculation_names_units_and_gives_an_example(function: Callable[..., object]) -> None:
     """Each argument and the result carry a unit in square brackets; there is a doctest."""
     text = inspect.getdoc(function) or ""
     names = [*inspect.signature(function).parameters, "returns"]
@@ -33,20 +35,20 @@ def test_every_calculation_names_units_and_gives_an_example(function):
 
 
 @pytest.mark.parametrize("step", HOST.steps, ids=lambda step: step.key)
-def test_every_step_warns_and_defers(step):
+def test_every_step_warns_and_defers(step: Step) -> None:
     """Disconnect, vapour, shore power and deference stand before every step, each with its basis."""
     texts = " ".join(caution.text for caution in step.cautions)
     for word in ("Disconnect the battery", "gasoline vapour", "Shore power off", "licensed person", "makers' manuals"):
         assert word in texts
 
 
-def test_the_battery_step_warns_of_hydrogen():
+def test_the_battery_step_warns_of_hydrogen() -> None:
     """Gas first where batteries are handled."""
     step = next(step for step in HOST.steps if step.key == "wiring_audit.batteries")
     assert "hydrogen" in step.cautions[0].text
 
 
-def test_every_setting_can_be_read_at_its_default():
+def test_every_setting_can_be_read_at_its_default() -> None:
     """The rules understand each default, and a default that is a choice is one of the choices."""
     rules = rules_of(wired_job())
     for setting in HOST.settings:
@@ -54,16 +56,17 @@ def test_every_setting_can_be_read_at_its_default():
         if setting.field.choices:
             assert rules.chosen(name) in setting.field.choices
         else:
+            assert setting.field.hard is not None
             low, high = setting.field.hard
             assert low <= rules.amount(name, setting.field.unit) <= high
 
 
-def test_defaults_rest_on_values_that_were_read():
+def test_defaults_rest_on_values_that_were_read() -> None:
     """No rule set from memory is in force unless the shop chose it."""
     assert not [setting.key for setting in HOST.settings if "memory" in str(setting.default)]
 
 
-def test_every_finding_has_a_step_that_exists():
+def test_every_finding_has_a_step_that_exists() -> None:
     """Calculators point at declared steps."""
     keys = {step.key for step in HOST.steps}
     assert {calculator.step for calculator in HOST.calculators} <= keys

@@ -1,20 +1,27 @@
 """Findings on NMEA 2000 networks at and around every limit."""
 
+from collections.abc import Mapping
+from typing import Any
+
 import pytest
 
 from garboard.findings import Verdict
+from garboard.job_view import JobView
+from garboard.records import JsonValue, NetworkDevice
 from garboard_wiring_audit.bus import BusDevice, device_drop, worst_device
-from wiring_boats import device, network, said, sentence_on, verdict_on, wired_job
+from wiring_boats import Changes, Readings, device, network, said, sentence_on, verdict_on, wired_job
 
 PASS, ADVISE, FAIL, LACKING = Verdict.PASS, Verdict.ADVISE, Verdict.FAIL, Verdict.NOT_ENOUGH_DATA
 
 
-def with_network(read=None, settings=None, **changes):
-    keyed = {("networks", field, "bridge"): value for field, value in (read or {}).items()}
+def with_network(
+    read: Mapping[str, JsonValue] | None = None, settings: Mapping[str, JsonValue] | None = None, **changes: Any
+) -> JobView:
+    keyed: Readings = {("networks", field, "bridge"): value for field, value in (read or {}).items()}
     return wired_job(networks=[network(**changes)], read=keyed, settings=settings)
 
 
-def loads(*numbers):
+def loads(*numbers: int) -> tuple[NetworkDevice, ...]:
     return tuple(device(f"D{place}", load_equivalency=number) for place, number in enumerate(numbers))
 
 
@@ -37,7 +44,7 @@ def loads(*numbers):
         ({"devices": (device("display", load_equivalency=None, current="=151 mA"),)}, PASS, "Load number 4, 0.20 A"),
     ],
 )
-def test_network_load(changes, verdict, words):
+def test_network_load(changes: Changes, verdict: Verdict, words: str) -> None:
     """Cable, single device, number of devices and fuse."""
     (finding,) = said(with_network(**changes), "network_load")
     assert finding.verdict is verdict
@@ -60,7 +67,7 @@ def test_network_load(changes, verdict, words):
         ({"cable": ""}, LACKING, "cable (light, mid or heavy)"),
     ],
 )
-def test_network_lengths(changes, verdict, words):
+def test_network_lengths(changes: Changes, verdict: Verdict, words: str) -> None:
     """Single drops, all drops and backbone."""
     (finding,) = said(with_network(**changes), "network_lengths")
     assert finding.verdict is verdict
@@ -82,25 +89,25 @@ def test_network_lengths(changes, verdict, words):
         (None, LACKING, "signal resistance is not entered"),
     ],
 )
-def test_terminators(ohms, verdict, words):
+def test_terminators(ohms: str | None, verdict: Verdict, words: str) -> None:
     """What the resistance between the signal lines tells."""
     (finding,) = said(with_network(read={"signal_resistance": ohms}), "network_terminators")
     assert finding.verdict is verdict
     assert words in finding.sentence
 
 
-def test_terminators_counted_otherwise_are_looked_at_again():
+def test_terminators_counted_otherwise_are_looked_at_again() -> None:
     """60 ohm with three terminators counted do not fit together."""
     assert "but 3 were counted" in sentence_on(with_network(terminators=3), "network_terminators")
 
 
-def test_terminator_tolerance_is_the_shops():
+def test_terminator_tolerance_is_the_shops() -> None:
     """A shop with a tighter tolerance is told sooner."""
     view = with_network(read={"signal_resistance": "64 ohm"}, settings={"terminator_tolerance": "5 %"})
     assert verdict_on(view, "network_terminators") is ADVISE
 
 
-def far(amperes_number, metres, **more):
+def far(amperes_number: int, metres: float, **more: Any) -> NetworkDevice:
     return device("sounder", load_equivalency=amperes_number, distance_from_power=f"={metres} m", **more)
 
 
@@ -119,14 +126,14 @@ def far(amperes_number, metres, **more):
         ({"backbone_length": None, "devices": (device("a", distance_from_power=None),)}, LACKING, "backbone length"),
     ],
 )
-def test_calculated_voltage(changes, verdict, words):
+def test_calculated_voltage(changes: Changes, verdict: Verdict, words: str) -> None:
     """Drop to the worst device, by place or with all load at the far end."""
     (finding,) = said(with_network(**changes), "network_voltage_calculated")
     assert finding.verdict is verdict
     assert words in finding.sentence
 
 
-def test_calculated_voltage_tells_what_is_left():
+def test_calculated_voltage_tells_what_is_left() -> None:
     """12.6 V less 2 x 0.053 x (0.2 A x 10 m x 2 + 0.2 A x 2 m) = 12.1 V."""
     (finding,) = said(with_network(), "network_voltage_calculated")
     assert finding.numbers[1].value == pytest.approx(12.6 - 0.4664)
@@ -134,7 +141,7 @@ def test_calculated_voltage_tells_what_is_left():
     assert finding.numbers[1].value == pytest.approx(12.6 - 0.4664)
 
 
-def test_calculated_voltage_draws_the_drop_along_each_leg():
+def test_calculated_voltage_draws_the_drop_along_each_leg() -> None:
     """One line a leg, nearest device first, and the allowed drop as a band."""
     devices = (
         device("far", distance_from_power="=10 m", leg="forward"),
@@ -148,21 +155,21 @@ def test_calculated_voltage_draws_the_drop_along_each_leg():
     assert (finding.figures[0].bands[0].low, finding.figures[0].bands[0].high) == (0.0, 1.5)
 
 
-def test_feeding_in_the_middle_cures_the_drop():
+def test_feeding_in_the_middle_cures_the_drop() -> None:
     """The same devices on two legs share less cable."""
     one_leg = [BusDevice("a", 1.0, 14.0, leg="fore"), BusDevice("b", 1.0, 14.0, leg="fore")]
     two_legs = [BusDevice("a", 1.0, 14.0, leg="fore"), BusDevice("b", 1.0, 14.0, leg="aft")]
     assert worst_device(one_leg, 0.053)[1] == pytest.approx(2 * worst_device(two_legs, 0.053)[1])
 
 
-def test_a_device_shares_only_the_cable_both_use():
+def test_a_device_shares_only_the_cable_both_use() -> None:
     """By hand at 0.053 ohm/m: near 0.106 x (0.5 x 10 + 0.5 x 10) V, far 0.106 x (0.5 x 10 + 0.5 x 30) V."""
     near, far_off = BusDevice("near", 0.5, 10.0), BusDevice("far", 0.5, 30.0)
     assert device_drop([near, far_off], near, 0.053) == pytest.approx(1.06)
     assert device_drop([near, far_off], far_off, 0.053) == pytest.approx(2.12)
 
 
-def test_the_farthest_device_is_not_always_the_worst():
+def test_the_farthest_device_is_not_always_the_worst() -> None:
     """A heavy load on a long drop cable can be worse off than the end of the backbone."""
     end, heavy = BusDevice("end", 0.05, 20.0), BusDevice("heavy", 1.0, 19.0, drop=6.0)
     assert worst_device([end, heavy], 0.053)[0] is heavy
@@ -170,7 +177,7 @@ def test_the_farthest_device_is_not_always_the_worst():
 
 
 @pytest.mark.parametrize(("allowed", "verdict"), [("1.5 V", FAIL), ("1.67 V", PASS), ("3.0 V", PASS)])
-def test_the_shop_chooses_the_allowed_drop(allowed, verdict):
+def test_the_shop_chooses_the_allowed_drop(allowed: str, verdict: Verdict) -> None:
     """Sheets disagree on the drop; the shop's choice decides."""
     view = with_network(devices=(far(20, 15, drop_length="=0 m"),), settings={"network_drop": allowed})
     assert verdict_on(view, "network_voltage_calculated") is verdict
@@ -188,7 +195,7 @@ def test_the_shop_chooses_the_allowed_drop(allowed, verdict):
         ({"worst_voltage": None, "tee_voltage": None}, LACKING, "worst voltage is not entered; tee voltage"),
     ],
 )
-def test_measured_voltage(read, verdict, words):
+def test_measured_voltage(read: dict[str, JsonValue], verdict: Verdict, words: str) -> None:
     """Drop and least voltage by meter, the meter's spread counted in."""
     (finding,) = said(with_network(read=read), "network_voltage_measured")
     assert finding.verdict is verdict
@@ -196,6 +203,6 @@ def test_measured_voltage(read, verdict, words):
 
 
 @pytest.mark.parametrize(("answer", "verdict"), [(False, PASS), (True, ADVISE), (None, LACKING)])
-def test_supply_from_a_start_battery(answer, verdict):
+def test_supply_from_a_start_battery(answer: bool | None, verdict: Verdict) -> None:
     """An engine-start battery does not power the network."""
     assert verdict_on(with_network(read={"on_start_battery": answer}), "network_supply") is verdict

@@ -1,25 +1,28 @@
 """Odd jobs: whatever is missing, zero, negative, huge or in dispute, no calculator crashes."""
 
+from typing import Any
+
 import attrs
 import hypothesis.strategies as st
 import pytest
 from hypothesis import HealthCheck, given, settings
 
 from garboard.findings import Verdict
-from garboard.records import Circuit, Engine, NetworkDevice
+from garboard.job_view import JobView
+from garboard.records import Battery, Circuit, Engine, JsonValue, NetworkBus, NetworkDevice
 from garboard.units import UNITS_OF, Amount
-from wiring_boats import HOST, READ_ON, battery, circuit, network, said, wired_job
+from wiring_boats import HOST, READ_ON, Readings, battery, circuit, network, said, wired_job
 
 ODD_NUMBERS = st.sampled_from(["0", "-3", "0.0000001", "1", "12", "105", "221", "9" * 30, "9" * 400, "-" + "9" * 400])
 
 
-def amounts(quantity):
+def amounts(quantity: str) -> st.SearchStrategy[Amount | None]:
     return st.none() | st.builds(Amount, ODD_NUMBERS, st.sampled_from(UNITS_OF[quantity]))
 
 
-def odd(kind, **fixed):
+def odd(kind: type[Any], **fixed: st.SearchStrategy[Any]) -> st.SearchStrategy[Any]:
     """A record with odd values in every field."""
-    choices = {}
+    choices: dict[str, st.SearchStrategy[Any]] = {}
     for field in attrs.fields(kind):
         if "quantity" in field.metadata:
             choices[field.name] = amounts(field.metadata["quantity"])
@@ -45,7 +48,7 @@ NETWORKS = odd(
     devices=st.lists(odd(NetworkDevice, name=st.just("sounder")), max_size=3).map(tuple),
 )
 ENGINES = odd(Engine, position=st.just("centre"), propeller=st.none())
-VALUES = st.sampled_from(
+VALUES: st.SearchStrategy[JsonValue] = st.sampled_from(
     [
         None,
         True,
@@ -78,7 +81,7 @@ READINGS = st.fixed_dictionaries(
 )
 
 
-def assert_speaks(view):
+def assert_speaks(view: JobView) -> None:
     """Every calculator answers, none by failing, and the owner's page can be built."""
     assessed = HOST.assess(view)
     assert assessed
@@ -89,14 +92,18 @@ def assert_speaks(view):
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(CIRCUITS, BATTERIES, NETWORKS, ENGINES, READINGS)
-def test_odd_equipment_and_readings_never_crash(horn, house, bridge, engine, readings):
+def test_odd_equipment_and_readings_never_crash(
+    horn: Circuit, house: Battery, bridge: NetworkBus, engine: Engine, readings: Readings
+) -> None:
     """Everything odd at once."""
     assert_speaks(wired_job([horn, circuit()], [house], [bridge], engines=[engine], read=readings))
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(CIRCUITS, BATTERIES, NETWORKS, st.data())
-def test_one_odd_piece_among_sound_ones_never_crashes(horn, house, bridge, data):
+def test_one_odd_piece_among_sound_ones_never_crashes(
+    horn: Circuit, house: Battery, bridge: NetworkBus, data: st.DataObject
+) -> None:
     """Sound equipment, one odd piece and one odd reading, so that calculations get further before they stop."""
     which = data.draw(st.sampled_from(["circuit", "battery", "network"]))
     readings = data.draw(READINGS)
@@ -113,7 +120,7 @@ def test_one_odd_piece_among_sound_ones_never_crashes(horn, house, bridge, data)
 
 @settings(max_examples=30, deadline=None)
 @given(st.sets(st.sampled_from([(step, field) for step, fields in READ_ON.items() for field in fields])))
-def test_disagreements_never_crash_and_are_said(fields):
+def test_disagreements_never_crash_and_are_said(fields: set[tuple[str, str]]) -> None:
     """Readings in dispute are used nowhere."""
     of = {"circuits": "Bilge pump", "networks": "bridge"}
     places = [(f"wiring_audit.{step}", field, "", of.get(step, "house")) for step, field in fields]
@@ -135,7 +142,7 @@ def test_disagreements_never_crash_and_are_said(fields):
         ("loads", "load_current", "house", "battery_reserve"),
     ],
 )
-def test_an_optional_reading_in_dispute_is_not_taken_as_absent(step, field, of, calculator):
+def test_an_optional_reading_in_dispute_is_not_taken_as_absent(step: str, field: str, of: str, calculator: str) -> None:
     """Where values disagree nothing passes as if none had been read."""
     (finding,) = said(wired_job(disagreements=[(f"wiring_audit.{step}", field, "", of)]), calculator)
     assert finding.verdict is Verdict.NOT_ENOUGH_DATA
