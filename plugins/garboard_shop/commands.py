@@ -34,6 +34,7 @@ TOLD_OF_A_TABLET = (
     "clock_offset",
     "removed_at",
     "removed_by",
+    "writes_as",
 )
 """What `shop-tablets list --json` prints of each."""
 NEEDED = ("starlette", "uvicorn", "cryptography", "segno", "jinja2", "argon2")

@@ -161,10 +161,11 @@ def test_the_keys_of_coming_ashores_json_are_those_the_developers_page_lists_and
     }
 
 
-def test_the_keys_of_the_tablets_json_are_those_the_developers_page_lists(tmp_path: Path) -> None:
+def test_the_keys_of_a_shops_lists_as_json_are_those_the_developers_page_lists(tmp_path: Path) -> None:
     with shop_and_tablets(tmp_path) as (shop, _):
-        printed = CliRunner().invoke(program, ["shop-tablets", "list", "--folder", str(shop.folder), "--json"]).stdout
-    assert _paths(json.loads(printed), set()) == _documented_paths("shop-tablets list")
+        for words in (["shop-tablets", "list"], ["shop-changes"]):
+            printed = CliRunner().invoke(program, [*words, "--folder", str(shop.folder), "--json"]).stdout
+            assert _paths(json.loads(printed), set()) == _documented_paths(" ".join(words))
 
 
 def test_the_developers_page_lists_the_keys_of_every_command_that_prints_json() -> None:

@@ -54,6 +54,7 @@ def test_p8_the_routes_tried_below_are_all_there_are() -> None:
     assert len(CLOSED) >= 9
     assert {path.split("/")[2] for _, path in CLOSED} == {
         "digests",
+        "sixteenths",
         "diff",
         "entries",
         "attachments",

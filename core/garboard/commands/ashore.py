@@ -122,6 +122,7 @@ def plain_report(report: SyncReport) -> dict[str, JsonValue]:
         "not_kept": plain_reasons(report.not_kept),
         "approved": [attrs.asdict(plugin) for plugin in report.approved],
         "withdrawn": [*report.withdrawn],
+        "role": report.role,
         "clock_offset": report.clock_offset,
         "here": {**report.here},
         "there": {**report.there},

@@ -42,6 +42,7 @@ class Card:
     """What a boat is found by.
 
     numbers    : the hull number in every way it was typed
+    names      : every name she was given, the last one entered last
     owners     : every owner reference its jobs were given
     propellers : a line for each engine
     days       : days on which something was entered, "2026-05-14"
@@ -50,7 +51,7 @@ class Card:
 
     hull: str
     numbers: tuple[str, ...]
-    name: str
+    names: tuple[str, ...]
     owners: tuple[str, ...]
     propellers: tuple[str, ...]
     days: frozenset[str]
@@ -59,7 +60,11 @@ class Card:
 
     @text.default
     def _words(self) -> str:
-        return " ".join((self.hull, *self.numbers, self.name, *self.owners, *self.propellers)).casefold()
+        return " ".join((self.hull, *self.numbers, *self.names, *self.owners, *self.propellers)).casefold()
+
+    @property
+    def name(self) -> str:
+        return self.names[-1] if self.names else ""
 
     @property
     def order(self) -> tuple[str, str]:
@@ -75,21 +80,25 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
     numbers: dict[str, None] = {}
     owners: dict[str, None] = {}
     propellers: dict[str, dict[str, str]] = {}
-    name, days, count = "", set[str](), 0
+    names: dict[str, None] = {}
+    days, count, facts = set[str](), 0, list[dict[str, JsonValue]]()
     for raw in entries:
         count += 1
         if day := _day_in(raw):
             days.add(day)
         if b'"kind":"job"' in raw or b'"kind":"field"' in raw:
-            plain = json.loads(raw)
-            numbers[str(plain["hull"])] = None
-            path, value = tuple(map(str, plain.get("subject", ()))), plain.get("value")
-            if path == ("owner",):
-                owners[_text(value)] = None
-            elif path == ("name",):
-                name = _text(value)
-            elif len(path) == 4 and path[0] == "engines" and path[2] == "propeller":
-                propellers.setdefault(path[1], {})[path[3].replace("_", " ")] = _text(value)
+            facts.append(json.loads(raw))
+    for plain in sorted(facts, key=_when):  # stores keep entries in no order
+        numbers[str(plain["hull"])] = None
+        subject, value = plain.get("subject"), plain.get("value")
+        path = tuple(map(str, subject)) if isinstance(subject, list) else ()
+        if path == ("owner",):
+            owners[_text(value)] = None
+        elif path == ("name",):
+            names.pop(_text(value), None)
+            names[_text(value)] = None
+        elif len(path) == 4 and path[0] == "engines" and path[2] == "propeller":
+            propellers.setdefault(path[1], {})[path[3].replace("_", " ")] = _text(value)
     lines = tuple(
         f"{engine}: {', '.join(f'{what} {value}' for what, value in sorted(parts.items()))}"
         for engine, parts in sorted(propellers.items())
@@ -97,7 +106,7 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
     return Card(
         hull=hull,
         numbers=tuple(numbers),
-        name=name,
+        names=tuple(filter(None, names)),
         owners=tuple(filter(None, owners)),
         propellers=lines,
         days=frozenset(days),
@@ -110,6 +119,15 @@ def _day_in(raw: bytes) -> str:
     place = raw.find(b'"at":"')
     day = raw[place + 6 : place + 16] if place >= 0 else b""
     return day.decode("ascii", "replace") if day[4:5] == b"-" and day[7:8] == b"-" else ""
+
+
+def _when(plain: dict[str, JsonValue]) -> tuple[int, int, str]:
+    """The order in which facts were entered, as far as clocks tell; the same whatever order they come in."""
+    match plain.get("clock"):
+        case [int(milliseconds), int(counter)]:
+            return milliseconds, counter, json.dumps(plain)
+        case _:
+            return 0, 0, json.dumps(plain)
 
 
 def _text(value: JsonValue) -> str:

@@ -18,18 +18,12 @@ from garboard.hullfile import HullFolder
 from garboard.shop_line import ShopLine
 from garboard.sync import bring_ashore
 from garboard_shop.app import Limits
-from garboard_shop.embedded import EmbeddedStore
 from shop_rig import RunningShop, Wire, shop_and_tablets
 
 HULLS = [f"ABC{number:05}A526" for number in range(20)]
 ALIKE = 120
 """Entries of each hull that both sides hold."""
 IDS = st.frozensets(st.text("0123456789abcdef", min_size=32, max_size=32), max_size=40)
-
-
-def held_by(shop: RunningShop) -> HullFolder:
-    assert isinstance(shop.store, EmbeddedStore)
-    return shop.store.hulls
 
 
 def put(folder: HullFolder, numbers: Iterable[int]) -> int:
@@ -77,8 +71,8 @@ def test_one_new_entry_a_hull_on_both_sides_costs_less_than_these_entries(tmp_pa
     """Everything on the wire counted, TLS included, against the new entries' own bytes."""
     with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
         put(folder, range(ALIKE))
-        put(held_by(shop), range(ALIKE))
-        new = put(folder, [1000]) + put(held_by(shop), [2000])
+        put(shop.hulls, range(ALIKE))
+        new = put(folder, [1000]) + put(shop.hulls, [2000])
         with Wire(shop.port) as counted:
             report = bring_ashore(folder, attrs.evolve(paired, port=counted.port))
             assert (report.sent, report.received, report.equal) == (len(HULLS), len(HULLS), True)
@@ -94,7 +88,7 @@ def test_a_full_day_and_small_hulls_are_brought_without_asking_about_sixteenths(
         assert bring_ashore(folder, paired).equal
         day = entry_number(0, "XYZ00001A526")
         folder.put_if_absent(day.hull, [day])
-        held_by(shop).put_if_absent(day.hull, [entry_number(1, day.hull)])
+        shop.hulls.put_if_absent(day.hull, [entry_number(1, day.hull)])
         assert bring_ashore(folder, paired).equal
         assert "/v1/sixteenths" not in asked
 
@@ -107,7 +101,7 @@ def test_sixteenths_marked_alike_by_chance_are_told_apart_in_the_end(
     monkeypatch.setattr("garboard.wire.MARK_DIGITS", digits)
     with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
         put(folder, range(ALIKE + 4))
-        put(held_by(shop), [*range(ALIKE), *range(1000, 1004)])
+        put(shop.hulls, [*range(ALIKE), *range(1000, 1004)])
         report = bring_ashore(folder, paired)
         assert (report.sent, report.received, report.equal) == (4 * len(HULLS), 4 * len(HULLS), True)
 
@@ -122,7 +116,7 @@ def test_whatever_each_side_lacks_both_hold_the_same_in_the_end(tmp_path: Path, 
             made = [entry_number(number, hull) for number in range(chance.choice([3, 60, 150, 300]))]
             few = chance.choice([0.005, 0.03, 0.5])
             sides = [[one for one in made if chance.random() > few] for _ in range(2)]
-            for side, kept in zip((folder, held_by(shop)), sides, strict=True):
+            for side, kept in zip((folder, shop.hulls), sides, strict=True):
                 side.put_if_absent(hull, kept)
             held[hull] = {one.id for side in sides for one in side}
         report = bring_ashore(folder, shop.paired())
@@ -136,7 +130,7 @@ def test_sixteenths_of_a_large_hull_come_in_as_many_answers_as_they_need(tmp_pat
     with RunningShop(tmp_path / "shop", Limits(answer=1000)) as shop, HullFolder(tmp_path / "tablet") as folder:
         made = [entry_number(number, HULLS[0]) for number in range(600)]
         folder.put_if_absent(HULLS[0], made[:590])
-        held_by(shop).put_if_absent(HULLS[0], made)
+        shop.hulls.put_if_absent(HULLS[0], made)
         report = bring_ashore(folder, shop.paired())
         assert (report.received, report.equal) == (10, True)
         assert asked.count("/v1/sixteenths") == 1

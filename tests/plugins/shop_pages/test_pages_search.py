@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Container, Iterable, Mapping
 
 import pytest
@@ -70,7 +71,8 @@ def one_by_one(store: Growing, words: str, day: str) -> list[str]:
     found = []
     for hull, held in store.held.items():
         card = card_of(hull, held.values())
-        said = " ".join((hull, *card.numbers, card.name, *card.owners, *card.propellers)).casefold()
+        given = (str(plain["value"]) for plain in map(json.loads, held.values()) if plain["subject"] == ["name"])
+        said = " ".join((hull, *card.numbers, *given, *card.owners, *card.propellers)).casefold()
         number = hull_number.key(words) if words.strip() else ""
         has_words = all(word in said for word in words.casefold().split())
         if (has_words or (len(number) > 3 and number in hull)) and (not day or day in card.days):
@@ -96,6 +98,15 @@ def test_a_search_finds_what_going_through_every_boat_finds(
             expected = one_by_one(store, words, day)
             assert [card.hull for card in index.search(words, day)] == expected
             assert [card.hull for card in index.search(words, day, 2)] == expected[:2]
+
+
+@given(st.permutations([0, 1, 2]))
+def test_the_name_entered_last_is_shown_and_all_are_found_in_whatever_order_entries_are_kept(order: list[int]) -> None:
+    names = ("Gannet", "Petrel", "Gannet II")
+    made = [fact("ABC00001A526", number, ("name",), name, "2026-11-25") for number, name in enumerate(names)]
+    card = card_of("ABC00001A526", [made[number].raw for number in order])
+    assert card.name == "Gannet II"
+    assert card.names == names
 
 
 @settings(max_examples=50, deadline=None)

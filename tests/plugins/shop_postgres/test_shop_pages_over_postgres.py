@@ -9,7 +9,10 @@ from pathlib import Path
 
 import pytest
 
+from garboard.clock import Stamp
+from garboard.entries import make_entry
 from garboard.host import make_host
+from garboard.hullfile import CheckedEntries
 from garboard_shop.app import make_app
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.moving import copy_shop
@@ -53,7 +56,16 @@ def said(browser: Browser, path: str) -> str:
 
 
 @pytest.mark.parametrize(
-    "path", ["/days/2026-11-25", *(f"/boats/{hull}" for hull in (SALTGRASS, KITTIWAKE, LONG_REACH)), "/tablets"]
+    "path",
+    [
+        "/days/2026-11-25",
+        *(f"/boats/{hull}" for hull in (SALTGRASS, KITTIWAKE, LONG_REACH)),
+        "/tablets",
+        "/boats",
+        "/boats?q=salt",
+        f"/boats?q={SALTGRASS[3:8]}",
+        "/boats?day=2026-11-25",
+    ],
 )
 def test_a_page_over_the_database_says_what_the_page_over_the_folder_says(
     both: tuple[PagesOver, PagesOver], path: str
@@ -61,3 +73,28 @@ def test_a_page_over_the_database_says_what_the_page_over_the_folder_says(
     folder, database = (said(pages.signed_in(), path) for pages in both)
     assert len(folder) > 1000
     assert database == folder
+
+
+def test_a_boat_that_comes_ashore_later_is_found_over_both(both: tuple[PagesOver, PagesOver]) -> None:
+    """Entered twice, the name entered last is the one shown, whatever order the entries are kept in."""
+    names = ("Gannet", "Sandpiper")
+    made = [
+        make_entry(
+            "field",
+            "XYZ00001A626",
+            dev="tablet 1",
+            by="R. Vane",
+            clock=Stamp(NOON, number),
+            at="2026-11-25T10:00:00+00:00",
+            subject=("name",),
+            value=name,
+        )
+        for number, name in enumerate(names)
+    ]
+    for pages in both:
+        assert pages.desk.index.search("gannet") == ()
+        offered = {one.hull_key: CheckedEntries((each.id, each.raw) for each in made) for one in made}
+        pages.store.put_if_absent(offered, "000000000001", NOON, 0)
+        pages.desk.index.refresh()
+        assert [card.name for card in pages.desk.index.search("sandpiper")] == ["Sandpiper"]
+        assert [card.name for card in pages.desk.index.search("xyz00001 a626", "2026-11-25")] == ["Sandpiper"]
