@@ -14,6 +14,8 @@ from garboard.records import Battery, Circuit, Engine, JsonValue, NetworkBus, Ne
 from garboard.units import Amount
 
 Changes = Mapping[str, Any]
+Readings = dict[tuple[str, str, str], JsonValue]
+"""Values by step, field and what they are of."""
 
 
 def wiring_host() -> PluginHost:

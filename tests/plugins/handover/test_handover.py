@@ -214,7 +214,9 @@ def test_every_step_that_can_hurt_shows_its_cautions_first() -> None:
     assert {step.key for step in HOST.steps if step.cautions} >= dangerous
 
 
-odd = st.one_of(st.none(), st.booleans(), st.text(max_size=5), st.integers(-5, 5), st.just({"file": "x"}))
+odd: st.SearchStrategy[JsonValue] = st.one_of(
+    st.none(), st.booleans(), st.text(max_size=5), st.integers(-5, 5), st.just({"file": "x"})
+)
 
 
 @settings(deadline=None, max_examples=40)

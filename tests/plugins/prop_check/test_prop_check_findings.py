@@ -115,7 +115,7 @@ def test_slip_around_its_limits(speeds: tuple[str, str], verdict: Verdict, words
     ],
 )
 def test_a_slip_that_cannot_be_is_a_wrong_reading(
-    changed: dict[str, str], speeds: tuple[str, str], verdict: Verdict, words: str
+    changed: dict[str, Any], speeds: tuple[str, str], verdict: Verdict, words: str
 ) -> None:
     """A third more slip than usual, or a theoretical speed no boat has, names the readings; common practice."""
     finding = one(runs_at(vessel(1, **changed), "5800 rev/min", speeds), "slip")
@@ -157,7 +157,7 @@ def test_slip_names_everything_missing_for_its_engine_alone() -> None:
         ("ratio", "0", "reads 0"),
     ],
 )
-def test_slip_refuses_slips_of_the_finger(field: str, value: str, words: str) -> None:
+def test_slip_refuses_slips_of_the_finger(field: str, value: Any, words: str) -> None:
     """A pitch or gear ratio that cannot be is named, not used."""
     finding = one(runs_at(vessel(1, **{field: value}), "5800 rev/min"), "slip")
     assert (finding.verdict, words in finding.sentence) == (Verdict.NOT_ENOUGH_DATA, True)

@@ -80,7 +80,7 @@ def odd_vessels(draw: st.DrawFn) -> Vessel:
     )
 
 
-SMALL = {"length": "19 ft", "transom_width": "7 ft", "transom_height": "20 in"}
+SMALL: dict[str, Any] = {"length": "19 ft", "transom_width": "7 ft", "transom_height": "20 in"}
 
 
 def odd_engine(draw: st.DrawFn, good: Engine) -> Engine:
