@@ -19,14 +19,16 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from functools import lru_cache
 from types import MappingProxyType
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 import attrs
 
 from garboard import __version__, hull_number
 from garboard.clock import Stamp
 from garboard.faults import Fault, InputError
-from garboard.records import JsonValue
+
+if TYPE_CHECKING:  # the records are many, and the app's first frame needs none of them
+    from garboard.records import JsonValue
 
 FORMAT = 1
 LARGEST_ENTRY = 64 * 1024

@@ -7,14 +7,7 @@ import math
 
 import attrs
 
-
-class Verdict(enum.Enum):
-    """How a finding comes out. The value is the word shown."""
-
-    PASS = "pass"
-    ADVISE = "advise"
-    FAIL = "fail"
-    NOT_ENOUGH_DATA = "not enough data"
+from garboard.verdict import Verdict as Verdict  # part of a finding: whoever declares one takes both from here
 
 
 class BasisKind(enum.Enum):

@@ -8,37 +8,31 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import json
 import threading
 from collections.abc import Callable, Container, Iterable, Iterator, Mapping
 from functools import partial
 from pathlib import Path
 from types import TracebackType
-from typing import Any, NoReturn, Self, cast
+from typing import TYPE_CHECKING, Self, cast
 
 import attrs
-from tinydb import TinyDB
-from tinydb.storages import Storage
-from tinydb.table import Table
 
 from garboard import hull_number, storage
 from garboard.attachments import Attachments
-from garboard.entries import Entry, canonical_bytes, entry_id, hull_key_of, read_entry, view
+from garboard.entries import Entry, entry_id, hull_key_of, view
 from garboard.faults import Fault, InputError
 from garboard.journal import SUFFIX, Journal, file_name, key_of_file, read
 from garboard.storage import Damage, NewerFormat, NotSaved, WriterLock
 
-TABLE = "entries"
+if TYPE_CHECKING:
+    from garboard.entry_table import EntryDatabase, InsertOnlyTable
+
 HULLS_FOLDER = "hulls"
 ATTACHMENTS_FOLDER = "attachments"
 MOST_UNFLUSHED = 200
 """Hull files held open by a batch before it flushes: a program may open about a thousand files."""
 
 MOST_FLUSHED_AT_ONCE = 16
-
-
-class EntriesAreKept(TypeError):
-    """Something tried to change or remove an entry."""
 
 
 class CheckedEntries(dict[str, bytes]):
@@ -69,81 +63,6 @@ class Offer:
     unknown: CheckedEntries
 
 
-class JournalStorage(Storage):
-    """Lets TinyDB read a hull's file.
-
-    journal : the file
-    put     : how entries are put in; the one way to write
-    """
-
-    def __init__(self, journal: Journal, put: Callable[[list[Entry]], Put]) -> None:
-        self.put = put
-        self._journal = journal
-        self._documents: dict[str, dict[str, Any]] = {}
-
-    def read(self) -> dict[str, dict[str, Any]]:
-        entries = self._journal.entries
-        if self._documents.keys() != entries.keys():
-            self._documents = {
-                name: self._documents[name] if name in self._documents else json.loads(raw)
-                for name, raw in entries.items()
-            }
-        return {TABLE: dict(self._documents)}
-
-    def write(self, data: dict[str, dict[str, Any]]) -> NoReturn:
-        _refuse("write a whole table")
-
-
-class InsertOnlyTable(Table):
-    """A table of entries: what is in it stays as it is. Document ids are entry ids."""
-
-    document_id_class = str  # type: ignore[assignment]  # TinyDB says int, and uses whatever class stands here
-
-    def insert(self, document: Mapping[str, Any]) -> str:  # type: ignore[override]  # text ids, as above
-        """Put one entry in, given as its fields. Saved when this returns.
-
-        errors : InputError when it is no entry of this hull
-        """
-        return self.insert_multiple([document])[0]
-
-    def insert_multiple(self, documents: Iterable[Mapping[str, Any]]) -> list[str]:  # type: ignore[override]
-        """Put entries in. Saved when this returns. An entry that is here already is not put in again."""
-        if not isinstance(self._storage, JournalStorage):
-            raise TypeError("a table of entries reads a hull's file and nothing else")
-        entries = [read_entry(canonical_bytes(dict(document))) for document in documents]
-        for _, reason in self._storage.put(entries).refused:
-            raise reason
-        return [entry.id for entry in entries]
-
-    def update(self, *_arguments: object, **_named: object) -> NoReturn:
-        _refuse("update")
-
-    def update_multiple(self, *_arguments: object, **_named: object) -> NoReturn:
-        _refuse("update")
-
-    def upsert(self, *_arguments: object, **_named: object) -> NoReturn:
-        _refuse("upsert")
-
-    def remove(self, *_arguments: object, **_named: object) -> NoReturn:
-        _refuse("remove")
-
-    def truncate(self) -> NoReturn:
-        _refuse("truncate")
-
-
-class EntryDatabase(TinyDB):
-    """TinyDB over one hull's file."""
-
-    table_class = InsertOnlyTable
-    default_table_name = TABLE
-
-    def drop_tables(self) -> NoReturn:
-        _refuse("drop tables")
-
-    def drop_table(self, name: str) -> NoReturn:
-        _refuse(f"drop table {name}")
-
-
 class HullFile:
     """One hull's entries. Made by HullFolder."""
 
@@ -169,13 +88,17 @@ class HullFile:
     def database(self) -> EntryDatabase:
         """The entries as a TinyDB database of one table."""
         if self._database is None:
+            from garboard.entry_table import EntryDatabase, JournalStorage
+
             self._database = EntryDatabase(self.journal, partial(self._put, self.key), storage=JournalStorage)
         return self._database
 
     @property
     def table(self) -> InsertOnlyTable:
         """The entries as a TinyDB table, for queries; document ids are entry ids."""
-        return cast(InsertOnlyTable, self.database.table(TABLE))
+        from garboard.entry_table import TABLE
+
+        return cast("InsertOnlyTable", self.database.table(TABLE))
 
     def digest(self) -> str:
         """Equal on two machines exactly when they hold the same entries: SHA-256 over the sorted ids."""
@@ -476,10 +399,3 @@ def _by_id(entries: CheckedEntries | Iterable[Entry | bytes]) -> Iterator[tuple[
         return
     for entry in entries:
         yield (entry.id, entry.raw) if isinstance(entry, Entry) else (entry_id(entry), entry)
-
-
-def _refuse(what: str) -> NoReturn:
-    raise EntriesAreKept(
-        f"cannot {what}: entries are never changed or removed, so that every tablet's merge gives the same result. "
-        "Put in an entry that replaces the one that is wrong"
-    )

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 import attrs
 
-from garboard.findings import Verdict
+from garboard.verdict import Verdict
 
 LEAST_TEXT_CONTRAST = 7.0
 """Text against its ground: level AAA of WCAG 2.2, success criterion 1.4.6."""

@@ -2,7 +2,8 @@
 
 Run by hand:  python tests/bench/bench_tablet.py --hulls 1 50 500
 Off screen, in software, on whatever machine this is: only the ratios mean something.
-Goal: the first usable frame within 1.5 times the bare window's, with 50 hulls on the tablet.
+Goal: the first usable frame within 1.4 times the bare window's, with 50 hulls on the tablet. Byte code is kept between
+runs, as an installed program has it; on a busy machine the processor's ratio says more than the clock's.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
-from tempfile import TemporaryDirectory
+from tempfile import TemporaryDirectory, gettempdir
 from typing import Any
 
 import attrs
@@ -94,10 +95,18 @@ def tablet(folder: Path) -> None:
     first_frame(GarboardApp(open_tablet(folder)))
 
 
+def _env() -> dict[str, str]:
+    """With byte code kept, as an installed program has it, but beside the tree."""
+    kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    return kept | {"PYTHONPYCACHEPREFIX": str(Path(gettempdir()) / "bench_tablet byte code")}
+
+
 def child(*arguments: str) -> tuple[float, float, float]:
     """Milliseconds from the start of a process to its first frame, its memory [MB], and its processor time [ms]."""
     began = time.time()
-    done = subprocess.run([sys.executable, __file__, *arguments], capture_output=True, text=True, check=True)
+    done = subprocess.run(
+        [sys.executable, __file__, *arguments], capture_output=True, text=True, check=True, env=_env()
+    )
     told = json.loads(done.stdout.splitlines()[-1])
     return (told["at"] - began) * 1000, told["memory"], told["cpu"]
 
@@ -200,6 +209,7 @@ def main() -> None:
         with TemporaryDirectory() as where:
             folder = Path(where) / "tablet"
             fill(folder, hulls)
+            child("tablet", str(Path(where) / "other"))  # which makes the byte code
             cold = child("tablet", str(folder))[0]
             subprocess.run([sys.executable, __file__, "summaries", str(folder)], check=True)
             runs = [(child("bare"), child("tablet", str(folder))) for _ in range(chosen.rounds)]

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
-from uuid import uuid4
 
 import attrs
 
@@ -50,7 +50,7 @@ class TabletSettings:
     network  : where the boat's network was listened to, latest first
     """
 
-    tablet: str = attrs.field(factory=lambda: uuid4().hex[:12])
+    tablet: str = attrs.field(factory=lambda: os.urandom(6).hex())
     working: str = ""
     people: tuple[str, ...] = ()
     dark: bool = False

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import gc
+import os
 from collections.abc import Callable, Collection, Sequence
 from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
-from uuid import uuid4
 
 import attrs
 
@@ -242,7 +242,7 @@ class Tablet:
     ) -> None:
         """Keep a remark; with the subject of an earlier one, in its place."""
         value: JsonValue = {"text": text, "punch_list": punch_list, "settled": settled}
-        self.save(self.author().write(self.fold(hull, job), "note", (subject or uuid4().hex[:12],), value, job=job))
+        self.save(self.author().write(self.fold(hull, job), "note", (subject or os.urandom(6).hex(),), value, job=job))
 
     def sign(self, hull: str, job: str, role: str, name: str, signature: bytes) -> None:
         """Sign a job over everything now in it, with the signature as drawn."""

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
-from garboard.findings import Verdict
 from garboard.look import STEP_MARKS
+from garboard.verdict import Verdict
 from garboard_tablet.models.keys import ENTER, ERASE
 from garboard_tablet.models.session import HOME, Place
 from garboard_tablet.models.vessels import HullCheck, VesselLine, check_hull

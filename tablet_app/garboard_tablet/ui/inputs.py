@@ -192,15 +192,22 @@ class WordsBox(TextInput):
     """A place for words; the tablet's own keyboard comes up for it."""
 
     def __init__(self, text: str, changed: Callable[[str], object], *, lines: int = 1, hint: str = "") -> None:
+        self._is_made = False
         super().__init__(
             text=text, multiline=lines > 1, font_size=sp(30), size_hint=(None, None), hint_text=hint,
             background_normal="", background_active="", background_color=theme.panel, foreground_color=theme.ink,
             cursor_color=theme.action, cursor_width=dp(3), padding=[dp(16), dp(24)], hint_text_color=theme.quiet,
             write_tab=False,
         )  # fmt: skip
+        self._is_made = True
         self._rows = lines
         self.bind(text=lambda _box, text: act(partial(changed, text)))
         self.bind(pos=self._edge, size=self._edge)
+
+    def _ensure_clipboard(self) -> None:
+        """Not before something is copied or pasted: on a desktop it starts four programs, and waits for them."""
+        if self._is_made:
+            super()._ensure_clipboard()
 
     def fit(self, width: float) -> float:
         self.size = (width, dp(96) + (self._rows - 1) * sp(36))
