@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from campaigns.writers import entry_number
 from garboard import wire
 from garboard.hullfile import HullFolder
-from garboard.shop_line import ShopLine
+from garboard.shop_line import ShopAway, ShopLine
 from garboard.sync import bring_ashore
 from garboard_shop.app import Limits
 from shop_rig import RunningShop, Wire, shop_and_tablets
@@ -135,3 +135,22 @@ def test_sixteenths_of_a_large_hull_come_in_as_many_answers_as_they_need(tmp_pat
         assert (report.received, report.equal) == (10, True)
         assert asked.count("/v1/sixteenths") == 1
         assert asked.count("/v1/diff") > 1
+
+
+def test_cut_anywhere_while_sixteenths_are_compared_the_next_time_ends_equal(tmp_path: Path) -> None:
+    """Each time one new entry a hull on both sides, and the connection cut a little later than the time before."""
+    with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
+        put(folder, range(ALIKE))
+        put(shop.hulls, range(ALIKE))
+        interrupted = 0
+        for number, cut in enumerate(range(1200, 9000, 260)):
+            put(folder, [1000 + number])
+            put(shop.hulls, [2000 + number])
+            with Wire(shop.port, cut) as cutting:
+                try:
+                    bring_ashore(folder, attrs.evolve(paired, port=cutting.port))
+                except ShopAway:
+                    interrupted += 1
+            assert bring_ashore(folder, paired).equal
+            assert folder.digests() == shop.hulls.digests()
+        assert interrupted > 20
