@@ -52,7 +52,7 @@ def test_charge_says_its_spread() -> None:
         ("11.95 V", "21 % or less charged at 11.95 V.", ("charge, at most", 21)),
     ],
 )
-def test_charge_never_reaches_past_full_or_empty(volts, sentence, number):
+def test_charge_never_reaches_past_full_or_empty(volts: str, sentence: str, number: tuple[str, int]) -> None:
     """Where the half width goes past an end, only the other end is told."""
     (finding,) = said(wired_job(read=reading("rest_voltage", volts)), "battery_charge")
     assert finding.sentence.startswith(sentence)
@@ -187,7 +187,7 @@ def test_standing_current_says_the_days() -> None:
         ("12 mA", {}, "174 ± "),
     ],
 )
-def test_no_more_days_than_self_discharge_leaves(current, settings, words):
+def test_no_more_days_than_self_discharge_leaves(current: str, settings: dict[str, JsonValue], words: str) -> None:
     """A lead battery loses its usable half by itself in about half a year; common practice, no source."""
     (finding,) = said(
         wired_job(read=reading("standing_current", current, "standing_current"), settings=settings), "standing_current"
@@ -197,7 +197,7 @@ def test_no_more_days_than_self_discharge_leaves(current, settings, words):
     assert any("by itself" in basis.text for basis in finding.basis)
 
 
-def test_more_days_wanted_than_self_discharge_leaves_is_advised_on():
+def test_more_days_wanted_than_self_discharge_leaves_is_advised_on() -> None:
     """200 days are wanted, 180 can be promised."""
     view = wired_job(read=reading("standing_current", "3 mA", "standing_current"), settings={"standing_days": "200"})
     assert verdict_on(view, "standing_current") is ADVISE
@@ -300,14 +300,14 @@ def test_reserve_from_the_sum_when_no_load_was_measured() -> None:
     assert " from full at the 10.0 A added up, 4 h wanted." in finding.sentence
 
 
-def test_reserve_counts_capacity_and_rate_in_its_spread():
+def test_reserve_counts_capacity_and_rate_in_its_spread() -> None:
     """At 10 A: 3 % and half a digit of the meter, 10 % of capacity, 0.15 ln 2 = 10.4 % of the exponent: 14.8 %."""
     (finding,) = said(wired_job(read=reading("load_current", "10.0 A", "loads")), "battery_reserve")
     assert finding.numbers[0].uncertainty == pytest.approx(0.148 * 4.506, abs=0.005)
     assert finding.sentence == "4.5 ± 0.7 h from full at the 10.0 A measured, 4 h wanted."
 
 
-def test_a_draw_below_the_20_h_rate_earns_no_more_than_the_stamped_capacity():
+def test_a_draw_below_the_20_h_rate_earns_no_more_than_the_stamped_capacity() -> None:
     """2.5 A of 100 Ah: 50 Ah last 20 h, with the meter's and the capacity's spread only: 10.5 %."""
     (finding,) = said(wired_job(read=reading("load_current", "2.5 A", "loads")), "battery_reserve")
     assert finding.numbers[0].value == pytest.approx(20)

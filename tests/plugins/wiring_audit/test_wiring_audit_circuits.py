@@ -463,11 +463,11 @@ def test_shop_may_tighten_the_drop() -> None:
     assert verdict_on(view, "drop_calculated") is FAIL
 
 
-TOO_LONG = {"length": "=30 ft", "design_current": "=5 A"}
+TOO_LONG: dict[str, Any] = {"length": "=30 ft", "design_current": "=5 A"}
 """By circular mils 10.75 x 5 x 60 / 4110 = 0.785 V, 6.5 % of 12 V, against 3 % allowed."""
 
 
-def test_one_fault_read_and_reckoned_is_told_once():
+def test_one_fault_read_and_reckoned_is_told_once() -> None:
     """Meter and calculation ask for the same conductor: one finding carries both drops and both bases."""
     view = with_circuit(read={("circuits", "drop", "Bilge pump"): "0.80 V"}, **TOO_LONG)
     (finding,) = (each for each in said(view, "drop_measured") if each.verdict is FAIL)
@@ -482,7 +482,7 @@ def test_one_fault_read_and_reckoned_is_told_once():
 
 
 @pytest.mark.parametrize("read", ["0.25 V", None, "2.00 V"])
-def test_a_calculated_fault_stands_alone_where_the_meter_says_something_else(read: dict[str, JsonValue]):
+def test_a_calculated_fault_stands_alone_where_the_meter_says_something_else(read: dict[str, JsonValue]) -> None:
     """A drop read within the limit, not read, or lost in a joint is another matter than the conductor."""
     view = with_circuit(read={("circuits", "drop", "Bilge pump"): read}, **TOO_LONG)
     (finding,) = (each for each in said(view, "drop_calculated") if each.verdict is not PASS)
@@ -490,7 +490,7 @@ def test_a_calculated_fault_stands_alone_where_the_meter_says_something_else(rea
     assert " measured" not in finding.sentence
 
 
-def test_a_fuse_without_room_for_the_margin_says_why_it_is_that_one():
+def test_a_fuse_without_room_for_the_margin_says_why_it_is_that_one() -> None:
     """14 AWG allows 52.5 A; a quarter over 42 A is 52.5, so 50 A is the largest there is."""
     view = with_circuit(design_current="=42 A", protection="none", read={("circuits", "current", "Bilge pump"): None})
     assert "Fit a 50 A fuse: the largest that fits between 42.0 and 52.5 A." in sentence_on(view, "overcurrent_rating")

@@ -35,7 +35,7 @@ def test_the_number_of_the_page_is_how_many_circuits_are_in_order() -> None:
     assert str(blocks(view)[0]) == "1 of 3 circuits"
 
 
-def test_a_circuit_without_label_is_not_in_order():
+def test_a_circuit_without_label_is_not_in_order() -> None:
     """What the labels' finding fails, the schedule and its count fail too; nobody having looked is no pass."""
     bare = wired_job([circuit(), circuit("Horn")], read={("circuits", "label_present", "Horn"): False})
     assert str(blocks(bare)[0]) == "1 of 2 circuits"
@@ -44,7 +44,7 @@ def test_a_circuit_without_label_is_not_in_order():
     assert [row[-1] for row in table(unseen, "Circuits").rows] == ["not enough data"]
 
 
-def test_a_label_the_shop_can_do_without_is_advice():
+def test_a_label_the_shop_can_do_without_is_advice() -> None:
     """With half of the labels enough, the bare circuit is advised on and still not in order."""
     view = wired_job(
         [circuit(), circuit("Horn")],
