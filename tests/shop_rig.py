@@ -27,7 +27,7 @@ from garboard_shop import access, serve
 from garboard_shop.app import Limits, make_app
 from garboard_shop.certificate import own_certificate
 from garboard_shop.embedded import SHOP_FOLDER, EmbeddedStore
-from garboard_shop.store import TECHNICIAN, Store
+from garboard_shop.store import MANAGER, TECHNICIAN, Store
 
 HOST = "127.0.0.1"
 
@@ -91,11 +91,11 @@ class RunningShop:
 
 @contextlib.contextmanager
 def shop_and_tablets(where: Path, count: int = 1) -> Iterator[tuple[RunningShop, list[tuple[HullFolder, PairedShop]]]]:
-    """A shop and so many paired tablets, each an empty folder."""
+    """A shop and so many tablets that may bring every kind of entry, each an empty folder."""
     with contextlib.ExitStack() as stack:
         shop = stack.enter_context(RunningShop(where / "shop"))
         tablets = [stack.enter_context(HullFolder(where / f"tablet{number}")) for number in range(count)]
-        yield shop, [(folder, shop.paired(f"tablet {number}")) for number, folder in enumerate(tablets)]
+        yield shop, [(folder, shop.paired(f"tablet {number}", MANAGER)) for number, folder in enumerate(tablets)]
 
 
 class Wire:

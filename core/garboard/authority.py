@@ -26,7 +26,7 @@ def managers_part(entry: Entry, replaced: Iterable[Entry] = ()) -> str:
     if entry.kind == "alias":
         return "says that two hull numbers are one boat"
     if entry.kind == "move":
-        return "moves a job"
+        return "moves or joins a job"
     if entry.kind == "signoff":
         return "signs as manager" if _is_managers_signature(entry) else ""
     if entry.kind == "retract":

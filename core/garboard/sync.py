@@ -77,7 +77,7 @@ class SyncReport:
     role           : what the shop says this tablet may do: technician or manager
     clock_offset   : how far the shop's clock is ahead of this one [ms]
     here, there    : entries held of each hull, here and at the shop, counted at the end
-    equal          : whether both sides hold the same entries
+    differing      : hulls of which the two sides do not hold the same entries
     bytes_sent, bytes_received : bodies of requests and answers, as they were sent [bytes]
     """
 
@@ -94,9 +94,14 @@ class SyncReport:
     clock_offset: int
     here: Mapping[str, int]
     there: Mapping[str, int]
-    equal: bool
+    differing: tuple[str, ...]
     bytes_sent: int
     bytes_received: int
+
+    @property
+    def equal(self) -> bool:
+        """Whether both sides hold the same entries."""
+        return not self.differing
 
     @property
     def disagreeing(self) -> tuple[tuple[str, SlotKey], ...]:
@@ -302,7 +307,7 @@ class _Ashore:
             clock_offset=self.line.clock_offset,
             here={hull: count for hull, (_, count) in mine.items()},
             there={hull: count for hull, (_, count) in theirs.items()},
-            equal=mine == dict(theirs),
+            differing=tuple(sorted(hull for hull in known if mine.get(hull) != theirs.get(hull))),
             bytes_sent=self.line.sent,
             bytes_received=self.line.received,
         )

@@ -378,10 +378,22 @@ class GarboardApp(App):
         from garboard.ashore import ComingAshore
 
         if self._coming is None:
+            self._state_who_writes()
             self._coming = ComingAshore(self.tablet.files, lambda state: self._soon(partial(self._came_ashore, state)))
             self._coming.start()
         else:
             self._coming.now()
+
+    def _state_who_writes(self) -> None:
+        """The shop must know what entries written here say of the tablet; settings that were lost have a new name."""
+        from attrs import evolve
+
+        from garboard import pairing
+
+        shop, writes_as = pairing.kept(self.tablet.folder), self.tablet.settings.tablet
+        if shop is not None and shop.device != writes_as:
+            with contextlib.suppress(NotSaved):
+                pairing.keep(self.tablet.folder, evolve(shop, device=writes_as))
 
     def pair(self, code: str, done: Callable[[PairedShop | None, str], None]) -> None:
         """Pair with the shop a code names; `done` gets the shop, or why not."""
@@ -394,7 +406,7 @@ class GarboardApp(App):
             from garboard.storage import NotSaved
 
             try:
-                shop = sync.pair(code, name)
+                shop = sync.pair(code, name, self.tablet.settings.tablet)
                 pairing.keep(self.tablet.folder, shop)
             except (InputError, NotTheShop, ShopAway, ShopRefused, NotSaved) as failure:
                 return None, str(failure)

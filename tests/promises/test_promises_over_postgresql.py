@@ -35,6 +35,7 @@ from garboard.hullfile import CheckedEntries, HullFolder
 from garboard.pairing import PairedShop
 from garboard.sync import NotPaired, ShopAway, bring_ashore
 from garboard_shop.postgres import PostgresStore
+from garboard_shop.store import MANAGER
 from histories import DAY, HULL, history, union
 from postgres_cluster import Cluster, why_not_here
 from promises.test_promise_08_only_paired_tablets import (  # these run again here, over the shop of this file
@@ -81,11 +82,11 @@ def shop(cluster: Cluster, tmp_path_factory: pytest.TempPathFactory) -> Iterator
 def yard(
     cluster: Cluster, where: Path, count: int
 ) -> Iterator[tuple[RunningShop, list[tuple[HullFolder, PairedShop]]]]:
-    """A shop kept in a new database, and so many paired tablets."""
+    """A shop kept in a new database, and so many tablets that may bring every kind of entry."""
     with ExitStack() as stack:
         shop = stack.enter_context(RunningShop(where / "shop", store=PostgresStore(cluster.database())))
         folders = [stack.enter_context(HullFolder(where / f"tablet{number}")) for number in range(count)]
-        yield shop, [(folder, shop.paired(f"tablet {number}")) for number, folder in enumerate(folders)]
+        yield shop, [(folder, shop.paired(f"tablet {number}", MANAGER)) for number, folder in enumerate(folders)]
 
 
 @pytest.mark.usefixtures("cluster")

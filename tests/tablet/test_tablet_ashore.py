@@ -6,7 +6,24 @@ from garboard import sync
 from garboard.fold import fold
 from garboard.hullfile import HullFolder
 from garboard.writing import Author, measure
+from garboard_shop.store import MANAGER, TECHNICIAN
+from garboard_tablet.models.session import Place
 from shop_rig import RunningShop
+
+
+HULL = "XYZAB123F526"
+
+
+def another_measures_it(shop, folder):
+    """Another tablet brings another value for the horn ashore, without having seen the first; the job's id."""
+    with HullFolder(folder) as other:
+        paired = shop.paired("other")
+        sync.bring_ashore(other, paired)
+        held = [entry for entry in other.entries(HULL) if entry.subject[:2] != ("dock.horn", "heard")]
+        job = fold(HULL, held).jobs[0]
+        other.put_if_absent(HULL, [measure(Author("other", "Kim"), fold(HULL, held), job, "dock.horn", "heard", False)])
+        sync.bring_ashore(other, paired)
+    return job
 
 
 def test_pair_bring_ashore_and_settle_by_touch(drive, tmp_path):
@@ -18,30 +35,68 @@ def test_pair_bring_ashore_and_settle_by_touch(drive, tmp_path):
         assert d.says("only on this tablet")
 
         d.press("ashore", "pair")
-        d.write(shop.code().typed)
+        d.write(shop.code(MANAGER).typed)
         d.press("save it")
         d.wait(lambda: d.says("Everything is ashore"), 30)
         assert d.says("Both hold the same")
         d.press("back")
         d.wait(lambda: d.says("ashore.") and not d.says("not ashore"), 30)
 
-        hull = "XYZAB123F526"
-        with HullFolder(tmp_path / "other") as other:
-            paired = shop.paired("other")
-            sync.bring_ashore(other, paired)
-            held = [entry for entry in other.entries(hull) if entry.subject[:2] != ("dock.horn", "heard")]
-            job = fold(hull, held).jobs[0]
-            entry = measure(Author("other", "Kim"), fold(hull, held), job, "dock.horn", "heard", False)
-            other.put_if_absent(hull, [entry])
-            sync.bring_ashore(other, paired)
-
+        job = another_measures_it(shop, tmp_path / "other")
         d.press("ashore", "bring ashore now")
         d.wait(lambda: d.says("two values for dock.horn heard"), 30)
         d.press(next(w.name for w in d.widgets() if getattr(w, "name", "").startswith("settle ")))
         d.press("value yes", "reason read again")
-        view = d.app.tablet.view(hull, job)
+        view = d.app.tablet.view(HULL, job)
         assert view.value("dock.horn", "heard") is True
         assert view.disagreements == ()
+
+
+def test_a_technicians_tablet_measures_again_and_a_manager_made_of_it_settles(drive, tmp_path):
+    """Choosing is not offered, and why is said; the role is learnt anew by coming ashore."""
+    with RunningShop(tmp_path / "shop") as shop:
+        d = drive(tmp_path / "t", threads=True)
+        new_job(d)
+        d.press("step dock.horn", "choice Yes", "back", "back", "back")
+        d.press("ashore", "pair")
+        d.write(shop.code().typed)
+        d.press("save it")
+        d.wait(lambda: d.says("Everything is ashore"), 30)
+        assert d.says("as technician")
+        (mine,) = shop.store.register.tablets()
+        assert mine.writes_as == (d.app.tablet.settings.tablet,)
+
+        job = another_measures_it(shop, tmp_path / "other")
+        d.press("bring ashore now")
+        d.wait(lambda: d.says("Press to measure again"), 30)
+        d.press(next(w.name for w in d.widgets() if getattr(w, "name", "").startswith("settle ")))
+        assert d.says("Measure again, or leave it to the manager")
+        assert not d.has("value yes")
+        d.press("skip")
+        assert len(d.app.tablet.view(HULL, job).disagreements) == 1
+
+        shop.store.register.change_role(mine.id, MANAGER, "M. Office", shop.now())
+        d.app.go(Place(page="ashore"))
+        d.press("bring ashore now")
+        d.wait(lambda: d.says("as manager"), 30)
+        d.app.go(
+            Place(page="entry", hull=HULL, job=job, step="dock.horn", subject=("measure", "dock.horn", "heard", "", ""))
+        )
+        assert d.has("value yes")
+
+        shop.store.register.change_role(mine.id, TECHNICIAN, "M. Office", shop.now())
+        d.app.go(Place(page="ashore"))
+        d.press("bring ashore now")
+        d.wait(lambda: d.says("as technician"), 30)
+        d.app.go(
+            Place(page="entry", hull=HULL, job=job, step="dock.horn", subject=("measure", "dock.horn", "heard", "", ""))
+        )
+        d.press("choice No")
+        view = d.app.tablet.view(HULL, job)
+        assert (view.value("dock.horn", "heard"), view.disagreements) == (False, ())
+        d.app.go(Place(page="ashore"))
+        d.press("bring ashore now")
+        d.wait(lambda: fold(HULL, shop.hulls.entries(HULL)).disagreements(job) == (), 30)
 
 
 def test_a_wrong_code_says_what_to_do(drive):

@@ -14,19 +14,24 @@ import attrs
 import click
 
 from garboard import exchange, hull_number, writing
+from garboard.authority import managers_part
 from garboard.desk import author_for, name_of, open_hull, slot_named
-from garboard.entries import Entry
+from garboard.entries import Entry, view
 from garboard.faults import Fault, InputError
 from garboard.fold import JOINING, Fold, SlotKey, fold, slot_of
 from garboard.hullfile import HullFolder
 from garboard.job_file import read_job_file
 from garboard.merge import HullMerge, MergeReport, merge, state_digest
+from garboard.pairing import may_decide, writes_as
 from garboard.records import JsonValue
 from garboard.writing import Author
 
 Command = TypeVar("Command", bound=Callable[..., None])
 
 folder_argument = click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
+tablet_option = click.option(
+    "--tablet", default="", help="Name of this machine in what it writes; the folder knows it otherwise."
+)
 job_option = click.option("--job", default="", help="The job's id; not needed when the hull has one job.")
 
 
@@ -35,7 +40,7 @@ def _signed(command: Command) -> Command:
     for option in (
         click.option("--by", required=True, help="Who decides this."),
         click.option("--reason", required=True, help="Why; it is kept with the decision."),
-        click.option("--tablet", default="office", show_default=True, help="Name of this machine."),
+        tablet_option,
     ):
         command = option(command)
     return command
@@ -217,7 +222,7 @@ def settle(folder: Path, hull: str, name: str, value: str, job: str, by: str, re
         key = _named(state, job, name)
         held = [entry.value for entry in state.standing(key)]
         chosen = next((other for other in held if _text(other) == value), value)
-        hulls.save(writing.settle(author, state, key, chosen, reason))
+        _save_all(hulls, [writing.settle(author, state, key, chosen, reason)])
     click.echo(f"{name} is {value}")
 
 
@@ -230,7 +235,7 @@ def settle(folder: Path, hull: str, name: str, value: str, job: str, by: str, re
 def take_back(folder: Path, hull: str, name: str, job: str, by: str, reason: str, tablet: str) -> None:
     """Take back a value. It stays readable, struck through, with the reason."""
     with _writing(folder, hull, job, tablet, by) as (hulls, state, author, job):
-        hulls.save(writing.retract(author, state, _named(state, job, name), reason))
+        _save_all(hulls, [writing.retract(author, state, _named(state, job, name), reason)])
     click.echo(f"{name} taken back")
 
 
@@ -244,7 +249,7 @@ def same_boat(folder: Path, hull: str, other: str, undo: bool, by: str, reason: 
     """Say that two hull numbers are one boat. Nothing is rewritten; --undo parts them again."""
     with HullFolder(folder) as hulls:
         pair = [fold(number, hulls.entries(number)) for number in (hull, other)]
-        author = author_for(hulls, pair[0], tablet, by)
+        author = _author(hulls, pair[0], tablet, by)
         if undo:
             keys = [SlotKey("alias", "", (there.hull,)) for there in reversed(pair)]
             entries = [writing.retract(author, state, key, reason) for state, key in zip(pair, keys, strict=True)]
@@ -267,7 +272,7 @@ def move_job(folder: Path, hull: str, job: str, target: str, by: str, reason: st
         if job not in boat.jobs:
             raise InputError(str(folder), [Fault("job", f"one of {', '.join(boat.jobs) or 'none'}", repr(job))])
         home = boat.home_to_move(job)
-        _save_all(hulls, writing.move_job(author_for(hulls, home, tablet, by), home, there, job, reason))
+        _save_all(hulls, writing.move_job(_author(hulls, home, tablet, by), home, there, job, reason))
     click.echo(f"job {job} belongs to {target}")
 
 
@@ -284,12 +289,11 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
         boat = open_hull(hulls, hull)
         if undo:
             home = boat.home_of(job)
-            _save_all(hulls, [writing.part_job(author_for(hulls, home, tablet, by), home, job, reason)])
+            _save_all(hulls, [writing.part_job(_author(hulls, home, tablet, by), home, job, reason)])
         else:
             for one in (job, into):
                 _only((one,), boat.jobs)
-            author = author_for(hulls, boat.state, tablet, by)
-            _save_all(hulls, [writing.join_job(author, boat.state, job, into, reason)])
+            _save_all(hulls, [writing.join_job(_author(hulls, boat.state, tablet, by), boat.state, job, into, reason)])
     click.echo(f"job {job} is a job of its own again" if undo else f"job {job} is one with {into}")
 
 
@@ -297,13 +301,13 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
 @click.argument("job_file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @click.option("--into", "folder", required=True, type=click.Path(path_type=Path, file_okay=False))
 @click.option("--by", required=True, help="Who takes it in; values that name someone keep that name.")
-@click.option("--tablet", default="office", show_default=True, help="Name of this machine.")
+@tablet_option
 def import_job(job_file: Path, folder: Path, by: str, tablet: str) -> None:
     """Take a job file into a folder of hull files. Taken in twice, it adds nothing."""
     read = read_job_file(job_file)
     with HullFolder(folder) as hulls:
         state = fold(read.vessel.hull_number, hulls.entries(read.vessel.hull_number))
-        hull, added = exchange.import_job(hulls, read, job_file.parent, author_for(hulls, state, tablet, by))
+        hull, added = exchange.import_job(hulls, read, job_file.parent, _author(hulls, state, tablet, by))
     click.echo(f"{hull}: {added} new entries")
 
 
@@ -328,7 +332,7 @@ def _writing(folder: Path, hull: str, job: str, tablet: str, by: str) -> Iterato
             raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
         chosen = _only((job,) if job else boat.jobs, boat.jobs)
         state = boat.home_of(chosen)
-        yield hulls, state, author_for(hulls, state, tablet, by), chosen
+        yield hulls, state, _author(hulls, state, tablet, by), chosen
 
 
 def _only(chosen: tuple[str, ...], jobs: tuple[str, ...]) -> str:
@@ -348,7 +352,23 @@ def _known(hulls: HullFolder) -> str:
     return f"one of {', '.join(hulls.hulls()) or 'none'}"
 
 
+def _author(hulls: HullFolder, state: Fold, tablet: str, by: str) -> Author:
+    return author_for(hulls, state, tablet or writes_as(hulls.folder), by)
+
+
+def _leave_to_the_manager(hulls: HullFolder, entries: Iterable[Entry]) -> None:
+    """In a folder paired as a technician's nobody decides what the shop would not take from there."""
+    if may_decide(hulls.folder):
+        return
+    for entry in entries:
+        replaced = [view(name, raw) for name, raw in hulls.get(entry.hull_key, entry.replaces).items()]
+        if part := managers_part(entry, replaced):
+            expected = "a manager's; measure again, leave it to the manager on the day sheet, or ask for the role"
+            raise InputError(str(hulls.folder), [Fault("role", expected, f"a technician's, and this {part}")])
+
+
 def _save_all(hulls: HullFolder, entries: tuple[Entry, ...] | list[Entry]) -> None:
+    _leave_to_the_manager(hulls, entries)
     with hulls.batch():
         for entry in entries:
             hulls.put_if_absent(hull_number.key(entry.hull), [entry])

@@ -46,7 +46,7 @@ class AshoreMarks:
         """Mark every hull of which the shop holds as much as stands here now."""
         for hull, here in report.here.items():
             stamp = vessels.stamp(hull)  # taken first: an entry saved meanwhile makes it out of date, never too new
-            if report.equal and here == report.there.get(hull) == len(self.tablet.files.ids(hull)):
+            if hull not in report.differing and here == len(self.tablet.files.ids(hull)):
                 self.stamps[hull] = stamp
         storage.write_whole(self.tablet.folder / FILE, [json.dumps(self.stamps).encode()])
 
@@ -64,12 +64,15 @@ class ReportLine:
     place: Place | None = None
 
 
-def lines_of(state: State) -> list[ReportLine]:
-    """What to show under a state."""
+def lines_of(state: State, may_decide: bool = True) -> list[ReportLine]:
+    """What to show under a state.
+
+    may_decide : whether this tablet may settle what disagrees
+    """
     if state.report is None:
         return []
     report = state.report
-    lines = [_disagreement(hull, key) for hull, key in report.disagreeing]
+    lines = [_disagreement(hull, key, may_decide) for hull, key in report.disagreeing]
     for hull, who, what in report.stale:
         text = f"{hull}: the signature of {who} no longer covers {', '.join(what[:3])}"
         lines.append(ReportLine(text + (f" and {len(what) - 3} more" if len(what) > 3 else ""), True))
@@ -89,12 +92,13 @@ def lines_of(state: State) -> list[ReportLine]:
     return lines
 
 
-def _disagreement(hull: str, key: SlotKey) -> ReportLine:
+def _disagreement(hull: str, key: SlotKey, may_decide: bool) -> ReportLine:
     place = Place(page="entry", hull=hull, job=key.job, subject=(key.kind, *key.subject))
     if key.kind == "measure":
         place = attrs.evolve(place, step=key.subject[0])
     about = " ".join(filter(None, key.subject)).replace("_", " ")
-    return ReportLine(f"{hull}: two values for {about}. Press to choose.", True, place if key.kind in _KINDS else None)
+    do = "choose" if may_decide else "measure again"
+    return ReportLine(f"{hull}: two values for {about}. Press to {do}.", True, place if key.kind in _KINDS else None)
 
 
 _KINDS = ("measure", "field")

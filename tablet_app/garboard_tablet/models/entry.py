@@ -71,6 +71,19 @@ class Entering:
         return tuple(entry.value for entry in standing) if len(standing) > 1 else ()
 
     @property
+    def is_to_settle(self) -> bool:
+        """Whether values disagree and one of them may be chosen here; else it is measured again, or left alone."""
+        return bool(self.rivals) and self.tablet.may_decide
+
+    @property
+    def may_take_back(self) -> bool:
+        """Whether one value stands that may be taken back here; a manager's choice is the manager's to take back."""
+        from garboard.authority import managers_part
+
+        standing = self.tablet.standing(self.place.hull, self.place.job, self.ask)
+        return len(standing) == 1 and (not managers_part(standing[0]) or self.tablet.may_decide)
+
+    @property
     def typed(self) -> str | None:
         """What is typed and not yet saved; None when nothing was touched."""
         return self.tablet.session.typed.get(self.key)

@@ -200,15 +200,20 @@ def what_is_missing(tablet: Tablet, hull: str, job: str, assessed: Sequence[Asse
         for one in assessed
         if one.finding.verdict is Verdict.FAIL
     ]
-    disagreeing = [_disagreeing(place, [m.value for m in d.values]) for d in view.disagreements for place in [d.place]]
+    disagreeing = [
+        _disagreeing(place, [m.value for m in d.values], tablet.may_decide)
+        for d in view.disagreements
+        for place in [d.place]
+    ]
     notes = [line for line in punch_lines(tablet, hull, job) if not line.settled]
     return [*disagreeing, *failing, *missing, *notes]
 
 
-def _disagreeing(place: tuple[str, str, str, str], values: Sequence[JsonValue]) -> PunchLine:
+def _disagreeing(place: tuple[str, str, str, str], values: Sequence[JsonValue], may_decide: bool) -> PunchLine:
     step, name, row, of = place
     about = ", ".join(filter(None, (name.replace("_", " ").replace("/", " "), of, row and f"row {row}")))
-    text = f"{about}: {' against '.join(map(shown, values))}. Choose the right one."
+    do = "Choose the right one." if may_decide else "Measure again, or leave it to the manager."
+    text = f"{about}: {' against '.join(map(shown, values))}. {do}"
     if step == VESSEL:
         return PunchLine(text, False, "", field=tuple(name.split("/")))
     return PunchLine(text, False, "", step=step)

@@ -158,6 +158,13 @@ class Tablet:
         slot = _slot(ask, job)
         return self.fold(hull, slot.job).standing(slot)
 
+    @property
+    def may_decide(self) -> bool:
+        """Whether what is a manager's may be decided here: this is a manager's tablet, or no shop's."""
+        from garboard.pairing import may_decide
+
+        return may_decide(self.folder)
+
     # Writing: every method returns only when what it wrote is on the disk.
 
     def author(self, by: str = "") -> Author:

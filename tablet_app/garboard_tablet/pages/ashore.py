@@ -37,7 +37,7 @@ class AshorePage(Page):
     @property
     def under(self) -> str:
         shop = self.app.paired_shop()
-        return f"To {shop.name or 'the shop'}, {shop.host}" if shop else "Not paired with a shop yet"
+        return f"To {shop.name or 'the shop'}, {shop.host}, as {shop.role}" if shop else "Not paired with a shop yet"
 
     def body(self) -> Widget:
         if self.app.paired_shop() is None:
@@ -45,6 +45,8 @@ class AshorePage(Page):
             return column_of([lambda: Card(Txt(text))])
         state = self.app.ashore_state()
         sentence, verdict = STATES[state.word]
+        if state.word == "ashore" and state.report is not None and not state.report.equal:
+            sentence, verdict = "Not everything is ashore. Look below.", Verdict.ADVISE
         if state.of:
             sentence = f"Under way: {state.done} of {state.of} {state.doing}."
         reason = [state.reason] if state.reason else []
@@ -56,7 +58,7 @@ class AshorePage(Page):
                 word=state.word,
             )
         ]
-        makers.extend(partial(self._row, line) for line in lines_of(state))
+        makers.extend(partial(self._row, line) for line in lines_of(state, self.tablet.may_decide))
         return column_of(makers)
 
     def _row(self, line: ReportLine) -> Widget:

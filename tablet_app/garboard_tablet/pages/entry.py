@@ -81,7 +81,7 @@ class EntryPage(Page):
         return True
 
     def _shows_number_pad(self, entering: Entering) -> bool:
-        asks_otherwise = entering.rivals or entering.judged.question or self._taking_back or self._choosing_unit
+        asks_otherwise = entering.is_to_settle or entering.judged.question or self._taking_back or self._choosing_unit
         return entering.field.kind in NUMBERS and not asks_otherwise
 
     # What stands at the left, or above
@@ -94,9 +94,9 @@ class EntryPage(Page):
         makers.append(words(where, "quiet", SMALL))
         if entering.rivals:
             values = " and ".join(shown(value) for value in entering.rivals)
-            makers.append(
-                self._card(Verdict.ADVISE, f"Two values stand: {values}. Choose the right one.", "values disagree")
-            )
+            do = "Choose the right one." if entering.is_to_settle else "Measure again, or leave it to the manager."
+            makers.append(self._card(Verdict.ADVISE, f"Two values stand: {values}. {do}", "values disagree"))
+        if entering.is_to_settle:
             return makers
         if field.kind in NUMBERS:
             makers.append(lambda: self._typed_widget(entering))
@@ -136,10 +136,13 @@ class EntryPage(Page):
             presses.append(Press(f"Same: {shown(repeat)}", lambda: self._take(repeat), name="same"))
         if entering.may_end_table:
             presses.append(Press("No more rows", self._end_table, name="no more rows"))
-        if entering.saved is None:
+        if entering.rivals:
+            presses.append(Press("Leave it to the manager", self._skip, name="skip"))
+        elif entering.saved is None:
             presses.append(Press("Skip", self._skip, name="skip"))
         else:
-            presses.append(Press("Take it back", self._begin_taking_back, "away", name="take back"))
+            if entering.may_take_back:
+                presses.append(Press("Take it back", self._begin_taking_back, "away", name="take back"))
             presses.append(Press("Leave as it is", self._skip, name="skip"))
         return presses
 
@@ -147,7 +150,7 @@ class EntryPage(Page):
 
     def answer(self, entering: Entering) -> Widget:
         field = entering.field
-        if entering.rivals:
+        if entering.is_to_settle:
             return self._settling(entering)
         if entering.judged.question:
             return self._asking_again()
