@@ -224,7 +224,7 @@ def read_entry(raw: bytes) -> Entry:
 
 def view(entry_id: str, raw: bytes) -> Entry:
     """A view of bytes already checked and stored under their id."""
-    return Entry(entry_id, raw, MappingProxyType(json.loads(raw)))
+    return Entry(entry_id, raw, MappingProxyType(json.loads(raw.decode())))
 
 
 def entry_id(raw: bytes) -> str:

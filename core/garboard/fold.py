@@ -245,9 +245,8 @@ class _JobIndex:
 
     def _replaced_by(self, entry: Entry) -> Iterator[str]:
         """What an entry replaces, as far as it is here: what it names in its own slot."""
-        slot = self.slot_of(entry)
-        here = (other for other in entry.replaces if other in self.everything)
-        return (other for other in here if self.slot_of(self.everything[other]) == slot)
+        here = [other for other in entry.replaces if other in self.everything]
+        return (other for other in here if self.slot_of(self.everything[other]) == self.slot_of(entry))
 
 
 @attrs.define
@@ -269,6 +268,7 @@ class Fold:
     _standing: dict[SlotKey, tuple[Entry, ...]] = attrs.field(factory=dict)
     _vessel: tuple[Vessel, tuple[Fault, ...]] | None = None
     _joined: dict[str, str] = attrs.field(factory=dict)
+    _slot_of: dict[str, SlotKey] = attrs.field(factory=dict)
 
     def add(self, entry: Entry) -> bool:
         """Take in one entry; False when it was here already."""
@@ -286,6 +286,7 @@ class Fold:
         return True
 
     def _place(self, entry: Entry, key: SlotKey) -> None:
+        self._slot_of[entry.id] = key
         if (job := entry.job) and not (_is_joining(key) and entry.is_understood):  # what it brings is listed itself
             self._index(self.joined(job)).add(entry, key)
         self._reach(entry, key)
@@ -303,7 +304,7 @@ class Fold:
 
     def slot_of(self, entry: Entry) -> SlotKey:
         """The slot an entry belongs to here, where its job may be joined into another."""
-        return self._home(slot_of(entry))
+        return self._slot_of.get(entry.id) or self._home(slot_of(entry))
 
     def joined(self, job: str) -> str:
         """The job a job's entries stand in: itself, or the one it was joined into."""
@@ -328,7 +329,7 @@ class Fold:
     def _join_anew(self, joined: dict[str, str]) -> None:
         """Deal all entries out anew. Joining is rare: this is simpler than keeping jobs mergeable and partable."""
         self._joined = joined
-        for kept in (self.slots, self.unknown, self._jobs, self._standing):
+        for kept in (self.slots, self.unknown, self._jobs, self._standing, self._slot_of):
             kept.clear()
         self._vessel = None
         for entry in self._entries.values():

@@ -13,7 +13,7 @@ from garboard import hull_number
 from garboard.attachments import AttachmentDamaged
 from garboard.desk import family, name_of
 from garboard.entries import Entry, canonical_bytes, plain_place_and_value, view
-from garboard.fold import Fold, SlotKey, fold, slot_of
+from garboard.fold import Fold, SlotKey, fold
 from garboard.hullfile import HullFolder
 from garboard.storage import Damage
 
@@ -202,7 +202,7 @@ def _stale(state: Fold) -> dict[str, tuple[str, tuple[str, ...]]]:
     return {
         staleness.sign_off.id: (
             f"{' '.join(staleness.sign_off.subject)}, job {job}",
-            tuple(sorted({name_of(slot_of(entry)) for entry in staleness.not_covered})),
+            tuple(sorted(map(name_of, {state.slot_of(entry) for entry in staleness.not_covered}))),
         )
         for job in state.jobs
         for staleness in state.stale(job)
