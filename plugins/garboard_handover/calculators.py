@@ -183,13 +183,14 @@ def _course_change(view: JobView) -> Iterator[Finding]:
     yield Finding(
         verdict=Verdict.ADVISE if remarks else Verdict.PASS,
         about="Course change",
-        sentence=f"{abs(change.turned):.0f} degrees to {side}, overshoot {change.overshoot:.1f} degrees. "
+        sentence=f"{abs(change.turned):.0f} degrees to {side}, overshoot {change.overshoot:.1f} degrees, "
+        f"settled within ± {tolerance:g} degrees in {change.settled:.0f} s. "
         + (f"{'; '.join(remarks)}: tune the pilot, then try again." if remarks else "In order."),
         numbers=(
             Number("turned, starboard positive", change.turned, "deg"),
             Number("ordered", ordered, "deg", decimals=0),
             Number("overshoot", change.overshoot, "deg"),
-            Number("time to settle", change.settled, "s", decimals=0),
+            Number(f"time to settle within ± {tolerance:g} deg", change.settled, "s", decimals=0),
         ),
         basis=(PILOT,),
         figures=(_figure("Course change", heading, None, heading.values[0]),),

@@ -24,8 +24,7 @@ def _walk_through(_view: JobView, assessed: Sequence[Assessed]) -> Sequence[Bloc
     not_in_order = [one.finding for one in done if one.finding.verdict is not Verdict.PASS and one.title in tried]
     return (
         *([Number("tried and in order", len(in_order), f"of {len(tried)} systems", decimals=0)] if tried else []),
-        "Each of these was tried aboard."
-        + (f" In order: {'; '.join(in_order)}." if in_order else ""),
+        "Each of these was tried aboard." + (f" In order: {'; '.join(in_order)}." if in_order else ""),
         *not_in_order,
         *(one.finding for one in done if one.finding.figures),
     )

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import attrs
 
-from garboard.findings import Finding, Number, Table, Verdict
+from garboard.findings import Finding, Number, Table, Verdict, with_spread
 from garboard.job_view import JobView
 from garboard.steps import Assessed, Block, ReportSection
 
@@ -15,7 +15,7 @@ from .steps import COMPARISON, MAGNETOMETER, STEADY_TURN, STRAIGHT_RUNS, SWING
 VARIATION = "heading_calibration.variation"
 
 
-def build(_view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
+def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
     """The pages; none when nothing about heading was measured."""
     blocks: list[Block] = []
     swings = _measured(assessed, SWING, STRAIGHT_RUNS)
@@ -29,7 +29,9 @@ def build(_view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
         ]
         for finding in swings:
             blocks += [*(table for table in finding.tables if table.card), finding]
-    for finding in _measured(assessed, VARIATION):
+    blocks += _not_swung(view, swings)
+    variations = _measured(assessed, VARIATION)
+    for finding in variations:
         blocks += [
             "Variation is the angle between true and magnetic north where you are. Add it to a magnetic heading and "
             "you have the true one. East is positive, west negative.",
@@ -40,7 +42,16 @@ def build(_view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
     if measured:
         blocks += ["Circles turned to calibrate the sensors, and how even they were:", _turns(measured)]
     blocks += [turn for turn in turns if turn.verdict is not Verdict.PASS]
-    return [*blocks, *_measured(assessed, COMPARISON), *_measured(assessed, MAGNETOMETER)]
+    others = [*_measured(assessed, COMPARISON), *_measured(assessed, MAGNETOMETER)]
+    return [*blocks, *others] if swings or variations or turns or others else []
+
+
+def _not_swung(view: JobView, swings: Sequence[Finding]) -> Sequence[str]:
+    """Sensors that have no deviation card, said in one line."""
+    swung = {finding.about for finding in swings if any(table.card for table in finding.tables)}
+    names = [sensor.name for sensor in view.vessel.heading_sensors if sensor.name not in swung]
+    told = f"Not swung, no deviation card: {', '.join(names)}. Have a sensor swung before you steer by it alone."
+    return [told] if names else []
 
 
 def _largest(swings: Sequence[Finding]) -> Sequence[Number]:
@@ -80,7 +91,7 @@ def _turns(findings: Sequence[Finding]) -> Table:
 
 
 def _cell(number: Number | None) -> str:
-    return "-" if number is None else f"{abs(number.value):.{number.decimals}f}"
+    return "-" if number is None else with_spread(abs(number.value), number.uncertainty, number.decimals)
 
 
 SECTION = ReportSection(key="heading_calibration.compass", title="Heading and compass", order=450, build=build)

@@ -103,8 +103,8 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
     faint = here.field.horizontal < CAUTION_BELOW
     way = "east" if here.east >= 0 else "west"
     result = (
-        f"Variation {with_spread(here.east, here.uncertainty, plus=True)} degrees ({way}), "
-        f"changing {here.a_year:+.2f} a year, by {here.field.model}."
+        f"Variation {with_spread(here.east, here.uncertainty, plus=True)} degrees ({way}) "
+        f"{here.place_in_words}, changing {here.a_year:+.2f} a year, by {here.field.model}."
     )
     advice = (
         f"The horizontal field is only {here.field.horizontal:.0f} nT: trust no magnetic sensor without another check."
@@ -120,6 +120,8 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
             numbers=(
                 Number("variation, east positive", here.east, "deg", here.uncertainty),
                 Number("change in a year", here.a_year, "deg", decimals=2),
+                Number("latitude, north positive", here.latitude, "deg", decimals=2),
+                Number("longitude, east positive", here.longitude, "deg", decimals=2),
                 Number("horizontal field", here.field.horizontal / 1000, "uT"),
             ),
         ),

@@ -174,6 +174,7 @@ STEPS = (
         order=420,
         cautions=UNDER_WAY_CAUTIONS,
         at_hand=("a log of the sensor's raw x and y in microtesla",),
+        spared_by=(SWING, STRAIGHT_RUNS),
         fields=(
             Field(
                 name="magnetometer_recording",
@@ -191,6 +192,7 @@ STEPS = (
         order=430,
         cautions=UNDER_WAY_CAUTIONS,
         at_hand=("hand bearing compass or a charted range line", "pencil and paper"),
+        spared_by=(STRAIGHT_RUNS,),
         fields=(
             Field(
                 name="reference",
@@ -220,6 +222,7 @@ STEPS = (
         order=435,
         cautions=UNDER_WAY_CAUTIONS,
         at_hand=("recorder running on the instrument network",),
+        spared_by=(SWING,),
         fields=(
             Field(
                 name="runs_recording",

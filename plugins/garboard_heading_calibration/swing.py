@@ -46,6 +46,7 @@ from .turns import finite_only
 STEADY_WITHIN = {"heading": 4.0, "course": 6.0}  # half widths [deg]
 SHORTEST_RUN = 15.0  # [s]
 T = TypeVar("T")
+LEAST_SCALE = 1.0  # a deviation figure reaches at least so far either way [deg]
 ON_THE_POINT = 2.5  # a reading this near N, NE, E ... serves the sum on paper [deg]
 
 METHOD = Basis(BasisKind.METHOD, "least squares on A + B sin z + C cos z + D sin 2z + E cos 2z", "z: compass heading")
@@ -301,7 +302,7 @@ def swing_finding(view: JobView, about: str, readings: Sequence[Reading], doubt:
             ),
             Number("scatter of the readings", fit.scatter, "deg"),
         ),
-        figures=(_figure(about, readings, fit),),
+        figures=(_figure(about, readings, fit, half),),
         tables=(_card(about, curve, fit, doubt), _coefficients(about, readings, fit), _residuals(about, readings, fit)),
     )
 
@@ -366,15 +367,19 @@ def _residuals(about: str, readings: Sequence[Reading], fit: Fit) -> Table:
     return Table(f"Readings: {about}", ("Compass [deg]", "Deviation read [deg, east +]", "Off the curve [deg]"), rows)
 
 
-def _figure(about: str, readings: Sequence[Reading], fit: Fit) -> Figure:
+def _figure(about: str, readings: Sequence[Reading], fit: Fit, half: float) -> Figure:
+    """Readings and curve on a scale as wide as what they are unsure by, so that noise does not look like a curve."""
     grid = tuple(float(heading) for heading in range(0, 361, 5))
+    curve = tuple(deviation_on(heading, fit.coefficients) for heading in grid)
     ordered = sorted(readings, key=lambda reading: reading.compass)
+    farthest = max(LEAST_SCALE, half, *map(abs, curve), *(abs(reading.deviation) for reading in readings))
+    reach = math.ceil(2.2 * farthest) / 2  # a tenth to spare, then the next half degree
     return Figure(
         title=f"Deviation of {about}",
         x=Axis("Compass heading", "deg", 0.0, 360.0),
-        y=Axis("Deviation, east positive", "deg"),
+        y=Axis("Deviation, east positive", "deg", -reach, reach),
         series=(
-            Series("fitted", grid, tuple(deviation_on(heading, fit.coefficients) for heading in grid), markers=False),
+            Series("fitted", grid, curve, markers=False),
             Series(
                 "read",
                 tuple(reading.compass for reading in ordered),

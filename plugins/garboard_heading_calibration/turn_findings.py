@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Number, Verdict
+from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Number, Verdict, with_spread
 from garboard.job_view import JobView
 from garboard.samples import Recording
 
@@ -15,6 +15,7 @@ from .steps import STEADY_TURN
 from .turns import LEAST_DEGREES, Turn, find_turns
 
 COURSE_AGREES_WITHIN = 0.05  # of the degrees turned
+LEAST_DOUBT = 0.1  # no log tells degrees turned any closer; common practice, no source [deg]
 
 METHOD = Basis(
     BasisKind.METHOD,
@@ -88,10 +89,13 @@ def turn_finding(turn: Turn, wanted: Wanted, about: str, calm: bool = True) -> F
     faults = shortcomings(turn, wanted)
     remarks = _remarks(turn, calm)
     verdict = Verdict.FAIL if faults else Verdict.ADVISE if remarks else Verdict.PASS
-    result = (
-        f"{abs(turn.degrees):.1f} degrees to {turn.direction} at {turn.mean_rate:.2f} deg/s, "
-        f"{100 * turn.in_band:.0f} % of the time inside {wanted.low:g} to {wanted.high:g}"
-    )
+    doubt = _doubt(turn)
+    degrees = with_spread(abs(turn.degrees), doubt)
+    course = "" if turn.by_course is None else with_spread(abs(turn.by_course), _of_course(turn))
+    held_against = f" ({course} by course over ground)" if course else ""
+    rate = with_spread(turn.mean_rate, doubt / turn.seconds, 2)
+    in_band = f"{100 * turn.in_band:.0f} % of the time inside {wanted.low:g} to {wanted.high:g}"
+    result = f"{degrees} degrees to {turn.direction}{held_against} at {rate} deg/s, {in_band}"
     good = [] if faults or remarks else ["Good: let the instrument finish its calibration."]
     return Finding(
         verdict=verdict,
@@ -117,7 +121,9 @@ def shortcomings(turn: Turn, wanted: Wanted) -> tuple[str, ...]:
             f"Out of the band for {turn.longest_lapse:.0f} s at a stretch. Keep each lapse under {wanted.lapse:.0f} s."
         )
     missing = wanted.degrees - abs(turn.degrees)
-    if missing > 0:
+    if missing > 0 and told:
+        told.append(f"Turn again, {wanted.degrees:.0f} degrees.")
+    elif missing > 0:
         told.append(f"Turn on for {math.ceil(missing)} degrees more: {wanted.degrees:.0f} wanted.")
     return tuple(told)
 
@@ -130,20 +136,29 @@ def _remarks(turn: Turn, calm: bool) -> list[str]:
         apart = abs(turn.degrees - turn.by_course)
         noise = math.hypot(turn.degrees_uncertainty, turn.by_course_uncertainty)
         if apart > max(COURSE_AGREES_WITHIN * abs(turn.by_course), noise):
-            told.append(f"Course over ground turned {abs(turn.by_course):.1f} degrees: check the sensor's mounting.")
+            told.append(f"The course turned {apart:.1f} degrees otherwise: check the sensor's mounting.")
     if not calm:
         told.append("The water was not calm: turn again on a calm day before you rely on it.")
     return told
 
 
-def _numbers(turn: Turn) -> tuple[Number, ...]:
-    # noise says nothing of a sensor's scale or lag: where the course differs by more, that is the doubt
+def _doubt(turn: Turn) -> float:
+    """Half width of the degrees turned. Noise says nothing of a sensor's scale or lag: where the course differs by
+    more, that is the doubt [deg]."""
     apart = 0.0 if turn.by_course is None else abs(turn.degrees - turn.by_course)
-    doubt = max(turn.degrees_uncertainty, apart)
+    return max(turn.degrees_uncertainty, apart, LEAST_DOUBT)
+
+
+def _of_course(turn: Turn) -> float:
+    return max(turn.by_course_uncertainty, LEAST_DOUBT)
+
+
+def _numbers(turn: Turn) -> tuple[Number, ...]:
+    doubt = _doubt(turn)
     by_course = (
         ()
         if turn.by_course is None
-        else (Number("turned by course over ground", turn.by_course, "deg", turn.by_course_uncertainty),)
+        else (Number("turned by course over ground", turn.by_course, "deg", _of_course(turn)),)
     )
     return (
         Number("turned", turn.degrees, "deg", doubt),

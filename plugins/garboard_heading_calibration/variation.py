@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from calendar import month_name
 
 import attrs
 
@@ -38,12 +39,23 @@ class Variation:
     east        : variation, east positive [deg]
     uncertainty : half width of the 95 % interval [deg]
     a_year      : change in a year, east positive [deg]
+    latitude, longitude : north and east positive [deg]
     """
 
     east: float
     uncertainty: float
     a_year: float
     field: EarthField
+    latitude: float
+    longitude: float
+    date: datetime.date
+
+    @property
+    def place_in_words(self) -> str:
+        """Where and when, "at 40.00 N 70.00 W on 25 November 2026"."""
+        north, east = "NS"[self.latitude < 0], "EW"[self.longitude < 0]
+        day = f"{self.date.day} {month_name[self.date.month]} {self.date.year}"
+        return f"at {abs(self.latitude):.2f} {north} {abs(self.longitude):.2f} {east} on {day}"
 
 
 def earth_field(latitude: float, longitude: float, height: float, year: float) -> EarthField:
@@ -118,4 +130,7 @@ def variation_at(latitude: float, longitude: float, date: datetime.date) -> Vari
         uncertainty=1.96 * field.standard_error,
         a_year=signed_angle(change),
         field=field,
+        latitude=latitude,
+        longitude=longitude,
+        date=date,
     )

@@ -57,10 +57,12 @@ def figure_of_runs(view: JobView, runs: Sequence[Run]) -> Figure:
             windows.setdefault(window_of(engine), []).append(engine.position)
         except NotEnoughData:
             continue
+    turns = [r.value for run in runs for r in run.engine_speed.values() if isinstance(r, Reading)]
+    shown = [*turns, *(end for window in windows for end in window)]
     return Figure(
         title="Engine speed at full throttle",
         x=Axis("Run", low=0.5, high=len(runs) + 0.5, whole=True),
-        y=Axis("Engine speed", "rev/min"),
+        y=Axis("Engine speed", "rev/min", *_padded(shown)),
         series=tuple(
             _points(about(engine), [run.engine_speed.get(engine.position, "") for run in runs])
             for engine in view.vessel.engines
@@ -70,6 +72,12 @@ def figure_of_runs(view: JobView, runs: Sequence[Run]) -> Figure:
             for (low, high), positions in windows.items()
         ),
     )
+
+
+def _padded(shown: Sequence[float]) -> tuple[float, float]:
+    """Ends of an axis, whole hundreds with at least one to spare, so that no point lies on an edge [rev/min]."""
+    low, high = min(shown, default=0.0), max(shown, default=6000.0)
+    return 100.0 * math.floor(low / 100 - 1), 100.0 * math.ceil(high / 100 + 1)
 
 
 def _points(name: str, readings: Sequence[Reading | str]) -> Series:

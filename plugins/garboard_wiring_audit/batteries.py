@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 
 import attrs
@@ -135,4 +136,4 @@ def reserve_hours(capacity: float, usable_share: float, load: float, exponent: f
     """
     if not load > 0:
         raise ValueError(f"load must be above zero, got {load!r} A")
-    return capacity * usable_share / load * over_rate(capacity, load) ** (1 - exponent)
+    return capacity * usable_share / load * math.pow(over_rate(capacity, load), 1 - exponent)

@@ -109,6 +109,17 @@ def test_runs_are_counted_in_whole_numbers() -> None:
     assert all(tick == int(tick) for tick in ticks)
 
 
+def test_a_reading_on_north_is_drawn_whole() -> None:
+    round_the_compass = Figure(
+        "Deviation", Axis("heading", "deg", 0, 360), Axis("off", "deg"), (Series("s", (0.0, 360.0), (1.0, 1.0)),)
+    )
+    axes = draw(round_the_compass).axes[0]
+    left, right = axes.get_xlim()
+    assert left < 0
+    assert right > 360
+    assert list(axes.get_xticks()) == list(range(0, 361, 45))
+
+
 def test_an_axis_that_is_measured_is_marked_between_whole_numbers() -> None:
     metres = Figure("Drop", Axis("distance", "m"), Axis("drop", "V"), (Series("s", (1.0, 2.0), (0.1, 0.2)),))
     assert any(tick != int(tick) for tick in draw(metres).axes[0].get_xticks())

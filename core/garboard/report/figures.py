@@ -150,6 +150,7 @@ def _set_limits(axes: Axes, figure: Figure, second: Axes | None) -> None:
     _limit(axes.set_xlim, figure.x)
     if (figure.x.low, figure.x.high) == (0, 360):
         axes.set_xticks(range(0, 361, 45))
+        axes.set_xlim(-4, 364)  # a reading on north is drawn whole
     _limit(axes.set_ylim, figure.y)
     if second is not None and figure.y2 is not None:
         _limit(second.set_ylim, figure.y2)

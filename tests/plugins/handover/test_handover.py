@@ -162,7 +162,8 @@ def test_the_pilot_is_judged_from_its_recordings_against_the_shops_limits() -> N
     assert _verdicts(view, "handover.heading_hold") == [Verdict.PASS]
     (change,) = findings_of(HOST, view, "handover.course_change")
     assert change.verdict is Verdict.ADVISE
-    assert re.search(r"overshoot \d+\.\d degrees\.", change.sentence)
+    assert re.search(r"overshoot \d+\.\d degrees, settled within ± 5 degrees in \d+ s\.", change.sentence)
+    assert "time to settle within ± 5 deg" in {number.name for number in change.numbers}
 
 
 def test_the_punch_list_is_open_until_put_right_and_tried_again() -> None:

@@ -101,6 +101,14 @@ def test_the_book_gives_card_figure_variation_and_turn_with_words_for_the_owner(
     assert any(isinstance(block, str) and "Add the deviation" in block for block in blocks)
 
 
+def test_the_book_says_which_sensor_was_never_swung() -> None:
+    """Turned but not swung: no card, and the book says so."""
+    said = "Not swung, no deviation card: helm compass. Have a sensor swung before you steer by it alone."
+    without_runs = {place: value for place, value in FULL.items() if "straight_runs" not in place[0]}
+    assert said in pages(without_runs)
+    assert not any(isinstance(block, str) and "Not swung" in block for block in pages(FULL))
+
+
 def test_the_number_of_the_page_is_the_largest_deviation_whichever_way() -> None:
     """Runs made with 0.5 degrees on every heading: A alone, east."""
     (large,) = [block for block in pages(FULL) if isinstance(block, Number)]
@@ -113,8 +121,9 @@ def test_the_table_of_turns_keeps_numbers_under_their_headings() -> None:
     (row,) = turns.rows
     cells = dict(zip(turns.headings, row, strict=True))
     assert cells["Sensor"] == "helm compass"
-    assert float(cells["Turned [deg]"]) == pytest.approx(452.5)
-    assert float(cells["Mean rate [deg/s]"]) == pytest.approx(2.5)
+    assert cells["Turned [deg]"] == "452.5 ± 0.1"  # 181 s at 2.5 deg/s
+    assert cells["By course over ground [deg]"] == "452.5 ± 0.1"
+    assert cells["Mean rate [deg/s]"].startswith("2.5000 ± 0.000")
     assert cells["Verdict"] == "pass"
 
 

@@ -70,6 +70,21 @@ def test_a_gentle_deviation_passes_with_its_coefficients_card_and_figure() -> No
     assert [series.name for series in finding.figures[0].series] == ["fitted", "read"]
 
 
+@pytest.mark.parametrize(
+    ("deviation", "reach"),
+    [
+        (lambda _z: 0.3, 1.5),  # a tenth more than 1.0, the least, to the next half degree
+        (lambda _z: 2.0, 2.5),  # 2.2
+        (lambda z: 4.0 * math.sin(math.radians(z)), 4.5),  # 4.4
+    ],
+)
+def test_a_deviation_figure_is_drawn_to_a_scale_on_which_noise_stays_small(
+    deviation: Callable[[float], float], reach: float
+) -> None:
+    y = swung(table(deviation)).figures[0].y
+    assert (y.low, y.high) == (-reach, reach)
+
+
 def test_deviation_is_east_when_the_magnetic_heading_is_more_than_the_compass_shows() -> None:
     finding = swung(table(lambda _z: 2.0))
     assert number(finding, "coefficient A").value == pytest.approx(2.0)

@@ -30,7 +30,8 @@ def test_an_even_turn_of_a_circle_and_a_quarter_passes() -> None:
     assert finding.verdict is Verdict.PASS
     assert finding.about == "helm compass"
     assert finding.sentence == (
-        "450.5 degrees to starboard at 2.50 deg/s, 100 % of the time inside 2 to 3. "
+        "450.5 ± 0.1 degrees to starboard (450.5 ± 0.1 by course over ground) at 2.5000 ± 0.0006 deg/s, "
+        "100 % of the time inside 2 to 3. "
         "Good: let the instrument finish its calibration."
     )
     assert number(finding, "turned by course over ground").value == pytest.approx(450.5)
@@ -77,10 +78,25 @@ def test_one_long_lapse_spoils_a_turn(seconds: float, verdict: Verdict) -> None:
 
 @pytest.mark.parametrize(("scale", "verdict"), [(1.04, Verdict.PASS), (1.08, Verdict.ADVISE), (0.9, Verdict.ADVISE)])
 def test_a_course_that_turned_differently_points_at_the_sensor(scale: float, verdict: Verdict) -> None:
-    finding = judged(turn(2.5, GOOD, course_scale=scale))
+    finding = judged(turn(2.5, 451 / 2.5, course_scale=scale))
     assert finding.verdict is verdict
-    assert (f"Course over ground turned {450.5 * scale:.1f} degrees" in finding.sentence) == (verdict is Verdict.ADVISE)
-    assert number(finding, "turned").uncertainty == pytest.approx(450.5 * abs(scale - 1), rel=0.01)
+    words = f"The course turned {451 * abs(scale - 1):.1f} degrees otherwise"
+    assert (words in finding.sentence) == (verdict is Verdict.ADVISE)
+    assert number(finding, "turned").uncertainty == pytest.approx(451 * abs(scale - 1), rel=0.01)
+
+
+def test_the_sentence_carries_no_more_digits_than_the_course_leaves_sure() -> None:
+    """451.0 by the sensor, 469.0 by the course: 18.0 apart, and 18.0 / 180.4 s on the rate."""
+    sentence = judged(turn(2.5, 451 / 2.5, course_scale=1.04)).sentence
+    assert sentence.startswith("451 ± 18 degrees to starboard (469.0 ± 0.1 by course over ground) at 2.50 ± 0.10 deg/s")
+
+
+def test_a_slow_turn_that_stops_short_is_to_be_made_again_not_turned_on() -> None:
+    """360 degrees at 1.64 deg/s: turning on at another rate would not mend it."""
+    sentence = judged(turn(1.64, 360 / 1.64)).sentence
+    assert "Too slow. Turn faster" in sentence
+    assert sentence.endswith("Turn again, 450 degrees.")
+    assert "degrees more" not in sentence
 
 
 def test_a_turn_without_a_course_to_check_against_is_not_passed() -> None:
