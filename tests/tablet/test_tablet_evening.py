@@ -113,6 +113,7 @@ def evening_at_the_desk(port: int) -> tuple[str, str]:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         make_first_manager(browser, port)
         page = browser.new_context(ignore_https_errors=True).new_page()
+        page.set_default_timeout(PATIENCE * 1000)
         sign_in(page, port)
         before = take_the_book(page, SALTGRASS)
         settle(page, SALTGRASS, "31.9 kn", "read at the plotter during the run")

@@ -323,7 +323,7 @@ def test_an_attachment_that_is_not_what_its_name_says_is_dropped_and_the_true_on
         refused(ask_raw(own.port, "PUT", path, b"a rum", token=paired.token), 422, "not what its name says")
         assert own.store.attachments.held(NAME) == 0
         assert ask_raw(own.port, "PUT", path, b"a run", token=paired.token).status == 200
-        assert own.store.hulls.attachments.get(NAME) == b"a run"
+        assert own.hulls.attachments.get(NAME) == b"a run"
 
 
 @pytest.mark.parametrize(

@@ -7,9 +7,11 @@ import os
 import shutil
 import threading
 from pathlib import Path
+from typing import Any
 
 import attrs
 import pytest
+from starlette.types import Receive, Scope, Send
 
 from campaigns.writers import entry_number
 from garboard import pairing, sync
@@ -18,6 +20,7 @@ from garboard.hullfile import HullFolder
 from garboard.storage import NotSaved
 from garboard.sync import NotPaired, NotTheShop, ShopAway, ShopRefused, bring_ashore, keep_trying
 from garboard.writing import measure, sign_off
+from garboard_shop.app import Limits
 from garboard_shop.embedded import EmbeddedStore
 from histories import DAY, HULL, JOB, tablet
 from shop_rig import RunningShop, Wire, shop_and_tablets
@@ -35,7 +38,7 @@ def test_both_sides_hold_the_same_afterwards_and_both_are_counted(tmp_path: Path
         report = bring_ashore(two, second)
         assert (report.sent, report.received, report.equal) == (20, 30, True)
         assert report.here == report.there == {HULL: 30, OTHER: 20}
-        assert two.digests() == shop.store.hulls.digests()
+        assert two.digests() == shop.hulls.digests()
         assert bring_ashore(one, first).received == 20
         assert one.digests() == two.digests()
 
@@ -70,7 +73,7 @@ def test_a_disagreement_that_came_in_before_a_cut_stands_in_the_report_after_it(
     theirs = measure(two.author, Fold(HULL), JOB, STEP, FIELD, "31.5 kn", row="1")
     with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
         folder.save(mine)
-        shop.store.hulls.save(theirs)
+        shop.hulls.save(theirs)
 
         def cut_after_the_exchange(what: str, done: int, of: int) -> None:
             if what == "entries" and done == of:
@@ -90,22 +93,20 @@ def test_two_ids_that_begin_alike_are_told_apart(tmp_path: Path, monkeypatch: py
     monkeypatch.setattr("garboard.wire.SHORT_DIGITS", 1)
     with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
         folder.put_if_absent(HULL, [entry_number(number, HULL) for number in range(100)])
-        shop.store.hulls.put_if_absent(HULL, [entry_number(number, HULL) for number in range(100, 200)])
+        shop.hulls.put_if_absent(HULL, [entry_number(number, HULL) for number in range(100, 200)])
         report = bring_ashore(folder, paired)
         assert (report.sent, report.received, report.equal) == (100, 100, True)
 
 
 def test_more_than_one_answer_holds_is_fetched_by_asking_again(tmp_path: Path) -> None:
     with RunningShop(tmp_path / "shop", limits=_small_answers()) as shop, HullFolder(tmp_path / "tablet") as folder:
-        shop.store.hulls.put_if_absent(HULL, [entry_number(number, HULL) for number in range(200)])
-        shop.store.hulls.put_if_absent(OTHER, [entry_number(number, OTHER) for number in range(200)])
+        shop.hulls.put_if_absent(HULL, [entry_number(number, HULL) for number in range(200)])
+        shop.hulls.put_if_absent(OTHER, [entry_number(number, OTHER) for number in range(200)])
         report = bring_ashore(folder, shop.paired())
         assert (report.received, report.equal) == (400, True)
 
 
-def _small_answers():  # type: ignore[no-untyped-def]
-    from garboard_shop.app import Limits
-
+def _small_answers() -> Limits:
     return Limits(answer=10_000)
 
 
@@ -114,10 +115,10 @@ def test_attachments_travel_both_ways(tmp_path: Path, size: int) -> None:
     with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
         mine, theirs = os.urandom(size), os.urandom(size) + b"."
         folder.attachments.put(mine)
-        name = shop.store.hulls.attachments.put(theirs)
+        name = shop.hulls.attachments.put(theirs)
         report = bring_ashore(folder, paired)
         assert (report.attachments_sent, report.attachments_received) == (1, 1)
-        assert shop.store.hulls.attachments.get(hashlib.sha256(mine).hexdigest()) == mine
+        assert shop.hulls.attachments.get(hashlib.sha256(mine).hexdigest()) == mine
         assert folder.attachments.get(name) == theirs
         assert bring_ashore(folder, paired).bytes_received == 0
 
@@ -127,14 +128,14 @@ def test_an_attachment_cut_on_its_way_goes_on_where_it_was(tmp_path: Path, direc
     """A 5 MB attachment is cut after 3 MB; the second time less than 3 MB pass."""
     content = os.urandom(5 << 20)
     with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
-        (folder if direction == "up" else shop.store.hulls).attachments.put(content)
+        (folder if direction == "up" else shop.hulls).attachments.put(content)
         with Wire(shop.port, cut=3_500_000) as wire, pytest.raises(ShopAway):
             bring_ashore(folder, attrs.evolve(paired, port=wire.port))
         with Wire(shop.port) as wire:
             bring_ashore(folder, attrs.evolve(paired, port=wire.port))
             assert wire.passed < 3_000_000
         name = hashlib.sha256(content).hexdigest()
-        assert folder.attachments.get(name) == shop.store.hulls.attachments.get(name) == content
+        assert folder.attachments.get(name) == shop.hulls.attachments.get(name) == content
 
 
 def test_a_damaged_attachment_is_named_set_aside_and_comes_back_from_the_shop(tmp_path: Path) -> None:
@@ -143,8 +144,8 @@ def test_a_damaged_attachment_is_named_set_aside_and_comes_back_from_the_shop(tm
         (folder.attachments.folder / name).write_bytes(b"a rum")
         report = bring_ashore(folder, paired)
         assert [refused for refused, _ in report.refused] == [name]
-        assert shop.store.hulls.attachments.names() == frozenset()
-        shop.store.hulls.attachments.put(b"a run")
+        assert shop.hulls.attachments.names() == frozenset()
+        shop.hulls.attachments.put(b"a run")
         bring_ashore(folder, paired)
         assert folder.attachments.get(name) == b"a run"
 
@@ -154,9 +155,9 @@ def test_an_impostor_at_the_shops_address_is_refused_before_a_byte_is_sent(tmp_p
     asked: list[str] = []
     with RunningShop(tmp_path / "shop") as shop, RunningShop(tmp_path / "impostor") as impostor:
         paired = shop.paired()
-        real = impostor.app.middleware_stack
+        real: Any = impostor.app.middleware_stack
 
-        async def watch(scope, receive, send):  # type: ignore[no-untyped-def]
+        async def watch(scope: Scope, receive: Receive, send: Send) -> None:
             asked.append(scope["path"])
             await real(scope, receive, send)
 
@@ -168,7 +169,7 @@ def test_an_impostor_at_the_shops_address_is_refused_before_a_byte_is_sent(tmp_p
         with pytest.raises(NotTheShop):
             sync.pair(attrs.evolve(shop.code(), port=impostor.port).typed, "tablet")
         assert asked == []
-        assert impostor.store.hulls.hulls() == ()
+        assert impostor.hulls.hulls() == ()
 
 
 def test_a_tablet_whose_clock_is_a_day_off_comes_ashore_and_is_told(tmp_path: Path) -> None:
@@ -216,7 +217,7 @@ def test_two_copies_of_one_tablet_both_bring_everything_ashore(tmp_path: Path) -
             assert bring_ashore(clone, paired).received == 50
             assert bring_ashore(folder, paired).received == 50
             assert len(folder.ids(HULL)) == 101
-            assert folder.digests() == clone.digests() == shop.store.hulls.digests()
+            assert folder.digests() == clone.digests() == shop.hulls.digests()
 
 
 def test_a_restored_shop_gets_back_from_the_tablets_what_it_lost(tmp_path: Path) -> None:
@@ -301,7 +302,7 @@ def test_a_full_disk_on_the_tablet_stops_it_and_nothing_is_half_kept(
         raise OSError(28, "No space left on device")
 
     with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
-        shop.store.hulls.put_if_absent(HULL, [entry_number(number, HULL) for number in range(30)])
+        shop.hulls.put_if_absent(HULL, [entry_number(number, HULL) for number in range(30)])
         with monkeypatch.context() as patch:
             patch.setattr("garboard.storage.flush", full)
             with pytest.raises(NotSaved):

@@ -45,7 +45,8 @@ def written_since(pages: Pages, before: set[str], hull: str) -> list[Entry]:
 
 def measured_elsewhere(pages: Pages, value: str) -> Entry:
     """A third tablet measured the same, without having seen the others."""
-    entry = measure(Author("tablet 9", "A. Hand"), Fold(SALTGRASS), JOB, *SPEED.subject[:2], value, row="2")
+    step, field = SPEED.subject[:2]
+    entry = measure(Author("tablet 9", "A. Hand"), Fold(SALTGRASS), JOB, step, field, value, row="2")
     pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
     return entry
 
@@ -169,6 +170,7 @@ def test_a_managers_signature_covers_what_was_on_the_page_and_later_work_makes_i
     assert manager.send(form).status_code == 303
     state = state_of(pages, KITTIWAKE)
     (signature,) = [e for e in pages.store.hulls.entries(KITTIWAKE) if e.kind == "signoff" and e.by == CHIEF]
+    assert isinstance(signature.value, dict)
     assert signature.value["role"] == "manager"
     assert signature.id not in {one.sign_off.id for one in state.stale("kittiwake-2026-05")}
     assert f"signed {CHIEF} , manager" in words_of(manager.text(f"/boats/{KITTIWAKE}"))

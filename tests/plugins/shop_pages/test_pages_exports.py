@@ -60,14 +60,15 @@ def test_a_boats_measurements_come_as_csv_with_number_and_unit_apart(manager: Br
 def test_a_days_measurements_and_those_of_all_boats_hold_as_many_as_stand(pages: Pages, manager: Browser) -> None:
     today = rows_in(manager.text("/measurements.csv?day=2026-11-25&by=came"))
     everything = rows_in(manager.text("/measurements.csv"))
-    standing = sum(
-        len(fold.standing(key))
+    standing = [
+        entry
         for hull in pages.store.hulls.hulls()
         for fold in [pages.desk.accounts.of(hull).boat.state]  # type: ignore[union-attr]
         for key in fold.slots
         if key.kind == "measure"
-    )
-    assert len(today) == len(everything) == standing > 300
+        for entry in fold.standing(key)
+    ]
+    assert len(today) == len(everything) == len(standing) > 300
     entered = rows_in(manager.text("/measurements.csv?day=2026-05-14&by=entered"))
     assert {row["entered at"][:10] for row in entered} == {"2026-05-14"}
 
