@@ -40,6 +40,35 @@ SIMULATED = "simulated"
 """The mark of a simulated run: the source of each of its samples begins with this word. It goes wherever they go."""
 
 
+HARD_RANGE: Mapping[str, tuple[float, float]] = {
+    "heading": (0, 360),
+    "deviation": (-180, 180),
+    "variation": (-180, 180),
+    "rate_of_turn": (-360, 360),
+    "course_over_ground": (0, 360),
+    "speed_over_ground": (0, 200),
+    "speed_through_water": (-50, 200),
+    "roll": (-180, 180),
+    "pitch": (-90, 90),
+    "yaw": (-360, 360),
+    "latitude": (-90, 90),
+    "longitude": (-180, 180),
+    "rudder_angle": (-90, 90),
+    "engine_speed": (0, 15000),
+    "shaft_speed": (-15000, 15000),
+    "engine_trim": (-125, 125),
+    "fuel_flow": (0, 4000),
+    "engine_temperature": (-60, 1000),
+    "oil_pressure": (-110, 3000),
+    "alternator_voltage": (0, 100),
+    "engine_hours": (0, 500_000),
+    "magnetic_x": (-10_000, 10_000),
+    "magnetic_y": (-10_000, 10_000),
+}
+"""What no boat's instrument can show lies outside, in UNIT_OF_QUANTITY; angles by what they mean, the rest common
+practice, no source."""
+
+
 class Sample(NamedTuple):
     """One value of one quantity from one instrument.
 

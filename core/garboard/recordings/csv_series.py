@@ -13,8 +13,9 @@ source    : who measured it; the same quantity may stand in several columns of d
 unit      : any unit of that quantity the program knows; values are converted
 
 Times are dates with times (ISO 8601, UTC unless they say otherwise) or seconds, the same all through the file.
-An empty cell is no value. Columns may be separated by commas, semicolons or tabs; between semicolons or tabs a
-number may have a decimal comma. Lines that begin with # are comments.
+An empty cell is no value, and one outside `HARD_RANGE` is damaged. Columns may be separated by commas, semicolons or
+tabs; between semicolons or tabs a number may have a decimal comma, which is remarked on. Lines that begin with # are
+comments.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ import attrs
 from garboard.faults import Fault, InputError
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.times import finite, parse_time
-from garboard.samples import UNIT_OF_QUANTITY, Sample, StreamKey
+from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Sample, StreamKey
 
 DIRECTIONS = ("heading", "course_over_ground")
 EXAMPLE_HEADER = "time,heading magnetic@compass [deg],engine_speed#0 [rev/min]"
@@ -37,6 +38,8 @@ _NAME = re.compile(
     r"(?P<quantity>[a-z_]+)(?:\s+(?P<reference>[a-z]+))?"
     r"(?:#(?P<instance>[^@#\[\]]*))?(?:@(?P<source>[^@#\[\]]*))?\s*\[(?P<unit>[^\[\]]*)\]"
 )
+
+_DECIMAL_COMMA = re.compile(r"[0-9]+,[0-9]+")
 
 
 @attrs.frozen
@@ -73,7 +76,7 @@ def read(lines: Iterable[str], notes: ReadingNotes, source: str) -> Iterator[Seq
             )
             continue
         try:
-            cells = _cells(line, separator)
+            cells = _cells(line, separator, notes)
         except csv.Error as fault:
             notes.damage(notes.lines, f"expected values between separators: {fault}")
             continue
@@ -91,8 +94,10 @@ def read(lines: Iterable[str], notes: ReadingNotes, source: str) -> Iterator[Seq
         yield samples
 
 
-def _cells(line: str, separator: str) -> list[str]:
-    if separator != ",":
+def _cells(line: str, separator: str, notes: ReadingNotes) -> list[str]:
+    if separator != "," and "," in line:
+        for number in _DECIMAL_COMMA.findall(line):
+            notes.met_decimal_comma(number)
         line = line.replace(",", ".")
     cells = next(csv.reader([line], delimiter=separator)) if '"' in line else line.split(separator)
     return [cell.strip() for cell in cells]
@@ -110,12 +115,19 @@ def _row_samples(time: float, columns: Sequence[Column], cells: Sequence[str], n
             notes.empty[column.name] = notes.empty.get(column.name, 0) + 1
             continue
         try:
-            value = finite(text) * column.scale + column.offset
+            value = _in_range(column, finite(text) * column.scale + column.offset, text)
         except ValueError as fault:
             notes.damage(notes.lines, f"{column.name}: {fault}")
             continue
         key = column.key
         yield Sample(time, key.quantity, value, key.source, key.instance, key.reference)
+
+
+def _in_range(column: Column, value: float, text: str) -> float:
+    low, high = HARD_RANGE[column.key.quantity]
+    if low <= value <= high:
+        return value
+    raise ValueError(f"expected {low:g} to {high:g} {UNIT_OF_QUANTITY[column.key.quantity]}, got {text[:40]!r}")
 
 
 def _time_reader(first: str, notes: ReadingNotes) -> Callable[[str], float]:

@@ -39,6 +39,7 @@ class ReadingNotes:
     wrong_checksum   : those of damaged_count whose checksum, or that of the tag block before them, does not fit
     without_checksum : NMEA 0183 sentences that carry no checksum; they are used
     without_time     : values dropped because no sentence with a time came in reach of them
+    decimal_commas   : numbers of a CSV file written with a decimal comma, and the first of them as written
     dated            : whether times count from 1970-01-01 UTC; otherwise from the first time in the log
     """
 
@@ -53,6 +54,8 @@ class ReadingNotes:
     wrong_checksum: int = 0
     without_checksum: int = 0
     without_time: int = 0
+    decimal_commas: int = 0
+    first_decimal_comma: str = ""
     dated: bool = True
 
     def damage(self, line: int, reason: str) -> None:
@@ -60,6 +63,11 @@ class ReadingNotes:
         self.damaged_count += 1
         if len(self.damaged) < KEPT_DAMAGED_LINES:
             self.damaged.append(DamagedLine(line, reason))
+
+    def met_decimal_comma(self, number: str) -> None:
+        """Count a number read with its comma as a decimal point."""
+        self.decimal_commas += 1
+        self.first_decimal_comma = self.first_decimal_comma or number
 
     def met_unknown(self, kind: str) -> None:
         """Count a kind the program does not read; noise cannot make the table grow without end."""

@@ -77,6 +77,10 @@ def summarise(path: str | Path) -> Summary:
     said = remarks(notes, quantities)
     if any(key.source.startswith(SIMULATED) for key in tallies):
         said.insert(0, "A simulated run, no measurement: nothing is judged by it.")
+    disorder = sum(stream.out_of_order for stream in streams)
+    if disorder:
+        are = "value is" if disorder == 1 else "values are"
+        said.append(f"Times run backwards: {disorder} {are} older than the one before; sorted by time.")
     return Summary(Path(path).name, streams, notes, tuple(said))
 
 
@@ -106,6 +110,12 @@ def remarks(notes: ReadingNotes, quantities: Collection[str]) -> list[str]:
         said.append(f"{notes.damaged_count} {word} damaged; the first is {notes.damaged[0]}.")
     if notes.without_checksum:
         said.append(f"{notes.without_checksum} sentences carry no checksum; they were used as they stand.")
+    if notes.decimal_commas:
+        first, have = notes.first_decimal_comma, "number has" if notes.decimal_commas == 1 else "numbers have"
+        said.append(
+            f"{notes.decimal_commas} {have} a comma, read as a decimal point: {first} as {first.replace(',', '.')}. "
+            "Use a point, and nothing to part thousands."
+        )
     if not notes.dated and notes.samples:
         said.append("The log has no date: times count from its first time.")
     return said

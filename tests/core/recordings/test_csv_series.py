@@ -7,8 +7,9 @@ from hypothesis import strategies as st
 from garboard.faults import InputError
 from garboard.recordings import ReadingNotes
 from garboard.recordings.csv_series import read
+from garboard.recordings.summary import remarks
 from garboard.recordings.times import parse_time
-from garboard.samples import UNIT_OF_QUANTITY, Sample
+from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Sample
 
 
 def samples_of(*lines: str) -> tuple[list[Sample], ReadingNotes]:
@@ -64,6 +65,43 @@ def test_semicolons_tabs_quotes_and_decimal_commas_are_read() -> None:
     tabs, _ = samples_of("time\troll [deg]", "0.5\t-1.5")
     quoted, _ = samples_of('"time","roll [deg]"', '"0.5","-1.5"')
     assert semicolons == tabs == quoted == [Sample(0.5, "roll", -1.5)]
+
+
+def test_every_quantity_has_a_hard_range() -> None:
+    assert HARD_RANGE.keys() == UNIT_OF_QUANTITY.keys()
+    assert all(low < high for low, high in HARD_RANGE.values())
+
+
+@pytest.mark.parametrize(
+    ("column", "good", "bad"),
+    [
+        ("heading [deg]", ("0", "360"), ("-5", "360.1", "1e308")),
+        ("course_over_ground [deg]", ("0", "360"), ("-0.1", "361")),
+        ("latitude [deg]", ("-90", "90"), ("-90.1", "91")),
+        ("engine_speed [rev/min]", ("0", "15000"), ("-100", "5e9")),
+        ("engine_temperature [degF]", ("212",), ("2000",)),  # 1000 degC is 1832 degF
+        ("speed_over_ground [m/s]", ("100",), ("103",)),  # 200 kn is 102.9 m/s
+    ],
+)
+def test_a_value_no_instrument_shows_is_damaged(column: str, good: tuple[str, ...], bad: tuple[str, ...]) -> None:
+    """Angles by what they mean; the rest common practice, no source."""
+    samples, notes = samples_of(f"time,{column}", *(f"{n},{text}" for n, text in enumerate((*good, *bad))))
+    assert len(samples) == notes.samples == len(good)
+    assert notes.damaged_count == len(bad)
+    assert all(f"got '{text}'" in one.reason for text, one in zip(bad, notes.damaged, strict=True))
+    assert notes.damaged[0].reason.startswith(f"{column}: expected ")
+
+
+def test_decimal_commas_are_counted_with_the_first_as_written() -> None:
+    """5000,5 may be a decimal and 5,000 five thousand: the reading is told, not silent."""
+    samples, notes = samples_of("time;engine_speed [rev/min];roll [deg]", "0;5000,5;1", "1;5,000;-0,5", "2;5000;1")
+    assert [s.value for s in samples if s.quantity == "engine_speed"] == [5000.5, 5.0, 5000.0]
+    assert (notes.decimal_commas, notes.first_decimal_comma) == (3, "5000,5")
+    assert remarks(notes, {"engine_speed", "roll"})[0] == (
+        "3 numbers have a comma, read as a decimal point: 5000,5 as 5000.5. Use a point, and nothing to part thousands."
+    )
+    _, points = samples_of("time;engine_speed [rev/min]", "0;5000.5")
+    assert points.decimal_commas == 0
 
 
 def test_dates_and_seconds_are_not_mixed() -> None:

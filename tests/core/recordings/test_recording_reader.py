@@ -160,8 +160,15 @@ def test_summary_tells_rate_gaps_and_range_of_each_stream(tmp_path: Path) -> Non
 
 def test_summary_counts_samples_out_of_order(tmp_path: Path) -> None:
     lines = ["time,roll [deg]", "10,1", "12,2", "11,3", "9,4", "13,5"]
-    [stream] = summarise(written(tmp_path, lines)).streams
+    summary = summarise(written(tmp_path, lines))
+    [stream] = summary.streams
     assert (stream.count, stream.out_of_order, stream.first, stream.last) == (5, 2, 9.0, 13.0)
+    assert "Times run backwards: 2 values are older than the one before; sorted by time." in summary.remarks
+
+
+def test_times_that_run_forwards_are_no_remark(tmp_path: Path) -> None:
+    lines = ["time,roll [deg]", "10,1", "10,2", "12,3"]
+    assert not any("backwards" in remark for remark in summarise(written(tmp_path, lines)).remarks)
 
 
 @given(st.lists(st.floats(0.001, 1000), min_size=3, max_size=60))
