@@ -6,21 +6,41 @@ import hashlib
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from pathlib import Path
 
 import attrs
 import pytest
 
 from campaigns.writers import entry_number
+from garboard import storage
 from garboard.arriving import OutOfPlace
 from garboard.attachments import AttachmentDamaged
 from garboard.entries import Entry, make_entry
 from garboard.hullfile import CheckedEntries
-from garboard.pairing import PairedShop
+from garboard.pairing import SECRET_BYTES, PairedShop
+from garboard.storage import NotSaved
 from garboard_shop.access import admit, open_code
 from garboard_shop.embedded import DELIVERIES_FOLDER, SHOP_FOLDER, EmbeddedStore, FileRegister
 from garboard_shop.postgres import PostgresStore
-from garboard_shop.store import MANAGER, TECHNICIAN, Delivery, Holding, Pairing, ShopPlugin, Store, Tablet, WebUser
+from garboard_shop.store import (
+    MANAGER,
+    MINUTES_AN_ASKER_WAITS,
+    MOST_DEVICES,
+    TECHNICIAN,
+    TRIES_A_CODE_HAS,
+    TRIES_AN_ASKER_HAS,
+    Change,
+    Delivery,
+    Holding,
+    MustWait,
+    Pairing,
+    ShopPlugin,
+    Store,
+    Tablet,
+    WebUser,
+    in_order,
+)
 from histories import DAY
 
 HULL, OTHER = "ABC00001A526", "XYZHJKLMF626"
@@ -302,3 +322,157 @@ def test_an_announced_shop_is_found_on_the_network_by_its_fingerprint_only() -> 
         found = look_for(paired, 10, only_on="127.0.0.1")
         assert found == attrs.evolve(paired, host="127.0.0.1", port=4711)
         assert look_for(stranger, 0.5, only_on="127.0.0.1") is None
+
+
+def noted(store: Store) -> list[tuple[str, str, str]]:
+    return [(one.who, one.what, one.about) for one in store.register.changes()]
+
+
+def test_every_change_of_who_takes_part_is_noted_with_who(store: Store) -> None:
+    """One of each, in order; what changes nothing is not noted."""
+    register, office = store.register, WebUser(name="M. Office", role=MANAGER, password_hash="one")
+    plugin = ShopPlugin(name="ours", sha256="ab" * 32, approved_by="M. Office", approved_at=NOON)
+    register.put_user(office, "root", NOON)
+    register.put_user(attrs.evolve(office, password_hash="two"), "M. Office", NOON)
+    register.put_user(attrs.evolve(office, password_hash="two", role=TECHNICIAN), "R. Vane", NOON)
+    register.put_user(attrs.evolve(office, password_hash="two", role=TECHNICIAN), "R. Vane", NOON)
+    register.put_user(attrs.evolve(office, removed_at=NOON), "R. Vane", NOON)
+    register.put_user(office, "R. Vane", NOON)
+    register.open_pairing(attrs.evolve(CODE, role=MANAGER), "R. Vane", NOON)
+    register.add_tablet(TABLET)
+    register.add_tablet(attrs.evolve(TABLET, id="t2"))
+    register.note_device("t1", "a1", NOON)
+    register.note_device("t1", "a1", NOON)
+    assert register.change_role("t1", MANAGER, "R. Vane", NOON)
+    assert register.change_role("t1", MANAGER, "R. Vane", NOON)
+    assert register.remove_tablet("t1", "R. Vane", NOON)
+    assert not register.remove_tablet("t1", "R. Vane", NOON)
+    assert not register.change_role("t1", TECHNICIAN, "R. Vane", NOON)
+    register.note_device("t1", "a2", NOON)
+    register.put_plugin(plugin)
+    register.put_plugin(attrs.evolve(plugin, withdrawn_at=NOON, withdrawn_by="R. Vane"))
+    assert noted(store) == [
+        ("root", "person added", "M. Office, manager"),
+        ("M. Office", "password changed", "M. Office"),
+        ("R. Vane", "person's role changed", "M. Office: manager, now technician"),
+        ("R. Vane", "person removed", "M. Office"),
+        ("R. Vane", "person added", "M. Office, manager"),
+        ("R. Vane", "pairing code made", "for one tablet, manager"),
+        ("dock (t1)", "tablet paired", "dock (t1)"),
+        ("dock (t1)", "tablet writes under another name", "dock (t1): a1"),
+        ("R. Vane", "tablet's role changed", "dock (t1): technician, now manager"),
+        ("R. Vane", "tablet removed", "dock (t1)"),
+        ("M. Office", "plugin approved", "ours abababababab"),
+        ("R. Vane", "plugin withdrawn", "ours abababababab"),
+    ]
+    assert {one.at for one in register.changes()} == {NOON}
+
+
+def test_a_note_from_elsewhere_is_noted_once(store: Store) -> None:
+    store.register.add_tablet(TABLET)
+    (mine,) = store.register.changes()
+    other = Change(NOON - 1, "R. Vane", "shop copied", "from here to there")
+    for _ in range(2):
+        store.register.note_changes([mine, other])
+    assert store.register.changes() == (mine, other)
+    assert in_order(store.register.changes()) == (mine, other)
+    assert in_order([other, mine]) == (mine, other)
+
+
+def test_a_change_that_is_not_saved_is_not_noted_and_a_note_that_is_not_saved_changes_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In a folder both are one file, written whole."""
+    register = FileRegister(tmp_path)
+    register.add_tablet(TABLET)
+    before = register.tablets(), register.changes()
+
+    def full(*_: object) -> None:
+        raise NotSaved("the disk is full")
+
+    monkeypatch.setattr(storage, "write_whole", full)
+    with pytest.raises(NotSaved):
+        register.remove_tablet("t1", "R. Vane", NOON)
+    assert (register.tablets(), register.changes()) == before
+    assert (FileRegister(tmp_path).tablets(), FileRegister(tmp_path).changes()) == before
+
+
+def test_a_note_a_database_cannot_keep_keeps_the_change_from_being_made(new_yard: Callable[[str], str]) -> None:
+    """One transaction: the note is refused (no text may hold a zero byte), and the tablet stays."""
+    with closing(PostgresStore(new_yard("cluster"))) as made:
+        made.register.add_tablet(TABLET)
+        for change in (
+            lambda by: made.register.remove_tablet("t1", by, NOON),
+            lambda by: made.register.change_role("t1", MANAGER, by, NOON),
+            lambda by: made.register.put_user(WebUser(name="N", role=MANAGER, password_hash="x"), by, NOON),
+            lambda by: made.register.open_pairing(CODE, by, NOON),
+        ):
+            with pytest.raises(NotSaved):
+                change("R.\0Vane")
+        assert made.register.tablets() == (TABLET,)
+        assert (made.register.users(), made.register.pairings()) == ((), ())
+        assert len(made.register.changes()) == 1
+
+
+def test_a_tablet_says_so_often_under_what_it_writes_and_no_oftener(store: Store) -> None:
+    store.register.add_tablet(TABLET)
+    for number in range(MOST_DEVICES + 5):
+        store.register.note_device("t1", f"d{number}", NOON)
+    (listed,) = store.register.tablets()
+    assert listed.writes_as == tuple(f"d{number}" for number in range(MOST_DEVICES))
+
+
+def test_wrong_guesses_count_by_address_and_it_waits_while_others_go_on(store: Store) -> None:
+    register = store.register
+    register.open_pairing(attrs.evolve(CODE, until=NOON + DAY), "R. Vane", NOON)
+    for number in range(TRIES_AN_ASKER_HAS):
+        assert register.use_pairing("wrong", "token", NOON + number, "10.0.0.66") is None
+    last, wait = NOON + TRIES_AN_ASKER_HAS - 1, MINUTES_AN_ASKER_WAITS * 60_000
+    for secret in ("wrong", "s1"):
+        with pytest.raises(MustWait) as told:
+            register.use_pairing(secret, "token", last + wait - 1, "10.0.0.66")
+        assert told.value.until == last + wait
+    (code,) = register.pairings()
+    assert (code.tries, code.used_by) == (TRIES_A_CODE_HAS - TRIES_AN_ASKER_HAS, "")
+    assert register.use_pairing("wrong", "token", last + wait, "10.0.0.66") is None
+    assert register.use_pairing("s1", "token", last + wait, "10.0.0.7") is not None
+
+
+def test_while_no_code_is_open_a_guess_costs_nothing(store: Store) -> None:
+    """Nothing can be guessed then; the next code finds nobody shut out."""
+    register = store.register
+    for _ in range(3 * TRIES_AN_ASKER_HAS):
+        assert register.use_pairing("wrong", "token", NOON, "10.0.0.66") is None
+    register.open_pairing(CODE, "R. Vane", NOON)
+    assert register.use_pairing("s1", "token", NOON, "10.0.0.66") is not None
+
+
+def test_servers_on_one_database_count_wrong_guesses_together(new_yard: Callable[[str], str]) -> None:
+    """Also when they are asked at once, from one address and from many."""
+    url = new_yard("cluster")
+    with closing(PostgresStore(url)) as one, closing(PostgresStore(url)) as other, ThreadPoolExecutor(8) as crowd:
+        one.register.open_pairing(CODE, "R. Vane", NOON)
+
+        def guess(number: int, address: str) -> bool:
+            """Whether the guess was looked at."""
+            server = (one, other)[number % 2]
+            try:
+                assert server.register.use_pairing(f"wrong {number}", "token", NOON, address) is None
+            except MustWait:
+                return False
+            return True
+
+        looked_at = list(crowd.map(lambda number: guess(number, "10.0.0.66"), range(24)))
+        assert sum(looked_at) == TRIES_AN_ASKER_HAS
+        many = [f"10.0.1.{number // TRIES_AN_ASKER_HAS}" for number in range(TRIES_A_CODE_HAS - TRIES_AN_ASKER_HAS - 1)]
+        assert all(crowd.map(guess, range(len(many)), many))
+        (code,) = other.register.pairings()
+        assert code.tries == 1
+        assert guess(1, "10.0.2.1")
+        assert one.register.use_pairing("s1", "token", NOON, "10.0.3.1") is None
+
+
+def test_all_guesses_together_find_one_code_in_thousands_of_millions() -> None:
+    """Odds by hand: a secret is one of 2^40 = 1 099 511 627 776; 50 are tried; 2.2e10 codes for one guessed."""
+    assert 256**SECRET_BYTES == 1_099_511_627_776
+    assert 256**SECRET_BYTES // TRIES_A_CODE_HAS == 21_990_232_555

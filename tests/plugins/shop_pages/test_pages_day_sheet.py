@@ -41,6 +41,7 @@ PAGES = (
     "/boats",
     "/tablets",
     "/people",
+    "/changes",
     "/plugins",
     "/days/2026-01-01",
 )

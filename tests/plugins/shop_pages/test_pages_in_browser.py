@@ -102,6 +102,7 @@ PLACES = (
     "/boats?q=saltgrass",
     "/tablets",
     "/people",
+    "/changes",
     "/plugins",
     "/boats/ABC00001A526",
 )
