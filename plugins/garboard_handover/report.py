@@ -14,7 +14,9 @@ def _walk_through(_view: JobView, assessed: Sequence[Assessed]) -> Sequence[Bloc
     done = [
         one
         for one in assessed
-        if one.step.startswith("handover.") and one.finding.verdict is not Verdict.NOT_ENOUGH_DATA
+        if one.step.startswith("handover.")
+        and one.step != steps.OWNER_BRIEFING  # no system; it has a page of its own
+        and one.finding.verdict is not Verdict.NOT_ENOUGH_DATA
     ]
     tried = {one.title: one.finding.verdict for one in done if one.calculator.endswith(".check")}
     in_order = [title for title, verdict in tried.items() if verdict is Verdict.PASS]

@@ -148,8 +148,8 @@ def _in_reference_air(engine: Engine, runs: Sequence[Run], factor: float, dry: f
         low, high = 0.0, float("inf")
     as_run_in, there_in = (low <= number <= high for number in (average.value, turns))
     if not as_run_in:
-        verdict = Verdict.ADVISE
         sentence += " The verdict on the window stays with the engine speed as run."
+        verdict = Verdict.ADVISE if there_in else Verdict.PASS  # out either way: a note, the window says what to do
     elif not there_in:
         verdict = Verdict.ADVISE
         sentence += f" That is {'above' if turns > high else 'below'} the window: run again on such a day."

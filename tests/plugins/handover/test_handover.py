@@ -242,7 +242,13 @@ def test_the_book_counts_the_systems_in_order_and_tells_the_others_in_full() -> 
         (steps.STEERING, field.name, "", ""): True
         for field in next(step for step in HOST.steps if step.key == steps.STEERING).fields
     }
+    values |= {
+        (steps.OWNER_BRIEFING, "topic", "1", ""): "starting and stopping",
+        (steps.OWNER_BRIEFING, "understood", "1", ""): True,
+        (steps.OWNER_BRIEFING, "manuals_handed_over", "", ""): True,
+    }
     view = job_view(boat(), values)
+    assert _verdicts(view, "handover.owner_briefing.check") == [Verdict.PASS]  # shown to the owner, no system
     section = next(each for each in HOST.report_sections if each.key == "handover.walk_through")
     large, told, thruster = section.build(view, HOST.assess(view))
     assert str(large) == "1 of 2 systems"

@@ -265,6 +265,14 @@ def test_reference_air_never_hides_a_failure() -> None:
     assert "verdict on the window stays with the engine speed as run" in finding.sentence
 
 
+def test_reference_air_is_a_note_where_it_leaves_the_engine_out_of_its_window_all_the_same() -> None:
+    """5000 rev/min is below the window 5400 to 6000 in any air: nothing more to do than the window's finding says."""
+    finding = one(runs_at(BOAT, "5000 rev/min"), "reference_air")
+    assert finding.verdict is Verdict.PASS
+    assert "The verdict on the window stays with the engine speed as run." in finding.sentence
+    assert one(runs_at(BOAT, "5000 rev/min"), "window").verdict is Verdict.FAIL
+
+
 def test_reference_air_warns_of_an_overspeed_on_a_better_day() -> None:
     """In the window today, above it in reference air."""
     view = runs_at(BOAT, "5950 rev/min", air_temperature="35 degC", air_pressure="988.1 hPa", humidity="50 %")
