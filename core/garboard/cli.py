@@ -32,6 +32,7 @@ COMMANDS: Mapping[str, str] = {
     "settle": "garboard.commands.hulls:settle",
     "take-back": "garboard.commands.hulls:take_back",
     "same-boat": "garboard.commands.hulls:same_boat",
+    "attach": "garboard.commands.hulls:attach",
     "move-job": "garboard.commands.hulls:move_job",
     "join-job": "garboard.commands.hulls:join_job",
     "digest": "garboard.commands.hulls:digest",

@@ -15,10 +15,11 @@ from garboard.faults import Fault, InputError
 from garboard.findings import NotEnoughData
 from garboard.fold import VESSEL, Fold, SlotKey, fold, slot_of
 from garboard.hullfile import HullFolder
+from garboard.job_file import ATTACHED
 from garboard.job_view import JobView
 from garboard.records import JsonValue
 from garboard.samples import Recording
-from garboard.writing import Author
+from garboard.writing import Author, measure
 
 EntriesOf = Callable[[str], Sequence[Entry]]
 """Gives the entries written under a hull number's key."""
@@ -151,6 +152,15 @@ def recordings_of(folder: HullFolder) -> Callable[[str], Recording]:
 def keep_recording(folder: HullFolder, path: Path) -> JsonValue:
     """Keep a recording as an attachment; the value a recording field holds: {"file": its hash, "name": as it was}."""
     return {"file": folder.attachments.put_file(path), "name": path.name}
+
+
+def attach(folder: HullFolder, author: Author, state: Fold, job: str, step: str, path: Path) -> Entry:
+    """Keep a photo or a recording and say which step it belongs to, whatever fields the step has.
+
+    Each has a row of its own, named by its content: several stand side by side, and one attached twice is one.
+    """
+    name = folder.attachments.put_file(path)
+    return measure(author, state, job, step, ATTACHED, {"file": name, "name": path.name}, row=name[:12])
 
 
 def slot_named(state: Fold, job: str, name: str) -> SlotKey:

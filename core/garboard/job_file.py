@@ -122,6 +122,12 @@ def is_beside(reference: str) -> bool:
     return not path.anchor and not path.drive and ".." not in path.parts
 
 
+ATTACHED = "attached"
+"""The field under which a photo or a recording belongs to a step that declares none for it."""
+
+ANY_STEPS_FILE = Field(name=ATTACHED, title="Photo or recording", kind=Kind.PHOTO, required=False)
+
+
 def check(job_file: JobFile, host: PluginHost, folder: Path | None = None) -> tuple[Fault, ...]:
     """Faults of a job file against the steps the loaded plugins declare.
 
@@ -138,7 +144,7 @@ def check(job_file: JobFile, host: PluginHost, folder: Path | None = None) -> tu
 
 def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | None) -> Iterator[Fault]:
     fields = {field.name: field for field in step.all_fields() if field.kind is not Kind.TABLE}
-    field = fields.get(measurement.field)
+    field = ANY_STEPS_FILE if measurement.field == ATTACHED else fields.get(measurement.field)
     if field is None:
         yield Fault(f"{path}.field", f"a field of step {step.key}: {', '.join(fields)}", repr(measurement.field))
         return

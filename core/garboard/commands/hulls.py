@@ -15,6 +15,7 @@ import click
 
 from garboard import exchange, hull_number, writing
 from garboard.authority import managers_part
+from garboard.desk import attach as keep_with_step
 from garboard.desk import author_for, name_of, open_hull, slot_named
 from garboard.entries import Entry, view
 from garboard.faults import Fault, InputError
@@ -224,6 +225,33 @@ def settle(folder: Path, hull: str, name: str, value: str, job: str, by: str, re
         chosen = next((other for other in held if _text(other) == value), value)
         _save_all(hulls, [writing.settle(author, state, key, chosen, reason)])
     click.echo(f"{name} is {value}")
+
+
+@click.command("attach")
+@folder_argument
+@click.argument("hull")
+@click.argument("step")
+@click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@click.option("--by", required=True, help="Who took it.")
+@job_option
+@tablet_option
+def attach(folder: Path, hull: str, step: str, file: Path, by: str, job: str, tablet: str) -> None:
+    """Keep a photo or a recording with a STEP of a job. The book and the boat's page list it."""
+    with _writing(folder, hull, job, tablet, by) as (hulls, state, author, job):
+        _refuse_unknown(step, {key.subject[0] for key in state.slots if key.kind == "measure"})
+        _save_all(hulls, [keep_with_step(hulls, author, state, job, step, file)])
+    click.echo(f"{file.name} is kept with {step}")
+
+
+def _refuse_unknown(step: str, worked_on: set[str]) -> None:
+    """A step is one that something was entered in, or that a plugin here declares."""
+    if step not in worked_on:
+        from garboard.host import make_host
+
+        host = make_host()
+        if host.step(step) is None:
+            known = ", ".join(sorted({*worked_on, *(one.key for one in host.steps)}))
+            raise InputError("attach", [Fault("step", f"one of {known}", repr(step))])
 
 
 @click.command("take-back")

@@ -12,9 +12,10 @@ import attrs
 import garboard
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Number, Table, Verdict
 from garboard.host import PluginHost
+from garboard.job_file import ATTACHED
 from garboard.job_view import JobView
 from garboard.look import DAY, STEP_MARKS, VERDICT_MARKS
-from garboard.records import SignOff
+from garboard.records import Measurement, SignOff
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.outline import (
     HandOver,
@@ -27,11 +28,12 @@ from garboard.report.outline import (
     hand_over,
     nothing_to_put_right,
     numbered_bases,
+    place_in_words,
     punch_list,
     references,
     result_of,
 )
-from garboard.steps import Assessed, Block, Caution, ReportSection
+from garboard.steps import Assessed, Block, Caution, Kind, ReportSection
 
 if TYPE_CHECKING:
     from fpdf.outline import OutlineSection
@@ -90,6 +92,7 @@ def handover_book(view: JobView, host: PluginHost, assessed: Sequence[Assessed],
         if blocks:
             _section(paper, section.title, blocks, printed, aboard)
     _checks(paper, view, host, assessed, printed)
+    _files(paper, view, host)
     _punch_list(paper, view, host, assessed)
     _signatures(paper, view, state)
     _bases(paper, printed)
@@ -455,6 +458,29 @@ def _height_of(figure: Figure) -> float:
     if all(len(series.x) <= _FEW_POINTS for series in figure.series):
         return 46.0
     return 48.0 if figure.y2 is None else 74.0
+
+
+def _files(paper: Paper, view: JobView, host: PluginHost) -> None:
+    """Photos, and what else was attached, by name: they stay with the shop. Of recordings the checks tell."""
+    rows = [
+        (
+            place_in_words((one.step, one.field, "" if one.field == ATTACHED else one.row, one.of), host),
+            str(one.value.get("name") or one.value["file"]),
+            one.by,
+            date_in_words(one.at[:10]),
+        )
+        for one in view.measurements
+        if isinstance(one.value, dict) and "file" in one.value and not _is_recording(one, host)
+    ]
+    if rows:
+        paper.chapter("Photos", keep=25)
+        paper.rows("", ("Belongs to", "File kept by the shop", "By", "Day"), rows)
+
+
+def _is_recording(measured: Measurement, host: PluginHost) -> bool:
+    step = host.step(measured.step)
+    fields = step.all_fields() if step else ()
+    return any(field.name == measured.field and field.kind is Kind.RECORDING for field in fields)
 
 
 def _punch_list(paper: Paper, view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> None:

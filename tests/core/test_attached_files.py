@@ -1,0 +1,116 @@
+"""A photo or a recording kept with a step that has no field for it: listed, and carried along with its job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import attrs
+import pytest
+from click.testing import CliRunner
+
+import small_plugin
+from garboard.commands import hulls as commands
+from garboard.desk import open_hull
+from garboard.exchange import export_job, import_job
+from garboard.faults import InputError
+from garboard.fold import Fold
+from garboard.hullfile import HullFolder
+from garboard.job_file import ATTACHED, check, read_job_file
+from garboard.merge import merge
+from garboard.records import Measurement
+from garboard.report.book import handover_book
+from garboard.writing import measure
+from histories import HULL, JOB, tablet
+
+STEP = "small.horn"
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Path:
+    """A job with one value, and three files beside it, two of them with the same content."""
+    for name, content in (("chafe.jpg", b"a grommet"), ("again.jpg", b"a grommet"), ("other.jpg", b"another")):
+        (tmp_path / name).write_bytes(content)
+    with HullFolder(tmp_path / "shop") as folder:
+        folder.save(measure(tablet("a").author, Fold(HULL), JOB, STEP, "heard", True))
+    return tmp_path / "shop"
+
+
+def _attach(shop: Path, name: str, by: str = "R. Vane") -> None:
+    arguments = [shop, HULL, STEP, shop.parent / name, "--by", by]
+    result = CliRunner().invoke(commands.attach, [str(one) for one in arguments], catch_exceptions=False)
+    assert result.stdout == f"{name} is kept with {STEP}\n"
+
+
+def _attached(folder: HullFolder) -> list[Measurement]:
+    return [one for one in open_hull(folder, HULL).view(JOB).measurements if one.field == ATTACHED]
+
+
+def test_files_attached_on_two_machines_stand_side_by_side_and_come_along_in_a_merge(
+    shop: Path, tmp_path: Path
+) -> None:
+    with HullFolder(shop, read_only=True) as source, HullFolder(tmp_path / "away") as target:
+        merge([source], target)
+    _attach(shop, "chafe.jpg")
+    _attach(tmp_path / "away", "other.jpg", by="K. Lind")
+    with HullFolder(shop) as here, HullFolder(tmp_path / "away", read_only=True) as away:
+        merge([away], here)
+        view = open_hull(here, HULL).view(JOB)
+        assert {(one.value["name"], one.by) for one in _attached(here)} == {  # type: ignore[index,call-overload]
+            ("chafe.jpg", "R. Vane"),
+            ("other.jpg", "K. Lind"),
+        }
+        assert view.disagreements == ()
+        kept = {here.attachments.get(str(one.value["file"])) for one in _attached(here)}  # type: ignore[index,call-overload]
+        assert kept == {b"a grommet", b"another"}
+
+
+def test_the_same_content_attached_twice_is_one(shop: Path) -> None:
+    _attach(shop, "chafe.jpg")
+    _attach(shop, "again.jpg")
+    with HullFolder(shop, read_only=True) as folder:
+        assert [one.value["name"] for one in _attached(folder)] == ["again.jpg"]  # type: ignore[index,call-overload]
+
+
+def test_a_step_is_one_worked_on_or_one_a_plugin_declares(shop: Path) -> None:
+    arguments = [str(shop), HULL, "prop_check.misspelt", str(shop.parent / "chafe.jpg"), "--by", "R. Vane"]
+    with pytest.raises(InputError, match=r"prop_check.full_throttle.*prop_check.misspelt"):
+        CliRunner().invoke(commands.attach, arguments, catch_exceptions=False)
+    arguments[2] = "prop_check.full_throttle"
+    assert CliRunner().invoke(commands.attach, arguments, catch_exceptions=False).exit_code == 0
+
+
+def test_an_exported_job_carries_its_attached_file_and_passes_the_check(shop: Path, tmp_path: Path) -> None:
+    _attach(shop, "chafe.jpg")
+    with HullFolder(shop, read_only=True) as here, HullFolder(tmp_path / "there") as there:
+        path = export_job(here, open_hull(here, HULL), JOB, tmp_path / "out")
+        exported = read_job_file(path)
+        assert check(exported, small_plugin.small_host()) == ()
+        import_job(there, exported, path.parent, tablet("office").author)
+        assert there.attachments.names() == here.attachments.names() != frozenset()
+
+
+def test_what_is_no_file_is_refused_under_the_name_of_an_attached_file(shop: Path, tmp_path: Path) -> None:
+    with HullFolder(shop, read_only=True) as here:
+        exported = read_job_file(export_job(here, open_hull(here, HULL), JOB, tmp_path / "out"))
+    wrong = attrs.evolve(exported, measurements=(Measurement(step=STEP, field=ATTACHED, value="a photo"),))
+    (fault,) = check(wrong, small_plugin.small_host())
+    assert fault.where == "measurements[0].value"
+
+
+def test_the_book_lists_photos_by_step_and_name(shop: Path) -> None:
+    from io import BytesIO
+
+    from pypdf import PdfReader
+
+    def words(view: object) -> str:
+        book = handover_book(view, host, host.assess(view))  # type: ignore[arg-type]
+        return " ".join(" ".join(page.extract_text() for page in PdfReader(BytesIO(book)).pages).split())
+
+    host = small_plugin.small_host()
+    with HullFolder(shop, read_only=True) as folder:
+        assert "File kept by the shop" not in words(open_hull(folder, HULL).view(JOB))
+    _attach(shop, "chafe.jpg")
+    with HullFolder(shop, read_only=True) as folder:
+        said = words(open_hull(folder, HULL).view(JOB))
+    assert "Photos Belongs to File kept by the shop" in said
+    assert "attached chafe.jpg R. Vane" in said
