@@ -93,10 +93,11 @@ class Caution:
 class Step:
     """One thing to do in a job.
 
-    key     : "<plugin>.<step>", never changes once jobs hold it
-    order   : place on screen within its phase; smaller comes first
-    at_hand : what to have ready before starting
-    guide   : key of the live guide offered with it, if any
+    key       : "<plugin>.<step>", never changes once jobs hold it
+    order     : place on screen within its phase; smaller comes first
+    at_hand   : what to have ready before starting
+    guide     : key of the live guide offered with it, if any
+    spared_by : keys of other ways to do the same: once one of those steps is done, this one need not be
     """
 
     key: str
@@ -107,6 +108,7 @@ class Step:
     cautions: tuple[Caution, ...] = ()
     at_hand: tuple[str, ...] = ()
     guide: str = ""
+    spared_by: tuple[str, ...] = ()
 
     def all_fields(self) -> Iterable[Field]:
         """Fields and the columns of tables, in order."""
