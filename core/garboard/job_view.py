@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from functools import partial
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import attrs
 
@@ -14,7 +14,12 @@ from garboard.records import Job, JsonValue, Measurement, Note, SignOff, StepSta
 from garboard.samples import Recording
 from garboard.units import Amount, parse_amount
 
+if TYPE_CHECKING:
+    from garboard.steps import Step
+
 T = TypeVar("T")
+
+DONE_STATES = ("done", "not fitted")
 
 Place = tuple[str, str, str, str]
 """Where a measurement belongs: step, field, row, of."""
@@ -116,6 +121,12 @@ class JobView:
     def state_of(self, step: str) -> str:
         """The state of a step: to do, under way, done, look again, not fitted."""
         return next((state.state for state in reversed(self.steps) if state.step == step), "to do")
+
+    def is_open(self, step: Step) -> bool:
+        """Whether a step is still to be done: neither done nor not fitted, nor spared by another way that was done."""
+        if self.state_of(step.key) in DONE_STATES:
+            return False
+        return all(self.state_of(other) != "done" for other in step.spared_by)
 
     def asking(self) -> Asking:
         """Start asking for what a calculation needs; see `Asking`."""

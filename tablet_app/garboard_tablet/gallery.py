@@ -8,10 +8,12 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from garboard.findings import Figure
+from garboard.fold import fold
 from garboard.steps import Field, Kind
 from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.entry import entry_place
@@ -47,8 +49,13 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Place, Act]]:
     yield "where_faulty", HOME.to("where"), lambda page: page._done("192.168.4.1:99999")
     yield "network", HOME.to("network"), hear_two_senders
     yield "network_silent", HOME.to("network"), hear_nothing
-    for hull in tablet.files.hulls():
-        yield from _scenes_of_job(tablet, Place(page="job", hull=hull, job=tablet.fold(hull).jobs[-1]))
+    jobs = [Place(page="job", hull=hull, job=tablet.fold(hull).jobs[-1]) for hull in tablet.files.hulls()]
+    for job in jobs:
+        yield from _scenes_of_job(tablet, job)
+    for place in _measured_amounts(tablet, jobs):  # last: from here on two values stand there
+        yield "disagreement", place, disagree
+        yield "disagreement_technician", place, disagree_as_technician
+        break
 
 
 def _scenes_of_job(tablet: Tablet, job: Place) -> Iterator[tuple[str, Place, Act]]:
@@ -68,6 +75,8 @@ def _scenes_of_job(tablet: Tablet, job: Place) -> Iterator[tuple[str, Place, Act
         yield f"{short}_engine", job.to("piece", "engines", vessel.engines[0].position), nothing
         yield f"{short}_remove", job.to("remove piece", "engines", vessel.engines[0].position), nothing
     yield f"{short}_covers", job.to("covers", "owner"), nothing
+    for page in range(1, 6):
+        yield f"{short}_covers_{page}", job.to("covers", "owner"), partial(turn_pages, page)
     yield f"{short}_signer", job.to("signer", "owner"), nothing
     yield f"{short}_signing", job.to("signing", "owner", "A. Marsh"), nothing
     found = tablet.assess(job.hull, job.job)
@@ -105,12 +114,55 @@ def _scenes_of_ask(name: str, place: Place, ask: Ask) -> Iterator[tuple[str, Pla
         yield f"{name}_{ask.field.name}_unit", place, lambda page: page._ask_unit()
 
 
+def _measured_amounts(tablet: Tablet, jobs: Sequence[Place]) -> Iterator[Place]:
+    """Where amounts are entered that stand already."""
+    for job in jobs:
+        for step in tablet.host.steps:
+            here = job.to("step", step=step.key)
+            for ask in asks_here(tablet, job.hull, job.job, step):
+                if ask.field.kind is Kind.AMOUNT and tablet.standing(job.hull, job.job, ask):
+                    yield entry_place(here, ask)
+
+
+def disagree(page: Any) -> None:
+    """Another tablet measured the same, and came ashore with another value."""
+    from garboard.writing import Author, measure
+
+    tablet, place, slot = page.tablet, page.place, page.entering.ask.slot
+    standing = tablet.standing(place.hull, place.job, page.entering.ask)
+    if len(standing) == 1:
+        step, field, row, of = slot.subject
+        number, unit = str(standing[0].value).split(" ", 1)
+        nothing_seen = fold(tablet.fold(place.hull, place.job).hull_number, ())
+        author = Author("another tablet", "N. Sorrel")
+        value = f"{float(number) + 1:g} {unit}"
+        tablet.save(measure(author, nothing_seen, place.job, step, field, value, row=row, of=of))
+    page.app._show()
+
+
+def disagree_as_technician(page: Any) -> None:
+    """The same on a tablet that a shop has paired as a technician's."""
+    from garboard import pairing
+    from garboard.pairing import PairedShop
+
+    folder = page.tablet.folder
+    pairing.keep(folder, PairedShop(name="shop", host="192.0.2.1", port=1, fingerprint="", token="", tablet=""))
+    disagree(page)
+    (folder / pairing.FILE).unlink()
+
+
 def type_something_odd(page: Any) -> None:
     """A number outside the plausible range, so that the page asks again; outside the hard one it is refused."""
     field: Field = page.entering.field
     high = (field.plausible or (0.0, 9000.0))[1]
     page.entering.write(f"{high * 1.5:.0f}")
     page._next()
+
+
+def turn_pages(times: int, page: Any) -> None:
+    """Turn the page's list on, as far as it goes."""
+    for _ in range(times):
+        page.app.shell.body.turn()
 
 
 def wait_for_start(page: Any) -> None:

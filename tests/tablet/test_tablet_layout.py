@@ -6,6 +6,9 @@ from layout_lint import faults
 from garboard_tablet import gallery
 
 VESSEL = "kittiwake"
+LONG = "saltgrass"
+LONG_PAGES = ("_covers", "_missing", "_punch_list", "_hand_over")
+"""Pages on which more stands for a job with much open; the others are held to what the first job shows."""
 
 
 @pytest.fixture(scope="module")
@@ -22,8 +25,9 @@ def app(kivy_window, tmp_path_factory):
     from garboard_tablet.ui.theme import theme
 
     tablet = open_tablet(tmp_path_factory.mktemp("demo"))
-    job = sample_jobs_folder() / VESSEL / "job.json"
-    exchange.import_job(tablet.files, read_job_file(job), job.parent, tablet.author(by="Robin"))
+    for vessel in (VESSEL, LONG):
+        job = sample_jobs_folder() / vessel / "job.json"
+        exchange.import_job(tablet.files, read_job_file(job), job.parent, tablet.author(by="Robin"))
     app = GarboardApp(tablet, threads=False)
     app._run_prepare()
     runTouchApp(embedded=True)
@@ -42,6 +46,8 @@ def faults_of_all_pages(app):
 
     found, count = [], 0
     for name, place, act in list(gallery.scenes(app.tablet)):
+        if name.startswith(LONG) and not any(part in name for part in LONG_PAGES):
+            continue
         gallery.show(app, place, act)
         found.extend(f"{name}: {fault}" for fault in faults(app.shell, Window))
         count += 1

@@ -14,7 +14,7 @@
                          numbers (name, value, unit, uncertainty or null, decimals),
                          basis (kind, text, note), tables (title, headings, rows),
                          figures (title, x, y, y2 or null, series, bands, markers)
-      punch_list         about, text, why
+      punch_list         about, text, why, step
 
 An uncertainty is half the width of the 95 % interval, in the number's unit. New keys may join within a
 version; a key that goes or changes its meaning raises the version.

@@ -44,11 +44,13 @@ class PunchItem:
     about : what it is about ("port engine")
     text  : what is wrong and what to do
     why   : "fails", "values disagree", "look again" or "noted"
+    step  : key of the step it belongs to; "vessel" for a fact of hers, nothing for a note
     """
 
     about: str
     text: str
     why: str
+    step: str = attrs.field(default="", eq=False)
 
 
 @attrs.frozen
@@ -163,18 +165,21 @@ def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) ->
     Each fault once: a note that a failing check already tells is left out.
     """
     failing = [
-        PunchItem(a.finding.about, a.finding.sentence, "fails") for a in assessed if a.finding.verdict is Verdict.FAIL
+        PunchItem(a.finding.about, a.finding.sentence, "fails", a.step)
+        for a in assessed
+        if a.finding.verdict is Verdict.FAIL
     ]
     disagreeing = [
         PunchItem(
             place_in_words(disagreement.place, host),
             f"{' against '.join(str(m.value) for m in disagreement.values)}: choose the right one.",
             "values disagree",
+            disagreement.place[0],
         )
         for disagreement in view.disagreements
     ]
     again = [
-        PunchItem(_title_of(state.step, host), state.reason or "Look at this step again.", "look again")
+        PunchItem(_title_of(state.step, host), state.reason or "Look at this step again.", "look again", state.step)
         for state in view.steps
         if state.state == "look again" and view.state_of(state.step) == "look again"
     ]

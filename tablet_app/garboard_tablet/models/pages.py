@@ -8,13 +8,14 @@ from pathlib import Path
 import attrs
 
 from garboard.findings import Figure, Finding, Table, Verdict
-from garboard.fold import VESSEL, SlotKey
-from garboard.job_view import JobView
+from garboard.fold import VESSEL
+from garboard.job_view import DONE_STATES, JobView
 from garboard.records import JsonValue
+from garboard.report.outline import punch_list
 from garboard.steps import Assessed, Kind, Phase, Step
 from garboard_tablet.models.asks import Ask, asks_of_step, shown, table_rows
 from garboard_tablet.models.session import Place
-from garboard_tablet.models.tablet import DONE_STATES, Tablet
+from garboard_tablet.models.tablet import Tablet
 
 # A job
 
@@ -25,19 +26,27 @@ def phase_of(tablet: Tablet, hull: str, job: str) -> str:
     if any(sign_off.role == "owner" and not sign_off.stale for sign_off in view.sign_offs):
         return "handed over"
     for step in tablet.host.steps:
-        if view.state_of(step.key) not in DONE_STATES:
+        if view.is_open(step):
             return step.phase.value
     return Phase.HAND_OVER.value
 
 
+SPARED = "not needed"
+"""Shown for a step that another way spares."""
+
+
 @attrs.frozen
 class StepLine:
-    """One step in the list of a job."""
+    """One step in the list of a job.
+
+    is_open : still to be done
+    """
 
     step: Step
     state: str
     verdict: Verdict | None
     note: str
+    is_open: bool
 
 
 WORST_FIRST = (Verdict.FAIL, Verdict.ADVISE, Verdict.NOT_ENOUGH_DATA, Verdict.PASS)
@@ -64,13 +73,15 @@ def _step_line(view: JobView, step: Step, assessed: Sequence[Assessed]) -> StepL
     findings = [one.finding for one in assessed if one.step == step.key]
     counted = [finding for finding in findings if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
     reason = next((state.reason for state in reversed(view.steps) if state.step == step.key), "")
-    return StepLine(step, view.state_of(step.key), worst(counted), reason)
+    is_open, state = view.is_open(step), view.state_of(step.key)
+    is_spared = not is_open and state not in DONE_STATES
+    return StepLine(step, SPARED if is_spared else state, worst(counted), reason, is_open)
 
 
 def open_steps(tablet: Tablet, hull: str, job: str) -> tuple[Step, ...]:
-    """Steps that are neither done nor not fitted."""
+    """Steps that are neither done nor not fitted, nor spared by another way that was done."""
     view = tablet.view(hull, job)
-    return tuple(step for step in tablet.host.steps if view.state_of(step.key) not in DONE_STATES)
+    return tuple(step for step in tablet.host.steps if view.is_open(step))
 
 
 # A step
@@ -147,18 +158,23 @@ def figures_and_tables(assessed: Sequence[Assessed]) -> list[tuple[str, Figure |
 # Hand over
 
 
-@attrs.frozen
+@attrs.frozen(kw_only=True)
 class PunchLine:
     """One thing to put right.
 
+    about   : the circuit, engine or step it is about; nothing where the text says it
+    text    : what is wrong and what to do
+    why     : "fails", "values disagree", "look again", "noted" or "to do"
     subject : of the remark, where a person wrote it down
     step    : key of the step it belongs to
     field   : path of the vessel's field it is about
     """
 
+    about: str = ""
     text: str
-    settled: bool
-    by: str
+    why: str
+    settled: bool = False
+    by: str = ""
     subject: str = ""
     step: str = ""
     field: tuple[str, ...] = ()
@@ -182,31 +198,55 @@ def punch_lines(tablet: Tablet, hull: str, job: str) -> list[PunchLine]:
         for entry in slot.standing:
             value = entry.value if isinstance(entry.value, dict) else {}
             if value.get("punch_list") is True:
-                lines.append(
-                    PunchLine(str(value.get("text")), value.get("settled") is True, entry.by, "/".join(key.subject))
-                )
+                text, settled = str(value.get("text")), value.get("settled") is True
+                subject = "/".join(key.subject)
+                lines.append(PunchLine(text=text, why="noted", settled=settled, by=entry.by, subject=subject))
     return sorted(lines, key=lambda line: line.settled)
 
 
-def what_is_missing(tablet: Tablet, hull: str, job: str, assessed: Sequence[Assessed]) -> list[PunchLine]:
-    """What stands between the job and its hand over: steps, failures, disagreements, open remarks."""
+def to_put_right(tablet: Tablet, hull: str, job: str, assessed: Sequence[Assessed]) -> list[PunchLine]:
+    """The punch list as the book and the day sheet have it, each line with where it is put right."""
     view = tablet.view(hull, job)
-    missing = [
-        PunchLine(f"{step.title}: {view.state_of(step.key)}", False, "", step=step.key)
-        for step in open_steps(tablet, hull, job)
-    ]
-    failing = [
-        PunchLine(one.finding.sentence, False, "", step=one.step)
-        for one in assessed
-        if one.finding.verdict is Verdict.FAIL
-    ]
+    remarks = {line.text: line for line in punch_lines(tablet, hull, job) if not line.settled}
     disagreeing = [
-        _disagreeing(place, [m.value for m in d.values], tablet.may_decide)
-        for d in view.disagreements
-        for place in [d.place]
+        _disagreeing(one.place, [m.value for m in one.values], tablet.may_decide) for one in view.disagreements
     ]
-    notes = [line for line in punch_lines(tablet, hull, job) if not line.settled]
-    return [*disagreeing, *failing, *missing, *notes]
+    items = [item for item in punch_list(view, tablet.host, assessed) if item.why != "values disagree"]
+    lines = [
+        remarks.get(item.text) or PunchLine(text=item.text, why=item.why, by=item.about)
+        if item.why == "noted"
+        else PunchLine(about=item.about, text=item.text, why=item.why, step=item.step)
+        for item in items
+    ]
+    return sorted([*disagreeing, *lines], key=lambda line: _ORDER.index(line.why))
+
+
+_ORDER = ("fails", "values disagree", "look again", "noted")
+
+
+def what_is_missing(tablet: Tablet, hull: str, job: str, assessed: Sequence[Assessed]) -> list[PunchLine]:
+    """What stands between the job and its hand over: what has to be put right, and the steps still to do."""
+    view = tablet.view(hull, job)
+    put_right = to_put_right(tablet, hull, job, assessed)
+    again = {line.step for line in put_right if line.why == "look again"}
+    to_do = [
+        PunchLine(about=step.title, text=view.state_of(step.key), why="to do", step=step.key)
+        for step in open_steps(tablet, hull, job)
+        if step.key not in again
+    ]
+    return [*put_right, *to_do]
+
+
+def still_to_do(missing: Sequence[PunchLine]) -> str:
+    """What is missing, counted.
+
+    >>> still_to_do([PunchLine(text="", why="fails"), PunchLine(text="", why="to do"), PunchLine(text="", why="noted")])
+    '1 fails, 2 to do'
+    """
+    fails = sum(line.why == "fails" for line in missing)
+    others = len(missing) - fails
+    counted = [f"{fails} {'fails' if fails == 1 else 'fail'}"] if fails else []
+    return ", ".join([*counted, *([f"{others} to do"] if others else [])]) or "Nothing is missing"
 
 
 def _disagreeing(place: tuple[str, str, str, str], values: Sequence[JsonValue], may_decide: bool) -> PunchLine:
@@ -215,58 +255,8 @@ def _disagreeing(place: tuple[str, str, str, str], values: Sequence[JsonValue], 
     do = "Choose the right one." if may_decide else "Measure again, or leave it to the manager."
     text = f"{about}: {' against '.join(map(shown, values))}. {do}"
     if step == VESSEL:
-        return PunchLine(text, False, "", field=tuple(name.split("/")))
-    return PunchLine(text, False, "", step=step)
-
-
-@attrs.frozen
-class Covered:
-    """What a sign-off written now covers.
-
-    count : entries
-    lines : all of them in words, those about one thing together
-    """
-
-    count: int
-    lines: tuple[str, ...]
-
-
-def coverage(tablet: Tablet, hull: str, job: str) -> Covered:
-    """Exactly what a signature stands for: counted, and every value named."""
-    state = tablet.fold(hull, job)
-    ids = set(state.coverage(job))
-    about: dict[str, list[str]] = {}
-    count = 0
-    for key in sorted(state.slots, key=lambda key: (_ORDER.get(key.kind, len(_ORDER)), key)):
-        for entry in state.standing(key):
-            if entry.id in ids:
-                count += 1
-                whom, what = _in_words(tablet, key, entry.value)
-                about.setdefault(whom, []).append(what)
-    return Covered(count, tuple(f"{whom}: {'; '.join(what)}." for whom, what in about.items()))
-
-
-_ORDER = {"job": 0, "measure": 1, "step": 2, "note": 3, "field": 4}
-
-
-def _in_words(tablet: Tablet, key: SlotKey, value: JsonValue) -> tuple[str, str]:
-    """Whom or what a value is about, and what it says."""
-    if key.kind == "measure" and len(key.subject) == 4:
-        step_key, name, row, of = key.subject
-        step = tablet.step(step_key)
-        fields = {field.name: field.title for field in step.all_fields()} if step else {}
-        where = ", ".join(filter(None, (fields.get(name, name), of, row and f"row {row}")))
-        return (step.title if step else step_key), f"{where} {shown(value)}"
-    if key.kind == "step" and isinstance(value, dict):
-        step = tablet.step(key.subject[0])
-        return f"Steps {value.get('state')}", step.title if step else key.subject[0]
-    if key.kind == "note" and isinstance(value, dict):
-        return "Notes", f"{value.get('text')}" + (" (put right)" if value.get("settled") else "")
-    if key.kind == "field" and len(key.subject) > 2:
-        kind, piece, *rest = key.subject
-        return f"{kind.replace('_', ' ').capitalize()}, {piece}", f"{' '.join(rest).replace('_', ' ')} {shown(value)}"
-    names = {"field": "Vessel", "job": "Job"}
-    return names.get(key.kind, key.kind.capitalize()), f"{' '.join(key.subject).replace('_', ' ')} {shown(value)}"
+        return PunchLine(text=text, why="values disagree", field=tuple(name.split("/")))
+    return PunchLine(text=text, why="values disagree", step=step)
 
 
 def storage_used(folder: Path) -> int:

@@ -33,7 +33,6 @@ SETTINGS_FILE = "tablet.json"
 STARTED = "under way"
 NOT_NAMED = "not named"
 """Stands for who stated something when a tablet has lost its settings: a value must be kept all the same."""
-DONE_STATES = ("done", "not fitted")
 
 
 @attrs.define

@@ -11,7 +11,7 @@ import attrs
 from garboard import hull_number, storage
 from garboard.faults import InputError
 from garboard.journal import file_name
-from garboard_tablet.models.tablet import DONE_STATES, Tablet
+from garboard_tablet.models.tablet import Tablet
 
 SUMMARIES_FILE = "summaries.json"
 
@@ -138,15 +138,15 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
     slots += [slot for job, home in boat.guests.items() for key, slot in home.slots.items() if key.job == job]
     saved = max((entry.at for slot in slots for entry in slot.entries.values()), default="")
     job = latest_job(tablet, hull)
-    states = [tablet.view(hull, job).state_of(step.key) for step in tablet.host.steps] if job else []
+    is_open = [tablet.view(hull, job).is_open(step) for step in tablet.host.steps] if job else []
     return VesselLine(
         hull=hull,
         hull_number=printed(boat.state.hull_number),
         name=vessel.name,
         job=job,
         phase=phase_of(tablet, hull, job) if job else _without_job(tablet, hull),
-        done=sum(one in DONE_STATES for one in states),
-        total=len(states),
+        done=is_open.count(False),
+        total=len(is_open),
         saved=saved[:16].replace("T", " "),
         stamp="",
         also=tuple(sorted(boat.state.family - {hull})),

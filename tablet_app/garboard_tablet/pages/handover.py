@@ -12,13 +12,15 @@ from garboard.findings import Verdict
 from garboard.records import SignOff
 from garboard.steps import Phase, Step
 from garboard_tablet.book import book_path, book_state, can_make_book, make_book, put_down
-from garboard_tablet.models.pages import PunchLine, coverage, punch_lines, what_is_missing
+from garboard_tablet.models.covered import CoveredPart, coverage
+from garboard_tablet.models.pages import PunchLine, still_to_do, what_is_missing
 from garboard_tablet.models.session import Place
-from garboard_tablet.pages.job import WordsPage
+from garboard_tablet.pages.job import WordsPage, missing_row
+from garboard_tablet.ui.drawing import TableView
 from garboard_tablet.ui.inputs import svg_of
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
-from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
+from garboard_tablet.ui.widgets import Card, Column, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
     from garboard_tablet.app import GarboardApp
@@ -40,17 +42,7 @@ class HandOverPage(Page):
             if step.phase is Phase.HAND_OVER:
                 state = view.state_of(step.key)
                 left.append(partial(self._step_row, step, state))
-        settled = [line for line in punch_lines(self.tablet, hull, job) if not line.settled]
-        left.append(
-            lambda: RowPress("Punch list", lambda: self.app.go(self.place.to("punch list")),
-                             value=f"{len(settled)} open" if settled else "none open", name="punch list")
-        )  # fmt: skip
-        mark = verdict_marks[Verdict.PASS if not missing else Verdict.ADVISE]
-        text = f"{len(missing)} still missing." if missing else "Nothing is missing."
-        right: list[Maker] = [lambda: Card(Txt(text, HEADING), mark=mark)]
-        right.append(
-            lambda: RowPress("See what is missing", lambda: self.app.go(self.place.to("missing")), name="missing")
-        )
+        right: list[Maker] = [partial(missing_card, missing, ".")]
         right.append(heading("Signatures"))
         for signed in view.sign_offs:
             right.append(partial(_signed_row, signed))
@@ -64,10 +56,14 @@ class HandOverPage(Page):
         return RowPress(step.title, do, mark=state_mark(state), name=f"step {step.key}")
 
     def actions(self) -> Sequence[Press]:
-        return (
-            Press("Owner signs", lambda: self._sign("owner"), name="owner signs"),
-            Press("Technician signs", lambda: self._sign("technician"), "main", name="technician signs"),
-        )
+        missing = what_is_missing(self.tablet, self.place.hull, self.place.job, self.app.verdicts(self.place))
+        owner = Press("Owner signs", lambda: self._sign("owner"), name="owner signs")
+        kind = "plain" if missing else "main"
+        technician = Press("Technician signs", lambda: self._sign("technician"), kind, name="technician signs")
+        if not missing:
+            return (owner, technician)
+        see = Press("See what is missing", lambda: self.app.go(self.place.to("missing")), "main", name="missing")
+        return (owner, technician, see)
 
     def _sign(self, role: str) -> None:
         self.app.go(self.place.to("covers", role))
@@ -81,14 +77,15 @@ class MissingPage(Page):
 
     def body(self) -> Widget:
         lines = what_is_missing(self.tablet, self.place.hull, self.place.job, self.app.verdicts(self.place))
-        makers: list[Maker] = [partial(self._row, line) for line in lines]
+        makers: list[Maker] = [partial(missing_row, self.app, self.place, line) for line in lines]
         return column_of(makers or [words("Nothing is missing.", "quiet")])
 
-    def _row(self, line: PunchLine) -> RowPress:
-        mark = verdict_marks[Verdict.ADVISE]
-        return RowPress(
-            line.text, partial(self.app.go, line.target(self.place)), mark=mark, word=None, name=f"missing {line.text}"
-        )
+
+def missing_card(missing: Sequence[PunchLine], end: str) -> Card:
+    """How much is missing: red where something fails."""
+    fails = any(line.why == "fails" for line in missing)
+    mark = verdict_marks[Verdict.FAIL if fails else Verdict.ADVISE if missing else Verdict.PASS]
+    return Card(Txt(f"{still_to_do(missing)}{end}", HEADING), mark=mark, word="not ready" if missing else "ready")
 
 
 def _signed_row(signed: SignOff) -> RowPress:
@@ -116,17 +113,32 @@ class CoversPage(Page):
     def body(self) -> Widget:
         covered = coverage(self.tablet, self.place.hull, self.place.job)
         missing = what_is_missing(self.tablet, self.place.hull, self.place.job, self.app.verdicts(self.place))
-        makers: list[Maker] = [words(f"{covered.count} entries, exactly as they stand now:", "ink", HEADING)]
+        makers: list[Maker] = []
         if missing:
-            note = f"{len(missing)} not done or not put right. The signature does not say they are."
-            makers.append(lambda: Card(Txt(note), mark=verdict_marks[Verdict.ADVISE]))
-        makers.extend(words(line, "ink", SMALL) for line in covered.lines)
-        return column_of(makers)
+            makers.append(partial(missing_card, missing, ". The signature does not say they are done."))
+            makers.extend(partial(_open_point, line) for line in missing)
+        makers.append(heading(f"{covered.count} entries, exactly as they stand now"))
+        for part in covered.parts:
+            makers.append(heading(part.title))
+            makers.append(partial(_part, part))
+        column = Column()
+        column.show(makers)
+        return column
 
     def actions(self) -> Sequence[Press]:
         go_on = "signing" if self.role == "technician" and self.tablet.settings.working else "signer"
         subject = (self.role, self.tablet.settings.working) if go_on == "signing" else (self.role,)
         return (Press("Go on to sign", lambda: self.app.instead(self.place.to(go_on, *subject)), "main", name="go on"),)
+
+
+def _open_point(line: PunchLine) -> Txt:
+    words_of = f"{line.text}: {line.about}" if line.why == "to do" else f"{line.about}: {line.text}"
+    said = words_of.removeprefix(": ")
+    return Txt(f"{said[:1].upper()}{said[1:]}", SMALL)
+
+
+def _part(part: CoveredPart) -> Widget:
+    return TableView(part.table)
 
 
 class SignerPage(WordsPage):

@@ -9,20 +9,22 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
+from garboard.look import STEP_MARKS
 from garboard.records import EQUIPMENT
 from garboard.steps import Phase
 from garboard_tablet.models.asks import (
     KIND_TITLES,
 )
 from garboard_tablet.models.pages import (
+    SPARED,
     PunchLine,
     StepLine,
     phase_of,
     steps_by_phase,
+    to_put_right,
     what_is_missing,
 )
 from garboard_tablet.models.session import Place
-from garboard_tablet.models.tablet import DONE_STATES
 from garboard_tablet.ui.inputs import WordsBox
 from garboard_tablet.ui.shell import Maker, Page, Tabs, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
@@ -64,7 +66,7 @@ class JobPage(Page):
         tabs.append(Press("Vessel", partial(self._turn, VESSEL), "plain", SMALL, name="tab vessel",
                           chosen=chosen == VESSEL))  # fmt: skip
         if chosen == MISSING:
-            makers: list[Maker] = [partial(self._missing_row, line) for line in missing]
+            makers: list[Maker] = [partial(missing_row, self.app, self.place, line) for line in missing]
             makers = makers or [words("Nothing is missing. She can be handed over.")]
         elif chosen == VESSEL:
             makers = self._vessel_rows()
@@ -101,7 +103,9 @@ class JobPage(Page):
 
     def _step_row(self, line: StepLine) -> RowPress:
         mark = verdict_marks[line.verdict] if line.verdict in (Verdict.FAIL, Verdict.ADVISE) else state_mark(line.state)
-        word = f"{line.state}: {mark.word}" if mark.word != line.state else line.state
+        mark = STEP_MARKS["not fitted"] if line.state == SPARED else mark
+        said = [line.state] if line.state != "to do" or mark.word == line.state else []
+        word = ", ".join(dict.fromkeys([*said, mark.word] if line.state != SPARED else said))
         return RowPress(
             line.step.title,
             lambda: self.app.open_step(self.place, line.step.key),
@@ -109,12 +113,6 @@ class JobPage(Page):
             mark=mark,
             word=word,
             name=f"step {line.step.key}",
-        )
-
-    def _missing_row(self, line: PunchLine) -> RowPress:
-        mark = verdict_marks[Verdict.ADVISE]
-        return RowPress(
-            line.text, partial(self.app.go, line.target(self.place)), mark=mark, word=None, name=f"missing {line.text}"
         )
 
     def actions(self) -> Sequence[Press]:
@@ -136,19 +134,42 @@ class JobPage(Page):
 
 
 def _share(lines: Sequence[StepLine]) -> str:
-    return f"{sum(line.state in DONE_STATES for line in lines)} of {len(lines)}"
+    return f"{sum(not line.is_open for line in lines)} of {len(lines)}"
+
+
+_WHY_MARKS = {"fails": verdict_marks[Verdict.FAIL], "to do": state_mark("to do")}
+
+
+def missing_row(app: GarboardApp, place: Place, line: PunchLine) -> RowPress:
+    """What it is about, what is wrong, and a press to where it is put right."""
+    mark = _WHY_MARKS.get(line.why, verdict_marks[Verdict.ADVISE])
+    do = partial(app.go, line.target(place))
+    name = f"missing {line.text}"
+    if line.why == "to do":
+        return RowPress(line.about, do, mark=state_mark(line.text), name=f"missing {line.about}")
+    if not line.about:
+        return RowPress(line.text, do, mark=mark, word=None, name=name)
+    about = f"{line.about[:1].upper()}{line.about[1:]}"
+    return RowPress(about, do, small=line.text, mark=mark, word=None, name=name, lead=True)
 
 
 class PunchListPage(Page):
-    """Remarks to put right, each settled with one press."""
+    """What has to be put right, as the book and the day sheet list it; a remark is settled with one press."""
 
     title = "Punch list"
+
+    def __init__(self, app: GarboardApp, place: Place) -> None:
+        super().__init__(app, place)
+        app.assess_soon(place)
 
     def body(self) -> Widget:
         from garboard_tablet.models.pages import punch_lines
 
-        lines = punch_lines(self.tablet, self.place.hull, self.place.job)
-        makers: list[Maker] = [partial(self._row, line) for line in lines]
+        hull, job = self.place.hull, self.place.job
+        lines = to_put_right(self.tablet, hull, job, self.app.verdicts(self.place))
+        remarks = punch_lines(self.tablet, hull, job)
+        makers: list[Maker] = [partial(missing_row, self.app, self.place, line) for line in lines if not line.subject]
+        makers += [partial(self._row, line) for line in remarks if line.settled or line in lines]
         return column_of(makers or [words("Nothing on the list. Press Add for what has to be put right.", "quiet")])
 
     def _row(self, line: PunchLine) -> RowPress:
@@ -161,6 +182,9 @@ class PunchListPage(Page):
         self.tablet.note(
             self.place.hull, self.place.job, line.text, punch_list=True, subject=line.subject, settled=not line.settled
         )
+        self.app.redraw()
+
+    def refill(self) -> None:
         self.app.redraw()
 
     def actions(self) -> Sequence[Press]:

@@ -320,9 +320,9 @@ class TableView(Widget):
         texts = []
         for row in self._rows:
             told = [
-                f"{heading} {cell}" for heading, cell in zip(self._table.headings[1:], row[1:], strict=True) if cell
+                f"{heading}: {cell}" for heading, cell in zip(self._table.headings[1:], row[1:], strict=True) if cell
             ]
-            texts.append([Txt(f"[b]{escape_markup(row[0])}[/b]\n{escape_markup(', '.join(told))}", SMALL, markup=True)])
+            texts.append([Txt(f"[b]{escape_markup(row[0])}[/b]\n{escape_markup('; '.join(told))}", SMALL, markup=True)])
         self._fill(texts)
         return self._measure(width)
 

@@ -69,6 +69,10 @@ class Shell(Widget):
     def page(self) -> Page | None:
         return self._page
 
+    @property
+    def body(self) -> Widget | None:
+        return self._body
+
     def show(self, page: Page, *, first: bool) -> None:
         """Put a page up. `first` when back leads nowhere."""
         self.clear_widgets()

@@ -191,20 +191,21 @@ class RowPress(ButtonBehavior, Widget):
     """A line of a list: a shape with its word, a title, small print, and a value at the right.
 
     word : stands for the mark's own; None where the value says it already
+    lead : whether the title names what the words beneath are about
     """
 
     ground = ColorProperty(theme.panel)
 
     def __init__(
         self, title: str, do: Callable[[], object], *, small: str = "", value: str = "", mark: Mark | None = None,
-        word: str | None = "", name: str = "", value_role: str = "ink",
+        word: str | None = "", name: str = "", value_role: str = "ink", lead: bool = False,
     ) -> None:  # fmt: skip
         super().__init__(size_hint=(None, None), size=(1, 1))
         self.name, self._do, self._last = name or title, do, -10.0
         self.ground, self._below = theme.panel, False
         self._shape = MarkShape(mark, 32) if mark else None
-        self._title = Txt(title)
-        self._small = Txt(small, SMALL, "quiet") if small else None
+        self._title = Txt(title, bold=lead)
+        self._small = (Txt(small) if lead else Txt(small, SMALL, "quiet")) if small else None
         self._value = Txt(value, BODY, value_role) if value else None
         shown_word = "" if word is None else word or (mark.word if mark else "")
         self._word = Txt(shown_word, SMALL, mark.colour if mark else "quiet") if shown_word else None

@@ -1,0 +1,135 @@
+"""What a signature stands for: every value it covers, in tables, a table for each step."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+import attrs
+
+from garboard.findings import Table
+from garboard.fold import SlotKey
+from garboard.records import JsonValue
+from garboard_tablet.models.asks import KIND_TITLES, shown
+from garboard_tablet.models.tablet import Tablet
+
+
+@attrs.frozen
+class CoveredPart:
+    """What is covered of one step, or of one kind of thing."""
+
+    title: str
+    table: Table
+
+
+@attrs.frozen
+class Covered:
+    """What a sign-off written now covers.
+
+    count : entries
+    parts : all of them, those about one thing together
+    """
+
+    count: int
+    parts: tuple[CoveredPart, ...]
+
+
+class _Cell(NamedTuple):
+    row: str
+    heading: str
+    text: str
+
+
+def coverage(tablet: Tablet, hull: str, job: str) -> Covered:
+    """Exactly what a signature stands for: counted, and every value named."""
+    state = tablet.fold(hull, job)
+    ids = set(state.coverage(job))
+    covered = [(key, entry.value) for key in sorted(state.slots) for entry in state.standing(key) if entry.id in ids]
+    return Covered(len(covered), tuple(_parts(tablet, covered)))
+
+
+def _parts(tablet: Tablet, covered: Sequence[tuple[SlotKey, JsonValue]]) -> Iterator[CoveredPart]:
+    steps = {step.key: step for step in tablet.host.steps}
+    of_step: dict[str, list[tuple[SlotKey, JsonValue]]] = {key: [] for key in steps}
+    of_kind: dict[str, list[tuple[str, str]]] = {title: [] for title in (JOB, STATES, REMARKS, VESSEL)}
+    pieces: dict[str, list[_Cell]] = {}
+    for key, value in covered:
+        if key.kind == "measure" and len(key.subject) == 4:
+            of_step.setdefault(key.subject[0], []).append((key, value))
+        elif key.kind == "field" and len(key.subject) > 2:
+            kind, piece, *rest = key.subject
+            pieces.setdefault(kind, []).append(_Cell(piece, _plain(rest), shown(value)))
+        else:
+            kind, what, text = _in_words(tablet, key, value)
+            of_kind.setdefault(kind, []).append((what, text))
+    yield from _pairs(JOB, of_kind.pop(JOB))
+    for step_key, found in of_step.items():
+        yield from _of_step(tablet, step_key, found)
+    yield from _pairs(VESSEL, of_kind.pop(VESSEL))
+    for kind, cells in pieces.items():
+        yield CoveredPart(KIND_TITLES.get(kind, kind), _table("", cells))
+    for title, pairs in of_kind.items():
+        yield from _pairs(title, pairs)
+
+
+JOB, VESSEL, STATES, REMARKS = "Job", "Vessel", "Steps", "Remarks"
+
+
+def _in_words(tablet: Tablet, key: SlotKey, value: JsonValue) -> tuple[str, str, str]:
+    """Kind of thing, what of it, and the value."""
+    if key.kind == "step" and isinstance(value, dict):
+        step = tablet.step(key.subject[0])
+        reason = f", {value['reason']}" if value.get("reason") else ""
+        return STATES, step.title if step else key.subject[0], f"{value.get('state')}{reason}"
+    if key.kind == "note" and isinstance(value, dict):
+        return REMARKS, str(value.get("text")), "put right" if value.get("settled") else "open"
+    title = {"job": JOB, "field": VESSEL}.get(key.kind, key.kind.capitalize())
+    return title, _plain(key.subject), shown(value)
+
+
+def _of_step(tablet: Tablet, step_key: str, found: Sequence[tuple[SlotKey, JsonValue]]) -> Iterator[CoveredPart]:
+    """What was entered in a step: single values as pairs, those of rows and of each piece as tables."""
+    step = tablet.step(step_key)
+    fields = [field.name for field in step.all_fields()] if step else []
+    titles = {field.name: field.title for field in step.all_fields()} if step else {}
+    pairs: list[tuple[str, str]] = []
+    rows: list[_Cell] = []
+    each: list[_Cell] = []
+
+    def place(one: tuple[SlotKey, JsonValue]) -> tuple[int, str]:
+        name = one[0].subject[1]
+        return (fields.index(name) if name in fields else len(fields)), name
+
+    for key, value in sorted(found, key=place):
+        _, name, row, of = key.subject
+        title = titles.get(name, _plain([name]))
+        if row:
+            rows.append(_Cell(row, f"{title}, {of}" if of else title, shown(value)))
+        elif of:
+            each.append(_Cell(of, title, shown(value)))
+        else:
+            pairs.append((title, shown(value)))
+    title = step.title if step else step_key
+    yield from _pairs(title, pairs)
+    for cells, corner in ((rows, "Row"), (each, "")):
+        if cells:
+            yield CoveredPart(title, _table(corner, cells))
+
+
+def _pairs(title: str, pairs: Sequence[tuple[str, str]]) -> Iterator[CoveredPart]:
+    if pairs:
+        yield CoveredPart(title, Table(title, ("What", "As entered"), tuple(pairs)))
+
+
+def _table(corner: str, cells: Sequence[_Cell]) -> Table:
+    headings = tuple(dict.fromkeys(cell.heading for cell in cells))
+    rows = sorted(dict.fromkeys(cell.row for cell in cells), key=lambda row: (not row.isdigit(), row.zfill(6)))
+    at: dict[tuple[str, str], str] = {}
+    for cell in cells:  # two values that disagree stand side by side
+        at[cell.row, cell.heading] = " / ".join(filter(None, (at.get((cell.row, cell.heading)), cell.text)))
+    return Table("", (corner, *headings), tuple((row, *(at.get((row, h), "") for h in headings)) for row in rows))
+
+
+def _plain(words: Sequence[str]) -> str:
+    text = " ".join(words).replace("_", " ")
+    return f"{text[:1].upper()}{text[1:]}"

@@ -1,0 +1,160 @@
+"""Hand over on the tablet: what is missing, said once and the same everywhere, and what a signature stands for."""
+
+import pytest
+from test_tablet_commissioning import new_job, view_of
+
+from garboard import exchange
+from garboard.findings import Verdict
+from garboard.job_file import read_job_file
+from garboard.look import VERDICT_MARKS
+from garboard.report.outline import punch_list
+from garboard.samples_folder import sample_job_files
+from garboard_tablet.models.asks import shown
+from garboard_tablet.models.covered import coverage
+from garboard_tablet.models.pages import PunchLine, still_to_do, to_put_right, what_is_missing
+from garboard_tablet.models.tablet import open_tablet
+
+SAMPLES = {path.parent.name: path for path in sample_job_files()}
+
+
+@pytest.fixture
+def opened(tmp_path):
+    """A tablet with one of the sample jobs: the tablet, the hull and the job."""
+    made = []
+
+    def open_(name):
+        tablet = open_tablet(tmp_path / name)
+        made.append(tablet)
+        path = SAMPLES[name]
+        exchange.import_job(tablet.files, read_job_file(path), path.parent, tablet.author(by="Robin"))
+        (hull,) = tablet.files.hulls()
+        return tablet, hull, tablet.fold(hull).jobs[-1]
+
+    yield open_
+    for tablet in made:
+        tablet.close()
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+def test_the_punch_list_is_the_one_of_the_book_and_the_day_sheet(opened, name):
+    """The same things to put right, each with what it is about; nothing of them is left out of what is missing."""
+    tablet, hull, job = opened(name)
+    assessed, view = tablet.assess(hull, job), tablet.view(hull, job)
+    lines = to_put_right(tablet, hull, job, assessed)
+    listed = punch_list(view, tablet.host, assessed)
+    assert sorted(line.why for line in lines) == sorted(item.why for item in listed)
+    failing = [(line.about, line.text) for line in lines if line.why == "fails"]
+    assert failing == [(item.about, item.text) for item in listed if item.why == "fails"]
+    assert all(about for about, _ in failing)
+    missing = what_is_missing(tablet, hull, job, assessed)
+    assert missing[: len(lines)] == lines
+    assert len(failing) == len({(a.finding.about, a.finding.sentence) for a in assessed
+                                if a.finding.verdict is Verdict.FAIL})  # fmt: skip
+
+
+def test_one_way_to_the_deviation_card_spares_the_others(opened):
+    """Kittiwake was swung by straight runs and handed over: neither the swing by hand nor the raw circle is missing."""
+    tablet, hull, job = opened("kittiwake")
+    view = tablet.view(hull, job)
+    steps = {step.key.partition(".")[2]: step for step in tablet.host.steps if "heading" in step.key}
+    assert view.state_of(steps["straight_runs"].key) == "done"
+    assert view.state_of(steps["swing"].key) == view.state_of(steps["magnetometer"].key) == "to do"
+    assert not any(view.is_open(steps[name]) for name in ("straight_runs", "swing", "magnetometer"))
+    assert what_is_missing(tablet, hull, job, tablet.assess(hull, job)) == []
+
+
+def test_a_raw_circle_alone_spares_no_swing(opened):
+    """It says how a sensor is disturbed, and gives no card."""
+    tablet, hull, job = opened("long_reach")
+    steps = {step.key.partition(".")[2]: step for step in tablet.host.steps if "heading" in step.key}
+    tablet.set_state(hull, job, steps["magnetometer"].key, "done")
+    view = tablet.view(hull, job)
+    assert view.is_open(steps["swing"])
+    assert view.is_open(steps["straight_runs"])
+    tablet.set_state(hull, job, steps["swing"].key, "not fitted", "no bearing compass")
+    assert tablet.view(hull, job).is_open(steps["straight_runs"]), "not fitted is no swing"
+    tablet.set_state(hull, job, steps["swing"].key, "done")
+    assert not tablet.view(hull, job).is_open(steps["straight_runs"])
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+def test_every_value_a_signature_covers_is_in_a_table(opened, name):
+    """Counted, and each to be read under its step or its piece, in the words it was entered in."""
+    tablet, hull, job = opened(name)
+    covered = coverage(tablet, hull, job)
+    state = tablet.fold(hull, job)
+    ids = set(state.coverage(job))
+    measured = [
+        (key, entry.value)
+        for key in state.slots
+        for entry in state.standing(key)
+        if entry.id in ids and key.kind == "measure"
+    ]
+    cells = [cell for part in covered.parts for row in part.table.rows for cell in row[1:] if cell]
+    assert covered.count == len(ids) == len(cells)
+    titles = {step.key: step.title for step in tablet.host.steps}
+    for key, value in measured:
+        step, _, row, of = key.subject
+        tables = [part.table for part in covered.parts if part.title == titles[step]]
+        found = [line for table in tables for line in table.rows if row in ("", line[0]) or of == line[0]]
+        assert any(shown(value) in line for line in found), key
+
+
+def test_the_counts_of_what_is_missing_are_told_apart():
+    """What fails is never added up with what is only still to do."""
+    fails, to_do = PunchLine(text="x", why="fails"), PunchLine(text="y", why="to do")
+    assert still_to_do([fails] * 9 + [to_do] * 8) == "9 fail, 8 to do"
+    assert still_to_do([to_do]) == "1 to do"
+    assert still_to_do([]) == "Nothing is missing"
+
+
+def test_a_job_with_a_fail_says_so_in_red_and_asks_to_look_before_anybody_signs(drive):
+    """What is missing is the press under the thumb; signing stays possible beside it."""
+    d = drive()
+    new_job(d)
+    d.press("step dock.horn", "choice No", "back", "back", "hand over")
+    card = next(w for w in d.widgets() if type(w).__name__ == "Card")
+    assert card._shape.mark == VERDICT_MARKS[Verdict.FAIL]
+    here = d.app.tablet.session.here
+    to_do = sum(view_of(d).is_open(step) for step in d.app.tablet.host.steps)
+    assert here.page == "hand over"
+    assert d.says(f"1 fails, {to_do} to do.")
+    assert (d.find("missing").kind, d.find("technician signs").kind) == ("main", "plain")
+    d.press("missing")
+    about = next(w for w in d.widgets() if getattr(w, "text", "") == "Horn" and getattr(w, "bold", False))
+    assert about.parent._shape.mark == VERDICT_MARKS[Verdict.FAIL]
+    d.press("back", "technician signs")
+    assert d.says("The signature does not say they are done")
+    height = {text: w.y for w in d.widgets() if (text := getattr(w, "text", ""))}
+    (failing,) = (y for text, y in height.items() if "Not heard" in text)
+    assert failing > max(y for text, y in height.items() if text.startswith("To do: ")), "what fails stands first"
+    while not d.says("entries, exactly as they stand now"):
+        d.press("page down")
+
+
+def test_a_complete_job_is_signed_with_the_press_under_the_thumb(drive):
+    """Nothing is missing: the technician signs."""
+    d = drive()
+    new_job(d)
+    here = d.app.tablet.session.here
+    for step in d.app.tablet.host.steps:
+        d.app.tablet.set_state(here.hull, here.job, step.key, "done")
+    d.press("hand over")
+    assert d.says("Nothing is missing.")
+    assert d.find("technician signs").kind == "main"
+    assert not d.has("missing")
+
+
+def test_a_failing_check_stands_on_the_punch_list_and_leads_to_its_step(drive):
+    """It is the list of the book; a remark is still settled with one press."""
+    d = drive()
+    new_job(d)
+    d.press("step dock.horn", "choice No", "back", "back", "punch list")
+    (failing,) = [w.name for w in d.widgets() if getattr(w, "name", "").startswith("missing ")]
+    d.press("add punch")
+    d.write("Port nav light is dark")
+    d.press("save it", "punch Port nav light is dark")
+    assert d.says("put right")
+    d.press(failing)
+    assert d.app.tablet.session.here.step == "dock.horn"
+    assert [note.settled for note in view_of(d).notes] == [True]
