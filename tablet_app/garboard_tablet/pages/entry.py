@@ -92,14 +92,15 @@ class EntryPage(Page):
         have, total = entering.progress()
         where = f"{ask.context} · {have} of {total} entered" if ask.context else f"{have} of {total} entered"
         makers.append(words(where, "quiet", SMALL))
-        if entering.rivals:
-            values = " and ".join(shown(value) for value in entering.rivals)
-            do = "Choose the right one." if entering.is_to_settle else "Measure again, or leave it to the manager."
-            makers.append(self._card(Verdict.ADVISE, f"Two values stand: {values}. {do}", "values disagree"))
+        rivals = " and ".join(shown(value) for value in entering.rivals)
         if entering.is_to_settle:
+            text = f"Two values stand: {rivals}. Choose the right one."
+            makers.append(self._card(Verdict.ADVISE, text, "values disagree"))
             return makers
         if field.kind in NUMBERS:
             makers.append(lambda: self._typed_widget(entering))
+        if rivals:
+            makers.append(self._card(Verdict.ADVISE, f"{rivals} stand. Measure again.", "values disagree"))
         if entering.judged.problem:
             makers.append(self._card(Verdict.FAIL, entering.judged.problem, "not saved"))
         if entering.judged.question:
@@ -108,7 +109,8 @@ class EntryPage(Page):
         makers.append(lambda: Across(self._aside(entering), least=128))
         if field.help:
             makers.append(words(field.help, "quiet", SMALL))
-        makers.extend(self._verdicts())
+        if not entering.rivals:  # nothing is judged of a value that disagrees
+            makers.extend(self._verdicts())
         return makers
 
     def _typed_widget(self, entering: Entering) -> Typed:
