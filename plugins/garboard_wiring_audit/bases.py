@@ -85,13 +85,16 @@ REST_VOLTAGE = method(
 )
 REST_VOLTAGE_AGM = method("Rest voltage of AGM batteries", FROM_MEMORY)
 CHARGE_LEAST = practice("A lead battery is handed over at three quarters of its charge or more")
-RESERVE = practice("Half of a lead battery, four fifths of a LiFePO4 battery, is usable", "from full")
+RESERVE = practice(
+    "Half of a lead battery, four fifths of a LiFePO4 battery, is usable", "from full, capacity within a tenth"
+)
 RATE = method("Peukert's law above the 20 h rate: exponent 1.15 ± 0.15 for lead, 1.00 ± 0.05 for LiFePO4", FROM_MEMORY)
 CAPACITY = practice("A sound battery holds its stamped capacity within a tenth")
-STANDING = practice("A battery left alone still starts the boat after the days the shop chose")
-SELF_DISCHARGE = practice(
-    "A lead battery loses its usable half by itself in about half a year", "not counted in the days before that"
+STANDING = practice(
+    "A battery left alone still starts the boat after the days the shop chose",
+    "self-discharge is not counted; it empties a lead battery's usable half in about half a year",
 )
+SELF_DISCHARGE = practice("A lead battery loses its usable half by itself in about half a year")
 BATTERY_CFR = regulation("33 CFR 183.420")
 NETWORK_SHEETS = standard(
     "Installation sheets of the NMEA 2000 trade standard", "the standard itself was not read; makers' sheets restate it"

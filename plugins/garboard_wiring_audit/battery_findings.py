@@ -191,7 +191,7 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
             about=about(battery),
             sentence=f"{shown} with everything off: {told}, {wanted:.0f} wanted.{advice}",
             numbers=(shown, counted),
-            basis=(bases.STANDING, bases.RESERVE, bases.CAPACITY, bases.SELF_DISCHARGE),
+            basis=(bases.STANDING, bases.RESERVE),
         )
 
     return each_piece(view.vessel.batteries, about, judge, (bases.STANDING,))
@@ -377,7 +377,7 @@ def reserve_findings(view: JobView) -> Iterator[Finding]:
             about=about(battery),
             sentence=f"{shown} from full at {of_load}, {least:g} h wanted.{advice}",
             numbers=(shown,),
-            basis=(bases.RESERVE, bases.CAPACITY, bases.RATE, bases.LOAD_SUM),
+            basis=(bases.RESERVE, bases.RATE, bases.LOAD_SUM),
         )
 
     fed = _fed(view)
