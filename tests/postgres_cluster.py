@@ -147,6 +147,7 @@ class SpreadClusters:
     def __init__(self, settings: dict[str, str] | None = None, parts: int = 2) -> None:
         self.front = Cluster()
         self.behind = [Cluster(settings) for _ in range(parts)]
+        self.all = [*self.behind, self.front]
 
     def __enter__(self) -> Self:
         self.start()
@@ -155,26 +156,29 @@ class SpreadClusters:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        for cluster in (self.front, *self.behind):
+        for cluster in self.all:
             cluster.__exit__(kind, error, trace)
 
     def start(self) -> None:
-        for cluster in (*self.behind, self.front):
+        for cluster in self.all:
             cluster.start()
 
     def kill(self) -> None:
-        for cluster in (self.front, *self.behind):
+        for cluster in self.all:
             cluster.kill()
 
     def processor_time(self) -> float:
         """What all of them have used so far [s]."""
-        return sum(cluster.processor_time() for cluster in (self.front, *self.behind))
+        return sum(cluster.processor_time() for cluster in self.all)
 
     def database(self) -> str:
         """A new empty shop spread over all parts; the address of the database in front."""
         address = self.front.database()
         spread_shop(address, [cluster.database() for cluster in self.behind])
         return address
+
+
+Servers = Cluster | SpreadClusters
 
 
 def _unprivileged() -> str | None:

@@ -2,6 +2,7 @@
 
 Run by hand:  python tests/bench/bench_postgres.py rates tablets growth
 Loopback only: a server of its own on a socket in a temporary folder, flushing as a real one does.
+With PL/Proxy installed, rates are also taken of a shop spread over two servers behind a third.
 Goals: putting in within twice the bare statements of the same run; one hull's digest, ids and entries at a million
 entries within 1.5 times what they take at ten thousand; no deadlock.
 """
@@ -37,7 +38,7 @@ from garboard_shop import access
 from garboard_shop.app import make_app
 from garboard_shop.postgres import PostgresStore
 from garboard_shop.store import TECHNICIAN, Store, Tablet
-from postgres_cluster import Cluster, why_not_here
+from postgres_cluster import Cluster, Servers, SpreadClusters, why_not_here, why_not_spread
 
 A_REQUEST = 500
 A_HULL = 200
@@ -74,10 +75,11 @@ def rates(cluster: Cluster) -> None:
             runs.setdefault("the store", []).append(_twice(cluster, lambda batch: _put(store, batch), batches))
         for name, put in (("bare: a pipelined statement a row", _executemany), ("bare: copy", _copy)):
             runs.setdefault(name, []).append(_bare(cluster, batches, put))
-        with closing(PostgresStore(f"{cluster.database()} {cluster.database()}")) as store:
-            runs.setdefault("the store on two databases", []).append(
-                _twice(cluster, lambda batch: _put(store, batch), batches)
-            )
+        if not why_not_spread():
+            with SpreadClusters() as spread, closing(PostgresStore(spread.database())) as store:
+                runs.setdefault("the store over two servers", []).append(
+                    _twice(spread, lambda batch: _put(store, batch), batches)
+                )
     print(f"{'rows a second, and a second of CPU':<38}{'new':>10}{'(CPU)':>10}{'known':>10}{'(CPU)':>10}")
     for name, taken in runs.items():
         medians = (len(batches) * A_REQUEST / statistics.median(one) for one in zip(*taken, strict=True))
@@ -98,7 +100,7 @@ def _put(store: Store, batch: dict[str, CheckedEntries]) -> None:
 
 
 def _twice(
-    cluster: Cluster, put: Callable[[dict[str, CheckedEntries]], None], batches: list[dict[str, CheckedEntries]]
+    cluster: Servers, put: Callable[[dict[str, CheckedEntries]], None], batches: list[dict[str, CheckedEntries]]
 ) -> list[float]:
     """Wall and processor time of putting all in, then of putting all in again [s]."""
     taken = []

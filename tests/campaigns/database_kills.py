@@ -1,8 +1,9 @@
 """Kill the shop server and its database at random while tablets come ashore: what was called ashore stays.
 
-Real processes, real TLS on loopback, SIGKILL of the server, of every process of the database, or of both at once.
+Real processes, real TLS on loopback, SIGKILL of the server, of every process of the database, or of both at once. With
+--spread the shop lies on two database servers behind a third, and one of the three is killed.
 
-Run:  python tests/campaigns/database_kills.py --rounds 100
+Run:  python tests/campaigns/database_kills.py --rounds 100 [--spread]
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ from garboard.hullfile import HullFolder
 from garboard.pairing import PairedShop
 from garboard.sync import ShopAway, ShopRefused, bring_ashore
 from garboard_shop.postgres import PostgresStore
-from postgres_cluster import Cluster, why_not_here
+from postgres_cluster import Cluster, Servers, SpreadClusters, why_not_here, why_not_spread
 
 TABLETS = 3
 STORE = "GARBOARD_SHOP_STORE"
@@ -65,7 +66,7 @@ class Tally:
 class Boatyard:
     """A shop server over a database, and tablets with what was called ashore of theirs."""
 
-    cluster: Cluster
+    cluster: Servers
     server: Server
     tablets: list[tuple[HullFolder, PairedShop]]
     tally: Tally
@@ -101,14 +102,15 @@ class Boatyard:
             thread.start()
         time.sleep(rng.choice((0.1, 0.5, 1.5)) * rng.random())
         kill = rng.choice(("server", "database", "both"))
+        database = rng.choice(self.cluster.all) if isinstance(self.cluster, SpreadClusters) else self.cluster
         if kill != "server":
-            self.cluster.kill()
+            database.kill()
             self.tally.database_kills += 1
         if kill != "database":
             self.server.kill()
             self.tally.server_kills += 1
         if kill != "server":
-            self.cluster.start()
+            database.start()
         if kill != "database":
             self.server.start()
         stop.set()
@@ -120,9 +122,9 @@ class Boatyard:
 
 
 @contextmanager
-def boatyard(where: Path, tally: Tally) -> Iterator[Boatyard]:
+def boatyard(where: Path, tally: Tally, servers: type[Servers]) -> Iterator[Boatyard]:
     before = os.environ.get(STORE)
-    with Cluster() as cluster:
+    with servers() as cluster:
         os.environ[STORE] = cluster.database()
         server = Server(where / "office")
         try:
@@ -142,10 +144,10 @@ def boatyard(where: Path, tally: Tally) -> Iterator[Boatyard]:
                 os.environ[STORE] = before
 
 
-def campaign(rounds: int, seed: int, where: Path) -> Tally:
+def campaign(rounds: int, seed: int, where: Path, servers: type[Servers] = Cluster) -> Tally:
     """So many rounds, then everyone comes ashore in peace and all is compared."""
     tally, rng = Tally(seed), random.Random(seed)
-    with boatyard(where, tally) as yard:
+    with boatyard(where, tally, servers) as yard:
         for _ in range(rounds):
             yard.round(rng)
         for folder, paired in [*yard.tablets, *yard.tablets]:
@@ -164,12 +166,13 @@ def main() -> int:
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--rounds", type=int, default=100)
     options.add_argument("--seed", type=int, default=20260514)
+    options.add_argument("--spread", action="store_true")
     chosen = options.parse_args()
-    if reason := why_not_here():
+    if reason := why_not_spread() if chosen.spread else why_not_here():
         print(reason)
         return 1
     with tempfile.TemporaryDirectory() as where:
-        tally = campaign(chosen.rounds, chosen.seed, Path(where))
+        tally = campaign(chosen.rounds, chosen.seed, Path(where), SpreadClusters if chosen.spread else Cluster)
     print(tally)
     return int(not tally.is_good)
 

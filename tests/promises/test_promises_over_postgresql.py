@@ -1,4 +1,5 @@
-"""Promises 1 and 3 to 8 once more, with the shop kept in PostgreSQL and the network between.
+"""Promises 1 and 3 to 8 once more, with the shop kept in PostgreSQL, on one server and spread over two, and the
+network between.
 
 Promise 2 is about our own files: here the database looks after its own. Promises 9 and 10, what a verdict names and who
 imports whom, are the same with a database or without one.
@@ -37,7 +38,7 @@ from garboard.sync import NotPaired, ShopAway, bring_ashore
 from garboard_shop.postgres import PostgresStore
 from garboard_shop.store import MANAGER
 from histories import DAY, HULL, history, union
-from postgres_cluster import Cluster, why_not_here
+from postgres_cluster import Cluster, Servers, SpreadClusters, why_not_here, why_not_spread
 from promises.test_promise_08_only_paired_tablets import (  # these run again here, over the shop of this file
     SECRET_ENTRY,
     test_p8_a_code_pairs_one_tablet,
@@ -61,16 +62,16 @@ AGAIN_OVER_POSTGRESQL = (
 OTHER = "ABC00002A526"
 
 
-@pytest.fixture(scope="module")
-def cluster() -> Iterator[Cluster]:
-    if reason := why_not_here():
+@pytest.fixture(scope="module", params=[Cluster, SpreadClusters], ids=["one server", "spread over two"])
+def cluster(request: pytest.FixtureRequest) -> Iterator[Servers]:
+    if reason := why_not_here() if request.param is Cluster else why_not_spread():
         pytest.skip(reason)
-    with Cluster() as running:
+    with request.param() as running:
         yield running
 
 
 @pytest.fixture(scope="module")
-def shop(cluster: Cluster, tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningShop]:
+def shop(cluster: Servers, tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningShop]:
     store = PostgresStore(cluster.database())
     with RunningShop(tmp_path_factory.mktemp("shop"), store=store) as running, server_log() as failures:
         store.put_if_absent({HULL: CheckedEntries({SECRET_ENTRY.id: SECRET_ENTRY.raw})}, "office", 1, 0)
@@ -80,7 +81,7 @@ def shop(cluster: Cluster, tmp_path_factory: pytest.TempPathFactory) -> Iterator
 
 @contextmanager
 def yard(
-    cluster: Cluster, where: Path, count: int
+    cluster: Servers, where: Path, count: int
 ) -> Iterator[tuple[RunningShop, list[tuple[HullFolder, PairedShop]]]]:
     """A shop kept in a new database, and so many tablets that may bring every kind of entry."""
     with ExitStack() as stack:
@@ -89,10 +90,14 @@ def yard(
         yield shop, [(folder, shop.paired(f"tablet {number}", MANAGER)) for number, folder in enumerate(folders)]
 
 
-@pytest.mark.usefixtures("cluster")
-def test_p1_what_was_called_ashore_is_there_after_server_and_database_were_killed(tmp_path: Path) -> None:
-    """kill -9 of the server, of every process of the database, or of both, while three tablets come ashore."""
-    tally = database_kills.campaign(4, 20260514, tmp_path)
+@pytest.mark.parametrize("servers", [Cluster, SpreadClusters])
+def test_p1_what_was_called_ashore_is_there_after_server_and_database_were_killed(
+    servers: type[Servers], tmp_path: Path
+) -> None:
+    """kill -9 of the server, of a database's every process, or of both, while three tablets come ashore."""
+    if reason := why_not_here() if servers is Cluster else why_not_spread():
+        pytest.skip(reason)
+    tally = database_kills.campaign(4, 20260514, tmp_path, servers)
     assert tally.server_kills > 0
     assert tally.database_kills > 0
     assert tally.ashore > 0
@@ -101,7 +106,7 @@ def test_p1_what_was_called_ashore_is_there_after_server_and_database_were_kille
 
 @pytest.mark.parametrize("seed", [1, 7])
 def test_p3_any_order_and_any_repetition_of_coming_ashore_gives_the_same(
-    cluster: Cluster, tmp_path: Path, seed: int
+    cluster: Servers, tmp_path: Path, seed: int
 ) -> None:
     """Against the plain union and its fold, made without any network or database."""
     chance = random.Random(seed)
@@ -128,7 +133,7 @@ PIECES = st.lists(st.lists(st.integers(0, 30), min_size=1, max_size=8), min_size
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(pieces=PIECES, seed=st.integers(0, 1000))
 def test_p3_any_order_grouping_and_repetition_of_puts_gives_the_same_entries_and_digests(
-    cluster: Cluster, pieces: list[list[int]], seed: int
+    cluster: Servers, pieces: list[list[int]], seed: int
 ) -> None:
     """Two yards of one database get the same pieces in another order, one of them some pieces twice."""
     offered = [
@@ -138,13 +143,13 @@ def test_p3_any_order_grouping_and_repetition_of_puts_gives_the_same_entries_and
         }
         for piece in pieces
     ]
-    if "url" not in _shared:
-        _shared["url"] = cluster.database()
+    url = _shared.setdefault(cluster, "") or cluster.database()
+    _shared[cluster] = url
     one, two = (next(_yards), next(_yards))
     chance = random.Random(seed)
     with (
-        closing(PostgresStore(f"{_shared['url']}&yard={one}")) as first,
-        closing(PostgresStore(f"{_shared['url']}&yard={two}")) as second,
+        closing(PostgresStore(f"{url}&yard={one}")) as first,
+        closing(PostgresStore(f"{url}&yard={two}")) as second,
     ):
         for piece in offered:
             first.put_if_absent(piece, "t", 1, 0)
@@ -156,13 +161,13 @@ def test_p3_any_order_grouping_and_repetition_of_puts_gives_the_same_entries_and
         assert first.kinds(HULL) == second.kinds(HULL) == {"measure": len(numbers)}
 
 
-_shared: dict[str, str] = {}
+_shared: dict[Servers, str] = {}
 _yards = iter(range(1, 1_000_000))
 
 
 @pytest.mark.parametrize("seed", [1, 7])
 def test_p4_every_value_a_person_entered_stands_or_was_replaced_by_someone_who_saw_it(
-    cluster: Cluster, tmp_path: Path, seed: int
+    cluster: Servers, tmp_path: Path, seed: int
 ) -> None:
     tablets = history(seed)
     with yard(cluster, tmp_path, len(tablets)) as (shop, paired):
@@ -174,7 +179,7 @@ def test_p4_every_value_a_person_entered_stands_or_was_replaced_by_someone_who_s
 
 @pytest.mark.parametrize("seed", [1, 7])
 def test_p5_tablets_whose_clocks_are_days_off_leave_the_same_heads_and_disagreements_in_the_database(
-    cluster: Cluster, tmp_path: Path, seed: int
+    cluster: Servers, tmp_path: Path, seed: int
 ) -> None:
     told = history(seed)
     with yard(cluster, tmp_path, len(told)) as (shop, paired):
@@ -183,7 +188,7 @@ def test_p5_tablets_whose_clocks_are_days_off_leave_the_same_heads_and_disagreem
 
 
 def test_p7_a_connection_cut_at_any_byte_leaves_both_sides_good_and_the_next_time_finishes(
-    cluster: Cluster, tmp_path: Path
+    cluster: Servers, tmp_path: Path
 ) -> None:
     """Every 389th byte of a sync both ways with an attachment each way, each cut in a yard of its own."""
     url, cut, ended = cluster.database(), 0, False
@@ -220,7 +225,7 @@ def _cut_and_finish(shop: RunningShop, tablet: HullFolder, cut: int) -> bool:
 
 
 def test_p6_what_nobody_here_understands_passes_through_the_database_byte_for_byte(
-    cluster: Cluster, tmp_path: Path
+    cluster: Servers, tmp_path: Path
 ) -> None:
     """From a tablet through the shop to another tablet: an unknown kind, a newer format, further fields."""
     strange = [
@@ -241,7 +246,7 @@ def test_p6_what_nobody_here_understands_passes_through_the_database_byte_for_by
 
 
 @pytest.fixture
-def servers(cluster: Cluster, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Server, Server]]:
+def servers(cluster: Servers, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Server, Server]]:
     """Two server processes over one database, known to tablets by one certificate."""
     monkeypatch.setenv("GARBOARD_SHOP_STORE", cluster.database())
     first, second = Server(tmp_path / "first"), Server(tmp_path / "second")

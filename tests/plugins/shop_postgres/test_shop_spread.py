@@ -8,6 +8,7 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from typing import Any
 
 import psycopg
 import pytest
@@ -36,9 +37,9 @@ def some(*keys: str, numbers: range = range(5)) -> dict[str, CheckedEntries]:
     return {key: CheckedEntries((entry.id, entry.raw) for entry in entries) for key, entries in made.items()}
 
 
-def rows(url: str, asked: str) -> list[tuple[object, ...]]:
+def rows(url: str, asked: str) -> list[tuple[Any, ...]]:
     with psycopg.connect(url, autocommit=True) as connection:
-        answer = connection.execute(asked)  # type: ignore[call-overload]
+        answer = connection.execute(asked)
         return list(answer.fetchall()) if answer.description else []
 
 
@@ -94,7 +95,7 @@ def test_each_boat_lies_whole_on_one_part_and_who_takes_part_lies_in_front(apart
         store.register.add_tablet(Tablet(id="id", name="t", role=TECHNICIAN, token_hash="x", paired_at=NOON))
         assert store.digests().keys() == set(HULLS)
     for number, part in enumerate(apart.parts):
-        counted = dict(rows(part, "select hull, count(*) from garboard.entry group by hull"))  # type: ignore[arg-type]
+        counted = dict[str, int](rows(part, "select hull, count(*) from garboard.entry group by hull"))
         here = {hull for hull in HULLS if hashlib.sha256(hull.encode()).digest()[3] & 1 == number}
         assert counted == dict.fromkeys(here, 5)
         assert 5 <= len(here) <= 25
@@ -171,11 +172,10 @@ def test_a_password_is_kept_where_only_its_user_sees_it_and_told_in_no_message(o
     assert "tr0ub4dor" not in str(rows(curious, "select umoptions from pg_user_mappings"))
     assert "gb-pg-" in str(rows(curious, "select srvoptions from pg_foreign_server"))
     assert "tr0ub4dor" not in str(rows(curious, "select srvoptions from pg_foreign_server"))
-    with closing(PostgresStore(front)) as store:
-        with away(own.behind[1]):
-            with pytest.raises(StoreAway) as failure:
-                store.digests()
-            told = [str(failure.value), open_refusal(front), refusal(front), refusal(front, *parts)]
+    with closing(PostgresStore(front)) as store, away(own.behind[1]):
+        with pytest.raises(StoreAway) as failure:
+            store.digests()
+        told = [str(failure.value), open_refusal(front), refusal(front), refusal(front, *parts)]
     assert all(own.behind[1].folder.name in one for one in told)
     assert not any("tr0ub4dor" in one for one in told)
 
@@ -191,7 +191,7 @@ def test_what_lies_elsewhere_is_refused_by_a_part_and_nothing_of_it_is_kept(apar
             )
         for verb in ("ids", "kinds"):
             with pytest.raises(psycopg.errors.RaiseException, match="in another order"):
-                part.execute(f"select garboard.{verb}(%s, 1, %s)", (place_of(there), there))  # type: ignore[call-overload]
+                part.execute(f"select garboard.{verb}(%s, 1, %s)", (place_of(there), there))
         assert len(store.ids(here)) == len(store.ids(there)) == 5
     assert rows(apart.parts[0], "select count(*) from garboard.entry") == [(5,)]
 
@@ -201,11 +201,11 @@ def test_parts_put_in_another_order_behind_a_shop_at_work_take_nothing_in_and_th
 ) -> None:
     with closing(PostgresStore(apart.front)) as store:
         store.put_if_absent(some(*HULLS), "t", NOON, 0)
-        options = dict(
+        options = dict[str, str](
             rows(
                 apart.front, "select option_name, option_value from pg_foreign_server, pg_options_to_table(srvoptions)"
             )
-        )  # type: ignore[arg-type]
+        )
         rows(apart.front, f"alter server garboard options (set p0 '{options['p1']}', set p1 '{options['p0']}')")
         with pytest.raises(NotSaved, match="in another order"):
             store.put_if_absent(some(*HULLS, numbers=range(10)), "t", NOON, 0)
