@@ -7,6 +7,7 @@ import sys
 import pytest
 
 from garboard.steps import Field, Kind
+from garboard_tablet.models.asks import asks_of_piece
 from garboard_tablet.models.keys import ERASE, SIGN, pressed
 from garboard_tablet.models.pad import judge_number, takes_sign
 from garboard_tablet.models.scale import round_step, ticks
@@ -70,6 +71,16 @@ def test_a_typed_number_is_saved_asked_again_or_refused(text, value, question, p
     """Outside the plausible range it is asked again, outside the hard range refused, never changed."""
     judged = judge_number(SPEED, text, "kn")
     assert (value, question, problem) == (judged.value, judged.question, judged.problem)
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "asked"),
+    [("gear_ratio", "1.85", False), ("gear_ratio", "0.54", True), ("pitch", "19", False), ("pitch", "190", True)],
+)
+def test_what_is_known_of_an_engine_is_asked_again_outside_the_usual(name, text, asked):
+    """Gear ratio, pitch and diameter carry a usual range; common practice, no source."""
+    field = next(ask.field for ask in asks_of_piece(("engines", "port")) if ask.field.name == name)
+    assert bool(judge_number(field, text, field.unit).question) is asked
 
 
 def test_another_unit_is_judged_in_the_fields_unit():
@@ -163,3 +174,41 @@ def test_a_recording_is_read_back_as_it_was_taken(tmp_path):
     for key, stream in expected.streams.items():
         assert recording.streams[key].values == pytest.approx(stream.values, rel=1e-5)
         assert recording.streams[key].times == pytest.approx(stream.times, abs=2e-3)
+
+
+@pytest.fixture
+def long_reach(tmp_path):
+    """A tablet with the sample job of that name: the tablet, its hull, its job."""
+    from garboard import exchange
+    from garboard.job_file import read_job_file
+    from garboard.samples_folder import sample_job_files
+
+    tablet = open_tablet(tmp_path / "long_reach")
+    path = next(path for path in sample_job_files() if path.parent.name == "long_reach")
+    exchange.import_job(tablet.files, read_job_file(path), path.parent, tablet.author(by="Robin"))
+    (hull,) = tablet.files.hulls()
+    yield tablet, hull, tablet.fold(hull).jobs[-1]
+    tablet.close()
+
+
+def test_a_row_says_what_it_is_of_and_names_its_values(long_reach):
+    """Which pump, not which row; a value never stands without its name; what is simply in order is counted."""
+    from garboard_tablet.models.pages import asks_here, lines_of_step, table_titles
+
+    tablet, hull, job = long_reach
+
+    def lines(key):
+        step = tablet.step(key)
+        found = lines_of_step(tablet, hull, job, asks_here(tablet, hull, job, step), table_titles(step))
+        return {line.title: line for line in found}
+
+    pumps = lines("handover.bilge_pumps")
+    assert {"Pumps, Forward", "Pumps, Aft"} <= set(pumps)
+    assert pumps["Pumps, Forward"].named.startswith("Runs by its switch and pumps overboard: yes; ")
+    assert pumps["Pumps, Forward"].value == "3 of 3"
+    assert all("Forward" == ask.context for ask in asks_here(tablet, hull, job, tablet.step("handover.bilge_pumps"))
+               if ask.row == "1")  # fmt: skip
+    wash = lines("wiring_audit.circuits")["Circuits, Deck wash"]
+    assert "Current, running: 10.8 A; Drop, running: 0.98 V" in wash.named
+    assert "others: yes" in wash.named
+    assert "·" not in wash.named
