@@ -14,7 +14,7 @@ from garboard.faults import Fault, InputError
 from garboard.findings import Verdict
 from garboard.host import PluginHost
 from garboard.hullfile import HULLS_FOLDER, HullFolder
-from garboard.job_file import check, implausible, read_job_file, settings_faults, view_of
+from garboard.job_file import check, implausible, located, read_job_file, settings_faults, view_of
 from garboard.job_view import Disagreement, JobView, place_of
 from garboard.records import EQUIPMENT, Measurement, Vessel, unusual_of
 from garboard.report import json_out
@@ -49,7 +49,7 @@ def assess_job_file(path: Path, host: PluginHost) -> AssessedJob:
     job_file = read_job_file(path)
     faults = [*check(job_file, host, path.parent), *settings_faults(job_file.settings, host)]
     if faults:
-        raise InputError(str(path), faults)
+        raise InputError(str(path), located(path, faults))
     view = view_of(job_file, path.parent)
     return AssessedJob(str(path), view, host.assess(view), tuple(_questions(view, host)))
 

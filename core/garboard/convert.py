@@ -10,9 +10,9 @@ import attrs
 from cattrs import ClassValidationError, Converter, IterableValidationError
 from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
 
-from garboard.faults import Fault, InputError
+from garboard.faults import Fault, InputError, shown
 from garboard.records import JsonValue
-from garboard.units import Amount, parse_amount
+from garboard.units import EXAMPLE_OF, UNITS_OF, Amount, parse_amount
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -61,7 +61,7 @@ def _is_tuple(kind: Any) -> bool:
 def _exactly(kind: type, example: str) -> Callable[[object, object], object]:
     def check(value: object, _kind: object) -> object:
         if type(value) is not kind:
-            raise ValueError(f"expected {example}, got {value!r}")
+            raise ValueError(f"expected {example}, got {shown(value)}")
         return value
 
     return check
@@ -72,10 +72,18 @@ def _amount_of(quantity: str) -> Callable[[object, object], Amount | None]:
         if value is None:
             return None
         if not isinstance(value, str):
-            raise ValueError(f'expected text with number and unit, such as "24.5 ft", got {value!r}')
+            raise ValueError(amount_in_quotes(value, quantity))
         return parse_amount(value, quantity)
 
     return read
+
+
+def amount_in_quotes(value: object, quantity: str, unit: str = "") -> str:
+    """What to say of a value that should be an amount as text; a bare number is shown as it should stand."""
+    unit = unit or UNITS_OF[quantity][0]
+    example = f"{value} {unit}".strip() if type(value) in (int, float) else EXAMPLE_OF[quantity]
+    what = "text with number and unit" if unit else "a number as text"
+    return f'expected {what}, such as "{example}", got {shown(value)}'
 
 
 def _plain_of(shape: object) -> Callable[[object, object], object]:
@@ -83,9 +91,9 @@ def _plain_of(shape: object) -> Callable[[object, object], object]:
 
     def read(value: object, _kind: object) -> object:
         if shape is dict and not isinstance(value, dict):
-            raise ValueError(f"expected an object, got {value!r}")
+            raise ValueError(f"expected an object, got {shown(value)}")
         if shape is list and not isinstance(value, list):
-            raise ValueError(f"expected a list, got {value!r}")
+            raise ValueError(f"expected a list, got {shown(value)}")
         return value
 
     return read
@@ -94,7 +102,7 @@ def _plain_of(shape: object) -> Callable[[object, object], object]:
 def _choice_of(choices: tuple[str, ...]) -> Callable[[object, object], object]:
     def read(value: object, _kind: object) -> object:
         if value not in choices:
-            raise ValueError(f"expected one of {', '.join(choices)}, got {value!r}")
+            raise ValueError(f"expected one of {', '.join(choices)}, got {shown(value)}")
         return value
 
     return read
@@ -105,7 +113,7 @@ def _structure_list(kind: Any, converter: Converter) -> Callable[[object, object
 
     def read(value: object, _kind: object) -> object:
         if not isinstance(value, list):
-            raise ValueError(f"expected a list, got {value!r}")
+            raise ValueError(f"expected a list, got {shown(value)}")
         return tuple(converter.structure(value, list[inner]))  # type: ignore[valid-type]
 
     return read
@@ -118,7 +126,7 @@ def _structure_record(kind: type[Any], converter: Converter) -> Callable[[Any, A
 
     def read(value: object, _kind: object) -> Any:
         if not isinstance(value, dict):
-            raise ValueError(f"expected an object with keys such as {', '.join(list(fields)[:3])}, got {value!r}")
+            raise ValueError(f"expected an object with keys such as {', '.join(list(fields)[:3])}, got {shown(value)}")
         known = {key: item for key, item in value.items() if key in fields and key != "more"}
         if "more" not in fields:
             return build(known, kind)
@@ -177,7 +185,7 @@ def _fault_of_sentence(path: str, failure: BaseException) -> Fault:
 def faults_of_floats(plain: JsonValue | float, path: str = "") -> Iterator[Fault]:
     """A fault for every number with a fraction: amounts are text, so that they are kept as typed."""
     if isinstance(plain, float):
-        yield Fault(path, f'text with its unit, such as "{plain} ft", or "{plain}" where it has none', repr(plain))
+        yield Fault(path, f'a whole number, or text with its unit: "{plain} V" for a voltage', repr(plain))
     elif isinstance(plain, Mapping):
         for key, value in plain.items():
             yield from faults_of_floats(value, f"{path}.{key}" if path else str(key))

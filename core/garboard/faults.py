@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 
 import attrs
+
+_LONGEST_SHOWN = 60
 
 
 @attrs.frozen(order=True)
@@ -14,14 +17,20 @@ class Fault:
     where    : path to the value ("measurements[3].value", "line 17", "position 9")
     expected : what would be right, with an example
     got      : what stands there now, as text
+    line     : line of the file, from 1; 0 where it is not known
+    about    : what the place belongs to, in words a person finds in the file ("prop_check.full_throttle, speed, 1")
     """
 
     where: str
     expected: str
     got: str = ""
+    line: int = 0
+    about: str = ""
 
     def __str__(self) -> str:
-        return f"{self.where}: expected {self.expected}" + (f", got {self.got}" if self.got else "")
+        line = f"line {self.line}, " if self.line else ""
+        about = f" ({self.about})" if self.about else ""
+        return f"{line}{self.where}{about}: expected {self.expected}" + (f", got {self.got}" if self.got else "")
 
 
 class InputError(ValueError):
@@ -36,3 +45,13 @@ class InputError(ValueError):
         self.faults = tuple(faults)
         count = f"{len(faults)} fault" + ("s" if len(faults) != 1 else "")
         super().__init__("\n".join([f"{source}: {count}", *(f"  {fault}" for fault in faults)]))
+
+
+def shown(value: object) -> str:
+    """A value as a person would find it written in the file, cut where it is long.
+
+    >>> shown("39 MPH"), shown({"file": None}), shown(True)
+    ("'39 MPH'", '{"file": null}', 'true')
+    """
+    text = repr(value) if isinstance(value, str) else json.dumps(value, ensure_ascii=False, default=str)
+    return text if len(text) <= _LONGEST_SHOWN else f"{text[: _LONGEST_SHOWN - 3]}..."

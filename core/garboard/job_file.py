@@ -8,17 +8,19 @@ are kept and written back.
 
 from __future__ import annotations
 
+import ast
 import json
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
 import attrs
 
-from garboard.convert import faults_of_floats, structure, unstructure
-from garboard.faults import Fault, InputError
+from garboard.convert import amount_in_quotes, faults_of_floats, structure, unstructure
+from garboard.faults import Fault, InputError, shown
+from garboard.file_lines import line_nested_too_deep, parts_of, with_lines
 from garboard.findings import NotEnoughData
 from garboard.job_view import JobView, place_of
 from garboard.records import (
@@ -60,20 +62,39 @@ class JobFile:
 
 
 def read_job_file(path: Path) -> JobFile:
-    """Read a job file. Raises InputError with every fault, each with its path in the file."""
+    """Read a job file. Raises InputError with every fault, each with its path in the file and its line."""
     return parse_job_file(_read_text(path), str(path))
+
+
+def located(path: Path, faults: Iterable[Fault]) -> list[Fault]:
+    """Faults found in a job file that was read, each with its line."""
+    return with_lines(faults, _read_text(path))
 
 
 def parse_job_file(text: str, source: str) -> JobFile:
     """A job file from its text. `source` names it in errors."""
     plain = _parse_json(text, source)
-    _check_format(plain, source)
-    faults = list(faults_of_floats(plain))
-    if faults:
-        raise InputError(source, faults)
-    read = structure(plain, JobFile, source)
-    faults = [*_twice(read), *_hull_faults(read), *_entries_faults(read)]
-    if faults:
+    try:
+        _check_format(plain, source)
+        read = _structured(plain, source)
+        faults = [*_twice(read), *_hull_faults(read), *_entries_faults(read)]
+        if faults:
+            raise InputError(source, faults)
+    except InputError as failure:
+        raise InputError(source, with_lines(failure.faults, text)) from None
+    return read
+
+
+def _structured(plain: JsonValue, source: str) -> JobFile:
+    faults: list[Fault] = []
+    read = None
+    try:
+        read = structure(plain, JobFile, source)
+    except InputError as failure:
+        faults += failure.faults
+    known = {fault.where for fault in faults}
+    faults += [fault for fault in faults_of_floats(plain) if fault.where not in known]
+    if read is None or faults:
         raise InputError(source, faults)
     return read
 
@@ -169,34 +190,29 @@ def check_value(field: Field, value: JsonValue) -> None:
     elif field.kind is Kind.COUNT:
         _check_range(field, value if type(value) is int else None, value)
     elif field.kind is Kind.CHOICE and value not in field.choices:
-        raise ValueError(f"expected one of {', '.join(field.choices)}, got {value!r}")
+        raise ValueError(f"expected one of {', '.join(field.choices)}, got {shown(value)}")
     elif field.kind is Kind.YES_NO and not isinstance(value, bool):
-        raise ValueError(f"expected true or false, got {value!r}")
+        raise ValueError(f"expected true or false, got {shown(value)}")
     elif field.kind is Kind.TEXT and not isinstance(value, str):
-        raise ValueError(f"expected text in quotes, got {value!r}")
+        raise ValueError(f"expected text in quotes, got {shown(value)}")
     elif field.kind in (Kind.RECORDING, Kind.PHOTO) and not (
         isinstance(value, dict) and isinstance(value.get("file"), str)
     ):
-        raise ValueError(f'expected {{"file": "name beside the job file"}}, got {value!r}')
+        raise ValueError(f'expected {{"file": "name beside the job file"}}, got {shown(value)}')
 
 
 def _check_amount(field: Field, value: JsonValue) -> None:
-    example = f"12 {field.unit}".strip()
     if not isinstance(value, str):
-        raise ValueError(f'expected text with number and unit, such as "{example}", got {value!r}')
-    try:
-        amount = parse_amount(value, field.quantity)
-    except ValueError:
-        raise ValueError(f"expected a number with its unit, such as {example!r}, got {value!r}") from None
-    _check_range(field, amount.to(field.unit), value)
+        raise ValueError(amount_in_quotes(value, field.quantity, field.unit))
+    _check_range(field, parse_amount(value, field.quantity).to(field.unit), value)
 
 
 def _check_range(field: Field, number: float | None, value: JsonValue) -> None:
     if number is None:
-        raise ValueError(f"expected a whole number, got {value!r}")
+        raise ValueError(f"expected a whole number, got {shown(value)}")
     if field.hard is not None and not field.hard[0] <= number <= field.hard[1]:
         low, high = field.hard
-        raise ValueError(f"expected between {low:g} and {high:g} {field.unit}, got {value!r}".replace(" ,", ","))
+        raise ValueError(f"expected between {low:g} and {high:g} {field.unit}, got {shown(value)}".replace(" ,", ","))
 
 
 def implausible(field: Field, value: JsonValue) -> str:
@@ -209,52 +225,123 @@ def implausible(field: Field, value: JsonValue) -> str:
     return f"{value} is outside the usual {low:g} to {high:g} {field.unit}. Is it right?"
 
 
+_OTHER_FILES = {
+    b"%PDF": "a PDF",
+    b"PK\x03\x04": "a zip archive, or a document made of one",
+    b"\x1f\x8b": "a compressed file: unpack it",
+    b"\x89PNG": "a picture",
+    b"\xff\xd8\xff": "a picture",
+    b"\xff\xfe": "UTF-16 text: save the file as UTF-8",
+    b"\xfe\xff": "UTF-16 text: save the file as UTF-8",
+}
+
+
 def _read_text(path: Path) -> str:
     try:
-        return path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as failure:
-        raise InputError(str(path), [Fault(f"byte {failure.start}", "UTF-8 text", "something else")]) from None
+        raw = path.read_bytes()
     except OSError as failure:
-        raise InputError(str(path), [Fault("file", "a job file that can be read", str(failure))]) from None
+        why = (failure.strerror or type(failure).__name__).lower()
+        raise InputError(str(path), [Fault("file", "a job file that can be read", why)]) from None
+    for start, what in _OTHER_FILES.items():
+        if raw.startswith(start):
+            raise InputError(str(path), [Fault("file", "a job file, which is text", what)])
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as failure:
+        line = raw[: failure.start].count(b"\n") + 1
+        got = "other bytes: save the file as UTF-8"
+        raise InputError(str(path), [Fault("file", "UTF-8 text", got, line)]) from None
+    return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+_WRONG_IN_JSON = {
+    "Expecting ',' delimiter": "a comma, or the closing bracket",
+    "Expecting ':' delimiter": "a colon between key and value",
+    "Expecting value": "a value",
+    "Expecting property name": 'a key in "double quotes"; no comma stands before a closing bracket',
+    "Illegal trailing comma": "no comma before a closing bracket",
+    "Unterminated string": "closing quotes: the text that starts here never ends",
+    "Invalid control character": "text on one line; write \\n for a line break within it",
+    "Invalid \\": "an escape such as \\n; a backslash itself is written \\\\",
+    "Extra data": "nothing after the job's last bracket",
+}
+"""What the JSON reader complains of, and what to put in its place."""
 
 
 def _parse_json(text: str, source: str) -> JsonValue:
-    def no_constant(name: str) -> JsonValue:
-        raise InputError(source, [Fault("file", "numbers; leave a value out when it is unknown", name)])
+    constants: list[str] = []
+    twice: list[str] = []
 
-    def no_twice(pairs: list[tuple[str, JsonValue]]) -> dict[str, JsonValue]:
-        twice = [key for key, count in Counter(key for key, _ in pairs).items() if count > 1]
-        if twice:
-            raise InputError(source, [Fault(key, "each key once in its object", "the key twice") for key in twice])
-        return dict(pairs)
+    def pairs(found: list[tuple[str, JsonValue]]) -> dict[str, JsonValue]:
+        twice.extend(key for key, count in Counter(key for key, _ in found).items() if count > 1)
+        return dict(found)
 
+    if not text.lstrip().startswith(("{", "[")):
+        got = shown(text.strip()) if text.strip() else "an empty file"
+        raise InputError(source, [Fault("file", 'a job file, which starts with "{"', got)])
     try:
-        plain: JsonValue = json.loads(text, parse_constant=no_constant, object_pairs_hook=no_twice)
+        plain: JsonValue = json.loads(text, parse_constant=constants.append, object_pairs_hook=pairs)
     except json.JSONDecodeError as failure:
-        where = f"line {failure.lineno}, column {failure.colno}"
-        raise InputError(source, [Fault(where, "JSON", failure.msg)]) from None
+        expected = next((said for start, said in _WRONG_IN_JSON.items() if failure.msg.startswith(start)), "JSON")
+        got = shown(text[failure.pos :].partition("\n")[0]) if text[failure.pos :].strip() else "the end of the file"
+        raise InputError(source, [Fault(f"column {failure.colno}", expected, got, failure.lineno)]) from None
     except RecursionError:
-        raise InputError(source, [Fault("file", "at most a few levels of nesting", "hundreds")]) from None
+        fault = Fault("file", "at most a few levels of nesting", "hundreds", line_nested_too_deep(text))
+        raise InputError(source, [fault]) from None
+    except ValueError:
+        raise InputError(source, [Fault("file", "whole numbers a computer can hold", "thousands of digits")]) from None
+    if constants or twice:
+        raise InputError(source, [*_constants(text, constants), *_keys_twice(text, twice)])
     return plain
 
 
+def _constants(text: str, names: Sequence[str]) -> Iterator[Fault]:
+    expected = "a number; leave the key out when it is unknown"
+    found = [part for part in parts_of(text) if _constant_in(part.value)]
+    yield from (Fault(part.path, expected, _constant_in(part.value), part.line, part.about) for part in found)
+    if names and not found:
+        yield from (Fault("file", expected, name) for name in dict.fromkeys(names))
+
+
+def _constant_in(value: ast.expr) -> str:
+    said = ast.unparse(value) if isinstance(value, (ast.Name, ast.UnaryOp)) else ""
+    return said if said in ("NaN", "Infinity", "-Infinity") else ""
+
+
+def _keys_twice(text: str, keys: Sequence[str]) -> Iterator[Fault]:
+    """Each key that stands again in its object, with the line where it does."""
+    expected, first, found = "each key once in its object", dict[str, int](), False
+    for part in parts_of(text):
+        if part.path in first and part.path.endswith(tuple(keys)):
+            found = True
+            yield Fault(part.path, expected, f"it again, first in line {first[part.path]}", part.line, part.about)
+        first.setdefault(part.path, part.line)
+    if not found:
+        yield from (Fault(key, expected, "the key twice") for key in dict.fromkeys(keys))
+
+
 def _check_format(plain: JsonValue, source: str) -> None:
-    found = plain.get("format") if isinstance(plain, dict) else None
-    if not isinstance(plain, dict) or found != FORMAT:
-        raise InputError(source, [Fault("format", f'"{FORMAT}"', repr(found))])
+    if not isinstance(plain, dict):
+        raise InputError(source, [Fault("file", "one job, an object in { }", "a list")])
+    if plain.get("format") != FORMAT:
+        raise InputError(source, [Fault("format", f'"{FORMAT}"', _stands(plain, "format"))])
     version = plain.get("version")
     if type(version) is not int:
-        raise InputError(source, [Fault("version", f"a whole number, {VERSION} at most", repr(version))])
+        raise InputError(source, [Fault("version", f"a whole number, {VERSION} at most", _stands(plain, "version"))])
     if version > VERSION:
         fault = Fault("version", f"{VERSION} at most; update this program, the file was left alone", str(version))
         raise InputError(source, [fault])
+
+
+def _stands(plain: Mapping[str, JsonValue], key: str) -> str:
+    return shown(plain[key]) if key in plain else "nothing (the key is missing)"
 
 
 def _twice(job_file: JobFile) -> Iterator[Fault]:
     for kind, name in EQUIPMENT.items():
         keys = [getattr(piece, name) for piece in getattr(job_file.vessel, kind)]
         yield from _repeated(keys, f"vessel.{kind}", f"each {name} once")
-    places = [place_of(measurement) for measurement in job_file.measurements]
+    places = [", ".join(filter(None, place_of(measurement))) for measurement in job_file.measurements]
     yield from _repeated(places, "measurements", "one value for each step, field, row and of")
 
 
@@ -262,14 +349,14 @@ def _repeated(keys: Iterable[object], path: str, expected: str) -> Iterator[Faul
     seen: dict[object, int] = {}
     for index, key in enumerate(keys):
         if key in seen:
-            yield Fault(f"{path}[{index}]", expected, f"{key!r} again, first at [{seen[key]}]")
+            yield Fault(f"{path}[{index}]", expected, f"{key!r} again, first in {path}[{seen[key]}]")
         seen.setdefault(key, index)
 
 
 def _entries_faults(job_file: JobFile) -> Iterator[Fault]:
     for index, entry in enumerate(job_file.entries):
         if not isinstance(entry, dict):
-            yield Fault(f"entries[{index}]", "an object", repr(entry))
+            yield Fault(f"entries[{index}]", "an object", shown(entry))
 
 
 def _hull_faults(job_file: JobFile) -> Iterator[Fault]:

@@ -92,13 +92,61 @@ UNITS_OF: Mapping[str, tuple[str, ...]] = {
 
 EXAMPLE_OF: Mapping[str, str] = {
     "speed": "38.2 kn",
+    "distance": "1.5 nm",
     "length": "24.5 ft",
-    "engine speed": "5800 rev/min",
     "fuel flow": "22.4 gal/h",
+    "volume": "60 gal",
+    "power": "150 hp",
+    "weight": "3200 lb",
+    "density": "6.1 lb/gal",
+    "engine speed": "5800 rev/min",
+    "angle": "12.5 deg",
+    "rate of turn": "2.5 deg/s",
+    "temperature": "21 degC",
+    "pressure": "101.3 kPa",
+    "voltage": "12.6 V",
+    "current": "4.2 A",
+    "charge": "100 Ah",
+    "resistance": "0.2 ohm",
+    "time": "20 s",
+    "area": "2.5 mm2",
+    "magnetic field": "48.5 uT",
+    "share": "80 %",
     "number": "1.85",
 }
+"""An amount of each quantity, as a person would write it."""
 
-_AMOUNT = re.compile(r"(?P<text>[+-]?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+))(?:\s*(?P<unit>[A-Za-z%][A-Za-z0-9/%]*))?")
+SPELLED_OTHERWISE: Mapping[str, str] = {
+    **dict.fromkeys(("knot", "knots", "kt", "kts"), "kn"),
+    **dict.fromkeys(("kmh", "kph"), "km/h"),
+    **dict.fromkeys(("rpm", "r/min"), "rev/min"),
+    **dict.fromkeys(("foot", "feet", "'"), "ft"),
+    **dict.fromkeys(("inch", "inches", '"', "''"), "in"),
+    "nmi": "nm",
+    **dict.fromkeys(("mile", "miles"), "mi"),
+    **dict.fromkeys(("metre", "metres", "meter", "meters"), "m"),
+    **dict.fromkeys(("gph", "gal/hr"), "gal/h"),
+    **dict.fromkeys(("lph", "l/hr"), "L/h"),
+    **dict.fromkeys(("gallon", "gallons", "gals"), "gal"),
+    **dict.fromkeys(("liter", "liters", "litre", "litres"), "L"),
+    **dict.fromkeys(("lbs", "pound", "pounds"), "lb"),
+    **dict.fromkeys(("°", "degree", "degrees"), "deg"),
+    **dict.fromkeys(("°/s", "dps"), "deg/s"),
+    **dict.fromkeys(("c", "°c"), "degC"),
+    **dict.fromkeys(("f", "°f"), "degF"),
+    **dict.fromkeys(("volt", "volts"), "V"),
+    **dict.fromkeys(("amp", "amps", "ampere", "amperes"), "A"),
+    **dict.fromkeys(("ohms", "\u03a9", "\u2126"), "ohm"),
+    **dict.fromkeys(("watt", "watts"), "W"),
+    **dict.fromkeys(("sec", "secs", "second", "seconds"), "s"),
+    **dict.fromkeys(("mins", "minute", "minutes"), "min"),
+    **dict.fromkeys(("hr", "hrs", "hour", "hours"), "h"),
+    **dict.fromkeys(("mm^2", "mm\u00b2", "sqmm"), "mm2"),
+    **dict.fromkeys(("percent", "pct"), "%"),
+}
+"""Spellings people type, in small letters, and the one known here: named in the refusal, never taken silently."""
+
+_AMOUNT = re.compile(r"(?P<text>[+-]?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+))(?:\s*(?P<unit>[^\s0-9.,+-]\S*))?")
 
 
 @attrs.frozen
@@ -127,7 +175,7 @@ class Amount:
             raise ValueError(f"expected {what}, such as {example!r}{hint}, got {text!r}")
         unit = match["unit"] or ""
         if unit not in _PINT_NAME:
-            raise ValueError(f"expected a unit out of {', '.join(filter(None, _PINT_NAME))}, got {unit!r} in {text!r}")
+            raise ValueError(f"expected a unit the program knows, as in {example!r}, got {text!r}{_unknown(unit)}")
         return cls(match["text"], unit)
 
     def to(self, unit: str) -> float:
@@ -147,13 +195,27 @@ def parse_amount(text: str, quantity: str) -> Amount:
     >>> str(parse_amount("1.85", "number"))
     '1.85'
     """
-    example = EXAMPLE_OF.get(quantity, f"12 {UNITS_OF[quantity][0]}".strip())
-    amount = Amount.parse(text, example)
-    if amount.unit not in UNITS_OF[quantity]:
-        units = " or ".join(UNITS_OF[quantity])
-        how = f"in {units}" if units else "without a unit"
-        raise ValueError(f"expected {_article(quantity)} {quantity} {how}, such as {example!r}, got {text!r}")
-    return amount
+    example, units = EXAMPLE_OF[quantity], UNITS_OF[quantity]
+    match = _AMOUNT.fullmatch(text.strip())
+    unit = (match["unit"] or "") if match else ""
+    if match is None or unit in units:
+        return Amount.parse(text, example)
+    why = _unknown(unit) if unit not in _PINT_NAME else "" if unit else ", without a unit"
+    raise ValueError(
+        f"expected {_article(quantity)} {quantity} {_in_units(units)}, such as {example!r}, got {text!r}{why}"
+    )
+
+
+def _unknown(unit: str) -> str:
+    """What to say of a unit nobody knows, and how it is spelled here where people often spell it otherwise."""
+    small = {known.lower(): known for known in _PINT_NAME if known}
+    meant = SPELLED_OTHERWISE.get(unit.lower()) or small.get(unit.lower())
+    return f": unit {unit!r} is not known" + (f", write {meant!r}" if meant else "")
+
+
+def _in_units(units: tuple[str, ...]) -> str:
+    *others, last = units
+    return "without a unit" if units == ("",) else f"in {', '.join(others)} or {last}" if others else f"in {last}"
 
 
 def convert(value: float, unit: str, wanted: str) -> float:

@@ -64,14 +64,14 @@ def test_a_faulty_file_ends_with_2_and_lists_every_fault_with_its_place(tmp_path
     result = run("assess", file)
     assert result.exit_code == 2
     assert f"{file}: 2 faults" in result.stderr
-    assert "measurements[0].value: expected true or false, got 'loud'" in result.stderr
-    assert "measurements[1].value: expected a number with its unit" in result.stderr
+    assert "line 1, measurements[0].value (small.horn, heard): expected true or false, got 'loud'" in result.stderr
+    assert "measurements[1].value (small.horn, battery): expected a voltage in V or mV" in result.stderr
 
 
 def test_a_value_outside_its_hard_range_is_bad_input(tmp_path: Path) -> None:
     result = run("assess", job_with(tmp_path, measurements=measured(battery="126.5 V")))
     assert result.exit_code == 2
-    assert "measurements[0].value: expected between 0 and 60 V, got '126.5 V'" in result.stderr
+    assert "measurements[0].value (small.horn, battery): expected between 0 and 60 V, got '126.5 V'" in result.stderr
 
 
 def test_an_unusual_value_is_a_question_and_no_fault(tmp_path: Path) -> None:
@@ -179,7 +179,10 @@ def test_json_of_a_faulty_file_has_the_same_keys_and_its_faults(tmp_path: Path) 
     faulty = run("assess", job_with(tmp_path, measurements=measured(heard="loud")), "--json")
     bad = json.loads(faulty.stdout)["jobs"][0]
     assert list(bad) == list(good)
-    assert bad["faults"] == [{"where": "measurements[0].value", "expected": "true or false", "got": "'loud'"}]
+    (fault,) = bad["faults"]
+    assert [*fault] == ["where", "expected", "got", "line", "about"]
+    assert fault["where"] == "measurements[0].value"
+    assert fault["about"] == "small.horn, heard"
 
 
 def test_a_broken_plugin_is_told_so_that_its_silence_is_not_taken_for_a_pass(tmp_path: Path, passing: Path) -> None:

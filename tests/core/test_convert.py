@@ -78,7 +78,7 @@ def test_every_fault_is_reported_at_once_with_its_path() -> None:
         "tanks[0]",
     }
     assert faults["hull_number"].got == "nothing (the key is missing)"
-    assert faults["engines[1].propeller.blades"] == Fault("engines[1].propeller.blades", "a whole number", "True")
+    assert faults["engines[1].propeller.blades"] == Fault("engines[1].propeller.blades", "a whole number", "true")
 
 
 def test_paths_begin_where_the_caller_says() -> None:
@@ -89,7 +89,7 @@ def test_paths_begin_where_the_caller_says() -> None:
     ("plain", "where", "expected", "got"),
     [
         ({"step": 1, "state": "done"}, "step", "text in quotes", "1"),
-        ({"step": None, "state": "done"}, "step", "text in quotes", "None"),
+        ({"step": None, "state": "done"}, "step", "text in quotes", "null"),
         (
             {"step": "a.b", "state": "finished"},
             "state",
@@ -100,7 +100,7 @@ def test_paths_begin_where_the_caller_says() -> None:
             {"step": "a.b", "state": ["done"]},
             "state",
             "one of to do, under way, done, look again, not fitted",
-            "['done']",
+            '["done"]',
         ),
     ],
 )

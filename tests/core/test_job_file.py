@@ -187,17 +187,75 @@ def test_a_version_that_is_no_whole_number_is_refused(version: object) -> None:
 
 @pytest.mark.parametrize("text", ["[]", "null", '"garboard job"', "{}", '{"format": "other", "version": 1}'])
 def test_another_format_is_refused(text: str) -> None:
-    assert set(faults_in(text)) == {"format"}
+    (fault,) = faults_in(text).values()
+    assert fault.where in ("format", "file")
+    assert "job" in fault.expected
 
 
 @pytest.mark.parametrize(
     ("text", "where"),
-    [("", "line 1, column 1"), ("{", "line 1, column 2"), ('{"format": "garboard job",\n}', "line 2, column 1")],
+    [("{", "line 1, column 2"), ('{"format": "garboard job",\n}', "line 2, column 1")],
 )
 def test_what_is_no_json_is_refused_with_the_place(text: str, where: str) -> None:
     # Python 3.13 gives the place of the comma, earlier ones that of the brace.
-    found = set(faults_in(text))
-    assert found == {where} or (where.startswith("line 2") and found == {"line 1, column 26"})
+    (fault,) = faults_in(text).values()
+    found = f"line {fault.line}, {fault.where}"
+    assert found == where or (where.startswith("line 2") and found == "line 1, column 26")
+
+
+@pytest.mark.parametrize(
+    ("text", "expected", "got"),
+    [
+        ('{"a": 1 "b": 2}', "a comma, or the closing bracket", "'\"b\": 2}'"),
+        ('{"a" 1}', "a colon between key and value", "'1}'"),
+        ("{'a': 1}", 'a key in "double quotes"', "\"'a': 1}\""),
+        ('{"a": twelve}', "a value", "'twelve}'"),
+        ('{"a": 1} {"b": 2}', "nothing after the job's last bracket", "'{\"b\": 2}'"),
+        ('{"a": "12', "closing quotes", "'\"12'"),
+        ('{"a":', "a value", "the end of the file"),
+    ],
+)
+def test_what_is_no_json_is_told_without_the_readers_own_words(text: str, expected: str, got: str) -> None:
+    (fault,) = faults_in(text).values()
+    assert expected in fault.expected
+    assert fault.got == got
+
+
+@pytest.mark.parametrize(("text", "got"), [("", "an empty file"), ("Dear Sir", "'Dear Sir'")])
+def test_what_does_not_begin_like_a_job_file_is_called_that(text: str, got: str) -> None:
+    (fault,) = faults_in(text).values()
+    assert (fault.where, fault.got) == ("file", got)
+
+
+@pytest.mark.parametrize(
+    ("content", "got"),
+    [
+        # The first bytes of each form, as its own specification gives them: ISO 32000, PKWARE APPNOTE, RFC 1952, the
+        # PNG specification, and the byte order mark of UTF-16 in the Unicode Standard.
+        (b"%PDF-1.7 \xe5", "a PDF"),
+        (b"PK\x03\x04\x14", "a zip archive, or a document made of one"),
+        (b"\x1f\x8b\x08", "a compressed file: unpack it"),
+        (b"\x89PNG\r\n\x1a\n", "a picture"),
+        ("{}".encode("utf-16"), "UTF-16 text: save the file as UTF-8"),
+    ],
+)
+def test_another_kind_of_file_is_called_by_its_name(tmp_path: Path, content: bytes, got: str) -> None:
+    path = tmp_path / "job.json"
+    path.write_bytes(content)
+    with pytest.raises(InputError) as caught:
+        read_job_file(path)
+    assert [fault.got for fault in caught.value.faults] == [got]
+
+
+def test_a_file_that_is_not_there_is_told_in_plain_words(tmp_path: Path) -> None:
+    with pytest.raises(InputError) as caught:
+        read_job_file(tmp_path / "gone.json")
+    assert str(caught.value).endswith("file: expected a job file that can be read, got no such file or directory")
+
+
+def test_numbers_of_thousands_of_digits_are_refused() -> None:
+    (fault,) = faults_in('{"format": ' + "7" * 5000 + "}").values()
+    assert fault.got == "thousands of digits"
 
 
 @pytest.mark.parametrize("constant", ["NaN", "Infinity", "-Infinity"])
@@ -310,8 +368,8 @@ def test_values_a_step_takes_pass() -> None:
     [
         ("heard", "yes", "true or false"),
         ("heard", 1, "true or false"),
-        ("battery", "12.5", "a number with its unit, such as '12 V'"),
-        ("battery", "12.5 kn", "a number with its unit, such as '12 V'"),
+        ("battery", "12.5", "a voltage in V or mV, such as '12.6 V'"),
+        ("battery", "12.5 kn", "a voltage in V or mV, such as '12.6 V'"),
         ("battery", 12, 'text with number and unit, such as "12 V"'),
         ("battery", "61 V", "between 0 and 60 V"),
         ("battery", "-0.1 V", "between 0 and 60 V"),

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from garboard.units import _PINT_NAME, UNITS_OF, Amount, convert, parse_amount
+from garboard.units import _PINT_NAME, EXAMPLE_OF, SPELLED_OTHERWISE, UNITS_OF, Amount, convert, parse_amount
 
 PAIRS = [(one, other) for units in UNITS_OF.values() for one, other in product(units, units)]
 REGISTRY: pint.UnitRegistry[float] = pint.UnitRegistry()
@@ -115,7 +115,7 @@ def test_every_digit_is_kept_as_typed(digits: str, unit: str, space: str) -> Non
     ],
 )
 def test_what_is_no_amount_is_refused(text: str) -> None:
-    with pytest.raises(ValueError, match=r"expected a (number with its unit|unit out of)"):
+    with pytest.raises(ValueError, match=r"expected a (number with its unit|unit the program knows)"):
         Amount.parse(text)
 
 
@@ -127,7 +127,7 @@ def test_a_comma_is_pointed_out() -> None:
 @pytest.mark.parametrize(
     ("text", "quantity", "said"),
     [
-        ("12 V", "speed", "a speed in kn or mph or km/h or m/s, such as '38.2 kn'"),
+        ("12 V", "speed", "a speed in kn, mph, km/h or m/s, such as '38.2 kn'"),
         ("12", "engine speed", "an engine speed in rev/min, such as '5800 rev/min'"),
         ("12 kn", "number", "a number without a unit, such as '1.85'"),
         ("long", "length", "a number with its unit, such as '24.5 ft'"),
@@ -139,6 +139,41 @@ def test_what_is_no_amount_of_a_quantity_is_refused_with_an_example_of_it(text: 
         parse_amount(text, quantity)
     assert said in str(caught.value)
     assert f"got '{text}'" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity", "write"),
+    [
+        ("33.9 knots", "speed", "kn"),
+        ("39 MPH", "speed", "mph"),
+        ("5620 rpm", "engine speed", "rev/min"),
+        ("9.8 gph", "fuel flow", "gal/h"),
+        ("21'", "length", "ft"),
+        ("21 °C", "temperature", "degC"),
+        ("12.7 volts", "voltage", "V"),
+    ],
+)
+def test_a_unit_spelled_otherwise_is_refused_with_its_spelling_here(text: str, quantity: str, write: str) -> None:
+    with pytest.raises(ValueError, match="is not known") as caught:
+        parse_amount(text, quantity)
+    assert str(caught.value).endswith(f"is not known, write {write!r}")
+
+
+def test_a_unit_nobody_knows_is_refused_with_those_of_the_quantity_only() -> None:
+    with pytest.raises(ValueError, match="furlong") as caught:
+        parse_amount("12 furlongs", "speed")
+    assert "a speed in kn, mph, km/h or m/s," in str(caught.value)
+    assert "psi" not in str(caught.value)
+
+
+def test_every_spelling_pointed_to_is_a_unit_and_none_pointed_from_is() -> None:
+    assert set(SPELLED_OTHERWISE.values()) <= set(_PINT_NAME)
+    assert not set(SPELLED_OTHERWISE) & set(_PINT_NAME)
+
+
+@pytest.mark.parametrize("quantity", UNITS_OF)
+def test_every_example_is_an_amount_of_its_quantity(quantity: str) -> None:
+    assert str(parse_amount(EXAMPLE_OF[quantity], quantity)) == EXAMPLE_OF[quantity]
 
 
 def test_a_number_without_a_unit_is_one() -> None:
