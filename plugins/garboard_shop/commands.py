@@ -158,8 +158,9 @@ def shop_spread(store_url: str, over: tuple[str, ...]) -> None:
 
     Needs PL/Proxy on the server of the one in front, where the user is a superuser. Each boat lies whole on one of the
     databases behind; tablets, people and codes lie in front. Several databases may be on one server: make more than
-    there are servers, and a database can later move to a server of its own. Give the command again, with --over when
-    one has moved, after each new version of garboard. Move a shop in with `garboard shop --copy-to`.
+    there are servers, and a database can later move to a server of its own. A password in --over is kept in front,
+    where only that user sees it. Give the command again after each new version of garboard, and with --over when one
+    has moved. Move a shop in with `garboard shop --copy-to`.
     """
     if not store_url:
         raise InputError("--store", [Fault("address", "of the database in front: postgresql://user@host/database", "")])

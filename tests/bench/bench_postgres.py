@@ -183,7 +183,11 @@ class Simulated:
     held: CheckedEntries
 
     async def ask(self, visit: Visit, method: str, path: str, body: bytes = b"", tag: str = "") -> tuple[int, bytes]:
-        fields = [(b"authorization", f"Bearer {self.token}".encode()), (b"content-length", str(len(body)).encode())]
+        fields = [
+            (b"authorization", f"Bearer {self.token}".encode()),
+            (b"content-length", str(len(body)).encode()),
+            (wire.DEVICE.lower().encode(), self.token[-12:].encode()),
+        ]
         if body:
             fields.append((b"content-digest", wire.content_digest(body).encode()))
         sent: list[dict[str, object]] = []

@@ -201,8 +201,8 @@ def refuse_unfit_parts(connection: psycopg.Connection, place: str, servers: int)
         if found != expected:
             faults.append(Fault(str(expected), "that one in its place", str(found)))
         if (version, functions) != (VERSION, EDITION):
-            wanted = f"tables of version {VERSION}; give the command `garboard shop-spread` for it once more"
-            faults.append(Fault(str(expected), wanted, f"version {version}"))
+            wanted = "tables and functions of this version of garboard; give the command `garboard shop-spread` again"
+            faults.append(Fault(str(expected), wanted, f"those of another, tables of version {version}"))
         if fsync != "on":
             faults.append(Fault(str(expected), "fsync on: what is called saved must be on the disk", fsync))
     if faults:

@@ -122,8 +122,8 @@ VERBS = (
         """
 begin
     perform garboard.saving_here(to_places);
-    insert into garboard.hull (yard, hull) select of_yard, hull from unnest(to_hulls) as hull order by hull
-        on conflict do nothing;
+    insert into garboard.hull (yard, hull) select of_yard, hull from unnest(to_hulls) as hull
+        order by hull collate "C" on conflict do nothing;
     perform from garboard.hull where yard = of_yard and hull = any(to_hulls) order by hull for no key update;
     return query
         with offered as (
