@@ -75,8 +75,8 @@ def _scenes_of_job(tablet: Tablet, job: Place) -> Iterator[tuple[str, Place, Act
         yield f"{short}_engine", job.to("piece", "engines", vessel.engines[0].position), nothing
         yield f"{short}_remove", job.to("remove piece", "engines", vessel.engines[0].position), nothing
     yield f"{short}_covers", job.to("covers", "owner"), nothing
-    for page in range(1, 6):
-        yield f"{short}_covers_{page}", job.to("covers", "owner"), partial(turn_pages, page)
+    for times in range(1, 6):
+        yield f"{short}_covers_{times}", job.to("covers", "owner"), partial(turn_pages, times)
     yield f"{short}_signer", job.to("signer", "owner"), nothing
     yield f"{short}_signing", job.to("signing", "owner", "A. Marsh"), nothing
     found = tablet.assess(job.hull, job.job)

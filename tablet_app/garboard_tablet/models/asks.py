@@ -98,17 +98,27 @@ def _asks_of_table(step: Step, table: Field, view: JobView, is_open: bool) -> It
     rows = table_rows(step, table, view)
     further = (next_row(rows),) if is_open or not rows else ()
     for row in (*rows, *further):
+        named = row_name(step, table, view, row)
         for column in table.columns:
-            yield from _asks_of_field(step, column, view, row=row, table=table.name)
+            yield from _asks_of_field(step, column, view, row=row, named=named, table=table.name)
 
 
-def _asks_of_field(step: Step, field: Field, view: JobView, *, row: str, table: str = "") -> Iterator[Ask]:
-    numbered = f"row {row}" if row else ""
+def row_name(step: Step, table: Field, view: JobView, row: str) -> str:
+    """What a person calls a row: by what its first column names ("Forward"), else by its number."""
+    first = next((column for column in table.columns if column.kind in (Kind.TEXT, Kind.CHOICE)), None)
+    is_name = first is not None and first is table.columns[0] and not first.each
+    value = view.value(step.key, first.name, row=row) if first is not None and is_name else None
+    return value if isinstance(value, str) and value else f"row {row}"
+
+
+def _asks_of_field(
+    step: Step, field: Field, view: JobView, *, row: str, named: str = "", table: str = ""
+) -> Iterator[Ask]:
     if not field.each:
-        yield _ask(step, field, row=row, of="", context=numbered, table=table)
+        yield _ask(step, field, row=row, of="", context=named, table=table)
         return
     for piece in pieces(view.vessel, field.each):
-        context = ", ".join(filter(None, (piece, numbered)))
+        context = ", ".join(filter(None, (piece, named)))
         yield _ask(step, field, row=row, of=piece, context=context, table=table)
 
 
@@ -142,6 +152,26 @@ KIND_TITLES: Mapping[str, str] = {
     "networks": "Instrument networks",
     "devices": "Devices",
 }
+_PIECES: Mapping[str, str] = {
+    "engines": "{} engine",
+    "tanks": "fuel tank {}",
+    "batteries": "{} battery",
+    "circuits": "circuit {}",
+    "heading_sensors": "heading sensor {}",
+    "networks": "instrument network {}",
+    "devices": "device {}",
+}
+
+
+def piece_title(kind: str, name: str) -> str:
+    """One piece of equipment as a person calls it.
+
+    >>> piece_title("engines", "port"), piece_title("circuits", "Deck wash")
+    ('port engine', 'circuit Deck wash')
+    """
+    return _PIECES[kind].format(name)
+
+
 _RECORDS: Mapping[str, type[attrs.AttrsInstance]] = {
     "engines": records.Engine,
     "tanks": records.Tank,

@@ -52,6 +52,11 @@ class StepLine:
 WORST_FIRST = (Verdict.FAIL, Verdict.ADVISE, Verdict.NOT_ENOUGH_DATA, Verdict.PASS)
 
 
+def about(finding: Finding) -> str:
+    """What a finding is about, to stand before its sentence."""
+    return f"{finding.about[:1].upper()}{finding.about[1:]}"
+
+
 def worst(findings: Sequence[Finding]) -> Verdict | None:
     """The verdict that matters most; None when nothing was found."""
     verdicts = {finding.verdict for finding in findings}
@@ -89,12 +94,18 @@ def open_steps(tablet: Tablet, hull: str, job: str) -> tuple[Step, ...]:
 
 @attrs.frozen
 class ValueLine:
-    """One value, or one row of a table, as listed under a step. `ask` is where tapping it leads."""
+    """One value, or one row of a table, as listed under a step.
+
+    value : of a line that has one
+    named : the values of a row of a table, each with its name
+    ask   : where tapping it leads
+    """
 
     title: str
     value: str
     ask: Ask
     state: str
+    named: str = ""
 
 
 def lines_of_step(tablet: Tablet, hull: str, job: str, asks: Sequence[Ask], titles: dict[str, str]) -> list[ValueLine]:
@@ -118,12 +129,39 @@ def _value_line(tablet: Tablet, hull: str, job: str, group: list[Ask], titles: d
     else:
         have = sum(bool(found) for found in standing)
         state = "done" if have == len(group) else "under way" if have else "to do"
-        text = " · ".join(value for value in values if value) or "open"
+        text = values[0] or "open" if len(group) == 1 else f"{have} of {len(group)}"
     table = group[0].table
     title = group[0].field.title if not table else titles.get(table, table)
-    piece = f"row {group[0].row}" if group[0].row else group[0].of
-    context = piece if table else group[0].context
-    return ValueLine(f"{title}, {context}" if context else title, text, first, state)
+    context = group[0].context
+    if table and group[0].row:  # the row has its own name, or its number; a piece of equipment does not name a row
+        context = context.removeprefix(f"{group[0].of}, ")
+    named = [(_name_in_row(ask), value) for ask, value in zip(group, values, strict=True) if value]
+    named = [pair for pair in named if pair[1] != context]  # it stands in the title
+    return ValueLine(
+        f"{title}, {context}" if context else title, text, first, state, in_a_row(named) if len(group) > 1 else ""
+    )
+
+
+MANY_YES = 3
+
+
+def in_a_row(named: Sequence[tuple[str, str]]) -> str:
+    """Values with their names; many that are simply in order are counted.
+
+    >>> in_a_row([("Tight", "yes"), ("Current", "4.4 A"), ("Clear of chafe", "no")])
+    'Tight: yes; Current: 4.4 A; Clear of chafe: no'
+    >>> in_a_row([("Tight", "yes"), ("Current", "4.4 A"), ("Labelled", "yes"), ("Clear of chafe", "yes")])
+    'Current: 4.4 A; 3 others: yes'
+    """
+    others = [f"{name}: {value}" for name, value in named if value != "yes"]
+    count = len(named) - len(others)
+    if count < MANY_YES:
+        return "; ".join(f"{name}: {value}" for name, value in named)
+    return "; ".join([*others, f"{count} others: yes" if others else "all yes"])
+
+
+def _name_in_row(ask: Ask) -> str:
+    return f"{ask.field.title}, {ask.of}" if ask.row and ask.of else ask.field.title
 
 
 def first_open(tablet: Tablet, hull: str, job: str, asks: Sequence[Ask], after: Ask | None = None) -> Ask | None:

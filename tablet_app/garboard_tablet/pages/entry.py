@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
-from garboard.findings import Verdict
+from garboard.findings import Finding, Verdict
 from garboard.records import JsonValue
 from garboard.steps import Kind
 from garboard.units import UNITS_OF
@@ -17,7 +17,7 @@ from garboard_tablet.models.asks import shown
 from garboard_tablet.models.entry import NUMBERS, Entering, enter
 from garboard_tablet.models.keys import ENTER, ERASE, POINT, SIGN
 from garboard_tablet.models.pad import Judged, takes_point, takes_sign
-from garboard_tablet.models.pages import WORST_FIRST
+from garboard_tablet.models.pages import WORST_FIRST, about
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.sources import RecordingFile, recordings_in
 from garboard_tablet.ui.inputs import SignaturePad, Typed, WordsBox, svg_of
@@ -126,7 +126,7 @@ class EntryPage(Page):
         found = [one.finding for one in self.app.verdicts(self.place)]
         ranked = sorted(found, key=lambda finding: WORST_FIRST.index(finding.verdict))
         counted = [finding for finding in ranked if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
-        return [self._card(finding.verdict, finding.sentence) for finding in counted[:2]]
+        return [partial(_verdict_card, finding) for finding in counted[:2]]
 
     def _aside(self, entering: Entering) -> list[Press]:
         presses = []
@@ -163,7 +163,9 @@ class EntryPage(Page):
             return Choices([*reasons, Press("Keep it", self._begin_taking_back, "main", 32, name="keep")])
         if self._choosing_unit:
             units = UNITS_OF[field.quantity]
-            return self._presses([Press(u, partial(self._unit, u), "main", 32, name=f"unit {u}") for u in units])
+            return self._presses(
+                [Press(u, partial(self._unit, u), size=32, name=f"unit {u}", chosen=u == entering.unit) for u in units]
+            )
         if field.kind in NUMBERS:
             return self.app.number_pad(self._key, self._next, takes_point(field), takes_sign(field))
         if field.kind is Kind.CHOICE:
@@ -201,9 +203,9 @@ class EntryPage(Page):
         return self._presses(reasons)
 
     def _asking_again(self) -> Widget:
-        again = Press("Type it again", self._again, "plain", 32, name="type again")
-        yes = Press("Yes, save it", self._insist, "main", 32, name="yes, save it")
-        return Choices([again, yes])
+        yes = Press("Yes, save it", self._insist, "plain", 32, name="yes, save it")
+        again = Press("Type it again", self._again, "main", 32, name="type again")
+        return Choices([yes, again])
 
     def _files(self, kind: Kind) -> Widget:
         folder = self.app.files_come_from
@@ -317,6 +319,10 @@ class EntryPage(Page):
             self.app.back()
         else:
             self.app.instead(place)
+
+
+def _verdict_card(finding: Finding) -> Card:
+    return Card(Txt(about(finding), bold=True), Txt(finding.sentence), mark=verdict_marks[finding.verdict])
 
 
 PICTURES = frozenset({".jpg", ".jpeg", ".png"})

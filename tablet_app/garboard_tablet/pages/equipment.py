@@ -14,6 +14,7 @@ from garboard_tablet.models.asks import (
     Ask,
     asks_of_piece,
     asks_of_vessel,
+    piece_title,
     pieces,
     shown,
 )
@@ -232,7 +233,8 @@ class RemovePiecePage(Page):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        return f"Take off {self.place.subject[-1]}?"
+        kind, name = self.place.subject[-2:]
+        return f"Take off the {piece_title(kind, name)}?"
 
     def body(self) -> Widget:
         return column_of(

@@ -68,7 +68,9 @@ class SettingsPage(Page):
 
 
 def _plugin_row(plugin: LoadedPlugin) -> Card:
-    return Card(Txt(plugin.name), Txt(f"Version {plugin.version}, at work", SMALL, "quiet"))
+    return Card(
+        Txt(f"{plugin.title[:1].upper()}{plugin.title[1:]}"), Txt(f"Version {plugin.version}, at work", SMALL, "quiet")
+    )
 
 
 def _fault_card(name: str, reason: str) -> Card:

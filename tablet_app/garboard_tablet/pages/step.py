@@ -17,6 +17,7 @@ from garboard_tablet.models.asks import (
 from garboard_tablet.models.entry import entry_place, first_place
 from garboard_tablet.models.pages import (
     ValueLine,
+    about,
     asks_here,
     lines_of_step,
     table_titles,
@@ -60,6 +61,7 @@ class StepPage(Page):
         return RowPress(
             line.title,
             lambda: self.app.go(entry_place(self.place, line.ask)),
+            small=line.named,
             value=line.value,
             value_role="ink" if line.state == "done" else "quiet",
             mark=state_mark(line.state),
@@ -76,12 +78,13 @@ class StepPage(Page):
     def _finding(self, number: int) -> RowPress:
         finding = self.app.verdicts(self.place)[number].finding
         return RowPress(
-            finding.sentence,
+            about(finding),
             lambda: self.app.go(self.place.to("why", str(number))),
-            small=f"{finding.about[:1].upper()}{finding.about[1:]}. Press for why.",
+            small=finding.sentence,
             mark=verdict_marks[finding.verdict],
-            word=None,
+            word="why",
             name=f"finding {number}",
+            lead=True,
         )
 
     def _no_equipment(self, kind: str) -> RowPress:
@@ -130,6 +133,7 @@ class CautionsPage(Page):
     def body(self) -> Widget:
         step = self.tablet.step(self.place.step)
         self._column = Column(most=2)
+        self._column.turned = self._say
         makers: list[Maker] = [partial(_caution, caution) for caution in step.cautions] if step else []
         if step and step.at_hand:
             makers.append(lambda: Card(Txt("Have at hand", bold=True), *(Txt(f"•  {thing}") for thing in step.at_hand)))
@@ -137,7 +141,11 @@ class CautionsPage(Page):
         return self._column
 
     def actions(self) -> Sequence[Press]:
-        return (Press("I have read this", self._read, "main", name="begin"),)
+        self._press = Press("I have read this", self._read, "main", name="begin")
+        return (self._press,)
+
+    def _say(self) -> None:
+        self._press.text = "Read on" if self._column.has_more else "I have read this"
 
     def _read(self) -> None:
         if not self._column.turn():
@@ -195,13 +203,14 @@ class WhyPage(Page):
             return column_of([words("This finding is no longer here; the values have changed.", "quiet")])
         one = found[number]
         finding = one.finding
-        left: list[Maker] = [lambda: Card(Txt(finding.sentence, HEADING), Txt(finding.about, SMALL, "quiet"),
+        left: list[Maker] = [lambda: Card(Txt(about(finding), bold=True), Txt(finding.sentence, HEADING),
                                           mark=verdict_marks[finding.verdict])]  # fmt: skip
         for n in finding.numbers:
             left.append(partial(_number_row, n.name[:1].upper() + n.name[1:], str(n)))
         left.append(heading("Rests on"))
         left.extend(words(str(basis)) for basis in finding.basis)
-        left.append(words(f"{one.title}, plugin {one.plugin} {one.plugin_version}", "quiet", SMALL))
+        plugin = next((p.title for p in self.tablet.host.plugins if p.name == one.plugin), one.plugin)
+        left.append(words(f"{one.title}, by {plugin} {one.plugin_version}", "quiet", SMALL))
         right: list[Maker] = [partial(Plot, figure) for figure in finding.figures]
         for table in finding.tables:
             right.append(words(table.title, "quiet", SMALL))

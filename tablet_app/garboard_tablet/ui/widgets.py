@@ -352,7 +352,14 @@ class Column(Widget):
         self._firsts: list[int] = []
         self._rest, self._aside = 0, 0.0
         self._filled: tuple[object, ...] = ()
+        self.turned: Callable[[], object] = lambda: None
+        """What to do whenever another page of the list is in sight."""
         self.bind(pos=self._refill, size=self._refill)
+
+    @property
+    def has_more(self) -> bool:
+        """Whether more follows on another page."""
+        return self._rest < len(self._flow)
 
     def show(self, makers: Sequence[Callable[[], Any]]) -> None:
         """Fill with what the makers make; only those in sight are made."""
@@ -374,12 +381,14 @@ class Column(Widget):
         whole, self._rest = self._take(self._first, self.height)
         if self._first == 0 and self._rest == len(self._flow):
             self._stand(whole)
+            self.turned()
             return
         low = self.height < dp(self.LOW) and self.width > dp(2 * self.NARROWEST - 200)
         self._aside = dp(self.STRIP + GAP) if low else 0.0
         some, self._rest = self._take(self._first, self.height - (0 if low else dp(TARGET + GAP)))
         self._stand(some)
         self._turning(low)
+        self.turned()
 
     @property
     def _columns(self) -> int:
@@ -446,7 +455,7 @@ class Column(Widget):
 
     def turn(self) -> bool:
         """To the next page; False when the last is in sight."""
-        if self._rest >= len(self._flow):
+        if not self.has_more:
             return False
         self._down(self._rest)
         return True

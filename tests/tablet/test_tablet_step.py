@@ -1,0 +1,134 @@
+"""A step on the tablet: what a line, a finding, a caution and an odd value say, and which press is under the thumb."""
+
+import pytest
+from test_tablet_commissioning import new_job, view_of
+
+from garboard_tablet.models.tablet import open_tablet
+
+
+@pytest.fixture
+def long_reach(tmp_path):
+    """A tablet with the sample job of that name: the tablet, its hull, its job."""
+    from garboard import exchange
+    from garboard.job_file import read_job_file
+    from garboard.samples_folder import sample_job_files
+
+    tablet = open_tablet(tmp_path / "long_reach")
+    path = next(path for path in sample_job_files() if path.parent.name == "long_reach")
+    exchange.import_job(tablet.files, read_job_file(path), path.parent, tablet.author(by="Robin"))
+    (hull,) = tablet.files.hulls()
+    yield tablet, hull, tablet.fold(hull).jobs[-1]
+    tablet.close()
+
+
+def test_a_row_says_what_it_is_of_and_names_its_values(long_reach):
+    """Which pump, not which row; a value never stands without its name; what is simply in order is counted."""
+    from garboard_tablet.models.pages import asks_here, lines_of_step, table_titles
+
+    tablet, hull, job = long_reach
+
+    def lines(key):
+        step = tablet.step(key)
+        found = lines_of_step(tablet, hull, job, asks_here(tablet, hull, job, step), table_titles(step))
+        return {line.title: line for line in found}
+
+    pumps = lines("handover.bilge_pumps")
+    assert {"Pumps, Forward", "Pumps, Aft"} <= set(pumps)
+    assert pumps["Pumps, Forward"].named.startswith("Runs by its switch and pumps overboard: yes; ")
+    assert pumps["Pumps, Forward"].value == "3 of 3"
+    assert all(ask.context == "Forward" for ask in asks_here(tablet, hull, job, tablet.step("handover.bilge_pumps"))
+               if ask.row == "1")  # fmt: skip
+    wash = lines("wiring_audit.circuits")["Circuits, Deck wash"]
+    assert "Current, running: 10.8 A; Drop, running: 0.98 V" in wash.named
+    assert "others: yes" in wash.named
+    assert "·" not in wash.named
+
+
+def test_a_finding_names_what_it_is_about_before_it_says_anything(drive):
+    """On the step's page, on the page of the value just entered, and on the page that says why."""
+    d = drive()
+    new_job(d)
+
+    def leads():
+        """The bold words of each card or line, with the words after them."""
+        bold = [w for w in d.widgets() if getattr(w, "bold", False) and w.text == "Horn"]
+        return [
+            sorted((other.text for other in w.parent.children if getattr(other, "text", "")), key=len) for w in bold
+        ]
+
+    d.press("step dock.horn", "choice No")
+    (said,) = leads()
+    assert any("Not heard" in text for text in said), "while the next value is entered"
+    d.press("back")
+    (said,) = leads()
+    assert any("Not heard" in text for text in said), "on the step's own page"
+    d.press("finding 0")
+    (said,) = leads()
+    assert any("Not heard" in text for text in said), "where it says why"
+
+
+def test_an_odd_value_is_not_confirmed_by_the_thumb_that_pressed_next(drive):
+    """What stands where Next stood is to type it again; confirming lies apart and is not the strong one."""
+    d = drive()
+    new_job(d)
+    d.press("tab vessel", "Equipment", "kind engines", "2 engines", "back", "back", "tab under way")
+    d.press("step dock.full", "begin")
+    next_at = d.find("next").center
+    d.number("9000")
+    again, yes = d.find("type again"), d.find("yes, save it")
+    assert (again.kind, yes.kind) == ("main", "plain")
+    assert again.collide_point(*next_at)
+    assert not yes.collide_point(*next_at)
+    d.press("type again")
+    assert view_of(d).find("dock.full", "engine_speed", of="port") is None
+
+
+def test_only_the_unit_in_use_is_marked(drive):
+    """The others are plain; choosing one moves the mark."""
+    d = drive()
+    new_job(d)
+    d.press("tab under way", "step dock.fuel")
+    d.number("3000")
+    d.press("unit")
+    units = [w for w in d.widgets() if getattr(w, "name", "").startswith("unit ")]
+    assert len(units) > 1
+    assert [unit.text for unit in units if unit.chosen] == ["gal/h"]
+    d.press("unit L/h", "unit")
+    assert [w.text for w in d.widgets() if getattr(w, "name", "").startswith("unit ") and w.chosen] == ["L/h"]
+
+
+def test_having_read_is_said_only_under_the_last_caution(drive):
+    """While cautions remain the press reads on; the same press, and no more of them than before."""
+    from garboard.host import make_host
+
+    d = drive(make_host=lambda: make_host(("garboard_prop_check",), entry_points=False))
+    new_job(d)
+    d.resize(1024, 600)
+    d.press("tab under way", "step prop_check.full_throttle")
+    said, cautions = [], d.app.tablet.step("prop_check.full_throttle").cautions
+    read = set()
+    while d.app.tablet.session.here.page == "cautions":
+        said.append(d.find("begin").text)
+        read |= {caution.text for caution in cautions if d.says(caution.text)}
+        d.press("begin")
+    assert len(said) > 1
+    assert said == ["Read on"] * (len(said) - 1) + ["I have read this"]
+    assert read == {caution.text for caution in cautions}
+
+
+def test_taking_off_names_the_piece_whole(drive):
+    """ "port" alone is no question."""
+    d = drive()
+    new_job(d)
+    d.press("tab vessel", "Equipment", "kind engines", "2 engines", "piece port", "remove piece")
+    assert d.says("Take off the port engine?")
+
+
+def test_plugins_are_called_by_their_titles(drive):
+    """A technician knows a wiring audit, and no package."""
+    from garboard.host import make_host
+
+    d = drive(make_host=lambda: make_host(("garboard_wiring_audit",), entry_points=False))
+    d.press("settings")
+    assert d.says("Wiring audit")
+    assert not d.says("garboard_")
