@@ -14,8 +14,9 @@ from garboard.faults import Fault, InputError
 from garboard.findings import Verdict
 from garboard.host import PluginHost
 from garboard.hullfile import HULLS_FOLDER, HullFolder
-from garboard.job_file import check, implausible, located, read_job_file, settings_faults, view_of
+from garboard.job_file import JobFile, check, implausible, located, read_job_file, settings_faults, view_of
 from garboard.job_view import Disagreement, JobView, place_of
+from garboard.not_known import not_known
 from garboard.records import EQUIPMENT, Measurement, Vessel, unusual_of
 from garboard.report import json_out
 from garboard.report.outline import place_in_words
@@ -51,7 +52,14 @@ def assess_job_file(path: Path, host: PluginHost) -> AssessedJob:
     if faults:
         raise InputError(str(path), located(path, faults))
     view = view_of(job_file, path.parent)
-    return AssessedJob(str(path), view, host.assess(view), tuple(_questions(view, host)))
+    return AssessedJob(
+        str(path), view, host.assess(view), (*_questions(view, host), *_odd_in_file(path, job_file, host))
+    )
+
+
+def _odd_in_file(path: Path, job_file: JobFile, host: PluginHost) -> tuple[str, ...]:
+    odd = [Fault(where, what) for where, what in not_known(job_file, host)]
+    return tuple(f"Line {one.line}, {one.where}: {one.expected}" for one in located(path, odd)) if odd else ()
 
 
 def is_hull_folder(path: Path) -> bool:
@@ -73,7 +81,8 @@ def assess_hulls(folder: Path, host: PluginHost, hull: str = "") -> Iterator[Ass
                 if job not in seen:
                     seen.add(job)
                     view = boat.view(job, load)
-                    questions = tuple(_questions(view, host))
+                    odd = (f"{where}: {what}" for where, what in not_known(view, host))
+                    questions = (*_questions(view, host), *odd)
                     yield AssessedJob(f"{folder} {boat.state.hull_number} {job}", view, host.assess(view), questions)
 
 
