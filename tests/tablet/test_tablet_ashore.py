@@ -10,7 +10,6 @@ from garboard_shop.store import MANAGER, TECHNICIAN
 from garboard_tablet.models.session import Place
 from shop_rig import RunningShop
 
-
 HULL = "XYZAB123F526"
 
 
