@@ -49,7 +49,7 @@ HARD_RANGE: Mapping[str, tuple[float, float]] = {
     "speed_over_ground": (0, 200),
     "speed_through_water": (-50, 200),
     "roll": (-180, 180),
-    "pitch": (-90, 90),
+    "pitch": (-180, 180),
     "yaw": (-360, 360),
     "latitude": (-90, 90),
     "longitude": (-180, 180),

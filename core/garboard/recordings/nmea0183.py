@@ -22,7 +22,7 @@ import attrs
 
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.times import finite, parse_time
-from garboard.samples import Sample
+from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Sample
 
 DAY = 86400.0
 CHARACTERS_LOOKED_AHEAD = 300_000  # some five thousand sentences, to learn how the log tells time
@@ -175,7 +175,7 @@ def _values_in(line: str, number: int, notes: ReadingNotes, clock: _TellsTime) -
         fewest = _FEWEST_FIELDS[sentence.kind]
         if len(sentence.fields) <= fewest:
             raise ValueError(f"cut short: expected {fewest} fields, got {len(sentence.fields) - 1}")
-        found = [one for one in decode(sentence.fields) if one[1] is not None]
+        found = [_believable(one) for one in decode(sentence.fields) if one[1] is not None]
         clock.see(sentence)
     except ValueError as fault:
         notes.damage(number, _named(line, fault))
@@ -377,6 +377,18 @@ _TIME_OF: Mapping[str, Callable[[Fields], Told | None]] = {
 
 
 # Values
+
+_MOST = {quantity: max(map(abs, ends)) for quantity, ends in HARD_RANGE.items()}
+"""Either way: a minus sign is a turning sense in one sentence and an error in another."""
+
+
+def _believable(found: Found) -> Found:
+    """A value as found. Raises ValueError for one that no boat's instrument can show."""
+    quantity, value, _, _ = found
+    if value is None or abs(value) <= _MOST[quantity]:
+        return found
+    unit = UNIT_OF_QUANTITY[quantity]
+    raise ValueError(f"expected {quantity.replace('_', ' ')} up to {_MOST[quantity]:g} {unit}, got {value:g}")
 
 
 def _number(text: str) -> float | None:

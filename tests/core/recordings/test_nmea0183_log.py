@@ -33,6 +33,22 @@ def test_checksum_is_the_exclusive_or_of_all_bytes(body: str) -> None:
     assert checksum(body) == reduce(xor, body.encode("utf-8"), 0)
 
 
+@pytest.mark.parametrize(
+    ("sentence", "reason"),
+    [
+        ("$ERRPM,E,1,99999999,10,A", "engine speed up to 15000 rev/min, got 1e+08"),
+        ("$GPVTG,90.0,T,,M,5000.0,N,9260.0,K", "speed over ground up to 200 kn, got 5000"),
+        ("$TIROT,90000,A", "rate of turn up to 360 deg/s, got 1500"),  # 90000 deg/min
+    ],
+)
+def test_a_value_no_instrument_shows_sets_its_sentence_aside(sentence: str, reason: str) -> None:
+    """Common practice, no source; a minus sign is left alone, for a shaft may turn the other way."""
+    samples, notes = samples_of(ZDA, sentence, "$SDRPM,S,1,-900,10,A")
+    assert [s.value for s in samples] == [-900.0]
+    assert notes.damaged_count == 1
+    assert reason in notes.damaged[0].reason
+
+
 def test_sentence_takes_the_time_of_the_latest_sentence_that_brought_one() -> None:
     samples, _ = samples_of(ZDA, "$HEHDT,10,T", "$HEHDT,11,T", "$GPZDA,093001.50,04,05,2026,00,00", "$HEHDT,12,T")
     assert [(s.time - START, s.value) for s in samples] == [(0.0, 10.0), (0.0, 11.0), (1.5, 12.0)]
