@@ -76,7 +76,7 @@ def figure_of_runs(view: JobView, runs: Sequence[Run]) -> Figure:
 
 def _padded(shown: Sequence[float]) -> tuple[float, float]:
     """Ends of an axis, whole hundreds with at least one to spare, so that no point lies on an edge [rev/min]."""
-    low, high = min(shown, default=0.0), max(shown, default=6000.0)
+    low, high = min(shown, default=100.0), max(shown, default=6000.0)
     return 100.0 * math.floor(low / 100 - 1), 100.0 * math.ceil(high / 100 + 1)
 
 
