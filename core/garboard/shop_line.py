@@ -112,7 +112,7 @@ class ShopLine:
             self._connection.close()
             if isinstance(failure, Garbled):
                 raise ShopAway(f"the shop's answer came garbled: {failure}") from failure
-            raise ShopAway(f"no answer from {self.address}: {failure or type(failure).__name__}") from failure
+            raise ShopAway(f"no answer from {self.address}: {_reason_of(failure)}") from failure
         self.sent += len(ready)
         self.received += len(raw)
         self._compare_clocks(reply, started, wall_milliseconds())
@@ -158,6 +158,12 @@ def _context() -> ssl.SSLContext:
     context.check_hostname = False
     context.verify_mode = ssl.CERT_NONE  # the fingerprint is checked instead, before a byte is sent
     return context
+
+
+def _reason_of(failure: Exception) -> str:
+    """The system's own sentence without its number."""
+    said = failure.strerror if isinstance(failure, OSError) else ""
+    return said or str(failure) or type(failure).__name__
 
 
 def _accepted(reply: Reply) -> Reply:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import attrs
 import click
 
+from garboard.commands.tools import BAD_INPUT
 from garboard.faults import Fault, InputError
 
 if TYPE_CHECKING:
@@ -22,7 +23,8 @@ if TYPE_CHECKING:
 
 HELP = """Bring everything in a tablet's folder to the shop server, and everything there into the folder.
 
-The first time, give the pairing code that `garboard shop` prints. Exit status 0 when both sides hold the same,
+The first time, give the pairing code that `garboard shop` prints; a folder that holds no hull files yet also wants
+--new, so that a mistyped name uses up no code. Exit status 0 when both sides hold the same,
 1 when something was refused or is still missing, 2 when the shop could not be reached or refuses this tablet.
 """
 
@@ -32,33 +34,46 @@ The first time, give the pairing code that `garboard shop` prints. Exit status 0
     "--folder", required=True, type=click.Path(path_type=Path, file_okay=False), help="The tablet's hull files."
 )
 @click.option("--pair", "code", default="", metavar="CODE", help='The pairing code, "ADDRESS CODE" in quotes.')
+@click.option("--new", is_flag=True, help="Begin an empty folder there, which takes what the shop holds.")
 @click.option("--name", default="", help="What the shop lists this tablet as; this machine's name otherwise.")
 @click.option("--at", "address", default="", metavar="ADDRESS", help="Where the shop server is now, if it moved.")
 @click.option(
     "--keep-trying", "minutes", type=click.FloatRange(0), default=0, help="Minutes to go on while it is away."
 )
-@click.option("--json", "as_json", is_flag=True)
-def command(folder: Path, code: str, name: str, address: str, minutes: float, as_json: bool) -> None:
+@click.option("--json", "as_json", is_flag=True, help="The report as JSON, for other programs.")
+def command(folder: Path, code: str, new: bool, name: str, address: str, minutes: float, as_json: bool) -> None:
     """Pair if asked to, then bring ashore."""
     from garboard import pairing, sync
     from garboard.hullfile import HullFolder
-    from garboard.storage import FolderInUse, NotSaved
 
+    paired = None if code else _paired(folder)
+    if code:
+        pairing.read_code(code)
+        if not new:
+            _refuse_without_hull_files(folder)
     try:
         with HullFolder(folder) as hulls:
-            shop = sync.pair(code, name or socket.gethostname(), _device_of(folder)) if code else _paired(folder)
+            shop = paired or sync.pair(code, name or socket.gethostname(), _device_of(folder))
             if address:
                 host, port = pairing.read_address(address)
                 shop = attrs.evolve(shop, host=host, port=port)
             pairing.keep(folder, shop)
             report = _bring(hulls, shop, minutes)
-    except (sync.ShopAway, sync.NotTheShop, sync.NotPaired, sync.ShopRefused, FolderInUse, NotSaved) as failure:
-        raise InputError(
-            "ashore", [Fault("shop", "the shop server this tablet is paired with", str(failure))]
-        ) from None
+    except (sync.ShopAway, sync.NotTheShop, sync.NotPaired, sync.ShopRefused) as failure:
+        click.echo(f"Not brought ashore: {failure}.", err=True)
+        sys.exit(BAD_INPUT)
     click.echo(json.dumps(plain_report(report), indent=1) if as_json else readable_report(report))
     if report.refused or report.not_kept or not report.equal:
         sys.exit(1)
+
+
+def _refuse_without_hull_files(folder: Path) -> None:
+    from garboard.assessing import is_hull_folder
+
+    if not is_hull_folder(folder):
+        expected = "a tablet's folder of hull files, or --new to begin an empty one there"
+        got = "a folder without hull files" if folder.is_dir() else "no such folder"
+        raise InputError(str(folder), [Fault("--folder", expected, f"{got}; the code was not used")])
 
 
 def _device_of(folder: Path) -> str:

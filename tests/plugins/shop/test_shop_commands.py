@@ -51,7 +51,7 @@ def test_a_folder_is_paired_and_brought_ashore_then_brought_again_without_a_code
 
 
 def test_tablets_are_listed_and_a_removed_one_is_refused(server: Server, tmp_path: Path) -> None:
-    run("ashore", "--folder", tmp_path, "--pair", server.new_code(), "--name", "lost tablet")
+    run("ashore", "--folder", tmp_path, "--new", "--pair", server.new_code(), "--name", "lost tablet")
     (tablet,) = [
         one
         for one in json.loads(run("shop-tablets", "list", "--folder", server.folder, "--json").output)["tablets"]
@@ -64,7 +64,7 @@ def test_tablets_are_listed_and_a_removed_one_is_refused(server: Server, tmp_pat
     assert "REMOVED" in run("shop-tablets", "list", "--folder", server.folder).output
     refused = run("ashore", "--folder", tmp_path)
     assert refused.exit_code == 2
-    assert "was removed" in refused.output
+    assert refused.stderr.startswith("Not brought ashore: this tablet is not paired with the shop, or was removed")
     twice = run("shop-tablets", "remove", "--folder", server.folder, tablet["id"], "--by", "M. Office")
     assert twice.exit_code == 2
 
@@ -81,6 +81,31 @@ def test_a_taken_port_is_refused_with_what_to_do(server: Server, tmp_path: Path)
     assert "choose with --host and --port" in refused.output
 
 
+@pytest.mark.parametrize("is_there", [True, False])
+def test_a_mistyped_folder_is_not_made_and_uses_up_no_code(server: Server, tmp_path: Path, is_there: bool) -> None:
+    code, folder = server.new_code(), tmp_path / "my-tabelt"
+    if is_there:
+        folder.mkdir()
+    refused = run("ashore", "--folder", folder, "--pair", code)
+    assert refused.exit_code == 2
+    assert "or --new to begin an empty one there" in refused.stderr
+    assert [*tmp_path.rglob("*")] == ([folder] if is_there else [])
+    assert run("ashore", "--folder", folder, "--new", "--pair", code).exit_code == 0
+
+
+def test_a_code_that_is_wrong_is_told_in_the_shops_own_words(server: Server, tmp_path: Path) -> None:
+    used = server.new_code()
+    assert run("ashore", "--folder", tmp_path / "one", "--new", "--pair", used).exit_code == 0
+    refused = run("ashore", "--folder", tmp_path / "two", "--new", "--pair", used)
+    assert refused.exit_code == 2
+    assert refused.stderr.startswith("Not brought ashore: the code is wrong, was used, or has run out: ask for a new")
+
+
+def test_without_a_pairing_no_folder_is_made(tmp_path: Path) -> None:
+    assert run("ashore", "--folder", tmp_path / "typo").exit_code == 2
+    assert not (tmp_path / "typo").exists()
+
+
 def test_without_a_pairing_the_command_says_what_to_give(tmp_path: Path) -> None:
     refused = run("ashore", "--folder", tmp_path)
     assert refused.exit_code == 2
@@ -91,7 +116,7 @@ def test_a_shop_that_does_not_answer_is_told_with_its_address(
     server: Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("garboard.ashore.look_for", lambda shop: None)
-    assert run("ashore", "--folder", tmp_path, "--pair", server.new_code()).exit_code == 0
+    assert run("ashore", "--folder", tmp_path, "--new", "--pair", server.new_code()).exit_code == 0
     away = run("ashore", "--folder", tmp_path, "--at", "127.0.0.1:1")
     assert away.exit_code == 2
     assert "no answer from 127.0.0.1:1" in away.output
@@ -101,7 +126,7 @@ def test_a_shop_that_moved_is_found_by_what_it_announces_and_kept_there(
     server: Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """At its old address nothing answers; the announcement leads to the new one, and the fingerprint is still held."""
-    assert run("ashore", "--folder", tmp_path, "--pair", server.new_code()).exit_code == 0
+    assert run("ashore", "--folder", tmp_path, "--new", "--pair", server.new_code()).exit_code == 0
     monkeypatch.setattr("garboard.ashore.look_for", lambda shop: attrs.evolve(shop, port=server.port))
     assert run("ashore", "--folder", tmp_path, "--at", "127.0.0.1:1").exit_code == 0
     kept = pairing.kept(tmp_path)
@@ -114,7 +139,7 @@ def test_the_shop_keeps_its_certificate_when_it_starts_again(tmp_path: Path) -> 
     office, tablet = Server(tmp_path / "shop"), tmp_path / "tablet"
     try:
         first = read_code(office.start())
-        assert run("ashore", "--folder", tablet, "--pair", first.typed).exit_code == 0
+        assert run("ashore", "--folder", tablet, "--new", "--pair", first.typed).exit_code == 0
         office.kill()
         second = read_code(office.start())
         assert second.fingerprint == first.fingerprint
