@@ -88,11 +88,11 @@ CHARGE_LEAST = practice("A lead battery is handed over at three quarters of its 
 RESERVE = practice(
     "Half of a lead battery, four fifths of a LiFePO4 battery, is usable", "from full, capacity within a tenth"
 )
-RATE = method("Peukert's law above the 20 h rate: exponent 1.15 ± 0.15 for lead, 1.00 ± 0.05 for LiFePO4", FROM_MEMORY)
+RATE = method("Peukert's law above the 20 h rate: exponent 1.15 ± 0.15, LiFePO4 1.00 ± 0.05", "from memory")
 CAPACITY = practice("A sound battery holds its stamped capacity within a tenth")
 STANDING = practice(
     "A battery left alone still starts the boat after the days the shop chose",
-    "self-discharge is not counted; it empties a lead battery's usable half in about half a year",
+    "self-discharge is not counted: half a year or so to half empty",
 )
 SELF_DISCHARGE = practice("A lead battery loses its usable half by itself in about half a year")
 BATTERY_CFR = regulation("33 CFR 183.420")
