@@ -186,14 +186,18 @@ def printed(text: str) -> str:
 class HullCheck:
     """What to say about a hull number as typed.
 
-    faults : what is wrong with it, position by position; it can be used all the same when the transom says so
-    doubts : what to look at again
-    offers : numbers it may be meant for: look-alikes on this tablet, and plain repairs
-    known  : the vessel of that number on this tablet
+    faults  : what is wrong with what is typed, position by position; it can be used all the same when it stands so
+    lacks   : what is still to be typed
+    reading : what a well-formed number says, to compare with what is known of the boat; "" for any other
+    doubts  : what to look at again
+    offers  : numbers it may be meant for: look-alikes on this tablet, and plain repairs
+    known   : the vessel of that number on this tablet
     """
 
     text: str
     faults: tuple[str, ...] = ()
+    lacks: str = ""
+    reading: str = ""
     doubts: tuple[str, ...] = ()
     offers: tuple[str, ...] = ()
     known: VesselLine | None = None
@@ -202,7 +206,7 @@ class HullCheck:
 def check_hull(text: str, lines: Sequence[VesselLine]) -> HullCheck:
     """Check a hull number as typed against the rules and against the vessels here."""
     if not text.strip():
-        return HullCheck("", faults=("Type the number on the transom.",))
+        return HullCheck("", lacks="12 letters and numerals, the maker's code first.")
     known = next((line for line in lines if hull_number.key(text) in (line.hull, *line.also)), None)
     offers = (
         *hull_number.look_alikes(text, [line.hull_number for line in lines]),
@@ -211,6 +215,48 @@ def check_hull(text: str, lines: Sequence[VesselLine]) -> HullCheck:
     try:
         number = hull_number.parse(text)
     except InputError as failure:
-        faults = tuple(str(fault) for fault in failure.faults)
-        return HullCheck(text, faults=faults, offers=tuple(dict.fromkeys(offers)), known=known)
-    return HullCheck(number.text, doubts=number.doubts, offers=tuple(dict.fromkeys(offers)), known=known)
+        is_short = _completed(text) != text
+        faults = _faults(_completed(text)) if is_short else tuple(str(fault) for fault in failure.faults)
+        lacks = (
+            f"{len(hull_number.key(text))} of 12 characters, or of 14 with a country code in front." if is_short else ""
+        )
+        return HullCheck(text, faults=faults, lacks=lacks, offers=tuple(dict.fromkeys(offers)), known=known)
+    return HullCheck(
+        number.text,
+        reading=_reading(number),
+        doubts=number.doubts,
+        offers=tuple(dict.fromkeys(offers)),
+        known=known,
+    )
+
+
+_WELL_FORMED = "AAA11111A126"
+_WITH_COUNTRY = f"AA{_WELL_FORMED}"
+
+
+def _completed(text: str) -> str:
+    """A number that is not yet whole with the rest of a well-formed one: what is wrong with it then is already typed.
+
+    >>> _completed("XYZ0I"), _completed("CA-XYZ")
+    ('XYZ0I111A126', 'CA-XYZ11111A126')
+    """
+    whole = _WITH_COUNTRY if text[2:3] == "-" else _WELL_FORMED
+    return text + whole[len(hull_number.key(text)) :]
+
+
+def _faults(text: str) -> tuple[str, ...]:
+    try:
+        hull_number.parse(text)
+    except InputError as failure:
+        return tuple(str(fault) for fault in failure.faults)
+    return ()
+
+
+def _reading(number: hull_number.HullNumber) -> str:
+    from calendar import month_name
+
+    country = f", country {number.country}" if number.country else ""
+    return (
+        f"Maker {number.maker}, serial {number.serial}, {month_name[number.month]} of a year ending in "
+        f"{number.year_digit}, model year {number.model_year}{country}."
+    )

@@ -142,7 +142,7 @@ class NewJobPage(Page):
     def keyed(self, key: str) -> bool:
         if key == ENTER and self.text:
             self._open()
-        elif key == ERASE or key in LetterPad.WHOLE[0] or key in LetterPad.WHOLE[1]:
+        elif key == ERASE or key in LetterPad.LETTERS or key in LetterPad.DIGITS:
             self.press(key)
         else:
             return False
@@ -161,34 +161,30 @@ class NewJobPage(Page):
             name = check.known.name or check.known.hull_number
             makers.append(lambda: Card(Txt(f"{name} is on this tablet. A further job is opened for her.")))
         if self._insisted:
-            makers.append(
-                lambda: self._card(
-                    Verdict.FAIL, "Not a well-formed number. Compare with the transom once more.", "not right"
-                )
-            )
-            makers.append(lambda: self._presses(check, "It stands so: open it", self._insist))
+            text = "Not a well-formed number. Compare with the transom once more."
+            makers.append(partial(self._card, Verdict.FAIL, text, "look again"))
+            makers.append(lambda: self._presses(check, "It stands so: open it", "plain", self._insist))
             return makers
-        if self.text:
-            makers.append(lambda: self._presses(check, "Open this job", self._open))
-        for fault in check.faults[:2] if self.text else ():
-            makers.append(partial(self._card, Verdict.FAIL, fault, "not right" if len(self.text) >= WHOLE else "go on"))
-        for doubt in check.doubts:
-            makers.append(partial(self._card, Verdict.ADVISE, f"{doubt[:1].upper()}{doubt[1:]}.", "look again"))
-        if not self.text:
-            makers.append(words("12 letters and numerals, the maker's code first.", "quiet"))
+        if check.reading:
+            makers.append(lambda: self._presses(check, "Open this job", "main", self._open))
+            makers.append(partial(self._card, Verdict.PASS, check.reading, "well formed"))
+        if check.lacks:
+            makers.append(words(check.lacks, "quiet"))
+        for remark in (*check.faults, *check.doubts):
+            makers.append(partial(self._card, Verdict.ADVISE, f"{remark[:1].upper()}{remark[1:]}.", "look again"))
+        if self.text and not check.reading:
+            makers.append(lambda: self._presses(check, "Open anyway", "plain", self._open))
         return makers
 
-    def _presses(self, check: HullCheck, word: str, do: Callable[[], None]) -> Across:
+    def _presses(self, check: HullCheck, word: str, kind: str, do: Callable[[], None]) -> Across:
         offers = [Press(f"Take {offer}", partial(self.take, offer)) for offer in check.offers[:2]]
-        return Across([*offers, Press(word, do, "main", name="open job")], least=240)
+        return Across([*offers, Press(word, do, kind, name="open job")], least=240)
 
     def _card(self, verdict: Verdict, text: str, word: str) -> Card:
-        if word == "go on":
-            verdict = Verdict.NOT_ENOUGH_DATA
         return Card(Txt(text, SMALL if len(text) > 60 else BODY), mark=verdict_marks[verdict], word=word)
 
     def _open(self) -> None:
-        if self.check.faults:
+        if not self.check.reading:
             self._insisted = bool(self.text)
             self._view.rebuild()
         else:
@@ -222,11 +218,11 @@ class NewJobView(Widget):
     def _place(self, *_: object) -> None:
         gap = dp(GAP) * 2
         if self.width > self.height:
-            wide = max(dp(540), self.width * 0.55)
+            wide = LetterPad.width_of_whole(self.height) or max(dp(540), self.width * 0.55)
             self._pad.size, self._pad.pos = (wide, self.height), (self.right - wide, self.y)
             self._said.size, self._said.pos = (self.width - wide - gap, self.height), self.pos
         else:
-            high = min(self.height * 0.55, dp(640))
+            high = min(self.height * 0.56, dp(660))
             self._pad.size, self._pad.pos = (self.width, high), self.pos
             self._said.size = (self.width, self.height - high - gap)
             self._said.pos = (self.x, self.y + high + gap)

@@ -71,10 +71,20 @@ class NumberPad(Widget):
 
 
 class LetterPad(Widget):
-    """Letters and digits for a hull number, large enough for gloves. What does not fit stands on another side."""
+    """Letters and digits for a hull number, large enough for gloves, all in sight; on a low screen on three sides."""
 
-    WHOLE = ("ABCDEFGHIJKLMNOPQRSTUVWXYZ-", "1234567890-")
-    LOW = ("ABCDEFGHIJKLM", "NOPQRSTUVWXYZ", "1234567890-")
+    LETTERS, DIGITS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ-", "1234567890"
+    WHOLE = (LETTERS + DIGITS,)
+    LOW = (LETTERS[:13], LETTERS[13:26], f"{DIGITS}-")
+    COLUMNS = 7
+    """The letters and the dash fill four rows, the digits and Erase two."""
+    ROWS = 6
+
+    @classmethod
+    def width_of_whole(cls, height: float) -> float:
+        """The width that shows everything at once; 0 where the height has no room for it."""
+        fits = cls.ROWS * dp(TARGET + GAP) - dp(GAP) <= height
+        return cls.COLUMNS * dp(TARGET + GAP) - dp(GAP) if fits else 0.0
 
     def __init__(self, press: Callable[[str], object]) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
@@ -106,20 +116,21 @@ class LetterPad(Widget):
         gap, columns = dp(GAP), int((self.width + dp(GAP)) // dp(TARGET + GAP))
         if columns < 2:
             return
-        low = self._rows(columns, self.WHOLE[0], 2) * dp(TARGET + GAP) - gap > self.height
+        low = columns < self.COLUMNS or not self.width_of_whole(self.height)
         sides = self.LOW if low else self.WHOLE
         if sides is not self._sides:
             self._sides = sides
             self._side = next(side for side in sides if side[0] == self._side[0] or side == sides[0])
             self._show()
-        columns = min(columns, 5 if self._side[0] == "1" else 9)
-        rows = self._rows(columns, self._side, len(sides))
+        columns = self.COLUMNS if not low else min(columns, 5 if self._side[0] == "1" else 9)
+        rows = self._rows(columns, self._side, len(sides)) if low else self.ROWS
         wide = (self.width - gap * (columns - 1)) / columns
         high = (self.height - gap * (rows - 1)) / rows
         cell = 0
         for number, key in enumerate(self._keys):
             span = 2 if number >= len(self._side) else 1
-            if cell % columns + span > columns:
+            begins_digits = not low and number == len(self.LETTERS)
+            if cell % columns + span > columns or (begins_digits and cell % columns):
                 cell += columns - cell % columns
             row, column = divmod(cell, columns)
             key.size = (span * wide + (span - 1) * gap, high)

@@ -1,0 +1,64 @@
+"""A new job: the hull number is checked as it is typed, and a good one is read back.
+
+What may stand where: 33 CFR 181.25 (serial without I, O and Q; month letters A to L).
+"""
+
+import pytest
+
+from garboard_tablet.models.vessels import check_hull
+
+
+@pytest.mark.parametrize(
+    ("typed", "positions"),
+    [("XYZ0I234M52", [5, 9]), ("XYZ0I", [5]), ("XYZ0I234M526", [5, 9]), ("XYZAB123F52", []), ("X", []), ("", [])],
+)
+def test_every_fault_of_what_is_typed_is_named_while_it_is_typed(typed, positions):
+    """Too short is no reason to keep quiet about the rest, and what is right so far has no fault."""
+    check = check_hull(typed, [])
+    assert [int(fault.split()[1].rstrip(":")) for fault in check.faults] == positions
+    assert bool(check.lacks) == (len(typed) < 12)
+    assert not check.reading
+
+
+def test_a_number_with_its_country_is_checked_at_its_own_places():
+    """The country's two letters come before position 1 of the twelve."""
+    assert check_hull("CA-XYZAB12", []).faults == ()
+    assert "14" in check_hull("CA-XYZAB12", []).lacks
+    assert len(check_hull("CA-XYZ0I12", []).faults) == 1
+
+
+def test_a_good_number_is_read_back():
+    """Maker, serial, month and year, to compare with the boat before the job is opened."""
+    check = check_hull("XYZAB123F526", [])
+    assert check.reading == "Maker XYZ, serial AB123, June of a year ending in 5, model year 2026."
+    assert (check.faults, check.lacks) == ((), "")
+
+
+def test_letters_and_digits_are_all_in_sight(drive):
+    """A number costs as many touches as it has characters; nothing has to be turned over."""
+    d = drive()
+    d.press("new job")
+    before = d.touches
+    for character in "XYZAB123F526":
+        d.press(f"key {character}")
+    assert d.touches - before == 12
+    assert d.says("Maker XYZ, serial AB123")
+    assert d.find("open job").kind == "main"
+
+
+def test_a_faulty_number_is_opened_only_after_looking_again(drive):
+    """The faults stand first; opening it anyway is possible, asks once more, and is never the strong press."""
+    d = drive()
+    d.press("new job")
+    for character in "XYZ0I234A526":
+        d.press(f"key {character}")
+    assert d.says("Position 5")
+    assert d.says("look again")
+    assert (d.find("open job").kind, d.find("open job").text) == ("plain", "Open anyway")
+    fault = next(w for w in d.widgets() if "Position 5" in getattr(w, "text", ""))
+    assert fault.y > d.find("open job").y
+    d.press("open job")
+    assert d.find("open job").kind == "plain"
+    assert d.app.tablet.files.hulls() == ()
+    d.press("open job")
+    assert d.app.tablet.files.hulls() == ("XYZ0I234A526",)
