@@ -13,9 +13,9 @@ import attrs
 
 from garboard import exchange, hull_number
 from garboard.clock import HybridClock, wall_milliseconds
-from garboard.desk import author_for, name_of, open_hull
+from garboard.desk import author_for, open_hull
 from garboard.entries import Entry, make_entry
-from garboard.fold import Fold, fold
+from garboard.fold import Fold, fold, name_of
 from garboard.hullfile import HullFolder
 from garboard.job_file import JobFile, read_job_file
 from garboard.merge import MergeReport, merge

@@ -13,7 +13,7 @@ from garboard.clock import HybridClock
 from garboard.entries import Entry
 from garboard.faults import Fault, InputError
 from garboard.findings import NotEnoughData
-from garboard.fold import VESSEL, Fold, SlotKey, fold, slot_of
+from garboard.fold import VESSEL, Fold, SlotKey, fold, name_of, slot_of
 from garboard.hullfile import HullFolder
 from garboard.job_file import ATTACHED
 from garboard.job_view import JobView
@@ -172,11 +172,3 @@ def slot_named(state: Fold, job: str, name: str) -> SlotKey:
     if name.rstrip("/") not in there:
         raise KeyError(f"nothing is entered under {name!r}; there is: {', '.join(sorted(there))}")
     return there[name.rstrip("/")]
-
-
-def name_of(key: SlotKey) -> str:
-    """What a person calls a slot, as `slot_named` reads it."""
-    if key.kind == "field":
-        return "/".join((VESSEL, *key.subject))
-    subject = "/".join(key.subject).rstrip("/")
-    return subject if key.kind == "measure" else f"{key.kind} {subject}".rstrip()

@@ -63,6 +63,14 @@ def slot_of(entry: Entry) -> SlotKey:
     return SlotKey(kind, "" if kind == "field" else entry.job, entry.subject)
 
 
+def name_of(key: SlotKey) -> str:
+    """What a person calls a slot: "vessel/beam", "step/field", "step/field/row/of", "signoff owner/A. Marsh"."""
+    if key.kind == "field":
+        return "/".join((VESSEL, *key.subject))
+    subject = "/".join(key.subject).rstrip("/")
+    return subject if key.kind == "measure" else f"{key.kind} {subject}".rstrip()
+
+
 @attrs.define
 class Slot:
     """All entries of one slot. Cost of `add` does not depend on how many there are."""
@@ -549,10 +557,11 @@ class Fold:
                         yield note
 
     def _sign_off_records(self, job: str) -> Iterator[SignOff]:
-        stale = {staleness.sign_off.id for staleness in self.stale(job)}
+        missed = {one.sign_off.id: one.not_covered for one in self.stale(job)}
         for entry in self._sign_offs(job):
             plain = {key: value for key, value in _signed(entry).items() if key != "covers"}
-            record, faults = _without_faults({**plain, "stale": entry.id in stale}, SignOff)
+            names: list[JsonValue] = [*sorted({name_of(self.slot_of(one)) for one in missed.get(entry.id, ())})]
+            record, faults = _without_faults({**plain, "stale": bool(names), "not_covered": names}, SignOff)
             if not faults:
                 yield record
 

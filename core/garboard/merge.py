@@ -11,9 +11,9 @@ import attrs
 
 from garboard import hull_number
 from garboard.attachments import AttachmentDamaged
-from garboard.desk import family, name_of
+from garboard.desk import family
 from garboard.entries import Entry, canonical_bytes, plain_place_and_value, view
-from garboard.fold import Fold, SlotKey, fold
+from garboard.fold import Fold, SlotKey, fold, name_of
 from garboard.hullfile import HullFolder
 from garboard.storage import Damage
 

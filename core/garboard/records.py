@@ -291,10 +291,15 @@ class Note:
 
 @attrs.frozen(kw_only=True)
 class SignOff:
-    """A signature: who, in which role, and when."""
+    """A signature: who, in which role, and when.
+
+    stale       : whether something was changed after it
+    not_covered : what was: names as `fold.name_of` gives them
+    """
 
     role: str = _one_of("technician", "manager", "owner", default=None)
     name: str
     at: str = ""
     stale: bool = False
+    not_covered: tuple[str, ...] = ()
     more: Mapping[str, JsonValue] = _more()

@@ -22,7 +22,7 @@ from garboard.host import PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.records import Note, SignOff, StepState
 from garboard.report.book import date_in_words, handover_book
-from garboard.report.outline import cautions
+from garboard.report.outline import cautions, place_in_words
 from garboard.report.paper import MARGIN, font_folder
 from garboard.samples_folder import sample_job_files
 from garboard.steps import Assessed, Block, Calculator, ReportSection
@@ -409,6 +409,15 @@ def test_a_signature_before_later_changes_hands_nothing_over(view: JobView, role
     signed = tuple(attrs.evolve(one, stale=one.role == role) for one in SIGNED)
     cover = on_one_line(pages_of(book_of(attrs.evolve(view, sign_offs=signed)))[0])
     assert f"NOT YET HANDED OVER 1 fail; the {role} signed before later changes." in cover
+
+
+def test_a_signature_before_later_changes_names_what_it_does_not_cover(view: JobView) -> None:
+    first = view.measurements[0]
+    names = ("/".join((first.step, first.field)), "vessel/beam", "note 12")
+    signed = (SignOff(role="owner", name="An Owner", stale=True, not_covered=names),)
+    text = whole(book_of(attrs.evolve(view, sign_offs=signed)))
+    words = place_in_words((first.step, first.field, "", ""), small_plugin.small_host())
+    assert f"sign again Not covered: {words}; Vessel beam; Note 12." in text
 
 
 def test_cautions_of_what_is_not_fitted_are_left_out(view: JobView) -> None:

@@ -26,6 +26,7 @@ from garboard.report.outline import (
     cautions,
     counts,
     hand_over,
+    name_in_words,
     nothing_to_put_right,
     numbered_bases,
     place_in_words,
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
 
 PAPER_SIZES = ("letter", "A4")
 MOST_LINES_OF_CONTENTS = 20
+MOST_NAMED = 12
 _LED_TO = 45.0  # kept under a paragraph that leads to what follows it [mm]
 _INDENT, _INDENT_OF_LINE = 38.0, 18.0  # from the verdict to what it is about [mm]
 _FEW_POINTS = 4
@@ -94,7 +96,7 @@ def handover_book(view: JobView, host: PluginHost, assessed: Sequence[Assessed],
     _checks(paper, view, host, assessed, printed)
     _files(paper, view, host)
     _punch_list(paper, view, host, assessed)
-    _signatures(paper, view, state)
+    _signatures(paper, view, host, state)
     _bases(paper, printed)
     return bytes(paper.output())
 
@@ -298,8 +300,10 @@ def _section(paper: Paper, title: str, blocks: Sequence[Block], printed: _Printe
         elif isinstance(block, Number):
             paper.big_number(str(block), block.name)
         else:
+            new = [figure for figure in block.figures if figure not in printed.figures]
+            paper.room(_height(paper, block, printed) + (_size_of(paper, new[0])[1] if new else 0.0))
             _finding(paper, block, printed)
-            for figure in block.figures:
+            for figure in new:
                 _figure(paper, figure, printed)
 
 
@@ -307,7 +311,7 @@ def _checks(paper: Paper, view: JobView, host: PluginHost, assessed: Sequence[As
     """Every check: one line for what passes or was told before, the rest in full; then tables not yet shown."""
     paper.chapter("What was checked")
     for phase in by_phase(view, host, assessed):
-        paper.subheading(phase.phase.value.capitalize(), keep=30, listed=True)
+        paper.subheading(phase.phase.value.capitalize(), keep=45, listed=True)
         for step in phase.steps:
             if step.found:
                 _checked_step(paper, step, printed)
@@ -447,14 +451,20 @@ def _figure(paper: Paper, figure: Figure, printed: _Printed) -> None:
     if figure in printed.figures:
         return
     printed.figures.add(figure)
-    width, height = (96.0, 86.0) if figure.equal_scales else (paper.epw, _height_of(figure))
+    width, height = _size_of(paper, figure)
     names = ", ".join(series.name for series in figure.series)
     words = f"{figure.title}. {axis_title(figure.y)} against {axis_title(figure.x)}: {names}."
     paper.picture(figure_bytes(figure, "png", width, height), width, height, words)
 
 
+def _size_of(paper: Paper, figure: Figure) -> tuple[float, float]:
+    """Width and height as printed: two axes need room; a few points do not [mm]."""
+    if figure.equal_scales:
+        return 96.0, 86.0
+    return paper.epw, _height_of(figure)
+
+
 def _height_of(figure: Figure) -> float:
-    """Two axes need room; a few points do not [mm]."""
     if all(len(series.x) <= _FEW_POINTS for series in figure.series):
         return 46.0
     return 48.0 if figure.y2 is None else 74.0
@@ -493,7 +503,7 @@ def _punch_list(paper: Paper, view: JobView, host: PluginHost, assessed: Sequenc
         paper.hanging(f"{number}", f"{about}{item.text} ({item.why})")
 
 
-def _signatures(paper: Paper, view: JobView, state: HandOver) -> None:
+def _signatures(paper: Paper, view: JobView, host: PluginHost, state: HandOver) -> None:
     vessel, job = view.vessel, view.job
     paper.chapter("Signatures", keep=90)
     named = f"{vessel.name}, hull number {vessel.hull_number}" if vessel.name else f"hull number {vessel.hull_number}"
@@ -517,20 +527,24 @@ def _signatures(paper: Paper, view: JobView, state: HandOver) -> None:
     for role in ("technician", "manager", "owner"):
         signed = [sign_off for sign_off in view.sign_offs if sign_off.role == role]
         for sign_off in signed or [SignOff(role=role, name=view.job.owner if role == "owner" else "")]:
-            _signature(paper, sign_off)
+            _signature(paper, sign_off, [name_in_words(name, host) for name in sign_off.not_covered])
 
 
-def _signature(paper: Paper, sign_off: SignOff) -> None:
-    """A line to sign on, with what is known of who signs and when."""
+def _signature(paper: Paper, sign_off: SignOff, not_covered: Sequence[str]) -> None:
+    """A line to sign on, with what is known of who signs and when, and what was changed after it."""
     from garboard.report.paper import NOTE
 
     paper.room(24)
-    paper.y += 11
+    paper.y += 9
     paper.rule(DAY.ink)
     when = f"signed {date_in_words(sign_off.at)}" if sign_off.at else "signature and date"
     if sign_off.stale:
         when += ", before later changes: sign again"
     paper.words(", ".join(filter(None, (sign_off.role.capitalize(), sign_off.name, when))), NOTE, colour=DAY.quiet)
+    if not_covered:
+        further = len(not_covered) - MOST_NAMED
+        more = f"; and {further} more" if further > 0 else ""
+        paper.words(f"Not covered: {'; '.join(not_covered[:MOST_NAMED])}{more}.", NOTE, colour=DAY.fail)
     paper.y += 3
 
 

@@ -211,6 +211,15 @@ def place_in_words(place: Place, host: PluginHost) -> str:
     return ", ".join([f"{_title_of(step_key, host)}: {field}", *filter(None, (of, row))])
 
 
+def name_in_words(name: str, host: PluginHost) -> str:
+    """What `fold.name_of` names, in the words the person saw."""
+    step, *rest = name.split("/")
+    if host.step(step) is not None and 0 < len(rest) < 4:
+        field, row, of = (*rest, "", "")[:3]
+        return place_in_words((step, field, row, of), host)
+    return name.replace("/", " ").replace("_", " ").capitalize()
+
+
 def _title_of(step_key: str, host: PluginHost) -> str:
     step = host.step(step_key)
     return step.title if step else step_key

@@ -24,14 +24,14 @@ BODY, NOTE, SMALL, NUMBER, HEADING, SUBHEADING = 10.5, 8.5, 7.0, 24.0, 17.0, 12.
 """Type sizes [pt]."""
 
 MILLIMETRES_PER_POINT = 25.4 / 72
-LEADING = 1.38
+LEADING = 1.34
 _FAMILY = "book"
 _GAP = 3.0
 _BESIDE, _ABOVE = {SMALL: 0.9}, {SMALL: 0.45}  # clear beside and above the words in a table's cell [mm]
 _USUAL_BESIDE, _USUAL_ABOVE = 1.6, 0.65
 _LONG_TABLE, _MOST_GROUPS = 16, 3  # rows from which a narrow table is set in groups side by side
 _CARD_ROWS = 12
-_BETWEEN_GROUPS, _BETWEEN_ITEMS = 3.0, 0.5  # columns side by side, items of a list in small type [mm]
+_BETWEEN_GROUPS, _BETWEEN_ITEMS = 3.0, 0.3  # columns side by side, items of a list in small type [mm]
 _FRAME = 4.0  # from the frame of a card to its words [mm]
 _NEW_PAGE_FROM = 0.82  # share of a page filled from which a chapter begins the next one
 _NUMERIC = re.compile(r"[-+−]?\d[\d.,]*( ?± ?[\d.]+)?( ?[A-Za-z%°][A-Za-z0-9/]*)?")
@@ -64,7 +64,7 @@ class Paper(FPDF):
         self.add_font(_FAMILY, style="B", fname=fonts / "DejaVuSans-Bold.ttf")
         self.hull_number, self.running_title = hull_number, title
         self.set_margins(MARGIN, MARGIN, MARGIN)
-        self.set_auto_page_break(True, margin=MARGIN + 6)
+        self.set_auto_page_break(True, margin=MARGIN + 4)
         self.set_title(title)
         self.set_subject(f"Hull number {hull_number}")
         self.set_author(author)

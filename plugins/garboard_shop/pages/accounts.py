@@ -14,11 +14,11 @@ import attrs
 
 from garboard import hull_number
 from garboard.attachments import AttachmentDamaged
-from garboard.desk import OpenHull, name_of, open_entries
+from garboard.desk import OpenHull, open_entries
 from garboard.entries import Entry, canonical_bytes, view
 from garboard.faults import InputError
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Verdict
-from garboard.fold import JOINING, Fold, SlotKey, slot_of
+from garboard.fold import JOINING, Fold, SlotKey, name_of, slot_of
 from garboard.host import PluginHost
 from garboard.job_view import JobView
 from garboard.records import Measurement
