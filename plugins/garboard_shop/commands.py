@@ -153,13 +153,14 @@ def shop(
     metavar="URL",
     help="A database that takes a share of the boats: 2, 4, 8 ... of them, always in the same order.",
 )
-def shop_spread(store_url: str, over: tuple[str, ...]) -> None:
+@click.option("--user", default="", help="Who shop servers ask the one in front as; needs no rights on its server.")
+def shop_spread(store_url: str, over: tuple[str, ...], user: str) -> None:
     """Put several empty databases behind an empty one, which shop servers then name with --store.
 
-    Needs PL/Proxy on the server of the one in front, where the user is a superuser. Each boat lies whole on one of the
-    databases behind; tablets, people and codes lie in front. Several databases may be on one server: make more than
+    Needs PL/Proxy on the server of the one in front, and a superuser there to set it up. Each boat lies whole on one of
+    the databases behind; tablets, people and codes lie in front. Several databases may be on one server: make more than
     there are servers, and a database can later move to a server of its own. A password in --over is kept in front,
-    where only that user sees it. Give the command again after each new version of garboard, and with --over when one
+    where only those who ask see it. Give the command again after each new version of garboard, and with --over when one
     has moved. Move a shop in with `garboard shop --copy-to`.
     """
     if not store_url:
@@ -167,7 +168,7 @@ def shop_spread(store_url: str, over: tuple[str, ...]) -> None:
     _need_database()
     from garboard_shop.postgres.spread import spread_shop
 
-    spread = spread_shop(store_url, over)
+    spread = spread_shop(store_url, over, user)
     for number, part in enumerate(spread.parts, 1):
         click.echo(f"part {number} of {len(spread.parts)}: {part}")
     click.echo(f"Shop servers name the one in front: {spread.front}")

@@ -219,7 +219,8 @@ def make_ready(connection: psycopg.Connection, place: str, wanted: Part | None =
         for change in _CHANGES[version:]:
             connection.execute(change)
         _make_functions(connection, part.server == FRONT)
-        connection.execute("update garboard.about set version = %s where version <> %s", (VERSION, VERSION))
+        if version < VERSION:
+            connection.execute("update garboard.about set version = %s", (VERSION,))
     return part
 
 

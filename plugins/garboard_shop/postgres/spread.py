@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import ExitStack
 
 import attrs
@@ -29,6 +29,11 @@ from garboard_shop.postgres.verbs import CLUSTER
 EXTENSION = "plproxy"
 
 _CLUSTER = sql.Identifier(CLUSTER)
+_MAY_WORK = sql.SQL(
+    "grant usage on foreign server {server} to {worker}; grant usage on schema garboard to {worker};"
+    " grant select, insert, update, delete on all tables in schema garboard to {worker};"
+    " revoke insert, update, delete on garboard.about from {worker}"
+)
 _PARTS_KEPT = (
     "select option_name, option_value from pg_foreign_server, pg_options_to_table(srvoptions) where srvname = %s"
 )
@@ -50,12 +55,14 @@ class Spread:
     parts: tuple[str, ...]
 
 
-def spread_shop(store: str, over: Sequence[str]) -> Spread:
+def spread_shop(store: str, over: Sequence[str], worker: str = "") -> Spread:
     """Make a database the one in front of several parts, and the parts ready; or bring all of them up to this version.
 
     store  : address of the one in front, as `--store` names it
     over   : addresses of the parts in order, which this machine and the server in front both understand; none for
              those it stands in front of already
+    worker : who shop servers ask the one in front as, who needs no rights on that server; "" for those of before, or
+             the user of `store`
     errors : InputError; nothing that a shop holds was changed
     """
     front = address_of(store)
@@ -76,8 +83,11 @@ def spread_shop(store: str, over: Sequence[str]) -> Spread:
             with naming(part.place):
                 make_ready(connection, part.place, Part(number, count))
         with naming(front.place), asking.transaction():
-            _join(asking, parts, user)
+            workers = {worker} if worker else _workers(asking)
+            _join(asking, parts, user, workers | {asking.info.user})
             make_ready(asking, front.place, Part(FRONT, count))
+            for name in workers:
+                asking.execute(_MAY_WORK.format(server=_CLUSTER, worker=sql.Identifier(name)))
             refuse_unfit_parts(asking, front.place, count)
     return Spread(front.place, tuple(part.place for part in parts))
 
@@ -96,7 +106,7 @@ def _refuse_without_plproxy(connection: psycopg.Connection, place: str) -> None:
         expected = f"installed on that server: Debian's package {package}"
         raise InputError(place, [Fault("PL/Proxy", expected, "not there")])
     if connection.execute("select rolsuper from pg_roles where rolname = current_user").fetchone() != (True,):
-        expected = "a superuser of that server, which PL/Proxy asks for"
+        expected = "a superuser of that server, to set it up; --user names who shop servers ask it as"
         raise InputError(place, [Fault("user", expected, connection.info.user)])
 
 
@@ -112,17 +122,22 @@ def _one_user(behind: Sequence[tuple[Address, psycopg.Connection]]) -> dict[str,
     return {"user": user, "password": password} if password else {"user": user}
 
 
-def _join(connection: psycopg.Connection, parts: Sequence[Address], user: dict[str, str]) -> None:
-    """Tell PL/Proxy of the parts. The password lies where only this user sees it; PL/Proxy tells it in no message."""
+def _join(
+    connection: psycopg.Connection, parts: Sequence[Address], user: dict[str, str], askers: Iterable[str]
+) -> None:
+    """Tell PL/Proxy of the parts. Only those who ask see the password; PL/Proxy tells it in no message."""
     options = {f"p{number}": _without_user(part.conninfo) for number, part in enumerate(parts)}
     connection.execute("create extension if not exists plproxy")
     connection.execute(sql.SQL("drop server if exists {} cascade").format(_CLUSTER))
     connection.execute(
         sql.SQL("create server {} foreign data wrapper plproxy options ({})").format(_CLUSTER, _listed(options))
     )
-    connection.execute(
-        sql.SQL("create user mapping for current_user server {} options ({})").format(_CLUSTER, _listed(user))
-    )
+    for name in askers:
+        connection.execute(
+            sql.SQL("create user mapping for {} server {} options ({})").format(
+                sql.Identifier(name), _CLUSTER, _listed(user)
+            )
+        )
 
 
 def _without_user(conninfo: str) -> str:
@@ -134,6 +149,12 @@ def _listed(options: dict[str, str]) -> sql.Composed:
     return sql.SQL(", ").join(
         sql.SQL("{} {}").format(sql.Identifier(name), sql.Literal(value)) for name, value in options.items()
     )
+
+
+def _workers(connection: psycopg.Connection) -> set[str]:
+    """Who else asks the parts through a database."""
+    asked = "select usename from pg_user_mappings where srvname = %s and usename <> current_user"
+    return {name for (name,) in connection.execute(asked, (CLUSTER,)).fetchall()}
 
 
 def _kept(connection: psycopg.Connection, place: str) -> list[Address]:

@@ -120,6 +120,34 @@ def test_the_command_sets_a_spread_shop_up_and_given_again_leaves_what_is_in_it(
         assert sum(held.entries for held in store.digests().values()) == 150
 
 
+def test_shop_servers_can_ask_as_a_user_without_rights_on_the_server_in_front(own: SpreadClusters) -> None:
+    """Everything a shop keeps goes in and out; the user can neither make functions nor change what the database is."""
+    front, parts = own.front.database(), [cluster.database() for cluster in own.behind]
+    rows(front, "create role worker login")
+    over = [word for part in parts for word in ("--over", part)]
+    told = CliRunner().invoke(program, ["shop-spread", "--store", front, *over, "--user", "worker"])
+    assert told.exit_code == 0, told.output
+    as_worker = front.replace("shop@", "worker@")
+    content = os.urandom(1000)
+    name = hashlib.sha256(content).hexdigest()
+    for _ in ("new", "set up again"):
+        with closing(PostgresStore(as_worker)) as store:
+            store.put_if_absent(some(*HULLS), "t", NOON, 0)
+            store.attachments.add(name, 0, content, 1000)
+            store.register.add_tablet(Tablet(id="id", name="t", role=TECHNICIAN, token_hash="x", paired_at=NOON))
+            assert sum(held.entries for held in store.digests().values()) == 150
+            assert store.attachments.read(name, 0, 1000) == content
+            assert len(store.register.tablets()) == 1
+        for forbidden in (
+            "create function garboard.f() returns int language plproxy as $$ cluster 'garboard'; run on all; $$",
+            "update garboard.about set servers = 4",
+            "alter server garboard options (drop p0)",
+        ):
+            with pytest.raises(psycopg.errors.InsufficientPrivilege):
+                rows(as_worker, forbidden)
+        spread_shop(front, ())
+
+
 def test_what_cannot_be_spread_is_refused_in_words_and_nothing_is_made(
     spread: SpreadClusters, monkeypatch: pytest.MonkeyPatch
 ) -> None:
