@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import logging
 import os
 import sys
@@ -57,6 +58,10 @@ NEXT_FIELD_FIRST = 0.1
 """An assessment begins so long after it was asked for, so that the next field is on the screen before [s]."""
 THREADS_TAKE_TURNS = 0.0005
 """How soon the drawing thread gets its turn back from an assessment [s]; Python's usual 5 ms is felt at every save."""
+TIDY = 0.4
+"""So long after a page has come up the one before is cleared away [s]: then, and not in the middle of a press."""
+SELDOM = 100
+"""How seldom Python looks through everything by itself: it is a fallback, since each page that goes is cleared away."""
 SETTLE = 0.5
 """So long after the start the list of vessels is looked through [s]."""
 
@@ -73,6 +78,9 @@ class GarboardApp(App):
     def __init__(self, tablet: Tablet, *, demo: bool = False, threads: bool = True) -> None:
         super().__init__()
         sys.setswitchinterval(THREADS_TAKE_TURNS)
+        gc.set_threshold(*gc.get_threshold()[:2], SELDOM)
+        self._tidying = Clock.create_trigger(self._tidy, TIDY)
+        self._modules = 0
         self.tablet, self.demo = tablet, demo
         self.vessels = VesselList(tablet)
         self.files_come_from = Path(os.environ.get("GARBOARD_FILES", tablet.folder / "inbox"))
@@ -171,13 +179,14 @@ class GarboardApp(App):
         """Draw the page anew; a live guide goes on as it was."""
         page = self.shell.page
         if page is not None and page.place == self.tablet.session.here:
-            self.shell.show(self._same_or_new(page), first=len(self.tablet.session.way) == 1)
+            self.redraw_as(self._same_or_new(page))
         else:
             self._show()
 
     def redraw_as(self, page: Page) -> None:
         """Draw a page that keeps what it knows."""
         self.shell.show(page, first=len(self.tablet.session.way) == 1)
+        self._tidying()
 
     def _same_or_new(self, page: Page) -> Page:
         from garboard_tablet.pages.live import LivePage
@@ -188,9 +197,18 @@ class GarboardApp(App):
         if self.shell.page is not None:
             self.shell.page.leave()
         Press.quiet_until = Press.now() + AFTER_A_CHANGE
-        here = self.tablet.session.here
-        self.shell.show(self._page(here), first=len(self.tablet.session.way) == 1)
+        self.redraw_as(self._page(self.tablet.session.here))
         self.shell.say_saved(self.saved_words())
+
+    def _tidy(self, _dt: float) -> None:
+        """Clear away what is no longer needed. What was loaded meanwhile stays for good, and is not looked through."""
+        if len(sys.modules) == self._modules:
+            gc.collect()
+            return
+        self._modules = len(sys.modules)
+        gc.unfreeze()
+        gc.collect()
+        gc.freeze()
 
     def _not_saved(self, failure: NotSaved) -> None:
         """Say that the disk refused. Nothing that was typed is lost while the app is open."""

@@ -32,6 +32,8 @@ os.environ.setdefault("KIVY_LOG_MODE", "PYTHON")
 
 ROOT = Path(__file__).parents[2]
 JOB = ROOT / "sample_jobs" / "kittiwake" / "job.json"
+TYPING = 0.5
+"""A value typed takes no less [s]."""
 MAKER, END = "QQZ", "B626"
 
 
@@ -111,10 +113,11 @@ def child(*arguments: str) -> tuple[float, float, float]:
     return (told["at"] - began) * 1000, told["memory"], told["cpu"]
 
 
-def timed(work: Callable[[], object], rounds: int) -> list[float]:
-    """Milliseconds of each round."""
+def timed(work: Callable[[], object], rounds: int, before: Callable[[], object] = lambda: None) -> list[float]:
+    """Milliseconds of each round, without what is done before it."""
     taken = []
     for _ in range(rounds):
+        before()
         start = time.perf_counter()
         work()
         taken.append((time.perf_counter() - start) * 1000)
@@ -168,15 +171,23 @@ def at_work(folder: Path) -> None:
 
     speeds = iter(range(300, 10_000))
 
-    def save_to_next() -> None:
+    def type_a_speed() -> None:
+        """As long as a person takes for it, at the least."""
         app.instead(entry)
         value: Any = app.shell.page
         value.entering.write(f"{next(speeds) / 10}")
+        end = time.perf_counter() + TYPING
+        while time.perf_counter() < end:
+            frame()
+            time.sleep(0.02)
+
+    def save_to_next() -> None:
+        value: Any = app.shell.page
         value._next()
         frame()
 
     frames = timed(frame, 50)
-    opened, saved = timed(open_step, 20), timed(save_to_next, 100)
+    opened, saved = timed(open_step, 20), timed(save_to_next, 100, type_a_speed)
     app.go(job.to("live", step="heading_calibration.steady_turn"))
     live: Any = app.shell.page
     steer(live)
