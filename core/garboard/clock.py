@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import time
+from calendar import month_name
 from collections.abc import Callable, Iterable
 from datetime import datetime
 from typing import NamedTuple
@@ -32,6 +33,19 @@ def wall_milliseconds() -> int:
 def wall_text() -> str:
     """The local wall time to the second with its UTC offset, for people to read: 2026-05-14T09:30:00+02:00."""
     return datetime.now().astimezone().isoformat(timespec="seconds")
+
+
+def moment_in_words(at: str) -> str:
+    """A wall time as people write it, to the minute; text that is no time stays as it is.
+
+    >>> moment_in_words("2026-05-14T16:20:31+02:00")
+    '14 May 2026, 16:20'
+    """
+    try:
+        moment = datetime.fromisoformat(at)
+    except ValueError:
+        return at
+    return f"{moment.day} {month_name[moment.month]} {moment.year}, {moment:%H:%M}"
 
 
 class HybridClock:

@@ -88,7 +88,8 @@ def retract(author: Author, state: Fold, key: SlotKey, reason: str) -> Entry:
         raise InputError("retraction", [Fault("reason", "why it is taken back", "nothing")])
     heads = state.heads(key)
     if not heads:
-        raise InputError("retraction", [Fault("value", "a value that stands", "/".join(key.subject))])
+        got = f"{'/'.join(key.subject).rstrip('/')}, where none stands"
+        raise InputError("retraction", [Fault("value", "a value that stands", got)])
     value: JsonValue = {"kind": key.kind, "reason": reason}
     return author.write(state, "retract", key.subject, value, job=key.job, replaces=heads)
 
@@ -98,7 +99,8 @@ def settle(author: Author, state: Fold, key: SlotKey, value: JsonValue, reason: 
     if not reason.strip():
         raise InputError("settling", [Fault("reason", "why this value is right", "nothing")])
     if len(state.standing(key)) < 2:
-        raise InputError("settling", [Fault("value", "a disagreement", f"{'/'.join(key.subject)}, which has none")])
+        got = f"{'/'.join(key.subject).rstrip('/')}, where nothing disagrees"
+        raise InputError("settling", [Fault("value", "a disagreement; enter the value anew, or take it back", got)])
     return author.write(state, key.kind, key.subject, value, job=key.job, more={"reason": reason})
 
 

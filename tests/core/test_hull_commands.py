@@ -10,6 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from garboard.commands import hulls
+from garboard.commands.hull import command as hull_command
 from garboard.desk import open_hull
 from garboard.faults import InputError
 from garboard.fold import Fold
@@ -161,3 +162,55 @@ def test_export_and_import_carry_a_job_to_another_folder(tmp_path: Path, shop: P
     result = _run(hulls.import_job, path, "--into", tmp_path / "new", "--by", "M. Office")
     assert result.stdout == f"{HULL}: 3 new entries\n"
     assert "0 new entries" in _run(hulls.import_job, path, "--into", tmp_path / "new", "--by", "M. Office").stdout
+
+
+JOB_TEXT = {
+    "format": "garboard job",
+    "version": 1,
+    "vessel": {"hull_number": "ABC1234SC393"},
+    "job": {"id": "J-1"},
+}
+
+
+def job_file(tmp_path: Path, number: str) -> Path:
+    path = tmp_path / "job.json"
+    path.write_text(json.dumps({**JOB_TEXT, "vessel": {"hull_number": number}}), encoding="utf-8")
+    return path
+
+
+def test_a_hull_number_that_is_none_is_not_taken_in_and_makes_no_folder(tmp_path: Path) -> None:
+    refused = _run(hulls.import_job, job_file(tmp_path, "hello"), "--into", tmp_path / "new", "--by", "M. Office")
+    assert refused.exit_code == 2
+    assert _run(hull_command, "hello").stderr.strip() in refused.stderr
+    assert "give --anyway" in refused.stderr
+    assert not (tmp_path / "new").exists()
+
+
+def test_said_to_be_so_on_the_transom_it_is_taken_in_and_from_then_on_without_asking(tmp_path: Path) -> None:
+    words = (job_file(tmp_path, "hello"), "--into", tmp_path / "new", "--by", "M. Office")
+    assert _run(hulls.import_job, *words, "--anyway").stdout.startswith("HELLO: ")
+    again = _run(hulls.import_job, *words)
+    assert (again.exit_code, again.stderr) == (0, "")
+
+
+def test_a_misspelt_value_is_answered_with_what_it_may_be(shop: Path) -> None:
+    with pytest.raises(InputError) as caught:
+        _run(hulls.settle, shop, HULL, f"{STEP}/sped/1", "--value", "1 kn", *SIGNED)
+    assert f"expected a value as `garboard show` lists it, perhaps {NAME}, got" in str(caught.value)
+
+
+def test_where_nothing_disagrees_it_says_what_to_do_instead(shop: Path) -> None:
+    _run(hulls.settle, shop, HULL, NAME, "--value", "31.5 kn", *SIGNED)
+    with pytest.raises(InputError) as caught:
+        _run(hulls.settle, shop, HULL, NAME, "--value", "30.0 kn", *SIGNED)
+    assert "enter the value anew, or take it back" in str(caught.value)
+    assert f"got {NAME}, where nothing disagrees" in str(caught.value)
+
+
+def test_times_are_shown_as_people_write_them(shop: Path) -> None:
+    with HullFolder(shop, read_only=True) as folder:
+        at = folder.entries(HULL)[0].at
+    shown = _run(hulls.show, shop, HULL).stdout
+    assert at not in shown
+    assert f"{int(at[8:10])} " in shown
+    assert at[11:16] in shown

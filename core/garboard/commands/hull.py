@@ -11,7 +11,7 @@ from garboard.commands.tools import BAD_INPUT
 
 HELP = """Read hull numbers: what each position says, or why it cannot stand there.
 
-Exit code 0 when all are well formed, 2 when one is not.
+Exit status 0 when all are well formed, 2 when one is not.
 """
 
 
@@ -23,13 +23,18 @@ def command(context: click.Context, numbers: Sequence[str]) -> None:
     from garboard.faults import InputError
 
     faulty = False
-    for number in numbers:
+    for number in map(_as_text, numbers):
         try:
             click.echo(_explained(number))
         except InputError as failure:
             faulty = True
-            click.echo(_why_not(number, failure), err=True)
+            click.echo(why_not(number, failure), err=True)
     context.exit(BAD_INPUT if faulty else 0)
+
+
+def _as_text(number: str) -> str:
+    """Bytes that are no text in this terminal's encoding, as the mark that stands for such."""
+    return number.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
 
 
 def _explained(number: str) -> str:
@@ -48,7 +53,8 @@ def _explained(number: str) -> str:
     return "\n".join(lines)
 
 
-def _why_not(number: str, failure: ValueError) -> str:
+def why_not(number: str, failure: ValueError) -> str:
+    """Why a hull number is not well formed, and what it may be meant for."""
     from garboard.hull_number import repair_suggestions
 
     offers = [f"  perhaps {offer}; compare it with the transom" for offer in repair_suggestions(number)]

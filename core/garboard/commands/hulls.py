@@ -6,6 +6,7 @@ import json
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
+from difflib import get_close_matches
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TypeVar
@@ -15,10 +16,12 @@ import click
 
 from garboard import exchange, hull_number, writing
 from garboard.authority import managers_part
+from garboard.clock import moment_in_words
+from garboard.commands.tools import BAD_INPUT
 from garboard.desk import attach as keep_with_step
 from garboard.desk import author_for, name_of, open_hull, slot_named
 from garboard.entries import Entry, view
-from garboard.faults import Fault, InputError
+from garboard.faults import Fault, InputError, shown
 from garboard.fold import JOINING, Fold, SlotKey, fold, slot_of
 from garboard.hullfile import HullFolder
 from garboard.job_file import read_job_file
@@ -49,10 +52,16 @@ def _signed(command: Command) -> Command:
 
 @click.command("merge")
 @click.argument("sources", nargs=-1, required=True, type=click.Path(path_type=Path, exists=True, file_okay=False))
-@click.option("--into", "target", required=True, type=click.Path(path_type=Path, file_okay=False))
+@click.option(
+    "--into",
+    "target",
+    required=True,
+    type=click.Path(path_type=Path, file_okay=False),
+    help="The folder of hull files it all comes into; made when it is not there.",
+)
 @click.option("--dry-run", is_flag=True, help="Report what would come; write nothing.")
 @click.option("--both-ways", is_flag=True, help="Then bring everything back to the sources, too.")
-@click.option("--json", "as_json", is_flag=True)
+@click.option("--json", "as_json", is_flag=True, help="The report as JSON, for other programs.")
 def merge_folders(sources: tuple[Path, ...], target: Path, dry_run: bool, both_ways: bool, as_json: bool) -> None:
     """Bring every entry of SOURCES (a stick, a share, a tablet's folder) into a folder.
 
@@ -140,7 +149,7 @@ def readable_report(report: MergeReport) -> str:
 
 @click.command("digest")
 @folder_argument
-@click.option("--json", "as_json", is_flag=True)
+@click.option("--json", "as_json", is_flag=True, help="The hashes whole, as JSON.")
 def digest(folder: Path, as_json: bool) -> None:
     """One hash a hull over its entries, and one over its state. Equal digests mean equal records."""
     with HullFolder(folder, read_only=True) as hulls:
@@ -181,7 +190,9 @@ def _listing(state: Fold, job: str) -> Iterator[str]:
         standing = state.standing(key)
         if standing and (key.kind in ("field", "measure") or state.disagrees(key)):
             mark = "  DISAGREES  " if len(standing) > 1 else "  "
-            yield f"{mark}{name_of(key)}: " + " | ".join(f"{_text(e.value)} ({e.by}, {e.at})" for e in standing)
+            yield f"{mark}{name_of(key)}: " + " | ".join(
+                f"{_text(e.value)} ({e.by}, {moment_in_words(e.at)})" for e in standing
+            )
     for struck in state.struck(job):
         what = f"{name_of(slot_of(struck.entry))} {_text(struck.entry.value)}"
         yield f"  taken back by {struck.by}: {what}: {struck.reason}"
@@ -189,7 +200,7 @@ def _listing(state: Fold, job: str) -> Iterator[str]:
     for key in sorted(key for key in state.slots if key.kind == "signoff" and key.job == job):
         for entry in state.standing(key):
             missing = len(stale[entry.id].not_covered) if entry.id in stale else 0
-            yield f"  signed by {'/'.join(key.subject)} at {entry.at}" + (
+            yield f"  signed by {'/'.join(key.subject)}, {moment_in_words(entry.at)}" + (
                 f", STALE: {missing} not covered" if missing else ""
             )
     if state.unknown:
@@ -203,7 +214,9 @@ def _history(state: Fold, key: SlotKey) -> Iterator[str]:
         what = "taken back" if entry.kind == "retract" else _text(entry.value)
         why = entry.value.get("reason") if isinstance(entry.value, dict) else entry.more.get("reason")
         mark = "stands  " if entry.id in standing else "replaced"
-        yield f"  {mark}  {entry.at}  {entry.by} on {entry.tablet}: {what}" + (f" ({why})" if why else "")
+        yield f"  {mark}  {moment_in_words(entry.at)}  {entry.by} on {entry.tablet}: {what}" + (
+            f" ({why})" if why else ""
+        )
 
 
 def _text(value: JsonValue) -> str:
@@ -327,23 +340,59 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
 
 @click.command("import")
 @click.argument("job_file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
-@click.option("--into", "folder", required=True, type=click.Path(path_type=Path, file_okay=False))
+@click.option(
+    "--into",
+    "folder",
+    required=True,
+    type=click.Path(path_type=Path, file_okay=False),
+    help="The folder of hull files it comes into; made when it is not there.",
+)
 @click.option("--by", required=True, help="Who takes it in; values that name someone keep that name.")
+@click.option("--anyway", is_flag=True, help="Take it in though its hull number is not well formed.")
 @tablet_option
-def import_job(job_file: Path, folder: Path, by: str, tablet: str) -> None:
-    """Take a job file into a folder of hull files. Taken in twice, it adds nothing."""
+def import_job(job_file: Path, folder: Path, by: str, anyway: bool, tablet: str) -> None:
+    """Take a job file into a folder of hull files. Taken in twice, it adds nothing.
+
+    Everything merges by the hull number: one that is not well formed is refused, as `garboard hull` explains, unless
+    --anyway is given or the folder holds that boat already.
+    """
     read = read_job_file(job_file)
+    if not anyway:
+        _refuse_unless_well_formed(read.vessel.hull_number, folder)
     with HullFolder(folder) as hulls:
         state = fold(read.vessel.hull_number, hulls.entries(read.vessel.hull_number))
         hull, added = exchange.import_job(hulls, read, job_file.parent, _author(hulls, state, tablet, by))
     click.echo(f"{hull}: {added} new entries")
 
 
+def _refuse_unless_well_formed(number: str, folder: Path) -> None:
+    from garboard.assessing import is_hull_folder
+    from garboard.commands.hull import why_not
+
+    try:
+        for doubt in hull_number.parse(number).doubts:
+            click.echo(f"Hull number {number}, look again: {doubt}.", err=True)
+    except InputError as failure:
+        if is_hull_folder(folder):
+            with HullFolder(folder, read_only=True) as hulls:
+                if hull_number.key(number) in hulls.hulls():
+                    return
+        click.echo(why_not(number, failure), err=True)
+        click.echo("Nothing was taken in. Compare it with the transom; if it reads like that, give --anyway.", err=True)
+        sys.exit(BAD_INPUT)
+
+
 @click.command("export")
 @folder_argument
 @click.argument("hull")
 @job_option
-@click.option("-o", "--out", required=True, type=click.Path(path_type=Path, file_okay=False))
+@click.option(
+    "-o",
+    "--out",
+    required=True,
+    type=click.Path(path_type=Path, file_okay=False),
+    help="The folder to write into; made when it is not there.",
+)
 def export_job(folder: Path, hull: str, job: str, out: Path) -> None:
     """Write a job as a job file with its recordings into a folder; taken in elsewhere, every id is the same."""
     with HullFolder(folder, read_only=True) as hulls:
@@ -372,8 +421,11 @@ def _only(chosen: tuple[str, ...], jobs: tuple[str, ...]) -> str:
 def _named(state: Fold, job: str, name: str) -> SlotKey:
     try:
         return slot_named(state, job, name)
-    except KeyError as missing:
-        raise InputError("value", [Fault("name", str(missing.args[0]), repr(name))]) from None
+    except KeyError:
+        there = {name_of(key) for key in state.slots if key.job in ("", job)}
+        near = get_close_matches(name, sorted(there), n=3)
+        expected = "a value as `garboard show` lists it" + (f", perhaps {' or '.join(near)}" if near else "")
+        raise InputError("value", [Fault("NAME", expected, shown(name))]) from None
 
 
 def _known(hulls: HullFolder) -> str:
