@@ -225,6 +225,24 @@ def test_what_lies_elsewhere_is_refused_by_a_part_and_nothing_of_it_is_kept(apar
     assert rows(apart.parts[0], "select count(*) from garboard.entry") == [(5,)]
 
 
+def test_what_a_part_refuses_only_when_it_commits_is_not_called_saved(apart: Apart) -> None:
+    """The part's rows are told before its commit; the answer waits for that."""
+    here, there = sorted(HULLS[:20], key=lambda hull: place_of(hull) & 1)[::19]
+    rows(
+        apart.parts[1],
+        "create function fail() returns trigger language plpgsql as $$ begin raise exception 'no commit'; end $$;"
+        " create constraint trigger fail after insert on garboard.delivery deferrable initially deferred"
+        " for each row execute function fail()",
+    )
+    with closing(PostgresStore(apart.front)) as store:
+        with pytest.raises(NotSaved, match="no commit"):
+            store.put_if_absent(some(here, there), "t", NOON, 0)
+        assert store.ids(there) == frozenset()
+        rows(apart.parts[1], "drop trigger fail on garboard.delivery")
+        store.put_if_absent(some(here, there), "t", NOON, 0)
+        assert len(store.ids(here)) == len(store.ids(there)) == 5
+
+
 def test_parts_put_in_another_order_behind_a_shop_at_work_take_nothing_in_and_the_next_start_is_refused(
     apart: Apart,
 ) -> None:
