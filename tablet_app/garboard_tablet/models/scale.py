@@ -24,13 +24,15 @@ def round_step(span: float, most: int) -> float:
     return 10 * power
 
 
-def ticks(low: float, high: float, most: int = 6) -> list[float]:
-    """Round numbers from low to high.
+def ticks(low: float, high: float, most: int = 6, *, whole: bool = False) -> list[float]:
+    """Round numbers from low to high; only whole ones where things are counted.
 
-    >>> ticks(0, 47, 6)
-    [0.0, 10.0, 20.0, 30.0, 40.0]
+    >>> ticks(0, 47, 6), ticks(0.5, 2.5, 8, whole=True)
+    ([0.0, 10.0, 20.0, 30.0, 40.0], [1.0, 2.0])
     """
     step = 90.0 if (low, high) == (0.0, 360.0) else round_step(high - low, most)
+    if whole:
+        step = max(1.0, step)
     first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
     return [float(f"{number * step:.12g}") for number in range(first, last + 1)]
 

@@ -17,6 +17,7 @@ from kivy.utils import escape_markup
 from garboard.findings import Band, Figure, Table
 from garboard.look import SERIES_STYLES
 from garboard.steps import Guidance
+from garboard_tablet.models.labels import Box, Point, along, clear_box
 from garboard_tablet.models.scale import extents, number_text, ticks
 from garboard_tablet.ui.theme import BODY, DIGITS, SMALL, dp, sp, theme
 from garboard_tablet.ui.widgets import Txt
@@ -55,6 +56,10 @@ class Plot(Widget):
         super().__init__(size_hint=(None, None), size=(1, 1))
         self.ground = theme.panel
         self._figure, self._high = figure, height
+        self.curves: list[Point] = []
+        """Points along all that is drawn."""
+        self.names: list[Box] = []
+        """Where the names of bands and points stand."""
         self.bind(pos=self._draw, size=self._draw)
 
     def fit(self, width: float) -> float:
@@ -82,6 +87,7 @@ class Plot(Widget):
             left, right = middle - scale * (x_span[1] - x_span[0]) / 2, middle + scale * (x_span[1] - x_span[0]) / 2
             top = bottom + scale * (y_span[1] - y_span[0])
         self._box = (left, bottom, right, top)
+        self.curves, self.names = [], []
         for band in figure.bands:
             self._draw_band(band, x_span, y_span, y2_span)
         self._draw_axes(x_span, y_span, y2_span)
@@ -89,6 +95,8 @@ class Plot(Widget):
             span = y2_span if series.second_axis and y2_span else y_span
             points = [self._at(x, y, x_span, span) for x, y in zip(series.x, series.y, strict=True)]
             self._draw_series(number, points, line=series.line, markers=series.markers)
+            whole = [point for point in points if all(map(math.isfinite, point))]
+            self.curves.extend(along(whole, dp(6)) if series.line else whole)
         for band in figure.bands:
             self._name_band(band, x_span, y_span, y2_span)
         for marker in figure.markers:
@@ -121,17 +129,17 @@ class Plot(Widget):
     def _draw_axes(self, x_span: Span, y_span: Span, y2_span: Span | None) -> None:
         left, bottom, right, top = self._box
         most = max(2, int((right - left) / dp(110)))
-        for value in ticks(*x_span, most):
+        for value in ticks(*x_span, most, whole=self._figure.x.whole):
             x, _ = self._at(value, y_span[0], x_span, y_span)
             self._thin(x, bottom, x, top)
             draw_text(number_text(value), x, bottom - dp(20), "ink", SMALL)
         rows = max(2, int((top - bottom) / dp(64)))
-        for value in ticks(*y_span, rows):
+        for value in ticks(*y_span, rows, whole=self._figure.y.whole):
             _, y = self._at(x_span[0], value, x_span, y_span)
             self._thin(left, y, right, y)
             draw_text(number_text(value), left - dp(10), y, "ink", SMALL, (1, 0.5))
         if y2_span and self._figure.y2:
-            for value in ticks(*y2_span, rows):
+            for value in ticks(*y2_span, rows, whole=self._figure.y2.whole):
                 _, y = self._at(x_span[0], value, x_span, y2_span)
                 draw_text(number_text(value), right + dp(10), y, "ink", SMALL, (0, 0.5))
             draw_text(_with_unit(self._figure.y2.label, self._figure.y2.unit), right + dp(60), top + dp(24), "ink",
@@ -179,6 +187,7 @@ class Plot(Widget):
         x = min(x, right - found.width - dp(6))
         Color(*theme.panel)
         Rectangle(pos=(x - dp(4), y - found.height / 2), size=(found.width + dp(8), found.height))
+        self.names.append((x - dp(4), y - found.height / 2, x + found.width + dp(4), y + found.height / 2))
         draw_text(band.name, x, y, "good", SMALL, (0, 0.5))
 
     def _draw_series(self, number: int, points: Sequence[tuple[float, float]], *, line: bool, markers: bool) -> None:
@@ -197,15 +206,21 @@ class Plot(Widget):
                 _shape(style.marker, x, y, dp(8), hollow=number >= len(SERIES_STYLES))
 
     def _draw_marker(self, name: str, x: float, y: float) -> None:
+        """A ring round the point, and its name where it covers no curve, with a line to it from further away."""
+        found, ring = texture(name, sp(SMALL), bold=True), dp(15)
+        size = (found.width + dp(8), float(found.height))
+        box = clear_box(size, (x, y), ring + dp(3), self.curves, self.names, self._box)
+        self.names.append(box)
+        near = (min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3]))
+        away = math.hypot(near[0] - x, near[1] - y)
         Color(*theme.ink)
-        SmoothLine(circle=(x, y, dp(15)), width=dp(2))
-        found = texture(name, sp(SMALL), bold=True)
-        left, _, right, top = self._box
-        tx = min(max(x - found.width / 2, left), right - found.width)
-        ty = y + dp(18) if y + dp(18) + found.height < top else y - dp(18) - found.height
+        SmoothLine(circle=(x, y, ring), width=dp(2))
+        if away > ring + dp(8):
+            from_x, from_y = x + (near[0] - x) * ring / away, y + (near[1] - y) * ring / away
+            SmoothLine(points=[from_x, from_y, *near], width=dp(1))
         Color(*theme.panel)
-        Rectangle(pos=(tx - dp(4), ty), size=(found.width + dp(8), found.height))
-        draw_text(name, tx, ty, "ink", SMALL, (0, 0), bold=True)
+        Rectangle(pos=box[:2], size=size)
+        draw_text(name, box[0] + dp(4), box[1], "ink", SMALL, (0, 0), bold=True)
 
 
 def _with_unit(label: str, unit: str) -> str:
