@@ -348,9 +348,13 @@ class BoatNetwork:
                 address = OTHERS
             sender = self._senders.setdefault(address, Sender(address, is_first=not self._senders))
             sender.heard_at = at
+            if at - self._second >= 1.0:
+                self._second, self._lines_in_second = at, 0
+            if self._lines_in_second > MOST_A_SECOND:  # not even taken apart: a flood must not slow the drawing
+                self.left_out += data.count(b"\n") or 1
+                sender.begin_anew()
+                return
             for line in sender.lines(data):
-                if at - self._second >= 1.0:
-                    self._second, self._lines_in_second = at, 0
                 self._lines_in_second += 1
                 if self._lines_in_second > MOST_A_SECOND:
                     self.left_out += 1

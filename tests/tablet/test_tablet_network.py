@@ -3,7 +3,11 @@
 import socket
 
 import pytest
+from click.testing import CliRunner
 from test_tablet_commissioning import new_job
+
+from garboard.cli import program
+from garboard.commands import tablet as tablet_command
 
 TURNING = b"$HEROT,135.0,A\r\n"
 """135 degrees a minute are 2.25 a second: no rate of the simulated boat."""
@@ -187,3 +191,25 @@ def test_a_run_that_nobody_ends_stops_growing(at_the_guide, monkeypatch):
     run = d.app.shell.page.run
     assert len(run.samples) == 50
     assert run.guidance.word == "recording full"
+
+
+@pytest.mark.parametrize(
+    ("options", "where"), [((), None), (("--listen", "10110"), (10110, "")), (("--listen", "a:2000"), (2000, "a"))]
+)
+def test_where_to_listen_can_be_said_when_starting(monkeypatch, tmp_path, options, where):
+    """The command hands it to the app, which listens from the start."""
+    from garboard_tablet import app
+
+    told = []
+    monkeypatch.setattr(app, "run", lambda *arguments: told.append(arguments[3]))
+    done = CliRunner().invoke(program, ["tablet", "--folder", str(tmp_path / "t"), *options])
+    assert done.exit_code == 0, done.output
+    assert [(one.port, one.host) if one else None for one in told] == [where]
+
+
+def test_a_place_that_cannot_be_is_refused_before_a_window_opens(monkeypatch, tmp_path):
+    """What was typed is named, with what was expected."""
+    monkeypatch.setattr(tablet_command, "import_module", lambda _name: pytest.fail("the app was started"))
+    with pytest.raises(SystemExit) as ended:
+        program.main(["tablet", "--folder", str(tmp_path / "t"), "--listen", "a:b"], standalone_mode=False)
+    assert ended.value.code == 2
