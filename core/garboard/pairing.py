@@ -1,4 +1,4 @@
-"""Which shop a tablet belongs to: the pairing code a person types or scans, and what is kept once it was accepted.
+"""Which shop a tablet belongs to: the pairing code a person types, and what is kept once it was accepted.
 
 The code carries the shop server's address, the fingerprint of its certificate and a secret that works once. The
 tablet refuses any server whose certificate has another fingerprint, so nobody can stand between the two.
@@ -13,6 +13,7 @@ import binascii
 import json
 import re
 import secrets
+from collections.abc import Iterable
 from pathlib import Path
 from uuid import uuid4
 
@@ -35,7 +36,7 @@ SECRET_BYTES = 5
 _HEAD = "GARBOARD:"
 _CODE_BYTES = FINGERPRINT_BYTES + SECRET_BYTES
 _CODE_LENGTH = _CODE_BYTES * 8 // 5
-_EXAMPLE = "192.168.1.20:8443 ABCDEF-GHJKLM-NPQRST-UVWXYZ"
+EXAMPLE = "192.168.1.20:8443 ABCDEF-GHJKLM-NPQRST-UVWXYZ"
 
 
 @attrs.frozen
@@ -93,7 +94,7 @@ class PairedShop:
 
 
 def read_code(text: str) -> PairingCode:
-    """Read a pairing code as typed or scanned.
+    """Read a pairing code as typed, or as its picture holds it.
 
     text   : address, space, 24 characters; small letters, hyphens and spaces do not matter
     errors : InputError
@@ -102,15 +103,36 @@ def read_code(text: str) -> PairingCode:
     '192.168.1.20'
     """
     words = text.strip().upper().removeprefix(_HEAD).split()
-    address, run = (words[0], re.sub(r"[^A-Z0-9]", "", "".join(words[1:]))) if words else ("", "")
+    address, run = (words[0], _run(words[1:])) if words else ("", "")
     if len(run) != _CODE_LENGTH:
         raise _no_code(f"{len(run)} characters after the address")
+    fingerprint, secret = _decoded(run)
+    return PairingCode(*read_address(address), fingerprint, secret)
+
+
+def characters_alone(text: str) -> PairingCode | None:
+    """The code where only its 24 characters were typed, its address still empty; None for anything else.
+
+    errors : InputError for a character that is never in a code
+
+    >>> characters_alone("aaaaaa-aaaaaa-aaaaaa-aaaaaa").fingerprint, characters_alone("10.0.0.2 AAAAAA")
+    ('00000000000000000000', None)
+    """
+    run = _run(text.strip().upper().removeprefix(_HEAD).split())
+    return PairingCode("", 0, *_decoded(run)) if len(run) == _CODE_LENGTH else None
+
+
+def _run(words: Iterable[str]) -> str:
+    return re.sub(r"[^A-Z0-9]", "", "".join(words))
+
+
+def _decoded(run: str) -> tuple[str, str]:
+    """Fingerprint and secret out of the 24 characters."""
     try:
         code = base64.b32decode(run.replace("8", "B"), map01="I")
     except binascii.Error:
         raise _no_code("a character that is never in a code") from None
-    host, port = read_address(address)
-    return PairingCode(host, port, code[:FINGERPRINT_BYTES].hex(), code[FINGERPRINT_BYTES:].hex())
+    return code[:FINGERPRINT_BYTES].hex(), code[FINGERPRINT_BYTES:].hex()
 
 
 def read_address(text: str) -> tuple[str, int]:
@@ -184,5 +206,5 @@ def _encoded(code: bytes) -> str:
 
 
 def _no_code(got: str) -> InputError:
-    expected = f"the shop's address and 24 characters, such as {_EXAMPLE}"
+    expected = f"the shop's address and 24 characters, such as {EXAMPLE}"
     return InputError("pairing code", [Fault("code", expected, got)])

@@ -21,6 +21,7 @@ from garboard import shop_plugins, storage, wire
 from garboard.arriving import FOLDER as ARRIVING
 from garboard.arriving import Arriving, OutOfPlace
 from garboard.attachments import AttachmentDamaged
+from garboard.discovery import with_address
 from garboard.entries import entry_id, hull_key_of
 from garboard.faults import InputError
 from garboard.fold import SlotKey
@@ -123,12 +124,13 @@ def pair(code: str, tablet_name: str, device: str = "") -> PairedShop:
     """Pair this tablet with the shop a code names. An answer lost on the way is asked for once more: the secret
     works once, but again for the tablet it worked for.
 
+    code        : with the shop's address, or the 24 characters alone where the shop can be heard on the wifi
     tablet_name : what the shop lists the tablet as
     device      : what stands for it in the entries it writes; made up when it has written none
     returns     : the shop, to be kept with `pairing.keep`
     errors      : InputError, ShopAway, NotTheShop, ShopRefused
     """
-    read = read_code(code)
+    read = read_code(with_address(code))
     token = new_token()
     device = device or new_device()
     question = wire.plain({"secret": read.secret, "token": token, "tablet": tablet_name, "device": device})

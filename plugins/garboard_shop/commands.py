@@ -69,13 +69,25 @@ def _user_of_this_machine() -> str:
 by_option = click.option(
     "--by", default=_user_of_this_machine, show_default="you, as this machine knows you", help="Who does it."
 )
-role_option = click.option("--role", type=click.Choice(ROLES), default=TECHNICIAN, show_default=True)
+role_option = click.option(
+    "--role",
+    type=click.Choice(ROLES),
+    default=TECHNICIAN,
+    show_default=True,
+    help="What the tablet of this pairing code may do: a manager's also settles, signs as manager, joins and moves.",
+)
 
 
 @click.command("shop", short_help="Run the shop server that tablets bring their work ashore to.")
 @folder_option
 @click.option("--host", default="0.0.0.0", show_default=True, help="Address of this machine to listen on.")
-@click.option("--port", type=click.IntRange(0, 65535), default=DEFAULT_PORT, show_default=True)
+@click.option(
+    "--port",
+    type=click.IntRange(0, 65535),
+    default=DEFAULT_PORT,
+    show_default=True,
+    help="Its port; 0 picks a free one.",
+)
 @store_option
 @click.option("--copy-to", default="", metavar="URL", help="Copy the shop to a database, compare the counts, and end.")
 @click.option("--name", default="", help="What tablets call the shop; this machine's name otherwise.")
@@ -119,6 +131,8 @@ def shop(
     from garboard_shop.pages.plugins import WAITING_FOLDER, files_to_run
     from garboard_shop.pages.views import routes_of
 
+    if not folder.exists():
+        serve.listen(host, port).close()  # a taken port leaves no empty folder behind
     store = open_store(folder, store_url)
     name = name or socket.gethostname()
     try:
@@ -182,7 +196,7 @@ def shop_tablets() -> None:
 @shop_tablets.command("list")
 @folder_option
 @store_option
-@click.option("--json", "as_json", is_flag=True)
+@click.option("--json", "as_json", is_flag=True, help="The same as JSON, for other programs.")
 def list_tablets(folder: Path, store_url: str, as_json: bool) -> None:
     """Every tablet: role, last contact, how far its clock was off."""
     with opened_register(folder, store_url) as register:
@@ -250,7 +264,7 @@ def _no_such_tablet(register: Register, place: str, tablet: str) -> InputError:
 @click.command("shop-changes", short_help="Who changed what at the shop: codes, tablets, people, plugins.")
 @folder_option
 @store_option
-@click.option("--json", "as_json", is_flag=True)
+@click.option("--json", "as_json", is_flag=True, help="The same as JSON, for other programs.")
 def shop_changes(folder: Path, store_url: str, as_json: bool) -> None:
     """Who let tablets and people in, removed them, changed roles or approved plugins, the latest first.
 
@@ -412,7 +426,7 @@ def _tell_pages(store: Store, host: str, port: int, fingerprint: str) -> None:
 
 
 def tell_code(code: PairingCode, role: str) -> None:
-    """Print a pairing code, as text and as a picture to scan."""
+    """Print a pairing code, as text, and as a picture for whatever can read one."""
     import io
 
     import segno

@@ -111,3 +111,35 @@ def test_a_wrong_code_says_what_to_do(drive):
     from kivy.uix.textinput import TextInput
 
     assert next(w for w in d.widgets() if isinstance(w, TextInput)).text == "192.168.1.20 ABC"
+
+
+def test_a_shop_on_the_same_wifi_is_paired_with_by_its_24_characters(drive, tmp_path, monkeypatch):
+    """The tablet finds the address by itself; where it hears nobody, it asks for the address and keeps what was typed."""
+    from garboard import discovery
+
+    with RunningShop(tmp_path / "shop") as shop:
+        code = shop.code(TECHNICIAN)
+        characters = code.typed.partition(" ")[2]
+        d = drive(tmp_path / "t", threads=True)
+        d.press("ashore", "pair")
+        assert d.says("The 24 characters")
+        monkeypatch.setattr(discovery, "find", lambda _fingerprint: None)
+        d.write(characters)
+        d.press("save it")
+        d.wait(lambda: d.says("the shop's address before the 24 characters"), 30)
+        monkeypatch.setattr(
+            discovery, "find", lambda fingerprint: (code.host, code.port) if fingerprint == code.fingerprint else None
+        )
+        d.press("type again", "save it")
+        d.wait(lambda: d.says("Everything is ashore"), 30)
+
+
+def test_a_tablet_that_cannot_look_asks_for_the_address(drive, monkeypatch):
+    """Nothing is promised that this tablet cannot do."""
+    from garboard import discovery
+
+    monkeypatch.setattr(discovery, "can_look", lambda: False)
+    d = drive()
+    d.press("ashore", "pair")
+    assert d.says("The shop's address, then the 24 characters")
+    assert not d.says("scan")

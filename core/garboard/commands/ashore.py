@@ -33,7 +33,13 @@ The first time, give the pairing code that `garboard shop` prints; a folder that
 @click.option(
     "--folder", required=True, type=click.Path(path_type=Path, file_okay=False), help="The tablet's hull files."
 )
-@click.option("--pair", "code", default="", metavar="CODE", help='The pairing code, "ADDRESS CODE" in quotes.')
+@click.option(
+    "--pair",
+    "code",
+    default="",
+    metavar="CODE",
+    help='The pairing code in quotes: "ADDRESS CODE", or its 24 characters alone where the wifi tells the address.',
+)
 @click.option("--new", is_flag=True, help="Begin an empty folder there, which takes what the shop holds.")
 @click.option("--name", default="", help="What the shop lists this tablet as; this machine's name otherwise.")
 @click.option("--at", "address", default="", metavar="ADDRESS", help="Where the shop server is now, if it moved.")

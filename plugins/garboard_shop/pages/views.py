@@ -322,7 +322,7 @@ def pair_tablet(visit: Visit) -> Response:
         raise NotHere(400, "Run this at the shop machine: garboard shop-tablets pair")
     code = visit.desk.pair(role, visit.who)
     picture = segno.make(code.scanned, error="m", micro=False).svg_inline(
-        scale=5, dark="#10202B", light="#FFFFFF", omitsize=True, title="Pairing code to scan"
+        scale=5, dark="#10202B", light="#FFFFFF", omitsize=True, title="The pairing code as a picture"
     )
     return visit.page("code.html", typed=code.typed, picture=Markup(picture), role=role, minutes=MINUTES_A_CODE_WORKS)
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
+from garboard.pairing import EXAMPLE
 from garboard_tablet.models.ashore import ReportLine, lines_of
 from garboard_tablet.models.session import Place
 from garboard_tablet.pages.job import WordsPage
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from garboard.pairing import PairedShop
     from garboard_tablet.app import GarboardApp
 
+_CHARACTERS = "The 24 characters the shop shows with its pairing code."
 STATES = {
     "resting": ("Nothing tried yet.", Verdict.NOT_ENOUGH_DATA),
     "under way": ("Under way.", Verdict.NOT_ENOUGH_DATA),
@@ -41,7 +43,7 @@ class AshorePage(Page):
 
     def body(self) -> Widget:
         if self.app.paired_shop() is None:
-            text = "Ask the shop for a pairing code. It is good for a few minutes, and works once."
+            text = "Ask the shop for a pairing code. It is good for 15 minutes, and works once."
             return column_of([lambda: Card(Txt(text))])
         state = self.app.ashore_state()
         sentence, verdict = STATES[state.word]
@@ -85,7 +87,14 @@ class PairPage(WordsPage):
     title = "Pair with the shop"
     under = "Once for each tablet"
     word = "Pair"
-    asks = "The code the shop shows: address, then 24 characters"
+
+    @property
+    def asks(self) -> str:  # type: ignore[override]
+        from garboard.discovery import can_look
+
+        if can_look():
+            return f"{_CHARACTERS} The shop is looked for on this wifi; where it is not heard, type its address first."
+        return f"The shop's address, then the 24 characters it shows, such as {EXAMPLE}"
 
     def __init__(self, app: GarboardApp, place: Place) -> None:
         super().__init__(app, place)
@@ -94,7 +103,7 @@ class PairPage(WordsPage):
 
     def body(self) -> Widget:
         if self._trying:
-            return column_of([lambda: Card(Txt("Asking the shop.", HEADING))])
+            return column_of([lambda: Card(Txt("Looking for the shop and asking it.", HEADING))])
         if self._problem:
             return column_of([self._problem_card])
         return super().body()
