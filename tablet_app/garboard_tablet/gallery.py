@@ -300,7 +300,7 @@ def pictures(out: Path, only: str, width: int, height: int, density: float) -> i
     from garboard_tablet.demo import fill
 
     out.mkdir(parents=True, exist_ok=True)
-    tablet = open_tablet(Path(tempfile.mkdtemp()))
+    tablet = open_tablet(Path(tempfile.mkdtemp()) / "garboard-tablet")
     fill(tablet)
     app = GarboardApp(tablet, threads=False)
     app._run_prepare()

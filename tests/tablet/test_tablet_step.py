@@ -132,3 +132,17 @@ def test_plugins_are_called_by_their_titles(drive):
     d.press("settings")
     assert d.says("Wiring audit")
     assert not d.says("garboard_")
+
+
+def test_without_a_file_the_page_says_how_one_comes_in_and_looks_again(drive, tmp_path):
+    """A folder's short name, no path of the machine; a picture copied there is listed without leaving the page."""
+    d = drive(tmp_path / "t")
+    new_job(d)
+    d.press("tab hand over", "step dock.brief", "skip")
+    assert d.says("the tablet's own camera")
+    assert d.says("t/inbox")
+    assert not d.says(str(tmp_path))
+    (tmp_path / "t" / "inbox").mkdir(parents=True)
+    (tmp_path / "t" / "inbox" / "plate.jpg").write_bytes(b"\xff\xd8\xff\xe0 a picture")
+    d.press("look again", "plate.jpg")
+    assert view_of(d).value("dock.brief", "photo")["name"] == "plate.jpg"

@@ -214,7 +214,8 @@ class EntryPage(Page):
         if self.app.guide_of(self.place) and kind is Kind.RECORDING:
             makers.insert(0, lambda: Press("Record now", self._record, "main", name="record now"))
         if not files:
-            makers.append(words(f"Put the file into {folder}; it is listed here then.", "quiet"))
+            makers.append(words(_HOW_FILES_COME[kind].format(f"{folder.parent.name}/{folder.name}")))
+        makers.append(lambda: Press("Look again", self.refill, name="look again"))
         column = Column()
         column.show(makers)
         return column
@@ -323,6 +324,14 @@ class EntryPage(Page):
 
 def _verdict_card(finding: Finding) -> Card:
     return Card(Txt(about(finding), bold=True), Txt(finding.sentence), mark=verdict_marks[finding.verdict])
+
+
+_HOW_FILES_COME = {
+    Kind.PHOTO: "Take the picture with the tablet's own camera. Then copy it into the folder {}, by cable or with the "
+    "tablet's file manager, and press Look again. Or skip it now: the step stays open for it.",
+    Kind.RECORDING: "Copy the recording into the folder {}, by cable, from a stick or with the tablet's file manager, "
+    "and press Look again.",
+}
 
 
 PICTURES = frozenset({".jpg", ".jpeg", ".png"})

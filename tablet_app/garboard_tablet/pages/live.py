@@ -198,7 +198,7 @@ class SourcePage(Page):
         rows += [partial(self._row, path, path.name, f"A recording, {_size(path)}.") for path in recordings]
         if not recordings:
             rows.append(
-                words(f"Put a recording into this tablet's folder {folder.name}; it is listed here then.", "quiet")
+                words(f"Recordings in the folder {folder.parent.name}/{folder.name} are listed here as well.", "quiet")
             )
         return rows
 
