@@ -55,12 +55,19 @@ class Program(click.Group):
         return _tools(ctx).plugin_commands.get(cmd_name)
 
     def main(self, *args: Any, **extra: Any) -> Any:
-        """Run; bad input ends with its faults and exit code 2 instead of a traceback."""
+        """Run; bad input ends with its faults and exit status 2 instead of a traceback."""
         try:
             return super().main(*args, **extra)
-        except (InputError, FolderInUse, NotSaved, NewerFormat, FileNotFoundError) as failure:
-            click.echo(str(failure), err=True)
+        except (InputError, FolderInUse, NotSaved, NewerFormat, OSError) as failure:
+            click.echo(_in_words(failure), err=True)
             sys.exit(BAD_INPUT)
+
+
+def _in_words(failure: Exception) -> str:
+    """What the system refused, by the file's name and without the system's number for it."""
+    if isinstance(failure, OSError) and failure.strerror:
+        return ": ".join(filter(None, (str(failure.filename or ""), failure.strerror.lower())))
+    return str(failure)
 
 
 def _tools(ctx: click.Context) -> Tools:

@@ -11,7 +11,10 @@ import attrs
 from garboard.host import PluginHost
 from garboard.job_file import JobFile
 from garboard.job_view import JobView
-from garboard.records import Measurement
+from garboard.records import Measurement, SignOff
+
+_BESIDE_A_SIGNATURE = ("by", "covers", "not_covered", "signature")
+"""What the program itself writes beside a signature it exports."""
 
 Odd = tuple[str, str]
 """Path of what is odd, as faults name it, and what to ask."""
@@ -38,6 +41,8 @@ def unknown_keys(record: attrs.AttrsInstance, path: str = "") -> Iterator[Odd]:
     fields = [field.name for field in attrs.fields(type(record)) if field.name != "more"]
     below = f"{path}." if path else ""
     for key in getattr(record, "more", {}):
+        if isinstance(record, SignOff) and key in _BESIDE_A_SIGNATURE:
+            continue
         yield f"{below}{key}", f"this key is not known here; kept, not used.{_meant(key, fields)}"
     for name in fields:
         value = getattr(record, name)

@@ -3,9 +3,11 @@
 import json
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import click
 import pytest
 from click.testing import CliRunner, Result
 
@@ -13,6 +15,7 @@ import small_plugin
 from garboard.cli import COMMANDS, program
 from garboard.host import BUILT_IN
 
+BROKEN = Path(__file__).parents[2] / "sample_jobs" / "broken" / "recordings"
 PLUGIN = Path(small_plugin.__file__)
 BUILT_IN_OFF = [word for name in BUILT_IN for word in ("--without", name)]
 
@@ -196,7 +199,9 @@ def test_a_broken_plugin_is_told_so_that_its_silence_is_not_taken_for_a_pass(tmp
 def test_plugins_lists_what_each_offers_and_ends_with_0() -> None:
     result = run("plugins")
     assert result.exit_code == 0
-    assert "steps: small.horn, small.run" in result.output
+    assert "2 steps" in result.output
+    assert "small.horn" not in result.output
+    assert "steps: small.horn, small.run" in run("plugins", "--full").output
     assert "Commands of plugins: whistle" in result.output
 
 
@@ -309,7 +314,8 @@ def test_a_file_that_is_no_recording_is_bad_input(tmp_path: Path) -> None:
 
 
 def test_book_writes_a_pdf(tmp_path: Path, passing: Path) -> None:
-    out = tmp_path / "new folder" / "book.pdf"
+    out = tmp_path / "its folder" / "book.pdf"
+    out.parent.mkdir()
     result = run("book", passing, "-o", out)
     assert result.exit_code == 0, result.output
     assert out.read_bytes().startswith(b"%PDF-")
@@ -325,7 +331,72 @@ def test_a_place_that_cannot_be_written_is_named(tmp_path: Path, passing: Path) 
     (tmp_path / "file").write_text("", encoding="utf-8")
     result = run("book", passing, "-o", tmp_path / "file" / "book.pdf")
     assert result.exit_code == 2
-    assert "a place that can be written" in result.stderr
+    assert "a folder that is there; make it first" in result.stderr
+
+
+def test_a_book_is_a_pdf_in_a_folder_that_is_there(tmp_path: Path, passing: Path) -> None:
+    result = run("book", passing, "-o", tmp_path / "new" / "book.doc")
+    assert result.exit_code == 2
+    assert "expected a name that ends in .pdf, such as book.pdf, got book.doc" in result.stderr
+    assert "make it first" in result.stderr
+    assert not (tmp_path / "new").exists()
+
+
+def test_the_papers_name_is_read_in_small_letters_too(tmp_path: Path, passing: Path) -> None:
+    assert run("book", passing, "-o", tmp_path / "book.pdf", "--paper", "a4").exit_code == 0
+
+
+def test_what_the_system_refuses_is_told_without_its_number(tmp_path: Path, passing: Path) -> None:
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    refused = run("import", passing, "--into", tmp_path / "file" / "shop", "--by", "M. Office")
+    assert refused.exit_code == 2
+    assert "[Errno" not in refused.stderr
+    assert str(tmp_path / "file") in refused.stderr
+
+
+@pytest.mark.parametrize("name", ["no_values.log", "no_time.log"])
+def test_a_recording_of_which_nothing_can_be_used_ends_with_2(name: str) -> None:
+    result = run("recording", BROKEN / name)
+    assert result.exit_code == 2
+    assert "No value in this recording can be used." in result.output
+
+
+def test_a_damaged_line_is_told_once() -> None:
+    result = run("recording", BROKEN / "bad_cells.csv")
+    assert result.exit_code == 0
+    for line in (3, 4, 5, 6):
+        assert result.output.count(f"line {line}:") == 1
+
+
+def test_one_is_not_spoken_of_as_many() -> None:
+    said = run("recording", BROKEN / "cut_short.log.gz").output
+    assert "1 sentence carries no checksum; it was used as it stands." in said
+    assert "The recording is damaged: the compressed file ends too early; what came before is used." in said
+
+
+def commands_of(group: click.Group, context: click.Context, path: str = "") -> Iterator[tuple[str, click.Command]]:
+    for name in group.list_commands(context):
+        command = group.get_command(context, name)
+        assert command is not None
+        yield f"{path} {name}".strip(), command
+        if isinstance(command, click.Group):
+            yield from commands_of(command, context, f"{path} {name}")
+
+
+def test_every_option_of_every_command_says_what_it_is_for() -> None:
+    context = click.Context(program)
+    silent = [
+        f"{name} {option.opts[0]}"
+        for name, command in commands_of(program, context)
+        for option in command.params
+        if isinstance(option, click.Option) and not option.help
+    ]
+    assert silent == []
+
+
+def test_every_command_calls_how_it_ends_its_exit_status() -> None:
+    helps = {name: command.help or "" for name, command in commands_of(program, click.Context(program))}
+    assert [name for name, said in helps.items() if "exit code" in said.lower()] == []
 
 
 def test_demo_merges_three_tablets_prints_accounts_and_writes_books_and_findings(tmp_path: Path) -> None:
@@ -334,7 +405,10 @@ def test_demo_merges_three_tablets_prints_accounts_and_writes_books_and_findings
     assert "both sides counted" in result.output
     for hull in ("QQZ04417D626", "QQZ08832B626", "QQZ01209A626"):
         assert f"hull number {hull}" in result.output
-    assert str(tmp_path / "out") in result.output
+    last = result.output[result.output.index("Wrote 3 handover books") - 400 :]
+    for name in ("Saltgrass: ", "Kittiwake: ", "Long Reach: "):
+        assert name in last
+    assert f"garboard shop --folder {tmp_path / 'out' / 'shop'}" in last
     assert sorted(file.name for file in (tmp_path / "out").iterdir()) == [
         "findings.json",
         "kittiwake-2026-05-handover-book.pdf",
@@ -362,7 +436,7 @@ def test_help_is_there_without_docstrings() -> None:
     """Python run with -OO drops docstrings; the help is not one."""
     command = [sys.executable, "-OO", "-m", "garboard", "assess", "--help"]
     ended = subprocess.run(command, capture_output=True, text=True, check=True)
-    assert "Exit code 0" in ended.stdout
+    assert "Exit status 0" in ended.stdout
 
 
 @pytest.mark.parametrize("command", COMMANDS)

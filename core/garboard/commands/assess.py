@@ -15,9 +15,9 @@ PATH is a job file, a folder of them, or a folder of hull files (a tablet's, the
 stop the others.
 
 \b
-Exit code 0  nothing fails; advice and missing data are no failure
-          1  something fails
-          2  a file cannot be used: every fault is listed with its place
+Exit status 0  nothing fails; advice and missing data are no failure
+            1  something fails
+            2  a file cannot be used: every fault is listed with its place
 """
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from garboard.commands.tools import Tools, need_office, write_file
+from garboard.faults import Fault, InputError
 
 
 @click.command("book", help="Write the handover book of a job (a job file, or a folder of hull files) as a PDF.")
@@ -14,16 +15,33 @@ from garboard.commands.tools import Tools, need_office, write_file
 @click.option("--hull", default="", help="Hull number, for a folder of hull files.")
 @click.option("--job", "job_id", default="", help="Job id, for a boat with several jobs.")
 @click.option("-o", "--out", required=True, type=click.Path(path_type=Path), help="The PDF to write.")
-@click.option("--paper", type=click.Choice(["letter", "A4"]), default="letter", show_default=True)
+@click.option(
+    "--paper",
+    type=click.Choice(["letter", "A4"], case_sensitive=False),
+    default="letter",
+    show_default=True,
+    help="Its size.",
+)
 @click.pass_obj
 def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: str) -> None:
     """Assess the job and write its book."""
     from garboard.assessing import assess_one
 
     need_office()
+    _refuse_unless_a_pdf_can_stand_there(out)
     from garboard.report.book import handover_book
 
     tools.tell_broken_plugins()
     done = assess_one(job, tools.host, hull, job_id)
     write_file(out, handover_book(done.view, tools.host, done.assessed, paper))
     click.echo(f"Wrote {out}")
+
+
+def _refuse_unless_a_pdf_can_stand_there(out: Path) -> None:
+    faults = []
+    if out.suffix.lower() != ".pdf":
+        faults.append(Fault("--out", f"a name that ends in .pdf, such as {out.with_suffix('.pdf').name}", out.name))
+    if not out.parent.is_dir():
+        faults.append(Fault("--out", "a folder that is there; make it first", f"{out.parent}, which is not"))
+    if faults:
+        raise InputError(str(out), faults)

@@ -24,7 +24,7 @@ def command(tools: Tools, out: Path) -> None:
     from garboard.commands.hulls import readable_report
     from garboard.demo_day import make_day, settle_day
     from garboard.report import json_out
-    from garboard.report.account import print_account
+    from garboard.report.account import print_account, summary
     from garboard.samples_folder import sample_job_files
 
     need_office()
@@ -47,6 +47,15 @@ def command(tools: Tools, out: Path) -> None:
     for name in names:
         job = jobs[name]
         write_file(out / f"{name}-handover-book.pdf", handover_book(job.view, host, job.assessed))
+    for job in jobs.values():
+        console.print(f"{job.view.vessel.name}: {summary(job.assessed)}", soft_wrap=True)
     console.print(
-        f"Wrote {len(jobs)} handover books, findings.json, tablets and shop to {out.resolve()}", soft_wrap=True
+        f"\nWrote {len(jobs)} handover books, findings.json, tablets and shop to {out.resolve()}.", soft_wrap=True
     )
+    for what, how in (
+        ("look at a book", f"open {out / next(iter(jobs))}-handover-book.pdf"),
+        ("see it all judged again", f"garboard assess {out / 'shop'}"),
+        ("work on the boats", "garboard tablet --demo"),
+        ("see the day sheet", f"garboard shop --folder {out / 'shop'}"),
+    ):
+        console.print(f"To {what}: {how}", soft_wrap=True)

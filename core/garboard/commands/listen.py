@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 HELP = f"""Hear the boat's instrument network (NMEA 0183 over wifi) and show what comes, sender by sender.
 
 WHERE is a port, to hear what is sent to it by UDP, or an address such as 192.168.4.1:{PORT}, to connect by TCP; {PORT}
-when it is left out. Nothing is sent to the network. Ctrl+C ends it. Exit code 1 when no value was heard.
+when it is left out. Nothing is sent to the network. Ctrl+C ends it. Exit status 1 when no value was heard.
 """
 LOOK = 0.5
 """The table is drawn anew so often [s]."""

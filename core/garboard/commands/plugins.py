@@ -12,14 +12,15 @@ from garboard.host import PluginHost
 
 HELP = """List the plugins at work with what they offer, and those that could not be loaded.
 
-Exit code 0 when all loaded, 1 when one did not.
+Exit status 0 when all loaded, 1 when one did not.
 """
 
 
 @click.command("plugins", help=HELP, short_help="Plugins at work, and broken ones.")
 @click.option("--json", "as_json", is_flag=True, help="The list as JSON.")
+@click.option("--full", is_flag=True, help="The key of everything each offers.")
 @click.pass_context
-def command(context: click.Context, as_json: bool) -> None:
+def command(context: click.Context, as_json: bool, full: bool) -> None:
     """List plugins and exit."""
     tools: Tools = context.obj
     host = tools.host
@@ -28,7 +29,7 @@ def command(context: click.Context, as_json: bool) -> None:
     if as_json:
         click.echo(_as_json(host, offered, commands))
     else:
-        click.echo(_as_text(host, offered, commands))
+        click.echo(_as_text(host, offered, commands, full))
     context.exit(SOMETHING_FAILS if host.problems else 0)
 
 
@@ -47,13 +48,14 @@ def _offers(host: PluginHost, plugin: str) -> dict[str, list[str]]:
     }
 
 
-def _as_text(host: PluginHost, offered: Mapping[str, Mapping[str, list[str]]], commands: list[str]) -> str:
+def _as_text(host: PluginHost, offered: Mapping[str, Mapping[str, list[str]]], commands: list[str], full: bool) -> str:
     lines = []
     for plugin in host.plugins:
-        lines.append(f"{plugin.name} {plugin.version}")
-        lines += [
-            f"  {kind.replace('_', ' ')}: {', '.join(keys)}" for kind, keys in offered[plugin.name].items() if keys
-        ]
+        kinds = {kind.replace("_", " "): keys for kind, keys in offered[plugin.name].items() if keys}
+        counts = ", ".join(f"{len(keys)} {kind if len(keys) > 1 else kind[:-1]}" for kind, keys in kinds.items())
+        lines.append(f"{plugin.name} {plugin.version}" + (f": {counts}" if counts and not full else ""))
+        if full:
+            lines += [f"  {kind}: {', '.join(keys)}" for kind, keys in kinds.items()]
     if commands:
         lines.append(f"Commands of plugins: {', '.join(commands)}")
     lines += [f"{problem.name} is not at work: {problem.reason}" for problem in host.problems]

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import attrs
 import click
 
-from garboard.commands.tools import SOMETHING_FAILS, Tools
+from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, Tools
 from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Verdict
 from garboard.samples import UNIT_OF_QUANTITY, Recording
 from garboard.steps import RecordingJudge
@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 
 HELP = """Say what is in a recording: sources, quantities, rates, gaps and damaged lines.
 
-With an option a plugin offers, judge it too. Exit code 1 when a judgement fails, 2 when FILE cannot be read.
+With an option a plugin offers, judge it too. Exit status 1 when a judgement fails, 2 when FILE cannot be read or no
+value in it can be used.
 """
 
 Judged = Sequence[tuple[RecordingJudge, Sequence[Finding]]]
@@ -68,7 +69,7 @@ def command(context: click.Context, /, file: Path, as_json: bool, **chosen: bool
         for judge, findings in judged:
             print_findings(console, judge.title, findings)
     fails = any(finding.verdict is Verdict.FAIL for _, findings in judged for finding in findings)
-    context.exit(SOMETHING_FAILS if fails else 0)
+    context.exit(SOMETHING_FAILS if fails else 0 if summary.streams else BAD_INPUT)
 
 
 def _judged(file: Path, judges: Iterable[RecordingJudge]) -> Judged:
@@ -121,7 +122,9 @@ def _print(console: Any, summary: Summary) -> None:
         console.print(table)
     for remark in summary.remarks:
         console.print(remark)
-    for damaged in notes.damaged[:_DAMAGED_SHOWN]:
+    if notes.damaged_count > 1:  # a remark named the first
+        console.print("Damaged too:")
+    for damaged in notes.damaged[1:_DAMAGED_SHOWN]:
         console.print(f"  {damaged}")
     if notes.damaged_count > _DAMAGED_SHOWN:
         console.print(f"  and {notes.damaged_count - min(_DAMAGED_SHOWN, len(notes.damaged))} more")

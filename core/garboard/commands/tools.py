@@ -1,4 +1,4 @@
-"""What every command works with: the plugins, a console, and how a finding becomes an exit code."""
+"""What every command works with: the plugins, a console, and how a finding becomes an exit status."""
 
 from __future__ import annotations
 

@@ -89,8 +89,10 @@ def _lines(file: TextIOWrapper, notes: ReadingNotes) -> Iterator[list[str]]:
             lines = (rest + chunk).split("\n")
             rest = lines.pop()[:LONGEST_LINE]
             yield lines
-    except (EOFError, zlib.error, gzip.BadGzipFile) as fault:
-        notes.damage(0, f"the compressed file ends too early or is damaged ({fault})")
+    except EOFError:
+        notes.damage(0, "the compressed file ends too early; what came before is used")
+    except (zlib.error, gzip.BadGzipFile):
+        notes.damage(0, "the compressed file is damaged from here on; what came before is used")
     if rest:
         yield [rest]
 

@@ -102,13 +102,17 @@ def remarks(notes: ReadingNotes, quantities: Collection[str]) -> list[str]:
     elif not notes.samples and notes.empty and not notes.without_time:
         said.append(f"Without a valid value: {_listed(notes.empty)}.")
     if notes.without_time:
-        said.append(
-            f"{notes.without_time} values have no time: no RMC, ZDA, GGA or GLL sentence with a time came with them."
+        values, them = (
+            ("1 value has", "it") if notes.without_time == 1 else (f"{notes.without_time} values have", "them")
         )
+        said.append(f"{values} no time: no RMC, ZDA, GGA or GLL sentence with a time came with {them}.")
     if notes.damaged_count:
-        word = "line is" if notes.damaged_count == 1 else "lines are"
-        said.append(f"{notes.damaged_count} {word} damaged; the first is {notes.damaged[0]}.")
-    if notes.without_checksum:
+        one = "1 line is damaged" if notes.damaged[0].line else "The recording is damaged"
+        lines = one if notes.damaged_count == 1 else f"{notes.damaged_count} lines are damaged; the first"
+        said.append(f"{lines}: {notes.damaged[0]}.")
+    if notes.without_checksum == 1:
+        said.append("1 sentence carries no checksum; it was used as it stands.")
+    elif notes.without_checksum:
         said.append(f"{notes.without_checksum} sentences carry no checksum; they were used as they stand.")
     if notes.decimal_commas:
         first, have = notes.first_decimal_comma, "number has" if notes.decimal_commas == 1 else "numbers have"

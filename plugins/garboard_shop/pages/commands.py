@@ -37,7 +37,13 @@ def list_people(folder: Path, store_url: str) -> None:
 @folder_option
 @store_option
 @click.argument("name")
-@click.option("--role", type=click.Choice(ROLES), default=MANAGER, show_default=True)
+@click.option(
+    "--role",
+    type=click.Choice(ROLES),
+    default=MANAGER,
+    show_default=True,
+    help="A technician reads; a manager also decides.",
+)
 @click.password_option(help="Asked for when it is not given; a command line can be read by others.")
 @by_option
 def add_person(folder: Path, store_url: str, name: str, role: str, password: str, by: str) -> None:

@@ -203,6 +203,6 @@ def test_nmea_2000_log_whose_headings_are_not_available_says_so(tmp_path: Path) 
 def test_remarks_name_damage_missing_checksums_and_a_missing_date(tmp_path: Path) -> None:
     summary = summarise(written(tmp_path, ["$GPZDA,093000,,,,00,", "$HEHDT,10,T", "$HEHDT,10,T*99"]))
     said = " ".join(summary.remarks)
-    assert "1 line is damaged; the first is line 3: HEHDT: checksum" in said
+    assert "1 line is damaged: line 3: HEHDT: checksum" in said
     assert "2 sentences carry no checksum" in said
     assert "no date" in said
