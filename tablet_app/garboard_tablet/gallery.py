@@ -180,9 +180,9 @@ _LOGS = {"fuel_flow": "throttle_steps.n2k.csv", "engine_speed": "full_throttle.n
 
 
 def steer(page: Any) -> None:
-    """Play the recording for half a minute."""
+    """Play the recording for a while: circles take longer than a run at full throttle may."""
     wait_for_start(page)
-    _run(page.app, 30.0)
+    _run(page.app, 60.0 if page.app.replayed.name.startswith("turn") else 30.0)
 
 
 def steer_simulated(page: Any) -> None:

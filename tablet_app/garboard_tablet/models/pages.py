@@ -129,7 +129,7 @@ def _value_line(tablet: Tablet, hull: str, job: str, group: list[Ask], titles: d
     else:
         have = sum(bool(found) for found in standing)
         state = "done" if have == len(group) else "under way" if have else "to do"
-        text = values[0] or "open" if len(group) == 1 else f"{have} of {len(group)}"
+        text = (values[0] if len(group) == 1 else f"{have} of {len(group)}") if have else "open"
     table = group[0].table
     title = group[0].field.title if not table else titles.get(table, table)
     context = group[0].context
