@@ -77,6 +77,13 @@ def test_the_readme_says_the_job_first_and_names_its_two_commands() -> None:
     assert ".ci/check" in _block("README.md", "test command")
 
 
+def test_the_readmes_commands_are_all_typed_the_same_way_once_the_environment_is_entered() -> None:
+    first, _, after = (ROOT / "README.md").read_text(encoding="utf-8").partition(". .venv/bin/activate && ")
+    rest = after.replace(_block("README.md", "test command"), "")
+    assert ".venv/bin/" not in first
+    assert [line for line in rest.splitlines() if re.search(r"\.venv/bin/(?!activate`)", line)] == []
+
+
 def test_the_pictures_of_the_readme_are_there() -> None:
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     shown = re.findall(r'<img src="([^"]+)" [^>]*alt="[^"]+"', text)
