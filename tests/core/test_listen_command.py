@@ -41,7 +41,16 @@ def test_what_is_heard_is_shown_by_sentence_and_quantity_and_kept(port: int, tmp
     kept = tmp_path / "heard.csv"
     done = CliRunner().invoke(program, ["listen", str(port), "--seconds", "1", "--save", str(kept)])
     assert done.exit_code == 0, done.output
-    for words in ("127.0.0.1:", "VHW", "speed through water", "3.5", "kn", "of these for a wrong checksum", "Not read:", "GSV"):
+    for words in (
+        "127.0.0.1:",
+        "VHW",
+        "speed through water",
+        "3.5",
+        "kn",
+        "of these for a wrong checksum",
+        "Not read:",
+        "GSV",
+    ):
         assert words in done.output
     recording, _ = load_recording(kept)
     [speed] = recording.of("speed_through_water")
