@@ -15,7 +15,7 @@ from garboard.entries import Entry, canonical_bytes, read_entry
 from garboard.faults import Fault, InputError
 from garboard.fold import fold, slot_of
 from garboard.hullfile import HullFolder
-from garboard.job_file import JobFile, is_beside, job_file_text
+from garboard.job_file import JobFile, exported_name, file_beside, is_beside, job_file_text
 from garboard.job_view import JobView
 from garboard.records import JsonValue, Measurement
 from garboard.writing import Author, take_in
@@ -49,8 +49,11 @@ def export_job(folder: HullFolder, boat: OpenHull, job: str, out: Path) -> Path:
     entries = tuple(entry for entry in held if entry.job in jobs or slot_of(entry).kind == "field")
     view = _open(entries, boat.state.hull).view(job)
     out.mkdir(parents=True, exist_ok=True)
-    for name in sorted(_attachments_named(entries) & folder.attachments.names()):
-        (out / name).write_bytes(folder.attachments.get(name))
+    for name, files in _files_of(entries).items():
+        if name in folder.attachments:
+            content = folder.attachments.get(name)
+            for file in files:
+                (out / file).write_bytes(content)
     path = out / "job.json"
     path.write_text(job_file_text(job_file_of(view, entries)), encoding="utf-8")
     return path
@@ -75,9 +78,10 @@ def import_job(folder: HullFolder, job_file: JobFile, base: Path, author: Author
 def _import_entries(folder: HullFolder, job_file: JobFile, base: Path, key: str) -> int:
     entries = [_entry(plain, index) for index, plain in enumerate(job_file.entries)]
     _refuse_if_changed(job_file, _open(entries, key))
-    for name in sorted(_attachments_named(entries)):
-        if (base / name).is_file():
-            folder.attachments.put_file(base / name)
+    for name, files in _files_of(entries).items():
+        for file in (name, *files):
+            if (base / file).is_file():
+                folder.attachments.put_file(base / file)
     added = 0
     with folder.batch():
         for hull in sorted({entry.hull_key for entry in entries}):
@@ -117,13 +121,27 @@ def _attachments_named(entries: Iterable[Entry]) -> set[str]:
     return {name.decode() for entry in entries for name in _NAME.findall(entry.raw)}
 
 
-def _attachment_in(value: JsonValue) -> str:
-    name = value.get("file") if isinstance(value, dict) else None
-    return name if isinstance(name, str) else ""
+def _files_of(entries: Iterable[Entry]) -> dict[str, tuple[str, ...]]:
+    """The files an export makes of each attachment: as it was called, or by its hash where nobody named it."""
+    named = list(entries)
+    files: dict[str, set[str]] = {name: set() for name in sorted(_attachments_named(named))}
+    for entry in named:
+        reference, called = _attachment_in(entry.value)
+        if reference in files and called:
+            files[reference].add(exported_name(reference, called))
+    return {name: tuple(sorted(found)) or (name,) for name, found in files.items()}
+
+
+def _attachment_in(value: JsonValue) -> tuple[str, str]:
+    """Reference and name of the file a value holds, each empty where there is none."""
+    found = (value.get("file"), value.get("name")) if isinstance(value, dict) else ()
+    reference, name = (one if isinstance(one, str) else "" for one in found or ("", ""))
+    return reference, name
 
 
 def _with_attachment(folder: HullFolder, base: Path, measurement: Measurement) -> Measurement:
-    name = _attachment_in(measurement.value)
-    if not name or not is_beside(name) or not (base / name).is_file():
+    reference, name = _attachment_in(measurement.value)
+    if not reference or not is_beside(reference) or not (file := file_beside(base, reference, name)).is_file():
         return measurement
-    return attrs.evolve(measurement, value=keep_recording(folder, base / name))
+    kept = keep_recording(folder, file)
+    return attrs.evolve(measurement, value={**kept, "name": name} if name and isinstance(kept, dict) else kept)

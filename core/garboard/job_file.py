@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import ast
 import json
+import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
@@ -116,12 +117,22 @@ def view_of(job_file: JobFile, folder: Path) -> JobView:
         notes=job_file.notes,
         sign_offs=job_file.sign_offs,
         settings=job_file.settings,
-        load_recording=recordings_in(folder),
+        load_recording=recordings_in(folder, _names_of_files(job_file.measurements)),
     )
 
 
-def recordings_in(folder: Path) -> Callable[[str], Recording]:
-    """A loader of recordings by their path relative to a folder. Each is read once."""
+def _names_of_files(measurements: Iterable[Measurement]) -> Mapping[str, str]:
+    values = (measurement.value for measurement in measurements)
+    pairs = ((value.get("file"), value.get("name")) for value in values if isinstance(value, dict))
+    return {file: name for file, name in pairs if isinstance(file, str) and isinstance(name, str)}
+
+
+def recordings_in(folder: Path, names: Mapping[str, str] | None = None) -> Callable[[str], Recording]:
+    """A loader of recordings by their path relative to a folder. Each is read once.
+
+    names : what files were called, by their path, where an export gave them those names
+    """
+    called = names or {}
 
     @lru_cache(maxsize=32)
     def load(reference: str) -> Recording:
@@ -130,7 +141,7 @@ def recordings_in(folder: Path) -> Callable[[str], Recording]:
         if not is_beside(reference):
             raise NotEnoughData(f"recording {reference} does not lie beside the job; copy it there")
         try:
-            return load_recording(folder / reference)[0]
+            return load_recording(file_beside(folder, reference, called.get(reference, "")))[0]
         except (OSError, InputError) as failure:
             raise NotEnoughData(f"recording {reference} cannot be read: {failure}") from None
 
@@ -142,6 +153,24 @@ def is_beside(reference: str) -> bool:
     path = PurePath(reference)
     return not path.anchor and not path.drive and ".." not in path.parts
 
+
+def file_beside(folder: Path, reference: str, name: str) -> Path:
+    """The file of a reference: under that name, or else as an export names it; it need not be there."""
+    own = folder / reference
+    return own if own.exists() or not name else folder / exported_name(reference, name)
+
+
+def exported_name(reference: str, name: str) -> str:
+    """The name an attachment gets in an export: what it was called, told apart by the first digits of its hash.
+
+    >>> exported_name("86d86e2a" + "0" * 56, "full throttle.log")
+    'full throttle-86d86e2a.log'
+    """
+    own = PurePath(re.sub(r"[^\w .()+-]", "_", name)[-_LONGEST_NAME:].strip(" ."))
+    return f"{own.stem}-{reference[:8]}{own.suffix}" if own.name else reference
+
+
+_LONGEST_NAME = 80
 
 ATTACHED = "attached"
 """The field under which a photo or a recording belongs to a step that declares none for it."""
@@ -178,7 +207,7 @@ def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | N
     if field.kind is Kind.RECORDING and folder is not None and isinstance(measurement.value, dict):
         reference = str(measurement.value["file"])
         here = is_beside(reference)
-        if not here or not (folder / reference).is_file():
+        if not here or not file_beside(folder, reference, str(measurement.value.get("name", ""))).is_file():
             why = "which is not there" if here else "which lies elsewhere"
             yield Fault(f"{path}.value.file", "a recording beside the job file", f"{reference}, {why}")
 

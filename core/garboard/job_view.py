@@ -105,10 +105,16 @@ class JobView:
         return tuple(dict.fromkeys(hits))
 
     def recording(self, step: str, field: str, *, row: str = "", of: str = "") -> Recording | None:
-        """The recording attached at a place, or None. Raises NotEnoughData when its file is not here, or simulated."""
+        """The recording attached at a place, or None, called as the person knows it.
+
+        Raises NotEnoughData when its file is not here, or simulated.
+        """
         value = self.value(step, field, row=row, of=of)
-        reference = value.get("file") if isinstance(value, dict) else None
-        return self.load_recording(reference) if isinstance(reference, str) else None
+        reference, name = (value.get("file"), value.get("name")) if isinstance(value, dict) else (None, None)
+        if not isinstance(reference, str):
+            return None
+        recording = self.load_recording(reference)
+        return attrs.evolve(recording, name=name) if isinstance(name, str) and name else recording
 
     def setting(self, key: str) -> JsonValue:
         """A shop setting. Raises KeyError for a key no plugin declared."""
