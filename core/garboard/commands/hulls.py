@@ -19,10 +19,10 @@ from garboard.authority import managers_part
 from garboard.clock import moment_in_words
 from garboard.commands.tools import BAD_INPUT
 from garboard.desk import attach as keep_with_step
-from garboard.desk import author_for, name_of, open_hull, slot_named
+from garboard.desk import author_for, open_hull, slot_named
 from garboard.entries import Entry, view
 from garboard.faults import Fault, InputError, shown
-from garboard.fold import JOINING, Fold, SlotKey, fold, slot_of
+from garboard.fold import JOINING, Fold, SlotKey, fold, name_of, slot_of
 from garboard.hullfile import HullFolder
 from garboard.job_file import read_job_file
 from garboard.merge import HullMerge, MergeReport, merge, state_digest
