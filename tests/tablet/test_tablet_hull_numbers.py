@@ -19,5 +19,5 @@ def test_what_the_tablet_asks_about_the_command_refuses_until_told(tmp_path: Pat
     words = [str(file), "--into", str(tmp_path / "new"), "--by", "M. Office"]
     refused = CliRunner().invoke(import_job, words).exit_code != 0
     on_the_tablet = check_hull(number, ())
-    assert refused == bool(on_the_tablet.faults or getattr(on_the_tablet, "lacks", ""))
+    assert refused == bool(on_the_tablet.faults or on_the_tablet.lacks)
     assert CliRunner().invoke(import_job, [*words, "--anyway"]).exit_code == 0
