@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 
 import garboard.merge
 from garboard.commands.hulls import plain_report, readable_report
-from garboard.desk import family, name_of
+from garboard.desk import family
 from garboard.entries import Entry
-from garboard.fold import Fold, SlotKey, fold, slot_of
+from garboard.fold import Fold, SlotKey, fold, name_of, slot_of
 from garboard.hullfile import HullFolder
 from garboard.merge import MergeReport, merge
 from garboard.writing import measure, same_boat, sign_off
