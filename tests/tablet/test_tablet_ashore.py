@@ -6,7 +6,7 @@ from garboard import sync
 from garboard.fold import fold
 from garboard.hullfile import HullFolder
 from garboard.writing import Author, measure
-from garboard_shop.store import MANAGER, TECHNICIAN
+from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, TECHNICIAN
 from garboard_tablet.models.session import Place
 from shop_rig import RunningShop
 
@@ -123,6 +123,9 @@ def test_a_shop_on_the_same_wifi_is_paired_with_by_its_24_characters(drive, tmp_
         d = drive(tmp_path / "t", threads=True)
         d.press("ashore", "pair")
         assert d.says("The 24 characters")
+        d.press("back")
+        assert d.says(f"good for {MINUTES_A_CODE_WORKS} minutes")
+        d.press("pair")
         monkeypatch.setattr(discovery, "find", lambda _fingerprint: None)
         d.write(characters)
         d.press("save it")

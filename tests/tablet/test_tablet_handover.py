@@ -52,6 +52,31 @@ def test_the_punch_list_is_the_one_of_the_book_and_the_day_sheet(opened, name):
                                 if a.finding.verdict is Verdict.FAIL})  # fmt: skip
 
 
+def test_two_values_that_disagree_are_named_by_what_they_are_of(opened):
+    """Which pump and which question, not which row of which field."""
+    from garboard.clock import Stamp
+    from garboard.entries import make_entry
+
+    tablet, hull, job = opened("long_reach")
+    tablet.save(
+        make_entry(
+            "measure",
+            hull,
+            dev="another tablet",
+            by="Kim",
+            clock=Stamp(1, 1),
+            at="2026-05-15T09:30:00+02:00",
+            job=job,
+            subject=("handover.bilge_pumps", "by_hand", "1", ""),
+            value=False,
+        )
+    )
+    (line,) = [line for line in to_put_right(tablet, hull, job, ()) if line.why == "values disagree"]
+    assert line.about == "Bilge pumps and alarm: Runs by its switch and pumps overboard, Forward"
+    assert set(line.text.partition(".")[0].split(" against ")) == {"yes", "no"}
+    assert line.step == "handover.bilge_pumps"
+
+
 def test_one_way_to_the_deviation_card_spares_the_others(opened):
     """Kittiwake was swung by straight runs and handed over: neither the swing by hand nor the raw circle is missing."""
     tablet, hull, job = opened("kittiwake")

@@ -1,8 +1,12 @@
 """A boat with two numbers, and a job moved to the hull it belongs to, as the tablet shows them."""
 
+from functools import partial
+from pathlib import Path
+
 import pytest
 
 from garboard.fold import fold
+from garboard.host import make_host
 from garboard.hullfile import HullFolder
 from garboard.merge import merge
 from garboard.writing import Author, join_job, measure, move_job, retract, same_boat
@@ -10,6 +14,7 @@ from garboard_tablet.models.tablet import open_tablet
 from garboard_tablet.models.vessels import VesselList, check_hull
 
 RIGHT, WRONG = "XYZAB123F526", "XYZAB128F526"
+PLUGIN = Path(__file__).with_name("dock_plugin.py")
 KIM, ROBIN = Author("tablet 1", "Kim"), Author("tablet 2", "Robin")
 
 
@@ -55,12 +60,10 @@ def lines_of(tablet):
 @pytest.fixture
 def opened(tmp_path):
     """Opens the tablet's folder with the invented plugin."""
-    from conftest import dock_host
-
     made = []
 
     def start():
-        made.append(open_tablet(tmp_path / "tablet", dock_host))
+        made.append(open_tablet(tmp_path / "tablet", partial(make_host, (), entry_points=False, files=[PLUGIN])))
         made[-1].change_settings(made[-1].settings.with_person("Robin"))
         return made[-1]
 

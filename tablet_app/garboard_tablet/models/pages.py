@@ -13,7 +13,7 @@ from garboard.job_view import DONE_STATES, JobView
 from garboard.records import JsonValue
 from garboard.report.outline import punch_list
 from garboard.steps import Assessed, Kind, Phase, Step
-from garboard_tablet.models.asks import Ask, asks_of_step, shown, table_rows
+from garboard_tablet.models.asks import Ask, asks_of_step, row_name, shown, table_rows
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.tablet import Tablet
 
@@ -246,9 +246,7 @@ def to_put_right(tablet: Tablet, hull: str, job: str, assessed: Sequence[Assesse
     """The punch list as the book and the day sheet have it, each line with where it is put right."""
     view = tablet.view(hull, job)
     remarks = {line.text: line for line in punch_lines(tablet, hull, job) if not line.settled}
-    disagreeing = [
-        _disagreeing(one.place, [m.value for m in one.values], tablet.may_decide) for one in view.disagreements
-    ]
+    disagreeing = [_disagreeing(tablet, view, one.place, [m.value for m in one.values]) for one in view.disagreements]
     items = [item for item in punch_list(view, tablet.host, assessed) if item.why != "values disagree"]
     lines = [
         remarks.get(item.text) or PunchLine(text=item.text, why=item.why, by=item.about)
@@ -287,14 +285,23 @@ def still_to_do(missing: Sequence[PunchLine]) -> str:
     return ", ".join([*counted, *([f"{others} to do"] if others else [])]) or "Nothing is missing"
 
 
-def _disagreeing(place: tuple[str, str, str, str], values: Sequence[JsonValue], may_decide: bool) -> PunchLine:
-    step, name, row, of = place
-    about = ", ".join(filter(None, (name.replace("_", " ").replace("/", " "), of, row and f"row {row}")))
-    do = "Choose the right one." if may_decide else "Measure again, or leave it to the manager."
-    text = f"{about}: {' against '.join(map(shown, values))}. {do}"
-    if step == VESSEL:
-        return PunchLine(text=text, why="values disagree", field=tuple(name.split("/")))
-    return PunchLine(text=text, why="values disagree", step=step)
+def _disagreeing(
+    tablet: Tablet, view: JobView, place: tuple[str, str, str, str], values: Sequence[JsonValue]
+) -> PunchLine:
+    step_key, name, row, of = place
+    do = "Choose the right one." if tablet.may_decide else "Measure again, or leave it to the manager."
+    text = f"{' against '.join(map(shown, values))}. {do}"
+    if step_key == VESSEL:
+        about = name.replace("_", " ").replace("/", " ")
+        return PunchLine(text=f"{about}: {text}", why="values disagree", field=tuple(name.split("/")))
+    step = tablet.step(step_key)
+    title = next((field.title for field in step.all_fields() if field.name == name), name) if step else name
+    table = next((field for field in step.fields if name in [c.name for c in field.columns]), None) if step else None
+    row_is = row_name(step, table, view, row) if step and table and row else row
+    said = ", ".join(filter(None, (title, of, row_is)))
+    return PunchLine(
+        about=f"{step.title if step else step_key}: {said}", text=text, why="values disagree", step=step_key
+    )
 
 
 def storage_used(folder: Path) -> int:
