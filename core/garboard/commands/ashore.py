@@ -54,7 +54,7 @@ def command(folder: Path, code: str, new: bool, name: str, address: str, minutes
 
     paired = None if code else _paired(folder)
     if code:
-        pairing.read_code(code)
+        _ = pairing.characters_alone(code) or pairing.read_code(code)  # what is no code makes no folder
         if not new:
             _refuse_without_hull_files(folder)
     try:

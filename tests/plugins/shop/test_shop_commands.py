@@ -101,6 +101,21 @@ def test_a_code_that_is_wrong_is_told_in_the_shops_own_words(server: Server, tmp
     assert refused.stderr.startswith("Not brought ashore: the code is wrong, was used, or has run out: ask for a new")
 
 
+def test_the_24_characters_alone_pair_where_the_wifi_tells_the_address(
+    server: Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    code = server.new_code()
+    monkeypatch.setattr("garboard.sync.with_address", lambda alone: code if alone == code.split()[1] else alone)
+    assert run("ashore", "--folder", tmp_path, "--new", "--pair", code.split()[1]).exit_code == 0
+
+
+def test_what_is_no_pairing_code_makes_no_folder(tmp_path: Path) -> None:
+    refused = run("ashore", "--folder", tmp_path / "new", "--new", "--pair", "rubbish")
+    assert refused.exit_code == 2
+    assert "24 characters" in refused.stderr
+    assert not (tmp_path / "new").exists()
+
+
 def test_without_a_pairing_no_folder_is_made(tmp_path: Path) -> None:
     assert run("ashore", "--folder", tmp_path / "typo").exit_code == 2
     assert not (tmp_path / "typo").exists()
