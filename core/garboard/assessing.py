@@ -47,7 +47,7 @@ def assess_job_file(path: Path, host: PluginHost) -> AssessedJob:
 
     Raises InputError with every fault of the file, values outside their hard range among them.
     """
-    job_file = read_job_file(path)
+    job_file = read_job_file(path, host)
     faults = [*check(job_file, host, path.parent), *settings_faults(job_file.settings, host)]
     if faults:
         raise InputError(str(path), located(path, faults))

@@ -62,9 +62,12 @@ class JobFile:
     more: dict[str, JsonValue] = attrs.field(factory=dict, metadata={"plain": True})
 
 
-def read_job_file(path: Path) -> JobFile:
-    """Read a job file. Raises InputError with every fault, each with its path in the file and its line."""
-    return parse_job_file(_read_text(path), str(path))
+def read_job_file(path: Path, host: PluginHost | None = None) -> JobFile:
+    """Read a job file. Raises InputError with every fault, each with its path in the file and its line.
+
+    host : knows what fields take, so that a bare number is told with the unit it lacks
+    """
+    return parse_job_file(_read_text(path), str(path), host)
 
 
 def located(path: Path, faults: Iterable[Fault]) -> list[Fault]:
@@ -72,12 +75,12 @@ def located(path: Path, faults: Iterable[Fault]) -> list[Fault]:
     return with_lines(faults, _read_text(path))
 
 
-def parse_job_file(text: str, source: str) -> JobFile:
-    """A job file from its text. `source` names it in errors."""
+def parse_job_file(text: str, source: str, host: PluginHost | None = None) -> JobFile:
+    """A job file from its text. `source` names it in errors; `host` as for `read_job_file`."""
     plain = _parse_json(text, source)
     try:
         _check_format(plain, source)
-        read = _structured(plain, source)
+        read = _structured(plain, source, host)
         faults = [*_twice(read), *_hull_faults(read), *_entries_faults(read)]
         if faults:
             raise InputError(source, faults)
@@ -86,17 +89,18 @@ def parse_job_file(text: str, source: str) -> JobFile:
     return read
 
 
-def _structured(plain: JsonValue, source: str) -> JobFile:
-    faults: list[Fault] = []
+def _structured(plain: JsonValue, source: str, host: PluginHost | None) -> JobFile:
+    faults = {fault.where: fault for fault in faults_of_floats(plain)}
     read = None
     try:
         read = structure(plain, JobFile, source)
     except InputError as failure:
-        faults += failure.faults
-    known = {fault.where for fault in faults}
-    faults += [fault for fault in faults_of_floats(plain) if fault.where not in known]
+        faults |= {fault.where: fault for fault in failure.faults}
+    if read is not None and faults and host is not None:
+        known = [*check(read, host), *settings_faults(read.settings, host)]
+        faults |= {fault.where: fault for fault in known}
     if read is None or faults:
-        raise InputError(source, faults)
+        raise InputError(source, [*faults.values()])
     return read
 
 

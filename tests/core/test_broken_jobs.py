@@ -35,7 +35,7 @@ FAULTS = {
     "no_version": {"version": "expected a whole number, 1 at most, got nothing (the key is missing)"},
     "not_a_number": {"measurements[0].value": "expected a number; leave the key out when it is unknown, got NaN"},
     "not_utf8": {"file": "expected UTF-8 text, got other bytes: save the file as UTF-8"},
-    "number_without_unit": {"measurements[0].value": 'or text with its unit: "12.7 V" for a voltage, got 12.7'},
+    "number_without_unit": {"measurements[0].value": 'text with number and unit, such as "12.7 V", got 12.7'},
     "object_for_a_list": {"vessel.engines": 'expected a list, got {"position": "centre"}'},
     "recording_elsewhere": {"measurements[2].value.file": "turn.nmea0183.log, which lies elsewhere"},
     "recording_not_there": {"measurements[2].value.file": "got lost_at_sea.log, which is not there"},

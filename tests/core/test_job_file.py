@@ -272,6 +272,21 @@ def test_numbers_with_a_fraction_are_refused_all_at_once() -> None:
     assert set(faults_in(text)) == {"measurements[0].value", "vessel.length"}
 
 
+def test_a_bare_number_is_told_with_the_unit_of_its_field() -> None:
+    measurements = [
+        {"step": "small.horn", "field": "battery", "value": 12.7},
+        {"step": "small.horn", "field": "heard", "value": 1.5},
+        {"step": "nobody.knows", "field": "level", "value": 2.5},
+    ]
+    with pytest.raises(InputError) as caught:
+        parse_job_file(text_with(measurements=measurements), "job.json", small_plugin.small_host())
+    assert [fault.expected for fault in caught.value.faults] == [
+        'text with number and unit, such as "12.7 V"',
+        "true or false",
+        'a whole number, or text with its unit: "2.5 V" for a voltage',
+    ]
+
+
 def test_a_key_given_twice_is_refused() -> None:
     text = '{"format": "garboard job", "version": 1, "version": 1}'
     assert faults_in(text)["version"].expected == "each key once in its object"
