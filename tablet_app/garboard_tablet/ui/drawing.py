@@ -420,29 +420,36 @@ class Gauge(Widget):
 
     def _draw_number(self, guidance: Guidance) -> None:
         number = "–" if guidance.number is None else f"{guidance.number:.{guidance.decimals}f}"
-        room = self.width * 0.42 - dp(40) if self._low else self.width - dp(230)
-        unit = guidance.unit if self._low or not self._age else f"{guidance.unit}, {self._age}"
-        of_beside = "" if self._low else guidance.of
-        room -= max(texture(unit, sp(40)).width, texture(of_beside, sp(30)).width) + dp(40)
-        over = self.height * (0.5 if guidance.of or not self._low else 0.8)
-        size = min(200.0, over / dp(1))
-        while size > 48 and texture(number, sp(size), DIGITS).width > room:
-            size -= 8
-        above = 0.34 if guidance.scale and not self._low else 0.36 if guidance.of and self._low else 0.5
-        y = self.top - self.height * above
-        ink = "ink" if self._live else "unknown"
-        wide, high = draw_text(number, self.x + dp(24), y, ink, size, (0, 0.5), DIGITS)
-        draw_text(unit, self.x + dp(24) + wide + dp(16), y - high * 0.2, "quiet", 40, (0, 0.5))
-        if of_beside:
-            draw_text(of_beside, self.x + dp(24) + wide + dp(16), y + high * 0.2, "ink", 30, (0, 0.5), bold=True)
-        elif guidance.of:
-            draw_text(guidance.of, self.x + dp(24), self.y + dp(12), "ink", 30, (0, 0), bold=True)
+        ink, left = ("ink" if self._live else "unknown"), self.x + dp(24)
+        if self._low:
+            self._draw_number_low(number, guidance, ink, left)
+        else:
+            self._draw_number_high(number, guidance, ink, left)
         if guidance.progress is not None:
             share = min(1.0, max(0.0, guidance.progress))
             if self._low:
                 self._draw_bar(share, self.x + self.width * 0.45, self.right - dp(40), self.top - dp(26))
             else:
                 self._draw_ring(share, self.right - dp(90), self.top - dp(84))
+
+    def _draw_number_low(self, number: str, guidance: Guidance, ink: str, left: float) -> None:
+        """The unit beneath the number, so that the number is as large as it can be."""
+        beneath = ", ".join(filter(None, (guidance.unit, guidance.of)))
+        _, high = draw_text(beneath, left, self.y + dp(8), "quiet", BODY, (0, 0))
+        size = _largest(number, self.width * 0.42 - dp(32), self.height - high - dp(16))
+        draw_text(number, left, (self.top + self.y + dp(8) + high) / 2, ink, size, (0, 0.5), DIGITS)
+
+    def _draw_number_high(self, number: str, guidance: Guidance, ink: str, left: float) -> None:
+        """The unit beside the number, and over it what the number is of."""
+        unit = f"{guidance.unit}, {self._age}" if self._age else guidance.unit
+        aside = max(texture(unit, sp(40)).width, texture(guidance.of, sp(30)).width) + dp(40)
+        size = _largest(number, self.width - dp(230) - aside, self.height * 0.5)
+        y = self.top - self.height * (0.34 if guidance.scale else 0.5)
+        wide, high = draw_text(number, left, y, ink, size, (0, 0.5), DIGITS)
+        left += wide + dp(16)
+        draw_text(unit, left, y - high * 0.2, "quiet", 40, (0, 0.5))
+        if guidance.of:
+            draw_text(guidance.of, left, y + high * 0.2, "ink", 30, (0, 0.5), bold=True)
 
     def _draw_ring(self, share: float, x: float, y: float) -> None:
         radius = dp(58)
@@ -494,6 +501,16 @@ class Gauge(Widget):
             Color(*theme.ink)
             high = dp(30 if self._low else 46)
             SmoothQuad(points=[x, y + dp(4), x - dp(18), y + high, x, y + high, x + dp(18), y + high])
+
+
+def _largest(number: str, wide: float, high: float) -> float:
+    """The largest size a number can have in the room there is [sp], 48 at least."""
+    size = min(200.0, high / sp(1))
+    while size > 48 and (
+        texture(number, sp(size), DIGITS).width > wide or texture(number, sp(size), DIGITS).height > high
+    ):
+        size -= 8
+    return max(48.0, size)
 
 
 class StripChart(Widget):
