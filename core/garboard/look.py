@@ -143,8 +143,9 @@ STEP_MARKS: Mapping[str, Mark] = {
     "done": Mark("done", DISC, "good", "●", "*"),
     "look again": Mark("look again", TRIANGLE, "advise", "▲", "!"),
     "not fitted": Mark("not fitted", DASH, "unknown", "–", "-"),
+    "not needed": Mark("not needed", DASH, "unknown", "–", "-"),
 }
-"""By the state of a step, as `records.StepState` words it."""
+"""By the state of a step, as `JobView.state_shown` words it."""
 
 
 @attrs.frozen

@@ -20,7 +20,7 @@ class StepOutline:
     """One step with what was found under it.
 
     step  : None when no loaded plugin declares the step a calculator names
-    state : "to do", "under way", "done", "look again" or "not fitted"
+    state : "to do", "under way", "done", "look again", "not fitted" or "not needed"
     """
 
     title: str
@@ -88,7 +88,7 @@ def _not_signed(view: JobView, role: str) -> str:
 def by_phase(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> tuple[PhaseOutline, ...]:
     """Every declared step, phase by phase, with its findings. Phases without steps are left out."""
     steps = {
-        step.key: StepOutline(step.title, view.state_of(step.key), step, _under(step.key, assessed))
+        step.key: StepOutline(step.title, view.state_shown(step), step, _under(step.key, assessed))
         for step in host.steps
     }
     for lone in assessed:

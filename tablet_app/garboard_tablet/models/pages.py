@@ -9,7 +9,7 @@ import attrs
 
 from garboard.findings import Figure, Finding, Table, Verdict
 from garboard.fold import VESSEL
-from garboard.job_view import DONE_STATES, JobView
+from garboard.job_view import JobView
 from garboard.records import JsonValue
 from garboard.report.outline import punch_list
 from garboard.steps import Assessed, Kind, Phase, Step
@@ -29,10 +29,6 @@ def phase_of(tablet: Tablet, hull: str, job: str) -> str:
         if view.is_open(step):
             return step.phase.value
     return Phase.HAND_OVER.value
-
-
-SPARED = "not needed"
-"""Shown for a step that another way spares."""
 
 
 @attrs.frozen
@@ -78,9 +74,7 @@ def _step_line(view: JobView, step: Step, assessed: Sequence[Assessed]) -> StepL
     findings = [one.finding for one in assessed if one.step == step.key]
     counted = [finding for finding in findings if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
     reason = next((state.reason for state in reversed(view.steps) if state.step == step.key), "")
-    is_open, state = view.is_open(step), view.state_of(step.key)
-    is_spared = not is_open and state not in DONE_STATES
-    return StepLine(step, SPARED if is_spared else state, worst(counted), reason, is_open)
+    return StepLine(step, view.state_shown(step), worst(counted), reason, view.is_open(step))
 
 
 def open_steps(tablet: Tablet, hull: str, job: str) -> tuple[Step, ...]:

@@ -9,14 +9,12 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
-from garboard.look import STEP_MARKS
 from garboard.records import EQUIPMENT
 from garboard.steps import Phase
 from garboard_tablet.models.asks import (
     KIND_TITLES,
 )
 from garboard_tablet.models.pages import (
-    SPARED,
     PunchLine,
     StepLine,
     phase_of,
@@ -103,9 +101,8 @@ class JobPage(Page):
 
     def _step_row(self, line: StepLine) -> RowPress:
         mark = verdict_marks[line.verdict] if line.verdict in (Verdict.FAIL, Verdict.ADVISE) else state_mark(line.state)
-        mark = STEP_MARKS["not fitted"] if line.state == SPARED else mark
         said = [line.state] if line.state != "to do" or mark.word == line.state else []
-        word = ", ".join(dict.fromkeys([*said, mark.word] if line.state != SPARED else said))
+        word = ", ".join(dict.fromkeys([*said, mark.word]))
         return RowPress(
             line.step.title,
             lambda: self.app.open_step(self.place, line.step.key),
