@@ -72,8 +72,10 @@ def address_of(url: str) -> Address:
         faults.append(Fault("address", "one; `garboard shop-spread` puts several databases behind it", "several"))
     try:
         conninfo_to_dict(conninfo)
-    except psycopg.ProgrammingError as wrong:
-        faults.append(Fault("address", "postgresql://user@host/database", str(wrong).strip()))
+    except psycopg.ProgrammingError:
+        expected = "postgresql://user@host/database, after it ?OPTION=VALUE of PostgreSQL's own options"
+        named = ", ".join(option.partition("=")[0] for option in others.split("&") if option)  # values may be secret
+        faults.append(Fault("address", expected, f"options {named}" if named else "an address of another form"))
     if faults or not start.startswith(("postgresql://", "postgres://")):
         raise InputError("--store", faults or [Fault("address", "postgresql://user@host/database", url.split(":")[0])])
     return Address(conninfo, int(yards[0]), place_in_words(conninfo))
