@@ -5,10 +5,13 @@ import pytest
 from garboard import cautions
 from garboard.findings import BasisKind
 from garboard.host import make_host
+from garboard.job_view import JobView
+from garboard.records import Job, Vessel
 from garboard.report.outline import cautions as cautions_of
 from garboard.steps import Caution
 
 HOST = make_host(entry_points=False)
+VIEW = JobView(vessel=Vessel(hull_number="ABC12345C393"), job=Job(id="J-1"))
 SHARED = [each for each in vars(cautions).values() if isinstance(each, Caution)]
 
 
@@ -25,7 +28,7 @@ SHARED = [each for each in vars(cautions).values() if isinstance(each, Caution)]
     ],
 )
 def test_a_danger_several_plugins_meet_is_told_in_one_caution(subject: str) -> None:
-    assert [subject in caution.text for caution in cautions_of(HOST)].count(True) == 1
+    assert [subject in caution.text for caution in cautions_of(VIEW, HOST)].count(True) == 1
 
 
 @pytest.mark.parametrize("caution", SHARED, ids=lambda caution: caution.text[:30])
