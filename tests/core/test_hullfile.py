@@ -17,8 +17,8 @@ from garboard import storage
 from garboard.attachments import AttachmentDamaged
 from garboard.clock import Stamp
 from garboard.entries import Entry, make_entry
-from garboard.faults import InputError
 from garboard.entry_table import EntriesAreKept
+from garboard.faults import InputError
 from garboard.hullfile import HullFolder
 from garboard.journal import file_name, heading, read
 from garboard.storage import FolderInUse, NotSaved
