@@ -44,7 +44,7 @@ def export_job(folder: HullFolder, boat: OpenHull, job: str, out: Path) -> Path:
     All facts about the vessel travel, and of hull numbers that are the same boat, or that the job was moved from.
     """
     held = [entry for hull in sorted(boat.hulls) for entry in folder.entries(hull)]
-    home = boat.home_of(job)
+    home, job = boat.home_of(job), boat.whole_of(job)
     jobs = ("", job, *home.parts(job))
     entries = tuple(entry for entry in held if entry.job in jobs or slot_of(entry).kind == "field")
     view = _open(entries, boat.state.hull).view(job)

@@ -351,7 +351,7 @@ class Fold:
     def _reach(self, entry: Entry, slot: SlotKey) -> None:
         """Sign-offs learn what they cover. Only a vessel's field is shared by jobs."""
         replacing = [other for other in self._replacing.get(entry.id, ()) if self.slot_of(self._entries[other]) == slot]
-        for job in [slot.job] if slot.job else self._jobs:
+        for job in [self.joined(slot.job)] if slot.job else self._jobs:
             self._index(job).reach(entry, replacing)
 
     def __contains__(self, entry_id: str) -> bool:
@@ -463,7 +463,8 @@ class Fold:
             if len(standing) == 1:
                 _plant(tree, key.subject, standing[0].value)
         plain = _lists_of_equipment(tree)
-        plain.setdefault("hull_number", self.hull_number)
+        if not isinstance(plain.get("hull_number"), str):
+            plain["hull_number"] = self.hull_number
         return _without_faults(plain, Vessel)
 
     def _written(self, key: SlotKey) -> tuple[Stamp, SlotKey]:
@@ -543,27 +544,21 @@ class Fold:
     def _step_state(self, key: SlotKey) -> Iterator[StepState]:
         standing = self.standing(key)
         if len(standing) == 1 and isinstance(standing[0].value, dict) and len(key.subject) == 1:
-            state, faults = _without_faults({**_signed(standing[0]), "step": key.subject[0]}, StepState)
-            if not faults:
-                yield state
+            yield from _if_sound({**_signed(standing[0]), "step": key.subject[0]}, StepState)
 
     def _notes(self, keys: Iterable[SlotKey]) -> Iterator[Note]:
         vessel_notes = [key for key in self.slots if key.kind == "note" and not key.job]
         for key in (*sorted(vessel_notes), *keys):
             if key.kind == "note":
                 for entry in self.standing(key):
-                    note, faults = _without_faults(_signed(entry), Note)
-                    if not faults:
-                        yield note
+                    yield from _if_sound(_signed(entry), Note)
 
     def _sign_off_records(self, job: str) -> Iterator[SignOff]:
         missed = {one.sign_off.id: one.not_covered for one in self.stale(job)}
         for entry in self._sign_offs(job):
             plain = {key: value for key, value in _signed(entry).items() if key != "covers"}
             names: list[JsonValue] = [*sorted({name_of(self.slot_of(one)) for one in missed.get(entry.id, ())})]
-            record, faults = _without_faults({**plain, "stale": bool(names), "not_covered": names}, SignOff)
-            if not faults:
-                yield record
+            yield from _if_sound({**plain, "stale": bool(names), "not_covered": names}, SignOff)
 
 
 def fold(hull: str, entries: Iterable[Entry], also: Iterable[str] = ()) -> Fold:
@@ -584,8 +579,8 @@ def _is_arrival(key: SlotKey) -> bool:
 
 
 def _is_joining(key: SlotKey) -> bool:
-    """Whether a slot says which job its own was joined into."""
-    return key.kind == "move" and key.subject == JOINING
+    """Whether a slot says which job its own was joined into. What belongs to no job stays the vessel's."""
+    return key.kind == "move" and key.subject == JOINING and key.job != ""
 
 
 def _names_this_job(key: SlotKey) -> bool:
@@ -687,7 +682,7 @@ def _lists_of_equipment(tree: dict[str, JsonValue]) -> dict[str, JsonValue]:
 def _pieces(branch: JsonValue, name: str) -> list[JsonValue]:
     pieces = branch.items() if isinstance(branch, dict) else ()
     return [
-        {name: key, **{k: v for k, v in piece.items() if k != "removed"}}
+        {name: key, **{k: v for k, v in piece.items() if k != "removed" and (k != name or isinstance(v, str))}}
         for key, piece in pieces
         if isinstance(piece, dict) and piece.get("removed") is not True
     ]
@@ -704,6 +699,14 @@ def _without_faults(plain: dict[str, JsonValue], kind: type[Record]) -> tuple[Re
             found.extend(fault for fault in failure.faults if _uproot(plain, fault.where))
             if len(found) == before:
                 raise
+
+
+def _if_sound(plain: dict[str, JsonValue], kind: type[Record]) -> Iterator[Record]:
+    """A record from an entry's value; nothing where it is not one, such as a state only a newer version knows."""
+    try:
+        yield structure(plain, kind, "hull file")
+    except InputError:
+        return
 
 
 def _uproot(plain: JsonValue, path: str) -> bool:

@@ -113,14 +113,16 @@ def sign_off(
     *,
     at: str = "",
     covers: Iterable[str] | None = None,
+    replaces: tuple[str, ...] | None = None,
 ) -> Entry:
     """A signature over what the signer saw, listed by id: everything in the job that this program understands.
 
-    covers : ids of less, where the signer saw less
+    covers   : ids of less, where the signer saw less
+    replaces : ids of earlier signatures it stands in the place of; None for the same person's that stand
     """
     ids: list[JsonValue] = [*(state.coverage(job) if covers is None else sorted(covers))]
     value: JsonValue = {"role": role, "name": name, "covers": ids}
-    return author.write(state, "signoff", (role, name), value, job=job, at=at)
+    return author.write(state, "signoff", (role, name), value, job=job, at=at, replaces=replaces)
 
 
 def same_boat(author: Author, one: Fold, other: Fold, reason: str) -> tuple[Entry, Entry]:
@@ -161,16 +163,17 @@ def part_job(author: Author, state: Fold, job: str, reason: str) -> Entry:
 def take_in(author: Author, state: Fold, job_file: JobFile) -> list[Entry]:
     """Turn a job file written by hand into entries, adding each to the state.
 
-    What already stands with the same value is not repeated, so a file taken in twice adds nothing. Where another value
-    stands the file's joins it, and the two disagree until a person chooses: whoever wrote the file may never have seen
-    the other. Only a measurement that carries the id of the entry it was exported from replaces that one. The file's
-    signatures cover what stands in it.
+    What already stands with the same value is not repeated, nor what was replaced or taken back since it was written at
+    the time the file gives, so a file taken in twice adds nothing. Where another value stands the file's joins it, and
+    the two disagree until a person chooses: whoever wrote the file may never have seen the other. Only a measurement
+    that carries the id of the entry it was exported from replaces that one. The file's signatures cover what stands in
+    it.
     """
     written: list[Entry] = []
     shown: set[str] = set()
     for fact in _facts(job_file):
         key = SlotKey(fact.kind, "" if fact.kind == "field" else job_file.job.id, fact.subject)
-        if not any(head.value == fact.value for head in state.slot(key).heads):
+        if not _is_here(state.slot(key), fact):
             signed = attrs.evolve(author, by=fact.by or author.by)
             entry = signed.write(
                 state,
@@ -187,11 +190,23 @@ def take_in(author: Author, state: Fold, job_file: JobFile) -> list[Entry]:
         shown.update(head.id for head in state.slot(key).heads if same_value(head.value, fact.value))
     for signature in job_file.sign_offs:
         signed = attrs.evolve(author, by=signature.name)
-        entry = sign_off(signed, state, job_file.job.id, signature.role, signature.name, at=signature.at, covers=shown)
-        if not state.standing(slot_of(entry)):
+        entry = sign_off(
+            signed, state, job_file.job.id, signature.role, signature.name, at=signature.at, covers=shown, replaces=()
+        )
+        there = state.slot(slot_of(entry)).history
+        if not any(one.kind == "signoff" and signature.at in ("", one.at) for one in there):
             state.add(entry)
             written.append(entry)
     return written
+
+
+def _is_here(slot: Slot, fact: _Fact) -> bool:
+    """Whether a value stands already, or was written at the same time by the same person and is settled since."""
+    if any(head.value == fact.value for head in slot.heads):
+        return True
+    return fact.at != "" and any(
+        (one.value, one.by, one.at) == (fact.value, fact.by, fact.at) for one in slot.entries.values()
+    )
 
 
 def _replaced_knowingly(slot: Slot, saw: str) -> tuple[str, ...]:

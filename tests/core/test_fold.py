@@ -279,6 +279,63 @@ def test_a_value_changed_in_an_exported_file_replaces_the_one_it_was_exported_as
     assert {entry.value for entry in state.standing(KEY)} == {"30.0 kn", "33 kn"}
 
 
+def test_a_job_file_taken_in_again_brings_back_nothing_that_was_taken_back_or_corrected_since() -> None:
+    dated = parse_job_file(JOB_FILE.replace('"30.0 kn", ', '"30.0 kn", "at": "2026-05-14T09:30:00+02:00", '), "test")
+    author, taken_back, corrected = tablet("a").author, Fold(HULL), Fold(HULL)
+    for state in (taken_back, corrected):
+        take_in(author, state, dated)
+    taken_back.add(retract(author, taken_back, KEY, "the wrong boat"))
+    corrected.add(_measured(author, corrected, "33.0 kn"))
+    assert take_in(author, taken_back, dated) == take_in(author, corrected, dated) == []
+    assert taken_back.standing(KEY) == ()
+    assert [entry.value for entry in corrected.standing(KEY)] == ["33.0 kn"]
+
+
+def test_a_job_file_signed_anew_after_a_change_is_taken_in_with_its_new_signature() -> None:
+    def signed(value: str, day: int) -> str:
+        stamp = f'"name": "R. Vane", "at": "2026-05-{day}T09:30:00+02:00"'
+        return JOB_FILE.replace('"30.0 kn"', f'"{value}"').replace('"name": "R. Vane"', stamp)
+
+    author, state = tablet("a").author, Fold(HULL)
+    take_in(author, state, parse_job_file(signed("30.0 kn", 14), "test"))
+    take_in(author, state, parse_job_file(signed("31.0 kn", 15), "test"))
+    new = next(entry for entry in state.standing(KEY) if entry.value == "31.0 kn")
+    not_covered = {one.sign_off.at[:10]: new in one.not_covered for one in state.stale(JOB)}
+    assert not_covered == {"2026-05-14": True, "2026-05-15": False}
+    assert take_in(author, state, parse_job_file(signed("31.0 kn", 15), "test")) == []
+
+
+@pytest.mark.parametrize(
+    ("kind", "subject", "value"),
+    [
+        ("step", (STEP,), {"state": "a state of a later version"}),
+        ("note", ("n",), {"remark": "no text"}),
+        ("signoff", ("owner", "E. Marlowe"), {"role": "owner"}),
+        ("field", ("hull_number",), 5),
+        ("field", ("engines", "port", "position"), 5),
+    ],
+)
+def test_a_value_this_version_cannot_read_hides_nothing_else(
+    kind: str, subject: tuple[str, ...], value: JsonValue
+) -> None:
+    author, state = tablet("a").author, Fold(HULL)
+    state.add(_measured(author, state, "30.0 kn"))
+    state.add(author.write(state, kind, subject, value, job=JOB))
+    view = state.view(JOB)
+    assert view.amount(STEP, FIELD, "kn", row="1") == 30.0
+    assert view.vessel.hull_number == HULL
+
+
+def test_a_joining_that_names_no_job_of_its_own_leaves_the_vessel_where_it_is() -> None:
+    author, state = tablet("a").author, Fold(HULL)
+    state.add(author.write(state, "field", ("length",), "19.60 ft"))
+    state.add(author.write(state, "move", ("into",), {"job": JOB, "reason": "from elsewhere"}))
+    state.add(_measured(author, state, "30.0 kn"))
+    state.add(sign_off(author, state, "", "technician", "R. Vane"))
+    assert state.view(JOB).vessel.length == Amount("19.60", "ft")
+    assert state.stale(JOB) == ()
+
+
 def test_fields_whose_paths_cross_give_one_vessel_whichever_was_written_first() -> None:
     author = tablet("a").author
     place, object_in_its_way = ("engines", "port", "gear_ratio"), ("engines", "port")

@@ -17,7 +17,7 @@ from garboard.faults import InputError
 from garboard.fold import Fold, SlotKey, fold, slot_of
 from garboard.hullfile import HullFolder
 from garboard.job_file import read_job_file
-from garboard.writing import join_job, measure, move_job, part_job, settle, sign_off
+from garboard.writing import join_job, measure, move_job, part_job, retract, settle, sign_off
 from histories import HULL, history, tablet, union
 
 ONE, OTHER, THIRD = "job-1", "job-2", "job-3"
@@ -171,6 +171,20 @@ def test_chains_and_rings_of_joinings_end_in_one_job_whatever_comes_first(
         assert shown == {f"of {job}" for job in (ONE, OTHER, THIRD)}
 
 
+def test_what_a_signature_over_a_joined_job_covers_does_not_hang_on_the_order_of_a_moves_taking_back() -> None:
+    """The move here is of the job that was joined; the signature covers its taking back, and so the move."""
+    state, _ = _joined(_opened(KIM, ONE, speed="30 kn"), _opened(ROBIN, OTHER, fuel="9 gal"))
+    elsewhere = fold(ELSEWHERE, [])
+    _, arriving = move_job(OFFICE, elsewhere, state, OTHER, "written under the wrong number")
+    state.add(arriving)
+    undone = retract(OFFICE, state, slot_of(arriving), "it was right")
+    state.add(undone)
+    signed = sign_off(KIM, state, ONE, "technician", "K. Lind")
+    entries = [entry for slot in state.slots.values() for entry in slot.entries.values()]
+    late = fold(HULL, [*(entry for entry in entries if entry is not undone), signed, undone])
+    assert late.stale(ONE) == fold(HULL, [*entries, signed]).stale(ONE) == ()
+
+
 @settings(deadline=None, max_examples=100)
 @given(seeds)
 def test_with_every_joining_taken_back_the_jobs_are_as_if_none_had_been(seed: int) -> None:
@@ -251,12 +265,13 @@ def test_a_joined_job_written_under_two_hull_numbers_is_not_moved_on_before_it_i
     assert _boat(entries, HULL).home_to_move(ONE).hull == ELSEWHERE
 
 
-def test_an_exported_joined_job_is_the_same_where_it_is_taken_in(tmp_path: Path) -> None:
+@pytest.mark.parametrize("asked", [ONE, OTHER])
+def test_an_exported_joined_job_is_the_same_where_it_is_taken_in(tmp_path: Path, asked: str) -> None:
     state, joining = _joined(_opened(KIM, ONE, speed="30 kn"), _opened(ROBIN, OTHER, speed="31 kn", fuel="9 gal"))
     with HullFolder(tmp_path / "here") as here, HullFolder(tmp_path / "there") as there:
         for slot in state.slots.values():
             here.put_if_absent(HULL, slot.entries.values())
-        path = export_job(here, open_hull(here, HULL), ONE, tmp_path / "out")
+        path = export_job(here, open_hull(here, HULL), asked, tmp_path / "out")
         import_job(there, read_job_file(path), path.parent, OFFICE)
         assert there.ids(HULL) == here.ids(HULL)
         assert joining.id in there.ids(HULL)
