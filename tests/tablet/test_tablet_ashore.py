@@ -114,7 +114,7 @@ def test_a_wrong_code_says_what_to_do(drive):
 
 
 def test_a_shop_on_the_same_wifi_is_paired_with_by_its_24_characters(drive, tmp_path, monkeypatch):
-    """The tablet finds the address by itself; where it hears nobody, it asks for the address and keeps what was typed."""
+    """The tablet finds the address by itself; where it hears nobody, it asks for it and keeps what was typed."""
     from garboard import discovery
 
     with RunningShop(tmp_path / "shop") as shop:
