@@ -166,7 +166,8 @@ end
 #variable_conflict use_column
 declare
     here int;
-    these text := concat(pg_postmaster_start_time(), pg_relation_filenode('garboard.hull'));
+    these text := (select concat_ws(' ', pg_postmaster_start_time(), oid, pg_relation_filenode('garboard.hull'))
+        from pg_database where datname = current_database()); -- a copy of a database has its tables' numbers
     since xid8 := '0';
     next text := pg_snapshot_xmin(pg_current_snapshot());
     hulls text[];

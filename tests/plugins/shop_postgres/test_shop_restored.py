@@ -9,15 +9,18 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+from psycopg import sql
+from psycopg.conninfo import conninfo_to_dict
 
 from campaigns.sync_campaign import Server
 from campaigns.writers import entry_number
 from garboard import sync
 from garboard.entries import Entry
-from garboard.hullfile import HullFolder
+from garboard.hullfile import CheckedEntries, HullFolder
 from garboard.pairing import PairedShop
 from garboard.sync import NotPaired, bring_ashore
 from garboard_shop.postgres import PostgresStore
+from garboard_shop.postgres.database import address_of, connected
 from postgres_cluster import Cluster, programs
 
 HULL, OTHER, NEW_TODAY = "ABC00001A526", "ABC00002A526", "XYZHJKLMF626"
@@ -127,3 +130,23 @@ def test_a_tablet_removed_since_the_copy_was_made_takes_part_again(
     monkeypatch.setenv("GARBOARD_SHOP_STORE", put_back)
     server.start()
     assert bring_ashore(folder, paired).equal
+
+
+def test_a_database_put_back_as_a_copy_under_a_running_shop_server_is_told_anew(cluster: Cluster) -> None:
+    """PostgreSQL copies a database file by file: its tables keep their numbers, and the server was not restarted."""
+    today = cluster.database()
+    name = str(conninfo_to_dict(today)["dbname"])
+    entry = entry_number(1, HULL)
+    with closing(PostgresStore(today)) as store, connected(address_of(cluster.database())) as elsewhere:
+
+        def instead(of: str, by: str) -> None:
+            asked = "select pg_terminate_backend(pid, 10000) from pg_stat_activity where datname in (%s, %s)"
+            elsewhere.execute(asked, (of, by))
+            elsewhere.execute(sql.SQL("drop database if exists {}").format(sql.Identifier(of)))
+            elsewhere.execute(sql.SQL("create database {} template {}").format(*map(sql.Identifier, (of, by))))
+
+        instead("yesterday", name)
+        store.put_if_absent({HULL: CheckedEntries({entry.id: entry.raw})}, "t", 1, 0)
+        assert store.digests().keys() == {HULL}
+        instead(name, "yesterday")
+        assert (store.digests(), store.ids(HULL)) == ({}, frozenset())
