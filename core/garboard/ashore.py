@@ -61,9 +61,9 @@ def bring_ashore_where_it_is(
         found = look_for(shop)
         if found is None or (found.host, found.port) == (shop.host, shop.port):
             raise
-        report = bring_ashore(folder, found, progress)
-        pairing.keep(folder.folder, found)
-    pairing.keep_role(folder.folder, shop, report.role)
+        shop = found
+        report = bring_ashore(folder, shop, progress)
+    pairing.keep_told(folder.folder, attrs.evolve(shop, role=report.role or shop.role))
     return report
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from garboard.entries import Entry
+from garboard.entries import KINDS, Entry
 
 MANAGER = "manager"
 ON_THE_PAGE, AT_THE_DESK = "shop page", "shop desk"
@@ -19,9 +19,10 @@ def managers_part(entry: Entry, replaced: Iterable[Entry] = ()) -> str:
 
     replaced : entries it replaces, as far as they are known; they tell whether it takes back a manager's decision
 
-    A measurement that replaces two values without a reason is no settlement: someone measured again.
+    A measurement that replaces two values without a reason is no settlement: someone measured again. An entry of a
+    newer format is judged the same way: kept unread, it would decide on the day this program is brought up to it.
     """
-    if not entry.is_understood:
+    if entry.kind not in KINDS:
         return ""
     if entry.kind == "alias":
         return "says that two hull numbers are one boat"

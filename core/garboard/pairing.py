@@ -180,11 +180,14 @@ def kept(folder: Path) -> PairedShop | None:
         return None
 
 
-def keep_role(folder: Path, shop: PairedShop, role: str) -> None:
-    """Keep the role the shop now gives this tablet, unless it was paired anew meanwhile. Raises storage.NotSaved."""
+def keep_told(folder: Path, shop: PairedShop) -> None:
+    """Keep where the shop is now and what role it gives, unless the tablet was paired anew meanwhile.
+
+    errors : storage.NotSaved
+    """
     found = kept(folder)
-    if role and found is not None and found.token == shop.token and found.role != role:
-        keep(folder, attrs.evolve(found, role=role))
+    if found is not None and found.token == shop.token and found != shop:
+        keep(folder, shop)
 
 
 def may_decide(folder: Path) -> bool:

@@ -149,7 +149,22 @@ def test_a_shop_found_at_another_address_is_remembered_there(
 ) -> None:
     with RunningShop(tmp_path / "shop") as shop:
         paired = shop.paired()
+        before = attrs.evolve(paired, port=1)
+        pairing.keep(folder.folder, before)
         monkeypatch.setattr(ashore, "look_for", lambda _shop: paired)
-        report = ashore.bring_ashore_where_it_is(folder, attrs.evolve(paired, port=1))
+        report = ashore.bring_ashore_where_it_is(folder, before)
         assert report.equal
         assert pairing.kept(folder.folder) == paired
+
+
+def test_a_pairing_made_while_the_shop_was_found_at_another_address_stands(
+    folder: HullFolder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its code works once: a token lost is a code lost."""
+    with RunningShop(tmp_path / "shop") as shop:
+        paired, anew = shop.paired(), shop.paired("paired anew")
+        before = attrs.evolve(paired, port=1)
+        pairing.keep(folder.folder, before)
+        monkeypatch.setattr(ashore, "look_for", lambda _shop: paired)
+        ashore.bring_ashore_where_it_is(folder, before, lambda _what, _done, _of: pairing.keep(folder.folder, anew))
+        assert pairing.kept(folder.folder) == anew

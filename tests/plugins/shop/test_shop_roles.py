@@ -15,7 +15,7 @@ from garboard.ashore import bring_ashore_where_it_is
 from garboard.authority import AT_THE_DESK, ON_THE_PAGE
 from garboard.commands import hulls
 from garboard.commands.ashore import readable_report
-from garboard.entries import Entry
+from garboard.entries import Entry, canonical_bytes, read_entry
 from garboard.faults import InputError
 from garboard.fold import Fold, SlotKey, fold
 from garboard.hullfile import HullFolder
@@ -266,7 +266,22 @@ def test_what_is_written_by_command_in_the_shops_own_folder_is_the_shops(tmp_pat
 def test_a_role_is_kept_for_the_pairing_it_was_told_to_and_no_other(tmp_path: Path) -> None:
     before = PairedShop(name="s", host="h", port=1, fingerprint="f", token="old", tablet="t", device="d")
     pairing.keep(tmp_path, attrs.evolve(before, token="new"))
-    pairing.keep_role(tmp_path, before, MANAGER)
+    pairing.keep_told(tmp_path, attrs.evolve(before, role=MANAGER))
     kept = pairing.kept(tmp_path)
     assert kept is not None
     assert kept.role == TECHNICIAN
+
+
+def test_what_a_manager_decides_is_no_technicians_either_in_a_format_only_a_later_program_reads(
+    shop: RunningShop, folder: HullFolder
+) -> None:
+    """Kept unread it would decide on the day the shop's program is brought up to it."""
+    technician, manager = shop.paired("t"), shop.paired("m", MANAGER)
+    decided = every_decision(folder, technician.device)
+    later = [read_entry(canonical_bytes({**entry.fields, "v": 2})) for entry in decided]
+    measured = measure(Author(technician.device, "Kim"), state(folder), "j", "run", "speed", "2.1 kn")
+    of_anyone = read_entry(canonical_bytes({**measured.fields, "v": 2}))
+    of_a_plugin = read_entry(canonical_bytes({**decided[0].fields, "kind": "torque"}))
+    assert refused(shop, manager, decided[:1]) == set()
+    assert refused(shop, technician, [*later, of_anyone, of_a_plugin]) == {entry.id for entry in later}
+    assert refused(shop, manager, later) == set()
