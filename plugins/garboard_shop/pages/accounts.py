@@ -151,6 +151,12 @@ class BoatAccount:
         return tuple(sorted(self.boat.state.family - {self.key}))
 
     @property
+    def files(self) -> Mapping[str, str]:
+        """Photos and recordings entered for it: what each is called, by the name it is kept under."""
+        measured = (one for job in self.jobs for one in job.view.measurements)
+        return {name: called for one in measured for name, called in [file_of(one)] if name}
+
+    @property
     def moved_away(self) -> tuple[tuple[str, str], ...]:
         """Jobs that were written here and moved elsewhere: (job, the other hull)."""
         jobs = {entry.job for entry in self.entries.values() if entry.job and entry.hull_key in self.boat.state.family}
@@ -417,6 +423,16 @@ def reason_in(entry: Entry) -> str:
     inside = entry.value.get("reason") if isinstance(entry.value, dict) else None
     found = entry.more.get("reason") or inside
     return found if isinstance(found, str) else ""
+
+
+def file_of(measurement: Measurement) -> tuple[str, str]:
+    """The name a measurement's photo or recording is kept under, and what it is called; "" for other values."""
+    value = measurement.value
+    name = value.get("file") if isinstance(value, dict) else None
+    if not isinstance(value, dict) or not isinstance(name, str):
+        return "", ""
+    called = value.get("name")
+    return name, called if isinstance(called, str) and called else name
 
 
 def history_name(measurement: Measurement) -> str:

@@ -17,7 +17,7 @@ from garboard.look import STEP_MARKS, VERDICT_MARKS
 from garboard.pairing import PairingCode
 from garboard.report.outline import place_in_words, references
 from garboard_shop.pages import drawing, wording
-from garboard_shop.pages.accounts import Accounts, history_name
+from garboard_shop.pages.accounts import Accounts, file_of, history_name
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.people import Attempts, Sessions
 from garboard_shop.store import Store
@@ -89,6 +89,7 @@ def _templates(desk: ShopDesk) -> Environment:
         drawing.figure_name,
         drawing.figure_in_words,
         references,
+        file_of,
         history_name,
     ):
         found.globals[function.__name__] = function

@@ -15,10 +15,12 @@ from starlette.responses import Response, StreamingResponse
 from starlette.routing import BaseRoute
 
 from garboard import hull_number
+from garboard.attachments import AttachmentDamaged
 from garboard.desk import slot_named
 from garboard.faults import Fault, InputError
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.storage import NewerFormat
+from garboard.wire import LARGEST_PIECE
 from garboard_shop.own_plugins import withdraw
 from garboard_shop.pages import decisions, exports, people, plugins, sheet, wording
 from garboard_shop.pages.accounts import BoatAccount, JobAccount, history_of, open_boat, slot_in_words
@@ -52,6 +54,7 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/boats/{hull}/jobs/{job:path}/history", history_page, "GET", ""),
         ("/boats/{hull}/jobs/{job:path}/book.pdf", book, "GET", ""),
         ("/boats/{hull}/figures/{name}.svg", figure, "GET", ""),
+        ("/boats/{hull}/files/{name}", attached, "GET", ""),
         ("/boats/{hull}/choose", partial(decide, decisions.choose), "POST", MANAGER),
         ("/boats/{hull}/take-back", partial(decide, decisions.take_all_back), "POST", MANAGER),
         ("/boats/{hull}/sign", partial(decide, decisions.sign), "POST", MANAGER),
@@ -253,6 +256,29 @@ def figure(visit: Visit) -> Response:
         raise NotHere(404, "There is no such figure any more. Open the boat's page again.")
     svg = visit.desk.drawn.figure(name, account.figures[name])
     return Response(svg, 200, {**HEADERS, "Cache-Control": "private, max-age=3600"}, "image/svg+xml")
+
+
+def attached(visit: Visit) -> Response:
+    """A photo or a recording of a boat, piece by piece. It is saved, never shown by the browser: anyone may have
+    written what is in it."""
+    account, name = _boat(visit), visit.request.path_params["name"]
+    called = account.files.get(name)
+    held = visit.desk.store.attachments
+    size = held.sizes().get(name)
+    if called is None or size is None:
+        raise NotHere(404, "This file is not here. It comes with the tablet that holds it, when it next comes ashore.")
+    try:
+        first = held.read(name, 0, LARGEST_PIECE)
+    except AttachmentDamaged as damaged:
+        raise NotHere(404, f"This file cannot be given out: {damaged}.") from None
+
+    def pieces() -> Iterator[bytes]:
+        yield first
+        for start in range(len(first), size, LARGEST_PIECE):
+            yield held.read(name, start, LARGEST_PIECE)
+
+    headers = {**HEADERS, **_download(called), "Content-Length": str(size)}
+    return StreamingResponse(pieces(), headers=headers, media_type="application/octet-stream")
 
 
 Decision = Callable[[Store, BoatAccount, Mapping[str, str], str, int], str]
@@ -469,4 +495,4 @@ def _file(content: bytes, kind: str, name: str) -> Response:
 
 
 def _download(name: str) -> dict[str, str]:
-    return {"Content-Disposition": f"attachment; filename*=UTF-8''{quote(name)}"}
+    return {"Content-Disposition": f"attachment; filename*=UTF-8''{quote(name, safe='')}"}

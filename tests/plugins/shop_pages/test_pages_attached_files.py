@@ -21,3 +21,31 @@ def test_an_attached_photo_is_listed_with_its_step_by_name_and_who_took_it(pages
     assert "attached, abababababab chafe.jpg A. Hand" in words
     history = manager.text(f"/boats/{SALTGRASS}/jobs/{JOB}/history?of={STEP}/{ATTACHED}/abababababab")
     assert "chafe.jpg" in history
+
+
+def test_a_recording_is_saved_whole_under_its_name_and_never_shown_by_the_browser(
+    pages: Pages, manager: Browser
+) -> None:
+    content = b"<html><script>alert(1)</script>" + bytes(range(256)) * 5000  # more than one piece
+    name = pages.store.hulls.attachments.put(content)
+    value: JsonValue = {"file": name, "name": "../run\r\n1.html"}
+    author = Author("tablet 9", "A. Hand")
+    entry = measure(author, Fold(SALTGRASS), JOB, STEP, ATTACHED, value, row="abababababab")
+    pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
+    address = f"/boats/{SALTGRASS}/files/{name}"
+    assert f'href="{address}"' in manager.text(f"/boats/{SALTGRASS}")
+    answer = manager.get(address)
+    assert answer.content == content
+    assert answer.headers["content-type"] == "application/octet-stream"
+    assert answer.headers["content-disposition"].startswith("attachment;")
+    assert answer.headers["x-content-type-options"] == "nosniff"
+    assert "\n" not in answer.headers["content-disposition"]
+    assert "/" not in answer.headers["content-disposition"]
+
+
+def test_a_file_is_given_to_signed_in_people_only_and_only_under_the_boat_it_belongs_to(
+    pages: Pages, manager: Browser
+) -> None:
+    name = pages.store.hulls.attachments.put(b"a shop plugin, or another boat's photo")
+    assert manager.get(f"/boats/{SALTGRASS}/files/{name}").status_code == 404
+    assert pages.browser().get(f"/boats/{SALTGRASS}/files/{name}").status_code == 303
