@@ -87,7 +87,7 @@ def read_where(text: str) -> Where:
     text = text.strip()
     found = _ADDRESS.fullmatch(text)
     if text.isdecimal():
-        where = Where(int(text[:6]))
+        where = Where(int(text) if len(text) < 6 else 0)
     else:
         where = Where(int(found[2] or PORT), found[1].strip("[]").lower()) if found else Where(0)
     if not 0 < where.port < 65536:
@@ -133,7 +133,7 @@ class Sender:
     def lines(self, data: bytes) -> list[str]:
         """The lines that are now complete. Some gateways cut a sentence anywhere, some send no line ends."""
         text = data.decode("utf-8", "surrogateescape").replace("\r", "\n")
-        if self._rest and text[:1] in ("$", "!", "\\"):
+        if self._rest and text[:1] in ("$", "!", "\\") and not _TAG_BLOCK_BEGUN.fullmatch(self._rest):
             self._rest += "\n"
         *lines, self._rest = (self._rest + text).split("\n")
         if len(self._rest) > LONGEST_LINE or _ENDS_WITH_CHECKSUM.search(self._rest):
@@ -155,6 +155,8 @@ class Sender:
             yield own
 
 
+_TAG_BLOCK_BEGUN = re.compile(r"\\[^\\$!]*\\?")
+"""A tag block before its sentence came: what comes next goes on with it."""
 _ENDS_WITH_CHECKSUM = re.compile(r"[$!][^$!]*\*[0-9A-Fa-f]{2}$")
 
 
@@ -194,9 +196,12 @@ class BoatNetwork:
         if self._thread is None:
             self._began = self._now()
             self._wall_at_zero = self._wall() - self._began
-            self._stopping.clear()
+            if self._stopping.is_set():  # a thread still looking up a name ends by the event it began with
+                self._stopping = threading.Event()
             wake, self._wake = socket.socketpair()
-            self._thread = threading.Thread(target=self._listen, args=(wake,), name="boat's network", daemon=True)
+            self._thread = threading.Thread(
+                target=self._listen, args=(wake, self._stopping), name="boat's network", daemon=True
+            )
             self._thread.start()
 
     def stop(self) -> None:
@@ -241,6 +246,7 @@ class BoatNetwork:
             kinds = sum(sum(one.notes.kinds.values()) + sum(one.notes.unknown.values()) for one in senders)
             damaged = sum(one.notes.damaged_count for one in senders)
             heard_at = max((one.heard_at for one in senders), default=self._began)
+            read_at = max((latest.at for one in senders for latest in one.latest.values()), default=self._began)
         if fault:
             return fault
         silent = self.age(heard_at)
@@ -253,6 +259,11 @@ class BoatNetwork:
             )
         if kinds and not read:
             return f"Sentences come on {self.where.title}, but none holds a value that can be read yet."
+        if read and (without := self.age(read_at)) > SILENT_AFTER:
+            return (
+                f"What comes on {self.where.title} held no value for {without:.0f} s. See that the instruments are "
+                "switched on and have what they need, such as satellites in sight."
+            )
         return ""
 
     @property
@@ -284,18 +295,21 @@ class BoatNetwork:
 
     # In the thread
 
-    def _listen(self, wake: socket.socket) -> None:
+    def _listen(self, wake: socket.socket, stopping: threading.Event) -> None:
         tries = 0
         with wake:
-            while not self._stopping.is_set():
+            while not stopping.is_set():
                 try:
                     with self._open() as heard:
+                        if stopping.is_set():
+                            return
                         self._fault = ""
-                        if self._hear(heard, wake):
+                        if self._hear(heard, wake, stopping):
                             tries = 0
-                except OSError as failure:
-                    self._fault = self._why(failure)
-                self._stopping.wait(self._patience[min(tries, len(self._patience) - 1)])
+                except (OSError, UnicodeError) as failure:  # no name of a machine begins with a dot, or is so long
+                    if not stopping.is_set():
+                        self._fault = self._why(failure)
+                stopping.wait(self._patience[min(tries, len(self._patience) - 1)])
                 tries += 1
 
     def _open(self) -> socket.socket:
@@ -309,7 +323,7 @@ class BoatNetwork:
             raise
         return heard
 
-    def _hear(self, heard: socket.socket, wake: socket.socket) -> bool:
+    def _hear(self, heard: socket.socket, wake: socket.socket, stopping: threading.Event) -> bool:
         """Take in what comes, until there is reason to open anew. Returns whether anything came."""
         heard.setblocking(False)
         anything = False
@@ -320,7 +334,7 @@ class BoatNetwork:
                 sender.begin_anew()
             while True:
                 ready = selector.select(GIVEN_UP_AFTER)
-                if self._stopping.is_set():
+                if stopping.is_set():
                     return anything
                 if not ready and self.where.host:
                     self._fault = f"Nothing came from {self.where.title} for {GIVEN_UP_AFTER:.0f} s. Connecting again."
@@ -363,9 +377,9 @@ class BoatNetwork:
                     self._latest = max(self._latest, sample.time)
                     self._waiting.append(sample._replace(time=self._wall_at_zero + self._latest))
 
-    def _why(self, failure: OSError) -> str:
+    def _why(self, failure: OSError | UnicodeError) -> str:
         where = self.where
-        if isinstance(failure, socket.gaierror):
+        if isinstance(failure, (socket.gaierror, UnicodeError)):
             return f"No machine called {where.host} is known here. Type its address as numbers, such as 192.168.4.1."
         if failure.errno == errno.EADDRINUSE:
             return (

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import socket
+import threading
 import time
 import tracemalloc
 from collections.abc import Callable, Iterator
@@ -197,6 +198,29 @@ def test_nothing_heard_for_five_seconds_is_said_with_what_to_do() -> None:
     network.stop()
 
 
+@pytest.mark.parametrize("said", [b"\xff\x12\r\n", b"$HEHDT,,T\r\n", b"$IIABC,1\r\n", b"\r\n"])
+def test_values_that_stop_are_said_though_something_still_comes(said: bytes) -> None:
+    at = [0.0]
+    network = BoatNetwork(Where(), now=lambda: at[0])
+    network.hear(HDT, "127.0.0.1")
+    assert network.trouble() == ""
+    for second in range(1, 9):
+        at[0] = float(second)
+        network.hear(said, "127.0.0.1")
+    assert "held no value for 8 s" in network.trouble()
+    network.hear(HDT, "127.0.0.1")
+    assert network.trouble() == ""
+
+
+def test_a_sentence_cut_anywhere_after_its_tag_block_began_is_one_sentence() -> None:
+    whole = b"\\c:1779874200*58\\$HEHDT,341.8,T*21\r\n"
+    for cut in range(1, len(whole)):
+        sender = Sender("a", True)
+        lines = [*sender.lines(whole[:cut]), *sender.lines(whole[cut:])]
+        assert [sample.value for line in lines for sample in sender.samples(line, 1.0)] == [341.8]
+        assert sender.notes.damaged_count == 0
+
+
 def test_what_is_no_sentence_is_said_to_be_none(udp: Listening) -> None:
     other = Listening(Where(free_port()))
 
@@ -267,6 +291,39 @@ def test_an_unknown_name_is_said() -> None:
     network.stop()
 
 
+@pytest.mark.parametrize("host", ["a..b", "a" * 64])
+def test_a_name_no_machine_can_have_is_said_and_listening_goes_on(host: str) -> None:
+    """RFC 1035, 2.3.4: a label has 1 to 63 octets."""
+    network = BoatNetwork(Where(10110, host), patience=(0.05,))
+    network.start()
+    wait_for(lambda: network.trouble() != "")
+    assert network._thread is not None
+    assert network._thread.is_alive()
+    assert host in network.trouble()
+    network.stop()
+
+
+def test_a_thread_that_was_still_connecting_ends_though_listening_began_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    answered, threads = threading.Event(), []
+
+    def connect(*_arguments: object, **_named: object) -> socket.socket:
+        threads.append(threading.current_thread())
+        answered.wait(20)
+        raise TimeoutError
+
+    monkeypatch.setattr(socket, "create_connection", connect)
+    network = BoatNetwork(Where(10110, "192.0.2.1"), patience=(0.05,))
+    network.start()
+    wait_for(lambda: threads)
+    network.stop()
+    network.start()
+    wait_for(lambda: len(threads) == 2)
+    answered.set()
+    wait_for(lambda: not threads[0].is_alive())
+    assert threads[1].is_alive()
+    network.stop()
+
+
 def test_a_flood_is_cut_to_what_an_instrument_network_can_say(tcp: Listening, gateway: socket.socket) -> None:
     """Nobody takes the samples, every line is different: memory stays bounded, and the rest is counted."""
     peer, _ = gateway.accept()
@@ -326,7 +383,9 @@ def test_listening_can_be_ended_and_begun_again_on_the_same_port(udp: Listening)
     assert udp.network.trouble() == ""
 
 
-@pytest.mark.parametrize("text", ["", "0", "65536", "123456789", "192.168.4.1:0", "a b", "x:y:z", ":10110", "²"])
+@pytest.mark.parametrize(
+    "text", ["", "0", "65536", "123456789", "192.168.4.1:0", "a b", "x:y:z", ":10110", "²", "0010110"]
+)
 def test_where_cannot_be_just_anything(text: str) -> None:
     with pytest.raises(InputError, match=r"192\.168\.4\.1:10110"):
         read_where(text)

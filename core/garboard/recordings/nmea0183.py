@@ -1,6 +1,6 @@
 """NMEA 0183 sentences logged one a line, as text.
 
-A line may begin with a tag block (`\\c:1779874200*5A\\`) or with a time and then hold the sentence.
+A line may begin with a tag block (`\\c:1779874200*58\\`) or with a time and then hold the sentence.
 Without either, a sentence's time is that of the latest sentence that brought one (RMC, ZDA, GGA, GLL);
 sentences before the first such sentence take its time.
 
