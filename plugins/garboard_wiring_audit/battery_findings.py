@@ -357,8 +357,10 @@ def reserve_of(view: JobView, battery: Battery) -> Reserve:
         raise NotEnoughData("no load runs together on it; measure the load or mark what runs together")
     exponent, doubt = rate_exponent(battery.chemistry)
     hours = reserve_hours(capacity, share, load.value, exponent)
-    of_rate = math.log(over_rate(capacity, load.value)) * doubt
-    spread = hours * math.hypot(load.spread / load.value, rules.share("capacity"), of_rate)
+    over = over_rate(capacity, load.value)
+    counts = exponent if over > 1 else 1.0  # by Peukert's law time goes with (capacity / load) ^ exponent
+    shares = (counts * load.spread / load.value, counts * rules.share("capacity"), math.log(over) * doubt)
+    spread = hours * math.hypot(*shares)
     return Reserve(Reading(hours, spread), load.value, measured)
 
 
