@@ -186,6 +186,8 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
             counted = Number("days", days, "d", days * share, 0)
             told = f"{with_spread(days, days * share, 0)} days"
         advice = "" if enough else " Find what stays on, or fit a switch, or leave a charger on."
+        if days >= wanted and not enough:  # nothing that stays on is to blame
+            advice = " Leave a charger on."
         yield Finding(
             verdict=Verdict.PASS if enough else Verdict.ADVISE,
             about=about(battery),

@@ -448,7 +448,10 @@ def _valid(fields: Fields, at: int) -> bool:
     return fields[at] == "A"
 
 
-_MODES_WITH_FIX = "ADEFMPRS"
+_MODES_WITH_FIX = "ADEFPR"
+"""Not M, typed in, nor S, a simulator: neither is where the boat is."""
+_QUALITIES_WITHOUT_FIX = ("", "0", "7", "8")
+"""Of GGA; 7 is typed in, 8 a simulator."""
 
 
 def _hdg(fields: Fields) -> list[Found]:
@@ -508,7 +511,7 @@ def _rmc(fields: Fields) -> list[Found]:
 
 
 def _gga(fields: Fields) -> list[Found]:
-    return _position(fields, 2) if fields[6] not in ("", "0") else []
+    return _position(fields, 2) if fields[6] not in _QUALITIES_WITHOUT_FIX else []
 
 
 def _gll(fields: Fields) -> list[Found]:

@@ -105,6 +105,28 @@ def test_receiver_without_a_fix_does_not_set_the_date() -> None:
     assert [s.time for s in samples] == [0.0]
 
 
+@pytest.mark.parametrize(
+    "sentence",
+    [
+        "$GPGGA,093001,4807.038,N,01131.000,E,{quality},08,0.9,12.0,M,46.9,M,,",
+        "$GPRMC,093001,A,4807.038,N,01131.000,E,22.4,084.4,040526,,,{mode}",
+        "$GPGLL,4807.038,N,01131.000,E,093001,A,{mode}",
+        "$GPVTG,84.4,T,,M,22.4,N,41.5,K,{mode}",
+    ],
+)
+@pytest.mark.parametrize(
+    ("mode", "quality", "is_measured"),
+    [("A", 1, True), ("D", 2, True), ("N", 0, False), ("M", 7, False), ("S", 8, False)],
+)
+def test_what_a_receiver_simulates_or_was_told_is_no_measurement(
+    sentence: str, mode: str, quality: int, is_measured: bool
+) -> None:
+    """Letters and numbers of NMEA 0183's mode indicator and GGA quality, from memory: A 1 and D 2 are fixes, M 7 is
+    typed in, S 8 a simulator, N 0 none."""
+    samples, _ = samples_of(ZDA, sentence.format(mode=mode, quality=quality))
+    assert bool(samples) is is_measured
+
+
 def test_times_before_the_sentences_are_used_instead_of_those_inside() -> None:
     samples, _ = samples_of(
         "2026-05-04T09:30:00.25Z $HEHDT,10,T",

@@ -201,6 +201,7 @@ def test_more_days_wanted_than_self_discharge_leaves_is_advised_on() -> None:
     """200 days are wanted, 180 can be promised."""
     view = wired_job(read=reading("standing_current", "3 mA", "standing_current"), settings={"standing_days": "200"})
     assert verdict_on(view, "standing_current") is ADVISE
+    assert sentence_on(view, "standing_current").endswith("200 wanted. Leave a charger on.")
 
 
 @pytest.mark.parametrize("changes", [{"chemistry": ""}, {"capacity": None}, {"capacity": "=0 Ah"}])
