@@ -17,7 +17,7 @@ from garboard.host import PluginHost
 from garboard.hullfile import HullFolder
 from garboard.samples_folder import sample_job_files
 from garboard_shop.app import make_app
-from garboard_shop.embedded import EmbeddedStore
+from garboard_shop.embedded import SHOP_FOLDER, EmbeddedStore
 from garboard_shop.pages import people
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.index import Index
@@ -71,7 +71,7 @@ class Pages:
         self.store = EmbeddedStore(folder)
         self.at = NOON
         self.drop = folder / WAITING_FOLDER
-        self.desk = ShopDesk(self.store, host, "Test shop", drop=self.drop, now=lambda: self.at)
+        self.desk = ShopDesk(self.store, host, folder / SHOP_FOLDER, drop=self.drop, now=lambda: self.at)
         self.desk.index = Index(self.store, now=lambda: self.at)  # assesses nothing ahead, so that a test stays short
         self.desk.index.refresh()
         self.app = make_app(self.store, now=lambda: self.at, routes=routes_of(self.desk))

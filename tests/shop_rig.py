@@ -40,7 +40,7 @@ class RunningShop:
         self.limits = limits
         self.clock_ahead = 0
         self.store = store or EmbeddedStore(folder)
-        self.app = make_app(self.store, name="Test shop", limits=limits, now=self.now)
+        self.app = make_app(self.store, name=lambda: "Test shop", limits=limits, now=self.now)
         self.certificate = own_certificate(folder / SHOP_FOLDER)
         self._listening = serve.listen(HOST, 0)
         self.port: int = self._listening.getsockname()[1]

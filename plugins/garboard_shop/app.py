@@ -33,6 +33,7 @@ from garboard.shop_plugins import ApprovedPlugin
 from garboard.storage import NewerFormat, NotSaved
 from garboard.wire import Differences, Garbled, Question
 from garboard_shop import access
+from garboard_shop.naming import UNNAMED
 from garboard_shop.store import MANAGER, ROLES, MustWait, Store, StoreAway, Tablet
 
 SMALL_ENTRY = 100
@@ -76,7 +77,7 @@ class Shop:
     """What every answer needs."""
 
     store: Store
-    name: str
+    name: Callable[[], str]
     limits: Limits
     now: Callable[[], int]
 
@@ -100,7 +101,7 @@ class Asked(NamedTuple):
 def make_app(
     store: Store,
     *,
-    name: str = "shop",
+    name: Callable[[], str] = lambda: UNNAMED,
     limits: Limits | None = None,
     now: Callable[[], int] = wall_milliseconds,
     routes: Sequence[BaseRoute] = (),
@@ -146,7 +147,7 @@ async def pair(request: Request) -> Response:
         raise Refusal(429, reason, {"Retry-After": str(seconds)}) from None
     if tablet is None:
         raise Refusal(403, "the code is wrong, was used, or has run out: ask for a new one at the shop server")
-    return _json(request, {"shop": shop.name, "tablet": tablet.id, "role": tablet.role})
+    return _json(request, {"shop": shop.name(), "tablet": tablet.id, "role": tablet.role})
 
 
 async def digests(request: Request) -> Response:

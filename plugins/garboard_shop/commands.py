@@ -90,7 +90,7 @@ role_option = click.option(
 )
 @store_option
 @click.option("--copy-to", default="", metavar="URL", help="Copy the shop to a database, compare the counts, and end.")
-@click.option("--name", default="", help="What tablets call the shop; this machine's name otherwise.")
+@click.option("--name", default="", help="What the shop is called on tablets and pages; kept from then on.")
 @click.option("--announce/--no-announce", default=True, help="Tell tablets on the wifi where the server is.")
 @role_option
 @by_option
@@ -121,9 +121,7 @@ def shop(
     if copy_to:
         _copy(folder, store_url, copy_to, by)
         return
-    import socket
-
-    from garboard_shop import access, serve
+    from garboard_shop import access, naming, serve
     from garboard_shop.app import make_app
     from garboard_shop.certificate import own_certificate
     from garboard_shop.embedded import SHOP_FOLDER
@@ -134,9 +132,9 @@ def shop(
     if not folder.exists():
         serve.listen(host, port).close()  # a taken port leaves no empty folder behind
     store = open_store(folder, store_url)
-    name = name or socket.gethostname()
     try:
         certificate = own_certificate(folder / SHOP_FOLDER)
+        naming.keep_name(folder / SHOP_FOLDER, name)
         listening = serve.listen(host, port)
         here, port = serve.reachable_host(host), listening.getsockname()[1]
         _keep_address(folder / SHOP_FOLDER, here, port)
@@ -152,8 +150,9 @@ def shop(
         click.echo(f"Shop server at {code.address}, everything kept in {place_of(folder, store_url)}")
         _tell_pages(store, here, port, certificate.fingerprint)
         tell_code(code, role)
-        with ShopDesk(store, with_own.host, name, new_code, folder / WAITING_FOLDER) as desk:
-            serve.run(make_app(store, name=name, routes=routes_of(desk)), listening, certificate, announce)
+        with ShopDesk(store, with_own.host, shop_folder, new_code, folder / WAITING_FOLDER) as desk:
+            app = make_app(store, name=desk.shop_name, routes=routes_of(desk))
+            serve.run(app, listening, certificate, announce)
     finally:
         store.close()
 

@@ -16,6 +16,7 @@ from garboard.host import PluginHost
 from garboard.look import STEP_MARKS, VERDICT_MARKS
 from garboard.pairing import PairingCode
 from garboard.report.outline import place_in_words, references
+from garboard_shop.naming import UNNAMED, kept_name
 from garboard_shop.pages import drawing, wording
 from garboard_shop.pages.accounts import Accounts, file_of, history_name
 from garboard_shop.pages.index import Index
@@ -31,7 +32,7 @@ class ShopDesk:
 
     store     : where everything is kept
     host      : the plugins that assess
-    name      : what the shop is called
+    folder    : where the shop's name is kept; None for a shop without one
     pair      : opens a pairing code for a role, asked for by someone; None where the server's address is not known
     drop      : folder of this machine in which plugins wait for approval; None for no such folder
     now       : the shop's wall time [ms since 1970-01-01 UTC]
@@ -39,7 +40,7 @@ class ShopDesk:
 
     store: Store
     host: PluginHost
-    name: str = "shop"
+    folder: Path | None = None
     pair: Callable[[str, str], PairingCode] | None = None
     drop: Path | None = None
     now: Callable[[], int] = wall_milliseconds
@@ -55,6 +56,10 @@ class ShopDesk:
         self.accounts = Accounts(self.store, self.host)
         self.index = Index(self.store, self.accounts.of, self.now)
         self.templates = _templates(self)
+
+    def shop_name(self) -> str:
+        """What the shop is called now."""
+        return kept_name(self.folder) if self.folder else UNNAMED
 
     def __enter__(self) -> Self:
         """Begin to read all hulls for the search, beside the server's work."""
@@ -97,5 +102,5 @@ def _templates(desk: ShopDesk) -> Environment:
     found.globals["VERDICTS"] = {verdict.name.lower(): mark for verdict, mark in VERDICT_MARKS.items()}
     found.globals["VERDICT"] = Verdict
     found.globals["STEPS"] = STEP_MARKS
-    found.globals["shop"] = desk.name
+    found.globals["shop"] = desk.shop_name
     return found

@@ -21,6 +21,7 @@ from garboard.faults import Fault, InputError
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.storage import NewerFormat
 from garboard.wire import LARGEST_PIECE
+from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
 from garboard_shop.pages import decisions, exports, people, plugins, sheet, wording
 from garboard_shop.pages.accounts import BoatAccount, JobAccount, history_of, open_boat, slot_in_words
@@ -121,7 +122,8 @@ def sign_out(visit: Visit) -> Response:
 def first_page(visit: Visit) -> Response:
     """The first manager, made at the shop machine itself."""
     _need_first(visit)
-    return visit.page("first.html", shortest=people.SHORTEST_PASSWORD)
+    named = visit.desk.shop_name()
+    return visit.page("first.html", shortest=people.SHORTEST_PASSWORD, named="" if named == UNNAMED else named)
 
 
 def first(visit: Visit) -> Response:
@@ -129,6 +131,8 @@ def first(visit: Visit) -> Response:
     with _first:
         _need_first(visit)
         user = people.make_user(visit.form.get("name", ""), MANAGER, _new_password(visit))
+        if visit.desk.folder:
+            keep_name(visit.desk.folder, visit.form.get("shop", ""))
         visit.desk.store.register.put_user(user, user.name, visit.desk.now())
     return signed_in(visit.go("/"), visit.desk.sessions.open(user.name, visit.desk.now()))
 

@@ -19,6 +19,8 @@ from garboard.cli import program
 from garboard.faults import InputError
 from garboard.hullfile import HullFolder
 from garboard.pairing import PairingCode, read_address, read_code
+from garboard_shop.embedded import SHOP_FOLDER
+from garboard_shop.naming import keep_name
 
 HULL = "ABC00001A526"
 
@@ -152,9 +154,11 @@ def test_a_shop_that_moved_is_found_by_what_it_announces_and_kept_there(
 def test_the_shop_keeps_its_certificate_when_it_starts_again(tmp_path: Path) -> None:
     """Tablets need no new pairing after a restart."""
     office, tablet = Server(tmp_path / "shop"), tmp_path / "tablet"
+    keep_name(tmp_path / "shop" / SHOP_FOLDER, "Tern Harbour")
     try:
         first = read_code(office.start())
         assert run("ashore", "--folder", tablet, "--new", "--pair", first.typed).exit_code == 0
+        assert "Tern Harbour" in (tablet / "shop.json").read_text()
         office.kill()
         second = read_code(office.start())
         assert second.fingerprint == first.fingerprint

@@ -11,6 +11,8 @@ from starlette.routing import Route
 
 from garboard.faults import InputError
 from garboard.host import PluginHost
+from garboard_shop.embedded import SHOP_FOLDER
+from garboard_shop.naming import keep_name, kept_name
 from garboard_shop.pages import people
 from garboard_shop.pages.views import routes_of
 from garboard_shop.store import MANAGER, TECHNICIAN
@@ -184,6 +186,27 @@ def test_the_first_manager_is_made_at_the_shop_machine_alone_and_once(tmp_path: 
         assert here.get("/tablets").status_code == 200
         assert empty.browser("127.0.0.1", "localhost").post("/first", {**form, "name": "Second"}).status_code == 403
         assert [(user.name, user.role) for user in empty.store.register.users()] == [("First", MANAGER)]
+
+
+def test_the_first_manager_names_the_shop_and_pages_and_tablets_call_it_so_from_then_on(
+    tmp_path: Path, plugins: PluginHost
+) -> None:
+    form = {"name": "First", "password": PASSWORD, "again": PASSWORD}
+    with Pages(tmp_path, plugins) as empty:
+        here = empty.browser("127.0.0.1", "localhost")
+        assert '<p class="shop">Shop</p>' in here.get("/first").text
+        assert here.post("/first", {**form, "shop": "x" * 61}).status_code == 400
+        assert not empty.store.register.users()
+        assert here.post("/first", {**form, "shop": "  Åkes  <båtar> "}).status_code == 303
+        assert '<p class="shop">Åkes &lt;båtar&gt;</p>' in here.get("/tablets").text
+    assert kept_name(tmp_path / SHOP_FOLDER) == "Åkes <båtar>"
+
+
+@pytest.mark.parametrize("said", ["", "   "])
+def test_a_name_not_said_leaves_the_shop_called_as_before(tmp_path: Path, said: str) -> None:
+    assert keep_name(tmp_path, said) == "Shop"
+    keep_name(tmp_path, "Tern Harbour")
+    assert keep_name(tmp_path, said) == "Tern Harbour"
 
 
 def test_what_is_kept_of_a_password_is_an_argon2id_hash(pages: Pages) -> None:

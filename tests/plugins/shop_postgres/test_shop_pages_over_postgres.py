@@ -33,7 +33,7 @@ class PagesOver(Pages):
         self.store = store
         self.at = NOON
         self.drop = folder / "waiting"
-        self.desk = ShopDesk(store, make_host(entry_points=False), "Test shop", drop=self.drop, now=lambda: self.at)
+        self.desk = ShopDesk(store, make_host(entry_points=False), drop=self.drop, now=lambda: self.at)
         self.desk.index = Index(store, now=lambda: self.at)
         self.desk.index.refresh()
         self.app = make_app(store, now=lambda: self.at, routes=routes_of(self.desk))
