@@ -190,6 +190,14 @@ class Struck:
 
 
 @attrs.frozen
+class Decided:
+    """A value that took the place of several that disagreed, with a reason or, measured again, without one."""
+
+    entry: Entry
+    instead: tuple[Entry, ...]
+
+
+@attrs.frozen
 class Staleness:
     """What a sign-off does not cover, by name."""
 
@@ -418,6 +426,11 @@ class Fold:
         """Slots of a job, and of the vessel, whose heads differ."""
         return tuple(sorted(filter(self.disagrees, [*self._vessel_keys(), *self._job_keys(job)])))
 
+    def decided(self, job: str) -> tuple[Decided, ...]:
+        """Values of a job, and of the vessel, that took the place of several that differed."""
+        slots = [self.slots[key] for key in sorted([*self._vessel_keys(), *self._job_keys(job)])]
+        return tuple(decided for slot in slots if len(slot.head_ids) == 1 and (decided := _decided(slot)))
+
     def struck(self, job: str) -> tuple[Struck, ...]:
         """Values taken back in a job, and in the vessel's fields."""
         keys = sorted([*self._vessel_keys(), *self._job_keys(job)])
@@ -571,6 +584,15 @@ def fold(hull: str, entries: Iterable[Entry], also: Iterable[str] = ()) -> Fold:
     for entry in entries:
         state.add(entry)
     return state
+
+
+def _decided(slot: Slot) -> Decided | None:
+    """What a slot's one head took the place of, where that differed."""
+    (head,) = slot.heads
+    instead = [entry for name in head.replaces if (entry := slot.entries.get(name)) and entry.kind != "retract"]
+    if head.kind not in ("measure", "field") or all(same_value(one.value, instead[0].value) for one in instead):
+        return None
+    return Decided(head, tuple(sorted(instead, key=lambda entry: (entry.clock, entry.id))))
 
 
 def _is_arrival(key: SlotKey) -> bool:

@@ -18,7 +18,7 @@ from garboard.desk import OpenHull, open_entries
 from garboard.entries import Entry, canonical_bytes, view
 from garboard.faults import InputError
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Verdict
-from garboard.fold import JOINING, Fold, SlotKey, name_of, slot_of
+from garboard.fold import JOINING, Decided, Fold, SlotKey, name_of, slot_of
 from garboard.host import PluginHost
 from garboard.job_view import JobView
 from garboard.records import Measurement
@@ -75,6 +75,7 @@ class JobAccount:
     missing  : what keeps it from being handed over; empty when it is ready
     coverage : names what a sign-off written now covers
     joined   : what says that another job was joined into it
+    decided  : where values disagreed and one took their place: where, and what
     """
 
     id: str
@@ -89,6 +90,7 @@ class JobAccount:
     coverage: str
     is_guest: bool
     joined: tuple[Entry, ...]
+    decided: tuple[tuple[str, Decided], ...]
 
     @property
     def counts(self) -> Mapping[Verdict, int]:
@@ -340,6 +342,7 @@ def _job_account(boat: OpenHull, job: str, host: PluginHost, load: Callable[[str
         missing=tuple(_missing(seen, assessed, punch, len(choices))),
         coverage=coverage_seen(home, job),
         is_guest=job in boat.guests,
+        decided=tuple((slot_in_words(slot_of(one.entry), host), one) for one in home.decided(job)),
         joined=tuple(said for part in home.parts(job) for said in home.standing(SlotKey("move", part, JOINING))),
     )
 

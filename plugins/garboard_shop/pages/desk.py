@@ -18,7 +18,7 @@ from garboard.pairing import PairingCode
 from garboard.report.outline import place_in_words, references
 from garboard_shop.naming import UNNAMED, kept_name
 from garboard_shop.pages import drawing, wording
-from garboard_shop.pages.accounts import Accounts, file_of, history_name
+from garboard_shop.pages.accounts import Accounts, file_of, history_name, reason_in
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.people import Attempts, Sessions
 from garboard_shop.store import Store
@@ -96,6 +96,7 @@ def _templates(desk: ShopDesk) -> Environment:
         references,
         file_of,
         history_name,
+        reason_in,
     ):
         found.globals[function.__name__] = function
     found.globals["place"] = lambda place: place_in_words(place, desk.host)

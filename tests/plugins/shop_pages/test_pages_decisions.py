@@ -51,6 +51,28 @@ def measured_elsewhere(pages: Pages, value: str) -> Entry:
     return entry
 
 
+def test_a_boats_page_says_what_took_the_place_of_values_that_disagreed_and_how(pages: Pages, manager: Browser) -> None:
+    """Settled with a reason, or measured again by someone who saw both: the page tells one from the other."""
+    path = f"/boats/{SALTGRASS}"
+    heading = "Settled, or measured again where values disagreed"
+    assert heading not in manager.text(path)
+    step, field, row, _ = SPEED.subject
+    again = measure(Author("tablet 9", "A. Hand"), state_of(pages), JOB, step, field, "31.6 kn", row=row)
+    pages.store.put_if_absent({SALTGRASS: CheckedEntries({again.id: again.raw})}, "000000000001", NOON, 0)
+    said = words_of(manager.text(path))
+    assert heading in said
+    assert "Speed over ground, 2: 31.6 kn , measured again by A. Hand" in said
+    assert "without a reason. In place of 31.9 kn by R. Vane, 31.4 kn by N. Sorrel." in said
+
+
+def test_a_boats_page_says_why_a_value_was_settled(pages: Pages, manager: Browser) -> None:
+    right = next(entry for entry in state_of(pages).standing(SPEED) if entry.value == "31.9 kn")
+    manager.send(choice(manager), value=right.id, reason=WHY)
+    said = words_of(manager.text(f"/boats/{SALTGRASS}"))
+    assert f"settled by {CHIEF}" in said
+    assert f"{WHY}. In place of 31.9 kn by R. Vane, 31.4 kn by N. Sorrel." in said
+
+
 def test_the_value_chosen_replaces_all_and_says_who_and_why(pages: Pages, manager: Browser) -> None:
     before = set(pages.store.ids(SALTGRASS))
     standing = state_of(pages).standing(SPEED)
