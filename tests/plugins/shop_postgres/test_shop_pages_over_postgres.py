@@ -30,7 +30,7 @@ class PagesOver(Pages):
     """The pages over any store."""
 
     def __init__(self, store: Store, folder: Path) -> None:
-        self.store = store
+        self.store = store  # type: ignore[assignment]  # the tests of a folder look into it; these do not
         self.at = NOON
         self.drop = folder / "waiting"
         self.desk = ShopDesk(store, make_host(entry_points=False), drop=self.drop, now=lambda: self.at)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import hashlib
 import os
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from itertools import count
 from pathlib import Path
+from typing import Any
 
 import attrs
 import pytest
@@ -99,7 +100,8 @@ def test_an_empty_store_holds_nothing(store: Store) -> None:
     assert store.kinds(ONE) == {}
     assert list(store.deliveries(0, 10 * NOON)) == []
     assert store.attachments.sizes() == {}
-    assert store.register.tablets() == store.register.pairings() == store.register.users() == ()
+    register = store.register
+    assert (register.tablets(), register.pairings(), register.users()) == ((), (), ())
 
 
 def test_what_was_put_is_held_and_comes_back_byte_for_byte(reopen: Opener) -> None:
@@ -200,7 +202,7 @@ def test_deliveries_tell_who_brought_what_in_order_of_time(reopen: Opener) -> No
         assert _together(held.deliveries(NOON + 1, NOON + DAY - 1)) == found[1:2]
 
 
-def _together(deliveries: Iterator[Delivery]) -> list[Delivery]:
+def _together(deliveries: Iterable[Delivery]) -> list[Delivery]:
     """Several databases each note their share of a request."""
     found: dict[tuple[int, str, int], Delivery] = {}
     for one in deliveries:
@@ -366,7 +368,7 @@ def test_two_who_bring_one_attachment_at_once_end_with_it_whole(store: Store) ->
     assert store.attachments.read(name, 0, len(content)) == content
 
 
-def tablet(number: int, **more: object) -> Tablet:
+def tablet(number: int, **more: Any) -> Tablet:
     return attrs.evolve(
         Tablet(id=f"id{number}", name=f"tablet {number}", role=TECHNICIAN, token_hash=f"hash{number}", paired_at=NOON),
         **more,
