@@ -13,9 +13,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from garboard.recordings.encode import nmea0183_sentences, nmea2000_lines
+from garboard.recordings.simulator import Boat, Compass, Order, simulate
 from garboard.records import JsonValue
 from garboard.samples import Sample
-from garboard.simulator import Boat, Compass, Order, simulate
 
 HERE = Path(__file__).parent
 SHOP = "Tern Harbour Boat Works"

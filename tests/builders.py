@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from garboard.findings import Finding, NotEnoughData
-from garboard.host import PluginHost
+from garboard.hosting.host import PluginHost
 from garboard.job_view import Disagreement, JobView, Place
 from garboard.records import ENGINE_POSITIONS, Engine, Job, JsonValue, Measurement, StepState, Tank, Vessel
 from garboard.samples import Recording

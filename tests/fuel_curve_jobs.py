@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 
 import garboard_fuel_curve
-from garboard.host import make_host
+from garboard.hosting.host import make_host
 from garboard.job_view import Place
 from garboard.records import ENGINE_POSITIONS, JsonValue
 from garboard.samples import Sample

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 import garboard_heading_calibration
 from builders import findings_of, job_view
 from garboard.findings import Finding, Number
-from garboard.host import make_host
+from garboard.hosting.host import make_host
 from garboard.job_view import JobView, Place
 from garboard.records import HeadingSensor, JsonValue, Vessel
 from garboard.samples import Recording, Sample, gather

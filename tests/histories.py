@@ -11,11 +11,11 @@ from itertools import count
 
 import attrs
 
-from garboard.clock import HybridClock, Stamp
-from garboard.entries import Entry, make_entry
-from garboard.fold import Fold, fold
+from garboard.disk.clock import HybridClock, Stamp
+from garboard.disk.entries import Entry, make_entry
+from garboard.history.authoring import Author, measure, retract, settle, sign_off
+from garboard.history.fold import Fold, fold
 from garboard.records import JsonValue
-from garboard.writing import Author, measure, retract, settle, sign_off
 
 HULL = "QQZ04417D626"
 JOB = "job-1"

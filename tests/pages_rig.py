@@ -12,10 +12,10 @@ import attrs
 import httpx2
 from starlette.testclient import TestClient
 
-from garboard.demo_day import make_day
-from garboard.host import PluginHost
-from garboard.hullfile import HullFolder
-from garboard.samples_folder import sample_job_files
+from garboard.demo.demo_day import make_day
+from garboard.demo.samples_folder import sample_job_files
+from garboard.disk.hullfile import HullFolder
+from garboard.hosting.host import PluginHost
 from garboard_shop.app import make_app
 from garboard_shop.embedded import SHOP_FOLDER, EmbeddedStore
 from garboard_shop.pages import people

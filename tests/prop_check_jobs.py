@@ -6,7 +6,7 @@ from typing import Any
 import attrs
 
 from builders import boat, job_view
-from garboard.host import PluginHost, make_host
+from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView, Place
 from garboard.records import JsonValue, Propeller, Vessel
 from garboard.samples import Recording, Sample, gather

@@ -18,11 +18,11 @@ from typing import Self
 
 import attrs
 
-from garboard import sync
-from garboard.clock import wall_milliseconds
-from garboard.hullfile import HullFolder
-from garboard.pairing import PairedShop, PairingCode
-from garboard.wire import DEVICE, content_digest
+from garboard.disk.clock import wall_milliseconds
+from garboard.disk.hullfile import HullFolder
+from garboard.shop_link import sync
+from garboard.shop_link.pairing import PairedShop, PairingCode
+from garboard.shop_link.wire import DEVICE, content_digest
 from garboard_shop import access, serve
 from garboard_shop.app import Limits, make_app
 from garboard_shop.certificate import own_certificate

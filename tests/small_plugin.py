@@ -24,8 +24,8 @@ from garboard.findings import (
     Verdict,
 )
 from garboard.hooks import hookimpl
-from garboard.host import PluginHost, make_host
-from garboard.job_file import JobFile, parse_job_file, view_of
+from garboard.hosting.host import PluginHost, make_host
+from garboard.job_files.job_file import JobFile, parse_job_file, view_of
 from garboard.job_view import JobView
 from garboard.records import JsonValue
 from garboard.samples import Recording

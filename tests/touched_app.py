@@ -233,7 +233,7 @@ def main() -> None:
 
     threading.Thread(target=listen, daemon=True).start()
     EventLoop.add_input_provider(Finger(orders))
-    from garboard.cli import main as garboard
+    from garboard.commands.cli import main as garboard
 
     sys.argv = ["garboard", "tablet", "--folder", sys.argv[1]]
     garboard()

@@ -8,7 +8,7 @@ import attrs
 import garboard_wiring_audit
 from builders import job_view
 from garboard.findings import Finding, Verdict
-from garboard.host import PluginHost, make_host
+from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView, Place
 from garboard.records import Battery, Circuit, Engine, JsonValue, NetworkBus, NetworkDevice, Vessel
 from garboard.units import Amount

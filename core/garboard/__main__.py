@@ -1,6 +1,6 @@
 """`python -m garboard`."""
 
-from garboard.cli import main
+from garboard.commands.cli import main
 
 if __name__ == "__main__":
     main()

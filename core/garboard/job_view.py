@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from functools import partial
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 import attrs
 
@@ -14,14 +14,7 @@ from garboard.records import Job, JsonValue, Measurement, Note, SignOff, StepSta
 from garboard.samples import Recording
 from garboard.units import Amount, parse_amount
 
-if TYPE_CHECKING:
-    from garboard.steps import Step
-
 T = TypeVar("T")
-
-DONE_STATES = ("done", "not fitted")
-NOT_NEEDED = "not needed"
-"""Shown for a step that another way spares."""
 
 Place = tuple[str, str, str, str]
 """Where a measurement belongs: step, field, row, of."""
@@ -129,16 +122,6 @@ class JobView:
     def state_of(self, step: str) -> str:
         """The state of a step: to do, under way, done, look again, not fitted."""
         return next((state.state for state in reversed(self.steps) if state.step == step), "to do")
-
-    def state_shown(self, step: Step) -> str:
-        """The state of a step, or "not needed" where another way was done instead."""
-        state = self.state_of(step.key)
-        is_spared = any(self.state_of(other) == "done" for other in step.spared_by)
-        return NOT_NEEDED if is_spared and state not in DONE_STATES else state
-
-    def is_open(self, step: Step) -> bool:
-        """Whether a step is still to be done: neither done nor not fitted nor spared by another way."""
-        return self.state_shown(step) not in (*DONE_STATES, NOT_NEEDED)
 
     def asking(self) -> Asking:
         """Start asking for what a calculation needs; see `Asking`."""

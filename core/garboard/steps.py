@@ -8,17 +8,15 @@ from __future__ import annotations
 import enum
 import re
 from collections.abc import Callable, Iterable, Sequence
-from typing import TYPE_CHECKING, Generic, TypeVar
+from typing import Generic, TypeVar
 
 import attrs
 
 from garboard.findings import Basis, Figure, Finding, Number, Table
+from garboard.job_view import JobView
 from garboard.records import EQUIPMENT, JsonValue
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample
 from garboard.units import UNITS_OF
-
-if TYPE_CHECKING:
-    from garboard.job_view import JobView
 
 
 class Phase(enum.Enum):
@@ -123,6 +121,23 @@ class Step:
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
             raise ValueError(f"step {self.key!r}: field names used twice: {', '.join(twice)}")
+
+
+DONE_STATES = ("done", "not fitted")
+NOT_NEEDED = "not needed"
+"""Shown for a step that another way spares."""
+
+
+def state_shown(view: JobView, step: Step) -> str:
+    """The state of a step, or "not needed" where another way was done instead."""
+    state = view.state_of(step.key)
+    is_spared = any(view.state_of(other) == "done" for other in step.spared_by)
+    return NOT_NEEDED if is_spared and state not in DONE_STATES else state
+
+
+def is_open(view: JobView, step: Step) -> bool:
+    """Whether a step is still to be done: neither done nor not fitted nor spared by another way."""
+    return state_shown(view, step) not in (*DONE_STATES, NOT_NEEDED)
 
 
 @attrs.frozen(kw_only=True)

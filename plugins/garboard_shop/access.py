@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import secrets
 
-from garboard.pairing import FINGERPRINT_BYTES, SECRET_BYTES, PairingCode
+from garboard.shop_link.pairing import FINGERPRINT_BYTES, SECRET_BYTES, PairingCode
 from garboard_shop.store import MINUTES_A_CODE_WORKS, Pairing, Register, Tablet
 
 SHORTEST_TOKEN = 43

@@ -9,7 +9,7 @@ import socket
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from garboard.discovery import SERVICE, properties_of
+from garboard.shop_link.discovery import SERVICE, properties_of
 
 
 @contextmanager

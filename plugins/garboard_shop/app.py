@@ -20,18 +20,18 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 from starlette.types import Receive, Scope, Send
 
-from garboard import wire
-from garboard.arriving import OutOfPlace
-from garboard.attachments import AttachmentDamaged
-from garboard.authority import AT_THE_DESK, ON_THE_PAGE, managers_part
-from garboard.clock import wall_milliseconds
-from garboard.entries import Entry, entry_id, hull_key_of, view
+from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.clock import wall_milliseconds
+from garboard.disk.entries import Entry, entry_id, hull_key_of, view
+from garboard.disk.hullfile import CheckedEntries
+from garboard.disk.partial_upload import OutOfPlace
+from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import InputError
-from garboard.hullfile import CheckedEntries
+from garboard.history.authority import AT_THE_DESK, ON_THE_PAGE, managers_part
+from garboard.hosting.shop_plugins import ApprovedPlugin
 from garboard.records import JsonValue
-from garboard.shop_plugins import ApprovedPlugin
-from garboard.storage import NewerFormat, NotSaved
-from garboard.wire import Differences, Garbled, Question
+from garboard.shop_link import wire
+from garboard.shop_link.wire import Differences, Garbled, Question
 from garboard_shop import access
 from garboard_shop.naming import UNNAMED
 from garboard_shop.store import MANAGER, ROLES, MustWait, Store, StoreAway, Tablet

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import attrs
 
-from garboard import storage
+from garboard.disk import storage
 
 CERTIFICATE_FILE, KEY_FILE = "certificate.pem", "key.pem"
 _FROM, _UNTIL = datetime(2000, 1, 1, tzinfo=UTC), datetime(2999, 1, 1, tzinfo=UTC)

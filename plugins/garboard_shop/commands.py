@@ -12,15 +12,15 @@ from typing import TYPE_CHECKING
 import attrs
 import click
 
-from garboard.clock import wall_milliseconds
+from garboard.disk.clock import wall_milliseconds
+from garboard.disk.storage import FolderInUse
 from garboard.faults import Fault, InputError
-from garboard.pairing import DEFAULT_PORT
-from garboard.storage import FolderInUse
+from garboard.shop_link.pairing import DEFAULT_PORT
 from garboard_shop.store import MINUTES_A_CODE_WORKS, ROLES, TECHNICIAN, StoreAway, in_order, shop_copied
 
 if TYPE_CHECKING:
     from garboard.commands.tools import Tools
-    from garboard.pairing import PairingCode
+    from garboard.shop_link.pairing import PairingCode
     from garboard_shop.store import Register, Store, Tablet
 
 DEFAULT_FOLDER = Path("garboard-shop")
@@ -456,7 +456,7 @@ def _existing(folder: Path) -> Path:
 
 
 def _keep_address(folder: Path, host: str, port: int) -> None:
-    from garboard.storage import write_whole
+    from garboard.disk.storage import write_whole
 
     write_whole(folder / ADDRESS_FILE, [json.dumps({"host": host, "port": port}).encode()])
 

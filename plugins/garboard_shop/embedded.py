@@ -13,13 +13,14 @@ from pathlib import Path
 
 import attrs
 
-from garboard import pairing, storage
-from garboard.arriving import FOLDER as ARRIVING
-from garboard.arriving import Arriving
-from garboard.convert import structure
-from garboard.hullfile import CheckedEntries, HullFolder, Put
+from garboard.disk import storage
+from garboard.disk.hullfile import CheckedEntries, HullFolder, Put
+from garboard.disk.partial_upload import FOLDER as ARRIVING
+from garboard.disk.partial_upload import Arriving
+from garboard.disk.storage import FolderInUse, NotSaved, WriterLock
+from garboard.job_files.convert import structure
 from garboard.records import JsonValue
-from garboard.storage import FolderInUse, NotSaved, WriterLock
+from garboard.shop_link import pairing
 from garboard_shop import store
 from garboard_shop.store import (
     MOST_DEVICES,

@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterator, Mapping
 
 import attrs
 
-from garboard.attachments import AttachmentDamaged
-from garboard.storage import NewerFormat
-from garboard.wire import LARGEST_PIECE, MOST_ENTRIES
+from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.storage import NewerFormat
+from garboard.shop_link.wire import LARGEST_PIECE, MOST_ENTRIES
 from garboard_shop.store import Change, Delivery, Holding, Store
 
 END_OF_TIME = 253_402_300_799_999

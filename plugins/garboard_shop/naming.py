@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from garboard.disk.storage import make_folder, write_whole
 from garboard.faults import Fault, InputError
-from garboard.storage import make_folder, write_whole
 
 FILE = "name.txt"
 UNNAMED = "Shop"

@@ -8,12 +8,13 @@ from pathlib import Path
 
 import attrs
 
-from garboard import storage, wire
-from garboard.arriving import OutOfPlace
+from garboard.disk import storage
+from garboard.disk.hullfile import ATTACHMENTS_FOLDER
+from garboard.disk.partial_upload import OutOfPlace
 from garboard.faults import Fault, InputError
-from garboard.host import BUILT_IN, make_host
-from garboard.hullfile import ATTACHMENTS_FOLDER
-from garboard.shop_plugins import NAME
+from garboard.hosting.host import BUILT_IN, make_host
+from garboard.hosting.shop_plugins import NAME
+from garboard.shop_link import wire
 from garboard_shop.store import Register, ShopPlugin, Store
 
 LARGEST = 1 << 20

@@ -11,8 +11,8 @@ from typing import NamedTuple, Protocol
 
 import attrs
 
-from garboard.authority import MANAGER as MANAGER
-from garboard.hullfile import CheckedEntries, Put
+from garboard.disk.hullfile import CheckedEntries, Put
+from garboard.history.authority import MANAGER as MANAGER
 
 TECHNICIAN = "technician"
 ROLES = (TECHNICIAN, MANAGER)

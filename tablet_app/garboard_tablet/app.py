@@ -23,7 +23,7 @@ from kivy.app import App
 from kivy.clock import Clock
 from kivy.core.window import Window
 
-from garboard.storage import NotSaved
+from garboard.disk.storage import NotSaved
 from garboard_tablet.models.ashore import PAIRED_FILE, AshoreMarks
 from garboard_tablet.models.keys import ENTER, of_keyboard
 from garboard_tablet.models.session import Place
@@ -35,9 +35,9 @@ from garboard_tablet.ui.theme import sp, theme
 from garboard_tablet.ui.widgets import Press, act
 
 if TYPE_CHECKING:
-    from garboard.ashore import ComingAshore, State
-    from garboard.boat_network import BoatNetwork, Where
-    from garboard.pairing import PairedShop
+    from garboard.recordings.boat_network import BoatNetwork, Where
+    from garboard.shop_link.ashore import ComingAshore, State
+    from garboard.shop_link.pairing import PairedShop
     from garboard.steps import Assessed, Guidance, LiveGuide
     from garboard_tablet.models.sources import SampleSource
     from garboard_tablet.ui.inputs import NumberPad
@@ -381,19 +381,19 @@ class GarboardApp(App):
     # Bringing ashore
 
     def paired_shop(self) -> PairedShop | None:
-        from garboard.pairing import kept
+        from garboard.shop_link.pairing import kept
 
         return kept(self.tablet.folder)
 
     def ashore_state(self) -> State:
         """How bringing ashore stands."""
-        from garboard.ashore import State
+        from garboard.shop_link.ashore import State
 
         return self._coming.state if self._coming is not None else State()
 
     def bring_ashore_now(self) -> None:
         """Try at once. From the first time on it is also tried by itself, in a thread of its own."""
-        from garboard.ashore import ComingAshore
+        from garboard.shop_link.ashore import ComingAshore
 
         if self._coming is None:
             self._state_who_writes()
@@ -406,7 +406,7 @@ class GarboardApp(App):
         """The shop must know what entries written here say of the tablet; settings that were lost have a new name."""
         from attrs import evolve
 
-        from garboard import pairing
+        from garboard.shop_link import pairing
 
         shop, writes_as = pairing.kept(self.tablet.folder), self.tablet.settings.tablet
         if shop is not None and shop.device != writes_as:
@@ -418,10 +418,10 @@ class GarboardApp(App):
         name = f"{self.tablet.settings.working or 'tablet'}, {self.tablet.settings.tablet[:4]}"
 
         def work() -> tuple[PairedShop | None, str]:
-            from garboard import pairing, sync
+            from garboard.disk.storage import NotSaved
             from garboard.faults import InputError
-            from garboard.shop_line import NotTheShop, ShopAway, ShopRefused
-            from garboard.storage import NotSaved
+            from garboard.shop_link import pairing, sync
+            from garboard.shop_link.shop_line import NotTheShop, ShopAway, ShopRefused
 
             try:
                 shop = sync.pair(code, name, self.tablet.settings.tablet)
@@ -460,7 +460,7 @@ class GarboardApp(App):
 
     def listen(self, where: Where) -> None:
         """Feed live guides from the boat's network from now on. Holds until the app is closed."""
-        from garboard.boat_network import BoatNetwork
+        from garboard.recordings.boat_network import BoatNetwork
 
         self.replayed, self.simulated = None, False
         if self.network is None or self.network.where != where:

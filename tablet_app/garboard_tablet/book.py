@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 
 import attrs
 
-from garboard.fold import SlotKey
-from garboard.storage import make_folder, write_whole
+from garboard.disk.storage import make_folder, write_whole
+from garboard.history.fold import SlotKey
 from garboard_tablet.models.tablet import Tablet
 
 if TYPE_CHECKING:
-    from garboard.host import PluginHost
+    from garboard.hosting.host import PluginHost
     from garboard.job_view import JobView
 
 BOOKS_FOLDER = "books"
@@ -51,7 +51,7 @@ def book_state(tablet: Tablet, hull: str, job: str) -> BookState:
 
 def put_down(tablet: Tablet, hull: str, job: str) -> None:
     """Put the book down for the shop."""
-    from garboard.fold import SlotKey
+    from garboard.history.fold import SlotKey
 
     wanted = SlotKey("job", job, WANTED)
     state = tablet.fold(hull, job)

@@ -9,9 +9,9 @@ WORKING = "T. Quill"
 
 def fill(tablet: Tablet) -> None:
     """Put the sample jobs on a tablet that holds nothing yet."""
-    from garboard import exchange
-    from garboard.job_file import read_job_file
-    from garboard.samples_folder import sample_job_files
+    from garboard.demo.samples_folder import sample_job_files
+    from garboard.history import exchange
+    from garboard.job_files.job_file import read_job_file
 
     if tablet.files.hulls():
         return

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from garboard.findings import Figure
-from garboard.fold import fold
+from garboard.history.fold import fold
 from garboard.steps import Field, Kind
 from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.entry import entry_place
@@ -22,7 +22,7 @@ from garboard_tablet.models.session import HOME, Place
 from garboard_tablet.models.tablet import Tablet, open_tablet
 
 if TYPE_CHECKING:
-    from garboard.boat_network import BoatNetwork
+    from garboard.recordings.boat_network import BoatNetwork
     from garboard_tablet.app import GarboardApp
 
 SIZES: tuple[tuple[int, int, float], ...] = ((1280, 800, 1.0), (800, 1280, 1.0), (1024, 600, 1.0), (1920, 1200, 1.5))
@@ -126,7 +126,7 @@ def _measured_amounts(tablet: Tablet, jobs: Sequence[Place]) -> Iterator[Place]:
 
 def disagree(page: Any) -> None:
     """Another tablet measured the same, and came ashore with another value."""
-    from garboard.writing import Author, measure
+    from garboard.history.authoring import Author, measure
 
     tablet, place, slot = page.tablet, page.place, page.entering.ask.slot
     standing = tablet.standing(place.hull, place.job, page.entering.ask)
@@ -142,8 +142,8 @@ def disagree(page: Any) -> None:
 
 def disagree_as_technician(page: Any) -> None:
     """The same on a tablet that a shop has paired as a technician's."""
-    from garboard import pairing
-    from garboard.pairing import PairedShop
+    from garboard.shop_link import pairing
+    from garboard.shop_link.pairing import PairedShop
 
     folder = page.tablet.folder
     pairing.keep(folder, PairedShop(name="shop", host="192.0.2.1", port=1, fingerprint="", token="", tablet=""))
@@ -167,7 +167,7 @@ def turn_pages(times: int, page: Any) -> None:
 
 def wait_for_start(page: Any) -> None:
     """A recording is chosen, of what the guide is for."""
-    from garboard.samples_folder import sample_jobs_folder
+    from garboard.demo.samples_folder import sample_jobs_folder
 
     wanted = page.app.guide_of(page.place).quantities
     log = next((log for quantity, log in _LOGS.items() if quantity in wanted), "turn.n2k.csv")
@@ -204,7 +204,7 @@ def _run(app: GarboardApp, seconds: float) -> None:
 
 def fall_silent(page: Any) -> None:
     """The boat's network falls silent in the middle of a run."""
-    from garboard.boat_network import BoatNetwork, Where
+    from garboard.recordings.boat_network import BoatNetwork, Where
     from garboard_tablet.models.sources import Heard
 
     steer(page)
@@ -217,7 +217,7 @@ def fall_silent(page: Any) -> None:
 
 def hear_two_senders(page: Any) -> None:
     """A gateway, and another sender that is not in order."""
-    from garboard.boat_network import BoatNetwork, Where
+    from garboard.recordings.boat_network import BoatNetwork, Where
 
     network = BoatNetwork(Where())
     network.hear(_SENTENCES, "192.168.4.1")
@@ -234,7 +234,7 @@ _SENTENCES = (
 
 def hear_nothing(page: Any) -> None:
     """The tablet is not on the boat's wifi."""
-    from garboard.boat_network import BoatNetwork, Where
+    from garboard.recordings.boat_network import BoatNetwork, Where
 
     _show_network(page, BoatNetwork(Where(), now=lambda: 12.0))
 

@@ -33,9 +33,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from campaigns.writers import entry_number
 from garboard.commands.hulls import readable_report
-from garboard.fold import Fold, fold
-from garboard.hullfile import HullFolder
-from garboard.merge import bring_entries, merge
+from garboard.disk.hullfile import HullFolder
+from garboard.history.fold import Fold, fold
+from garboard.history.merge import bring_entries, merge
 
 HULL = "ABC00001A526"
 TABLETS, HULLS_IN_ALL, HULLS_A_TABLET, ENTRIES_A_HULL, OWN_ENTRIES = 20, 100, 40, 200, 50

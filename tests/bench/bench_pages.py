@@ -16,9 +16,9 @@ from starlette.testclient import TestClient
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from garboard.entries import canonical_bytes, entry_id
-from garboard.host import make_host
-from garboard.hullfile import CheckedEntries
+from garboard.disk.entries import canonical_bytes, entry_id
+from garboard.disk.hullfile import CheckedEntries
+from garboard.hosting.host import make_host
 from garboard_shop.app import make_app
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.pages.desk import ShopDesk

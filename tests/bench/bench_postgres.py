@@ -31,9 +31,9 @@ import psycopg
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from campaigns.writers import entry_number
-from garboard import wire
-from garboard.entries import entry_id
-from garboard.hullfile import CheckedEntries
+from garboard.disk.entries import entry_id
+from garboard.disk.hullfile import CheckedEntries
+from garboard.shop_link import wire
 from garboard_shop import access
 from garboard_shop.app import make_app
 from garboard_shop.postgres import PostgresStore

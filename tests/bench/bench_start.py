@@ -36,8 +36,8 @@ def median_of(rounds: int, *measured: Callable[[], float]) -> list[float]:
 
 def assessing() -> float:
     """Milliseconds to read, check and assess one job."""
-    from garboard.assessing import assess_job_file
-    from garboard.host import make_host
+    from garboard.hosting.host import make_host
+    from garboard.judging.assessing import assess_job_file
 
     host = make_host()
     start = time.perf_counter()

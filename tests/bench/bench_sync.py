@@ -21,10 +21,10 @@ import attrs
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from campaigns.sync_campaign import Server
-from garboard import pairing, sync
-from garboard.clock import Stamp
-from garboard.entries import Entry, make_entry
-from garboard.hullfile import HullFolder
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import Entry, make_entry
+from garboard.disk.hullfile import HullFolder
+from garboard.shop_link import pairing, sync
 from shop_rig import Wire
 
 TICKS = os.sysconf("SC_CLK_TCK") if hasattr(os, "sysconf") else 100

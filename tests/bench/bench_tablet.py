@@ -39,11 +39,11 @@ MAKER, END = "QQZ", "B626"
 
 def fill(folder: Path, hulls: int) -> None:
     """The sample job under so many hull numbers."""
-    from garboard.fold import Fold
+    from garboard.disk.hullfile import HullFolder
+    from garboard.history.authoring import Author, take_in
+    from garboard.history.fold import Fold
     from garboard.hull_number import key
-    from garboard.hullfile import HullFolder
-    from garboard.job_file import read_job_file
-    from garboard.writing import Author, take_in
+    from garboard.job_files.job_file import read_job_file
 
     job_file = read_job_file(JOB)
     with HullFolder(folder) as files, files.batch():

@@ -16,9 +16,9 @@ import attrs
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from campaigns.writers import entry_number
-from garboard import sync
-from garboard.hullfile import HullFolder
-from garboard.pairing import PairedShop
+from garboard.disk.hullfile import HullFolder
+from garboard.shop_link import sync
+from garboard.shop_link.pairing import PairedShop
 from garboard_shop.embedded import EmbeddedStore
 from shop_rig import RunningShop, Wire
 

@@ -25,10 +25,10 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from campaigns.sync_campaign import Server
 from campaigns.writers import HULLS, entry_number
-from garboard import sync
-from garboard.hullfile import HullFolder
-from garboard.pairing import PairedShop
-from garboard.sync import ShopAway, ShopRefused, bring_ashore
+from garboard.disk.hullfile import HullFolder
+from garboard.shop_link import sync
+from garboard.shop_link.pairing import PairedShop
+from garboard.shop_link.sync import ShopAway, ShopRefused, bring_ashore
 from garboard_shop.postgres import PostgresStore
 from postgres_cluster import Cluster, Servers, SpreadClusters, why_not_here, why_not_spread
 

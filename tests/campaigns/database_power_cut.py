@@ -33,7 +33,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import postgres_cluster
 from campaigns import power_cut, writers
-from garboard.hullfile import CheckedEntries
+from garboard.disk.hullfile import CheckedEntries
 from garboard_shop.postgres import PostgresStore
 from postgres_cluster import Cluster
 

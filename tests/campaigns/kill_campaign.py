@@ -21,8 +21,8 @@ import attrs
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from campaigns import writers
-from garboard.hullfile import HullFolder
-from garboard.merge import merge
+from garboard.disk.hullfile import HullFolder
+from garboard.history.merge import merge
 
 KILLS_A_FOLDER = 25
 

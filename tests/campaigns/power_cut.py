@@ -29,8 +29,8 @@ import attrs
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from campaigns import writers
-from garboard import storage
-from garboard.hullfile import HullFolder
+from garboard.disk import storage
+from garboard.disk.hullfile import HullFolder
 
 IMAGE_BYTES = 48 * 1024 * 1024
 CUTS_AN_IMAGE = 5

@@ -27,10 +27,10 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from campaigns import writers
-from garboard import pairing, sync
-from garboard.clock import wall_milliseconds
-from garboard.hullfile import HullFolder
-from garboard.pairing import PairedShop
+from garboard.disk.clock import wall_milliseconds
+from garboard.disk.hullfile import HullFolder
+from garboard.shop_link import pairing, sync
+from garboard.shop_link.pairing import PairedShop
 from histories import DAY
 
 TABLETS = 3
@@ -197,7 +197,9 @@ def _save_and_come_ashore(folder: Path, seed: int, clock_a_day_off: bool, saved:
     """What a tablet does all day, in a process of its own."""
     rng = random.Random(seed)
     if clock_a_day_off:
-        pytest.MonkeyPatch().setattr("garboard.shop_line.wall_milliseconds", lambda: wall_milliseconds() + DAY)
+        pytest.MonkeyPatch().setattr(
+            "garboard.shop_link.shop_line.wall_milliseconds", lambda: wall_milliseconds() + DAY
+        )
     shop = _kept(folder)
     with HullFolder(folder) as hulls:
         while True:

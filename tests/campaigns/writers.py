@@ -11,10 +11,10 @@ from collections.abc import Callable, Iterator
 from itertools import count
 from pathlib import Path
 
-from garboard.clock import Stamp
-from garboard.entries import Entry, make_entry
-from garboard.hullfile import HullFolder
-from garboard.merge import merge
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import Entry, make_entry
+from garboard.disk.hullfile import HullFolder
+from garboard.history.merge import merge
 
 HULLS = ("ABC00001A526", "ABC00002A526", "XYZHJKLMF626")
 ATTACHMENT = "attachment "

@@ -11,7 +11,7 @@ from rich.console import Console
 
 import small_plugin
 from garboard.findings import Basis, BasisKind
-from garboard.host import PluginHost
+from garboard.hosting.host import PluginHost
 from garboard.job_view import Disagreement, JobView
 from garboard.records import Measurement, Note, StepState
 from garboard.report.account import print_account

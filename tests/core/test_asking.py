@@ -9,9 +9,9 @@ import pytest
 
 from garboard.findings import NotEnoughData
 from garboard.job_view import JobView
+from garboard.recordings.simulator import marked
 from garboard.records import Job, JsonValue, Measurement, Vessel
 from garboard.samples import Recording, Sample, gather
-from garboard.simulator import marked
 
 TURN = gather("turn", [Sample(0.0, "rate_of_turn", 2.5)])
 

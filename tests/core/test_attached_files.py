@@ -10,16 +10,16 @@ from click.testing import CliRunner
 
 import small_plugin
 from garboard.commands import hulls as commands
-from garboard.desk import open_hull
-from garboard.exchange import export_job, import_job
+from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
-from garboard.fold import Fold
-from garboard.hullfile import HullFolder
-from garboard.job_file import ATTACHED, check, read_job_file
-from garboard.merge import merge
+from garboard.history.authoring import measure
+from garboard.history.desk import open_hull
+from garboard.history.exchange import export_job, import_job
+from garboard.history.fold import Fold
+from garboard.history.merge import merge
+from garboard.job_files.job_file import ATTACHED, check, read_job_file
 from garboard.records import Measurement
 from garboard.report.book import handover_book
-from garboard.writing import measure
 from histories import HULL, JOB, tablet
 
 STEP = "small.horn"

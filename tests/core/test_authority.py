@@ -6,12 +6,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from garboard.authority import managers_part
-from garboard.clock import Stamp
-from garboard.entries import Entry, make_entry
-from garboard.fold import Fold, SlotKey, fold
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import Entry, make_entry
+from garboard.history.authoring import Author, measure, move_job, retract, same_boat, settle, sign_off
+from garboard.history.authority import managers_part
+from garboard.history.fold import Fold, SlotKey, fold
 from garboard.records import JsonValue
-from garboard.writing import Author, measure, move_job, retract, same_boat, settle, sign_off
 
 HULL, OTHER = "ABC00001A526", "XYZHJKLMF626"
 ROBIN, KIM = Author("tablet 1", "Robin"), Author("tablet 2", "Kim")

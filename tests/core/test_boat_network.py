@@ -15,9 +15,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from garboard import boat_network
-from garboard.boat_network import BoatNetwork, Sender, Where, read_where
 from garboard.faults import InputError
+from garboard.recordings import boat_network
+from garboard.recordings.boat_network import BoatNetwork, Sender, Where, read_where
 from garboard.recordings.nmea0183 import LiveReader
 from garboard.recordings.notes import KEPT_DAMAGED_LINES, KEPT_UNKNOWN_KINDS
 from garboard.samples import Sample, StreamKey

@@ -15,16 +15,16 @@ from PIL import ImageFont
 from pypdf import PageObject, PdfReader
 
 import small_plugin
-from garboard.assessing import assess_job_file
+from garboard.demo.samples_folder import sample_job_files
 from garboard.findings import Finding, Number, Table, Verdict
 from garboard.hooks import hookimpl
-from garboard.host import PluginHost, make_host
+from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
+from garboard.judging.assessing import assess_job_file
 from garboard.records import Note, SignOff, StepState
 from garboard.report.book import date_in_words, handover_book
 from garboard.report.outline import cautions, place_in_words
 from garboard.report.paper import MARGIN, font_folder
-from garboard.samples_folder import sample_job_files
 from garboard.steps import Assessed, Block, Calculator, ReportSection
 
 POINTS_PER_MILLIMETRE = 72 / 25.4
@@ -500,8 +500,8 @@ def test_the_signatures_say_what_they_cover() -> None:
 
 def test_verdicts_are_drawn_as_shapes_beside_their_words(monkeypatch: pytest.MonkeyPatch) -> None:
     """A tick in a round, a triangle, a square with a bar and an open ring, each next to its word."""
-    from garboard.look import VERDICT_MARKS, Mark
     from garboard.report import paper
+    from garboard.report.palette import VERDICT_MARKS, Mark
 
     drawn = []
     original = paper.Paper.marked

@@ -6,11 +6,11 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from garboard.assessing import assess_job_file
-from garboard.cli import program
+from garboard.commands.cli import program
+from garboard.demo.samples_folder import sample_jobs_folder
 from garboard.faults import InputError
-from garboard.host import PluginHost, make_host
-from garboard.samples_folder import sample_jobs_folder
+from garboard.hosting.host import PluginHost, make_host
+from garboard.judging.assessing import assess_job_file
 
 FOLDER = sample_jobs_folder() / "broken" / "jobs"
 

@@ -4,7 +4,7 @@ import pytest
 
 from garboard import cautions
 from garboard.findings import BasisKind
-from garboard.host import make_host
+from garboard.hosting.host import make_host
 from garboard.job_view import JobView
 from garboard.records import Job, Vessel
 from garboard.report.outline import cautions as cautions_of

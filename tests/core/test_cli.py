@@ -12,8 +12,8 @@ import pytest
 from click.testing import CliRunner, Result
 
 import small_plugin
-from garboard.cli import COMMANDS, program
-from garboard.host import BUILT_IN
+from garboard.commands.cli import COMMANDS, program
+from garboard.hosting.host import BUILT_IN
 
 BROKEN = Path(__file__).parents[2] / "sample_jobs" / "broken" / "recordings"
 PLUGIN = Path(small_plugin.__file__)
@@ -423,7 +423,7 @@ def test_demo_merges_three_tablets_prints_accounts_and_writes_books_and_findings
 def test_help_does_not_load_what_only_some_commands_need() -> None:
     code = (
         "import sys\n"
-        "from garboard.cli import program\n"
+        "from garboard.commands.cli import program\n"
         "program(['--help'], standalone_mode=False)\n"
         "heavy = {'matplotlib', 'fpdf', 'numpy', 'pint', 'rich', 'kivy', 'pygeomag', 'starlette'}\n"
         "print('loaded:', sorted(heavy & set(sys.modules)))\n"

@@ -7,7 +7,7 @@ from datetime import datetime
 from hypothesis import given
 from hypothesis import strategies as st
 
-from garboard.clock import FURTHEST_AHEAD, HybridClock, Stamp, after, order_key, wall_text
+from garboard.disk.clock import FURTHEST_AHEAD, HybridClock, Stamp, after, order_key, wall_text
 
 DAY = 24 * 60 * 60 * 1000
 NOON = 1_778_752_800_000

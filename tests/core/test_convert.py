@@ -5,8 +5,8 @@ from typing import Any
 import attrs
 import pytest
 
-from garboard.convert import faults_of_floats, structure, unstructure
 from garboard.faults import Fault, InputError
+from garboard.job_files.convert import faults_of_floats, structure, unstructure
 from garboard.records import Engine, JsonValue, Measurement, Propeller, StepState, Vessel
 from garboard.units import Amount
 

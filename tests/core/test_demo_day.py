@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from garboard.assessing import assess_one, assess_path
-from garboard.demo_day import Day, make_day, settle_day
-from garboard.desk import open_hull
+from garboard.demo.demo_day import Day, make_day, settle_day
+from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
-from garboard.host import make_host
-from garboard.hullfile import HullFolder
+from garboard.history.desk import open_hull
+from garboard.hosting.host import make_host
+from garboard.judging.assessing import assess_one, assess_path
 
 SAMPLES = Path(__file__).parents[2] / "sample_jobs"
 SALTGRASS, KITTIWAKE, LONG_REACH = "QQZ04417D626", "QQZ08832B626", "QQZ01209A626"

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from garboard.desk import OpenHull, open_entries
-from garboard.entries import Entry
-from garboard.fold import Fold, fold
-from garboard.writing import Author, measure, move_job
+from garboard.disk.entries import Entry
+from garboard.history.authoring import Author, measure, move_job
+from garboard.history.desk import OpenHull, open_entries
+from garboard.history.fold import Fold, fold
 
 RIGHT, WRONG, THIRD = "ABC00001A526", "ABCO0001A526", "ABC0OO01A526"
 JOB = "job1"

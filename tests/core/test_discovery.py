@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from garboard import discovery
-from garboard.discovery import with_address
 from garboard.faults import InputError
-from garboard.pairing import PairingCode, characters_alone, read_code
+from garboard.shop_link import discovery
+from garboard.shop_link.discovery import with_address
+from garboard.shop_link.pairing import PairingCode, characters_alone, read_code
 
 CODE = PairingCode("192.168.1.20", 8443, "ab" * 10, "cd" * 5)
 ALONE = CODE.typed.partition(" ")[2]

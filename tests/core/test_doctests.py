@@ -9,7 +9,7 @@ from importlib import import_module
 
 import pytest
 
-from garboard.host import BUILT_IN
+from garboard.hosting.host import BUILT_IN
 
 
 def _modules() -> Iterator[str]:

@@ -15,21 +15,21 @@ import pytest
 from click.testing import CliRunner
 
 from builders import boat, job_view
-from garboard.cli import program
 from garboard.commands.ashore import plain_report as plain_ashore
+from garboard.commands.cli import program
 from garboard.commands.hulls import plain_report
 from garboard.commands.tools import Tools
+from garboard.disk.hullfile import HullFolder
 from garboard.findings import Verdict
-from garboard.fold import Fold, SlotKey
-from garboard.host import make_host
-from garboard.hullfile import HullFolder
-from garboard.job_file import check, parse_job_file, view_of
+from garboard.history.authoring import measure
+from garboard.history.fold import Fold, SlotKey
+from garboard.history.merge import HullMerge, MergeReport
+from garboard.hosting.host import make_host
+from garboard.hosting.shop_plugins import ApprovedPlugin
+from garboard.job_files.job_file import check, parse_job_file, view_of
 from garboard.job_view import Place
-from garboard.merge import HullMerge, MergeReport
 from garboard.records import JsonValue
-from garboard.shop_plugins import ApprovedPlugin
-from garboard.sync import bring_ashore
-from garboard.writing import measure
+from garboard.shop_link.sync import bring_ashore
 from histories import HULL, JOB, tablet
 from shop_rig import shop_and_tablets
 
@@ -232,7 +232,7 @@ def _paths(plain: JsonValue, own_names: set[str], above: str = "") -> set[str]:
 
 
 def test_every_plugin_that_ships_stands_inside_the_import_walls() -> None:
-    from garboard.host import BUILT_IN
+    from garboard.hosting.host import BUILT_IN
 
     walls = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["importlinter"]
     assert set(BUILT_IN) <= set(walls["root_packages"])

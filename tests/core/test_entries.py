@@ -12,8 +12,8 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from garboard.clock import Stamp
-from garboard.entries import (
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import (
     DEEPEST,
     LARGEST_ENTRY,
     LARGEST_INTEGER,

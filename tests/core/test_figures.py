@@ -13,8 +13,8 @@ from matplotlib.text import Text
 from PIL import Image
 
 from garboard.findings import Axis, Band, Figure, Marker, Series
-from garboard.look import SERIES_STYLES
 from garboard.report.figures import MILLIMETRES_PER_INCH, draw, figure_bytes
+from garboard.report.palette import SERIES_STYLES
 
 X = (1000.0, 2000.0, 3000.0, 4000.0)
 THREE = Figure(

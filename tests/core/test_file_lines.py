@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from garboard.faults import Fault
-from garboard.file_lines import line_nested_too_deep, parts_of, with_lines
+from garboard.job_files.file_lines import line_nested_too_deep, parts_of, with_lines
 
 KEYS = st.text(st.characters(codec="utf-8", exclude_characters=".[]"), min_size=1, max_size=5)
 SHAPES = st.recursive(

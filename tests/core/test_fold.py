@@ -11,13 +11,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from garboard.entries import Entry
+from garboard.disk.entries import Entry
 from garboard.faults import InputError
-from garboard.fold import Fold, SlotKey, fold, same_value, slot_of
-from garboard.job_file import parse_job_file
+from garboard.history.authoring import Author, measure, move_job, retract, same_boat, settle, sign_off, take_in
+from garboard.history.fold import Fold, SlotKey, fold, same_value, slot_of
+from garboard.job_files.job_file import parse_job_file
 from garboard.records import JsonValue
 from garboard.units import Amount
-from garboard.writing import Author, measure, move_job, retract, same_boat, settle, sign_off, take_in
 from histories import HULL, JOB, JOBS, history, tablet, union
 
 STEP, FIELD = "prop_check.runs", "speed"

@@ -13,7 +13,7 @@ import small_plugin
 from garboard import hooks
 from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Verdict
 from garboard.hooks import hookimpl
-from garboard.host import PluginHost, make_host
+from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.samples import Sample, gather
 from garboard.steps import Calculator, Guidance, LiveGuide, Phase, Step

@@ -11,11 +11,11 @@ from click.testing import CliRunner, Result
 
 from garboard.commands import hulls
 from garboard.commands.hull import command as hull_command
-from garboard.desk import open_hull
+from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
-from garboard.fold import Fold
-from garboard.hullfile import HullFolder
-from garboard.writing import measure
+from garboard.history.authoring import measure
+from garboard.history.desk import open_hull
+from garboard.history.fold import Fold
 from histories import HULL, JOB, tablet
 
 STEP, FIELD = "prop_check.runs", "speed"

@@ -11,17 +11,15 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tinydb import where
 
-from garboard import storage
-from garboard.attachments import AttachmentDamaged
-from garboard.clock import Stamp
-from garboard.entries import Entry, make_entry
-from garboard.entry_table import EntriesAreKept
+from garboard.disk import storage
+from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import Entry, make_entry
+from garboard.disk.hullfile import HullFolder
+from garboard.disk.journal import file_name, heading, read
+from garboard.disk.storage import FolderInUse, NotSaved
 from garboard.faults import InputError
-from garboard.hullfile import HullFolder
-from garboard.journal import file_name, heading, read
-from garboard.storage import FolderInUse, NotSaved
 
 HULL = "ABC00001A526"
 OTHER = "XYZHJKLMF626"
@@ -139,61 +137,6 @@ def test_digests_are_equal_exactly_when_entries_are(tmp_path: Path) -> None:
         assert b.digests() != before
 
 
-def test_queries_see_what_was_put_in(folder: HullFolder) -> None:
-    """A query answered before an entry came is answered anew after it, put in by either door."""
-    table = folder.hull(HULL).table
-    about_speed = where("subject").any(["boat_speed"])
-    folder.save(make(1))
-    assert [str(document.doc_id) for document in table.search(about_speed)] == [make(1).id]
-    folder.save(make(2))
-    table.insert(dict(make(3).fields))
-    assert len(table.search(about_speed)) == 3
-    found = table.get(doc_id=make(3).id)  # type: ignore[call-overload]  # text ids
-    assert found["value"] == "3.5 kn"
-    assert len(table) == 3
-
-
-def test_an_entry_put_in_by_the_table_is_on_the_disk(folder: HullFolder) -> None:
-    """The table is a door to the same file, with the same checks."""
-    identity = folder.hull(HULL).table.insert(dict(make(1).fields))
-    assert identity == make(1).id
-    assert read(file_of(folder).read_bytes()).entries == {make(1).id: make(1).raw}
-    with pytest.raises(InputError):
-        folder.hull(HULL).table.insert({"v": 1, "kind": "measure"})
-    with pytest.raises(InputError):
-        folder.hull(HULL).table.insert(dict(make(1, hull=OTHER).fields))
-
-
-@pytest.mark.parametrize(
-    ("method", "arguments"),
-    [
-        ("update", ({"value": "40 kn"},)),
-        ("update_multiple", ([({"value": "40 kn"}, where("v") == 1)],)),
-        ("upsert", ({"value": "40 kn"}, where("v") == 1)),
-        ("remove", (where("v") == 1,)),
-        ("truncate", ()),
-        ("drop_tables", ()),
-        ("drop_table", ("entries",)),
-    ],
-)
-def test_nothing_changes_or_removes_an_entry(folder: HullFolder, method: str, arguments: tuple[Any, ...]) -> None:
-    """Each refusal says why and what to do instead; the entry stays."""
-    folder.save(make(1))
-    file = folder.hull(HULL)
-    target = file.database if method.startswith("drop") else file.table
-    with pytest.raises(EntriesAreKept, match="replaces"):
-        getattr(target, method)(*arguments)
-    assert len(file.table) == len(file.database) == 1
-    assert read(file_of(folder).read_bytes()).entries == {make(1).id: make(1).raw}
-
-
-def test_changing_a_document_found_changes_no_entry(folder: HullFolder) -> None:
-    """What is stored and sent are the bytes, not what a query handed out."""
-    folder.save(make(1))
-    folder.hull(HULL).table.all()[0]["value"] = "99 kn"
-    assert folder.get(HULL) == {make(1).id: make(1).raw}
-
-
 def test_every_save_flushes_before_it_returns(folder: HullFolder, flushed: list[int]) -> None:
     """The disk is asked to hold the whole file as it stands after the save."""
     for number in range(3):
@@ -246,7 +189,7 @@ def test_a_batch_of_many_hulls_flushes_on_the_way(
     folder: HullFolder, flushed: list[int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A batch never holds more files open than it may; every hull is flushed once by its end."""
-    monkeypatch.setattr("garboard.hullfile.MOST_UNFLUSHED", 10)
+    monkeypatch.setattr("garboard.disk.hullfile.MOST_UNFLUSHED", 10)
     with folder.batch():
         for number in range(25):
             folder.save(make(1, hull=f"ABC{number:05d}A526"))

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 import small_plugin
 from garboard.faults import Fault, InputError
 from garboard.findings import NotEnoughData
-from garboard.job_file import (
+from garboard.job_files.job_file import (
     JobFile,
     check,
     check_value,

@@ -10,14 +10,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from garboard.desk import open_entries, open_hull
-from garboard.entries import Entry
-from garboard.exchange import export_job, import_job
+from garboard.disk.entries import Entry
+from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
-from garboard.fold import Fold, SlotKey, fold, slot_of
-from garboard.hullfile import HullFolder
-from garboard.job_file import read_job_file
-from garboard.writing import join_job, measure, move_job, part_job, retract, settle, sign_off
+from garboard.history.authoring import join_job, measure, move_job, part_job, retract, settle, sign_off
+from garboard.history.desk import open_entries, open_hull
+from garboard.history.exchange import export_job, import_job
+from garboard.history.fold import Fold, SlotKey, fold, slot_of
+from garboard.job_files.job_file import read_job_file
 from histories import HULL, history, tablet, union
 
 ONE, OTHER, THIRD = "job-1", "job-2", "job-3"

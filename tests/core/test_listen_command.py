@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from garboard.cli import program
+from garboard.commands.cli import program
 from garboard.recordings import load_recording
 
 VHW = b"$VWVHW,45.0,T,43.0,M,3.5,N,6.4,K*56\r\n"  # and what it says: tests of https://github.com/adrianmo/go-nmea

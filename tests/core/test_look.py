@@ -5,10 +5,10 @@ from math import isclose
 import attrs
 import pytest
 
-from garboard import look
 from garboard.findings import Verdict
-from garboard.job_view import NOT_NEEDED
 from garboard.records import StepState
+from garboard.report import palette as look
+from garboard.steps import NOT_NEEDED
 
 TEXT = ("ink", "quiet", "action", "good", "advise", "fail", "unknown")
 

@@ -8,15 +8,15 @@ from pathlib import Path
 
 import pytest
 
-from garboard.desk import open_hull, slot_named
-from garboard.entries import canonical_bytes, entry_id, make_entry, read_entry
-from garboard.exchange import export_job, import_job
+from garboard.disk.entries import canonical_bytes, entry_id, make_entry, read_entry
+from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
-from garboard.fold import Fold, SlotKey, fold
-from garboard.hullfile import HullFolder
-from garboard.job_file import parse_job_file, read_job_file
-from garboard.merge import merge, state_digest
-from garboard.writing import measure, move_job, retract, same_boat, sign_off
+from garboard.history.authoring import measure, move_job, retract, same_boat, sign_off
+from garboard.history.desk import open_hull, slot_named
+from garboard.history.exchange import export_job, import_job
+from garboard.history.fold import Fold, SlotKey, fold
+from garboard.history.merge import merge, state_digest
+from garboard.job_files.job_file import parse_job_file, read_job_file
 from histories import HULL, JOB, history, tablet, union
 
 STEP, FIELD = "prop_check.runs", "speed"

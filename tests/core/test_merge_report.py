@@ -12,14 +12,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-import garboard.merge
+import garboard.history.merge
 from garboard.commands.hulls import plain_report, readable_report
-from garboard.desk import family
-from garboard.entries import Entry
-from garboard.fold import Fold, SlotKey, fold, name_of, slot_of
-from garboard.hullfile import HullFolder
-from garboard.merge import MergeReport, merge
-from garboard.writing import measure, same_boat, sign_off
+from garboard.disk.entries import Entry
+from garboard.disk.hullfile import HullFolder
+from garboard.history.authoring import measure, same_boat, sign_off
+from garboard.history.desk import family
+from garboard.history.fold import Fold, SlotKey, fold, name_of, slot_of
+from garboard.history.merge import MergeReport, merge
 from histories import HULL, JOB, history, tablet, union
 
 STEP, FIELD = "prop_check.runs", "speed"
@@ -129,7 +129,7 @@ def test_a_hull_where_every_place_has_one_value_is_not_folded_for_the_report(mon
         folded.extend(entry.id for entry in held(hull))
         return family(held, hull)
 
-    monkeypatch.setattr(garboard.merge, "family", family_counting)
+    monkeypatch.setattr(garboard.history.merge, "family", family_counting)
     (hull,) = _reported(values, [other]).hulls
     assert [key.subject[2] for key in hull.disagreeing] == ["7"]
     assert set(folded) == {values[7].id}

@@ -7,12 +7,12 @@ from typing import Any
 import pytest
 
 import small_plugin
-from garboard import exchange
-from garboard.assessing import assess_hulls, assess_job_file
-from garboard.clock import HybridClock
-from garboard.hullfile import HullFolder
-from garboard.job_file import read_job_file
-from garboard.writing import Author
+from garboard.disk.clock import HybridClock
+from garboard.disk.hullfile import HullFolder
+from garboard.history import exchange
+from garboard.history.authoring import Author
+from garboard.job_files.job_file import read_job_file
+from garboard.judging.assessing import assess_hulls, assess_job_file
 
 GOOD: dict[str, Any] = {
     "format": "garboard job",

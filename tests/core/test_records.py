@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from garboard.assessing import assess_job_file
-from garboard.host import make_host
+from garboard.hosting.host import make_host
+from garboard.judging.assessing import assess_job_file
 from garboard.records import Engine, Propeller, unusual_of
 from garboard.units import Amount
 

@@ -6,10 +6,10 @@ from pathlib import Path
 import pytest
 
 import garboard
-from garboard import samples_folder
-from garboard.assessing import assess_job_file
+from garboard.demo import samples_folder
 from garboard.faults import InputError
-from garboard.host import make_host
+from garboard.hosting.host import make_host
+from garboard.judging.assessing import assess_job_file
 
 ROOT = Path(__file__).parents[2]
 
@@ -34,12 +34,12 @@ def test_an_installed_program_carries_the_sample_jobs_where_they_are_looked_for(
     package = tmp_path / "lib" / "site-packages" / "garboard"
     installed = package.parent / target
     installed.mkdir(parents=True)
-    monkeypatch.setattr(samples_folder, "__file__", str(package / "samples_folder.py"))
+    monkeypatch.setattr(samples_folder, "__file__", str(package / "demo" / "samples_folder.py"))
     assert samples_folder.sample_jobs_folder() == installed
 
 
 def test_a_program_without_them_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(samples_folder, "__file__", str(tmp_path / "lib" / "garboard" / "samples_folder.py"))
+    monkeypatch.setattr(samples_folder, "__file__", str(tmp_path / "lib" / "garboard" / "demo" / "samples_folder.py"))
     with pytest.raises(InputError, match="install again"):
         samples_folder.sample_jobs_folder()
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from garboard.recordings.simulator import Boat, Compass, Order, simulate
 from garboard.samples import gather
 from garboard.series import mean, mean_direction, turned, unwrapped
-from garboard.simulator import Boat, Compass, Order, simulate
 
 
 def test_a_circle_ordered_is_a_circle_turned_by_every_way_of_counting() -> None:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import attrs
 import pytest
 
+from garboard.demo.samples_folder import sample_job_files
 from garboard.findings import NotEnoughData
-from garboard.host import PluginHost, make_host
-from garboard.job_file import read_job_file, view_of
+from garboard.hosting.host import PluginHost, make_host
+from garboard.job_files.job_file import read_job_file, view_of
 from garboard.job_view import JobView
 from garboard.samples import SIMULATED, Recording, Stream
-from garboard.samples_folder import sample_job_files
 
 JOBS = [path.parent.name for path in sample_job_files()]
 

@@ -14,9 +14,9 @@ from pathlib import Path
 import pytest
 
 from campaigns.writers import entry_number
-from garboard import journal, storage
-from garboard.hullfile import HullFolder
-from garboard.storage import FolderInUse, NotSaved
+from garboard.disk import journal, storage
+from garboard.disk.hullfile import HullFolder
+from garboard.disk.storage import FolderInUse, NotSaved
 
 HULL = "ABC00001A526"
 ENTRIES = [entry_number(number, HULL) for number in range(3)]
@@ -220,7 +220,7 @@ def test_p2_a_full_disk_refuses_and_stays_sound(small_disk: Path) -> None:
 HOLD = """
 import sys, time
 from pathlib import Path
-from garboard.hullfile import HullFolder
+from garboard.disk.hullfile import HullFolder
 with HullFolder(Path(sys.argv[1])):
     print("holding", flush=True)
     time.sleep(60)

@@ -12,10 +12,10 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from garboard.entries import Entry
-from garboard.fold import Fold, fold
-from garboard.hullfile import HullFolder
-from garboard.merge import merge, state_digest
+from garboard.disk.entries import Entry
+from garboard.disk.hullfile import HullFolder
+from garboard.history.fold import Fold, fold
+from garboard.history.merge import merge, state_digest
 from histories import HULL, JOBS, history, union
 
 seeds = st.integers(0, 2**32)

@@ -11,12 +11,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from garboard.entries import Entry
+from garboard.disk.entries import Entry
+from garboard.disk.hullfile import HullFolder
 from garboard.findings import NotEnoughData
-from garboard.fold import Fold, SlotKey, fold, same_value
-from garboard.hullfile import HullFolder
-from garboard.merge import merge
-from garboard.writing import measure, settle
+from garboard.history.authoring import measure, settle
+from garboard.history.fold import Fold, SlotKey, fold, same_value
+from garboard.history.merge import merge
 from histories import HULL, JOB, JOBS, history, tablet, union
 
 STEP, FIELD = "prop_check.runs", "speed"

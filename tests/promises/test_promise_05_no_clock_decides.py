@@ -11,12 +11,12 @@ import attrs
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from garboard.entries import Entry
-from garboard.fold import Fold, SlotKey, fold
-from garboard.hullfile import HullFolder
-from garboard.merge import HullMerge, merge
+from garboard.disk.entries import Entry
+from garboard.disk.hullfile import HullFolder
+from garboard.history.authoring import measure
+from garboard.history.fold import Fold, SlotKey, fold
+from garboard.history.merge import HullMerge, merge
 from garboard.records import JsonValue
-from garboard.writing import measure
 from histories import DAY, HULL, JOB, JOBS, OTHER_HULLS, history, tablet, union, with_other_clocks
 
 seeds = st.integers(0, 2**32)

@@ -11,16 +11,16 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from garboard.clock import Stamp
-from garboard.desk import open_hull
-from garboard.entries import canonical_bytes, entry_id, make_entry, read_entry
-from garboard.exchange import export_job, import_job
-from garboard.fold import Fold
-from garboard.hullfile import HullFolder
-from garboard.job_file import read_job_file
-from garboard.merge import merge
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import canonical_bytes, entry_id, make_entry, read_entry
+from garboard.disk.hullfile import HullFolder
+from garboard.history.authoring import measure, sign_off
+from garboard.history.desk import open_hull
+from garboard.history.exchange import export_job, import_job
+from garboard.history.fold import Fold
+from garboard.history.merge import merge
+from garboard.job_files.job_file import read_job_file
 from garboard.records import JsonValue
-from garboard.writing import measure, sign_off
 from histories import JOB, tablet
 
 HULL = "ABC00001A526"
@@ -71,7 +71,7 @@ def test_p6_what_is_not_understood_is_kept_and_passed_on_byte_for_byte(entries: 
             second.put_if_absent(HULL, shop.get(HULL).values())
             assert sorted(second.get(HULL).values()) == sorted(entries)
             assert second.digests() == shop.digests()
-            assert len(second.hull(HULL).table) == len(entries)
+            assert len(second.hull(HULL).entries()) == len(entries)
 
 
 @settings(max_examples=40, deadline=None)

@@ -16,11 +16,11 @@ import pytest
 
 from campaigns import kill_campaign
 from campaigns.writers import entry_number
-from garboard import journal, storage
-from garboard.entries import Entry
-from garboard.hullfile import HullFolder
-from garboard.merge import merge
-from garboard.storage import NotSaved
+from garboard.disk import journal, storage
+from garboard.disk.entries import Entry
+from garboard.disk.hullfile import HullFolder
+from garboard.disk.storage import NotSaved
+from garboard.history.merge import merge
 
 HULLS = ("ABC00001A526", "ABC00002A526", "XYZHJKLMF626")
 HELD = [entry_number(number, HULLS[0]) for number in range(2)]

@@ -10,10 +10,10 @@ import attrs
 import pytest
 
 from campaigns.writers import entry_number
-from garboard import sync, wire
-from garboard.hullfile import HullFolder
-from garboard.pairing import new_token
-from garboard.sync import NotPaired, NotTheShop, ShopAway, ShopRefused, bring_ashore
+from garboard.disk.hullfile import HullFolder
+from garboard.shop_link import sync, wire
+from garboard.shop_link.pairing import new_token
+from garboard.shop_link.sync import NotPaired, NotTheShop, ShopAway, ShopRefused, bring_ashore
 from garboard_shop.app import PROTOCOL_ROUTES
 from garboard_shop.store import (
     MANAGER,

@@ -6,7 +6,7 @@ import re
 import pytest
 
 from garboard.findings import Basis, BasisKind, Finding, Number, Verdict
-from garboard.host import BUILT_IN, PluginHost, make_host
+from garboard.hosting.host import BUILT_IN, PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.records import (
     ENGINE_POSITIONS,

@@ -9,14 +9,14 @@ from pathlib import Path
 import pytest
 
 import garboard
-from garboard.host import BUILT_IN
+from garboard.hosting.host import BUILT_IN
 
 ROOT = Path(__file__).parents[2]
 PYPROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 LOADED_LATE = ("numpy", "pint", "rich", "click", "matplotlib", "fpdf", "pygeomag", "pynmeagps")
 """What a tablet must not pay for at its first frame."""
 NEVER_IN_THE_CORE = ("kivy", "garboard_tablet", "garboard_shop", "uvicorn", "starlette", "psycopg", *BUILT_IN)
-OFFICE_ONLY = ("garboard.cli", "garboard.__main__", "garboard.commands", "garboard.report.paper")
+OFFICE_ONLY = ("garboard.commands.cli", "garboard.__main__", "garboard.commands", "garboard.report.paper")
 """Modules only the command line or the book loads; they may import click and fpdf2 at their top."""
 
 
@@ -56,7 +56,7 @@ def test_what_a_tablet_imports_of_the_core_loads_nothing_heavy() -> None:
 @pytest.mark.parametrize("plugin", BUILT_IN)
 def test_loading_a_plugin_loads_no_other_and_nothing_heavy(plugin: str) -> None:
     loaded = loaded_by(
-        f"from garboard.host import make_host\nhost = make_host(({plugin!r},), entry_points=False)\n"
+        f"from garboard.hosting.host import make_host\nhost = make_host(({plugin!r},), entry_points=False)\n"
         "assert not host.problems, host.problems"
     )
     assert plugin in loaded

@@ -28,13 +28,13 @@ from hypothesis import strategies as st
 from campaigns import database_kills
 from campaigns.sync_campaign import Server
 from campaigns.writers import entry_number
-from garboard import sync
-from garboard.clock import Stamp
-from garboard.entries import canonical_bytes, make_entry, read_entry
-from garboard.fold import fold
-from garboard.hullfile import CheckedEntries, HullFolder
-from garboard.pairing import PairedShop
-from garboard.sync import NotPaired, ShopAway, bring_ashore
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import canonical_bytes, make_entry, read_entry
+from garboard.disk.hullfile import CheckedEntries, HullFolder
+from garboard.history.fold import fold
+from garboard.shop_link import sync
+from garboard.shop_link.pairing import PairedShop
+from garboard.shop_link.sync import NotPaired, ShopAway, bring_ashore
 from garboard_shop.postgres import PostgresStore
 from garboard_shop.store import MANAGER
 from histories import DAY, HULL, history, union

@@ -20,14 +20,14 @@ import pytest
 
 from campaigns import cut_campaign, sync_campaign
 from campaigns.writers import entry_number
-from garboard import journal
-from garboard.clock import Stamp, wall_milliseconds
-from garboard.entries import Entry, canonical_bytes, make_entry, read_entry
-from garboard.fold import fold
-from garboard.hullfile import HullFolder
-from garboard.merge import state_digest
-from garboard.pairing import PairedShop
-from garboard.sync import bring_ashore
+from garboard.disk import journal
+from garboard.disk.clock import Stamp, wall_milliseconds
+from garboard.disk.entries import Entry, canonical_bytes, make_entry, read_entry
+from garboard.disk.hullfile import HullFolder
+from garboard.history.fold import fold
+from garboard.history.merge import state_digest
+from garboard.shop_link.pairing import PairedShop
+from garboard.shop_link.sync import bring_ashore
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.store import Store
 from histories import DAY, HULL, JOBS, Tablet, history, union, with_other_clocks
@@ -133,7 +133,9 @@ def check_no_clock_decides(
     for one, (folder, _) in zip(told, paired, strict=True):
         folder.put_if_absent(HULL, [again[name] for name in one.held])
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("garboard.shop_line.wall_milliseconds", lambda: wall_milliseconds() + chance.randint(-9, 9) * DAY)
+        patch.setattr(
+            "garboard.shop_link.shop_line.wall_milliseconds", lambda: wall_milliseconds() + chance.randint(-9, 9) * DAY
+        )
         for folder, pairing in [*paired, *paired[:-1]]:
             bring_ashore(folder, pairing)
     assert {one.clock_offset // DAY for one in store.register.tablets()} != {0}, "the shop heard no scrambled clock"

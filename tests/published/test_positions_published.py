@@ -15,9 +15,9 @@ from geographiclib.geodesic import Geodesic
 
 from garboard.recordings import load_recording
 from garboard.recordings.encode import nmea0183_sentences, nmea2000_lines
+from garboard.recordings.simulator import Boat, Order, simulate
 from garboard.samples import Recording, Sample, gather
 from garboard.series import mean, mean_direction, signed_angle
-from garboard.simulator import Boat, Order, simulate
 
 START = 1_778_853_600.0  # a day in May 2026
 METRES_PER_SECOND = 1852 / 3600  # one knot, exact

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from garboard.findings import NotEnoughData, Verdict
-from garboard.host import make_host
+from garboard.hosting.host import make_host
 from garboard.recordings import load_recording
 from garboard_heading_calibration.comparison import compare_headings
 from garboard_heading_calibration.swing import is_true

@@ -26,7 +26,7 @@ PLUGIN = Path(__file__).with_name("dock_plugin.py")
 
 def dock_host():
     """A plugin host with the invented plugin alone."""
-    from garboard.host import make_host
+    from garboard.hosting.host import make_host
 
     return make_host(built_in=(), entry_points=False, files=[PLUGIN])
 

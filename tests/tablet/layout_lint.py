@@ -3,7 +3,7 @@
 import re
 from itertools import combinations
 
-from garboard.look import LEAST_TEXT_CONTRAST, contrast
+from garboard.report.palette import LEAST_TEXT_CONTRAST, contrast
 
 LEAST_TARGET = 96
 LEAST_GAP = 8

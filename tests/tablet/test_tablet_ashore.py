@@ -2,10 +2,10 @@
 
 from test_tablet_commissioning import new_job
 
-from garboard import sync
-from garboard.fold import fold
-from garboard.hullfile import HullFolder
-from garboard.writing import Author, measure
+from garboard.disk.hullfile import HullFolder
+from garboard.history.authoring import Author, measure
+from garboard.history.fold import fold
+from garboard.shop_link import sync
 from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, TECHNICIAN
 from garboard_tablet.models.session import Place
 from shop_rig import RunningShop
@@ -115,7 +115,7 @@ def test_a_wrong_code_says_what_to_do(drive):
 
 def test_a_shop_on_the_same_wifi_is_paired_with_by_its_24_characters(drive, tmp_path, monkeypatch):
     """The tablet finds the address by itself; where it hears nobody, it asks for it and keeps what was typed."""
-    from garboard import discovery
+    from garboard.shop_link import discovery
 
     with RunningShop(tmp_path / "shop") as shop:
         code = shop.code(TECHNICIAN)
@@ -139,7 +139,7 @@ def test_a_shop_on_the_same_wifi_is_paired_with_by_its_24_characters(drive, tmp_
 
 def test_a_tablet_that_cannot_look_asks_for_the_address(drive, monkeypatch):
     """Nothing is promised that this tablet cannot do."""
-    from garboard import discovery
+    from garboard.shop_link import discovery
 
     monkeypatch.setattr(discovery, "can_look", lambda: False)
     d = drive()

@@ -1,7 +1,7 @@
 """The real app, off screen and by touch, through a whole invented commissioning."""
 
-from garboard.fold import fold
-from garboard.simulator import Boat, Order, simulate
+from garboard.history.fold import fold
+from garboard.recordings.simulator import Boat, Order, simulate
 from garboard_tablet.models.sources import Replay
 
 
@@ -103,7 +103,7 @@ def sign(d):
 
 def test_a_value_is_on_the_disk_before_the_next_question(drive, tmp_path):
     """What another program reads from the folder holds the value as soon as the next field shows."""
-    from garboard.hullfile import HullFolder
+    from garboard.disk.hullfile import HullFolder
 
     d = drive(tmp_path / "t")
     new_job(d)
@@ -160,8 +160,8 @@ def test_look_alikes_are_offered_and_never_applied(drive):
 
 def test_values_that_disagree_are_settled_with_a_reason(drive):
     """Two tablets' values are both shown; the choice takes a reason and replaces them both."""
-    from garboard.clock import Stamp
-    from garboard.entries import make_entry
+    from garboard.disk.clock import Stamp
+    from garboard.disk.entries import make_entry
 
     d = drive()
     new_job(d)
@@ -274,8 +274,8 @@ def test_a_value_is_taken_back_with_a_reason(drive):
 
 def test_a_field_of_the_vessel_that_disagrees_leads_to_where_it_is_settled(drive):
     """Two beams stand in the way of hand over; pressing the line opens the choice."""
-    from garboard.clock import Stamp
-    from garboard.entries import make_entry
+    from garboard.disk.clock import Stamp
+    from garboard.disk.entries import make_entry
 
     d = drive()
     new_job(d)
@@ -389,7 +389,7 @@ def test_the_book_is_put_down_for_the_shop_where_it_cannot_be_made(drive, monkey
 
 def test_a_full_disk_loses_nothing_and_ends_nothing(drive, monkeypatch):
     """The page says what is wrong and what to do; after making room the same digits are saved."""
-    from garboard.storage import NotSaved
+    from garboard.disk.storage import NotSaved
 
     d = drive()
     new_job(d)

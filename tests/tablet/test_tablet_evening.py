@@ -18,11 +18,11 @@ import pytest
 from pypdf import PdfReader
 
 from campaigns.sync_campaign import Server
-from garboard.demo_day import make_day
-from garboard.fold import Fold, SlotKey, fold
-from garboard.hullfile import HullFolder
-from garboard.samples_folder import sample_job_files
-from garboard.writing import Author, measure
+from garboard.demo.demo_day import make_day
+from garboard.demo.samples_folder import sample_job_files
+from garboard.disk.hullfile import HullFolder
+from garboard.history.authoring import Author, measure
+from garboard.history.fold import Fold, SlotKey, fold
 from pages_rig import CHIEF, LONG_REACH, SALTGRASS, make_first_manager, sign_in
 from touched_app import PATIENCE, TouchedApp
 

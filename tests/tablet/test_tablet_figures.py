@@ -2,10 +2,10 @@
 
 import pytest
 
+from garboard.demo.samples_folder import sample_job_files
 from garboard.findings import Axis, Figure, Marker, Series
-from garboard.host import make_host
-from garboard.job_file import read_job_file, view_of
-from garboard.samples_folder import sample_job_files
+from garboard.hosting.host import make_host
+from garboard.job_files.job_file import read_job_file, view_of
 from garboard_tablet.models.labels import holds, overlap
 from garboard_tablet.models.scale import ticks
 

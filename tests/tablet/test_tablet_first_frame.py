@@ -20,9 +20,9 @@ print("loaded", *sys.modules)
 NOT_NEEDED = {
     "garboard.records",
     "garboard.findings",
-    "garboard.host",
-    "garboard.fold",
-    "garboard.boat_network",
+    "garboard.hosting.host",
+    "garboard.history.fold",
+    "garboard.recordings.boat_network",
     "garboard_prop_check",
     "cattrs",
     "tinydb",

@@ -3,12 +3,13 @@
 import pytest
 from test_tablet_commissioning import new_job, view_of
 
-from garboard import exchange
+from garboard.demo.samples_folder import sample_job_files
 from garboard.findings import Verdict
-from garboard.job_file import read_job_file
-from garboard.look import VERDICT_MARKS
+from garboard.history import exchange
+from garboard.job_files.job_file import read_job_file
 from garboard.report.outline import punch_list
-from garboard.samples_folder import sample_job_files
+from garboard.report.palette import VERDICT_MARKS
+from garboard.steps import is_open
 from garboard_tablet.models.asks import shown
 from garboard_tablet.models.covered import coverage
 from garboard_tablet.models.pages import PunchLine, still_to_do, to_put_right, what_is_missing
@@ -54,8 +55,8 @@ def test_the_punch_list_is_the_one_of_the_book_and_the_day_sheet(opened, name):
 
 def test_two_values_that_disagree_are_named_by_what_they_are_of(opened):
     """Which pump and which question, not which row of which field."""
-    from garboard.clock import Stamp
-    from garboard.entries import make_entry
+    from garboard.disk.clock import Stamp
+    from garboard.disk.entries import make_entry
 
     tablet, hull, job = opened("long_reach")
     tablet.save(
@@ -84,7 +85,7 @@ def test_one_way_to_the_deviation_card_spares_the_others(opened):
     steps = {step.key.partition(".")[2]: step for step in tablet.host.steps if "heading" in step.key}
     assert view.state_of(steps["straight_runs"].key) == "done"
     assert view.state_of(steps["swing"].key) == view.state_of(steps["magnetometer"].key) == "to do"
-    assert not any(view.is_open(steps[name]) for name in ("straight_runs", "swing", "magnetometer"))
+    assert not any(is_open(view, steps[name]) for name in ("straight_runs", "swing", "magnetometer"))
     assert what_is_missing(tablet, hull, job, tablet.assess(hull, job)) == []
 
 
@@ -94,12 +95,12 @@ def test_a_raw_circle_alone_spares_no_swing(opened):
     steps = {step.key.partition(".")[2]: step for step in tablet.host.steps if "heading" in step.key}
     tablet.set_state(hull, job, steps["magnetometer"].key, "done")
     view = tablet.view(hull, job)
-    assert view.is_open(steps["swing"])
-    assert view.is_open(steps["straight_runs"])
+    assert is_open(view, steps["swing"])
+    assert is_open(view, steps["straight_runs"])
     tablet.set_state(hull, job, steps["swing"].key, "not fitted", "no bearing compass")
-    assert tablet.view(hull, job).is_open(steps["straight_runs"]), "not fitted is no swing"
+    assert is_open(tablet.view(hull, job), steps["straight_runs"]), "not fitted is no swing"
     tablet.set_state(hull, job, steps["swing"].key, "done")
-    assert not tablet.view(hull, job).is_open(steps["straight_runs"])
+    assert not is_open(tablet.view(hull, job), steps["straight_runs"])
 
 
 @pytest.mark.parametrize("name", SAMPLES)
@@ -141,7 +142,7 @@ def test_a_job_with_a_fail_says_so_in_red_and_asks_to_look_before_anybody_signs(
     card = next(w for w in d.widgets() if type(w).__name__ == "Card")
     assert card._shape.mark == VERDICT_MARKS[Verdict.FAIL]
     here = d.app.tablet.session.here
-    to_do = sum(view_of(d).is_open(step) for step in d.app.tablet.host.steps)
+    to_do = sum(is_open(view_of(d), step) for step in d.app.tablet.host.steps)
     assert here.page == "hand over"
     assert d.says(f"1 fails, {to_do} to do.")
     assert (d.find("missing").kind, d.find("technician signs").kind) == ("main", "plain")

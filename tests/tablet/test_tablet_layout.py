@@ -17,9 +17,9 @@ def app(kivy_window, tmp_path_factory):
     from kivy.core.window import Window
     from kivy.metrics import Metrics
 
-    from garboard import exchange
-    from garboard.job_file import read_job_file
-    from garboard.samples_folder import sample_jobs_folder
+    from garboard.demo.samples_folder import sample_jobs_folder
+    from garboard.history import exchange
+    from garboard.job_files.job_file import read_job_file
     from garboard_tablet.app import GarboardApp
     from garboard_tablet.models.tablet import open_tablet
     from garboard_tablet.ui.theme import theme

@@ -6,8 +6,8 @@ import pytest
 from click.testing import CliRunner
 from test_tablet_commissioning import new_job
 
-from garboard.cli import program
 from garboard.commands import tablet as tablet_command
+from garboard.commands.cli import program
 
 TURNING = b"$HEROT,135.0,A\r\n"
 """135 degrees a minute are 2.25 a second: no rate of the simulated boat."""

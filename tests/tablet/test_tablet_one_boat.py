@@ -5,11 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from garboard.fold import fold
-from garboard.host import make_host
-from garboard.hullfile import HullFolder
-from garboard.merge import merge
-from garboard.writing import Author, join_job, measure, move_job, retract, same_boat
+from garboard.disk.hullfile import HullFolder
+from garboard.history.authoring import Author, join_job, measure, move_job, retract, same_boat
+from garboard.history.fold import fold
+from garboard.history.merge import merge
+from garboard.hosting.host import make_host
 from garboard_tablet.models.tablet import open_tablet
 from garboard_tablet.models.vessels import VesselList, check_hull
 

@@ -78,7 +78,7 @@ def package(tmp_path):
 
 def test_the_app_works_without_sources_metadata_and_asserts(package, tmp_path):
     """Every built-in plugin for the tablet loads by name, and every step of them is drawn."""
-    from garboard.host import BUILT_IN
+    from garboard.hosting.host import BUILT_IN
 
     program, libraries = package
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join((str(program), str(libraries)))}

@@ -63,7 +63,7 @@ def test_killed_while_typing_it_resumes_where_it_was(drive, tmp_path, moment):
 
 def test_a_folder_in_use_says_who_holds_it(tmp_path):
     """A second window on the same folder is refused with a sentence to act on."""
-    from garboard.storage import FolderInUse
+    from garboard.disk.storage import FolderInUse
     from garboard_tablet.models.tablet import open_tablet
 
     first = open_tablet(tmp_path)

@@ -6,8 +6,8 @@ import pytest
 from test_tablet_commissioning import new_job
 
 from garboard.findings import Verdict
-from garboard.look import URGENT_MARK, VERDICT_MARKS
 from garboard.recordings.encode import csv_series
+from garboard.report.palette import URGENT_MARK, VERDICT_MARKS
 from garboard.steps import Guidance
 from garboard_tablet.models.sources import simulated_for
 from garboard_tablet.ui.sound import beep_for

@@ -13,7 +13,7 @@ def stop(_dt):
     print("page", app.shell.page.title, len(app.vessels.lines), app.tablet.folder.name, app.replayed, app.simulated)
     app.stop()
 Clock.schedule_once(stop, 6)
-from garboard.cli import main
+from garboard.commands.cli import main
 sys.argv = ["garboard", "tablet", *sys.argv[1:]]
 main()
 """

@@ -9,9 +9,9 @@ from garboard_tablet.models.tablet import open_tablet
 @pytest.fixture
 def long_reach(tmp_path):
     """A tablet with the sample job of that name: the tablet, its hull, its job."""
-    from garboard import exchange
-    from garboard.job_file import read_job_file
-    from garboard.samples_folder import sample_job_files
+    from garboard.demo.samples_folder import sample_job_files
+    from garboard.history import exchange
+    from garboard.job_files.job_file import read_job_file
 
     tablet = open_tablet(tmp_path / "long_reach")
     path = next(path for path in sample_job_files() if path.parent.name == "long_reach")
@@ -99,7 +99,7 @@ def test_only_the_unit_in_use_is_marked(drive):
 
 def test_having_read_is_said_only_under_the_last_caution(drive):
     """While cautions remain the press reads on; the same press, and no more of them than before."""
-    from garboard.host import make_host
+    from garboard.hosting.host import make_host
 
     d = drive(make_host=lambda: make_host(("garboard_prop_check",), entry_points=False))
     new_job(d)
@@ -126,7 +126,7 @@ def test_taking_off_names_the_piece_whole(drive):
 
 def test_plugins_are_called_by_their_titles(drive):
     """A technician knows a wiring audit, and no package."""
-    from garboard.host import make_host
+    from garboard.hosting.host import make_host
 
     d = drive(make_host=lambda: make_host(("garboard_wiring_audit",), entry_points=False))
     d.press("settings")

@@ -63,7 +63,7 @@ def test_a_repeated_value_takes_one_touch(drive):
 
 def test_twenty_circuits(drive):
     """The wiring audit's own step on twenty circuits, each like the one before: one touch a value."""
-    from garboard.host import make_host
+    from garboard.hosting.host import make_host
 
     d = drive(make_host=lambda: make_host(("garboard_wiring_audit",), entry_points=False))
     new_job(d)

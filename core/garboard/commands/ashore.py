@@ -16,10 +16,10 @@ from garboard.commands.tools import BAD_INPUT
 from garboard.faults import Fault, InputError
 
 if TYPE_CHECKING:
-    from garboard.hullfile import HullFolder
-    from garboard.pairing import PairedShop
+    from garboard.disk.hullfile import HullFolder
     from garboard.records import JsonValue
-    from garboard.sync import SyncReport
+    from garboard.shop_link.pairing import PairedShop
+    from garboard.shop_link.sync import SyncReport
 
 HELP = """Bring everything in a tablet's folder to the shop server, and everything there into the folder.
 
@@ -49,8 +49,8 @@ The first time, give the pairing code that `garboard shop` prints; a folder that
 @click.option("--json", "as_json", is_flag=True, help="The report as JSON, for other programs.")
 def command(folder: Path, code: str, new: bool, name: str, address: str, minutes: float, as_json: bool) -> None:
     """Pair if asked to, then bring ashore."""
-    from garboard import pairing, sync
-    from garboard.hullfile import HullFolder
+    from garboard.disk.hullfile import HullFolder
+    from garboard.shop_link import pairing, sync
 
     paired = None if code else _paired(folder)
     if code:
@@ -74,7 +74,7 @@ def command(folder: Path, code: str, new: bool, name: str, address: str, minutes
 
 
 def _refuse_without_hull_files(folder: Path) -> None:
-    from garboard.assessing import is_hull_folder
+    from garboard.judging.assessing import is_hull_folder
 
     if not is_hull_folder(folder):
         expected = "a tablet's folder of hull files, or --new to begin an empty one there"
@@ -84,14 +84,14 @@ def _refuse_without_hull_files(folder: Path) -> None:
 
 def _device_of(folder: Path) -> str:
     """Paired once more, a folder goes on under the name it wrote as before."""
-    from garboard import pairing
+    from garboard.shop_link import pairing
 
     before = pairing.kept(folder)
     return before.device if before else ""
 
 
 def _paired(folder: Path) -> PairedShop:
-    from garboard import pairing
+    from garboard.shop_link import pairing
 
     shop = pairing.kept(folder)
     if shop is None:
@@ -101,8 +101,8 @@ def _paired(folder: Path) -> PairedShop:
 
 
 def _bring(hulls: HullFolder, shop: PairedShop, minutes: float) -> SyncReport:
-    from garboard import sync
-    from garboard.ashore import bring_ashore_where_it_is
+    from garboard.shop_link import sync
+    from garboard.shop_link.ashore import bring_ashore_where_it_is
 
     def attempt() -> SyncReport:
         return bring_ashore_where_it_is(hulls, shop)
@@ -154,7 +154,7 @@ def plain_report(report: SyncReport) -> dict[str, JsonValue]:
 
 def readable_report(report: SyncReport) -> str:
     """A report for people."""
-    from garboard.fold import name_of
+    from garboard.history.fold import name_of
 
     lines = [
         f"sent {report.sent} entries and {report.attachments_sent} attachments, "

@@ -28,8 +28,8 @@ Exit status 0  nothing fails; advice and missing data are no failure
 @click.pass_context
 def command(context: click.Context, paths: Sequence[Path], as_json: bool, full: bool) -> None:
     """Assess and exit."""
-    from garboard.assessing import assess_path
     from garboard.faults import InputError
+    from garboard.judging.assessing import assess_path
     from garboard.report import json_out
     from garboard.report.account import print_account
 

@@ -25,7 +25,7 @@ from garboard.faults import Fault, InputError
 @click.pass_obj
 def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: str) -> None:
     """Assess the job and write its book."""
-    from garboard.assessing import assess_one
+    from garboard.judging.assessing import assess_one
 
     need_office()
     _refuse_unless_a_pdf_can_stand_there(out)

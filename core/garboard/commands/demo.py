@@ -20,12 +20,12 @@ def command(tools: Tools, out: Path) -> None:
     """Merge the day's tablets, print an account of each vessel, then write its book."""
     from rich.progress import track
 
-    from garboard.assessing import assess_hulls
     from garboard.commands.hulls import readable_report
-    from garboard.demo_day import make_day, settle_day
+    from garboard.demo.demo_day import make_day, settle_day
+    from garboard.demo.samples_folder import sample_job_files
+    from garboard.judging.assessing import assess_hulls
     from garboard.report import json_out
     from garboard.report.account import print_account, summary
-    from garboard.samples_folder import sample_job_files
 
     need_office()
     host, console = tools.host, tools.console()

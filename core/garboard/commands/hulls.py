@@ -14,21 +14,23 @@ from typing import TypeVar
 import attrs
 import click
 
-from garboard import exchange, hull_number, writing
-from garboard.authority import managers_part
-from garboard.clock import moment_in_words
+from garboard import hull_number
 from garboard.commands.tools import BAD_INPUT
-from garboard.desk import attach as keep_with_step
-from garboard.desk import author_for, open_hull, slot_named
-from garboard.entries import Entry, view
+from garboard.disk.clock import moment_in_words
+from garboard.disk.entries import Entry, view
+from garboard.disk.hullfile import HullFolder
 from garboard.faults import Fault, InputError, shown
-from garboard.fold import JOINING, Fold, SlotKey, fold, name_of, slot_of
-from garboard.hullfile import HullFolder
-from garboard.job_file import read_job_file
-from garboard.merge import HullMerge, MergeReport, merge, state_digest
-from garboard.pairing import may_decide, writes_as
+from garboard.history import authoring as writing
+from garboard.history import exchange
+from garboard.history.authoring import Author
+from garboard.history.authority import managers_part
+from garboard.history.desk import attach as keep_with_step
+from garboard.history.desk import author_for, open_hull, slot_named
+from garboard.history.fold import JOINING, Fold, SlotKey, fold, name_of, slot_of
+from garboard.history.merge import HullMerge, MergeReport, merge, state_digest
+from garboard.job_files.job_file import read_job_file
 from garboard.records import JsonValue
-from garboard.writing import Author
+from garboard.shop_link.pairing import may_decide, writes_as
 
 Command = TypeVar("Command", bound=Callable[..., None])
 
@@ -259,7 +261,7 @@ def attach(folder: Path, hull: str, step: str, file: Path, by: str, job: str, ta
 def _refuse_unknown(step: str, worked_on: set[str]) -> None:
     """A step is one that something was entered in, or that a plugin here declares."""
     if step not in worked_on:
-        from garboard.host import make_host
+        from garboard.hosting.host import make_host
 
         host = make_host()
         if host.step(step) is None:
@@ -366,8 +368,8 @@ def import_job(job_file: Path, folder: Path, by: str, anyway: bool, tablet: str)
 
 
 def _refuse_unless_well_formed(number: str, folder: Path) -> None:
-    from garboard.assessing import is_hull_folder
     from garboard.commands.hull import why_not
+    from garboard.judging.assessing import is_hull_folder
 
     try:
         for doubt in hull_number.parse(number).doubts:

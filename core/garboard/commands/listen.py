@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from garboard.boat_network import PORT
+from garboard.recordings.boat_network import PORT
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-    from garboard.boat_network import BoatNetwork, Sender
+    from garboard.recordings.boat_network import BoatNetwork, Sender
 
 HELP = f"""Hear the boat's instrument network (NMEA 0183 over wifi) and show what comes, sender by sender.
 
@@ -38,8 +38,8 @@ def command(context: click.Context, where: str, seconds: float | None, save: Pat
     """Listen, show, and say at the end what was heard."""
     from rich.live import Live
 
-    from garboard.boat_network import BoatNetwork, read_where
     from garboard.commands.tools import SOMETHING_FAILS, write_file
+    from garboard.recordings.boat_network import BoatNetwork, read_where
     from garboard.recordings.encode import csv_series
     from garboard.samples import Sample
 

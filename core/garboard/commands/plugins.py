@@ -8,7 +8,7 @@ from collections.abc import Mapping
 import click
 
 from garboard.commands.tools import SOMETHING_FAILS, Tools
-from garboard.host import PluginHost
+from garboard.hosting.host import PluginHost
 
 HELP = """List the plugins at work with what they offer, and those that could not be loaded.
 

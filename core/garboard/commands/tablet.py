@@ -37,7 +37,7 @@ def command(folder: Path, demo: bool, replay: Path | None, listen: str | None) -
         raise InputError("tablet", [Fault("packages", wanted, "kivy is not installed")])
     where = None
     if listen is not None:
-        from garboard.boat_network import read_where
+        from garboard.recordings.boat_network import read_where
 
         where = read_where(listen)
     import_module("garboard_tablet.app").run(folder, demo, replay, where)  # by name: the core knows no Kivy

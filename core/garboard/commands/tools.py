@@ -16,7 +16,7 @@ from garboard.faults import Fault, InputError
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from garboard.host import PluginHost
+    from garboard.hosting.host import PluginHost
 
 SOMETHING_FAILS = 1
 BAD_INPUT = 2
@@ -40,7 +40,7 @@ class Tools:
     @cached_property
     def host(self) -> PluginHost:
         """The plugins, loaded when first asked for."""
-        from garboard.host import BUILT_IN, ENTRY_POINT_GROUP, make_host
+        from garboard.hosting.host import BUILT_IN, ENTRY_POINT_GROUP, make_host
 
         installed = [entry.name for entry in metadata.entry_points(group=ENTRY_POINT_GROUP)]
         known = [*BUILT_IN, *installed, *(path.stem for path in self.plugin_files)]

@@ -13,6 +13,7 @@ from typing import BinaryIO, cast
 
 from garboard.faults import Fault, InputError
 from garboard.recordings.notes import ReadingNotes
+from garboard.recordings.remarks import remarks
 from garboard.samples import Recording, Sample, gather
 
 LOOKED_AT = 65536  # bytes from the start of a file that tell its form
@@ -46,7 +47,6 @@ def load_recording(path: str | Path) -> tuple[Recording, ReadingNotes]:
     path : as for `read_samples`
     Raises InputError also for a recording that holds no value the program can use.
     """
-    from garboard.recordings.summary import remarks
 
     notes = ReadingNotes()
     recording = gather(Path(path).name, read_samples(path, notes))

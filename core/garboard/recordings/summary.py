@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from math import exp, inf, log
 from pathlib import Path
 
@@ -10,13 +10,12 @@ import attrs
 
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.reader import read_samples
+from garboard.recordings.remarks import remarks
 from garboard.samples import SIMULATED, StreamKey
 
 GAP = 5.0
 """A gap is an interval longer than this many times the median interval."""
 STEPS_PER_E = 100  # intervals are sorted into classes 1 % wide, so that memory does not grow with the recording
-
-HEADING_KINDS = ("HDG", "HDM", "HDT", "127250")
 
 
 @attrs.frozen
@@ -82,56 +81,6 @@ def summarise(path: str | Path) -> Summary:
         are = "value is" if disorder == 1 else "values are"
         said.append(f"Times run backwards: {disorder} {are} older than the one before; sorted by time.")
     return Summary(Path(path).name, streams, notes, tuple(said))
-
-
-def remarks(notes: ReadingNotes, quantities: Collection[str]) -> list[str]:
-    """What a person should know about a reading, one sentence each.
-
-    notes      : of a finished reading
-    quantities : those that have samples
-    """
-    said = []
-    if not notes.samples:
-        said.append("No value in this recording can be used.")
-    headings = {kind: notes.kinds[kind] for kind in HEADING_KINDS if kind in notes.kinds}
-    if headings and "heading" not in quantities and not notes.without_time:
-        word = "messages" if notes.form == "NMEA 2000" else "sentences"
-        are_empty = all(notes.empty.get(kind) == count for kind, count in headings.items())
-        what = "all empty" if are_empty else "none with a valid heading"
-        said.append(f"{_listed(headings)} {word}, {what}: no heading in this log.")
-    elif not notes.samples and notes.empty and not notes.without_time:
-        said.append(f"Without a valid value: {_listed(notes.empty)}.")
-    if notes.without_time:
-        values, them = (
-            ("1 value has", "it") if notes.without_time == 1 else (f"{notes.without_time} values have", "them")
-        )
-        said.append(f"{values} no time: no RMC, ZDA, GGA or GLL sentence with a time came with {them}.")
-    if notes.damaged_count:
-        one = "1 line is damaged" if notes.damaged[0].line else "The recording is damaged"
-        lines = one if notes.damaged_count == 1 else f"{notes.damaged_count} lines are damaged; the first"
-        said.append(f"{lines}: {notes.damaged[0]}.")
-    if notes.without_checksum == 1:
-        said.append("1 sentence carries no checksum; it was used as it stands.")
-    elif notes.without_checksum:
-        said.append(f"{notes.without_checksum} sentences carry no checksum; they were used as they stand.")
-    if notes.decimal_commas:
-        first, have = notes.first_decimal_comma, "number has" if notes.decimal_commas == 1 else "numbers have"
-        said.append(
-            f"{notes.decimal_commas} {have} a comma, read as a decimal point: {first} as {first.replace(',', '.')}. "
-            "Use a point, and nothing to part thousands."
-        )
-    if not notes.dated and notes.samples:
-        said.append("The log has no date: times count from its first time.")
-    return said
-
-
-def _listed(counts: Mapping[str, int]) -> str:
-    """
-    >>> _listed({"HDM": 120, "HDT": 120, "HDG": 3})
-    '120 HDM, 120 HDT and 3 HDG'
-    """
-    parts = [f"{count} {kind}" for kind, count in sorted(counts.items(), key=lambda item: (-item[1], item[0]))]
-    return " and ".join(filter(None, [", ".join(parts[:-1]), parts[-1]]))
 
 
 @attrs.define

@@ -6,9 +6,8 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from garboard.findings import Basis, Finding, Verdict
-from garboard.host import PluginHost
+from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
-from garboard.look import DAY, NIGHT, STEP_MARKS, VERDICT_MARKS, Colours, Mark
 from garboard.report.outline import (
     PhaseOutline,
     PunchItem,
@@ -22,6 +21,7 @@ from garboard.report.outline import (
     references,
     result_of,
 )
+from garboard.report.palette import DAY, NIGHT, STEP_MARKS, VERDICT_MARKS, Colours, Mark
 from garboard.steps import Assessed
 
 if TYPE_CHECKING:

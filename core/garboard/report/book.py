@@ -11,10 +11,9 @@ import attrs
 
 import garboard
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Number, Table, Verdict
-from garboard.host import PluginHost
-from garboard.job_file import ATTACHED
+from garboard.hosting.host import PluginHost
+from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
-from garboard.look import DAY, STEP_MARKS, VERDICT_MARKS
 from garboard.records import Measurement, SignOff
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.outline import (
@@ -34,6 +33,7 @@ from garboard.report.outline import (
     references,
     result_of,
 )
+from garboard.report.palette import DAY, STEP_MARKS, VERDICT_MARKS
 from garboard.steps import Assessed, Block, Caution, Kind, ReportSection
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from garboard.findings import Axis, Band, Figure, Series
-from garboard.look import DAY, SERIES_STYLES, SeriesStyle
+from garboard.report.palette import DAY, SERIES_STYLES, SeriesStyle
 
 if TYPE_CHECKING:
     import numpy as np

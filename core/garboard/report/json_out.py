@@ -31,7 +31,7 @@ import attrs
 import garboard
 from garboard.faults import Fault
 from garboard.findings import Figure, Finding, Table
-from garboard.host import PluginHost
+from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.report.outline import counts, punch_list
 from garboard.steps import Assessed

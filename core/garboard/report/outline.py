@@ -7,9 +7,9 @@ from collections.abc import Iterable, Mapping, Sequence
 import attrs
 
 from garboard.findings import Basis, Finding, Verdict
-from garboard.host import PluginHost
+from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView, Place
-from garboard.steps import Assessed, Caution, Phase, Step
+from garboard.steps import Assessed, Caution, Phase, Step, state_shown
 
 SIGN_AT_HAND_OVER = ("technician", "owner")
 NOT_FITTED = "not fitted"
@@ -88,7 +88,7 @@ def _not_signed(view: JobView, role: str) -> str:
 def by_phase(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> tuple[PhaseOutline, ...]:
     """Every declared step, phase by phase, with its findings. Phases without steps are left out."""
     steps = {
-        step.key: StepOutline(step.title, view.state_shown(step), step, _under(step.key, assessed))
+        step.key: StepOutline(step.title, state_shown(view, step), step, _under(step.key, assessed))
         for step in host.steps
     }
     for lone in assessed:

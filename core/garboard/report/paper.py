@@ -15,7 +15,7 @@ from typing import cast
 from fpdf import FPDF, FontFace, ViewerPreferences
 from fpdf.enums import TableCellFillMode, XPos, YPos
 
-from garboard.look import DAY, Mark, rgb
+from garboard.report.palette import DAY, Mark, rgb
 
 MARGIN = 20.0
 """Clear on all sides [mm]."""

@@ -13,13 +13,14 @@ from tempfile import TemporaryDirectory
 import attrs
 
 from garboard import hull_number
-from garboard.attachments import AttachmentDamaged
-from garboard.desk import OpenHull, open_entries
-from garboard.entries import Entry, canonical_bytes, view
+from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.entries import Entry, canonical_bytes, view
+from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Verdict
-from garboard.fold import JOINING, Decided, Fold, SlotKey, name_of, slot_of
-from garboard.host import PluginHost
+from garboard.history.desk import OpenHull, open_entries
+from garboard.history.fold import JOINING, Decided, Fold, SlotKey, name_of, slot_of
+from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.records import Measurement
 from garboard.report.outline import (
@@ -33,7 +34,6 @@ from garboard.report.outline import (
 )
 from garboard.samples import Recording
 from garboard.steps import Assessed
-from garboard.storage import NewerFormat
 from garboard_shop.pages.drawing import figure_name
 from garboard_shop.pages.wording import counted
 from garboard_shop.store import AttachmentStore, Store

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from garboard.clock import wall_milliseconds
+from garboard.disk.clock import wall_milliseconds
 from garboard.faults import Fault, InputError
 from garboard_shop.commands import by_option, folder_option, need_server, opened_register, store_option
 from garboard_shop.store import MANAGER, ROLES

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from garboard import hull_number, writing
-from garboard.authority import ON_THE_PAGE
-from garboard.clock import HybridClock
-from garboard.entries import Entry, view
+from garboard import hull_number
+from garboard.disk.clock import HybridClock
+from garboard.disk.entries import Entry, view
+from garboard.disk.hullfile import CheckedEntries
 from garboard.faults import Fault, InputError
-from garboard.fold import Fold, SlotKey, fold
-from garboard.hullfile import CheckedEntries
-from garboard.writing import Author
+from garboard.history import authoring as writing
+from garboard.history.authoring import Author
+from garboard.history.authority import ON_THE_PAGE
+from garboard.history.fold import Fold, SlotKey, fold
 from garboard_shop.pages.accounts import BoatAccount, coverage_seen, seen_in
 from garboard_shop.store import Store
 

@@ -10,12 +10,12 @@ from typing import Self
 import attrs
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from garboard.clock import wall_milliseconds
+from garboard.disk.clock import wall_milliseconds
 from garboard.findings import Verdict
-from garboard.host import PluginHost
-from garboard.look import STEP_MARKS, VERDICT_MARKS
-from garboard.pairing import PairingCode
+from garboard.hosting.host import PluginHost
 from garboard.report.outline import place_in_words, references
+from garboard.report.palette import STEP_MARKS, VERDICT_MARKS
+from garboard.shop_link.pairing import PairingCode
 from garboard_shop.naming import UNNAMED, kept_name
 from garboard_shop.pages import drawing, wording
 from garboard_shop.pages.accounts import Accounts, file_of, history_name, reason_in

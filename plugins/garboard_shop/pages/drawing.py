@@ -11,8 +11,8 @@ import attrs
 from markupsafe import Markup
 
 from garboard.findings import Figure
-from garboard.look import DAY, Mark, Part
 from garboard.report.figures import axis_title, figure_bytes
+from garboard.report.palette import DAY, Mark, Part
 
 MOST_DRAWN_KEPT = 500
 

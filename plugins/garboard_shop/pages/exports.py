@@ -11,10 +11,10 @@ from decimal import Decimal
 from io import BytesIO, StringIO
 from itertools import chain
 
-from garboard.desk import OpenHull
-from garboard.entries import Entry
-from garboard.fold import SlotKey
-from garboard.host import PluginHost
+from garboard.disk.entries import Entry
+from garboard.history.desk import OpenHull
+from garboard.history.fold import SlotKey
+from garboard.hosting.host import PluginHost
 from garboard.units import Amount
 from garboard_shop.pages.accounts import slot_in_words
 from garboard_shop.pages.wording import value_in_words

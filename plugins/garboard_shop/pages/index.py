@@ -17,10 +17,10 @@ from itertools import accumulate, islice
 import attrs
 
 from garboard import hull_number
-from garboard.clock import wall_milliseconds
+from garboard.disk.clock import wall_milliseconds
+from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError
 from garboard.records import JsonValue
-from garboard.storage import NewerFormat
 from garboard_shop.store import Store
 
 OVERLAP = 60_000

@@ -11,8 +11,8 @@ from tempfile import TemporaryDirectory
 
 import attrs
 
-from garboard import storage
-from garboard.attachments import AttachmentDamaged
+from garboard.disk import storage
+from garboard.disk.attachments import AttachmentDamaged
 from garboard.faults import Fault, InputError
 from garboard_shop import own_plugins
 from garboard_shop.store import ShopPlugin, Store

@@ -8,10 +8,10 @@ from datetime import date
 
 import attrs
 
-from garboard.entries import Entry
+from garboard.disk.entries import Entry
+from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError
 from garboard.findings import Verdict
-from garboard.storage import NewerFormat
 from garboard_shop.pages.accounts import Accounts, BoatAccount, JobAccount
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.wording import limits_of

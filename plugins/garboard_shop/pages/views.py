@@ -15,12 +15,12 @@ from starlette.responses import Response, StreamingResponse
 from starlette.routing import BaseRoute
 
 from garboard import hull_number
-from garboard.attachments import AttachmentDamaged
-from garboard.desk import slot_named
+from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.storage import NewerFormat
 from garboard.faults import Fault, InputError
+from garboard.history.desk import slot_named
 from garboard.report.equipment import equipment_tables, vessel_facts
-from garboard.storage import NewerFormat
-from garboard.wire import LARGEST_PIECE
+from garboard.shop_link.wire import LARGEST_PIECE
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
 from garboard_shop.pages import decisions, exports, people, plugins, sheet, wording

@@ -16,8 +16,8 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
+from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import InputError
-from garboard.storage import NewerFormat, NotSaved
 from garboard_shop.pages import people
 from garboard_shop.pages.decisions import Overtaken
 from garboard_shop.pages.desk import ShopDesk

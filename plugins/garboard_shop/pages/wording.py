@@ -5,7 +5,7 @@ from __future__ import annotations
 from calendar import day_name, month_name
 from datetime import date, datetime, time, timedelta
 
-from garboard.entries import canonical_bytes
+from garboard.disk.entries import canonical_bytes
 from garboard.records import JsonValue
 
 _SECOND = 1000

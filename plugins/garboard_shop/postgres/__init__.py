@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from garboard import hull_number
-from garboard.hullfile import CheckedEntries, Put
+from garboard.disk.hullfile import CheckedEntries, Put
 from garboard_shop.postgres import hulls
 from garboard_shop.postgres.attachments import PostgresAttachments
 from garboard_shop.postgres.database import Database, address_of, place_of

@@ -5,8 +5,8 @@ from __future__ import annotations
 import hashlib
 import re
 
-from garboard.arriving import OutOfPlace
-from garboard.attachments import AttachmentDamaged
+from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.partial_upload import OutOfPlace
 from garboard_shop.postgres.database import Database, place_of
 
 _NAME = re.compile(r"[0-9a-f]{64}")

@@ -19,8 +19,8 @@ from psycopg.adapt import PyFormat
 from psycopg.conninfo import conninfo_to_dict
 from psycopg_pool import ConnectionPool, PoolTimeout
 
+from garboard.disk.storage import NotSaved
 from garboard.faults import Fault, InputError
-from garboard.storage import NotSaved
 from garboard_shop.postgres.schema import VERSION, Part, make_ready
 from garboard_shop.postgres.verbs import EDITION
 from garboard_shop.store import StoreAway

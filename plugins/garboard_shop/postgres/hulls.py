@@ -8,9 +8,9 @@ from collections.abc import Iterator, Mapping
 
 from psycopg.types.json import Jsonb
 
-from garboard.entries import hull_key_of
+from garboard.disk.entries import hull_key_of
+from garboard.disk.hullfile import CheckedEntries, Put
 from garboard.faults import Fault, InputError
-from garboard.hullfile import CheckedEntries, Put
 from garboard_shop.postgres.database import Database, place_of
 from garboard_shop.store import Delivery, Holding
 

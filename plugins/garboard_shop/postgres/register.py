@@ -12,7 +12,7 @@ import psycopg
 from psycopg import sql
 from psycopg.rows import class_row
 
-from garboard.storage import NotSaved
+from garboard.disk.storage import NotSaved
 from garboard_shop import store
 from garboard_shop.postgres.database import Database
 from garboard_shop.store import MOST_DEVICES, Asker, Change, MustWait, Pairing, ShopPlugin, Tablet, WebUser
@@ -109,7 +109,7 @@ class PostgresRegister:
     def use_pairing(self, secret_hash: str, token_hash: str, now: int, address: str) -> Pairing | None:
         yard = self._database.yard
         with self._database.saving() as connection:
-            connection.execute("select pg_advisory_xact_lock(hashtext('garboard.pairing'), %s)", (yard,))
+            connection.execute("select pg_advisory_xact_lock(hashtext('garboard.shop_link.pairing'), %s)", (yard,))
             askers = _rows(connection, Asker, yard, sql.SQL("and address = %s"), address)
             asker = askers[0] if askers else Asker(address, 0, 0)
             if not asker.may_ask(now):

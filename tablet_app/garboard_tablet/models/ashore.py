@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 import attrs
 
-from garboard import storage
+from garboard.disk import storage
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.vessels import VesselLine, VesselList, stamp_of
 
 if TYPE_CHECKING:
-    from garboard.ashore import State
-    from garboard.fold import SlotKey
-    from garboard.sync import SyncReport
+    from garboard.history.fold import SlotKey
+    from garboard.shop_link.ashore import State
+    from garboard.shop_link.sync import SyncReport
     from garboard_tablet.models.tablet import Tablet
 
 FILE = "ashore.json"

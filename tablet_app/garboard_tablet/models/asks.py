@@ -9,7 +9,7 @@ from typing import Any, Union, get_args, get_origin, get_type_hints
 import attrs
 
 from garboard import records
-from garboard.fold import SlotKey
+from garboard.history.fold import SlotKey
 from garboard.job_view import JobView
 from garboard.records import EQUIPMENT, JsonValue, Vessel
 from garboard.steps import Field, Kind, Step

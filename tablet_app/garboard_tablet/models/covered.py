@@ -8,7 +8,7 @@ from typing import NamedTuple
 import attrs
 
 from garboard.findings import Table
-from garboard.fold import SlotKey
+from garboard.history.fold import SlotKey
 from garboard.records import JsonValue
 from garboard_tablet.models.asks import KIND_TITLES, shown
 from garboard_tablet.models.tablet import Tablet

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import attrs
 
-from garboard.fold import SlotKey
+from garboard.history.fold import SlotKey
 from garboard.records import EQUIPMENT, JsonValue
 from garboard.steps import Field, Kind, Step
 from garboard.units import Amount
@@ -78,7 +78,7 @@ class Entering:
     @property
     def may_take_back(self) -> bool:
         """Whether one value stands that may be taken back here; a manager's choice is the manager's to take back."""
-        from garboard.authority import managers_part
+        from garboard.history.authority import managers_part
 
         standing = self.tablet.standing(self.place.hull, self.place.job, self.ask)
         return len(standing) == 1 and (not managers_part(standing[0]) or self.tablet.may_decide)

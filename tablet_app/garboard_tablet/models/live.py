@@ -12,7 +12,7 @@ from typing import Any
 
 import attrs
 
-from garboard import storage
+from garboard.disk import storage
 from garboard.faults import InputError
 from garboard.job_view import JobView
 from garboard.samples import Sample

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import attrs
 
-from garboard.job_file import check_value, implausible
+from garboard.job_files.job_file import check_value, implausible
 from garboard.records import JsonValue
 from garboard.steps import Field, Kind
 from garboard.units import Amount

@@ -8,11 +8,11 @@ from pathlib import Path
 import attrs
 
 from garboard.findings import Figure, Finding, Table, Verdict
-from garboard.fold import VESSEL
+from garboard.history.fold import VESSEL
 from garboard.job_view import JobView
 from garboard.records import JsonValue
 from garboard.report.outline import punch_list
-from garboard.steps import Assessed, Kind, Phase, Step
+from garboard.steps import Assessed, Kind, Phase, Step, is_open, state_shown
 from garboard_tablet.models.asks import Ask, asks_of_step, row_name, shown, table_rows
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.tablet import Tablet
@@ -26,7 +26,7 @@ def phase_of(tablet: Tablet, hull: str, job: str) -> str:
     if any(sign_off.role == "owner" and not sign_off.stale for sign_off in view.sign_offs):
         return "handed over"
     for step in tablet.host.steps:
-        if view.is_open(step):
+        if is_open(view, step):
             return step.phase.value
     return Phase.HAND_OVER.value
 
@@ -74,13 +74,13 @@ def _step_line(view: JobView, step: Step, assessed: Sequence[Assessed]) -> StepL
     findings = [one.finding for one in assessed if one.step == step.key]
     counted = [finding for finding in findings if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
     reason = next((state.reason for state in reversed(view.steps) if state.step == step.key), "")
-    return StepLine(step, view.state_shown(step), worst(counted), reason, view.is_open(step))
+    return StepLine(step, state_shown(view, step), worst(counted), reason, is_open(view, step))
 
 
 def open_steps(tablet: Tablet, hull: str, job: str) -> tuple[Step, ...]:
     """Steps that are neither done nor not fitted, nor spared by another way that was done."""
     view = tablet.view(hull, job)
-    return tuple(step for step in tablet.host.steps if view.is_open(step))
+    return tuple(step for step in tablet.host.steps if is_open(view, step))
 
 
 # A step

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import attrs
 
-from garboard import storage
+from garboard.disk import storage
 
 FORMAT = 1
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import attrs
 
-from garboard import storage
+from garboard.disk import storage
 
 if TYPE_CHECKING:
     from garboard.steps import Field

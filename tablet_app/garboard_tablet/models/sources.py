@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Protocol
 import attrs
 
 from garboard.faults import InputError
+from garboard.recordings.simulator import Boat, Compass, Order, marked, simulate
 from garboard.samples import SIMULATED, Sample
-from garboard.simulator import Boat, Compass, Order, marked, simulate
 
 if TYPE_CHECKING:
-    from garboard.boat_network import BoatNetwork
+    from garboard.recordings.boat_network import BoatNetwork
 
 
 class SampleSource(Protocol):

@@ -11,21 +11,21 @@ from typing import TYPE_CHECKING
 
 import attrs
 
-from garboard.clock import HybridClock
-from garboard.hullfile import HullFolder
+from garboard.disk.clock import HybridClock
+from garboard.disk.hullfile import HullFolder
 from garboard_tablet.models.session import Session, resume
 from garboard_tablet.models.settings import TabletSettings, read_settings, write_settings
 
 if TYPE_CHECKING:  # each loaded in the method that needs it: the app's first frame waits for none of them
-    from garboard.desk import OpenHull
-    from garboard.entries import Entry
-    from garboard.fold import Fold, SlotKey
-    from garboard.host import PluginHost
+    from garboard.disk.entries import Entry
+    from garboard.history.authoring import Author
+    from garboard.history.desk import OpenHull
+    from garboard.history.fold import Fold, SlotKey
+    from garboard.hosting.host import PluginHost
     from garboard.job_view import JobView
     from garboard.records import JsonValue
     from garboard.samples import Recording
     from garboard.steps import Assessed, Step
-    from garboard.writing import Author
     from garboard_tablet.models.asks import Ask
 
 SESSION_FILE = "session.json"
@@ -64,7 +64,7 @@ class Tablet:
 
     def boat(self, hull: str) -> OpenHull:
         """The boat of a hull number, kept up from then on: every number of hers, and jobs moved to her."""
-        from garboard.desk import open_hull
+        from garboard.history.desk import open_hull
 
         if hull not in self._boats:
             boat = open_hull(self.files, hull)
@@ -109,7 +109,7 @@ class Tablet:
 
     def _take_in(self, fresh: Sequence[Entry]) -> None:
         """Add entries to the boats they are about. What says which numbers are one boat makes all open anew."""
-        from garboard.fold import slot_of
+        from garboard.history.fold import slot_of
 
         if any(slot_of(entry).kind in ("alias", "move") for entry in fresh):
             self._boats.clear()
@@ -160,14 +160,14 @@ class Tablet:
     @property
     def may_decide(self) -> bool:
         """Whether what is a manager's may be decided here: this is a manager's tablet, or no shop's."""
-        from garboard.pairing import may_decide
+        from garboard.shop_link.pairing import may_decide
 
         return may_decide(self.folder)
 
     # Writing: every method returns only when what it wrote is on the disk.
 
     def author(self, by: str = "") -> Author:
-        from garboard.writing import Author
+        from garboard.history.authoring import Author
 
         plugins = {plugin.name: plugin.version for plugin in self._host.plugins} if self._host else {}
         return Author(self.settings.tablet, by or self.settings.working or NOT_NAMED, self.clock, plugins)
@@ -184,7 +184,7 @@ class Tablet:
 
     def enter(self, hull: str, job: str, ask: Ask, value: JsonValue) -> None:
         """Keep the value of an ask, and with the first value of a step that it is under way."""
-        from garboard.writing import measure
+        from garboard.history.authoring import measure
 
         slot, author = _slot(ask, job), self.author()
         state = self.fold(hull, slot.job)
@@ -209,14 +209,14 @@ class Tablet:
 
     def choose(self, hull: str, job: str, ask: Ask, value: JsonValue, reason: str) -> None:
         """Settle a disagreement."""
-        from garboard.writing import settle
+        from garboard.history.authoring import settle
 
         slot = _slot(ask, job)
         self.save(settle(self.author(), self.fold(hull, slot.job), slot, value, reason))
 
     def take_back(self, hull: str, job: str, ask: Ask, reason: str) -> None:
         """Take back what stands for an ask. It stays in the hull's file, struck out, with the reason."""
-        from garboard.writing import retract
+        from garboard.history.authoring import retract
 
         slot = _slot(ask, job)
         self.save(retract(self.author(), self.fold(hull, slot.job), slot, reason))
@@ -228,7 +228,7 @@ class Tablet:
         returns   : the hull's key and the job's id
         """
         from garboard import hull_number
-        from garboard.writing import new_job_id
+        from garboard.history.authoring import new_job_id
 
         hull, job = hull_number.key(hull_text), new_job_id()
         state, author = self.fold(hull), self.author()
@@ -260,7 +260,7 @@ class Tablet:
 
     def add_piece(self, hull: str, path: tuple[str, ...]) -> None:
         """Add a piece of equipment. A piece of that name removed earlier comes back."""
-        from garboard.fold import SlotKey
+        from garboard.history.fold import SlotKey
 
         state, author = self.fold(hull), self.author()
         name = "position" if path[-2] == "engines" else "name"
@@ -275,7 +275,7 @@ class Tablet:
 
     def copy_piece(self, hull: str, source: tuple[str, ...], target: tuple[str, ...], leave_out: Sequence[str]) -> None:
         """Give a piece every value of another that it lacks."""
-        from garboard.fold import SlotKey
+        from garboard.history.fold import SlotKey
 
         state, author = self.fold(hull), self.author()
         entries = []
@@ -302,8 +302,8 @@ class Tablet:
 
 def all_plugins(files: HullFolder) -> PluginHost:
     """The plugins that come with the program, those installed beside it, and the shop's own that it approved."""
-    from garboard.host import make_host
-    from garboard.shop_plugins import files_to_run
+    from garboard.hosting.host import make_host
+    from garboard.hosting.shop_plugins import files_to_run
 
     return make_host(files=files_to_run(files))
 
@@ -344,8 +344,8 @@ def _about_new_hull(
     author: Author, state: Fold, hull_text: str, kind: str, subject: tuple[str, ...], value: JsonValue, job: str
 ) -> Entry:
     """An entry that carries the hull number as it was typed just now, whatever was typed most often before."""
-    from garboard.entries import make_entry
-    from garboard.fold import SlotKey
+    from garboard.disk.entries import make_entry
+    from garboard.history.fold import SlotKey
 
     return make_entry(
         kind,

@@ -8,9 +8,11 @@ from typing import Any
 
 import attrs
 
-from garboard import hull_number, storage
+from garboard import hull_number
+from garboard.disk import storage
+from garboard.disk.journal import file_name
 from garboard.faults import InputError
-from garboard.journal import file_name
+from garboard.steps import is_open
 from garboard_tablet.models.tablet import Tablet
 
 SUMMARIES_FILE = "summaries.json"
@@ -138,7 +140,7 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
     slots += [slot for job, home in boat.guests.items() for key, slot in home.slots.items() if key.job == job]
     saved = max((entry.at for slot in slots for entry in slot.entries.values()), default="")
     job = latest_job(tablet, hull)
-    is_open = [tablet.view(hull, job).is_open(step) for step in tablet.host.steps] if job else []
+    is_open = [is_open(tablet.view(hull, job), step) for step in tablet.host.steps] if job else []
     return VesselLine(
         hull=hull,
         hull_number=printed(boat.state.hull_number),

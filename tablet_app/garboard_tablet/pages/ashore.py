@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
-from garboard.pairing import EXAMPLE
+from garboard.shop_link.pairing import EXAMPLE
 from garboard_tablet.models.ashore import ReportLine, lines_of
 from garboard_tablet.models.session import Place
 from garboard_tablet.pages.job import WordsPage
@@ -18,7 +18,7 @@ from garboard_tablet.ui.theme import HEADING, SMALL
 from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, verdict_marks
 
 if TYPE_CHECKING:
-    from garboard.pairing import PairedShop
+    from garboard.shop_link.pairing import PairedShop
     from garboard_tablet.app import GarboardApp
 
 _CHARACTERS = "The 24 characters the shop shows with its pairing code."
@@ -90,7 +90,7 @@ class PairPage(WordsPage):
 
     @property
     def asks(self) -> str:  # type: ignore[override]
-        from garboard.discovery import can_look
+        from garboard.shop_link.discovery import can_look
 
         if can_look():
             return f"{_CHARACTERS} The shop is looked for on this wifi; where it is not heard, type its address first."

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
-from garboard.boat_network import PORT, Where, read_where
 from garboard.findings import Verdict
-from garboard.look import URGENT_MARK
+from garboard.recordings.boat_network import PORT, Where, read_where
+from garboard.report.palette import URGENT_MARK
 from garboard.samples import SIMULATED, Sample
 from garboard.steps import Guidance, Kind
 from garboard_tablet.models.asks import Ask

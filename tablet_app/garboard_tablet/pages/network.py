@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
-from garboard.boat_network import PORT, Latest, read_where
 from garboard.faults import InputError
 from garboard.findings import Verdict
+from garboard.recordings.boat_network import PORT, Latest, read_where
 from garboard.samples import UNIT_OF_QUANTITY, StreamKey
 from garboard_tablet.models.live import STALE_AFTER
 from garboard_tablet.models.session import Place
@@ -21,7 +21,7 @@ from garboard_tablet.ui.theme import SMALL
 from garboard_tablet.ui.widgets import Card, Column, Press, Txt, verdict_marks
 
 if TYPE_CHECKING:
-    from garboard.boat_network import BoatNetwork, Sender
+    from garboard.recordings.boat_network import BoatNetwork, Sender
     from garboard_tablet.app import GarboardApp
 
 LOOK = 0.5

@@ -10,7 +10,7 @@ from kivy.uix.widget import Widget
 
 from garboard import __version__
 from garboard.findings import Verdict
-from garboard.host import LoadedPlugin
+from garboard.hosting.host import LoadedPlugin
 from garboard_tablet.models.pages import storage_used
 from garboard_tablet.models.settings import UNIT_CHOICES
 from garboard_tablet.pages.job import WordsPage

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
-from garboard.look import STEP_MARKS
+from garboard.report.palette import STEP_MARKS
 from garboard.verdict import Verdict
 from garboard_tablet.models.keys import ENTER, ERASE
 from garboard_tablet.models.session import HOME, Place

@@ -15,7 +15,7 @@ from kivy.uix.widget import Widget
 from kivy.utils import escape_markup
 
 from garboard.findings import Band, Figure, Table
-from garboard.look import SERIES_STYLES
+from garboard.report.palette import SERIES_STYLES
 from garboard.steps import Guidance
 from garboard_tablet.models.labels import Box, Point, along, clear_box
 from garboard_tablet.models.scale import extents, number_text, ticks

@@ -10,7 +10,7 @@ from kivy.metrics import Metrics
 from kivy.properties import BooleanProperty, ColorProperty
 from kivy.utils import get_color_from_hex
 
-from garboard.look import DAY, NIGHT, SERIES_STYLES, Colours
+from garboard.report.palette import DAY, NIGHT, SERIES_STYLES, Colours
 
 DIGITS = "B612"
 LabelBase.register(DIGITS, str(Path(__file__).parent.parent / "fonts" / "B612-Bold.otf"))

@@ -19,8 +19,8 @@ from kivy.uix.behaviors import ButtonBehavior
 from kivy.uix.label import Label
 from kivy.uix.widget import Widget
 
-from garboard.look import STEP_MARKS, VERDICT_MARKS, Mark, Part
-from garboard.storage import NotSaved
+from garboard.disk.storage import NotSaved
+from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark, Part
 from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, SMALL, TARGET, THUMB, dp, sp, theme
 
 Builder.load_file(str(Path(__file__).with_name("theme.kv")))

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from garboard.faults import InputError
 from garboard.recordings import ReadingNotes
 from garboard.recordings.csv_series import read
-from garboard.recordings.summary import remarks
+from garboard.recordings.remarks import remarks
 from garboard.recordings.times import parse_time
 from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Sample
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from builders import boat, findings_of, job_view
 from garboard.findings import Finding, NotEnoughData, Verdict
-from garboard.host import make_host
+from garboard.hosting.host import make_host
 from garboard.job_view import Place
 from garboard.records import JsonValue, Note, StepState
 from garboard.report.outline import punch_list

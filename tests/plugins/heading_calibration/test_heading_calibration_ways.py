@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from garboard.host import PluginHost, make_host
-from garboard.job_view import NOT_NEEDED, JobView
+from garboard.hosting.host import PluginHost, make_host
+from garboard.job_view import JobView
 from garboard.records import Job, StepState, Vessel
 from garboard.report.outline import by_phase
+from garboard.steps import NOT_NEEDED
 from garboard_heading_calibration.steps import MAGNETOMETER, STRAIGHT_RUNS, SWING
 
 

@@ -7,7 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from garboard.findings import NotEnoughData, Verdict
-from garboard.job_file import JobFile, check, check_value
+from garboard.job_files.job_file import JobFile, check, check_value
 from garboard.job_view import Disagreement, JobView, place_of
 from garboard.records import Engine, Job, Measurement, Propeller, Vessel
 from garboard.samples import Recording

@@ -10,10 +10,10 @@ import attrs
 import pytest
 
 from campaigns.writers import entry_number
-from garboard import ashore, pairing
-from garboard.ashore import ASHORE, AWAY, REFUSED, RESTING, UNDER_WAY, ComingAshore, State
-from garboard.hullfile import HullFolder
-from garboard.storage import NotSaved
+from garboard.disk.hullfile import HullFolder
+from garboard.disk.storage import NotSaved
+from garboard.shop_link import ashore, pairing
+from garboard.shop_link.ashore import ASHORE, AWAY, REFUSED, RESTING, UNDER_WAY, ComingAshore, State
 from shop_rig import RunningShop
 
 HULL = "ABC00001A526"
@@ -97,7 +97,7 @@ def test_a_full_disk_at_the_shop_is_told_and_tried_again_later(
         pairing.keep(folder.folder, shop.paired())
         coming = ComingAshore(folder, every=0.05)
         with monkeypatch.context() as patch:
-            patch.setattr("garboard.storage.append", full)
+            patch.setattr("garboard.disk.storage.append", full)
             coming.start()
             until(lambda: coming.state.word == REFUSED)
             assert "the disk is full" in coming.state.reason

@@ -14,11 +14,11 @@ from click.testing import CliRunner, Result
 
 from campaigns.sync_campaign import Server
 from campaigns.writers import entry_number
-from garboard import pairing
-from garboard.cli import program
+from garboard.commands.cli import program
+from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
-from garboard.hullfile import HullFolder
-from garboard.pairing import PairingCode, read_address, read_code
+from garboard.shop_link import pairing
+from garboard.shop_link.pairing import PairingCode, read_address, read_code
 from garboard_shop.embedded import SHOP_FOLDER
 from garboard_shop.naming import keep_name
 
@@ -107,7 +107,9 @@ def test_the_24_characters_alone_pair_where_the_wifi_tells_the_address(
     server: Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     code = server.new_code()
-    monkeypatch.setattr("garboard.sync.with_address", lambda alone: code if alone == code.split()[1] else alone)
+    monkeypatch.setattr(
+        "garboard.shop_link.sync.with_address", lambda alone: code if alone == code.split()[1] else alone
+    )
     assert run("ashore", "--folder", tmp_path, "--new", "--pair", code.split()[1]).exit_code == 0
 
 
@@ -132,7 +134,7 @@ def test_without_a_pairing_the_command_says_what_to_give(tmp_path: Path) -> None
 def test_a_shop_that_does_not_answer_is_told_with_its_address(
     server: Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("garboard.ashore.look_for", lambda shop: None)
+    monkeypatch.setattr("garboard.shop_link.ashore.look_for", lambda shop: None)
     assert run("ashore", "--folder", tmp_path, "--new", "--pair", server.new_code()).exit_code == 0
     away = run("ashore", "--folder", tmp_path, "--at", "127.0.0.1:1")
     assert away.exit_code == 2
@@ -144,7 +146,7 @@ def test_a_shop_that_moved_is_found_by_what_it_announces_and_kept_there(
 ) -> None:
     """At its old address nothing answers; the announcement leads to the new one, and the fingerprint is still held."""
     assert run("ashore", "--folder", tmp_path, "--new", "--pair", server.new_code()).exit_code == 0
-    monkeypatch.setattr("garboard.ashore.look_for", lambda shop: attrs.evolve(shop, port=server.port))
+    monkeypatch.setattr("garboard.shop_link.ashore.look_for", lambda shop: attrs.evolve(shop, port=server.port))
     assert run("ashore", "--folder", tmp_path, "--at", "127.0.0.1:1").exit_code == 0
     kept = pairing.kept(tmp_path)
     assert kept is not None
@@ -185,7 +187,7 @@ def test_without_the_office_part_the_server_says_what_to_install_and_the_rest_wo
         "sys.meta_path.insert(0, Absent())\n"
         "import importlib.util\n"
         "importlib.util.find_spec = lambda name: None\n"
-        "from garboard.cli import main\n"
+        "from garboard.commands.cli import main\n"
         f"sys.argv = ['garboard', 'shop', '--folder', {str(tmp_path)!r}]\n"
         "main()\n"
     )

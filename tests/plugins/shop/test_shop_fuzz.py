@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 
 import garboard_shop
 from campaigns.writers import entry_number
-from garboard.wire import content_digest
+from garboard.shop_link.wire import content_digest
 from garboard_shop import access
 from garboard_shop.app import Limits
 from garboard_shop.postgres import PostgresStore

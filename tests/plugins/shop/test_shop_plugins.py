@@ -10,13 +10,13 @@ import pytest
 from click.testing import CliRunner, Result
 
 from campaigns.writers import entry_number
-from garboard import shop_plugins
-from garboard.cli import program
+from garboard.commands.cli import program
+from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
-from garboard.host import make_host
-from garboard.hullfile import HullFolder
-from garboard.shop_plugins import ApprovedPlugin, files_to_run, kept
-from garboard.sync import bring_ashore
+from garboard.hosting import shop_plugins
+from garboard.hosting.host import make_host
+from garboard.hosting.shop_plugins import ApprovedPlugin, files_to_run, kept
+from garboard.shop_link.sync import bring_ashore
 from garboard_shop.own_plugins import LARGEST, approve, keep_in_store, withdraw
 from shop_rig import RunningShop, ask_raw, shop_and_tablets
 

@@ -17,9 +17,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from campaigns.writers import entry_number
-from garboard import wire
-from garboard.entries import LARGEST_ENTRY, canonical_bytes
-from garboard.pairing import PairedShop
+from garboard.disk.entries import LARGEST_ENTRY, canonical_bytes
+from garboard.shop_link import wire
+from garboard.shop_link.pairing import PairedShop
 from garboard_shop.app import PROTOCOL_ROUTES, Limits
 from shop_rig import DROPPED, Heard, RunningShop, ask_raw, server_log, tls_to
 

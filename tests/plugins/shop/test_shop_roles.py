@@ -10,18 +10,18 @@ import attrs
 import pytest
 from click.testing import CliRunner, Result
 
-from garboard import pairing, wire
-from garboard.ashore import bring_ashore_where_it_is
-from garboard.authority import AT_THE_DESK, ON_THE_PAGE
 from garboard.commands import hulls
 from garboard.commands.ashore import readable_report
-from garboard.entries import Entry, canonical_bytes, read_entry
+from garboard.disk.entries import Entry, canonical_bytes, read_entry
+from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
-from garboard.fold import Fold, SlotKey, fold
-from garboard.hullfile import HullFolder
-from garboard.pairing import PairedShop
-from garboard.sync import bring_ashore
-from garboard.writing import Author, measure, move_job, retract, same_boat, settle, sign_off
+from garboard.history.authoring import Author, measure, move_job, retract, same_boat, settle, sign_off
+from garboard.history.authority import AT_THE_DESK, ON_THE_PAGE
+from garboard.history.fold import Fold, SlotKey, fold
+from garboard.shop_link import pairing, wire
+from garboard.shop_link.ashore import bring_ashore_where_it_is
+from garboard.shop_link.pairing import PairedShop
+from garboard.shop_link.sync import bring_ashore
 from garboard_shop.embedded import EmbeddedStore, FileRegister
 from garboard_shop.store import MANAGER, TECHNICIAN
 from shop_rig import RunningShop, ask_raw, server_log

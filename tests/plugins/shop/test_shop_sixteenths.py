@@ -13,10 +13,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from campaigns.writers import entry_number
-from garboard import wire
-from garboard.hullfile import HullFolder
-from garboard.shop_line import ShopAway, ShopLine
-from garboard.sync import bring_ashore
+from garboard.disk.hullfile import HullFolder
+from garboard.shop_link import wire
+from garboard.shop_link.shop_line import ShopAway, ShopLine
+from garboard.shop_link.sync import bring_ashore
 from garboard_shop.app import Limits
 from shop_rig import RunningShop, Wire, shop_and_tablets
 
@@ -98,7 +98,7 @@ def test_sixteenths_marked_alike_by_chance_are_told_apart_in_the_end(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, digits: int
 ) -> None:
     """With marks of no character all are alike, with one every sixteenth pair is."""
-    monkeypatch.setattr("garboard.wire.MARK_DIGITS", digits)
+    monkeypatch.setattr("garboard.shop_link.wire.MARK_DIGITS", digits)
     with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
         put(folder, range(ALIKE + 4))
         put(shop.hulls, [*range(ALIKE), *range(1000, 1004)])

@@ -13,13 +13,13 @@ import attrs
 import pytest
 
 from campaigns.writers import entry_number
-from garboard import storage
-from garboard.arriving import OutOfPlace
-from garboard.attachments import AttachmentDamaged
-from garboard.entries import Entry, make_entry
-from garboard.hullfile import CheckedEntries
-from garboard.pairing import SECRET_BYTES, PairedShop
-from garboard.storage import NotSaved
+from garboard.disk import storage
+from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.entries import Entry, make_entry
+from garboard.disk.hullfile import CheckedEntries
+from garboard.disk.partial_upload import OutOfPlace
+from garboard.disk.storage import NotSaved
+from garboard.shop_link.pairing import SECRET_BYTES, PairedShop
 from garboard_shop.access import admit, open_code
 from garboard_shop.embedded import DELIVERIES_FOLDER, SHOP_FOLDER, EmbeddedStore, FileRegister
 from garboard_shop.postgres import PostgresStore
@@ -312,7 +312,7 @@ def test_two_programs_change_the_register_and_neither_undoes_the_other(tmp_path:
 def test_an_announced_shop_is_found_on_the_network_by_its_fingerprint_only() -> None:
     """On loopback only. The name and address announced are trusted no further than to be tried."""
     pytest.importorskip("zeroconf")
-    from garboard.discovery import look_for
+    from garboard.shop_link.discovery import look_for
     from garboard_shop.announce import announced
 
     paired = PairedShop(name="s", host="old", port=1, fingerprint="ab" * 32, token="t", tablet="i")

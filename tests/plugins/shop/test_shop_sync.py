@@ -14,12 +14,12 @@ import pytest
 from starlette.types import Receive, Scope, Send
 
 from campaigns.writers import entry_number
-from garboard import pairing, sync
-from garboard.fold import Fold, fold
-from garboard.hullfile import HullFolder
-from garboard.storage import NotSaved
-from garboard.sync import NotPaired, NotTheShop, ShopAway, ShopRefused, bring_ashore, keep_trying
-from garboard.writing import measure, sign_off
+from garboard.disk.hullfile import HullFolder
+from garboard.disk.storage import NotSaved
+from garboard.history.authoring import measure, sign_off
+from garboard.history.fold import Fold, fold
+from garboard.shop_link import pairing, sync
+from garboard.shop_link.sync import NotPaired, NotTheShop, ShopAway, ShopRefused, bring_ashore, keep_trying
 from garboard_shop.app import Limits
 from garboard_shop.embedded import EmbeddedStore
 from histories import DAY, HULL, JOB, tablet
@@ -90,7 +90,7 @@ def test_a_disagreement_that_came_in_before_a_cut_stands_in_the_report_after_it(
 
 def test_two_ids_that_begin_alike_are_told_apart(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """With one-character beginnings nearly every id begins like another; the second round compares whole ids."""
-    monkeypatch.setattr("garboard.wire.SHORT_DIGITS", 1)
+    monkeypatch.setattr("garboard.shop_link.wire.SHORT_DIGITS", 1)
     with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
         folder.put_if_absent(HULL, [entry_number(number, HULL) for number in range(100)])
         shop.hulls.put_if_absent(HULL, [entry_number(number, HULL) for number in range(100, 200)])
@@ -304,7 +304,7 @@ def test_a_full_disk_on_the_tablet_stops_it_and_nothing_is_half_kept(
     with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
         shop.hulls.put_if_absent(HULL, [entry_number(number, HULL) for number in range(30)])
         with monkeypatch.context() as patch:
-            patch.setattr("garboard.storage.flush", full)
+            patch.setattr("garboard.disk.storage.flush", full)
             with pytest.raises(NotSaved):
                 bring_ashore(folder, paired)
         assert folder.ids(HULL) == frozenset()
@@ -320,7 +320,7 @@ def test_a_full_disk_at_the_shop_is_told_and_what_was_not_kept_comes_ashore_late
     with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
         folder.put_if_absent(HULL, [entry_number(number, HULL) for number in range(30)])
         with monkeypatch.context() as patch:
-            patch.setattr("garboard.storage.append", full)
+            patch.setattr("garboard.disk.storage.append", full)
             with pytest.raises(ShopRefused, match="the disk is full"):
                 bring_ashore(folder, paired)
         assert shop.store.ids(HULL) == frozenset()

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from garboard.host import PluginHost, make_host
+from garboard.hosting.host import PluginHost, make_host
 from pages_rig import Browser, Pages, make_shop
 
 

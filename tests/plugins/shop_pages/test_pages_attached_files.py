@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from garboard.fold import Fold
-from garboard.hullfile import CheckedEntries
-from garboard.job_file import ATTACHED
+from garboard.disk.hullfile import CheckedEntries
+from garboard.history.authoring import Author, measure
+from garboard.history.fold import Fold
+from garboard.job_files.job_file import ATTACHED
 from garboard.records import JsonValue
-from garboard.writing import Author, measure
 from pages_rig import NOON, SALTGRASS, Browser, Pages, words_of
 
 JOB, STEP = "saltgrass-2026-05", "prop_check.full_throttle"

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from garboard.cli import program
-from garboard.pairing import PairingCode
+from garboard.commands.cli import program
+from garboard.shop_link.pairing import PairingCode
 from garboard_shop import access
 from garboard_shop.commands import ADDRESS_FILE
 from garboard_shop.embedded import SHOP_FOLDER, FileRegister

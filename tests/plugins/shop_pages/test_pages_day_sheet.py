@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from garboard import hull_number
-from garboard.clock import Stamp
-from garboard.entries import Entry, make_entry
-from garboard.host import PluginHost
-from garboard.hullfile import CheckedEntries
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import Entry, make_entry
+from garboard.disk.hullfile import CheckedEntries
+from garboard.hosting.host import PluginHost
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.pages import sheet
 from garboard_shop.pages.accounts import Accounts

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from garboard.authority import ON_THE_PAGE
-from garboard.desk import open_hull
-from garboard.entries import Entry
-from garboard.fold import Fold, SlotKey, fold
-from garboard.hullfile import CheckedEntries
-from garboard.writing import Author, measure
+from garboard.disk.entries import Entry
+from garboard.disk.hullfile import CheckedEntries
+from garboard.history.authoring import Author, measure
+from garboard.history.authority import ON_THE_PAGE
+from garboard.history.desk import open_hull
+from garboard.history.fold import Fold, SlotKey, fold
 from pages_rig import (
     CHIEF,
     KITTIWAKE,
@@ -235,7 +235,7 @@ def test_a_tablet_removed_on_the_page_can_take_part_no_more_and_the_register_say
 def test_a_disk_that_refuses_is_told_and_nothing_is_called_settled(
     pages: Pages, manager: Browser, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from garboard.storage import NotSaved
+    from garboard.disk.storage import NotSaved
 
     def refuse(*_arguments: object) -> None:
         raise NotSaved("no room on the disk")

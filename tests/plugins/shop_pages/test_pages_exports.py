@@ -10,9 +10,9 @@ import pytest
 from openpyxl import load_workbook
 from pypdf import PdfReader
 
-from garboard.clock import Stamp
-from garboard.entries import make_entry
-from garboard.hullfile import CheckedEntries
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import make_entry
+from garboard.disk.hullfile import CheckedEntries
 from garboard_shop.pages.exports import HEADINGS
 from pages_rig import KITTIWAKE, NOON, SALTGRASS, Browser, Pages
 

@@ -18,10 +18,10 @@ import pytest
 from pypdf import PdfReader
 
 from campaigns.sync_campaign import Server
-from garboard.demo_day import make_day
-from garboard.fold import SlotKey, fold
-from garboard.hullfile import HullFolder
-from garboard.samples_folder import sample_job_files
+from garboard.demo.demo_day import make_day
+from garboard.demo.samples_folder import sample_job_files
+from garboard.disk.hullfile import HullFolder
+from garboard.history.fold import SlotKey, fold
 from pages_rig import (
     CHIEF,
     KITTIWAKE,

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from garboard.desk import open_hull
-from garboard.fold import Fold
-from garboard.hullfile import CheckedEntries
-from garboard.writing import Author, measure
+from garboard.disk.hullfile import CheckedEntries
+from garboard.history.authoring import Author, measure
+from garboard.history.desk import open_hull
+from garboard.history.fold import Fold
 from pages_rig import CHIEF, NOON, SALTGRASS, Browser, Pages, form_to, words_of
 
 PAGE = f"/boats/{SALTGRASS}"

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from garboard.cli import program
+from garboard.commands.cli import program
 from garboard_shop.embedded import FileRegister
 from garboard_shop.pages import people
 from garboard_shop.store import MANAGER, TECHNICIAN

@@ -6,7 +6,7 @@ import hashlib
 
 import pytest
 
-from garboard.host import make_host
+from garboard.hosting.host import make_host
 from garboard_shop.pages.plugins import files_to_run, waiting
 from pages_rig import CHIEF, HAND, Browser, Pages, form_to, words_of
 

@@ -10,9 +10,9 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from garboard import hull_number
-from garboard.clock import Stamp
-from garboard.entries import Entry, make_entry
-from garboard.hullfile import CheckedEntries
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import Entry, make_entry
+from garboard.disk.hullfile import CheckedEntries
 from garboard_shop.pages import index as index_module
 from garboard_shop.pages.index import MOST_NEWER, MOST_SHOWN, Index, card_of
 from garboard_shop.store import Delivery

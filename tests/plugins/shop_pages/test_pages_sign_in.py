@@ -10,7 +10,7 @@ import pytest
 from starlette.routing import Route
 
 from garboard.faults import InputError
-from garboard.host import PluginHost
+from garboard.hosting.host import PluginHost
 from garboard_shop.embedded import SHOP_FOLDER
 from garboard_shop.naming import keep_name, kept_name
 from garboard_shop.pages import people

@@ -12,9 +12,9 @@ import pytest
 from click.testing import CliRunner, Result
 
 from campaigns.writers import entry_number
-from garboard.cli import program
-from garboard.hullfile import CheckedEntries, Put
-from garboard.storage import NotSaved
+from garboard.commands.cli import program
+from garboard.disk.hullfile import CheckedEntries, Put
+from garboard.disk.storage import NotSaved
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.moving import END_OF_TIME, Copied, copy_shop
 from garboard_shop.postgres import PostgresStore

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from garboard.clock import Stamp
-from garboard.entries import make_entry
-from garboard.host import make_host
-from garboard.hullfile import CheckedEntries
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import make_entry
+from garboard.disk.hullfile import CheckedEntries
+from garboard.hosting.host import make_host
 from garboard_shop.app import make_app
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.moving import copy_shop

@@ -15,10 +15,10 @@ import psycopg
 import pytest
 
 from campaigns.writers import entry_number
-from garboard.attachments import AttachmentDamaged
+from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.hullfile import CheckedEntries, HullFolder
 from garboard.faults import InputError
-from garboard.hullfile import CheckedEntries, HullFolder
-from garboard.sync import ShopAway, bring_ashore
+from garboard.shop_link.sync import ShopAway, bring_ashore
 from garboard_shop.postgres import PostgresStore, schema
 from garboard_shop.postgres.database import address_of
 from garboard_shop.postgres.schema import PARTITIONS, VERSION

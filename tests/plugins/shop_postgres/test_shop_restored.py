@@ -14,11 +14,11 @@ from psycopg.conninfo import conninfo_to_dict
 
 from campaigns.sync_campaign import Server
 from campaigns.writers import entry_number
-from garboard import sync
-from garboard.entries import Entry
-from garboard.hullfile import CheckedEntries, HullFolder
-from garboard.pairing import PairedShop
-from garboard.sync import NotPaired, bring_ashore
+from garboard.disk.entries import Entry
+from garboard.disk.hullfile import CheckedEntries, HullFolder
+from garboard.shop_link import sync
+from garboard.shop_link.pairing import PairedShop
+from garboard.shop_link.sync import NotPaired, bring_ashore
 from garboard_shop.postgres import PostgresStore
 from garboard_shop.postgres.database import address_of, connected
 from postgres_cluster import Cluster, programs

@@ -15,10 +15,10 @@ import pytest
 from click.testing import CliRunner
 
 from campaigns.writers import entry_number
-from garboard.cli import program
+from garboard.commands.cli import program
+from garboard.disk.hullfile import CheckedEntries
+from garboard.disk.storage import NotSaved
 from garboard.faults import InputError
-from garboard.hullfile import CheckedEntries
-from garboard.storage import NotSaved
 from garboard_shop.postgres import PostgresStore, hulls, schema
 from garboard_shop.postgres import spread as spreading
 from garboard_shop.postgres.database import place_of

@@ -16,11 +16,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from campaigns.writers import entry_number
-from garboard.arriving import OutOfPlace
-from garboard.attachments import AttachmentDamaged
-from garboard.clock import Stamp
-from garboard.entries import Entry, canonical_bytes, make_entry, read_entry
-from garboard.hullfile import CheckedEntries
+from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import Entry, canonical_bytes, make_entry, read_entry
+from garboard.disk.hullfile import CheckedEntries
+from garboard.disk.partial_upload import OutOfPlace
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.postgres import PostgresStore
 from garboard_shop.store import (

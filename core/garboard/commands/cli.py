@@ -1,0 +1,109 @@
+"""The command line: `garboard COMMAND`."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Mapping, Sequence
+from importlib import import_module
+from io import TextIOWrapper
+from pathlib import Path
+from typing import Any
+
+import click
+
+import garboard
+from garboard.commands.tools import BAD_INPUT, Tools
+from garboard.disk.storage import FolderInUse, NewerFormat, NotSaved
+from garboard.faults import InputError
+
+COMMANDS: Mapping[str, str] = {
+    "assess": "garboard.commands.assess",
+    "recording": "garboard.commands.recording",
+    "listen": "garboard.commands.listen",
+    "hull": "garboard.commands.hull",
+    "plugins": "garboard.commands.plugins",
+    "book": "garboard.commands.book",
+    "demo": "garboard.commands.demo",
+    "tablet": "garboard.commands.tablet",
+    "import": "garboard.commands.hulls:import_job",
+    "export": "garboard.commands.hulls:export_job",
+    "merge": "garboard.commands.hulls:merge_folders",
+    "show": "garboard.commands.hulls:show",
+    "settle": "garboard.commands.hulls:settle",
+    "take-back": "garboard.commands.hulls:take_back",
+    "same-boat": "garboard.commands.hulls:same_boat",
+    "attach": "garboard.commands.hulls:attach",
+    "move-job": "garboard.commands.hulls:move_job",
+    "join-job": "garboard.commands.hulls:join_job",
+    "digest": "garboard.commands.hulls:digest",
+    "ashore": "garboard.commands.ashore",
+}
+"""The program's own commands: "module:name"; the name is `command` where none is given."""
+
+
+class Program(click.Group):
+    """The program's own commands and those of the plugins; a module is imported when its command is needed."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return [*COMMANDS, *sorted(_tools(ctx).plugin_commands)]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name in COMMANDS:
+            module, _, name = COMMANDS[cmd_name].partition(":")
+            command: click.Command = getattr(import_module(module), name or "command")
+            return command
+        return _tools(ctx).plugin_commands.get(cmd_name)
+
+    def main(self, *args: Any, **extra: Any) -> Any:
+        """Run; bad input ends with its faults and exit status 2 instead of a traceback."""
+        try:
+            return super().main(*args, **extra)
+        except (InputError, FolderInUse, NotSaved, NewerFormat, OSError) as failure:
+            click.echo(_in_words(failure), err=True)
+            sys.exit(BAD_INPUT)
+
+
+def _in_words(failure: Exception) -> str:
+    """What the system refused, by the file's name and without the system's number for it."""
+    if isinstance(failure, OSError) and failure.strerror:
+        return ": ".join(filter(None, (str(failure.filename or ""), failure.strerror.lower())))
+    return str(failure)
+
+
+def _tools(ctx: click.Context) -> Tools:
+    """The tools of this run, made when first needed; --help may ask before the options were all read."""
+    root = ctx.find_root()
+    if not isinstance(root.obj, Tools):
+        chosen = root.params
+        root.obj = Tools(
+            plugin_files=chosen.get("plugin") or (),
+            without=chosen.get("without") or (),
+            colour=not chosen.get("no_color"),
+            taken=tuple(COMMANDS),
+        )
+    return root.obj
+
+
+@click.group(cls=Program, help="From last wire labelled to signed over to its owner: checks of a newly rigged boat.")
+@click.option(
+    "--plugin",
+    multiple=True,
+    is_eager=True,
+    type=click.Path(exists=True, path_type=Path),
+    help="A shop's own plugin: a Python file or a package's folder. May be given again.",
+)
+@click.option("--without", multiple=True, is_eager=True, metavar="NAME", help="Leave a plugin out. May be given again.")
+@click.option("--no-color", is_flag=True, is_eager=True, help="No colours; the environment's NO_COLOR does the same.")
+@click.version_option(garboard.__version__, prog_name="garboard")
+@click.pass_context
+def program(ctx: click.Context, plugin: Sequence[Path], without: Sequence[str], no_color: bool) -> None:
+    """Read the options before the command."""
+    _tools(ctx)
+
+
+def main() -> None:
+    """Entry point of the command `garboard`."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="replace")  # an old terminal shows "?" rather than stopping the work
+    program()

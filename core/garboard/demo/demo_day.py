@@ -1,0 +1,150 @@
+"""An invented day at an invented shop: the sample jobs on three tablets, with all that goes wrong on such days.
+
+Two tablets measured one thing differently; one job's values were typed under a wrong hull number; something was
+measured after a sign-off; one tablet's clock is a day off; one entry comes from a plugin that is not here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+import attrs
+
+from garboard import hull_number
+from garboard.disk.clock import HybridClock, wall_milliseconds
+from garboard.disk.entries import Entry, make_entry
+from garboard.disk.hullfile import HullFolder
+from garboard.history import exchange
+from garboard.history.authoring import Author, measure, same_boat, settle
+from garboard.history.desk import author_for, open_hull
+from garboard.history.fold import Fold, fold, name_of
+from garboard.history.merge import MergeReport, merge
+from garboard.job_files.job_file import JobFile, read_job_file
+
+A_DAY = 24 * 60 * 60 * 1000
+MANAGER = "M. Office"
+EVENING = "2026-05-15T18:20:00-04:00"
+OUT_AT = "2026-05-15T10:35:00-04:00"
+RETESTED_AT = "2026-05-15T17:45:00-04:00"
+
+
+@attrs.frozen
+class Day:
+    """Where the day's folders are, and what the evening's merge said."""
+
+    tablets: tuple[Path, ...]
+    shop: Path
+    report: MergeReport
+
+
+def make_day(jobs: Mapping[str, Path], out: Path) -> Day:
+    """Put the sample jobs on three tablets, let the day happen, and merge it at the shop.
+
+    jobs : job files by vessel: saltgrass, kittiwake and long_reach
+    out  : gets the folders tablets/1, tablets/2, tablets/3 and shop; run again, nothing is added
+    """
+    read = {name: read_job_file(path) for name, path in jobs.items()}
+    places = {name: path.parent for name, path in jobs.items()}
+    folders = tuple(out / "tablets" / str(number) for number in (1, 2, 3))
+    with HullFolder(folders[0]) as first, HullFolder(folders[1]) as second, HullFolder(folders[2]) as third:
+        if not first.hulls():
+            _fill(first, second, third, read, places)
+        with HullFolder(out / "shop") as shop:
+            report = merge((first, second, third), shop)
+    return Day(folders, out / "shop", report)
+
+
+def _fill(
+    first: HullFolder, second: HullFolder, third: HullFolder, read: Mapping[str, JobFile], places: Mapping[str, Path]
+) -> None:
+    vane = Author("tablet 1", "R. Vane", wall=lambda: OUT_AT)
+    sorrel = Author("tablet 2", "N. Sorrel", wall=lambda: OUT_AT)
+    quill = Author("tablet 3", "T. Quill", HybridClock(wall=lambda: wall_milliseconds() + A_DAY), wall=lambda: OUT_AT)
+    exchange.import_job(first, read["saltgrass"], places["saltgrass"], vane)
+    exchange.import_job(second, read["kittiwake"], places["kittiwake"], sorrel)
+    exchange.import_job(third, read["long_reach"], places["long_reach"], quill)
+    _measured_twice(first, second, read["saltgrass"], sorrel)
+    _measured_after_the_sign_off(first, second, read["kittiwake"], vane)
+    _typed_under_a_wrong_number(third, read["long_reach"], quill)
+    _from_a_plugin_not_here(third, read["long_reach"], quill)
+
+
+def _measured_twice(first: HullFolder, second: HullFolder, job_file: JobFile, author: Author) -> None:
+    """The second tablet reads the same run without having seen the first tablet's number."""
+    place = {"step": "prop_check.full_throttle", "field": "speed", "row": "2"}
+    hull, job = job_file.vessel.hull_number, job_file.job.id
+    held = [
+        entry
+        for entry in first.entries(hull)
+        if not (entry.kind == "measure" and entry.subject == (*place.values(), "")) and entry.kind != "signoff"
+    ]
+    entry = measure(author, fold(hull, held), job, place["step"], place["field"], "31.4 kn", row=place["row"])
+    second.put_if_absent(hull, [*held, entry])
+
+
+def _measured_after_the_sign_off(first: HullFolder, second: HullFolder, job_file: JobFile, author: Author) -> None:
+    """The first tablet tries the horn again after the second had the job signed."""
+    hull, job = job_file.vessel.hull_number, job_file.job.id
+    held = [entry for entry in second.entries(hull) if entry.kind != "signoff"]
+    entry = attrs.evolve(author, wall=lambda: RETESTED_AT)
+    again = measure(entry, fold(hull, held), job, "handover.lights_and_horn", "horn", True)
+    first.put_if_absent(hull, [*held, again])
+    for name in second.attachments.names():
+        first.attachments.put(second.attachments.get(name))
+
+
+def _typed_under_a_wrong_number(third: HullFolder, job_file: JobFile, author: Author) -> None:
+    wrong = job_file.vessel.hull_number.replace("0", "O", 1)
+    state = Fold(hull_number.key(wrong))
+    third.save(measure(author, state, job_file.job.id, "fuel_curve.tanks", "usable_fuel", "270 gal"))
+
+
+def _from_a_plugin_not_here(third: HullFolder, job_file: JobFile, author: Author) -> None:
+    entry: Entry = make_entry(
+        "paint_check",
+        job_file.vessel.hull_number,
+        dev=author.tablet,
+        by=author.by,
+        clock=author.clock.now(),
+        at=author.wall(),
+        job=job_file.job.id,
+        subject=("paint_check", "gloss"),
+        value="87",
+        plugins={"shop_paint": "3"},
+    )
+    third.save(entry)
+
+
+def settle_day(shop: Path) -> tuple[str, ...]:
+    """What the manager decides in the evening, in words. Decided already, nothing is decided again."""
+    with HullFolder(shop) as hulls:
+        return (*_choose_the_speed(hulls), *_join_the_numbers(hulls))
+
+
+def _choose_the_speed(hulls: HullFolder) -> Iterator[str]:
+    for hull in hulls.hulls():
+        boat = open_hull(hulls, hull)
+        for job in boat.jobs:
+            for key in boat.home_of(job).disagreements(job):
+                state = boat.home_of(job)
+                right = next(entry for entry in state.standing(key) if entry.tablet == "tablet 1")
+                author = _manager(hulls, state)
+                hulls.save(settle(author, state, key, right.value, "read at the plotter during the run"))
+                yield f"{state.hull_number}: {name_of(key)} is {right.value}"
+
+
+def _join_the_numbers(hulls: HullFolder) -> Iterator[str]:
+    known = hulls.hulls()
+    for hull in known:
+        for other in hull_number.look_alikes(hull, known):
+            state, there = (fold(number, hulls.entries(number)) for number in (hull, other))
+            if other not in state.aliases and "O" in hull:
+                author = _manager(hulls, state)
+                for entry in same_boat(author, state, there, "letter for a digit"):
+                    hulls.save(entry)
+                yield f"{hull} and {other} are one boat"
+
+
+def _manager(hulls: HullFolder, state: Fold) -> Author:
+    return attrs.evolve(author_for(hulls, state, "office", MANAGER), wall=lambda: EVENING)

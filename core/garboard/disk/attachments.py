@@ -1,0 +1,176 @@
+"""Recordings and photos: kept whole, named by the hash of their content, checked each time they are read."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+from garboard.disk import storage
+from garboard.disk.storage import Damage, NotSaved
+
+_NAME = re.compile(r"[0-9a-f]{64}")
+_CHUNK = 1 << 20
+
+
+class AttachmentDamaged(Exception):
+    """An attachment's content is not what its name says; it was set aside and can be fetched again."""
+
+
+class Attachments:
+    """The attachments of a folder of hull files.
+
+    folder  : where they lie; made with the first one
+    writing : whether attachments may be added and damaged ones set aside
+    """
+
+    def __init__(self, folder: Path, *, writing: bool) -> None:
+        self.folder = folder
+        self.damage: list[Damage] = []
+        self._writing = writing
+        if writing and folder.is_dir():
+            storage.remove_unfinished(folder)
+
+    def put(self, content: bytes) -> str:
+        """Keep content; saved when this returns.
+
+        returns : its name, SHA-256 in hexadecimal
+        errors  : NotSaved
+        """
+        return self._keep(hashlib.sha256(content).hexdigest(), iter([content]))
+
+    def put_file(self, path: Path) -> str:
+        """Keep a copy of a file, however large; saved when this returns.
+
+        returns : its name, SHA-256 in hexadecimal
+        errors  : NotSaved, also when the file changed while it was copied
+        """
+        with path.open("rb") as file:
+            name = hashlib.file_digest(file, "sha256").hexdigest()
+        return self._keep(name, _chunks_of(path))
+
+    def take_over(self, path: Path, name: str) -> bool:
+        """Make a file on the same disk the attachment of that name; kept when this returns.
+
+        returns : False when its content is not what the name says; it stays where it is
+        errors  : NotSaved
+        """
+        if not self._writing:
+            raise NotSaved("the folder is open for reading only")
+        with path.open("rb") as file:
+            if hashlib.file_digest(file, "sha256").hexdigest() != name:
+                return False
+        try:
+            storage.make_folder(self.folder)
+            path.replace(self._path(name))
+            storage.flush_folder(self.folder)
+        except OSError as error:
+            raise NotSaved(f"attachment {name} not saved: {error.strerror}") from error
+        return True
+
+    def read(self, name: str, start: int, most: int) -> bytes:
+        """A piece of an attachment, not proved: whoever puts the pieces together proves the whole.
+
+        start  : where the piece begins [bytes]
+        most   : its greatest length [bytes]
+        errors : KeyError when it is not here
+        """
+        try:
+            with self._path(name).open("rb") as file:
+                file.seek(start)
+                return file.read(most)
+        except FileNotFoundError:
+            raise KeyError(f"attachment {name} is not on this machine") from None
+
+    def get(self, name: str) -> bytes:
+        """The content of an attachment.
+
+        errors : KeyError when it is not here; AttachmentDamaged when its content is not what its name says
+        """
+        path = self._path(name)
+        try:
+            content = path.read_bytes()
+        except FileNotFoundError:
+            raise KeyError(f"attachment {name} is not on this machine; merge with the shop to fetch it") from None
+        if hashlib.sha256(content).hexdigest() != name:
+            raise AttachmentDamaged(self._report(path))
+        return content
+
+    def prove(self, name: str) -> None:
+        """Read an attachment through, however large, without holding it in memory.
+
+        errors : as `get`
+        """
+        path = self._path(name)
+        try:
+            with path.open("rb") as file:
+                found = hashlib.file_digest(file, "sha256").hexdigest()
+        except FileNotFoundError:
+            raise KeyError(f"attachment {name} is not on this machine") from None
+        if found != name:
+            raise AttachmentDamaged(self._report(path))
+
+    def names(self) -> frozenset[str]:
+        """Names of the attachments here."""
+        if not self.folder.is_dir():
+            return frozenset()
+        return frozenset(path.name for path in self.folder.iterdir() if _NAME.fullmatch(path.name))
+
+    def __contains__(self, name: str) -> bool:
+        return bool(_NAME.fullmatch(name)) and self._path(name).is_file()
+
+    def size(self, name: str) -> int:
+        """Size of an attachment [bytes]; KeyError when it is not here."""
+        if name not in self:
+            raise KeyError(f"attachment {name} is not on this machine")
+        return self._path(name).stat().st_size
+
+    def _keep(self, name: str, chunks: Iterator[bytes]) -> str:
+        if not self._writing:
+            raise NotSaved("the folder is open for reading only")
+        if name in self and self._is_sound(name):
+            return name
+        try:
+            storage.make_folder(self.folder)
+        except OSError as error:
+            raise NotSaved(f"attachment {name} not saved: {error.strerror}") from error
+        storage.write_whole(self._path(name), _proved(name, chunks))
+        return name
+
+    def _is_sound(self, name: str) -> bool:
+        with contextlib.suppress(AttachmentDamaged):
+            self.get(name)
+            storage.flush_folder(self.folder)
+            return True
+        return False
+
+    def _path(self, name: str) -> Path:
+        if not _NAME.fullmatch(name):
+            raise KeyError(f"{name!r} names no attachment: expected 64 hexadecimal characters")
+        return self.folder / name
+
+    def _report(self, path: Path) -> str:
+        kept = None
+        if self._writing:
+            kept = storage.set_aside(path)
+            path.unlink()
+            storage.flush_folder(self.folder)
+        self.damage.append(Damage(path, kept, 0, 1, "the content is not what its name says"))
+        return f"attachment {path.name} was damaged on the disk; merge with the shop to fetch it again"
+
+
+def _chunks_of(path: Path) -> Iterator[bytes]:
+    with path.open("rb") as file:
+        while chunk := file.read(_CHUNK):
+            yield chunk
+
+
+def _proved(name: str, chunks: Iterator[bytes]) -> Iterator[bytes]:
+    digest = hashlib.sha256()
+    for chunk in chunks:
+        digest.update(chunk)
+        yield chunk
+    if digest.hexdigest() != name:
+        raise NotSaved("the file changed while it was copied; copy it again once nothing writes to it")

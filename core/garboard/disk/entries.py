@@ -1,0 +1,448 @@
+"""Entries: immutable facts about a hull, each named by the hash of its own bytes.
+
+An entry is one JSON object in canonical form. Its bytes are the truth: they are stored, sent and hashed as they
+are, and never written again from what was read out of them, so that a field this version does not know survives.
+
+[1] RFC 8785, JSON Canonicalization Scheme: sorted keys, no spaces, UTF-8. Entries keep to the part of it where
+    every encoder agrees: ASCII keys, no floats, integers within 2^53.
+[2] Unicode Standard Annex 15: normalisation form C, so that one text has one spelling.
+[3] FIPS 180-4: SHA-256.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+import unicodedata
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import datetime
+from functools import lru_cache
+from types import MappingProxyType
+from typing import TYPE_CHECKING, NoReturn
+
+import attrs
+
+from garboard import __version__, hull_number
+from garboard.disk.clock import Stamp
+from garboard.faults import Fault, InputError
+
+if TYPE_CHECKING:  # the records are many, and the app's first frame needs none of them
+    from garboard.records import JsonValue
+
+FORMAT = 1
+LARGEST_ENTRY = 64 * 1024
+"""More than any form a person fills [bytes]; what is larger (a photo, a recording) is an attachment."""
+LARGEST_INTEGER = 2**53 - 1
+LONGEST_HULL_NUMBER = 64
+DEEPEST = 16
+
+KINDS = frozenset({"measure", "step", "field", "note", "retract", "signoff", "alias", "move", "job"})
+"""The kinds this version understands. Entries of any other kind are kept and passed on byte for byte."""
+
+_ID = re.compile(r"[0-9a-f]{32}")
+_TEXT_FIELDS = ("kind", "hull", "job", "dev", "by", "at", "program")
+_FIELDS = frozenset({*_TEXT_FIELDS, "v", "subject", "value", "replaces", "clock", "plugins"})
+
+
+@attrs.frozen
+class Entry:
+    """One entry: its id, its bytes, and a view of what stands in them.
+
+    The view is for reading. Nothing writes an entry from it; `raw` is what is stored and sent.
+    """
+
+    id: str
+    raw: bytes = attrs.field(repr=False, eq=False)
+    fields: Mapping[str, JsonValue] = attrs.field(repr=False, eq=False)
+
+    @property
+    def format(self) -> int:
+        return _integer(self.fields.get("v"))
+
+    @property
+    def kind(self) -> str:
+        return self._text("kind")
+
+    @property
+    def hull(self) -> str:
+        """The hull number as typed."""
+        return self._text("hull")
+
+    @property
+    def hull_key(self) -> str:
+        """The hull number everything merges by."""
+        return _hull_key(self.hull)
+
+    @property
+    def job(self) -> str:
+        return self._text("job")
+
+    @property
+    def subject(self) -> tuple[str, ...]:
+        """What the entry is about: ("prop_check", "full_throttle", "engine_speed")."""
+        return tuple(_texts(self.fields.get("subject")))
+
+    @property
+    def value(self) -> JsonValue:
+        return self.fields.get("value")
+
+    @property
+    def replaces(self) -> tuple[str, ...]:
+        """Ids of the entries the person saw and replaced with this one."""
+        return tuple(_texts(self.fields.get("replaces")))
+
+    @property
+    def tablet(self) -> str:
+        return self._text("dev")
+
+    @property
+    def by(self) -> str:
+        return self._text("by")
+
+    @property
+    def at(self) -> str:
+        """Wall time with UTC offset, for people to read."""
+        return self._text("at")
+
+    @property
+    def clock(self) -> Stamp:
+        """For order on screen only."""
+        found = self.fields.get("clock")
+        numbers = [number for number in found if type(number) is int] if isinstance(found, list) else []
+        return Stamp(numbers[0], numbers[1]) if len(numbers) == 2 else Stamp(0, 0)
+
+    @property
+    def program(self) -> str:
+        return self._text("program")
+
+    @property
+    def plugins(self) -> Mapping[str, JsonValue]:
+        found = self.fields.get("plugins")
+        return MappingProxyType(found) if isinstance(found, dict) else MappingProxyType({})
+
+    @property
+    def more(self) -> Mapping[str, JsonValue]:
+        """Fields a plugin or a newer version added."""
+        return MappingProxyType({name: value for name, value in self.fields.items() if name not in _FIELDS})
+
+    @property
+    def is_understood(self) -> bool:
+        """Whether this version knows the kind and the format; if not, the entry is only kept and passed on."""
+        return self.format == FORMAT and self.kind in KINDS
+
+    def _text(self, name: str) -> str:
+        found = self.fields.get(name)
+        return found if isinstance(found, str) else ""
+
+
+def make_entry(
+    kind: str,
+    hull: str,
+    *,
+    dev: str,
+    by: str,
+    clock: Stamp,
+    at: str,
+    job: str = "",
+    subject: Sequence[str] = (),
+    value: JsonValue = None,
+    replaces: Iterable[str] = (),
+    plugins: Mapping[str, str] | None = None,
+    more: Mapping[str, JsonValue] | None = None,
+) -> Entry:
+    """State one fact.
+
+    kind     : one of KINDS, or a plugin's own
+    hull     : the hull number as typed, 1 to 64 characters
+    dev      : the tablet's id
+    by       : who states it
+    clock    : the tablet's clock reading, for order on screen
+    at       : wall time with UTC offset ("2026-05-14T09:30:00+02:00")
+    job      : the job's id; empty for facts about the vessel
+    subject  : what it is about, from the general to the particular
+    value    : JSON without floats: a decimal is written as text ("38.2 kn")
+    replaces : ids of the entries the person saw and replaces
+    plugins  : version of each plugin that had a part in it
+    more     : further fields
+    returns  : the entry; text is in normalisation form C [2]
+    errors   : InputError with every fault: which field, what is allowed
+    """
+    fields: dict[str, JsonValue] = {
+        "v": FORMAT,
+        "kind": kind,
+        "hull": hull,
+        "job": job,
+        "subject": list(subject),
+        "value": value,
+        "replaces": [*sorted(set(replaces))],
+        "dev": dev,
+        "by": by,
+        "clock": [clock[0], clock[1]],
+        "at": at,
+        "program": __version__,
+        "plugins": dict(plugins or {}),
+    }
+    further = dict(more or {})
+    taken = sorted(_FIELDS & further.keys())
+    faults = [
+        Fault(name, "a name of its own for a further field", "the name of a field every entry has") for name in taken
+    ]
+    tidy = _tidied({**further, **fields}, "", 0, faults)
+    if not isinstance(tidy, dict):
+        raise InputError("entry", faults)
+    faults += [*_envelope_faults(tidy), *_faults_of_a_new_entry(tidy)]
+    if faults:
+        raise InputError("entry", faults)
+    raw = canonical_bytes(tidy)
+    _refuse_too_large(raw)
+    return Entry(entry_id(raw), raw, MappingProxyType(tidy))
+
+
+def read_entry(raw: bytes) -> Entry:
+    """Read an entry's bytes as they came.
+
+    raw     : canonical bytes; an entry of a newer format needs only `v`, `kind` and `hull` to be kept
+    returns : the entry, its id computed from the bytes
+    errors  : InputError with the reason when the bytes are not canonical, not an entry, or too large
+    """
+    _refuse_too_large(raw)
+    fields = _loads(raw)
+    faults: list[Fault] = []
+    tidy = _tidied(fields, "", 0, faults)
+    if faults:
+        raise InputError("entry", faults)
+    if not isinstance(tidy, dict):
+        raise InputError("entry", [Fault("entry", "a JSON object", type(fields).__name__)])
+    if canonical_bytes(tidy) != raw:
+        canonical = Fault("entry", "canonical JSON: sorted keys, no spaces, UTF-8, text in form C", "another spelling")
+        raise InputError("entry", [canonical])
+    if faults := _envelope_faults(tidy):
+        raise InputError("entry", faults)
+    return Entry(entry_id(raw), raw, MappingProxyType(tidy))
+
+
+def view(entry_id: str, raw: bytes) -> Entry:
+    """A view of bytes already checked and stored under their id."""
+    return Entry(entry_id, raw, MappingProxyType(json.loads(raw.decode())))
+
+
+def entry_id(raw: bytes) -> str:
+    """The first 128 bits of SHA-256 [3] over an entry's bytes, as 32 hexadecimal characters."""
+    return hashlib.sha256(raw).hexdigest()[:32]
+
+
+def canonical_bytes(value: JsonValue) -> bytes:
+    """The one spelling of a JSON value that keeps to the rules in this module's heading.
+
+    >>> canonical_bytes({"b": [1, None], "a": "38.2 kn"})
+    b'{"a":"38.2 kn","b":[1,null]}'
+    """
+    return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode()
+
+
+def hull_key_of(raw: bytes) -> str:
+    """Check an entry's bytes as `read_entry` does, and tell which hull it belongs to.
+
+    raw     : canonical bytes
+    returns : the hull's key
+    errors  : as read_entry
+
+    Most entries are of one plain shape, which a pattern recognises six times faster than parsing; a merge of a
+    day's tablets is bound by this. Whatever the pattern does not recognise is read in full.
+    """
+    plain = _PLAIN_ENTRY.fullmatch(raw)
+    if plain and len(raw) <= LARGEST_ENTRY and _keys_are_sorted(plain["value"]):
+        return _key_of_plain_hull(plain["hull"])
+    return read_entry(raw).hull_key
+
+
+def plain_place_and_value(raw: bytes) -> tuple[tuple[bytes, ...], bytes] | None:
+    """Where a stored entry's value belongs, and the value, without parsing it; see `hull_key_of`.
+
+    raw     : bytes already checked
+    returns : kind, job and subject, then the value, all as they are spelt; a vessel's field has no job. Equal bytes
+              mean equal texts and values. None for an entry that must be read in full
+    """
+    plain = _PLAIN_ENTRY.fullmatch(raw)
+    if plain is None:
+        return None
+    kind, job, subject, value = plain.group("kind", "job", "subject", "value")
+    return (kind, b"" if kind == b"field" else job, subject), value
+
+
+def _plain_entry() -> re.Pattern[bytes]:
+    """Entries of FORMAT with ASCII text free of escapes, no further fields, and a value at most one object deep."""
+    text = rb'"[^"\\\x00-\x1f\x7f-\xff]*"'
+    whole = rb"(?:0|-?[1-9][0-9]{0,14})"
+    simple = rb"(?:" + text + rb"|" + whole + rb"|true|false|null)"
+    flat = rb"\{(?:" + text + rb":" + simple + rb"(?:," + text + rb":" + simple + rb")*)?\}"
+    texts = rb"\[(?:" + text + rb"(?:," + text + rb")*)?\]"
+    ids = rb'\[(?:"[0-9a-f]{32}"(?:,"[0-9a-f]{32}")*)?\]'
+    shapes = {
+        b"at": text,
+        b"by": text,
+        b"clock": rb"\[(?:0|[1-9][0-9]{0,14}),(?:0|[1-9][0-9]{0,14})\]",
+        b"dev": text,
+        b"hull": rb'"(?P<hull>[^"\\\x00-\x1f\x7f-\xff]{1,64})"',
+        b"job": rb"(?P<job>" + text + rb")",
+        b"kind": rb'"(?P<kind>[^"\\\x00-\x1f\x7f-\xff]+)"',
+        b"plugins": rb"\{(?:" + text + rb":" + text + rb")?\}",
+        b"program": text,
+        b"replaces": ids,
+        b"subject": rb"(?P<subject>" + texts + rb")",
+        b"v": str(FORMAT).encode(),
+        b"value": rb"(?P<value>" + simple + rb"|" + flat + rb")",
+    }
+    return re.compile(rb"\{" + rb",".join(b'"%s":%s' % field for field in shapes.items()) + rb"\}")
+
+
+_PLAIN_ENTRY = _plain_entry()
+_KEY_IN_FLAT_OBJECT = re.compile(rb'[{,]"([^"]*)":')
+
+
+def _keys_are_sorted(value: bytes) -> bool:
+    if not value.startswith(b"{"):
+        return True
+    keys: list[bytes] = _KEY_IN_FLAT_OBJECT.findall(value)
+    return keys == sorted(keys) and len(keys) == len(set(keys))
+
+
+@lru_cache(maxsize=4096)
+def _key_of_plain_hull(hull: bytes) -> str:
+    return hull_number.key(hull.decode())
+
+
+@lru_cache(maxsize=4096)
+def _hull_key(hull: str) -> str:
+    return hull_number.key(hull)
+
+
+def _refuse_too_large(raw: bytes) -> None:
+    if len(raw) > LARGEST_ENTRY:
+        allowed = f"at most {LARGEST_ENTRY} bytes; a photo or a recording is kept as an attachment"
+        raise InputError("entry", [Fault("entry", allowed, f"{len(raw)} bytes")])
+
+
+def _loads(raw: bytes) -> JsonValue:
+    try:
+        found: JsonValue = json.loads(raw.decode(), parse_float=_refuse_float, parse_constant=_refuse_float)
+    except UnicodeDecodeError as error:
+        raise InputError("entry", [Fault(f"byte {error.start}", "UTF-8 text", "bytes that are not")]) from error
+    except json.JSONDecodeError as error:
+        raise InputError("entry", [Fault(f"character {error.pos}", "one JSON object", error.msg)]) from error
+    except InputError:
+        raise
+    except (RecursionError, ValueError) as error:
+        raise InputError(
+            "entry", [Fault("entry", f"at most {DEEPEST} levels and plain integers", str(error))]
+        ) from error
+    return found
+
+
+def _refuse_float(text: str) -> NoReturn:
+    raise InputError("entry", [Fault("a number", 'a decimal as text, such as "38.2"', text)])
+
+
+def _tidied(value: object, where: str, depth: int, faults: list[Fault]) -> JsonValue:
+    """The value with its text in form C; what may not stand in an entry is added to the faults."""
+    if value is None or isinstance(value, bool):
+        return value
+    if isinstance(value, str):
+        return _tidied_text(value, where, faults)
+    if isinstance(value, int):
+        if abs(value) > LARGEST_INTEGER:
+            faults.append(Fault(where, "a whole number within 2^53, or text", "a larger one"))
+        return value
+    if depth == DEEPEST:
+        faults.append(Fault(where, f"at most {DEEPEST} levels", "more"))
+        return None
+    if isinstance(value, Mapping):
+        return dict(_tidied_items(value, where, depth, faults))
+    if isinstance(value, list | tuple):
+        return [_tidied(item, f"{where}[{place}]", depth + 1, faults) for place, item in enumerate(value)]
+    allowed = 'a decimal as text, such as "38.2"' if isinstance(value, float) else "text, a whole number, yes or no"
+    faults.append(Fault(where, allowed, repr(value)))
+    return None
+
+
+def _tidied_items(
+    value: Mapping[object, object], where: str, depth: int, faults: list[Fault]
+) -> Iterator[tuple[str, JsonValue]]:
+    for name, item in value.items():
+        inside = f"{where}.{name}" if where else str(name)
+        if isinstance(name, str) and name.isascii():
+            yield name, _tidied(item, inside, depth + 1, faults)
+        else:
+            faults.append(Fault(inside, "a name of plain ASCII characters", repr(name)))
+
+
+def _tidied_text(text: str, where: str, faults: list[Fault]) -> str:
+    if text.isascii():
+        return text
+    if any("\ud800" <= character <= "\udfff" for character in text):
+        faults.append(Fault(where, "text of whole characters", "half of a surrogate pair"))
+    return unicodedata.normalize("NFC", text)
+
+
+def _envelope_faults(fields: Mapping[str, JsonValue]) -> list[Fault]:
+    """What every reader may rely on. A newer format owes us only what is needed to keep the entry."""
+    version = fields.get("v")
+    if type(version) is not int or version < 1:
+        return [Fault("v", "the entry's format, a whole number from 1", repr(version))]
+    needed = _TEXT_FIELDS if version == FORMAT else ("kind", "hull")
+    faults = [Fault(name, "text", repr(fields.get(name))) for name in needed if type(fields.get(name)) is not str]
+    faults += [Fault(name, "text that is not empty", "''") for name in ("kind", "hull") if fields.get(name) == ""]
+    hull = fields.get("hull")
+    if isinstance(hull, str) and len(hull) > LONGEST_HULL_NUMBER:
+        faults.append(Fault("hull", f"at most {LONGEST_HULL_NUMBER} characters", f"{len(hull)}"))
+    if version == FORMAT:
+        faults += _faults_of_this_format(fields)
+    return faults
+
+
+def _faults_of_this_format(fields: Mapping[str, JsonValue]) -> Iterator[Fault]:
+    if "value" not in fields:
+        yield Fault("value", "a value, null where there is none", "nothing")
+    if not _is_list_of_text(fields.get("subject")):
+        yield Fault("subject", 'a list of text, such as ["prop_check", "full_throttle"]', repr(fields.get("subject")))
+    replaces = fields.get("replaces")
+    if not (_is_list_of_text(replaces) and all(_ID.fullmatch(target) for target in _texts(replaces))):
+        yield Fault("replaces", "a list of entry ids, 32 hexadecimal characters each", repr(replaces))
+    clock = fields.get("clock")
+    if not (isinstance(clock, list) and len(clock) == 2 and all(type(n) is int and n >= 0 for n in clock)):
+        yield Fault("clock", "[milliseconds, counter], both from 0", repr(clock))
+    plugins = fields.get("plugins")
+    if not (isinstance(plugins, dict) and all(isinstance(version, str) for version in plugins.values())):
+        yield Fault("plugins", "a version for each plugin's name", repr(plugins))
+
+
+def _faults_of_a_new_entry(fields: Mapping[str, JsonValue]) -> Iterator[Fault]:
+    """Stricter than reading: what came from elsewhere is never refused for a careless date or an empty name."""
+    for name, what in (("by", "who states it"), ("dev", "the tablet's id")):
+        if fields[name] == "":
+            yield Fault(name, what, "nothing")
+    hull = fields["hull"]
+    if isinstance(hull, str) and not hull.strip():
+        yield Fault("hull", "the number on the transom", repr(hull))
+    if not _is_wall_time(fields["at"]):
+        yield Fault("at", "wall time with UTC offset, such as 2026-05-14T09:30:00+02:00", repr(fields["at"]))
+
+
+def _is_wall_time(value: JsonValue) -> bool:
+    try:
+        return datetime.fromisoformat(str(value)).tzinfo is not None
+    except ValueError:
+        return False
+
+
+def _is_list_of_text(value: JsonValue) -> bool:
+    return isinstance(value, list) and all(isinstance(item, str) for item in value)
+
+
+def _texts(value: JsonValue) -> list[str]:
+    return [item for item in value if isinstance(item, str)] if isinstance(value, list) else []
+
+
+def _integer(value: JsonValue) -> int:
+    return value if type(value) is int else 0

@@ -1,0 +1,379 @@
+"""The folder of hull files: every entry the tablet or the shop holds, by hull.
+
+Entries are put in and never changed: a TinyDB table whose update and remove refuse is what queries run on, and an
+append-only file a hull is what lies on the disk (journal.py).
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import threading
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import attrs
+
+from garboard import hull_number
+from garboard.disk import storage
+from garboard.disk.attachments import Attachments
+from garboard.disk.entries import Entry, entry_id, hull_key_of, view
+from garboard.disk.journal import SUFFIX, Journal, file_name, key_of_file, read
+from garboard.disk.storage import Damage, NewerFormat, NotSaved, WriterLock
+from garboard.faults import Fault, InputError
+
+HULLS_FOLDER = "hulls"
+ATTACHMENTS_FOLDER = "attachments"
+MOST_UNFLUSHED = 200
+"""Hull files held open by a batch before it flushes: a program may open about a thousand files."""
+
+MOST_FLUSHED_AT_ONCE = 16
+
+
+class CheckedEntries(dict[str, bytes]):
+    """Entries by id, where each id was computed from the bytes on this machine."""
+
+
+@attrs.frozen
+class Put:
+    """What became of entries put into a hull.
+
+    added   : ids that were not here before
+    refused : for each entry that cannot be kept, its id and the reason; it is still where it came from
+    """
+
+    added: tuple[str, ...] = ()
+    refused: tuple[tuple[str, InputError], ...] = ()
+
+
+@attrs.frozen
+class Offer:
+    """A hull's entries as one folder offers them to another.
+
+    ids     : of every entry here
+    unknown : the entries the other does not hold
+    """
+
+    ids: frozenset[str]
+    unknown: CheckedEntries
+
+
+class HullFile:
+    """One hull's entries. Made by HullFolder."""
+
+    def __init__(self, journal: Journal, put: Callable[[str, list[Entry]], Put]) -> None:
+        self.journal = journal
+        self._put = put
+        self._digest = ""
+        self._views: dict[str, Entry] = {}
+
+    @property
+    def key(self) -> str:
+        return self.journal.key
+
+    def entries(self) -> tuple[Entry, ...]:
+        """Views of the entries, in the order they came in. Each is parsed once."""
+        for name, raw in self.journal.entries.items():
+            if name not in self._views:
+                self._views[name] = view(name, raw)
+        return tuple(self._views[name] for name in self.journal.entries)
+
+    def digest(self) -> str:
+        """Equal on two machines exactly when they hold the same entries: SHA-256 over the sorted ids."""
+        if not self._digest:
+            self._digest = hashlib.sha256("".join(sorted(self.journal.entries)).encode()).hexdigest()
+        return self._digest
+
+    def append(self, new: Mapping[str, bytes]) -> None:
+        """Write entries; saved once flushed."""
+        self.journal.append(new)
+        if new:
+            self.forget_views()
+
+    def forget_views(self) -> None:
+        """Let the digest be made anew."""
+        self._digest = ""
+
+
+class HullFolder:
+    """All hulls of one tablet, or of the shop. One program at a time may write in it.
+
+    folder    : made when it is not there, unless read_only
+    read_only : neither locks nor repairs, so that a folder in use, or on a protected card, can be read
+    errors    : FolderInUse, naming the holder; FileNotFoundError when there is nothing to read
+    """
+
+    def __init__(self, folder: Path, *, read_only: bool = False) -> None:
+        self.folder = folder
+        self.left_alone: dict[Path, str] = {}
+        self._hulls_folder = folder / HULLS_FOLDER
+        self._writing = not read_only
+        self._open: dict[str, HullFile] = {}
+        self._key_of_name: dict[str, str] = {}
+        self._damage: list[Damage] = []
+        self._guard = threading.RLock()
+        self._batches = 0
+        self._unflushed: dict[str, HullFile] = {}
+        self._held_open: list[HullFile] = []
+        self._names_unflushed = False
+        self._lock: WriterLock | None = None
+        if self._writing:
+            storage.make_folder(self._hulls_folder)
+            self._lock = WriterLock(folder)
+            storage.remove_unfinished(self._hulls_folder)
+            storage.flush_folder(self._hulls_folder)
+        elif not self._hulls_folder.is_dir():
+            raise FileNotFoundError(f"{folder} holds no hull files: expected a folder named {HULLS_FOLDER} in it")
+        self.attachments = Attachments(folder / ATTACHMENTS_FOLDER, writing=self._writing)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Give up the folder. Entries put in were saved when they were put in."""
+        with self._guard:
+            for hull in self._open.values():
+                hull.journal.close()
+            self._open.clear()
+            if self._lock is not None:
+                self._lock.release()
+                self._lock = None
+
+    def hulls(self) -> tuple[str, ...]:
+        """Keys of the hulls here, sorted. Files that cannot be read are set aside or left alone, and reported."""
+        with self._guard:
+            names = sorted(path.name for path in self._hulls_folder.glob(f"*{SUFFIX}"))
+            keys = {self._key_of(name) for name in names if not name.startswith(storage.UNFINISHED)}
+            waiting = {key for key, hull in self._unflushed.items() if hull.journal.entries}
+            return tuple(sorted((keys | waiting) - {""}))
+
+    def hull(self, hull: str) -> HullFile:
+        """The entries of one hull; none when it is new.
+
+        hull   : its number, typed in any way
+        errors : NewerFormat when its file was written by a newer version
+        """
+        key = hull_number.key(hull)
+        with self._guard:
+            if key not in self._open:
+                path = self._hulls_folder / file_name(key)
+                self._open[key] = HullFile(Journal(path, key, writing=self._writing), self.put_if_absent)
+            return self._open[key]
+
+    def entries(self, hull: str) -> tuple[Entry, ...]:
+        """Views of a hull's entries, in the order they came in."""
+        with self._guard:
+            return self.hull(hull).entries()
+
+    def digests(self) -> dict[str, str]:
+        """For each hull, a digest of the ids held: equal digests mean equal entries."""
+        with self._guard:
+            return {key: digest for key in self.hulls() if (digest := self._digest(key))}
+
+    def ids(self, hull: str) -> frozenset[str]:
+        """Ids of the entries held of a hull."""
+        with self._guard:
+            return frozenset(self.hull(hull).journal.entries)
+
+    def count(self, hull: str) -> int:
+        """How many entries are held of a hull."""
+        with self._guard:
+            return len(self.hull(hull).journal.entries)
+
+    def get(self, hull: str, ids: Iterable[str] | None = None) -> CheckedEntries:
+        """Entries of a hull by id; all of them when no ids are given. Ids not here are left out."""
+        with self._guard:
+            held = self.hull(hull).journal.entries
+            if ids is None:
+                return CheckedEntries(held)
+            return CheckedEntries((name, held[name]) for name in ids if name in held)
+
+    def get_unknown(self, hull: str, known: Container[str]) -> CheckedEntries:
+        """Entries of a hull that someone else does not hold yet; see `offer`."""
+        return self.offer(hull, known).unknown
+
+    def offer(self, hull: str, known: Container[str]) -> Offer:
+        """What this folder has of a hull for someone else. Faster than `get`: what is known is not even proved.
+
+        known : ids the other side holds
+        """
+        key = hull_number.key(hull)
+        with self._guard:
+            path = self._hulls_folder / file_name(key)
+            if not self._writing and key not in self._open and path.exists():
+                reading = read(path.read_bytes(), known)
+                if reading.is_sound and reading.key == key:
+                    return Offer(reading.passed_over | reading.entries.keys(), CheckedEntries(reading.entries))
+            held = self.hull(hull).journal.entries
+            unknown = CheckedEntries((name, raw) for name, raw in held.items() if name not in known)
+            return Offer(frozenset(held), unknown)
+
+    def save(self, entry: Entry) -> str:
+        """Keep one entry; saved when this returns.
+
+        returns : its id
+        errors  : NotSaved
+        """
+        for _, reason in self.put_if_absent(entry.hull, [entry]).refused:
+            raise reason
+        return entry.id
+
+    def put_if_absent(self, hull: str, entries: CheckedEntries | Iterable[Entry | bytes]) -> Put:
+        """Keep entries of one hull that are not here yet; saved when this returns, or when the batch around it ends.
+
+        hull    : its number, typed in any way
+        entries : the entries, or their bytes as they came
+        returns : what was added, and what was refused with the reason: entries that are not canonical, or that
+                  belong to another hull
+        errors  : NotSaved; none of them was kept
+        """
+        with self._guard:
+            file = self.hull(hull)
+            new, refused = _new_entries(file, entries)
+            file.append(new)
+            self._unflushed[file.key] = file
+            if not self._batches or len(self._unflushed) > MOST_UNFLUSHED:
+                self._flush()
+            return Put(tuple(new), tuple(refused))
+
+    def would_put(self, hull: str, entries: CheckedEntries | Iterable[Entry | bytes]) -> Put:
+        """What `put_if_absent` would add and refuse; nothing is written."""
+        with self._guard:
+            new, refused = _new_entries(self.hull(hull), entries)
+            return Put(tuple(new), tuple(refused))
+
+    @contextlib.contextmanager
+    def batch(self) -> Iterator[None]:
+        """Put many entries and flush each file once. They are saved when the batch has ended without NotSaved.
+
+        Other threads wait until it has ended: fetch from a network first, then put.
+        """
+        with self._guard:
+            self._batches += 1
+            try:
+                yield
+            finally:
+                self._batches -= 1
+                if not self._batches:
+                    self._flush()
+
+    def damage(self) -> tuple[Damage, ...]:
+        """Every damage found since the folder was opened."""
+        with self._guard:
+            found = [damage for hull in self._open.values() for damage in hull.journal.damage]
+            return (*self._damage, *found, *self.attachments.damage)
+
+    def _flush(self) -> None:
+        if not self._unflushed:
+            return
+        flushed = [*self._unflushed.values()]
+        problems = [problem for problem in _at_once(self._flush_one, flushed) if problem]
+        self._unflushed = {}
+        self._close_all_but_last(flushed)
+        if self._names_unflushed:
+            try:
+                storage.flush_folder(self._hulls_folder)
+                self._names_unflushed = False
+            except OSError as error:
+                problems.append(f"{self._hulls_folder} not saved: {error.strerror}")
+        if problems:
+            raise NotSaved("\n".join(problems))
+
+    def _flush_one(self, hull: HullFile) -> str:
+        """Why the hull's entries are not saved; "" when they are."""
+        try:
+            if hull.journal.flush():
+                self._names_unflushed = True
+        except NotSaved as error:
+            hull.forget_views()
+            return str(error)
+        return ""
+
+    def _close_all_but_last(self, flushed: list[HullFile]) -> None:
+        """Keep only the file last written open: a program may hold about a thousand, a shop has more hulls."""
+        *done, last = [*self._held_open, *flushed]
+        for hull in done:
+            if hull is not last:
+                hull.journal.close()
+        self._held_open = [last]
+
+    def _digest(self, key: str) -> str:
+        """A hull's digest; "" when the disk cannot read its file."""
+        try:
+            return self.hull(key).digest()
+        except OSError as error:
+            self.left_alone[self._hulls_folder / file_name(key)] = str(error)
+            return ""
+
+    def _key_of(self, name: str) -> str:
+        """The hull a file belongs to; "" for one left alone or set aside."""
+        if name not in self._key_of_name:
+            path = self._hulls_folder / name
+            try:
+                key = key_of_file(path)
+            except (NewerFormat, OSError) as error:
+                self.left_alone[path] = str(error)
+                return ""
+            if not key:
+                self._take_out_of_use(path)
+                return ""
+            self._key_of_name[name] = key
+        return self._key_of_name[name]
+
+    def _take_out_of_use(self, path: Path) -> None:
+        if path in {damage.file for damage in self._damage}:
+            return
+        kept = storage.set_aside(path) if self._writing else None
+        if self._writing:
+            path.unlink()
+            storage.flush_folder(path.parent)
+        what = (
+            "this is no hull file, or not one of this name" if kept is None or kept.stat().st_size else "it was empty"
+        )
+        self._damage.append(Damage(path, kept, 0, 0, f"{what}; it was taken out of use"))
+
+
+def _at_once(work: Callable[[HullFile], str], hulls: list[HullFile]) -> list[str]:
+    """A disk asked for many flushes at once answers them together; one after another each waits its turn."""
+    if len(hulls) == 1:
+        return [work(hulls[0])]
+    from concurrent.futures import ThreadPoolExecutor
+
+    with ThreadPoolExecutor(min(len(hulls), MOST_FLUSHED_AT_ONCE)) as pool:
+        return list(pool.map(work, hulls))
+
+
+def _new_entries(
+    file: HullFile, entries: CheckedEntries | Iterable[Entry | bytes]
+) -> tuple[dict[str, bytes], list[tuple[str, InputError]]]:
+    held = file.journal.entries
+    new: dict[str, bytes] = {}
+    refused: list[tuple[str, InputError]] = []
+    for name, raw in _by_id(entries):
+        if name in held or name in new:
+            continue
+        try:
+            key = hull_key_of(raw)
+        except InputError as error:
+            refused.append((name, error))
+            continue
+        if key == file.key:
+            new[name] = raw
+        else:
+            refused.append((name, InputError(f"entry {name}", [Fault("hull", f"hull {file.key}", key)])))
+    return new, refused
+
+
+def _by_id(entries: CheckedEntries | Iterable[Entry | bytes]) -> Iterator[tuple[str, bytes]]:
+    if isinstance(entries, CheckedEntries):
+        yield from entries.items()
+        return
+    for entry in entries:
+        yield (entry.id, entry.raw) if isinstance(entry, Entry) else (entry_id(entry), entry)

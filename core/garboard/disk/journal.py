@@ -1,0 +1,359 @@
+"""One hull's file on disk: a heading, then one line an entry, only ever appended to.
+
+    garboard hull 1 ABC00001A526 5d0c64b1
+    <id> <the entry's bytes>
+    <id> <the entry's bytes>
+
+The id is the hash of the bytes behind it, so each line proves itself. The heading ends with the first 8 hexadecimal
+characters of SHA-256 over what stands before them. A line that does not prove itself costs no other line.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import re
+from collections.abc import Container, Iterator, Mapping
+from pathlib import Path
+
+import attrs
+
+from garboard.disk import storage
+from garboard.disk.entries import entry_id, read_entry
+from garboard.disk.storage import Damage, NewerFormat, NotSaved
+from garboard.faults import InputError
+
+FORMAT = 1
+SUFFIX = ".hull"
+
+_READABLE_PART = 24
+_ID_LENGTH = 32
+_HEADING = re.compile(rb"(garboard hull (\d+) ([A-Z0-9]+)) ([0-9a-f]{8})")
+_LINE_START = re.compile(rb"[0-9a-f]{32} (?=\{)")
+_DIGITS_DAMAGED_AT_MOST = 2
+
+
+@attrs.frozen
+class Reading:
+    """What stands in a hull file.
+
+    key        : the hull it says it belongs to, "" when its heading cannot be read
+    entries    : bytes by id, in the order of the file
+    bad        : pieces that are no whole entry, after all that could be was read out of them
+    mended     : whether entries were read out of lines that do not prove themselves
+    unfinished : whether the file ends within a line, as a write cut off by a power cut leaves it
+    passed_over : ids of the lines passed over because their entries were known
+    """
+
+    key: str
+    entries: dict[str, bytes]
+    bad: tuple[bytes, ...]
+    unfinished: bool
+    mended: bool = False
+    passed_over: frozenset[str] = frozenset()
+
+    @property
+    def is_sound(self) -> bool:
+        return bool(self.key) and not (self.bad or self.unfinished or self.mended)
+
+
+class Journal:
+    """A hull's entries, on disk and in memory.
+
+    path     : the hull file; it is made with the first entry
+    key      : the hull's key
+    writing  : whether to repair and append; only one program may
+    """
+
+    def __init__(self, path: Path, key: str, *, writing: bool) -> None:
+        self.path = path
+        self.key = key
+        self.entries: dict[str, bytes] = {}
+        self.damage: list[Damage] = []
+        self._writing = writing
+        self._descriptor: int | None = None
+        self._size = 0
+        self._size_flushed = 0
+        self._unflushed: list[str] = []
+        self._is_new = False
+        self._is_stale = False
+        self._needs_flush = False
+        self._load()
+
+    def append(self, new: Mapping[str, bytes]) -> None:
+        """Write entries behind the others. They are saved once `flush` has returned.
+
+        errors : NotSaved; none of them was kept
+        """
+        if not self._writing:
+            raise NotSaved(f"{self.path.name} is open for reading only")
+        again = self._missing_on_disk()
+        if not again and not new:
+            return
+        lines = b"".join(_line(name, raw) for name, raw in {**again, **new}.items())
+        self._open()
+        data = heading(self.key) + lines if self._size == 0 else lines
+        try:
+            storage.append(self._opened(), data, self._size)
+        except NotSaved as error:
+            self._is_stale = True
+            raise NotSaved(f"{self.path.name}: {error}") from error
+        self._size += len(data)
+        self._needs_flush = True
+        self._unflushed += new
+        self.entries.update(new)
+
+    def flush(self) -> bool:
+        """Return once the disk holds every entry appended.
+
+        returns : whether the file is new, so that its folder must be flushed as well
+        errors  : NotSaved; the entries appended since the last flush were taken out again
+        """
+        if not self._needs_flush:
+            return False
+        self._open()
+        was_new = self._is_new
+        try:
+            storage.flush(self._opened())
+            if was_new:
+                self._put_in_place()
+        except OSError as error:
+            self._take_back()
+            raise NotSaved(f"{self.path.name} not saved: {error.strerror}") from error
+        self._size_flushed = self._size
+        self._unflushed = []
+        self._needs_flush = False
+        return was_new
+
+    def close(self) -> None:
+        """Give the file back. What was appended but not flushed is forgotten."""
+        if self._descriptor is not None:
+            os.close(self._descriptor)
+            self._descriptor = None
+        if self._is_new:
+            with contextlib.suppress(OSError):
+                storage.unfinished(self.path).unlink(missing_ok=True)
+            self._is_new = False
+            self._size = self._size_flushed = 0
+        for name in self._unflushed:
+            self.entries.pop(name, None)
+        self._unflushed = []
+
+    def _opened(self) -> int:
+        if self._descriptor is None:
+            raise NotSaved(f"{self.path.name} is closed")
+        return self._descriptor
+
+    def _open(self) -> None:
+        if self._descriptor is not None:
+            return
+        self._is_new = self._size == 0
+        path = storage.unfinished(self.path) if self._is_new else self.path
+        try:
+            self._descriptor = storage.open_for_append(path, create=self._is_new)
+        except OSError as error:
+            self._is_new = False
+            raise NotSaved(f"{self.path.name} not saved: {error.strerror}") from error
+
+    def _put_in_place(self) -> None:
+        os.close(self._opened())
+        self._descriptor = None
+        storage.unfinished(self.path).replace(self.path)
+        self._is_new = False
+
+    def _take_back(self) -> None:
+        if self._descriptor is not None:
+            with contextlib.suppress(OSError):
+                os.ftruncate(self._descriptor, self._size_flushed)
+        self._size = self._size_flushed
+        self._is_stale = True
+        self.close()
+
+    def _missing_on_disk(self) -> dict[str, bytes]:
+        """Entries in memory that someone took from the disk behind our back; they are written again."""
+        if not self._is_stale and self._is_as_we_left_it():
+            return {}
+        in_memory, unflushed = self.entries, self._unflushed
+        self._unflushed = []
+        self.close()
+        self.entries = {}
+        self._load()
+        self._is_stale = False
+        lost = {name: raw for name, raw in in_memory.items() if name not in self.entries}
+        self.entries, self._unflushed = {**in_memory, **self.entries}, unflushed
+        return lost
+
+    def _is_as_we_left_it(self) -> bool:
+        """Whether the file under our name is the one we hold and ends where we ended it."""
+        path = storage.unfinished(self.path) if self._is_new else self.path
+        try:
+            found = path.stat()
+        except FileNotFoundError:
+            return self._size == 0 and self._descriptor is None
+        same = self._descriptor is None or os.path.samestat(found, os.fstat(self._descriptor))
+        return same and found.st_size == self._size
+
+    def _load(self) -> None:
+        try:
+            data = self.path.read_bytes()
+        except FileNotFoundError:
+            self._size = self._size_flushed = 0
+            return
+        reading = read(data)
+        self.entries = reading.entries
+        self._size = self._size_flushed = len(data)
+        self._needs_flush = self._writing  # a program killed before its flush may have left this in the cache only
+        if not reading.is_sound or reading.key != self.key:
+            self._set_right(reading, is_empty=not data)
+
+    def _set_right(self, reading: Reading, *, is_empty: bool) -> None:
+        is_ours = reading.key in (self.key, "") and bool(reading.entries or reading.key)
+        if not is_ours:
+            self.entries = {}
+        kept = None
+        try:
+            if self._writing:
+                kept = storage.set_aside(self.path)
+                self._write_again() if is_ours else self._take_out_of_use()
+        except (NotSaved, OSError):  # a full disk: what is readable can be used, and the next save tries again
+            self._is_stale = True
+        reason = _what_is_wrong(reading, self.key, is_empty)
+        self.damage.append(Damage(self.path, kept, len(self.entries), _places_lost(reading), reason))
+
+    def _write_again(self) -> None:
+        lines = [heading(self.key), *(_line(name, raw) for name, raw in self.entries.items())]
+        storage.write_whole(self.path, [b"".join(lines)])
+        self._size = self._size_flushed = sum(map(len, lines))
+
+    def _take_out_of_use(self) -> None:
+        self.path.unlink()
+        storage.flush_folder(self.path.parent)
+        self._size = self._size_flushed = 0
+        self._needs_flush = False
+
+
+def file_name(key: str) -> str:
+    """A hull's file: a readable beginning, and a hash that keeps two hulls apart on any disk.
+
+    key : the hull's key, capitals and numerals
+    """
+    return f"{key[:_READABLE_PART]}-{hashlib.sha256(key.encode()).hexdigest()[:16]}{SUFFIX}"
+
+
+def heading(key: str) -> bytes:
+    """The first line of a hull's file."""
+    text = f"garboard hull {FORMAT} {key}".encode()
+    return text + b" " + _short_check(text) + b"\n"
+
+
+def read(data: bytes, known: Container[str] = frozenset()) -> Reading:
+    """Read a hull file, whatever happened to it.
+
+    data    : the file's bytes
+    known   : ids whose entries the caller holds, proved, from elsewhere; their lines are passed over
+    returns : what proves itself, and what does not
+    errors  : NewerFormat when a sound heading states a later format
+    """
+    lines = data.split(b"\n")
+    last = lines.pop()
+    key = _key_in(lines[0]) if lines else ""
+    entries: dict[str, bytes] = {}
+    bad: list[bytes] = []
+    passed_over: list[str] = []
+    sha256 = hashlib.sha256
+    for line in lines[1:] if key else lines:
+        stated = line[:_ID_LENGTH].decode("latin-1")
+        if stated in known:
+            passed_over.append(stated)
+            continue
+        raw = line[_ID_LENGTH + 1 :]
+        name = sha256(raw).hexdigest()[:_ID_LENGTH]
+        if line.startswith(b"%b " % name.encode()):
+            entries[name] = raw
+        else:
+            bad.append(line)
+    pieces = [*bad, last] if last else bad
+    sound = len(entries)
+    left_over = [piece for line in pieces for piece in _read_out(line, entries)]
+    mended = bool(bad) or len(entries) > sound
+    return Reading(key, entries, tuple(left_over), bool(last), mended, frozenset(passed_over))
+
+
+def key_of_file(path: Path) -> str:
+    """The hull a file belongs to: by its heading, or by its entries when the heading is damaged; "" if neither."""
+    with path.open("rb") as file:
+        first = file.readline(256).rstrip(b"\n")
+    key = _key_in(first)
+    if key and file_name(key) == path.name:
+        return key
+    keys = {_hull_key_or_none(raw) for raw in read(path.read_bytes()).entries.values()}
+    return next((found for found in sorted(keys) if file_name(found) == path.name), "")
+
+
+def _line(name: str, raw: bytes) -> bytes:
+    return b"%b %b\n" % (name.encode(), raw)
+
+
+def _short_check(text: bytes) -> bytes:
+    return hashlib.sha256(text).hexdigest()[:8].encode()
+
+
+def _key_in(line: bytes) -> str:
+    found = _HEADING.fullmatch(line)
+    if not found or _short_check(found[1]) != found[4]:
+        return ""
+    if int(found[2]) > FORMAT:
+        raise NewerFormat(
+            f"a hull file of format {int(found[2])} for {found[3].decode()}: this version reads format {FORMAT}. "
+            "Install the newer version; the file was left as it is"
+        )
+    return found[3].decode()
+
+
+def _read_out(piece: bytes, entries: dict[str, bytes]) -> Iterator[bytes]:
+    """Take whole entries out of a damaged piece; yield what is left.
+
+    A line end lost leaves two entries in one piece; damage within an id leaves its entry sound.
+    """
+    starts = [found.start() for found in _LINE_START.finditer(piece)]
+    if not starts or starts[0] != 0:
+        starts = [0, *starts]
+    for start, end in zip(starts, [*starts[1:], len(piece)], strict=True):
+        part = piece[start:end]
+        raw = next((raw for raw in (part[_ID_LENGTH + 1 :], part[_ID_LENGTH + 1 : -1]) if _proves(part, raw)), None)
+        if raw is not None:
+            entries[entry_id(raw)] = raw
+        elif part:
+            yield part
+
+
+def _proves(part: bytes, raw: bytes) -> bool:
+    written, computed = part[:_ID_LENGTH], entry_id(raw).encode()
+    return len(written) == _ID_LENGTH and (
+        sum(one != other for one, other in zip(written, computed, strict=True)) <= _DIGITS_DAMAGED_AT_MOST
+    )
+
+
+def _hull_key_or_none(raw: bytes) -> str:
+    try:
+        return read_entry(raw).hull_key
+    except InputError:
+        return ""
+
+
+def _places_lost(reading: Reading) -> int:
+    """Pieces that were entries: the first one of a file without a heading was the heading."""
+    return len(reading.bad) - bool(not reading.key and reading.bad)
+
+
+def _what_is_wrong(reading: Reading, key: str, is_empty: bool) -> str:
+    if is_empty:
+        return "the file was empty; a hull file never is, so its content was lost"
+    if reading.key not in (key, ""):
+        return f"the file belongs to hull {reading.key}, not to {key}; it was taken out of use"
+    if not reading.key and not reading.entries:
+        return "this is no hull file; it was taken out of use"
+    if reading.unfinished and reading.key and len(reading.bad) <= 1:
+        return "the last write was cut off before it was saved"
+    return "the file was damaged on the disk"

@@ -1,0 +1,75 @@
+"""Attachments on their way here: the bytes that have come so far, kept so that a cut costs only the piece cut."""
+
+from __future__ import annotations
+
+import re
+import threading
+from pathlib import Path
+
+from garboard.disk import storage
+from garboard.disk.attachments import AttachmentDamaged, Attachments
+
+FOLDER = "arriving"
+
+_NAME = re.compile(r"[0-9a-f]{64}")
+
+
+class OutOfPlace(Exception):
+    """A piece does not follow what is held.
+
+    held : bytes held, where the next piece must start
+    """
+
+    def __init__(self, held: int) -> None:
+        self.held = held
+        super().__init__(f"{held} bytes are held; the next piece starts there")
+
+
+class Arriving:
+    """Unfinished attachments beside a folder's finished ones.
+
+    folder      : where they lie; made with the first one
+    attachments : where a finished one goes
+    """
+
+    def __init__(self, folder: Path, attachments: Attachments) -> None:
+        self.folder = folder
+        self._attachments = attachments
+        self._guard = threading.Lock()
+
+    def held(self, name: str) -> int:
+        """Bytes of an unfinished attachment held [bytes]."""
+        path = self._path(name)
+        return path.stat().st_size if path.exists() else 0
+
+    def add(self, name: str, start: int, piece: bytes, total: int) -> int:
+        """Keep the next piece; saved when this returns. With the last one the attachment is proved and finished.
+
+        name    : SHA-256 of the whole content, in hexadecimal
+        start   : where the piece belongs [bytes]
+        total   : size of the whole content [bytes]
+        returns : bytes now held
+        errors  : OutOfPlace; NotSaved; AttachmentDamaged when the whole is not what its name says, and is dropped
+        """
+        with self._guard:
+            if name in self._attachments:
+                return self._attachments.size(name)
+            held = self.held(name)
+            if start != held or start + len(piece) > total:
+                raise OutOfPlace(held)
+            storage.make_folder(self.folder)
+            storage.append_saved(self._path(name), piece)
+            if held + len(piece) == total:
+                self._finish(name)
+            return held + len(piece)
+
+    def _finish(self, name: str) -> None:
+        path = self._path(name)
+        if not self._attachments.take_over(path, name):
+            path.unlink()
+            raise AttachmentDamaged(f"attachment {name}: what came is not what its name says; send it again")
+
+    def _path(self, name: str) -> Path:
+        if not _NAME.fullmatch(name):
+            raise KeyError(f"{name!r} names no attachment: expected 64 hexadecimal characters")
+        return self.folder / name

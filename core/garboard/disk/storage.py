@@ -1,0 +1,239 @@
+"""Files that survive a power cut: flushed before anything is called saved, old or new and never between.
+
+[1] POSIX.1-2017: fsync, rename, and short counts of write.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import socket
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+
+import attrs
+
+from garboard import __version__
+from garboard.disk.clock import wall_text
+
+LOCK_NAME = "writer.lock"
+UNFINISHED = ".unfinished-"
+"""Name of a file not yet whole. Nothing in it was ever called saved."""
+
+_APPEND = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
+_LOCKED_BYTE = 1 << 30
+_IN_USE = (errno.EACCES, errno.EAGAIN, errno.EDEADLK)
+
+
+class NotSaved(Exception):
+    """What was to be kept is not on the disk, and nothing of it was kept in part."""
+
+
+class FolderInUse(Exception):
+    """Another program, or another window of this one, writes in the folder."""
+
+
+class NewerFormat(Exception):
+    """A file was written by a newer version; it is left as it is."""
+
+
+@attrs.frozen
+class Damage:
+    """A file that was not as it was left.
+
+    file      : where it stood
+    set_aside : the whole damaged file as found; None when the folder was opened for reading only
+    recovered : entries read out of it and kept
+    lost      : places in it that could not be read
+    reason    : what was wrong
+    """
+
+    file: Path
+    set_aside: Path | None
+    recovered: int
+    lost: int
+    reason: str
+
+    def __str__(self) -> str:
+        kept = f"; kept whole as {self.set_aside.name}" if self.set_aside else ""
+        return f"{self.file.name}: {self.reason}. {self.recovered} entries kept, {self.lost} places unreadable{kept}"
+
+
+def flush(descriptor: int) -> None:
+    """Return once the disk holds what was written [1]. Where the system offers to empty the drive's cache, do."""
+    if sys.platform == "darwin":
+        import fcntl
+
+        fcntl.fcntl(descriptor, fcntl.F_FULLFSYNC)
+    else:
+        os.fsync(descriptor)
+
+
+def flush_folder(folder: Path) -> None:
+    """Return once the disk holds the folder's names. Windows has no such call and writes them through."""
+    if os.name == "nt":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder and those above it, so that they are still there after a power cut."""
+    if folder.is_dir():
+        return
+    make_folder(folder.parent)
+    folder.mkdir(exist_ok=True)
+    flush_folder(folder.parent)
+
+
+def open_for_append(path: Path, *, create: bool = False) -> int:
+    """A descriptor that writes at the end of the file only."""
+    return os.open(path, _APPEND | (os.O_CREAT | os.O_TRUNC if create else 0), 0o644)
+
+
+def append(descriptor: int, data: bytes, size_before: int) -> None:
+    """Write at the end, all or nothing.
+
+    size_before : where the file ends now [bytes]
+    errors      : NotSaved; the file was cut back to size_before
+    """
+    try:
+        written = os.write(descriptor, data)
+        if written == len(data):
+            return
+        reason = f"the disk took {written} of {len(data)} bytes; it is full"
+    except OSError as error:
+        reason = str(error.strerror)
+    with contextlib.suppress(OSError):
+        os.ftruncate(descriptor, size_before)
+    raise NotSaved(f"not saved: {reason}. Free some space, then save again")
+
+
+def append_saved(path: Path, data: bytes) -> None:
+    """Write at the end of a file, made when it is not there; on the disk when this returns.
+
+    errors : NotSaved; the file is as before
+    """
+    is_new = not path.exists()
+    try:
+        descriptor = open_for_append(path, create=is_new)
+        try:
+            size = os.fstat(descriptor).st_size
+            append(descriptor, data, size)
+            try:
+                flush(descriptor)
+            except OSError:
+                os.ftruncate(descriptor, size)
+                raise
+        finally:
+            os.close(descriptor)
+        if is_new:
+            flush_folder(path.parent)
+    except OSError as error:
+        raise NotSaved(f"{path.name} not saved: {error.strerror}") from error
+
+
+def unfinished(path: Path) -> Path:
+    """Where a file is written until it is whole."""
+    return path.with_name(f"{UNFINISHED}{path.name}")
+
+
+def write_whole(path: Path, chunks: Iterable[bytes]) -> None:
+    """Write a file so that after any power cut it is either as before or whole.
+
+    errors : NotSaved; the file is as before
+    """
+    new = unfinished(path)
+    try:
+        descriptor = open_for_append(new, create=True)
+        try:
+            size = 0
+            for chunk in chunks:
+                append(descriptor, chunk, size)
+                size += len(chunk)
+            flush(descriptor)
+        finally:
+            os.close(descriptor)
+        new.replace(path)
+        flush_folder(path.parent)
+    except (NotSaved, OSError) as error:
+        with contextlib.suppress(OSError):
+            new.unlink(missing_ok=True)
+        if isinstance(error, NotSaved):
+            raise
+        raise NotSaved(f"{path.name} not saved: {error.strerror}") from error
+
+
+def remove_unfinished(folder: Path) -> None:
+    """Clear away files that a power cut left unfinished."""
+    for leftover in folder.glob(f"{UNFINISHED}*"):
+        leftover.unlink(missing_ok=True)
+
+
+def set_aside(path: Path) -> Path:
+    """Keep a file as found under another name. The first name still stands until it is replaced or removed.
+
+    returns : the name it is kept under, "<name>.damaged-1" or the next free number
+    """
+    number = 1
+    while (kept := path.with_name(f"{path.name}.damaged-{number}")).exists():
+        if kept.samefile(path):
+            return kept
+        number += 1
+    try:
+        os.link(path, kept)
+        flush_folder(path.parent)
+    except OSError:  # a card without links: copy
+        write_whole(kept, [path.read_bytes()])
+    return kept
+
+
+class WriterLock:
+    """Lets one program at a time write in a folder. Given up when the program ends, however it ends.
+
+    errors : FolderInUse, naming who holds it
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._descriptor = os.open(folder / LOCK_NAME, os.O_RDWR | os.O_CREAT, 0o644)
+        try:
+            _lock(self._descriptor)
+        except OSError as error:
+            holder = os.pread(self._descriptor, 200, 0).decode(errors="replace") if hasattr(os, "pread") else ""
+            os.close(self._descriptor)
+            if error.errno not in _IN_USE:
+                raise FolderInUse(
+                    f"{folder} cannot be locked ({error.strerror}): keep it on this machine's own disk, "
+                    "not on a network share"
+                ) from error
+            raise FolderInUse(
+                f"{folder} is being written by {holder or 'another program'}. Close it there, "
+                "or open the folder for reading only"
+            ) from error
+        os.ftruncate(self._descriptor, 0)
+        who = f"process {os.getpid()} on {socket.gethostname()} (garboard {__version__}, since {wall_text()})"
+        os.write(self._descriptor, who.encode())
+
+    def release(self) -> None:
+        """Let others write."""
+        with contextlib.suppress(OSError):
+            os.ftruncate(self._descriptor, 0)
+        os.close(self._descriptor)
+
+
+def _lock(descriptor: int) -> None:
+    if sys.platform == "win32":
+        import msvcrt
+
+        os.lseek(descriptor, _LOCKED_BYTE, os.SEEK_SET)
+        msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+        os.lseek(descriptor, 0, os.SEEK_SET)
+    else:
+        import fcntl
+
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)

@@ -1,0 +1,284 @@
+"""Writing entries: each names what it replaces, so that nothing another person wrote is passed over unseen."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from uuid import uuid4
+
+import attrs
+
+from garboard.disk.clock import HybridClock, wall_text
+from garboard.disk.entries import Entry, make_entry
+from garboard.faults import Fault, InputError
+from garboard.history.fold import JOINING, Fold, Slot, SlotKey, same_value, slot_of
+from garboard.job_files.convert import unstructure
+from garboard.job_files.job_file import JobFile
+from garboard.records import EQUIPMENT, Job, JsonValue, Vessel
+
+
+@attrs.frozen
+class Author:
+    """Who writes, on which tablet.
+
+    plugins : versions of the plugins at work, written into every entry
+    """
+
+    tablet: str
+    by: str
+    clock: HybridClock = attrs.field(factory=HybridClock)
+    plugins: Mapping[str, str] = attrs.field(factory=dict)
+    wall: Callable[[], str] = wall_text
+
+    def write(
+        self,
+        state: Fold,
+        kind: str,
+        subject: tuple[str, ...],
+        value: JsonValue,
+        *,
+        job: str = "",
+        replaces: tuple[str, ...] | None = None,
+        more: Mapping[str, JsonValue] | None = None,
+        at: str = "",
+    ) -> Entry:
+        """A new entry that replaces what now stands in its slot, unless `replaces` says otherwise."""
+        slot_job = "" if kind == "field" else job
+        heads = state.heads(SlotKey(kind, slot_job, subject)) if replaces is None else replaces
+        return make_entry(
+            kind,
+            state.hull_number,
+            dev=self.tablet,
+            by=self.by,
+            clock=self.clock.now(),
+            at=at or self.wall(),
+            job=job,
+            subject=subject,
+            value=value,
+            replaces=heads,
+            plugins=self.plugins,
+            more=more,
+        )
+
+
+def new_job_id() -> str:
+    """A random id, so that two tablets never give one id to two jobs."""
+    return uuid4().hex[:12]
+
+
+def measure(
+    author: Author,
+    state: Fold,
+    job: str,
+    step: str,
+    field: str,
+    value: JsonValue,
+    *,
+    row: str = "",
+    of: str = "",
+    instrument: str = "",
+) -> Entry:
+    """A measurement that replaces what stands in its place."""
+    more: dict[str, JsonValue] = {"instrument": instrument} if instrument else {}
+    return author.write(state, "measure", (step, field, row, of), value, job=job, more=more)
+
+
+def retract(author: Author, state: Fold, key: SlotKey, reason: str) -> Entry:
+    """Take back everything that stands in a slot. What was replaced earlier does not come back."""
+    if not reason.strip():
+        raise InputError("retraction", [Fault("reason", "why it is taken back", "nothing")])
+    heads = state.heads(key)
+    if not heads:
+        got = f"{'/'.join(key.subject).rstrip('/')}, where none stands"
+        raise InputError("retraction", [Fault("value", "a value that stands", got)])
+    value: JsonValue = {"kind": key.kind, "reason": reason}
+    return author.write(state, "retract", key.subject, value, job=key.job, replaces=heads)
+
+
+def settle(author: Author, state: Fold, key: SlotKey, value: JsonValue, reason: str) -> Entry:
+    """Choose a value where several disagree. The choice replaces them all and says why."""
+    if not reason.strip():
+        raise InputError("settling", [Fault("reason", "why this value is right", "nothing")])
+    if len(state.standing(key)) < 2:
+        got = f"{'/'.join(key.subject).rstrip('/')}, where nothing disagrees"
+        raise InputError("settling", [Fault("value", "a disagreement; enter the value anew, or take it back", got)])
+    return author.write(state, key.kind, key.subject, value, job=key.job, more={"reason": reason})
+
+
+def sign_off(
+    author: Author,
+    state: Fold,
+    job: str,
+    role: str,
+    name: str,
+    *,
+    at: str = "",
+    covers: Iterable[str] | None = None,
+    replaces: tuple[str, ...] | None = None,
+) -> Entry:
+    """A signature over what the signer saw, listed by id: everything in the job that this program understands.
+
+    covers   : ids of less, where the signer saw less
+    replaces : ids of earlier signatures it stands in the place of; None for the same person's that stand
+    """
+    ids: list[JsonValue] = [*(state.coverage(job) if covers is None else sorted(covers))]
+    value: JsonValue = {"role": role, "name": name, "covers": ids}
+    return author.write(state, "signoff", (role, name), value, job=job, at=at, replaces=replaces)
+
+
+def same_boat(author: Author, one: Fold, other: Fold, reason: str) -> tuple[Entry, Entry]:
+    """Say that two hull numbers are one boat: one entry in each hull's file, so that either leads to the other."""
+    return tuple(  # type: ignore[return-value]
+        author.write(here, "alias", (there.hull,), {"hull": there.hull, "reason": reason})
+        for here, there in ((one, other), (other, one))
+    )
+
+
+def move_job(author: Author, source: Fold, target: Fold, job: str, reason: str) -> tuple[Entry, Entry]:
+    """Move a job to the hull it belongs to: one entry in each hull's file. Undone by retracting both."""
+    leaving: JsonValue = {"hull": target.hull, "reason": reason}
+    arriving: JsonValue = {"hull": source.hull, "reason": reason}
+    return (
+        author.write(source, "move", ("to",), leaving, job=job),
+        author.write(target, "move", ("from", source.hull), arriving, job=job),
+    )
+
+
+def join_job(author: Author, state: Fold, job: str, into: str, reason: str) -> Entry:
+    """Join a job into another of the same boat: two people opened one each for the same piece of work.
+
+    state : the boat's own fold, also where the jobs were moved to it
+    """
+    if not reason.strip():
+        raise InputError("joining", [Fault("reason", "why the two are one job", "nothing")])
+    if state.joined(into) == state.joined(job):
+        raise InputError("joining", [Fault("job", f"one that {job} does not stand in already", into)])
+    return author.write(state, "move", JOINING, {"job": into, "reason": reason}, job=job)
+
+
+def part_job(author: Author, state: Fold, job: str, reason: str) -> Entry:
+    """Take back that a job was joined into another: each is by itself again, as before."""
+    return retract(author, state, SlotKey("move", job, JOINING), reason)
+
+
+def take_in(author: Author, state: Fold, job_file: JobFile) -> list[Entry]:
+    """Turn a job file written by hand into entries, adding each to the state.
+
+    What already stands with the same value is not repeated, nor what was replaced or taken back since it was written at
+    the time the file gives, so a file taken in twice adds nothing. Where another value stands the file's joins it, and
+    the two disagree until a person chooses: whoever wrote the file may never have seen the other. Only a measurement
+    that carries the id of the entry it was exported from replaces that one. The file's signatures cover what stands in
+    it.
+    """
+    written: list[Entry] = []
+    shown: set[str] = set()
+    for fact in _facts(job_file):
+        key = SlotKey(fact.kind, "" if fact.kind == "field" else job_file.job.id, fact.subject)
+        if not _is_here(state.slot(key), fact):
+            signed = attrs.evolve(author, by=fact.by or author.by)
+            entry = signed.write(
+                state,
+                fact.kind,
+                fact.subject,
+                fact.value,
+                job=job_file.job.id,
+                replaces=_replaced_knowingly(state.slot(key), fact.saw),
+                more=fact.more,
+                at=fact.at,
+            )
+            state.add(entry)
+            written.append(entry)
+        shown.update(head.id for head in state.slot(key).heads if same_value(head.value, fact.value))
+    for signature in job_file.sign_offs:
+        signed = attrs.evolve(author, by=signature.name)
+        entry = sign_off(
+            signed, state, job_file.job.id, signature.role, signature.name, at=signature.at, covers=shown, replaces=()
+        )
+        there = state.slot(slot_of(entry)).history
+        if not any(one.kind == "signoff" and signature.at in ("", one.at) for one in there):
+            state.add(entry)
+            written.append(entry)
+    return written
+
+
+def _is_here(slot: Slot, fact: _Fact) -> bool:
+    """Whether a value stands already, or was written at the same time by the same person and is settled since."""
+    if any(head.value == fact.value for head in slot.heads):
+        return True
+    return fact.at != "" and any(
+        (one.value, one.by, one.at) == (fact.value, fact.by, fact.at) for one in slot.entries.values()
+    )
+
+
+def _replaced_knowingly(slot: Slot, saw: str) -> tuple[str, ...]:
+    """What whoever changed a value in an exported job file saw in its place: the entry it names, and what agrees."""
+    seen = slot.entries.get(saw)
+    return tuple(head.id for head in slot.heads if same_value(head.value, seen.value)) if seen else ()
+
+
+@attrs.frozen
+class _Fact:
+    """saw : the id of the entry that stood in its place when the file was exported"""
+
+    kind: str
+    subject: tuple[str, ...]
+    value: JsonValue
+    by: str = ""
+    at: str = ""
+    more: Mapping[str, JsonValue] = attrs.field(factory=dict)
+    saw: str = ""
+
+
+def _facts(job_file: JobFile) -> Iterator[_Fact]:
+    for path, value in vessel_fields(job_file.vessel):
+        yield _Fact("field", path, value)
+    for name, value in _job_fields(job_file.job):
+        yield _Fact("job", (name,), value)
+    for measured in job_file.measurements:
+        place = (measured.step, measured.field, measured.row, measured.of)
+        more: dict[str, JsonValue] = {"instrument": measured.instrument} if measured.instrument else {}
+        yield _Fact("measure", place, measured.value, measured.by, measured.at, more, measured.id)
+    for step in job_file.steps:
+        yield _Fact("step", (step.step,), _without(step, "step", "by", "at"), step.by, step.at)
+    for number, note in enumerate(job_file.notes, start=1):
+        yield _Fact("note", (f"imported {number}",), _without(note, "by", "at"), note.by, note.at)
+
+
+def _without(record: object, *names: str) -> dict[str, JsonValue]:
+    return {key: value for key, value in unstructure(record).items() if key not in names}
+
+
+def vessel_fields(vessel: Vessel) -> Iterator[tuple[tuple[str, ...], JsonValue]]:
+    """A vessel as fields: (path, value), equipment under its name ("engines", "port", "gear_ratio")."""
+    plain = unstructure(vessel)
+    for key, value in plain.items():
+        if key in EQUIPMENT:
+            yield from _piece_fields((key,), value, EQUIPMENT[key])
+        else:
+            yield from _leaves((key,), value)
+
+
+def _piece_fields(path: tuple[str, ...], pieces: JsonValue, name: str) -> Iterator[tuple[tuple[str, ...], JsonValue]]:
+    for piece in pieces if isinstance(pieces, list) else ():
+        if isinstance(piece, dict):
+            here = (*path, str(piece[name]))
+            yield (*here, name), piece[name]
+            for key, value in piece.items():
+                if key == "devices":
+                    yield from _piece_fields((*here, key), value, "name")
+                elif key != name:
+                    yield from _leaves((*here, key), value)
+
+
+def _leaves(path: tuple[str, ...], value: JsonValue) -> Iterator[tuple[tuple[str, ...], JsonValue]]:
+    if isinstance(value, dict):
+        for key, item in value.items():
+            yield from _leaves((*path, key), item)
+    else:
+        yield path, value
+
+
+def _job_fields(job: Job) -> Iterator[tuple[str, JsonValue]]:
+    plain = unstructure(job)
+    plain.pop("id", None)
+    plain.setdefault("kind", job.kind)
+    yield from plain.items()

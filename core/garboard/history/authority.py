@@ -1,0 +1,48 @@
+"""What only a manager decides: settling, signing as manager, joining hull numbers, moving jobs; and taking that back.
+
+A technician measures, takes back, signs as technician and takes the owner's signature.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from garboard.disk.entries import KINDS, Entry
+
+MANAGER = "manager"
+ON_THE_PAGE, AT_THE_DESK = "shop page", "shop desk"
+"""Stand for the tablet in what is written at the shop itself: on its pages, and in its folder by command."""
+
+
+def managers_part(entry: Entry, replaced: Iterable[Entry] = ()) -> str:
+    """What an entry does that is a manager's to do, in words; "" when anyone may do it.
+
+    replaced : entries it replaces, as far as they are known; they tell whether it takes back a manager's decision
+
+    A measurement that replaces two values without a reason is no settlement: someone measured again. An entry of a
+    newer format is judged the same way: kept unread, it would decide on the day this program is brought up to it.
+    """
+    if entry.kind not in KINDS:
+        return ""
+    if entry.kind == "alias":
+        return "says that two hull numbers are one boat"
+    if entry.kind == "move":
+        return "moves or joins a job"
+    if entry.kind == "signoff":
+        return "signs as manager" if _is_managers_signature(entry) else ""
+    if entry.kind == "retract":
+        return "takes back a manager's decision" if _takes_back_managers(entry, replaced) else ""
+    return "settles a disagreement" if len(entry.replaces) > 1 and entry.more.get("reason") else ""
+
+
+def _takes_back_managers(entry: Entry, replaced: Iterable[Entry]) -> bool:
+    kind = entry.value.get("kind") if isinstance(entry.value, dict) else ""
+    if kind == "signoff":
+        return _is_managers_signature(entry)
+    return kind in ("alias", "move") or any(map(managers_part, replaced))
+
+
+def _is_managers_signature(entry: Entry) -> bool:
+    """By its value or by the slot it lies in: either is shown as the role."""
+    stated = entry.value.get("role") if isinstance(entry.value, dict) else ""
+    return any(isinstance(role, str) and role.strip().casefold() == MANAGER for role in (stated, *entry.subject[:1]))

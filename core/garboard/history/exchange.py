@@ -1,0 +1,147 @@
+"""Jobs in and out of hull files: a job file exported and taken in again keeps every entry's id."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable
+from pathlib import Path
+
+import attrs
+
+from garboard import hull_number
+from garboard.disk.entries import Entry, canonical_bytes, read_entry
+from garboard.disk.hullfile import HullFolder
+from garboard.faults import Fault, InputError
+from garboard.history.authoring import Author, take_in
+from garboard.history.desk import OpenHull, keep_recording, open_entries
+from garboard.history.fold import fold, slot_of
+from garboard.job_files.job_file import JobFile, exported_name, file_beside, is_beside, job_file_text
+from garboard.job_view import JobView
+from garboard.records import JsonValue, Measurement
+
+_NAME = re.compile(rb"[0-9a-f]{64}")
+CHANGED = "the entries' own values; delete the key 'entries' to take the file in as typed anew"
+
+
+def job_file_of(view: JobView, entries: tuple[Entry, ...] = ()) -> JobFile:
+    """A job view as a job file; with the entries it was folded from, it can be taken in again without a change."""
+    return JobFile(
+        vessel=view.vessel,
+        job=view.job,
+        steps=view.steps,
+        measurements=view.measurements,
+        notes=view.notes,
+        sign_offs=view.sign_offs,
+        settings=dict(view.settings),
+        entries=tuple(json.loads(entry.raw) for entry in entries),
+    )
+
+
+def export_job(folder: HullFolder, boat: OpenHull, job: str, out: Path) -> Path:
+    """Write a job and the attachments its entries name into a folder; returns the job file's path.
+
+    All facts about the vessel travel, and of hull numbers that are the same boat, or that the job was moved from.
+    """
+    held = [entry for hull in sorted(boat.hulls) for entry in folder.entries(hull)]
+    home, job = boat.home_of(job), boat.whole_of(job)
+    jobs = ("", job, *home.parts(job))
+    entries = tuple(entry for entry in held if entry.job in jobs or slot_of(entry).kind == "field")
+    view = _open(entries, boat.state.hull).view(job)
+    out.mkdir(parents=True, exist_ok=True)
+    for name, files in _files_of(entries).items():
+        if name in folder.attachments:
+            content = folder.attachments.get(name)
+            for file in files:
+                (out / file).write_bytes(content)
+    path = out / "job.json"
+    path.write_text(job_file_text(job_file_of(view, entries)), encoding="utf-8")
+    return path
+
+
+def import_job(folder: HullFolder, job_file: JobFile, base: Path, author: Author) -> tuple[str, int]:
+    """Take a job file into hull files.
+
+    base    : folder the job file's recordings lie in
+    returns : the hull's key and how many entries were new
+    Raises InputError when the file carries entries that do not say what the rest of it says.
+    """
+    key = hull_number.key(job_file.vessel.hull_number)
+    if job_file.entries:
+        return key, _import_entries(folder, job_file, base, key)
+    state = fold(key, folder.entries(key))
+    kept = attrs.evolve(job_file, measurements=tuple(_with_attachment(folder, base, m) for m in job_file.measurements))
+    entries = take_in(author, state, kept)
+    return key, len(folder.put_if_absent(key, entries).added)
+
+
+def _import_entries(folder: HullFolder, job_file: JobFile, base: Path, key: str) -> int:
+    entries = [_entry(plain, index) for index, plain in enumerate(job_file.entries)]
+    _refuse_if_changed(job_file, _open(entries, key))
+    for name, files in _files_of(entries).items():
+        for file in (name, *files):
+            if (base / file).is_file():
+                folder.attachments.put_file(base / file)
+    added = 0
+    with folder.batch():
+        for hull in sorted({entry.hull_key for entry in entries}):
+            put = folder.put_if_absent(hull, [entry for entry in entries if entry.hull_key == hull])
+            added += len(put.added)
+    return added
+
+
+def _entry(plain: JsonValue, index: int) -> Entry:
+    try:
+        return read_entry(canonical_bytes(plain))
+    except InputError as failure:
+        faults = [Fault(f"entries[{index}].{fault.where}", fault.expected, fault.got) for fault in failure.faults]
+        raise InputError("job file", faults) from None
+
+
+def _open(entries: Iterable[Entry], key: str) -> OpenHull:
+    by_hull: dict[str, list[Entry]] = {}
+    for entry in entries:
+        by_hull.setdefault(entry.hull_key, []).append(entry)
+    return open_entries(lambda hull: by_hull.get(hull, []), key)
+
+
+def _refuse_if_changed(job_file: JobFile, boat: OpenHull) -> None:
+    view = boat.view(job_file.job.id)
+    faults = [
+        Fault(name, CHANGED, "something else")
+        for name in ("vessel", "job", "steps", "measurements", "notes", "sign_offs")
+        if getattr(job_file, name) != getattr(view, name)
+    ]
+    if faults:
+        raise InputError("job file", faults)
+
+
+def _attachments_named(entries: Iterable[Entry]) -> set[str]:
+    """Whatever reads like an attachment's name: in entries of unknown kinds nobody here knows where to look."""
+    return {name.decode() for entry in entries for name in _NAME.findall(entry.raw)}
+
+
+def _files_of(entries: Iterable[Entry]) -> dict[str, tuple[str, ...]]:
+    """The files an export makes of each attachment: as it was called, or by its hash where nobody named it."""
+    named = list(entries)
+    files: dict[str, set[str]] = {name: set() for name in sorted(_attachments_named(named))}
+    for entry in named:
+        reference, called = _attachment_in(entry.value)
+        if reference in files and called:
+            files[reference].add(exported_name(reference, called))
+    return {name: tuple(sorted(found)) or (name,) for name, found in files.items()}
+
+
+def _attachment_in(value: JsonValue) -> tuple[str, str]:
+    """Reference and name of the file a value holds, each empty where there is none."""
+    found = (value.get("file"), value.get("name")) if isinstance(value, dict) else ()
+    reference, name = (one if isinstance(one, str) else "" for one in found or ("", ""))
+    return reference, name
+
+
+def _with_attachment(folder: HullFolder, base: Path, measurement: Measurement) -> Measurement:
+    reference, name = _attachment_in(measurement.value)
+    if not reference or not is_beside(reference) or not (file := file_beside(base, reference, name)).is_file():
+        return measurement
+    kept = keep_recording(folder, file)
+    return attrs.evolve(measurement, value={**kept, "name": name} if name and isinstance(kept, dict) else kept)

@@ -1,0 +1,232 @@
+"""Merging folders of hull files: the union of their entries, and what a person should know about the outcome."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import nullcontext
+from pathlib import Path
+
+import attrs
+
+from garboard import hull_number
+from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.entries import Entry, canonical_bytes, plain_place_and_value, view
+from garboard.disk.hullfile import HullFolder
+from garboard.disk.storage import Damage
+from garboard.history.desk import family
+from garboard.history.fold import Fold, SlotKey, fold, name_of
+
+
+@attrs.frozen(kw_only=True)
+class HullMerge:
+    """What merging did to one hull.
+
+    came        : entries that were new here
+    already     : entries of the sources that were here before, or came from an earlier source
+    disagreeing : what disagrees now and did not before, with the job it is in
+    stale       : sign-offs that cover everything no longer and did before: (who, names of what is not covered)
+    """
+
+    hull: str
+    came: int
+    already: int
+    disagreeing: tuple[SlotKey, ...] = ()
+    stale: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    look_alikes: tuple[str, ...] = ()
+
+
+@attrs.frozen(kw_only=True)
+class MergeReport:
+    """What a merge did, or would do.
+
+    complete : every source entry that could be kept was counted in the target afterwards
+    refused  : entries that could not be kept, with the reason; they are still where they came from
+    """
+
+    target: Path
+    sources: tuple[Path, ...]
+    dry_run: bool
+    hulls: tuple[HullMerge, ...]
+    attachments: int
+    refused: tuple[tuple[str, str], ...]
+    damage: tuple[Damage, ...]
+    complete: bool
+
+    @property
+    def came(self) -> int:
+        """Entries that were new to the target."""
+        return sum(hull.came for hull in self.hulls)
+
+
+Progress = Callable[[str], None]
+
+
+def merge(
+    sources: Sequence[HullFolder],
+    target: HullFolder,
+    *,
+    dry_run: bool = False,
+    progress: Progress = lambda _hull: None,
+) -> MergeReport:
+    """Bring every entry and attachment of the sources into the target.
+
+    progress : called with a hull's key once a source's entries of it are in
+    Raises storage.NotSaved when the target's disk refuses; what was saved before stays, and merging again goes on.
+    """
+    brought = bring_entries(sources, target, dry_run=dry_run, progress=progress)
+    came = {hull: there.came for hull, there in brought.items()}
+    attachments, spoilt = _bring_attachments(sources, target, dry_run)
+    known = sorted(set(target.hulls()) | brought.keys())
+    return MergeReport(
+        target=target.folder,
+        sources=tuple(source.folder for source in sources),
+        dry_run=dry_run,
+        hulls=tuple(judge(hull, came, brought[hull].already, target, known) for hull in sorted(brought)),
+        attachments=attachments,
+        refused=(*(refusal for hull in brought.values() for refusal in hull.refused.items()), *spoilt),
+        damage=tuple(damage for folder in (*sources, target) for damage in folder.damage()),
+        complete=dry_run or all(hull.offered - hull.refused.keys() <= target.ids(key) for key, hull in brought.items()),
+    )
+
+
+@attrs.define
+class Brought:
+    """What the sources brought of one hull.
+
+    came    : entries that were new, by id
+    already : how many were here before, or came from an earlier source
+    offered : ids of every entry in the sources
+    refused : for entries that cannot be kept, the reason
+    """
+
+    came: dict[str, bytes] = attrs.field(factory=dict)
+    already: int = 0
+    offered: set[str] = attrs.field(factory=set)
+    refused: dict[str, str] = attrs.field(factory=dict)
+
+
+def bring_entries(
+    sources: Iterable[HullFolder],
+    target: HullFolder,
+    *,
+    dry_run: bool = False,
+    progress: Progress = lambda _hull: None,
+) -> dict[str, Brought]:
+    """The union itself, by hull. What the target holds already is not read a second time.
+
+    Everything is flushed once, at the end; entries count as saved when this returns.
+    """
+    brought: dict[str, Brought] = {}
+    put = target.would_put if dry_run else target.put_if_absent
+    with nullcontext() if dry_run else target.batch():
+        for source in sources:
+            for hull in source.hulls():
+                here = brought.setdefault(hull, Brought())
+                offer = source.offer(hull, target.ids(hull) | here.came.keys())
+                outcome = put(hull, offer.unknown)
+                here.came.update((name, offer.unknown[name]) for name in outcome.added)
+                here.already += len(offer.ids) - len(outcome.added) - len(outcome.refused)
+                here.offered |= offer.ids
+                here.refused.update((name, str(reason)) for name, reason in outcome.refused)
+                progress(hull)
+    return brought
+
+
+def judge(
+    hull: str, came: Mapping[str, Mapping[str, bytes]], already: int, target: HullFolder, known: Sequence[str]
+) -> HullMerge:
+    """What everything that came did to the boat of one hull, hull numbers that are the same boat included.
+
+    came    : the entries of every hull, by hull and id; in the target already unless it was a dry run
+    already : entries offered of this hull that were here before
+    known   : hulls to look for look-alikes in
+    """
+    if not came.get(hull):
+        return HullMerge(hull=hull, came=0, already=already)
+    telling = _telling({**target.get(hull), **came[hull]})
+
+    def now(key: str) -> Mapping[str, bytes]:
+        return telling if key == hull else {**target.get(key), **came.get(key, {})}
+
+    def before(key: str) -> list[Entry]:
+        return [view(name, raw) for name, raw in now(key).items() if name not in came.get(key, {})]
+
+    state = family(before, hull)
+    disagreeing_before, stale_before = _disagreements(state), _stale(state).keys()
+    new = [view(name, raw) for key in state.family for name, raw in now(key).items() if name in came.get(key, {})]
+    if any(entry.kind in ("alias", "retract") for entry in new):  # other hull numbers may now be this boat, or no more
+        state = family(lambda key: [view(name, raw) for name, raw in now(key).items()], hull)
+    for entry in new:
+        state.add(entry)
+    look_alikes = hull_number.look_alikes(hull, [other for other in known if other != hull])
+    return HullMerge(
+        hull=hull,
+        came=len(came[hull]),
+        already=already,
+        disagreeing=tuple(sorted(_disagreements(state) - disagreeing_before)),
+        stale=tuple(stale for sign_off, stale in _stale(state).items() if sign_off not in stale_before),
+        look_alikes=tuple(other for other in look_alikes if other not in state.family),
+    )
+
+
+_TOLD_OF_A_WHOLE_HULL = frozenset({b"alias", b"move", b"retract", b"signoff"})
+
+
+def _telling(entries: Mapping[str, bytes]) -> Mapping[str, bytes]:
+    """Those of a hull's entries that a report can come from; to fold the others would be most of a merge's work.
+
+    Where nothing is signed, moved, taken back or said to be the same boat, only a place with several values can
+    disagree. Where something is, or an entry is of no plain shape, that is all of them.
+    """
+    values: dict[tuple[bytes, ...], bytes] = {}
+    several: set[tuple[bytes, ...]] = set()
+    for raw in entries.values():
+        found = plain_place_and_value(raw)
+        if found is None or found[0][0] in _TOLD_OF_A_WHOLE_HULL:
+            return entries
+        place, value = found
+        if values.setdefault(place, value) != value:
+            several.add(place)
+    if not several:
+        return {}
+    return {name: raw for name, raw in entries.items() if (plain_place_and_value(raw) or ((),))[0] in several}
+
+
+def _disagreements(state: Fold) -> set[SlotKey]:
+    return {key for key in state.slots if state.disagrees(key)}
+
+
+def _stale(state: Fold) -> dict[str, tuple[str, tuple[str, ...]]]:
+    """By a stale sign-off's id: who signed what, and the names of what it does not cover."""
+    return {
+        staleness.sign_off.id: (
+            f"{' '.join(staleness.sign_off.subject)}, job {job}",
+            tuple(sorted(map(name_of, {state.slot_of(entry) for entry in staleness.not_covered}))),
+        )
+        for job in state.jobs
+        for staleness in state.stale(job)
+    }
+
+
+def _bring_attachments(
+    sources: Iterable[HullFolder], target: HullFolder, dry_run: bool
+) -> tuple[int, list[tuple[str, str]]]:
+    came: set[str] = set()
+    spoilt: list[tuple[str, str]] = []
+    for source in sources:
+        for name in sorted(source.attachments.names() - target.attachments.names() - came):
+            try:
+                content = source.attachments.get(name)
+            except AttachmentDamaged as damaged:
+                spoilt.append((name, str(damaged)))
+                continue
+            if not dry_run:
+                target.attachments.put(content)
+            came.add(name)
+    return len(came), spoilt
+
+
+def state_digest(folder: HullFolder, hull: str) -> str:
+    """A hash of a hull's folded state: equal states give equal digests, whatever way they came about."""
+    return hashlib.sha256(canonical_bytes(fold(hull, folder.entries(hull)).summary())).hexdigest()

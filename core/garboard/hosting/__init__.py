@@ -1,0 +1,1 @@
+"""Loading plugins, and guarding the program against them."""

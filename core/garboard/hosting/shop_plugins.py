@@ -1,0 +1,96 @@
+"""The shop's own plugins on a tablet: which the manager has approved, and the files that may run.
+
+A plugin's file travels as an attachment, named by the SHA-256 of its content. The list of those approved comes from
+the paired shop alone. What is run is always the content that was approved: it is proved each time it is laid out.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable
+from pathlib import Path
+
+import attrs
+
+from garboard.disk import storage
+from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.hullfile import HullFolder
+from garboard.job_files.convert import structure
+from garboard.records import JsonValue
+
+FILE = "shop_plugins.json"
+FOLDER = "shop_plugins"
+NAME = re.compile(r"[a-z][a-z0-9_]{0,59}")
+"""What a plugin's file may be called, before its ".py"."""
+
+_HASH = re.compile(r"[0-9a-f]{64}")
+
+
+@attrs.frozen
+class ApprovedPlugin:
+    """A plugin the manager has approved for the shop's tablets.
+
+    sha256      : of its file, in hexadecimal
+    approved_at : [ms since 1970-01-01 UTC]
+    """
+
+    name: str
+    sha256: str
+    approved_by: str
+    approved_at: int
+
+    @property
+    def is_well_named(self) -> bool:
+        return bool(NAME.fullmatch(self.name) and _HASH.fullmatch(self.sha256))
+
+    def __str__(self) -> str:
+        return f"{self.name} {self.sha256[:12]}, approved by {self.approved_by}"
+
+
+@attrs.frozen
+class _Kept:
+    plugins: tuple[ApprovedPlugin, ...] = ()
+
+
+def read(plain: JsonValue) -> tuple[ApprovedPlugin, ...]:
+    """Approved plugins out of plain data. Those whose name could lead out of the folder are left out.
+
+    errors : InputError
+    """
+    found = structure({"plugins": plain}, _Kept, "plugins of the shop").plugins
+    return tuple(plugin for plugin in found if plugin.is_well_named)
+
+
+def keep(folder: Path, plugins: Iterable[ApprovedPlugin]) -> None:
+    """Keep what the shop has approved beside a tablet's hull files. Raises storage.NotSaved."""
+    plain = {"format": "garboard shop plugins", "version": 1, "plugins": [attrs.asdict(plugin) for plugin in plugins]}
+    storage.write_whole(folder / FILE, [json.dumps(plain, indent=1).encode()])
+
+
+def kept(folder: Path) -> tuple[ApprovedPlugin, ...]:
+    """What the shop has approved; nothing when there is no list, or none that can be read."""
+    try:
+        return read(json.loads((folder / FILE).read_bytes())["plugins"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return ()
+
+
+def files_to_run(folder: HullFolder) -> tuple[Path, ...]:
+    """Files of the approved plugins, for `make_host`. One that has not arrived, or was altered, is not among them.
+
+    Laid out anew from the proved attachments: whatever lay there before does not run.
+    """
+    return tuple(path for plugin in kept(folder.folder) for path in _laid_out(folder, plugin))
+
+
+def _laid_out(folder: HullFolder, plugin: ApprovedPlugin) -> tuple[Path, ...]:
+    try:
+        content = folder.attachments.get(plugin.sha256)
+    except (KeyError, AttachmentDamaged):
+        return ()
+    path = folder.folder / FOLDER / plugin.sha256[:16] / f"{plugin.name}.py"
+    if not path.is_file() or path.read_bytes() != content:
+        storage.make_folder(path.parent)
+        storage.write_whole(path, [content])
+    return (path,)

@@ -1,0 +1,409 @@
+"""The job file: one job as plain JSON, the shape a tablet exports and `garboard assess` reads.
+
+Keys: format ("garboard job"), version (1), vessel, job, steps, measurements, notes, sign_offs, settings, and
+in an exported file entries: the facts the rest was folded from, so that nothing changes when it is taken in.
+Amounts are text with their unit, so that every digit is kept as typed. Keys this version does not know
+are kept and written back.
+"""
+
+from __future__ import annotations
+
+import ast
+import json
+import re
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache
+from pathlib import Path, PurePath
+from typing import TYPE_CHECKING
+
+import attrs
+
+from garboard.faults import Fault, InputError, shown
+from garboard.findings import NotEnoughData
+from garboard.job_files.convert import amount_in_quotes, faults_of_floats, structure, unstructure
+from garboard.job_files.file_lines import line_nested_too_deep, parts_of, with_lines
+from garboard.job_view import JobView, place_of
+from garboard.records import (
+    EQUIPMENT,
+    Job,
+    JsonValue,
+    Measurement,
+    Note,
+    SignOff,
+    StepState,
+    Vessel,
+)
+from garboard.samples import Recording
+from garboard.steps import Field, Kind, Step
+from garboard.units import parse_amount
+
+if TYPE_CHECKING:
+    from garboard.hosting.host import PluginHost
+
+FORMAT = "garboard job"
+VERSION = 1
+
+
+@attrs.frozen(kw_only=True)
+class JobFile:
+    """A job file's content, record by record."""
+
+    vessel: Vessel
+    job: Job
+    format: str = FORMAT
+    version: int = VERSION
+    steps: tuple[StepState, ...] = ()
+    measurements: tuple[Measurement, ...] = ()
+    notes: tuple[Note, ...] = ()
+    sign_offs: tuple[SignOff, ...] = ()
+    settings: dict[str, JsonValue] = attrs.field(factory=dict, metadata={"plain": dict})
+    entries: tuple[JsonValue, ...] = attrs.field(default=(), converter=tuple, metadata={"plain": list})
+    more: dict[str, JsonValue] = attrs.field(factory=dict, metadata={"plain": True})
+
+
+def read_job_file(path: Path, host: PluginHost | None = None) -> JobFile:
+    """Read a job file. Raises InputError with every fault, each with its path in the file and its line.
+
+    host : knows what fields take, so that a bare number is told with the unit it lacks
+    """
+    return parse_job_file(_read_text(path), str(path), host)
+
+
+def located(path: Path, faults: Iterable[Fault]) -> list[Fault]:
+    """Faults found in a job file that was read, each with its line."""
+    return with_lines(faults, _read_text(path))
+
+
+def parse_job_file(text: str, source: str, host: PluginHost | None = None) -> JobFile:
+    """A job file from its text. `source` names it in errors; `host` as for `read_job_file`."""
+    plain = _parse_json(text, source)
+    try:
+        _check_format(plain, source)
+        read = _structured(plain, source, host)
+        faults = [*_twice(read), *_hull_faults(read), *_entries_faults(read)]
+        if faults:
+            raise InputError(source, faults)
+    except InputError as failure:
+        raise InputError(source, with_lines(failure.faults, text)) from None
+    return read
+
+
+def _structured(plain: JsonValue, source: str, host: PluginHost | None) -> JobFile:
+    faults = {fault.where: fault for fault in faults_of_floats(plain)}
+    read = None
+    try:
+        read = structure(plain, JobFile, source)
+    except InputError as failure:
+        faults |= {fault.where: fault for fault in failure.faults}
+    if read is not None and faults and host is not None:
+        known = [*check(read, host), *settings_faults(read.settings, host)]
+        faults |= {fault.where: fault for fault in known}
+    if read is None or faults:
+        raise InputError(source, [*faults.values()])
+    return read
+
+
+def job_file_text(job_file: JobFile) -> str:
+    """The job file as text, keys in a fixed order, ready to be written."""
+    plain = unstructure(job_file)
+    leading = {"format": job_file.format, "version": job_file.version}
+    return json.dumps({**leading, **plain}, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def view_of(job_file: JobFile, folder: Path) -> JobView:
+    """The job view of a job file; recordings are found relative to `folder`."""
+    return JobView(
+        vessel=job_file.vessel,
+        job=job_file.job,
+        measurements=job_file.measurements,
+        steps=job_file.steps,
+        notes=job_file.notes,
+        sign_offs=job_file.sign_offs,
+        settings=job_file.settings,
+        load_recording=recordings_in(folder, _names_of_files(job_file.measurements)),
+    )
+
+
+def _names_of_files(measurements: Iterable[Measurement]) -> Mapping[str, str]:
+    values = (measurement.value for measurement in measurements)
+    pairs = ((value.get("file"), value.get("name")) for value in values if isinstance(value, dict))
+    return {file: name for file, name in pairs if isinstance(file, str) and isinstance(name, str)}
+
+
+def recordings_in(folder: Path, names: Mapping[str, str] | None = None) -> Callable[[str], Recording]:
+    """A loader of recordings by their path relative to a folder. Each is read once.
+
+    names : what files were called, by their path, where an export gave them those names
+    """
+    called = names or {}
+
+    @lru_cache(maxsize=32)
+    def load(reference: str) -> Recording:
+        from garboard.recordings import load_recording
+
+        if not is_beside(reference):
+            raise NotEnoughData(f"recording {reference} does not lie beside the job; copy it there")
+        try:
+            return load_recording(file_beside(folder, reference, called.get(reference, "")))[0]
+        except (OSError, InputError) as failure:
+            raise NotEnoughData(f"recording {reference} cannot be read: {failure}") from None
+
+    return load
+
+
+def is_beside(reference: str) -> bool:
+    """Whether a reference stays in the job's folder. Job files come from elsewhere and must not reach out of it."""
+    path = PurePath(reference)
+    return not path.anchor and not path.drive and ".." not in path.parts
+
+
+def file_beside(folder: Path, reference: str, name: str) -> Path:
+    """The file of a reference: under that name, or else as an export names it; it need not be there."""
+    own = folder / reference
+    return own if own.exists() or not name else folder / exported_name(reference, name)
+
+
+def exported_name(reference: str, name: str) -> str:
+    """The name an attachment gets in an export: what it was called, told apart by the first digits of its hash.
+
+    >>> exported_name("86d86e2a" + "0" * 56, "full throttle.log")
+    'full throttle-86d86e2a.log'
+    """
+    own = PurePath(re.sub(r"[^\w .()+-]", "_", name)[-_LONGEST_NAME:].strip(" ."))
+    return f"{own.stem}-{reference[:8]}{own.suffix}" if own.name else reference
+
+
+_LONGEST_NAME = 80
+
+ATTACHED = "attached"
+"""The field under which a photo or a recording belongs to a step that declares none for it."""
+
+ANY_STEPS_FILE = Field(name=ATTACHED, title="Photo or recording", kind=Kind.PHOTO, required=False)
+
+
+def check(job_file: JobFile, host: PluginHost, folder: Path | None = None) -> tuple[Fault, ...]:
+    """Faults of a job file against the steps the loaded plugins declare.
+
+    Measurements of steps no loaded plugin declares pass: another shop's plugin may own them.
+    With `folder`, recordings that are not there are faults too.
+    """
+    faults: list[Fault] = []
+    for index, measurement in enumerate(job_file.measurements):
+        step = host.step(measurement.step)
+        if step is not None:
+            faults.extend(_faults_of(measurement, step, f"measurements[{index}]", folder))
+    return tuple(faults)
+
+
+def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | None) -> Iterator[Fault]:
+    fields = {field.name: field for field in step.all_fields() if field.kind is not Kind.TABLE}
+    field = ANY_STEPS_FILE if measurement.field == ATTACHED else fields.get(measurement.field)
+    if field is None:
+        yield Fault(f"{path}.field", f"a field of step {step.key}: {', '.join(fields)}", repr(measurement.field))
+        return
+    try:
+        check_value(field, measurement.value)
+    except ValueError as failure:
+        expected, _, got = str(failure).removeprefix("expected ").partition(", got ")
+        yield Fault(f"{path}.value", expected, got)
+        return
+    if field.kind is Kind.RECORDING and folder is not None and isinstance(measurement.value, dict):
+        reference = str(measurement.value["file"])
+        here = is_beside(reference)
+        if not here or not file_beside(folder, reference, str(measurement.value.get("name", ""))).is_file():
+            why = "which is not there" if here else "which lies elsewhere"
+            yield Fault(f"{path}.value.file", "a recording beside the job file", f"{reference}, {why}")
+
+
+def check_value(field: Field, value: JsonValue) -> None:
+    """Raise ValueError, "expected ..., got ...", unless the value is one the field takes."""
+    if field.kind is Kind.AMOUNT:
+        _check_amount(field, value)
+    elif field.kind is Kind.COUNT:
+        _check_range(field, value if type(value) is int else None, value)
+    elif field.kind is Kind.CHOICE and value not in field.choices:
+        raise ValueError(f"expected one of {', '.join(field.choices)}, got {shown(value)}")
+    elif field.kind is Kind.YES_NO and not isinstance(value, bool):
+        raise ValueError(f"expected true or false, got {shown(value)}")
+    elif field.kind is Kind.TEXT and not isinstance(value, str):
+        raise ValueError(f"expected text in quotes, got {shown(value)}")
+    elif field.kind in (Kind.RECORDING, Kind.PHOTO) and not (
+        isinstance(value, dict) and isinstance(value.get("file"), str)
+    ):
+        raise ValueError(f'expected {{"file": "name beside the job file"}}, got {shown(value)}')
+
+
+def _check_amount(field: Field, value: JsonValue) -> None:
+    if not isinstance(value, str):
+        raise ValueError(amount_in_quotes(value, field.quantity, field.unit))
+    _check_range(field, parse_amount(value, field.quantity).to(field.unit), value)
+
+
+def _check_range(field: Field, number: float | None, value: JsonValue) -> None:
+    if number is None:
+        raise ValueError(f"expected a whole number, got {shown(value)}")
+    if field.hard is not None and not field.hard[0] <= number <= field.hard[1]:
+        low, high = field.hard
+        raise ValueError(f"expected between {low:g} and {high:g} {field.unit}, got {shown(value)}".replace(" ,", ","))
+
+
+def implausible(field: Field, value: JsonValue) -> str:
+    """A question to ask again when an amount lies outside its plausible range; empty when it does not."""
+    if field.kind is not Kind.AMOUNT or field.plausible is None or not isinstance(value, str):
+        return ""
+    low, high = field.plausible
+    if low <= parse_amount(value, field.quantity).to(field.unit) <= high:
+        return ""
+    return f"{value} is outside the usual {low:g} to {high:g} {field.unit}. Is it right?"
+
+
+_OTHER_FILES = {
+    b"%PDF": "a PDF",
+    b"PK\x03\x04": "a zip archive, or a document made of one",
+    b"\x1f\x8b": "a compressed file: unpack it",
+    b"\x89PNG": "a picture",
+    b"\xff\xd8\xff": "a picture",
+    b"\xff\xfe": "UTF-16 text: save the file as UTF-8",
+    b"\xfe\xff": "UTF-16 text: save the file as UTF-8",
+}
+
+
+def _read_text(path: Path) -> str:
+    try:
+        raw = path.read_bytes()
+    except OSError as failure:
+        why = (failure.strerror or type(failure).__name__).lower()
+        raise InputError(str(path), [Fault("file", "a job file that can be read", why)]) from None
+    for start, what in _OTHER_FILES.items():
+        if raw.startswith(start):
+            raise InputError(str(path), [Fault("file", "a job file, which is text", what)])
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as failure:
+        line = raw[: failure.start].count(b"\n") + 1
+        got = "other bytes: save the file as UTF-8"
+        raise InputError(str(path), [Fault("file", "UTF-8 text", got, line)]) from None
+    return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+_WRONG_IN_JSON = {
+    "Expecting ',' delimiter": "a comma, or the closing bracket",
+    "Expecting ':' delimiter": "a colon between key and value",
+    "Expecting value": "a value",
+    "Expecting property name": 'a key in "double quotes"; no comma stands before a closing bracket',
+    "Illegal trailing comma": "no comma before a closing bracket",
+    "Unterminated string": "closing quotes: the text that starts here never ends",
+    "Invalid control character": "text on one line; write \\n for a line break within it",
+    "Invalid \\": "an escape such as \\n; a backslash itself is written \\\\",
+    "Extra data": "nothing after the job's last bracket",
+}
+"""What the JSON reader complains of, and what to put in its place."""
+
+
+def _parse_json(text: str, source: str) -> JsonValue:
+    constants: list[str] = []
+    twice: list[str] = []
+
+    def pairs(found: list[tuple[str, JsonValue]]) -> dict[str, JsonValue]:
+        twice.extend(key for key, count in Counter(key for key, _ in found).items() if count > 1)
+        return dict(found)
+
+    if not text.lstrip().startswith(("{", "[")):
+        got = shown(text.strip()) if text.strip() else "an empty file"
+        raise InputError(source, [Fault("file", 'a job file, which starts with "{"', got)])
+    try:
+        plain: JsonValue = json.loads(text, parse_constant=constants.append, object_pairs_hook=pairs)
+    except json.JSONDecodeError as failure:
+        expected = next((said for start, said in _WRONG_IN_JSON.items() if failure.msg.startswith(start)), "JSON")
+        got = shown(text[failure.pos :].partition("\n")[0]) if text[failure.pos :].strip() else "the end of the file"
+        raise InputError(source, [Fault(f"column {failure.colno}", expected, got, failure.lineno)]) from None
+    except RecursionError:
+        fault = Fault("file", "at most a few levels of nesting", "hundreds", line_nested_too_deep(text))
+        raise InputError(source, [fault]) from None
+    except ValueError:
+        raise InputError(source, [Fault("file", "whole numbers a computer can hold", "thousands of digits")]) from None
+    if constants or twice:
+        raise InputError(source, [*_constants(text, constants), *_keys_twice(text, twice)])
+    return plain
+
+
+def _constants(text: str, names: Sequence[str]) -> Iterator[Fault]:
+    expected = "a number; leave the key out when it is unknown"
+    found = [part for part in parts_of(text) if _constant_in(part.value)]
+    yield from (Fault(part.path, expected, _constant_in(part.value), part.line, part.about) for part in found)
+    if names and not found:
+        yield from (Fault("file", expected, name) for name in dict.fromkeys(names))
+
+
+def _constant_in(value: ast.expr) -> str:
+    said = ast.unparse(value) if isinstance(value, (ast.Name, ast.UnaryOp)) else ""
+    return said if said in ("NaN", "Infinity", "-Infinity") else ""
+
+
+def _keys_twice(text: str, keys: Sequence[str]) -> Iterator[Fault]:
+    """Each key that stands again in its object, with the line where it does."""
+    expected, first, found = "each key once in its object", dict[str, int](), False
+    for part in parts_of(text):
+        if part.path in first and part.path.endswith(tuple(keys)):
+            found = True
+            yield Fault(part.path, expected, f"it again, first in line {first[part.path]}", part.line, part.about)
+        first.setdefault(part.path, part.line)
+    if not found:
+        yield from (Fault(key, expected, "the key twice") for key in dict.fromkeys(keys))
+
+
+def _check_format(plain: JsonValue, source: str) -> None:
+    if not isinstance(plain, dict):
+        raise InputError(source, [Fault("file", "one job, an object in { }", "a list")])
+    if plain.get("format") != FORMAT:
+        raise InputError(source, [Fault("format", f'"{FORMAT}"', _stands(plain, "format"))])
+    version = plain.get("version")
+    if type(version) is not int:
+        raise InputError(source, [Fault("version", f"a whole number, {VERSION} at most", _stands(plain, "version"))])
+    if version > VERSION:
+        fault = Fault("version", f"{VERSION} at most; update this program, the file was left alone", str(version))
+        raise InputError(source, [fault])
+
+
+def _stands(plain: Mapping[str, JsonValue], key: str) -> str:
+    return shown(plain[key]) if key in plain else "nothing (the key is missing)"
+
+
+def _twice(job_file: JobFile) -> Iterator[Fault]:
+    for kind, name in EQUIPMENT.items():
+        keys = [getattr(piece, name) for piece in getattr(job_file.vessel, kind)]
+        yield from _repeated(keys, f"vessel.{kind}", f"each {name} once")
+    places = [", ".join(filter(None, place_of(measurement))) for measurement in job_file.measurements]
+    yield from _repeated(places, "measurements", "one value for each step, field, row and of")
+
+
+def _repeated(keys: Iterable[object], path: str, expected: str) -> Iterator[Fault]:
+    seen: dict[object, int] = {}
+    for index, key in enumerate(keys):
+        if key in seen:
+            yield Fault(f"{path}[{index}]", expected, f"{key!r} again, first in {path}[{seen[key]}]")
+        seen.setdefault(key, index)
+
+
+def _entries_faults(job_file: JobFile) -> Iterator[Fault]:
+    for index, entry in enumerate(job_file.entries):
+        if not isinstance(entry, dict):
+            yield Fault(f"entries[{index}]", "an object", shown(entry))
+
+
+def _hull_faults(job_file: JobFile) -> Iterator[Fault]:
+    if not job_file.vessel.hull_number.strip():
+        yield Fault("vessel.hull_number", "the hull number on the transom", "nothing")
+
+
+def settings_faults(settings: Mapping[str, JsonValue], host: PluginHost) -> Iterator[Fault]:
+    """Faults of a shop's settings against what the loaded plugins declare."""
+    declared = {setting.key: setting for setting in host.settings}
+    for key, value in settings.items():
+        if key in declared:
+            try:
+                check_value(declared[key].field, value)
+            except ValueError as failure:
+                expected, _, got = str(failure).removeprefix("expected ").partition(", got ")
+                yield Fault(f"settings.{key}", expected, got)

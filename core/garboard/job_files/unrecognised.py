@@ -1,0 +1,84 @@
+"""What a job holds that nothing here reads: a misspelt step or key, a date in another form. Kept, and asked about."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date
+from difflib import get_close_matches
+
+import attrs
+
+from garboard.hosting.host import PluginHost
+from garboard.job_files.job_file import JobFile
+from garboard.job_view import JobView
+from garboard.records import Measurement, SignOff
+
+_BESIDE_A_SIGNATURE = ("by", "covers", "not_covered", "signature")
+"""What the program itself writes beside a signature it exports."""
+
+Odd = tuple[str, str]
+"""Path of what is odd, as faults name it, and what to ask."""
+
+
+def not_known(job: JobFile | JobView, host: PluginHost) -> Iterator[Odd]:
+    """Everything in a job that nothing here reads."""
+    steps = [step.key for step in host.steps]
+    settings = [setting.key for setting in host.settings]
+    yield from unknown_keys(job)
+    yield from _unknown_steps(job.measurements, steps)
+    for index, state in enumerate(job.steps):
+        if state.step not in steps:
+            yield f"steps[{index}].step", _no_plugin_knows(state.step, "its state is", steps)
+    for key in job.settings:
+        if key not in settings:
+            yield f"settings.{key}", f"no plugin here knows this setting; kept, not used.{_meant(key, settings)}"
+    if job.job.opened and not _begins_with_a_date(job.job.opened):
+        yield "job.opened", f"{job.job.opened!r} is no date that is read here. Write it like 2026-05-14."
+
+
+def unknown_keys(record: attrs.AttrsInstance, path: str = "") -> Iterator[Odd]:
+    """A question for every key of a record, and of records in it, that this version does not know."""
+    fields = [field.name for field in attrs.fields(type(record)) if field.name != "more"]
+    below = f"{path}." if path else ""
+    for key in getattr(record, "more", {}):
+        if isinstance(record, SignOff) and key in _BESIDE_A_SIGNATURE:
+            continue
+        yield f"{below}{key}", f"this key is not known here; kept, not used.{_meant(key, fields)}"
+    for name in fields:
+        value = getattr(record, name)
+        inner = [(f"[{index}]", one) for index, one in enumerate(value)] if isinstance(value, tuple) else [("", value)]
+        for index, one in inner:
+            if attrs.has(type(one)):
+                yield from unknown_keys(one, f"{below}{name}{index}")
+
+
+def _unknown_steps(measurements: Sequence[Measurement], steps: Sequence[str]) -> Iterator[Odd]:
+    """One question a step, at its first value: a plugin that is not here may own hundreds of them."""
+    of_step: dict[str, list[int]] = {}
+    for index, measurement in enumerate(measurements):
+        if measurement.step not in steps:
+            of_step.setdefault(measurement.step, []).append(index)
+    for step, (first, *others) in of_step.items():
+        one = measurements[first]
+        place = ", ".join(filter(None, (one.field, one.row and f"row {one.row}", one.of)))
+        more = f" and {len(others)} more" if others else ""
+        yield (
+            f"measurements[{first}].step",
+            _no_plugin_knows(step, f"its {place}{more} {'are' if others else 'is'}", steps),
+        )
+
+
+def _no_plugin_knows(step: str, what: str, steps: Iterable[str]) -> str:
+    return f"no plugin here knows the step {step!r}; {what} kept, not judged.{_meant(step, steps)}"
+
+
+def _meant(word: str, known: Iterable[str]) -> str:
+    near = get_close_matches(word, list(known), n=1)
+    return f" Did you mean {near[0]}?" if near else ""
+
+
+def _begins_with_a_date(text: str) -> bool:
+    try:
+        return bool(date.fromisoformat(text[:10]))
+    except ValueError:
+        return False

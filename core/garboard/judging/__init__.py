@@ -1,0 +1,1 @@
+"""From a job, wherever it is kept, to its findings."""

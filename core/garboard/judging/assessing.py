@@ -1,0 +1,180 @@
+"""From a job file to its findings: read, checked against the loaded plugins, assessed."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import attrs
+
+from garboard import hull_number
+from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
+from garboard.faults import Fault, InputError
+from garboard.findings import Verdict
+from garboard.history.desk import open_hull, recordings_of
+from garboard.hosting.host import PluginHost
+from garboard.job_files.job_file import JobFile, check, implausible, located, read_job_file, settings_faults, view_of
+from garboard.job_files.unrecognised import not_known
+from garboard.job_view import Disagreement, JobView, place_of
+from garboard.records import EQUIPMENT, Measurement, Vessel, unusual_of
+from garboard.report import json_out
+from garboard.report.outline import place_in_words
+from garboard.steps import Assessed, Step
+
+
+@attrs.frozen
+class AssessedJob:
+    """A job file with what the calculators say of it.
+
+    source    : the file
+    questions : what looks unusual and should be looked at again, one sentence each
+    """
+
+    source: str
+    view: JobView
+    assessed: tuple[Assessed, ...]
+    questions: tuple[str, ...]
+
+    @property
+    def fails(self) -> bool:
+        """Whether anything fails. Advice and missing data are no failure."""
+        return any(one.finding.verdict is Verdict.FAIL for one in self.assessed)
+
+
+def assess_job_file(path: Path, host: PluginHost) -> AssessedJob:
+    """Read and assess a job file.
+
+    Raises InputError with every fault of the file, values outside their hard range among them.
+    """
+    job_file = read_job_file(path, host)
+    faults = [*check(job_file, host, path.parent), *settings_faults(job_file.settings, host)]
+    if faults:
+        raise InputError(str(path), located(path, faults))
+    view = view_of(job_file, path.parent)
+    return AssessedJob(
+        str(path), view, host.assess(view), (*_questions(view, host), *_odd_in_file(path, job_file, host))
+    )
+
+
+def _odd_in_file(path: Path, job_file: JobFile, host: PluginHost) -> tuple[str, ...]:
+    odd = [Fault(where, what) for where, what in not_known(job_file, host)]
+    return tuple(f"Line {one.line}, {one.where}: {one.expected}" for one in located(path, odd)) if odd else ()
+
+
+def is_hull_folder(path: Path) -> bool:
+    """Whether a folder holds hull files."""
+    return (path / HULLS_FOLDER).is_dir()
+
+
+def assess_hulls(folder: Path, host: PluginHost, hull: str = "") -> Iterator[AssessedJob]:
+    """Assess the jobs in a folder of hull files, or those of one boat by any of its numbers.
+
+    A boat with two numbers comes once, and a job that was moved comes under the boat it was moved to.
+    """
+    with HullFolder(folder, read_only=True) as hulls:
+        load = recordings_of(hulls)
+        seen: set[str] = set()
+        for key in [hull_number.key(hull)] if hull else hulls.hulls():
+            boat = open_hull(hulls, key)
+            for job in boat.jobs:
+                if job not in seen:
+                    seen.add(job)
+                    view = boat.view(job, load)
+                    odd = (f"{where}: {what}" for where, what in not_known(view, host))
+                    questions = (*_questions(view, host), *odd)
+                    yield AssessedJob(f"{folder} {boat.state.hull_number} {job}", view, host.assess(view), questions)
+
+
+def assess_path(path: Path, host: PluginHost) -> Iterator[AssessedJob | InputError]:
+    """Assess everything a path stands for; a file that cannot be used comes as its error."""
+    if is_hull_folder(path):
+        yield from assess_hulls(path, host)
+        return
+    for file in job_files(path):
+        try:
+            yield assess_job_file(file, host)
+        except InputError as failure:
+            yield InputError(str(file), failure.faults)
+
+
+def assess_one(path: Path, host: PluginHost, hull: str = "", job: str = "") -> AssessedJob:
+    """Assess one job: a job file, or a job in a folder of hull files.
+
+    hull : any of the boat's numbers; not needed where the folder holds one boat
+    job  : the job's id; not needed where the boat has one job
+    Raises InputError when that does not name exactly one job, listing what there is.
+    """
+    if not is_hull_folder(path):
+        return assess_job_file(path, host)
+    found = [one for one in assess_hulls(path, host, hull) if job in ("", one.view.job.id)]
+    if len(found) != 1:
+        there = "; ".join(f"--hull {one.view.vessel.hull_number} --job {one.view.job.id}" for one in found)
+        raise InputError(str(path), [Fault("--hull, --job", f"one job: {there or 'none is here'}", f"{len(found)}")])
+    return found[0]
+
+
+def job_files(path: Path) -> tuple[Path, ...]:
+    """The job files a path stands for: itself, or every JSON file in a folder and below it.
+
+    Findings this program wrote are passed over. Raises InputError for a folder without any.
+    """
+    if not path.is_dir():
+        return (path,)
+    found = tuple(file for file in sorted(path.rglob("*.json")) if not _is_our_own_output(file))
+    if not found:
+        raise InputError(str(path), [Fault("folder", "at least one job file (.json)", "none")])
+    return found
+
+
+def _is_our_own_output(file: Path) -> bool:
+    try:
+        plain = json.loads(file.read_text(encoding="utf-8"))
+    except (ValueError, OSError, RecursionError):
+        return False  # read again as a job file, which says what is wrong with it
+    return isinstance(plain, dict) and plain.get("format") == json_out.FORMAT
+
+
+def _questions(job: JobView, host: PluginHost) -> Iterator[str]:
+    number = job.vessel.hull_number
+    try:
+        doubts = hull_number.parse(number).doubts
+    except InputError as failure:
+        doubts = tuple(str(fault) for fault in failure.faults)
+    yield from (f"Hull number {number}: {doubt}." for doubt in doubts)
+    for engine in job.vessel.engines:
+        yield from unusual_of(engine)
+    for disagreement in job.disagreements:
+        yield _disagreement_in_words(disagreement, host)
+    for measurement in job.measurements:
+        step = host.step(measurement.step)
+        if step is not None and any(field.name == measurement.field for field in step.all_fields()):
+            yield from _questions_about(measurement, step, job.vessel, host)
+
+
+def _disagreement_in_words(disagreement: Disagreement, host: PluginHost) -> str:
+    values = " or ".join(f"{one.value} ({one.by}, {one.at})" for one in disagreement.values)
+    return f"{place_in_words(disagreement.place, host)}: {values}? Neither is used until someone chooses."
+
+
+def _questions_about(measurement: Measurement, step: Step, vessel: Vessel, host: PluginHost) -> Iterator[str]:
+    where = place_in_words(place_of(measurement), host)
+    question = implausible(next(f for f in step.all_fields() if f.name == measurement.field), measurement.value)
+    if question:
+        yield f"{where}: {question}"
+    kind = _equipment_of(measurement.field, step)
+    pieces = [getattr(piece, EQUIPMENT[kind]) for piece in getattr(vessel, kind)] if kind else [""]
+    if measurement.of not in pieces:
+        known = (
+            f"the vessel's {kind.replace('_', ' ')} are {', '.join(pieces) or 'none'}" if kind else "it is asked once"
+        )
+        yield f"{where}: {known}, so {measurement.of!r} is not used. Is it right?"
+
+
+def _equipment_of(field_name: str, step: Step) -> str:
+    """The kind of equipment a field is asked for each of, or nothing."""
+    for field in step.fields:
+        for inner in (field, *field.columns):
+            if inner.name == field_name:
+                return inner.each or field.each
+    return ""

@@ -1,0 +1,1 @@
+"""The tablet's side of coming ashore."""

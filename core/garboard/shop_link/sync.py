@@ -1,0 +1,539 @@
+"""Bringing a tablet's folder ashore: everything it holds goes to the shop server, everything the shop holds comes here.
+
+Nothing is remembered between two times: the digests of what both sides hold say what is missing, so a cut
+connection, a restored tablet, a cloned tablet and a restored shop are all put right by doing it again.
+
+Runs in a thread of its own beside work on the same folder. The protocol: plugins/garboard_shop/PROTOCOL.md.
+"""
+
+from __future__ import annotations
+
+import random
+import re
+import threading
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import TypeVar
+
+import attrs
+
+from garboard.disk import storage
+from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.entries import entry_id, hull_key_of
+from garboard.disk.hullfile import HullFolder
+from garboard.disk.partial_upload import FOLDER as ARRIVING
+from garboard.disk.partial_upload import Arriving, OutOfPlace
+from garboard.disk.storage import NewerFormat
+from garboard.faults import InputError
+from garboard.history.fold import SlotKey
+from garboard.history.merge import HullMerge, judge
+from garboard.hosting import shop_plugins
+from garboard.hosting.shop_plugins import ApprovedPlugin
+from garboard.shop_link import wire
+from garboard.shop_link.discovery import with_address
+from garboard.shop_link.pairing import PairedShop, new_device, new_token, read_code
+from garboard.shop_link.shop_line import NotPaired, NotTheShop, Reply, ShopAway, ShopLine, ShopRefused
+from garboard.shop_link.wire import Differences, Garbled
+
+__all__ = [
+    "NotPaired",
+    "NotTheShop",
+    "ShopAway",
+    "ShopRefused",
+    "SyncReport",
+    "bring_ashore",
+    "keep_trying",
+    "pair",
+]
+
+MOST_ROUNDS = 6
+"""Exchanges before giving up on equality: others may be bringing theirs ashore meanwhile."""
+IDS_IN_A_QUESTION = 5000
+HULLS_IN_A_QUESTION = 1000
+IDS_OF_A_NEW_HULL = 50
+"""What a hull counts at least, since the shop may hold much of one this tablet holds nothing of."""
+FULL_HULL = 50
+"""Of a hull with fewer ids all are listed: their beginnings weigh no more than marks would."""
+WORTH_ASKING = 500
+"""So many ids weigh more than a question about sixteenths and its answer."""
+FAR_OFF = 60_000
+"""A clock further off than this is worth telling the technician [ms]."""
+
+_LOG = "came_ashore.log"
+_ID = re.compile(r"[0-9a-f]{32}")
+
+Result = TypeVar("Result")
+Progress = Callable[[str, int, int], None]
+"""Called with what is being done, how much of it is done, and how much there is."""
+
+
+@attrs.frozen(kw_only=True)
+class SyncReport:
+    """What bringing ashore did.
+
+    sent, received : entries new to the shop, and new here
+    hulls          : for each hull in which something came in, what it did
+    refused        : entries and attachments the shop would not take, with the reason; they are still here
+    not_kept       : what the shop offered and could not be kept here, with the reason
+    approved       : the shop's own plugins, when their list changed; they run from the next start
+    withdrawn      : names of those that may run no longer
+    role           : what the shop says this tablet may do: technician or manager
+    clock_offset   : how far the shop's clock is ahead of this one [ms]
+    here, there    : entries held of each hull, here and at the shop, counted at the end
+    differing      : hulls of which the two sides do not hold the same entries
+    bytes_sent, bytes_received : bodies of requests and answers, as they were sent [bytes]
+    """
+
+    sent: int
+    received: int
+    attachments_sent: int
+    attachments_received: int
+    hulls: tuple[HullMerge, ...]
+    refused: tuple[tuple[str, str], ...]
+    not_kept: tuple[tuple[str, str], ...]
+    approved: tuple[ApprovedPlugin, ...]
+    withdrawn: tuple[str, ...]
+    role: str
+    clock_offset: int
+    here: Mapping[str, int]
+    there: Mapping[str, int]
+    differing: tuple[str, ...]
+    bytes_sent: int
+    bytes_received: int
+
+    @property
+    def equal(self) -> bool:
+        """Whether both sides hold the same entries."""
+        return not self.differing
+
+    @property
+    def disagreeing(self) -> tuple[tuple[str, SlotKey], ...]:
+        """What disagrees now and did not before, with its hull."""
+        return tuple((hull.hull, key) for hull in self.hulls for key in hull.disagreeing)
+
+    @property
+    def stale(self) -> tuple[tuple[str, str, tuple[str, ...]], ...]:
+        """Sign-offs gone stale: hull, who and which job, names of what is not covered."""
+        return tuple((hull.hull, who, what) for hull in self.hulls for who, what in hull.stale)
+
+    @property
+    def clock_is_off(self) -> bool:
+        """Whether the technician should look at the tablet's clock."""
+        return abs(self.clock_offset) > FAR_OFF
+
+
+def pair(code: str, tablet_name: str, device: str = "") -> PairedShop:
+    """Pair this tablet with the shop a code names. An answer lost on the way is asked for once more: the secret
+    works once, but again for the tablet it worked for.
+
+    code        : with the shop's address, or the 24 characters alone where the shop can be heard on the wifi
+    tablet_name : what the shop lists the tablet as
+    device      : what stands for it in the entries it writes; made up when it has written none
+    returns     : the shop, to be kept with `pairing.keep`
+    errors      : InputError, ShopAway, NotTheShop, ShopRefused
+    """
+    read = read_code(with_address(code))
+    token = new_token()
+    device = device or new_device()
+    question = wire.plain({"secret": read.secret, "token": token, "tablet": tablet_name, "device": device})
+    with ShopLine(read.host, read.port, read.fingerprint) as line:
+        try:
+            reply = line.ask("POST", "/v1/pair", question)
+        except ShopAway:
+            if not line.certificate:
+                raise
+            # The shop was there and its answer was lost: the same token may ask again.
+            reply = line.ask("POST", "/v1/pair", question)
+        fields = _read(lambda: wire.read_object(_found(reply).body))
+        return PairedShop(
+            name=str(fields.get("shop", "")),
+            host=read.host,
+            port=read.port,
+            fingerprint=line.certificate,
+            token=token,
+            tablet=str(fields.get("tablet", "")),
+            role=str(fields.get("role", "technician")),
+            device=device,
+        )
+
+
+def bring_ashore(
+    folder: HullFolder, shop: PairedShop, progress: Progress = lambda _what, _done, _of: None
+) -> SyncReport:
+    """Make the tablet and the shop hold the same.
+
+    folder   : opened for writing; others may work in it meanwhile
+    progress : told from this thread
+    returns  : what was done
+    errors   : ShopAway (what came and went so far is kept; do it again), NotTheShop, NotPaired, ShopRefused,
+               storage.NotSaved when this tablet's disk refuses
+    """
+    with ShopLine(shop.host, shop.port, shop.fingerprint, shop.token, shop.device) as line:
+        ashore = _Ashore(folder, line, progress)
+        theirs = ashore.entries()
+        ashore.attachments()
+        ashore.plugins()
+        return ashore.report(theirs)
+
+
+def keep_trying(
+    attempt: Callable[[], Result],
+    stop: threading.Event,
+    *,
+    first_wait: float = 1.0,
+    longest_wait: float = 60.0,
+    told: Callable[[ShopAway, float], None] = lambda _reason, _wait: None,
+) -> Result | None:
+    """Attempt again while the shop is away, waiting twice as long each time.
+
+    stop         : set it to give up
+    first_wait   : [s]
+    longest_wait : [s]
+    told         : called before each wait with the reason and the wait [s]
+    returns      : what the attempt returned; None when stopped
+    errors       : whatever the attempt raises besides ShopAway
+    """
+    wait = first_wait
+    while not stop.is_set():
+        try:
+            return attempt()
+        except ShopAway as reason:
+            delay = wait * random.uniform(0.75, 1.25)  # so that twenty tablets do not come back in step
+            told(reason, delay)
+            stop.wait(delay)
+            wait = min(wait * 2, longest_wait)
+    return None
+
+
+@attrs.define
+class _Ashore:
+    """One time of bringing ashore."""
+
+    folder: HullFolder
+    line: ShopLine
+    progress: Progress
+    sent: int = 0
+    received: int = 0
+    attachments_sent: int = 0
+    attachments_received: int = 0
+    refused: dict[str, str] = attrs.field(factory=dict)
+    not_kept: dict[str, str] = attrs.field(factory=dict)
+    approved: tuple[ApprovedPlugin, ...] = ()
+    withdrawn: tuple[str, ...] = ()
+    role: str = ""
+    log: _CameLog = attrs.field(init=False)
+
+    def __attrs_post_init__(self) -> None:
+        self.log = _CameLog(self.folder.folder / _LOG)
+
+    def entries(self) -> dict[str, tuple[str, int]]:
+        """Exchange entries until both sides hold the same; what the shop holds in the end."""
+        digits = wire.SHORT_DIGITS
+        theirs = self.digests()
+        for _ in range(MOST_ROUNDS):
+            before = self.sent, self.received
+            differing = self._differing(theirs)
+            if not differing:
+                break
+            sixteenths = self._sixteenths(differing, theirs) if digits < wire.WHOLE_DIGITS else {}
+            compared = {hull: wire.in_sixteenths(ids, sixteenths.get(hull, "")) for hull, ids in differing.items()}
+            for number, group in enumerate(groups := [*self._groups(compared)]):
+                self.progress("entries", number, len(groups))
+                self._exchange(group, digits, {hull: sixteenths[hull] for hull in group if hull in sixteenths})
+            self.progress("entries", len(groups), len(groups))
+            theirs = self.digests()
+            if (self.sent, self.received) == before:
+                if digits == wire.WHOLE_DIGITS:
+                    break
+                digits = wire.WHOLE_DIGITS  # nothing moved and yet they differ: two ids begin alike
+        return theirs
+
+    def digests(self) -> dict[str, tuple[str, int]]:
+        """What the shop holds: each hull's digest and count."""
+        mine = self._mine()
+        reply = self.line.ask("GET", "/v1/digests", fields={"If-None-Match": wire.whole_state(mine)})
+        self.role = reply.fields.get(wire.ROLE.lower(), self.role)
+        return mine if reply.status == 304 else _read(lambda: wire.read_digests(_found(reply).body))
+
+    def attachments(self) -> None:
+        """Exchange attachments."""
+        mine = self.folder.attachments.names()
+        reply = self.line.ask("GET", "/v1/attachments", fields={"If-None-Match": wire.names_tag(mine)})
+        if reply.status == 304:
+            return
+        theirs = _read(lambda: _sizes(_found(reply).body))
+        sending, fetching = sorted(mine - theirs.keys()), sorted(theirs.keys() - mine)
+        for number, name in enumerate((*sending, *fetching)):
+            self.progress("attachments", number, len(sending) + len(fetching))
+            if name in theirs:
+                self._fetch(name, theirs[name])
+            else:
+                self._send_attachment(name)
+        self.progress("attachments", len(sending) + len(fetching), len(sending) + len(fetching))
+
+    def plugins(self) -> None:
+        """Learn which of the shop's own plugins may run here."""
+        before = shop_plugins.kept(self.folder.folder)
+        tag = wire.plugins_tag((plugin.name, plugin.sha256) for plugin in before)
+        reply = self.line.ask("GET", "/v1/plugins", fields={"If-None-Match": tag})
+        if reply.status == 304:
+            return
+        try:
+            after = shop_plugins.read(_read(lambda: wire.read_object(_found(reply).body)).get("plugins"))
+        except InputError as unreadable:
+            raise ShopAway(f"the shop's answer came garbled: {unreadable}") from unreadable
+        shop_plugins.keep(self.folder.folder, after)
+        self.approved = tuple(plugin for plugin in after if plugin not in before)
+        self.withdrawn = tuple(sorted({plugin.name for plugin in before} - {plugin.name for plugin in after}))
+
+    def report(self, theirs: Mapping[str, tuple[str, int]]) -> SyncReport:
+        """What was done, counted."""
+        mine = self._mine()
+        known = sorted(mine.keys() | theirs.keys())
+        came = {hull: self.folder.get(hull, sorted(ids)) for hull, ids in sorted(self.log.came.items()) if hull in mine}
+        hulls = tuple(
+            judge(hull, came, mine[hull][1] - len(entries), self.folder, known)
+            for hull, entries in came.items()
+            if entries
+        )
+        self.log.forget()
+        return SyncReport(
+            sent=self.sent,
+            received=self.received,
+            attachments_sent=self.attachments_sent,
+            attachments_received=self.attachments_received,
+            hulls=hulls,
+            refused=tuple(sorted(self.refused.items())),
+            not_kept=tuple(sorted(self.not_kept.items())),
+            approved=self.approved,
+            withdrawn=self.withdrawn,
+            role=self.role,
+            clock_offset=self.line.clock_offset,
+            here={hull: count for hull, (_, count) in mine.items()},
+            there={hull: count for hull, (_, count) in theirs.items()},
+            differing=tuple(sorted(hull for hull in known if mine.get(hull) != theirs.get(hull))),
+            bytes_sent=self.line.sent,
+            bytes_received=self.line.received,
+        )
+
+    def _mine(self) -> dict[str, tuple[str, int]]:
+        digests = self.folder.digests()
+        return {hull: (digest[: wire.DIGEST_DIGITS], self.folder.count(hull)) for hull, digest in digests.items()}
+
+    def _differing(self, theirs: Mapping[str, tuple[str, int]]) -> dict[str, frozenset[str]]:
+        """Ids held of each hull that is not the same on both sides."""
+        mine = self._mine()
+        found: dict[str, frozenset[str]] = {}
+        for hull in sorted(mine.keys() | theirs.keys()):
+            if mine.get(hull) != theirs.get(hull):
+                try:
+                    found[hull] = self.folder.ids(hull)
+                except (NewerFormat, InputError) as unreadable:
+                    self.not_kept[f"hull {hull}"] = str(unreadable)
+        return found
+
+    def _sixteenths(
+        self, differing: Mapping[str, frozenset[str]], theirs: Mapping[str, tuple[str, int]]
+    ) -> dict[str, str]:
+        """Where both sides hold much of a hull and nearly as much, the sixteenths of it that differ."""
+        asked = {
+            hull: ids
+            for hull, ids in differing.items()
+            if len(ids) >= FULL_HULL and hull in theirs and abs(len(ids) - theirs[hull][1]) < len(wire.SIXTEENTHS)
+        }
+        if sum(map(len, asked.values())) < WORTH_ASKING:
+            return {}
+        found: dict[str, str] = {}
+        hulls_asked = sorted(asked)
+        for start in range(0, len(hulls_asked), HULLS_IN_A_QUESTION):
+            hulls = hulls_asked[start : start + HULLS_IN_A_QUESTION]
+            marked = wire.by_hull({hull: wire.marks(asked[hull]) for hull in hulls})
+            reply = self.line.ask("POST", "/v1/sixteenths", marked)
+            found.update(_read(lambda: wire.read_sixteenths(_found(reply).body)))  # noqa: B023  (called at once)
+        return {hull: differing for hull, differing in found.items() if differing}
+
+    def _groups(self, differing: Mapping[str, frozenset[str]]) -> Iterator[dict[str, frozenset[str]]]:
+        group: dict[str, frozenset[str]] = {}
+        size = 0
+        for hull, ids in differing.items():
+            weight = max(len(ids), IDS_OF_A_NEW_HULL)
+            if group and size + weight > IDS_IN_A_QUESTION:
+                yield group
+                group, size = {}, 0
+            group[hull] = ids
+            size += weight
+        if group:
+            yield group
+
+    def _exchange(self, asked: Mapping[str, frozenset[str]], digits: int, sixteenths: Mapping[str, str]) -> None:
+        """Compare some hulls, keep what comes, send what is wanted.
+
+        asked      : ids held, those to be compared
+        sixteenths : by hull, what those ids begin with, where not all are compared
+        """
+        needs: dict[str, list[str]] = {}
+        while asked:
+            within = {hull: sixteenths[hull] for hull in asked if hull in sixteenths}
+            reply = self.line.ask("POST", "/v1/diff", wire.question(asked, digits, within))
+            differences = _read(lambda: wire.read_answer(_found(reply).body))  # noqa: B023  (called at once)
+            added = self._take_in(differences, asked)
+            needs.update(differences.needs)
+            left = [hull for hull in differences.left if hull in asked] if added else []
+            asked = {hull: wire.in_sixteenths(self.folder.ids(hull), sixteenths.get(hull, "")) for hull in left}
+        for batch in self._batches(needs, digits):
+            self._send(batch)
+
+    def _take_in(self, differences: Differences, asked: Mapping[str, frozenset[str]]) -> int:
+        """Keep what came; how many entries were new."""
+        by_hull: dict[str, list[bytes]] = {}
+        for raw in differences.lines:
+            try:
+                hull = hull_key_of(raw)
+            except InputError as reason:
+                self.not_kept[entry_id(raw)] = str(reason)
+                continue
+            if hull in asked:
+                by_hull.setdefault(hull, []).append(raw)
+            else:
+                self.not_kept[entry_id(raw)] = f"it belongs to hull {hull}, which was not asked for"
+        self.log.note({hull: [entry_id(raw) for raw in entries] for hull, entries in by_hull.items()})
+        added = 0
+        with self.folder.batch():
+            for hull, entries in by_hull.items():
+                put = self.folder.put_if_absent(hull, entries)
+                added += len(put.added)
+                self.not_kept.update((name, str(reason)) for name, reason in put.refused)
+        self.received += added
+        return added
+
+    def _batches(self, needs: Mapping[str, Sequence[str]], digits: int) -> Iterator[list[bytes]]:
+        batch: list[bytes] = []
+        size = 0
+        for hull, beginnings in needs.items():
+            wanted = frozenset(beginnings)
+            names = [name for name in self.folder.ids(hull) if name[:digits] in wanted]
+            for name, raw in self.folder.get(hull, sorted(names)).items():
+                if name in self.refused:
+                    continue
+                if batch and (len(batch) == wire.MOST_ENTRIES or size + len(raw) > wire.LARGEST_BATCH):
+                    yield batch
+                    batch, size = [], 0
+                batch.append(raw)
+                size += len(raw) + 1
+        if batch:
+            yield batch
+
+    def _send(self, batch: list[bytes]) -> None:
+        reply = self.line.ask("POST", "/v1/entries", wire.lines_of(batch))
+        fields = _read(lambda: wire.read_object(_found(reply).body))
+        kept, refused = fields.get("kept"), fields.get("refused")
+        self.sent += kept if isinstance(kept, int) else 0
+        for pair_ in refused if isinstance(refused, list) else ():
+            match pair_:
+                case [str(name), str(reason)]:
+                    self.refused[name] = reason
+
+    def _send_attachment(self, name: str) -> None:
+        size, path = self.folder.attachments.size(name), f"/v1/attachments/{name}"
+        if size > wire.LARGEST_ATTACHMENT:
+            self.refused[name] = f"larger than {wire.LARGEST_ATTACHMENT} bytes; carry it over on a stick"
+            return
+        held = _number(self.line.ask("HEAD", path).fields.get(wire.HELD.lower(), "0"))
+        while True:
+            piece = self.folder.attachments.read(name, held, wire.LARGEST_PIECE)
+            reply = self.line.ask("PUT", f"{path}?from={held}&of={size}", piece)
+            if reply.status == 422:
+                self._look_at(name)
+                return
+            now = _number(reply.fields.get(wire.HELD.lower(), ""))
+            if now >= size:
+                self.attachments_sent += 1
+                return
+            if now == held:
+                raise ShopAway(f"the shop takes no more of attachment {name}")
+            held = now
+
+    def _look_at(self, name: str) -> None:
+        """The shop says an attachment is not what its name says: if so, it is set aside here and reported."""
+        try:
+            self.folder.attachments.prove(name)
+            self.refused[name] = "it was spoilt on the way; bring ashore again"
+        except (AttachmentDamaged, KeyError) as damaged:
+            self.refused[name] = str(damaged)
+
+    def _fetch(self, name: str, size: int) -> None:
+        arriving = Arriving(self.folder.folder / ARRIVING, self.folder.attachments)
+        held = arriving.held(name)
+        while True:
+            reply = self.line.ask("GET", f"/v1/attachments/{name}?from={held}&most={wire.LARGEST_PIECE}")
+            if reply.status != 200 or (not reply.body and held < size):
+                self.not_kept[name] = "the shop no longer holds it whole"
+                return
+            try:
+                held = arriving.add(name, held, reply.body, size)
+            except (AttachmentDamaged, OutOfPlace) as failure:
+                self.not_kept[name] = str(failure)
+                return
+            if held >= size:
+                self.attachments_received += 1
+                return
+
+
+class _CameLog:
+    """Ids of the entries that came in since the last report, kept on disk.
+
+    Without it, a disagreement that came in before a cut would be missing from the report after it.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self.came: dict[str, set[str]] = {}
+        if path.exists():
+            for line in path.read_text("ascii", errors="replace").splitlines():
+                hull, *names = line.split(" ")
+                self.came.setdefault(hull, set()).update(name for name in names if _ID.fullmatch(name))
+
+    def note(self, came: Mapping[str, Sequence[str]]) -> None:
+        """Write down what is about to be kept. An id whose entry never made it is passed over later."""
+        lines = "".join(f"\n{hull} {' '.join(names)}" for hull, names in came.items())
+        if not lines:
+            return
+        storage.append_saved(self._path, lines.encode())
+        for hull, names in came.items():
+            self.came.setdefault(hull, set()).update(names)
+
+    def forget(self) -> None:
+        """The report is made."""
+        self._path.unlink(missing_ok=True)
+
+
+def _read(parse: Callable[[], Result]) -> Result:
+    try:
+        return parse()
+    except Garbled as garbled:
+        raise ShopAway(f"the shop's answer came garbled: {garbled}") from garbled
+
+
+def _found(reply: Reply) -> Reply:
+    if reply.status >= 400:
+        raise ShopRefused(
+            reply.status,
+            f"the shop server does not speak version {wire.PROTOCOL} of the protocol; install the same version",
+        )
+    return reply
+
+
+def _sizes(body: bytes) -> dict[str, int]:
+    found = wire.read_object(body).get("attachments")
+    if not isinstance(found, dict):
+        raise Garbled("attachments: expected an object")
+    sizes: dict[str, int] = {}
+    for name, size in found.items():
+        if type(size) is not int or size < 0 or not re.fullmatch(r"[0-9a-f]{64}", name):
+            raise Garbled("attachments: expected sizes by hash")
+        sizes[name] = size
+    return sizes
+
+
+def _number(text: str) -> int:
+    return int(text) if text.isdigit() else 0
