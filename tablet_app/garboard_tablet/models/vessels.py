@@ -140,15 +140,15 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
     slots += [slot for job, home in boat.guests.items() for key, slot in home.slots.items() if key.job == job]
     saved = max((entry.at for slot in slots for entry in slot.entries.values()), default="")
     job = latest_job(tablet, hull)
-    is_open = [is_open(tablet.view(hull, job), step) for step in tablet.host.steps] if job else []
+    still_open = [is_open(tablet.view(hull, job), step) for step in tablet.host.steps] if job else []
     return VesselLine(
         hull=hull,
         hull_number=printed(boat.state.hull_number),
         name=vessel.name,
         job=job,
         phase=phase_of(tablet, hull, job) if job else _without_job(tablet, hull),
-        done=is_open.count(False),
-        total=len(is_open),
+        done=still_open.count(False),
+        total=len(still_open),
         saved=saved[:16].replace("T", " "),
         stamp="",
         also=tuple(sorted(boat.state.family - {hull})),
