@@ -8,6 +8,18 @@ from __future__ import annotations
 from garboard.findings import Basis, BasisKind
 from garboard.steps import Caution
 
+__all__ = [
+    "BATTERY_OFF",
+    "CUT_OFF_LINK",
+    "DEFER",
+    "FUEL_VAPOUR",
+    "FULL_THROTTLE",
+    "HYDROGEN",
+    "LOOK_OUT",
+    "PROPELLERS",
+    "SHORE_POWER",
+]
+
 LOOK_OUT = Caution(
     "Keep a look-out all round: one person steers, another reads and types.",
     Basis(

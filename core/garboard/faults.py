@@ -7,6 +7,8 @@ from collections.abc import Sequence
 
 import attrs
 
+__all__ = ["Fault", "InputError", "shown"]
+
 _LONGEST_SHOWN = 60
 
 

@@ -9,6 +9,22 @@ import attrs
 
 from garboard.verdict import Verdict as Verdict  # part of a finding: whoever declares one takes both from here
 
+__all__ = [
+    "Axis",
+    "Band",
+    "Basis",
+    "BasisKind",
+    "Figure",
+    "Finding",
+    "Marker",
+    "NotEnoughData",
+    "Number",
+    "Series",
+    "Table",
+    "Verdict",
+    "with_spread",
+]
+
 
 class BasisKind(enum.Enum):
     """Where a rule or a limit comes from."""

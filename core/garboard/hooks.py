@@ -10,14 +10,16 @@ reason, everything it registered is withdrawn, and the other plugins load.
     from garboard.steps import Field, Kind, Phase, Step
 
     __version__ = "1"
+    written_for = 1
 
     @hookimpl
     def register_steps(register):
         register(Step(key="horn.sound", title="Sound the horn", phase=Phase.ALONGSIDE, order=900,
                       fields=(Field(name="heard", title="Heard from the dock", kind=Kind.YES_NO),)))
 
-A plugin imports `garboard` and never another plugin. It declares and computes; it draws nothing, reads no
-file and keeps no state.
+A plugin imports `garboard` and the modules that lie flat in it, never a folder inside and never another plugin.
+It declares and computes; it draws nothing, reads no file and keeps no state. `written_for` is the
+`garboard.API_VERSION` it was written against; a plugin that states none counts as 1.
 """
 
 from __future__ import annotations
@@ -27,14 +29,26 @@ from typing import TYPE_CHECKING, Any
 
 import pluggy
 
+from garboard import hookimpl
+
 if TYPE_CHECKING:
     import click
 
     from garboard.steps import Calculator, LiveGuide, RecordingJudge, ReportSection, Setting, Step
 
+__all__ = [
+    "hookimpl",
+    "register_calculators",
+    "register_commands",
+    "register_live_guides",
+    "register_recording_judges",
+    "register_report_sections",
+    "register_settings",
+    "register_steps",
+]
+
 PROJECT = "garboard"
 hookspec = pluggy.HookspecMarker(PROJECT)
-hookimpl = pluggy.HookimplMarker(PROJECT)
 
 
 @hookspec

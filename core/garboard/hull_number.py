@@ -15,6 +15,18 @@ import attrs
 
 from garboard.faults import Fault, InputError
 
+__all__ = [
+    "FIRST_YEAR_OF_THIS_FORM",
+    "LETTERS_BARRED_FROM_SERIAL",
+    "MONTH_LETTERS",
+    "OLDER_FORM",
+    "HullNumber",
+    "key",
+    "look_alikes",
+    "parse",
+    "repair_suggestions",
+]
+
 SOURCE = "hull number"
 MONTH_LETTERS = "ABCDEFGHIJKL"
 LETTERS_BARRED_FROM_SERIAL = "IOQ"

@@ -14,6 +14,8 @@ from garboard.records import Job, JsonValue, Measurement, Note, SignOff, StepSta
 from garboard.samples import Recording
 from garboard.units import Amount, parse_amount
 
+__all__ = ["Asking", "Disagreement", "JobView", "Place", "amount_or_fault", "place_of"]
+
 T = TypeVar("T")
 
 Place = tuple[str, str, str, str]

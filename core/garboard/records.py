@@ -14,6 +14,27 @@ import attrs
 
 from garboard.units import Amount
 
+__all__ = [
+    "ENGINE_POSITIONS",
+    "EQUIPMENT",
+    "Battery",
+    "Circuit",
+    "Engine",
+    "HeadingSensor",
+    "Job",
+    "JsonValue",
+    "Measurement",
+    "NetworkBus",
+    "NetworkDevice",
+    "Note",
+    "Propeller",
+    "SignOff",
+    "StepState",
+    "Tank",
+    "Vessel",
+    "unusual_of",
+]
+
 JsonValue = None | bool | int | str | list["JsonValue"] | dict[str, "JsonValue"]
 
 ENGINE_POSITIONS: Mapping[int, tuple[str, ...]] = {

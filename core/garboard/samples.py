@@ -8,6 +8,8 @@ from typing import NamedTuple
 
 import attrs
 
+__all__ = ["HARD_RANGE", "SIMULATED", "UNIT_OF_QUANTITY", "Recording", "Sample", "Stream", "StreamKey", "gather"]
+
 UNIT_OF_QUANTITY: Mapping[str, str] = {
     "heading": "deg",
     "deviation": "deg",

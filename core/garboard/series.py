@@ -14,6 +14,20 @@ import attrs
 
 from garboard.samples import Recording, Stream
 
+__all__ = [
+    "Steady",
+    "compass_angle",
+    "engine_streams",
+    "mean",
+    "mean_direction",
+    "mean_of_means",
+    "signed_angle",
+    "spread",
+    "steady_stretches",
+    "turned",
+    "unwrapped",
+]
+
 
 def signed_angle(degrees: float) -> float:
     """An angle brought to above -180 and up to 180 [deg].

@@ -18,6 +18,26 @@ from garboard.records import EQUIPMENT, JsonValue
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample
 from garboard.units import UNITS_OF
 
+__all__ = [
+    "DONE_STATES",
+    "NOT_NEEDED",
+    "Assessed",
+    "Block",
+    "Calculator",
+    "Caution",
+    "Field",
+    "Guidance",
+    "Kind",
+    "LiveGuide",
+    "Phase",
+    "RecordingJudge",
+    "ReportSection",
+    "Setting",
+    "Step",
+    "is_open",
+    "state_shown",
+]
+
 
 class Phase(enum.Enum):
     """Where in the job a step belongs. The value is the word shown."""

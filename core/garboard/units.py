@@ -12,6 +12,8 @@ import attrs
 if TYPE_CHECKING:
     import pint
 
+__all__ = ["EXAMPLE_OF", "SPELLED_OTHERWISE", "UNITS_OF", "Amount", "convert", "parse_amount"]
+
 _PINT_NAME: Mapping[str, str] = {
     "kn": "knot",
     "mph": "mile / hour",

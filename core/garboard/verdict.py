@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import enum
 
+__all__ = ["Verdict"]
+
 
 class Verdict(enum.Enum):
     """How a finding comes out. The value is the word shown."""

@@ -13,6 +13,7 @@ from garboard_fuel_curve.report import FUEL_SECTION
 from garboard_fuel_curve.steps import SETTINGS, STEPS_STEP, TANKS_STEP
 
 __version__ = "1"
+written_for = 1
 
 
 @hookimpl

@@ -8,6 +8,7 @@ from garboard import hookimpl
 from garboard.steps import Calculator, ReportSection, Setting, Step
 
 __version__ = "1"
+written_for = 1
 
 
 @hookimpl

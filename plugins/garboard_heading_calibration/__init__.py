@@ -12,6 +12,7 @@ from garboard import hookimpl
 from garboard.steps import Calculator, LiveGuide, RecordingJudge, ReportSection, Setting, Step
 
 __version__ = "1"
+written_for = 1
 
 
 @hookimpl

@@ -14,6 +14,7 @@ from garboard_prop_check.settings import SETTINGS
 from garboard_prop_check.steps import STEPS
 
 __version__ = "1"
+written_for = 1
 
 
 @hookimpl

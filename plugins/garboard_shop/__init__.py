@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     import click
 
 __version__ = "1"
+written_for = 1
 
 
 @hookimpl

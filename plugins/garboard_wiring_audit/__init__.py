@@ -16,6 +16,7 @@ from garboard_wiring_audit.rules import SETTINGS
 from garboard_wiring_audit.steps import STEPS
 
 __version__ = "1"
+written_for = 1
 
 
 @hookimpl

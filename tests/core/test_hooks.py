@@ -3,17 +3,19 @@
 import ast
 import inspect
 from collections.abc import Callable, Iterable, Iterator
+from importlib import import_module
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
 import pytest
 
+import garboard
 import small_plugin
 from garboard import hooks
 from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Verdict
 from garboard.hooks import hookimpl
-from garboard.hosting.host import PluginHost, make_host
+from garboard.hosting.host import BUILT_IN, PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.samples import Sample, gather
 from garboard.steps import Calculator, Guidance, LiveGuide, Phase, Step
@@ -239,6 +241,74 @@ def test_a_plugin_switched_off_by_name_is_not_even_looked_for() -> None:
 def test_two_hosts_share_nothing() -> None:
     assert len(small_plugin.small_host().steps) == 2
     assert host_of().steps == ()
+
+
+# The version of the front door
+
+
+def written_for(version: object) -> ModuleType:
+    module = offering_steps(step("own.step"))
+    vars(module)["written_for"] = version
+    return module
+
+
+@pytest.fixture
+def third_version(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A program at version 3 that promises to accept plugins from version 2."""
+    monkeypatch.setattr(garboard, "API_VERSION", 3)
+    monkeypatch.setattr(garboard, "OLDEST_API_VERSION", 2)
+
+
+@pytest.mark.usefixtures("third_version")
+@pytest.mark.parametrize("version", [2, 3])
+def test_a_plugin_written_for_a_version_within_the_promise_loads(version: int) -> None:
+    host = host_of(own=written_for(version))
+    assert ([one.name for one in host.plugins], host.problems) == (["own"], [])
+
+
+@pytest.mark.usefixtures("third_version")
+def test_a_plugin_written_for_a_newer_version_is_refused_and_told_to_update_the_program() -> None:
+    host = host_of(own=written_for(4), other=written_for(3))
+    assert [one.name for one in host.plugins] == ["other"]
+    assert [one.name for one in host.problems] == ["own"]
+    assert "written for version 4 of the plugin interface, and this program has version 3" in host.problems[0].reason
+    assert "update the program" in host.problems[0].reason
+
+
+@pytest.mark.usefixtures("third_version")
+def test_a_plugin_older_than_the_promise_is_refused_and_told_to_get_a_newer_one() -> None:
+    (problem,) = host_of(own=written_for(1)).problems
+    assert "written for version 1 of the plugin interface, and this program accepts 2 to 3" in problem.reason
+    assert "get a newer version of the plugin" in problem.reason
+
+
+def test_a_plugin_that_states_no_version_counts_as_written_for_the_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert host_of(own=offering_steps(step("own.step"))).problems == []
+    monkeypatch.setattr(garboard, "API_VERSION", 2)
+    assert host_of(own=offering_steps(step("own.step"))).problems == []
+    monkeypatch.setattr(garboard, "OLDEST_API_VERSION", 2)
+    (problem,) = host_of(own=offering_steps(step("own.step"))).problems
+    assert "written for version 1" in problem.reason
+
+
+@pytest.mark.parametrize("version", ["1", 1.0, True, 0, -1, None])
+def test_what_is_no_version_is_refused_and_told_what_to_state(version: object) -> None:
+    (problem,) = host_of(own=written_for(version)).problems
+    assert f"written_for must be a whole number from 1, got {version!r}" in problem.reason
+
+
+@pytest.mark.parametrize("line", ["written_for = 99", "written_for: int = 99"])
+def test_a_file_for_a_newer_program_is_refused_by_its_version_and_never_run(tmp_path: Path, line: str) -> None:
+    file = tmp_path / "shop.py"
+    file.write_text(f"from garboard.steps import NotInventedYet\n{line}\n", encoding="utf-8")
+    (problem,) = make_host((), entry_points=False, files=(file,)).problems
+    assert "written for version 99" in problem.reason
+    assert "NotInventedYet" not in problem.reason
+
+
+@pytest.mark.parametrize("name", BUILT_IN)
+def test_every_built_in_plugin_is_written_for_the_version_of_this_program(name: str) -> None:
+    assert import_module(name).written_for == garboard.API_VERSION
 
 
 # Plugins in files

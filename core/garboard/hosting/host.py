@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import importlib
 import importlib.metadata
 import importlib.util
@@ -15,6 +16,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import attrs
 import pluggy
 
+import garboard
 from garboard import hooks
 from garboard.findings import Finding, NotEnoughData, Verdict
 from garboard.job_view import JobView
@@ -35,9 +37,17 @@ BUILT_IN = (
 
 ENTRY_POINT_GROUP = "garboard.plugins"
 
+WRITTEN_FOR = "written_for"
+UNSTATED = 1
+"""Counts as `written_for` of a plugin that states none: the first plugins stated nothing."""
+
 
 class PluginClash(ValueError):
     """Two plugins offer something under one key."""
+
+
+class WrittenForAnotherVersion(ValueError):
+    """A plugin was written for a version of the front door that this program does not have."""
 
 
 @attrs.frozen
@@ -114,6 +124,7 @@ class PluginHost:
         module = None
         try:
             module = find()
+            _refuse_other_versions(getattr(module, WRITTEN_FOR, UNSTATED))
             self.manager.register(module, name)
             self.manager.check_pending()
             if not self.manager.get_hookcallers(module):
@@ -289,6 +300,43 @@ def _sources(
         yield name, partial(_itself, module)
 
 
+def _refuse_other_versions(written_for: object) -> None:
+    """Raise unless a plugin written for this `garboard.API_VERSION` works here."""
+    newest, oldest = garboard.API_VERSION, garboard.OLDEST_API_VERSION
+    if type(written_for) is not int or written_for < 1:
+        raise TypeError(
+            f"{WRITTEN_FOR} must be a whole number from 1, got {written_for!r}; "
+            f"state the garboard.API_VERSION it was written against, such as {newest}"
+        )
+    if written_for > newest:
+        raise WrittenForAnotherVersion(
+            f"it is written for version {written_for} of the plugin interface, and this program has version {newest}; "
+            "update the program, or use an older version of the plugin"
+        )
+    if written_for < oldest:
+        raise WrittenForAnotherVersion(
+            f"it is written for version {written_for} of the plugin interface, and this program accepts {oldest} to "
+            f"{newest}; get a newer version of the plugin, or ask its author for one"
+        )
+
+
+def _stated_in(file: Path) -> object:
+    """What a plugin's file states as `written_for`, read without running it.
+
+    A plugin for a newer program may import what is not there yet; its own failure would not say what to do.
+    """
+    try:
+        body = ast.parse(file.read_bytes()).body
+    except (SyntaxError, ValueError):
+        return UNSTATED  # running it says what is wrong with it
+    for line in body:
+        if isinstance(line, ast.Assign | ast.AnnAssign) and isinstance(line.value, ast.Constant):
+            targets = line.targets if isinstance(line, ast.Assign) else [line.target]
+            if any(isinstance(target, ast.Name) and target.id == WRITTEN_FOR for target in targets):
+                return line.value.value
+    return UNSTATED
+
+
 def _itself(module: ModuleType) -> ModuleType:
     return module
 
@@ -299,6 +347,7 @@ def _import_file(path: Path) -> ModuleType:
     spec = importlib.util.spec_from_file_location(name, file)
     if spec is None or spec.loader is None or not file.exists():
         raise FileNotFoundError(f"{file} is not a Python file")
+    _refuse_other_versions(_stated_in(file))
     module = importlib.util.module_from_spec(spec)
     sys.modules[name] = module
     try:

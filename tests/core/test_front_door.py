@@ -1,0 +1,58 @@
+"""The front door: what lies flat in the core says what it offers, and the plugins that judge take nothing else."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from importlib import import_module
+from pathlib import Path
+
+import pytest
+
+import garboard
+from garboard.hosting.host import BUILT_IN
+
+CORE = Path(garboard.__file__).parent
+PLUGINS = CORE.parents[1] / "plugins"
+FLAT = sorted(file.stem for file in CORE.glob("*.py") if not file.stem.startswith("__"))
+JUDGING = [name for name in BUILT_IN if name != "garboard_shop"]
+
+
+def offered(name: str) -> set[str]:
+    """What a module offers by its `__all__`."""
+    return set(import_module(name).__all__)
+
+
+@pytest.mark.parametrize("name", ["garboard", *(f"garboard.{flat}" for flat in FLAT)])
+def test_a_flat_file_says_what_it_offers_and_has_it(name: str) -> None:
+    module = import_module(name)
+    assert module.__all__
+    assert [word for word in module.__all__ if word.startswith("_") and word != "__version__"] == []
+    assert [word for word in module.__all__ if not hasattr(module, word)] == []
+
+
+def taken_by(file: Path) -> Iterator[tuple[str, str]]:
+    """What a file takes from the core: (module, name), also where it imports a module and asks it for a name."""
+    tree = ast.parse(file.read_text(encoding="utf-8"))
+    modules: dict[str, str] = {}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "garboard":
+            for one in node.names:
+                if node.module == "garboard" and one.name in FLAT:
+                    modules[one.asname or one.name] = f"garboard.{one.name}"
+                else:
+                    yield node.module, one.name
+        elif isinstance(node, ast.Import):
+            assert not any(one.name.split(".")[0] == "garboard" for one in node.names), f"{file}: write from ... import"
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id in modules:
+            yield modules[node.value.id], node.attr
+
+
+@pytest.mark.parametrize("plugin", JUDGING)
+def test_a_plugin_that_judges_takes_only_what_the_front_door_offers(plugin: str) -> None:
+    taken = {one for file in (PLUGINS / plugin).rglob("*.py") for one in taken_by(file)}
+    flat = {"garboard", *(f"garboard.{name}" for name in FLAT)}
+    assert ("garboard", "hookimpl") in taken
+    assert {module for module, _ in taken} <= flat
+    assert sorted((module, name) for module, name in taken if name not in offered(module)) == []
