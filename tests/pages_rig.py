@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from html.parser import HTMLParser
 from pathlib import Path
 from types import TracebackType
@@ -10,6 +12,8 @@ from typing import Any, Self
 
 import attrs
 import httpx2
+import pytest
+from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
 from garboard.demo.demo_day import make_day
@@ -62,6 +66,16 @@ def make_shop(base: Path) -> Path:
         store.register.put_user(WebUser(name=name, role=role, password_hash=hashed), "Ines", NOON)
     store.close()
     return folder
+
+
+@contextmanager
+def light_passwords() -> Iterator[None]:
+    """Argon2id at its cheapest: what guards a real shop's passwords is the cost, what these tests look at is not."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(people, "_hasher", PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
+        people._nobody.cache_clear()
+        yield
+    people._nobody.cache_clear()
 
 
 class Pages:

@@ -25,6 +25,8 @@ from garboard.disk.hullfile import HullFolder
 from garboard.history.merge import merge
 
 KILLS_A_FOLDER = 25
+LONGEST = 0.06
+"""So long a program runs at most before it is killed [s]; longer where a merge takes longer on this machine."""
 
 
 @attrs.define
@@ -82,10 +84,14 @@ def kill_whole_merges(kills: int, seed: int, where: Path) -> Tally:
     """Kill a program that merges a folder into new ones, one after another; then let the merge end that was killed."""
     tally, rng = Tally("whole merges", seed), random.Random(seed)
     source = writers.source_folder(where, hulls=4, entries=50)
+    begun = time.monotonic()
+    _ends_equal(source, where / "undisturbed")
+    longest = max(LONGEST, 3 * (time.monotonic() - begun))
     while tally.kills < kills:
         folder = Path(tempfile.mkdtemp(dir=where))
         notebook = folder / "called_saved"
-        _start_and_kill(functools.partial(writers.merge_whole_again_and_again, source, folder), notebook, rng)
+        work = functools.partial(writers.merge_whole_again_and_again, source, folder)
+        _start_and_kill(work, notebook, rng, longest)
         tally.kills += 1
         called_merged = set(writers.noted(notebook))
         for shop in folder.glob("shop-*"):
@@ -108,9 +114,9 @@ def _merge(source: Path, folder: Path, seed: int, saved: writers.Saved) -> None:
     writers.merge_without_pause(source, folder, saved, random.Random(seed))
 
 
-def _start_and_kill(work: writers.Work, notebook: Path, rng: random.Random) -> None:
+def _start_and_kill(work: writers.Work, notebook: Path, rng: random.Random, longest: float = LONGEST) -> None:
     child = writers.start(work, notebook)
-    time.sleep(rng.choice([0.002, 0.02, 0.06]) * rng.random())
+    time.sleep(rng.choice([longest / 30, longest / 3, longest]) * rng.random())
     os.kill(child, signal.SIGKILL)
     _, status = os.waitpid(child, 0)
     if not os.WIFSIGNALED(status):

@@ -5,30 +5,34 @@ import subprocess
 import sys
 
 PROGRAM = """
-import sys
+import sys, time
 from kivy.clock import Clock
 from kivy.app import App
+ends = time.monotonic() + 6
 def stop(_dt):
     app = App.get_running_app()
+    if not app.shell.page or (len(app.vessels.lines) < int(wanted) and time.monotonic() < ends):
+        return
     print("page", app.shell.page.title, len(app.vessels.lines), app.tablet.folder.name, app.replayed, app.simulated)
     app.stop()
-Clock.schedule_once(stop, 6)
+Clock.schedule_interval(stop, 0.2)
+wanted = sys.argv[1]
 from garboard.commands.cli import main
-sys.argv = ["garboard", "tablet", *sys.argv[1:]]
+sys.argv = ["garboard", "tablet", *sys.argv[2:]]
 main()
 """
 
 
-def started(*arguments):
-    """The program as a person starts it, closed again after some seconds."""
+def started(*arguments, vessels=0):
+    """The program as a person starts it, closed again when it lists so many vessels, or after six seconds."""
     environment = {**os.environ, "SDL_VIDEODRIVER": "offscreen", "KIVY_NO_CONFIG": "1", "KIVY_NO_ARGS": "1"}
-    command = [sys.executable, "-c", PROGRAM, *map(str, arguments)]
+    command = [sys.executable, "-c", PROGRAM, str(vessels), *map(str, arguments)]
     return subprocess.run(command, capture_output=True, text=True, env=environment, check=False, timeout=120)
 
 
 def test_the_demo_starts_with_the_sample_vessels_in_a_folder_of_its_own(tmp_path):
     """An ordinary window comes up with the sample vessels and the simulated boat; the tablet's folder is left alone."""
-    done = started("--demo", "--folder", tmp_path / "mine")
+    done = started("--demo", "--folder", tmp_path / "mine", vessels=3)
     assert "page Vessels 3 mine-demo None True" in done.stdout, done.stderr[-2000:]
     assert not (tmp_path / "mine").exists()
 

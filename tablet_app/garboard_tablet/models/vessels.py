@@ -12,7 +12,6 @@ from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.journal import file_name
 from garboard.faults import InputError
-from garboard.steps import is_open
 from garboard_tablet.models.tablet import Tablet
 
 SUMMARIES_FILE = "summaries.json"
@@ -135,6 +134,8 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
 
     hull = tablet.listed(number)
     boat = tablet.boat(hull)
+    from garboard.steps import is_open  # steps load the records, which the first frame does without
+
     vessel, _ = boat.state.vessel()
     slots = [*boat.state.slots.values()]
     slots += [slot for job, home in boat.guests.items() for key, slot in home.slots.items() if key.job == job]

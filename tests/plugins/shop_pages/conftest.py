@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from garboard.hosting.host import PluginHost, make_host
-from pages_rig import Browser, Pages, make_shop
+from pages_rig import Browser, Pages, light_passwords, make_shop
 
 
 @pytest.fixture(scope="session")
@@ -19,7 +19,14 @@ def plugins() -> PluginHost:
 
 @pytest.fixture(scope="session")
 def delivered_day(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return make_shop(tmp_path_factory.mktemp("day"))
+    with light_passwords():
+        return make_shop(tmp_path_factory.mktemp("day"))
+
+
+@pytest.fixture(autouse=True)
+def cheap_to_sign_in() -> Iterator[None]:
+    with light_passwords():
+        yield
 
 
 @pytest.fixture
