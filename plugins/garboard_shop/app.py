@@ -28,9 +28,9 @@ from garboard.disk.partial_upload import OutOfPlace
 from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import InputError
 from garboard.history.authority import AT_THE_DESK, ON_THE_PAGE, managers_part
-from garboard.hosting.shop_plugins import ApprovedPlugin
 from garboard.records import JsonValue
 from garboard.shop_link import wire
+from garboard.shop_link.shop_plugins import ApprovedPlugin
 from garboard.shop_link.wire import Differences, Garbled, Question
 from garboard_shop import access
 from garboard_shop.naming import UNNAMED

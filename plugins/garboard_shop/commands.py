@@ -19,7 +19,7 @@ from garboard.shop_link.pairing import DEFAULT_PORT
 from garboard_shop.store import MINUTES_A_CODE_WORKS, ROLES, TECHNICIAN, StoreAway, in_order, shop_copied
 
 if TYPE_CHECKING:
-    from garboard.commands.tools import Tools
+    from garboard.report.terminal import Tools
     from garboard.shop_link.pairing import PairingCode
     from garboard_shop.store import Register, Store, Tablet
 

@@ -13,8 +13,8 @@ from garboard.disk.hullfile import ATTACHMENTS_FOLDER
 from garboard.disk.partial_upload import OutOfPlace
 from garboard.faults import Fault, InputError
 from garboard.hosting.host import BUILT_IN, make_host
-from garboard.hosting.shop_plugins import NAME
 from garboard.shop_link import wire
+from garboard.shop_link.shop_plugins import NAME
 from garboard_shop.store import Register, ShopPlugin, Store
 
 LARGEST = 1 << 20

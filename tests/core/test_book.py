@@ -19,11 +19,12 @@ from garboard.demo.samples_folder import sample_job_files
 from garboard.findings import Finding, Number, Table, Verdict
 from garboard.hooks import hookimpl
 from garboard.hosting.host import PluginHost, make_host
+from garboard.hosting.titles import place_in_words
 from garboard.job_view import JobView
 from garboard.judging.assessing import assess_job_file
 from garboard.records import Note, SignOff, StepState
 from garboard.report.book import date_in_words, handover_book
-from garboard.report.outline import cautions, place_in_words
+from garboard.report.outline import cautions
 from garboard.report.paper import MARGIN, font_folder
 from garboard.steps import Assessed, Block, Calculator, ReportSection
 

@@ -18,17 +18,17 @@ from builders import boat, job_view
 from garboard.commands.ashore import plain_report as plain_ashore
 from garboard.commands.cli import program
 from garboard.commands.hulls import plain_report
-from garboard.commands.tools import Tools
 from garboard.disk.hullfile import HullFolder
 from garboard.findings import Verdict
 from garboard.history.authoring import measure
 from garboard.history.fold import Fold, SlotKey
 from garboard.history.merge import HullMerge, MergeReport
 from garboard.hosting.host import make_host
-from garboard.hosting.shop_plugins import ApprovedPlugin
 from garboard.job_files.job_file import check, parse_job_file, view_of
 from garboard.job_view import Place
 from garboard.records import JsonValue
+from garboard.report.terminal import Tools
+from garboard.shop_link.shop_plugins import ApprovedPlugin
 from garboard.shop_link.sync import bring_ashore
 from histories import HULL, JOB, tablet
 from shop_rig import shop_and_tablets
@@ -229,14 +229,3 @@ def _paths(plain: JsonValue, own_names: set[str], above: str = "") -> set[str]:
     for key, value in plain.items():
         found |= {above + key} | (set() if key in own_names else _paths(value, own_names, f"{above}{key}."))
     return found
-
-
-def test_every_plugin_that_ships_stands_inside_the_import_walls() -> None:
-    from garboard.hosting.host import BUILT_IN
-
-    walls = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["importlinter"]
-    assert set(BUILT_IN) <= set(walls["root_packages"])
-    assert all(
-        set(BUILT_IN) <= set(contract.get("modules", contract.get("forbidden_modules")))
-        for contract in walls["contracts"][:2]
-    )

@@ -11,11 +11,11 @@ from click.testing import CliRunner
 
 from garboard import hookimpl
 from garboard.commands.recording import command as recording_command
-from garboard.commands.tools import Tools
 from garboard.findings import Basis, BasisKind, Finding, Verdict
 from garboard.hosting.host import make_host
 from garboard.recordings.encode import csv_series
 from garboard.recordings.simulator import marked
+from garboard.report.terminal import Tools
 from garboard.samples import Recording, Sample, gather
 from garboard.steps import RecordingJudge
 

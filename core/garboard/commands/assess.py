@@ -7,7 +7,8 @@ from pathlib import Path
 
 import click
 
-from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, Tools
+from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS
+from garboard.report.terminal import Tools
 
 HELP = """Assess job files: what passes, what fails, what to do next.
 

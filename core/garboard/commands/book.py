@@ -6,8 +6,9 @@ from pathlib import Path
 
 import click
 
-from garboard.commands.tools import Tools, need_office, write_file
+from garboard.commands.tools import need_office, write_file
 from garboard.faults import Fault, InputError
+from garboard.report.terminal import Tools
 
 
 @click.command("book", help="Write the handover book of a job (a job file, or a folder of hull files) as a PDF.")

@@ -12,9 +12,10 @@ from typing import Any
 import click
 
 import garboard
-from garboard.commands.tools import BAD_INPUT, Tools
+from garboard.commands.tools import BAD_INPUT
 from garboard.disk.storage import FolderInUse, NewerFormat, NotSaved
 from garboard.faults import InputError
+from garboard.report.terminal import Tools
 
 COMMANDS: Mapping[str, str] = {
     "assess": "garboard.commands.assess",

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import click
 
-from garboard.commands.tools import Tools, need_office, write_file
+from garboard.commands.tools import need_office, write_file
+from garboard.report.terminal import Tools
 
 DEFAULT_FOLDER = Path("garboard-demo")
 

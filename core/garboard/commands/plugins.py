@@ -7,8 +7,9 @@ from collections.abc import Mapping
 
 import click
 
-from garboard.commands.tools import SOMETHING_FAILS, Tools
+from garboard.commands.tools import SOMETHING_FAILS
 from garboard.hosting.host import PluginHost
+from garboard.report.terminal import Tools
 
 HELP = """List the plugins at work with what they offer, and those that could not be loaded.
 

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 import attrs
 import click
 
-from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, Tools
+from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS
 from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Verdict
+from garboard.report.terminal import Tools
 from garboard.samples import UNIT_OF_QUANTITY, Recording
 from garboard.steps import RecordingJudge
 

@@ -14,12 +14,12 @@ from garboard.faults import Fault, InputError
 from garboard.findings import Verdict
 from garboard.history.desk import open_hull, recordings_of
 from garboard.hosting.host import PluginHost
+from garboard.hosting.titles import place_in_words
 from garboard.job_files.job_file import JobFile, check, implausible, located, read_job_file, settings_faults, view_of
 from garboard.job_files.unrecognised import not_known
 from garboard.job_view import Disagreement, JobView, place_of
+from garboard.judging import findings_format
 from garboard.records import EQUIPMENT, Measurement, Vessel, unusual_of
-from garboard.report import json_out
-from garboard.report.outline import place_in_words
 from garboard.steps import Assessed, Step
 
 
@@ -47,14 +47,20 @@ def assess_job_file(path: Path, host: PluginHost) -> AssessedJob:
 
     Raises InputError with every fault of the file, values outside their hard range among them.
     """
-    job_file = read_job_file(path, host)
-    faults = [*check(job_file, host, path.parent), *settings_faults(job_file.settings, host)]
-    if faults:
-        raise InputError(str(path), located(path, faults))
+    job_file = read_checked(path, host)
     view = view_of(job_file, path.parent)
     return AssessedJob(
         str(path), view, host.assess(view), (*_questions(view, host), *_odd_in_file(path, job_file, host))
     )
+
+
+def read_checked(path: Path, host: PluginHost) -> JobFile:
+    """Read a job file and check it against the loaded plugins. Raises InputError with every fault of the file."""
+    job_file = read_job_file(path, host)
+    faults = [*check(job_file, host, path.parent), *settings_faults(job_file.settings, host)]
+    if faults:
+        raise InputError(str(path), located(path, faults))
+    return job_file
 
 
 def _odd_in_file(path: Path, job_file: JobFile, host: PluginHost) -> tuple[str, ...]:
@@ -68,22 +74,26 @@ def is_hull_folder(path: Path) -> bool:
 
 
 def assess_hulls(folder: Path, host: PluginHost, hull: str = "") -> Iterator[AssessedJob]:
-    """Assess the jobs in a folder of hull files, or those of one boat by any of its numbers.
+    """Assess the jobs in a folder of hull files, or those of one boat by any of its numbers."""
+    with HullFolder(folder, read_only=True) as hulls:
+        for name, view in jobs_in(hulls, hull):
+            odd = (f"{where}: {what}" for where, what in not_known(view, host))
+            yield AssessedJob(f"{folder} {name}", view, host.assess(view), (*_questions(view, host), *odd))
+
+
+def jobs_in(hulls: HullFolder, hull: str = "") -> Iterator[tuple[str, JobView]]:
+    """The jobs in a folder of hull files, or those of one boat: hull number and job id, and the job.
 
     A boat with two numbers comes once, and a job that was moved comes under the boat it was moved to.
     """
-    with HullFolder(folder, read_only=True) as hulls:
-        load = recordings_of(hulls)
-        seen: set[str] = set()
-        for key in [hull_number.key(hull)] if hull else hulls.hulls():
-            boat = open_hull(hulls, key)
-            for job in boat.jobs:
-                if job not in seen:
-                    seen.add(job)
-                    view = boat.view(job, load)
-                    odd = (f"{where}: {what}" for where, what in not_known(view, host))
-                    questions = (*_questions(view, host), *odd)
-                    yield AssessedJob(f"{folder} {boat.state.hull_number} {job}", view, host.assess(view), questions)
+    load = recordings_of(hulls)
+    seen: set[str] = set()
+    for key in [hull_number.key(hull)] if hull else hulls.hulls():
+        boat = open_hull(hulls, key)
+        for job in boat.jobs:
+            if job not in seen:
+                seen.add(job)
+                yield f"{boat.state.hull_number} {job}", boat.view(job, load)
 
 
 def assess_path(path: Path, host: PluginHost) -> Iterator[AssessedJob | InputError]:
@@ -132,7 +142,7 @@ def _is_our_own_output(file: Path) -> bool:
         plain = json.loads(file.read_text(encoding="utf-8"))
     except (ValueError, OSError, RecursionError):
         return False  # read again as a job file, which says what is wrong with it
-    return isinstance(plain, dict) and plain.get("format") == json_out.FORMAT
+    return isinstance(plain, dict) and plain.get("format") == findings_format.FORMAT
 
 
 def _questions(job: JobView, host: PluginHost) -> Iterator[str]:

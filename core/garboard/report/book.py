@@ -12,6 +12,7 @@ import attrs
 import garboard
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Number, Table, Verdict
 from garboard.hosting.host import PluginHost
+from garboard.hosting.titles import name_in_words, place_in_words
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
 from garboard.records import Measurement, SignOff
@@ -25,10 +26,8 @@ from garboard.report.outline import (
     cautions,
     counts,
     hand_over,
-    name_in_words,
     nothing_to_put_right,
     numbered_bases,
-    place_in_words,
     punch_list,
     references,
     result_of,

@@ -33,11 +33,9 @@ from garboard.faults import Fault
 from garboard.findings import Figure, Finding, Table
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
+from garboard.judging.findings_format import FORMAT, VERSION
 from garboard.report.outline import counts, punch_list
 from garboard.steps import Assessed
-
-FORMAT = "garboard findings"
-VERSION = 1
 
 Plain = dict[str, Any]  # whatever JSON can hold; the shapes are written out above
 

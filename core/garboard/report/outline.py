@@ -8,7 +8,8 @@ import attrs
 
 from garboard.findings import Basis, Finding, Verdict
 from garboard.hosting.host import PluginHost
-from garboard.job_view import JobView, Place
+from garboard.hosting.titles import place_in_words, title_of
+from garboard.job_view import JobView
 from garboard.steps import Assessed, Caution, Phase, Step, state_shown
 
 SIGN_AT_HAND_OVER = ("technician", "owner")
@@ -179,7 +180,7 @@ def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) ->
         for disagreement in view.disagreements
     ]
     again = [
-        PunchItem(_title_of(state.step, host), state.reason or "Look at this step again.", "look again", state.step)
+        PunchItem(title_of(state.step, host), state.reason or "Look at this step again.", "look again", state.step)
         for state in view.steps
         if state.state == "look again" and view.state_of(state.step) == "look again"
     ]
@@ -200,29 +201,6 @@ def counts(assessed: Iterable[Assessed]) -> Mapping[Verdict, int]:
     """How many findings came out each way."""
     verdicts = [one.finding.verdict for one in assessed]
     return {verdict: verdicts.count(verdict) for verdict in Verdict}
-
-
-def place_in_words(place: Place, host: PluginHost) -> str:
-    """Where a measurement belongs, in the words the person saw ("Full throttle: engine speed, port")."""
-    step_key, field_name, row, of = place
-    step = host.step(step_key)
-    titles = {field.name: field.title for field in step.all_fields()} if step else {}
-    field = titles.get(field_name, field_name.replace("_", " "))
-    return ", ".join([f"{_title_of(step_key, host)}: {field}", *filter(None, (of, row))])
-
-
-def name_in_words(name: str, host: PluginHost) -> str:
-    """What `fold.name_of` names, in the words the person saw."""
-    step, *rest = name.split("/")
-    if host.step(step) is not None and 0 < len(rest) < 4:
-        field, row, of = (*rest, "", "")[:3]
-        return place_in_words((step, field, row, of), host)
-    return name.replace("/", " ").replace("_", " ").capitalize()
-
-
-def _title_of(step_key: str, host: PluginHost) -> str:
-    step = host.step(step_key)
-    return step.title if step else step_key
 
 
 def _under(step_key: str, assessed: Sequence[Assessed]) -> tuple[Assessed, ...]:

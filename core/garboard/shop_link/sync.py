@@ -27,12 +27,11 @@ from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError
 from garboard.history.fold import SlotKey
 from garboard.history.merge import HullMerge, judge
-from garboard.hosting import shop_plugins
-from garboard.hosting.shop_plugins import ApprovedPlugin
-from garboard.shop_link import wire
+from garboard.shop_link import shop_plugins, wire
 from garboard.shop_link.discovery import with_address
 from garboard.shop_link.pairing import PairedShop, new_device, new_token, read_code
 from garboard.shop_link.shop_line import NotPaired, NotTheShop, Reply, ShopAway, ShopLine, ShopRefused
+from garboard.shop_link.shop_plugins import ApprovedPlugin
 from garboard.shop_link.wire import Differences, Garbled
 
 __all__ = [

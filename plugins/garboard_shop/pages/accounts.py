@@ -21,6 +21,7 @@ from garboard.findings import Basis, Figure, Finding, NotEnoughData, Verdict
 from garboard.history.desk import OpenHull, open_entries
 from garboard.history.fold import JOINING, Decided, Fold, SlotKey, name_of, slot_of
 from garboard.hosting.host import PluginHost
+from garboard.hosting.titles import place_in_words
 from garboard.job_view import JobView
 from garboard.records import Measurement
 from garboard.report.outline import (
@@ -29,7 +30,6 @@ from garboard.report.outline import (
     by_phase,
     counts,
     numbered_bases,
-    place_in_words,
     punch_list,
 )
 from garboard.samples import Recording

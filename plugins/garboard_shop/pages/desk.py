@@ -13,7 +13,8 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from garboard.disk.clock import wall_milliseconds
 from garboard.findings import Verdict
 from garboard.hosting.host import PluginHost
-from garboard.report.outline import place_in_words, references
+from garboard.hosting.titles import place_in_words
+from garboard.report.outline import references
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS
 from garboard.shop_link.pairing import PairingCode
 from garboard_shop.naming import UNNAMED, kept_name

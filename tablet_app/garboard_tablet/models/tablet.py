@@ -303,7 +303,7 @@ class Tablet:
 def all_plugins(files: HullFolder) -> PluginHost:
     """The plugins that come with the program, those installed beside it, and the shop's own that it approved."""
     from garboard.hosting.host import make_host
-    from garboard.hosting.shop_plugins import files_to_run
+    from garboard.shop_link.shop_plugins import files_to_run
 
     return make_host(files=files_to_run(files))
 

@@ -13,9 +13,9 @@ from campaigns.writers import entry_number
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
-from garboard.hosting import shop_plugins
 from garboard.hosting.host import make_host
-from garboard.hosting.shop_plugins import ApprovedPlugin, files_to_run, kept
+from garboard.shop_link import shop_plugins
+from garboard.shop_link.shop_plugins import ApprovedPlugin, files_to_run, kept
 from garboard.shop_link.sync import bring_ashore
 from garboard_shop.own_plugins import LARGEST, approve, keep_in_store, withdraw
 from shop_rig import RunningShop, ask_raw, shop_and_tablets
