@@ -10,6 +10,7 @@ from typing import Any
 import click
 import pytest
 from click.testing import CliRunner, Result
+from pypdf import PdfReader
 
 import small_plugin
 from garboard.commands.cli import COMMANDS, program
@@ -400,13 +401,15 @@ def test_every_command_calls_how_it_ends_its_exit_status() -> None:
 
 
 def test_demo_merges_three_tablets_prints_accounts_and_writes_books_and_findings(tmp_path: Path) -> None:
-    result = run("demo", "--out", tmp_path / "out")
+    result = run("demo", "--all", "--out", tmp_path / "out")
     assert result.exit_code == 0, result.output
     assert "both sides counted" in result.output
     for hull in ("QQZ04417D626", "QQZ08832B626", "QQZ01209A626"):
         assert f"hull number {hull}" in result.output
+    for evening in ("decided: QQZ04417D626", "signed again: QQZ08832B626: technician N. Sorrel"):
+        assert evening in result.output
     last = result.output[result.output.index("Wrote 3 handover books") - 400 :]
-    for name in ("Saltgrass: ", "Kittiwake: ", "Long Reach: "):
+    for name in ("Saltgrass (", "Kittiwake (", "Long Reach ("):
         assert name in last
     assert f"garboard shop --folder {tmp_path / 'out' / 'shop'}" in last
     assert sorted(file.name for file in (tmp_path / "out").iterdir()) == [
@@ -418,6 +421,21 @@ def test_demo_merges_three_tablets_prints_accounts_and_writes_books_and_findings
         "tablets",
     ]
     assert len(json.loads((tmp_path / "out" / "findings.json").read_text(encoding="utf-8"))["jobs"]) == 3
+
+
+def test_demo_prints_a_line_a_boat_ends_with_a_finished_one_and_names_its_book(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    result = run("demo", "--out", out)
+    assert result.exit_code == 0, result.output
+    boats, next_things = (part.splitlines() for part in result.output.split("\n\n"))
+    assert [line.split(" (")[0] for line in boats] == ["Long Reach", "Saltgrass", "Kittiwake"]
+    assert ["finished and signed" in line for line in boats] == [False, False, True]
+    assert f"open {out / 'kittiwake-2026-05-handover-book.pdf'}" in next_things[1]
+    assert "garboard demo --all" in result.output
+    assert len(result.output.splitlines()) < 12
+    title = PdfReader(out / "kittiwake-2026-05-handover-book.pdf").metadata
+    assert title is not None
+    assert title.title == "Handover book of Kittiwake"  # not "..., draft"
 
 
 def test_help_does_not_load_what_only_some_commands_need() -> None:

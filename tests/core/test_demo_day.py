@@ -6,12 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from garboard.demo.demo_day import Day, make_day, settle_day
+from garboard.demo.demo_day import Day, make_day, settle_day, sign_day
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
 from garboard.history.desk import open_hull
 from garboard.hosting.host import make_host
 from garboard.judging.assessing import assess_one, assess_path
+from garboard.report.outline import hand_over
 
 SAMPLES = Path(__file__).parents[2] / "sample_jobs"
 SALTGRASS, KITTIWAKE, LONG_REACH = "QQZ04417D626", "QQZ08832B626", "QQZ01209A626"
@@ -63,6 +64,20 @@ def test_the_managers_evening_leaves_nothing_to_decide_and_is_not_repeated(day: 
         assert open_hull(shop, "QQZO1209A626").jobs == open_hull(shop, LONG_REACH).jobs == ("long-reach-2026-05",)
         view = open_hull(shop, LONG_REACH).view("long-reach-2026-05")
     assert view.amount("fuel_curve.tanks", "usable_fuel", "gal") == 270
+
+
+def test_the_boat_measured_again_is_signed_again_and_finished_and_no_one_signs_twice(day: Day) -> None:
+    host = make_host()
+    before = assess_one(day.shop, host, KITTIWAKE)
+    assert not hand_over(before.view, before.assessed).is_done
+    assert set(sign_day(day)) == {f"{KITTIWAKE}: technician N. Sorrel", f"{KITTIWAKE}: owner J. Ashdown"}
+    after = assess_one(day.shop, host, KITTIWAKE)
+    assert hand_over(after.view, after.assessed).is_done
+    assert hand_over(after.view, after.assessed).lacking == ()
+    assert [one.stale for one in after.view.sign_offs] == [False, False]
+    assert sign_day(day) == ()
+    with HullFolder(day.tablets[1], read_only=True) as tablet, HullFolder(day.shop, read_only=True) as shop:
+        assert tablet.ids(KITTIWAKE) == shop.ids(KITTIWAKE)
 
 
 def test_a_folder_of_hull_files_is_assessed_like_job_files_and_a_book_needs_one_job_named(day: Day) -> None:

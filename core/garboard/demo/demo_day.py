@@ -2,6 +2,7 @@
 
 Two tablets measured one thing differently; one job's values were typed under a wrong hull number; something was
 measured after a sign-off; one tablet's clock is a day off; one entry comes from a plugin that is not here.
+In the evening the manager decides, and the boat that was measured again is signed again.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from garboard.disk.clock import HybridClock, wall_milliseconds
 from garboard.disk.entries import Entry, make_entry
 from garboard.disk.hullfile import HullFolder
 from garboard.history import exchange
-from garboard.history.authoring import Author, measure, same_boat, settle
+from garboard.history.authoring import Author, measure, same_boat, settle, sign_off
 from garboard.history.desk import author_for, open_hull
 from garboard.history.fold import Fold, fold, name_of
 from garboard.history.merge import MergeReport, merge
@@ -25,6 +26,7 @@ from garboard.job_files.job_file import JobFile, read_job_file
 A_DAY = 24 * 60 * 60 * 1000
 MANAGER = "M. Office"
 EVENING = "2026-05-15T18:20:00-04:00"
+SIGNED_AT = "2026-05-15T18:40:00-04:00"
 OUT_AT = "2026-05-15T10:35:00-04:00"
 RETESTED_AT = "2026-05-15T17:45:00-04:00"
 
@@ -144,6 +146,30 @@ def _join_the_numbers(hulls: HullFolder) -> Iterator[str]:
                 for entry in same_boat(author, state, there, "letter for a digit"):
                     hulls.save(entry)
                 yield f"{hull} and {other} are one boat"
+
+
+def sign_day(day: Day) -> tuple[str, ...]:
+    """Whoever signed before a later change signs again, on the second tablet. Returns who signed for which boat.
+
+    The tablet takes the shop's record first: a signature covers only what the signer's own tablet holds.
+    """
+    with HullFolder(day.tablets[1]) as second, HullFolder(day.shop) as shop:
+        merge((shop,), second)
+        signed = tuple(_sign_again(second))
+        merge((second,), shop)
+    return signed
+
+
+def _sign_again(tablet: HullFolder) -> Iterator[str]:
+    for hull in tablet.hulls():
+        boat = open_hull(tablet, hull)
+        for job in boat.jobs:
+            for stale in boat.home_of(job).stale(job):
+                role, name = stale.sign_off.subject
+                state = open_hull(tablet, hull).home_of(job)  # read anew: it holds the signature before this one
+                author = attrs.evolve(author_for(tablet, state, "tablet 2", name), wall=lambda: SIGNED_AT)
+                tablet.save(sign_off(author, state, job, role, name))
+                yield f"{state.hull_number}: {role} {name}"
 
 
 def _manager(hulls: HullFolder, state: Fold) -> Author:
