@@ -7,6 +7,7 @@ import math
 
 import attrs
 
+from garboard.faults import GarboardError
 from garboard.verdict import Verdict as Verdict  # part of a finding: whoever declares one takes both from here
 
 
@@ -205,7 +206,7 @@ class Finding:
             raise ValueError(f"finding about {self.about!r}: 'not enough data' must not give a number")
 
 
-class NotEnoughData(Exception):
+class NotEnoughData(GarboardError):
     """A calculator cannot give a number. Each reason names what is missing or out of range, and what to do.
 
     The host turns it into a finding with the verdict "not enough data".

@@ -16,6 +16,7 @@ import attrs
 import pluggy
 
 from garboard import hooks
+from garboard.faults import GarboardError
 from garboard.findings import Finding, NotEnoughData, Verdict
 from garboard.job_view import JobView
 from garboard.steps import Assessed, Calculator, LiveGuide, Phase, RecordingJudge, ReportSection, Setting, Step
@@ -36,7 +37,7 @@ BUILT_IN = (
 ENTRY_POINT_GROUP = "garboard.plugins"
 
 
-class PluginClash(ValueError):
+class PluginClash(GarboardError, ValueError):
     """Two plugins offer something under one key."""
 
 
