@@ -35,7 +35,15 @@ class Fault:
         return f"{line}{self.where}{about}: expected {self.expected}" + (f", got {self.got}" if self.got else "")
 
 
-class InputError(ValueError):
+class GarboardError(Exception):
+    """What every exception of the core derives from: one except clause takes them all.
+
+    Where a built-in exception says the same (ValueError), it is the second base, so that code which catches that
+    still does.
+    """
+
+
+class InputError(GarboardError, ValueError):
     """An input could not be used. Carries every fault found in it, not only the first.
 
     source : what was read (a file's path, "hull number")

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import enum
 import math
+import re
+from collections.abc import Iterable
 
 import attrs
 
+from garboard.faults import GarboardError
 from garboard.verdict import Verdict as Verdict  # part of a finding: whoever declares one takes both from here
 
 __all__ = [
@@ -195,16 +198,62 @@ class Table:
                 )
 
 
+class Lack(enum.Enum):
+    """Why something a calculation needs cannot be used. The value is what `--json` carries."""
+
+    NOT_ENTERED = "not entered"
+    DISAGREES = "values disagree"
+    UNREADABLE = "cannot be read"
+    OUT_OF_RANGE = "out of range"
+    RECORDING_NOT_HERE = "recording not here"
+    SIMULATED = "simulated run"
+    OTHER = "other"
+
+
+@attrs.frozen
+class Missing:
+    """One thing a calculation needs and does not have.
+
+    text : what is missing or out of range, and what to do ("speed, row 2 is not entered")
+    step, field, row, of : where it belongs, as far as that is one place of the job; "" where it is not
+    """
+
+    text: str
+    lack: Lack = attrs.field(default=Lack.OTHER, kw_only=True)
+    step: str = attrs.field(default="", kw_only=True)
+    field: str = attrs.field(default="", kw_only=True)
+    row: str = attrs.field(default="", kw_only=True)
+    of: str = attrs.field(default="", kw_only=True)
+
+    def __str__(self) -> str:
+        return self.text
+
+
+_CODE = re.compile(r"[a-z0-9_]+(\.[a-z0-9_]+)+")
+
+
+def _code(_instance: object, _field: attrs.Attribute[str], code: str) -> None:
+    if code and not _CODE.fullmatch(code):
+        raise ValueError(f'code must read "plugin.topic.what" in small letters, digits and "_", got {code!r}')
+
+
 @attrs.frozen(kw_only=True)
 class Finding:
     """One thing a calculator found.
 
+    code     : what was found, for programs ("prop_check.window.above"); it stays when the sentence is reworded. Where
+               a plugin gives none, the host makes one from the calculator's key and the verdict
     about    : what it is about ("port engine", "circuit Bilge pump")
     sentence : one short sentence that says the result and what to do next
     basis    : at least one, whatever the verdict
+    missing  : what keeps it from a result, with the verdict "not enough data"
+    notes    : texts of the job's notes it tells: a punch list need not tell them again
+    short    : the sentence where the verdict stands beside it and need not be said twice; "" where that is the same
 
     Raises ValueError for a verdict without a basis, and for "not enough data" that still gives a number.
     """
+
+    code: str = attrs.field(default="", validator=_code)
 
     verdict: Verdict
     about: str
@@ -213,20 +262,48 @@ class Finding:
     numbers: tuple[Number, ...] = ()
     figures: tuple[Figure, ...] = ()
     tables: tuple[Table, ...] = ()
+    missing: tuple[Missing, ...] = ()
+    notes: tuple[str, ...] = ()
+    short: str = ""
 
     def __attrs_post_init__(self) -> None:
         if not self.basis:
             raise ValueError(f"finding about {self.about!r} has no basis")
         if self.verdict is Verdict.NOT_ENOUGH_DATA and self.numbers:
             raise ValueError(f"finding about {self.about!r}: 'not enough data' must not give a number")
+        if self.missing and self.verdict is not Verdict.NOT_ENOUGH_DATA:
+            raise ValueError(f"finding about {self.about!r}: only 'not enough data' may name what is missing")
 
 
-class NotEnoughData(Exception):
-    """A calculator cannot give a number. Each reason names what is missing or out of range, and what to do.
+def not_enough_data(about: str, missing: Iterable[Missing | str], basis: tuple[Basis, ...]) -> Finding:
+    """The finding that names what is missing. Its code is its calculator's, which the host fills in."""
+    items = _items(missing)
+    reasons = "; ".join(dict.fromkeys(item.text for item in items))
+    return Finding(
+        verdict=Verdict.NOT_ENOUGH_DATA,
+        about=about,
+        sentence=f"Not enough data: {reasons}.",
+        short=f"{reasons[:1].upper()}{reasons[1:]}.",
+        missing=items,
+        basis=basis,
+    )
 
-    The host turns it into a finding with the verdict "not enough data".
+
+def _items(missing: Iterable[Missing | str]) -> tuple[Missing, ...]:
+    return tuple(dict.fromkeys(Missing(one) if isinstance(one, str) else one for one in missing))
+
+
+class NotEnoughData(GarboardError):
+    """A calculator cannot give a number, for want of one thing or several. The host makes the finding that says so.
+
+    missing : each thing once; a reason given as text alone is one of kind `Lack.OTHER`
     """
 
-    def __init__(self, *reasons: str) -> None:
-        self.reasons = reasons
-        super().__init__("; ".join(reasons))
+    def __init__(self, *missing: Missing | str) -> None:
+        self.missing = _items(missing)
+        super().__init__("; ".join(self.reasons))
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """What is missing and what to do, in words, each text once."""
+        return tuple(dict.fromkeys(item.text for item in self.missing))

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 import attrs
 
-from garboard.findings import NotEnoughData
+from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.records import Job, JsonValue, Measurement, Note, SignOff, StepState, Vessel
 from garboard.samples import Recording
 from garboard.units import Amount, parse_amount
@@ -36,13 +36,15 @@ class Disagreement:
 
 
 def _no_recording(reference: str) -> Recording:
-    raise NotEnoughData(f"recording {reference!r} is not here; bring it in and assess again")
+    text = f"recording {reference!r} is not here; bring it in and assess again"
+    raise NotEnoughData(Missing(text, lack=Lack.RECORDING_NOT_HERE))
 
 
 def _measured(load: Callable[[str], Recording], reference: str) -> Recording:
     recording = load(reference)
     if recording.is_simulated:
-        raise NotEnoughData("the recording is a simulated run, no measurement; take it back and record aboard")
+        text = "the recording is a simulated run, no measurement; take it back and record aboard"
+        raise NotEnoughData(Missing(text, lack=Lack.SIMULATED))
     return recording
 
 
@@ -110,7 +112,12 @@ class JobView:
         reference, name = (value.get("file"), value.get("name")) if isinstance(value, dict) else (None, None)
         if not isinstance(reference, str):
             return None
-        recording = self.load_recording(reference)
+        try:
+            recording = self.load_recording(reference)
+        except NotEnoughData as lacking:
+            raise NotEnoughData(
+                *(attrs.evolve(one, step=step, field=field, row=row, of=of) for one in lacking.missing)
+            ) from None
         return attrs.evolve(recording, name=name) if isinstance(name, str) and name else recording
 
     def setting(self, key: str) -> JsonValue:
@@ -139,14 +146,20 @@ class Asking:
     """
 
     view: JobView
-    reasons: list[str] = attrs.field(factory=list)
+    missing: list[Missing] = attrs.field(factory=list)
+
+    @property
+    def reasons(self) -> list[str]:
+        """What is missing so far, in words."""
+        return [item.text for item in self.missing]
 
     def amount(self, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float:
         """The amount at a place [unit]; one that cannot be read as such counts as missing, with the reason."""
         try:
             value = self.view.amount(step, field, unit, row=row, of=of)
         except ValueError as unreadable:
-            self.reasons.append(f"{_where(field, row, of)}: {unreadable}")
+            text = f"{_where(field, row, of)}: {unreadable}"
+            self.missing.append(Missing(text, lack=Lack.UNREADABLE, step=step, field=field, row=row, of=of))
             return math.nan
         return self._or_missing(value, math.nan, step, field, row, of)
 
@@ -164,35 +177,43 @@ class Asking:
         """The recording attached at a place; an empty one stands in when there is none, not here or simulated."""
         try:
             found = self.view.recording(step, field, row=row, of=of)
-        except NotEnoughData as missing:
-            self.reasons.extend(missing.reasons)
+        except NotEnoughData as lacking:
+            self.missing.extend(lacking.missing)
             return Recording("", {})
         return self._or_missing(found, Recording("", {}), step, field, row, of)
 
     def known(self, amount: Amount | None, unit: str, what: str) -> float:
         """An amount of a record [unit]; `what` names it for the person ("port engine: gear ratio")."""
         if amount is None:
-            self.reasons.append(f"{what} is not entered")
+            self.missing.append(Missing(f"{what} is not entered", lack=Lack.NOT_ENTERED))
             return math.nan
         return amount.to(unit)
 
-    def need(self, condition: bool, reason: str) -> None:
+    def need(self, condition: bool, reason: Missing | str) -> None:
         """Add a reason unless the condition holds."""
         if not condition:
-            self.reasons.append(reason)
+            self.missing.append(Missing(reason) if isinstance(reason, str) else reason)
 
     def check(self) -> None:
         """Raise NotEnoughData when anything asked for was missing."""
-        if self.reasons:
-            raise NotEnoughData(*dict.fromkeys(self.reasons))
+        if self.missing:
+            raise NotEnoughData(*self.missing)
 
     def _or_missing(self, value: T | None, stand_in: T, step: str, field: str, row: str, of: str) -> T:
         if value is not None:
             return value
-        where = _where(field, row, of)
-        disagrees = (step, field, row, of) in self.view._disagree
-        self.reasons.append(f"{where}: values disagree, choose one" if disagrees else f"{where} is not entered")
+        self.missing.append(nothing_at(self.view, step, field, row=row, of=of))
         return stand_in
+
+
+def nothing_at(view: JobView, step: str, field: str, *, row: str = "", of: str = "") -> Missing:
+    """What to say of a place that gives no usable value: nothing is entered there, or values disagree."""
+    where = _where(field, row, of)
+    if (step, field, row, of) in view._disagree:
+        lack, text = Lack.DISAGREES, f"{where}: values disagree, choose one"
+    else:
+        lack, text = Lack.NOT_ENTERED, f"{where} is not entered"
+    return Missing(text, lack=lack, step=step, field=field, row=row, of=of)
 
 
 def _where(field: str, row: str, of: str) -> str:

@@ -13,12 +13,15 @@ from garboard.findings import (
     Basis,
     Figure,
     Finding,
+    Lack,
     Marker,
+    Missing,
     NotEnoughData,
     Number,
     Series,
     Table,
     Verdict,
+    not_enough_data,
     with_spread,
 )
 from garboard.job_view import Asking, JobView
@@ -90,7 +93,11 @@ def fuel_curve(view: JobView) -> list[Finding]:
     out_of_line = _out_of_line(found, curve)
     steps = f"{len(found.steps)} steps from {curve.lowest:.0f} to {curve.highest:.0f} rev/min, from {found.source}."
     advice = []
+    code = "fuel_curve.curve.in_order"
+    if found.one_way:
+        code = "fuel_curve.curve.one_way"
     if out_of_line:
+        code = "fuel_curve.curve.repeat_steps"
         advice.append(f"Repeat {', '.join(out_of_line)}: less speed or fuel than at the step below.")
     if found.one_way:
         count = len(found.one_way)
@@ -98,6 +105,7 @@ def fuel_curve(view: JobView) -> list[Finding]:
         advice.append(f"{count} {ways} run one way only; run both ways to take out a current.")
     return [
         Finding(
+            code=code,
             verdict=Verdict.ADVISE if advice else Verdict.PASS,
             about="fuel curve",
             sentence=" ".join([steps, *advice]),
@@ -193,6 +201,7 @@ def planing_hump(view: JobView) -> list[Finding]:
     if hump is None:
         return [
             Finding(
+                code="fuel_curve.planing_hump.none",
                 verdict=Verdict.PASS,
                 about="planing hump",
                 sentence=f"No hump between {curve.lowest:.0f} and {curve.highest:.0f} rev/min that stands clear of the "
@@ -207,6 +216,7 @@ def planing_hump(view: JobView) -> list[Finding]:
     worst = curve.economy_at(hump.bottom.engine_speed)
     return [
         Finding(
+            code="fuel_curve.planing_hump.found",
             verdict=Verdict.PASS,
             about="planing hump",
             sentence=f"Slowest planing {speed.value:.1f} kn at {_tens(planing.value)} rev/min. "
@@ -277,6 +287,7 @@ def best_cruise(view: JobView) -> list[Finding]:
     says += _slower(curve, at, good) if cruise.planing else " No planing hump was seen: the best step at any speed."
     return [
         Finding(
+            code="fuel_curve.best_cruise.planing" if cruise.planing else "fuel_curve.best_cruise.any_speed",
             verdict=Verdict.PASS,
             about=cruise.name,
             sentence=says,
@@ -348,6 +359,7 @@ def cruising_range(view: JobView) -> list[Finding]:
     out, whole = radius_by_thirds(usable, good.value), range_with_reserve(usable, reserve, good.value)
     return [
         Finding(
+            code="fuel_curve.range.reckoned",
             verdict=Verdict.PASS,
             about="range",
             sentence=f"{out:.0f} nm out and the same back on two thirds of {usable:.0f} gal, {usable / 3:.0f} gal "
@@ -397,6 +409,7 @@ def mixed_use(view: JobView) -> list[Finding]:
         )
     return [
         Finding(
+            code="fuel_curve.mixed_use.ordinary" if ordinary else "fuel_curve.mixed_use.odd_exponent",
             verdict=Verdict.PASS if ordinary else Verdict.ADVISE,
             about="mixed use",
             sentence=says,
@@ -462,15 +475,19 @@ def flow_meter(view: JobView) -> list[Finding]:
     off = abs(ratio - 1) > allowed
     reads = f"{abs(1 / ratio - 1) * 100:.1f} % {'low' if ratio > 1 else 'high'}"
     says = f"Meter reads {reads} against the refill (factor {with_spread(ratio, within, 3)}). "
+    code = "fuel_curve.flow_meter.within_limit"
     if off and within < abs(ratio - 1):
+        code = "fuel_curve.flow_meter.set_factor"
         says += f"Set its factor to {now * ratio:.3f}, or multiply pulses per gallon by {1 / ratio:.3f}."
         says += " Until then, economy and range are off the same way."
     elif off:
+        code = "fuel_curve.flow_meter.refill_too_small"
         says += "The refill is too small to be sure; repeat after a longer run."
     else:
         says += f"Within {allowed * 100:.0f} %; leave it."
     return [
         Finding(
+            code=code,
             verdict=Verdict.ADVISE if off else Verdict.PASS,
             about="flow meter",
             sentence=says,
@@ -541,11 +558,9 @@ def _plausible(
     reason = _not_full_throttle(view, engine, top.engine_speeds[number])
     power = engine.rated_power.to("hp") if engine.rated_power else 0.0
     if not 0 < power < 1e5:
-        reason = f"{engine.position} engine: rated power is not entered"
+        reason = Missing(f"{engine.position} engine: rated power is not entered", lack=Lack.NOT_ENTERED)
     if reason:
-        return Finding(
-            verdict=Verdict.NOT_ENOUGH_DATA, about=about, sentence=f"Not enough data: {reason}.", basis=basis
-        )
+        return not_enough_data(about, [reason], basis)
     flow = top.flows[number]
     used = specific_consumption.specific_consumption(flow, density, power)
     efficiency = specific_consumption.brake_efficiency(used)
@@ -568,7 +583,11 @@ def _plausible(
         )
     else:
         says += f", believable; {ordinary:.2f} is commonly reckoned with."
+    code = "fuel_curve.fuel_for_power.believable"
+    if impossible or doubtful:
+        code = "fuel_curve.fuel_for_power.impossible" if impossible else "fuel_curve.fuel_for_power.doubtful"
     return Finding(
+        code=code,
         verdict=Verdict.FAIL if impossible else Verdict.ADVISE if doubtful else Verdict.PASS,
         about=about,
         sentence=says,
@@ -588,18 +607,19 @@ def _plausible(
     )
 
 
-def _not_full_throttle(view: JobView, engine: Engine, highest: float) -> str:
-    """Why the highest step does not count as full throttle; empty when it does."""
+def _not_full_throttle(view: JobView, engine: Engine, highest: float) -> Missing | None:
+    """Why the highest step does not count as full throttle; None when it does."""
     share = limit(view, "full_throttle_from") / 100
     if engine.full_throttle_low is not None:
         needed = engine.full_throttle_low.to("rev/min")
     elif engine.rated_speed is not None:
         needed = share * engine.rated_speed.to("rev/min")
     else:
-        return f"{engine.position} engine: neither rated speed nor full-throttle window is entered"
+        text = f"{engine.position} engine: neither rated speed nor full-throttle window is entered"
+        return Missing(text, lack=Lack.NOT_ENTERED)
     if highest >= needed:
-        return ""
-    return f"highest step {highest:.0f} rev/min, full throttle begins at {needed:.0f} rev/min"
+        return None
+    return Missing(f"highest step {highest:.0f} rev/min, full throttle begins at {needed:.0f} rev/min")
 
 
 def _fitted_out(step: str) -> Callable[[JobView], bool]:

@@ -12,6 +12,8 @@ from garboard.findings import (
     BasisKind,
     Figure,
     Finding,
+    Lack,
+    Missing,
     NotEnoughData,
     Number,
     Series,
@@ -33,6 +35,8 @@ IDENTITY = Basis(
 PILOT = Basis(BasisKind.SHOP_RULE, "spread and overshoot the shop accepts", "the pilot's manual comes first")
 PUNCH = Basis(BasisKind.COMMON_PRACTICE, "no fault stays open at hand over; what was put right is tried again")
 _LONGEST_FIGURE = 600
+PUT_RIGHT, TRY_AGAIN = "put right", "try again"
+_TO_DO = {PUT_RIGHT: "put it right, then try it again", TRY_AGAIN: "put right, try it again"}
 
 
 def _check_of(step: Step) -> Calculator:
@@ -42,10 +46,11 @@ def _check_of(step: Step) -> Calculator:
         answers = list(_answers(view, step))
         if all(answer is None for _, answer, _ in answers):
             raise NotEnoughData("not tried yet; try it, or mark the step as not fitted")
-        failed = [name for name, answer, _ in answers if answer is False]
-        missing = [name for name, answer, required in answers if answer is None and required]
+        failed = [place.text for place, answer, _ in answers if answer is False]
+        missing = tuple(place for place, answer, required in answers if answer is None and required)
         if failed:
             yield Finding(
+                code="handover.check.failed",
                 verdict=Verdict.FAIL,
                 about=step.title,
                 sentence=f"Put right and try again: {'; '.join(failed)}.",
@@ -53,14 +58,17 @@ def _check_of(step: Step) -> Calculator:
             )
         if missing:
             yield Finding(
+                code="handover.check.still_to_try",
                 verdict=Verdict.NOT_ENOUGH_DATA,
                 about=step.title,
-                sentence=f"Still to try: {'; '.join(missing)}.",
+                sentence=f"Still to try: {'; '.join(place.text for place in missing)}.",
                 basis=(steps.WALK_THROUGH,),
+                missing=missing,
             )
         if not failed and not missing:
             tried = sum(answer is True for _, answer, _ in answers)
             yield Finding(
+                code="handover.check.in_order",
                 verdict=Verdict.PASS,
                 about=step.title,
                 sentence=f"{tried} of {tried} points tried and in order.",
@@ -82,26 +90,29 @@ def _basis_of(step: Step) -> Basis:
     return steps.LOCAL_LAW if step.key == steps.SAFETY_GEAR else steps.WALK_THROUGH
 
 
-def _answers(view: JobView, step: Step) -> Iterator[tuple[str, bool | None, bool]]:
-    """Every yes-or-no point of a step: what it is called, the answer, and whether one is required."""
+def _answers(view: JobView, step: Step) -> Iterator[tuple[Missing, bool | None, bool]]:
+    """Every yes-or-no point of a step: its place with what it is called, the answer, and whether one is required."""
     for field in step.fields:
         if field.kind is Kind.YES_NO:
             for of in _pieces(view, field):
                 value = view.value(step.key, field.name, of=of)
                 name = f"{field.title} ({of})" if of else field.title
-                yield name, value if isinstance(value, bool) else None, field.required
+                place = Missing(name, lack=Lack.NOT_ENTERED, step=step.key, field=field.name, of=of)
+                yield place, value if isinstance(value, bool) else None, field.required
         elif field.kind is Kind.TABLE:
             yield from _table_answers(view, step, field)
 
 
-def _table_answers(view: JobView, step: Step, table: Field) -> Iterator[tuple[str, bool | None, bool]]:
+def _table_answers(view: JobView, step: Step, table: Field) -> Iterator[tuple[Missing, bool | None, bool]]:
     label, *points = table.columns
     for row in view.rows(step.key, label.name):
         called = str(view.value(step.key, label.name, row=row))
         for point in points:
             if point.kind is Kind.YES_NO:
                 value = view.value(step.key, point.name, row=row)
-                yield f"{called}: {point.title.lower()}", value if isinstance(value, bool) else None, point.required
+                name = f"{called}: {point.title.lower()}"
+                place = Missing(name, lack=Lack.NOT_ENTERED, step=step.key, field=point.name, row=row)
+                yield place, value if isinstance(value, bool) else None, point.required
 
 
 def _pieces(view: JobView, field: Field) -> tuple[str, ...]:
@@ -129,6 +140,7 @@ def _radio_identity(view: JobView) -> Iterator[Finding]:
         if identity and identity != licence
     ]
     yield Finding(
+        code="handover.radio_identity.faulty" if faults else "handover.radio_identity.one_identity",
         verdict=Verdict.FAIL if faults else Verdict.PASS,
         about="Radio identity",
         sentence=(
@@ -147,6 +159,7 @@ def _heading_hold(view: JobView) -> Iterator[Finding]:
     within = 2 * hold.spread
     good = within <= limit
     yield Finding(
+        code="handover.heading_hold.steady" if good else "handover.heading_hold.unsteady",
         verdict=Verdict.PASS if good else Verdict.ADVISE,
         about="Heading hold",
         sentence=f"Held within ± {within:.1f} degrees for {hold.seconds:.0f} s. "
@@ -181,6 +194,7 @@ def _course_change(view: JobView) -> Iterator[Finding]:
     ]
     side = "starboard" if change.turned > 0 else "port"
     yield Finding(
+        code="handover.course_change.beyond_limits" if remarks else "handover.course_change.in_order",
         verdict=Verdict.ADVISE if remarks else Verdict.PASS,
         about="Course change",
         sentence=f"{abs(change.turned):.0f} degrees to {side}, overshoot {change.overshoot:.1f} degrees, "
@@ -200,7 +214,8 @@ def _course_change(view: JobView) -> Iterator[Finding]:
 def _heading(view: JobView, field: str) -> Stream:
     recording = view.recording(steps.AUTOPILOT, field)
     if recording is None:
-        raise NotEnoughData(f"{field.replace('_', ' ')} is not here; record the heading while the pilot steers")
+        text = f"{field.replace('_', ' ')} is not here; record the heading while the pilot steers"
+        raise NotEnoughData(Missing(text, lack=Lack.NOT_ENTERED, step=steps.AUTOPILOT, field=field))
     streams = recording.of("heading")
     if not streams:
         raise NotEnoughData(f"{field.replace('_', ' ')} holds no heading")
@@ -230,13 +245,23 @@ def _punch_list(view: JobView) -> Iterator[Finding]:
     """One finding for every open fault, or one that says nothing is open."""
     rows = view.rows(steps.PUNCH_LIST, "fault")
     notes = [note for note in view.notes if note.punch_list]
-    open_faults = [fault for row in rows for fault in _open_fault(view, row)]
-    open_faults += [f"{_plain(note.text)}: put it right, then try it again" for note in notes if not note.settled]
-    for fault in dict.fromkeys(open_faults):
-        yield Finding(verdict=Verdict.FAIL, about="Open fault", sentence=f"{fault}.", basis=(PUNCH,))
+    noted = [note.text for note in notes if not note.settled]
+    open_faults = dict.fromkeys(
+        [*(fault for row in rows for fault in _open_fault(view, row)), *((_plain(text), PUT_RIGHT) for text in noted)]
+    )
+    for fault, to_do in open_faults:
+        yield Finding(
+            code="handover.punch_list.put_right" if to_do == PUT_RIGHT else "handover.punch_list.try_again",
+            verdict=Verdict.FAIL,
+            about="Open fault",
+            sentence=f"{fault}: {_TO_DO[to_do]}.",
+            basis=(PUNCH,),
+            notes=tuple(text for text in noted if _plain(text) == fault),
+        )
     if not open_faults:
         settled = len(rows) + len(notes)
         yield Finding(
+            code="handover.punch_list.nothing_open",
             verdict=Verdict.PASS,
             about="Punch list",
             sentence=f"Nothing open; {settled} put right." if settled else "Nothing open.",
@@ -244,14 +269,14 @@ def _punch_list(view: JobView) -> Iterator[Finding]:
         )
 
 
-def _open_fault(view: JobView, row: str) -> Iterator[str]:
-    """What is still to do about a fault of the list; nothing when it was put right and tried again."""
+def _open_fault(view: JobView, row: str) -> Iterator[tuple[str, str]]:
+    """A fault of the list and what is still to do about it; nothing when it was put right and tried again."""
     fault = _plain(str(view.value(steps.PUNCH_LIST, "fault", row=row)))
     retested = str(view.value(steps.PUNCH_LIST, "retested_by", row=row) or "").strip()
     if view.value(steps.PUNCH_LIST, "put_right", row=row) is not True:
-        yield f"{fault}: put it right, then try it again"
+        yield fault, PUT_RIGHT
     elif not retested:
-        yield f"{fault}: put right, try it again"
+        yield fault, TRY_AGAIN
 
 
 def _plain(text: str) -> str:

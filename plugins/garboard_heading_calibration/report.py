@@ -11,6 +11,7 @@ from garboard.job_view import JobView
 from garboard.steps import Assessed, Block, ReportSection
 
 from .steps import COMPARISON, MAGNETOMETER, STEADY_TURN, STRAIGHT_RUNS, SWING
+from .swing import LARGEST, LARGEST_READ
 
 VARIATION = "heading_calibration.variation"
 
@@ -56,7 +57,7 @@ def _not_swung(view: JobView, swings: Sequence[Finding]) -> Sequence[str]:
 
 def _largest(swings: Sequence[Finding]) -> Sequence[Number]:
     """The largest deviation of all sensors, whichever way, as the number of the page."""
-    found = [number for swing in swings for number in swing.numbers if number.name.startswith("largest deviation")]
+    found = [number for swing in swings for number in swing.numbers if number.name in (LARGEST, LARGEST_READ)]
     if not found:
         return ()
     largest = max(found, key=lambda number: abs(number.value))

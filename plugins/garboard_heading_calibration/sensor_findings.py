@@ -85,7 +85,15 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
         told.append("Mount it level, firm and pointing as its maker asks.")
     verdict = Verdict.FAIL if not (steady and mounted) else Verdict.ADVISE if close else Verdict.PASS
     good = [] if told else ["Clear of what disturbs it: go on to the turn."]
+    code = "heading_calibration.location.clear"
+    if close:
+        code = "heading_calibration.location.too_close"
+    if not mounted:
+        code = "heading_calibration.location.badly_mounted"
+    if not steady:
+        code = "heading_calibration.location.moved_by_load"
     return Finding(
+        code=code,
         verdict=verdict,
         about=sensor.name,
         sentence=" ".join([f"{nearest:.2f} m to the nearest disturber.", *told, *good]),
@@ -113,6 +121,7 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
     )
     return (
         Finding(
+            code="heading_calibration.variation.faint_field" if faint else "heading_calibration.variation.known",
             verdict=Verdict.ADVISE if faint else Verdict.PASS,
             about="variation",
             sentence=f"{result} {advice}",
@@ -218,8 +227,12 @@ def comparison_finding(
     result = f"Heading {with_spread(abs(found.difference), uncertainty)} degrees {more} than {trusted}."
     good = [] if told else ["No offset to enter."]
     offset = () if trusted == COURSE else (Number("offset to enter", found.offset_to_enter, "deg", uncertainty),)
+    code = "heading_calibration.comparison.agree"
+    if off or rough:
+        code = "heading_calibration.comparison.off" if off else "heading_calibration.comparison.rough"
     return Finding(
-        verdict=Verdict.ADVISE if told else Verdict.PASS,
+        code=code,
+        verdict=Verdict.ADVISE if off or rough else Verdict.PASS,
         about=about,
         sentence=" ".join([result, *told, *good]),
         basis=COMPARISON_BASIS,
@@ -280,13 +293,17 @@ def magnetometer_finding(view: JobView, about: str, ellipse: Ellipse, points: Se
         )
     residual, strength = 100 * ellipse.residual / ellipse.radius, 100 * ellipse.hard_iron / ellipse.radius
     told = []
+    code = "heading_calibration.magnetometer.correctable"
     if residual > limit(view, "residual_limit", "%"):
+        code = "heading_calibration.magnetometer.scattered"
         told.append("Points scatter: turn again in calm water, away from other boats and steel docks.")
     if strength > limit(view, "hard_iron_limit", "%"):
+        code = "heading_calibration.magnetometer.too_much_iron"
         told.append("Move the sensor: the boat's iron is stronger there than the earth's field.")
     doubt = ellipse.centre_uncertainty
     good = [] if told else ["The sensor's own calibration can take this out."]
     return Finding(
+        code=code,
         verdict=Verdict.ADVISE if told else Verdict.PASS,
         about=about,
         sentence=" ".join(

@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Callable, Iterable, Sequence
 from typing import TypeVar
 
-from garboard.findings import Basis, Finding, NotEnoughData, Verdict
+from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, not_enough_data
 from garboard.job_view import JobView
 from garboard.records import HeadingSensor
 from garboard.samples import Stream
@@ -57,9 +57,8 @@ def one_by_one(
     for item in items:
         try:
             yield find(item)
-        except NotEnoughData as missing:
-            sentence = f"Not enough data: {'; '.join(missing.reasons)}."
-            yield Finding(verdict=Verdict.NOT_ENOUGH_DATA, about=about(item), sentence=sentence, basis=basis)
+        except NotEnoughData as lacking:
+            yield not_enough_data(about(item), lacking.missing, basis)
 
 
 def variation_here(view: JobView) -> Variation:
@@ -67,7 +66,8 @@ def variation_here(view: JobView) -> Variation:
     asking = view.asking()
     latitude, longitude = asking.amount(PLACE, "latitude", "deg"), asking.amount(PLACE, "longitude", "deg")
     date = _date(view)
-    asking.need(date is not None, "date is not entered; write it as 2026-11-25")
+    no_date = "date is not entered; write it as 2026-11-25"
+    asking.need(date is not None, Missing(no_date, lack=Lack.NOT_ENTERED, step=PLACE, field="date"))
     asking.check()
     try:
         return variation_at(latitude, longitude, date or datetime.date.min)

@@ -46,6 +46,8 @@ from .turns import finite_only
 STEADY_WITHIN = {"heading": 4.0, "course": 6.0}  # half widths [deg]
 SHORTEST_RUN = 15.0  # [s]
 T = TypeVar("T")
+LARGEST, LARGEST_READ = "largest deviation", "largest deviation read"
+"""Numbers of a swing: by the curve, and as read where there is no curve."""
 LEAST_SCALE = 1.0  # a deviation figure reaches at least so far either way [deg]
 ON_THE_POINT = 2.5  # a reading this near N, NE, E ... serves the sum on paper [deg]
 
@@ -128,7 +130,7 @@ def _rows(
         line = view.asking()
         bow = line.amount(SWING, "reference_direction", "deg", row=row)
         compass = line.amount(SWING, "compass_heading", "deg", row=row, of=sensor.name)
-        if line.reasons:
+        if line.missing:
             continue  # a row not finished, or not for this sensor
         if current:
             bow = current.heading(bow, speed)
@@ -277,25 +279,31 @@ def swing_finding(view: JobView, about: str, readings: Sequence[Reading], doubt:
     worst_heading, worst = max(curve, key=lambda point: abs(point[1]))
     offset = fit.coefficients.a
     told: list[str] = []
+    codes: list[str] = []
     if fit.scatter > limit(view, "spread_limit", "deg"):
+        codes.append("heading_calibration.swing.scattered")
         told.append(f"Readings scatter by {fit.scatter:.1f} degrees: take them again in calmer water.")
     if abs(worst) > limit(view, "deviation_limit", "deg"):
+        codes.append("heading_calibration.swing.disturbed")
         told.append("Find and move what disturbs the sensor, then swing again.")
     if abs(offset) > max(limit(view, "offset_limit", "deg"), _half_widths(fit, doubt).a):
+        codes.append("heading_calibration.swing.enter_offset")
         told.append(f"Enter an offset of {offset:+.1f} degrees if the sensor adds its offset.")
+    if doubt.current > limit(view, "offset_limit", "deg"):
+        codes.append("heading_calibration.swing.current_unknown")
     if doubt.current > 0:
         told.append(f"The current leaves B and C open by {doubt.current:.1f} degrees.")
-    advise = bool(told[: len(told) - (doubt.current > 0)]) or doubt.current > limit(view, "offset_limit", "deg")
     half = math.hypot(t * standard_error_on(worst_heading, fit), doubt.constant, doubt.current)
     result = f"Deviation {with_spread(worst, half, plus=True)} degrees at most, on {worst_heading:03d} by compass."
     good = [] if told else ["Keep the card aboard."]
     return Finding(
-        verdict=Verdict.ADVISE if advise else Verdict.PASS,
+        code=codes[0] if codes else "heading_calibration.swing.in_order",
+        verdict=Verdict.ADVISE if codes else Verdict.PASS,
         about=about,
         sentence=" ".join([result, *told, *good]),
         basis=(*BASIS, SMALL_CRAFT, HEADING_DEVICE),
         numbers=(
-            Number("largest deviation", worst, "deg", half),
+            Number(LARGEST, worst, "deg", half),
             *(
                 Number(f"coefficient {name}", value, "deg", width)
                 for name, value, width in zip("ABCDE", fit.coefficients, _half_widths(fit, doubt), strict=True)
@@ -310,6 +318,7 @@ def swing_finding(view: JobView, about: str, readings: Sequence[Reading], doubt:
 def _too_large(about: str, readings: Sequence[Reading]) -> Finding:
     worst = max(readings, key=lambda reading: abs(reading.deviation))
     return Finding(
+        code="heading_calibration.swing.too_large",
         verdict=Verdict.FAIL,
         about=about,
         sentence=(
@@ -317,7 +326,7 @@ def _too_large(about: str, readings: Sequence[Reading]) -> Finding:
             f"then swing again: above {APPROXIMATE_UP_TO:.0f} degrees five coefficients are not good enough for a card."
         ),
         basis=(HANDBOOK, SMALL_CRAFT),
-        numbers=(Number("largest deviation read", worst.deviation, "deg"),),
+        numbers=(Number(LARGEST_READ, worst.deviation, "deg"),),
     )
 
 

@@ -17,6 +17,9 @@ from .turns import LEAST_DEGREES, Turn, find_turns
 COURSE_AGREES_WITHIN = 0.05  # of the degrees turned
 LEAST_DOUBT = 0.1  # no log tells degrees turned any closer; common practice, no source [deg]
 
+Remark = tuple[str, str]
+"""What there is to say of a turn: a finding's code and the words."""
+
 METHOD = Basis(
     BasisKind.METHOD,
     "rate of turn integrated by the trapezoid rule, or heading added up; held against course over ground",
@@ -71,6 +74,7 @@ def _refusals(view: JobView) -> Iterable[Finding]:
     for sensor in view.vessel.heading_sensors:
         if view.value(STEADY_TURN, "instrument_result", of=sensor.name) == "refused":
             yield Finding(
+                code="heading_calibration.steady_turn.refused",
                 verdict=Verdict.FAIL,
                 about=sensor.name,
                 sentence="The instrument refused its calibration. Check where the sensor sits, then turn again.",
@@ -97,48 +101,53 @@ def turn_finding(turn: Turn, wanted: Wanted, about: str, calm: bool = True) -> F
     in_band = f"{100 * turn.in_band:.0f} % of the time inside {wanted.low:g} to {wanted.high:g}"
     result = f"{degrees} degrees to {turn.direction}{held_against} at {rate} deg/s, {in_band}"
     good = [] if faults or remarks else ["Good: let the instrument finish its calibration."]
+    code = (*faults, *remarks, ("heading_calibration.steady_turn.good", ""))[0][0]
     return Finding(
+        code=code,
         verdict=verdict,
         about=about,
-        sentence=" ".join([f"{result}.", *faults, *remarks, *good]),
+        sentence=" ".join([f"{result}.", *(text for _, text in (*faults, *remarks)), *good]),
         basis=BASIS,
         numbers=_numbers(turn),
     )
 
 
-def shortcomings(turn: Turn, wanted: Wanted) -> tuple[str, ...]:
+def shortcomings(turn: Turn, wanted: Wanted) -> tuple[Remark, ...]:
     """What keeps a turn from calibrating, each with what to do differently; none for a good turn."""
-    told: list[str] = []
+    told: list[Remark] = []
     rate = f"mean {turn.mean_rate:.2f} deg/s, wanted {wanted.low:g} to {wanted.high:g}"
     if turn.mean_rate < wanted.low:
-        told.append(f"Too slow. Turn faster: {rate}.")
+        told.append(("heading_calibration.steady_turn.too_slow", f"Too slow. Turn faster: {rate}."))
     elif turn.mean_rate > wanted.high:
-        told.append(f"Too fast. Turn slower: {rate}.")
+        told.append(("heading_calibration.steady_turn.too_fast", f"Too fast. Turn slower: {rate}."))
     elif turn.in_band < wanted.share:
-        told.append(f"Too uneven. Hold helm and throttle still: {100 * wanted.share:.0f} % in the band wanted.")
+        words = f"Too uneven. Hold helm and throttle still: {100 * wanted.share:.0f} % in the band wanted."
+        told.append(("heading_calibration.steady_turn.uneven", words))
     elif turn.longest_lapse > wanted.lapse:
-        told.append(
-            f"Out of the band for {turn.longest_lapse:.0f} s at a stretch. Keep each lapse under {wanted.lapse:.0f} s."
-        )
+        lapse = f"Out of the band for {turn.longest_lapse:.0f} s at a stretch."
+        told.append(("heading_calibration.steady_turn.lapse", f"{lapse} Keep each lapse under {wanted.lapse:.0f} s."))
     missing = wanted.degrees - abs(turn.degrees)
-    if missing > 0 and told:
-        told.append(f"Turn again, {wanted.degrees:.0f} degrees.")
-    elif missing > 0:
-        told.append(f"Turn on for {math.ceil(missing)} degrees more: {wanted.degrees:.0f} wanted.")
+    if missing > 0:
+        turn_on = f"Turn on for {math.ceil(missing)} degrees more: {wanted.degrees:.0f} wanted."
+        words = f"Turn again, {wanted.degrees:.0f} degrees." if told else turn_on
+        told.append(("heading_calibration.steady_turn.too_short", words))
     return tuple(told)
 
 
-def _remarks(turn: Turn, calm: bool) -> list[str]:
-    told = []
+def _remarks(turn: Turn, calm: bool) -> list[Remark]:
+    told: list[Remark] = []
     if turn.course_ratio is None:
-        told.append("Not checked against course over ground: record that too.")
+        words = "Not checked against course over ground: record that too."
+        told.append(("heading_calibration.steady_turn.unchecked", words))
     elif turn.by_course is not None:
         apart = abs(turn.degrees - turn.by_course)
         noise = math.hypot(turn.degrees_uncertainty, turn.by_course_uncertainty)
         if apart > max(COURSE_AGREES_WITHIN * abs(turn.by_course), noise):
-            told.append(f"The course turned {apart:.1f} degrees otherwise: check the sensor's mounting.")
+            words = f"The course turned {apart:.1f} degrees otherwise: check the sensor's mounting."
+            told.append(("heading_calibration.steady_turn.course_differs", words))
     if not calm:
-        told.append("The water was not calm: turn again on a calm day before you rely on it.")
+        words = "The water was not calm: turn again on a calm day before you rely on it."
+        told.append(("heading_calibration.steady_turn.not_calm", words))
     return told
 
 

@@ -118,6 +118,7 @@ def _advice(view: JobView, fitted: Sequence[Fitted]) -> Finding:
     what = "propellers" if len(fitted) > 1 else "propeller"
     if not out:
         return Finding(
+            code="prop_check.pitch.keep",
             verdict=Verdict.PASS,
             about="pitch",
             sentence=f"Keep the {what}: no engine is clearly out of its full-throttle window.",
@@ -179,6 +180,7 @@ def _amount_of(change: int) -> str:
 
 def _too_large(first: int, table: Table) -> Finding:
     return Finding(
+        code="prop_check.pitch.change_too_large",
         verdict=Verdict.FAIL,
         about="pitch",
         sentence=(
@@ -205,6 +207,7 @@ def _try_first(view: JobView, fitted: Sequence[Fitted], first: int, table: Table
         *_warnings(fitted, expected, limit(view, "limiter_margin")),
     ]
     return Finding(
+        code="prop_check.pitch.try_first",
         verdict=Verdict.ADVISE,
         about="pitch",
         sentence=" ".join(words),

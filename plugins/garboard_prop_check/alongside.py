@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from garboard.findings import Finding, NotEnoughData, Number, Verdict
+from garboard.findings import Finding, Lack, Missing, NotEnoughData, Number, Verdict, not_enough_data
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_prop_check import power_limit
 from garboard_prop_check.steps import CAPACITY, PROPELLER
-from garboard_prop_check.words import FITTING, FORMULA, LABEL, LARGEST_POWER, for_each_engine, not_enough, total_power
+from garboard_prop_check.words import FITTING, FORMULA, LABEL, LARGEST_POWER, for_each_engine, total_power
 
 
 def capacity(view: JobView) -> Iterator[Finding]:
@@ -19,31 +19,36 @@ def capacity(view: JobView) -> Iterator[Finding]:
     if _formula_applies(view):
         try:
             yield _against_formula(view, fitted)
-        except NotEnoughData as missing:
-            yield not_enough("maximum power by formula", missing.reasons, (FORMULA,))
+        except NotEnoughData as lacking:
+            yield not_enough_data("maximum power by formula", lacking.missing, (FORMULA,))
 
 
 def _against_label(view: JobView, fitted: float) -> Finding:
     label = view.vessel.plate_power.to("hp") if view.vessel.plate_power else None
     if label is None:
-        return not_enough("power fitted", ["power on the capacity label is not entered; read the label"], (LABEL,))
+        text = "power on the capacity label is not entered; read the label"
+        return not_enough_data("power fitted", [Missing(text, lack=Lack.NOT_ENTERED)], (LABEL,))
     if not 0 < label <= LARGEST_POWER:
-        return not_enough("power fitted", [f"power on the label reads {label:g} hp; read the label again"], (LABEL,))
+        text = f"power on the label reads {label:g} hp; read the label again"
+        return not_enough_data("power fitted", [Missing(text, lack=Lack.OUT_OF_RANGE)], (LABEL,))
     if view.value(CAPACITY, "label_read") is not True:
-        return not_enough("power fitted", ["the capacity label has not been read on this boat"], (LABEL,))
+        text = "the capacity label has not been read on this boat"
+        unread = Missing(text, lack=Lack.NOT_ENTERED, step=CAPACITY, field="label_read")
+        return not_enough_data("power fitted", [unread], (LABEL,))
     numbers = (Number("power fitted", fitted, "hp"), Number("power on the label", label, "hp"))
     if fitted <= label:
-        verdict, sentence = Verdict.PASS, f"{fitted:.4g} hp fitted; the capacity label allows {label:.4g} hp."
+        code, verdict = "prop_check.capacity.within_label", Verdict.PASS
+        sentence = f"{fitted:.4g} hp fitted; the capacity label allows {label:.4g} hp."
     elif fitted <= label * 1.015:
-        verdict = Verdict.ADVISE
+        code, verdict = "prop_check.capacity.within_unit_of_label", Verdict.ADVISE
         sentence = (
             f"{fitted:.4g} hp fitted against {label:.4g} hp on the label. Metric and other horsepower differ by "
             "1.4 %: compare both in kW."
         )
     else:
-        verdict = Verdict.FAIL
+        code, verdict = "prop_check.capacity.above_label", Verdict.FAIL
         sentence = f"{fitted:.4g} hp fitted; the capacity label allows {label:.4g} hp. Do not run it at full throttle."
-    return Finding(verdict=verdict, about="power fitted", sentence=sentence, basis=(LABEL,), numbers=numbers)
+    return Finding(code=code, verdict=verdict, about="power fitted", sentence=sentence, basis=(LABEL,), numbers=numbers)
 
 
 def _formula_applies(view: JobView) -> bool:
@@ -75,6 +80,7 @@ def _against_formula(view: JobView, fitted: float) -> Finding:
     formula = f"Formula: {found.computed:.4g} hp{raised}"
     over = fitted > found.allowed
     return Finding(
+        code="prop_check.capacity.above_formula" if over else "prop_check.capacity.within_formula",
         verdict=Verdict.ADVISE if over else Verdict.PASS,
         about="maximum power by formula",
         sentence=f"{formula}. {fitted:.4g} hp is more: ask the boat's maker what the label rests on."
@@ -103,6 +109,7 @@ def _propeller_fitted(view: JobView, engine: Engine) -> Finding:
     asking.check()
     sentence = f"Not ready to run: {' and '.join(to_do)}." if to_do else "Propeller as entered, sound and secured."
     return Finding(
+        code="prop_check.propeller.not_ready" if to_do else "prop_check.propeller.as_entered",
         verdict=Verdict.FAIL if to_do else Verdict.PASS,
         about=f"{engine.position} propeller",
         sentence=sentence,

@@ -24,6 +24,14 @@ from garboard_prop_check.words import (
     window_of,
 )
 
+_CODES = {
+    Place.BELOW: "prop_check.window.below",
+    Place.LOW_END: "prop_check.window.low_end_open",
+    Place.IN: "prop_check.window.inside",
+    Place.HIGH_END: "prop_check.window.high_end_open",
+    Place.ABOVE: "prop_check.window.above",
+}
+
 
 def against_window(view: JobView) -> Iterator[Finding]:
     """Full-throttle engine speed of every engine against its window and its rev limiter."""
@@ -52,6 +60,7 @@ def _against_window(view: JobView, engine: Engine, runs: Sequence[Run]) -> Findi
     if view.value(CONDITIONS, "load") == "light" and place in (Place.IN, Place.HIGH_END):
         words.append("The boat was light: expect less engine speed with its usual load.")
     return Finding(
+        code=_CODES[place],
         verdict=verdict,
         about=about(engine),
         sentence=" ".join(words),
@@ -92,18 +101,20 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
     if fastest != slowest:
         told += f", {fastest} faster than {slowest}"
     if difference + uncertainty <= allowed:
-        verdict, sentence = Verdict.PASS, f"{told}; up to {allowed:.0f} is usual."
+        code, verdict = "prop_check.engine_difference.usual", Verdict.PASS
+        sentence = f"{told}; up to {allowed:.0f} is usual."
     elif difference - uncertainty <= allowed:
-        verdict = Verdict.ADVISE
+        code, verdict = "prop_check.engine_difference.open", Verdict.ADVISE
         sentence = f"{told}, too close to {allowed:.0f} to call. Make two more runs."
     else:
-        verdict = Verdict.FAIL
+        code, verdict = "prop_check.engine_difference.too_much", Verdict.FAIL
         sentence = (
             f"{told}; more than {allowed:.0f}. Compare throttle travel, trim and height of the engines, then the "
             "propellers, before changing pitch."
         )
     return (
         Finding(
+            code=code,
             verdict=verdict,
             about="difference between engines",
             sentence=sentence,
@@ -141,19 +152,21 @@ def _in_reference_air(engine: Engine, runs: Sequence[Run], factor: float, dry: f
         f"{with_spread(turns, uncertainty, 0)} rev/min to expect in reference air; today's air "
         f"{'costs' if lost > 0 else 'adds'} {abs(lost):.1f} % of power."
     )
-    verdict = Verdict.PASS
+    code, verdict = "prop_check.reference_air.as_run", Verdict.PASS
     try:
         low, high = window_of(engine)
     except NotEnoughData:
         low, high = 0.0, float("inf")
     as_run_in, there_in = (low <= number <= high for number in (average.value, turns))
     if not as_run_in:
+        code = "prop_check.reference_air.out_as_run"
         sentence += " The verdict on the window stays with the engine speed as run."
         verdict = Verdict.ADVISE if there_in else Verdict.PASS  # out either way: a note, the window says what to do
     elif not there_in:
-        verdict = Verdict.ADVISE
+        code, verdict = "prop_check.reference_air.leaves_window", Verdict.ADVISE
         sentence += f" That is {'above' if turns > high else 'below'} the window: run again on such a day."
     return Finding(
+        code=code,
         verdict=verdict,
         about=about(engine),
         sentence=sentence,

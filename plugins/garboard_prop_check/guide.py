@@ -151,13 +151,13 @@ def show(state: State) -> Guidance:
     engines = {position: state.now[position] for position in limits.full_from if position in state.now}
     lowest = min(engines, key=engines.__getitem__, default=None)
     slowest = None if lowest is None else engines[lowest]
-    word = _word(state)
+    ease_off = _ease_off(state)
     high = limits.window[1] if limits.window else 6000.0
     return Guidance(
         number=slowest,
         unit="rev/min",
         decimals=0,
-        word=word,
+        word=f"{EASE_OFF}: {ease_off}" if ease_off else _word(state),
         on_target=slowest is not None and limits.window is not None and _all_inside(engines, limits.window),
         scale=(0.0, 1.1 * high),
         band=limits.window,
@@ -165,7 +165,7 @@ def show(state: State) -> Guidance:
         lines=_lines(state, engines),
         done=state.longest >= limits.steady_seconds,
         of=f"lowest: {lowest}" if len(limits.full_from) > 1 and lowest is not None else "",
-        urgent=word.startswith(EASE_OFF),
+        urgent=bool(ease_off),
     )
 
 
@@ -177,15 +177,21 @@ def _full_time(state: State) -> float:
     return 0.0 if state.full_since is None else state.time - state.full_since
 
 
+def _ease_off(state: State) -> str:
+    """Why to ease off now; "" while there is no reason to."""
+    limits = state.limits
+    if any(state.now.get(position, 0.0) >= ease for position, ease in limits.ease_at.items()):
+        return "near the rev limiter"
+    if _full_time(state) >= limits.full_seconds:
+        return f"{limits.full_seconds:.0f} s reached"
+    return "run done" if state.longest >= limits.steady_seconds and state.full_since is not None else ""
+
+
 def _word(state: State) -> str:
     limits = state.limits
     silent = [position for position in limits.full_from if position not in state.now]
-    if any(state.now.get(position, 0.0) >= ease for position, ease in limits.ease_at.items()):
-        return f"{EASE_OFF}: near the rev limiter"
-    if _full_time(state) >= limits.full_seconds:
-        return f"{EASE_OFF}: {limits.full_seconds:.0f} s reached"
     if state.longest >= limits.steady_seconds:
-        return "run done" if state.full_since is None else f"{EASE_OFF}: run done"
+        return "run done"
     if not limits.full_from:
         return "no engine entered"
     if silent:

@@ -9,7 +9,7 @@ from garboard.findings import NotEnoughData, Number, Table, Verdict, with_spread
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard.steps import Assessed, Block, ReportSection
-from garboard_prop_check.runs import Average, Run, average_engine_speed, average_speed, runs_of
+from garboard_prop_check.runs import Average, Reading, Run, average_engine_speed, average_speed, runs_of
 from garboard_prop_check.speed import KNOT_TO_MPH, figure_of_runs, reading_is_wrong, slip_of, table_of_runs
 from garboard_prop_check.steps import CONDITIONS
 from garboard_prop_check.words import window_of
@@ -26,7 +26,7 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
         runs = runs_of(view)
     except NotEnoughData:
         return ()
-    if not any(not isinstance(turns, str) for run in runs for turns in run.engine_speed.values()):
+    if not any(isinstance(turns, Reading) for run in runs for turns in run.engine_speed.values()):
         return ()
     speed = _or_none(lambda: average_speed(view, runs))
     findings = [item.finding for item in assessed if _is_told(item)]

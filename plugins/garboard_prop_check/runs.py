@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import attrs
 
-from garboard.findings import NotEnoughData
+from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard.samples import Recording, Stream
@@ -45,7 +45,7 @@ class Reading:
 
 @attrs.frozen(kw_only=True)
 class Run:
-    """One full-throttle run. Where a reading is missing, the reason stands in its place.
+    """One full-throttle run. Where a reading is missing, what is missing stands in its place.
 
     speed        : over ground [kn]
     engine_speed : by the engine's position [rev/min]
@@ -54,8 +54,8 @@ class Run:
     """
 
     name: str
-    speed: Reading | str
-    engine_speed: Mapping[str, Reading | str]
+    speed: Reading | Missing
+    engine_speed: Mapping[str, Reading | Missing]
     course: float | None = None
     side: str = ""
 
@@ -108,7 +108,7 @@ def _run_of_row(view: JobView, row: str) -> Run:
     recorded = _recorded_run(view, row, course)
     if recorded is None:
         return typed
-    if isinstance(recorded, str):
+    if isinstance(recorded, Missing):
         return attrs.evolve(
             typed,
             speed=_or(typed.speed, recorded),
@@ -122,35 +122,41 @@ def _run_of_row(view: JobView, row: str) -> Run:
     )
 
 
-def _or(typed: Reading | str, recorded: Reading | str) -> Reading | str:
+def _or(typed: Reading | Missing, recorded: Reading | Missing) -> Reading | Missing:
     """What was typed, else what was recorded. A dispute between typed values is not settled by a recording."""
-    return recorded if isinstance(typed, str) and typed.endswith("is not entered") else typed
+    return recorded if isinstance(typed, Missing) and typed.lack is Lack.NOT_ENTERED else typed
 
 
-def _recorded_run(view: JobView, row: str, course: float | None) -> Run | str | None:
+def _recorded_run(view: JobView, row: str, course: float | None) -> Run | Missing | None:
     try:
         recording = view.recording(FULL_THROTTLE, "recording", row=row)
         if recording is None:
             return None
         runs = [(s, _run_of_stretch(f"run {row}", recording, s)) for s in cut_runs(view, recording)]
-    except NotEnoughData as missing:
-        return f"run {row}: {'; '.join(missing.reasons)}"
+    except NotEnoughData as lacking:
+        return attrs.evolve(lacking.missing[0], text=f"run {row}: {'; '.join(lacking.reasons)}")
     if course is not None:
         nearby = limit(view, "opposite_within")
         runs = [(s, r) for s, r in runs if r.course is None or abs(signed_angle(r.course - course)) <= nearby]
     if not runs:
-        return f"run {row}: no full-throttle stretch of its recording is on course {course:.0f}"
+        return Missing(
+            f"run {row}: no full-throttle stretch of its recording is on course {course:.0f}",
+            step=FULL_THROTTLE,
+            field="recording",
+            row=row,
+        )
     return max(runs, key=lambda found: found[0].seconds)[1]
 
 
-def _typed(view: JobView, field: str, unit: str, row: str, highest: float, of: str = "") -> Reading | str:
+def _typed(view: JobView, field: str, unit: str, row: str, highest: float, of: str = "") -> Reading | Missing:
     asking = view.asking()
     value = asking.amount(FULL_THROTTLE, field, unit, row=row, of=of)
-    if asking.reasons:
-        return asking.reasons[0]
+    if asking.missing:
+        return asking.missing[0]
     if not 0 < value <= highest:
         where = f"{field.replace('_', ' ')}{f' ({of})' if of else ''}, row {row}"
-        return f"{where} must lie above 0 and up to {highest:g} {unit}, it reads {value:g}"
+        text = f"{where} must lie above 0 and up to {highest:g} {unit}, it reads {value:g}"
+        return Missing(text, lack=Lack.OUT_OF_RANGE, step=FULL_THROTTLE, field=field, row=row, of=of)
     step = limit(view, "engine_speed_resolution") if unit == "rev/min" else _last_digit(view, field, unit, row, of)
     return Reading(value, step / math.sqrt(12))
 
@@ -303,18 +309,18 @@ def average_engine_speed(runs: Sequence[Run], position: str) -> Average:
     between runs (coverage factor 2).
     """
     readings = _readings(
-        (run.engine_speed.get(position, f"{run.name}: no engine speed") for run in runs), "no run is entered"
+        (run.engine_speed.get(position, Missing(f"{run.name}: no engine speed")) for run in runs), "no run is entered"
     )
     values = [reading.value for reading in readings]
     uncertainty = 2 * math.hypot(_of_mean(readings), spread(values) / math.sqrt(len(values)))
     return Average(mean(values), uncertainty, len(values))
 
 
-def _readings(found: Iterable[Reading | str], none: str) -> list[Reading]:
+def _readings(found: Iterable[Reading | Missing], none: str) -> list[Reading]:
     listed = list(found)
-    reasons = [reason for reason in listed if isinstance(reason, str)] or ([] if listed else [none])
-    if reasons:
-        raise NotEnoughData(*reasons)
+    missing = [one for one in listed if isinstance(one, Missing)] or ([] if listed else [Missing(none)])
+    if missing:
+        raise NotEnoughData(*missing)
     return [reading for reading in listed if isinstance(reading, Reading)]
 
 

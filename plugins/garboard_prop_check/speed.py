@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 
-from garboard.findings import Axis, Band, Basis, Figure, Finding, NotEnoughData, Number, Series, Table, Verdict
+from garboard.findings import Axis, Band, Basis, Figure, Finding, Missing, NotEnoughData, Number, Series, Table, Verdict
 from garboard.job_view import JobView
 from garboard.records import Engine, unusual_of
 from garboard_prop_check import crouch
@@ -35,6 +35,7 @@ def full_throttle_speed(view: JobView) -> Iterable[Finding]:
     average = average_speed(view, runs)
     return (
         Finding(
+            code="prop_check.speed.measured",
             verdict=Verdict.PASS,
             about="full-throttle speed",
             sentence=f"{speed_words(average)}, {average.method}. Current along the runs: {average.current:.1f} kn.",
@@ -64,7 +65,7 @@ def figure_of_runs(view: JobView, runs: Sequence[Run]) -> Figure:
         x=Axis("Run", low=0.5, high=len(runs) + 0.5, whole=True),
         y=Axis("Engine speed", "rev/min", *_padded(shown)),
         series=tuple(
-            _points(about(engine), [run.engine_speed.get(engine.position, "") for run in runs])
+            _points(about(engine), [run.engine_speed.get(engine.position) for run in runs])
             for engine in view.vessel.engines
         ),
         bands=tuple(
@@ -80,7 +81,7 @@ def _padded(shown: Sequence[float]) -> tuple[float, float]:
     return 100.0 * math.floor(low / 100 - 1), 100.0 * math.ceil(high / 100 + 1)
 
 
-def _points(name: str, readings: Sequence[Reading | str]) -> Series:
+def _points(name: str, readings: Sequence[Reading | Missing | None]) -> Series:
     points = [(float(n), float(r.value)) for n, r in enumerate(readings, start=1) if isinstance(r, Reading)]
     return Series(name, x=tuple(x for x, _ in points), y=tuple(y for _, y in points), line=False)
 
@@ -96,15 +97,15 @@ def table_of_runs(view: JobView, runs: Sequence[Run]) -> Table:
                 run.name.removeprefix("run "),
                 run.side or ("" if run.course is None else f"{run.course:.0f}°"),
                 _cell(run.speed, 1),
-                *(_cell(run.engine_speed.get(position, ""), 0) for position in positions),
+                *(_cell(run.engine_speed.get(position), 0) for position in positions),
             )
             for run in runs
         ),
     )
 
 
-def _cell(reading: Reading | str, decimals: int) -> str:
-    return "" if isinstance(reading, str) else f"{reading.value:.{decimals}f}"
+def _cell(reading: Reading | Missing | None, decimals: int) -> str:
+    return f"{reading.value:.{decimals}f}" if isinstance(reading, Reading) else ""
 
 
 def engine_slip(view: JobView) -> Iterator[Finding]:
@@ -150,37 +151,44 @@ def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Aver
     verdict = Verdict.ADVISE
     wrong = reading_is_wrong(view, found, theory)
     if found.value < 0:
+        code = "prop_check.slip.below_zero"
         verdict = Verdict.FAIL if wrong else Verdict.ADVISE
         sentence = (
             f"{told}: a reading is wrong, not a fast boat. Check the stamped pitch, the gear ratio, the unit of "
             "speed, and that runs were made both ways."
         )
     elif wrong:
-        verdict = Verdict.FAIL
+        code, verdict = "prop_check.slip.reading_wrong", Verdict.FAIL
         sentence = (
             f"{told} of {theory.value:.0f} kn in theory: a reading is wrong. Check {_read_on(engine, turns, speed)}"
         )
         basis = (*basis, basis_of("slip_beyond_usual"), basis_of("highest_theory"))
     elif form not in USUAL_SLIP:
+        code = "prop_check.slip.no_hull_form"
         sentence = f"{told}. Enter the hull form to compare it with what is usual."
     elif not trim_at_best(view):
+        code = "prop_check.slip.not_at_best_trim"
         sentence = f"{told}. Trim was not noted as at best, so it is not compared with what is usual."
     else:
         low, high = (limit(view, slip_setting(form, end)) for end in ("low", "high"))
         basis = (*basis, basis_of(slip_setting(form, "low")))
         usual = f"{low:g} to {high:g} % is usual for this hull"
         if high_end < low:
+            code = "prop_check.slip.less_than_usual"
             sentence = f"{told}, less than usual ({usual}). Check the stamped pitch and the gear ratio."
         elif low_end > high:
+            code = "prop_check.slip.more_than_usual"
             sentence = (
                 f"{told}, more than usual ({usual}). Look for ventilation, an engine mounted too high, a damaged "
                 "propeller, a fouled bottom or a heavy load."
             )
         else:
-            verdict, sentence = Verdict.PASS, f"{told}; {usual}."
+            code, verdict, sentence = "prop_check.slip.usual", Verdict.PASS, f"{told}; {usual}."
     if verdict is not Verdict.PASS:
         sentence = " ".join([sentence, *(f"{question[0].upper()}{question[1:]}" for question in unusual_of(engine))])
-    return Finding(verdict=verdict, about=about(engine), sentence=sentence, basis=basis, numbers=(found, theory))
+    return Finding(
+        code=code, verdict=verdict, about=about(engine), sentence=sentence, basis=basis, numbers=(found, theory)
+    )
 
 
 def _read_on(engine: Engine, turns: Average, speed: Average) -> str:
@@ -218,15 +226,19 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
     if speed.value - speed.uncertainty > fast:
         as_mph = slow <= speed.value / KNOT_TO_MPH <= fast
         hint = "Was it read in miles an hour?" if as_mph else "Check weight, power and the unit of speed."
+        code = "prop_check.crouch.faster"
         sentence = f"{speed_words(speed)} is faster than believable. {expected}. {hint}"
     elif speed.value + speed.uncertainty < slow:
+        code = "prop_check.crouch.slower"
         sentence = (
             f"{speed_words(speed)} is slower than expected. {expected}. Check weight, trim, bottom and propeller."
         )
     else:
-        verdict, sentence = Verdict.PASS, f"{speed_words(speed)} is believable. {expected}."
+        code, verdict = "prop_check.crouch.believable", Verdict.PASS
+        sentence = f"{speed_words(speed)} is believable. {expected}."
     return (
         Finding(
+            code=code,
             verdict=verdict,
             about="speed for weight and power",
             sentence=sentence,

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 
-from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Verdict, with_spread
+from garboard.findings import Basis, BasisKind, Finding, Missing, NotEnoughData, not_enough_data, with_spread
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_prop_check.runs import Average
@@ -56,30 +56,20 @@ def for_each_engine(
     for engine in view.vessel.engines:
         try:
             yield compute(engine)
-        except NotEnoughData as missing:
-            yield not_enough(f"{engine.position} {named}", missing.reasons, basis)
-
-
-def not_enough(what: str, reasons: Sequence[str], basis: tuple[Basis, ...]) -> Finding:
-    """The finding that says what is missing."""
-    return Finding(
-        verdict=Verdict.NOT_ENOUGH_DATA,
-        about=what,
-        sentence=f"Not enough data: {'; '.join(dict.fromkeys(reasons))}.",
-        basis=basis,
-    )
+        except NotEnoughData as lacking:
+            yield not_enough_data(f"{engine.position} {named}", lacking.missing, basis)
 
 
 def need_all(*questions: Callable[[], object]) -> None:
     """Ask everything; raises NotEnoughData once, with all that is missing."""
-    reasons: list[str] = []
+    missing: list[Missing] = []
     for question in questions:
         try:
             question()
-        except NotEnoughData as missing:
-            reasons += missing.reasons
-    if reasons:
-        raise NotEnoughData(*dict.fromkeys(reasons))
+        except NotEnoughData as lacking:
+            missing += lacking.missing
+    if missing:
+        raise NotEnoughData(*missing)
 
 
 def window_of(engine: Engine) -> tuple[float, float]:

@@ -8,7 +8,7 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Finding, NotEnoughData, Number, Verdict, with_spread
+from garboard.findings import Finding, Lack, Missing, NotEnoughData, Number, Verdict, with_spread
 from garboard.job_view import JobView
 from garboard.records import Battery, Circuit, Engine
 from garboard_wiring_audit import bases
@@ -90,14 +90,16 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
         percent = charge.percent
         enough = percent.value >= least
         flat = percent.value <= 0
-        said = "Charge it before the sea trial and read it again."
-        advice = "Enough for hand over." if enough else "Flat: charge it and have it tested." if flat else said
+        low = "Charge it before the sea trial and read it again."
+        advice = "Enough for hand over." if enough else "Flat: charge it and have it tested." if flat else low
+        code = "wiring_audit.battery_charge.flat" if flat else "wiring_audit.battery_charge.low"
         yield Finding(
+            code="wiring_audit.battery_charge.enough" if enough else code,
             verdict=Verdict.PASS if enough else Verdict.FAIL if flat else Verdict.ADVISE,
             about=about(battery),
             sentence=f"{charge_words(percent)} charged at {charge.volts.value:.2f} V. {advice}",
             numbers=(
-                _charge_number(percent),
+                _charge(percent)[0],
                 Number("rest voltage", charge.volts.value, "V", charge.volts.spread, 2),
             ),
             basis=(bases.REST_VOLTAGE_AGM if charge.from_memory else bases.REST_VOLTAGE, bases.CHARGE_LEAST),
@@ -112,17 +114,17 @@ def charge_words(percent: Reading) -> str:
     >>> charge_words(Reading(50, 12.6)), charge_words(Reading(97, 13)), charge_words(Reading(1, 13))
     ('50 ± 13 %', '84 % or more', '14 % or less')
     """
-    number = _charge_number(percent)
-    more = {"charge, at least": " or more", "charge, at most": " or less"}.get(number.name, "")
+    number, more = _charge(percent)
     return f"{number}{more}"
 
 
-def _charge_number(percent: Reading) -> Number:
+def _charge(percent: Reading) -> tuple[Number, str]:
+    """A charge as a number, and what to write after it where only one end of it is known."""
     if percent.value + percent.spread > 100:
-        return Number("charge, at least", max(0.0, percent.value - percent.spread), "%", decimals=0)
+        return Number("charge, at least", max(0.0, percent.value - percent.spread), "%", decimals=0), " or more"
     if percent.value - percent.spread < 0:
-        return Number("charge, at most", percent.value + percent.spread, "%", decimals=0)
-    return Number("charge", percent.value, "%", percent.spread, 0)
+        return Number("charge, at most", percent.value + percent.spread, "%", decimals=0), " or less"
+    return Number("charge", percent.value, "%", percent.spread, 0), ""
 
 
 # Installation
@@ -140,7 +142,12 @@ def installation_findings(view: JobView) -> Iterator[Finding]:
         if wrong:
             verdict = Verdict.FAIL
         faults = [*wrong, *([fuse] if fuse else [])]
+        code = "wiring_audit.battery_installation.in_order"
+        if faults:
+            far = "wiring_audit.battery_installation.fuse_far"
+            code = "wiring_audit.battery_installation.faulty" if wrong else far
         yield Finding(
+            code=code,
             verdict=verdict,
             about=about(battery),
             sentence=" ".join(faults) if faults else "Held down, covered, vented and clear of fuel.",
@@ -159,10 +166,10 @@ def _fuse_verdict(view: JobView, battery: Battery) -> tuple[Verdict, str]:
     verdict = distance_verdict(rule, distance, limit, True)
     if verdict is Verdict.PASS:
         return verdict, ""
-    said = f"Main fuse {distance:.0f} in from the post: {limit.inches:.0f} in allowed"
+    measured = f"Main fuse {distance:.0f} in from the post: {limit.inches:.0f} in allowed"
     if verdict is Verdict.ADVISE or distance <= sheathed.inches:
-        return Verdict.ADVISE, f"{said}, more only for some sheathed or battery leads. Move it closer if you can."
-    return Verdict.FAIL, f"{said}. Move it closer."
+        return Verdict.ADVISE, f"{measured}, more only for some sheathed or battery leads. Move it closer if you can."
+    return Verdict.FAIL, f"{measured}. Move it closer."
 
 
 # Standing current
@@ -189,6 +196,7 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
         if days >= wanted and not enough:  # nothing that stays on is to blame
             advice = " Leave a charger on."
         yield Finding(
+            code="wiring_audit.standing_current.small" if enough else "wiring_audit.standing_current.too_much",
             verdict=Verdict.PASS if enough else Verdict.ADVISE,
             about=about(battery),
             sentence=f"{shown} with everything off: {told}, {wanted:.0f} wanted.{advice}",
@@ -241,16 +249,18 @@ def load_of(view: JobView, battery: Battery) -> Load:
     rules = rules_of(view)
     together: dict[str, Reading] = {}
     others: dict[str, Reading] = {}
-    reasons: list[str] = []
+    missing: list[Missing] = []
     for circuit in loads_of(view, battery):
         facts = facts_of(view, circuit, rules)
         if "load" in facts.missing:
-            reasons.append(f"{circuit.name}: {facts.missing['load']}")
+            lacking = facts.missing["load"]
+            missing.append(attrs.evolve(lacking, text=f"{circuit.name}: {lacking.text}", of=circuit.name))
         if circuit.runs_with_others is None:
-            reasons.append(f"{circuit.name}: runs with others or not is not entered")
+            text = f"{circuit.name}: runs with others or not is not entered"
+            missing.append(Missing(text, lack=Lack.NOT_ENTERED, of=circuit.name))
         (together if circuit.runs_with_others else others)[circuit.name] = facts.load
-    if reasons:
-        raise NotEnoughData(*reasons)
+    if missing:
+        raise NotEnoughData(*missing)
     total = load_sum(
         rules.chosen("load_rule"),
         [each.value for each in together.values()],
@@ -291,15 +301,17 @@ def _load_finding(view: JobView, battery: Battery, load: Load) -> Finding:
     rules = rules_of(view)
     counted = Number("load", load.total.value, "A", load.total.spread or None)
     numbers: tuple[Number, ...] = (counted,)
-    verdict, more = Verdict.PASS, ""
+    code, verdict, more = "wiring_audit.load_sum.listed", Verdict.PASS, ""
     if _load_was_read(view, battery):
         measured = read(view, LOADS, "load_current", "A", battery.name, rules.share("current_meter"))
         numbers = (counted, Number("measured", measured.value, "A", measured.spread))
         more = f" Measured {measured.value:.1f} A."
         unlisted = Reading(measured.value - load.total.value, math.hypot(measured.spread, load.total.spread))
         if at_most(unlisted, 0.1 * load.total.value) is Verdict.FAIL:
+            code = "wiring_audit.load_sum.unlisted_load"
             verdict, more = Verdict.ADVISE, f"{more} Find what draws the rest and list it."
     return Finding(
+        code=code,
         verdict=verdict,
         about=about(battery),
         sentence=f"{counted} from {len(load.together)} circuits that run together.{more}",
@@ -319,7 +331,9 @@ def _charging(loads: Sequence[Reading]) -> Callable[[tuple[Engine, ...]], Iterat
         advice = (
             "" if verdict is Verdict.PASS else " The batteries run down under way: run less together or charge more."
         )
+        covered = verdict is Verdict.PASS
         yield Finding(
+            code="wiring_audit.load_sum.charging_covers" if covered else "wiring_audit.load_sum.charging_short",
             verdict=verdict,
             about="Charging",
             sentence=f"{load.value:.1f} A run together, the engines charge {charging:.1f} A.{advice}",
@@ -377,6 +391,7 @@ def reserve_findings(view: JobView) -> Iterator[Finding]:
         of_load = f"the {reserve.load:.1f} A {'measured' if reserve.measured else 'added up'}"
         advice = "" if enough else " Fit more capacity, or tell the owner what to switch off."
         yield Finding(
+            code="wiring_audit.battery_reserve.enough" if enough else "wiring_audit.battery_reserve.short",
             verdict=Verdict.PASS if enough else Verdict.ADVISE,
             about=about(battery),
             sentence=f"{shown} from full at {of_load}, {least:g} h wanted.{advice}",

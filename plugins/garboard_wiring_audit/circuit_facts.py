@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 
 import attrs
 
-from garboard.findings import NotEnoughData
+from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_view import JobView
 from garboard.records import Circuit
 from garboard.units import Amount
@@ -39,7 +39,7 @@ class CircuitFacts:
     current: Reading
     rating: float
     distance: float
-    missing: Mapping[str, str]
+    missing: Mapping[str, Missing]
 
     @property
     def name(self) -> str:
@@ -50,7 +50,7 @@ class CircuitFacts:
         """Raise NotEnoughData naming each of these facts that is not known."""
         lacking = [self.missing[fact] for fact in facts if fact in self.missing]
         if lacking:
-            raise NotEnoughData(*dict.fromkeys(lacking))
+            raise NotEnoughData(*lacking)
 
     def knows(self, facts: Iterable[str]) -> bool:
         """Whether all these facts are known."""
@@ -59,18 +59,18 @@ class CircuitFacts:
 
 @attrs.define
 class _Gathering:
-    missing: dict[str, str] = attrs.field(factory=dict)
+    missing: dict[str, Missing] = attrs.field(factory=dict)
 
     def amount(self, fact: str, amount: Amount | None, unit: str, what: str, zero_allowed: bool = False) -> Reading:
         try:
             return known(amount, unit, what, zero_allowed)
-        except NotEnoughData as missing:
-            self.missing[fact] = "; ".join(missing.reasons)
+        except NotEnoughData as lacking:
+            self.missing[fact] = lacking.missing[0]
             return UNKNOWN
 
     def answer(self, fact: str, value: object, what: str) -> None:
         if value is None or value == "":
-            self.missing[fact] = f"{what} is not entered"
+            self.missing[fact] = Missing(f"{what} is not entered", lack=Lack.NOT_ENTERED)
 
 
 def facts_of(view: JobView, circuit: Circuit, rules: Rules) -> CircuitFacts:
@@ -105,8 +105,8 @@ def facts_of(view: JobView, circuit: Circuit, rules: Rules) -> CircuitFacts:
 def _measured_current(view: JobView, circuit: Circuit, rules: Rules, gathering: _Gathering) -> Reading:
     try:
         return read(view, CIRCUITS, "current", "A", circuit.name, rules.share("current_meter"))
-    except NotEnoughData as missing:
-        gathering.missing["current"] = "; ".join(missing.reasons)
+    except NotEnoughData as lacking:
+        gathering.missing["current"] = lacking.missing[0]
         if has_been_read(view, CIRCUITS, "current", circuit.name):
             gathering.missing["usable_current"] = gathering.missing["current"]
         return UNKNOWN
@@ -121,7 +121,8 @@ def _load(design: Reading, current: Reading, gathering: _Gathering) -> Reading:
         return current
     if design.value > 0:
         return Reading(design.value)
-    gathering.missing["load"] = "current is not entered, neither by design nor measured above zero"
+    text = "current is not entered, neither by design nor measured above zero"
+    gathering.missing["load"] = Missing(text, lack=Lack.NOT_ENTERED)
     return UNKNOWN
 
 
@@ -139,10 +140,11 @@ def _conductor(circuit: Circuit, gathering: _Gathering) -> Conductor:
         return unknown if given is UNKNOWN else of_area(given.value)
     try:
         conductor = of_gauge(circuit.conductor_awg)
-    except NotEnoughData as missing:
-        gathering.missing["conductor"] = "; ".join(missing.reasons)
+    except NotEnoughData as lacking:
+        gathering.missing["conductor"] = lacking.missing[0]
         return unknown
     if area is not None and not abs(area.to("mm2") / conductor.area - 1) <= SIZES_AGREE:
-        gathering.missing["conductor"] = f"{conductor.label} and {area} do not agree; keep the one printed on it"
+        text = f"{conductor.label} and {area} do not agree; keep the one printed on it"
+        gathering.missing["conductor"] = Missing(text, lack=Lack.DISAGREES)
         return unknown
     return conductor

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import attrs
 
-from garboard.findings import Basis, Finding, NotEnoughData, Number, Table, Verdict
+from garboard.findings import Basis, Finding, Missing, NotEnoughData, Number, Table, Verdict
 from garboard.job_view import JobView
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.circuit_facts import facts_of
@@ -23,7 +23,7 @@ class Outcome:
     """What one rule says of all circuits, by the circuits' names in the vessel's order."""
 
     judged: dict[str, Judged] = attrs.field(factory=dict)
-    lacking: dict[str, tuple[str, ...]] = attrs.field(factory=dict)
+    lacking: dict[str, tuple[Missing, ...]] = attrs.field(factory=dict)
     not_covered: dict[str, str] = attrs.field(factory=dict)
 
 
@@ -36,8 +36,8 @@ def outcome_of(rule: CircuitRule, view: JobView, rules: Rules) -> Outcome:
             outcome.judged[circuit.name] = rule.judge(view, facts, rules)
         except NotCovered as why:
             outcome.not_covered[circuit.name] = str(why)
-        except NotEnoughData as missing:
-            outcome.lacking[circuit.name] = missing.reasons
+        except NotEnoughData as lacking:
+            outcome.lacking[circuit.name] = lacking.missing
     return outcome
 
 
@@ -50,9 +50,10 @@ def findings_on(rule: CircuitRule, view: JobView) -> Iterator[Finding]:
     for name, judged in (outcome.judged | joined).items():
         if judged.verdict is not Verdict.PASS and (name not in joined or not rule.joins):
             yield Finding(
+                code=judged.code,
                 verdict=judged.verdict,
                 about=about(name),
-                sentence=judged.sentence,
+                sentence=judged.told,
                 numbers=judged.numbers,
                 basis=_merged(basis, judged),
             )
@@ -73,7 +74,7 @@ def _joined(rule: CircuitRule, outcome: Outcome, view: JobView, rules: Rules) ->
         name: attrs.evolve(judged.with_other(others[name]), basis=_merged(partner.basis(rules), judged, others[name]))
         for name, judged in outcome.judged.items()
         if name in others and Verdict.PASS not in (judged.verdict, others[name].verdict)
-        if judged.cure == others[name].cure
+        if judged.cure is others[name].cure
     }
 
 
@@ -93,6 +94,7 @@ def _passed(rule: CircuitRule, outcome: Outcome, basis: tuple[Basis, ...], passe
     judged_count = len(outcome.judged)
     rest = judged_count - len(passed)
     return Finding(
+        code=rule.passed_code,
         verdict=Verdict.PASS,
         about=rule.title,
         sentence=f"{len(passed)} of {judged_count} circuits {rule.passed}."
@@ -106,7 +108,7 @@ def _passed(rule: CircuitRule, outcome: Outcome, basis: tuple[Basis, ...], passe
     )
 
 
-def not_enough(title: str, lacking: dict[str, tuple[str, ...]], basis: tuple[Basis, ...]) -> Finding:
+def not_enough(title: str, lacking: dict[str, tuple[Missing, ...]], basis: tuple[Basis, ...]) -> Finding:
     """One finding for all circuits a rule could not judge, with what each lacks."""
     count = f"{len(lacking)} circuit" + ("s" if len(lacking) != 1 else "")
     return Finding(
@@ -117,17 +119,22 @@ def not_enough(title: str, lacking: dict[str, tuple[str, ...]], basis: tuple[Bas
             Table(
                 f"{title}: what is missing",
                 ("Circuit", "Missing"),
-                tuple((name, "; ".join(reasons)) for name, reasons in lacking.items()),
+                tuple((name, _in_words(missing)) for name, missing in lacking.items()),
             ),
         ),
         basis=basis,
+        missing=tuple(attrs.evolve(one, of=one.of or name) for name, missing in lacking.items() for one in missing),
     )
 
 
-def _named(lacking: dict[str, tuple[str, ...]]) -> str:
+def _in_words(missing: tuple[Missing, ...]) -> str:
+    return "; ".join(dict.fromkeys(one.text for one in missing))
+
+
+def _named(lacking: dict[str, tuple[Missing, ...]]) -> str:
     if len(lacking) > NAMED_AT_MOST:
         return f"{', '.join(list(lacking)[:NAMED_AT_MOST])} and {len(lacking) - NAMED_AT_MOST} more"
-    return ", ".join(f"{name} ({'; '.join(reasons)})" for name, reasons in lacking.items())
+    return ", ".join(f"{name} ({_in_words(missing)})" for name, missing in lacking.items())
 
 
 @attrs.frozen
@@ -136,7 +143,7 @@ class Labels:
 
     labelled: tuple[str, ...]
     bare: tuple[str, ...]
-    lacking: dict[str, tuple[str, ...]]
+    lacking: dict[str, tuple[Missing, ...]]
     least: float
 
     @property
@@ -154,12 +161,12 @@ class Labels:
 def labels_of(view: JobView) -> Labels:
     """Which circuits carry a label."""
     answers: dict[bool, list[str]] = {True: [], False: []}
-    lacking: dict[str, tuple[str, ...]] = {}
+    lacking: dict[str, tuple[Missing, ...]] = {}
     for circuit in view.vessel.circuits:
         try:
             answers[read_yes(view, CIRCUITS, "label_present", circuit.name)].append(circuit.name)
-        except NotEnoughData as missing:
-            lacking[circuit.name] = missing.reasons
+        except NotEnoughData as unanswered:
+            lacking[circuit.name] = unanswered.missing
     return Labels(tuple(answers[True]), tuple(answers[False]), lacking, rules_of(view).share("labelled"))
 
 
@@ -172,6 +179,7 @@ def label_findings(view: JobView) -> Iterator[Finding]:
     if looked_at:
         percent = labels.share * 100
         yield Finding(
+            code="wiring_audit.labels.unlabelled" if labels.bare else "wiring_audit.labels.all_labelled",
             verdict=labels.on_bare if labels.bare else Verdict.PASS,
             about="Labels",
             sentence=f"{len(labels.labelled)} of {looked_at} circuits labelled ({percent:.0f} %)."

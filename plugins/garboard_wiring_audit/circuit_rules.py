@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import enum
 from collections.abc import Callable
 from functools import partial
 
@@ -47,29 +48,44 @@ class NotCovered(Exception):
     """A rule does not cover a circuit; the text says why."""
 
 
+class Cure(enum.Enum):
+    """What puts a drop right. A circuit has one conductor to fit, so two rules that say so ask for the same."""
+
+    CONDUCTOR = "conductor"
+    JOINTS = "joints"
+    FINER_METER = "finer meter"
+
+
 @attrs.frozen(kw_only=True)
 class Judged:
     """What a rule says of one circuit.
 
+    code     : of the finding, unless the circuit passes
     cells    : the circuit's row in the rule's table, after its name and before the verdict
     basis    : beside the rule's own
-    in_short : the part of the sentence another rule's finding takes in when both ask for the same cure
-    cure     : the end of the sentence, what to do
+    found    : what was found, before the sentence: another rule's finding takes it in when both ask for the same cure
+    cure     : what the sentence asks for, where another rule may ask for the same
     """
 
+    code: str
     verdict: Verdict
     sentence: str
     cells: tuple[str, ...]
     numbers: tuple[Number, ...] = ()
     basis: tuple[Basis, ...] = ()
-    in_short: str = ""
-    cure: str = ""
+    found: tuple[str, ...] = ()
+    cure: Cure | None = None
+
+    @property
+    def told(self) -> str:
+        """The finding's sentence."""
+        return f"Drop {', '.join(self.found)}, {self.sentence}" if self.found else self.sentence
 
     def with_other(self, other: Judged) -> Judged:
         """This with what another rule says beside it; both ask for the same cure."""
         return attrs.evolve(
             self,
-            sentence=self.sentence.replace(self.in_short, f"{self.in_short}, {other.in_short}", 1),
+            found=(*self.found, *other.found),
             numbers=(*self.numbers, *other.numbers),
             basis=(*self.basis, *other.basis),
         )
@@ -79,6 +95,7 @@ class Judged:
 class CircuitRule:
     """A rule every circuit is held against.
 
+    passed_code : of the finding about the circuits that pass
     passed   : what the circuits that pass do, after their number ("carry no more than their conductors allow")
     headings : of the rule's table, between circuit and verdict
     joins    : name of the rule whose finding takes this one's in where both ask for the same cure
@@ -86,6 +103,7 @@ class CircuitRule:
 
     name: str
     title: str
+    passed_code: str
     passed: str
     headings: tuple[str, ...]
     judge: Callable[[JobView, CircuitFacts, Rules], Judged]
@@ -139,6 +157,7 @@ def judge_ampacity(_view: JobView, facts: CircuitFacts, rules: Rules) -> Judged:
         f"{_cure(facts, rules)}."
     )
     return Judged(
+        code="wiring_audit.ampacity.overloaded",
         verdict=verdict,
         sentence=sentence,
         cells=(
@@ -182,13 +201,15 @@ def judge_overcurrent_rating(_view: JobView, facts: CircuitFacts, rules: Rules) 
     facts.require("protection", "conductor", "insulation", "volts")
     largest = largest_rating(_in_table(facts, rules, facts.conductor).table, facts.volts)
     if facts.circuit.protection == "none":
-        return _rating(facts, rules, largest, Verdict.FAIL, "No fuse or breaker.")
+        code = "wiring_audit.overcurrent_rating.none_fitted"
+        return _rating(facts, rules, largest, code, Verdict.FAIL, "No fuse or breaker.")
     facts.require("rating")
     if facts.rating > largest + 1e-9:
         return _rating(
             facts,
             rules,
             largest,
+            "wiring_audit.overcurrent_rating.too_large",
             Verdict.FAIL,
             f"{facts.rating:g} A {facts.circuit.protection} on {facts.conductor.label} that allows {largest:g} A.",
         )
@@ -198,18 +219,21 @@ def judge_overcurrent_rating(_view: JobView, facts: CircuitFacts, rules: Rules) 
             facts,
             rules,
             largest,
+            "wiring_audit.overcurrent_rating.will_open",
             Verdict.ADVISE,
             f"{facts.rating:g} A {facts.circuit.protection} for a load of {_amperes(facts.load)}: it will open.",
         )
-    return _rating(facts, rules, largest, Verdict.PASS, f"{facts.rating:g} A, at most {largest:g} A.")
+    code = "wiring_audit.overcurrent_rating.fits"
+    return _rating(facts, rules, largest, code, Verdict.PASS, f"{facts.rating:g} A, at most {largest:g} A.")
 
 
-def _rating(facts: CircuitFacts, rules: Rules, largest: float, verdict: Verdict, said: str) -> Judged:
+def _rating(facts: CircuitFacts, rules: Rules, largest: float, code: str, verdict: Verdict, result: str) -> Judged:
     fitted = facts.circuit.protection != "none" and facts.knows(["rating"])
     numbers = (Number("rating", facts.rating, "A"),) if fitted else ()
     return Judged(
+        code=code,
         verdict=verdict,
-        sentence=f"{said} {_fuse_cure(facts, rules, largest)}",
+        sentence=f"{result} {_fuse_cure(facts, rules, largest)}",
         cells=(
             facts.conductor.label,
             f"{facts.load.value:.1f}" if facts.knows(["load"]) else "",
@@ -250,6 +274,7 @@ def judge_overcurrent_distance(_view: JobView, facts: CircuitFacts, rules: Rules
     by_memory = verdict is Verdict.ADVISE and rule == CFR_DISTANCE
     remark = f" {BATTERY_LEAD:.0f} in may be allowed for a battery lead." if by_memory else ""
     return Judged(
+        code="wiring_audit.overcurrent_distance.too_far",
         verdict=verdict,
         sentence=(
             f"{facts.distance:.0f} in from the source to its {facts.circuit.protection}, {limit.inches:.0f} in allowed."
@@ -294,6 +319,7 @@ def judge_minimum_size(_view: JobView, facts: CircuitFacts, rules: Rules) -> Jud
     smallest = _smallest(facts, rules)
     where = "in a sheath" if facts.circuit.in_sheath else "alone"
     return Judged(
+        code="wiring_audit.minimum_size.too_thin",
         verdict=Verdict.PASS if _thick_enough(facts.conductor, smallest) else Verdict.FAIL,
         sentence=f"{facts.conductor.label} {where}, {smallest.label} is the smallest. {_cure(facts, rules)}.",
         cells=(facts.conductor.label, where, smallest.label),
@@ -364,13 +390,12 @@ def judge_drop_calculated(_view: JobView, facts: CircuitFacts, rules: Rules) -> 
     share = ((facts.load.spread / load) ** 2 + (facts.length.spread / length) ** 2) ** 0.5
     percent = Reading(by_mils / facts.volts * 100, share * by_mils / facts.volts * 100)
     shown = _number("drop by circular mils", percent, "%")
-    in_short = f"{shown} by circular mils, {warm / facts.volts * 100:.1f} % at {temperature:.0f} degC"
-    cure = f"{_cure(facts, rules)}."
     return Judged(
+        code="wiring_audit.drop_calculated.too_much",
         verdict=verdict,
-        sentence=f"Drop {in_short}, {_class_name(facts, rules)} allowed. {cure}",
-        in_short=in_short,
-        cure=cure,
+        found=(f"{shown} by circular mils, {warm / facts.volts * 100:.1f} % at {temperature:.0f} degC",),
+        sentence=f"{_class_name(facts, rules)} allowed. {_cure(facts, rules)}.",
+        cure=Cure.CONDUCTOR,
         cells=(
             facts.conductor.label,
             f"{length:.1f}",
@@ -401,12 +426,12 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Jud
     explained = _explained_drop(facts, rules)
     poor_joint = explained is not None and drop.value - drop.spread > explained + rules.amount("drop_excess", "V")
     shown = _number("drop", Reading(lost.value / facts.volts * 100, lost.spread / facts.volts * 100), "%")
-    in_short = f"{shown} measured" + (f" at {facts.load.value:.1f} A" if scale > 1 else "")
-    cure = _measured_cure(facts, rules, verdict, drop, explained if poor_joint else None)
+    cure, to_do = _measured_cure(facts, rules, verdict, drop, explained if poor_joint else None)
     return Judged(
+        code=_DROP_CODES[cure],
         verdict=_stricter(verdict, Verdict.ADVISE) if poor_joint else verdict,
-        sentence=f"Drop {in_short}, {_class_name(facts, rules)} allowed. {cure}",
-        in_short=in_short,
+        found=(f"{shown} measured" + (f" at {facts.load.value:.1f} A" if scale > 1 else ""),),
+        sentence=f"{_class_name(facts, rules)} allowed. {to_do}",
         cure=cure,
         cells=(
             with_spread(drop.value, drop.spread, 2),
@@ -423,9 +448,9 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Jud
 def _measured_drop(view: JobView, facts: CircuitFacts, rules: Rules) -> Reading:
     try:
         return read(view, CIRCUITS, "drop", "V", facts.name, rules.share("voltmeter"))
-    except NotEnoughData as missing:
-        reasons = (*missing.reasons, *([facts.missing["volts"]] if "volts" in facts.missing else []))
-        raise NotEnoughData(*reasons) from None
+    except NotEnoughData as lacking:
+        volts = [facts.missing["volts"]] if "volts" in facts.missing else []
+        raise NotEnoughData(*lacking.missing, *volts) from None
 
 
 def _left_at_load(view: JobView, facts: CircuitFacts, drop: Reading) -> str:
@@ -445,15 +470,26 @@ def _explained_drop(facts: CircuitFacts, rules: Rules) -> float | None:
     return _warm_drop(facts, rules, facts.current.value, facts.conductor)
 
 
-def _measured_cure(facts: CircuitFacts, rules: Rules, verdict: Verdict, drop: Reading, explained: float | None) -> str:
+_DROP_CODES = {
+    Cure.CONDUCTOR: "wiring_audit.drop_measured.too_much",
+    Cure.JOINTS: "wiring_audit.drop_measured.poor_joint",
+    Cure.FINER_METER: "wiring_audit.drop_measured.meter_too_coarse",
+}
+
+
+def _measured_cure(
+    facts: CircuitFacts, rules: Rules, verdict: Verdict, drop: Reading, explained: float | None
+) -> tuple[Cure, str]:
+    """What to do about a drop, as a kind and in words; `explained` is given where a poor joint makes the rest of it."""
     if explained is not None:
-        return (
+        return Cure.JOINTS, (
             f"The copper accounts for {explained:.2f} V of {drop.value:.2f} V: "
             "clean and tighten connections, fuse holder and switch, then measure again."
         )
     if verdict is Verdict.ADVISE:
-        return "The meter cannot tell which side of the limit: measure with a finer range or treat it as too much."
-    return f"{_cure(facts, rules)}."
+        advice = "The meter cannot tell which side of the limit: measure with a finer range or treat it as too much."
+        return Cure.FINER_METER, advice
+    return Cure.CONDUCTOR, f"{_cure(facts, rules)}."
 
 
 # Terminations
@@ -481,6 +517,7 @@ def judge_terminations(view: JobView, facts: CircuitFacts, _rules: Rules) -> Jud
         all_of(*(partial(read_yes, view, CIRCUITS, field, facts.name) for field in looked_at))
     words = {True: "yes", False: "no"}
     return Judged(
+        code="wiring_audit.terminations.faulty",
         verdict=Verdict.FAIL if wrong else Verdict.PASS,
         sentence=" ".join(wrong),
         cells=tuple(words[answer] if isinstance(answer, bool) else "" for answer in answers),
@@ -539,6 +576,7 @@ RULES = (
     CircuitRule(
         name="ampacity",
         title="Ampacity",
+        passed_code="wiring_audit.ampacity.passed",
         passed="carry no more than their conductors allow",
         headings=("Conductor", "Insulation (degC)", "Load (A)", "Table (A)", "Factor", "Allowed (A)"),
         judge=judge_ampacity,
@@ -547,6 +585,7 @@ RULES = (
     CircuitRule(
         name="overcurrent_rating",
         title="Fuse and breaker ratings",
+        passed_code="wiring_audit.overcurrent_rating.passed",
         passed="are fused above their load and within what the conductor allows",
         headings=("Conductor", "Load (A)", "Fitted (A)", "Largest (A)"),
         judge=judge_overcurrent_rating,
@@ -558,6 +597,7 @@ RULES = (
     CircuitRule(
         name="overcurrent_distance",
         title="Fuse and breaker distances",
+        passed_code="wiring_audit.overcurrent_distance.passed",
         passed="have their fuse or breaker near enough to the source",
         headings=("Fitted", "Distance (in)", "Allowed (in)"),
         judge=judge_overcurrent_distance,
@@ -566,6 +606,7 @@ RULES = (
     CircuitRule(
         name="minimum_size",
         title="Smallest conductors",
+        passed_code="wiring_audit.minimum_size.passed",
         passed="are no thinner than the smallest size allowed",
         headings=("Conductor", "Where", "Smallest"),
         judge=judge_minimum_size,
@@ -574,6 +615,7 @@ RULES = (
     CircuitRule(
         name="drop_calculated",
         title="Voltage drop by calculation",
+        passed_code="wiring_audit.drop_calculated.passed",
         passed="keep their drop by calculation",
         headings=("Conductor", "One way (m)", "Load (A)", "Circular mils (%)", "Warm (%)", "Allowed"),
         judge=judge_drop_calculated,
@@ -583,6 +625,7 @@ RULES = (
     CircuitRule(
         name="drop_measured",
         title="Voltage drop by meter",
+        passed_code="wiring_audit.drop_measured.passed",
         passed="keep their drop by meter",
         headings=("Read (V)", "At (A)", "At load (%)", "Copper alone (V)", "Left at load (V)", "Allowed"),
         judge=judge_drop_measured,
@@ -591,6 +634,7 @@ RULES = (
     CircuitRule(
         name="terminations",
         title="Terminations",
+        passed_code="wiring_audit.terminations.passed",
         passed="are tight and of the right polarity",
         headings=("Tight", "Polarity right", "Held"),
         judge=judge_terminations,

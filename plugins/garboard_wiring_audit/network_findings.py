@@ -6,7 +6,20 @@ import math
 from collections.abc import Callable, Iterator
 from functools import partial
 
-from garboard.findings import Axis, Band, Basis, Figure, Finding, NotEnoughData, Number, Series, Table, Verdict
+from garboard.findings import (
+    Axis,
+    Band,
+    Basis,
+    Figure,
+    Finding,
+    Lack,
+    Missing,
+    NotEnoughData,
+    Number,
+    Series,
+    Table,
+    Verdict,
+)
 from garboard.job_view import JobView
 from garboard.records import NetworkBus, NetworkDevice
 from garboard.units import Amount
@@ -33,7 +46,7 @@ from garboard_wiring_audit.rules import rules_of
 from garboard_wiring_audit.steps import NETWORKS
 
 HEAVY = "heavy"
-NO_CABLE = "cable (light, mid or heavy) is not entered"
+NO_CABLE = Missing("cable (light, mid or heavy) is not entered", lack=Lack.NOT_ENTERED)
 OPEN_LINE = 1000.0
 SHORTED_LINE = 5.0
 SHEETS = (bases.NETWORK_SHEETS,)
@@ -95,6 +108,7 @@ def load_findings(view: JobView) -> Iterator[Finding]:
             faults.append(f"{len(bus.devices)} devices, {MOST_DEVICES} at most: split the network.")
         faults += _fuse_faults(bus, amperes, limit)
         yield Finding(
+            code="wiring_audit.network_load.too_much" if faults else "wiring_audit.network_load.within_limits",
             verdict=Verdict.FAIL if faults else Verdict.PASS,
             about=about(bus),
             sentence=" ".join([f"Load number {total}, {amperes:.2f} A on {bus.cable} cable.", *faults]),
@@ -167,6 +181,7 @@ def _length_finding(bus: NetworkBus, backbone: float, drops: dict[str, float]) -
     memory = bus.cable == HEAVY
     failed = failed or (backbone > longest and not memory)
     return Finding(
+        code="wiring_audit.network_lengths.too_long" if faults else "wiring_audit.network_lengths.within_limits",
         verdict=Verdict.FAIL if failed else Verdict.ADVISE if faults else Verdict.PASS,
         about=about(bus),
         sentence=" ".join([f"Backbone {backbone:.1f} m, drop cables {total:.1f} m together.", *faults]),
@@ -186,8 +201,9 @@ def terminator_findings(view: JobView) -> Iterator[Finding]:
         counted = bus.terminators
         reading = read(view, NETWORKS, "signal_resistance", "ohm", bus.name)
         count = terminators_by_resistance(reading.value, tolerance)
-        verdict, advice = _terminator_advice(count, reading.value, counted)
+        code, verdict, advice = _terminator_advice(count, reading.value, counted)
         yield Finding(
+            code=code,
             verdict=verdict,
             about=about(bus),
             sentence=f"{reading.value:.0f} ohm between the signal lines. {advice}",
@@ -198,20 +214,26 @@ def terminator_findings(view: JobView) -> Iterator[Finding]:
     return _each_bus(view, judge, SHEETS)
 
 
-def _terminator_advice(count: int | None, ohms: float, counted: int | None) -> tuple[Verdict, str]:
+def _terminator_advice(count: int | None, ohms: float, counted: int | None) -> tuple[str, Verdict, str]:
     if count == 2:
         if counted is not None and counted != 2:
-            return Verdict.ADVISE, f"That is two terminators, but {counted} were counted: look again."
-        return Verdict.PASS, "Two terminators, as it should be."
+            advice = f"That is two terminators, but {counted} were counted: look again."
+            return "wiring_audit.network_terminators.count_differs", Verdict.ADVISE, advice
+        return "wiring_audit.network_terminators.two", Verdict.PASS, "Two terminators, as it should be."
     if count == 1:
-        return Verdict.FAIL, "One terminator is missing: fit one of 120 ohm at the bare end."
+        advice = "One terminator is missing: fit one of 120 ohm at the bare end."
+        return "wiring_audit.network_terminators.one_missing", Verdict.FAIL, advice
     if count is not None:
-        return Verdict.FAIL, f"{count} terminators: take out all but the two at the ends."
+        advice = f"{count} terminators: take out all but the two at the ends."
+        return "wiring_audit.network_terminators.too_many", Verdict.FAIL, advice
     if ohms >= OPEN_LINE:
-        return Verdict.FAIL, "No terminator, or a line is open: check both ends and every tee."
+        advice = "No terminator, or a line is open: check both ends and every tee."
+        return "wiring_audit.network_terminators.open_line", Verdict.FAIL, advice
     if ohms <= SHORTED_LINE:
-        return Verdict.FAIL, "The signal lines touch: part the backbone in halves to find where."
-    return Verdict.ADVISE, "60 ohm expected: power down and read again, then check tees for damp and damage."
+        advice = "The signal lines touch: part the backbone in halves to find where."
+        return "wiring_audit.network_terminators.lines_touch", Verdict.FAIL, advice
+    advice = "60 ohm expected: power down and read again, then check tees for damp and damage."
+    return "wiring_audit.network_terminators.unclear", Verdict.ADVISE, advice
 
 
 # Voltage
@@ -261,12 +283,15 @@ def calculated_voltage_findings(view: JobView) -> Iterator[Finding]:
         figures = () if devices is None else (_drop_figure(bus, devices, resistance, limit),)
         too_much = drop > limit
         verdict = (Verdict.ADVISE if devices is None else Verdict.FAIL) if too_much else Verdict.PASS
-        advice = ""
+        code, advice = "wiring_audit.network_voltage_calculated.within_limit", ""
         if too_much:
+            code = "wiring_audit.network_voltage_calculated.too_much"
             advice = " Feed the backbone in its middle, or fit heavier cable."
             if devices is None:
+                code = "wiring_audit.network_voltage_calculated.places_unknown"
                 advice = " Enter where each device sits: the true drop is less."
         yield Finding(
+            code=code,
             verdict=verdict,
             about=about(bus),
             sentence=f"{drop:.2f} V lost {where}, {limit:g} V allowed.{advice}",
@@ -333,7 +358,13 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
             Verdict.ADVISE: f" Too close to tell, or below {least:g} V: check supply and tees, measure again.",
             Verdict.FAIL: " Feed the backbone in its middle, fit heavier cable, or clean the tees.",
         }[verdict]
+        code = {
+            Verdict.PASS: "wiring_audit.network_voltage_measured.within_limit",
+            Verdict.ADVISE: "wiring_audit.network_voltage_measured.open_or_low",
+            Verdict.FAIL: "wiring_audit.network_voltage_measured.too_much",
+        }[verdict]
         yield Finding(
+            code=code,
             verdict=verdict,
             about=about(bus),
             sentence=f"{worst.value:.2f} V at the worst device, {drop.value:.2f} V below the power tee, "
@@ -353,7 +384,9 @@ def supply_findings(view: JobView) -> Iterator[Finding]:
 
     def judge(bus: NetworkBus) -> Iterator[Finding]:
         on_start = read_yes(view, NETWORKS, "on_start_battery", bus.name)
+        start, own = "wiring_audit.network_supply.start_battery", "wiring_audit.network_supply.not_start_battery"
         yield Finding(
+            code=start if on_start else own,
             verdict=Verdict.ADVISE if on_start else Verdict.PASS,
             about=about(bus),
             sentence="Powered from an engine-start battery: move it to the house battery's own fused circuit."

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import TypeVar
 
-from garboard.findings import Basis, Finding, NotEnoughData, Verdict
+from garboard.findings import Basis, Finding, NotEnoughData, not_enough_data
 
 Piece = TypeVar("Piece")
 
@@ -20,11 +20,5 @@ def each_piece(
     for piece in pieces:
         try:
             yield from tuple(judge(piece))
-        except NotEnoughData as missing:
-            yield _lacking(about(piece), missing.reasons, basis)
-
-
-def _lacking(about: str, reasons: tuple[str, ...], basis: tuple[Basis, ...]) -> Finding:
-    return Finding(
-        verdict=Verdict.NOT_ENOUGH_DATA, about=about, sentence=f"Not enough data: {'; '.join(reasons)}.", basis=basis
-    )
+        except NotEnoughData as lacking:
+            yield not_enough_data(about(piece), lacking.missing, basis)

@@ -8,7 +8,7 @@ from typing import TypeVar
 
 import attrs
 
-from garboard.findings import NotEnoughData, Verdict
+from garboard.findings import Lack, Missing, NotEnoughData, Verdict
 from garboard.job_view import JobView
 from garboard.units import Amount
 
@@ -46,24 +46,29 @@ def with_spread(amount: Amount, unit: str, meter: float) -> Reading:
 def known(amount: Amount | None, unit: str, what: str, zero_allowed: bool = False) -> Reading:
     """An amount of a record [unit], spread by its last digit. Raises NotEnoughData for one that cannot be used."""
     if amount is None:
-        raise NotEnoughData(f"{what} is not entered")
+        raise NotEnoughData(Missing(f"{what} is not entered", lack=Lack.NOT_ENTERED))
     reading = with_spread(amount, unit, 0.0)
     if SMALLEST <= reading.value <= LARGEST or (zero_allowed and reading.value == 0):
         return reading
-    raise NotEnoughData(f"{what} cannot be {_short(str(amount))}; enter it again")
+    text = f"{what} cannot be {_short(str(amount))}; enter it again"
+    raise NotEnoughData(Missing(text, lack=Lack.OUT_OF_RANGE))
 
 
 def read(view: JobView, step: str, field: str, unit: str, of: str, meter: float = 0.0, signed: bool = False) -> Reading:
     """The amount read at a place [unit], zero or above unless signed. Raises NotEnoughData for one of no use."""
     what = field.replace("_", " ")
+
+    def refused(lack: Lack, text: str) -> NotEnoughData:
+        return NotEnoughData(Missing(text, lack=lack, step=step, field=field, of=of))
+
     try:
         reading = with_spread(Amount.parse(str(_entered(view, step, field, of))), unit, meter)
     except ValueError as fault:
-        raise NotEnoughData(f"{what}: {fault}") from None
+        raise refused(Lack.UNREADABLE, f"{what}: {fault}") from None
     if reading.value < 0 and not signed:
-        raise NotEnoughData(f"{what} is below zero; turn the probes round and enter it again")
+        raise refused(Lack.OUT_OF_RANGE, f"{what} is below zero; turn the probes round and enter it again")
     if not abs(reading.value) <= LARGEST:
-        raise NotEnoughData(f"{what} is beyond any reading; enter it again")
+        raise refused(Lack.OUT_OF_RANGE, f"{what} is beyond any reading; enter it again")
     return reading
 
 
@@ -75,7 +80,8 @@ def read_yes(view: JobView, step: str, field: str, of: str) -> bool:
     """The yes or no at a place. Raises NotEnoughData when there is none."""
     found = _entered(view, step, field, of)
     if not isinstance(found, bool):
-        raise NotEnoughData(f"{field.replace('_', ' ')} is {found!r}; enter yes or no")
+        text = f"{field.replace('_', ' ')} is {found!r}; enter yes or no"
+        raise NotEnoughData(Missing(text, lack=Lack.UNREADABLE, step=step, field=field, of=of))
     return found
 
 
@@ -92,22 +98,25 @@ def has_been_read(view: JobView, step: str, field: str, of: str) -> bool:
 def _entered(view: JobView, step: str, field: str, of: str) -> object:
     found = view.value(step, field, of=of)
     if found is None:
-        what, disputed = field.replace("_", " "), in_dispute(view, step, field, of)
-        raise NotEnoughData(f"{what}: values disagree, choose one" if disputed else f"{what} is not entered")
+        what = field.replace("_", " ")
+        lack, text = Lack.NOT_ENTERED, f"{what} is not entered"
+        if in_dispute(view, step, field, of):
+            lack, text = Lack.DISAGREES, f"{what}: values disagree, choose one"
+        raise NotEnoughData(Missing(text, lack=lack, step=step, field=field, of=of))
     return found
 
 
 def all_of(*questions: Callable[[], T]) -> list[T]:
     """The answers to all questions. Raises NotEnoughData with the reasons of every one that has none."""
     answers: list[T] = []
-    reasons: list[str] = []
+    missing: list[Missing] = []
     for question in questions:
         try:
             answers.append(question())
-        except NotEnoughData as missing:
-            reasons += missing.reasons
-    if reasons:
-        raise NotEnoughData(*dict.fromkeys(reasons))
+        except NotEnoughData as lacking:
+            missing += lacking.missing
+    if missing:
+        raise NotEnoughData(*missing)
     return answers
 
 

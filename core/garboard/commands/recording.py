@@ -11,7 +11,8 @@ import attrs
 import click
 
 from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS
-from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Verdict
+from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, NotEnoughData, Verdict, not_enough_data
+from garboard.hosting.codes import PLUGIN_FAILED, code_for, with_code
 from garboard.report.terminal import Tools
 from garboard.samples import UNIT_OF_QUANTITY, Recording
 from garboard.steps import RecordingJudge
@@ -81,17 +82,22 @@ def _judged(file: Path, judges: Iterable[RecordingJudge]) -> Judged:
 
 
 def _findings(judge: RecordingJudge, recording: Recording) -> Iterator[Finding]:
+    basis = (Basis(BasisKind.METHOD, judge.title),)
     try:
         if recording.is_simulated:
-            raise NotEnoughData("a simulated run is no measurement; record aboard")
-        yield from tuple(judge.judge(recording))
-        return
-    except NotEnoughData as missing:
-        sentence = f"Not enough data: {missing}."
+            text = "a simulated run is no measurement; record aboard"
+            raise NotEnoughData(Missing(text, lack=Lack.SIMULATED))
+        yield from tuple(with_code(found, judge.key) for found in judge.judge(recording))
+    except NotEnoughData as lacking:
+        yield with_code(not_enough_data(judge.title, lacking.missing, basis), judge.key)
     except Exception as failure:
-        sentence = f"The plugin failed in {judge.key} ({type(failure).__name__}: {failure}). Tell its author."
-    basis = Basis(BasisKind.METHOD, judge.title)
-    yield Finding(verdict=Verdict.NOT_ENOUGH_DATA, about=judge.title, sentence=sentence, basis=(basis,))
+        yield Finding(
+            code=code_for(judge.key, PLUGIN_FAILED),
+            verdict=Verdict.NOT_ENOUGH_DATA,
+            about=judge.title,
+            sentence=f"The plugin failed in {judge.key} ({type(failure).__name__}: {failure}). Tell its author.",
+            basis=basis,
+        )
 
 
 def _print(console: Any, summary: Summary) -> None:

@@ -10,12 +10,13 @@ from pathlib import Path
 
 from garboard.disk import storage
 from garboard.disk.storage import Damage, NotSaved
+from garboard.faults import GarboardError
 
 _NAME = re.compile(r"[0-9a-f]{64}")
 _CHUNK = 1 << 20
 
 
-class AttachmentDamaged(Exception):
+class AttachmentDamaged(GarboardError):
     """An attachment's content is not what its name says; it was set aside and can be fetched again."""
 
 

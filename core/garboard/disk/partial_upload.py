@@ -8,13 +8,14 @@ from pathlib import Path
 
 from garboard.disk import storage
 from garboard.disk.attachments import AttachmentDamaged, Attachments
+from garboard.faults import GarboardError
 
 FOLDER = "arriving"
 
 _NAME = re.compile(r"[0-9a-f]{64}")
 
 
-class OutOfPlace(Exception):
+class OutOfPlace(GarboardError):
     """A piece does not follow what is held.
 
     held : bytes held, where the next piece must start

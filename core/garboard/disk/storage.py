@@ -17,6 +17,7 @@ import attrs
 
 from garboard import __version__
 from garboard.disk.clock import wall_text
+from garboard.faults import GarboardError
 
 LOCK_NAME = "writer.lock"
 UNFINISHED = ".unfinished-"
@@ -27,15 +28,15 @@ _LOCKED_BYTE = 1 << 30
 _IN_USE = (errno.EACCES, errno.EAGAIN, errno.EDEADLK)
 
 
-class NotSaved(Exception):
+class NotSaved(GarboardError):
     """What was to be kept is not on the disk, and nothing of it was kept in part."""
 
 
-class FolderInUse(Exception):
+class FolderInUse(GarboardError):
     """Another program, or another window of this one, writes in the folder."""
 
 
-class NewerFormat(Exception):
+class NewerFormat(GarboardError):
     """A file was written by a newer version; it is left as it is."""
 
 

@@ -18,7 +18,9 @@ import pluggy
 
 import garboard
 from garboard import hooks
-from garboard.findings import Finding, NotEnoughData, Verdict
+from garboard.faults import GarboardError
+from garboard.findings import Finding, NotEnoughData, Verdict, not_enough_data
+from garboard.hosting.codes import NOT_ENOUGH_DATA, PLUGIN_FAILED, code_for, with_code, written_in
 from garboard.job_view import JobView
 from garboard.steps import Assessed, Calculator, LiveGuide, Phase, RecordingJudge, ReportSection, Setting, Step
 
@@ -42,7 +44,7 @@ UNSTATED = 1
 """Counts as `written_for` of a plugin that states none: the first plugins stated nothing."""
 
 
-class PluginClash(ValueError):
+class PluginClash(GarboardError, ValueError):
     """Two plugins offer something under one key."""
 
 
@@ -194,6 +196,14 @@ class PluginHost:
         judges: Iterable[RecordingJudge] = self._registers["register_recording_judges"].items.values()
         return tuple(sorted(judges, key=lambda judge: judge.key))
 
+    def codes(self) -> frozenset[str]:
+        """Every code a finding of these plugins may carry; a code made for a plugin that gives none is left out."""
+        keys = [*(one.key for one in self.calculators), *(one.key for one in self.recording_judges)]
+        made = {code_for(key, what) for key in keys for what in (NOT_ENOUGH_DATA, PLUGIN_FAILED)}
+        return frozenset(
+            made.union(*((code for code, _ in written_in(plugin.name, plugin.module)) for plugin in self.plugins))
+        )
+
     def owner_of(self, hook: str, key: str) -> str:
         """The plugin that registered a key under a hook."""
         return self._registers[hook].owner[key]
@@ -244,20 +254,28 @@ class PluginHost:
 
 def _compute(calculator: Calculator, view: JobView, plugin: str) -> tuple[Finding, ...]:
     try:
-        return tuple(map(_finding, calculator.compute(view))) if calculator.applies(view) else ()
-    except NotEnoughData as missing:
-        sentence = f"Not enough data: {'; '.join(missing.reasons)}."
+        if not calculator.applies(view):
+            return ()
+        return tuple(_finding(found, calculator.key) for found in calculator.compute(view))
+    except NotEnoughData as lacking:
+        return (with_code(not_enough_data(calculator.title, lacking.missing, calculator.basis), calculator.key),)
     except Exception as failure:
         sentence = f"Plugin {plugin} failed in {calculator.key}: {_reason(failure)}. Tell its author; other checks ran."
-    return (
-        Finding(verdict=Verdict.NOT_ENOUGH_DATA, about=calculator.title, sentence=sentence, basis=calculator.basis),
-    )
+        return (
+            Finding(
+                code=code_for(calculator.key, PLUGIN_FAILED),
+                verdict=Verdict.NOT_ENOUGH_DATA,
+                about=calculator.title,
+                sentence=sentence,
+                basis=calculator.basis,
+            ),
+        )
 
 
-def _finding(found: Finding) -> Finding:
+def _finding(found: Finding, key: str) -> Finding:
     if not isinstance(found, Finding):
         raise TypeError(f"compute gives findings, got {found!r}")
-    return found
+    return with_code(found, key)
 
 
 def make_host(

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard.faults import Fault, InputError, shown
-from garboard.findings import NotEnoughData
+from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_files.convert import amount_in_quotes, faults_of_floats, structure, unstructure
 from garboard.job_files.file_lines import line_nested_too_deep, parts_of, with_lines
 from garboard.job_view import JobView, place_of
@@ -143,11 +143,13 @@ def recordings_in(folder: Path, names: Mapping[str, str] | None = None) -> Calla
         from garboard.recordings import load_recording
 
         if not is_beside(reference):
-            raise NotEnoughData(f"recording {reference} does not lie beside the job; copy it there")
+            text = f"recording {reference} does not lie beside the job; copy it there"
+            raise NotEnoughData(Missing(text, lack=Lack.RECORDING_NOT_HERE))
         try:
             return load_recording(file_beside(folder, reference, called.get(reference, "")))[0]
         except (OSError, InputError) as failure:
-            raise NotEnoughData(f"recording {reference} cannot be read: {failure}") from None
+            text = f"recording {reference} cannot be read: {failure}"
+            raise NotEnoughData(Missing(text, lack=Lack.UNREADABLE)) from None
 
     return load
 

@@ -26,7 +26,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import attrs
 
-from garboard.faults import Fault, InputError
+from garboard.faults import Fault, GarboardError, InputError
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.times import finite, parse_time
 from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Sample, StreamKey
@@ -167,7 +167,7 @@ def _columns(names: Sequence[str], source: str) -> list[Column]:
     return columns
 
 
-class _Unfit(Exception):
+class _Unfit(GarboardError):
     """A column's name does not say what it holds; the text is what was expected."""
 
 

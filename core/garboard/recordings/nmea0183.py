@@ -20,6 +20,7 @@ from typing import NamedTuple, Protocol
 
 import attrs
 
+from garboard.faults import GarboardError
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.times import finite, parse_time
 from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Sample
@@ -35,7 +36,7 @@ Fields = Sequence[str]
 Decoder = Callable[[Fields], Iterable[Found]]
 
 
-class WrongChecksum(ValueError):
+class WrongChecksum(GarboardError, ValueError):
     """A sentence was altered on its way."""
 
 

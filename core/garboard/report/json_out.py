@@ -10,10 +10,11 @@
       hull_number, vessel, job
       questions          measurements outside their usual range, to be looked at again
       counts             findings by verdict
-      findings           phase, step, calculator, title, plugin, plugin_version, verdict, about, sentence,
+      findings           phase, step, calculator, title, plugin, plugin_version, code, verdict, about, sentence,
                          numbers (name, value, unit, uncertainty or null, decimals),
                          basis (kind, text, note), tables (title, headings, rows),
-                         figures (title, x, y, y2 or null, series, bands, markers)
+                         figures (title, x, y, y2 or null, series, bands, markers),
+                         missing (lack, step, field, row, of, text)
       punch_list         about, text, why, step
 
 An uncertainty is half the width of the 95 % interval, in the number's unit. New keys may join within a
@@ -30,7 +31,7 @@ import attrs
 
 import garboard
 from garboard.faults import Fault
-from garboard.findings import Figure, Finding, Table
+from garboard.findings import Figure, Finding, Missing, Table
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.judging.findings_format import FORMAT, VERSION
@@ -101,6 +102,7 @@ def assessed_as_plain(one: Assessed) -> Plain:
 def finding_as_plain(finding: Finding) -> Plain:
     """One finding by itself."""
     return {
+        "code": finding.code,
         "verdict": finding.verdict.value,
         "about": finding.about,
         "sentence": finding.sentence,
@@ -117,11 +119,23 @@ def finding_as_plain(finding: Finding) -> Plain:
         "basis": [{"kind": basis.kind.value, "text": basis.text, "note": basis.note} for basis in finding.basis],
         "tables": [_table(table) for table in finding.tables],
         "figures": [_figure(figure) for figure in finding.figures],
+        "missing": [_missing(item) for item in finding.missing],
     }
 
 
 def _table(table: Table) -> Plain:
     return {"title": table.title, "headings": list(table.headings), "rows": [list(row) for row in table.rows]}
+
+
+def _missing(item: Missing) -> Plain:
+    return {
+        "lack": item.lack.value,
+        "step": item.step,
+        "field": item.field,
+        "row": item.row,
+        "of": item.of,
+        "text": item.text,
+    }
 
 
 def _figure(figure: Figure) -> Plain:

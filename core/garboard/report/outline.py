@@ -117,13 +117,14 @@ def alike_together(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Findings that say the same of several things as one finding about all of them."""
     groups: dict[object, list[Finding]] = {}
     for finding in findings:
-        same = (finding.verdict, finding.sentence, finding.numbers, finding.tables, finding.figures)
+        same = (finding.code, finding.verdict, finding.sentence, finding.numbers, finding.tables, finding.figures)
         groups.setdefault(same, []).append(finding)
     return tuple(
         attrs.evolve(
             group[0],
             about=", ".join(dict.fromkeys(finding.about for finding in group)),
             basis=tuple(dict.fromkeys(basis for finding in group for basis in finding.basis)),
+            missing=tuple(dict.fromkeys(item for finding in group for item in finding.missing)),
         )
         for group in groups.values()
     )
@@ -132,13 +133,12 @@ def alike_together(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 def result_of(finding: Finding) -> str:
     """The sentence as printed beside its verdict, which need not be said twice.
 
-    >>> from garboard.findings import BasisKind
-    >>> result_of(Finding(verdict=Verdict.NOT_ENOUGH_DATA, about="Range", sentence="Not enough data: no fuel entered.",
-    ...     basis=(Basis(BasisKind.METHOD, "Sum"),)))
+    >>> from garboard.findings import BasisKind, not_enough_data
+    >>> result_of(not_enough_data("Range", ["no fuel entered"], (Basis(BasisKind.METHOD, "Sum"),)))
     'No fuel entered.'
     """
-    said = finding.sentence.removeprefix("Not enough data: ")
-    return said[:1].upper() + said[1:]
+    result = finding.short or finding.sentence
+    return result[:1].upper() + result[1:]
 
 
 def cautions(view: JobView, host: PluginHost) -> tuple[Caution, ...]:
@@ -163,13 +163,11 @@ def nothing_to_put_right(assessed: Iterable[Assessed]) -> str:
 def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> tuple[PunchItem, ...]:
     """What has to be put right before hand over: failures, disagreements, steps to look at again, open notes.
 
-    Each fault once: a note that a failing check already tells is left out.
+    Each fault once: a note that a failing check already tells, or that repeats one word for word, is left out.
     """
-    failing = [
-        PunchItem(a.finding.about, a.finding.sentence, "fails", a.step)
-        for a in assessed
-        if a.finding.verdict is Verdict.FAIL
-    ]
+    failures = [a for a in assessed if a.finding.verdict is Verdict.FAIL]
+    failing = [PunchItem(a.finding.about, a.finding.sentence, "fails", a.step) for a in failures]
+    told = {text for a in failures for text in (a.finding.sentence, *a.finding.notes)}
     disagreeing = [
         PunchItem(
             place_in_words(disagreement.place, host),
@@ -187,14 +185,9 @@ def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) ->
     noted = [
         PunchItem(note.by, note.text, "noted")
         for note in view.notes
-        if note.punch_list and not note.settled and not _told(note.text, failing)
+        if note.punch_list and not note.settled and note.text not in told
     ]
     return tuple(dict.fromkeys([*failing, *disagreeing, *again, *noted]))
-
-
-def _told(note: str, items: Iterable[PunchItem]) -> bool:
-    """Whether a check that fails for this note already stands on the list."""
-    return any(note.rstrip(". ") in item.text for item in items)
 
 
 def counts(assessed: Iterable[Assessed]) -> Mapping[Verdict, int]:

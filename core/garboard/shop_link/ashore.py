@@ -15,6 +15,7 @@ import attrs
 from garboard.disk.clock import wall_milliseconds
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.storage import NotSaved
+from garboard.faults import GarboardError
 from garboard.shop_link import pairing
 from garboard.shop_link.discovery import look_for
 from garboard.shop_link.pairing import PairedShop
@@ -163,5 +164,5 @@ class ComingAshore:
         self._told(state)
 
 
-class _Stopped(Exception):
+class _Stopped(GarboardError):
     """The thread is to end."""

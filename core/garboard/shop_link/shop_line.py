@@ -17,6 +17,7 @@ from types import TracebackType
 from typing import NamedTuple, Self
 
 from garboard.disk.clock import wall_milliseconds
+from garboard.faults import GarboardError
 from garboard.shop_link import wire
 from garboard.shop_link.pairing import address_text
 from garboard.shop_link.wire import Garbled
@@ -25,19 +26,19 @@ PATIENCE = 20.0
 """How long to wait for the shop to answer before it counts as away [s]."""
 
 
-class ShopAway(Exception):
+class ShopAway(GarboardError):
     """The shop server did not answer, or the connection was cut: try again later."""
 
 
-class NotTheShop(Exception):
+class NotTheShop(GarboardError):
     """Another server answered at the shop's address. It was told nothing."""
 
 
-class NotPaired(Exception):
+class NotPaired(GarboardError):
     """The shop does not know this tablet, or has removed it."""
 
 
-class ShopRefused(Exception):
+class ShopRefused(GarboardError):
     """The shop server understood and said no.
 
     status : the HTTP status

@@ -18,6 +18,7 @@ from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 from typing import NamedTuple
 
+from garboard.faults import GarboardError
 from garboard.records import JsonValue
 
 PROTOCOL = 1
@@ -61,7 +62,7 @@ _HALF_A_CHARACTER = re.compile("[\ud800-\udfff]")
 """JSON can spell what UTF-8 cannot say."""
 
 
-class Garbled(ValueError):
+class Garbled(GarboardError, ValueError):
     """A body is not what the protocol says; nothing in it is used."""
 
 

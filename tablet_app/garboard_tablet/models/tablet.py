@@ -365,12 +365,14 @@ def _about_new_hull(
 @lru_cache(maxsize=8)
 def _read_recording(files: HullFolder, reference: str) -> Recording:
     from garboard.faults import InputError
-    from garboard.findings import NotEnoughData
+    from garboard.findings import Lack, Missing, NotEnoughData
     from garboard.recordings import load_recording
 
     if reference not in files.attachments:
-        raise NotEnoughData(f"recording {reference[:8]} is not on this tablet; bring it in and assess again")
+        text = f"recording {reference[:8]} is not on this tablet; bring it in and assess again"
+        raise NotEnoughData(Missing(text, lack=Lack.RECORDING_NOT_HERE))
     try:
         return load_recording(files.attachments.folder / reference)[0]
     except (OSError, InputError) as failure:
-        raise NotEnoughData(f"recording {reference[:8]} cannot be read: {failure}") from None
+        text = f"recording {reference[:8]} cannot be read: {failure}"
+        raise NotEnoughData(Missing(text, lack=Lack.UNREADABLE)) from None

@@ -1,0 +1,54 @@
+"""Codes of findings: the one a host fills in, and the list of all that plugins write."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from types import ModuleType
+
+import attrs
+
+from garboard.findings import Finding
+
+PLUGIN_FAILED = "plugin_failed"
+NOT_ENOUGH_DATA = "not_enough_data"
+_WRITTEN = re.compile(r"[a-z][a-z0-9_]*(\.[a-z0-9_]+){2,}")
+
+
+def code_for(key: str, what: str) -> str:
+    """A code the host makes: what came out, under the key of a calculator or judge.
+
+    >>> code_for("prop_check.window", "not_enough_data"), code_for("Our checks.Horn!", "fail")
+    ('prop_check.window.not_enough_data', 'our_checks.horn_.fail')
+    """
+    parts = re.sub(r"[^a-z0-9_.]+", "_", key.lower()).split(".")
+    return ".".join([*([part for part in parts if part] or ["_"]), what])
+
+
+def with_code(finding: Finding, key: str) -> Finding:
+    """The finding, with a code made from its verdict where the plugin gave none."""
+    return finding if finding.code else attrs.evolve(finding, code=code_for(key, finding.verdict.name.lower()))
+
+
+def written_in(name: str, module: ModuleType) -> Iterator[tuple[str, Path]]:
+    """Every code a plugin's source files write, as often as they write it, with the file.
+
+    Nothing where the plugin comes without its source.
+
+    A code is any text constant that reads "plugin.topic.what" and begins with the plugin's own name, so that codes
+    chosen by a condition or kept under a name are found too.
+    """
+    plugin = name.removeprefix("garboard_")
+    for file in _sources(module):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            text = node.value if isinstance(node, ast.Constant) else None
+            if isinstance(text, str) and _WRITTEN.fullmatch(text) and text.partition(".")[0] == plugin:
+                yield text, file
+
+
+def _sources(module: ModuleType) -> Iterable[Path]:
+    own = Path(module.__file__ or "")
+    files = own.parent.rglob("*.py") if hasattr(module, "__path__") else [own]
+    return sorted(file for file in files if file.suffix == ".py" and file.is_file())
