@@ -10,7 +10,8 @@ from kivy.clock import Clock
 from kivy.app import App
 def stop(_dt):
     app = App.get_running_app()
-    print("page", app.shell.page.title, len(app.vessels.lines), app.tablet.folder.name, app.replayed, app.simulated)
+    live = app.live
+    print("page", app.shell.page.title, len(app.vessels.lines), app.tablet.folder.name, live.replayed, live.simulated)
     app.stop()
 Clock.schedule_once(stop, 6)
 from garboard.commands.cli import main
