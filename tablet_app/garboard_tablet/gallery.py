@@ -137,7 +137,7 @@ def disagree(page: Any) -> None:
         author = Author("another tablet", "N. Sorrel")
         value = f"{float(number) + 1:g} {unit}"
         tablet.save(measure(author, nothing_seen, place.job, step, field, value, row=row, of=of))
-    page.app._show()
+    page.screen.show()
 
 
 def disagree_as_technician(page: Any) -> None:
@@ -162,17 +162,17 @@ def type_something_odd(page: Any) -> None:
 def turn_pages(times: int, page: Any) -> None:
     """Turn the page's list on, as far as it goes."""
     for _ in range(times):
-        page.app.shell.body.turn()
+        page.screen.shell.body.turn()
 
 
 def wait_for_start(page: Any) -> None:
     """A recording is chosen, of what the guide is for."""
     from garboard.demo.samples_folder import sample_jobs_folder
 
-    wanted = page.app.guide_of(page.place).quantities
+    wanted = page.live.guide_of(page.place).quantities
     log = next((log for quantity, log in _LOGS.items() if quantity in wanted), "turn.n2k.csv")
-    page.app.replay(sample_jobs_folder() / "kittiwake" / log)
-    page.app._show()
+    page.live.replay(sample_jobs_folder() / "kittiwake" / log)
+    page.screen.show()
 
 
 _LOGS = {"fuel_flow": "throttle_steps.n2k.csv", "engine_speed": "full_throttle.n2k.csv"}
@@ -182,20 +182,20 @@ _LOGS = {"fuel_flow": "throttle_steps.n2k.csv", "engine_speed": "full_throttle.n
 def steer(page: Any) -> None:
     """Play the recording for a while: circles take longer than a run at full throttle may."""
     wait_for_start(page)
-    _run(page.app, 60.0 if page.app.replayed.name.startswith("turn") else 30.0)
+    _run(page, 60.0 if page.live.replayed.name.startswith("turn") else 30.0)
 
 
 def steer_simulated(page: Any) -> None:
     """Let the simulated boat go for half a minute."""
-    page.app.replay(None)
-    page.app._show()
-    _run(page.app, 30.0)
+    page.live.replay(None)
+    page.screen.show()
+    _run(page, 30.0)
 
 
-def _run(app: GarboardApp, seconds: float) -> None:
+def _run(page: Any, seconds: float) -> None:
     now = [0.0]
-    app.time = lambda: now[0]
-    page: Any = app.shell.page
+    page.live.time = lambda: now[0]
+    page = page.screen.page
     page._start()
     for _ in range(round(seconds * 4)):
         now[0] += 0.25
@@ -208,10 +208,10 @@ def fall_silent(page: Any) -> None:
     from garboard_tablet.models.sources import Heard
 
     steer(page)
-    page = page.app.shell.page
+    page = page.screen.page
     page.run.source = Heard(BoatNetwork(Where(), now=lambda: 12.0))
-    now = page.app.time()
-    page.app.time = lambda: now + 12.0
+    now = page.live.time()
+    page.live.time = lambda: now + 12.0
     page._tick(12.0)
 
 
@@ -241,19 +241,19 @@ def hear_nothing(page: Any) -> None:
 
 def _show_network(page: Any, network: BoatNetwork) -> None:
     page.leave()  # it looks no more: what is on it now stays
-    page.app.network = network
-    page.app.redraw_as(page)
-    page.app.network = None
+    page.live.network = network
+    page.screen.redraw_as_it_is()
+    page.live.network = None
 
 
 def show(app: GarboardApp, place: Place, act: Act) -> None:
     """Put a page up as if the person had come to it, and do what belongs to it."""
     app.tablet.session.typed.clear()
-    app.replayed, app.simulated = None, app.demo
+    app.live.replayed, app.live.simulated = None, app.demo
     app.tablet.session.way = [HOME] if place == HOME else [HOME, place]
-    if place.hull and not app.verdicts(place):
-        app.assess_now(place)
-    app._show()
+    if place.hull and not app.findings.of(place):
+        app.findings.now(place)
+    app.screen.show()
     act(app.shell.page)
 
 
@@ -267,7 +267,7 @@ def set_screen(app: GarboardApp, width: int, height: int, density: float) -> Non
     Window.size = (width, height)
     for _ in range(2):
         EventLoop.idle()
-    app._show()
+    app.screen.show()
 
 
 def picture(path: Path) -> None:

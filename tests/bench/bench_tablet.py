@@ -159,13 +159,13 @@ def at_work(folder: Path) -> None:
     assert full_throttle is not None
 
     def open_step() -> None:
-        app.go(step)
+        app.way.go(step)
         frame()
-        app.back()
+        app.way.back()
 
     asks = [ask for ask in asks_here(data, hull, job.job, full_throttle) if ask.field.name == "speed"]
     entry = entry_place(step, asks[0])
-    app.go(entry)
+    app.way.go(entry)
     page: Any = app.shell.page
     keys = timed(lambda: (page._key("1"), page._key("erase")), 100)
 
@@ -173,7 +173,7 @@ def at_work(folder: Path) -> None:
 
     def type_a_speed() -> None:
         """As long as a person takes for it, at the least."""
-        app.instead(entry)
+        app.way.instead(entry)
         value: Any = app.shell.page
         value.entering.write(f"{next(speeds) / 10}")
         end = time.perf_counter() + TYPING
@@ -188,11 +188,11 @@ def at_work(folder: Path) -> None:
 
     frames = timed(frame, 50)
     opened, saved = timed(open_step, 20), timed(save_to_next, 100, type_a_speed)
-    app.go(job.to("live", step="heading_calibration.steady_turn"))
+    app.way.go(job.to("live", step="heading_calibration.steady_turn"))
     live: Any = app.shell.page
     steer(live)
     now = [60.0]
-    app.time = lambda: now[0]
+    app.live.time = lambda: now[0]
 
     def tick() -> None:
         now[0] += 0.1

@@ -1,9 +1,11 @@
 """Promise 10: the core imports no plugin, no Kivy and no server; a plugin imports no other plugin."""
 
+import ast
 import pkgutil
 import subprocess
 import sys
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
@@ -84,3 +86,92 @@ def test_the_import_contracts_are_kept() -> None:
     command = [str(Path(sys.executable).with_name("lint-imports")), "--no-cache"]
     ended = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
     assert ended.returncode == 0, ended.stdout + ended.stderr
+
+
+def modules_of(*folders: Path) -> dict[str, Path]:
+    """Every module under some folders, by its name."""
+    found = {}
+    for folder in folders:
+        for path in folder.rglob("*.py"):
+            parts = path.relative_to(folder).with_suffix("").parts
+            found[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = path
+    return found
+
+
+def imported_by(name: str, modules: Mapping[str, Path]) -> set[str]:
+    """The modules among these that one imports anywhere in it: at its top, in a function, or for its types alone."""
+    found: set[str] = set()
+    package = name if modules[name].name == "__init__.py" else name.rpartition(".")[0]
+    for node in ast.walk(ast.parse(modules[name].read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            above = package.split(".")[: len(package.split(".")) - node.level + 1] if node.level else []
+            source = ".".join([*above, *filter(None, [node.module])])
+            names = {f"{source}.{alias.name}" for alias in node.names}
+            inside = names & modules.keys()
+            found |= inside
+            found |= {source} if inside != names else set()  # a name of the package itself
+    return (found & modules.keys()) - {name}
+
+
+def circles(arrows: Mapping[str, set[str]]) -> list[list[str]]:
+    """What is left when everything is taken away that, in the end, imports nothing or that nothing imports."""
+    left = {name: set(to) for name, to in arrows.items()}
+    while True:
+        imported = set().union(*left.values())
+        free = {name for name, to in left.items() if not to or name not in imported}
+        if not free:
+            return [sorted(left)] if left else []
+        left = {name: to - free for name, to in left.items() if name not in free}
+
+
+def test_no_import_goes_in_a_circle() -> None:
+    """In the core, the plugins and the tablet app; imports for types alone and inside functions count."""
+    modules = modules_of(ROOT / "core", ROOT / "plugins", ROOT / "tablet_app")
+    assert {"garboard", "garboard_shop", "garboard_tablet.app"} <= modules.keys()
+    arrows = {name: imported_by(name, modules) for name in modules}
+    assert arrows["garboard_tablet.app"] > {"garboard_tablet.ui.context", "garboard_tablet.models.tablet"}
+    assert circles(arrows) == []
+
+
+def test_a_circle_is_found(tmp_path: Path) -> None:
+    sources = {
+        "one": "def f():\n    from house import two\n",
+        "two": "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    from .three import x\n",
+        "three": "import house.one\n",
+        "four": "from . import one\n",
+        "five": "",
+    }
+    (tmp_path / "house").mkdir()
+    (tmp_path / "house/__init__.py").write_text("")
+    for name, text in sources.items():
+        (tmp_path / f"house/{name}.py").write_text(text)
+    modules = modules_of(tmp_path)
+    arrows = {name: imported_by(name, modules) for name in modules}
+    assert arrows["house.four"] == {"house.one"}
+    assert circles(arrows) == [["house.one", "house.three", "house.two"]]
+
+
+def test_pages_know_a_context_and_never_the_app() -> None:
+    modules = modules_of(ROOT / "tablet_app")
+    pages = [name for name in modules if name.startswith(("garboard_tablet.pages", "garboard_tablet.ui"))]
+    assert len(pages) > 15
+    assert [name for name in pages if "garboard_tablet.app" in imported_by(name, modules)] == []
+
+
+def test_the_app_puts_parts_together_and_is_none_of_them() -> None:
+    tree = ast.parse((ROOT / "tablet_app/garboard_tablet/app.py").read_text(encoding="utf-8"))
+    (app,) = (node for node in tree.body if isinstance(node, ast.ClassDef))
+    assert 0 < sum(isinstance(node, ast.FunctionDef) for node in app.body) < 15
+
+
+def test_the_models_of_the_tablet_app_import_no_kivy_and_no_page() -> None:
+    above = ("kivy", "garboard_tablet.pages", "garboard_tablet.ui", "garboard_tablet.app")
+    for name, path in modules_of(ROOT / "tablet_app").items():
+        if name.startswith("garboard_tablet.models"):
+            tree = ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+            imports = [node.module or "" for node in tree if isinstance(node, ast.ImportFrom)]
+            assert not [
+                one for one in imports if one.startswith(("kivy", "garboard_tablet.pages", "garboard_tablet.ui"))
+            ]

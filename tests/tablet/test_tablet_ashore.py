@@ -76,25 +76,25 @@ def test_a_technicians_tablet_measures_again_and_a_manager_made_of_it_settles(dr
         assert len(d.app.tablet.view(HULL, job).disagreements) == 1
 
         shop.store.register.change_role(mine.id, MANAGER, "M. Office", shop.now())
-        d.app.go(Place(page="ashore"))
+        d.app.way.go(Place(page="ashore"))
         d.press("bring ashore now")
         d.wait(lambda: d.says("as manager"), 30)
-        d.app.go(
+        d.app.way.go(
             Place(page="entry", hull=HULL, job=job, step="dock.horn", subject=("measure", "dock.horn", "heard", "", ""))
         )
         assert d.has("value yes")
 
         shop.store.register.change_role(mine.id, TECHNICIAN, "M. Office", shop.now())
-        d.app.go(Place(page="ashore"))
+        d.app.way.go(Place(page="ashore"))
         d.press("bring ashore now")
         d.wait(lambda: d.says("as technician"), 30)
-        d.app.go(
+        d.app.way.go(
             Place(page="entry", hull=HULL, job=job, step="dock.horn", subject=("measure", "dock.horn", "heard", "", ""))
         )
         d.press("choice No")
         view = d.app.tablet.view(HULL, job)
         assert (view.value("dock.horn", "heard"), view.disagreements) == (False, ())
-        d.app.go(Place(page="ashore"))
+        d.app.way.go(Place(page="ashore"))
         d.press("bring ashore now")
         d.wait(lambda: fold(HULL, shop.hulls.entries(HULL)).disagreements(job) == (), 30)
 
@@ -106,7 +106,7 @@ def test_a_wrong_code_says_what_to_do(drive):
     d.write("192.168.1.20 ABC")
     d.press("save it")
     d.wait(lambda: d.has("type again"))
-    assert d.app.paired_shop() is None
+    assert d.app.shop.paired is None
     d.press("type again")
     from kivy.uix.textinput import TextInput
 

@@ -180,7 +180,7 @@ def test_values_that_disagree_are_settled_with_a_reason(drive):
         value=False,
     )
     d.app.tablet.save(other)
-    d.app.redraw()
+    d.app.screen.redraw()
     d.step()
     assert d.says("values disagree")
     d.press("value Heard from the end of the dock", "value no", "reason read again")
@@ -198,11 +198,11 @@ def a_boat(_guide):
 def test_the_live_guide_follows_and_keeps_its_recording(drive):
     """Fed by a boat, the guide shows number and word; stopping keeps the recording under the step."""
     d = drive()
-    d.app.source_for = a_boat
+    d.app.live.source_for = a_boat
     new_job(d)
     d.press("tab under way", "step dock.fuel", "back", "guide")
     now = [0.0]
-    d.app.time = lambda: now[0]
+    d.app.live.time = lambda: now[0]
     d.press("start")
     page = d.app.shell.page
     for _ in range(80):
@@ -292,7 +292,7 @@ def test_a_field_of_the_vessel_that_disagrees_leads_to_where_it_is_settled(drive
             value=beam,
         )
         d.app.tablet.save(entry)
-    d.app.redraw()
+    d.app.screen.redraw()
     d.press("tab missing", "missing beam: 8.5 ft against 9.0 ft. Choose the right one.")
     d.press("value 9.0 ft", "reason read again")
     assert str(view_of(d).vessel.beam) == "9.0 ft"
@@ -301,11 +301,11 @@ def test_a_field_of_the_vessel_that_disagrees_leads_to_where_it_is_settled(drive
 def test_a_run_that_broke_off_is_offered_again(drive, tmp_path):
     """What the boat sent before the tablet went dark is on the disk, and becomes the step's recording with a press."""
     d = drive(tmp_path / "t")
-    d.app.source_for = a_boat
+    d.app.live.source_for = a_boat
     new_job(d)
     d.press("tab under way", "step dock.fuel", "back", "guide")
     now = [0.0]
-    d.app.time = lambda: now[0]
+    d.app.live.time = lambda: now[0]
     d.press("start")
     for _ in range(100):
         now[0] += 0.1

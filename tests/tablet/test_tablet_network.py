@@ -21,7 +21,7 @@ def at_the_guide(drive, tmp_path):
     new_job(d)
     d.press("tab under way", "step dock.fuel", "back", "guide")
     d.now = [0.0]
-    d.app.time = lambda: d.now[0]
+    d.app.live.time = lambda: d.now[0]
     return d
 
 
@@ -110,7 +110,7 @@ def test_what_cannot_be_a_place_is_said_and_typed_again(at_the_guide):
     type_where(d, "192.168.4.1:99999")
     assert d.says("expected a port to listen on")
     d.press("type again")
-    assert d.app.network is None
+    assert d.app.live.network is None
     d.press("back", "back")
     assert d.says("Samples from: not chosen yet")
 
@@ -119,7 +119,7 @@ def test_choosing_something_else_ends_the_listening(at_the_guide, port):
     """The port is free for others again."""
     d = at_the_guide
     type_where(d, str(port))
-    network = d.app.network
+    network = d.app.live.network
     d.wait(lambda: network._thread.is_alive())
     d.press("to the guide", "source", "source Simulated boat")
     assert d.says("Samples from: simulated boat")
@@ -140,8 +140,8 @@ def test_a_number_without_fresh_samples_looks_old(at_the_guide, port, send):
         return run.age is None and run.guidance.number is not None
 
     d.wait(guided)
-    d.app.network.stop()  # what is still under way does not come any more
-    d.app.network.take()
+    d.app.live.network.stop()  # what is still under way does not come any more
+    d.app.live.network.take()
     tick(d, 2.9)
     assert run.age is None
     tick(d, 0.2)
@@ -154,7 +154,7 @@ def test_a_number_without_fresh_samples_looks_old(at_the_guide, port, send):
     before = len(run.trail)
     tick(d)
     assert len(run.trail) == before, "the curve does not go on without samples"
-    d.app.network.start()
+    d.app.live.network.start()
     d.wait(guided)
     assert run.guidance.word != "no fresh samples"
     assert d.app.shell.page._view._gauge._live
@@ -163,7 +163,7 @@ def test_a_number_without_fresh_samples_looks_old(at_the_guide, port, send):
 def test_a_recording_that_has_ended_says_so_at_once(at_the_guide):
     """The last number stays to be read, but not as if it were of now."""
     d = at_the_guide
-    inbox = d.app.files_come_from
+    inbox = d.app.context.files_come_from
     inbox.mkdir(exist_ok=True)
     (inbox / "short.csv").write_text("time,rate_of_turn [deg/s]\n0,2.25\n1,2.25\n2,2.25\n")
     d.press("source", "source short.csv", "start")

@@ -33,17 +33,17 @@ EventLoop.idle()
 hull, job = tablet.open_job("XYZAB123F526")
 from garboard_tablet.models.session import Place
 place = Place(page="job", hull=hull, job=job)
-app.go(place)
+app.way.go(place)
 EventLoop.idle()
 for position in ("port", "starboard"):
     tablet.add_piece(hull, ("engines", position))
 drawn = []
 for step in tablet.host.steps:
-    app.open_step(place, step.key)
+    app.way.open_step(place, step.key)
     EventLoop.idle()
     drawn.append(step.key)
-    app.back_to("job")
-app.assess_now(place)
+    app.way.back_to("job")
+app.findings.now(place)
 import garboard
 print(json.dumps({
     "plugins": [plugin.name for plugin in tablet.host.plugins],

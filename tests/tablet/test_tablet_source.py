@@ -29,7 +29,7 @@ def at_the_guide(drive, tmp_path):
     new_job(d)
     d.press("tab under way", "step dock.fuel", "back", "guide")
     d.now = [0.0]
-    d.app.time = lambda: d.now[0]
+    d.app.live.time = lambda: d.now[0]
     return d
 
 
@@ -91,7 +91,7 @@ def test_a_simulated_run_says_so_and_is_never_kept(drive, tmp_path, demo):
     new_job(d)
     d.press("tab under way", "step dock.fuel", "back", "guide", "source", "source Simulated boat")
     d.now = [0.0]
-    d.app.time = lambda: d.now[0]
+    d.app.live.time = lambda: d.now[0]
     d.press("start")
     run_for(d, 20)
     assert d.says("SIMULATED: hold it here")
@@ -130,7 +130,7 @@ def simulated_file(folder: Path) -> Path:
 def test_a_simulated_recording_from_the_inbox_is_neither_played_nor_taken(at_the_guide):
     """Its mark goes with it into a file and back; the page says what it is."""
     d = at_the_guide
-    simulated_file(d.app.files_come_from)
+    simulated_file(d.app.context.files_come_from)
     d.press("source", "source practice.csv")
     assert d.says("practice.csv is a simulated run, no measurement")
     d.press("back", "back", "value Recording of the run", "practice.csv")
@@ -142,7 +142,7 @@ def test_a_simulated_recording_from_the_inbox_is_neither_played_nor_taken(at_the
 def test_a_simulated_recording_named_when_starting_is_never_kept(at_the_guide):
     """`--replay` goes past the page where it would have been refused."""
     d = at_the_guide
-    d.app.replay(simulated_file(d.app.files_come_from))
+    d.app.live.replay(simulated_file(d.app.context.files_come_from))
     d.press("back", "guide", "start")
     run_for(d, 5)
     assert d.says("SIMULATED")
@@ -168,7 +168,7 @@ def test_a_recording_taken_away_ends_nothing(at_the_guide):
     """The stick was pulled between choosing and starting: the page says so and the app goes on."""
     d = at_the_guide
     d.press("source", "source circles.csv")
-    (d.app.files_come_from / "circles.csv").unlink()
+    (d.app.context.files_come_from / "circles.csv").unlink()
     d.press("start")
     run_for(d, 1)
     assert d.says("No more samples from circles.csv")
@@ -184,9 +184,9 @@ def test_what_is_urgent_has_its_own_shape_and_is_sounded_until_it_is_done(at_the
     d = at_the_guide
     rates = [2.5] * 10 + [8.0] * 10 + [2.5] * 10
     rows = "".join(f"{second},{rate}\n" for second, rate in enumerate(rates))
-    (d.app.files_come_from / "fast.csv").write_text(f"time,rate_of_turn [deg/s]\n{rows}")
+    (d.app.context.files_come_from / "fast.csv").write_text(f"time,rate_of_turn [deg/s]\n{rows}")
     heard = []
-    monkeypatch.setattr(d.app, "sound", lambda guidance: heard.append(guidance.word))
+    monkeypatch.setattr("garboard_tablet.ui.sound.play", lambda guidance: heard.append(guidance.word))
     d.press("source", "source fast.csv", "cue", "start")
     marks = []
     for seconds in (9, 10, 8):

@@ -13,7 +13,8 @@ def stop(_dt):
     app = App.get_running_app()
     if not app.shell.page or (len(app.vessels.lines) < int(wanted) and time.monotonic() < ends):
         return
-    print("page", app.shell.page.title, len(app.vessels.lines), app.tablet.folder.name, app.replayed, app.simulated)
+    live = app.live
+    print("page", app.shell.page.title, len(app.vessels.lines), app.tablet.folder.name, live.replayed, live.simulated)
     app.stop()
 Clock.schedule_interval(stop, 0.2)
 wanted = sys.argv[1]

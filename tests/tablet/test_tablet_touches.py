@@ -73,10 +73,10 @@ def test_twenty_circuits(drive):
     step = d.app.tablet.step("wiring_audit.circuits")
     columns = [column for field in step.fields for column in field.columns]
     assert columns, "the step has a table of circuits"
-    d.app.redraw()
+    d.app.screen.redraw()
 
     def run():
-        d.app.open_step(d.app.tablet.session.here, step.key)
+        d.app.way.open_step(d.app.tablet.session.here, step.key)
         if d.has("begin"):
             while d.app.tablet.session.here.page == "cautions":
                 d.press("begin")

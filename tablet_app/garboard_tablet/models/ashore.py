@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 from typing import TYPE_CHECKING
 
 import attrs
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
     from garboard.shop_link.ashore import State
     from garboard.shop_link.sync import SyncReport
     from garboard_tablet.models.tablet import Tablet
+
+log = logging.getLogger("garboard.tablet")
 
 FILE = "ashore.json"
 PAIRED_FILE = "shop.json"
@@ -32,7 +35,10 @@ class AshoreMarks:
         try:
             plain = json.loads((self.tablet.folder / FILE).read_bytes())
             self.stamps = {str(hull): str(stamp) for hull, stamp in plain.items()}
+        except FileNotFoundError:
+            self.stamps = {}
         except (OSError, ValueError, AttributeError):
+            log.warning("which vessels are ashore cannot be read; the next merge says it anew", exc_info=True)
             self.stamps = {}
 
     def word(self, line: VesselLine) -> str:

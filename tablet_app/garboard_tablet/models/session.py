@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import logging
 from collections.abc import Mapping
 from pathlib import Path
 
 import attrs
 
 from garboard.disk import storage
+
+log = logging.getLogger("garboard.tablet")
 
 FORMAT = 1
 
@@ -95,10 +98,14 @@ def resume(path: Path) -> Session:
     try:
         plain = json.loads(path.read_bytes())
         if plain["format"] != FORMAT:
+            log.warning("the session is of another version of the program; it begins anew")
             return Session(path)
         way = [_place(place) for place in plain["way"]]
         typed = {str(key): str(text) for key, text in plain["typed"].items()}
+    except FileNotFoundError:
+        return Session(path)
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        log.warning("the session cannot be read; it begins anew", exc_info=True)
         return Session(path)
     return Session(path, way or [HOME], typed)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 import os
 from collections.abc import Mapping
 from pathlib import Path
@@ -14,6 +15,8 @@ from garboard.disk import storage
 
 if TYPE_CHECKING:
     from garboard.steps import Field
+
+log = logging.getLogger("garboard.tablet")
 
 AS_DECLARED = "as each step says"
 METRIC = "metric first"
@@ -96,7 +99,9 @@ def read_settings(path: Path) -> TabletSettings:
         kept = {name: value for name, value in plain.items() if name in known}
         names = {name: tuple(kept.get(name, ())) for name in ("people", "network")}
         return TabletSettings(**{**kept, **names})
-    except (OSError, ValueError, TypeError, AttributeError):
+    except (OSError, ValueError, TypeError, AttributeError) as failure:
+        if not isinstance(failure, FileNotFoundError):
+            log.warning("the settings of this tablet cannot be read; it begins with the usual ones", exc_info=True)
         fresh = TabletSettings()
         write_settings(path, fresh)
         return fresh

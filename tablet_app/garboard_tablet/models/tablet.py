@@ -164,6 +164,11 @@ class Tablet:
 
         return may_decide(self.folder)
 
+    @property
+    def saved_words(self) -> str:
+        """When the last entry was saved, for the upper right of every page."""
+        return f"Saved {self.last_saved}" if self.last_saved else "All is saved"
+
     # Writing: every method returns only when what it wrote is on the disk.
 
     def author(self, by: str = "") -> Author:

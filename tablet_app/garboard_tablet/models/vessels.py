@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -10,9 +11,13 @@ import attrs
 
 from garboard import hull_number
 from garboard.disk import storage
+from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
 from garboard.faults import InputError
+from garboard_tablet.models.session import Place
 from garboard_tablet.models.tablet import Tablet
+
+log = logging.getLogger("garboard.tablet")
 
 SUMMARIES_FILE = "summaries.json"
 
@@ -70,18 +75,26 @@ class VesselList:
         try:
             plain = json.loads((self.tablet.folder / SUMMARIES_FILE).read_bytes())
             self.lines = {line["hull"]: _line_kept(line) for line in plain}
-        except (OSError, ValueError, TypeError, KeyError):
+        except FileNotFoundError:
             self.lines = {}
+        except (OSError, ValueError, TypeError, KeyError):
+            log.warning("the kept list of vessels cannot be read; it is made anew from the hull files")
+            self.lines = {}
+
+    def snapshot(self) -> tuple[VesselLine, ...]:
+        """The lines as they are now, for a thread that must not see the list change."""
+        return tuple(self.lines.values())
+
+    def take(self, found: Differences) -> tuple[str, ...]:
+        """Drop the lines of hulls that are gone; the hulls whose line is still to be put right by `refresh`."""
+        for line in found.gone:
+            if self.lines.get(line.hull) is line:  # put right meanwhile, it is no longer the line that was looked at
+                del self.lines[line.hull]
+        return found.changed
 
     def stale(self) -> tuple[str, ...]:
         """Hulls whose line is missing or no longer true."""
-        here = self.tablet.files.hulls()
-        for gone in self.lines.keys() - set(here):
-            del self.lines[gone]
-        lines = list(self.lines.values())
-        told = {hull for line in lines for hull in (line.hull, *line.also)}
-        changed = [line.hull for line in lines if line.stamp != self.stamp(*line.files)]
-        return (*(hull for hull in here if hull not in told), *changed)
+        return self.take(differences(self.tablet.files, self.snapshot()))
 
     def refresh(self, hull: str) -> None:
         """Work out one boat's line anew, whichever of her numbers is given."""
@@ -105,16 +118,49 @@ class VesselList:
         found = [line for line in self.lines.values() if line.matches(words)]
         return tuple(sorted(found, key=lambda line: (line.saved, line.hull), reverse=True))
 
+    def changed(self, hull: str) -> None:
+        """Something the list shows of a vessel has changed: put her line right and keep it."""
+        self.refresh(hull)
+        self.keep()
+
     def stamp(self, *hulls: str) -> str:
         """Tells whether anything was written in the files of these hulls since."""
-        return stamp_of(map(self._file_size, hulls))
+        return stamp(self.tablet.files, hulls)
 
-    def _file_size(self, hull: str) -> str:
-        path = self.tablet.files.folder / "hulls" / file_name(hull)
-        try:
-            return str(path.stat().st_size)
-        except OSError:
-            return ""
+
+@attrs.frozen
+class Differences:
+    """Where lines differ from the files.
+
+    gone    : lines of hulls that have no file any more
+    changed : hulls whose line is missing or no longer true
+    """
+
+    gone: tuple[VesselLine, ...]
+    changed: tuple[str, ...]
+
+
+def differences(files: HullFolder, lines: Sequence[VesselLine]) -> Differences:
+    """Compare lines with the files they come from. It changes nothing: any thread may call it."""
+    here = files.hulls()
+    among = set(here)
+    gone = tuple(line for line in lines if line.hull not in among)
+    still = [line for line in lines if line.hull in among]
+    told = {hull for line in still for hull in (line.hull, *line.also)}
+    changed = [line.hull for line in still if line.stamp != stamp(files, line.files)]
+    return Differences(gone, (*(hull for hull in here if hull not in told), *changed))
+
+
+def stamp(files: HullFolder, hulls: Iterable[str]) -> str:
+    """Tells whether anything was written in the files of these hulls since."""
+    return stamp_of(_file_size(files, hull) for hull in hulls)
+
+
+def _file_size(files: HullFolder, hull: str) -> str:
+    try:
+        return str((files.folder / "hulls" / file_name(hull)).stat().st_size)
+    except OSError:
+        return ""
 
 
 def _line_kept(plain: dict[str, Any]) -> VesselLine:
@@ -183,6 +229,25 @@ def printed(text: str) -> str:
         return hull_number.parse(text).text
     except InputError:
         return text
+
+
+def vessel_name(tablet: Tablet, hull: str) -> str:
+    """What a vessel is called: her name, else her hull number."""
+    vessel, _ = tablet.fold(hull).vessel()
+    return vessel.name or number_of(tablet, hull)
+
+
+def number_of(tablet: Tablet, hull: str) -> str:
+    """Her hull number as it is printed."""
+    return printed(tablet.fold(hull).hull_number)
+
+
+def whose(tablet: Tablet, place: Place) -> str:
+    """Whose page a place is: name and hull number; "" for a page about no vessel."""
+    if not place.hull:
+        return ""
+    name, number = vessel_name(tablet, place.hull), number_of(tablet, place.hull)
+    return f"{name}, {number}" if name != number else number
 
 
 @attrs.frozen

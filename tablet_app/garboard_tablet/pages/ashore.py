@@ -19,7 +19,7 @@ from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, verdict_marks
 
 if TYPE_CHECKING:
     from garboard.shop_link.pairing import PairedShop
-    from garboard_tablet.app import GarboardApp
+    from garboard_tablet.ui.context import Context
 
 _CHARACTERS = "The 24 characters the shop shows with its pairing code."
 STATES = {
@@ -38,14 +38,14 @@ class AshorePage(Page):
 
     @property
     def under(self) -> str:
-        shop = self.app.paired_shop()
+        shop = self.context.shop.paired
         return f"To {shop.name or 'the shop'}, {shop.host}, as {shop.role}" if shop else "Not paired with a shop yet"
 
     def body(self) -> Widget:
-        if self.app.paired_shop() is None:
+        if self.context.shop.paired is None:
             text = "Ask the shop for a pairing code. It is good for 15 minutes, and works once."
             return column_of([lambda: Card(Txt(text))])
-        state = self.app.ashore_state()
+        state = self.context.shop.state
         sentence, verdict = STATES[state.word]
         if state.word == "ashore" and state.report is not None and not state.report.equal:
             sentence, verdict = "Not everything is ashore. Look below.", Verdict.ADVISE
@@ -65,20 +65,20 @@ class AshorePage(Page):
 
     def _row(self, line: ReportLine) -> Widget:
         if line.place is not None:
-            go = partial(self.app.go, line.place)
+            go = partial(self.way.go, line.place)
             return RowPress(line.text, go, mark=verdict_marks[Verdict.ADVISE], word=None, name=f"settle {line.text}")
         return Card(Txt(line.text), mark=verdict_marks[Verdict.ADVISE] if line.urgent else None, word="look at this")
 
     def actions(self) -> Sequence[Press]:
-        pair = Press("Pair with a shop", lambda: self.app.go(self.place.to("pair")), name="pair")
-        if self.app.paired_shop() is None:
+        pair = Press("Pair with a shop", lambda: self.way.go(self.place.to("pair")), name="pair")
+        if self.context.shop.paired is None:
             pair.kind = "main"
             pair.paint()
             return (pair,)
-        return (pair, Press("Bring ashore now", self.app.bring_ashore_now, "main", name="bring ashore now"))
+        return (pair, Press("Bring ashore now", self.context.shop.bring_ashore_now, "main", name="bring ashore now"))
 
     def refill(self) -> None:
-        self.app.redraw()
+        self.screen.redraw()
 
 
 class PairPage(WordsPage):
@@ -96,8 +96,8 @@ class PairPage(WordsPage):
             return f"{_CHARACTERS} The shop is looked for on this wifi; where it is not heard, type its address first."
         return f"The shop's address, then the 24 characters it shows, such as {EXAMPLE}"
 
-    def __init__(self, app: GarboardApp, place: Place) -> None:
-        super().__init__(app, place)
+    def __init__(self, context: Context, place: Place) -> None:
+        super().__init__(context, place)
         self._problem = ""
         self._trying = False
 
@@ -118,18 +118,18 @@ class PairPage(WordsPage):
 
     def _again(self) -> None:
         self._problem = ""
-        self.app.redraw_as(self)
+        self.screen.redraw_as_it_is()
 
     def _done(self, text: str) -> None:
         if text:
             self._trying = True
-            self.app.redraw_as(self)
-            self.app.pair(text, self._paired)
+            self.screen.redraw_as_it_is()
+            self.context.shop.pair(text, self._paired)
 
     def _paired(self, shop: PairedShop | None, problem: str) -> None:
         self._trying, self._problem = False, problem
         if shop is not None:
             self.tablet.session.forget(self.key)
-            self.app.back()
-        elif self.app.shell.page is self:
-            self.app.redraw_as(self)
+            self.way.back()
+        elif self.screen.shows(self):
+            self.screen.redraw_as_it_is()

@@ -31,14 +31,14 @@ REASONS = ("read again", "mistyped", "other instrument")
 
 
 if TYPE_CHECKING:
-    from garboard_tablet.app import GarboardApp
+    from garboard_tablet.ui.context import Context
 
 
 class EntryPage(Page):
     """Asks for one value."""
 
-    def __init__(self, app: GarboardApp, place: Place) -> None:
-        super().__init__(app, place)
+    def __init__(self, context: Context, place: Place) -> None:
+        super().__init__(context, place)
         self.entering = enter(self.tablet, place)
         self._choosing_unit = self._taking_back = False
         self._chosen: JsonValue = None
@@ -123,7 +123,7 @@ class EntryPage(Page):
     def _verdicts(self) -> list[Maker]:
         if not self.place.step:
             return []
-        found = [one.finding for one in self.app.verdicts(self.place)]
+        found = [one.finding for one in self.findings.of(self.place)]
         ranked = sorted(found, key=lambda finding: WORST_FIRST.index(finding.verdict))
         counted = [finding for finding in ranked if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
         return [partial(_verdict_card, finding) for finding in counted[:2]]
@@ -167,7 +167,7 @@ class EntryPage(Page):
                 [Press(u, partial(self._unit, u), size=32, name=f"unit {u}", chosen=u == entering.unit) for u in units]
             )
         if field.kind in NUMBERS:
-            return self.app.number_pad(self._key, self._next, takes_point(field), takes_sign(field))
+            return self.context.pads.at_work(self._key, self._next, takes_point(field), takes_sign(field))
         if field.kind is Kind.CHOICE:
             return self._presses([self._choice(entering, choice, choice) for choice in field.choices])
         if field.kind is Kind.YES_NO:
@@ -208,10 +208,10 @@ class EntryPage(Page):
         return Choices([yes, again])
 
     def _files(self, kind: Kind) -> Widget:
-        folder = self.app.files_come_from
+        folder = self.context.files_come_from
         files = pictures_in(folder) if kind is Kind.PHOTO else recordings_in(folder)
         makers: list[Maker] = [partial(self._file_row, path) for path in files]
-        if self.app.guide_of(self.place) and kind is Kind.RECORDING:
+        if self.live.guide_of(self.place) and kind is Kind.RECORDING:
             makers.insert(0, lambda: Press("Record now", self._record, "main", name="record now"))
         if not files:
             makers.append(words(_HOW_FILES_COME[kind].format(f"{folder.parent.name}/{folder.name}")))
@@ -288,7 +288,7 @@ class EntryPage(Page):
         self._take(self.tablet.keep_file(path.read_bytes(), path.name))
 
     def _record(self) -> None:
-        self.app.go(self.place.to("live", *self.place.subject))
+        self.way.go(self.place.to("live", *self.place.subject))
 
     def _begin_taking_back(self) -> None:
         self._taking_back = not self._taking_back
@@ -298,8 +298,8 @@ class EntryPage(Page):
         if self.entering is not None:
             self.entering.take_back(reason)
             self._taking_back = False
-            self.app.assess_soon(self.place)
-            self.app.redraw()
+            self.findings.soon(self.place)
+            self.screen.redraw()
 
     def _skip(self) -> None:
         if self.entering is not None:
@@ -315,11 +315,11 @@ class EntryPage(Page):
             self._go(self.entering.after())
 
     def _go(self, place: Place | None) -> None:
-        self.app.assess_soon(self.place)
+        self.findings.soon(self.place)
         if place is None:
-            self.app.back()
+            self.way.back()
         else:
-            self.app.instead(place)
+            self.way.instead(place)
 
 
 def _verdict_card(finding: Finding) -> Card:

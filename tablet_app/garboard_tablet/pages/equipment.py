@@ -42,7 +42,7 @@ class EquipmentPage(Page):
         makers: list[Maker] = [
             lambda: RowPress(
                 "The boat herself",
-                lambda: self.app.go(self.place.to("piece")),
+                lambda: self.way.go(self.place.to("piece")),
                 value=self._share(asks_of_vessel()),
                 name="the boat",
             )
@@ -55,7 +55,7 @@ class EquipmentPage(Page):
     def _kind_row(self, kind: str, names: Sequence[str]) -> RowPress:
         return RowPress(
             KIND_TITLES[kind],
-            lambda: self.app.go(self.place.to("kind", kind)),
+            lambda: self.way.go(self.place.to("kind", kind)),
             small=", ".join(names) or "None entered",
             value=str(len(names) or ""),
             name=f"kind {kind}",
@@ -105,8 +105,8 @@ class KindPage(Page):
     def _add_engines(self, positions: Sequence[str]) -> None:
         for position in positions:
             self.tablet.add_piece(self.place.hull, ("engines", position))
-        self.app.vessel_changed(self.place.hull)
-        self.app.redraw()
+        self.context.vessels.changed(self.place.hull)
+        self.screen.redraw()
 
     def _row(self, name: str) -> RowPress:
         asks = asks_of_piece((*self.path, name))
@@ -115,7 +115,7 @@ class KindPage(Page):
         telling = [value for ask, value in values if value and ask.field.kind in TELLING]
         return RowPress(
             name.capitalize() if self.path[-1] == "engines" else name,
-            lambda: self.app.go(self.place.to("piece", *self.path, name)),
+            lambda: self.way.go(self.place.to("piece", *self.path, name)),
             small=" · ".join(telling[:5]),
             value=f"{len(have)} of {len(asks)}",
             name=f"piece {name}",
@@ -124,7 +124,7 @@ class KindPage(Page):
     def actions(self) -> Sequence[Press]:
         if self.path == ("engines",):
             return ()
-        return (Press("Add", lambda: self.app.go(self.place.to("add piece", *self.path)), "main", name="add piece"),)
+        return (Press("Add", lambda: self.way.go(self.place.to("add piece", *self.path)), "main", name="add piece"),)
 
 
 class AddPiecePage(WordsPage):
@@ -151,7 +151,7 @@ class AddPiecePage(WordsPage):
     def take(self, text: str) -> None:
         path = (*self.place.subject, text)
         self.tablet.add_piece(self.place.hull, path)
-        self.app.instead(self.place.to("piece", *path))
+        self.way.instead(self.place.to("piece", *path))
 
 
 class PiecePage(Page):
@@ -177,7 +177,7 @@ class PiecePage(Page):
         makers.extend(partial(self._value_row, line) for line in lines)
         if len(self.path) == 2 and self.path[0] == "networks":
             makers.append(
-                lambda: RowPress("Devices", lambda: self.app.go(self.place.to("kind", *self.path, "devices")))
+                lambda: RowPress("Devices", lambda: self.way.go(self.place.to("kind", *self.path, "devices")))
             )
         return column_of(makers)
 
@@ -186,7 +186,7 @@ class PiecePage(Page):
         inner = ask.slot.subject[len(self.path) : -1]  # "propeller", for what belongs to an engine's propeller
         return RowPress(
             f"{inner[-1].capitalize()} {ask.field.title.lower()}" if inner else ask.field.title,
-            lambda: self.app.go(entry_place(self.place, ask)),
+            lambda: self.way.go(entry_place(self.place, ask)),
             value=line.value,
             value_role="ink" if line.state == "done" else "quiet",
             name=f"value {'/'.join(ask.slot.subject)}",
@@ -209,7 +209,7 @@ class PiecePage(Page):
         self.tablet.copy_piece(
             self.place.hull, (kind, like), (kind, name), leave_out=(EQUIPMENT[kind], "serial_number", "removed")
         )
-        self.app.redraw()
+        self.screen.redraw()
 
     def actions(self) -> Sequence[Press]:
         presses = [Press("Continue", self._continue, "main", name="continue")]
@@ -218,14 +218,14 @@ class PiecePage(Page):
         return presses
 
     def _remove(self) -> None:
-        self.app.go(self.place.to("remove piece", *self.path))
+        self.way.go(self.place.to("remove piece", *self.path))
 
     def _continue(self) -> None:
         place = first_place(self.tablet, self.place, self._asks())
         if place is None:
-            self.app.back()
+            self.way.back()
         else:
-            self.app.go(place)
+            self.way.go(place)
 
 
 class RemovePiecePage(Page):
@@ -244,11 +244,11 @@ class RemovePiecePage(Page):
     def actions(self) -> Sequence[Press]:
         return (
             Press("Take it off", self._remove, "away", name="remove it"),
-            Press("Keep it", self.app.back, "main", name="keep it"),
+            Press("Keep it", self.way.back, "main", name="keep it"),
         )
 
     def _remove(self) -> None:
         self.tablet.remove_piece(self.place.hull, self.place.subject)
-        self.app.vessel_changed(self.place.hull)
+        self.context.vessels.changed(self.place.hull)
         self.tablet.session.back_to("kind")
-        self.app.redraw()
+        self.screen.redraw()

@@ -23,20 +23,22 @@ from garboard_tablet.ui.theme import HEADING, SMALL
 from garboard_tablet.ui.widgets import Card, Column, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
-    from garboard_tablet.app import GarboardApp
+    from garboard_tablet.ui.context import Context
+
+BOOK = "making the owner's book"
 
 
 class HandOverPage(Page):
     title = "Hand over"
 
-    def __init__(self, app: GarboardApp, place: Place) -> None:
-        super().__init__(app, place)
-        app.assess_soon(place)
+    def __init__(self, context: Context, place: Place) -> None:
+        super().__init__(context, place)
+        self.findings.soon(place)
 
     def body(self) -> Widget:
         hull, job = self.place.hull, self.place.job
         view = self.tablet.view(hull, job)
-        missing = what_is_missing(self.tablet, hull, job, self.app.verdicts(self.place))
+        missing = what_is_missing(self.tablet, hull, job, self.findings.of(self.place))
         left: list[Maker] = [heading("Walk through with the owner")]
         for step in self.tablet.host.steps:
             if step.phase is Phase.HAND_OVER:
@@ -48,36 +50,36 @@ class HandOverPage(Page):
             right.append(partial(_signed_row, signed))
         if not view.sign_offs:
             right.append(words("Nobody has signed yet.", "quiet"))
-        right.append(lambda: RowPress("The owner's book", lambda: self.app.go(self.place.to("book")), name="book"))
+        right.append(lambda: RowPress("The owner's book", lambda: self.way.go(self.place.to("book")), name="book"))
         return Halves(left, right)
 
     def _step_row(self, step: Step, state: str) -> RowPress:
-        do = partial(self.app.open_step, self.place, step.key)
+        do = partial(self.way.open_step, self.place, step.key)
         return RowPress(step.title, do, mark=state_mark(state), name=f"step {step.key}")
 
     def actions(self) -> Sequence[Press]:
-        missing = what_is_missing(self.tablet, self.place.hull, self.place.job, self.app.verdicts(self.place))
+        missing = what_is_missing(self.tablet, self.place.hull, self.place.job, self.findings.of(self.place))
         owner = Press("Owner signs", lambda: self._sign("owner"), name="owner signs")
         kind = "plain" if missing else "main"
         technician = Press("Technician signs", lambda: self._sign("technician"), kind, name="technician signs")
         if not missing:
             return (owner, technician)
-        see = Press("See what is missing", lambda: self.app.go(self.place.to("missing")), "main", name="missing")
+        see = Press("See what is missing", lambda: self.way.go(self.place.to("missing")), "main", name="missing")
         return (owner, technician, see)
 
     def _sign(self, role: str) -> None:
-        self.app.go(self.place.to("covers", role))
+        self.way.go(self.place.to("covers", role))
 
     def refill(self) -> None:
-        self.app.redraw()
+        self.screen.redraw()
 
 
 class MissingPage(Page):
     title = "What is missing"
 
     def body(self) -> Widget:
-        lines = what_is_missing(self.tablet, self.place.hull, self.place.job, self.app.verdicts(self.place))
-        makers: list[Maker] = [partial(missing_row, self.app, self.place, line) for line in lines]
+        lines = what_is_missing(self.tablet, self.place.hull, self.place.job, self.findings.of(self.place))
+        makers: list[Maker] = [partial(missing_row, self.way, self.place, line) for line in lines]
         return column_of(makers or [words("Nothing is missing.", "quiet")])
 
 
@@ -112,7 +114,7 @@ class CoversPage(Page):
 
     def body(self) -> Widget:
         covered = coverage(self.tablet, self.place.hull, self.place.job)
-        missing = what_is_missing(self.tablet, self.place.hull, self.place.job, self.app.verdicts(self.place))
+        missing = what_is_missing(self.tablet, self.place.hull, self.place.job, self.findings.of(self.place))
         makers: list[Maker] = []
         if missing:
             makers.append(partial(missing_card, missing, ". The signature does not say they are done."))
@@ -128,7 +130,7 @@ class CoversPage(Page):
     def actions(self) -> Sequence[Press]:
         go_on = "signing" if self.role == "technician" and self.tablet.settings.working else "signer"
         subject = (self.role, self.tablet.settings.working) if go_on == "signing" else (self.role,)
-        return (Press("Go on to sign", lambda: self.app.instead(self.place.to(go_on, *subject)), "main", name="go on"),)
+        return (Press("Go on to sign", lambda: self.way.instead(self.place.to(go_on, *subject)), "main", name="go on"),)
 
 
 def _open_point(line: PunchLine) -> Txt:
@@ -155,7 +157,7 @@ class SignerPage(WordsPage):
         return [owner] if owner and self.place.subject[0] == "owner" else []
 
     def take(self, text: str) -> None:
-        self.app.instead(self.place.to("signing", self.place.subject[0], text))
+        self.way.instead(self.place.to("signing", self.place.subject[0], text))
 
 
 class SigningPage(Page):
@@ -177,8 +179,8 @@ class SigningPage(Page):
     def _signed(self, strokes: Sequence[Sequence[tuple[float, float]]]) -> None:
         role, name = self.place.subject
         self.tablet.sign(self.place.hull, self.place.job, role, name, svg_of(strokes))
-        self.app.vessel_changed(self.place.hull)
-        self.app.back()
+        self.context.vessels.changed(self.place.hull)
+        self.way.back()
 
 
 class BookPage(Page):
@@ -186,8 +188,8 @@ class BookPage(Page):
 
     title = "The owner's book"
 
-    def __init__(self, app: GarboardApp, place: Place) -> None:
-        super().__init__(app, place)
+    def __init__(self, context: Context, place: Place) -> None:
+        super().__init__(context, place)
         self._making = False
         self._problem = ""
 
@@ -209,18 +211,21 @@ class BookPage(Page):
         hull, job = self.place.hull, self.place.job
         if not can_make_book():
             put_down(self.tablet, hull, job)
-            self.app.redraw()
+            self.screen.redraw()
             return
         self._making, self._problem = True, ""
-        self.app.redraw_as(self)
+        self.screen.redraw_as_it_is()
         view, host, path = self.tablet.view(hull, job), self.tablet.host, book_path(self.tablet, hull, job)
-        self.app.in_background(lambda: make_book(view, host, path), self._made, self._failed)
+        self.context.background.run(BOOK, lambda: make_book(view, host, path), self._made, self._failed)
 
     def _failed(self, failure: Exception) -> None:
         self._problem = f"The book could not be made: {failure}"
-        self._made(None)
+        if self.screen.shows(self):
+            self._made(None)
+        else:
+            self.context.background.tell(BOOK, failure)  # the person has gone on meanwhile
 
     def _made(self, _nothing: None) -> None:
         self._making = False
-        if self.app.shell.page is self:
-            self.app.redraw_as(self)
+        if self.screen.shows(self):
+            self.screen.redraw_as_it_is()

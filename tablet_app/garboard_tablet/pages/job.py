@@ -23,34 +23,36 @@ from garboard_tablet.models.pages import (
     what_is_missing,
 )
 from garboard_tablet.models.session import Place
+from garboard_tablet.models.vessels import number_of, vessel_name
 from garboard_tablet.ui.inputs import WordsBox
 from garboard_tablet.ui.shell import Maker, Page, Tabs, column_of
-from garboard_tablet.ui.theme import HEADING, SMALL
-from garboard_tablet.ui.widgets import Across, Card, Column, Press, RowPress, Txt, state_mark, verdict_marks, words
+from garboard_tablet.ui.theme import SMALL
+from garboard_tablet.ui.widgets import Across, Column, Press, RowPress, state_mark, verdict_marks, words
 
 MISSING, VESSEL = "missing", "vessel"
 
 
 if TYPE_CHECKING:
-    from garboard_tablet.app import GarboardApp
+    from garboard_tablet.models.navigator import Navigator
+    from garboard_tablet.ui.context import Context
 
 
 class JobPage(Page):
     """Steps of one phase, or what is missing, or the vessel; the phase the job is in stands first."""
 
-    def __init__(self, app: GarboardApp, place: Place) -> None:
-        super().__init__(app, place)
-        self.title = app.vessel_name(place.hull)
-        app.assess_soon(place)
+    def __init__(self, context: Context, place: Place) -> None:
+        super().__init__(context, place)
+        self.title = vessel_name(self.tablet, place.hull)
+        self.findings.soon(place)
 
     @property
     def under(self) -> str:
         record = self.tablet.view(self.place.hull, self.place.job).job
-        return f"{self.app.hull_number(self.place.hull)}. {record.kind.capitalize()}, opened {record.opened}."
+        return f"{number_of(self.tablet, self.place.hull)}. {record.kind.capitalize()}, opened {record.opened}."
 
     def body(self) -> Widget:
         hull, job = self.place.hull, self.place.job
-        assessed = self.app.verdicts(self.place)
+        assessed = self.findings.of(self.place)
         phases = dict(steps_by_phase(self.tablet, hull, job, assessed))
         missing = what_is_missing(self.tablet, hull, job, assessed)
         chosen = self.place.subject[0] if self.place.subject else self._phase_now(list(phases))
@@ -64,7 +66,7 @@ class JobPage(Page):
         tabs.append(Press("Vessel", partial(self._turn, VESSEL), "plain", SMALL, name="tab vessel",
                           chosen=chosen == VESSEL))  # fmt: skip
         if chosen == MISSING:
-            makers: list[Maker] = [partial(missing_row, self.app, self.place, line) for line in missing]
+            makers: list[Maker] = [partial(missing_row, self.way, self.place, line) for line in missing]
             makers = makers or [words("Nothing is missing. She can be handed over.")]
         elif chosen == VESSEL:
             makers = self._vessel_rows()
@@ -83,10 +85,10 @@ class JobPage(Page):
         return now if now in values else values[-1] if values else VESSEL
 
     def _turn(self, tab: str) -> None:
-        self.app.instead(self.place.to("job", tab))
+        self.way.instead(self.place.to("job", tab))
 
     def _vessel_rows(self) -> list[Maker]:
-        go, place = self.app.go, self.place
+        go, place = self.way.go, self.place
         return [
             lambda: RowPress("Equipment", lambda: go(place.to("equipment")), small=self._fitted()),
             lambda: RowPress("Figures and tables", lambda: go(place.to("results", "0"))),
@@ -105,7 +107,7 @@ class JobPage(Page):
         word = ", ".join(dict.fromkeys([*said, mark.word]))
         return RowPress(
             line.step.title,
-            lambda: self.app.open_step(self.place, line.step.key),
+            lambda: self.way.open_step(self.place, line.step.key),
             small=line.note,
             mark=mark,
             word=word,
@@ -114,20 +116,20 @@ class JobPage(Page):
 
     def actions(self) -> Sequence[Press]:
         return (
-            Press("Hand over", lambda: self.app.go(self.place.to("hand over")), name="hand over"),
-            Press("Punch list", lambda: self.app.go(self.place.to("punch list")), name="punch list"),
+            Press("Hand over", lambda: self.way.go(self.place.to("hand over")), name="hand over"),
+            Press("Punch list", lambda: self.way.go(self.place.to("punch list")), name="punch list"),
             Press("Next step", self._next, "main", name="next step"),
         )
 
     def _next(self) -> None:
-        step = self.app.next_step(self.place)
+        step = self.way.next_step(self.place)
         if step is None:
-            self.app.go(self.place.to("hand over"))
+            self.way.go(self.place.to("hand over"))
         else:
-            self.app.open_step(self.place, step)
+            self.way.open_step(self.place, step)
 
     def refill(self) -> None:
-        self.app.redraw()
+        self.screen.redraw()
 
 
 def _share(lines: Sequence[StepLine]) -> str:
@@ -137,10 +139,10 @@ def _share(lines: Sequence[StepLine]) -> str:
 _WHY_MARKS = {"fails": verdict_marks[Verdict.FAIL], "to do": state_mark("to do")}
 
 
-def missing_row(app: GarboardApp, place: Place, line: PunchLine) -> RowPress:
+def missing_row(way: Navigator, place: Place, line: PunchLine) -> RowPress:
     """What it is about, what is wrong, and a press to where it is put right."""
     mark = _WHY_MARKS.get(line.why, verdict_marks[Verdict.ADVISE])
-    do = partial(app.go, line.target(place))
+    do = partial(way.go, line.target(place))
     name = f"missing {line.text}"
     if line.why == "to do":
         return RowPress(line.about, do, mark=state_mark(line.text), name=f"missing {line.about}")
@@ -155,17 +157,17 @@ class PunchListPage(Page):
 
     title = "Punch list"
 
-    def __init__(self, app: GarboardApp, place: Place) -> None:
-        super().__init__(app, place)
-        app.assess_soon(place)
+    def __init__(self, context: Context, place: Place) -> None:
+        super().__init__(context, place)
+        self.findings.soon(place)
 
     def body(self) -> Widget:
         from garboard_tablet.models.pages import punch_lines
 
         hull, job = self.place.hull, self.place.job
-        lines = to_put_right(self.tablet, hull, job, self.app.verdicts(self.place))
+        lines = to_put_right(self.tablet, hull, job, self.findings.of(self.place))
         remarks = punch_lines(self.tablet, hull, job)
-        makers: list[Maker] = [partial(missing_row, self.app, self.place, line) for line in lines if not line.subject]
+        makers: list[Maker] = [partial(missing_row, self.way, self.place, line) for line in lines if not line.subject]
         makers += [partial(self._row, line) for line in remarks if line.settled or line in lines]
         return column_of(makers or [words("Nothing on the list. Press Add for what has to be put right.", "quiet")])
 
@@ -179,13 +181,13 @@ class PunchListPage(Page):
         self.tablet.note(
             self.place.hull, self.place.job, line.text, punch_list=True, subject=line.subject, settled=not line.settled
         )
-        self.app.redraw()
+        self.screen.redraw()
 
     def refill(self) -> None:
-        self.app.redraw()
+        self.screen.redraw()
 
     def actions(self) -> Sequence[Press]:
-        return (Press("Add", lambda: self.app.go(self.place.to("add punch")), "main", name="add punch"),)
+        return (Press("Add", lambda: self.way.go(self.place.to("add punch")), "main", name="add punch"),)
 
 
 class WordsPage(Page):
@@ -241,24 +243,4 @@ class AddPunchPage(WordsPage):
 
     def take(self, text: str) -> None:
         self.tablet.note(self.place.hull, self.place.job, text, punch_list=True)
-        self.app.back()
-
-
-class NotSavedPage(Page):
-    """The disk refused. Stands until there is room again; what was typed waits."""
-
-    title = "Not saved"
-
-    def __init__(self, app: GarboardApp, place: Place, reason: str) -> None:
-        super().__init__(app, place)
-        self._reason = reason
-
-    def body(self) -> Widget:
-        return column_of([self._card])
-
-    def _card(self) -> Card:
-        advice = "Make room on this tablet, then try again. What you typed is still here; leave the app open."
-        return Card(Txt(self._reason, HEADING), Txt(advice), mark=verdict_marks[Verdict.FAIL], word="not saved")
-
-    def actions(self) -> Sequence[Press]:
-        return (Press("Try again", self.app.try_again, "main", name="try again"),)
+        self.way.back()

@@ -21,6 +21,7 @@ from garboard_tablet.models.live import LiveRun, Recorder
 from garboard_tablet.models.pages import asks_here
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.sources import recordings_in, why_not
+from garboard_tablet.ui import sound
 from garboard_tablet.ui.drawing import Gauge, StripChart
 from garboard_tablet.ui.shell import Maker, Page, column_of
 from garboard_tablet.ui.theme import GAP, dp, theme
@@ -34,22 +35,24 @@ _WHAT_THERE_IS = "The boat's own network, a recording, or the simulated boat to 
 
 
 if TYPE_CHECKING:
-    from garboard_tablet.app import GarboardApp
+    from garboard_tablet.ui.context import Context
 
 
 class LivePage(Page):
     """Guides a step done while steering, and keeps what was recorded."""
 
-    def __init__(self, app: GarboardApp, place: Place) -> None:
-        super().__init__(app, place)
-        guide = app.guide_of(place)
+    keeps_what_it_knows = True
+
+    def __init__(self, context: Context, place: Place) -> None:
+        super().__init__(context, place)
+        guide = self.live.guide_of(place)
         self.title = guide.title if guide else "Guide"
         self.run: LiveRun | None = None
         name = f"recording {place.hull} {place.job} {place.step}".replace("/", " ")
         self.recorder = Recorder(self.tablet.folder / name)
         self.left_behind = self.recorder.found()
         self._has_guide = guide is not None
-        source = app.source_for(guide) if guide is not None else None
+        source = self.live.source_for(guide) if guide is not None else None
         if guide is not None and source is not None:
             recorder = None if source.is_simulated else self.recorder
             self.run = LiveRun(guide, self.tablet.view(place.hull, place.job), source, recorder)
@@ -79,50 +82,50 @@ class LivePage(Page):
             name="keep left behind",
         )
         kept = (keep,) if self.left_behind else ()
-        choose = partial(self.app.go, self.place.to("source", *self.place.subject))
+        choose = partial(self.way.go, self.place.to("source", *self.place.subject))
         if self.run is None:
             return (*kept, Press("Samples from …", choose, "main", name="source"))
         cue = "Sound is on" if self.tablet.settings.cue else "Sound is off"
-        sound = Press(cue, self._cue, name="cue")
+        cue_press = Press(cue, self._cue, name="cue")
         if self.run.running:
             stop = "Stop" if self.run.source.is_simulated else "Stop and keep"
-            return (sound, Press(stop, self._stop, "main", 32, name="stop"))
+            return (cue_press, Press(stop, self._stop, "main", 32, name="stop"))
         source = Press("Samples from …", choose, name="source")
         start = Press("Start", self._start, "main", 32, name="start")
-        return (source, *kept, start) if kept else (sound, source, start)
+        return (source, *kept, start) if kept else (cue_press, source, start)
 
     def _cue(self) -> None:
         import attrs
 
         self.tablet.change_settings(attrs.evolve(self.tablet.settings, cue=not self.tablet.settings.cue))
-        self.app.redraw()
+        self.screen.redraw()
 
     def _start(self) -> None:
         if self.run is not None:
             if not self.run.source.is_simulated:
                 self.left_behind = []
-            self.run.start(self.app.time())
+            self.run.start(self.live.time())
             self._ticking = Clock.schedule_interval(self._tick, TICK)
-            self.app.redraw()
+            self.screen.redraw()
 
     def _tick(self, _dt: float) -> None:
         if self.run is None or self._view is None:
             return
         before = self.run.guidance
-        self.run.tick(self.app.time())
+        self.run.tick(self.live.time())
         self._view.show(self.run)
-        now, guidance = self.app.time(), self.run.guidance
+        now, guidance = self.live.time(), self.run.guidance
         again = guidance.urgent and now - self._sounded >= URGENT_AGAIN
         if self.tablet.settings.cue and (again or _news(before, guidance)):
             self._sounded = now
-            self.app.sound(guidance)
+            sound.play(guidance)
 
     def _stop(self) -> None:
         if self.run is None:
             return
         self._halt()
         if self.run.source.is_simulated:
-            self.app.redraw()
+            self.screen.redraw()
         else:
             self._keep(self.run.samples, self.run.source.title)
 
@@ -132,7 +135,7 @@ class LivePage(Page):
     def _keep(self, samples: Sequence[Sample], source: str) -> None:
         ask = self._recording_ask()
         if ask is None or not samples or any(sample.source.startswith(SIMULATED) for sample in samples):
-            self.app.redraw()
+            self.screen.redraw()
             return
         from garboard.recordings.encode import csv_series
 
@@ -143,8 +146,8 @@ class LivePage(Page):
         if entering is not None:
             entering.save(value)
         self.recorder.remove()
-        self.app.assess_soon(self.place)
-        self.app.back_to("step")
+        self.findings.soon(self.place)
+        self.way.back_to("step")
 
     def _halt(self) -> None:
         if self._ticking is not None:
@@ -173,25 +176,25 @@ class SourcePage(Page):
 
     title = "Samples from"
 
-    def __init__(self, app: GarboardApp, place: Place) -> None:
-        super().__init__(app, place)
+    def __init__(self, context: Context, place: Place) -> None:
+        super().__init__(context, place)
         self._refused = ""
 
     def body(self) -> Widget:
         return column_of(self._rows())
 
     def _rows(self) -> list[Maker]:
-        folder = self.app.files_come_from
+        folder = self.context.files_come_from
         recordings = recordings_in(folder)
-        if self.app.replayed is not None and self.app.replayed not in recordings:
-            recordings.insert(0, self.app.replayed)
+        if self.live.replayed is not None and self.live.replayed not in recordings:
+            recordings.insert(0, self.live.replayed)
         rows: list[Maker] = []
         if self._refused:
             rows.append(lambda: Card(Txt(self._refused), mark=verdict_marks[Verdict.FAIL], word="cannot be played"))
         rows += [partial(self._network_row, read_where(text)) for text in self._networks()]
         rows.append(
             lambda: RowPress(
-                "Another port or address", lambda: self.app.go(self.place.to("where")), name="source another"
+                "Another port or address", lambda: self.way.go(self.place.to("where")), name="source another"
             )
         )
         rows.append(partial(self._row, None, "Simulated boat", "To see how a guide works. Nothing of it is kept."))
@@ -203,31 +206,31 @@ class SourcePage(Page):
         return rows
 
     def _row(self, path: Path | None, title: str, small: str) -> RowPress:
-        chosen = self.app.simulated if path is None else path == self.app.replayed
+        chosen = self.live.simulated if path is None else path == self.live.replayed
         return _row(title, small, chosen, partial(self._choose, path), f"source {title}")
 
     def _networks(self) -> Sequence[str]:
-        now = [str(self.app.network.where)] if self.app.network else []
+        now = [str(self.live.network.where)] if self.live.network else []
         return tuple(dict.fromkeys((*now, *self.tablet.settings.network, str(PORT))))
 
     def _network_row(self, where: Where) -> RowPress:
         title = f"Connect to {where}" if where.host else f"Listen on UDP port {where.port}"
         small = "The boat's network, NMEA 0183 over wifi. This tablet only listens."
-        chosen = self.app.network is not None and self.app.network.where == where
+        chosen = self.live.network is not None and self.live.network.where == where
         return _row(title, small, chosen, partial(self._listen, where), f"source {where}")
 
     def _listen(self, where: Where) -> None:
-        self.app.listen(where)
-        self.app.instead(self.place.to("network"))
+        self.live.listen(where)
+        self.way.instead(self.place.to("network"))
 
     def _choose(self, path: Path | None) -> None:
-        guide = self.app.guide_of(self.place)
+        guide = self.live.guide_of(self.place)
         self._refused = why_not(path, guide.quantities) if path is not None and guide is not None else ""
         if self._refused:
-            self.app.redraw_as(self)
+            self.screen.redraw_as_it_is()
         else:
-            self.app.replay(path)
-            self.app.back()
+            self.live.replay(path)
+            self.way.back()
 
 
 def _row(title: str, small: str, chosen: bool, do: Callable[[], object], name: str) -> RowPress:

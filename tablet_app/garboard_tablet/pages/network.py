@@ -22,7 +22,7 @@ from garboard_tablet.ui.widgets import Card, Column, Press, Txt, verdict_marks
 
 if TYPE_CHECKING:
     from garboard.recordings.boat_network import BoatNetwork, Sender
-    from garboard_tablet.app import GarboardApp
+    from garboard_tablet.ui.context import Context
 
 LOOK = 0.5
 """What is heard is looked at anew so often [s]."""
@@ -33,8 +33,8 @@ class NetworkPage(Page):
 
     title = "The boat's network"
 
-    def __init__(self, app: GarboardApp, place: Place) -> None:
-        super().__init__(app, place)
+    def __init__(self, context: Context, place: Place) -> None:
+        super().__init__(context, place)
         self._column = Column(most=2)
         self._shown: dict[str, str] = {}
         self._texts: dict[str, Txt] = {}
@@ -42,16 +42,16 @@ class NetworkPage(Page):
 
     @property
     def under(self) -> str:
-        return f"Listening: {self.app.network.where.title}" if self.app.network else "Not listening"
+        return f"Listening: {self.live.network.where.title}" if self.live.network else "Not listening"
 
     def body(self) -> Widget:
         self._column = Column(most=2)
-        self._show(_lines(self.app.network))
+        self._show(_lines(self.live.network))
         return self._column
 
     def look(self) -> None:
         """Show what has changed."""
-        lines = _lines(self.app.network)
+        lines = _lines(self.live.network)
         if lines.keys() != self._shown.keys():
             self._show(lines)
             return
@@ -76,8 +76,8 @@ class NetworkPage(Page):
 
     def actions(self) -> Sequence[Press]:
         return (
-            Press("Another port or address", lambda: self.app.instead(self.place.to("where")), name="where"),
-            Press("To the guide", lambda: self.app.back_to("live"), "main", name="to the guide"),
+            Press("Another port or address", lambda: self.way.instead(self.place.to("where")), name="where"),
+            Press("To the guide", lambda: self.way.back_to("live"), "main", name="to the guide"),
         )
 
     def leave(self) -> None:
@@ -131,8 +131,8 @@ class WherePage(WordsPage):
         f"connect to by TCP, such as 192.168.4.1:{PORT}"
     )
 
-    def __init__(self, app: GarboardApp, place: Place) -> None:
-        super().__init__(app, place)
+    def __init__(self, context: Context, place: Place) -> None:
+        super().__init__(context, place)
         self._problem = ""
 
     def offers(self) -> Sequence[str]:
@@ -153,19 +153,19 @@ class WherePage(WordsPage):
 
     def _again(self) -> None:
         self._problem = ""
-        self.app.redraw_as(self)
+        self.screen.redraw_as_it_is()
 
     def _done(self, text: str) -> None:
         try:
             read_where(text)
         except InputError as failure:
             self._problem = str(failure.faults[0])
-            self.app.redraw_as(self)
+            self.screen.redraw_as_it_is()
         else:
             super()._done(text)
 
     def take(self, text: str) -> None:
         where = read_where(text)
         self.tablet.change_settings(self.tablet.settings.with_network(str(where)))
-        self.app.listen(where)
-        self.app.instead(self.place.to("network"))
+        self.live.listen(where)
+        self.way.instead(self.place.to("network"))

@@ -16,13 +16,13 @@ from garboard_tablet.ui.shell import Page, column_of
 from garboard_tablet.ui.widgets import Column, Press, words
 
 if TYPE_CHECKING:
-    from garboard_tablet.app import GarboardApp
+    from garboard_tablet.ui.context import Context
 
 
 class ResultsPage(Page):
-    def __init__(self, app: GarboardApp, place: Place) -> None:
-        super().__init__(app, place)
-        self._things: list[tuple[str, Figure | Table]] = figures_and_tables(app.assess_now(place))
+    def __init__(self, context: Context, place: Place) -> None:
+        super().__init__(context, place)
+        self._things: list[tuple[str, Figure | Table]] = figures_and_tables(self.findings.now(place))
         self._at = min(int(place.subject[0]) if place.subject else 0, max(0, len(self._things) - 1))
         self.title = self._things[self._at][1].title if self._things else "Figures and tables"
 
@@ -51,4 +51,4 @@ class ResultsPage(Page):
         )
 
     def _turn(self, by: int) -> None:
-        self.app.instead(self.place.to("results", str((self._at + by) % len(self._things))))
+        self.way.instead(self.place.to("results", str((self._at + by) % len(self._things))))

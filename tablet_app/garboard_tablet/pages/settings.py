@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import attrs
 from kivy.uix.widget import Widget
@@ -12,11 +14,15 @@ from garboard import __version__
 from garboard.findings import Verdict
 from garboard.hosting.host import LoadedPlugin
 from garboard_tablet.models.pages import storage_used
+from garboard_tablet.models.session import Place
 from garboard_tablet.models.settings import UNIT_CHOICES
 from garboard_tablet.pages.job import WordsPage
-from garboard_tablet.ui.shell import Halves, Maker, Page
+from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
 from garboard_tablet.ui.theme import SMALL, theme
 from garboard_tablet.ui.widgets import Across, Card, Press, RowPress, Txt, heading, verdict_marks, words
+
+if TYPE_CHECKING:
+    from garboard_tablet.ui.context import Context
 
 
 class SettingsPage(Page):
@@ -27,7 +33,7 @@ class SettingsPage(Page):
         settings = self.tablet.settings
         left: list[Maker] = [
             heading("Who is working"),
-            lambda: RowPress(settings.working or "Nobody named", lambda: self.app.go(self.place.to("who")),
+            lambda: RowPress(settings.working or "Nobody named", lambda: self.way.go(self.place.to("who")),
                              small="Written into every entry", name="who"),
             heading("Colours"),
             lambda: Across([self._choice("Day", not settings.dark, lambda: self._dark(False)),
@@ -47,8 +53,10 @@ class SettingsPage(Page):
         used = storage_used(self.tablet.folder) / 1e6
         right.append(words(f"Garboard {__version__}. Tablet {settings.tablet}.", "quiet"))
         right.append(
-            words(f"{len(self.app.vessels.lines)} vessels, {used:.1f} MB in {self.tablet.folder}", "quiet", SMALL)
+            words(f"{len(self.context.vessels.lines)} vessels, {used:.1f} MB in {self.tablet.folder}", "quiet", SMALL)
         )
+        right.append(lambda: RowPress("Help", lambda: self.way.go(self.place.to("help")),
+                                      small="A file for whoever looks after this program", name="help"))  # fmt: skip
         return Halves(left, right)
 
     def _choice(self, text: str, chosen: bool, do) -> Press:  # type: ignore[no-untyped-def]
@@ -60,11 +68,11 @@ class SettingsPage(Page):
     def _dark(self, dark: bool) -> None:
         self.tablet.change_settings(attrs.evolve(self.tablet.settings, dark=dark))
         theme.use(dark=dark)
-        self.app.redraw()
+        self.screen.redraw()
 
     def _units(self, units: str) -> None:
         self.tablet.change_settings(attrs.evolve(self.tablet.settings, units=units, unit_of={}))
-        self.app.redraw()
+        self.screen.redraw()
 
 
 def _plugin_row(plugin: LoadedPlugin) -> Card:
@@ -77,6 +85,37 @@ def _fault_card(name: str, reason: str) -> Card:
     return Card(Txt(name), Txt(reason, SMALL), mark=verdict_marks[Verdict.FAIL], word="not working")
 
 
+class HelpPage(Page):
+    """A file with versions and the log, for whoever helps."""
+
+    title = "Help"
+    under = "When the program does not do what it should"
+
+    def __init__(self, context: Context, place: Place) -> None:
+        super().__init__(context, place)
+        self._made: Path | None = None
+
+    def body(self) -> Widget:
+        makers: list[Maker] = [
+            words("Press Make the file, then hand it to whoever looks after this program. Say what you did before."),
+            words("It holds versions and what the program did. It holds no measured values and no names.", "quiet"),
+        ]
+        if self._made is not None:
+            made = self._made
+            makers.insert(0, lambda: Card(Txt("The file is made."), Txt(str(made), SMALL),
+                                          mark=verdict_marks[Verdict.PASS], word="made"))  # fmt: skip
+        return column_of(makers)
+
+    def actions(self) -> Sequence[Press]:
+        return (Press("Make the file", self._make, "main", name="make the file"),)
+
+    def _make(self) -> None:
+        from garboard_tablet.models.help_file import make_help_file
+
+        self._made = make_help_file(self.tablet)
+        self.screen.redraw_as_it_is()
+
+
 class WhoPage(WordsPage):
     title = "Who is working"
     under = "Written into every entry"
@@ -87,4 +126,4 @@ class WhoPage(WordsPage):
 
     def take(self, text: str) -> None:
         self.tablet.change_settings(self.tablet.settings.with_person(text))
-        self.app.back()
+        self.way.back()

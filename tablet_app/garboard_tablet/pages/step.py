@@ -28,17 +28,17 @@ from garboard_tablet.ui.theme import HEADING, SMALL
 from garboard_tablet.ui.widgets import Card, Column, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
-    from garboard_tablet.app import GarboardApp
+    from garboard_tablet.ui.context import Context
 
 
 class StepPage(Page):
     """Values at the left, what they come to at the right."""
 
-    def __init__(self, app: GarboardApp, place: Place) -> None:
-        super().__init__(app, place)
+    def __init__(self, context: Context, place: Place) -> None:
+        super().__init__(context, place)
         self.step = self.tablet.step(place.step)
         self.title = self.step.title if self.step else "Not here"
-        app.assess_soon(place)
+        self.findings.soon(place)
 
     def body(self) -> Widget:
         if self.step is None:
@@ -60,7 +60,7 @@ class StepPage(Page):
     def _value_row(self, line: ValueLine) -> RowPress:
         return RowPress(
             line.title,
-            lambda: self.app.go(entry_place(self.place, line.ask)),
+            lambda: self.way.go(entry_place(self.place, line.ask)),
             small=line.named,
             value=line.value,
             value_role="ink" if line.state == "done" else "quiet",
@@ -70,16 +70,16 @@ class StepPage(Page):
         )
 
     def verdict_rows(self) -> list[Maker]:
-        found = self.app.verdicts(self.place)
+        found = self.findings.of(self.place)
         if not found:
             return [words("Findings appear here as soon as there is enough to judge.", "quiet")]
         return [partial(self._finding, n) for n in range(len(found))]
 
     def _finding(self, number: int) -> RowPress:
-        finding = self.app.verdicts(self.place)[number].finding
+        finding = self.findings.of(self.place)[number].finding
         return RowPress(
             about(finding),
-            lambda: self.app.go(self.place.to("why", str(number))),
+            lambda: self.way.go(self.place.to("why", str(number))),
             small=finding.sentence,
             mark=verdict_marks[finding.verdict],
             word="why",
@@ -90,7 +90,7 @@ class StepPage(Page):
     def _no_equipment(self, kind: str) -> RowPress:
         return RowPress(
             f"{KIND_TITLES[kind]}: none entered",
-            lambda: self.app.go(self.place.to("kind", kind)),
+            lambda: self.way.go(self.place.to("kind", kind)),
             small="Enter them first, then this step can ask about each.",
             mark=verdict_marks[Verdict.NOT_ENOUGH_DATA],
             word="open",
@@ -98,30 +98,30 @@ class StepPage(Page):
         )
 
     def _cautions(self) -> None:
-        self.app.go(self.place.to("cautions"))
+        self.way.go(self.place.to("cautions"))
 
     def actions(self) -> Sequence[Press]:
         if self.step is None:
             return ()
-        presses = [Press("Mark it …", lambda: self.app.go(self.place.to("state")), name="state")]
-        if self.app.guide_of(self.place):
-            presses.append(Press("Guide me", lambda: self.app.go(self.place.to("live")), name="guide"))
+        presses = [Press("Mark it …", lambda: self.way.go(self.place.to("state")), name="state")]
+        if self.live.guide_of(self.place):
+            presses.append(Press("Guide me", lambda: self.way.go(self.place.to("live")), name="guide"))
         asks = asks_here(self.tablet, self.place.hull, self.place.job, self.step)
         following = first_place(self.tablet, self.place, asks)
         if following is not None:
             presses.append(Press("Done", self._done, name="done"))
-            presses.append(Press("Continue", lambda: self.app.go(following), "main", name="continue"))
+            presses.append(Press("Continue", lambda: self.way.go(following), "main", name="continue"))
         else:
             presses.append(Press("Done", self._done, "main", name="done"))
         return presses
 
     def _done(self) -> None:
         self.tablet.set_state(self.place.hull, self.place.job, self.place.step, "done")
-        self.app.vessel_changed(self.place.hull)
-        self.app.back()
+        self.context.vessels.changed(self.place.hull)
+        self.way.back()
 
     def refill(self) -> None:
-        self.app.redraw()
+        self.screen.redraw()
 
 
 class CautionsPage(Page):
@@ -157,9 +157,9 @@ class CautionsPage(Page):
         place = first_place(self.tablet, self.place, asks)
         begun = self.tablet.view(self.place.hull, self.place.job).state_of(self.place.step) != "to do"
         if place is None or begun:
-            self.app.back()
+            self.way.back()
         else:
-            self.app.instead(place)
+            self.way.instead(place)
 
 
 STATES = (
@@ -184,9 +184,9 @@ class StatePage(Page):
 
     def _mark(self, state: str) -> None:
         self.tablet.set_state(self.place.hull, self.place.job, self.place.step, state)
-        self.app.vessel_changed(self.place.hull)
+        self.context.vessels.changed(self.place.hull)
         self.tablet.session.back_to("job")
-        self.app.redraw()
+        self.screen.redraw()
 
 
 class WhyPage(Page):
@@ -197,7 +197,7 @@ class WhyPage(Page):
     def body(self) -> Widget:
         from garboard_tablet.ui.drawing import Plot, TableView
 
-        found = self.app.verdicts(self.place) or self.app.assess_now(self.place)
+        found = self.findings.of(self.place) or self.findings.now(self.place)
         number = int(self.place.subject[0])
         if number >= len(found):
             return column_of([words("This finding is no longer here; the values have changed.", "quiet")])

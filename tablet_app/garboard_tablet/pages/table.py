@@ -39,6 +39,7 @@ _PAGES: Mapping[str, str] = {
     "ashore": "ashore.AshorePage",
     "pair": "ashore.PairPage",
     "settings": "settings.SettingsPage",
+    "help": "settings.HelpPage",
     "who": "settings.WhoPage",
 }
 

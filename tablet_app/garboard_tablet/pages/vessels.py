@@ -12,7 +12,7 @@ from garboard.report.palette import STEP_MARKS
 from garboard.verdict import Verdict
 from garboard_tablet.models.keys import ENTER, ERASE
 from garboard_tablet.models.session import HOME, Place
-from garboard_tablet.models.vessels import HullCheck, VesselLine, check_hull
+from garboard_tablet.models.vessels import HullCheck, VesselLine, check_hull, whose
 from garboard_tablet.ui.inputs import LetterPad, Typed, WordsBox
 from garboard_tablet.ui.shell import Maker, Page
 from garboard_tablet.ui.theme import BODY, GAP, SMALL, dp
@@ -25,7 +25,7 @@ WHOLE = 12
 
 
 if TYPE_CHECKING:
-    from garboard_tablet.app import GarboardApp
+    from garboard_tablet.ui.context import Context
 
 
 class VesselsPage(Page):
@@ -33,7 +33,7 @@ class VesselsPage(Page):
 
     @property
     def under(self) -> str:
-        count = len(self.app.vessels.lines)
+        count = len(self.context.vessels.lines)
         return f"{count} on this tablet" if count else "None on this tablet yet"
 
     def body(self) -> Widget:
@@ -41,17 +41,17 @@ class VesselsPage(Page):
         return self._list
 
     def rows(self) -> list[Maker]:
-        found = self.app.vessels.found(self.tablet.session.typed.get(SEARCH, ""))
+        found = self.context.vessels.found(self.tablet.session.typed.get(SEARCH, ""))
         if self.tablet.settings.working:
             return self._vessel_rows(found)
         small = "Say it once; it stands in every entry."
         return [
-            lambda: RowPress("Who is working?", lambda: self.app.go(HOME.to("who")), small=small, name="who"),
+            lambda: RowPress("Who is working?", lambda: self.way.go(HOME.to("who")), small=small, name="who"),
             *self._vessel_rows(found),
         ]
 
     def _vessel_rows(self, found: Sequence[VesselLine]) -> list[Maker]:
-        if not self.app.vessels.lines:
+        if not self.context.vessels.lines:
             return [words("Press New job and type the number on the transom.", "quiet")]
         if not found:
             return [words("No vessel here has that in its number or name.", "quiet")]
@@ -59,7 +59,7 @@ class VesselsPage(Page):
 
     def _row(self, line: VesselLine) -> RowPress:
         state = "done" if line.phase == "handed over" else "under way" if line.done else "to do"
-        ashore = self.app.marks.word(line)
+        ashore = self.context.marks.word(line)
         number = line.numbers if line.name or line.also else "no name yet"
         return RowPress(
             line.name or line.hull_number,
@@ -72,7 +72,7 @@ class VesselsPage(Page):
         )
 
     def _open(self, line: VesselLine) -> None:
-        self.app.go_named(Place(page="job" if line.job else "vessel jobs", hull=line.hull, job=line.job))
+        self.way.go_named(Place(page="job" if line.job else "vessel jobs", hull=line.hull, job=line.job))
 
     def searched(self, text: str) -> None:
         self.tablet.session.type(SEARCH, text)
@@ -83,9 +83,9 @@ class VesselsPage(Page):
 
     def actions(self) -> Sequence[Press]:
         return (
-            Press("Bring ashore", lambda: self.app.go(HOME.to("ashore")), name="ashore"),
-            Press("Settings", lambda: self.app.go(HOME.to("settings")), name="settings"),
-            Press("New job", lambda: self.app.go_named(HOME.to("new job")), "main", name="new job"),
+            Press("Bring ashore", lambda: self.way.go(HOME.to("ashore")), name="ashore"),
+            Press("Settings", lambda: self.way.go(HOME.to("settings")), name="settings"),
+            Press("New job", lambda: self.way.go_named(HOME.to("new job")), "main", name="new job"),
         )
 
 
@@ -119,8 +119,8 @@ class NewJobPage(Page):
     title = "New job: hull number"
     under = "As it stands on the transom"
 
-    def __init__(self, app: GarboardApp, place: Place) -> None:
-        super().__init__(app, place)
+    def __init__(self, context: Context, place: Place) -> None:
+        super().__init__(context, place)
         self._insisted = False
 
     @property
@@ -129,7 +129,7 @@ class NewJobPage(Page):
 
     @property
     def check(self) -> HullCheck:
-        return check_hull(self.text, list(self.app.vessels.lines.values()))
+        return check_hull(self.text, list(self.context.vessels.lines.values()))
 
     def body(self) -> Widget:
         self._view = NewJobView(self)
@@ -195,8 +195,8 @@ class NewJobPage(Page):
         hull, job = self.tablet.open_job(self.check.text)
         hull = known.hull if known else hull
         self.tablet.session.forget(NEW_HULL)
-        self.app.vessel_changed(hull)
-        self.app.instead(Place(page="job", hull=hull, job=job))
+        self.context.vessels.changed(hull)
+        self.way.instead(Place(page="job", hull=hull, job=job))
 
 
 class NewJobView(Widget):
@@ -247,7 +247,7 @@ class VesselJobsPage(Page):
         record = self.tablet.view(self.place.hull, job).job
         return RowPress(
             record.kind.capitalize(),
-            lambda: self.app.instead(Place(page="job", hull=self.place.hull, job=job)),
+            lambda: self.way.instead(Place(page="job", hull=self.place.hull, job=job)),
             small=f"Opened {record.opened}",
             mark=STEP_MARKS["under way" if job == self.place.job else "to do"],
             word="open now" if job == self.place.job else "open it",
@@ -256,8 +256,8 @@ class VesselJobsPage(Page):
 
     def _moved_row(self, job: str, target: str) -> RowPress:
         return RowPress(
-            f"Moved to {self.app.whose(Place(page='job', hull=target))}",
-            lambda: self.app.go_named(Place(page="job", hull=target, job=job)),
+            f"Moved to {whose(self.tablet, Place(page='job', hull=target))}",
+            lambda: self.way.go_named(Place(page="job", hull=target, job=job)),
             small="It was written under this number and belongs to the other vessel.",
             mark=STEP_MARKS["to do"],
             word="open it there",
@@ -269,5 +269,5 @@ class VesselJobsPage(Page):
 
     def _new(self) -> None:
         hull, job = self.tablet.open_job(self.tablet.fold(self.place.hull).hull_number)
-        self.app.vessel_changed(hull)
-        self.app.instead(Place(page="job", hull=hull, job=job))
+        self.context.vessels.changed(hull)
+        self.way.instead(Place(page="job", hull=hull, job=job))

@@ -22,6 +22,22 @@ LOW = (("1", "2", "3", "0", ERASE), ("4", "5", "6", POINT, SIGN), ("7", "8", "9"
 _FACES = {ERASE: "Erase", SIGN: "+/−", POINT: "."}
 
 
+class NumberPads:
+    """The number pads, one of each kind, made when first needed and kept."""
+
+    def __init__(self) -> None:
+        self._made: dict[tuple[bool, bool, float], NumberPad] = {}
+
+    def at_work(self, press: Callable[[str], object], next: Callable[[], object], point: bool, sign: bool) -> NumberPad:
+        """The one pad of its kind, at work for the page that asks."""
+        key = (point, sign, sp(1))  # a window moved to another screen needs keys of its size
+        if key not in self._made:
+            self._made[key] = NumberPad(press, next, point=point, sign=sign)
+        pad = self._made[key]
+        pad.serve(press, next)
+        return pad
+
+
 class NumberPad(Widget):
     """Digits in three rows of three, and the next thing at the lower right.
 

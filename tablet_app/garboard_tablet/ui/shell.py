@@ -9,11 +9,12 @@ from kivy.properties import ColorProperty
 from kivy.uix.widget import Widget
 
 from garboard_tablet.models.session import Place
+from garboard_tablet.models.vessels import whose
 from garboard_tablet.ui.theme import EDGE, GAP, HEADING, SMALL, TARGET, dp, sp, theme
 from garboard_tablet.ui.widgets import Across, Column, Press, Txt
 
 if TYPE_CHECKING:
-    from garboard_tablet.app import GarboardApp
+    from garboard_tablet.ui.context import Context
 
 Maker = Callable[[], Any]
 SIDE = 214
@@ -23,15 +24,19 @@ SIDE = 214
 class Page:
     """One page. A subclass says what stands on it."""
 
-    def __init__(self, app: GarboardApp, place: Place) -> None:
-        self.app, self.tablet, self.place = app, app.tablet, place
-
     title = ""
+    keeps_what_it_knows = False
+    """Whether it goes on as it was when it is drawn anew, instead of being made anew."""
+
+    def __init__(self, context: Context, place: Place) -> None:
+        self.context, self.place = context, place
+        self.tablet, self.way, self.findings = context.tablet, context.way, context.findings
+        self.live, self.screen = context.live, context.screen
 
     @property
     def under(self) -> str:
         """Small print under the title: whose page it is."""
-        return self.app.whose(self.place)
+        return whose(self.tablet, self.place)
 
     def body(self) -> Widget:
         """What fills the page."""
@@ -81,7 +86,7 @@ class Shell(Widget):
         self._back_press = None if first else Press("Back", self._back, name="back")
         self._title = Txt(page.title, HEADING, bold=True, shorten=False)
         self._under = Txt(page.under, SMALL, "quiet")
-        self._saved = Txt(page.app.saved_words(), SMALL, "quiet")
+        self._saved = Txt(page.tablet.saved_words, SMALL, "quiet")
         self._actions = list(page.actions())
         self._body = page.body()
         for child in (self._back_press, self._title, self._under, self._saved, self._body, *self._actions):

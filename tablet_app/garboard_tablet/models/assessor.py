@@ -1,0 +1,92 @@
+"""Findings, worked out beside the drawing thread from a view that no longer changes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from garboard_tablet.models.session import Place
+
+if TYPE_CHECKING:
+    from garboard.steps import Assessed
+    from garboard_tablet.models.background import Background
+    from garboard_tablet.models.tablet import Tablet
+
+NEXT_FIELD_FIRST = 0.1
+"""An assessment begins so long after it was asked for, so that the next field is on the screen before [s]."""
+WHAT = "working out findings"
+
+Key = tuple[str, str, str]
+"""Hull, job and step; without a step, the whole job."""
+
+
+class Assessor:
+    """Keeps what was last found. Everything in it belongs to the drawing thread.
+
+    changed : called with the hull, job and step whose findings have changed
+    """
+
+    def __init__(self, tablet: Tablet, background: Background, changed: Callable[[Key], object]) -> None:
+        self._tablet, self._background, self._changed = tablet, background, changed
+        self._found: dict[Key, tuple[Assessed, ...]] = {}
+        self._found_at: dict[Key, int] = {}
+        self._waiting: set[Key] = set()
+        self._at_work: set[Key] = set()
+
+    def of(self, place: Place) -> tuple[Assessed, ...]:
+        """What was last found for a step, or for the whole job where the place names none."""
+        return self._found.get(_key(place), ())
+
+    def now(self, place: Place) -> tuple[Assessed, ...]:
+        """Assess before going on."""
+        steps = [place.step] if place.step else None
+        self._found[_key(place)] = self._tablet.assess(place.hull, place.job, steps)
+        return self.of(place)
+
+    def soon(self, place: Place) -> None:
+        """Assess in the background; `changed` is called when something has changed."""
+        key = _key(place)
+        if key not in self._waiting:
+            self._waiting.add(key)
+            self._background.later(lambda: self._assess(key), NEXT_FIELD_FIRST if self._background.threads else 0)
+
+    def look_again(self) -> None:
+        """Something came that entries do not count, such as a recording that was missing: assess all when asked."""
+        self._found_at.clear()
+
+    def _assess(self, key: Key) -> None:
+        """One assessment of a step at a time: one that is asked for meanwhile waits, and sees the newest values."""
+        if key in self._at_work:
+            return
+        self._waiting.discard(key)
+        hull, job, step = key
+        size = self._tablet.size(hull, job)
+        if self._found_at.get(key) == size:
+            return
+        self._at_work.add(key)
+        self._found_at[key] = size
+        view, host = self._tablet.view(hull, job), self._tablet.host
+        self._background.run(
+            WHAT,
+            lambda: host.assess(view, [step] if step else None),
+            lambda found: self._assessed(key, found),
+            lambda failure: self._failed(key, failure),
+        )
+
+    def _assessed(self, key: Key, found: tuple[Assessed, ...]) -> None:
+        self._at_work.discard(key)
+        if key in self._waiting:
+            self._assess(key)
+        if self._found.get(key) != found:
+            self._found[key] = found
+            self._changed(key)
+
+    def _failed(self, key: Key, failure: Exception) -> None:
+        self._at_work.discard(key)
+        if key in self._waiting:
+            self._assess(key)
+        self._background.tell(WHAT, failure)
+
+
+def _key(place: Place) -> Key:
+    return place.hull, place.job, place.step

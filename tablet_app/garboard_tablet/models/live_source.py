@@ -1,0 +1,66 @@
+"""Where live guides get their samples, as the person chose. The choice holds until the app is closed."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from garboard.recordings.boat_network import BoatNetwork, Where
+    from garboard.steps import LiveGuide
+    from garboard_tablet.models.session import Place
+    from garboard_tablet.models.sources import SampleSource
+    from garboard_tablet.models.tablet import Tablet
+
+
+class LiveSource:
+    """One of the boat's network, a recording, and the simulated boat; none of them until somebody has chosen.
+
+    simulated : whether the simulated boat is chosen; a demo begins with it
+    time      : the clock of a run [s]
+    """
+
+    def __init__(self, tablet: Tablet, *, simulated: bool = False) -> None:
+        self._tablet = tablet
+        self.simulated = simulated
+        self.replayed: Path | None = None
+        self.network: BoatNetwork | None = None
+        self.time: Callable[[], float] = time.monotonic
+
+    def guide_of(self, place: Place) -> LiveGuide[Any] | None:
+        step = self._tablet.step(place.step)
+        return self._tablet.host.live_guides.get(step.guide) if step and step.guide else None
+
+    def replay(self, recording: Path | None) -> None:
+        """Feed live guides from a recording from now on; None for the simulated boat."""
+        self.replayed, self.simulated = recording, recording is None
+        self.stop()
+
+    def listen(self, where: Where) -> None:
+        """Feed live guides from the boat's network from now on."""
+        from garboard.recordings.boat_network import BoatNetwork
+
+        self.replayed, self.simulated = None, False
+        if self.network is None or self.network.where != where:
+            self.stop()
+            self.network = BoatNetwork(where)
+            self.network.start()
+
+    def stop(self) -> None:
+        """Listen no more."""
+        if self.network is not None:
+            self.network.stop()
+            self.network = None
+
+    def source_for(self, guide: LiveGuide[Any]) -> SampleSource | None:
+        """Where a guide's samples come from; None until somebody has chosen."""
+        from garboard_tablet.models.sources import Heard, RecordingFile, Replay, simulated_for
+
+        if self.network is not None:
+            return Heard(self.network)
+        if self.replayed is not None:
+            file = RecordingFile(self.replayed)
+            return Replay(self.replayed.name, file, is_simulated=file.is_simulated)
+        return simulated_for(guide.quantities, start=time.time()) if self.simulated else None

@@ -1,0 +1,114 @@
+"""The shop, seen from the tablet: pairing with it and bringing ashore, each beside the drawing thread."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from functools import partial
+from typing import TYPE_CHECKING
+
+from garboard.disk.storage import NotSaved
+from garboard_tablet.models.ashore import PAIRED_FILE
+
+if TYPE_CHECKING:
+    from garboard.shop_link.ashore import ComingAshore, State
+    from garboard.shop_link.pairing import PairedShop
+    from garboard_tablet.models.background import Background
+    from garboard_tablet.models.tablet import Tablet
+
+log = logging.getLogger("garboard.tablet")
+
+
+class ShopWorker:
+    """Pairs, and brings ashore again and again. What it knows belongs to the drawing thread.
+
+    came : called on the drawing thread at each change of how bringing ashore stands
+    """
+
+    def __init__(self, tablet: Tablet, background: Background, came: Callable[[State], object]) -> None:
+        self._tablet, self._background, self._came = tablet, background, came
+        self._coming: ComingAshore | None = None
+        self._state: State | None = None
+
+    @property
+    def paired(self) -> PairedShop | None:
+        from garboard.shop_link.pairing import kept
+
+        return kept(self._tablet.folder)
+
+    @property
+    def state(self) -> State:
+        """How bringing ashore stands."""
+        from garboard.shop_link.ashore import State
+
+        return self._state or State()
+
+    def begin(self) -> None:
+        """Bring ashore from the start on, where a shop is paired."""
+        if self._background.threads and (self._tablet.folder / PAIRED_FILE).exists():
+            self.bring_ashore_now()
+
+    def bring_ashore_now(self) -> None:
+        """Try at once. From the first time on it is also tried by itself, in a thread of its own."""
+        from garboard.shop_link.ashore import ComingAshore
+
+        if self._coming is None:
+            self._state_who_writes()
+            self._coming = ComingAshore(self._tablet.files, self._told)
+            self._coming.start()
+        else:
+            self._coming.now()
+
+    def _told(self, state: State) -> None:
+        """Called from the thread that brings ashore."""
+        self._background.later(partial(self._take, state))
+
+    def _take(self, state: State) -> None:
+        self._state = state
+        self._came(state)
+
+    def _state_who_writes(self) -> None:
+        """The shop must know what entries written here say of the tablet; settings that were lost have a new name."""
+        from attrs import evolve
+
+        from garboard.shop_link import pairing
+
+        shop, writes_as = pairing.kept(self._tablet.folder), self._tablet.settings.tablet
+        if shop is None or shop.device == writes_as:
+            return
+        try:
+            pairing.keep(self._tablet.folder, evolve(shop, device=writes_as))
+        except NotSaved:  # the next start tries again, and the shop takes entries meanwhile
+            log.exception("the tablet's name could not be kept with the pairing")
+
+    def pair(self, code: str, done: Callable[[PairedShop | None, str], None]) -> None:
+        """Pair with the shop a code names; `done` gets the shop, or why not."""
+        settings, folder = self._tablet.settings, self._tablet.folder
+        name = f"{settings.working or 'tablet'}, {settings.tablet[:4]}"
+
+        def paired(result: tuple[PairedShop | None, str]) -> None:
+            done(*result)
+            if result[0] is not None:
+                self.bring_ashore_now()
+
+        def work() -> tuple[PairedShop | None, str]:
+            from garboard.faults import InputError
+            from garboard.shop_link import pairing, sync
+            from garboard.shop_link.shop_line import NotTheShop, ShopAway, ShopRefused
+
+            try:
+                shop = sync.pair(code, name, settings.tablet)
+                pairing.keep(folder, shop)
+            except (InputError, NotTheShop, ShopAway, ShopRefused, NotSaved) as failure:
+                return None, str(failure)
+            return shop, ""
+
+        def failed(failure: Exception) -> None:
+            done(None, f"The program failed at this: {type(failure).__name__}. Help in the settings has more.")
+
+        self._background.run("pairing with the shop", work, paired, failed)
+
+    def stop(self, patience: float = 5.0) -> None:
+        """End after the request under way [s]."""
+        if self._coming is not None:
+            self._coming.stop(patience=patience)

@@ -1,0 +1,41 @@
+"""Keeps the list of vessels true: looked through beside the drawing thread, put right on it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from garboard_tablet.models.vessels import VesselList, differences
+
+if TYPE_CHECKING:
+    from garboard_tablet.models.background import Background
+
+
+class VesselWatch:
+    """Looks through the list after a merge, and when the app starts.
+
+    changed : called when lines were put right
+    """
+
+    def __init__(self, vessels: VesselList, background: Background, changed: Callable[[], object]) -> None:
+        self._vessels, self._background, self._changed = vessels, background, changed
+
+    def look(self) -> None:
+        """See which lines are no longer true. The worker gets a copy; only the drawing thread changes the list."""
+        files, lines = self._vessels.tablet.files, self._vessels.snapshot()
+        self._background.run(
+            "looking through the vessels",
+            lambda: differences(files, lines),
+            lambda found: self._put_right(list(self._vessels.take(found))),
+        )
+
+    def _put_right(self, stale: list[str]) -> None:
+        """Put one line right at a time, so that a finger never waits."""
+        if not stale:
+            return
+        self._vessels.refresh(stale.pop())
+        if stale:
+            self._background.later(lambda: self._put_right(stale))
+            return
+        self._vessels.keep()
+        self._changed()

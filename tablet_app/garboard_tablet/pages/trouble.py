@@ -1,0 +1,71 @@
+"""Pages no way leads to: the disk refused, or the program made a mistake. Each says what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from kivy.uix.widget import Widget
+
+from garboard.findings import Verdict
+from garboard_tablet.models.session import Place
+from garboard_tablet.ui.shell import Page, column_of
+from garboard_tablet.ui.theme import HEADING
+from garboard_tablet.ui.widgets import Card, Press, Txt, verdict_marks, words
+
+if TYPE_CHECKING:
+    from garboard_tablet.ui.context import Context
+
+ALL_IS_SAVED = "Everything you saved is saved on this tablet."
+WHAT_TO_DO = (
+    "Press Go on. If this page comes again, go back to the vessels, or close the app and start it again. "
+    "Then press Help in the settings: it makes a file for whoever looks after this program."
+)
+
+
+class NotSavedPage(Page):
+    """The disk refused. Stands until there is room again; what was typed waits."""
+
+    title = "Not saved"
+
+    def __init__(self, context: Context, place: Place, reason: str) -> None:
+        super().__init__(context, place)
+        self._reason = reason
+
+    def body(self) -> Widget:
+        return column_of([self._card])
+
+    def _card(self) -> Card:
+        advice = "Make room on this tablet, then try again. What you typed is still here; leave the app open."
+        return Card(Txt(self._reason, HEADING), Txt(advice), mark=verdict_marks[Verdict.FAIL], word="not saved")
+
+    def actions(self) -> Sequence[Press]:
+        return (Press("Try again", self.screen.show, "main", name="try again"),)
+
+
+class TroublePage(Page):
+    """The program made a mistake. Nothing saved is lost, and work goes on.
+
+    what : what the program was doing
+    kind : what kind of mistake it was
+    """
+
+    title = "The program made a mistake"
+    under = ""  # the mistake may be in what names the vessel
+
+    def __init__(self, context: Context, place: Place, what: str, kind: str) -> None:
+        super().__init__(context, place)
+        self._what, self._kind = what, kind
+
+    def body(self) -> Widget:
+        failed_at = f"It failed at {self._what}: {self._kind}. The log has more."
+        return column_of([self._card, words(WHAT_TO_DO), words(failed_at, "quiet")])
+
+    def _card(self) -> Card:
+        return Card(Txt(ALL_IS_SAVED, HEADING), mark=verdict_marks[Verdict.PASS], word="saved")
+
+    def actions(self) -> Sequence[Press]:
+        return (
+            Press("Back to the vessels", self.way.home, name="to the vessels"),
+            Press("Go on", self.screen.show, "main", name="go on"),
+        )

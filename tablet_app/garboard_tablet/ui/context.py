@@ -1,0 +1,55 @@
+"""What a page is handed: the tablet, the parts of the app it may use, and the screen it stands on."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+import attrs
+
+if TYPE_CHECKING:
+    from garboard_tablet.models.ashore import AshoreMarks
+    from garboard_tablet.models.assessor import Assessor
+    from garboard_tablet.models.background import Background
+    from garboard_tablet.models.live_source import LiveSource
+    from garboard_tablet.models.navigator import Navigator
+    from garboard_tablet.models.shop_worker import ShopWorker
+    from garboard_tablet.models.tablet import Tablet
+    from garboard_tablet.models.vessels import VesselList
+    from garboard_tablet.ui.inputs import NumberPads
+
+
+class Screen(Protocol):
+    """Shows one page at a time, as a page sees it."""
+
+    def show(self) -> None:
+        """Put up the page the session stands at, made anew."""
+
+    def redraw(self) -> None:
+        """Draw the page anew; one that keeps what it knows goes on as it was."""
+
+    def redraw_as_it_is(self) -> None:
+        """Draw the page now shown anew, with what it knows."""
+
+    def shows(self, page: object) -> bool:
+        """Whether a page is the one now shown."""
+
+
+@attrs.frozen(eq=False, kw_only=True)
+class Context:
+    """The parts of the app at work.
+
+    files_come_from : folder that photos and recordings are taken in from
+    """
+
+    tablet: Tablet
+    way: Navigator
+    findings: Assessor
+    shop: ShopWorker
+    live: LiveSource
+    vessels: VesselList
+    marks: AshoreMarks
+    background: Background
+    screen: Screen
+    pads: NumberPads
+    files_come_from: Path

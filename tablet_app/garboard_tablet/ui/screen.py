@@ -1,0 +1,90 @@
+"""The screen: which page is up, and when it is drawn anew."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+from typing import TYPE_CHECKING
+
+from garboard_tablet.ui.shell import Page, Shell
+from garboard_tablet.ui.tidy import Tidier
+from garboard_tablet.ui.widgets import Press
+
+if TYPE_CHECKING:
+    from garboard_tablet.models.session import Place
+    from garboard_tablet.models.tablet import Tablet
+
+AFTER_A_CHANGE = 0.3
+"""For so long after a new page nothing can be pressed on it [s]."""
+
+
+class PageScreen:
+    """Puts pages up in the shell. Made before the window; `open` makes what stands in it.
+
+    make_page : makes the page of a place
+    """
+
+    shell: Shell
+
+    def __init__(self, tablet: Tablet, make_page: Callable[[Place], Page]) -> None:
+        self._tablet, self._make_page = tablet, make_page
+        self._tidier = Tidier()
+
+    def open(self, back: Callable[[], object]) -> Shell:
+        """Make what stands in the window."""
+        self.shell = Shell(back)
+        return self.shell
+
+    @property
+    def page(self) -> Page | None:
+        """The page now shown."""
+        return self.shell.page
+
+    def show(self) -> None:
+        """Put up the page the session stands at, made anew."""
+        self._leave()
+        Press.quiet_until = Press.now() + AFTER_A_CHANGE
+        self._put(self._make_page(self._tablet.session.here))
+        self.shell.say_saved(self._tablet.saved_words)
+
+    def redraw(self) -> None:
+        """Draw the page anew; one that keeps what it knows goes on as it was."""
+        page, here = self.page, self._tablet.session.here
+        if page is None or page.place != here:
+            self.show()
+        else:
+            self._put(page if page.keeps_what_it_knows else self._make_page(here))
+
+    def redraw_as_it_is(self) -> None:
+        """Draw the page now shown anew, with what it knows."""
+        if self.page is not None:
+            self._put(self.page)
+
+    def shows(self, page: object) -> bool:
+        """Whether a page is the one now shown."""
+        return self.page is page
+
+    def interrupt(self, page: Page, saved: str) -> None:
+        """Put up a page that no way leads to; its own presses lead away.
+
+        saved : the words at the upper right
+        """
+        self._leave()
+        Press.quiet_until = Press.now() + AFTER_A_CHANGE
+        self.shell.show(page, first=True)
+        self.shell.say_saved(saved)
+
+    def refill(self, pages: Collection[str]) -> None:
+        """Have the page show what has changed, if it is one of these."""
+        if self.page is not None and self.page.place.page in pages:
+            self.page.refill()
+
+    def close(self) -> None:
+        self._leave()
+
+    def _leave(self) -> None:
+        if self.page is not None:
+            self.page.leave()
+
+    def _put(self, page: Page) -> None:
+        self.shell.show(page, first=len(self._tablet.session.way) == 1)
+        self._tidier.soon()
