@@ -1,4 +1,4 @@
-"""What README.md and DEVELOPERS.md show works as shown."""
+"""What the documents show works as shown: README.md, DEVELOPERS.md and the README.md of each folder."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import tomllib
 from collections.abc import Iterator
 from itertools import chain
 from pathlib import Path
+from zipfile import ZipFile
 
 import attrs
 import click
@@ -43,8 +44,8 @@ def _block(document: str, marker: str) -> str:
     return found[1]
 
 
-def test_the_job_file_in_the_readme_is_judged_without_a_fault() -> None:
-    job_file = parse_job_file(_block("README.md", "job file"), "README.md")
+def test_the_job_file_in_the_cores_readme_is_judged_without_a_fault() -> None:
+    job_file = parse_job_file(_block("core/README.md", "job file"), "core/README.md")
     host = make_host()
     assert check(job_file, host) == ()
     findings = {
@@ -58,11 +59,11 @@ def test_the_job_file_in_the_readme_is_judged_without_a_fault() -> None:
 @pytest.mark.parametrize(
     ("dry", "verdict"), [(True, Verdict.PASS), (False, Verdict.FAIL), (None, Verdict.NOT_ENOUGH_DATA)]
 )
-def test_the_shop_plugin_in_the_developers_page_loads_and_judges(
+def test_the_shop_plugin_in_the_plugins_readme_loads_and_judges(
     tmp_path: Path, dry: bool | None, verdict: Verdict
 ) -> None:
     file = tmp_path / "my_checks.py"
-    file.write_text(_block("DEVELOPERS.md", "plugin example"))
+    file.write_text(_block("plugins/README.md", "plugin example"))
     host = make_host((), entry_points=False, files=[file])
     assert host.problems == []
     values: dict[Place, JsonValue] = {} if dry is None else {("my_checks.afloat", "dry", "", ""): dry}
@@ -84,20 +85,75 @@ def test_the_readmes_commands_are_all_typed_the_same_way_once_the_environment_is
     assert [line for line in rest.splitlines() if re.search(r"\.venv/bin/(?!activate`)", line)] == []
 
 
-def test_the_pictures_of_the_readme_are_there() -> None:
-    text = (ROOT / "README.md").read_text(encoding="utf-8")
+@pytest.mark.parametrize("document", ["README.md", "tablet_app/README.md"])
+def test_the_pictures_of_the_readmes_are_there(document: str) -> None:
+    text = (ROOT / document).read_text(encoding="utf-8")
     shown = re.findall(r'<img src="([^"]+)" [^>]*alt="[^"]+"', text)
     assert len(shown) == text.count("<img ") > 0
-    assert [name for name in shown if not (ROOT / name).read_bytes().startswith(b"\x89PNG")] == []
+    folder = (ROOT / document).parent
+    assert [name for name in shown if not (folder / name).read_bytes().startswith(b"\x89PNG")] == []
 
 
-def test_the_developers_page_gives_a_reason_for_every_library_in_use() -> None:
+DOCUMENTS = (
+    "README.md",
+    "DEVELOPERS.md",
+    "CHANGELOG.md",
+    "core/README.md",
+    "plugins/README.md",
+    "plugins/garboard_shop/README.md",
+    "tablet_app/README.md",
+    "tests/README.md",
+    "tests/bench/RESULTS.md",
+)
+
+
+@pytest.mark.parametrize("document", DOCUMENTS)
+def test_every_link_of_a_document_leads_to_a_file_or_a_heading_of_one(document: str) -> None:
+    links = re.findall(r"\]\(([^)#]+)(?:#([^)]+))?\)", (ROOT / document).read_text(encoding="utf-8"))
+    lost = []
+    for name, heading in links:
+        file = (ROOT / document).parent / name
+        if not file.is_file() or (heading and heading not in _headings(file)):
+            lost.append((name, heading))
+    assert lost == []
+
+
+def _headings(file: Path) -> set[str]:
+    lines = file.read_text(encoding="utf-8").splitlines()
+    return {re.sub(r"[^\w-]", "", line.lstrip("# ").lower().replace(" ", "-")) for line in lines if line[:1] == "#"}
+
+
+@pytest.mark.parametrize(("document", "limit"), [("README.md", 130), ("DEVELOPERS.md", 200)])
+def test_the_first_documents_stay_short(document: str, limit: int) -> None:
+    assert len((ROOT / document).read_text(encoding="utf-8").splitlines()) < limit
+
+
+def test_every_path_in_the_wheel_begins_with_a_package_of_ours(tmp_path: Path) -> None:
+    from hatchling.builders.wheel import WheelBuilder
+
+    from garboard.hosting.host import BUILT_IN
+
+    (wheel,) = WheelBuilder(str(ROOT)).build(directory=str(tmp_path), versions=["standard"])
+    with ZipFile(wheel) as archive:
+        paths = archive.namelist()
+    of_the_wheel = f"{'-'.join(Path(wheel).name.split('-')[:2])}.dist-info"
+    assert {path.split("/")[0] for path in paths} == {"garboard", "garboard_tablet", *BUILT_IN, of_the_wheel}
+    assert len(set(paths)) == len(paths)
+    assert [path for path in paths if Path(path).name == "README.md"] == []
+    assert {
+        "garboard/sample_jobs/saltgrass/job.json",
+        "garboard_shop/PROTOCOL.md",
+        f"{of_the_wheel}/licenses/LICENSE",
+    } <= set(paths)
+
+
+def test_the_cores_readme_gives_a_reason_for_every_library_in_use() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     extras = project["optional-dependencies"]
     wanted = [
         re.split(r"[\[<>=]", line)[0] for line in [*project["dependencies"], *chain.from_iterable(extras.values())]
     ]
-    decisions = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").split("## Decisions")[1].split("\n## ")[0]
+    decisions = (ROOT / "core/README.md").read_text(encoding="utf-8").split("## Decisions")[1].split("\n## ")[0]
     named = {name.strip() for bold in re.findall(r"\*\*(.+?)\*\*", decisions, re.S) for name in bold.split(",")}
     assert {name for name in wanted if name != "garboard"} - named == set()
 
@@ -115,7 +171,7 @@ JSON_OF_COMMANDS = {
 
 
 @pytest.mark.parametrize("command", JSON_OF_COMMANDS)
-def test_the_keys_of_json_are_those_the_developers_page_lists(
+def test_the_keys_of_json_are_those_the_cores_readme_lists(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: str
 ) -> None:
     monkeypatch.chdir(ROOT)
@@ -134,7 +190,7 @@ def _hull_merge() -> HullMerge:
     return HullMerge(hull=HULL, came=2, already=1, disagreeing=(key,), stale=(("owner", ("speed",)),))
 
 
-def test_the_keys_of_a_merges_json_are_those_the_developers_page_lists() -> None:
+def test_the_keys_of_a_merges_json_are_those_the_cores_readme_lists() -> None:
     report = MergeReport(
         target=Path("shop"),
         sources=(Path("a"),),
@@ -148,7 +204,7 @@ def test_the_keys_of_a_merges_json_are_those_the_developers_page_lists() -> None
     assert _paths(plain_report(report), set()) == _documented_paths("merge")
 
 
-def test_the_keys_of_coming_ashores_json_are_those_the_developers_page_lists_and_as_a_merge_prints_them(
+def test_the_keys_of_coming_ashores_json_are_those_the_cores_readme_lists_and_as_a_merge_prints_them(
     tmp_path: Path,
 ) -> None:
     with shop_and_tablets(tmp_path) as (_, [(folder, paired)]):
@@ -168,18 +224,18 @@ def test_the_keys_of_coming_ashores_json_are_those_the_developers_page_lists_and
     }
 
 
-def test_the_keys_of_a_shops_lists_as_json_are_those_the_developers_page_lists(tmp_path: Path) -> None:
+def test_the_keys_of_a_shops_lists_as_json_are_those_the_cores_readme_lists(tmp_path: Path) -> None:
     with shop_and_tablets(tmp_path) as (shop, _):
         for words in (["shop-tablets", "list"], ["shop-changes"]):
             printed = CliRunner().invoke(program, [*words, "--folder", str(shop.folder), "--json"]).stdout
             assert _paths(json.loads(printed), set()) == _documented_paths(" ".join(words))
 
 
-def test_the_developers_page_lists_the_keys_of_every_command_that_prints_json() -> None:
+def test_the_cores_readme_lists_the_keys_of_every_command_that_prints_json() -> None:
     printing = {
         name for name, command in _commands(program) if any("--json" in option.opts for option in command.params)
     }
-    listed = {line.split(": ", 1)[0] for line in _block("DEVELOPERS.md", "json keys").splitlines() if line[:1] != " "}
+    listed = {line.split(": ", 1)[0] for line in _block("core/README.md", "json keys").splitlines() if line[:1] != " "}
     assert listed == printing
 
 
@@ -202,7 +258,7 @@ def _own_names(command: str) -> set[str]:
 
 
 def _json_keys(command: str) -> str:
-    text = re.sub(r"\n  +", " ", _block("DEVELOPERS.md", "json keys"))
+    text = re.sub(r"\n  +", " ", _block("core/README.md", "json keys"))
     return next(keys for name, keys in (line.split(": ", 1) for line in text.splitlines()) if name == command)
 
 

@@ -116,7 +116,7 @@ def test_a_tablet_removed_since_the_copy_was_made_takes_part_again(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """As README says of a shop put back: it has to be removed once more."""
+    """As the README of the shop says of a shop put back: it has to be removed once more."""
     (folder, paired), _ = tablets
     copy = tmp_path / "yesterday.dump"
     program("pg_dump", "--format=custom", "--file", copy, os.environ["GARBOARD_SHOP_STORE"])
