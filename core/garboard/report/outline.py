@@ -117,7 +117,8 @@ def alike_together(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Findings that say the same of several things as one finding about all of them."""
     groups: dict[object, list[Finding]] = {}
     for finding in findings:
-        same = (finding.code, finding.verdict, finding.sentence, finding.numbers, finding.tables, finding.figures)
+        code = "" if finding.verdict is Verdict.NOT_ENOUGH_DATA else finding.code  # which check lacks it matters little
+        same = (code, finding.verdict, finding.sentence, finding.numbers, finding.tables, finding.figures)
         groups.setdefault(same, []).append(finding)
     return tuple(
         attrs.evolve(
