@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import attrs
 
-from garboard.findings import Basis, Finding, Missing, NotEnoughData, Number, Table, Verdict
+from garboard.findings import Basis, Finding, Missing, NotEnoughData, Number, Table, Verdict, not_enough_data
 from garboard.job_view import JobView
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.circuit_facts import facts_of
@@ -111,19 +111,18 @@ def _passed(rule: CircuitRule, outcome: Outcome, basis: tuple[Basis, ...], passe
 def not_enough(title: str, lacking: dict[str, tuple[Missing, ...]], basis: tuple[Basis, ...]) -> Finding:
     """One finding for all circuits a rule could not judge, with what each lacks."""
     count = f"{len(lacking)} circuit" + ("s" if len(lacking) != 1 else "")
-    return Finding(
-        verdict=Verdict.NOT_ENOUGH_DATA,
-        about=title,
+    missing = [attrs.evolve(one, of=one.of or name) for name, found in lacking.items() for one in found]
+    return attrs.evolve(
+        not_enough_data(title, missing, basis),
         sentence=f"Not enough data for {count}: {_named(lacking)}. Enter what is missing and assess again.",
+        short="",
         tables=(
             Table(
                 f"{title}: what is missing",
                 ("Circuit", "Missing"),
-                tuple((name, _in_words(missing)) for name, missing in lacking.items()),
+                tuple((name, _in_words(found)) for name, found in lacking.items()),
             ),
         ),
-        basis=basis,
-        missing=tuple(attrs.evolve(one, of=one.of or name) for name, missing in lacking.items() for one in missing),
     )
 
 

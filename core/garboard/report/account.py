@@ -15,6 +15,7 @@ from garboard.report.outline import (
     alike_together,
     by_phase,
     counts,
+    first_sentence,
     nothing_to_put_right,
     numbered_bases,
     punch_list,
@@ -132,9 +133,8 @@ def _one_line(console: Console, finding: Finding) -> None:
     """What it is about and the result, without what to make of it."""
     from rich.text import Text
 
-    result = result_of(finding).partition(". ")[0].rstrip(".")
-    said = Text.assemble((f"{finding.about}: ", "bold"), f"{result}.")
-    _beside(console, Text.assemble("  ", _mark(console, VERDICT_MARKS[finding.verdict])), [said], _WIDTH_OF_MARK)
+    line = Text.assemble((f"{finding.about}: ", "bold"), first_sentence(result_of(finding)))
+    _beside(console, Text.assemble("  ", _mark(console, VERDICT_MARKS[finding.verdict])), [line], _WIDTH_OF_MARK)
 
 
 def _finding(console: Console, finding: Finding, numbers: Mapping[Basis, int]) -> None:

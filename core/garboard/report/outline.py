@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 
 import attrs
@@ -117,7 +118,8 @@ def alike_together(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Findings that say the same of several things as one finding about all of them."""
     groups: dict[object, list[Finding]] = {}
     for finding in findings:
-        same = (finding.code, finding.verdict, finding.sentence, finding.numbers, finding.tables, finding.figures)
+        code = "" if finding.verdict is Verdict.NOT_ENOUGH_DATA else finding.code  # which check lacks it matters little
+        same = (code, finding.verdict, finding.sentence, finding.numbers, finding.tables, finding.figures)
         groups.setdefault(same, []).append(finding)
     return tuple(
         attrs.evolve(
@@ -139,6 +141,19 @@ def result_of(finding: Finding) -> str:
     """
     result = finding.short or finding.sentence
     return result[:1].upper() + result[1:]
+
+
+_FIRST_SENTENCE = re.compile(r"(.*?)\.?(\. .*)?", re.DOTALL)
+
+
+def first_sentence(text: str) -> str:
+    """The first of several sentences, for a line that has room for no more. It is printed, never decided by.
+
+    >>> first_sentence("12.5 V at rest. Enough for hand over."), first_sentence("In order.")
+    ('12.5 V at rest.', 'In order.')
+    """
+    found = _FIRST_SENTENCE.fullmatch(text)
+    return f"{found[1]}." if found else text
 
 
 def cautions(view: JobView, host: PluginHost) -> tuple[Caution, ...]:

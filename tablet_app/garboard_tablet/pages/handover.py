@@ -134,9 +134,9 @@ class CoversPage(Page):
 
 
 def _open_point(line: PunchLine) -> Txt:
-    words_of = f"{line.text}: {line.about}" if line.why == "to do" else f"{line.about}: {line.text}"
-    said = words_of.removeprefix(": ")
-    return Txt(f"{said[:1].upper()}{said[1:]}", SMALL)
+    parts = (line.text, line.about) if line.why == "to do" else (line.about, line.text)
+    point = ": ".join(filter(None, parts))
+    return Txt(f"{point[:1].upper()}{point[1:]}", SMALL)
 
 
 def _part(part: CoveredPart) -> Widget:
