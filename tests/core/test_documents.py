@@ -22,8 +22,9 @@ from garboard.commands.tools import Tools
 from garboard.disk.hullfile import HullFolder
 from garboard.findings import Verdict
 from garboard.history.authoring import measure
-from garboard.history.fold import Fold, SlotKey
 from garboard.history.merge import HullMerge, MergeReport
+from garboard.history.registers import RegisterKey
+from garboard.history.replay import HullState
 from garboard.hosting.host import make_host
 from garboard.hosting.shop_plugins import ApprovedPlugin
 from garboard.job_files.job_file import check, parse_job_file, view_of
@@ -120,7 +121,7 @@ def test_the_keys_of_json_are_those_the_developers_page_lists(
 ) -> None:
     monkeypatch.chdir(ROOT)
     with HullFolder(tmp_path) as folder:
-        folder.save(measure(tablet("a").author, Fold(HULL), JOB, "prop_check.runs", "speed", "30.0 kn", row="1"))
+        folder.save(measure(tablet("a").author, HullState(HULL), JOB, "prop_check.runs", "speed", "30.0 kn", row="1"))
     printed: set[str] = set()
     for run in JSON_OF_COMMANDS[command]:
         words = [str(tmp_path) if word == "FOLDER" else word for word in run]
@@ -130,7 +131,7 @@ def test_the_keys_of_json_are_those_the_developers_page_lists(
 
 def _hull_merge() -> HullMerge:
     """A hull of which there is something of everything to tell."""
-    key = SlotKey("measure", JOB, ("prop_check.runs", "speed", "1", ""))
+    key = RegisterKey("measure", JOB, ("prop_check.runs", "speed", "1", ""))
     return HullMerge(hull=HULL, came=2, already=1, disagreeing=(key,), stale=(("owner", ("speed",)),))
 
 
