@@ -14,7 +14,7 @@ import attrs
 from garboard.disk.clock import HybridClock, Stamp
 from garboard.disk.entries import Entry, make_entry
 from garboard.history.authoring import Author, measure, retract, settle, sign_off
-from garboard.history.fold import Fold, fold
+from garboard.history.replay import HullState, replay
 from garboard.records import JsonValue
 
 HULL = "QQZ04417D626"
@@ -52,8 +52,8 @@ class Tablet:
     held_when_writing: dict[str, frozenset[str]] = attrs.field(factory=dict)
 
     @property
-    def state(self) -> Fold:
-        return fold(HULL, self.held.values())
+    def state(self) -> HullState:
+        return replay(HULL, self.held.values())
 
     def write(self, entry: Entry) -> Entry:
         self.held_when_writing[entry.id] = frozenset(self.held)
@@ -141,63 +141,63 @@ def _restamped(entry: Entry, again: Mapping[str, Entry], chance: random.Random) 
     )
 
 
-Edit = Callable[[Author, Fold, random.Random, int], Iterable[Entry]]
+Edit = Callable[[Author, HullState, random.Random, int], Iterable[Entry]]
 
 
-def _measure(author: Author, state: Fold, chance: random.Random, _number: int) -> Iterable[Entry]:
+def _measure(author: Author, state: HullState, chance: random.Random, _number: int) -> Iterable[Entry]:
     step, field, row, of = chance.choice(PLACES)
     yield measure(author, state, chance.choice(JOBS), step, field, chance.choice(VALUES), row=row, of=of)
 
 
-def _field(author: Author, state: Fold, chance: random.Random, _number: int) -> Iterable[Entry]:
+def _field(author: Author, state: HullState, chance: random.Random, _number: int) -> Iterable[Entry]:
     path, value = ("engines", "port", "gear_ratio"), chance.choice(("1.85", "1.850", "2.0"))
     yield author.write(state, "field", path, value, job=chance.choice(JOBS))
 
 
-def _step(author: Author, state: Fold, chance: random.Random, _number: int) -> Iterable[Entry]:
+def _step(author: Author, state: HullState, chance: random.Random, _number: int) -> Iterable[Entry]:
     value: JsonValue = {"state": chance.choice(("done", "look again"))}
     yield author.write(state, "step", ("prop_check.runs",), value, job=chance.choice(JOBS))
 
 
-def _note(author: Author, state: Fold, chance: random.Random, number: int) -> Iterable[Entry]:
+def _note(author: Author, state: HullState, chance: random.Random, number: int) -> Iterable[Entry]:
     subject = (f"note {chance.randint(0, number)}",)
     yield author.write(state, "note", subject, {"text": f"chafe at {number}"}, job=chance.choice(JOBS))
 
 
-def _move(author: Author, state: Fold, chance: random.Random, _number: int) -> Iterable[Entry]:
+def _move(author: Author, state: HullState, chance: random.Random, _number: int) -> Iterable[Entry]:
     value: JsonValue = {"hull": chance.choice((HULL, *OTHER_HULLS)), "reason": "wrong boat"}
     yield author.write(state, "move", ("to",), value, job=chance.choice(JOBS))
 
 
-def _join(author: Author, state: Fold, chance: random.Random, _number: int) -> Iterable[Entry]:
+def _join(author: Author, state: HullState, chance: random.Random, _number: int) -> Iterable[Entry]:
     """Into itself, too, and into one that is not here: what any program may have written."""
     value: JsonValue = {"job": chance.choice((*JOBS, "job-3")), "reason": "one piece of work"}
     yield author.write(state, "move", ("into",), value, job=chance.choice(JOBS))
 
 
-def _alias(author: Author, state: Fold, chance: random.Random, _number: int) -> Iterable[Entry]:
+def _alias(author: Author, state: HullState, chance: random.Random, _number: int) -> Iterable[Entry]:
     other = chance.choice(OTHER_HULLS)
     yield author.write(state, "alias", (other,), {"hull": other, "reason": "read again"})
 
 
-def _retract(author: Author, state: Fold, chance: random.Random, _number: int) -> Iterable[Entry]:
-    keys = sorted(key for key in state.slots if key.kind != "signoff")
+def _retract(author: Author, state: HullState, chance: random.Random, _number: int) -> Iterable[Entry]:
+    keys = sorted(key for key in state.registers if key.kind != "signoff")
     if keys:
         yield retract(author, state, chance.choice(keys), "read off the wrong gauge")
 
 
-def _settle(author: Author, state: Fold, chance: random.Random, _number: int) -> Iterable[Entry]:
-    keys = sorted(key for key in state.slots if state.disagrees(key))
+def _settle(author: Author, state: HullState, chance: random.Random, _number: int) -> Iterable[Entry]:
+    keys = sorted(key for key in state.registers if state.disagrees(key))
     if keys:
         key = chance.choice(keys)
-        yield settle(author, state, key, chance.choice(state.standing(key)).value, "checked again")
+        yield settle(author, state, key, chance.choice(state.current(key)).value, "checked again")
 
 
-def _sign(author: Author, state: Fold, chance: random.Random, _number: int) -> Iterable[Entry]:
+def _sign(author: Author, state: HullState, chance: random.Random, _number: int) -> Iterable[Entry]:
     yield sign_off(author, state, chance.choice(JOBS), "technician", author.by)
 
 
-def _unknown(author: Author, state: Fold, chance: random.Random, number: int) -> Iterable[Entry]:
+def _unknown(author: Author, state: HullState, chance: random.Random, number: int) -> Iterable[Entry]:
     yield author.write(state, "shop_photo_tag", ("tag", str(number)), "bow", job=chance.choice(JOBS))
 
 

@@ -315,7 +315,7 @@ class SignOff:
     """A signature: who, in which role, and when.
 
     stale       : whether something was changed after it
-    not_covered : what was: names as `fold.name_of` gives them
+    not_covered : what was: names as `registers.name_of` gives them
     """
 
     role: str = _one_of("technician", "manager", "owner", default=None)

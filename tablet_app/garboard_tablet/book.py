@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard.disk.storage import make_folder, write_whole
-from garboard.history.fold import SlotKey
+from garboard.history.registers import RegisterKey
 from garboard_tablet.models.tablet import Tablet
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ def book_state(tablet: Tablet, hull: str, job: str) -> BookState:
     path = book_path(tablet, hull, job)
     if path.exists():
         return BookState(f"The book is made: {path.stat().st_size // 1024} kB.", (str(path),))
-    if tablet.fold(hull, job).standing(SlotKey("job", job, WANTED)):
+    if tablet.fold(hull, job).current(RegisterKey("job", job, WANTED)):
         return BookState("Put down for the shop. It is made when this job comes ashore.")
     if can_make_book():
         return BookState("Not made yet. It takes a few seconds.")
@@ -51,11 +51,11 @@ def book_state(tablet: Tablet, hull: str, job: str) -> BookState:
 
 def put_down(tablet: Tablet, hull: str, job: str) -> None:
     """Put the book down for the shop."""
-    from garboard.history.fold import SlotKey
+    from garboard.history.registers import RegisterKey
 
-    wanted = SlotKey("job", job, WANTED)
+    wanted = RegisterKey("job", job, WANTED)
     state = tablet.fold(hull, job)
-    if not state.standing(wanted):
+    if not state.current(wanted):
         tablet.save(tablet.author().write(state, "job", WANTED, "wanted", job=job))
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from garboard.findings import Figure
-from garboard.history.fold import fold
+from garboard.history.replay import replay
 from garboard.steps import Field, Kind
 from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.entry import entry_place
@@ -133,7 +133,7 @@ def disagree(page: Any) -> None:
     if len(standing) == 1:
         step, field, row, of = slot.subject
         number, unit = str(standing[0].value).split(" ", 1)
-        nothing_seen = fold(tablet.fold(place.hull, place.job).hull_number, ())
+        nothing_seen = replay(tablet.fold(place.hull, place.job).hull_number, ())
         author = Author("another tablet", "N. Sorrel")
         value = f"{float(number) + 1:g} {unit}"
         tablet.save(measure(author, nothing_seen, place.job, step, field, value, row=row, of=of))

@@ -34,8 +34,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from campaigns.writers import entry_number
 from garboard.commands.hulls import readable_report
 from garboard.disk.hullfile import HullFolder
-from garboard.history.fold import Fold, fold
 from garboard.history.merge import bring_entries, merge
+from garboard.history.replay import HullState, replay
 
 HULL = "ABC00001A526"
 TABLETS, HULLS_IN_ALL, HULLS_A_TABLET, ENTRIES_A_HULL, OWN_ENTRIES = 20, 100, 40, 200, 50
@@ -81,7 +81,7 @@ def _one_series(where: Path, history: int, saves: int) -> dict[str, float]:
     took: dict[str, list[float]] = {"bare": [], "save": [], "made": []}
     with HullFolder(where) as hulls:
         hulls.put_if_absent(HULL, [entry_number(number, HULL) for number in range(history)])
-        state = fold(HULL, hulls.entries(HULL))
+        state = replay(HULL, hulls.entries(HULL))
         descriptor = os.open(where / "bare", os.O_WRONLY | os.O_CREAT | os.O_APPEND)
         os.write(descriptor, hulls.hull(HULL).journal.path.read_bytes())
         for number in range(saves):
@@ -294,7 +294,7 @@ def opening(where: Path, entries: int = 10_000) -> Iterator[Row]:
     limit = _median(parse)
     yield Row(f"limit: read and parse a file of {entries} entries", limit, limit)
     yield Row("open the file, each line proved", _median(open_file), limit)
-    yield Row("fold what was opened", _median(lambda: fold(HULL, held)), limit)
+    yield Row("fold what was opened", _median(lambda: replay(HULL, held)), limit)
     at_100 = _adding(100)
     yield Row("add one entry to a fold of 100", at_100, at_100)
     yield Row(f"add one entry to a fold of {entries}", _adding(entries), at_100)
@@ -305,7 +305,7 @@ def _adding(history: int, more: int = 1000) -> float:
     entries = [entry_number(number, HULL) for number in range(history + more)]
     rounds = []
     for _ in range(ROUNDS):
-        state: Fold = fold(HULL, entries[:history])
+        state: HullState = replay(HULL, entries[:history])
         start = time.perf_counter()
         for entry in entries[history:]:
             state.add(entry)

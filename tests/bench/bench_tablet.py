@@ -41,7 +41,7 @@ def fill(folder: Path, hulls: int) -> None:
     """The sample job under so many hull numbers."""
     from garboard.disk.hullfile import HullFolder
     from garboard.history.authoring import Author, take_in
-    from garboard.history.fold import Fold
+    from garboard.history.replay import HullState
     from garboard.hull_number import key
     from garboard.job_files.job_file import read_job_file
 
@@ -50,7 +50,7 @@ def fill(folder: Path, hulls: int) -> None:
         for number in range(hulls):
             hull = f"{MAKER}{number:05d}{END}"
             vessel = attrs.evolve(job_file.vessel, hull_number=hull, name=f"Vessel {number}")
-            entries = take_in(Author("bench", "R. Vane"), Fold(key(hull)), attrs.evolve(job_file, vessel=vessel))
+            entries = take_in(Author("bench", "R. Vane"), HullState(key(hull)), attrs.evolve(job_file, vessel=vessel))
             files.put_if_absent(hull, entries)
 
 

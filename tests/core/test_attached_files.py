@@ -13,10 +13,10 @@ from garboard.commands import hulls as commands
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
 from garboard.history.authoring import measure
-from garboard.history.desk import open_hull
+from garboard.history.boat import open_hull
 from garboard.history.exchange import export_job, import_job
-from garboard.history.fold import Fold
 from garboard.history.merge import merge
+from garboard.history.replay import HullState
 from garboard.job_files.job_file import ATTACHED, check, read_job_file
 from garboard.records import Measurement
 from garboard.report.book import handover_book
@@ -31,7 +31,7 @@ def shop(tmp_path: Path) -> Path:
     for name, content in (("chafe.jpg", b"a grommet"), ("again.jpg", b"a grommet"), ("other.jpg", b"another")):
         (tmp_path / name).write_bytes(content)
     with HullFolder(tmp_path / "shop") as folder:
-        folder.save(measure(tablet("a").author, Fold(HULL), JOB, STEP, "heard", True))
+        folder.save(measure(tablet("a").author, HullState(HULL), JOB, STEP, "heard", True))
     return tmp_path / "shop"
 
 

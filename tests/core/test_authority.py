@@ -10,17 +10,20 @@ from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, make_entry
 from garboard.history.authoring import Author, measure, move_job, retract, same_boat, settle, sign_off
 from garboard.history.authority import managers_part
-from garboard.history.fold import Fold, SlotKey, fold
+from garboard.history.registers import RegisterKey
+from garboard.history.replay import HullState, replay
 from garboard.records import JsonValue
 
 HULL, OTHER = "ABC00001A526", "XYZHJKLMF626"
 ROBIN, KIM = Author("tablet 1", "Robin"), Author("tablet 2", "Kim")
-SPEED = SlotKey("measure", "j", ("run", "speed", "", ""))
+SPEED = RegisterKey("measure", "j", ("run", "speed", "", ""))
 
 
-def disagreeing() -> Fold:
+def disagreeing() -> HullState:
     """Two tablets that measured one thing apart from each other."""
-    return fold(HULL, [measure(who, Fold(HULL), "j", "run", "speed", v) for who, v in ((ROBIN, "1 kn"), (KIM, "2 kn"))])
+    return replay(
+        HULL, [measure(who, HullState(HULL), "j", "run", "speed", v) for who, v in ((ROBIN, "1 kn"), (KIM, "2 kn"))]
+    )
 
 
 def entry(kind: str, subject: tuple[str, ...] = (), value: JsonValue = None, **more: JsonValue) -> Entry:
@@ -39,7 +42,7 @@ def test_settling_is_a_managers_and_measuring_again_is_anyones() -> None:
 
 
 def test_joining_hull_numbers_and_moving_a_job_are_a_managers_in_both_files() -> None:
-    one, other = Fold(HULL), Fold(OTHER)
+    one, other = HullState(HULL), HullState(OTHER)
     assert [*map(managers_part, same_boat(KIM, one, other, "a zero"))] == [
         "says that two hull numbers are one boat"
     ] * 2
@@ -59,17 +62,20 @@ def test_signing_as_manager_is_a_managers_whether_the_value_or_the_slot_says_so(
 
 def test_taking_back_a_value_is_anyones_and_taking_back_a_decision_a_managers() -> None:
     state = disagreeing()
-    heads = [one for slot in state.slots.values() for one in slot.heads]
+    heads = [one for slot in state.registers.values() for one in slot.heads]
     assert managers_part(retract(ROBIN, state, SPEED, "both wrong"), heads) == ""
     settled = settle(KIM, state, SPEED, "2 kn", "read again")
     state.add(settled)
     assert managers_part(retract(ROBIN, state, SPEED, "not so"), [settled]) == "takes back a manager's decision"
-    for decided in (*same_boat(KIM, Fold(HULL), Fold(OTHER), "a zero"), sign_off(KIM, state, "j", "manager", "Kim")):
-        held = fold(decided.hull, [decided])
-        (key,) = held.slots
+    for decided in (
+        *same_boat(KIM, HullState(HULL), HullState(OTHER), "a zero"),
+        sign_off(KIM, state, "j", "manager", "Kim"),
+    ):
+        held = replay(decided.hull, [decided])
+        (key,) = held.registers
         assert managers_part(retract(ROBIN, held, key, "not so")) == "takes back a manager's decision"
-    signed = fold(HULL, [sign_off(ROBIN, state, "j", "technician", "Robin")])
-    assert managers_part(retract(ROBIN, signed, SlotKey("signoff", "j", ("technician", "Robin")), "too soon")) == ""
+    signed = replay(HULL, [sign_off(ROBIN, state, "j", "technician", "Robin")])
+    assert managers_part(retract(ROBIN, signed, RegisterKey("signoff", "j", ("technician", "Robin")), "too soon")) == ""
 
 
 @given(st.text(max_size=20), st.lists(st.sampled_from(["manager", "x", ""]), max_size=3))

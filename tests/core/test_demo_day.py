@@ -9,7 +9,7 @@ import pytest
 from garboard.demo.demo_day import Day, make_day, settle_day, sign_day
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
-from garboard.history.desk import open_hull
+from garboard.history.boat import open_hull
 from garboard.hosting.host import make_host
 from garboard.judging.assessing import assess_one, assess_path
 from garboard.report.outline import hand_over

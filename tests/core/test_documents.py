@@ -22,8 +22,9 @@ from garboard.commands.hulls import plain_report
 from garboard.disk.hullfile import HullFolder
 from garboard.findings import Verdict
 from garboard.history.authoring import measure
-from garboard.history.fold import Fold, SlotKey
 from garboard.history.merge import HullMerge, MergeReport
+from garboard.history.registers import RegisterKey
+from garboard.history.replay import HullState
 from garboard.hosting.host import make_host
 from garboard.job_files.job_file import check, parse_job_file, view_of
 from garboard.job_view import Place
@@ -176,7 +177,7 @@ def test_the_keys_of_json_are_those_the_cores_readme_lists(
 ) -> None:
     monkeypatch.chdir(ROOT)
     with HullFolder(tmp_path) as folder:
-        folder.save(measure(tablet("a").author, Fold(HULL), JOB, "prop_check.runs", "speed", "30.0 kn", row="1"))
+        folder.save(measure(tablet("a").author, HullState(HULL), JOB, "prop_check.runs", "speed", "30.0 kn", row="1"))
     printed: set[str] = set()
     for run in JSON_OF_COMMANDS[command]:
         words = [str(tmp_path) if word == "FOLDER" else word for word in run]
@@ -186,7 +187,7 @@ def test_the_keys_of_json_are_those_the_cores_readme_lists(
 
 def _hull_merge() -> HullMerge:
     """A hull of which there is something of everything to tell."""
-    key = SlotKey("measure", JOB, ("prop_check.runs", "speed", "1", ""))
+    key = RegisterKey("measure", JOB, ("prop_check.runs", "speed", "1", ""))
     return HullMerge(hull=HULL, came=2, already=1, disagreeing=(key,), stale=(("owner", ("speed",)),))
 
 

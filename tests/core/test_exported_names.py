@@ -10,7 +10,7 @@ import pytest
 
 import small_plugin
 from garboard.disk.hullfile import HullFolder
-from garboard.history.desk import open_hull, recordings_of
+from garboard.history.boat import open_hull, recordings_of
 from garboard.history.exchange import export_job, import_job
 from garboard.job_files.job_file import check, exported_name, parse_job_file, read_job_file, view_of
 from garboard.records import JsonValue

@@ -14,8 +14,8 @@ from garboard.commands.hull import command as hull_command
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
 from garboard.history.authoring import measure
-from garboard.history.desk import open_hull
-from garboard.history.fold import Fold
+from garboard.history.boat import open_hull
+from garboard.history.replay import HullState
 from histories import HULL, JOB, tablet
 
 STEP, FIELD = "prop_check.runs", "speed"
@@ -35,7 +35,7 @@ def shop(tmp_path: Path) -> Path:
     """Two tablets' folders merged: one value disagrees."""
     for name, value in (("a", "30.0 kn"), ("b", "31.5 kn")):
         with HullFolder(tmp_path / name) as folder:
-            folder.save(measure(tablet(name).author, Fold(HULL), JOB, STEP, FIELD, value, row="1"))
+            folder.save(measure(tablet(name).author, HullState(HULL), JOB, STEP, FIELD, value, row="1"))
     _run(hulls.merge_folders, tmp_path / "a", tmp_path / "b", "--into", tmp_path / "shop")
     return tmp_path / "shop"
 
@@ -50,7 +50,7 @@ def test_merge_prints_what_disagrees_and_counts_both_sides(tmp_path: Path, shop:
 def test_merge_both_ways_leaves_both_folders_with_equal_digests(tmp_path: Path) -> None:
     for name in ("a", "b"):
         with HullFolder(tmp_path / name) as folder:
-            folder.save(measure(tablet(name).author, Fold(HULL), JOB, STEP, FIELD, "30.0 kn", row=name))
+            folder.save(measure(tablet(name).author, HullState(HULL), JOB, STEP, FIELD, "30.0 kn", row=name))
     _run(hulls.merge_folders, tmp_path / "a", "--into", tmp_path / "b", "--both-ways")
     one, other = (json.loads(_run(hulls.digest, tmp_path / name, "--json").stdout) for name in ("a", "b"))
     assert one["hulls"] == other["hulls"] != {}
@@ -113,7 +113,7 @@ def test_a_job_moved_on_or_moved_back_is_where_the_last_move_says_with_all_its_v
 
 def test_two_jobs_opened_for_one_piece_of_work_are_joined_and_parted_again(shop: Path) -> None:
     with HullFolder(shop) as folder:
-        folder.save(measure(tablet("c").author, Fold(HULL), "job-2", STEP, FIELD, "33 kn", row="1"))
+        folder.save(measure(tablet("c").author, HullState(HULL), "job-2", STEP, FIELD, "33 kn", row="1"))
     before = _run(hulls.show, shop, HULL).stdout
     _run(hulls.join_job, shop, HULL, "job-2", "--into", JOB, *SIGNED)
     shown = _run(hulls.show, shop, HULL).stdout
@@ -129,7 +129,7 @@ def test_two_jobs_opened_for_one_piece_of_work_are_joined_and_parted_again(shop:
 
 def test_a_joined_job_is_parted_also_after_it_was_moved_to_another_hull(shop: Path) -> None:
     with HullFolder(shop) as folder:
-        folder.save(measure(tablet("c").author, Fold(HULL), "job-2", STEP, FIELD, "33 kn", row="2"))
+        folder.save(measure(tablet("c").author, HullState(HULL), "job-2", STEP, FIELD, "33 kn", row="2"))
     _run(hulls.join_job, shop, HULL, "job-2", "--into", JOB, *SIGNED)
     _run(hulls.move_job, shop, HULL, JOB, "--to", "QQZ04418D626", *SIGNED)
     _run(hulls.join_job, shop, "QQZ04418D626", "job-2", "--undo", *SIGNED)
@@ -141,7 +141,7 @@ def test_a_joined_job_is_parted_also_after_it_was_moved_to_another_hull(shop: Pa
 def test_two_states_of_a_step_are_shown_and_one_is_chosen(tmp_path: Path) -> None:
     with HullFolder(tmp_path) as folder:
         for name, state in (("a", "done"), ("b", "look again")):
-            folder.save(tablet(name).author.write(Fold(HULL), "step", (STEP,), {"state": state}, job=JOB))
+            folder.save(tablet(name).author.write(HullState(HULL), "step", (STEP,), {"state": state}, job=JOB))
     shown = _run(hulls.show, tmp_path, HULL).stdout
     assert "DISAGREES" in shown
     assert f"step {STEP}" in shown

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 from collections.abc import Iterator
@@ -372,6 +373,42 @@ def test_a_shop_may_hold_more_hulls_than_files_can_be_open(folder: HullFolder) -
     finally:
         resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
     assert len(folder.hulls()) == 60
+
+
+def open_files(folder: Path) -> list[str]:
+    """Names of the hull files this program holds open."""
+    descriptors = Path("/proc/self/fd")
+    if not descriptors.is_dir():
+        pytest.skip("only Linux lists the files a program holds open")
+    held: list[str] = []
+    for descriptor in descriptors.iterdir():
+        with contextlib.suppress(OSError):  # the one that listed the folder is closed by now
+            held.append(str(descriptor.readlink()))
+    return sorted(Path(file).name for file in held if file.startswith(f"{folder / 'hulls'}{os.sep}"))
+
+
+def test_a_closed_folder_holds_no_hull_file_open(tmp_path: Path) -> None:
+    """A file's first save closes it, a later one leaves it open for the next."""
+    folder = HullFolder(tmp_path)
+    for number in (1, 2):
+        folder.save(make(number))
+    assert open_files(tmp_path) == [file_name(HULL)]
+    folder.close()
+    assert open_files(tmp_path) == []
+
+
+def test_only_the_hull_file_last_written_stays_open(tmp_path: Path) -> None:
+    """By one save after another, and by a batch."""
+    with HullFolder(tmp_path) as folder:
+        folder.save(make(0))
+        folder.save(make(0, hull=OTHER))
+        for hull in (HULL, OTHER, HULL):
+            folder.save(make(folder.count(hull), hull=hull))
+            assert open_files(tmp_path) == [file_name(hull)]
+        with folder.batch():
+            for hull in (HULL, OTHER):
+                folder.save(make(folder.count(hull), hull=hull))
+        assert open_files(tmp_path) == [file_name(OTHER)]
 
 
 def test_an_attachment_comes_back_as_it_was(folder: HullFolder) -> None:

@@ -14,31 +14,32 @@ from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
 from garboard.history.authoring import join_job, measure, move_job, part_job, retract, settle, sign_off
-from garboard.history.desk import open_entries, open_hull
+from garboard.history.boat import open_entries, open_hull
 from garboard.history.exchange import export_job, import_job
-from garboard.history.fold import Fold, SlotKey, fold, slot_of
+from garboard.history.registers import RegisterKey, register_of
+from garboard.history.replay import HullState, replay
 from garboard.job_files.job_file import read_job_file
 from histories import HULL, history, tablet, union
 
 ONE, OTHER, THIRD = "job-1", "job-2", "job-3"
 ELSEWHERE = "QQZ04418D626"
 STEP, FIELD = "prop_check.runs", "speed"
-SPEED = SlotKey("measure", ONE, (STEP, FIELD, "", ""))
+SPEED = RegisterKey("measure", ONE, (STEP, FIELD, "", ""))
 KIM, ROBIN, OFFICE = (tablet(name).author for name in ("kim", "robin", "office"))
 seeds = st.integers(0, 2**32)
 
 
 def _opened(author, job: str, hull: str = HULL, **values: str) -> list[Entry]:  # type: ignore[no-untyped-def]
     """A job one person opened without knowing of the other's."""
-    alone = Fold(hull)
+    alone = HullState(hull)
     return [
         author.write(alone, "job", ("technicians",), [author.by], job=job),
         *(measure(author, alone, job, STEP, field, value) for field, value in values.items()),
     ]
 
 
-def _joined(*jobs: Iterable[Entry], hull: str = HULL) -> tuple[Fold, Entry]:
-    state = fold(hull, [entry for job in jobs for entry in job])
+def _joined(*jobs: Iterable[Entry], hull: str = HULL) -> tuple[HullState, Entry]:
+    state = replay(hull, [entry for job in jobs for entry in job])
     joining = join_job(OFFICE, state, OTHER, ONE, "one commissioning, opened twice")
     state.add(joining)
     return state, joining
@@ -67,15 +68,15 @@ def test_a_tablet_that_still_has_the_other_job_open_sees_and_writes_the_joined_o
     assert state.view(OTHER) == state.view(ONE)
     late = measure(ROBIN, state, OTHER, STEP, FIELD, "30.5 kn")
     state.add(late)
-    assert [entry.id for entry in state.standing(SPEED)] == [late.id]
+    assert [entry.id for entry in state.current(SPEED)] == [late.id]
     assert state.coverage(OTHER) == state.coverage(ONE)
 
 
 def test_signatures_over_either_job_go_stale_and_name_what_the_other_brought() -> None:
     one, other = _opened(KIM, ONE, speed="30 kn"), _opened(ROBIN, OTHER, fuel="9 gal")
-    signed = sign_off(KIM, fold(HULL, one), ONE, "technician", "K. Lind")
-    also = sign_off(ROBIN, fold(HULL, other), OTHER, "technician", "R. Vane")
-    apart = fold(HULL, [*one, *other, signed, also])
+    signed = sign_off(KIM, replay(HULL, one), ONE, "technician", "K. Lind")
+    also = sign_off(ROBIN, replay(HULL, other), OTHER, "technician", "R. Vane")
+    apart = replay(HULL, [*one, *other, signed, also])
     assert apart.stale(ONE) == apart.stale(OTHER) == ()
     state, _ = _joined(one, other, [signed, also])
     missing = {one.sign_off.id: {entry.id for entry in one.not_covered} for one in state.stale(ONE)}
@@ -90,20 +91,20 @@ def test_a_signature_written_over_the_joined_job_covers_all_of_it() -> None:
 
 def test_a_signature_over_a_job_that_an_empty_one_is_joined_into_stays_good() -> None:
     one = _opened(KIM, ONE, speed="30 kn")
-    state, _ = _joined(one, [sign_off(KIM, fold(HULL, one), ONE, "technician", "K. Lind")])
+    state, _ = _joined(one, [sign_off(KIM, replay(HULL, one), ONE, "technician", "K. Lind")])
     assert [signature.stale for signature in state.view(ONE).sign_offs] == [False]
 
 
 def test_taking_a_joining_back_parts_the_jobs_as_they_were_with_their_signatures() -> None:
     one, other = _opened(KIM, ONE, speed="30 kn"), _opened(ROBIN, OTHER, speed="31 kn")
-    signed = sign_off(ROBIN, fold(HULL, other), OTHER, "technician", "R. Vane")
-    before = fold(HULL, [*one, *other, signed])
+    signed = sign_off(ROBIN, replay(HULL, other), OTHER, "technician", "R. Vane")
+    before = replay(HULL, [*one, *other, signed])
     state, joining = _joined(one, other, [signed])
     state.add(part_job(OFFICE, state, OTHER, "two after all"))
     assert state.jobs == before.jobs
     assert set(state.jobs) == {ONE, OTHER}
     assert [state.view(job) for job in state.jobs] == [before.view(job) for job in before.jobs]
-    assert joining in state.slot(slot_of(joining)).history
+    assert joining in state.register(register_of(joining)).history
 
 
 def test_a_value_corrected_while_the_jobs_were_joined_leaves_the_old_one_in_its_own_job_once_they_are_parted() -> None:
@@ -116,19 +117,19 @@ def test_a_value_corrected_while_the_jobs_were_joined_leaves_the_old_one_in_its_
 
 def test_two_different_joinings_of_a_job_leave_it_by_itself_and_are_shown() -> None:
     jobs = [*_opened(KIM, ONE), *_opened(ROBIN, OTHER), *_opened(KIM, THIRD)]
-    joinings = [join_job(author, fold(HULL, jobs), OTHER, into, "x") for author, into in ((KIM, ONE), (ROBIN, THIRD))]
-    state = fold(HULL, [*jobs, *joinings])
+    joinings = [join_job(author, replay(HULL, jobs), OTHER, into, "x") for author, into in ((KIM, ONE), (ROBIN, THIRD))]
+    state = replay(HULL, [*jobs, *joinings])
     assert set(state.jobs) == {ONE, OTHER, THIRD}
     ((place, said),) = [(one.place, {value.value for value in one.values}) for one in state.view(OTHER).disagreements]
     assert (place[:2], said) == (("move", "into"), {ONE, THIRD})
-    state.add(settle(OFFICE, state, SlotKey("move", OTHER, ("into",)), {"job": ONE}, "asked both"))
+    state.add(settle(OFFICE, state, RegisterKey("move", OTHER, ("into",)), {"job": ONE}, "asked both"))
     assert set(state.jobs) == {ONE, THIRD}
 
 
 def test_two_people_who_join_the_same_jobs_for_other_reasons_agree() -> None:
     jobs = [*_opened(KIM, ONE), *_opened(ROBIN, OTHER)]
-    joinings = [join_job(author, fold(HULL, jobs), OTHER, ONE, f"said by {author.by}") for author in (KIM, ROBIN)]
-    assert fold(HULL, [*jobs, *joinings]).jobs == (ONE,)
+    joinings = [join_job(author, replay(HULL, jobs), OTHER, ONE, f"said by {author.by}") for author in (KIM, ROBIN)]
+    assert replay(HULL, [*jobs, *joinings]).jobs == (ONE,)
 
 
 @pytest.mark.parametrize("into", [ONE, OTHER])
@@ -141,7 +142,7 @@ def test_a_job_is_joined_only_into_one_it_does_not_stand_in_already(into: str) -
 
 
 def _joining(job: str, into: str) -> Entry:
-    return OFFICE.write(Fold(HULL), "move", ("into",), {"job": into, "reason": "x"}, job=job)
+    return OFFICE.write(HullState(HULL), "move", ("into",), {"job": into, "reason": "x"}, job=job)
 
 
 @pytest.mark.parametrize(
@@ -164,7 +165,7 @@ def test_chains_and_rings_of_joinings_end_in_one_job_whatever_comes_first(
     entries = [*values, *(_joining(job, into) for job, into in joinings)]
     for seed in range(12):
         shuffled = random.Random(seed).sample(entries, len(entries))
-        state = fold(HULL, [*shuffled, *shuffled[:5]])
+        state = replay(HULL, [*shuffled, *shuffled[:5]])
         assert {job: state.joined(job) for job in expected} == expected
         assert set(state.jobs) == set(expected.values())
         shown = {m.field for job in state.jobs for m in state.view(job).measurements}
@@ -174,29 +175,29 @@ def test_chains_and_rings_of_joinings_end_in_one_job_whatever_comes_first(
 def test_what_a_signature_over_a_joined_job_covers_does_not_hang_on_the_order_of_a_moves_taking_back() -> None:
     """The move here is of the job that was joined; the signature covers its taking back, and so the move."""
     state, _ = _joined(_opened(KIM, ONE, speed="30 kn"), _opened(ROBIN, OTHER, fuel="9 gal"))
-    elsewhere = fold(ELSEWHERE, [])
+    elsewhere = replay(ELSEWHERE, [])
     _, arriving = move_job(OFFICE, elsewhere, state, OTHER, "written under the wrong number")
     state.add(arriving)
-    undone = retract(OFFICE, state, slot_of(arriving), "it was right")
+    undone = retract(OFFICE, state, register_of(arriving), "it was right")
     state.add(undone)
     signed = sign_off(KIM, state, ONE, "technician", "K. Lind")
-    entries = [entry for slot in state.slots.values() for entry in slot.entries.values()]
-    late = fold(HULL, [*(entry for entry in entries if entry is not undone), signed, undone])
-    assert late.stale(ONE) == fold(HULL, [*entries, signed]).stale(ONE) == ()
+    entries = [entry for slot in state.registers.values() for entry in slot.entries.values()]
+    late = replay(HULL, [*(entry for entry in entries if entry is not undone), signed, undone])
+    assert late.stale(ONE) == replay(HULL, [*entries, signed]).stale(ONE) == ()
 
 
 @settings(deadline=None, max_examples=100)
 @given(seeds)
 def test_with_every_joining_taken_back_the_jobs_are_as_if_none_had_been(seed: int) -> None:
     """After any history without corrections across jobs: the histories' tablets write to slots as they see them."""
-    entries = [entry for entry in union(history(seed)).values() if slot_of(entry)[::2] != ("move", ("into",))]
-    before = fold(HULL, entries)
-    state = fold(HULL, entries)
+    entries = [entry for entry in union(history(seed)).values() if register_of(entry)[::2] != ("move", ("into",))]
+    before = replay(HULL, entries)
+    state = replay(HULL, entries)
     chance = random.Random(seed)
     for _ in range(chance.randint(1, 4)):
         state.add(_joining(*chance.sample([ONE, OTHER, THIRD], 2)))
     for job in (ONE, OTHER, THIRD):
-        if state.heads(SlotKey("move", job, ("into",))):
+        if state.heads(RegisterKey("move", job, ("into",))):
             state.add(part_job(OFFICE, state, job, "apart again"))
     jobs = (ONE, OTHER)
     assert [state.view(job) for job in jobs] == [before.view(job) for job in jobs], f"seed {seed}"
@@ -216,8 +217,8 @@ def test_a_job_moved_here_from_another_hull_is_joined_with_one_that_is_here(gues
         _opened(KIM, guest, ELSEWHERE, speed="30 kn"),
         _opened(ROBIN, {ONE: OTHER, OTHER: ONE}[guest], fuel="9 gal"),
     )
-    name = ROBIN.write(Fold(HULL), "field", ("name",), "Kittiwake")
-    moving = move_job(OFFICE, fold(ELSEWHERE, away), fold(HULL, here), guest, "wrong boat")
+    name = ROBIN.write(HullState(HULL), "field", ("name",), "Kittiwake")
+    moving = move_job(OFFICE, replay(ELSEWHERE, away), replay(HULL, here), guest, "wrong boat")
     entries = [*away, *here, name, *moving]
     entries.append(join_job(OFFICE, _boat(entries, HULL).state, OTHER, ONE, "opened twice"))
     boat = _boat(entries, HULL)
@@ -238,7 +239,7 @@ def test_two_jobs_moved_here_from_two_hulls_are_joined_whichever_is_read_first()
         ]
         entries = [entry for part in parts for entry in part]
         for job, hull in zip((ONE, OTHER), hulls, strict=True):
-            entries += move_job(OFFICE, fold(hull, entries), fold(HULL, entries[:0]), job, "wrong boat")
+            entries += move_job(OFFICE, replay(hull, entries), replay(HULL, entries[:0]), job, "wrong boat")
         entries.append(join_job(OFFICE, _boat(entries, HULL).state, OTHER, ONE, "opened twice"))
         boat = _boat(entries, HULL)
         assert boat.jobs == (ONE,)
@@ -248,7 +249,7 @@ def test_two_jobs_moved_here_from_two_hulls_are_joined_whichever_is_read_first()
 def test_a_joined_job_moved_to_another_hull_goes_whole() -> None:
     one, other = _opened(KIM, ONE, speed="30 kn"), _opened(ROBIN, OTHER, fuel="9 gal")
     state, joining = _joined(one, other)
-    entries = [*one, *other, joining, *move_job(OFFICE, state, Fold(ELSEWHERE), ONE, "wrong boat")]
+    entries = [*one, *other, joining, *move_job(OFFICE, state, HullState(ELSEWHERE), ONE, "wrong boat")]
     assert _boat(entries, HULL).jobs == ()
     boat = _boat(entries, ELSEWHERE)
     assert boat.jobs == (ONE,)
@@ -257,19 +258,19 @@ def test_a_joined_job_moved_to_another_hull_goes_whole() -> None:
 
 def test_a_joined_job_written_under_two_hull_numbers_is_not_moved_on_before_it_is_parted() -> None:
     away, here = _opened(KIM, ONE, ELSEWHERE, speed="30 kn"), _opened(ROBIN, OTHER, fuel="9 gal")
-    entries = [*away, *here, *move_job(OFFICE, fold(ELSEWHERE, away), fold(HULL, here), ONE, "wrong boat")]
+    entries = [*away, *here, *move_job(OFFICE, replay(ELSEWHERE, away), replay(HULL, here), ONE, "wrong boat")]
     entries.append(join_job(OFFICE, _boat(entries, HULL).state, OTHER, ONE, "opened twice"))
     with pytest.raises(InputError, match=f"part {OTHER} from it"):
-        _boat(entries, HULL).home_to_move(ONE)
-    entries.append(part_job(OFFICE, _boat(entries, HULL).home_of(OTHER), OTHER, "to move them"))
-    assert _boat(entries, HULL).home_to_move(ONE).hull == ELSEWHERE
+        _boat(entries, HULL).state_to_move(ONE)
+    entries.append(part_job(OFFICE, _boat(entries, HULL).state_of(OTHER), OTHER, "to move them"))
+    assert _boat(entries, HULL).state_to_move(ONE).hull == ELSEWHERE
 
 
 @pytest.mark.parametrize("asked", [ONE, OTHER])
 def test_an_exported_joined_job_is_the_same_where_it_is_taken_in(tmp_path: Path, asked: str) -> None:
     state, joining = _joined(_opened(KIM, ONE, speed="30 kn"), _opened(ROBIN, OTHER, speed="31 kn", fuel="9 gal"))
     with HullFolder(tmp_path / "here") as here, HullFolder(tmp_path / "there") as there:
-        for slot in state.slots.values():
+        for slot in state.registers.values():
             here.put_if_absent(HULL, slot.entries.values())
         path = export_job(here, open_hull(here, HULL), asked, tmp_path / "out")
         import_job(there, read_job_file(path), path.parent, OFFICE)

@@ -12,10 +12,11 @@ from garboard.disk.entries import canonical_bytes, entry_id, make_entry, read_en
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
 from garboard.history.authoring import measure, move_job, retract, same_boat, sign_off
-from garboard.history.desk import open_hull, slot_named
+from garboard.history.boat import open_hull, register_named
 from garboard.history.exchange import export_job, import_job
-from garboard.history.fold import Fold, SlotKey, fold
 from garboard.history.merge import merge, state_digest
+from garboard.history.registers import RegisterKey
+from garboard.history.replay import HullState, replay
 from garboard.job_files.job_file import parse_job_file, read_job_file
 from histories import HULL, JOB, history, tablet, union
 
@@ -31,9 +32,9 @@ def _folder(path: Path, entries: object) -> HullFolder:
 
 def test_a_merge_reports_what_came_what_was_there_what_disagrees_and_what_went_stale(tmp_path: Path) -> None:
     one, two = tablet("a"), tablet("b")
-    first = measure(one.author, Fold(HULL), JOB, STEP, FIELD, "30.0 kn", row="1")
-    signature = sign_off(one.author, fold(HULL, [first]), JOB, "technician", "R. Vane")
-    other = measure(two.author, Fold(HULL), JOB, STEP, FIELD, "31.5 kn", row="1")
+    first = measure(one.author, HullState(HULL), JOB, STEP, FIELD, "30.0 kn", row="1")
+    signature = sign_off(one.author, replay(HULL, [first]), JOB, "technician", "R. Vane")
+    other = measure(two.author, HullState(HULL), JOB, STEP, FIELD, "31.5 kn", row="1")
     with (
         _folder(tmp_path / "shop", [first, signature]) as shop,
         _folder(tmp_path / "a", [first, other]) as source,
@@ -71,7 +72,7 @@ def test_a_dry_run_reports_the_same_and_writes_nothing(tmp_path: Path) -> None:
 def test_what_comes_under_another_number_of_the_same_boat_is_held_against_all_of_it(tmp_path: Path) -> None:
     """The boat's beam disagrees across its two numbers, once they are known to be one boat."""
     author = tablet("a").author
-    right, wrong = Fold("QQZ04417D626"), Fold("QQZO4417D626")
+    right, wrong = HullState("QQZ04417D626"), HullState("QQZO4417D626")
     beam = author.write(right, "field", ("beam",), "8 ft")
     other = author.write(wrong, "field", ("beam",), "9 ft")
     pair = same_boat(author, right, wrong, "letter for digit")
@@ -85,8 +86,8 @@ def test_what_comes_under_another_number_of_the_same_boat_is_held_against_all_of
 
 def test_a_hull_the_merge_brought_nothing_new_for_is_counted_and_nothing_is_said_of_it(tmp_path: Path) -> None:
     author = tablet("a").author
-    right = measure(author, Fold("QQZ04417D626"), JOB, STEP, FIELD, "30 kn")
-    wrong = measure(author, Fold("QQZO4417D626"), JOB, STEP, FIELD, "31 kn")
+    right = measure(author, HullState("QQZ04417D626"), JOB, STEP, FIELD, "30 kn")
+    wrong = measure(author, HullState("QQZO4417D626"), JOB, STEP, FIELD, "31 kn")
     with _folder(tmp_path / "a", [wrong, right]) as source, _folder(tmp_path / "shop", [right, wrong]) as shop:
         assert [(h.came, h.already, h.look_alikes) for h in merge([source], shop).hulls] == [(0, 1, ()), (0, 1, ())]
 
@@ -95,7 +96,7 @@ def test_a_hull_the_merge_brought_nothing_new_for_is_counted_and_nothing_is_said
 def test_what_is_here_twice_over_and_what_is_refused_is_counted_once(tmp_path: Path, read_only: bool) -> None:
     """Three sources: one entry is here, one comes from two of them, one cannot be kept."""
     author = tablet("a").author
-    here, coming = (measure(author, Fold(HULL), JOB, STEP, FIELD, value) for value in ("30 kn", "31 kn"))
+    here, coming = (measure(author, HullState(HULL), JOB, STEP, FIELD, value) for value in ("30 kn", "31 kn"))
     foreign = canonical_bytes({**coming.fields, "hull": "QQZ04418D626"})
     for name in ("a", "b", "c"):
         with _folder(tmp_path / name, [here, coming]) as folder:
@@ -113,7 +114,7 @@ def test_what_is_here_twice_over_and_what_is_refused_is_counted_once(tmp_path: P
 
 
 def test_an_entry_damaged_on_the_tablet_that_the_shop_lacks_is_reported(tmp_path: Path) -> None:
-    entries = [measure(tablet("a").author, Fold(HULL), JOB, STEP, FIELD, f"{n} kn", row=str(n)) for n in range(3)]
+    entries = [measure(tablet("a").author, HullState(HULL), JOB, STEP, FIELD, f"{n} kn", row=str(n)) for n in range(3)]
     with _folder(tmp_path / "a", entries) as folder:
         path = folder.hull(HULL).journal.path
     path.write_bytes(path.read_bytes().replace(b'"value":"1 kn"', b'"value":"7 kn"'))
@@ -135,8 +136,8 @@ def test_attachments_travel_and_a_damaged_one_is_named_not_copied(tmp_path: Path
 
 def test_hull_numbers_that_look_alike_are_named_to_check(tmp_path: Path) -> None:
     author = tablet("a").author
-    right = measure(author, Fold("QQZ04417D626"), JOB, STEP, FIELD, "30 kn")
-    wrong = measure(author, Fold("QQZO4417D626"), JOB, STEP, FIELD, "31 kn")
+    right = measure(author, HullState("QQZ04417D626"), JOB, STEP, FIELD, "30 kn")
+    wrong = measure(author, HullState("QQZO4417D626"), JOB, STEP, FIELD, "31 kn")
     with _folder(tmp_path / "a", [wrong]) as source, _folder(tmp_path / "shop", [right]) as shop:
         (hull,) = merge([source], shop).hulls
     assert hull.look_alikes == ("QQZ04417D626",)
@@ -144,25 +145,25 @@ def test_hull_numbers_that_look_alike_are_named_to_check(tmp_path: Path) -> None
 
 def test_two_numbers_of_one_boat_open_as_one_until_it_is_taken_back(tmp_path: Path) -> None:
     author = tablet("a").author
-    right, wrong = Fold("QQZ04417D626"), Fold("QQZO4417D626")
+    right, wrong = HullState("QQZ04417D626"), HullState("QQZO4417D626")
     value = measure(author, wrong, JOB, STEP, FIELD, "31 kn")
     pair = same_boat(author, right, wrong, "letter for digit")
     with _folder(tmp_path / "shop", [value, *pair]) as shop:
         assert open_hull(shop, "QQZ04417D626").view(JOB).amount(STEP, FIELD, "kn") == 31
         for mine, entry in zip((right, wrong), pair, strict=True):
             mine.add(entry)
-            shop.save(retract(author, mine, slot_of_alias(mine), "two boats"))
+            shop.save(retract(author, mine, register_of_alias(mine), "two boats"))
         assert open_hull(shop, "QQZ04417D626").jobs == ()
         assert open_hull(shop, "QQZO4417D626").jobs == (JOB,)
 
 
-def slot_of_alias(state: Fold) -> SlotKey:
-    return next(key for key in state.slots if key.kind == "alias")
+def register_of_alias(state: HullState) -> RegisterKey:
+    return next(key for key in state.registers if key.kind == "alias")
 
 
 def test_a_moved_job_is_found_under_its_new_hull_with_that_vessel(tmp_path: Path) -> None:
     author = tablet("a").author
-    here, there = Fold(HULL), Fold("QQZ04418D626")
+    here, there = HullState(HULL), HullState("QQZ04418D626")
     value = measure(author, here, JOB, STEP, FIELD, "31 kn")
     name = author.write(there, "field", ("name",), "Kittiwake")
     with _folder(tmp_path / "shop", [value, name, *move_job(author, here, there, JOB, "wrong boat")]) as shop:
@@ -178,7 +179,7 @@ def test_a_job_moved_between_two_numbers_of_one_boat_stays_and_one_moved_to_eith
     tmp_path: Path,
 ) -> None:
     author = tablet("a").author
-    right, wrong, other = Fold("QQZ04417D626"), Fold("QQZO4417D626"), Fold("QQZ04418D626")
+    right, wrong, other = HullState("QQZ04417D626"), HullState("QQZO4417D626"), HullState("QQZ04418D626")
     values = [
         measure(author, wrong, "moved inside", STEP, FIELD, "31 kn"),
         measure(author, other, "moved here", STEP, FIELD, "32 kn"),
@@ -197,7 +198,7 @@ def test_a_job_moved_between_two_numbers_of_one_boat_stays_and_one_moved_to_eith
 
 def test_a_moved_job_written_under_two_numbers_of_one_boat_comes_whole(tmp_path: Path) -> None:
     author = tablet("a").author
-    one, other, target = Fold("QQZ04417D626"), Fold("QQZO4417D626"), Fold("QQZ04418D626")
+    one, other, target = HullState("QQZ04417D626"), HullState("QQZO4417D626"), HullState("QQZ04418D626")
     values = [
         measure(author, one, JOB, STEP, FIELD, "31 kn", row="1"),
         measure(author, other, JOB, STEP, FIELD, "32 kn", row="2"),
@@ -209,10 +210,10 @@ def test_a_moved_job_written_under_two_numbers_of_one_boat_comes_whole(tmp_path:
 
 
 def test_a_slot_named_wrongly_lists_what_is_there(tmp_path: Path) -> None:
-    state = fold(HULL, [measure(tablet("a").author, Fold(HULL), JOB, STEP, FIELD, "31 kn", row="1")])
-    assert slot_named(state, JOB, f"{STEP}/{FIELD}/1").subject == (STEP, FIELD, "1", "")
+    state = replay(HULL, [measure(tablet("a").author, HullState(HULL), JOB, STEP, FIELD, "31 kn", row="1")])
+    assert register_named(state, JOB, f"{STEP}/{FIELD}/1").subject == (STEP, FIELD, "1", "")
     with pytest.raises(KeyError, match=f"{STEP}/{FIELD}/1"):
-        slot_named(state, JOB, "nonsense")
+        register_named(state, JOB, "nonsense")
 
 
 JOB_FILE = """{"format": "garboard job", "version": 1, "job": {"id": "job-1"},
@@ -240,10 +241,12 @@ def test_an_exported_job_taken_in_elsewhere_keeps_every_id_and_every_byte(tmp_pa
 def _worked_on(tmp_path: Path) -> HullFolder:
     """One job written under two numbers of a boat and moved to a third, with everything a job can hold."""
     author = tablet("a").author
-    one, other, target = Fold("QQZ04417D626"), Fold("QQZO4417D626"), Fold("QQZ04418D626")
+    one, other, target = HullState("QQZ04417D626"), HullState("QQZO4417D626"), HullState("QQZ04418D626")
     folder = HullFolder(tmp_path / "here")
     photos = [folder.attachments.put(text) for text in (b"a run", b"first", b"second", b"tagged", b"of another job")]
-    disputed = [measure(author, Fold(one.hull), JOB, STEP, "photo", {"file": photo}, row="2") for photo in photos[1:3]]
+    disputed = [
+        measure(author, HullState(one.hull), JOB, STEP, "photo", {"file": photo}, row="2") for photo in photos[1:3]
+    ]
     tag = make_entry(
         "shop_photo_tag",
         other.hull,
@@ -288,7 +291,7 @@ def test_an_exported_job_carries_every_number_it_was_written_under_unknown_entri
         assert again.view(JOB) == boat.view(JOB)
         assert again.view(JOB).vessel.name == "Kittiwake"
         assert len(again.view(JOB).disagreements) == 1
-        assert len(again.home_of(JOB).unknown) == 2
+        assert len(again.state_of(JOB).unknown) == 2
 
 
 def test_a_job_file_cannot_reach_for_files_outside_its_folder(tmp_path: Path) -> None:
@@ -318,10 +321,10 @@ def test_an_exported_job_whose_entries_were_deleted_changes_what_it_showed_and_l
 ) -> None:
     """The file was changed at a desk while another tablet corrected one of its two values."""
     one, two = tablet("a").author, tablet("b").author
-    values = [measure(one, Fold(HULL), JOB, STEP, FIELD, value, row=value[0]) for value in ("1 kn", "2 kn")]
+    values = [measure(one, HullState(HULL), JOB, STEP, FIELD, value, row=value[0]) for value in ("1 kn", "2 kn")]
     with _folder(tmp_path / "here", values) as here:
         path = export_job(here, open_hull(here, HULL), JOB, tmp_path / "out")
-        here.save(measure(two, fold(HULL, values), JOB, STEP, FIELD, "9 kn", row="2"))
+        here.save(measure(two, replay(HULL, values), JOB, STEP, FIELD, "9 kn", row="2"))
         plain = json.loads(path.read_text())
         del plain["entries"]
         for measured in plain["measurements"]:

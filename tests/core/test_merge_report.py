@@ -17,9 +17,10 @@ from garboard.commands.hulls import plain_report, readable_report
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import measure, same_boat, sign_off
-from garboard.history.desk import family
-from garboard.history.fold import Fold, SlotKey, fold, name_of, slot_of
+from garboard.history.boat import replay_with_aliases
 from garboard.history.merge import MergeReport, merge
+from garboard.history.registers import RegisterKey, name_of, register_of
+from garboard.history.replay import HullState, replay
 from histories import HULL, JOB, history, tablet, union
 
 STEP, FIELD = "prop_check.runs", "speed"
@@ -31,18 +32,18 @@ seeds = st.integers(0, 2**32)
 class _Boat:
     """What a boat's entries say, folded from all of them."""
 
-    disagreeing: set[SlotKey]
+    disagreeing: set[RegisterKey]
     stale: Mapping[str, tuple[str, tuple[str, ...]]]
 
 
 def _told(entries: Collection[Entry], hull: str) -> _Boat:
-    state: Fold = family(lambda key: [entry for entry in entries if entry.hull_key == key], hull)
+    state: HullState = replay_with_aliases(lambda key: [entry for entry in entries if entry.hull_key == key], hull)
     return _Boat(
-        {key for key in state.slots if state.disagrees(key)},
+        {key for key in state.registers if state.disagrees(key)},
         {
             one.sign_off.id: (
                 f"{' '.join(one.sign_off.subject)}, job {job}",
-                tuple(sorted({name_of(slot_of(entry)) for entry in one.not_covered})),
+                tuple(sorted({name_of(register_of(entry)) for entry in one.not_covered})),
             )
             for job in state.jobs
             for one in state.stale(job)
@@ -106,14 +107,16 @@ def test_a_report_of_two_numbers_of_one_boat_says_what_folding_every_entry_says(
     chance = random.Random(seed)
     author = tablet("a").author
     entries = [
-        measure(author, Fold(hull), JOB, STEP, FIELD, f"{chance.randint(30, 32)} kn", row=str(chance.randint(1, 3)))
+        measure(
+            author, HullState(hull), JOB, STEP, FIELD, f"{chance.randint(30, 32)} kn", row=str(chance.randint(1, 3))
+        )
         for hull in (HULL, OTHER)
         for _ in range(4)
     ]
     if chance.random() < 0.7:
-        entries += same_boat(author, Fold(HULL), Fold(OTHER), "one transom, read twice")
+        entries += same_boat(author, HullState(HULL), HullState(OTHER), "one transom, read twice")
     if chance.random() < 0.5:
-        entries.append(sign_off(author, fold(HULL, entries[:4]), JOB, "technician", "R. Vane"))
+        entries.append(sign_off(author, replay(HULL, entries[:4]), JOB, "technician", "R. Vane"))
     before = [entry for entry in entries if chance.random() < 0.5]
     _expect_what_folding_everything_says(before, [one for one in entries if one not in before], f"seed {seed}")
 
@@ -121,15 +124,15 @@ def test_a_report_of_two_numbers_of_one_boat_says_what_folding_every_entry_says(
 def test_a_hull_where_every_place_has_one_value_is_not_folded_for_the_report(monkeypatch: pytest.MonkeyPatch) -> None:
     """What is folded for a report is the one place with two values, of a hundred places."""
     author = tablet("a").author
-    values = [measure(author, Fold(HULL), JOB, STEP, FIELD, "30 kn", row=str(row)) for row in range(100)]
-    other = measure(tablet("b").author, Fold(HULL), JOB, STEP, FIELD, "31 kn", row="7")
+    values = [measure(author, HullState(HULL), JOB, STEP, FIELD, "30 kn", row=str(row)) for row in range(100)]
+    other = measure(tablet("b").author, HullState(HULL), JOB, STEP, FIELD, "31 kn", row="7")
     folded: list[str] = []
 
     def family_counting(held, hull):  # type: ignore[no-untyped-def]
         folded.extend(entry.id for entry in held(hull))
-        return family(held, hull)
+        return replay_with_aliases(held, hull)
 
-    monkeypatch.setattr(garboard.history.merge, "family", family_counting)
+    monkeypatch.setattr(garboard.history.merge, "replay_with_aliases", family_counting)
     (hull,) = _reported(values, [other]).hulls
     assert [key.subject[2] for key in hull.disagreeing] == ["7"]
     assert set(folded) == {values[7].id}

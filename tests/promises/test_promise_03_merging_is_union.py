@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
-from garboard.history.fold import Fold, fold
 from garboard.history.merge import merge, state_digest
+from garboard.history.replay import HullState, replay
 from histories import HULL, JOBS, history, union
 
 seeds = st.integers(0, 2**32)
@@ -56,9 +56,9 @@ def test_p3_a_state_is_one_whatever_the_order_and_the_repeats(seed: int) -> None
     """Entries added in any order, some of them again and again, fold to one state and one view."""
     entries = list(union(history(seed)).values())
     chance = random.Random(seed)
-    whole = fold(HULL, entries)
+    whole = replay(HULL, entries)
     for _ in range(3):
-        again = Fold(HULL)
+        again = HullState(HULL)
         for entry in chance.sample([*entries, *entries], k=2 * len(entries)):
             again.add(entry)
         assert again.summary() == whole.summary(), f"seed {seed}"
@@ -72,10 +72,10 @@ def test_p3_a_state_kept_up_while_entries_come_is_the_state_folded_at_once(seed:
     """At every moment, looked at or not, the state of an open job is what a fresh fold of its entries gives."""
     entries = list(union(history(seed)).values())
     random.Random(seed).shuffle(entries)
-    open_job = Fold(HULL)
+    open_job = HullState(HULL)
     for number, entry in enumerate(entries, start=1):
         open_job.add(entry)
-        assert open_job.summary() == fold(HULL, entries[:number]).summary(), f"seed {seed}, entry {number}"
+        assert open_job.summary() == replay(HULL, entries[:number]).summary(), f"seed {seed}, entry {number}"
 
 
 @few

@@ -15,12 +15,14 @@ from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.findings import NotEnoughData
 from garboard.history.authoring import measure, settle
-from garboard.history.fold import Fold, SlotKey, fold, same_value
 from garboard.history.merge import merge
+from garboard.history.registers import RegisterKey
+from garboard.history.replay import HullState, replay
+from garboard.history.values import same_value
 from histories import HULL, JOB, JOBS, history, tablet, union
 
 STEP, FIELD = "prop_check.runs", "speed"
-KEY = SlotKey("measure", JOB, (STEP, FIELD, "1", ""))
+KEY = RegisterKey("measure", JOB, (STEP, FIELD, "1", ""))
 seeds = st.integers(0, 2**32)
 
 
@@ -31,25 +33,25 @@ def test_p4_every_entry_is_shown_or_was_replaced_by_someone_who_held_it(seed: in
     tablets = history(seed)
     entries = union(tablets)
     held_when_writing = {name: held for one in tablets for name, held in one.held_when_writing.items()}
-    state = fold(HULL, entries.values())
+    state = replay(HULL, entries.values())
     replaced = {
         target
         for writer in entries.values()
         for target in writer.replaces
         if target in entries.keys() & held_when_writing[writer.id]
-        and state.slot_of(entries[target]) == state.slot_of(writer)
+        and state.register_of(entries[target]) == state.register_of(writer)
     }
     for entry in entries.values():
         assert entry.id in replaced or _is_shown(entry, state), f"seed {seed}: {entry.kind} {entry.subject}"
 
 
-def _is_shown(entry: Entry, state: Fold) -> bool:
+def _is_shown(entry: Entry, state: HullState) -> bool:
     if not entry.is_understood:
         return entry.id in state.unknown
-    slot = state.slots[state.slot_of(entry)]
+    slot = state.registers[state.register_of(entry)]
     if entry.kind == "retract":
         return entry in slot.history
-    return any(same_value(entry.value, standing.value) for standing in slot.standing)
+    return any(same_value(entry.value, standing.value) for standing in slot.current)
 
 
 @settings(deadline=None, max_examples=15)
@@ -75,12 +77,12 @@ def test_p4_a_merge_drops_and_changes_no_byte(seed: int) -> None:
 @given(seeds)
 def test_p4_where_values_disagree_all_are_in_the_view_and_none_is_used(seed: int) -> None:
     """Measurements, vessel fields, step states and moves alike, after any history."""
-    state = fold(HULL, union(history(seed)).values())
+    state = replay(HULL, union(history(seed)).values())
     for job in JOBS:
         view = state.view(job)
         keys = [key for key in state.disagreements(job) if key.job in ("", state.joined(job))]
         shown = [{value.id for value in one.values} for one in view.disagreements]
-        assert sorted(map(sorted, shown)) == sorted(sorted(e.id for e in state.standing(key)) for key in keys)
+        assert sorted(map(sorted, shown)) == sorted(sorted(e.id for e in state.current(key)) for key in keys)
         for key in keys:
             if key.kind == "measure":
                 step, field, row, of = key.subject
@@ -111,21 +113,21 @@ def test_p4_a_disagreement_lasts_through_merges_until_a_person_chooses_and_the_c
         for folders in (([a, b], shop), ([shop], a), ([shop], b), ([b, a], shop)):
             merge(*folders)
         for folder in (a, b, shop):
-            _expect_neither_used(fold(HULL, folder.entries(HULL)), {"30.0 kn", "31.5 kn"})
-        choice = settle(office.author, fold(HULL, shop.entries(HULL)), KEY, "31.5 kn", "the other run was downwind")
+            _expect_neither_used(replay(HULL, folder.entries(HULL)), {"30.0 kn", "31.5 kn"})
+        choice = settle(office.author, replay(HULL, shop.entries(HULL)), KEY, "31.5 kn", "the other run was downwind")
         shop.save(choice)
         merge([shop], a)
         merge([a], b)
         for folder in (a, b, shop):
-            state = fold(HULL, folder.entries(HULL))
+            state = replay(HULL, folder.entries(HULL))
             assert state.view(JOB).amount(STEP, FIELD, "kn", row="1") == 31.5
-            assert [entry.id for entry in state.slots[KEY].history][-1] == choice.id
-            assert {entry.id for entry in state.slots[KEY].history} == {choice.id, *(entry.id for entry in values)}
+            assert [entry.id for entry in state.registers[KEY].history][-1] == choice.id
+            assert {entry.id for entry in state.registers[KEY].history} == {choice.id, *(entry.id for entry in values)}
     assert (choice.by, choice.more["reason"]) == ("tech office", "the other run was downwind")
     assert set(choice.replaces) == {entry.id for entry in values}
 
 
-def _expect_neither_used(state: Fold, values: set[str]) -> None:
+def _expect_neither_used(state: HullState, values: set[str]) -> None:
     view = state.view(JOB)
     asking = view.asking()
     asking.amount(STEP, FIELD, "kn", row="1")

@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import measure
-from garboard.history.fold import Fold, SlotKey, fold
 from garboard.history.merge import HullMerge, merge
+from garboard.history.registers import RegisterKey
+from garboard.history.replay import HullState, replay
 from garboard.records import JsonValue
 from histories import DAY, HULL, JOB, JOBS, OTHER_HULLS, history, tablet, union, with_other_clocks
 
@@ -23,22 +24,22 @@ seeds = st.integers(0, 2**32)
 STEP, FIELD = "prop_check.runs", "speed"
 
 
-def decided(state: Fold, name_of: Mapping[str, str]) -> dict[str, object]:
+def decided(state: HullState, name_of: Mapping[str, str]) -> dict[str, object]:
     """All that a fold decides, with entries by name, so that two histories told by other clocks can be compared."""
 
     def names(ids: Iterable[str]) -> list[str]:
         return sorted(name_of[found] for found in ids)
 
     return {
-        "heads": {key: names(slot.head_ids) for key, slot in state.slots.items()},
-        "values": {key: sorted(map(_told, state.standing(key))) for key in state.slots},
+        "heads": {key: names(slot.head_ids) for key, slot in state.registers.items()},
+        "values": {key: sorted(map(_told, state.current(key))) for key in state.registers},
         "disagreements": [state.disagreements(job) for job in JOBS],
         "stale": sorted(
             [*stale.sign_off.subject, *names(entry.id for entry in stale.not_covered)]
             for job in JOBS
             for stale in state.stale(job)  # of two equal signatures the one shown first stands for both
         ),
-        "struck": sorted(name_of[struck.entry.id] for job in JOBS for struck in state.struck(job)),
+        "struck": sorted(name_of[struck.entry.id] for job in JOBS for struck in state.retractions(job)),
         "coverage": [names(state.coverage(job)) for job in JOBS],
         "jobs": sorted(state.jobs),
         "moved": [state.moved_to(job) for job in JOBS],
@@ -54,7 +55,7 @@ def _told(entry: Entry) -> str:
     return str({key: told for key, told in value.items() if key != "covers"} if isinstance(value, dict) else value)
 
 
-def values_in(state: Fold) -> list[dict[tuple[str, ...], JsonValue]]:
+def values_in(state: HullState) -> list[dict[tuple[str, ...], JsonValue]]:
     """What calculators get."""
     return [{(m.step, m.field, m.row, m.of): m.value for m in state.view(job).measurements} for job in JOBS]
 
@@ -65,7 +66,7 @@ def test_p5_with_every_stamp_and_wall_time_made_up_anew_the_same_is_decided(seed
     """The same facts told by other clocks, months off: same heads, values, disagreements, staleness, vessel."""
     entries = union(history(seed))
     again = with_other_clocks(entries, random.Random(seed))
-    told, retold = fold(HULL, entries.values()), fold(HULL, again.values())
+    told, retold = replay(HULL, entries.values()), replay(HULL, again.values())
     one = decided(told, {name: name for name in entries})
     other = decided(retold, {entry.id: name for name, entry in again.items()})
     for what in one:
@@ -103,10 +104,10 @@ def test_p5_a_correction_stands_though_its_clock_says_it_came_a_day_before_what_
     second = measure(behind.author, behind.state, JOB, STEP, FIELD, "31.5 kn", row="1")
     assert second.clock < first.clock
     for entries in ([first, second], [second, first]):
-        state = fold(HULL, entries)
-        key = SlotKey("measure", JOB, (STEP, FIELD, "1", ""))
-        assert [entry.id for entry in state.standing(key)] == [second.id]
-        assert [entry.id for entry in state.slots[key].history] == [first.id, second.id]
+        state = replay(HULL, entries)
+        key = RegisterKey("measure", JOB, (STEP, FIELD, "1", ""))
+        assert [entry.id for entry in state.current(key)] == [second.id]
+        assert [entry.id for entry in state.registers[key].history] == [first.id, second.id]
 
 
 def test_p5_a_later_stamp_wins_nothing_over_a_value_it_did_not_see() -> None:
@@ -116,7 +117,7 @@ def test_p5_a_later_stamp_wins_nothing_over_a_value_it_did_not_see() -> None:
         measure(one.author, one.state, JOB, STEP, FIELD, value, row="1")
         for one, value in ((ahead, "30.0 kn"), (behind, "31.5 kn"))
     ]
-    (one,) = fold(HULL, values).view(JOB).disagreements
+    (one,) = replay(HULL, values).view(JOB).disagreements
     assert {value.value for value in one.values} == {"30.0 kn", "31.5 kn"}
 
 
@@ -124,11 +125,11 @@ def test_p5_the_histories_told_here_do_disagree_go_stale_and_move() -> None:
     """The comparisons above compare something: over a hundred histories every decision is met."""
     met: set[str] = set()
     for seed in range(100):
-        state = fold(HULL, union(history(seed)).values())
+        state = replay(HULL, union(history(seed)).values())
         met |= {f"{key.kind} disagrees" for job in JOBS for key in state.disagreements(job)}
         met |= {"stale" for job in JOBS if state.stale(job)}
         met |= {"covers all" for job in JOBS for signed in state.view(job).sign_offs if not signed.stale}
-        met |= {"struck" for job in JOBS if state.struck(job)}
+        met |= {"struck" for job in JOBS if state.retractions(job)}
         met |= {"moved" for job in JOBS if state.moved_to(job) in OTHER_HULLS}
         met |= {"alias" for _ in state.aliases}
         met |= {"joined" for job in JOBS if state.joined(job) != job}
@@ -137,8 +138,8 @@ def test_p5_the_histories_told_here_do_disagree_go_stale_and_move() -> None:
     assert met == {*kinds, "stale", "covers all", "struck", "moved", "alias", "joined", "joined in a ring"}
 
 
-def _is_joined_in_a_ring(state: Fold, job: str) -> bool:
+def _is_joined_in_a_ring(state: HullState, job: str) -> bool:
     """Whether the job that another stands in was itself joined into one of those that stand in it."""
     whole = state.joined(job)
-    said = [entry.value for entry in state.standing(SlotKey("move", whole, ("into",)))]
+    said = [entry.value for entry in state.current(RegisterKey("move", whole, ("into",)))]
     return whole != job and any(isinstance(value, dict) and state.joined(str(value["job"])) == whole for value in said)

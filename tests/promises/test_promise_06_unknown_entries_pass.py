@@ -15,10 +15,10 @@ from garboard.disk.clock import Stamp
 from garboard.disk.entries import canonical_bytes, entry_id, make_entry, read_entry
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import measure, sign_off
-from garboard.history.desk import open_hull
+from garboard.history.boat import open_hull
 from garboard.history.exchange import export_job, import_job
-from garboard.history.fold import Fold
 from garboard.history.merge import merge
+from garboard.history.replay import HullState
 from garboard.job_files.job_file import read_job_file
 from garboard.records import JsonValue
 from histories import JOB, tablet
@@ -79,7 +79,7 @@ def test_p6_what_is_not_understood_is_kept_and_passed_on_byte_for_byte(entries: 
 def test_p6_merge_export_and_import_pass_on_what_is_not_understood(entries: list[bytes], job: str) -> None:
     """Through a merge, into a job file, out of it on another machine, and merged again: the same ids, the same bytes,
     counted, and no sign-off claims to cover them."""
-    known = measure(tablet("a").author, Fold(HULL), JOB, "prop_check.runs", "speed", "30.0 kn")
+    known = measure(tablet("a").author, HullState(HULL), JOB, "prop_check.runs", "speed", "30.0 kn")
     strange = [canonical_bytes({**json.loads(raw), "job": job}) for raw in entries]
     with (
         tempfile.TemporaryDirectory() as where,

@@ -31,7 +31,7 @@ from campaigns.writers import entry_number
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import canonical_bytes, make_entry, read_entry
 from garboard.disk.hullfile import CheckedEntries, HullFolder
-from garboard.history.fold import fold
+from garboard.history.replay import replay
 from garboard.shop_link import sync
 from garboard.shop_link.pairing import PairedShop
 from garboard.shop_link.sync import NotPaired, ShopAway, bring_ashore
@@ -122,8 +122,8 @@ def test_p3_any_order_and_any_repetition_of_coming_ashore_gives_the_same(
             assert store.ids(HULL) == everything.keys(), f"seed {seed}"
             assert all(folder.ids(HULL) == everything.keys() for folder, _ in paired)
             held = [read_entry(raw) for raw in store.get(HULL, everything).values()]
-            by_hand = canonical_bytes(fold(HULL, everything.values()).summary())
-            assert canonical_bytes(fold(HULL, held).summary()) == by_hand
+            by_hand = canonical_bytes(replay(HULL, everything.values()).summary())
+            assert canonical_bytes(replay(HULL, held).summary()) == by_hand
             assert {hull: one.digest for hull, one in store.digests().items()} == paired[0][0].digests()
 
 

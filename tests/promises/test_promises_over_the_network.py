@@ -24,8 +24,8 @@ from garboard.disk import journal
 from garboard.disk.clock import Stamp, wall_milliseconds
 from garboard.disk.entries import Entry, canonical_bytes, make_entry, read_entry
 from garboard.disk.hullfile import HullFolder
-from garboard.history.fold import fold
 from garboard.history.merge import state_digest
+from garboard.history.replay import replay
 from garboard.shop_link.pairing import PairedShop
 from garboard.shop_link.sync import bring_ashore
 from garboard_shop.embedded import EmbeddedStore
@@ -90,8 +90,8 @@ def test_p3_any_order_and_any_repetition_of_coming_ashore_gives_the_same(tmp_pat
             assert all(folder.ids(HULL) == everything.keys() for folder, _ in tablets)
             digests |= {state_digest(folder, HULL) for folder in (shop.hulls, *(one for one, _ in tablets))}
     assert len(digests) == 1, f"seed {seed}"
-    by_hand = canonical_bytes(fold(HULL, everything.values()).summary())
-    assert canonical_bytes(fold(HULL, shop_entries(tmp_path / "0")).summary()) == by_hand
+    by_hand = canonical_bytes(replay(HULL, everything.values()).summary())
+    assert canonical_bytes(replay(HULL, shop_entries(tmp_path / "0")).summary()) == by_hand
 
 
 def shop_entries(where: Path) -> tuple[Entry, ...]:
@@ -101,10 +101,10 @@ def shop_entries(where: Path) -> tuple[Entry, ...]:
 
 def check_everything_stands_or_was_seen(store: Store, everything: dict[str, Entry]) -> None:
     """At the shop after everyone came ashore: each entry is a head of its slot, or some entry names it as replaced."""
-    state = fold(HULL, [read_entry(raw) for raw in store.get(HULL, store.ids(HULL)).values()])
-    heads = {name for slot in state.slots.values() for name in slot.head_ids}
+    state = replay(HULL, [read_entry(raw) for raw in store.get(HULL, store.ids(HULL)).values()])
+    heads = {name for slot in state.registers.values() for name in slot.head_ids}
     replaced = {name for entry in everything.values() for name in entry.replaces}
-    known = {name for slot in state.slots.values() for name in slot.entries}
+    known = {name for slot in state.registers.values() for name in slot.entries}
     assert known <= everything.keys()
     assert known - heads - replaced == set()
     assert len(known) + len(state.unknown) == len(everything)
@@ -139,11 +139,11 @@ def check_no_clock_decides(
         for folder, pairing in [*paired, *paired[:-1]]:
             bring_ashore(folder, pairing)
     assert {one.clock_offset // DAY for one in store.register.tablets()} != {0}, "the shop heard no scrambled clock"
-    first = fold(HULL, [read_entry(entry.raw) for entry in everything.values()])
+    first = replay(HULL, [read_entry(entry.raw) for entry in everything.values()])
     by_first_clocks = decided(first, {name: name for name in everything})
     names = {entry.id: name for name, entry in again.items()}
     for held in (store.get(HULL, store.ids(HULL)), *(folder.get(HULL) for folder, _ in paired)):
-        state = fold(HULL, [read_entry(raw) for raw in held.values()])
+        state = replay(HULL, [read_entry(raw) for raw in held.values()])
         assert decided(state, names) == by_first_clocks, f"seed {seed}"
         assert values_in(state) == values_in(first), f"seed {seed}"
 
@@ -158,7 +158,7 @@ def test_p5_tablets_whose_clocks_are_days_off_leave_the_same_heads_and_disagreem
 
 
 def test_p5_the_histories_that_come_ashore_here_do_disagree() -> None:
-    states = [fold(HULL, union(history(seed)).values()) for seed in SEEDS]
+    states = [replay(HULL, union(history(seed)).values()) for seed in SEEDS]
     assert all(any(state.disagreements(job) for job in JOBS) for state in states)
 
 

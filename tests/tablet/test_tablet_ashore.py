@@ -4,7 +4,7 @@ from test_tablet_commissioning import new_job
 
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import Author, measure
-from garboard.history.fold import fold
+from garboard.history.replay import replay
 from garboard.shop_link import sync
 from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, TECHNICIAN
 from garboard_tablet.models.session import Place
@@ -19,8 +19,10 @@ def another_measures_it(shop, folder):
         paired = shop.paired("other")
         sync.bring_ashore(other, paired)
         held = [entry for entry in other.entries(HULL) if entry.subject[:2] != ("dock.horn", "heard")]
-        job = fold(HULL, held).jobs[0]
-        other.put_if_absent(HULL, [measure(Author("other", "Kim"), fold(HULL, held), job, "dock.horn", "heard", False)])
+        job = replay(HULL, held).jobs[0]
+        other.put_if_absent(
+            HULL, [measure(Author("other", "Kim"), replay(HULL, held), job, "dock.horn", "heard", False)]
+        )
         sync.bring_ashore(other, paired)
     return job
 
@@ -96,7 +98,7 @@ def test_a_technicians_tablet_measures_again_and_a_manager_made_of_it_settles(dr
         assert (view.value("dock.horn", "heard"), view.disagreements) == (False, ())
         d.app.way.go(Place(page="ashore"))
         d.press("bring ashore now")
-        d.wait(lambda: fold(HULL, shop.hulls.entries(HULL)).disagreements(job) == (), 30)
+        d.wait(lambda: replay(HULL, shop.hulls.entries(HULL)).disagreements(job) == (), 30)
 
 
 def test_a_wrong_code_says_what_to_do(drive):

@@ -1,6 +1,6 @@
 """The real app, off screen and by touch, through a whole invented commissioning."""
 
-from garboard.history.fold import fold
+from garboard.history.replay import replay
 from garboard.recordings.simulator import Boat, Order, simulate
 from garboard_tablet.models.sources import Replay
 
@@ -110,7 +110,7 @@ def test_a_value_is_on_the_disk_before_the_next_question(drive, tmp_path):
     d.press("step dock.horn", "choice Yes")
     assert d.says("Its tone")
     with HullFolder(tmp_path / "t", read_only=True) as folder:
-        state = fold("XYZAB123F526", folder.entries("XYZAB123F526"))
+        state = replay("XYZAB123F526", folder.entries("XYZAB123F526"))
     assert state.view(state.jobs[0]).value("dock.horn", "heard") is True
 
 
@@ -269,7 +269,7 @@ def test_a_value_is_taken_back_with_a_reason(drive):
     view = view_of(d)
     assert view.find("dock.horn", "heard") is None
     here = d.app.tablet.session.here
-    assert [struck.reason for struck in d.app.tablet.fold(here.hull).struck(here.job)] == ["mistyped"]
+    assert [struck.reason for struck in d.app.tablet.fold(here.hull).retractions(here.job)] == ["mistyped"]
 
 
 def test_a_field_of_the_vessel_that_disagrees_leads_to_where_it_is_settled(drive):

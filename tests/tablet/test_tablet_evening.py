@@ -22,13 +22,14 @@ from garboard.demo.demo_day import make_day
 from garboard.demo.samples_folder import sample_job_files
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import Author, measure
-from garboard.history.fold import Fold, SlotKey, fold
+from garboard.history.registers import RegisterKey
+from garboard.history.replay import HullState, replay
 from pages_rig import CHIEF, LONG_REACH, SALTGRASS, make_first_manager, sign_in
 from touched_app import PATIENCE, TouchedApp
 
 NEW_BOAT = "XYZAB123F526"
 DRY = ("handover.fuel_system", "dry_at_rest", "", "")
-SPEED = SlotKey("measure", "saltgrass-2026-05", ("prop_check.full_throttle", "speed", "2", ""))
+SPEED = RegisterKey("measure", "saltgrass-2026-05", ("prop_check.full_throttle", "speed", "2", ""))
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 Held = dict[str, dict[str, bytes]]
@@ -63,9 +64,9 @@ def attachments_in(folder: Path) -> set[str]:
         return set(hulls.attachments.names())
 
 
-def state_in(folder: Path, hull: str) -> Fold:
+def state_in(folder: Path, hull: str) -> HullState:
     with HullFolder(folder, read_only=True) as hulls:
-        return fold(hull, hulls.entries(hull))
+        return replay(hull, hulls.entries(hull))
 
 
 def everything(*parts: Held) -> Held:
@@ -85,7 +86,7 @@ def wait_until(condition: Callable[[], bool]) -> None:
 def leaks(folder: Path) -> None:
     """The second tablet's technician finds a fitting wet, and has not seen what the app holds."""
     with HullFolder(folder) as hulls:
-        state = fold(NEW_BOAT, hulls.entries(NEW_BOAT))
+        state = replay(NEW_BOAT, hulls.entries(NEW_BOAT))
         (job,) = state.jobs
         hulls.save(measure(Author("tablet 2", "N. Sorrel"), state, job, *DRY[:2], False))
 
@@ -172,9 +173,9 @@ def test_three_tablets_come_ashore_and_after_the_managers_evening_all_four_hold_
     digests = [json.loads(garboard("digest", folder, "--json")) for folder in (office, one, two, three)]
     assert digests[0]
     assert all(each == digests[0] for each in digests)
-    (speed,) = state_in(three, SALTGRASS).standing(SPEED)
+    (speed,) = state_in(three, SALTGRASS).current(SPEED)
     new_boat = state_in(three, NEW_BOAT)
-    (dry,) = new_boat.standing(SlotKey("measure", new_boat.jobs[0], DRY))
+    (dry,) = new_boat.current(RegisterKey("measure", new_boat.jobs[0], DRY))
     assert [(entry.by, entry.value) for entry in (speed, dry)] == [(CHIEF, "31.9 kn"), (CHIEF, True)]
     entered = everything(before, on_the_second, {NEW_BOAT: by_touch})
     assert LONG_REACH in entered

@@ -21,7 +21,7 @@ NOT_NEEDED = {
     "garboard.records",
     "garboard.findings",
     "garboard.hosting.host",
-    "garboard.history.fold",
+    "garboard.history.replay",
     "garboard.recordings.boat_network",
     "garboard_prop_check",
     "cattrs",

@@ -112,8 +112,8 @@ def test_every_value_a_signature_covers_is_in_a_table(opened, name):
     ids = set(state.coverage(job))
     measured = [
         (key, entry.value)
-        for key in state.slots
-        for entry in state.standing(key)
+        for key in state.registers
+        for entry in state.current(key)
         if entry.id in ids and key.kind == "measure"
     ]
     cells = [cell for part in covered.parts for row in part.table.rows for cell in row[1:] if cell]

@@ -7,8 +7,8 @@ import pytest
 
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import Author, join_job, measure, move_job, retract, same_boat
-from garboard.history.fold import fold
 from garboard.history.merge import merge
+from garboard.history.replay import replay
 from garboard.hosting.host import make_host
 from garboard_tablet.models.tablet import open_tablet
 from garboard_tablet.models.vessels import VesselList, check_hull
@@ -20,7 +20,7 @@ KIM, ROBIN = Author("tablet 1", "Kim"), Author("tablet 2", "Robin")
 
 def job_entries(author, hull, job, speed=None, name=""):
     """A job opened under a hull number, with what is given."""
-    state = fold(hull, [])
+    state = replay(hull, [])
     written = [author.write(state, "job", ("opened",), "2026-05-0" + job[-1], job=job)]
     if speed:
         written.append(measure(author, state, job, "dock.full", "speed", speed))
@@ -33,7 +33,7 @@ def one_boat_in_two_folders(tmp_path):
     """Two tablets' folders, each with a job of the same boat under another number, merged into the tablet's."""
     first = job_entries(KIM, RIGHT, "job1", speed="41.2 kn", name="Saltgrass")
     second = job_entries(ROBIN, WRONG, "job2", speed="39.0 kn")
-    alike = same_boat(KIM, fold(RIGHT, first), fold(WRONG, second), "one transom, read twice")
+    alike = same_boat(KIM, replay(RIGHT, first), replay(WRONG, second), "one transom, read twice")
     brought(tmp_path, "kim", [*first, alike[0]])
     brought(tmp_path, "robin", [*second, alike[1]])
 
@@ -104,8 +104,8 @@ def test_two_numbers_part_again_when_the_statement_is_taken_back(opened, tmp_pat
     tablet = opened()
     vessels = lines_of(tablet)
     for here in (RIGHT, WRONG):
-        alone = fold(here, tablet.files.entries(here))
-        key = next(key for key in alone.slots if key.kind == "alias")
+        alone = replay(here, tablet.files.entries(here))
+        key = next(key for key in alone.registers if key.kind == "alias")
         tablet.files.save(retract(KIM, alone, key, "two boats after all"))
     tablet.look_again([RIGHT, WRONG])
     for hull in vessels.stale():
@@ -117,7 +117,7 @@ def test_a_number_said_to_be_the_same_boat_in_one_file_alone_is_still_one_line(o
     """The other half of the statement is on another tablet; what is listed leads to both jobs."""
     first = job_entries(KIM, RIGHT, "job1", name="Saltgrass")
     second = job_entries(ROBIN, WRONG, "job2")
-    alike = same_boat(KIM, fold(RIGHT, first), fold(WRONG, second), "one transom, read twice")
+    alike = same_boat(KIM, replay(RIGHT, first), replay(WRONG, second), "one transom, read twice")
     brought(tmp_path, "both", [*first, *second, alike[1]])
     tablet = opened()
     (line,) = lines_of(tablet).lines.values()
@@ -129,7 +129,7 @@ def moved(tmp_path):
     """A job written under a wrong number, moved to the right one; the two files come from two folders."""
     right = job_entries(KIM, RIGHT, "job1", speed="41.2 kn", name="Saltgrass")
     wrong = job_entries(ROBIN, WRONG, "job2", speed="39.0 kn", name="Not this boat")
-    leaving, arriving = move_job(KIM, fold(WRONG, wrong), fold(RIGHT, right), "job2", "typed wrongly")
+    leaving, arriving = move_job(KIM, replay(WRONG, wrong), replay(RIGHT, right), "job2", "typed wrongly")
     return [*right, arriving], [*wrong, leaving]
 
 
@@ -186,8 +186,8 @@ def test_a_job_in_two_parts_is_whole_and_takes_further_values(opened, tmp_path):
     from garboard_tablet.models.pages import asks_here
 
     here = job_entries(KIM, RIGHT, "job1", speed="41.2 kn")
-    there = [measure(ROBIN, fold(WRONG, []), "job1", "dock.horn", "heard", True)]
-    pair = move_job(KIM, fold(WRONG, there), fold(RIGHT, here), "job1", "typed wrongly")
+    there = [measure(ROBIN, replay(WRONG, []), "job1", "dock.horn", "heard", True)]
+    pair = move_job(KIM, replay(WRONG, there), replay(RIGHT, here), "job1", "typed wrongly")
     brought(tmp_path, "both", [*here, *there, *pair])
     tablet = opened()
     asks = asks_here(tablet, RIGHT, "job1", tablet.step("dock.horn"))
@@ -205,7 +205,7 @@ def test_a_job_joined_ashore_while_it_is_open_goes_on_as_the_one_it_was_joined_i
     from garboard_tablet.models.pages import asks_here
 
     first = job_entries(KIM, RIGHT, "job1", speed="41.2 kn")
-    second = [*job_entries(ROBIN, RIGHT, "job2"), measure(ROBIN, fold(RIGHT, []), "job2", "dock.horn", "heard", True)]
+    second = [*job_entries(ROBIN, RIGHT, "job2"), measure(ROBIN, replay(RIGHT, []), "job2", "dock.horn", "heard", True)]
     brought(tmp_path, "both", [*first, *second])
     tablet = opened()
     assert set(tablet.boat(RIGHT).jobs) == {"job1", "job2"}
@@ -258,7 +258,7 @@ def test_two_numbers_and_a_moved_jobs_way_have_room(drive, tmp_path):
     one_boat_in_two_folders(tmp_path)
     third = "XYZAB129F526"
     source = job_entries(KIM, third, "job3")
-    leaving, arriving = move_job(KIM, fold(third, source), fold(RIGHT, []), "job3", "typed wrongly")
+    leaving, arriving = move_job(KIM, replay(third, source), replay(RIGHT, []), "job3", "typed wrongly")
     brought(tmp_path, "later", [*source, leaving, arriving])
     d = drive(tmp_path / "tablet")
     d.wait(lambda: d.has(f"vessel {third}"))

@@ -154,7 +154,7 @@ def plain_report(report: SyncReport) -> dict[str, JsonValue]:
 
 def readable_report(report: SyncReport) -> str:
     """A report for people."""
-    from garboard.history.fold import name_of
+    from garboard.history.registers import name_of
 
     lines = [
         f"sent {report.sent} entries and {report.attachments_sent} attachments, "

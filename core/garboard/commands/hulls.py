@@ -24,10 +24,12 @@ from garboard.history import authoring as writing
 from garboard.history import exchange
 from garboard.history.authoring import Author
 from garboard.history.authority import managers_part
-from garboard.history.desk import attach as keep_with_step
-from garboard.history.desk import author_for, open_hull, slot_named
-from garboard.history.fold import JOINING, Fold, SlotKey, fold, name_of, slot_of
+from garboard.history.boat import attach as keep_with_step
+from garboard.history.boat import author_for, open_hull, register_named
 from garboard.history.merge import HullMerge, MergeReport, merge, state_digest
+from garboard.history.moves import JOINING
+from garboard.history.registers import RegisterKey, name_of, register_of
+from garboard.history.replay import HullState, replay
 from garboard.job_files.job_file import read_job_file
 from garboard.records import JsonValue
 from garboard.shop_link.pairing import may_decide, writes_as
@@ -176,31 +178,31 @@ def show(folder: Path, hull: str, job: str, name: str) -> None:
             raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
         chosen = (job,) if job else boat.jobs
         if name:
-            home = boat.home_of(_only(chosen, boat.jobs))
+            home = boat.state_of(_only(chosen, boat.jobs))
             click.echo("\n".join(_history(home, _named(home, _only(chosen, boat.jobs), name))))
             return
         for one in chosen:
-            click.echo("\n".join(_listing(boat.home_of(one), one)))
+            click.echo("\n".join(_listing(boat.state_of(one), one)))
 
 
-def _listing(state: Fold, job: str) -> Iterator[str]:
+def _listing(state: HullState, job: str) -> Iterator[str]:
     yield f"{state.hull_number}, job {job}"
     for part in state.parts(job):
-        (said,) = state.standing(SlotKey("move", part, JOINING))
+        (said,) = state.current(RegisterKey("move", part, JOINING))
         yield f"  with job {part}, joined into it by {said.by}"
-    for key in sorted(key for key in state.slots if key.kind == "field" or key.job == job):
-        standing = state.standing(key)
+    for key in sorted(key for key in state.registers if key.kind == "field" or key.job == job):
+        standing = state.current(key)
         if standing and (key.kind in ("field", "measure") or state.disagrees(key)):
             mark = "  DISAGREES  " if len(standing) > 1 else "  "
             yield f"{mark}{name_of(key)}: " + " | ".join(
                 f"{_text(e.value)} ({e.by}, {moment_in_words(e.at)})" for e in standing
             )
-    for struck in state.struck(job):
-        what = f"{name_of(slot_of(struck.entry))} {_text(struck.entry.value)}"
-        yield f"  taken back by {struck.by}: {what}: {struck.reason}"
+    for retraction in state.retractions(job):
+        what = f"{name_of(register_of(retraction.entry))} {_text(retraction.entry.value)}"
+        yield f"  taken back by {retraction.by}: {what}: {retraction.reason}"
     stale = {staleness.sign_off.id: staleness for staleness in state.stale(job)}
-    for key in sorted(key for key in state.slots if key.kind == "signoff" and key.job == job):
-        for entry in state.standing(key):
+    for key in sorted(key for key in state.registers if key.kind == "signoff" and key.job == job):
+        for entry in state.current(key):
             missing = len(stale[entry.id].not_covered) if entry.id in stale else 0
             yield f"  signed by {'/'.join(key.subject)}, {moment_in_words(entry.at)}" + (
                 f", STALE: {missing} not covered" if missing else ""
@@ -209,10 +211,10 @@ def _listing(state: Fold, job: str) -> Iterator[str]:
         yield f"  {len(state.unknown)} entries need a plugin or a newer version that is not here; they are kept"
 
 
-def _history(state: Fold, key: SlotKey) -> Iterator[str]:
+def _history(state: HullState, key: RegisterKey) -> Iterator[str]:
     yield name_of(key)
-    standing = {entry.id for entry in state.standing(key)}
-    for entry in state.slots[key].history:
+    standing = {entry.id for entry in state.current(key)}
+    for entry in state.registers[key].history:
         what = "taken back" if entry.kind == "retract" else _text(entry.value)
         why = entry.value.get("reason") if isinstance(entry.value, dict) else entry.more.get("reason")
         mark = "stands  " if entry.id in standing else "replaced"
@@ -236,7 +238,7 @@ def settle(folder: Path, hull: str, name: str, value: str, job: str, by: str, re
     """Choose a value where several disagree. The others stay in the history."""
     with _writing(folder, hull, job, tablet, by) as (hulls, state, author, job):
         key = _named(state, job, name)
-        held = [entry.value for entry in state.standing(key)]
+        held = [entry.value for entry in state.current(key)]
         chosen = next((other for other in held if _text(other) == value), value)
         _save_all(hulls, [writing.settle(author, state, key, chosen, reason)])
     click.echo(f"{name} is {value}")
@@ -253,7 +255,7 @@ def settle(folder: Path, hull: str, name: str, value: str, job: str, by: str, re
 def attach(folder: Path, hull: str, step: str, file: Path, by: str, job: str, tablet: str) -> None:
     """Keep a photo or a recording with a STEP of a job. The book and the boat's page list it."""
     with _writing(folder, hull, job, tablet, by) as (hulls, state, author, job):
-        _refuse_unknown(step, {key.subject[0] for key in state.slots if key.kind == "measure"})
+        _refuse_unknown(step, {key.subject[0] for key in state.registers if key.kind == "measure"})
         _save_all(hulls, [keep_with_step(hulls, author, state, job, step, file)])
     click.echo(f"{file.name} is kept with {step}")
 
@@ -291,10 +293,10 @@ def take_back(folder: Path, hull: str, name: str, job: str, by: str, reason: str
 def same_boat(folder: Path, hull: str, other: str, undo: bool, by: str, reason: str, tablet: str) -> None:
     """Say that two hull numbers are one boat. Nothing is rewritten; --undo parts them again."""
     with HullFolder(folder) as hulls:
-        pair = [fold(number, hulls.entries(number)) for number in (hull, other)]
+        pair = [replay(number, hulls.entries(number)) for number in (hull, other)]
         author = _author(hulls, pair[0], tablet, by)
         if undo:
-            keys = [SlotKey("alias", "", (there.hull,)) for there in reversed(pair)]
+            keys = [RegisterKey("alias", "", (there.hull,)) for there in reversed(pair)]
             entries = [writing.retract(author, state, key, reason) for state, key in zip(pair, keys, strict=True)]
         else:
             entries = [*writing.same_boat(author, pair[0], pair[1], reason)]
@@ -311,10 +313,10 @@ def same_boat(folder: Path, hull: str, other: str, undo: bool, by: str, reason: 
 def move_job(folder: Path, hull: str, job: str, target: str, by: str, reason: str, tablet: str) -> None:
     """Move a job written under a wrong hull number. Nothing is rewritten; moved back, it is as before."""
     with HullFolder(folder) as hulls:
-        boat, there = open_hull(hulls, hull), fold(target, hulls.entries(target))
+        boat, there = open_hull(hulls, hull), replay(target, hulls.entries(target))
         if job not in boat.jobs:
             raise InputError(str(folder), [Fault("job", f"one of {', '.join(boat.jobs) or 'none'}", repr(job))])
-        home = boat.home_to_move(job)
+        home = boat.state_to_move(job)
         _save_all(hulls, writing.move_job(_author(hulls, home, tablet, by), home, there, job, reason))
     click.echo(f"job {job} belongs to {target}")
 
@@ -331,7 +333,7 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
     with HullFolder(folder) as hulls:
         boat = open_hull(hulls, hull)
         if undo:
-            home = boat.home_of(job)
+            home = boat.state_of(job)
             _save_all(hulls, [writing.part_job(_author(hulls, home, tablet, by), home, job, reason)])
         else:
             for one in (job, into):
@@ -362,7 +364,7 @@ def import_job(job_file: Path, folder: Path, by: str, anyway: bool, tablet: str)
     if not anyway:
         _refuse_unless_well_formed(read.vessel.hull_number, folder)
     with HullFolder(folder) as hulls:
-        state = fold(read.vessel.hull_number, hulls.entries(read.vessel.hull_number))
+        state = replay(read.vessel.hull_number, hulls.entries(read.vessel.hull_number))
         hull, added = exchange.import_job(hulls, read, job_file.parent, _author(hulls, state, tablet, by))
     click.echo(f"{hull}: {added} new entries")
 
@@ -404,13 +406,15 @@ def export_job(folder: Path, hull: str, job: str, out: Path) -> None:
 
 
 @contextmanager
-def _writing(folder: Path, hull: str, job: str, tablet: str, by: str) -> Iterator[tuple[HullFolder, Fold, Author, str]]:
+def _writing(
+    folder: Path, hull: str, job: str, tablet: str, by: str
+) -> Iterator[tuple[HullFolder, HullState, Author, str]]:
     with HullFolder(folder) as hulls:
         boat = open_hull(hulls, hull)
         if not len(boat.state):
             raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
         chosen = _only((job,) if job else boat.jobs, boat.jobs)
-        state = boat.home_of(chosen)
+        state = boat.state_of(chosen)
         yield hulls, state, _author(hulls, state, tablet, by), chosen
 
 
@@ -420,11 +424,11 @@ def _only(chosen: tuple[str, ...], jobs: tuple[str, ...]) -> str:
     return chosen[0]
 
 
-def _named(state: Fold, job: str, name: str) -> SlotKey:
+def _named(state: HullState, job: str, name: str) -> RegisterKey:
     try:
-        return slot_named(state, job, name)
+        return register_named(state, job, name)
     except KeyError:
-        there = {name_of(key) for key in state.slots if key.job in ("", job)}
+        there = {name_of(key) for key in state.registers if key.job in ("", job)}
         near = get_close_matches(name, sorted(there), n=3)
         expected = "a value as `garboard show` lists it" + (f", perhaps {' or '.join(near)}" if near else "")
         raise InputError("value", [Fault("NAME", expected, shown(name))]) from None
@@ -434,7 +438,7 @@ def _known(hulls: HullFolder) -> str:
     return f"one of {', '.join(hulls.hulls()) or 'none'}"
 
 
-def _author(hulls: HullFolder, state: Fold, tablet: str, by: str) -> Author:
+def _author(hulls: HullFolder, state: HullState, tablet: str, by: str) -> Author:
     return author_for(hulls, state, tablet or writes_as(hulls.folder), by)
 
 

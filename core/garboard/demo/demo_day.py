@@ -21,6 +21,8 @@ from garboard.history.authoring import Author, measure, same_boat, settle, sign_
 from garboard.history.desk import author_for, open_hull
 from garboard.history.fold import Fold, fold, name_of
 from garboard.history.merge import MergeReport, merge
+from garboard.history.registers import name_of
+from garboard.history.replay import HullState, replay
 from garboard.job_files.job_file import JobFile, read_job_file
 
 A_DAY = 24 * 60 * 60 * 1000
@@ -81,7 +83,7 @@ def _measured_twice(first: HullFolder, second: HullFolder, job_file: JobFile, au
         for entry in first.entries(hull)
         if not (entry.kind == "measure" and entry.subject == (*place.values(), "")) and entry.kind != "signoff"
     ]
-    entry = measure(author, fold(hull, held), job, place["step"], place["field"], "31.4 kn", row=place["row"])
+    entry = measure(author, replay(hull, held), job, place["step"], place["field"], "31.4 kn", row=place["row"])
     second.put_if_absent(hull, [*held, entry])
 
 
@@ -90,7 +92,7 @@ def _measured_after_the_sign_off(first: HullFolder, second: HullFolder, job_file
     hull, job = job_file.vessel.hull_number, job_file.job.id
     held = [entry for entry in second.entries(hull) if entry.kind != "signoff"]
     entry = attrs.evolve(author, wall=lambda: RETESTED_AT)
-    again = measure(entry, fold(hull, held), job, "handover.lights_and_horn", "horn", True)
+    again = measure(entry, replay(hull, held), job, "handover.lights_and_horn", "horn", True)
     first.put_if_absent(hull, [*held, again])
     for name in second.attachments.names():
         first.attachments.put(second.attachments.get(name))
@@ -98,7 +100,7 @@ def _measured_after_the_sign_off(first: HullFolder, second: HullFolder, job_file
 
 def _typed_under_a_wrong_number(third: HullFolder, job_file: JobFile, author: Author) -> None:
     wrong = job_file.vessel.hull_number.replace("0", "O", 1)
-    state = Fold(hull_number.key(wrong))
+    state = HullState(hull_number.key(wrong))
     third.save(measure(author, state, job_file.job.id, "fuel_curve.tanks", "usable_fuel", "270 gal"))
 
 
@@ -128,9 +130,9 @@ def _choose_the_speed(hulls: HullFolder) -> Iterator[str]:
     for hull in hulls.hulls():
         boat = open_hull(hulls, hull)
         for job in boat.jobs:
-            for key in boat.home_of(job).disagreements(job):
-                state = boat.home_of(job)
-                right = next(entry for entry in state.standing(key) if entry.tablet == "tablet 1")
+            for key in boat.state_of(job).disagreements(job):
+                state = boat.state_of(job)
+                right = next(entry for entry in state.current(key) if entry.tablet == "tablet 1")
                 author = _manager(hulls, state)
                 hulls.save(settle(author, state, key, right.value, "read at the plotter during the run"))
                 yield f"{state.hull_number}: {name_of(key)} is {right.value}"
@@ -140,7 +142,7 @@ def _join_the_numbers(hulls: HullFolder) -> Iterator[str]:
     known = hulls.hulls()
     for hull in known:
         for other in hull_number.look_alikes(hull, known):
-            state, there = (fold(number, hulls.entries(number)) for number in (hull, other))
+            state, there = (replay(number, hulls.entries(number)) for number in (hull, other))
             if other not in state.aliases and "O" in hull:
                 author = _manager(hulls, state)
                 for entry in same_boat(author, state, there, "letter for a digit"):

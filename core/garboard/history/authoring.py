@@ -10,7 +10,10 @@ import attrs
 from garboard.disk.clock import HybridClock, wall_text
 from garboard.disk.entries import Entry, make_entry
 from garboard.faults import Fault, InputError
-from garboard.history.fold import JOINING, Fold, Slot, SlotKey, same_value, slot_of
+from garboard.history.moves import JOINING
+from garboard.history.registers import Register, RegisterKey, register_of
+from garboard.history.replay import HullState
+from garboard.history.values import same_value
 from garboard.job_files.convert import unstructure
 from garboard.job_files.job_file import JobFile
 from garboard.records import EQUIPMENT, Job, JsonValue, Vessel
@@ -31,7 +34,7 @@ class Author:
 
     def write(
         self,
-        state: Fold,
+        state: HullState,
         kind: str,
         subject: tuple[str, ...],
         value: JsonValue,
@@ -41,9 +44,9 @@ class Author:
         more: Mapping[str, JsonValue] | None = None,
         at: str = "",
     ) -> Entry:
-        """A new entry that replaces what now stands in its slot, unless `replaces` says otherwise."""
-        slot_job = "" if kind == "field" else job
-        heads = state.heads(SlotKey(kind, slot_job, subject)) if replaces is None else replaces
+        """A new entry that replaces what is now current in its register, unless `replaces` says otherwise."""
+        register_job = "" if kind == "field" else job
+        heads = state.heads(RegisterKey(kind, register_job, subject)) if replaces is None else replaces
         return make_entry(
             kind,
             state.hull_number,
@@ -67,7 +70,7 @@ def new_job_id() -> str:
 
 def measure(
     author: Author,
-    state: Fold,
+    state: HullState,
     job: str,
     step: str,
     field: str,
@@ -82,8 +85,8 @@ def measure(
     return author.write(state, "measure", (step, field, row, of), value, job=job, more=more)
 
 
-def retract(author: Author, state: Fold, key: SlotKey, reason: str) -> Entry:
-    """Take back everything that stands in a slot. What was replaced earlier does not come back."""
+def retract(author: Author, state: HullState, key: RegisterKey, reason: str) -> Entry:
+    """Take back everything that is current in a register. What was replaced earlier does not come back."""
     if not reason.strip():
         raise InputError("retraction", [Fault("reason", "why it is taken back", "nothing")])
     heads = state.heads(key)
@@ -94,11 +97,11 @@ def retract(author: Author, state: Fold, key: SlotKey, reason: str) -> Entry:
     return author.write(state, "retract", key.subject, value, job=key.job, replaces=heads)
 
 
-def settle(author: Author, state: Fold, key: SlotKey, value: JsonValue, reason: str) -> Entry:
+def settle(author: Author, state: HullState, key: RegisterKey, value: JsonValue, reason: str) -> Entry:
     """Choose a value where several disagree. The choice replaces them all and says why."""
     if not reason.strip():
         raise InputError("settling", [Fault("reason", "why this value is right", "nothing")])
-    if len(state.standing(key)) < 2:
+    if len(state.current(key)) < 2:
         got = f"{'/'.join(key.subject).rstrip('/')}, where nothing disagrees"
         raise InputError("settling", [Fault("value", "a disagreement; enter the value anew, or take it back", got)])
     return author.write(state, key.kind, key.subject, value, job=key.job, more={"reason": reason})
@@ -106,7 +109,7 @@ def settle(author: Author, state: Fold, key: SlotKey, value: JsonValue, reason: 
 
 def sign_off(
     author: Author,
-    state: Fold,
+    state: HullState,
     job: str,
     role: str,
     name: str,
@@ -125,7 +128,7 @@ def sign_off(
     return author.write(state, "signoff", (role, name), value, job=job, at=at, replaces=replaces)
 
 
-def same_boat(author: Author, one: Fold, other: Fold, reason: str) -> tuple[Entry, Entry]:
+def same_boat(author: Author, one: HullState, other: HullState, reason: str) -> tuple[Entry, Entry]:
     """Say that two hull numbers are one boat: one entry in each hull's file, so that either leads to the other."""
     return tuple(  # type: ignore[return-value]
         author.write(here, "alias", (there.hull,), {"hull": there.hull, "reason": reason})
@@ -133,7 +136,7 @@ def same_boat(author: Author, one: Fold, other: Fold, reason: str) -> tuple[Entr
     )
 
 
-def move_job(author: Author, source: Fold, target: Fold, job: str, reason: str) -> tuple[Entry, Entry]:
+def move_job(author: Author, source: HullState, target: HullState, job: str, reason: str) -> tuple[Entry, Entry]:
     """Move a job to the hull it belongs to: one entry in each hull's file. Undone by retracting both."""
     leaving: JsonValue = {"hull": target.hull, "reason": reason}
     arriving: JsonValue = {"hull": source.hull, "reason": reason}
@@ -143,10 +146,10 @@ def move_job(author: Author, source: Fold, target: Fold, job: str, reason: str) 
     )
 
 
-def join_job(author: Author, state: Fold, job: str, into: str, reason: str) -> Entry:
+def join_job(author: Author, state: HullState, job: str, into: str, reason: str) -> Entry:
     """Join a job into another of the same boat: two people opened one each for the same piece of work.
 
-    state : the boat's own fold, also where the jobs were moved to it
+    state : of the boat's own hull number, also where the jobs were moved to it
     """
     if not reason.strip():
         raise InputError("joining", [Fault("reason", "why the two are one job", "nothing")])
@@ -155,12 +158,12 @@ def join_job(author: Author, state: Fold, job: str, into: str, reason: str) -> E
     return author.write(state, "move", JOINING, {"job": into, "reason": reason}, job=job)
 
 
-def part_job(author: Author, state: Fold, job: str, reason: str) -> Entry:
+def part_job(author: Author, state: HullState, job: str, reason: str) -> Entry:
     """Take back that a job was joined into another: each is by itself again, as before."""
-    return retract(author, state, SlotKey("move", job, JOINING), reason)
+    return retract(author, state, RegisterKey("move", job, JOINING), reason)
 
 
-def take_in(author: Author, state: Fold, job_file: JobFile) -> list[Entry]:
+def take_in(author: Author, state: HullState, job_file: JobFile) -> list[Entry]:
     """Turn a job file written by hand into entries, adding each to the state.
 
     What already stands with the same value is not repeated, nor what was replaced or taken back since it was written at
@@ -172,8 +175,8 @@ def take_in(author: Author, state: Fold, job_file: JobFile) -> list[Entry]:
     written: list[Entry] = []
     shown: set[str] = set()
     for fact in _facts(job_file):
-        key = SlotKey(fact.kind, "" if fact.kind == "field" else job_file.job.id, fact.subject)
-        if not _is_here(state.slot(key), fact):
+        key = RegisterKey(fact.kind, "" if fact.kind == "field" else job_file.job.id, fact.subject)
+        if not _is_here(state.register(key), fact):
             signed = attrs.evolve(author, by=fact.by or author.by)
             entry = signed.write(
                 state,
@@ -181,38 +184,38 @@ def take_in(author: Author, state: Fold, job_file: JobFile) -> list[Entry]:
                 fact.subject,
                 fact.value,
                 job=job_file.job.id,
-                replaces=_replaced_knowingly(state.slot(key), fact.saw),
+                replaces=_replaced_knowingly(state.register(key), fact.saw),
                 more=fact.more,
                 at=fact.at,
             )
             state.add(entry)
             written.append(entry)
-        shown.update(head.id for head in state.slot(key).heads if same_value(head.value, fact.value))
+        shown.update(head.id for head in state.register(key).heads if same_value(head.value, fact.value))
     for signature in job_file.sign_offs:
         signed = attrs.evolve(author, by=signature.name)
         entry = sign_off(
             signed, state, job_file.job.id, signature.role, signature.name, at=signature.at, covers=shown, replaces=()
         )
-        there = state.slot(slot_of(entry)).history
+        there = state.register(register_of(entry)).history
         if not any(one.kind == "signoff" and signature.at in ("", one.at) for one in there):
             state.add(entry)
             written.append(entry)
     return written
 
 
-def _is_here(slot: Slot, fact: _Fact) -> bool:
+def _is_here(register: Register, fact: _Fact) -> bool:
     """Whether a value stands already, or was written at the same time by the same person and is settled since."""
-    if any(head.value == fact.value for head in slot.heads):
+    if any(head.value == fact.value for head in register.heads):
         return True
     return fact.at != "" and any(
-        (one.value, one.by, one.at) == (fact.value, fact.by, fact.at) for one in slot.entries.values()
+        (one.value, one.by, one.at) == (fact.value, fact.by, fact.at) for one in register.entries.values()
     )
 
 
-def _replaced_knowingly(slot: Slot, saw: str) -> tuple[str, ...]:
+def _replaced_knowingly(register: Register, saw: str) -> tuple[str, ...]:
     """What whoever changed a value in an exported job file saw in its place: the entry it names, and what agrees."""
-    seen = slot.entries.get(saw)
-    return tuple(head.id for head in slot.heads if same_value(head.value, seen.value)) if seen else ()
+    seen = register.entries.get(saw)
+    return tuple(head.id for head in register.heads if same_value(head.value, seen.value)) if seen else ()
 
 
 @attrs.frozen

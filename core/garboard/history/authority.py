@@ -43,6 +43,6 @@ def _takes_back_managers(entry: Entry, replaced: Iterable[Entry]) -> bool:
 
 
 def _is_managers_signature(entry: Entry) -> bool:
-    """By its value or by the slot it lies in: either is shown as the role."""
+    """By its value or by the register it is in: either is shown as the role."""
     stated = entry.value.get("role") if isinstance(entry.value, dict) else ""
     return any(isinstance(role, str) and role.strip().casefold() == MANAGER for role in (stated, *entry.subject[:1]))

@@ -14,8 +14,9 @@ from garboard.disk.entries import Entry, canonical_bytes, read_entry
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import Fault, InputError
 from garboard.history.authoring import Author, take_in
-from garboard.history.desk import OpenHull, keep_recording, open_entries
-from garboard.history.fold import fold, slot_of
+from garboard.history.boat import Boat, keep_recording, open_entries
+from garboard.history.registers import register_of
+from garboard.history.replay import replay
 from garboard.job_files.job_file import JobFile, exported_name, file_beside, is_beside, job_file_text
 from garboard.job_view import JobView
 from garboard.records import JsonValue, Measurement
@@ -25,7 +26,7 @@ CHANGED = "the entries' own values; delete the key 'entries' to take the file in
 
 
 def job_file_of(view: JobView, entries: tuple[Entry, ...] = ()) -> JobFile:
-    """A job view as a job file; with the entries it was folded from, it can be taken in again without a change."""
+    """A job view as a job file; with the entries it was replayed from, it can be taken in again without a change."""
     return JobFile(
         vessel=view.vessel,
         job=view.job,
@@ -38,15 +39,15 @@ def job_file_of(view: JobView, entries: tuple[Entry, ...] = ()) -> JobFile:
     )
 
 
-def export_job(folder: HullFolder, boat: OpenHull, job: str, out: Path) -> Path:
+def export_job(folder: HullFolder, boat: Boat, job: str, out: Path) -> Path:
     """Write a job and the attachments its entries name into a folder; returns the job file's path.
 
     All facts about the vessel travel, and of hull numbers that are the same boat, or that the job was moved from.
     """
     held = [entry for hull in sorted(boat.hulls) for entry in folder.entries(hull)]
-    home, job = boat.home_of(job), boat.whole_of(job)
+    home, job = boat.state_of(job), boat.joined(job)
     jobs = ("", job, *home.parts(job))
-    entries = tuple(entry for entry in held if entry.job in jobs or slot_of(entry).kind == "field")
+    entries = tuple(entry for entry in held if entry.job in jobs or register_of(entry).kind == "field")
     view = _open(entries, boat.state.hull).view(job)
     out.mkdir(parents=True, exist_ok=True)
     for name, files in _files_of(entries).items():
@@ -69,7 +70,7 @@ def import_job(folder: HullFolder, job_file: JobFile, base: Path, author: Author
     key = hull_number.key(job_file.vessel.hull_number)
     if job_file.entries:
         return key, _import_entries(folder, job_file, base, key)
-    state = fold(key, folder.entries(key))
+    state = replay(key, folder.entries(key))
     kept = attrs.evolve(job_file, measurements=tuple(_with_attachment(folder, base, m) for m in job_file.measurements))
     entries = take_in(author, state, kept)
     return key, len(folder.put_if_absent(key, entries).added)
@@ -98,14 +99,14 @@ def _entry(plain: JsonValue, index: int) -> Entry:
         raise InputError("job file", faults) from None
 
 
-def _open(entries: Iterable[Entry], key: str) -> OpenHull:
+def _open(entries: Iterable[Entry], key: str) -> Boat:
     by_hull: dict[str, list[Entry]] = {}
     for entry in entries:
         by_hull.setdefault(entry.hull_key, []).append(entry)
     return open_entries(lambda hull: by_hull.get(hull, []), key)
 
 
-def _refuse_if_changed(job_file: JobFile, boat: OpenHull) -> None:
+def _refuse_if_changed(job_file: JobFile, boat: Boat) -> None:
     view = boat.view(job_file.job.id)
     faults = [
         Fault(name, CHANGED, "something else")

@@ -14,8 +14,9 @@ from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.entries import Entry, canonical_bytes, plain_place_and_value, view
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.storage import Damage
-from garboard.history.desk import family
-from garboard.history.fold import Fold, SlotKey, fold, name_of
+from garboard.history.boat import replay_with_aliases
+from garboard.history.registers import RegisterKey, name_of
+from garboard.history.replay import HullState, replay
 
 
 @attrs.frozen(kw_only=True)
@@ -31,7 +32,7 @@ class HullMerge:
     hull: str
     came: int
     already: int
-    disagreeing: tuple[SlotKey, ...] = ()
+    disagreeing: tuple[RegisterKey, ...] = ()
     stale: tuple[tuple[str, tuple[str, ...]], ...] = ()
     look_alikes: tuple[str, ...] = ()
 
@@ -152,11 +153,11 @@ def judge(
     def before(key: str) -> list[Entry]:
         return [view(name, raw) for name, raw in now(key).items() if name not in came.get(key, {})]
 
-    state = family(before, hull)
+    state = replay_with_aliases(before, hull)
     disagreeing_before, stale_before = _disagreements(state), _stale(state).keys()
-    new = [view(name, raw) for key in state.family for name, raw in now(key).items() if name in came.get(key, {})]
+    new = [view(name, raw) for key in state.hull_keys for name, raw in now(key).items() if name in came.get(key, {})]
     if any(entry.kind in ("alias", "retract") for entry in new):  # other hull numbers may now be this boat, or no more
-        state = family(lambda key: [view(name, raw) for name, raw in now(key).items()], hull)
+        state = replay_with_aliases(lambda key: [view(name, raw) for name, raw in now(key).items()], hull)
     for entry in new:
         state.add(entry)
     look_alikes = hull_number.look_alikes(hull, [other for other in known if other != hull])
@@ -166,7 +167,7 @@ def judge(
         already=already,
         disagreeing=tuple(sorted(_disagreements(state) - disagreeing_before)),
         stale=tuple(stale for sign_off, stale in _stale(state).items() if sign_off not in stale_before),
-        look_alikes=tuple(other for other in look_alikes if other not in state.family),
+        look_alikes=tuple(other for other in look_alikes if other not in state.hull_keys),
     )
 
 
@@ -174,7 +175,7 @@ _TOLD_OF_A_WHOLE_HULL = frozenset({b"alias", b"move", b"retract", b"signoff"})
 
 
 def _telling(entries: Mapping[str, bytes]) -> Mapping[str, bytes]:
-    """Those of a hull's entries that a report can come from; to fold the others would be most of a merge's work.
+    """Those of a hull's entries that a report can come from; to replay the others would be most of a merge's work.
 
     Where nothing is signed, moved, taken back or said to be the same boat, only a place with several values can
     disagree. Where something is, or an entry is of no plain shape, that is all of them.
@@ -193,16 +194,16 @@ def _telling(entries: Mapping[str, bytes]) -> Mapping[str, bytes]:
     return {name: raw for name, raw in entries.items() if (plain_place_and_value(raw) or ((),))[0] in several}
 
 
-def _disagreements(state: Fold) -> set[SlotKey]:
-    return {key for key in state.slots if state.disagrees(key)}
+def _disagreements(state: HullState) -> set[RegisterKey]:
+    return {key for key in state.registers if state.disagrees(key)}
 
 
-def _stale(state: Fold) -> dict[str, tuple[str, tuple[str, ...]]]:
+def _stale(state: HullState) -> dict[str, tuple[str, tuple[str, ...]]]:
     """By a stale sign-off's id: who signed what, and the names of what it does not cover."""
     return {
         staleness.sign_off.id: (
             f"{' '.join(staleness.sign_off.subject)}, job {job}",
-            tuple(sorted(map(name_of, {state.slot_of(entry) for entry in staleness.not_covered}))),
+            tuple(sorted(map(name_of, {state.register_of(entry) for entry in staleness.not_covered}))),
         )
         for job in state.jobs
         for staleness in state.stale(job)
@@ -228,5 +229,5 @@ def _bring_attachments(
 
 
 def state_digest(folder: HullFolder, hull: str) -> str:
-    """A hash of a hull's folded state: equal states give equal digests, whatever way they came about."""
-    return hashlib.sha256(canonical_bytes(fold(hull, folder.entries(hull)).summary())).hexdigest()
+    """A hash of a hull's state: equal states give equal digests, whatever way they came about."""
+    return hashlib.sha256(canonical_bytes(replay(hull, folder.entries(hull)).summary())).hexdigest()

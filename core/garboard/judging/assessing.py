@@ -12,7 +12,7 @@ from garboard import hull_number
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.faults import Fault, InputError
 from garboard.findings import Verdict
-from garboard.history.desk import open_hull, recordings_of
+from garboard.history.boat import open_hull, recordings_of
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.job_files.job_file import JobFile, check, implausible, located, read_job_file, settings_faults, view_of

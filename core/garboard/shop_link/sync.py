@@ -25,7 +25,6 @@ from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving, OutOfPlace
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError
-from garboard.history.fold import SlotKey
 from garboard.history.merge import HullMerge, judge
 from garboard.shop_link import shop_plugins, wire
 from garboard.shop_link.discovery import with_address
@@ -106,7 +105,7 @@ class SyncReport:
         return not self.differing
 
     @property
-    def disagreeing(self) -> tuple[tuple[str, SlotKey], ...]:
+    def disagreeing(self) -> tuple[tuple[str, RegisterKey], ...]:
         """What disagrees now and did not before, with its hull."""
         return tuple((hull.hull, key) for hull in self.hulls for key in hull.disagreeing)
 

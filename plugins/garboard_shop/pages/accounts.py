@@ -18,8 +18,10 @@ from garboard.disk.entries import Entry, canonical_bytes, view
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Verdict
-from garboard.history.desk import OpenHull, open_entries
-from garboard.history.fold import JOINING, Decided, Fold, SlotKey, name_of, slot_of
+from garboard.history.boat import Boat, open_entries
+from garboard.history.moves import JOINING
+from garboard.history.registers import RegisterKey, Resolution, name_of, register_of
+from garboard.history.replay import HullState
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.job_view import JobView
@@ -90,7 +92,7 @@ class JobAccount:
     coverage: str
     is_guest: bool
     joined: tuple[Entry, ...]
-    decided: tuple[tuple[str, Decided], ...]
+    decided: tuple[tuple[str, Resolution], ...]
 
     @property
     def counts(self) -> Mapping[Verdict, int]:
@@ -122,7 +124,7 @@ class BoatAccount:
     figures : everything drawn of it, by name
     """
 
-    boat: OpenHull
+    boat: Boat
     jobs: tuple[JobAccount, ...]
     entries: Mapping[str, Entry]
     held: Mapping[str, frozenset[str]]
@@ -150,7 +152,7 @@ class BoatAccount:
     @property
     def other_numbers(self) -> tuple[str, ...]:
         """Other hull numbers that are this boat."""
-        return tuple(sorted(self.boat.state.family - {self.key}))
+        return tuple(sorted(self.boat.state.hull_keys - {self.key}))
 
     @property
     def files(self) -> Mapping[str, str]:
@@ -161,21 +163,23 @@ class BoatAccount:
     @property
     def moved_away(self) -> tuple[tuple[str, str], ...]:
         """Jobs that were written here and moved elsewhere: (job, the other hull)."""
-        jobs = {entry.job for entry in self.entries.values() if entry.job and entry.hull_key in self.boat.state.family}
+        jobs = {
+            entry.job for entry in self.entries.values() if entry.job and entry.hull_key in self.boat.state.hull_keys
+        }
         found = [(job, self.boat.state.moved_to(job)) for job in sorted(jobs)]
         return tuple((job, other) for job, other in found if other)
 
     @property
     def needs_plugins(self) -> tuple[tuple[str, int], ...]:
         """Plugins that entries here come from and this machine lacks, each with how many entries."""
-        homes = {id(fold): fold for fold in (self.boat.state, *self.boat.guests.values())}
+        homes = {id(fold): fold for fold in (self.boat.state, *self.boat.moved_in.values())}
         unknown = [entry for fold in homes.values() for entry in fold.unknown.values()]
         return tuple(sorted(Counter(" and ".join(sorted(one.plugins)) or one.kind for one in unknown).items()))
 
     def job(self, job: str) -> JobAccount | None:
         return next((one for one in self.jobs if one.id == job), None)
 
-    def choice(self, token: str) -> tuple[Fold, SlotKey] | None:
+    def choice(self, token: str) -> tuple[HullState, RegisterKey] | None:
         """The slot a form means, with the fold it is in."""
         for job in self.jobs:
             for fold, key in disagreeing(self.boat, job.id):
@@ -184,17 +188,17 @@ class BoatAccount:
         return None
 
 
-def token_of(key: SlotKey) -> str:
+def token_of(key: RegisterKey) -> str:
     """A short name of a slot, for forms."""
     return _short([key.kind, key.job, *key.subject])
 
 
-def seen_in(fold: Fold, key: SlotKey) -> str:
+def seen_in(fold: HullState, key: RegisterKey) -> str:
     """A short name of everything that stands in a slot."""
     return _short([*fold.heads(key)])
 
 
-def coverage_seen(fold: Fold, job: str) -> str:
+def coverage_seen(fold: HullState, job: str) -> str:
     """A short name of everything a sign-off written now covers."""
     return _short([*fold.coverage(job)])
 
@@ -203,16 +207,16 @@ def _short(texts: Sequence[str]) -> str:
     return hashlib.sha256(canonical_bytes([*texts])).hexdigest()[:24]
 
 
-def disagreeing(boat: OpenHull, job: str) -> tuple[tuple[Fold, SlotKey], ...]:
+def disagreeing(boat: Boat, job: str) -> tuple[tuple[HullState, RegisterKey], ...]:
     """What disagrees in a job and in the vessel it belongs to, each with the fold it is in."""
-    home = boat.home_of(job)
+    home = boat.state_of(job)
     found = [(home, key) for key in home.disagreements(job) if home is boat.state or key.kind != "field"]
     if home is not boat.state:
         found += [(boat.state, key) for key in boat.state.disagreements("") if key.kind == "field"]
     return tuple(found)
 
 
-def slot_in_words(key: SlotKey, host: PluginHost) -> str:
+def slot_in_words(key: RegisterKey, host: PluginHost) -> str:
     """A slot in the words the person saw."""
     if key.kind == "measure" and len(key.subject) == 4:
         step, field, row, of = key.subject
@@ -275,7 +279,7 @@ def is_held(attachments: AttachmentStore, name: str) -> bool:
     return True
 
 
-def open_boat(store: Store, hull: str) -> tuple[OpenHull, dict[str, Entry], dict[str, frozenset[str]]]:
+def open_boat(store: Store, hull: str) -> tuple[Boat, dict[str, Entry], dict[str, frozenset[str]]]:
     """Fold a boat.
 
     returns : the boat, all its entries by id, and their ids by every hull number read
@@ -312,12 +316,12 @@ def _figures(findings: Iterable[Finding]) -> Iterable[Figure]:
     return (figure for finding in findings for figure in finding.figures)
 
 
-def _job_account(boat: OpenHull, job: str, host: PluginHost, load: Callable[[str], Recording]) -> JobAccount:
+def _job_account(boat: Boat, job: str, host: PluginHost, load: Callable[[str], Recording]) -> JobAccount:
     seen = boat.view(job, load)
     assessed = host.assess(seen)
-    home = boat.home_of(job)
+    home = boat.state_of(job)
     choices = tuple(
-        Choice(token_of(key), seen_in(fold, key), slot_in_words(key, host), fold.standing(key))
+        Choice(token_of(key), seen_in(fold, key), slot_in_words(key, host), fold.current(key))
         for fold, key in disagreeing(boat, job)
     )
     stale = tuple(
@@ -325,7 +329,7 @@ def _job_account(boat: OpenHull, job: str, host: PluginHost, load: Callable[[str
             one.sign_off.subject[0] if one.sign_off.subject else "",
             " ".join(one.sign_off.subject[1:]) or one.sign_off.by,
             one.sign_off.at,
-            tuple(dict.fromkeys(slot_in_words(slot_of(entry), host) for entry in one.not_covered)),
+            tuple(dict.fromkeys(slot_in_words(register_of(entry), host) for entry in one.not_covered)),
         )
         for one in home.stale(job)
     )
@@ -341,9 +345,9 @@ def _job_account(boat: OpenHull, job: str, host: PluginHost, load: Callable[[str
         bases=numbered_bases(one.finding for one in assessed),
         missing=tuple(_missing(seen, assessed, punch, len(choices))),
         coverage=coverage_seen(home, job),
-        is_guest=job in boat.guests,
-        decided=tuple((slot_in_words(slot_of(one.entry), host), one) for one in home.decided(job)),
-        joined=tuple(said for part in home.parts(job) for said in home.standing(SlotKey("move", part, JOINING))),
+        is_guest=job in boat.moved_in,
+        decided=tuple((slot_in_words(register_of(one.entry), host), one) for one in home.resolutions(job)),
+        joined=tuple(said for part in home.parts(job) for said in home.current(RegisterKey("move", part, JOINING))),
     )
 
 
@@ -404,9 +408,9 @@ class Step:
     reason: str
 
 
-def history_of(fold: Fold, key: SlotKey) -> tuple[Step, ...]:
+def history_of(fold: HullState, key: RegisterKey) -> tuple[Step, ...]:
     """Everything ever entered in a slot, in order of display, and what became of it."""
-    slot = fold.slots[key]
+    slot = fold.registers[key]
     standing = {entry.id for entry in slot.heads}
     taken_back = {target for one in slot.entries.values() if one.kind == "retract" for target in one.replaces}
     several = fold.disagrees(key)
@@ -440,5 +444,5 @@ def file_of(measurement: Measurement) -> tuple[str, str]:
 
 def history_name(measurement: Measurement) -> str:
     """The name of a measurement's slot, for a link to its history."""
-    key = SlotKey("measure", "", (measurement.step, measurement.field, measurement.row, measurement.of))
+    key = RegisterKey("measure", "", (measurement.step, measurement.field, measurement.row, measurement.of))
     return name_of(key)

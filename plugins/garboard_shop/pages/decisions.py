@@ -12,7 +12,8 @@ from garboard.faults import Fault, InputError
 from garboard.history import authoring as writing
 from garboard.history.authoring import Author
 from garboard.history.authority import ON_THE_PAGE
-from garboard.history.fold import Fold, SlotKey, fold
+from garboard.history.registers import RegisterKey
+from garboard.history.replay import HullState, replay
 from garboard_shop.pages.accounts import BoatAccount, coverage_seen, seen_in
 from garboard_shop.store import Store
 
@@ -29,7 +30,7 @@ def choose(store: Store, account: BoatAccount, form: Mapping[str, str], by: str,
     errors  : Overtaken, InputError, storage.NotSaved
     """
     state, key = _disagreement(account, form)
-    chosen = next((entry for entry in state.standing(key) if entry.id == form.get("value")), None)
+    chosen = next((entry for entry in state.current(key) if entry.id == form.get("value")), None)
     if chosen is None:
         raise InputError("choice", [Fault("value", "one of the values shown", "none")])
     _keep(store, [writing.settle(_author(state, by), state, key, chosen.value, form.get("reason", ""))], now)
@@ -51,7 +52,7 @@ def sign(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, n
     job = account.job(form.get("job", ""))
     if job is None:
         raise _no_job(account)
-    home = account.boat.home_of(job.id)
+    home = account.boat.state_of(job.id)
     if coverage_seen(home, job.id) != form.get("saw"):
         raise Overtaken("Something came for this job while you were reading. Look at it again, then sign.")
     _keep(store, [writing.sign_off(_author(home, by), home, job.id, "manager", by)], now)
@@ -65,7 +66,7 @@ def join(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, n
     """
     other = _other_hull(store, form)
     reason = _reason(form, "why they are one boat")
-    if other.hull in account.boat.state.family:
+    if other.hull in account.boat.state.hull_keys:
         raise InputError("same boat", [Fault("hull number", "one that is not this boat's already", other.hull)])
     here = account.boat.state
     _keep(store, writing.same_boat(_author(here, by, other), here, other, reason), now)
@@ -82,7 +83,7 @@ def part(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, n
     written = []
     for one, another in ((account.key, other.hull), (other.hull, account.key)):
         state = _fold_of(store, one)
-        keys = [key for key in state.slots if _joins(state, key, another)]
+        keys = [key for key in state.registers if _joins(state, key, another)]
         written += [writing.retract(_author(state, by), state, key, reason) for key in keys]
     if not written:
         raise InputError("two boats", [Fault("hull number", "one said to be this boat's", other.hull)])
@@ -100,9 +101,9 @@ def move(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, n
         raise _no_job(account)
     other = _other_hull(store, form)
     reason = _reason(form, "why the job belongs to the other hull")
-    if other.hull in account.boat.state.family:
+    if other.hull in account.boat.state.hull_keys:
         raise InputError("move", [Fault("hull number", "another boat's", other.hull)])
-    home = account.boat.home_to_move(job.id)
+    home = account.boat.state_to_move(job.id)
     _keep(store, writing.move_job(_author(home, by, other), home, other, job.id, reason), now)
     return f"The job is with {other.hull_number} now. Nothing was rewritten; it can be moved back."
 
@@ -127,17 +128,17 @@ def part_jobs(store: Store, account: BoatAccount, form: Mapping[str, str], by: s
     form : job, reason
     """
     job = form.get("job", "")
-    home = account.boat.home_of(job)
+    home = account.boat.state_of(job)
     _keep(store, [writing.part_job(_author(home, by), home, job, _reason(form, "why they are two jobs"))], now)
     return "It is a job of its own again."
 
 
-def _joins(state: Fold, key: SlotKey, other: str) -> bool:
-    named = [entry.value for entry in state.standing(key)] if key.kind == "alias" else []
+def _joins(state: HullState, key: RegisterKey, other: str) -> bool:
+    named = [entry.value for entry in state.current(key)] if key.kind == "alias" else []
     return any(isinstance(value, dict) and hull_number.key(str(value.get("hull") or "-")) == other for value in named)
 
 
-def _disagreement(account: BoatAccount, form: Mapping[str, str]) -> tuple[Fold, SlotKey]:
+def _disagreement(account: BoatAccount, form: Mapping[str, str]) -> tuple[HullState, RegisterKey]:
     found = account.choice(form.get("slot", ""))
     if found is None:
         raise Overtaken("This was settled meanwhile. Nothing was changed.")
@@ -146,7 +147,7 @@ def _disagreement(account: BoatAccount, form: Mapping[str, str]) -> tuple[Fold, 
     return found
 
 
-def _other_hull(store: Store, form: Mapping[str, str]) -> Fold:
+def _other_hull(store: Store, form: Mapping[str, str]) -> HullState:
     typed = form.get("other", "").strip()
     state = _fold_of(store, hull_number.key(typed)) if typed else None
     if state is None or not len(state):
@@ -154,8 +155,8 @@ def _other_hull(store: Store, form: Mapping[str, str]) -> Fold:
     return state
 
 
-def _fold_of(store: Store, key: str) -> Fold:
-    return fold(key, (view(name, raw) for name, raw in store.get(key, store.ids(key)).items()))
+def _fold_of(store: Store, key: str) -> HullState:
+    return replay(key, (view(name, raw) for name, raw in store.get(key, store.ids(key)).items()))
 
 
 def _reason(form: Mapping[str, str], expected: str) -> str:
@@ -169,11 +170,11 @@ def _no_job(account: BoatAccount) -> InputError:
     return InputError("job", [Fault("job", f"one of {', '.join(one.id for one in account.jobs) or 'none'}", "another")])
 
 
-def _author(state: Fold, by: str, *more: Fold) -> Author:
+def _author(state: HullState, by: str, *more: HullState) -> Author:
     """The manager about to write. The clock starts after everything in the hulls concerned."""
     clock = HybridClock()
     for one in (state, *more):
-        for slot in one.slots.values():
+        for slot in one.registers.values():
             for entry in slot.entries.values():
                 clock.follow(entry.clock)
     return Author(ON_THE_PAGE, by, clock)

@@ -12,8 +12,8 @@ from io import BytesIO, StringIO
 from itertools import chain
 
 from garboard.disk.entries import Entry
-from garboard.history.desk import OpenHull
-from garboard.history.fold import SlotKey
+from garboard.history.boat import Boat
+from garboard.history.registers import RegisterKey
 from garboard.hosting.host import PluginHost
 from garboard.units import Amount
 from garboard_shop.pages.accounts import slot_in_words
@@ -47,24 +47,24 @@ Row = tuple[Cell, ...]
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 
 
-def measurement_rows(boat: OpenHull, host: PluginHost, day: str = "") -> Iterator[Row]:
+def measurement_rows(boat: Boat, host: PluginHost, day: str = "") -> Iterator[Row]:
     """A row for every measurement that stands.
 
     day : only those entered on a day, "2026-05-14"
     """
     number, name = boat.state.hull_number, boat.state.vessel()[0].name
     for job in boat.jobs:
-        home, record = boat.home_of(job), boat.view(job).job
+        home, record = boat.state_of(job), boat.view(job).job
         about = (number, name, job, record.kind, record.opened)
-        for key in sorted(home.slots):
+        for key in sorted(home.registers):
             if key.kind == "measure" and key.job == job and len(key.subject) == 4:
                 state = "disagrees" if home.disagrees(key) else "stands"
-                for entry in home.standing(key):
+                for entry in home.current(key):
                     if entry.at.startswith(day):
                         yield (*about, *_measured(key, entry, host), state)
 
 
-def _measured(key: SlotKey, entry: Entry, host: PluginHost) -> Row:
+def _measured(key: RegisterKey, entry: Entry, host: PluginHost) -> Row:
     number, unit = _parts(entry)
     instrument = entry.more.get("instrument", "")
     return (

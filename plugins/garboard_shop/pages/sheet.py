@@ -122,9 +122,9 @@ def day_sheet(store: Store, accounts: Accounts, index: Index, day: date, asked: 
         except (NewerFormat, InputError) as failure:
             unreadable.append((hull, str(failure)))
             continue
-        if account is None or account.boat.state.family in boats:
+        if account is None or account.boat.state.hull_keys in boats:
             continue
-        family = account.boat.state.family
+        family = account.boat.state.hull_keys
         deliveries = [one for number in sorted(family) for one in found.get(number, ())]
         index.read(hull)
         boats[family] = _sheet_boat(account, deliveries, index, day, asked)
@@ -139,7 +139,7 @@ def _each_pair_once(boats: Iterable[SheetBoat]) -> Iterator[SheetBoat]:
     sizes = {
         number: (len(boat.account.entries), boat.account.key)
         for boat in here
-        for number in boat.account.boat.state.family
+        for number in boat.account.boat.state.hull_keys
     }
     for boat in here:
         size = len(boat.account.entries), boat.account.key
@@ -183,8 +183,8 @@ def _sheet_boat(
     touched = {account.entries[name].job for name in ids if name in account.entries}
     jobs = tuple(job for job in account.jobs if job.id in touched) or account.jobs
     others = tuple(job for job in account.jobs if job not in jobs)
-    alike = {other for number in account.boat.state.family for other in index.look_alikes(number)}
-    return SheetBoat(account, came, jobs, others, tuple(sorted(alike - account.boat.state.family)))
+    alike = {other for number in account.boat.state.hull_keys for other in index.look_alikes(number)}
+    return SheetBoat(account, came, jobs, others, tuple(sorted(alike - account.boat.state.hull_keys)))
 
 
 def _by_tablet(account: BoatAccount, delivered: Iterable[_Delivered]) -> tuple[Came, ...]:

@@ -18,7 +18,7 @@ from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.storage import NewerFormat
 from garboard.faults import Fault, InputError
-from garboard.history.desk import slot_named
+from garboard.history.boat import register_named
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.shop_link.wire import LARGEST_PIECE
 from garboard_shop.naming import UNNAMED, keep_name
@@ -213,12 +213,12 @@ def boats_page(visit: Visit) -> Response:
 def boat_page(visit: Visit) -> Response:
     """Everything of one boat."""
     account = _boat(visit)
-    alike = {other for number in account.boat.state.family for other in visit.desk.index.look_alikes(number)}
+    alike = {other for number in account.boat.state.hull_keys for other in visit.desk.index.look_alikes(number)}
     vessel = account.boat.state.vessel()[0]
     return visit.page(
         "boat.html",
         account=account,
-        look_alikes=sorted(alike - account.boat.state.family),
+        look_alikes=sorted(alike - account.boat.state.hull_keys),
         back=f"/boats/{account.key}",
         vessel_facts=vessel_facts(vessel),
         equipment=tuple(equipment_tables(vessel)),
@@ -229,9 +229,9 @@ def history_page(visit: Visit) -> Response:
     """Everything ever entered for one value."""
     account = _boat(visit)
     job = _job(visit, account)
-    state = account.boat.home_of(job.id)
+    state = account.boat.state_of(job.id)
     try:
-        key = slot_named(state, job.id, visit.asked("of"))
+        key = register_named(state, job.id, visit.asked("of"))
     except KeyError:
         raise NotHere(404, "Nothing was entered under that name.") from None
     steps = history_of(state, key)
@@ -332,7 +332,7 @@ def _rows_of(desk: ShopDesk, hulls: Iterable[str], day: str = "") -> Iterator[ex
                 boat = open_boat(desk.store, hull)[0]
             except NewerFormat:
                 continue
-            seen |= boat.state.family
+            seen |= boat.state.hull_keys
             yield from exports.measurement_rows(boat, desk.host, day)
 
 

@@ -13,7 +13,7 @@ from garboard_tablet.models.session import Place
 from garboard_tablet.models.vessels import VesselLine, VesselList, stamp_of
 
 if TYPE_CHECKING:
-    from garboard.history.fold import SlotKey
+    from garboard.history.registers import RegisterKey
     from garboard.shop_link.ashore import State
     from garboard.shop_link.sync import SyncReport
     from garboard_tablet.models.tablet import Tablet
@@ -98,7 +98,7 @@ def lines_of(state: State, may_decide: bool = True) -> list[ReportLine]:
     return lines
 
 
-def _disagreement(hull: str, key: SlotKey, may_decide: bool) -> ReportLine:
+def _disagreement(hull: str, key: RegisterKey, may_decide: bool) -> ReportLine:
     place = Place(page="entry", hull=hull, job=key.job, subject=(key.kind, *key.subject))
     if key.kind == "measure":
         place = attrs.evolve(place, step=key.subject[0])

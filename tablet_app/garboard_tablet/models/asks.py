@@ -9,7 +9,7 @@ from typing import Any, Union, get_args, get_origin, get_type_hints
 import attrs
 
 from garboard import records
-from garboard.history.fold import SlotKey
+from garboard.history.registers import RegisterKey
 from garboard.job_view import JobView
 from garboard.records import EQUIPMENT, JsonValue, Vessel
 from garboard.steps import Field, Kind, Step
@@ -28,7 +28,7 @@ class Ask:
     table   : name of the table it belongs to, or ""
     """
 
-    slot: SlotKey
+    slot: RegisterKey
     field: Field
     context: str = ""
     table: str = ""
@@ -123,7 +123,7 @@ def _asks_of_field(
 
 
 def _ask(step: Step, field: Field, *, row: str, of: str, context: str, table: str) -> Ask:
-    slot = SlotKey("measure", "", (step.key, field.name, row, of))
+    slot = RegisterKey("measure", "", (step.key, field.name, row, of))
     return Ask(slot=slot, field=field, context=context, table=table)
 
 
@@ -211,7 +211,7 @@ def _asks_of_record(
             yield from _asks_of_record(kind, here, f"{attribute.name}, {context}")
         else:
             field = _field_of(attribute, kind)
-            yield Ask(slot=SlotKey("field", "", here), field=field, context=context)
+            yield Ask(slot=RegisterKey("field", "", here), field=field, context=context)
 
 
 def _field_of(attribute: attrs.Attribute[Any], kind: object) -> Field:

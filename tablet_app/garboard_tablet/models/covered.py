@@ -8,7 +8,7 @@ from typing import NamedTuple
 import attrs
 
 from garboard.findings import Table
-from garboard.history.fold import SlotKey
+from garboard.history.registers import RegisterKey
 from garboard.records import JsonValue
 from garboard_tablet.models.asks import KIND_TITLES, shown
 from garboard_tablet.models.tablet import Tablet
@@ -44,13 +44,13 @@ def coverage(tablet: Tablet, hull: str, job: str) -> Covered:
     """Exactly what a signature stands for: counted, and every value named."""
     state = tablet.fold(hull, job)
     ids = set(state.coverage(job))
-    covered = [(key, entry.value) for key in sorted(state.slots) for entry in state.standing(key) if entry.id in ids]
+    covered = [(key, entry.value) for key in sorted(state.registers) for entry in state.current(key) if entry.id in ids]
     return Covered(len(covered), tuple(_parts(tablet, covered)))
 
 
-def _parts(tablet: Tablet, covered: Sequence[tuple[SlotKey, JsonValue]]) -> Iterator[CoveredPart]:
+def _parts(tablet: Tablet, covered: Sequence[tuple[RegisterKey, JsonValue]]) -> Iterator[CoveredPart]:
     steps = {step.key: step for step in tablet.host.steps}
-    of_step: dict[str, list[tuple[SlotKey, JsonValue]]] = {key: [] for key in steps}
+    of_step: dict[str, list[tuple[RegisterKey, JsonValue]]] = {key: [] for key in steps}
     of_kind: dict[str, list[tuple[str, str]]] = {title: [] for title in (JOB, STATES, REMARKS, VESSEL)}
     pieces: dict[str, list[_Cell]] = {}
     for key, value in covered:
@@ -75,7 +75,7 @@ def _parts(tablet: Tablet, covered: Sequence[tuple[SlotKey, JsonValue]]) -> Iter
 JOB, VESSEL, STATES, REMARKS = "Job", "Vessel", "Steps", "Remarks"
 
 
-def _in_words(tablet: Tablet, key: SlotKey, value: JsonValue) -> tuple[str, str, str]:
+def _in_words(tablet: Tablet, key: RegisterKey, value: JsonValue) -> tuple[str, str, str]:
     """Kind of thing, what of it, and the value."""
     if key.kind == "step" and isinstance(value, dict):
         step = tablet.step(key.subject[0])
@@ -87,7 +87,7 @@ def _in_words(tablet: Tablet, key: SlotKey, value: JsonValue) -> tuple[str, str,
     return title, _plain(key.subject), shown(value)
 
 
-def _of_step(tablet: Tablet, step_key: str, found: Sequence[tuple[SlotKey, JsonValue]]) -> Iterator[CoveredPart]:
+def _of_step(tablet: Tablet, step_key: str, found: Sequence[tuple[RegisterKey, JsonValue]]) -> Iterator[CoveredPart]:
     """What was entered in a step: single values as pairs, those of rows and of each piece as tables."""
     step = tablet.step(step_key)
     fields = [field.name for field in step.all_fields()] if step else []
@@ -96,7 +96,7 @@ def _of_step(tablet: Tablet, step_key: str, found: Sequence[tuple[SlotKey, JsonV
     rows: list[_Cell] = []
     each: list[_Cell] = []
 
-    def place(one: tuple[SlotKey, JsonValue]) -> tuple[int, str]:
+    def place(one: tuple[RegisterKey, JsonValue]) -> tuple[int, str]:
         name = one[0].subject[1]
         return (fields.index(name) if name in fields else len(fields)), name
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import attrs
 
-from garboard.history.fold import SlotKey
+from garboard.history.registers import RegisterKey
 from garboard.records import EQUIPMENT, JsonValue
 from garboard.steps import Field, Kind, Step
 from garboard.units import Amount
@@ -217,7 +217,7 @@ def enter(tablet: Tablet, place: Place) -> Entering | None:
     """Take up entering at a place; None when what it asks for is no longer there."""
     asks = _asks(tablet, place)
     kind, *words = place.subject
-    slot = SlotKey(kind, "", tuple(words))
+    slot = RegisterKey(kind, "", tuple(words))
     ask = next((ask for ask in asks if ask.slot == slot), None)
     if ask is None:
         return None

@@ -8,7 +8,7 @@ from pathlib import Path
 import attrs
 
 from garboard.findings import Figure, Finding, Table, Verdict
-from garboard.history.fold import VESSEL
+from garboard.history.registers import VESSEL
 from garboard.job_view import JobView
 from garboard.records import JsonValue
 from garboard.report.outline import punch_list
@@ -220,14 +220,14 @@ class PunchLine:
 
 def punch_lines(tablet: Tablet, hull: str, job: str) -> list[PunchLine]:
     """Remarks on the punch list, open ones first."""
-    slots = [(key, slot) for key, slot in tablet.fold(hull).slots.items() if key.job == ""]
+    slots = [(key, slot) for key, slot in tablet.fold(hull).registers.items() if key.job == ""]
     home = tablet.fold(hull, job)
-    slots += [(key, slot) for key, slot in home.slots.items() if key.job == home.joined(job)]
+    slots += [(key, slot) for key, slot in home.registers.items() if key.job == home.joined(job)]
     lines = []
     for key, slot in slots:
         if key.kind != "note":
             continue
-        for entry in slot.standing:
+        for entry in slot.current:
             value = entry.value if isinstance(entry.value, dict) else {}
             if value.get("punch_list") is True:
                 text, settled = str(value.get("text")), value.get("settled") is True

@@ -19,8 +19,9 @@ from garboard_tablet.models.settings import TabletSettings, read_settings, write
 if TYPE_CHECKING:  # each loaded in the method that needs it: the app's first frame waits for none of them
     from garboard.disk.entries import Entry
     from garboard.history.authoring import Author
-    from garboard.history.desk import OpenHull
-    from garboard.history.fold import Fold, SlotKey
+    from garboard.history.boat import Boat
+    from garboard.history.registers import RegisterKey
+    from garboard.history.replay import HullState
     from garboard.hosting.host import PluginHost
     from garboard.job_view import JobView
     from garboard.records import JsonValue
@@ -50,7 +51,7 @@ class Tablet:
     clock: HybridClock = attrs.field(factory=HybridClock)
     last_saved: str = ""
     _host: PluginHost | None = None
-    _boats: dict[str, OpenHull] = attrs.field(factory=dict)
+    _boats: dict[str, Boat] = attrs.field(factory=dict)
     _views: dict[tuple[str, str], tuple[int, JobView]] = attrs.field(factory=dict)
 
     # Reading
@@ -62,9 +63,9 @@ class Tablet:
             gc.freeze()  # what is loaded now stays for good: looking through it again and again is felt as stutter
         return self._host
 
-    def boat(self, hull: str) -> OpenHull:
+    def boat(self, hull: str) -> Boat:
         """The boat of a hull number, kept up from then on: every number of hers, and jobs moved to her."""
-        from garboard.history.desk import open_hull
+        from garboard.history.boat import open_hull
 
         if hull not in self._boats:
             boat = open_hull(self.files, hull)
@@ -74,9 +75,9 @@ class Tablet:
             self._boats[hull] = boat
         return self._boats[hull]
 
-    def fold(self, hull: str, job: str = "") -> Fold:
+    def fold(self, hull: str, job: str = "") -> HullState:
         """What a job's entries are in; without a job, what the vessel's are in."""
-        return self.boat(hull).home_of(job)
+        return self.boat(hull).state_of(job)
 
     def size(self, hull: str, job: str) -> int:
         """How many entries a job's state rests on; it grows with every one that comes."""
@@ -85,11 +86,11 @@ class Tablet:
 
     def listed(self, hull: str) -> str:
         """The one of a boat's numbers she is listed under: well formed if any is, and one that leads to all of her."""
-        family = self.fold(hull).family
+        family = self.fold(hull).hull_keys
         if len(family) == 1:
             return hull
         here = set(self.files.hulls())
-        leading = [key for key in family if key == hull or (key in here and self.fold(key).family == family)]
+        leading = [key for key in family if key == hull or (key in here and self.fold(key).hull_keys == family)]
         return min(leading, key=lambda key: (not _is_well_formed(key), key))
 
     def look_again(self, hulls: Collection[str]) -> None:
@@ -99,7 +100,7 @@ class Tablet:
         fresh: list[Entry] = []
         for hull in hulls:
             if hull in opened:
-                states = (opened[hull].state, *opened[hull].guests.values())
+                states = (opened[hull].state, *opened[hull].moved_in.values())
                 fresh += [entry for entry in self.files.entries(hull) if not any(entry.id in s for s in states)]
             elif hull in awaited:
                 fresh += self.files.entries(hull)
@@ -109,9 +110,9 @@ class Tablet:
 
     def _take_in(self, fresh: Sequence[Entry]) -> None:
         """Add entries to the boats they are about. What says which numbers are one boat makes all open anew."""
-        from garboard.history.fold import slot_of
+        from garboard.history.registers import register_of
 
-        if any(slot_of(entry).kind in ("alias", "move") for entry in fresh):
+        if any(register_of(entry).kind in ("alias", "move") for entry in fresh):
             self._boats.clear()
             self._views.clear()
             return
@@ -120,11 +121,11 @@ class Tablet:
             by_hull.setdefault(entry.hull_key, []).append(entry)
         for hull, boat in list(self._boats.items()):
             written = boat.hulls & by_hull.keys()
-            if written and any(home.hull in boat.state.family for home in boat.guests.values()):
+            if written and any(home.hull in boat.state.hull_keys for home in boat.moved_in.values()):
                 del self._boats[hull]  # a job in two parts is put together only when its boat is opened
                 continue
-            for state in (boat.state, *boat.guests.values()):
-                for key in written & state.family:
+            for state in (boat.state, *boat.moved_in.values()):
+                for key in written & state.hull_keys:
                     for entry in by_hull[key]:
                         state.add(entry)
 
@@ -155,7 +156,7 @@ class Tablet:
     def standing(self, hull: str, job: str, ask: Ask) -> tuple[Entry, ...]:
         """Every value that stands for an ask; more than one means they disagree."""
         slot = _slot(ask, job)
-        return self.fold(hull, slot.job).standing(slot)
+        return self.fold(hull, slot.job).current(slot)
 
     @property
     def may_decide(self) -> bool:
@@ -265,12 +266,12 @@ class Tablet:
 
     def add_piece(self, hull: str, path: tuple[str, ...]) -> None:
         """Add a piece of equipment. A piece of that name removed earlier comes back."""
-        from garboard.history.fold import SlotKey
+        from garboard.history.registers import RegisterKey
 
         state, author = self.fold(hull), self.author()
         name = "position" if path[-2] == "engines" else "name"
         entries = [author.write(state, "field", (*path, name), path[-1])]
-        if state.standing(SlotKey("field", "", (*path, "removed"))):
+        if state.current(RegisterKey("field", "", (*path, "removed"))):
             entries.append(author.write(state, "field", (*path, "removed"), False))
         self.save(*entries)
 
@@ -280,16 +281,16 @@ class Tablet:
 
     def copy_piece(self, hull: str, source: tuple[str, ...], target: tuple[str, ...], leave_out: Sequence[str]) -> None:
         """Give a piece every value of another that it lacks."""
-        from garboard.history.fold import SlotKey
+        from garboard.history.registers import RegisterKey
 
         state, author = self.fold(hull), self.author()
         entries = []
-        for key in sorted(state.slots):
+        for key in sorted(state.registers):
             name = key.subject[len(source) :]
             if key.kind != "field" or key.subject[: len(source)] != source or not name or name[0] in leave_out:
                 continue
-            standing = state.standing(key)
-            if len(standing) == 1 and not state.standing(SlotKey("field", "", (*target, *name))):
+            standing = state.current(key)
+            if len(standing) == 1 and not state.current(RegisterKey("field", "", (*target, *name))):
                 entries.append(author.write(state, "field", (*target, *name), standing[0].value))
         self.save(*entries)
 
@@ -341,16 +342,16 @@ def _is_well_formed(number: str) -> bool:
     return True
 
 
-def _slot(ask: Ask, job: str) -> SlotKey:
+def _slot(ask: Ask, job: str) -> RegisterKey:
     return ask.slot if ask.slot.kind == "field" else ask.slot._replace(job=job)
 
 
 def _about_new_hull(
-    author: Author, state: Fold, hull_text: str, kind: str, subject: tuple[str, ...], value: JsonValue, job: str
+    author: Author, state: HullState, hull_text: str, kind: str, subject: tuple[str, ...], value: JsonValue, job: str
 ) -> Entry:
     """An entry that carries the hull number as it was typed just now, whatever was typed most often before."""
     from garboard.disk.entries import make_entry
-    from garboard.history.fold import SlotKey
+    from garboard.history.registers import RegisterKey
 
     return make_entry(
         kind,
@@ -362,7 +363,7 @@ def _about_new_hull(
         job=job,
         subject=subject,
         value=value,
-        replaces=state.heads(SlotKey(kind, job, subject)),
+        replaces=state.heads(RegisterKey(kind, job, subject)),
         plugins=author.plugins,
     )
 

@@ -183,8 +183,8 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
     from garboard.steps import is_open  # steps load the records, which the first frame does without
 
     vessel, _ = boat.state.vessel()
-    slots = [*boat.state.slots.values()]
-    slots += [slot for job, home in boat.guests.items() for key, slot in home.slots.items() if key.job == job]
+    slots = [*boat.state.registers.values()]
+    slots += [slot for job, home in boat.moved_in.items() for key, slot in home.registers.items() if key.job == job]
     saved = max((entry.at for slot in slots for entry in slot.entries.values()), default="")
     job = latest_job(tablet, hull)
     still_open = [is_open(tablet.view(hull, job), step) for step in tablet.host.steps] if job else []
@@ -198,15 +198,15 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
         total=len(still_open),
         saved=saved[:16].replace("T", " "),
         stamp="",
-        also=tuple(sorted(boat.state.family - {hull})),
-        guests=tuple(sorted(boat.hulls - boat.state.family)),
+        also=tuple(sorted(boat.state.hull_keys - {hull})),
+        guests=tuple(sorted(boat.hulls - boat.state.hull_keys)),
     )
 
 
 def latest_job(tablet: Tablet, hull: str) -> str:
     """The job on a boat that was opened last; "" when there is none."""
     boat = tablet.boat(hull)
-    if not boat.guests:
+    if not boat.moved_in:
         return boat.jobs[-1] if boat.jobs else ""
     return max(reversed(boat.jobs), key=lambda job: tablet.view(hull, job).job.opened)
 
@@ -214,7 +214,7 @@ def latest_job(tablet: Tablet, hull: str) -> str:
 def moved_away(tablet: Tablet, hull: str) -> dict[str, str]:
     """Jobs written under a hull number and moved to another boat, each with the key of that one."""
     state = tablet.fold(hull)
-    jobs = sorted({key.job for key in state.slots if key.job})
+    jobs = sorted({key.job for key in state.registers if key.job})
     return {job: target for job in jobs if (target := state.moved_to(job))}
 
 

@@ -17,7 +17,8 @@ from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
 from garboard.history.authoring import Author, measure, move_job, retract, same_boat, settle, sign_off
 from garboard.history.authority import AT_THE_DESK, ON_THE_PAGE
-from garboard.history.fold import Fold, SlotKey, fold
+from garboard.history.registers import RegisterKey
+from garboard.history.replay import HullState, replay
 from garboard.shop_link import pairing, wire
 from garboard.shop_link.ashore import bring_ashore_where_it_is
 from garboard.shop_link.pairing import PairedShop
@@ -27,7 +28,7 @@ from garboard_shop.store import MANAGER, TECHNICIAN
 from shop_rig import RunningShop, ask_raw, server_log
 
 HULL, OTHER = "ABC00001A526", "XYZHJKLMF626"
-SPEED = SlotKey("measure", "j", ("run", "speed", "", ""))
+SPEED = RegisterKey("measure", "j", ("run", "speed", "", ""))
 KIM = Author("kims tablet", "Kim")
 
 
@@ -43,19 +44,19 @@ def folder(tmp_path: Path) -> Iterator[HullFolder]:
     """A tablet's folder in which two values disagree."""
     with HullFolder(tmp_path / "tablet") as made:
         for dev, value in (("t1", "1 kn"), ("t2", "2 kn")):
-            made.save(measure(Author(dev, dev), Fold(HULL), "j", "run", "speed", value))
+            made.save(measure(Author(dev, dev), HullState(HULL), "j", "run", "speed", value))
         yield made
 
 
-def state(folder: HullFolder, hull: str = HULL) -> Fold:
-    return fold(hull, folder.entries(hull))
+def state(folder: HullFolder, hull: str = HULL) -> HullState:
+    return replay(hull, folder.entries(hull))
 
 
 def every_decision(folder: HullFolder, dev: str) -> list[Entry]:
     """One of each sort that is a manager's, written on a tablet."""
-    author, here, there = Author(dev, "Kim"), state(folder), Fold(OTHER)
+    author, here, there = Author(dev, "Kim"), state(folder), HullState(OTHER)
     settled = settle(author, here, SPEED, "2 kn", "read again")
-    after = fold(HULL, [*folder.entries(HULL), settled])
+    after = replay(HULL, [*folder.entries(HULL), settled])
     return [
         settled,
         retract(author, after, SPEED, "not so"),
@@ -231,7 +232,7 @@ def test_in_a_folder_paired_as_a_technicians_the_commands_leave_decisions_to_the
 ) -> None:
     """Before anything is written; an unpaired folder does everything, and writes under the name it is paired by."""
     path, signed = folder.folder, ("--by", "Kim", "--reason", "read again")
-    keep(folder, [measure(KIM, Fold(OTHER), "k", "run", "speed", "3 kn")])
+    keep(folder, [measure(KIM, HullState(OTHER), "k", "run", "speed", "3 kn")])
     folder.close()
     paired = shop.paired()
     pairing.keep(path, paired)

@@ -17,7 +17,7 @@ from campaigns.writers import entry_number
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.storage import NotSaved
 from garboard.history.authoring import measure, sign_off
-from garboard.history.fold import Fold, fold
+from garboard.history.replay import HullState, replay
 from garboard.shop_link import pairing, sync
 from garboard.shop_link.sync import NotPaired, NotTheShop, ShopAway, ShopRefused, bring_ashore, keep_trying
 from garboard_shop.app import Limits
@@ -54,9 +54,9 @@ def test_bringing_ashore_again_moves_nothing(tmp_path: Path) -> None:
 
 def test_the_report_names_what_disagrees_and_which_sign_off_went_stale(tmp_path: Path) -> None:
     one, two = tablet("a"), tablet("b")
-    first = measure(one.author, Fold(HULL), JOB, STEP, FIELD, "30.0 kn", row="1")
-    signature = sign_off(one.author, fold(HULL, [first]), JOB, "technician", "R. Vane")
-    other = measure(two.author, Fold(HULL), JOB, STEP, FIELD, "31.5 kn", row="1")
+    first = measure(one.author, HullState(HULL), JOB, STEP, FIELD, "30.0 kn", row="1")
+    signature = sign_off(one.author, replay(HULL, [first]), JOB, "technician", "R. Vane")
+    other = measure(two.author, HullState(HULL), JOB, STEP, FIELD, "31.5 kn", row="1")
     with shop_and_tablets(tmp_path, 2) as (_, [(here, first_shop), (there, second_shop)]):
         here.put_if_absent(HULL, [first, signature])
         there.put_if_absent(HULL, [other])
@@ -69,8 +69,8 @@ def test_the_report_names_what_disagrees_and_which_sign_off_went_stale(tmp_path:
 def test_a_disagreement_that_came_in_before_a_cut_stands_in_the_report_after_it(tmp_path: Path) -> None:
     """The entries arrive, then the wire is cut before the report is made; the next report still names them."""
     one, two = tablet("a"), tablet("b")
-    mine = measure(one.author, Fold(HULL), JOB, STEP, FIELD, "30.0 kn", row="1")
-    theirs = measure(two.author, Fold(HULL), JOB, STEP, FIELD, "31.5 kn", row="1")
+    mine = measure(one.author, HullState(HULL), JOB, STEP, FIELD, "30.0 kn", row="1")
+    theirs = measure(two.author, HullState(HULL), JOB, STEP, FIELD, "31.5 kn", row="1")
     with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
         folder.save(mine)
         shop.hulls.save(theirs)

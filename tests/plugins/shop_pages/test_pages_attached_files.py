@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from garboard.disk.hullfile import CheckedEntries
 from garboard.history.authoring import Author, measure
-from garboard.history.fold import Fold
+from garboard.history.replay import HullState
 from garboard.job_files.job_file import ATTACHED
 from garboard.records import JsonValue
 from pages_rig import NOON, SALTGRASS, Browser, Pages, words_of
@@ -15,7 +15,7 @@ JOB, STEP = "saltgrass-2026-05", "prop_check.full_throttle"
 def test_an_attached_photo_is_listed_with_its_step_by_name_and_who_took_it(pages: Pages, manager: Browser) -> None:
     value: JsonValue = {"file": "ab" * 32, "name": "chafe.jpg"}
     author = Author("tablet 9", "A. Hand")
-    entry = measure(author, Fold(SALTGRASS), JOB, STEP, ATTACHED, value, row="abababababab")
+    entry = measure(author, HullState(SALTGRASS), JOB, STEP, ATTACHED, value, row="abababababab")
     pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
     words = words_of(manager.text(f"/boats/{SALTGRASS}"))
     assert "attached, abababababab chafe.jpg A. Hand" in words
@@ -30,7 +30,7 @@ def test_a_recording_is_saved_whole_under_its_name_and_never_shown_by_the_browse
     name = pages.store.hulls.attachments.put(content)
     value: JsonValue = {"file": name, "name": "../run\r\n1.html"}
     author = Author("tablet 9", "A. Hand")
-    entry = measure(author, Fold(SALTGRASS), JOB, STEP, ATTACHED, value, row="abababababab")
+    entry = measure(author, HullState(SALTGRASS), JOB, STEP, ATTACHED, value, row="abababababab")
     pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
     address = f"/boats/{SALTGRASS}/files/{name}"
     assert f'href="{address}"' in manager.text(f"/boats/{SALTGRASS}")

@@ -8,8 +8,9 @@ from garboard.disk.entries import Entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.history.authoring import Author, measure
 from garboard.history.authority import ON_THE_PAGE
-from garboard.history.desk import open_hull
-from garboard.history.fold import Fold, SlotKey, fold
+from garboard.history.boat import open_hull
+from garboard.history.registers import RegisterKey
+from garboard.history.replay import HullState, replay
 from pages_rig import (
     CHIEF,
     KITTIWAKE,
@@ -27,12 +28,12 @@ from pages_rig import (
 
 TODAY = "/days/2026-11-25"
 JOB = "saltgrass-2026-05"
-SPEED = SlotKey("measure", JOB, ("prop_check.full_throttle", "speed", "2", ""))
+SPEED = RegisterKey("measure", JOB, ("prop_check.full_throttle", "speed", "2", ""))
 WHY = "read at the plotter during the run"
 
 
-def state_of(pages: Pages, hull: str = SALTGRASS) -> Fold:
-    return fold(hull, pages.store.hulls.entries(hull))
+def state_of(pages: Pages, hull: str = SALTGRASS) -> HullState:
+    return replay(hull, pages.store.hulls.entries(hull))
 
 
 def choice(browser: Browser, path: str = TODAY) -> Form:
@@ -46,7 +47,7 @@ def written_since(pages: Pages, before: set[str], hull: str) -> list[Entry]:
 def measured_elsewhere(pages: Pages, value: str) -> Entry:
     """A third tablet measured the same, without having seen the others."""
     step, field = SPEED.subject[:2]
-    entry = measure(Author("tablet 9", "A. Hand"), Fold(SALTGRASS), JOB, step, field, value, row="2")
+    entry = measure(Author("tablet 9", "A. Hand"), HullState(SALTGRASS), JOB, step, field, value, row="2")
     pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
     return entry
 
@@ -66,7 +67,7 @@ def test_a_boats_page_says_what_took_the_place_of_values_that_disagreed_and_how(
 
 
 def test_a_boats_page_says_why_a_value_was_settled(pages: Pages, manager: Browser) -> None:
-    right = next(entry for entry in state_of(pages).standing(SPEED) if entry.value == "31.9 kn")
+    right = next(entry for entry in state_of(pages).current(SPEED) if entry.value == "31.9 kn")
     manager.send(choice(manager), value=right.id, reason=WHY)
     said = words_of(manager.text(f"/boats/{SALTGRASS}"))
     assert f"settled by {CHIEF}" in said
@@ -75,7 +76,7 @@ def test_a_boats_page_says_why_a_value_was_settled(pages: Pages, manager: Browse
 
 def test_the_value_chosen_replaces_all_and_says_who_and_why(pages: Pages, manager: Browser) -> None:
     before = set(pages.store.ids(SALTGRASS))
-    standing = state_of(pages).standing(SPEED)
+    standing = state_of(pages).current(SPEED)
     right = next(entry for entry in standing if entry.value == "31.9 kn")
     answer = manager.send(choice(manager), value=right.id, reason=WHY)
     assert (answer.status_code, answer.headers["location"]) == (303, f"{TODAY}#boat-{SALTGRASS}")
@@ -83,14 +84,14 @@ def test_the_value_chosen_replaces_all_and_says_who_and_why(pages: Pages, manage
     assert (entry.by, entry.tablet, entry.value) == (CHIEF, ON_THE_PAGE, "31.9 kn")
     assert entry.more["reason"] == WHY
     assert set(entry.replaces) == {one.id for one in standing}
-    assert [one.id for one in state_of(pages).standing(SPEED)] == [entry.id]
+    assert [one.id for one in state_of(pages).current(SPEED)] == [entry.id]
     (delivery,) = [one for one in pages.store.deliveries(NOON, NOON) if one.tablet == ON_THE_PAGE]
     assert delivery.ids == {SALTGRASS: (entry.id,)}
 
 
 def test_once_settled_the_sheet_says_so_once_and_asks_no_more(pages: Pages, manager: Browser) -> None:
     form = choice(manager)
-    chosen = state_of(pages).standing(SPEED)[0]
+    chosen = state_of(pages).current(SPEED)[0]
     manager.send(form, value=chosen.id, reason=WHY)
     words = words_of(manager.text(TODAY))
     assert "Settled. The value you chose is used from now on." in words
@@ -104,7 +105,7 @@ def test_once_settled_the_sheet_says_so_once_and_asks_no_more(pages: Pages, mana
 @pytest.mark.parametrize("reason", ["", "   "])
 def test_without_a_reason_nothing_is_written(pages: Pages, manager: Browser, reason: str) -> None:
     before = pages.entries()
-    chosen = state_of(pages).standing(SPEED)[0]
+    chosen = state_of(pages).current(SPEED)[0]
     answer = manager.send(choice(manager), value=chosen.id, reason=reason)
     assert answer.status_code == 400
     assert "reason: expected why this value is right, got nothing" in words_of(answer.text)
@@ -120,18 +121,18 @@ def test_a_value_nobody_entered_cannot_be_chosen(pages: Pages, manager: Browser)
 
 def test_a_value_that_comes_while_the_manager_chooses_is_not_passed_over(pages: Pages, manager: Browser) -> None:
     form = choice(manager)
-    chosen = state_of(pages).standing(SPEED)[0]
+    chosen = state_of(pages).current(SPEED)[0]
     third = measured_elsewhere(pages, "30.7 kn")
     before = pages.entries()
     answer = manager.send(form, value=chosen.id, reason=WHY)
     assert answer.status_code == 409
     assert pages.entries() == before
-    assert third in state_of(pages).standing(SPEED)
+    assert third in state_of(pages).current(SPEED)
     assert "30.7 kn" in words_of(manager.text(TODAY))
 
 
 def test_a_late_value_opens_the_question_again_after_it_was_settled(pages: Pages, manager: Browser) -> None:
-    manager.send(choice(manager), value=state_of(pages).standing(SPEED)[0].id, reason=WHY)
+    manager.send(choice(manager), value=state_of(pages).current(SPEED)[0].id, reason=WHY)
     measured_elsewhere(pages, "30.7 kn")
     assert "To settle" in words_of(manager.text(TODAY))
 
@@ -141,7 +142,7 @@ def test_all_values_can_be_taken_back_and_stay_readable(pages: Pages, manager: B
     form.action = f"/boats/{SALTGRASS}/take-back"
     assert manager.send(form).status_code == 400
     assert manager.send(form, reason="wrong course").status_code == 303
-    assert state_of(pages).standing(SPEED) == ()
+    assert state_of(pages).current(SPEED) == ()
     history = f"/boats/{SALTGRASS}/jobs/{JOB}/history?of=prop_check.full_throttle/speed/2"
     words = words_of(manager.text(history))
     assert words.count("taken back") == 2
@@ -210,7 +211,7 @@ def test_nobody_signs_for_what_came_after_the_page_was_opened(pages: Pages, mana
 
 
 def test_a_form_leads_back_to_this_server_only(pages: Pages, manager: Browser) -> None:
-    chosen = state_of(pages).standing(SPEED)[0]
+    chosen = state_of(pages).current(SPEED)[0]
     form = choice(manager)
     answer = manager.post(
         form.action, {**fields_of(form), "value": chosen.id, "reason": WHY, "back": "//elsewhere.test/"}
@@ -240,7 +241,7 @@ def test_a_disk_that_refuses_is_told_and_nothing_is_called_settled(
     def refuse(*_arguments: object) -> None:
         raise NotSaved("no room on the disk")
 
-    form, chosen = choice(manager), state_of(pages).standing(SPEED)[0]
+    form, chosen = choice(manager), state_of(pages).current(SPEED)[0]
     monkeypatch.setattr(pages.store, "put_if_absent", refuse)
     answer = manager.send(form, value=chosen.id, reason=WHY)
     assert answer.status_code == 507

@@ -21,7 +21,8 @@ from campaigns.sync_campaign import Server
 from garboard.demo.demo_day import make_day
 from garboard.demo.samples_folder import sample_job_files
 from garboard.disk.hullfile import HullFolder
-from garboard.history.fold import SlotKey, fold
+from garboard.history.registers import RegisterKey
+from garboard.history.replay import replay
 from pages_rig import (
     CHIEF,
     KITTIWAKE,
@@ -38,7 +39,7 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed: apt-get install chromium")
 
 DESK, PHONE = {"width": 1280, "height": 800}, {"width": 390, "height": 844}
-SPEED = SlotKey("measure", "saltgrass-2026-05", ("prop_check.full_throttle", "speed", "2", ""))
+SPEED = RegisterKey("measure", "saltgrass-2026-05", ("prop_check.full_throttle", "speed", "2", ""))
 RULES = "axe.run(document, {runOnly: {type: 'tag', values: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa',\
  'best-practice']}}).then(found => found.violations.map(one => [one.id, one.nodes.map(node => node.html)]))"
 
@@ -188,5 +189,5 @@ def test_the_manager_settles_joins_and_takes_the_book_and_the_tablets_learn_of_i
 
     bring_ashore(evening.tablets[1])
     with HullFolder(evening.tablets[1], read_only=True) as tablet:
-        (entry,) = fold(SALTGRASS, tablet.entries(SALTGRASS)).standing(SPEED)
+        (entry,) = replay(SALTGRASS, tablet.entries(SALTGRASS)).current(SPEED)
     assert (entry.by, entry.value, entry.more["reason"]) == (CHIEF, "31.9 kn", "read at the plotter during the run")

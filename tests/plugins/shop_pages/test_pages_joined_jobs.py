@@ -6,8 +6,8 @@ import pytest
 
 from garboard.disk.hullfile import CheckedEntries
 from garboard.history.authoring import Author, measure
-from garboard.history.desk import open_hull
-from garboard.history.fold import Fold
+from garboard.history.boat import open_hull
+from garboard.history.replay import HullState
 from pages_rig import CHIEF, NOON, SALTGRASS, Browser, Pages, form_to, words_of
 
 PAGE = f"/boats/{SALTGRASS}"
@@ -18,7 +18,7 @@ JOB, TWIN = "saltgrass-2026-05", "twin"
 def twin(pages: Pages) -> None:
     """A third tablet opened a job of its own for the same boat."""
     entry = measure(
-        Author("tablet 9", "A. Hand"), Fold(SALTGRASS), TWIN, "prop_check.full_throttle", "speed", "3 kn", row="9"
+        Author("tablet 9", "A. Hand"), HullState(SALTGRASS), TWIN, "prop_check.full_throttle", "speed", "3 kn", row="9"
     )
     pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
 
@@ -53,7 +53,7 @@ def test_a_job_is_joined_only_into_another_that_is_here(pages: Pages, manager: B
 def test_two_managers_who_join_a_job_into_different_ones_settle_it_like_any_value(
     pages: Pages, manager: Browser
 ) -> None:
-    state = Fold(SALTGRASS)
+    state = HullState(SALTGRASS)
     for into in (JOB, "gone"):
         entry = Author("shop", "B. Clerk").write(state, "move", ("into",), {"job": into, "reason": "x"}, job=TWIN)
         pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)

@@ -1,4 +1,4 @@
-"""The fold: what stands, what disagrees, what was taken back, which sign-offs went stale."""
+"""Replay: what stands, what disagrees, what was taken back, which sign-offs went stale."""
 
 from __future__ import annotations
 
@@ -11,21 +11,24 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from garboard.disk.entries import Entry
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import Entry, make_entry
 from garboard.faults import InputError
 from garboard.history.authoring import Author, measure, move_job, retract, same_boat, settle, sign_off, take_in
-from garboard.history.fold import Fold, SlotKey, fold, same_value, slot_of
+from garboard.history.registers import RegisterKey, register_of
+from garboard.history.replay import HullState, replay
+from garboard.history.values import same_value
 from garboard.job_files.job_file import parse_job_file
 from garboard.records import JsonValue
 from garboard.units import Amount
 from histories import HULL, JOB, JOBS, history, tablet, union
 
 STEP, FIELD = "prop_check.runs", "speed"
-KEY = SlotKey("measure", JOB, (STEP, FIELD, "1", ""))
+KEY = RegisterKey("measure", JOB, (STEP, FIELD, "1", ""))
 seeds = st.integers(0, 2**32)
 
 
-def _measured(author: Author, state: Fold, value: str) -> Entry:
+def _measured(author: Author, state: HullState, value: str) -> Entry:
     entry = measure(author, state, JOB, STEP, FIELD, value, row="1")
     state.add(entry)
     return entry
@@ -36,13 +39,13 @@ def test_a_correction_replaces_what_it_saw_and_keeps_it_in_the_history() -> None
     state = one.state
     first = _measured(one.author, state, "30.0 kn")
     second = _measured(one.author, state, "31.0 kn")
-    assert [entry.id for entry in state.standing(KEY)] == [second.id]
-    assert [entry.id for entry in state.slots[KEY].history] == [first.id, second.id]
+    assert [entry.id for entry in state.current(KEY)] == [second.id]
+    assert [entry.id for entry in state.registers[KEY].history] == [first.id, second.id]
 
 
 def test_two_tablets_that_did_not_see_each_other_disagree_and_neither_value_is_used() -> None:
     one, two = tablet("a"), tablet("b")
-    state = fold(HULL, [_measured(one.author, one.state, "30.0 kn"), _measured(two.author, two.state, "31.0 kn")])
+    state = replay(HULL, [_measured(one.author, one.state, "30.0 kn"), _measured(two.author, two.state, "31.0 kn")])
     view = state.view(JOB)
     assert view.amount(STEP, FIELD, "kn", row="1") is None
     assert {m.value for m in view.disagreements[0].values} == {"30.0 kn", "31.0 kn"}
@@ -50,7 +53,7 @@ def test_two_tablets_that_did_not_see_each_other_disagree_and_neither_value_is_u
 
 def test_equal_values_from_two_tablets_agree() -> None:
     one, two = tablet("a"), tablet("b")
-    state = fold(HULL, [_measured(one.author, one.state, "30.0 kn"), _measured(two.author, two.state, "30.00 kn")])
+    state = replay(HULL, [_measured(one.author, one.state, "30.0 kn"), _measured(two.author, two.state, "30.00 kn")])
     assert state.disagreements(JOB) == ()
     assert state.view(JOB).amount(STEP, FIELD, "kn", row="1") == 30.0
 
@@ -58,12 +61,12 @@ def test_equal_values_from_two_tablets_agree() -> None:
 def test_settling_replaces_every_value_and_a_late_edit_of_one_opens_it_again() -> None:
     one, two = tablet("a"), tablet("b")
     first, second = _measured(one.author, one.state, "30.0 kn"), _measured(two.author, two.state, "31.0 kn")
-    late = measure(two.author, fold(HULL, [second]), JOB, STEP, FIELD, "31.2 kn", row="1")
-    state = fold(HULL, [first, second])
+    late = measure(two.author, replay(HULL, [second]), JOB, STEP, FIELD, "31.2 kn", row="1")
+    state = replay(HULL, [first, second])
     state.add(settle(one.author, state, KEY, "30.0 kn", "second run had the wind behind"))
-    assert [entry.value for entry in state.standing(KEY)] == ["30.0 kn"]
+    assert [entry.value for entry in state.current(KEY)] == ["30.0 kn"]
     state.add(late)
-    assert {entry.value for entry in state.standing(KEY)} == {"30.0 kn", "31.2 kn"}
+    assert {entry.value for entry in state.current(KEY)} == {"30.0 kn", "31.2 kn"}
 
 
 def test_settling_needs_a_reason_and_a_disagreement() -> None:
@@ -82,8 +85,8 @@ def test_a_value_taken_back_is_struck_with_its_reason_and_does_not_revive_what_i
     _measured(one.author, state, "30.0 kn")
     second = _measured(one.author, state, "31.0 kn")
     state.add(retract(one.author, state, KEY, "wrong boat"))
-    assert state.standing(KEY) == ()
-    assert [(struck.entry.id, struck.reason) for struck in state.struck(JOB)] == [(second.id, "wrong boat")]
+    assert state.current(KEY) == ()
+    assert [(struck.entry.id, struck.reason) for struck in state.retractions(JOB)] == [(second.id, "wrong boat")]
 
 
 def test_a_sign_off_goes_stale_by_name_when_something_new_arrives() -> None:
@@ -104,7 +107,7 @@ def test_a_sign_off_covers_what_its_entries_replaced_even_when_that_arrives_last
     state = one.state
     first, second = _measured(one.author, state, "30.0 kn"), _measured(one.author, state, "31.0 kn")
     signature = sign_off(one.author, state, JOB, "technician", "R. Vane")
-    assert fold(HULL, [signature, second, first]).stale(JOB) == ()
+    assert replay(HULL, [signature, second, first]).stale(JOB) == ()
 
 
 def test_the_owners_signature_does_not_make_the_technicians_stale() -> None:
@@ -125,7 +128,7 @@ def test_a_sign_off_covers_a_vessel_field_that_another_job_replaced_before_it_wa
     state.add(later)
     signature = sign_off(one.author, state, JOB, "technician", "R. Vane")
     for entries in ([first, later, signature], [signature, later, first], [later, signature, first]):
-        assert fold(HULL, entries).stale(JOB) == ()
+        assert replay(HULL, entries).stale(JOB) == ()
 
 
 def test_a_sign_off_does_not_cover_what_a_covered_entry_of_another_subject_claims_to_replace() -> None:
@@ -136,7 +139,7 @@ def test_a_sign_off_does_not_cover_what_a_covered_entry_of_another_subject_claim
     state.add(claiming)
     signature = sign_off(one.author, state, JOB, "technician", "R. Vane")
     for entries in ([claiming, signature, elsewhere], [elsewhere, signature, claiming]):
-        (stale,) = fold(HULL, entries).stale(JOB)
+        (stale,) = replay(HULL, entries).stale(JOB)
         assert [entry.id for entry in stale.not_covered] == [elsewhere.id]
 
 
@@ -156,10 +159,10 @@ def test_two_signatures_of_one_person_stand_side_by_side_and_are_no_disagreement
 def test_two_states_of_a_step_disagree_and_both_are_shown() -> None:
     one, two = tablet("a"), tablet("b")
     done, again = (
-        each.author.write(Fold(HULL), "step", (STEP,), {"state": state}, job=JOB)
+        each.author.write(HullState(HULL), "step", (STEP,), {"state": state}, job=JOB)
         for each, state in ((one, "done"), (two, "look again"))
     )
-    view = fold(HULL, [done, again]).view(JOB)
+    view = replay(HULL, [done, again]).view(JOB)
     assert view.steps == ()
     ((place, values),) = [(d.place, {m.value for m in d.values}) for d in view.disagreements]
     assert (place, values) == ((STEP, "state", "", ""), {"done", "look again"})
@@ -167,7 +170,7 @@ def test_two_states_of_a_step_disagree_and_both_are_shown() -> None:
 
 def test_two_people_who_say_the_same_of_a_hull_for_other_reasons_agree() -> None:
     one, two = tablet("a"), tablet("b")
-    right, wrong = Fold("QQZ04417D626"), Fold("QQZO4417D626")
+    right, wrong = HullState("QQZ04417D626"), HullState("QQZO4417D626")
     for author, reason in ((one.author, "letter for digit"), (two.author, "saw the transom")):
         right.add(author.write(right, "alias", (wrong.hull,), {"hull": wrong.hull, "reason": reason}, replaces=()))
         right.add(author.write(right, "move", ("to",), {"hull": "X1", "reason": reason}, job=JOB, replaces=()))
@@ -178,18 +181,18 @@ def test_two_people_who_say_the_same_of_a_hull_for_other_reasons_agree() -> None
 
 def test_an_alias_leads_from_either_hull_to_the_other_and_is_undone_by_taking_it_back() -> None:
     one = tablet("a")
-    right, wrong = Fold("QQZ04417D626"), Fold("QQZO4417D626")
+    right, wrong = HullState("QQZ04417D626"), HullState("QQZO4417D626")
     for state, entry in zip((right, wrong), same_boat(one.author, right, wrong, "letter for digit"), strict=True):
         state.add(entry)
     assert right.aliases == ("QQZO4417D626",)
     assert wrong.aliases == ("QQZ04417D626",)
-    right.add(retract(one.author, right, SlotKey("alias", "", ("QQZO4417D626",)), "two boats after all"))
+    right.add(retract(one.author, right, RegisterKey("alias", "", ("QQZO4417D626",)), "two boats after all"))
     assert list(right.aliases) == []
 
 
 def test_a_job_is_moved_to_its_hull_and_two_different_moves_leave_it_where_it_is() -> None:
     one, two = tablet("a"), tablet("b")
-    here, there, elsewhere = Fold(HULL), Fold("QQZ04418D626"), Fold("QQZ04419D626")
+    here, there, elsewhere = HullState(HULL), HullState("QQZ04418D626"), HullState("QQZ04419D626")
     _measured(one.author, here, "30.0 kn")
     leaving, arriving = move_job(one.author, here, there, JOB, "typed on the wrong boat")
     other, _ = move_job(two.author, here, elsewhere, JOB, "typed on the wrong boat")
@@ -217,7 +220,7 @@ JOB_FILE = """{"format": "garboard job", "version": 1, "job": {"id": "job-1", "o
 
 def test_a_job_file_taken_in_gives_the_view_it_was_written_for_and_adds_nothing_twice() -> None:
     job_file = parse_job_file(JOB_FILE, "test")
-    state, author = Fold(HULL), tablet("a").author
+    state, author = HullState(HULL), tablet("a").author
     assert take_in(author, state, job_file)
     view = state.view(JOB)
     assert view.vessel == job_file.vessel
@@ -231,11 +234,11 @@ def test_a_job_file_taken_in_gives_the_view_it_was_written_for_and_adds_nothing_
 
 def test_a_job_file_settles_no_disagreement_and_its_signature_covers_only_what_stands_in_it() -> None:
     one, two = tablet("a"), tablet("b")
-    seen_by_nobody = measure(one.author, Fold(HULL), JOB, STEP, FIELD, "33.0 kn", row="9")
+    seen_by_nobody = measure(one.author, HullState(HULL), JOB, STEP, FIELD, "33.0 kn", row="9")
     values = [_measured(one.author, one.state, "29.0 kn"), _measured(two.author, two.state, "31.0 kn")]
-    state = fold(HULL, [*values, seen_by_nobody])
+    state = replay(HULL, [*values, seen_by_nobody])
     take_in(one.author, state, parse_job_file(JOB_FILE, "test"))
-    assert {entry.value for entry in state.standing(KEY)} == {"29.0 kn", "30.0 kn", "31.0 kn"}
+    assert {entry.value for entry in state.current(KEY)} == {"29.0 kn", "30.0 kn", "31.0 kn"}
     (stale,) = state.stale(JOB)
     assert {entry.id for entry in stale.not_covered} == {*(entry.id for entry in values), seen_by_nobody.id}
 
@@ -254,12 +257,12 @@ def test_a_job_file_replaces_no_value_its_writer_may_not_have_seen(
 ) -> None:
     """One value stands that differs from the file's: both stand, neither is used; taken in again, nothing is added."""
     author = tablet("a").author
-    state = Fold(HULL)
+    state = HullState(HULL)
     here = author.write(state, kind, subject, value, job=JOB)
     state.add(here)
     take_in(author, state, parse_job_file(JOB_FILE, "test"))
-    key = slot_of(here)
-    assert here.id in {entry.id for entry in state.standing(key)}
+    key = register_of(here)
+    assert here.id in {entry.id for entry in state.current(key)}
     assert state.disagrees(key)
     assert take_in(author, state, parse_job_file(JOB_FILE, "test")) == []
 
@@ -269,26 +272,26 @@ def test_a_value_changed_in_an_exported_file_replaces_the_one_it_was_exported_as
     one, two = tablet("a"), tablet("b")
     seen, agreeing = _measured(one.author, one.state, "29.0 kn"), _measured(two.author, two.state, "29.00 kn")
     exported = JOB_FILE.replace('"30.0 kn", "by"', f'"30.0 kn", "id": "{seen.id}", "by"')
-    state = fold(HULL, [seen, agreeing])
+    state = replay(HULL, [seen, agreeing])
     take_in(one.author, state, parse_job_file(exported, "test"))
-    assert [entry.value for entry in state.standing(KEY)] == ["30.0 kn"]
+    assert [entry.value for entry in state.current(KEY)] == ["30.0 kn"]
 
-    later = measure(two.author, fold(HULL, [seen, agreeing]), JOB, STEP, FIELD, "33 kn", row="1")
-    state = fold(HULL, [seen, agreeing, later])
+    later = measure(two.author, replay(HULL, [seen, agreeing]), JOB, STEP, FIELD, "33 kn", row="1")
+    state = replay(HULL, [seen, agreeing, later])
     take_in(one.author, state, parse_job_file(exported, "test"))
-    assert {entry.value for entry in state.standing(KEY)} == {"30.0 kn", "33 kn"}
+    assert {entry.value for entry in state.current(KEY)} == {"30.0 kn", "33 kn"}
 
 
 def test_a_job_file_taken_in_again_brings_back_nothing_that_was_taken_back_or_corrected_since() -> None:
     dated = parse_job_file(JOB_FILE.replace('"30.0 kn", ', '"30.0 kn", "at": "2026-05-14T09:30:00+02:00", '), "test")
-    author, taken_back, corrected = tablet("a").author, Fold(HULL), Fold(HULL)
+    author, taken_back, corrected = tablet("a").author, HullState(HULL), HullState(HULL)
     for state in (taken_back, corrected):
         take_in(author, state, dated)
     taken_back.add(retract(author, taken_back, KEY, "the wrong boat"))
     corrected.add(_measured(author, corrected, "33.0 kn"))
     assert take_in(author, taken_back, dated) == take_in(author, corrected, dated) == []
-    assert taken_back.standing(KEY) == ()
-    assert [entry.value for entry in corrected.standing(KEY)] == ["33.0 kn"]
+    assert taken_back.current(KEY) == ()
+    assert [entry.value for entry in corrected.current(KEY)] == ["33.0 kn"]
 
 
 def test_a_job_file_signed_anew_after_a_change_is_taken_in_with_its_new_signature() -> None:
@@ -296,10 +299,10 @@ def test_a_job_file_signed_anew_after_a_change_is_taken_in_with_its_new_signatur
         stamp = f'"name": "R. Vane", "at": "2026-05-{day}T09:30:00+02:00"'
         return JOB_FILE.replace('"30.0 kn"', f'"{value}"').replace('"name": "R. Vane"', stamp)
 
-    author, state = tablet("a").author, Fold(HULL)
+    author, state = tablet("a").author, HullState(HULL)
     take_in(author, state, parse_job_file(signed("30.0 kn", 14), "test"))
     take_in(author, state, parse_job_file(signed("31.0 kn", 15), "test"))
-    new = next(entry for entry in state.standing(KEY) if entry.value == "31.0 kn")
+    new = next(entry for entry in state.current(KEY) if entry.value == "31.0 kn")
     not_covered = {one.sign_off.at[:10]: new in one.not_covered for one in state.stale(JOB)}
     assert not_covered == {"2026-05-14": True, "2026-05-15": False}
     assert take_in(author, state, parse_job_file(signed("31.0 kn", 15), "test")) == []
@@ -318,7 +321,7 @@ def test_a_job_file_signed_anew_after_a_change_is_taken_in_with_its_new_signatur
 def test_a_value_this_version_cannot_read_hides_nothing_else(
     kind: str, subject: tuple[str, ...], value: JsonValue
 ) -> None:
-    author, state = tablet("a").author, Fold(HULL)
+    author, state = tablet("a").author, HullState(HULL)
     state.add(_measured(author, state, "30.0 kn"))
     state.add(author.write(state, kind, subject, value, job=JOB))
     view = state.view(JOB)
@@ -327,7 +330,7 @@ def test_a_value_this_version_cannot_read_hides_nothing_else(
 
 
 def test_a_joining_that_names_no_job_of_its_own_leaves_the_vessel_where_it_is() -> None:
-    author, state = tablet("a").author, Fold(HULL)
+    author, state = tablet("a").author, HullState(HULL)
     state.add(author.write(state, "field", ("length",), "19.60 ft"))
     state.add(author.write(state, "move", ("into",), {"job": JOB, "reason": "from elsewhere"}))
     state.add(_measured(author, state, "30.0 kn"))
@@ -342,16 +345,17 @@ def test_fields_whose_paths_cross_give_one_vessel_whichever_was_written_first() 
     vessels = []
     for paths in ((place, object_in_its_way), (object_in_its_way, place)):
         entries = [
-            author.write(Fold(HULL), "field", path, {"gear_ratio": "2"} if path != place else "1.85") for path in paths
+            author.write(HullState(HULL), "field", path, {"gear_ratio": "2"} if path != place else "1.85")
+            for path in paths
         ]
-        vessels.append(fold(HULL, entries).vessel()[0])
+        vessels.append(replay(HULL, entries).vessel()[0])
         assert [entry.value for entry in entries if entry.subject == object_in_its_way] == [{"gear_ratio": "2"}]
     assert vessels[0] == vessels[1]
     assert [engine.gear_ratio for engine in vessels[0].engines] == [Amount.parse("1.85")]
 
 
 def test_one_bad_field_does_not_hide_the_vessel() -> None:
-    state, author = Fold(HULL), tablet("a").author
+    state, author = HullState(HULL), tablet("a").author
     state.add(author.write(state, "field", ("length",), "19.5 ft"))
     state.add(author.write(state, "field", ("beam",), "8 kg"))
     state.add(author.write(state, "field", ("engines", "port", "rated_power"), "many"))
@@ -374,14 +378,14 @@ def test_values_are_the_same_when_number_and_unit_are() -> None:
 @given(seeds)
 def test_a_sign_off_is_stale_exactly_when_something_is_not_covered(seed: int) -> None:
     entries = union(history(seed))
-    state = fold(HULL, entries.values())
+    state = replay(HULL, entries.values())
     stale = {staleness.sign_off.id for job in JOBS for staleness in state.stale(job)}
-    for key in [key for key in state.slots if key.kind == "signoff"]:
-        for signature in state.standing(key):
+    for key in [key for key in state.registers if key.kind == "signoff"]:
+        for signature in state.current(key):
             assert (signature.id in stale) == bool(_not_covered(signature, state, entries)), f"seed {seed}"
 
 
-def _not_covered(signature: Entry, state: Fold, entries: dict[str, Entry]) -> set[str]:
+def _not_covered(signature: Entry, state: HullState, entries: dict[str, Entry]) -> set[str]:
     """By the definition, from scratch: everything in the job less what is covered, step by step."""
     assert isinstance(signature.value, dict)
     covers = signature.value["covers"]
@@ -392,7 +396,7 @@ def _not_covered(signature: Entry, state: Fold, entries: dict[str, Entry]) -> se
             target
             for found in covered & entries.keys()
             for target in entries[found].replaces
-            if target in entries and state.slot_of(entries[target]) == state.slot_of(entries[found])
+            if target in entries and state.register_of(entries[target]) == state.register_of(entries[found])
         } - covered
         if not more:
             break
@@ -400,15 +404,17 @@ def _not_covered(signature: Entry, state: Fold, entries: dict[str, Entry]) -> se
     in_the_job = [one for one in entries.values() if one.job and state.joined(one.job) == state.joined(signature.job)]
     told_by_what_they_bring = ("move", ("into",))
     return {
-        one.id for one in in_the_job if slot_of(one).kind != "signoff" and slot_of(one)[::2] != told_by_what_they_bring
+        one.id
+        for one in in_the_job
+        if register_of(one).kind != "signoff" and register_of(one)[::2] != told_by_what_they_bring
     } - covered
 
 
 @settings(deadline=None, max_examples=60)
 @given(seeds)
 def test_an_entry_is_never_shown_before_one_it_replaces(seed: int) -> None:
-    state = fold(HULL, union(history(seed)).values())
-    for slot in state.slots.values():
+    state = replay(HULL, union(history(seed)).values())
+    for slot in state.registers.values():
         shown = [entry.id for entry in slot.history]
         for entry in slot.entries.values():
             for target in entry.replaces:
@@ -434,17 +440,17 @@ def _calls_while(work: Callable[[], object]) -> int:
     return calls
 
 
-def _open_job_after(entries: int, *, signed: bool) -> tuple[Fold, Author]:
+def _open_job_after(entries: int, *, signed: bool) -> tuple[HullState, Author]:
     """A job of twenty places measured again and again, perhaps signed halfway, with a disagreement and a field."""
     author = tablet("a").author
-    state = Fold(HULL)
+    state = HullState(HULL)
     state.add(author.write(state, "field", ("beam",), "8 ft", job=JOB))
     for number in range(entries):
         state.add(measure(author, state, JOB, STEP, FIELD, f"{number}.5 kn", row=str(number % 20)))
         if signed and number == entries // 2:
             state.add(sign_off(author, state, JOB, "technician", "R. Vane"))
     for value in ("1 kn", "2 kn"):
-        state.add(measure(author, Fold(HULL), JOB, STEP, "other", value))
+        state.add(measure(author, HullState(HULL), JOB, STEP, "other", value))
     state.view(JOB)
     return state, author
 
@@ -459,10 +465,10 @@ def _work_of_adding(entries: int) -> list[int]:
     state, author = _open_job_after(entries, signed=True)
     correction = measure(author, state, JOB, STEP, FIELD, "99.5 kn", row="7")
     new = measure(author, state, JOB, STEP, "trim", "3 deg")
-    retraction = retract(author, state, SlotKey("measure", JOB, (STEP, FIELD, "8", "")), "wrong boat")
+    retraction = retract(author, state, RegisterKey("measure", JOB, (STEP, FIELD, "8", "")), "wrong boat")
     work = []
     for entry in (correction, new, retraction):
-        work += [_calls_while(partial(state.add, entry)), _calls_while(partial(state.standing, slot_of(entry)))]
+        work += [_calls_while(partial(state.add, entry)), _calls_while(partial(state.current, register_of(entry)))]
     return work
 
 
@@ -476,3 +482,71 @@ def _work_of_looking(entries: int) -> list[int]:
     state, author = _open_job_after(entries, signed=False)
     state.add(measure(author, state, JOB, STEP, FIELD, "99.5 kn", row="7"))
     return [_calls_while(partial(state.view, JOB)), _calls_while(partial(state.disagreements, JOB))]
+
+
+RIGHT_HULL, AS_TYPED = "QQZ04417D626", "QQZ-04417D626"
+
+
+def _typed(*numbers: str) -> list[Entry]:
+    """One measurement for each way the hull number was typed, each of a row of its own."""
+    who = tablet("a").author
+    return [
+        measure(who, HullState(number), JOB, STEP, FIELD, "1 kn", row=str(row)) for row, number in enumerate(numbers)
+    ]
+
+
+@pytest.mark.parametrize("order", [1, -1])
+@pytest.mark.parametrize(
+    ("typed", "shown"),
+    [
+        ((AS_TYPED, RIGHT_HULL, AS_TYPED), AS_TYPED),
+        ((RIGHT_HULL, AS_TYPED, RIGHT_HULL), RIGHT_HULL),
+        ((RIGHT_HULL, AS_TYPED), AS_TYPED),  # as often: the first by its characters, and "-" is before "0"
+        ((), RIGHT_HULL),
+    ],
+)
+def test_a_hull_number_is_shown_as_it_was_typed_most_often(typed: tuple[str, ...], shown: str, order: int) -> None:
+    """In either order of arrival."""
+    assert replay(RIGHT_HULL, _typed(*typed)[::order]).hull_number == shown
+
+
+def test_a_hull_number_is_counted_once_an_entry_and_never_for_an_alias() -> None:
+    """An entry that comes again adds nothing, and how another number of the boat was typed says nothing of this one."""
+    once, *twice = _typed(AS_TYPED, RIGHT_HULL, RIGHT_HULL)
+    assert replay(RIGHT_HULL, [once, once, once, *twice]).hull_number == RIGHT_HULL
+    others = _typed("QQZ04418D626", "QQZ04418D626", "QQZ04418D626", RIGHT_HULL)
+    assert replay(RIGHT_HULL, others, also=["QQZ04418D626"]).hull_number == RIGHT_HULL
+
+
+def test_jobs_are_listed_oldest_first_by_their_first_entry_and_by_id_when_that_is_the_same() -> None:
+    def written(job: str, *days: int) -> list[Entry]:
+        wall = {"by": "R. Vane", "at": "2026-05-14T09:30:00+02:00", "dev": "tablet 1", "subject": (STEP, FIELD, "", "")}
+        return [
+            make_entry("measure", HULL, clock=Stamp(day, 0), job=job, value=f"{day} kn", **wall)  # type: ignore[arg-type]
+            for day in days
+        ]
+
+    entries = [*written("a", 3), *written("z", 2, 9), *written("m", 5, 1), *written("c", 3), *written("b", 3)]
+    for arrived in (entries, entries[::-1]):
+        assert replay(HULL, arrived).jobs == ("m", "z", "a", "b", "c")
+
+
+def test_a_network_without_devices_is_on_the_vessel_and_one_with_devices_lists_them() -> None:
+    state, author = HullState(HULL), tablet("a").author
+    fields: dict[tuple[str, ...], JsonValue] = {
+        ("networks", "bare", "cable"): "mid",
+        ("networks", "full", "cable"): "light",
+        ("networks", "full", "devices", "GPS", "load_equivalency"): 3,
+        ("networks", "full", "devices", "sounder", "leg"): "forward",
+        ("networks", "full", "devices", "taken off", "removed"): True,
+    }
+    for path, value in fields.items():
+        state.add(author.write(state, "field", path, value))
+    vessel, faults = state.vessel()
+    assert faults == ()
+    bare, full = vessel.networks
+    assert (bare.name, bare.cable, bare.devices) == ("bare", "mid", ())
+    assert [(one.name, one.load_equivalency, one.leg) for one in full.devices] == [
+        ("GPS", 3, ""),
+        ("sounder", None, "forward"),
+    ]

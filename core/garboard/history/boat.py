@@ -1,4 +1,4 @@
-"""A hull opened for work: its own entries, those of hull numbers said to be the same boat, and jobs moved to it."""
+"""A boat: the entries of its hull number, those of numbers said to be the same boat, and jobs moved to it."""
 
 from __future__ import annotations
 
@@ -15,7 +15,8 @@ from garboard.disk.hullfile import HullFolder
 from garboard.faults import Fault, InputError
 from garboard.findings import NotEnoughData
 from garboard.history.authoring import Author, measure
-from garboard.history.fold import VESSEL, Fold, SlotKey, fold, name_of, slot_of
+from garboard.history.registers import VESSEL, RegisterKey, name_of, register_of
+from garboard.history.replay import HullState, replay
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
 from garboard.records import JsonValue
@@ -26,89 +27,90 @@ EntriesOf = Callable[[str], Sequence[Entry]]
 
 
 @attrs.frozen
-class OpenHull:
-    """One boat's state, whatever numbers its jobs were written under.
+class Boat:
+    """One boat, whatever numbers its jobs were written under.
 
-    state   : the hull's own fold, aliases folded in
-    guests  : jobs moved here from other hulls, each with the fold it lives in
+    state    : of its own hull number and its aliases
+    moved_in : jobs moved here from other hulls, each with the state that holds it
     """
 
-    state: Fold
-    guests: dict[str, Fold]
+    state: HullState
+    moved_in: dict[str, HullState]
 
     @property
     def jobs(self) -> tuple[str, ...]:
         """Ids of all jobs on this boat."""
-        return tuple(dict.fromkeys((*self.state.jobs, *self.guests)))
+        return tuple(dict.fromkeys((*self.state.jobs, *self.moved_in)))
 
     @property
     def hulls(self) -> frozenset[str]:
         """Keys of all hull numbers anything of this boat was written under."""
-        return self.state.family.union(*(home.family for home in self.guests.values()))
+        return self.state.hull_keys.union(*(state.hull_keys for state in self.moved_in.values()))
 
-    def whole_of(self, job: str) -> str:
-        """The job a job stands in: itself, or the one it was joined into."""
-        return next((whole for whole, home in self.guests.items() if home.joined(job) == whole), self.state.joined(job))
+    def joined(self, job: str) -> str:
+        """The job a job's entries are in: itself, or the one it was joined into."""
+        moved = (whole for whole, state in self.moved_in.items() if state.joined(job) == whole)
+        return next(moved, self.state.joined(job))
 
-    def home_of(self, job: str) -> Fold:
-        """The fold a job's entries are in."""
-        return self.guests.get(self.whole_of(job), self.state)
+    def state_of(self, job: str) -> HullState:
+        """The state that holds a job."""
+        return self.moved_in.get(self.joined(job), self.state)
 
-    def home_to_move(self, job: str) -> Fold:
-        """The fold a job can be moved out of.
+    def state_to_move(self, job: str) -> HullState:
+        """The state a job can be moved out of.
 
         errors : InputError for a joined job whose parts were written under different hull numbers
         """
-        home = self.home_of(job)
-        if home.parts(job) and job in self.guests and home.hull == self.state.hull:
-            expected = f"one written under one hull number; part {', '.join(home.parts(job))} from it, then move each"
+        state = self.state_of(job)
+        if state.parts(job) and job in self.moved_in and state.hull == self.state.hull:
+            expected = f"one written under one hull number; part {', '.join(state.parts(job))} from it, then move each"
             raise InputError("move", [Fault("job", expected, job)])
-        return home
+        return state
 
     def view(self, job: str, load_recording: Callable[[str], Recording] | None = None) -> JobView:
         """The job as a calculator reads it; a moved job shows the vessel it was moved to, and what disagrees there."""
-        home = self.home_of(job)
-        view = home.view(job, load_recording=load_recording)
-        if home is self.state:
+        state = self.state_of(job)
+        view = state.view(job, load_recording=load_recording)
+        if state is self.state:
             return view
         of_the_job = [one for one in view.disagreements if one.place[0] != VESSEL]
         of_the_vessel = [one for one in self.state.view("").disagreements if one.place[0] == VESSEL]
         return attrs.evolve(view, vessel=self.state.vessel()[0], disagreements=(*of_the_job, *of_the_vessel))
 
 
-def open_hull(folder: HullFolder, number: str) -> OpenHull:
+def open_hull(folder: HullFolder, number: str) -> Boat:
     """Open a boat by any of its numbers."""
     return open_entries(folder.entries, number)
 
 
-def open_entries(entries_of: EntriesOf, number: str) -> OpenHull:
+def open_entries(entries_of: EntriesOf, number: str) -> Boat:
     """Open a boat from entries, wherever they are kept."""
-    state = family(entries_of, hull_number.key(number))
-    guests: dict[str, Fold] = {}
-    for home, job in state.moved_from:
-        other = family(entries_of, home)
-        if other.moved_to(job) in state.family:
+    state = replay_with_aliases(entries_of, hull_number.key(number))
+    moved_in: dict[str, HullState] = {}
+    for hull, job in state.moved_from:
+        other = replay_with_aliases(entries_of, hull)
+        if other.moved_to(job) in state.hull_keys:
             whole = state.joined(job)
-            is_here_too = whole in guests or whole in state.jobs or state.parts(whole)
-            guests[whole] = _with_part(guests.get(whole, state), other, job) if is_here_too else other
-    return OpenHull(state, guests)
+            is_here_too = whole in moved_in or whole in state.jobs or state.parts(whole)
+            moved_in[whole] = _with_part(moved_in.get(whole, state), other, job) if is_here_too else other
+    return Boat(state, moved_in)
 
 
-def _with_part(here: Fold, other: Fold, job: str) -> Fold:
+def _with_part(here: HullState, other: HullState, job: str) -> HullState:
     """A job written under two numbers, one of them wrong: its entries from both, nothing of the other's vessel."""
     whole = other.joined(job)
-    moved = (e for e in _entries_in(other) if other.joined(e.job) == whole and slot_of(e).kind != "field")
-    return fold(here.hull, (*_entries_in(here), *moved), here.family | other.family)
+    moved = (e for e in _entries_in(other) if other.joined(e.job) == whole and register_of(e).kind != "field")
+    return replay(here.hull, (*_entries_in(here), *moved), here.hull_keys | other.hull_keys)
 
 
-def _entries_in(state: Fold) -> Iterator[Entry]:
-    for slot in state.slots.values():
-        yield from slot.entries.values()
+def _entries_in(state: HullState) -> Iterator[Entry]:
+    for register in state.registers.values():
+        yield from register.entries.values()
     yield from state.unknown.values()
 
 
-def family(entries_of: EntriesOf, key: str) -> Fold:
-    """The fold of a hull and of every number said to be the same boat, however many steps away."""
+def replay_with_aliases(entries_of: EntriesOf, key: str) -> HullState:
+    """The state of a hull and of every number said to be the same boat, however many steps away."""
     found: dict[str, Sequence[Entry]] = {}
     waiting = [key]
     while waiting:
@@ -116,18 +118,20 @@ def family(entries_of: EntriesOf, key: str) -> Fold:
         if hull not in found:
             found[hull] = entries_of(hull)
             waiting += _aliases_in(hull, found[hull])
-    return fold(key, (entry for entries in found.values() for entry in entries), found)
+    return replay(key, (entry for entries in found.values() for entry in entries), found)
 
 
 def _aliases_in(hull: str, entries: Sequence[Entry]) -> tuple[str, ...]:
-    return fold(hull, (entry for entry in entries if entry.kind in ("alias", "retract"))).aliases
+    return replay(hull, (entry for entry in entries if entry.kind in ("alias", "retract"))).aliases
 
 
-def author_for(folder: HullFolder, state: Fold, tablet: str, by: str, plugins: dict[str, str] | None = None) -> Author:
+def author_for(
+    folder: HullFolder, state: HullState, tablet: str, by: str, plugins: dict[str, str] | None = None
+) -> Author:
     """Someone about to write in a hull. The clock starts after everything here, unless that clock is far ahead."""
     clock = HybridClock()
-    for slot in state.slots.values():
-        for entry in slot.entries.values():
+    for register in state.registers.values():
+        for entry in register.entries.values():
             clock.follow(entry.clock)
     return Author(tablet, by, clock, plugins or {})
 
@@ -154,7 +158,7 @@ def keep_recording(folder: HullFolder, path: Path) -> JsonValue:
     return {"file": folder.attachments.put_file(path), "name": path.name}
 
 
-def attach(folder: HullFolder, author: Author, state: Fold, job: str, step: str, path: Path) -> Entry:
+def attach(folder: HullFolder, author: Author, state: HullState, job: str, step: str, path: Path) -> Entry:
     """Keep a photo or a recording and say which step it belongs to, whatever fields the step has.
 
     Each has a row of its own, named by its content: several stand side by side, and one attached twice is one.
@@ -163,12 +167,12 @@ def attach(folder: HullFolder, author: Author, state: Fold, job: str, step: str,
     return measure(author, state, job, step, ATTACHED, {"file": name, "name": path.name}, row=name[:12])
 
 
-def slot_named(state: Fold, job: str, name: str) -> SlotKey:
-    """The slot a person names: "vessel/beam", or "step/field", "step/field/row" or "step/field/row/of" of a job.
+def register_named(state: HullState, job: str, name: str) -> RegisterKey:
+    """The register a person names: "vessel/beam", or "step/field", "step/field/row" or "step/field/row/of" of a job.
 
     Raises KeyError, listing what is there, when nothing stands under that name.
     """
-    there = {name_of(key): key for key in state.slots if key.job in ("", job, state.joined(job))}
+    there = {name_of(key): key for key in state.registers if key.job in ("", job, state.joined(job))}
     if name.rstrip("/") not in there:
         raise KeyError(f"nothing is entered under {name!r}; there is: {', '.join(sorted(there))}")
     return there[name.rstrip("/")]

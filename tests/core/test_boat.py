@@ -4,27 +4,27 @@ from __future__ import annotations
 
 from garboard.disk.entries import Entry
 from garboard.history.authoring import Author, measure, move_job
-from garboard.history.desk import OpenHull, open_entries
-from garboard.history.fold import Fold, fold
+from garboard.history.boat import Boat, open_entries
+from garboard.history.replay import HullState, replay
 
 RIGHT, WRONG, THIRD = "ABC00001A526", "ABCO0001A526", "ABC0OO01A526"
 JOB = "job1"
 HAND = Author("tablet 1", "A. Hand")
 
 
-def opened(*entries: Entry) -> OpenHull:
+def opened(*entries: Entry) -> Boat:
     return open_entries(lambda hull: [entry for entry in entries if entry.hull_key == hull], RIGHT)
 
 
-def values(boat: OpenHull) -> dict[str, object]:
+def values(boat: Boat) -> dict[str, object]:
     return {one.field: one.value for one in boat.view(JOB).measurements}
 
 
 def test_a_job_written_partly_under_a_wrong_number_is_whole_again_once_that_part_is_moved() -> None:
-    here = measure(HAND, Fold(RIGHT), JOB, "trial", "speed", "31.0 kn")
-    there = measure(HAND, Fold(WRONG), JOB, "trial", "fuel", "270 gal")
-    name = HAND.write(Fold(WRONG), "field", ("name",), "Not this boat", job=JOB)
-    wrong, right = fold(WRONG, [there, name]), fold(RIGHT, [here])
+    here = measure(HAND, HullState(RIGHT), JOB, "trial", "speed", "31.0 kn")
+    there = measure(HAND, HullState(WRONG), JOB, "trial", "fuel", "270 gal")
+    name = HAND.write(HullState(WRONG), "field", ("name",), "Not this boat", job=JOB)
+    wrong, right = replay(WRONG, [there, name]), replay(RIGHT, [here])
     boat = opened(here, there, name, *move_job(HAND, wrong, right, JOB, "typed wrongly"))
     assert boat.jobs == (JOB,)
     assert values(boat) == {"speed": "31.0 kn", "fuel": "270 gal"}
@@ -33,15 +33,17 @@ def test_a_job_written_partly_under_a_wrong_number_is_whole_again_once_that_part
 
 
 def test_parts_of_a_job_moved_from_two_wrong_numbers_are_all_there() -> None:
-    parts = [measure(HAND, Fold(hull), JOB, "trial", field, "1 V") for hull, field in ((WRONG, "a"), (THIRD, "b"))]
-    moves = [entry for part in parts for entry in move_job(HAND, fold(part.hull, [part]), Fold(RIGHT), JOB, "typed")]
+    parts = [measure(HAND, HullState(hull), JOB, "trial", field, "1 V") for hull, field in ((WRONG, "a"), (THIRD, "b"))]
+    moves = [
+        entry for part in parts for entry in move_job(HAND, replay(part.hull, [part]), HullState(RIGHT), JOB, "typed")
+    ]
     assert values(opened(*parts, *moves)) == {"a": "1 V", "b": "1 V"}
 
 
 def test_two_values_for_one_thing_disagree_when_the_parts_of_a_job_come_together() -> None:
-    here = measure(HAND, Fold(RIGHT), JOB, "trial", "speed", "31.0 kn")
-    there = measure(HAND, Fold(WRONG), JOB, "trial", "speed", "30.0 kn")
-    boat = opened(here, there, *move_job(HAND, fold(WRONG, [there]), fold(RIGHT, [here]), JOB, "typed wrongly"))
+    here = measure(HAND, HullState(RIGHT), JOB, "trial", "speed", "31.0 kn")
+    there = measure(HAND, HullState(WRONG), JOB, "trial", "speed", "30.0 kn")
+    boat = opened(here, there, *move_job(HAND, replay(WRONG, [there]), replay(RIGHT, [here]), JOB, "typed wrongly"))
     assert values(boat) == {}
     (disagreement,) = boat.view(JOB).disagreements
     assert {one.value for one in disagreement.values} == {"31.0 kn", "30.0 kn"}
@@ -49,10 +51,10 @@ def test_two_values_for_one_thing_disagree_when_the_parts_of_a_job_come_together
 
 def test_parts_moved_one_after_the_other_are_all_there() -> None:
     first, second = (
-        measure(HAND, Fold(hull), JOB, "trial", field, "1 V") for hull, field in ((WRONG, "a"), (THIRD, "b"))
+        measure(HAND, HullState(hull), JOB, "trial", field, "1 V") for hull, field in ((WRONG, "a"), (THIRD, "b"))
     )
-    right = Fold(RIGHT)
-    moves = [*move_job(HAND, fold(WRONG, [first]), right, JOB, "typed")]
+    right = HullState(RIGHT)
+    moves = [*move_job(HAND, replay(WRONG, [first]), right, JOB, "typed")]
     right.add(moves[1])
-    moves += move_job(HAND, fold(THIRD, [second]), right, JOB, "typed")
+    moves += move_job(HAND, replay(THIRD, [second]), right, JOB, "typed")
     assert values(opened(first, second, *moves)) == {"a": "1 V", "b": "1 V"}

@@ -1,0 +1,189 @@
+"""A register holds everything ever entered of one kind of fact about one subject.
+
+An entry replaces the entries it names, in its own register only. Entries nobody replaced are the register's heads.
+Heads that say the same agree; heads that differ disagree until a person writes an entry that replaces them all. No
+clock decides anything: it only orders what is shown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import NamedTuple
+
+import attrs
+
+from garboard.disk.clock import Stamp, order_key
+from garboard.disk.entries import Entry
+from garboard.history.moves import JOINING, target
+from garboard.history.values import digits, member, same_value
+from garboard.records import JsonValue
+
+ONLY_GROWING = frozenset({"note", "signoff"})
+"""Kinds of which several stand side by side: they never disagree."""
+
+TECHNICIANS = ("job", ("technicians",))
+"""Kind and subject of the list of a job's technicians. Several such lists do not disagree: whoever is on one worked."""
+
+VESSEL = "vessel"
+"""Stands for the step in the place of a vessel's field, for disagreements about the vessel itself."""
+
+
+class RegisterKey(NamedTuple):
+    """One kind of fact about one subject. The job is empty for facts about the vessel."""
+
+    kind: str
+    job: str
+    subject: tuple[str, ...]
+
+    @property
+    def is_measurement(self) -> bool:
+        """Whether its values are measurements: of a step, a field, a row, of something."""
+        return self.kind == "measure" and len(self.subject) == 4
+
+    @property
+    def is_arrival(self) -> bool:
+        """Whether it says where a job moved here came from; each hull it came from has a register of its own."""
+        return self.kind == "move" and self.subject[:1] == ("from",)
+
+    @property
+    def is_joining(self) -> bool:
+        """Whether it says which job its own was joined into. What belongs to no job stays the vessel's."""
+        return self.kind == "move" and self.subject == JOINING and self.job != ""
+
+    @property
+    def names_its_own_job(self) -> bool:
+        """Whether it is about a job as it was written: a job it is joined into does not share it."""
+        return self.is_arrival or self.is_joining
+
+
+def register_of(entry: Entry) -> RegisterKey:
+    """The register an entry belongs to, taken by itself; `HullState.register_of` knows which jobs are joined.
+
+    A retraction belongs to the register of what it retracts. A vessel field has one register, whichever job it was
+    written in.
+    """
+    kind = entry.kind
+    if kind == "retract":
+        kind = str(member(entry.value, "kind"))
+    return RegisterKey(kind, "" if kind == "field" else entry.job, entry.subject)
+
+
+def name_of(key: RegisterKey) -> str:
+    """What a person calls a register: "vessel/beam", "step/field", "step/field/row/of", "signoff owner/A. Marsh"."""
+    if key.kind == "field":
+        return "/".join((VESSEL, *key.subject))
+    subject = "/".join(key.subject).rstrip("/")
+    return subject if key.kind == "measure" else f"{key.kind} {subject}".rstrip()
+
+
+def disagree(key: RegisterKey, current: tuple[Entry, ...]) -> bool:
+    """Whether several values are current in a register of which only one can be right."""
+    return len(current) > 1 and key.kind not in ONLY_GROWING and key[::2] != TECHNICIANS
+
+
+@attrs.define
+class Register:
+    """The entries of one kind of fact about one subject. What `add` costs does not depend on how many there are."""
+
+    entries: dict[str, Entry] = attrs.field(factory=dict)
+    head_ids: set[str] = attrs.field(factory=set)
+    _replaced: set[str] = attrs.field(factory=set)
+
+    def add(self, entry: Entry) -> None:
+        self.entries[entry.id] = entry
+        if replaced := entry.replaces:
+            self._replaced.update(replaced)
+            self.head_ids.difference_update(replaced)
+        if entry.id not in self._replaced:
+            self.head_ids.add(entry.id)
+
+    @property
+    def heads(self) -> tuple[Entry, ...]:
+        """Entries nobody replaced, retractions included, in order of display."""
+        return self._ordered(self.head_ids)
+
+    @property
+    def current(self) -> tuple[Entry, ...]:
+        """Heads that say something: one for each different value, in order of display.
+
+        Of heads that agree the one with most digits is used for all: no clock chooses what is calculated with.
+        """
+        groups: list[list[Entry]] = []
+        for head in self.heads:
+            if head.kind != "retract":
+                alike = next((group for group in groups if same_value(_meaning(group[0]), _meaning(head))), None)
+                if alike is None:
+                    groups.append([head])
+                else:
+                    alike.append(head)
+        return tuple(max(group, key=digits) for group in groups)
+
+    @property
+    def history(self) -> tuple[Entry, ...]:
+        """Every entry, in order of display: never before one it replaces."""
+        return self._ordered(self.entries)
+
+    def _ordered(self, ids: Iterable[str]) -> tuple[Entry, ...]:
+        ids = list(ids)
+        if len(ids) < 2:
+            return tuple(self.entries[found] for found in ids)
+        keys = self.order_keys()
+        return tuple(self.entries[found] for found in sorted(ids, key=lambda found: (keys[found], found)))
+
+    def order_keys(self) -> Mapping[str, Stamp]:
+        """The display order of every entry: its own stamp, yet always after what it replaces."""
+        keys: dict[str, Stamp] = {}
+        for start in self.entries:
+            waiting = [start]
+            while waiting:
+                entry = self.entries[waiting[-1]]
+                missing = [other for other in entry.replaces if other in self.entries and other not in keys]
+                if missing:
+                    waiting.extend(missing)
+                else:
+                    replaced = [keys[other] for other in entry.replaces if other in keys]
+                    keys[waiting.pop()] = order_key(entry.clock, replaced)
+        return keys
+
+
+def _meaning(entry: Entry) -> JsonValue:
+    """What two entries of a register must share to agree: of an alias or a move the hull or the job, not the reason."""
+    return target(entry) if entry.kind in ("alias", "move") else entry.value
+
+
+@attrs.frozen
+class Retraction:
+    """A value taken back, with who did it and why."""
+
+    entry: Entry
+    by: str
+    reason: str
+
+
+def retractions_in(register: Register) -> Iterator[Retraction]:
+    """Every value of a register that was taken back, in order of display."""
+    for retraction in register.history:
+        if retraction.kind == "retract":
+            reason = str(member(retraction.value, "reason"))
+            for taken_back in retraction.replaces:
+                if taken_back in register.entries:
+                    yield Retraction(register.entries[taken_back], retraction.by, reason)
+
+
+@attrs.frozen
+class Resolution:
+    """A value that took the place of several that disagreed, with a reason or, measured again, without one."""
+
+    entry: Entry
+    instead: tuple[Entry, ...]
+
+
+def resolution_in(register: Register) -> Resolution | None:
+    """What a register's one head took the place of, where that differed."""
+    if len(register.head_ids) != 1:
+        return None
+    (head,) = register.heads
+    instead = [entry for name in head.replaces if (entry := register.entries.get(name)) and entry.kind != "retract"]
+    if head.kind not in ("measure", "field") or all(same_value(one.value, instead[0].value) for one in instead):
+        return None
+    return Resolution(head, tuple(sorted(instead, key=lambda entry: (entry.clock, entry.id))))

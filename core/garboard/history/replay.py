@@ -1,0 +1,319 @@
+"""From a set of entries to the state of a hull and its jobs. Pure: the same entries give the same state, whatever
+the order they come in and however often.
+
+Jobs joined into one share their registers for as long as the joining stands: two technicians opened one each for the
+same piece of work. Taken back, each is by itself again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+
+import attrs
+
+from garboard import hull_number
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import Entry
+from garboard.faults import Fault
+from garboard.history.moves import joined_jobs, named_hull, named_job
+from garboard.history.registers import (
+    Register,
+    RegisterKey,
+    Resolution,
+    Retraction,
+    disagree,
+    name_of,
+    register_of,
+    resolution_in,
+    retractions_in,
+)
+from garboard.history.signature_scope import SignatureScope, Staleness
+from garboard.history.vessel import assemble_vessel
+from garboard.history.views import Current, job_view
+from garboard.job_view import JobView
+from garboard.records import JsonValue, Vessel
+from garboard.samples import Recording
+
+
+@attrs.define
+class _JobIndex:
+    """A job's registers, and what its signatures cover."""
+
+    scope: SignatureScope
+    keys: set[RegisterKey] = attrs.field(factory=set)
+
+    @property
+    def opened(self) -> Stamp:
+        """When the first of its entries was written."""
+        return min((entry.clock for entry in self.scope.entries.values()), default=Stamp(0, 0))
+
+    @property
+    def says_only_where_it_went(self) -> bool:
+        """Whether there is nothing of the job itself here: only that it was joined, or that it came from elsewhere."""
+        entries = self.scope.entries.values()
+        return all(key.names_its_own_job for key in (*self.keys, *map(register_of, entries)))
+
+
+@attrs.define
+class HullState:
+    """The state of one hull. `add` costs the same however long the history is.
+
+    hull      : the hull number the state is asked for, as its key
+    hull_keys : keys of the hull numbers replayed together: this one, and those said to be the same boat
+    """
+
+    hull: str
+    hull_keys: frozenset[str] = attrs.field(
+        default=attrs.Factory(lambda state: frozenset([state.hull]), takes_self=True)
+    )
+    registers: dict[RegisterKey, Register] = attrs.field(factory=dict)
+    unknown: dict[str, Entry] = attrs.field(factory=dict)
+    _entries: dict[str, Entry] = attrs.field(factory=dict)
+    _replacing: dict[str, list[str]] = attrs.field(factory=dict)
+    _typed: dict[str, int] = attrs.field(factory=dict)
+    _jobs: dict[str, _JobIndex] = attrs.field(factory=dict)
+    _current: dict[RegisterKey, tuple[Entry, ...]] = attrs.field(factory=dict)
+    _vessel: tuple[Vessel, tuple[Fault, ...]] | None = None
+    _joined: dict[str, str] = attrs.field(factory=dict)
+    _register_of: dict[str, RegisterKey] = attrs.field(factory=dict)
+
+    def add(self, entry: Entry) -> bool:
+        """Take in one entry; False when it was here already."""
+        if entry.id in self._entries:
+            return False
+        self._entries[entry.id] = entry
+        for replaced in entry.replaces:
+            self._replacing.setdefault(replaced, []).append(entry.id)
+        if entry.hull_key == self.hull:
+            self._typed[entry.hull] = self._typed.get(entry.hull, 0) + 1
+        key = self.register_of(entry)
+        self._place(entry, key)
+        if key.is_joining and (joined := self._joined_now()) != self._joined:
+            self._join_anew(joined)
+        return True
+
+    def _place(self, entry: Entry, key: RegisterKey) -> None:
+        self._register_of[entry.id] = key
+        if (job := entry.job) and not (key.is_joining and entry.is_understood):  # what it brings is listed itself
+            self._index(self.joined(job)).scope.add(entry, key)
+        self._reach(entry, key)
+        if not entry.is_understood:
+            self.unknown[entry.id] = entry
+            return
+        if key not in self.registers:
+            self.registers[key] = Register()
+        self.registers[key].add(entry)
+        if key.job:
+            self._index(key.job).keys.add(key)
+        self._current.pop(key, None)
+        if key.kind == "field":
+            self._vessel = None
+
+    def _joined_now(self) -> dict[str, str]:
+        """For each job joined into another, the one its entries are in. Where joinings disagree a job stays put."""
+        into: dict[str, str] = {}
+        for key in self.registers:
+            if key.is_joining and len(said := self.current(key)) == 1 and (job := named_job(said[0])):
+                into[key.job] = job
+        return joined_jobs(into)
+
+    def _join_anew(self, joined: dict[str, str]) -> None:
+        """Deal all entries out anew. Joining is rare: this is simpler than keeping jobs mergeable and partable."""
+        self._joined = joined
+        for kept in (self.registers, self.unknown, self._jobs, self._current, self._register_of):
+            kept.clear()
+        self._vessel = None
+        for entry in self._entries.values():
+            self._place(entry, self.register_of(entry))
+
+    def _index(self, job: str) -> _JobIndex:
+        if job not in self._jobs:
+            self._jobs[job] = _JobIndex(SignatureScope(self._entries, self.register_of))
+        return self._jobs[job]
+
+    def _reach(self, entry: Entry, key: RegisterKey) -> None:
+        """Sign-offs learn what they cover. Only a vessel's field is shared by jobs."""
+        replacing = [
+            other for other in self._replacing.get(entry.id, ()) if self.register_of(self._entries[other]) == key
+        ]
+        for job in [self.joined(key.job)] if key.job else self._jobs:
+            self._index(job).scope.reach(entry, replacing)
+
+    def register_of(self, entry: Entry) -> RegisterKey:
+        """The register an entry belongs to here, where its job may be joined into another."""
+        return self._register_of.get(entry.id) or self._home(register_of(entry))
+
+    def joined(self, job: str) -> str:
+        """The job a job's entries are in: itself, or the one it was joined into."""
+        return self._joined.get(job, job)
+
+    def parts(self, job: str) -> tuple[str, ...]:
+        """Jobs that were joined into a job."""
+        return tuple(sorted(part for part, whole in self._joined.items() if whole == job))
+
+    def _home(self, key: RegisterKey) -> RegisterKey:
+        whole = self._joined.get(key.job)
+        return key if whole is None or key.names_its_own_job else key._replace(job=whole)
+
+    def __contains__(self, entry_id: str) -> bool:
+        return entry_id in self._entries
+
+    def __len__(self) -> int:
+        return len(self._entries)
+
+    def current(self, key: RegisterKey) -> tuple[Entry, ...]:
+        """What is current in a register: nothing, one value, or several that disagree."""
+        key = self._home(key)
+        if key not in self._current:
+            self._current[key] = self.register(key).current
+        return self._current[key]
+
+    def register(self, key: RegisterKey) -> Register:
+        """Everything ever entered in a register; an empty one where there is nothing."""
+        return self.registers.get(self._home(key)) or Register()
+
+    def heads(self, key: RegisterKey) -> tuple[str, ...]:
+        """Ids an entry must name to replace everything now current in a register."""
+        return tuple(sorted(self.register(key).head_ids))
+
+    def disagrees(self, key: RegisterKey) -> bool:
+        """Whether several values are current in a register of which only one can be right."""
+        return disagree(key, self.current(key))
+
+    @property
+    def jobs(self) -> tuple[str, ...]:
+        """Ids of the hull's jobs, oldest first. Jobs moved away, and those moved here, are left out."""
+        here = [
+            job for job, index in self._jobs.items() if not index.says_only_where_it_went and self.moved_to(job) is None
+        ]
+        return tuple(sorted(here, key=lambda job: (self._jobs[job].opened, job)))
+
+    @property
+    def aliases(self) -> tuple[str, ...]:
+        """Keys of other hull numbers said to be the same boat."""
+        named = {named_hull(entry) for key in self.registers if key.kind == "alias" for entry in self.current(key)}
+        return tuple(sorted(named - self.hull_keys - {""}))
+
+    def moved_to(self, job: str) -> str | None:
+        """The key of the hull a job was moved to; None when it stays, also when two moves disagree."""
+        targets = {named_hull(entry) for entry in self.current(RegisterKey("move", job, ("to",)))}
+        target = targets.pop() if len(targets) == 1 else ""
+        return None if target in self.hull_keys else target or None
+
+    @property
+    def moved_from(self) -> tuple[tuple[str, str], ...]:
+        """Jobs moved here from other hulls: (key of the other hull, job)."""
+        keys = [key for key in self.registers if key.is_arrival]
+        found = {(named_hull(entry), key.job) for key in keys for entry in self.current(key)}
+        return tuple(sorted((hull, job) for hull, job in found if hull and hull not in self.hull_keys))
+
+    def disagreements(self, job: str) -> tuple[RegisterKey, ...]:
+        """Registers of a job, and of the vessel, whose heads differ."""
+        return tuple(filter(self.disagrees, self._keys_with_vessel(job)))
+
+    def resolutions(self, job: str) -> tuple[Resolution, ...]:
+        """Values of a job, and of the vessel, that took the place of several that differed."""
+        found = (resolution_in(self.registers[key]) for key in self._keys_with_vessel(job))
+        return tuple(resolution for resolution in found if resolution)
+
+    def retractions(self, job: str) -> tuple[Retraction, ...]:
+        """Values taken back in a job, and in the vessel's fields."""
+        keys = self._keys_with_vessel(job)
+        return tuple(retraction for key in keys for retraction in retractions_in(self.registers[key]))
+
+    def stale(self, job: str) -> tuple[Staleness, ...]:
+        """Sign-offs of a job that do not cover everything in it, each with what it misses."""
+        signatures = [
+            entry for key in sorted(self._job_keys(job)) if key.kind == "signoff" for entry in self.current(key)
+        ]
+        job = self.joined(job)
+        return tuple(stale for entry in signatures if (stale := self._jobs[job].scope.staleness(entry)))
+
+    def coverage(self, job: str) -> tuple[str, ...]:
+        """Ids a sign-off written now must name: every head of the job that this program understands."""
+        job = self.joined(job)
+        entries = self._jobs[job].scope.entries.values() if job in self._jobs else ()
+        keys = {self.register_of(entry) for entry in entries if entry.is_understood}
+        return tuple(sorted({head for key in keys for head in self.registers[key].head_ids}))
+
+    def _job_keys(self, job: str) -> Iterable[RegisterKey]:
+        job = self.joined(job)
+        return self._jobs[job].keys if job in self._jobs else ()
+
+    def _vessel_keys(self) -> Iterator[RegisterKey]:
+        return (key for key in self.registers if key.kind == "field")
+
+    def _keys_with_vessel(self, job: str) -> list[RegisterKey]:
+        return sorted([*self._vessel_keys(), *self._job_keys(job)])
+
+    def vessel(self) -> tuple[Vessel, tuple[Fault, ...]]:
+        """The vessel from its fields. Fields that disagree are left out; fields no record takes are faults."""
+        if self._vessel is None:
+            fields = [
+                (key.subject, current[0].value)
+                for key in sorted(self._vessel_keys(), key=self._written)
+                if len(current := self.current(key)) == 1
+            ]
+            self._vessel = assemble_vessel(fields, self.hull_number)
+        return self._vessel
+
+    def _written(self, key: RegisterKey) -> tuple[Stamp, RegisterKey]:
+        """Orders the vessel's fields by when each was first written."""
+        return min(entry.clock for entry in self.registers[key].entries.values()), key
+
+    @property
+    def hull_number(self) -> str:
+        """The hull number as it was typed most often; the key itself for a hull without entries."""
+        return max(sorted(self._typed), key=lambda typed: self._typed[typed], default=self.hull)
+
+    def view(
+        self,
+        job: str,
+        *,
+        settings: Mapping[str, JsonValue] | None = None,
+        load_recording: Callable[[str], Recording] | None = None,
+    ) -> JobView:
+        """The job as a calculator reads it."""
+        vessel_notes = (key for key in self.registers if key.kind == "note" and not key.job)
+        return job_view(
+            self.joined(job),
+            self._current_of(self._job_keys(job)),
+            vessel=self.vessel()[0],
+            of_vessel=self._current_of([*self._vessel_keys(), *vessel_notes]),
+            not_covered={one.sign_off.id: self._names_missed(one) for one in self.stale(job)},
+            settings=settings,
+            load_recording=load_recording,
+        )
+
+    def _current_of(self, keys: Iterable[RegisterKey]) -> Current:
+        return {key: self.current(key) for key in keys}
+
+    def _names_missed(self, stale: Staleness) -> tuple[str, ...]:
+        return tuple(sorted({name_of(self.register_of(entry)) for entry in stale.not_covered}))
+
+    def summary(self) -> JsonValue:
+        """The whole state as plain data; equal for equal states, whatever way they came about.
+
+        Its words are part of the digest that two programs compare: they stay as they are.
+        """
+        registers: list[JsonValue] = [
+            [*key[:2], *key.subject, [entry.id for entry in self.current(key)]] for key in sorted(self.registers)
+        ]
+        stale: list[JsonValue] = [
+            [staleness.sign_off.id, [entry.id for entry in staleness.not_covered]]
+            for job in sorted(self._jobs)
+            for staleness in self.stale(job)
+        ]
+        return {"hull": self.hull, "slots": registers, "stale": stale, "unknown": [*sorted(self.unknown)]}
+
+
+def replay(hull: str, entries: Iterable[Entry], also: Iterable[str] = ()) -> HullState:
+    """The state of a hull from a set of its entries, in any order.
+
+    also : keys of other hull numbers said to be the same boat, whose entries are among these
+    """
+    key = hull_number.key(hull)
+    state = HullState(key, frozenset([key, *also]))
+    for entry in entries:
+        state.add(entry)
+    return state

@@ -1,0 +1,85 @@
+"""What the signatures over a job cover: the entries they name, and everything those replaced, step by step."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+
+import attrs
+
+from garboard.disk.entries import Entry
+from garboard.history.registers import RegisterKey
+from garboard.history.values import member
+
+
+@attrs.frozen
+class Staleness:
+    """What a sign-off does not cover, by name."""
+
+    sign_off: Entry
+    not_covered: tuple[Entry, ...]
+
+
+@attrs.define
+class SignatureScope:
+    """A job's entries and, for each of its sign-offs, those it does not cover. Kept up as entries come.
+
+    everything  : the hull's entries: a job's value of a vessel field may be replaced by another job's
+    register_of : the register an entry belongs to in the hull's state
+    entries     : what a sign-off over the job should cover: all but sign-offs
+    """
+
+    everything: Mapping[str, Entry]
+    register_of: Callable[[Entry], RegisterKey]
+    entries: dict[str, Entry] = attrs.field(factory=dict)
+    _covered: dict[str, set[str]] = attrs.field(factory=dict)
+    _not_covered: dict[str, dict[str, Entry]] = attrs.field(factory=dict)
+
+    def add(self, entry: Entry, key: RegisterKey) -> None:
+        """Take in an entry of the job. A sign-off taken back is no entry to cover."""
+        if entry.kind == "signoff":
+            self._add_sign_off(entry)
+        elif key.kind != "signoff":
+            self._add_other(entry)
+
+    def reach(self, entry: Entry, replacing: Iterable[str]) -> None:
+        """An entry came, of this job or another: sign-offs cover it that cover one of those replacing it."""
+        ids = (entry.id, *replacing)
+        for sign_off, covered in self._covered.items():
+            if not covered.isdisjoint(ids):
+                self._cover(sign_off, [entry.id])
+
+    def staleness(self, sign_off: Entry) -> Staleness | None:
+        """What one of the job's sign-offs misses; None when it covers everything."""
+        missing = self._not_covered[sign_off.id]
+        return Staleness(sign_off, tuple(missing[name] for name in sorted(missing))) if missing else None
+
+    def _add_other(self, entry: Entry) -> None:
+        self.entries[entry.id] = entry
+        for sign_off, covered in self._covered.items():
+            if entry.id not in covered:
+                self._not_covered[sign_off][entry.id] = entry
+
+    def _add_sign_off(self, entry: Entry) -> None:
+        self._covered[entry.id] = set()
+        self._not_covered[entry.id] = dict(self.entries)
+        covers = member(entry.value, "covers")
+        self._cover(entry.id, [str(covered) for covered in covers] if isinstance(covers, list) else [])
+
+    def _cover(self, sign_off: str, ids: Iterable[str]) -> None:
+        """Cover entries and all they replace, as far as they are here; the rest when it comes."""
+        waiting = list(ids)
+        seen: set[str] = set()
+        while waiting:
+            covered = waiting.pop()
+            if covered in seen:
+                continue
+            seen.add(covered)
+            self._covered[sign_off].add(covered)
+            self._not_covered[sign_off].pop(covered, None)
+            if covered in self.everything:
+                waiting.extend(self._replaced_by(self.everything[covered]))
+
+    def _replaced_by(self, entry: Entry) -> Iterator[str]:
+        """What an entry replaces, as far as it is here: what it names in its own register."""
+        here = [other for other in entry.replaces if other in self.everything]
+        return (other for other in here if self.register_of(self.everything[other]) == self.register_of(entry))

@@ -1,0 +1,135 @@
+"""The job as a calculator reads it, made from what is current in its registers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import Entry
+from garboard.history.moves import target
+from garboard.history.registers import TECHNICIANS, VESSEL, RegisterKey, disagree
+from garboard.history.sound import sound_part, sound_whole
+from garboard.history.values import member
+from garboard.job_view import Disagreement, JobView
+from garboard.records import Job, JsonValue, Measurement, Note, SignOff, StepState, Vessel
+from garboard.samples import Recording
+
+Current = Mapping[RegisterKey, tuple[Entry, ...]]
+"""For each register what is current in it: nothing, one value, or several that disagree."""
+
+
+def job_view(
+    job: str,
+    of_job: Current,
+    *,
+    vessel: Vessel,
+    of_vessel: Current,
+    not_covered: Mapping[str, tuple[str, ...]],
+    settings: Mapping[str, JsonValue] | None = None,
+    load_recording: Callable[[str], Recording] | None = None,
+) -> JobView:
+    """The job as a calculator reads it.
+
+    of_vessel   : the vessel's fields, and the notes that belong to no job
+    not_covered : by a stale sign-off's id, the names of what it does not cover
+    """
+    keys = sorted(of_job, key=lambda key: (of_job[key][0].clock if of_job[key] else Stamp(0, 0), key))
+    of_one_value = [(key, of_job[key][0]) for key in keys if len(of_job[key]) == 1]
+    fields = sorted(key for key in of_vessel if key.kind == "field")
+    loader = {} if load_recording is None else {"load_recording": load_recording}
+    return JobView(
+        vessel=vessel,
+        job=_job_record(job, of_job),
+        measurements=tuple(_measurement(entry) for key, entry in of_one_value if key.is_measurement),
+        steps=tuple(state for key, entry in of_one_value for state in _step_state(key, entry)),
+        notes=tuple(note for entry in _notes(keys, of_job, of_vessel) for note in sound_whole(_signed(entry), Note)),
+        sign_offs=tuple(_sign_offs(of_job, not_covered)),
+        disagreements=tuple(_disagreements([(key, of_job[key]) for key in keys] + [(f, of_vessel[f]) for f in fields])),
+        settings=settings or {},
+        **loader,
+    )
+
+
+def _job_record(job: str, of_job: Current) -> Job:
+    plain: dict[str, JsonValue] = {}
+    for key, current in of_job.items():
+        if key[::2] == TECHNICIANS and len(current) > 1:
+            lists = [entry.value for entry in current if isinstance(entry.value, list)]
+            plain["technicians"] = [*dict.fromkeys(name for names in lists for name in names if isinstance(name, str))]
+        elif key.kind == "job" and len(key.subject) == 1 and len(current) == 1:
+            plain[key.subject[0]] = current[0].value
+    record, _ = sound_part({**plain, "id": job}, Job)
+    return record
+
+
+def _measurement(entry: Entry) -> Measurement:
+    step, field, row, of = entry.subject
+    instrument = entry.more.get("instrument", "")
+    return Measurement(
+        step=step,
+        field=field,
+        row=row,
+        of=of,
+        value=entry.value,
+        at=entry.at,
+        by=entry.by,
+        instrument=instrument if isinstance(instrument, str) else "",
+        id=entry.id,
+    )
+
+
+def _step_state(key: RegisterKey, entry: Entry) -> tuple[StepState, ...]:
+    if key.kind != "step" or len(key.subject) != 1 or not isinstance(entry.value, dict):
+        return ()
+    return sound_whole({**_signed(entry), "step": key.subject[0]}, StepState)
+
+
+def _notes(keys: Iterable[RegisterKey], of_job: Current, of_vessel: Current) -> Iterator[Entry]:
+    for key in sorted(key for key in of_vessel if key.kind == "note"):
+        yield from of_vessel[key]
+    for key in keys:
+        if key.kind == "note":
+            yield from of_job[key]
+
+
+def _sign_offs(of_job: Current, not_covered: Mapping[str, tuple[str, ...]]) -> Iterator[SignOff]:
+    for key in sorted(key for key in of_job if key.kind == "signoff"):
+        for entry in of_job[key]:
+            plain = {name: value for name, value in _signed(entry).items() if name != "covers"}
+            missed: list[JsonValue] = [*not_covered.get(entry.id, ())]
+            yield from sound_whole({**plain, "stale": bool(missed), "not_covered": missed}, SignOff)
+
+
+def _signed(entry: Entry) -> dict[str, JsonValue]:
+    value = entry.value if isinstance(entry.value, dict) else {}
+    return {"by": entry.by, "at": entry.at, **value}
+
+
+def _disagreements(registers: Iterable[tuple[RegisterKey, tuple[Entry, ...]]]) -> Iterator[Disagreement]:
+    for key, current in registers:
+        if disagree(key, current):
+            yield _disagreement(key, current)
+
+
+def _disagreement(key: RegisterKey, current: tuple[Entry, ...]) -> Disagreement:
+    if key.is_measurement:
+        step, field, row, of = key.subject
+        return Disagreement((step, field, row, of), tuple(map(_measurement, current)))
+    step, field = _place_in_words(key)
+    values = (Measurement(step=step, field=field, value=_in_short(e), at=e.at, by=e.by, id=e.id) for e in current)
+    return Disagreement((step, field, "", ""), tuple(values))
+
+
+def _place_in_words(key: RegisterKey) -> tuple[str, str]:
+    """Step and field that stand for a register which holds no measurements."""
+    subject = "/".join(key.subject)
+    if key.kind == "step":
+        return subject, "state"
+    return VESSEL if key.kind == "field" else key.kind, subject
+
+
+def _in_short(entry: Entry) -> JsonValue:
+    """What a person chooses between where values disagree."""
+    if entry.kind == "move":
+        return target(entry)
+    return member(entry.value, "state") if entry.kind == "step" and isinstance(entry.value, dict) else entry.value
