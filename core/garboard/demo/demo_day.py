@@ -18,8 +18,7 @@ from garboard.disk.entries import Entry, make_entry
 from garboard.disk.hullfile import HullFolder
 from garboard.history import exchange
 from garboard.history.authoring import Author, measure, same_boat, settle, sign_off
-from garboard.history.desk import author_for, open_hull
-from garboard.history.fold import Fold, fold, name_of
+from garboard.history.boat import author_for, open_hull
 from garboard.history.merge import MergeReport, merge
 from garboard.history.registers import name_of
 from garboard.history.replay import HullState, replay
@@ -166,13 +165,13 @@ def _sign_again(tablet: HullFolder) -> Iterator[str]:
     for hull in tablet.hulls():
         boat = open_hull(tablet, hull)
         for job in boat.jobs:
-            for stale in boat.home_of(job).stale(job):
+            for stale in boat.state_of(job).stale(job):
                 role, name = stale.sign_off.subject
-                state = open_hull(tablet, hull).home_of(job)  # read anew: it holds the signature before this one
+                state = open_hull(tablet, hull).state_of(job)  # read anew: it holds the signature before this one
                 author = attrs.evolve(author_for(tablet, state, "tablet 2", name), wall=lambda: SIGNED_AT)
                 tablet.save(sign_off(author, state, job, role, name))
                 yield f"{state.hull_number}: {role} {name}"
 
 
-def _manager(hulls: HullFolder, state: Fold) -> Author:
+def _manager(hulls: HullFolder, state: HullState) -> Author:
     return attrs.evolve(author_for(hulls, state, "office", MANAGER), wall=lambda: EVENING)

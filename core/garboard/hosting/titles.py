@@ -16,7 +16,7 @@ def place_in_words(place: Place, host: PluginHost) -> str:
 
 
 def name_in_words(name: str, host: PluginHost) -> str:
-    """What `fold.name_of` names, in the words the person saw."""
+    """What `registers.name_of` names, in the words the person saw."""
     step, *rest = name.split("/")
     if host.step(step) is not None and 0 < len(rest) < 4:
         field, row, of = (*rest, "", "")[:3]

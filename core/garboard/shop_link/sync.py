@@ -26,6 +26,7 @@ from garboard.disk.partial_upload import Arriving, OutOfPlace
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError
 from garboard.history.merge import HullMerge, judge
+from garboard.history.registers import RegisterKey
 from garboard.shop_link import shop_plugins, wire
 from garboard.shop_link.discovery import with_address
 from garboard.shop_link.pairing import PairedShop, new_device, new_token, read_code
