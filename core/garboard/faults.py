@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import attrs
 
-__all__ = ["Fault", "InputError", "shown"]
+__all__ = ["Fault", "GarboardError", "InputError", "shown"]
 
 _LONGEST_SHOWN = 60
 

@@ -19,12 +19,15 @@ __all__ = [
     "BasisKind",
     "Figure",
     "Finding",
+    "Lack",
     "Marker",
+    "Missing",
     "NotEnoughData",
     "Number",
     "Series",
     "Table",
     "Verdict",
+    "not_enough_data",
     "with_spread",
 ]
 

@@ -14,7 +14,7 @@ from garboard.records import Job, JsonValue, Measurement, Note, SignOff, StepSta
 from garboard.samples import Recording
 from garboard.units import Amount, parse_amount
 
-__all__ = ["Asking", "Disagreement", "JobView", "Place", "amount_or_fault", "place_of"]
+__all__ = ["Asking", "Disagreement", "JobView", "Place", "amount_or_fault", "nothing_at", "place_of"]
 
 T = TypeVar("T")
 

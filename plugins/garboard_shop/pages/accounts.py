@@ -280,7 +280,7 @@ def is_held(attachments: AttachmentStore, name: str) -> bool:
 
 
 def open_boat(store: Store, hull: str) -> tuple[Boat, dict[str, Entry], dict[str, frozenset[str]]]:
-    """Fold a boat.
+    """Replay a boat's entries.
 
     returns : the boat, all its entries by id, and their ids by every hull number read
     """
@@ -302,7 +302,7 @@ def open_boat(store: Store, hull: str) -> tuple[Boat, dict[str, Entry], dict[str
 
 
 def make_account(store: Store, host: PluginHost, hull: str) -> BoatAccount:
-    """Fold and assess a boat."""
+    """Replay and assess a boat."""
     boat, entries, held = open_boat(store, hull)
     recordings = _Recordings(store.attachments)
     jobs = tuple(_job_account(boat, job, host, recordings.load) for job in boat.jobs)
