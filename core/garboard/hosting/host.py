@@ -48,7 +48,7 @@ class PluginClash(GarboardError, ValueError):
     """Two plugins offer something under one key."""
 
 
-class WrittenForAnotherVersion(ValueError):
+class WrittenForAnotherVersion(GarboardError, ValueError):
     """A plugin was written for a version of the front door that this program does not have."""
 
 
