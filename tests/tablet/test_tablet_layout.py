@@ -21,27 +21,29 @@ def app(kivy_window, tmp_path_factory):
     from garboard.history import exchange
     from garboard.job_files.job_file import read_job_file
     from garboard_tablet.app import GarboardApp
-    from garboard_tablet.models.tablet import open_tablet
+    from garboard_tablet.models.tablet import Tablet, open_tablet
     from garboard_tablet.ui.theme import theme
 
     tablet = open_tablet(tmp_path_factory.mktemp("demo"))
     for vessel in (VESSEL, LONG):
         job = sample_jobs_folder() / vessel / "job.json"
         exchange.import_job(tablet.files, read_job_file(job), job.parent, tablet.author(by="Robin"))
-    assess, found = tablet.assess, {}
+    assess, found = Tablet.assess, {}
 
-    def assess_once(hull, job, steps=None):
+    def assess_once(tablet, hull, job, steps=None):
         """The same values in each of the four sizes: what is found in them is worked out in the first."""
-        key = (hull, job, tablet.size(hull, job), tuple(steps or ()))
+        key = (tablet.folder, hull, job, tablet.size(hull, job), tuple(steps or ()))
         if key not in found:
-            found[key] = assess(hull, job, steps)
+            found[key] = assess(tablet, hull, job, steps)
         return found[key]
 
-    tablet.assess = assess_once
+    patch = pytest.MonkeyPatch()
+    patch.setattr(Tablet, "assess", assess_once)
     app = GarboardApp(tablet, threads=False)
     app._run_prepare()
     runTouchApp(embedded=True)
     yield app
+    patch.undo()
     Metrics.density = 1.0
     theme.use(dark=False)
     app.dispatch("on_stop")
