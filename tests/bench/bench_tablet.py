@@ -199,7 +199,11 @@ def at_work(folder: Path) -> None:
         app.instead(job)
         wait(BETWEEN)
 
-    opened = timed(lambda: (app.instead(step), frame()), 10, close_step)
+    def open_step() -> None:
+        app.instead(step)
+        frame()
+
+    opened = timed(open_step, 10, close_step)
     app.instead(entry)
     page: Any = app.shell.page
     keys = timed(lambda: (page._key("1"), page._key("erase")), 100)
@@ -235,7 +239,8 @@ def at_work(folder: Path) -> None:
     for _ in range(TICKS // 10):  # in turns, so that a busy machine troubles both alike
         still.add(frame, 10)
         ticks.add(tick, 10)
-    if app.shell.page is not live or not live.run.running or len(live.run.samples) < heard + TICKS:
+    is_shown = app.shell.page is live
+    if not is_shown or not live.run.running or len(live.run.samples) < heard + TICKS:
         raise RuntimeError("the page measured is not the live guide that is shown, or it hears nothing")
     told: dict[str, object] = {"empty frame": statistics.median(still.clock), "open a step": statistics.median(opened)}
     told |= {"a key": statistics.median(keys) / 2, "save to next field": statistics.median(saved), "saves": saved}
