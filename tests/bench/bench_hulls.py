@@ -2,7 +2,8 @@
 
 Saving is held against a bare append and flush of the same bytes. Merging the day of 20 tablets is held against
 reading their files, parsing every line with a fast parser, and writing the different ones once with one flush; and
-stands side by side with other ways to keep the same entries. Prints a table in Markdown; asserts no time.
+stands side by side with other ways to keep the same entries. The same day with every hull signed on every tablet is
+held against the same limit of its own files. Prints a table in Markdown; asserts no time.
 
 Run by hand:  python tests/bench/bench_hulls.py
 Goals: saving within 1.5 times, the day's merge within 1.8 times.
@@ -33,7 +34,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from campaigns.writers import entry_number
 from garboard.commands.hulls import readable_report
+from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
+from garboard.history.authoring import Author, sign_off
 from garboard.history.merge import bring_entries, merge
 from garboard.history.replay import HullState, replay
 
@@ -105,7 +108,7 @@ def _one_series(where: Path, history: int, saves: int) -> dict[str, float]:
 
 def merging(where: Path) -> Iterator[Row]:
     """The day of 20 tablets, each way in turn, five times; each in a process of its own for its peak memory."""
-    tablets = [_tablet(where, number) for number in range(TABLETS)]
+    tablets = [_tablet(where / "plain", number) for number in range(TABLETS)]
     ways: dict[str, Way] = {
         "limit: read, parse every line, write the different ones, one flush": _limit,
         "**the union**: proved, checked, a flush a hull": _union,
@@ -113,6 +116,33 @@ def merging(where: Path) -> Iterator[Row]:
         "pycrdt, one document a hull (nothing checked, one flush a hull)": _pycrdt,
         "SQLite, INSERT OR IGNORE in one transaction (nothing checked)": _sqlite,
     }
+    rows = list(_in_turn(ways, tablets, where))
+    yield from rows
+    limit = rows[0].against
+    hulls, entries = 4, 100
+    measured = _in_a_process(_upsert_loop(hulls, entries), tablets, where / "upsert")[0]
+    # Each upsert reads and writes the whole table, so a hull costs by the square of its entries; see _upsert_loop.
+    scaled = measured * (COPIES / (hulls * entries)) * (_mean_entries(tablets) / entries)
+    remark = f"measured on {hulls} hulls of {entries} ({measured:.2f} s), scaled by entries and by hull size"
+    yield Row("TinyDB, upsert one by one into a file a hull", scaled, limit, remark=remark)
+
+
+def merging_signed(where: Path) -> Iterator[Row]:
+    """The same day, with a signature on every hull by each of the tablets that have it."""
+    tablets = [_tablet(where / "signed", number, signed=True) for number in range(TABLETS)]
+    ways: dict[str, Way] = {
+        "limit: the same day, every hull signed on every tablet": _limit,
+        "the union, every hull signed": _union,
+        "**the whole merge, every hull signed**": _merge,
+    }
+    yield from _in_turn(ways, tablets, where)
+
+
+Way = Callable[[list[Path], Path], float]
+
+
+def _in_turn(ways: dict[str, Way], tablets: list[Path], where: Path) -> Iterator[Row]:
+    """Each way in turn, five times; the first is the limit of them all."""
     took: dict[str, list[tuple[float, int]]] = {name: [] for name in ways}
     for number in range(ROUNDS):
         for place, (name, way) in enumerate(ways.items()):
@@ -125,18 +155,9 @@ def merging(where: Path) -> Iterator[Row]:
     for name, outcomes in took.items():
         memory = statistics.median(peak for _, peak in outcomes) - idle
         yield Row(name, statistics.median(seconds for seconds, _ in outcomes), limit, int(memory))
-    hulls, entries = 4, 100
-    measured = _in_a_process(_upsert_loop(hulls, entries), tablets, where / "upsert")[0]
-    # Each upsert reads and writes the whole table, so a hull costs by the square of its entries; see _upsert_loop.
-    scaled = measured * (COPIES / (hulls * entries)) * (_mean_entries(tablets) / entries)
-    remark = f"measured on {hulls} hulls of {entries} ({measured:.2f} s), scaled by entries and by hull size"
-    yield Row("TinyDB, upsert one by one into a file a hull", scaled, limit, remark=remark)
 
 
-Way = Callable[[list[Path], Path], float]
-
-
-def _tablet(where: Path, number: int) -> Path:
+def _tablet(where: Path, number: int, signed: bool = False) -> Path:
     folder = where / f"tablet-{number}"
     hulls = [f"ABC{hull:05d}A526" for hull in range(HULLS_IN_ALL)]
     with HullFolder(folder) as held, held.batch():
@@ -144,7 +165,15 @@ def _tablet(where: Path, number: int) -> Path:
             shared = [entry_number(entry, hull) for entry in range(ENTRIES_A_HULL - OWN_ENTRIES)]
             own = [entry_number(entry, hull, f"tablet-{20 + number}") for entry in range(1000, 1000 + OWN_ENTRIES)]
             held.put_if_absent(hull, [*shared, *own])
+            if signed:
+                held.save(_signature(replay(hull, [*shared, *own]), number))
     return folder
+
+
+def _signature(state: HullState, number: int) -> Entry:
+    """Over everything the tablet holds of the boat's job."""
+    author = Author(f"tablet-{20 + number}", f"technician {number}")
+    return sign_off(author, state, "j1", "technician", author.by, at="2026-05-14T18:00:00+02:00")
 
 
 def _lines(tablets: list[Path]) -> Iterator[tuple[str, list[bytes]]]:
@@ -329,14 +358,19 @@ def _machine() -> str:
     return f"{os.cpu_count()} cores ({model}), {platform.system()}, Python {platform.python_version()}{load}"
 
 
+PARTS = {"saving": saving, "merging": merging, "signed": merging_signed, "opening": opening}
+
+
 def main() -> None:
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--where", type=Path, help="a folder on the disk to measure")
-    with tempfile.TemporaryDirectory(dir=options.parse_args().where) as folder:
+    options.add_argument("--parts", nargs="+", choices=PARTS, default=list(PARTS), help="only these parts of the table")
+    chosen = options.parse_args()
+    with tempfile.TemporaryDirectory(dir=chosen.where) as folder:
         print(f"{_machine()}; medians of {ROUNDS}\n")
         print("| what | time | of the limit | memory [MB] | |\n| --- | --- | --- | --- | --- |")
-        for part in (saving, merging, opening):
-            for row in part(Path(folder)):
+        for part in chosen.parts:
+            for row in PARTS[part](Path(folder)):
                 print(row, flush=True)
         print(f"\nThe day: {COPIES} copies of entries on {TABLETS} tablets, {HULLS_A_TABLET} hulls each.")
 

@@ -1,11 +1,16 @@
 """How the pages' answers grow with what the shop holds: the same day, with little and with much on the days before.
 
+And what the shop needs to start: the first answer to "what do you hold" and the memory, medians of five processes; and
+the time until all boats can be searched.
+
 Run:  python tests/bench/bench_pages.py --entries 10000 1000000
 """
 
 from __future__ import annotations
 
 import argparse
+import json
+import subprocess
 import sys
 import tempfile
 import time
@@ -27,6 +32,7 @@ from pages_rig import CHIEF, NOON, PASSWORD, SALTGRASS, make_shop
 
 A_BOAT = 200
 ASKED = 101
+ROUNDS = 5
 A_DAY = 24 * 60 * 60 * 1000
 PAGES = {
     "day sheet": "/days/2026-11-25",
@@ -64,6 +70,40 @@ def one_entry(hull: str, number: int, place: int) -> bytes:
     return canonical_bytes(fields)  # type: ignore[arg-type]
 
 
+def started(folder: Path) -> str:
+    """What a shop server needs before its first answer, as a line of the report."""
+    runs = []
+    for _ in range(ROUNDS):
+        done = subprocess.run(
+            [sys.executable, __file__, "--holding", str(folder)], capture_output=True, text=True, check=True
+        )
+        runs.append(json.loads(done.stdout))
+    entries, first, later, memory = (median(column) for column in zip(*runs, strict=True))
+    return (
+        f"{entries:.0f} entries held: first answer after {first:.2f} s, later ones {later * 1000:.1f} ms,"
+        f" {memory:.0f} MB beyond an empty process"
+    )
+
+
+def holding(folder: Path) -> None:
+    """Open a shop and ask it twice what it holds."""
+    empty = _memory("VmRSS")
+    began = time.perf_counter()
+    store = EmbeddedStore(folder)
+    held = store.digests()
+    first = time.perf_counter() - began
+    began = time.perf_counter()
+    store.digests()
+    later = time.perf_counter() - began
+    beyond = _memory("VmHWM") - empty
+    print(json.dumps([sum(one.entries for one in held.values()), first, later, beyond]))
+
+
+def _memory(name: str) -> float:
+    """Of this process [MB]. Linux; `getrusage` would give the peak of the process that started it."""
+    return int(Path("/proc/self/status").read_text().split(f"{name}:")[1].split()[0]) / 1024
+
+
 def opened(folder: Path) -> TestClient:
     """Someone signed in, all boats of the day assessed and all hulls read before."""
     store = EmbeddedStore(folder)
@@ -72,7 +112,11 @@ def opened(folder: Path) -> TestClient:
         make_app(store, now=lambda: NOON, routes=routes_of(desk)), base_url="https://shop.test", follow_redirects=False
     )
     client.post("/sign-in", data={"name": CHIEF, "password": PASSWORD})
+    began = time.perf_counter()
     desk.index.refresh()
+    print(
+        f"  all its {len(store.digests())} boats can be searched after {time.perf_counter() - began:.1f} s", flush=True
+    )
     return client
 
 
@@ -89,7 +133,12 @@ def time_to_answer(client: TestClient, path: str) -> float:
 def main() -> None:
     options = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     options.add_argument("--entries", type=int, nargs=2, default=(10_000, 1_000_000))
-    sizes = options.parse_args().entries
+    options.add_argument("--holding", type=Path, help="a shop's folder: only what it needs to start")
+    chosen = options.parse_args()
+    if chosen.holding:
+        holding(chosen.holding)
+        return
+    sizes = chosen.entries
     with tempfile.TemporaryDirectory() as base:
         clients = []
         for entries in sizes:
@@ -97,6 +146,7 @@ def main() -> None:
             store = EmbeddedStore(folder)
             fill(store, entries)
             store.close()
+            print(started(folder), flush=True)
             clients.append(opened(folder))
         print(f"| page | {sizes[0]} entries | {sizes[1]} entries | ratio |\n| --- | --- | --- | --- |")
         for name, path in PAGES.items():
