@@ -286,3 +286,11 @@ def _paths(plain: JsonValue, own_names: set[str], above: str = "") -> set[str]:
     for key, value in plain.items():
         found |= {above + key} | (set() if key in own_names else _paths(value, own_names, f"{above}{key}."))
     return found
+
+
+def test_every_part_of_the_bench_results_names_a_script_that_is_there() -> None:
+    results = (ROOT / "tests" / "bench" / "RESULTS.md").read_text(encoding="utf-8")
+    for part in results.split("\n## ")[1:]:
+        named = re.findall(r"tests/(?:bench|campaigns)/\w+\.py", part)
+        assert named, part.splitlines()[0]
+        assert [name for name in named if not (ROOT / name).is_file()] == []
