@@ -3,9 +3,12 @@
 Run by a person they are drawn anew, and find what nobody thought of.
 """
 
+import ctypes
 import gc
 import os
+import shutil
 
+import pytest
 from hypothesis import settings
 
 settings.register_profile("server", derandomize=True, deadline=None, print_blob=True)
@@ -15,8 +18,23 @@ settings.load_profile("server" if os.environ.get("CI") else "person")
 # Servers in threads: a pool of memory for each thread would keep what its tests used for good. For processes to come.
 os.environ.setdefault("MALLOC_ARENA_MAX", "2")
 
+# In memory, where there is room: a database asks for a flush at every commit, and a kill loses nothing that is written.
+# What a power cut loses is tested on a disk of its own, in campaigns/database_power_cut.py.
+if os.access("/dev/shm", os.W_OK) and shutil.disk_usage("/dev/shm").free > 2_000_000_000:
+    os.environ.setdefault("GARBOARD_TEST_CLUSTERS", "/dev/shm")
+
 
 def pytest_collection_finish() -> None:
     """Thousands of tests stay to the end: the search for garbage need not go through them each time."""
     gc.collect()
     gc.freeze()
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_runtest_teardown(item: pytest.Item, nextitem: pytest.Item | None) -> None:
+    """After each file its memory goes back to the system: the allocator would keep some 50 MB of many a file."""
+    if nextitem is None or nextitem.path != item.path:
+        gc.collect()
+        trim = getattr(ctypes.CDLL(None), "malloc_trim", None)  # the GNU C library alone has it
+        if trim:
+            trim(0)

@@ -18,6 +18,8 @@ from typing import Self
 from garboard_shop.postgres.spread import spread_shop
 
 USER = "shop"
+WHERE = "GARBOARD_TEST_CLUSTERS"
+"""The environment's name for the folder servers lie in, /tmp without one."""
 PLACES = Path("/usr/lib/postgresql")
 _END_WITH_US = ("setpriv", "--pdeathsig", "QUIT") if shutil.which("setpriv") else ()
 """The server ends when the tests are killed."""
@@ -53,12 +55,13 @@ class Cluster:
     """
 
     def __init__(self, settings: dict[str, str] | None = None) -> None:
-        self.folder = Path(tempfile.mkdtemp(prefix="gb-pg-", dir="/tmp"))
+        self.folder = Path(tempfile.mkdtemp(prefix="gb-pg-", dir=os.environ.get(WHERE, "/tmp")))
         self._settings = {
             "listen_addresses": "",
             "unix_socket_directories": str(self.folder),
             "max_connections": "200",
             "logging_collector": "off",
+            "max_wal_size": "128MB",
             **(settings or {}),
         }
         self._names = itertools.count(1)

@@ -186,8 +186,8 @@ class Driver:
         type(self.app)._running_app = None
 
 
-@pytest.fixture(scope="session")
-def kivy_window():
+def off_screen_window():
+    """The window of this process, which draws when it is told to: see Driver."""
     from kivy.config import Config
 
     for key, value in (("width", "1280"), ("height", "800"), ("maxfps", "0"), ("multisamples", "0")):
@@ -197,8 +197,13 @@ def kivy_window():
     from kivy.core.window import Window
 
     Window.draw = Window.on_draw
-    Window.on_draw = Window.on_flip = lambda: None  # see Driver
+    Window.on_draw = Window.on_flip = lambda: None
     return Window
+
+
+@pytest.fixture(scope="session")
+def kivy_window():
+    return off_screen_window()
 
 
 @pytest.fixture

@@ -14,11 +14,7 @@ WORKER = """
 import sys
 sys.path.insert(0, {here!r})
 import conftest
-from kivy.config import Config
-for key, value in (("width", "1280"), ("height", "800"), ("maxfps", "0"), ("multisamples", "0")):
-    Config.set("graphics", key, value)
-for key, _ in Config.items("input"):
-    Config.remove_option("input", key)
+conftest.off_screen_window()
 from pathlib import Path
 from garboard_tablet.app import GarboardApp
 from garboard_tablet.models.tablet import open_tablet
