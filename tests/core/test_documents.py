@@ -8,7 +8,6 @@ import tomllib
 from collections.abc import Iterator
 from itertools import chain
 from pathlib import Path
-from zipfile import ZipFile
 
 import attrs
 import click
@@ -127,25 +126,6 @@ def _headings(file: Path) -> set[str]:
 @pytest.mark.parametrize(("document", "limit"), [("README.md", 130), ("DEVELOPERS.md", 200)])
 def test_the_first_documents_stay_short(document: str, limit: int) -> None:
     assert len((ROOT / document).read_text(encoding="utf-8").splitlines()) < limit
-
-
-def test_every_path_in_the_wheel_begins_with_a_package_of_ours(tmp_path: Path) -> None:
-    from hatchling.builders.wheel import WheelBuilder
-
-    from garboard.hosting.host import BUILT_IN
-
-    (wheel,) = WheelBuilder(str(ROOT)).build(directory=str(tmp_path), versions=["standard"])
-    with ZipFile(wheel) as archive:
-        paths = archive.namelist()
-    of_the_wheel = f"{'-'.join(Path(wheel).name.split('-')[:2])}.dist-info"
-    assert {path.split("/")[0] for path in paths} == {"garboard", "garboard_tablet", *BUILT_IN, of_the_wheel}
-    assert len(set(paths)) == len(paths)
-    assert [path for path in paths if Path(path).name == "README.md"] == []
-    assert {
-        "garboard/sample_jobs/saltgrass/job.json",
-        "garboard_shop/PROTOCOL.md",
-        f"{of_the_wheel}/licenses/LICENSE",
-    } <= set(paths)
 
 
 def test_the_cores_readme_gives_a_reason_for_every_library_in_use() -> None:

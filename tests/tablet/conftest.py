@@ -32,11 +32,6 @@ def dock_host():
     return make_host(built_in=(), entry_points=False, files=[PLUGIN])
 
 
-def _draw(window):
-    """Draw a frame, also in a process of its own, where the session's fixture has not put drawing aside."""
-    getattr(window, "draw", window.on_draw)()
-
-
 class Driver:
     """Presses, types and looks, as a person does. `touches` counts what the person had to do.
 
@@ -65,7 +60,7 @@ class Driver:
         shell = getattr(self.app, "shell", None)  # none before the app runs
         if shell and type(shell.page) is not self.drawn:
             self.drawn = type(shell.page)
-            _draw(self.window)
+            self.window.draw()
 
     def wait(self, condition, seconds=10.0):
         end = time.monotonic() + seconds
@@ -161,7 +156,7 @@ class Driver:
         from kivy.graphics.opengl import GL_RGB, GL_UNSIGNED_BYTE, glReadPixels
 
         self.step(2)
-        _draw(self.window)
+        self.window.draw()
         width, height = self.window.size
         data = glReadPixels(0, 0, width, height, GL_RGB, GL_UNSIGNED_BYTE)
         self.window._win.save_bytes_in_png(str(path), data, width, height)
