@@ -293,7 +293,8 @@ def not_enough_data(about: str, missing: Iterable[Missing | str], basis: tuple[B
 
 
 def _items(missing: Iterable[Missing | str]) -> tuple[Missing, ...]:
-    return tuple(dict.fromkeys(Missing(one) if isinstance(one, str) else one for one in missing))
+    items = [Missing(one) if isinstance(one, str) else one for one in missing]
+    return tuple(dict.fromkeys(item for item in items if item.text)) or (Missing("the check gives no reason"),)
 
 
 class NotEnoughData(GarboardError):

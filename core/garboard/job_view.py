@@ -149,9 +149,9 @@ class Asking:
     missing: list[Missing] = attrs.field(factory=list)
 
     @property
-    def reasons(self) -> list[str]:
-        """What is missing so far, in words."""
-        return [item.text for item in self.missing]
+    def reasons(self) -> tuple[str, ...]:
+        """What is missing so far, in words. A tuple, so that adding to it fails instead of being lost: use `need`."""
+        return tuple(item.text for item in self.missing)
 
     def amount(self, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float:
         """The amount at a place [unit]; one that cannot be read as such counts as missing, with the reason."""

@@ -27,7 +27,7 @@ from types import ModuleType
 from typing import Any
 
 from garboard.disk.hullfile import HullFolder
-from garboard.faults import InputError
+from garboard.faults import Fault, InputError
 from garboard.hosting.host import BUILT_IN, PluginHost, make_host
 from garboard.job_files import job_file
 from garboard.job_view import JobView
@@ -39,16 +39,17 @@ from garboard.steps import Assessed
 __all__ = ["as_data", "job_from", "judge", "load", "open_folder"]
 
 
-def load(*plugins: Path | ModuleType, built_in: bool = True) -> PluginHost:
+def load(*plugins: Path | str | ModuleType, built_in: bool = True) -> PluginHost:
     """Load plugins, each a Python file, a package's folder or an imported module.
 
     built_in : whether the plugins that come with the program judge too
     Raises ValueError that names each plugin which could not be loaded, and why.
     """
+    files = [Path(plugin) for plugin in plugins if not isinstance(plugin, ModuleType)]
     host = make_host(
         BUILT_IN if built_in else (),
         entry_points=False,
-        files=[plugin for plugin in plugins if isinstance(plugin, Path)],
+        files=files,
         modules={plugin.__name__: plugin for plugin in plugins if isinstance(plugin, ModuleType)},
     )
     if host.problems:
@@ -68,8 +69,18 @@ def job_from(
     plugins = host or _built_in()
     if isinstance(source, Path):
         return job_file.view_of(read_checked(source, plugins), source.parent)
+    if not isinstance(source, Mapping):
+        raise InputError(
+            "job", [Fault("job", "the path of a job file, or its content as a dict", type(source).__name__)]
+        )
     whole = {"format": job_file.FORMAT, "version": job_file.VERSION, **source}
-    read = job_file.parse_job_file(json.dumps(whole), "job", plugins)
+    try:
+        text = json.dumps(whole)
+    except (TypeError, ValueError) as failure:
+        raise InputError(
+            "job", [Fault("job", "only what JSON holds: text, numbers, lists, dicts", str(failure))]
+        ) from None
+    read = job_file.parse_job_file(text, "job", plugins)
     faults = [*job_file.check(read, plugins, folder), *job_file.settings_faults(read.settings, plugins)]
     if faults:
         raise InputError("job", faults)
@@ -90,8 +101,13 @@ def judge(job: JobView, host: PluginHost | None = None, calculator: str = "") ->
     """What the checks say of a job, in the order people read it.
 
     calculator : the key of one, to have only its findings
+    Raises ValueError for a key no loaded plugin offers.
     """
-    found = (host or _built_in()).assess(job)
+    plugins = host or _built_in()
+    known = [one.key for one in plugins.calculators]
+    if calculator and calculator not in known:
+        raise ValueError(f"no loaded plugin offers calculator {calculator!r}; there are {', '.join(known)}")
+    found = plugins.assess(job)
     return tuple(one for one in found if calculator in ("", one.calculator))
 
 

@@ -25,7 +25,7 @@ def paths(tmp_path_factory: pytest.TempPathFactory) -> list[str]:
         shutil.copytree(ROOT / folder, copy / folder, ignore=shutil.ignore_patterns("__pycache__"))
         (copy / folder / "README.md").write_text("# A document for developers\n", encoding="utf-8")
     (copy / "plugins" / "garboard_shop" / "README.md").write_text("# Run the server\n", encoding="utf-8")
-    for file in ("pyproject.toml", "README.md"):
+    for file in ("pyproject.toml", "README.md", "LICENSE"):
         shutil.copy(ROOT / file, copy / file)
     (built,) = WheelBuilder(str(copy)).build(directory=str(copy / "dist"), versions=["standard"])
     with zipfile.ZipFile(built) as wheel:

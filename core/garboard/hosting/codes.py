@@ -42,7 +42,7 @@ def written_in(name: str, module: ModuleType) -> Iterator[tuple[str, Path]]:
     """
     plugin = name.removeprefix("garboard_")
     for file in _sources(module):
-        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+        for node in ast.walk(ast.parse(file.read_bytes())):
             text = node.value if isinstance(node, ast.Constant) else None
             if isinstance(text, str) and _WRITTEN.fullmatch(text) and text.partition(".")[0] == plugin:
                 yield text, file

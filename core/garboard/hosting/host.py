@@ -19,7 +19,18 @@ import pluggy
 import garboard
 from garboard import hooks
 from garboard.faults import GarboardError
-from garboard.findings import Finding, NotEnoughData, Verdict, not_enough_data
+from garboard.findings import (
+    Basis,
+    BasisKind,
+    Figure,
+    Finding,
+    Missing,
+    NotEnoughData,
+    Number,
+    Table,
+    Verdict,
+    not_enough_data,
+)
 from garboard.hosting.codes import NOT_ENOUGH_DATA, PLUGIN_FAILED, code_for, with_code, written_in
 from garboard.job_view import JobView
 from garboard.steps import Assessed, Calculator, LiveGuide, Phase, RecordingJudge, ReportSection, Setting, Step
@@ -252,29 +263,67 @@ class PluginHost:
             )
 
 
+OWN_METHOD = (Basis(BasisKind.METHOD, "a check of its plugin's own, which names no basis"),)
+"""Stands for the basis of a calculator that names none, where the host has to say that it gave no result."""
+
+
 def _compute(calculator: Calculator, view: JobView, plugin: str) -> tuple[Finding, ...]:
+    """What one calculator finds. Nothing it does ends the others: whatever it raises becomes a finding."""
+    try:
+        return _computed(calculator, view)
+    except (Exception, SystemExit) as failure:
+        reason = _reason(failure)
+    return (
+        Finding(
+            code=code_for(calculator.key, PLUGIN_FAILED),
+            verdict=Verdict.NOT_ENOUGH_DATA,
+            about=str(calculator.title),
+            sentence=f"Plugin {plugin} failed in {calculator.key}: {reason}. Tell its author; other checks ran.",
+            basis=_basis_of(calculator),
+        ),
+    )
+
+
+def _computed(calculator: Calculator, view: JobView) -> tuple[Finding, ...]:
     try:
         if not calculator.applies(view):
             return ()
         return tuple(_finding(found, calculator.key) for found in calculator.compute(view))
     except NotEnoughData as lacking:
-        return (with_code(not_enough_data(calculator.title, lacking.missing, calculator.basis), calculator.key),)
-    except Exception as failure:
-        sentence = f"Plugin {plugin} failed in {calculator.key}: {_reason(failure)}. Tell its author; other checks ran."
-        return (
-            Finding(
-                code=code_for(calculator.key, PLUGIN_FAILED),
-                verdict=Verdict.NOT_ENOUGH_DATA,
-                about=calculator.title,
-                sentence=sentence,
-                basis=calculator.basis,
-            ),
-        )
+        lack = not_enough_data(calculator.title, lacking.missing, _basis_of(calculator))
+        return (_finding(lack, calculator.key),)
+
+
+def _basis_of(calculator: Calculator) -> tuple[Basis, ...]:
+    return calculator.basis if _all(calculator.basis, Basis) and calculator.basis else OWN_METHOD
+
+
+def _all(items: object, kind: type[Any]) -> bool:
+    return isinstance(items, tuple) and all(isinstance(item, kind) for item in items)
+
+
+_PARTS: Mapping[str, type[Any]] = {
+    "basis": Basis,
+    "numbers": Number,
+    "figures": Figure,
+    "tables": Table,
+    "missing": Missing,
+    "notes": str,
+}
 
 
 def _finding(found: Finding, key: str) -> Finding:
+    """The finding with a code. Raises TypeError for what no page could draw: a plugin is not type-checked."""
     if not isinstance(found, Finding):
         raise TypeError(f"compute gives findings, got {found!r}")
+    if not isinstance(found.verdict, Verdict):
+        raise TypeError(f"the verdict of a finding is a garboard.findings.Verdict, got {found.verdict!r}")
+    for name, kind in _PARTS.items():
+        if not _all(getattr(found, name), kind):
+            raise TypeError(f"{name} of a finding is a tuple of {kind.__name__}, got {getattr(found, name)!r}")
+    for name in ("about", "sentence", "short"):
+        if not isinstance(getattr(found, name), str):
+            raise TypeError(f"{name} of a finding is text, got {getattr(found, name)!r}")
     return with_code(found, key)
 
 
@@ -378,4 +427,7 @@ def _import_file(path: Path) -> ModuleType:
 
 def _reason(failure: BaseException) -> str:
     notes = "".join(f" {note}" for note in getattr(failure, "__notes__", ()))
-    return f"{type(failure).__name__}: {failure}{notes}"
+    try:
+        return f"{type(failure).__name__}: {failure}{notes}"
+    except Exception:  # a plugin's own exception may fail in saying what it is
+        return f"{type(failure).__name__}{notes}"

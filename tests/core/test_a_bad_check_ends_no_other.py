@@ -1,0 +1,106 @@
+"""Whatever one check of a plugin does, the others are worked out, and it is told which one failed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from types import ModuleType
+from typing import Any
+
+import pytest
+
+from garboard import hookimpl
+from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Verdict
+from garboard.hosting.host import PluginHost, make_host
+from garboard.job_view import JobView
+from garboard.records import Job, Vessel
+from garboard.steps import Calculator
+
+JOB = Job(id="one", kind="commissioning", opened="2026-05-14")
+VIEW = JobView(vessel=Vessel(hull_number="QQZ04417D626"), job=JOB)
+BASIS = (Basis(BasisKind.SHOP_RULE, "our list"),)
+
+
+class Mute(NotEnoughData):
+    def __init__(self) -> None:
+        """Says nothing to the class it comes from."""
+
+
+class Unspeakable(Exception):
+    def __str__(self) -> str:
+        raise RuntimeError("no words")
+
+
+def finding(**more: Any) -> Finding:
+    return Finding(**{"verdict": Verdict.PASS, "about": "horn", "sentence": "It sounds.", "basis": BASIS, **more})
+
+
+def raising(failure: BaseException) -> Callable[[JobView], Iterable[Finding]]:
+    def compute(_view: JobView) -> Iterable[Finding]:
+        raise failure
+
+    return compute
+
+
+def giving(**more: Any) -> Callable[[JobView], Iterable[Finding]]:
+    return lambda _view: [finding(**more)]
+
+
+def adding_to_reasons(view: JobView) -> Iterable[Finding]:
+    asking: Any = view.asking()
+    asking.reasons.append("the horn was not sounded")
+    asking.check()
+    return [finding()]
+
+
+def host_with(compute: Callable[[JobView], Iterable[Finding]], basis: tuple[Basis, ...]) -> PluginHost:
+    module: Any = ModuleType("checks")
+
+    def register_calculators(register: Callable[[Calculator], None]) -> None:
+        register(Calculator(key="checks.bad", title="Bad", step="checks.x", compute=compute, basis=basis, order=1))
+        register(Calculator(key="checks.good", title="Good", step="checks.x", compute=giving(), basis=BASIS, order=2))
+
+    module.register_calculators = hookimpl(register_calculators)
+    return make_host((), entry_points=False, modules={"checks": module})
+
+
+@pytest.mark.parametrize("basis", [BASIS, ()], ids=["with a basis", "without"])
+@pytest.mark.parametrize(
+    "compute",
+    [
+        raising(RuntimeError("broken")),
+        raising(NotEnoughData("the horn is not entered")),
+        raising(Mute()),
+        raising(Unspeakable()),
+        raising(SystemExit(3)),
+        giving(verdict="pass"),
+        giving(basis="abc"),
+        giving(numbers=(1.5,)),
+        giving(verdict=Verdict.NOT_ENOUGH_DATA, missing=("x",)),
+        giving(sentence=5),
+        adding_to_reasons,
+    ],
+    ids=[
+        "error",
+        "lack",
+        "mute",
+        "unspeakable",
+        "exit",
+        "verdict",
+        "basis",
+        "numbers",
+        "missing",
+        "sentence",
+        "reasons",
+    ],
+)
+def test_a_check_that_fails_gives_one_finding_and_the_next_is_worked_out(
+    compute: Callable[[JobView], Iterable[Finding]], basis: tuple[Basis, ...]
+) -> None:
+    bad, good = host_with(compute, basis).assess(VIEW)
+    assert (bad.calculator, bad.finding.verdict) == ("checks.bad", Verdict.NOT_ENOUGH_DATA)
+    assert bad.finding.basis, "every finding has a basis"
+    assert (good.calculator, good.finding.verdict) == ("checks.good", Verdict.PASS)
+
+
+def test_a_lack_without_a_reason_is_still_a_sentence() -> None:
+    assert str(NotEnoughData("")) == str(NotEnoughData()) == "the check gives no reason"
