@@ -164,9 +164,11 @@ class GarboardApp(App):
     def _came_ashore(self, state: State) -> None:
         if state.report is not None and state.word == "ashore":
             self.tablet.look_again([merged.hull for merged in state.report.hulls])
-            self.marks.note(state.report, self.vessels)
             self.findings.look_again()  # a recording may have come that was missing
             self.watch.look()
+            self.marks.note(state.report, self.vessels)
+            if self.screen.page is not None and self.screen.page.place.hull:
+                self.findings.soon(self.screen.page.place)
         self.screen.refill(("ashore", "vessels"))
 
     def _not_saved(self, failure: NotSaved) -> None:
@@ -177,24 +179,24 @@ class GarboardApp(App):
         place = self.tablet.session.here.to("not saved")
         self.screen.interrupt(NotSavedPage(self.context, place, str(failure)), "NOT saved")
 
-    def tell(self, what: str, failure: Exception) -> None:
+    def tell(self, what: str, failure: BaseException) -> None:
         """Say that work in the background failed. A live run goes on until the person ends it; it is said then."""
         page = self.screen.page
-        if page is not None and page.keeps_what_it_knows:
+        if not isinstance(failure, NotSaved) and page is not None and page.keeps_what_it_knows:
             later(lambda: self.tell(what, failure), ASK_AGAIN)
         else:
             self.show_mistake(failure, what)
 
-    def show_mistake(self, failure: BaseException, what: str) -> None:
-        """Show once that the program made a mistake, and what to do."""
+    def show_mistake(self, failure: BaseException, what: str, *, each_time: bool = False) -> None:
+        """Show that the program made a mistake, and what to do; once, where it may repeat by itself."""
         from garboard_tablet.models.logbook import kind_of
         from garboard_tablet.pages.trouble import TroublePage
 
         if isinstance(failure, NotSaved):
             self._not_saved(failure)
-        elif self._shown.is_new(failure):
+        elif self._shown.is_new(failure) or each_time:
             place = self.tablet.session.here.to("trouble")
-            self.screen.interrupt(TroublePage(self.context, place, what, kind_of(failure)), self.tablet.saved_words)
+            self.screen.interrupt(TroublePage(self.context, place, what, kind_of(failure)), "Look again")
 
 
 @contextmanager
@@ -205,13 +207,20 @@ def watched(app: GarboardApp) -> Iterator[None]:
     from garboard_tablet.models.logbook import close_log, keep_log
     from garboard_tablet.models.uncaught import Uncaught
 
-    shows = ShowsThem(lambda failure: app.show_mistake(failure, "drawing a page or answering a press"))
+    shows = ShowsThem(lambda failure: app.tell("drawing a page", failure))
+
+    def press_failed(failure: Exception) -> None:
+        log.error("a press failed", exc_info=failure)
+        app.show_mistake(failure, "answering a press", each_time=True)
+
+    before, Press.failed = Press.failed, staticmethod(press_failed)
     handler = keep_log(app.tablet.folder)
     ExceptionManager.add_handler(shows)
     try:
-        with Uncaught(later, lambda failure: app.show_mistake(failure, "work beside the pages")):
+        with Uncaught(later, lambda failure: app.tell("work beside the pages", failure)):
             yield
     finally:
+        Press.failed = staticmethod(before)
         ExceptionManager.remove_handler(shows)
         close_log(handler)
 

@@ -166,7 +166,7 @@ def test_a_complete_job_is_signed_with_the_press_under_the_thumb(drive):
     for step in d.app.tablet.host.steps:
         d.app.tablet.set_state(here.hull, here.job, step.key, "done")
     d.press("hand over")
-    assert d.says("Nothing is missing.")
+    d.wait(lambda: d.says("Nothing is missing."))  # once the findings are known, and not before
     assert d.find("technician signs").kind == "main"
     assert not d.has("missing")
 

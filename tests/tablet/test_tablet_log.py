@@ -13,11 +13,13 @@ import pytest
 
 import garboard
 import garboard_tablet
-from conftest import dock_host
+from garboard.hosting.host import make_host
 from garboard_tablet.models import logbook
 from garboard_tablet.models.help_file import make_help_file
 from garboard_tablet.models.tablet import open_tablet
 from garboard_tablet.models.uncaught import ShownOnce, Uncaught
+
+DOCK = Path(__file__).with_name("dock_plugin.py")
 
 log = logging.getLogger("garboard.tablet")
 
@@ -84,7 +86,7 @@ def test_a_folder_that_takes_no_log_keeps_nobody_from_work(tmp_path: Path) -> No
 
 
 def test_the_help_file_holds_versions_and_the_log_oldest_lines_first(kept: Path) -> None:
-    tablet = open_tablet(kept / "tablet", dock_host)
+    tablet = open_tablet(kept / "tablet", lambda: make_host(built_in=(), entry_points=False, files=[DOCK]))
     handler = logbook.keep_log(tablet.folder)
     try:
         tablet.change_settings(tablet.settings.with_person("Robin Vane"))

@@ -12,7 +12,7 @@ from typing import Any
 import attrs
 import pytest
 
-from conftest import dock_host
+from garboard.hosting.host import make_host
 from garboard.recordings.boat_network import Where
 from garboard.shop_link.ashore import State
 from garboard_tablet.models.assessor import Assessor
@@ -25,6 +25,8 @@ from garboard_tablet.models.sources import Heard, Replay
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.vessel_watch import VesselWatch
 from garboard_tablet.models.vessels import VesselLine, VesselList, differences
+
+DOCK = Path(__file__).with_name("dock_plugin.py")
 
 HULL = "XYZAB123F526"
 PARTS = ("assessor", "background", "live_source", "navigator", "shop_worker", "vessel_watch", "logbook", "uncaught")
@@ -56,7 +58,7 @@ class DrawingThread:
 
 @pytest.fixture
 def tablet(tmp_path: Path) -> Any:
-    tablet = open_tablet(tmp_path / "tablet", dock_host)
+    tablet = open_tablet(tmp_path / "tablet", lambda: make_host(built_in=(), entry_points=False, files=[DOCK]))
     yield tablet
     tablet.close()
 

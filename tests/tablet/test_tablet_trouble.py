@@ -34,7 +34,7 @@ def test_an_error_nobody_caught_shows_one_page_and_work_goes_on(d: Any) -> None:
     d.press("settings")
     Clock.schedule_once(mistake)
     d.wait(lambda: d.says("The program made a mistake"))
-    assert d.says("Everything you saved is saved on this tablet.")
+    assert d.says("What the screen called saved is saved. Look again at what you entered last.")
     assert d.says("Press Go on.")
     assert d.says("RuntimeError")
     assert not d.says("12.64")

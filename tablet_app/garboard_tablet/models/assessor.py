@@ -30,6 +30,7 @@ class Assessor:
         self._tablet, self._background, self._changed = tablet, background, changed
         self._found: dict[Key, tuple[Assessed, ...]] = {}
         self._found_at: dict[Key, int] = {}
+        """How many entries there were when what was last found was worked out."""
         self._waiting: set[Key] = set()
         self._at_work: set[Key] = set()
 
@@ -37,10 +38,16 @@ class Assessor:
         """What was last found for a step, or for the whole job where the place names none."""
         return self._found.get(_key(place), ())
 
+    def known(self, place: Place) -> tuple[Assessed, ...] | None:
+        """What is found for the entries as they stand now; None as long as that is not worked out, or cannot be."""
+        key = _key(place)
+        return self._found[key] if self._found_at.get(key) == self._tablet.size(place.hull, place.job) else None
+
     def now(self, place: Place) -> tuple[Assessed, ...]:
         """Assess before going on."""
         steps = [place.step] if place.step else None
-        self._found[_key(place)] = self._tablet.assess(place.hull, place.job, steps)
+        size = self._tablet.size(place.hull, place.job)
+        self._keep(_key(place), size, self._tablet.assess(place.hull, place.job, steps))
         return self.of(place)
 
     def soon(self, place: Place) -> None:
@@ -63,23 +70,27 @@ class Assessor:
         size = self._tablet.size(hull, job)
         if self._found_at.get(key) == size:
             return
-        self._at_work.add(key)
-        self._found_at[key] = size
         view, host = self._tablet.view(hull, job), self._tablet.host
+        self._at_work.add(key)
         self._background.run(
             WHAT,
             lambda: host.assess(view, [step] if step else None),
-            lambda found: self._assessed(key, found),
+            lambda found: self._assessed(key, size, found),
             lambda failure: self._failed(key, failure),
         )
 
-    def _assessed(self, key: Key, found: tuple[Assessed, ...]) -> None:
+    def _assessed(self, key: Key, size: int, found: tuple[Assessed, ...]) -> None:
         self._at_work.discard(key)
+        if size >= self._found_at.get(key, 0):  # else something newer was found meanwhile
+            before = self._found_at.get(key), self._found.get(key)
+            self._keep(key, size, found)
+            if before != (size, found):  # that the same is found for more entries is news, too: see `known`
+                self._changed(key)
         if key in self._waiting:
             self._assess(key)
-        if self._found.get(key) != found:
-            self._found[key] = found
-            self._changed(key)
+
+    def _keep(self, key: Key, size: int, found: tuple[Assessed, ...]) -> None:
+        self._found[key], self._found_at[key] = found, size
 
     def _failed(self, key: Key, failure: Exception) -> None:
         self._at_work.discard(key)

@@ -52,9 +52,10 @@ class Background:
     ) -> None:
         try:
             result = work()
-        except Exception as failure:
+        except BaseException as failure:  # whatever it is: who asked must not wait for an answer that never comes
             log.exception("work in the background failed: %s", what)
-            self.later(partial(failed, failure))
+            told = failure if isinstance(failure, Exception) else RuntimeError(f"it ended by {type(failure).__name__}")
+            self.later(partial(failed, told))
         else:
             self.later(partial(done, result))
 

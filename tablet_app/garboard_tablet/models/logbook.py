@@ -6,6 +6,7 @@ an error only its kind and the lines of program it went through.
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import logging
 import platform
@@ -81,7 +82,8 @@ def keep_log(folder: Path) -> logging.Handler:
 
 def close_log(handler: logging.Handler) -> None:
     logging.getLogger("garboard").removeHandler(handler)
-    handler.close()
+    with contextlib.suppress(OSError):  # a full disk must not hide what ended the program
+        handler.close()
 
 
 def versions() -> tuple[str, ...]:

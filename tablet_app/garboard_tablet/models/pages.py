@@ -254,8 +254,16 @@ def to_put_right(tablet: Tablet, hull: str, job: str, assessed: Sequence[Assesse
 _ORDER = ("fails", "values disagree", "look again", "noted")
 
 
-def what_is_missing(tablet: Tablet, hull: str, job: str, assessed: Sequence[Assessed]) -> list[PunchLine]:
-    """What stands between the job and its hand over: what has to be put right, and the steps still to do."""
+NOT_ASSESSED = PunchLine(about="Findings", text="Not worked out for the newest entries yet.", why="to do")
+
+
+def what_is_missing(tablet: Tablet, hull: str, job: str, assessed: Sequence[Assessed] | None) -> list[PunchLine]:
+    """What stands between the job and its hand over: what has to be put right, and the steps still to do.
+
+    assessed : None where it is not known what is found: no job is ready then
+    """
+    if assessed is None:
+        return [*what_is_missing(tablet, hull, job, ()), NOT_ASSESSED]
     view = tablet.view(hull, job)
     put_right = to_put_right(tablet, hull, job, assessed)
     again = {line.step for line in put_right if line.why == "look again"}

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from garboard.disk.storage import NotSaved
 from garboard_tablet.models.vessels import VesselList, differences
 
 if TYPE_CHECKING:
     from garboard_tablet.models.background import Background
+
+
+log = logging.getLogger("garboard.tablet")
 
 
 class VesselWatch:
@@ -37,5 +42,8 @@ class VesselWatch:
         if stale:
             self._background.later(lambda: self._put_right(stale))
             return
-        self._vessels.keep()
+        try:
+            self._vessels.keep()
+        except NotSaved as failure:  # the list can be made anew from the entries, so nobody is interrupted for it
+            log.warning("the list of vessels was not kept", exc_info=failure)
         self._changed()

@@ -38,7 +38,7 @@ class HandOverPage(Page):
     def body(self) -> Widget:
         hull, job = self.place.hull, self.place.job
         view = self.tablet.view(hull, job)
-        missing = what_is_missing(self.tablet, hull, job, self.findings.of(self.place))
+        missing = what_is_missing(self.tablet, hull, job, self.findings.known(self.place))
         left: list[Maker] = [heading("Walk through with the owner")]
         for step in self.tablet.host.steps:
             if step.phase is Phase.HAND_OVER:
@@ -58,7 +58,7 @@ class HandOverPage(Page):
         return RowPress(step.title, do, mark=state_mark(state), name=f"step {step.key}")
 
     def actions(self) -> Sequence[Press]:
-        missing = what_is_missing(self.tablet, self.place.hull, self.place.job, self.findings.of(self.place))
+        missing = what_is_missing(self.tablet, self.place.hull, self.place.job, self.findings.known(self.place))
         owner = Press("Owner signs", lambda: self._sign("owner"), name="owner signs")
         kind = "plain" if missing else "main"
         technician = Press("Technician signs", lambda: self._sign("technician"), kind, name="technician signs")
@@ -77,8 +77,15 @@ class HandOverPage(Page):
 class MissingPage(Page):
     title = "What is missing"
 
+    def __init__(self, context: Context, place: Place) -> None:
+        super().__init__(context, place)
+        self.findings.soon(place)
+
+    def refill(self) -> None:
+        self.screen.redraw()
+
     def body(self) -> Widget:
-        lines = what_is_missing(self.tablet, self.place.hull, self.place.job, self.findings.of(self.place))
+        lines = what_is_missing(self.tablet, self.place.hull, self.place.job, self.findings.known(self.place))
         makers: list[Maker] = [partial(missing_row, self.way, self.place, line) for line in lines]
         return column_of(makers or [words("Nothing is missing.", "quiet")])
 
@@ -104,6 +111,13 @@ def _signed_row(signed: SignOff) -> RowPress:
 class CoversPage(Page):
     """Exactly what a signature stands for, before anybody signs."""
 
+    def __init__(self, context: Context, place: Place) -> None:
+        super().__init__(context, place)
+        self.findings.soon(place)
+
+    def refill(self) -> None:
+        self.screen.redraw()
+
     @property
     def role(self) -> str:
         return self.place.subject[0]
@@ -114,7 +128,7 @@ class CoversPage(Page):
 
     def body(self) -> Widget:
         covered = coverage(self.tablet, self.place.hull, self.place.job)
-        missing = what_is_missing(self.tablet, self.place.hull, self.place.job, self.findings.of(self.place))
+        missing = what_is_missing(self.tablet, self.place.hull, self.place.job, self.findings.known(self.place))
         makers: list[Maker] = []
         if missing:
             makers.append(partial(missing_card, missing, ". The signature does not say they are done."))

@@ -54,7 +54,7 @@ class JobPage(Page):
         hull, job = self.place.hull, self.place.job
         assessed = self.findings.of(self.place)
         phases = dict(steps_by_phase(self.tablet, hull, job, assessed))
-        missing = what_is_missing(self.tablet, hull, job, assessed)
+        missing = what_is_missing(self.tablet, hull, job, self.findings.known(self.place))
         chosen = self.place.subject[0] if self.place.subject else self._phase_now(list(phases))
         tabs = [
             Press(f"{phase.value.capitalize()}\n{_share(lines)}", partial(self._turn, phase.value), "plain", SMALL,

@@ -16,7 +16,7 @@ from garboard_tablet.ui.widgets import Card, Press, Txt, verdict_marks, words
 if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
 
-ALL_IS_SAVED = "Everything you saved is saved on this tablet."
+LOOK_AGAIN = "What the screen called saved is saved. Look again at what you entered last."
 WHAT_TO_DO = (
     "Press Go on. If this page comes again, go back to the vessels, or close the app and start it again. "
     "Then press Help in the settings: it makes a file for whoever looks after this program."
@@ -44,7 +44,7 @@ class NotSavedPage(Page):
 
 
 class TroublePage(Page):
-    """The program made a mistake. Nothing saved is lost, and work goes on.
+    """The program made a mistake. Nothing the screen called saved is lost, and work goes on.
 
     what : what the program was doing
     kind : what kind of mistake it was
@@ -62,7 +62,7 @@ class TroublePage(Page):
         return column_of([self._card, words(WHAT_TO_DO), words(failed_at, "quiet")])
 
     def _card(self) -> Card:
-        return Card(Txt(ALL_IS_SAVED, HEADING), mark=verdict_marks[Verdict.PASS], word="saved")
+        return Card(Txt(LOOK_AGAIN, HEADING), mark=verdict_marks[Verdict.ADVISE], word="look again")
 
     def actions(self) -> Sequence[Press]:
         return (

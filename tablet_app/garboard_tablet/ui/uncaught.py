@@ -13,7 +13,7 @@ log = logging.getLogger("garboard.tablet")
 class ShowsThem(ExceptionHandler):
     """Hands errors on. One that cannot be shown ends the program, as without this."""
 
-    def __init__(self, show: Callable[[BaseException], object]) -> None:
+    def __init__(self, show: Callable[[Exception], object]) -> None:
         super().__init__()
         self._show = show
 

@@ -102,14 +102,19 @@ def _fill(flat: Sequence[float]) -> None:
 
 
 def act(do: Callable[[], object]) -> None:
-    """Do what a finger asked for. A disk that refuses ends nothing: the page says so, and what was typed stays."""
+    """Do what a finger asked for. A disk that refuses ends nothing: the page says so, and what was typed stays.
+
+    Any other failure is shown each time: nobody should press and see nothing happen.
+    """
     try:
         do()
     except NotSaved as failure:
         Press.refused(failure)
+    except Exception as failure:
+        Press.failed(failure)
 
 
-def _raise(failure: NotSaved) -> None:
+def _raise(failure: Exception) -> None:
     raise failure
 
 
@@ -125,6 +130,7 @@ class Press(ButtonBehavior, Label):
     chosen = BooleanProperty(False)
 
     refused: Callable[[NotSaved], None] = staticmethod(_raise)
+    failed: Callable[[Exception], None] = staticmethod(_raise)
     """What to do when the disk refuses; the app says."""
     now: Callable[[], float] = staticmethod(time.monotonic)
     quiet_until = 0.0

@@ -1,0 +1,105 @@
+"""No page calls a job ready while it is not known what its checks find."""
+
+from __future__ import annotations
+
+import pytest
+
+from garboard_tablet.models.assessor import Assessor
+from garboard_tablet.models.background import Background
+from garboard_tablet.models.session import Place
+
+JOB = Place(page="job", hull="QQZ04417D626", job="one")
+
+
+class Host:
+    """Finds what it is told to, or raises it."""
+
+    result: object = ()
+
+    def assess(self, _view, _steps):
+        if isinstance(self.result, BaseException):
+            raise self.result
+        return self.result
+
+
+class Tablet:
+    """As much of a tablet as an assessor needs."""
+
+    def __init__(self):
+        self.host, self.entries, self.broken = Host(), 1, False
+
+    def size(self, _hull, _job):
+        return self.entries
+
+    def view(self, _hull, _job):
+        if self.broken:
+            raise OSError("the card does not answer")
+        return "view"
+
+    def assess(self, hull, job, steps):
+        return self.host.assess(self.view(hull, job), steps)
+
+
+class Desk:
+    """An assessor whose background works when it is told to."""
+
+    def __init__(self):
+        self.tablet, self.told, self.queue = Tablet(), [], []
+        self.background = Background(lambda work, _after=0.0: self.queue.append(work), self._tell)
+        self.background._workers.submit = lambda work, *args: self.queue.append(lambda: work(*args))
+        self.assessor = Assessor(self.tablet, self.background, lambda _key: None)
+
+    def _tell(self, _what, failure):
+        self.told.append(failure)
+
+    def work(self):
+        while self.queue:
+            self.queue.pop(0)()
+
+
+@pytest.mark.parametrize("failure", [MemoryError(), SystemExit(1), ValueError("odd")])
+def test_a_failed_assessment_is_not_taken_for_nothing_found_and_is_tried_again(failure):
+    desk = Desk()
+    desk.tablet.host.result = failure
+    desk.assessor.soon(JOB)
+    desk.work()
+    assert desk.assessor.known(JOB) is None
+    assert len(desk.told) == 1
+    desk.tablet.host.result = ("found",)
+    desk.assessor.soon(JOB)
+    desk.work()
+    assert desk.assessor.known(JOB) == ("found",)
+
+
+def test_a_view_that_cannot_be_read_locks_nothing():
+    desk = Desk()
+    desk.tablet.broken = True
+    desk.assessor.soon(JOB)
+    with pytest.raises(OSError, match="card"):
+        desk.work()
+    desk.tablet.broken = False
+    desk.tablet.host.result = ("found",)
+    desk.assessor.soon(JOB)
+    desk.work()
+    assert desk.assessor.known(JOB) == ("found",)
+
+
+def test_what_was_found_for_fewer_entries_is_not_known_and_never_replaces_newer():
+    desk = Desk()
+    desk.tablet.host.result = ("old",)
+    desk.assessor.soon(JOB)
+    desk.queue.pop(0)()  # the assessment of one entry waits for its worker
+    desk.queue.pop(0)()  # and is done, but its result has not come back
+    desk.tablet.entries = 2
+    desk.tablet.host.result = ("new",)
+    desk.assessor.now(JOB)
+    desk.work()
+    assert desk.assessor.of(JOB) == desk.assessor.known(JOB) == ("new",)
+    desk.tablet.entries = 3
+    assert desk.assessor.known(JOB) is None
+
+
+def test_a_job_whose_findings_are_not_known_is_not_ready():
+    from garboard_tablet.models.pages import NOT_ASSESSED, still_to_do
+
+    assert still_to_do([NOT_ASSESSED]) == "1 to do"
