@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+
+import attrs
 
 from garboard.findings import (
     Axis,
@@ -19,7 +21,7 @@ from garboard.findings import (
     Series,
     Verdict,
 )
-from garboard.job_view import JobView
+from garboard.job_view import JobView, nothing_at
 from garboard.records import EQUIPMENT
 from garboard.samples import Stream
 from garboard.series import unwrapped
@@ -44,10 +46,14 @@ def _check_of(step: Step) -> Calculator:
         if view.state_of(step.key) == "not fitted":
             return
         answers = list(_answers(view, step))
-        if all(answer is None for _, answer, _ in answers):
+        if all(answer is None and place.lack is not Lack.DISAGREES for place, answer, _ in answers):
             raise NotEnoughData("not tried yet; try it, or mark the step as not fitted")
         failed = [place.text for place, answer, _ in answers if answer is False]
-        missing = tuple(place for place, answer, required in answers if answer is None and required)
+        missing = tuple(
+            place
+            for place, answer, required in answers
+            if answer is None and (required or place.lack is Lack.DISAGREES)
+        )
         if failed:
             yield Finding(
                 code="handover.check.failed",
@@ -61,7 +67,7 @@ def _check_of(step: Step) -> Calculator:
                 code="handover.check.still_to_try",
                 verdict=Verdict.NOT_ENOUGH_DATA,
                 about=step.title,
-                sentence=f"Still to try: {'; '.join(place.text for place in missing)}.",
+                sentence=_still_to_do(missing),
                 basis=(steps.WALK_THROUGH,),
                 missing=missing,
             )
@@ -86,6 +92,16 @@ def _check_of(step: Step) -> Calculator:
     )
 
 
+def _still_to_do(missing: Sequence[Missing]) -> str:
+    to_try = "; ".join(place.text for place in missing if place.lack is not Lack.DISAGREES)
+    to_choose = "; ".join(place.text for place in missing if place.lack is Lack.DISAGREES)
+    parts = (
+        f"Still to try: {to_try}." if to_try else "",
+        f"Answers disagree, choose one: {to_choose}." if to_choose else "",
+    )
+    return " ".join(filter(None, parts))
+
+
 def _basis_of(step: Step) -> Basis:
     return steps.LOCAL_LAW if step.key == steps.SAFETY_GEAR else steps.WALK_THROUGH
 
@@ -97,7 +113,7 @@ def _answers(view: JobView, step: Step) -> Iterator[tuple[Missing, bool | None, 
             for of in _pieces(view, field):
                 value = view.value(step.key, field.name, of=of)
                 name = f"{field.title} ({of})" if of else field.title
-                place = Missing(name, lack=Lack.NOT_ENTERED, step=step.key, field=field.name, of=of)
+                place = attrs.evolve(nothing_at(view, step.key, field.name, of=of), text=name)
                 yield place, value if isinstance(value, bool) else None, field.required
         elif field.kind is Kind.TABLE:
             yield from _table_answers(view, step, field)
@@ -105,14 +121,20 @@ def _answers(view: JobView, step: Step) -> Iterator[tuple[Missing, bool | None, 
 
 def _table_answers(view: JobView, step: Step, table: Field) -> Iterator[tuple[Missing, bool | None, bool]]:
     label, *points = table.columns
-    for row in view.rows(step.key, label.name):
-        called = str(view.value(step.key, label.name, row=row))
+    for row in _rows(view, step.key):
+        called = str(view.value(step.key, label.name, row=row) or f"row {row}")
         for point in points:
             if point.kind is Kind.YES_NO:
                 value = view.value(step.key, point.name, row=row)
                 name = f"{called}: {point.title.lower()}"
-                place = Missing(name, lack=Lack.NOT_ENTERED, step=step.key, field=point.name, row=row)
+                place = attrs.evolve(nothing_at(view, step.key, point.name, row=row), text=name)
                 yield place, value if isinstance(value, bool) else None, point.required
+
+
+def _rows(view: JobView, step: str) -> tuple[str, ...]:
+    """Every row of a step's table in which anything stands, also where it has no name or its values disagree."""
+    disagreeing = [row for where, _, row, _ in (one.place for one in view.disagreements) if where == step and row]
+    return tuple(dict.fromkeys([*view.rows(step), *disagreeing]))
 
 
 def _pieces(view: JobView, field: Field) -> tuple[str, ...]:
@@ -127,6 +149,8 @@ def _radio_identity(view: JobView) -> Iterator[Finding]:
     asking = view.asking()
     licence = asking.choice(steps.RADIO, "licence_identity").strip()
     vhf = asking.choice(steps.RADIO, "vhf_identity").strip()
+    aboard = nothing_at(view, steps.RADIO, "ais_identity")
+    asking.need(aboard.lack is not Lack.DISAGREES, aboard)
     asking.check()
     ais = str(view.value(steps.RADIO, "ais_identity") or "").strip()
     faults = [
@@ -243,7 +267,7 @@ def _figure(title: str, heading: Stream, band: Band | None, origin: float) -> Fi
 
 def _punch_list(view: JobView) -> Iterator[Finding]:
     """One finding for every open fault, or one that says nothing is open."""
-    rows = view.rows(steps.PUNCH_LIST, "fault")
+    rows = _rows(view, steps.PUNCH_LIST)
     notes = [note for note in view.notes if note.punch_list]
     noted = [note.text for note in notes if not note.settled]
     open_faults = dict.fromkeys(
@@ -271,7 +295,7 @@ def _punch_list(view: JobView) -> Iterator[Finding]:
 
 def _open_fault(view: JobView, row: str) -> Iterator[tuple[str, str]]:
     """A fault of the list and what is still to do about it; nothing when it was put right and tried again."""
-    fault = _plain(str(view.value(steps.PUNCH_LIST, "fault", row=row)))
+    fault = _plain(str(view.value(steps.PUNCH_LIST, "fault", row=row) or "")) or f"Row {row}, whose text is not settled"
     retested = str(view.value(steps.PUNCH_LIST, "retested_by", row=row) or "").strip()
     if view.value(steps.PUNCH_LIST, "put_right", row=row) is not True:
         yield fault, PUT_RIGHT
@@ -280,7 +304,7 @@ def _open_fault(view: JobView, row: str) -> Iterator[tuple[str, str]]:
 
 
 def _plain(text: str) -> str:
-    return text.strip().rstrip(".")
+    return text.strip().rstrip(".") or text.strip()
 
 
 CALCULATORS = (
@@ -318,7 +342,7 @@ CALCULATORS = (
         compute=_punch_list,
         basis=(PUNCH,),
         applies=lambda view: bool(
-            view.rows(steps.PUNCH_LIST)
+            _rows(view, steps.PUNCH_LIST)
             or any(note.punch_list for note in view.notes)
             or view.state_of(steps.PUNCH_LIST) != "to do"
         ),
