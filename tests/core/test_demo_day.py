@@ -9,7 +9,8 @@ import pytest
 from garboard.demo.demo_day import Day, make_day, settle_day, sign_day
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
-from garboard.history.boat import open_hull
+from garboard.history.authoring import retract
+from garboard.history.boat import author_for, open_hull, register_named
 from garboard.hosting.host import make_host
 from garboard.judging.assessing import assess_one, assess_path
 from garboard.report.outline import hand_over
@@ -78,6 +79,24 @@ def test_the_boat_measured_again_is_signed_again_and_finished_and_no_one_signs_t
     assert sign_day(day) == ()
     with HullFolder(day.tablets[1], read_only=True) as tablet, HullFolder(day.shop, read_only=True) as shop:
         assert tablet.ids(KITTIWAKE) == shop.ids(KITTIWAKE)
+
+
+def test_the_sample_day_signs_for_no_one_who_went_on_with_the_boat(tmp_path: Path) -> None:
+    """Taken back after both had signed: the owner did not sign for that, and no second demo signs for him."""
+    jobs = {name: SAMPLES / name / "job.json" for name in ("saltgrass", "kittiwake", "long_reach")}
+    day = make_day(jobs, tmp_path / "day")
+    settle_day(day.shop)
+    sign_day(day)
+    with HullFolder(day.shop) as shop:
+        state = open_hull(shop, KITTIWAKE).state_of("kittiwake-2026-05")
+        horn = register_named(state, "kittiwake-2026-05", "handover.lights_and_horn/horn")
+        shop.save(retract(author_for(shop, state, "office", "M. Office"), state, horn, "not heard"))
+    again = make_day(jobs, tmp_path / "day")
+    assert settle_day(again.shop) == ()
+    assert sign_day(again) == ()
+    with HullFolder(day.shop, read_only=True) as shop:
+        view = open_hull(shop, KITTIWAKE).view("kittiwake-2026-05")
+    assert [one.stale for one in view.sign_offs] == [True, True]
 
 
 def test_a_folder_of_hull_files_is_assessed_like_job_files_and_a_book_needs_one_job_named(day: Day) -> None:

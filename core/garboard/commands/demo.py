@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING
 
 import click
@@ -83,6 +84,8 @@ def _print_boats(console: Console, jobs: Mapping[str, AssessedJob]) -> None:
     for job in sorted(jobs.values(), key=lambda job: hand_over(job.view, job.assessed).is_done):
         vessel, state = job.view.vessel, hand_over(job.view, job.assessed)
         standing = "finished and signed" if state.is_done else "not finished"
+        if state.is_done and state.lacking:
+            standing = f"signed with {', '.join(state.lacking)}"
         line = f"{vessel.name} ({vessel.hull_number}), {standing}: {summary(job.assessed)}"
         console.print(line, soft_wrap=True, highlight=False)
 
@@ -95,11 +98,11 @@ def _print_what_next(console: Console, out: Path, jobs: Mapping[str, AssessedJob
         f"\nWrote {len(jobs)} handover books, findings.json, tablets and shop to {out.resolve()}.", soft_wrap=True
     )
     for what, how in (
-        ("read a finished book", f"open {_book(out, done[0] if done else next(iter(jobs)))}"),
-        ("see the day sheet", f"garboard shop --folder {out / 'shop'}"),
+        ("read a finished book", f"open the file {_book(out, done[0] if done else next(iter(jobs)))}"),
+        ("see the day sheet", f"garboard shop --folder {quote(str(out / 'shop'))}"),
         ("work on the boats", "garboard tablet --demo"),
-        ("see every finding", f"garboard demo --all --out {out}"),
-        ("judge the boats again", f"garboard assess {out / 'shop'}"),
+        ("see every finding", f"garboard demo --all --out {quote(str(out))}"),
+        ("judge the boats again", f"garboard assess {quote(str(out / 'shop'))}"),
     ):
         console.print(f"To {what}: {how}", soft_wrap=True)
 

@@ -20,7 +20,7 @@ from garboard.history import exchange
 from garboard.history.authoring import Author, measure, same_boat, settle, sign_off
 from garboard.history.boat import author_for, open_hull
 from garboard.history.merge import MergeReport, merge
-from garboard.history.registers import name_of
+from garboard.history.registers import RegisterKey, name_of
 from garboard.history.replay import HullState, replay
 from garboard.job_files.job_file import JobFile, read_job_file
 
@@ -125,13 +125,19 @@ def settle_day(shop: Path) -> tuple[str, ...]:
         return (*_choose_the_speed(hulls), *_join_the_numbers(hulls))
 
 
+def _is_the_speed_measured_twice(key: RegisterKey) -> bool:
+    return name_of(key) == "prop_check.full_throttle/speed/2"
+
+
 def _choose_the_speed(hulls: HullFolder) -> Iterator[str]:
     for hull in hulls.hulls():
         boat = open_hull(hulls, hull)
         for job in boat.jobs:
-            for key in boat.state_of(job).disagreements(job):
-                state = boat.state_of(job)
-                right = next(entry for entry in state.current(key) if entry.tablet == "tablet 1")
+            state = boat.state_of(job)
+            for key in filter(_is_the_speed_measured_twice, state.disagreements(job)):
+                right = next((entry for entry in state.current(key) if entry.tablet == "tablet 1"), None)
+                if right is None:
+                    continue
                 author = _manager(hulls, state)
                 hulls.save(settle(author, state, key, right.value, "read at the plotter during the run"))
                 yield f"{state.hull_number}: {name_of(key)} is {right.value}"
@@ -166,6 +172,8 @@ def _sign_again(tablet: HullFolder) -> Iterator[str]:
         boat = open_hull(tablet, hull)
         for job in boat.jobs:
             for stale in boat.state_of(job).stale(job):
+                if any(entry.at != RETESTED_AT for entry in stale.not_covered):
+                    continue  # somebody went on with the boat: the sample day signs for no one but itself
                 role, name = stale.sign_off.subject
                 state = open_hull(tablet, hull).state_of(job)  # read anew: it holds the signature before this one
                 author = attrs.evolve(author_for(tablet, state, "tablet 2", name), wall=lambda: SIGNED_AT)

@@ -70,7 +70,7 @@ def print_account(
     console.print()
     console.print(summary(assessed))
     if not full and any(_passes(one.finding) for one in assessed):
-        console.print("Numbers and basis of what passes: garboard assess --full")
+        console.print("Numbers and basis of passes: garboard assess --full PATH")
 
 
 def print_findings(console: Console, title: str, findings: Sequence[Finding]) -> None:
