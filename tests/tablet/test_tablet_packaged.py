@@ -4,9 +4,9 @@ import compileall
 import json
 import os
 import shutil
-import site
 import subprocess
 import sys
+import sysconfig
 from pathlib import Path
 
 import pytest
@@ -69,7 +69,7 @@ def package(tmp_path):
     compileall.compile_dir(program, optimize=2, legacy=True, quiet=2)
     for source_file in program.rglob("*.py"):
         source_file.unlink()
-    for folder in site.getsitepackages():
+    for folder in {sysconfig.get_path("purelib"), sysconfig.get_path("platlib")}:
         for item in Path(folder).iterdir():
             if item.suffix not in (".dist-info", ".pth") and "editable" not in item.name:
                 (libraries / item.name).symlink_to(item)
