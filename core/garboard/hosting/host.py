@@ -46,7 +46,11 @@ BUILT_IN = (
     "garboard_handover",
     "garboard_shop",
 )
-"""Plugins that come with the program. Named here because a tablet package may carry no metadata to find them by."""
+"""Plugins that come with the program: the one line a new one adds beside its folder in plugins/.
+
+Named here because a tablet package may carry no metadata to find them by, and because an installed package that is
+called garboard_something is not ours for its name.
+"""
 
 ENTRY_POINT_GROUP = "garboard.plugins"
 
