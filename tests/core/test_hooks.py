@@ -294,7 +294,40 @@ def test_a_plugin_that_states_no_version_counts_as_written_for_the_first(monkeyp
 @pytest.mark.parametrize("version", ["1", 1.0, True, 0, -1, None])
 def test_what_is_no_version_is_refused_and_told_what_to_state(version: object) -> None:
     (problem,) = host_of(own=written_for(version)).problems
-    assert f"written_for must be a whole number from 1, got {version!r}" in problem.reason
+    assert f"written_for must be a whole number from 1 to 9999, got {version!r}" in problem.reason
+
+
+class Unprintable:
+    def __repr__(self) -> str:
+        raise RuntimeError("no")
+
+
+@pytest.mark.parametrize(
+    ("version", "got"),
+    [
+        (10**30, f"{10**30}"),
+        (10**5000, "a number too long to show"),
+        (-(10**5000), "a number too long to show"),
+        (float("nan"), "nan"),
+        ("9" * 5000, "'" + "9" * 56 + "..."),
+        ([1] * 50, "[" + "1, " * 18 + "1," + "..."),
+        (Unprintable(), f"something of {Unprintable}"),
+    ],
+    ids=["large", "huge", "huge below nought", "no number", "long text", "long list", "unprintable"],
+)
+def test_a_huge_or_odd_version_is_refused_in_a_short_sentence_that_says_what_to_state(
+    version: object, got: str
+) -> None:
+    (problem,) = host_of(own=written_for(version)).problems
+    assert f"from 1 to 9999, got {got}; state the garboard.API_VERSION it was written against" in problem.reason
+
+
+def test_a_number_too_long_for_python_is_refused_in_the_same_sentence(tmp_path: Path) -> None:
+    file = tmp_path / "shop.py"
+    file.write_text(f"written_for = {'1' * 5000}\n", encoding="utf-8")
+    (problem,) = make_host((), entry_points=False, files=(file,)).problems
+    assert "got a number too long to show; state the garboard.API_VERSION it was written against" in problem.reason
+    assert "set_int_max_str_digits" not in problem.reason
 
 
 @pytest.mark.parametrize("line", ["written_for = 99", "written_for: int = 99"])

@@ -6,6 +6,7 @@ import ast
 import importlib
 import importlib.metadata
 import importlib.util
+import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
@@ -57,6 +58,10 @@ ENTRY_POINT_GROUP = "garboard.plugins"
 WRITTEN_FOR = "written_for"
 UNSTATED = 1
 """Counts as `written_for` of a plugin that states none: the first plugins stated nothing."""
+LARGEST_VERSION = 9999
+"""A larger `written_for` is a slip of the keyboard: no update of the program would ever cure it."""
+LONGEST_SHOWN = 60
+_TOO_LONG_FOR_PYTHON = re.compile(rb"^%s\b[^=\n]*=\s*(\d{5,})" % WRITTEN_FOR.encode(), re.MULTILINE)
 
 
 class PluginClash(GarboardError, ValueError):
@@ -374,9 +379,9 @@ def _sources(
 def _refuse_other_versions(written_for: object) -> None:
     """Raise unless a plugin written for this `garboard.API_VERSION` works here."""
     newest, oldest = garboard.API_VERSION, garboard.OLDEST_API_VERSION
-    if type(written_for) is not int or written_for < 1:
+    if type(written_for) is not int or not 1 <= written_for <= LARGEST_VERSION:
         raise TypeError(
-            f"{WRITTEN_FOR} must be a whole number from 1, got {written_for!r}; "
+            f"{WRITTEN_FOR} must be a whole number from 1 to {LARGEST_VERSION}, got {_in_short(written_for)}; "
             f"state the garboard.API_VERSION it was written against, such as {newest}"
         )
     if written_for > newest:
@@ -391,14 +396,26 @@ def _refuse_other_versions(written_for: object) -> None:
         )
 
 
+def _in_short(stated: object) -> str:
+    """What a plugin states, as its author finds it. It may be anything: too long to print, or of a broken class."""
+    try:
+        text = repr(stated)
+    except Exception:
+        return "a number too long to show" if isinstance(stated, int) else f"something of {type(stated)}"
+    return text if len(text) <= LONGEST_SHOWN else f"{text[: LONGEST_SHOWN - 3]}..."
+
+
 def _stated_in(file: Path) -> object:
     """What a plugin's file states as `written_for`, read without running it.
 
     A plugin for a newer program may import what is not there yet; its own failure would not say what to do.
     """
+    source = file.read_bytes()
     try:
-        body = ast.parse(file.read_bytes()).body
+        body = ast.parse(source).body
     except (SyntaxError, ValueError):
+        if too_long := _TOO_LONG_FOR_PYTHON.search(source):
+            return 10 ** len(too_long[1])  # Python's own words would be about a setting of its interpreter
         return UNSTATED  # running it says what is wrong with it
     for line in body:
         if isinstance(line, ast.Assign | ast.AnnAssign) and isinstance(line.value, ast.Constant):
