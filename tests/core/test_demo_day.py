@@ -88,8 +88,8 @@ def test_the_sample_day_signs_for_no_one_who_went_on_with_the_boat(tmp_path: Pat
     settle_day(day.shop)
     sign_day(day)
     with HullFolder(day.shop) as shop:
-        state = open_hull(shop, KITTIWAKE).state_of("kittiwake-2026-05")
-        horn = register_named(state, "kittiwake-2026-05", "handover.lights_and_horn/horn")
+        boat = open_hull(shop, KITTIWAKE)
+        state, horn = register_named(boat, "kittiwake-2026-05", "handover.lights_and_horn/horn")
         shop.save(retract(author_for(shop, state, "office", "M. Office"), state, horn, "not heard"))
     again = make_day(jobs, tmp_path / "day")
     assert settle_day(again.shop) == ()

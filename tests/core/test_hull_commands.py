@@ -111,6 +111,78 @@ def test_a_job_moved_on_or_moved_back_is_where_the_last_move_says_with_all_its_v
     assert _run(hulls.show, shop, HULL).stdout == before
 
 
+def test_a_moved_job_is_shown_with_the_boat_it_was_moved_to(shop: Path) -> None:
+    """Its number, its vessel and what is corrected in that vessel are the new boat's, and not the one it was under."""
+    other = "QQZ04418D626"
+    with HullFolder(shop) as folder:
+        for number, beam in ((HULL, "2.40 m"), (other, "2.55 m")):
+            state = HullState(number)
+            folder.save(tablet("c").author.write(state, "field", ("beam",), beam, job=JOB if number == HULL else ""))
+    _run(hulls.move_job, shop, HULL, JOB, "--to", other, *SIGNED)
+    shown = _run(hulls.show, shop, other).stdout
+    assert shown.splitlines()[:2] == [f"{other}, job {JOB}", f"  moved here from {HULL}"]
+    assert "vessel/beam: 2.55 m" in shown
+    assert "2.40 m" not in shown
+    assert "30.0 kn" in shown
+    assert "2.55 m" in _run(hulls.show, shop, other, "--value", "vessel/beam").stdout
+    _run(hulls.take_back, shop, other, "vessel/beam", *SIGNED)
+    with HullFolder(shop, read_only=True) as folder:
+        assert open_hull(folder, other).state.vessel()[0].beam is None
+        assert str(open_hull(folder, HULL).state.vessel()[0].beam) == "2.40 m"
+
+
+def test_a_history_says_what_was_taken_back_and_what_takes_it_back(shop: Path) -> None:
+    _run(hulls.settle, shop, HULL, NAME, "--value", "31.5 kn", *SIGNED)
+    _run(hulls.take_back, shop, HULL, NAME, *SIGNED)
+    lines = _run(hulls.show, shop, HULL, "--value", NAME).stdout.splitlines()
+    became = sorted(line[2:13].rstrip() for line in lines[1:])
+    assert became == ["replaced", "replaced", "taken back", "taking back"]
+    (take_back,) = [line for line in lines if line.startswith("  taking back")]
+    assert take_back.endswith("M. Office on office (asked both)")
+
+
+def test_values_that_agree_both_stand_in_a_history(tmp_path: Path) -> None:
+    with HullFolder(tmp_path) as folder:
+        for name, value in (("a", "30.0 kn"), ("b", "30.00 kn")):
+            folder.save(measure(tablet(name).author, HullState(HULL), JOB, STEP, FIELD, value, row="1"))
+    shown = _run(hulls.show, tmp_path, HULL, "--value", NAME).stdout
+    assert shown.count("stands") == 2
+    assert "replaced" not in shown
+
+
+def test_parting_two_numbers_lists_what_was_chosen_while_they_were_one(shop: Path) -> None:
+    other = "QQZO4417D626"
+    with HullFolder(shop) as folder:
+        folder.save(measure(tablet("c").author, HullState(other), JOB, STEP, FIELD, "33 kn", row="1"))
+        folder.save(measure(tablet("c").author, HullState(other), JOB, STEP, FIELD, "20 kn", row="2"))
+    _run(hulls.same_boat, shop, HULL, other, *SIGNED)
+    _run(hulls.settle, shop, HULL, NAME, "--value", "31.5 kn", *SIGNED)
+    parted = _run(hulls.same_boat, shop, HULL, other, "--undo", *SIGNED).stdout.splitlines()
+    assert parted[0] == f"{HULL} and {other} are two boats"
+    assert parted[1].startswith("Chosen while they were one, and kept where it was written")
+    assert parted[2].startswith(f"  {HULL}, job {JOB}: {NAME}: 31.5 kn (M. Office, ")
+    assert parted[3:] == [f"Look at each. Take back what is wrong there: garboard take-back {shop} HULL NAME"]
+    with HullFolder(shop, read_only=True) as folder:
+        assert open_hull(folder, other).view(JOB).value(STEP, FIELD, row="1") == "33 kn"
+
+
+def test_parting_two_jobs_lists_what_was_chosen_while_they_were_one(shop: Path) -> None:
+    with HullFolder(shop) as folder:
+        folder.save(measure(tablet("c").author, HullState(HULL), "job-2", STEP, FIELD, "33 kn", row="1"))
+    _run(hulls.join_job, shop, HULL, "job-2", "--into", JOB, *SIGNED)
+    _run(hulls.take_back, shop, HULL, NAME, *SIGNED)
+    parted = _run(hulls.join_job, shop, HULL, "job-2", "--undo", *SIGNED).stdout
+    assert f"  {HULL}, job {JOB}: {NAME}: taken back\n" in parted
+    assert NAME not in _run(hulls.join_job, shop, HULL, "job-2", "--into", JOB, *SIGNED).stdout
+
+
+def test_parting_what_was_only_looked_at_lists_nothing(shop: Path) -> None:
+    _run(hulls.settle, shop, HULL, NAME, "--value", "31.5 kn", *SIGNED)
+    _run(hulls.same_boat, shop, HULL, "QQZO4417D626", *SIGNED)
+    parted = _run(hulls.same_boat, shop, HULL, "QQZO4417D626", "--undo", *SIGNED).stdout
+    assert parted == f"{HULL} and QQZO4417D626 are two boats\n"
+
+
 def test_two_jobs_opened_for_one_piece_of_work_are_joined_and_parted_again(shop: Path) -> None:
     with HullFolder(shop) as folder:
         folder.save(measure(tablet("c").author, HullState(HULL), "job-2", STEP, FIELD, "33 kn", row="1"))

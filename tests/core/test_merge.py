@@ -12,7 +12,7 @@ from garboard.disk.entries import canonical_bytes, entry_id, make_entry, read_en
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
 from garboard.history.authoring import measure, move_job, retract, same_boat, sign_off
-from garboard.history.boat import open_hull, register_named
+from garboard.history.boat import Boat, open_hull, register_named
 from garboard.history.exchange import export_job, import_job
 from garboard.history.merge import merge, state_digest
 from garboard.history.registers import RegisterKey
@@ -211,9 +211,13 @@ def test_a_moved_job_written_under_two_numbers_of_one_boat_comes_whole(tmp_path:
 
 def test_a_slot_named_wrongly_lists_what_is_there(tmp_path: Path) -> None:
     state = replay(HULL, [measure(tablet("a").author, HullState(HULL), JOB, STEP, FIELD, "31 kn", row="1")])
-    assert register_named(state, JOB, f"{STEP}/{FIELD}/1").subject == (STEP, FIELD, "1", "")
+    boat = Boat(state, {})
+    assert register_named(boat, JOB, f"{STEP}/{FIELD}/1") == (
+        state,
+        RegisterKey("measure", JOB, (STEP, FIELD, "1", "")),
+    )
     with pytest.raises(KeyError, match=f"{STEP}/{FIELD}/1"):
-        register_named(state, JOB, "nonsense")
+        register_named(boat, JOB, "nonsense")
 
 
 JOB_FILE = """{"format": "garboard job", "version": 1, "job": {"id": "job-1"},

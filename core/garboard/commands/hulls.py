@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from difflib import get_close_matches
 from pathlib import Path
@@ -24,11 +24,12 @@ from garboard.history import authoring as writing
 from garboard.history import exchange
 from garboard.history.authoring import Author
 from garboard.history.authority import managers_part
+from garboard.history.boat import Boat, author_for, open_hull, register_named, replay_with_aliases
 from garboard.history.boat import attach as keep_with_step
-from garboard.history.boat import author_for, open_hull, register_named
 from garboard.history.merge import HullMerge, MergeReport, merge, state_digest
 from garboard.history.moves import JOINING
-from garboard.history.registers import RegisterKey, name_of, register_of
+from garboard.history.past import TAKING_BACK, history_of, outlived_a_joining
+from garboard.history.registers import RegisterKey, name_of, retractions_in
 from garboard.history.replay import HullState, replay
 from garboard.job_files.job_file import read_job_file
 from garboard.records import JsonValue
@@ -178,28 +179,28 @@ def show(folder: Path, hull: str, job: str, name: str) -> None:
             raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
         chosen = (job,) if job else boat.jobs
         if name:
-            home = boat.state_of(_only(chosen, boat.jobs))
-            click.echo("\n".join(_history(home, _named(home, _only(chosen, boat.jobs), name))))
+            click.echo("\n".join(_history(*_named(boat, _only(chosen, boat.jobs), name))))
             return
         for one in chosen:
-            click.echo("\n".join(_listing(boat.state_of(one), one)))
+            click.echo("\n".join(_listing(boat, one)))
 
 
-def _listing(state: HullState, job: str) -> Iterator[str]:
-    yield f"{state.hull_number}, job {job}"
+def _listing(boat: Boat, job: str) -> Iterator[str]:
+    state = boat.state_of(job)
+    yield f"{boat.state.hull_number}, job {job}"
+    if state.hull != boat.state.hull:
+        yield f"  moved here from {state.hull_number}"
     for part in state.parts(job):
         (said,) = state.current(RegisterKey("move", part, JOINING))
         yield f"  with job {part}, joined into it by {said.by}"
-    for key in sorted(key for key in state.registers if key.kind == "field" or key.job == job):
-        standing = state.current(key)
-        if standing and (key.kind in ("field", "measure") or state.disagrees(key)):
-            mark = "  DISAGREES  " if len(standing) > 1 else "  "
-            yield f"{mark}{name_of(key)}: " + " | ".join(
-                f"{_text(e.value)} ({e.by}, {moment_in_words(e.at)})" for e in standing
-            )
-    for retraction in state.retractions(job):
-        what = f"{name_of(register_of(retraction.entry))} {_text(retraction.entry.value)}"
-        yield f"  taken back by {retraction.by}: {what}: {retraction.reason}"
+    registers = {key: home for home, key in boat.registers(job) if key.kind == "field" or key.job == job}
+    for key, home in sorted(registers.items(), key=lambda one: one[0]):
+        if home.current(key) and (key.kind in ("field", "measure") or home.disagrees(key)):
+            yield f"{'  DISAGREES  ' if home.disagrees(key) else '  '}{_standing(home, key)}"
+    for key, home in sorted(registers.items(), key=lambda one: one[0]):
+        for retraction in retractions_in(home.registers[key]):
+            what = f"{name_of(key)} {_text(retraction.entry.value)}"
+            yield f"  taken back by {retraction.by}: {what}: {retraction.reason}"
     stale = {staleness.sign_off.id: staleness for staleness in state.stale(job)}
     for key in sorted(key for key in state.registers if key.kind == "signoff" and key.job == job):
         for entry in state.current(key):
@@ -211,16 +212,19 @@ def _listing(state: HullState, job: str) -> Iterator[str]:
         yield f"  {len(state.unknown)} entries need a plugin or a newer version that is not here; they are kept"
 
 
+def _standing(state: HullState, key: RegisterKey) -> str:
+    """A register with what stands in it, and who entered it when."""
+    values = (f"{_text(e.value)} ({e.by}, {moment_in_words(e.at)})" for e in state.current(key))
+    return f"{name_of(key)}: {' | '.join(values) or 'taken back'}"
+
+
 def _history(state: HullState, key: RegisterKey) -> Iterator[str]:
     yield name_of(key)
-    standing = {entry.id for entry in state.current(key)}
-    for entry in state.registers[key].history:
-        what = "taken back" if entry.kind == "retract" else _text(entry.value)
-        why = entry.value.get("reason") if isinstance(entry.value, dict) else entry.more.get("reason")
-        mark = "stands  " if entry.id in standing else "replaced"
-        yield f"  {mark}  {moment_in_words(entry.at)}  {entry.by} on {entry.tablet}: {what}" + (
-            f" ({why})" if why else ""
-        )
+    for past in history_of(state, key):
+        entry = past.entry
+        value = "" if past.became == TAKING_BACK else f": {_text(entry.value)}"
+        why = f" ({past.reason})" if past.reason else ""
+        yield f"  {past.became:<11}  {moment_in_words(entry.at)}  {entry.by} on {entry.tablet}{value}{why}"
 
 
 def _text(value: JsonValue) -> str:
@@ -236,11 +240,11 @@ def _text(value: JsonValue) -> str:
 @_signed
 def settle(folder: Path, hull: str, name: str, value: str, job: str, by: str, reason: str, tablet: str) -> None:
     """Choose a value where several disagree. The others stay in the history."""
-    with _writing(folder, hull, job, tablet, by) as (hulls, state, author, job):
-        key = _named(state, job, name)
+    with _writing(folder, hull, job) as (hulls, boat, job):
+        state, key = _named(boat, job, name)
         held = [entry.value for entry in state.current(key)]
         chosen = next((other for other in held if _text(other) == value), value)
-        _save_all(hulls, [writing.settle(author, state, key, chosen, reason)])
+        _save_all(hulls, [writing.settle(_author(hulls, state, tablet, by), state, key, chosen, reason)])
     click.echo(f"{name} is {value}")
 
 
@@ -254,9 +258,10 @@ def settle(folder: Path, hull: str, name: str, value: str, job: str, by: str, re
 @tablet_option
 def attach(folder: Path, hull: str, step: str, file: Path, by: str, job: str, tablet: str) -> None:
     """Keep a photo or a recording with a STEP of a job. The book and the boat's page list it."""
-    with _writing(folder, hull, job, tablet, by) as (hulls, state, author, job):
+    with _writing(folder, hull, job) as (hulls, boat, job):
+        state = boat.state_of(job)
         _refuse_unknown(step, {key.subject[0] for key in state.registers if key.kind == "measure"})
-        _save_all(hulls, [keep_with_step(hulls, author, state, job, step, file)])
+        _save_all(hulls, [keep_with_step(hulls, _author(hulls, state, tablet, by), state, job, step, file)])
     click.echo(f"{file.name} is kept with {step}")
 
 
@@ -279,8 +284,9 @@ def _refuse_unknown(step: str, worked_on: set[str]) -> None:
 @_signed
 def take_back(folder: Path, hull: str, name: str, job: str, by: str, reason: str, tablet: str) -> None:
     """Take back a value. It stays readable, struck through, with the reason."""
-    with _writing(folder, hull, job, tablet, by) as (hulls, state, author, job):
-        _save_all(hulls, [writing.retract(author, state, _named(state, job, name), reason)])
+    with _writing(folder, hull, job) as (hulls, boat, job):
+        state, key = _named(boat, job, name)
+        _save_all(hulls, [writing.retract(_author(hulls, state, tablet, by), state, key, reason)])
     click.echo(f"{name} taken back")
 
 
@@ -301,7 +307,20 @@ def same_boat(folder: Path, hull: str, other: str, undo: bool, by: str, reason: 
         else:
             entries = [*writing.same_boat(author, pair[0], pair[1], reason)]
         _save_all(hulls, entries)
-    click.echo(f"{hull} and {other} are " + ("two boats" if undo else "one boat"))
+        click.echo(f"{hull} and {other} are " + ("two boats" if undo else "one boat"))
+        if undo:
+            one, two = (replay_with_aliases(hulls.entries, hull_number.key(number)) for number in (hull, other))
+            kept = [(one, key) for key in outlived_a_joining(one, two)]
+            _tell_what_outlived(folder, [*kept, *((two, key) for key in outlived_a_joining(two, one))])
+
+
+def _tell_what_outlived(folder: Path, kept: Sequence[tuple[HullState, RegisterKey]]) -> None:
+    """Say what was chosen while two were one, so that nobody takes it for a value of its own."""
+    if kept:
+        click.echo("Chosen while they were one, and kept where it was written; the other has its own value again:")
+        for state, key in kept:
+            click.echo(f"  {', job '.join(filter(None, (state.hull_number, key.job)))}: {_standing(state, key)}")
+        click.echo(f"Look at each. Take back what is wrong there: garboard take-back {folder} HULL NAME")
 
 
 @click.command("move-job")
@@ -334,12 +353,17 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
         boat = open_hull(hulls, hull)
         if undo:
             home = boat.state_of(job)
+            pair = (job, boat.joined(job))
             _save_all(hulls, [writing.part_job(_author(hulls, home, tablet, by), home, job, reason)])
         else:
             for one in (job, into):
                 _only((one,), boat.jobs)
             _save_all(hulls, [writing.join_job(_author(hulls, boat.state, tablet, by), boat.state, job, into, reason)])
-    click.echo(f"job {job} is a job of its own again" if undo else f"job {job} is one with {into}")
+        click.echo(f"job {job} is a job of its own again" if undo else f"job {job} is one with {into}")
+        if undo:
+            parted = replay_with_aliases(hulls.entries, home.hull)
+            kept = [(parted, key) for key in outlived_a_joining(parted, parted) if key.job in pair]
+            _tell_what_outlived(folder, kept)
 
 
 @click.command("import")
@@ -406,16 +430,12 @@ def export_job(folder: Path, hull: str, job: str, out: Path) -> None:
 
 
 @contextmanager
-def _writing(
-    folder: Path, hull: str, job: str, tablet: str, by: str
-) -> Iterator[tuple[HullFolder, HullState, Author, str]]:
+def _writing(folder: Path, hull: str, job: str) -> Iterator[tuple[HullFolder, Boat, str]]:
     with HullFolder(folder) as hulls:
         boat = open_hull(hulls, hull)
         if not len(boat.state):
             raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
-        chosen = _only((job,) if job else boat.jobs, boat.jobs)
-        state = boat.state_of(chosen)
-        yield hulls, state, _author(hulls, state, tablet, by), chosen
+        yield hulls, boat, _only((job,) if job else boat.jobs, boat.jobs)
 
 
 def _only(chosen: tuple[str, ...], jobs: tuple[str, ...]) -> str:
@@ -424,11 +444,11 @@ def _only(chosen: tuple[str, ...], jobs: tuple[str, ...]) -> str:
     return chosen[0]
 
 
-def _named(state: HullState, job: str, name: str) -> RegisterKey:
+def _named(boat: Boat, job: str, name: str) -> tuple[HullState, RegisterKey]:
     try:
-        return register_named(state, job, name)
+        return register_named(boat, job, name)
     except KeyError:
-        there = {name_of(key) for key in state.registers if key.job in ("", job)}
+        there = {name_of(key) for _, key in boat.registers(job)}
         near = get_close_matches(name, sorted(there), n=3)
         expected = "a value as `garboard show` lists it" + (f", perhaps {' or '.join(near)}" if near else "")
         raise InputError("value", [Fault("NAME", expected, shown(name))]) from None

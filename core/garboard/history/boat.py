@@ -56,6 +56,15 @@ class Boat:
         """The state that holds a job."""
         return self.moved_in.get(self.joined(job), self.state)
 
+    def registers(self, job: str) -> Iterator[tuple[HullState, RegisterKey]]:
+        """The registers of a job and of its vessel, each with the state that holds it.
+
+        The vessel of a job moved here is this boat, and not the one the job was written under.
+        """
+        yield from ((self.state, key) for key in self.state.registers if not key.job)
+        home = self.state_of(job)
+        yield from ((home, key) for key in home.registers if key.job in (job, home.joined(job)) and key.job)
+
     def state_to_move(self, job: str) -> HullState:
         """The state a job can be moved out of.
 
@@ -167,12 +176,14 @@ def attach(folder: HullFolder, author: Author, state: HullState, job: str, step:
     return measure(author, state, job, step, ATTACHED, {"file": name, "name": path.name}, row=name[:12])
 
 
-def register_named(state: HullState, job: str, name: str) -> RegisterKey:
-    """The register a person names: "vessel/beam", or "step/field", "step/field/row" or "step/field/row/of" of a job.
+def register_named(boat: Boat, job: str, name: str) -> tuple[HullState, RegisterKey]:
+    """The register a person names, with the state that holds it.
+
+    name : "vessel/beam", or "step/field", "step/field/row" or "step/field/row/of" of a job
 
     Raises KeyError, listing what is there, when nothing stands under that name.
     """
-    there = {name_of(key): key for key in state.registers if key.job in ("", job, state.joined(job))}
+    there = {name_of(key): (state, key) for state, key in boat.registers(job)}
     if name.rstrip("/") not in there:
         raise KeyError(f"nothing is entered under {name!r}; there is: {', '.join(sorted(there))}")
     return there[name.rstrip("/")]

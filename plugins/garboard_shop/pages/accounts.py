@@ -122,6 +122,7 @@ class BoatAccount:
     held    : ids of its entries, by every hull number anything of it was written under
     lacking : names of recordings that were not here when it was assessed
     figures : everything drawn of it, by name
+    host    : the plugins that assessed it
     """
 
     boat: Boat
@@ -130,6 +131,7 @@ class BoatAccount:
     held: Mapping[str, frozenset[str]]
     lacking: frozenset[str]
     figures: Mapping[str, Figure]
+    host: PluginHost
 
     @property
     def key(self) -> str:
@@ -308,7 +310,13 @@ def make_account(store: Store, host: PluginHost, hull: str) -> BoatAccount:
     jobs = tuple(_job_account(boat, job, host, recordings.load) for job in boat.jobs)
     figures = {figure_name(figure): figure for job in jobs for figure in _figures(one.finding for one in job.assessed)}
     return BoatAccount(
-        boat=boat, jobs=jobs, entries=entries, held=held, lacking=frozenset(recordings.lacking), figures=figures
+        boat=boat,
+        jobs=jobs,
+        entries=entries,
+        held=held,
+        lacking=frozenset(recordings.lacking),
+        figures=figures,
+        host=host,
     )
 
 
@@ -394,42 +402,6 @@ class _Recordings:
                 raise NotEnoughData(f"recording {name[:12]} is not here yet; bring its tablet ashore") from None
             except (OSError, InputError) as failure:
                 raise NotEnoughData(f"recording {name[:12]} cannot be read: {failure}") from None
-
-
-@attrs.frozen
-class Step:
-    """One entry in the history of a value.
-
-    state : "stands", "disagrees", "replaced" or "taken back"
-    """
-
-    entry: Entry
-    state: str
-    reason: str
-
-
-def history_of(fold: HullState, key: RegisterKey) -> tuple[Step, ...]:
-    """Everything ever entered in a slot, in order of display, and what became of it."""
-    slot = fold.registers[key]
-    standing = {entry.id for entry in slot.heads}
-    taken_back = {target for one in slot.entries.values() if one.kind == "retract" for target in one.replaces}
-    several = fold.disagrees(key)
-
-    def state_of(entry: Entry) -> str:
-        if entry.kind == "retract":
-            return "taking back"
-        if entry.id in taken_back:
-            return "taken back"
-        return ("disagrees" if several else "stands") if entry.id in standing else "replaced"
-
-    return tuple(Step(entry, state_of(entry), reason_in(entry)) for entry in slot.history)
-
-
-def reason_in(entry: Entry) -> str:
-    """The reason an entry gives, where it gives one."""
-    inside = entry.value.get("reason") if isinstance(entry.value, dict) else None
-    found = entry.more.get("reason") or inside
-    return found if isinstance(found, str) else ""
 
 
 def file_of(measurement: Measurement) -> tuple[str, str]:

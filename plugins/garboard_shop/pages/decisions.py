@@ -12,9 +12,10 @@ from garboard.faults import Fault, InputError
 from garboard.history import authoring as writing
 from garboard.history.authoring import Author
 from garboard.history.authority import ON_THE_PAGE
+from garboard.history.past import outlived_a_joining
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
-from garboard_shop.pages.accounts import BoatAccount, coverage_seen, seen_in
+from garboard_shop.pages.accounts import BoatAccount, coverage_seen, open_boat, seen_in, slot_in_words
 from garboard_shop.store import Store
 
 
@@ -88,7 +89,10 @@ def part(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, n
     if not written:
         raise InputError("two boats", [Fault("hull number", "one said to be this boat's", other.hull)])
     _keep(store, written, now)
-    return f"{other.hull_number} is a boat of its own again."
+    here, there = (open_boat(store, number)[0].state for number in (account.key, other.hull))
+    kept = [(here, key) for key in outlived_a_joining(here, there)]
+    kept += [(there, key) for key in outlived_a_joining(there, here)]
+    return f"{other.hull_number} is a boat of its own again." + _what_outlived(account, kept)
 
 
 def move(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
@@ -129,8 +133,25 @@ def part_jobs(store: Store, account: BoatAccount, form: Mapping[str, str], by: s
     """
     job = form.get("job", "")
     home = account.boat.state_of(job)
+    pair = (job, account.boat.joined(job))
     _keep(store, [writing.part_job(_author(home, by), home, job, _reason(form, "why they are two jobs"))], now)
-    return "It is a job of its own again."
+    parted = open_boat(store, home.hull)[0].state
+    kept = [(parted, key) for key in outlived_a_joining(parted, parted) if key.job in pair]
+    return "It is a job of its own again." + _what_outlived(account, kept)
+
+
+def _what_outlived(account: BoatAccount, kept: Iterable[tuple[HullState, RegisterKey]]) -> str:
+    """What was chosen while two were one, in words, so that nobody takes it for a value of its own."""
+    chosen = [
+        f"{slot_in_words(key, account.host)} ({', job '.join(filter(None, (state.hull_number, key.job)))})"
+        for state, key in kept
+    ]
+    if not chosen:
+        return ""
+    return (
+        f" Chosen while they were one, and kept where it was written: {'; '.join(chosen)}. "
+        "The other has its own value again. Look at each, and measure or choose again what is wrong."
+    )
 
 
 def _joins(state: HullState, key: RegisterKey, other: str) -> bool:

@@ -12,6 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from garboard.disk.clock import wall_milliseconds
 from garboard.findings import Verdict
+from garboard.history.past import reason_in
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.report.outline import references
@@ -19,7 +20,7 @@ from garboard.report.palette import STEP_MARKS, VERDICT_MARKS
 from garboard.shop_link.pairing import PairingCode
 from garboard_shop.naming import UNNAMED, kept_name
 from garboard_shop.pages import drawing, wording
-from garboard_shop.pages.accounts import Accounts, file_of, history_name, reason_in
+from garboard_shop.pages.accounts import Accounts, file_of, history_name
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.people import Attempts, Sessions
 from garboard_shop.store import Store

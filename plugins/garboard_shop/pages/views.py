@@ -19,12 +19,13 @@ from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.storage import NewerFormat
 from garboard.faults import Fault, InputError
 from garboard.history.boat import register_named
+from garboard.history.past import history_of
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.shop_link.wire import LARGEST_PIECE
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
 from garboard_shop.pages import decisions, exports, people, plugins, sheet, wording
-from garboard_shop.pages.accounts import BoatAccount, JobAccount, history_of, open_boat, slot_in_words
+from garboard_shop.pages.accounts import BoatAccount, JobAccount, open_boat, slot_in_words
 from garboard_shop.pages.desk import FOLDER, ShopDesk
 from garboard_shop.pages.drawing import colours_as_css
 from garboard_shop.pages.index import MOST_SHOWN
@@ -229,9 +230,8 @@ def history_page(visit: Visit) -> Response:
     """Everything ever entered for one value."""
     account = _boat(visit)
     job = _job(visit, account)
-    state = account.boat.state_of(job.id)
     try:
-        key = register_named(state, job.id, visit.asked("of"))
+        state, key = register_named(account.boat, job.id, visit.asked("of"))
     except KeyError:
         raise NotHere(404, "Nothing was entered under that name.") from None
     steps = history_of(state, key)

@@ -167,6 +167,23 @@ def test_two_numbers_of_one_boat_are_shown_as_one_and_taken_apart_again(pages: P
     assert open_hull(pages.store.hulls, LONG_REACH).hulls == {LONG_REACH}
 
 
+def test_parting_two_numbers_says_what_was_chosen_while_they_were_one(pages: Pages, manager: Browser) -> None:
+    for hull, beam in ((LONG_REACH, "2.40 m"), (MISTYPED, "2.55 m")):
+        entry = Author("tablet 9", "A. Hand").write(HullState(hull), "field", ("beam",), beam)
+        pages.store.put_if_absent({hull: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
+    manager.send(form_to(manager.text(TODAY), f"/boats/{MISTYPED}/same-boat", other=LONG_REACH), reason="one")
+    page = f"/boats/{LONG_REACH}"
+    chosen = open_hull(pages.store.hulls, LONG_REACH).state.current(RegisterKey("field", "", ("beam",)))[0]
+    assert manager.send(form_to(manager.text(page), f"{page}/choose"), value=chosen.id, reason=WHY).status_code == 303
+    assert (
+        manager.send(form_to(manager.text(page), f"{page}/two-boats", other=MISTYPED), reason="two").status_code == 303
+    )
+    words = words_of(manager.text(page))
+    assert (
+        "is a boat of its own again. Chosen while they were one, and kept where it was written: Vessel: beam" in words
+    )
+
+
 def test_a_job_under_a_wrong_number_is_moved_to_its_boat(pages: Pages, manager: Browser) -> None:
     form = form_to(manager.text(TODAY), f"/boats/{MISTYPED}/move", other=LONG_REACH)
     assert manager.send(form, reason="written under a wrong number").status_code == 303

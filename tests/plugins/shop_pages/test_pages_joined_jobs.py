@@ -41,6 +41,19 @@ def test_two_jobs_are_joined_with_who_and_why_shown_as_one_and_parted_again(page
 
 
 @pytest.mark.usefixtures("twin")
+def test_parting_two_jobs_says_what_was_chosen_while_they_were_one(pages: Pages, manager: Browser) -> None:
+    manager.send(form_to(manager.text(PAGE), f"{PAGE}/join-jobs", job=TWIN), into=JOB, reason="opened twice")
+    boat = open_hull(pages.store.hulls, SALTGRASS)
+    step, row = "prop_check.full_throttle", "9"
+    late = measure(Author("tablet 9", "A. Hand"), boat.state, JOB, step, "speed", "4 kn", row=row)
+    pages.store.put_if_absent({SALTGRASS: CheckedEntries({late.id: late.raw})}, "000000000001", NOON, 0)
+    manager.send(form_to(manager.text(PAGE), f"{PAGE}/part-jobs", job=TWIN), reason="two after all")
+    words = words_of(manager.text(PAGE))
+    assert "It is a job of its own again. Chosen while they were one, and kept where it was written:" in words
+    assert f"({SALTGRASS}, job {JOB}). The other has its own value again." in words
+
+
+@pytest.mark.usefixtures("twin")
 @pytest.mark.parametrize("into", ["", "no such job", TWIN])
 def test_a_job_is_joined_only_into_another_that_is_here(pages: Pages, manager: Browser, into: str) -> None:
     form = form_to(manager.text(PAGE), f"{PAGE}/join-jobs", job=TWIN)
