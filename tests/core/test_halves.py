@@ -83,7 +83,9 @@ def test_a_job_is_where_it_was_until_the_other_file_says_that_it_came(halves: tu
     assert not late.view(JOB).disagreements
 
 
-def test_a_move_of_which_only_the_arrival_came_is_said_and_waits_for_the_other_half(halves: tuple[Entry, Entry]) -> None:
+def test_a_move_of_which_only_the_arrival_came_is_said_and_waits_for_the_other_half(
+    halves: tuple[Entry, Entry],
+) -> None:
     (half,) = opened(THERE, SPEED, NAME, halves[1]).unfinished
     assert not half.is_sure
     assert opened(HERE, SPEED, NAME, halves[1]).jobs == (JOB,)
@@ -101,7 +103,9 @@ def test_a_move_that_is_whole_or_was_followed_by_another_has_nothing_missing(hal
         assert not [half for hull in (HERE, THERE, THIRD) for half in missing(hull, *held)]
 
 
-def test_an_arrival_taken_back_leaves_the_job_where_it_was_and_is_not_written_again(halves: tuple[Entry, Entry]) -> None:
+def test_an_arrival_taken_back_leaves_the_job_where_it_was_and_is_not_written_again(
+    halves: tuple[Entry, Entry],
+) -> None:
     held = [SPEED, NAME, *halves]
     held.append(retract(HAND, of(THERE, *held), RegisterKey("move", JOB, ("from", HERE)), "not here"))
     assert opened(HERE, *held).jobs == (JOB,)
@@ -166,7 +170,9 @@ def _run(command: click.Command, *arguments: object) -> Result:
     return CliRunner().invoke(command, [str(argument) for argument in arguments])
 
 
-def _exit_status(how: Callable[[object], None], command: click.Command, *arguments: object) -> tuple[int, Result | None]:
+def _exit_status(
+    how: Callable[[object], None], command: click.Command, *arguments: object
+) -> tuple[int, Result | None]:
     """Run a command; one that is to be killed in a process of its own."""
     if how is not _kill:
         result = _run(command, *arguments)

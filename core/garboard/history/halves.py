@@ -130,7 +130,8 @@ def _others(here: HullState, key: RegisterKey) -> set[str]:
 def _of_same_boat(one: HullState, other: HullState) -> Iterator[MissingHalf]:
     for here, there in ((one, other), (other, one)):
         mine, theirs = (
-            state.register(RegisterKey("alias", "", (another.hull,))) for state, another in ((here, there), (there, here))
+            state.register(RegisterKey("alias", "", (another.hull,)))
+            for state, another in ((here, there), (there, here))
         )
         if theirs.current or not mine.current:
             continue
