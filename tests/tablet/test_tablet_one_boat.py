@@ -180,6 +180,23 @@ def test_a_move_that_comes_ashore_while_the_boat_is_open_is_taken_in(opened, tmp
     assert tablet.boat(RIGHT).jobs == ("job1", "job2")
 
 
+def test_a_job_of_which_only_the_leaving_came_stays_listed_until_the_other_file_has_its_half(opened, tmp_path):
+    there = job_entries(ROBIN, WRONG, "job3", speed="40.1 kn")
+    here = job_entries(KIM, RIGHT, "job1", speed="41.2 kn")
+    leaving, arriving = move_job(KIM, replay(WRONG, there), replay(RIGHT, here), "job3", "typed wrongly")
+    brought(tmp_path, "first", [*there, *here, leaving])
+    tablet = opened()
+    assert tablet.boat(WRONG).jobs == ("job3",)
+    vessels = lines_of(tablet)
+    assert vessels.lines[WRONG].job == "job3"
+    tablet.files.save(arriving)
+    tablet.look_again([RIGHT])
+    assert WRONG in vessels.stale()
+    assert tablet.boat(WRONG).jobs == ()
+    assert tablet.boat(RIGHT).jobs == ("job1", "job3")
+    assert lines_of(tablet).lines[WRONG].job == ""
+
+
 def test_a_job_in_two_parts_is_whole_and_takes_further_values(opened, tmp_path):
     """Begun under a wrong number, gone on with under the right one, then moved: one job, and entering goes on."""
     from garboard_tablet.models.asks import Ask

@@ -26,6 +26,7 @@ from garboard.history.authoring import Author
 from garboard.history.authority import managers_part
 from garboard.history.boat import Boat, author_for, open_hull, register_named, replay_with_aliases
 from garboard.history.boat import attach as keep_with_step
+from garboard.history.halves import MissingHalf, save_in_turn
 from garboard.history.merge import HullMerge, MergeReport, merge, state_digest
 from garboard.history.moves import JOINING
 from garboard.history.past import TAKING_BACK, history_of, outlived_a_joining
@@ -177,6 +178,8 @@ def show(folder: Path, hull: str, job: str, name: str) -> None:
         boat = open_hull(hulls, hull)
         if not len(boat.state):
             raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
+        for half in boat.unfinished:
+            click.echo(f"UNFINISHED: {half}. The next command that writes here ends it, and so does 'garboard repair'.")
         chosen = (job,) if job else boat.jobs
         if name:
             click.echo("\n".join(_history(*_named(boat, _only(chosen, boat.jobs), name))))
@@ -299,11 +302,15 @@ def take_back(folder: Path, hull: str, name: str, job: str, by: str, reason: str
 def same_boat(folder: Path, hull: str, other: str, undo: bool, by: str, reason: str, tablet: str) -> None:
     """Say that two hull numbers are one boat. Nothing is rewritten; --undo parts them again."""
     with HullFolder(folder) as hulls:
+        was_ended = _end_unfinished(hulls, hull)
         pair = [replay(number, hulls.entries(number)) for number in (hull, other)]
         author = _author(hulls, pair[0], tablet, by)
         if undo:
             keys = [RegisterKey("alias", "", (there.hull,)) for there in reversed(pair)]
-            entries = [writing.retract(author, state, key, reason) for state, key in zip(pair, keys, strict=True)]
+            joined = [(state, key) for state, key in zip(pair, keys, strict=True) if state.current(key)]
+            if not joined and not was_ended:
+                joined = [(pair[0], keys[0])]  # says that they are two boats already
+            entries = [writing.retract(author, state, key, reason) for state, key in joined]
         else:
             entries = [*writing.same_boat(author, pair[0], pair[1], reason)]
         _save_all(hulls, entries)
@@ -332,11 +339,13 @@ def _tell_what_outlived(folder: Path, kept: Sequence[tuple[HullState, RegisterKe
 def move_job(folder: Path, hull: str, job: str, target: str, by: str, reason: str, tablet: str) -> None:
     """Move a job written under a wrong hull number. Nothing is rewritten; moved back, it is as before."""
     with HullFolder(folder) as hulls:
+        ended = _end_unfinished(hulls, hull)
         boat, there = open_hull(hulls, hull), replay(target, hulls.entries(target))
-        if job not in boat.jobs:
-            raise InputError(str(folder), [Fault("job", f"one of {', '.join(boat.jobs) or 'none'}", repr(job))])
-        home = boat.state_to_move(job)
-        _save_all(hulls, writing.move_job(_author(hulls, home, tablet, by), home, there, job, reason))
+        if not any((half.half.job, half.entry.hull_key) == (job, there.hull) for half in ended):
+            if job not in boat.jobs:
+                raise InputError(str(folder), [Fault("job", f"one of {', '.join(boat.jobs) or 'none'}", repr(job))])
+            home = boat.state_to_move(job)
+            _save_all(hulls, writing.move_job(_author(hulls, home, tablet, by), home, there, job, reason))
     click.echo(f"job {job} belongs to {target}")
 
 
@@ -350,6 +359,7 @@ def move_job(folder: Path, hull: str, job: str, target: str, by: str, reason: st
 def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, reason: str, tablet: str) -> None:
     """Join a JOB into another that was opened for the same piece of work. Nothing is rewritten; --undo parts them."""
     with HullFolder(folder) as hulls:
+        _end_unfinished(hulls, hull)
         boat = open_hull(hulls, hull)
         if undo:
             home = boat.state_of(job)
@@ -432,6 +442,7 @@ def export_job(folder: Path, hull: str, job: str, out: Path) -> None:
 @contextmanager
 def _writing(folder: Path, hull: str, job: str) -> Iterator[tuple[HullFolder, Boat, str]]:
     with HullFolder(folder) as hulls:
+        _end_unfinished(hulls, hull)
         boat = open_hull(hulls, hull)
         if not len(boat.state):
             raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
@@ -475,6 +486,13 @@ def _leave_to_the_manager(hulls: HullFolder, entries: Iterable[Entry]) -> None:
 
 def _save_all(hulls: HullFolder, entries: tuple[Entry, ...] | list[Entry]) -> None:
     _leave_to_the_manager(hulls, entries)
-    with hulls.batch():
-        for entry in entries:
-            hulls.put_if_absent(hull_number.key(entry.hull), [entry])
+    save_in_turn(hulls.save, entries)
+
+
+def _end_unfinished(hulls: HullFolder, hull: str) -> tuple[MissingHalf, ...]:
+    """Write the halves that are missing of decisions about a boat, and say so."""
+    ended = tuple(half for half in open_hull(hulls, hull).unfinished if half.is_sure)
+    for half in ended:
+        hulls.save(half.entry)
+        click.echo(f"Ended what was unfinished: {half.decision}.")
+    return ended

@@ -122,11 +122,16 @@ class HullFolder:
         if self._writing:
             storage.make_folder(self._hulls_folder)
             self._lock = WriterLock(folder)
-            storage.remove_unfinished(self._hulls_folder)
-            storage.flush_folder(self._hulls_folder)
         elif not self._hulls_folder.is_dir():
             raise FileNotFoundError(f"{folder} holds no hull files: expected a folder named {HULLS_FOLDER} in it")
-        self.attachments = Attachments(folder / ATTACHMENTS_FOLDER, writing=self._writing)
+        try:
+            if self._writing:
+                storage.remove_unfinished(self._hulls_folder)
+                storage.flush_folder(self._hulls_folder)
+            self.attachments = Attachments(folder / ATTACHMENTS_FOLDER, writing=self._writing)
+        except BaseException:
+            self._release()
+            raise
 
     def __enter__(self) -> Self:
         return self
@@ -142,9 +147,12 @@ class HullFolder:
             for hull in self._open.values():
                 hull.journal.close()
             self._open.clear()
-            if self._lock is not None:
-                self._lock.release()
-                self._lock = None
+            self._release()
+
+    def _release(self) -> None:
+        if self._lock is not None:
+            self._lock.release()
+            self._lock = None
 
     def hulls(self) -> tuple[str, ...]:
         """Keys of the hulls here, sorted. Files that cannot be read are set aside or left alone, and reported."""
@@ -153,6 +161,10 @@ class HullFolder:
             keys = {self._key_of(name) for name in names if not name.startswith(storage.UNFINISHED)}
             waiting = {key for key, hull in self._unflushed.items() if hull.journal.entries}
             return tuple(sorted((keys | waiting) - {""}))
+
+    def readable(self) -> tuple[str, ...]:
+        """Keys of the hulls here whose files can be read, sorted; the others are in `left_alone`. Reads them all."""
+        return tuple(self.digests())
 
     def hull(self, hull: str) -> HullFile:
         """The entries of one hull; none when it is new.

@@ -216,9 +216,10 @@ class WriterLock:
                 f"{folder} is being written by {holder or 'another program'}. Close it there, "
                 "or open the folder for reading only"
             ) from error
-        os.ftruncate(self._descriptor, 0)
         who = f"process {os.getpid()} on {socket.gethostname()} (garboard {__version__}, since {wall_text()})"
-        os.write(self._descriptor, who.encode())
+        with contextlib.suppress(OSError):  # a full disk: the lock holds, only nobody is named in it
+            os.ftruncate(self._descriptor, 0)
+            os.write(self._descriptor, who.encode())
 
     def release(self) -> None:
         """Let others write."""

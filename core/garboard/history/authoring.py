@@ -10,7 +10,8 @@ import attrs
 from garboard.disk.clock import HybridClock, wall_text
 from garboard.disk.entries import Entry, make_entry
 from garboard.faults import Fault, InputError
-from garboard.history.moves import JOINING
+from garboard.history.halves import DECISION
+from garboard.history.moves import JOINING, LEAVING
 from garboard.history.registers import Register, RegisterKey, register_of
 from garboard.history.replay import HullState
 from garboard.history.values import same_value
@@ -130,19 +131,24 @@ def sign_off(
 
 def same_boat(author: Author, one: HullState, other: HullState, reason: str) -> tuple[Entry, Entry]:
     """Say that two hull numbers are one boat: one entry in each hull's file, so that either leads to the other."""
+    more: dict[str, JsonValue] = {DECISION: new_job_id()}
     return tuple(  # type: ignore[return-value]
-        author.write(here, "alias", (there.hull,), {"hull": there.hull, "reason": reason})
+        author.write(here, "alias", (there.hull,), {"hull": there.hull, "reason": reason}, more=more)
         for here, there in ((one, other), (other, one))
     )
 
 
 def move_job(author: Author, source: HullState, target: HullState, job: str, reason: str) -> tuple[Entry, Entry]:
-    """Move a job to the hull it belongs to: one entry in each hull's file. Undone by retracting both."""
+    """Move a job to the hull it belongs to: one entry in each hull's file. Undone by retracting both.
+
+    To be saved in this order: the file that shows the job until the other has its half knows where it goes.
+    """
+    more: dict[str, JsonValue] = {DECISION: new_job_id()}
     leaving: JsonValue = {"hull": target.hull, "reason": reason}
     arriving: JsonValue = {"hull": source.hull, "reason": reason}
     return (
-        author.write(source, "move", ("to",), leaving, job=job),
-        author.write(target, "move", ("from", source.hull), arriving, job=job),
+        author.write(source, "move", LEAVING, leaving, job=job, more=more),
+        author.write(target, "move", ("from", source.hull), arriving, job=job, more=more),
     )
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from functools import lru_cache
+from contextlib import suppress
+from functools import cache, lru_cache
 from pathlib import Path
 
 import attrs
@@ -12,18 +13,17 @@ from garboard import hull_number
 from garboard.disk.clock import HybridClock
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
+from garboard.disk.storage import NewerFormat
 from garboard.faults import Fault, InputError
 from garboard.findings import NotEnoughData
 from garboard.history.authoring import Author, measure
+from garboard.history.halves import EntriesOf, MissingHalf, missing_halves
 from garboard.history.registers import VESSEL, RegisterKey, name_of, register_of
 from garboard.history.replay import HullState, replay
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
 from garboard.records import JsonValue
 from garboard.samples import Recording
-
-EntriesOf = Callable[[str], Sequence[Entry]]
-"""Gives the entries written under a hull number's key."""
 
 
 @attrs.frozen
@@ -32,15 +32,19 @@ class Boat:
 
     state    : of its own hull number and its aliases
     moved_in : jobs moved here from other hulls, each with the state that holds it
+    staying  : jobs moved to a hull whose file does not say so yet: they are on this boat until it does
+    unfinished : halves that are missing of decisions that stand in two hull files
     """
 
     state: HullState
     moved_in: dict[str, HullState]
+    staying: tuple[str, ...] = ()
+    unfinished: tuple[MissingHalf, ...] = ()
 
     @property
     def jobs(self) -> tuple[str, ...]:
         """Ids of all jobs on this boat."""
-        return tuple(dict.fromkeys((*self.state.jobs, *self.moved_in)))
+        return tuple(dict.fromkeys((*self.state.jobs, *self.staying, *self.moved_in)))
 
     @property
     def hulls(self) -> frozenset[str]:
@@ -94,6 +98,7 @@ def open_hull(folder: HullFolder, number: str) -> Boat:
 
 def open_entries(entries_of: EntriesOf, number: str) -> Boat:
     """Open a boat from entries, wherever they are kept."""
+    entries_of = cache(entries_of)
     state = replay_with_aliases(entries_of, hull_number.key(number))
     moved_in: dict[str, HullState] = {}
     for hull, job in state.moved_from:
@@ -102,7 +107,18 @@ def open_entries(entries_of: EntriesOf, number: str) -> Boat:
             whole = state.joined(job)
             is_here_too = whole in moved_in or whole in state.jobs or state.parts(whole)
             moved_in[whole] = _with_part(moved_in.get(whole, state), other, job) if is_here_too else other
-    return Boat(state, moved_in)
+    unfinished = [half for hull in sorted(state.hull_keys) for half in missing_halves(entries_of, hull)]
+    once = {half.entry.id: half for half in unfinished}
+    return Boat(state, moved_in, tuple(_staying(entries_of, state)), tuple(once.values()))
+
+
+def _staying(entries_of: EntriesOf, state: HullState) -> Iterator[str]:
+    for job, target in state.moved_away.items():
+        arrived: tuple[tuple[str, str], ...] = ()
+        with suppress(NewerFormat, OSError):  # where the job went cannot be read: it stays in sight here
+            arrived = replay_with_aliases(entries_of, target).moved_from
+        if not any((hull, job) in arrived for hull in state.hull_keys):
+            yield job
 
 
 def _with_part(here: HullState, other: HullState, job: str) -> HullState:

@@ -11,6 +11,9 @@ from garboard.history.values import member
 JOINING = ("into",)
 """Subject of a move that joins its job into another job of the boat."""
 
+LEAVING = ("to",)
+"""Subject of the half of a move that stands with the job's entries; the other stands where the job arrives."""
+
 
 def target(entry: Entry) -> str:
     """The key of the hull an alias or a move names, or the job a joining names."""

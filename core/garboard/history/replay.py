@@ -15,7 +15,7 @@ from garboard import hull_number
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry
 from garboard.faults import Fault
-from garboard.history.moves import joined_jobs, named_hull, named_job
+from garboard.history.moves import LEAVING, joined_jobs, named_hull, named_job
 from garboard.history.registers import (
     Register,
     RegisterKey,
@@ -196,9 +196,15 @@ class HullState:
 
     def moved_to(self, job: str) -> str | None:
         """The key of the hull a job was moved to; None when it stays, also when two moves disagree."""
-        targets = {named_hull(entry) for entry in self.current(RegisterKey("move", job, ("to",)))}
+        targets = {named_hull(entry) for entry in self.current(RegisterKey("move", job, LEAVING))}
         target = targets.pop() if len(targets) == 1 else ""
         return None if target in self.hull_keys else target or None
+
+    @property
+    def moved_away(self) -> dict[str, str]:
+        """Jobs moved to other hulls, each with the key of that hull."""
+        jobs = sorted(key.job for key in self.registers if key.kind == "move" and key.job and key.subject == LEAVING)
+        return {job: target for job in jobs if (target := self.moved_to(job)) is not None}
 
     @property
     def moved_from(self) -> tuple[tuple[str, str], ...]:

@@ -169,7 +169,7 @@ class BoatAccount:
             entry.job for entry in self.entries.values() if entry.job and entry.hull_key in self.boat.state.hull_keys
         }
         found = [(job, self.boat.state.moved_to(job)) for job in sorted(jobs)]
-        return tuple((job, other) for job, other in found if other)
+        return tuple((job, other) for job, other in found if other and job not in self.boat.staying)
 
     @property
     def needs_plugins(self) -> tuple[tuple[str, int], ...]:

@@ -12,6 +12,7 @@ from garboard.faults import Fault, InputError
 from garboard.history import authoring as writing
 from garboard.history.authoring import Author
 from garboard.history.authority import ON_THE_PAGE
+from garboard.history.halves import save_in_turn
 from garboard.history.past import outlived_a_joining
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
@@ -154,6 +155,14 @@ def _what_outlived(account: BoatAccount, kept: Iterable[tuple[HullState, Registe
     )
 
 
+def end_unfinished(store: Store, account: BoatAccount, now: int) -> None:
+    """Write the halves that are missing of earlier decisions about a boat.
+
+    errors : storage.NotSaved
+    """
+    _keep(store, [half.entry for half in account.boat.unfinished if half.is_sure], now)
+
+
 def _joins(state: HullState, key: RegisterKey, other: str) -> bool:
     named = [entry.value for entry in state.current(key)] if key.kind == "alias" else []
     return any(isinstance(value, dict) and hull_number.key(str(value.get("hull") or "-")) == other for value in named)
@@ -202,9 +211,9 @@ def _author(state: HullState, by: str, *more: HullState) -> Author:
 
 
 def _keep(store: Store, entries: Iterable[Entry], now: int) -> None:
-    offered: dict[str, CheckedEntries] = {}
-    for entry in entries:
-        offered.setdefault(entry.hull_key, CheckedEntries())[entry.id] = entry.raw
-    put = store.put_if_absent(offered, ON_THE_PAGE, now, 0)
-    for _, reason in put.refused:
-        raise reason
+    def save(entry: Entry) -> None:
+        offered = {entry.hull_key: CheckedEntries([(entry.id, entry.raw)])}
+        for _, reason in store.put_if_absent(offered, ON_THE_PAGE, now, 0).refused:
+            raise reason
+
+    save_in_turn(save, entries)

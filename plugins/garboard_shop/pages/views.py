@@ -292,6 +292,7 @@ def decide(decision: Decision, visit: Visit) -> Response:
     """Let a manager decide; back to where it was decided."""
     account = _boat(visit)
     notice = decision(visit.desk.store, account, visit.form, visit.who, visit.desk.now())
+    decisions.end_unfinished(visit.desk.store, _boat(visit), visit.desk.now())
     visit.desk.index.read(account.key)
     return visit.back(f"/boats/{account.key}", notice)
 

@@ -18,6 +18,7 @@ from starlette.routing import Route
 
 from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import InputError
+from garboard.history.halves import HalfSaved
 from garboard_shop.pages import people
 from garboard_shop.pages.decisions import Overtaken
 from garboard_shop.pages.desk import ShopDesk
@@ -174,6 +175,9 @@ def _answer(visit: Visit, answer: Answer, role: str) -> Response:
         log.error("store away: %s", away)
         sentence = "The shop's database does not answer. Nothing was changed. Try again in a moment."
         return visit.page("refused.html", 503, {"Retry-After": "10"}, sentence=sentence, details=())
+    except HalfSaved as failure:
+        log.error("half saved: %s", failure)
+        return visit.page("refused.html", 507, sentence=str(failure), details=())
     except NotSaved as failure:
         log.error("not saved: %s", failure)
         return visit.page("refused.html", 507, sentence=f"Nothing was saved: {failure}", details=())

@@ -97,6 +97,7 @@ class Tablet:
         """Take in what came into hulls' files from elsewhere."""
         opened = {key: boat for boat in self._boats.values() for key in boat.hulls}
         awaited = {home for boat in self._boats.values() for home, _ in boat.state.moved_from}
+        awaited |= {target for boat in self._boats.values() for target in boat.state.moved_away.values()}
         fresh: list[Entry] = []
         for hull in hulls:
             if hull in opened:

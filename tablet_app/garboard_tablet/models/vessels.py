@@ -27,7 +27,7 @@ class VesselLine:
     """One hull in the list of vessels.
 
     also   : keys of her other hull numbers
-    guests : keys of hull numbers that jobs were moved here from
+    guests : keys of hull numbers that jobs were moved here from, or are on their way to
     stamp  : tells whether the line is still true of the files it comes from
     """
 
@@ -199,7 +199,7 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
         saved=saved[:16].replace("T", " "),
         stamp="",
         also=tuple(sorted(boat.state.hull_keys - {hull})),
-        guests=tuple(sorted(boat.hulls - boat.state.hull_keys)),
+        guests=tuple(sorted({*boat.hulls, *(half.entry.hull_key for half in boat.unfinished)} - boat.state.hull_keys)),
     )
 
 

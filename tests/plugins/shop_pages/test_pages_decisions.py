@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from garboard.disk.entries import Entry
-from garboard.disk.hullfile import CheckedEntries
+from garboard.disk.hullfile import CheckedEntries, Put
+from garboard.disk.storage import NotSaved
 from garboard.history.authoring import Author, measure
 from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boat import open_hull
@@ -193,6 +196,31 @@ def test_a_job_under_a_wrong_number_is_moved_to_its_boat(pages: Pages, manager: 
     assert "270 gal" in whole
     assert "circuit Deck wash" in whole  # what was written under the right number all along
     assert f"was moved from here to {LONG_REACH}" in words_of(manager.text(f"/boats/{MISTYPED}"))
+
+
+def test_a_move_saved_by_half_keeps_the_job_in_sight_and_the_next_decision_ends_it(
+    pages: Pages, manager: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    form = form_to(manager.text(TODAY), f"/boats/{MISTYPED}/move", other=LONG_REACH)
+    true, calls = pages.store.put_if_absent, []
+
+    def full_at_the_second(*arguments: Any) -> Put:
+        calls.append(1)
+        if len(calls) == 2:
+            raise NotSaved("the disk is full")
+        return true(*arguments)
+
+    monkeypatch.setattr(pages.store, "put_if_absent", full_at_the_second)
+    refused = manager.send(form, reason="written under a wrong number")
+    assert refused.status_code == 507
+    assert f"Only half of this is saved, with hull {MISTYPED}" in words_of(refused.text)
+    shown = words_of(manager.text(f"/boats/{MISTYPED}"))
+    assert f"moves from {MISTYPED} to {LONG_REACH}" in shown
+    assert "was moved from here" not in shown
+    assert open_hull(pages.store.hulls, MISTYPED).jobs
+    assert manager.send(form_to(manager.text(f"/boats/{MISTYPED}"), f"/boats/{MISTYPED}/sign")).status_code == 303
+    assert open_hull(pages.store.hulls, MISTYPED).jobs == ()
+    assert "270 gal" in manager.text(f"/boats/{LONG_REACH}")
 
 
 @pytest.mark.parametrize("other", ["", "ABC00001A526", SALTGRASS])

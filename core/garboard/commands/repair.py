@@ -1,0 +1,67 @@
+"""`garboard repair`: look through a folder of hull files, mend what can be mended, and say what cannot."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from garboard.disk.hullfile import HullFolder
+
+HELP = """Look through a folder of hull files and mend what can be mended.
+
+A damaged file is kept whole beside the mended one. A decision that stands in two files (a job moved, two numbers one
+boat) and was cut off half-way is ended. A photo or a recording that is not what its name says is set aside; merging
+with the shop, or with where it was taken, brings it back.
+
+Exit status 0 when nothing is wrong any more, 1 when something is left that this folder cannot mend by itself.
+"""
+
+
+@click.command("repair", help=HELP, short_help="Look through a folder and mend what can be mended.")
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False, exists=True))
+@click.pass_context
+def command(context: click.Context, folder: Path) -> None:
+    """Mend, and tell."""
+    from garboard.commands.tools import SOMETHING_FAILS
+    from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
+    from garboard.faults import Fault, InputError
+
+    if not (folder / HULLS_FOLDER).is_dir():
+        raise InputError(str(folder), [Fault("folder", f"hull files: a folder named {HULLS_FOLDER} in it", "none")])
+    with HullFolder(folder) as hulls:
+        for decision in _end_what_is_unfinished(hulls):
+            click.echo(f"ended: {decision}")
+        _prove_attachments(hulls)
+        for damage in hulls.damage():
+            click.echo(f"damage: {damage}")
+        left = [f"not mended: {path.name}: {reason}" for path, reason in sorted(hulls.left_alone.items())]
+        lost = sum(damage.lost for damage in hulls.damage())
+        if lost:
+            left.append(f"{lost} places could not be read: merge with the shop, which may hold what stood there")
+    click.echo("\n".join(left or ["Everything here can be read, and nothing is left half-way."]))
+    context.exit(SOMETHING_FAILS if left else 0)
+
+
+def _end_what_is_unfinished(hulls: HullFolder) -> Iterator[str]:
+    from garboard.history.halves import missing_halves
+    from garboard.shop_link.pairing import may_decide
+
+    for hull in hulls.readable():
+        for half in missing_halves(hulls.entries, hull):
+            if half.is_sure or may_decide(hulls.folder):
+                hulls.save(half.entry)
+                yield half.decision
+
+
+def _prove_attachments(hulls: HullFolder) -> None:
+    from contextlib import suppress
+
+    from garboard.disk.attachments import AttachmentDamaged
+
+    for name in sorted(hulls.attachments.names()):
+        with suppress(AttachmentDamaged):
+            hulls.attachments.prove(name)
