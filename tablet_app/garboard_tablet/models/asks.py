@@ -181,7 +181,6 @@ _RECORDS: Mapping[str, type[attrs.AttrsInstance]] = {
     "networks": records.NetworkBus,
     "devices": records.NetworkDevice,
 }
-_INCHES = frozenset({"pitch", "diameter", "transom_width", "transom_height", "protection_distance"})
 
 
 def asks_of_vessel() -> tuple[Ask, ...]:
@@ -218,7 +217,7 @@ def _field_of(attribute: attrs.Attribute[Any], kind: object) -> Field:
     name, title = attribute.name, attribute.name.replace("_", " ").capitalize()
     if "quantity" in attribute.metadata:
         quantity, plausible = attribute.metadata["quantity"], attribute.metadata.get("plausible")
-        unit = "in" if name in _INCHES else UNITS_OF[quantity][0]
+        unit = attribute.metadata.get("unit", UNITS_OF[quantity][0])
         return Field(
             name=name,
             title=title,
