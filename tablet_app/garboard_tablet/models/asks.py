@@ -10,7 +10,7 @@ import attrs
 
 from garboard import records
 from garboard.history.registers import RegisterKey
-from garboard.job_view import JobView
+from garboard.job_view import JobView, Place
 from garboard.records import EQUIPMENT, JsonValue, Vessel
 from garboard.steps import Field, Kind, Step
 from garboard.units import UNITS_OF
@@ -36,6 +36,12 @@ class Ask:
     @property
     def row(self) -> str:
         return self.slot.subject[2] if self.slot.kind == "measure" else ""
+
+    @property
+    def place(self) -> Place:
+        """Where a measurement belongs: step, field, row, of."""
+        step, field, row, of = self.slot.subject
+        return step, field, row, of
 
     @property
     def of(self) -> str:
