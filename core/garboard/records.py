@@ -47,8 +47,10 @@ ENGINE_POSITIONS: Mapping[int, tuple[str, ...]] = {
 
 
 def _amount(quantity: str, plausible: tuple[float, float] | None = None, unit: str = "") -> Any:
-    range_of = {"plausible": plausible, "unit": unit} if plausible else {}
-    return attrs.field(default=None, metadata={"quantity": quantity, **range_of})
+    """unit : the unit of the range, and the one to offer first; where there is none, the quantity's first."""
+    range_of = {"plausible": plausible} if plausible else {}
+    unit_of = {"unit": unit} if unit else {}
+    return attrs.field(default=None, metadata={"quantity": quantity, **range_of, **unit_of})
 
 
 def _one_of(*allowed: str, default: str | None = "") -> Any:
@@ -94,7 +96,7 @@ class Engine:
     full_throttle_high: Amount | None = _amount("engine speed")
     limiter_speed: Amount | None = _amount("engine speed")
     gear_ratio: Amount | None = _amount("number", (1.2, 3.5))
-    hours: Amount | None = _amount("time")
+    hours: Amount | None = _amount("time", unit="h")
     charging_current: Amount | None = _amount("current")
     network_instance: int | None = None
     propeller: Propeller | None = None
@@ -144,7 +146,7 @@ class Circuit:
     design_current: Amount | None = _amount("current")
     protection: str = _one_of("fuse", "breaker", "none")
     protection_rating: Amount | None = _amount("current")
-    protection_distance: Amount | None = _amount("length")
+    protection_distance: Amount | None = _amount("length", unit="in")
     runs_with_others: bool | None = None
     critical: bool | None = None
     battery: str = ""
@@ -205,8 +207,8 @@ class Vessel:
     length: Amount | None = _amount("length")
     beam: Amount | None = _amount("length")
     deadrise: Amount | None = _amount("angle")
-    transom_width: Amount | None = _amount("length")
-    transom_height: Amount | None = _amount("length")
+    transom_width: Amount | None = _amount("length", unit="in")
+    transom_height: Amount | None = _amount("length", unit="in")
     steering: str = _one_of("remote", "tiller")
     plate_power: Amount | None = _amount("power")
     displacement_as_run: Amount | None = _amount("weight")
@@ -240,7 +242,7 @@ def unusual_of(engine: Engine) -> Iterator[str]:
         for field in attrs.fields(type(record)) if record is not None else ():
             value = getattr(record, field.name)
             if value is not None and "plausible" in field.metadata:
-                (low, high), unit = field.metadata["plausible"], field.metadata["unit"]
+                (low, high), unit = field.metadata["plausible"], field.metadata.get("unit", "")
                 where, usual = (
                     f"{engine.position} {kind}, {field.name.replace('_', ' ')}",
                     f"{low:g} to {high:g} {unit}",

@@ -71,6 +71,15 @@ def test_taken_in_as_typed_anew_it_keeps_file_and_name(exported: Path, tmp_path:
         assert there.attachments.get(HASH) == LOG
 
 
+def test_taken_in_as_typed_anew_a_replay_keeps_its_mark(tmp_path: Path) -> None:
+    (tmp_path / "sea trial.csv").write_bytes(LOG)
+    text = job_text({"file": "sea trial.csv", "origin": "replay", "name": "a run of another boat"})
+    with HullFolder(tmp_path / "shop") as shop:
+        import_job(shop, parse_job_file(text, "test"), tmp_path, tablet("a").author)
+        (measurement,) = open_hull(shop, HULL).view(JOB).measurements
+        assert measurement.value == {"file": HASH, "origin": "replay", "name": "a run of another boat"}
+
+
 def test_what_a_check_says_of_a_recording_names_it_as_the_person_does(exported: Path, tmp_path: Path) -> None:
     with HullFolder(tmp_path / "shop", read_only=True) as shop:
         recording = open_hull(shop, HULL).view(JOB, recordings_of(shop)).recording(STEP, FIELD)

@@ -126,8 +126,8 @@ def test_settings_are_kept_and_unknown_ones_ignored(tmp_path):
     assert (again.tablet, again.working, again.people) == (first.tablet, "Kim", ("Kim", "Robin"))
 
 
-def test_units_are_offered_as_chosen_last():
-    """As declared, then metric, then what was chosen for the field itself."""
+def test_units_are_offered_as_said_for_always():
+    """As declared, then metric, then what a person said for the field itself."""
     length = Field(name="beam", title="Beam", kind=Kind.AMOUNT, quantity="length", unit="ft")
     settings = TabletSettings()
     assert settings.unit_for(length) == "ft"

@@ -37,7 +37,7 @@ LARGEST_INTEGER = 2**53 - 1
 LONGEST_HULL_NUMBER = 64
 DEEPEST = 16
 
-KINDS = frozenset({"measure", "step", "field", "note", "retract", "signoff", "alias", "move", "job"})
+KINDS = frozenset({"measure", "step", "field", "note", "retract", "signoff", "alias", "move", "job", "run"})
 """The kinds this version understands. Entries of any other kind are kept and passed on byte for byte."""
 
 _ID = re.compile(r"[0-9a-f]{32}")

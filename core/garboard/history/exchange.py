@@ -145,4 +145,7 @@ def _with_attachment(folder: HullFolder, base: Path, measurement: Measurement) -
     if not reference or not is_beside(reference) or not (file := file_beside(base, reference, name)).is_file():
         return measurement
     kept = keep_recording(folder, file)
-    return attrs.evolve(measurement, value={**kept, "name": name} if name and isinstance(kept, dict) else kept)
+    if isinstance(kept, dict) and isinstance(measurement.value, dict):  # what else it says stays: a replay's mark
+        others = {key: said for key, said in measurement.value.items() if key not in kept}
+        kept = {**others, **kept, "name": name or kept["name"]}
+    return attrs.evolve(measurement, value=kept)

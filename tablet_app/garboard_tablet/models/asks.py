@@ -10,7 +10,7 @@ import attrs
 
 from garboard import records
 from garboard.history.registers import RegisterKey
-from garboard.job_view import JobView
+from garboard.job_view import JobView, Place
 from garboard.records import EQUIPMENT, JsonValue, Vessel
 from garboard.steps import Field, Kind, Step
 from garboard.units import UNITS_OF
@@ -36,6 +36,12 @@ class Ask:
     @property
     def row(self) -> str:
         return self.slot.subject[2] if self.slot.kind == "measure" else ""
+
+    @property
+    def place(self) -> Place:
+        """Where a measurement belongs: step, field, row, of."""
+        step, field, row, of = self.slot.subject
+        return step, field, row, of
 
     @property
     def of(self) -> str:
@@ -181,7 +187,6 @@ _RECORDS: Mapping[str, type[attrs.AttrsInstance]] = {
     "networks": records.NetworkBus,
     "devices": records.NetworkDevice,
 }
-_INCHES = frozenset({"pitch", "diameter", "transom_width", "transom_height", "protection_distance"})
 
 
 def asks_of_vessel() -> tuple[Ask, ...]:
@@ -218,7 +223,7 @@ def _field_of(attribute: attrs.Attribute[Any], kind: object) -> Field:
     name, title = attribute.name, attribute.name.replace("_", " ").capitalize()
     if "quantity" in attribute.metadata:
         quantity, plausible = attribute.metadata["quantity"], attribute.metadata.get("plausible")
-        unit = "in" if name in _INCHES else UNITS_OF[quantity][0]
+        unit = attribute.metadata.get("unit", UNITS_OF[quantity][0])
         return Field(
             name=name,
             title=title,

@@ -51,7 +51,7 @@ def coverage(tablet: Tablet, hull: str, job: str) -> Covered:
 def _parts(tablet: Tablet, covered: Sequence[tuple[RegisterKey, JsonValue]]) -> Iterator[CoveredPart]:
     steps = {step.key: step for step in tablet.host.steps}
     of_step: dict[str, list[tuple[RegisterKey, JsonValue]]] = {key: [] for key in steps}
-    of_kind: dict[str, list[tuple[str, str]]] = {title: [] for title in (JOB, STATES, REMARKS, VESSEL)}
+    of_kind: dict[str, list[tuple[str, str]]] = {title: [] for title in (JOB, STATES, REMARKS, VESSEL, KEPT)}
     pieces: dict[str, list[_Cell]] = {}
     for key, value in covered:
         if key.kind == "measure" and len(key.subject) == 4:
@@ -72,7 +72,7 @@ def _parts(tablet: Tablet, covered: Sequence[tuple[RegisterKey, JsonValue]]) -> 
         yield from _pairs(title, pairs)
 
 
-JOB, VESSEL, STATES, REMARKS = "Job", "Vessel", "Steps", "Remarks"
+JOB, VESSEL, STATES, REMARKS, KEPT = "Job", "Vessel", "Steps", "Remarks", "Recordings kept"
 
 
 def _in_words(tablet: Tablet, key: RegisterKey, value: JsonValue) -> tuple[str, str, str]:
@@ -81,6 +81,9 @@ def _in_words(tablet: Tablet, key: RegisterKey, value: JsonValue) -> tuple[str, 
         step = tablet.step(key.subject[0])
         reason = f", {value['reason']}" if value.get("reason") else ""
         return STATES, step.title if step else key.subject[0], f"{value.get('state')}{reason}"
+    if key.kind == "run" and key.subject:
+        step = tablet.step(key.subject[0])
+        return KEPT, step.title if step else key.subject[0], shown(value)
     if key.kind == "note" and isinstance(value, dict):
         return REMARKS, str(value.get("text")), "put right" if value.get("settled") else "open"
     title = {"job": JOB, "field": VESSEL}.get(key.kind, key.kind.capitalize())

@@ -89,6 +89,29 @@ class Entering:
         return self.tablet.session.typed.get(self.key)
 
     @property
+    def unit_key(self) -> str:
+        """A unit chosen and not yet saved is kept under this."""
+        return f"{self.key} unit"
+
+    @property
+    def opening_unit(self) -> str:
+        """The unit before one is chosen here: that of the saved value, else the one this tablet offers first."""
+        saved = self.saved
+        if self.field.kind is Kind.AMOUNT and isinstance(saved, str):
+            return Amount.parse(saved).unit
+        return self.tablet.settings.unit_for(self.field)
+
+    @property
+    def is_changed(self) -> bool:
+        """Whether what the page shows is not what is saved: something is typed, or another unit is chosen."""
+        return self.typed is not None or self.unit != self.opening_unit
+
+    @property
+    def may_be_always(self) -> bool:
+        """Whether the unit shown is another than this tablet offers first for this field."""
+        return self.field.kind is Kind.AMOUNT and self.unit != self.tablet.settings.unit_for(self.field)
+
+    @property
     def text(self) -> str:
         """What stands in the input: what is typed, or else the saved value."""
         if self.typed is not None:
@@ -109,13 +132,20 @@ class Entering:
         self.tablet.session.type(self.key, text)
 
     def choose_unit(self, unit: str) -> None:
-        """Take another unit, for this field from now on."""
+        """Take another unit for this one value."""
         self.unit, self.judged = unit, Judged()
-        self.tablet.change_settings(self.tablet.settings.with_unit(self.field.name, unit))
+        if unit == self.opening_unit:
+            self.tablet.session.forget(self.unit_key)
+        else:
+            self.tablet.session.type(self.unit_key, unit)
+
+    def always_this_unit(self) -> None:
+        """Offer the unit shown first for this field from now on, on every boat."""
+        self.tablet.change_settings(self.tablet.settings.with_unit(self.field.name, self.unit))
 
     def try_typed(self) -> bool:
         """Save what is typed; False when it is refused or has to be asked again, with `judged` saying why."""
-        if self.typed is None and self.saved is not None:
+        if not self.is_changed and self.saved is not None:
             return True
         if self.field.kind in NUMBERS:
             self.judged = judge_number(self.field, self.text, self.unit)
@@ -136,24 +166,29 @@ class Entering:
         """Keep a value; on the disk when this returns."""
         if value != self.saved or self.saved is None:
             self.tablet.enter(self.place.hull, self.place.job, self.ask, value)
-        self.tablet.session.forget(self.key)  # not before: the disk may refuse the value
+        self._forget_draft()  # not before: the disk may refuse the value
         self.judged = Judged()
 
     def settle(self, value: JsonValue, reason: str) -> None:
         """Choose one of the values that disagree."""
         self.tablet.choose(self.place.hull, self.place.job, self.ask, value, reason)
-        self.tablet.session.forget(self.key)
+        self._forget_draft()
 
     def take_back(self, reason: str) -> None:
         """Take back the value that stands."""
         self.tablet.take_back(self.place.hull, self.place.job, self.ask, reason)
-        self.tablet.session.forget(self.key)
+        self._forget_draft()
         self.tablet.session.save()  # the page stays: no change of place saves it
 
     def leave_as_it_is(self) -> None:
         """Keep the value that stands, and drop what was typed over it. A number typed where none stands is kept."""
         if self.saved is not None or self.typed == "":
-            self.tablet.session.forget(self.key)
+            self._forget_draft()
+
+    def _forget_draft(self) -> None:
+        self.tablet.session.forget(self.key)
+        self.tablet.session.forget(self.unit_key)
+        self.unit = self.opening_unit
 
     @property
     def repeat(self) -> JsonValue:
@@ -222,11 +257,7 @@ def enter(tablet: Tablet, place: Place) -> Entering | None:
     if ask is None:
         return None
     entering = Entering(tablet, place, asks, ask)
-    saved = entering.saved
-    if entering.typed is None and ask.field.kind is Kind.AMOUNT and isinstance(saved, str):
-        entering.unit = Amount.parse(saved).unit
-    else:
-        entering.unit = tablet.settings.unit_for(ask.field)
+    entering.unit = tablet.session.typed.get(entering.unit_key, entering.opening_unit)
     return entering
 
 

@@ -48,7 +48,7 @@ class TabletSettings:
     people   : names used on this tablet, latest first
     dark     : the colours for night
     units    : one of UNIT_CHOICES
-    unit_of  : unit last chosen for a field, by the field's name
+    always   : the unit a field opens with on every boat, by the field's name, where a person said so
     cue      : whether a live guide also sounds
     network  : where the boat's network was listened to, latest first
     """
@@ -58,7 +58,7 @@ class TabletSettings:
     people: tuple[str, ...] = ()
     dark: bool = False
     units: str = AS_DECLARED
-    unit_of: Mapping[str, str] = attrs.field(factory=dict)
+    always: Mapping[str, str] = attrs.field(factory=dict)
     cue: bool = False
     network: tuple[str, ...] = ()
 
@@ -68,8 +68,8 @@ class TabletSettings:
         return attrs.evolve(self, working=name, people=(name, *others)[:6])
 
     def with_unit(self, field: str, unit: str) -> TabletSettings:
-        """The settings remembering the unit chosen for a field."""
-        return attrs.evolve(self, unit_of={**self.unit_of, field: unit})
+        """The settings with a unit that a field always opens with."""
+        return attrs.evolve(self, always={**self.always, field: unit})
 
     def with_network(self, where: str) -> TabletSettings:
         """The settings remembering where the boat's network was listened to."""
@@ -87,7 +87,7 @@ class TabletSettings:
 
         if field.quantity not in UNITS_OF:
             return ""
-        wanted = self.unit_of.get(field.name) or (_METRIC.get(field.unit, "") if self.units == METRIC else "")
+        wanted = self.always.get(field.name) or (_METRIC.get(field.unit, "") if self.units == METRIC else "")
         return wanted if wanted in UNITS_OF[field.quantity] else field.unit
 
 

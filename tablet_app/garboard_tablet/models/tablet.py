@@ -22,6 +22,7 @@ if TYPE_CHECKING:  # each loaded in the method that needs it: the app's first fr
     from garboard.history.boat import Boat
     from garboard.history.registers import RegisterKey
     from garboard.history.replay import HullState
+    from garboard.history.runs import KeptRun
     from garboard.hosting.host import PluginHost
     from garboard.job_view import JobView
     from garboard.records import JsonValue
@@ -199,10 +200,38 @@ class Tablet:
             self.save(author.write(state, slot.kind, slot.subject, value, job=slot.job))
             return
         step, field, row, of = ask.slot.subject
-        entries = [measure(author, state, job, step, field, value, row=row, of=of)]
-        if self.view(hull, job).state_of(step) == "to do":
-            entries.append(self._state_entry(hull, job, step, STARTED, ""))
-        self.save(*entries)
+        self._save_in_step(hull, job, step, [measure(author, state, job, step, field, value, row=row, of=of)])
+
+    def _save_in_step(self, hull: str, job: str, step: str, entries: Sequence[Entry]) -> None:
+        """Keep entries of a step; with the first that it is under way."""
+        begins = bool(entries) and self.view(hull, job).state_of(step) == "to do"
+        self.save(*entries, *([self._state_entry(hull, job, step, STARTED, "")] if begins else []))
+
+    def runs(self, hull: str, job: str, ask: Ask) -> tuple[KeptRun, ...]:
+        """Every recording kept for a field, the first kept first."""
+        from garboard.history.runs import runs_of
+
+        return runs_of(self.fold(hull, job), job, ask.place)
+
+    def keep_beside(self, hull: str, job: str, ask: Ask, value: JsonValue) -> None:
+        """Keep a recording that does not count, or bring back one thrown away."""
+        from garboard.history.runs import keep_run
+
+        entries = keep_run(self.author(), self.fold(hull, job), job, ask.place, value)
+        self._save_in_step(hull, job, ask.place[0], entries)
+
+    def let_count(self, hull: str, job: str, ask: Ask, value: JsonValue) -> None:
+        """Have a recording count, whichever did before."""
+        from garboard.history.runs import let_count
+
+        entries = let_count(self.author(), self.fold(hull, job), job, ask.place, value)
+        self._save_in_step(hull, job, ask.place[0], entries)
+
+    def throw_away(self, hull: str, job: str, ask: Ask, value: JsonValue) -> None:
+        """Throw a recording away; `keep_beside` brings it back."""
+        from garboard.history.runs import throw_away
+
+        self.save(*throw_away(self.author(), self.fold(hull, job), job, ask.place, value))
 
     def set_state(self, hull: str, job: str, step: str, state: str, reason: str = "") -> None:
         """Say how far a step is."""

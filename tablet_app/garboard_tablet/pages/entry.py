@@ -133,6 +133,8 @@ class EntryPage(Page):
         units = UNITS_OF.get(entering.field.quantity, ())
         if entering.field.kind is Kind.AMOUNT and len(units) > 1:
             presses.append(Press(f"Unit: {entering.unit}", self._ask_unit, name="unit"))
+            if entering.may_be_always:
+                presses.append(Press(f"Always {entering.unit}", self._always, name="always"))
         repeat = entering.repeat
         if repeat is not None and entering.saved is None and not entering.rivals:
             presses.append(Press(f"Same: {shown(repeat)}", lambda: self._take(repeat), name="same"))
@@ -267,6 +269,11 @@ class EntryPage(Page):
         if self.entering is not None:
             self.entering.choose_unit(unit)
         self._ask_unit()
+
+    def _always(self) -> None:
+        if self.entering is not None:
+            self.entering.always_this_unit()
+            self.refill()
 
     def _choose(self, value: JsonValue) -> None:
         self._chosen = value

@@ -71,7 +71,7 @@ class SettingsPage(Page):
         self.screen.redraw()
 
     def _units(self, units: str) -> None:
-        self.tablet.change_settings(attrs.evolve(self.tablet.settings, units=units, unit_of={}))
+        self.tablet.change_settings(attrs.evolve(self.tablet.settings, units=units, always={}))
         self.screen.redraw()
 
 

@@ -1,0 +1,117 @@
+"""Recordings of a step: every one kept for a field, of which one counts and any can be chosen again.
+
+A recording kept is an entry of kind "run", in a register of its own named by the file. Throwing it away retracts that
+entry; bringing it back states it anew. So none ever replaces another, and two tablets cannot disagree about one. Which
+one counts is the field's own measurement, as it was before there were such entries.
+"""
+
+from __future__ import annotations
+
+import attrs
+
+from garboard.disk.entries import Entry
+from garboard.history.authoring import Author, measure, retract
+from garboard.history.registers import RegisterKey
+from garboard.history.replay import HullState
+from garboard.history.values import member
+from garboard.job_view import Place
+from garboard.records import JsonValue
+
+RUN = "run"
+LIVE, REPLAY, FILE = "live", "replay", "file"
+"""Where a recording came from: the boat as it ran, a recording played to the guide, or a file taken in.
+
+It stands in the recording's value under "origin"; older ones say nothing.
+"""
+
+
+@attrs.frozen(kw_only=True)
+class KeptRun:
+    """A recording kept for a field.
+
+    value       : what the field holds when it counts: {"file": its hash, "name": ..., "origin": ...}
+    by, at      : who kept it first, and when
+    counts      : whether it is the field's value now
+    thrown_away : whether it was thrown away, and not brought back
+    """
+
+    value: JsonValue
+    by: str
+    at: str
+    counts: bool = False
+    thrown_away: bool = False
+
+    @property
+    def file(self) -> str:
+        return file_of(self.value)
+
+    @property
+    def name(self) -> str:
+        return str(member(self.value, "name"))
+
+    @property
+    def origin(self) -> str:
+        return str(member(self.value, "origin"))
+
+
+def file_of(value: JsonValue) -> str:
+    """The file a recording's value refers to; "" where it refers to none."""
+    found = member(value, "file")
+    return found if isinstance(found, str) else ""
+
+
+def runs_of(state: HullState, job: str, place: Place) -> tuple[KeptRun, ...]:
+    """Every recording ever kept for a field, those included that stood there before, the first kept first."""
+    own = state.register(RegisterKey("measure", job, place))
+    counting = {file_of(entry.value) for entry in own.current}
+    job_here = state.joined(job)
+    kept = [key for key in state.registers if key.kind == RUN and key.job == job_here and key.subject[:-1] == place]
+    entries = [*own.history, *(entry for key in kept for entry in state.register(key).history)]
+    first: dict[str, Entry] = {}
+    said: dict[str, JsonValue] = {}
+    for entry in sorted(entries, key=lambda entry: (entry.clock, entry.id)):
+        if entry.kind != "retract" and (file := file_of(entry.value)):
+            first.setdefault(file, entry)
+            if file not in said or (entry.kind == RUN and not member(said[file], "origin")):
+                said[file] = entry.value
+    gone = {key.subject[-1] for key in kept if not state.current(key)} - counting
+    return tuple(
+        KeptRun(value=said[file], by=entry.by, at=entry.at, counts=file in counting, thrown_away=file in gone)
+        for file, entry in first.items()
+    )
+
+
+def keep_run(author: Author, state: HullState, job: str, place: Place, value: JsonValue) -> list[Entry]:
+    """Keep a recording beside what counts, or bring back one thrown away; nothing to write where it is kept."""
+    key = _key(job, place, value)
+    return [] if state.current(key) else [author.write(state, RUN, key.subject, value, job=job)]
+
+
+def throw_away(author: Author, state: HullState, job: str, place: Place, value: JsonValue) -> list[Entry]:
+    """Throw a kept recording away, also one an older version kept. Its file stays; `keep_run` brings it back.
+
+    Where it counts it no longer does, and nothing takes its place until one is chosen.
+    """
+    key, own = _key(job, place, value), RegisterKey("measure", job, place)
+    counts = any(file_of(entry.value) == file_of(value) for entry in state.current(own))
+    entries = [retract(author, state, own, THROWN_AWAY)] if counts and len(state.current(own)) == 1 else []
+    if state.current(key):
+        return [*entries, retract(author, state, key, THROWN_AWAY)]
+    kept = author.write(state, RUN, key.subject, value, job=job)
+    said: JsonValue = {"kind": RUN, "reason": THROWN_AWAY}
+    return [*entries, kept, author.write(state, "retract", key.subject, said, job=job, replaces=(kept.id,))]
+
+
+THROWN_AWAY = "thrown away"
+
+
+def let_count(author: Author, state: HullState, job: str, place: Place, value: JsonValue) -> list[Entry]:
+    """Have a recording count, whichever did before; it is kept, and so is what counted."""
+    before = [one for entry in state.current(RegisterKey("measure", job, place)) for one in [entry.value]]
+    kept = [entry for one in (*before, value) if file_of(one) for entry in keep_run(author, state, job, place, one)]
+    step, field, row, of = place
+    return [*kept, measure(author, state, job, step, field, value, row=row, of=of)]
+
+
+def _key(job: str, place: Place, value: JsonValue) -> RegisterKey:
+    return RegisterKey(RUN, job, (*place, file_of(value)))

@@ -1,0 +1,168 @@
+"""Recordings of a step: none replaces another, one counts, any can be chosen again, on any tablet and in any order."""
+
+import itertools
+
+import pytest
+
+from garboard.disk.clock import HybridClock
+from garboard.disk.entries import KINDS
+from garboard.history import registers
+from garboard.history.authoring import Author, measure, retract
+from garboard.history.registers import RegisterKey
+from garboard.history.replay import HullState, replay
+from garboard.history.runs import keep_run, let_count, runs_of, throw_away
+
+HULL, JOB = "XYZAB123F526", "a job"
+PLACE = ("dock.fuel", "log", "", "")
+OWN = RegisterKey("measure", JOB, PLACE)
+
+
+def value(letter, **more):
+    return {"file": letter * 64, "name": f"run {letter}", **more}
+
+
+A, B, C = value("a"), value("b"), value("c", origin="replay")
+
+
+class Tablet:
+    """Writes in a state of its own, as a tablet out of reach of the others does."""
+
+    def __init__(self, name, entries=()):
+        self.author = Author(name, "Robin", HybridClock())
+        self.state = replay(HULL, entries)
+        for entry in entries:
+            self.author.clock.follow(entry.clock)
+        self.written = list(entries)
+
+    def do(self, what, run):
+        self.take(what(self.author, self.state, JOB, PLACE, run))
+
+    def take(self, entries):
+        for entry in entries:
+            self.state.add(entry)
+            self.written.append(entry)
+
+    def counting(self):
+        return [entry.value for entry in self.state.current(OWN)]
+
+    def runs(self):
+        return {
+            run.name[-1]: "counts" if run.counts else "thrown away" if run.thrown_away else "kept"
+            for run in runs_of(self.state, JOB, PLACE)
+        }
+
+
+def test_a_new_run_counts_and_the_one_before_stays_beside():
+    """Two runs, the second let count: both are listed, either can count again."""
+    one = Tablet("one")
+    one.do(let_count, A)
+    one.do(let_count, B)
+    assert one.runs() == {"a": "kept", "b": "counts"}
+    one.do(let_count, A)
+    assert (one.runs(), one.counting()) == ({"a": "counts", "b": "kept"}, [A])
+
+
+def test_a_run_kept_beside_changes_nothing_that_counts():
+    """The second is kept and the first goes on counting; kept twice it is kept once."""
+    one = Tablet("one")
+    one.do(let_count, A)
+    one.do(keep_run, B)
+    size = len(one.state)
+    one.do(keep_run, B)
+    assert (one.runs(), one.counting(), len(one.state)) == ({"a": "counts", "b": "kept"}, [A], size)
+
+
+@pytest.mark.parametrize("counts", [False, True], ids=["beside", "counting"])
+def test_a_run_thrown_away_can_be_brought_back(counts):
+    """It stays in the list; where it counted, nothing counts until one is chosen."""
+    one = Tablet("one")
+    one.do(let_count if counts else keep_run, A)
+    one.do(throw_away, A)
+    assert (one.runs(), one.counting()) == ({"a": "thrown away"}, [])
+    one.do(keep_run, A)
+    assert (one.runs(), one.counting()) == ({"a": "kept"}, [])
+    one.do(let_count, A)
+    assert one.runs() == {"a": "counts"}
+
+
+def test_a_run_an_older_program_replaced_or_took_back_is_listed():
+    """Its entries are measurements alone: all of them are found, and thrown away or chosen like any other."""
+    one = Tablet("one")
+    one.take([measure(one.author, one.state, JOB, "dock.fuel", "log", A)])
+    one.take([measure(one.author, one.state, JOB, "dock.fuel", "log", B)])
+    assert one.runs() == {"a": "kept", "b": "counts"}
+    one.take([retract(one.author, one.state, OWN, "mistyped")])
+    assert one.runs() == {"a": "kept", "b": "kept"}
+    one.do(throw_away, A)
+    assert one.runs() == {"a": "thrown away", "b": "kept"}
+    one.do(let_count, A)
+    assert one.runs() == {"a": "counts", "b": "kept"}
+
+
+def test_two_tablets_never_disagree_about_a_run_kept_or_thrown_away():
+    """One throws away, one brings back, one keeps another: in any order of arrival the same, and what is kept wins."""
+    start = Tablet("start")
+    start.do(let_count, A)
+    start.do(keep_run, B)
+    start.do(throw_away, B)
+    begun = tuple(start.written)
+    brings, throws, keeps = (Tablet(name, begun) for name in ("brings", "throws", "keeps"))
+    brings.do(keep_run, B)
+    throws.do(keep_run, B)
+    throws.do(throw_away, B)
+    keeps.do(keep_run, C)
+    fresh = [entry for tablet in (brings, throws, keeps) for entry in tablet.written[len(begun) :]]
+    said = set()
+    for order in itertools.permutations(fresh):
+        state = replay(HULL, (*begun, *order))
+        said.add(tuple((run.name, run.counts, run.thrown_away) for run in runs_of(state, JOB, PLACE)))
+        assert state.disagreements(JOB) == ()
+    assert said == {(("run a", True, False), ("run b", False, False), ("run c", False, False))}
+
+
+def test_a_replay_is_marked_for_good():
+    """Kept, thrown away, brought back, let count: where it came from stands in what the field holds."""
+    one = Tablet("one")
+    for what in (keep_run, throw_away, keep_run, let_count):
+        one.do(what, C)
+    (run,) = runs_of(one.state, JOB, PLACE)
+    assert (run.origin, one.counting()) == ("replay", [C])
+
+
+def test_an_older_program_keeps_the_entries_and_the_value_that_counts(monkeypatch):
+    """To it, kept runs are of a kind it does not know: they pass untouched, and the field says what it said."""
+    one = Tablet("one")
+    one.do(let_count, A)
+    one.do(keep_run, B)
+    monkeypatch.setattr("garboard.disk.entries.KINDS", KINDS - {"run"})
+    old = replay(HULL, one.written)
+    assert [entry.value for entry in old.current(OWN)] == [A]
+    assert {entry.raw for entry in old.unknown.values()} == {e.raw for e in one.written if e.kind == "run"}
+    assert len(old.unknown) == 2
+
+
+def test_a_signature_covers_the_runs_kept():
+    """A recording kept later makes it stale, as any other entry does."""
+    from garboard.history.authoring import sign_off
+
+    one = Tablet("one")
+    one.do(let_count, A)
+    one.take([sign_off(one.author, one.state, JOB, "owner", "A. Marsh")])
+    assert one.state.stale(JOB) == ()
+    one.do(keep_run, B)
+    (stale,) = one.state.stale(JOB)
+    names = [registers.name_of(registers.register_of(entry)) for entry in stale.not_covered]
+    assert names == [f"run dock.fuel/log {'b' * 12}"]
+
+
+@pytest.mark.parametrize("subject", [(), ("x",), ("a", "b", "c", "d", "e", "f")])
+def test_a_run_of_another_shape_is_kept_and_harms_nothing(subject):
+    """No file, no such place: it is in no list, and everything else stands."""
+    one = Tablet("one")
+    one.do(let_count, A)
+    odd = one.author.write(one.state, "run", subject, 3, job=JOB)
+    one.take([odd])
+    assert one.runs() == {"a": "counts"}
+    assert isinstance(one.state.view(JOB).measurements, tuple)
+    assert registers.name_of(registers.register_of(odd)).startswith("run")
+    assert isinstance(one.state, HullState)
