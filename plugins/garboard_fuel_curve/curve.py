@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import random
 import statistics
 from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
@@ -12,6 +11,7 @@ from itertools import accumulate, pairwise
 
 import attrs
 
+from garboard.numeric import normal_draws
 from garboard_fuel_curve.economy import economy
 from garboard_fuel_curve.smooth import Smooth, nondecreasing, through
 
@@ -337,8 +337,8 @@ def study(points: tuple[Point, ...], doubts: Doubts, recovery: float) -> Curve:
     [1] JCGM 101:2008: propagation of distributions by a Monte Carlo method.
     """
     fitted = fit(points)
-    draw = random.Random(SEED)  # the same readings must give the same numbers
-    drawn = tuple(fit(_drawn(points, doubts, draw)) for _ in range(DRAWS))
+    draws = normal_draws(SEED)  # the same readings must give the same numbers
+    drawn = tuple(fit(_drawn(points, doubts, draws)) for _ in range(DRAWS))
     losses = _losses(fitted.at_steps())
     bottom = points[max(range(len(losses)), key=losses.__getitem__)].engine_speed if max(losses) > 0 else math.inf
     curve = _curve(points, doubts, recovery, bottom, fitted, drawn)
@@ -377,15 +377,19 @@ def _landmarks_of(fitted: Fitted, engine_speeds: Sequence[float], recovery: floa
     return attrs.evolve(found, best=max(fitted.straight_steps(), key=lambda step: step.economy))
 
 
-def _drawn(points: Sequence[Point], doubts: Doubts, draw: random.Random) -> list[Point]:
+def _drawn(points: Sequence[Point], doubts: Doubts, draws: Iterator[float]) -> list[Point]:
     """The readings as they might as well have been."""
-    current = draw.gauss(0.0, doubts.current / TWO_SIDED_95)
-    scale = 1 + draw.gauss(0.0, doubts.flow_scale / TWO_SIDED_95)
+
+    def draw(half_width: float) -> float:
+        return next(draws) * (half_width / TWO_SIDED_95)
+
+    current = draw(doubts.current)
+    scale = 1 + draw(doubts.flow_scale)
     return [
         attrs.evolve(
             point,
-            speed=max(0.0, point.speed + current + draw.gauss(0.0, point.speed_within / TWO_SIDED_95)),
-            flow=max(0.05 * point.flow, scale * (point.flow + draw.gauss(0.0, point.flow_within / TWO_SIDED_95))),
+            speed=max(0.0, point.speed + current + draw(point.speed_within)),
+            flow=max(0.05 * point.flow, scale * (point.flow + draw(point.flow_within))),
         )
         for point in points
     ]

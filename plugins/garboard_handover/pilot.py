@@ -7,6 +7,7 @@ import math
 import attrs
 
 from garboard.findings import NotEnoughData
+from garboard.numeric import slope
 from garboard.samples import Stream
 from garboard.series import compass_angle, mean, spread, unwrapped
 
@@ -59,7 +60,7 @@ def hold_of(heading: Stream, shortest: float) -> Hold:
         heading=compass_angle(middle),
         spread=spread(run),
         furthest=max(abs(angle - middle) for angle in run),
-        drift=_slope(heading.times, run) * seconds,
+        drift=slope(heading.times, run) * seconds,
         seconds=seconds,
     )
 
@@ -97,10 +98,3 @@ def course_change_of(heading: Stream, ordered: float, tolerance: float, ends: fl
         overshoot=max(0.0, max(sign * (angle - target) for angle in run)),
         settled=max(0.0, outside[-1] - left),
     )
-
-
-def _slope(times: tuple[float, ...], values: tuple[float, ...]) -> float:
-    middle_time, middle_value = mean(times), mean(values)
-    squares = math.fsum((time - middle_time) ** 2 for time in times)
-    products = math.fsum((t - middle_time) * (v - middle_value) for t, v in zip(times, values, strict=True))
-    return products / squares if squares else 0.0

@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 import attrs
 
+from garboard.numeric import least_squares
 from garboard.series import compass_angle
 
 FEWEST_HEADINGS = 8
@@ -123,25 +124,19 @@ def fit_deviation(headings: Sequence[float], deviations: Sequence[float]) -> Fit
     [1] Model: Handbook of Magnetic Compass Adjustment (formerly Pub. 226), NGA.
     [2] Ordinary least squares; covariance = residual variance x inverse normal matrix.
     """
-    import numpy as np
-
     different = len({round(compass_angle(heading)) % 360 for heading in headings})
     if different < FEWEST_HEADINGS:
         raise ValueError(f"{different} different headings; take readings on {FEWEST_HEADINGS} or more")
     gap = widest_gap(headings)
     if gap > WIDEST_GAP:
         raise ValueError(f"{gap:.0f} degrees between neighbouring headings; take readings between, at most 60 apart")
-    matrix = np.array([model_terms(heading) for heading in headings])
-    observed = np.array(deviations, dtype=float)
-    solution, _, _, _ = np.linalg.lstsq(matrix, observed, rcond=None)
-    residuals = observed - matrix @ solution
+    fitted = least_squares([model_terms(heading) for heading in headings], deviations)
     freedom = len(headings) - 5
-    variance = float(residuals @ residuals) / freedom
-    covariance = variance * np.linalg.inv(matrix.T @ matrix)
+    variance = math.fsum(residual**2 for residual in fitted.residuals) / freedom
     return Fit(
-        Coefficients(*map(float, solution)),
-        tuple(tuple(map(float, row)) for row in covariance),
-        tuple(map(float, residuals)),
+        Coefficients(*fitted.solution),
+        tuple(tuple(variance * value for value in row) for row in fitted.inverse_normal),
+        fitted.residuals,
         math.sqrt(variance),
         freedom,
     )
