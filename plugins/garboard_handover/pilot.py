@@ -9,22 +9,22 @@ import attrs
 from garboard.findings import NotEnoughData
 from garboard.numeric import slope
 from garboard.samples import Stream
-from garboard.series import compass_angle, mean, spread, unwrapped
+from garboard.series import compass_angle, mean, standard_deviation, unwrapped
 
 
 @attrs.frozen
 class Hold:
     """A held heading.
 
-    heading  : mean heading [deg], in the reference of the stream
-    spread   : standard deviation about a straight course [deg]
-    furthest : largest departure from the mean [deg]
-    drift    : slow change over the whole hold [deg]
-    seconds  : length [s]
+    heading            : mean heading [deg], in the reference of the stream
+    standard_deviation : about a straight course [deg]
+    furthest           : largest departure from the mean [deg]
+    drift              : slow change over the whole hold [deg]
+    seconds            : length [s]
     """
 
     heading: float
-    spread: float
+    standard_deviation: float
     furthest: float
     drift: float
     seconds: float
@@ -58,7 +58,7 @@ def hold_of(heading: Stream, shortest: float) -> Hold:
     middle = mean(run)
     return Hold(
         heading=compass_angle(middle),
-        spread=spread(run),
+        standard_deviation=standard_deviation(run),
         furthest=max(abs(angle - middle) for angle in run),
         drift=slope(heading.times, run) * seconds,
         seconds=seconds,

@@ -173,33 +173,3 @@ def standard_error_on(heading: float, fit: Fit) -> float:
         first * second * fit.covariance[i][j] for i, first in enumerate(terms) for j, second in enumerate(terms)
     )
     return math.sqrt(max(variance, 0.0))
-
-
-_T_95 = (12.7062, 4.3027, 3.1824, 2.7764, 2.5706, 2.4469, 2.3646, 2.3060, 2.2622, 2.2281)
-"""Two-sided 95 % points of Student's t for 1 to 10 degrees of freedom [1 in student_t]."""
-
-
-def student_t(freedom: int) -> float:
-    """Half width of the 95 % interval, in standard errors, for few degrees of freedom.
-
-    freedom : degrees of freedom, 1 or more [-]
-    returns : two-sided 95 % point of Student's t [-]
-    Raises ValueError below 1.
-
-    >>> student_t(3), round(student_t(1000), 3)
-    (3.1824, 1.962)
-
-    [1] Table of percentage points of the t distribution, Abramowitz and Stegun, table 26.10; above 10 degrees
-        of freedom its expansion 26.7.5.
-    """
-    if freedom < 1:
-        raise ValueError(f"expected 1 degree of freedom or more, got {freedom}")
-    if freedom <= len(_T_95):
-        return _T_95[freedom - 1]
-    x = 1.959964
-    return (
-        x
-        + (x**3 + x) / (4 * freedom)
-        + (5 * x**5 + 16 * x**3 + 3 * x) / (96 * freedom**2)
-        + (3 * x**7 + 19 * x**5 + 17 * x**3 - 15 * x) / (384 * freedom**3)
-    )

@@ -10,6 +10,7 @@ import attrs
 
 from garboard.numeric import solve
 from garboard.series import mean
+from garboard.uncertainty import NORMAL_95
 
 from .deviation import widest_gap
 
@@ -49,13 +50,13 @@ class Ellipse:
         return math.hypot(self.centre_x, self.centre_y)
 
     @property
-    def centre_uncertainty(self) -> float:
+    def centre_expanded_uncertainty(self) -> float:
         """Half width of the 95 % interval of either coordinate of the centre, for points all round [uT].
 
         A point tells about half of what it could about one coordinate, so the variance is
         2 residual^2 / points.
         """
-        return 1.96 * self.residual * math.sqrt(2 / self.points)
+        return NORMAL_95 * self.residual * math.sqrt(2 / self.points)
 
     @property
     def soft_iron(self) -> tuple[tuple[float, float], tuple[float, float]]:
