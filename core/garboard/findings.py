@@ -1,4 +1,4 @@
-"""What a calculator says: a verdict with its numbers, their uncertainty, and the basis it rests on."""
+"""What a calculator says: a verdict with its numbers, their expanded uncertainty, and the basis it rests on."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from collections.abc import Iterable
 import attrs
 
 from garboard.faults import GarboardError
+from garboard.uncertainty import MeasuredValue
 from garboard.verdict import Verdict as Verdict  # part of a finding: whoever declares one takes both from here
 
 __all__ = [
@@ -29,6 +30,7 @@ __all__ = [
     "Verdict",
     "not_enough_data",
     "with_spread",
+    "with_uncertainty",
 ]
 
 
@@ -65,7 +67,7 @@ def _finite(_instance: object, field: attrs.Attribute[float], value: float) -> N
         raise ValueError(f"{field.name} must be a finite number, got {value!r}")
 
 
-def _uncertainty(_instance: object, field: attrs.Attribute[float | None], value: float | None) -> None:
+def _not_below_zero(_instance: object, field: attrs.Attribute[float | None], value: float | None) -> None:
     if value is not None and not (math.isfinite(value) and value >= 0):
         raise ValueError(f"{field.name} must be a finite number, zero or above, got {value!r}")
 
@@ -73,48 +75,95 @@ def _uncertainty(_instance: object, field: attrs.Attribute[float | None], value:
 _MOST_EXTRA_DECIMALS = 2
 
 
-def with_spread(value: float, uncertainty: float | None, decimals: int = 1, *, plus: bool = False) -> str:
-    """A value with the half width of its 95 % interval, to as many digits as the half width bears [1].
+def with_uncertainty(value: float, expanded_uncertainty: float | None, decimals: int = 1, *, plus: bool = False) -> str:
+    """A value with its expanded uncertainty, to as many digits as that bears [1].
 
-    value       : any finite number, in some unit
-    uncertainty : same unit, zero or above; None where the number is exact or a count
-    decimals    : digits after the point, more where the half width would lose its first digit, fewer where it
-                  would show three
-    plus        : whether a positive value carries its sign
+    value                : any finite number, in some unit
+    expanded_uncertainty : half width of its 95 % interval, same unit, zero or above; None where the number is exact
+                           or a count
+    decimals             : digits after the point, more where the half width would lose its first digit, fewer where it
+                           would show three
+    plus                 : whether a positive value carries its sign
 
-    >>> with_spread(60, 0.3, 0), with_spread(472.71, 19.9), with_spread(0.304, 0.66)
+    >>> with_uncertainty(60, 0.3, 0), with_uncertainty(472.71, 19.9), with_uncertainty(0.304, 0.66)
     ('60.0 ± 0.3', '473 ± 20', '0.3 ± 0.7')
 
     [1] JCGM 100:2008, 7.2.6: at most two significant digits in an uncertainty, the value rounded to match.
     """
     sign = "+" if plus else ""
-    if not uncertainty:
-        spread = "" if uncertainty is None else f" ± {uncertainty:.{decimals}f}"
-        return f"{value:{sign}.{decimals}f}{spread}"
-    leading = -math.floor(math.log10(uncertainty))  # place of its first digit, 1 for tenths
+    half_width = expanded_uncertainty
+    if not half_width:
+        after = "" if half_width is None else f" ± {half_width:.{decimals}f}"
+        return f"{value:{sign}.{decimals}f}{after}"
+    leading = -math.floor(math.log10(half_width))  # place of its first digit, 1 for tenths
     shown = max(0, min(max(decimals, leading), leading + 1))
     finest = decimals + _MOST_EXTRA_DECIMALS
     if shown > finest:
         return f"{value:{sign}.{finest}f} ± less than {10.0**-finest:.{finest}f}"
-    return f"{value:{sign}.{shown}f} ± {uncertainty:.{shown}f}"
+    return f"{value:{sign}.{shown}f} ± {half_width:.{shown}f}"
 
 
-@attrs.frozen
+with_spread = with_uncertainty
+"""Its name in version 1 of the front door."""
+
+
+@attrs.frozen(init=False)
 class Number:
     """A result with its unit.
 
-    uncertainty : half width of the 95 % interval, in the same unit; None where the number is exact or a count
-    decimals    : digits after the point worth showing; see `with_spread`
+    expanded_uncertainty : half width of the 95 % interval, in the same unit; None where the number is exact or a count
+    decimals             : digits after the point worth showing; see `with_uncertainty`
+    coverage_factor      : by which its standard uncertainty was multiplied; None where there is no one such factor
+    degrees_of_freedom   : of its standard uncertainty; None where it was not told by repeating
+
+    `uncertainty` is the name under which plugins written for version 1 give and read the expanded uncertainty.
     """
 
     name: str
     value: float = attrs.field(validator=_finite)
     unit: str = ""
-    uncertainty: float | None = attrs.field(default=None, validator=_uncertainty)
+    expanded_uncertainty: float | None = attrs.field(default=None, validator=_not_below_zero)
     decimals: int = 1
+    coverage_factor: float | None = attrs.field(default=None, validator=_not_below_zero)
+    degrees_of_freedom: int | None = None
+
+    def __init__(
+        self,
+        name: str,
+        value: float,
+        unit: str = "",
+        expanded_uncertainty: float | None = None,
+        decimals: int = 1,
+        *,
+        coverage_factor: float | None = None,
+        degrees_of_freedom: int | None = None,
+        uncertainty: float | None = None,
+    ) -> None:
+        half_width = uncertainty if expanded_uncertainty is None else expanded_uncertainty
+        self.__attrs_init__(name, value, unit, half_width, decimals, coverage_factor, degrees_of_freedom)
+
+    @classmethod
+    def of(cls, name: str, measured: MeasuredValue, decimals: int = 1) -> Number:
+        """A measured value as a result; one that is exact shows no uncertainty."""
+        if not measured.expanded_uncertainty:
+            return cls(name, measured.value, measured.unit, decimals=decimals)
+        return cls(
+            name,
+            measured.value,
+            measured.unit,
+            measured.expanded_uncertainty,
+            decimals,
+            coverage_factor=measured.coverage_factor,
+            degrees_of_freedom=measured.degrees_of_freedom,
+        )
+
+    @property
+    def uncertainty(self) -> float | None:
+        """The expanded uncertainty, under its name of version 1."""
+        return self.expanded_uncertainty
 
     def __str__(self) -> str:
-        return f"{with_spread(self.value, self.uncertainty, self.decimals)} {self.unit}".rstrip()
+        return f"{with_uncertainty(self.value, self.expanded_uncertainty, self.decimals)} {self.unit}".rstrip()
 
 
 @attrs.frozen

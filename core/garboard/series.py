@@ -23,6 +23,7 @@ __all__ = [
     "mean_of_means",
     "signed_angle",
     "spread",
+    "standard_deviation",
     "steady_stretches",
     "turned",
     "unwrapped",
@@ -72,10 +73,14 @@ def mean(values: Sequence[float]) -> float:
     return math.fsum(values) / len(values)
 
 
-def spread(values: Sequence[float]) -> float:
+def standard_deviation(values: Sequence[float]) -> float:
     """Sample standard deviation (n - 1); zero for one value."""
     middle = mean(values)
     return math.sqrt(math.fsum((value - middle) ** 2 for value in values) / max(len(values) - 1, 1))
+
+
+spread = standard_deviation
+"""Its name in version 1 of the front door."""
 
 
 def turned(stream: Stream, longest_gap: float = 2.0) -> float:
@@ -128,18 +133,23 @@ def mean_of_means(values: Sequence[float]) -> float:
 class Steady:
     """A stretch of time in which every watched stream stayed within its tolerance.
 
-    means, spreads : mean and standard deviation of each stream, in the streams' units
+    means, standard_deviations : of each stream, in the streams' units
     """
 
     start: float
     end: float
     means: Mapping[str, float]
-    spreads: Mapping[str, float]
+    standard_deviations: Mapping[str, float]
 
     @property
     def seconds(self) -> float:
         """Length [s]."""
         return self.end - self.start
+
+    @property
+    def spreads(self) -> Mapping[str, float]:
+        """The standard deviations, under their name in version 1 of the front door."""
+        return self.standard_deviations
 
 
 def steady_stretches(
@@ -233,7 +243,7 @@ def _steady(streams: Mapping[str, Stream], start: float, end: float) -> Steady |
     if not all(parts.values()):
         return None  # a stretch shorter than the gap may fall between two samples of a slow stream
     means = {name: mean(values) for name, values in parts.items()}
-    return Steady(start, end, means, {name: spread(values) for name, values in parts.items()})
+    return Steady(start, end, means, {name: standard_deviation(values) for name, values in parts.items()})
 
 
 def engine_streams(

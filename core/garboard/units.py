@@ -184,6 +184,15 @@ class Amount:
         """The number in another unit of the same quantity. Raises ValueError when the units do not agree."""
         return convert(float(self.text), self.unit, unit)
 
+    def last_digit(self, unit: str) -> float:
+        """What one step of the last digit typed is worth, in another unit of the same quantity.
+
+        >>> Amount.parse("38.20 kn").last_digit("kn"), round(Amount.parse("70 degF").last_digit("degC"), 3)
+        (0.01, 0.556)
+        """
+        step = 10.0 ** -len(self.text.partition(".")[2])
+        return convert(step, self.unit, unit) - convert(0.0, self.unit, unit)  # degrees do not start at the same zero
+
     def __str__(self) -> str:
         return f"{self.text} {self.unit}".rstrip()
 

@@ -22,17 +22,18 @@ from garboard.findings import (
     Table,
     Verdict,
     not_enough_data,
-    with_spread,
+    with_uncertainty,
 )
 from garboard.job_view import Asking, JobView
 from garboard.records import Engine
 from garboard.series import mean
 from garboard.steps import Calculator
+from garboard.uncertainty import MeasuredValue
 from garboard_fuel_curve import duty_cycle, specific_consumption
-from garboard_fuel_curve.curve import Curve, Estimate, Hump, Peak, study, wide_gaps
+from garboard_fuel_curve.curve import Curve, Hump, Peak, study, wide_gaps
 from garboard_fuel_curve.economy import economy, litres_per_mile, radius_by_thirds, range_with_reserve, statute_economy
 from garboard_fuel_curve.flow_meter import meter_factor, meter_factor_within
-from garboard_fuel_curve.readings import Reading, Readings, doubts, optional, readings, rounding
+from garboard_fuel_curve.readings import Readings, ThrottleStep, doubts, optional, readings, rounding
 from garboard_fuel_curve.steps import (
     BEST_EFFICIENCY,
     FIVE_MODE_CYCLE,
@@ -180,7 +181,7 @@ def _table(view: JobView, found: Readings, curve: Curve) -> Table:
     )
 
 
-def _row(step: Reading, per_engine: bool) -> tuple[str, ...]:
+def _row(step: ThrottleStep, per_engine: bool) -> tuple[str, ...]:
     good = economy(step.speed, step.flow)
     flows = [f"{flow:.1f}" for flow in step.flows] if per_engine else []
     return (
@@ -232,13 +233,17 @@ def planing_hump(view: JobView) -> list[Finding]:
             ),
             numbers=(
                 _rounded("slowest planing engine speed", planing),
-                Number("slowest planing speed", speed.value, "kn", speed.within, 1),
+                Number.of("slowest planing speed", speed),
                 _rounded("hump begins", start),
                 _rounded("hump deepest", bottom),
-                Number("economy in the hump", worst.value, "nm/gal", worst.within, 2),
+                Number.of("economy in the hump", worst, 2),
             ),
         )
     ]
+
+
+def _shown(measured: MeasuredValue, decimals: int = 1) -> str:
+    return with_uncertainty(measured.value, measured.expanded_uncertainty, decimals)
 
 
 def _tens(engine_speed: float) -> str:
@@ -246,8 +251,8 @@ def _tens(engine_speed: float) -> str:
     return f"{round(engine_speed, -1):.0f}"
 
 
-def _rounded(name: str, engine_speed: Estimate) -> Number:
-    return Number(name, engine_speed.value, "rev/min", engine_speed.within, 0)
+def _rounded(name: str, engine_speed: MeasuredValue) -> Number:
+    return Number.of(name, engine_speed, 0)
 
 
 @attrs.frozen
@@ -255,7 +260,7 @@ class _Cruise:
     """An engine speed to cruise at, and what to call it."""
 
     name: str
-    engine_speed: Estimate
+    engine_speed: MeasuredValue
     planing: bool
 
 
@@ -281,7 +286,7 @@ def best_cruise(view: JobView) -> list[Finding]:
     good, speed, flow = curve.economy_at(at), curve.speed_at(at), curve.flow_at(at)
     low, high = curve.nearly_as_good(Peak(at, good.value))
     says = (
-        f"{with_spread(good.value, good.within, 2)} nm/gal at {_tens(at)} rev/min, {speed.value:.1f} kn. "
+        f"{_shown(good, 2)} nm/gal at {_tens(at)} rev/min, {speed.value:.1f} kn. "
         f"From {_tens(low)} to {_tens(high)} rev/min it stays within 3 % of that."
     )
     says += _slower(curve, at, good) if cruise.planing else " No planing hump was seen: the best step at any speed."
@@ -293,33 +298,37 @@ def best_cruise(view: JobView) -> list[Finding]:
             sentence=says,
             basis=(PRACTICE, PROPAGATION),
             numbers=(
-                Number("economy", good.value, "nm/gal", good.within, 2),
+                Number.of("economy", good, 2),
                 Number(
-                    "economy in statute miles", statute_economy(good.value), "mi/gal", statute_economy(good.within), 2
+                    "economy in statute miles",
+                    statute_economy(good.value),
+                    "mi/gal",
+                    statute_economy(good.expanded_uncertainty),
+                    2,
                 ),
                 Number(
                     "fuel for a nautical mile",
                     litres_per_mile(good.value),
                     "L/nm",
-                    litres_per_mile(good.value) * good.within / good.value,
+                    litres_per_mile(good.value) * good.expanded_uncertainty / good.value,
                     2,
                 ),
                 _rounded("engine speed", cruise.engine_speed),
-                Number("speed", speed.value, "kn", speed.within, 1),
-                Number("fuel flow", flow.value, "gal/h", flow.within, 1),
+                Number.of("speed", speed),
+                Number.of("fuel flow", flow),
             ),
         )
     ]
 
 
-def _slower(curve: Curve, cruise: float, good: Estimate) -> str:
+def _slower(curve: Curve, cruise: float, good: MeasuredValue) -> str:
     """The best step read below the hump, where it goes farther than the cruise; between steps nothing was read."""
     step = curve.best_step_below_hump
     slow = curve.economy_at(step)
     if step >= cruise or slow.value <= good.value * 1.005:
         return ""
     return (
-        f" Slower goes farther: {with_spread(slow.value, slow.within, 2)} nm/gal at {_tens(step)} rev/min, "
+        f" Slower goes farther: {_shown(slow, 2)} nm/gal at {_tens(step)} rev/min, "
         f"{curve.speed_at(step).value:.1f} kn, the best step below the hump."
     )
 
@@ -345,7 +354,7 @@ def cruising_range(view: JobView) -> list[Finding]:
     if wanted is None:
         cruise = _best_cruise(view, curve)
     elif curve.lowest <= wanted <= curve.highest:
-        cruise = _Cruise("the owner's cruise", Estimate(wanted, 0.0), False)
+        cruise = _Cruise("the owner's cruise", MeasuredValue(wanted, "rev/min"), False)
     else:
         raise NotEnoughData(
             f"cruise at {wanted:.0f} rev/min is outside the steps, {curve.lowest:.0f} to {curve.highest:.0f} rev/min"
@@ -354,7 +363,7 @@ def cruising_range(view: JobView) -> list[Finding]:
     good, speed = curve.economy_at(at), curve.speed_at(at)
     if not good.value > 0:
         raise NotEnoughData(f"the boat makes no way at {at:.0f} rev/min")
-    share = math.hypot(good.within / good.value, rounding(view, TANKS, "usable_fuel", "gal") / usable)
+    share = math.hypot(good.expanded_uncertainty / good.value, rounding(view, TANKS, "usable_fuel", "gal") / usable)
     reserve = min(max(limit(view, "reserve"), 0.0), 100.0)
     out, whole = radius_by_thirds(usable, good.value), range_with_reserve(usable, reserve, good.value)
     return [
@@ -371,8 +380,8 @@ def cruising_range(view: JobView) -> list[Finding]:
                 Number(f"whole range with {reserve:.0f} % in reserve", whole, "nm", whole * share, 0),
                 Number("usable fuel", usable, "gal", rounding(view, TANKS, "usable_fuel", "gal"), 1),
                 Number("reserve by thirds", usable / 3, "gal", rounding(view, TANKS, "usable_fuel", "gal") / 3, 1),
-                Number("economy", good.value, "nm/gal", good.within, 2),
-                Number("speed", speed.value, "kn", speed.within, 1),
+                Number.of("economy", good, 2),
+                Number.of("speed", speed),
             ),
         )
     ]
@@ -397,11 +406,11 @@ def mixed_use(view: JobView) -> list[Finding]:
         for mode in duty_cycle.FIVE_MODES
     ]
     shares = [speed / speeds[0] for speed in speeds[:-1]]
-    average = curve.estimate(lambda fitted: duty_cycle.weighted([fitted.flow.at(speed) for speed in speeds]))
+    average = curve.estimate(lambda fitted: duty_cycle.weighted([fitted.flow.at(speed) for speed in speeds]), "gal/h")
     power = curve.estimate(lambda fitted: duty_cycle.exponent(shares, [fitted.flow.at(speed) for speed in speeds[:-1]]))
     low, high = limit(view, "lowest_exponent"), limit(view, "highest_exponent")
     ordinary = low <= power.value <= high
-    says = f"{with_spread(average.value, average.within)} gal/h over mixed use, two fifths of the time idling."
+    says = f"{_shown(average)} gal/h over mixed use, two fifths of the time idling."
     if not ordinary:
         says += (
             f" Fuel follows engine speed to the power {power.value:.1f}, outside {low:g} to {high:g}: "
@@ -415,8 +424,8 @@ def mixed_use(view: JobView) -> list[Finding]:
             sentence=says,
             basis=(FIVE_MODE_CYCLE, PROPAGATION),
             numbers=(
-                Number("fuel flow over mixed use", average.value, "gal/h", average.within, 1),
-                Number("power of engine speed that fuel follows", power.value, "", power.within, 2),
+                Number.of("fuel flow over mixed use", average),
+                Number.of("power of engine speed that fuel follows", power, 2),
             ),
             tables=(_modes_table(curve, speeds),),
         )
@@ -474,7 +483,7 @@ def flow_meter(view: JobView) -> list[Finding]:
     allowed = limit(view, "meter_off_by") / 100
     off = abs(ratio - 1) > allowed
     reads = f"{abs(1 / ratio - 1) * 100:.1f} % {'low' if ratio > 1 else 'high'}"
-    says = f"Meter reads {reads} against the refill (factor {with_spread(ratio, within, 3)}). "
+    says = f"Meter reads {reads} against the refill (factor {with_uncertainty(ratio, within, 3)}). "
     code = "fuel_curve.flow_meter.within_limit"
     if off and within < abs(ratio - 1):
         code = "fuel_curve.flow_meter.set_factor"
@@ -547,7 +556,7 @@ def _plausible(
     view: JobView,
     engine: Engine,
     number: int,
-    steps: Sequence[Reading],
+    steps: Sequence[ThrottleStep],
     fuel: str,
     density: float,
     density_tolerance: float,
@@ -572,7 +581,7 @@ def _plausible(
     best, poorest = limit(view, f"best_{fuel}") / 100, limit(view, "poorest") / 100
     impossible = efficiency / (1 + of_efficiency) > best or efficiency * (1 + of_efficiency) < poorest
     doubtful = efficiency > best or efficiency < poorest
-    says = f"{with_spread(used, used * of_consumption, 2)} lb/(hp h) at full throttle"
+    says = f"{with_uncertainty(used, used * of_consumption, 2)} lb/(hp h) at full throttle"
     ordinary = specific_consumption.ORDINARY_CONSUMPTION[fuel]
     if impossible or doubtful:
         factor = used / ordinary

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import random
 import statistics
 from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
@@ -12,13 +11,14 @@ from itertools import accumulate, pairwise
 
 import attrs
 
+from garboard.numeric import normal_draws
+from garboard.uncertainty import NORMAL_95, MeasuredValue
 from garboard_fuel_curve.economy import economy
 from garboard_fuel_curve.smooth import Smooth, nondecreasing, through
 
 DRAWS = 160
 SEED = 1852
 PLACES = 120
-TWO_SIDED_95 = 1.96
 NEARLY_BEST = 0.97
 
 
@@ -50,14 +50,6 @@ class Doubts:
     engine_speed: float = 0.0
     current: float = 0.0
     flow_scale: float = 0.0
-
-
-@attrs.frozen
-class Estimate:
-    """A value with the half width of its 95 % interval, same unit."""
-
-    value: float
-    within: float
 
 
 @attrs.frozen
@@ -244,21 +236,21 @@ class Curve:
         """Engine speed of the highest step [rev/min]."""
         return self.points[-1].engine_speed
 
-    def economy_at(self, engine_speed: float) -> Estimate:
+    def economy_at(self, engine_speed: float) -> MeasuredValue:
         """Economy [nm/gal] at an engine speed within the steps [rev/min]."""
-        return self.estimate(lambda fitted: fitted.economies((engine_speed,))[0])
+        return self.estimate(lambda fitted: fitted.economies((engine_speed,))[0], "nm/gal")
 
-    def speed_at(self, engine_speed: float) -> Estimate:
+    def speed_at(self, engine_speed: float) -> MeasuredValue:
         """Speed over ground [kn] at an engine speed within the steps [rev/min]."""
-        return self.estimate(lambda fitted: fitted.speed.at(engine_speed))
+        return self.estimate(lambda fitted: fitted.speed.at(engine_speed), "kn")
 
-    def flow_at(self, engine_speed: float) -> Estimate:
+    def flow_at(self, engine_speed: float) -> MeasuredValue:
         """Fuel flow of all engines together [gal/h] at an engine speed within the steps [rev/min]."""
-        return self.estimate(lambda fitted: fitted.flow.at(engine_speed))
+        return self.estimate(lambda fitted: fitted.flow.at(engine_speed), "gal/h")
 
-    def estimate(self, value_of: Callable[[Fitted], float]) -> Estimate:
-        """Anything worked out from the curves, such as an average over several engine speeds."""
-        return Estimate(value_of(self.fitted), _within([value_of(fitted) for fitted in self.drawn]))
+    def estimate(self, value_of: Callable[[Fitted], float], unit: str = "") -> MeasuredValue:
+        """Anything worked out from the curves [unit], such as an average over several engine speeds."""
+        return MeasuredValue(value_of(self.fitted), unit, _scatter([value_of(fitted) for fitted in self.drawn]))
 
     @property
     def best_step_below_hump(self) -> float:
@@ -277,10 +269,9 @@ class Curve:
             before, bottom, beyond = fitted.economies(places)
             return min(before, beyond) - bottom
 
-        dip = self.estimate(depth)
-        return dip.value > dip.within
+        return self.estimate(depth, "nm/gal").low > 0
 
-    def of_hump(self, place_of: Callable[[Hump], float]) -> Estimate:
+    def of_hump(self, place_of: Callable[[Hump], float]) -> MeasuredValue:
         """An engine speed of the hump [rev/min]. Raises ValueError where there is no hump."""
         if self.landmarks.hump is None:
             raise ValueError("expected a curve with a hump")
@@ -288,22 +279,23 @@ class Curve:
         return self._engine_speed(place_of(self.landmarks.hump), drawn)
 
     @property
-    def slowest_planing(self) -> Estimate:
+    def slowest_planing(self) -> MeasuredValue:
         """Speed over ground where planing begins, wherever each draw has it [kn]. ValueError where there is no hump."""
         if self.landmarks.hump is None:
             raise ValueError("expected a curve with a hump")
         pairs = zip(self.drawn, self.drawn_landmarks, strict=True)
         drawn = [fitted.speed.at(found.hump.planing) for fitted, found in pairs if found.hump]
-        return Estimate(self.fitted.speed.at(self.landmarks.hump.planing), _within(drawn))
+        return MeasuredValue(self.fitted.speed.at(self.landmarks.hump.planing), "kn", _scatter(drawn))
 
     @property
-    def best(self) -> Estimate:
+    def best(self) -> MeasuredValue:
         """Engine speed of best economy on the whole curve [rev/min]."""
         drawn = [found.best.engine_speed for found in self.drawn_landmarks]
         return self._engine_speed(self.landmarks.best.engine_speed, drawn)
 
-    def _engine_speed(self, value: float, drawn: Sequence[float]) -> Estimate:
-        return Estimate(value, (_within(drawn) ** 2 + self.doubts.engine_speed**2) ** 0.5)
+    def _engine_speed(self, value: float, drawn: Sequence[float]) -> MeasuredValue:
+        of_tachometer = self.doubts.engine_speed / NORMAL_95
+        return MeasuredValue(value, "rev/min", math.hypot(_scatter(drawn), of_tachometer))
 
     def nearly_as_good(self, place: Peak) -> tuple[float, float]:
         """Lowest and highest engine speed around a best place that keep 97 % of its economy [rev/min]."""
@@ -318,8 +310,9 @@ class Curve:
         return self.engine_speeds[low], self.engine_speeds[high]
 
 
-def _within(values: Sequence[float]) -> float:
-    return TWO_SIDED_95 * statistics.pstdev(values) if len(values) > 1 else 0.0
+def _scatter(values: Sequence[float]) -> float:
+    """Standard uncertainty of what came out of many draws."""
+    return statistics.pstdev(values) if len(values) > 1 else 0.0
 
 
 @lru_cache(maxsize=16)
@@ -337,8 +330,8 @@ def study(points: tuple[Point, ...], doubts: Doubts, recovery: float) -> Curve:
     [1] JCGM 101:2008: propagation of distributions by a Monte Carlo method.
     """
     fitted = fit(points)
-    draw = random.Random(SEED)  # the same readings must give the same numbers
-    drawn = tuple(fit(_drawn(points, doubts, draw)) for _ in range(DRAWS))
+    draws = normal_draws(SEED)  # the same readings must give the same numbers
+    drawn = tuple(fit(_drawn(points, doubts, draws)) for _ in range(DRAWS))
     losses = _losses(fitted.at_steps())
     bottom = points[max(range(len(losses)), key=losses.__getitem__)].engine_speed if max(losses) > 0 else math.inf
     curve = _curve(points, doubts, recovery, bottom, fitted, drawn)
@@ -377,15 +370,19 @@ def _landmarks_of(fitted: Fitted, engine_speeds: Sequence[float], recovery: floa
     return attrs.evolve(found, best=max(fitted.straight_steps(), key=lambda step: step.economy))
 
 
-def _drawn(points: Sequence[Point], doubts: Doubts, draw: random.Random) -> list[Point]:
+def _drawn(points: Sequence[Point], doubts: Doubts, draws: Iterator[float]) -> list[Point]:
     """The readings as they might as well have been."""
-    current = draw.gauss(0.0, doubts.current / TWO_SIDED_95)
-    scale = 1 + draw.gauss(0.0, doubts.flow_scale / TWO_SIDED_95)
+
+    def draw(half_width: float) -> float:
+        return next(draws) * (half_width / NORMAL_95)
+
+    current = draw(doubts.current)
+    scale = 1 + draw(doubts.flow_scale)
     return [
         attrs.evolve(
             point,
-            speed=max(0.0, point.speed + current + draw.gauss(0.0, point.speed_within / TWO_SIDED_95)),
-            flow=max(0.05 * point.flow, scale * (point.flow + draw.gauss(0.0, point.flow_within / TWO_SIDED_95))),
+            speed=max(0.0, point.speed + current + draw(point.speed_within)),
+            flow=max(0.05 * point.flow, scale * (point.flow + draw(point.flow_within))),
         )
         for point in points
     ]

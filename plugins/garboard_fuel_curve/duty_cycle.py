@@ -7,6 +7,8 @@ from collections.abc import Sequence
 
 import attrs
 
+from garboard.numeric import slope
+
 
 @attrs.frozen
 class Mode:
@@ -74,7 +76,4 @@ def exponent(shares: Sequence[float], flows: Sequence[float]) -> float:
     """
     if len(set(shares)) < 2 or len(shares) != len(flows) or min(*shares, *flows) <= 0:
         raise ValueError(f"expected at least two different speeds with flows above zero, got {shares} and {flows}")
-    x, y = [math.log(share) for share in shares], [math.log(flow) for flow in flows]
-    middle_x, middle_y = math.fsum(x) / len(x), math.fsum(y) / len(y)
-    along = math.fsum((one - middle_x) * (two - middle_y) for one, two in zip(x, y, strict=True))
-    return along / math.fsum((one - middle_x) ** 2 for one in x)
+    return slope([math.log(share) for share in shares], [math.log(flow) for flow in flows])

@@ -20,8 +20,9 @@ from garboard.series import (
     steady_stretches,
     unwrapped,
 )
+from garboard.uncertainty import NORMAL_95, of_last_digit
 from garboard.units import Amount, convert
-from garboard_fuel_curve.curve import TWO_SIDED_95, Doubts, Point
+from garboard_fuel_curve.curve import Doubts, Point
 from garboard_fuel_curve.steps import STEPS, limit
 
 RECIPROCAL_WITHIN = 30.0
@@ -32,7 +33,7 @@ SECONDS_PER_INDEPENDENT_READING = 5.0
 
 
 @attrs.frozen(kw_only=True)
-class Reading:
+class ThrottleStep:
     """One throttle step, engines from port to starboard.
 
     name                      : what to call it when it has to be repeated ("row 3")
@@ -75,11 +76,11 @@ class Reading:
 class Readings:
     """All steps in order of engine speed, and where they come from."""
 
-    steps: tuple[Reading, ...]
+    steps: tuple[ThrottleStep, ...]
     source: str
 
     @property
-    def one_way(self) -> tuple[Reading, ...]:
+    def one_way(self) -> tuple[ThrottleStep, ...]:
         """Steps that were not run in opposite directions."""
         return tuple(step for step in self.steps if not step.both_ways)
 
@@ -124,7 +125,7 @@ def _rows(view: JobView) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*view.rows(STEPS), *unsettled)))
 
 
-def _typed(view: JobView, asking: Asking, row: str) -> Reading:
+def _typed(view: JobView, asking: Asking, row: str) -> ThrottleStep:
     nominal = asking.amount(STEPS, "nominal_engine_speed", "rev/min", row=row)
     out = asking.amount(STEPS, "speed_out", "kn", row=row)
     back = optional(asking, STEPS, "speed_back", "kn", row=row)
@@ -143,7 +144,7 @@ def _typed(view: JobView, asking: Asking, row: str) -> Reading:
     each_run = math.hypot(accuracy, rounding(view, STEPS, "speed_out", "kn", row=row))
     of_flows = [rounding(view, STEPS, "fuel_flow", "gal/h", row=row, of=position) for position in positions]
     scatter = [limit(view, "flow_scatter") / 100 * flow for flow in flows]
-    return Reading(
+    return ThrottleStep(
         name=f"row {row}",
         engine_speeds=tuple(speeds),
         flows=tuple(flows),
@@ -167,14 +168,13 @@ def rounding(view: JobView, step: str, field: str, unit: str, *, row: str = "", 
     """95 % half width that comes from the digits a value was typed with [unit]: its last digit may be anything."""
     value = view.value(step, field, row=row, of=of)
     try:
-        amount = Amount.parse(str(value))
-        last_digit = convert(10.0 ** -len(amount.text.partition(".")[2]), amount.unit, unit)
+        last_digit = Amount.parse(str(value)).last_digit(unit)
     except ValueError:
         return 0.0  # asked for elsewhere, with the reason
-    return TWO_SIDED_95 * last_digit / math.sqrt(12)
+    return NORMAL_95 * of_last_digit(last_digit)
 
 
-def cut(view: JobView, recording: Recording) -> list[Reading]:
+def cut(view: JobView, recording: Recording) -> list[ThrottleStep]:
     """Throttle steps cut from a recording: stretches in which engine speed, fuel flow and speed all hold steady.
 
     Stretches at one throttle setting are put together; where their courses are opposite, speed is the mean of
@@ -267,33 +267,33 @@ def _engine_speed(stretch: Steady, view: JobView) -> float:
     return mean([stretch.means[f"n{number}"] for number in range(len(view.vessel.engines))])
 
 
-def _recorded(view: JobView, runs: Sequence[Steady], course: Stream | None, started: float) -> Reading:
+def _recorded(view: JobView, runs: Sequence[Steady], course: Stream | None, started: float) -> ThrottleStep:
     """One step out of the stretches held at it, in order of time."""
     engines = range(len(view.vessel.engines))
     flows = [convert(mean([run.means[f"f{number}"] for run in runs]), "L/h", "gal/h") for number in engines]
     speeds = [run.means["s"] for run in runs]
     legs = in_turn(speeds, [_course_of(run, course) for run in runs])
     of_flows = [
-        convert(_standard_error([(run.spreads[f"f{number}"], run.seconds) for run in runs]), "L/h", "gal/h")
+        convert(_standard_error([(run.standard_deviations[f"f{number}"], run.seconds) for run in runs]), "L/h", "gal/h")
         for number in engines
     ]
     scatter = [limit(view, "flow_scatter") / 100 * flow for flow in flows]
-    of_speed = TWO_SIDED_95 * _standard_error([(run.spreads["s"], run.seconds) for run in runs])
+    of_speed = NORMAL_95 * _standard_error([(run.standard_deviations["s"], run.seconds) for run in runs])
     minutes, seconds = divmod(int(runs[0].start - started), 60)
-    return Reading(
+    return ThrottleStep(
         name=f"{minutes} min {seconds} s into the recording",
         engine_speeds=tuple(mean([run.means[f"n{number}"] for run in runs]) for number in engines),
         flows=tuple(flows),
         speed=mean_of_means(legs) if len(legs) > 1 else mean(speeds),
         both_ways=len(legs) > 1,
         speed_within=math.hypot(of_speed, limit(view, "speed_accuracy") / math.sqrt(len(legs))),
-        flow_within=math.hypot(*(TWO_SIDED_95 * one for one in of_flows), *scatter),
+        flow_within=math.hypot(*(NORMAL_95 * one for one in of_flows), *scatter),
     )
 
 
 def _standard_error(runs: Sequence[tuple[float, float]]) -> float:
     """Standard error of the mean of runs, each given by its standard deviation and its length [s]."""
-    parts = [spread / math.sqrt(max(1.0, seconds / SECONDS_PER_INDEPENDENT_READING)) for spread, seconds in runs]
+    parts = [deviation / math.sqrt(max(1.0, seconds / SECONDS_PER_INDEPENDENT_READING)) for deviation, seconds in runs]
     return math.hypot(*parts) / len(parts)
 
 
@@ -330,9 +330,9 @@ def in_turn(speeds: Sequence[float], courses: Sequence[float | None]) -> tuple[f
     return tuple(mean(leg) for leg in legs)
 
 
-def _grouped(steps: Sequence[Reading], same: float) -> list[list[Reading]]:
+def _grouped(steps: Sequence[ThrottleStep], same: float) -> list[list[ThrottleStep]]:
     """Steps in order of engine speed, those closer together than `same` [rev/min] in one group."""
-    groups: list[list[Reading]] = []
+    groups: list[list[ThrottleStep]] = []
     for step in steps:
         if not groups or step.engine_speed - groups[-1][0].engine_speed > same:
             groups.append([])
@@ -340,12 +340,12 @@ def _grouped(steps: Sequence[Reading], same: float) -> list[list[Reading]]:
     return groups
 
 
-def _merged(group: Sequence[Reading]) -> Reading:
+def _merged(group: Sequence[ThrottleStep]) -> ThrottleStep:
     """Repeats of one step as one."""
     if len(group) == 1:
         return group[0]
     engines = range(len(group[0].flows))
-    return Reading(
+    return ThrottleStep(
         name=" and ".join(step.name for step in group),
         engine_speeds=tuple(mean([step.engine_speeds[number] for step in group]) for number in engines),
         flows=tuple(mean([step.flows[number] for step in group]) for number in engines),

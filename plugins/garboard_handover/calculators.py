@@ -180,7 +180,7 @@ def _heading_hold(view: JobView) -> Iterator[Finding]:
     heading = _heading(view, "hold_recording")
     hold = hold_of(heading, view.setting_amount("handover.hold_seconds", "s"))
     limit = view.setting_amount("handover.hold_spread", "deg")
-    within = 2 * hold.spread
+    within = 2 * hold.standard_deviation
     good = within <= limit
     yield Finding(
         code="handover.heading_hold.steady" if good else "handover.heading_hold.unsteady",

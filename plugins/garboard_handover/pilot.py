@@ -7,23 +7,24 @@ import math
 import attrs
 
 from garboard.findings import NotEnoughData
+from garboard.numeric import slope
 from garboard.samples import Stream
-from garboard.series import compass_angle, mean, spread, unwrapped
+from garboard.series import compass_angle, mean, standard_deviation, unwrapped
 
 
 @attrs.frozen
 class Hold:
     """A held heading.
 
-    heading  : mean heading [deg], in the reference of the stream
-    spread   : standard deviation about a straight course [deg]
-    furthest : largest departure from the mean [deg]
-    drift    : slow change over the whole hold [deg]
-    seconds  : length [s]
+    heading            : mean heading [deg], in the reference of the stream
+    standard_deviation : about a straight course [deg]
+    furthest           : largest departure from the mean [deg]
+    drift              : slow change over the whole hold [deg]
+    seconds            : length [s]
     """
 
     heading: float
-    spread: float
+    standard_deviation: float
     furthest: float
     drift: float
     seconds: float
@@ -57,9 +58,9 @@ def hold_of(heading: Stream, shortest: float) -> Hold:
     middle = mean(run)
     return Hold(
         heading=compass_angle(middle),
-        spread=spread(run),
+        standard_deviation=standard_deviation(run),
         furthest=max(abs(angle - middle) for angle in run),
-        drift=_slope(heading.times, run) * seconds,
+        drift=slope(heading.times, run) * seconds,
         seconds=seconds,
     )
 
@@ -97,10 +98,3 @@ def course_change_of(heading: Stream, ordered: float, tolerance: float, ends: fl
         overshoot=max(0.0, max(sign * (angle - target) for angle in run)),
         settled=max(0.0, outside[-1] - left),
     )
-
-
-def _slope(times: tuple[float, ...], values: tuple[float, ...]) -> float:
-    middle_time, middle_value = mean(times), mean(values)
-    squares = math.fsum((time - middle_time) ** 2 for time in times)
-    products = math.fsum((t - middle_time) * (v - middle_value) for t, v in zip(times, values, strict=True))
-    return products / squares if squares else 0.0

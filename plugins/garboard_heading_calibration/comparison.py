@@ -1,4 +1,4 @@
-"""Two heading sources over the same time: mean difference, spread, and what that means for the installation."""
+"""Two heading sources over the same time: mean difference, its scatter, and what that means for the installation."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from collections.abc import Sequence
 import attrs
 
 from garboard.samples import Stream
-from garboard.series import mean, signed_angle, spread
+from garboard.series import mean, signed_angle, standard_deviation
+from garboard.uncertainty import MeasuredValue
 
-from .deviation import student_t
 from .turns import finite_only
 
 LONGEST_GAP = 2.0  # between samples that are compared across [s]
@@ -24,17 +24,21 @@ FEWEST_BLOCKS = 3
 class Comparison:
     """Heading of one source less that of the trusted one.
 
-    difference  : mean, and the half width of its 95 % interval [deg]
-    spread      : standard deviation of the differences [deg]
-    samples     : how many were compared
-    seconds     : time compared over [s]
+    mean_difference    : with its uncertainty [deg]
+    standard_deviation : of the differences [deg]
+    samples            : how many were compared
+    seconds            : time compared over [s]
     """
 
-    difference: float
-    uncertainty: float
-    spread: float
+    mean_difference: MeasuredValue
+    standard_deviation: float
     samples: int
     seconds: float
+
+    @property
+    def difference(self) -> float:
+        """Mean difference [deg]."""
+        return self.mean_difference.value
 
     @property
     def offset_to_enter(self) -> float:
@@ -43,7 +47,7 @@ class Comparison:
 
 
 def compare_headings(heading: Stream, trusted: Stream) -> Comparison:
-    """Mean difference and spread of two direction streams of the same reference, true or magnetic.
+    """Mean difference and scatter of two direction streams of the same reference, true or magnetic.
 
     heading : the source to judge [deg]
     trusted : the source it is held against, such as another sensor or the course over ground [deg]
@@ -70,9 +74,10 @@ def compare_headings(heading: Stream, trusted: Stream) -> Comparison:
     if max(map(abs, values)) >= 90:
         raise ValueError("the two differ by 90 degrees or more; check which way the sensor points, then record again")
     return Comparison(
-        difference=mean(values),
-        uncertainty=student_t(len(means) - 1) * spread(means) / math.sqrt(len(means)),
-        spread=spread(values),
+        mean_difference=MeasuredValue.by_repeating(
+            mean(values), "deg", standard_deviation(means) / math.sqrt(len(means)), len(means) - 1
+        ),
+        standard_deviation=standard_deviation(values),
         samples=len(values),
         seconds=differences[-1][0] - differences[0][0],
     )

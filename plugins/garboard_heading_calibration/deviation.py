@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 import attrs
 
+from garboard.numeric import least_squares
 from garboard.series import compass_angle
 
 FEWEST_HEADINGS = 8
@@ -123,25 +124,19 @@ def fit_deviation(headings: Sequence[float], deviations: Sequence[float]) -> Fit
     [1] Model: Handbook of Magnetic Compass Adjustment (formerly Pub. 226), NGA.
     [2] Ordinary least squares; covariance = residual variance x inverse normal matrix.
     """
-    import numpy as np
-
     different = len({round(compass_angle(heading)) % 360 for heading in headings})
     if different < FEWEST_HEADINGS:
         raise ValueError(f"{different} different headings; take readings on {FEWEST_HEADINGS} or more")
     gap = widest_gap(headings)
     if gap > WIDEST_GAP:
         raise ValueError(f"{gap:.0f} degrees between neighbouring headings; take readings between, at most 60 apart")
-    matrix = np.array([model_terms(heading) for heading in headings])
-    observed = np.array(deviations, dtype=float)
-    solution, _, _, _ = np.linalg.lstsq(matrix, observed, rcond=None)
-    residuals = observed - matrix @ solution
+    fitted = least_squares([model_terms(heading) for heading in headings], deviations)
     freedom = len(headings) - 5
-    variance = float(residuals @ residuals) / freedom
-    covariance = variance * np.linalg.inv(matrix.T @ matrix)
+    variance = math.fsum(residual**2 for residual in fitted.residuals) / freedom
     return Fit(
-        Coefficients(*map(float, solution)),
-        tuple(tuple(map(float, row)) for row in covariance),
-        tuple(map(float, residuals)),
+        Coefficients(*fitted.solution),
+        tuple(tuple(variance * value for value in row) for row in fitted.inverse_normal),
+        fitted.residuals,
         math.sqrt(variance),
         freedom,
     )
@@ -178,33 +173,3 @@ def standard_error_on(heading: float, fit: Fit) -> float:
         first * second * fit.covariance[i][j] for i, first in enumerate(terms) for j, second in enumerate(terms)
     )
     return math.sqrt(max(variance, 0.0))
-
-
-_T_95 = (12.7062, 4.3027, 3.1824, 2.7764, 2.5706, 2.4469, 2.3646, 2.3060, 2.2622, 2.2281)
-"""Two-sided 95 % points of Student's t for 1 to 10 degrees of freedom [1 in student_t]."""
-
-
-def student_t(freedom: int) -> float:
-    """Half width of the 95 % interval, in standard errors, for few degrees of freedom.
-
-    freedom : degrees of freedom, 1 or more [-]
-    returns : two-sided 95 % point of Student's t [-]
-    Raises ValueError below 1.
-
-    >>> student_t(3), round(student_t(1000), 3)
-    (3.1824, 1.962)
-
-    [1] Table of percentage points of the t distribution, Abramowitz and Stegun, table 26.10; above 10 degrees
-        of freedom its expansion 26.7.5.
-    """
-    if freedom < 1:
-        raise ValueError(f"expected 1 degree of freedom or more, got {freedom}")
-    if freedom <= len(_T_95):
-        return _T_95[freedom - 1]
-    x = 1.959964
-    return (
-        x
-        + (x**3 + x) / (4 * freedom)
-        + (5 * x**5 + 16 * x**3 + 3 * x) / (96 * freedom**2)
-        + (3 * x**7 + 19 * x**5 + 17 * x**3 - 15 * x) / (384 * freedom**3)
-    )

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import attrs
 
-from garboard.findings import Finding, Number, Table, Verdict, with_spread
+from garboard.findings import Finding, Number, Table, Verdict, with_uncertainty
 from garboard.job_view import JobView
 from garboard.steps import Assessed, Block, ReportSection
 
@@ -92,7 +92,7 @@ def _turns(findings: Sequence[Finding]) -> Table:
 
 
 def _cell(number: Number | None) -> str:
-    return "-" if number is None else with_spread(abs(number.value), number.uncertainty, number.decimals)
+    return "-" if number is None else with_uncertainty(abs(number.value), number.expanded_uncertainty, number.decimals)
 
 
 SECTION = ReportSection(key="heading_calibration.compass", title="Heading and compass", order=450, build=build)

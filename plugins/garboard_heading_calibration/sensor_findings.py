@@ -16,7 +16,7 @@ from garboard.findings import (
     Series,
     Table,
     Verdict,
-    with_spread,
+    with_uncertainty,
 )
 from garboard.job_view import JobView
 from garboard.records import HeadingSensor
@@ -111,7 +111,7 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
     faint = here.field.horizontal < CAUTION_BELOW
     way = "east" if here.east >= 0 else "west"
     result = (
-        f"Variation {with_spread(here.east, here.uncertainty, plus=True)} degrees ({way}) "
+        f"Variation {with_uncertainty(here.east, here.expanded_uncertainty, plus=True)} degrees ({way}) "
         f"{here.place_in_words}, changing {here.a_year:+.2f} a year, by {here.field.model}."
     )
     advice = (
@@ -127,7 +127,7 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
             sentence=f"{result} {advice}",
             basis=VARIATION_BASIS,
             numbers=(
-                Number("variation, east positive", here.east, "deg", here.uncertainty),
+                Number("variation, east positive", here.east, "deg", here.expanded_uncertainty),
                 Number("change in a year", here.a_year, "deg", decimals=2),
                 Number("latitude, north positive", here.latitude, "deg", decimals=2),
                 Number("longitude, east positive", here.longitude, "deg", decimals=2),
@@ -176,16 +176,16 @@ def _trusted(view: JobView, headings: dict[str, Stream], course: Stream | None) 
 
 
 def _comparison(view: JobView, recording: Recording, heading: Stream, trusted: Stream) -> Finding:
-    shift, shift_uncertainty = (0.0, 0.0)
+    shift, shift_within = (0.0, 0.0)
     if is_true(heading) != is_true(trusted):
-        east, shift_uncertainty = _variation(view, recording)
+        east, shift_within = _variation(view, recording)
         shift = east if is_true(trusted) else -east
     shifted = Stream(heading.key, heading.times, tuple(compass_angle(value + shift) for value in heading.values))
     try:
         found = compare_headings(shifted, trusted)
     except ValueError as outside:
         raise NotEnoughData(str(outside)) from None
-    return comparison_finding(view, name_of(view, heading.key.source), _name(view, trusted), found, shift_uncertainty)
+    return comparison_finding(view, name_of(view, heading.key.source), _name(view, trusted), found, shift_within)
 
 
 def _name(view: JobView, trusted: Stream) -> str:
@@ -193,7 +193,7 @@ def _name(view: JobView, trusted: Stream) -> str:
 
 
 def _variation(view: JobView, recording: Recording) -> tuple[float, float]:
-    """Variation and its uncertainty: of the job's place, or what the boat's own network sends."""
+    """Variation and its expanded uncertainty: of the job's place, or what the boat's own network sends."""
     try:
         here = variation_here(view)
     except NotEnoughData:
@@ -201,32 +201,37 @@ def _variation(view: JobView, recording: Recording) -> tuple[float, float]:
         if sent is None:
             raise
         return mean(sent.values), 0.0
-    return here.east, here.uncertainty
+    return here.east, here.expanded_uncertainty
 
 
 def comparison_finding(
-    view: JobView, about: str, trusted: str, found: Comparison, shift_uncertainty: float = 0.0
+    view: JobView, about: str, trusted: str, found: Comparison, shift_within: float = 0.0
 ) -> Finding:
     """The finding about one source against the trusted one.
 
-    about, trusted    : what to call them
-    found             : the comparison [deg]
-    shift_uncertainty : of a variation applied between them, 95 % [deg]
+    about, trusted : what to call them
+    found          : the comparison [deg]
+    shift_within   : expanded uncertainty of a variation applied between them [deg]
     """
-    uncertainty = math.hypot(found.uncertainty, shift_uncertainty)
-    off = abs(found.difference) > max(limit(view, "offset_limit", "deg"), uncertainty)
-    rough = found.spread > limit(view, "spread_limit", "deg")
+    half_width = math.hypot(found.mean_difference.expanded_uncertainty, shift_within)
+    off = abs(found.difference) > max(limit(view, "offset_limit", "deg"), half_width)
+    rough = found.standard_deviation > limit(view, "spread_limit", "deg")
     told = []
     if off and trusted == COURSE:
         told.append("Run the same line back: what stays is the sensor's, what changes sign is current and wind.")
     elif off:
         told.append(f"Enter an offset of {found.offset_to_enter:+.1f} degrees if the sensor adds its offset.")
     if rough:
-        told.append(f"The difference spreads by {found.spread:.1f} degrees: record again on a straight run.")
+        told.append(
+            f"The difference spreads by {found.standard_deviation:.1f} degrees: record again on a straight run."
+        )
+    difference = Number("mean difference", found.difference, "deg", half_width)
+    if not shift_within:  # nothing but the repeats is in it, so its degrees of freedom can be said
+        difference = Number.of("mean difference", found.mean_difference)
     more = "more" if found.difference >= 0 else "less"
-    result = f"Heading {with_spread(abs(found.difference), uncertainty)} degrees {more} than {trusted}."
+    result = f"Heading {with_uncertainty(abs(found.difference), half_width)} degrees {more} than {trusted}."
     good = [] if told else ["No offset to enter."]
-    offset = () if trusted == COURSE else (Number("offset to enter", found.offset_to_enter, "deg", uncertainty),)
+    offset = () if trusted == COURSE else (Number("offset to enter", found.offset_to_enter, "deg", half_width),)
     code = "heading_calibration.comparison.agree"
     if off or rough:
         code = "heading_calibration.comparison.off" if off else "heading_calibration.comparison.rough"
@@ -237,8 +242,8 @@ def comparison_finding(
         sentence=" ".join([result, *told, *good]),
         basis=COMPARISON_BASIS,
         numbers=(
-            Number("mean difference", found.difference, "deg", uncertainty),
-            Number("spread of the difference", found.spread, "deg"),
+            difference,
+            Number("spread of the difference", found.standard_deviation, "deg"),
             *offset,
             Number("compared over", found.seconds, "s", decimals=0),
         ),
@@ -300,7 +305,7 @@ def magnetometer_finding(view: JobView, about: str, ellipse: Ellipse, points: Se
     if strength > limit(view, "hard_iron_limit", "%"):
         code = "heading_calibration.magnetometer.too_much_iron"
         told.append("Move the sensor: the boat's iron is stronger there than the earth's field.")
-    doubt = ellipse.centre_uncertainty
+    doubt = ellipse.centre_expanded_uncertainty
     good = [] if told else ["The sensor's own calibration can take this out."]
     return Finding(
         code=code,

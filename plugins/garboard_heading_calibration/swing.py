@@ -19,12 +19,13 @@ from garboard.findings import (
     Series,
     Table,
     Verdict,
-    with_spread,
+    with_uncertainty,
 )
 from garboard.job_view import Asking, JobView
 from garboard.records import HeadingSensor
 from garboard.samples import Stream
 from garboard.series import compass_angle, mean, signed_angle, steady_stretches, unwrapped
+from garboard.uncertainty import student_t
 from garboard.units import Amount
 
 from .deviation import (
@@ -35,7 +36,6 @@ from .deviation import (
     deviation_on,
     fit_deviation,
     standard_error_on,
-    student_t,
 )
 from .directions import current_allowance, deviation_of, heading_from_course, magnetic_from_true
 from .sensors import longest, name_of, one_by_one, sensors_of, variation_here
@@ -56,7 +56,7 @@ BASIS = (HANDBOOK, METHOD)
 
 
 @attrs.frozen
-class Reading:
+class SwingPoint:
     """Compass heading and the deviation found there, east positive [deg]."""
 
     compass: float
@@ -115,7 +115,7 @@ def _typed(view: JobView, sensor: HeadingSensor) -> Finding:
     asking.check()
     variation = None if reference == "magnetic" else variation_here(view)
     doubt = Doubt(
-        constant=variation.uncertainty if variation else 0.0,
+        constant=variation.expanded_uncertainty if variation else 0.0,
         current=_in_range(lambda: current.doubt(speed or 0.0)) if current else 0.0,
     )
     readings = _in_range(lambda: _rows(view, sensor, variation.east if variation else 0.0, current, speed or 0.0))
@@ -124,7 +124,7 @@ def _typed(view: JobView, sensor: HeadingSensor) -> Finding:
 
 def _rows(
     view: JobView, sensor: HeadingSensor, variation: float, current: Current | None, speed: float
-) -> list[Reading]:
+) -> list[SwingPoint]:
     readings = []
     for row in view.rows(SWING, "reference_direction"):
         line = view.asking()
@@ -134,7 +134,7 @@ def _rows(
             continue  # a row not finished, or not for this sensor
         if current:
             bow = current.heading(bow, speed)
-        readings.append(Reading(compass_angle(compass), deviation_of(magnetic_from_true(bow, variation), compass)))
+        readings.append(SwingPoint(compass_angle(compass), deviation_of(magnetic_from_true(bow, variation), compass)))
     return readings
 
 
@@ -155,9 +155,7 @@ def _optional(asking: Asking, step: str, field: str, unit: str) -> float | None:
 def _last_digit(value: object) -> float:
     """Half a step of the last digit of an amount as typed [kn]; nothing when it cannot be read."""
     try:
-        amount = Amount.parse(str(value))
-        decimals = len(amount.text.partition(".")[2])
-        return Amount(str(0.5 * 10**-decimals), amount.unit).to("kn")
+        return Amount.parse(str(value)).last_digit("kn") / 2
     except ValueError:
         return 0.0
 
@@ -195,7 +193,7 @@ def compute_runs(view: JobView) -> Iterable[Finding]:
         slowest = min((run.speed for run in runs), default=math.inf)
         same = is_true(heading) == is_true(course)
         doubt = Doubt(
-            constant=0.0 if same else variation.uncertainty, current=_in_range(lambda: current.doubt(slowest))
+            constant=0.0 if same else variation.expanded_uncertainty, current=_in_range(lambda: current.doubt(slowest))
         )
         return swing_finding(view, name_of(view, source), readings, doubt)
 
@@ -213,12 +211,12 @@ class Run:
     speed: float
     seconds: float
 
-    def reading(self, variation: float, current: Current) -> Reading:
+    def reading(self, variation: float, current: Current) -> SwingPoint:
         """Compass heading and deviation, with the variation [deg] and the current allowed for."""
         compass = magnetic_from_true(self.heading, variation) if self.heading_is_true else self.heading
         course = self.course if self.course_is_true else self.course + variation
         magnetic = magnetic_from_true(current.heading(course, self.speed), variation)
-        return Reading(compass_angle(compass), deviation_of(magnetic, compass))
+        return SwingPoint(compass_angle(compass), deviation_of(magnetic, compass))
 
 
 def is_true(stream: Stream) -> bool:
@@ -262,7 +260,7 @@ def straight_runs(
 # --- the finding
 
 
-def swing_finding(view: JobView, about: str, readings: Sequence[Reading], doubt: Doubt) -> Finding:
+def swing_finding(view: JobView, about: str, readings: Sequence[SwingPoint], doubt: Doubt) -> Finding:
     """Coefficients, card and figure of one sensor. Raises NotEnoughData when the readings cannot carry them.
 
     readings : at least eight headings round the circle [deg]
@@ -294,7 +292,7 @@ def swing_finding(view: JobView, about: str, readings: Sequence[Reading], doubt:
     if doubt.current > 0:
         told.append(f"The current leaves B and C open by {doubt.current:.1f} degrees.")
     half = math.hypot(t * standard_error_on(worst_heading, fit), doubt.constant, doubt.current)
-    result = f"Deviation {with_spread(worst, half, plus=True)} degrees at most, on {worst_heading:03d} by compass."
+    result = f"Deviation {with_uncertainty(worst, half, plus=True)} degrees at most, on {worst_heading:03d} by compass."
     good = [] if told else ["Keep the card aboard."]
     return Finding(
         code=codes[0] if codes else "heading_calibration.swing.in_order",
@@ -305,7 +303,7 @@ def swing_finding(view: JobView, about: str, readings: Sequence[Reading], doubt:
         numbers=(
             Number(LARGEST, worst, "deg", half),
             *(
-                Number(f"coefficient {name}", value, "deg", width)
+                _coefficient(name, value, width, fit)
                 for name, value, width in zip("ABCDE", fit.coefficients, _half_widths(fit, doubt), strict=True)
             ),
             Number("scatter of the readings", fit.scatter, "deg"),
@@ -315,7 +313,16 @@ def swing_finding(view: JobView, about: str, readings: Sequence[Reading], doubt:
     )
 
 
-def _too_large(about: str, readings: Sequence[Reading]) -> Finding:
+def _coefficient(name: str, value: float, half_width: float, fit: Fit) -> Number:
+    """One coefficient. D and E rest on the readings' scatter alone, so their degrees of freedom can be said."""
+    label = f"coefficient {name}"
+    if name in "DE":
+        t, freedom = student_t(fit.freedom), fit.freedom
+        return Number(label, value, "deg", half_width, coverage_factor=t, degrees_of_freedom=freedom)
+    return Number(label, value, "deg", half_width)
+
+
+def _too_large(about: str, readings: Sequence[SwingPoint]) -> Finding:
     worst = max(readings, key=lambda reading: abs(reading.deviation))
     return Finding(
         code="heading_calibration.swing.too_large",
@@ -347,7 +354,7 @@ def _card(about: str, curve: Sequence[tuple[int, float]], fit: Fit, doubt: Doubt
     return Table(f"Deviation card: {about}", headings, tuple(rows), card=True)
 
 
-def _coefficients(about: str, readings: Sequence[Reading], fit: Fit) -> Table:
+def _coefficients(about: str, readings: Sequence[SwingPoint], fit: Fit) -> Table:
     paper = _on_paper(readings)
     rows = tuple(
         (name, f"{value:+.2f}", f"{error:.2f}", f"{paper[index]:+.2f}" if paper else "-")
@@ -357,7 +364,7 @@ def _coefficients(about: str, readings: Sequence[Reading], fit: Fit) -> Table:
     return Table(f"Coefficients: {about} (Student's t {student_t(fit.freedom):.2f})", headings, rows)
 
 
-def _on_paper(readings: Sequence[Reading]) -> Coefficients | None:
+def _on_paper(readings: Sequence[SwingPoint]) -> Coefficients | None:
     """The adjuster's sums, when there is just one reading near each of N, NE, E ... NW."""
     points = [
         [r.deviation for r in readings if abs(signed_angle(r.compass - point)) <= ON_THE_POINT]
@@ -368,7 +375,7 @@ def _on_paper(readings: Sequence[Reading]) -> Coefficients | None:
     return coefficients_by_hand([deviation for (deviation,) in points])
 
 
-def _residuals(about: str, readings: Sequence[Reading], fit: Fit) -> Table:
+def _residuals(about: str, readings: Sequence[SwingPoint], fit: Fit) -> Table:
     pairs = sorted(zip(readings, fit.residuals, strict=True), key=lambda pair: pair[0].compass)
     rows = tuple(
         (f"{reading.compass:05.1f}", f"{reading.deviation:+.1f}", f"{residual:+.2f}") for reading, residual in pairs
@@ -376,7 +383,7 @@ def _residuals(about: str, readings: Sequence[Reading], fit: Fit) -> Table:
     return Table(f"Readings: {about}", ("Compass [deg]", "Deviation read [deg, east +]", "Off the curve [deg]"), rows)
 
 
-def _figure(about: str, readings: Sequence[Reading], fit: Fit, half: float) -> Figure:
+def _figure(about: str, readings: Sequence[SwingPoint], fit: Fit, half: float) -> Figure:
     """Readings and curve on a scale as wide as what they are unsure by, so that noise does not look like a curve."""
     grid = tuple(float(heading) for heading in range(0, 361, 5))
     curve = tuple(deviation_on(heading, fit.coefficients) for heading in grid)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Number, Verdict, with_spread
+from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import JobView
 from garboard.samples import Recording
 
@@ -94,10 +94,10 @@ def turn_finding(turn: Turn, wanted: Wanted, about: str, calm: bool = True) -> F
     remarks = _remarks(turn, calm)
     verdict = Verdict.FAIL if faults else Verdict.ADVISE if remarks else Verdict.PASS
     doubt = _doubt(turn)
-    degrees = with_spread(abs(turn.degrees), doubt)
-    course = "" if turn.by_course is None else with_spread(abs(turn.by_course), _of_course(turn))
+    degrees = with_uncertainty(abs(turn.degrees), doubt)
+    course = "" if turn.by_course is None else with_uncertainty(abs(turn.by_course), _of_course(turn))
     held_against = f" ({course} by course over ground)" if course else ""
-    rate = with_spread(turn.mean_rate, doubt / turn.seconds, 2)
+    rate = with_uncertainty(turn.mean_rate, doubt / turn.seconds, 2)
     in_band = f"{100 * turn.in_band:.0f} % of the time inside {wanted.low:g} to {wanted.high:g}"
     result = f"{degrees} degrees to {turn.direction}{held_against} at {rate} deg/s, {in_band}"
     good = [] if faults or remarks else ["Good: let the instrument finish its calibration."]
@@ -141,7 +141,7 @@ def _remarks(turn: Turn, calm: bool) -> list[Remark]:
         told.append(("heading_calibration.steady_turn.unchecked", words))
     elif turn.by_course is not None:
         apart = abs(turn.degrees - turn.by_course)
-        noise = math.hypot(turn.degrees_uncertainty, turn.by_course_uncertainty)
+        noise = math.hypot(turn.degrees_within, turn.by_course_within)
         if apart > max(COURSE_AGREES_WITHIN * abs(turn.by_course), noise):
             words = f"The course turned {apart:.1f} degrees otherwise: check the sensor's mounting."
             told.append(("heading_calibration.steady_turn.course_differs", words))
@@ -155,11 +155,11 @@ def _doubt(turn: Turn) -> float:
     """Half width of the degrees turned. Noise says nothing of a sensor's scale or lag: where the course differs by
     more, that is the doubt [deg]."""
     apart = 0.0 if turn.by_course is None else abs(turn.degrees - turn.by_course)
-    return max(turn.degrees_uncertainty, apart, LEAST_DOUBT)
+    return max(turn.degrees_within, apart, LEAST_DOUBT)
 
 
 def _of_course(turn: Turn) -> float:
-    return max(turn.by_course_uncertainty, LEAST_DOUBT)
+    return max(turn.by_course_within, LEAST_DOUBT)
 
 
 def _numbers(turn: Turn) -> tuple[Number, ...]:

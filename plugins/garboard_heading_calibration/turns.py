@@ -20,7 +20,8 @@ from itertools import accumulate, groupby, pairwise
 import attrs
 
 from garboard.samples import Recording, Stream, StreamKey
-from garboard.series import mean, spread, turned, unwrapped
+from garboard.series import mean, standard_deviation, turned, unwrapped
+from garboard.uncertainty import NORMAL_95
 
 STRAIGHT_BELOW = 0.3  # [deg/s]
 STRAIGHT_FOR = 10.0  # [s]
@@ -37,8 +38,10 @@ class Turn:
 
     source, quantity : whose rate of turn, or heading, it is from
     start, end       : [s], the recording's time
-    degrees          : turned, starboard positive, and the half width of its 95 % interval from noise [deg]
+    degrees          : turned, starboard positive [deg]
+    degrees_within   : its expanded uncertainty from noise [deg]
     by_course        : turned by course over ground in the same time [deg]; None where it cannot be told
+    by_course_within : its expanded uncertainty from noise [deg]
     in_band          : share of the time inside the band, 0 to 1
     longest_lapse    : longest time outside the band [s]
     smoothness       : standard deviation of the low-passed rate [deg/s]
@@ -49,9 +52,9 @@ class Turn:
     start: float
     end: float
     degrees: float
-    degrees_uncertainty: float
+    degrees_within: float
     by_course: float | None
-    by_course_uncertainty: float
+    by_course_within: float
     in_band: float
     longest_lapse: float
     smoothness: float
@@ -238,24 +241,24 @@ def _turn(stream: Stream, rate: Stream, band: tuple[float, float], course: Strea
     smooth = low_passed(rate)
     if stream.key.quantity == "rate_of_turn":
         degrees = turned(rate, LONGEST_GAP)
-        uncertainty = 1.96 * _noise(rate.values) * math.sqrt((end - start) ** 2 / len(rate))
+        half_width = NORMAL_95 * _noise(rate.values) * math.sqrt((end - start) ** 2 / len(rate))
     else:
         total = unwrapped(stream.values)
         degrees = total[-1] - total[0]
-        uncertainty = 1.96 * math.sqrt(2) * _noise(total)
-    by_course, by_course_uncertainty = _by_course(course, speed, start, end, abs(degrees) / (end - start))
+        half_width = NORMAL_95 * math.sqrt(2) * _noise(total)
+    by_course, by_course_within = _by_course(course, speed, start, end, abs(degrees) / (end - start))
     return Turn(
         source=stream.key.source,
         quantity=stream.key.quantity,
         start=start,
         end=end,
         degrees=degrees,
-        degrees_uncertainty=uncertainty,
+        degrees_within=half_width,
         by_course=by_course,
-        by_course_uncertainty=by_course_uncertainty,
+        by_course_within=by_course_within,
         in_band=_share([low <= abs(value) <= high for value in rate.values], rate.times),
         longest_lapse=_longest_lapse([low <= abs(value) <= high for value in smooth], rate.times),
-        smoothness=spread(smooth),
+        smoothness=standard_deviation(smooth),
     )
 
 
@@ -275,13 +278,17 @@ def _longest_lapse(inside: Sequence[bool], times: Sequence[float]) -> float:
 
 def _noise(values: Sequence[float]) -> float:
     """Standard deviation of the noise from sample to sample, any steady change taken out."""
-    return spread([later - earlier for earlier, later in pairwise(values)]) / math.sqrt(2) if len(values) > 2 else 0.0
+    return (
+        standard_deviation([later - earlier for earlier, later in pairwise(values)]) / math.sqrt(2)
+        if len(values) > 2
+        else 0.0
+    )
 
 
 def _by_course(
     course: Stream | None, speed: Stream | None, start: float, end: float, rate: float
 ) -> tuple[float | None, float]:
-    """Degrees turned by course over ground and their uncertainty; None where the course does not tell.
+    """Degrees turned by course over ground and their expanded uncertainty; None where the course does not tell.
 
     It does not tell when it starts late, ends early, leaves a gap in which the boat turned more than a
     quarter circle, or when the boat hardly moved.
@@ -298,7 +305,7 @@ def _by_course(
     if gap * rate > 90:
         return None, 0.0
     total = unwrapped(values)
-    noise = 1.96 * math.sqrt(2) * _noise(total)
+    noise = NORMAL_95 * math.sqrt(2) * _noise(total)
     return _at(end, times, total) - _at(start, times, total), math.hypot(noise, missing * rate)
 
 

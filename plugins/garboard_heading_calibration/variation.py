@@ -8,6 +8,7 @@ from calendar import month_name
 import attrs
 
 from garboard.series import signed_angle
+from garboard.uncertainty import NORMAL_95
 
 FIRST_YEAR, LAST_YEAR = 2020.0, 2030.0
 BLACKOUT_BELOW = 2000.0  # horizontal field in which a compass is of no use [nT]
@@ -37,13 +38,13 @@ class Variation:
     """Variation at a place and date.
 
     east        : variation, east positive [deg]
-    uncertainty : half width of the 95 % interval [deg]
+    expanded_uncertainty : half width of the 95 % interval [deg]
     a_year      : change in a year, east positive [deg]
     latitude, longitude : north and east positive [deg]
     """
 
     east: float
-    uncertainty: float
+    expanded_uncertainty: float
     a_year: float
     field: EarthField
     latitude: float
@@ -107,7 +108,7 @@ def variation_at(latitude: float, longitude: float, date: datetime.date) -> Vari
     Raises ValueError outside these ranges, and where the horizontal field is below 2000 nT.
 
     >>> here = variation_at(40.0, -70.0, datetime.date(2026, 11, 25))
-    >>> round(here.east, 1), round(here.uncertainty, 1)
+    >>> round(here.east, 1), round(here.expanded_uncertainty, 1)
     (-13.9, 0.7)
 
     [1] World Magnetic Model 2020 and 2025, NOAA NCEI and British Geological Survey; blackout zone below 2000 nT.
@@ -127,7 +128,7 @@ def variation_at(latitude: float, longitude: float, date: datetime.date) -> Vari
     )
     return Variation(
         east=field.declination,
-        uncertainty=1.96 * field.standard_error,
+        expanded_uncertainty=NORMAL_95 * field.standard_error,
         a_year=signed_angle(change),
         field=field,
         latitude=latitude,

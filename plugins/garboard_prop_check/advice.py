@@ -14,7 +14,7 @@ from garboard_prop_check.runs import Average, Run, average_engine_speed, average
 from garboard_prop_check.settings import basis_of, limit
 from garboard_prop_check.speed import reading_is_wrong, slip_of
 from garboard_prop_check.steps import CONDITIONS, TRIM_AT_BEST
-from garboard_prop_check.window import Place, near_limiter, place_in_window
+from garboard_prop_check.window import WindowPosition, near_limiter, position_in_window
 from garboard_prop_check.words import PROPORTION, STEP_RULE, WINDOW, about, need_all, pitch_of, window_of
 
 BASIS = (STEP_RULE, PROPORTION, WINDOW)
@@ -25,7 +25,7 @@ class Fitted:
     """An engine with the propeller it ran, and where it came out."""
 
     engine: Engine
-    turns: Average
+    engine_speed: Average
     pitch: float
     low: float
     high: float
@@ -33,14 +33,16 @@ class Fitted:
     @property
     def way(self) -> int:
         """+1 when it needs more pitch, -1 less, 0 when it is in its window or too close to an end to call."""
-        place = place_in_window(self.turns.value, self.turns.uncertainty, self.low, self.high)
-        return {Place.ABOVE: 1, Place.BELOW: -1}.get(place, 0)
+        position = position_in_window(
+            self.engine_speed.value, self.engine_speed.expanded_uncertainty, self.low, self.high
+        )
+        return {WindowPosition.ABOVE: 1, WindowPosition.BELOW: -1}.get(position, 0)
 
     def held_by_limiter(self, margin: float) -> bool:
         """Whether the engine might have turned faster without its limiter."""
         limiter = self.engine.limiter_speed
         return limiter is not None and near_limiter(
-            self.turns.value, self.turns.uncertainty, limiter.to("rev/min"), margin
+            self.engine_speed.value, self.engine_speed.expanded_uncertainty, limiter.to("rev/min"), margin
         )
 
 
@@ -88,11 +90,11 @@ def _fitted(engine: Engine, runs: Sequence[Run]) -> Fitted:
 
 def _check_alike(view: JobView, fitted: Sequence[Fitted]) -> None:
     """Engines that do not agree have another fault first; a change of pitch would hide it."""
-    turns = [one.turns.value for one in fitted]
+    speeds = [one.engine_speed.value for one in fitted]
     allowed = limit(view, "engine_difference")
-    if max(turns) - min(turns) > allowed:
+    if max(speeds) - min(speeds) > allowed:
         raise NotEnoughData(
-            f"engines differ by {max(turns) - min(turns):.0f} rev/min, more than {allowed:.0f}; "
+            f"engines differ by {max(speeds) - min(speeds):.0f} rev/min, more than {allowed:.0f}; "
             "find out why before changing pitch"
         )
     if {1, -1} <= {one.way for one in fitted}:
@@ -103,7 +105,7 @@ def _check_slip(view: JobView, fitted: Sequence[Fitted], runs: Sequence[Run]) ->
     """Where slip is known and cannot be, a reading is wrong; it may be the pitch itself."""
     for one in fitted:
         try:
-            found, theory = slip_of(view, one.engine, one.turns, average_speed(view, runs))
+            found, theory = slip_of(view, one.engine, one.engine_speed, average_speed(view, runs))
         except NotEnoughData:
             continue
         if reading_is_wrong(view, found, theory):
@@ -135,10 +137,10 @@ def _advice(view: JobView, fitted: Sequence[Fitted]) -> Finding:
 def _changes(view: JobView, one: Fitted) -> Changes:
     aim = _aim(view, one)
     steps = [
-        whole_inches(change_by_step_rule(one.turns.value, aim, limit(view, per_inch)))
+        whole_inches(change_by_step_rule(one.engine_speed.value, aim, limit(view, per_inch)))
         for per_inch in ("per_inch_low", "per_inch_high")
     ]
-    return Changes((min(steps), max(steps)), whole_inches(change_by_proportion(one.turns.value, aim, one.pitch)))
+    return Changes((min(steps), max(steps)), whole_inches(change_by_proportion(one.engine_speed.value, aim, one.pitch)))
 
 
 def _aim(view: JobView, one: Fitted) -> float:
@@ -159,7 +161,7 @@ def _table(view: JobView, out: Sequence[Fitted], changes: dict[str, Changes]) ->
         rows=tuple(
             (
                 one.engine.position,
-                f"{one.turns.value:.0f}",
+                f"{one.engine_speed.value:.0f}",
                 f"{_aim(view, one):.0f}",
                 f"{one.pitch:g}",
                 _new_pitches(one.pitch, changes[one.engine.position].step_rule),
@@ -197,7 +199,7 @@ def _try_first(view: JobView, fitted: Sequence[Fitted], first: int, table: Table
     too_little = [one.engine.position for one in fitted if one.pitch + first <= 0]
     if too_little:
         raise NotEnoughData(f"{_amount_of(first)} leaves no pitch ({', '.join(too_little)}); read the stamp again")
-    expected = [engine_speed_after(one.turns.value, one.pitch, first, *per_inch) for one in fitted]
+    expected = [engine_speed_after(one.engine_speed.value, one.pitch, first, *per_inch) for one in fitted]
     low, high = min(low for low, _ in expected), max(high for _, high in expected)
     pitches = " and ".join(dict.fromkeys(f"{one.pitch + first:g} in" for one in fitted))
     same = ", the same on every engine" if len(fitted) > 1 else ""

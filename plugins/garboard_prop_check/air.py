@@ -65,11 +65,13 @@ def power_factor(dry_air_pressure: float, air_temperature: float) -> float:
     return 1.18 * (99 / dry_air_pressure) * math.sqrt((air_temperature + 273) / 298) - 0.18
 
 
-def engine_speed_in_reference_air(engine_speed: float, uncertainty: float, factor: float) -> tuple[float, float]:
+def engine_speed_in_reference_air(
+    engine_speed: float, expanded_uncertainty: float, factor: float
+) -> tuple[float, float]:
     """Full-throttle engine speed to expect in reference air with the same propeller, boat and load.
 
     engine_speed : as run [rev/min]
-    uncertainty  : half width of its 95 % interval [rev/min]
+    expanded_uncertainty  : half width of its 95 % interval [rev/min]
     factor       : from `power_factor`, above 0 [-]
     returns      : engine speed and half width of its 95 % interval [rev/min]
     Raises ValueError for a factor of zero or below.
@@ -87,4 +89,4 @@ def engine_speed_in_reference_air(engine_speed: float, uncertainty: float, facto
         raise ValueError(f"power factor must be above zero, got {factor}")
     expected = engine_speed * factor ** (1 / 3)
     by_torque = engine_speed * factor ** (1 / 2)
-    return expected, math.hypot(uncertainty, by_torque - expected)
+    return expected, math.hypot(expanded_uncertainty, by_torque - expected)

@@ -170,7 +170,7 @@ def show(state: State) -> Guidance:
 
 
 def _all_inside(engines: Mapping[str, float], window: tuple[float, float]) -> bool:
-    return all(window[0] <= turns <= window[1] for turns in engines.values())
+    return all(window[0] <= engine_speed <= window[1] for engine_speed in engines.values())
 
 
 def _full_time(state: State) -> float:
@@ -207,7 +207,7 @@ def _word(state: State) -> str:
 def _lines(state: State, engines: Mapping[str, float]) -> tuple[str, ...]:
     lines = []
     if len(engines) > 1:
-        lines.append(", ".join(f"{position} {turns:.0f}" for position, turns in engines.items()))
+        lines.append(", ".join(f"{position} {engine_speed:.0f}" for position, engine_speed in engines.items()))
     if SPEED in state.now:
         lines.append(f"{state.now[SPEED]:.1f} kn over ground")
     lines.append(f"{_full_time(state):.0f} s at full throttle, ease off at {state.limits.full_seconds:.0f} s")

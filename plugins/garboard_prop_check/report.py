@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
-from garboard.findings import NotEnoughData, Number, Table, Verdict, with_spread
+from garboard.findings import NotEnoughData, Number, Table, Verdict, with_uncertainty
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard.steps import Assessed, Block, ReportSection
-from garboard_prop_check.runs import Average, Reading, Run, average_engine_speed, average_speed, runs_of
+from garboard.uncertainty import MeasuredValue
+from garboard_prop_check.runs import Average, Run, average_engine_speed, average_speed, runs_of
 from garboard_prop_check.speed import KNOT_TO_MPH, figure_of_runs, reading_is_wrong, slip_of, table_of_runs
 from garboard_prop_check.steps import CONDITIONS
 from garboard_prop_check.words import window_of
@@ -26,7 +27,7 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
         runs = runs_of(view)
     except NotEnoughData:
         return ()
-    if not any(isinstance(turns, Reading) for run in runs for turns in run.engine_speed.values()):
+    if not any(isinstance(read, MeasuredValue) for run in runs for read in run.engine_speed.values()):
         return ()
     speed = _or_none(lambda: average_speed(view, runs))
     findings = [item.finding for item in assessed if _is_told(item)]
@@ -57,7 +58,7 @@ def _or_none(ask: Callable[[], Found]) -> Found | None:
 
 
 def _large(speed: Average | None) -> Sequence[Block]:
-    return (Number("full speed over ground", speed.value, "kn", speed.uncertainty),) if speed else ()
+    return (Number.of("full speed over ground", speed.measured),) if speed else ()
 
 
 def _introduction(speed: Average | None) -> Sequence[str]:
@@ -101,14 +102,14 @@ def _result_table(view: JobView, runs: Sequence[Run], speed: Average | None) -> 
 
 
 def _row(view: JobView, engine: Engine, runs: Sequence[Run], speed: Average | None) -> tuple[str, ...]:
-    turns = _or_none(lambda: average_engine_speed(runs, engine.position))
+    engine_speed = _or_none(lambda: average_engine_speed(runs, engine.position))
     window = _or_none(lambda: window_of(engine))
-    slip = _or_none(lambda: slip_of(view, engine, turns, speed)) if turns and speed else None
+    slip = _or_none(lambda: slip_of(view, engine, engine_speed, speed)) if engine_speed and speed else None
     return (
         engine.position,
         _propeller(engine),
         engine.gear_ratio.text if engine.gear_ratio else "",
-        with_spread(turns.value, turns.uncertainty, 0) if turns else "",
+        with_uncertainty(engine_speed.value, engine_speed.expanded_uncertainty, 0) if engine_speed else "",
         f"{window[0]:.0f} to {window[1]:.0f}" if window else "",
         _slip_cell(view, *slip) if slip else "",
     )
@@ -116,7 +117,7 @@ def _row(view: JobView, engine: Engine, runs: Sequence[Run], speed: Average | No
 
 def _slip_cell(view: JobView, found: Number, theory: Number) -> str:
     wrong = reading_is_wrong(view, found, theory)
-    return "a reading is wrong" if wrong else with_spread(found.value, found.uncertainty)
+    return "a reading is wrong" if wrong else with_uncertainty(found.value, found.expanded_uncertainty)
 
 
 def _propeller(engine: Engine) -> str:

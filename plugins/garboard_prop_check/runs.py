@@ -20,9 +20,10 @@ from garboard.series import (
     mean_direction,
     mean_of_means,
     signed_angle,
-    spread,
+    standard_deviation,
     steady_stretches,
 )
+from garboard.uncertainty import MeasuredValue, of_last_digit
 from garboard.units import Amount
 from garboard_prop_check.settings import limit
 from garboard_prop_check.steps import FULL_THROTTLE, SIDES
@@ -31,16 +32,11 @@ FASTEST_BOAT = 200.0
 FASTEST_ENGINE = 15000.0
 """Readings beyond these [kn], [rev/min] are slips of the finger."""
 
+COVERAGE = 2.0
+"""Coverage factor of every average [-]: JCGM 100:2008, 6.3.3, about 95 %."""
+
 SAME_THROTTLE = 0.97
 """A steady stretch belongs to the full-throttle runs from this share of the highest engine speed; common practice."""
-
-
-@attrs.frozen
-class Reading:
-    """A value with its standard uncertainty, same unit."""
-
-    value: float
-    uncertainty: float
 
 
 @attrs.frozen(kw_only=True)
@@ -54,25 +50,34 @@ class Run:
     """
 
     name: str
-    speed: Reading | Missing
-    engine_speed: Mapping[str, Reading | Missing]
+    speed: MeasuredValue | Missing
+    engine_speed: Mapping[str, MeasuredValue | Missing]
     course: float | None = None
     side: str = ""
 
 
 @attrs.frozen
 class Average:
-    """A mean over runs with the half width of its 95 % interval, same unit.
+    """A mean over runs.
 
     current : part of the current along the runs, where it was taken out [kn]
     method  : how, in words
     """
 
-    value: float
-    uncertainty: float
+    measured: MeasuredValue
     runs: int
     method: str = ""
     current: float = 0.0
+
+    @property
+    def value(self) -> float:
+        """The mean itself, in its unit."""
+        return self.measured.value
+
+    @property
+    def expanded_uncertainty(self) -> float:
+        """Half width of its 95 % interval, same unit."""
+        return self.measured.expanded_uncertainty
 
 
 def runs_of(view: JobView) -> tuple[Run, ...]:
@@ -122,7 +127,7 @@ def _run_of_row(view: JobView, row: str) -> Run:
     )
 
 
-def _or(typed: Reading | Missing, recorded: Reading | Missing) -> Reading | Missing:
+def _or(typed: MeasuredValue | Missing, recorded: MeasuredValue | Missing) -> MeasuredValue | Missing:
     """What was typed, else what was recorded. A dispute between typed values is not settled by a recording."""
     return recorded if isinstance(typed, Missing) and typed.lack is Lack.NOT_ENTERED else typed
 
@@ -148,7 +153,7 @@ def _recorded_run(view: JobView, row: str, course: float | None) -> Run | Missin
     return max(runs, key=lambda found: found[0].seconds)[1]
 
 
-def _typed(view: JobView, field: str, unit: str, row: str, highest: float, of: str = "") -> Reading | Missing:
+def _typed(view: JobView, field: str, unit: str, row: str, highest: float, of: str = "") -> MeasuredValue | Missing:
     asking = view.asking()
     value = asking.amount(FULL_THROTTLE, field, unit, row=row, of=of)
     if asking.missing:
@@ -158,14 +163,12 @@ def _typed(view: JobView, field: str, unit: str, row: str, highest: float, of: s
         text = f"{where} must lie above 0 and up to {highest:g} {unit}, it reads {value:g}"
         return Missing(text, lack=Lack.OUT_OF_RANGE, step=FULL_THROTTLE, field=field, row=row, of=of)
     step = limit(view, "engine_speed_resolution") if unit == "rev/min" else _last_digit(view, field, unit, row, of)
-    return Reading(value, step / math.sqrt(12))
+    return MeasuredValue(value, unit, of_last_digit(step))
 
 
 def _last_digit(view: JobView, field: str, unit: str, row: str, of: str) -> float:
     """What one step of the last digit typed is worth [unit]."""
-    amount = Amount.parse(str(view.value(FULL_THROTTLE, field, row=row, of=of)))
-    decimals = len(amount.text.partition(".")[2])
-    return 10.0**-decimals * Amount("1", amount.unit).to(unit)
+    return Amount.parse(str(view.value(FULL_THROTTLE, field, row=row, of=of))).last_digit(unit)
 
 
 def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
@@ -186,18 +189,19 @@ def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
             f"within {by_engine:g} rev/min; hold full throttle steadier, or longer where the shop allows"
         )
     positions = [name for name, _ in streams if name != "speed"]
-    turns = [mean([stretch.means[position] for position in positions]) for stretch in stretches]
-    return tuple(s for s, speed in zip(stretches, turns, strict=True) if speed >= SAME_THROTTLE * max(turns))
+    engine_speeds = [mean([stretch.means[position] for position in positions]) for stretch in stretches]
+    least = SAME_THROTTLE * max(engine_speeds)
+    return tuple(s for s, engine_speed in zip(stretches, engine_speeds, strict=True) if engine_speed >= least)
 
 
 def _streams(engines: Sequence[Engine], recording: Recording) -> tuple[tuple[str, Stream], ...]:
     speeds = recording.of("speed_over_ground")
     instances = [engine.network_instance for engine in engines]
-    turns = engine_streams(recording, "engine_speed", len(engines), instances)
+    engine_speeds = engine_streams(recording, "engine_speed", len(engines), instances)
     reasons = [] if speeds else [f"recording {recording.name} holds no speed over ground"]
     reasons += [] if engines else ["no engine is entered for this vessel"]
     found = [("speed", speeds[0])] if speeds else []
-    for engine, stream in zip(engines, turns, strict=True):
+    for engine, stream in zip(engines, engine_speeds, strict=True):
         if stream is None:
             reasons.append(f"recording {recording.name} holds no engine speed of the {engine.position} engine")
         else:
@@ -217,7 +221,10 @@ def _steady(
 
 
 def _run_of_stretch(name: str, recording: Recording, stretch: Steady) -> Run:
-    readings = {key: Reading(stretch.means[key], stretch.spreads[key]) for key in stretch.means}
+    readings = {
+        key: MeasuredValue(stretch.means[key], "kn" if key == "speed" else "rev/min", deviation)
+        for key, deviation in stretch.standard_deviations.items()
+    }
     courses = recording.of("course_over_ground")
     heard = courses[0].between(stretch.start, stretch.end).values if courses else ()
     speed = readings.pop("speed")
@@ -277,11 +284,11 @@ def average_of_opposite_runs(speeds: Sequence[float], ways: Sequence[int]) -> tu
         raise ValueError("expected runs both ways")
     if all(way != following for way, following in pairwise(ways)):
         neighbours = [(one + other) / 2 for one, other in pairwise(speeds)]
-        scatter = spread(neighbours) / math.sqrt(len(neighbours))
+        scatter = standard_deviation(neighbours) / math.sqrt(len(neighbours))
         method = "mean of two opposite runs" if len(speeds) == 2 else f"mean of means of {len(speeds)} runs"
         return mean_of_means(speeds), scatter, method
     there, back = ([s for s, way in zip(speeds, ways, strict=True) if way == side] for side in (1, -1))
-    scatter = math.hypot(*(spread(side) / math.sqrt(len(side)) for side in (there, back))) / 2
+    scatter = math.hypot(*(standard_deviation(side) / math.sqrt(len(side)) for side in (there, back))) / 2
     return (mean(there) + mean(back)) / 2, scatter, f"mean of both ways, {len(there)} and {len(back)} runs"
 
 
@@ -298,8 +305,9 @@ def average_speed(view: JobView, runs: Sequence[Run]) -> Average:
     speeds = [reading.value for reading in readings]
     value, scatter, method = average_of_opposite_runs(speeds, ways)
     there, back = (mean([s for s, way in zip(speeds, ways, strict=True) if way == side]) for side in (1, -1))
-    uncertainty = math.hypot(2 * scatter, 2 * _of_mean(readings), limit(view, "speed_uncertainty"))
-    return Average(value, uncertainty, len(runs), method, abs(there - back) / 2)
+    of_receiver = limit(view, "speed_uncertainty") / COVERAGE
+    measured = MeasuredValue(value, "kn", math.hypot(scatter, _of_mean(readings), of_receiver), COVERAGE)
+    return Average(measured, len(runs), method, abs(there - back) / 2)
 
 
 def average_engine_speed(runs: Sequence[Run], position: str) -> Average:
@@ -312,18 +320,18 @@ def average_engine_speed(runs: Sequence[Run], position: str) -> Average:
         (run.engine_speed.get(position, Missing(f"{run.name}: no engine speed")) for run in runs), "no run is entered"
     )
     values = [reading.value for reading in readings]
-    uncertainty = 2 * math.hypot(_of_mean(readings), spread(values) / math.sqrt(len(values)))
-    return Average(mean(values), uncertainty, len(values))
+    of_mean = math.hypot(_of_mean(readings), standard_deviation(values) / math.sqrt(len(values)))
+    return Average(MeasuredValue(mean(values), "rev/min", of_mean, COVERAGE), len(values))
 
 
-def _readings(found: Iterable[Reading | Missing], none: str) -> list[Reading]:
+def _readings(found: Iterable[MeasuredValue | Missing], none: str) -> list[MeasuredValue]:
     listed = list(found)
     missing = [one for one in listed if isinstance(one, Missing)] or ([] if listed else [Missing(none)])
     if missing:
         raise NotEnoughData(*missing)
-    return [reading for reading in listed if isinstance(reading, Reading)]
+    return [reading for reading in listed if isinstance(reading, MeasuredValue)]
 
 
-def _of_mean(readings: Sequence[Reading]) -> float:
+def _of_mean(readings: Sequence[MeasuredValue]) -> float:
     """Standard uncertainty of the mean of readings that may all be off the same way, as a display's rounding is."""
-    return mean([reading.uncertainty for reading in readings])
+    return mean([reading.standard_uncertainty for reading in readings])

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from garboard.uncertainty import rectangular
+
 INCHES_PER_NAUTICAL_MILE = 1852 / 0.0254
 
 
@@ -44,20 +46,20 @@ def slip(boat_speed: float, theory_speed: float) -> float:
     return 1 - boat_speed / theory_speed
 
 
-def slip_uncertainty(
+def slip_expanded_uncertainty(
     boat_speed: float,
-    boat_speed_uncertainty: float,
+    boat_speed_within: float,
     engine_speed: float,
-    engine_speed_uncertainty: float,
+    engine_speed_within: float,
     theory_speed: float,
     pitch_tolerance: float,
 ) -> float:
     """Half width of the 95 % interval of the slip.
 
     boat_speed               : [kn]
-    boat_speed_uncertainty   : half width of its 95 % interval [kn]
+    boat_speed_within   : half width of its 95 % interval [kn]
     engine_speed             : above 0 [rev/min]
-    engine_speed_uncertainty : half width of its 95 % interval [rev/min]
+    engine_speed_within : half width of its 95 % interval [rev/min]
     theory_speed             : theoretical speed, above 0 [kn]
     pitch_tolerance          : how far the real pitch may lie from the stamped one, 0.01 means 1 % [-]
     returns                  : half width of the 95 % interval of the slip [-]
@@ -67,15 +69,13 @@ def slip_uncertainty(
     anywhere within its tolerance (standard uncertainty: tolerance / sqrt 3) [2]; coverage factor 2 [3]. The gear
     ratio is a count of teeth and exact.
 
-    >>> round(slip_uncertainty(25.0, 0.25, 4000, 0, 27.98, 0), 4)
+    >>> round(slip_expanded_uncertainty(25.0, 0.25, 4000, 0, 27.98, 0), 4)
     0.0089
 
     [1] JCGM 100:2008, 5.1.2.  [2] JCGM 100:2008, 4.3.7.  [3] JCGM 100:2008, 6.2 and 6.3.
     """
     if not (theory_speed > 0 and engine_speed > 0):
         raise ValueError(f"theoretical and engine speed must be above zero, got {theory_speed}, {engine_speed}")
-    by_speed = boat_speed_uncertainty / theory_speed
+    by_speed = boat_speed_within / theory_speed
     share = abs(boat_speed) / theory_speed
-    return math.hypot(
-        by_speed, share * engine_speed_uncertainty / engine_speed, share * 2 * pitch_tolerance / math.sqrt(3)
-    )
+    return math.hypot(by_speed, share * engine_speed_within / engine_speed, share * 2 * rectangular(pitch_tolerance))

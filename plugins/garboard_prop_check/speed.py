@@ -8,10 +8,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from garboard.findings import Axis, Band, Basis, Figure, Finding, Missing, NotEnoughData, Number, Series, Table, Verdict
 from garboard.job_view import JobView
 from garboard.records import Engine, unusual_of
+from garboard.uncertainty import MeasuredValue
 from garboard_prop_check import crouch
-from garboard_prop_check.runs import Average, Reading, Run, average_engine_speed, average_speed, runs_of
+from garboard_prop_check.runs import COVERAGE, Average, Run, average_engine_speed, average_speed, runs_of
 from garboard_prop_check.settings import USUAL_SLIP, basis_of, limit, slip_setting
-from garboard_prop_check.slip import slip, slip_uncertainty, theoretical_speed
+from garboard_prop_check.slip import slip, slip_expanded_uncertainty, theoretical_speed
 from garboard_prop_check.steps import CONDITIONS
 from garboard_prop_check.words import (
     AVERAGING,
@@ -41,7 +42,7 @@ def full_throttle_speed(view: JobView) -> Iterable[Finding]:
             sentence=f"{speed_words(average)}, {average.method}. Current along the runs: {average.current:.1f} kn.",
             basis=(AVERAGING, basis_of("speed_uncertainty")),
             numbers=(
-                Number("speed", average.value, "kn", average.uncertainty),
+                Number.of("speed", average.measured),
                 Number("current along the runs", average.current, "kn"),
             ),
             figures=(figure_of_runs(view, runs),),
@@ -58,8 +59,8 @@ def figure_of_runs(view: JobView, runs: Sequence[Run]) -> Figure:
             windows.setdefault(window_of(engine), []).append(engine.position)
         except NotEnoughData:
             continue
-    turns = [r.value for run in runs for r in run.engine_speed.values() if isinstance(r, Reading)]
-    shown = [*turns, *(end for window in windows for end in window)]
+    engine_speeds = [r.value for run in runs for r in run.engine_speed.values() if isinstance(r, MeasuredValue)]
+    shown = [*engine_speeds, *(end for window in windows for end in window)]
     return Figure(
         title="Engine speed at full throttle",
         x=Axis("Run", low=0.5, high=len(runs) + 0.5, whole=True),
@@ -81,8 +82,8 @@ def _padded(shown: Sequence[float]) -> tuple[float, float]:
     return 100.0 * math.floor(low / 100 - 1), 100.0 * math.ceil(high / 100 + 1)
 
 
-def _points(name: str, readings: Sequence[Reading | Missing | None]) -> Series:
-    points = [(float(n), float(r.value)) for n, r in enumerate(readings, start=1) if isinstance(r, Reading)]
+def _points(name: str, readings: Sequence[MeasuredValue | Missing | None]) -> Series:
+    points = [(float(n), float(r.value)) for n, r in enumerate(readings, start=1) if isinstance(r, MeasuredValue)]
     return Series(name, x=tuple(x for x, _ in points), y=tuple(y for _, y in points), line=False)
 
 
@@ -104,8 +105,8 @@ def table_of_runs(view: JobView, runs: Sequence[Run]) -> Table:
     )
 
 
-def _cell(reading: Reading | Missing | None, decimals: int) -> str:
-    return f"{reading.value:.{decimals}f}" if isinstance(reading, Reading) else ""
+def _cell(reading: MeasuredValue | Missing | None, decimals: int) -> str:
+    return f"{reading.value:.{decimals}f}" if isinstance(reading, MeasuredValue) else ""
 
 
 def engine_slip(view: JobView) -> Iterator[Finding]:
@@ -115,17 +116,18 @@ def engine_slip(view: JobView) -> Iterator[Finding]:
     return for_each_engine(view, (SLIP,), lambda engine: _engine_slip(view, engine, runs, speed))
 
 
-def slip_of(view: JobView, engine: Engine, turns: Average, speed: Average) -> tuple[Number, Number]:
+def slip_of(view: JobView, engine: Engine, engine_speed: Average, speed: Average) -> tuple[Number, Number]:
     """Slip [%] and theoretical speed [kn] of one engine's propeller, with their 95 % intervals."""
     need_all(lambda: pitch_of(engine), lambda: gear_ratio_of(engine))
     stamped, ratio = pitch_of(engine), gear_ratio_of(engine)
     tolerance = limit(view, "pitch_tolerance") / 100
-    theory = theoretical_speed(turns.value, ratio, stamped)
-    spread = slip_uncertainty(speed.value, speed.uncertainty, turns.value, turns.uncertainty, theory, tolerance)
-    theory_spread = slip_uncertainty(theory, 0, turns.value, turns.uncertainty, theory, tolerance) * theory
+    theory = theoretical_speed(engine_speed.value, ratio, stamped)
+    of_engine = engine_speed.value, engine_speed.expanded_uncertainty
+    of_slip = slip_expanded_uncertainty(speed.value, speed.expanded_uncertainty, *of_engine, theory, tolerance)
+    of_theory = slip_expanded_uncertainty(theory, 0, *of_engine, theory, tolerance) * theory
     return (
-        Number("slip", 100 * slip(speed.value, theory), "%", 100 * spread),
-        Number("theoretical speed", theory, "kn", theory_spread),
+        Number("slip", 100 * slip(speed.value, theory), "%", 100 * of_slip, coverage_factor=COVERAGE),
+        Number("theoretical speed", theory, "kn", of_theory, coverage_factor=COVERAGE),
     )
 
 
@@ -136,15 +138,16 @@ def reading_is_wrong(view: JobView, found: Number, theory: Number) -> bool:
     """
     forms = [view.vessel.hull_form] if view.vessel.hull_form in USUAL_SLIP else list(USUAL_SLIP)
     most = max(limit(view, slip_setting(form, "high")) for form in forms) + limit(view, "slip_beyond_usual")
-    too_fast = theory.value - (theory.uncertainty or 0) > limit(view, "highest_theory")
-    spread = found.uncertainty or 0
-    return found.value + spread < 0 or found.value - spread > most or too_fast
+    too_fast = theory.value - (theory.expanded_uncertainty or 0) > limit(view, "highest_theory")
+    half_width = found.expanded_uncertainty or 0
+    return found.value + half_width < 0 or found.value - half_width > most or too_fast
 
 
 def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Average) -> Finding:
-    turns = average_engine_speed(runs, engine.position)
-    found, theory = slip_of(view, engine, turns, speed)
-    low_end, high_end = found.value - (found.uncertainty or 0), found.value + (found.uncertainty or 0)
+    engine_speed = average_engine_speed(runs, engine.position)
+    found, theory = slip_of(view, engine, engine_speed, speed)
+    half_width = found.expanded_uncertainty or 0
+    low_end, high_end = found.value - half_width, found.value + half_width
     told = f"Slip {found}"
     basis: tuple[Basis, ...] = (SLIP, AVERAGING, basis_of("pitch_tolerance"))
     form = view.vessel.hull_form
@@ -159,9 +162,8 @@ def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Aver
         )
     elif wrong:
         code, verdict = "prop_check.slip.reading_wrong", Verdict.FAIL
-        sentence = (
-            f"{told} of {theory.value:.0f} kn in theory: a reading is wrong. Check {_read_on(engine, turns, speed)}"
-        )
+        sentence = f"{told} of {theory.value:.0f} kn in theory: a reading is wrong. "
+        sentence += f"Check {_read_on(engine, engine_speed, speed)}"
         basis = (*basis, basis_of("slip_beyond_usual"), basis_of("highest_theory"))
     elif form not in USUAL_SLIP:
         code = "prop_check.slip.no_hull_form"
@@ -191,9 +193,9 @@ def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Aver
     )
 
 
-def _read_on(engine: Engine, turns: Average, speed: Average) -> str:
+def _read_on(engine: Engine, engine_speed: Average, speed: Average) -> str:
     """What a slip was worked out from."""
-    read = f"gear ratio {gear_ratio_of(engine):g}, pitch {pitch_of(engine):g} in, {turns.value:.0f} rev/min"
+    read = f"gear ratio {gear_ratio_of(engine):g}, pitch {pitch_of(engine):g} in, {engine_speed.value:.0f} rev/min"
     return f"{read} and {speed.value:.1f} kn."
 
 
@@ -223,12 +225,12 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
     slow, fast = (crouch.crouch_speed(constant, weight, power) for constant in constants)
     expected = f"Crouch's formula gives {slow:.1f} to {fast:.1f} kn for {weight:.0f} lb and {power:.4g} hp"
     verdict = Verdict.ADVISE
-    if speed.value - speed.uncertainty > fast:
+    if speed.measured.low > fast:
         as_mph = slow <= speed.value / KNOT_TO_MPH <= fast
         hint = "Was it read in miles an hour?" if as_mph else "Check weight, power and the unit of speed."
         code = "prop_check.crouch.faster"
         sentence = f"{speed_words(speed)} is faster than believable. {expected}. {hint}"
-    elif speed.value + speed.uncertainty < slow:
+    elif speed.measured.high < slow:
         code = "prop_check.crouch.slower"
         sentence = (
             f"{speed_words(speed)} is slower than expected. {expected}. Check weight, trim, bottom and propeller."

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from garboard.findings import Basis, BasisKind, Finding, Missing, NotEnoughData, not_enough_data, with_spread
+from garboard.findings import Basis, BasisKind, Finding, Missing, NotEnoughData, not_enough_data, with_uncertainty
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_prop_check.runs import Average
@@ -126,9 +126,9 @@ def trim_at_best(view: JobView) -> bool:
 
 def speed_words(average: Average) -> str:
     """A speed with its interval."""
-    return f"{with_spread(average.value, average.uncertainty)} kn"
+    return f"{with_uncertainty(average.value, average.expanded_uncertainty)} kn"
 
 
 def engine_speed_words(average: Average) -> str:
     """An engine speed with its interval."""
-    return f"{with_spread(average.value, average.uncertainty, 0)} rev/min"
+    return f"{with_uncertainty(average.value, average.expanded_uncertainty, 0)} rev/min"

@@ -69,7 +69,7 @@ DROP_CLASSES = standard(
     "Drop classes 3 % and 10 %",
     "ISO 10133 puts panel feeds, navigation lights, blowers and bilge pumps under 3 %; of the nominal voltage",
 )
-DROP_METER = practice("Drop read from the source to the load and back, load running", "meter's spread counted in")
+DROP_METER = practice("Drop read from the source to the load and back, load running", "meter's uncertainty counted in")
 DROP_EXCESS = practice("Drop that the copper does not explain is lost in connections, fuse holders and switches")
 LABELS = practice("Every circuit labelled before hand over")
 TERMINATIONS = practice("Terminations pulled by hand, polarity proved with a meter, conductors held and clear of chafe")

@@ -8,6 +8,7 @@ from itertools import pairwise
 import attrs
 
 from garboard.findings import NotEnoughData
+from garboard.uncertainty import MeasuredValue
 
 CHARGE = (0.0, 25.0, 50.0, 75.0, 100.0)
 FLOODED_VOLTS = (11.89, 12.06, 12.24, 12.45, 12.65)
@@ -26,26 +27,24 @@ class Charge:
     """State of charge.
 
     percent     : 0 to 100 [%]
-    spread      : half width of the 95 % interval [%]
     from_memory : the table was not read in a source
     """
 
-    percent: float
-    spread: float
+    percent: MeasuredValue
     from_memory: bool = False
 
 
-def state_of_charge(rest_volts: float, spread: float, chemistry: str) -> Charge:
+def state_of_charge(rest_volts: float, expanded_uncertainty: float, chemistry: str) -> Charge:
     """State of charge of a 12 V battery at rest, by straight lines between the table's points.
 
-    rest_volts : voltage after hours without charge or load; 24 V banks halved [V]
-    spread     : half width of its 95 % interval [V]
-    chemistry  : "flooded" or "AGM" [-]
-    returns    : charge, with the meter's spread and the tables' disagreement joined as root of squares, taken to charge
-                 by the steepest piece of the table [%]
+    rest_volts           : voltage after hours without charge or load; 24 V banks halved [V]
+    expanded_uncertainty : of the rest voltage [V]
+    chemistry            : "flooded" or "AGM" [-]
+    returns              : charge, with the uncertainty of the voltage and the tables' disagreement joined as root of
+                           squares, taken to charge by the steepest piece of the table [%]
     Raises NotEnoughData for a chemistry whose rest voltage tells nothing, and for a battery still on charge.
 
-    >>> state_of_charge(12.45, 0.0, "flooded").percent
+    >>> state_of_charge(12.45, 0.0, "flooded").percent.value
     75.0
 
     [1] State of charge table of the battery trade council (flooded). AGM from memory.
@@ -58,7 +57,8 @@ def state_of_charge(rest_volts: float, spread: float, chemistry: str) -> Charge:
         )
     percent = _between(rest_volts, volts)
     steepest = 25.0 / min(high - low for low, high in pairwise(volts))
-    return Charge(percent, steepest * (spread**2 + TABLES_DISAGREE**2) ** 0.5, chemistry == "AGM")
+    half_width = steepest * math.hypot(expanded_uncertainty, TABLES_DISAGREE)
+    return Charge(MeasuredValue.of_expanded(percent, "%", half_width), chemistry == "AGM")
 
 
 def _table(chemistry: str) -> tuple[float, ...]:

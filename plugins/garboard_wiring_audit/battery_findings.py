@@ -8,9 +8,10 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Finding, Lack, Missing, NotEnoughData, Number, Verdict, with_spread
+from garboard.findings import Finding, Lack, Missing, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import JobView
 from garboard.records import Battery, Circuit, Engine
+from garboard.uncertainty import MeasuredValue
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.batteries import over_rate, rate_exponent, reserve_hours, state_of_charge
 from garboard_wiring_audit.circuit_facts import facts_of
@@ -18,7 +19,7 @@ from garboard_wiring_audit.circuit_rules import CRANKING, PANEL_FEED, distance_b
 from garboard_wiring_audit.loads import COLUMNS, load_sum
 from garboard_wiring_audit.overcurrent import distance_limit, distance_verdict
 from garboard_wiring_audit.pieces import each_piece
-from garboard_wiring_audit.readings import Reading, all_of, at_most, has_been_read, known, read, read_yes
+from garboard_wiring_audit.readings import all_of, at_most, has_been_read, known, read, read_yes
 from garboard_wiring_audit.rules import Rules, rules_of
 from garboard_wiring_audit.steps import BATTERIES, LOADS, STANDING
 
@@ -48,8 +49,8 @@ def about(battery: Battery) -> str:
 class RestCharge:
     """Charge of a battery at rest [%], with its rest voltage [V]."""
 
-    volts: Reading
-    percent: Reading
+    volts: MeasuredValue
+    percent: MeasuredValue
     from_memory: bool
 
 
@@ -68,8 +69,8 @@ def rest_charge(view: JobView, battery: Battery) -> RestCharge:
     if nominal.value not in NOMINAL_VOLTS:
         raise NotEnoughData(f"nominal voltage {nominal.value:g} V; the table serves 6, 12, 24, 36 and 48 V")
     scale = 12.0 / nominal.value
-    charge = state_of_charge(volts.value * scale, volts.spread * scale, battery.chemistry)
-    return RestCharge(volts, Reading(charge.percent, charge.spread), charge.from_memory)
+    charge = state_of_charge(volts.value * scale, volts.expanded_uncertainty * scale, battery.chemistry)
+    return RestCharge(volts, charge.percent, charge.from_memory)
 
 
 def _require_table_temperature(view: JobView, battery: Battery) -> None:
@@ -100,7 +101,7 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
             sentence=f"{charge_words(percent)} charged at {charge.volts.value:.2f} V. {advice}",
             numbers=(
                 _charge(percent)[0],
-                Number("rest voltage", charge.volts.value, "V", charge.volts.spread, 2),
+                Number.of("rest voltage", charge.volts, 2),
             ),
             basis=(bases.REST_VOLTAGE_AGM if charge.from_memory else bases.REST_VOLTAGE, bases.CHARGE_LEAST),
         )
@@ -108,23 +109,23 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
     return each_piece(view.vessel.batteries, about, judge, (bases.REST_VOLTAGE,))
 
 
-def charge_words(percent: Reading) -> str:
-    """A charge with its spread; only its lower or upper end where the spread reaches past full or empty.
+def charge_words(percent: MeasuredValue) -> str:
+    """A charge with its uncertainty; only its lower or upper end where that reaches past full or empty.
 
-    >>> charge_words(Reading(50, 12.6)), charge_words(Reading(97, 13)), charge_words(Reading(1, 13))
-    ('50 ± 13 %', '84 % or more', '14 % or less')
+    >>> [charge_words(MeasuredValue.of_expanded(percent, "%", 13)) for percent in (50, 97, 1)]
+    ['50 ± 13 %', '84 % or more', '14 % or less']
     """
     number, more = _charge(percent)
     return f"{number}{more}"
 
 
-def _charge(percent: Reading) -> tuple[Number, str]:
+def _charge(percent: MeasuredValue) -> tuple[Number, str]:
     """A charge as a number, and what to write after it where only one end of it is known."""
-    if percent.value + percent.spread > 100:
-        return Number("charge, at least", max(0.0, percent.value - percent.spread), "%", decimals=0), " or more"
-    if percent.value - percent.spread < 0:
-        return Number("charge, at most", percent.value + percent.spread, "%", decimals=0), " or less"
-    return Number("charge", percent.value, "%", percent.spread, 0), ""
+    if percent.high > 100:
+        return Number("charge, at least", max(0.0, percent.low), "%", decimals=0), " or more"
+    if percent.low < 0:
+        return Number("charge, at most", percent.high, "%", decimals=0), " or less"
+    return Number.of("charge", percent, 0), ""
 
 
 # Installation
@@ -182,16 +183,16 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
     def judge(battery: Battery) -> Iterator[Finding]:
         current = read(view, STANDING, "standing_current", "A", battery.name, rules.share("current_meter"))
         wanted, most = rules.amount("standing_days", ""), rules.amount("standing_most", "")
-        shown = Number("standing current", current.value * 1000, "mA", current.spread * 1000, 0)
+        shown = Number("standing current", current.value * 1000, "mA", current.expanded_uncertainty * 1000, 0)
         days = _usable(battery, rules) / current.value / 24 if current.value >= ALMOST_NOTHING else math.inf
         enough = min(days, most) >= wanted
         if days > most:
             counted = Number("days, at least", most, "d", decimals=0)
             told = f"more than {most:.0f} days (self-discharge decides)"
         else:
-            share = math.hypot(current.spread / current.value, rules.share("capacity"))
+            share = math.hypot(current.expanded_uncertainty / current.value, rules.share("capacity"))
             counted = Number("days", days, "d", days * share, 0)
-            told = f"{with_spread(days, days * share, 0)} days"
+            told = f"{with_uncertainty(days, days * share, 0)} days"
         advice = "" if enough else " Find what stays on, or fit a switch, or leave a charger on."
         if days >= wanted and not enough:  # nothing that stays on is to blame
             advice = " Leave a charger on."
@@ -226,7 +227,7 @@ def _usable_share(battery: Battery, rules: Rules) -> float:
 class Load:
     """Load of a battery [A] and the circuits behind it."""
 
-    total: Reading
+    total: MeasuredValue
     together: tuple[str, ...]
     others: tuple[str, ...]
 
@@ -245,10 +246,10 @@ def loads_of(view: JobView, battery: Battery) -> Sequence[Circuit]:
 
 
 def load_of(view: JobView, battery: Battery) -> Load:
-    """Load of a battery by the shop's rule; spreads of measured currents join as root of squares."""
+    """Load of a battery by the shop's rule; uncertainties of measured currents join as root of squares."""
     rules = rules_of(view)
-    together: dict[str, Reading] = {}
-    others: dict[str, Reading] = {}
+    together: dict[str, MeasuredValue] = {}
+    others: dict[str, MeasuredValue] = {}
     missing: list[Missing] = []
     for circuit in loads_of(view, battery):
         facts = facts_of(view, circuit, rules)
@@ -266,15 +267,15 @@ def load_of(view: JobView, battery: Battery) -> Load:
         [each.value for each in together.values()],
         [each.value for each in others.values()],
     )
-    spread = math.hypot(*(each.spread for each in together.values()))
-    return Load(Reading(total, spread), tuple(together), tuple(others))
+    of_all = math.hypot(*(each.standard_uncertainty for each in together.values()))
+    return Load(MeasuredValue(total, "A", of_all), tuple(together), tuple(others))
 
 
 def load_findings(view: JobView) -> Iterator[Finding]:
     """Load of every battery, and of all together against what the engines charge."""
     if not view.vessel.circuits:
         return
-    loads: list[Reading] = []
+    loads: list[MeasuredValue] = []
 
     def judge(battery: Battery) -> Iterator[Finding]:
         if not loads_of(view, battery):
@@ -299,14 +300,15 @@ def _fed(view: JobView) -> list[Battery]:
 
 def _load_finding(view: JobView, battery: Battery, load: Load) -> Finding:
     rules = rules_of(view)
-    counted = Number("load", load.total.value, "A", load.total.spread or None)
+    counted = Number.of("load", load.total)
     numbers: tuple[Number, ...] = (counted,)
     code, verdict, more = "wiring_audit.load_sum.listed", Verdict.PASS, ""
     if _load_was_read(view, battery):
         measured = read(view, LOADS, "load_current", "A", battery.name, rules.share("current_meter"))
-        numbers = (counted, Number("measured", measured.value, "A", measured.spread))
+        numbers = (counted, Number.of("measured", measured))
         more = f" Measured {measured.value:.1f} A."
-        unlisted = Reading(measured.value - load.total.value, math.hypot(measured.spread, load.total.spread))
+        of_both = math.hypot(measured.standard_uncertainty, load.total.standard_uncertainty)
+        unlisted = MeasuredValue(measured.value - load.total.value, "A", of_both)
         if at_most(unlisted, 0.1 * load.total.value) is Verdict.FAIL:
             code = "wiring_audit.load_sum.unlisted_load"
             verdict, more = Verdict.ADVISE, f"{more} Find what draws the rest and list it."
@@ -320,13 +322,14 @@ def _load_finding(view: JobView, battery: Battery, load: Load) -> Finding:
     )
 
 
-def _charging(loads: Sequence[Reading]) -> Callable[[tuple[Engine, ...]], Iterator[Finding]]:
+def _charging(loads: Sequence[MeasuredValue]) -> Callable[[tuple[Engine, ...]], Iterator[Finding]]:
     def judge(engines: tuple[Engine, ...]) -> Iterator[Finding]:
         charging = sum(
             known(engine.charging_current, "A", f"charging current of {engine.position} engine").value
             for engine in engines
         )
-        load = Reading(sum(each.value for each in loads), math.hypot(*(each.spread for each in loads)))
+        of_all = math.hypot(*(each.standard_uncertainty for each in loads))
+        load = MeasuredValue(sum(each.value for each in loads), "A", of_all)
         verdict = Verdict.PASS if at_most(load, charging) is Verdict.PASS else Verdict.ADVISE
         advice = (
             "" if verdict is Verdict.PASS else " The batteries run down under way: run less together or charge more."
@@ -338,7 +341,7 @@ def _charging(loads: Sequence[Reading]) -> Callable[[tuple[Engine, ...]], Iterat
             about="Charging",
             sentence=f"{load.value:.1f} A run together, the engines charge {charging:.1f} A.{advice}",
             numbers=(
-                Number("load", load.value, "A", load.spread or None),
+                Number.of("load", load),
                 Number("charging", charging, "A"),
             ),
             basis=(bases.CHARGING, bases.LOAD_SUM),
@@ -351,7 +354,7 @@ def _charging(loads: Sequence[Reading]) -> Callable[[tuple[Engine, ...]], Iterat
 class Reserve:
     """Time a full battery carries its load [h], and that load [A]: measured, or added up from its circuits."""
 
-    hours: Reading
+    hours: MeasuredValue
     load: float
     measured: bool
 
@@ -375,9 +378,9 @@ def reserve_of(view: JobView, battery: Battery) -> Reserve:
     hours = reserve_hours(capacity, share, load.value, exponent)
     over = over_rate(capacity, load.value)
     counts = exponent if over > 1 else 1.0  # by Peukert's law time goes with (capacity / load) ^ exponent
-    shares = (counts * load.spread / load.value, counts * rules.share("capacity"), math.log(over) * doubt)
-    spread = hours * math.hypot(*shares)
-    return Reserve(Reading(hours, spread), load.value, measured)
+    shares = (counts * load.expanded_uncertainty / load.value, counts * rules.share("capacity"), math.log(over) * doubt)
+    of_hours = MeasuredValue.of_expanded(hours, "h", hours * math.hypot(*shares))
+    return Reserve(of_hours, load.value, measured)
 
 
 def reserve_findings(view: JobView) -> Iterator[Finding]:
@@ -387,7 +390,7 @@ def reserve_findings(view: JobView) -> Iterator[Finding]:
     def judge(battery: Battery) -> Iterator[Finding]:
         reserve = reserve_of(view, battery)
         enough = reserve.hours.value >= least
-        shown = Number("reserve time", reserve.hours.value, "h", reserve.hours.spread)
+        shown = Number.of("reserve time", reserve.hours)
         of_load = f"the {reserve.load:.1f} A {'measured' if reserve.measured else 'added up'}"
         advice = "" if enough else " Fit more capacity, or tell the owner what to switch off."
         yield Finding(

@@ -10,13 +10,14 @@ import attrs
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_view import JobView
 from garboard.records import Circuit
+from garboard.uncertainty import MeasuredValue
 from garboard.units import Amount
 from garboard_wiring_audit.conductors import Conductor, of_area, of_gauge
-from garboard_wiring_audit.readings import Reading, has_been_read, known, read
+from garboard_wiring_audit.readings import has_been_read, known, read
 from garboard_wiring_audit.rules import Rules
 from garboard_wiring_audit.steps import CIRCUITS
 
-UNKNOWN = Reading(math.nan, math.nan)
+UNKNOWN = MeasuredValue(math.nan, "", math.nan)
 SIZES_AGREE = 0.1
 """Share by which a gauge and an area entered for one conductor may differ."""
 
@@ -33,10 +34,10 @@ class CircuitFacts:
     circuit: Circuit
     conductor: Conductor
     insulation: float
-    length: Reading
+    length: MeasuredValue
     volts: float
-    load: Reading
-    current: Reading
+    load: MeasuredValue
+    current: MeasuredValue
     rating: float
     distance: float
     missing: Mapping[str, Missing]
@@ -61,7 +62,9 @@ class CircuitFacts:
 class _Gathering:
     missing: dict[str, Missing] = attrs.field(factory=dict)
 
-    def amount(self, fact: str, amount: Amount | None, unit: str, what: str, zero_allowed: bool = False) -> Reading:
+    def amount(
+        self, fact: str, amount: Amount | None, unit: str, what: str, zero_allowed: bool = False
+    ) -> MeasuredValue:
         try:
             return known(amount, unit, what, zero_allowed)
         except NotEnoughData as lacking:
@@ -102,7 +105,7 @@ def facts_of(view: JobView, circuit: Circuit, rules: Rules) -> CircuitFacts:
     )
 
 
-def _measured_current(view: JobView, circuit: Circuit, rules: Rules, gathering: _Gathering) -> Reading:
+def _measured_current(view: JobView, circuit: Circuit, rules: Rules, gathering: _Gathering) -> MeasuredValue:
     try:
         return read(view, CIRCUITS, "current", "A", circuit.name, rules.share("current_meter"))
     except NotEnoughData as lacking:
@@ -112,7 +115,7 @@ def _measured_current(view: JobView, circuit: Circuit, rules: Rules, gathering: 
         return UNKNOWN
 
 
-def _load(design: Reading, current: Reading, gathering: _Gathering) -> Reading:
+def _load(design: MeasuredValue, current: MeasuredValue, gathering: _Gathering) -> MeasuredValue:
     """The larger of design current, taken as exact, and measured current."""
     if "usable_current" in gathering.missing:
         gathering.missing["load"] = gathering.missing["usable_current"]
@@ -120,7 +123,7 @@ def _load(design: Reading, current: Reading, gathering: _Gathering) -> Reading:
     if current.value > 0 and not design.value >= current.value:
         return current
     if design.value > 0:
-        return Reading(design.value)
+        return MeasuredValue(design.value, "A")
     text = "current is not entered, neither by design nor measured above zero"
     gathering.missing["load"] = Missing(text, lack=Lack.NOT_ENTERED)
     return UNKNOWN

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import enum
+import math
 from collections.abc import Callable
 from functools import partial
 
 import attrs
 
-from garboard.findings import Basis, NotEnoughData, Number, Verdict, with_spread
+from garboard.findings import Basis, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import JobView
+from garboard.uncertainty import MeasuredValue
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.ampacity import ISO_BY_AREA, Allowable, allowable
 from garboard_wiring_audit.circuit_facts import CircuitFacts
@@ -32,7 +34,7 @@ from garboard_wiring_audit.overcurrent import (
     largest_rating,
     suggested_rating,
 )
-from garboard_wiring_audit.readings import Reading, all_of, at_most, has_been_read, read, read_yes
+from garboard_wiring_audit.readings import all_of, at_most, has_been_read, read, read_yes
 from garboard_wiring_audit.rules import BUNDLING_ALWAYS, ISO_MINIMUM, Rules
 from garboard_wiring_audit.steps import CIRCUITS
 from garboard_wiring_audit.voltage_drop import circular_mils_needed, drop_at_temperature, drop_by_circular_mils
@@ -169,7 +171,7 @@ def judge_ampacity(_view: JobView, facts: CircuitFacts, rules: Rules) -> Judged:
             f"{limit.amperes:.1f}",
         ),
         numbers=(
-            _number("load", facts.load, "A"),
+            Number.of("load", facts.load),
             Number("allowed", limit.amperes, "A"),
         ),
         basis=_memory(limit.from_memory),
@@ -338,7 +340,7 @@ def _drop_share(facts: CircuitFacts, rules: Rules) -> float:
     return rules.share("drop_other" if facts.circuit.critical is False else "drop_critical")
 
 
-def _in_class(facts: CircuitFacts, rules: Rules, lost: Reading) -> Verdict:
+def _in_class(facts: CircuitFacts, rules: Rules, lost: MeasuredValue) -> Verdict:
     """The verdict on a drop [V]; where the class is not entered, only if both classes agree."""
     limits = {"critical": rules.share("drop_critical"), "other": rules.share("drop_other")}
     if facts.circuit.critical is not None:
@@ -375,7 +377,7 @@ def _warm_drop(facts: CircuitFacts, rules: Rules, current: float, conductor: Con
 def judge_drop_calculated(_view: JobView, facts: CircuitFacts, rules: Rules) -> Judged:
     """Drop by circular mils, and at the conductor's own temperature.
 
-    The spread joins the load's and the length's shares as root of squares. The circular-mil drop decides; a
+    The uncertainty joins the load's and the length's shares as root of squares. The circular-mil drop decides; a
     conductor that passes by it and not when warm is advised on.
     """
     _not_for_cranking(facts)
@@ -384,12 +386,12 @@ def judge_drop_calculated(_view: JobView, facts: CircuitFacts, rules: Rules) -> 
     by_mils = drop_by_circular_mils(load, 2 * length * FEET_PER_METRE, circular_mils(facts.conductor.area))
     temperature = _warmed(facts, rules, load, facts.conductor)
     warm = _warm_drop(facts, rules, load, facts.conductor)
-    verdict = _in_class(facts, rules, Reading(by_mils))
-    if verdict is Verdict.PASS and _in_class(facts, rules, Reading(warm)) is not Verdict.PASS:
+    verdict = _in_class(facts, rules, MeasuredValue(by_mils, "V"))
+    if verdict is Verdict.PASS and _in_class(facts, rules, MeasuredValue(warm, "V")) is not Verdict.PASS:
         verdict = Verdict.ADVISE
-    share = ((facts.load.spread / load) ** 2 + (facts.length.spread / length) ** 2) ** 0.5
-    percent = Reading(by_mils / facts.volts * 100, share * by_mils / facts.volts * 100)
-    shown = _number("drop by circular mils", percent, "%")
+    share = math.hypot(facts.load.standard_uncertainty / load, facts.length.standard_uncertainty / length)
+    percent = MeasuredValue(by_mils / facts.volts * 100, "%", share * by_mils / facts.volts * 100)
+    shown = Number.of("drop by circular mils", percent)
     return Judged(
         code="wiring_audit.drop_calculated.too_much",
         verdict=verdict,
@@ -411,7 +413,7 @@ def judge_drop_calculated(_view: JobView, facts: CircuitFacts, rules: Rules) -> 
 def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Judged:
     """Drop by meter, brought to the design current where that is larger than the current it was read at.
 
-    The spread joins the meter's, the last digit's and, where scaled, the current's as root of squares.
+    The uncertainty joins the meter's, the last digit's and, where scaled, the current's as root of squares.
     """
     _not_for_cranking(facts)
     drop = _measured_drop(view, facts, rules)
@@ -420,12 +422,13 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Jud
     lost = drop
     scale = facts.load.value / facts.current.value if facts.current.value > 0 else 1.0
     if scale > 1:
-        spread = drop.value * facts.current.spread / facts.current.value
-        lost = Reading(drop.value * scale, scale * (drop.spread**2 + spread**2) ** 0.5)
+        of_current = drop.value * facts.current.standard_uncertainty / facts.current.value
+        lost = MeasuredValue(drop.value * scale, "V", scale * math.hypot(drop.standard_uncertainty, of_current))
     verdict = _in_class(facts, rules, lost)
     explained = _explained_drop(facts, rules)
-    poor_joint = explained is not None and drop.value - drop.spread > explained + rules.amount("drop_excess", "V")
-    shown = _number("drop", Reading(lost.value / facts.volts * 100, lost.spread / facts.volts * 100), "%")
+    poor_joint = explained is not None and drop.low > explained + rules.amount("drop_excess", "V")
+    percent = MeasuredValue(lost.value / facts.volts * 100, "%", lost.standard_uncertainty / facts.volts * 100)
+    shown = Number.of("drop", percent)
     cure, to_do = _measured_cure(facts, rules, verdict, drop, explained if poor_joint else None)
     return Judged(
         code=_DROP_CODES[cure],
@@ -434,18 +437,18 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Jud
         sentence=f"{_class_name(facts, rules)} allowed. {to_do}",
         cure=cure,
         cells=(
-            with_spread(drop.value, drop.spread, 2),
+            with_uncertainty(drop.value, drop.expanded_uncertainty, 2),
             f"{facts.current.value:.1f}" if facts.knows(["current"]) else "",
-            with_spread(shown.value, shown.uncertainty),
+            with_uncertainty(shown.value, shown.expanded_uncertainty),
             "" if explained is None else f"{explained:.2f}",
             at_load,
             _class_name(facts, rules),
         ),
-        numbers=(shown, _number("drop", drop, "V", decimals=2)),
+        numbers=(shown, Number.of("drop", drop, 2)),
     )
 
 
-def _measured_drop(view: JobView, facts: CircuitFacts, rules: Rules) -> Reading:
+def _measured_drop(view: JobView, facts: CircuitFacts, rules: Rules) -> MeasuredValue:
     try:
         return read(view, CIRCUITS, "drop", "V", facts.name, rules.share("voltmeter"))
     except NotEnoughData as lacking:
@@ -453,7 +456,7 @@ def _measured_drop(view: JobView, facts: CircuitFacts, rules: Rules) -> Reading:
         raise NotEnoughData(*lacking.missing, *volts) from None
 
 
-def _left_at_load(view: JobView, facts: CircuitFacts, drop: Reading) -> str:
+def _left_at_load(view: JobView, facts: CircuitFacts, drop: MeasuredValue) -> str:
     """Voltage left at the load as text, blank where the source was not read. Raises NotEnoughData for nonsense."""
     if not has_been_read(view, CIRCUITS, "source_voltage", facts.name):
         return ""
@@ -478,7 +481,7 @@ _DROP_CODES = {
 
 
 def _measured_cure(
-    facts: CircuitFacts, rules: Rules, verdict: Verdict, drop: Reading, explained: float | None
+    facts: CircuitFacts, rules: Rules, verdict: Verdict, drop: MeasuredValue, explained: float | None
 ) -> tuple[Cure, str]:
     """What to do about a drop, as a kind and in words; `explained` is given where a poor joint makes the rest of it."""
     if explained is not None:
@@ -564,12 +567,8 @@ def _not_for_cranking(facts: CircuitFacts) -> None:
         raise NotCovered("cranking motor conductors are not covered")
 
 
-def _amperes(reading: Reading) -> str:
-    return str(_number("", reading, "A"))
-
-
-def _number(name: str, reading: Reading, unit: str, decimals: int = 1) -> Number:
-    return Number(name, reading.value, unit, reading.spread or None, decimals)
+def _amperes(reading: MeasuredValue) -> str:
+    return str(Number.of("", reading))
 
 
 RULES = (

@@ -22,6 +22,7 @@ from garboard.findings import (
 )
 from garboard.job_view import JobView
 from garboard.records import NetworkBus, NetworkDevice
+from garboard.uncertainty import MeasuredValue
 from garboard.units import Amount
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.bus import (
@@ -41,7 +42,7 @@ from garboard_wiring_audit.bus import (
     worst_device,
 )
 from garboard_wiring_audit.pieces import each_piece
-from garboard_wiring_audit.readings import Reading, all_of, at_most, known, read, read_yes
+from garboard_wiring_audit.readings import all_of, at_most, known, read, read_yes
 from garboard_wiring_audit.rules import rules_of
 from garboard_wiring_audit.steps import NETWORKS
 
@@ -207,7 +208,7 @@ def terminator_findings(view: JobView) -> Iterator[Finding]:
             verdict=verdict,
             about=about(bus),
             sentence=f"{reading.value:.0f} ohm between the signal lines. {advice}",
-            numbers=(Number("signal lines", reading.value, "ohm", reading.spread or None, 0),),
+            numbers=(Number.of("signal lines", reading, 0),),
             basis=SHEETS,
         )
 
@@ -335,7 +336,7 @@ def _voltage_left(view: JobView, bus: NetworkBus, drop: float) -> tuple[Number, 
 def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
     """Voltage at the worst device by meter: its drop from the power tee and its least value.
 
-    The spread of the drop joins both readings' as root of squares.
+    The uncertainty of the drop joins both readings' as root of squares.
     """
     rules = rules_of(view)
     limit, least = rules.amount("network_drop", "V"), rules.amount("network_volts", "V")
@@ -346,11 +347,12 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
             partial(read, view, NETWORKS, "worst_voltage", "V", bus.name, meter),
             partial(read, view, NETWORKS, "tee_voltage", "V", bus.name, meter),
         )
-        drop = Reading(tee.value - worst.value, math.hypot(tee.spread, worst.spread))
-        if drop.value < -drop.spread:
+        of_both = math.hypot(tee.standard_uncertainty, worst.standard_uncertainty)
+        drop = MeasuredValue(tee.value - worst.value, "V", of_both)
+        if drop.high < 0:
             raise NotEnoughData("the worst device reads above the power tee; measure both again, all on")
         verdict = at_most(drop, limit)
-        low = worst.value - worst.spread < least
+        low = worst.low < least
         if verdict is Verdict.PASS and low:
             verdict = Verdict.ADVISE
         advice = {
@@ -370,8 +372,8 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
             sentence=f"{worst.value:.2f} V at the worst device, {drop.value:.2f} V below the power tee, "
             f"{limit:g} V allowed.{advice}",
             numbers=(
-                Number("worst device", worst.value, "V", worst.spread, 2),
-                Number("supply drop", drop.value, "V", drop.spread, 2),
+                Number.of("worst device", worst, 2),
+                Number.of("supply drop", drop, 2),
             ),
             basis=(bases.NETWORK_DROP, bases.NETWORK_VOLTS),
         )

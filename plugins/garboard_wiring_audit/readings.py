@@ -1,4 +1,4 @@
-"""What was read on a piece of equipment, with the spread its meter and its last digit give it."""
+"""What was read on a piece of equipment, with the uncertainty its meter and its last digit give it."""
 
 from __future__ import annotations
 
@@ -6,10 +6,9 @@ import math
 from collections.abc import Callable
 from typing import TypeVar
 
-import attrs
-
 from garboard.findings import Lack, Missing, NotEnoughData, Verdict
 from garboard.job_view import JobView
+from garboard.uncertainty import NORMAL_95, MeasuredValue, of_last_digit
 from garboard.units import Amount
 
 T = TypeVar("T")
@@ -18,43 +17,30 @@ SMALLEST, LARGEST = 1e-6, 1e8
 """What lies outside these is no reading, whatever the unit: a slip of the finger."""
 
 
-@attrs.frozen
-class Reading:
-    """A value and the half width of its 95 % interval, in the same unit."""
+def measured(amount: Amount, unit: str, meter: float) -> MeasuredValue:
+    """An amount with its uncertainty [unit].
 
-    value: float
-    spread: float = 0.0
-
-
-def last_digit(amount: Amount) -> Amount:
-    """One step of the last digit typed: 0.1 V for "12.5 V"."""
-    decimals = len(amount.text.partition(".")[2])
-    return Amount(f"{10.0**-decimals:.{decimals}f}", amount.unit)
-
-
-def with_spread(amount: Amount, unit: str, meter: float) -> Reading:
-    """An amount with its spread [unit].
-
-    The meter's share of the reading (a 95 % half width) and half a step of the last digit (evenly spread, so
-    1.96 / sqrt(12) of a step) join as root of squares.
+    meter : its share of the reading, an expanded uncertainty [-]; joins the last digit's as root of squares
     """
     value = amount.to(unit)
-    step = last_digit(amount).to(unit) - Amount("0", amount.unit).to(unit)  # degrees do not start at the same zero
-    return Reading(value, math.hypot(meter * value, 1.96 / math.sqrt(12) * step))
+    of_meter = meter * value / NORMAL_95
+    return MeasuredValue(value, unit, math.hypot(of_meter, of_last_digit(amount.last_digit(unit))))
 
 
-def known(amount: Amount | None, unit: str, what: str, zero_allowed: bool = False) -> Reading:
-    """An amount of a record [unit], spread by its last digit. Raises NotEnoughData for one that cannot be used."""
+def known(amount: Amount | None, unit: str, what: str, zero_allowed: bool = False) -> MeasuredValue:
+    """An amount of a record [unit], as sure as its last digit. Raises NotEnoughData for one that cannot be used."""
     if amount is None:
         raise NotEnoughData(Missing(f"{what} is not entered", lack=Lack.NOT_ENTERED))
-    reading = with_spread(amount, unit, 0.0)
+    reading = measured(amount, unit, 0.0)
     if SMALLEST <= reading.value <= LARGEST or (zero_allowed and reading.value == 0):
         return reading
     text = f"{what} cannot be {_short(str(amount))}; enter it again"
     raise NotEnoughData(Missing(text, lack=Lack.OUT_OF_RANGE))
 
 
-def read(view: JobView, step: str, field: str, unit: str, of: str, meter: float = 0.0, signed: bool = False) -> Reading:
+def read(
+    view: JobView, step: str, field: str, unit: str, of: str, meter: float = 0.0, signed: bool = False
+) -> MeasuredValue:
     """The amount read at a place [unit], zero or above unless signed. Raises NotEnoughData for one of no use."""
     what = field.replace("_", " ")
 
@@ -62,7 +48,7 @@ def read(view: JobView, step: str, field: str, unit: str, of: str, meter: float 
         return NotEnoughData(Missing(text, lack=lack, step=step, field=field, of=of))
 
     try:
-        reading = with_spread(Amount.parse(str(_entered(view, step, field, of))), unit, meter)
+        reading = measured(Amount.parse(str(_entered(view, step, field, of))), unit, meter)
     except ValueError as fault:
         raise refused(Lack.UNREADABLE, f"{what}: {fault}") from None
     if reading.value < 0 and not signed:
@@ -120,8 +106,8 @@ def all_of(*questions: Callable[[], T]) -> list[T]:
     return answers
 
 
-def at_most(reading: Reading, limit: float) -> Verdict:
-    """Pass when surely within a limit, fail when surely beyond it, advise when the spread leaves it open."""
-    if reading.value + reading.spread <= limit:
+def at_most(reading: MeasuredValue, limit: float) -> Verdict:
+    """Pass when surely within a limit, fail when surely beyond it, advise when its uncertainty leaves it open."""
+    if reading.high <= limit:
         return Verdict.PASS
-    return Verdict.FAIL if reading.value - reading.spread > limit else Verdict.ADVISE
+    return Verdict.FAIL if reading.low > limit else Verdict.ADVISE

@@ -5,17 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from typing import TypeVar
 
-from garboard.findings import NotEnoughData, Number, Table, Verdict, with_spread
+from garboard.findings import NotEnoughData, Number, Table, Verdict, with_uncertainty
 from garboard.job_view import JobView
 from garboard.records import Battery, Circuit, NetworkBus
 from garboard.steps import Assessed, Block, ReportSection
+from garboard.uncertainty import MeasuredValue
 from garboard.units import Amount
 from garboard_wiring_audit import network_findings
 from garboard_wiring_audit.battery_findings import charge_words, reserve_of, rest_charge
 from garboard_wiring_audit.bus import AMPERES_PER_LOAD_NUMBER
 from garboard_wiring_audit.circuit_facts import facts_of
 from garboard_wiring_audit.circuit_findings import verdicts_of
-from garboard_wiring_audit.readings import Reading, read
+from garboard_wiring_audit.readings import read
 from garboard_wiring_audit.rules import rules_of
 from garboard_wiring_audit.steps import CIRCUITS, NETWORKS
 
@@ -88,8 +89,8 @@ def _battery_row(view: JobView, battery: Battery) -> tuple[str, ...]:
     )
 
 
-def _hours(reading: Reading) -> str:
-    return f"{with_spread(reading.value, reading.spread)} h"
+def _hours(reading: MeasuredValue) -> str:
+    return f"{with_uncertainty(reading.value, reading.expanded_uncertainty)} h"
 
 
 def _networks(view: JobView) -> Iterator[Block]:

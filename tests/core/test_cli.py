@@ -170,7 +170,16 @@ def test_json_keys_and_their_order_are_as_documented(tmp_path: Path) -> None:
     horn = next(finding for finding in job["findings"] if finding["about"] == "Horn")
     assert horn["verdict"] == "fail"
     assert horn["numbers"] == [
-        {"name": "battery at rest", "value": 12.65, "unit": "V", "uncertainty": 0.05, "decimals": 2}
+        {
+            "name": "battery at rest",
+            "value": 12.65,
+            "unit": "V",
+            "uncertainty": 0.05,
+            "decimals": 2,
+            "expanded_uncertainty": 0.05,
+            "coverage_factor": None,
+            "degrees_of_freedom": None,
+        }
     ]
     assert horn["basis"] == [
         {"kind": "common practice, no source", "text": "An invented rule of the test shop", "note": ""}

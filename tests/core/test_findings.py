@@ -1,12 +1,15 @@
 """Findings as they are put into words."""
 
+import attrs
 import pytest
 
-from garboard.findings import Number, with_spread
+from garboard import findings
+from garboard.findings import Number, with_uncertainty
+from garboard.uncertainty import MeasuredValue
 
 
 @pytest.mark.parametrize(
-    ("value", "uncertainty", "decimals", "expected"),
+    ("value", "expanded_uncertainty", "decimals", "expected"),
     [
         # JCGM 100:2008, 7.2.2 (from memory): m_S = (100,021 47 +- 0,000 79) g; two digits of the half width, and
         # the value to match
@@ -22,23 +25,39 @@ from garboard.findings import Number, with_spread
     ],
 )
 def test_an_uncertainty_shows_one_or_two_digits_and_the_value_is_rounded_to_match(
-    value: float, uncertainty: float, decimals: int, expected: str
+    value: float, expanded_uncertainty: float, decimals: int, expected: str
 ) -> None:
-    assert with_spread(value, uncertainty, decimals) == expected
+    assert with_uncertainty(value, expanded_uncertainty, decimals) == expected
 
 
 def test_an_uncertainty_far_below_the_last_digit_is_said_to_be_less_than_it() -> None:
-    assert with_spread(0.5, 1e-14, 1) == "0.500 ± less than 0.001"
+    assert with_uncertainty(0.5, 1e-14, 1) == "0.500 ± less than 0.001"
 
 
-@pytest.mark.parametrize("uncertainty", [1e-15, 0.0004, 0.004, 0.04, 0.4, 4.0, 40.0])
+@pytest.mark.parametrize("expanded_uncertainty", [1e-15, 0.0004, 0.004, 0.04, 0.4, 4.0, 40.0])
 @pytest.mark.parametrize("decimals", [0, 1, 2, 3])
-def test_an_uncertainty_never_shows_as_zero_when_it_is_not(uncertainty: float, decimals: int) -> None:
-    spread = with_spread(7.0, uncertainty, decimals).partition("±")[2].removeprefix(" less than")
-    assert float(spread) > 0
+def test_an_uncertainty_never_shows_as_zero_when_it_is_not(expanded_uncertainty: float, decimals: int) -> None:
+    half_width = with_uncertainty(7.0, expanded_uncertainty, decimals).partition("±")[2].removeprefix(" less than")
+    assert float(half_width) > 0
 
 
-def test_exact_numbers_and_counts_carry_no_spread() -> None:
+def test_exact_numbers_and_counts_carry_no_uncertainty() -> None:
     assert str(Number("circuits", 8, decimals=0)) == "8"
     assert str(Number("speed", 45.46, "kn", 0.4)) == "45.5 ± 0.4 kn"
-    assert with_spread(2.44, 0.7, plus=True) == "+2.4 ± 0.7"
+    assert with_uncertainty(2.44, 0.7, plus=True) == "+2.4 ± 0.7"
+
+
+def test_a_measured_value_becomes_a_result_with_what_is_known_of_its_uncertainty() -> None:
+    told = Number.of("offset", MeasuredValue.by_repeating(2.0, "deg", 0.5, 3), 2)
+    assert (told.expanded_uncertainty, told.coverage_factor, told.degrees_of_freedom) == (3.1824 * 0.5, 3.1824, 3)
+    exact = Number.of("offset", MeasuredValue(2.0, "deg"))
+    assert (exact.expanded_uncertainty, exact.coverage_factor) == (None, None)
+
+
+def test_a_plugin_written_for_version_1_gives_and_reads_the_uncertainty_under_its_old_name() -> None:
+    by_name = Number("speed", 45.46, "kn", uncertainty=0.4)
+    assert by_name == Number("speed", 45.46, "kn", 0.4) == Number("speed", 45.46, "kn", expanded_uncertainty=0.4)
+    assert by_name.uncertainty == attrs.evolve(by_name, name="speed over ground").uncertainty == 0.4
+    assert findings.with_spread(60, 0.3, 0) == "60.0 ± 0.3"
+    with pytest.raises(ValueError, match="expanded_uncertainty"):
+        Number("speed", 45.46, "kn", uncertainty=-1.0)

@@ -19,7 +19,7 @@ from garboard.series import (
     mean_direction,
     mean_of_means,
     signed_angle,
-    spread,
+    standard_deviation,
     steady_stretches,
     turned,
     unwrapped,
@@ -86,7 +86,7 @@ def test_unwrapped_agrees_with_numpy(directions: list[float]) -> None:
     assert np.allclose(unwrapped(directions), np.unwrap(directions, period=360), atol=1e-6)
 
 
-# Means and spread.
+# Means and standard_deviation.
 
 
 @given(st.lists(readings, min_size=1, max_size=50))
@@ -94,7 +94,7 @@ def test_mean_and_spread_agree_with_numpy(values: list[float]) -> None:
     """Source: numpy.mean and numpy.std with one degree of freedom taken off."""
     assert math.isclose(mean(values), float(np.mean(values)), rel_tol=1e-9, abs_tol=1e-6)
     by_numpy = float(np.std(values, ddof=1)) if len(values) > 1 else 0.0
-    assert math.isclose(spread(values), by_numpy, rel_tol=1e-6, abs_tol=1e-6)
+    assert math.isclose(standard_deviation(values), by_numpy, rel_tol=1e-6, abs_tol=1e-6)
 
 
 def test_mean_of_nothing_is_refused() -> None:
@@ -102,7 +102,7 @@ def test_mean_of_nothing_is_refused() -> None:
     with pytest.raises(ValueError, match="at least one"):
         mean([])
     with pytest.raises(ValueError, match="at least one"):
-        spread([])
+        standard_deviation([])
 
 
 @given(st.lists(readings, min_size=2, max_size=12))
@@ -226,7 +226,7 @@ def test_steady_stretches_agree_with_trying_every_window(
 
 
 @given(small_streams(), st.sampled_from([0.0, 0.5, 1.0]))
-def test_means_and_spreads_are_those_of_the_samples_in_the_stretch(
+def test_means_and_standard_deviations_are_those_of_the_samples_in_the_stretch(
     streams: dict[str, Stream], half_width: float
 ) -> None:
     """Source: numpy over the samples between start and end."""

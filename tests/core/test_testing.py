@@ -47,7 +47,16 @@ def test_a_job_from_a_dict_is_judged(host: PluginHost) -> None:
     (found,) = as_data(judge(job_from(HEARD, host), host, "small.horn"))
     assert (found["verdict"], found["about"]) == ("pass", "Horn")
     assert found["numbers"] == [
-        {"name": "battery at rest", "value": 12.6, "unit": "V", "uncertainty": 0.05, "decimals": 2}
+        {
+            "name": "battery at rest",
+            "value": 12.6,
+            "unit": "V",
+            "uncertainty": 0.05,
+            "decimals": 2,
+            "expanded_uncertainty": 0.05,
+            "coverage_factor": None,
+            "degrees_of_freedom": None,
+        }
     ]
     assert json.loads(json.dumps(found)) == found
 

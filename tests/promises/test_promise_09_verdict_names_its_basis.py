@@ -71,12 +71,12 @@ def test_a_number_and_its_uncertainty_are_finite(value: float) -> None:
     with pytest.raises(ValueError, match="finite"):
         Number("slip", value)
     with pytest.raises(ValueError, match="finite"):
-        Number("slip", 1.0, uncertainty=value)
+        Number("slip", 1.0, expanded_uncertainty=value)
 
 
 def test_an_uncertainty_is_never_negative_and_is_shown_with_its_number() -> None:
     with pytest.raises(ValueError, match="zero or above"):
-        Number("slip", 1.0, uncertainty=-0.1)
+        Number("slip", 1.0, expanded_uncertainty=-0.1)
     assert str(Number("slip", 12.44, "%", 1.06)) == "12.4 ± 1.1 %"
 
 

@@ -13,13 +13,13 @@ from scipy import linalg, optimize, stats
 
 from garboard.samples import Recording, Stream, StreamKey
 from garboard.series import signed_angle
+from garboard.uncertainty import student_t
 from garboard_heading_calibration.deviation import (
     Coefficients,
     coefficients_by_hand,
     deviation_on,
     fit_deviation,
     model_terms,
-    student_t,
 )
 from garboard_heading_calibration.directions import compass_from_magnetic, deviation_of, magnetic_from_true
 from garboard_heading_calibration.ellipse import fit_ellipse
@@ -89,7 +89,7 @@ def test_the_uncertainty_of_variation_is_that_of_the_models_error_model(date: st
     """Error models of WMM2020 and WMM2025: sqrt(0.26^2 + (constant / H)^2) deg, one standard deviation, H in nT."""
     found = variation_at(40.0, -70.0, datetime.date.fromisoformat(date))
     one_sigma = math.sqrt(0.26**2 + (constant / found.field.horizontal) ** 2)
-    assert found.uncertainty == pytest.approx(stats.norm.ppf(0.975) * one_sigma, rel=1e-4)
+    assert found.expanded_uncertainty == pytest.approx(stats.norm.ppf(0.975) * one_sigma, rel=1e-4)
 
 
 # --- true, magnetic, compass
@@ -231,7 +231,7 @@ def test_the_noise_points_were_made_with_is_the_residual_and_the_centre_keeps_wi
     x, y = noisy_ellipse(0.4)
     found = fit_ellipse(x.tolist(), y.tolist())
     assert found.residual == pytest.approx(0.4, rel=0.1)
-    assert math.hypot(found.centre_x - 12, found.centre_y + 7) < 2 * found.centre_uncertainty
+    assert math.hypot(found.centre_x - 12, found.centre_y + 7) < 2 * found.centre_expanded_uncertainty
 
 
 def test_the_ellipse_agrees_with_an_independent_geometric_fit() -> None:

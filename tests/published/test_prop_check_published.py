@@ -11,7 +11,7 @@ from garboard_prop_check.crouch import CONSTANTS, crouch_constant, crouch_speed
 from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule
 from garboard_prop_check.power_limit import PowerLimit, power_limit
 from garboard_prop_check.runs import average_of_opposite_runs
-from garboard_prop_check.slip import slip, slip_uncertainty, theoretical_speed
+from garboard_prop_check.slip import slip, slip_expanded_uncertainty, theoretical_speed
 
 METRE_IN_INCHES = 1 / 0.0254
 KNOT_IN_MPH = 1852 / 1609.344
@@ -66,9 +66,11 @@ def test_slip_interval_agrees_with_drawing_lots() -> None:
     pitches = pitch * (1 + lots.uniform(-0.01, 0.01, count))
     drawn = 1 - speeds / (engine / ratio * pitches / 1215.2231)
     theory = theoretical_speed(turns, ratio, pitch)
-    assert slip_uncertainty(speed, 0.4, turns, 60, theory, 0.01) == pytest.approx(2 * float(drawn.std()), rel=0.01)
+    assert slip_expanded_uncertainty(speed, 0.4, turns, 60, theory, 0.01) == pytest.approx(
+        2 * float(drawn.std()), rel=0.01
+    )
     low, high = np.quantile(drawn, [0.025, 0.975])
-    found = slip(speed, theory), slip_uncertainty(speed, 0.4, turns, 60, theory, 0.01)
+    found = slip(speed, theory), slip_expanded_uncertainty(speed, 0.4, turns, 60, theory, 0.01)
     assert found[0] - found[1] == pytest.approx(low, abs=0.002)
     assert found[0] + found[1] == pytest.approx(high, abs=0.002)
 

@@ -11,14 +11,15 @@
       questions          measurements outside their usual range, to be looked at again
       counts             findings by verdict
       findings           phase, step, calculator, title, plugin, plugin_version, code, verdict, about, sentence,
-                         numbers (name, value, unit, uncertainty or null, decimals),
+                         numbers (name, value, unit, expanded_uncertainty, coverage_factor and degrees_of_freedom
+                         or null, decimals; uncertainty is the older name of expanded_uncertainty),
                          basis (kind, text, note), tables (title, headings, rows),
                          figures (title, x, y, y2 or null, series, bands, markers),
                          missing (lack, step, field, row, of, text)
       punch_list         about, text, why, step
 
-An uncertainty is half the width of the 95 % interval, in the number's unit. New keys may join within a
-version; a key that goes or changes its meaning raises the version.
+An expanded uncertainty is half the width of the 95 % interval, in the number's unit: the coverage factor times the
+standard uncertainty. New keys may join within a version; a key that goes or changes its meaning raises the version.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ import attrs
 
 import garboard
 from garboard.faults import Fault
-from garboard.findings import Figure, Finding, Missing, Table
+from garboard.findings import Figure, Finding, Missing, Number, Table
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.judging.findings_format import FORMAT, VERSION
@@ -106,20 +107,24 @@ def finding_as_plain(finding: Finding) -> Plain:
         "verdict": finding.verdict.value,
         "about": finding.about,
         "sentence": finding.sentence,
-        "numbers": [
-            {
-                "name": number.name,
-                "value": number.value,
-                "unit": number.unit,
-                "uncertainty": number.uncertainty,
-                "decimals": number.decimals,
-            }
-            for number in finding.numbers
-        ],
+        "numbers": [_number(number) for number in finding.numbers],
         "basis": [{"kind": basis.kind.value, "text": basis.text, "note": basis.note} for basis in finding.basis],
         "tables": [_table(table) for table in finding.tables],
         "figures": [_figure(figure) for figure in finding.figures],
         "missing": [_missing(item) for item in finding.missing],
+    }
+
+
+def _number(number: Number) -> Plain:
+    return {
+        "name": number.name,
+        "value": number.value,
+        "unit": number.unit,
+        "uncertainty": number.expanded_uncertainty,
+        "decimals": number.decimals,
+        "expanded_uncertainty": number.expanded_uncertainty,
+        "coverage_factor": number.coverage_factor,
+        "degrees_of_freedom": number.degrees_of_freedom,
     }
 
 

@@ -87,21 +87,23 @@ def test_the_uncertainty_of_economy_at_a_step_follows_the_law_of_propagation() -
     curve = study(points_of(rows, speed_within=0.3, flow_within=0.02), Doubts(flow_scale=0.03), 0.5)
     expected = 2.0 * math.sqrt((0.3 / 24) ** 2 + 0.02**2 + 0.03**2)
     assert curve.economy_at(3000).value == pytest.approx(2.0)
-    assert curve.economy_at(3000).within == pytest.approx(expected, rel=0.2)
+    assert curve.economy_at(3000).expanded_uncertainty == pytest.approx(expected, rel=0.2)
 
 
 def test_a_flow_scale_moves_economy_but_not_the_place_of_the_hump() -> None:
     curve = study(points_of(PLANING), Doubts(flow_scale=0.05), 0.5)
-    assert curve.of_hump(lambda hump: hump.planing).within == pytest.approx(0.0, abs=1e-6)
+    assert curve.of_hump(lambda hump: hump.planing).expanded_uncertainty == pytest.approx(0.0, abs=1e-6)
     hump = curve.landmarks.hump
     assert hump is not None
-    assert curve.economy_at(hump.best.engine_speed).within == pytest.approx(0.05 * hump.best.economy, rel=0.2)
+    assert curve.economy_at(hump.best.engine_speed).expanded_uncertainty == pytest.approx(
+        0.05 * hump.best.economy, rel=0.2
+    )
 
 
 def test_the_tachometer_widens_every_engine_speed() -> None:
     curve = study(points_of(PLANING), Doubts(engine_speed=25.0), 0.5)
-    assert curve.of_hump(lambda hump: hump.planing).within == pytest.approx(25.0)
-    assert curve.best.within == pytest.approx(25.0)
+    assert curve.of_hump(lambda hump: hump.planing).expanded_uncertainty == pytest.approx(25.0)
+    assert curve.best.expanded_uncertainty == pytest.approx(25.0)
 
 
 def test_the_same_readings_give_the_same_numbers() -> None:
@@ -149,7 +151,7 @@ def test_the_slowest_planing_speed_is_as_unsure_as_the_place_where_planing_begin
     hump = curve.landmarks.hump
     assert hump is not None
     assert curve.slowest_planing.value == curve.fitted.speed.at(hump.planing)
-    assert curve.slowest_planing.within > curve.speed_at(hump.planing).within
+    assert curve.slowest_planing.expanded_uncertainty > curve.speed_at(hump.planing).expanded_uncertainty
 
 
 def test_nearly_as_good_holds_97_percent_all_through() -> None:

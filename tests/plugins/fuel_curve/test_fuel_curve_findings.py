@@ -140,7 +140,7 @@ def test_the_best_cruise_is_the_best_beyond_the_hump_and_names_the_slow_one() ->
     assert 2.09 <= number(found, "economy").value < 2.16
     assert "Slower goes farther: 4.00 ± " in found.sentence  # 2.4 / 0.6 at the first step, with its own half width
     assert "nm/gal at 650 rev/min, 2.4 kn, the best step below the hump." in found.sentence
-    assert all(one.uncertainty is not None and one.uncertainty > 0 for one in found.numbers)
+    assert all(one.expanded_uncertainty is not None and one.expanded_uncertainty > 0 for one in found.numbers)
 
 
 def test_economy_in_its_three_units_agrees() -> None:
@@ -175,9 +175,9 @@ def test_range_by_thirds_and_with_the_shops_reserve() -> None:
     assert number(found, "whole range with 20 % in reserve").value == pytest.approx(72 * good)
     assert number(found, "reserve by thirds").value == pytest.approx(30)
     assert "Plan with your own gauge and weather." in found.sentence
-    share = number(found, "economy").uncertainty
+    share = number(found, "economy").expanded_uncertainty
     assert share is not None
-    assert number(found, "out and back by thirds").uncertainty == pytest.approx(30 * share, rel=0.05)
+    assert number(found, "out and back by thirds").expanded_uncertainty == pytest.approx(30 * share, rel=0.05)
 
 
 def test_the_reserve_is_the_shops_to_decide() -> None:
@@ -323,7 +323,7 @@ def test_diesel_is_judged_by_its_own_weight_and_a_known_density_narrows_the_answ
     assert number(diesel, "specific consumption").value == pytest.approx(0.40, abs=0.001)
     (weighed,) = power(12.3, fuel_density="6.10 lb/gal")
     (guessed,) = power(12.3)
-    sure, unsure = (number(one, "specific consumption").uncertainty for one in (weighed, guessed))
+    sure, unsure = (number(one, "specific consumption").expanded_uncertainty for one in (weighed, guessed))
     assert sure is not None
     assert unsure is not None
     assert sure < unsure

@@ -100,7 +100,7 @@ def _stream(values: list[float], rate: float = 10.0) -> Stream:
 def test_a_hold_across_north_has_the_spread_numpy_gives() -> None:
     noise = np.random.default_rng(5).normal(0, 1.2, 900)
     hold = hold_of(_stream([float(value) for value in noise]), 60)
-    assert hold.spread == pytest.approx(float(np.std(noise, ddof=1)))
+    assert hold.standard_deviation == pytest.approx(float(np.std(noise, ddof=1)))
     assert min(hold.heading, 360 - hold.heading) == pytest.approx(abs(float(np.mean(noise))), abs=1e-9)
 
 

@@ -176,7 +176,7 @@ def test_a_difference_that_swings_is_to_be_recorded_again(amplitude: float, verd
 def test_a_true_heading_and_a_magnetic_one_meet_by_the_variation() -> None:
     (finding,) = compared(steady(90.0), steady(76.1, reference="true", source="9"))
     assert abs(number(finding, "mean difference").value) < 0.1
-    assert (number(finding, "mean difference").uncertainty or 0) > 0.5
+    assert (number(finding, "mean difference").expanded_uncertainty or 0) > 0.5
 
 
 def test_without_a_place_the_variation_on_the_boats_network_serves() -> None:
@@ -226,7 +226,7 @@ def test_the_mean_difference_keeps_within_its_uncertainty_when_waves_are_shared_
         times = tuple(map(float, range(600)))
         noisy = Stream(StreamKey("heading", "9"), times, tuple(values))
         found = compare_headings(noisy, Stream(StreamKey("heading", "7"), times, (0.0,) * 600))
-        held += abs(found.difference - 3.0) <= found.uncertainty
+        held += abs(found.difference - 3.0) <= found.mean_difference.expanded_uncertainty
     assert held >= 34
 
 

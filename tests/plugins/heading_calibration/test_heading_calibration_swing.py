@@ -122,7 +122,7 @@ def test_readings_that_scatter_are_to_be_taken_again() -> None:
     finding = swung(table(lambda _z: next(rough)))
     assert finding.verdict is Verdict.ADVISE
     assert "take them again in calmer water" in finding.sentence
-    assert (number(finding, "coefficient A").uncertainty or 0) > 1
+    assert (number(finding, "coefficient A").expanded_uncertainty or 0) > 1
 
 
 def test_the_true_reference_is_brought_to_magnetic_by_the_model() -> None:
@@ -130,17 +130,17 @@ def test_the_true_reference_is_brought_to_magnetic_by_the_model() -> None:
     true = swung(table(shift=VARIATION, reference="true"))
     assert number(true, "coefficient A").value == pytest.approx(number(magnetic, "coefficient A").value, abs=0.1)
     assert number(true, "coefficient B").value == pytest.approx(number(magnetic, "coefficient B").value, abs=1e-6)
-    assert (number(true, "coefficient A").uncertainty or 0) > 0.5  # the model's own
-    assert (number(true, "coefficient B").uncertainty or 0) < 0.1
+    assert (number(true, "coefficient A").expanded_uncertainty or 0) > 0.5  # the model's own
+    assert (number(true, "coefficient B").expanded_uncertainty or 0) < 0.1
 
 
 def test_an_unknown_current_leaves_b_and_c_open_and_not_a() -> None:
     values = table(shift=VARIATION, reference="course over ground", current_speed="0.3 kn", boat_speed="6.0 kn")
     finding = swung(values)
     allowance = math.degrees(math.asin(0.3 / 6))
-    assert number(finding, "coefficient B").uncertainty == pytest.approx(allowance, abs=0.05)
-    assert number(finding, "coefficient C").uncertainty == pytest.approx(allowance, abs=0.05)
-    assert (number(finding, "coefficient A").uncertainty or 9) < 1
+    assert number(finding, "coefficient B").expanded_uncertainty == pytest.approx(allowance, abs=0.05)
+    assert number(finding, "coefficient C").expanded_uncertainty == pytest.approx(allowance, abs=0.05)
+    assert (number(finding, "coefficient A").expanded_uncertainty or 9) < 1
     assert "The current leaves B and C open by 2.9 degrees." in finding.sentence
     assert finding.verdict is Verdict.ADVISE
 
@@ -168,7 +168,9 @@ def test_a_current_of_known_set_is_taken_out() -> None:
     finding = swung(values)
     assert number(finding, "coefficient B").value == pytest.approx(2.5, abs=0.02)
     assert number(finding, "coefficient C").value == pytest.approx(-1.5, abs=0.02)
-    assert number(finding, "coefficient B").uncertainty == pytest.approx(math.degrees(math.asin(0.005 / 6)), abs=0.05)
+    assert number(finding, "coefficient B").expanded_uncertainty == pytest.approx(
+        math.degrees(math.asin(0.005 / 6)), abs=0.05
+    )
 
 
 def dropping(*gone: Place, **changed: JsonValue) -> dict[Place, JsonValue]:
@@ -236,7 +238,7 @@ def test_recorded_runs_give_the_deviation_the_boat_was_made_with(reference: str,
     assert number(finding, "coefficient A").value == pytest.approx(0.4, abs=0.15)
     assert len(finding.tables[2].rows) == 8
     # where both are true, or both magnetic, they are compared without the model and its uncertainty stays out
-    assert ((number(finding, "coefficient A").uncertainty or 0) > 0.5) == (reference != course)
+    assert ((number(finding, "coefficient A").expanded_uncertainty or 0) > 0.5) == (reference != course)
 
 
 def test_a_current_nobody_entered_would_pass_for_b_and_c_and_entering_it_takes_it_out() -> None:
@@ -249,7 +251,7 @@ def test_a_current_nobody_entered_would_pass_for_b_and_c_and_entering_it_takes_i
     bounded = ran(recording, current_speed="0.5 kn")
     for name, made in {"B": 2.5, "C": -1.5}.items():
         assert abs(number(bounded, f"coefficient {name}").value - made) <= (
-            number(bounded, f"coefficient {name}").uncertainty or 0
+            number(bounded, f"coefficient {name}").expanded_uncertainty or 0
         )
 
 

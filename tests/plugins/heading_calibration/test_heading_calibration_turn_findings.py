@@ -82,7 +82,7 @@ def test_a_course_that_turned_differently_points_at_the_sensor(scale: float, ver
     assert finding.verdict is verdict
     words = f"The course turned {451 * abs(scale - 1):.1f} degrees otherwise"
     assert (words in finding.sentence) == (verdict is Verdict.ADVISE)
-    assert number(finding, "turned").uncertainty == pytest.approx(451 * abs(scale - 1), rel=0.01)
+    assert number(finding, "turned").expanded_uncertainty == pytest.approx(451 * abs(scale - 1), rel=0.01)
 
 
 def test_the_sentence_carries_no_more_digits_than_the_course_leaves_sure() -> None:

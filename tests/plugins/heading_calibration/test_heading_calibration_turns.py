@@ -80,8 +80,8 @@ def test_noise_makes_the_turn_rougher_and_its_degrees_stay_within_their_uncertai
         made = [Sample(i / 10, "rate_of_turn", rng.gauss(2.5, 0.3), "7") for i in range(1801)]
         (found,) = find_turns(gather("noisy", made))
         assert found.smoothness > 0.03
-        assert 0.3 < found.degrees_uncertainty < 5
-        inside += abs(found.degrees - 450) <= found.degrees_uncertainty
+        assert 0.3 < found.degrees_within < 5
+        inside += abs(found.degrees - 450) <= found.degrees_within
     assert inside >= 17
 
 

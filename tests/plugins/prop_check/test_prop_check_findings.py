@@ -79,7 +79,9 @@ def test_slip_by_hand() -> None:
     assert finding.sentence == "Slip 18.4 ± 2.9 %; 5 to 20 % is usual for this hull."
     theory = next(n for n in finding.numbers if n.name == "theoretical speed")
     assert theory.value == pytest.approx(49.018, abs=0.001)
-    assert theory.uncertainty == pytest.approx(49.018 * 0.03466, abs=0.001)  # hypot(0.06 / sqrt 3, 5.77 / 5800)
+    assert theory.expanded_uncertainty == pytest.approx(
+        49.018 * 0.03466, abs=0.001
+    )  # hypot(0.06 / sqrt 3, 5.77 / 5800)
     assert any(basis.kind is BasisKind.COMMON_PRACTICE for basis in finding.basis)
 
 

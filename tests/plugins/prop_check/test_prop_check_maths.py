@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from garboard_prop_check import air, crouch, pitch, power_limit, runs, slip, window
-from garboard_prop_check.window import Place
+from garboard_prop_check.window import WindowPosition
 
 MODULES = (air, crouch, pitch, power_limit, slip, window)
 
@@ -41,32 +41,32 @@ def test_examples_in_docstrings_run(module: object) -> None:
 
 
 @pytest.mark.parametrize(
-    ("engine_speed", "uncertainty", "place"),
+    ("engine_speed", "expanded_uncertainty", "place"),
     [
-        (5389, 10, Place.BELOW),
-        (5390, 10, Place.LOW_END),
-        (5400, 10, Place.LOW_END),
-        (5409, 10, Place.LOW_END),
-        (5410, 10, Place.IN),
-        (5400, 0, Place.IN),
-        (6000, 0, Place.IN),
-        (5990, 10, Place.IN),
-        (5991, 10, Place.HIGH_END),
-        (6010, 10, Place.HIGH_END),
-        (6011, 10, Place.ABOVE),
-        (5700, 400, Place.HIGH_END),
+        (5389, 10, WindowPosition.BELOW),
+        (5390, 10, WindowPosition.LOW_END),
+        (5400, 10, WindowPosition.LOW_END),
+        (5409, 10, WindowPosition.LOW_END),
+        (5410, 10, WindowPosition.IN),
+        (5400, 0, WindowPosition.IN),
+        (6000, 0, WindowPosition.IN),
+        (5990, 10, WindowPosition.IN),
+        (5991, 10, WindowPosition.HIGH_END),
+        (6010, 10, WindowPosition.HIGH_END),
+        (6011, 10, WindowPosition.ABOVE),
+        (5700, 400, WindowPosition.HIGH_END),
     ],
 )
-def test_place_in_window(engine_speed: float, uncertainty: float, place: Place) -> None:
+def test_position_in_window(engine_speed: float, expanded_uncertainty: float, place: WindowPosition) -> None:
     """An interval over an end of the window is not called; touching an end from inside is inside."""
-    assert window.place_in_window(engine_speed, uncertainty, 5400, 6000) is place
+    assert window.position_in_window(engine_speed, expanded_uncertainty, 5400, 6000) is place
 
 
-@pytest.mark.parametrize(("low", "high", "uncertainty"), [(6000, 5400, 1), (0, 6000, 1), (5400, 6000, -1)])
-def test_a_window_without_width_is_refused(low: float, high: float, uncertainty: float) -> None:
+@pytest.mark.parametrize(("low", "high", "expanded_uncertainty"), [(6000, 5400, 1), (0, 6000, 1), (5400, 6000, -1)])
+def test_a_window_without_width_is_refused(low: float, high: float, expanded_uncertainty: float) -> None:
     """Nonsense is refused rather than judged."""
     with pytest.raises(ValueError, match="expected"):
-        window.place_in_window(5700, uncertainty, low, high)
+        window.position_in_window(5700, expanded_uncertainty, low, high)
 
 
 @pytest.mark.parametrize(("engine_speed", "near"), [(6139, False), (6140, True), (6300, True)])
@@ -94,7 +94,7 @@ def test_slip_refuses_a_standing_propeller() -> None:
     with pytest.raises(ValueError, match="above zero"):
         slip.slip(10, 0)
     with pytest.raises(ValueError, match="above zero"):
-        slip.slip_uncertainty(10, 1, 0, 1, 10, 0.01)
+        slip.slip_expanded_uncertainty(10, 1, 0, 1, 10, 0.01)
 
 
 @pytest.mark.parametrize(
@@ -115,10 +115,10 @@ def test_thinner_and_warmer_air_costs_power(pressure: float, temperature: float)
 
 
 @given(st.floats(3000, 7000), st.floats(0, 50), st.floats(0.9, 1.2))
-def test_reference_air_covers_both_laws(turns: float, uncertainty: float, factor: float) -> None:
+def test_reference_air_covers_both_laws(turns: float, expanded_uncertainty: float, factor: float) -> None:
     """The interval reaches from no less than the reading's own to the square-root law."""
-    expected, width = air.engine_speed_in_reference_air(turns, uncertainty, factor)
-    assert width >= uncertainty - 1e-9
+    expected, width = air.engine_speed_in_reference_air(turns, expanded_uncertainty, factor)
+    assert width >= expanded_uncertainty - 1e-9
     assert abs(turns * math.sqrt(factor) - expected) <= width + 1e-6
     assert (expected - turns) * (factor - 1) >= 0
 

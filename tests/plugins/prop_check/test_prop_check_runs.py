@@ -1,7 +1,6 @@
 """Full-throttle runs: typed, cut from a recording, and averaged."""
 
 import math
-from typing import Any
 
 import attrs
 import pytest
@@ -10,7 +9,8 @@ from garboard.findings import NotEnoughData
 from garboard.job_view import JobView, Place
 from garboard.records import JsonValue
 from garboard.series import signed_angle
-from garboard_prop_check.runs import Reading, Run, average_engine_speed, average_speed, runs_of, sides
+from garboard.uncertainty import MeasuredValue
+from garboard_prop_check.runs import Run, average_engine_speed, average_speed, runs_of, sides
 from prop_check_jobs import RUNS, amount, job, recorded, two_ways, vessel
 
 BOAT = vessel(1)
@@ -18,7 +18,7 @@ TWIN = vessel(2)
 
 
 def run(name: str = "run 1", *, course: float | None = None, side: str = "") -> Run:
-    return Run(name=name, speed=Reading(30, 0), engine_speed={}, course=course, side=side)
+    return Run(name=name, speed=MeasuredValue(30, "kn"), engine_speed={}, course=course, side=side)
 
 
 def reasons_of(view: JobView) -> str:
@@ -28,26 +28,22 @@ def reasons_of(view: JobView) -> str:
     return "; ".join(missing.value.reasons)
 
 
-def read(value: float, uncertainty: float) -> Any:
-    """A reading, its uncertainty to within rounding."""
-    return Reading(value, pytest.approx(uncertainty))  # type: ignore[arg-type]
-
-
 def test_typed_runs_come_in_the_order_they_were_written() -> None:
     """Row by row, with what the last digit is worth as resolution: 0.1 kn over the square root of twelve."""
     first, second = runs_of(job(TWIN, two_ways(TWIN, "5800 rev/min", ("41.0 kn", "39 kn"))))
-    assert first.speed == read(41.0, 0.1 / math.sqrt(12))
-    assert second.speed == read(39.0, 1 / math.sqrt(12))
-    assert first.engine_speed == {p: read(5800, 10 / math.sqrt(12)) for p in ("port", "starboard")}
+    assert first.speed == MeasuredValue(41.0, "kn", 0.1 / math.sqrt(12))
+    assert second.speed == MeasuredValue(39.0, "kn", 1 / math.sqrt(12))
+    of_engine = MeasuredValue(5800, "rev/min", 10 / math.sqrt(12))
+    assert first.engine_speed == {"port": of_engine, "starboard": of_engine}
     assert (first.side, second.side) == ("with", "against")
 
 
 def test_speed_typed_in_miles_an_hour_is_knots_inside() -> None:
     """46.0 mph is 39.97 kn, and its last digit 0.087 kn; by hand 46 x 1609.344 / 1852."""
     speed = runs_of(job(BOAT, [{"speed": "46.0 mph", "centre": "5800 rev/min"}]))[0].speed
-    assert isinstance(speed, Reading)
+    assert isinstance(speed, MeasuredValue)
     assert speed.value == pytest.approx(39.973, abs=0.001)
-    assert speed.uncertainty == pytest.approx(0.08690 / math.sqrt(12), rel=1e-3)
+    assert speed.standard_uncertainty == pytest.approx(0.08690 / math.sqrt(12), rel=1e-3)
 
 
 def test_average_of_two_ways() -> None:
@@ -56,7 +52,7 @@ def test_average_of_two_ways() -> None:
     average = average_speed(view, runs_of(view))
     assert (average.value, average.current) == pytest.approx((40.0, 1.0))
     assert average.runs == 2
-    assert average.uncertainty == pytest.approx(0.3055, abs=0.001)
+    assert average.expanded_uncertainty == pytest.approx(0.3055, abs=0.001)
     assert average.method == "mean of two opposite runs"
 
 
@@ -65,7 +61,7 @@ def test_scatter_widens_the_interval() -> None:
     view = job(BOAT, two_ways(BOAT, speeds=("41.0 kn", "39.0 kn", "42.2 kn")))
     average = average_speed(view, runs_of(view))
     assert average.value == pytest.approx((41.0 + 2 * 39.0 + 42.2) / 4)
-    assert average.uncertainty == pytest.approx(0.674, abs=0.001)
+    assert average.expanded_uncertainty == pytest.approx(0.674, abs=0.001)
     assert average.method == "mean of means of 3 runs"
 
 
@@ -79,7 +75,7 @@ def test_runs_not_by_turns_are_averaged_by_side() -> None:
     average = average_speed(view, runs_of(view))
     assert average.value == pytest.approx((41.2 + 39.0) / 2)
     assert average.method == "mean of both ways, 2 and 1 runs"
-    assert average.uncertainty == pytest.approx(0.365, abs=0.001)
+    assert average.expanded_uncertainty == pytest.approx(0.365, abs=0.001)
 
 
 def test_runs_all_one_way_give_no_speed() -> None:
@@ -175,11 +171,11 @@ def test_one_recording_gives_all_runs() -> None:
     """Two full-throttle stretches are cut out with their means and courses; idling and cruising are left."""
     view = job(TWIN, recordings={"trial": SEA_TRIAL}, more={(RUNS, "all_runs", "", ""): {"file": "trial"}})
     first, second = runs_of(view)
-    assert isinstance(first.speed, Reading)
+    assert isinstance(first.speed, MeasuredValue)
     assert first.speed.value == pytest.approx(41.0, abs=0.01)
     assert [first.course, second.course] == [pytest.approx(10), pytest.approx(190)]
     port = second.engine_speed["port"]
-    assert isinstance(port, Reading)
+    assert isinstance(port, MeasuredValue)
     assert port.value == pytest.approx(5790, abs=0.5)
     average = average_speed(view, runs_of(view))
     assert (average.value, average.current) == pytest.approx((40.0, 1.0), abs=0.01)
@@ -192,12 +188,12 @@ def test_a_row_takes_its_run_from_its_recording() -> None:
         {"recording": {"file": "trial"}, "course": "185 deg"},
     ]
     first, second = runs_of(job(TWIN, runs, recordings={"trial": SEA_TRIAL}))
-    assert isinstance(first.speed, Reading)
-    assert isinstance(second.speed, Reading)
+    assert isinstance(first.speed, MeasuredValue)
+    assert isinstance(second.speed, MeasuredValue)
     assert (first.speed.value, first.course) == (41.5, 15)
     assert second.speed.value == pytest.approx(39.0, abs=0.01)
     starboard = first.engine_speed["starboard"]
-    assert isinstance(starboard, Reading)
+    assert isinstance(starboard, MeasuredValue)
     assert starboard.value == pytest.approx(5790, abs=0.5)
 
 
@@ -256,7 +252,7 @@ def test_engines_by_the_network_instance_entered() -> None:
     )
     view = job(crossed, recordings={"trial": SEA_TRIAL}, more={(RUNS, "all_runs", "", ""): {"file": "trial"}})
     port = runs_of(view)[0].engine_speed["port"]
-    assert isinstance(port, Reading)
+    assert isinstance(port, MeasuredValue)
     assert port.value == pytest.approx(5790, abs=0.5)
 
 
@@ -275,13 +271,13 @@ def test_engine_speed_interval_by_hand() -> None:
     runs[0]["centre"], runs[1]["centre"] = "5780 rev/min", "5820 rev/min"
     average = average_engine_speed(runs_of(job(BOAT, runs)), "centre")
     assert average.value == 5800
-    assert average.uncertainty == pytest.approx(40.4, abs=0.05)
+    assert average.expanded_uncertainty == pytest.approx(40.4, abs=0.05)
 
 
 def test_a_coarse_dial_widens_the_interval() -> None:
     """A shop reading a dial with 100 rev/min marks: by hand 2 x 100 / sqrt 12 = 57.7."""
     view = job(BOAT, two_ways(BOAT), settings={"prop_check.engine_speed_resolution": "100 rev/min"})
-    assert average_engine_speed(runs_of(view), "centre").uncertainty == pytest.approx(57.7, abs=0.05)
+    assert average_engine_speed(runs_of(view), "centre").expanded_uncertainty == pytest.approx(57.7, abs=0.05)
 
 
 @pytest.mark.parametrize("value", ["0 s", "1000 s", "8 kn", "soon", 8])

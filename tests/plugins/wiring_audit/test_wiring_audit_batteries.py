@@ -39,7 +39,7 @@ def test_charge_says_its_spread() -> None:
     assert finding.numbers[0].value == pytest.approx(50)
     # By hand: 0.5 % of 12.24 V and the last digit give 0.0615 V, with 0.06 V of the tables 0.0859 V; at 25 % over
     # 0.17 V, the steepest piece of the table, that is 12.6 %.
-    assert finding.numbers[0].uncertainty == pytest.approx(12.6, abs=0.1)
+    assert finding.numbers[0].expanded_uncertainty == pytest.approx(12.6, abs=0.1)
     assert finding.sentence == "50 ± 13 % charged at 12.24 V. Charge it before the sea trial and read it again."
 
 
@@ -57,7 +57,7 @@ def test_charge_never_reaches_past_full_or_empty(volts: str, sentence: str, numb
     (finding,) = said(wired_job(read=reading("rest_voltage", volts)), "battery_charge")
     assert finding.sentence.startswith(sentence)
     shown = finding.numbers[0]
-    assert (shown.name, round(shown.value), shown.uncertainty) == (*number, None)
+    assert (shown.name, round(shown.value), shown.expanded_uncertainty) == (*number, None)
 
 
 def test_a_24_volt_bank_is_read_by_halves() -> None:
@@ -116,8 +116,8 @@ def test_one_battery_without_data_leaves_the_others_judged() -> None:
 
 def test_state_of_charge_never_leaves_0_to_100() -> None:
     """Below the table's end 0 %, just above its head 100 %."""
-    assert state_of_charge(2.0, 0.0, "flooded").percent == 0
-    assert state_of_charge(12.8, 0.0, "flooded").percent == 100
+    assert state_of_charge(2.0, 0.0, "flooded").percent.value == 0
+    assert state_of_charge(12.8, 0.0, "flooded").percent.value == 100
     with pytest.raises(NotEnoughData):
         state_of_charge(12.91, 0.0, "flooded")
 
@@ -305,7 +305,7 @@ def test_reserve_counts_capacity_and_rate_in_its_spread() -> None:
     """At 10 A: 3.04 % of the meter with half a digit and 10 % of capacity, both 1.15 times over as time goes with
     (capacity / load) ^ 1.15, and 0.15 ln 2 = 10.4 % of the exponent: 15.9 %."""
     (finding,) = said(wired_job(read=reading("load_current", "10.0 A", "loads")), "battery_reserve")
-    assert finding.numbers[0].uncertainty == pytest.approx(0.159 * 4.506, abs=0.005)
+    assert finding.numbers[0].expanded_uncertainty == pytest.approx(0.159 * 4.506, abs=0.005)
     assert finding.sentence == "4.5 ± 0.7 h from full at the 10.0 A measured, 4 h wanted."
 
 
@@ -313,7 +313,7 @@ def test_a_draw_below_the_20_h_rate_earns_no_more_than_the_stamped_capacity() ->
     """2.5 A of 100 Ah: 50 Ah last 20 h, with the meter's and the capacity's spread only: 10.5 %."""
     (finding,) = said(wired_job(read=reading("load_current", "2.5 A", "loads")), "battery_reserve")
     assert finding.numbers[0].value == pytest.approx(20)
-    assert finding.numbers[0].uncertainty == pytest.approx(2.1, abs=0.05)
+    assert finding.numbers[0].expanded_uncertainty == pytest.approx(2.1, abs=0.05)
 
 
 def test_reserve_refuses_no_load() -> None:
