@@ -42,7 +42,7 @@ def book_state(tablet: Tablet, hull: str, job: str) -> BookState:
     path = book_path(tablet, hull, job)
     if path.exists():
         return BookState(f"The book is made: {path.stat().st_size // 1024} kB.", (str(path),))
-    if tablet.fold(hull, job).current(RegisterKey("job", job, WANTED)):
+    if tablet.state_of(hull, job).current(RegisterKey("job", job, WANTED)):
         return BookState("Put down for the shop. It is made when this job comes ashore.")
     if can_make_book():
         return BookState("Not made yet. It takes a few seconds.")
@@ -54,7 +54,7 @@ def put_down(tablet: Tablet, hull: str, job: str) -> None:
     from garboard.history.registers import RegisterKey
 
     wanted = RegisterKey("job", job, WANTED)
-    state = tablet.fold(hull, job)
+    state = tablet.state_of(hull, job)
     if not state.current(wanted):
         tablet.save(tablet.author().write(state, "job", WANTED, "wanted", job=job))
 

@@ -49,7 +49,7 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Place, Act]]:
     yield "where_faulty", HOME.to("where"), lambda page: page._done("192.168.4.1:99999")
     yield "network", HOME.to("network"), hear_two_senders
     yield "network_silent", HOME.to("network"), hear_nothing
-    jobs = [Place(page="job", hull=hull, job=tablet.fold(hull).jobs[-1]) for hull in tablet.files.hulls()]
+    jobs = [Place(page="job", hull=hull, job=tablet.state_of(hull).jobs[-1]) for hull in tablet.files.hulls()]
     for job in jobs:
         yield from _scenes_of_job(tablet, job)
     for place in _measured_amounts(tablet, jobs):  # last: from here on two values stand there
@@ -59,7 +59,7 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Place, Act]]:
 
 
 def _scenes_of_job(tablet: Tablet, job: Place) -> Iterator[tuple[str, Place, Act]]:
-    name = tablet.fold(job.hull).vessel()[0].name or job.hull
+    name = tablet.state_of(job.hull).vessel()[0].name or job.hull
     short = name.lower().replace(" ", "_")
     for tab in ("alongside", "under way", "hand over", "missing", "vessel"):
         yield f"{short}_job_{tab.replace(' ', '_')}", job.to("job", tab), nothing
@@ -70,7 +70,7 @@ def _scenes_of_job(tablet: Tablet, job: Place) -> Iterator[tuple[str, Place, Act
     yield f"{short}_engines", job.to("kind", "engines"), nothing
     yield f"{short}_circuits", job.to("kind", "circuits"), nothing
     yield f"{short}_add_circuit", job.to("add piece", "circuits"), nothing
-    vessel, _ = tablet.fold(job.hull).vessel()
+    vessel, _ = tablet.state_of(job.hull).vessel()
     if vessel.engines:
         yield f"{short}_engine", job.to("piece", "engines", vessel.engines[0].position), nothing
         yield f"{short}_remove", job.to("remove piece", "engines", vessel.engines[0].position), nothing
@@ -120,7 +120,7 @@ def _measured_amounts(tablet: Tablet, jobs: Sequence[Place]) -> Iterator[Place]:
         for step in tablet.host.steps:
             here = job.to("step", step=step.key)
             for ask in asks_here(tablet, job.hull, job.job, step):
-                if ask.field.kind is Kind.AMOUNT and tablet.standing(job.hull, job.job, ask):
+                if ask.field.kind is Kind.AMOUNT and tablet.current(job.hull, job.job, ask):
                     yield entry_place(here, ask)
 
 
@@ -128,12 +128,12 @@ def disagree(page: Any) -> None:
     """Another tablet measured the same, and came ashore with another value."""
     from garboard.history.authoring import Author, measure
 
-    tablet, place, slot = page.tablet, page.place, page.entering.ask.slot
-    standing = tablet.standing(place.hull, place.job, page.entering.ask)
-    if len(standing) == 1:
-        step, field, row, of = slot.subject
-        number, unit = str(standing[0].value).split(" ", 1)
-        nothing_seen = replay(tablet.fold(place.hull, place.job).hull_number, ())
+    tablet, place, key = page.tablet, page.place, page.form.ask.key
+    current = tablet.current(place.hull, place.job, page.form.ask)
+    if len(current) == 1:
+        step, field, row, of = key.subject
+        number, unit = str(current[0].value).split(" ", 1)
+        nothing_seen = replay(tablet.state_of(place.hull, place.job).hull_number, ())
         author = Author("another tablet", "N. Sorrel")
         value = f"{float(number) + 1:g} {unit}"
         tablet.save(measure(author, nothing_seen, place.job, step, field, value, row=row, of=of))
@@ -153,9 +153,9 @@ def disagree_as_technician(page: Any) -> None:
 
 def type_something_odd(page: Any) -> None:
     """A number outside the plausible range, so that the page asks again; outside the hard one it is refused."""
-    field: Field = page.entering.field
+    field: Field = page.form.field
     high = (field.plausible or (0.0, 9000.0))[1]
-    page.entering.write(f"{high * 1.5:.0f}")
+    page.form.write(f"{high * 1.5:.0f}")
     page._next()
 
 

@@ -180,7 +180,7 @@ def at_work(folder: Path) -> None:
     runTouchApp(embedded=True)
     frame()
     hull = data.files.hulls()[0]
-    job = Place(page="job", hull=hull, job=data.fold(hull).jobs[-1])
+    job = Place(page="job", hull=hull, job=data.state_of(hull).jobs[-1])
     step = job.to("step", step="prop_check.full_throttle")
     full_throttle = data.step(step.step)
     assert full_throttle is not None
@@ -212,7 +212,7 @@ def at_work(folder: Path) -> None:
     def type_a_speed() -> None:
         app.way.instead(entry)
         value: Any = app.shell.page
-        value.entering.write(f"{next(speeds) / 10}")
+        value.form.write(f"{next(speeds) / 10}")
         wait(BETWEEN)
 
     def save_to_next() -> None:

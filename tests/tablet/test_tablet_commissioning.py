@@ -269,7 +269,7 @@ def test_a_value_is_taken_back_with_a_reason(drive):
     view = view_of(d)
     assert view.find("dock.horn", "heard") is None
     here = d.app.tablet.session.here
-    assert [struck.reason for struck in d.app.tablet.fold(here.hull).retractions(here.job)] == ["mistyped"]
+    assert [struck.reason for struck in d.app.tablet.state_of(here.hull).retractions(here.job)] == ["mistyped"]
 
 
 def test_a_field_of_the_vessel_that_disagrees_leads_to_where_it_is_settled(drive):

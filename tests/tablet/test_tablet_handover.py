@@ -29,7 +29,7 @@ def opened(tmp_path):
         path = SAMPLES[name]
         exchange.import_job(tablet.files, read_job_file(path), path.parent, tablet.author(by="Robin"))
         (hull,) = tablet.files.hulls()
-        return tablet, hull, tablet.fold(hull).jobs[-1]
+        return tablet, hull, tablet.state_of(hull).jobs[-1]
 
     yield open_
     for tablet in made:
@@ -108,7 +108,7 @@ def test_every_value_a_signature_covers_is_in_a_table(opened, name):
     """Counted, and each to be read under its step or its piece, in the words it was entered in."""
     tablet, hull, job = opened(name)
     covered = coverage(tablet, hull, job)
-    state = tablet.fold(hull, job)
+    state = tablet.state_of(hull, job)
     ids = set(state.coverage(job))
     measured = [
         (key, entry.value)

@@ -69,8 +69,8 @@ def test_the_pad_keeps_digits_as_typed(keys, text):
 )
 def test_a_typed_number_is_saved_asked_again_or_refused(text, value, question, problem):
     """Outside the plausible range it is asked again, outside the hard range refused, never changed."""
-    judged = judge_number(SPEED, text, "kn")
-    assert (value, question, problem) == (judged.value, judged.question, judged.problem)
+    result = judge_number(SPEED, text, "kn")
+    assert (value, question, problem) == (result.value, result.question, result.problem)
 
 
 @pytest.mark.parametrize(

@@ -94,7 +94,7 @@ def test_a_line_is_stale_when_only_the_other_numbers_file_has_grown(opened, tmp_
     one_boat_in_two_folders(tmp_path)
     tablet = opened()
     vessels = lines_of(tablet)
-    tablet.files.save(measure(ROBIN, tablet.fold(WRONG), "job2", "dock.horn", "heard", True))
+    tablet.files.save(measure(ROBIN, tablet.state_of(WRONG), "job2", "dock.horn", "heard", True))
     assert vessels.stale() == (RIGHT,)
 
 
@@ -227,7 +227,7 @@ def test_a_job_joined_ashore_while_it_is_open_goes_on_as_the_one_it_was_joined_i
     tablet = opened()
     assert set(tablet.boat(RIGHT).jobs) == {"job1", "job2"}
     assert tablet.view(RIGHT, "job2").value("dock.full", "speed") is None
-    tablet.files.save(join_job(KIM, tablet.fold(RIGHT), "job2", "job1", "opened twice"))
+    tablet.files.save(join_job(KIM, tablet.state_of(RIGHT), "job2", "job1", "opened twice"))
     tablet.look_again([RIGHT])
     assert lines_of(tablet).lines[RIGHT].job == "job1"
     asks = asks_here(tablet, RIGHT, "job2", tablet.step("dock.horn"))

@@ -50,7 +50,7 @@ def test_killed_while_typing_it_resumes_where_it_was(drive, tmp_path, moment):
     here = d.app.tablet.session.here
     assert here.page == "entry"
     assert here.subject == ("measure", "dock.full", "engine_speed", "", "starboard")
-    assert d.app.shell.page.entering.text in ("057", "0579"), "the digits stand as they were typed, zero in front"
+    assert d.app.shell.page.form.text in ("057", "0579"), "the digits stand as they were typed, zero in front"
     view = d.app.tablet.view(here.hull, here.job)
     assert view.value("dock.full", "engine_speed", of="port") == "5840 rev/min"
     d.press("back", "back")

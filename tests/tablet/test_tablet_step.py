@@ -17,7 +17,7 @@ def long_reach(tmp_path):
     path = next(path for path in sample_job_files() if path.parent.name == "long_reach")
     exchange.import_job(tablet.files, read_job_file(path), path.parent, tablet.author(by="Robin"))
     (hull,) = tablet.files.hulls()
-    yield tablet, hull, tablet.fold(hull).jobs[-1]
+    yield tablet, hull, tablet.state_of(hull).jobs[-1]
     tablet.close()
 
 

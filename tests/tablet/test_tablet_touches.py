@@ -80,7 +80,7 @@ def test_twenty_circuits(drive):
         if d.has("begin"):
             while d.app.tablet.session.here.page == "cautions":
                 d.press("begin")
-        while d.app.tablet.session.here.page == "entry" and d.app.shell.page.entering.ask.table:
+        while d.app.tablet.session.here.page == "entry" and d.app.shell.page.form.ask.table:
             answer(d)
 
     found = touches(d, run)
@@ -93,7 +93,7 @@ def answer(d):
     """Answer what is asked in the fewest touches: the same as before, or else whatever comes first."""
     from garboard.steps import Kind
 
-    field = d.app.shell.page.entering.field
+    field = d.app.shell.page.form.field
     if d.has("same"):
         d.press("same")
     elif field.kind is Kind.YES_NO:

@@ -50,7 +50,7 @@ def test_keys_the_pad_does_not_offer_do_nothing(drive):
     at_boat_speed(d)
     d.type_keys("-", "a", "4")
     d.type_keys("v", "9", held=["ctrl"])
-    assert d.app.shell.page.entering.text == "4"
+    assert d.app.shell.page.form.text == "4"
 
 
 def test_a_minus_is_typed_where_it_can_be_right(drive):
@@ -61,9 +61,9 @@ def test_a_minus_is_typed_where_it_can_be_right(drive):
     at_boat_speed(d)
     page = d.app.shell.page
     cold = Field(name="speed", title="Air", kind=Kind.AMOUNT, quantity="temperature", unit="degC")
-    page.entering.ask = type(page.entering.ask)(slot=page.entering.ask.slot, field=cold)
+    page.form.ask = type(page.form.ask)(key=page.form.ask.key, field=cold)
     d.type_keys("5", "-")
-    assert page.entering.text == "-5"
+    assert page.form.text == "-5"
 
 
 def test_an_odd_number_is_not_confirmed_by_the_keyboard(drive):
@@ -117,7 +117,7 @@ def test_a_number_typed_and_not_settled_waits(drive):
     d.press("key 4", "key 1", "skip")
     d = d.restart()
     d.press("value Boat speed")
-    assert d.app.shell.page.entering.text == "41"
+    assert d.app.shell.page.form.text == "41"
 
 
 def test_digits_all_erased_are_no_draft(drive):
@@ -126,7 +126,7 @@ def test_digits_all_erased_are_no_draft(drive):
     at_boat_speed(d)
     d.number("40")
     d.press("value Boat speed", "key erase", "key erase", "back", "value Boat speed")
-    assert d.app.shell.page.entering.text == "40"
+    assert d.app.shell.page.form.text == "40"
     assert on_disk(d) == {}
 
 

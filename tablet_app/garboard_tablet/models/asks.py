@@ -22,20 +22,20 @@ FURTHER_ROW = "further row"
 class Ask:
     """One value to enter.
 
-    slot    : where it is kept
+    key     : the register it is kept in
     field   : what it takes
     context : what tells it from others with the same title ("port, row 2")
     table   : name of the table it belongs to, or ""
     """
 
-    slot: RegisterKey
+    key: RegisterKey
     field: Field
     context: str = ""
     table: str = ""
 
     @property
     def row(self) -> str:
-        return self.slot.subject[2] if self.slot.kind == "measure" else ""
+        return self.key.subject[2] if self.key.kind == "measure" else ""
 
     @property
     def place(self) -> Place:
@@ -45,7 +45,7 @@ class Ask:
 
     @property
     def of(self) -> str:
-        return self.slot.subject[3] if self.slot.kind == "measure" else ""
+        return self.key.subject[3] if self.key.kind == "measure" else ""
 
     @property
     def line(self) -> tuple[str, str, str]:
@@ -129,18 +129,18 @@ def _asks_of_field(
 
 
 def _ask(step: Step, field: Field, *, row: str, of: str, context: str, table: str) -> Ask:
-    slot = RegisterKey("measure", "", (step.key, field.name, row, of))
-    return Ask(slot=slot, field=field, context=context, table=table)
+    key = RegisterKey("measure", "", (step.key, field.name, row, of))
+    return Ask(key=key, field=field, context=context, table=table)
 
 
 def in_job(ask: Ask, job: str) -> Ask:
     """The ask, about one job."""
-    return attrs.evolve(ask, slot=ask.slot._replace(job=job)) if ask.slot.kind != "field" else ask
+    return attrs.evolve(ask, key=ask.key._replace(job=job)) if ask.key.kind != "field" else ask
 
 
 def before(asks: tuple[Ask, ...], ask: Ask) -> Iterator[Ask]:
     """Asks for the same thing earlier in the list, nearest first: what "same as before" would repeat."""
-    place = next((i for i, other in enumerate(asks) if other.slot == ask.slot), 0)
+    place = next((i for i, other in enumerate(asks) if other.key == ask.key), 0)
     earlier = [other for other in asks[:place] if other.field.name == ask.field.name]
     same_piece = [other for other in earlier if other.of == ask.of and ask.row]
     return reversed(same_piece or earlier)
@@ -216,7 +216,7 @@ def _asks_of_record(
             yield from _asks_of_record(kind, here, f"{attribute.name}, {context}")
         else:
             field = _field_of(attribute, kind)
-            yield Ask(slot=RegisterKey("field", "", here), field=field, context=context)
+            yield Ask(key=RegisterKey("field", "", here), field=field, context=context)
 
 
 def _field_of(attribute: attrs.Attribute[Any], kind: object) -> Field:

@@ -42,7 +42,7 @@ class _Cell(NamedTuple):
 
 def coverage(tablet: Tablet, hull: str, job: str) -> Covered:
     """Exactly what a signature stands for: counted, and every value named."""
-    state = tablet.fold(hull, job)
+    state = tablet.state_of(hull, job)
     ids = set(state.coverage(job))
     covered = [(key, entry.value) for key in sorted(state.registers) for entry in state.current(key) if entry.id in ids]
     return Covered(len(covered), tuple(_parts(tablet, covered)))

@@ -1,4 +1,4 @@
-"""Entering one value after the other: what is asked, what is typed, what comes next."""
+"""EntryForm one value after the other: what is asked, what is typed, what comes next."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from garboard_tablet.models.asks import (
     table_rows,
 )
 from garboard_tablet.models.keys import ERASE, pressed
-from garboard_tablet.models.pad import Judged, judge, judge_number
+from garboard_tablet.models.pad import ValidationResult, judge, judge_number
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.tablet import Tablet
 
@@ -27,14 +27,14 @@ NUMBERS = (Kind.AMOUNT, Kind.COUNT)
 
 def entry_place(place: Place, ask: Ask) -> Place:
     """The page on which an ask is answered."""
-    return place.to("entry", ask.slot.kind, *ask.slot.subject)
+    return place.to("entry", ask.key.kind, *ask.key.subject)
 
 
 @attrs.define
-class Entering:
+class EntryForm:
     """The value asked for at a place, and what is typed for it so far.
 
-    judged : what was made of the last try to save; empty until then
+    result : what was made of the last try to save; empty until then
     unit   : the unit chosen
     """
 
@@ -43,7 +43,7 @@ class Entering:
     asks: tuple[Ask, ...]
     ask: Ask
     unit: str = ""
-    judged: Judged = attrs.field(factory=Judged)
+    result: ValidationResult = attrs.field(factory=ValidationResult)
 
     @property
     def field(self) -> Field:
@@ -51,13 +51,13 @@ class Entering:
 
     @property
     def step(self) -> Step | None:
-        return self.tablet.step(self.place.step) if self.ask.slot.kind == "measure" else None
+        return self.tablet.step(self.place.step) if self.ask.key.kind == "measure" else None
 
     @property
     def key(self) -> str:
         """What is typed is kept under this. A vessel's field is one for all her jobs."""
-        job = "" if self.ask.slot.kind == "field" else self.place.job
-        return "/".join((self.place.hull, job, self.ask.slot.kind, *self.ask.slot.subject))
+        job = "" if self.ask.key.kind == "field" else self.place.job
+        return "/".join((self.place.hull, job, self.ask.key.kind, *self.ask.key.subject))
 
     @property
     def saved(self) -> JsonValue:
@@ -67,8 +67,8 @@ class Entering:
     @property
     def rivals(self) -> tuple[JsonValue, ...]:
         """Values that disagree; empty when they do not."""
-        standing = self.tablet.standing(self.place.hull, self.place.job, self.ask)
-        return tuple(entry.value for entry in standing) if len(standing) > 1 else ()
+        current = self.tablet.current(self.place.hull, self.place.job, self.ask)
+        return tuple(entry.value for entry in current) if len(current) > 1 else ()
 
     @property
     def is_to_settle(self) -> bool:
@@ -80,8 +80,8 @@ class Entering:
         """Whether one value stands that may be taken back here; a manager's choice is the manager's to take back."""
         from garboard.history.authority import managers_part
 
-        standing = self.tablet.standing(self.place.hull, self.place.job, self.ask)
-        return len(standing) == 1 and (not managers_part(standing[0]) or self.tablet.may_decide)
+        current = self.tablet.current(self.place.hull, self.place.job, self.ask)
+        return len(current) == 1 and (not managers_part(current[0]) or self.tablet.may_decide)
 
     @property
     def typed(self) -> str | None:
@@ -123,8 +123,8 @@ class Entering:
 
     def press(self, key: str) -> None:
         """One key of the number pad. The first digit over a saved value, or over a refused one, begins a new one."""
-        fresh = (self.typed is None or bool(self.judged.problem)) and key != ERASE
-        self.judged = Judged()
+        fresh = (self.typed is None or bool(self.result.problem)) and key != ERASE
+        self.result = ValidationResult()
         self.tablet.session.type(self.key, pressed("" if fresh else self.text, key))
 
     def write(self, text: str) -> None:
@@ -133,7 +133,7 @@ class Entering:
 
     def choose_unit(self, unit: str) -> None:
         """Take another unit for this one value."""
-        self.unit, self.judged = unit, Judged()
+        self.unit, self.result = unit, ValidationResult()
         if unit == self.opening_unit:
             self.tablet.session.forget(self.unit_key)
         else:
@@ -144,30 +144,30 @@ class Entering:
         self.tablet.change_settings(self.tablet.settings.with_unit(self.field.name, self.unit))
 
     def try_typed(self) -> bool:
-        """Save what is typed; False when it is refused or has to be asked again, with `judged` saying why."""
+        """Save what is typed; False when it is refused or has to be asked again, with `result` saying why."""
         if not self.is_changed and self.saved is not None:
             return True
         if self.field.kind in NUMBERS:
-            self.judged = judge_number(self.field, self.text, self.unit)
+            self.result = judge_number(self.field, self.text, self.unit)
         elif not self.text.strip():
-            self.judged = Judged(problem="Type something first, or skip it.")
+            self.result = ValidationResult(problem="Type something first, or skip it.")
         else:
-            self.judged = judge(self.field, self.text.strip())
-        if self.judged.problem or self.judged.question:
+            self.result = judge(self.field, self.text.strip())
+        if self.result.problem or self.result.question:
             return False
-        self.save(self.judged.value)
+        self.save(self.result.value)
         return True
 
     def insist(self) -> None:
         """Save the value that was questioned."""
-        self.save(self.judged.value)
+        self.save(self.result.value)
 
     def save(self, value: JsonValue) -> None:
         """Keep a value; on the disk when this returns."""
         if value != self.saved or self.saved is None:
             self.tablet.enter(self.place.hull, self.place.job, self.ask, value)
         self._forget_draft()  # not before: the disk may refuse the value
-        self.judged = Judged()
+        self.result = ValidationResult()
 
     def settle(self, value: JsonValue, reason: str) -> None:
         """Choose one of the values that disagree."""
@@ -217,13 +217,13 @@ class Entering:
         else:
             asks = asks[self._index(asks, self.ask) + 1 :]
         for ask in asks:
-            if not self.tablet.standing(self.place.hull, self.place.job, ask):
+            if not self.tablet.current(self.place.hull, self.place.job, ask):
                 return entry_place(self.place, ask)
         return None
 
     def progress(self) -> tuple[int, int]:
         """Values entered, and values asked for."""
-        have = sum(bool(self.tablet.standing(self.place.hull, self.place.job, ask)) for ask in self.asks)
+        have = sum(bool(self.tablet.current(self.place.hull, self.place.job, ask)) for ask in self.asks)
         return have, len(self.asks)
 
     def _rows(self) -> tuple[str, ...]:
@@ -235,36 +235,36 @@ class Entering:
 
     def _ends_last_row(self) -> bool:
         own = [ask for ask in self.asks if ask.table == self.ask.table]
-        return bool(self.ask.table and self.ask.row) and bool(own) and own[-1].slot == self.ask.slot
+        return bool(self.ask.table and self.ask.row) and bool(own) and own[-1].key == self.ask.key
 
     def _table_end(self) -> int:
         return max((i + 1 for i, ask in enumerate(self.asks) if ask.table == self.ask.table), default=0)
 
     @staticmethod
     def _index(asks: tuple[Ask, ...], ask: Ask) -> int:
-        return next((i for i, other in enumerate(asks) if other.slot == ask.slot), -1)
+        return next((i for i, other in enumerate(asks) if other.key == ask.key), -1)
 
     def _place_of(self, asks: tuple[Ask, ...], index: int) -> Place | None:
         return entry_place(self.place, asks[index]) if 0 <= index < len(asks) else None
 
 
-def enter(tablet: Tablet, place: Place) -> Entering | None:
+def enter(tablet: Tablet, place: Place) -> EntryForm | None:
     """Take up entering at a place; None when what it asks for is no longer there."""
     asks = _asks(tablet, place)
     kind, *words = place.subject
-    slot = RegisterKey(kind, "", tuple(words))
-    ask = next((ask for ask in asks if ask.slot == slot), None)
+    key = RegisterKey(kind, "", tuple(words))
+    ask = next((ask for ask in asks if ask.key == key), None)
     if ask is None:
         return None
-    entering = Entering(tablet, place, asks, ask)
-    entering.unit = tablet.session.typed.get(entering.unit_key, entering.opening_unit)
-    return entering
+    form = EntryForm(tablet, place, asks, ask)
+    form.unit = tablet.session.typed.get(form.unit_key, form.opening_unit)
+    return form
 
 
 def first_place(tablet: Tablet, place: Place, asks: tuple[Ask, ...]) -> Place | None:
     """Where the first value still missing is entered."""
     for ask in asks:
-        if not tablet.standing(place.hull, place.job, ask):
+        if not tablet.current(place.hull, place.job, ask):
             return entry_place(place, ask)
     return None
 

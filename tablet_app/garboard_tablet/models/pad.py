@@ -27,7 +27,7 @@ def takes_sign(field: Field) -> bool:
 
 
 @attrs.frozen
-class Judged:
+class ValidationResult:
     """What became of a typed value: a value to save, a question to ask again, or a problem that refuses it."""
 
     value: JsonValue = None
@@ -35,7 +35,7 @@ class Judged:
     problem: str = ""
 
 
-def judge_number(field: Field, text: str, unit: str) -> Judged:
+def judge_number(field: Field, text: str, unit: str) -> ValidationResult:
     """Judge what stands on the pad.
 
     field   : an amount or a count
@@ -45,19 +45,19 @@ def judge_number(field: Field, text: str, unit: str) -> Judged:
     """
     digits = text.removesuffix(POINT)
     if digits.strip("-") == "":
-        return Judged(problem="Type a number first.")
+        return ValidationResult(problem="Type a number first.")
     value: JsonValue = str(Amount(digits, unit)) if field.kind is Kind.AMOUNT else int(digits)
     return judge(field, value)
 
 
-def judge(field: Field, value: JsonValue) -> Judged:
+def judge(field: Field, value: JsonValue) -> ValidationResult:
     """Judge any value against its field."""
     try:
         check_value(field, value)
     except ValueError as failure:
         expected, _, got = str(failure).removeprefix("expected ").partition(", got ")
-        return Judged(problem=f"Must be {expected}. You typed {_plain(got)}.")
-    return Judged(value, question=implausible(field, value))
+        return ValidationResult(problem=f"Must be {expected}. You typed {_plain(got)}.")
+    return ValidationResult(value, question=implausible(field, value))
 
 
 def _plain(got: str) -> str:

@@ -114,14 +114,14 @@ def lines_of_step(tablet: Tablet, hull: str, job: str, asks: Sequence[Ask], titl
 
 
 def _value_line(tablet: Tablet, hull: str, job: str, group: list[Ask], titles: dict[str, str]) -> ValueLine:
-    standing = [tablet.standing(hull, job, ask) for ask in group]
-    values = [shown(found[0].value) if len(found) == 1 else "" for found in standing]
-    first = next((ask for ask, found in zip(group, standing, strict=True) if not found), group[0])
-    if any(len(found) > 1 for found in standing):
-        first = next(ask for ask, found in zip(group, standing, strict=True) if len(found) > 1)
+    current = [tablet.current(hull, job, ask) for ask in group]
+    values = [shown(found[0].value) if len(found) == 1 else "" for found in current]
+    first = next((ask for ask, found in zip(group, current, strict=True) if not found), group[0])
+    if any(len(found) > 1 for found in current):
+        first = next(ask for ask, found in zip(group, current, strict=True) if len(found) > 1)
         state, text = "look again", "values disagree"
     else:
-        have = sum(bool(found) for found in standing)
+        have = sum(bool(found) for found in current)
         state = "done" if have == len(group) else "under way" if have else "to do"
         text = (values[0] if len(group) == 1 else f"{have} of {len(group)}") if have else "open"
     table = group[0].table
@@ -160,8 +160,8 @@ def _name_in_row(ask: Ask) -> str:
 
 def first_open(tablet: Tablet, hull: str, job: str, asks: Sequence[Ask], after: Ask | None = None) -> Ask | None:
     """The next value still to enter, after one."""
-    start = 0 if after is None else next((i + 1 for i, ask in enumerate(asks) if ask.slot == after.slot), 0)
-    return next((ask for ask in asks[start:] if not tablet.standing(hull, job, ask)), None)
+    start = 0 if after is None else next((i + 1 for i, ask in enumerate(asks) if ask.key == after.key), 0)
+    return next((ask for ask in asks[start:] if not tablet.current(hull, job, ask)), None)
 
 
 def asks_here(tablet: Tablet, hull: str, job: str, step: Step, open_tables: tuple[str, ...] = ()) -> tuple[Ask, ...]:
@@ -220,14 +220,14 @@ class PunchLine:
 
 def punch_lines(tablet: Tablet, hull: str, job: str) -> list[PunchLine]:
     """Remarks on the punch list, open ones first."""
-    slots = [(key, slot) for key, slot in tablet.fold(hull).registers.items() if key.job == ""]
-    home = tablet.fold(hull, job)
-    slots += [(key, slot) for key, slot in home.registers.items() if key.job == home.joined(job)]
+    registers = [(key, register) for key, register in tablet.state_of(hull).registers.items() if key.job == ""]
+    home = tablet.state_of(hull, job)
+    registers += [(key, register) for key, register in home.registers.items() if key.job == home.joined(job)]
     lines = []
-    for key, slot in slots:
+    for key, register in registers:
         if key.kind != "note":
             continue
-        for entry in slot.current:
+        for entry in register.current:
             value = entry.value if isinstance(entry.value, dict) else {}
             if value.get("punch_list") is True:
                 text, settled = str(value.get("text")), value.get("settled") is True

@@ -24,7 +24,7 @@ class Place:
     hull    : key of the hull
     job     : id of the job
     step    : key of the step
-    subject : further words the page needs, such as the slot of the value being entered
+    subject : further words the page needs, such as the register of the value being entered
     """
 
     page: str

@@ -76,22 +76,22 @@ class Tablet:
             self._boats[hull] = boat
         return self._boats[hull]
 
-    def fold(self, hull: str, job: str = "") -> HullState:
+    def state_of(self, hull: str, job: str = "") -> HullState:
         """What a job's entries are in; without a job, what the vessel's are in."""
         return self.boat(hull).state_of(job)
 
     def size(self, hull: str, job: str) -> int:
         """How many entries a job's state rests on; it grows with every one that comes."""
-        state, home = self.fold(hull), self.fold(hull, job)
+        state, home = self.state_of(hull), self.state_of(hull, job)
         return len(state) if home is state else len(state) + len(home)
 
     def listed(self, hull: str) -> str:
         """The one of a boat's numbers she is listed under: well formed if any is, and one that leads to all of her."""
-        family = self.fold(hull).hull_keys
-        if len(family) == 1:
+        aliases = self.state_of(hull).hull_keys
+        if len(aliases) == 1:
             return hull
         here = set(self.files.hulls())
-        leading = [key for key in family if key == hull or (key in here and self.fold(key).hull_keys == family)]
+        leading = [key for key in aliases if key == hull or (key in here and self.state_of(key).hull_keys == aliases)]
         return min(leading, key=lambda key: (not _is_well_formed(key), key))
 
     def look_again(self, hulls: Collection[str]) -> None:
@@ -152,13 +152,13 @@ class Tablet:
 
     def value(self, hull: str, job: str, ask: Ask) -> JsonValue:
         """The one value that stands for an ask; None when there is none, or several that disagree."""
-        standing = self.standing(hull, job, ask)
-        return standing[0].value if len(standing) == 1 else None
+        current = self.current(hull, job, ask)
+        return current[0].value if len(current) == 1 else None
 
-    def standing(self, hull: str, job: str, ask: Ask) -> tuple[Entry, ...]:
+    def current(self, hull: str, job: str, ask: Ask) -> tuple[Entry, ...]:
         """Every value that stands for an ask; more than one means they disagree."""
-        slot = _slot(ask, job)
-        return self.fold(hull, slot.job).current(slot)
+        key = _key(ask, job)
+        return self.state_of(hull, key.job).current(key)
 
     @property
     def may_decide(self) -> bool:
@@ -194,12 +194,12 @@ class Tablet:
         """Keep the value of an ask, and with the first value of a step that it is under way."""
         from garboard.history.authoring import measure
 
-        slot, author = _slot(ask, job), self.author()
-        state = self.fold(hull, slot.job)
-        if slot.kind != "measure":
-            self.save(author.write(state, slot.kind, slot.subject, value, job=slot.job))
+        key, author = _key(ask, job), self.author()
+        state = self.state_of(hull, key.job)
+        if key.kind != "measure":
+            self.save(author.write(state, key.kind, key.subject, value, job=key.job))
             return
-        step, field, row, of = ask.slot.subject
+        step, field, row, of = ask.key.subject
         self._save_in_step(hull, job, step, [measure(author, state, job, step, field, value, row=row, of=of)])
 
     def _save_in_step(self, hull: str, job: str, step: str, entries: Sequence[Entry]) -> None:
@@ -211,27 +211,27 @@ class Tablet:
         """Every recording kept for a field, the first kept first."""
         from garboard.history.runs import runs_of
 
-        return runs_of(self.fold(hull, job), job, ask.place)
+        return runs_of(self.state_of(hull, job), job, ask.place)
 
     def keep_beside(self, hull: str, job: str, ask: Ask, value: JsonValue) -> None:
         """Keep a recording that does not count, or bring back one thrown away."""
         from garboard.history.runs import keep_run
 
-        entries = keep_run(self.author(), self.fold(hull, job), job, ask.place, value)
+        entries = keep_run(self.author(), self.state_of(hull, job), job, ask.place, value)
         self._save_in_step(hull, job, ask.place[0], entries)
 
     def let_count(self, hull: str, job: str, ask: Ask, value: JsonValue) -> None:
         """Have a recording count, whichever did before."""
         from garboard.history.runs import let_count
 
-        entries = let_count(self.author(), self.fold(hull, job), job, ask.place, value)
+        entries = let_count(self.author(), self.state_of(hull, job), job, ask.place, value)
         self._save_in_step(hull, job, ask.place[0], entries)
 
     def throw_away(self, hull: str, job: str, ask: Ask, value: JsonValue) -> None:
         """Throw a recording away; `keep_beside` brings it back."""
         from garboard.history.runs import throw_away
 
-        self.save(*throw_away(self.author(), self.fold(hull, job), job, ask.place, value))
+        self.save(*throw_away(self.author(), self.state_of(hull, job), job, ask.place, value))
 
     def set_state(self, hull: str, job: str, step: str, state: str, reason: str = "") -> None:
         """Say how far a step is."""
@@ -241,21 +241,21 @@ class Tablet:
         value: dict[str, JsonValue] = {"state": state}
         if reason:
             value["reason"] = reason
-        return self.author().write(self.fold(hull, job), "step", (step,), value, job=job)
+        return self.author().write(self.state_of(hull, job), "step", (step,), value, job=job)
 
     def choose(self, hull: str, job: str, ask: Ask, value: JsonValue, reason: str) -> None:
         """Settle a disagreement."""
         from garboard.history.authoring import settle
 
-        slot = _slot(ask, job)
-        self.save(settle(self.author(), self.fold(hull, slot.job), slot, value, reason))
+        key = _key(ask, job)
+        self.save(settle(self.author(), self.state_of(hull, key.job), key, value, reason))
 
     def take_back(self, hull: str, job: str, ask: Ask, reason: str) -> None:
         """Take back what stands for an ask. It stays in the hull's file, struck out, with the reason."""
         from garboard.history.authoring import retract
 
-        slot = _slot(ask, job)
-        self.save(retract(self.author(), self.fold(hull, slot.job), slot, reason))
+        key = _key(ask, job)
+        self.save(retract(self.author(), self.state_of(hull, key.job), key, reason))
 
     def open_job(self, hull_text: str, kind: str = "commissioning") -> tuple[str, str]:
         """Open a job.
@@ -267,7 +267,7 @@ class Tablet:
         from garboard.history.authoring import new_job_id
 
         hull, job = hull_number.key(hull_text), new_job_id()
-        state, author = self.fold(hull), self.author()
+        state, author = self.state_of(hull), self.author()
         entries = [
             _about_new_hull(author, state, hull_text, "job", ("kind",), kind, job),
             _about_new_hull(author, state, hull_text, "job", ("opened",), author.wall()[:10], job),
@@ -284,11 +284,13 @@ class Tablet:
     ) -> None:
         """Keep a remark; with the subject of an earlier one, in its place."""
         value: JsonValue = {"text": text, "punch_list": punch_list, "settled": settled}
-        self.save(self.author().write(self.fold(hull, job), "note", (subject or os.urandom(6).hex(),), value, job=job))
+        self.save(
+            self.author().write(self.state_of(hull, job), "note", (subject or os.urandom(6).hex(),), value, job=job)
+        )
 
     def sign(self, hull: str, job: str, role: str, name: str, signature: bytes) -> None:
         """Sign a job over everything now in it, with the signature as drawn."""
-        state = self.fold(hull, job)
+        state = self.state_of(hull, job)
         drawn = self.files.attachments.put(signature)
         covers: list[JsonValue] = [*state.coverage(job)]
         value: JsonValue = {"role": role, "name": name, "covers": covers, "signature": {"file": drawn}}
@@ -298,7 +300,7 @@ class Tablet:
         """Add a piece of equipment. A piece of that name removed earlier comes back."""
         from garboard.history.registers import RegisterKey
 
-        state, author = self.fold(hull), self.author()
+        state, author = self.state_of(hull), self.author()
         name = "position" if path[-2] == "engines" else "name"
         entries = [author.write(state, "field", (*path, name), path[-1])]
         if state.current(RegisterKey("field", "", (*path, "removed"))):
@@ -307,21 +309,21 @@ class Tablet:
 
     def remove_piece(self, hull: str, path: tuple[str, ...]) -> None:
         """Take a piece of equipment off the vessel. What was known about it stays in her file."""
-        self.save(self.author().write(self.fold(hull), "field", (*path, "removed"), True))
+        self.save(self.author().write(self.state_of(hull), "field", (*path, "removed"), True))
 
     def copy_piece(self, hull: str, source: tuple[str, ...], target: tuple[str, ...], leave_out: Sequence[str]) -> None:
         """Give a piece every value of another that it lacks."""
         from garboard.history.registers import RegisterKey
 
-        state, author = self.fold(hull), self.author()
+        state, author = self.state_of(hull), self.author()
         entries = []
         for key in sorted(state.registers):
             name = key.subject[len(source) :]
             if key.kind != "field" or key.subject[: len(source)] != source or not name or name[0] in leave_out:
                 continue
-            standing = state.current(key)
-            if len(standing) == 1 and not state.current(RegisterKey("field", "", (*target, *name))):
-                entries.append(author.write(state, "field", (*target, *name), standing[0].value))
+            current = state.current(key)
+            if len(current) == 1 and not state.current(RegisterKey("field", "", (*target, *name))):
+                entries.append(author.write(state, "field", (*target, *name), current[0].value))
         self.save(*entries)
 
     def keep_file(self, content: bytes, title: str) -> dict[str, JsonValue]:
@@ -372,8 +374,8 @@ def _is_well_formed(number: str) -> bool:
     return True
 
 
-def _slot(ask: Ask, job: str) -> RegisterKey:
-    return ask.slot if ask.slot.kind == "field" else ask.slot._replace(job=job)
+def _key(ask: Ask, job: str) -> RegisterKey:
+    return ask.key if ask.key.kind == "field" else ask.key._replace(job=job)
 
 
 def _about_new_hull(

@@ -183,9 +183,11 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
     from garboard.steps import is_open  # steps load the records, which the first frame does without
 
     vessel, _ = boat.state.vessel()
-    slots = [*boat.state.registers.values()]
-    slots += [slot for job, home in boat.moved_in.items() for key, slot in home.registers.items() if key.job == job]
-    saved = max((entry.at for slot in slots for entry in slot.entries.values()), default="")
+    registers = [*boat.state.registers.values()]
+    registers += [
+        register for job, home in boat.moved_in.items() for key, register in home.registers.items() if key.job == job
+    ]
+    saved = max((entry.at for register in registers for entry in register.entries.values()), default="")
     job = latest_job(tablet, hull)
     still_open = [is_open(tablet.view(hull, job), step) for step in tablet.host.steps] if job else []
     return VesselLine(
@@ -213,7 +215,7 @@ def latest_job(tablet: Tablet, hull: str) -> str:
 
 def moved_away(tablet: Tablet, hull: str) -> dict[str, str]:
     """Jobs written under a hull number and moved to another boat, each with the key of that one."""
-    state = tablet.fold(hull)
+    state = tablet.state_of(hull)
     jobs = sorted({key.job for key in state.registers if key.job})
     return {job: target for job in jobs if (target := state.moved_to(job))}
 
@@ -233,13 +235,13 @@ def printed(text: str) -> str:
 
 def vessel_name(tablet: Tablet, hull: str) -> str:
     """What a vessel is called: her name, else her hull number."""
-    vessel, _ = tablet.fold(hull).vessel()
+    vessel, _ = tablet.state_of(hull).vessel()
     return vessel.name or number_of(tablet, hull)
 
 
 def number_of(tablet: Tablet, hull: str) -> str:
     """Her hull number as it is printed."""
-    return printed(tablet.fold(hull).hull_number)
+    return printed(tablet.state_of(hull).hull_number)
 
 
 def whose(tablet: Tablet, place: Place) -> str:

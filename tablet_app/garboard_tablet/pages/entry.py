@@ -14,9 +14,9 @@ from garboard.records import JsonValue
 from garboard.steps import Kind
 from garboard.units import UNITS_OF
 from garboard_tablet.models.asks import shown
-from garboard_tablet.models.entry import NUMBERS, Entering, enter
+from garboard_tablet.models.entry import NUMBERS, EntryForm, enter
 from garboard_tablet.models.keys import ENTER, ERASE, POINT, SIGN
-from garboard_tablet.models.pad import Judged, takes_point, takes_sign
+from garboard_tablet.models.pad import ValidationResult, takes_point, takes_sign
 from garboard_tablet.models.pages import WORST_FIRST, about
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.sources import RecordingFile, recordings_in
@@ -39,16 +39,16 @@ class EntryPage(Page):
 
     def __init__(self, context: Context, place: Place) -> None:
         super().__init__(context, place)
-        self.entering = enter(self.tablet, place)
+        self.form = enter(self.tablet, place)
         self._choosing_unit = self._taking_back = False
         self._chosen: JsonValue = None
-        step = self.entering.step if self.entering else None
+        step = self.form.step if self.form else None
         self.title = step.title if step else "Equipment"
         self._layout: EntryLayout | None = None
         self._typed: Typed | None = None
 
     def body(self) -> Widget:
-        if self.entering is None:
+        if self.form is None:
             column = Column()
             column.show([words("This is no longer asked for. Go back.")])
             return column
@@ -61,13 +61,13 @@ class EntryPage(Page):
             self._layout.rebuild()
 
     def leave(self) -> None:
-        if self.entering is not None and self.entering.typed == "":
-            self.entering.leave_as_it_is()
+        if self.form is not None and self.form.typed == "":
+            self.form.leave_as_it_is()
 
     def keyed(self, key: str) -> bool:
-        if self.entering is None or not self._shows_number_pad(self.entering):
+        if self.form is None or not self._shows_number_pad(self.form):
             return False
-        field = self.entering.field
+        field = self.form.field
         if key == ENTER:
             self._next()
         elif key.isdigit() or key == ERASE:
@@ -80,41 +80,41 @@ class EntryPage(Page):
             return False
         return True
 
-    def _shows_number_pad(self, entering: Entering) -> bool:
-        asks_otherwise = entering.is_to_settle or entering.judged.question or self._taking_back or self._choosing_unit
-        return entering.field.kind in NUMBERS and not asks_otherwise
+    def _shows_number_pad(self, form: EntryForm) -> bool:
+        asks_otherwise = form.is_to_settle or form.result.question or self._taking_back or self._choosing_unit
+        return form.field.kind in NUMBERS and not asks_otherwise
 
     # What stands at the left, or above
 
-    def question(self, entering: Entering) -> list[Maker]:
-        field, ask = entering.field, entering.ask
+    def question(self, form: EntryForm) -> list[Maker]:
+        field, ask = form.field, form.ask
         makers: list[Maker] = [lambda: Txt(field.title, HEADING, bold=True)]
-        have, total = entering.progress()
+        have, total = form.progress()
         where = f"{ask.context} · {have} of {total} entered" if ask.context else f"{have} of {total} entered"
         makers.append(words(where, "quiet", SMALL))
-        rivals = " and ".join(shown(value) for value in entering.rivals)
-        if entering.is_to_settle:
+        rivals = " and ".join(shown(value) for value in form.rivals)
+        if form.is_to_settle:
             text = f"Two values stand: {rivals}. Choose the right one."
             makers.append(self._card(Verdict.ADVISE, text, "values disagree"))
             return makers
         if field.kind in NUMBERS:
-            makers.append(lambda: self._typed_widget(entering))
+            makers.append(lambda: self._typed_widget(form))
         if rivals:
             makers.append(self._card(Verdict.ADVISE, f"{rivals} stand. Measure again.", "values disagree"))
-        if entering.judged.problem:
-            makers.append(self._card(Verdict.FAIL, entering.judged.problem, "not saved"))
-        if entering.judged.question:
-            makers.append(self._card(Verdict.ADVISE, entering.judged.question, "look again"))
+        if form.result.problem:
+            makers.append(self._card(Verdict.FAIL, form.result.problem, "not saved"))
+        if form.result.question:
+            makers.append(self._card(Verdict.ADVISE, form.result.question, "look again"))
             return makers
-        makers.append(lambda: Across(self._aside(entering), least=128))
+        makers.append(lambda: Across(self._aside(form), least=128))
         if field.help:
             makers.append(words(field.help, "quiet", SMALL))
-        if not entering.rivals:  # nothing is judged of a value that disagrees
+        if not form.rivals:  # nothing is judged of a value that disagrees
             makers.extend(self._verdicts())
         return makers
 
-    def _typed_widget(self, entering: Entering) -> Typed:
-        self._typed = Typed(entering.text, entering.unit)
+    def _typed_widget(self, form: EntryForm) -> Typed:
+        self._typed = Typed(form.text, form.unit)
         return self._typed
 
     def _card(self, verdict: Verdict, text: str, word: str = "") -> Maker:
@@ -128,35 +128,35 @@ class EntryPage(Page):
         counted = [finding for finding in ranked if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
         return [partial(_verdict_card, finding) for finding in counted[:2]]
 
-    def _aside(self, entering: Entering) -> list[Press]:
+    def _aside(self, form: EntryForm) -> list[Press]:
         presses = []
-        units = UNITS_OF.get(entering.field.quantity, ())
-        if entering.field.kind is Kind.AMOUNT and len(units) > 1:
-            presses.append(Press(f"Unit: {entering.unit}", self._ask_unit, name="unit"))
-            if entering.may_be_always:
-                presses.append(Press(f"Always {entering.unit}", self._always, name="always"))
-        repeat = entering.repeat
-        if repeat is not None and entering.saved is None and not entering.rivals:
+        units = UNITS_OF.get(form.field.quantity, ())
+        if form.field.kind is Kind.AMOUNT and len(units) > 1:
+            presses.append(Press(f"Unit: {form.unit}", self._ask_unit, name="unit"))
+            if form.may_be_always:
+                presses.append(Press(f"Always {form.unit}", self._always, name="always"))
+        repeat = form.repeat
+        if repeat is not None and form.saved is None and not form.rivals:
             presses.append(Press(f"Same: {shown(repeat)}", lambda: self._take(repeat), name="same"))
-        if entering.may_end_table:
+        if form.may_end_table:
             presses.append(Press("No more rows", self._end_table, name="no more rows"))
-        if entering.rivals:
+        if form.rivals:
             presses.append(Press("Leave it to the manager", self._skip, name="skip"))
-        elif entering.saved is None:
+        elif form.saved is None:
             presses.append(Press("Skip", self._skip, name="skip"))
         else:
-            if entering.may_take_back:
+            if form.may_take_back:
                 presses.append(Press("Take it back", self._begin_taking_back, "away", name="take back"))
             presses.append(Press("Leave as it is", self._skip, name="skip"))
         return presses
 
     # What stands at the right, or below
 
-    def answer(self, entering: Entering) -> Widget:
-        field = entering.field
-        if entering.is_to_settle:
-            return self._settling(entering)
-        if entering.judged.question:
+    def answer(self, form: EntryForm) -> Widget:
+        field = form.field
+        if form.is_to_settle:
+            return self._settling(form)
+        if form.result.question:
             return self._asking_again()
         if self._taking_back:
             reasons = [
@@ -166,19 +166,19 @@ class EntryPage(Page):
         if self._choosing_unit:
             units = UNITS_OF[field.quantity]
             return self._presses(
-                [Press(u, partial(self._unit, u), size=32, name=f"unit {u}", chosen=u == entering.unit) for u in units]
+                [Press(u, partial(self._unit, u), size=32, name=f"unit {u}", chosen=u == form.unit) for u in units]
             )
         if field.kind in NUMBERS:
             return self.context.pads.at_work(self._key, self._next, takes_point(field), takes_sign(field))
         if field.kind is Kind.CHOICE:
-            return self._presses([self._choice(entering, choice, choice) for choice in field.choices])
+            return self._presses([self._choice(form, choice, choice) for choice in field.choices])
         if field.kind is Kind.YES_NO:
-            return self._presses([self._choice(entering, "Yes", True), self._choice(entering, "No", False)])
+            return self._presses([self._choice(form, "Yes", True), self._choice(form, "No", False)])
         if field.kind is Kind.SIGNATURE:
             return SigningArea(self._signed)
         if field.kind in (Kind.PHOTO, Kind.RECORDING):
             return self._files(field.kind)
-        return WordsArea(entering, self._next)
+        return WordsArea(form, self._next)
 
     def _presses(self, presses: Sequence[Press]) -> Widget:
         if len(presses) <= MOST_AT_ONCE:
@@ -187,18 +187,18 @@ class EntryPage(Page):
         column.show([partial(Across, presses[i : i + 2], 128) for i in range(0, len(presses), 2)])
         return column
 
-    def _choice(self, entering: Entering, text: str, value: JsonValue) -> Press:
+    def _choice(self, form: EntryForm, text: str, value: JsonValue) -> Press:
         press = Press(text, lambda: self._take(value), "plain", 32, name=f"choice {text}", chosen=False)
-        if entering.saved == value and type(entering.saved) is type(value):
+        if form.saved == value and type(form.saved) is type(value):
             press.chosen = True
             press.paint()
         return press
 
-    def _settling(self, entering: Entering) -> Widget:
+    def _settling(self, form: EntryForm) -> Widget:
         if self._chosen is None:
             values = [
                 Press(shown(value), partial(self._choose, value), "plain", name=f"value {shown(value)}")
-                for value in entering.rivals
+                for value in form.rivals
             ]
             return self._presses(values)
         reasons = [Press(f"Because: {r}", partial(self._settle, r), name=f"reason {r}") for r in REASONS]
@@ -228,37 +228,37 @@ class EntryPage(Page):
     # What is done
 
     def _key(self, key: str) -> None:
-        if self.entering is None:
+        if self.form is None:
             return
-        said_something = self.entering.judged != Judged()
-        self.entering.press(key)
+        said_something = self.form.result != ValidationResult()
+        self.form.press(key)
         if said_something or self._typed is None:
             self.refill()
         else:
-            self._typed.say(self.entering.text)
+            self._typed.say(self.form.text)
 
     def _next(self) -> None:
-        if self.entering is None:
+        if self.form is None:
             return
-        if self.entering.try_typed():
+        if self.form.try_typed():
             self._onward()
         else:
             self.refill()
 
     def _take(self, value: JsonValue) -> None:
-        if self.entering is not None:
-            self.entering.save(value)
+        if self.form is not None:
+            self.form.save(value)
             self._onward()
 
     def _insist(self) -> None:
-        if self.entering is not None:
-            self.entering.insist()
+        if self.form is not None:
+            self.form.insist()
             self._onward()
 
     def _again(self) -> None:
-        if self.entering is not None:
-            self.entering.write("")
-            self.entering.judged = Judged()
+        if self.form is not None:
+            self.form.write("")
+            self.form.result = ValidationResult()
             self.refill()
 
     def _ask_unit(self) -> None:
@@ -266,13 +266,13 @@ class EntryPage(Page):
         self.refill()
 
     def _unit(self, unit: str) -> None:
-        if self.entering is not None:
-            self.entering.choose_unit(unit)
+        if self.form is not None:
+            self.form.choose_unit(unit)
         self._ask_unit()
 
     def _always(self) -> None:
-        if self.entering is not None:
-            self.entering.always_this_unit()
+        if self.form is not None:
+            self.form.always_this_unit()
             self.refill()
 
     def _choose(self, value: JsonValue) -> None:
@@ -280,16 +280,16 @@ class EntryPage(Page):
         self.refill()
 
     def _settle(self, reason: str) -> None:
-        if self.entering is not None:
-            self.entering.settle(self._chosen, reason)
+        if self.form is not None:
+            self.form.settle(self._chosen, reason)
             self._onward()
 
     def _signed(self, strokes: Sequence[Sequence[tuple[float, float]]]) -> None:
         self._take(self.tablet.keep_file(svg_of(strokes), "signature"))
 
     def _file(self, path: Path) -> None:
-        if self.entering is not None and RecordingFile(path).is_simulated:
-            self.entering.judged = Judged(problem=f"{path.name} is a simulated run, no measurement.")
+        if self.form is not None and RecordingFile(path).is_simulated:
+            self.form.result = ValidationResult(problem=f"{path.name} is a simulated run, no measurement.")
             self.refill()
             return
         self._take(self.tablet.keep_file(path.read_bytes(), path.name))
@@ -302,24 +302,24 @@ class EntryPage(Page):
         self.refill()
 
     def _take_back(self, reason: str) -> None:
-        if self.entering is not None:
-            self.entering.take_back(reason)
+        if self.form is not None:
+            self.form.take_back(reason)
             self._taking_back = False
             self.findings.soon(self.place)
             self.screen.redraw()
 
     def _skip(self) -> None:
-        if self.entering is not None:
-            self.entering.leave_as_it_is()
+        if self.form is not None:
+            self.form.leave_as_it_is()
             self._onward()
 
     def _end_table(self) -> None:
-        if self.entering is not None:
-            self._go(self.entering.after(ending_table=True))
+        if self.form is not None:
+            self._go(self.form.after(ending_table=True))
 
     def _onward(self) -> None:
-        if self.entering is not None:
-            self._go(self.entering.after())
+        if self.form is not None:
+            self._go(self.form.after())
 
     def _go(self, place: Place | None) -> None:
         self.findings.soon(self.place)
@@ -362,10 +362,10 @@ class EntryLayout(Widget):
         self.rebuild()
 
     def rebuild(self) -> None:
-        entering = self._page.entering
-        if entering is None:
+        form = self._page.form
+        if form is None:
             return
-        answer = self._page.answer(entering)
+        answer = self._page.answer(form)
         if answer is not self._answer:
             if self._answer is not None:
                 self.remove_widget(self._answer)
@@ -373,7 +373,7 @@ class EntryLayout(Widget):
             if answer.parent is not None:
                 answer.parent.remove_widget(answer)
             self.add_widget(answer)
-        self._question.show(self._page.question(entering))
+        self._question.show(self._page.question(form))
         self._place()
 
     def _place(self, *_: object) -> None:
@@ -396,9 +396,9 @@ class EntryLayout(Widget):
 class WordsArea(Widget):
     """A box for words, with next beneath it; at the top, where the tablet's keyboard does not cover it."""
 
-    def __init__(self, entering: Entering, onward) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, form: EntryForm, onward) -> None:  # type: ignore[no-untyped-def]
         super().__init__(size_hint=(None, None), size=(1, 1))
-        self._box = WordsBox(entering.text, entering.write)
+        self._box = WordsBox(form.text, form.write)
         self._next = Press("Next", onward, "main", 32, name="next")
         self._box.bind(on_text_validate=lambda _box: onward())
         self.add_widget(self._box)

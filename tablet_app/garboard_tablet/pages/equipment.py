@@ -62,7 +62,7 @@ class EquipmentPage(Page):
         )
 
     def _share(self, asks: Sequence[Ask]) -> str:
-        have = sum(bool(self.tablet.standing(self.place.hull, self.place.job, ask)) for ask in asks)
+        have = sum(bool(self.tablet.current(self.place.hull, self.place.job, ask)) for ask in asks)
         return f"{have} of {len(asks)}"
 
 
@@ -183,13 +183,13 @@ class PiecePage(Page):
 
     def _value_row(self, line: ValueLine) -> RowPress:
         ask = line.ask
-        inner = ask.slot.subject[len(self.path) : -1]  # "propeller", for what belongs to an engine's propeller
+        inner = ask.key.subject[len(self.path) : -1]  # "propeller", for what belongs to an engine's propeller
         return RowPress(
             f"{inner[-1].capitalize()} {ask.field.title.lower()}" if inner else ask.field.title,
             lambda: self.way.go(entry_place(self.place, ask)),
             value=line.value,
             value_role="ink" if line.state == "done" else "quiet",
-            name=f"value {'/'.join(ask.slot.subject)}",
+            name=f"value {'/'.join(ask.key.subject)}",
         )
 
     def _like(self) -> str | None:
@@ -197,7 +197,7 @@ class PiecePage(Page):
         if len(self.path) != 2:
             return None
         asks = self._asks()
-        if any(self.tablet.standing(self.place.hull, self.place.job, ask) for ask in asks):
+        if any(self.tablet.current(self.place.hull, self.place.job, ask) for ask in asks):
             return None
         names = pieces(self.tablet.view(self.place.hull, self.place.job).vessel, self.path[0])
         others = [name for name in names if name != self.path[1]]

@@ -142,9 +142,9 @@ class LivePage(Page):
         title = ", ".join(filter(None, (self.title, source, f"{len(samples)} samples")))
         value = self.tablet.keep_file(csv_series(samples), title)
         place = entry_place(self.place, ask)
-        entering = enter(self.tablet, place)
-        if entering is not None:
-            entering.save(value)
+        form = enter(self.tablet, place)
+        if form is not None:
+            form.save(value)
         self.recorder.remove()
         self.findings.soon(self.place)
         self.way.back_to("step")
@@ -163,8 +163,8 @@ class LivePage(Page):
             return None
         hull, job = self.place.hull, self.place.job
         asks = [ask for ask in asks_here(self.tablet, hull, job, step) if ask.field.kind is Kind.RECORDING]
-        named = [ask for ask in asks if (ask.slot.kind, *ask.slot.subject) == self.place.subject]
-        empty = [ask for ask in asks if not self.tablet.standing(hull, job, ask)]
+        named = [ask for ask in asks if (ask.key.kind, *ask.key.subject) == self.place.subject]
+        empty = [ask for ask in asks if not self.tablet.current(hull, job, ask)]
         return next(iter([*named, *empty, *asks]), None)
 
     def leave(self) -> None:

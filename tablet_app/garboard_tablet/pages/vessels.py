@@ -268,6 +268,6 @@ class VesselJobsPage(Page):
         return (Press("New job on her", self._new, "main", name="new job on her"),)
 
     def _new(self) -> None:
-        hull, job = self.tablet.open_job(self.tablet.fold(self.place.hull).hull_number)
+        hull, job = self.tablet.open_job(self.tablet.state_of(self.place.hull).hull_number)
         self.context.vessels.changed(hull)
         self.way.instead(Place(page="job", hull=hull, job=job))
