@@ -1,10 +1,11 @@
 """Builds vessels and job views for the tests of the plugins."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
 from typing import Any
 
 from garboard.findings import Finding, NotEnoughData
-from garboard.hosting.host import PluginHost
+from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import Disagreement, JobView, Place
 from garboard.records import ENGINE_POSITIONS, Engine, Job, JsonValue, Measurement, StepState, Tank, Vessel
 from garboard.samples import Recording
@@ -26,7 +27,7 @@ def job_view(
     states: Iterable[StepState] = (),
     settings: Mapping[str, JsonValue] | None = None,
 ) -> JobView:
-    """A job view holding values at places (step, field, row, of)."""
+    """A job view holding values at places (step, field, row, of), every setting at its default unless given."""
     unsettled = tuple(disagreements)
 
     def load(reference: str) -> Recording:
@@ -34,7 +35,7 @@ def job_view(
             raise NotEnoughData(f"recording {reference!r} is not here")
         return recordings[reference]
 
-    return JobView(
+    view = JobView(
         vessel=vessel,
         job=Job(id="J1"),
         measurements=tuple(
@@ -47,6 +48,12 @@ def job_view(
         settings=settings or {},
         load_recording=load,
     )
+    return _all_plugins().with_defaults(view)
+
+
+@lru_cache(maxsize=1)
+def _all_plugins() -> PluginHost:
+    return make_host(entry_points=False)
 
 
 def findings_of(host: PluginHost, view: JobView, calculator: str) -> list[Finding]:

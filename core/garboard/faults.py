@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import attrs
 
-__all__ = ["Fault", "GarboardError", "InputError", "shown"]
+__all__ = ["Fault", "GarboardError", "InputError", "NotTaken", "shown"]
 
 _LONGEST_SHOWN = 60
 
@@ -55,6 +55,18 @@ class InputError(GarboardError, ValueError):
         self.faults = tuple(faults)
         count = f"{len(faults)} fault" + ("s" if len(faults) != 1 else "")
         super().__init__("\n".join([f"{source}: {count}", *(f"  {fault}" for fault in faults)]))
+
+
+class NotTaken(GarboardError, ValueError):
+    """A value that cannot be used.
+
+    expected : what would be right, with an example
+    got      : what it is, as text
+    """
+
+    def __init__(self, expected: str, got: str) -> None:
+        self.expected, self.got = expected, got
+        super().__init__(f"expected {expected}, got {got}")
 
 
 def shown(value: object) -> str:

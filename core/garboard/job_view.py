@@ -12,6 +12,7 @@ import attrs
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.records import Job, JsonValue, Measurement, Note, SignOff, StepState, Vessel
 from garboard.samples import Recording
+from garboard.settings import SettingSet, SettingUsed, setting_number
 from garboard.units import Amount, parse_amount
 
 __all__ = ["Asking", "Disagreement", "FieldKey", "JobView", "Place", "amount_or_fault", "nothing_at", "place_of"]
@@ -63,6 +64,8 @@ class JobView:
     measurements   : at most one for each place; places in `disagreements` have none
     load_recording : gives the recording behind a reference; raises NotEnoughData when it is not here or simulated
     settings       : the shop's settings, defaults filled in by the host
+    settings_set   : values somebody set, for this job or for the shop's; the host decides which hold
+    settings_used  : those that are not at their default or in doubt, by key; filled in by the host
     """
 
     vessel: Vessel
@@ -73,6 +76,8 @@ class JobView:
     sign_offs: tuple[SignOff, ...] = ()
     disagreements: tuple[Disagreement, ...] = ()
     settings: Mapping[str, JsonValue] = attrs.field(factory=dict)
+    settings_set: tuple[SettingSet, ...] = ()
+    settings_used: Mapping[str, SettingUsed] = attrs.field(factory=dict)
     load_recording: Callable[[str], Recording] = attrs.field(
         default=_no_recording, converter=_only_measured, eq=False, repr=False
     )
@@ -124,12 +129,16 @@ class JobView:
         return attrs.evolve(recording, name=name) if isinstance(name, str) and name else recording
 
     def setting(self, key: str) -> JsonValue:
-        """A shop setting. Raises KeyError for a key no plugin declared."""
+        """A shop setting that is a choice, text, or yes or no. Raises KeyError for a key no plugin declared."""
         return self.settings[key]
 
+    def setting_value(self, key: str, unit: str = "") -> float:
+        """A shop setting that is an amount or a count [unit]. Raises KeyError for a key no plugin declared."""
+        return setting_number(self.settings, key, unit)
+
     def setting_amount(self, key: str, unit: str) -> float:
-        """A shop setting that is an amount [unit]."""
-        return Amount.parse(str(self.settings[key])).to(unit)
+        """The same as `setting_value`, by the name older plugins call it."""
+        return self.setting_value(key, unit)
 
     def state_of(self, step: str) -> str:
         """The state of a step: to do, under way, done, look again, not fitted."""

@@ -12,11 +12,32 @@ from typing import Generic, TypeVar
 
 import attrs
 
+from garboard.fields import Field, Kind
 from garboard.findings import Basis, Figure, Finding, Number, Table
 from garboard.job_view import JobView
-from garboard.records import EQUIPMENT, JsonValue
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample
-from garboard.units import UNITS_OF
+from garboard.settings import Setting, SettingUsed
+
+__all__ = [
+    "DONE_STATES",
+    "NOT_NEEDED",
+    "Assessed",
+    "Block",
+    "Calculator",
+    "Caution",
+    "Field",
+    "Guidance",
+    "Kind",
+    "LiveGuide",
+    "Phase",
+    "RecordingJudge",
+    "ReportSection",
+    "Setting",
+    "Step",
+    "is_open",
+    "state_shown",
+]
+# Field, Kind and Setting stood here once: plugins written then import them from here.
 
 __all__ = [
     "DONE_STATES",
@@ -45,58 +66,6 @@ class Phase(enum.Enum):
     ALONGSIDE = "alongside"
     UNDER_WAY = "under way"
     HAND_OVER = "hand over"
-
-
-class Kind(enum.Enum):
-    """What a field takes."""
-
-    AMOUNT = "amount"
-    COUNT = "count"
-    CHOICE = "choice"
-    YES_NO = "yes or no"
-    TEXT = "text"
-    PHOTO = "photo"
-    SIGNATURE = "signature"
-    RECORDING = "recording"
-    TABLE = "table"
-
-
-@attrs.frozen(kw_only=True)
-class Field:
-    """One thing to enter.
-
-    name      : unique in its step, columns of tables included; never changes once jobs hold it
-    title     : what the person reads
-    quantity  : for an amount, a key of `units.UNITS_OF`; `unit` is the unit offered first
-    choices   : for a choice, the words to choose from
-    plausible : (low, high) in `unit`; outside it the person is asked again
-    hard      : (low, high) in `unit`; outside it the value is refused
-    each      : a key of `records.EQUIPMENT`: asked once for every such piece the vessel has
-    columns   : for a table, the fields of one row; with `each` the rows are the pieces of equipment
-    """
-
-    name: str
-    title: str
-    kind: Kind
-    quantity: str = ""
-    unit: str = ""
-    choices: tuple[str, ...] = ()
-    plausible: tuple[float, float] | None = None
-    hard: tuple[float, float] | None = None
-    each: str = ""
-    required: bool = True
-    help: str = ""
-    columns: tuple[Field, ...] = ()
-
-    def __attrs_post_init__(self) -> None:
-        if self.kind is Kind.AMOUNT and self.unit not in UNITS_OF.get(self.quantity, ()):
-            raise ValueError(f"field {self.name!r}: unit {self.unit!r} is not a unit of quantity {self.quantity!r}")
-        if self.kind is Kind.CHOICE and not self.choices:
-            raise ValueError(f"field {self.name!r}: a choice needs choices")
-        if self.kind is Kind.TABLE and not self.columns:
-            raise ValueError(f"field {self.name!r}: a table needs columns")
-        if self.each and self.each not in EQUIPMENT:
-            raise ValueError(f"field {self.name!r}: each must be one of {', '.join(EQUIPMENT)}, got {self.each!r}")
 
 
 @attrs.frozen
@@ -158,22 +127,6 @@ def state_shown(view: JobView, step: Step) -> str:
 def is_open(view: JobView, step: Step) -> bool:
     """Whether a step is still to be done: neither done nor not fitted nor spared by another way."""
     return state_shown(view, step) not in (*DONE_STATES, NOT_NEEDED)
-
-
-@attrs.frozen(kw_only=True)
-class Setting:
-    """Something a shop decides once, such as how long full throttle may be held.
-
-    key     : "<plugin>.<setting>"
-    field   : what kind of value it is
-    default : used until the shop decides
-    basis   : where the default comes from
-    """
-
-    key: str
-    field: Field
-    default: JsonValue
-    basis: Basis
 
 
 @attrs.frozen(kw_only=True)
@@ -274,7 +227,10 @@ class RecordingJudge:
 
 @attrs.frozen(kw_only=True)
 class Assessed:
-    """A finding with the calculator and the plugin version that produced it."""
+    """A finding with the calculator and the plugin version that produced it.
+
+    settings_used : settings the calculator read that are not at their default, or in doubt
+    """
 
     calculator: str
     title: str
@@ -283,6 +239,7 @@ class Assessed:
     plugin: str
     plugin_version: str
     finding: Finding
+    settings_used: tuple[SettingUsed, ...] = ()
 
 
 Block = str | Table | Figure | Finding | Number

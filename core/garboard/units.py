@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import attrs
 
+from garboard.faults import NotTaken
+
 if TYPE_CHECKING:
     import pint
 
@@ -174,10 +176,10 @@ class Amount:
         if match is None:
             hint = " (use a point, not a comma)" if re.search(r"\d,\d", text) else ""
             what = "a number with its unit" if " " in example else "a plain number"
-            raise ValueError(f"expected {what}, such as {example!r}{hint}, got {text!r}")
+            raise NotTaken(f"{what}, such as {example!r}{hint}", repr(text))
         unit = match["unit"] or ""
         if unit not in _PINT_NAME:
-            raise ValueError(f"expected a unit the program knows, as in {example!r}, got {text!r}{_unknown(unit)}")
+            raise NotTaken(f"a unit the program knows, as in {example!r}", f"{text!r}{_unknown(unit)}")
         return cls(match["text"], unit)
 
     def to(self, unit: str) -> float:
@@ -212,9 +214,7 @@ def parse_amount(text: str, quantity: str) -> Amount:
     if match is None or unit in units:
         return Amount.parse(text, example)
     why = _unknown(unit) if unit not in _PINT_NAME else "" if unit else ", without a unit"
-    raise ValueError(
-        f"expected {_article(quantity)} {quantity} {_in_units(units)}, such as {example!r}, got {text!r}{why}"
-    )
+    raise NotTaken(f"{_article(quantity)} {quantity} {_in_units(units)}, such as {example!r}", f"{text!r}{why}")
 
 
 def _unknown(unit: str) -> str:

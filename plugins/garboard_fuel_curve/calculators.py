@@ -44,28 +44,29 @@ from garboard_fuel_curve.steps import (
     STEPS,
     TANKS,
     THIRDS,
-    limit,
 )
 
 
 def _curve(view: JobView) -> tuple[Readings, Curve]:
     """The readings and the curve through them. Raises NotEnoughData when there are too few steps."""
     found = readings(view)
-    fewest = max(3, int(limit(view, "fewest_steps")))
+    fewest = int(view.setting_value("fuel_curve.fewest_steps"))
     if len(found.steps) < fewest:
         raise NotEnoughData(
             f"{len(found.steps)} different throttle steps, at least {fewest} are needed; add steps between idle and "
             "full throttle"
         )
     points = tuple(step.point() for step in found.steps)
-    recovery = min(max(limit(view, "planing_recovery"), 1.0), 100.0) / 100
+    recovery = view.setting_value("fuel_curve.planing_recovery", "%") / 100
     return found, study(points, doubts(view, found), recovery)
 
 
 def _clear_hump(view: JobView, curve: Curve) -> Hump | None:
     """The planing hump, None where there is none. Raises NotEnoughData where steps are too far apart to tell."""
     hump = curve.landmarks.hump if curve.hump_is_clear else None
-    gaps = wide_gaps([point.engine_speed for point in curve.points], limit(view, "widest_gap"))
+    gaps = wide_gaps(
+        [point.engine_speed for point in curve.points], view.setting_value("fuel_curve.widest_gap", "rev/min")
+    )
     if hump is None and view.vessel.hull_form == "displacement":
         return None
     in_the_way = [(low, high) for low, high in gaps if hump is None or (low < hump.planing and high > hump.start)]
@@ -214,6 +215,7 @@ def planing_hump(view: JobView) -> list[Finding]:
     start = curve.of_hump(lambda one: one.start)
     bottom = curve.of_hump(lambda one: one.bottom.engine_speed)
     speed = curve.slowest_planing
+    recovered = view.setting_value("fuel_curve.planing_recovery", "%")
     worst = curve.economy_at(hump.bottom.engine_speed)
     return [
         Finding(
@@ -226,7 +228,7 @@ def planing_hump(view: JobView) -> list[Finding]:
             basis=(
                 attrs.evolve(
                     PRACTICE,
-                    text=f"Planing begins where economy has regained {limit(view, 'planing_recovery'):.0f} % of its "
+                    text=f"Planing begins where economy has regained {recovered:.0f} % of its "
                     "rise from the hump to the best cruise",
                 ),
                 PROPAGATION,
@@ -364,7 +366,7 @@ def cruising_range(view: JobView) -> list[Finding]:
     if not good.value > 0:
         raise NotEnoughData(f"the boat makes no way at {at:.0f} rev/min")
     share = math.hypot(good.expanded_uncertainty / good.value, rounding(view, TANKS, "usable_fuel", "gal") / usable)
-    reserve = min(max(limit(view, "reserve"), 0.0), 100.0)
+    reserve = min(max(view.setting_value("fuel_curve.reserve", "%"), 0.0), 100.0)
     out, whole = radius_by_thirds(usable, good.value), range_with_reserve(usable, reserve, good.value)
     return [
         Finding(
@@ -391,7 +393,8 @@ def mixed_use(view: JobView) -> list[Finding]:
     """Fuel flow averaged over the five modes of mixed use, and whether fuel follows engine speed as it should."""
     _, curve = _curve(view)
     rated = _rated_speed(view)
-    idle_limit, share = limit(view, "idle_at_most"), limit(view, "full_throttle_from") / 100
+    idle_limit = view.setting_value("fuel_curve.idle_at_most", "rev/min")
+    share = view.setting_value("fuel_curve.full_throttle_from", "%") / 100
     reasons = []
     if curve.lowest > idle_limit:
         reasons.append(f"no step at idle, {idle_limit:.0f} rev/min or below")
@@ -408,7 +411,7 @@ def mixed_use(view: JobView) -> list[Finding]:
     shares = [speed / speeds[0] for speed in speeds[:-1]]
     average = curve.estimate(lambda fitted: duty_cycle.weighted([fitted.flow.at(speed) for speed in speeds]), "gal/h")
     power = curve.estimate(lambda fitted: duty_cycle.exponent(shares, [fitted.flow.at(speed) for speed in speeds[:-1]]))
-    low, high = limit(view, "lowest_exponent"), limit(view, "highest_exponent")
+    low, high = view.setting_value("fuel_curve.lowest_exponent"), view.setting_value("fuel_curve.highest_exponent")
     ordinary = low <= power.value <= high
     says = f"{_shown(average)} gal/h over mixed use, two fifths of the time idling."
     if not ordinary:
@@ -465,7 +468,7 @@ def flow_meter(view: JobView) -> list[Finding]:
     refilled = asking.amount(TANKS, "refilled", "gal")
     present = optional(asking, TANKS, "present_factor", "")
     metered, metered_within = _metered(view, asking)
-    smallest = limit(view, "smallest_refill")
+    smallest = view.setting_value("fuel_curve.smallest_refill", "gal")
     asking.need(
         same_mark or view.value(TANKS, "same_mark") is None, "the tank was not filled to the same mark before and after"
     )
@@ -477,10 +480,12 @@ def flow_meter(view: JobView) -> list[Finding]:
     asking.need(present is None or not present <= 0, "the factor set in the meter must be above zero")
     asking.check()
     now = 1.0 if present is None else present
-    refill_within = math.hypot(limit(view, "fill_repeatability"), rounding(view, TANKS, "refilled", "gal"))
+    refill_within = math.hypot(
+        view.setting_value("fuel_curve.fill_repeatability", "gal"), rounding(view, TANKS, "refilled", "gal")
+    )
     ratio = meter_factor(refilled, metered)
     within = meter_factor_within(refilled, metered, refill_within, metered_within)
-    allowed = limit(view, "meter_off_by") / 100
+    allowed = view.setting_value("fuel_curve.meter_off_by", "%") / 100
     off = abs(ratio - 1) > allowed
     reads = f"{abs(1 / ratio - 1) * 100:.1f} % {'low' if ratio > 1 else 'high'}"
     says = f"Meter reads {reads} against the refill (factor {with_uncertainty(ratio, within, 3)}). "
@@ -544,8 +549,8 @@ def fuel_for_power(view: JobView) -> list[Finding]:
     density = optional(asking, STEPS, "fuel_density", "lb/gal")
     asking.need(density is None or math.isnan(density) or 1 <= density <= 20, "fuel density must be 5.0 to 8.5 lb/gal")
     asking.check()
-    tolerance = 0.0 if density is not None else limit(view, "density_tolerance") / 100
-    weight = limit(view, f"{fuel}_density") if density is None else density
+    tolerance = 0.0 if density is not None else view.setting_value("fuel_curve.density_tolerance", "%") / 100
+    weight = view.setting_value(f"fuel_curve.{fuel}_density", "lb/gal") if density is None else density
     return [
         _plausible(view, engine, number, found.steps, fuel, weight, tolerance)
         for number, engine in enumerate(view.vessel.engines)
@@ -574,11 +579,12 @@ def _plausible(
     used = specific_consumption.specific_consumption(flow, density, power)
     efficiency = specific_consumption.brake_efficiency(used)
     of_consumption = math.hypot(
-        limit(view, "power_tolerance") / 100, density_tolerance, top.flow_within / top.flow, 1e-6
+        view.setting_value("fuel_curve.power_tolerance", "%") / 100, density_tolerance, top.flow_within / top.flow, 1e-6
     )
     heat = specific_consumption.HEATING_VALUE_WITHIN / specific_consumption.HEATING_VALUE
     of_efficiency = math.hypot(of_consumption, heat)
-    best, poorest = limit(view, f"best_{fuel}") / 100, limit(view, "poorest") / 100
+    best = view.setting_value(f"fuel_curve.best_{fuel}", "%") / 100
+    poorest = view.setting_value("fuel_curve.poorest", "%") / 100
     impossible = efficiency / (1 + of_efficiency) > best or efficiency * (1 + of_efficiency) < poorest
     doubtful = efficiency > best or efficiency < poorest
     says = f"{with_uncertainty(used, used * of_consumption, 2)} lb/(hp h) at full throttle"
@@ -618,7 +624,7 @@ def _plausible(
 
 def _not_full_throttle(view: JobView, engine: Engine, highest: float) -> Missing | None:
     """Why the highest step does not count as full throttle; None when it does."""
-    share = limit(view, "full_throttle_from") / 100
+    share = view.setting_value("fuel_curve.full_throttle_from", "%") / 100
     if engine.full_throttle_low is not None:
         needed = engine.full_throttle_low.to("rev/min")
     elif engine.rated_speed is not None:

@@ -11,7 +11,7 @@ from garboard.job_view import JobView
 from garboard.samples import Sample
 from garboard.steps import Guidance, LiveGuide
 from garboard.units import convert
-from garboard_fuel_curve.steps import GUIDE, limit
+from garboard_fuel_curve.steps import GUIDE
 
 LONGEST_GAP = 3.0
 """A longer silence of anything watched starts the wait again [s]."""
@@ -77,11 +77,11 @@ def begin(view: JobView) -> Watch:
     """The state before the first sample."""
     return Watch(
         engines=max(1, len(view.vessel.engines)),
-        wanted=max(1.0, limit(view, "steady_seconds")),
+        wanted=view.setting_value("fuel_curve.steady_seconds", "s"),
         tolerance={
-            "engine_speed": limit(view, "steady_engine_speed"),
-            "fuel_flow": convert(limit(view, "steady_fuel_flow"), "gal/h", "L/h"),
-            "speed_over_ground": limit(view, "steady_speed"),
+            "engine_speed": view.setting_value("fuel_curve.steady_engine_speed", "rev/min"),
+            "fuel_flow": convert(view.setting_value("fuel_curve.steady_fuel_flow", "gal/h"), "gal/h", "L/h"),
+            "speed_over_ground": view.setting_value("fuel_curve.steady_speed", "kn"),
         },
     )
 

@@ -23,7 +23,7 @@ from garboard.series import (
 from garboard.uncertainty import NORMAL_95, of_last_digit
 from garboard.units import Amount, convert
 from garboard_fuel_curve.curve import Doubts, Point
-from garboard_fuel_curve.steps import STEPS, limit
+from garboard_fuel_curve.steps import STEPS
 
 RECIPROCAL_WITHIN = 30.0
 """Runs whose courses differ from 180 degrees by less than this count as opposite [deg]."""
@@ -106,7 +106,7 @@ def readings(view: JobView) -> Readings:
         asking.check()
         steps = cut(view, recording)
         source = "the recording"
-    same = limit(view, "same_step")
+    same = view.setting_value("fuel_curve.same_step", "rev/min")
     merged = tuple(_merged(group) for group in _grouped(sorted(steps, key=lambda step: step.engine_speed), same))
     return Readings(steps=merged, source=source)
 
@@ -114,9 +114,9 @@ def readings(view: JobView) -> Readings:
 def doubts(view: JobView, found: Readings) -> Doubts:
     """What is uncertain for all steps alike; a current only where steps were run one way."""
     return Doubts(
-        engine_speed=limit(view, "engine_speed_accuracy"),
-        current=limit(view, "unknown_current") if found.one_way else 0.0,
-        flow_scale=limit(view, "flow_meter_accuracy") / 100,
+        engine_speed=view.setting_value("fuel_curve.engine_speed_accuracy", "rev/min"),
+        current=view.setting_value("fuel_curve.unknown_current", "kn") if found.one_way else 0.0,
+        flow_scale=view.setting_value("fuel_curve.flow_meter_accuracy", "%") / 100,
     )
 
 
@@ -140,10 +140,10 @@ def _typed(view: JobView, asking: Asking, row: str) -> ThrottleStep:
         asking.need(math.isnan(run) or 0 <= run <= 200, f"row {row}: speed must be 0 to 200 kn")
     for position, flow in zip(positions, flows, strict=True):
         asking.need(math.isnan(flow) or 0 < flow <= 1000, f"row {row}: fuel flow ({position}) must be above 0 to 1000")
-    accuracy = limit(view, "speed_accuracy")
+    accuracy = view.setting_value("fuel_curve.speed_accuracy", "kn")
     each_run = math.hypot(accuracy, rounding(view, STEPS, "speed_out", "kn", row=row))
     of_flows = [rounding(view, STEPS, "fuel_flow", "gal/h", row=row, of=position) for position in positions]
-    scatter = [limit(view, "flow_scatter") / 100 * flow for flow in flows]
+    scatter = [view.setting_value("fuel_curve.flow_scatter", "%") / 100 * flow for flow in flows]
     return ThrottleStep(
         name=f"row {row}",
         engine_speeds=tuple(speeds),
@@ -186,15 +186,14 @@ def cut(view: JobView, recording: Recording) -> list[ThrottleStep]:
     stretches = _steady(view, streams, tolerance, course)
     usable = [stretch for stretch in stretches if all(stretch.means[name] > 0 for name in streams if name[0] != "s")]
     if not usable:
-        raise NotEnoughData(
-            f"nothing in the recording holds steady for {limit(view, 'steady_seconds'):.0f} s; hold each step longer"
-        )
+        wanted = view.setting_value("fuel_curve.steady_seconds", "s")
+        raise NotEnoughData(f"nothing in the recording holds steady for {wanted:.0f} s; hold each step longer")
     by_speed = sorted(usable, key=lambda stretch: _engine_speed(stretch, view))
     started = min(time for stream in streams.values() for time in stream.times[:1])
     groups: list[list[Steady]] = []
     for stretch in by_speed:
         first = _engine_speed(groups[-1][0], view) if groups else -math.inf
-        if _engine_speed(stretch, view) - first > limit(view, "same_step"):
+        if _engine_speed(stretch, view) - first > view.setting_value("fuel_curve.same_step", "rev/min"):
             groups.append([])
         groups[-1].append(stretch)
     return [_recorded(view, sorted(group, key=lambda one: one.start), course, started) for group in groups]
@@ -206,12 +205,14 @@ def _steady(
     """Stretches on a steady course, so that a run out and the run back stay apart; then those on any course, for at
     idle the course over ground wanders.
     """
-    seconds = limit(view, "steady_seconds") - 1.0  # averaging over each second may cost one
+    seconds = view.setting_value("fuel_curve.steady_seconds", "s") - 1.0  # averaging over each second may cost one
     any_course = steady_stretches(streams, tolerance, seconds)
     if course is None:
         return list(any_course)
     held = steady_stretches(
-        {**streams, "course": course}, {**tolerance, "course": limit(view, "steady_course")}, seconds
+        {**streams, "course": course},
+        {**tolerance, "course": view.setting_value("fuel_curve.steady_course", "deg")},
+        seconds,
     )
     apart = [one for one in any_course if all(one.end < other.start or one.start > other.end for other in held)]
     return [*held, *apart]
@@ -244,8 +245,8 @@ def _watched(view: JobView, recording: Recording) -> tuple[dict[str, Stream], di
     streams: dict[str, Stream] = {}
     tolerance: dict[str, float] = {}
     for quantity, letter, width in (
-        ("engine_speed", "n", limit(view, "steady_engine_speed")),
-        ("fuel_flow", "f", convert(limit(view, "steady_fuel_flow"), "gal/h", "L/h")),
+        ("engine_speed", "n", view.setting_value("fuel_curve.steady_engine_speed", "rev/min")),
+        ("fuel_flow", "f", convert(view.setting_value("fuel_curve.steady_fuel_flow", "gal/h"), "gal/h", "L/h")),
     ):
         found = engine_streams(recording, quantity, count)
         for number, (engine, stream) in enumerate(zip(view.vessel.engines, found, strict=True)):
@@ -257,7 +258,7 @@ def _watched(view: JobView, recording: Recording) -> tuple[dict[str, Stream], di
     if speed is None:
         missing.append("the recording has no speed over ground")
     else:
-        streams["s"], tolerance["s"] = speed, limit(view, "steady_speed")
+        streams["s"], tolerance["s"] = speed, view.setting_value("fuel_curve.steady_speed", "kn")
     if missing:
         raise NotEnoughData(*missing)
     return streams, tolerance
@@ -277,7 +278,7 @@ def _recorded(view: JobView, runs: Sequence[Steady], course: Stream | None, star
         convert(_standard_error([(run.standard_deviations[f"f{number}"], run.seconds) for run in runs]), "L/h", "gal/h")
         for number in engines
     ]
-    scatter = [limit(view, "flow_scatter") / 100 * flow for flow in flows]
+    scatter = [view.setting_value("fuel_curve.flow_scatter", "%") / 100 * flow for flow in flows]
     of_speed = NORMAL_95 * _standard_error([(run.standard_deviations["s"], run.seconds) for run in runs])
     minutes, seconds = divmod(int(runs[0].start - started), 60)
     return ThrottleStep(
@@ -286,7 +287,7 @@ def _recorded(view: JobView, runs: Sequence[Steady], course: Stream | None, star
         flows=tuple(flows),
         speed=mean_of_means(legs) if len(legs) > 1 else mean(speeds),
         both_ways=len(legs) > 1,
-        speed_within=math.hypot(of_speed, limit(view, "speed_accuracy") / math.sqrt(len(legs))),
+        speed_within=math.hypot(of_speed, view.setting_value("fuel_curve.speed_accuracy", "kn") / math.sqrt(len(legs))),
         flow_within=math.hypot(*(NORMAL_95 * one for one in of_flows), *scatter),
     )
 

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 from garboard.cautions import CUT_OFF_LINK, FUEL_VAPOUR, FULL_THROTTLE, LOOK_OUT
 from garboard.findings import Basis, BasisKind
-from garboard.job_view import JobView
-from garboard.records import JsonValue
 from garboard.steps import Caution, Field, Kind, Phase, Setting, Step
-from garboard.units import Amount
 
 STEPS = "fuel_curve.steps"
 TANKS = "fuel_curve.tanks"
@@ -234,49 +231,62 @@ TANKS_STEP = Step(
 )
 
 
-def _amount(name: str, title: str, quantity: str, unit: str, default: str, basis: Basis = PRACTICE) -> Setting:
-    field = Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit)
-    return Setting(key=f"fuel_curve.{name}", field=field, default=default, basis=basis)
+def _amount(
+    name: str,
+    title: str,
+    quantity: str,
+    unit: str,
+    default: str,
+    hard: tuple[float, float],
+    basis: Basis = PRACTICE,
+    stricter: str = "",
+) -> Setting:
+    field = Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=hard)
+    return Setting(key=f"fuel_curve.{name}", field=field, default=default, basis=basis, stricter=stricter)
 
 
+# The ranges are common practice, no source: wide enough for any outboard boat, narrow enough to refuse a slip.
 SETTINGS = (
-    _amount("fewest_steps", "Fewest steps that make a curve", "number", "", "6"),
-    _amount("widest_gap", "Widest gap between steps where a hump could hide", "engine speed", "rev/min", "600 rev/min"),
-    _amount("same_step", "Readings closer than this are one step", "engine speed", "rev/min", "100 rev/min"),
-    _amount("steady_seconds", "A reading is steady when held for", "time", "s", "20 s"),
-    _amount("steady_engine_speed", "Steady engine speed keeps within ±", "engine speed", "rev/min", "50 rev/min"),
-    _amount("steady_fuel_flow", "Steady fuel flow keeps within ±", "fuel flow", "gal/h", "0.5 gal/h"),
-    _amount("steady_speed", "Steady speed keeps within ±", "speed", "kn", "0.7 kn"),
-    _amount("steady_course", "Steady course over ground keeps within ±", "angle", "deg", "20 deg"),
-    _amount("engine_speed_accuracy", "Tachometers are right within ±", "engine speed", "rev/min", "20 rev/min"),
-    _amount("speed_accuracy", "Speed over ground is right within ±", "speed", "kn", "0.2 kn"),
-    _amount("unknown_current", "One-way runs allow for a current of ±", "speed", "kn", "0.5 kn"),
-    _amount("flow_meter_accuracy", "Flow meters are right within ±", "share", "%", "3 %"),
-    _amount("flow_scatter", "Flow readings repeat within ±", "share", "%", "1 %"),
-    _amount("planing_recovery", "Planing begins when economy has regained", "share", "%", "50 %"),
-    _amount("reserve", "Fuel kept in reserve", "share", "%", "20 %"),
-    _amount("idle_at_most", "Idle is at or below", "engine speed", "rev/min", "1000 rev/min"),
-    _amount("full_throttle_from", "Full throttle begins at, of rated speed", "share", "%", "95 %"),
-    _amount("lowest_exponent", "Fuel follows engine speed to the power of at least", "number", "", "1.5"),
-    _amount("highest_exponent", "Fuel follows engine speed to the power of at most", "number", "", "3.5"),
-    _amount("meter_off_by", "Correct the flow meter when off by more than", "share", "%", "3 %"),
-    _amount("smallest_refill", "Smallest refill that can check a meter", "volume", "gal", "10 gal"),
-    _amount("fill_repeatability", "Filling to the same mark repeats within ±", "volume", "gal", "0.5 gal"),
-    _amount("gasoline_density", "Density of gasoline", "density", "lb/gal", "6.1 lb/gal", FUEL_TABLE),
-    _amount("diesel_density", "Density of diesel", "density", "lb/gal", "7.2 lb/gal", FUEL_TABLE),
-    _amount("density_tolerance", "Density not measured is right within ±", "share", "%", "4 %", FUEL_TABLE),
-    _amount("power_tolerance", "Engines make their rated power within ±", "share", "%", "10 %"),
-    _amount("best_gasoline", "Best believable efficiency, gasoline", "share", "%", "40 %", BEST_EFFICIENCY),
-    _amount("best_diesel", "Best believable efficiency, diesel", "share", "%", "45 %", BEST_EFFICIENCY),
-    _amount("poorest", "Poorest believable efficiency at full throttle", "share", "%", "15 %"),
+    _amount("fewest_steps", "Fewest steps that make a curve", "number", "", "6", (3, 30)),
+    _amount(
+        "widest_gap",
+        "Widest gap between steps where a hump could hide",
+        "engine speed",
+        "rev/min",
+        "600 rev/min",
+        (100, 3000),
+    ),
+    _amount("same_step", "Readings closer than this are one step", "engine speed", "rev/min", "100 rev/min", (10, 500)),
+    _amount("steady_seconds", "A reading is steady when held for", "time", "s", "20 s", (2, 300)),
+    _amount(
+        "steady_engine_speed", "Steady engine speed keeps within ±", "engine speed", "rev/min", "50 rev/min", (5, 500)
+    ),
+    _amount("steady_fuel_flow", "Steady fuel flow keeps within ±", "fuel flow", "gal/h", "0.5 gal/h", (0.01, 20)),
+    _amount("steady_speed", "Steady speed keeps within ±", "speed", "kn", "0.7 kn", (0.05, 5)),
+    _amount("steady_course", "Steady course over ground keeps within ±", "angle", "deg", "20 deg", (1, 90)),
+    _amount(
+        "engine_speed_accuracy", "Tachometers are right within ±", "engine speed", "rev/min", "20 rev/min", (0, 500)
+    ),
+    _amount("speed_accuracy", "Speed over ground is right within ±", "speed", "kn", "0.2 kn", (0, 5)),
+    _amount("unknown_current", "One-way runs allow for a current of ±", "speed", "kn", "0.5 kn", (0, 10)),
+    _amount("flow_meter_accuracy", "Flow meters are right within ±", "share", "%", "3 %", (0, 25)),
+    _amount("flow_scatter", "Flow readings repeat within ±", "share", "%", "1 %", (0, 25)),
+    _amount("planing_recovery", "Planing begins when economy has regained", "share", "%", "50 %", (1, 100)),
+    _amount("reserve", "Fuel kept in reserve", "share", "%", "20 %", (0, 80), stricter="higher"),
+    _amount("idle_at_most", "Idle is at or below", "engine speed", "rev/min", "1000 rev/min", (300, 2000)),
+    _amount("full_throttle_from", "Full throttle begins at, of rated speed", "share", "%", "95 %", (70, 100)),
+    _amount("lowest_exponent", "Fuel follows engine speed to the power of at least", "number", "", "1.5", (0.5, 3)),
+    _amount("highest_exponent", "Fuel follows engine speed to the power of at most", "number", "", "3.5", (1, 6)),
+    _amount(
+        "meter_off_by", "Correct the flow meter when off by more than", "share", "%", "3 %", (0.1, 25), stricter="lower"
+    ),
+    _amount("smallest_refill", "Smallest refill that can check a meter", "volume", "gal", "10 gal", (0.5, 200)),
+    _amount("fill_repeatability", "Filling to the same mark repeats within ±", "volume", "gal", "0.5 gal", (0, 10)),
+    _amount("gasoline_density", "Density of gasoline", "density", "lb/gal", "6.1 lb/gal", (5.5, 6.7), FUEL_TABLE),
+    _amount("diesel_density", "Density of diesel", "density", "lb/gal", "7.2 lb/gal", (6.5, 7.6), FUEL_TABLE),
+    _amount("density_tolerance", "Density not measured is right within ±", "share", "%", "4 %", (0, 15), FUEL_TABLE),
+    _amount("power_tolerance", "Engines make their rated power within ±", "share", "%", "10 %", (0, 30)),
+    _amount("best_gasoline", "Best believable efficiency, gasoline", "share", "%", "40 %", (20, 60), BEST_EFFICIENCY),
+    _amount("best_diesel", "Best believable efficiency, diesel", "share", "%", "45 %", (20, 60), BEST_EFFICIENCY),
+    _amount("poorest", "Poorest believable efficiency at full throttle", "share", "%", "15 %", (1, 30)),
 )
-
-_DEFAULTS = {setting.key: setting.default for setting in SETTINGS}
-_UNITS = {setting.key: setting.field.unit for setting in SETTINGS}
-
-
-def limit(view: JobView, name: str) -> float:
-    """A setting in the unit it is declared in; its default where the view brings none."""
-    key = f"fuel_curve.{name}"
-    value: JsonValue = view.settings.get(key, _DEFAULTS[key])
-    return Amount.parse(str(value)).to(_UNITS[key])

@@ -178,8 +178,8 @@ def _radio_identity(view: JobView) -> Iterator[Finding]:
 
 def _heading_hold(view: JobView) -> Iterator[Finding]:
     heading = _heading(view, "hold_recording")
-    hold = hold_of(heading, view.setting_amount("handover.hold_seconds", "s"))
-    limit = view.setting_amount("handover.hold_spread", "deg")
+    hold = hold_of(heading, view.setting_value("handover.hold_seconds", "s"))
+    limit = view.setting_value("handover.hold_spread", "deg")
     within = 2 * hold.standard_deviation
     good = within <= limit
     yield Finding(
@@ -208,10 +208,10 @@ def _course_change(view: JobView) -> Iterator[Finding]:
     ordered = asking.amount(steps.AUTOPILOT, "ordered_change", "deg")
     asking.check()
     heading = _heading(view, "change_recording")
-    tolerance = view.setting_amount("handover.settled_within", "deg")
+    tolerance = view.setting_value("handover.settled_within", "deg")
     change = course_change_of(heading, ordered, tolerance)
-    widest = view.setting_amount("handover.overshoot", "deg")
-    longest = view.setting_amount("handover.settle_seconds", "s")
+    widest = view.setting_value("handover.overshoot", "deg")
+    longest = view.setting_value("handover.settle_seconds", "s")
     remarks = [
         *([f"overshoot {change.overshoot:.0f} degrees, limit {widest:.0f}"] if change.overshoot > widest else []),
         *([f"settled after {change.settled:.0f} s, limit {longest:.0f}"] if change.settled > longest else []),

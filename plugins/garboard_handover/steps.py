@@ -273,19 +273,25 @@ STEPS = (
 )
 
 
-def _setting(name: str, title: str, quantity: str, unit: str, default: str) -> Setting:
+def _setting(
+    name: str, title: str, quantity: str, unit: str, default: str, hard: tuple[float, float], stricter: str
+) -> Setting:
     return Setting(
         key=f"handover.{name}",
-        field=Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit),
+        field=Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=hard),
         default=default,
+        stricter=stricter,
         basis=Basis(BasisKind.SHOP_RULE, "set by the shop; the pilot's manual comes first"),
     )
 
 
+# The ranges are common practice, no source.
 SETTINGS = (
-    _setting("hold_seconds", "Shortest heading hold that counts", "time", "s", "60 s"),
-    _setting("hold_spread", "Widest spread of a held heading, 95 % within ±", "angle", "deg", "4 deg"),
-    _setting("overshoot", "Widest overshoot of a course change", "angle", "deg", "10 deg"),
-    _setting("settled_within", "Settled when within ±", "angle", "deg", "5 deg"),
-    _setting("settle_seconds", "Longest time to settle", "time", "s", "40 s"),
+    _setting("hold_seconds", "Shortest heading hold that counts", "time", "s", "60 s", (10, 600), "higher"),
+    _setting(
+        "hold_spread", "Widest spread of a held heading, 95 % within ±", "angle", "deg", "4 deg", (0.5, 20), "lower"
+    ),
+    _setting("overshoot", "Widest overshoot of a course change", "angle", "deg", "10 deg", (1, 45), "lower"),
+    _setting("settled_within", "Settled when within ±", "angle", "deg", "5 deg", (0.5, 20), ""),
+    _setting("settle_seconds", "Longest time to settle", "time", "s", "40 s", (5, 300), "lower"),
 )

@@ -26,7 +26,7 @@ from garboard.series import compass_angle, mean
 from .comparison import Comparison, compare_headings
 from .ellipse import Ellipse, fit_ellipse
 from .sensors import longest, name_of, one_by_one, sensors_of, variation_here
-from .settings import CLEARANCE, HEADING_DEVICE, limit
+from .settings import CLEARANCE, HEADING_DEVICE
 from .steps import CLEARANCES, COMPARISON, LOCATION, MAGNETOMETER
 from .swing import is_true
 from .variation import CAUTION_BELOW
@@ -71,7 +71,7 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
     for what, metres in distances.items():
         asking.need(not metres < 0, f"distance to {what} is below zero")
     asking.check()
-    clearance = limit(view, "clearance", "m")
+    clearance = view.setting_value("heading_calibration.clearance", "m")
     close = [f"{what} at {metres:.2f} m" for what, metres in distances.items() if metres < clearance]
     nearest = min(distances.values())
     told = []
@@ -214,8 +214,8 @@ def comparison_finding(
     shift_within   : expanded uncertainty of a variation applied between them [deg]
     """
     half_width = math.hypot(found.mean_difference.expanded_uncertainty, shift_within)
-    off = abs(found.difference) > max(limit(view, "offset_limit", "deg"), half_width)
-    rough = found.standard_deviation > limit(view, "spread_limit", "deg")
+    off = abs(found.difference) > max(view.setting_value("heading_calibration.offset_limit", "deg"), half_width)
+    rough = found.standard_deviation > view.setting_value("heading_calibration.spread_limit", "deg")
     told = []
     if off and trusted == COURSE:
         told.append("Run the same line back: what stays is the sensor's, what changes sign is current and wind.")
@@ -291,7 +291,7 @@ def magnetometer_finding(view: JobView, about: str, ellipse: Ellipse, points: Se
     points  : x and y it was fitted to, for the figure [uT]
     Raises NotEnoughData when the points leave too wide a gap round the circle.
     """
-    widest = limit(view, "widest_gap", "deg")
+    widest = view.setting_value("heading_calibration.widest_gap", "deg")
     if ellipse.gap > widest:
         raise NotEnoughData(
             f"points leave {ellipse.gap:.0f} degrees of the circle open, {widest:.0f} at most; turn the full circle"
@@ -299,10 +299,10 @@ def magnetometer_finding(view: JobView, about: str, ellipse: Ellipse, points: Se
     residual, strength = 100 * ellipse.residual / ellipse.radius, 100 * ellipse.hard_iron / ellipse.radius
     told = []
     code = "heading_calibration.magnetometer.correctable"
-    if residual > limit(view, "residual_limit", "%"):
+    if residual > view.setting_value("heading_calibration.residual_limit", "%"):
         code = "heading_calibration.magnetometer.scattered"
         told.append("Points scatter: turn again in calm water, away from other boats and steel docks.")
-    if strength > limit(view, "hard_iron_limit", "%"):
+    if strength > view.setting_value("heading_calibration.hard_iron_limit", "%"):
         code = "heading_calibration.magnetometer.too_much_iron"
         told.append("Move the sensor: the boat's iron is stronger there than the earth's field.")
     doubt = ellipse.centre_expanded_uncertainty

@@ -95,25 +95,18 @@ class Wanted:
         return self.low, self.high
 
 
-def limit(view: JobView, name: str, unit: str) -> float:
-    """One of the settings above [unit]. Raises NotEnoughData when it cannot be read."""
-    try:
-        return view.setting_amount(f"{PLUGIN}.{name}", unit)
-    except ValueError as unreadable:
-        raise NotEnoughData(f"the shop's setting {name.replace('_', ' ')!r}: {unreadable}") from None
-
-
 def wanted_turn(view: JobView) -> Wanted:
     """The shop's demands on a calibration turn. Raises NotEnoughData when the band is upside down."""
-    low, high = limit(view, "band_low", "deg/s"), limit(view, "band_high", "deg/s")
+    low = view.setting_value("heading_calibration.band_low", "deg/s")
+    high = view.setting_value("heading_calibration.band_high", "deg/s")
     if not 0 < low < high:
         raise NotEnoughData(f"the shop's band reads {low:g} to {high:g} deg/s; set the lower end below the upper")
     return Wanted(
         low,
         high,
-        360 * limit(view, "circles", ""),
-        limit(view, "share_in_band", "%") / 100,
-        limit(view, "longest_lapse", "s"),
+        360 * view.setting_value("heading_calibration.circles"),
+        view.setting_value("heading_calibration.share_in_band", "%") / 100,
+        view.setting_value("heading_calibration.longest_lapse", "s"),
     )
 
 

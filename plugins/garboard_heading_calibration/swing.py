@@ -39,7 +39,7 @@ from .deviation import (
 )
 from .directions import current_allowance, deviation_of, heading_from_course, magnetic_from_true
 from .sensors import longest, name_of, one_by_one, sensors_of, variation_here
-from .settings import HANDBOOK, HEADING_DEVICE, SMALL_CRAFT, limit
+from .settings import HANDBOOK, HEADING_DEVICE, SMALL_CRAFT
 from .steps import REFERENCES, STRAIGHT_RUNS, SWING
 from .turns import finite_only
 
@@ -278,16 +278,16 @@ def swing_finding(view: JobView, about: str, readings: Sequence[SwingPoint], dou
     offset = fit.coefficients.a
     told: list[str] = []
     codes: list[str] = []
-    if fit.scatter > limit(view, "spread_limit", "deg"):
+    if fit.scatter > view.setting_value("heading_calibration.spread_limit", "deg"):
         codes.append("heading_calibration.swing.scattered")
         told.append(f"Readings scatter by {fit.scatter:.1f} degrees: take them again in calmer water.")
-    if abs(worst) > limit(view, "deviation_limit", "deg"):
+    if abs(worst) > view.setting_value("heading_calibration.deviation_limit", "deg"):
         codes.append("heading_calibration.swing.disturbed")
         told.append("Find and move what disturbs the sensor, then swing again.")
-    if abs(offset) > max(limit(view, "offset_limit", "deg"), _half_widths(fit, doubt).a):
+    if abs(offset) > max(view.setting_value("heading_calibration.offset_limit", "deg"), _half_widths(fit, doubt).a):
         codes.append("heading_calibration.swing.enter_offset")
         told.append(f"Enter an offset of {offset:+.1f} degrees if the sensor adds its offset.")
-    if doubt.current > limit(view, "offset_limit", "deg"):
+    if doubt.current > view.setting_value("heading_calibration.offset_limit", "deg"):
         codes.append("heading_calibration.swing.current_unknown")
     if doubt.current > 0:
         told.append(f"The current leaves B and C open by {doubt.current:.1f} degrees.")

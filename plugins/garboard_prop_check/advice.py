@@ -11,7 +11,7 @@ from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule, engine_speed_after, whole_inches
 from garboard_prop_check.runs import Average, Run, average_engine_speed, average_speed, runs_of
-from garboard_prop_check.settings import basis_of, limit
+from garboard_prop_check.settings import basis_of
 from garboard_prop_check.speed import reading_is_wrong, slip_of
 from garboard_prop_check.steps import CONDITIONS, TRIM_AT_BEST
 from garboard_prop_check.window import WindowPosition, near_limiter, position_in_window
@@ -91,7 +91,7 @@ def _fitted(engine: Engine, runs: Sequence[Run]) -> Fitted:
 def _check_alike(view: JobView, fitted: Sequence[Fitted]) -> None:
     """Engines that do not agree have another fault first; a change of pitch would hide it."""
     speeds = [one.engine_speed.value for one in fitted]
-    allowed = limit(view, "engine_difference")
+    allowed = view.setting_value("prop_check.engine_difference", "rev/min")
     if max(speeds) - min(speeds) > allowed:
         raise NotEnoughData(
             f"engines differ by {max(speeds) - min(speeds):.0f} rev/min, more than {allowed:.0f}; "
@@ -129,7 +129,7 @@ def _advice(view: JobView, fitted: Sequence[Fitted]) -> Finding:
     changes = {one.engine.position: _changes(view, one) for one in out}
     table = _table(view, out, changes)
     first = min((c for found in changes.values() for c in (*found.step_rule, found.proportion)), key=abs)
-    if abs(first) > limit(view, "largest_pitch_change"):
+    if abs(first) > view.setting_value("prop_check.largest_pitch_change", "in"):
         return _too_large(first, table)
     return _try_first(view, fitted, first, table)
 
@@ -137,14 +137,16 @@ def _advice(view: JobView, fitted: Sequence[Fitted]) -> Finding:
 def _changes(view: JobView, one: Fitted) -> Changes:
     aim = _aim(view, one)
     steps = [
-        whole_inches(change_by_step_rule(one.engine_speed.value, aim, limit(view, per_inch)))
+        whole_inches(
+            change_by_step_rule(one.engine_speed.value, aim, view.setting_value(f"prop_check.{per_inch}", "rev/min"))
+        )
         for per_inch in ("per_inch_low", "per_inch_high")
     ]
     return Changes((min(steps), max(steps)), whole_inches(change_by_proportion(one.engine_speed.value, aim, one.pitch)))
 
 
 def _aim(view: JobView, one: Fitted) -> float:
-    return one.low + limit(view, "aim_in_window") / 100 * (one.high - one.low)
+    return one.low + view.setting_value("prop_check.aim_in_window", "%") / 100 * (one.high - one.low)
 
 
 def _table(view: JobView, out: Sequence[Fitted], changes: dict[str, Changes]) -> Table:
@@ -195,7 +197,10 @@ def _too_large(first: int, table: Table) -> Finding:
 
 
 def _try_first(view: JobView, fitted: Sequence[Fitted], first: int, table: Table) -> Finding:
-    per_inch = limit(view, "per_inch_low"), limit(view, "per_inch_high")
+    per_inch = (
+        view.setting_value("prop_check.per_inch_low", "rev/min"),
+        view.setting_value("prop_check.per_inch_high", "rev/min"),
+    )
     too_little = [one.engine.position for one in fitted if one.pitch + first <= 0]
     if too_little:
         raise NotEnoughData(f"{_amount_of(first)} leaves no pitch ({', '.join(too_little)}); read the stamp again")
@@ -206,7 +211,7 @@ def _try_first(view: JobView, fitted: Sequence[Fitted], first: int, table: Table
     words = [
         f"Try {pitches} first: {_amount_of(first)}{same}, the smallest change the rules give. "
         f"Expect {low:.0f} to {high:.0f} rev/min, then run again.",
-        *_warnings(fitted, expected, limit(view, "limiter_margin")),
+        *_warnings(fitted, expected, view.setting_value("prop_check.limiter_margin", "rev/min")),
     ]
     return Finding(
         code="prop_check.pitch.try_first",

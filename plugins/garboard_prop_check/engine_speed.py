@@ -10,7 +10,7 @@ from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_prop_check import air
 from garboard_prop_check.runs import COVERAGE, Average, Run, average_engine_speed, runs_of
-from garboard_prop_check.settings import basis_of, limit
+from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import CONDITIONS
 from garboard_prop_check.window import WindowPosition, near_limiter, position_in_window
 from garboard_prop_check.words import (
@@ -47,7 +47,8 @@ def _against_window(view: JobView, engine: Engine, runs: Sequence[Run]) -> Findi
     basis: tuple[Basis, ...] = (WINDOW,)
     if engine.limiter_speed is not None:
         limiter = engine.limiter_speed.to("rev/min")
-        if near_limiter(average.value, average.expanded_uncertainty, limiter, limit(view, "limiter_margin")):
+        margin = view.setting_value("prop_check.limiter_margin", "rev/min")
+        if near_limiter(average.value, average.expanded_uncertainty, limiter, margin):
             words.append(
                 f"Close to the rev limiter at {limiter:.0f}: the reading may show the limiter and not the propeller, "
                 "so keep full throttle short."
@@ -91,7 +92,7 @@ def _window_words(average: Average, position: WindowPosition, low: float, high: 
 def engine_difference(view: JobView) -> Iterable[Finding]:
     """The largest difference between engines at full throttle."""
     runs = runs_of(view)
-    allowed = limit(view, "engine_difference")
+    allowed = view.setting_value("prop_check.engine_difference", "rev/min")
     speeds = {engine.position: average_engine_speed(runs, engine.position) for engine in view.vessel.engines}
     fastest = max(speeds, key=lambda position: speeds[position].value)
     slowest = min(speeds, key=lambda position: speeds[position].value)

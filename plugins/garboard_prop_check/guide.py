@@ -10,7 +10,6 @@ from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard.samples import Sample
 from garboard.steps import Guidance, LiveGuide
-from garboard_prop_check.settings import limit_or_default as limit
 
 SILENT_AFTER = 3.0
 """A reading older than this is no longer shown or used [s]."""
@@ -69,7 +68,7 @@ def begin(view: JobView) -> State:
     engines = view.vessel.engines
     windows = [window for window in map(_window, engines) if window is not None]
     low, high = max((w[0] for w in windows), default=0.0), min((w[1] for w in windows), default=0.0)
-    by_engine = limit(view, "steady_engine_speed")
+    by_engine = view.setting_value("prop_check.steady_engine_speed", "rev/min")
     return State(
         limits=Limits(
             position_of={
@@ -78,14 +77,18 @@ def begin(view: JobView) -> State:
             },
             full_from={engine.position: _full_from(view, engine) for engine in engines},
             ease_at={
-                engine.position: engine.limiter_speed.to("rev/min") - limit(view, "limiter_margin")
+                engine.position: engine.limiter_speed.to("rev/min")
+                - view.setting_value("prop_check.limiter_margin", "rev/min")
                 for engine in engines
                 if engine.limiter_speed is not None
             },
             window=(low, high) if 0 < low < high else None,
-            tolerance={SPEED: limit(view, "steady_speed"), **{engine.position: by_engine for engine in engines}},
-            steady_seconds=limit(view, "steady_seconds"),
-            full_seconds=limit(view, "full_throttle_limit"),
+            tolerance={
+                SPEED: view.setting_value("prop_check.steady_speed", "kn"),
+                **{engine.position: by_engine for engine in engines},
+            },
+            steady_seconds=view.setting_value("prop_check.steady_seconds", "s"),
+            full_seconds=view.setting_value("prop_check.full_throttle_limit", "s"),
         )
     )
 
@@ -97,7 +100,11 @@ def _window(engine: Engine) -> tuple[float, float] | None:
 
 def _full_from(view: JobView, engine: Engine) -> float:
     window = _window(engine)
-    return FROM_SHARE * window[0] if window and window[0] > 0 else limit(view, "full_throttle_from")
+    return (
+        FROM_SHARE * window[0]
+        if window and window[0] > 0
+        else view.setting_value("prop_check.full_throttle_from", "rev/min")
+    )
 
 
 def take(state: State, sample: Sample) -> State:

@@ -25,7 +25,6 @@ from garboard.series import (
 )
 from garboard.uncertainty import MeasuredValue, of_last_digit
 from garboard.units import Amount
-from garboard_prop_check.settings import limit
 from garboard_prop_check.steps import FULL_THROTTLE, SIDES
 
 FASTEST_BOAT = 200.0
@@ -141,7 +140,7 @@ def _recorded_run(view: JobView, row: str, course: float | None) -> Run | Missin
     except NotEnoughData as lacking:
         return attrs.evolve(lacking.missing[0], text=f"run {row}: {'; '.join(lacking.reasons)}")
     if course is not None:
-        nearby = limit(view, "opposite_within")
+        nearby = view.setting_value("prop_check.opposite_within", "deg")
         runs = [(s, r) for s, r in runs if r.course is None or abs(signed_angle(r.course - course)) <= nearby]
     if not runs:
         return Missing(
@@ -162,7 +161,11 @@ def _typed(view: JobView, field: str, unit: str, row: str, highest: float, of: s
         where = f"{field.replace('_', ' ')}{f' ({of})' if of else ''}, row {row}"
         text = f"{where} must lie above 0 and up to {highest:g} {unit}, it reads {value:g}"
         return Missing(text, lack=Lack.OUT_OF_RANGE, step=FULL_THROTTLE, field=field, row=row, of=of)
-    step = limit(view, "engine_speed_resolution") if unit == "rev/min" else _last_digit(view, field, unit, row, of)
+    step = (
+        view.setting_value("prop_check.engine_speed_resolution", "rev/min")
+        if unit == "rev/min"
+        else _last_digit(view, field, unit, row, of)
+    )
     return MeasuredValue(value, unit, of_last_digit(step))
 
 
@@ -179,7 +182,9 @@ def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
     """
     streams = _streams(view.vessel.engines, recording)
     seconds, by_speed, by_engine = (
-        limit(view, name) for name in ("steady_seconds", "steady_speed", "steady_engine_speed")
+        view.setting_value("prop_check.steady_seconds", "s"),
+        view.setting_value("prop_check.steady_speed", "kn"),
+        view.setting_value("prop_check.steady_engine_speed", "rev/min"),
     )
     tolerance = tuple(by_speed if name == "speed" else by_engine for name, _ in streams)
     stretches = _steady(streams, tolerance, seconds)
@@ -299,13 +304,13 @@ def average_speed(view: JobView, runs: Sequence[Run]) -> Average:
     and the shop's figure for the receiver (coverage factor 2).
     """
     readings = _readings((run.speed for run in runs), "no run is entered")
-    ways = sides(runs, limit(view, "opposite_within"))
+    ways = sides(runs, view.setting_value("prop_check.opposite_within", "deg"))
     if len(set(ways)) < 2:
         raise NotEnoughData("all runs went one way; run the other way too, so that current drops out")
     speeds = [reading.value for reading in readings]
     value, scatter, method = average_of_opposite_runs(speeds, ways)
     there, back = (mean([s for s, way in zip(speeds, ways, strict=True) if way == side]) for side in (1, -1))
-    of_receiver = limit(view, "speed_uncertainty") / COVERAGE
+    of_receiver = view.setting_value("prop_check.speed_uncertainty", "kn") / COVERAGE
     measured = MeasuredValue(value, "kn", math.hypot(scatter, _of_mean(readings), of_receiver), COVERAGE)
     return Average(measured, len(runs), method, abs(there - back) / 2)
 

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
-from garboard.findings import Basis, BasisKind, NotEnoughData
-from garboard.job_view import JobView
+from garboard.findings import Basis, BasisKind
 from garboard.steps import Field, Kind, Setting
-from garboard.units import Amount
 
 _SHOP = BasisKind.SHOP_RULE
 _PRACTICE = BasisKind.COMMON_PRACTICE
 
 
 def _amount(
-    name: str, title: str, quantity: str, unit: str, default: str, hard: tuple[float, float], basis: Basis
+    name: str,
+    title: str,
+    quantity: str,
+    unit: str,
+    default: str,
+    hard: tuple[float, float],
+    basis: Basis,
+    stricter: str = "",
 ) -> Setting:
     field = Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=hard)
-    return Setting(key=f"prop_check.{name}", field=field, default=default, basis=basis)
+    return Setting(key=f"prop_check.{name}", field=field, default=default, basis=basis, stricter=stricter)
 
 
 USUAL_SLIP: dict[str, tuple[str, str]] = {
@@ -50,6 +55,7 @@ SETTINGS: tuple[Setting, ...] = (
         "20 s",
         (5, 300),
         Basis(_SHOP, "full throttle only as long as a reading takes", "the maker's running-in rules come first"),
+        stricter="lower",
     ),
     _amount(
         "steady_seconds",
@@ -126,6 +132,7 @@ SETTINGS: tuple[Setting, ...] = (
         "100 rev/min",
         (10, 1000),
         Basis(_PRACTICE, "engines on one boat within about 100 rev/min of each other"),
+        stricter="lower",
     ),
     _amount(
         "limiter_margin",
@@ -135,6 +142,7 @@ SETTINGS: tuple[Setting, ...] = (
         "100 rev/min",
         (0, 1000),
         Basis(_PRACTICE, "close to the limiter a reading says where the limiter is, not what the propeller does"),
+        stricter="higher",
     ),
     _amount(
         "per_inch_low",
@@ -203,32 +211,6 @@ SETTINGS: tuple[Setting, ...] = (
 )
 
 _BY_KEY = {setting.key: setting for setting in SETTINGS}
-
-
-def limit(view: JobView, name: str) -> float:
-    """A setting in the unit it is declared in. Raises NotEnoughData when the shop's value is out of range."""
-    setting = _BY_KEY[f"prop_check.{name}"]
-    value = view.settings.get(setting.key, setting.default)
-    low, high = setting.field.hard or (0.0, 0.0)
-    try:
-        number = Amount.parse(str(value)).to(setting.field.unit)
-    except ValueError as fault:
-        raise NotEnoughData(f"shop setting {setting.field.title!r}: {fault}") from None
-    if not low <= number <= high:
-        raise NotEnoughData(
-            f"shop setting {setting.field.title!r} must lie between {low:g} and {high:g} {setting.field.unit}, "
-            f"it is {value}"
-        )
-    return number
-
-
-def limit_or_default(view: JobView, name: str) -> float:
-    """A setting in the unit it is declared in; its default where the shop's value cannot be used."""
-    try:
-        return limit(view, name)
-    except NotEnoughData:
-        setting = _BY_KEY[f"prop_check.{name}"]
-        return Amount.parse(str(setting.default)).to(setting.field.unit)
 
 
 def basis_of(name: str) -> Basis:

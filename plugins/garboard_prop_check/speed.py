@@ -11,7 +11,7 @@ from garboard.records import Engine, unusual_of
 from garboard.uncertainty import MeasuredValue
 from garboard_prop_check import crouch
 from garboard_prop_check.runs import COVERAGE, Average, Run, average_engine_speed, average_speed, runs_of
-from garboard_prop_check.settings import USUAL_SLIP, basis_of, limit, slip_setting
+from garboard_prop_check.settings import USUAL_SLIP, basis_of, slip_setting
 from garboard_prop_check.slip import slip, slip_expanded_uncertainty, theoretical_speed
 from garboard_prop_check.steps import CONDITIONS
 from garboard_prop_check.words import (
@@ -120,7 +120,7 @@ def slip_of(view: JobView, engine: Engine, engine_speed: Average, speed: Average
     """Slip [%] and theoretical speed [kn] of one engine's propeller, with their 95 % intervals."""
     need_all(lambda: pitch_of(engine), lambda: gear_ratio_of(engine))
     stamped, ratio = pitch_of(engine), gear_ratio_of(engine)
-    tolerance = limit(view, "pitch_tolerance") / 100
+    tolerance = view.setting_value("prop_check.pitch_tolerance", "%") / 100
     theory = theoretical_speed(engine_speed.value, ratio, stamped)
     of_engine = engine_speed.value, engine_speed.expanded_uncertainty
     of_slip = slip_expanded_uncertainty(speed.value, speed.expanded_uncertainty, *of_engine, theory, tolerance)
@@ -137,8 +137,9 @@ def reading_is_wrong(view: JobView, found: Number, theory: Number) -> bool:
     Slip may be as far above the usual as the shop allows; without a hull form, above the usual of any.
     """
     forms = [view.vessel.hull_form] if view.vessel.hull_form in USUAL_SLIP else list(USUAL_SLIP)
-    most = max(limit(view, slip_setting(form, "high")) for form in forms) + limit(view, "slip_beyond_usual")
-    too_fast = theory.value - (theory.expanded_uncertainty or 0) > limit(view, "highest_theory")
+    most = max(_usual_slip(view, form, "high") for form in forms)
+    most += view.setting_value("prop_check.slip_beyond_usual", "%")
+    too_fast = theory.value - (theory.expanded_uncertainty or 0) > view.setting_value("prop_check.highest_theory", "kn")
     half_width = found.expanded_uncertainty or 0
     return found.value + half_width < 0 or found.value - half_width > most or too_fast
 
@@ -172,7 +173,7 @@ def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Aver
         code = "prop_check.slip.not_at_best_trim"
         sentence = f"{told}. Trim was not noted as at best, so it is not compared with what is usual."
     else:
-        low, high = (limit(view, slip_setting(form, end)) for end in ("low", "high"))
+        low, high = (_usual_slip(view, form, end) for end in ("low", "high"))
         basis = (*basis, basis_of(slip_setting(form, "low")))
         usual = f"{low:g} to {high:g} % is usual for this hull"
         if high_end < low:
@@ -252,3 +253,7 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
             ),
         ),
     )
+
+
+def _usual_slip(view: JobView, hull_form: str, end: str) -> float:
+    return view.setting_value(f"prop_check.{slip_setting(hull_form, end)}", "%")

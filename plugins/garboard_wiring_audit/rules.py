@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import attrs
 
 from garboard.findings import Basis
 from garboard.job_view import JobView
 from garboard.records import JsonValue
+from garboard.settings import setting_number
 from garboard.steps import Field, Kind, Setting
 from garboard.units import Amount
 from garboard_wiring_audit import bases
@@ -26,11 +29,18 @@ def _choice(name: str, title: str, choices: tuple[str, ...], basis: Basis) -> Se
 
 
 def _amount(
-    name: str, title: str, quantity: str, default: str, hard: tuple[float, float], basis: Basis, help: str = ""
+    name: str,
+    title: str,
+    quantity: str,
+    default: str,
+    hard: tuple[float, float],
+    basis: Basis,
+    help: str = "",
+    stricter: str = "",
 ) -> Setting:
     unit = Amount.parse(default).unit
     field = Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=hard, help=help)
-    return Setting(key=f"wiring_audit.{name}", field=field, default=default, basis=basis)
+    return Setting(key=f"wiring_audit.{name}", field=field, default=default, basis=basis, stricter=stricter)
 
 
 _METER = bases.practice("A good hand-held meter, from its data sheet")
@@ -46,55 +56,104 @@ SETTINGS = (
     ),
     _choice("minimum_rule", "Smallest conductor", (CFR_MINIMUM, ISO_MINIMUM), bases.MINIMUM_CFR),
     _choice("load_rule", "Load sum", (PLAIN_SUM, COLUMNS), bases.LOAD_SUM),
+    _amount("fuse_margin", "Fuse rating wanted, of the load", "share", "125 %", (100, 200), bases.STANDARD_RATINGS),
     _amount(
-        "fuse_margin", "Fuse rating wanted, of the load", "share", "125 %", (100, 200), bases.STANDARD_RATINGS
+        "drop_critical",
+        "Drop allowed, critical circuits",
+        "share",
+        "3 %",
+        (0.5, 10),
+        bases.DROP_CLASSES,
+        stricter="lower",
     ),
-    _amount("drop_critical", "Drop allowed, critical circuits", "share", "3 %", (0.5, 10), bases.DROP_CLASSES),
-    _amount("drop_other", "Drop allowed, other circuits", "share", "10 %", (0.5, 20), bases.DROP_CLASSES),
-    _amount("drop_excess", "Drop allowed in connections", "voltage", "0.2 V", (0.01, 2), bases.DROP_EXCESS),
     _amount(
-        "ambient", "Warmest surroundings of conductors", "temperature", "30 degC", (0, 60), bases.DROP_AT_TEMPERATURE
+        "drop_other", "Drop allowed, other circuits", "share", "10 %", (0.5, 20), bases.DROP_CLASSES, stricter="lower"
     ),
     _amount(
-        "engine_space", "Warmest engine space", "temperature", "50 degC", (30, 80), bases.ENGINE_SPACE_CFR
+        "drop_excess", "Drop allowed in connections", "voltage", "0.2 V", (0.01, 2), bases.DROP_EXCESS, stricter="lower"
+    ),
+    _amount(
+        "ambient",
+        "Warmest surroundings of conductors",
+        "temperature",
+        "30 degC",
+        (0, 60),
+        bases.DROP_AT_TEMPERATURE,
+        stricter="higher",
+    ),
+    _amount(
+        "engine_space",
+        "Warmest engine space",
+        "temperature",
+        "50 degC",
+        (30, 80),
+        bases.ENGINE_SPACE_CFR,
+        stricter="higher",
     ),
     _amount("voltmeter", "Voltmeter is good to, of the reading", "share", "0.5 %", (0, 10), _METER),
     _amount("current_meter", "Current meter is good to, of the reading", "share", "3 %", (0, 20), _METER),
-    _amount("labelled", "Circuits that must carry a label", "share", "100 %", (0, 100), bases.LABELS),
     _amount(
-        "rest_needed", "Rest before a rest voltage counts", "time", "3 h", (0.5, 48), bases.REST_VOLTAGE,
-        help="Pages ask for 3 to 24 h. Longer is better.",
+        "labelled", "Circuits that must carry a label", "share", "100 %", (0, 100), bases.LABELS, stricter="higher"
     ),
-    _amount("charge_least", "Charge at hand over", "share", "75 %", (0, 100), bases.CHARGE_LEAST),
-    _amount("usable_lead", "Usable part of a lead battery", "share", "50 %", (5, 100), bases.RESERVE),
-    _amount("usable_lithium", "Usable part of a LiFePO4 battery", "share", "80 %", (5, 100), bases.RESERVE),
-    _amount("reserve_least", "Reserve time wanted", "time", "4 h", (0.1, 240), bases.RESERVE),
-    _amount("standing_days", "Days a boat is left alone", "number", "30", (1, 365), bases.STANDING),
+    _amount(
+        "rest_needed",
+        "Rest before a rest voltage counts",
+        "time",
+        "3 h",
+        (0.5, 48),
+        bases.REST_VOLTAGE,
+        help="Pages ask for 3 to 24 h. Longer is better.",
+        stricter="higher",
+    ),
+    _amount("charge_least", "Charge at hand over", "share", "75 %", (0, 100), bases.CHARGE_LEAST, stricter="higher"),
+    _amount("usable_lead", "Usable part of a lead battery", "share", "50 %", (5, 100), bases.RESERVE, stricter="lower"),
+    _amount(
+        "usable_lithium", "Usable part of a LiFePO4 battery", "share", "80 %", (5, 100), bases.RESERVE, stricter="lower"
+    ),
+    _amount("reserve_least", "Reserve time wanted", "time", "4 h", (0.1, 240), bases.RESERVE, stricter="higher"),
+    _amount("standing_days", "Days a boat is left alone", "number", "30", (1, 365), bases.STANDING, stricter="higher"),
     _amount(
         "standing_most", "Days after which self-discharge decides", "number", "180", (10, 1000), bases.SELF_DISCHARGE
     ),
     _amount("capacity", "Capacity is right within plus or minus", "share", "10 %", (0, 50), bases.CAPACITY),
-    _amount("network_drop", "Supply drop allowed on the network", "voltage", "1.5 V", (0.5, 4), bases.NETWORK_DROP),
     _amount(
-        "network_volts", "Least voltage at a network device", "voltage", "9.0 V", (6, 12), bases.NETWORK_VOLTS
+        "network_drop",
+        "Supply drop allowed on the network",
+        "voltage",
+        "1.5 V",
+        (0.5, 4),
+        bases.NETWORK_DROP,
+        stricter="lower",
     ),
     _amount(
-        "terminator_tolerance", "Terminators may read off by", "share", "10 %", (1, 20),
+        "network_volts",
+        "Least voltage at a network device",
+        "voltage",
+        "9.0 V",
+        (6, 12),
+        bases.NETWORK_VOLTS,
+        stricter="higher",
+    ),
+    _amount(
+        "terminator_tolerance",
+        "Terminators may read off by",
+        "share",
+        "10 %",
+        (1, 20),
         bases.practice("Room for the terminators' own tolerance and the backbone's resistance"),
+        stricter="lower",
     ),
-)  # fmt: skip
-
-_DEFAULTS = {setting.key: setting.default for setting in SETTINGS}
+)
 
 
 @attrs.frozen
 class Rules:
-    """The shop's rules on this job, defaults where it has not decided.
+    """The shop's rules on this job.
 
-    settings : by key
+    settings : by key; each is looked up when a rule needs it, so that a finding names what it used
     """
 
-    settings: dict[str, JsonValue]
+    settings: Mapping[str, JsonValue]
 
     def chosen(self, name: str) -> str:
         """A setting that is a choice."""
@@ -102,7 +161,7 @@ class Rules:
 
     def amount(self, name: str, unit: str) -> float:
         """A setting that is an amount [unit]."""
-        return Amount.parse(str(self.settings[f"wiring_audit.{name}"])).to(unit)
+        return setting_number(self.settings, f"wiring_audit.{name}", unit)
 
     def share(self, name: str) -> float:
         """A setting that is a share, 1 for 100 %."""
@@ -111,4 +170,4 @@ class Rules:
 
 def rules_of(view: JobView) -> Rules:
     """The rules in force on a job."""
-    return Rules({key: view.settings.get(key, default) for key, default in _DEFAULTS.items()})
+    return Rules(view.settings)

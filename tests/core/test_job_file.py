@@ -13,12 +13,11 @@ from hypothesis import strategies as st
 
 import small_plugin
 from garboard.faults import Fault, InputError
+from garboard.fields import check_value, implausible
 from garboard.findings import NotEnoughData
 from garboard.job_files.job_file import (
     JobFile,
     check,
-    check_value,
-    implausible,
     job_file_text,
     parse_job_file,
     read_job_file,

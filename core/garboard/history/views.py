@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from typing import Any
 
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry
@@ -36,7 +37,7 @@ def job_view(
     keys = sorted(of_job, key=lambda key: (of_job[key][0].clock if of_job[key] else Stamp(0, 0), key))
     of_one_value = [(key, of_job[key][0]) for key in keys if len(of_job[key]) == 1]
     fields = sorted(key for key in of_vessel if key.kind == "field")
-    loader = {} if load_recording is None else {"load_recording": load_recording}
+    loader: dict[str, Any] = {} if load_recording is None else {"load_recording": load_recording}
     return JobView(
         vessel=vessel,
         job=_job_record(job, of_job),

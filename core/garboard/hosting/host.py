@@ -34,6 +34,7 @@ from garboard.findings import (
 )
 from garboard.hosting.codes import NOT_ENOUGH_DATA, PLUGIN_FAILED, code_for, with_code, written_in
 from garboard.job_view import JobView
+from garboard.settings import ReadSettings, SettingSet, in_force
 from garboard.steps import Assessed, Calculator, LiveGuide, Phase, RecordingJudge, ReportSection, Setting, Step
 
 if TYPE_CHECKING:
@@ -246,13 +247,21 @@ class PluginHost:
         return dict(found.items)
 
     def with_defaults(self, view: JobView) -> JobView:
-        """The view with every setting the shop has not decided at its default."""
-        defaults = {setting.key: setting.default for setting in self.settings}
-        return attrs.evolve(view, settings={**defaults, **view.settings})
+        """The view with the value of every setting that holds: what was set, or else its default.
+
+        Done once to a view: `settings` alone, as a plugin's author or a job file gives them, count as the job's own.
+        """
+        if isinstance(view.settings, ReadSettings):
+            return view
+        stated = {one.key for one in view.settings_set}
+        own = [SettingSet(key=key, value=value) for key, value in view.settings.items() if key not in stated]
+        values, used = in_force(self.settings, (*own, *view.settings_set))
+        return attrs.evolve(view, settings=ReadSettings(values), settings_used=used)
 
     def assess(self, view: JobView, steps: Sequence[str] | None = None) -> tuple[Assessed, ...]:
         """Run the calculators on a job; with `steps`, only those shown under them."""
         ready = self.with_defaults(view)
+        ready = attrs.evolve(ready, settings=ReadSettings(dict(ready.settings)))  # one a run: threads share a view
         wanted = [c for c in self.calculators if steps is None or c.step in steps]
         return tuple(assessed for calculator in wanted for assessed in self._assess_one(calculator, ready))
 
@@ -260,7 +269,11 @@ class PluginHost:
         name = self.owner_of("register_calculators", calculator.key)
         version = next(plugin.version for plugin in self.plugins if plugin.name == name)
         step = self.step(calculator.step)
-        for finding in _compute(calculator, view, name):
+        read = view.settings.read if isinstance(view.settings, ReadSettings) else set()
+        read.clear()
+        findings = _compute(calculator, view, name)
+        used = tuple(view.settings_used[key] for key in sorted(read) if key in view.settings_used)
+        for finding in findings:
             yield Assessed(
                 calculator=calculator.key,
                 title=calculator.title,
@@ -269,6 +282,7 @@ class PluginHost:
                 plugin=name,
                 plugin_version=version,
                 finding=finding,
+                settings_used=used,
             )
 
 

@@ -19,9 +19,10 @@ from typing import TYPE_CHECKING
 
 import attrs
 
-from garboard.faults import Fault, InputError, shown
+from garboard.faults import Fault, InputError, NotTaken, shown
+from garboard.fields import Field, Kind, check_value
 from garboard.findings import Lack, Missing, NotEnoughData
-from garboard.job_files.convert import amount_in_quotes, faults_of_floats, structure, unstructure
+from garboard.job_files.convert import faults_of_floats, structure, unstructure
 from garboard.job_files.file_lines import line_nested_too_deep, parts_of, with_lines
 from garboard.job_view import JobView, place_of
 from garboard.records import (
@@ -35,8 +36,7 @@ from garboard.records import (
     Vessel,
 )
 from garboard.samples import Recording
-from garboard.steps import Field, Kind, Step
-from garboard.units import parse_amount
+from garboard.steps import Step
 
 if TYPE_CHECKING:
     from garboard.hosting.host import PluginHost
@@ -206,9 +206,8 @@ def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | N
         return
     try:
         check_value(field, measurement.value)
-    except ValueError as failure:
-        expected, _, got = str(failure).removeprefix("expected ").partition(", got ")
-        yield Fault(f"{path}.value", expected, got)
+    except NotTaken as failure:
+        yield Fault(f"{path}.value", failure.expected, failure.got)
         return
     if field.kind is Kind.RECORDING and folder is not None and isinstance(measurement.value, dict):
         reference = str(measurement.value["file"])
@@ -216,48 +215,6 @@ def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | N
         if not here or not file_beside(folder, reference, str(measurement.value.get("name", ""))).is_file():
             why = "which is not there" if here else "which lies elsewhere"
             yield Fault(f"{path}.value.file", "a recording beside the job file", f"{reference}, {why}")
-
-
-def check_value(field: Field, value: JsonValue) -> None:
-    """Raise ValueError, "expected ..., got ...", unless the value is one the field takes."""
-    if field.kind is Kind.AMOUNT:
-        _check_amount(field, value)
-    elif field.kind is Kind.COUNT:
-        _check_range(field, value if type(value) is int else None, value)
-    elif field.kind is Kind.CHOICE and value not in field.choices:
-        raise ValueError(f"expected one of {', '.join(field.choices)}, got {shown(value)}")
-    elif field.kind is Kind.YES_NO and not isinstance(value, bool):
-        raise ValueError(f"expected true or false, got {shown(value)}")
-    elif field.kind is Kind.TEXT and not isinstance(value, str):
-        raise ValueError(f"expected text in quotes, got {shown(value)}")
-    elif field.kind in (Kind.RECORDING, Kind.PHOTO) and not (
-        isinstance(value, dict) and isinstance(value.get("file"), str)
-    ):
-        raise ValueError(f'expected {{"file": "name beside the job file"}}, got {shown(value)}')
-
-
-def _check_amount(field: Field, value: JsonValue) -> None:
-    if not isinstance(value, str):
-        raise ValueError(amount_in_quotes(value, field.quantity, field.unit))
-    _check_range(field, parse_amount(value, field.quantity).to(field.unit), value)
-
-
-def _check_range(field: Field, number: float | None, value: JsonValue) -> None:
-    if number is None:
-        raise ValueError(f"expected a whole number, got {shown(value)}")
-    if field.hard is not None and not field.hard[0] <= number <= field.hard[1]:
-        low, high = field.hard
-        raise ValueError(f"expected between {low:g} and {high:g} {field.unit}, got {shown(value)}".replace(" ,", ","))
-
-
-def implausible(field: Field, value: JsonValue) -> str:
-    """A question to ask again when an amount lies outside its plausible range; empty when it does not."""
-    if field.kind is not Kind.AMOUNT or field.plausible is None or not isinstance(value, str):
-        return ""
-    low, high = field.plausible
-    if low <= parse_amount(value, field.quantity).to(field.unit) <= high:
-        return ""
-    return f"{value} is outside the usual {low:g} to {high:g} {field.unit}. Is it right?"
 
 
 _OTHER_FILES = {
@@ -406,6 +363,5 @@ def settings_faults(settings: Mapping[str, JsonValue], host: PluginHost) -> Iter
         if key in declared:
             try:
                 check_value(declared[key].field, value)
-            except ValueError as failure:
-                expected, _, got = str(failure).removeprefix("expected ").partition(", got ")
-                yield Fault(f"settings.{key}", expected, got)
+            except NotTaken as failure:
+                yield Fault(f"settings.{key}", failure.expected, failure.got)

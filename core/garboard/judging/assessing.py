@@ -11,11 +11,12 @@ import attrs
 from garboard import hull_number
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.faults import Fault, InputError
+from garboard.fields import implausible
 from garboard.findings import Verdict
 from garboard.history.boat import open_hull, recordings_of
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
-from garboard.job_files.job_file import JobFile, check, implausible, located, read_job_file, settings_faults, view_of
+from garboard.job_files.job_file import JobFile, check, located, read_job_file, settings_faults, view_of
 from garboard.job_files.unrecognised import not_known
 from garboard.job_view import Disagreement, JobView, place_of
 from garboard.judging import findings_format

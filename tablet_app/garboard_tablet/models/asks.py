@@ -40,7 +40,7 @@ class Ask:
     @property
     def place(self) -> Place:
         """Where a measurement belongs: step, field, row, of."""
-        step, field, row, of = self.slot.subject
+        step, field, row, of = self.key.subject
         return step, field, row, of
 
     @property

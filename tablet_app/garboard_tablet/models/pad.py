@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import attrs
 
-from garboard.job_files.job_file import check_value, implausible
+from garboard.faults import NotTaken
+from garboard.fields import Field, Kind, check_value, implausible
 from garboard.records import JsonValue
-from garboard.steps import Field, Kind
 from garboard.units import Amount
 from garboard_tablet.models.keys import POINT
 
@@ -54,9 +54,8 @@ def judge(field: Field, value: JsonValue) -> ValidationResult:
     """Judge any value against its field."""
     try:
         check_value(field, value)
-    except ValueError as failure:
-        expected, _, got = str(failure).removeprefix("expected ").partition(", got ")
-        return ValidationResult(problem=f"Must be {expected}. You typed {_plain(got)}.")
+    except NotTaken as failure:
+        return ValidationResult(problem=f"Must be {failure.expected}. You typed {_plain(failure.got)}.")
     return ValidationResult(value, question=implausible(field, value))
 
 

@@ -6,8 +6,9 @@ import attrs
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from garboard.fields import check_value
 from garboard.findings import NotEnoughData, Verdict
-from garboard.job_files.job_file import JobFile, check, check_value
+from garboard.job_files.job_file import JobFile, check
 from garboard.job_view import Disagreement, JobView, place_of
 from garboard.records import Engine, Job, Measurement, Propeller, Vessel
 from garboard.samples import Recording
@@ -143,6 +144,7 @@ def test_no_odd_job_stops_a_calculator(view: JobView) -> None:
         assert "failed in" not in finding.sentence, finding.sentence
         if finding.verdict is Verdict.NOT_ENOUGH_DATA:
             assert finding.sentence.startswith("Not enough data: ")
+    view = HOST.with_defaults(view)
     (section,) = HOST.report_sections
     section.build(view, HOST.assess(view))
     guide = HOST.live_guides["prop_check.full_throttle"]

@@ -1,0 +1,115 @@
+"""What a person enters: one field, of one kind, with the range its value must lie in."""
+
+from __future__ import annotations
+
+import enum
+
+import attrs
+
+from garboard.faults import NotTaken, shown
+from garboard.records import EQUIPMENT, JsonValue
+from garboard.units import EXAMPLE_OF, UNITS_OF, parse_amount
+
+__all__ = ["Field", "Kind", "amount_as_text", "check_value", "implausible"]
+
+
+class Kind(enum.Enum):
+    """What a field takes."""
+
+    AMOUNT = "amount"
+    COUNT = "count"
+    CHOICE = "choice"
+    YES_NO = "yes or no"
+    TEXT = "text"
+    PHOTO = "photo"
+    SIGNATURE = "signature"
+    RECORDING = "recording"
+    TABLE = "table"
+
+
+@attrs.frozen(kw_only=True)
+class Field:
+    """One thing to enter.
+
+    name      : unique in its step, columns of tables included; never changes once jobs hold it
+    title     : what the person reads
+    quantity  : for an amount, a key of `units.UNITS_OF`; `unit` is the unit offered first
+    choices   : for a choice, the words to choose from
+    plausible : (low, high) in `unit`; outside it the person is asked again
+    hard      : (low, high) in `unit`; outside it the value is refused
+    each      : a key of `records.EQUIPMENT`: asked once for every such piece the vessel has
+    columns   : for a table, the fields of one row; with `each` the rows are the pieces of equipment
+    """
+
+    name: str
+    title: str
+    kind: Kind
+    quantity: str = ""
+    unit: str = ""
+    choices: tuple[str, ...] = ()
+    plausible: tuple[float, float] | None = None
+    hard: tuple[float, float] | None = None
+    each: str = ""
+    required: bool = True
+    help: str = ""
+    columns: tuple[Field, ...] = ()
+
+    def __attrs_post_init__(self) -> None:
+        if self.kind is Kind.AMOUNT and self.unit not in UNITS_OF.get(self.quantity, ()):
+            raise ValueError(f"field {self.name!r}: unit {self.unit!r} is not a unit of quantity {self.quantity!r}")
+        if self.kind is Kind.CHOICE and not self.choices:
+            raise ValueError(f"field {self.name!r}: a choice needs choices")
+        if self.kind is Kind.TABLE and not self.columns:
+            raise ValueError(f"field {self.name!r}: a table needs columns")
+        if self.each and self.each not in EQUIPMENT:
+            raise ValueError(f"field {self.name!r}: each must be one of {', '.join(EQUIPMENT)}, got {self.each!r}")
+
+
+def check_value(field: Field, value: JsonValue) -> None:
+    """Raise NotTaken unless the value is one the field takes."""
+    if field.kind is Kind.AMOUNT:
+        _check_amount(field, value)
+    elif field.kind is Kind.COUNT:
+        _check_range(field, value if type(value) is int else None, value)
+    elif field.kind is Kind.CHOICE and value not in field.choices:
+        raise NotTaken(f"one of {', '.join(field.choices)}", shown(value))
+    elif field.kind is Kind.YES_NO and not isinstance(value, bool):
+        raise NotTaken("true or false", shown(value))
+    elif field.kind is Kind.TEXT and not isinstance(value, str):
+        raise NotTaken("text in quotes", shown(value))
+    elif field.kind in (Kind.RECORDING, Kind.PHOTO) and not (
+        isinstance(value, dict) and isinstance(value.get("file"), str)
+    ):
+        raise NotTaken('{"file": "name beside the job file"}', shown(value))
+
+
+def _check_amount(field: Field, value: JsonValue) -> None:
+    if not isinstance(value, str):
+        raise amount_as_text(value, field.quantity, field.unit)
+    _check_range(field, parse_amount(value, field.quantity).to(field.unit), value)
+
+
+def _check_range(field: Field, number: float | None, value: JsonValue) -> None:
+    if number is None:
+        raise NotTaken("a whole number", shown(value))
+    if field.hard is not None and not field.hard[0] <= number <= field.hard[1]:
+        low, high = field.hard
+        raise NotTaken(f"between {low:g} and {high:g} {field.unit}".rstrip(), shown(value))
+
+
+def amount_as_text(value: object, quantity: str, unit: str = "") -> NotTaken:
+    """What to raise for a value that should be an amount as text; a bare number is shown as it should stand."""
+    unit = unit or UNITS_OF[quantity][0]
+    example = f"{value} {unit}".strip() if type(value) in (int, float) else EXAMPLE_OF[quantity]
+    what = "text with number and unit" if unit else "a number as text"
+    return NotTaken(f'{what}, such as "{example}"', shown(value))
+
+
+def implausible(field: Field, value: JsonValue) -> str:
+    """A question to ask again when an amount lies outside its plausible range; empty when it does not."""
+    if field.kind is not Kind.AMOUNT or field.plausible is None or not isinstance(value, str):
+        return ""
+    low, high = field.plausible
+    if low <= parse_amount(value, field.quantity).to(field.unit) <= high:
+        return ""
+    return f"{value} is outside the usual {low:g} to {high:g} {field.unit}. Is it right?"
