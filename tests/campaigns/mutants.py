@@ -11,12 +11,14 @@ from __future__ import annotations
 
 import argparse
 import ast
+import importlib
 import json
+import multiprocessing
 import os
 import random
 import shutil
-import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
@@ -46,12 +48,14 @@ TESTS = (
 )
 LEFT_OUT = ("tests/promises/test_promises_over_postgresql.py", "tests/promises/test_promises_over_the_network.py")
 
-NEAREST, NEAREST_SECONDS = 40, 6.0
-"""The nearest tests of a mutant: the quickest of those that run through it, so many, and no longer than this [s]."""
-WIDER, WIDER_SECONDS = 400, 15.0
-"""What a survivor of these is tried against once more."""
+STAGES = ((0, 30, 4.0), (30, 400, 20.0))
+"""Of the tests that run through a mutant, the quickest first: from which on, to which, and no longer than [s]. What
+lives through the first stage is tried once more."""
 
 OUT_OF_TIME, AT_IMPORT = "out of time", "at import"
+FORK = multiprocessing.get_context("fork")
+LIBRARIES = ("attrs", "cattrs", "click", "hypothesis", "numpy", "pint", "pluggy", "pygeomag", "rich.console", "tinydb")
+"""Imported once for all: half of what a run of a few tests takes."""
 
 OTHER: Mapping[type[ast.AST], type[ast.AST]] = {
     ast.Lt: ast.LtE,
@@ -187,10 +191,10 @@ class Ways:
             tests = {test for each in lines.values() for test in each}
         return sorted((test for test in tests if test in self._seconds), key=lambda test: (self._seconds[test], test))
 
-    def up_to(self, tests: Sequence[str], most: int, seconds: float) -> list[str]:
-        """The first of some tests, as far as number and time go."""
+    def up_to(self, tests: Sequence[str], seconds: float) -> list[str]:
+        """The first of some tests, as far as the time goes; one at least."""
         chosen: list[str] = []
-        for test in tests[:most]:
+        for test in tests:
             seconds -= self._seconds[test]
             if chosen and seconds < 0:
                 break
@@ -250,8 +254,6 @@ class Copy:
         self.place = work / "copy"
         shutil.rmtree(self.place, ignore_errors=True)  # a campaign that was stopped left its mutant there
         shutil.copytree(PROJECT, self.place, ignore=shutil.ignore_patterns(".*", "__pycache__"))
-        parts = [str(self.place / part) for part in ("core", "plugins", "tablet_app", "tests")]
-        self._environment = {**os.environ, "CI": "1", "PYTHONPATH": os.pathsep.join(parts)}
         self._changes = 0
 
     def killer(self, mutant: Mutant, tests: Sequence[str], seconds: float) -> str:
@@ -272,42 +274,59 @@ class Copy:
 
     def failing(self, tests: Sequence[str], longest: float) -> str:
         """The first of some tests that fails; "" when all pass."""
-        command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "--tb=no", *tests]
-        try:
-            done = subprocess.run(
-                command, cwd=self.place, env=self._environment, capture_output=True, text=True, timeout=longest
-            )
-        except subprocess.TimeoutExpired:
-            return OUT_OF_TIME
-        if done.returncode == 0:
-            return ""
-        told = [line for line in done.stdout.splitlines() if line.startswith(("FAILED ", "ERROR "))]
-        if not told and done.returncode == 1:
-            raise RuntimeError(f"pytest failed and names no test:\n{done.stdout[-2000:]}")
-        names = (test for test in tests if any(f"{line} - ".startswith(f"FAILED {test} - ") for line in told))
+        with tempfile.TemporaryFile("w+") as told:
+            child = FORK.Process(target=_test_here, args=(self.place, tests, told.fileno()))
+            child.start()
+            child.join(longest)
+            if child.exitcode is None:
+                child.kill()
+                child.join()
+                return OUT_OF_TIME
+            if child.exitcode == 0:
+                return ""
+            told.seek(0)
+            lines = [line.rstrip() for line in told if line.startswith(("FAILED ", "ERROR "))]
+        names = (test for test in tests if any(f"{line} - ".startswith(f"FAILED {test} - ") for line in lines))
         return next(names, AT_IMPORT)
 
 
+def _test_here(place: Path, tests: Sequence[str], told: int) -> None:
+    """In a process of its own, which has the libraries already and takes the program from the copy."""
+    os.dup2(told, sys.stdout.fileno())
+    parts = [str(place / part) for part in ("core", "plugins", "tablet_app", "tests")]
+    os.environ |= {"CI": "1", "PYTHONPATH": os.pathsep.join(parts)}
+    sys.path[:0] = parts
+    os.chdir(place)
+    code = pytest.main(["-x", "-q", "-p", "no:cacheprovider", "--tb=no", *tests])
+    sys.stdout.flush()
+    os._exit(code)  # some tests leave threads that would be waited for
+
+
 def run(work: Path, count: int, seed: int) -> None:
-    """Try each mutant of the sample that has no result yet."""
+    """Try each mutant of the sample that has no result yet, the nearest tests first."""
     results = work / f"results-{seed}.jsonl"
-    done = {json.loads(line)["number"] for line in results.read_text().splitlines()} if results.exists() else set()
-    ways, copy = Ways(work), Copy(work)
-    for number, mutant in enumerate(sample(count, seed)):
-        if number in done:
-            continue
-        started = time.monotonic()
-        through = ways.through(mutant)
-        nearest = ways.up_to(through, NEAREST, NEAREST_SECONDS)
-        wider = ways.up_to(through[len(nearest) :], WIDER, WIDER_SECONDS)
-        killer = (nearest and copy.killer(mutant, nearest, NEAREST_SECONDS)) or (
-            wider and copy.killer(mutant, wider, WIDER_SECONDS)
-        )
-        took = round(time.monotonic() - started, 1)
-        told = {"number": number, "killer": killer or "", "tests": len(nearest) + len(wider), "seconds": took}
-        with results.open("a") as out:
-            out.write(json.dumps({**told, **attrs.asdict(mutant)}) + "\n")
-    report(copy, [json.loads(line) for line in results.read_text().splitlines()])
+    ways, copy, mutants = Ways(work), Copy(work), sample(count, seed)
+    for library in LIBRARIES:
+        importlib.import_module(library)
+    for stage, (first, most, seconds) in enumerate(STAGES):
+        done = outcomes(results)
+        for number, mutant in enumerate(mutants):
+            if number in done and (done[number]["killer"] or done[number]["stage"] >= stage):
+                continue
+            started = time.monotonic()
+            tests = ways.up_to(ways.through(mutant)[first:most], seconds)
+            killer = copy.killer(mutant, tests, seconds) if tests else ""
+            took = round(time.monotonic() - started, 1)
+            told = {"number": number, "stage": stage, "killer": killer, "tests": len(tests), "seconds": took}
+            with results.open("a") as out:
+                out.write(json.dumps({**told, **attrs.asdict(mutant)}) + "\n")
+    report(copy, [*outcomes(results).values()])
+
+
+def outcomes(results: Path) -> dict[int, dict[str, Any]]:
+    """The last outcome of each mutant, by its number."""
+    lines = results.read_text().splitlines() if results.exists() else []
+    return {outcome["number"]: outcome for outcome in map(json.loads, lines)}
 
 
 def report(copy: Copy, results: Sequence[Mapping[str, Any]]) -> None:

@@ -361,6 +361,15 @@ def test_a_file_under_another_hulls_name_is_taken_out_of_use(folder: HullFolder)
     assert make(1).raw in damage.set_aside.read_bytes()
 
 
+def test_a_file_under_another_hulls_name_is_offered_to_nobody_by_a_reader(folder: HullFolder) -> None:
+    """A folder opened for reading does not set it aside; its entries are still not the other boat's."""
+    path = folder.folder / "hulls" / file_name(OTHER)
+    path.write_bytes(heading(HULL) + b"%b %b\n" % (make(1).id.encode(), make(1).raw))
+    with HullFolder(folder.folder, read_only=True) as reader:
+        assert reader.get_unknown(OTHER, ()) == {}
+        assert reader.offer(OTHER, ()).ids == frozenset()
+
+
 def test_a_shop_may_hold_more_hulls_than_files_can_be_open(folder: HullFolder) -> None:
     """Files are closed again as others are written."""
     resource = pytest.importorskip("resource", reason="open file limits exist on POSIX only")

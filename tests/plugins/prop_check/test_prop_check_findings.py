@@ -16,6 +16,7 @@ from prop_check_jobs import CAPACITY, GOOD_CONDITIONS, PROPELLER, RUNS, amount, 
 HOST = host()
 BOAT = vessel(1)
 TWIN = vessel(2)
+MISSING = Verdict.NOT_ENOUGH_DATA
 
 
 def say(view: JobView, calculator: str) -> list[Finding]:
@@ -203,6 +204,36 @@ def test_slip_refuses_slips_of_the_finger(field: str, value: Any, words: str) ->
     assert (finding.verdict, words in finding.sentence) == (Verdict.NOT_ENOUGH_DATA, True)
 
 
+@pytest.mark.parametrize(
+    ("calculator", "at_most", "beyond", "words"),
+    [
+        ("slip", {"pitch": "60 in"}, {"pitch": "60.1 in"}, "reads 60.1 in"),
+        ("slip", {"ratio": "10"}, {"ratio": "10.1"}, "reads 10.1"),
+        (
+            "window",
+            {"window": ("5400 rev/min", "15000 rev/min")},
+            {"window": ("5400 rev/min", "15001 rev/min")},
+            "reads 5400 to 15001",
+        ),
+        ("crouch", {"power": "5000 hp"}, {"power": "5001 hp"}, "rated power must be above zero; correct it"),
+        (
+            "crouch",
+            {"displacement_as_run": "1000000 lb"},
+            {"displacement_as_run": "1000001 lb"},
+            "displacement as run must be above zero; correct it",
+        ),
+    ],
+)
+def test_the_largest_value_believed_is_used_and_the_next_is_not(
+    calculator: str, at_most: dict[str, Any], beyond: dict[str, Any], words: str
+) -> None:
+    """What lies beyond is a slip of the finger."""
+    weighed = {"displacement_as_run": "6000 lb"}
+    assert one(runs_at(vessel(1, **(weighed | at_most)), "5800 rev/min"), calculator).verdict is not MISSING
+    refused = one(runs_at(vessel(1, **(weighed | beyond)), "5800 rev/min"), calculator)
+    assert (refused.verdict, words in refused.sentence) == (MISSING, True), refused.sentence
+
+
 # Window.
 
 
@@ -293,6 +324,14 @@ def test_reference_air_by_hand() -> None:
     finding = one(view, "reference_air")
     assert finding.verdict is Verdict.PASS
     assert finding.sentence.startswith("5908 ± 55 rev/min to expect in reference air; today's air costs 5.4 %")
+
+
+def test_air_that_was_not_noted_is_asked_for_all_at_once() -> None:
+    """Temperature, pressure and humidity, each by its name."""
+    finding = one(job(BOAT, two_ways(BOAT), {}), "reference_air")
+    assert finding.verdict is MISSING
+    assert [word in finding.sentence for word in ("air temperature", "air pressure", "humidity")] == [True] * 3
+    assert finding.sentence.count("is not entered") == 3
 
 
 def test_reference_air_never_hides_a_failure() -> None:

@@ -8,7 +8,8 @@ import pytest
 from garboard.findings import BasisKind, Verdict
 from garboard.job_view import Disagreement, JobView
 from garboard.records import JsonValue
-from garboard_wiring_audit.ampacity import ISO_BY_AREA
+from garboard_wiring_audit.ampacity import ISO_BY_AREA, ISO_INSULATION, iso_by_area
+from garboard_wiring_audit.conductors import METRIC_SIZES, metric_size_within, of_area
 from garboard_wiring_audit.overcurrent import CFR_BATTERY_DISTANCE, E11_DISTANCE, ISO_DISTANCE, suggested_rating
 from garboard_wiring_audit.rules import BUNDLING_ALWAYS, ISO_MINIMUM
 from wiring_boats import HOST, Changes, Readings, battery, circuit, said, sentence_on, verdict_on, wired_job
@@ -216,6 +217,17 @@ def test_insulation_in_fahrenheit_is_understood() -> None:
 def test_nominal_voltage_comes_from_the_battery_when_the_circuit_has_none() -> None:
     """A circuit without a voltage takes its battery's."""
     assert verdict_on(with_circuit(nominal_voltage=None), "drop_calculated") is PASS
+
+
+def test_the_metric_table_has_the_usual_sizes_and_never_allows_less_for_more() -> None:
+    """Sizes of IEC 60228 from 0.75 to 150 mm2, and each its own row. The amperes are from memory: no thicker conductor
+    and no better insulation may carry less; beyond that nothing is known of them."""
+    sizes = (0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0, 120.0, 150.0)
+    assert sizes == METRIC_SIZES
+    assert [metric_size_within(of_area(size)) for size in sizes] == [*sizes]
+    amperes = [[iso_by_area(size, rating) for rating in ISO_INSULATION] for size in sizes]
+    assert all(row == sorted(row) for row in amperes)
+    assert all([*column] == sorted(set(column)) for column in zip(*amperes, strict=True))
 
 
 def test_bundling_counts_from_50_volts_only() -> None:
