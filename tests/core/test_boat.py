@@ -70,6 +70,10 @@ def test_whoever_is_about_to_write_names_the_plugins_and_comes_after_everything_
         author = author_for(folder, state, "tablet 1", "A. Hand", {"garboard_prop_check": "1.0"})
         written = measure(author, state, JOB, "trial", "speed", "31.5 kn")
         bare = measure(author_for(folder, state, "tablet 1", "A. Hand"), state, JOB, "trial", "speed", "32.0 kn")
-    assert (written.fields["dev"], written.by, dict(written.plugins)) == ("tablet 1", "A. Hand", {"garboard_prop_check": "1.0"})
+    assert (written.tablet, written.by, dict(written.plugins)) == (
+        "tablet 1",
+        "A. Hand",
+        {"garboard_prop_check": "1.0"},
+    )
     assert written.clock > there.clock
     assert dict(bare.plugins) == {}
