@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from garboard.disk.entries import Entry
+from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import Author, measure, move_job
-from garboard.history.boat import Boat, open_entries
+from garboard.history.boat import Boat, author_for, open_entries
 from garboard.history.replay import HullState, replay
 
 RIGHT, WRONG, THIRD = "ABC00001A526", "ABCO0001A526", "ABC0OO01A526"
@@ -58,3 +61,19 @@ def test_parts_moved_one_after_the_other_are_all_there() -> None:
     right.add(moves[1])
     moves += move_job(HAND, replay(THIRD, [second]), right, JOB, "typed")
     assert values(opened(first, second, *moves)) == {"a": "1 V", "b": "1 V"}
+
+
+def test_whoever_is_about_to_write_names_the_plugins_and_comes_after_everything_here(tmp_path: Path) -> None:
+    there = measure(Author("tablet 2", "B. Hand"), HullState(RIGHT), JOB, "trial", "speed", "31.0 kn")
+    state = replay(RIGHT, [there])
+    with HullFolder(tmp_path) as folder:
+        author = author_for(folder, state, "tablet 1", "A. Hand", {"garboard_prop_check": "1.0"})
+        written = measure(author, state, JOB, "trial", "speed", "31.5 kn")
+        bare = measure(author_for(folder, state, "tablet 1", "A. Hand"), state, JOB, "trial", "speed", "32.0 kn")
+    assert (written.tablet, written.by, dict(written.plugins)) == (
+        "tablet 1",
+        "A. Hand",
+        {"garboard_prop_check": "1.0"},
+    )
+    assert written.clock > there.clock
+    assert dict(bare.plugins) == {}

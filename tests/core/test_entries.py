@@ -271,6 +271,12 @@ def test_a_careless_date_from_elsewhere_is_kept() -> None:
     assert read_entry(reworded(make(), at="noon", by="")).at == "noon"
 
 
+@pytest.mark.parametrize("clock", ["a new sort", [], [7], [7, 8, 9], [7, "8"], [True, 8], {"ms": 7}])
+def test_a_clock_of_a_newer_format_counts_as_the_earliest(clock: JsonValue) -> None:
+    raw = canonical_bytes({"v": 2, "kind": "measure", "hull": "ABC00001A526", "clock": clock})
+    assert read_entry(raw).clock == Stamp(0, 0)
+
+
 def test_an_entry_of_a_newer_format_is_kept_as_it_is() -> None:
     """It needs only format, kind and hull; the rest may have changed its meaning."""
     raw = canonical_bytes(

@@ -243,6 +243,26 @@ def test_a_failed_flush_is_not_called_saved(folder: HullFolder, monkeypatch: pyt
     assert make(1).id in read(file_of(folder).read_bytes()).entries
 
 
+def test_a_new_file_whose_name_the_disk_did_not_confirm_is_not_called_saved(
+    folder: HullFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The folder is named, and the next save asks the disk for the name again."""
+    asked: list[Path] = []
+
+    def fail(of: Path) -> None:
+        asked.append(of)
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr(storage, "flush_folder", fail)
+    for number in (1, 2):
+        with pytest.raises(NotSaved, match="hulls not saved: Input/output error"):
+            folder.save(make(number))
+    monkeypatch.setattr(storage, "flush_folder", asked.append)
+    folder.save(make(3))
+    folder.save(make(4))
+    assert asked == [folder.folder / "hulls"] * 3
+
+
 def test_a_failed_flush_in_a_batch_spoils_only_its_hull(folder: HullFolder, monkeypatch: pytest.MonkeyPatch) -> None:
     """The batch ends in NotSaved; the hulls whose flush came through are kept."""
     real = storage.flush
@@ -359,6 +379,15 @@ def test_a_file_under_another_hulls_name_is_taken_out_of_use(folder: HullFolder)
     assert damage.set_aside is not None
     assert HULL in damage.reason
     assert make(1).raw in damage.set_aside.read_bytes()
+
+
+def test_a_file_under_another_hulls_name_is_offered_to_nobody_by_a_reader(folder: HullFolder) -> None:
+    """A folder opened for reading does not set it aside; its entries are still not the other boat's."""
+    path = folder.folder / "hulls" / file_name(OTHER)
+    path.write_bytes(heading(HULL) + b"%b %b\n" % (make(1).id.encode(), make(1).raw))
+    with HullFolder(folder.folder, read_only=True) as reader:
+        assert reader.get_unknown(OTHER, ()) == {}
+        assert reader.offer(OTHER, ()).ids == frozenset()
 
 
 def test_a_shop_may_hold_more_hulls_than_files_can_be_open(folder: HullFolder) -> None:

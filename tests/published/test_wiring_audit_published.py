@@ -17,12 +17,14 @@ Sources, by title:
 [N] ISO 10133:2012, 7.7, and ISO 10133:2000, 8.1, extracts.
 [O] Table of flooded batteries, rounded, on a public mailing list.
 [P] 33 CFR 183.425 (2001 annual edition), paragraphs (a) to (g).
+[Q] Correction factors for bundled conductors, reprinted in a catalogue from the Coast Guard's electrical system
+    compliance guideline (address withheld).
 """
 
 import pytest
 
 from garboard.findings import Verdict
-from garboard_wiring_audit.ampacity import CFR_TABLE_5, TABLE_5, allowable, table_5
+from garboard_wiring_audit.ampacity import CFR_TABLE_5, TABLE_5, allowable, bundling_factor, table_5
 from garboard_wiring_audit.batteries import state_of_charge
 from garboard_wiring_audit.bus import (
     BusDevice,
@@ -79,6 +81,14 @@ def test_table_5_row(row: list[str]) -> None:
 def test_table_5_has_no_other_rows() -> None:
     """[A] The table ends at 18 and at 4/0."""
     assert list(TABLE_5) == [row[0] for row in ROWS]
+
+
+@pytest.mark.parametrize(
+    ("fewest", "most", "factor"), [(1, 2, 1.0), (3, 3, 0.7), (4, 6, 0.6), (7, 24, 0.5), (25, 60, 0.4)]
+)
+def test_bundling_factors(fewest: int, most: int, factor: float) -> None:
+    """[Q] From and up to how many current-carrying conductors each factor counts."""
+    assert {bundling_factor(count) for count in range(fewest, most + 1)} == {factor}
 
 
 # [B]: gauge, amperes outside and inside an engine space at 105 degC, as printed.

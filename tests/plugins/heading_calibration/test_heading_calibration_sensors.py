@@ -16,8 +16,9 @@ from garboard.findings import Finding, Verdict
 from garboard.job_view import Place
 from garboard.records import JsonValue, Vessel
 from garboard.samples import Recording, Sample, Stream, StreamKey, gather
-from garboard_heading_calibration.comparison import compare_headings
+from garboard_heading_calibration.comparison import Comparison, compare_headings
 from garboard_heading_calibration.ellipse import fit_ellipse
+from garboard_heading_calibration.sensor_findings import comparison_finding
 from garboard_heading_calibration.variation import variation_at
 from heading_jobs import HELM, HOST, MAST, NAME, PLACE, findings, job, number, samples
 
@@ -235,6 +236,27 @@ def test_headings_are_compared_across_north_and_between_samples() -> None:
     turning = Stream(StreamKey("heading", "7"), times, tuple((350 + t) % 360 for t in times))
     late = Stream(StreamKey("heading", "9"), tuple(t + 0.2 for t in times), tuple((351.2 + t) % 360 for t in times))
     assert compare_headings(turning, late).difference == pytest.approx(-1.0)
+
+
+@pytest.mark.parametrize(("silence", "compared"), [(2.0, 61), (2.1, 60)])
+def test_headings_are_not_compared_across_a_silence_of_more_than_two_seconds(silence: float, compared: int) -> None:
+    """One heading falls within the silence of the other sensor."""
+    heard = tuple(float(second) for second in range(31))
+    again = tuple(30.0 + silence + second for second in range(31))
+    trusted = Stream(StreamKey("heading", "7"), heard + again, (90.0,) * 62)
+    heading = Stream(StreamKey("heading", "9"), (*heard[:-1], 31.0, *again[:-1]), (91.0,) * 61)
+    assert compare_headings(heading, trusted).samples == compared
+
+
+@pytest.mark.parametrize(
+    ("difference", "spread", "code"),
+    [(1.0, 0.0, "agree"), (1.01, 0.0, "off"), (-1.01, 0.0, "off"), (0.0, 2.0, "agree"), (0.0, 2.01, "rough")],
+)
+def test_a_difference_at_the_limit_is_let_pass(difference: float, spread: float, code: str) -> None:
+    """The shop's limits are one degree for an offset and two for the spread, unless it sets others."""
+    found = Comparison(difference=difference, uncertainty=0.0, spread=spread, samples=600, seconds=599.0)
+    finding = comparison_finding(job({}, settings={"offset_limit": "1 deg", "spread_limit": "2 deg"}), "a", "b", found)
+    assert finding.code == f"heading_calibration.comparison.{code}"
 
 
 # --- raw magnetometer

@@ -12,9 +12,10 @@ from hypothesis import strategies as st
 from garboard.findings import Finding, Verdict
 from garboard.job_view import JobView, Place
 from garboard.records import JsonValue
-from garboard.samples import Recording, gather
+from garboard.samples import Recording, Sample, gather
 from garboard_heading_calibration.deviation import fit_deviation
 from garboard_heading_calibration.directions import current_allowance, heading_from_course
+from garboard_heading_calibration.swing import straight_runs as straight_runs_in
 from heading_jobs import HELM, MAST, NAME, PLACE, findings, job, number, samples, straight_runs
 
 SWING, RUNS = f"{NAME}.swing", f"{NAME}.straight_runs"
@@ -67,7 +68,25 @@ def test_a_gentle_deviation_passes_with_its_coefficients_card_and_figure() -> No
     assert finding.numbers[0].name == "largest deviation"
     assert "Student's t 3.18" in coefficients.title  # 8 readings less 5 coefficients
     assert len(readings.rows) == 8
-    assert [series.name for series in finding.figures[0].series] == ["fitted", "read"]
+    assert readings.rows[2][:2] == ("090.0", "+3.2")
+    assert [row[0] for row in readings.rows] == sorted(row[0] for row in readings.rows)
+    assert [row[1] for row in coefficients.rows] == ["+0.40", "+2.50", "-1.50", "+0.60", "-0.30"]
+    fitted, read = finding.figures[0].series
+    assert (fitted.name, fitted.x) == ("fitted", tuple(range(0, 361, 5)))
+    assert fitted.y == pytest.approx([gentle(heading) for heading in range(0, 361, 5)], abs=0.01)
+    assert (read.name, len(read.x)) == ("read", 8)
+    assert read.y == pytest.approx([gentle(heading) for heading in read.x], abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("off", "on_paper"),
+    [(2.5, True), (2.6, False), (-2.5, True), (-2.6, False)],
+)
+def test_the_sum_on_paper_is_made_where_every_reading_lies_near_its_point(off: float, on_paper: bool) -> None:
+    """Two and a half degrees either way, here of the reading near east."""
+    headings = tuple(90 + off if point == 90 else point for point in EIGHT)
+    columns = swung(table(lambda _z: 0.0, headings)).tables[1].rows
+    assert [row[3] != "-" for row in columns] == [on_paper] * 5
 
 
 @pytest.mark.parametrize(
@@ -288,6 +307,30 @@ def test_runs_that_cannot_carry_a_card_say_what_is_missing(recording: Recording,
     finding = ran(recording)
     assert finding.verdict is Verdict.NOT_ENOUGH_DATA
     assert reason in finding.sentence
+
+
+def one_run(yaw: float, wander: float, seconds: int) -> Recording:
+    """One straight run that swings either way about north, by so much in heading and in course."""
+    made = []
+    for second in range(seconds + 1):
+        side = 1 if second % 2 else -1
+        made.append(Sample(float(second), "heading", side * yaw % 360, "7", "", "magnetic"))
+        made.append(Sample(float(second), "course_over_ground", side * wander % 360, "3", "", "true"))
+    return gather("run", made)
+
+
+@pytest.mark.parametrize(
+    ("yaw", "wander", "seconds", "found"),
+    [(4, 6, 15, 1), (4.1, 0, 15, 0), (0, 6.1, 15, 0), (0, 0, 14, 0), (0, 0, 15, 1)],
+)
+def test_a_straight_run_keeps_within_four_degrees_and_six_of_course_for_fifteen_seconds(
+    yaw: float, wander: float, seconds: int, found: int
+) -> None:
+    """Common practice, no source."""
+    recording = one_run(yaw, wander, seconds)
+    (heading,), (course,) = recording.of("heading"), recording.of("course_over_ground")
+    runs = straight_runs_in(heading, course, None, 5.0)
+    assert [(run.seconds, run.speed) for run in runs] == [(float(seconds), 5.0)] * found
 
 
 def test_runs_not_recorded_are_no_matter_unless_begun() -> None:

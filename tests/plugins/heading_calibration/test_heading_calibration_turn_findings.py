@@ -8,7 +8,9 @@ from garboard.findings import Finding, NotEnoughData, Verdict
 from garboard.job_view import Place
 from garboard.records import JsonValue
 from garboard.samples import Recording, gather
-from garboard_heading_calibration.turn_findings import judge_recording
+from garboard_heading_calibration.settings import Wanted
+from garboard_heading_calibration.turn_findings import judge_recording, shortcomings
+from garboard_heading_calibration.turns import Turn
 from heading_jobs import HELM, HOST, MAST, NAME, findings, job, number, samples, turn
 
 STEP = f"{NAME}.steady_turn"
@@ -58,6 +60,38 @@ def test_a_turn_that_stops_short_is_to_be_turned_on(degrees: float, verdict: Ver
     finding = judged(turn(2.5, degrees / 2.5))
     assert finding.verdict is verdict
     assert ("Turn on for 1 degrees more: 450 wanted." in finding.sentence) == (verdict is Verdict.FAIL)
+
+
+WANTED = Wanted(low=2.0, high=3.0, degrees=450.0, share=0.8, lapse=10.0)
+
+
+def reached(rate: float = 2.5, degrees: float = 450.0, share: float = 0.8, lapse: float = 10.0) -> list[str]:
+    """What is said against a turn that came out just so."""
+    made = Turn(
+        source="7",
+        quantity="rate_of_turn",
+        start=0.0,
+        end=abs(degrees) / rate,
+        degrees=degrees,
+        degrees_uncertainty=0.1,
+        by_course=None,
+        by_course_uncertainty=0.0,
+        in_band=share,
+        longest_lapse=lapse,
+        smoothness=0.1,
+    )
+    return [code.removeprefix("heading_calibration.steady_turn.") for code, _ in shortcomings(made, WANTED)]
+
+
+def test_a_turn_that_just_reaches_what_is_wanted_is_good() -> None:
+    """To port as to starboard; just short of it, or just beyond, what is wrong is told."""
+    assert [reached(), reached(degrees=-450.0), reached(rate=2.0), reached(rate=3.0)] == [[]] * 4
+    assert reached(rate=1.99) == ["too_slow"]
+    assert reached(rate=3.01) == ["too_fast"]
+    assert reached(share=0.799) == ["uneven"]
+    assert reached(lapse=10.1) == ["lapse"]
+    assert reached(degrees=449.9) == reached(degrees=-449.9) == ["too_short"]
+    assert reached(rate=1.99, degrees=449.9) == ["too_slow", "too_short"]
 
 
 @pytest.mark.parametrize(("inside", "verdict"), [(0.78, Verdict.FAIL), (0.82, Verdict.PASS)])

@@ -7,14 +7,16 @@ import attrs
 import pytest
 
 from builders import findings_of
-from garboard.findings import BasisKind, Finding, Verdict
+from garboard.findings import BasisKind, Finding, Number, Verdict
 from garboard.job_view import JobView
 from garboard.records import Propeller, Vessel
+from garboard_prop_check.speed import reading_is_wrong
 from prop_check_jobs import CAPACITY, GOOD_CONDITIONS, PROPELLER, RUNS, amount, host, job, two_ways, vessel
 
 HOST = host()
 BOAT = vessel(1)
 TWIN = vessel(2)
+MISSING = Verdict.NOT_ENOUGH_DATA
 
 
 def say(view: JobView, calculator: str) -> list[Finding]:
@@ -125,6 +127,44 @@ def test_a_slip_that_cannot_be_is_a_wrong_reading(
     assert (finding.verdict, words in finding.sentence) == (verdict, True), finding.sentence
 
 
+@pytest.mark.parametrize(
+    ("slip", "theory", "wrong"),
+    [
+        (Number("slip", -2, "%", 2), 50, False),
+        (Number("slip", -2.1, "%", 2), 50, True),
+        (Number("slip", 52, "%", 2), 50, False),  # 20 % is usual for a planing hull, 30 % more is allowed
+        (Number("slip", 52.1, "%", 2), 50, True),
+        (Number("slip", 15, "%", 2), 121, False),  # no boat has more than 120 kn in theory
+        (Number("slip", 15, "%", 2), 121.1, True),
+    ],
+)
+def test_a_reading_is_wrong_only_when_the_whole_interval_is_out(slip: Number, theory: float, wrong: bool) -> None:
+    """An interval that just reaches a limit may be right."""
+    assert reading_is_wrong(job(BOAT), slip, Number("theoretical speed", theory, "kn", 1)) is wrong
+
+
+def test_a_slip_whose_interval_touches_what_is_usual_is_usual() -> None:
+    """From below and from above; a hair's breadth further away it is not."""
+    slip = one(runs_at(BOAT, "5800 rev/min"), "slip").numbers[0]
+    assert slip.uncertainty is not None
+    low, high = slip.value - slip.uncertainty, slip.value + slip.uncertainty
+
+    def code(**usual: float) -> str:
+        settings = {f"prop_check.slip_{end}_planing": f"{share!r} %" for end, share in usual.items()}
+        return one(job(BOAT, two_ways(BOAT), settings=settings), "slip").code
+
+    assert code(low=high, high=30) == code(low=5, high=low) == "prop_check.slip.usual"
+    assert code(low=high + 1e-6, high=30) == "prop_check.slip.less_than_usual"
+    assert code(low=5, high=low - 1e-6) == "prop_check.slip.more_than_usual"
+
+
+def test_no_slip_at_all_is_less_than_usual_and_not_below_zero() -> None:
+    """The speed typed is the theoretical one to the last digit."""
+    theory = number(one(runs_at(BOAT, "5800 rev/min"), "slip"), "theoretical speed")
+    finding = one(runs_at(BOAT, "5800 rev/min", [f"{theory!r} kn"] * 2), "slip")
+    assert (number(finding, "slip"), finding.code) == (0, "prop_check.slip.less_than_usual")
+
+
 def test_an_unusual_gear_ratio_is_asked_about_beside_the_slip() -> None:
     """A ratio entered the other way round (1 / 1.85 = 0.54) is named with what is usual."""
     finding = one(runs_at(vessel(1, ratio="0.54"), "5800 rev/min"), "slip")
@@ -164,6 +204,36 @@ def test_slip_refuses_slips_of_the_finger(field: str, value: Any, words: str) ->
     """A pitch or gear ratio that cannot be is named, not used."""
     finding = one(runs_at(vessel(1, **{field: value}), "5800 rev/min"), "slip")
     assert (finding.verdict, words in finding.sentence) == (Verdict.NOT_ENOUGH_DATA, True)
+
+
+@pytest.mark.parametrize(
+    ("calculator", "at_most", "beyond", "words"),
+    [
+        ("slip", {"pitch": "60 in"}, {"pitch": "60.1 in"}, "reads 60.1 in"),
+        ("slip", {"ratio": "10"}, {"ratio": "10.1"}, "reads 10.1"),
+        (
+            "window",
+            {"window": ("5400 rev/min", "15000 rev/min")},
+            {"window": ("5400 rev/min", "15001 rev/min")},
+            "reads 5400 to 15001",
+        ),
+        ("crouch", {"power": "5000 hp"}, {"power": "5001 hp"}, "rated power must be above zero; correct it"),
+        (
+            "crouch",
+            {"displacement_as_run": "1000000 lb"},
+            {"displacement_as_run": "1000001 lb"},
+            "displacement as run must be above zero; correct it",
+        ),
+    ],
+)
+def test_the_largest_value_believed_is_used_and_the_next_is_not(
+    calculator: str, at_most: dict[str, Any], beyond: dict[str, Any], words: str
+) -> None:
+    """What lies beyond is a slip of the finger."""
+    weighed = {"displacement_as_run": "6000 lb"}
+    assert one(runs_at(vessel(1, **(weighed | at_most)), "5800 rev/min"), calculator).verdict is not MISSING
+    refused = one(runs_at(vessel(1, **(weighed | beyond)), "5800 rev/min"), calculator)
+    assert (refused.verdict, words in refused.sentence) == (MISSING, True), refused.sentence
 
 
 # Window.
@@ -256,6 +326,14 @@ def test_reference_air_by_hand() -> None:
     finding = one(view, "reference_air")
     assert finding.verdict is Verdict.PASS
     assert finding.sentence.startswith("5908 ± 55 rev/min to expect in reference air; today's air costs 5.4 %")
+
+
+def test_air_that_was_not_noted_is_asked_for_all_at_once() -> None:
+    """Temperature, pressure and humidity, each by its name."""
+    finding = one(job(BOAT, two_ways(BOAT), {}), "reference_air")
+    assert finding.verdict is MISSING
+    assert [word in finding.sentence for word in ("air temperature", "air pressure", "humidity")] == [True] * 3
+    assert finding.sentence.count("is not entered") == 3
 
 
 def test_reference_air_never_hides_a_failure() -> None:
@@ -393,6 +471,30 @@ def test_the_largest_change_is_still_advised() -> None:
     assert one(runs_at(BOAT, "4620 rev/min", ("34.0 kn", "34.0 kn")), "pitch").sentence.startswith("Try 15 in first")
 
 
+@pytest.mark.parametrize(
+    ("window", "words"),
+    [
+        ((5150, 5250), ()),
+        ((5150, 5249), ("above the window",)),
+        ((5151, 5250), ("below the window",)),
+    ],
+)
+def test_what_comes_out_at_an_end_of_the_window_is_in_it(window: tuple[int, int], words: tuple[str, ...]) -> None:
+    """5000 rev/min with 21 in, 1 in less: 5150 and 5200 by the one rule, 5000 x 21 / 20 = 5250 by the other."""
+    boat = vessel(1, pitch="21 in", window=(f"{window[0]} rev/min", f"{window[1]} rev/min"))
+    sentence = one(runs_at(boat, "5000 rev/min"), "pitch").sentence
+    assert "Expect 5150 to 5250 rev/min" in sentence
+    assert tuple(each for each in ("above the window", "below the window") if each in sentence) == words
+
+
+def test_a_change_that_leaves_no_pitch_is_not_advised() -> None:
+    """An inch less of 1 in is nothing; of 2 in it is 1 in. Without a gear ratio no slip speaks against the pitch."""
+    none_left = one(runs_at(vessel(1, pitch="1 in", ratio=None), "5200 rev/min"), "pitch")
+    assert none_left.verdict is Verdict.NOT_ENOUGH_DATA
+    assert "1 in less pitch leaves no pitch (centre); read the stamp again" in none_left.sentence
+    assert one(runs_at(vessel(1, pitch="2 in", ratio=None), "5200 rev/min"), "pitch").sentence.startswith("Try 1 in")
+
+
 def test_too_large_a_change_points_elsewhere() -> None:
     """When even the smaller rule asks for more than 4 in, something else is wrong."""
     boat = vessel(1, pitch="25 in")
@@ -461,6 +563,15 @@ def test_no_pitch_advice_from_a_gear_ratio_the_wrong_way_round() -> None:
     finding = one(runs_at(vessel(1, ratio="0.54"), "5200 rev/min", ("36.0 kn", "36.0 kn")), "pitch")
     assert finding.verdict is Verdict.NOT_ENOUGH_DATA
     assert "a reading is wrong, find out which first" in finding.sentence
+
+
+def test_no_pitch_advice_where_the_speed_is_the_theoretical_one_and_none_has_it() -> None:
+    """A ratio the wrong way round and a speed to match: the slip is zero, not below it, and all the same wrong."""
+    boat = vessel(1, ratio="0.54")
+    theory = number(one(runs_at(boat, "5200 rev/min"), "slip"), "theoretical speed")
+    finding = one(runs_at(boat, "5200 rev/min", [f"{theory!r} kn"] * 2), "pitch")
+    assert finding.verdict is Verdict.NOT_ENOUGH_DATA
+    assert "slip of the centre engine comes out at 0.0" in finding.sentence
 
 
 def test_a_slip_about_zero_does_not_stop_the_advice() -> None:

@@ -95,6 +95,8 @@ def test_slip_refuses_a_standing_propeller() -> None:
         slip.slip(10, 0)
     with pytest.raises(ValueError, match="above zero"):
         slip.slip_expanded_uncertainty(10, 1, 0, 1, 10, 0.01)
+    with pytest.raises(ValueError, match="above zero"):
+        slip.slip_expanded_uncertainty(10, 1, 4000, 1, 0, 0.01)
 
 
 @pytest.mark.parametrize(

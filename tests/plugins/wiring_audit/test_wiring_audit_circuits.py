@@ -8,8 +8,11 @@ import pytest
 from garboard.findings import BasisKind, Verdict
 from garboard.job_view import Disagreement, JobView
 from garboard.records import JsonValue
-from garboard_wiring_audit.ampacity import ISO_BY_AREA
+from garboard.units import Amount
+from garboard_wiring_audit.ampacity import ISO_BY_AREA, ISO_INSULATION, iso_by_area
+from garboard_wiring_audit.conductors import METRIC_SIZES, ambient_factor, metric_size_within, of_area
 from garboard_wiring_audit.overcurrent import CFR_BATTERY_DISTANCE, E11_DISTANCE, ISO_DISTANCE, suggested_rating
+from garboard_wiring_audit.readings import with_spread
 from garboard_wiring_audit.rules import BUNDLING_ALWAYS, ISO_MINIMUM
 from wiring_boats import HOST, Changes, Readings, battery, circuit, said, sentence_on, verdict_on, wired_job
 
@@ -216,6 +219,33 @@ def test_insulation_in_fahrenheit_is_understood() -> None:
 def test_nominal_voltage_comes_from_the_battery_when_the_circuit_has_none() -> None:
     """A circuit without a voltage takes its battery's."""
     assert verdict_on(with_circuit(nominal_voltage=None), "drop_calculated") is PASS
+
+
+def test_the_metric_table_has_the_usual_sizes_and_never_allows_less_for_more() -> None:
+    """Sizes of IEC 60228 from 0.75 to 150 mm2, and each its own row. The amperes are from memory: no thicker conductor
+    and no better insulation may carry less; beyond that nothing is known of them."""
+    sizes = (0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0, 120.0, 150.0)
+    assert sizes == METRIC_SIZES
+    assert [metric_size_within(of_area(size)) for size in sizes] == [*sizes]
+    amperes = [[iso_by_area(size, rating) for rating in ISO_INSULATION] for size in sizes]
+    assert all(row == sorted(row) for row in amperes)
+    assert all([*column] == sorted(set(column)) for column in zip(*amperes, strict=True))
+
+
+@pytest.mark.parametrize(("ambient", "factor"), [(30.0, 1.0), (104.0, 0.115), (105.0, 0.0), (130.0, 0.0)])
+def test_nothing_may_be_carried_where_it_is_as_hot_as_the_insulation_may_be(ambient: float, factor: float) -> None:
+    """By hand at 104 degC: sqrt(1 / 75) = 0.115."""
+    assert ambient_factor(105.0, ambient) == pytest.approx(factor, abs=0.001)
+
+
+@pytest.mark.parametrize(
+    ("typed", "value", "step"), [("25 degC", 25.0, 1.0), ("77 degF", 25.0, 5 / 9), ("77.0 degF", 25.0, 0.5 / 9)]
+)
+def test_a_temperature_is_as_sure_as_its_last_digit_in_its_own_degrees(typed: str, value: float, step: float) -> None:
+    """One step of Fahrenheit is 5/9 of one of Celsius, wherever their zeros lie."""
+    reading = with_spread(Amount.parse(typed), "degC", 0.0)
+    assert reading.value == pytest.approx(value)
+    assert reading.spread == pytest.approx(1.96 / 12**0.5 * step)
 
 
 def test_bundling_counts_from_50_volts_only() -> None:

@@ -1,0 +1,204 @@
+"""The numbers of the sample jobs as a technician reads them: value, half width, unit, and the place of the last digit.
+
+How right they are is checked in `published` and beside each plugin; here, that none is printed to another digit, and
+that none changes unnoticed.
+"""
+
+from collections.abc import Iterator
+
+from garboard.demo.samples_folder import sample_job_files
+from garboard.hosting.host import make_host
+from garboard.judging.assessing import assess_job_file
+
+AS_READ = """
+kittiwake
+    wiring_audit.battery_charge.enough
+        charge, at least: 87 %
+        rest voltage: 12.66 ± 0.06 V
+    wiring_audit.standing_current.small
+        standing current: 22.0 ± 0.9 mA
+        days, at least: 180 d
+    wiring_audit.labels.all_labelled
+        labelled: 100 %
+    wiring_audit.battery_reserve.enough
+        reserve time: 6.4 ± 0.9 h
+    wiring_audit.load_sum.listed
+        load: 26.3 A
+        measured: 15.5 ± 0.5 A
+    wiring_audit.load_sum.charging_covers
+        load: 26.3 A
+        charging: 96.0 A
+    wiring_audit.network_terminators.two
+        signal lines: 60.10 ± 0.06 ohm
+    wiring_audit.network_voltage_measured.within_limit
+        worst device: 12.20 ± 0.08 V
+        supply drop: 0.40 ± 0.12 V
+    wiring_audit.network_voltage_calculated.within_limit
+        supply drop: 0.51 V
+        worst device: 12.1 V
+    wiring_audit.network_load.within_limits
+        load number: 19
+        current: 0.95 A
+        cable carries: 4 A
+    wiring_audit.network_lengths.within_limits
+        backbone: 11.0 m
+        drop cables: 14.0 m
+    heading_calibration.location.clear
+        nearest disturber: 1.20 m
+    heading_calibration.variation.known
+        variation, east positive: -14.1 ± 0.7 deg
+        change in a year: 0.05 deg
+        latitude, north positive: 37.50 deg
+        longitude, east positive: -68.00 deg
+        horizontal field: 23.0 uT
+    prop_check.capacity.within_label
+        power fitted: 500.0 hp
+        power on the label: 500.0 hp
+    heading_calibration.steady_turn.good
+        turned: 473 ± 20 deg
+        turned by course over ground: 492.6 ± 0.3 deg
+        mean rate of turn: 2.49 ± 0.10 deg/s
+        share of time in the band: 99 %
+        longest lapse: 2 s
+        spread of the rate: 0.12 deg/s
+    heading_calibration.swing.in_order
+        largest deviation: 2.4 ± 0.7 deg
+        coefficient A: 0.5 ± 0.7 deg
+        coefficient B: 1.6 ± 0.1 deg
+        coefficient C: -1.1 ± 0.1 deg
+        coefficient D: 0.03 ± 0.08 deg
+        coefficient E: 0.01 ± 0.08 deg
+        scatter of the readings: 0.0 deg
+    heading_calibration.comparison.agree
+        mean difference: -0.3 ± 0.8 deg
+        spread of the difference: 1.4 deg
+        offset to enter: 0.3 ± 0.8 deg
+        compared over: 599 s
+    fuel_curve.best_cruise.planing
+        economy: 1.65 ± 0.05 nm/gal
+        economy in statute miles: 1.90 ± 0.06 mi/gal
+        fuel for a nautical mile: 2.29 ± 0.07 L/nm
+        engine speed: 3684 ± 25 rev/min
+        speed: 25.5 ± 0.2 kn
+        fuel flow: 15.4 ± 0.5 gal/h
+    fuel_curve.curve.in_order
+        lowest step: 651 ± 20 rev/min
+        highest step: 5837 ± 20 rev/min
+    fuel_curve.planing_hump.found
+        slowest planing engine speed: 3069 ± 27 rev/min
+        slowest planing speed: 15.7 ± 0.3 kn
+        hump begins: 2102 ± 30 rev/min
+        hump deepest: 2698 ± 20 rev/min
+        economy in the hump: 0.83 ± 0.03 nm/gal
+    fuel_curve.mixed_use.ordinary
+        fuel flow over mixed use: 10.0 ± 0.3 gal/h
+        power of engine speed that fuel follows: 1.909 ± 0.009
+    fuel_curve.fuel_for_power.believable
+        specific consumption: 0.50 ± 0.05 lb/(hp h)
+        specific consumption, metric: 302 ± 33 g/kWh
+        brake efficiency: 27.7 ± 3.1 %
+        fuel flow: 20.3 ± 0.3 gal/h
+    prop_check.speed.measured
+        speed: 45.5 ± 0.4 kn
+        current along the runs: 0.6 kn
+    prop_check.window.inside
+        engine speed: 5851 ± 12 rev/min
+        window, low end: 5400 rev/min
+        window, high end: 6000 rev/min
+    prop_check.slip.usual
+        slip: 13.0 ± 3.1 %
+        theoretical speed: 52.3 ± 1.8 kn
+    prop_check.engine_difference.usual
+        difference: 25 ± 17 rev/min
+    prop_check.reference_air.as_run
+        engine speed in reference air: 5817 ± 20 rev/min
+        power factor: 0.983
+        dry air pressure: 99.8 kPa
+    prop_check.crouch.believable
+        Crouch constant: 168
+        slowest to expect: 40.7 kn
+        fastest to expect: 48.8 kn
+    fuel_curve.range.reckoned
+        out and back by thirds: 86 ± 3 nm
+        whole range with 20 % in reserve: 207 ± 7 nm
+        usable fuel: 170.0 ± 0.6 gal
+        reserve by thirds: 56.7 ± 0.2 gal
+        economy: 1.52 ± 0.05 nm/gal
+        speed: 30.9 ± 0.2 kn
+    fuel_curve.flow_meter.within_limit
+        refill over meter: 1.010 ± 0.017
+        factor to set: 1.010 ± 0.017
+long_reach
+    wiring_audit.battery_charge.low
+        charge: 58 ± 13 %
+        rest voltage: 12.31 ± 0.06 V
+    wiring_audit.overcurrent_rating.too_large
+        rating: 60.0 A
+        largest rating: 52.5 A
+    wiring_audit.drop_measured.too_much
+        drop: 3.6 ± 0.1 %
+        drop: 0.410 ± 0.006 V
+        drop by circular mils: 3.9 ± 0.1 %
+        drop, conductor warm: 3.9 %
+    wiring_audit.network_terminators.one_missing
+        signal lines: 119.60 ± 0.06 ohm
+    heading_calibration.steady_turn.too_slow
+        turned: -361.3 ± 2.5 deg
+        turned by course over ground: -362.6 ± 0.2 deg
+        mean rate of turn: 1.642 ± 0.011 deg/s
+        share of time in the band: 0 %
+        longest lapse: 220 s
+        spread of the rate: 0.08 deg/s
+    heading_calibration.comparison.off
+        mean difference: -3.8 ± 0.9 deg
+        spread of the difference: 1.5 deg
+        offset to enter: 3.8 ± 0.9 deg
+        compared over: 234 s
+    prop_check.engine_difference.too_much
+        difference: 180 ± 17 rev/min
+saltgrass
+    wiring_audit.labels.unlabelled
+        labelled: 86 %
+    wiring_audit.battery_reserve.short
+        reserve time: 3.3 ± 0.6 h
+    prop_check.capacity.within_formula
+        length x transom width: 140.4
+        power by formula: 190.8 hp
+        power the formula may be raised to: 195.0 hp
+    prop_check.window.below
+        engine speed: 4845 ± 12 rev/min
+        window, low end: 5000 rev/min
+        window, high end: 6000 rev/min
+    prop_check.pitch.try_first
+        change of pitch to try first: -3 in
+        engine speed to expect, lowest: 5295 rev/min
+        engine speed to expect, highest: 5753 rev/min
+    prop_check.reference_air.out_as_run
+        engine speed in reference air: 4803 ± 24 rev/min
+        power factor: 0.974
+        dry air pressure: 100.2 kPa
+    prop_check.crouch.slower
+        Crouch constant: 144
+        slowest to expect: 33.8 kn
+        fastest to expect: 40.6 kn
+"""
+
+
+def _read(told: set[str]) -> Iterator[str]:
+    """What the sample jobs say now: of each code, the numbers of its first finding."""
+    host = make_host(entry_points=False)
+    for path in sample_job_files():
+        yield path.parent.name
+        for each in assess_job_file(path, host).assessed:
+            finding = each.finding
+            if finding.code in told:
+                told.remove(finding.code)
+                yield f"    {finding.code}"
+                yield from (f"        {number.name}: {number}" for number in finding.numbers)
+
+
+def test_the_numbers_of_the_sample_jobs_are_read_to_the_right_digit() -> None:
+    """One finding of each code that carries numbers."""
+    lines = AS_READ.strip().splitlines()
+    codes = {line.strip() for line in lines if line.startswith("    ") and line[4] != " "}
+    assert [*_read(codes)] == lines
