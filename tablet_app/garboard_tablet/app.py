@@ -83,7 +83,9 @@ class GarboardApp(App):
         self.screen = PageScreen(tablet, lambda place: page_class(place.page)(self.context, place))
         self.way = Navigator(tablet, self.screen.show)
         self.vessels = VesselList(tablet)
-        self.marks = AshoreMarks(tablet)
+        self.marks = AshoreMarks(self.vessels)
+        self.vessels.read()
+        self.marks.read()
         self.background = Background(later, self.tell, threads=threads)
         self.findings = Assessor(tablet, self.background, self._findings_changed)
         self.watch = VesselWatch(self.vessels, self.background, self._vessels_changed)
@@ -112,8 +114,6 @@ class GarboardApp(App):
         theme.use(dark=self.tablet.settings.dark)
         Window.clearcolor = theme.ground
         shell = self.screen.open(self.way.back)
-        self.vessels.read()
-        self.marks.read()
         guarded(self.screen.show)
         later(lambda: later(self._settled, SETTLE))  # counted from the first frame on, however long the start took
         Window.bind(on_keyboard=self._on_keyboard)
@@ -125,11 +125,13 @@ class GarboardApp(App):
         self.shop.begin()
 
     def on_pause(self) -> bool:
-        """Everything is on the disk already."""
+        """All that was entered is on the disk already."""
+        self.watch.keep()
         return True
 
     def on_stop(self) -> None:
         self.screen.close()
+        self.watch.keep()
         Window.unbind(on_keyboard=self._on_keyboard)
         self.live.stop()
         self.shop.stop()
@@ -166,7 +168,7 @@ class GarboardApp(App):
             self.tablet.look_again([merged.hull for merged in state.report.hulls])
             self.findings.look_again()  # a recording may have come that was missing
             self.watch.look()
-            self.marks.note(state.report, self.vessels)
+            self.marks.note(state.report)
             if self.screen.page is not None and self.screen.page.place.hull:
                 self.findings.soon(self.screen.page.place)
         self.screen.refill(("ashore", "vessels"))

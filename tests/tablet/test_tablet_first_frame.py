@@ -25,7 +25,6 @@ NOT_NEEDED = {
     "garboard.recordings.boat_network",
     "garboard_prop_check",
     "cattrs",
-    "tinydb",
     "numpy",
     "kivy.core.clipboard",
 }

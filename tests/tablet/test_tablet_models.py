@@ -11,8 +11,7 @@ from garboard_tablet.models.asks import asks_of_piece
 from garboard_tablet.models.keys import ERASE, SIGN, pressed
 from garboard_tablet.models.pad import judge_number, takes_sign
 from garboard_tablet.models.scale import round_step, ticks
-from garboard_tablet.models.session import HOME, Session, resume
-from garboard_tablet.models.settings import METRIC, TabletSettings, read_settings, write_settings
+from garboard_tablet.models.settings import METRIC, TabletSettings
 from garboard_tablet.models.sources import Replay, simulated_for
 
 SPEED = Field(
@@ -94,36 +93,6 @@ def test_a_minus_sign_is_offered_only_where_it_can_be_right():
     """A speed from 0 to 200 has none; a temperature has."""
     cold = Field(name="air", title="Air", kind=Kind.AMOUNT, quantity="temperature", unit="degC")
     assert (takes_sign(SPEED), takes_sign(cold)) == (False, True)
-
-
-def test_a_session_comes_back_as_it_was(tmp_path):
-    """Way and typed digits are on the disk after every change."""
-    session = Session(tmp_path / "s.json")
-    session.go(HOME.to("job", hull="XYZAB123F526", job="j1"))
-    session.type("XYZ/j1/measure/speed", "091.")
-    again = resume(tmp_path / "s.json")
-    assert (again.way, again.typed) == (session.way, session.typed)
-    again.back()
-    assert resume(tmp_path / "s.json").here == HOME
-
-
-@pytest.mark.parametrize(
-    "content", [b"", b"{", b"[]", b'{"format": 9}', b'{"format": 1, "way": [{}], "typed": {}}', b"\xff"]
-)
-def test_a_session_that_cannot_be_read_begins_anew(tmp_path, content):
-    """Nothing of value is in it: confirmed values are in the hull files."""
-    (tmp_path / "s.json").write_bytes(content)
-    assert resume(tmp_path / "s.json").way == [HOME]
-
-
-def test_settings_are_kept_and_unknown_ones_ignored(tmp_path):
-    """The tablet's id is made once; a newer version's setting does no harm."""
-    path = tmp_path / "tablet.json"
-    first = read_settings(path)
-    write_settings(path, first.with_person("Robin").with_person("Kim"))
-    path.write_text(path.read_text().replace("{", '{"later": 1,', 1))
-    again = read_settings(path)
-    assert (again.tablet, again.working, again.people) == (first.tablet, "Kim", ("Kim", "Robin"))
 
 
 def test_units_are_offered_as_chosen_last():

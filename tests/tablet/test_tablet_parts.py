@@ -234,7 +234,7 @@ def test_a_line_made_while_the_list_is_looked_through_stays(tablet: Tablet) -> N
     found = differences(tablet.files, vessels.snapshot())
     assert [line.hull for line in found.gone] == [HULL]
     tablet.open_job(HULL)
-    vessels.changed(HULL)
+    vessels.refresh(HULL)
     vessels.take(found)
     assert vessels.lines.keys() == {HULL}
 

@@ -17,7 +17,7 @@ def at_boat_speed(d):
 
 def on_disk(d):
     """What is typed and not yet settled, as a dead battery would leave it."""
-    return json.loads((d.app.tablet.folder / "session.json").read_bytes())["typed"]
+    return json.loads((d.app.tablet.folder / "documents/session.json").read_bytes())["session"]["1"]["typed"]
 
 
 def test_a_hull_number_is_typed_on_the_keyboard(drive):

@@ -84,9 +84,13 @@ def _refuse_without_hull_files(folder: Path) -> None:
 
 def _device_of(folder: Path) -> str:
     """Paired once more, a folder goes on under the name it wrote as before."""
+    from garboard.disk.documents import DocumentDamaged
     from garboard.shop_link import pairing
 
-    before = pairing.kept(folder)
+    try:
+        before = pairing.kept(folder)
+    except DocumentDamaged:
+        return ""
     return before.device if before else ""
 
 

@@ -13,6 +13,7 @@ from collections.abc import Callable
 import attrs
 
 from garboard.disk.clock import wall_milliseconds
+from garboard.disk.documents import DocumentDamaged
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.storage import NotSaved
 from garboard.faults import GarboardError
@@ -122,12 +123,12 @@ class ComingAshore:
 
     def _try(self) -> float | None:
         """One try; how long to rest after it [s], None until someone asks."""
-        shop = pairing.kept(self._folder.folder)
-        if shop is None:
-            self._stand(RESTING, "no shop is paired")
-            return None
-        self._stand(UNDER_WAY)
         try:
+            shop = pairing.kept(self._folder.folder)
+            if shop is None:
+                self._stand(RESTING, "no shop is paired")
+                return None
+            self._stand(UNDER_WAY)
             report = bring_ashore_where_it_is(self._folder, shop, self._progress)
         except _Stopped:
             self._stand(RESTING)
@@ -140,7 +141,7 @@ class ComingAshore:
         except (ShopRefused, NotSaved) as reason:  # a full disk, on either side
             self._stand(REFUSED, str(reason))
             return self._every
-        except (NotTheShop, NotPaired) as reason:
+        except (NotTheShop, NotPaired, DocumentDamaged) as reason:
             self._stand(REFUSED, str(reason))
             return None
         except Exception as failure:  # the thread has nobody above it: what is not told here is told nowhere

@@ -7,8 +7,9 @@ from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING
 
+from garboard.disk.documents import DocumentDamaged
 from garboard.disk.storage import NotSaved
-from garboard_tablet.models.ashore import PAIRED_FILE
+from garboard.shop_link.shop_document import is_paired
 
 if TYPE_CHECKING:
     from garboard.shop_link.ashore import ComingAshore, State
@@ -32,9 +33,13 @@ class ShopWorker:
 
     @property
     def paired(self) -> PairedShop | None:
+        """The shop; None without one, or where the pairing cannot be read, as the settings page says."""
         from garboard.shop_link.pairing import kept
 
-        return kept(self._tablet.folder)
+        try:
+            return kept(self._tablet.folder)
+        except DocumentDamaged:
+            return None
 
     @property
     def state(self) -> State:
@@ -45,7 +50,7 @@ class ShopWorker:
 
     def begin(self) -> None:
         """Bring ashore from the start on, where a shop is paired."""
-        if self._background.threads and (self._tablet.folder / PAIRED_FILE).exists():
+        if self._background.threads and is_paired(self._tablet.folder):
             self.bring_ashore_now()
 
     def bring_ashore_now(self) -> None:
@@ -73,7 +78,7 @@ class ShopWorker:
 
         from garboard.shop_link import pairing
 
-        shop, writes_as = pairing.kept(self._tablet.folder), self._tablet.settings.tablet
+        shop, writes_as = self.paired, self._tablet.settings.tablet
         if shop is None or shop.device == writes_as:
             return
         try:

@@ -193,7 +193,7 @@ class SigningPage(Page):
     def _signed(self, strokes: Sequence[Sequence[tuple[float, float]]]) -> None:
         role, name = self.place.subject
         self.tablet.sign(self.place.hull, self.place.job, role, name, svg_of(strokes))
-        self.context.vessels.changed(self.place.hull)
+        self.context.vessels.refresh(self.place.hull)
         self.way.back()
 
 
