@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import attrs
 
-__all__ = ["Fault", "GarboardError", "InputError", "shown"]
+__all__ = ["Fault", "GarboardError", "InputError", "in_words", "shown"]
 
 _LONGEST_SHOWN = 60
 
@@ -55,6 +55,28 @@ class InputError(GarboardError, ValueError):
         self.faults = tuple(faults)
         count = f"{len(faults)} fault" + ("s" if len(faults) != 1 else "")
         super().__init__("\n".join([f"{source}: {count}", *(f"  {fault}" for fault in faults)]))
+
+
+def in_words(failure: BaseException) -> str:
+    """An error as a person reads it, on a terminal, a tablet or a page.
+
+    One of ours says it itself. One of the system's is told by the file's name and without its number. Any other is a
+    mistake in a program, told by its kind.
+
+    >>> in_words(FileNotFoundError(2, "No such file or directory", "a.json"))
+    'a.json: no such file or directory'
+    >>> in_words(KeyError("speed"))
+    "KeyError: 'speed'"
+    """
+    kind = type(failure).__name__
+    notes = "".join(f" {note}" for note in getattr(failure, "__notes__", ()))
+    try:
+        if isinstance(failure, OSError) and failure.strerror:
+            return ": ".join(filter(None, (str(failure.filename or ""), failure.strerror.lower()))) + notes
+        ours = isinstance(failure, (GarboardError, OSError)) and str(failure)
+        return f"{failure}{notes}" if ours else f"{kind}: {failure}{notes}"
+    except Exception:  # a plugin's own error may fail in saying what it is
+        return f"{kind}{notes}"
 
 
 def shown(value: object) -> str:

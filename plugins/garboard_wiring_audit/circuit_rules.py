@@ -8,6 +8,7 @@ from functools import partial
 
 import attrs
 
+from garboard.faults import GarboardError
 from garboard.findings import Basis, NotEnoughData, Number, Verdict, with_spread
 from garboard.job_view import JobView
 from garboard_wiring_audit import bases
@@ -44,7 +45,7 @@ ELECTRONICS = "navigation or communication electronics"
 STRICTER_FIRST = (Verdict.FAIL, Verdict.ADVISE, Verdict.NOT_ENOUGH_DATA, Verdict.PASS)
 
 
-class NotCovered(Exception):
+class NotCovered(GarboardError):
     """A rule does not cover a circuit; the text says why."""
 
 

@@ -10,6 +10,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from garboard.faults import in_words
+
 os.environ.setdefault("KIVY_NO_ARGS", "1")
 os.environ.setdefault("KIVY_NO_FILELOG", "1")
 os.environ.setdefault("KIVY_NO_CONFIG", "1")
@@ -179,7 +181,7 @@ class GarboardApp(App):
 
         log.error("not saved: %s", failure, exc_info=failure)
         place = self.tablet.session.here.to("not saved")
-        self.screen.interrupt(NotSavedPage(self.context, place, str(failure)), "NOT saved")
+        self.screen.interrupt(NotSavedPage(self.context, place, in_words(failure)), "NOT saved")
 
     def tell(self, what: str, failure: BaseException) -> None:
         """Say that work in the background failed. A live run goes on until the person ends it; it is said then."""

@@ -12,7 +12,7 @@ from garboard import hull_number
 from garboard.disk.clock import HybridClock
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
-from garboard.faults import Fault, InputError
+from garboard.faults import Fault, InputError, in_words
 from garboard.findings import NotEnoughData
 from garboard.history.authoring import Author, measure
 from garboard.history.registers import VESSEL, RegisterKey, name_of, register_of
@@ -148,7 +148,7 @@ def recordings_of(folder: HullFolder) -> Callable[[str], Recording]:
         try:
             return load_recording(folder.attachments.folder / name)[0]
         except (OSError, InputError) as failure:
-            raise NotEnoughData(f"recording {name[:12]} cannot be read: {failure}") from None
+            raise NotEnoughData(f"recording {name[:12]} cannot be read: {in_words(failure)}") from None
 
     return load
 

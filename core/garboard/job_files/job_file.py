@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard.disk.formats import Format
-from garboard.faults import Fault, InputError, shown
+from garboard.faults import Fault, InputError, in_words, shown
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_files.convert import amount_in_quotes, faults_of_floats, structure, unstructure
 from garboard.job_files.file_lines import line_nested_too_deep, parts_of, with_lines
@@ -147,7 +147,7 @@ def recordings_in(folder: Path, names: Mapping[str, str] | None = None) -> Calla
         try:
             return load_recording(file_beside(folder, reference, called.get(reference, "")))[0]
         except (OSError, InputError) as failure:
-            text = f"recording {reference} cannot be read: {failure}"
+            text = f"recording {reference} cannot be read: {in_words(failure)}"
             raise NotEnoughData(Missing(text, lack=Lack.UNREADABLE)) from None
 
     return load

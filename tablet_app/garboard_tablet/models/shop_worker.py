@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from garboard.disk.documents import DocumentDamaged
 from garboard.disk.storage import NotSaved
+from garboard.faults import GarboardError, in_words
 from garboard.shop_link.shop_document import is_paired
 
 if TYPE_CHECKING:
@@ -97,15 +98,13 @@ class ShopWorker:
                 self.bring_ashore_now()
 
         def work() -> tuple[PairedShop | None, str]:
-            from garboard.faults import InputError
             from garboard.shop_link import pairing, sync
-            from garboard.shop_link.shop_line import NotTheShop, ShopAway, ShopRefused
 
             try:
                 shop = sync.pair(code, name, settings.tablet)
                 pairing.keep(folder, shop)
-            except (InputError, NotTheShop, ShopAway, ShopRefused, NotSaved) as failure:
-                return None, str(failure)
+            except (GarboardError, OSError) as failure:
+                return None, in_words(failure)
             return shop, ""
 
         def failed(failure: Exception) -> None:

@@ -14,7 +14,7 @@ import attrs
 from garboard.disk.clock import HybridClock
 from garboard.disk.documents import DocumentDamaged
 from garboard.disk.hullfile import HullFolder
-from garboard.faults import GarboardError
+from garboard.faults import GarboardError, in_words
 from garboard.shop_link.shop_document import damage_of
 from garboard_tablet.models.session import Session, resume
 from garboard_tablet.models.settings import TabletSettings, read_settings, write_settings
@@ -383,5 +383,5 @@ def _read_recording(files: HullFolder, reference: str) -> Recording:
     try:
         return load_recording(files.attachments.folder / reference)[0]
     except (OSError, InputError) as failure:
-        text = f"recording {reference[:8]} cannot be read: {failure}"
+        text = f"recording {reference[:8]} cannot be read: {in_words(failure)}"
         raise NotEnoughData(Missing(text, lack=Lack.UNREADABLE)) from None
