@@ -10,6 +10,7 @@ from pathlib import Path
 
 import attrs
 import pytest
+from click.testing import CliRunner
 
 from garboard.disk.documents import DocumentDamaged
 from garboard.disk.storage import NewerFormat
@@ -22,6 +23,7 @@ from garboard_tablet.models.session import HOME, Session, resume
 from garboard_tablet.models.settings import read_settings, write_settings
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.vessels import VesselLine, VesselList
+from tablet.driver import Drive, new_job
 
 FORMER = Path(__file__).parents[1] / "core" / "former_documents" / "tablet"
 """What the program before documents wrote, byte for byte."""
@@ -206,3 +208,37 @@ def test_the_bytes_a_key_press_writes_do_not_grow_with_the_number_of_boats(tmp_p
     assert 0 < of_few == of_many
     few.close()
     many.close()
+
+
+def test_no_page_writes_the_list_of_vessels_at_a_press(drive: Drive, written: list[int]) -> None:
+    """Two numbers typed and confirmed by touch, with 10 boats listed and with 500."""
+    d = drive()
+    new_job(d)
+    d.press("tab vessel", "Equipment", "kind engines", "2 engines", "back", "back", "tab under way", "step dock.full")
+    d.press("begin")
+    totals = []
+    for boats, number in ((10, "5840"), (500, "5790")):
+        d.app.vessels.lines.update({line.hull: line for line in map(a_line, range(boats))})
+        written.clear()
+        d.number(number)
+        totals.append(sum(written))
+    assert abs(totals[0] - totals[1]) < 1_000, "one entry says that the step is under way; 490 lines take 100 000 bytes"
+
+
+def test_the_settings_page_says_which_document_was_damaged_and_what_to_do(drive: Drive, tmp_path: Path) -> None:
+    open_bare(tmp_path / "tablet").close()
+    (tmp_path / "tablet" / settings.FILE).write_bytes(b"{")
+    d = drive(tmp_path / "tablet")
+    d.press("settings")
+    assert d.says("tablet.json cannot be read")
+    assert d.says("Nothing else is lost. Set who is working, the colours and the units again.")
+
+
+def test_the_command_refuses_a_folder_of_a_newer_program_in_words(tmp_path: Path) -> None:
+    from garboard.commands.cli import program
+
+    path = tmp_path / session.FILE
+    path.parent.mkdir()
+    path.write_text('{"format": "garboard session", "version": 99}')
+    done = CliRunner().invoke(program, ["tablet", "--folder", str(tmp_path)])
+    assert (done.exit_code, "Install the newer version" in done.stderr) == (2, True), done.output
