@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import attrs
 
-__all__ = ["Fault", "GarboardError", "InputError", "NotTaken", "shown"]
+__all__ = ["Fault", "GarboardError", "InputError", "NotTaken", "in_words", "shown"]
 
 _LONGEST_SHOWN = 60
 
@@ -67,6 +67,28 @@ class NotTaken(GarboardError, ValueError):
     def __init__(self, expected: str, got: str) -> None:
         self.expected, self.got = expected, got
         super().__init__(f"expected {expected}, got {got}")
+
+
+def in_words(failure: BaseException) -> str:
+    """An error as a person reads it, on a terminal, a tablet or a page.
+
+    One of ours says it itself. One of the system's is told by the file's name and without its number. Any other is a
+    mistake in a program, told by its kind.
+
+    >>> in_words(FileNotFoundError(2, "No such file or directory", "a.json"))
+    'a.json: no such file or directory'
+    >>> in_words(KeyError("speed"))
+    "KeyError: 'speed'"
+    """
+    kind = type(failure).__name__
+    notes = "".join(f" {note}" for note in getattr(failure, "__notes__", ()))
+    try:
+        if isinstance(failure, OSError) and failure.strerror:
+            return ": ".join(filter(None, (str(failure.filename or ""), failure.strerror.lower()))) + notes
+        ours = isinstance(failure, (GarboardError, OSError)) and str(failure)
+        return f"{failure}{notes}" if ours else f"{kind}: {failure}{notes}"
+    except Exception:  # a plugin's own error may fail in saying what it is
+        return f"{kind}{notes}"
 
 
 def shown(value: object) -> str:

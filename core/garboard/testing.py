@@ -73,7 +73,7 @@ def job_from(
         raise InputError(
             "job", [Fault("job", "the path of a job file, or its content as a dict", type(source).__name__)]
         )
-    whole = {"format": job_file.FORMAT, "version": job_file.VERSION, **source}
+    whole = {**job_file.JOB_FILE.heading, **source}
     try:
         text = json.dumps(whole)
     except (TypeError, ValueError) as failure:

@@ -26,7 +26,7 @@ from garboard.disk.entries import Entry, entry_id, hull_key_of, view
 from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.partial_upload import OutOfPlace
 from garboard.disk.storage import NewerFormat, NotSaved
-from garboard.faults import InputError
+from garboard.faults import GarboardError, InputError, in_words
 from garboard.history.authority import AT_THE_DESK, ON_THE_PAGE, managers_part
 from garboard.records import JsonValue
 from garboard.shop_link import wire
@@ -82,7 +82,7 @@ class Shop:
     now: Callable[[], int]
 
 
-class Refusal(Exception):
+class Refusal(GarboardError):
     """The request is refused; the reason is for the person at the other end."""
 
     def __init__(self, status: int, reason: str, fields: Mapping[str, str] = NONE) -> None:
@@ -249,7 +249,7 @@ def take_in(shop: Shop, asked: Asked, lines: Sequence[bytes]) -> JsonValue:
         try:
             offered.setdefault(hull_key_of(raw), {})[entry_id(raw)] = raw
         except InputError as reason:
-            refused.append([entry_id(raw), str(reason)])
+            refused.append([entry_id(raw), in_words(reason)])
     within: dict[str, CheckedEntries] = {}
     for hull, found in offered.items():
         try:
@@ -257,11 +257,11 @@ def take_in(shop: Shop, asked: Asked, lines: Sequence[bytes]) -> JsonValue:
             over = _left_to_manager(shop, asked.tablet, hull, new)
             over |= _beyond_limits(shop, hull, [entry for entry in new if entry.id not in over])
         except NewerFormat as reason:
-            over = dict.fromkeys(found, str(reason))
+            over = dict.fromkeys(found, in_words(reason))
         refused += [[name, why] for name, why in over.items()]
         within[hull] = CheckedEntries((name, raw) for name, raw in found.items() if name not in over)
     put = shop.store.put_if_absent(within, asked.tablet.id, shop.now(), asked.clock_offset)
-    refused += [[name, str(reason)] for name, reason in put.refused]
+    refused += [[name, in_words(reason)] for name, reason in put.refused]
     known = sum(map(len, within.values())) - len(put.added) - len(put.refused)
     return {"kept": len(put.added), "already": known, "refused": refused}
 
@@ -349,7 +349,7 @@ async def attachment_piece(request: Request) -> Response:
     try:
         piece = await run_in_threadpool(_known_name, shop.store.attachments.read, name, start, most)
     except AttachmentDamaged as damaged:
-        raise Refusal(404, str(damaged)) from None
+        raise Refusal(404, in_words(damaged)) from None
     return _packed(request, piece)
 
 
@@ -365,9 +365,9 @@ async def attachment_put(request: Request) -> Response:
         add = shop.store.attachments.add
         held = await run_in_threadpool(_known_name, add, name, start, asked.body, total)
     except OutOfPlace as elsewhere:
-        raise Refusal(409, str(elsewhere), {wire.HELD: str(elsewhere.held)}) from None
+        raise Refusal(409, in_words(elsewhere), {wire.HELD: str(elsewhere.held)}) from None
     except AttachmentDamaged as damaged:
-        raise Refusal(422, str(damaged)) from None
+        raise Refusal(422, in_words(damaged)) from None
     return _json(request, {"held": held}, fields={wire.HELD: str(held)})
 
 
@@ -534,10 +534,10 @@ def _safely(endpoint: Endpoint) -> Endpoint:
         except Refusal as no:
             return _json(request, {"refused": no.reason}, status=no.status, fields={**CLOSE, **no.fields})
         except Garbled as garbled:
-            return _json(request, {"refused": str(garbled)}, status=400, fields=CLOSE)
+            return _json(request, {"refused": in_words(garbled)}, status=400, fields=CLOSE)
         except NotSaved as failure:
             log.error("not saved: %s", failure)
-            return _json(request, {"refused": f"the shop could not save: {failure}"}, status=507)
+            return _json(request, {"refused": f"the shop could not save: {in_words(failure)}"}, status=507)
         except StoreAway as away:
             log.error("%s", away)
             reason = "the shop server cannot reach its database; it works again by itself once it can"

@@ -7,7 +7,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import socket
 import ssl
 from datetime import UTC, datetime
@@ -70,12 +69,8 @@ def _make(certificate: Path, key: Path) -> None:
         serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
     )
     storage.make_folder(key.parent)
-    before = os.umask(0o077)
-    try:
-        storage.write_whole(key, [secret])
-        storage.write_whole(certificate, [made.public_bytes(serialization.Encoding.PEM)])
-    finally:
-        os.umask(before)
+    storage.write_whole(key, [secret], storage.PRIVATE)
+    storage.write_whole(certificate, [made.public_bytes(serialization.Encoding.PEM)], storage.PRIVATE)
 
 
 def _plain_name(host: str) -> str:

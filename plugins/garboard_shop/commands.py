@@ -14,7 +14,7 @@ import click
 
 from garboard.disk.clock import wall_milliseconds
 from garboard.disk.storage import FolderInUse
-from garboard.faults import Fault, InputError
+from garboard.faults import Fault, InputError, in_words
 from garboard.shop_link.pairing import DEFAULT_PORT
 from garboard_shop.store import MINUTES_A_CODE_WORKS, ROLES, TECHNICIAN, StoreAway, in_order, shop_copied
 
@@ -352,7 +352,7 @@ def open_store(folder: Path, url: str) -> Store:
     try:
         return EmbeddedStore(folder)
     except FolderInUse as holder:
-        raise InputError(str(folder), [Fault("folder", "one no other program writes in", str(holder))]) from None
+        raise InputError(str(folder), [Fault("folder", "one no other program writes in", in_words(holder))]) from None
 
 
 @contextmanager
@@ -404,7 +404,7 @@ def _copy(folder: Path, url: str, copy_to: str, by: str) -> None:
             copied = copy_shop(here, there, told, note)
         except StoreAway as away:
             expected = "one that answers; give the same command again, it goes on where it was"
-            raise InputError(place_of(folder, copy_to), [Fault("database", expected, str(away))]) from None
+            raise InputError(place_of(folder, copy_to), [Fault("database", expected, in_words(away))]) from None
     for counted in copied.counts:
         click.echo(f"{counted.what:<12}{counted.here:>10} here{counted.there:>10} in the copy")
     for name, reason in copied.unequal.items():

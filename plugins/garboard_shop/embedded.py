@@ -10,16 +10,19 @@ from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import attrs
+from tinydb import where
 
 from garboard.disk import storage
+from garboard.disk.documents import Document, Kind, numbered
+from garboard.disk.formats import Format
 from garboard.disk.hullfile import CheckedEntries, HullFolder, Put
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving
 from garboard.disk.storage import FolderInUse, NotSaved, WriterLock
 from garboard.job_files.convert import structure
-from garboard.records import JsonValue
 from garboard.shop_link import pairing
 from garboard_shop import store
 from garboard_shop.store import (
@@ -130,7 +133,7 @@ class FolderAttachments:
 
 @attrs.frozen
 class _Listed:
-    """What stands in the register's file."""
+    """What stands in the register, table by table."""
 
     tablets: tuple[Tablet, ...] = ()
     pairings: tuple[Pairing, ...] = ()
@@ -139,15 +142,24 @@ class _Listed:
     askers: tuple[Asker, ...] = ()
     changes: tuple[Change, ...] = ()
 
-    def noting(self, *changes: Change) -> _Listed:
-        return attrs.evolve(self, changes=(*self.changes, *changes))
 
-    def with_tablet(self, tablet: Tablet) -> tuple[Tablet, ...]:
-        return tuple(tablet if one.id == tablet.id else one for one in self.tablets)
+_TABLES = tuple(attrs.fields_dict(_Listed))
+
+
+def _as_tables(plain: dict[str, Any]) -> dict[str, Any]:
+    """Version 2 keeps the file's name: the program that wrote version 1 refuses it instead of writing over it."""
+    return {**plain, **{name: numbered(plain[name]) for name in _TABLES if name in plain}}
+
+
+REGISTER = Kind(
+    Format("garboard shop register", (_as_tables,)),
+    cure="Put the copy from your backup in its place. Without one, rename the file: then pair every tablet again.",
+    mode=storage.PRIVATE,
+)
 
 
 class FileRegister:
-    """The register in one small file, written whole at each change. A second program's changes are seen at once."""
+    """The register in one document, written once for each change. A second program's changes are seen at once."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder / SHOP_FOLDER
@@ -166,34 +178,33 @@ class FileRegister:
         return next((tablet for tablet in self._look().tablets if tablet.token_hash == token_hash), None)
 
     def add_tablet(self, tablet: Tablet) -> None:
-        with self._changing() as listed:
-            if all(one.token_hash != tablet.token_hash for one in listed.tablets):
-                self._write(attrs.evolve(listed.noting(store.tablet_paired(tablet)), tablets=(*listed.tablets, tablet)))
+        with self._changing() as register:
+            if not register.table("tablets").contains(where("token_hash") == tablet.token_hash):
+                register.table("tablets").insert(attrs.asdict(tablet))
+                _note(register, store.tablet_paired(tablet))
 
     def remove_tablet(self, tablet: str, by: str, at: int) -> bool:
-        with self._changing() as listed:
-            found = _taking_part(listed, tablet)
+        with self._changing() as register:
+            found = self._taking_part(tablet)
             if found is not None:
-                gone = attrs.evolve(found, removed_at=at, removed_by=by)
-                self._write(
-                    attrs.evolve(listed.noting(store.tablet_removed(found, by, at)), tablets=listed.with_tablet(gone))
-                )
+                _change_tablet(register, found, removed_at=at, removed_by=by)
+                _note(register, store.tablet_removed(found, by, at))
             return found is not None
 
     def change_role(self, tablet: str, role: str, by: str, at: int) -> bool:
-        with self._changing() as listed:
-            found = _taking_part(listed, tablet)
+        with self._changing() as register:
+            found = self._taking_part(tablet)
             if found is not None and found.role != role:
-                after = listed.with_tablet(attrs.evolve(found, role=role))
-                self._write(attrs.evolve(listed.noting(store.role_changed(found, role, by, at)), tablets=after))
+                _change_tablet(register, found, role=role)
+                _note(register, store.role_changed(found, role, by, at))
             return found is not None
 
     def note_device(self, tablet: str, device: str, at: int) -> None:
-        with self._changing() as listed:
-            found = _taking_part(listed, tablet)
+        with self._changing() as register:
+            found = self._taking_part(tablet)
             if found is not None and device not in found.writes_as and len(found.writes_as) < MOST_DEVICES:
-                after = listed.with_tablet(attrs.evolve(found, writes_as=(*found.writes_as, device)))
-                self._write(attrs.evolve(listed.noting(store.device_stated(found, device, at)), tablets=after))
+                _change_tablet(register, found, writes_as=(*found.writes_as, device))
+                _note(register, store.device_stated(found, device, at))
 
     def note_contact(self, tablet: str, at: int, clock_offset: int) -> None:
         with self._guard:
@@ -201,31 +212,31 @@ class FileRegister:
             known = next((one for one in self._look().tablets if one.id == tablet), None)
             if known is None or at - known.last_contact < CONTACT_KEPT_EVERY:
                 return
-        with suppress(NotSaved), self._changing() as listed:  # a full disk must not keep a tablet from reading
-            self._write(attrs.evolve(listed, tablets=tuple(map(self._with_contact, listed.tablets))))
+        with suppress(NotSaved), self._changing() as register:  # a full disk must not keep a tablet from reading
+            for one in map(self._with_contact, self._look().tablets):
+                _change_tablet(register, one, last_contact=one.last_contact, clock_offset=one.clock_offset)
 
     def open_pairing(self, pairing: Pairing, by: str, at: int) -> None:
-        began = pairing.until - _DAY
-        with self._changing() as listed:
-            kept = (*(one for one in listed.pairings if one.until > began), pairing)
-            self._write(attrs.evolve(listed.noting(store.code_opened(pairing, by, at)), pairings=kept))
+        with self._changing() as register:
+            register.table("pairings").remove(where("until") <= pairing.until - _DAY)
+            register.table("pairings").insert(attrs.asdict(pairing))
+            _note(register, store.code_opened(pairing, by, at))
 
     def use_pairing(self, secret_hash: str, token_hash: str, now: int, address: str) -> Pairing | None:
-        with self._changing() as listed:
+        with self._changing() as register:
+            listed = self._look()
             asker = next((one for one in listed.askers if one.address == address), Asker(address, 0, 0))
             if not asker.may_ask(now):
                 raise MustWait(asker.until)
             fitting = next((one for one in listed.pairings if one.fits(secret_hash, token_hash, now)), None)
+            still_open = [one for one in listed.pairings if one.is_open_at(now)]
             if fitting is not None:
-                used = attrs.evolve(fitting, used_by=token_hash)
-                after = tuple(used if one is fitting else one for one in listed.pairings)
-                self._write(attrs.evolve(listed, pairings=after))
-            elif any(one.is_open_at(now) for one in listed.pairings):
-                after = tuple(
-                    attrs.evolve(one, tries=one.tries - 1) if one.is_open_at(now) else one for one in listed.pairings
-                )
-                others = (one for one in listed.askers if one.address != address and now < one.until)
-                self._write(attrs.evolve(listed, pairings=after, askers=(*others, asker.wrong_again(now))))
+                _change_pairing(register, fitting, used_by=token_hash)
+            elif still_open:
+                for one in still_open:
+                    _change_pairing(register, one, tries=one.tries - 1)
+                register.table("askers").remove((where("address") == address) | (where("until") <= now))
+                register.table("askers").insert(attrs.asdict(asker.wrong_again(now)))
             return fitting
 
     def pairings(self) -> tuple[Pairing, ...]:
@@ -235,63 +246,64 @@ class FileRegister:
         return self._look().users
 
     def put_user(self, user: WebUser, by: str, at: int) -> None:
-        with self._changing() as listed:
-            before = next((one for one in listed.users if one.name == user.name), None)
-            others = (one for one in listed.users if one.name != user.name)
-            self._write(attrs.evolve(listed.noting(*store.person_changed(before, user, by, at)), users=(*others, user)))
+        with self._changing() as register:
+            before = next((one for one in self._look().users if one.name == user.name), None)
+            register.table("users").upsert(attrs.asdict(user), where("name") == user.name)
+            _note(register, *store.person_changed(before, user, by, at))
 
     def plugins(self) -> tuple[ShopPlugin, ...]:
-        return self._look().plugins
+        return tuple(sorted(self._look().plugins, key=lambda one: one.name))
 
     def put_plugin(self, plugin: ShopPlugin) -> None:
-        with self._changing() as listed:
-            others = (one for one in listed.plugins if one.name != plugin.name)
-            after = tuple(sorted((*others, plugin), key=lambda one: one.name))
-            self._write(attrs.evolve(listed.noting(store.plugin_decided(plugin)), plugins=after))
+        with self._changing() as register:
+            register.table("plugins").upsert(attrs.asdict(plugin), where("name") == plugin.name)
+            _note(register, store.plugin_decided(plugin))
 
     def changes(self) -> tuple[Change, ...]:
         return self._look().changes
 
     def note_changes(self, changes: Iterable[Change]) -> None:
-        with self._changing() as listed:
-            noted = set(listed.changes)
-            self._write(listed.noting(*(one for one in changes if one not in noted)))
+        with self._changing() as register:
+            noted = set(self._look().changes)
+            _note(register, *(one for one in changes if one not in noted))
+
+    def _taking_part(self, tablet: str) -> Tablet | None:
+        return next((one for one in self._look().tablets if one.id == tablet and not one.is_removed), None)
 
     def _with_contact(self, tablet: Tablet) -> Tablet:
         at, offset = self._contacts.get(tablet.id, (0, 0))
         return attrs.evolve(tablet, last_contact=at, clock_offset=offset) if at > tablet.last_contact else tablet
 
     def _look(self) -> _Listed:
-        """The register as it stands on the disk now."""
+        """The register as it stands on the disk now.
+
+        errors : DocumentDamaged; NewerFormat
+        """
         with self._guard:
             try:
                 found = self._path.stat()
             except FileNotFoundError:
+                self._listed, self._seen = _Listed(), (0, 0, 0)
                 return self._listed
             seen = found.st_mtime_ns, found.st_ino, found.st_size
             if seen != self._seen:
-                plain = json.loads(self._path.read_bytes())
-                self._listed = structure(_known(plain), _Listed, str(self._path))
+                register = Document(self._path, REGISTER)
+                with register.file.reading():
+                    plain: Any = {name: register.rows(name) for name in _TABLES}
+                    self._listed = structure(plain, _Listed, str(self._path))
                 self._seen = seen
             return self._listed
 
     @contextmanager
-    def _changing(self) -> Iterator[_Listed]:
-        """Change the register as one step, whatever other threads and programs do."""
+    def _changing(self) -> Iterator[Document]:
+        """Change the register as one step, in one write, whatever other threads and programs do."""
         with self._guard:
-            lock = self._locked()
+            lock, register = self._locked(), Document(self._path, REGISTER)
             try:
-                yield self._look()
+                with register.file.one_write():
+                    yield register
             finally:
                 lock.release()
-
-    def _write(self, after: _Listed) -> None:
-        if after == self._listed:
-            return
-        plain: dict[str, JsonValue] = {"format": "garboard shop register", "version": 1, **attrs.asdict(after)}
-        storage.write_whole(self._path, [json.dumps(plain, indent=1).encode()])
-        self._path.chmod(0o600)
-        self._look()
 
     def _locked(self) -> WriterLock:
         give_up = time.monotonic() + _LONGEST_WAIT_FOR_REGISTER
@@ -304,8 +316,17 @@ class FileRegister:
                 time.sleep(0.01)
 
 
-def _taking_part(listed: _Listed, tablet: str) -> Tablet | None:
-    return next((one for one in listed.tablets if one.id == tablet and not one.is_removed), None)
+def _change_tablet(register: Document, tablet: Tablet, **fields: object) -> None:
+    register.table("tablets").update(fields, where("id") == tablet.id)
+
+
+def _change_pairing(register: Document, pairing: Pairing, **fields: object) -> None:
+    register.table("pairings").update(fields, where("secret_hash") == pairing.secret_hash)
+
+
+def _note(register: Document, *changes: Change) -> None:
+    if changes:
+        register.table("changes").insert_multiple(map(attrs.asdict, changes))
 
 
 def _kind_of(raw: bytes) -> str:
@@ -319,10 +340,6 @@ def _ends_a_line(path: Path) -> bool:
     with path.open("rb") as file:
         file.seek(max(0, path.stat().st_size - 1))
         return file.read(1) in (b"", b"\n")
-
-
-def _known(plain: dict[str, JsonValue]) -> dict[str, JsonValue]:
-    return {key: plain[key] for key in attrs.fields_dict(_Listed) if key in plain}
 
 
 def _file_of(at: int) -> str:

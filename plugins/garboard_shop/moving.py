@@ -8,6 +8,7 @@ import attrs
 
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.storage import NewerFormat
+from garboard.faults import in_words
 from garboard.shop_link.wire import LARGEST_PIECE, MOST_ENTRIES
 from garboard_shop.store import Change, Delivery, Holding, Store
 
@@ -81,7 +82,7 @@ def _missing(
         try:
             missing[hull] = source.ids(hull) - target.ids(hull)
         except NewerFormat as reason:
-            unread[hull] = str(reason)
+            unread[hull] = in_words(reason)
     return missing, unread
 
 
@@ -120,7 +121,7 @@ def _copy_attachments(source: Store, target: Store, told: Told) -> dict[str, str
         try:
             _copy_attachment(source, target, name, sizes[name])
         except AttachmentDamaged as reason:
-            damaged[name] = str(reason)
+            damaged[name] = in_words(reason)
         told("attachments", done, len(wanted))
     return damaged
 

@@ -8,7 +8,7 @@ import ssl
 from contextlib import closing, nullcontext
 from typing import TYPE_CHECKING
 
-from garboard.faults import Fault, InputError
+from garboard.faults import Fault, InputError, in_words
 from garboard_shop.certificate import Certificate
 
 if TYPE_CHECKING:
@@ -36,9 +36,7 @@ def listen(host: str, port: int) -> socket.socket:
         listening.listen(BACKLOG)
     except OSError as failure:
         listening.close()
-        fault = Fault(
-            "address", "one that is free on this machine; choose with --host and --port", failure.strerror or ""
-        )
+        fault = Fault("address", "one that is free on this machine; choose with --host and --port", in_words(failure))
         raise InputError(f"shop server at {host}:{port}", [fault]) from None
     return listening
 

@@ -12,6 +12,7 @@ from typing import NamedTuple, Protocol
 import attrs
 
 from garboard.disk.hullfile import CheckedEntries, Put
+from garboard.faults import GarboardError
 from garboard.history.authority import MANAGER as MANAGER
 
 TECHNICIAN = "technician"
@@ -28,7 +29,7 @@ MOST_DEVICES = 50
 """Names one tablet may write as in all its life; far more than settings are ever lost."""
 
 
-class MustWait(Exception):
+class MustWait(GarboardError):
     """Too many wrong guesses came from this address.
 
     until : when it may try again [ms since 1970-01-01 UTC]
@@ -39,7 +40,7 @@ class MustWait(Exception):
         super().__init__("too many wrong guesses from this address")
 
 
-class StoreAway(Exception):
+class StoreAway(GarboardError):
     """The store does not answer. What was called saved is safe; the same call works once it is back."""
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import attrs
 
+from garboard.faults import in_words
 from garboard.findings import Basis, Finding, Missing, NotEnoughData, Number, Table, Verdict, not_enough_data
 from garboard.job_view import JobView
 from garboard_wiring_audit import bases
@@ -35,7 +36,7 @@ def outcome_of(rule: CircuitRule, view: JobView, rules: Rules) -> Outcome:
         try:
             outcome.judged[circuit.name] = rule.judge(view, facts, rules)
         except NotCovered as why:
-            outcome.not_covered[circuit.name] = str(why)
+            outcome.not_covered[circuit.name] = in_words(why)
         except NotEnoughData as lacking:
             outcome.lacking[circuit.name] = lacking.missing
     return outcome

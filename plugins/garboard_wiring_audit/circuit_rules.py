@@ -9,6 +9,7 @@ from functools import partial
 
 import attrs
 
+from garboard.faults import GarboardError
 from garboard.findings import Basis, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import JobView
 from garboard.uncertainty import MeasuredValue
@@ -46,7 +47,7 @@ ELECTRONICS = "navigation or communication electronics"
 STRICTER_FIRST = (Verdict.FAIL, Verdict.ADVISE, Verdict.NOT_ENOUGH_DATA, Verdict.PASS)
 
 
-class NotCovered(Exception):
+class NotCovered(GarboardError):
     """A rule does not cover a circuit; the text says why."""
 
 

@@ -10,6 +10,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from garboard.faults import in_words
+
 os.environ.setdefault("KIVY_NO_ARGS", "1")
 os.environ.setdefault("KIVY_NO_FILELOG", "1")
 os.environ.setdefault("KIVY_NO_CONFIG", "1")
@@ -83,7 +85,9 @@ class GarboardApp(App):
         self.screen = PageScreen(tablet, lambda place: page_class(place.page)(self.context, place))
         self.way = Navigator(tablet, self.screen.show)
         self.vessels = VesselList(tablet)
-        self.marks = AshoreMarks(tablet)
+        self.marks = AshoreMarks(self.vessels)
+        self.vessels.read()
+        self.marks.read()
         self.background = Background(later, self.tell, threads=threads)
         self.findings = Assessor(tablet, self.background, self._findings_changed)
         self.watch = VesselWatch(self.vessels, self.background, self._vessels_changed)
@@ -112,8 +116,6 @@ class GarboardApp(App):
         theme.use(dark=self.tablet.settings.dark)
         Window.clearcolor = theme.ground
         shell = self.screen.open(self.way.back)
-        self.vessels.read()
-        self.marks.read()
         guarded(self.screen.show)
         later(lambda: later(self._settled, SETTLE))  # counted from the first frame on, however long the start took
         Window.bind(on_keyboard=self._on_keyboard)
@@ -125,11 +127,13 @@ class GarboardApp(App):
         self.shop.begin()
 
     def on_pause(self) -> bool:
-        """Everything is on the disk already."""
+        """All that was entered is on the disk already."""
+        self.watch.keep()
         return True
 
     def on_stop(self) -> None:
         self.screen.close()
+        self.watch.keep()
         Window.unbind(on_keyboard=self._on_keyboard)
         self.live.stop()
         self.shop.stop()
@@ -166,7 +170,7 @@ class GarboardApp(App):
             self.tablet.look_again([merged.hull for merged in state.report.hulls])
             self.findings.look_again()  # a recording may have come that was missing
             self.watch.look()
-            self.marks.note(state.report, self.vessels)
+            self.marks.note(state.report)
             if self.screen.page is not None and self.screen.page.place.hull:
                 self.findings.soon(self.screen.page.place)
         self.screen.refill(("ashore", "vessels"))
@@ -177,7 +181,7 @@ class GarboardApp(App):
 
         log.error("not saved: %s", failure, exc_info=failure)
         place = self.tablet.session.here.to("not saved")
-        self.screen.interrupt(NotSavedPage(self.context, place, str(failure)), "NOT saved")
+        self.screen.interrupt(NotSavedPage(self.context, place, in_words(failure)), "NOT saved")
 
     def tell(self, what: str, failure: BaseException) -> None:
         """Say that work in the background failed. A live run goes on until the person ends it; it is said then."""

@@ -144,11 +144,12 @@ def disagree_as_technician(page: Any) -> None:
     """The same on a tablet that a shop has paired as a technician's."""
     from garboard.shop_link import pairing
     from garboard.shop_link.pairing import PairedShop
+    from garboard.shop_link.shop_document import FILE
 
     folder = page.tablet.folder
     pairing.keep(folder, PairedShop(name="shop", host="192.0.2.1", port=1, fingerprint="", token="", tablet=""))
     disagree(page)
-    (folder / pairing.FILE).unlink()
+    (folder / FILE).unlink()
 
 
 def type_something_odd(page: Any) -> None:

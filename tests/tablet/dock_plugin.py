@@ -1,5 +1,10 @@
 """A small invented plugin with one step for every kind of field, so that the app is tested apart from the real ones."""
 
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
 import attrs
 
 from garboard import hookimpl
@@ -17,6 +22,7 @@ from garboard.findings import (
     Table,
     Verdict,
 )
+from garboard.job_view import JobView
 from garboard.steps import Calculator, Caution, Field, Guidance, Kind, LiveGuide, Phase, Step
 
 __version__ = "3"
@@ -25,7 +31,7 @@ MANUAL = Basis(BasisKind.MANUAL, "the engine maker's manual", "the manual decide
 
 
 @hookimpl
-def register_steps(register):
+def register_steps(register: Callable[[Any], object]) -> None:
     register(
         Step(
             key="dock.horn",
@@ -111,7 +117,7 @@ def register_steps(register):
     )
 
 
-def _horn(view):
+def _horn(view: JobView) -> Iterator[Finding]:
     ask = view.asking()
     heard = ask.yes("dock.horn", "heard")
     ask.check()
@@ -120,7 +126,7 @@ def _horn(view):
     yield Finding(verdict=verdict, about="horn", sentence=sentence, basis=(PRACTICE,))
 
 
-def _full(view):
+def _full(view: JobView) -> Iterator[Finding]:
     if not view.vessel.engines:
         raise NotEnoughData("no engine is entered")
     ask = view.asking()
@@ -158,7 +164,7 @@ def _full(view):
 
 
 @hookimpl
-def register_calculators(register):
+def register_calculators(register: Callable[[Any], object]) -> None:
     register(Calculator(key="dock.horn", title="Horn", step="dock.horn", compute=_horn, basis=(PRACTICE,)))
     register(Calculator(key="dock.full", title="Full throttle", step="dock.full", compute=_full, basis=(MANUAL,)))
 
@@ -169,7 +175,7 @@ class Turn:
     seen: int = 0
 
 
-def _show(turn):
+def _show(turn: Turn) -> Guidance:
     on_target = turn.rate is not None and 2.0 <= turn.rate <= 3.0
     too_fast = turn.rate is not None and turn.rate > 6.0
     return Guidance(
@@ -188,7 +194,7 @@ def _show(turn):
 
 
 @hookimpl
-def register_live_guides(register):
+def register_live_guides(register: Callable[[Any], object]) -> None:
     register(
         LiveGuide(
             key="dock.turn",

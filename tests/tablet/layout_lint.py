@@ -1,7 +1,11 @@
 """What a page must never do: too small or too close to press, words cut off, over each other, or too faint."""
 
+from __future__ import annotations
+
 import re
+from collections.abc import Callable, Iterator, Sequence
 from itertools import combinations
+from typing import Any
 
 from garboard.report.palette import LEAST_TEXT_CONTRAST, contrast
 
@@ -11,11 +15,11 @@ LEAST_EDGE = 8
 LEAST_TEXT = 22
 
 
-def faults(shell, window):
+def faults(shell: Any, window: Any) -> list[str]:
     """Every fault of the page on show, in words."""
     from kivy.metrics import dp
 
-    presses, labels = [], []
+    presses, labels = list[Any](), list[Any]()
     _gather(shell, presses, labels)
     found = [fault for press in presses for fault in _press_faults(press, window, dp)]
     for one, other in combinations(presses, 2):
@@ -32,7 +36,7 @@ def faults(shell, window):
     return found
 
 
-def _gather(widget, presses, labels):
+def _gather(widget: Any, presses: list[Any], labels: list[Any]) -> None:
     from kivy.uix.behaviors import ButtonBehavior
     from kivy.uix.label import Label
 
@@ -44,11 +48,11 @@ def _gather(widget, presses, labels):
         _gather(child, presses, labels)
 
 
-def _name(widget):
+def _name(widget: Any) -> str:
     return repr(getattr(widget, "name", "") or widget.text)
 
 
-def _press_faults(press, window, dp):
+def _press_faults(press: Any, window: Any, dp: Callable[[float], float]) -> Iterator[str]:
     width, height = window.size
     if min(press.size) < dp(LEAST_TARGET) - 1:
         yield f"target {_name(press)} is {press.width / dp(1):.0f} x {press.height / dp(1):.0f} dp"
@@ -57,7 +61,7 @@ def _press_faults(press, window, dp):
         yield f"target {_name(press)} reaches into the outer {LEAST_EDGE} dp"
 
 
-def _label_faults(label, window):
+def _label_faults(label: Any, window: Any) -> Iterator[str]:
     from kivy.core.text import Label as CoreLabel
     from kivy.core.text.markup import MarkupLabel
     from kivy.metrics import sp
@@ -83,13 +87,14 @@ def _label_faults(label, window):
         yield f"{label.text[:40]!r} has contrast {reached:.1f}"
 
 
-def _ground(widget):
+def _ground(widget: Any) -> Sequence[float]:
     while widget is not None:
         if getattr(widget, "ground", None):
-            return widget.ground
+            ground: Sequence[float] = widget.ground
+            return ground
         widget = widget.parent
     raise AssertionError("no ground under the words")
 
 
-def _hex(colour):
+def _hex(colour: Sequence[float]) -> str:
     return "#" + "".join(f"{round(255 * part):02X}" for part in colour[:3])

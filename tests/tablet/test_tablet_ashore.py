@@ -1,6 +1,10 @@
 """The tablet comes ashore: a real shop server on loopback, paired by touch, merged, a disagreement settled by touch."""
 
-from test_tablet_commissioning import new_job
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
 
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import Author, measure
@@ -9,11 +13,12 @@ from garboard.shop_link import sync
 from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, TECHNICIAN
 from garboard_tablet.models.session import Place
 from shop_rig import RunningShop
+from tablet.driver import Drive, new_job
 
 HULL = "XYZAB123F526"
 
 
-def another_measures_it(shop, folder):
+def another_measures_it(shop: RunningShop, folder: Path) -> str:
     """Another tablet brings another value for the horn ashore, without having seen the first; the job's id."""
     with HullFolder(folder) as other:
         paired = shop.paired("other")
@@ -27,7 +32,7 @@ def another_measures_it(shop, folder):
     return job
 
 
-def test_pair_bring_ashore_and_settle_by_touch(drive, tmp_path):
+def test_pair_bring_ashore_and_settle_by_touch(drive: Drive, tmp_path: Path) -> None:
     """Paired with a typed code; the list says so; what another tablet measured differently is offered for a choice."""
     with RunningShop(tmp_path / "shop") as shop:
         d = drive(tmp_path / "t", threads=True)
@@ -53,7 +58,7 @@ def test_pair_bring_ashore_and_settle_by_touch(drive, tmp_path):
         assert view.disagreements == ()
 
 
-def test_a_technicians_tablet_measures_again_and_a_manager_made_of_it_settles(drive, tmp_path):
+def test_a_technicians_tablet_measures_again_and_a_manager_made_of_it_settles(drive: Drive, tmp_path: Path) -> None:
     """Choosing is not offered, and why is said; the role is learnt anew by coming ashore."""
     with RunningShop(tmp_path / "shop") as shop:
         d = drive(tmp_path / "t", threads=True)
@@ -101,7 +106,7 @@ def test_a_technicians_tablet_measures_again_and_a_manager_made_of_it_settles(dr
         d.wait(lambda: replay(HULL, shop.hulls.entries(HULL)).disagreements(job) == (), 30)
 
 
-def test_a_wrong_code_says_what_to_do(drive):
+def test_a_wrong_code_says_what_to_do(drive: Drive) -> None:
     """Nothing is paired, what was typed stays to be corrected."""
     d = drive()
     d.press("ashore", "pair")
@@ -115,7 +120,9 @@ def test_a_wrong_code_says_what_to_do(drive):
     assert next(w for w in d.widgets() if isinstance(w, TextInput)).text == "192.168.1.20 ABC"
 
 
-def test_a_shop_on_the_same_wifi_is_paired_with_by_its_24_characters(drive, tmp_path, monkeypatch):
+def test_a_shop_on_the_same_wifi_is_paired_with_by_its_24_characters(
+    drive: Drive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The tablet finds the address by itself; where it hears nobody, it asks for it and keeps what was typed."""
     from garboard.shop_link import discovery
 
@@ -139,7 +146,7 @@ def test_a_shop_on_the_same_wifi_is_paired_with_by_its_24_characters(drive, tmp_
         d.wait(lambda: d.says("Everything is ashore"), 30)
 
 
-def test_a_tablet_that_cannot_look_asks_for_the_address(drive, monkeypatch):
+def test_a_tablet_that_cannot_look_asks_for_the_address(drive: Drive, monkeypatch: pytest.MonkeyPatch) -> None:
     """Nothing is promised that this tablet cannot do."""
     from garboard.shop_link import discovery
 

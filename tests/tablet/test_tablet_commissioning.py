@@ -1,29 +1,19 @@
 """The real app, off screen and by touch, through a whole invented commissioning."""
 
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
 from garboard.history.replay import replay
 from garboard.recordings.simulator import Boat, Order, simulate
 from garboard_tablet.models.sources import Replay
+from tablet.driver import Drive, new_job, sign, type_hull, view_of
 
 
-def new_job(d, number="XYZAB123F526"):
-    d.press("new job")
-    type_hull(d, number)
-    d.press("open job")
-
-
-def type_hull(d, number):
-    for character in number:
-        if not d.has(f"key {character}"):
-            d.press("side 1" if character.isdigit() else "side A")
-        d.press(f"key {character}")
-
-
-def view_of(d):
-    here = d.app.tablet.session.here
-    return d.app.tablet.view(here.hull, here.job)
-
-
-def test_a_whole_commissioning_by_touch(drive):
+def test_a_whole_commissioning_by_touch(drive: Drive) -> None:
     """New job, engines, every step, a wrong key put right, a rotation, both signatures."""
     d = drive()
     new_job(d)
@@ -94,14 +84,7 @@ def test_a_whole_commissioning_by_touch(drive):
     assert d.says("handed over")
 
 
-def sign(d):
-    from garboard_tablet.ui.inputs import SignaturePad
-
-    d.draw_line(next(w for w in d.widgets() if isinstance(w, SignaturePad)))
-    d.press("next")
-
-
-def test_a_value_is_on_the_disk_before_the_next_question(drive, tmp_path):
+def test_a_value_is_on_the_disk_before_the_next_question(drive: Drive, tmp_path: Path) -> None:
     """What another program reads from the folder holds the value as soon as the next field shows."""
     from garboard.disk.hullfile import HullFolder
 
@@ -114,7 +97,7 @@ def test_a_value_is_on_the_disk_before_the_next_question(drive, tmp_path):
     assert state.view(state.jobs[0]).value("dock.horn", "heard") is True
 
 
-def test_back_loses_nothing(drive):
+def test_back_loses_nothing(drive: Drive) -> None:
     """Digits typed and not yet confirmed are there again after going back and returning."""
     d = drive()
     new_job(d)
@@ -123,7 +106,7 @@ def test_back_loses_nothing(drive):
     assert d.says("07")
 
 
-def test_a_changed_value_makes_signatures_say_so(drive):
+def test_a_changed_value_makes_signatures_say_so(drive: Drive) -> None:
     """A value entered after a signature shows on it."""
     d = drive()
     new_job(d)
@@ -135,7 +118,7 @@ def test_a_changed_value_makes_signatures_say_so(drive):
     assert d.says("changed since")
 
 
-def test_two_fingers_on_one_press_count_once(drive):
+def test_two_fingers_on_one_press_count_once(drive: Drive) -> None:
     """A wet finger that bounces on Add engines adds them once, and never presses what comes after it."""
     from garboard_tablet.ui.widgets import Press
 
@@ -147,7 +130,7 @@ def test_two_fingers_on_one_press_count_once(drive):
     assert d.app.tablet.session.typed.get("new hull number", "") == "", "the page has only just come up"
 
 
-def test_look_alikes_are_offered_and_never_applied(drive):
+def test_look_alikes_are_offered_and_never_applied(drive: Drive) -> None:
     """A number that differs by a letter for a digit offers the vessel that is here."""
     d = drive()
     new_job(d, "XYZ10203F526")
@@ -158,7 +141,7 @@ def test_look_alikes_are_offered_and_never_applied(drive):
     assert d.app.tablet.session.typed["new hull number"] == "XYZ1O203F526"
 
 
-def test_values_that_disagree_are_settled_with_a_reason(drive):
+def test_values_that_disagree_are_settled_with_a_reason(drive: Drive) -> None:
     """Two tablets' values are both shown; the choice takes a reason and replaces them both."""
     from garboard.disk.clock import Stamp
     from garboard.disk.entries import make_entry
@@ -189,13 +172,13 @@ def test_values_that_disagree_are_settled_with_a_reason(drive):
     assert view.disagreements == ()
 
 
-def a_boat(_guide):
+def a_boat(_guide: object) -> Replay:
     """A boat on her circles, as she would come over her network."""
     circles = [Order(seconds=150, engine_speed=1100, rate_of_turn=2.5)]
     return Replay("a boat", simulate(Boat(), circles, start=1e9))
 
 
-def test_the_live_guide_follows_and_keeps_its_recording(drive):
+def test_the_live_guide_follows_and_keeps_its_recording(drive: Drive) -> None:
     """Fed by a boat, the guide shows number and word; stopping keeps the recording under the step."""
     d = drive()
     d.app.live.source_for = a_boat
@@ -218,7 +201,7 @@ def test_the_live_guide_follows_and_keeps_its_recording(drive):
     assert here.page == "step"
 
 
-def test_a_punch_list_is_settled_with_one_press(drive):
+def test_a_punch_list_is_settled_with_one_press(drive: Drive) -> None:
     """A remark goes on the list, stands before hand over, and is put right with a press."""
     d = drive()
     new_job(d)
@@ -232,7 +215,7 @@ def test_a_punch_list_is_settled_with_one_press(drive):
     assert [note.settled for note in view_of(d).notes] == [True]
 
 
-def test_a_piece_like_the_one_before_takes_one_press(drive):
+def test_a_piece_like_the_one_before_takes_one_press(drive: Drive) -> None:
     """Starboard takes over everything known of port but its serial number."""
     d = drive()
     new_job(d)
@@ -248,7 +231,7 @@ def test_a_piece_like_the_one_before_takes_one_press(drive):
     assert (engines[1].maker, engines[1].model, engines[1].serial_number) == ("Northwind", "N-200", "")
 
 
-def test_who_is_working_is_asked_before_the_first_job(drive):
+def test_who_is_working_is_asked_before_the_first_job(drive: Drive) -> None:
     """A tablet that knows nobody asks once; the name then stands in every entry."""
     d = drive(working="")
     d.press("new job")
@@ -261,7 +244,7 @@ def test_who_is_working_is_asked_before_the_first_job(drive):
     assert {entry.by for entry in d.app.tablet.files.entries(here.hull)} == {"Kim"}
 
 
-def test_a_value_is_taken_back_with_a_reason(drive):
+def test_a_value_is_taken_back_with_a_reason(drive: Drive) -> None:
     """It no longer stands, and stays in the hull's file struck out, with the reason."""
     d = drive()
     new_job(d)
@@ -272,7 +255,7 @@ def test_a_value_is_taken_back_with_a_reason(drive):
     assert [struck.reason for struck in d.app.tablet.state_of(here.hull).retractions(here.job)] == ["mistyped"]
 
 
-def test_a_field_of_the_vessel_that_disagrees_leads_to_where_it_is_settled(drive):
+def test_a_field_of_the_vessel_that_disagrees_leads_to_where_it_is_settled(drive: Drive) -> None:
     """Two beams stand in the way of hand over; pressing the line opens the choice."""
     from garboard.disk.clock import Stamp
     from garboard.disk.entries import make_entry
@@ -298,7 +281,7 @@ def test_a_field_of_the_vessel_that_disagrees_leads_to_where_it_is_settled(drive
     assert str(view_of(d).vessel.beam) == "9.0 ft"
 
 
-def test_a_run_that_broke_off_is_offered_again(drive, tmp_path):
+def test_a_run_that_broke_off_is_offered_again(drive: Drive, tmp_path: Path) -> None:
     """What the boat sent before the tablet went dark is on the disk, and becomes the step's recording with a press."""
     d = drive(tmp_path / "t")
     d.app.live.source_for = a_boat
@@ -314,12 +297,13 @@ def test_a_run_that_broke_off_is_offered_again(drive, tmp_path):
     assert view_of(d).recording("dock.fuel", "log") is None
     d.press("guide", "keep left behind")
     recording = view_of(d).recording("dock.fuel", "log")
+    assert recording is not None
     times = recording.of("rate_of_turn")[0].times
     assert times[-1] - times[0] > 7, "all but the last two seconds of ten"
     assert list((tmp_path / "t").glob("recording *")) == []
 
 
-def test_a_file_put_beside_the_app_becomes_the_steps_recording(drive, tmp_path):
+def test_a_file_put_beside_the_app_becomes_the_steps_recording(drive: Drive, tmp_path: Path) -> None:
     """A recording laid into the folder the page names is listed, kept whole, and read by the calculators."""
     content = b"time,rate_of_turn@35 [deg/s]\n0,2.1\n1,2.4\n2,2.6\n"
     (tmp_path / "t" / "inbox").mkdir(parents=True)
@@ -329,13 +313,15 @@ def test_a_file_put_beside_the_app_becomes_the_steps_recording(drive, tmp_path):
     d.press("tab under way", "step dock.fuel", "skip", "skip")
     d.press("back", "value Recording of the run", "turn.csv")
     view = view_of(d)
-    kept = view.value("dock.fuel", "log")
+    kept: Any = view.value("dock.fuel", "log")
     assert kept["name"] == "turn.csv"
     assert d.app.tablet.files.attachments.get(kept["file"]) == content
-    assert view.recording("dock.fuel", "log").of("rate_of_turn")[0].values == (2.1, 2.4, 2.6)
+    recording = view.recording("dock.fuel", "log")
+    assert recording is not None
+    assert recording.of("rate_of_turn")[0].values == (2.1, 2.4, 2.6)
 
 
-def test_search_finds_a_vessel_by_part_of_its_number(drive):
+def test_search_finds_a_vessel_by_part_of_its_number(drive: Drive) -> None:
     """Any part of the number or the name, in any case."""
     d = drive()
     for number in ("XYZAB123F526", "XYZCD456F526"):
@@ -348,7 +334,7 @@ def test_search_finds_a_vessel_by_part_of_its_number(drive):
     assert d.app.tablet.session.here.hull == "XYZCD456F526"
 
 
-def test_night_colours_and_units_are_kept(drive, tmp_path):
+def test_night_colours_and_units_are_kept(drive: Drive, tmp_path: Path) -> None:
     """Settings hold after a restart; metric offers metres where a step says feet."""
     d = drive(tmp_path / "t")
     new_job(d)
@@ -363,7 +349,7 @@ def test_night_colours_and_units_are_kept(drive, tmp_path):
     theme.use(dark=False)
 
 
-def test_the_owners_book_is_made_where_the_office_part_is(drive, tmp_path):
+def test_the_owners_book_is_made_where_the_office_part_is(drive: Drive, tmp_path: Path) -> None:
     """A PDF in the tablet's folder, and the page says where."""
     d = drive(tmp_path / "t")
     new_job(d)
@@ -373,7 +359,9 @@ def test_the_owners_book_is_made_where_the_office_part_is(drive, tmp_path):
     assert d.says("The book is made")
 
 
-def test_the_book_is_put_down_for_the_shop_where_it_cannot_be_made(drive, monkeypatch):
+def test_the_book_is_put_down_for_the_shop_where_it_cannot_be_made(
+    drive: Drive, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Once, as an entry that comes ashore with the job."""
     from garboard_tablet.pages import handover
 
@@ -387,7 +375,7 @@ def test_the_book_is_put_down_for_the_shop_where_it_cannot_be_made(drive, monkey
     assert len(wanted) == 1
 
 
-def test_a_full_disk_loses_nothing_and_ends_nothing(drive, monkeypatch):
+def test_a_full_disk_loses_nothing_and_ends_nothing(drive: Drive, monkeypatch: pytest.MonkeyPatch) -> None:
     """The page says what is wrong and what to do; after making room the same digits are saved."""
     from garboard.disk.storage import NotSaved
 
@@ -396,7 +384,7 @@ def test_a_full_disk_loses_nothing_and_ends_nothing(drive, monkeypatch):
     d.press("tab under way", "step dock.fuel", "key 0", "key 9", "key 5", "key 0")
     files = d.app.tablet.files
 
-    def full(*_arguments):
+    def full(*_arguments: object) -> None:
         raise NotSaved("not saved: the disk is full. Free some space, then save again")
 
     with monkeypatch.context() as patch:

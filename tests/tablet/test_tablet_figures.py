@@ -1,5 +1,10 @@
 """Figures on the tablet: names cover no curve, and what is counted has whole numbers."""
 
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
 import pytest
 
 from garboard.demo.samples_folder import sample_job_files
@@ -12,7 +17,7 @@ from garboard_tablet.models.scale import ticks
 SIZES = ((1030, 676), (784, 900), (790, 420), (600, 420))
 
 
-def sample_figures():
+def sample_figures() -> Iterator[Figure]:
     host = make_host(entry_points=False)
     for path in sample_job_files():
         view = view_of(read_job_file(path), path.parent)
@@ -20,7 +25,7 @@ def sample_figures():
             yield from one.finding.figures
 
 
-def drawn(figure, size):
+def drawn(figure: Figure, size: tuple[int, int]) -> Any:
     from garboard_tablet.ui.drawing import Plot
 
     plot = Plot(figure)
@@ -28,7 +33,7 @@ def drawn(figure, size):
     return plot
 
 
-def test_no_name_of_a_point_covers_a_curve_or_another_name(kivy_window):
+def test_no_name_of_a_point_covers_a_curve_or_another_name(kivy_window: Any) -> None:
     """In every size, in every figure of the sample jobs that has such points."""
     figures = [figure for figure in sample_figures() if figure.markers]
     assert figures
@@ -43,7 +48,7 @@ def test_no_name_of_a_point_covers_a_curve_or_another_name(kivy_window):
                 assert not any(overlap(box, other) for other in plot.names if other is not box), (figure.title, size)
 
 
-def test_a_point_of_the_second_axis_lies_on_the_curve_of_that_axis(kivy_window):
+def test_a_point_of_the_second_axis_lies_on_the_curve_of_that_axis(kivy_window: Any) -> None:
     """The best economy is ringed where the economy is, not where the speed is."""
     figure = Figure(
         title="Two scales",
@@ -62,14 +67,14 @@ def test_a_point_of_the_second_axis_lies_on_the_curve_of_that_axis(kivy_window):
 
 
 @pytest.mark.parametrize(("low", "high"), [(0.5, 2.5), (0.5, 1.5), (0.9, 7.1)])
-def test_what_is_counted_is_marked_in_whole_numbers(low, high):
+def test_what_is_counted_is_marked_in_whole_numbers(low: float, high: float) -> None:
     """There is no run and a half."""
     marked = ticks(low, high, 12, whole=True)
     assert marked
     assert all(value == int(value) for value in marked)
 
 
-def test_runs_are_counted():
+def test_runs_are_counted() -> None:
     """The figure of the runs says so itself."""
     runs = [figure for figure in sample_figures() if figure.x.label == "Run"]
     assert runs

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+from typing import Any
+
 import pytest
 
 from garboard_tablet.models.assessor import Assessor
@@ -16,7 +19,7 @@ class Host:
 
     result: object = ()
 
-    def assess(self, _view, _steps):
+    def assess(self, _view: object, _steps: object) -> object:
         if isinstance(self.result, BaseException):
             raise self.result
         return self.result
@@ -25,40 +28,42 @@ class Host:
 class Tablet:
     """As much of a tablet as an assessor needs."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.host, self.entries, self.broken = Host(), 1, False
 
-    def size(self, _hull, _job):
+    def size(self, _hull: str, _job: str) -> int:
         return self.entries
 
-    def view(self, _hull, _job):
+    def view(self, _hull: str, _job: str) -> str:
         if self.broken:
             raise OSError("the card does not answer")
         return "view"
 
-    def assess(self, hull, job, steps):
+    def assess(self, hull: str, job: str, steps: Sequence[str] | None) -> object:
         return self.host.assess(self.view(hull, job), steps)
 
 
 class Desk:
     """An assessor whose background works when it is told to."""
 
-    def __init__(self):
-        self.tablet, self.told, self.queue = Tablet(), [], []
+    def __init__(self) -> None:
+        self.tablet, self.told, self.queue = Tablet(), list[object](), list[Callable[[], object]]()
         self.background = Background(lambda work, _after=0.0: self.queue.append(work), self._tell)
-        self.background._workers.submit = lambda work, *args: self.queue.append(lambda: work(*args))
-        self.assessor = Assessor(self.tablet, self.background, lambda _key: None)
+        workers: Any = self.background._workers
+        workers.submit = lambda work, *args: self.queue.append(lambda: work(*args))
+        tablet: Any = self.tablet
+        self.assessor: Any = Assessor(tablet, self.background, lambda _key: None)
 
-    def _tell(self, _what, failure):
+    def _tell(self, _what: str, failure: object) -> None:
         self.told.append(failure)
 
-    def work(self):
+    def work(self) -> None:
         while self.queue:
             self.queue.pop(0)()
 
 
 @pytest.mark.parametrize("failure", [MemoryError(), SystemExit(1), ValueError("odd")])
-def test_a_failed_assessment_is_not_taken_for_nothing_found_and_is_tried_again(failure):
+def test_a_failed_assessment_is_not_taken_for_nothing_found_and_is_tried_again(failure: object) -> None:
     desk = Desk()
     desk.tablet.host.result = failure
     desk.assessor.soon(JOB)
@@ -71,7 +76,7 @@ def test_a_failed_assessment_is_not_taken_for_nothing_found_and_is_tried_again(f
     assert desk.assessor.known(JOB) == ("found",)
 
 
-def test_a_view_that_cannot_be_read_locks_nothing():
+def test_a_view_that_cannot_be_read_locks_nothing() -> None:
     desk = Desk()
     desk.tablet.broken = True
     desk.assessor.soon(JOB)
@@ -84,7 +89,7 @@ def test_a_view_that_cannot_be_read_locks_nothing():
     assert desk.assessor.known(JOB) == ("found",)
 
 
-def test_what_was_found_for_fewer_entries_is_not_known_and_never_replaces_newer():
+def test_what_was_found_for_fewer_entries_is_not_known_and_never_replaces_newer() -> None:
     desk = Desk()
     desk.tablet.host.result = ("old",)
     desk.assessor.soon(JOB)
@@ -99,7 +104,7 @@ def test_what_was_found_for_fewer_entries_is_not_known_and_never_replaces_newer(
     assert desk.assessor.known(JOB) is None
 
 
-def test_a_job_whose_findings_are_not_known_is_not_ready():
+def test_a_job_whose_findings_are_not_known_is_not_ready() -> None:
     from garboard_tablet.models.pages import NOT_ASSESSED, still_to_do
 
     assert still_to_do([NOT_ASSESSED]) == "1 to do"

@@ -1,8 +1,11 @@
 """The first frame waits for nothing it does not show."""
 
+from __future__ import annotations
+
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 PROGRAM = """
 import sys
@@ -25,13 +28,12 @@ NOT_NEEDED = {
     "garboard.recordings.boat_network",
     "garboard_prop_check",
     "cattrs",
-    "tinydb",
     "numpy",
     "kivy.core.clipboard",
 }
 
 
-def test_the_first_frame_loads_neither_records_nor_plugins_nor_the_clipboard(tmp_path):
+def test_the_first_frame_loads_neither_records_nor_plugins_nor_the_clipboard(tmp_path: Path) -> None:
     """Each of these costs a felt part of the start; each is loaded when it is first needed."""
     environment = {**os.environ, "SDL_VIDEODRIVER": "offscreen", "KIVY_NO_CONFIG": "1", "KIVY_NO_ARGS": "1"}
     command = [sys.executable, "-c", PROGRAM, str(tmp_path / "tablet")]

@@ -1,7 +1,10 @@
 """The pictures of the app's pages are whole."""
 
+from __future__ import annotations
+
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -10,7 +13,7 @@ from garboard_tablet.ui.theme import theme
 
 
 @pytest.mark.parametrize(("width", "height"), [size[:2] for size in SIZES])
-def test_a_picture_reaches_into_every_corner(tmp_path, width, height):
+def test_a_picture_reaches_into_every_corner(tmp_path: Path, width: float, height: float) -> None:
     """Upright and lying across: ground colour at the edges all round, nothing left undrawn."""
     image = pytest.importorskip("matplotlib.image")
     size = f"{width}x{height}"

@@ -1,7 +1,11 @@
 """Hand over on the tablet: what is missing, said once and the same everywhere, and what a signature stands for."""
 
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
 import pytest
-from test_tablet_commissioning import new_job, view_of
 
 from garboard.demo.samples_folder import sample_job_files
 from garboard.findings import Verdict
@@ -13,17 +17,19 @@ from garboard.steps import is_open
 from garboard_tablet.models.asks import shown
 from garboard_tablet.models.covered import coverage
 from garboard_tablet.models.pages import PunchLine, still_to_do, to_put_right, what_is_missing
-from garboard_tablet.models.tablet import open_tablet
+from garboard_tablet.models.tablet import Tablet, open_tablet
+from tablet.driver import Drive, new_job, view_of
 
+Opened = Callable[[str], tuple[Tablet, str, str]]
 SAMPLES = {path.parent.name: path for path in sample_job_files()}
 
 
 @pytest.fixture
-def opened(tmp_path):
+def opened(tmp_path: Path) -> Iterator[Opened]:
     """A tablet with one of the sample jobs: the tablet, the hull and the job."""
     made = []
 
-    def open_(name):
+    def open_(name: str) -> tuple[Tablet, str, str]:
         tablet = open_tablet(tmp_path / name)
         made.append(tablet)
         path = SAMPLES[name]
@@ -37,7 +43,7 @@ def opened(tmp_path):
 
 
 @pytest.mark.parametrize("name", SAMPLES)
-def test_the_punch_list_is_the_one_of_the_book_and_the_day_sheet(opened, name):
+def test_the_punch_list_is_the_one_of_the_book_and_the_day_sheet(opened: Opened, name: str) -> None:
     """The same things to put right, each with what it is about; nothing of them is left out of what is missing."""
     tablet, hull, job = opened(name)
     assessed, view = tablet.assess(hull, job), tablet.view(hull, job)
@@ -53,7 +59,7 @@ def test_the_punch_list_is_the_one_of_the_book_and_the_day_sheet(opened, name):
                                 if a.finding.verdict is Verdict.FAIL})  # fmt: skip
 
 
-def test_two_values_that_disagree_are_named_by_what_they_are_of(opened):
+def test_two_values_that_disagree_are_named_by_what_they_are_of(opened: Opened) -> None:
     """Which pump and which question, not which row of which field."""
     from garboard.disk.clock import Stamp
     from garboard.disk.entries import make_entry
@@ -78,7 +84,7 @@ def test_two_values_that_disagree_are_named_by_what_they_are_of(opened):
     assert line.step == "handover.bilge_pumps"
 
 
-def test_one_way_to_the_deviation_card_spares_the_others(opened):
+def test_one_way_to_the_deviation_card_spares_the_others(opened: Opened) -> None:
     """Kittiwake was swung by straight runs and handed over: neither the swing by hand nor the raw circle is missing."""
     tablet, hull, job = opened("kittiwake")
     view = tablet.view(hull, job)
@@ -89,7 +95,7 @@ def test_one_way_to_the_deviation_card_spares_the_others(opened):
     assert what_is_missing(tablet, hull, job, tablet.assess(hull, job)) == []
 
 
-def test_a_raw_circle_alone_spares_no_swing(opened):
+def test_a_raw_circle_alone_spares_no_swing(opened: Opened) -> None:
     """It says how a sensor is disturbed, and gives no card."""
     tablet, hull, job = opened("long_reach")
     steps = {step.key.partition(".")[2]: step for step in tablet.host.steps if "heading" in step.key}
@@ -104,7 +110,7 @@ def test_a_raw_circle_alone_spares_no_swing(opened):
 
 
 @pytest.mark.parametrize("name", SAMPLES)
-def test_every_value_a_signature_covers_is_in_a_table(opened, name):
+def test_every_value_a_signature_covers_is_in_a_table(opened: Opened, name: str) -> None:
     """Counted, and each to be read under its step or its piece, in the words it was entered in."""
     tablet, hull, job = opened(name)
     covered = coverage(tablet, hull, job)
@@ -126,7 +132,7 @@ def test_every_value_a_signature_covers_is_in_a_table(opened, name):
         assert any(shown(value) in line for line in found), key
 
 
-def test_the_counts_of_what_is_missing_are_told_apart():
+def test_the_counts_of_what_is_missing_are_told_apart() -> None:
     """What fails is never added up with what is only still to do."""
     fails, to_do = PunchLine(text="x", why="fails"), PunchLine(text="y", why="to do")
     assert still_to_do([fails] * 9 + [to_do] * 8) == "9 fail, 8 to do"
@@ -134,7 +140,7 @@ def test_the_counts_of_what_is_missing_are_told_apart():
     assert still_to_do([]) == "Nothing is missing"
 
 
-def test_a_job_with_a_fail_says_so_in_red_and_asks_to_look_before_anybody_signs(drive):
+def test_a_job_with_a_fail_says_so_in_red_and_asks_to_look_before_anybody_signs(drive: Drive) -> None:
     """What is missing is the press under the thumb; signing stays possible beside it."""
     d = drive()
     new_job(d)
@@ -158,7 +164,7 @@ def test_a_job_with_a_fail_says_so_in_red_and_asks_to_look_before_anybody_signs(
         d.press("page down")
 
 
-def test_a_complete_job_is_signed_with_the_press_under_the_thumb(drive):
+def test_a_complete_job_is_signed_with_the_press_under_the_thumb(drive: Drive) -> None:
     """Nothing is missing: the technician signs."""
     d = drive()
     new_job(d)
@@ -171,7 +177,7 @@ def test_a_complete_job_is_signed_with_the_press_under_the_thumb(drive):
     assert not d.has("missing")
 
 
-def test_a_failing_check_stands_on_the_punch_list_and_leads_to_its_step(drive):
+def test_a_failing_check_stands_on_the_punch_list_and_leads_to_its_step(drive: Drive) -> None:
     """It is the list of the book; a remark is still settled with one press."""
     d = drive()
     new_job(d)

@@ -1,9 +1,16 @@
 """Every page of the app, with the real plugins and a sample job, in all four sizes, by day and by night."""
 
-import pytest
-from layout_lint import faults
+from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import pytest
+
+from garboard.steps import Assessed
 from garboard_tablet import gallery
+from garboard_tablet.models.tablet import Tablet
+from tablet.layout_lint import faults
 
 VESSEL = "kittiwake"
 LONG = "saltgrass"
@@ -12,7 +19,7 @@ LONG_PAGES = ("_covers", "_missing", "_punch_list", "_hand_over")
 
 
 @pytest.fixture(scope="module")
-def app(kivy_window, tmp_path_factory):
+def app(kivy_window: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     from kivy.base import runTouchApp, stopTouchApp
     from kivy.core.window import Window
     from kivy.metrics import Metrics
@@ -30,7 +37,7 @@ def app(kivy_window, tmp_path_factory):
         exchange.import_job(tablet.files, read_job_file(job), job.parent, tablet.author(by="Robin"))
     assess, found = Tablet.assess, {}
 
-    def assess_once(tablet, hull, job, steps=None):
+    def assess_once(tablet: Tablet, hull: str, job: str, steps: Sequence[str] | None = None) -> tuple[Assessed, ...]:
         """The same values in each of the four sizes: what is found in them is worked out in the first."""
         key = (tablet.folder, hull, job, tablet.size(hull, job), tuple(steps or ()))
         if key not in found:
@@ -53,10 +60,10 @@ def app(kivy_window, tmp_path_factory):
     type(app)._running_app = None
 
 
-def faults_of_all_pages(app):
+def faults_of_all_pages(app: Any) -> list[str]:
     from kivy.core.window import Window
 
-    found, count = [], 0
+    found, count = list[str](), 0
     for name, place, act in list(gallery.scenes(app.tablet)):
         if name.startswith(LONG) and not any(part in name for part in LONG_PAGES):
             continue
@@ -68,14 +75,14 @@ def faults_of_all_pages(app):
 
 
 @pytest.mark.parametrize("screen", gallery.SIZES, ids=lambda screen: f"{screen[0]}x{screen[1]}")
-def test_every_page_fits_and_can_be_pressed_and_read(app, screen):
+def test_every_page_fits_and_can_be_pressed_and_read(app: Any, screen: tuple[int, int, float]) -> None:
     """No target too small, too close or at the edge; no words cut, over each other, outside, or too faint."""
     gallery.set_screen(app, *screen)
     found = faults_of_all_pages(app)
     assert not found, "\n".join(found)
 
 
-def test_every_page_can_be_read_by_night(app):
+def test_every_page_can_be_read_by_night(app: Any) -> None:
     """The dark colours, in one size."""
     from garboard_tablet.ui.theme import theme
 

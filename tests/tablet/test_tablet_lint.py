@@ -1,11 +1,16 @@
 """The layout lint finds what it is there to find."""
 
+from __future__ import annotations
+
+from typing import Any
+
 import pytest
-from layout_lint import faults
+
+from tablet.layout_lint import faults
 
 
 @pytest.fixture
-def bench(kivy_window):
+def bench(kivy_window: Any) -> tuple[Any, Any]:
     """An empty ground to put widgets on, and the window."""
     from kivy.core.window import Window
 
@@ -18,7 +23,7 @@ def bench(kivy_window):
     return ground, Window
 
 
-def press(text, x, y, width, height, **more):
+def press(text: str, x: float, y: float, width: float, height: float, **more: Any) -> Any:
     from garboard_tablet.ui.widgets import Press
 
     made = Press(text, lambda: None, **more)
@@ -27,7 +32,7 @@ def press(text, x, y, width, height, **more):
     return made
 
 
-def test_a_sound_page_has_no_fault(bench):
+def test_a_sound_page_has_no_fault(bench: tuple[Any, Any]) -> None:
     """Two large presses well apart."""
     ground, window = bench
     ground.add_widget(press("One", 100, 100, 200, 120))
@@ -46,7 +51,7 @@ def test_a_sound_page_has_no_fault(bench):
         ([("Outside", 1200, 100, 200, 120)], "lies outside the window"),
     ],
 )
-def test_each_fault_is_found(bench, boxes, fault):
+def test_each_fault_is_found(bench: tuple[Any, Any], boxes: list[tuple[str, int, int, int, int]], fault: str) -> None:
     """One fault of each kind, made on purpose."""
     ground, window = bench
     for box in boxes:
@@ -54,13 +59,13 @@ def test_each_fault_is_found(bench, boxes, fault):
     assert any(fault in found for found in faults(ground, window)), faults(ground, window)
 
 
-def test_faint_small_and_overlapping_words_are_found(bench):
+def test_faint_small_and_overlapping_words_are_found(bench: tuple[Any, Any]) -> None:
     """Grey on paper, small print, and one text over another."""
     from garboard_tablet.ui.widgets import Txt
 
     ground, window = bench
     faint, small = Txt("Faint"), Txt("Small", 14)
-    faint.color = (0.6, 0.6, 0.6, 1)
+    faint.color = [0.6, 0.6, 0.6, 1]
     for text in (faint, small):
         text.fit(200)
         text.pos = (300, 300)

@@ -1,18 +1,21 @@
 """View models: no Kivy, no window."""
 
+from __future__ import annotations
+
 import math
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
+from garboard.samples import Sample
 from garboard.steps import Field, Kind
 from garboard_tablet.models.asks import asks_of_piece
 from garboard_tablet.models.keys import ERASE, SIGN, pressed
 from garboard_tablet.models.pad import judge_number, takes_sign
 from garboard_tablet.models.scale import round_step, ticks
-from garboard_tablet.models.session import HOME, Session, resume
-from garboard_tablet.models.settings import METRIC, TabletSettings, read_settings, write_settings
+from garboard_tablet.models.settings import METRIC, TabletSettings
 from garboard_tablet.models.sources import Replay, simulated_for
 
 SPEED = Field(
@@ -20,7 +23,7 @@ SPEED = Field(
 )
 
 
-def test_view_models_load_with_kivy_blocked():
+def test_view_models_load_with_kivy_blocked() -> None:
     """No view model needs Kivy, so that each is tested without a window."""
     program = (
         "import sys, pkgutil, importlib\n"
@@ -48,7 +51,7 @@ def test_view_models_load_with_kivy_blocked():
         ("1234567890123456", "123456789012"),
     ],
 )
-def test_the_pad_keeps_digits_as_typed(keys, text):
+def test_the_pad_keeps_digits_as_typed(keys: str, text: str) -> None:
     """Leading and trailing zeros stay; one point; a bounded length."""
     typed = ""
     for key in keys:
@@ -67,7 +70,9 @@ def test_the_pad_keeps_digits_as_typed(keys, text):
         ("500", None, "", "Must be between 0 and 200 kn. You typed 500 kn."),
     ],
 )
-def test_a_typed_number_is_saved_asked_again_or_refused(text, value, question, problem):
+def test_a_typed_number_is_saved_asked_again_or_refused(
+    text: str, value: str | None, question: str, problem: str
+) -> None:
     """Outside the plausible range it is asked again, outside the hard range refused, never changed."""
     result = judge_number(SPEED, text, "kn")
     assert (value, question, problem) == (result.value, result.question, result.problem)
@@ -77,56 +82,26 @@ def test_a_typed_number_is_saved_asked_again_or_refused(text, value, question, p
     ("name", "text", "asked"),
     [("gear_ratio", "1.85", False), ("gear_ratio", "0.54", True), ("pitch", "19", False), ("pitch", "190", True)],
 )
-def test_what_is_known_of_an_engine_is_asked_again_outside_the_usual(name, text, asked):
+def test_what_is_known_of_an_engine_is_asked_again_outside_the_usual(name: str, text: str, asked: bool) -> None:
     """Gear ratio, pitch and diameter carry a usual range; common practice, no source."""
     field = next(ask.field for ask in asks_of_piece(("engines", "port")) if ask.field.name == name)
     assert bool(judge_number(field, text, field.unit).question) is asked
 
 
-def test_another_unit_is_judged_in_the_fields_unit():
+def test_another_unit_is_judged_in_the_fields_unit() -> None:
     """100 mph are 86.9 kn, no question; 104 mph are 90.4 kn."""
     # NIST SP 811, appendix B.8: a mile is 1609.344 m, a nautical mile 1852 m, both exact.
     assert judge_number(SPEED, "100", "mph").question == ""
     assert judge_number(SPEED, "104", "mph").question.startswith("104 mph")
 
 
-def test_a_minus_sign_is_offered_only_where_it_can_be_right():
+def test_a_minus_sign_is_offered_only_where_it_can_be_right() -> None:
     """A speed from 0 to 200 has none; a temperature has."""
     cold = Field(name="air", title="Air", kind=Kind.AMOUNT, quantity="temperature", unit="degC")
     assert (takes_sign(SPEED), takes_sign(cold)) == (False, True)
 
 
-def test_a_session_comes_back_as_it_was(tmp_path):
-    """Way and typed digits are on the disk after every change."""
-    session = Session(tmp_path / "s.json")
-    session.go(HOME.to("job", hull="XYZAB123F526", job="j1"))
-    session.type("XYZ/j1/measure/speed", "091.")
-    again = resume(tmp_path / "s.json")
-    assert (again.way, again.typed) == (session.way, session.typed)
-    again.back()
-    assert resume(tmp_path / "s.json").here == HOME
-
-
-@pytest.mark.parametrize(
-    "content", [b"", b"{", b"[]", b'{"format": 9}', b'{"format": 1, "way": [{}], "typed": {}}', b"\xff"]
-)
-def test_a_session_that_cannot_be_read_begins_anew(tmp_path, content):
-    """Nothing of value is in it: confirmed values are in the hull files."""
-    (tmp_path / "s.json").write_bytes(content)
-    assert resume(tmp_path / "s.json").way == [HOME]
-
-
-def test_settings_are_kept_and_unknown_ones_ignored(tmp_path):
-    """The tablet's id is made once; a newer version's setting does no harm."""
-    path = tmp_path / "tablet.json"
-    first = read_settings(path)
-    write_settings(path, first.with_person("Robin").with_person("Kim"))
-    path.write_text(path.read_text().replace("{", '{"later": 1,', 1))
-    again = read_settings(path)
-    assert (again.tablet, again.working, again.people) == (first.tablet, "Kim", ("Kim", "Robin"))
-
-
-def test_units_are_offered_as_said_for_always():
+def test_units_are_offered_as_said_for_always() -> None:
     """As declared, then metric, then what a person said for the field itself."""
     length = Field(name="beam", title="Beam", kind=Kind.AMOUNT, quantity="length", unit="ft")
     settings = TabletSettings()
@@ -135,7 +110,7 @@ def test_units_are_offered_as_said_for_always():
     assert settings.with_unit("beam", "cm").unit_for(length) == "cm"
 
 
-def test_ticks_are_round_and_stay_inside():
+def test_ticks_are_round_and_stay_inside() -> None:
     """Steps are 1, 2 or 5 times a power of ten; a full circle goes by 90 degrees."""
     assert ticks(0, 360, 8) == [0.0, 90.0, 180.0, 270.0, 360.0]
     for low, high in ((0.0, 47.0), (-3.2, 4.9), (0.001, 0.0123), (1e6, 1.7e6)):
@@ -147,12 +122,12 @@ def test_ticks_are_round_and_stay_inside():
         assert round(mantissa, 6) in (1, 2, 5)
 
 
-def test_a_replay_gives_each_sample_once_and_in_time():
+def test_a_replay_gives_each_sample_once_and_in_time() -> None:
     """Samples come when their time has come, whatever the ticks."""
     whole = [sample for sample in simulated_for({"rate_of_turn"}).samples if sample.time <= 20]
     replay = Replay("r", whole)
     replay.start(100.0)
-    got = []
+    got: list[Sample] = []
     for tick in range(1, 300):
         fresh = replay.read(100.0 + tick * 0.1)
         assert all(sample.time - whole[0].time <= tick * 0.1 + 1e-9 for sample in fresh)
@@ -160,7 +135,7 @@ def test_a_replay_gives_each_sample_once_and_in_time():
     assert whole == got
 
 
-def test_a_recording_is_read_back_as_it_was_taken(tmp_path):
+def test_a_recording_is_read_back_as_it_was_taken(tmp_path: Path) -> None:
     """What a live guide keeps, the program's own reader reads, stream by stream."""
     from garboard.recordings import load_recording
     from garboard.recordings.encode import csv_series

@@ -1,13 +1,17 @@
 """A live guide fed from the boat's network, by touch, over real sockets; a number that is old looks old."""
 
+from __future__ import annotations
+
 import socket
+from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from test_tablet_commissioning import new_job
 
 from garboard.commands import tablet as tablet_command
 from garboard.commands.cli import program
+from tablet.driver import Drive, Driver, new_job
 
 TURNING = b"$HEROT,135.0,A\r\n"
 """135 degrees a minute are 2.25 a second: no rate of the simulated boat."""
@@ -15,7 +19,7 @@ RATE = 135.0 / 60
 
 
 @pytest.fixture
-def at_the_guide(drive, tmp_path):
+def at_the_guide(drive: Drive, tmp_path: Path) -> Driver:
     """The app at a live guide, its clock in the test's hand."""
     d = drive(tmp_path / "t")
     new_job(d)
@@ -26,42 +30,51 @@ def at_the_guide(drive, tmp_path):
 
 
 @pytest.fixture
-def port():
+def port() -> int:
     """A port of this machine that nobody listens on."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as one:
         one.bind(("127.0.0.1", 0))
-        return one.getsockname()[1]
+        free: int = one.getsockname()[1]
+        return free
 
 
 @pytest.fixture
-def send(port):
+def send(port: int) -> Iterator[Callable[[bytes], object]]:
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
         yield lambda data: sender.sendto(data, ("127.0.0.1", port))
 
 
-def type_where(d, text):
+def type_where(d: Driver, text: str) -> None:
     d.press("source", "source another")
     d.write(text)
     d.press("save it")
 
 
-def tick(d, seconds=0.25):
+def tick(d: Driver, seconds: float = 0.25) -> None:
     d.now[0] += seconds
     d.app.shell.page._tick(seconds)
 
 
-def look(d):
+def look(d: Driver) -> None:
     d.app.shell.page.look()
     d.step()
 
 
-def test_what_is_sent_to_a_port_is_seen_guides_and_is_kept(at_the_guide, port, send):
+def looked(d: Driver, words: str) -> bool:
+    """Whether the page says it, looked at anew."""
+    look(d)
+    return d.says(words)
+
+
+def test_what_is_sent_to_a_port_is_seen_guides_and_is_kept(
+    at_the_guide: Driver, port: int, send: Callable[[bytes], object]
+) -> None:
     """The port is typed, what is heard is shown, the guide follows it, and the recording says where it came from."""
     d = at_the_guide
     type_where(d, str(port))
     assert d.says(f"Listening: UDP port {port}")
 
-    def seen():
+    def seen() -> bool:
         send(TURNING)
         look(d)
         return d.says("Rate of turn: 2.2 deg/s, from HE")
@@ -71,7 +84,7 @@ def test_what_is_sent_to_a_port_is_seen_guides_and_is_kept(at_the_guide, port, s
     assert d.says(f"Samples from: the boat's network, UDP port {port}")
     d.press("start")
 
-    def guided():
+    def guided() -> bool:
         send(TURNING)
         tick(d)
         return len(d.app.shell.page.run.samples) >= 8
@@ -86,7 +99,7 @@ def test_what_is_sent_to_a_port_is_seen_guides_and_is_kept(at_the_guide, port, s
     assert (stream.key.source, set(stream.values)) == ("HE", {RATE})
 
 
-def test_a_gateway_is_connected_to_and_remembered(at_the_guide):
+def test_a_gateway_is_connected_to_and_remembered(at_the_guide: Driver) -> None:
     """An address with a port is for TCP; after a restart it is offered again."""
     d = at_the_guide
     with socket.create_server(("127.0.0.1", 0)) as gateway:
@@ -96,15 +109,15 @@ def test_a_gateway_is_connected_to_and_remembered(at_the_guide):
         peer, _ = gateway.accept()
         with peer:
             peer.sendall(TURNING)
-            d.wait(lambda: (look(d), d.says("Rate of turn: 2.2"))[1])
-    d.wait(lambda: (look(d), d.says("not on port"))[1])
+            d.wait(lambda: looked(d, "Rate of turn: 2.2"))
+    d.wait(lambda: looked(d, "not on port"))
     d.restart()
     assert d.says("Not listening any more")
     d.press("to the guide", "source")
     assert d.says(f"Connect to {where}")
 
 
-def test_what_cannot_be_a_place_is_said_and_typed_again(at_the_guide):
+def test_what_cannot_be_a_place_is_said_and_typed_again(at_the_guide: Driver) -> None:
     """Nothing changes meanwhile."""
     d = at_the_guide
     type_where(d, "192.168.4.1:99999")
@@ -115,7 +128,7 @@ def test_what_cannot_be_a_place_is_said_and_typed_again(at_the_guide):
     assert d.says("Samples from: not chosen yet")
 
 
-def test_choosing_something_else_ends_the_listening(at_the_guide, port):
+def test_choosing_something_else_ends_the_listening(at_the_guide: Driver, port: int) -> None:
     """The port is free for others again."""
     d = at_the_guide
     type_where(d, str(port))
@@ -127,14 +140,16 @@ def test_choosing_something_else_ends_the_listening(at_the_guide, port):
         other.bind(("127.0.0.1", port))
 
 
-def test_a_number_without_fresh_samples_looks_old(at_the_guide, port, send):
+def test_a_number_without_fresh_samples_looks_old(
+    at_the_guide: Driver, port: int, send: Callable[[bytes], object]
+) -> None:
     """After three seconds it is grey, with its age, and what to do; a fresh sample makes it live again."""
     d = at_the_guide
     type_where(d, str(port))
     d.press("to the guide", "start")
     run = d.app.shell.page.run
 
-    def guided():
+    def guided() -> bool:
         send(TURNING)
         tick(d)
         return run.age is None and run.guidance.number is not None
@@ -160,7 +175,7 @@ def test_a_number_without_fresh_samples_looks_old(at_the_guide, port, send):
     assert d.app.shell.page._view._gauge._live
 
 
-def test_a_recording_that_has_ended_says_so_at_once(at_the_guide):
+def test_a_recording_that_has_ended_says_so_at_once(at_the_guide: Driver) -> None:
     """The last number stays to be read, but not as if it were of now."""
     d = at_the_guide
     inbox = d.app.context.files_come_from
@@ -179,7 +194,7 @@ def test_a_recording_that_has_ended_says_so_at_once(at_the_guide):
     assert d.app.shell.page._view._gauge._age == "12 s old"
 
 
-def test_a_run_that_nobody_ends_stops_growing(at_the_guide, monkeypatch):
+def test_a_run_that_nobody_ends_stops_growing(at_the_guide: Driver, monkeypatch: pytest.MonkeyPatch) -> None:
     """It says that no more can be kept, and what was kept stays."""
     from garboard_tablet.models import live
 
@@ -196,7 +211,9 @@ def test_a_run_that_nobody_ends_stops_growing(at_the_guide, monkeypatch):
 @pytest.mark.parametrize(
     ("options", "where"), [((), None), (("--listen", "10110"), (10110, "")), (("--listen", "a:2000"), (2000, "a"))]
 )
-def test_where_to_listen_can_be_said_when_starting(monkeypatch, tmp_path, options, where):
+def test_where_to_listen_can_be_said_when_starting(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, options: tuple[str, ...], where: tuple[int, str] | None
+) -> None:
     """The command hands it to the app, which listens from the start."""
     from garboard_tablet import app
 
@@ -207,7 +224,9 @@ def test_where_to_listen_can_be_said_when_starting(monkeypatch, tmp_path, option
     assert [(one.port, one.host) if one else None for one in told] == [where]
 
 
-def test_a_place_that_cannot_be_is_refused_before_a_window_opens(monkeypatch, tmp_path):
+def test_a_place_that_cannot_be_is_refused_before_a_window_opens(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
     """What was typed is named, with what was expected."""
     monkeypatch.setattr(tablet_command, "import_module", lambda _name: pytest.fail("the app was started"))
     with pytest.raises(SystemExit) as ended:

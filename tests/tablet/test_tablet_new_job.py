@@ -3,16 +3,19 @@
 What may stand where: 33 CFR 181.25 (serial without I, O and Q; month letters A to L).
 """
 
+from __future__ import annotations
+
 import pytest
 
 from garboard_tablet.models.vessels import check_hull
+from tablet.driver import Drive
 
 
 @pytest.mark.parametrize(
     ("typed", "positions"),
     [("XYZ0I234M52", [5, 9]), ("XYZ0I", [5]), ("XYZ0I234M526", [5, 9]), ("XYZAB123F52", []), ("X", []), ("", [])],
 )
-def test_every_fault_of_what_is_typed_is_named_while_it_is_typed(typed, positions):
+def test_every_fault_of_what_is_typed_is_named_while_it_is_typed(typed: str, positions: list[int]) -> None:
     """Too short is no reason to keep quiet about the rest, and what is right so far has no fault."""
     check = check_hull(typed, [])
     assert [int(fault.split()[1].rstrip(":")) for fault in check.faults] == positions
@@ -20,21 +23,21 @@ def test_every_fault_of_what_is_typed_is_named_while_it_is_typed(typed, position
     assert not check.reading
 
 
-def test_a_number_with_its_country_is_checked_at_its_own_places():
+def test_a_number_with_its_country_is_checked_at_its_own_places() -> None:
     """The country's two letters come before position 1 of the twelve."""
     assert check_hull("CA-XYZAB12", []).faults == ()
     assert "14" in check_hull("CA-XYZAB12", []).lacks
     assert len(check_hull("CA-XYZ0I12", []).faults) == 1
 
 
-def test_a_good_number_is_read_back():
+def test_a_good_number_is_read_back() -> None:
     """Maker, serial, month and year, to compare with the boat before the job is opened."""
     check = check_hull("XYZAB123F526", [])
     assert check.reading == "Maker XYZ, serial AB123, June of a year ending in 5, model year 2026."
     assert (check.faults, check.lacks) == ((), "")
 
 
-def test_letters_and_digits_are_all_in_sight(drive):
+def test_letters_and_digits_are_all_in_sight(drive: Drive) -> None:
     """A number costs as many touches as it has characters; nothing has to be turned over."""
     d = drive()
     d.press("new job")
@@ -46,7 +49,7 @@ def test_letters_and_digits_are_all_in_sight(drive):
     assert d.find("open job").kind == "main"
 
 
-def test_a_faulty_number_is_opened_only_after_looking_again(drive):
+def test_a_faulty_number_is_opened_only_after_looking_again(drive: Drive) -> None:
     """The faults stand first; opening it anyway is possible, asks once more, and is never the strong press."""
     d = drive()
     d.press("new job")

@@ -1,24 +1,29 @@
 """A boat with two numbers, and a job moved to the hull it belongs to, as the tablet shows them."""
 
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 
 import pytest
 
+from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import Author, join_job, measure, move_job, retract, same_boat
 from garboard.history.merge import merge
 from garboard.history.replay import replay
 from garboard.hosting.host import make_host
-from garboard_tablet.models.tablet import open_tablet
+from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.vessels import VesselList, check_hull
+from tablet.driver import Drive, Driver, declared
 
 RIGHT, WRONG = "XYZAB123F526", "XYZAB128F526"
 PLUGIN = Path(__file__).with_name("dock_plugin.py")
 KIM, ROBIN = Author("tablet 1", "Kim"), Author("tablet 2", "Robin")
 
 
-def job_entries(author, hull, job, speed=None, name=""):
+def job_entries(author: Author, hull: str, job: str, speed: str | None = None, name: str = "") -> list[Entry]:
     """A job opened under a hull number, with what is given."""
     state = replay(hull, [])
     written = [author.write(state, "job", ("opened",), "2026-05-0" + job[-1], job=job)]
@@ -29,7 +34,7 @@ def job_entries(author, hull, job, speed=None, name=""):
     return written
 
 
-def one_boat_in_two_folders(tmp_path):
+def one_boat_in_two_folders(tmp_path: Path) -> None:
     """Two tablets' folders, each with a job of the same boat under another number, merged into the tablet's."""
     first = job_entries(KIM, RIGHT, "job1", speed="41.2 kn", name="Saltgrass")
     second = job_entries(ROBIN, WRONG, "job2", speed="39.0 kn")
@@ -38,7 +43,7 @@ def one_boat_in_two_folders(tmp_path):
     brought(tmp_path, "robin", [*second, alike[1]])
 
 
-def brought(tmp_path, name, entries):
+def brought(tmp_path: Path, name: str, entries: Sequence[Entry]) -> None:
     """Entries merged from a folder of their own into the tablet's."""
     with HullFolder(tmp_path / name) as source:
         for entry in entries:
@@ -47,7 +52,7 @@ def brought(tmp_path, name, entries):
         merge([source], target)
 
 
-def lines_of(tablet):
+def lines_of(tablet: Tablet) -> VesselList:
     vessels = VesselList(tablet)
     vessels.read()
     while stale := vessels.stale():
@@ -58,11 +63,11 @@ def lines_of(tablet):
 
 
 @pytest.fixture
-def opened(tmp_path):
+def opened(tmp_path: Path) -> Iterator[Callable[[], Tablet]]:
     """Opens the tablet's folder with the invented plugin."""
     made = []
 
-    def start():
+    def start() -> Tablet:
         made.append(open_tablet(tmp_path / "tablet", partial(make_host, (), entry_points=False, files=[PLUGIN])))
         made[-1].change_settings(made[-1].settings.with_person("Robin"))
         return made[-1]
@@ -72,7 +77,9 @@ def opened(tmp_path):
         tablet.close()
 
 
-def test_a_boat_with_two_numbers_is_listed_once_and_says_the_other(opened, tmp_path):
+def test_a_boat_with_two_numbers_is_listed_once_and_says_the_other(
+    opened: Callable[[], Tablet], tmp_path: Path
+) -> None:
     """One line, both jobs, the name from one file, found by either number."""
     one_boat_in_two_folders(tmp_path)
     tablet = opened()
@@ -89,7 +96,9 @@ def test_a_boat_with_two_numbers_is_listed_once_and_says_the_other(opened, tmp_p
     assert again.stale() == ()
 
 
-def test_a_line_is_stale_when_only_the_other_numbers_file_has_grown(opened, tmp_path):
+def test_a_line_is_stale_when_only_the_other_numbers_file_has_grown(
+    opened: Callable[[], Tablet], tmp_path: Path
+) -> None:
     """What a colleague wrote under the other number changes the boat's line."""
     one_boat_in_two_folders(tmp_path)
     tablet = opened()
@@ -98,7 +107,7 @@ def test_a_line_is_stale_when_only_the_other_numbers_file_has_grown(opened, tmp_
     assert vessels.stale() == (RIGHT,)
 
 
-def test_two_numbers_part_again_when_the_statement_is_taken_back(opened, tmp_path):
+def test_two_numbers_part_again_when_the_statement_is_taken_back(opened: Callable[[], Tablet], tmp_path: Path) -> None:
     """The boat that got her own number back has her own line again."""
     one_boat_in_two_folders(tmp_path)
     tablet = opened()
@@ -113,7 +122,9 @@ def test_two_numbers_part_again_when_the_statement_is_taken_back(opened, tmp_pat
     assert {hull: line.also for hull, line in vessels.lines.items()} == {RIGHT: (), WRONG: ()}
 
 
-def test_a_number_said_to_be_the_same_boat_in_one_file_alone_is_still_one_line(opened, tmp_path):
+def test_a_number_said_to_be_the_same_boat_in_one_file_alone_is_still_one_line(
+    opened: Callable[[], Tablet], tmp_path: Path
+) -> None:
     """The other half of the statement is on another tablet; what is listed leads to both jobs."""
     first = job_entries(KIM, RIGHT, "job1", name="Saltgrass")
     second = job_entries(ROBIN, WRONG, "job2")
@@ -125,7 +136,7 @@ def test_a_number_said_to_be_the_same_boat_in_one_file_alone_is_still_one_line(o
     assert tablet.boat(line.hull).jobs == ("job1", "job2")
 
 
-def moved(tmp_path):
+def moved(tmp_path: Path) -> tuple[list[Entry], list[Entry]]:
     """A job written under a wrong number, moved to the right one; the two files come from two folders."""
     right = job_entries(KIM, RIGHT, "job1", speed="41.2 kn", name="Saltgrass")
     wrong = job_entries(ROBIN, WRONG, "job2", speed="39.0 kn", name="Not this boat")
@@ -133,7 +144,9 @@ def moved(tmp_path):
     return [*right, arriving], [*wrong, leaving]
 
 
-def test_a_moved_job_is_shown_and_written_under_the_hull_it_was_moved_to(opened, tmp_path):
+def test_a_moved_job_is_shown_and_written_under_the_hull_it_was_moved_to(
+    opened: Callable[[], Tablet], tmp_path: Path
+) -> None:
     """The right boat's name and beam, the wrong file's measurement; what is entered now comes out there too."""
     from garboard_tablet.models.entry import enter
     from garboard_tablet.models.pages import punch_lines
@@ -152,10 +165,13 @@ def test_a_moved_job_is_shown_and_written_under_the_hull_it_was_moved_to(opened,
     place = Place(
         page="entry", hull=RIGHT, job="job2", step="dock.full", subject=("measure", "dock.full", "speed", "", "")
     )
-    enter(tablet, place).save("40.1 kn")
+    speed = enter(tablet, place)
+    assert speed is not None
+    speed.save("40.1 kn")
     tablet.note(RIGHT, "job2", "Port light dark", punch_list=True)
-    beam = place.to("entry", "field", "beam")
-    enter(tablet, beam).save("8.5 ft")
+    beam = enter(tablet, place.to("entry", "field", "beam"))
+    assert beam is not None
+    beam.save("8.5 ft")
     tablet.sign(RIGHT, "job2", "owner", "A. Marsh", b"<svg/>")
     view = tablet.view(RIGHT, "job2")
     assert view.value("dock.full", "speed") == "40.1 kn"
@@ -167,7 +183,9 @@ def test_a_moved_job_is_shown_and_written_under_the_hull_it_was_moved_to(opened,
     assert opened().view(RIGHT, "job2").value("dock.full", "speed") == "40.1 kn"
 
 
-def test_a_move_that_comes_ashore_while_the_boat_is_open_is_taken_in(opened, tmp_path):
+def test_a_move_that_comes_ashore_while_the_boat_is_open_is_taken_in(
+    opened: Callable[[], Tablet], tmp_path: Path
+) -> None:
     """First the target's file says so, later the source's: then the job is there."""
     here, there = moved(tmp_path)
     tablet = opened()
@@ -180,7 +198,9 @@ def test_a_move_that_comes_ashore_while_the_boat_is_open_is_taken_in(opened, tmp
     assert tablet.boat(RIGHT).jobs == ("job1", "job2")
 
 
-def test_a_job_of_which_only_the_leaving_came_stays_listed_until_the_other_file_has_its_half(opened, tmp_path):
+def test_a_job_of_which_only_the_leaving_came_stays_listed_until_the_other_file_has_its_half(
+    opened: Callable[[], Tablet], tmp_path: Path
+) -> None:
     there = job_entries(ROBIN, WRONG, "job3", speed="40.1 kn")
     here = job_entries(KIM, RIGHT, "job1", speed="41.2 kn")
     leaving, arriving = move_job(KIM, replay(WRONG, there), replay(RIGHT, here), "job3", "typed wrongly")
@@ -197,7 +217,7 @@ def test_a_job_of_which_only_the_leaving_came_stays_listed_until_the_other_file_
     assert lines_of(tablet).lines[WRONG].job == ""
 
 
-def test_a_job_in_two_parts_is_whole_and_takes_further_values(opened, tmp_path):
+def test_a_job_in_two_parts_is_whole_and_takes_further_values(opened: Callable[[], Tablet], tmp_path: Path) -> None:
     """Begun under a wrong number, gone on with under the right one, then moved: one job, and entering goes on."""
     from garboard_tablet.models.asks import Ask
     from garboard_tablet.models.pages import asks_here
@@ -207,7 +227,7 @@ def test_a_job_in_two_parts_is_whole_and_takes_further_values(opened, tmp_path):
     pair = move_job(KIM, replay(WRONG, there), replay(RIGHT, here), "job1", "typed wrongly")
     brought(tmp_path, "both", [*here, *there, *pair])
     tablet = opened()
-    asks = asks_here(tablet, RIGHT, "job1", tablet.step("dock.horn"))
+    asks = asks_here(tablet, RIGHT, "job1", declared(tablet, "dock.horn"))
     tone: Ask = next(ask for ask in asks if ask.field.name == "tone")
     tablet.enter(RIGHT, "job1", tone, "hoarse")
     view = tablet.view(RIGHT, "job1")
@@ -216,7 +236,9 @@ def test_a_job_in_two_parts_is_whole_and_takes_further_values(opened, tmp_path):
     assert view.value("dock.horn", "tone") == "hoarse"
 
 
-def test_a_job_joined_ashore_while_it_is_open_goes_on_as_the_one_it_was_joined_into(opened, tmp_path):
+def test_a_job_joined_ashore_while_it_is_open_goes_on_as_the_one_it_was_joined_into(
+    opened: Callable[[], Tablet], tmp_path: Path
+) -> None:
     """The boat lists one job with both values; a page still on the other shows and writes the same job."""
     from garboard_tablet.models.asks import Ask
     from garboard_tablet.models.pages import asks_here
@@ -230,7 +252,7 @@ def test_a_job_joined_ashore_while_it_is_open_goes_on_as_the_one_it_was_joined_i
     tablet.files.save(join_job(KIM, tablet.state_of(RIGHT), "job2", "job1", "opened twice"))
     tablet.look_again([RIGHT])
     assert lines_of(tablet).lines[RIGHT].job == "job1"
-    asks = asks_here(tablet, RIGHT, "job2", tablet.step("dock.horn"))
+    asks = asks_here(tablet, RIGHT, "job2", declared(tablet, "dock.horn"))
     tone: Ask = next(ask for ask in asks if ask.field.name == "tone")
     tablet.enter(RIGHT, "job2", tone, "hoarse")
     for job in ("job1", "job2"):
@@ -243,13 +265,13 @@ def test_a_job_joined_ashore_while_it_is_open_goes_on_as_the_one_it_was_joined_i
     assert [punch_texts(tablet, job) for job in ("job1", "job2")] == [["Port light dark"]] * 2
 
 
-def punch_texts(tablet, job):
+def punch_texts(tablet: Tablet, job: str) -> list[str]:
     from garboard_tablet.models.pages import punch_lines
 
     return [line.text for line in punch_lines(tablet, RIGHT, job)]
 
 
-def test_the_list_and_the_job_by_touch(drive, tmp_path):
+def test_the_list_and_the_job_by_touch(drive: Drive, tmp_path: Path) -> None:
     """One row under one number; pressing it opens the boat; the wrong number's row leads to where the job went."""
     one_boat_in_two_folders(tmp_path)
     d = drive(tmp_path / "tablet")
@@ -260,8 +282,8 @@ def test_the_list_and_the_job_by_touch(drive, tmp_path):
     assert d.app.tablet.view(d.app.tablet.session.here.hull, "job1").value("dock.full", "speed") == "41.2 kn"
 
 
-def faults_in_every_size(d):
-    from layout_lint import faults
+def faults_in_every_size(d: Driver) -> list[str]:
+    from tablet.layout_lint import faults
 
     found = []
     for size in ((1280, 800), (800, 1280), (1024, 600)):
@@ -270,7 +292,7 @@ def faults_in_every_size(d):
     return found
 
 
-def test_two_numbers_and_a_moved_jobs_way_have_room(drive, tmp_path):
+def test_two_numbers_and_a_moved_jobs_way_have_room(drive: Drive, tmp_path: Path) -> None:
     """The longest lines of the list, and the page a moved job left behind."""
     one_boat_in_two_folders(tmp_path)
     third = "XYZAB129F526"
@@ -285,7 +307,7 @@ def test_two_numbers_and_a_moved_jobs_way_have_room(drive, tmp_path):
     assert faults_in_every_size(d) == []
 
 
-def test_a_moved_jobs_old_number_leads_to_the_right_boat_by_touch(drive, tmp_path):
+def test_a_moved_jobs_old_number_leads_to_the_right_boat_by_touch(drive: Drive, tmp_path: Path) -> None:
     """Nobody is left before an empty page."""
     for name, entries in zip(("kim", "robin"), moved(tmp_path), strict=True):
         brought(tmp_path, name, entries)

@@ -1,5 +1,7 @@
 """The app as a tablet's package would lay it out: byte code of -OO only, no metadata, no tests, no sources."""
 
+from __future__ import annotations
+
 import compileall
 import json
 import os
@@ -56,7 +58,7 @@ print(json.dumps({
 
 
 @pytest.fixture
-def package(tmp_path):
+def package(tmp_path: Path) -> tuple[Path, Path]:
     """The program as byte code in one folder, and the libraries beside it without their metadata."""
     program, libraries = tmp_path / "program", tmp_path / "libraries"
     program.mkdir()
@@ -76,7 +78,7 @@ def package(tmp_path):
     return program, libraries
 
 
-def test_the_app_works_without_sources_metadata_and_asserts(package, tmp_path):
+def test_the_app_works_without_sources_metadata_and_asserts(package: tuple[Path, Path], tmp_path: Path) -> None:
     """Every built-in plugin for the tablet loads by name, and every step of them is drawn."""
     from garboard.hosting.host import BUILT_IN
 

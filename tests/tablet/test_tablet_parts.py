@@ -234,7 +234,7 @@ def test_a_line_made_while_the_list_is_looked_through_stays(tablet: Tablet) -> N
     found = differences(tablet.files, vessels.snapshot())
     assert [line.hull for line in found.gone] == [HULL]
     tablet.open_job(HULL)
-    vessels.changed(HULL)
+    vessels.refresh(HULL)
     vessels.take(found)
     assert vessels.lines.keys() == {HULL}
 
@@ -258,7 +258,7 @@ def test_the_list_is_changed_on_the_drawing_thread_alone(tablet: Tablet, job: Pl
     VesselWatch(vessels, background, lambda: changed.append(True)).look()
     drawing.turn_when_it_comes()
     background.stop()
-    assert (vessels.lines.keys(), changed, failures) == ({job.hull}, [True], [])
+    assert (list(vessels.lines), changed, failures) == ([job.hull], [True], [])
 
 
 # Shop and live source

@@ -1,5 +1,7 @@
 """A tablet that dies at any moment comes back at the same step with the same digits typed."""
 
+from __future__ import annotations
+
 import os
 import signal
 import subprocess
@@ -8,20 +10,22 @@ from pathlib import Path
 
 import pytest
 
-HERE = Path(__file__).parent
+from tablet.driver import Drive
+
+TESTS = Path(__file__).parents[1]
 
 WORKER = """
 import sys
 sys.path.insert(0, {here!r})
-import conftest
-conftest.off_screen_window()
+from tablet import driver
+driver.off_screen_window()
 from pathlib import Path
 from garboard_tablet.app import GarboardApp
 from garboard_tablet.models.tablet import open_tablet
-from test_tablet_commissioning import new_job
-tablet = open_tablet(Path({folder!r}), conftest.dock_host)
+from tablet.driver import new_job
+tablet = open_tablet(Path({folder!r}), driver.dock_host)
 tablet.change_settings(tablet.settings.with_person("Robin"))
-d = conftest.Driver(GarboardApp(tablet, threads=False))
+d = driver.Driver(GarboardApp(tablet, threads=False))
 new_job(d)
 d.press("tab vessel", "Equipment", "kind engines", "2 engines", "back", "back")
 d.press("tab under way", "step dock.full", "begin")
@@ -35,11 +39,12 @@ while True:
 
 
 @pytest.mark.parametrize("moment", range(4))
-def test_killed_while_typing_it_resumes_where_it_was(drive, tmp_path, moment):
+def test_killed_while_typing_it_resumes_where_it_was(drive: Drive, tmp_path: Path, moment: int) -> None:
     """Killed at four different moments: the saved value stands, the question is the same, the digits are there."""
     folder = tmp_path / "tablet"
-    program = WORKER.format(here=str(HERE), folder=str(folder))
+    program = WORKER.format(here=str(TESTS), folder=str(folder))
     with subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE, text=True) as worker:
+        assert worker.stdout is not None
         lines = iter(worker.stdout.readline, "")
         assert next(lines, "").strip() == "typed", "the first run came to an end by itself"
         for _ in range(moment):
@@ -57,7 +62,7 @@ def test_killed_while_typing_it_resumes_where_it_was(drive, tmp_path, moment):
     assert d.says("Full throttle")
 
 
-def test_a_folder_in_use_says_who_holds_it(tmp_path):
+def test_a_folder_in_use_says_who_holds_it(tmp_path: Path) -> None:
     """A second window on the same folder is refused with a sentence to act on."""
     from garboard.disk.storage import FolderInUse
     from garboard_tablet.models.tablet import open_tablet

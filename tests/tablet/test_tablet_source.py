@@ -1,9 +1,10 @@
 """Where a live guide's samples come from is chosen by touch: the simulated boat, or a recording from the inbox."""
 
+from __future__ import annotations
+
 from pathlib import Path
 
 import pytest
-from test_tablet_commissioning import new_job
 
 from garboard.findings import Verdict
 from garboard.recordings.encode import csv_series
@@ -11,13 +12,14 @@ from garboard.report.palette import URGENT_MARK, VERDICT_MARKS
 from garboard.steps import Guidance
 from garboard_tablet.models.sources import simulated_for
 from garboard_tablet.ui.sound import beep_for
+from tablet.driver import Drive, Driver, new_job
 
 RATE = 2.25
 """What the recording says [deg/s]: no rate of the simulated boat, which holds 2.5 and wanders."""
 
 
 @pytest.fixture
-def at_the_guide(drive, tmp_path):
+def at_the_guide(drive: Drive, tmp_path: Path) -> Driver:
     """The app at a live guide, its clock in the test's hand, three files in the inbox."""
     inbox = tmp_path / "t" / "inbox"
     inbox.mkdir(parents=True)
@@ -33,13 +35,13 @@ def at_the_guide(drive, tmp_path):
     return d
 
 
-def run_for(d, seconds):
+def run_for(d: Driver, seconds: float) -> None:
     for _ in range(int(seconds * 4)):
         d.now[0] += 0.25
         d.app.shell.page._tick(0.25)
 
 
-def test_a_recording_from_the_inbox_feeds_the_guide(at_the_guide):
+def test_a_recording_from_the_inbox_feeds_the_guide(at_the_guide: Driver) -> None:
     """The number shown is the recording's, at the speed it was made; what is kept names it."""
     d = at_the_guide
     d.press("source", "source circles.csv")
@@ -56,7 +58,7 @@ def test_a_recording_from_the_inbox_feeds_the_guide(at_the_guide):
     assert list(view.recording("dock.fuel", "log").of("rate_of_turn")[0].values) == [RATE] * 21
 
 
-def test_the_choice_holds_until_the_app_is_closed(at_the_guide):
+def test_the_choice_holds_until_the_app_is_closed(at_the_guide: Driver) -> None:
     """Back and at the guide again it is still the recording; a press or a restart changes that."""
     d = at_the_guide
     d.press("source", "source circles.csv", "back", "guide")
@@ -68,7 +70,7 @@ def test_the_choice_holds_until_the_app_is_closed(at_the_guide):
     assert d.says("Samples from: not chosen yet")
 
 
-def test_there_is_no_source_until_one_is_chosen(at_the_guide):
+def test_there_is_no_source_until_one_is_chosen(at_the_guide: Driver) -> None:
     """A tablet at work cannot start a guide by itself: what would it measure?"""
     d = at_the_guide
     assert d.says("Samples from: not chosen yet")
@@ -76,7 +78,7 @@ def test_there_is_no_source_until_one_is_chosen(at_the_guide):
     assert d.find("source").kind == "main"
 
 
-def test_a_demo_begins_with_the_simulated_boat(drive):
+def test_a_demo_begins_with_the_simulated_boat(drive: Drive) -> None:
     """To try the app out, nothing has to be chosen first."""
     d = drive(demo=True)
     new_job(d)
@@ -85,7 +87,7 @@ def test_a_demo_begins_with_the_simulated_boat(drive):
 
 
 @pytest.mark.parametrize("demo", [False, True], ids=["at work", "demo"])
-def test_a_simulated_run_says_so_and_is_never_kept(drive, tmp_path, demo):
+def test_a_simulated_run_says_so_and_is_never_kept(drive: Drive, tmp_path: Path, demo: bool) -> None:
     """SIMULATED stands where a verdict would, "Stop" keeps nothing, and a run that broke off leaves nothing behind."""
     d = drive(tmp_path / "t", demo=demo)
     new_job(d)
@@ -106,7 +108,7 @@ def test_a_simulated_run_says_so_and_is_never_kept(drive, tmp_path, demo):
     assert len(d.app.tablet.files.entries(here.hull)) == entries
 
 
-def test_a_simulated_run_does_not_wipe_out_a_real_one_that_broke_off(at_the_guide):
+def test_a_simulated_run_does_not_wipe_out_a_real_one_that_broke_off(at_the_guide: Driver) -> None:
     """The recording the tablet went dark on is still offered after somebody has looked at the simulated boat."""
     d = at_the_guide
     d.press("source", "source circles.csv", "start")
@@ -127,7 +129,7 @@ def simulated_file(folder: Path) -> Path:
     return path
 
 
-def test_a_simulated_recording_from_the_inbox_is_neither_played_nor_taken(at_the_guide):
+def test_a_simulated_recording_from_the_inbox_is_neither_played_nor_taken(at_the_guide: Driver) -> None:
     """Its mark goes with it into a file and back; the page says what it is."""
     d = at_the_guide
     simulated_file(d.app.context.files_come_from)
@@ -139,7 +141,7 @@ def test_a_simulated_recording_from_the_inbox_is_neither_played_nor_taken(at_the
     assert d.app.tablet.view(here.hull, here.job).value("dock.fuel", "log") is None
 
 
-def test_a_simulated_recording_named_when_starting_is_never_kept(at_the_guide):
+def test_a_simulated_recording_named_when_starting_is_never_kept(at_the_guide: Driver) -> None:
     """`--replay` goes past the page where it would have been refused."""
     d = at_the_guide
     d.app.live.replay(simulated_file(d.app.context.files_come_from))
@@ -154,7 +156,9 @@ def test_a_simulated_recording_named_when_starting_is_never_kept(at_the_guide):
     ("name", "reason"),
     [("depth.csv", "holds speed over ground. This guide follows"), ("nothing.log", "nothing.log")],
 )
-def test_a_recording_the_guide_cannot_use_is_refused_with_the_reason(at_the_guide, name, reason):
+def test_a_recording_the_guide_cannot_use_is_refused_with_the_reason(
+    at_the_guide: Driver, name: str, reason: str
+) -> None:
     """Nothing changes; the person stays where another can be chosen."""
     d = at_the_guide
     d.press("source", f"source {name}")
@@ -164,7 +168,7 @@ def test_a_recording_the_guide_cannot_use_is_refused_with_the_reason(at_the_guid
     assert d.says("Samples from: not chosen yet")
 
 
-def test_a_recording_taken_away_ends_nothing(at_the_guide):
+def test_a_recording_taken_away_ends_nothing(at_the_guide: Driver) -> None:
     """The stick was pulled between choosing and starting: the page says so and the app goes on."""
     d = at_the_guide
     d.press("source", "source circles.csv")
@@ -179,7 +183,9 @@ def test_a_recording_taken_away_ends_nothing(at_the_guide):
     assert d.app.shell.page.run.guidance.number is not None
 
 
-def test_what_is_urgent_has_its_own_shape_and_is_sounded_until_it_is_done(at_the_guide, monkeypatch):
+def test_what_is_urgent_has_its_own_shape_and_is_sounded_until_it_is_done(
+    at_the_guide: Driver, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Easing off is a safety instruction: red and pointing down, and heard again and again, unlike all else."""
     d = at_the_guide
     rates = [2.5] * 10 + [8.0] * 10 + [2.5] * 10
@@ -203,7 +209,7 @@ def test_what_is_urgent_has_its_own_shape_and_is_sounded_until_it_is_done(at_the
     assert urgent == max((urgent, done, on_target, other), key=lambda beep: beep[1]), "the longest"
 
 
-def test_the_source_cannot_be_changed_in_the_middle_of_a_run(at_the_guide):
+def test_the_source_cannot_be_changed_in_the_middle_of_a_run(at_the_guide: Driver) -> None:
     """Only sound and stop are offered while it runs."""
     d = at_the_guide
     d.press("source", "source circles.csv", "start")

@@ -1,8 +1,11 @@
 """`garboard tablet` starts the app."""
 
+from __future__ import annotations
+
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 PROGRAM = """
 import sys, time
@@ -24,21 +27,21 @@ main()
 """
 
 
-def started(*arguments, vessels=0):
+def started(*arguments: object, vessels: int = 0) -> subprocess.CompletedProcess[str]:
     """The program as a person starts it, closed again when it lists so many vessels, or after six seconds."""
     environment = {**os.environ, "SDL_VIDEODRIVER": "offscreen", "KIVY_NO_CONFIG": "1", "KIVY_NO_ARGS": "1"}
     command = [sys.executable, "-c", PROGRAM, str(vessels), *map(str, arguments)]
     return subprocess.run(command, capture_output=True, text=True, env=environment, check=False, timeout=120)
 
 
-def test_the_demo_starts_with_the_sample_vessels_in_a_folder_of_its_own(tmp_path):
+def test_the_demo_starts_with_the_sample_vessels_in_a_folder_of_its_own(tmp_path: Path) -> None:
     """An ordinary window comes up with the sample vessels and the simulated boat; the tablet's folder is left alone."""
     done = started("--demo", "--folder", tmp_path / "mine", vessels=3)
     assert "page Vessels 3 mine-demo None True" in done.stdout, done.stderr[-2000:]
     assert not (tmp_path / "mine").exists()
 
 
-def test_a_recording_to_play_is_named_when_starting(tmp_path):
+def test_a_recording_to_play_is_named_when_starting(tmp_path: Path) -> None:
     """It feeds the guides; one that is not there is refused before a window opens."""
     recording = tmp_path / "circles.csv"
     recording.write_text("time,rate_of_turn [deg/s]\n0,2.5\n")

@@ -1,13 +1,20 @@
 """A step on the tablet: what a line, a finding, a caution and an odd value say, and which press is under the thumb."""
 
-import pytest
-from test_tablet_commissioning import new_job, view_of
+from __future__ import annotations
 
-from garboard_tablet.models.tablet import open_tablet
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from garboard_tablet.models.pages import ValueLine
+from garboard_tablet.models.tablet import Tablet, open_tablet
+from tablet.driver import Drive, declared, new_job, view_of
 
 
 @pytest.fixture
-def long_reach(tmp_path):
+def long_reach(tmp_path: Path) -> Iterator[tuple[Tablet, str, str]]:
     """A tablet with the sample job of that name: the tablet, its hull, its job."""
     from garboard.demo.samples_folder import sample_job_files
     from garboard.history import exchange
@@ -21,14 +28,14 @@ def long_reach(tmp_path):
     tablet.close()
 
 
-def test_a_row_says_what_it_is_of_and_names_its_values(long_reach):
+def test_a_row_says_what_it_is_of_and_names_its_values(long_reach: tuple[Tablet, str, str]) -> None:
     """Which pump, not which row; a value never stands without its name; what is simply in order is counted."""
     from garboard_tablet.models.pages import asks_here, lines_of_step, table_titles
 
     tablet, hull, job = long_reach
 
-    def lines(key):
-        step = tablet.step(key)
+    def lines(key: str) -> dict[str, ValueLine]:
+        step = declared(tablet, key)
         found = lines_of_step(tablet, hull, job, asks_here(tablet, hull, job, step), table_titles(step))
         return {line.title: line for line in found}
 
@@ -36,7 +43,8 @@ def test_a_row_says_what_it_is_of_and_names_its_values(long_reach):
     assert {"Pumps, Forward", "Pumps, Aft"} <= set(pumps)
     assert pumps["Pumps, Forward"].named.startswith("Runs by its switch and pumps overboard: yes; ")
     assert pumps["Pumps, Forward"].value == "3 of 3"
-    assert all(ask.context == "Forward" for ask in asks_here(tablet, hull, job, tablet.step("handover.bilge_pumps"))
+    step = declared(tablet, "handover.bilge_pumps")
+    assert all(ask.context == "Forward" for ask in asks_here(tablet, hull, job, step)
                if ask.row == "1")  # fmt: skip
     wash = lines("wiring_audit.circuits")["Circuits, Deck wash"]
     assert "Current, running: 10.8 A; Drop, running: 0.98 V" in wash.named
@@ -44,12 +52,12 @@ def test_a_row_says_what_it_is_of_and_names_its_values(long_reach):
     assert "·" not in wash.named
 
 
-def test_a_finding_names_what_it_is_about_before_it_says_anything(drive):
+def test_a_finding_names_what_it_is_about_before_it_says_anything(drive: Drive) -> None:
     """On the step's page, on the page of the value just entered, and on the page that says why."""
     d = drive()
     new_job(d)
 
-    def leads():
+    def leads() -> list[list[str]]:
         """The bold words of each card or line, with the words after them."""
         bold = [w for w in d.widgets() if getattr(w, "bold", False) and w.text == "Horn"]
         return [
@@ -67,7 +75,7 @@ def test_a_finding_names_what_it_is_about_before_it_says_anything(drive):
     assert any("Not heard" in text for text in said), "where it says why"
 
 
-def test_an_odd_value_is_not_confirmed_by_the_thumb_that_pressed_next(drive):
+def test_an_odd_value_is_not_confirmed_by_the_thumb_that_pressed_next(drive: Drive) -> None:
     """What stands where Next stood is to type it again; confirming lies apart and is not the strong one."""
     d = drive()
     new_job(d)
@@ -83,7 +91,7 @@ def test_an_odd_value_is_not_confirmed_by_the_thumb_that_pressed_next(drive):
     assert view_of(d).find("dock.full", "engine_speed", of="port") is None
 
 
-def test_only_the_unit_in_use_is_marked(drive):
+def test_only_the_unit_in_use_is_marked(drive: Drive) -> None:
     """The others are plain; choosing one moves the mark."""
     d = drive()
     new_job(d)
@@ -97,7 +105,7 @@ def test_only_the_unit_in_use_is_marked(drive):
     assert [w.text for w in d.widgets() if getattr(w, "name", "").startswith("unit ") and w.chosen] == ["L/h"]
 
 
-def test_having_read_is_said_only_under_the_last_caution(drive):
+def test_having_read_is_said_only_under_the_last_caution(drive: Drive) -> None:
     """While cautions remain the press reads on; the same press, and no more of them than before."""
     from garboard.hosting.host import make_host
 
@@ -105,7 +113,7 @@ def test_having_read_is_said_only_under_the_last_caution(drive):
     new_job(d)
     d.resize(1024, 600)
     d.press("tab under way", "step prop_check.full_throttle")
-    said, cautions = [], d.app.tablet.step("prop_check.full_throttle").cautions
+    said, cautions = [], declared(d.app.tablet, "prop_check.full_throttle").cautions
     read = set()
     while d.app.tablet.session.here.page == "cautions":
         said.append(d.find("begin").text)
@@ -116,7 +124,7 @@ def test_having_read_is_said_only_under_the_last_caution(drive):
     assert read == {caution.text for caution in cautions}
 
 
-def test_taking_off_names_the_piece_whole(drive):
+def test_taking_off_names_the_piece_whole(drive: Drive) -> None:
     """ "port" alone is no question."""
     d = drive()
     new_job(d)
@@ -124,7 +132,7 @@ def test_taking_off_names_the_piece_whole(drive):
     assert d.says("Take off the port engine?")
 
 
-def test_plugins_are_called_by_their_titles(drive):
+def test_plugins_are_called_by_their_titles(drive: Drive) -> None:
     """A technician knows a wiring audit, and no package."""
     from garboard.hosting.host import make_host
 
@@ -134,7 +142,7 @@ def test_plugins_are_called_by_their_titles(drive):
     assert not d.says("garboard_")
 
 
-def test_without_a_file_the_page_says_how_one_comes_in_and_looks_again(drive, tmp_path):
+def test_without_a_file_the_page_says_how_one_comes_in_and_looks_again(drive: Drive, tmp_path: Path) -> None:
     """A folder's short name, no path of the machine; a picture copied there is listed without leaving the page."""
     d = drive(tmp_path / "t")
     new_job(d)
@@ -145,4 +153,5 @@ def test_without_a_file_the_page_says_how_one_comes_in_and_looks_again(drive, tm
     (tmp_path / "t" / "inbox").mkdir(parents=True)
     (tmp_path / "t" / "inbox" / "plate.jpg").write_bytes(b"\xff\xd8\xff\xe0 a picture")
     d.press("look again", "plate.jpg")
-    assert view_of(d).value("dock.brief", "photo")["name"] == "plate.jpg"
+    photo: Any = view_of(d).value("dock.brief", "photo")
+    assert photo["name"] == "plate.jpg"

@@ -1,10 +1,14 @@
 """A page that is gone is cleared away soon after, and not in the middle of a press."""
 
+from __future__ import annotations
+
 import gc
 import weakref
 
+from tablet.driver import Drive
 
-def test_a_page_left_is_cleared_away_soon_after(drive):
+
+def test_a_page_left_is_cleared_away_soon_after(drive: Drive) -> None:
     """Python's own looking through everything is switched off meanwhile: it would come when it is felt."""
     d = drive()
     d.press("settings")

@@ -1,25 +1,29 @@
 """How many touches the usual entries take. Counted, printed with -s, and held against a bound that was agreed on."""
 
-from test_tablet_commissioning import new_job, sign
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from tablet.driver import Drive, Driver, new_job, sign
 
 
-def touches(d, do):
+def touches(d: Driver, do: Callable[[], object]) -> int:
     before = d.touches
     do()
     return d.touches - before
 
 
-def digits(*numbers):
+def digits(*numbers: str) -> int:
     return sum(map(len, numbers))
 
 
-def test_a_full_throttle_run_of_a_twin(drive):
+def test_a_full_throttle_run_of_a_twin(drive: Drive) -> None:
     """Opening the step, its cautions, two engine speeds and the speed: five touches besides the digits."""
     d = drive()
     new_job(d)
     d.press("tab vessel", "Equipment", "kind engines", "2 engines", "back", "back", "tab under way")
 
-    def run():
+    def run() -> None:
         d.press("step dock.full", "begin")
         for number in ("5840", "5790", "41.2"):
             d.number(number)
@@ -29,14 +33,14 @@ def test_a_full_throttle_run_of_a_twin(drive):
     assert found == digits("5840", "5790", "41.2") + 5
 
 
-def test_ten_fuel_steps(drive):
+def test_ten_fuel_steps(drive: Drive) -> None:
     """A fuel step costs its digits and one touch for each value: nothing to open, add or choose in between."""
     d = drive()
     new_job(d)
     d.press("tab under way")
     steps = [(str(1000 + 500 * n), f"{2.1 + 1.7 * n:.1f}") for n in range(10)]
 
-    def run():
+    def run() -> None:
         d.press("step dock.fuel")
         for engine_speed, flow in steps:
             d.number(engine_speed)
@@ -49,7 +53,7 @@ def test_ten_fuel_steps(drive):
     assert found == typed + 20 + 2
 
 
-def test_a_repeated_value_takes_one_touch(drive):
+def test_a_repeated_value_takes_one_touch(drive: Drive) -> None:
     """The second row's engine speed is the first one's again: one touch, no digit."""
     d = drive()
     new_job(d)
@@ -61,7 +65,7 @@ def test_a_repeated_value_takes_one_touch(drive):
     assert d.app.tablet.view(here.hull, here.job).value("dock.fuel", "at", row="2") == "3000 rev/min"
 
 
-def test_twenty_circuits(drive):
+def test_twenty_circuits(drive: Drive) -> None:
     """The wiring audit's own step on twenty circuits, each like the one before: one touch a value."""
     from garboard.hosting.host import make_host
 
@@ -75,7 +79,7 @@ def test_twenty_circuits(drive):
     assert columns, "the step has a table of circuits"
     d.app.screen.redraw()
 
-    def run():
+    def run() -> None:
         d.app.way.open_step(d.app.tablet.session.here, step.key)
         if d.has("begin"):
             while d.app.tablet.session.here.page == "cautions":
@@ -89,7 +93,7 @@ def test_twenty_circuits(drive):
     assert found <= values + 12 * len(columns) + 10
 
 
-def answer(d):
+def answer(d: Driver) -> None:
     """Answer what is asked in the fewest touches: the same as before, or else whatever comes first."""
     from garboard.steps import Kind
 
@@ -107,12 +111,12 @@ def answer(d):
         d.press("skip")
 
 
-def test_a_sign_off(drive):
+def test_a_sign_off(drive: Drive) -> None:
     """Hand over, who signs, what for, the stroke, save: five touches for the technician."""
     d = drive()
     new_job(d)
 
-    def run():
+    def run() -> None:
         d.press("hand over", "technician signs", "go on")
         sign(d)
 

@@ -1,26 +1,31 @@
 """A desktop's keyboard drives the pads, and what was typed is dropped once it is settled."""
 
+from __future__ import annotations
+
 import json
 
 import pytest
-from test_tablet_commissioning import new_job, view_of
+
+from tablet.driver import Drive, Driver, new_job, view_of
 
 BACKSPACE, ENTER, KEYPAD_ENTER, KEYPAD_POINT = 8, 13, 271, 266
 KEYPAD = 256
 """The window's number for 0 on the number block; 1 to 9 follow."""
 
 
-def at_boat_speed(d):
+def at_boat_speed(d: Driver) -> None:
     new_job(d)
     d.press("tab under way", "step dock.full", "begin")
 
 
-def on_disk(d):
+def on_disk(d: Driver) -> dict[str, str]:
     """What is typed and not yet settled, as a dead battery would leave it."""
-    return json.loads((d.app.tablet.folder / "session.json").read_bytes())["typed"]
+    plain = json.loads((d.app.tablet.folder / "documents/session.json").read_bytes())
+    typed: dict[str, str] = plain["session"]["1"]["typed"]
+    return typed
 
 
-def test_a_hull_number_is_typed_on_the_keyboard(drive):
+def test_a_hull_number_is_typed_on_the_keyboard(drive: Drive) -> None:
     """Small letters count as large ones; a slip is put right; enter opens the job only once the number is whole."""
     d = drive()
     d.press("new job")
@@ -33,7 +38,7 @@ def test_a_hull_number_is_typed_on_the_keyboard(drive):
     assert d.app.tablet.session.here.page == "job"
 
 
-def test_numbers_are_typed_on_the_keyboard(drive):
+def test_numbers_are_typed_on_the_keyboard(drive: Drive) -> None:
     """Digits, either point, backspace and enter, on the row and on the block."""
     d = drive()
     at_boat_speed(d)
@@ -44,7 +49,7 @@ def test_numbers_are_typed_on_the_keyboard(drive):
     assert view_of(d).value("dock.full", "speed") == "39.5 kn"
 
 
-def test_keys_the_pad_does_not_offer_do_nothing(drive):
+def test_keys_the_pad_does_not_offer_do_nothing(drive: Drive) -> None:
     """No minus where none can be right, no letters, and nothing while a further key is held."""
     d = drive()
     at_boat_speed(d)
@@ -53,7 +58,7 @@ def test_keys_the_pad_does_not_offer_do_nothing(drive):
     assert d.app.shell.page.form.text == "4"
 
 
-def test_a_minus_is_typed_where_it_can_be_right(drive):
+def test_a_minus_is_typed_where_it_can_be_right(drive: Drive) -> None:
     """On a field below zero."""
     from garboard.steps import Field, Kind
 
@@ -66,7 +71,7 @@ def test_a_minus_is_typed_where_it_can_be_right(drive):
     assert page.form.text == "-5"
 
 
-def test_an_odd_number_is_not_confirmed_by_the_keyboard(drive):
+def test_an_odd_number_is_not_confirmed_by_the_keyboard(drive: Drive) -> None:
     """A second enter does not answer the question whether 95 kn is right."""
     d = drive()
     at_boat_speed(d)
@@ -77,7 +82,7 @@ def test_an_odd_number_is_not_confirmed_by_the_keyboard(drive):
     assert view_of(d).value("dock.full", "speed") == "95 kn"
 
 
-def test_a_box_for_words_keeps_its_keys(drive):
+def test_a_box_for_words_keeps_its_keys(drive: Drive) -> None:
     """Digits and backspace in a remark go into the remark; enter goes on."""
     from kivy.uix.textinput import TextInput
 
@@ -99,7 +104,7 @@ def test_a_box_for_words_keeps_its_keys(drive):
         pytest.param(["skip"], id="left as it is"),
     ],
 )
-def test_what_was_typed_is_dropped_once_it_is_settled(drive, settle):
+def test_what_was_typed_is_dropped_once_it_is_settled(drive: Drive, settle: list[str]) -> None:
     """Typed over a value that stands, then settled: nothing is left over in the session's file."""
     d = drive()
     at_boat_speed(d)
@@ -110,7 +115,7 @@ def test_what_was_typed_is_dropped_once_it_is_settled(drive, settle):
     assert on_disk(d) == {}
 
 
-def test_a_number_typed_and_not_settled_waits(drive):
+def test_a_number_typed_and_not_settled_waits(drive: Drive) -> None:
     """Skipped, gone back from and restarted: the digits stand where they were typed."""
     d = drive()
     at_boat_speed(d)
@@ -120,7 +125,7 @@ def test_a_number_typed_and_not_settled_waits(drive):
     assert d.app.shell.page.form.text == "41"
 
 
-def test_digits_all_erased_are_no_draft(drive):
+def test_digits_all_erased_are_no_draft(drive: Drive) -> None:
     """Erased over a saved value and gone back: the saved value stands there again."""
     d = drive()
     at_boat_speed(d)
@@ -130,7 +135,7 @@ def test_digits_all_erased_are_no_draft(drive):
     assert on_disk(d) == {}
 
 
-def test_a_vessels_field_has_one_draft_for_all_her_jobs(drive):
+def test_a_vessels_field_has_one_draft_for_all_her_jobs(drive: Drive) -> None:
     """Typed in one job and confirmed in another: nothing stale waits in the first."""
     from garboard_tablet.models.entry import enter
     from garboard_tablet.models.session import Place
@@ -141,6 +146,8 @@ def test_a_vessels_field_has_one_draft_for_all_her_jobs(drive):
     _, second = d.app.tablet.open_job(here.hull)
     first_beam = enter(d.app.tablet, Place(page="entry", hull=here.hull, job=here.job, subject=("field", "beam")))
     second_beam = enter(d.app.tablet, Place(page="entry", hull=here.hull, job=second, subject=("field", "beam")))
+    assert first_beam is not None
+    assert second_beam is not None
     first_beam.write("8")
     second_beam.save("9 ft")
     assert first_beam.text == "9"

@@ -13,7 +13,7 @@ import attrs
 import click
 
 from garboard.commands.tools import BAD_INPUT
-from garboard.faults import Fault, InputError
+from garboard.faults import Fault, InputError, in_words
 
 if TYPE_CHECKING:
     from garboard.disk.hullfile import HullFolder
@@ -66,7 +66,7 @@ def command(folder: Path, code: str, new: bool, name: str, address: str, minutes
             pairing.keep(folder, shop)
             report = _bring(hulls, shop, minutes)
     except (sync.ShopAway, sync.NotTheShop, sync.NotPaired, sync.ShopRefused) as failure:
-        click.echo(f"Not brought ashore: {failure}.", err=True)
+        click.echo(f"Not brought ashore: {in_words(failure)}.", err=True)
         sys.exit(BAD_INPUT)
     click.echo(json.dumps(plain_report(report), indent=1) if as_json else readable_report(report))
     if report.refused or report.not_kept or not report.equal:
@@ -84,9 +84,13 @@ def _refuse_without_hull_files(folder: Path) -> None:
 
 def _device_of(folder: Path) -> str:
     """Paired once more, a folder goes on under the name it wrote as before."""
+    from garboard.disk.documents import DocumentDamaged
     from garboard.shop_link import pairing
 
-    before = pairing.kept(folder)
+    try:
+        before = pairing.kept(folder)
+    except DocumentDamaged:
+        return ""
     return before.device if before else ""
 
 
@@ -123,7 +127,7 @@ def _bring(hulls: HullFolder, shop: PairedShop, minutes: float) -> SyncReport:
 
 
 def _tell_waiting(reason: Exception, wait: float) -> None:
-    click.echo(f"{reason}; again in {wait:.0f} s", err=True)
+    click.echo(f"{in_words(reason)}; again in {wait:.0f} s", err=True)
 
 
 def plain_report(report: SyncReport) -> dict[str, JsonValue]:

@@ -13,8 +13,7 @@ import click
 
 import garboard
 from garboard.commands.tools import BAD_INPUT
-from garboard.disk.storage import FolderInUse, NewerFormat, NotSaved
-from garboard.faults import InputError
+from garboard.faults import GarboardError, in_words
 from garboard.report.terminal import Tools
 
 COMMANDS: Mapping[str, str] = {
@@ -60,16 +59,9 @@ class Program(click.Group):
         """Run; bad input ends with its faults and exit status 2 instead of a traceback."""
         try:
             return super().main(*args, **extra)
-        except (InputError, FolderInUse, NotSaved, NewerFormat, OSError) as failure:
-            click.echo(_in_words(failure), err=True)
+        except (GarboardError, OSError) as failure:
+            click.echo(in_words(failure), err=True)
             sys.exit(BAD_INPUT)
-
-
-def _in_words(failure: Exception) -> str:
-    """What the system refused, by the file's name and without the system's number for it."""
-    if isinstance(failure, OSError) and failure.strerror:
-        return ": ".join(filter(None, (str(failure.filename or ""), failure.strerror.lower())))
-    return str(failure)
 
 
 def _tools(ctx: click.Context) -> Tools:

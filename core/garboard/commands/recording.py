@@ -11,6 +11,7 @@ import attrs
 import click
 
 from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS
+from garboard.faults import in_words
 from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, NotEnoughData, Verdict, not_enough_data
 from garboard.hosting.codes import PLUGIN_FAILED, code_for, with_code
 from garboard.report.terminal import Tools
@@ -95,7 +96,7 @@ def _findings(judge: RecordingJudge, recording: Recording) -> Iterator[Finding]:
             code=code_for(judge.key, PLUGIN_FAILED),
             verdict=Verdict.NOT_ENOUGH_DATA,
             about=judge.title,
-            sentence=f"The plugin failed in {judge.key} ({type(failure).__name__}: {failure}). Tell its author.",
+            sentence=f"The plugin failed in {judge.key} ({in_words(failure)}). Tell its author.",
             basis=basis,
         )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from garboard.faults import Fault, InputError
+from garboard.faults import Fault, InputError, in_words
 
 SOMETHING_FAILS = 1
 BAD_INPUT = 2
@@ -16,7 +16,7 @@ def write_file(path: Path, content: bytes) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(content)
     except OSError as failure:
-        raise InputError(str(path), [Fault("file", "a place that can be written", failure.strerror or "")]) from None
+        raise InputError(str(path), [Fault("file", "a place that can be written", in_words(failure))]) from None
 
 
 def need_office() -> None:

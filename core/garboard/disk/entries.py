@@ -25,12 +25,13 @@ import attrs
 
 from garboard import __version__, hull_number
 from garboard.disk.clock import Stamp
+from garboard.disk.formats import Format
 from garboard.faults import Fault, InputError
 
 if TYPE_CHECKING:  # the records are many, and the app's first frame needs none of them
     from garboard.records import JsonValue
 
-FORMAT = 1
+ENTRY = Format("garboard entry")
 LARGEST_ENTRY = 64 * 1024
 """More than any form a person fills [bytes]; what is larger (a photo, a recording) is an attachment."""
 LARGEST_INTEGER = 2**53 - 1
@@ -129,7 +130,7 @@ class Entry:
     @property
     def is_understood(self) -> bool:
         """Whether this version knows the kind and the format; if not, the entry is only kept and passed on."""
-        return self.format == FORMAT and self.kind in KINDS
+        return ENTRY.reads(self.format) and self.kind in KINDS
 
     def _text(self, name: str) -> str:
         found = self.fields.get(name)
@@ -169,7 +170,7 @@ def make_entry(
     errors   : InputError with every fault: which field, what is allowed
     """
     fields: dict[str, JsonValue] = {
-        "v": FORMAT,
+        "v": ENTRY.version,
         "kind": kind,
         "hull": hull,
         "job": job,
@@ -219,12 +220,17 @@ def read_entry(raw: bytes) -> Entry:
         raise InputError("entry", [canonical])
     if faults := _envelope_faults(tidy):
         raise InputError("entry", faults)
-    return Entry(entry_id(raw), raw, MappingProxyType(tidy))
+    return _entry(entry_id(raw), raw, tidy)
 
 
 def view(entry_id: str, raw: bytes) -> Entry:
     """A view of bytes already checked and stored under their id."""
-    return Entry(entry_id, raw, MappingProxyType(json.loads(raw.decode())))
+    return _entry(entry_id, raw, json.loads(raw.decode()))
+
+
+def _entry(entry_id: str, raw: bytes, fields: dict[str, JsonValue]) -> Entry:
+    """An entry seen as this version has it; its bytes stay as they came."""
+    return Entry(entry_id, raw, MappingProxyType(ENTRY.brought_up(fields, _integer(fields["v"]))))
 
 
 def entry_id(raw: bytes) -> str:
@@ -272,7 +278,7 @@ def plain_place_and_value(raw: bytes) -> tuple[tuple[bytes, ...], bytes] | None:
 
 
 def _plain_entry() -> re.Pattern[bytes]:
-    """Entries of FORMAT with ASCII text free of escapes, no further fields, and a value at most one object deep."""
+    """Entries of this version: ASCII text free of escapes, no further fields, a value at most one object deep."""
     text = rb'"[^"\\\x00-\x1f\x7f-\xff]*"'
     whole = rb"(?:0|-?[1-9][0-9]{0,14})"
     simple = rb"(?:" + text + rb"|" + whole + rb"|true|false|null)"
@@ -291,7 +297,7 @@ def _plain_entry() -> re.Pattern[bytes]:
         b"program": text,
         b"replaces": ids,
         b"subject": rb"(?P<subject>" + texts + rb")",
-        b"v": str(FORMAT).encode(),
+        b"v": str(ENTRY.version).encode(),
         b"value": rb"(?P<value>" + simple + rb"|" + flat + rb")",
     }
     return re.compile(rb"\{" + rb",".join(b'"%s":%s' % field for field in shapes.items()) + rb"\}")
@@ -390,13 +396,13 @@ def _envelope_faults(fields: Mapping[str, JsonValue]) -> list[Fault]:
     version = fields.get("v")
     if type(version) is not int or version < 1:
         return [Fault("v", "the entry's format, a whole number from 1", repr(version))]
-    needed = _TEXT_FIELDS if version == FORMAT else ("kind", "hull")
+    needed = _TEXT_FIELDS if ENTRY.reads(version) else ("kind", "hull")
     faults = [Fault(name, "text", repr(fields.get(name))) for name in needed if type(fields.get(name)) is not str]
     faults += [Fault(name, "text that is not empty", "''") for name in ("kind", "hull") if fields.get(name) == ""]
     hull = fields.get("hull")
     if isinstance(hull, str) and len(hull) > LONGEST_HULL_NUMBER:
         faults.append(Fault("hull", f"at most {LONGEST_HULL_NUMBER} characters", f"{len(hull)}"))
-    if version == FORMAT:
+    if ENTRY.reads(version):
         faults += _faults_of_this_format(fields)
     return faults
 

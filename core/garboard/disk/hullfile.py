@@ -1,7 +1,6 @@
 """The folder of hull files: every entry the tablet or the shop holds, by hull.
 
-Entries are put in and never changed: a TinyDB table whose update and remove refuse is what queries run on, and an
-append-only file a hull is what lies on the disk (journal.py).
+Entries are put in and never changed: an append-only file a hull is what lies on the disk (journal.py).
 """
 
 from __future__ import annotations

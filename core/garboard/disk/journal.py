@@ -21,10 +21,11 @@ import attrs
 
 from garboard.disk import storage
 from garboard.disk.entries import entry_id, read_entry
-from garboard.disk.storage import Damage, NewerFormat, NotSaved
+from garboard.disk.formats import Format
+from garboard.disk.storage import Damage, NotSaved
 from garboard.faults import InputError
 
-FORMAT = 1
+HULL_FILE = Format("garboard hull")
 SUFFIX = ".hull"
 
 _READABLE_PART = 24
@@ -243,7 +244,7 @@ def file_name(key: str) -> str:
 
 def heading(key: str) -> bytes:
     """The first line of a hull's file."""
-    text = f"garboard hull {FORMAT} {key}".encode()
+    text = f"{HULL_FILE.name} {HULL_FILE.version} {key}".encode()
     return text + b" " + _short_check(text) + b"\n"
 
 
@@ -303,11 +304,7 @@ def _key_in(line: bytes) -> str:
     found = _HEADING.fullmatch(line)
     if not found or _short_check(found[1]) != found[4]:
         return ""
-    if int(found[2]) > FORMAT:
-        raise NewerFormat(
-            f"a hull file of format {int(found[2])} for {found[3].decode()}: this version reads format {FORMAT}. "
-            "Install the newer version; the file was left as it is"
-        )
+    HULL_FILE.refuse_newer(int(found[2]), f"the hull file of {found[3].decode()}")
     return found[3].decode()
 
 

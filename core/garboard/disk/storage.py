@@ -20,6 +20,8 @@ from garboard.disk.clock import wall_text
 from garboard.faults import GarboardError
 
 LOCK_NAME = "writer.lock"
+READABLE, PRIVATE = 0o644, 0o600
+"""Modes of a file: everyone on this machine may read it, or only who runs the program."""
 UNFINISHED = ".unfinished-"
 """Name of a file not yet whole. Nothing in it was ever called saved."""
 
@@ -92,9 +94,9 @@ def make_folder(folder: Path) -> None:
     flush_folder(folder.parent)
 
 
-def open_for_append(path: Path, *, create: bool = False) -> int:
+def open_for_append(path: Path, *, create: bool = False, mode: int = READABLE) -> int:
     """A descriptor that writes at the end of the file only."""
-    return os.open(path, _APPEND | (os.O_CREAT | os.O_TRUNC if create else 0), 0o644)
+    return os.open(path, _APPEND | (os.O_CREAT | os.O_TRUNC if create else 0), mode)
 
 
 def append(descriptor: int, data: bytes, size_before: int) -> None:
@@ -144,14 +146,18 @@ def unfinished(path: Path) -> Path:
     return path.with_name(f"{UNFINISHED}{path.name}")
 
 
-def write_whole(path: Path, chunks: Iterable[bytes]) -> None:
+def write_whole(path: Path, chunks: Iterable[bytes], mode: int = READABLE) -> None:
     """Write a file so that after any power cut it is either as before or whole.
+
+    mode   : who may read it, from its first byte on
 
     errors : NotSaved; the file is as before
     """
     new = unfinished(path)
     try:
-        descriptor = open_for_append(new, create=True)
+        if mode != READABLE:
+            new.unlink(missing_ok=True)  # one that a power cut left may be readable by all
+        descriptor = open_for_append(new, create=True, mode=mode)
         try:
             size = 0
             for chunk in chunks:

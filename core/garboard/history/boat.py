@@ -14,7 +14,7 @@ from garboard.disk.clock import HybridClock
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.storage import NewerFormat
-from garboard.faults import Fault, InputError
+from garboard.faults import Fault, InputError, in_words
 from garboard.findings import NotEnoughData
 from garboard.history.authoring import Author, measure
 from garboard.history.halves import EntriesOf, MissingHalf, missing_halves
@@ -173,7 +173,7 @@ def recordings_of(folder: HullFolder) -> Callable[[str], Recording]:
         try:
             return load_recording(folder.attachments.folder / name)[0]
         except (OSError, InputError) as failure:
-            raise NotEnoughData(f"recording {name[:12]} cannot be read: {failure}") from None
+            raise NotEnoughData(f"recording {name[:12]} cannot be read: {in_words(failure)}") from None
 
     return load
 

@@ -14,6 +14,7 @@ from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.entries import Entry, canonical_bytes, plain_place_and_value, view
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.storage import Damage
+from garboard.faults import in_words
 from garboard.history.boat import replay_with_aliases
 from garboard.history.registers import RegisterKey, name_of
 from garboard.history.replay import HullState, replay
@@ -129,7 +130,7 @@ def bring_entries(
                 here.came.update((name, offer.unknown[name]) for name in outcome.added)
                 here.already += len(offer.ids) - len(outcome.added) - len(outcome.refused)
                 here.offered |= offer.ids
-                here.refused.update((name, str(reason)) for name, reason in outcome.refused)
+                here.refused.update((name, in_words(reason)) for name, reason in outcome.refused)
                 progress(hull)
     return brought
 

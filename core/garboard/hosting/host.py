@@ -19,7 +19,7 @@ import pluggy
 
 import garboard
 from garboard import hooks
-from garboard.faults import GarboardError
+from garboard.faults import GarboardError, in_words
 from garboard.findings import (
     Basis,
     BasisKind,
@@ -158,7 +158,7 @@ class PluginHost:
                 self.manager.unregister(module)
             for register in self._registers.values():
                 register.withdraw(name)
-            self.problems.append(PluginProblem(name, _reason(failure)))
+            self.problems.append(PluginProblem(name, in_words(failure)))
         else:
             self.plugins.append(LoadedPlugin(name, str(getattr(module, "__version__", "no version")), module))
 
@@ -243,7 +243,7 @@ class PluginHost:
                 self._hook_of_one("register_commands", plugin.name)(register=register)
             except Exception as failure:
                 found.withdraw(plugin.name)
-                self.problems.append(PluginProblem(plugin.name, f"{_reason(failure)} in register_commands"))
+                self.problems.append(PluginProblem(plugin.name, f"{in_words(failure)} in register_commands"))
         return dict(found.items)
 
     def with_defaults(self, view: JobView) -> JobView:
@@ -295,7 +295,7 @@ def _compute(calculator: Calculator, view: JobView, plugin: str) -> tuple[Findin
     try:
         return _computed(calculator, view)
     except (Exception, SystemExit) as failure:
-        reason = _reason(failure)
+        reason = in_words(failure)
     return (
         Finding(
             code=code_for(calculator.key, PLUGIN_FAILED),
@@ -458,11 +458,3 @@ def _import_file(path: Path) -> ModuleType:
         del sys.modules[name]
         raise
     return module
-
-
-def _reason(failure: BaseException) -> str:
-    notes = "".join(f" {note}" for note in getattr(failure, "__notes__", ()))
-    try:
-        return f"{type(failure).__name__}: {failure}{notes}"
-    except Exception:  # a plugin's own exception may fail in saying what it is
-        return f"{type(failure).__name__}{notes}"

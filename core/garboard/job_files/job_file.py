@@ -19,7 +19,8 @@ from typing import TYPE_CHECKING
 
 import attrs
 
-from garboard.faults import Fault, InputError, NotTaken, shown
+from garboard.disk.formats import Format
+from garboard.faults import Fault, InputError, NotTaken, in_words, shown
 from garboard.fields import Field, Kind, check_value
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_files.convert import faults_of_floats, structure, unstructure
@@ -41,8 +42,7 @@ from garboard.steps import Step
 if TYPE_CHECKING:
     from garboard.hosting.host import PluginHost
 
-FORMAT = "garboard job"
-VERSION = 1
+JOB_FILE = Format("garboard job")
 
 
 @attrs.frozen(kw_only=True)
@@ -51,8 +51,8 @@ class JobFile:
 
     vessel: Vessel
     job: Job
-    format: str = FORMAT
-    version: int = VERSION
+    format: str = JOB_FILE.name
+    version: int = JOB_FILE.version
     steps: tuple[StepState, ...] = ()
     measurements: tuple[Measurement, ...] = ()
     notes: tuple[Note, ...] = ()
@@ -79,8 +79,7 @@ def parse_job_file(text: str, source: str, host: PluginHost | None = None) -> Jo
     """A job file from its text. `source` names it in errors; `host` as for `read_job_file`."""
     plain = _parse_json(text, source)
     try:
-        _check_format(plain, source)
-        read = _structured(plain, source, host)
+        read = _structured(_of_this_version(plain, source), source, host)
         faults = [*_twice(read), *_hull_faults(read), *_entries_faults(read)]
         if faults:
             raise InputError(source, faults)
@@ -148,7 +147,7 @@ def recordings_in(folder: Path, names: Mapping[str, str] | None = None) -> Calla
         try:
             return load_recording(file_beside(folder, reference, called.get(reference, "")))[0]
         except (OSError, InputError) as failure:
-            text = f"recording {reference} cannot be read: {failure}"
+            text = f"recording {reference} cannot be read: {in_words(failure)}"
             raise NotEnoughData(Missing(text, lack=Lack.UNREADABLE)) from None
 
     return load
@@ -312,21 +311,10 @@ def _keys_twice(text: str, keys: Sequence[str]) -> Iterator[Fault]:
         yield from (Fault(key, expected, "the key twice") for key in dict.fromkeys(keys))
 
 
-def _check_format(plain: JsonValue, source: str) -> None:
+def _of_this_version(plain: JsonValue, source: str) -> JsonValue:
     if not isinstance(plain, dict):
         raise InputError(source, [Fault("file", "one job, an object in { }", "a list")])
-    if plain.get("format") != FORMAT:
-        raise InputError(source, [Fault("format", f'"{FORMAT}"', _stands(plain, "format"))])
-    version = plain.get("version")
-    if type(version) is not int:
-        raise InputError(source, [Fault("version", f"a whole number, {VERSION} at most", _stands(plain, "version"))])
-    if version > VERSION:
-        fault = Fault("version", f"{VERSION} at most; update this program, the file was left alone", str(version))
-        raise InputError(source, [fault])
-
-
-def _stands(plain: Mapping[str, JsonValue], key: str) -> str:
-    return shown(plain[key]) if key in plain else "nothing (the key is missing)"
+    return JOB_FILE.current(plain, source)
 
 
 def _twice(job_file: JobFile) -> Iterator[Fault]:

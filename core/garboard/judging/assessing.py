@@ -9,6 +9,7 @@ from pathlib import Path
 import attrs
 
 from garboard import hull_number
+from garboard.disk.formats import Format
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.faults import Fault, InputError
 from garboard.fields import implausible
@@ -19,9 +20,11 @@ from garboard.hosting.titles import place_in_words
 from garboard.job_files.job_file import JobFile, check, located, read_job_file, settings_faults, view_of
 from garboard.job_files.unrecognised import not_known
 from garboard.job_view import Disagreement, JobView, place_of
-from garboard.judging import findings_format
 from garboard.records import EQUIPMENT, Measurement, Vessel, unusual_of
 from garboard.steps import Assessed, Step
+
+FINDINGS = Format("garboard findings")
+"""What the report writes as JSON; a folder's job files are looked for beside it."""
 
 
 @attrs.frozen
@@ -143,7 +146,7 @@ def _is_our_own_output(file: Path) -> bool:
         plain = json.loads(file.read_text(encoding="utf-8"))
     except (ValueError, OSError, RecursionError):
         return False  # read again as a job file, which says what is wrong with it
-    return isinstance(plain, dict) and plain.get("format") == findings_format.FORMAT
+    return isinstance(plain, dict) and FINDINGS.names(plain)
 
 
 def _questions(job: JobView, host: PluginHost) -> Iterator[str]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import attrs
 
 import garboard
+from garboard.faults import in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Number, Table, Verdict
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import name_in_words, place_in_words
@@ -126,12 +127,10 @@ def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: S
     try:
         return tuple(section.build(host.with_defaults(view), assessed))
     except NotEnoughData as missing:
-        return (f"Not enough data: {missing}.",)
+        return (f"Not enough data: {in_words(missing)}.",)
     except Exception as failure:
         plugin = host.owner_of("register_report_sections", section.key)
-        return (
-            f"Plugin {plugin} could not write this section ({type(failure).__name__}: {failure}). Tell its author.",
-        )
+        return (f"Plugin {plugin} could not write this section ({in_words(failure)}). Tell its author.",)
 
 
 def _cover(paper: Paper, view: JobView, assessed: Sequence[Assessed], state: HandOver) -> None:

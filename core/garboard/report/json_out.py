@@ -35,7 +35,7 @@ from garboard.faults import Fault
 from garboard.findings import Figure, Finding, Missing, Number, Table
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
-from garboard.judging.findings_format import FORMAT, VERSION
+from garboard.judging.assessing import FINDINGS
 from garboard.report.outline import counts, punch_list
 from garboard.steps import Assessed
 
@@ -45,8 +45,7 @@ Plain = dict[str, Any]  # whatever JSON can hold; the shapes are written out abo
 def document(host: PluginHost, jobs: Sequence[Plain]) -> str:
     """The whole document as text, ready to be written."""
     whole = {
-        "format": FORMAT,
-        "version": VERSION,
+        **FINDINGS.heading,
         "program": garboard.__version__,
         "plugins": [{"name": plugin.name, "version": plugin.version} for plugin in host.plugins],
         "broken_plugins": [{"name": problem.name, "reason": problem.reason} for problem in host.problems],

@@ -13,9 +13,10 @@ from collections.abc import Callable
 import attrs
 
 from garboard.disk.clock import wall_milliseconds
+from garboard.disk.documents import DocumentDamaged
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.storage import NotSaved
-from garboard.faults import GarboardError
+from garboard.faults import GarboardError, in_words
 from garboard.shop_link import pairing
 from garboard.shop_link.discovery import look_for
 from garboard.shop_link.pairing import PairedShop
@@ -122,30 +123,30 @@ class ComingAshore:
 
     def _try(self) -> float | None:
         """One try; how long to rest after it [s], None until someone asks."""
-        shop = pairing.kept(self._folder.folder)
-        if shop is None:
-            self._stand(RESTING, "no shop is paired")
-            return None
-        self._stand(UNDER_WAY)
         try:
+            shop = pairing.kept(self._folder.folder)
+            if shop is None:
+                self._stand(RESTING, "no shop is paired")
+                return None
+            self._stand(UNDER_WAY)
             report = bring_ashore_where_it_is(self._folder, shop, self._progress)
         except _Stopped:
             self._stand(RESTING)
             return None
         except ShopAway as reason:
-            self._stand(AWAY, str(reason))
+            self._stand(AWAY, in_words(reason))
             pause = self._wait * random.uniform(0.75, 1.25)  # so that twenty tablets do not come back in step
             self._wait = min(self._wait * 2, self._longest_wait)
             return pause
         except (ShopRefused, NotSaved) as reason:  # a full disk, on either side
-            self._stand(REFUSED, str(reason))
+            self._stand(REFUSED, in_words(reason))
             return self._every
-        except (NotTheShop, NotPaired) as reason:
-            self._stand(REFUSED, str(reason))
+        except (NotTheShop, NotPaired, DocumentDamaged) as reason:
+            self._stand(REFUSED, in_words(reason))
             return None
         except Exception as failure:  # the thread has nobody above it: what is not told here is told nowhere
             log.exception("coming ashore failed")
-            self._stand(REFUSED, f"the program failed at this: {failure!r}")
+            self._stand(REFUSED, f"the program failed at this: {in_words(failure)}")
             return None
         self._wait = self._first_wait
         self._tell(State(word=ASHORE, report=report, at=wall_milliseconds()))

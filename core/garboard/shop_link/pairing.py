@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import base64
 import binascii
-import json
 import re
 import secrets
 from collections.abc import Iterable
@@ -19,13 +18,12 @@ from uuid import uuid4
 
 import attrs
 
-from garboard.disk import storage
+from garboard.disk.documents import DocumentDamaged
 from garboard.faults import Fault, InputError
 from garboard.history.authority import AT_THE_DESK, MANAGER
 from garboard.job_files.convert import structure
-from garboard.records import JsonValue
+from garboard.shop_link.shop_document import FILE, PAIRED, shop_document
 
-FILE = "shop.json"
 SHOP_FOLDER = "shop"
 """In a shop's own folder, what only the shop has; no tablet has it."""
 DEFAULT_PORT = 8443
@@ -164,20 +162,24 @@ def keep(folder: Path, shop: PairedShop) -> None:
 
     errors : storage.NotSaved
     """
-    storage.make_folder(folder)
-    plain: dict[str, JsonValue] = {"format": "garboard paired shop", "version": 1, **attrs.asdict(shop)}
-    storage.write_whole(folder / FILE, [json.dumps(plain, indent=1).encode()])
-    (folder / FILE).chmod(0o600)
+    document = shop_document(folder)
+    try:
+        document.put_row(PAIRED, attrs.asdict(shop))
+    except DocumentDamaged:
+        document.begin_anew()
+        document.put_row(PAIRED, attrs.asdict(shop))
 
 
 def kept(folder: Path) -> PairedShop | None:
-    """The pairing kept beside a tablet's hull files; None when there is none, or none that can be read."""
-    try:
-        plain = json.loads((folder / FILE).read_bytes())
-        known = {key: plain[key] for key in attrs.fields_dict(PairedShop) if key in plain}
-        return structure(known, PairedShop, FILE)
-    except (OSError, ValueError, TypeError):
-        return None
+    """The pairing kept beside a tablet's hull files; None when there is none.
+
+    errors : DocumentDamaged; NewerFormat
+    """
+    document = shop_document(folder)
+    with document.file.reading():
+        row = document.row(PAIRED)
+        known = {key: row[key] for key in attrs.fields_dict(PairedShop) if key in row} if row is not None else {}
+        return structure(known, PairedShop, FILE) if known else None
 
 
 def keep_told(folder: Path, shop: PairedShop) -> None:
@@ -192,7 +194,10 @@ def keep_told(folder: Path, shop: PairedShop) -> None:
 
 def may_decide(folder: Path) -> bool:
     """Whether what is a manager's may be decided in this folder: it is paired as one, or with no shop at all."""
-    shop = kept(folder)
+    try:
+        shop = kept(folder)
+    except DocumentDamaged:  # it may have been a technician's
+        return False
     return shop is None or shop.role == MANAGER
 
 

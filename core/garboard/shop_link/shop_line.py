@@ -17,7 +17,7 @@ from types import TracebackType
 from typing import NamedTuple, Self
 
 from garboard.disk.clock import wall_milliseconds
-from garboard.faults import GarboardError
+from garboard.faults import GarboardError, in_words
 from garboard.shop_link import wire
 from garboard.shop_link.pairing import address_text
 from garboard.shop_link.wire import Garbled
@@ -112,8 +112,8 @@ class ShopLine:
         except (OSError, http.client.HTTPException, Garbled, ValueError) as failure:
             self._connection.close()
             if isinstance(failure, Garbled):
-                raise ShopAway(f"the shop's answer came garbled: {failure}") from failure
-            raise ShopAway(f"no answer from {self.address}: {_reason_of(failure)}") from failure
+                raise ShopAway(f"the shop's answer came garbled: {in_words(failure)}") from failure
+            raise ShopAway(f"no answer from {self.address}: {in_words(failure)}") from failure
         self.sent += len(ready)
         self.received += len(raw)
         self._compare_clocks(reply, started, wall_milliseconds())
@@ -159,12 +159,6 @@ def _context() -> ssl.SSLContext:
     context.check_hostname = False
     context.verify_mode = ssl.CERT_NONE  # the fingerprint is checked instead, before a byte is sent
     return context
-
-
-def _reason_of(failure: Exception) -> str:
-    """The system's own sentence without its number."""
-    said = failure.strerror if isinstance(failure, OSError) else ""
-    return said or str(failure) or type(failure).__name__
 
 
 def _accepted(reply: Reply) -> Reply:

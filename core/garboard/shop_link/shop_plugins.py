@@ -6,7 +6,6 @@ the paired shop alone. What is run is always the content that was approved: it i
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterable
 from pathlib import Path
@@ -15,11 +14,13 @@ import attrs
 
 from garboard.disk import storage
 from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.documents import DocumentDamaged
 from garboard.disk.hullfile import HullFolder
+from garboard.faults import InputError
 from garboard.job_files.convert import structure
 from garboard.records import JsonValue
+from garboard.shop_link.shop_document import PLUGINS, shop_document
 
-FILE = "shop_plugins.json"
 FOLDER = "shop_plugins"
 NAME = re.compile(r"[a-z][a-z0-9_]{0,59}")
 """What a plugin's file may be called, before its ".py"."""
@@ -64,15 +65,15 @@ def read(plain: JsonValue) -> tuple[ApprovedPlugin, ...]:
 
 def keep(folder: Path, plugins: Iterable[ApprovedPlugin]) -> None:
     """Keep what the shop has approved beside a tablet's hull files. Raises storage.NotSaved."""
-    plain = {"format": "garboard shop plugins", "version": 1, "plugins": [attrs.asdict(plugin) for plugin in plugins]}
-    storage.write_whole(folder / FILE, [json.dumps(plain, indent=1).encode()])
+    shop_document(folder).put_rows(PLUGINS, "name", map(attrs.asdict, plugins))
 
 
 def kept(folder: Path) -> tuple[ApprovedPlugin, ...]:
     """What the shop has approved; nothing when there is no list, or none that can be read."""
     try:
-        return read(json.loads((folder / FILE).read_bytes())["plugins"])
-    except (OSError, ValueError, KeyError, TypeError):
+        known = attrs.fields_dict(ApprovedPlugin)
+        return read([{key: row[key] for key in known if key in row} for row in shop_document(folder).rows(PLUGINS)])
+    except (DocumentDamaged, InputError):
         return ()
 
 

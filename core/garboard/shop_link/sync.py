@@ -24,7 +24,7 @@ from garboard.disk.hullfile import HullFolder
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving, OutOfPlace
 from garboard.disk.storage import NewerFormat
-from garboard.faults import InputError
+from garboard.faults import InputError, in_words
 from garboard.history.merge import HullMerge, judge
 from garboard.history.registers import RegisterKey
 from garboard.shop_link import shop_plugins, wire
@@ -280,7 +280,7 @@ class _Ashore:
         try:
             after = shop_plugins.read(_read(lambda: wire.read_object(_found(reply).body)).get("plugins"))
         except InputError as unreadable:
-            raise ShopAway(f"the shop's answer came garbled: {unreadable}") from unreadable
+            raise ShopAway(f"the shop's answer came garbled: {in_words(unreadable)}") from unreadable
         shop_plugins.keep(self.folder.folder, after)
         self.approved = tuple(plugin for plugin in after if plugin not in before)
         self.withdrawn = tuple(sorted({plugin.name for plugin in before} - {plugin.name for plugin in after}))
@@ -328,7 +328,7 @@ class _Ashore:
                 try:
                     found[hull] = self.folder.ids(hull)
                 except (NewerFormat, InputError) as unreadable:
-                    self.not_kept[f"hull {hull}"] = str(unreadable)
+                    self.not_kept[f"hull {hull}"] = in_words(unreadable)
         return found
 
     def _sixteenths(
@@ -389,7 +389,7 @@ class _Ashore:
             try:
                 hull = hull_key_of(raw)
             except InputError as reason:
-                self.not_kept[entry_id(raw)] = str(reason)
+                self.not_kept[entry_id(raw)] = in_words(reason)
                 continue
             if hull in asked:
                 by_hull.setdefault(hull, []).append(raw)
@@ -401,7 +401,7 @@ class _Ashore:
             for hull, entries in by_hull.items():
                 put = self.folder.put_if_absent(hull, entries)
                 added += len(put.added)
-                self.not_kept.update((name, str(reason)) for name, reason in put.refused)
+                self.not_kept.update((name, in_words(reason)) for name, reason in put.refused)
         self.received += added
         return added
 
@@ -458,7 +458,7 @@ class _Ashore:
             self.folder.attachments.prove(name)
             self.refused[name] = "it was spoilt on the way; bring ashore again"
         except (AttachmentDamaged, KeyError) as damaged:
-            self.refused[name] = str(damaged)
+            self.refused[name] = in_words(damaged)
 
     def _fetch(self, name: str, size: int) -> None:
         arriving = Arriving(self.folder.folder / ARRIVING, self.folder.attachments)
@@ -471,7 +471,7 @@ class _Ashore:
             try:
                 held = arriving.add(name, held, reply.body, size)
             except (AttachmentDamaged, OutOfPlace) as failure:
-                self.not_kept[name] = str(failure)
+                self.not_kept[name] = in_words(failure)
                 return
             if held >= size:
                 self.attachments_received += 1
@@ -510,7 +510,7 @@ def _read(parse: Callable[[], Result]) -> Result:
     try:
         return parse()
     except Garbled as garbled:
-        raise ShopAway(f"the shop's answer came garbled: {garbled}") from garbled
+        raise ShopAway(f"the shop's answer came garbled: {in_words(garbled)}") from garbled
 
 
 def _found(reply: Reply) -> Reply:

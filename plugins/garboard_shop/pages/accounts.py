@@ -16,7 +16,7 @@ from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.entries import Entry, canonical_bytes, view
 from garboard.disk.storage import NewerFormat
-from garboard.faults import InputError
+from garboard.faults import InputError, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Verdict
 from garboard.history.boat import Boat, open_entries
 from garboard.history.moves import JOINING
@@ -401,7 +401,7 @@ class _Recordings:
                 self.lacking.add(name)
                 raise NotEnoughData(f"recording {name[:12]} is not here yet; bring its tablet ashore") from None
             except (OSError, InputError) as failure:
-                raise NotEnoughData(f"recording {name[:12]} cannot be read: {failure}") from None
+                raise NotEnoughData(f"recording {name[:12]} cannot be read: {in_words(failure)}") from None
 
 
 def file_of(measurement: Measurement) -> tuple[str, str]:

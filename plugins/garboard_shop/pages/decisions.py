@@ -8,7 +8,7 @@ from garboard import hull_number
 from garboard.disk.clock import HybridClock
 from garboard.disk.entries import Entry, view
 from garboard.disk.hullfile import CheckedEntries
-from garboard.faults import Fault, InputError
+from garboard.faults import Fault, GarboardError, InputError
 from garboard.history import authoring as writing
 from garboard.history.authoring import Author
 from garboard.history.authority import ON_THE_PAGE
@@ -20,7 +20,7 @@ from garboard_shop.pages.accounts import BoatAccount, coverage_seen, open_boat, 
 from garboard_shop.store import Store
 
 
-class Overtaken(Exception):
+class Overtaken(GarboardError):
     """Something came while the person decided; they must look again before it can be decided."""
 
 

@@ -10,7 +10,7 @@ import attrs
 
 from garboard.disk.entries import Entry
 from garboard.disk.storage import NewerFormat
-from garboard.faults import InputError
+from garboard.faults import InputError, in_words
 from garboard.findings import Verdict
 from garboard_shop.pages.accounts import Accounts, BoatAccount, JobAccount
 from garboard_shop.pages.index import Index
@@ -120,7 +120,7 @@ def day_sheet(store: Store, accounts: Accounts, index: Index, day: date, asked: 
         try:
             account = accounts.of(hull)
         except (NewerFormat, InputError) as failure:
-            unreadable.append((hull, str(failure)))
+            unreadable.append((hull, in_words(failure)))
             continue
         if account is None or account.boat.state.hull_keys in boats:
             continue

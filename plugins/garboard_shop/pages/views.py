@@ -17,7 +17,7 @@ from starlette.routing import BaseRoute
 from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.storage import NewerFormat
-from garboard.faults import Fault, InputError
+from garboard.faults import Fault, InputError, in_words
 from garboard.history.boat import register_named
 from garboard.history.past import history_of
 from garboard.report.equipment import equipment_tables, vessel_facts
@@ -274,7 +274,7 @@ def attached(visit: Visit) -> Response:
     try:
         first = held.read(name, 0, LARGEST_PIECE)
     except AttachmentDamaged as damaged:
-        raise NotHere(404, f"This file cannot be given out: {damaged}.") from None
+        raise NotHere(404, f"This file cannot be given out: {in_words(damaged)}.") from None
 
     def pieces() -> Iterator[bytes]:
         yield first

@@ -17,7 +17,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from garboard.disk.storage import NewerFormat, NotSaved
-from garboard.faults import InputError
+from garboard.faults import GarboardError, InputError, in_words
 from garboard.history.halves import HalfSaved
 from garboard_shop.pages import people
 from garboard_shop.pages.decisions import Overtaken
@@ -49,7 +49,7 @@ HEADERS: Mapping[str, str] = MappingProxyType(
 log = logging.getLogger("garboard.shop")
 
 
-class NotHere(Exception):
+class NotHere(GarboardError):
     """The request cannot be answered; the sentence is for the person.
 
     status : of the answer
@@ -166,11 +166,11 @@ def _answer(visit: Visit, answer: Answer, role: str) -> Response:
     except NotHere as failure:
         return visit.refused(failure)
     except Overtaken as overtaken:
-        return visit.page("refused.html", 409, sentence=str(overtaken), details=())
+        return visit.page("refused.html", 409, sentence=in_words(overtaken), details=())
     except InputError as failure:
         return visit.page("refused.html", 400, sentence="This cannot be used as it is.", details=failure.faults)
     except NewerFormat as failure:
-        return visit.page("refused.html", 500, sentence=str(failure), details=())
+        return visit.page("refused.html", 500, sentence=in_words(failure), details=())
     except StoreAway as away:
         log.error("store away: %s", away)
         sentence = "The shop's database does not answer. Nothing was changed. Try again in a moment."
@@ -180,7 +180,7 @@ def _answer(visit: Visit, answer: Answer, role: str) -> Response:
         return visit.page("refused.html", 507, sentence=str(failure), details=())
     except NotSaved as failure:
         log.error("not saved: %s", failure)
-        return visit.page("refused.html", 507, sentence=f"Nothing was saved: {failure}", details=())
+        return visit.page("refused.html", 507, sentence=f"Nothing was saved: {in_words(failure)}", details=())
     except Exception:
         log.exception("%s %s failed", visit.request.method, visit.request.url.path)
         sentence = "The shop server failed at this; its log says why. Nothing you entered before is lost."

@@ -2,59 +2,52 @@
 
 from __future__ import annotations
 
-import json
-import logging
 from typing import TYPE_CHECKING
 
 import attrs
 
-from garboard.disk import storage
+from garboard.shop_link.shop_document import is_paired
 from garboard_tablet.models.session import Place
-from garboard_tablet.models.vessels import VesselLine, VesselList, stamp_of
+from garboard_tablet.models.vessels import ASHORE, VesselLine, VesselList, stamp_of
 
 if TYPE_CHECKING:
     from garboard.history.registers import RegisterKey
     from garboard.shop_link.ashore import State
     from garboard.shop_link.sync import SyncReport
-    from garboard_tablet.models.tablet import Tablet
-
-log = logging.getLogger("garboard.tablet")
-
-FILE = "ashore.json"
-PAIRED_FILE = "shop.json"
 
 
 @attrs.define
 class AshoreMarks:
     """For each hull, the stamp of its file when everything in it was last known to be at the shop."""
 
-    tablet: Tablet
+    vessels: VesselList
     stamps: dict[str, str] = attrs.field(factory=dict)
 
     def read(self) -> None:
-        try:
-            plain = json.loads((self.tablet.folder / FILE).read_bytes())
-            self.stamps = {str(hull): str(stamp) for hull, stamp in plain.items()}
-        except FileNotFoundError:
-            self.stamps = {}
-        except (OSError, ValueError, AttributeError):
-            log.warning("which vessels are ashore cannot be read; the next merge says it anew", exc_info=True)
-            self.stamps = {}
+        """Take the marks as they were kept. Without any, the next merge says it anew."""
+        tablet, document = self.vessels.tablet, self.vessels.document
+
+        def read() -> dict[str, str]:
+            return {str(row["hull"]): str(row["stamp"]) for row in document.rows(ASHORE)}
+
+        self.stamps = document.read_or_begin_anew(read, tablet.damaged)
 
     def word(self, line: VesselLine) -> str:
         """How a vessel stands, for the list."""
-        if not (self.tablet.folder / PAIRED_FILE).exists():
+        if not is_paired(self.vessels.tablet.folder):
             return "only on this tablet"
         known = stamp_of(self.stamps.get(hull, "") for hull in line.files)
         return "ashore" if line.stamp and known == line.stamp else "not ashore yet"
 
-    def note(self, report: SyncReport, vessels: VesselList) -> None:
+    def note(self, report: SyncReport) -> None:
         """Mark every hull of which the shop holds as much as stands here now."""
+        files = self.vessels.tablet.files
         for hull, here in report.here.items():
-            stamp = vessels.stamp(hull)  # taken first: an entry saved meanwhile makes it out of date, never too new
-            if hull not in report.differing and here == len(self.tablet.files.ids(hull)):
+            stamp = self.vessels.stamp(hull)  # taken first: an entry saved meanwhile outdates it
+            if hull not in report.differing and here == len(files.ids(hull)):
                 self.stamps[hull] = stamp
-        storage.write_whole(self.tablet.folder / FILE, [json.dumps(self.stamps).encode()])
+        rows = ({"hull": hull, "stamp": stamp} for hull, stamp in self.stamps.items())
+        self.vessels.document.put_rows(ASHORE, "hull", rows)
 
 
 @attrs.frozen

@@ -13,7 +13,7 @@ from typing import Any
 import attrs
 
 from garboard.disk import storage
-from garboard.faults import InputError
+from garboard.faults import InputError, in_words
 from garboard.job_view import JobView
 from garboard.samples import Sample
 from garboard.steps import Guidance, LiveGuide
@@ -179,10 +179,10 @@ class LiveRun:
     def _silent(self, failure: Exception) -> None:
         """Nothing more comes. What came so far can be kept."""
         self.source.stop()
-        self.fault = f"No more samples from {self.source.title}: {failure}"
+        self.fault = f"No more samples from {self.source.title}: {in_words(failure)}"
         self.guidance = Guidance(number=None, unit="", word="no samples")
 
     def _failed(self, failure: Exception) -> None:
         """A plugin's mistake must not stop the recording of what came in."""
-        self.fault = f"The guide {self.guide.title} failed: {type(failure).__name__}: {failure}. Tell its author."
+        self.fault = f"The guide {self.guide.title} failed: {in_words(failure)}. Tell its author."
         self.guidance = Guidance(number=None, unit="", word="no guidance")

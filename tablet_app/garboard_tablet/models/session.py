@@ -2,18 +2,30 @@
 
 from __future__ import annotations
 
-import json
-import logging
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import attrs
 
-from garboard.disk import storage
+from garboard.disk.documents import FOLDER, Document, DocumentDamaged, Kind
+from garboard.disk.formats import Format
 
-log = logging.getLogger("garboard.tablet")
+FILE = f"{FOLDER}/session.json"
+TABLE = "session"
+_FORMER = "session.json"
 
-FORMAT = 1
+
+def _as_row(plain: dict[str, Any]) -> dict[str, Any]:
+    former = plain[_FORMER]
+    return {TABLE: {"1": {"way": former["way"], "typed": former["typed"]}}}
+
+
+SESSION = Kind(
+    Format("garboard session", (_as_row,)),
+    cure="Go to the boat again, and type again what was not yet saved.",
+    former=(_FORMER,),
+)
 
 
 @attrs.frozen(kw_only=True)
@@ -48,7 +60,7 @@ class Session:
     Each change is on the disk when the method returns.
     """
 
-    path: Path
+    document: Document
     way: list[Place] = attrs.field(factory=lambda: [HOME])
     typed: dict[str, str] = attrs.field(factory=dict)
 
@@ -89,25 +101,22 @@ class Session:
         self.typed.pop(key, None)
 
     def save(self) -> None:
-        plain = {"format": FORMAT, "way": [attrs.asdict(place) for place in self.way], "typed": self.typed}
-        storage.write_whole(self.path, [json.dumps(plain, ensure_ascii=False).encode()])
+        self.document.put_row(TABLE, {"way": [attrs.asdict(place) for place in self.way], "typed": self.typed})
 
 
-def resume(path: Path) -> Session:
-    """The session as it was left. One that cannot be read begins anew: every confirmed value is in the hull files."""
-    try:
-        plain = json.loads(path.read_bytes())
-        if plain["format"] != FORMAT:
-            log.warning("the session is of another version of the program; it begins anew")
-            return Session(path)
-        way = [_place(place) for place in plain["way"]]
-        typed = {str(key): str(text) for key, text in plain["typed"].items()}
-    except FileNotFoundError:
-        return Session(path)
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
-        log.warning("the session cannot be read; it begins anew", exc_info=True)
-        return Session(path)
-    return Session(path, way or [HOME], typed)
+def resume(folder: Path, damaged: list[DocumentDamaged]) -> Session:
+    """The session as it was left in a tablet's folder. A damaged one begins anew: what was saved is in the hull files.
+
+    errors : NewerFormat
+    """
+    document = Document(folder / FILE, SESSION)
+
+    def read() -> Session:
+        row = document.row(TABLE) or {"way": [], "typed": {}}
+        typed = {str(key): str(text) for key, text in row["typed"].items()}
+        return Session(document, [_place(place) for place in row["way"]] or [HOME], typed)
+
+    return document.read_or_begin_anew(read, damaged)
 
 
 def _place(plain: Mapping[str, object]) -> Place:

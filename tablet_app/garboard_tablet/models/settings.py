@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import logging
 import os
 from collections.abc import Mapping
 from pathlib import Path
@@ -11,12 +9,20 @@ from typing import TYPE_CHECKING
 
 import attrs
 
-from garboard.disk import storage
+from garboard.disk.documents import FOLDER, Document, DocumentDamaged, Kind, one_row
+from garboard.disk.formats import Format
 
 if TYPE_CHECKING:
     from garboard.steps import Field
 
-log = logging.getLogger("garboard.tablet")
+FILE = f"{FOLDER}/tablet.json"
+TABLE = "tablet"
+_FORMER = "tablet.json"
+SETTINGS = Kind(
+    Format("garboard tablet settings", (one_row(TABLE, _FORMER),)),
+    cure="Set who is working, the colours and the units again.",
+    former=(_FORMER,),
+)
 
 AS_DECLARED = "as each step says"
 METRIC = "metric first"
@@ -91,23 +97,25 @@ class TabletSettings:
         return wanted if wanted in UNITS_OF[field.quantity] else field.unit
 
 
-def read_settings(path: Path) -> TabletSettings:
-    """The settings kept in a file; the usual ones, saved at once, where there is none that can be read."""
-    try:
-        plain = json.loads(path.read_bytes())
-        known = {attribute.name for attribute in attrs.fields(TabletSettings)}
-        kept = {name: value for name, value in plain.items() if name in known}
-        names = {name: tuple(kept.get(name, ())) for name in ("people", "network")}
-        return TabletSettings(**{**kept, **names})
-    except (OSError, ValueError, TypeError, AttributeError) as failure:
-        if not isinstance(failure, FileNotFoundError):
-            log.warning("the settings of this tablet cannot be read; it begins with the usual ones", exc_info=True)
-        fresh = TabletSettings()
-        write_settings(path, fresh)
-        return fresh
+def read_settings(folder: Path, damaged: list[DocumentDamaged]) -> TabletSettings:
+    """The settings kept in a tablet's folder; the usual ones, saved at once, where there are none.
+
+    errors : NewerFormat; NotSaved
+    """
+    document = Document(folder / FILE, SETTINGS)
+
+    def read() -> TabletSettings:
+        row = document.row(TABLE)
+        if row is None:
+            fresh = TabletSettings()
+            write_settings(folder, fresh)
+            return fresh
+        known = {name: row[name] for name in attrs.fields_dict(TabletSettings) if name in row}
+        return TabletSettings(**{**known, **{name: tuple(known.get(name, ())) for name in ("people", "network")}})
+
+    return document.read_or_begin_anew(read, damaged)
 
 
-def write_settings(path: Path, settings: TabletSettings) -> None:
-    """Keep the settings; saved when this returns."""
-    plain = attrs.asdict(settings)
-    storage.write_whole(path, [json.dumps(plain, ensure_ascii=False, indent=1).encode()])
+def write_settings(folder: Path, settings: TabletSettings) -> None:
+    """Keep the settings; saved when this returns. Raises storage.NotSaved."""
+    Document(folder / FILE, SETTINGS).put_row(TABLE, attrs.asdict(settings))

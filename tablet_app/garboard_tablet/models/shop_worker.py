@@ -7,8 +7,10 @@ from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING
 
+from garboard.disk.documents import DocumentDamaged
 from garboard.disk.storage import NotSaved
-from garboard_tablet.models.ashore import PAIRED_FILE
+from garboard.faults import GarboardError, in_words
+from garboard.shop_link.shop_document import is_paired
 
 if TYPE_CHECKING:
     from garboard.shop_link.ashore import ComingAshore, State
@@ -32,9 +34,13 @@ class ShopWorker:
 
     @property
     def paired(self) -> PairedShop | None:
+        """The shop; None without one, or where the pairing cannot be read, as the settings page says."""
         from garboard.shop_link.pairing import kept
 
-        return kept(self._tablet.folder)
+        try:
+            return kept(self._tablet.folder)
+        except DocumentDamaged:
+            return None
 
     @property
     def state(self) -> State:
@@ -45,7 +51,7 @@ class ShopWorker:
 
     def begin(self) -> None:
         """Bring ashore from the start on, where a shop is paired."""
-        if self._background.threads and (self._tablet.folder / PAIRED_FILE).exists():
+        if self._background.threads and is_paired(self._tablet.folder):
             self.bring_ashore_now()
 
     def bring_ashore_now(self) -> None:
@@ -73,7 +79,7 @@ class ShopWorker:
 
         from garboard.shop_link import pairing
 
-        shop, writes_as = pairing.kept(self._tablet.folder), self._tablet.settings.tablet
+        shop, writes_as = self.paired, self._tablet.settings.tablet
         if shop is None or shop.device == writes_as:
             return
         try:
@@ -92,15 +98,13 @@ class ShopWorker:
                 self.bring_ashore_now()
 
         def work() -> tuple[PairedShop | None, str]:
-            from garboard.faults import InputError
             from garboard.shop_link import pairing, sync
-            from garboard.shop_link.shop_line import NotTheShop, ShopAway, ShopRefused
 
             try:
                 shop = sync.pair(code, name, settings.tablet)
                 pairing.keep(folder, shop)
-            except (InputError, NotTheShop, ShopAway, ShopRefused, NotSaved) as failure:
-                return None, str(failure)
+            except (GarboardError, OSError) as failure:
+                return None, in_words(failure)
             return shop, ""
 
         def failed(failure: Exception) -> None:

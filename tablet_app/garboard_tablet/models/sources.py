@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Protocol
 
 import attrs
 
-from garboard.faults import InputError
+from garboard.faults import InputError, in_words
 from garboard.recordings.simulator import Boat, Compass, Order, marked, simulate
 from garboard.samples import SIMULATED, Sample
 
@@ -151,7 +151,7 @@ def why_not(path: Path, quantities: Iterable[str]) -> str:
     try:
         first = tuple(islice(RecordingFile(path), LOOKED_THROUGH))
     except (InputError, OSError) as failure:
-        return str(failure)
+        return in_words(failure)
     found = {sample.quantity for sample in first}
     if any(sample.source.startswith(SIMULATED) for sample in first):
         return f"{path.name} is a simulated run, no measurement. To see how a guide works, choose the simulated boat."

@@ -12,7 +12,10 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard.disk.clock import HybridClock
+from garboard.disk.documents import DocumentDamaged
 from garboard.disk.hullfile import HullFolder
+from garboard.faults import GarboardError, in_words
+from garboard.shop_link.shop_document import damage_of
 from garboard_tablet.models.session import Session, resume
 from garboard_tablet.models.settings import TabletSettings, read_settings, write_settings
 
@@ -30,8 +33,6 @@ if TYPE_CHECKING:  # each loaded in the method that needs it: the app's first fr
     from garboard.steps import Assessed, Step
     from garboard_tablet.models.asks import Ask
 
-SESSION_FILE = "session.json"
-SETTINGS_FILE = "tablet.json"
 STARTED = "under way"
 NOT_NAMED = "not named"
 """Stands for who stated something when a tablet has lost its settings: a value must be kept all the same."""
@@ -42,6 +43,7 @@ class Tablet:
     """One tablet at work. Made with `open_tablet`.
 
     make_plugins : loads the plugins; called when they are first needed, so that the first page need not wait
+    damaged      : what could not be read of session, settings, pairing and vessel list, and what to do
     """
 
     folder: Path
@@ -49,6 +51,7 @@ class Tablet:
     settings: TabletSettings
     session: Session
     make_plugins: Callable[[], PluginHost]
+    damaged: list[DocumentDamaged] = attrs.field(factory=list)
     clock: HybridClock = attrs.field(factory=HybridClock)
     last_saved: str = ""
     _host: PluginHost | None = None
@@ -332,7 +335,7 @@ class Tablet:
 
     def change_settings(self, settings: TabletSettings) -> None:
         self.settings = settings
-        write_settings(self.folder / SETTINGS_FILE, settings)
+        write_settings(self.folder, settings)
 
     def close(self) -> None:
         self.files.close()
@@ -351,16 +354,16 @@ def open_tablet(folder: Path, make_plugins: Callable[[], PluginHost] | None = No
 
     folder       : made when it is not there
     make_plugins : loads the plugins; `all_plugins` unless given
-    errors : FolderInUse when another program writes in it
+    errors : FolderInUse when another program writes in it; NewerFormat when a newer one wrote its documents
     """
-    files = HullFolder(folder)
-    return Tablet(
-        folder,
-        files,
-        read_settings(folder / SETTINGS_FILE),
-        resume(folder / SESSION_FILE),
-        make_plugins or partial(all_plugins, files),
-    )
+    files, damaged = HullFolder(folder), list[DocumentDamaged]()
+    try:
+        settings, session = read_settings(folder, damaged), resume(folder, damaged)
+        damaged += damage_of(folder)
+    except GarboardError:
+        files.close()
+        raise
+    return Tablet(folder, files, settings, session, make_plugins or partial(all_plugins, files), damaged)
 
 
 def _is_well_formed(number: str) -> bool:
@@ -412,5 +415,5 @@ def _read_recording(files: HullFolder, reference: str) -> Recording:
     try:
         return load_recording(files.attachments.folder / reference)[0]
     except (OSError, InputError) as failure:
-        text = f"recording {reference[:8]} cannot be read: {failure}"
+        text = f"recording {reference[:8]} cannot be read: {in_words(failure)}"
         raise NotEnoughData(Missing(text, lack=Lack.UNREADABLE)) from None

@@ -42,8 +42,12 @@ class VesselWatch:
         if stale:
             self._background.later(lambda: self._put_right(stale))
             return
+        self.keep()
+        self._changed()
+
+    def keep(self) -> None:
+        """Keep the list for the next start. It can be made anew from the entries, so a full disk interrupts nobody."""
         try:
             self._vessels.keep()
-        except NotSaved as failure:  # the list can be made anew from the entries, so nobody is interrupted for it
+        except NotSaved as failure:
             log.warning("the list of vessels was not kept", exc_info=failure)
-        self._changed()

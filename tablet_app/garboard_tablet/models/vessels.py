@@ -2,24 +2,39 @@
 
 from __future__ import annotations
 
-import json
-import logging
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import attrs
 
 from garboard import hull_number
-from garboard.disk import storage
+from garboard.disk.documents import FOLDER, Document, Kind, numbered
+from garboard.disk.formats import Format
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
 from garboard.faults import InputError
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.tablet import Tablet
 
-log = logging.getLogger("garboard.tablet")
+FILE = f"{FOLDER}/vessels.json"
+LINES, ASHORE = "vessels", "ashore"
+"""Its tables: a line for each boat, and for each hull what was last known to be at the shop."""
+_FORMER_LINES, _FORMER_ASHORE = "summaries.json", "ashore.json"
 
-SUMMARIES_FILE = "summaries.json"
+
+def _as_tables(plain: dict[str, Any]) -> dict[str, Any]:
+    marks = plain.get(_FORMER_ASHORE, {})
+    return {
+        LINES: numbered(plain.get(_FORMER_LINES, [])),
+        ASHORE: numbered({"hull": hull, "stamp": marks[hull]} for hull in marks),
+    }
+
+
+VESSELS = Kind(
+    Format("garboard vessel list", (_as_tables,)),
+    cure="The list is made anew from the boats' files: there is nothing to do.",
+    former=(_FORMER_LINES, _FORMER_ASHORE),
+)
 
 
 @attrs.frozen(kw_only=True)
@@ -69,17 +84,21 @@ class VesselList:
 
     tablet: Tablet
     lines: dict[str, VesselLine] = attrs.field(factory=dict)
+    _kept: tuple[VesselLine, ...] | None = None
+
+    @property
+    def document(self) -> Document:
+        return Document(self.tablet.folder / FILE, VESSELS)
 
     def read(self) -> None:
-        """Take the lines as they were kept; wrong ones are put right by `refresh`."""
-        try:
-            plain = json.loads((self.tablet.folder / SUMMARIES_FILE).read_bytes())
-            self.lines = {line["hull"]: _line_kept(line) for line in plain}
-        except FileNotFoundError:
-            self.lines = {}
-        except (OSError, ValueError, TypeError, KeyError):
-            log.warning("the kept list of vessels cannot be read; it is made anew from the hull files")
-            self.lines = {}
+        """Take the lines as they were kept; wrong ones are put right by `refresh`. Raises storage.NewerFormat."""
+        document = self.document
+
+        def read() -> dict[str, VesselLine]:
+            return {row["hull"]: _line_kept(row) for row in document.rows(LINES)}
+
+        self.lines = document.read_or_begin_anew(read, self.tablet.damaged)
+        self._kept = self.snapshot()
 
     def snapshot(self) -> tuple[VesselLine, ...]:
         """The lines as they are now, for a thread that must not see the list change."""
@@ -109,19 +128,15 @@ class VesselList:
             self.refresh(parted)
 
     def keep(self) -> None:
-        """Keep the lines for the next start."""
-        plain = [attrs.asdict(line) for line in self.lines.values()]
-        storage.write_whole(self.tablet.folder / SUMMARIES_FILE, [json.dumps(plain, ensure_ascii=False).encode()])
+        """Keep the lines for the next start, where any changed."""
+        if self._kept != self.snapshot():
+            self.document.put_rows(LINES, "hull", map(attrs.asdict, self.lines.values()))
+            self._kept = self.snapshot()
 
     def found(self, words: str) -> tuple[VesselLine, ...]:
         """Lines that a search finds, the latest saved first."""
         found = [line for line in self.lines.values() if line.matches(words)]
         return tuple(sorted(found, key=lambda line: (line.saved, line.hull), reverse=True))
-
-    def changed(self, hull: str) -> None:
-        """Something the list shows of a vessel has changed: put her line right and keep it."""
-        self.refresh(hull)
-        self.keep()
 
     def stamp(self, *hulls: str) -> str:
         """Tells whether anything was written in the files of these hulls since."""
@@ -163,10 +178,10 @@ def _file_size(files: HullFolder, hull: str) -> str:
         return ""
 
 
-def _line_kept(plain: dict[str, Any]) -> VesselLine:
+def _line_kept(row: Mapping[str, Any]) -> VesselLine:
     """A line as it was kept; json has no tuples."""
-    tuples = {name: tuple(plain.get(name, ())) for name in ("also", "guests")}
-    return VesselLine(**{**plain, **tuples})
+    known = {name: row[name] for name in attrs.fields_dict(VesselLine) if name in row}
+    return VesselLine(**{**known, **{name: tuple(row.get(name, ())) for name in ("also", "guests")}})
 
 
 def stamp_of(stamps: Iterable[str]) -> str:

@@ -105,7 +105,7 @@ class KindPage(Page):
     def _add_engines(self, positions: Sequence[str]) -> None:
         for position in positions:
             self.tablet.add_piece(self.place.hull, ("engines", position))
-        self.context.vessels.changed(self.place.hull)
+        self.context.vessels.refresh(self.place.hull)
         self.screen.redraw()
 
     def _row(self, name: str) -> RowPress:
@@ -249,6 +249,6 @@ class RemovePiecePage(Page):
 
     def _remove(self) -> None:
         self.tablet.remove_piece(self.place.hull, self.place.subject)
-        self.context.vessels.changed(self.place.hull)
+        self.context.vessels.refresh(self.place.hull)
         self.tablet.session.back_to("kind")
         self.screen.redraw()

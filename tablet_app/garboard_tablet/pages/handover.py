@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
+from garboard.faults import in_words
 from garboard.findings import Verdict
 from garboard.records import SignOff
 from garboard.steps import Phase, Step
@@ -193,7 +194,7 @@ class SigningPage(Page):
     def _signed(self, strokes: Sequence[Sequence[tuple[float, float]]]) -> None:
         role, name = self.place.subject
         self.tablet.sign(self.place.hull, self.place.job, role, name, svg_of(strokes))
-        self.context.vessels.changed(self.place.hull)
+        self.context.vessels.refresh(self.place.hull)
         self.way.back()
 
 
@@ -233,7 +234,7 @@ class BookPage(Page):
         self.context.background.run(BOOK, lambda: make_book(view, host, path), self._made, self._failed)
 
     def _failed(self, failure: Exception) -> None:
-        self._problem = f"The book could not be made: {failure}"
+        self._problem = f"The book could not be made: {in_words(failure)}"
         if self.screen.shows(self):
             self._made(None)
         else:

@@ -49,6 +49,8 @@ class SettingsPage(Page):
             right.append(partial(_fault_card, problem.name, problem.reason))
         for damage in self.tablet.files.damage():
             right.append(partial(_fault_card, damage.file.name, str(damage)))
+        for document in self.tablet.damaged:
+            right.append(partial(_fault_card, document.path.name, str(document)))
         right.append(heading("About"))
         used = storage_used(self.tablet.folder) / 1e6
         right.append(words(f"Garboard {__version__}. Tablet {settings.tablet}.", "quiet"))

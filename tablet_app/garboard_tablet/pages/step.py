@@ -117,7 +117,7 @@ class StepPage(Page):
 
     def _done(self) -> None:
         self.tablet.set_state(self.place.hull, self.place.job, self.place.step, "done")
-        self.context.vessels.changed(self.place.hull)
+        self.context.vessels.refresh(self.place.hull)
         self.way.back()
 
     def refill(self) -> None:
@@ -184,7 +184,7 @@ class StatePage(Page):
 
     def _mark(self, state: str) -> None:
         self.tablet.set_state(self.place.hull, self.place.job, self.place.step, state)
-        self.context.vessels.changed(self.place.hull)
+        self.context.vessels.refresh(self.place.hull)
         self.tablet.session.back_to("job")
         self.screen.redraw()
 

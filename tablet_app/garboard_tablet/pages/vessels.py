@@ -195,7 +195,7 @@ class NewJobPage(Page):
         hull, job = self.tablet.open_job(self.check.text)
         hull = known.hull if known else hull
         self.tablet.session.forget(NEW_HULL)
-        self.context.vessels.changed(hull)
+        self.context.vessels.refresh(hull)
         self.way.instead(Place(page="job", hull=hull, job=job))
 
 
@@ -269,5 +269,5 @@ class VesselJobsPage(Page):
 
     def _new(self) -> None:
         hull, job = self.tablet.open_job(self.tablet.state_of(self.place.hull).hull_number)
-        self.context.vessels.changed(hull)
+        self.context.vessels.refresh(hull)
         self.way.instead(Place(page="job", hull=hull, job=job))

@@ -19,6 +19,7 @@ from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
 from garboard.shop_link import pairing
 from garboard.shop_link.pairing import PairingCode, read_address, read_code
+from garboard.shop_link.shop_document import FILE
 from garboard_shop.embedded import SHOP_FOLDER
 from garboard_shop.naming import keep_name
 
@@ -160,7 +161,7 @@ def test_the_shop_keeps_its_certificate_when_it_starts_again(tmp_path: Path) -> 
     try:
         first = read_code(office.start())
         assert run("ashore", "--folder", tablet, "--new", "--pair", first.typed).exit_code == 0
-        assert "Tern Harbour" in (tablet / "shop.json").read_text()
+        assert "Tern Harbour" in (tablet / FILE).read_text()
         office.kill()
         second = read_code(office.start())
         assert second.fingerprint == first.fingerprint

@@ -22,6 +22,7 @@ from garboard.history.replay import HullState, replay
 from garboard.shop_link import pairing, wire
 from garboard.shop_link.ashore import bring_ashore_where_it_is
 from garboard.shop_link.pairing import PairedShop
+from garboard.shop_link.shop_document import FILE
 from garboard.shop_link.sync import bring_ashore
 from garboard_shop.embedded import EmbeddedStore, FileRegister
 from garboard_shop.store import MANAGER, TECHNICIAN
@@ -254,7 +255,7 @@ def test_in_a_folder_paired_as_a_technicians_the_commands_leave_decisions_to_the
     assert (devs["retract"], devs["alias"]) == (paired.device, paired.device)
     pairing.keep(path, attrs.evolve(paired, role=TECHNICIAN))
     assert isinstance(run(hulls.same_boat, path, HULL, OTHER, "--undo", *signed).exception, InputError)
-    (path / pairing.FILE).unlink()
+    (path / FILE).unlink()
     assert run(hulls.same_boat, path, HULL, OTHER, "--undo", *signed).exit_code == 0
 
 

@@ -14,11 +14,13 @@ import pytest
 from starlette.types import Receive, Scope, Send
 
 from campaigns.writers import entry_number
+from garboard.disk.documents import DocumentDamaged
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.storage import NotSaved
 from garboard.history.authoring import measure, sign_off
 from garboard.history.replay import HullState, replay
 from garboard.shop_link import pairing, sync
+from garboard.shop_link.shop_document import FILE
 from garboard.shop_link.sync import NotPaired, NotTheShop, ShopAway, ShopRefused, bring_ashore, keep_trying
 from garboard_shop.app import Limits
 from garboard_shop.embedded import EmbeddedStore
@@ -333,9 +335,14 @@ def test_the_pairing_is_kept_beside_the_hull_files_for_its_owner_only(tmp_path: 
     assert pairing.kept(tmp_path / "tablet") is None
     pairing.keep(tmp_path / "tablet", paired)
     assert pairing.kept(tmp_path / "tablet") == paired
-    assert (tmp_path / "tablet" / pairing.FILE).stat().st_mode & 0o077 == 0
-    (tmp_path / "tablet" / pairing.FILE).write_text("{")
-    assert pairing.kept(tmp_path / "tablet") is None
+    assert (tmp_path / "tablet" / FILE).stat().st_mode & 0o077 == 0
+    (tmp_path / "tablet" / FILE).write_text("{")
+    with pytest.raises(DocumentDamaged, match=r"shop\.json cannot be read.*Pair this tablet with the shop again"):
+        pairing.kept(tmp_path / "tablet")
+    assert not pairing.may_decide(tmp_path / "tablet"), "it may have been a technician's"
+    pairing.keep(tmp_path / "tablet", paired)
+    assert pairing.kept(tmp_path / "tablet") == paired
+    assert (tmp_path / "tablet" / f"{FILE}.damaged-1").read_text() == "{"
 
 
 def test_progress_is_told_from_start_to_end(tmp_path: Path) -> None:

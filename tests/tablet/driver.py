@@ -1,0 +1,251 @@
+"""A driver for the tablet app: real window off screen, real touches, frames stepped by hand."""
+
+from __future__ import annotations
+
+import itertools
+import logging
+import os
+import time
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import Any, Protocol
+
+from garboard.hosting.host import PluginHost
+from garboard.job_view import JobView
+from garboard.steps import Step
+from garboard_tablet.models.tablet import Tablet
+
+os.environ.setdefault("SDL_VIDEODRIVER", "offscreen")
+os.environ.setdefault("SDL_AUDIODRIVER", "dummy")
+for switch in ("KIVY_NO_ARGS", "KIVY_NO_FILELOG", "KIVY_NO_CONFIG"):
+    os.environ.setdefault(switch, "1")
+
+os.environ.setdefault("KIVY_LOG_MODE", "PYTHON")
+os.environ.setdefault("LP_NUM_THREADS", "0")  # drawing by processor takes no threads, and 100 MB less
+
+logging.getLogger("kivy").disabled = True
+
+PLUGIN = Path(__file__).with_name("dock_plugin.py")
+
+
+def dock_host() -> PluginHost:
+    """A plugin host with the invented plugin alone."""
+    from garboard.hosting.host import make_host
+
+    return make_host(built_in=(), entry_points=False, files=[PLUGIN])
+
+
+class Drive(Protocol):
+    """Starts the app; see the fixture of that name."""
+
+    def __call__(
+        self,
+        folder: Path | None = None,
+        size: tuple[int, int] = ...,
+        make_host: Callable[[], PluginHost] = ...,
+        working: str = ...,
+        threads: bool = ...,
+        demo: bool = ...,
+    ) -> Driver: ...
+
+
+class Driver:
+    """Presses, types and looks, as a person does. `touches` counts what the person had to do.
+
+    A page is drawn when another kind of page comes up, and for a picture: without a graphics card, drawing each
+    frame is nine tenths of what a touch costs.
+    """
+
+    app: Any  # pages differ, and each test knows which one is up
+    window: Any
+    now: list[float]  # the clock of a live guide, where a test holds it
+
+    def __init__(self, app: Any, size: tuple[int, int] = (1280, 800)) -> None:
+        from kivy.base import EventLoop, runTouchApp
+        from kivy.core.window import Window
+
+        from garboard_tablet.ui.widgets import Press
+
+        self.app, self.loop, self.window, self.touches = app, EventLoop, Window, 0
+        self.drawn: type | None = None
+        ticks = itertools.count(1)
+        Press.now = staticmethod(lambda: float(next(ticks)))  # no press comes too soon after another
+        Press.quiet_until = 0.0
+        self.resize(*size)
+        app._run_prepare()
+        runTouchApp(embedded=True)
+        self.step(3)
+
+    def step(self, frames: int = 1) -> None:
+        for _ in range(frames):
+            self.loop.idle()
+        shell = getattr(self.app, "shell", None)  # none before the app runs
+        if shell and type(shell.page) is not self.drawn:
+            self.drawn = type(shell.page)
+            self.window.draw()
+
+    def wait(self, condition: Callable[[], bool], seconds: float = 10.0) -> None:
+        end = time.monotonic() + seconds
+        while not condition():
+            if time.monotonic() > end:
+                raise AssertionError(f"not reached; the page shows: {self.words()}")
+            self.step()
+
+    def resize(self, width: float, height: float) -> None:
+        self.window.size = (width, height)
+        self.step(2)
+
+    def widgets(self) -> Iterator[Any]:
+        waiting = [self.app.shell]
+        while waiting:
+            widget = waiting.pop()
+            yield widget
+            waiting.extend(widget.children)
+
+    def words(self) -> list[str]:
+        """Everything written on the page."""
+        return [w.text for w in self.widgets() if getattr(w, "text", "")]
+
+    def says(self, words: str) -> bool:
+        return any(words in text for text in self.words())
+
+    def find(self, name: str) -> Any:
+        """What has a name and can be pressed."""
+        found = [w for w in self.widgets() if getattr(w, "name", None) == name]
+        if not found:
+            names = [w.name for w in self.widgets() if getattr(w, "name", None)]
+            raise AssertionError(f"no press named {name!r} on {self.app.tablet.session.here}; there are {names}")
+        return found[0]
+
+    def has(self, name: str) -> bool:
+        return any(getattr(w, "name", None) == name for w in self.widgets())
+
+    def press(self, *names: str) -> None:
+        for name in names:
+            widget = self.find(name)
+            self.tap_at(widget.center_x, widget.center_y)
+
+    def seek(self, name: str) -> None:
+        """Turn pages of a list until a name is in sight, then press it."""
+        while not self.has(name) and self.has("page down"):
+            self.press("page down")
+        self.press(name)
+
+    def tap_at(self, x: float, y: float) -> None:
+        from kivy.tests.common import UnitTestTouch
+
+        touch = UnitTestTouch(x, y)
+        touch.touch_down()
+        self.step()
+        touch.touch_up()
+        self.step(2)
+        self.touches += 1
+
+    def number(self, digits: str) -> None:
+        self.press(*(f"key {digit}" for digit in digits), "next")
+
+    def write(self, text: str) -> None:
+        """Tap the box for words and type."""
+        from kivy.uix.textinput import TextInput
+
+        box = next(w for w in self.widgets() if isinstance(w, TextInput))
+        self.tap_at(box.center_x, box.center_y)
+        for character in text:
+            self.window.dispatch("on_textinput", character)
+        self.step()
+
+    def type_keys(self, *keys: str | int, held: Sequence[str] = ()) -> None:
+        """Keys of a desktop's keyboard: a character, or the window's number for a key that prints nothing."""
+        for key in keys:
+            number, text = (ord(key), key) if isinstance(key, str) else (key, None)
+            if not self.window.dispatch("on_key_down", number, 0, text, list(held)):
+                self.window.dispatch("on_keyboard", number, 0, text, list(held))
+            self.step()
+
+    def draw_line(self, widget: Any) -> None:
+        from kivy.tests.common import UnitTestTouch
+
+        touch = UnitTestTouch(widget.x + 40, widget.center_y)
+        touch.touch_down()
+        for share in (0.3, 0.5, 0.8):
+            touch.touch_move(widget.x + widget.width * share, widget.center_y + 20 * share)
+            self.step()
+        touch.touch_up()
+        self.step()
+        self.touches += 1
+
+    def shot(self, path: Path) -> None:
+        from kivy.graphics.opengl import GL_RGB, GL_UNSIGNED_BYTE, glReadPixels
+
+        self.step(2)
+        self.window.draw()
+        width, height = self.window.size
+        data = glReadPixels(0, 0, width, height, GL_RGB, GL_UNSIGNED_BYTE)
+        self.window._win.save_bytes_in_png(str(path), data, width, height)
+
+    def restart(self) -> Driver:
+        """Close the app and start it again on the same folder."""
+        from garboard_tablet.app import GarboardApp
+        from garboard_tablet.models.tablet import open_tablet
+
+        folder, plugins = self.app.tablet.folder, self.app.tablet.make_plugins
+        self.close()
+        Driver.__init__(self, GarboardApp(open_tablet(folder, plugins), threads=False))
+        return self
+
+    def close(self) -> None:
+        from kivy.base import stopTouchApp
+
+        self.app.dispatch("on_stop")
+        for child in list(self.window.children):
+            self.window.remove_widget(child)
+        stopTouchApp()
+        type(self.app)._running_app = None
+
+
+def off_screen_window() -> Any:
+    """The window of this process, which draws when it is told to: see Driver."""
+    from kivy.config import Config
+
+    for key, value in (("width", "1280"), ("height", "800"), ("maxfps", "0"), ("multisamples", "0")):
+        Config.set("graphics", key, value)
+    for key, _ in Config.items("input"):
+        Config.remove_option("input", key)
+    from kivy.core.window import Window
+
+    Window.draw = Window.on_draw
+    Window.on_draw = Window.on_flip = lambda: None
+    return Window
+
+
+def new_job(d: Driver, number: str = "XYZAB123F526") -> None:
+    d.press("new job")
+    type_hull(d, number)
+    d.press("open job")
+
+
+def type_hull(d: Driver, number: str) -> None:
+    for character in number:
+        if not d.has(f"key {character}"):
+            d.press("side 1" if character.isdigit() else "side A")
+        d.press(f"key {character}")
+
+
+def view_of(d: Driver) -> JobView:
+    here = d.app.tablet.session.here
+    view: JobView = d.app.tablet.view(here.hull, here.job)
+    return view
+
+
+def sign(d: Driver) -> None:
+    from garboard_tablet.ui.inputs import SignaturePad
+
+    d.draw_line(next(w for w in d.widgets() if isinstance(w, SignaturePad)))
+    d.press("next")
+
+
+def declared(tablet: Tablet, key: str) -> Step:
+    """The step a plugin declares under a key."""
+    step = tablet.step(key)
+    assert step is not None
+    return step
