@@ -269,18 +269,20 @@ def _punch_list(view: JobView) -> Iterator[Finding]:
     """One finding for every open fault, or one that says nothing is open."""
     rows = _rows(view, steps.PUNCH_LIST)
     notes = [note for note in view.notes if note.punch_list]
-    noted = [note.text for note in notes if not note.settled]
-    open_faults = dict.fromkeys(
-        [*(fault for row in rows for fault in _open_fault(view, row)), *((_plain(text), PUT_RIGHT) for text in noted)]
-    )
-    for fault, to_do in open_faults:
+    open_faults = [
+        *(fault for row in rows for fault in _open_fault(view, row)),
+        *(_OpenFault(_plain(note.text), PUT_RIGHT, note.by, note.text) for note in notes if not note.settled),
+    ]
+    for number, one in enumerate(open_faults):
+        alike = [other for other, another in enumerate(open_faults) if another.fault == one.fault]
+        which = f" ({alike.index(number) + 1} of {len(alike)} in these words, by {one.by or 'someone'})"
         yield Finding(
-            code="handover.punch_list.put_right" if to_do == PUT_RIGHT else "handover.punch_list.try_again",
+            code="handover.punch_list.put_right" if one.to_do == PUT_RIGHT else "handover.punch_list.try_again",
             verdict=Verdict.FAIL,
             about="Open fault",
-            sentence=f"{fault}: {_TO_DO[to_do]}.",
+            sentence=f"{one.fault}{which if len(alike) > 1 else ''}: {_TO_DO[one.to_do]}.",
             basis=(PUNCH,),
-            notes=tuple(text for text in noted if _plain(text) == fault),
+            notes=(one.note,) if one.note else (),
         )
     if not open_faults:
         settled = len(rows) + len(notes)
@@ -293,14 +295,26 @@ def _punch_list(view: JobView) -> Iterator[Finding]:
         )
 
 
-def _open_fault(view: JobView, row: str) -> Iterator[tuple[str, str]]:
+@attrs.frozen
+class _OpenFault:
+    """note : the text of the note it comes from; nothing for a row of the list"""
+
+    fault: str
+    to_do: str
+    by: str
+    note: str = ""
+
+
+def _open_fault(view: JobView, row: str) -> Iterator[_OpenFault]:
     """A fault of the list and what is still to do about it; nothing when it was put right and tried again."""
     fault = _plain(str(view.value(steps.PUNCH_LIST, "fault", row=row) or "")) or f"Row {row}, whose text is not settled"
     retested = str(view.value(steps.PUNCH_LIST, "retested_by", row=row) or "").strip()
+    entered = view.find(steps.PUNCH_LIST, "fault", row=row)
+    by = entered.by if entered else ""
     if view.value(steps.PUNCH_LIST, "put_right", row=row) is not True:
-        yield fault, PUT_RIGHT
+        yield _OpenFault(fault, PUT_RIGHT, by)
     elif not retested:
-        yield fault, TRY_AGAIN
+        yield _OpenFault(fault, TRY_AGAIN, by)
 
 
 def _plain(text: str) -> str:

@@ -108,6 +108,12 @@ def test_a_note_that_a_failing_check_tells_is_on_the_punch_list_once(view: JobVi
     assert [item.text for item in punch_list(noted, host, host.assess(noted))].count(words) == 1
 
 
+def test_two_notes_in_the_same_words_are_two_on_the_punch_list(view: JobView) -> None:
+    note = Note(text="Cleat loose", by="T. Ryggare", punch_list=True)
+    items = punch_list(attrs.evolve(view, notes=(note, note)), small_plugin.small_host(), ())
+    assert [item.text for item in items].count("Cleat loose") == 2
+
+
 def test_steps_show_how_far_they_are(view: JobView) -> None:
     text = account(view)
     assert "Sound the horn  ● done" in text

@@ -232,6 +232,25 @@ def test_a_job_file_taken_in_gives_the_view_it_was_written_for_and_adds_nothing_
     assert take_in(author, state, job_file) == []
 
 
+def test_two_people_who_note_the_same_fault_in_the_same_words_wrote_two_notes() -> None:
+    """In job files taken in one after the other, and taken in on two tablets that merge later."""
+    files = [
+        parse_job_file(JOB_FILE.replace('"punch_list": true', f'"punch_list": true, "by": "{name}"'), "test")
+        for name in ("R. Vane", "A. Marsh")
+    ]
+    one_tablet, author = HullState(HULL), tablet("a").author
+    apart = []
+    for name, file in zip("ab", files, strict=True):
+        take_in(author, one_tablet, file)
+        apart += take_in(tablet(name).author, HullState(HULL), file)
+    for state in (one_tablet, replay(HULL, apart)):
+        assert [(note.text, note.by) for note in state.view(JOB).notes] == [
+            ("Chafe at the transom grommet", "R. Vane"),
+            ("Chafe at the transom grommet", "A. Marsh"),
+        ]
+    assert take_in(author, one_tablet, files[0]) == take_in(author, one_tablet, files[1]) == []
+
+
 def test_a_job_file_settles_no_disagreement_and_its_signature_covers_only_what_stands_in_it() -> None:
     one, two = tablet("a"), tablet("b")
     seen_by_nobody = measure(one.author, HullState(HULL), JOB, STEP, FIELD, "33.0 kn", row="9")

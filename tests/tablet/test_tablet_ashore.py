@@ -120,6 +120,51 @@ def test_a_wrong_code_says_what_to_do(drive: Drive) -> None:
     assert next(w for w in d.widgets() if isinstance(w, TextInput)).text == "192.168.1.20 ABC"
 
 
+def test_the_reason_of_a_refusal_stays_until_the_next_try(drive: Drive) -> None:
+    """Also when the page is left and opened again, and when the answer comes while another page is shown."""
+    d = drive()
+    d.press("ashore", "pair")
+    d.write("192.168.1.20 ABC")
+    d.press("save it")
+    d.wait(lambda: d.has("type again"))
+    reason = d.app.shop.refusal
+    d.press("back")
+    d.press("pair")
+    assert d.says(reason)
+    d.press("type again")
+    d.press("back")
+    d.press("pair")
+    assert d.says(reason)
+    d.press("type again", "save it")
+    assert d.says(d.app.shop.refusal)
+
+
+def test_an_answer_that_comes_while_another_page_is_shown_leaves_that_page_alone(drive: Drive) -> None:
+    d = drive()
+    asked = []
+    d.app.shop.pair = lambda code: (asked.append(code), setattr(d.app.shop, "pairing", True))
+    d.press("ashore", "pair")
+    d.write("192.168.1.20 ABC")
+    d.press("save it")
+    assert d.says("Looking for the shop")
+    d.press("back")
+    d.press("pair")
+    assert d.says("Looking for the shop")
+    d.press("back")
+    here = d.app.tablet.session.here
+    d.app.shop.pairing, d.app.shop.refusal = False, "The shop does not know this code."
+    d.app.shop.answered(None)
+    assert d.app.tablet.session.here == here
+    d.press("pair")
+    assert d.says("The shop does not know this code.")
+    d.press("back")
+    d.app.shop.refusal = ""
+    d.app.shop.answered(object())  # paired
+    assert d.app.tablet.session.here == here
+    assert "192.168.1.20 ABC" not in d.app.tablet.session.typed.values()
+    assert asked == ["192.168.1.20 ABC"]
+
+
 def test_a_shop_on_the_same_wifi_is_paired_with_by_its_24_characters(
     drive: Drive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

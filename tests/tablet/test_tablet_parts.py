@@ -297,14 +297,17 @@ def test_how_bringing_ashore_stands_is_known_once_the_drawing_thread_was_told(
 
 
 def test_a_code_nobody_could_read_is_answered_with_why(tablet: Tablet) -> None:
-    drawing, answers = DrawingThread(), list[tuple[object, str]]()
+    drawing, answers = DrawingThread(), list[object]()
     background = Background(drawing, told([]))
-    ShopWorker(tablet, background, lambda _state: None).pair("???", lambda shop, why: answers.append((shop, why)))
+    shop = ShopWorker(tablet, background, lambda _state: None)
+    shop.answered = answers.append
+    shop.pair("???")
+    assert (shop.pairing, shop.refusal) == (True, "")
     drawing.turn_when_it_comes()
     background.stop()
-    (answer,) = answers
-    assert answer[0] is None
-    assert answer[1]
+    assert answers == [None]
+    assert not shop.pairing
+    assert shop.refusal
 
 
 def test_the_last_choice_of_a_source_holds(tablet: Tablet, tmp_path: Path) -> None:

@@ -86,6 +86,128 @@ def test_a_live_run_goes_on_and_the_failure_is_shown_after_it(d: Any, monkeypatc
     d.wait(lambda: d.says("The program made a mistake"))
 
 
+def at_a_run(d: Any, tmp_path: Path) -> list[float]:
+    """At a live run of ten seconds from a recording, with the clock in the test's hand."""
+    rows = "".join(f"{second},2.25\n" for second in range(60))
+    file = tmp_path / "circles.csv"
+    file.write_text(f"time,rate_of_turn [deg/s]\n{rows}")
+    hull, job = d.app.tablet.open_job("XYZAB123F526")
+    d.app.way.go(Place(page="step", hull=hull, job=job, step="dock.fuel"))
+    d.app.live.replay(file)
+    now = [0.0]
+    d.app.live.time = lambda: now[0]
+    d.press("guide", "start")
+    run_for(d, now, 10)
+    return now
+
+
+def run_for(d: Any, now: list[float], seconds: float) -> None:
+    for _ in range(int(seconds * 10)):
+        now[0] += 0.1
+        d.app.shell.page._tick(0.1)
+
+
+@pytest.fixture
+def full(monkeypatch: pytest.MonkeyPatch) -> list[bool]:
+    """Whether the disk is full: no file grows then."""
+    is_full, write = [False], os.write
+
+    def refuse(descriptor: int, data: bytes) -> int:
+        if is_full[0]:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        return write(descriptor, data)
+
+    monkeypatch.setattr("garboard.disk.storage.os.write", refuse)
+    return is_full
+
+
+def recorded(d: Any) -> Any:
+    here = d.app.tablet.session.here
+    return d.app.tablet.view(here.hull, here.job).recording("dock.fuel", "log")
+
+
+def test_a_full_disk_ends_no_live_run_and_the_run_is_saved_again(d: Any, tmp_path: Path, full: list[bool]) -> None:
+    now = at_a_run(d, tmp_path)
+    full[0] = True
+    run_for(d, now, 10)
+    page = d.app.shell.page
+    assert page.run.running
+    assert page.run.guidance.number == pytest.approx(2.25)
+    assert len(page.run.samples) == 21
+    assert "The disk takes no more. The run goes on and is kept in memory" in page._view._lines.text
+    d.press("stop")
+    assert d.says("The recording is not saved. All 21 samples are kept while the app is open.")
+    assert d.says("No space left on device")
+    d.press("save again")
+    assert d.says("The recording is not saved. All 21 samples")
+    full[0] = False
+    d.press("back", "guide")
+    assert d.says("The recording is not saved. All 21 samples"), "it outlives its page"
+    d.press("save again")
+    assert len(recorded(d).of("rate_of_turn")[0].times) == 21
+    assert list(d.app.tablet.folder.glob("recording *")) == []
+    d.press("guide")
+    assert not d.has("save again")
+
+
+def test_a_run_a_full_disk_did_not_take_can_be_thrown_away(d: Any, tmp_path: Path, full: list[bool]) -> None:
+    at_a_run(d, tmp_path)
+    full[0] = True
+    d.press("stop", "throw away")
+    assert d.has("start")
+    assert not d.has("keep left behind")
+    assert list(d.app.tablet.folder.glob("recording *")) == []
+    full[0] = False
+    assert recorded(d) is None
+
+
+def test_a_run_left_while_the_disk_was_full_is_kept_in_memory(d: Any, tmp_path: Path, full: list[bool]) -> None:
+    now = at_a_run(d, tmp_path)
+    full[0] = True
+    run_for(d, now, 5)
+    count = len(d.app.shell.page.run.samples)
+    assert count > 12
+    d.app.shell.page.leave()
+    full[0] = False
+    d.app.screen.show()
+    assert d.says(f"The recording is not saved. All {count} samples")
+    d.press("save again")
+    assert len(recorded(d).of("rate_of_turn")[0].times) == count
+
+
+def test_room_made_during_the_run_is_all_it_needs(d: Any, tmp_path: Path, full: list[bool]) -> None:
+    now = at_a_run(d, tmp_path)
+    full[0] = True
+    run_for(d, now, 5)
+    full[0] = False
+    run_for(d, now, 15)
+    page = d.app.shell.page
+    assert "The disk takes no more" not in page._view._lines.text
+    page.leave()
+    assert [one.time for one in page.recorder.found()] == [one.time for one in page.run.samples]
+
+
+def test_a_press_the_full_disk_does_not_keep_ends_no_run(d: Any, tmp_path: Path, full: list[bool]) -> None:
+    at_a_run(d, tmp_path)
+    full[0] = True
+    sounds = d.app.tablet.settings.cue
+    d.press("cue")
+    assert d.app.shell.page.run.running
+    assert d.app.tablet.settings.cue is not sounds
+
+
+def test_a_disk_that_refuses_in_the_background_ends_no_run(
+    d: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("garboard_tablet.app.ASK_AGAIN", 0.05)
+    at_a_run(d, tmp_path)
+    d.app.tell("keeping the list", NotSaved("no room on this tablet"))
+    d.step(20)
+    assert d.app.shell.page.run.running
+    d.press("stop")
+    d.wait(lambda: d.says("Not saved"))
+
+
 def test_a_disk_that_refuses_in_the_background_is_said_as_such(d: Any) -> None:
     def refuse() -> None:
         raise NotSaved("no room on this tablet") from OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))

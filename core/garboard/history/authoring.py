@@ -210,12 +210,20 @@ def take_in(author: Author, state: HullState, job_file: JobFile) -> list[Entry]:
 
 
 def _is_here(register: Register, fact: _Fact) -> bool:
-    """Whether a value stands already, or was written at the same time by the same person and is settled since."""
-    if any(head.value == fact.value for head in register.heads):
+    """Whether a value stands already, or was written at the same time by the same person and is settled since.
+
+    A note stands only where the same person wrote it: in the same words somebody else's is another.
+    """
+    if any(head.value == fact.value and (fact.kind != "note" or _may_be_of(head, fact)) for head in register.heads):
         return True
     return fact.at != "" and any(
         (one.value, one.by, one.at) == (fact.value, fact.by, fact.at) for one in register.entries.values()
     )
+
+
+def _may_be_of(entry: Entry, fact: _Fact) -> bool:
+    """Whether who wrote an entry, and when, are those of a fact, as far as the fact says."""
+    return fact.by in ("", entry.by) and fact.at in ("", entry.at)
 
 
 def _replaced_knowingly(register: Register, saw: str) -> tuple[str, ...]:

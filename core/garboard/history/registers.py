@@ -110,12 +110,13 @@ class Register:
     def current(self) -> tuple[Entry, ...]:
         """Heads that say something: one for each different value, in order of display.
 
-        Of heads that agree the one with most digits is used for all: no clock chooses what is calculated with.
+        Of heads that agree the one with most digits is used for all: no clock chooses what is calculated with. Notes
+        do not agree: two in the same words, written apart, are two remarks.
         """
         groups: list[list[Entry]] = []
         for head in self.heads:
             if head.kind != "retract":
-                alike = next((group for group in groups if same_value(_meaning(group[0]), _meaning(head))), None)
+                alike = next((group for group in groups if _agree(group[0], head)), None)
                 if alike is None:
                     groups.append([head])
                 else:
@@ -148,6 +149,10 @@ class Register:
                     replaced = [keys[other] for other in entry.replaces if other in keys]
                     keys[waiting.pop()] = order_key(entry.clock, replaced)
         return keys
+
+
+def _agree(one: Entry, other: Entry) -> bool:
+    return one.kind != "note" and same_value(_meaning(one), _meaning(other))
 
 
 def _meaning(entry: Entry) -> JsonValue:

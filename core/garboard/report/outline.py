@@ -178,7 +178,7 @@ def nothing_to_put_right(assessed: Iterable[Assessed]) -> str:
 def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> tuple[PunchItem, ...]:
     """What has to be put right before hand over: failures, disagreements, steps to look at again, open notes.
 
-    Each fault once: a note that a failing check already tells, or that repeats one word for word, is left out.
+    Each fault once: a note that a failing check already tells is left out. Two notes in the same words are two faults.
     """
     failures = [a for a in assessed if a.finding.verdict is Verdict.FAIL]
     failing = [PunchItem(a.finding.about, a.finding.sentence, "fails", a.step) for a in failures]
@@ -202,7 +202,7 @@ def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) ->
         for note in view.notes
         if note.punch_list and not note.settled and note.text not in told
     ]
-    return tuple(dict.fromkeys([*failing, *disagreeing, *again, *noted]))
+    return (*dict.fromkeys([*failing, *disagreeing, *again]), *noted)
 
 
 def counts(assessed: Iterable[Assessed]) -> Mapping[Verdict, int]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 from collections import deque
 from collections.abc import Sequence
 from pathlib import Path
@@ -13,6 +12,7 @@ from typing import Any
 import attrs
 
 from garboard.disk import storage
+from garboard.disk.storage import NotSaved
 from garboard.faults import InputError, in_words
 from garboard.job_view import JobView
 from garboard.samples import Sample
@@ -30,43 +30,47 @@ MOST_KEPT = 300_000
 class Recorder:
     """Keeps a run on the disk while it lasts, so that a dead battery loses at most the last seconds of it.
 
-    path : one line of JSON a sample; removed once the whole recording is kept
+    path    : one line of JSON a sample; removed once the whole recording is kept
+    refusal : why the disk does not take what waits; nothing of it is lost, and the run goes on
     """
 
     EVERY = 2.0
+    SELDOM = 60.0
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self._descriptor: int | None = None
+        self.refusal = ""
         self._waiting: list[Sample] = []
-        self._size = 0
         self._last = 0.0
+        self._pause = self.EVERY
 
     def begin(self, now: float) -> None:
-        self.end()
-        self._descriptor = storage.open_for_append(self.path, create=True)
-        storage.flush_folder(self.path.parent)
-        self._waiting, self._size, self._last = [], 0, now
+        self.path.unlink(missing_ok=True)
+        self.refusal, self._waiting, self._last, self._pause = "", [], now, self.EVERY
 
     def take(self, samples: Sequence[Sample], now: float) -> None:
-        """Take samples; on the disk every two seconds."""
+        """Take samples; on the disk every two seconds. A disk that refuses is tried again, ever more seldom."""
         self._waiting.extend(samples)
-        if self._descriptor is not None and now - self._last >= self.EVERY:
-            data = "".join(json.dumps(list(sample)) + "\n" for sample in self._waiting).encode()
-            storage.append(self._descriptor, data, self._size)
-            storage.flush(self._descriptor)
-            self._size += len(data)
-            self._waiting, self._last = [], now
+        if now - self._last >= self._pause:
+            self._last = now
+            self.end()
+            # What waits grows while the disk refuses: trying it all every two seconds would hold up the guide.
+            self._pause = min(2 * self._pause, self.SELDOM) if self.refusal else self.EVERY
 
     def end(self) -> None:
-        """The run is over; the file stays until `remove`."""
-        if self._descriptor is not None:
-            os.close(self._descriptor)
-            self._descriptor = None
+        """Put on the disk what waits. The file stays until `remove`."""
+        if self._waiting:
+            data = "".join(json.dumps(list(sample)) + "\n" for sample in self._waiting).encode()
+            try:
+                storage.append_saved(self.path, data)
+            except NotSaved as failure:
+                self.refusal = str(failure)
+            else:
+                self.refusal, self._waiting = "", []
 
     def remove(self) -> None:
         """The recording is kept elsewhere, or not wanted."""
-        self.end()
+        self._waiting = []
         self.path.unlink(missing_ok=True)
 
     def found(self) -> list[Sample]:
@@ -153,6 +157,11 @@ class LiveRun:
             self.age = None
             if self.guidance.number is not None:
                 self.trail.append((now - self._began, self.guidance.number))
+
+    @property
+    def not_on_disk(self) -> str:
+        """Why the disk does not take what is recorded, or ""; `samples` has it all."""
+        return self.recorder.refusal if self.recorder else ""
 
     @property
     def is_full(self) -> bool:

@@ -3,16 +3,32 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import attrs
+
 if TYPE_CHECKING:
     from garboard.recordings.boat_network import BoatNetwork, Where
+    from garboard.samples import Sample
     from garboard.steps import LiveGuide
     from garboard_tablet.models.session import Place
     from garboard_tablet.models.sources import SampleSource
     from garboard_tablet.models.tablet import Tablet
+
+
+@attrs.frozen
+class UnsavedRun:
+    """A run the disk would not take; only in memory.
+
+    source : what its samples came from
+    reason : what the disk said
+    """
+
+    samples: Sequence[Sample]
+    source: str
+    reason: str
 
 
 class LiveSource:
@@ -20,6 +36,7 @@ class LiveSource:
 
     simulated : whether the simulated boat is chosen; a demo begins with it
     time      : the clock of a run [s]
+    unsaved   : runs the disk would not take, by the name of the recording; here, so that they outlive their page
     """
 
     def __init__(self, tablet: Tablet, *, simulated: bool = False) -> None:
@@ -28,6 +45,7 @@ class LiveSource:
         self.replayed: Path | None = None
         self.network: BoatNetwork | None = None
         self.time: Callable[[], float] = time.monotonic
+        self.unsaved: dict[str, UnsavedRun] = {}
 
     def guide_of(self, place: Place) -> LiveGuide[Any] | None:
         step = self._tablet.step(place.step)

@@ -24,13 +24,18 @@ log = logging.getLogger("garboard.tablet")
 class ShopWorker:
     """Pairs, and brings ashore again and again. What it knows belongs to the drawing thread.
 
-    came : called on the drawing thread at each change of how bringing ashore stands
+    came     : called on the drawing thread at each change of how bringing ashore stands
+    pairing  : whether a try to pair is under way
+    refusal  : why the last try to pair failed; kept until the next try, whatever page is shown
+    answered : called on the drawing thread when a try ends, with the shop if there is one
     """
 
     def __init__(self, tablet: Tablet, background: Background, came: Callable[[State], object]) -> None:
         self._tablet, self._background, self._came = tablet, background, came
         self._coming: ComingAshore | None = None
         self._state: State | None = None
+        self.pairing, self.refusal = False, ""
+        self.answered: Callable[[PairedShop | None], object] = lambda _shop: None
 
     @property
     def paired(self) -> PairedShop | None:
@@ -87,14 +92,17 @@ class ShopWorker:
         except NotSaved:  # the next start tries again, and the shop takes entries meanwhile
             log.exception("the tablet's name could not be kept with the pairing")
 
-    def pair(self, code: str, done: Callable[[PairedShop | None, str], None]) -> None:
-        """Pair with the shop a code names; `done` gets the shop, or why not."""
+    def pair(self, code: str) -> None:
+        """Pair with the shop a code names."""
         settings, folder = self._tablet.settings, self._tablet.folder
         name = f"{settings.working or 'tablet'}, {settings.tablet[:4]}"
+        self.pairing, self.refusal = True, ""
 
         def paired(result: tuple[PairedShop | None, str]) -> None:
-            done(*result)
-            if result[0] is not None:
+            self.pairing = False
+            shop, self.refusal = result
+            self.answered(shop)
+            if shop is not None:
                 self.bring_ashore_now()
 
         def work() -> tuple[PairedShop | None, str]:
@@ -108,7 +116,7 @@ class ShopWorker:
             return shop, ""
 
         def failed(failure: Exception) -> None:
-            done(None, f"The program failed at this: {type(failure).__name__}. Help in the settings has more.")
+            paired((None, f"The program failed at this: {type(failure).__name__}. Help in the settings has more."))
 
         self._background.run("pairing with the shop", work, paired, failed)
 

@@ -98,38 +98,46 @@ class PairPage(WordsPage):
 
     def __init__(self, context: Context, place: Place) -> None:
         super().__init__(context, place)
-        self._problem = ""
-        self._trying = False
+        self._typing = False
+        context.shop.answered = self._paired  # the page left while a try is under way is not the one to tell
+
+    @property
+    def _shows_the_refusal(self) -> bool:
+        return bool(self.context.shop.refusal) and not self._typing
 
     def body(self) -> Widget:
-        if self._trying:
+        if self.context.shop.pairing:
             return column_of([lambda: Card(Txt("Looking for the shop and asking it.", HEADING))])
-        if self._problem:
-            return column_of([self._problem_card])
+        if self._shows_the_refusal:
+            return column_of([self._refusal_card])
         return super().body()
 
     def actions(self) -> Sequence[Press]:
-        if self._problem:
+        if self.context.shop.pairing:
+            return ()
+        if self._shows_the_refusal:
             return (Press("Type it again", self._again, "main", name="type again"),)
-        return () if self._trying else super().actions()
+        return super().actions()
 
-    def _problem_card(self) -> Card:
-        return Card(Txt(self._problem), mark=verdict_marks[Verdict.FAIL], word="not paired")
+    def _refusal_card(self) -> Card:
+        return Card(Txt(self.context.shop.refusal), mark=verdict_marks[Verdict.FAIL], word="not paired")
 
     def _again(self) -> None:
-        self._problem = ""
+        self._typing = True
         self.screen.redraw_as_it_is()
 
     def _done(self, text: str) -> None:
         if text:
-            self._trying = True
-            self.screen.redraw_as_it_is()
-            self.context.shop.pair(text, self._paired)
+            self._typing = False
+            self.context.shop.pair(text)
+            if self.context.shop.pairing:
+                self.screen.redraw_as_it_is()
 
-    def _paired(self, shop: PairedShop | None, problem: str) -> None:
-        self._trying, self._problem = False, problem
+    def _paired(self, shop: PairedShop | None) -> None:
         if shop is not None:
             self.tablet.session.forget(self.key)
-            self.way.back()
+            self.tablet.session.save()
+            if self.screen.shows(self):
+                self.way.back()
         elif self.screen.shows(self):
             self.screen.redraw_as_it_is()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING
 from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
+from garboard.disk.storage import NotSaved
 from garboard.findings import Verdict
 from garboard.recordings.boat_network import PORT, Where, read_where
 from garboard.report.palette import URGENT_MARK
@@ -18,18 +20,22 @@ from garboard.steps import Guidance, Kind
 from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.entry import enter, entry_place
 from garboard_tablet.models.live import LiveRun, Recorder
+from garboard_tablet.models.live_source import UnsavedRun
 from garboard_tablet.models.pages import asks_here
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.sources import recordings_in, why_not
 from garboard_tablet.ui import sound
 from garboard_tablet.ui.drawing import Gauge, StripChart
 from garboard_tablet.ui.shell import Maker, Page, column_of
-from garboard_tablet.ui.theme import GAP, dp, theme
+from garboard_tablet.ui.theme import GAP, HEADING, SMALL, dp, theme
 from garboard_tablet.ui.widgets import Card, MarkShape, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
+
+log = logging.getLogger("garboard.tablet")
 
 TICK = 0.1
 URGENT_AGAIN = 1.5
 """What is urgent is sounded again after this [s], until it is done."""
+NOT_ON_DISK = "The disk takes no more. The run goes on and is kept in memory: make room before you close the app."
 _CHOOSE = "Choose where the samples come from."
 _WHAT_THERE_IS = "The boat's own network, a recording, or the simulated boat to see how this guide works."
 
@@ -48,8 +54,8 @@ class LivePage(Page):
         guide = self.live.guide_of(place)
         self.title = guide.title if guide else "Guide"
         self.run: LiveRun | None = None
-        name = f"recording {place.hull} {place.job} {place.step}".replace("/", " ")
-        self.recorder = Recorder(self.tablet.folder / name)
+        self._name = f"recording {place.hull} {place.job} {place.step}".replace("/", " ")
+        self.recorder = Recorder(self.tablet.folder / self._name)
         self.left_behind = self.recorder.found()
         self._has_guide = guide is not None
         source = self.live.source_for(guide) if guide is not None else None
@@ -67,15 +73,40 @@ class LivePage(Page):
     def body(self) -> Widget:
         if not self._has_guide:
             return column_of([words("No plugin on this tablet offers this guide.")])
+        if self._unsaved is not None:
+            return column_of([self._unsaved_card])
         if self.run is None:
             return column_of([heading(_CHOOSE), words(_WHAT_THERE_IS, "quiet")])
         self._view = LiveView()
         self._view.show(self.run)
         return self._view
 
+    @property
+    def _unsaved(self) -> UnsavedRun | None:
+        """The step's run that only stands in memory, where none is running now."""
+        return None if self.run is not None and self.run.running else self.live.unsaved.get(self._name)
+
+    def _unsaved_card(self) -> Card:
+        unsaved = self._unsaved
+        count = len(unsaved.samples) if unsaved else 0
+        reason = unsaved.reason if unsaved else ""
+        sentence = f"The recording is not saved. All {count} samples are kept while the app is open."
+        return Card(
+            Txt(sentence, HEADING),
+            Txt("Make room on this tablet, then save it again. Or throw it away and start anew."),
+            Txt(reason, SMALL, "quiet"),
+            mark=verdict_marks[Verdict.FAIL],
+            word="not saved",
+        )
+
     def actions(self) -> Sequence[Press]:
         if not self._has_guide:
             return ()
+        if self._unsaved is not None:
+            return (
+                Press("Throw it away", self._throw_away, "away", name="throw away"),
+                Press("Save it again", self._save_again, "main", name="save again"),
+            )
         keep = Press(
             f"Keep the run that broke off: {len(self.left_behind)} samples",
             self._keep_left_behind,
@@ -97,7 +128,12 @@ class LivePage(Page):
     def _cue(self) -> None:
         import attrs
 
-        self.tablet.change_settings(attrs.evolve(self.tablet.settings, cue=not self.tablet.settings.cue))
+        try:
+            self.tablet.change_settings(attrs.evolve(self.tablet.settings, cue=not self.tablet.settings.cue))
+        except NotSaved:
+            if self.run is None or not self.run.running:
+                raise
+            log.warning("the choice of sound was not saved; it holds until the app is closed", exc_info=True)
         self.screen.redraw()
 
     def _start(self) -> None:
@@ -132,6 +168,20 @@ class LivePage(Page):
     def _keep_left_behind(self) -> None:
         self._keep(self.left_behind, "")
 
+    def _save_again(self) -> None:
+        if self._unsaved is not None:
+            self._keep(self._unsaved.samples, self._unsaved.source)
+
+    def _throw_away(self) -> None:
+        self._forget()
+        self.screen.redraw()
+
+    def _forget(self) -> None:
+        """The run is kept, or not wanted."""
+        self.recorder.remove()
+        self.live.unsaved.pop(self._name, None)
+        self.left_behind = []
+
     def _keep(self, samples: Sequence[Sample], source: str) -> None:
         ask = self._recording_ask()
         if ask is None or not samples or any(sample.source.startswith(SIMULATED) for sample in samples):
@@ -140,12 +190,18 @@ class LivePage(Page):
         from garboard.recordings.encode import csv_series
 
         title = ", ".join(filter(None, (self.title, source, f"{len(samples)} samples")))
-        value = self.tablet.keep_file(csv_series(samples), title)
-        place = entry_place(self.place, ask)
-        form = enter(self.tablet, place)
-        if form is not None:
-            form.save(value)
-        self.recorder.remove()
+        try:
+            value = self.tablet.keep_file(csv_series(samples), title)
+            place = entry_place(self.place, ask)
+            form = enter(self.tablet, place)
+            if form is not None:
+                form.save(value)
+        except NotSaved as failure:
+            log.error("a recording was not saved: %s", failure, exc_info=failure)
+            self.live.unsaved[self._name] = UnsavedRun(samples, source, str(failure))
+            self.screen.redraw()
+            return
+        self._forget()
         self.findings.soon(self.place)
         self.way.back_to("step")
 
@@ -153,8 +209,12 @@ class LivePage(Page):
         if self._ticking is not None:
             self._ticking.cancel()
             self._ticking = None
-        if self.run is not None:
+        if self.run is not None and self.run.running:
             self.run.stop()
+            if self.run.not_on_disk and self.run.samples:
+                self.live.unsaved[self._name] = UnsavedRun(
+                    self.run.samples, self.run.source.title, self.run.not_on_disk
+                )
 
     def _recording_ask(self) -> Ask | None:
         """Where the recording belongs: the field it was asked from, or the step's first still without one."""
@@ -269,7 +329,8 @@ class LiveView(Widget):
         if not live or run.fault:
             verdict = Verdict.NOT_ENOUGH_DATA
         words_now = guidance.word or ("enough" if guidance.done else "")
-        lines = "\n".join([run.fault] if run.fault else guidance.lines[:3])
+        full = [NOT_ON_DISK] if run.not_on_disk else []
+        lines = "\n".join([*full, run.fault] if run.fault else [*full, *guidance.lines][:3])
         if run.source.is_simulated:  # stands where a verdict would: nobody may take it for one
             verdict, words_now = Verdict.NOT_ENOUGH_DATA, f"SIMULATED: {words_now}"
             lines = lines if run.running else "Nothing of this run is kept."

@@ -202,6 +202,20 @@ def test_every_open_fault_stands_on_the_jobs_punch_list_once() -> None:
     ]
 
 
+def test_two_faults_in_the_same_words_are_two_on_the_jobs_punch_list() -> None:
+    """Noted twice, and once more in the list: three places chafe."""
+    import attrs
+
+    words = "Chafe at the transom"
+    notes = tuple(Note(text=words, by=by, punch_list=True) for by in ("R. Vane", "R. Vane", ""))
+    view = attrs.evolve(job_view(boat(), {(steps.PUNCH_LIST, "fault", "1", ""): f"{words}."}), notes=notes)
+    items = punch_list(view, HOST, [one for one in HOST.assess(view) if one.calculator == "handover.punch_list"])
+    assert len(items) == 4
+    assert [item.text for item in items[1:3]] == [
+        f"{words} ({number} of 4 in these words, by R. Vane): put it right, then try it again." for number in (2, 3)
+    ]
+
+
 def test_every_step_that_can_hurt_shows_its_cautions_first() -> None:
     dangerous = {
         steps.FUEL_SYSTEM,
