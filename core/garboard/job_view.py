@@ -185,17 +185,30 @@ class Asking:
             return Recording("", {})
         return self._or_missing(found, Recording("", {}), step, field, row, of)
 
-    def known(self, amount: Amount | None, unit: str, what: str) -> float:
-        """An amount of a record [unit]; `what` names it for the person ("port engine: gear ratio")."""
+    def known(self, amount: Amount | None, unit: str, what: str, *, field: str = "", of: str = "") -> float:
+        """An amount of a record [unit]; `what` names it for the person ("port engine: gear ratio").
+
+        field, of : its record and key, and the piece, for programs ("engines.gear_ratio", "port")
+        """
         if amount is None:
-            self.missing.append(Missing(f"{what} is not entered", lack=Lack.NOT_ENTERED))
+            self.missing.append(Missing(f"{what} is not entered", lack=Lack.NOT_ENTERED, field=field, of=of))
             return math.nan
         return amount.to(unit)
 
-    def need(self, condition: bool, reason: Missing | str) -> None:
-        """Add a reason unless the condition holds."""
+    def need(
+        self,
+        condition: bool,
+        reason: Missing | str,
+        *,
+        lack: Lack = Lack.OTHER,
+        step: str = "",
+        field: str = "",
+        row: str = "",
+        of: str = "",
+    ) -> None:
+        """Add a reason unless the condition holds. One given as text is of the kind and place that follow."""
         if not condition:
-            self.missing.append(Missing(reason) if isinstance(reason, str) else reason)
+            self.missing += NotEnoughData(reason, lack=lack, step=step, field=field, row=row, of=of).missing
 
     def check(self) -> None:
         """Raise NotEnoughData when anything asked for was missing."""

@@ -13,7 +13,7 @@ from garboard.disk.clock import HybridClock
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import Fault, InputError
-from garboard.findings import NotEnoughData
+from garboard.findings import Lack, NotEnoughData
 from garboard.history.authoring import Author, measure
 from garboard.history.registers import VESSEL, RegisterKey, name_of, register_of
 from garboard.history.replay import HullState, replay
@@ -144,11 +144,12 @@ def recordings_of(folder: HullFolder) -> Callable[[str], Recording]:
         from garboard.recordings import load_recording
 
         if name not in folder.attachments:
-            raise NotEnoughData(f"recording {name[:12]} is not on this machine; merge with where it was taken")
+            text = f"recording {name[:12]} is not on this machine; merge with where it was taken"
+            raise NotEnoughData(text, lack=Lack.RECORDING_NOT_HERE)
         try:
             return load_recording(folder.attachments.folder / name)[0]
         except (OSError, InputError) as failure:
-            raise NotEnoughData(f"recording {name[:12]} cannot be read: {failure}") from None
+            raise NotEnoughData(f"recording {name[:12]} cannot be read: {failure}", lack=Lack.UNREADABLE) from None
 
     return load
 
