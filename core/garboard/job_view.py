@@ -9,6 +9,7 @@ from typing import TypeVar
 
 import attrs
 
+from garboard.faults import ValueRefused
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.records import Job, JsonValue, Measurement, Note, SignOff, StepState, Vessel
 from garboard.samples import Recording
@@ -237,7 +238,7 @@ def _where(field: str, row: str, of: str) -> str:
 
 
 def amount_or_fault(value: JsonValue, quantity: str) -> Amount:
-    """An entered value as an amount of a quantity. Raises ValueError saying what was expected."""
+    """An entered value as an amount of a quantity. Raises ValueRefused saying what was expected."""
     if not isinstance(value, str):
-        raise ValueError(f'expected text with number and unit, such as "12.5 V", got {value!r}')
+        raise ValueRefused('text with number and unit, such as "12.5 V"', repr(value))
     return parse_amount(value, quantity)

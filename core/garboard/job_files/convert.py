@@ -10,7 +10,7 @@ import attrs
 from cattrs import ClassValidationError, Converter, IterableValidationError
 from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
 
-from garboard.faults import Fault, InputError, shown
+from garboard.faults import Fault, InputError, ValueRefused, shown
 from garboard.records import JsonValue
 from garboard.units import EXAMPLE_OF, UNITS_OF, Amount, parse_amount
 
@@ -61,7 +61,7 @@ def _is_tuple(kind: Any) -> bool:
 def _exactly(kind: type, example: str) -> Callable[[object, object], object]:
     def check(value: object, _kind: object) -> object:
         if type(value) is not kind:
-            raise ValueError(f"expected {example}, got {shown(value)}")
+            raise ValueRefused(example, shown(value))
         return value
 
     return check
@@ -72,18 +72,18 @@ def _amount_of(quantity: str) -> Callable[[object, object], Amount | None]:
         if value is None:
             return None
         if not isinstance(value, str):
-            raise ValueError(amount_in_quotes(value, quantity))
+            raise amount_in_quotes(value, quantity)
         return parse_amount(value, quantity)
 
     return read
 
 
-def amount_in_quotes(value: object, quantity: str, unit: str = "") -> str:
-    """What to say of a value that should be an amount as text; a bare number is shown as it should stand."""
+def amount_in_quotes(value: object, quantity: str, unit: str = "") -> ValueRefused:
+    """The refusal of a value that should be an amount as text; a bare number is shown as it should stand."""
     unit = unit or UNITS_OF[quantity][0]
     example = f"{value} {unit}".strip() if type(value) in (int, float) else EXAMPLE_OF[quantity]
     what = "text with number and unit" if unit else "a number as text"
-    return f'expected {what}, such as "{example}", got {shown(value)}'
+    return ValueRefused(f'{what}, such as "{example}"', shown(value))
 
 
 def _plain_of(shape: object) -> Callable[[object, object], object]:
@@ -91,9 +91,9 @@ def _plain_of(shape: object) -> Callable[[object, object], object]:
 
     def read(value: object, _kind: object) -> object:
         if shape is dict and not isinstance(value, dict):
-            raise ValueError(f"expected an object, got {shown(value)}")
+            raise ValueRefused("an object", shown(value))
         if shape is list and not isinstance(value, list):
-            raise ValueError(f"expected a list, got {shown(value)}")
+            raise ValueRefused("a list", shown(value))
         return value
 
     return read
@@ -102,7 +102,7 @@ def _plain_of(shape: object) -> Callable[[object, object], object]:
 def _choice_of(choices: tuple[str, ...]) -> Callable[[object, object], object]:
     def read(value: object, _kind: object) -> object:
         if value not in choices:
-            raise ValueError(f"expected one of {', '.join(choices)}, got {shown(value)}")
+            raise ValueRefused(f"one of {', '.join(choices)}", shown(value))
         return value
 
     return read
@@ -113,7 +113,7 @@ def _structure_list(kind: Any, converter: Converter) -> Callable[[object, object
 
     def read(value: object, _kind: object) -> object:
         if not isinstance(value, list):
-            raise ValueError(f"expected a list, got {shown(value)}")
+            raise ValueRefused("a list", shown(value))
         return tuple(converter.structure(value, list[inner]))  # type: ignore[valid-type]
 
     return read
@@ -126,7 +126,7 @@ def _structure_record(kind: type[Any], converter: Converter) -> Callable[[Any, A
 
     def read(value: object, _kind: object) -> Any:
         if not isinstance(value, dict):
-            raise ValueError(f"expected an object with keys such as {', '.join(list(fields)[:3])}, got {shown(value)}")
+            raise ValueRefused(f"an object with keys such as {', '.join(list(fields)[:3])}", shown(value))
         known = {key: item for key, item in value.items() if key in fields and key != "more"}
         if "more" not in fields:
             return build(known, kind)
@@ -173,13 +173,7 @@ def _faults(failure: BaseException, path: str) -> Iterator[Fault]:
     elif isinstance(failure, KeyError):
         yield Fault(path, "a value", "nothing (the key is missing)")
     else:
-        yield _fault_of_sentence(path, failure)
-
-
-def _fault_of_sentence(path: str, failure: BaseException) -> Fault:
-    """Split "expected X, got Y" as our own checks word it."""
-    expected, _, got = str(failure).removeprefix("expected ").partition(", got ")
-    return Fault(path, expected, got)
+        yield failure.at(path) if isinstance(failure, ValueRefused) else Fault(path, str(failure))
 
 
 def faults_of_floats(plain: JsonValue | float, path: str = "") -> Iterator[Fault]:

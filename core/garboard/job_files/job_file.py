@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 import attrs
 
-from garboard.faults import Fault, InputError, shown
+from garboard.faults import Fault, InputError, ValueRefused, shown
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_files.convert import amount_in_quotes, faults_of_floats, structure, unstructure
 from garboard.job_files.file_lines import line_nested_too_deep, parts_of, with_lines
@@ -206,9 +206,8 @@ def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | N
         return
     try:
         check_value(field, measurement.value)
-    except ValueError as failure:
-        expected, _, got = str(failure).removeprefix("expected ").partition(", got ")
-        yield Fault(f"{path}.value", expected, got)
+    except ValueRefused as refused:
+        yield refused.at(f"{path}.value")
         return
     if field.kind is Kind.RECORDING and folder is not None and isinstance(measurement.value, dict):
         reference = str(measurement.value["file"])
@@ -219,35 +218,35 @@ def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | N
 
 
 def check_value(field: Field, value: JsonValue) -> None:
-    """Raise ValueError, "expected ..., got ...", unless the value is one the field takes."""
+    """Raise ValueRefused unless the value is one the field takes."""
     if field.kind is Kind.AMOUNT:
         _check_amount(field, value)
     elif field.kind is Kind.COUNT:
         _check_range(field, value if type(value) is int else None, value)
     elif field.kind is Kind.CHOICE and value not in field.choices:
-        raise ValueError(f"expected one of {', '.join(field.choices)}, got {shown(value)}")
+        raise ValueRefused(f"one of {', '.join(field.choices)}", shown(value))
     elif field.kind is Kind.YES_NO and not isinstance(value, bool):
-        raise ValueError(f"expected true or false, got {shown(value)}")
+        raise ValueRefused("true or false", shown(value))
     elif field.kind is Kind.TEXT and not isinstance(value, str):
-        raise ValueError(f"expected text in quotes, got {shown(value)}")
+        raise ValueRefused("text in quotes", shown(value))
     elif field.kind in (Kind.RECORDING, Kind.PHOTO) and not (
         isinstance(value, dict) and isinstance(value.get("file"), str)
     ):
-        raise ValueError(f'expected {{"file": "name beside the job file"}}, got {shown(value)}')
+        raise ValueRefused('{"file": "name beside the job file"}', shown(value))
 
 
 def _check_amount(field: Field, value: JsonValue) -> None:
     if not isinstance(value, str):
-        raise ValueError(amount_in_quotes(value, field.quantity, field.unit))
+        raise amount_in_quotes(value, field.quantity, field.unit)
     _check_range(field, parse_amount(value, field.quantity).to(field.unit), value)
 
 
 def _check_range(field: Field, number: float | None, value: JsonValue) -> None:
     if number is None:
-        raise ValueError(f"expected a whole number, got {shown(value)}")
+        raise ValueRefused("a whole number", shown(value))
     if field.hard is not None and not field.hard[0] <= number <= field.hard[1]:
         low, high = field.hard
-        raise ValueError(f"expected between {low:g} and {high:g} {field.unit}, got {shown(value)}".replace(" ,", ","))
+        raise ValueRefused(f"between {low:g} and {high:g} {field.unit}".rstrip(), shown(value))
 
 
 def implausible(field: Field, value: JsonValue) -> str:
@@ -406,6 +405,5 @@ def settings_faults(settings: Mapping[str, JsonValue], host: PluginHost) -> Iter
         if key in declared:
             try:
                 check_value(declared[key].field, value)
-            except ValueError as failure:
-                expected, _, got = str(failure).removeprefix("expected ").partition(", got ")
-                yield Fault(f"settings.{key}", expected, got)
+            except ValueRefused as refused:
+                yield refused.at(f"settings.{key}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import attrs
 
+from garboard.faults import Fault, ValueRefused
 from garboard.job_files.job_file import check_value, implausible
 from garboard.records import JsonValue
 from garboard.steps import Field, Kind
@@ -54,11 +55,12 @@ def judge(field: Field, value: JsonValue) -> Judged:
     """Judge any value against its field."""
     try:
         check_value(field, value)
-    except ValueError as failure:
-        expected, _, got = str(failure).removeprefix("expected ").partition(", got ")
-        return Judged(problem=f"Must be {expected}. You typed {_plain(got)}.")
+    except ValueRefused as refused:
+        return Judged(problem=_in_words(refused.fault))
     return Judged(value, question=implausible(field, value))
 
 
-def _plain(got: str) -> str:
-    return got.strip("'")
+def _in_words(fault: Fault) -> str:
+    typed = fault.got.strip("'")
+    cure = f" {fault.cure[:1].upper()}{fault.cure[1:]}." if fault.cure else ""
+    return f"Must be {fault.expected}. You typed {typed}.{cure}"
