@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import attrs
 
-__all__ = ["Fault", "GarboardError", "InputError", "NotTaken", "in_words", "shown"]
+__all__ = ["Fault", "GarboardError", "InputError", "ValueRefused", "in_words", "shown"]
 
 _LONGEST_SHOWN = 60
 
@@ -21,6 +21,7 @@ class Fault:
     got      : what stands there now, as text
     line     : line of the file, from 1; 0 where it is not known
     about    : what the place belongs to, in words a person finds in the file ("prop_check.full_throttle, speed, 1")
+    cure     : what to do, where that is more than to put what was expected ("write 'kn'")
     """
 
     where: str
@@ -28,11 +29,18 @@ class Fault:
     got: str = ""
     line: int = 0
     about: str = ""
+    cure: str = ""
+
+    @property
+    def in_words(self) -> str:
+        """The fault without its place: "expected 3, got 'three': write digits"."""
+        got = f", got {self.got}" if self.got else ""
+        return f"expected {self.expected}{got}" + (f": {self.cure}" if self.cure else "")
 
     def __str__(self) -> str:
         line = f"line {self.line}, " if self.line else ""
         about = f" ({self.about})" if self.about else ""
-        return f"{line}{self.where}{about}: expected {self.expected}" + (f", got {self.got}" if self.got else "")
+        return f"{line}{self.where}{about}: {self.in_words}"
 
 
 class GarboardError(Exception):
@@ -41,6 +49,21 @@ class GarboardError(Exception):
     Where a built-in exception says the same (ValueError), it is the second base, so that code which catches that
     still does.
     """
+
+
+class ValueRefused(GarboardError, ValueError):
+    """A value is not what its place takes. Whoever knows the place asks for the fault with it: `at`.
+
+    expected, got, cure : as in `Fault`
+    """
+
+    def __init__(self, expected: str, got: str = "", cure: str = "") -> None:
+        self.fault = Fault("", expected, got, cure=cure)
+        super().__init__(self.fault.in_words)
+
+    def at(self, where: str) -> Fault:
+        """The fault at a place."""
+        return attrs.evolve(self.fault, where=where)
 
 
 class InputError(GarboardError, ValueError):
@@ -55,18 +78,6 @@ class InputError(GarboardError, ValueError):
         self.faults = tuple(faults)
         count = f"{len(faults)} fault" + ("s" if len(faults) != 1 else "")
         super().__init__("\n".join([f"{source}: {count}", *(f"  {fault}" for fault in faults)]))
-
-
-class NotTaken(GarboardError, ValueError):
-    """A value that cannot be used.
-
-    expected : what would be right, with an example
-    got      : what it is, as text
-    """
-
-    def __init__(self, expected: str, got: str) -> None:
-        self.expected, self.got = expected, got
-        super().__init__(f"expected {expected}, got {got}")
 
 
 def in_words(failure: BaseException) -> str:

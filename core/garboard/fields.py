@@ -6,7 +6,7 @@ import enum
 
 import attrs
 
-from garboard.faults import NotTaken, shown
+from garboard.faults import ValueRefused, shown
 from garboard.records import EQUIPMENT, JsonValue
 from garboard.units import EXAMPLE_OF, UNITS_OF, parse_amount
 
@@ -66,21 +66,21 @@ class Field:
 
 
 def check_value(field: Field, value: JsonValue) -> None:
-    """Raise NotTaken unless the value is one the field takes."""
+    """Raise ValueRefused unless the value is one the field takes."""
     if field.kind is Kind.AMOUNT:
         _check_amount(field, value)
     elif field.kind is Kind.COUNT:
         _check_range(field, value if type(value) is int else None, value)
     elif field.kind is Kind.CHOICE and value not in field.choices:
-        raise NotTaken(f"one of {', '.join(field.choices)}", shown(value))
+        raise ValueRefused(f"one of {', '.join(field.choices)}", shown(value))
     elif field.kind is Kind.YES_NO and not isinstance(value, bool):
-        raise NotTaken("true or false", shown(value))
+        raise ValueRefused("true or false", shown(value))
     elif field.kind is Kind.TEXT and not isinstance(value, str):
-        raise NotTaken("text in quotes", shown(value))
+        raise ValueRefused("text in quotes", shown(value))
     elif field.kind in (Kind.RECORDING, Kind.PHOTO) and not (
         isinstance(value, dict) and isinstance(value.get("file"), str)
     ):
-        raise NotTaken('{"file": "name beside the job file"}', shown(value))
+        raise ValueRefused('{"file": "name beside the job file"}', shown(value))
 
 
 def _check_amount(field: Field, value: JsonValue) -> None:
@@ -91,18 +91,18 @@ def _check_amount(field: Field, value: JsonValue) -> None:
 
 def _check_range(field: Field, number: float | None, value: JsonValue) -> None:
     if number is None:
-        raise NotTaken("a whole number", shown(value))
+        raise ValueRefused("a whole number", shown(value))
     if field.hard is not None and not field.hard[0] <= number <= field.hard[1]:
         low, high = field.hard
-        raise NotTaken(f"between {low:g} and {high:g} {field.unit}".rstrip(), shown(value))
+        raise ValueRefused(f"between {low:g} and {high:g} {field.unit}".rstrip(), shown(value))
 
 
-def amount_as_text(value: object, quantity: str, unit: str = "") -> NotTaken:
+def amount_as_text(value: object, quantity: str, unit: str = "") -> ValueRefused:
     """What to raise for a value that should be an amount as text; a bare number is shown as it should stand."""
     unit = unit or UNITS_OF[quantity][0]
     example = f"{value} {unit}".strip() if type(value) in (int, float) else EXAMPLE_OF[quantity]
     what = "text with number and unit" if unit else "a number as text"
-    return NotTaken(f'{what}, such as "{example}"', shown(value))
+    return ValueRefused(f'{what}, such as "{example}"', shown(value))
 
 
 def implausible(field: Field, value: JsonValue) -> str:

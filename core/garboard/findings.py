@@ -254,10 +254,16 @@ class Lack(enum.Enum):
     """Why something a calculation needs cannot be used. The value is what `--json` carries."""
 
     NOT_ENTERED = "not entered"
+    NOT_TRIED = "not tried yet"
     DISAGREES = "values disagree"
     UNREADABLE = "cannot be read"
     OUT_OF_RANGE = "out of range"
+    CONTRADICTS = "readings contradict each other"
+    TOO_LITTLE = "too few or too short"
+    UNSUITABLE = "conditions do not suit"
+    NOT_COVERED = "method does not reach so far"
     RECORDING_NOT_HERE = "recording not here"
+    NOT_IN_RECORDING = "not in the recording"
     SIMULATED = "simulated run"
     OTHER = "other"
 
@@ -267,7 +273,9 @@ class Missing:
     """One thing a calculation needs and does not have.
 
     text : what is missing or out of range, and what to do ("speed, row 2 is not entered")
-    step, field, row, of : where it belongs, as far as that is one place of the job; "" where it is not
+    step : where to look; the host fills in the calculator's own where it is left open
+    field, row, of : the place in that step, as far as it is one. A fact of the vessel is named by its record and key
+                     ("engines.rated_power", of "port"). "" where it is no one place
     """
 
     text: str
@@ -327,6 +335,10 @@ class Finding:
             raise ValueError(f"finding about {self.about!r}: only 'not enough data' may name what is missing")
 
 
+_Place = tuple[str, str, str, str]
+_NOWHERE: _Place = ("", "", "", "")
+
+
 def not_enough_data(about: str, missing: Iterable[Missing | str], basis: tuple[Basis, ...]) -> Finding:
     """The finding that names what is missing. Its code is its calculator's, which the host fills in."""
     items = _items(missing)
@@ -341,19 +353,32 @@ def not_enough_data(about: str, missing: Iterable[Missing | str], basis: tuple[B
     )
 
 
-def _items(missing: Iterable[Missing | str]) -> tuple[Missing, ...]:
-    items = [Missing(one) if isinstance(one, str) else one for one in missing]
+def _items(missing: Iterable[Missing | str], lack: Lack = Lack.OTHER, place: _Place = _NOWHERE) -> tuple[Missing, ...]:
+    step, field, row, of = place
+    items = [
+        Missing(one, lack=lack, step=step, field=field, row=row, of=of) if isinstance(one, str) else one
+        for one in missing
+    ]
     return tuple(dict.fromkeys(item for item in items if item.text)) or (Missing("the check gives no reason"),)
 
 
 class NotEnoughData(GarboardError):
     """A calculator cannot give a number, for want of one thing or several. The host makes the finding that says so.
 
-    missing : each thing once; a reason given as text alone is one of kind `Lack.OTHER`
+    missing                    : each thing once; a reason given as text is of the kind and place that follow
+    lack, step, field, row, of : as in `Missing`
     """
 
-    def __init__(self, *missing: Missing | str) -> None:
-        self.missing = _items(missing)
+    def __init__(
+        self,
+        *missing: Missing | str,
+        lack: Lack = Lack.OTHER,
+        step: str = "",
+        field: str = "",
+        row: str = "",
+        of: str = "",
+    ) -> None:
+        self.missing = _items(missing, lack, (step, field, row, of))
         super().__init__("; ".join(self.reasons))
 
     @property

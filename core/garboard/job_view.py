@@ -9,6 +9,7 @@ from typing import TypeVar
 
 import attrs
 
+from garboard.faults import ValueRefused
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.records import Job, JsonValue, Measurement, Note, SignOff, StepState, Vessel
 from garboard.samples import Recording
@@ -194,17 +195,30 @@ class Asking:
             return Recording("", {})
         return self._or_missing(found, Recording("", {}), step, field, row, of)
 
-    def known(self, amount: Amount | None, unit: str, what: str) -> float:
-        """An amount of a record [unit]; `what` names it for the person ("port engine: gear ratio")."""
+    def known(self, amount: Amount | None, unit: str, what: str, *, field: str = "", of: str = "") -> float:
+        """An amount of a record [unit]; `what` names it for the person ("port engine: gear ratio").
+
+        field, of : its record and key, and the piece, for programs ("engines.gear_ratio", "port")
+        """
         if amount is None:
-            self.missing.append(Missing(f"{what} is not entered", lack=Lack.NOT_ENTERED))
+            self.missing.append(Missing(f"{what} is not entered", lack=Lack.NOT_ENTERED, field=field, of=of))
             return math.nan
         return amount.to(unit)
 
-    def need(self, condition: bool, reason: Missing | str) -> None:
-        """Add a reason unless the condition holds."""
+    def need(
+        self,
+        condition: bool,
+        reason: Missing | str,
+        *,
+        lack: Lack = Lack.OTHER,
+        step: str = "",
+        field: str = "",
+        row: str = "",
+        of: str = "",
+    ) -> None:
+        """Add a reason unless the condition holds. One given as text is of the kind and place that follow."""
         if not condition:
-            self.missing.append(Missing(reason) if isinstance(reason, str) else reason)
+            self.missing += NotEnoughData(reason, lack=lack, step=step, field=field, row=row, of=of).missing
 
     def check(self) -> None:
         """Raise NotEnoughData when anything asked for was missing."""
@@ -233,7 +247,7 @@ def _where(field: str, row: str, of: str) -> str:
 
 
 def amount_or_fault(value: JsonValue, quantity: str) -> Amount:
-    """An entered value as an amount of a quantity. Raises ValueError saying what was expected."""
+    """An entered value as an amount of a quantity. Raises ValueRefused saying what was expected."""
     if not isinstance(value, str):
-        raise ValueError(f'expected text with number and unit, such as "12.5 V", got {value!r}')
+        raise ValueRefused('text with number and unit, such as "12.5 V"', repr(value))
     return parse_amount(value, quantity)

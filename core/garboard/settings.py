@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 import attrs
 
-from garboard.faults import NotTaken
+from garboard.faults import ValueRefused
 from garboard.fields import Field, Kind, check_value
 from garboard.findings import Basis, Lack, Missing, NotEnoughData
 from garboard.records import JsonValue
@@ -77,7 +77,7 @@ class Setting:
         """Whether a value can be used; `fields.check_value` says why not."""
         try:
             check_value(self.field, value)
-        except NotTaken:
+        except ValueRefused:
             return False
         return True
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import attrs
 
-from garboard.faults import NotTaken
+from garboard.faults import ValueRefused
 
 if TYPE_CHECKING:
     import pint
@@ -171,15 +171,15 @@ class Amount:
 
     @classmethod
     def parse(cls, text: str, example: str = "38.2 kn") -> Amount:
-        """Read "38.2 kn", "38.2kn" or "1.85". Raises ValueError naming what was expected, with the example."""
+        """Read "38.2 kn", "38.2kn" or "1.85". Raises ValueRefused naming what was expected, with the example."""
         match = _AMOUNT.fullmatch(text.strip())
         if match is None:
-            hint = " (use a point, not a comma)" if re.search(r"\d,\d", text) else ""
+            cure = "use a point, not a comma" if re.search(r"\d,\d", text) else ""
             what = "a number with its unit" if " " in example else "a plain number"
-            raise NotTaken(f"{what}, such as {example!r}{hint}", repr(text))
+            raise ValueRefused(f"{what}, such as {example!r}", repr(text), cure)
         unit = match["unit"] or ""
         if unit not in _PINT_NAME:
-            raise NotTaken(f"a unit the program knows, as in {example!r}", f"{text!r}{_unknown(unit)}")
+            raise ValueRefused(f"a unit the program knows, as in {example!r}", repr(text), _unknown(unit))
         return cls(match["text"], unit)
 
     def to(self, unit: str) -> float:
@@ -203,7 +203,7 @@ def parse_amount(text: str, quantity: str) -> Amount:
     """Read an amount of one quantity.
 
     quantity : a key of `UNITS_OF`
-    Raises ValueError when the text is no number or its unit is of another quantity.
+    Raises ValueRefused when the text is no number or its unit is of another quantity.
 
     >>> str(parse_amount("1.85", "number"))
     '1.85'
@@ -213,15 +213,15 @@ def parse_amount(text: str, quantity: str) -> Amount:
     unit = (match["unit"] or "") if match else ""
     if match is None or unit in units:
         return Amount.parse(text, example)
-    why = _unknown(unit) if unit not in _PINT_NAME else "" if unit else ", without a unit"
-    raise NotTaken(f"{_article(quantity)} {quantity} {_in_units(units)}, such as {example!r}", f"{text!r}{why}")
+    cure = _unknown(unit) if unit not in _PINT_NAME else "" if unit else "add the unit"
+    raise ValueRefused(f"{_article(quantity)} {quantity} {_in_units(units)}, such as {example!r}", repr(text), cure)
 
 
 def _unknown(unit: str) -> str:
     """What to say of a unit nobody knows, and how it is spelled here where people often spell it otherwise."""
     small = {known.lower(): known for known in _PINT_NAME if known}
     meant = SPELLED_OTHERWISE.get(unit.lower()) or small.get(unit.lower())
-    return f": unit {unit!r} is not known" + (f", write {meant!r}" if meant else "")
+    return f"unit {unit!r} is not known" + (f", write {meant!r}" if meant else "")
 
 
 def _in_units(units: tuple[str, ...]) -> str:

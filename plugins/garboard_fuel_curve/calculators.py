@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from functools import partial
 
 import attrs
 
@@ -54,7 +55,10 @@ def _curve(view: JobView) -> tuple[Readings, Curve]:
     if len(found.steps) < fewest:
         raise NotEnoughData(
             f"{len(found.steps)} different throttle steps, at least {fewest} are needed; add steps between idle and "
-            "full throttle"
+            "full throttle",
+            lack=Lack.TOO_LITTLE,
+            step=STEPS,
+            field="nominal_engine_speed",
         )
     points = tuple(step.point() for step in found.steps)
     recovery = view.setting_value("fuel_curve.planing_recovery", "%") / 100
@@ -76,7 +80,10 @@ def _clear_hump(view: JobView, curve: Curve) -> Hump | None:
                 f"steps at {low:.0f} and {high:.0f} rev/min are too far apart to place the planing hump; add one near "
                 f"{_tens((low + high) / 2)} rev/min"
                 for low, high in in_the_way
-            )
+            ),
+            lack=Lack.TOO_LITTLE,
+            step=STEPS,
+            field="nominal_engine_speed",
         )
     return hump
 
@@ -274,7 +281,8 @@ def _best_cruise(view: JobView, curve: Curve) -> _Cruise:
     hump = _clear_hump(view, curve)
     place = hump.best if hump else curve.landmarks.best
     if place.engine_speed >= curve.highest:
-        raise NotEnoughData(f"economy still rises at the highest step, {curve.highest:.0f} rev/min; add steps above it")
+        text = f"economy still rises at the highest step, {curve.highest:.0f} rev/min; add steps above it"
+        raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=STEPS, field="nominal_engine_speed")
     if hump:
         return _Cruise("best-economy cruise", curve.of_hump(lambda one: one.best.engine_speed), True)
     return _Cruise("best economy", curve.best, False)
@@ -344,27 +352,44 @@ def cruising_range(view: JobView) -> list[Finding]:
     asking = view.asking()
     usable = asking.amount(TANKS, "usable_fuel", "gal")
     wanted = optional(asking, TANKS, "cruise", "rev/min")
-    asking.need(math.isnan(usable) or 0 < usable < 1e6, "usable fuel must be above zero")
+    asking.need(
+        math.isnan(usable) or 0 < usable < 1e6,
+        "usable fuel must be above zero",
+        lack=Lack.OUT_OF_RANGE,
+        step=TANKS,
+        field="usable_fuel",
+    )
     capacities = [tank.capacity.to("gal") for tank in view.vessel.tanks if tank.capacity is not None]
     if capacities and len(capacities) == len(view.vessel.tanks):
         held = math.fsum(capacities)
-        asking.need(not usable > held * 1.001, f"usable fuel is more than the {held:.0f} gal the tanks hold")
+        asking.need(
+            not usable > held * 1.001,
+            f"usable fuel is more than the {held:.0f} gal the tanks hold",
+            lack=Lack.CONTRADICTS,
+            step=TANKS,
+            field="usable_fuel",
+        )
     asking.check()
     _, curve = _curve(view)
     if any(finding.verdict is Verdict.FAIL for finding in fuel_for_power(view)):
-        raise NotEnoughData("the fuel flow at full throttle cannot be true; put the meter or the entry right first")
+        text = "the fuel flow at full throttle cannot be true; put the meter or the entry right first"
+        raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=STEPS, field="fuel_flow")
     if wanted is None:
         cruise = _best_cruise(view, curve)
     elif curve.lowest <= wanted <= curve.highest:
         cruise = _Cruise("the owner's cruise", MeasuredValue(wanted, "rev/min"), False)
     else:
         raise NotEnoughData(
-            f"cruise at {wanted:.0f} rev/min is outside the steps, {curve.lowest:.0f} to {curve.highest:.0f} rev/min"
+            f"cruise at {wanted:.0f} rev/min is outside the steps, {curve.lowest:.0f} to {curve.highest:.0f} rev/min",
+            lack=Lack.OUT_OF_RANGE,
+            step=TANKS,
+            field="cruise",
         )
     at = cruise.engine_speed.value
     good, speed = curve.economy_at(at), curve.speed_at(at)
     if not good.value > 0:
-        raise NotEnoughData(f"the boat makes no way at {at:.0f} rev/min")
+        text = f"the boat makes no way at {at:.0f} rev/min"
+        raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, step=STEPS, field="speed_out")
     share = math.hypot(good.expanded_uncertainty / good.value, rounding(view, TANKS, "usable_fuel", "gal") / usable)
     reserve = min(max(view.setting_value("fuel_curve.reserve", "%"), 0.0), 100.0)
     out, whole = radius_by_thirds(usable, good.value), range_with_reserve(usable, reserve, good.value)
@@ -403,7 +428,7 @@ def mixed_use(view: JobView) -> list[Finding]:
     if curve.lowest > 0.4 * rated:
         reasons.append(f"no step at or below {0.4 * rated:.0f} rev/min")
     if reasons:
-        raise NotEnoughData(*reasons)
+        raise NotEnoughData(*reasons, lack=Lack.TOO_LITTLE, step=STEPS, field="nominal_engine_speed")
     speeds = [
         curve.lowest if mode.speed is None else min(mode.speed / 100 * rated, curve.highest)
         for mode in duty_cycle.FIVE_MODES
@@ -439,12 +464,20 @@ def _rated_speed(view: JobView) -> float:
     """The rated speed the engines share [rev/min]. Raises NotEnoughData when unknown or not shared."""
     asking = view.asking()
     rated = [
-        asking.known(engine.rated_speed, "rev/min", f"{engine.position} engine: rated speed")
+        asking.known(
+            engine.rated_speed,
+            "rev/min",
+            f"{engine.position} engine: rated speed",
+            field="engines.rated_speed",
+            of=engine.position,
+        )
         for engine in view.vessel.engines
     ]
     asking.check()
-    asking.need(min(rated) > 0, "rated speed must be above zero")
-    asking.need(max(rated) <= 1.01 * min(rated), "the engines have different rated speeds; a cycle needs one")
+    field = "engines.rated_speed"
+    asking.need(min(rated) > 0, "rated speed must be above zero", lack=Lack.OUT_OF_RANGE, field=field)
+    alike = "the engines have different rated speeds; a cycle needs one"
+    asking.need(max(rated) <= 1.01 * min(rated), alike, lack=Lack.NOT_COVERED, field=field)
     asking.check()
     return mean(rated)
 
@@ -470,14 +503,33 @@ def flow_meter(view: JobView) -> list[Finding]:
     metered, metered_within = _metered(view, asking)
     smallest = view.setting_value("fuel_curve.smallest_refill", "gal")
     asking.need(
-        same_mark or view.value(TANKS, "same_mark") is None, "the tank was not filled to the same mark before and after"
+        same_mark or view.value(TANKS, "same_mark") is None,
+        "the tank was not filled to the same mark before and after",
+        lack=Lack.UNSUITABLE,
+        step=TANKS,
+        field="same_mark",
     )
-    asking.need(math.isnan(refilled) or refilled > 0, "fuel put back must be above zero")
+    asking.need(
+        math.isnan(refilled) or refilled > 0,
+        "fuel put back must be above zero",
+        lack=Lack.OUT_OF_RANGE,
+        step=TANKS,
+        field="refilled",
+    )
     asking.need(
         math.isnan(refilled) or refilled >= smallest,
         f"{refilled:.1f} gal put back; at least {smallest:.0f} gal are needed to check a meter",
+        lack=Lack.TOO_LITTLE,
+        step=TANKS,
+        field="refilled",
     )
-    asking.need(present is None or not present <= 0, "the factor set in the meter must be above zero")
+    asking.need(
+        present is None or not present <= 0,
+        "the factor set in the meter must be above zero",
+        lack=Lack.OUT_OF_RANGE,
+        step=TANKS,
+        field="present_factor",
+    )
     asking.check()
     now = 1.0 if present is None else present
     refill_within = math.hypot(
@@ -523,16 +575,21 @@ def _metered(view: JobView, asking: Asking) -> tuple[float, float]:
     positions = [engine.position for engine in view.vessel.engines]
     parts = [optional(asking, TANKS, "metered", "gal", of=position) for position in positions]
     given = [part for part in parts if part is not None]
-    asking.need(total is not None or bool(given), "fuel burned by the meter is not entered")
+    not_entered, below = "fuel burned by the meter is not entered", "fuel burned by the meter must be above zero"
+    of_total = partial(asking.need, step=TANKS, field="metered_total")
+    of_total(total is not None or bool(given), not_entered, lack=Lack.NOT_ENTERED)
     for position, part in zip(positions, parts, strict=True):
-        asking.need(part is not None or not given, f"fuel burned by the meter ({position}) is not entered")
-        asking.need(part is None or not part <= 0, f"fuel burned by the meter ({position}) must be above zero")
-    asking.need(total is None or not total <= 0, "fuel burned by the meter must be above zero")
+        of_part = partial(asking.need, step=TANKS, field="metered", of=position)
+        name = f"fuel burned by the meter ({position})"
+        of_part(part is not None or not given, f"{name} is not entered", lack=Lack.NOT_ENTERED)
+        of_part(part is None or not part <= 0, f"{name} must be above zero", lack=Lack.OUT_OF_RANGE)
+    of_total(total is None or not total <= 0, below, lack=Lack.OUT_OF_RANGE)
     if total is not None and not given:
         return total, rounding(view, TANKS, "metered_total", "gal")
     burned = math.fsum(given)
     agree = total is None or not abs(total - burned) > 0.02 * burned
-    asking.need(agree, f"the meters add up to {burned:.1f} gal but their total is entered otherwise; check both")
+    otherwise = f"the meters add up to {burned:.1f} gal but their total is entered otherwise; check both"
+    of_total(agree, otherwise, lack=Lack.CONTRADICTS)
     return burned, math.hypot(*(rounding(view, TANKS, "metered", "gal", of=position) for position in positions))
 
 
@@ -545,9 +602,17 @@ def fuel_for_power(view: JobView) -> list[Finding]:
     found = readings(view)
     asking = view.asking()
     fuel = asking.choice(STEPS, "fuel")
-    asking.need(fuel in ("", "gasoline", "diesel"), f"fuel must be gasoline or diesel, got {fuel!r}")
+    known = fuel in ("", "gasoline", "diesel")
+    what = f"fuel must be gasoline or diesel, got {fuel!r}"
+    asking.need(known, what, lack=Lack.NOT_COVERED, step=STEPS, field="fuel")
     density = optional(asking, STEPS, "fuel_density", "lb/gal")
-    asking.need(density is None or math.isnan(density) or 1 <= density <= 20, "fuel density must be 5.0 to 8.5 lb/gal")
+    asking.need(
+        density is None or math.isnan(density) or 1 <= density <= 20,
+        "fuel density must be 5.0 to 8.5 lb/gal",
+        lack=Lack.OUT_OF_RANGE,
+        step=STEPS,
+        field="fuel_density",
+    )
     asking.check()
     tolerance = 0.0 if density is not None else view.setting_value("fuel_curve.density_tolerance", "%") / 100
     weight = view.setting_value(f"fuel_curve.{fuel}_density", "lb/gal") if density is None else density
@@ -572,7 +637,8 @@ def _plausible(
     reason = _not_full_throttle(view, engine, top.engine_speeds[number])
     power = engine.rated_power.to("hp") if engine.rated_power else 0.0
     if not 0 < power < 1e5:
-        reason = Missing(f"{engine.position} engine: rated power is not entered", lack=Lack.NOT_ENTERED)
+        text = f"{engine.position} engine: rated power is not entered"
+        reason = Missing(text, lack=Lack.NOT_ENTERED, field="engines.rated_power", of=engine.position)
     if reason:
         return not_enough_data(about, [reason], basis)
     flow = top.flows[number]
@@ -631,10 +697,11 @@ def _not_full_throttle(view: JobView, engine: Engine, highest: float) -> Missing
         needed = share * engine.rated_speed.to("rev/min")
     else:
         text = f"{engine.position} engine: neither rated speed nor full-throttle window is entered"
-        return Missing(text, lack=Lack.NOT_ENTERED)
+        return Missing(text, lack=Lack.NOT_ENTERED, field="engines.rated_speed", of=engine.position)
     if highest >= needed:
         return None
-    return Missing(f"highest step {highest:.0f} rev/min, full throttle begins at {needed:.0f} rev/min")
+    text = f"highest step {highest:.0f} rev/min, full throttle begins at {needed:.0f} rev/min"
+    return Missing(text, lack=Lack.TOO_LITTLE, step=STEPS, field="nominal_engine_speed")
 
 
 def _fitted_out(step: str) -> Callable[[JobView], bool]:

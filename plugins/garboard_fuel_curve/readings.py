@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import partial
 
 import attrs
 
-from garboard.findings import NotEnoughData
+from garboard.findings import Lack, NotEnoughData
 from garboard.job_view import Asking, JobView
 from garboard.samples import Recording, Stream
 from garboard.series import (
@@ -92,7 +93,7 @@ def readings(view: JobView) -> Readings:
     and where neither rows nor a recording are there.
     """
     asking = view.asking()
-    asking.need(bool(view.vessel.engines), "no engine is listed for this boat")
+    asking.need(bool(view.vessel.engines), "no engine is listed for this boat", lack=Lack.NOT_ENTERED, field="engines")
     asking.check()
     rows = _rows(view)
     recorded = view.value(STEPS, "recording") is not None
@@ -101,7 +102,8 @@ def readings(view: JobView) -> Readings:
         asking.check()
         source = "typed rows" + (" (the recording was left aside)" if recorded else "")
     else:
-        asking.need(recorded, "no throttle step is typed and no recording is attached")
+        nothing = "no throttle step is typed and no recording is attached"
+        asking.need(recorded, nothing, lack=Lack.NOT_ENTERED, step=STEPS, field="recording")
         recording = asking.recording(STEPS, "recording") if recorded else Recording("", {})
         asking.check()
         steps = cut(view, recording)
@@ -134,12 +136,16 @@ def _typed(view: JobView, asking: Asking, row: str) -> ThrottleStep:
     own = [optional(asking, STEPS, "engine_speed", "rev/min", row=row, of=position) for position in positions]
     speeds = [nominal if speed is None else speed for speed in own]
     runs = [out] if back is None else [out, back]
-    for speed in speeds:
-        asking.need(math.isnan(speed) or 0 < speed <= 15000, f"row {row}: engine speed must be above 0 to 15000")
-    for run in runs:
-        asking.need(math.isnan(run) or 0 <= run <= 200, f"row {row}: speed must be 0 to 200 kn")
+    need = partial(asking.need, lack=Lack.OUT_OF_RANGE, step=STEPS, row=row)
+    for position, speed, of_its_own in zip(positions, speeds, own, strict=True):
+        field, of = ("nominal_engine_speed", "") if of_its_own is None else ("engine_speed", position)
+        fits = math.isnan(speed) or 0 < speed <= 15000
+        need(fits, f"row {row}: engine speed must be above 0 to 15000", field=field, of=of)
+    for field, run in zip(("speed_out", "speed_back"), runs, strict=False):
+        need(math.isnan(run) or 0 <= run <= 200, f"row {row}: speed must be 0 to 200 kn", field=field)
     for position, flow in zip(positions, flows, strict=True):
-        asking.need(math.isnan(flow) or 0 < flow <= 1000, f"row {row}: fuel flow ({position}) must be above 0 to 1000")
+        fits, text = math.isnan(flow) or 0 < flow <= 1000, f"row {row}: fuel flow ({position}) must be above 0 to 1000"
+        need(fits, text, field="fuel_flow", of=position)
     accuracy = view.setting_value("fuel_curve.speed_accuracy", "kn")
     each_run = math.hypot(accuracy, rounding(view, STEPS, "speed_out", "kn", row=row))
     of_flows = [rounding(view, STEPS, "fuel_flow", "gal/h", row=row, of=position) for position in positions]
@@ -187,7 +193,12 @@ def cut(view: JobView, recording: Recording) -> list[ThrottleStep]:
     usable = [stretch for stretch in stretches if all(stretch.means[name] > 0 for name in streams if name[0] != "s")]
     if not usable:
         wanted = view.setting_value("fuel_curve.steady_seconds", "s")
-        raise NotEnoughData(f"nothing in the recording holds steady for {wanted:.0f} s; hold each step longer")
+        raise NotEnoughData(
+            f"nothing in the recording holds steady for {wanted:.0f} s; hold each step longer",
+            lack=Lack.TOO_LITTLE,
+            step=STEPS,
+            field="recording",
+        )
     by_speed = sorted(usable, key=lambda stretch: _engine_speed(stretch, view))
     started = min(time for stream in streams.values() for time in stream.times[:1])
     groups: list[list[Steady]] = []
@@ -260,7 +271,7 @@ def _watched(view: JobView, recording: Recording) -> tuple[dict[str, Stream], di
     else:
         streams["s"], tolerance["s"] = speed, view.setting_value("fuel_curve.steady_speed", "kn")
     if missing:
-        raise NotEnoughData(*missing)
+        raise NotEnoughData(*missing, lack=Lack.NOT_IN_RECORDING, step=STEPS, field="recording")
     return streams, tolerance
 
 

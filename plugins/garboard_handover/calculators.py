@@ -47,7 +47,8 @@ def _check_of(step: Step) -> Calculator:
             return
         answers = list(_answers(view, step))
         if all(answer is None and place.lack is not Lack.DISAGREES for place, answer, _ in answers):
-            raise NotEnoughData("not tried yet; try it, or mark the step as not fitted")
+            text = "not tried yet; try it, or mark the step as not fitted"
+            raise NotEnoughData(text, lack=Lack.NOT_TRIED, step=step.key)
         failed = [place.text for place, answer, _ in answers if answer is False]
         missing = tuple(
             place
@@ -242,7 +243,8 @@ def _heading(view: JobView, field: str) -> Stream:
         raise NotEnoughData(Missing(text, lack=Lack.NOT_ENTERED, step=steps.AUTOPILOT, field=field))
     streams = recording.of("heading")
     if not streams:
-        raise NotEnoughData(f"{field.replace('_', ' ')} holds no heading")
+        text = f"{field.replace('_', ' ')} holds no heading"
+        raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, step=steps.AUTOPILOT, field=field)
     return streams[0]
 
 

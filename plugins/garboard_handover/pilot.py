@@ -6,10 +6,11 @@ import math
 
 import attrs
 
-from garboard.findings import NotEnoughData
+from garboard.findings import Lack, NotEnoughData
 from garboard.numeric import slope
 from garboard.samples import Stream
 from garboard.series import compass_angle, mean, standard_deviation, unwrapped
+from garboard_handover.steps import AUTOPILOT
 
 
 @attrs.frozen
@@ -53,7 +54,8 @@ def hold_of(heading: Stream, shortest: float) -> Hold:
     """
     seconds = heading.times[-1] - heading.times[0] if len(heading) else 0.0
     if seconds < shortest or len(heading) < 10:
-        raise NotEnoughData(f"heading held for {seconds:.0f} s in {len(heading)} samples; hold it {shortest:.0f} s")
+        text = f"heading held for {seconds:.0f} s in {len(heading)} samples; hold it {shortest:.0f} s"
+        raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="hold_recording")
     run = unwrapped(heading.values)
     middle = mean(run)
     return Hold(
@@ -75,9 +77,11 @@ def course_change_of(heading: Stream, ordered: float, tolerance: float, ends: fl
     Raises NotEnoughData when the recording is shorter than four times `ends` or never settles.
     """
     if abs(ordered) < 2 * tolerance:
-        raise NotEnoughData(f"course change of {ordered:.0f} degrees ordered; order at least {2 * tolerance:.0f}")
+        text = f"course change of {ordered:.0f} degrees ordered; order at least {2 * tolerance:.0f}"
+        raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="ordered_change")
     if not len(heading) or heading.times[-1] - heading.times[0] < 4 * ends:
-        raise NotEnoughData(f"recording of the course change is shorter than {4 * ends:.0f} s")
+        text = f"recording of the course change is shorter than {4 * ends:.0f} s"
+        raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="change_recording")
     run = unwrapped(heading.values)
     start = heading.times[0]
     before = mean([angle for time, angle in zip(heading.times, run, strict=True) if time <= start + ends])
@@ -90,7 +94,10 @@ def course_change_of(heading: Stream, ordered: float, tolerance: float, ends: fl
     )
     if not outside or outside[-1] >= heading.times[-1] - ends:
         raise NotEnoughData(
-            "heading does not settle on the new course in the recording; record longer after the change"
+            "heading does not settle on the new course in the recording; record longer after the change",
+            lack=Lack.TOO_LITTLE,
+            step=AUTOPILOT,
+            field="change_recording",
         )
     after = mean([angle for time, angle in zip(heading.times, run, strict=True) if time > outside[-1]])
     return CourseChange(

@@ -11,6 +11,7 @@ from garboard.findings import (
     BasisKind,
     Figure,
     Finding,
+    Lack,
     NotEnoughData,
     Number,
     Series,
@@ -53,6 +54,9 @@ MAGNETOMETER_BASIS = (
     ),
 )
 COURSE = "course over ground"
+COMPARED = {"step": COMPARISON, "field": "comparison_recording"}
+TURNED = {"step": MAGNETOMETER, "field": "magnetometer_recording"}
+"""Places of the two recordings."""
 
 
 # --- where the sensors sit
@@ -68,8 +72,10 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
     distances = {what: asking.amount(LOCATION, field, "m", of=sensor.name) for field, what in CLEARANCES.items()}
     steady = asking.yes(LOCATION, "steady_when_switched", of=sensor.name)
     mounted = asking.yes(LOCATION, "mounted_as_told", of=sensor.name)
+    fields = {what: field for field, what in CLEARANCES.items()}
     for what, metres in distances.items():
-        asking.need(not metres < 0, f"distance to {what} is below zero")
+        where = {"step": LOCATION, "field": fields[what], "of": sensor.name}
+        asking.need(not metres < 0, f"distance to {what} is below zero", lack=Lack.OUT_OF_RANGE, **where)
     asking.check()
     clearance = view.setting_value("heading_calibration.clearance", "m")
     close = [f"{what} at {metres:.2f} m" for what, metres in distances.items() if metres < clearance]
@@ -147,7 +153,8 @@ def compute_comparison(view: JobView) -> Iterable[Finding]:
     asking.check()
     headings = {stream.key.source: stream for stream in reversed(recording.of("heading"))}  # the longest of each
     if not headings:
-        raise NotEnoughData("the recording holds no heading; see that the sensors are sending")
+        text = "the recording holds no heading; see that the sensors are sending"
+        raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **COMPARED)
     trusted = _trusted(view, headings, longest(recording.of("course_over_ground")))
     others = [headings[source] for source in sorted(headings) if headings[source] is not trusted]
     return one_by_one(
@@ -164,12 +171,14 @@ def _trusted(view: JobView, headings: dict[str, Stream], course: Stream | None) 
         source = next((sensor.source for sensor in view.vessel.heading_sensors if sensor.name == wanted), wanted)
         if source not in headings:
             there = ", ".join(sorted(headings))
-            raise NotEnoughData(f"source {wanted!r} sends no heading in the recording; choose one of {there}")
+            text = f"source {wanted!r} sends no heading in the recording; choose one of {there}"
+            raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, step=COMPARISON, field="trusted_source")
         if len(headings) > 1:
             return headings[source]
     if wanted == COURSE or len(headings) == 1:
         if course is None:
-            raise NotEnoughData("the recording holds one heading and no course over ground; record another to compare")
+            text = "the recording holds one heading and no course over ground; record another to compare"
+            raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **COMPARED)
         return course
     first = (sensor.source for sensor in view.vessel.heading_sensors if sensor.source in headings)
     return headings[next(first, max(headings, key=lambda source: len(headings[source])))]
@@ -184,7 +193,7 @@ def _comparison(view: JobView, recording: Recording, heading: Stream, trusted: S
     try:
         found = compare_headings(shifted, trusted)
     except ValueError as outside:
-        raise NotEnoughData(str(outside)) from None
+        raise NotEnoughData(str(outside), lack=Lack.TOO_LITTLE, **COMPARED) from None
     return comparison_finding(view, name_of(view, heading.key.source), _name(view, trusted), found, shift_within)
 
 
@@ -265,7 +274,8 @@ def compute_magnetometer(view: JobView) -> Iterable[Finding]:
     if not pairs and len(x_of) == len(y_of) == 1:  # a table whose two columns carry names of their own
         pairs = [(source, x_of[source], y) for source in x_of for y in y_of.values()]
     if not pairs:
-        raise NotEnoughData("the recording needs both magnetic_x and magnetic_y from one sensor")
+        text = "the recording needs both magnetic_x and magnetic_y from one sensor"
+        raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **TURNED)
     return one_by_one(
         pairs,
         lambda pair: _magnetometer(view, name_of(view, pair[0]), pair[1], pair[2]),
@@ -280,7 +290,7 @@ def _magnetometer(view: JobView, about: str, x: Stream, y: Stream) -> Finding:
     try:
         ellipse = fit_ellipse([x for x, _ in points], [y for _, y in points])
     except ValueError as outside:
-        raise NotEnoughData(str(outside)) from None
+        raise NotEnoughData(str(outside), lack=Lack.TOO_LITTLE, **TURNED) from None
     return magnetometer_finding(view, about, ellipse, points)
 
 
@@ -294,7 +304,9 @@ def magnetometer_finding(view: JobView, about: str, ellipse: Ellipse, points: Se
     widest = view.setting_value("heading_calibration.widest_gap", "deg")
     if ellipse.gap > widest:
         raise NotEnoughData(
-            f"points leave {ellipse.gap:.0f} degrees of the circle open, {widest:.0f} at most; turn the full circle"
+            f"points leave {ellipse.gap:.0f} degrees of the circle open, {widest:.0f} at most; turn the full circle",
+            lack=Lack.TOO_LITTLE,
+            **TURNED,
         )
     residual, strength = 100 * ellipse.residual / ellipse.radius, 100 * ellipse.hard_iron / ellipse.radius
     told = []

@@ -26,7 +26,8 @@ def name_of(view: JobView, source: str) -> str:
 def sensors_of(view: JobView) -> Sequence[HeadingSensor]:
     """The vessel's heading sensors. Raises NotEnoughData when none is entered."""
     if not view.vessel.heading_sensors:
-        raise NotEnoughData("the vessel has no heading sensor; enter it under the vessel's equipment")
+        text = "the vessel has no heading sensor; enter it under the vessel's equipment"
+        raise NotEnoughData(text, lack=Lack.NOT_ENTERED, field="heading_sensors")
     return view.vessel.heading_sensors
 
 
@@ -72,7 +73,7 @@ def variation_here(view: JobView) -> Variation:
     try:
         return variation_at(latitude, longitude, date or datetime.date.min)
     except ValueError as outside:
-        raise NotEnoughData(f"variation: {outside}") from None
+        raise NotEnoughData(f"variation: {outside}", lack=Lack.NOT_COVERED, step=PLACE, field="latitude") from None
 
 
 def _date(view: JobView) -> datetime.date | None:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import partial
 from typing import TypeVar
 
 import attrs
@@ -14,6 +15,7 @@ from garboard.findings import (
     BasisKind,
     Figure,
     Finding,
+    Lack,
     NotEnoughData,
     Number,
     Series,
@@ -53,6 +55,9 @@ ON_THE_POINT = 2.5  # a reading this near N, NE, E ... serves the sum on paper [
 
 METHOD = Basis(BasisKind.METHOD, "least squares on A + B sin z + C cos z + D sin 2z + E cos 2z", "z: compass heading")
 BASIS = (HANDBOOK, METHOD)
+NO_COURSE = "the recording holds no course over ground"
+BY_RUNS = {"step": STRAIGHT_RUNS, "field": "runs_recording"}
+"""Where a recording of straight runs belongs."""
 
 
 @attrs.frozen
@@ -110,8 +115,10 @@ def _typed(view: JobView, sensor: HeadingSensor) -> Finding:
     reference = asking.choice(SWING, "reference")
     current = _current(asking, SWING) if reference == "course over ground" else None
     speed = None if current is None else current.boat_speed
-    asking.need(reference in ("", *REFERENCES), f"reference must be {', '.join(REFERENCES)}, not {reference!r}")
-    asking.need(current is None or speed is not None, "boat speed is not entered")
+    one_of = f"reference must be {', '.join(REFERENCES)}, not {reference!r}"
+    asking.need(reference in ("", *REFERENCES), one_of, lack=Lack.OUT_OF_RANGE, step=SWING, field="reference")
+    known = current is None or speed is not None
+    asking.need(known, "boat speed is not entered", lack=Lack.NOT_ENTERED, step=SWING, field="boat_speed")
     asking.check()
     variation = None if reference == "magnetic" else variation_here(view)
     doubt = Doubt(
@@ -119,7 +126,7 @@ def _typed(view: JobView, sensor: HeadingSensor) -> Finding:
         current=_in_range(lambda: current.doubt(speed or 0.0)) if current else 0.0,
     )
     readings = _in_range(lambda: _rows(view, sensor, variation.east if variation else 0.0, current, speed or 0.0))
-    return swing_finding(view, sensor.name, readings, doubt)
+    return swing_finding(view, sensor.name, readings, doubt, {"step": SWING, "field": "compass_heading"})
 
 
 def _rows(
@@ -160,11 +167,14 @@ def _last_digit(value: object) -> float:
         return 0.0
 
 
-def _in_range(calculate: Callable[[], T]) -> T:
+def _in_range(
+    calculate: Callable[[], T], lack: Lack = Lack.OUT_OF_RANGE, *, step: str = "", field: str = "current_speed"
+) -> T:
+    """What a calculation gives. Outside its range NotEnoughData names the place, as in `Missing`."""
     try:
         return calculate()
     except ValueError as outside:
-        raise NotEnoughData(str(outside)) from None
+        raise NotEnoughData(str(outside), lack=lack, step=step, field=field) from None
 
 
 # --- recorded straight runs
@@ -178,8 +188,9 @@ def compute_runs(view: JobView) -> Iterable[Finding]:
     course = longest(recording.of("course_over_ground"))
     headings = {stream.key.source: stream for stream in reversed(recording.of("heading"))}  # the longest of each
     if recording.streams:
-        asking.need(course is not None, "the recording holds no course over ground")
-        asking.need(bool(headings), "the recording holds no heading")
+        need = partial(asking.need, lack=Lack.NOT_IN_RECORDING, step=STRAIGHT_RUNS, field="runs_recording")
+        need(course is not None, NO_COURSE)
+        need(bool(headings), "the recording holds no heading")
     asking.check()
     variation = variation_here(view)
     speed = longest(recording.of("speed_through_water")) or longest(recording.of("speed_over_ground"))
@@ -187,7 +198,7 @@ def compute_runs(view: JobView) -> Iterable[Finding]:
     def of_source(source: str) -> Finding:
         heading = headings[source]
         if course is None:
-            raise NotEnoughData("the recording holds no course over ground")
+            raise NotEnoughData(NO_COURSE, lack=Lack.NOT_IN_RECORDING, **BY_RUNS)
         runs = straight_runs(heading, course, speed, current.boat_speed)
         readings = _in_range(lambda: [run.reading(variation.east, current) for run in runs])
         slowest = min((run.speed for run in runs), default=math.inf)
@@ -195,7 +206,7 @@ def compute_runs(view: JobView) -> Iterable[Finding]:
         doubt = Doubt(
             constant=0.0 if same else variation.expanded_uncertainty, current=_in_range(lambda: current.doubt(slowest))
         )
-        return swing_finding(view, name_of(view, source), readings, doubt)
+        return swing_finding(view, name_of(view, source), readings, doubt, BY_RUNS)
 
     return one_by_one(sorted(headings), of_source, lambda source: name_of(view, source), BASIS)
 
@@ -260,17 +271,20 @@ def straight_runs(
 # --- the finding
 
 
-def swing_finding(view: JobView, about: str, readings: Sequence[SwingPoint], doubt: Doubt) -> Finding:
+def swing_finding(
+    view: JobView, about: str, readings: Sequence[SwingPoint], doubt: Doubt, place: Mapping[str, str]
+) -> Finding:
     """Coefficients, card and figure of one sensor. Raises NotEnoughData when the readings cannot carry them.
 
     readings : at least eight headings round the circle [deg]
     doubt    : what all readings share and their scatter does not show [deg]
+    place    : step and field the readings come from, named where they are too few
     """
     headings = [reading.compass for reading in readings]
     deviations = [reading.deviation for reading in readings]
     if readings and max(map(abs, deviations)) > APPROXIMATE_UP_TO:
         return _too_large(about, readings)
-    fit = _in_range(lambda: fit_deviation(headings, deviations))
+    fit = _in_range(lambda: fit_deviation(headings, deviations), Lack.TOO_LITTLE, **place)
     t = student_t(fit.freedom)
     step = 10 if view.setting("heading_calibration.card_step") == "10 deg" else 15
     curve = [(heading, deviation_on(heading, fit.coefficients)) for heading in range(0, 360, step)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import Basis, BasisKind, Finding, Lack, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import JobView
 from garboard.samples import Recording
 
@@ -15,6 +15,7 @@ from .steps import STEADY_TURN
 from .turns import LEAST_DEGREES, Turn, find_turns
 
 COURSE_AGREES_WITHIN = 0.05  # of the degrees turned
+RECORDED = {"step": STEADY_TURN, "field": "turn_recording"}
 LEAST_DOUBT = 0.1  # no log tells degrees turned any closer; common practice, no source [deg]
 
 Remark = tuple[str, str]
@@ -53,7 +54,8 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
     def best(source: str) -> Finding:
         mine = [turn for turn in turns if turn.source == source]
         if not mine:
-            raise NotEnoughData(f"source {source} shows no turn in the recording; see that it was sending")
+            text = f"source {source} shows no turn in the recording; see that it was sending"
+            raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **RECORDED)
         turn = min(mine, key=lambda turn: (len(shortcomings(turn, wanted)), -turn.in_band, -abs(turn.degrees)))
         return turn_finding(turn, wanted, name_of(view, source), calm)
 
@@ -63,10 +65,12 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
 
 def _turns(recording: Recording, wanted: Wanted) -> Sequence[Turn]:
     if not (recording.of("rate_of_turn") or recording.of("heading")):
-        raise NotEnoughData("the recording holds neither rate of turn nor heading; see that the sensor is sending")
+        text = "the recording holds neither rate of turn nor heading; see that the sensor is sending"
+        raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **RECORDED)
     turns = find_turns(recording, wanted.band)
     if not turns:
-        raise NotEnoughData(f"the recording shows no turn of {LEAST_DEGREES:.0f} degrees or more; record a full circle")
+        text = f"the recording shows no turn of {LEAST_DEGREES:.0f} degrees or more; record a full circle"
+        raise NotEnoughData(text, lack=Lack.TOO_LITTLE, **RECORDED)
     return turns
 
 

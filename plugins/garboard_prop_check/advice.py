@@ -3,21 +3,33 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 
 import attrs
 
-from garboard.findings import Finding, NotEnoughData, Number, Table, Verdict
+from garboard.findings import Finding, Lack, NotEnoughData, Number, Table, Verdict
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule, engine_speed_after, whole_inches
 from garboard_prop_check.runs import Average, Run, average_engine_speed, average_speed, runs_of
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.speed import reading_is_wrong, slip_of
-from garboard_prop_check.steps import CONDITIONS, TRIM_AT_BEST
+from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, TRIM_AT_BEST
 from garboard_prop_check.window import WindowPosition, near_limiter, position_in_window
-from garboard_prop_check.words import PROPORTION, STEP_RULE, WINDOW, about, need_all, pitch_of, window_of
+from garboard_prop_check.words import (
+    NO_ENGINE,
+    PITCH,
+    PROPORTION,
+    STEP_RULE,
+    WINDOW,
+    about,
+    need_all,
+    pitch_of,
+    window_of,
+)
 
 BASIS = (STEP_RULE, PROPORTION, WINDOW)
+ENGINE_SPEEDS = {"step": FULL_THROTTLE, "field": "engine_speed"}
 
 
 @attrs.frozen
@@ -60,7 +72,7 @@ def pitch_advice(view: JobView) -> Iterable[Finding]:
     engines = view.vessel.engines
     need_all(lambda: _check_conditions(view), *(_question(engine, runs) for engine in engines))
     if not engines:
-        raise NotEnoughData("no engine is entered for this vessel")
+        raise NotEnoughData(NO_ENGINE, lack=Lack.NOT_ENTERED, field="engines")
     fitted = [_fitted(engine, runs) for engine in engines]
     _check_alike(view, fitted)
     _check_slip(view, fitted, runs)
@@ -70,10 +82,11 @@ def pitch_advice(view: JobView) -> Iterable[Finding]:
 def _check_conditions(view: JobView) -> None:
     asking = view.asking()
     trim, load, water = (asking.choice(CONDITIONS, field) for field in ("trim", "load", "water"))
-    asking.need(trim in ("", TRIM_AT_BEST), "trim was not at best; repeat the runs at best trim")
-    asking.need(load != "unknown", "load is unknown; note it and repeat the runs")
-    asking.need(load != "light", "the boat was light; repeat the runs with its usual load")
-    asking.need(water != "rough", "the water was rough; repeat the runs in calm water")
+    need = partial(asking.need, lack=Lack.UNSUITABLE, step=CONDITIONS)
+    need(trim in ("", TRIM_AT_BEST), "trim was not at best; repeat the runs at best trim", field="trim")
+    need(load != "unknown", "load is unknown; note it and repeat the runs", field="load")
+    need(load != "light", "the boat was light; repeat the runs with its usual load", field="load")
+    need(water != "rough", "the water was rough; repeat the runs in calm water", field="water")
     asking.check()
 
 
@@ -95,10 +108,13 @@ def _check_alike(view: JobView, fitted: Sequence[Fitted]) -> None:
     if max(speeds) - min(speeds) > allowed:
         raise NotEnoughData(
             f"engines differ by {max(speeds) - min(speeds):.0f} rev/min, more than {allowed:.0f}; "
-            "find out why before changing pitch"
+            "find out why before changing pitch",
+            lack=Lack.CONTRADICTS,
+            **ENGINE_SPEEDS,
         )
     if {1, -1} <= {one.way for one in fitted}:
-        raise NotEnoughData("one engine needs more pitch and another less; find out why before changing pitch")
+        text = "one engine needs more pitch and another less; find out why before changing pitch"
+        raise NotEnoughData(text, lack=Lack.CONTRADICTS, **ENGINE_SPEEDS)
 
 
 def _check_slip(view: JobView, fitted: Sequence[Fitted], runs: Sequence[Run]) -> None:
@@ -111,7 +127,9 @@ def _check_slip(view: JobView, fitted: Sequence[Fitted], runs: Sequence[Run]) ->
         if reading_is_wrong(view, found, theory):
             comes_out = "below zero" if found.value < 0 else f"at {found}"
             raise NotEnoughData(
-                f"slip of the {about(one.engine)} comes out {comes_out}: a reading is wrong, find out which first"
+                f"slip of the {about(one.engine)} comes out {comes_out}: a reading is wrong, find out which first",
+                lack=Lack.CONTRADICTS,
+                **ENGINE_SPEEDS,
             )
 
 
@@ -203,7 +221,8 @@ def _try_first(view: JobView, fitted: Sequence[Fitted], first: int, table: Table
     )
     too_little = [one.engine.position for one in fitted if one.pitch + first <= 0]
     if too_little:
-        raise NotEnoughData(f"{_amount_of(first)} leaves no pitch ({', '.join(too_little)}); read the stamp again")
+        text = f"{_amount_of(first)} leaves no pitch ({', '.join(too_little)}); read the stamp again"
+        raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field=PITCH, of=too_little[0])
     expected = [engine_speed_after(one.engine_speed.value, one.pitch, first, *per_inch) for one in fitted]
     low, high = min(low for low, _ in expected), max(high for _, high in expected)
     pitches = " and ".join(dict.fromkeys(f"{one.pitch + first:g} in" for one in fitted))

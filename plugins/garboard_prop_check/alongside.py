@@ -27,10 +27,10 @@ def _against_label(view: JobView, fitted: float) -> Finding:
     label = view.vessel.plate_power.to("hp") if view.vessel.plate_power else None
     if label is None:
         text = "power on the capacity label is not entered; read the label"
-        return not_enough_data("power fitted", [Missing(text, lack=Lack.NOT_ENTERED)], (LABEL,))
+        return not_enough_data("power fitted", [Missing(text, lack=Lack.NOT_ENTERED, field="plate_power")], (LABEL,))
     if not 0 < label <= LARGEST_POWER:
         text = f"power on the label reads {label:g} hp; read the label again"
-        return not_enough_data("power fitted", [Missing(text, lack=Lack.OUT_OF_RANGE)], (LABEL,))
+        return not_enough_data("power fitted", [Missing(text, lack=Lack.OUT_OF_RANGE, field="plate_power")], (LABEL,))
     if view.value(CAPACITY, "label_read") is not True:
         text = "the capacity label has not been read on this boat"
         unread = Missing(text, lack=Lack.NOT_ENTERED, step=CAPACITY, field="label_read")
@@ -59,18 +59,20 @@ def _formula_applies(view: JobView) -> bool:
 
 def _against_formula(view: JobView, fitted: float) -> Finding:
     vessel, asking = view.vessel, view.asking()
-    length = asking.known(vessel.length, "ft", "length of the boat")
-    width = asking.known(vessel.transom_width, "ft", "transom width")
-    height = asking.known(vessel.transom_height, "in", "transom height")
-    asking.need(bool(vessel.steering), "steering (remote or tiller) is not entered")
-    asking.need(bool(vessel.hull_form), "hull form is not entered")
-    asking.need(not length <= 0 and not width <= 0 and not width > 50, "length and transom width must be above zero")
+    length = asking.known(vessel.length, "ft", "length of the boat", field="length")
+    width = asking.known(vessel.transom_width, "ft", "transom width", field="transom_width")
+    height = asking.known(vessel.transom_height, "in", "transom height", field="transom_height")
+    steering = "steering (remote or tiller) is not entered"
+    asking.need(bool(vessel.steering), steering, lack=Lack.NOT_ENTERED, field="steering")
+    asking.need(bool(vessel.hull_form), "hull form is not entered", lack=Lack.NOT_ENTERED, field="hull_form")
+    fits = not length <= 0 and not width <= 0 and not width > 50
+    asking.need(fits, "length and transom width must be above zero", lack=Lack.OUT_OF_RANGE, field="transom_width")
     asking.check()
     remote = vessel.steering == "remote" and height >= 20
     try:
         found = power_limit.power_limit(length * width, remote, vessel.hull_form == "flat bottom hard chine")
     except ValueError as outside:
-        raise NotEnoughData(f"{outside}; ask the boat's maker") from None
+        raise NotEnoughData(f"{outside}; ask the boat's maker", lack=Lack.NOT_COVERED, field="length") from None
     numbers = (
         Number("length x transom width", length * width, "", decimals=1),
         Number("power by formula", found.computed, "hp"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 
-from garboard.findings import Basis, Finding, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import Basis, Finding, Lack, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_prop_check import air
@@ -142,7 +142,8 @@ def _air(view: JobView) -> tuple[float, float]:
         dry = air.dry_pressure(pressure, temperature, humidity)
         return air.power_factor(dry, temperature), dry
     except ValueError as outside:
-        raise NotEnoughData(f"{outside}; the method does not reach so far") from None
+        text = f"{outside}; the method does not reach so far"
+        raise NotEnoughData(text, lack=Lack.NOT_COVERED, step=CONDITIONS, field="air_temperature") from None
 
 
 def _in_reference_air(engine: Engine, runs: Sequence[Run], factor: float, dry: float) -> Finding:

@@ -27,6 +27,9 @@ from garboard.uncertainty import MeasuredValue, of_last_digit
 from garboard.units import Amount
 from garboard_prop_check.steps import FULL_THROTTLE, SIDES
 
+TYPED = {"step": FULL_THROTTLE, "field": "direction"}
+"""Where a run that is missing would be typed."""
+
 FASTEST_BOAT = 200.0
 FASTEST_ENGINE = 15000.0
 """Readings beyond these [kn], [rev/min] are slips of the finger."""
@@ -44,11 +47,13 @@ class Run:
 
     speed        : over ground [kn]
     engine_speed : by the engine's position [rev/min]
+    row          : of the table, "" for one cut from the recording of all runs
     course       : [deg], None when not entered
     side         : "with", "against" or empty
     """
 
     name: str
+    row: str = ""
     speed: MeasuredValue | Missing
     engine_speed: Mapping[str, MeasuredValue | Missing]
     course: float | None = None
@@ -90,7 +95,7 @@ def runs_of(view: JobView) -> tuple[Run, ...]:
         return tuple(_run_of_row(view, row) for row in rows)
     recording = view.recording(FULL_THROTTLE, "all_runs")
     if recording is None:
-        raise NotEnoughData("no full-throttle run is entered; make one run each way")
+        raise NotEnoughData("no full-throttle run is entered; make one run each way", lack=Lack.NOT_ENTERED, **TYPED)
     cut = cut_runs(view, recording)
     return tuple(_run_of_stretch(f"run {n}", recording, stretch) for n, stretch in enumerate(cut, start=1))
 
@@ -101,6 +106,7 @@ def _run_of_row(view: JobView, row: str) -> Run:
     side = view.value(FULL_THROTTLE, "direction", row=row)
     typed = Run(
         name=f"run {row}",
+        row=row,
         speed=_typed(view, "speed", "kn", row, FASTEST_BOAT),
         engine_speed={
             engine.position: _typed(view, "engine_speed", "rev/min", row, FASTEST_ENGINE, engine.position)
@@ -138,13 +144,16 @@ def _recorded_run(view: JobView, row: str, course: float | None) -> Run | Missin
             return None
         runs = [(s, _run_of_stretch(f"run {row}", recording, s)) for s in cut_runs(view, recording)]
     except NotEnoughData as lacking:
-        return attrs.evolve(lacking.missing[0], text=f"run {row}: {'; '.join(lacking.reasons)}")
+        first = lacking.missing[0]
+        field = "recording" if first.field == "all_runs" else first.field
+        return attrs.evolve(first, text=f"run {row}: {'; '.join(lacking.reasons)}", field=field, row=row)
     if course is not None:
         nearby = view.setting_value("prop_check.opposite_within", "deg")
         runs = [(s, r) for s, r in runs if r.course is None or abs(signed_angle(r.course - course)) <= nearby]
     if not runs:
         return Missing(
             f"run {row}: no full-throttle stretch of its recording is on course {course:.0f}",
+            lack=Lack.NOT_IN_RECORDING,
             step=FULL_THROTTLE,
             field="recording",
             row=row,
@@ -191,7 +200,10 @@ def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
     if not stretches:
         raise NotEnoughData(
             f"recording {recording.name} has no {seconds:g} s with speed within {by_speed:g} kn and every engine "
-            f"within {by_engine:g} rev/min; hold full throttle steadier, or longer where the shop allows"
+            f"within {by_engine:g} rev/min; hold full throttle steadier, or longer where the shop allows",
+            lack=Lack.TOO_LITTLE,
+            step=FULL_THROTTLE,
+            field="all_runs",
         )
     positions = [name for name, _ in streams if name != "speed"]
     engine_speeds = [mean([stretch.means[position] for position in positions]) for stretch in stretches]
@@ -203,8 +215,10 @@ def _streams(engines: Sequence[Engine], recording: Recording) -> tuple[tuple[str
     speeds = recording.of("speed_over_ground")
     instances = [engine.network_instance for engine in engines]
     engine_speeds = engine_streams(recording, "engine_speed", len(engines), instances)
-    reasons = [] if speeds else [f"recording {recording.name} holds no speed over ground"]
-    reasons += [] if engines else ["no engine is entered for this vessel"]
+    place = {"step": FULL_THROTTLE, "field": "all_runs"}
+    no_engine = Missing("no engine is entered for this vessel", lack=Lack.NOT_ENTERED, field="engines")
+    reasons: list[Missing | str] = [] if speeds else [f"recording {recording.name} holds no speed over ground"]
+    reasons += [] if engines else [no_engine]
     found = [("speed", speeds[0])] if speeds else []
     for engine, stream in zip(engines, engine_speeds, strict=True):
         if stream is None:
@@ -212,7 +226,7 @@ def _streams(engines: Sequence[Engine], recording: Recording) -> tuple[tuple[str
         else:
             found.append((engine.position, stream))
     if reasons:
-        raise NotEnoughData(*reasons)
+        raise NotEnoughData(*reasons, lack=Lack.NOT_IN_RECORDING, **place)
     return tuple(found)
 
 
@@ -251,18 +265,20 @@ def sides(runs: Sequence[Run], within: float) -> tuple[int, ...]:
     """
     if all(run.side for run in runs):
         return tuple(1 if run.side == runs[0].side else -1 for run in runs)
-    courses = [(run.name, run.course) for run in runs]
-    first = courses[0][1] if courses else None
-    reasons: list[str] = []
+    first = runs[0].course if runs else None
+    reasons: list[Missing] = []
     found: list[int] = []
-    for name, course in courses:
+    for run in runs:
+        name, course = run.name, run.course
         if course is None or first is None:
             if course is None:
-                reasons.append(f"{name}: say with or against for every run, or give every course")
+                text = f"{name}: say with or against for every run, or give every course"
+                reasons.append(Missing(text, lack=Lack.NOT_ENTERED, step=FULL_THROTTLE, field="direction", row=run.row))
             continue
         off = abs(signed_angle(course - first))
         if min(off, 180 - off) > within:
-            reasons.append(f"{name}: course {course:.0f} is neither that of the first run ({first:.0f}) nor opposite")
+            text = f"{name}: course {course:.0f} is neither that of the first run ({first:.0f}) nor opposite"
+            reasons.append(Missing(text, lack=Lack.OUT_OF_RANGE, step=FULL_THROTTLE, field="course", row=run.row))
         found.append(1 if off <= 90 else -1)
     if reasons:
         raise NotEnoughData(*reasons)
@@ -306,7 +322,8 @@ def average_speed(view: JobView, runs: Sequence[Run]) -> Average:
     readings = _readings((run.speed for run in runs), "no run is entered")
     ways = sides(runs, view.setting_value("prop_check.opposite_within", "deg"))
     if len(set(ways)) < 2:
-        raise NotEnoughData("all runs went one way; run the other way too, so that current drops out")
+        text = "all runs went one way; run the other way too, so that current drops out"
+        raise NotEnoughData(text, lack=Lack.TOO_LITTLE, **TYPED)
     speeds = [reading.value for reading in readings]
     value, scatter, method = average_of_opposite_runs(speeds, ways)
     there, back = (mean([s for s, way in zip(speeds, ways, strict=True) if way == side]) for side in (1, -1))
@@ -322,16 +339,23 @@ def average_engine_speed(runs: Sequence[Run], position: str) -> Average:
     between runs (coverage factor 2).
     """
     readings = _readings(
-        (run.engine_speed.get(position, Missing(f"{run.name}: no engine speed")) for run in runs), "no run is entered"
+        (run.engine_speed.get(position, _no_engine_speed(run, position)) for run in runs), "no run is entered"
     )
     values = [reading.value for reading in readings]
     of_mean = math.hypot(_of_mean(readings), standard_deviation(values) / math.sqrt(len(values)))
     return Average(MeasuredValue(mean(values), "rev/min", of_mean, COVERAGE), len(values))
 
 
+def _no_engine_speed(run: Run, position: str) -> Missing:
+    text = f"{run.name}: no engine speed"
+    return Missing(text, lack=Lack.NOT_ENTERED, step=FULL_THROTTLE, field="engine_speed", row=run.row, of=position)
+
+
 def _readings(found: Iterable[MeasuredValue | Missing], none: str) -> list[MeasuredValue]:
     listed = list(found)
-    missing = [one for one in listed if isinstance(one, Missing)] or ([] if listed else [Missing(none)])
+    missing = [one for one in listed if isinstance(one, Missing)]
+    if not listed:
+        raise NotEnoughData(none, lack=Lack.NOT_ENTERED, **TYPED)
     if missing:
         raise NotEnoughData(*missing)
     return [reading for reading in listed if isinstance(reading, MeasuredValue)]

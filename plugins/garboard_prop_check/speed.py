@@ -5,7 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 
-from garboard.findings import Axis, Band, Basis, Figure, Finding, Missing, NotEnoughData, Number, Series, Table, Verdict
+from garboard.findings import (
+    Axis,
+    Band,
+    Basis,
+    Figure,
+    Finding,
+    Lack,
+    Missing,
+    NotEnoughData,
+    Number,
+    Series,
+    Table,
+    Verdict,
+)
 from garboard.job_view import JobView
 from garboard.records import Engine, unusual_of
 from garboard.uncertainty import MeasuredValue
@@ -13,7 +26,7 @@ from garboard_prop_check import crouch
 from garboard_prop_check.runs import COVERAGE, Average, Run, average_engine_speed, average_speed, runs_of
 from garboard_prop_check.settings import USUAL_SLIP, basis_of, slip_setting
 from garboard_prop_check.slip import slip, slip_expanded_uncertainty, theoretical_speed
-from garboard_prop_check.steps import CONDITIONS
+from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE
 from garboard_prop_check.words import (
     AVERAGING,
     CROUCH,
@@ -207,18 +220,26 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
     """Whether the measured speed is believable for weight and power."""
     power = total_power(view)
     vessel, asking = view.vessel, view.asking()
-    weight = asking.known(vessel.displacement_as_run, "lb", "displacement as run")
-    asking.need(not weight <= 0 and not weight > 1e6, "displacement as run must be above zero; correct it")
+    weight = asking.known(vessel.displacement_as_run, "lb", "displacement as run", field="displacement_as_run")
+    asking.need(
+        not weight <= 0 and not weight > 1e6,
+        "displacement as run must be above zero; correct it",
+        lack=Lack.OUT_OF_RANGE,
+        field="displacement_as_run",
+    )
     asking.need(
         vessel.hull_form in ("planing", "flat bottom hard chine"),
         "Crouch's formula holds for planing monohulls; the hull form entered is "
         + (vessel.hull_form or "none, choose one"),
+        lack=Lack.NOT_COVERED if vessel.hull_form else Lack.NOT_ENTERED,
+        field="hull_form",
     )
     asking.check()
     speed = average_speed(view, runs_of(view))
     length = vessel.length.to("ft") if vessel.length else 0.0
     if length > 0 and speed.value / math.sqrt(length) < crouch.PLANING_FROM:
-        raise NotEnoughData(f"{speed.value:.1f} kn is not planing speed for {length:.0f} ft; the formula does not hold")
+        text = f"{speed.value:.1f} kn is not planing speed for {length:.0f} ft; the formula does not hold"
+        raise NotEnoughData(text, lack=Lack.NOT_COVERED, step=FULL_THROTTLE, field="speed")
     kind = view.value(CONDITIONS, "hull_kind")
     ranges = crouch.CONSTANTS
     chosen = [ranges[kind]] if isinstance(kind, str) and kind in ranges else list(ranges.values())

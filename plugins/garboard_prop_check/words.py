@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from garboard.findings import Basis, BasisKind, Finding, Missing, NotEnoughData, not_enough_data, with_uncertainty
+from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, NotEnoughData, not_enough_data, with_uncertainty
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_prop_check.runs import Average
@@ -36,6 +36,9 @@ FORMULA = Basis(
 LABEL = Basis(BasisKind.REGULATION, "capacity label, 33 CFR 183 subpart B", "local law may differ")
 FITTING = Basis(BasisKind.MANUAL, "engine maker's propeller fitting instructions")
 
+NO_ENGINE = "no engine is entered for this vessel"
+PITCH = "engines.propeller.pitch"
+
 LARGEST_PITCH = 60.0
 LARGEST_GEAR_RATIO = 10.0
 LARGEST_POWER = 5000.0
@@ -52,7 +55,7 @@ def for_each_engine(
 ) -> Iterator[Finding]:
     """One finding for every engine; what is missing for one does not silence the others."""
     if not view.vessel.engines:
-        raise NotEnoughData("no engine is entered for this vessel")
+        raise NotEnoughData(NO_ENGINE, lack=Lack.NOT_ENTERED, field="engines")
     for engine in view.vessel.engines:
         try:
             yield compute(engine)
@@ -76,11 +79,15 @@ def window_of(engine: Engine) -> tuple[float, float]:
     """Low and high end of an engine's full-throttle window [rev/min]. Raises NotEnoughData."""
     low, high = engine.full_throttle_low, engine.full_throttle_high
     if low is None or high is None:
-        raise NotEnoughData(f"full-throttle window of the {about(engine)} is not entered; it is in the engine's manual")
+        text = f"full-throttle window of the {about(engine)} is not entered; it is in the engine's manual"
+        raise NotEnoughData(text, lack=Lack.NOT_ENTERED, field="engines.full_throttle_low", of=engine.position)
     ends = low.to("rev/min"), high.to("rev/min")
     if not 0 < ends[0] < ends[1] <= 15000:
         raise NotEnoughData(
-            f"full-throttle window of the {about(engine)} reads {ends[0]:g} to {ends[1]:g} rev/min; correct it"
+            f"full-throttle window of the {about(engine)} reads {ends[0]:g} to {ends[1]:g} rev/min; correct it",
+            lack=Lack.OUT_OF_RANGE,
+            field="engines.full_throttle_low",
+            of=engine.position,
         )
     return ends
 
@@ -89,20 +96,24 @@ def pitch_of(engine: Engine) -> float:
     """Stamped pitch of an engine's propeller [in]. Raises NotEnoughData."""
     known = engine.propeller.pitch if engine.propeller else None
     if known is None:
-        raise NotEnoughData(f"pitch of the {engine.position} propeller is not entered; read it off the hub")
+        text = f"pitch of the {engine.position} propeller is not entered; read it off the hub"
+        raise NotEnoughData(text, lack=Lack.NOT_ENTERED, field=PITCH, of=engine.position)
     stamped = known.to("in")
     if not 0 < stamped <= LARGEST_PITCH:
-        raise NotEnoughData(f"pitch of the {engine.position} propeller reads {stamped:g} in; read the stamp again")
+        text = f"pitch of the {engine.position} propeller reads {stamped:g} in; read the stamp again"
+        raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field=PITCH, of=engine.position)
     return stamped
 
 
 def gear_ratio_of(engine: Engine) -> float:
     """Engine turns per propeller turn. Raises NotEnoughData."""
     if engine.gear_ratio is None:
-        raise NotEnoughData(f"gear ratio of the {about(engine)} is not entered")
+        text = f"gear ratio of the {about(engine)} is not entered"
+        raise NotEnoughData(text, lack=Lack.NOT_ENTERED, field="engines.gear_ratio", of=engine.position)
     ratio = engine.gear_ratio.to("")
     if not 0 < ratio <= LARGEST_GEAR_RATIO:
-        raise NotEnoughData(f"gear ratio of the {about(engine)} reads {ratio:g}; correct it")
+        text = f"gear ratio of the {about(engine)} reads {ratio:g}; correct it"
+        raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field="engines.gear_ratio", of=engine.position)
     return ratio
 
 
@@ -110,11 +121,14 @@ def total_power(view: JobView) -> float:
     """Rated power of all engines [hp]. Raises NotEnoughData."""
     engines = view.vessel.engines
     asking = view.asking()
-    asking.need(bool(engines), "no engine is entered for this vessel")
-    powers = [asking.known(engine.rated_power, "hp", f"rated power of the {about(engine)}") for engine in engines]
-    asking.need(
-        not any(power <= 0 or power > LARGEST_POWER for power in powers), "rated power must be above zero; correct it"
-    )
+    asking.need(bool(engines), NO_ENGINE, lack=Lack.NOT_ENTERED, field="engines")
+    field = "engines.rated_power"
+    powers = [
+        asking.known(one.rated_power, "hp", f"rated power of the {about(one)}", field=field, of=one.position)
+        for one in engines
+    ]
+    fits = not any(power <= 0 or power > LARGEST_POWER for power in powers)
+    asking.need(fits, "rated power must be above zero; correct it", lack=Lack.OUT_OF_RANGE, field=field)
     asking.check()
     return sum(powers)
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import attrs
 
-from garboard.findings import NotEnoughData
+from garboard.findings import Lack, NotEnoughData
 from garboard_wiring_audit.conductors import Conductor, ambient_factor, gauge_within, metric_size_within, of_area
 
 CFR_TABLE_5 = "33 CFR 183.425 Table 5"
@@ -105,7 +105,9 @@ def table_5(gauge: str, insulation: float) -> float:
     [1] 33 CFR 183.425, Table 5.
     """
     if gauge not in TABLE_5:
-        raise NotEnoughData(f"{gauge} AWG is not in {CFR_TABLE_5}")
+        raise NotEnoughData(
+            f"{gauge} AWG is not in {CFR_TABLE_5}", lack=Lack.NOT_COVERED, field="circuits.conductor_awg"
+        )
     return TABLE_5[gauge][_column(insulation, TABLE_5_INSULATION, CFR_TABLE_5)]
 
 
@@ -123,7 +125,8 @@ def iso_by_area(area: float, insulation: float) -> float:
     [1] ISO 10133:2012, table A.2, from memory.
     """
     if area not in ISO_AMPACITY:
-        raise NotEnoughData(f"{area:g} mm2 is not in the table of ISO 10133")
+        text = f"{area:g} mm2 is not in the table of ISO 10133"
+        raise NotEnoughData(text, lack=Lack.NOT_COVERED, field="circuits.conductor_area")
     return ISO_AMPACITY[area][_column(90.0 if insulation == 85.0 else insulation, ISO_INSULATION, "ISO 10133")]
 
 
@@ -181,6 +184,8 @@ def _column(insulation: float, columns: tuple[float, ...], table: str) -> int:
     if insulation not in columns:
         ratings = ", ".join(f"{rating:.0f}" for rating in columns)
         raise NotEnoughData(
-            f"insulation rated {insulation:g} degC is not in {table} ({ratings}); enter the rating printed on it"
+            f"insulation rated {insulation:g} degC is not in {table} ({ratings}); enter the rating printed on it",
+            lack=Lack.NOT_COVERED,
+            field="circuits.insulation_temperature",
         )
     return columns.index(insulation)

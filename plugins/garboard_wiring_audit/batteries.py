@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import attrs
 
-from garboard.findings import NotEnoughData
+from garboard.findings import Lack, NotEnoughData
 from garboard.uncertainty import MeasuredValue
 
 CHARGE = (0.0, 25.0, 50.0, 75.0, 100.0)
@@ -53,7 +53,9 @@ def state_of_charge(rest_volts: float, expanded_uncertainty: float, chemistry: s
     if rest_volts > volts[-1] + CHARGED_NOW:
         raise NotEnoughData(
             f"{rest_volts:.2f} V for each 12 V is above a full battery at rest: charging, or charged just before; "
-            "let it rest and read it again"
+            "let it rest and read it again",
+            lack=Lack.UNSUITABLE,
+            field="rest_voltage",
         )
     percent = _between(rest_volts, volts)
     steepest = 25.0 / min(high - low for low, high in pairwise(volts))
@@ -68,9 +70,12 @@ def _table(chemistry: str) -> tuple[float, ...]:
         return AGM_VOLTS
     if chemistry == "LiFePO4":
         raise NotEnoughData(
-            "rest voltage of a LiFePO4 battery is nearly flat and tells no charge; read its own management system"
+            "rest voltage of a LiFePO4 battery is nearly flat and tells no charge; read its own management system",
+            lack=Lack.NOT_COVERED,
+            field="batteries.chemistry",
         )
-    raise NotEnoughData(f"no table of rest voltage for a {chemistry or 'battery of unknown chemistry'}")
+    text = f"no table of rest voltage for a {chemistry or 'battery of unknown chemistry'}"
+    raise NotEnoughData(text, lack=Lack.NOT_COVERED if chemistry else Lack.NOT_ENTERED, field="batteries.chemistry")
 
 
 def _between(rest_volts: float, volts: tuple[float, ...]) -> float:

@@ -60,14 +60,16 @@ def rest_charge(view: JobView, battery: Battery) -> RestCharge:
     volts, rest, nominal = all_of(
         partial(read, view, BATTERIES, "rest_voltage", "V", battery.name, rules.share("voltmeter")),
         partial(read, view, BATTERIES, "hours_at_rest", "h", battery.name),
-        partial(known, battery.nominal_voltage, "V", "nominal voltage"),
+        partial(known, battery.nominal_voltage, "V", "nominal voltage", field="batteries.nominal_voltage"),
     )
     needed = rules.amount("rest_needed", "h")
     if rest.value < needed:
-        raise NotEnoughData(f"rested {rest.value:g} h, {needed:g} h needed; read the voltage again after that")
+        text = f"rested {rest.value:g} h, {needed:g} h needed; read the voltage again after that"
+        raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=BATTERIES, field="hours_at_rest", of=battery.name)
     _require_table_temperature(view, battery)
     if nominal.value not in NOMINAL_VOLTS:
-        raise NotEnoughData(f"nominal voltage {nominal.value:g} V; the table serves 6, 12, 24, 36 and 48 V")
+        text = f"nominal voltage {nominal.value:g} V; the table serves 6, 12, 24, 36 and 48 V"
+        raise NotEnoughData(text, lack=Lack.NOT_COVERED, field="batteries.nominal_voltage")
     scale = 12.0 / nominal.value
     charge = state_of_charge(volts.value * scale, volts.expanded_uncertainty * scale, battery.chemistry)
     return RestCharge(volts, charge.percent, charge.from_memory)
@@ -79,7 +81,8 @@ def _require_table_temperature(view: JobView, battery: Battery) -> None:
     temperature = read(view, BATTERIES, "temperature", "degC", battery.name, signed=True).value
     low, high = TABLE_TEMPERATURES
     if not low <= temperature <= high:
-        raise NotEnoughData(f"battery is not between {low:.0f} and {high:.0f} degC; let it come near 25 degC")
+        text = f"battery is not between {low:.0f} and {high:.0f} degC; let it come near 25 degC"
+        raise NotEnoughData(text, lack=Lack.UNSUITABLE, step=BATTERIES, field="temperature", of=battery.name)
 
 
 def charge_findings(view: JobView) -> Iterator[Finding]:
@@ -210,13 +213,13 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
 
 def _usable(battery: Battery, rules: Rules) -> float:
     """Charge that may be drawn from full [Ah]."""
-    capacity = known(battery.capacity, "Ah", "capacity").value
+    capacity = known(battery.capacity, "Ah", "capacity", field="batteries.capacity").value
     return capacity * _usable_share(battery, rules)
 
 
 def _usable_share(battery: Battery, rules: Rules) -> float:
     if not battery.chemistry:
-        raise NotEnoughData("chemistry is not entered")
+        raise NotEnoughData("chemistry is not entered", lack=Lack.NOT_ENTERED, field="batteries.chemistry")
     return rules.share("usable_lithium" if battery.chemistry == "LiFePO4" else "usable_lead")
 
 
@@ -241,7 +244,8 @@ def loads_of(view: JobView, battery: Battery) -> Sequence[Circuit]:
     names = {each.name for each in view.vessel.batteries}
     homeless = [] if len(names) == 1 else [circuit.name for circuit in circuits if circuit.battery not in names]
     if homeless:
-        raise NotEnoughData(f"battery is not entered for {', '.join(homeless)}")
+        text = f"battery is not entered for {', '.join(homeless)}"
+        raise NotEnoughData(text, lack=Lack.NOT_ENTERED, field="circuits.battery", of=homeless[0])
     return [circuit for circuit in circuits if circuit.battery == battery.name or len(names) == 1]
 
 
@@ -258,7 +262,7 @@ def load_of(view: JobView, battery: Battery) -> Load:
             missing.append(attrs.evolve(lacking, text=f"{circuit.name}: {lacking.text}", of=circuit.name))
         if circuit.runs_with_others is None:
             text = f"{circuit.name}: runs with others or not is not entered"
-            missing.append(Missing(text, lack=Lack.NOT_ENTERED, of=circuit.name))
+            missing.append(Missing(text, lack=Lack.NOT_ENTERED, field="circuits.runs_with_others", of=circuit.name))
         (together if circuit.runs_with_others else others)[circuit.name] = facts.load
     if missing:
         raise NotEnoughData(*missing)
@@ -325,7 +329,13 @@ def _load_finding(view: JobView, battery: Battery, load: Load) -> Finding:
 def _charging(loads: Sequence[MeasuredValue]) -> Callable[[tuple[Engine, ...]], Iterator[Finding]]:
     def judge(engines: tuple[Engine, ...]) -> Iterator[Finding]:
         charging = sum(
-            known(engine.charging_current, "A", f"charging current of {engine.position} engine").value
+            known(
+                engine.charging_current,
+                "A",
+                f"charging current of {engine.position} engine",
+                field="engines.charging_current",
+                of=engine.position,
+            ).value
             for engine in engines
         )
         of_all = math.hypot(*(each.standard_uncertainty for each in loads))
@@ -365,7 +375,7 @@ def reserve_of(view: JobView, battery: Battery) -> Reserve:
     The shares of load, capacity and the exponent of Peukert's law join as root of squares.
     """
     rules = rules_of(view)
-    capacity = known(battery.capacity, "Ah", "capacity").value
+    capacity = known(battery.capacity, "Ah", "capacity", field="batteries.capacity").value
     share = _usable_share(battery, rules)
     measured = _load_was_read(view, battery)
     if measured:
@@ -373,7 +383,8 @@ def reserve_of(view: JobView, battery: Battery) -> Reserve:
     else:
         load = load_of(view, battery).total
     if not load.value > 0:
-        raise NotEnoughData("no load runs together on it; measure the load or mark what runs together")
+        text = "no load runs together on it; measure the load or mark what runs together"
+        raise NotEnoughData(text, lack=Lack.NOT_ENTERED, step=LOADS, field="load_current", of=battery.name)
     exponent, doubt = rate_exponent(battery.chemistry)
     hours = reserve_hours(capacity, share, load.value, exponent)
     over = over_rate(capacity, load.value)

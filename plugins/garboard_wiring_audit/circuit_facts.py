@@ -63,43 +63,53 @@ class _Gathering:
     missing: dict[str, Missing] = attrs.field(factory=dict)
 
     def amount(
-        self, fact: str, amount: Amount | None, unit: str, what: str, zero_allowed: bool = False
+        self, fact: str, amount: Amount | None, unit: str, what: str, field: str, zero_allowed: bool = False
     ) -> MeasuredValue:
         try:
-            return known(amount, unit, what, zero_allowed)
+            return known(amount, unit, what, zero_allowed, field=f"circuits.{field}")
         except NotEnoughData as lacking:
             self.missing[fact] = lacking.missing[0]
             return UNKNOWN
 
-    def answer(self, fact: str, value: object, what: str) -> None:
+    def answer(self, fact: str, value: object, what: str, field: str) -> None:
         if value is None or value == "":
-            self.missing[fact] = Missing(f"{what} is not entered", lack=Lack.NOT_ENTERED)
+            self.missing[fact] = Missing(f"{what} is not entered", lack=Lack.NOT_ENTERED, field=f"circuits.{field}")
 
 
 def facts_of(view: JobView, circuit: Circuit, rules: Rules) -> CircuitFacts:
     """What is known of a circuit on this job."""
     gathering = _Gathering()
-    design = gathering.amount("design", circuit.design_current, "A", "design current")
+    design = gathering.amount("design", circuit.design_current, "A", "design current", "design_current")
     current = _measured_current(view, circuit, rules, gathering)
-    gathering.answer("engine_space", circuit.in_engine_space, "in engine space or not")
-    gathering.answer("sheathed", circuit.in_sheath, "in a sheath or not")
-    gathering.answer("critical", circuit.critical, "critical or not")
-    gathering.answer("protection", circuit.protection, "fuse, breaker or none")
+    gathering.answer("engine_space", circuit.in_engine_space, "in engine space or not", "in_engine_space")
+    gathering.answer("sheathed", circuit.in_sheath, "in a sheath or not", "in_sheath")
+    gathering.answer("critical", circuit.critical, "critical or not", "critical")
+    gathering.answer("protection", circuit.protection, "fuse, breaker or none", "protection")
     bundled = circuit.bundled_conductors if (circuit.bundled_conductors or 0) >= 0 else None
-    gathering.answer("bundled", bundled, "number of bundled conductors")
+    gathering.answer("bundled", bundled, "number of bundled conductors", "bundled_conductors")
     return CircuitFacts(
         circuit=circuit,
         conductor=_conductor(circuit, gathering),
         insulation=round(
-            gathering.amount("insulation", circuit.insulation_temperature, "degC", "insulation rating").value, 1
+            gathering.amount(
+                "insulation", circuit.insulation_temperature, "degC", "insulation rating", "insulation_temperature"
+            ).value,
+            1,
         ),
-        length=gathering.amount("length", circuit.length, "m", "length one way"),
+        length=gathering.amount("length", circuit.length, "m", "length one way", "length"),
         volts=_volts(view, circuit, gathering),
-        load=_load(design, current, gathering),
+        load=_load(design, current, gathering, circuit.name),
         current=current,
-        rating=gathering.amount("rating", circuit.protection_rating, "A", "fuse or breaker rating").value,
+        rating=gathering.amount(
+            "rating", circuit.protection_rating, "A", "fuse or breaker rating", "protection_rating"
+        ).value,
         distance=gathering.amount(
-            "distance", circuit.protection_distance, "in", "distance of fuse or breaker from the source", True
+            "distance",
+            circuit.protection_distance,
+            "in",
+            "distance of fuse or breaker from the source",
+            "protection_distance",
+            True,
         ).value,
         missing=gathering.missing,
     )
@@ -115,7 +125,7 @@ def _measured_current(view: JobView, circuit: Circuit, rules: Rules, gathering: 
         return UNKNOWN
 
 
-def _load(design: MeasuredValue, current: MeasuredValue, gathering: _Gathering) -> MeasuredValue:
+def _load(design: MeasuredValue, current: MeasuredValue, gathering: _Gathering, of: str) -> MeasuredValue:
     """The larger of design current, taken as exact, and measured current."""
     if "usable_current" in gathering.missing:
         gathering.missing["load"] = gathering.missing["usable_current"]
@@ -125,21 +135,21 @@ def _load(design: MeasuredValue, current: MeasuredValue, gathering: _Gathering) 
     if design.value > 0:
         return MeasuredValue(design.value, "A")
     text = "current is not entered, neither by design nor measured above zero"
-    gathering.missing["load"] = Missing(text, lack=Lack.NOT_ENTERED)
+    gathering.missing["load"] = Missing(text, lack=Lack.NOT_ENTERED, step=CIRCUITS, field="current", of=of)
     return UNKNOWN
 
 
 def _volts(view: JobView, circuit: Circuit, gathering: _Gathering) -> float:
     battery = next((each for each in view.vessel.batteries if each.name == circuit.battery), None)
     nominal = circuit.nominal_voltage or (battery.nominal_voltage if battery else None)
-    return gathering.amount("volts", nominal, "V", "nominal voltage").value
+    return gathering.amount("volts", nominal, "V", "nominal voltage", "nominal_voltage").value
 
 
 def _conductor(circuit: Circuit, gathering: _Gathering) -> Conductor:
     area = circuit.conductor_area
     unknown = Conductor("not known", math.nan)
     if not circuit.conductor_awg:
-        given = gathering.amount("conductor", area, "mm2", "conductor size")
+        given = gathering.amount("conductor", area, "mm2", "conductor size", "conductor_area")
         return unknown if given is UNKNOWN else of_area(given.value)
     try:
         conductor = of_gauge(circuit.conductor_awg)
@@ -148,6 +158,6 @@ def _conductor(circuit: Circuit, gathering: _Gathering) -> Conductor:
         return unknown
     if area is not None and not abs(area.to("mm2") / conductor.area - 1) <= SIZES_AGREE:
         text = f"{conductor.label} and {area} do not agree; keep the one printed on it"
-        gathering.missing["conductor"] = Missing(text, lack=Lack.DISAGREES)
+        gathering.missing["conductor"] = Missing(text, lack=Lack.CONTRADICTS, field="circuits.conductor_area")
         return unknown
     return conductor

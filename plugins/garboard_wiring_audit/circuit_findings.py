@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import attrs
 
 from garboard.faults import in_words
-from garboard.findings import Basis, Finding, Missing, NotEnoughData, Number, Table, Verdict, not_enough_data
+from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, Number, Table, Verdict, not_enough_data
 from garboard.job_view import JobView
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.circuit_facts import facts_of
@@ -173,7 +173,9 @@ def labels_of(view: JobView) -> Labels:
 def label_findings(view: JobView) -> Iterator[Finding]:
     """Share of circuits that carry a label; names those that do not."""
     if not view.vessel.circuits:
-        raise NotEnoughData("no circuits are entered; add the vessel's circuits")
+        raise NotEnoughData(
+            "no circuits are entered; add the vessel's circuits", lack=Lack.NOT_ENTERED, field="circuits"
+        )
     labels = labels_of(view)
     looked_at = len(labels.labelled) + len(labels.bare)
     if looked_at:

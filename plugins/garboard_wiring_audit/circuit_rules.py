@@ -10,7 +10,7 @@ from functools import partial
 import attrs
 
 from garboard.faults import GarboardError
-from garboard.findings import Basis, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import Basis, Lack, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import JobView
 from garboard.uncertainty import MeasuredValue
 from garboard_wiring_audit import bases
@@ -463,7 +463,8 @@ def _left_at_load(view: JobView, facts: CircuitFacts, drop: MeasuredValue) -> st
         return ""
     source = read(view, CIRCUITS, "source_voltage", "V", facts.name).value
     if drop.value > source:
-        raise NotEnoughData("drop is more than the voltage at the source; read both again")
+        text = "drop is more than the voltage at the source; read both again"
+        raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=CIRCUITS, field="drop", of=facts.name)
     return f"{source - drop.value:.2f}"
 
 

@@ -7,7 +7,7 @@ import re
 
 import attrs
 
-from garboard.findings import NotEnoughData
+from garboard.findings import Lack, NotEnoughData
 
 MM2_PER_CIRCULAR_MIL = math.pi / 4 * 0.0254**2
 COPPER_RESISTIVITY = 1 / 58
@@ -51,7 +51,8 @@ def gauge_number(gauge: str) -> int:
     """
     match = _AWG.fullmatch(gauge.strip().upper())
     if match is None:
-        raise NotEnoughData(f"{gauge!r} is not a wire gauge; enter one such as 16 or 2/0")
+        text = f"{gauge!r} is not a wire gauge; enter one such as 16 or 2/0"
+        raise NotEnoughData(text, lack=Lack.UNREADABLE, field="circuits.conductor_awg")
     if match["plain"]:
         return int(match["plain"])
     return 1 - (int(match["oughts"]) if match["oughts"] else len(match["zeros"]))
@@ -196,11 +197,13 @@ def gauge_within(conductor: Conductor) -> str:
     """
     if conductor.gauge:
         if conductor.gauge not in AWG_SIZES:
-            raise NotEnoughData(f"{conductor.label} is not in the table (18 to 4/0 AWG); check the size printed on it")
+            text = f"{conductor.label} is not in the table (18 to 4/0 AWG); check the size printed on it"
+            raise NotEnoughData(text, lack=Lack.NOT_COVERED, field="circuits.conductor_awg")
         return conductor.gauge
     fitting = [gauge for gauge in AWG_SIZES if gauge_area(gauge_number(gauge)) * (1 - AREA_ROUNDING) <= conductor.area]
     if not fitting:
-        raise NotEnoughData(f"{conductor.label} is smaller than 18 AWG, the smallest in the table")
+        text = f"{conductor.label} is smaller than 18 AWG, the smallest in the table"
+        raise NotEnoughData(text, lack=Lack.NOT_COVERED, field="circuits.conductor_area")
     return fitting[-1]
 
 
@@ -216,7 +219,8 @@ def metric_size_within(conductor: Conductor) -> float:
     """
     fitting = [size for size in METRIC_SIZES if size * (1 - AREA_ROUNDING) <= conductor.area]
     if not fitting:
-        raise NotEnoughData(f"{conductor.label} is smaller than 0.75 mm2, the smallest in the table")
+        text = f"{conductor.label} is smaller than 0.75 mm2, the smallest in the table"
+        raise NotEnoughData(text, lack=Lack.NOT_COVERED, field="circuits.conductor_area")
     return fitting[-1]
 
 

@@ -47,7 +47,8 @@ from garboard_wiring_audit.rules import rules_of
 from garboard_wiring_audit.steps import NETWORKS
 
 HEAVY = "heavy"
-NO_CABLE = Missing("cable (light, mid or heavy) is not entered", lack=Lack.NOT_ENTERED)
+NO_CABLE = Missing("cable (light, mid or heavy) is not entered", lack=Lack.NOT_ENTERED, field="networks.cable")
+RESISTANCE = "networks.cable_resistance_per_metre"
 OPEN_LINE = 1000.0
 SHORTED_LINE = 5.0
 SHEETS = (bases.NETWORK_SHEETS,)
@@ -73,13 +74,15 @@ def load_number_of(device: NetworkDevice) -> int:
     if given is not None:
         if 0 <= given <= 1000:
             return given
-        raise NotEnoughData(f"load number of {device.name} cannot be {given}")
-    return load_number(known(device.current, "A", f"load number or current of {device.name}", True).value)
+        text = f"load number of {device.name} cannot be {given}"
+        raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field="networks.devices.load_equivalency", of=device.name)
+    what, field = f"load number or current of {device.name}", "networks.devices.load_equivalency"
+    return load_number(known(device.current, "A", what, True, field=field, of=device.name).value)
 
 
 def _load_numbers(bus: NetworkBus) -> list[int]:
     if not bus.devices:
-        raise NotEnoughData("no devices are entered")
+        raise NotEnoughData("no devices are entered", lack=Lack.NOT_ENTERED, field="networks.devices", of=bus.name)
     return all_of(*(partial(load_number_of, device) for device in bus.devices))
 
 
@@ -128,7 +131,7 @@ def load_findings(view: JobView) -> Iterator[Finding]:
 def _fuse_faults(bus: NetworkBus, amperes: float, limit: float) -> list[str]:
     if bus.protection_rating is None:
         return []
-    rating = known(bus.protection_rating, "A", "network fuse rating").value
+    rating = known(bus.protection_rating, "A", "network fuse rating", field="networks.protection_rating").value
     if rating > limit:
         return [f"{rating:g} A fuse on {bus.cable} cable: fit {limit:g} A."]
     return [f"{rating:g} A fuse opens at this load: take load off the network."] if rating < amperes else []
@@ -156,14 +159,19 @@ def length_findings(view: JobView) -> Iterator[Finding]:
         if not bus.cable:
             raise NotEnoughData(NO_CABLE)
         backbone, *drops = all_of(
-            partial(known, bus.backbone_length, "m", "backbone length"),
-            *(partial(known, each.drop_length, "m", f"drop length of {each.name}", True) for each in bus.devices),
+            partial(known, bus.backbone_length, "m", "backbone length", field="networks.backbone_length"),
+            *(partial(_drop_length, each) for each in bus.devices),
         )
         names = (device.name for device in bus.devices)
         lengths = {name: drop.value for name, drop in zip(names, drops, strict=True)}
         yield _length_finding(bus, backbone.value, lengths)
 
     return _each_bus(view, judge, SHEETS)
+
+
+def _drop_length(device: NetworkDevice) -> MeasuredValue:
+    what, field = f"drop length of {device.name}", "networks.devices.drop_length"
+    return known(device.drop_length, "m", what, True, field=field, of=device.name)
 
 
 def _length_finding(bus: NetworkBus, backbone: float, drops: dict[str, float]) -> Finding:
@@ -242,10 +250,13 @@ def _terminator_advice(count: int | None, ohms: float, counted: int | None) -> t
 
 def _resistance(bus: NetworkBus) -> float:
     if bus.cable_resistance_per_metre is not None:
-        return known(bus.cable_resistance_per_metre, "ohm", "cable resistance of one metre").value
+        return known(
+            bus.cable_resistance_per_metre, "ohm", "cable resistance of one metre", field=RESISTANCE, of=bus.name
+        ).value
     if bus.cable == "light":
         return LIGHT_CABLE_RESISTANCE
-    raise NotEnoughData("resistance of one metre of cable is not entered; take it from the cable's data sheet")
+    text = "resistance of one metre of cable is not entered; take it from the cable's data sheet"
+    raise NotEnoughData(text, lack=Lack.NOT_ENTERED, field=RESISTANCE, of=bus.name)
 
 
 def bus_devices(bus: NetworkBus) -> list[BusDevice] | None:
@@ -257,10 +268,15 @@ def bus_devices(bus: NetworkBus) -> list[BusDevice] | None:
         BusDevice(
             device.name,
             number * AMPERES_PER_LOAD_NUMBER,
-            known(device.distance_from_power, "m", f"distance of {device.name} from power", True).value,
-            0.0
-            if device.drop_length is None
-            else known(device.drop_length, "m", f"drop length of {device.name}", True).value,
+            known(
+                device.distance_from_power,
+                "m",
+                f"distance of {device.name} from power",
+                True,
+                field="networks.devices.distance_from_power",
+                of=device.name,
+            ).value,
+            0.0 if device.drop_length is None else _drop_length(device).value,
             device.leg,
         )
         for device, number in zip(bus.devices, numbers, strict=True)
@@ -276,7 +292,8 @@ def calculated_voltage_findings(view: JobView) -> Iterator[Finding]:
         resistance = _resistance(bus)
         devices = bus_devices(bus)
         if devices is None:
-            length = known(bus.backbone_length, "m", "backbone length, or each device's distance from power,").value
+            what = "backbone length, or each device's distance from power,"
+            length = known(bus.backbone_length, "m", what, field="networks.backbone_length").value
             drop, where = bus_drop(sum(_load_numbers(bus)), length, resistance), "with all load at the far end"
         else:
             device, drop = worst_device(devices, resistance)
@@ -350,7 +367,8 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
         of_both = math.hypot(tee.standard_uncertainty, worst.standard_uncertainty)
         drop = MeasuredValue(tee.value - worst.value, "V", of_both)
         if drop.high < 0:
-            raise NotEnoughData("the worst device reads above the power tee; measure both again, all on")
+            text = "the worst device reads above the power tee; measure both again, all on"
+            raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=NETWORKS, field="worst_voltage", of=bus.name)
         verdict = at_most(drop, limit)
         low = worst.low < least
         if verdict is Verdict.PASS and low:

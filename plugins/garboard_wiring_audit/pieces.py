@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import TypeVar
 
+import attrs
+
 from garboard.findings import Basis, Finding, NotEnoughData, not_enough_data
 
 Piece = TypeVar("Piece")
@@ -21,4 +23,6 @@ def each_piece(
         try:
             yield from tuple(judge(piece))
         except NotEnoughData as lacking:
-            yield not_enough_data(about(piece), lacking.missing, basis)
+            name = getattr(piece, "name", "")  # the engines together have none
+            missing = [attrs.evolve(one, of=one.of or name) for one in lacking.missing]
+            yield not_enough_data(about(piece), missing, basis)

@@ -27,15 +27,20 @@ def measured(amount: Amount, unit: str, meter: float) -> MeasuredValue:
     return MeasuredValue(value, unit, math.hypot(of_meter, of_last_digit(amount.last_digit(unit))))
 
 
-def known(amount: Amount | None, unit: str, what: str, zero_allowed: bool = False) -> MeasuredValue:
-    """An amount of a record [unit], as sure as its last digit. Raises NotEnoughData for one that cannot be used."""
+def known(
+    amount: Amount | None, unit: str, what: str, zero_allowed: bool = False, *, field: str = "", of: str = ""
+) -> MeasuredValue:
+    """An amount of a record [unit], as sure as its last digit. Raises NotEnoughData for one that cannot be used.
+
+    field, of : its record and key, and the piece, as in `Missing`
+    """
     if amount is None:
-        raise NotEnoughData(Missing(f"{what} is not entered", lack=Lack.NOT_ENTERED))
+        raise NotEnoughData(f"{what} is not entered", lack=Lack.NOT_ENTERED, field=field, of=of)
     reading = measured(amount, unit, 0.0)
     if SMALLEST <= reading.value <= LARGEST or (zero_allowed and reading.value == 0):
         return reading
     text = f"{what} cannot be {_short(str(amount))}; enter it again"
-    raise NotEnoughData(Missing(text, lack=Lack.OUT_OF_RANGE))
+    raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field=field, of=of)
 
 
 def read(

@@ -216,7 +216,7 @@ class Recorder:
         started = time.monotonic()
         self._switch(item.nodeid)
         try:
-            return (yield)  # type: ignore[return-value]
+            return (yield)
         finally:
             self._switch("")
             self.seconds[item.nodeid] = time.monotonic() - started

@@ -21,7 +21,7 @@ FAULTS = {
         "vessel.batteries[1]": "expected each name once, got 'house' again, first in vessel.batteries[0]"
     },
     "beyond_hard_range": {"measurements[0].value": "expected between 0 and 70 V, got '1270 V'"},
-    "comma_for_point": {"vessel.length": "(use a point, not a comma), got '21,5 ft'"},
+    "comma_for_point": {"vessel.length": "such as '24.5 ft', got '21,5 ft': use a point, not a comma"},
     # Its 26th and last line, `  "id": "broken-2`, opens a text at column 9 and ends within it.
     "cut_short": {"column 9": "line 26, column 9: expected closing quotes: the text that starts here never ends"},
     "empty_hull_number": {"vessel.hull_number": "expected the hull number on the transom, got nothing"},

@@ -193,7 +193,7 @@ def test_json_of_a_faulty_file_has_the_same_keys_and_its_faults(tmp_path: Path) 
     bad = json.loads(faulty.stdout)["jobs"][0]
     assert list(bad) == list(good)
     (fault,) = bad["faults"]
-    assert [*fault] == ["where", "expected", "got", "line", "about"]
+    assert [*fault] == ["where", "expected", "got", "line", "about", "cure"]
     assert fault["where"] == "measurements[0].value"
     assert fault["about"] == "small.horn, heard"
 

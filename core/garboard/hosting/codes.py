@@ -32,23 +32,25 @@ def with_code(finding: Finding, key: str) -> Finding:
     return finding if finding.code else attrs.evolve(finding, code=code_for(key, finding.verdict.name.lower()))
 
 
-def written_in(name: str, module: ModuleType) -> Iterator[tuple[str, Path]]:
+def written_in(name: str, module: ModuleType, prefixes: Iterable[str] = ()) -> Iterator[tuple[str, Path]]:
     """Every code a plugin's source files write, as often as they write it, with the file.
 
     Nothing where the plugin comes without its source.
 
     A code is any text constant that reads "plugin.topic.what" and begins with the plugin's own name, so that codes
     chosen by a condition or kept under a name are found too.
+
+    prefixes : with which its keys begin, where that is not its name: a shop's file may be called anything
     """
-    plugin = name.removeprefix("garboard_")
+    own = {name.removeprefix("garboard_"), *prefixes}
     for file in _sources(module):
         for node in ast.walk(ast.parse(file.read_bytes())):
             text = node.value if isinstance(node, ast.Constant) else None
-            if isinstance(text, str) and _WRITTEN.fullmatch(text) and text.partition(".")[0] == plugin:
+            if isinstance(text, str) and _WRITTEN.fullmatch(text) and text.partition(".")[0] in own:
                 yield text, file
 
 
 def _sources(module: ModuleType) -> Iterable[Path]:
-    own = Path(module.__file__ or "")
+    own = Path(getattr(module, "__file__", None) or "")
     files = own.parent.rglob("*.py") if hasattr(module, "__path__") else [own]
     return sorted(file for file in files if file.suffix == ".py" and file.is_file())

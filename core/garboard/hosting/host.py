@@ -218,12 +218,24 @@ class PluginHost:
         return tuple(sorted(judges, key=lambda judge: judge.key))
 
     def codes(self) -> frozenset[str]:
-        """Every code a finding of these plugins may carry; a code made for a plugin that gives none is left out."""
-        keys = [*(one.key for one in self.calculators), *(one.key for one in self.recording_judges)]
-        made = {code_for(key, what) for key in keys for what in (NOT_ENOUGH_DATA, PLUGIN_FAILED)}
-        return frozenset(
-            made.union(*((code for code, _ in written_in(plugin.name, plugin.module)) for plugin in self.plugins))
-        )
+        """Every code a finding of these plugins may carry: those they write, and those the host makes for them.
+
+        The built-in plugins name the code of every finding they make; for a shop's own, which may leave it to the
+        host, the codes of all verdicts are listed.
+        """
+        found: set[str] = set()
+        for plugin in self.plugins:
+            keys = self._keys_of(plugin.name)
+            verdicts = [] if plugin.name in BUILT_IN else [verdict.name.lower() for verdict in Verdict]
+            found.update(code_for(key, what) for key in keys for what in (NOT_ENOUGH_DATA, PLUGIN_FAILED, *verdicts))
+            prefixes = {key.partition(".")[0] for key in keys}
+            found.update(code for code, _ in written_in(plugin.name, plugin.module, prefixes))
+        return frozenset(found)
+
+    def _keys_of(self, plugin: str) -> list[str]:
+        """Keys of a plugin's calculators and recording judges: what makes findings."""
+        owners = (self._registers[hook].owner for hook in ("register_calculators", "register_recording_judges"))
+        return [key for owner in owners for key, name in owner.items() if name == plugin]
 
     def owner_of(self, hook: str, key: str) -> str:
         """The plugin that registered a key under a hook."""
@@ -311,10 +323,10 @@ def _computed(calculator: Calculator, view: JobView) -> tuple[Finding, ...]:
     try:
         if not calculator.applies(view):
             return ()
-        return tuple(_finding(found, calculator.key) for found in calculator.compute(view))
+        return tuple(_finding(found, calculator) for found in calculator.compute(view))
     except NotEnoughData as lacking:
         lack = not_enough_data(calculator.title, lacking.missing, _basis_of(calculator))
-        return (_finding(lack, calculator.key),)
+        return (_finding(lack, calculator),)
 
 
 def _basis_of(calculator: Calculator) -> tuple[Basis, ...]:
@@ -335,8 +347,11 @@ _PARTS: Mapping[str, type[Any]] = {
 }
 
 
-def _finding(found: Finding, key: str) -> Finding:
-    """The finding with a code. Raises TypeError for what no page could draw: a plugin is not type-checked."""
+def _finding(found: Finding, calculator: Calculator) -> Finding:
+    """The finding with a code, and a step for all that is missing.
+
+    Raises TypeError for what no page could draw: a plugin is not type-checked.
+    """
     if not isinstance(found, Finding):
         raise TypeError(f"compute gives findings, got {found!r}")
     if not isinstance(found.verdict, Verdict):
@@ -347,7 +362,8 @@ def _finding(found: Finding, key: str) -> Finding:
     for name in ("about", "sentence", "short"):
         if not isinstance(getattr(found, name), str):
             raise TypeError(f"{name} of a finding is text, got {getattr(found, name)!r}")
-    return with_code(found, key)
+    missing = tuple(attrs.evolve(item, step=item.step or calculator.step) for item in found.missing)
+    return with_code(attrs.evolve(found, missing=missing) if missing else found, calculator.key)
 
 
 def make_host(

@@ -10,7 +10,7 @@ import attrs
 from cattrs import ClassValidationError, Converter, IterableValidationError
 from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
 
-from garboard.faults import Fault, InputError, NotTaken, shown
+from garboard.faults import Fault, InputError, ValueRefused, shown
 from garboard.fields import amount_as_text
 from garboard.records import JsonValue
 from garboard.units import Amount, parse_amount
@@ -62,7 +62,7 @@ def _is_tuple(kind: Any) -> bool:
 def _exactly(kind: type, example: str) -> Callable[[object, object], object]:
     def check(value: object, _kind: object) -> object:
         if type(value) is not kind:
-            raise NotTaken(example, shown(value))
+            raise ValueRefused(example, shown(value))
         return value
 
     return check
@@ -84,9 +84,9 @@ def _plain_of(shape: object) -> Callable[[object, object], object]:
 
     def read(value: object, _kind: object) -> object:
         if shape is dict and not isinstance(value, dict):
-            raise NotTaken("an object", shown(value))
+            raise ValueRefused("an object", shown(value))
         if shape is list and not isinstance(value, list):
-            raise NotTaken("a list", shown(value))
+            raise ValueRefused("a list", shown(value))
         return value
 
     return read
@@ -95,7 +95,7 @@ def _plain_of(shape: object) -> Callable[[object, object], object]:
 def _choice_of(choices: tuple[str, ...]) -> Callable[[object, object], object]:
     def read(value: object, _kind: object) -> object:
         if value not in choices:
-            raise NotTaken(f"one of {', '.join(choices)}", shown(value))
+            raise ValueRefused(f"one of {', '.join(choices)}", shown(value))
         return value
 
     return read
@@ -106,7 +106,7 @@ def _structure_list(kind: Any, converter: Converter) -> Callable[[object, object
 
     def read(value: object, _kind: object) -> object:
         if not isinstance(value, list):
-            raise NotTaken("a list", shown(value))
+            raise ValueRefused("a list", shown(value))
         return tuple(converter.structure(value, list[inner]))  # type: ignore[valid-type]
 
     return read
@@ -119,7 +119,7 @@ def _structure_record(kind: type[Any], converter: Converter) -> Callable[[Any, A
 
     def read(value: object, _kind: object) -> Any:
         if not isinstance(value, dict):
-            raise NotTaken(f"an object with keys such as {', '.join(list(fields)[:3])}", shown(value))
+            raise ValueRefused(f"an object with keys such as {', '.join(list(fields)[:3])}", shown(value))
         known = {key: item for key, item in value.items() if key in fields and key != "more"}
         if "more" not in fields:
             return build(known, kind)
@@ -165,10 +165,8 @@ def _faults(failure: BaseException, path: str) -> Iterator[Fault]:
             yield from _faults(inner, path)
     elif isinstance(failure, KeyError):
         yield Fault(path, "a value", "nothing (the key is missing)")
-    elif isinstance(failure, NotTaken):
-        yield Fault(path, failure.expected, failure.got)
     else:
-        yield Fault(path, "a value that can be used", str(failure))
+        yield failure.at(path) if isinstance(failure, ValueRefused) else Fault(path, str(failure))
 
 
 def faults_of_floats(plain: JsonValue | float, path: str = "") -> Iterator[Fault]:

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard.disk.formats import Format
-from garboard.faults import Fault, InputError, NotTaken, in_words, shown
+from garboard.faults import Fault, InputError, ValueRefused, in_words, shown
 from garboard.fields import Field, Kind, check_value
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_files.convert import faults_of_floats, structure, unstructure
@@ -205,8 +205,8 @@ def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | N
         return
     try:
         check_value(field, measurement.value)
-    except NotTaken as failure:
-        yield Fault(f"{path}.value", failure.expected, failure.got)
+    except ValueRefused as refused:
+        yield refused.at(f"{path}.value")
         return
     if field.kind is Kind.RECORDING and folder is not None and isinstance(measurement.value, dict):
         reference = str(measurement.value["file"])
@@ -351,5 +351,5 @@ def settings_faults(settings: Mapping[str, JsonValue], host: PluginHost) -> Iter
         if key in declared:
             try:
                 check_value(declared[key].field, value)
-            except NotTaken as failure:
-                yield Fault(f"settings.{key}", failure.expected, failure.got)
+            except ValueRefused as refused:
+                yield refused.at(f"settings.{key}")

@@ -6,7 +6,7 @@
     broken_plugins       name, reason of each that could not be loaded
     jobs                 one for each job file, in the order read:
       source             the file
-      faults             where, expected, got, line (0: not known), about; with any fault the keys below are empty
+      faults             where, expected, got, line (0: not known), about, cure; with any fault the keys below are empty
       hull_number, vessel, job
       questions          measurements outside their usual range, to be looked at again
       counts             findings by verdict

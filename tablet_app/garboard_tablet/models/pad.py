@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import attrs
 
-from garboard.faults import NotTaken
+from garboard.faults import Fault, ValueRefused
 from garboard.fields import Field, Kind, check_value, implausible
 from garboard.records import JsonValue
 from garboard.units import Amount
@@ -54,10 +54,12 @@ def judge(field: Field, value: JsonValue) -> ValidationResult:
     """Judge any value against its field."""
     try:
         check_value(field, value)
-    except NotTaken as failure:
-        return ValidationResult(problem=f"Must be {failure.expected}. You typed {_plain(failure.got)}.")
+    except ValueRefused as refused:
+        return ValidationResult(problem=_in_words(refused.fault))
     return ValidationResult(value, question=implausible(field, value))
 
 
-def _plain(got: str) -> str:
-    return got.strip("'")
+def _in_words(fault: Fault) -> str:
+    typed = fault.got.strip("'")
+    cure = f" {fault.cure[:1].upper()}{fault.cure[1:]}." if fault.cure else ""
+    return f"Must be {fault.expected}. You typed {typed}.{cure}"

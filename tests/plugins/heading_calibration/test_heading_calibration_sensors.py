@@ -16,6 +16,7 @@ from garboard.findings import Finding, Verdict
 from garboard.job_view import Place
 from garboard.records import JsonValue, Vessel
 from garboard.samples import Recording, Sample, Stream, StreamKey, gather
+from garboard.uncertainty import MeasuredValue
 from garboard_heading_calibration.comparison import Comparison, compare_headings
 from garboard_heading_calibration.ellipse import fit_ellipse
 from garboard_heading_calibration.sensor_findings import comparison_finding
@@ -254,7 +255,9 @@ def test_headings_are_not_compared_across_a_silence_of_more_than_two_seconds(sil
 )
 def test_a_difference_at_the_limit_is_let_pass(difference: float, spread: float, code: str) -> None:
     """The shop's limits are one degree for an offset and two for the spread, unless it sets others."""
-    found = Comparison(difference=difference, uncertainty=0.0, spread=spread, samples=600, seconds=599.0)
+    found = Comparison(
+        mean_difference=MeasuredValue(difference, "deg", 0.0), standard_deviation=spread, samples=600, seconds=599.0
+    )
     finding = comparison_finding(job({}, settings={"offset_limit": "1 deg", "spread_limit": "2 deg"}), "a", "b", found)
     assert finding.code == f"heading_calibration.comparison.{code}"
 

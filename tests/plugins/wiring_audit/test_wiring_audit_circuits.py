@@ -12,7 +12,7 @@ from garboard.units import Amount
 from garboard_wiring_audit.ampacity import ISO_BY_AREA, ISO_INSULATION, iso_by_area
 from garboard_wiring_audit.conductors import METRIC_SIZES, ambient_factor, metric_size_within, of_area
 from garboard_wiring_audit.overcurrent import CFR_BATTERY_DISTANCE, E11_DISTANCE, ISO_DISTANCE, suggested_rating
-from garboard_wiring_audit.readings import with_spread
+from garboard_wiring_audit.readings import measured
 from garboard_wiring_audit.rules import BUNDLING_ALWAYS, ISO_MINIMUM
 from wiring_boats import HOST, Changes, Readings, battery, circuit, said, sentence_on, verdict_on, wired_job
 
@@ -243,9 +243,9 @@ def test_nothing_may_be_carried_where_it_is_as_hot_as_the_insulation_may_be(ambi
 )
 def test_a_temperature_is_as_sure_as_its_last_digit_in_its_own_degrees(typed: str, value: float, step: float) -> None:
     """One step of Fahrenheit is 5/9 of one of Celsius, wherever their zeros lie."""
-    reading = with_spread(Amount.parse(typed), "degC", 0.0)
+    reading = measured(Amount.parse(typed), "degC", 0.0)
     assert reading.value == pytest.approx(value)
-    assert reading.spread == pytest.approx(1.96 / 12**0.5 * step)
+    assert reading.standard_uncertainty == pytest.approx(step / 12**0.5)
 
 
 def test_bundling_counts_from_50_volts_only() -> None:
