@@ -17,8 +17,8 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from garboard.disk.storage import NewerFormat, NotSaved
-from garboard.history.halves import HalfSaved
 from garboard.faults import InputError
+from garboard.history.halves import HalfSaved
 from garboard_shop.pages import people
 from garboard_shop.pages.decisions import Overtaken
 from garboard_shop.pages.desk import ShopDesk
