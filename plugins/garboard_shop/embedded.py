@@ -14,6 +14,7 @@ from pathlib import Path
 import attrs
 
 from garboard.disk import storage
+from garboard.disk.attachments import NAME_OF_NOTHING
 from garboard.disk.hullfile import CheckedEntries, HullFolder, Put
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving
@@ -114,10 +115,13 @@ class FolderAttachments:
         self._arriving = Arriving(hulls.folder / ARRIVING, hulls.attachments)
 
     def sizes(self) -> dict[str, int]:
-        return {name: self._finished.size(name) for name in self._finished.names()}
+        """What is held. An empty file is not, unless its name says so: a power cut leaves such ones."""
+        sizes = {name: self._finished.size(name) for name in self._finished.names()}
+        return {name: size for name, size in sizes.items() if size or name == NAME_OF_NOTHING}
 
     def held(self, name: str) -> int:
-        return self._finished.size(name) if name in self._finished else self._arriving.held(name)
+        finished = self._finished.size(name) if name in self._finished else 0
+        return finished or self._arriving.held(name)
 
     def read(self, name: str, start: int, most: int) -> bytes:
         if start == 0:

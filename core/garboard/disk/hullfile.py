@@ -108,6 +108,7 @@ class HullFolder:
     def __init__(self, folder: Path, *, read_only: bool = False) -> None:
         self.folder = folder
         self.left_alone: dict[Path, str] = {}
+        """Hull files that could not be read so far, each with the reason: a newer version's, or the disk refuses."""
         self._hulls_folder = folder / HULLS_FOLDER
         self._writing = not read_only
         self._open: dict[str, HullFile] = {}
@@ -176,7 +177,13 @@ class HullFolder:
         with self._guard:
             if key not in self._open:
                 path = self._hulls_folder / file_name(key)
-                self._open[key] = HullFile(Journal(path, key, writing=self._writing), self.put_if_absent)
+                try:
+                    journal = Journal(path, key, writing=self._writing)
+                except (NewerFormat, OSError) as error:
+                    self._leave_alone(path, error)
+                    raise
+                self.left_alone.pop(path, None)
+                self._open[key] = HullFile(journal, self.put_if_absent)
             return self._open[key]
 
     def entries(self, hull: str) -> tuple[Entry, ...]:
@@ -220,7 +227,11 @@ class HullFolder:
         with self._guard:
             path = self._hulls_folder / file_name(key)
             if not self._writing and key not in self._open and path.exists():
-                reading = read(path.read_bytes(), known)
+                try:
+                    reading = read(path.read_bytes(), known)
+                except OSError as error:
+                    self._leave_alone(path, error)
+                    raise
                 if reading.is_sound and reading.key == key:
                     return Offer(reading.passed_over | reading.entries.keys(), CheckedEntries(reading.entries))
             held = self.hull(hull).journal.entries
@@ -276,6 +287,11 @@ class HullFolder:
                 if not self._batches:
                     self._flush()
 
+    def not_read(self) -> tuple[tuple[str, str], ...]:
+        """What lies here and could not be read so far, each with the reason: hull files, oddities among attachments."""
+        with self._guard:
+            return tuple(sorted((str(path), why) for path, why in {**self.left_alone, **self.attachments.odd}.items()))
+
     def damage(self) -> tuple[Damage, ...]:
         """Every damage found since the folder was opened."""
         with self._guard:
@@ -320,9 +336,11 @@ class HullFolder:
         """A hull's digest; "" when the disk cannot read its file."""
         try:
             return self.hull(key).digest()
-        except OSError as error:
-            self.left_alone[self._hulls_folder / file_name(key)] = str(error)
+        except (NewerFormat, OSError):
             return ""
+
+    def _leave_alone(self, path: Path, error: NewerFormat | OSError) -> None:
+        self.left_alone[path] = storage.why(error) if isinstance(error, OSError) else str(error)
 
     def _key_of(self, name: str) -> str:
         """The hull a file belongs to; "" for one left alone or set aside."""
@@ -331,11 +349,12 @@ class HullFolder:
             try:
                 key = key_of_file(path)
             except (NewerFormat, OSError) as error:
-                self.left_alone[path] = str(error)
+                self._leave_alone(path, error)
                 return ""
             if not key:
                 self._take_out_of_use(path)
                 return ""
+            self.left_alone.pop(path, None)
             self._key_of_name[name] = key
         return self._key_of_name[name]
 

@@ -11,6 +11,7 @@ characters of SHA-256 over what stands before them. A line that does not prove i
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import os
 import re
@@ -195,6 +196,8 @@ class Journal:
         return same and found.st_size == self._size
 
     def _load(self) -> None:
+        if what := storage.what_else(self.path.resolve()):  # a pipe never ends
+            raise OSError(errno.EINVAL, f"{what}, where a hull file should stand", str(self.path))
         try:
             data = self.path.read_bytes()
         except FileNotFoundError:
@@ -282,6 +285,8 @@ def read(data: bytes, known: Container[str] = frozenset()) -> Reading:
 
 def key_of_file(path: Path) -> str:
     """The hull a file belongs to: by its heading, or by its entries when the heading is damaged; "" if neither."""
+    if what := storage.what_else(path.resolve()):
+        raise OSError(errno.EINVAL, f"{what}, where a hull file should stand", str(path))
     with path.open("rb") as file:
         first = file.readline(256).rstrip(b"\n")
     key = _key_in(first)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import threading
 from pathlib import Path
@@ -53,8 +54,8 @@ class Arriving:
         errors  : OutOfPlace; NotSaved; AttachmentDamaged when the whole is not what its name says, and is dropped
         """
         with self._guard:
-            if name in self._attachments:
-                return self._attachments.size(name)
+            if self._is_here(name, total):
+                return total
             held = self.held(name)
             if start != held or start + len(piece) > total:
                 raise OutOfPlace(held)
@@ -63,6 +64,17 @@ class Arriving:
             if held + len(piece) == total:
                 self._finish(name)
             return held + len(piece)
+
+    def _is_here(self, name: str, total: int) -> bool:
+        """Whether it is finished. One of another length is damaged: it is set aside, and comes again."""
+        if name not in self._attachments:
+            return False
+        if self._attachments.size(name) == total:
+            return True
+        with contextlib.suppress(AttachmentDamaged):
+            self._attachments.prove(name)
+            raise OutOfPlace(self._attachments.size(name))  # it is sound: what comes is not of this name
+        return False
 
     def _finish(self, name: str) -> None:
         path = self._path(name)

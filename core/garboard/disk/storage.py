@@ -9,6 +9,7 @@ import contextlib
 import errno
 import os
 import socket
+import stat
 import sys
 from collections.abc import Iterable
 from pathlib import Path
@@ -60,6 +61,22 @@ class Damage:
     def __str__(self) -> str:
         kept = f"; kept whole as {self.set_aside.name}" if self.set_aside else ""
         return f"{self.file.name}: {self.reason}. {self.recovered} entries kept, {self.lost} places unreadable{kept}"
+
+
+def why(error: OSError) -> str:
+    """What the system refused, without its number and the path: "permission denied"."""
+    return (error.strerror or str(error)).lower()
+
+
+def what_else(path: Path) -> str:
+    """What stands where a file should: "a folder", "a link", "a pipe or a device"; "" for a file, or nothing at all."""
+    try:
+        mode = path.lstat().st_mode
+    except FileNotFoundError:
+        return ""
+    if stat.S_ISREG(mode):
+        return ""
+    return "a folder" if stat.S_ISDIR(mode) else "a link" if stat.S_ISLNK(mode) else "a pipe or a device"
 
 
 def flush(descriptor: int) -> None:
@@ -173,7 +190,8 @@ def write_whole(path: Path, chunks: Iterable[bytes]) -> None:
 def remove_unfinished(folder: Path) -> None:
     """Clear away files that a power cut left unfinished."""
     for leftover in folder.glob(f"{UNFINISHED}*"):
-        leftover.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # a folder of that name, a card that lets nothing be removed
+            leftover.unlink(missing_ok=True)
 
 
 def set_aside(path: Path) -> Path:
