@@ -11,6 +11,7 @@ import attrs
 
 from garboard import hull_number
 from garboard.disk import storage
+from garboard.disk.clock import is_beyond_reason
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
 from garboard.faults import InputError
@@ -185,7 +186,8 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
     vessel, _ = boat.state.vessel()
     slots = [*boat.state.registers.values()]
     slots += [slot for job, home in boat.moved_in.items() for key, slot in home.registers.items() if key.job == job]
-    saved = max((entry.at for slot in slots for entry in slot.entries.values()), default="")
+    times = sorted({entry.at for slot in slots for entry in slot.entries.values()}, reverse=True)
+    saved = next((at for at in times if not is_beyond_reason(at)), "")
     job = latest_job(tablet, hull)
     still_open = [is_open(tablet.view(hull, job), step) for step in tablet.host.steps] if job else []
     return VesselLine(
