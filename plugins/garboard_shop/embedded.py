@@ -55,7 +55,11 @@ class EmbeddedStore:
 
     def __init__(self, folder: Path) -> None:
         self.hulls = HullFolder(folder)
-        self.register = FileRegister(folder)
+        try:
+            self.register = FileRegister(folder)
+        except BaseException:
+            self.hulls.close()
+            raise
         self.attachments = FolderAttachments(self.hulls)
         self._deliveries = folder / SHOP_FOLDER / DELIVERIES_FOLDER
         self._guard = threading.Lock()

@@ -101,17 +101,17 @@ def flush_folder(folder: Path) -> None:
 
 
 def make_folder(folder: Path) -> None:
-    """Make a folder and those above it, so that they are still there after a power cut."""
+    """Make a folder and those above it, for its owner alone, so that they are still there after a power cut."""
     if folder.is_dir():
         return
     make_folder(folder.parent)
-    folder.mkdir(exist_ok=True)
+    folder.mkdir(0o700, exist_ok=True)
     flush_folder(folder.parent)
 
 
 def open_for_append(path: Path, *, create: bool = False) -> int:
-    """A descriptor that writes at the end of the file only."""
-    return os.open(path, _APPEND | (os.O_CREAT | os.O_TRUNC if create else 0), 0o644)
+    """A descriptor that writes at the end of the file only. A new file is its owner's alone."""
+    return os.open(path, _APPEND | (os.O_CREAT | os.O_TRUNC if create else 0), 0o600)
 
 
 def append(descriptor: int, data: bytes, size_before: int) -> None:
@@ -177,6 +177,8 @@ def write_whole(path: Path, chunks: Iterable[bytes]) -> None:
             flush(descriptor)
         finally:
             os.close(descriptor)
+        with contextlib.suppress(OSError):  # whoever could read it before still can; a new one is its owner's alone
+            new.chmod(stat.S_IMODE(path.stat().st_mode))
         new.replace(path)
         flush_folder(path.parent)
     except (NotSaved, OSError) as error:
@@ -219,7 +221,7 @@ class WriterLock:
     """
 
     def __init__(self, folder: Path) -> None:
-        self._descriptor = os.open(folder / LOCK_NAME, os.O_RDWR | os.O_CREAT, 0o644)
+        self._descriptor = os.open(folder / LOCK_NAME, os.O_RDWR | os.O_CREAT, 0o600)
         try:
             _lock(self._descriptor)
         except OSError as error:

@@ -323,13 +323,12 @@ def open_tablet(folder: Path, make_plugins: Callable[[], PluginHost] | None = No
     errors : FolderInUse when another program writes in it
     """
     files = HullFolder(folder)
-    return Tablet(
-        folder,
-        files,
-        read_settings(folder / SETTINGS_FILE),
-        resume(folder / SESSION_FILE),
-        make_plugins or partial(all_plugins, files),
-    )
+    try:
+        settings, session = read_settings(folder / SETTINGS_FILE), resume(folder / SESSION_FILE)
+    except BaseException:
+        files.close()
+        raise
+    return Tablet(folder, files, settings, session, make_plugins or partial(all_plugins, files))
 
 
 def _is_well_formed(number: str) -> bool:
