@@ -65,9 +65,10 @@ class Journal:
     path     : the hull file; it is made with the first entry
     key      : the hull's key
     writing  : whether to repair and append; only one program may
+    least    : how long the file was when it was last flushed [bytes]
     """
 
-    def __init__(self, path: Path, key: str, *, writing: bool) -> None:
+    def __init__(self, path: Path, key: str, *, writing: bool, least: int = 0) -> None:
         self.path = path
         self.key = key
         self.entries: dict[str, bytes] = {}
@@ -81,6 +82,12 @@ class Journal:
         self._is_stale = False
         self._needs_flush = False
         self._load()
+        self._notice_cut(least)
+
+    @property
+    def size_flushed(self) -> int:
+        """How long the file is as far as it was flushed [bytes]."""
+        return self._size_flushed
 
     def append(self, new: Mapping[str, bytes]) -> None:
         """Write entries behind the others. They are saved once `flush` has returned.
@@ -209,6 +216,18 @@ class Journal:
         self._needs_flush = self._writing  # a program killed before its flush may have left this in the cache only
         if not reading.is_sound or reading.key != self.key:
             self._set_right(reading, is_empty=not data)
+
+    def _notice_cut(self, least: int) -> None:
+        """Where a file ends with a whole line, every line proves itself: that others are missing, its length tells."""
+        if self.damage or not self._size:
+            return
+        reason = ""
+        if not self.entries:
+            reason = "nothing but its heading is left of the file"
+        elif self._size < least:
+            reason = f"the file ends {least - self._size} bytes before the place where it ended when it was last saved"
+        if reason:
+            self.damage.append(Damage(self.path, None, len(self.entries), 1, f"{reason}; merge to bring back the rest"))
 
     def _set_right(self, reading: Reading, *, is_empty: bool) -> None:
         is_ours = reading.key in (self.key, "") and bool(reading.entries or reading.key)
