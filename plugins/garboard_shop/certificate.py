@@ -69,8 +69,8 @@ def _make(certificate: Path, key: Path) -> None:
         serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
     )
     storage.make_folder(key.parent)
-    storage.write_whole(key, [secret], storage.PRIVATE)
-    storage.write_whole(certificate, [made.public_bytes(serialization.Encoding.PEM)], storage.PRIVATE)
+    storage.write_whole(key, [secret], private=True)
+    storage.write_whole(certificate, [made.public_bytes(serialization.Encoding.PEM)], private=True)
 
 
 def _plain_name(host: str) -> str:

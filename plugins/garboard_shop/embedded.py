@@ -16,6 +16,7 @@ import attrs
 from tinydb import where
 
 from garboard.disk import storage
+from garboard.disk.attachments import NAME_OF_NOTHING
 from garboard.disk.documents import Document, Kind, numbered
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import CheckedEntries, HullFolder, Put
@@ -57,7 +58,11 @@ class EmbeddedStore:
 
     def __init__(self, folder: Path) -> None:
         self.hulls = HullFolder(folder)
-        self.register = FileRegister(folder)
+        try:
+            self.register = FileRegister(folder)
+        except BaseException:
+            self.hulls.close()
+            raise
         self.attachments = FolderAttachments(self.hulls)
         self._deliveries = folder / SHOP_FOLDER / DELIVERIES_FOLDER
         self._guard = threading.Lock()
@@ -117,10 +122,13 @@ class FolderAttachments:
         self._arriving = Arriving(hulls.folder / ARRIVING, hulls.attachments)
 
     def sizes(self) -> dict[str, int]:
-        return {name: self._finished.size(name) for name in self._finished.names()}
+        """What is held. An empty file is not, unless its name says so: a power cut leaves such ones."""
+        sizes = {name: self._finished.size(name) for name in self._finished.names()}
+        return {name: size for name, size in sizes.items() if size or name == NAME_OF_NOTHING}
 
     def held(self, name: str) -> int:
-        return self._finished.size(name) if name in self._finished else self._arriving.held(name)
+        finished = self._finished.size(name) if name in self._finished else 0
+        return finished or self._arriving.held(name)
 
     def read(self, name: str, start: int, most: int) -> bytes:
         if start == 0:
@@ -154,7 +162,7 @@ def _as_tables(plain: dict[str, Any]) -> dict[str, Any]:
 REGISTER = Kind(
     Format("garboard shop register", (_as_tables,)),
     cure="Put the copy from your backup in its place. Without one, rename the file: then pair every tablet again.",
-    mode=storage.PRIVATE,
+    private=True,
 )
 
 

@@ -36,7 +36,7 @@ def _from_list(plain: dict[str, Any]) -> dict[str, Any]:
 
 
 BOATS = Kind(Format("garboard test", (_from_list,)), cure="Write it again.", former=("boats.json",))
-PRIVATE = attrs.evolve(BOATS, mode=storage.PRIVATE)
+PRIVATE = attrs.evolve(BOATS, private=True)
 
 
 @pytest.fixture
@@ -166,9 +166,9 @@ def test_changes_of_several_tables_are_one_write_or_none(path: Path, monkeypatch
     boats, writes = Document(path, BOATS), list[Path]()
     real = storage.write_whole
 
-    def counted(file: Path, chunks: Iterable[bytes], mode: int) -> None:
+    def counted(file: Path, chunks: Iterable[bytes], *, private: bool = False) -> None:
         writes.append(file)
-        real(file, chunks, mode)
+        real(file, chunks, private=private)
 
     monkeypatch.setattr(storage, "write_whole", counted)
     with boats.file.one_write():

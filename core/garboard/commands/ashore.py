@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 HELP = """Bring everything in a tablet's folder to the shop server, and everything there into the folder.
 
 The first time, give the pairing code that `garboard shop` prints; a folder that holds no hull files yet also wants
---new, so that a mistyped name uses up no code. Exit status 0 when both sides hold the same,
-1 when something was refused or is still missing, 2 when the shop could not be reached or refuses this tablet.
+--new, so that a mistyped name uses up no code. Exit status 0 when both sides hold the same, 1 when something was
+refused, could not be read or is still missing, 2 when the shop could not be reached or refuses this tablet.
 """
 
 
@@ -109,7 +109,7 @@ def _bring(hulls: HullFolder, shop: PairedShop, minutes: float) -> SyncReport:
     from garboard.shop_link.ashore import bring_ashore_where_it_is
 
     def attempt() -> SyncReport:
-        return bring_ashore_where_it_is(hulls, shop)
+        return bring_ashore_where_it_is(hulls, shop, prove=True)
 
     if not minutes:
         return attempt()
@@ -145,6 +145,7 @@ def plain_report(report: SyncReport) -> dict[str, JsonValue]:
         "hulls": [plain_hull(hull) for hull in report.hulls],
         "refused": plain_reasons(report.refused),
         "not_kept": plain_reasons(report.not_kept),
+        "not_read": {**dict(report.not_read)},
         "approved": [attrs.asdict(plugin) for plugin in report.approved],
         "withdrawn": [*report.withdrawn],
         "role": report.role,
@@ -171,10 +172,14 @@ def readable_report(report: SyncReport) -> str:
         lines += [f"  looks like {other}: check the number on the transom" for other in hull.look_alikes]
     lines += [f"refused by the shop, still here: {name}: {reason}" for name, reason in report.refused]
     lines += [f"not kept here: {name}: {reason}" for name, reason in report.not_kept]
+    lines += [f"not read, so not brought: {file}: {reason}" for file, reason in report.not_read]
     lines += [f"plugin of the shop, runs from the next start: {plugin}" for plugin in report.approved]
     lines += [f"plugin of the shop withdrawn: {name}" for name in report.withdrawn]
     if report.clock_is_off:
         lines.append(f"this machine's clock is {-report.clock_offset / 1000:+.0f} s off the shop's: set it")
     counted = f"{sum(report.here.values())} entries here, {sum(report.there.values())} at the shop"
-    lines.append(counted + (": both sides hold the same" if report.equal else ": NOT the same yet, bring ashore again"))
+    same = ": both sides hold the same" if report.equal else ": NOT the same yet, bring ashore again"
+    if report.not_read and not report.differing:
+        same = ": the same of what could be read; make the rest readable, then bring ashore again"
+    lines.append(counted + same)
     return "\n".join(lines)

@@ -15,7 +15,7 @@ import attrs
 import click
 
 from garboard import hull_number
-from garboard.commands.tools import BAD_INPUT
+from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import Entry, view
 from garboard.disk.hullfile import HullFolder
@@ -73,13 +73,14 @@ def merge_folders(sources: tuple[Path, ...], target: Path, dry_run: bool, both_w
 
     Exit status 0 when everything is in, 1 when something was refused or damaged and a person should look.
     """
-    report = _merge(sources, target, dry_run)
-    _print_report(report, as_json)
+    reports = [_merge(sources, target, dry_run)]
+    _print_report(reports[0], as_json)
     if both_ways and not dry_run:
         for source in sources:
-            _print_report(_merge((target,), source, dry_run), as_json)
-    if report.refused or report.damage or not report.complete:
-        sys.exit(1)
+            reports.append(_merge((target,), source, dry_run))
+            _print_report(reports[-1], as_json)
+    if any(report.refused or report.damage or not report.complete for report in reports):
+        sys.exit(SOMETHING_FAILS)
 
 
 def _merge(sources: tuple[Path, ...], target: Path, dry_run: bool) -> MergeReport:
@@ -118,6 +119,8 @@ def plain_report(report: MergeReport) -> dict[str, JsonValue]:
         "hulls": [plain_hull(hull) for hull in report.hulls],
         "refused": plain_reasons(report.refused),
         "damage": [str(damage) for damage in report.damage],
+        "mended": [*report.mended],
+        "not_read": {**dict(report.not_read)},
     }
 
 
@@ -149,22 +152,42 @@ def readable_report(report: MergeReport) -> str:
         lines += [f"    check: {other} looks alike; 'garboard same-boat' if it is" for other in hull.look_alikes]
     lines += [f"  refused, still where it came from: {name}: {reason}" for name, reason in report.refused]
     lines += [f"  damage: {damage}" for damage in report.damage]
-    counted = "both sides counted: everything is in" if report.complete else "NOT everything is in: merge again"
-    return "\n".join([*lines, *([] if report.dry_run else [counted])])
+    lines += [f"  damaged here, taken anew: attachment {name}" for name in report.mended]
+    lines += [f"  not read, so not in: {file}: {reason}" for file, reason in report.not_read]
+    return "\n".join([*lines, *([] if report.dry_run else [_counted(report)])])
+
+
+def _counted(report: MergeReport) -> str:
+    if report.not_read:
+        return "NOT everything is in: what could not be read is named above. Make it readable, then merge again"
+    if not report.complete:
+        return "NOT everything is in: merge again"
+    if report.refused:
+        return "both sides counted: everything is in but what was refused above"
+    return "both sides counted: everything is in"
 
 
 @click.command("digest")
 @folder_argument
 @click.option("--json", "as_json", is_flag=True, help="The hashes whole, as JSON.")
 def digest(folder: Path, as_json: bool) -> None:
-    """One hash a hull over its entries, and one over its state. Equal digests mean equal records."""
+    """One hash a hull over its entries, and one over its state. Equal digests mean equal records.
+
+    Exit status 0 when every hull file could be read, 1 when one could not: it has no digest.
+    """
     with HullFolder(folder, read_only=True) as hulls:
         digests = {key: {"entries": value, "state": state_digest(hulls, key)} for key, value in hulls.digests().items()}
+        not_read = sorted((str(path), reason) for path, reason in hulls.left_alone.items())
     if as_json:
-        click.echo(json.dumps({"format": "garboard digest", "version": 1, "hulls": digests}, indent=1))
-        return
-    for key, both in digests.items():
-        click.echo(f"{key}  entries {both['entries'][:16]}  state {both['state'][:16]}")
+        plain = {"format": "garboard digest", "version": 1, "hulls": digests, "not_read": dict(not_read)}
+        click.echo(json.dumps(plain, indent=1))
+    else:
+        for key, both in digests.items():
+            click.echo(f"{key}  entries {both['entries'][:16]}  state {both['state'][:16]}")
+    for file, reason in not_read:
+        click.echo(f"not read, so without a digest: {file}: {reason}", err=True)
+    if not_read:
+        sys.exit(SOMETHING_FAILS)
 
 
 @click.command("show")
@@ -180,6 +203,7 @@ def show(folder: Path, hull: str, job: str, name: str) -> None:
             raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
         for half in boat.unfinished:
             click.echo(f"UNFINISHED: {half}. The next command that writes here ends it, and so does 'garboard repair'.")
+        _tell_not_read(hulls)
         chosen = (job,) if job else boat.jobs
         if name:
             click.echo("\n".join(_history(*_named(boat, _only(chosen, boat.jobs), name))))
@@ -446,7 +470,13 @@ def _writing(folder: Path, hull: str, job: str) -> Iterator[tuple[HullFolder, Bo
         boat = open_hull(hulls, hull)
         if not len(boat.state):
             raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
+        _tell_not_read(hulls)
         yield hulls, boat, _only((job,) if job else boat.jobs, boat.jobs)
+
+
+def _tell_not_read(hulls: HullFolder) -> None:
+    for path, reason in sorted(hulls.left_alone.items()):
+        click.echo(f"not read, so not in this: {path}: {reason}", err=True)
 
 
 def _only(chosen: tuple[str, ...], jobs: tuple[str, ...]) -> str:

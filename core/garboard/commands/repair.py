@@ -38,7 +38,8 @@ def command(context: click.Context, folder: Path) -> None:
         _prove_attachments(hulls)
         for damage in hulls.damage():
             click.echo(f"damage: {damage}")
-        left = [f"not mended: {path.name}: {reason}" for path, reason in sorted(hulls.left_alone.items())]
+        left = [f"not mended: {file}: {reason}" for file, reason in hulls.not_read()]
+        hulls.accept_lengths()
         lost = sum(damage.lost for damage in hulls.damage())
         if lost:
             left.append(f"{lost} places could not be read: merge with the shop, which may hold what stood there")

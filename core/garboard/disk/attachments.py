@@ -9,8 +9,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from garboard.disk import storage
-from garboard.disk.storage import Damage, NotSaved
+from garboard.disk.storage import Damage, NotSaved, what_else
 from garboard.faults import GarboardError
+
+NAME_OF_NOTHING = hashlib.sha256(b"").hexdigest()
+"""Name of the attachment that is rightly empty."""
 
 _NAME = re.compile(r"[0-9a-f]{64}")
 _CHUNK = 1 << 20
@@ -24,12 +27,14 @@ class Attachments:
     """The attachments of a folder of hull files.
 
     folder  : where they lie; made with the first one
+    odd     : what has an attachment's name and is no file, found so far, each with what it is; never opened
     writing : whether attachments may be added and damaged ones set aside
     """
 
     def __init__(self, folder: Path, *, writing: bool) -> None:
         self.folder = folder
         self.damage: list[Damage] = []
+        self.odd: dict[Path, str] = {}
         self._writing = writing
         if writing and folder.is_dir():
             storage.remove_unfinished(folder)
@@ -79,7 +84,7 @@ class Attachments:
         errors : KeyError when it is not here
         """
         try:
-            with self._path(name).open("rb") as file:
+            with self._file(name).open("rb") as file:
                 file.seek(start)
                 return file.read(most)
         except FileNotFoundError:
@@ -90,7 +95,7 @@ class Attachments:
 
         errors : KeyError when it is not here; AttachmentDamaged when its content is not what its name says
         """
-        path = self._path(name)
+        path = self._file(name)
         try:
             content = path.read_bytes()
         except FileNotFoundError:
@@ -104,7 +109,7 @@ class Attachments:
 
         errors : as `get`
         """
-        path = self._path(name)
+        path = self._file(name)
         try:
             with path.open("rb") as file:
                 found = hashlib.file_digest(file, "sha256").hexdigest()
@@ -117,10 +122,19 @@ class Attachments:
         """Names of the attachments here."""
         if not self.folder.is_dir():
             return frozenset()
-        return frozenset(path.name for path in self.folder.iterdir() if _NAME.fullmatch(path.name))
+        named = [path for path in self.folder.iterdir() if _NAME.fullmatch(path.name)]
+        self.odd = {
+            path: f"{what}, where a file should stand; it was passed over"
+            for path in named
+            if (what := what_else(path))
+        }
+        return frozenset(path.name for path in named if path not in self.odd)
 
     def __contains__(self, name: str) -> bool:
-        return bool(_NAME.fullmatch(name)) and self._path(name).is_file()
+        if not _NAME.fullmatch(name):
+            return False
+        path = self._path(name)
+        return path.is_file() and not what_else(path)
 
     def size(self, name: str) -> int:
         """Size of an attachment [bytes]; KeyError when it is not here."""
@@ -141,7 +155,7 @@ class Attachments:
         return name
 
     def _is_sound(self, name: str) -> bool:
-        with contextlib.suppress(AttachmentDamaged):
+        with contextlib.suppress(AttachmentDamaged, OSError):  # what cannot be read is written anew
             self.get(name)
             storage.flush_folder(self.folder)
             return True
@@ -151,6 +165,13 @@ class Attachments:
         if not _NAME.fullmatch(name):
             raise KeyError(f"{name!r} names no attachment: expected 64 hexadecimal characters")
         return self.folder / name
+
+    def _file(self, name: str) -> Path:
+        """Where an attachment is read from: never a pipe, which never ends, nor a link to somewhere else."""
+        path = self._path(name)
+        if what := what_else(path):
+            raise KeyError(f"attachment {name} is {what} on this machine, not a file")
+        return path
 
     def _report(self, path: Path) -> str:
         kept = None

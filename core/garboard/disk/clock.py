@@ -15,6 +15,11 @@ FURTHEST_AHEAD = 5 * 60 * 1000
 """A clock further ahead than this is not followed [ms]: one tablet a day ahead would drag all the others."""
 
 
+EARLIEST_YEAR = 2000
+FURTHEST_YEARS_AHEAD = 1
+"""Times before the one, or further ahead of this machine's clock than the other, are no times anything was done at."""
+
+
 class Stamp(NamedTuple):
     """One reading of the clock: wall time since 1970-01-01 UTC [ms], and a counter within the millisecond."""
 
@@ -38,14 +43,32 @@ def wall_text() -> str:
 def moment_in_words(at: str) -> str:
     """A wall time as people write it, to the minute; text that is no time stays as it is.
 
-    >>> moment_in_words("2026-05-14T16:20:31+02:00")
-    '14 May 2026, 16:20'
+    >>> moment_in_words("2026-05-14T16:20:31+02:00"), moment_in_words("1970-01-01T00:04:10+00:00")
+    ('14 May 2026, 16:20', '1 January 1970, 00:04 (clock wrong)')
     """
     try:
         moment = datetime.fromisoformat(at)
     except ValueError:
         return at
-    return f"{moment.day} {month_name[moment.month]} {moment.year}, {moment:%H:%M}"
+    return f"{moment.day} {month_name[moment.month]} {moment.year}, {moment:%H:%M}{clock_mark(at)}"
+
+
+def is_beyond_reason(at: str) -> bool:
+    """Whether a wall time is none that anything can have been done at: a clock was not set, or it is no time.
+
+    >>> is_beyond_reason("2026-05-14T16:20+02:00"), is_beyond_reason("9999-01-01T00:00Z"), is_beyond_reason("noon")
+    (False, True, True)
+    """
+    try:
+        year = datetime.fromisoformat(at).year
+    except ValueError:
+        return True
+    return not EARLIEST_YEAR <= year <= datetime.now().year + FURTHEST_YEARS_AHEAD
+
+
+def clock_mark(at: str) -> str:
+    """What stands behind a time that a wrong clock gave; nothing behind any other, nor behind what is no time."""
+    return " (clock wrong)" if at[:4].isdigit() and is_beyond_reason(at) else ""
 
 
 class HybridClock:

@@ -50,13 +50,13 @@ class Kind:
 
     form   : with its chain of changes
     cure   : what a person does when it is damaged, a sentence
-    mode   : who may read the file
+    private: only who runs the program may read it, also where an older one was open to all
     former : names of the files beside the documents' folder that were version 1, each a key of it
     """
 
     form: Format
     cure: str
-    mode: int = storage.READABLE
+    private: bool = False
     former: tuple[str, ...] = ()
 
 
@@ -92,7 +92,7 @@ class DurableStorage(Storage):
             return
         storage.make_folder(self.path.parent)
         text = json.dumps({**self.kind.form.heading, **data}, ensure_ascii=False, separators=(",", ":"))
-        storage.write_whole(self.path, [text.encode()], self.kind.mode)
+        storage.write_whole(self.path, [text.encode()], private=self.kind.private)
 
     @contextmanager
     def one_write(self) -> Iterator[None]:

@@ -20,6 +20,7 @@ from garboard.disk import storage
 from garboard.disk.attachments import Attachments
 from garboard.disk.entries import Entry, entry_id, hull_key_of, view
 from garboard.disk.journal import SUFFIX, Journal, file_name, key_of_file, read
+from garboard.disk.sizes import FileSizes
 from garboard.disk.storage import Damage, NewerFormat, NotSaved, WriterLock
 from garboard.faults import Fault, InputError
 
@@ -107,6 +108,7 @@ class HullFolder:
     def __init__(self, folder: Path, *, read_only: bool = False) -> None:
         self.folder = folder
         self.left_alone: dict[Path, str] = {}
+        """Hull files that could not be read so far, each with the reason: a newer version's, or the disk refuses."""
         self._hulls_folder = folder / HULLS_FOLDER
         self._writing = not read_only
         self._open: dict[str, HullFile] = {}
@@ -117,14 +119,16 @@ class HullFolder:
         self._unflushed: dict[str, HullFile] = {}
         self._held_open: list[HullFile] = []
         self._names_unflushed = False
-        self._lock: WriterLock | None = None
+        self._locks: dict[Path, WriterLock] = {}
+        self._sizes = FileSizes(folder, writing=self._writing)
         if self._writing:
             storage.make_folder(self._hulls_folder)
-            self._lock = WriterLock(folder)
         elif not self._hulls_folder.is_dir():
             raise FileNotFoundError(f"{folder} holds no hull files: expected a folder named {HULLS_FOLDER} in it")
         try:
             if self._writing:
+                self._lock(folder)
+                self._lock(self._hulls_folder.resolve().parent)
                 storage.remove_unfinished(self._hulls_folder)
                 storage.flush_folder(self._hulls_folder)
             self.attachments = Attachments(folder / ATTACHMENTS_FOLDER, writing=self._writing)
@@ -148,10 +152,16 @@ class HullFolder:
             self._open.clear()
             self._release()
 
+    def _lock(self, folder: Path) -> None:
+        """Keep others from writing in a folder: this one, or the one a link in it leads to."""
+        place = folder.resolve()
+        if place not in self._locks:
+            self._locks[place] = WriterLock(folder)
+
     def _release(self) -> None:
-        if self._lock is not None:
-            self._lock.release()
-            self._lock = None
+        while self._locks:
+            self._locks.popitem()[1].release()
+        self._sizes.close()
 
     def hulls(self) -> tuple[str, ...]:
         """Keys of the hulls here, sorted. Files that cannot be read are set aside or left alone, and reported."""
@@ -175,8 +185,28 @@ class HullFolder:
         with self._guard:
             if key not in self._open:
                 path = self._hulls_folder / file_name(key)
-                self._open[key] = HullFile(Journal(path, key, writing=self._writing), self.put_if_absent)
+                try:
+                    journal = Journal(
+                        self._place_of(path), key, writing=self._writing, least=self._sizes.least(path.name)
+                    )
+                except (NewerFormat, OSError) as error:
+                    self._leave_alone(path, error)
+                    raise
+                self.left_alone.pop(path, None)
+                self._open[key] = HullFile(journal, self.put_if_absent)
             return self._open[key]
+
+    def _place_of(self, path: Path) -> Path:
+        """Where a hull file lies: where a link in its place leads to, once nobody else writes there.
+
+        errors : FolderInUse
+        """
+        if not path.is_symlink():
+            return path
+        place = path.resolve()
+        if self._writing and place.parent.name == HULLS_FOLDER:
+            self._lock(place.parent.parent)
+        return place
 
     def entries(self, hull: str) -> tuple[Entry, ...]:
         """Views of a hull's entries, in the order they came in."""
@@ -219,8 +249,14 @@ class HullFolder:
         with self._guard:
             path = self._hulls_folder / file_name(key)
             if not self._writing and key not in self._open and path.exists():
-                reading = read(path.read_bytes(), known)
-                if reading.is_sound and reading.key == key:
+                try:
+                    data = path.read_bytes()
+                except OSError as error:
+                    self._leave_alone(path, error)
+                    raise
+                reading = read(data, known)
+                is_whole = len(data) >= self._sizes.least(path.name) and bool(reading.passed_over or reading.entries)
+                if reading.is_sound and is_whole and reading.key == key:
                     return Offer(reading.passed_over | reading.entries.keys(), CheckedEntries(reading.entries))
             held = self.hull(hull).journal.entries
             unknown = CheckedEntries((name, raw) for name, raw in held.items() if name not in known)
@@ -275,6 +311,16 @@ class HullFolder:
                 if not self._batches:
                     self._flush()
 
+    def not_read(self) -> tuple[tuple[str, str], ...]:
+        """What lies here and could not be read so far, each with the reason: hull files, oddities among attachments."""
+        with self._guard:
+            return tuple(sorted((str(path), why) for path, why in {**self.left_alone, **self.attachments.odd}.items()))
+
+    def accept_lengths(self) -> None:
+        """Take the hull files opened so far as they are: what was cut off, once told, is not told again."""
+        with self._guard:
+            self._sizes.note({hull.journal.path.name: hull.journal.size_flushed for hull in self._open.values()})
+
     def damage(self) -> tuple[Damage, ...]:
         """Every damage found since the folder was opened."""
         with self._guard:
@@ -286,6 +332,7 @@ class HullFolder:
             return
         flushed = [*self._unflushed.values()]
         problems = [problem for problem in _at_once(self._flush_one, flushed) if problem]
+        self._sizes.note({hull.journal.path.name: size for hull in flushed if (size := hull.journal.size_flushed)})
         self._unflushed = {}
         self._close_all_but_last(flushed)
         if self._names_unflushed:
@@ -316,12 +363,15 @@ class HullFolder:
         self._held_open = [last]
 
     def _digest(self, key: str) -> str:
-        """A hull's digest; "" when the disk cannot read its file."""
+        """A hull's digest; "" when its file cannot be read, or nothing is left in it."""
         try:
-            return self.hull(key).digest()
-        except OSError as error:
-            self.left_alone[self._hulls_folder / file_name(key)] = str(error)
+            hull = self.hull(key)
+        except (NewerFormat, OSError):
             return ""
+        return hull.digest() if hull.journal.entries else ""
+
+    def _leave_alone(self, path: Path, error: NewerFormat | OSError) -> None:
+        self.left_alone[path] = storage.why(error) if isinstance(error, OSError) else str(error)
 
     def _key_of(self, name: str) -> str:
         """The hull a file belongs to; "" for one left alone or set aside."""
@@ -330,11 +380,12 @@ class HullFolder:
             try:
                 key = key_of_file(path)
             except (NewerFormat, OSError) as error:
-                self.left_alone[path] = str(error)
+                self._leave_alone(path, error)
                 return ""
             if not key:
                 self._take_out_of_use(path)
                 return ""
+            self.left_alone.pop(path, None)
             self._key_of_name[name] = key
         return self._key_of_name[name]
 

@@ -11,6 +11,7 @@ characters of SHA-256 over what stands before them. A line that does not prove i
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import os
 import re
@@ -65,9 +66,10 @@ class Journal:
     path     : the hull file; it is made with the first entry
     key      : the hull's key
     writing  : whether to repair and append; only one program may
+    least    : how long the file was when it was last flushed [bytes]
     """
 
-    def __init__(self, path: Path, key: str, *, writing: bool) -> None:
+    def __init__(self, path: Path, key: str, *, writing: bool, least: int = 0) -> None:
         self.path = path
         self.key = key
         self.entries: dict[str, bytes] = {}
@@ -81,6 +83,12 @@ class Journal:
         self._is_stale = False
         self._needs_flush = False
         self._load()
+        self._notice_cut(least)
+
+    @property
+    def size_flushed(self) -> int:
+        """How long the file is as far as it was flushed [bytes]."""
+        return self._size_flushed
 
     def append(self, new: Mapping[str, bytes]) -> None:
         """Write entries behind the others. They are saved once `flush` has returned.
@@ -196,6 +204,8 @@ class Journal:
         return same and found.st_size == self._size
 
     def _load(self) -> None:
+        if what := storage.what_else(self.path.resolve()):  # a pipe never ends
+            raise OSError(errno.EINVAL, f"{what}, where a hull file should stand", str(self.path))
         try:
             data = self.path.read_bytes()
         except FileNotFoundError:
@@ -207,6 +217,18 @@ class Journal:
         self._needs_flush = self._writing  # a program killed before its flush may have left this in the cache only
         if not reading.is_sound or reading.key != self.key:
             self._set_right(reading, is_empty=not data)
+
+    def _notice_cut(self, least: int) -> None:
+        """Where a file ends with a whole line, every line proves itself: that others are missing, its length tells."""
+        if self.damage or not self._size:
+            return
+        reason = ""
+        if not self.entries:
+            reason = "nothing but its heading is left of the file"
+        elif self._size < least:
+            reason = f"the file ends {least - self._size} bytes before the place where it ended when it was last saved"
+        if reason:
+            self.damage.append(Damage(self.path, None, len(self.entries), 1, f"{reason}; merge to bring back the rest"))
 
     def _set_right(self, reading: Reading, *, is_empty: bool) -> None:
         is_ours = reading.key in (self.key, "") and bool(reading.entries or reading.key)
@@ -283,6 +305,8 @@ def read(data: bytes, known: Container[str] = frozenset()) -> Reading:
 
 def key_of_file(path: Path) -> str:
     """The hull a file belongs to: by its heading, or by its entries when the heading is damaged; "" if neither."""
+    if what := storage.what_else(path.resolve()):
+        raise OSError(errno.EINVAL, f"{what}, where a hull file should stand", str(path))
     with path.open("rb") as file:
         first = file.readline(256).rstrip(b"\n")
     key = _key_in(first)

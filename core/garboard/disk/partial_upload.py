@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import threading
 from pathlib import Path
 
 from garboard.disk import storage
 from garboard.disk.attachments import AttachmentDamaged, Attachments
+from garboard.disk.storage import NotSaved
 from garboard.faults import GarboardError
 
 FOLDER = "arriving"
+MOST_UNFINISHED = 4 << 30
+"""Bytes of unfinished attachments a folder keeps: eight of the largest. The one longest untouched goes first."""
 
 _NAME = re.compile(r"[0-9a-f]{64}")
 
@@ -31,10 +35,12 @@ class Arriving:
 
     folder      : where they lie; made with the first one
     attachments : where a finished one goes
+    most        : how much the unfinished ones may take together [bytes]
     """
 
-    def __init__(self, folder: Path, attachments: Attachments) -> None:
+    def __init__(self, folder: Path, attachments: Attachments, most: int = MOST_UNFINISHED) -> None:
         self.folder = folder
+        self._most = most
         self._attachments = attachments
         self._guard = threading.Lock()
 
@@ -53,16 +59,44 @@ class Arriving:
         errors  : OutOfPlace; NotSaved; AttachmentDamaged when the whole is not what its name says, and is dropped
         """
         with self._guard:
-            if name in self._attachments:
-                return self._attachments.size(name)
+            if self._is_here(name, total):
+                return total
             held = self.held(name)
             if start != held or start + len(piece) > total:
                 raise OutOfPlace(held)
             storage.make_folder(self.folder)
+            self._make_room(name, len(piece))
             storage.append_saved(self._path(name), piece)
             if held + len(piece) == total:
                 self._finish(name)
             return held + len(piece)
+
+    def _is_here(self, name: str, total: int) -> bool:
+        """Whether it is finished. One of another length is damaged: it is set aside, and comes again."""
+        if name not in self._attachments:
+            return False
+        if self._attachments.size(name) == total:
+            return True
+        with contextlib.suppress(AttachmentDamaged):
+            self._attachments.prove(name)
+            raise OutOfPlace(self._attachments.size(name))  # it is sound: what comes is not of this name
+        return False
+
+    def _make_room(self, name: str, needed: int) -> None:
+        """Drop unfinished attachments until a piece has room; whoever brings one of those begins it again.
+
+        errors : NotSaved when the attachment alone is too large
+        """
+        held = {path: path.stat() for path in self.folder.iterdir() if _NAME.fullmatch(path.name) and path.is_file()}
+        too_much = sum(found.st_size for found in held.values()) + needed - self._most
+        for path in sorted(held, key=lambda path: held[path].st_mtime_ns):
+            if too_much <= 0:
+                return
+            if path.name != name:
+                path.unlink(missing_ok=True)
+                too_much -= held[path].st_size
+        if too_much > 0:
+            raise NotSaved(f"attachment {name} is larger than the {self._most} bytes kept here for unfinished ones")
 
     def _finish(self, name: str) -> None:
         path = self._path(name)

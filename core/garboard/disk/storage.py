@@ -9,6 +9,7 @@ import contextlib
 import errno
 import os
 import socket
+import stat
 import sys
 from collections.abc import Iterable
 from pathlib import Path
@@ -20,8 +21,8 @@ from garboard.disk.clock import wall_text
 from garboard.faults import GarboardError
 
 LOCK_NAME = "writer.lock"
-READABLE, PRIVATE = 0o644, 0o600
-"""Modes of a file: everyone on this machine may read it, or only who runs the program."""
+OWNER_ONLY = 0o600
+"""Mode of a new file: only who runs the program may read it."""
 UNFINISHED = ".unfinished-"
 """Name of a file not yet whole. Nothing in it was ever called saved."""
 
@@ -64,6 +65,22 @@ class Damage:
         return f"{self.file.name}: {self.reason}. {self.recovered} entries kept, {self.lost} places unreadable{kept}"
 
 
+def why(error: OSError) -> str:
+    """What the system refused, without its number and the path: "permission denied"."""
+    return (error.strerror or str(error)).lower()
+
+
+def what_else(path: Path) -> str:
+    """What stands where a file should: "a folder", "a link", "a pipe or a device"; "" for a file, or nothing at all."""
+    try:
+        mode = path.lstat().st_mode
+    except FileNotFoundError:
+        return ""
+    if stat.S_ISREG(mode):
+        return ""
+    return "a folder" if stat.S_ISDIR(mode) else "a link" if stat.S_ISLNK(mode) else "a pipe or a device"
+
+
 def flush(descriptor: int) -> None:
     """Return once the disk holds what was written [1]. Where the system offers to empty the drive's cache, do."""
     if sys.platform == "darwin":
@@ -86,17 +103,17 @@ def flush_folder(folder: Path) -> None:
 
 
 def make_folder(folder: Path) -> None:
-    """Make a folder and those above it, so that they are still there after a power cut."""
+    """Make a folder and those above it, for its owner alone, so that they are still there after a power cut."""
     if folder.is_dir():
         return
     make_folder(folder.parent)
-    folder.mkdir(exist_ok=True)
+    folder.mkdir(0o700, exist_ok=True)
     flush_folder(folder.parent)
 
 
-def open_for_append(path: Path, *, create: bool = False, mode: int = READABLE) -> int:
-    """A descriptor that writes at the end of the file only."""
-    return os.open(path, _APPEND | (os.O_CREAT | os.O_TRUNC if create else 0), mode)
+def open_for_append(path: Path, *, create: bool = False) -> int:
+    """A descriptor that writes at the end of the file only. A new file is its owner's alone."""
+    return os.open(path, _APPEND | (os.O_CREAT | os.O_TRUNC if create else 0), OWNER_ONLY)
 
 
 def append(descriptor: int, data: bytes, size_before: int) -> None:
@@ -146,18 +163,17 @@ def unfinished(path: Path) -> Path:
     return path.with_name(f"{UNFINISHED}{path.name}")
 
 
-def write_whole(path: Path, chunks: Iterable[bytes], mode: int = READABLE) -> None:
+def write_whole(path: Path, chunks: Iterable[bytes], *, private: bool = False) -> None:
     """Write a file so that after any power cut it is either as before or whole.
 
-    mode   : who may read it, from its first byte on
+    private : its owner's alone from its first byte on, also where others could read the one before
 
     errors : NotSaved; the file is as before
     """
     new = unfinished(path)
     try:
-        if mode != READABLE:
-            new.unlink(missing_ok=True)  # one that a power cut left may be readable by all
-        descriptor = open_for_append(new, create=True, mode=mode)
+        new.unlink(missing_ok=True)  # one that a power cut left may be readable by all
+        descriptor = open_for_append(new, create=True)
         try:
             size = 0
             for chunk in chunks:
@@ -166,6 +182,9 @@ def write_whole(path: Path, chunks: Iterable[bytes], mode: int = READABLE) -> No
             flush(descriptor)
         finally:
             os.close(descriptor)
+        if not private:
+            with contextlib.suppress(OSError):  # whoever could read it before still can; a new one is its owner's alone
+                new.chmod(stat.S_IMODE(path.stat().st_mode))
         new.replace(path)
         flush_folder(path.parent)
     except (NotSaved, OSError) as error:
@@ -179,7 +198,8 @@ def write_whole(path: Path, chunks: Iterable[bytes], mode: int = READABLE) -> No
 def remove_unfinished(folder: Path) -> None:
     """Clear away files that a power cut left unfinished."""
     for leftover in folder.glob(f"{UNFINISHED}*"):
-        leftover.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # a folder of that name, a card that lets nothing be removed
+            leftover.unlink(missing_ok=True)
 
 
 def set_aside(path: Path) -> Path:
@@ -207,7 +227,7 @@ class WriterLock:
     """
 
     def __init__(self, folder: Path) -> None:
-        self._descriptor = os.open(folder / LOCK_NAME, os.O_RDWR | os.O_CREAT, 0o644)
+        self._descriptor = os.open(folder / LOCK_NAME, os.O_RDWR | os.O_CREAT, 0o600)
         try:
             _lock(self._descriptor)
         except OSError as error:

@@ -92,8 +92,19 @@ class Boat:
 
 
 def open_hull(folder: HullFolder, number: str) -> Boat:
-    """Open a boat by any of its numbers."""
-    return open_entries(folder.entries, number)
+    """Open a boat by any of its numbers. Another number's file that cannot be read is left out, and named in
+    `folder.left_alone`.
+    """
+
+    def entries_of(hull: str) -> Sequence[Entry]:
+        try:
+            return folder.entries(hull)
+        except (NewerFormat, OSError):
+            if hull == hull_number.key(number):
+                raise
+            return ()
+
+    return open_entries(entries_of, number)
 
 
 def open_entries(entries_of: EntriesOf, number: str) -> Boat:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from contextlib import nullcontext
+from contextlib import nullcontext, suppress
 from pathlib import Path
 
 import attrs
@@ -13,7 +13,7 @@ from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.entries import Entry, canonical_bytes, plain_place_and_value, view
 from garboard.disk.hullfile import HullFolder
-from garboard.disk.storage import Damage
+from garboard.disk.storage import Damage, NewerFormat, why
 from garboard.faults import in_words
 from garboard.history.boat import replay_with_aliases
 from garboard.history.registers import RegisterKey, name_of
@@ -42,8 +42,11 @@ class HullMerge:
 class MergeReport:
     """What a merge did, or would do.
 
-    complete : every source entry that could be kept was counted in the target afterwards
-    refused  : entries that could not be kept, with the reason; they are still where they came from
+    complete : every source entry and attachment that could be kept was counted in the target afterwards, and
+               everything in the sources and the target could be read
+    refused  : entries and attachments that could not be kept, with the reason; they are still where they came from
+    not_read : what could not be read on either side, with the reason; it is left as it is
+    mended   : attachments that were damaged in the target and were taken anew from a source
     """
 
     target: Path
@@ -54,6 +57,8 @@ class MergeReport:
     refused: tuple[tuple[str, str], ...]
     damage: tuple[Damage, ...]
     complete: bool
+    not_read: tuple[tuple[str, str], ...] = ()
+    mended: tuple[str, ...] = ()
 
     @property
     def came(self) -> int:
@@ -78,17 +83,21 @@ def merge(
     """
     brought = bring_entries(sources, target, dry_run=dry_run, progress=progress)
     came = {hull: there.came for hull, there in brought.items()}
-    attachments, spoilt = _bring_attachments(sources, target, dry_run)
+    attached = _bring_attachments(sources, target, dry_run)
     known = sorted(set(target.hulls()) | brought.keys())
+    not_read = tuple(sorted({one for folder in (*sources, target) for one in folder.not_read()}))
+    are_in = all(hull.offered - hull.refused.keys() <= target.ids(key) for key, hull in brought.items())
     return MergeReport(
         target=target.folder,
         sources=tuple(source.folder for source in sources),
         dry_run=dry_run,
         hulls=tuple(judge(hull, came, brought[hull].already, target, known) for hull in sorted(brought)),
-        attachments=attachments,
-        refused=(*(refusal for hull in brought.values() for refusal in hull.refused.items()), *spoilt),
+        attachments=len(attached.came),
+        refused=(*(no for hull in brought.values() for no in hull.refused.items()), *attached.spoilt.items()),
         damage=tuple(damage for folder in (*sources, target) for damage in folder.damage()),
-        complete=dry_run or all(hull.offered - hull.refused.keys() <= target.ids(key) for key, hull in brought.items()),
+        complete=(dry_run or are_in) and not not_read,
+        not_read=not_read,
+        mended=tuple(sorted(attached.mended)),
     )
 
 
@@ -124,8 +133,12 @@ def bring_entries(
     with nullcontext() if dry_run else target.batch():
         for source in sources:
             for hull in source.hulls():
-                here = brought.setdefault(hull, Brought())
-                offer = source.offer(hull, target.ids(hull) | here.came.keys())
+                here = brought.get(hull, Brought())
+                try:
+                    offer = source.offer(hull, target.ids(hull) | here.came.keys())
+                except (NewerFormat, OSError):  # the folder that cannot read it says so in `not_read`
+                    continue
+                brought[hull] = here
                 outcome = put(hull, offer.unknown)
                 here.came.update((name, offer.unknown[name]) for name in outcome.added)
                 here.already += len(offer.ids) - len(outcome.added) - len(outcome.refused)
@@ -149,7 +162,7 @@ def judge(
     telling = _telling({**target.get(hull), **came[hull]})
 
     def now(key: str) -> Mapping[str, bytes]:
-        return telling if key == hull else {**target.get(key), **came.get(key, {})}
+        return telling if key == hull else {**_held(target, key), **came.get(key, {})}
 
     def before(key: str) -> list[Entry]:
         return [view(name, raw) for name, raw in now(key).items() if name not in came.get(key, {})]
@@ -170,6 +183,13 @@ def judge(
         stale=tuple(stale for sign_off, stale in _stale(state).items() if sign_off not in stale_before),
         look_alikes=tuple(other for other in look_alikes if other not in state.hull_keys),
     )
+
+
+def _held(folder: HullFolder, hull: str) -> Mapping[str, bytes]:
+    """The entries of another number of the boat; none where its file cannot be read, which `not_read` says."""
+    with suppress(NewerFormat, OSError):
+        return folder.get(hull)
+    return {}
 
 
 _TOLD_OF_A_WHOLE_HULL = frozenset({b"alias", b"move", b"retract", b"signoff"})
@@ -211,22 +231,44 @@ def _stale(state: HullState) -> dict[str, tuple[str, tuple[str, ...]]]:
     }
 
 
-def _bring_attachments(
-    sources: Iterable[HullFolder], target: HullFolder, dry_run: bool
-) -> tuple[int, list[tuple[str, str]]]:
-    came: set[str] = set()
-    spoilt: list[tuple[str, str]] = []
+@attrs.define
+class _Attached:
+    """came: new to the target; mended: damaged there before; spoilt: what cannot be brought, with the reason."""
+
+    came: set[str] = attrs.field(factory=set)
+    mended: set[str] = attrs.field(factory=set)
+    spoilt: dict[str, str] = attrs.field(factory=dict)
+
+
+def _bring_attachments(sources: Iterable[HullFolder], target: HullFolder, dry_run: bool) -> _Attached:
+    """Bring what the target lacks. What it holds of the same name is read through: it may be damaged there alone."""
+    done = _Attached()
+    before = target.attachments.names()
+    sound: set[str] = set()
     for source in sources:
-        for name in sorted(source.attachments.names() - target.attachments.names() - came):
+        for name in sorted(source.attachments.names() - done.came - sound):
+            if name in before and _is_sound(target, name):
+                sound.add(name)
+                continue
             try:
                 content = source.attachments.get(name)
-            except AttachmentDamaged as damaged:
-                spoilt.append((name, str(damaged)))
+            except (AttachmentDamaged, KeyError, OSError) as failure:
+                done.spoilt[name] = why(failure) if isinstance(failure, OSError) else str(failure)
                 continue
             if not dry_run:
                 target.attachments.put(content)
-            came.add(name)
-    return len(came), spoilt
+            done.came.add(name)
+            done.spoilt.pop(name, None)
+    done.mended = done.came & before
+    return done
+
+
+def _is_sound(folder: HullFolder, name: str) -> bool:
+    try:
+        folder.attachments.prove(name)
+    except (AttachmentDamaged, KeyError, OSError):
+        return False
+    return True
 
 
 def state_digest(folder: HullFolder, hull: str) -> str:

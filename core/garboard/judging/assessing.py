@@ -81,18 +81,23 @@ def assess_hulls(folder: Path, host: PluginHost, hull: str = "") -> Iterator[Ass
     """Assess the jobs in a folder of hull files, or those of one boat by any of its numbers."""
     with HullFolder(folder, read_only=True) as hulls:
         for name, view in jobs_in(hulls, hull):
-            odd = (f"{where}: {what}" for where, what in not_known(view, host))
-            yield AssessedJob(f"{folder} {name}", view, host.assess(view), (*_questions(view, host), *odd))
+            yield _assessed(folder, name, view, host)
+
+
+def _assessed(folder: Path, name: str, view: JobView, host: PluginHost) -> AssessedJob:
+    odd = (f"{where}: {what}" for where, what in not_known(view, host))
+    return AssessedJob(f"{folder} {name}", view, host.assess(view), (*_questions(view, host), *odd))
 
 
 def jobs_in(hulls: HullFolder, hull: str = "") -> Iterator[tuple[str, JobView]]:
     """The jobs in a folder of hull files, or those of one boat: hull number and job id, and the job.
 
-    A boat with two numbers comes once, and a job that was moved comes under the boat it was moved to.
+    A boat with two numbers comes once, and a job that was moved comes under the boat it was moved to. Without a hull
+    number, files that cannot be read are passed over; `hulls.left_alone` names them.
     """
     load = recordings_of(hulls)
     seen: set[str] = set()
-    for key in [hull_number.key(hull)] if hull else hulls.hulls():
+    for key in [hull_number.key(hull)] if hull else hulls.readable():
         boat = open_hull(hulls, key)
         for job in boat.jobs:
             if job not in seen:
@@ -100,10 +105,19 @@ def jobs_in(hulls: HullFolder, hull: str = "") -> Iterator[tuple[str, JobView]]:
                 yield f"{boat.state.hull_number} {job}", boat.view(job, load)
 
 
+def _assess_folder(folder: Path, host: PluginHost) -> Iterator[AssessedJob | InputError]:
+    """Assess what a folder of hull files holds; a hull file that cannot be read comes as its error."""
+    with HullFolder(folder, read_only=True) as hulls:
+        for name, view in jobs_in(hulls):
+            yield _assessed(folder, name, view, host)
+        for path, reason in sorted(hulls.left_alone.items()):
+            yield InputError(str(path), [Fault("hull file", "one that this program can read", reason)])
+
+
 def assess_path(path: Path, host: PluginHost) -> Iterator[AssessedJob | InputError]:
     """Assess everything a path stands for; a file that cannot be used comes as its error."""
     if is_hull_folder(path):
-        yield from assess_hulls(path, host)
+        yield from _assess_folder(path, host)
         return
     for file in job_files(path):
         try:

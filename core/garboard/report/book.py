@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import attrs
 
 import garboard
+from garboard.disk.clock import clock_mark
 from garboard.faults import in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Number, Table, Verdict
 from garboard.hosting.host import PluginHost
@@ -475,7 +476,7 @@ def _files(paper: Paper, view: JobView, host: PluginHost) -> None:
             place_in_words((one.step, one.field, "" if one.field == ATTACHED else one.row, one.of), host),
             str(one.value.get("name") or one.value["file"]),
             one.by,
-            date_in_words(one.at[:10]),
+            date_in_words(one.at[:10]) + clock_mark(one.at),
         )
         for one in view.measurements
         if isinstance(one.value, dict) and "file" in one.value and not _is_recording(one, host)
@@ -535,7 +536,7 @@ def _signature(paper: Paper, sign_off: SignOff, not_covered: Sequence[str]) -> N
     paper.room(24)
     paper.y += 9
     paper.rule(DAY.ink)
-    when = f"signed {date_in_words(sign_off.at)}" if sign_off.at else "signature and date"
+    when = f"signed {date_in_words(sign_off.at)}{clock_mark(sign_off.at)}" if sign_off.at else "signature and date"
     if sign_off.stale:
         when += ", before later changes: sign again"
     paper.words(", ".join(filter(None, (sign_off.role.capitalize(), sign_off.name, when))), NOTE, colour=DAY.quiet)

@@ -50,7 +50,11 @@ class State:
 
 
 def bring_ashore_where_it_is(
-    folder: HullFolder, shop: PairedShop, progress: Progress = lambda _what, _done, _of: None
+    folder: HullFolder,
+    shop: PairedShop,
+    progress: Progress = lambda _what, _done, _of: None,
+    *,
+    prove: bool = False,
 ) -> SyncReport:
     """Bring ashore at the address kept or, when nothing answers there, at the one the shop announces; that is kept,
     and the role the shop gives this tablet.
@@ -58,13 +62,13 @@ def bring_ashore_where_it_is(
     errors : as `sync.bring_ashore`
     """
     try:
-        report = bring_ashore(folder, shop, progress)
+        report = bring_ashore(folder, shop, progress, prove=prove)
     except ShopAway:
         found = look_for(shop)
         if found is None or (found.host, found.port) == (shop.host, shop.port):
             raise
         shop = found
-        report = bring_ashore(folder, shop, progress)
+        report = bring_ashore(folder, shop, progress, prove=prove)
     pairing.keep_told(folder.folder, attrs.evolve(shop, role=report.role or shop.role))
     return report
 

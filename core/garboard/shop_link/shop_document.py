@@ -7,7 +7,6 @@ from typing import Any
 
 from garboard.disk.documents import FOLDER, Document, DocumentDamaged, Kind, numbered
 from garboard.disk.formats import Format
-from garboard.disk.storage import PRIVATE
 
 FILE = f"{FOLDER}/shop.json"
 PAIRED, PLUGINS = "paired", "plugins"
@@ -27,7 +26,7 @@ def _as_tables(plain: dict[str, Any]) -> dict[str, Any]:
 SHOP = Kind(
     Format("garboard shop of a tablet", (_as_tables,)),
     cure="Pair this tablet with the shop again.",
-    mode=PRIVATE,
+    private=True,
     former=(_FORMER_PAIRED, _FORMER_PLUGINS),
 )
 

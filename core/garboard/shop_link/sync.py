@@ -11,7 +11,7 @@ from __future__ import annotations
 import random
 import re
 import threading
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TypeVar
 
@@ -80,6 +80,7 @@ class SyncReport:
     clock_offset   : how far the shop's clock is ahead of this one [ms]
     here, there    : entries held of each hull, here and at the shop, counted at the end
     differing      : hulls of which the two sides do not hold the same entries
+    not_read       : what lies here and could not be read, so was not brought: its file, and the reason
     bytes_sent, bytes_received : bodies of requests and answers, as they were sent [bytes]
     """
 
@@ -99,11 +100,12 @@ class SyncReport:
     differing: tuple[str, ...]
     bytes_sent: int
     bytes_received: int
+    not_read: tuple[tuple[str, str], ...] = ()
 
     @property
     def equal(self) -> bool:
-        """Whether both sides hold the same entries."""
-        return not self.differing
+        """Whether both sides hold the same entries, and nothing lies here that could not be compared."""
+        return not (self.differing or self.not_read)
 
     @property
     def disagreeing(self) -> tuple[tuple[str, RegisterKey], ...]:
@@ -157,11 +159,16 @@ def pair(code: str, tablet_name: str, device: str = "") -> PairedShop:
 
 
 def bring_ashore(
-    folder: HullFolder, shop: PairedShop, progress: Progress = lambda _what, _done, _of: None
+    folder: HullFolder,
+    shop: PairedShop,
+    progress: Progress = lambda _what, _done, _of: None,
+    *,
+    prove: bool = False,
 ) -> SyncReport:
     """Make the tablet and the shop hold the same.
 
     folder   : opened for writing; others may work in it meanwhile
+    prove    : read every attachment here through first, so that a damaged one is fetched again; it takes its time
     progress : told from this thread
     returns  : what was done
     errors   : ShopAway (what came and went so far is kept; do it again), NotTheShop, NotPaired, ShopRefused,
@@ -170,7 +177,7 @@ def bring_ashore(
     with ShopLine(shop.host, shop.port, shop.fingerprint, shop.token, shop.device) as line:
         ashore = _Ashore(folder, line, progress)
         theirs = ashore.entries()
-        ashore.attachments()
+        ashore.attachments(prove=prove)
         ashore.plugins()
         return ashore.report(theirs)
 
@@ -254,21 +261,41 @@ class _Ashore:
         self.role = reply.fields.get(wire.ROLE.lower(), self.role)
         return mine if reply.status == 304 else _read(lambda: wire.read_digests(_found(reply).body))
 
-    def attachments(self) -> None:
-        """Exchange attachments."""
-        mine = self.folder.attachments.names()
+    def attachments(self, *, prove: bool) -> None:
+        """Exchange attachments. One that is empty, or not as long as the shop's, is read through on the side it is."""
+        if prove:
+            self._prove(self.folder.attachments.names())
+        sizes = {name: self.folder.attachments.size(name) for name in self.folder.attachments.names()}
+        mine = self._prove(name for name, size in sizes.items() if not size) | {name for name in sizes if sizes[name]}
         reply = self.line.ask("GET", "/v1/attachments", fields={"If-None-Match": wire.names_tag(mine)})
         if reply.status == 304:
             return
         theirs = _read(lambda: _sizes(_found(reply).body))
-        sending, fetching = sorted(mine - theirs.keys()), sorted(theirs.keys() - mine)
+        unlike = {name for name in mine & theirs.keys() if sizes[name] != theirs[name]}
+        sound = self._prove(unlike)
+        sending = sorted((mine - theirs.keys()) | sound)
+        fetching = sorted((theirs.keys() - mine) | (unlike - sound))
         for number, name in enumerate((*sending, *fetching)):
             self.progress("attachments", number, len(sending) + len(fetching))
-            if name in theirs:
+            if name in fetching:
                 self._fetch(name, theirs[name])
             else:
-                self._send_attachment(name)
+                self._send_attachment(name, anew=name in theirs)
         self.progress("attachments", len(sending) + len(fetching), len(sending) + len(fetching))
+
+    def _prove(self, names: Iterable[str]) -> set[str]:
+        """Those of some attachments that are what their names say; the others are set aside."""
+        sound: set[str] = set()
+        for name in names:
+            try:
+                self.folder.attachments.prove(name)
+            except AttachmentDamaged:
+                continue
+            except (KeyError, OSError) as failure:
+                self.not_kept[name] = storage.why(failure) if isinstance(failure, OSError) else str(failure)
+                continue
+            sound.add(name)
+        return sound
 
     def plugins(self) -> None:
         """Learn which of the shop's own plugins may run here."""
@@ -313,6 +340,7 @@ class _Ashore:
             differing=tuple(sorted(hull for hull in known if mine.get(hull) != theirs.get(hull))),
             bytes_sent=self.line.sent,
             bytes_received=self.line.received,
+            not_read=self.folder.not_read(),
         )
 
     def _mine(self) -> dict[str, tuple[str, int]]:
@@ -327,7 +355,7 @@ class _Ashore:
             if mine.get(hull) != theirs.get(hull):
                 try:
                     found[hull] = self.folder.ids(hull)
-                except (NewerFormat, InputError) as unreadable:
+                except (NewerFormat, InputError, OSError) as unreadable:
                     self.not_kept[f"hull {hull}"] = in_words(unreadable)
         return found
 
@@ -432,7 +460,7 @@ class _Ashore:
                 case [str(name), str(reason)]:
                     self.refused[name] = reason
 
-    def _send_attachment(self, name: str) -> None:
+    def _send_attachment(self, name: str, *, anew: bool) -> None:
         size, path = self.folder.attachments.size(name), f"/v1/attachments/{name}"
         if size > wire.LARGEST_ATTACHMENT:
             self.refused[name] = f"larger than {wire.LARGEST_ATTACHMENT} bytes; carry it over on a stick"
@@ -447,6 +475,9 @@ class _Ashore:
             now = _number(reply.fields.get(wire.HELD.lower(), ""))
             if now >= size:
                 self.attachments_sent += 1
+                return
+            if now == held and anew:
+                self.refused[name] = "the shop's copy of it is damaged, and an older shop server takes no other"
                 return
             if now == held:
                 raise ShopAway(f"the shop takes no more of attachment {name}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from calendar import day_name, month_name
 from datetime import date, datetime, time, timedelta
 
+from garboard.disk.clock import clock_mark
 from garboard.disk.entries import canonical_bytes
 from garboard.records import JsonValue
 
@@ -39,14 +40,14 @@ def day_in_words(day: date) -> str:
 def written_at(text: str) -> str:
     """A wall time as it was written: "15 May 2026, 16:40"; what is no time stays as it is.
 
-    >>> written_at("2026-05-15T16:40:00-04:00"), written_at("2026-05-15")
-    ('15 May 2026, 16:40', '15 May 2026')
+    >>> written_at("2026-05-15T16:40:00-04:00"), written_at("2026-05-15"), written_at("1970-01-01T00:04")
+    ('15 May 2026, 16:40', '15 May 2026', '1 January 1970, 00:04 (clock wrong)')
     """
     try:
         found = datetime.fromisoformat(text)
     except ValueError:
         return text
-    clock = f", {found:%H:%M}" if "T" in text or " " in text else ""
+    clock = f", {found:%H:%M}{clock_mark(text)}" if "T" in text or " " in text else ""
     return f"{found.day} {month_name[found.month]} {found.year}{clock}"
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import PurePath
 from typing import TYPE_CHECKING
 
 import attrs
@@ -76,6 +77,9 @@ def lines_of(state: State, may_decide: bool = True) -> list[ReportLine]:
         text = f"{hull}: the signature of {who} no longer covers {', '.join(what[:3])}"
         lines.append(ReportLine(text + (f" and {len(what) - 3} more" if len(what) > 3 else ""), True))
     lines += [ReportLine(f"The shop would not take {name[:12]}: {reason}", True) for name, reason in report.refused]
+    lines += [
+        ReportLine(f"Could not be read here: {PurePath(file).name}: {reason}", True) for file, reason in report.not_read
+    ]
     lines += [ReportLine(f"Could not be kept here: {name[:12]}: {reason}", True) for name, reason in report.not_kept]
     for merged in report.hulls:
         lines += [

@@ -14,7 +14,7 @@ import attrs
 from garboard.disk.clock import HybridClock
 from garboard.disk.documents import DocumentDamaged
 from garboard.disk.hullfile import HullFolder
-from garboard.faults import GarboardError, in_words
+from garboard.faults import in_words
 from garboard.shop_link.shop_document import damage_of
 from garboard_tablet.models.session import Session, resume
 from garboard_tablet.models.settings import TabletSettings, read_settings, write_settings
@@ -360,7 +360,7 @@ def open_tablet(folder: Path, make_plugins: Callable[[], PluginHost] | None = No
     try:
         settings, session = read_settings(folder, damaged), resume(folder, damaged)
         damaged += damage_of(folder)
-    except GarboardError:
+    except BaseException:
         files.close()
         raise
     return Tablet(folder, files, settings, session, make_plugins or partial(all_plugins, files), damaged)

@@ -8,6 +8,7 @@ from typing import Any
 import attrs
 
 from garboard import hull_number
+from garboard.disk.clock import is_beyond_reason
 from garboard.disk.documents import FOLDER, Document, Kind, numbered
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import HullFolder
@@ -202,7 +203,8 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
     registers += [
         register for job, home in boat.moved_in.items() for key, register in home.registers.items() if key.job == job
     ]
-    saved = max((entry.at for register in registers for entry in register.entries.values()), default="")
+    times = sorted({entry.at for register in registers for entry in register.entries.values()}, reverse=True)
+    saved = next((at for at in times if not is_beyond_reason(at)), "")
     job = latest_job(tablet, hull)
     still_open = [is_open(tablet.view(hull, job), step) for step in tablet.host.steps] if job else []
     return VesselLine(

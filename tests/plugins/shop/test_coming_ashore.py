@@ -135,7 +135,7 @@ def test_a_fault_of_the_program_is_told_and_does_not_end_the_thread_unseen(
         pairing.keep(folder.folder, shop.paired())
         coming = ComingAshore(folder)
         with monkeypatch.context() as patch:
-            patch.setattr(ashore, "bring_ashore", lambda *_: 1 / 0)
+            patch.setattr(ashore, "bring_ashore", lambda *_, **__: 1 / 0)
             coming.start()
             until(lambda: coming.state.word == REFUSED)
             assert "ZeroDivisionError" in coming.state.reason

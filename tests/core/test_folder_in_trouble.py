@@ -1,0 +1,266 @@
+"""A folder on a full disk, with files cut off, linked, or open to others: what is true is said, and it can be read."""
+
+from __future__ import annotations
+
+import errno
+import os
+import stat
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from garboard.commands.cli import program
+from garboard.disk import clock, storage
+from garboard.disk.entries import Entry
+from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
+from garboard.disk.journal import file_name
+from garboard.disk.partial_upload import Arriving, OutOfPlace
+from garboard.disk.sizes import FILE as SIZES
+from garboard.disk.storage import FolderInUse, NotSaved, WriterLock
+from garboard.history.authoring import Author, measure
+from garboard.history.boat import open_hull
+from garboard.history.replay import HullState
+from histories import HULL, JOB, tablet
+
+STEP, FIELD = "prop_check.runs", "speed"
+OTHER = "QQZ04418D626"
+
+
+def _run(*arguments: object) -> Result:
+    return CliRunner().invoke(program, [*map(str, arguments)])
+
+
+def _entry(row: int, hull: str = HULL) -> Entry:
+    return measure(tablet("a").author, HullState(hull), JOB, STEP, FIELD, f"{row} kn", row=f"{row}")
+
+
+def _folder(path: Path, rows: int = 6) -> Path:
+    with HullFolder(path) as folder:
+        for row in range(rows):
+            folder.save(_entry(row))
+    return path
+
+
+def _of(folder: Path, hull: str = HULL) -> Path:
+    return folder / HULLS_FOLDER / file_name(hull)
+
+
+# A full disk
+
+
+def _full(*_: object, **__: object) -> object:
+    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+def test_a_full_folder_is_opened_and_read_and_refuses_to_save(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = _folder(tmp_path / "tablet")
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "write", _full)
+        for read_only in (True, False):
+            with HullFolder(folder, read_only=read_only) as files:
+                assert open_hull(files, HULL).jobs == (JOB,)
+        with HullFolder(folder) as files, pytest.raises(NotSaved):
+            files.save(_entry(9))
+        assert _run("show", folder, HULL).exit_code == 0
+    with HullFolder(folder) as files:
+        files.save(_entry(9))
+
+
+@pytest.mark.parametrize("name", ["flush_folder", "remove_unfinished"])
+def test_an_opening_that_fails_gives_the_lock_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str) -> None:
+    folder = _folder(tmp_path / "tablet")
+    with monkeypatch.context() as patch:
+        patch.setattr(storage, name, _full)
+        with pytest.raises(OSError, match="No space"):
+            HullFolder(folder)
+    with HullFolder(folder) as files:
+        assert files.count(HULL) == 6
+
+
+def test_a_lock_that_cannot_name_its_holder_still_keeps_others_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "write", _full)
+        lock = WriterLock(tmp_path)
+    with pytest.raises(FolderInUse):
+        WriterLock(tmp_path)
+    lock.release()
+    WriterLock(tmp_path).release()
+
+
+# Files that lost their end
+
+
+def test_a_file_cut_at_any_line_end_is_noticed_and_the_rest_is_kept(tmp_path: Path) -> None:
+    folder = _folder(tmp_path / "shop")
+    whole = _of(folder).read_bytes()
+    ends = [place + 1 for place, byte in enumerate(whole) if byte == ord("\n")]
+    assert len(ends) == 7
+    for kept, end in enumerate(ends):
+        _of(folder).write_bytes(whole[:end])
+        for read_only in (True, False):
+            with HullFolder(folder, read_only=read_only) as files:
+                assert files.count(HULL) == kept
+                assert [damage.lost for damage in files.damage()] == ([1] if end < len(whole) else [])
+                assert kept or HULL not in files.digests()
+
+
+def test_a_source_cut_at_a_line_end_is_noticed_by_the_merge(tmp_path: Path) -> None:
+    source = _folder(tmp_path / "stick")
+    _of(source).write_bytes(b"".join(_of(source).read_bytes().splitlines(keepends=True)[:3]))
+    for _ in range(2):
+        result = _run("merge", source, "--into", tmp_path / "shop")
+        assert result.exit_code == 1
+        assert "before the place where it ended when it was last saved" in result.stdout
+
+
+def test_what_was_cut_off_is_told_until_it_is_repaired(tmp_path: Path) -> None:
+    folder = _folder(tmp_path / "shop")
+    _of(folder).write_bytes(b"".join(_of(folder).read_bytes().splitlines(keepends=True)[:3]))
+    first, second = _run("repair", folder), _run("repair", folder)
+    assert (first.exit_code, "bytes before" in first.stdout) == (1, True)
+    assert (second.exit_code, "bytes before" in second.stdout) == (0, False)
+
+
+def test_a_file_that_only_grew_or_was_mended_is_sound(tmp_path: Path) -> None:
+    folder = _folder(tmp_path / "shop")
+    whole = _of(folder).read_bytes()
+    _of(folder).write_bytes(whole + whole.splitlines(keepends=True)[1])  # as an older version appends: nothing noted
+    with HullFolder(folder) as files:
+        assert files.count(HULL) == 6
+        assert not files.damage()
+    _of(folder).write_bytes(whole + b"half a li")
+    with HullFolder(folder) as files:
+        assert "cut off" in files.damage()[0].reason if files.count(HULL) else False
+        files.save(_entry(9))
+    with HullFolder(folder) as files:
+        assert files.count(HULL) == 7
+        assert not files.damage()
+
+
+@pytest.mark.parametrize("noted", [b"", b"nonsense", b"\x00" * 100, b"X 12\nhalf", None])
+def test_without_sound_notes_of_lengths_nothing_is_said_to_be_cut(tmp_path: Path, noted: bytes | None) -> None:
+    folder = _folder(tmp_path / "shop")
+    (folder / SIZES).unlink() if noted is None else (folder / SIZES).write_bytes(noted)
+    for row in (7, 8):
+        with HullFolder(folder) as files:
+            files.save(_entry(row))
+            assert not files.damage()
+    _of(folder).write_bytes(b"".join(_of(folder).read_bytes().splitlines(keepends=True)[:-1]))
+    with HullFolder(folder) as files:
+        assert files.count(HULL) == 7
+        assert files.damage()
+
+
+def test_the_notes_of_lengths_stay_short(tmp_path: Path) -> None:
+    folder = _folder(tmp_path / "shop")
+    (folder / SIZES).write_bytes((folder / SIZES).read_bytes() * 1000)
+    assert (folder / SIZES).stat().st_size > 1 << 16
+    with HullFolder(folder) as files:
+        assert files.count(HULL) == 6
+    assert (folder / SIZES).stat().st_size < 200
+
+
+# Links
+
+
+def test_writing_through_a_linked_hull_file_waits_for_that_folders_writer(tmp_path: Path) -> None:
+    real, linking = _folder(tmp_path / "shop"), tmp_path / "mine"
+    (linking / HULLS_FOLDER).mkdir(parents=True)
+    _of(linking).symlink_to(_of(real))
+    take_back = ("take-back", linking, HULL, f"{STEP}/{FIELD}/1", "--by", "M. Office", "--reason", "misread")
+    with HullFolder(real) as files:
+        result = _run(*take_back)
+        assert result.exit_code == 2
+        assert str(real) in result.stderr
+        assert files.count(HULL) == 6
+    assert _run("show", linking, HULL).exit_code == 0
+    assert _run(*take_back).exit_code == 0
+    with HullFolder(real) as files:
+        assert files.count(HULL) == 7
+        assert open_hull(files, HULL).state.retractions(JOB)
+    assert _of(linking).is_symlink()
+
+
+def test_a_folder_whose_hull_files_lie_in_a_linked_folder_waits_for_that_ones_writer(tmp_path: Path) -> None:
+    real, linking = _folder(tmp_path / "shop"), tmp_path / "mine"
+    linking.mkdir()
+    (linking / HULLS_FOLDER).symlink_to(real / HULLS_FOLDER)
+    with HullFolder(real), pytest.raises(FolderInUse):
+        HullFolder(linking)
+    with HullFolder(linking), pytest.raises(FolderInUse):
+        HullFolder(real)
+    with HullFolder(real) as files:
+        assert files.count(HULL) == 6
+
+
+# Owner only
+
+
+def test_new_folders_and_files_are_their_owners_alone(tmp_path: Path) -> None:
+    before = os.umask(0)
+    try:
+        folder = _folder(tmp_path / "new" / "tablet")
+        with HullFolder(folder) as files:
+            files.attachments.put(b"a photo")
+            Arriving(folder / "arriving", files.attachments).add("ab" * 32, 0, b"half", 9)
+    finally:
+        os.umask(before)
+    found = [*(tmp_path / "new").rglob("*"), tmp_path / "new"]
+    assert len(found) >= 8
+    for path in found:
+        assert stat.S_IMODE(path.stat().st_mode) == (0o700 if path.is_dir() else 0o600), path
+
+
+def test_a_file_others_could_read_stays_so_when_it_is_written_anew(tmp_path: Path) -> None:
+    path = tmp_path / "vessels.json"
+    path.write_bytes(b"old")
+    path.chmod(0o640)
+    storage.write_whole(path, [b"new"])
+    assert (path.read_bytes(), stat.S_IMODE(path.stat().st_mode)) == (b"new", 0o640)
+
+
+# Unfinished attachments
+
+
+def test_unfinished_attachments_have_a_quota_and_the_longest_untouched_go_first(tmp_path: Path) -> None:
+    with HullFolder(tmp_path) as files:
+        arriving = Arriving(tmp_path / "arriving", files.attachments, most=100)
+        names = [f"{number:064x}" for number in range(40)]
+        for age, name in enumerate(names):
+            arriving.add(name, 0, b"x" * 30, 1000)
+            os.utime(arriving.folder / name, ns=(age, age))
+            assert sum(path.stat().st_size for path in arriving.folder.iterdir()) <= 100
+        assert [arriving.held(name) for name in names[-3:]] == [30, 30, 30]
+        assert arriving.held(names[0]) == 0
+        with pytest.raises(OutOfPlace) as begins_again:
+            arriving.add(names[0], 30, b"x", 1000)
+        assert begins_again.value.held == 0
+        with pytest.raises(NotSaved, match="100 bytes"):
+            arriving.add(names[-1], 30, b"x" * 80, 1000)
+        assert arriving.held(names[-1]) == 30
+
+
+# Times
+
+
+@pytest.mark.parametrize(
+    ("at", "is_marked"),
+    [
+        ("1970-01-01T00:04:10+00:00", True),
+        ("9999-12-31T23:59:59+00:00", True),
+        ("2024-05-14T16:20:31+02:00", False),
+    ],
+)
+def test_a_time_far_outside_reason_is_marked_wherever_it_is_shown(
+    tmp_path: Path, at: str, is_marked: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    author = Author("a", "tech a", wall=lambda: at)
+    with HullFolder(tmp_path) as files:
+        files.save(measure(author, HullState(HULL), JOB, STEP, FIELD, "30 kn", row="1"))
+    shown = _run("show", tmp_path, HULL).stdout + _run("show", tmp_path, HULL, "--value", f"{STEP}/{FIELD}/1").stdout
+    assert shown.count("(clock wrong)") == (2 if is_marked else 0)
+    assert clock.is_beyond_reason(at) == is_marked
+    assert clock.moment_in_words("noon") == "noon"

@@ -1,0 +1,78 @@
+"""Coming ashore says what could not be read here, and mends what is damaged on one side from the other."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from garboard.commands.cli import program
+from garboard.disk.hullfile import HULLS_FOLDER
+from garboard.disk.journal import file_name
+from garboard.history.authoring import measure
+from garboard.history.replay import HullState
+from garboard.shop_link import pairing
+from garboard.shop_link.sync import bring_ashore
+from histories import HULL, JOB, tablet
+from shop_rig import shop_and_tablets
+
+OTHER = "QQZ04418D626"
+PHOTO = b"a photo of the helm" * 100
+NAME = hashlib.sha256(PHOTO).hexdigest()
+HARMS: dict[str, bytes] = {"empty": b"", "cut off": PHOTO[:-1], "longer": PHOTO + b"!", "one bit": b"b" + PHOTO[1:]}
+
+
+def test_a_newer_hull_here_that_the_shop_does_not_know_is_not_called_ashore(tmp_path: Path) -> None:
+    with shop_and_tablets(tmp_path) as (_, [(folder, paired)]):
+        for hull in (HULL, OTHER):
+            folder.save(measure(tablet("a").author, HullState(hull), JOB, "prop_check.runs", "speed", "30 kn", row="1"))
+        folder.close()
+        path = folder.folder / HULLS_FOLDER / file_name(OTHER)
+        first = f"garboard hull 2 {OTHER}".encode()
+        path.write_bytes(first + b" " + hashlib.sha256(first).hexdigest()[:8].encode() + b"\n")
+        pairing.keep(folder.folder, paired)
+        result = CliRunner().invoke(program, ["ashore", "--folder", str(folder.folder)])
+        assert result.exit_code == 1
+        assert f"not read, so not brought: {path}" in result.stdout
+        assert "both sides hold the same" not in result.stdout
+        path.unlink()
+        result = CliRunner().invoke(program, ["ashore", "--folder", str(folder.folder)])
+        assert (result.exit_code, "both sides hold the same" in result.stdout) == (0, True)
+
+
+@pytest.mark.parametrize("harm", HARMS)
+def test_an_attachment_damaged_on_this_side_is_fetched_again(tmp_path: Path, harm: str) -> None:
+    with shop_and_tablets(tmp_path) as (_, [(folder, paired)]):
+        folder.attachments.put(PHOTO)
+        assert bring_ashore(folder, paired).attachments_sent == 1
+        (folder.attachments.folder / NAME).write_bytes(HARMS[harm])
+        report = bring_ashore(folder, paired, prove=True)
+        assert report.attachments_received == 1
+        assert folder.attachments.get(NAME) == PHOTO
+        assert not bring_ashore(folder, paired, prove=True).attachments_received
+
+
+@pytest.mark.parametrize("harm", ["empty"])
+def test_an_empty_attachment_is_seen_without_reading_them_all(tmp_path: Path, harm: str) -> None:
+    with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
+        folder.attachments.put(PHOTO)
+        bring_ashore(folder, paired)
+        for side in (folder.attachments, shop.hulls.attachments):
+            (side.folder / NAME).write_bytes(HARMS[harm])
+            bring_ashore(folder, paired)
+            assert side.get(NAME) == PHOTO
+
+
+@pytest.mark.parametrize("harm", ["empty", "cut off", "longer"])
+def test_an_attachment_damaged_at_the_shop_is_sent_again(tmp_path: Path, harm: str) -> None:
+    with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
+        folder.attachments.put(PHOTO)
+        bring_ashore(folder, paired)
+        (shop.hulls.attachments.folder / NAME).write_bytes(HARMS[harm])
+        folder.attachments.put(b"another, so that the lists differ")
+        report = bring_ashore(folder, paired)
+        assert report.attachments_sent == 2
+        assert shop.hulls.attachments.get(NAME) == PHOTO
+        assert not report.refused
