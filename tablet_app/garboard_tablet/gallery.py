@@ -49,7 +49,7 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Place, Act]]:
     yield "where_faulty", HOME.to("where"), lambda page: page._done("192.168.4.1:99999")
     yield "network", HOME.to("network"), hear_two_senders
     yield "network_silent", HOME.to("network"), hear_nothing
-    jobs = [Place(page="job", hull=hull, job=tablet.fold(hull).jobs[-1]) for hull in tablet.files.hulls()]
+    jobs = [Place(page="job", hull=hull, job=tablet.fold(hull).jobs[-1]) for hull in tablet.files.boats()]
     for job in jobs:
         yield from _scenes_of_job(tablet, job)
     for place in _measured_amounts(tablet, jobs):  # last: from here on two values stand there

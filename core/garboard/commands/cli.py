@@ -37,6 +37,7 @@ COMMANDS: Mapping[str, str] = {
     "move-job": "garboard.commands.hulls:move_job",
     "join-job": "garboard.commands.hulls:join_job",
     "digest": "garboard.commands.hulls:digest",
+    "settings": "garboard.commands.settings",
     "ashore": "garboard.commands.ashore",
 }
 """The program's own commands: "module:name"; the name is `command` where none is given."""

@@ -24,14 +24,15 @@ from garboard.history import authoring as writing
 from garboard.history import exchange
 from garboard.history.authoring import Author
 from garboard.history.authority import managers_part
+from garboard.history.boat import Boat, author_for, open_hull, register_named
 from garboard.history.boat import attach as keep_with_step
-from garboard.history.boat import author_for, open_hull, register_named
 from garboard.history.merge import HullMerge, MergeReport, merge, state_digest
 from garboard.history.moves import JOINING
 from garboard.history.registers import RegisterKey, name_of, register_of
 from garboard.history.replay import HullState, replay
-from garboard.job_files.job_file import read_job_file
+from garboard.job_files.job_file import located, read_job_file, settings_faults
 from garboard.records import JsonValue
+from garboard.report.terminal import Tools
 from garboard.shop_link.pairing import may_decide, writes_as
 
 Command = TypeVar("Command", bound=Callable[..., None])
@@ -240,7 +241,7 @@ def settle(folder: Path, hull: str, name: str, value: str, job: str, by: str, re
         key = _named(state, job, name)
         held = [entry.value for entry in state.current(key)]
         chosen = next((other for other in held if _text(other) == value), value)
-        _save_all(hulls, [writing.settle(author, state, key, chosen, reason)])
+        save_all(hulls, [writing.settle(author, state, key, chosen, reason)])
     click.echo(f"{name} is {value}")
 
 
@@ -256,7 +257,7 @@ def attach(folder: Path, hull: str, step: str, file: Path, by: str, job: str, ta
     """Keep a photo or a recording with a STEP of a job. The book and the boat's page list it."""
     with _writing(folder, hull, job, tablet, by) as (hulls, state, author, job):
         _refuse_unknown(step, {key.subject[0] for key in state.registers if key.kind == "measure"})
-        _save_all(hulls, [keep_with_step(hulls, author, state, job, step, file)])
+        save_all(hulls, [keep_with_step(hulls, author, state, job, step, file)])
     click.echo(f"{file.name} is kept with {step}")
 
 
@@ -280,7 +281,7 @@ def _refuse_unknown(step: str, worked_on: set[str]) -> None:
 def take_back(folder: Path, hull: str, name: str, job: str, by: str, reason: str, tablet: str) -> None:
     """Take back a value. It stays readable, struck through, with the reason."""
     with _writing(folder, hull, job, tablet, by) as (hulls, state, author, job):
-        _save_all(hulls, [writing.retract(author, state, _named(state, job, name), reason)])
+        save_all(hulls, [writing.retract(author, state, _named(state, job, name), reason)])
     click.echo(f"{name} taken back")
 
 
@@ -294,13 +295,13 @@ def same_boat(folder: Path, hull: str, other: str, undo: bool, by: str, reason: 
     """Say that two hull numbers are one boat. Nothing is rewritten; --undo parts them again."""
     with HullFolder(folder) as hulls:
         pair = [replay(number, hulls.entries(number)) for number in (hull, other)]
-        author = _author(hulls, pair[0], tablet, by)
+        author = author_of(hulls, pair[0], tablet, by)
         if undo:
             keys = [RegisterKey("alias", "", (there.hull,)) for there in reversed(pair)]
             entries = [writing.retract(author, state, key, reason) for state, key in zip(pair, keys, strict=True)]
         else:
             entries = [*writing.same_boat(author, pair[0], pair[1], reason)]
-        _save_all(hulls, entries)
+        save_all(hulls, entries)
     click.echo(f"{hull} and {other} are " + ("two boats" if undo else "one boat"))
 
 
@@ -317,7 +318,7 @@ def move_job(folder: Path, hull: str, job: str, target: str, by: str, reason: st
         if job not in boat.jobs:
             raise InputError(str(folder), [Fault("job", f"one of {', '.join(boat.jobs) or 'none'}", repr(job))])
         home = boat.state_to_move(job)
-        _save_all(hulls, writing.move_job(_author(hulls, home, tablet, by), home, there, job, reason))
+        save_all(hulls, writing.move_job(author_of(hulls, home, tablet, by), home, there, job, reason))
     click.echo(f"job {job} belongs to {target}")
 
 
@@ -334,11 +335,11 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
         boat = open_hull(hulls, hull)
         if undo:
             home = boat.state_of(job)
-            _save_all(hulls, [writing.part_job(_author(hulls, home, tablet, by), home, job, reason)])
+            save_all(hulls, [writing.part_job(author_of(hulls, home, tablet, by), home, job, reason)])
         else:
             for one in (job, into):
                 _only((one,), boat.jobs)
-            _save_all(hulls, [writing.join_job(_author(hulls, boat.state, tablet, by), boat.state, job, into, reason)])
+            save_all(hulls, [writing.join_job(author_of(hulls, boat.state, tablet, by), boat.state, job, into, reason)])
     click.echo(f"job {job} is a job of its own again" if undo else f"job {job} is one with {into}")
 
 
@@ -354,7 +355,8 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
 @click.option("--by", required=True, help="Who takes it in; values that name someone keep that name.")
 @click.option("--anyway", is_flag=True, help="Take it in though its hull number is not well formed.")
 @tablet_option
-def import_job(job_file: Path, folder: Path, by: str, anyway: bool, tablet: str) -> None:
+@click.pass_obj
+def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool, tablet: str) -> None:
     """Take a job file into a folder of hull files. Taken in twice, it adds nothing.
 
     Everything merges by the hull number: one that is not well formed is refused, as `garboard hull` explains, unless
@@ -363,9 +365,11 @@ def import_job(job_file: Path, folder: Path, by: str, anyway: bool, tablet: str)
     read = read_job_file(job_file)
     if not anyway:
         _refuse_unless_well_formed(read.vessel.hull_number, folder)
+    if read.settings and (faults := [*settings_faults(read.settings, tools.host)]):
+        raise InputError(str(job_file), located(job_file, faults))
     with HullFolder(folder) as hulls:
         state = replay(read.vessel.hull_number, hulls.entries(read.vessel.hull_number))
-        hull, added = exchange.import_job(hulls, read, job_file.parent, _author(hulls, state, tablet, by))
+        hull, added = exchange.import_job(hulls, read, job_file.parent, author_of(hulls, state, tablet, by))
     click.echo(f"{hull}: {added} new entries")
 
 
@@ -379,7 +383,7 @@ def _refuse_unless_well_formed(number: str, folder: Path) -> None:
     except InputError as failure:
         if is_hull_folder(folder):
             with HullFolder(folder, read_only=True) as hulls:
-                if hull_number.key(number) in hulls.hulls():
+                if hull_number.key(number) in hulls.boats():
                     return
         click.echo(why_not(number, failure), err=True)
         click.echo("Nothing was taken in. Compare it with the transom; if it reads like that, give --anyway.", err=True)
@@ -397,11 +401,12 @@ def _refuse_unless_well_formed(number: str, folder: Path) -> None:
     type=click.Path(path_type=Path, file_okay=False),
     help="The folder to write into; made when it is not there.",
 )
-def export_job(folder: Path, hull: str, job: str, out: Path) -> None:
+@click.pass_obj
+def export_job(tools: Tools, folder: Path, hull: str, job: str, out: Path) -> None:
     """Write a job as a job file with its recordings into a folder; taken in elsewhere, every id is the same."""
     with HullFolder(folder, read_only=True) as hulls:
         boat = open_hull(hulls, hull)
-        path = exchange.export_job(hulls, boat, _only((job,) if job else boat.jobs, boat.jobs), out)
+        path = exchange.export_job(hulls, boat, chosen_job(boat, job), out, tools.host.settings)
     click.echo(str(path))
 
 
@@ -413,9 +418,14 @@ def _writing(
         boat = open_hull(hulls, hull)
         if not len(boat.state):
             raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
-        chosen = _only((job,) if job else boat.jobs, boat.jobs)
+        chosen = chosen_job(boat, job)
         state = boat.state_of(chosen)
-        yield hulls, state, _author(hulls, state, tablet, by), chosen
+        yield hulls, state, author_of(hulls, state, tablet, by), chosen
+
+
+def chosen_job(boat: Boat, job: str) -> str:
+    """The job a person means: the one named, or the boat's only one."""
+    return _only((job,) if job else boat.jobs, boat.jobs)
 
 
 def _only(chosen: tuple[str, ...], jobs: tuple[str, ...]) -> str:
@@ -435,10 +445,11 @@ def _named(state: HullState, job: str, name: str) -> RegisterKey:
 
 
 def _known(hulls: HullFolder) -> str:
-    return f"one of {', '.join(hulls.hulls()) or 'none'}"
+    return f"one of {', '.join(hulls.boats()) or 'none'}"
 
 
-def _author(hulls: HullFolder, state: HullState, tablet: str, by: str) -> Author:
+def author_of(hulls: HullFolder, state: HullState, tablet: str, by: str) -> Author:
+    """Who writes, as the folder knows this machine."""
     return author_for(hulls, state, tablet or writes_as(hulls.folder), by)
 
 
@@ -453,7 +464,8 @@ def _leave_to_the_manager(hulls: HullFolder, entries: Iterable[Entry]) -> None:
             raise InputError(str(hulls.folder), [Fault("role", expected, f"a technician's, and this {part}")])
 
 
-def _save_all(hulls: HullFolder, entries: tuple[Entry, ...] | list[Entry]) -> None:
+def save_all(hulls: HullFolder, entries: tuple[Entry, ...] | list[Entry]) -> None:
+    """Keep what somebody decided; in a technician's folder what is a manager's to decide is refused."""
     _leave_to_the_manager(hulls, entries)
     with hulls.batch():
         for entry in entries:

@@ -19,7 +19,7 @@ import attrs
 from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
-from garboard.disk.entries import Entry, entry_id, hull_key_of, view
+from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, hull_key_of, view
 from garboard.disk.journal import SUFFIX, Journal, file_name, key_of_file, read
 from garboard.disk.storage import Damage, NewerFormat, NotSaved, WriterLock
 from garboard.faults import Fault, InputError
@@ -145,6 +145,10 @@ class HullFolder:
             if self._lock is not None:
                 self._lock.release()
                 self._lock = None
+
+    def boats(self) -> tuple[str, ...]:
+        """Keys of the boats here, sorted: every hull file but the shop's own record."""
+        return tuple(key for key in self.hulls() if key != SHOP_RECORD)
 
     def hulls(self) -> tuple[str, ...]:
         """Keys of the hulls here, sorted. Files that cannot be read are set aside or left alone, and reported."""

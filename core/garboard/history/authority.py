@@ -1,4 +1,5 @@
-"""What only a manager decides: settling, signing as manager, joining hull numbers, moving jobs; and taking that back.
+"""What only a manager decides: settling, signing as manager, joining hull numbers, moving jobs, settings; and taking
+that back.
 
 A technician measures, takes back, signs as technician and takes the owner's signature.
 """
@@ -28,6 +29,8 @@ def managers_part(entry: Entry, replaced: Iterable[Entry] = ()) -> str:
         return "says that two hull numbers are one boat"
     if entry.kind == "move":
         return "moves or joins a job"
+    if entry.kind == "setting":
+        return "sets a shop setting"
     if entry.kind == "signoff":
         return "signs as manager" if _is_managers_signature(entry) else ""
     if entry.kind == "retract":
@@ -39,7 +42,7 @@ def _takes_back_managers(entry: Entry, replaced: Iterable[Entry]) -> bool:
     kind = entry.value.get("kind") if isinstance(entry.value, dict) else ""
     if kind == "signoff":
         return _is_managers_signature(entry)
-    return kind in ("alias", "move") or any(map(managers_part, replaced))
+    return kind in ("alias", "move", "setting") or any(map(managers_part, replaced))
 
 
 def _is_managers_signature(entry: Entry) -> bool:

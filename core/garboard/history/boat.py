@@ -10,17 +10,19 @@ import attrs
 
 from garboard import hull_number
 from garboard.disk.clock import HybridClock
-from garboard.disk.entries import Entry
+from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import Fault, InputError
 from garboard.findings import NotEnoughData
 from garboard.history.authoring import Author, measure
 from garboard.history.registers import VESSEL, RegisterKey, name_of, register_of
 from garboard.history.replay import HullState, replay
+from garboard.history.setting_entries import settings_of, shop_settings
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
 from garboard.records import JsonValue
 from garboard.samples import Recording
+from garboard.settings import SettingSet
 
 EntriesOf = Callable[[str], Sequence[Entry]]
 """Gives the entries written under a hull number's key."""
@@ -32,10 +34,12 @@ class Boat:
 
     state    : of its own hull number and its aliases
     moved_in : jobs moved here from other hulls, each with the state that holds it
+    shop     : values that stand in the shop's record
     """
 
     state: HullState
     moved_in: dict[str, HullState]
+    shop: tuple[SettingSet, ...] = ()
 
     @property
     def jobs(self) -> tuple[str, ...]:
@@ -71,6 +75,7 @@ class Boat:
         """The job as a calculator reads it; a moved job shows the vessel it was moved to, and what disagrees there."""
         state = self.state_of(job)
         view = state.view(job, load_recording=load_recording)
+        view = attrs.evolve(view, settings_set=(*settings_of(state, job), *self.shop))
         if state is self.state:
             return view
         of_the_job = [one for one in view.disagreements if one.place[0] != VESSEL]
@@ -93,7 +98,7 @@ def open_entries(entries_of: EntriesOf, number: str) -> Boat:
             whole = state.joined(job)
             is_here_too = whole in moved_in or whole in state.jobs or state.parts(whole)
             moved_in[whole] = _with_part(moved_in.get(whole, state), other, job) if is_here_too else other
-    return Boat(state, moved_in)
+    return Boat(state, moved_in, shop_settings(entries_of(SHOP_RECORD)))
 
 
 def _with_part(here: HullState, other: HullState, job: str) -> HullState:

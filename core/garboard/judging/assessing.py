@@ -89,7 +89,7 @@ def jobs_in(hulls: HullFolder, hull: str = "") -> Iterator[tuple[str, JobView]]:
     """
     load = recordings_of(hulls)
     seen: set[str] = set()
-    for key in [hull_number.key(hull)] if hull else hulls.hulls():
+    for key in [hull_number.key(hull)] if hull else hulls.boats():
         boat = open_hull(hulls, key)
         for job in boat.jobs:
             if job not in seen:
