@@ -18,6 +18,7 @@ from garboard.disk.hullfile import CheckedEntries, HullFolder, Put
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving
 from garboard.disk.storage import FolderInUse, NotSaved, WriterLock
+from garboard.history.authority import keep_managers
 from garboard.job_files.convert import structure
 from garboard.records import JsonValue
 from garboard.shop_link import pairing
@@ -158,6 +159,7 @@ class FileRegister:
         self._contacts: dict[str, tuple[int, int]] = {}
         storage.make_folder(self.folder)
         self.folder.chmod(0o700)
+        keep_managers(folder, store.managers_devices(self))  # a program before this one kept none
 
     def tablets(self) -> tuple[Tablet, ...]:
         return tuple(self._with_contact(tablet) for tablet in self._look().tablets)
@@ -292,6 +294,7 @@ class FileRegister:
         storage.write_whole(self._path, [json.dumps(plain, indent=1).encode()])
         self._path.chmod(0o600)
         self._look()
+        keep_managers(self.folder.parent, store.managers_devices(self))
 
     def _locked(self) -> WriterLock:
         give_up = time.monotonic() + _LONGEST_WAIT_FOR_REGISTER

@@ -12,6 +12,7 @@ from typing import NamedTuple, Protocol
 import attrs
 
 from garboard.disk.hullfile import CheckedEntries, Put
+from garboard.history.authority import AT_THE_DESK, ON_THE_PAGE
 from garboard.history.authority import MANAGER as MANAGER
 
 TECHNICIAN = "technician"
@@ -313,6 +314,12 @@ class Change:
     who: str
     what: str
     about: str
+
+
+def managers_devices(register: Register) -> frozenset[str]:
+    """What stands in entries for the managers' tablets, removed ones too, and for the shop itself."""
+    managers = [one for one in register.tablets() if one.role == MANAGER]
+    return frozenset({ON_THE_PAGE, AT_THE_DESK, *(device for one in managers for device in one.writes_as)})
 
 
 def in_order(changes: Iterable[Change]) -> tuple[Change, ...]:

@@ -15,10 +15,10 @@ from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import Fault, InputError, NotTaken, shown
 from garboard.fields import check_value
-from garboard.history.authoring import retract
+from garboard.history.authority import managers_of
 from garboard.history.boat import Boat, open_hull
 from garboard.history.replay import HullState, replay
-from garboard.history.setting_entries import set_setting, setting_register, shop_settings
+from garboard.history.setting_entries import reset_setting, set_setting, settings_of, shop_settings
 from garboard.report.settings_used import setting_in_words, value_in_words
 from garboard.settings import JOB, Setting, SettingSet, SettingUsed, in_force
 
@@ -94,11 +94,9 @@ def set_one(
 ) -> None:
     """Set a setting, for the shop or for one job. A value outside its range is refused."""
     plain = _checked(_declared(_host(context), key), value)
-    if not reason.strip():
-        raise InputError("settings", [Fault("--reason", "why it is set", "nothing")])
     with _writing(folder, hull, job) as (hulls, state, chosen):
         author = author_of(hulls, state, tablet, by)
-        save_all(hulls, [set_setting(author, state, key, plain, reason, chosen)])
+        save_all(hulls, [set_setting(author, state, key, plain, reason, chosen, managers_of(folder))])
     click.echo(f"{key} is {value_in_words(plain)} for {_whose(chosen)}")
 
 
@@ -113,13 +111,13 @@ def set_one(
 def reset(folder: Path, key: str, hull: str, job: str, by: str, reason: str, tablet: str) -> None:
     """Take back what was set. The default holds again; what was set stays readable."""
     with _writing(folder, hull, job) as (hulls, state, chosen):
-        register = setting_register(key, chosen)
-        if not state.current(register):
-            there = [one.subject[0] for one in sorted(state.registers) if one[:2] == register[:2] and one.subject]
-            raise InputError(
-                "settings", [Fault("KEY", f"one that is set: {', '.join(there) or 'none is'}", shown(key))]
-            )
-        save_all(hulls, [retract(author_of(hulls, state, tablet, by), state, register, reason)])
+        managers = managers_of(folder)
+        there = sorted({one.key for one in settings_of(state, chosen, managers)})
+        if key not in there:
+            expected = f"one that is set: {', '.join(there) or 'none is'}"
+            raise InputError("settings", [Fault("KEY", expected, shown(key))])
+        author = author_of(hulls, state, tablet, by)
+        save_all(hulls, [reset_setting(author, state, key, reason, chosen, managers)])
     click.echo(f"{key} is no longer set for {_whose(chosen)}")
 
 
@@ -167,7 +165,7 @@ def _holding(
     """The values that hold for the shop, or for a job, and those that are not simply at their default."""
     with HullFolder(folder, read_only=True) as hulls:
         if not hull:
-            return in_force(host.settings, shop_settings(hulls.entries(SHOP_RECORD)))
+            return in_force(host.settings, shop_settings(hulls.entries(SHOP_RECORD), managers_of(folder)))
         boat = _boat(hulls, hull)
         view: JobView = boat.view(chosen_job(boat, job))
         return in_force(host.settings, view.settings_set, view.signed_under)

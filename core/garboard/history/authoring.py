@@ -132,12 +132,12 @@ def sign_off(
     """
     ids: list[JsonValue] = [*(state.coverage(job) if covers is None else sorted(covers))]
     value: dict[str, JsonValue] = {"role": role, "name": name, "covers": ids}
-    if stated := _signed_under(settings or {}):
+    if stated := signed_under(settings or {}):
         value["settings"] = stated
     return author.write(state, "signoff", (role, name), value, job=job, at=at, replaces=replaces)
 
 
-def _signed_under(settings: Mapping[str, SettingUsed]) -> dict[str, JsonValue]:
+def signed_under(settings: Mapping[str, SettingUsed]) -> dict[str, JsonValue]:
     """What a signature states of the settings it is given under; the job's own are entries it covers."""
     stated: dict[str, JsonValue] = {}
     for key, used in settings.items():

@@ -6,13 +6,57 @@ A technician measures, takes back, signs as technician and takes the owner's sig
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import json
+from collections.abc import Collection, Iterable
+from pathlib import Path
 
+from garboard.disk import storage
 from garboard.disk.entries import KINDS, Entry
+from garboard.records import JsonValue
 
 MANAGER = "manager"
+PAIRED_FILE, SHOP_FOLDER = "shop.json", "shop"
+"""Which shop a tablet's folder is paired with; and in a shop's own folder, what only the shop has."""
+MANAGERS_FILE = "managers.json"
 ON_THE_PAGE, AT_THE_DESK = "shop page", "shop desk"
 """Stand for the tablet in what is written at the shop itself: on its pages, and in its folder by command."""
+
+
+Managers = Collection[str] | None
+"""What stands in entries for those who may decide (their `dev`); None where no shop says who may, so that all may."""
+
+
+def managers_of(folder: Path) -> Managers:
+    """Whose decisions hold in a folder, as far as this machine was told.
+
+    An entry can come by stick, or have come before the program knew its kind: nobody looked then who wrote it.
+    """
+    paired = _read(folder / PAIRED_FILE)
+    if paired is None and not (folder / SHOP_FOLDER).is_dir():
+        return None
+    own = paired.get("device") if paired and paired.get("role") == MANAGER else None
+    listed = (_read(folder / MANAGERS_FILE) or {}).get("devices")
+    devices = [*(listed if isinstance(listed, list) else ()), own]
+    return frozenset({ON_THE_PAGE, AT_THE_DESK, *(one for one in devices if isinstance(one, str))})
+
+
+def keep_managers(folder: Path, devices: Iterable[str]) -> None:
+    """Keep whose decisions hold in a folder.
+
+    devices : what stands in entries for the managers' tablets
+    errors  : storage.NotSaved
+    """
+    plain: dict[str, JsonValue] = {"format": "garboard managers", "version": 1, "devices": [*sorted({*devices})]}
+    if plain != _read(folder / MANAGERS_FILE):
+        storage.write_whole(folder / MANAGERS_FILE, [json.dumps(plain, indent=1).encode()])
+
+
+def _read(path: Path) -> dict[str, JsonValue] | None:
+    try:
+        plain = json.loads(path.read_bytes())
+    except (OSError, ValueError):
+        return None
+    return plain if isinstance(plain, dict) else None
 
 
 def managers_part(entry: Entry, replaced: Iterable[Entry] = ()) -> str:

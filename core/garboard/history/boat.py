@@ -15,6 +15,7 @@ from garboard.disk.hullfile import HullFolder
 from garboard.faults import Fault, InputError
 from garboard.findings import NotEnoughData
 from garboard.history.authoring import Author, measure
+from garboard.history.authority import Managers, managers_of
 from garboard.history.registers import VESSEL, RegisterKey, name_of, register_of
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import settings_of, shop_settings
@@ -35,11 +36,13 @@ class Boat:
     state    : of its own hull number and its aliases
     moved_in : jobs moved here from other hulls, each with the state that holds it
     shop     : values that stand in the shop's record
+    managers : whose settings hold
     """
 
     state: HullState
     moved_in: dict[str, HullState]
     shop: tuple[SettingSet, ...] = ()
+    managers: Managers = None
 
     @property
     def jobs(self) -> tuple[str, ...]:
@@ -75,7 +78,7 @@ class Boat:
         """The job as a calculator reads it; a moved job shows the vessel it was moved to, and what disagrees there."""
         state = self.state_of(job)
         view = state.view(job, load_recording=load_recording)
-        view = attrs.evolve(view, settings_set=(*settings_of(state, job), *self.shop))
+        view = attrs.evolve(view, settings_set=(*settings_of(state, job, self.managers), *self.shop))
         if state is self.state:
             return view
         of_the_job = [one for one in view.disagreements if one.place[0] != VESSEL]
@@ -85,11 +88,14 @@ class Boat:
 
 def open_hull(folder: HullFolder, number: str) -> Boat:
     """Open a boat by any of its numbers."""
-    return open_entries(folder.entries, number)
+    return open_entries(folder.entries, number, managers_of(folder.folder))
 
 
-def open_entries(entries_of: EntriesOf, number: str) -> Boat:
-    """Open a boat from entries, wherever they are kept."""
+def open_entries(entries_of: EntriesOf, number: str, managers: Managers = None) -> Boat:
+    """Open a boat from entries, wherever they are kept.
+
+    managers : whose settings hold; None for everyone's
+    """
     state = replay_with_aliases(entries_of, hull_number.key(number))
     moved_in: dict[str, HullState] = {}
     for hull, job in state.moved_from:
@@ -98,7 +104,7 @@ def open_entries(entries_of: EntriesOf, number: str) -> Boat:
             whole = state.joined(job)
             is_here_too = whole in moved_in or whole in state.jobs or state.parts(whole)
             moved_in[whole] = _with_part(moved_in.get(whole, state), other, job) if is_here_too else other
-    return Boat(state, moved_in, shop_settings(entries_of(SHOP_RECORD)))
+    return Boat(state, moved_in, shop_settings(entries_of(SHOP_RECORD), managers), managers)
 
 
 def _with_part(here: HullState, other: HullState, job: str) -> HullState:

@@ -128,7 +128,7 @@ def _import_settings(folder: HullFolder, job_file: JobFile, author: Author) -> i
     signed = {(key, canonical_bytes(one.value)) for signed in view.signed_under for key, one in signed.items()}
     there = {(one.key, canonical_bytes(one.value)) for one in view.settings_set if one.source == JOB} | signed
     new = [
-        set_setting(author, state, key, value, STATED_IN_FILE, job)
+        set_setting(author, state, key, value, STATED_IN_FILE, job, boat.managers)
         for key, value in job_file.settings.items()
         if not (key in here and same_value(here[key], value)) and (key, canonical_bytes(value)) not in there
     ]

@@ -6,10 +6,12 @@ any hull number, so that nothing takes it for a boat; a program that does not kn
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from garboard.disk.entries import SHOP_RECORD, Entry
+from garboard.faults import Fault, InputError
+from garboard.history.authority import Managers
 from garboard.history.registers import Register, RegisterKey
 from garboard.history.replay import HullState, replay
 from garboard.settings import JOB, SHOP, SettingSet
@@ -19,8 +21,6 @@ if TYPE_CHECKING:
     from garboard.records import JsonValue
 
 SETTING = "setting"
-Managers = Collection[str] | None
-"""What stands in entries for those who may decide (their `dev`); None where everyone may."""
 
 
 def setting_register(key: str, job: str = "") -> RegisterKey:
@@ -41,14 +41,19 @@ def _in_register(register: Register, key: str, managers: Managers) -> Iterator[S
 
     What others wrote replaces nothing: the manager's value before it still holds.
     """
+    yield from (_set_by(entry, key) for entry in _proved(register, managers).current)
+    for entry in register.current:
+        if not _is_proved(entry, managers):
+            yield _set_by(entry, key, proved=False)
+
+
+def _proved(register: Register, managers: Managers) -> Register:
+    """A register as if only managers had written in it."""
     proved = Register()
     for entry in register.entries.values():
         if _is_proved(entry, managers):
             proved.add(entry)
-    yield from (_set_by(entry, key) for entry in proved.current)
-    for entry in register.current:
-        if not _is_proved(entry, managers):
-            yield _set_by(entry, key, proved=False)
+    return proved
 
 
 def _is_proved(entry: Entry, managers: Managers) -> bool:
@@ -60,9 +65,39 @@ def shop_settings(entries: Iterable[Entry], managers: Managers = None) -> tuple[
     return settings_of(replay(SHOP_RECORD, entries), managers=managers)
 
 
-def set_setting(author: Author, state: HullState, key: str, value: JsonValue, reason: str, job: str = "") -> Entry:
-    """A value that replaces what stands, for a job or in the shop's record."""
-    return author.write(state, SETTING, (key,), value, job=job, more={"reason": reason})
+def set_setting(
+    author: Author,
+    state: HullState,
+    key: str,
+    value: JsonValue,
+    reason: str,
+    job: str = "",
+    managers: Managers = None,
+) -> Entry:
+    """A value that replaces what stands, for a job or in the shop's record.
+
+    managers : whose settings hold; what they set stands even where somebody else replaced it, and is replaced, too
+    """
+    if not reason.strip():
+        raise InputError("settings", [Fault("reason", "why it is set", "nothing")])
+    replaced = _heads(state, setting_register(key, job), managers)
+    return author.write(state, SETTING, (key,), value, job=job, replaces=replaced, more={"reason": reason})
+
+
+def reset_setting(
+    author: Author, state: HullState, key: str, reason: str, job: str = "", managers: Managers = None
+) -> Entry:
+    """Take back everything that stands, for a job or in the shop's record; arguments as for `set_setting`."""
+    if not reason.strip():
+        raise InputError("settings", [Fault("reason", "why it is taken back", "nothing")])
+    replaced = _heads(state, setting_register(key, job), managers)
+    value: JsonValue = {"kind": SETTING, "reason": reason}
+    return author.write(state, "retract", (key,), value, job=job, replaces=replaced)
+
+
+def _heads(state: HullState, key: RegisterKey, managers: Managers) -> tuple[str, ...]:
+    register = state.register(key)
+    return tuple(sorted(register.head_ids | _proved(register, managers).head_ids))
 
 
 def _set_by(entry: Entry, key: str, *, proved: bool = True) -> SettingSet:

@@ -21,13 +21,12 @@ import attrs
 
 from garboard.disk import storage
 from garboard.faults import Fault, InputError
-from garboard.history.authority import AT_THE_DESK, MANAGER
+from garboard.history.authority import AT_THE_DESK, MANAGER, PAIRED_FILE
+from garboard.history.authority import SHOP_FOLDER as SHOP_FOLDER
 from garboard.job_files.convert import structure
 from garboard.records import JsonValue
 
-FILE = "shop.json"
-SHOP_FOLDER = "shop"
-"""In a shop's own folder, what only the shop has; no tablet has it."""
+FILE = PAIRED_FILE
 DEFAULT_PORT = 8443
 FINGERPRINT_BYTES = 10
 """Bytes of the certificate's SHA-256 in a code: 80 bits, which nobody can make a second certificate for."""
