@@ -8,8 +8,8 @@ import attrs
 
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.hullfile import HullFolder
-from garboard.history.authoring import Author, sign_off
-from garboard.history.boat import open_hull
+from garboard.history.authoring import Author, sign_off, signed_under
+from garboard.history.boat import open_hull, recordings_of
 from garboard.history.exchange import import_job
 from garboard.history.replay import replay
 from garboard.history.setting_entries import set_setting
@@ -47,13 +47,13 @@ def set_for_job(hulls: HullFolder, hull: str, key: str, value: JsonValue, author
 def view_in(hulls: HullFolder, hull: str, host: PluginHost) -> JobView:
     """The boat's first job, with the settings that hold."""
     boat = open_hull(hulls, hull)
-    return host.with_defaults(boat.view(boat.jobs[0]))
+    return host.with_defaults(boat.view(boat.jobs[0], recordings_of(hulls)))
 
 
 def sign(hulls: HullFolder, hull: str, host: PluginHost, name: str = "R. Vane") -> None:
     """A technician signs the boat's first job, under the settings that hold."""
     boat = open_hull(hulls, hull)
     job = boat.jobs[0]
-    settings = view_in(hulls, hull, host).settings_used
+    settings = signed_under(view_in(hulls, hull, host).settings_used)
     author = Author("tablet-1", name, wall=lambda: "2026-05-14T18:00:00-04:00")
     hulls.save(sign_off(author, boat.state_of(job), job, "technician", name, settings=settings))

@@ -121,19 +121,19 @@ def sign_off(
     *,
     at: str = "",
     covers: Iterable[str] | None = None,
-    settings: Mapping[str, SettingUsed] | None = None,
+    settings: Mapping[str, JsonValue] | None = None,
     replaces: tuple[str, ...] | None = None,
 ) -> Entry:
     """A signature over what the signer saw, listed by id: everything in the job that this program understands.
 
     covers   : ids of less, where the signer saw less
-    settings : the shop's that were not at their default: the job keeps them, whatever the shop decides later
+    settings : those it is given under, as `signed_under` states them: the job keeps them, whatever the shop decides
     replaces : ids of earlier signatures it stands in the place of; None for the same person's that stand
     """
     ids: list[JsonValue] = [*(state.coverage(job) if covers is None else sorted(covers))]
     value: dict[str, JsonValue] = {"role": role, "name": name, "covers": ids}
-    if stated := signed_under(settings or {}):
-        value["settings"] = stated
+    if settings:
+        value["settings"] = dict(settings)
     return author.write(state, "signoff", (role, name), value, job=job, at=at, replaces=replaces)
 
 
@@ -213,7 +213,15 @@ def take_in(author: Author, state: HullState, job_file: JobFile) -> list[Entry]:
     for signature in job_file.sign_offs:
         signed = attrs.evolve(author, by=signature.name)
         entry = sign_off(
-            signed, state, job_file.job.id, signature.role, signature.name, at=signature.at, covers=shown, replaces=()
+            signed,
+            state,
+            job_file.job.id,
+            signature.role,
+            signature.name,
+            at=signature.at,
+            covers=shown,
+            settings=signature.settings,
+            replaces=(),
         )
         there = state.register(register_of(entry)).history
         if not any(one.kind == "signoff" and signature.at in ("", one.at) for one in there):
