@@ -30,6 +30,7 @@ from garboard.history.merge import HullMerge, MergeReport, merge, state_digest
 from garboard.history.moves import JOINING
 from garboard.history.registers import RegisterKey, name_of, register_of
 from garboard.history.replay import HullState, replay
+from garboard.history.setting_entries import record_in_words
 from garboard.job_files.job_file import located, read_job_file, settings_faults
 from garboard.records import JsonValue
 from garboard.report.terminal import Tools
@@ -142,7 +143,7 @@ def readable_report(report: MergeReport) -> str:
     verb = "would come" if report.dry_run else "came"
     lines = [f"{report.came} entries and {report.attachments} attachments {verb} into {report.target}"]
     for hull in report.hulls:
-        lines.append(f"  {hull.hull}: {hull.came} {verb}, {hull.already} were here")
+        lines.append(f"  {record_in_words(hull.hull)}: {hull.came} {verb}, {hull.already} were here")
         lines += [f"    disagrees now: {name_of(key)} (job {key.job or 'any'})" for key in hull.disagreeing]
         lines += [f"    sign-off gone stale: {who}, not covered: {', '.join(what)}" for who, what in hull.stale]
         lines += [f"    check: {other} looks alike; 'garboard same-boat' if it is" for other in hull.look_alikes]
@@ -293,6 +294,8 @@ def take_back(folder: Path, hull: str, name: str, job: str, by: str, reason: str
 @_signed
 def same_boat(folder: Path, hull: str, other: str, undo: bool, by: str, reason: str, tablet: str) -> None:
     """Say that two hull numbers are one boat. Nothing is rewritten; --undo parts them again."""
+    for number in (hull, other):
+        hull_number.refuse_no_boat(number)
     with HullFolder(folder) as hulls:
         pair = [replay(number, hulls.entries(number)) for number in (hull, other)]
         author = author_of(hulls, pair[0], tablet, by)
@@ -313,6 +316,7 @@ def same_boat(folder: Path, hull: str, other: str, undo: bool, by: str, reason: 
 @_signed
 def move_job(folder: Path, hull: str, job: str, target: str, by: str, reason: str, tablet: str) -> None:
     """Move a job written under a wrong hull number. Nothing is rewritten; moved back, it is as before."""
+    hull_number.refuse_no_boat(target)
     with HullFolder(folder) as hulls:
         boat, there = open_hull(hulls, hull), replay(target, hulls.entries(target))
         if job not in boat.jobs:

@@ -37,8 +37,8 @@ LARGEST_INTEGER = 2**53 - 1
 LONGEST_HULL_NUMBER = 64
 DEEPEST = 16
 
-SHOP_RECORD = "SHOPSETTINGSNOBOAT"
-"""Hull number, and key, under which the shop's own settings are kept. A hull number has 12 or 14 characters."""
+SHOP_RECORD = hull_number.NO_BOAT
+"""Hull number, and key, under which the shop's own settings are kept."""
 
 KINDS = frozenset({"measure", "step", "field", "note", "retract", "signoff", "alias", "move", "job", "setting"})
 """The kinds this version understands. Entries of any other kind are kept and passed on byte for byte."""

@@ -95,7 +95,9 @@ def open_entries(entries_of: EntriesOf, number: str, managers: Managers = None) 
     """Open a boat from entries, wherever they are kept.
 
     managers : whose settings hold; None for everyone's
+    errors   : InputError for the shop's own record, which is no boat
     """
+    hull_number.refuse_no_boat(number)
     state = replay_with_aliases(entries_of, hull_number.key(number))
     moved_in: dict[str, HullState] = {}
     for hull, job in state.moved_from:

@@ -91,6 +91,7 @@ def import_job(folder: HullFolder, job_file: JobFile, base: Path, author: Author
     returns : the hull's key and how many entries were new
     Raises InputError when the file carries entries that do not say what the rest of it says.
     """
+    hull_number.refuse_no_boat(job_file.vessel.hull_number)
     key = hull_number.key(job_file.vessel.hull_number)
     if job_file.entries:
         return key, _import_entries(folder, job_file, base, key) + _import_settings(folder, job_file, author)

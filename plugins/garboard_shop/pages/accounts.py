@@ -253,12 +253,12 @@ class Accounts:
         self._making: dict[str, threading.Lock] = {}
 
     def of(self, hull: str) -> BoatAccount | None:
-        """The boat of a hull number; None when nothing is held of it.
+        """The boat of a hull number; None when nothing is held of it, and for the shop's own record.
 
         errors : storage.NewerFormat
         """
         key = hull_number.key(hull)
-        if not self._store.ids(key):
+        if key == SHOP_RECORD or not self._store.ids(key):
             return None
         with self._guard:
             making = self._making.setdefault(key, threading.Lock())

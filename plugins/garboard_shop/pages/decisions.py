@@ -149,6 +149,7 @@ def _disagreement(account: BoatAccount, form: Mapping[str, str]) -> tuple[HullSt
 
 def _other_hull(store: Store, form: Mapping[str, str]) -> HullState:
     typed = form.get("other", "").strip()
+    hull_number.refuse_no_boat(typed)
     state = _fold_of(store, hull_number.key(typed)) if typed else None
     if state is None or not len(state):
         raise InputError("hull number", [Fault("other hull number", "one that is here", repr(typed))])
