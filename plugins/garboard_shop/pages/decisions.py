@@ -14,8 +14,12 @@ from garboard.history.authoring import Author
 from garboard.history.authority import ON_THE_PAGE
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
+from garboard.history.setting_entries import reset_setting, set_setting
+from garboard.settings import Setting
+from garboard_shop.pages import settings
 from garboard_shop.pages.accounts import BoatAccount, coverage_seen, seen_in
-from garboard_shop.store import Store
+from garboard_shop.pages.wording import value_in_words
+from garboard_shop.store import Store, managers_devices
 
 
 class Overtaken(Exception):
@@ -131,6 +135,24 @@ def part_jobs(store: Store, account: BoatAccount, form: Mapping[str, str], by: s
     home = account.boat.state_of(job)
     _keep(store, [writing.part_job(_author(home, by), home, job, _reason(form, "why they are two jobs"))], now)
     return "It is a job of its own again."
+
+
+def set_for_shop(store: Store, setting: Setting, form: Mapping[str, str], by: str, now: int) -> str:
+    """Set one of the shop's settings, or with `reset` in the form take back what was set.
+
+    form : saw, reason, and value or reset
+    """
+    record = settings.record_of(store)
+    if settings.saw(record, setting.key) != form.get("saw"):
+        raise Overtaken("Somebody else changed this setting meanwhile. Look at it again, then decide.")
+    author, managers = _author(record, by), managers_devices(store.register)
+    title, reason = setting.field.title, form.get("reason", "")
+    if form.get("reset"):
+        _keep(store, [reset_setting(author, record, setting.key, reason, managers=managers)], now)
+        return f"{title}: nothing is set any more. The default holds for every job that is not signed."
+    value = settings.typed(setting, form)
+    _keep(store, [set_setting(author, record, setting.key, value, reason, managers=managers)], now)
+    return f"{title} is {value_in_words(value)} now, for every job that is not signed."
 
 
 def _joins(state: HullState, key: RegisterKey, other: str) -> bool:

@@ -43,6 +43,8 @@ PAGES = (
     "/people",
     "/changes",
     "/plugins",
+    "/settings",
+    "/settings/wiring_audit.drop_other",
     "/days/2026-01-01",
 )
 MARKUP = "\"><script src=//elsewhere.test></script><img src=x onerror=alert(1)>'{{7*7}}"
