@@ -19,15 +19,19 @@ __all__ = [
     "FIRST_YEAR_OF_THIS_FORM",
     "LETTERS_BARRED_FROM_SERIAL",
     "MONTH_LETTERS",
+    "NO_BOAT",
     "OLDER_FORM",
     "HullNumber",
     "key",
     "look_alikes",
     "parse",
+    "refuse_no_boat",
     "repair_suggestions",
 ]
 
 SOURCE = "hull number"
+NO_BOAT = "SHOPSETTINGSNOBOAT"
+"""Stands for a hull number where the shop's own settings are kept. A hull number has 12 or 14 characters."""
 MONTH_LETTERS = "ABCDEFGHIJKL"
 LETTERS_BARRED_FROM_SERIAL = "IOQ"
 FIRST_YEAR_OF_THIS_FORM = 1984
@@ -111,10 +115,18 @@ def parse(text: str) -> HullNumber:
     >>> parse("abc12345c393").text
     'ABC12345C393'
     """
+    refuse_no_boat(text)
     country, body = _country_and_body(text)
     older = _older_form(body) if not country else None
     number = older or _current_form(country, body)
     return attrs.evolve(number, cleaned=_what_was_cleaned(text, number.text))
+
+
+def refuse_no_boat(text: str) -> None:
+    """Raise InputError for what stands in the place of a hull number and is no boat's."""
+    if text and key(text) == NO_BOAT:
+        got = f"{NO_BOAT}, under which the shop's own settings are kept; no boat has it"
+        raise InputError(SOURCE, [Fault("hull number", "the number on the transom", got)])
 
 
 def look_alikes(text: str, known: Iterable[str]) -> tuple[str, ...]:
@@ -129,7 +141,7 @@ def look_alikes(text: str, known: Iterable[str]) -> tuple[str, ...]:
     ('ABC00001A526',)
     """
     typed = key(text)
-    others = [(other, key(other)) for other in dict.fromkeys(known)]
+    others = [(other, key(other)) for other in dict.fromkeys(known) if key(other) != NO_BOAT != typed]
     likeliest_first: tuple[Callable[[str, str], bool], ...] = (
         _differ_by_letter_for_digit,
         _differ_by_country_code,

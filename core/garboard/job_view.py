@@ -13,7 +13,7 @@ from garboard.faults import ValueRefused
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.records import Job, JsonValue, Measurement, Note, SignOff, StepState, Vessel
 from garboard.samples import Recording
-from garboard.settings import SettingSet, SettingUsed, setting_number
+from garboard.settings import SIGNED, SettingSet, SettingUsed, Signed, setting_number
 from garboard.units import Amount, parse_amount
 
 __all__ = ["Asking", "Disagreement", "FieldKey", "JobView", "Place", "amount_or_fault", "nothing_at", "place_of"]
@@ -129,6 +129,12 @@ class JobView:
             ) from None
         return attrs.evolve(recording, name=name) if isinstance(name, str) and name else recording
 
+    @property
+    def signed_under(self) -> tuple[Signed, ...]:
+        """For each technician's signature that covers the whole job, the settings it was given under."""
+        covering = [one for one in self.sign_offs if one.role == "technician" and not one.stale]
+        return tuple({key: _signed(key, stated) for key, stated in one.settings.items()} for one in covering)
+
     def setting(self, key: str) -> JsonValue:
         """A shop setting that is a choice, text, or yes or no. Raises KeyError for a key no plugin declared."""
         return self.settings[key]
@@ -240,6 +246,13 @@ def nothing_at(view: JobView, step: str, field: str, *, row: str = "", of: str =
     else:
         lack, text = Lack.NOT_ENTERED, f"{where} is not entered"
     return Missing(text, lack=lack, step=step, field=field, row=row, of=of)
+
+
+def _signed(key: str, stated: JsonValue) -> SettingSet:
+    """A setting as a signature states it."""
+    plain = stated if isinstance(stated, dict) else {}
+    by, at, reason = (one if isinstance(one := plain.get(name), str) else "" for name in ("by", "at", "reason"))
+    return SettingSet(key=key, value=plain.get("value"), source=SIGNED, by=by, at=at, reason=reason)
 
 
 def _where(field: str, row: str, of: str) -> str:

@@ -318,6 +318,7 @@ class SignOff:
 
     stale       : whether something was changed after it
     not_covered : what was: names as `registers.name_of` gives them
+    settings    : what the job was signed under, by key, where it was not the default: value, by, at, reason
     """
 
     role: str = _one_of("technician", "manager", "owner", default=None)
@@ -325,4 +326,5 @@ class SignOff:
     at: str = ""
     stale: bool = False
     not_covered: tuple[str, ...] = ()
+    settings: Mapping[str, JsonValue] = attrs.field(factory=dict, metadata={"plain": dict})
     more: Mapping[str, JsonValue] = _more()

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import attrs
 
@@ -13,19 +14,24 @@ from garboard.records import JsonValue
 from garboard.units import Amount
 
 __all__ = [
+    "DEFAULT",
     "JOB",
+    "SET",
     "SHOP",
+    "SIGNED",
     "STRICTER",
+    "UNSETTLED",
     "ReadSettings",
     "Setting",
     "SettingSet",
     "SettingUsed",
+    "Signed",
     "in_force",
     "setting_number",
 ]
 
-JOB, SHOP = "job", "shop"
-"""Whose value it is: the job's own comes before the shop's."""
+JOB, SHOP, SIGNED = "job", "shop", "signed"
+"""Where a value comes from."""
 
 STRICTER = ("", "lower", "higher")
 """Which value of a setting is the stricter one; "" where neither is."""
@@ -37,7 +43,7 @@ class Setting:
 
     key      : "<plugin>.<setting>"
     field    : what kind of value it is; an amount or a count needs `hard`, the range its value must lie in
-    default  : used until the shop decides, and while two values stand unsettled
+    default  : used until the shop decides, and while two values stand unsettled of which neither is stricter
     basis    : where the default comes from
     stricter : "lower" or "higher" where that value asks more of a boat; it holds while two stand unsettled
     """
@@ -73,6 +79,25 @@ class Setting:
         """A value of an amount or a count as a number, in the unit declared. Raises ValueError when it is none."""
         return Amount.parse(str(value)).to(self.field.unit)
 
+    @property
+    def allowed(self) -> str:
+        """What may be set, in words: "between 0.5 and 20 %"."""
+        if self.field.hard is not None:
+            low, high = self.field.hard
+            return f"between {low:g} and {high:g} {self.field.unit}".rstrip()
+        return f"one of {', '.join(self.field.choices)}" if self.field.choices else self.field.kind.value
+
+    def typed(self, text: str) -> JsonValue:
+        """What a person typed, as the kind of value the setting takes; it need not be one it allows."""
+        text = text.strip()
+        if self.field.kind is Kind.COUNT and text.removeprefix("-").isdecimal():
+            return int(text)
+        if self.field.kind is Kind.YES_NO:
+            return {"yes": True, "no": False}.get(text.casefold(), text)
+        if self.field.kind is Kind.AMOUNT and self.field.unit and _BARE_NUMBER.fullmatch(text):
+            return f"{text} {self.field.unit}"
+        return text
+
     def takes(self, value: JsonValue) -> bool:
         """Whether a value can be used; `fields.check_value` says why not."""
         try:
@@ -91,15 +116,17 @@ class Setting:
         return type(one) is type(other) and one == other
 
 
+_BARE_NUMBER = re.compile(r"-?[0-9]*\.?[0-9]+")
 _ROUNDING = 1e-12
 """What converting between units may cost."""
 
 
 @attrs.frozen(kw_only=True)
 class SettingSet:
-    """A value somebody set, for one job or for all the shop's jobs.
+    """A value somebody set.
 
-    source : JOB or SHOP
+    source : JOB for one job, SHOP for all of the shop's, SIGNED for what a technician signed the job under
+    proved : whether a manager set it, as far as this machine can know; else it is shown and not used
     """
 
     key: str
@@ -108,74 +135,110 @@ class SettingSet:
     by: str = ""
     at: str = ""
     reason: str = ""
+    proved: bool = True
+
+
+DEFAULT, SET, UNSETTLED = "default", "set", "unsettled"
 
 
 @attrs.frozen(kw_only=True)
 class SettingUsed:
-    """A setting that is not simply at its default: what is used, and what somebody set.
+    """A setting to be named beside a finding: it is not at its default, or something about it is open.
 
-    value : what is used
-    set   : the values that were set; several when they are not settled
-    state : "set"; "unsettled" where several values stand; "unusable" where the one that stands is out of range
+    value     : what is used
+    state     : DEFAULT; SET; UNSETTLED where several values stand and a manager has to choose
+    set       : the values it comes from; several while they are not settled
+    not_used  : values that stand and cannot be used: out of range, or not proved to be a manager's
+    shop_now  : what the shop's setting has changed to since the job was signed
     """
 
     key: str
     title: str
     value: JsonValue
     default: JsonValue
-    set: tuple[SettingSet, ...]
-    state: str = "set"
+    state: str = SET
+    set: tuple[SettingSet, ...] = ()
+    not_used: tuple[SettingSet, ...] = ()
+    shop_now: tuple[SettingSet, ...] = ()
+
+
+Signed = Mapping[str, SettingSet]
+"""What one signature says the job was signed under, by key; what it does not name was at its default."""
 
 
 def in_force(
-    declared: Iterable[Setting], values: Iterable[SettingSet]
+    declared: Iterable[Setting], values: Iterable[SettingSet], signed: Sequence[Signed] = ()
 ) -> tuple[dict[str, JsonValue], dict[str, SettingUsed]]:
     """Which value of each setting holds.
 
     declared : the settings of the plugins at work
     values   : what stands, of the job and of the shop; several of one key and source are not settled
-    returns  : every value by key, and those to be named beside a finding: not at their default, or in doubt
+    signed   : for each technician's signature that covers the whole job, what it was given under
+    returns  : every value by key, and those to be named beside a finding
 
-    The job's own value comes before the shop's. While several stand the stricter holds where the setting says which
-    one that is, else the default. A value out of range is never used: it came past the check, from elsewhere.
+    The job's own value comes first. A signed job keeps what it was signed under; any other follows the shop's. While
+    several values stand the stricter holds where the setting says which one that is, else the default. A value that
+    is out of range, or not proved to be a manager's, is never used.
     """
     of_key: dict[str, list[SettingSet]] = {}
     for one in values:
         of_key.setdefault(one.key, []).append(one)
-    used = {
-        setting.key: found for setting in declared if (found := _used(setting, of_key.get(setting.key, []))) is not None
-    }
+    used: dict[str, SettingUsed] = {}
+    for setting in declared:
+        named = _used(setting, of_key.get(setting.key, []), signed)
+        if named is not None:
+            used[setting.key] = named
     defaults = {setting.key: setting.default for setting in declared}
-    unknown = {one.key: one.value for found in of_key.values() for one in found if one.key not in defaults}
+    unknown = {one.key: one.value for several in of_key.values() for one in several if one.key not in defaults}
     return {**unknown, **defaults, **{key: one.value for key, one in used.items()}}, used
 
 
-def _used(setting: Setting, values: list[SettingSet]) -> SettingUsed | None:
-    standing = [one for one in values if one.source == JOB] or values
-    if not standing:
+def _used(setting: Setting, values: Sequence[SettingSet], signed: Sequence[Signed]) -> SettingUsed | None:
+    usable = [one for one in values if one.proved and setting.takes(one.value)]
+    not_used = [one for one in values if not (one.proved and setting.takes(one.value))]
+    own = [one for one in usable if one.source == JOB]
+    shop = [one for one in usable if one.source == SHOP]
+    value, state, chosen = _holding(setting, own or [_signed_under(setting, one) for one in signed] or shop)
+    now, _, of_shop = _holding(setting, shop)
+    has_changed = not own and bool(signed) and not setting.same(value, now)
+    if state == DEFAULT and not not_used and not has_changed:
         return None
-    usable = [one for one in standing if setting.takes(one.value)]
-    different: list[SettingSet] = []
-    for one in usable:
-        if not any(setting.same(one.value, other.value) for other in different):
-            different.append(one)
-    state = "unusable" if not usable else "set" if len(different) == 1 else "unsettled"
-    value = different[0].value if state == "set" else _meanwhile(setting, different)
-    if state == "set" and setting.same(value, setting.default):
-        return None
+    at_default = [SettingSet(key=setting.key, value=setting.default, source=SHOP)]
     return SettingUsed(
         key=setting.key,
         title=setting.field.title,
         value=value,
         default=setting.default,
-        set=tuple(different if usable else standing),
         state=state,
+        set=tuple(chosen),
+        not_used=tuple(not_used),
+        shop_now=tuple(of_shop or at_default) if has_changed else (),
     )
 
 
-def _meanwhile(setting: Setting, different: list[SettingSet]) -> JsonValue:
+def _signed_under(setting: Setting, signed: Signed) -> SettingSet:
+    found = signed.get(setting.key)
+    if found is None or not setting.takes(found.value):
+        return SettingSet(key=setting.key, value=setting.default, source=SIGNED)
+    return found
+
+
+def _holding(setting: Setting, standing: Sequence[SettingSet]) -> tuple[JsonValue, str, list[SettingSet]]:
+    """The value that holds of those that stand, its state, and the different values it comes from."""
+    different: list[SettingSet] = []
+    for one in standing:
+        if not any(setting.same(one.value, other.value) for other in different):
+            different.append(one)
+    if len(different) > 1:
+        return _meanwhile(setting, different), UNSETTLED, different
+    if not different or setting.same(different[0].value, setting.default):
+        return setting.default, DEFAULT, []
+    return different[0].value, SET, different
+
+
+def _meanwhile(setting: Setting, different: Sequence[SettingSet]) -> JsonValue:
     """What holds while several values stand."""
-    if not different or not setting.stricter:
+    if not setting.stricter:
         return setting.default
     choose = min if setting.stricter == "lower" else max
     return choose(different, key=lambda one: setting.number(one.value)).value

@@ -27,14 +27,14 @@ from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.partial_upload import OutOfPlace
 from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import GarboardError, InputError, in_words
-from garboard.history.authority import AT_THE_DESK, ON_THE_PAGE, managers_part
+from garboard.history.authority import managers_part
 from garboard.records import JsonValue
 from garboard.shop_link import wire
 from garboard.shop_link.shop_plugins import ApprovedPlugin
 from garboard.shop_link.wire import Differences, Garbled, Question
 from garboard_shop import access
 from garboard_shop.naming import UNNAMED
-from garboard_shop.store import MANAGER, ROLES, MustWait, Store, StoreAway, Tablet
+from garboard_shop.store import MANAGER, ROLES, MustWait, Store, StoreAway, Tablet, managers_devices
 
 SMALL_ENTRY = 100
 """No entry is smaller [bytes]."""
@@ -151,9 +151,11 @@ async def pair(request: Request) -> Response:
 
 
 async def digests(request: Request) -> Response:
-    """What is held of each hull; and the role of who asks, since every coming ashore begins here."""
+    """What is held of each hull; and, since every coming ashore begins here, the asker's role and who decides."""
     shop = _shop(request)
-    role = {wire.ROLE: (await _asked(request)).tablet.role}
+    tablet = (await _asked(request)).tablet
+    devices = await run_in_threadpool(managers_devices, shop.store.register)
+    role = {wire.ROLE: tablet.role, wire.MANAGERS: wire.names(devices)}
     held = await run_in_threadpool(shop.store.digests)
     as_pairs = {hull: (holding.digest[: wire.DIGEST_DIGITS], holding.entries) for hull, holding in held.items()}
     tag = wire.whole_state(as_pairs)
@@ -285,7 +287,7 @@ def _left_to_manager(shop: Shop, tablet: Tablet, hull: str, new: Sequence[Entry]
             replaced += [brought[name] for name in entry.replaces if name in brought]
         part = managers_part(entry, replaced)
         if part and writers is None:
-            writers = _managers_devices(shop, tablet)
+            writers = managers_devices(shop.store.register).difference(tablet.writes_as)
         if part and writers is not None and entry.tablet not in writers:
             about = " ".join(filter(None, entry.subject)).replace("_", " ")
             left[entry.id] = (
@@ -293,13 +295,6 @@ def _left_to_manager(shop: Shop, tablet: Tablet, hull: str, new: Sequence[Entry]
                 "or let the manager decide it on the day sheet"
             )
     return left
-
-
-def _managers_devices(shop: Shop, tablet: Tablet) -> frozenset[str]:
-    """What stands in entries for the managers' tablets and for the shop itself."""
-    managers = [one for one in shop.store.register.tablets() if one.role == MANAGER]
-    named = {ON_THE_PAGE, AT_THE_DESK, *(device for one in managers for device in one.writes_as)}
-    return frozenset(named.difference(tablet.writes_as))
 
 
 def _beyond_limits(shop: Shop, hull: str, new: Sequence[Entry]) -> dict[str, str]:

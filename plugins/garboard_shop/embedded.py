@@ -17,12 +17,13 @@ from tinydb import where
 
 from garboard.disk import storage
 from garboard.disk.attachments import NAME_OF_NOTHING
-from garboard.disk.documents import Document, Kind, numbered
+from garboard.disk.documents import Document, DocumentDamaged, Kind, numbered
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import CheckedEntries, HullFolder, Put
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving
 from garboard.disk.storage import FolderInUse, NotSaved, WriterLock
+from garboard.history.authority import keep_managers
 from garboard.job_files.convert import structure
 from garboard.shop_link import pairing
 from garboard_shop import store
@@ -178,6 +179,8 @@ class FileRegister:
         self._contacts: dict[str, tuple[int, int]] = {}
         storage.make_folder(self.folder)
         self.folder.chmod(0o700)
+        with suppress(DocumentDamaged):  # whoever asks for somebody in it is told
+            keep_managers(folder, store.managers_devices(self))  # a program before this one kept none
 
     def tablets(self) -> tuple[Tablet, ...]:
         return tuple(self._with_contact(tablet) for tablet in self._look().tablets)
@@ -310,6 +313,7 @@ class FileRegister:
             try:
                 with register.file.one_write():
                     yield register
+                keep_managers(self.folder.parent, store.managers_devices(self))
             finally:
                 lock.release()
 

@@ -13,6 +13,7 @@ import attrs
 
 from garboard.disk.hullfile import CheckedEntries, Put
 from garboard.faults import GarboardError
+from garboard.history.authority import AT_THE_DESK, ON_THE_PAGE
 from garboard.history.authority import MANAGER as MANAGER
 
 TECHNICIAN = "technician"
@@ -314,6 +315,12 @@ class Change:
     who: str
     what: str
     about: str
+
+
+def managers_devices(register: Register) -> frozenset[str]:
+    """What stands in entries for the managers' tablets, removed ones too, and for the shop itself."""
+    managers = [one for one in register.tablets() if one.role == MANAGER]
+    return frozenset({ON_THE_PAGE, AT_THE_DESK, *(device for one in managers for device in one.writes_as)})
 
 
 def in_order(changes: Iterable[Change]) -> tuple[Change, ...]:

@@ -13,7 +13,7 @@ def fill(tablet: Tablet) -> None:
     from garboard.history import exchange
     from garboard.job_files.job_file import read_job_file
 
-    if tablet.files.hulls():
+    if tablet.files.boats():
         return
     if not tablet.settings.working:
         tablet.change_settings(tablet.settings.with_person(WORKING))

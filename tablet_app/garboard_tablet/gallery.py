@@ -49,7 +49,7 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Place, Act]]:
     yield "where_faulty", HOME.to("where"), lambda page: page._done("192.168.4.1:99999")
     yield "network", HOME.to("network"), hear_two_senders
     yield "network_silent", HOME.to("network"), hear_nothing
-    jobs = [Place(page="job", hull=hull, job=tablet.state_of(hull).jobs[-1]) for hull in tablet.files.hulls()]
+    jobs = [Place(page="job", hull=hull, job=tablet.state_of(hull).jobs[-1]) for hull in tablet.files.boats()]
     for job in jobs:
         yield from _scenes_of_job(tablet, job)
     for place in _measured_amounts(tablet, jobs):  # last: from here on two values stand there
@@ -142,9 +142,9 @@ def disagree(page: Any) -> None:
 
 def disagree_as_technician(page: Any) -> None:
     """The same on a tablet that a shop has paired as a technician's."""
+    from garboard.disk.shop_document import FILE
     from garboard.shop_link import pairing
     from garboard.shop_link.pairing import PairedShop
-    from garboard.shop_link.shop_document import FILE
 
     folder = page.tablet.folder
     pairing.keep(folder, PairedShop(name="shop", host="192.0.2.1", port=1, fingerprint="", token="", tablet=""))

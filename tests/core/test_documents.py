@@ -32,6 +32,7 @@ from garboard.report.terminal import Tools
 from garboard.shop_link.shop_plugins import ApprovedPlugin
 from garboard.shop_link.sync import bring_ashore
 from histories import HULL, JOB, tablet
+from setting_jobs import DROP, set_for_job, set_for_shop, sign, take_in
 from shop_rig import shop_and_tablets
 
 ROOT = Path(__file__).parents[2]
@@ -140,7 +141,7 @@ def test_the_cores_readme_gives_a_reason_for_every_library_in_use() -> None:
 
 
 JSON_OF_COMMANDS = {
-    "assess": [["--plugin", "README.md", "assess", "sample_jobs", "sample_jobs/broken/jobs"]],
+    "assess": [["--plugin", "README.md", "assess", "sample_jobs", "sample_jobs/broken/jobs"], ["assess", "FOLDER"]],
     "recording": [
         ["recording", "sample_jobs/kittiwake/turn.n2k.csv", "--turns"],
         ["recording", "sample_jobs/broken/recordings/bad_checksum.log"],
@@ -158,11 +159,21 @@ def test_the_keys_of_json_are_those_the_cores_readme_lists(
     monkeypatch.chdir(ROOT)
     with HullFolder(tmp_path) as folder:
         folder.save(measure(tablet("a").author, HullState(HULL), JOB, "prop_check.runs", "speed", "30.0 kn", row="1"))
+        _with_a_setting_changed_after_signing(folder)
     printed: set[str] = set()
     for run in JSON_OF_COMMANDS[command]:
         words = [str(tmp_path) if word == "FOLDER" else word for word in run]
         printed |= _paths(json.loads(CliRunner().invoke(program, [*words, "--json"]).stdout), _own_names(command))
     assert printed == _documented_paths(command)
+
+
+def _with_a_setting_changed_after_signing(folder: HullFolder) -> None:
+    """A boat signed under one value, with another in its job that is out of range, and the shop's changed since."""
+    hull = take_in(folder, signed=False)
+    set_for_shop(folder, {DROP: "5 %"})
+    set_for_job(folder, hull, DROP, "90 %")
+    sign(folder, hull, make_host())
+    set_for_shop(folder, {DROP: "7 %"})
 
 
 def _hull_merge() -> HullMerge:

@@ -16,6 +16,7 @@ from garboard.faults import InputError
 from garboard.history.authoring import measure
 from garboard.history.boat import open_hull
 from garboard.history.replay import HullState
+from garboard.report.terminal import Tools
 from histories import HULL, JOB, tablet
 
 STEP, FIELD = "prop_check.runs", "speed"
@@ -24,7 +25,7 @@ SIGNED = ("--by", "M. Office", "--reason", "asked both")
 
 
 def _run(command: click.Command, *arguments: object) -> Result:
-    result = CliRunner().invoke(command, [str(argument) for argument in arguments])
+    result = CliRunner().invoke(command, [str(argument) for argument in arguments], obj=Tools())
     if result.exception and not isinstance(result.exception, SystemExit):
         raise result.exception
     return result

@@ -42,7 +42,8 @@ def test_every_built_in_amount_and_count_has_a_range() -> None:
 def test_a_value_that_cannot_be_used_is_never_in_force(value: JsonValue) -> None:
     values, used = in_force([setting()], [put(value)])
     assert values["test.drop"] == "10 %"
-    assert used["test.drop"].state == "unusable"
+    assert used["test.drop"].state == "default"
+    assert [one.value for one in used["test.drop"].not_used] == [value]
 
 
 def test_the_jobs_own_value_comes_before_the_shops() -> None:

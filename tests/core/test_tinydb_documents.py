@@ -20,10 +20,10 @@ from tinydb import where
 from garboard.disk import storage
 from garboard.disk.documents import Document, DocumentDamaged, Kind, numbered
 from garboard.disk.formats import Format
+from garboard.disk.shop_document import FILE as SHOP_FILE
 from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.shop_link import pairing, shop_plugins
 from garboard.shop_link.pairing import PairedShop
-from garboard.shop_link.shop_document import FILE as SHOP_FILE
 from garboard_shop.embedded import REGISTER_FILE, SHOP_FOLDER, FileRegister
 from garboard_shop.store import Tablet as ListedTablet
 

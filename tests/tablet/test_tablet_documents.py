@@ -13,10 +13,10 @@ import pytest
 from click.testing import CliRunner
 
 from garboard.disk.documents import DocumentDamaged
+from garboard.disk.shop_document import FILE as SHOP_FILE
+from garboard.disk.shop_document import is_paired
 from garboard.disk.storage import NewerFormat
 from garboard.hosting.host import make_host
-from garboard.shop_link.shop_document import FILE as SHOP_FILE
-from garboard.shop_link.shop_document import is_paired
 from garboard_tablet.models import session, settings, vessels
 from garboard_tablet.models.ashore import AshoreMarks
 from garboard_tablet.models.session import HOME, Session, resume

@@ -160,13 +160,14 @@ def plain_report(report: SyncReport) -> dict[str, JsonValue]:
 def readable_report(report: SyncReport) -> str:
     """A report for people."""
     from garboard.history.registers import name_of
+    from garboard.history.setting_entries import record_in_words
 
     lines = [
         f"sent {report.sent} entries and {report.attachments_sent} attachments, "
         f"received {report.received} and {report.attachments_received}"
     ]
     for hull in report.hulls:
-        lines += [f"{hull.hull}: {hull.came} new"]
+        lines += [f"{record_in_words(hull.hull)}: {hull.came} new"]
         lines += [f"  disagrees now: {name_of(key)}" for key in hull.disagreeing]
         lines += [f"  sign-off gone stale: {who}: not covered: {', '.join(what)}" for who, what in hull.stale]
         lines += [f"  looks like {other}: check the number on the transom" for other in hull.look_alikes]

@@ -37,6 +37,7 @@ COMMANDS: Mapping[str, str] = {
     "join-job": "garboard.commands.hulls:join_job",
     "digest": "garboard.commands.hulls:digest",
     "repair": "garboard.commands.repair",
+    "settings": "garboard.commands.settings",
     "ashore": "garboard.commands.ashore",
 }
 """The program's own commands: "module:name"; the name is `command` where none is given."""

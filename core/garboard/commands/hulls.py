@@ -32,8 +32,10 @@ from garboard.history.moves import JOINING
 from garboard.history.past import TAKING_BACK, history_of, outlived_a_joining
 from garboard.history.registers import RegisterKey, name_of, retractions_in
 from garboard.history.replay import HullState, replay
-from garboard.job_files.job_file import read_job_file
+from garboard.history.setting_entries import record_in_words
+from garboard.job_files.job_file import located, read_job_file, settings_faults
 from garboard.records import JsonValue
+from garboard.report.terminal import Tools
 from garboard.shop_link.pairing import may_decide, writes_as
 
 Command = TypeVar("Command", bound=Callable[..., None])
@@ -146,7 +148,7 @@ def readable_report(report: MergeReport) -> str:
     verb = "would come" if report.dry_run else "came"
     lines = [f"{report.came} entries and {report.attachments} attachments {verb} into {report.target}"]
     for hull in report.hulls:
-        lines.append(f"  {hull.hull}: {hull.came} {verb}, {hull.already} were here")
+        lines.append(f"  {record_in_words(hull.hull)}: {hull.came} {verb}, {hull.already} were here")
         lines += [f"    disagrees now: {name_of(key)} (job {key.job or 'any'})" for key in hull.disagreeing]
         lines += [f"    sign-off gone stale: {who}, not covered: {', '.join(what)}" for who, what in hull.stale]
         lines += [f"    check: {other} looks alike; 'garboard same-boat' if it is" for other in hull.look_alikes]
@@ -271,7 +273,7 @@ def settle(folder: Path, hull: str, name: str, value: str, job: str, by: str, re
         state, key = _named(boat, job, name)
         held = [entry.value for entry in state.current(key)]
         chosen = next((other for other in held if _text(other) == value), value)
-        _save_all(hulls, [writing.settle(_author(hulls, state, tablet, by), state, key, chosen, reason)])
+        save_all(hulls, [writing.settle(author_of(hulls, state, tablet, by), state, key, chosen, reason)])
     click.echo(f"{name} is {value}")
 
 
@@ -288,7 +290,7 @@ def attach(folder: Path, hull: str, step: str, file: Path, by: str, job: str, ta
     with _writing(folder, hull, job) as (hulls, boat, job):
         state = boat.state_of(job)
         _refuse_unknown(step, {key.subject[0] for key in state.registers if key.kind == "measure"})
-        _save_all(hulls, [keep_with_step(hulls, _author(hulls, state, tablet, by), state, job, step, file)])
+        save_all(hulls, [keep_with_step(hulls, author_of(hulls, state, tablet, by), state, job, step, file)])
     click.echo(f"{file.name} is kept with {step}")
 
 
@@ -313,7 +315,7 @@ def take_back(folder: Path, hull: str, name: str, job: str, by: str, reason: str
     """Take back a value. It stays readable, struck through, with the reason."""
     with _writing(folder, hull, job) as (hulls, boat, job):
         state, key = _named(boat, job, name)
-        _save_all(hulls, [writing.retract(_author(hulls, state, tablet, by), state, key, reason)])
+        save_all(hulls, [writing.retract(author_of(hulls, state, tablet, by), state, key, reason)])
     click.echo(f"{name} taken back")
 
 
@@ -325,10 +327,12 @@ def take_back(folder: Path, hull: str, name: str, job: str, by: str, reason: str
 @_signed
 def same_boat(folder: Path, hull: str, other: str, undo: bool, by: str, reason: str, tablet: str) -> None:
     """Say that two hull numbers are one boat. Nothing is rewritten; --undo parts them again."""
+    for number in (hull, other):
+        hull_number.refuse_no_boat(number)
     with HullFolder(folder) as hulls:
         was_ended = _end_unfinished(hulls, hull)
         pair = [replay(number, hulls.entries(number)) for number in (hull, other)]
-        author = _author(hulls, pair[0], tablet, by)
+        author = author_of(hulls, pair[0], tablet, by)
         if undo:
             keys = [RegisterKey("alias", "", (there.hull,)) for there in reversed(pair)]
             joined = [(state, key) for state, key in zip(pair, keys, strict=True) if state.current(key)]
@@ -337,7 +341,7 @@ def same_boat(folder: Path, hull: str, other: str, undo: bool, by: str, reason: 
             entries = [writing.retract(author, state, key, reason) for state, key in joined]
         else:
             entries = [*writing.same_boat(author, pair[0], pair[1], reason)]
-        _save_all(hulls, entries)
+        save_all(hulls, entries)
         click.echo(f"{hull} and {other} are " + ("two boats" if undo else "one boat"))
         if undo:
             one, two = (replay_with_aliases(hulls.entries, hull_number.key(number)) for number in (hull, other))
@@ -362,6 +366,7 @@ def _tell_what_outlived(folder: Path, kept: Sequence[tuple[HullState, RegisterKe
 @_signed
 def move_job(folder: Path, hull: str, job: str, target: str, by: str, reason: str, tablet: str) -> None:
     """Move a job written under a wrong hull number. Nothing is rewritten; moved back, it is as before."""
+    hull_number.refuse_no_boat(target)
     with HullFolder(folder) as hulls:
         ended = _end_unfinished(hulls, hull)
         boat, there = open_hull(hulls, hull), replay(target, hulls.entries(target))
@@ -369,7 +374,7 @@ def move_job(folder: Path, hull: str, job: str, target: str, by: str, reason: st
             if job not in boat.jobs:
                 raise InputError(str(folder), [Fault("job", f"one of {', '.join(boat.jobs) or 'none'}", repr(job))])
             home = boat.state_to_move(job)
-            _save_all(hulls, writing.move_job(_author(hulls, home, tablet, by), home, there, job, reason))
+            save_all(hulls, writing.move_job(author_of(hulls, home, tablet, by), home, there, job, reason))
     click.echo(f"job {job} belongs to {target}")
 
 
@@ -388,11 +393,11 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
         if undo:
             home = boat.state_of(job)
             pair = (job, boat.joined(job))
-            _save_all(hulls, [writing.part_job(_author(hulls, home, tablet, by), home, job, reason)])
+            save_all(hulls, [writing.part_job(author_of(hulls, home, tablet, by), home, job, reason)])
         else:
             for one in (job, into):
                 _only((one,), boat.jobs)
-            _save_all(hulls, [writing.join_job(_author(hulls, boat.state, tablet, by), boat.state, job, into, reason)])
+            save_all(hulls, [writing.join_job(author_of(hulls, boat.state, tablet, by), boat.state, job, into, reason)])
         click.echo(f"job {job} is a job of its own again" if undo else f"job {job} is one with {into}")
         if undo:
             parted = replay_with_aliases(hulls.entries, home.hull)
@@ -412,7 +417,8 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
 @click.option("--by", required=True, help="Who takes it in; values that name someone keep that name.")
 @click.option("--anyway", is_flag=True, help="Take it in though its hull number is not well formed.")
 @tablet_option
-def import_job(job_file: Path, folder: Path, by: str, anyway: bool, tablet: str) -> None:
+@click.pass_obj
+def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool, tablet: str) -> None:
     """Take a job file into a folder of hull files. Taken in twice, it adds nothing.
 
     Everything merges by the hull number: one that is not well formed is refused, as `garboard hull` explains, unless
@@ -421,9 +427,11 @@ def import_job(job_file: Path, folder: Path, by: str, anyway: bool, tablet: str)
     read = read_job_file(job_file)
     if not anyway:
         _refuse_unless_well_formed(read.vessel.hull_number, folder)
+    if read.settings and (faults := [*settings_faults(read.settings, tools.host)]):
+        raise InputError(str(job_file), located(job_file, faults))
     with HullFolder(folder) as hulls:
         state = replay(read.vessel.hull_number, hulls.entries(read.vessel.hull_number))
-        hull, added = exchange.import_job(hulls, read, job_file.parent, _author(hulls, state, tablet, by))
+        hull, added = exchange.import_job(hulls, read, job_file.parent, author_of(hulls, state, tablet, by))
     click.echo(f"{hull}: {added} new entries")
 
 
@@ -437,7 +445,7 @@ def _refuse_unless_well_formed(number: str, folder: Path) -> None:
     except InputError as failure:
         if is_hull_folder(folder):
             with HullFolder(folder, read_only=True) as hulls:
-                if hull_number.key(number) in hulls.hulls():
+                if hull_number.key(number) in hulls.boats():
                     return
         click.echo(why_not(number, failure), err=True)
         click.echo("Nothing was taken in. Compare it with the transom; if it reads like that, give --anyway.", err=True)
@@ -455,11 +463,12 @@ def _refuse_unless_well_formed(number: str, folder: Path) -> None:
     type=click.Path(path_type=Path, file_okay=False),
     help="The folder to write into; made when it is not there.",
 )
-def export_job(folder: Path, hull: str, job: str, out: Path) -> None:
+@click.pass_obj
+def export_job(tools: Tools, folder: Path, hull: str, job: str, out: Path) -> None:
     """Write a job as a job file with its recordings into a folder; taken in elsewhere, every id is the same."""
     with HullFolder(folder, read_only=True) as hulls:
         boat = open_hull(hulls, hull)
-        path = exchange.export_job(hulls, boat, _only((job,) if job else boat.jobs, boat.jobs), out)
+        path = exchange.export_job(hulls, boat, chosen_job(boat, job), out, tools.host.settings)
     click.echo(str(path))
 
 
@@ -471,7 +480,12 @@ def _writing(folder: Path, hull: str, job: str) -> Iterator[tuple[HullFolder, Bo
         if not len(boat.state):
             raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
         _tell_not_read(hulls)
-        yield hulls, boat, _only((job,) if job else boat.jobs, boat.jobs)
+        yield hulls, boat, chosen_job(boat, job)
+
+
+def chosen_job(boat: Boat, job: str) -> str:
+    """The job a person means: the one named, or the boat's only one."""
+    return _only((job,) if job else boat.jobs, boat.jobs)
 
 
 def _tell_not_read(hulls: HullFolder) -> None:
@@ -496,10 +510,11 @@ def _named(boat: Boat, job: str, name: str) -> tuple[HullState, RegisterKey]:
 
 
 def _known(hulls: HullFolder) -> str:
-    return f"one of {', '.join(hulls.hulls()) or 'none'}"
+    return f"one of {', '.join(hulls.boats()) or 'none'}"
 
 
-def _author(hulls: HullFolder, state: HullState, tablet: str, by: str) -> Author:
+def author_of(hulls: HullFolder, state: HullState, tablet: str, by: str) -> Author:
+    """Who writes, as the folder knows this machine."""
     return author_for(hulls, state, tablet or writes_as(hulls.folder), by)
 
 
@@ -514,7 +529,8 @@ def _leave_to_the_manager(hulls: HullFolder, entries: Iterable[Entry]) -> None:
             raise InputError(str(hulls.folder), [Fault("role", expected, f"a technician's, and this {part}")])
 
 
-def _save_all(hulls: HullFolder, entries: tuple[Entry, ...] | list[Entry]) -> None:
+def save_all(hulls: HullFolder, entries: tuple[Entry, ...] | list[Entry]) -> None:
+    """Keep what somebody decided; in a technician's folder what is a manager's to decide is refused."""
     _leave_to_the_manager(hulls, entries)
     save_in_turn(hulls.save, entries)
 

@@ -51,7 +51,7 @@ def make_day(jobs: Mapping[str, Path], out: Path) -> Day:
     places = {name: path.parent for name, path in jobs.items()}
     folders = tuple(out / "tablets" / str(number) for number in (1, 2, 3))
     with HullFolder(folders[0]) as first, HullFolder(folders[1]) as second, HullFolder(folders[2]) as third:
-        if not first.hulls():
+        if not first.boats():
             _fill(first, second, third, read, places)
         with HullFolder(out / "shop") as shop:
             report = merge((first, second, third), shop)
@@ -130,7 +130,7 @@ def _is_the_speed_measured_twice(key: RegisterKey) -> bool:
 
 
 def _choose_the_speed(hulls: HullFolder) -> Iterator[str]:
-    for hull in hulls.hulls():
+    for hull in hulls.boats():
         boat = open_hull(hulls, hull)
         for job in boat.jobs:
             state = boat.state_of(job)
@@ -144,7 +144,7 @@ def _choose_the_speed(hulls: HullFolder) -> Iterator[str]:
 
 
 def _join_the_numbers(hulls: HullFolder) -> Iterator[str]:
-    known = hulls.hulls()
+    known = hulls.boats()
     for hull in known:
         for other in hull_number.look_alikes(hull, known):
             state, there = (replay(number, hulls.entries(number)) for number in (hull, other))
@@ -168,7 +168,7 @@ def sign_day(day: Day) -> tuple[str, ...]:
 
 
 def _sign_again(tablet: HullFolder) -> Iterator[str]:
-    for hull in tablet.hulls():
+    for hull in tablet.boats():
         boat = open_hull(tablet, hull)
         for job in boat.jobs:
             for stale in boat.state_of(job).stale(job):

@@ -38,7 +38,10 @@ LARGEST_INTEGER = 2**53 - 1
 LONGEST_HULL_NUMBER = 64
 DEEPEST = 16
 
-KINDS = frozenset({"measure", "step", "field", "note", "retract", "signoff", "alias", "move", "job", "run"})
+SHOP_RECORD = hull_number.NO_BOAT
+"""Hull number, and key, under which the shop's own settings are kept."""
+
+KINDS = frozenset({"measure", "step", "field", "note", "retract", "signoff", "alias", "move", "job", "run", "setting"})
 """The kinds this version understands. Entries of any other kind are kept and passed on byte for byte."""
 
 _ID = re.compile(r"[0-9a-f]{32}")

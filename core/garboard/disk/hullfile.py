@@ -18,7 +18,7 @@ import attrs
 from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
-from garboard.disk.entries import Entry, entry_id, hull_key_of, view
+from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, hull_key_of, view
 from garboard.disk.journal import SUFFIX, Journal, file_name, key_of_file, read
 from garboard.disk.sizes import FileSizes
 from garboard.disk.storage import Damage, NewerFormat, NotSaved, WriterLock
@@ -162,6 +162,10 @@ class HullFolder:
         while self._locks:
             self._locks.popitem()[1].release()
         self._sizes.close()
+
+    def boats(self) -> tuple[str, ...]:
+        """Keys of the boats here, sorted: every hull file but the shop's own record."""
+        return tuple(key for key in self.hulls() if key != SHOP_RECORD)
 
     def hulls(self) -> tuple[str, ...]:
         """Keys of the hulls here, sorted. Files that cannot be read are set aside or left alone, and reported."""

@@ -18,6 +18,7 @@ from garboard.history.values import same_value
 from garboard.job_files.convert import unstructure
 from garboard.job_files.job_file import JobFile
 from garboard.records import EQUIPMENT, Job, JsonValue, Vessel
+from garboard.settings import DEFAULT, JOB, SettingSet, SettingUsed
 
 
 @attrs.frozen
@@ -62,6 +63,10 @@ class Author:
             plugins=self.plugins,
             more=more,
         )
+
+
+STATED_IN_FILE = "stated in the job file"
+"""The reason kept with a setting that came in a job file."""
 
 
 def new_job_id() -> str:
@@ -117,16 +122,30 @@ def sign_off(
     *,
     at: str = "",
     covers: Iterable[str] | None = None,
+    settings: Mapping[str, JsonValue] | None = None,
     replaces: tuple[str, ...] | None = None,
 ) -> Entry:
     """A signature over what the signer saw, listed by id: everything in the job that this program understands.
 
     covers   : ids of less, where the signer saw less
+    settings : those it is given under, as `signed_under` states them: the job keeps them, whatever the shop decides
     replaces : ids of earlier signatures it stands in the place of; None for the same person's that stand
     """
     ids: list[JsonValue] = [*(state.coverage(job) if covers is None else sorted(covers))]
-    value: JsonValue = {"role": role, "name": name, "covers": ids}
+    value: dict[str, JsonValue] = {"role": role, "name": name, "covers": ids}
+    if settings:
+        value["settings"] = dict(settings)
     return author.write(state, "signoff", (role, name), value, job=job, at=at, replaces=replaces)
+
+
+def signed_under(settings: Mapping[str, SettingUsed]) -> dict[str, JsonValue]:
+    """What a signature states of the settings it is given under; the job's own are entries it covers."""
+    stated: dict[str, JsonValue] = {}
+    for key, used in settings.items():
+        by = used.set[0] if len(used.set) == 1 else SettingSet(key=key, value=used.value)
+        if used.state != DEFAULT and not any(one.source == JOB for one in used.set):
+            stated[key] = {"value": used.value, "by": by.by, "at": by.at, "reason": by.reason}
+    return stated
 
 
 def same_boat(author: Author, one: HullState, other: HullState, reason: str) -> tuple[Entry, Entry]:
@@ -200,7 +219,15 @@ def take_in(author: Author, state: HullState, job_file: JobFile) -> list[Entry]:
     for signature in job_file.sign_offs:
         signed = attrs.evolve(author, by=signature.name)
         entry = sign_off(
-            signed, state, job_file.job.id, signature.role, signature.name, at=signature.at, covers=shown, replaces=()
+            signed,
+            state,
+            job_file.job.id,
+            signature.role,
+            signature.name,
+            at=signature.at,
+            covers=shown,
+            settings=signature.settings,
+            replaces=(),
         )
         there = state.register(register_of(entry)).history
         if not any(one.kind == "signoff" and signature.at in ("", one.at) for one in there):
@@ -258,6 +285,8 @@ def _facts(job_file: JobFile) -> Iterator[_Fact]:
         yield _Fact("step", (step.step,), _without(step, "step", "by", "at"), step.by, step.at)
     for number, note in enumerate(job_file.notes, start=1):
         yield _Fact("note", (f"imported {number}",), _without(note, "by", "at"), note.by, note.at)
+    for key, setting in job_file.settings.items():
+        yield _Fact("setting", (key,), setting, more={"reason": STATED_IN_FILE})
 
 
 def _without(record: object, *names: str) -> dict[str, JsonValue]:

@@ -1,17 +1,80 @@
-"""What only a manager decides: settling, signing as manager, joining hull numbers, moving jobs; and taking that back.
+"""What only a manager decides: settling, signing as manager, joining hull numbers, moving jobs, settings; and taking
+that back.
 
 A technician measures, takes back, signs as technician and takes the owner's signature.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
+from pathlib import Path
 
+from garboard.disk.documents import FOLDER, Document, DocumentDamaged, Kind
 from garboard.disk.entries import KINDS, Entry
+from garboard.disk.formats import Format
+from garboard.disk.shop_document import PAIRED, shop_document
 
 MANAGER = "manager"
+SHOP_FOLDER = "shop"
+"""In a shop's own folder, what only the shop has; no tablet has it."""
+MANAGERS_FILE = f"{FOLDER}/managers.json"
+MANAGERS = Kind(
+    Format("garboard managers"),
+    cure="Delete the file. A tablet is told again when it comes ashore, a shop when it starts.",
+)
+_DEVICES = "devices"
 ON_THE_PAGE, AT_THE_DESK = "shop page", "shop desk"
 """Stand for the tablet in what is written at the shop itself: on its pages, and in its folder by command."""
+
+
+Managers = Collection[str] | None
+"""What stands in entries for those who may decide (their `dev`); None where no shop says who may, so that all may."""
+
+
+def managers_of(folder: Path) -> Managers:
+    """Whose decisions hold in a folder, as far as this machine was told.
+
+    An entry can come by stick, or have come before the program knew its kind: nobody looked then who wrote it.
+    """
+    is_paired, own = _own_part(folder)
+    if not is_paired and not (folder / SHOP_FOLDER).is_dir():
+        return None
+    return frozenset({ON_THE_PAGE, AT_THE_DESK, *_listed(folder), *own})
+
+
+def _own_part(folder: Path) -> tuple[bool, list[str]]:
+    """Whether the folder is a paired tablet's, and what stands in its entries where it may decide."""
+    try:
+        paired = shop_document(folder).row(PAIRED)
+    except DocumentDamaged:
+        return True, []  # who may decide is not known, so nobody's word from elsewhere holds
+    if paired is None:
+        return False, []
+    return True, [str(paired["device"])] if paired.get("role") == MANAGER and "device" in paired else []
+
+
+def _listed(folder: Path) -> list[str]:
+    try:
+        return [str(row["device"]) for row in Document(folder / MANAGERS_FILE, MANAGERS).rows(_DEVICES)]
+    except (DocumentDamaged, KeyError):
+        return []
+
+
+def keep_managers(folder: Path, devices: Iterable[str]) -> None:
+    """Keep whose decisions hold in a folder.
+
+    devices : what stands in entries for the managers' tablets
+    errors  : storage.NotSaved
+    """
+    wanted = sorted({*devices})
+    if wanted == _listed(folder):
+        return
+    document = Document(folder / MANAGERS_FILE, MANAGERS)
+    try:
+        document.put_rows(_DEVICES, "device", [{"device": device} for device in wanted])
+    except DocumentDamaged:
+        document.begin_anew()
+        document.put_rows(_DEVICES, "device", [{"device": device} for device in wanted])
 
 
 def managers_part(entry: Entry, replaced: Iterable[Entry] = ()) -> str:
@@ -28,6 +91,8 @@ def managers_part(entry: Entry, replaced: Iterable[Entry] = ()) -> str:
         return "says that two hull numbers are one boat"
     if entry.kind == "move":
         return "moves or joins a job"
+    if entry.kind == "setting":
+        return "sets a shop setting"
     if entry.kind == "signoff":
         return "signs as manager" if _is_managers_signature(entry) else ""
     if entry.kind == "retract":
@@ -39,7 +104,7 @@ def _takes_back_managers(entry: Entry, replaced: Iterable[Entry]) -> bool:
     kind = entry.value.get("kind") if isinstance(entry.value, dict) else ""
     if kind == "signoff":
         return _is_managers_signature(entry)
-    return kind in ("alias", "move") or any(map(managers_part, replaced))
+    return kind in ("alias", "move", "setting") or any(map(managers_part, replaced))
 
 
 def _is_managers_signature(entry: Entry) -> bool:

@@ -11,19 +11,22 @@ import attrs
 
 from garboard import hull_number
 from garboard.disk.clock import HybridClock
-from garboard.disk.entries import Entry
+from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.storage import NewerFormat
 from garboard.faults import Fault, InputError, in_words
 from garboard.findings import Lack, NotEnoughData
 from garboard.history.authoring import Author, measure
+from garboard.history.authority import Managers, managers_of
 from garboard.history.halves import EntriesOf, MissingHalf, missing_halves
 from garboard.history.registers import VESSEL, RegisterKey, name_of, register_of
 from garboard.history.replay import HullState, replay
+from garboard.history.setting_entries import settings_of, shop_settings
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
 from garboard.records import JsonValue
 from garboard.samples import Recording
+from garboard.settings import SettingSet
 
 
 @attrs.frozen
@@ -34,12 +37,16 @@ class Boat:
     moved_in : jobs moved here from other hulls, each with the state that holds it
     staying  : jobs moved to a hull whose file does not say so yet: they are on this boat until it does
     unfinished : halves that are missing of decisions that stand in two hull files
+    shop     : values that stand in the shop's record
+    managers : whose settings hold
     """
 
     state: HullState
     moved_in: dict[str, HullState]
     staying: tuple[str, ...] = ()
     unfinished: tuple[MissingHalf, ...] = ()
+    shop: tuple[SettingSet, ...] = ()
+    managers: Managers = None
 
     @property
     def jobs(self) -> tuple[str, ...]:
@@ -84,6 +91,7 @@ class Boat:
         """The job as a calculator reads it; a moved job shows the vessel it was moved to, and what disagrees there."""
         state = self.state_of(job)
         view = state.view(job, load_recording=load_recording)
+        view = attrs.evolve(view, settings_set=(*settings_of(state, job, self.managers), *self.shop))
         if state is self.state:
             return view
         of_the_job = [one for one in view.disagreements if one.place[0] != VESSEL]
@@ -104,11 +112,16 @@ def open_hull(folder: HullFolder, number: str) -> Boat:
                 raise
             return ()
 
-    return open_entries(entries_of, number)
+    return open_entries(entries_of, number, managers_of(folder.folder))
 
 
-def open_entries(entries_of: EntriesOf, number: str) -> Boat:
-    """Open a boat from entries, wherever they are kept."""
+def open_entries(entries_of: EntriesOf, number: str, managers: Managers = None) -> Boat:
+    """Open a boat from entries, wherever they are kept.
+
+    managers : whose settings hold; None for everyone's
+    errors   : InputError for the shop's own record, which is no boat
+    """
+    hull_number.refuse_no_boat(number)
     entries_of = cache(entries_of)
     state = replay_with_aliases(entries_of, hull_number.key(number))
     moved_in: dict[str, HullState] = {}
@@ -120,7 +133,14 @@ def open_entries(entries_of: EntriesOf, number: str) -> Boat:
             moved_in[whole] = _with_part(moved_in.get(whole, state), other, job) if is_here_too else other
     unfinished = [half for hull in sorted(state.hull_keys) for half in missing_halves(entries_of, hull)]
     once = {half.entry.id: half for half in unfinished}
-    return Boat(state, moved_in, tuple(_staying(entries_of, state)), tuple(once.values()))
+    return Boat(
+        state,
+        moved_in,
+        tuple(_staying(entries_of, state)),
+        tuple(once.values()),
+        shop_settings(entries_of(SHOP_RECORD), managers),
+        managers,
+    )
 
 
 def _staying(entries_of: EntriesOf, state: HullState) -> Iterator[str]:

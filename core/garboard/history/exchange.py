@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import attrs
@@ -13,19 +13,22 @@ from garboard import hull_number
 from garboard.disk.entries import Entry, canonical_bytes, read_entry
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import Fault, InputError
-from garboard.history.authoring import Author, take_in
-from garboard.history.boat import Boat, keep_recording, open_entries
+from garboard.history.authoring import STATED_IN_FILE, Author, take_in
+from garboard.history.boat import Boat, keep_recording, open_entries, open_hull
 from garboard.history.registers import register_of
 from garboard.history.replay import replay
+from garboard.history.setting_entries import set_setting
+from garboard.history.values import same_value
 from garboard.job_files.job_file import JobFile, exported_name, file_beside, is_beside, job_file_text
 from garboard.job_view import JobView
 from garboard.records import JsonValue, Measurement
+from garboard.settings import DEFAULT, JOB, Setting, in_force
 
 _NAME = re.compile(rb"[0-9a-f]{64}")
 CHANGED = "the entries' own values; delete the key 'entries' to take the file in as typed anew"
 
 
-def job_file_of(view: JobView, entries: tuple[Entry, ...] = ()) -> JobFile:
+def job_file_of(view: JobView, entries: tuple[Entry, ...] = (), declared: Sequence[Setting] = ()) -> JobFile:
     """A job view as a job file; with the entries it was replayed from, it can be taken in again without a change."""
     return JobFile(
         vessel=view.vessel,
@@ -34,13 +37,34 @@ def job_file_of(view: JobView, entries: tuple[Entry, ...] = ()) -> JobFile:
         measurements=view.measurements,
         notes=view.notes,
         sign_offs=view.sign_offs,
-        settings=dict(view.settings),
+        settings=stated_settings(view, declared),
         entries=tuple(json.loads(entry.raw) for entry in entries),
     )
 
 
-def export_job(folder: HullFolder, boat: Boat, job: str, out: Path) -> Path:
+def stated_settings(view: JobView, declared: Sequence[Setting] = ()) -> dict[str, JsonValue]:
+    """The settings a job file states: what holds for the job and is not at its default.
+
+    declared : the settings of the plugins at work; they tell what holds while several values stand
+    """
+    _, used = in_force(declared, view.settings_set, view.signed_under)
+    stated = {key: one.value for key, one in used.items() if one.state != DEFAULT}
+    known = {setting.key for setting in declared}
+    of_job = [one for one in view.settings_set if one.source == JOB]
+    of_shop = [one for one in view.settings_set if one.source != JOB]
+    signed = [one for signature in view.signed_under for one in signature.values()]
+    for values in (of_job, signed if view.signed_under else of_shop):
+        for key in sorted({one.key for one in values} - known - stated.keys()):
+            standing = {canonical_bytes(one.value): one.value for one in values if one.key == key and one.proved}
+            if len(standing) == 1:
+                stated[key] = standing.popitem()[1]
+    return stated
+
+
+def export_job(folder: HullFolder, boat: Boat, job: str, out: Path, declared: Sequence[Setting] = ()) -> Path:
     """Write a job and the attachments its entries name into a folder; returns the job file's path.
+
+    declared : the settings of the plugins at work
 
     All facts about the vessel travel, and of hull numbers that are the same boat, or that the job was moved from.
     """
@@ -48,7 +72,7 @@ def export_job(folder: HullFolder, boat: Boat, job: str, out: Path) -> Path:
     home, job = boat.state_of(job), boat.joined(job)
     jobs = ("", job, *home.parts(job))
     entries = tuple(entry for entry in held if entry.job in jobs or register_of(entry).kind == "field")
-    view = _open(entries, boat.state.hull).view(job)
+    view = attrs.evolve(_open(entries, boat.state.hull).view(job), settings_set=boat.view(job).settings_set)
     out.mkdir(parents=True, exist_ok=True)
     for name, files in _files_of(entries).items():
         if name in folder.attachments:
@@ -56,7 +80,7 @@ def export_job(folder: HullFolder, boat: Boat, job: str, out: Path) -> Path:
             for file in files:
                 (out / file).write_bytes(content)
     path = out / "job.json"
-    path.write_text(job_file_text(job_file_of(view, entries)), encoding="utf-8")
+    path.write_text(job_file_text(job_file_of(view, entries, declared)), encoding="utf-8")
     return path
 
 
@@ -67,9 +91,10 @@ def import_job(folder: HullFolder, job_file: JobFile, base: Path, author: Author
     returns : the hull's key and how many entries were new
     Raises InputError when the file carries entries that do not say what the rest of it says.
     """
+    hull_number.refuse_no_boat(job_file.vessel.hull_number)
     key = hull_number.key(job_file.vessel.hull_number)
     if job_file.entries:
-        return key, _import_entries(folder, job_file, base, key)
+        return key, _import_entries(folder, job_file, base, key) + _import_settings(folder, job_file, author)
     state = replay(key, folder.entries(key))
     kept = attrs.evolve(job_file, measurements=tuple(_with_attachment(folder, base, m) for m in job_file.measurements))
     entries = take_in(author, state, kept)
@@ -89,6 +114,26 @@ def _import_entries(folder: HullFolder, job_file: JobFile, base: Path, key: str)
             put = folder.put_if_absent(hull, [entry for entry in entries if entry.hull_key == hull])
             added += len(put.added)
     return added
+
+
+def _import_settings(folder: HullFolder, job_file: JobFile, author: Author) -> int:
+    """Settings the file states and its entries do not carry: those of the shop it was exported in.
+
+    They stay with the job. This shop's record is another's to write: its rules hold for every boat. What holds or
+    stands here already is not repeated.
+    """
+    job = job_file.job.id
+    boat = open_hull(folder, job_file.vessel.hull_number)
+    view, state = boat.view(job), boat.state_of(job)
+    here = stated_settings(view)
+    signed = {(key, canonical_bytes(one.value)) for signed in view.signed_under for key, one in signed.items()}
+    there = {(one.key, canonical_bytes(one.value)) for one in view.settings_set if one.source == JOB} | signed
+    new = [
+        set_setting(author, state, key, value, STATED_IN_FILE, job, boat.managers)
+        for key, value in job_file.settings.items()
+        if not (key in here and same_value(here[key], value)) and (key, canonical_bytes(value)) not in there
+    ]
+    return len(folder.put_if_absent(state.hull, new).added) if new else 0
 
 
 def _entry(plain: JsonValue, index: int) -> Entry:

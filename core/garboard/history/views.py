@@ -108,7 +108,7 @@ def _signed(entry: Entry) -> dict[str, JsonValue]:
 
 def _disagreements(registers: Iterable[tuple[RegisterKey, tuple[Entry, ...]]]) -> Iterator[Disagreement]:
     for key, current in registers:
-        if disagree(key, current):
+        if disagree(key, current) and key.kind != "setting":  # a setting in doubt has a value all the same
             yield _disagreement(key, current)
 
 

@@ -267,7 +267,7 @@ class PluginHost:
             return view
         stated = {one.key for one in view.settings_set}
         own = [SettingSet(key=key, value=value) for key, value in view.settings.items() if key not in stated]
-        values, used = in_force(self.settings, (*own, *view.settings_set))
+        values, used = in_force(self.settings, (*own, *view.settings_set), view.signed_under)
         return attrs.evolve(view, settings=ReadSettings(values), settings_used=used)
 
     def assess(self, view: JobView, steps: Sequence[str] | None = None) -> tuple[Assessed, ...]:

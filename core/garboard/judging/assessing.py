@@ -9,6 +9,7 @@ from pathlib import Path
 import attrs
 
 from garboard import hull_number
+from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.faults import Fault, InputError
@@ -97,7 +98,7 @@ def jobs_in(hulls: HullFolder, hull: str = "") -> Iterator[tuple[str, JobView]]:
     """
     load = recordings_of(hulls)
     seen: set[str] = set()
-    for key in [hull_number.key(hull)] if hull else hulls.readable():
+    for key in [hull_number.key(hull)] if hull else [key for key in hulls.readable() if key != SHOP_RECORD]:
         boat = open_hull(hulls, key)
         for job in boat.jobs:
             if job not in seen:

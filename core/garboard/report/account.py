@@ -23,6 +23,7 @@ from garboard.report.outline import (
     result_of,
 )
 from garboard.report.palette import DAY, NIGHT, STEP_MARKS, VERDICT_MARKS, Colours, Mark
+from garboard.report.settings_used import settings_in_words
 from garboard.steps import Assessed
 
 if TYPE_CHECKING:
@@ -115,6 +116,8 @@ def _phase(console: Console, phase: PhaseOutline, numbers: Mapping[Basis, int], 
                 _one_line(console, finding)
             else:
                 _finding(console, finding, numbers)
+        for sentence in settings_in_words(step.found):
+            _hanging(console, "", sentence, _WIDTH_OF_MARK)
 
 
 def _passes(finding: Finding) -> bool:

@@ -35,6 +35,7 @@ from garboard.report.outline import (
     result_of,
 )
 from garboard.report.palette import DAY, STEP_MARKS, VERDICT_MARKS
+from garboard.report.settings_used import settings_in_words
 from garboard.steps import Assessed, Block, Caution, Kind, ReportSection
 
 if TYPE_CHECKING:
@@ -319,6 +320,8 @@ def _checks(paper: Paper, view: JobView, host: PluginHost, assessed: Sequence[As
 
 
 def _checked_step(paper: Paper, step: StepOutline, printed: _Printed) -> None:
+    from garboard.report.paper import NOTE
+
     found = alike_together(one.finding for one in step.found)
     if len(found) == 1 and found[0].about == step.title and found[0].verdict is Verdict.PASS and step.state == "done":
         _one_line(paper, found[0], printed)  # the line says all the heading would
@@ -331,6 +334,8 @@ def _checked_step(paper: Paper, step: StepOutline, printed: _Printed) -> None:
             _finding(paper, finding, printed)
             for figure in finding.figures:
                 _figure(paper, figure, printed)
+    for sentence in settings_in_words(step.found):
+        paper.hanging("", sentence, size=NOTE)
     paper.y += 1
 
 

@@ -15,7 +15,9 @@
                          or null, decimals; uncertainty is the older name of expanded_uncertainty),
                          basis (kind, text, note), tables (title, headings, rows),
                          figures (title, x, y, y2 or null, series, bands, markers),
-                         missing (lack, step, field, row, of, text)
+                         missing (lack, step, field, row, of, text),
+                         settings_used (key, title, value, default, state, set, not_used, shop_now): those read that
+                         are not at their default or in doubt
       punch_list         about, text, why, step
 
 An expanded uncertainty is half the width of the 95 % interval, in the number's unit: the coverage factor times the
@@ -96,6 +98,7 @@ def assessed_as_plain(one: Assessed) -> Plain:
         "plugin": one.plugin,
         "plugin_version": one.plugin_version,
         **finding_as_plain(one.finding),
+        "settings_used": [attrs.asdict(used) for used in one.settings_used],
     }
 
 

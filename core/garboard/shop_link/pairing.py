@@ -19,13 +19,12 @@ from uuid import uuid4
 import attrs
 
 from garboard.disk.documents import DocumentDamaged
+from garboard.disk.shop_document import FILE, PAIRED, shop_document
 from garboard.faults import Fault, InputError
 from garboard.history.authority import AT_THE_DESK, MANAGER
+from garboard.history.authority import SHOP_FOLDER as SHOP_FOLDER
 from garboard.job_files.convert import structure
-from garboard.shop_link.shop_document import FILE, PAIRED, shop_document
 
-SHOP_FOLDER = "shop"
-"""In a shop's own folder, what only the shop has; no tablet has it."""
 DEFAULT_PORT = 8443
 FINGERPRINT_BYTES = 10
 """Bytes of the certificate's SHA-256 in a code: 80 bits, which nobody can make a second certificate for."""

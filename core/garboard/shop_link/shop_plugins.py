@@ -16,10 +16,10 @@ from garboard.disk import storage
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.documents import DocumentDamaged
 from garboard.disk.hullfile import HullFolder
+from garboard.disk.shop_document import PLUGINS, shop_document
 from garboard.faults import InputError
 from garboard.job_files.convert import structure
 from garboard.records import JsonValue
-from garboard.shop_link.shop_document import PLUGINS, shop_document
 
 FOLDER = "shop_plugins"
 NAME = re.compile(r"[a-z][a-z0-9_]{0,59}")

@@ -12,6 +12,7 @@ import random
 import re
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import TypeVar
 
@@ -23,8 +24,9 @@ from garboard.disk.entries import entry_id, hull_key_of
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving, OutOfPlace
-from garboard.disk.storage import NewerFormat
+from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import InputError, in_words
+from garboard.history.authority import keep_managers
 from garboard.history.merge import HullMerge, judge
 from garboard.history.registers import RegisterKey
 from garboard.shop_link import shop_plugins, wire
@@ -259,6 +261,9 @@ class _Ashore:
         mine = self._mine()
         reply = self.line.ask("GET", "/v1/digests", fields={"If-None-Match": wire.whole_state(mine)})
         self.role = reply.fields.get(wire.ROLE.lower(), self.role)
+        if (listed := reply.fields.get(wire.MANAGERS.lower())) is not None:  # an older shop lists none
+            with suppress(NotSaved):  # a full disk must not keep what is here from being sent; it is told again
+                keep_managers(self.folder.folder, wire.read_names(listed))
         return mine if reply.status == 304 else _read(lambda: wire.read_digests(_found(reply).body))
 
     def attachments(self, *, prove: bool) -> None:

@@ -17,6 +17,7 @@ import zlib
 from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 from typing import NamedTuple
+from urllib.parse import quote, unquote
 
 from garboard.faults import GarboardError
 from garboard.records import JsonValue
@@ -53,6 +54,9 @@ DEVICE = "Garboard-Device"
 """Field: what stands for the tablet in the entries it writes."""
 ROLE = "Garboard-Role"
 """Field: what the tablet may do, from the shop."""
+
+MANAGERS = "Garboard-Managers"
+"""Field: what stands in entries for those whose decisions hold, from the shop; each escaped as in an address."""
 
 NOTHING: Mapping[str, str] = MappingProxyType({})
 
@@ -176,6 +180,20 @@ def whole_state(digests: Mapping[str, tuple[str, int]]) -> str:
 def names_tag(names: Iterable[str]) -> str:
     """One tag over the names of all attachments held."""
     return f'"{hashlib.sha256("".join(sorted(names)).encode()).hexdigest()}"'
+
+
+def names(texts: Iterable[str]) -> str:
+    """Texts as a field carries them.
+
+    >>> names(["shop page", "a,b"]), read_names("a%2Cb,shop%20page")
+    ('a%2Cb,shop%20page', ('a,b', 'shop page'))
+    """
+    return ",".join(quote(text, safe="") for text in sorted(texts))
+
+
+def read_names(field: str) -> tuple[str, ...]:
+    """Texts out of a field."""
+    return tuple(unquote(text) for text in field.split(",") if text)
 
 
 def plugins_tag(plugins: Iterable[tuple[str, str]]) -> str:

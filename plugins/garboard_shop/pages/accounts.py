@@ -14,7 +14,7 @@ import attrs
 
 from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
-from garboard.disk.entries import Entry, canonical_bytes, view
+from garboard.disk.entries import SHOP_RECORD, Entry, canonical_bytes, view
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Verdict
@@ -38,7 +38,7 @@ from garboard.samples import Recording
 from garboard.steps import Assessed
 from garboard_shop.pages.drawing import figure_name
 from garboard_shop.pages.wording import counted
-from garboard_shop.store import AttachmentStore, Store
+from garboard_shop.store import AttachmentStore, Store, managers_devices
 
 MOST_BOATS_KEPT = 200
 SIGNED_BEFORE_HAND_OVER = "technician"
@@ -148,8 +148,9 @@ class BoatAccount:
 
     @property
     def digest(self) -> str:
-        """Equal for accounts made from the same entries and recordings."""
-        return _short([name for ids in (*self.held.values(), self.lacking) for name in (*sorted(ids), "")])
+        """Equal for accounts made from the same entries and recordings, by the same managers."""
+        managers = self.boat.managers or () if self.has_settings else ()
+        return _short([name for ids in (*self.held.values(), self.lacking, managers) for name in (*sorted(ids), "")])
 
     @property
     def other_numbers(self) -> tuple[str, ...]:
@@ -177,6 +178,11 @@ class BoatAccount:
         homes = {id(fold): fold for fold in (self.boat.state, *self.boat.moved_in.values())}
         unknown = [entry for fold in homes.values() for entry in fold.unknown.values()]
         return tuple(sorted(Counter(" and ".join(sorted(one.plugins)) or one.kind for one in unknown).items()))
+
+    @property
+    def has_settings(self) -> bool:
+        """Whether anything in it depends on whose settings hold."""
+        return any(job.view.settings_set for job in self.jobs)
 
     def job(self, job: str) -> JobAccount | None:
         return next((one for one in self.jobs if one.id == job), None)
@@ -228,6 +234,9 @@ def slot_in_words(key: RegisterKey, host: PluginHost) -> str:
     if key.kind == "step" and key.subject:
         declared = host.step(key.subject[0])
         return f"{declared.title if declared else key.subject[0]}: state"
+    if key.kind == "setting" and key.subject:
+        titles = {setting.key: setting.field.title for setting in host.settings}
+        return f"Setting: {titles.get(key.subject[0], key.subject[0])}"
     if key.kind == "move":
         return "The job this one was joined into" if key.subject == JOINING else "The hull this job was moved to"
     return f"{key.kind} {' '.join(key.subject)}".strip()
@@ -246,12 +255,12 @@ class Accounts:
         self._making: dict[str, threading.Lock] = {}
 
     def of(self, hull: str) -> BoatAccount | None:
-        """The boat of a hull number; None when nothing is held of it.
+        """The boat of a hull number; None when nothing is held of it, and for the shop's own record.
 
         errors : storage.NewerFormat
         """
         key = hull_number.key(hull)
-        if not self._store.ids(key):
+        if key == SHOP_RECORD or not self._store.ids(key):
             return None
         with self._guard:
             making = self._making.setdefault(key, threading.Lock())
@@ -267,8 +276,10 @@ class Accounts:
             return kept
 
     def _is_fresh(self, kept: BoatAccount) -> bool:
-        return all(self._store.ids(hull) == ids for hull, ids in kept.held.items()) and not any(
-            is_held(self._store.attachments, name) for name in kept.lacking
+        return (
+            all(self._store.ids(hull) == ids for hull, ids in kept.held.items())
+            and not any(is_held(self._store.attachments, name) for name in kept.lacking)
+            and not (kept.has_settings and kept.boat.managers != managers_devices(self._store.register))
         )
 
 
@@ -284,7 +295,7 @@ def is_held(attachments: AttachmentStore, name: str) -> bool:
 def open_boat(store: Store, hull: str) -> tuple[Boat, dict[str, Entry], dict[str, frozenset[str]]]:
     """Replay a boat's entries.
 
-    returns : the boat, all its entries by id, and their ids by every hull number read
+    returns : the boat, all its entries by id, and the ids read by every hull number, the shop's own record among them
     """
     held: dict[str, frozenset[str]] = {}
     entries: dict[str, Entry] = {}
@@ -297,10 +308,11 @@ def open_boat(store: Store, hull: str) -> tuple[Boat, dict[str, Entry], dict[str
                 raise
             held[number] = frozenset()
         found = [view(name, raw) for name, raw in store.get(number, held[number]).items()] if held[number] else []
-        entries.update((entry.id, entry) for entry in found)
+        if number != SHOP_RECORD:
+            entries.update((entry.id, entry) for entry in found)
         return found
 
-    return open_entries(entries_of, hull), entries, held
+    return open_entries(entries_of, hull, managers_devices(store.register)), entries, held
 
 
 def make_account(store: Store, host: PluginHost, hull: str) -> BoatAccount:

@@ -16,8 +16,12 @@ from garboard.history.halves import save_in_turn
 from garboard.history.past import outlived_a_joining
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
+from garboard.history.setting_entries import reset_setting, set_setting
+from garboard.settings import Setting
+from garboard_shop.pages import settings
 from garboard_shop.pages.accounts import BoatAccount, coverage_seen, open_boat, seen_in, slot_in_words
-from garboard_shop.store import Store
+from garboard_shop.pages.wording import value_in_words
+from garboard_shop.store import Store, managers_devices
 
 
 class Overtaken(GarboardError):
@@ -163,6 +167,24 @@ def end_unfinished(store: Store, account: BoatAccount, now: int) -> None:
     _keep(store, [half.entry for half in account.boat.unfinished if half.is_sure], now)
 
 
+def set_for_shop(store: Store, setting: Setting, form: Mapping[str, str], by: str, now: int) -> str:
+    """Set one of the shop's settings, or with `reset` in the form take back what was set.
+
+    form : saw, reason, and value or reset
+    """
+    record = settings.record_of(store)
+    if settings.saw(record, setting.key) != form.get("saw"):
+        raise Overtaken("Somebody else changed this setting meanwhile. Look at it again, then decide.")
+    author, managers = _author(record, by), managers_devices(store.register)
+    title, reason = setting.field.title, form.get("reason", "")
+    if form.get("reset"):
+        _keep(store, [reset_setting(author, record, setting.key, reason, managers=managers)], now)
+        return f"{title}: nothing is set any more. The default holds for every job that is not signed."
+    value = settings.typed(setting, form)
+    _keep(store, [set_setting(author, record, setting.key, value, reason, managers=managers)], now)
+    return f"{title} is {value_in_words(value)} now, for every job that is not signed."
+
+
 def _joins(state: HullState, key: RegisterKey, other: str) -> bool:
     named = [entry.value for entry in state.current(key)] if key.kind == "alias" else []
     return any(isinstance(value, dict) and hull_number.key(str(value.get("hull") or "-")) == other for value in named)
@@ -179,6 +201,7 @@ def _disagreement(account: BoatAccount, form: Mapping[str, str]) -> tuple[HullSt
 
 def _other_hull(store: Store, form: Mapping[str, str]) -> HullState:
     typed = form.get("other", "").strip()
+    hull_number.refuse_no_boat(typed)
     state = _fold_of(store, hull_number.key(typed)) if typed else None
     if state is None or not len(state):
         raise InputError("hull number", [Fault("other hull number", "one that is here", repr(typed))])

@@ -17,6 +17,7 @@ from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.report.outline import references
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS
+from garboard.report.settings_used import setting_in_words, settings_in_words
 from garboard.shop_link.pairing import PairingCode
 from garboard_shop.naming import UNNAMED, kept_name
 from garboard_shop.pages import drawing, wording
@@ -99,6 +100,8 @@ def _templates(desk: ShopDesk) -> Environment:
         file_of,
         history_name,
         reason_in,
+        setting_in_words,
+        settings_in_words,
     ):
         found.globals[function.__name__] = function
     found.globals["place"] = lambda place: place_in_words(place, desk.host)

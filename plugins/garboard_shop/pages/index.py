@@ -18,6 +18,7 @@ import attrs
 
 from garboard import hull_number
 from garboard.disk.clock import wall_milliseconds
+from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError
 from garboard.records import JsonValue
@@ -261,7 +262,9 @@ class Index:
             log.exception("hull %s cannot be shown", hull)
 
     def read(self, hull: str) -> bool:
-        """Read one hull; False when it was read before and has not grown."""
+        """Read one hull; False when it was read before and has not grown, and for the shop's own record."""
+        if hull == SHOP_RECORD:
+            return False
         try:
             ids = self._store.ids(hull)
         except (NewerFormat, InputError):

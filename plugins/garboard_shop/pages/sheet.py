@@ -8,7 +8,7 @@ from datetime import date
 
 import attrs
 
-from garboard.disk.entries import Entry
+from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError, in_words
 from garboard.findings import Verdict
@@ -167,7 +167,8 @@ def _came_on(store: Store, day: date) -> Mapping[str, Sequence[_Delivered]]:
     for delivery in store.deliveries(*limits_of(day)):
         for hull, ids in delivery.ids.items():
             tablet = names.get(delivery.tablet, delivery.tablet)
-            found[hull].append(_Delivered(tablet, delivery.at, delivery.clock_offset, ids))
+            if hull != SHOP_RECORD:
+                found[hull].append(_Delivered(tablet, delivery.at, delivery.clock_offset, ids))
     return found
 
 

@@ -24,7 +24,7 @@ from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.shop_link.wire import LARGEST_PIECE
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
-from garboard_shop.pages import decisions, exports, people, plugins, sheet, wording
+from garboard_shop.pages import decisions, exports, people, plugins, settings, sheet, wording
 from garboard_shop.pages.accounts import BoatAccount, JobAccount, open_boat, slot_in_words
 from garboard_shop.pages.desk import FOLDER, ShopDesk
 from garboard_shop.pages.drawing import colours_as_css
@@ -72,6 +72,10 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/tablets/{tablet}/role", change_role, "POST", MANAGER),
         ("/tablets/{tablet}/remove", remove_tablet, "POST", MANAGER),
         ("/changes", changes_page, "GET", ""),
+        ("/settings", settings_page, "GET", ""),
+        ("/settings/{key}", setting_page, "GET", ""),
+        ("/settings/{key}/look", look_at_change, "POST", MANAGER),
+        ("/settings/{key}/set", change_setting, "POST", MANAGER),
         ("/plugins", plugins_page, "GET", ""),
         ("/plugins/approve", approve_plugin, "POST", MANAGER),
         ("/plugins/withdraw", withdraw_plugin, "POST", MANAGER),
@@ -411,6 +415,51 @@ def withdraw_plugin(visit: Visit) -> Response:
     """Take one back from them."""
     plugin = withdraw(visit.desk.store.register, visit.form.get("name", ""), visit.who, visit.desk.now())
     return visit.go("/plugins", f"{plugin.name} runs on no tablet once it has come ashore.")
+
+
+def settings_page(visit: Visit) -> Response:
+    """What the shop decides."""
+    return visit.page("settings.html", shown=settings.shown_settings(visit.desk))
+
+
+def setting_page(visit: Visit) -> Response:
+    """One setting: what holds, who set it and why, what it was, and the forms to change it."""
+    record = settings.record_of(visit.desk.store)
+    shown = _setting(visit)
+    key = shown.setting.key
+    return visit.page(
+        "setting.html", one=shown, history=settings.history(record, key), saw=settings.saw(record, key), effect=None
+    )
+
+
+def look_at_change(visit: Visit) -> Response:
+    """What a change would do, before it is made."""
+    shown, form = _setting(visit), visit.form
+    value = shown.setting.default if form.get("reset") else settings.typed(shown.setting, form)
+    return visit.page(
+        "setting_change.html",
+        one=shown,
+        value=value,
+        reset=form.get("reset", ""),
+        typed=form.get("value", ""),
+        reason=form.get("reason", ""),
+        saw=form.get("saw", ""),
+        effect=settings.effect_of(visit.desk, shown.setting, value),
+    )
+
+
+def change_setting(visit: Visit) -> Response:
+    """Change one of the shop's settings."""
+    desk, shown = visit.desk, _setting(visit)
+    notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now())
+    return visit.go(f"/settings/{shown.setting.key}", notice)
+
+
+def _setting(visit: Visit) -> settings.ShownSetting:
+    found = settings.shown_setting(visit.desk, visit.request.path_params["key"])
+    if found is None:
+        raise NotHere(404, "No plugin at work here has a setting of this name.")
+    return found
 
 
 def people_page(visit: Visit) -> Response:

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import attrs
 
-from garboard.shop_link.shop_document import is_paired
+from garboard.disk.entries import SHOP_RECORD
+from garboard.disk.shop_document import is_paired
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.vessels import ASHORE, VesselLine, VesselList, stamp_of
 
@@ -99,6 +100,11 @@ def _disagreement(hull: str, key: RegisterKey, may_decide: bool) -> ReportLine:
     place = Place(page="entry", hull=hull, job=key.job, subject=(key.kind, *key.subject))
     if key.kind == "measure":
         place = attrs.evolve(place, step=key.subject[0])
+    if key.kind == "setting":
+        whose = "the shop" if hull == SHOP_RECORD else f"a job of {hull}"
+        return ReportLine(
+            f"Two values for the setting {key.subject[0]} of {whose}. A manager chooses at the shop.", True
+        )
     about = " ".join(filter(None, key.subject)).replace("_", " ")
     do = "choose" if may_decide else "measure again"
     return ReportLine(f"{hull}: two values for {about}. Press to {do}.", True, place if key.kind in _KINDS else None)

@@ -31,7 +31,7 @@ def help_text(tablet: Tablet) -> str:
         "Plugins not working",
         *(problems or ["  none"]),
         "",
-        f"Hull files: {len(tablet.files.hulls())}, damaged: {len(tablet.files.damage())}",
+        f"Hull files: {len(tablet.files.boats())}, damaged: {len(tablet.files.damage())}",
         "",
         "Log, oldest lines first",
         kept_log(tablet.folder) or "  empty",

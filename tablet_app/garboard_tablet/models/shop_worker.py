@@ -8,9 +8,9 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from garboard.disk.documents import DocumentDamaged
+from garboard.disk.shop_document import is_paired
 from garboard.disk.storage import NotSaved
 from garboard.faults import GarboardError, in_words
-from garboard.shop_link.shop_document import is_paired
 
 if TYPE_CHECKING:
     from garboard.shop_link.ashore import ComingAshore, State

@@ -13,9 +13,10 @@ import attrs
 
 from garboard.disk.clock import HybridClock
 from garboard.disk.documents import DocumentDamaged
+from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.hullfile import HullFolder
+from garboard.disk.shop_document import damage_of
 from garboard.faults import in_words
-from garboard.shop_link.shop_document import damage_of
 from garboard_tablet.models.session import Session, resume
 from garboard_tablet.models.settings import TabletSettings, read_settings, write_settings
 
@@ -98,7 +99,12 @@ class Tablet:
         return min(leading, key=lambda key: (not _is_well_formed(key), key))
 
     def look_again(self, hulls: Collection[str]) -> None:
-        """Take in what came into hulls' files from elsewhere."""
+        """Take in what came into hulls' files from elsewhere, and who may decide, as the shop says it now."""
+        from garboard.history.authority import managers_of
+
+        managers = managers_of(self.folder)
+        if SHOP_RECORD in hulls or any(boat.managers != managers for boat in self._boats.values()):
+            self._open_all_anew()  # the shop's settings are in every boat's jobs
         opened = {key: boat for boat in self._boats.values() for key in boat.hulls}
         awaited = {home for boat in self._boats.values() for home, _ in boat.state.moved_from}
         awaited |= {target for boat in self._boats.values() for target in boat.state.moved_away.values()}
@@ -113,13 +119,16 @@ class Tablet:
             self.clock.follow(entry.clock)
         self._take_in(fresh)
 
+    def _open_all_anew(self) -> None:
+        self._boats.clear()
+        self._views.clear()
+
     def _take_in(self, fresh: Sequence[Entry]) -> None:
         """Add entries to the boats they are about. What says which numbers are one boat makes all open anew."""
         from garboard.history.registers import register_of
 
         if any(register_of(entry).kind in ("alias", "move") for entry in fresh):
-            self._boats.clear()
-            self._views.clear()
+            self._open_all_anew()
             return
         by_hull: dict[str, list[Entry]] = {}
         for entry in fresh:
@@ -292,11 +301,15 @@ class Tablet:
         )
 
     def sign(self, hull: str, job: str, role: str, name: str, signature: bytes) -> None:
-        """Sign a job over everything now in it, with the signature as drawn."""
+        """Sign a job over everything now in it, under the settings that hold now, with the signature as drawn."""
+        from garboard.history.authoring import signed_under
+
         state = self.state_of(hull, job)
         drawn = self.files.attachments.put(signature)
         covers: list[JsonValue] = [*state.coverage(job)]
-        value: JsonValue = {"role": role, "name": name, "covers": covers, "signature": {"file": drawn}}
+        value: dict[str, JsonValue] = {"role": role, "name": name, "covers": covers, "signature": {"file": drawn}}
+        if settings := signed_under(self.view(hull, job).settings_used):
+            value["settings"] = settings
         self.save(self.author(by=name).write(state, "signoff", (role, name), value, job=job))
 
     def add_piece(self, hull: str, path: tuple[str, ...]) -> None:

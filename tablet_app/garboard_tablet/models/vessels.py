@@ -158,7 +158,7 @@ class Differences:
 
 def differences(files: HullFolder, lines: Sequence[VesselLine]) -> Differences:
     """Compare lines with the files they come from. It changes nothing: any thread may call it."""
-    here = files.hulls()
+    here = files.boats()
     among = set(here)
     gone = tuple(line for line in lines if line.hull not in among)
     still = [line for line in lines if line.hull in among]

@@ -16,10 +16,10 @@ from campaigns.sync_campaign import Server
 from campaigns.writers import entry_number
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
+from garboard.disk.shop_document import FILE
 from garboard.faults import InputError
 from garboard.shop_link import pairing
 from garboard.shop_link.pairing import PairingCode, read_address, read_code
-from garboard.shop_link.shop_document import FILE
 from garboard_shop.embedded import SHOP_FOLDER
 from garboard_shop.naming import keep_name
 

@@ -14,6 +14,7 @@ from garboard.commands import hulls
 from garboard.commands.ashore import readable_report
 from garboard.disk.entries import Entry, canonical_bytes, read_entry
 from garboard.disk.hullfile import HullFolder
+from garboard.disk.shop_document import FILE
 from garboard.faults import InputError
 from garboard.history.authoring import Author, measure, move_job, retract, same_boat, settle, sign_off
 from garboard.history.authority import AT_THE_DESK, ON_THE_PAGE
@@ -22,7 +23,6 @@ from garboard.history.replay import HullState, replay
 from garboard.shop_link import pairing, wire
 from garboard.shop_link.ashore import bring_ashore_where_it_is
 from garboard.shop_link.pairing import PairedShop
-from garboard.shop_link.shop_document import FILE
 from garboard.shop_link.sync import bring_ashore
 from garboard_shop.embedded import EmbeddedStore, FileRegister
 from garboard_shop.store import MANAGER, TECHNICIAN

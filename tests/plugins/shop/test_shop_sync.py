@@ -16,11 +16,11 @@ from starlette.types import Receive, Scope, Send
 from campaigns.writers import entry_number
 from garboard.disk.documents import DocumentDamaged
 from garboard.disk.hullfile import HullFolder
+from garboard.disk.shop_document import FILE
 from garboard.disk.storage import NotSaved
 from garboard.history.authoring import measure, sign_off
 from garboard.history.replay import HullState, replay
 from garboard.shop_link import pairing, sync
-from garboard.shop_link.shop_document import FILE
 from garboard.shop_link.sync import NotPaired, NotTheShop, ShopAway, ShopRefused, bring_ashore, keep_trying
 from garboard_shop.app import Limits
 from garboard_shop.embedded import EmbeddedStore

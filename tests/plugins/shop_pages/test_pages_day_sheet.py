@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from garboard import hull_number
 from garboard.disk.clock import Stamp
-from garboard.disk.entries import Entry, make_entry
+from garboard.disk.entries import SHOP_RECORD, Entry, make_entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.hosting.host import PluginHost
 from garboard_shop.embedded import EmbeddedStore
@@ -43,6 +43,8 @@ PAGES = (
     "/people",
     "/changes",
     "/plugins",
+    "/settings",
+    "/settings/wiring_audit.drop_other",
     "/days/2026-01-01",
 )
 MARKUP = "\"><script src=//elsewhere.test></script><img src=x onerror=alert(1)>'{{7*7}}"
@@ -348,7 +350,7 @@ def test_the_day_sheet_reads_only_the_boats_of_its_day_however_many_there_are(
     index = Index(counting, now=lambda: NOON)  # type: ignore[arg-type]
     found = sheet.day_sheet(counting, accounts, index, date(2026, 11, 25), sheet.CAME)  # type: ignore[arg-type]
     assert len(found.boats) == 4
-    assert set(counting.read) == {SALTGRASS, KITTIWAKE, LONG_REACH, MISTYPED}
+    assert set(counting.read) == {SALTGRASS, KITTIWAKE, LONG_REACH, MISTYPED, SHOP_RECORD}
 
 
 def test_a_day_with_very_many_boats_is_turned_over_page_by_page(pages: Pages, manager: Browser) -> None:

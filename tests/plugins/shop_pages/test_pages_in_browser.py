@@ -105,6 +105,8 @@ PLACES = (
     "/people",
     "/changes",
     "/plugins",
+    "/settings",
+    "/settings/wiring_audit.drop_other",
     "/boats/ABC00001A526",
 )
 

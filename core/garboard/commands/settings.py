@@ -1,0 +1,190 @@
+"""`garboard settings`: what the shop decided, and deciding it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from garboard.commands.hulls import author_of, chosen_job, save_all
+from garboard.disk.clock import moment_in_words
+from garboard.disk.entries import SHOP_RECORD
+from garboard.disk.hullfile import HullFolder
+from garboard.faults import Fault, InputError, ValueRefused, shown
+from garboard.fields import check_value
+from garboard.history.authority import managers_of
+from garboard.history.boat import Boat, open_hull
+from garboard.history.replay import HullState, replay
+from garboard.history.setting_entries import reset_setting, set_setting, settings_of, shop_settings
+from garboard.report.settings_used import setting_in_words, value_in_words
+from garboard.settings import JOB, Setting, SettingSet, SettingUsed, in_force
+
+if TYPE_CHECKING:
+    from garboard.hosting.host import PluginHost
+    from garboard.job_view import JobView
+    from garboard.records import JsonValue
+    from garboard.report.terminal import Tools
+
+folder_argument = click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
+hull_option = click.option("--hull", default="", help="A boat's number: its job's own settings instead of the shop's.")
+job_option = click.option("--job", default="", help="The job's id; not needed when the boat has one job.")
+by_option = click.option("--by", required=True, help="Who decides this.")
+reason_option = click.option("--reason", required=True, help="Why; it is kept with the decision.")
+tablet_option = click.option("--tablet", default="", help="Name of this machine in what it writes.")
+
+
+@click.group("settings", short_help="What the shop decided: list, show, set, reset.")
+def command() -> None:
+    """Settings of the shop, or of one job with --hull."""
+
+
+@command.command("list")
+@folder_argument
+@hull_option
+@job_option
+@click.option("--all", "every", is_flag=True, help="Those at their default, too.")
+@click.pass_context
+def list_settings(context: click.Context, folder: Path, hull: str, job: str, every: bool) -> None:
+    """List the settings that are not at their default."""
+    host = _host(context)
+    values, used = _holding(host, folder, hull, job)
+    for setting in host.settings:
+        if setting.key in used:
+            click.echo(f"{setting.key}: {setting_in_words(used[setting.key])}")
+        elif every:
+            click.echo(f"{setting.key}: {setting.field.title}: {value_in_words(values[setting.key])}, the default.")
+    if not used and not every:
+        click.echo("Every setting is at its default.")
+
+
+@command.command("show")
+@folder_argument
+@click.argument("key")
+@hull_option
+@job_option
+@click.pass_context
+def show_setting(context: click.Context, folder: Path, key: str, hull: str, job: str) -> None:
+    """Show a setting: value, default, range, basis, and who set it and why."""
+    host = _host(context)
+    setting = _declared(host, key)
+    values, used = _holding(host, folder, hull, job)
+    plain = f"{setting.field.title}: {value_in_words(values[key])}, the default."
+    click.echo(setting_in_words(used[key]) if key in used else plain)
+    click.echo(f"  default {value_in_words(setting.default)}; {setting.allowed}")
+    click.echo(f"  {setting.basis}")
+    for one in used[key].set if key in used else ():
+        click.echo(f"  {_who(one)}")
+
+
+@command.command("set")
+@folder_argument
+@click.argument("key")
+@click.argument("value")
+@hull_option
+@job_option
+@by_option
+@reason_option
+@tablet_option
+@click.pass_context
+def set_one(
+    context: click.Context, folder: Path, key: str, value: str, hull: str, job: str, by: str, reason: str, tablet: str
+) -> None:
+    """Set a setting, for the shop or for one job. A value outside its range is refused."""
+    plain = _checked(_declared(_host(context), key), value)
+    with _writing(folder, hull, job) as (hulls, state, chosen):
+        author = author_of(hulls, state, tablet, by)
+        save_all(hulls, [set_setting(author, state, key, plain, reason, chosen, managers_of(folder))])
+    click.echo(f"{key} is {value_in_words(plain)} for {_whose(chosen)}")
+
+
+@command.command("reset")
+@folder_argument
+@click.argument("key")
+@hull_option
+@job_option
+@by_option
+@reason_option
+@tablet_option
+def reset(folder: Path, key: str, hull: str, job: str, by: str, reason: str, tablet: str) -> None:
+    """Take back what was set. The default holds again; what was set stays readable."""
+    with _writing(folder, hull, job) as (hulls, state, chosen):
+        managers = managers_of(folder)
+        there = sorted({one.key for one in settings_of(state, chosen, managers)})
+        if key not in there:
+            expected = f"one that is set: {', '.join(there) or 'none is'}"
+            raise InputError("settings", [Fault("KEY", expected, shown(key))])
+        author = author_of(hulls, state, tablet, by)
+        save_all(hulls, [reset_setting(author, state, key, reason, chosen, managers)])
+    click.echo(f"{key} is no longer set for {_whose(chosen)}")
+
+
+def _whose(job: str) -> str:
+    return f"job {job}" if job else "the shop"
+
+
+def _host(context: click.Context) -> PluginHost:
+    tools: Tools = context.obj
+    tools.tell_broken_plugins()
+    return tools.host
+
+
+def _declared(host: PluginHost, key: str) -> Setting:
+    from difflib import get_close_matches
+
+    declared = {setting.key: setting for setting in host.settings}
+    if key not in declared:
+        near = get_close_matches(key, declared, n=3)
+        perhaps = f", perhaps {' or '.join(near)}" if near else ""
+        expected = f"a key as `garboard settings list --all` shows it{perhaps}"
+        raise InputError("settings", [Fault("KEY", expected, shown(key))])
+    return declared[key]
+
+
+def _checked(setting: Setting, text: str) -> JsonValue:
+    """What a person typed, as the kind of value the setting takes. Raises InputError where it cannot be used."""
+    value = setting.typed(text)
+    try:
+        check_value(setting.field, value)
+    except ValueRefused as refused:
+        raise InputError("settings", [refused.at(setting.key)]) from None
+    return value
+
+
+def _who(one: SettingSet) -> str:
+    where = "for this job" if one.source == JOB else "for the shop"
+    when = f" on {moment_in_words(one.at)}" if one.at else ""
+    return f"{value_in_words(one.value)}, set {where} by {one.by or 'the job file'}{when}: {one.reason}"
+
+
+def _holding(
+    host: PluginHost, folder: Path, hull: str, job: str
+) -> tuple[dict[str, JsonValue], dict[str, SettingUsed]]:
+    """The values that hold for the shop, or for a job, and those that are not simply at their default."""
+    with HullFolder(folder, read_only=True) as hulls:
+        if not hull:
+            return in_force(host.settings, shop_settings(hulls.entries(SHOP_RECORD), managers_of(folder)))
+        boat = _boat(hulls, hull)
+        view: JobView = boat.view(chosen_job(boat, job))
+        return in_force(host.settings, view.settings_set, view.signed_under)
+
+
+@contextmanager
+def _writing(folder: Path, hull: str, job: str) -> Iterator[tuple[HullFolder, HullState, str]]:
+    """The folder, the state the setting is kept in, and the job; no job for the shop's own."""
+    with HullFolder(folder) as hulls:
+        if not hull:
+            yield hulls, replay(SHOP_RECORD, hulls.entries(SHOP_RECORD)), ""
+            return
+        boat = _boat(hulls, hull)
+        chosen = chosen_job(boat, job)
+        yield hulls, boat.state_of(chosen), chosen
+
+
+def _boat(hulls: HullFolder, hull: str) -> Boat:
+    boat = open_hull(hulls, hull)
+    if not len(boat.state):
+        raise InputError("settings", [Fault("--hull", f"one of {', '.join(hulls.boats()) or 'none'}", shown(hull))])
+    return boat

@@ -1,0 +1,60 @@
+"""What to say of the settings a verdict used, where they are not at their default."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from garboard.disk.clock import moment_in_words
+from garboard.records import JsonValue
+from garboard.settings import DEFAULT, JOB, SIGNED, UNSETTLED, SettingSet, SettingUsed
+from garboard.steps import Assessed
+
+
+def settings_in_words(found: Iterable[Assessed]) -> tuple[str, ...]:
+    """A line for each setting that checks used, in order of keys, with the checks that used it."""
+    titles: dict[str, list[str]] = {}
+    used: dict[str, SettingUsed] = {}
+    for one in found:
+        for setting in one.settings_used:
+            used[setting.key] = setting
+            titles.setdefault(setting.key, []).append(one.title)
+    return tuple(
+        f"{setting_in_words(used[key])} Used for: {', '.join(dict.fromkeys(titles[key]))}." for key in sorted(used)
+    )
+
+
+def setting_in_words(used: SettingUsed) -> str:
+    """A setting that is not simply at its default: the value, who set it, and what is open about it."""
+    return " ".join([f"{used.title}: {_value(used)}.", *_open_about(used)])
+
+
+def _value(used: SettingUsed) -> str:
+    value = value_in_words(used.value)
+    if used.state == DEFAULT:
+        return f"{value}, the default"
+    if used.state == UNSETTLED:
+        values = " or ".join(f"{value_in_words(one.value)}{_by(one)}" for one in used.set)
+        which = "the default" if used.value == used.default else "the stricter"
+        return f"{value}, {which} while it is not settled between {values}; a manager chooses"
+    (one,) = used.set
+    whose = {JOB: "set for this job", SIGNED: "our limit when the job was signed"}.get(one.source, "our limit")
+    return f"{value}, {whose}{_by(one)}; the default is {value_in_words(used.default)}"
+
+
+def _open_about(used: SettingUsed) -> Iterator[str]:
+    if used.shop_now:
+        values = " or ".join(f"{value_in_words(one.value)}{_by(one)}" for one in used.shop_now)
+        yield f"The shop's setting has changed since the job was signed, to {values}."
+    for one in used.not_used:
+        why = "it is out of range" if one.proved else "no manager is known to have set it"
+        yield f"Not used: {value_in_words(one.value)}{_by(one)}; {why}."
+
+
+def value_in_words(value: JsonValue) -> str:
+    """A setting's value as a person reads it."""
+    return {True: "yes", False: "no"}[value] if isinstance(value, bool) else str(value)
+
+
+def _by(one: SettingSet) -> str:
+    when = f" on {moment_in_words(one.at)}" if one.at else ""
+    return f", set by {one.by}{when}" if one.by else ""

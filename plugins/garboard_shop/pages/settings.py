@@ -1,0 +1,204 @@
+"""The shop's settings on the pages: what holds, who set it, what it was, and what a change would do."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+
+import attrs
+
+from garboard.disk.entries import SHOP_RECORD, Entry, view
+from garboard.disk.storage import NewerFormat
+from garboard.faults import InputError, ValueRefused
+from garboard.fields import check_value
+from garboard.history.past import PastEntry, history_of
+from garboard.history.replay import HullState, replay
+from garboard.history.setting_entries import setting_register, shop_settings
+from garboard.hosting.host import PluginHost
+from garboard.job_view import JobView
+from garboard.records import JsonValue
+from garboard.settings import SHOP, Setting, SettingSet, SettingUsed, in_force
+from garboard.steps import Assessed
+from garboard_shop.pages.accounts import JobAccount, seen_in
+from garboard_shop.pages.desk import ShopDesk
+from garboard_shop.store import Store, managers_devices
+
+LONGEST_LOOK = 8.0
+"""After so long the boats not looked at yet are counted instead [s]."""
+
+
+@attrs.frozen(kw_only=True)
+class ShownSetting:
+    """One setting of the shop.
+
+    value : what holds
+    used  : what to say where it is not simply at its default
+    set   : what somebody set, whether it can be used or not
+    """
+
+    setting: Setting
+    plugin: str
+    value: JsonValue
+    used: SettingUsed | None
+    set: tuple[SettingSet, ...]
+
+
+def record_of(store: Store) -> HullState:
+    """The shop's own record."""
+    return replay(SHOP_RECORD, _entries(store))
+
+
+def _entries(store: Store) -> list[Entry]:
+    return [view(name, raw) for name, raw in store.get(SHOP_RECORD, store.ids(SHOP_RECORD)).items()]
+
+
+def shown_settings(desk: ShopDesk) -> tuple[ShownSetting, ...]:
+    """Every setting: those not at their default first, then by plugin and title."""
+    host = desk.host
+    stated = shop_settings(_entries(desk.store), managers_devices(desk.store.register))
+    values, used = in_force(host.settings, stated)
+    titles = {plugin.name: plugin.title for plugin in host.plugins}
+    shown = (
+        ShownSetting(
+            setting=setting,
+            plugin=titles[host.owner_of("register_settings", setting.key)],
+            value=values[setting.key],
+            used=used.get(setting.key),
+            set=tuple(one for one in stated if one.key == setting.key),
+        )
+        for setting in host.settings
+    )
+    return tuple(sorted(shown, key=lambda one: (one.used is None, one.plugin, one.setting.field.title)))
+
+
+def shown_setting(desk: ShopDesk, key: str) -> ShownSetting | None:
+    """One setting; None for a key no plugin here declares."""
+    return next((one for one in shown_settings(desk) if one.setting.key == key), None)
+
+
+def history(record: HullState, key: str) -> tuple[PastEntry, ...]:
+    """Everything ever set, the latest first."""
+    register = setting_register(key)
+    return history_of(record, register)[::-1] if register in record.registers else ()
+
+
+def saw(record: HullState, key: str) -> str:
+    """Names what stands, so that a value that comes meanwhile is not passed over unseen."""
+    return seen_in(record, setting_register(key))
+
+
+def typed(setting: Setting, form: Mapping[str, str]) -> JsonValue:
+    """The value of a form. Raises InputError, in words, for one that cannot be used."""
+    value = setting.typed(form.get("value", ""))
+    try:
+        check_value(setting.field, value)
+    except ValueRefused as refused:
+        raise InputError("settings", [refused.at(setting.field.title)]) from None
+    return value
+
+
+@attrs.frozen(kw_only=True)
+class ChangedFinding:
+    """A check of an open job that a change would decide otherwise; "" where it would give nothing more."""
+
+    title: str
+    about: str
+    before: str
+    after: str
+
+
+@attrs.frozen(kw_only=True)
+class ChangedJob:
+    """An open job of which a change would decide something otherwise."""
+
+    hull: str
+    number: str
+    name: str
+    job: str
+    findings: tuple[ChangedFinding, ...]
+
+
+@attrs.frozen(kw_only=True)
+class Effect:
+    """What a change would do.
+
+    open_jobs : how many open jobs were looked at
+    left_out  : how many boats there was no time for, or that cannot be read
+    """
+
+    jobs: tuple[ChangedJob, ...]
+    open_jobs: int
+    left_out: int
+
+
+def effect_of(desk: ShopDesk, setting: Setting, value: JsonValue) -> Effect:
+    """Which verdicts of open jobs would change; those worked on last are looked at first.
+
+    A job its technician signed keeps what it was signed under, so it is not among them.
+    """
+    began = time.monotonic()
+    found: list[ChangedJob] = []
+    seen, jobs_seen = set[str](), set[str]()
+    open_jobs = left_out = 0
+    for hull in _lately_worked_on_first(desk):
+        if hull in seen:
+            continue
+        if time.monotonic() - began > LONGEST_LOOK:
+            left_out += 1
+            continue
+        try:
+            account = desk.accounts.of(hull)
+        except (NewerFormat, InputError):
+            left_out += 1
+            continue
+        if account is None:
+            continue
+        seen |= account.boat.state.hull_keys
+        for job in account.jobs:
+            if job.view.signed_under or job.id in jobs_seen:
+                continue
+            jobs_seen.add(job.id)
+            open_jobs += 1
+            if findings := tuple(_changed(desk.host, job, setting, value)):
+                found.append(
+                    ChangedJob(
+                        hull=account.key, number=account.number, name=account.name, job=job.id, findings=findings
+                    )
+                )
+    return Effect(jobs=tuple(found), open_jobs=open_jobs, left_out=left_out)
+
+
+def _lately_worked_on_first(desk: ShopDesk) -> Sequence[str]:
+    def last_day(hull: str) -> str:
+        card = desk.index.card(hull)
+        return max(card.days, default="") if card else ""
+
+    return sorted(sorted(desk.index.hulls()), key=last_day, reverse=True)
+
+
+def _changed(host: PluginHost, job: JobAccount, setting: Setting, value: JsonValue) -> Iterator[ChangedFinding]:
+    before, after = _verdicts(job.assessed), _verdicts(host.assess(_with(job.view, setting, value)))
+    titles = {calculator.key: calculator.title for calculator in host.calculators}
+    for (calculator, about), verdicts in before.items():
+        now = after.get((calculator, about), ())
+        if verdicts != now:
+            yield ChangedFinding(
+                title=titles[calculator], about=about, before=", ".join(verdicts), after=", ".join(now)
+            )
+    for (calculator, about), verdicts in after.items():
+        if (calculator, about) not in before:
+            yield ChangedFinding(title=titles[calculator], about=about, before="", after=", ".join(verdicts))
+
+
+def _verdicts(assessed: Sequence[Assessed]) -> dict[tuple[str, str], tuple[str, ...]]:
+    found: dict[tuple[str, str], Counter[str]] = {}
+    for one in assessed:
+        found.setdefault((one.calculator, one.finding.about), Counter())[one.finding.verdict.value] += 1
+    return {key: tuple(sorted(counts.elements())) for key, counts in found.items()}
+
+
+def _with(view: JobView, setting: Setting, value: JsonValue) -> JobView:
+    """The job as it would be with one of the shop's settings at another value."""
+    others = tuple(one for one in view.settings_set if one.source != SHOP or one.key != setting.key)
+    return attrs.evolve(view, settings_set=(*others, SettingSet(key=setting.key, value=value, source=SHOP)))

@@ -1,0 +1,73 @@
+"""Settings over the sync: whose hold at the shop and on a tablet. Over real TLS."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import attrs
+import pytest
+
+from garboard.disk.hullfile import HullFolder
+from garboard.history.authority import MANAGERS_FILE, managers_of
+from garboard.hosting.host import PluginHost, make_host
+from garboard.shop_link import pairing
+from garboard.shop_link.sync import bring_ashore
+from garboard_shop.embedded import EmbeddedStore
+from garboard_shop.store import MANAGER, TECHNICIAN
+from setting_jobs import DROP, OFFICE, set_for_shop, take_in, view_in
+from shop_rig import RunningShop
+
+
+@pytest.fixture(scope="module")
+def host() -> PluginHost:
+    return make_host(entry_points=False)
+
+
+def test_what_a_manager_sets_holds_on_every_tablet_and_what_a_technician_brings_is_refused(
+    tmp_path: Path, host: PluginHost
+) -> None:
+    with (
+        RunningShop(tmp_path / "shop") as shop,
+        HullFolder(tmp_path / "1") as technicians,
+        HullFolder(tmp_path / "2") as managers,
+    ):
+        ours, theirs = shop.paired("tablet 1", TECHNICIAN), shop.paired("tablet 2", MANAGER)
+        pairing.keep(technicians.folder, ours)
+        pairing.keep(managers.folder, theirs)
+        hull = take_in(technicians, signed=False)
+        set_for_shop(technicians, {DROP: "12 %"}, attrs.evolve(OFFICE, tablet=ours.device, by="R. Vane"))
+        set_for_shop(managers, {DROP: "5 %"}, attrs.evolve(OFFICE, tablet=theirs.device, by="Kim"))
+        report = bring_ashore(technicians, ours)
+        assert [reason for _, reason in report.refused if "only a manager's tablet sets a shop setting" in reason]
+        bring_ashore(managers, theirs)
+        bring_ashore(technicians, ours)
+        assert theirs.device in (managers_of(technicians.folder) or ())
+        assert managers_of(shop.folder) == managers_of(technicians.folder)
+        for folder in (technicians, shop.hulls):
+            view = view_in(folder, hull, host)
+            assert (view.settings[DROP], view.settings_used[DROP].set[0].by) == ("5 %", "Kim")
+        assert [one.value for one in view_in(technicians, hull, host).settings_used[DROP].not_used] == ["12 %"]
+
+
+def test_a_role_given_later_proves_what_waited_and_one_taken_away_does_not_undo_the_shops_page(
+    tmp_path: Path, host: PluginHost
+) -> None:
+    with RunningShop(tmp_path / "shop") as shop, HullFolder(tmp_path / "1") as folder:
+        paired = shop.paired("tablet 1", MANAGER)
+        pairing.keep(folder.folder, paired)
+        hull = take_in(folder, signed=False)
+        set_for_shop(folder, {DROP: "5 %"}, attrs.evolve(OFFICE, tablet=paired.device))
+        bring_ashore(folder, paired)
+        assert view_in(shop.hulls, hull, host).settings[DROP] == "5 %"
+        shop.store.register.change_role(paired.tablet, TECHNICIAN, "office", shop.now())
+        assert view_in(shop.hulls, hull, host).settings[DROP] == "10 %"
+        shop.store.register.change_role(paired.tablet, MANAGER, "office", shop.now())
+        assert view_in(shop.hulls, hull, host).settings[DROP] == "5 %"
+
+
+def test_a_shop_of_the_program_before_gets_its_list_when_it_is_opened(tmp_path: Path) -> None:
+    with RunningShop(tmp_path / "shop") as shop:
+        device = shop.paired("tablet 1", MANAGER).device
+    (tmp_path / "shop" / MANAGERS_FILE).unlink()
+    EmbeddedStore(tmp_path / "shop").close()
+    assert managers_of(tmp_path / "shop") == {device, "shop page", "shop desk"}

@@ -1,0 +1,169 @@
+"""The shop's settings on the pages: what holds, who set it and why, what a change would do, and changing it."""
+
+from __future__ import annotations
+
+import attrs
+import pytest
+
+from garboard.disk.entries import SHOP_RECORD
+from garboard.history.authority import ON_THE_PAGE
+from garboard.judging.assessing import assess_hulls
+from garboard_shop.pages.accounts import make_account
+from garboard_shop.pages.settings import record_of, shown_setting
+from pages_rig import CHIEF, HAND, LONG_REACH, SALTGRASS, Browser, Pages, form_to, words_of
+from setting_jobs import DROP, OFFICE, set_for_shop
+
+PAGE = f"/settings/{DROP}"
+WHY = "our own rule for lights"
+
+
+def look(browser: Browser, value: str = "0.5 %", why: str = WHY) -> str:
+    answer = browser.send(form_to(browser.text(PAGE), f"{PAGE}/look", reset=""), value=value, reason=why)
+    assert answer.status_code == 200, answer.text
+    return answer.text
+
+
+def change(browser: Browser, value: str = "0.5 %", why: str = WHY) -> None:
+    assert browser.send(form_to(look(browser, value, why), f"{PAGE}/set")).status_code == 303
+
+
+def verdicts(pages: Pages, hull: str) -> list[tuple[str, str]]:
+    account = make_account(pages.store, pages.desk.host, hull)
+    return [(one.finding.code, one.finding.verdict.value) for job in account.jobs for one in job.assessed]
+
+
+def test_the_list_shows_every_setting_with_default_range_and_basis(pages: Pages) -> None:
+    page = words_of(pages.signed_in(HAND).text("/settings"))
+    for setting in pages.desk.host.settings:
+        assert " ".join(setting.field.title.split()) in page
+        assert " ".join(setting.allowed.split()) in page
+        assert " ".join(str(setting.basis).split()) in page
+    assert "0 settings not at the default" in page
+
+
+def test_before_anything_is_saved_the_open_jobs_it_changes_are_shown(pages: Pages, manager: Browser) -> None:
+    before = pages.entries()
+    page = words_of(look(manager))
+    assert "Not saved yet" in page
+    assert "It changes" in page
+    assert "Signed jobs keep what they were signed under" in page
+    assert pages.entries() == before
+    was = {hull: verdicts(pages, hull) for hull in (SALTGRASS, LONG_REACH)}
+    named = {hull for hull in was if f'href="/boats/{hull}"' in look(manager)}
+    change(manager)
+    assert {hull for hull in was if verdicts(pages, hull) != was[hull]} == named != set()
+
+
+def test_what_is_saved_says_who_when_why_and_what_it_was(pages: Pages, manager: Browser) -> None:
+    change(manager, "7 %", "first try")
+    change(manager, "5", "stricter")
+    page = words_of(manager.text(PAGE))
+    assert f"5 %, our limit, set by {CHIEF} on" in page
+    assert "the default is 10 %" in page
+    assert f"7 % , replaced, by {CHIEF}" in page
+    assert "first try" in page
+    assert "stricter" in page
+    listed = words_of(manager.text("/settings"))
+    assert "1 setting not at the default" in listed
+    assert "stricter" in listed
+    ((entry,),) = (one.current for one in record_of(pages.store).registers.values())
+    assert (entry.by, entry.tablet, entry.value) == (CHIEF, ON_THE_PAGE, "5 %")
+
+
+def test_what_is_set_is_named_beside_the_findings_of_a_boat_that_used_it(pages: Pages, manager: Browser) -> None:
+    change(manager, "7 %")
+    page = words_of(manager.text(f"/boats/{SALTGRASS}"))
+    assert f"7 %, our limit, set by {CHIEF} on" in page
+    assert "Used for:" in page
+
+
+def test_taken_back_the_default_holds_again(pages: Pages, manager: Browser) -> None:
+    was = verdicts(pages, SALTGRASS)
+    change(manager)
+    assert verdicts(pages, SALTGRASS) != was
+    answer = manager.send(form_to(manager.text(PAGE), f"{PAGE}/look", reset="1"), reason="no more")
+    assert "the default" in words_of(answer.text)
+    assert manager.send(form_to(answer.text, f"{PAGE}/set")).status_code == 303
+    assert verdicts(pages, SALTGRASS) == was
+    assert "Taken back" in words_of(manager.text(PAGE))
+
+
+@pytest.mark.parametrize("value", ["50 %", "0 %", "5 V", "", "soon"])
+@pytest.mark.parametrize("way", ["look", "set"])
+def test_out_of_range_is_refused_in_words(pages: Pages, manager: Browser, value: str, way: str) -> None:
+    before = pages.entries()
+    form = (
+        form_to(manager.text(PAGE), f"{PAGE}/look", reset="")
+        if way == "look"
+        else form_to(look(manager), f"{PAGE}/set")
+    )
+    answer = manager.send(form, value=value, reason=WHY)
+    assert answer.status_code == 400
+    assert "expected" in words_of(answer.text).lower()
+    assert pages.entries() == before
+
+
+def test_without_a_reason_nothing_is_saved(pages: Pages, manager: Browser) -> None:
+    before = pages.entries()
+    answer = manager.send(form_to(look(manager), f"{PAGE}/set"), reason=" ")
+    assert answer.status_code == 400
+    assert pages.entries() == before
+
+
+def test_only_a_manager_changes_them(pages: Pages, manager: Browser) -> None:
+    hand = pages.signed_in(HAND)
+    assert f"{PAGE}/look" not in hand.text(PAGE)
+    form = form_to(look(manager), f"{PAGE}/set")
+    before = pages.entries()
+    for action in (f"{PAGE}/look", f"{PAGE}/set"):
+        fields = {**{one["name"]: one.get("value", "") for one in form.inputs}, "csrf": hand.csrf(), "value": "5 %"}
+        assert hand.post(action, fields).status_code == 403
+    assert pages.browser().get("/settings").status_code == 303
+    assert pages.entries() == before
+
+
+def test_two_managers_at_once_do_not_pass_each_other_over(pages: Pages, manager: Browser) -> None:
+    late = form_to(look(manager, "7 %"), f"{PAGE}/set")
+    change(manager, "5 %")
+    answer = manager.send(late)
+    assert answer.status_code == 409
+    assert "Somebody else changed this setting meanwhile" in words_of(answer.text)
+
+
+def test_a_setting_nobody_declares_is_not_found(manager: Browser) -> None:
+    assert manager.get("/settings/wiring_audit.no_such").status_code == 404
+
+
+def test_a_value_by_stick_is_shown_as_not_used(pages: Pages, manager: Browser) -> None:
+    set_for_shop(pages.store.hulls, {DROP: "5 %"}, attrs.evolve(OFFICE, tablet="a stick", by="K. Lind"))
+    shown = shown_setting(pages.desk, DROP)
+    assert shown is not None
+    assert shown.value == "10 %"
+    page = words_of(manager.text(PAGE))
+    assert "Not used: 5 %, set by K. Lind" in page
+    change(manager, "6 %")
+    assert "Not used" not in words_of(manager.text(PAGE)), "the manager's value replaced it"
+
+
+def test_the_shops_record_is_on_no_list_of_boats(pages: Pages, manager: Browser) -> None:
+    change(manager)
+    pages.desk.index.refresh()
+    pages.at += 60_000
+    pages.desk.index.refresh()
+    assert SHOP_RECORD not in pages.desk.index.hulls()
+    assert manager.get(f"/boats/{SHOP_RECORD}").status_code == 404
+    for path in ("/boats", f"/boats?q={SHOP_RECORD}", "/days/2026-11-25", "/measurements.csv"):
+        assert SHOP_RECORD not in manager.text(path).replace(f'value="{SHOP_RECORD}"', "")
+    form = form_to(manager.text(f"/boats/{SALTGRASS}"), f"/boats/{SALTGRASS}/move")
+    answer = manager.send(form, other=SHOP_RECORD, reason="why")
+    assert answer.status_code == 400
+    assert "no boat has it" in words_of(answer.text)
+
+
+def test_the_command_on_the_shops_folder_says_what_the_page_says(pages: Pages, manager: Browser) -> None:
+    change(manager)
+    by_command = {
+        one.view.vessel.hull_number: [(found.finding.code, found.finding.verdict.value) for found in one.assessed]
+        for one in assess_hulls(pages.store.hulls.folder, pages.desk.host)
+    }
+    assert by_command[SALTGRASS] == verdicts(pages, SALTGRASS)
