@@ -162,25 +162,25 @@ async def digests(request: Request) -> Response:
     return _json(request, wire.digests_to_plain(as_pairs), fields={"ETag": tag, **role})
 
 
-async def sixteenths(request: Request) -> Response:
-    """Of some hulls, the sixteenths in which the tablet and the shop differ."""
+async def buckets(request: Request) -> Response:
+    """Of some hulls, the hash buckets in which the tablet and the shop differ."""
     shop = _shop(request)
     asked = await _asked(request)
-    theirs = wire.read_marks(asked.body)
+    theirs = wire.read_bucket_digests(asked.body)
     if len(theirs) > shop.limits.hulls:
         raise Refusal(413, f"at most {shop.limits.hulls} hulls in one question")
-    return _packed(request, wire.by_hull(await run_in_threadpool(sixteenths_of, shop.store, theirs)))
+    return _packed(request, wire.by_hull(await run_in_threadpool(differing_buckets_of, shop.store, theirs)))
 
 
-def sixteenths_of(store: Store, theirs: Mapping[str, str]) -> dict[str, str]:
-    """By hull, first characters of the sixteenths whose marks differ; hulls that cannot be read are left out.
+def differing_buckets_of(store: Store, theirs: Mapping[str, str]) -> dict[str, str]:
+    """By hull, first characters of the hash buckets whose digests differ; hulls that cannot be read are left out.
 
-    theirs : by hull, marks of the sixteenths as the tablet holds them
+    theirs : by hull, the digests of its buckets as the tablet holds them
     """
     found: dict[str, str] = {}
     for hull, marked in theirs.items():
         with suppress(NewerFormat, InputError):
-            found[hull] = wire.differing_sixteenths(marked, wire.marks(store.ids(hull)))
+            found[hull] = wire.differing_buckets(marked, wire.bucket_digests(store.ids(hull)))
     return found
 
 
@@ -209,7 +209,7 @@ def differences_of(store: Store, question: Question, room: int) -> Differences:
             left[hull] = 1
             continue
         try:
-            held = wire.in_sixteenths(store.ids(hull), question.sixteenths.get(hull, ""))
+            held = wire.in_buckets(store.ids(hull), question.buckets.get(hull, ""))
         except (NewerFormat, InputError):
             continue
         if missing := theirs[hull] - {name[:digits] for name in held}:
@@ -559,7 +559,7 @@ PROTOCOL_ROUTES: Sequence[BaseRoute] = (
     _route("/versions", versions, "GET"),
     _route("/v1/pair", pair, "POST"),
     _route("/v1/digests", digests, "GET"),
-    _route("/v1/sixteenths", sixteenths, "POST"),
+    _route("/v1/sixteenths", buckets, "POST"),
     _route("/v1/diff", diff, "POST"),
     _route("/v1/entries", entries, "POST"),
     _route("/v1/attachments", attachments, "GET"),

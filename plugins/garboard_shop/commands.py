@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 DEFAULT_FOLDER = Path("garboard-shop")
 ADDRESS_FILE = "address.json"
-TOLD_OF_A_TABLET = (
+TABLET_JSON_KEYS = (
     "id",
     "name",
     "role",
@@ -179,12 +179,12 @@ def shop_spread(store_url: str, over: tuple[str, ...], user: str) -> None:
     if not store_url:
         raise InputError("--store", [Fault("address", "of the database in front: postgresql://user@host/database", "")])
     _need_database()
-    from garboard_shop.postgres.spread import spread_shop
+    from garboard_shop.postgres.shards import shard_shop
 
-    spread = spread_shop(store_url, over, user)
-    for number, part in enumerate(spread.parts, 1):
-        click.echo(f"part {number} of {len(spread.parts)}: {part}")
-    click.echo(f"Shop servers name the one in front: {spread.front}")
+    shards = shard_shop(store_url, over, user)
+    for number, part in enumerate(shards.parts, 1):
+        click.echo(f"part {number} of {len(shards.parts)}: {part}")
+    click.echo(f"Shop servers name the one in front: {shards.front}")
 
 
 @click.group("shop-tablets", short_help="Tablets of the shop: list, pair, give another role, remove.")
@@ -201,7 +201,7 @@ def list_tablets(folder: Path, store_url: str, as_json: bool) -> None:
     with opened_register(folder, store_url) as register:
         tablets = register.tablets()
     if as_json:
-        plain = [attrs.asdict(tablet, filter=attrs.filters.include(*TOLD_OF_A_TABLET)) for tablet in tablets]
+        plain = [attrs.asdict(tablet, filter=attrs.filters.include(*TABLET_JSON_KEYS)) for tablet in tablets]
         click.echo(json.dumps({"format": "garboard tablets", "version": 1, "tablets": plain}, indent=1))
         return
     for tablet in tablets:
@@ -393,7 +393,7 @@ def _need_database() -> None:
 def _copy(folder: Path, url: str, copy_to: str, by: str) -> None:
     from garboard_shop.moving import copy_shop
 
-    def told(what: str, done: int, of: int) -> None:
+    def progress(what: str, done: int, of: int) -> None:
         click.echo(f"\r{what}: {done} of {of} ", nl=done == of, err=True)
 
     if not url:
@@ -401,7 +401,7 @@ def _copy(folder: Path, url: str, copy_to: str, by: str) -> None:
     with closing(open_store(folder, url)) as here, closing(_open_database(copy_to)) as there:
         try:
             note = shop_copied(place_of(folder, url), place_of(folder, copy_to), by, wall_milliseconds())
-            copied = copy_shop(here, there, told, note)
+            copied = copy_shop(here, there, progress, note)
         except StoreAway as away:
             expected = "one that answers; give the same command again, it goes on where it was"
             raise InputError(place_of(folder, copy_to), [Fault("database", expected, str(away))]) from None

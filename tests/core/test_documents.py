@@ -168,7 +168,7 @@ def test_the_keys_of_json_are_those_the_cores_readme_lists(
 def _hull_merge() -> HullMerge:
     """A hull of which there is something of everything to tell."""
     key = RegisterKey("measure", JOB, ("prop_check.runs", "speed", "1", ""))
-    return HullMerge(hull=HULL, came=2, already=1, disagreeing=(key,), stale=(("owner", ("speed",)),))
+    return HullMerge(hull=HULL, received=2, existing=1, disagreeing=(key,), stale=(("owner", ("speed",)),))
 
 
 def test_the_keys_of_a_merges_json_are_those_the_cores_readme_lists() -> None:

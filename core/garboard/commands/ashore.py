@@ -161,7 +161,7 @@ def readable_report(report: SyncReport) -> str:
         f"received {report.received} and {report.attachments_received}"
     ]
     for hull in report.hulls:
-        lines += [f"{hull.hull}: {hull.came} new"]
+        lines += [f"{hull.hull}: {hull.received} new"]
         lines += [f"  disagrees now: {name_of(key)}" for key in hull.disagreeing]
         lines += [f"  sign-off gone stale: {who}: not covered: {', '.join(what)}" for who, what in hull.stale]
         lines += [f"  looks like {other}: check the number on the transom" for other in hull.look_alikes]

@@ -32,7 +32,7 @@ def command(context: click.Context, paths: Sequence[Path], as_json: bool, full: 
     from garboard.faults import InputError
     from garboard.judging.assessing import assess_path
     from garboard.report import json_out
-    from garboard.report.account import print_account
+    from garboard.report.job_report import print_report
 
     tools: Tools = context.obj
     host = tools.host
@@ -48,7 +48,7 @@ def command(context: click.Context, paths: Sequence[Path], as_json: bool, full: 
         fails = fails or job.fails
         written.append(json_out.assessed_job(job.source, job.view, host, job.assessed, job.questions))
         if not as_json:
-            print_account(console, job.view, host, job.assessed, job.questions, full=full)
+            print_report(console, job.view, host, job.assessed, job.questions, full=full)
     if as_json:
         click.echo(json_out.document(host, written), nl=False)
     context.exit(BAD_INPUT if unusable else SOMETHING_FAILS if fails else 0)

@@ -111,7 +111,7 @@ def plain_report(report: MergeReport) -> dict[str, JsonValue]:
         "sources": [str(source) for source in report.sources],
         "dry_run": report.dry_run,
         "complete": report.complete,
-        "came": report.came,
+        "came": report.received,
         "attachments": report.attachments,
         "hulls": [plain_hull(hull) for hull in report.hulls],
         "refused": plain_reasons(report.refused),
@@ -123,8 +123,8 @@ def plain_hull(hull: HullMerge) -> JsonValue:
     """What came in of one hull as plain data: the same whether by merging or by coming ashore."""
     return {
         "hull": hull.hull,
-        "came": hull.came,
-        "already": hull.already,
+        "came": hull.received,
+        "already": hull.existing,
         "disagreeing": [{"job": key.job, "name": name_of(key)} for key in hull.disagreeing],
         "stale": [{"sign_off": who, "not_covered": list(what)} for who, what in hull.stale],
         "look_alikes": list(hull.look_alikes),
@@ -139,9 +139,9 @@ def plain_reasons(refused: Iterable[tuple[str, InputError | str]]) -> list[JsonV
 def readable_report(report: MergeReport) -> str:
     """A merge report for a person: what came first, then everything to look at."""
     verb = "would come" if report.dry_run else "came"
-    lines = [f"{report.came} entries and {report.attachments} attachments {verb} into {report.target}"]
+    lines = [f"{report.received} entries and {report.attachments} attachments {verb} into {report.target}"]
     for hull in report.hulls:
-        lines.append(f"  {hull.hull}: {hull.came} {verb}, {hull.already} were here")
+        lines.append(f"  {hull.hull}: {hull.received} {verb}, {hull.existing} were here")
         lines += [f"    disagrees now: {name_of(key)} (job {key.job or 'any'})" for key in hull.disagreeing]
         lines += [f"    sign-off gone stale: {who}, not covered: {', '.join(what)}" for who, what in hull.stale]
         lines += [f"    check: {other} looks alike; 'garboard same-boat' if it is" for other in hull.look_alikes]

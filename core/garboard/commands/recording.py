@@ -56,7 +56,7 @@ def command(context: click.Context, /, file: Path, as_json: bool, **chosen: bool
     from rich.markup import escape
 
     from garboard.recordings import summarise
-    from garboard.report.account import print_findings
+    from garboard.report.job_report import print_findings
 
     tools: Tools = context.obj
     asked_for = [judge for judge in tools.host.recording_judges if chosen.get(f"judge_{judge.option}")]

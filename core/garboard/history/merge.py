@@ -23,15 +23,15 @@ from garboard.history.replay import HullState, replay
 class HullMerge:
     """What merging did to one hull.
 
-    came        : entries that were new here
-    already     : entries of the sources that were here before, or came from an earlier source
+    received    : entries that were new here
+    existing    : entries of the sources that were here before, or came from an earlier source
     disagreeing : what disagrees now and did not before, with the job it is in
     stale       : sign-offs that cover everything no longer and did before: (who, names of what is not covered)
     """
 
     hull: str
-    came: int
-    already: int
+    received: int
+    existing: int
     disagreeing: tuple[RegisterKey, ...] = ()
     stale: tuple[tuple[str, tuple[str, ...]], ...] = ()
     look_alikes: tuple[str, ...] = ()
@@ -55,9 +55,9 @@ class MergeReport:
     complete: bool
 
     @property
-    def came(self) -> int:
+    def received(self) -> int:
         """Entries that were new to the target."""
-        return sum(hull.came for hull in self.hulls)
+        return sum(hull.received for hull in self.hulls)
 
 
 Progress = Callable[[str], None]
@@ -75,34 +75,35 @@ def merge(
     progress : called with a hull's key once a source's entries of it are in
     Raises storage.NotSaved when the target's disk refuses; what was saved before stays, and merging again goes on.
     """
-    brought = bring_entries(sources, target, dry_run=dry_run, progress=progress)
-    came = {hull: there.came for hull, there in brought.items()}
+    imported = bring_entries(sources, target, dry_run=dry_run, progress=progress)
+    received = {hull: there.received for hull, there in imported.items()}
     attachments, spoilt = _bring_attachments(sources, target, dry_run)
-    known = sorted(set(target.hulls()) | brought.keys())
+    known = sorted(set(target.hulls()) | imported.keys())
     return MergeReport(
         target=target.folder,
         sources=tuple(source.folder for source in sources),
         dry_run=dry_run,
-        hulls=tuple(judge(hull, came, brought[hull].already, target, known) for hull in sorted(brought)),
+        hulls=tuple(judge(hull, received, imported[hull].existing, target, known) for hull in sorted(imported)),
         attachments=attachments,
-        refused=(*(refusal for hull in brought.values() for refusal in hull.refused.items()), *spoilt),
+        refused=(*(refusal for hull in imported.values() for refusal in hull.refused.items()), *spoilt),
         damage=tuple(damage for folder in (*sources, target) for damage in folder.damage()),
-        complete=dry_run or all(hull.offered - hull.refused.keys() <= target.ids(key) for key, hull in brought.items()),
+        complete=dry_run
+        or all(hull.offered - hull.refused.keys() <= target.ids(key) for key, hull in imported.items()),
     )
 
 
 @attrs.define
-class Brought:
+class Imported:
     """What the sources brought of one hull.
 
-    came    : entries that were new, by id
-    already : how many were here before, or came from an earlier source
-    offered : ids of every entry in the sources
-    refused : for entries that cannot be kept, the reason
+    received : entries that were new, by id
+    existing : how many were here before, or came from an earlier source
+    offered  : ids of every entry in the sources
+    refused  : for entries that cannot be kept, the reason
     """
 
-    came: dict[str, bytes] = attrs.field(factory=dict)
-    already: int = 0
+    received: dict[str, bytes] = attrs.field(factory=dict)
+    existing: int = 0
     offered: set[str] = attrs.field(factory=set)
     refused: dict[str, str] = attrs.field(factory=dict)
 
@@ -113,49 +114,51 @@ def bring_entries(
     *,
     dry_run: bool = False,
     progress: Progress = lambda _hull: None,
-) -> dict[str, Brought]:
+) -> dict[str, Imported]:
     """The union itself, by hull. What the target holds already is not read a second time.
 
     Everything is flushed once, at the end; entries count as saved when this returns.
     """
-    brought: dict[str, Brought] = {}
+    imported: dict[str, Imported] = {}
     put = target.would_put if dry_run else target.put_if_absent
     with nullcontext() if dry_run else target.batch():
         for source in sources:
             for hull in source.hulls():
-                here = brought.setdefault(hull, Brought())
-                offer = source.offer(hull, target.ids(hull) | here.came.keys())
+                here = imported.setdefault(hull, Imported())
+                offer = source.offer(hull, target.ids(hull) | here.received.keys())
                 outcome = put(hull, offer.unknown)
-                here.came.update((name, offer.unknown[name]) for name in outcome.added)
-                here.already += len(offer.ids) - len(outcome.added) - len(outcome.refused)
+                here.received.update((name, offer.unknown[name]) for name in outcome.added)
+                here.existing += len(offer.ids) - len(outcome.added) - len(outcome.refused)
                 here.offered |= offer.ids
                 here.refused.update((name, str(reason)) for name, reason in outcome.refused)
                 progress(hull)
-    return brought
+    return imported
 
 
 def judge(
-    hull: str, came: Mapping[str, Mapping[str, bytes]], already: int, target: HullFolder, known: Sequence[str]
+    hull: str, received: Mapping[str, Mapping[str, bytes]], existing: int, target: HullFolder, known: Sequence[str]
 ) -> HullMerge:
     """What everything that came did to the boat of one hull, hull numbers that are the same boat included.
 
-    came    : the entries of every hull, by hull and id; in the target already unless it was a dry run
-    already : entries offered of this hull that were here before
-    known   : hulls to look for look-alikes in
+    received : the entries of every hull, by hull and id; in the target already unless it was a dry run
+    existing : entries offered of this hull that were here before
+    known    : hulls to look for look-alikes in
     """
-    if not came.get(hull):
-        return HullMerge(hull=hull, came=0, already=already)
-    telling = _telling({**target.get(hull), **came[hull]})
+    if not received.get(hull):
+        return HullMerge(hull=hull, received=0, existing=existing)
+    telling = _telling({**target.get(hull), **received[hull]})
 
     def now(key: str) -> Mapping[str, bytes]:
-        return telling if key == hull else {**target.get(key), **came.get(key, {})}
+        return telling if key == hull else {**target.get(key), **received.get(key, {})}
 
     def before(key: str) -> list[Entry]:
-        return [view(name, raw) for name, raw in now(key).items() if name not in came.get(key, {})]
+        return [view(name, raw) for name, raw in now(key).items() if name not in received.get(key, {})]
 
     state = replay_with_aliases(before, hull)
     disagreeing_before, stale_before = _disagreements(state), _stale(state).keys()
-    new = [view(name, raw) for key in state.hull_keys for name, raw in now(key).items() if name in came.get(key, {})]
+    new = [
+        view(name, raw) for key in state.hull_keys for name, raw in now(key).items() if name in received.get(key, {})
+    ]
     if any(entry.kind in ("alias", "retract") for entry in new):  # other hull numbers may now be this boat, or no more
         state = replay_with_aliases(lambda key: [view(name, raw) for name, raw in now(key).items()], hull)
     for entry in new:
@@ -163,8 +166,8 @@ def judge(
     look_alikes = hull_number.look_alikes(hull, [other for other in known if other != hull])
     return HullMerge(
         hull=hull,
-        came=len(came[hull]),
-        already=already,
+        received=len(received[hull]),
+        existing=existing,
         disagreeing=tuple(sorted(_disagreements(state) - disagreeing_before)),
         stale=tuple(stale for sign_off, stale in _stale(state).items() if sign_off not in stale_before),
         look_alikes=tuple(other for other in look_alikes if other not in state.hull_keys),
@@ -213,10 +216,10 @@ def _stale(state: HullState) -> dict[str, tuple[str, tuple[str, ...]]]:
 def _bring_attachments(
     sources: Iterable[HullFolder], target: HullFolder, dry_run: bool
 ) -> tuple[int, list[tuple[str, str]]]:
-    came: set[str] = set()
+    received: set[str] = set()
     spoilt: list[tuple[str, str]] = []
     for source in sources:
-        for name in sorted(source.attachments.names() - target.attachments.names() - came):
+        for name in sorted(source.attachments.names() - target.attachments.names() - received):
             try:
                 content = source.attachments.get(name)
             except AttachmentDamaged as damaged:
@@ -224,8 +227,8 @@ def _bring_attachments(
                 continue
             if not dry_run:
                 target.attachments.put(content)
-            came.add(name)
-    return len(came), spoilt
+            received.add(name)
+    return len(received), spoilt
 
 
 def state_digest(folder: HullFolder, hull: str) -> str:

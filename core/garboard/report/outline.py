@@ -1,4 +1,4 @@
-"""A job's findings in the order people read them; the account and the handover book both follow it."""
+"""A job's findings in the order people read them; the readable report and the handover book both follow it."""
 
 from __future__ import annotations
 

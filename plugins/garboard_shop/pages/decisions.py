@@ -14,7 +14,7 @@ from garboard.history.authoring import Author
 from garboard.history.authority import ON_THE_PAGE
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
-from garboard_shop.pages.accounts import BoatAccount, coverage_seen, seen_in
+from garboard_shop.pages.summaries import BoatSummary, coverage_seen, seen_in
 from garboard_shop.store import Store
 
 
@@ -22,14 +22,14 @@ class Overtaken(Exception):
     """Something came while the person decided; they must look again before it can be decided."""
 
 
-def choose(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+def choose(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
     """Choose one of the values that disagree.
 
     form    : slot, saw, value (the id of the entry chosen), reason
     returns : what was decided, in words
     errors  : Overtaken, InputError, storage.NotSaved
     """
-    state, key = _disagreement(account, form)
+    state, key = _disagreement(summary, form)
     chosen = next((entry for entry in state.current(key) if entry.id == form.get("value")), None)
     if chosen is None:
         raise InputError("choice", [Fault("value", "one of the values shown", "none")])
@@ -37,43 +37,43 @@ def choose(store: Store, account: BoatAccount, form: Mapping[str, str], by: str,
     return "Settled. The value you chose is used from now on."
 
 
-def take_all_back(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+def take_all_back(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
     """Take back every value of a disagreement, to be measured again. Arguments as for `choose`, without value."""
-    state, key = _disagreement(account, form)
+    state, key = _disagreement(summary, form)
     _keep(store, [writing.retract(_author(state, by), state, key, form.get("reason", ""))], now)
     return "Taken back. Measure it again."
 
 
-def sign(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+def sign(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
     """Sign a job off as its manager. The signature covers what was on the page.
 
     form : job, saw
     """
-    job = account.job(form.get("job", ""))
+    job = summary.job(form.get("job", ""))
     if job is None:
-        raise _no_job(account)
-    home = account.boat.state_of(job.id)
+        raise _no_job(summary)
+    home = summary.boat.state_of(job.id)
     if coverage_seen(home, job.id) != form.get("saw"):
         raise Overtaken("Something came for this job while you were reading. Look at it again, then sign.")
     _keep(store, [writing.sign_off(_author(home, by), home, job.id, "manager", by)], now)
     return "Signed. Anything entered after this makes the signature stale and is listed by name."
 
 
-def join(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+def join(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
     """Say that another hull number is the same boat.
 
     form : other, reason
     """
     other = _other_hull(store, form)
     reason = _reason(form, "why they are one boat")
-    if other.hull in account.boat.state.hull_keys:
+    if other.hull in summary.boat.state.hull_keys:
         raise InputError("same boat", [Fault("hull number", "one that is not this boat's already", other.hull)])
-    here = account.boat.state
+    here = summary.boat.state
     _keep(store, writing.same_boat(_author(here, by, other), here, other, reason), now)
     return f"{other.hull_number} and {here.hull_number} are one boat from now on."
 
 
-def part(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+def part(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
     """Take back that another hull number is the same boat.
 
     form : other, reason
@@ -81,8 +81,8 @@ def part(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, n
     other = _other_hull(store, form)
     reason = _reason(form, "why they are two boats")
     written = []
-    for one, another in ((account.key, other.hull), (other.hull, account.key)):
-        state = _fold_of(store, one)
+    for one, another in ((summary.key, other.hull), (other.hull, summary.key)):
+        state = _state_of(store, one)
         keys = [key for key in state.registers if _joins(state, key, another)]
         written += [writing.retract(_author(state, by), state, key, reason) for key in keys]
     if not written:
@@ -91,44 +91,44 @@ def part(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, n
     return f"{other.hull_number} is a boat of its own again."
 
 
-def move(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+def move(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
     """Move a job written under a wrong hull number to the hull it belongs to.
 
     form : job, other, reason
     """
-    job = account.job(form.get("job", ""))
+    job = summary.job(form.get("job", ""))
     if job is None:
-        raise _no_job(account)
+        raise _no_job(summary)
     other = _other_hull(store, form)
     reason = _reason(form, "why the job belongs to the other hull")
-    if other.hull in account.boat.state.hull_keys:
+    if other.hull in summary.boat.state.hull_keys:
         raise InputError("move", [Fault("hull number", "another boat's", other.hull)])
-    home = account.boat.state_to_move(job.id)
+    home = summary.boat.state_to_move(job.id)
     _keep(store, writing.move_job(_author(home, by, other), home, other, job.id, reason), now)
     return f"The job is with {other.hull_number} now. Nothing was rewritten; it can be moved back."
 
 
-def join_jobs(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+def join_jobs(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
     """Join a job into another of the boat that was opened for the same piece of work.
 
     form : job, into, reason
     """
-    job, into = (account.job(form.get(name, "")) for name in ("job", "into"))
+    job, into = (summary.job(form.get(name, "")) for name in ("job", "into"))
     if job is None or into is None:
-        raise _no_job(account)
-    state = account.boat.state
+        raise _no_job(summary)
+    state = summary.boat.state
     reason = _reason(form, "why the two are one job")
     _keep(store, [writing.join_job(_author(state, by), state, job.id, into.id, reason)], now)
     return "The two are one job now. Nothing was rewritten; it can be undone."
 
 
-def part_jobs(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+def part_jobs(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
     """Take back that a job was joined into another.
 
     form : job, reason
     """
     job = form.get("job", "")
-    home = account.boat.state_of(job)
+    home = summary.boat.state_of(job)
     _keep(store, [writing.part_job(_author(home, by), home, job, _reason(form, "why they are two jobs"))], now)
     return "It is a job of its own again."
 
@@ -138,8 +138,8 @@ def _joins(state: HullState, key: RegisterKey, other: str) -> bool:
     return any(isinstance(value, dict) and hull_number.key(str(value.get("hull") or "-")) == other for value in named)
 
 
-def _disagreement(account: BoatAccount, form: Mapping[str, str]) -> tuple[HullState, RegisterKey]:
-    found = account.choice(form.get("slot", ""))
+def _disagreement(summary: BoatSummary, form: Mapping[str, str]) -> tuple[HullState, RegisterKey]:
+    found = summary.choice(form.get("slot", ""))
     if found is None:
         raise Overtaken("This was settled meanwhile. Nothing was changed.")
     if seen_in(*found) != form.get("saw"):
@@ -149,13 +149,13 @@ def _disagreement(account: BoatAccount, form: Mapping[str, str]) -> tuple[HullSt
 
 def _other_hull(store: Store, form: Mapping[str, str]) -> HullState:
     typed = form.get("other", "").strip()
-    state = _fold_of(store, hull_number.key(typed)) if typed else None
+    state = _state_of(store, hull_number.key(typed)) if typed else None
     if state is None or not len(state):
         raise InputError("hull number", [Fault("other hull number", "one that is here", repr(typed))])
     return state
 
 
-def _fold_of(store: Store, key: str) -> HullState:
+def _state_of(store: Store, key: str) -> HullState:
     return replay(key, (view(name, raw) for name, raw in store.get(key, store.ids(key)).items()))
 
 
@@ -166,16 +166,16 @@ def _reason(form: Mapping[str, str], expected: str) -> str:
     return reason
 
 
-def _no_job(account: BoatAccount) -> InputError:
-    return InputError("job", [Fault("job", f"one of {', '.join(one.id for one in account.jobs) or 'none'}", "another")])
+def _no_job(summary: BoatSummary) -> InputError:
+    return InputError("job", [Fault("job", f"one of {', '.join(one.id for one in summary.jobs) or 'none'}", "another")])
 
 
 def _author(state: HullState, by: str, *more: HullState) -> Author:
     """The manager about to write. The clock starts after everything in the hulls concerned."""
     clock = HybridClock()
     for one in (state, *more):
-        for slot in one.registers.values():
-            for entry in slot.entries.values():
+        for register in one.registers.values():
+            for entry in register.entries.values():
                 clock.follow(entry.clock)
     return Author(ON_THE_PAGE, by, clock)
 

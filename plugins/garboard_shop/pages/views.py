@@ -24,10 +24,10 @@ from garboard.shop_link.wire import LARGEST_PIECE
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
 from garboard_shop.pages import decisions, exports, people, plugins, sheet, wording
-from garboard_shop.pages.accounts import BoatAccount, JobAccount, history_of, open_boat, slot_in_words
 from garboard_shop.pages.desk import FOLDER, ShopDesk
 from garboard_shop.pages.drawing import colours_as_css
 from garboard_shop.pages.index import MOST_SHOWN
+from garboard_shop.pages.summaries import BoatSummary, JobSummary, history_of, open_boat, register_in_words
 from garboard_shop.pages.visits import HEADERS, Answer, NotHere, Visit, routes, signed_in, signed_out
 from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, ROLES, Store, in_order
 
@@ -168,8 +168,8 @@ def _new_password(visit: Visit) -> str:
 def day_page(visit: Visit) -> Response:
     """The day sheet."""
     desk, day = visit.desk, _day(visit.request.path_params["day"])
-    asked = sheet.ENTERED if visit.asked("by") == sheet.ENTERED else sheet.CAME
-    found = sheet.day_sheet(desk.store, desk.accounts, desk.index, day, asked, _page_asked(visit))
+    asked = sheet.ENTERED if visit.asked("by") == sheet.ENTERED else sheet.RECEIVED
+    found = sheet.day_sheet(desk.store, desk.summaries, desk.index, day, asked, _page_asked(visit))
     return visit.page(
         "day.html",
         sheet=found,
@@ -212,14 +212,14 @@ def boats_page(visit: Visit) -> Response:
 
 def boat_page(visit: Visit) -> Response:
     """Everything of one boat."""
-    account = _boat(visit)
-    alike = {other for number in account.boat.state.hull_keys for other in visit.desk.index.look_alikes(number)}
-    vessel = account.boat.state.vessel()[0]
+    summary = _boat(visit)
+    alike = {other for number in summary.boat.state.hull_keys for other in visit.desk.index.look_alikes(number)}
+    vessel = summary.boat.state.vessel()[0]
     return visit.page(
         "boat.html",
-        account=account,
-        look_alikes=sorted(alike - account.boat.state.hull_keys),
-        back=f"/boats/{account.key}",
+        summary=summary,
+        look_alikes=sorted(alike - summary.boat.state.hull_keys),
+        back=f"/boats/{summary.key}",
         vessel_facts=vessel_facts(vessel),
         equipment=tuple(equipment_tables(vessel)),
     )
@@ -227,16 +227,21 @@ def boat_page(visit: Visit) -> Response:
 
 def history_page(visit: Visit) -> Response:
     """Everything ever entered for one value."""
-    account = _boat(visit)
-    job = _job(visit, account)
-    state = account.boat.state_of(job.id)
+    summary = _boat(visit)
+    job = _job(visit, summary)
+    state = summary.boat.state_of(job.id)
     try:
         key = register_named(state, job.id, visit.asked("of"))
     except KeyError:
         raise NotHere(404, "Nothing was entered under that name.") from None
     steps = history_of(state, key)
     return visit.page(
-        "history.html", account=account, job=job, place=slot_in_words(key, visit.desk.host), steps=steps, entries=state
+        "history.html",
+        summary=summary,
+        job=job,
+        place=register_in_words(key, visit.desk.host),
+        steps=steps,
+        entries=state,
     )
 
 
@@ -244,29 +249,29 @@ def book(visit: Visit) -> Response:
     """The handover book."""
     from garboard.report.book import PAPER_SIZES, handover_book
 
-    account = _boat(visit)
-    job = _job(visit, account)
+    summary = _boat(visit)
+    job = _job(visit, summary)
     size = visit.asked("paper") if visit.asked("paper") in PAPER_SIZES else PAPER_SIZES[0]
-    name = f"{account.digest} {job.id} {size}"
+    name = f"{summary.digest} {job.id} {size}"
     pdf = visit.desk.books.get(name, lambda: handover_book(job.view, visit.desk.host, job.assessed, size))
-    return _file(pdf, "application/pdf", f"{account.key}-{job.id}-handover-book.pdf")
+    return _file(pdf, "application/pdf", f"{summary.key}-{job.id}-handover-book.pdf")
 
 
 def figure(visit: Visit) -> Response:
     """A figure of a boat."""
-    account = _boat(visit)
+    summary = _boat(visit)
     name = visit.request.path_params["name"]
-    if name not in account.figures:
+    if name not in summary.figures:
         raise NotHere(404, "There is no such figure any more. Open the boat's page again.")
-    svg = visit.desk.drawn.figure(name, account.figures[name])
+    svg = visit.desk.drawn.figure(name, summary.figures[name])
     return Response(svg, 200, {**HEADERS, "Cache-Control": "private, max-age=3600"}, "image/svg+xml")
 
 
 def attached(visit: Visit) -> Response:
     """A photo or a recording of a boat, piece by piece. It is saved, never shown by the browser: anyone may have
     written what is in it."""
-    account, name = _boat(visit), visit.request.path_params["name"]
-    called = account.files.get(name)
+    summary, name = _boat(visit), visit.request.path_params["name"]
+    called = summary.files.get(name)
     held = visit.desk.store.attachments
     size = held.sizes().get(name)
     if called is None or size is None:
@@ -285,15 +290,15 @@ def attached(visit: Visit) -> Response:
     return StreamingResponse(pieces(), headers=headers, media_type="application/octet-stream")
 
 
-Decision = Callable[[Store, BoatAccount, Mapping[str, str], str, int], str]
+Decision = Callable[[Store, BoatSummary, Mapping[str, str], str, int], str]
 
 
 def decide(decision: Decision, visit: Visit) -> Response:
     """Let a manager decide; back to where it was decided."""
-    account = _boat(visit)
-    notice = decision(visit.desk.store, account, visit.form, visit.who, visit.desk.now())
-    visit.desk.index.read(account.key)
-    return visit.back(f"/boats/{account.key}", notice)
+    summary = _boat(visit)
+    notice = decision(visit.desk.store, summary, visit.form, visit.who, visit.desk.now())
+    visit.desk.index.read(summary.key)
+    return visit.back(f"/boats/{summary.key}", notice)
 
 
 def measurements_csv(visit: Visit) -> Response:
@@ -320,7 +325,7 @@ def _measurements(visit: Visit) -> tuple[str, Iterator[exports.Row]]:
     _day(day)
     if visit.asked("by") == sheet.ENTERED:
         return f"measurements-{day}", _rows_of(desk, desk.index.hulls_on(day), day)
-    return f"measurements-{day}", _rows_of(desk, sheet.hulls_that_came(desk.store, _day(day)))
+    return f"measurements-{day}", _rows_of(desk, sheet.hulls_received(desk.store, _day(day)))
 
 
 def _rows_of(desk: ShopDesk, hulls: Iterable[str], day: str = "") -> Iterator[exports.Row]:
@@ -466,19 +471,19 @@ def static(visit: Visit) -> Response:
     return Response(path.read_bytes(), 200, _CACHED, kind)
 
 
-def _boat(visit: Visit) -> BoatAccount:
+def _boat(visit: Visit) -> BoatSummary:
     return _account(visit.desk, visit.request.path_params["hull"])
 
 
-def _account(desk: ShopDesk, hull: str) -> BoatAccount:
-    account = desk.accounts.of(hull_number.key(hull))
-    if account is None:
+def _account(desk: ShopDesk, hull: str) -> BoatSummary:
+    summary = desk.summaries.of(hull_number.key(hull))
+    if summary is None:
         raise NotHere(404, "Nothing is held of a boat of this hull number.")
-    return account
+    return summary
 
 
-def _job(visit: Visit, account: BoatAccount) -> JobAccount:
-    job = account.job(visit.request.path_params["job"])
+def _job(visit: Visit, summary: BoatSummary) -> JobSummary:
+    job = summary.job(visit.request.path_params["job"])
     if job is None:
         raise NotHere(404, "This boat has no such job.")
     return job

@@ -113,7 +113,7 @@ class Database:
     def ask(self, verb: str, *values: object) -> list[tuple[Any, ...]]:
         """What a function of `verbs` tells. Raises StoreAway."""
         with self.reading() as connection:
-            return _told(connection, verb, values)
+            return _call(connection, verb, values)
 
     def save(self, verb: str, *values: object) -> list[tuple[Any, ...]]:
         """What a function of `verbs` that changes something tells; it is on the disk. Raises StoreAway, NotSaved."""
@@ -198,7 +198,7 @@ def refuse_unfit_parts(connection: psycopg.Connection, place: str, servers: int)
     faults = []
     for number in range(servers):
         expected = Part(number, servers)
-        ((version, functions, *numbers, fsync),) = _told(connection, "part", (number,))
+        ((version, functions, *numbers, fsync),) = _call(connection, "part", (number,))
         found = Part(*numbers)
         if found != expected:
             faults.append(Fault(str(expected), "that one in its place", str(found)))
@@ -211,7 +211,7 @@ def refuse_unfit_parts(connection: psycopg.Connection, place: str, servers: int)
         raise InputError(place, faults)
 
 
-def _told(connection: psycopg.Connection, verb: str, values: tuple[object, ...]) -> list[tuple[Any, ...]]:
+def _call(connection: psycopg.Connection, verb: str, values: tuple[object, ...]) -> list[tuple[Any, ...]]:
     places = sql.SQL(", ").join(  # a list as text would have every quote in it escaped one by one
         sql.Placeholder(format=PyFormat.BINARY if isinstance(value, list) else PyFormat.AUTO) for value in values
     )

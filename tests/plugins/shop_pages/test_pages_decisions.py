@@ -252,7 +252,7 @@ def test_a_failure_is_told_without_its_insides(pages: Pages, manager: Browser, m
     def fail(*_arguments: object) -> None:
         raise RuntimeError("inner secret")
 
-    monkeypatch.setattr(pages.desk.accounts, "of", fail)
+    monkeypatch.setattr(pages.desk.summaries, "of", fail)
     answer = manager.get(f"/boats/{SALTGRASS}")
     assert answer.status_code == 500
     assert "inner secret" not in answer.text

@@ -158,7 +158,7 @@ def test_on_paper_the_sheet_has_what_matters_and_nothing_to_click(evening: Eveni
     text = " ".join(" ".join(sheet.extract_text() for sheet in printed.pages).split())
     for words in ("Saltgrass", "31.9 kn", "31.4 kn", "Punch list", "Kittiwake", "Signatures gone stale"):
         assert words in text, words
-    for words in ("Sign out", "Use the chosen value", "Sign as manager", "Full account"):
+    for words in ("Sign out", "Use the chosen value", "Sign as manager", "Full report"):
         assert words not in text, words
     page.context.close()
 

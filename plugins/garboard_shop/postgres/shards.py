@@ -44,7 +44,7 @@ _USER_KEPT = (
 
 
 @attrs.frozen
-class Spread:
+class Shards:
     """A shop spread over several databases.
 
     front : what the one that shop servers name is called in messages
@@ -55,7 +55,7 @@ class Spread:
     parts: tuple[str, ...]
 
 
-def spread_shop(store: str, over: Sequence[str], worker: str = "") -> Spread:
+def shard_shop(store: str, over: Sequence[str], worker: str = "") -> Shards:
     """Make a database the one in front of several parts, and the parts ready; or bring all of them up to this version.
 
     store  : address of the one in front, as `--store` names it
@@ -89,7 +89,7 @@ def spread_shop(store: str, over: Sequence[str], worker: str = "") -> Spread:
             for name in workers:
                 asking.execute(_MAY_WORK.format(server=_CLUSTER, worker=sql.Identifier(name)))
             refuse_unfit_parts(asking, front.place, count)
-    return Spread(front.place, tuple(part.place for part in parts))
+    return Shards(front.place, tuple(part.place for part in parts))
 
 
 def _part_address(url: str) -> Address:
