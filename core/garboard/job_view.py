@@ -14,15 +14,15 @@ from garboard.records import Job, JsonValue, Measurement, Note, SignOff, StepSta
 from garboard.samples import Recording
 from garboard.units import Amount, parse_amount
 
-__all__ = ["Asking", "Disagreement", "JobView", "Place", "amount_or_fault", "nothing_at", "place_of"]
+__all__ = ["Asking", "Disagreement", "FieldKey", "JobView", "amount_or_fault", "nothing_at", "place_of"]
 
 T = TypeVar("T")
 
-Place = tuple[str, str, str, str]
+FieldKey = tuple[str, str, str, str]
 """Where a measurement belongs: step, field, row, of."""
 
 
-def place_of(measurement: Measurement) -> Place:
+def place_of(measurement: Measurement) -> FieldKey:
     """The place a measurement belongs to."""
     return measurement.step, measurement.field, measurement.row, measurement.of
 
@@ -31,7 +31,7 @@ def place_of(measurement: Measurement) -> Place:
 class Disagreement:
     """Two or more values for one place that a person has not yet settled. None of them is used."""
 
-    place: Place
+    place: FieldKey
     values: tuple[Measurement, ...]
 
 
@@ -73,15 +73,15 @@ class JobView:
     load_recording: Callable[[str], Recording] = attrs.field(
         default=_no_recording, converter=_only_measured, eq=False, repr=False
     )
-    _at: Mapping[Place, Measurement] = attrs.field(init=False, eq=False, repr=False)
-    _disagree: frozenset[Place] = attrs.field(init=False, eq=False, repr=False)
+    _at: Mapping[FieldKey, Measurement] = attrs.field(init=False, eq=False, repr=False)
+    _disagree: frozenset[FieldKey] = attrs.field(init=False, eq=False, repr=False)
 
     @_at.default
-    def _index(self) -> Mapping[Place, Measurement]:
+    def _index(self) -> Mapping[FieldKey, Measurement]:
         return {place_of(measurement): measurement for measurement in self.measurements}
 
     @_disagree.default
-    def _disagreeing(self) -> frozenset[Place]:
+    def _disagreeing(self) -> frozenset[FieldKey]:
         return frozenset(disagreement.place for disagreement in self.disagreements)
 
     def find(self, step: str, field: str, *, row: str = "", of: str = "") -> Measurement | None:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from garboard.hosting.host import PluginHost
-from garboard.job_view import Place
+from garboard.job_view import FieldKey
 
 
-def place_in_words(place: Place, host: PluginHost) -> str:
+def place_in_words(place: FieldKey, host: PluginHost) -> str:
     """Where a measurement belongs, in the words the person saw ("Full throttle: engine speed, port")."""
     step_key, field_name, row, of = place
     step = host.step(step_key)
