@@ -146,7 +146,7 @@ async def pair(request: Request) -> Response:
         reason = f"too many wrong codes came from this address: wait {-(-seconds // 60)} min, then try again"
         raise Refusal(429, reason, {"Retry-After": str(seconds)}) from None
     if tablet is None:
-        raise Refusal(403, "the code is wrong, was used, or has run out: ask for a new one at the shop server")
+        raise Refusal(403, "the code is wrong, used or expired: get a new one at the shop server")
     return _json(request, {"shop": shop.name(), "tablet": tablet.id, "role": tablet.role})
 
 
@@ -311,10 +311,10 @@ def _beyond_limits(shop: Shop, hull: str, new: Sequence[Entry]) -> dict[str, str
     for entry in new:
         kind = entry.kind
         if room <= 0:
-            reason = f"hull {hull} holds {shop.limits.hull} entries, which is the most; tell whoever runs the shop"
+            reason = f"hull {hull} holds {shop.limits.hull} entries, the limit; tell whoever runs the shop server"
             over[entry.id] = reason
         elif kinds.get(kind, 0) >= shop.limits.kind:
-            over[entry.id] = f"hull {hull} holds {shop.limits.kind} entries of kind {kind}, which is the most"
+            over[entry.id] = f"hull {hull} holds {shop.limits.kind} entries of kind {kind}, which is the limit"
         else:
             kinds[kind] = kinds.get(kind, 0) + 1
             room -= 1
@@ -402,7 +402,7 @@ async def remove_tablet(request: Request) -> Response:
     tablet = request.path_params["tablet"]
     remove = shop.store.register.remove_tablet
     if not tablet.isprintable() or not await run_in_threadpool(remove, tablet, by, shop.now()):
-        raise Refusal(404, "no tablet of that id takes part")
+        raise Refusal(404, "no paired tablet has this id")
     return _json(request, {"removed": tablet})
 
 
@@ -458,7 +458,7 @@ async def _body(request: Request, largest: int) -> bytes:
                     raise too_large
                 pieces.append(piece)
     except TimeoutError:
-        raise Refusal(408, f"the request took more than {LONGEST_REQUEST:.0f} s to come") from None
+        raise Refusal(408, f"the request took more than {LONGEST_REQUEST:.0f} s to arrive") from None
     body = b"".join(pieces)
     if not body:
         return b""
@@ -512,7 +512,7 @@ def _packed(
 
 async def _no_such_thing(request: Request, failure: Exception) -> Response:
     status = failure.status_code if isinstance(failure, HTTPException) else 404
-    return _json(request, {"refused": "there is nothing here under this name"}, status=status)
+    return _json(request, {"refused": "this address does not exist"}, status=status)
 
 
 class _Silence(Response):
@@ -540,13 +540,13 @@ def _safely(endpoint: Endpoint) -> Endpoint:
             return _json(request, {"refused": f"the shop could not save: {failure}"}, status=507)
         except StoreAway as away:
             log.error("%s", away)
-            reason = "the shop server cannot reach its database; it works again by itself once it can"
+            reason = "the shop server cannot reach its database: try again later"
             return _json(request, {"refused": reason}, status=503)
         except ClientDisconnect:
             return _Silence()
         except Exception:
             log.exception("%s %s failed", request.method, request.url.path)
-            return _json(request, {"refused": "the shop server failed at this; its log says why"}, status=500)
+            return _json(request, {"refused": "the shop server failed; its log has the cause"}, status=500)
 
     return answer
 

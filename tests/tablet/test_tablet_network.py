@@ -99,7 +99,7 @@ def test_a_gateway_is_connected_to_and_remembered(at_the_guide):
             d.wait(lambda: (look(d), d.says("Rate of turn: 2.2"))[1])
     d.wait(lambda: (look(d), d.says("not on port"))[1])
     d.restart()
-    assert d.says("Not listening any more")
+    assert d.says("The tablet has stopped listening")
     d.press("to the guide", "source")
     assert d.says(f"Connect to {where}")
 
@@ -149,7 +149,7 @@ def test_a_number_without_fresh_samples_looks_old(at_the_guide, port, send):
     assert run.age == pytest.approx(7.1)
     assert run.guidance.word == "no fresh samples"
     assert not run.guidance.on_target
-    assert d.says("Nothing comes that this guide follows: rate of turn")
+    assert d.says("This guide receives none of its values: rate of turn")
     assert d.app.shell.page._view._gauge._age == "7 s old"
     before = len(run.trail)
     tick(d)

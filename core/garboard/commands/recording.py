@@ -85,7 +85,7 @@ def _findings(judge: RecordingJudge, recording: Recording) -> Iterator[Finding]:
     basis = (Basis(BasisKind.METHOD, judge.title),)
     try:
         if recording.is_simulated:
-            text = "a simulated run is no measurement; record aboard"
+            text = "a simulated run is not a measurement; record aboard"
             raise NotEnoughData(Missing(text, lack=Lack.SIMULATED))
         yield from tuple(with_code(found, judge.key) for found in judge.judge(recording))
     except NotEnoughData as lacking:

@@ -46,7 +46,7 @@ class PunchItem:
     about : what it is about ("port engine")
     text  : what is wrong and what to do
     why   : "fails", "values disagree", "look again" or "noted"
-    step  : key of the step it belongs to; "vessel" for a fact of hers, nothing for a note
+    step  : key of the step it belongs to; "vessel" for a fact of the vessel, nothing for a note
     """
 
     about: str

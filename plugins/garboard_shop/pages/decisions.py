@@ -34,7 +34,7 @@ def choose(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str,
     if chosen is None:
         raise InputError("choice", [Fault("value", "one of the values shown", "none")])
     _keep(store, [writing.settle(_author(state, by), state, key, chosen.value, form.get("reason", ""))], now)
-    return "Settled. The value you chose is used from now on."
+    return "Settled. The value you chose is now used."
 
 
 def take_all_back(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
@@ -54,9 +54,9 @@ def sign(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
         raise _no_job(summary)
     home = summary.boat.state_of(job.id)
     if coverage_seen(home, job.id) != form.get("saw"):
-        raise Overtaken("Something came for this job while you were reading. Look at it again, then sign.")
+        raise Overtaken("New entries arrived for this job while you were reading. Check them, then sign.")
     _keep(store, [writing.sign_off(_author(home, by), home, job.id, "manager", by)], now)
-    return "Signed. Anything entered after this makes the signature stale and is listed by name."
+    return "Signed. If anything is entered later, the signature becomes stale and the page names what changed."
 
 
 def join(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
@@ -70,7 +70,7 @@ def join(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
         raise InputError("same boat", [Fault("hull number", "one that is not this boat's already", other.hull)])
     here = summary.boat.state
     _keep(store, writing.same_boat(_author(here, by, other), here, other, reason), now)
-    return f"{other.hull_number} and {here.hull_number} are one boat from now on."
+    return f"{other.hull_number} and {here.hull_number} are now one boat."
 
 
 def part(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
@@ -88,7 +88,7 @@ def part(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
     if not written:
         raise InputError("two boats", [Fault("hull number", "one said to be this boat's", other.hull)])
     _keep(store, written, now)
-    return f"{other.hull_number} is a boat of its own again."
+    return f"{other.hull_number} is a separate boat again."
 
 
 def move(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
@@ -105,7 +105,7 @@ def move(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
         raise InputError("move", [Fault("hull number", "another boat's", other.hull)])
     home = summary.boat.state_to_move(job.id)
     _keep(store, writing.move_job(_author(home, by, other), home, other, job.id, reason), now)
-    return f"The job is with {other.hull_number} now. Nothing was rewritten; it can be moved back."
+    return f"The job now belongs to {other.hull_number}. Nothing was rewritten, and you can move it back."
 
 
 def join_jobs(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
@@ -119,7 +119,7 @@ def join_jobs(store: Store, summary: BoatSummary, form: Mapping[str, str], by: s
     state = summary.boat.state
     reason = _reason(form, "why the two are one job")
     _keep(store, [writing.join_job(_author(state, by), state, job.id, into.id, reason)], now)
-    return "The two are one job now. Nothing was rewritten; it can be undone."
+    return "The two are now one job. Nothing was rewritten, and you can undo it."
 
 
 def part_jobs(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
@@ -130,7 +130,7 @@ def part_jobs(store: Store, summary: BoatSummary, form: Mapping[str, str], by: s
     job = form.get("job", "")
     home = summary.boat.state_of(job)
     _keep(store, [writing.part_job(_author(home, by), home, job, _reason(form, "why they are two jobs"))], now)
-    return "It is a job of its own again."
+    return "It is a separate job again."
 
 
 def _joins(state: HullState, key: RegisterKey, other: str) -> bool:
@@ -141,9 +141,9 @@ def _joins(state: HullState, key: RegisterKey, other: str) -> bool:
 def _disagreement(summary: BoatSummary, form: Mapping[str, str]) -> tuple[HullState, RegisterKey]:
     found = summary.choice(form.get("slot", ""))
     if found is None:
-        raise Overtaken("This was settled meanwhile. Nothing was changed.")
+        raise Overtaken("Someone else has settled this. Nothing was changed.")
     if seen_in(*found) != form.get("saw"):
-        raise Overtaken("Another value came while you were choosing. Look at all of them, then choose.")
+        raise Overtaken("Another value arrived while you were choosing. Compare all values, then choose.")
     return found
 
 

@@ -106,7 +106,7 @@ def sign_in(visit: Visit) -> Response:
         )
     user = people.find(desk.store.register, name)
     if not people.is_right(user, visit.form.get("password", "")) or user is None:
-        sentence = "Name and password do not go together."
+        sentence = "The name or the password is wrong."
         return visit.page("sign_in.html", 403, wanted=visit.form.get("next", ""), name=name, sentence=sentence)
     desk.attempts.succeeded(name, visit.address)
     desk.sessions.close(visit.secret)
@@ -140,13 +140,13 @@ def first(visit: Visit) -> Response:
 def _need_first(visit: Visit) -> None:
     """Only while there is nobody, and only from this machine, by a name of this machine: no other site's script."""
     if people.taking_part(visit.desk.store.register):
-        raise NotHere(403, "There is a manager already. Sign in.")
+        raise NotHere(403, "There already is a manager. Sign in.")
     host = visit.request.headers.get("host", "")
     name = host[: host.rfind("]") + 1] or host.partition(":")[0]
     if not (_is_loopback(visit.address) and (name == "localhost" or _is_loopback(name.strip("[]")))):
         raise NotHere(
             403,
-            "Nobody can sign in yet. Make the first manager at the shop machine itself: open this page there as "
+            "Nobody can sign in yet. Create the first manager on the shop machine: open this page there as "
             "https://localhost, or run: garboard shop-people add NAME --role manager",
         )
 
@@ -233,7 +233,7 @@ def history_page(visit: Visit) -> Response:
     try:
         key = register_named(state, job.id, visit.asked("of"))
     except KeyError:
-        raise NotHere(404, "Nothing was entered under that name.") from None
+        raise NotHere(404, "No value has this name.") from None
     steps = history_of(state, key)
     return visit.page(
         "history.html",
@@ -262,7 +262,7 @@ def figure(visit: Visit) -> Response:
     summary = _boat(visit)
     name = visit.request.path_params["name"]
     if name not in summary.figures:
-        raise NotHere(404, "There is no such figure any more. Open the boat's page again.")
+        raise NotHere(404, "This figure no longer exists. Open the boat's page again.")
     svg = visit.desk.drawn.figure(name, summary.figures[name])
     return Response(svg, 200, {**HEADERS, "Cache-Control": "private, max-age=3600"}, "image/svg+xml")
 
@@ -275,11 +275,11 @@ def attached(visit: Visit) -> Response:
     held = visit.desk.store.attachments
     size = held.sizes().get(name)
     if called is None or size is None:
-        raise NotHere(404, "This file is not here. It comes with the tablet that holds it, when it next comes ashore.")
+        raise NotHere(404, "This file is not here yet. It arrives when the tablet that holds it next comes ashore.")
     try:
         first = held.read(name, 0, LARGEST_PIECE)
     except AttachmentDamaged as damaged:
-        raise NotHere(404, f"This file cannot be given out: {damaged}.") from None
+        raise NotHere(404, f"This file is damaged: {damaged}.") from None
 
     def pieces() -> Iterator[bytes]:
         yield first
@@ -354,7 +354,7 @@ def pair_tablet(visit: Visit) -> Response:
 
     role = visit.form.get("role", "")
     if visit.desk.pair is None or role not in ROLES:
-        raise NotHere(400, "Run this at the shop machine: garboard shop-tablets pair")
+        raise NotHere(400, "Run this on the shop machine: garboard shop-tablets pair")
     code = visit.desk.pair(role, visit.who)
     picture = segno.make(code.scanned, error="m", micro=False).svg_inline(
         scale=5, dark="#10202B", light="#FFFFFF", omitsize=True, title="The pairing code as a picture"
@@ -368,16 +368,16 @@ def change_role(visit: Visit) -> Response:
     if role not in ROLES:
         raise NotHere(400, f"Expected one of {', '.join(ROLES)}.")
     if not visit.desk.store.register.change_role(tablet, role, visit.who, visit.desk.now()):
-        raise NotHere(404, "No tablet of that id takes part.")
-    return visit.go("/tablets", f"It is a {role}'s tablet now, and learns of it when it next comes ashore.")
+        raise NotHere(404, "No paired tablet has this id.")
+    return visit.go("/tablets", f"It is now a {role}'s tablet. It learns of it when it next comes ashore.")
 
 
 def remove_tablet(visit: Visit) -> Response:
     """Shut a tablet out."""
     tablet = visit.request.path_params["tablet"]
     if not visit.desk.store.register.remove_tablet(tablet, visit.who, visit.desk.now()):
-        raise NotHere(404, "No tablet of that id takes part.")
-    return visit.go("/tablets", "Removed. It can neither read nor write any more.")
+        raise NotHere(404, "No paired tablet has this id.")
+    return visit.go("/tablets", "The tablet is removed. It can no longer read or write.")
 
 
 def changes_page(visit: Visit) -> Response:
@@ -408,13 +408,13 @@ def approve_plugin(visit: Visit) -> Response:
     desk, form = visit.desk, visit.form
     name, sha256 = form.get("name", ""), form.get("sha256", "")
     plugins.approve(desk.drop, desk.store, name, sha256, visit.who, desk.now())
-    return visit.go("/plugins", f"{name} is approved. It goes to every tablet that comes ashore.")
+    return visit.go("/plugins", f"{name} is approved. Every tablet receives it when it next comes ashore.")
 
 
 def withdraw_plugin(visit: Visit) -> Response:
     """Take one back from them."""
     plugin = withdraw(visit.desk.store.register, visit.form.get("name", ""), visit.who, visit.desk.now())
-    return visit.go("/plugins", f"{plugin.name} runs on no tablet once it has come ashore.")
+    return visit.go("/plugins", f"{plugin.name} is withdrawn. Each tablet stops running it when it next comes ashore.")
 
 
 def people_page(visit: Visit) -> Response:
@@ -430,7 +430,7 @@ def add_person(visit: Visit) -> Response:
     if people.find(register, user.name):
         raise InputError("person", [Fault("name", "one that nobody here has", repr(user.name))])
     register.put_user(user, visit.who, visit.desk.now())
-    return visit.go("/people", f"{user.name} can sign in as {user.role} now.")
+    return visit.go("/people", f"{user.name} can now sign in as {user.role}.")
 
 
 def remove_person(visit: Visit) -> Response:
@@ -438,21 +438,21 @@ def remove_person(visit: Visit) -> Response:
     register = visit.desk.store.register
     user = people.find(register, visit.form.get("name", ""))
     if user is None:
-        raise NotHere(404, "Nobody of that name can sign in.")
+        raise NotHere(404, "No person with this name can sign in.")
     managers = [one for one in people.taking_part(register) if one.role == MANAGER]
     if user in managers and len(managers) == 1:
-        raise NotHere(409, "This is the last manager. Add another first.")
+        raise NotHere(409, "This is the last manager. Add another manager first.")
     now = visit.desk.now()
     register.put_user(attrs.evolve(user, removed_at=now), visit.who, now)
     visit.desk.sessions.close_all_of(user.name)
-    return visit.go("/people", f"{user.name} cannot sign in any more.")
+    return visit.go("/people", f"{user.name} can no longer sign in.")
 
 
 def change_password(visit: Visit) -> Response:
     """A new password of one's own."""
     desk, user = visit.desk, visit.user
     if user is None or not people.is_right(user, visit.form.get("old", "")):
-        raise NotHere(403, "The old password is not right. Nothing was changed.")
+        raise NotHere(403, "The old password is wrong. Nothing was changed.")
     changed = people.make_user(user.name, user.role, _new_password(visit))
     desk.store.register.put_user(changed, user.name, desk.now())
     desk.sessions.close_all_of(user.name, but=visit.secret)
@@ -466,7 +466,7 @@ def static(visit: Visit) -> Response:
     if name == "look.css":
         return Response(colours_as_css(), 200, _CACHED, "text/css")
     if path.parent != STATIC or not path.is_file():
-        raise NotHere(404, "There is nothing here under this name.")
+        raise NotHere(404, "This page does not exist.")
     kind = "font/otf" if path.suffix == ".otf" else mimetypes.guess_type(name)[0] or "application/octet-stream"
     return Response(path.read_bytes(), 200, _CACHED, kind)
 
@@ -478,7 +478,7 @@ def _boat(visit: Visit) -> BoatSummary:
 def _account(desk: ShopDesk, hull: str) -> BoatSummary:
     summary = desk.summaries.of(hull_number.key(hull))
     if summary is None:
-        raise NotHere(404, "Nothing is held of a boat of this hull number.")
+        raise NotHere(404, "No boat has this hull number here.")
     return summary
 
 

@@ -69,7 +69,7 @@ def address_of(url: str) -> Address:
     conninfo = f"{start}?{others}" if others else start
     faults = [Fault("yard", "a whole number, such as ?yard=7", yard) for yard in yards if not yard.isdecimal()]
     if re.search(r"\s", start):
-        faults.append(Fault("address", "one; `garboard shop-spread` puts several databases behind it", "several"))
+        faults.append(Fault("address", "one; `garboard shop-spread` spreads a shop over several", "several"))
     try:
         conninfo_to_dict(conninfo)
     except psycopg.ProgrammingError:
@@ -203,10 +203,10 @@ def refuse_unfit_parts(connection: psycopg.Connection, place: str, servers: int)
         if found != expected:
             faults.append(Fault(str(expected), "that one in its place", str(found)))
         if (version, functions) != (VERSION, EDITION):
-            wanted = "tables and functions of this version of garboard; give the command `garboard shop-spread` again"
+            wanted = "tables and functions of this version of garboard; run `garboard shop-spread` again"
             faults.append(Fault(str(expected), wanted, f"those of another, tables of version {version}"))
         if fsync != "on":
-            faults.append(Fault(str(expected), "fsync on: what is called saved must be on the disk", fsync))
+            faults.append(Fault(str(expected), "fsync on, because saved entries must be on the disk", fsync))
     if faults:
         raise InputError(place, faults)
 

@@ -1,4 +1,4 @@
-"""Spreading a shop over several PostgreSQL servers: one database stands in front, and PL/Proxy [1] asks the parts.
+"""Sharding a shop over several PostgreSQL servers: through PL/Proxy [1], one front database queries the shards.
 
 [1] PL/Proxy 2.10: config.md, in Debian's package postgresql-15-plproxy.
 """
@@ -73,7 +73,7 @@ def shard_shop(store: str, over: Sequence[str], worker: str = "") -> Shards:
             parts = [_part_address(url) for url in over] or _kept(asking, front.place)
             count = len(parts)
             if count < 2 or count & (count - 1):
-                raise InputError("--over", [Fault("parts", "2, 4, 8 or another power of two", str(count))])
+                raise InputError("--over", [Fault("shards", "2, 4, 8 or another power of two", str(count))])
             refuse_another(part_of(asking), front.place, Part(FRONT, count))
         behind = [(part, stack.enter_context(connected(part))) for part in parts]
         for number, (part, connection) in enumerate(behind):
@@ -106,7 +106,7 @@ def _refuse_without_plproxy(connection: psycopg.Connection, place: str) -> None:
         expected = f"installed on that server: Debian's package {package}"
         raise InputError(place, [Fault("PL/Proxy", expected, "not there")])
     if connection.execute("select rolsuper from pg_roles where rolname = current_user").fetchone() != (True,):
-        expected = "a superuser of that server, to set it up; --user names who shop servers ask it as"
+        expected = "a superuser of that server, to set it up; --user names the user that shop servers connect as"
         raise InputError(place, [Fault("user", expected, connection.info.user)])
 
 
@@ -117,7 +117,7 @@ def _one_user(behind: Sequence[tuple[Address, psycopg.Connection]]) -> dict[str,
         for part, connection in behind
     }
     if len(users) > 1:
-        raise InputError("--over", [Fault("user", "the same, with the same password, for all parts", "several")])
+        raise InputError("--over", [Fault("user", "the same user and password for all shards", "several")])
     user, password = users.pop()
     return {"user": user, "password": password} if password else {"user": user}
 
@@ -164,7 +164,7 @@ def _kept(connection: psycopg.Connection, place: str) -> list[Address]:
     )
     numbers = range(sum(name[1:].isdecimal() for name in options))
     if not numbers:
-        raise InputError("--over", [Fault("parts", f"the addresses of those behind {place}", "none")])
+        raise InputError("--over", [Fault("shards", f"the addresses of the shards of {place}", "none")])
     return [
         Address(conninfo, 1, place_in_words(conninfo))
         for conninfo in (make_conninfo(options[f"p{number}"], **user) for number in numbers)

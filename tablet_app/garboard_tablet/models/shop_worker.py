@@ -104,7 +104,7 @@ class ShopWorker:
             return shop, ""
 
         def failed(failure: Exception) -> None:
-            done(None, f"The program failed at this: {type(failure).__name__}. Help in the settings has more.")
+            done(None, f"The program failed: {type(failure).__name__}. Help in the settings has more.")
 
         self._background.run("pairing with the shop", work, paired, failed)
 

@@ -66,7 +66,7 @@ class LivePage(Page):
 
     def body(self) -> Widget:
         if not self._has_guide:
-            return column_of([words("No plugin on this tablet offers this guide.")])
+            return column_of([words("No plugin on this tablet has this guide.")])
         if self.run is None:
             return column_of([heading(_CHOOSE), words(_WHAT_THERE_IS, "quiet")])
         self._view = LiveView()
@@ -77,7 +77,7 @@ class LivePage(Page):
         if not self._has_guide:
             return ()
         keep = Press(
-            f"Keep the run that broke off: {len(self.left_behind)} samples",
+            f"Keep the interrupted run: {len(self.left_behind)} samples",
             self._keep_left_behind,
             name="keep left behind",
         )
@@ -197,11 +197,11 @@ class SourcePage(Page):
                 "Another port or address", lambda: self.way.go(self.place.to("where")), name="source another"
             )
         )
-        rows.append(partial(self._row, None, "Simulated boat", "To see how a guide works. Nothing of it is kept."))
+        rows.append(partial(self._row, None, "Simulated boat", "To see how a guide works. Nothing is kept."))
         rows += [partial(self._row, path, path.name, f"A recording, {_size(path)}.") for path in recordings]
         if not recordings:
             rows.append(
-                words(f"Recordings in the folder {folder.parent.name}/{folder.name} are listed here as well.", "quiet")
+                words(f"Recordings in the folder {folder.parent.name}/{folder.name} are also listed here.", "quiet")
             )
         return rows
 

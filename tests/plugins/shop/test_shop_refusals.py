@@ -388,7 +388,7 @@ def test_a_failure_inside_is_told_in_a_sentence_and_logged_in_full(
             raise RuntimeError(INSIDE)
 
         monkeypatch.setattr(own.store, "digests", broken)
-        refused(ask_raw(own.port, "GET", "/v1/digests", token=paired.token), 500, "its log says why")
+        refused(ask_raw(own.port, "GET", "/v1/digests", token=paired.token), 500, "its log has the cause")
         assert any(record.exc_info and INSIDE in str(record.exc_info[1]) for record in failures)
 
 

@@ -107,7 +107,7 @@ def test_stale_signatures_name_what_they_do_not_cover(manager: Browser) -> None:
 
 def test_a_wrong_clock_a_missing_plugin_and_a_look_alike_number_are_said(manager: Browser) -> None:
     words = words_of(manager.text(TODAY))
-    assert "That tablet's clock is 24 h ahead" in words
+    assert "This tablet's clock is 24 h ahead" in words
     assert "1 entry needs the plugin shop_paint" in words
     assert words.count("One boat, or two?") == 1
     assert (
@@ -151,7 +151,7 @@ def test_a_day_can_be_asked_by_what_was_entered_on_it(manager: Browser) -> None:
 
 def test_an_empty_day_leads_to_the_last_one_with_work(manager: Browser) -> None:
     words = words_of(manager.text("/days/2026-01-01"))
-    assert "Nothing came ashore on this day. The last work held here was entered on" in words
+    assert "Nothing came ashore on this day. The latest work was entered on" in words
 
 
 @pytest.mark.parametrize("day", ["yesterday", "2026-13-01", "2026-11-25x"])

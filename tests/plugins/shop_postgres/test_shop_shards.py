@@ -110,7 +110,7 @@ def test_the_command_sets_a_spread_shop_up_and_given_again_leaves_what_is_in_it(
     over = [word for part in parts for word in ("--over", part)]
     first = CliRunner().invoke(program, ["shop-spread", "--store", front, *over])
     assert first.exit_code == 0, first.output
-    assert f"part 2 of 2: {spread.behind[1].folder}" in first.output
+    assert f"shard 2 of 2: {spread.behind[1].folder}" in first.output
     with closing(PostgresStore(front)) as store:
         store.put_if_absent(some(*HULLS), "t", NOON, 0)
     for again in (over, []):
@@ -156,10 +156,10 @@ def test_what_cannot_be_spread_is_refused_in_words_and_nothing_is_made(
     three = [*parts, spread.behind[0].database()]
     assert "power of two, got 3" in refusal(front, *three)
     assert "power of two, got 1" in refusal(front, parts[0])
-    assert "the addresses of those behind" in refusal(front)
+    assert "the addresses of the shards of" in refusal(front)
     assert "no yard" in refusal(front, parts[0], f"{parts[1]}&yard=2")
     rows(parts[0], "create role another superuser login")
-    assert "the same, with the same password" in refusal(front, parts[0].replace("shop@", "another@"), parts[1])
+    assert "the same user and password" in refusal(front, parts[0].replace("shop@", "another@"), parts[1])
     rows(front, "create role limited login")
     assert "a superuser of that server" in refusal(front.replace("shop@", "limited@"), *parts)
     with monkeypatch.context() as patch:
@@ -181,11 +181,13 @@ def test_a_database_that_is_something_else_already_is_refused_and_left_as_it_is(
     empty = [cluster.database() for cluster in spread.behind]
     assert "got a whole shop" in refusal(whole, *empty)
     assert "got a whole shop" in refusal(new, whole, empty[1])
-    assert "got number 2 of the 2 parts" in refusal(new, *apart.parts[::-1])
-    assert "got number 1 of the 2 parts" in refusal(new, *apart.parts, *empty)
-    assert "in front of the 2 parts" in refusal(apart.front, *empty, *(cluster.database() for cluster in spread.behind))
-    assert "got number 1 of the 2 parts" in refusal(new, empty[0], empty[0])
-    assert "got number 1 of the 2 parts" in open_refusal(apart.parts[0])
+    assert "got number 2 of the 2 shards" in refusal(new, *apart.parts[::-1])
+    assert "got number 1 of the 2 shards" in refusal(new, *apart.parts, *empty)
+    assert "in front of the 2 shards" in refusal(
+        apart.front, *empty, *(cluster.database() for cluster in spread.behind)
+    )
+    assert "got number 1 of the 2 shards" in refusal(new, empty[0], empty[0])
+    assert "got number 1 of the 2 shards" in open_refusal(apart.parts[0])
     with closing(PostgresStore(whole)) as store:
         assert store.digests()[HULLS[0]].entries == 5
 
