@@ -93,7 +93,7 @@ class PairPage(WordsPage):
         from garboard.shop_link.discovery import can_look
 
         if can_look():
-            return f"{_CHARACTERS} The tablet seeks the shop on this wifi. If it finds none, type the address, too."
+            return f"{_CHARACTERS} The tablet looks for the shop on this wifi. If it fails, type the address, too."
         return f"The shop's address, then the 24 characters it shows, such as {EXAMPLE}"
 
     def __init__(self, context: Context, place: Place) -> None:

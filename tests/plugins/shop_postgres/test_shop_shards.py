@@ -183,7 +183,7 @@ def test_a_database_that_is_something_else_already_is_refused_and_left_as_it_is(
     assert "got a whole shop" in refusal(new, whole, empty[1])
     assert "got number 2 of the 2 shards" in refusal(new, *apart.parts[::-1])
     assert "got number 1 of the 2 shards" in refusal(new, *apart.parts, *empty)
-    assert "in front of the 2 shards" in refusal(
+    assert "got the front database of the 2 shards" in refusal(
         apart.front, *empty, *(cluster.database() for cluster in spread.behind)
     )
     assert "got number 1 of the 2 shards" in refusal(new, empty[0], empty[0])
