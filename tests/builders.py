@@ -6,7 +6,7 @@ from typing import Any
 
 from garboard.findings import Finding, NotEnoughData
 from garboard.hosting.host import PluginHost, make_host
-from garboard.job_view import Disagreement, JobView, Place
+from garboard.job_view import Disagreement, FieldKey, JobView
 from garboard.records import ENGINE_POSITIONS, Engine, Job, JsonValue, Measurement, StepState, Tank, Vessel
 from garboard.samples import Recording
 
@@ -20,10 +20,10 @@ def boat(engines: int = 1, *, tanks: Sequence[Tank] = (), hull_form: str = "", *
 
 def job_view(
     vessel: Vessel,
-    values: Mapping[Place, JsonValue],
+    values: Mapping[FieldKey, JsonValue],
     *,
     recordings: Mapping[str, Recording] | None = None,
-    disagreements: Iterable[Place] = (),
+    disagreements: Iterable[FieldKey] = (),
     states: Iterable[StepState] = (),
     settings: Mapping[str, JsonValue] | None = None,
 ) -> JobView:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 
 import garboard_fuel_curve
 from garboard.hosting.host import make_host
-from garboard.job_view import Place
+from garboard.job_view import FieldKey
 from garboard.records import ENGINE_POSITIONS, JsonValue
 from garboard.samples import Sample
 
@@ -44,9 +44,9 @@ DISPLACEMENT: Sequence[Row] = (
 
 def typed(
     rows: Iterable[Row], engines: int = 1, *, current: float | None = 0.4, fuel: str = "gasoline"
-) -> dict[Place, JsonValue]:
+) -> dict[FieldKey, JsonValue]:
     """Throttle steps as typed; `current` helps out and hinders back, None leaves out the way back."""
-    values: dict[Place, JsonValue] = {(STEPS, "fuel", "", ""): fuel}
+    values: dict[FieldKey, JsonValue] = {(STEPS, "fuel", "", ""): fuel}
     for number, (engine_speed, speed, flow) in enumerate(rows, 1):
         row = str(number)
         values[STEPS, "nominal_engine_speed", row, ""] = f"{engine_speed:.0f} rev/min"

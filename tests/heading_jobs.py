@@ -7,7 +7,7 @@ import garboard_heading_calibration
 from builders import findings_of, job_view
 from garboard.findings import Finding, Number
 from garboard.hosting.host import make_host
-from garboard.job_view import JobView, Place
+from garboard.job_view import FieldKey, JobView
 from garboard.records import HeadingSensor, JsonValue, Vessel
 from garboard.samples import Recording, Sample, gather
 
@@ -17,7 +17,7 @@ HOST = make_host((), entry_points=False, modules={"garboard_heading_calibration"
 HELM = HeadingSensor(name="helm compass", source="7")
 MAST = HeadingSensor(name="mast sensor", source="9")
 
-PLACE: Mapping[Place, JsonValue] = {
+PLACE: Mapping[FieldKey, JsonValue] = {
     (f"{NAME}.place", "latitude", "", ""): "40.0 deg",
     (f"{NAME}.place", "longitude", "", ""): "-70.0 deg",
     (f"{NAME}.place", "date", "", ""): "2026-11-25",
@@ -29,10 +29,10 @@ def vessel(*sensors: HeadingSensor) -> Vessel:
 
 
 def job(
-    values: Mapping[Place, JsonValue],
+    values: Mapping[FieldKey, JsonValue],
     *sensors: HeadingSensor,
     recordings: Mapping[str, Recording] | None = None,
-    disagreements: Iterable[Place] = (),
+    disagreements: Iterable[FieldKey] = (),
     settings: Mapping[str, JsonValue] | None = None,
 ) -> JobView:
     """A job on a vessel with heading sensors, every setting at its default unless given."""

@@ -214,8 +214,8 @@ def make_first_manager(browser: Any, port: int) -> None:
     page.goto(f"https://127.0.0.1:{port}/")
     page.get_by_label("Your name").fill(CHIEF)
     page.get_by_label("Password, at least").fill(PASSWORD)
-    page.get_by_label("The same again").fill(PASSWORD)
-    page.get_by_role("button", name="Begin").click()
+    page.get_by_label("Repeat the password").fill(PASSWORD)
+    page.get_by_role("button", name="Create").click()
     page.wait_for_url("**/days/**")
 
 

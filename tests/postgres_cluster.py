@@ -15,7 +15,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from garboard_shop.postgres.spread import spread_shop
+from garboard_shop.postgres.shards import shard_shop
 
 USER = "shop"
 WHERE = "GARBOARD_TEST_CLUSTERS"
@@ -177,7 +177,7 @@ class SpreadClusters:
     def database(self) -> str:
         """A new empty shop spread over all parts; the address of the database in front."""
         address = self.front.database()
-        spread_shop(address, [cluster.database() for cluster in self.behind])
+        shard_shop(address, [cluster.database() for cluster in self.behind])
         return address
 
 

@@ -7,7 +7,7 @@ import attrs
 
 from builders import boat, job_view
 from garboard.hosting.host import PluginHost, make_host
-from garboard.job_view import JobView, Place
+from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue, Propeller, Vessel
 from garboard.samples import Recording, Sample, gather
 from garboard.units import Amount
@@ -75,12 +75,12 @@ def job(
     runs: Sequence[Mapping[str, JsonValue]] = (),
     conditions: Mapping[str, JsonValue] | None = None,
     recordings: Mapping[str, Recording] | None = None,
-    disagreements: Sequence[Place] = (),
+    disagreements: Sequence[FieldKey] = (),
     settings: Mapping[str, JsonValue] | None = None,
-    more: Mapping[Place, JsonValue] | None = None,
+    more: Mapping[FieldKey, JsonValue] | None = None,
 ) -> JobView:
     """A job with runs: keys of a run are a column's name, or an engine's position for its engine speed."""
-    values: dict[Place, JsonValue] = {
+    values: dict[FieldKey, JsonValue] = {
         (CONDITIONS, field, "", ""): value
         for field, value in (GOOD_CONDITIONS if conditions is None else conditions).items()
     }

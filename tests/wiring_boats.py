@@ -9,7 +9,7 @@ import garboard_wiring_audit
 from builders import job_view
 from garboard.findings import Finding, Verdict
 from garboard.hosting.host import PluginHost, make_host
-from garboard.job_view import JobView, Place
+from garboard.job_view import FieldKey, JobView
 from garboard.records import Battery, Circuit, Engine, JsonValue, NetworkBus, NetworkDevice, Vessel
 from garboard.units import Amount
 
@@ -120,7 +120,7 @@ def wired_job(
     engines: Iterable[Engine] = (Engine(position="centre", charging_current=Amount.parse("30 A")),),
     read: Mapping[tuple[str, str, str], JsonValue] | None = None,
     settings: Mapping[str, JsonValue] | None = None,
-    disagreements: Iterable[Place] = (),
+    disagreements: Iterable[FieldKey] = (),
 ) -> JobView:
     """A job where every piece of equipment reads well; `read` replaces what stands at (step, field, of)."""
     vessel = Vessel(
@@ -137,7 +137,7 @@ def wired_job(
         "loads": vessel.batteries,
         "networks": vessel.networks,
     }
-    values: dict[Place, JsonValue] = {
+    values: dict[FieldKey, JsonValue] = {
         (f"wiring_audit.{step}", field, "", piece.name): value
         for step, readings in READ_ON.items()
         for piece in pieces[step]

@@ -48,7 +48,7 @@ def _no_recording(reference: str) -> Recording:
 def _measured(load: Callable[[str], Recording], reference: str) -> Recording:
     recording = load(reference)
     if recording.is_simulated:
-        text = "the recording is a simulated run, no measurement; take it back and record aboard"
+        text = "the recording is a simulated run, not a measurement; take it back and record aboard"
         raise NotEnoughData(Missing(text, lack=Lack.SIMULATED))
     return recording
 

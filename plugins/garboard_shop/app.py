@@ -146,7 +146,7 @@ async def pair(request: Request) -> Response:
         reason = f"too many wrong codes came from this address: wait {-(-seconds // 60)} min, then try again"
         raise Refusal(429, reason, {"Retry-After": str(seconds)}) from None
     if tablet is None:
-        raise Refusal(403, "the code is wrong, was used, or has run out: ask for a new one at the shop server")
+        raise Refusal(403, "the code is wrong, used or expired: get a new one at the shop server")
     return _json(request, {"shop": shop.name(), "tablet": tablet.id, "role": tablet.role})
 
 
@@ -164,25 +164,25 @@ async def digests(request: Request) -> Response:
     return _json(request, wire.digests_to_plain(as_pairs), fields={"ETag": tag, **role})
 
 
-async def sixteenths(request: Request) -> Response:
-    """Of some hulls, the sixteenths in which the tablet and the shop differ."""
+async def buckets(request: Request) -> Response:
+    """Of some hulls, the hash buckets in which the tablet and the shop differ."""
     shop = _shop(request)
     asked = await _asked(request)
-    theirs = wire.read_marks(asked.body)
+    theirs = wire.read_bucket_digests(asked.body)
     if len(theirs) > shop.limits.hulls:
         raise Refusal(413, f"at most {shop.limits.hulls} hulls in one question")
-    return _packed(request, wire.by_hull(await run_in_threadpool(sixteenths_of, shop.store, theirs)))
+    return _packed(request, wire.by_hull(await run_in_threadpool(differing_buckets_of, shop.store, theirs)))
 
 
-def sixteenths_of(store: Store, theirs: Mapping[str, str]) -> dict[str, str]:
-    """By hull, first characters of the sixteenths whose marks differ; hulls that cannot be read are left out.
+def differing_buckets_of(store: Store, theirs: Mapping[str, str]) -> dict[str, str]:
+    """By hull, first characters of the hash buckets whose digests differ; hulls that cannot be read are left out.
 
-    theirs : by hull, marks of the sixteenths as the tablet holds them
+    theirs : by hull, the digests of its buckets as the tablet holds them
     """
     found: dict[str, str] = {}
     for hull, marked in theirs.items():
         with suppress(NewerFormat, InputError):
-            found[hull] = wire.differing_sixteenths(marked, wire.marks(store.ids(hull)))
+            found[hull] = wire.differing_buckets(marked, wire.bucket_digests(store.ids(hull)))
     return found
 
 
@@ -211,7 +211,7 @@ def differences_of(store: Store, question: Question, room: int) -> Differences:
             left[hull] = 1
             continue
         try:
-            held = wire.in_sixteenths(store.ids(hull), question.sixteenths.get(hull, ""))
+            held = wire.in_buckets(store.ids(hull), question.buckets.get(hull, ""))
         except (NewerFormat, InputError):
             continue
         if missing := theirs[hull] - {name[:digits] for name in held}:
@@ -306,10 +306,10 @@ def _beyond_limits(shop: Shop, hull: str, new: Sequence[Entry]) -> dict[str, str
     for entry in new:
         kind = entry.kind
         if room <= 0:
-            reason = f"hull {hull} holds {shop.limits.hull} entries, which is the most; tell whoever runs the shop"
+            reason = f"hull {hull} holds {shop.limits.hull} entries, the limit; tell whoever runs the shop server"
             over[entry.id] = reason
         elif kinds.get(kind, 0) >= shop.limits.kind:
-            over[entry.id] = f"hull {hull} holds {shop.limits.kind} entries of kind {kind}, which is the most"
+            over[entry.id] = f"hull {hull} holds {shop.limits.kind} entries of kind {kind}, which is the limit"
         else:
             kinds[kind] = kinds.get(kind, 0) + 1
             room -= 1
@@ -397,7 +397,7 @@ async def remove_tablet(request: Request) -> Response:
     tablet = request.path_params["tablet"]
     remove = shop.store.register.remove_tablet
     if not tablet.isprintable() or not await run_in_threadpool(remove, tablet, by, shop.now()):
-        raise Refusal(404, "no tablet of that id takes part")
+        raise Refusal(404, "no paired tablet has this id")
     return _json(request, {"removed": tablet})
 
 
@@ -453,7 +453,7 @@ async def _body(request: Request, largest: int) -> bytes:
                     raise too_large
                 pieces.append(piece)
     except TimeoutError:
-        raise Refusal(408, f"the request took more than {LONGEST_REQUEST:.0f} s to come") from None
+        raise Refusal(408, f"the request took more than {LONGEST_REQUEST:.0f} s to arrive") from None
     body = b"".join(pieces)
     if not body:
         return b""
@@ -507,7 +507,7 @@ def _packed(
 
 async def _no_such_thing(request: Request, failure: Exception) -> Response:
     status = failure.status_code if isinstance(failure, HTTPException) else 404
-    return _json(request, {"refused": "there is nothing here under this name"}, status=status)
+    return _json(request, {"refused": "this address does not exist"}, status=status)
 
 
 class _Silence(Response):
@@ -535,13 +535,13 @@ def _safely(endpoint: Endpoint) -> Endpoint:
             return _json(request, {"refused": f"the shop could not save: {in_words(failure)}"}, status=507)
         except StoreAway as away:
             log.error("%s", away)
-            reason = "the shop server cannot reach its database; it works again by itself once it can"
+            reason = "the shop server cannot reach its database: try again later"
             return _json(request, {"refused": reason}, status=503)
         except ClientDisconnect:
             return _Silence()
         except Exception:
             log.exception("%s %s failed", request.method, request.url.path)
-            return _json(request, {"refused": "the shop server failed at this; its log says why"}, status=500)
+            return _json(request, {"refused": "the shop server failed; its log has the cause"}, status=500)
 
     return answer
 
@@ -554,7 +554,7 @@ PROTOCOL_ROUTES: Sequence[BaseRoute] = (
     _route("/versions", versions, "GET"),
     _route("/v1/pair", pair, "POST"),
     _route("/v1/digests", digests, "GET"),
-    _route("/v1/sixteenths", sixteenths, "POST"),
+    _route("/v1/sixteenths", buckets, "POST"),
     _route("/v1/diff", diff, "POST"),
     _route("/v1/entries", entries, "POST"),
     _route("/v1/attachments", attachments, "GET"),

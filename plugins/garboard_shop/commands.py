@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 DEFAULT_FOLDER = Path("garboard-shop")
 ADDRESS_FILE = "address.json"
-TOLD_OF_A_TABLET = (
+TABLET_JSON_KEYS = (
     "id",
     "name",
     "role",
@@ -45,7 +45,7 @@ folder_option = click.option(
     type=click.Path(path_type=Path, file_okay=False),
     default=DEFAULT_FOLDER,
     show_default=True,
-    help="Where the shop keeps everything.",
+    help="The shop's folder.",
 )
 store_option = click.option(
     "--store",
@@ -53,7 +53,7 @@ store_option = click.option(
     default="",
     envvar="GARBOARD_SHOP_STORE",
     metavar="URL",
-    help="Keep everything in a PostgreSQL database instead of the folder: postgresql://user@host/database.",
+    help="Use a PostgreSQL database instead of the folder: postgresql://user@host/database.",
 )
 
 
@@ -66,19 +66,17 @@ def _user_of_this_machine() -> str:
         return "the shop machine"
 
 
-by_option = click.option(
-    "--by", default=_user_of_this_machine, show_default="you, as this machine knows you", help="Who does it."
-)
+by_option = click.option("--by", default=_user_of_this_machine, show_default="your user name", help="Who does this.")
 role_option = click.option(
     "--role",
     type=click.Choice(ROLES),
     default=TECHNICIAN,
     show_default=True,
-    help="What the tablet of this pairing code may do: a manager's also settles, signs as manager, joins and moves.",
+    help="The role of the tablet paired with this code. A manager's tablet can also settle, sign, join and move.",
 )
 
 
-@click.command("shop", short_help="Run the shop server that tablets bring their work ashore to.")
+@click.command("shop", short_help="Run the shop server. Tablets bring their work to it.")
 @folder_option
 @click.option("--host", default="0.0.0.0", show_default=True, help="Address of this machine to listen on.")
 @click.option(
@@ -86,12 +84,12 @@ role_option = click.option(
     type=click.IntRange(0, 65535),
     default=DEFAULT_PORT,
     show_default=True,
-    help="Its port; 0 picks a free one.",
+    help="Port to listen on. 0 picks a free one.",
 )
 @store_option
-@click.option("--copy-to", default="", metavar="URL", help="Copy the shop to a database, compare the counts, and end.")
-@click.option("--name", default="", help="What the shop is called on tablets and pages; kept from then on.")
-@click.option("--announce/--no-announce", default=True, help="Tell tablets on the wifi where the server is.")
+@click.option("--copy-to", default="", metavar="URL", help="Copy the shop to a database, compare both, then exit.")
+@click.option("--name", default="", help="The shop's name on tablets and pages. It is saved.")
+@click.option("--announce/--no-announce", default=True, help="Announce the server on the wifi so tablets find it.")
 @role_option
 @by_option
 @click.pass_obj
@@ -109,13 +107,13 @@ def shop(
 ) -> None:
     """Run the shop server.
 
-    No configuration is needed. It prints its address and a code that pairs one tablet; `garboard shop-tablets pair`
-    gives the next one. The same address in a browser is the day sheet. Stop it with Ctrl-C. Back up by copying the
-    folder.
+    It needs no configuration. It prints its address and a code that pairs one tablet; `garboard shop-tablets pair`
+    prints the next code. Open the address in a browser for the day sheet. Stop the server with Ctrl-C. To back up,
+    copy the folder.
 
-    A shop that outgrows one machine keeps everything in PostgreSQL: stop the server, give --copy-to once, then run
-    with --store. Several servers may run on one database, and `garboard shop-spread` puts several databases behind it.
-    The folder then holds only the certificate tablets know the server by; copy it to each server.
+    If the shop outgrows one machine, move it to PostgreSQL: stop the server, run --copy-to once, then run with --store.
+    Several servers can share one database, and `garboard shop-spread` spreads one shop over several databases. The
+    folder then holds only the certificate by which tablets recognise the server; copy it to each server.
     """
     need_server()
     if copy_to:
@@ -164,50 +162,54 @@ def shop(
     multiple=True,
     envvar="GARBOARD_SHOP_OVER",
     metavar="URL",
-    help="A database that takes a share of the boats: 2, 4, 8 ... of them, always in the same order.",
+    help="A shard: a database that takes a share of the boats. Give 2, 4, 8 ... of them, always in the same order.",
 )
-@click.option("--user", default="", help="Who shop servers ask the one in front as; needs no rights on its server.")
+@click.option(
+    "--user",
+    default="",
+    help="The user that shop servers connect as. It needs no rights on the front server.",
+)
 def shop_spread(store_url: str, over: tuple[str, ...], user: str) -> None:
-    """Put several empty databases behind an empty one, which shop servers then name with --store.
+    """Spread a shop over several empty databases (shards). Shop servers connect to an empty database in front of them.
 
-    Needs PL/Proxy on the server of the one in front, and a superuser there to set it up. Each boat lies whole on one of
-    the databases behind; tablets, people and codes lie in front. Several databases may be on one server: make more than
-    there are servers, and a database can later move to a server of its own. A password in --over is kept in front,
-    where only those who ask see it. Give the command again after each new version of garboard, and with --over when one
-    has moved. Move a shop in with `garboard shop --copy-to`.
+    The front database needs PL/Proxy, and a superuser to set it up. Each shard holds whole boats. The front database
+    holds tablets, people and codes. Several shards can be on one server; if there are more shards than servers, one
+    can later move to a new server. The front database keeps the passwords of --over, visible only to the user that
+    connects. Run the command again after each new version of garboard, and with --over when a shard has moved. Move a
+    shop in with `garboard shop --copy-to`.
     """
     if not store_url:
         raise InputError("--store", [Fault("address", "of the database in front: postgresql://user@host/database", "")])
     _need_database()
-    from garboard_shop.postgres.spread import spread_shop
+    from garboard_shop.postgres.shards import shard_shop
 
-    spread = spread_shop(store_url, over, user)
-    for number, part in enumerate(spread.parts, 1):
-        click.echo(f"part {number} of {len(spread.parts)}: {part}")
-    click.echo(f"Shop servers name the one in front: {spread.front}")
+    shards = shard_shop(store_url, over, user)
+    for number, part in enumerate(shards.parts, 1):
+        click.echo(f"shard {number} of {len(shards.parts)}: {part}")
+    click.echo(f"Start shop servers with --store and the front database: {shards.front}")
 
 
-@click.group("shop-tablets", short_help="Tablets of the shop: list, pair, give another role, remove.")
+@click.group("shop-tablets", short_help="Tablets of the shop: list, pair, change role, remove.")
 def shop_tablets() -> None:
-    """Look after the tablets of a shop, whether or not its server is running."""
+    """Manage the shop's tablets, whether or not the server is running."""
 
 
 @shop_tablets.command("list")
 @folder_option
 @store_option
-@click.option("--json", "as_json", is_flag=True, help="The same as JSON, for other programs.")
+@click.option("--json", "as_json", is_flag=True, help="Print the list as JSON, for other programs.")
 def list_tablets(folder: Path, store_url: str, as_json: bool) -> None:
-    """Every tablet: role, last contact, how far its clock was off."""
+    """List every tablet: role, last contact, clock error."""
     with opened_register(folder, store_url) as register:
         tablets = register.tablets()
     if as_json:
-        plain = [attrs.asdict(tablet, filter=attrs.filters.include(*TOLD_OF_A_TABLET)) for tablet in tablets]
+        plain = [attrs.asdict(tablet, filter=attrs.filters.include(*TABLET_JSON_KEYS)) for tablet in tablets]
         click.echo(json.dumps({"format": "garboard tablets", "version": 1, "tablets": plain}, indent=1))
         return
     for tablet in tablets:
         click.echo(_line(tablet))
     if not tablets:
-        click.echo("no tablet is paired")
+        click.echo("No tablet is paired.")
 
 
 @shop_tablets.command("pair")
@@ -216,7 +218,7 @@ def list_tablets(folder: Path, store_url: str, as_json: bool) -> None:
 @role_option
 @by_option
 def pair_tablet(folder: Path, store_url: str, role: str, by: str) -> None:
-    """A new code, for one tablet, while the server is running."""
+    """Print a new pairing code for one tablet. The server must be running."""
     need_server()
     from garboard_shop import access
     from garboard_shop.certificate import own_certificate
@@ -235,11 +237,11 @@ def pair_tablet(folder: Path, store_url: str, role: str, by: str) -> None:
 @click.argument("role", type=click.Choice(ROLES))
 @by_option
 def change_role(folder: Path, store_url: str, tablet: str, role: str, by: str) -> None:
-    """Make a tablet, named by its id, a technician's or a manager's. It learns of it when it next comes ashore."""
+    """Change a tablet's role. TABLET is its id. The tablet learns of it when it next comes ashore."""
     with opened_register(folder, store_url) as register:
         if not register.change_role(tablet, role, by, wall_milliseconds()):
             raise _no_such_tablet(register, place_of(folder, store_url), tablet)
-    click.echo(f"{tablet} is a {role}'s tablet")
+    click.echo(f"{tablet} is now a {role}'s tablet.")
 
 
 @shop_tablets.command("remove")
@@ -248,11 +250,11 @@ def change_role(folder: Path, store_url: str, tablet: str, role: str, by: str) -
 @click.argument("tablet")
 @by_option
 def remove_tablet(folder: Path, store_url: str, tablet: str, by: str) -> None:
-    """Shut a tablet out, by its id: it can neither read nor write from now on."""
+    """Remove a tablet. TABLET is its id. It can no longer read or write."""
     with opened_register(folder, store_url) as register:
         if not register.remove_tablet(tablet, by, wall_milliseconds()):
             raise _no_such_tablet(register, place_of(folder, store_url), tablet)
-    click.echo(f"{tablet} can neither read nor write any more")
+    click.echo(f"{tablet} is removed. It can no longer read or write.")
 
 
 def _no_such_tablet(register: Register, place: str, tablet: str) -> InputError:
@@ -260,14 +262,14 @@ def _no_such_tablet(register: Register, place: str, tablet: str) -> InputError:
     return InputError(place, [Fault("tablet", f"the id of one that takes part: {there}", repr(tablet))])
 
 
-@click.command("shop-changes", short_help="Who changed what at the shop: codes, tablets, people, plugins.")
+@click.command("shop-changes", short_help="List who changed codes, tablets, people or plugins.")
 @folder_option
 @store_option
-@click.option("--json", "as_json", is_flag=True, help="The same as JSON, for other programs.")
+@click.option("--json", "as_json", is_flag=True, help="Print the list as JSON, for other programs.")
 def shop_changes(folder: Path, store_url: str, as_json: bool) -> None:
-    """Who let tablets and people in, removed them, changed roles or approved plugins, the latest first.
+    """List who admitted or removed tablets and people, changed roles or approved plugins, latest first.
 
-    What is decided about boats stands in their own history, not here.
+    Decisions about boats are in each boat's own history.
     """
     with opened_register(folder, store_url) as register:
         changes = in_order(register.changes())
@@ -278,26 +280,26 @@ def shop_changes(folder: Path, store_url: str, as_json: bool) -> None:
     for change in changes:
         click.echo(f"{_when(change.at)}  {change.who}: {change.what}, {change.about}")
     if not changes:
-        click.echo("nothing was changed yet")
+        click.echo("Nothing has been changed yet.")
 
 
 @click.group("shop-plugins", short_help="The shop's own plugins on its tablets: list, approve, withdraw.")
 def shop_plugins() -> None:
-    """Decide which of the shop's own plugins its tablets run. They learn of it when they next come ashore."""
+    """Decide which of the shop's own plugins the tablets run. Tablets learn of it when they next come ashore."""
 
 
 @shop_plugins.command("list")
 @folder_option
 @store_option
 def list_plugins(folder: Path, store_url: str) -> None:
-    """Every plugin that was approved, with the hash of its file."""
+    """List every approved plugin with the hash of its file."""
     with opened_register(folder, store_url) as register:
         found = register.plugins()
     for plugin in found:
         state = f"WITHDRAWN by {plugin.withdrawn_by}" if plugin.is_withdrawn else f"approved by {plugin.approved_by}"
         click.echo(f"{plugin.name}  {plugin.sha256}  {state}")
     if not found:
-        click.echo("no plugin of the shop's own is approved")
+        click.echo("No plugin is approved.")
 
 
 @shop_plugins.command("approve")
@@ -306,9 +308,9 @@ def list_plugins(folder: Path, store_url: str) -> None:
 @click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @by_option
 def approve_plugin(folder: Path, store_url: str, file: Path, by: str) -> None:
-    """Approve a plugin, one Python file, for every paired tablet. It is loaded here first.
+    """Approve a plugin for every paired tablet. FILE is one Python file. It is loaded here first, as a test.
 
-    A plugin can do on a tablet whatever the app can: read it before you approve it.
+    A plugin can do everything the app can do: read it before you approve it.
     """
     from garboard_shop.own_plugins import approve, keep_in_folder, keep_in_store
 
@@ -318,7 +320,7 @@ def approve_plugin(folder: Path, store_url: str, file: Path, by: str) -> None:
     else:
         with opened_register(folder, store_url) as register:
             plugin = approve(register, keep_in_folder(folder), file, by, wall_milliseconds())
-    click.echo(f"{plugin.name} {plugin.sha256} goes to every tablet that comes ashore")
+    click.echo(f"{plugin.name} {plugin.sha256} is approved. Every tablet receives it when it next comes ashore.")
 
 
 @shop_plugins.command("withdraw")
@@ -327,12 +329,12 @@ def approve_plugin(folder: Path, store_url: str, file: Path, by: str) -> None:
 @click.argument("name")
 @by_option
 def withdraw_plugin(folder: Path, store_url: str, name: str, by: str) -> None:
-    """Take a plugin back from the tablets."""
+    """Withdraw a plugin from the tablets."""
     from garboard_shop.own_plugins import withdraw
 
     with opened_register(folder, store_url) as register:
         withdraw(register, name, by, wall_milliseconds())
-    click.echo(f"{name} runs on no tablet once it has come ashore")
+    click.echo(f"{name} is withdrawn. A tablet stops running it when it next comes ashore.")
 
 
 def need_server() -> None:
@@ -393,7 +395,7 @@ def _need_database() -> None:
 def _copy(folder: Path, url: str, copy_to: str, by: str) -> None:
     from garboard_shop.moving import copy_shop
 
-    def told(what: str, done: int, of: int) -> None:
+    def progress(what: str, done: int, of: int) -> None:
         click.echo(f"\r{what}: {done} of {of} ", nl=done == of, err=True)
 
     if not url:
@@ -401,27 +403,27 @@ def _copy(folder: Path, url: str, copy_to: str, by: str) -> None:
     with closing(open_store(folder, url)) as here, closing(_open_database(copy_to)) as there:
         try:
             note = shop_copied(place_of(folder, url), place_of(folder, copy_to), by, wall_milliseconds())
-            copied = copy_shop(here, there, told, note)
+            copied = copy_shop(here, there, progress, note)
         except StoreAway as away:
-            expected = "one that answers; give the same command again, it goes on where it was"
+            expected = "one that answers; run the same command again, it continues where it stopped"
             raise InputError(place_of(folder, copy_to), [Fault("database", expected, in_words(away))]) from None
     for counted in copied.counts:
         click.echo(f"{counted.what:<12}{counted.here:>10} here{counted.there:>10} in the copy")
     for name, reason in copied.unequal.items():
         click.echo(f"{name}: {reason}")
     if not copied.is_whole:
-        expected = "everything in it; put right what is named above and give the same command again"
+        expected = "everything in it; correct what is listed above and run the same command again"
         raise InputError(place_of(folder, copy_to), [Fault("copy", expected, "less than that")])
-    click.echo(f"Everything is in {place_of(folder, copy_to)}. Run the server with --store from now on.")
+    click.echo(f"Everything is copied to {place_of(folder, copy_to)}. From now on, run the server with --store.")
 
 
 def _tell_pages(store: Store, host: str, port: int, fingerprint: str) -> None:
     """Print where the day sheet is, and what a browser is to be shown once."""
     click.echo(f"Day sheet at https://{host}:{port}")
     if not store.register.users():
-        click.echo(f"Nobody can sign in yet: make the first manager on this machine, at https://localhost:{port}")
+        click.echo(f"Nobody can sign in yet. Create the first manager on this machine, at https://localhost:{port}")
     spaced = " ".join(fingerprint[start : start + 4] for start in range(0, len(fingerprint), 4))
-    click.echo(f"A browser asks once whether to trust this server. Its certificate's SHA-256 is\n    {spaced}")
+    click.echo(f"The browser asks once whether to trust this server. The SHA-256 of its certificate is\n    {spaced}")
 
 
 def tell_code(code: PairingCode, role: str) -> None:
@@ -430,7 +432,7 @@ def tell_code(code: PairingCode, role: str) -> None:
 
     import segno
 
-    click.echo(f"Pairing code for one tablet ({role}), good for {MINUTES_A_CODE_WORKS} minutes:")
+    click.echo(f"Pairing code for one tablet ({role}), valid for {MINUTES_A_CODE_WORKS} minutes:")
     click.echo(f"    {code.typed}")
     picture = io.StringIO()
     segno.make(code.scanned, error="m", micro=False).terminal(picture, compact=True)
@@ -439,7 +441,7 @@ def tell_code(code: PairingCode, role: str) -> None:
 
 def _line(tablet: Tablet) -> str:
     state = f"REMOVED {_when(tablet.removed_at)} by {tablet.removed_by}" if tablet.is_removed else tablet.role
-    clock = f", its clock {-tablet.clock_offset / 1000:+.0f} s off" if abs(tablet.clock_offset) >= 1000 else ""
+    clock = f", clock error {-tablet.clock_offset / 1000:+.0f} s" if abs(tablet.clock_offset) >= 1000 else ""
     return f"{tablet.id}  {tablet.name}  {state}, last contact {_when(tablet.last_contact)}{clock}"
 
 
@@ -451,7 +453,7 @@ def _when(at: int) -> str:
 
 def _existing(folder: Path) -> Path:
     if not folder.is_dir():
-        raise InputError(str(folder), [Fault("folder", "one that `garboard shop` has used", "none of that name")])
+        raise InputError(str(folder), [Fault("folder", "one that `garboard shop` has used", "no such folder")])
     return folder
 
 

@@ -19,7 +19,7 @@ from garboard.disk import storage
 from garboard.disk.attachments import NAME_OF_NOTHING
 from garboard.disk.documents import Document, DocumentDamaged, Kind, numbered
 from garboard.disk.formats import Format
-from garboard.disk.hullfile import CheckedEntries, HullFolder, Put
+from garboard.disk.hullfile import CheckedEntries, HullFolder, PutResult
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving
 from garboard.disk.storage import FolderInUse, NotSaved, WriterLock
@@ -78,13 +78,17 @@ class EmbeddedStore:
     def get(self, hull: str, ids: Iterable[str]) -> CheckedEntries:
         return self.hulls.get(hull, ids)
 
-    def put_if_absent(self, offered: Mapping[str, CheckedEntries], tablet: str, at: int, clock_offset: int) -> Put:
+    def put_if_absent(
+        self, offered: Mapping[str, CheckedEntries], tablet: str, at: int, clock_offset: int
+    ) -> PutResult:
         with self._guard:
             new = {hull: tuple(sorted(entries.keys() - self.hulls.ids(hull))) for hull, entries in offered.items()}
             self._note(Delivery(at, tablet, clock_offset, {hull: ids for hull, ids in new.items() if ids}))
             with self.hulls.batch():
                 puts = [self.hulls.put_if_absent(hull, entries) for hull, entries in offered.items()]
-        return Put(tuple(name for put in puts for name in put.added), tuple(no for put in puts for no in put.refused))
+        return PutResult(
+            tuple(name for put in puts for name in put.added), tuple(no for put in puts for no in put.refused)
+        )
 
     def kinds(self, hull: str) -> Counter[str]:
         with self._guard:

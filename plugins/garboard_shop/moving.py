@@ -17,7 +17,7 @@ END_OF_TIME = 253_402_300_799_999
 UNKNOWN_DELIVERY = Delivery(at=0, tablet="", clock_offset=0)
 """Of entries no delivery names. On no day's sheet, as before."""
 
-Told = Callable[[str, int, int], None]
+Progress = Callable[[str, int, int], None]
 """What is being copied, how many are done, of how many."""
 
 
@@ -53,7 +53,7 @@ def _say_nothing(_what: str, _done: int, _of: int) -> None:
 COPIED = Change(0, "the shop machine", "shop copied", "")
 
 
-def copy_shop(source: Store, target: Store, told: Told = _say_nothing, copied: Change = COPIED) -> Copied:
+def copy_shop(source: Store, target: Store, progress: Progress = _say_nothing, copied: Change = COPIED) -> Copied:
     """Copy everything that is not there yet. Cut anywhere, it goes on where it was; done again, it adds nothing.
 
     source : nobody writes in it meanwhile
@@ -65,8 +65,8 @@ def copy_shop(source: Store, target: Store, told: Told = _say_nothing, copied: C
         store.register.note_changes([copied])
     held = source.digests()
     missing, unread = _missing(source, target, held)
-    _copy_deliveries(source, target, missing, told)
-    damaged = _copy_attachments(source, target, told)
+    _copy_deliveries(source, target, missing, progress)
+    damaged = _copy_attachments(source, target, progress)
     _copy_people(source, target, copied)
     return _counted(source, target, held, {**unread, **damaged})
 
@@ -86,7 +86,7 @@ def _missing(
     return missing, unread
 
 
-def _copy_deliveries(source: Store, target: Store, missing: dict[str, frozenset[str]], told: Told) -> None:
+def _copy_deliveries(source: Store, target: Store, missing: dict[str, frozenset[str]], progress: Progress) -> None:
     """Deliver again what was delivered, in order and under the same names; then what no delivery names."""
     total = sum(map(len, missing.values()))
     left = dict(missing)
@@ -101,7 +101,7 @@ def _copy_deliveries(source: Store, target: Store, missing: dict[str, frozenset[
         target.put_if_absent(offered, delivery.tablet, delivery.at, delivery.clock_offset)
         for hull, entries in offered.items():
             left[hull] -= entries.keys()
-        told("entries", total - sum(map(len, left.values())), total)
+        progress("entries", total - sum(map(len, left.values())), total)
 
 
 def _deliveries(source: Store, left: Mapping[str, frozenset[str]]) -> Iterator[Delivery]:
@@ -112,7 +112,7 @@ def _deliveries(source: Store, left: Mapping[str, frozenset[str]]) -> Iterator[D
             yield attrs.evolve(UNKNOWN_DELIVERY, ids={hull: tuple(rest[start : start + MOST_ENTRIES])})
 
 
-def _copy_attachments(source: Store, target: Store, told: Told) -> dict[str, str]:
+def _copy_attachments(source: Store, target: Store, progress: Progress) -> dict[str, str]:
     """Copy attachments, an unfinished one from where it was. Those damaged here, with the reason."""
     sizes, there = source.attachments.sizes(), target.attachments.sizes()
     wanted = sorted(sizes.keys() - there.keys())
@@ -122,7 +122,7 @@ def _copy_attachments(source: Store, target: Store, told: Told) -> dict[str, str
             _copy_attachment(source, target, name, sizes[name])
         except AttachmentDamaged as reason:
             damaged[name] = in_words(reason)
-        told("attachments", done, len(wanted))
+        progress("attachments", done, len(wanted))
     return damaged
 
 

@@ -36,7 +36,7 @@ def listen(host: str, port: int) -> socket.socket:
         listening.listen(BACKLOG)
     except OSError as failure:
         listening.close()
-        fault = Fault("address", "one that is free on this machine; choose with --host and --port", in_words(failure))
+        fault = Fault("address", "a free one on this machine; choose it with --host and --port", in_words(failure))
         raise InputError(f"shop server at {host}:{port}", [fault]) from None
     return listening
 

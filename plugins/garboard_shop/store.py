@@ -11,7 +11,7 @@ from typing import NamedTuple, Protocol
 
 import attrs
 
-from garboard.disk.hullfile import CheckedEntries, Put
+from garboard.disk.hullfile import CheckedEntries, PutResult
 from garboard.faults import GarboardError
 from garboard.history.authority import AT_THE_DESK, ON_THE_PAGE
 from garboard.history.authority import MANAGER as MANAGER
@@ -166,7 +166,9 @@ class Store(Protocol):
     def get(self, hull: str, ids: Iterable[str]) -> CheckedEntries:
         """Entries of a hull by id. Ids not here are left out."""
 
-    def put_if_absent(self, offered: Mapping[str, CheckedEntries], tablet: str, at: int, clock_offset: int) -> Put:
+    def put_if_absent(
+        self, offered: Mapping[str, CheckedEntries], tablet: str, at: int, clock_offset: int
+    ) -> PutResult:
         """Keep entries that are not here yet, and who delivered them; saved when this returns.
 
         offered : by hull key, canonical entries of that hull

@@ -43,10 +43,10 @@ def book_state(tablet: Tablet, hull: str, job: str) -> BookState:
     if path.exists():
         return BookState(f"The book is made: {path.stat().st_size // 1024} kB.", (str(path),))
     if tablet.state_of(hull, job).current(RegisterKey("job", job, WANTED)):
-        return BookState("Put down for the shop. It is made when this job comes ashore.")
+        return BookState("Requested from the shop. The shop makes it when this job comes ashore.")
     if can_make_book():
         return BookState("Not made yet. It takes a few seconds.")
-    return BookState("Not made yet.", ("What makes it is not on this tablet; the shop makes it from the same job.",))
+    return BookState("Not made yet.", ("This tablet cannot make it. The shop makes it from the same job.",))
 
 
 def put_down(tablet: Tablet, hull: str, job: str) -> None:

@@ -77,7 +77,7 @@ def saving(where: Path, history: int = 200, saves: int = 200) -> Iterator[Row]:
     bare = statistics.median(series["bare"])
     yield Row("limit: append of the same bytes and flush", bare, bare)
     yield Row(f"save an entry at {history} entries", statistics.median(series["save"]), bare)
-    yield Row("the same with making the entry and taking it into the fold", statistics.median(series["made"]), bare)
+    yield Row("the same, with making the entry and adding it to the state", statistics.median(series["made"]), bare)
 
 
 def _one_series(where: Path, history: int, saves: int) -> dict[str, float]:
@@ -111,7 +111,7 @@ def merging(where: Path) -> Iterator[Row]:
     tablets = [_tablet(where / "plain", number) for number in range(TABLETS)]
     ways: dict[str, Way] = {
         "limit: read, parse every line, write the different ones, one flush": _limit,
-        "**the union**: proved, checked, a flush a hull": _union,
+        "**the union**: hashed, checked, one flush for each hull": _union,
         "**the whole merge** with its readable report": _merge,
         "pycrdt, one document a hull (nothing checked, one flush a hull)": _pycrdt,
         "SQLite, INSERT OR IGNORE in one transaction (nothing checked)": _sqlite,
@@ -306,7 +306,7 @@ def _in_a_process(way: Way, tablets: list[Path], target: Path) -> tuple[float, i
 
 
 def opening(where: Path, entries: int = 10_000) -> Iterator[Row]:
-    """A hull of many entries opened, against reading and parsing its file; then one entry more taken into the fold."""
+    """A hull of many entries opened, against reading and parsing its file; then one entry more added to the state."""
     with HullFolder(where / "large") as hulls:
         hulls.put_if_absent(HULL, [entry_number(number, HULL) for number in range(entries)])
         path = hulls.hull(HULL).journal.path
@@ -322,15 +322,15 @@ def opening(where: Path, entries: int = 10_000) -> Iterator[Row]:
         held = folder.entries(HULL)
     limit = _median(parse)
     yield Row(f"limit: read and parse a file of {entries} entries", limit, limit)
-    yield Row("open the file, each line proved", _median(open_file), limit)
-    yield Row("fold what was opened", _median(lambda: replay(HULL, held)), limit)
+    yield Row("open the file and check every hash", _median(open_file), limit)
+    yield Row("replay what was opened", _median(lambda: replay(HULL, held)), limit)
     at_100 = _adding(100)
-    yield Row("add one entry to a fold of 100", at_100, at_100)
-    yield Row(f"add one entry to a fold of {entries}", _adding(entries), at_100)
+    yield Row("add one entry to a state of 100", at_100, at_100)
+    yield Row(f"add one entry to a state of {entries}", _adding(entries), at_100)
 
 
 def _adding(history: int, more: int = 1000) -> float:
-    """Seconds for one entry: a thousand added, one after another, to a fold of so many."""
+    """Seconds for one entry: a thousand added, one after another, to a state of so many."""
     entries = [entry_number(number, HULL) for number in range(history + more)]
     rounds = []
     for _ in range(ROUNDS):

@@ -57,7 +57,7 @@ def test_a_simulated_run_is_given_to_nobody_however_it_is_asked_for() -> None:
     job = attrs.evolve(view(turn={"file": "turn.log"}), load_recording=lambda _reference: simulated)
     asking = job.asking()
     assert not asking.recording("a.step", "turn").streams
-    assert asking.reasons == ("the recording is a simulated run, no measurement; take it back and record aboard",)
+    assert asking.reasons == ("the recording is a simulated run, not a measurement; take it back and record aboard",)
     with pytest.raises(NotEnoughData, match="simulated run"):
         attrs.evolve(job, settings={"a.setting": 1}).load_recording("turn.log")
 

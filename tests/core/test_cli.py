@@ -263,7 +263,7 @@ def test_hull_says_why_a_number_is_not_well_formed_and_still_reads_the_others() 
     result = run("hull", "ABC1I345C393", "ABC12345C393")
     assert result.exit_code == 2
     assert "position 5" in result.stderr
-    assert "perhaps ABC11345C393; compare it with the transom" in result.stderr
+    assert "perhaps ABC11345C393: compare it with the transom" in result.stderr
     assert "ABC12345C393: well formed" in result.stdout
 
 
@@ -341,7 +341,7 @@ def test_a_place_that_cannot_be_written_is_named(tmp_path: Path, passing: Path) 
     (tmp_path / "file").write_text("", encoding="utf-8")
     result = run("book", passing, "-o", tmp_path / "file" / "book.pdf")
     assert result.exit_code == 2
-    assert "a folder that is there; make it first" in result.stderr
+    assert "an existing folder; make it first" in result.stderr
 
 
 def test_a_book_is_a_pdf_in_a_folder_that_is_there(tmp_path: Path, passing: Path) -> None:

@@ -25,7 +25,7 @@ def day(tmp_path_factory: pytest.TempPathFactory) -> Day:
     out = tmp_path_factory.mktemp("day")
     made = make_day(jobs, out)
     again = make_day(jobs, out)
-    assert again.report.came == 0
+    assert again.report.received == 0
     return made
 
 

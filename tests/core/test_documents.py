@@ -26,7 +26,7 @@ from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState
 from garboard.hosting.host import make_host
 from garboard.job_files.job_file import check, parse_job_file, view_of
-from garboard.job_view import Place
+from garboard.job_view import FieldKey
 from garboard.records import JsonValue
 from garboard.report.terminal import Tools
 from garboard.shop_link.shop_plugins import ApprovedPlugin
@@ -67,7 +67,7 @@ def test_the_shop_plugin_in_the_plugins_readme_loads_and_judges(
     file.write_text(_block("plugins/README.md", "plugin example"))
     host = make_host((), entry_points=False, files=[file])
     assert host.problems == []
-    values: dict[Place, JsonValue] = {} if dry is None else {("my_checks.afloat", "dry", "", ""): dry}
+    values: dict[FieldKey, JsonValue] = {} if dry is None else {("my_checks.afloat", "dry", "", ""): dry}
     (assessed,) = host.assess(job_view(boat(), values))
     assert assessed.finding.verdict is verdict
 
@@ -179,7 +179,7 @@ def _with_a_setting_changed_after_signing(folder: HullFolder) -> None:
 def _hull_merge() -> HullMerge:
     """A hull of which there is something of everything to tell."""
     key = RegisterKey("measure", JOB, ("prop_check.runs", "speed", "1", ""))
-    return HullMerge(hull=HULL, came=2, already=1, disagreeing=(key,), stale=(("owner", ("speed",)),))
+    return HullMerge(hull=HULL, received=2, existing=1, disagreeing=(key,), stale=(("owner", ("speed",)),))
 
 
 def test_the_keys_of_a_merges_json_are_those_the_cores_readme_lists() -> None:

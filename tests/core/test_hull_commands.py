@@ -43,7 +43,7 @@ def shop(tmp_path: Path) -> Path:
 
 def test_merge_prints_what_disagrees_and_counts_both_sides(tmp_path: Path, shop: Path) -> None:
     result = _run(hulls.merge_folders, tmp_path / "a", "--into", tmp_path / "b")
-    assert f"disagrees now: {NAME}" in result.stdout
+    assert f"values disagree: {NAME}" in result.stdout
     assert "both sides counted" in result.stdout
     assert result.exit_code == 0
 
@@ -255,7 +255,7 @@ def test_a_hull_number_that_is_none_is_not_taken_in_and_makes_no_folder(tmp_path
     refused = _run(hulls.import_job, job_file(tmp_path, "hello"), "--into", tmp_path / "new", "--by", "M. Office")
     assert refused.exit_code == 2
     assert _run(hull_command, "hello").stderr.strip() in refused.stderr
-    assert "give --anyway" in refused.stderr
+    assert "use --anyway" in refused.stderr
     assert not (tmp_path / "new").exists()
 
 

@@ -181,7 +181,7 @@ def test_what_a_signature_over_a_joined_job_covers_does_not_hang_on_the_order_of
     undone = retract(OFFICE, state, register_of(arriving), "it was right")
     state.add(undone)
     signed = sign_off(KIM, state, ONE, "technician", "K. Lind")
-    entries = [entry for slot in state.registers.values() for entry in slot.entries.values()]
+    entries = [entry for register in state.registers.values() for entry in register.entries.values()]
     late = replay(HULL, [*(entry for entry in entries if entry is not undone), signed, undone])
     assert late.stale(ONE) == replay(HULL, [*entries, signed]).stale(ONE) == ()
 
@@ -189,7 +189,7 @@ def test_what_a_signature_over_a_joined_job_covers_does_not_hang_on_the_order_of
 @settings(deadline=None, max_examples=100)
 @given(seeds)
 def test_with_every_joining_taken_back_the_jobs_are_as_if_none_had_been(seed: int) -> None:
-    """After any history without corrections across jobs: the histories' tablets write to slots as they see them."""
+    """After any history without corrections across jobs: the histories' tablets write to registers as they see them."""
     entries = [entry for entry in union(history(seed)).values() if register_of(entry)[::2] != ("move", ("into",))]
     before = replay(HULL, entries)
     state = replay(HULL, entries)
@@ -270,8 +270,8 @@ def test_a_joined_job_written_under_two_hull_numbers_is_not_moved_on_before_it_i
 def test_an_exported_joined_job_is_the_same_where_it_is_taken_in(tmp_path: Path, asked: str) -> None:
     state, joining = _joined(_opened(KIM, ONE, speed="30 kn"), _opened(ROBIN, OTHER, speed="31 kn", fuel="9 gal"))
     with HullFolder(tmp_path / "here") as here, HullFolder(tmp_path / "there") as there:
-        for slot in state.registers.values():
-            here.put_if_absent(HULL, slot.entries.values())
+        for register in state.registers.values():
+            here.put_if_absent(HULL, register.entries.values())
         path = export_job(here, open_hull(here, HULL), asked, tmp_path / "out")
         import_job(there, read_job_file(path), path.parent, OFFICE)
         assert there.ids(HULL) == here.ids(HULL)

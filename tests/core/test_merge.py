@@ -41,7 +41,7 @@ def test_a_merge_reports_what_came_what_was_there_what_disagrees_and_what_went_s
     ):
         report = merge([source], shop)
     (hull,) = report.hulls
-    assert (hull.hull, hull.came, hull.already) == (HULL, 1, 1)
+    assert (hull.hull, hull.received, hull.existing) == (HULL, 1, 1)
     assert [key.subject for key in hull.disagreeing] == [(STEP, FIELD, "1", "")]
     assert hull.stale == ((f"technician R. Vane, job {JOB}", (f"{STEP}/{FIELD}/1",)),)
     assert report.complete
@@ -53,7 +53,7 @@ def test_merging_again_changes_nothing(tmp_path: Path) -> None:
         merge([source], shop)
         before = shop.digests(), state_digest(shop, HULL)
         report = merge([source], shop)
-        assert report.came == 0
+        assert report.received == 0
         assert (shop.digests(), state_digest(shop, HULL)) == before
 
 
@@ -89,7 +89,10 @@ def test_a_hull_the_merge_brought_nothing_new_for_is_counted_and_nothing_is_said
     right = measure(author, HullState("QQZ04417D626"), JOB, STEP, FIELD, "30 kn")
     wrong = measure(author, HullState("QQZO4417D626"), JOB, STEP, FIELD, "31 kn")
     with _folder(tmp_path / "a", [wrong, right]) as source, _folder(tmp_path / "shop", [right, wrong]) as shop:
-        assert [(h.came, h.already, h.look_alikes) for h in merge([source], shop).hulls] == [(0, 1, ()), (0, 1, ())]
+        assert [(h.received, h.existing, h.look_alikes) for h in merge([source], shop).hulls] == [
+            (0, 1, ()),
+            (0, 1, ()),
+        ]
 
 
 @pytest.mark.parametrize("read_only", [False, True])
@@ -107,7 +110,7 @@ def test_what_is_here_twice_over_and_what_is_refused_is_counted_once(tmp_path: P
         shop = stack.enter_context(_folder(tmp_path / "shop", [here]))
         planned, report = merge(sources, shop, dry_run=True), merge(sources, shop)
     (hull,) = report.hulls
-    assert (hull.came, hull.already) == (1, 5)
+    assert (hull.received, hull.existing) == (1, 5)
     assert [name for name, _ in report.refused] == [entry_id(foreign)]
     assert report.complete
     assert (planned.hulls, planned.refused) == (report.hulls, report.refused)
@@ -122,7 +125,7 @@ def test_an_entry_damaged_on_the_tablet_that_the_shop_lacks_is_reported(tmp_path
         report = merge([source], shop)
         assert shop.ids(HULL) == {entries[0].id, entries[2].id}
     assert [damage.lost for damage in report.damage] == [1]
-    assert (report.came, report.hulls[0].already) == (1, 1)
+    assert (report.received, report.hulls[0].existing) == (1, 1)
 
 
 def test_attachments_travel_and_a_damaged_one_is_named_not_copied(tmp_path: Path) -> None:

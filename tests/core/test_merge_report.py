@@ -51,14 +51,14 @@ def _told(entries: Collection[Entry], hull: str) -> _Boat:
     )
 
 
-def _reported(before: Collection[Entry], came: Collection[Entry]) -> MergeReport:
+def _reported(before: Collection[Entry], received: Collection[Entry]) -> MergeReport:
     """The report of a merge, and its dry run's, which is the same."""
     with (
         tempfile.TemporaryDirectory() as where,
         HullFolder(Path(where) / "shop") as shop,
         HullFolder(Path(where) / "a") as source,
     ):
-        for folder, entries in ((shop, before), (source, came)):
+        for folder, entries in ((shop, before), (source, received)):
             for hull in {entry.hull for entry in entries}:
                 folder.put_if_absent(hull, [entry for entry in entries if entry.hull == hull])
         planned, report = merge([source], shop, dry_run=True), merge([source], shop)
@@ -66,18 +66,18 @@ def _reported(before: Collection[Entry], came: Collection[Entry]) -> MergeReport
     return report
 
 
-def _expect_what_folding_everything_says(before: Collection[Entry], came: Collection[Entry], remark: str) -> None:
-    report = _reported(before, came)
+def _expect_what_folding_everything_says(before: Collection[Entry], received: Collection[Entry], remark: str) -> None:
+    report = _reported(before, received)
     hulls = []
     for said in report.hulls:
         earlier = _told(before, said.hull)
-        later = _told([*before, *came], said.hull)
+        later = _told([*before, *received], said.hull)
         expected = attrs.evolve(
             said,
             disagreeing=tuple(sorted(later.disagreeing - earlier.disagreeing)),
             stale=tuple(words for name, words in later.stale.items() if name not in earlier.stale),
         )
-        hulls.append(expected if said.came else attrs.evolve(said, disagreeing=(), stale=()))
+        hulls.append(expected if said.received else attrs.evolve(said, disagreeing=(), stale=()))
     whole = attrs.evolve(report, hulls=tuple(hulls))
     assert readable_report(report) == readable_report(whole), remark
     assert plain_report(report) == plain_report(whole), remark
@@ -96,8 +96,8 @@ def test_a_report_says_what_folding_every_entry_before_and_after_says(
     absent |= {"move", "alias", "settled", chance.choice(["retract", "signoff"])} if is_simple else set()
     entries = [one for one in union(history(seed)).values() if ("settled" if one.more else one.kind) not in absent]
     before = [entry for entry in entries if chance.random() < part]
-    came = [entry for entry in entries if entry not in before or chance.random() < 0.2]
-    _expect_what_folding_everything_says(before, came, f"seed {seed}")
+    received = [entry for entry in entries if entry not in before or chance.random() < 0.2]
+    _expect_what_folding_everything_says(before, received, f"seed {seed}")
 
 
 @settings(deadline=None, max_examples=50)

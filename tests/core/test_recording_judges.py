@@ -70,6 +70,6 @@ def test_a_simulated_run_is_not_judged_and_is_told_for_what_it_is(tmp_path: Path
     vars(tools)["host"] = make_host((), entry_points=False, modules={"judging": plugin_with(judge("a.count"))})
     said = CliRunner().invoke(recording_command, [str(path), "--count"], obj=tools)
     assert said.exit_code == 0
-    assert "A simulated run, no measurement" in said.output
-    assert "A simulated run is no measurement; record aboard." in " ".join(said.output.split())
+    assert "A simulated run, not a measurement" in said.output
+    assert "A simulated run is not a measurement; record aboard." in " ".join(said.output.split())
     assert "5 samples" not in said.output

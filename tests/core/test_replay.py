@@ -433,11 +433,11 @@ def _not_covered(signature: Entry, state: HullState, entries: dict[str, Entry]) 
 @given(seeds)
 def test_an_entry_is_never_shown_before_one_it_replaces(seed: int) -> None:
     state = replay(HULL, union(history(seed)).values())
-    for slot in state.registers.values():
-        shown = [entry.id for entry in slot.history]
-        for entry in slot.entries.values():
+    for register in state.registers.values():
+        shown = [entry.id for entry in register.history]
+        for entry in register.entries.values():
             for target in entry.replaces:
-                assert target not in slot.entries or shown.index(target) < shown.index(entry.id), f"seed {seed}"
+                assert target not in register.entries or shown.index(target) < shown.index(entry.id), f"seed {seed}"
 
 
 def _calls_while(work: Callable[[], object]) -> int:

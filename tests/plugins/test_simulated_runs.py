@@ -48,4 +48,4 @@ def test_every_check_refuses_a_simulated_run(host: PluginHost, name: str) -> Non
     )
     assert simulated == missing
     assert simulated != measured, "the job does rest on its recordings"
-    assert any("simulated run, no measurement" in one.finding.sentence for one in host.assess(with_simulated))
+    assert any("simulated run, not a measurement" in one.finding.sentence for one in host.assess(with_simulated))

@@ -35,7 +35,7 @@ def _folders(*contents: Iterable[Entry]) -> Iterator[list[HullFolder]]:
 
 
 def _all_of(folder: HullFolder) -> dict[str, object]:
-    """Everything that could differ between two folders: bytes, and the states they fold to."""
+    """Everything that could differ between two folders: bytes, and the states they replay to."""
     return {hull: (dict(sorted(folder.get(hull).items())), state_digest(folder, hull)) for hull in folder.hulls()}
 
 
@@ -53,7 +53,7 @@ def _pieces(entries: Iterable[Entry], chance: random.Random, number: int) -> lis
 @many
 @given(seeds)
 def test_p3_a_state_is_one_whatever_the_order_and_the_repeats(seed: int) -> None:
-    """Entries added in any order, some of them again and again, fold to one state and one view."""
+    """Entries added in any order, some of them again and again, replay to one state and one view."""
     entries = list(union(history(seed)).values())
     chance = random.Random(seed)
     whole = replay(HULL, entries)
@@ -69,7 +69,7 @@ def test_p3_a_state_is_one_whatever_the_order_and_the_repeats(seed: int) -> None
 @many
 @given(seeds)
 def test_p3_a_state_kept_up_while_entries_come_is_the_state_folded_at_once(seed: int) -> None:
-    """At every moment, looked at or not, the state of an open job is what a fresh fold of its entries gives."""
+    """At every moment, looked at or not, the state of an open job is what a fresh replay of its entries gives."""
     entries = list(union(history(seed)).values())
     random.Random(seed).shuffle(entries)
     open_job = HullState(HULL)
@@ -105,7 +105,7 @@ def test_p3_folders_give_one_result_in_any_grouping(seed: int) -> None:
         assert _all_of(left_a) == _all_of(right_a), f"seed {seed}"
         before = _all_of(right_a)
         with _folders(union(history(seed)).values()) as (whole,):
-            assert merge([whole], right_a).came == 0
+            assert merge([whole], right_a).received == 0
         assert _all_of(right_a) == before, f"seed {seed}"
 
 
@@ -148,5 +148,5 @@ def test_p3_a_tablet_restored_from_an_old_backup_gets_back_all_it_had_brought_as
         with HullFolder(tablet) as folder, HullFolder(shop) as ashore:
             merge([folder], ashore)
             report = merge([ashore], folder)
-            assert report.came == len(entries) - len(old), f"seed {seed}"
+            assert report.received == len(entries) - len(old), f"seed {seed}"
             assert _all_of(folder) == _all_of(ashore), f"seed {seed}"

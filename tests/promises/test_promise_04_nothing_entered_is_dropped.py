@@ -48,10 +48,10 @@ def test_p4_every_entry_is_shown_or_was_replaced_by_someone_who_held_it(seed: in
 def _is_shown(entry: Entry, state: HullState) -> bool:
     if not entry.is_understood:
         return entry.id in state.unknown
-    slot = state.registers[state.register_of(entry)]
+    register = state.registers[state.register_of(entry)]
     if entry.kind == "retract":
-        return entry in slot.history
-    return any(same_value(entry.value, standing.value) for standing in slot.current)
+        return entry in register.history
+    return any(same_value(entry.value, standing.value) for standing in register.current)
 
 
 @settings(deadline=None, max_examples=15)

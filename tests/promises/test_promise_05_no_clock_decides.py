@@ -25,13 +25,13 @@ STEP, FIELD = "prop_check.runs", "speed"
 
 
 def decided(state: HullState, name_of: Mapping[str, str]) -> dict[str, object]:
-    """All that a fold decides, with entries by name, so that two histories told by other clocks can be compared."""
+    """All that a replay decides, with entries by name, so that two histories told by other clocks can be compared."""
 
     def names(ids: Iterable[str]) -> list[str]:
         return sorted(name_of[found] for found in ids)
 
     return {
-        "heads": {key: names(slot.head_ids) for key, slot in state.registers.items()},
+        "heads": {key: names(register.head_ids) for key, register in state.registers.items()},
         "values": {key: sorted(map(_told, state.current(key))) for key in state.registers},
         "disagreements": [state.disagreements(job) for job in JOBS],
         "stale": sorted(

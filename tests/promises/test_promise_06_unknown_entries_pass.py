@@ -90,7 +90,7 @@ def test_p6_merge_export_and_import_pass_on_what_is_not_understood(entries: list
     ):
         source.put_if_absent(HULL, [*strange, known])
         report = merge([source], shop)
-        assert (report.came, report.refused) == (len({*strange}) + 1, ())
+        assert (report.received, report.refused) == (len({*strange}) + 1, ())
         boat = open_hull(shop, HULL)
         assert boat.state.unknown.keys() == {entry_id(raw) for raw in strange}
         exported = export_job(shop, boat, JOB, Path(where) / "out")

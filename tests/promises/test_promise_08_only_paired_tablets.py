@@ -132,7 +132,7 @@ def test_p8_a_removed_tablet_is_not_let_in_by_its_old_code(shop: RunningShop) ->
 def test_p8_a_code_pairs_one_tablet(shop: RunningShop) -> None:
     code = shop.code().typed
     sync.pair(code, "first")
-    with pytest.raises(ShopRefused, match="was used"):
+    with pytest.raises(ShopRefused, match="used or expired"):
         sync.pair(code, "second")
 
 
@@ -229,7 +229,7 @@ def test_p8_guessing_from_many_addresses_closes_the_code(tmp_path: Path) -> None
         code = shop.code()
         for number in range(TRIES_A_CODE_HAS):
             assert guess(shop, f"{number:010x}", f"127.0.1.{number // TRIES_AN_ASKER_HAS}").status == 403
-        with pytest.raises(ShopRefused, match="has run out"):
+        with pytest.raises(ShopRefused, match="used or expired"):
             sync.pair(code.typed, "late")
         assert shop.store.register.tablets() == ()
         assert sync.pair(shop.code().typed, "next").role == TECHNICIAN
@@ -242,7 +242,7 @@ def test_p8_a_code_runs_out(tmp_path: Path) -> None:
         early = shop.code().typed
         sync.pair(code, "in time")
         shop.clock_ahead += MINUTES_A_CODE_WORKS * 60_000 + 5_000
-        with pytest.raises(ShopRefused, match="has run out"):
+        with pytest.raises(ShopRefused, match="used or expired"):
             sync.pair(early, "late")
 
 

@@ -108,7 +108,7 @@ def test_p1_what_was_called_ashore_is_there_after_server_and_database_were_kille
 def test_p3_any_order_and_any_repetition_of_coming_ashore_gives_the_same(
     cluster: Servers, tmp_path: Path, seed: int
 ) -> None:
-    """Against the plain union and its fold, made without any network or database."""
+    """Against the plain union and its state, made without any network or database."""
     chance = random.Random(seed)
     for run in range(2):
         tablets = history(seed)

@@ -79,7 +79,7 @@ def test_p2_damage_to_the_shops_file_is_set_aside_and_healed_by_the_next_sync(tm
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_p3_any_order_and_any_repetition_of_coming_ashore_gives_the_same(tmp_path: Path, seed: int) -> None:
-    """Against the plain union and its fold, made without any network."""
+    """Against the plain union and its state, made without any network."""
     chance = random.Random(seed)
     digests = set()
     for run in range(3):
@@ -100,11 +100,11 @@ def shop_entries(where: Path) -> tuple[Entry, ...]:
 
 
 def check_everything_stands_or_was_seen(store: Store, everything: dict[str, Entry]) -> None:
-    """At the shop after everyone came ashore: each entry is a head of its slot, or some entry names it as replaced."""
+    """At the shop after everyone came ashore: each entry is a head, or another names it as replaced."""
     state = replay(HULL, [read_entry(raw) for raw in store.get(HULL, store.ids(HULL)).values()])
-    heads = {name for slot in state.registers.values() for name in slot.head_ids}
+    heads = {name for register in state.registers.values() for name in register.head_ids}
     replaced = {name for entry in everything.values() for name in entry.replaces}
-    known = {name for slot in state.registers.values() for name in slot.entries}
+    known = {name for register in state.registers.values() for name in register.entries}
     assert known <= everything.keys()
     assert known - heads - replaced == set()
     assert len(known) + len(state.unknown) == len(everything)
@@ -125,7 +125,7 @@ def check_no_clock_decides(
 ) -> None:
     """The tablets tell the same facts by other clocks, months off, and the clocks they come ashore with are days off.
 
-    Against the fold of the history as it was told first, made without any network.
+    Against the state of the history as it was told first, made without any network.
     """
     chance = random.Random(seed)
     everything = union(told)

@@ -183,7 +183,7 @@ def test_a_shop_on_the_same_wifi_is_paired_with_by_its_24_characters(
         d.press("ashore", "pair")
         assert d.says("The 24 characters")
         d.press("back")
-        assert d.says(f"good for {MINUTES_A_CODE_WORKS} minutes")
+        assert d.says(f"valid for {MINUTES_A_CODE_WORKS} minutes")
         d.press("pair")
         monkeypatch.setattr(discovery, "find", lambda _fingerprint: None)
         d.write(characters)

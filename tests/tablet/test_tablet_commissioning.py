@@ -369,7 +369,7 @@ def test_the_book_is_put_down_for_the_shop_where_it_cannot_be_made(
     d = drive()
     new_job(d)
     d.press("hand over", "book", "make book", "make book")
-    assert d.says("Put down for the shop")
+    assert d.says("Requested from the shop")
     here = d.app.tablet.session.here
     wanted = [entry for entry in d.app.tablet.files.entries(here.hull) if entry.subject == ("book",)]
     assert len(wanted) == 1

@@ -156,11 +156,11 @@ def test_a_job_with_a_fail_says_so_in_red_and_asks_to_look_before_anybody_signs(
     about = next(w for w in d.widgets() if getattr(w, "text", "") == "Horn" and getattr(w, "bold", False))
     assert about.parent._shape.mark == VERDICT_MARKS[Verdict.FAIL]
     d.press("back", "technician signs")
-    assert d.says("The signature does not say they are done")
+    assert d.says("The signature does not cover them")
     height = {text: w.y for w in d.widgets() if (text := getattr(w, "text", ""))}
     (failing,) = (y for text, y in height.items() if "Not heard" in text)
     assert failing > max(y for text, y in height.items() if text.startswith("To do: ")), "what fails stands first"
-    while not d.says("entries, exactly as they stand now"):
+    while not d.says("entries, as they are now"):
         d.press("page down")
 
 

@@ -112,7 +112,7 @@ def test_a_gateway_is_connected_to_and_remembered(at_the_guide: Driver) -> None:
             d.wait(lambda: looked(d, "Rate of turn: 2.2"))
     d.wait(lambda: looked(d, "not on port"))
     d.restart()
-    assert d.says("Not listening any more")
+    assert d.says("The tablet has stopped listening")
     d.press("to the guide", "source")
     assert d.says(f"Connect to {where}")
 
@@ -164,7 +164,7 @@ def test_a_number_without_fresh_samples_looks_old(
     assert run.age == pytest.approx(7.1)
     assert run.guidance.word == "no fresh samples"
     assert not run.guidance.on_target
-    assert d.says("Nothing comes that this guide follows: rate of turn")
+    assert d.says("This guide receives none of its values: rate of turn")
     assert d.app.shell.page._view._gauge._age == "7 s old"
     before = len(run.trail)
     tick(d)

@@ -278,7 +278,7 @@ def test_the_list_and_the_job_by_touch(drive: Drive, tmp_path: Path) -> None:
     d.wait(lambda: d.has(f"vessel {RIGHT}"))
     assert not d.has(f"vessel {WRONG}")
     assert d.says(f"{RIGHT}, also {WRONG}")
-    d.press(f"vessel {RIGHT}", "tab vessel", "Other jobs on her", "job job1")
+    d.press(f"vessel {RIGHT}", "tab vessel", "Other jobs on this boat", "job job1")
     assert d.app.tablet.view(d.app.tablet.session.here.hull, "job1").value("dock.full", "speed") == "41.2 kn"
 
 

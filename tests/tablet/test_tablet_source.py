@@ -134,9 +134,9 @@ def test_a_simulated_recording_from_the_inbox_is_neither_played_nor_taken(at_the
     d = at_the_guide
     simulated_file(d.app.context.files_come_from)
     d.press("source", "source practice.csv")
-    assert d.says("practice.csv is a simulated run, no measurement")
+    assert d.says("practice.csv is a simulated run, not a measurement")
     d.press("back", "back", "value Recording of the run", "practice.csv")
-    assert d.says("practice.csv is a simulated run, no measurement")
+    assert d.says("practice.csv is a simulated run, not a measurement")
     here = d.app.tablet.session.here
     assert d.app.tablet.view(here.hull, here.job).value("dock.fuel", "log") is None
 
@@ -154,7 +154,7 @@ def test_a_simulated_recording_named_when_starting_is_never_kept(at_the_guide: D
 
 @pytest.mark.parametrize(
     ("name", "reason"),
-    [("depth.csv", "holds speed over ground. This guide follows"), ("nothing.log", "nothing.log")],
+    [("depth.csv", "contains speed over ground. This guide follows"), ("nothing.log", "nothing.log")],
 )
 def test_a_recording_the_guide_cannot_use_is_refused_with_the_reason(
     at_the_guide: Driver, name: str, reason: str

@@ -129,7 +129,7 @@ def test_taking_off_names_the_piece_whole(drive: Drive) -> None:
     d = drive()
     new_job(d)
     d.press("tab vessel", "Equipment", "kind engines", "2 engines", "piece port", "remove piece")
-    assert d.says("Take off the port engine?")
+    assert d.says("Remove the port engine?")
 
 
 def test_plugins_are_called_by_their_titles(drive: Drive) -> None:
@@ -147,7 +147,7 @@ def test_without_a_file_the_page_says_how_one_comes_in_and_looks_again(drive: Dr
     d = drive(tmp_path / "t")
     new_job(d)
     d.press("tab hand over", "step dock.brief", "skip")
-    assert d.says("the tablet's own camera")
+    assert d.says("the tablet's camera")
     assert d.says("t/inbox")
     assert not d.says(str(tmp_path))
     (tmp_path / "t" / "inbox").mkdir(parents=True)

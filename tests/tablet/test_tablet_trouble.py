@@ -33,8 +33,8 @@ def mistake(*_: object) -> None:
 def test_an_error_nobody_caught_shows_one_page_and_work_goes_on(d: Any) -> None:
     d.press("settings")
     Clock.schedule_once(mistake)
-    d.wait(lambda: d.says("The program made a mistake"))
-    assert d.says("What the screen called saved is saved. Look again at what you entered last.")
+    d.wait(lambda: d.says("The program failed"))
+    assert d.says("Everything shown as saved is saved. Check what you entered last.")
     assert d.says("Press Go on.")
     assert d.says("RuntimeError")
     assert not d.says("12.64")
@@ -59,7 +59,7 @@ def test_the_same_error_again_does_not_stand_in_the_way(d: Any) -> None:
 def test_a_page_that_cannot_be_made_leads_back_to_the_vessels(d: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("garboard_tablet.pages.settings.SettingsPage.body", mistake)
     Clock.schedule_once(lambda _dt: d.app.way.go(HOME.to("settings")))
-    d.wait(lambda: d.says("The program made a mistake"))
+    d.wait(lambda: d.says("The program failed"))
     d.press("to the vessels")
     assert d.app.shell.page.title == "Vessels"
     assert d.app.tablet.session.way == [HOME]
@@ -67,7 +67,7 @@ def test_a_page_that_cannot_be_made_leads_back_to_the_vessels(d: Any, monkeypatc
 
 def test_a_failure_in_the_background_is_shown(d: Any) -> None:
     d.app.background.run("making a list", mistake, lambda _done: None)
-    d.wait(lambda: d.says("It failed at making a list: RuntimeError. The log has more."))
+    d.wait(lambda: d.says("Error at making a list: RuntimeError. The log has more."))
     assert "work in the background failed" in logbook.kept_log(d.app.tablet.folder)
 
 
@@ -83,7 +83,7 @@ def test_a_live_run_goes_on_and_the_failure_is_shown_after_it(d: Any, monkeypatc
     d.step(20)
     assert d.app.shell.page.run.running
     d.press("stop", "back")
-    d.wait(lambda: d.says("The program made a mistake"))
+    d.wait(lambda: d.says("The program failed"))
 
 
 def at_a_run(d: Any, tmp_path: Path) -> list[float]:

@@ -21,11 +21,15 @@ if TYPE_CHECKING:
     from garboard.shop_link.pairing import PairedShop
     from garboard.shop_link.sync import SyncReport
 
-HELP = """Bring everything in a tablet's folder to the shop server, and everything there into the folder.
+HELP = """Synchronise a tablet's folder with the shop server, both ways.
 
-The first time, give the pairing code that `garboard shop` prints; a folder that holds no hull files yet also wants
---new, so that a mistyped name uses up no code. Exit status 0 when both sides hold the same, 1 when something was
-refused, could not be read or is still missing, 2 when the shop could not be reached or refuses this tablet.
+The first time, give the pairing code that `garboard shop` prints. If the folder holds no hull files yet, also give
+--new. So a mistyped folder name does not use up the code.
+
+\b
+Exit status 0  both sides hold the same
+            1  something was refused, could not be read or is still missing
+            2  the shop cannot be reached, or it refuses this tablet
 """
 
 
@@ -38,15 +42,19 @@ refused, could not be read or is still missing, 2 when the shop could not be rea
     "code",
     default="",
     metavar="CODE",
-    help='The pairing code in quotes: "ADDRESS CODE", or its 24 characters alone where the wifi tells the address.',
+    help='The pairing code in quotes: "ADDRESS CODE", or only its 24 characters if the wifi announces the server.',
 )
-@click.option("--new", is_flag=True, help="Begin an empty folder there, which takes what the shop holds.")
-@click.option("--name", default="", help="What the shop lists this tablet as; this machine's name otherwise.")
-@click.option("--at", "address", default="", metavar="ADDRESS", help="Where the shop server is now, if it moved.")
+@click.option("--new", is_flag=True, help="Start a new folder there and fill it with what the shop holds.")
+@click.option("--name", default="", help="The tablet's name at the shop. Default: this machine's name.")
+@click.option("--at", "address", default="", metavar="ADDRESS", help="The shop server's new address, if it moved.")
 @click.option(
-    "--keep-trying", "minutes", type=click.FloatRange(0), default=0, help="Minutes to go on while it is away."
+    "--keep-trying",
+    "minutes",
+    type=click.FloatRange(0),
+    default=0,
+    help="Minutes to retry while the server is away.",
 )
-@click.option("--json", "as_json", is_flag=True, help="The report as JSON, for other programs.")
+@click.option("--json", "as_json", is_flag=True, help="Print the report as JSON, for other programs.")
 def command(folder: Path, code: str, new: bool, name: str, address: str, minutes: float, as_json: bool) -> None:
     """Pair if asked to, then bring ashore."""
     from garboard.disk.hullfile import HullFolder
@@ -127,7 +135,7 @@ def _bring(hulls: HullFolder, shop: PairedShop, minutes: float) -> SyncReport:
 
 
 def _tell_waiting(reason: Exception, wait: float) -> None:
-    click.echo(f"{in_words(reason)}; again in {wait:.0f} s", err=True)
+    click.echo(f"{in_words(reason)}. Next try in {wait:.0f} s.", err=True)
 
 
 def plain_report(report: SyncReport) -> dict[str, JsonValue]:
@@ -167,17 +175,17 @@ def readable_report(report: SyncReport) -> str:
         f"received {report.received} and {report.attachments_received}"
     ]
     for hull in report.hulls:
-        lines += [f"{record_in_words(hull.hull)}: {hull.came} new"]
-        lines += [f"  disagrees now: {name_of(key)}" for key in hull.disagreeing]
-        lines += [f"  sign-off gone stale: {who}: not covered: {', '.join(what)}" for who, what in hull.stale]
-        lines += [f"  looks like {other}: check the number on the transom" for other in hull.look_alikes]
-    lines += [f"refused by the shop, still here: {name}: {reason}" for name, reason in report.refused]
-    lines += [f"not kept here: {name}: {reason}" for name, reason in report.not_kept]
-    lines += [f"not read, so not brought: {file}: {reason}" for file, reason in report.not_read]
-    lines += [f"plugin of the shop, runs from the next start: {plugin}" for plugin in report.approved]
-    lines += [f"plugin of the shop withdrawn: {name}" for name in report.withdrawn]
+        lines += [f"{record_in_words(hull.hull)}: {hull.received} new"]
+        lines += [f"  values disagree: {name_of(key)}" for key in hull.disagreeing]
+        lines += [f"  signature stale: {who}: not covered: {', '.join(what)}" for who, what in hull.stale]
+        lines += [f"  looks like {other}: compare the number with the transom" for other in hull.look_alikes]
+    lines += [f"refused by the shop, still in this folder: {name}: {reason}" for name, reason in report.refused]
+    lines += [f"not saved in this folder: {name}: {reason}" for name, reason in report.not_kept]
+    lines += [f"not read, so not sent: {file}: {reason}" for file, reason in report.not_read]
+    lines += [f"shop plugin received, it runs from the next start: {plugin}" for plugin in report.approved]
+    lines += [f"shop plugin withdrawn: {name}" for name in report.withdrawn]
     if report.clock_is_off:
-        lines.append(f"this machine's clock is {-report.clock_offset / 1000:+.0f} s off the shop's: set it")
+        lines.append(f"this machine's clock differs from the shop's by {-report.clock_offset / 1000:+.0f} s: set it")
     counted = f"{sum(report.here.values())} entries here, {sum(report.there.values())} at the shop"
     same = ": both sides hold the same" if report.equal else ": NOT the same yet, bring ashore again"
     if report.not_read and not report.differing:

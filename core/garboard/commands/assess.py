@@ -10,29 +10,29 @@ import click
 from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS
 from garboard.report.terminal import Tools
 
-HELP = """Assess job files: what passes, what fails, what to do next.
+HELP = """Judge jobs: what passes, what fails, what to do next.
 
-PATH is a job file, a folder of them, or a folder of hull files (a tablet's, the shop's). A faulty file does not
-stop the others.
+PATH is a job file, a folder of job files, or a folder of hull files (a tablet's or the shop's). A faulty file does
+not stop the others.
 
 \b
-Exit status 0  nothing fails; advice and missing data are no failure
+Exit status 0  nothing fails; advice and missing data are not failures
             1  something fails
-            2  a file cannot be used: every fault is listed with its place
+            2  a file cannot be used; every fault is listed with its location
 """
 
 
-@click.command("assess", help=HELP, short_help="Job files in, findings out.")
+@click.command("assess", help=HELP, short_help="Judge a job, or a folder of jobs.")
 @click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--json", "as_json", is_flag=True, help="Findings as JSON, for other programs.")
-@click.option("--full", is_flag=True, help="What passes too with its numbers and its basis.")
+@click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON, for other programs.")
+@click.option("--full", is_flag=True, help="Print numbers and basis of every finding, also of those that pass.")
 @click.pass_context
 def command(context: click.Context, paths: Sequence[Path], as_json: bool, full: bool) -> None:
     """Assess and exit."""
     from garboard.faults import InputError
     from garboard.judging.assessing import assess_path
     from garboard.report import json_out
-    from garboard.report.account import print_account
+    from garboard.report.job_report import print_report
 
     tools: Tools = context.obj
     host = tools.host
@@ -48,7 +48,7 @@ def command(context: click.Context, paths: Sequence[Path], as_json: bool, full: 
         fails = fails or job.fails
         written.append(json_out.assessed_job(job.source, job.view, host, job.assessed, job.questions))
         if not as_json:
-            print_account(console, job.view, host, job.assessed, job.questions, full=full)
+            print_report(console, job.view, host, job.assessed, job.questions, full=full)
     if as_json:
         click.echo(json_out.document(host, written), nl=False)
     context.exit(BAD_INPUT if unusable else SOMETHING_FAILS if fails else 0)

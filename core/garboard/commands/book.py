@@ -11,7 +11,7 @@ from garboard.faults import Fault, InputError
 from garboard.report.terminal import Tools
 
 
-@click.command("book", help="Write the handover book of a job (a job file, or a folder of hull files) as a PDF.")
+@click.command("book", help="Write the handover book of a job as a PDF. JOB is a job file or a folder of hull files.")
 @click.argument("job", metavar="JOB", type=click.Path(path_type=Path))
 @click.option("--hull", default="", help="Hull number, for a folder of hull files.")
 @click.option("--job", "job_id", default="", help="Job id, for a boat with several jobs.")
@@ -21,7 +21,7 @@ from garboard.report.terminal import Tools
     type=click.Choice(["letter", "A4"], case_sensitive=False),
     default="letter",
     show_default=True,
-    help="Its size.",
+    help="Paper size.",
 )
 @click.pass_obj
 def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: str) -> None:
@@ -43,6 +43,6 @@ def _refuse_unless_a_pdf_can_stand_there(out: Path) -> None:
     if out.suffix.lower() != ".pdf":
         faults.append(Fault("--out", f"a name that ends in .pdf, such as {out.with_suffix('.pdf').name}", out.name))
     if not out.parent.is_dir():
-        faults.append(Fault("--out", "a folder that is there; make it first", f"{out.parent}, which is not"))
+        faults.append(Fault("--out", "an existing folder; make it first", f"{out.parent}, which does not exist"))
     if faults:
         raise InputError(str(out), faults)

@@ -79,16 +79,21 @@ def _tools(ctx: click.Context) -> Tools:
     return root.obj
 
 
-@click.group(cls=Program, help="From last wire labelled to signed over to its owner: checks of a newly rigged boat.")
+@click.group(cls=Program, help="Check a newly rigged boat, from the last wire labelled to the owner's signature.")
 @click.option(
     "--plugin",
     multiple=True,
     is_eager=True,
     type=click.Path(exists=True, path_type=Path),
-    help="A shop's own plugin: a Python file or a package's folder. May be given again.",
+    help="A shop's own plugin: a Python file or a package's folder. Can be repeated.",
 )
-@click.option("--without", multiple=True, is_eager=True, metavar="NAME", help="Leave a plugin out. May be given again.")
-@click.option("--no-color", is_flag=True, is_eager=True, help="No colours; the environment's NO_COLOR does the same.")
+@click.option("--without", multiple=True, is_eager=True, metavar="NAME", help="Do not load a plugin. Can be repeated.")
+@click.option(
+    "--no-color",
+    is_flag=True,
+    is_eager=True,
+    help="No colours. The variable NO_COLOR does the same.",
+)
 @click.version_option(garboard.__version__, prog_name="garboard")
 @click.pass_context
 def program(ctx: click.Context, plugin: Sequence[Path], without: Sequence[str], no_color: bool) -> None:

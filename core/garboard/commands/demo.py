@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 DEFAULT_FOLDER = Path("garboard-demo")
 
 
-@click.command("demo", help="An invented shop's day: three boats on three tablets, merged, judged, and their books.")
+@click.command("demo", help="Run an invented shop's day: three boats on three tablets, merged, judged, with books.")
 @click.option(
     "--out", type=click.Path(path_type=Path), default=DEFAULT_FOLDER, show_default=True, help="Folder to write into."
 )
@@ -45,18 +45,18 @@ def command(tools: Tools, out: Path, show_all: bool) -> None:
         console.print(readable_report(day.report), soft_wrap=True, highlight=False)
         for words in (*(f"decided: {one}" for one in decided), *(f"signed again: {one}" for one in signed)):
             console.print(f"  {words}", soft_wrap=True, highlight=False)
-        _print_accounts(console, host, jobs)
+        _print_reports(console, host, jobs)
     _write_findings(out, host, jobs)
     _write_books(console, out, host, jobs)
     _print_boats(console, jobs)
     _print_what_next(console, out, jobs)
 
 
-def _print_accounts(console: Console, host: PluginHost, jobs: Mapping[str, AssessedJob]) -> None:
-    from garboard.report.account import print_account
+def _print_reports(console: Console, host: PluginHost, jobs: Mapping[str, AssessedJob]) -> None:
+    from garboard.report.job_report import print_report
 
     for job in jobs.values():
-        print_account(console, job.view, host, job.assessed, job.questions)
+        print_report(console, job.view, host, job.assessed, job.questions)
     console.print()
 
 
@@ -78,7 +78,7 @@ def _write_books(console: Console, out: Path, host: PluginHost, jobs: Mapping[st
 
 def _print_boats(console: Console, jobs: Mapping[str, AssessedJob]) -> None:
     """One line a boat, the finished one last, where the eye stops."""
-    from garboard.report.account import summary
+    from garboard.report.job_report import summary
     from garboard.report.outline import hand_over
 
     for job in sorted(jobs.values(), key=lambda job: hand_over(job.view, job.assessed).is_done):

@@ -9,13 +9,13 @@ import click
 
 from garboard.commands.tools import BAD_INPUT
 
-HELP = """Read hull numbers: what each position says, or why it cannot stand there.
+HELP = """Check hull numbers: what each position means, or what is wrong with it.
 
-Exit status 0 when all are well formed, 2 when one is not.
+Exit status 0: all are well formed. Exit status 2: at least one is not.
 """
 
 
-@click.command("hull", help=HELP, short_help="Is a hull number well formed?")
+@click.command("hull", help=HELP, short_help="Check a hull number.")
 @click.argument("numbers", metavar="NUMBER...", nargs=-1, required=True)
 @click.pass_context
 def command(context: click.Context, numbers: Sequence[str]) -> None:
@@ -48,8 +48,8 @@ def _explained(number: str) -> str:
     ]
     if read.country:
         lines[1] += f", country {read.country}"
-    lines += [f"  put right: {change}" for change in read.cleaned]
-    lines += [f"  look again: {doubt}" for doubt in read.doubts]
+    lines += [f"  corrected: {change}" for change in read.cleaned]
+    lines += [f"  check it: {doubt}" for doubt in read.doubts]
     return "\n".join(lines)
 
 
@@ -57,5 +57,5 @@ def why_not(number: str, failure: ValueError) -> str:
     """Why a hull number is not well formed, and what it may be meant for."""
     from garboard.hull_number import repair_suggestions
 
-    offers = [f"  perhaps {offer}; compare it with the transom" for offer in repair_suggestions(number)]
+    offers = [f"  perhaps {offer}: compare it with the transom" for offer in repair_suggestions(number)]
     return "\n".join([f"{number!r} is not well formed. {failure}", *offers])

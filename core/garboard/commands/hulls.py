@@ -42,16 +42,16 @@ Command = TypeVar("Command", bound=Callable[..., None])
 
 folder_argument = click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
 tablet_option = click.option(
-    "--tablet", default="", help="Name of this machine in what it writes; the folder knows it otherwise."
+    "--tablet", default="", help="Name under which this machine writes. Default: the name the folder keeps."
 )
-job_option = click.option("--job", default="", help="The job's id; not needed when the hull has one job.")
+job_option = click.option("--job", default="", help="Job id. Not needed if the boat has one job.")
 
 
 def _signed(command: Command) -> Command:
     """Options of every command that writes: who, and why."""
     for option in (
         click.option("--by", required=True, help="Who decides this."),
-        click.option("--reason", required=True, help="Why; it is kept with the decision."),
+        click.option("--reason", required=True, help="The reason. It is saved with the decision."),
         tablet_option,
     ):
         command = option(command)
@@ -65,15 +65,15 @@ def _signed(command: Command) -> Command:
     "target",
     required=True,
     type=click.Path(path_type=Path, file_okay=False),
-    help="The folder of hull files it all comes into; made when it is not there.",
+    help="The folder of hull files to merge into. It is created if it does not exist.",
 )
-@click.option("--dry-run", is_flag=True, help="Report what would come; write nothing.")
-@click.option("--both-ways", is_flag=True, help="Then bring everything back to the sources, too.")
-@click.option("--json", "as_json", is_flag=True, help="The report as JSON, for other programs.")
+@click.option("--dry-run", is_flag=True, help="Report what a merge would do. Write nothing.")
+@click.option("--both-ways", is_flag=True, help="Then merge the result back into every source.")
+@click.option("--json", "as_json", is_flag=True, help="Print the report as JSON, for other programs.")
 def merge_folders(sources: tuple[Path, ...], target: Path, dry_run: bool, both_ways: bool, as_json: bool) -> None:
-    """Bring every entry of SOURCES (a stick, a share, a tablet's folder) into a folder.
+    """Merge SOURCES (a stick, a share, a tablet's folder) into a folder.
 
-    Exit status 0 when everything is in, 1 when something was refused or damaged and a person should look.
+    Exit status 0: everything is merged. Exit status 1: something was refused or damaged; read the report.
     """
     reports = [_merge(sources, target, dry_run)]
     _print_report(reports[0], as_json)
@@ -116,7 +116,7 @@ def plain_report(report: MergeReport) -> dict[str, JsonValue]:
         "sources": [str(source) for source in report.sources],
         "dry_run": report.dry_run,
         "complete": report.complete,
-        "came": report.came,
+        "came": report.received,
         "attachments": report.attachments,
         "hulls": [plain_hull(hull) for hull in report.hulls],
         "refused": plain_reasons(report.refused),
@@ -130,8 +130,8 @@ def plain_hull(hull: HullMerge) -> JsonValue:
     """What came in of one hull as plain data: the same whether by merging or by coming ashore."""
     return {
         "hull": hull.hull,
-        "came": hull.came,
-        "already": hull.already,
+        "came": hull.received,
+        "already": hull.existing,
         "disagreeing": [{"job": key.job, "name": name_of(key)} for key in hull.disagreeing],
         "stale": [{"sign_off": who, "not_covered": list(what)} for who, what in hull.stale],
         "look_alikes": list(hull.look_alikes),
@@ -145,35 +145,37 @@ def plain_reasons(refused: Iterable[tuple[str, InputError | str]]) -> list[JsonV
 
 def readable_report(report: MergeReport) -> str:
     """A merge report for a person: what came first, then everything to look at."""
-    verb = "would come" if report.dry_run else "came"
-    lines = [f"{report.came} entries and {report.attachments} attachments {verb} into {report.target}"]
+    verb = "would be new" if report.dry_run else "are new"
+    lines = [f"{report.received} entries and {report.attachments} attachments {verb} in {report.target}"]
     for hull in report.hulls:
-        lines.append(f"  {record_in_words(hull.hull)}: {hull.came} {verb}, {hull.already} were here")
-        lines += [f"    disagrees now: {name_of(key)} (job {key.job or 'any'})" for key in hull.disagreeing]
-        lines += [f"    sign-off gone stale: {who}, not covered: {', '.join(what)}" for who, what in hull.stale]
-        lines += [f"    check: {other} looks alike; 'garboard same-boat' if it is" for other in hull.look_alikes]
-    lines += [f"  refused, still where it came from: {name}: {reason}" for name, reason in report.refused]
+        lines.append(f"  {record_in_words(hull.hull)}: {hull.received} {verb}, {hull.existing} were there already")
+        lines += [f"    values disagree: {name_of(key)} (job {key.job or 'any'})" for key in hull.disagreeing]
+        lines += [f"    signature stale: {who}, not covered: {', '.join(what)}" for who, what in hull.stale]
+        lines += [
+            f"    check {other}: it looks alike. One boat? Use `garboard same-boat`" for other in hull.look_alikes
+        ]
+    lines += [f"  refused, still in its source: {name}: {reason}" for name, reason in report.refused]
     lines += [f"  damage: {damage}" for damage in report.damage]
-    lines += [f"  damaged here, taken anew: attachment {name}" for name in report.mended]
-    lines += [f"  not read, so not in: {file}: {reason}" for file, reason in report.not_read]
+    lines += [f"  damaged here, replaced by a sound copy: attachment {name}" for name in report.mended]
+    lines += [f"  not read, so not merged: {file}: {reason}" for file, reason in report.not_read]
     return "\n".join([*lines, *([] if report.dry_run else [_counted(report)])])
 
 
 def _counted(report: MergeReport) -> str:
     if report.not_read:
-        return "NOT everything is in: what could not be read is named above. Make it readable, then merge again"
+        return "NOT everything is merged: what could not be read is named above. Make it readable, then merge again"
     if not report.complete:
-        return "NOT everything is in: merge again"
+        return "NOT everything is merged: merge again"
     if report.refused:
-        return "both sides counted: everything is in but what was refused above"
-    return "both sides counted: everything is in"
+        return "both sides counted: everything is merged but what was refused above"
+    return "both sides counted: everything is merged"
 
 
 @click.command("digest")
 @folder_argument
-@click.option("--json", "as_json", is_flag=True, help="The hashes whole, as JSON.")
+@click.option("--json", "as_json", is_flag=True, help="Print the full hashes as JSON.")
 def digest(folder: Path, as_json: bool) -> None:
-    """One hash a hull over its entries, and one over its state. Equal digests mean equal records.
+    """Print two hashes for each boat: one of its entries, one of its state. Equal hashes mean equal records.
 
     Exit status 0 when every hull file could be read, 1 when one could not: it has no digest.
     """
@@ -198,7 +200,7 @@ def digest(folder: Path, as_json: bool) -> None:
 @job_option
 @click.option("--value", "name", default="", help="Show the history of one value, named as in the listing.")
 def show(folder: Path, hull: str, job: str, name: str) -> None:
-    """What stands for a HULL: its values, what disagrees, what was taken back, sign-offs; or one value's history."""
+    """Show a boat: its current values, disagreements, values taken back, signatures. Or show one value's history."""
     with HullFolder(folder, read_only=True) as hulls:
         boat = open_hull(hulls, hull)
         if not len(boat.state):
@@ -238,7 +240,7 @@ def _listing(boat: Boat, job: str) -> Iterator[str]:
                 f", STALE: {missing} not covered" if missing else ""
             )
     if state.unknown:
-        yield f"  {len(state.unknown)} entries need a plugin or a newer version that is not here; they are kept"
+        yield f"  {len(state.unknown)} entries need a plugin or a newer version that is not installed; they are kept"
 
 
 def _standing(state: HullState, key: RegisterKey) -> str:
@@ -264,11 +266,11 @@ def _text(value: JsonValue) -> str:
 @folder_argument
 @click.argument("hull")
 @click.argument("name")
-@click.option("--value", required=True, help="The value that is right: one of those that disagree, or another.")
+@click.option("--value", required=True, help="The right value: one of those that disagree, or another.")
 @job_option
 @_signed
 def settle(folder: Path, hull: str, name: str, value: str, job: str, by: str, reason: str, tablet: str) -> None:
-    """Choose a value where several disagree. The others stay in the history."""
+    """Choose the right value where several disagree. The others stay in the history."""
     with _writing(folder, hull, job) as (hulls, boat, job):
         state, key = _named(boat, job, name)
         held = [entry.value for entry in state.current(key)]
@@ -286,12 +288,12 @@ def settle(folder: Path, hull: str, name: str, value: str, job: str, by: str, re
 @job_option
 @tablet_option
 def attach(folder: Path, hull: str, step: str, file: Path, by: str, job: str, tablet: str) -> None:
-    """Keep a photo or a recording with a STEP of a job. The book and the boat's page list it."""
+    """Attach a photo or a recording to a STEP of a job. The book and the boat's page list it."""
     with _writing(folder, hull, job) as (hulls, boat, job):
         state = boat.state_of(job)
         _refuse_unknown(step, {key.subject[0] for key in state.registers if key.kind == "measure"})
         save_all(hulls, [keep_with_step(hulls, author_of(hulls, state, tablet, by), state, job, step, file)])
-    click.echo(f"{file.name} is kept with {step}")
+    click.echo(f"{file.name} is attached to {step}")
 
 
 def _refuse_unknown(step: str, worked_on: set[str]) -> None:
@@ -326,7 +328,7 @@ def take_back(folder: Path, hull: str, name: str, job: str, by: str, reason: str
 @click.option("--undo", is_flag=True, help="They are two boats after all.")
 @_signed
 def same_boat(folder: Path, hull: str, other: str, undo: bool, by: str, reason: str, tablet: str) -> None:
-    """Say that two hull numbers are one boat. Nothing is rewritten; --undo parts them again."""
+    """Record that two hull numbers are one boat. Nothing is rewritten, and --undo reverses it."""
     for number in (hull, other):
         hull_number.refuse_no_boat(number)
     with HullFolder(folder) as hulls:
@@ -362,10 +364,10 @@ def _tell_what_outlived(folder: Path, kept: Sequence[tuple[HullState, RegisterKe
 @folder_argument
 @click.argument("hull")
 @click.argument("job")
-@click.option("--to", "target", required=True, help="Hull number the job belongs to.")
+@click.option("--to", "target", required=True, help="The hull number the job belongs to.")
 @_signed
 def move_job(folder: Path, hull: str, job: str, target: str, by: str, reason: str, tablet: str) -> None:
-    """Move a job written under a wrong hull number. Nothing is rewritten; moved back, it is as before."""
+    """Move a job from a wrong hull number to the right one. Nothing is rewritten, and it can be moved back."""
     hull_number.refuse_no_boat(target)
     with HullFolder(folder) as hulls:
         ended = _end_unfinished(hulls, hull)
@@ -382,11 +384,11 @@ def move_job(folder: Path, hull: str, job: str, target: str, by: str, reason: st
 @folder_argument
 @click.argument("hull")
 @click.argument("job")
-@click.option("--into", default="", help="The job of the same boat it is joined into.")
+@click.option("--into", default="", help="The other job of the same boat.")
 @click.option("--undo", is_flag=True, help="They are two jobs after all.")
 @_signed
 def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, reason: str, tablet: str) -> None:
-    """Join a JOB into another that was opened for the same piece of work. Nothing is rewritten; --undo parts them."""
+    """Join two jobs that were opened for the same work. Nothing is rewritten, and --undo reverses it."""
     with HullFolder(folder) as hulls:
         _end_unfinished(hulls, hull)
         boat = open_hull(hulls, hull)
@@ -398,7 +400,7 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
             for one in (job, into):
                 _only((one,), boat.jobs)
             save_all(hulls, [writing.join_job(author_of(hulls, boat.state, tablet, by), boat.state, job, into, reason)])
-        click.echo(f"job {job} is a job of its own again" if undo else f"job {job} is one with {into}")
+        click.echo(f"job {job} is a separate job again" if undo else f"job {job} is joined into {into}")
         if undo:
             parted = replay_with_aliases(hulls.entries, home.hull)
             kept = [(parted, key) for key in outlived_a_joining(parted, parted) if key.job in pair]
@@ -412,17 +414,17 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
     "folder",
     required=True,
     type=click.Path(path_type=Path, file_okay=False),
-    help="The folder of hull files it comes into; made when it is not there.",
+    help="The folder of hull files to import into. It is created if it does not exist.",
 )
-@click.option("--by", required=True, help="Who takes it in; values that name someone keep that name.")
-@click.option("--anyway", is_flag=True, help="Take it in though its hull number is not well formed.")
+@click.option("--by", required=True, help="Who imports it. Values that already name a person keep that name.")
+@click.option("--anyway", is_flag=True, help="Import it although its hull number is not well formed.")
 @tablet_option
 @click.pass_obj
 def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool, tablet: str) -> None:
-    """Take a job file into a folder of hull files. Taken in twice, it adds nothing.
+    """Import a job file into a folder of hull files. A second import adds nothing.
 
-    Everything merges by the hull number: one that is not well formed is refused, as `garboard hull` explains, unless
-    --anyway is given or the folder holds that boat already.
+    Everything merges by hull number, so a number that is not well formed is refused; `garboard hull` explains why.
+    It is taken with --anyway, or if the folder already holds that boat.
     """
     read = read_job_file(job_file)
     if not anyway:
@@ -441,14 +443,17 @@ def _refuse_unless_well_formed(number: str, folder: Path) -> None:
 
     try:
         for doubt in hull_number.parse(number).doubts:
-            click.echo(f"Hull number {number}, look again: {doubt}.", err=True)
+            click.echo(f"Hull number {number}, check it: {doubt}.", err=True)
     except InputError as failure:
         if is_hull_folder(folder):
             with HullFolder(folder, read_only=True) as hulls:
                 if hull_number.key(number) in hulls.boats():
                     return
         click.echo(why_not(number, failure), err=True)
-        click.echo("Nothing was taken in. Compare it with the transom; if it reads like that, give --anyway.", err=True)
+        click.echo(
+            "Nothing was imported. If the transom shows this very number, use --anyway.",
+            err=True,
+        )
         sys.exit(BAD_INPUT)
 
 
@@ -461,11 +466,11 @@ def _refuse_unless_well_formed(number: str, folder: Path) -> None:
     "--out",
     required=True,
     type=click.Path(path_type=Path, file_okay=False),
-    help="The folder to write into; made when it is not there.",
+    help="The folder to write into. It is created if it does not exist.",
 )
 @click.pass_obj
 def export_job(tools: Tools, folder: Path, hull: str, job: str, out: Path) -> None:
-    """Write a job as a job file with its recordings into a folder; taken in elsewhere, every id is the same."""
+    """Export a job as a job file with its recordings. An import elsewhere gives every entry the same id."""
     with HullFolder(folder, read_only=True) as hulls:
         boat = open_hull(hulls, hull)
         path = exchange.export_job(hulls, boat, chosen_job(boat, job), out, tools.host.settings)
@@ -525,7 +530,7 @@ def _leave_to_the_manager(hulls: HullFolder, entries: Iterable[Entry]) -> None:
     for entry in entries:
         replaced = [view(name, raw) for name, raw in hulls.get(entry.hull_key, entry.replaces).items()]
         if part := managers_part(entry, replaced):
-            expected = "a manager's; measure again, leave it to the manager on the day sheet, or ask for the role"
+            expected = "a manager's; measure again, or leave it to the manager on the day sheet"
             raise InputError(str(hulls.folder), [Fault("role", expected, f"a technician's, and this {part}")])
 
 

@@ -16,22 +16,22 @@ if TYPE_CHECKING:
 
     from garboard.recordings.boat_network import BoatNetwork, Sender
 
-HELP = f"""Hear the boat's instrument network (NMEA 0183 over wifi) and show what comes, sender by sender.
+HELP = f"""Receive the boat's instrument network (NMEA 0183 over wifi) and show what each gateway sends.
 
-WHERE is a port, to hear what is sent to it by UDP, or an address such as 192.168.4.1:{PORT}, to connect by TCP; {PORT}
-when it is left out. Nothing is sent to the network. Ctrl+C ends it. Exit status 1 when no value was heard.
+WHERE is a UDP port (default {PORT}), or an address such as 192.168.4.1:{PORT} to connect by TCP. Garboard never sends
+to the network. Stop with Ctrl-C. Exit status 1: no value was received.
 """
 LOOK = 0.5
 """The table is drawn anew so often [s]."""
 
 
-@click.command("listen", help=HELP, short_help="Hear the boat's instrument network.")
+@click.command("listen", help=HELP, short_help="Show what the boat's instrument network sends.")
 @click.argument("where", default=str(PORT))
-@click.option("--seconds", type=click.FloatRange(0, min_open=True), help="End after so long.")
+@click.option("--seconds", type=click.FloatRange(0, min_open=True), help="Stop after this many seconds.")
 @click.option(
     "--save",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Keep the values as CSV, which Garboard reads again.",
+    help="Save the values as CSV. Garboard can read it as a recording.",
 )
 @click.pass_context
 def command(context: click.Context, where: str, seconds: float | None, save: Path | None) -> None:
@@ -64,7 +64,7 @@ def command(context: click.Context, where: str, seconds: float | None, save: Pat
     console.print(_shown(network))
     if save is not None:
         write_file(save, csv_series(kept))
-        console.print(f"{len(kept)} values in {save}.")
+        console.print(f"Saved {len(kept)} values in {save}.")
     context.exit(0 if any(sender.notes.samples for sender in network.senders()) else SOMETHING_FAILS)
 
 

@@ -11,15 +11,15 @@ from garboard.commands.tools import SOMETHING_FAILS
 from garboard.hosting.host import PluginHost
 from garboard.report.terminal import Tools
 
-HELP = """List the plugins at work with what they offer, and those that could not be loaded.
+HELP = """List the loaded plugins and what they offer, and plugins that failed to load.
 
-Exit status 0 when all loaded, 1 when one did not.
+Exit status 0: all loaded. Exit status 1: at least one failed.
 """
 
 
-@click.command("plugins", help=HELP, short_help="Plugins at work, and broken ones.")
-@click.option("--json", "as_json", is_flag=True, help="The list as JSON.")
-@click.option("--full", is_flag=True, help="The key of everything each offers.")
+@click.command("plugins", help=HELP, short_help="List loaded and broken plugins.")
+@click.option("--json", "as_json", is_flag=True, help="Print the list as JSON.")
+@click.option("--full", is_flag=True, help="Print the key of everything each plugin offers.")
 @click.pass_context
 def command(context: click.Context, as_json: bool, full: bool) -> None:
     """List plugins and exit."""
@@ -59,7 +59,7 @@ def _as_text(host: PluginHost, offered: Mapping[str, Mapping[str, list[str]]], c
             lines += [f"  {kind}: {', '.join(keys)}" for kind, keys in kinds.items()]
     if commands:
         lines.append(f"Commands of plugins: {', '.join(commands)}")
-    lines += [f"{problem.name} is not at work: {problem.reason}" for problem in host.problems]
+    lines += [f"{problem.name} is not loaded: {problem.reason}" for problem in host.problems]
     return "\n".join(lines or ["No plugins."])
 
 

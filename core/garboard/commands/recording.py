@@ -21,10 +21,10 @@ from garboard.steps import RecordingJudge
 if TYPE_CHECKING:
     from garboard.recordings import Summary
 
-HELP = """Say what is in a recording: sources, quantities, rates, gaps and damaged lines.
+HELP = """Show what a recording contains: sources, quantities, rates, gaps and damaged lines.
 
-With an option a plugin offers, judge it too. Exit status 1 when a judgement fails, 2 when FILE cannot be read or no
-value in it can be used.
+Options from plugins also judge it. Exit status 1: a check fails. Exit status 2: FILE cannot be read, or it contains no
+usable value.
 """
 
 Judged = Sequence[tuple[RecordingJudge, Sequence[Finding]]]
@@ -47,9 +47,9 @@ class _WithJudges(click.Command):
         return [*own[:-1], *flags, own[-1]]  # --help stays last
 
 
-@click.command("recording", cls=_WithJudges, help=HELP, short_help="What is in a recording?")
+@click.command("recording", cls=_WithJudges, help=HELP, short_help="Show what a recording contains.")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--json", "as_json", is_flag=True, help="The summary as JSON.")
+@click.option("--json", "as_json", is_flag=True, help="Print the summary as JSON.")
 @click.pass_context
 def command(context: click.Context, /, file: Path, as_json: bool, **chosen: bool) -> None:
     """Summarise, judge and exit."""
@@ -57,7 +57,7 @@ def command(context: click.Context, /, file: Path, as_json: bool, **chosen: bool
     from rich.markup import escape
 
     from garboard.recordings import summarise
-    from garboard.report.account import print_findings
+    from garboard.report.job_report import print_findings
 
     tools: Tools = context.obj
     asked_for = [judge for judge in tools.host.recording_judges if chosen.get(f"judge_{judge.option}")]
@@ -86,7 +86,7 @@ def _findings(judge: RecordingJudge, recording: Recording) -> Iterator[Finding]:
     basis = (Basis(BasisKind.METHOD, judge.title),)
     try:
         if recording.is_simulated:
-            text = "a simulated run is no measurement; record aboard"
+            text = "a simulated run is not a measurement; record aboard"
             raise NotEnoughData(Missing(text, lack=Lack.SIMULATED))
         yield from tuple(with_code(found, judge.key) for found in judge.judge(recording))
     except NotEnoughData as lacking:
@@ -131,7 +131,7 @@ def _print(console: Any, summary: Summary) -> None:
     for remark in summary.remarks:
         console.print(remark)
     if notes.damaged_count > 1:  # a remark named the first
-        console.print("Damaged too:")
+        console.print("Also damaged:")
     for damaged in notes.damaged[1:_DAMAGED_SHOWN]:
         console.print(f"  {damaged}")
     if notes.damaged_count > _DAMAGED_SHOWN:

@@ -19,19 +19,19 @@ from garboard.faults import Fault, InputError
     show_default=True,
     help="Where the tablet keeps its hull files.",
 )
-@click.option("--demo", is_flag=True, help="Start with the sample jobs and a simulated boat, in a folder of their own.")
+@click.option("--demo", is_flag=True, help="Start with the sample jobs and a simulated boat, in a separate folder.")
 @click.option(
     "--replay",
     type=click.Path(path_type=Path, exists=True, dir_okay=False),
-    help="A recording to play to the live guides.",
+    help="Replay this recording in the live guides.",
 )
 @click.option(
     "--listen",
     metavar="WHERE",
-    help="Feed the live guides from the boat's network: a UDP port such as 10110, or ADDRESS:PORT to connect by TCP.",
+    help="Receive the boat's network in the live guides: a UDP port such as 10110, or ADDRESS:PORT for TCP.",
 )
 def command(folder: Path, demo: bool, replay: Path | None, listen: str | None) -> None:
-    """Start the tablet app. Everything works without signal."""
+    """Start the tablet app. It works without a network."""
     if find_spec("kivy") is None or find_spec("garboard_tablet") is None:
         wanted = "the tablet part: pip install 'garboard[tablet]'"
         raise InputError("tablet", [Fault("packages", wanted, "kivy is not installed")])

@@ -37,7 +37,7 @@ class CheckedEntries(dict[str, bytes]):
 
 
 @attrs.frozen
-class Put:
+class PutResult:
     """What became of entries put into a hull.
 
     added   : ids that were not here before
@@ -63,7 +63,7 @@ class Offer:
 class HullFile:
     """One hull's entries. Made by HullFolder."""
 
-    def __init__(self, journal: Journal, put: Callable[[str, list[Entry]], Put]) -> None:
+    def __init__(self, journal: Journal, put: Callable[[str, list[Entry]], PutResult]) -> None:
         self.journal = journal
         self._put = put
         self._digest = ""
@@ -276,7 +276,7 @@ class HullFolder:
             raise reason
         return entry.id
 
-    def put_if_absent(self, hull: str, entries: CheckedEntries | Iterable[Entry | bytes]) -> Put:
+    def put_if_absent(self, hull: str, entries: CheckedEntries | Iterable[Entry | bytes]) -> PutResult:
         """Keep entries of one hull that are not here yet; saved when this returns, or when the batch around it ends.
 
         hull    : its number, typed in any way
@@ -292,13 +292,13 @@ class HullFolder:
             self._unflushed[file.key] = file
             if not self._batches or len(self._unflushed) > MOST_UNFLUSHED:
                 self._flush()
-            return Put(tuple(new), tuple(refused))
+            return PutResult(tuple(new), tuple(refused))
 
-    def would_put(self, hull: str, entries: CheckedEntries | Iterable[Entry | bytes]) -> Put:
+    def would_put(self, hull: str, entries: CheckedEntries | Iterable[Entry | bytes]) -> PutResult:
         """What `put_if_absent` would add and refuse; nothing is written."""
         with self._guard:
             new, refused = _new_entries(self.hull(hull), entries)
-            return Put(tuple(new), tuple(refused))
+            return PutResult(tuple(new), tuple(refused))
 
     @contextlib.contextmanager
     def batch(self) -> Iterator[None]:

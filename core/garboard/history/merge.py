@@ -24,15 +24,15 @@ from garboard.history.replay import HullState, replay
 class HullMerge:
     """What merging did to one hull.
 
-    came        : entries that were new here
-    already     : entries of the sources that were here before, or came from an earlier source
+    received    : entries that were new here
+    existing    : entries of the sources that were here before, or received from an earlier source
     disagreeing : what disagrees now and did not before, with the job it is in
     stale       : sign-offs that cover everything no longer and did before: (who, names of what is not covered)
     """
 
     hull: str
-    came: int
-    already: int
+    received: int
+    existing: int
     disagreeing: tuple[RegisterKey, ...] = ()
     stale: tuple[tuple[str, tuple[str, ...]], ...] = ()
     look_alikes: tuple[str, ...] = ()
@@ -44,7 +44,7 @@ class MergeReport:
 
     complete : every source entry and attachment that could be kept was counted in the target afterwards, and
                everything in the sources and the target could be read
-    refused  : entries and attachments that could not be kept, with the reason; they are still where they came from
+    refused  : entries and attachments that could not be kept, with the reason; they are still where they received from
     not_read : what could not be read on either side, with the reason; it is left as it is
     mended   : attachments that were damaged in the target and were taken anew from a source
     """
@@ -61,9 +61,9 @@ class MergeReport:
     mended: tuple[str, ...] = ()
 
     @property
-    def came(self) -> int:
+    def received(self) -> int:
         """Entries that were new to the target."""
-        return sum(hull.came for hull in self.hulls)
+        return sum(hull.received for hull in self.hulls)
 
 
 Progress = Callable[[str], None]
@@ -81,19 +81,19 @@ def merge(
     progress : called with a hull's key once a source's entries of it are in
     Raises storage.NotSaved when the target's disk refuses; what was saved before stays, and merging again goes on.
     """
-    brought = bring_entries(sources, target, dry_run=dry_run, progress=progress)
-    came = {hull: there.came for hull, there in brought.items()}
+    imported = bring_entries(sources, target, dry_run=dry_run, progress=progress)
+    received = {hull: there.received for hull, there in imported.items()}
     attached = _bring_attachments(sources, target, dry_run)
-    known = sorted(set(target.hulls()) | brought.keys())
+    known = sorted(set(target.hulls()) | imported.keys())
     not_read = tuple(sorted({one for folder in (*sources, target) for one in folder.not_read()}))
-    are_in = all(hull.offered - hull.refused.keys() <= target.ids(key) for key, hull in brought.items())
+    are_in = all(hull.offered - hull.refused.keys() <= target.ids(key) for key, hull in imported.items())
     return MergeReport(
         target=target.folder,
         sources=tuple(source.folder for source in sources),
         dry_run=dry_run,
-        hulls=tuple(judge(hull, came, brought[hull].already, target, known) for hull in sorted(brought)),
-        attachments=len(attached.came),
-        refused=(*(no for hull in brought.values() for no in hull.refused.items()), *attached.spoilt.items()),
+        hulls=tuple(judge(hull, received, imported[hull].existing, target, known) for hull in sorted(imported)),
+        attachments=len(attached.received),
+        refused=(*(no for hull in imported.values() for no in hull.refused.items()), *attached.spoilt.items()),
         damage=tuple(damage for folder in (*sources, target) for damage in folder.damage()),
         complete=(dry_run or are_in) and not not_read,
         not_read=not_read,
@@ -102,17 +102,17 @@ def merge(
 
 
 @attrs.define
-class Brought:
-    """What the sources brought of one hull.
+class Imported:
+    """What the sources imported of one hull.
 
-    came    : entries that were new, by id
-    already : how many were here before, or came from an earlier source
-    offered : ids of every entry in the sources
-    refused : for entries that cannot be kept, the reason
+    received : entries that were new, by id
+    existing : how many were here before, or received from an earlier source
+    offered  : ids of every entry in the sources
+    refused  : for entries that cannot be kept, the reason
     """
 
-    came: dict[str, bytes] = attrs.field(factory=dict)
-    already: int = 0
+    received: dict[str, bytes] = attrs.field(factory=dict)
+    existing: int = 0
     offered: set[str] = attrs.field(factory=set)
     refused: dict[str, str] = attrs.field(factory=dict)
 
@@ -123,53 +123,55 @@ def bring_entries(
     *,
     dry_run: bool = False,
     progress: Progress = lambda _hull: None,
-) -> dict[str, Brought]:
+) -> dict[str, Imported]:
     """The union itself, by hull. What the target holds already is not read a second time.
 
     Everything is flushed once, at the end; entries count as saved when this returns.
     """
-    brought: dict[str, Brought] = {}
+    imported: dict[str, Imported] = {}
     put = target.would_put if dry_run else target.put_if_absent
     with nullcontext() if dry_run else target.batch():
         for source in sources:
             for hull in source.hulls():
-                here = brought.get(hull, Brought())
+                here = imported.get(hull, Imported())
                 try:
-                    offer = source.offer(hull, target.ids(hull) | here.came.keys())
+                    offer = source.offer(hull, target.ids(hull) | here.received.keys())
                 except (NewerFormat, OSError):  # the folder that cannot read it says so in `not_read`
                     continue
-                brought[hull] = here
+                imported[hull] = here
                 outcome = put(hull, offer.unknown)
-                here.came.update((name, offer.unknown[name]) for name in outcome.added)
-                here.already += len(offer.ids) - len(outcome.added) - len(outcome.refused)
+                here.received.update((name, offer.unknown[name]) for name in outcome.added)
+                here.existing += len(offer.ids) - len(outcome.added) - len(outcome.refused)
                 here.offered |= offer.ids
                 here.refused.update((name, in_words(reason)) for name, reason in outcome.refused)
                 progress(hull)
-    return brought
+    return imported
 
 
 def judge(
-    hull: str, came: Mapping[str, Mapping[str, bytes]], already: int, target: HullFolder, known: Sequence[str]
+    hull: str, received: Mapping[str, Mapping[str, bytes]], existing: int, target: HullFolder, known: Sequence[str]
 ) -> HullMerge:
-    """What everything that came did to the boat of one hull, hull numbers that are the same boat included.
+    """What everything that received did to the boat of one hull, hull numbers that are the same boat included.
 
-    came    : the entries of every hull, by hull and id; in the target already unless it was a dry run
-    already : entries offered of this hull that were here before
-    known   : hulls to look for look-alikes in
+    received : the entries of every hull, by hull and id; in the target already unless it was a dry run
+    existing : entries offered of this hull that were here before
+    known    : hulls to look for look-alikes in
     """
-    if not came.get(hull):
-        return HullMerge(hull=hull, came=0, already=already)
-    telling = _telling({**target.get(hull), **came[hull]})
+    if not received.get(hull):
+        return HullMerge(hull=hull, received=0, existing=existing)
+    telling = _telling({**target.get(hull), **received[hull]})
 
     def now(key: str) -> Mapping[str, bytes]:
-        return telling if key == hull else {**_held(target, key), **came.get(key, {})}
+        return telling if key == hull else {**_held(target, key), **received.get(key, {})}
 
     def before(key: str) -> list[Entry]:
-        return [view(name, raw) for name, raw in now(key).items() if name not in came.get(key, {})]
+        return [view(name, raw) for name, raw in now(key).items() if name not in received.get(key, {})]
 
     state = replay_with_aliases(before, hull)
     disagreeing_before, stale_before = _disagreements(state), _stale(state).keys()
-    new = [view(name, raw) for key in state.hull_keys for name, raw in now(key).items() if name in came.get(key, {})]
+    new = [
+        view(name, raw) for key in state.hull_keys for name, raw in now(key).items() if name in received.get(key, {})
+    ]
     if any(entry.kind in ("alias", "retract") for entry in new):  # other hull numbers may now be this boat, or no more
         state = replay_with_aliases(lambda key: [view(name, raw) for name, raw in now(key).items()], hull)
     for entry in new:
@@ -177,8 +179,8 @@ def judge(
     look_alikes = hull_number.look_alikes(hull, [other for other in known if other != hull])
     return HullMerge(
         hull=hull,
-        came=len(came[hull]),
-        already=already,
+        received=len(received[hull]),
+        existing=existing,
         disagreeing=tuple(sorted(_disagreements(state) - disagreeing_before)),
         stale=tuple(stale for sign_off, stale in _stale(state).items() if sign_off not in stale_before),
         look_alikes=tuple(other for other in look_alikes if other not in state.hull_keys),
@@ -233,9 +235,9 @@ def _stale(state: HullState) -> dict[str, tuple[str, tuple[str, ...]]]:
 
 @attrs.define
 class _Attached:
-    """came: new to the target; mended: damaged there before; spoilt: what cannot be brought, with the reason."""
+    """received: new to the target; mended: damaged there before; spoilt: what cannot be imported, with the reason."""
 
-    came: set[str] = attrs.field(factory=set)
+    received: set[str] = attrs.field(factory=set)
     mended: set[str] = attrs.field(factory=set)
     spoilt: dict[str, str] = attrs.field(factory=dict)
 
@@ -246,7 +248,7 @@ def _bring_attachments(sources: Iterable[HullFolder], target: HullFolder, dry_ru
     before = target.attachments.names()
     sound: set[str] = set()
     for source in sources:
-        for name in sorted(source.attachments.names() - done.came - sound):
+        for name in sorted(source.attachments.names() - done.received - sound):
             if name in before and _is_sound(target, name):
                 sound.add(name)
                 continue
@@ -257,9 +259,9 @@ def _bring_attachments(sources: Iterable[HullFolder], target: HullFolder, dry_ru
                 continue
             if not dry_run:
                 target.attachments.put(content)
-            done.came.add(name)
+            done.received.add(name)
             done.spoilt.pop(name, None)
-    done.mended = done.came & before
+    done.mended = done.received & before
     return done
 
 
@@ -272,5 +274,5 @@ def _is_sound(folder: HullFolder, name: str) -> bool:
 
 
 def state_digest(folder: HullFolder, hull: str) -> str:
-    """A hash of a hull's state: equal states give equal digests, whatever way they came about."""
+    """A hash of a hull's state: equal states give equal digests, whatever way they received about."""
     return hashlib.sha256(canonical_bytes(replay(hull, folder.entries(hull)).summary())).hexdigest()

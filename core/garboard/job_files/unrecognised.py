@@ -20,7 +20,7 @@ Odd = tuple[str, str]
 """Path of what is odd, as faults name it, and what to ask."""
 
 
-def not_known(job: JobFile | JobView, host: PluginHost) -> Iterator[Odd]:
+def unrecognised(job: JobFile | JobView, host: PluginHost) -> Iterator[Odd]:
     """Everything in a job that nothing here reads."""
     steps = [step.key for step in host.steps]
     settings = [setting.key for setting in host.settings]

@@ -19,7 +19,7 @@ from garboard.history.boat import open_hull, recordings_of
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.job_files.job_file import JobFile, check, located, read_job_file, settings_faults, view_of
-from garboard.job_files.unrecognised import not_known
+from garboard.job_files.unrecognised import unrecognised
 from garboard.job_view import Disagreement, JobView, place_of
 from garboard.records import EQUIPMENT, Measurement, Vessel, unusual_of
 from garboard.steps import Assessed, Step
@@ -69,7 +69,7 @@ def read_checked(path: Path, host: PluginHost) -> JobFile:
 
 
 def _odd_in_file(path: Path, job_file: JobFile, host: PluginHost) -> tuple[str, ...]:
-    odd = [Fault(where, what) for where, what in not_known(job_file, host)]
+    odd = [Fault(where, what) for where, what in unrecognised(job_file, host)]
     return tuple(f"Line {one.line}, {one.where}: {one.expected}" for one in located(path, odd)) if odd else ()
 
 
@@ -86,7 +86,7 @@ def assess_hulls(folder: Path, host: PluginHost, hull: str = "") -> Iterator[Ass
 
 
 def _assessed(folder: Path, name: str, view: JobView, host: PluginHost) -> AssessedJob:
-    odd = (f"{where}: {what}" for where, what in not_known(view, host))
+    odd = (f"{where}: {what}" for where, what in unrecognised(view, host))
     return AssessedJob(f"{folder} {name}", view, host.assess(view), (*_questions(view, host), *odd))
 
 

@@ -75,7 +75,7 @@ def summarise(path: str | Path) -> Summary:
     quantities = {key.quantity for key in tallies}
     said = remarks(notes, quantities)
     if any(key.source.startswith(SIMULATED) for key in tallies):
-        said.insert(0, "A simulated run, no measurement: nothing is judged by it.")
+        said.insert(0, "A simulated run, not a measurement: nothing is judged by it.")
     disorder = sum(stream.out_of_order for stream in streams)
     if disorder:
         are = "value is" if disorder == 1 else "values are"

@@ -1,1 +1,1 @@
-"""What a job says, for people and programs: readable account, figures, handover book, plain JSON."""
+"""What a job says, for people and programs: readable report, figures, handover book, plain JSON."""

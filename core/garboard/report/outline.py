@@ -1,4 +1,4 @@
-"""A job's findings in the order people read them; the account and the handover book both follow it."""
+"""A job's findings in the order people read them; the readable report and the handover book both follow it."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ class PunchItem:
     about : what it is about ("port engine")
     text  : what is wrong and what to do
     why   : "fails", "values disagree", "look again" or "noted"
-    step  : key of the step it belongs to; "vessel" for a fact of hers, nothing for a note
+    step  : key of the step it belongs to; "vessel" for a fact of the vessel, nothing for a note
     """
 
     about: str

@@ -55,7 +55,7 @@ class Tools:
 
     def console(self) -> Console:
         """Where a person reads."""
-        from garboard.report.account import make_console
+        from garboard.report.job_report import make_console
 
         return make_console(colour=self.colour)
 

@@ -54,9 +54,9 @@ HULLS_IN_A_QUESTION = 1000
 IDS_OF_A_NEW_HULL = 50
 """What a hull counts at least, since the shop may hold much of one this tablet holds nothing of."""
 FULL_HULL = 50
-"""Of a hull with fewer ids all are listed: their beginnings weigh no more than marks would."""
+"""Of a hull with fewer ids all are listed: their beginnings weigh no more than bucket digests would."""
 WORTH_ASKING = 500
-"""So many ids weigh more than a question about sixteenths and its answer."""
+"""So many ids weigh more than a question about hash buckets and its answer."""
 FAR_OFF = 60_000
 """A clock further off than this is worth telling the technician [ms]."""
 
@@ -243,11 +243,11 @@ class _Ashore:
             differing = self._differing(theirs)
             if not differing:
                 break
-            sixteenths = self._sixteenths(differing, theirs) if digits < wire.WHOLE_DIGITS else {}
-            compared = {hull: wire.in_sixteenths(ids, sixteenths.get(hull, "")) for hull, ids in differing.items()}
+            buckets = self._buckets(differing, theirs) if digits < wire.WHOLE_DIGITS else {}
+            compared = {hull: wire.in_buckets(ids, buckets.get(hull, "")) for hull, ids in differing.items()}
             for number, group in enumerate(groups := [*self._groups(compared)]):
                 self.progress("entries", number, len(groups))
-                self._exchange(group, digits, {hull: sixteenths[hull] for hull in group if hull in sixteenths})
+                self._exchange(group, digits, {hull: buckets[hull] for hull in group if hull in buckets})
             self.progress("entries", len(groups), len(groups))
             theirs = self.digests()
             if (self.sent, self.received) == before:
@@ -364,14 +364,14 @@ class _Ashore:
                     self.not_kept[f"hull {hull}"] = in_words(unreadable)
         return found
 
-    def _sixteenths(
+    def _buckets(
         self, differing: Mapping[str, frozenset[str]], theirs: Mapping[str, tuple[str, int]]
     ) -> dict[str, str]:
-        """Where both sides hold much of a hull and nearly as much, the sixteenths of it that differ."""
+        """Where both sides hold much of a hull and nearly as much, the hash buckets of it that differ."""
         asked = {
             hull: ids
             for hull, ids in differing.items()
-            if len(ids) >= FULL_HULL and hull in theirs and abs(len(ids) - theirs[hull][1]) < len(wire.SIXTEENTHS)
+            if len(ids) >= FULL_HULL and hull in theirs and abs(len(ids) - theirs[hull][1]) < len(wire.BUCKETS)
         }
         if sum(map(len, asked.values())) < WORTH_ASKING:
             return {}
@@ -379,9 +379,9 @@ class _Ashore:
         hulls_asked = sorted(asked)
         for start in range(0, len(hulls_asked), HULLS_IN_A_QUESTION):
             hulls = hulls_asked[start : start + HULLS_IN_A_QUESTION]
-            marked = wire.by_hull({hull: wire.marks(asked[hull]) for hull in hulls})
+            marked = wire.by_hull({hull: wire.bucket_digests(asked[hull]) for hull in hulls})
             reply = self.line.ask("POST", "/v1/sixteenths", marked)
-            found.update(_read(lambda: wire.read_sixteenths(_found(reply).body)))  # noqa: B023  (called at once)
+            found.update(_read(lambda: wire.read_buckets(_found(reply).body)))  # noqa: B023  (called at once)
         return {hull: differing for hull, differing in found.items() if differing}
 
     def _groups(self, differing: Mapping[str, frozenset[str]]) -> Iterator[dict[str, frozenset[str]]]:
@@ -397,21 +397,21 @@ class _Ashore:
         if group:
             yield group
 
-    def _exchange(self, asked: Mapping[str, frozenset[str]], digits: int, sixteenths: Mapping[str, str]) -> None:
+    def _exchange(self, asked: Mapping[str, frozenset[str]], digits: int, buckets: Mapping[str, str]) -> None:
         """Compare some hulls, keep what comes, send what is wanted.
 
-        asked      : ids held, those to be compared
-        sixteenths : by hull, what those ids begin with, where not all are compared
+        asked   : ids held, those to be compared
+        buckets : by hull, what those ids begin with, where not all are compared
         """
         needs: dict[str, list[str]] = {}
         while asked:
-            within = {hull: sixteenths[hull] for hull in asked if hull in sixteenths}
+            within = {hull: buckets[hull] for hull in asked if hull in buckets}
             reply = self.line.ask("POST", "/v1/diff", wire.question(asked, digits, within))
             differences = _read(lambda: wire.read_answer(_found(reply).body))  # noqa: B023  (called at once)
             added = self._take_in(differences, asked)
             needs.update(differences.needs)
             left = [hull for hull in differences.left if hull in asked] if added else []
-            asked = {hull: wire.in_sixteenths(self.folder.ids(hull), sixteenths.get(hull, "")) for hull in left}
+            asked = {hull: wire.in_buckets(self.folder.ids(hull), buckets.get(hull, "")) for hull in left}
         for batch in self._batches(needs, digits):
             self._send(batch)
 

@@ -28,10 +28,10 @@ SHORT_DIGITS = 6
 WHOLE_DIGITS = 32
 DIGEST_DIGITS = 32
 """Characters of a hull's digest as sent: it tells hulls apart as surely as ids tell entries apart."""
-SIXTEENTHS = "0123456789abcdef"
-"""What an id can begin with: by it the ids of a hull fall into sixteenths."""
-MARK_DIGITS = 4
-"""Hexadecimal characters of the mark of a sixteenth. Two that are marked alike are told apart by the digests."""
+BUCKETS = "0123456789abcdef"
+"""Hash buckets: the ids of a hull fall into one for each character an id can begin with."""
+BUCKET_DIGEST_DIGITS = 4
+"""Hexadecimal characters of a bucket's digest. If two buckets share one, the digests of the whole hull differ."""
 
 MOST_ENTRIES = 500
 """Entries in one request."""
@@ -87,14 +87,14 @@ class Differences(NamedTuple):
 class Question(NamedTuple):
     """What a tablet holds of some hulls.
 
-    held       : by hull, beginnings of its ids
-    digits     : characters in each beginning
-    sixteenths : by hull, first characters of the ids that are compared; a hull not named is compared whole
+    held    : by hull, beginnings of its ids
+    digits  : characters in each beginning
+    buckets : by hull, first characters of the ids that are compared; a hull not named is compared whole
     """
 
     held: dict[str, frozenset[str]]
     digits: int
-    sixteenths: dict[str, str]
+    buckets: dict[str, str]
 
 
 def content_digest(body: bytes) -> str:
@@ -220,24 +220,23 @@ def read_digests(text: bytes) -> dict[str, tuple[str, int]]:
     return found
 
 
-def marks(ids: Iterable[str]) -> str:
-    """What a hull holds in each sixteenth: for each the first characters of SHA-256 over its sorted ids, all run
-    together."""
-    parts: dict[str, list[str]] = {first: [] for first in SIXTEENTHS}
+def bucket_digests(ids: Iterable[str]) -> str:
+    """A digest of each hash bucket of a hull, run together: the first characters of SHA-256 over its sorted ids."""
+    parts: dict[str, list[str]] = {first: [] for first in BUCKETS}
     for name in sorted(ids):
         parts[name[0]].append(name)
-    return "".join(hashlib.sha256("".join(part).encode()).hexdigest()[:MARK_DIGITS] for part in parts.values())
+    return "".join(hashlib.sha256("".join(part).encode()).hexdigest()[:BUCKET_DIGEST_DIGITS] for part in parts.values())
 
 
-def differing_sixteenths(one: str, other: str) -> str:
-    """First characters of the sixteenths whose marks are not the same."""
-    cuts = [slice(place * MARK_DIGITS, (place + 1) * MARK_DIGITS) for place in range(len(SIXTEENTHS))]
-    return "".join(first for first, cut in zip(SIXTEENTHS, cuts, strict=True) if one[cut] != other[cut])
+def differing_buckets(one: str, other: str) -> str:
+    """First characters of the buckets whose digests differ."""
+    cuts = [slice(place * BUCKET_DIGEST_DIGITS, (place + 1) * BUCKET_DIGEST_DIGITS) for place in range(len(BUCKETS))]
+    return "".join(first for first, cut in zip(BUCKETS, cuts, strict=True) if one[cut] != other[cut])
 
 
-def in_sixteenths(ids: frozenset[str], sixteenths: str) -> frozenset[str]:
+def in_buckets(ids: frozenset[str], buckets: str) -> frozenset[str]:
     """Ids that begin with one of some characters; all of them when none is given."""
-    return frozenset(name for name in ids if name[0] in sixteenths) if sixteenths else ids
+    return frozenset(name for name in ids if name[0] in buckets) if buckets else ids
 
 
 def by_hull(texts: Mapping[str, str]) -> bytes:
@@ -245,22 +244,22 @@ def by_hull(texts: Mapping[str, str]) -> bytes:
     return plain({"hulls": {**texts}})
 
 
-def read_marks(text: bytes) -> dict[str, str]:
-    """By hull, marks of the sixteenths. Raises Garbled."""
+def read_bucket_digests(text: bytes) -> dict[str, str]:
+    """By hull, the digests of its buckets. Raises Garbled."""
     found = _texts(read_object(text), "hulls")
-    if any(len(run) != MARK_DIGITS * len(SIXTEENTHS) for run in found.values()):
-        raise Garbled(f"hulls: expected {len(SIXTEENTHS)} marks of {MARK_DIGITS} characters each")
+    if any(len(run) != BUCKET_DIGEST_DIGITS * len(BUCKETS) for run in found.values()):
+        raise Garbled(f"hulls: expected {len(BUCKETS)} bucket digests of {BUCKET_DIGEST_DIGITS} characters each")
     return found
 
 
-def read_sixteenths(text: bytes) -> dict[str, str]:
-    """By hull, first characters of the sixteenths that differ. Raises Garbled."""
-    return _sixteenths(read_object(text), "hulls")
+def read_buckets(text: bytes) -> dict[str, str]:
+    """By hull, first characters of the buckets that differ. Raises Garbled."""
+    return _buckets(read_object(text), "hulls")
 
 
-def _sixteenths(fields: Mapping[str, JsonValue], name: str) -> dict[str, str]:
+def _buckets(fields: Mapping[str, JsonValue], name: str) -> dict[str, str]:
     found = _texts(fields, name)
-    if any(len({*run} & {*SIXTEENTHS}) != len(run) for run in found.values()):
+    if any(len({*run} & {*BUCKETS}) != len(run) for run in found.values()):
         raise Garbled(f"{name}: expected first characters of ids, each once")
     return found
 
@@ -275,15 +274,15 @@ def _texts(fields: Mapping[str, JsonValue], name: str) -> dict[str, str]:
     return texts
 
 
-def question(ids: Mapping[str, Iterable[str]], digits: int, sixteenths: Mapping[str, str] = NOTHING) -> bytes:
+def question(ids: Mapping[str, Iterable[str]], digits: int, buckets: Mapping[str, str] = NOTHING) -> bytes:
     """The ids held of some hulls, each cut to so many characters, sorted and run together.
 
-    sixteenths : by hull, first characters of the ids compared, where not all are
+    buckets : by hull, first characters of the ids compared, where not all are
     """
     hulls: dict[str, JsonValue] = {
         hull: "".join(sorted({name[:digits] for name in held})) for hull, held in ids.items()
     }
-    return plain({"digits": digits, "hulls": hulls, **({"sixteenths": {**sixteenths}} if sixteenths else {})})
+    return plain({"digits": digits, "hulls": hulls, **({"sixteenths": {**buckets}} if buckets else {})})
 
 
 def read_question(text: bytes) -> Question:
@@ -299,7 +298,7 @@ def read_question(text: bytes) -> Question:
         hull: frozenset(run[start : start + digits] for start in range(0, len(run), digits))
         for hull, run in runs.items()
     }
-    return Question(held, digits, _sixteenths({"sixteenths": {}, **fields}, "sixteenths"))
+    return Question(held, digits, _buckets({"sixteenths": {}, **fields}, "sixteenths"))
 
 
 def answer(differences: Differences) -> bytes:

@@ -12,9 +12,9 @@ from garboard_shop.commands import by_option, folder_option, need_server, opened
 from garboard_shop.store import MANAGER, ROLES
 
 
-@click.group("shop-people", short_help="Who may sign in on the shop server's pages: list, add, remove.")
+@click.group("shop-people", short_help="People who may sign in on the pages: list, add, remove.")
 def shop_people() -> None:
-    """Look after who may sign in on the day sheet, whether or not the server is running."""
+    """Manage who may sign in on the day sheet, whether or not the server is running."""
     need_server()
 
 
@@ -22,7 +22,7 @@ def shop_people() -> None:
 @folder_option
 @store_option
 def list_people(folder: Path, store_url: str) -> None:
-    """Everyone who may sign in, with their role."""
+    """List everyone who may sign in, with their role."""
     from garboard_shop.pages import people
 
     with opened_register(folder, store_url) as register:
@@ -30,7 +30,7 @@ def list_people(folder: Path, store_url: str) -> None:
     for person in found:
         click.echo(f"{person.name}, {person.role}")
     if not found:
-        click.echo("nobody may sign in yet")
+        click.echo("Nobody may sign in yet.")
 
 
 @shop_people.command("add")
@@ -44,10 +44,10 @@ def list_people(folder: Path, store_url: str) -> None:
     show_default=True,
     help="A technician reads; a manager also decides.",
 )
-@click.password_option(help="Asked for when it is not given; a command line can be read by others.")
+@click.password_option(help="If you leave it out, you are asked for it. Others can read a command line.")
 @by_option
 def add_person(folder: Path, store_url: str, name: str, role: str, password: str, by: str) -> None:
-    """Let someone sign in, or give them a new role or password."""
+    """Let a person sign in, or give them a new role or password."""
     from garboard_shop.pages import people
 
     with opened_register(folder, store_url) as register:
@@ -63,7 +63,7 @@ def add_person(folder: Path, store_url: str, name: str, role: str, password: str
 @click.argument("name")
 @by_option
 def remove_person(folder: Path, store_url: str, name: str, by: str) -> None:
-    """Let someone sign in no more. What they decided stays under their name."""
+    """Stop a person from signing in. Their decisions stay under their name."""
     import attrs
 
     from garboard_shop.pages import people
@@ -75,7 +75,7 @@ def remove_person(folder: Path, store_url: str, name: str, by: str) -> None:
             raise InputError(str(folder), [Fault("name", f"one who may sign in: {there}", repr(name))])
         now = wall_milliseconds()
         register.put_user(attrs.evolve(known, removed_at=now), by, now)
-    click.echo(f"{known.name} cannot sign in any more")
+    click.echo(f"{known.name} can no longer sign in.")
 
 
 COMMANDS: tuple[click.Command, ...] = (shop_people,)

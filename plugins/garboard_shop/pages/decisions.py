@@ -19,7 +19,7 @@ from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import reset_setting, set_setting
 from garboard.settings import Setting
 from garboard_shop.pages import settings
-from garboard_shop.pages.accounts import BoatAccount, coverage_seen, open_boat, seen_in, slot_in_words
+from garboard_shop.pages.summaries import BoatSummary, coverage_seen, open_boat, register_in_words, seen_in
 from garboard_shop.pages.wording import value_in_words
 from garboard_shop.store import Store, managers_devices
 
@@ -28,58 +28,58 @@ class Overtaken(GarboardError):
     """Something came while the person decided; they must look again before it can be decided."""
 
 
-def choose(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+def choose(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
     """Choose one of the values that disagree.
 
     form    : slot, saw, value (the id of the entry chosen), reason
     returns : what was decided, in words
     errors  : Overtaken, InputError, storage.NotSaved
     """
-    state, key = _disagreement(account, form)
+    state, key = _disagreement(summary, form)
     chosen = next((entry for entry in state.current(key) if entry.id == form.get("value")), None)
     if chosen is None:
         raise InputError("choice", [Fault("value", "one of the values shown", "none")])
     _keep(store, [writing.settle(_author(state, by), state, key, chosen.value, form.get("reason", ""))], now)
-    return "Settled. The value you chose is used from now on."
+    return "Settled. The value you chose is now used."
 
 
-def take_all_back(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+def take_all_back(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
     """Take back every value of a disagreement, to be measured again. Arguments as for `choose`, without value."""
-    state, key = _disagreement(account, form)
+    state, key = _disagreement(summary, form)
     _keep(store, [writing.retract(_author(state, by), state, key, form.get("reason", ""))], now)
     return "Taken back. Measure it again."
 
 
-def sign(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+def sign(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
     """Sign a job off as its manager. The signature covers what was on the page.
 
     form : job, saw
     """
-    job = account.job(form.get("job", ""))
+    job = summary.job(form.get("job", ""))
     if job is None:
-        raise _no_job(account)
-    home = account.boat.state_of(job.id)
+        raise _no_job(summary)
+    home = summary.boat.state_of(job.id)
     if coverage_seen(home, job.id) != form.get("saw"):
-        raise Overtaken("Something came for this job while you were reading. Look at it again, then sign.")
+        raise Overtaken("New entries arrived for this job while you were reading. Check them, then sign.")
     _keep(store, [writing.sign_off(_author(home, by), home, job.id, "manager", by)], now)
-    return "Signed. Anything entered after this makes the signature stale and is listed by name."
+    return "Signed. If anything is entered later, the signature becomes stale and the page names what changed."
 
 
-def join(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+def join(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
     """Say that another hull number is the same boat.
 
     form : other, reason
     """
     other = _other_hull(store, form)
     reason = _reason(form, "why they are one boat")
-    if other.hull in account.boat.state.hull_keys:
+    if other.hull in summary.boat.state.hull_keys:
         raise InputError("same boat", [Fault("hull number", "one that is not this boat's already", other.hull)])
-    here = account.boat.state
+    here = summary.boat.state
     _keep(store, writing.same_boat(_author(here, by, other), here, other, reason), now)
-    return f"{other.hull_number} and {here.hull_number} are one boat from now on."
+    return f"{other.hull_number} and {here.hull_number} are now one boat."
 
 
-def part(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+def part(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
     """Take back that another hull number is the same boat.
 
     form : other, reason
@@ -87,68 +87,68 @@ def part(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, n
     other = _other_hull(store, form)
     reason = _reason(form, "why they are two boats")
     written = []
-    for one, another in ((account.key, other.hull), (other.hull, account.key)):
-        state = _fold_of(store, one)
+    for one, another in ((summary.key, other.hull), (other.hull, summary.key)):
+        state = _state_of(store, one)
         keys = [key for key in state.registers if _joins(state, key, another)]
         written += [writing.retract(_author(state, by), state, key, reason) for key in keys]
     if not written:
         raise InputError("two boats", [Fault("hull number", "one said to be this boat's", other.hull)])
     _keep(store, written, now)
-    here, there = (open_boat(store, number)[0].state for number in (account.key, other.hull))
+    here, there = (open_boat(store, number)[0].state for number in (summary.key, other.hull))
     kept = [(here, key) for key in outlived_a_joining(here, there)]
     kept += [(there, key) for key in outlived_a_joining(there, here)]
-    return f"{other.hull_number} is a boat of its own again." + _what_outlived(account, kept)
+    return f"{other.hull_number} is a separate boat again." + _what_outlived(summary, kept)
 
 
-def move(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+def move(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
     """Move a job written under a wrong hull number to the hull it belongs to.
 
     form : job, other, reason
     """
-    job = account.job(form.get("job", ""))
+    job = summary.job(form.get("job", ""))
     if job is None:
-        raise _no_job(account)
+        raise _no_job(summary)
     other = _other_hull(store, form)
     reason = _reason(form, "why the job belongs to the other hull")
-    if other.hull in account.boat.state.hull_keys:
+    if other.hull in summary.boat.state.hull_keys:
         raise InputError("move", [Fault("hull number", "another boat's", other.hull)])
-    home = account.boat.state_to_move(job.id)
+    home = summary.boat.state_to_move(job.id)
     _keep(store, writing.move_job(_author(home, by, other), home, other, job.id, reason), now)
-    return f"The job is with {other.hull_number} now. Nothing was rewritten; it can be moved back."
+    return f"The job now belongs to {other.hull_number}. Nothing was rewritten, and you can move it back."
 
 
-def join_jobs(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+def join_jobs(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
     """Join a job into another of the boat that was opened for the same piece of work.
 
     form : job, into, reason
     """
-    job, into = (account.job(form.get(name, "")) for name in ("job", "into"))
+    job, into = (summary.job(form.get(name, "")) for name in ("job", "into"))
     if job is None or into is None:
-        raise _no_job(account)
-    state = account.boat.state
+        raise _no_job(summary)
+    state = summary.boat.state
     reason = _reason(form, "why the two are one job")
     _keep(store, [writing.join_job(_author(state, by), state, job.id, into.id, reason)], now)
-    return "The two are one job now. Nothing was rewritten; it can be undone."
+    return "The two are now one job. Nothing was rewritten, and you can undo it."
 
 
-def part_jobs(store: Store, account: BoatAccount, form: Mapping[str, str], by: str, now: int) -> str:
+def part_jobs(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
     """Take back that a job was joined into another.
 
     form : job, reason
     """
     job = form.get("job", "")
-    home = account.boat.state_of(job)
-    pair = (job, account.boat.joined(job))
+    home = summary.boat.state_of(job)
+    pair = (job, summary.boat.joined(job))
     _keep(store, [writing.part_job(_author(home, by), home, job, _reason(form, "why they are two jobs"))], now)
     parted = open_boat(store, home.hull)[0].state
     kept = [(parted, key) for key in outlived_a_joining(parted, parted) if key.job in pair]
-    return "It is a job of its own again." + _what_outlived(account, kept)
+    return "It is a separate job again." + _what_outlived(summary, kept)
 
 
-def _what_outlived(account: BoatAccount, kept: Iterable[tuple[HullState, RegisterKey]]) -> str:
+def _what_outlived(summary: BoatSummary, kept: Iterable[tuple[HullState, RegisterKey]]) -> str:
     """What was chosen while two were one, in words, so that nobody takes it for a value of its own."""
     chosen = [
-        f"{slot_in_words(key, account.host)} ({', job '.join(filter(None, (state.hull_number, key.job)))})"
+        f"{register_in_words(key, summary.host)} ({', job '.join(filter(None, (state.hull_number, key.job)))})"
         for state, key in kept
     ]
     if not chosen:
@@ -159,12 +159,12 @@ def _what_outlived(account: BoatAccount, kept: Iterable[tuple[HullState, Registe
     )
 
 
-def end_unfinished(store: Store, account: BoatAccount, now: int) -> None:
+def end_unfinished(store: Store, summary: BoatSummary, now: int) -> None:
     """Write the halves that are missing of earlier decisions about a boat.
 
     errors : storage.NotSaved
     """
-    _keep(store, [half.entry for half in account.boat.unfinished if half.is_sure], now)
+    _keep(store, [half.entry for half in summary.boat.unfinished if half.is_sure], now)
 
 
 def set_for_shop(store: Store, setting: Setting, form: Mapping[str, str], by: str, now: int) -> str:
@@ -190,25 +190,25 @@ def _joins(state: HullState, key: RegisterKey, other: str) -> bool:
     return any(isinstance(value, dict) and hull_number.key(str(value.get("hull") or "-")) == other for value in named)
 
 
-def _disagreement(account: BoatAccount, form: Mapping[str, str]) -> tuple[HullState, RegisterKey]:
-    found = account.choice(form.get("slot", ""))
+def _disagreement(summary: BoatSummary, form: Mapping[str, str]) -> tuple[HullState, RegisterKey]:
+    found = summary.choice(form.get("slot", ""))
     if found is None:
-        raise Overtaken("This was settled meanwhile. Nothing was changed.")
+        raise Overtaken("Someone else has settled this. Nothing was changed.")
     if seen_in(*found) != form.get("saw"):
-        raise Overtaken("Another value came while you were choosing. Look at all of them, then choose.")
+        raise Overtaken("Another value arrived while you were choosing. Compare all values, then choose.")
     return found
 
 
 def _other_hull(store: Store, form: Mapping[str, str]) -> HullState:
     typed = form.get("other", "").strip()
     hull_number.refuse_no_boat(typed)
-    state = _fold_of(store, hull_number.key(typed)) if typed else None
+    state = _state_of(store, hull_number.key(typed)) if typed else None
     if state is None or not len(state):
         raise InputError("hull number", [Fault("other hull number", "one that is here", repr(typed))])
     return state
 
 
-def _fold_of(store: Store, key: str) -> HullState:
+def _state_of(store: Store, key: str) -> HullState:
     return replay(key, (view(name, raw) for name, raw in store.get(key, store.ids(key)).items()))
 
 
@@ -219,16 +219,16 @@ def _reason(form: Mapping[str, str], expected: str) -> str:
     return reason
 
 
-def _no_job(account: BoatAccount) -> InputError:
-    return InputError("job", [Fault("job", f"one of {', '.join(one.id for one in account.jobs) or 'none'}", "another")])
+def _no_job(summary: BoatSummary) -> InputError:
+    return InputError("job", [Fault("job", f"one of {', '.join(one.id for one in summary.jobs) or 'none'}", "another")])
 
 
 def _author(state: HullState, by: str, *more: HullState) -> Author:
     """The manager about to write. The clock starts after everything in the hulls concerned."""
     clock = HybridClock()
     for one in (state, *more):
-        for slot in one.registers.values():
-            for entry in slot.entries.values():
+        for register in one.registers.values():
+            for entry in register.entries.values():
                 clock.follow(entry.clock)
     return Author(ON_THE_PAGE, by, clock)
 

@@ -21,9 +21,9 @@ from garboard.report.settings_used import setting_in_words, settings_in_words
 from garboard.shop_link.pairing import PairingCode
 from garboard_shop.naming import UNNAMED, kept_name
 from garboard_shop.pages import drawing, wording
-from garboard_shop.pages.accounts import Accounts, file_of, history_name
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.people import Attempts, Sessions
+from garboard_shop.pages.summaries import Summaries, file_of, history_name
 from garboard_shop.store import Store
 
 FOLDER = Path(__file__).parent
@@ -47,7 +47,7 @@ class ShopDesk:
     pair: Callable[[str, str], PairingCode] | None = None
     drop: Path | None = None
     now: Callable[[], int] = wall_milliseconds
-    accounts: Accounts = attrs.field(init=False)
+    summaries: Summaries = attrs.field(init=False)
     index: Index = attrs.field(init=False)
     drawn: drawing.Drawn = attrs.field(init=False, factory=drawing.Drawn)
     books: drawing.Drawn = attrs.field(init=False, factory=lambda: drawing.Drawn(most=8))
@@ -56,8 +56,8 @@ class ShopDesk:
     templates: Environment = attrs.field(init=False)
 
     def __attrs_post_init__(self) -> None:
-        self.accounts = Accounts(self.store, self.host)
-        self.index = Index(self.store, self.accounts.of, self.now)
+        self.summaries = Summaries(self.store, self.host)
+        self.index = Index(self.store, self.summaries.of, self.now)
         self.templates = _templates(self)
 
     def shop_name(self) -> str:

@@ -16,7 +16,7 @@ from garboard.history.boat import Boat
 from garboard.history.registers import RegisterKey
 from garboard.hosting.host import PluginHost
 from garboard.units import Amount
-from garboard_shop.pages.accounts import slot_in_words
+from garboard_shop.pages.summaries import register_in_words
 from garboard_shop.pages.wording import value_in_words
 
 HEADINGS = (
@@ -68,7 +68,7 @@ def _measured(key: RegisterKey, entry: Entry, host: PluginHost) -> Row:
     number, unit = _parts(entry)
     instrument = entry.more.get("instrument", "")
     return (
-        slot_in_words(key, host),
+        register_in_words(key, host),
         *key.subject,
         value_in_words(entry.value),
         number,

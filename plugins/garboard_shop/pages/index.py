@@ -43,7 +43,7 @@ class Card:
     """What a boat is found by.
 
     numbers    : the hull number in every way it was typed
-    names      : every name she was given, the last one entered last
+    names      : every name it was given, the last one entered last
     owners     : every owner reference its jobs were given
     propellers : a line for each engine
     days       : days on which something was entered, "2026-05-14"
@@ -137,7 +137,7 @@ def _text(value: JsonValue) -> str:
 
 @attrs.frozen
 class Wanted:
-    """What is searched for: a boat has every word, anywhere, or her hull number has what was typed.
+    """What is searched for: a boat has every word, anywhere, or its hull number has what was typed.
 
     number : the hull number's letters and numerals; "" when they are too few to mean one
     """

@@ -52,10 +52,10 @@ def approve(folder: Path | None, store: Store, name: str, sha256: str, by: str, 
     """
     chosen = next((one for one in waiting(folder, store) if (one.name, one.sha256) == (name, sha256)), None)
     if chosen is None or folder is None:
-        raise InputError("plugin", [Fault("file", "the one shown; it is gone or was changed, read it again", name)])
+        raise InputError("plugin", [Fault("file", "the file shown, so read it again", name)])
     content = (folder / f"{name}.py").read_bytes()
     if hashlib.sha256(content).hexdigest() != sha256:
-        raise InputError("plugin", [Fault("file", "the one shown; it was changed just now, read it again", name)])
+        raise InputError("plugin", [Fault("file", "the file shown; it has changed, so read it again", name)])
     with TemporaryDirectory(prefix="garboard-") as place:
         copy = Path(place) / f"{name}.py"
         copy.write_bytes(content)

@@ -20,8 +20,8 @@ from garboard.job_view import JobView
 from garboard.records import JsonValue
 from garboard.settings import SHOP, Setting, SettingSet, SettingUsed, in_force
 from garboard.steps import Assessed
-from garboard_shop.pages.accounts import JobAccount, seen_in
 from garboard_shop.pages.desk import ShopDesk
+from garboard_shop.pages.summaries import JobSummary, seen_in
 from garboard_shop.store import Store, managers_devices
 
 LONGEST_LOOK = 8.0
@@ -148,14 +148,14 @@ def effect_of(desk: ShopDesk, setting: Setting, value: JsonValue) -> Effect:
             left_out += 1
             continue
         try:
-            account = desk.accounts.of(hull)
+            summary = desk.summaries.of(hull)
         except (NewerFormat, InputError):
             left_out += 1
             continue
-        if account is None:
+        if summary is None:
             continue
-        seen |= account.boat.state.hull_keys
-        for job in account.jobs:
+        seen |= summary.boat.state.hull_keys
+        for job in summary.jobs:
             if job.view.signed_under or job.id in jobs_seen:
                 continue
             jobs_seen.add(job.id)
@@ -163,7 +163,7 @@ def effect_of(desk: ShopDesk, setting: Setting, value: JsonValue) -> Effect:
             if findings := tuple(_changed(desk.host, job, setting, value)):
                 found.append(
                     ChangedJob(
-                        hull=account.key, number=account.number, name=account.name, job=job.id, findings=findings
+                        hull=summary.key, number=summary.number, name=summary.name, job=job.id, findings=findings
                     )
                 )
     return Effect(jobs=tuple(found), open_jobs=open_jobs, left_out=left_out)
@@ -177,7 +177,7 @@ def _lately_worked_on_first(desk: ShopDesk) -> Sequence[str]:
     return sorted(sorted(desk.index.hulls()), key=last_day, reverse=True)
 
 
-def _changed(host: PluginHost, job: JobAccount, setting: Setting, value: JsonValue) -> Iterator[ChangedFinding]:
+def _changed(host: PluginHost, job: JobSummary, setting: Setting, value: JsonValue) -> Iterator[ChangedFinding]:
     before, after = _verdicts(job.assessed), _verdicts(host.assess(_with(job.view, setting, value)))
     titles = {calculator.key: calculator.title for calculator in host.calculators}
     for (calculator, about), verdicts in before.items():

@@ -12,12 +12,12 @@ from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError, in_words
 from garboard.findings import Verdict
-from garboard_shop.pages.accounts import Accounts, BoatAccount, JobAccount
 from garboard_shop.pages.index import Index
+from garboard_shop.pages.summaries import BoatSummary, JobSummary, Summaries
 from garboard_shop.pages.wording import limits_of
 from garboard_shop.store import Store
 
-CAME, ENTERED = "came", "entered"
+RECEIVED, ENTERED = "came", "entered"
 """The two ways to ask for a day: by when entries were delivered, and by when they say they were made."""
 MOST_BOATS = 60
 """On one page: a day on which a whole year comes ashore is turned over page by page."""
@@ -26,7 +26,7 @@ CLOCK_TO_MENTION = 60_000
 
 
 @attrs.frozen
-class Came:
+class Received:
     """Entries one tablet brought of one boat.
 
     at           : when the last of them came [ms since 1970-01-01 UTC]; 0 when asked by when they were made
@@ -53,10 +53,10 @@ class SheetBoat:
     look_alikes : hull numbers that may be the same boat's
     """
 
-    account: BoatAccount
-    came: tuple[Came, ...]
-    jobs: tuple[JobAccount, ...]
-    others: tuple[JobAccount, ...]
+    summary: BoatSummary
+    received: tuple[Received, ...]
+    jobs: tuple[JobSummary, ...]
+    others: tuple[JobSummary, ...]
     look_alikes: tuple[str, ...]
 
     @property
@@ -87,7 +87,7 @@ class DaySheet:
     pages: int = 1
 
     @property
-    def jobs(self) -> tuple[JobAccount, ...]:
+    def jobs(self) -> tuple[JobSummary, ...]:
         return tuple(job for boat in self.boats for job in boat.jobs)
 
     @property
@@ -108,9 +108,9 @@ class DaySheet:
         return sum(len(job.stale) for job in self.jobs)
 
 
-def day_sheet(store: Store, accounts: Accounts, index: Index, day: date, asked: str, page: int = 1) -> DaySheet:
+def day_sheet(store: Store, summaries: Summaries, index: Index, day: date, asked: str, page: int = 1) -> DaySheet:
     """A page of a day's sheet, the last to come ashore first. Only boats on it are read."""
-    found = _came_on(store, day) if asked == CAME else dict.fromkeys(index.hulls_on(day.isoformat()), ())
+    found = _received_on(store, day) if asked == RECEIVED else dict.fromkeys(index.hulls_on(day.isoformat()), ())
     boats: dict[frozenset[str], SheetBoat] = {}
     unreadable: list[tuple[str, str]] = []
     hulls = sorted(found, key=lambda hull: (-max((one.at for one in found[hull]), default=0), hull))
@@ -118,18 +118,18 @@ def day_sheet(store: Store, accounts: Accounts, index: Index, day: date, asked: 
     page = min(max(1, page), pages)
     for hull in hulls[(page - 1) * MOST_BOATS : page * MOST_BOATS]:
         try:
-            account = accounts.of(hull)
+            summary = summaries.of(hull)
         except (NewerFormat, InputError) as failure:
             unreadable.append((hull, in_words(failure)))
             continue
-        if account is None or account.boat.state.hull_keys in boats:
+        if summary is None or summary.boat.state.hull_keys in boats:
             continue
-        family = account.boat.state.hull_keys
-        deliveries = [one for number in sorted(family) for one in found.get(number, ())]
+        hull_keys = summary.boat.state.hull_keys
+        deliveries = [one for number in sorted(hull_keys) for one in found.get(number, ())]
         index.read(hull)
-        boats[family] = _sheet_boat(account, deliveries, index, day, asked)
+        boats[hull_keys] = _sheet_boat(summary, deliveries, index, day, asked)
     asked_once = _each_pair_once(boats.values())
-    boats_shown = tuple(sorted(asked_once, key=lambda boat: (boat.urgency, boat.account.key)))
+    boats_shown = tuple(sorted(asked_once, key=lambda boat: (boat.urgency, boat.summary.key)))
     return DaySheet(day, asked, boats_shown, tuple(unreadable), page, pages)
 
 
@@ -137,20 +137,20 @@ def _each_pair_once(boats: Iterable[SheetBoat]) -> Iterator[SheetBoat]:
     """Two boats of the day whose numbers look alike: asked at the one with fewer entries, likelier the mistyped one."""
     here = list(boats)
     sizes = {
-        number: (len(boat.account.entries), boat.account.key)
+        number: (len(boat.summary.entries), boat.summary.key)
         for boat in here
-        for number in boat.account.boat.state.hull_keys
+        for number in boat.summary.boat.state.hull_keys
     }
     for boat in here:
-        size = len(boat.account.entries), boat.account.key
+        size = len(boat.summary.entries), boat.summary.key
         yield attrs.evolve(
             boat, look_alikes=tuple(other for other in boat.look_alikes if other not in sizes or sizes[other] > size)
         )
 
 
-def hulls_that_came(store: Store, day: date) -> tuple[str, ...]:
+def hulls_received(store: Store, day: date) -> tuple[str, ...]:
     """Hulls of which something came ashore on a day."""
-    return tuple(sorted(_came_on(store, day)))
+    return tuple(sorted(_received_on(store, day)))
 
 
 @attrs.frozen
@@ -161,7 +161,7 @@ class _Delivered:
     ids: tuple[str, ...]
 
 
-def _came_on(store: Store, day: date) -> Mapping[str, Sequence[_Delivered]]:
+def _received_on(store: Store, day: date) -> Mapping[str, Sequence[_Delivered]]:
     names = {tablet.id: tablet.name for tablet in store.register.tablets()}
     found: dict[str, list[_Delivered]] = defaultdict(list)
     for delivery in store.deliveries(*limits_of(day)):
@@ -173,42 +173,42 @@ def _came_on(store: Store, day: date) -> Mapping[str, Sequence[_Delivered]]:
 
 
 def _sheet_boat(
-    account: BoatAccount, delivered: Sequence[_Delivered], index: Index, day: date, asked: str
+    summary: BoatSummary, delivered: Sequence[_Delivered], index: Index, day: date, asked: str
 ) -> SheetBoat:
-    if asked == CAME:
+    if asked == RECEIVED:
         ids = {name for one in delivered for name in one.ids}
-        came = _by_tablet(account, delivered)
+        received = _by_tablet(summary, delivered)
     else:
-        ids = {name for name, entry in account.entries.items() if entry.at.startswith(day.isoformat())}
-        came = _entered_by_tablet([account.entries[name] for name in ids])
-    touched = {account.entries[name].job for name in ids if name in account.entries}
-    jobs = tuple(job for job in account.jobs if job.id in touched) or account.jobs
-    others = tuple(job for job in account.jobs if job not in jobs)
-    alike = {other for number in account.boat.state.hull_keys for other in index.look_alikes(number)}
-    return SheetBoat(account, came, jobs, others, tuple(sorted(alike - account.boat.state.hull_keys)))
+        ids = {name for name, entry in summary.entries.items() if entry.at.startswith(day.isoformat())}
+        received = _entered_by_tablet([summary.entries[name] for name in ids])
+    touched = {summary.entries[name].job for name in ids if name in summary.entries}
+    jobs = tuple(job for job in summary.jobs if job.id in touched) or summary.jobs
+    others = tuple(job for job in summary.jobs if job not in jobs)
+    alike = {other for number in summary.boat.state.hull_keys for other in index.look_alikes(number)}
+    return SheetBoat(summary, received, jobs, others, tuple(sorted(alike - summary.boat.state.hull_keys)))
 
 
-def _by_tablet(account: BoatAccount, delivered: Iterable[_Delivered]) -> tuple[Came, ...]:
+def _by_tablet(summary: BoatSummary, delivered: Iterable[_Delivered]) -> tuple[Received, ...]:
     grouped: dict[str, list[_Delivered]] = defaultdict(list)
     for one in delivered:
         grouped[one.tablet].append(one)
     return tuple(
-        Came(
+        Received(
             tablet,
-            sum(len(one.ids) for one in brought),
-            _writers(account.entries[name] for one in brought for name in one.ids if name in account.entries),
-            max(one.at for one in brought),
-            max((one.clock_offset for one in brought), key=abs),
+            sum(len(one.ids) for one in deliveries),
+            _writers(summary.entries[name] for one in deliveries for name in one.ids if name in summary.entries),
+            max(one.at for one in deliveries),
+            max((one.clock_offset for one in deliveries), key=abs),
         )
-        for tablet, brought in sorted(grouped.items())
+        for tablet, deliveries in sorted(grouped.items())
     )
 
 
-def _entered_by_tablet(entries: Sequence[Entry]) -> tuple[Came, ...]:
+def _entered_by_tablet(entries: Sequence[Entry]) -> tuple[Received, ...]:
     grouped: dict[str, list[Entry]] = defaultdict(list)
     for entry in entries:
         grouped[entry.tablet].append(entry)
-    return tuple(Came(tablet, len(made), _writers(made)) for tablet, made in sorted(grouped.items()))
+    return tuple(Received(tablet, len(made), _writers(made)) for tablet, made in sorted(grouped.items()))
 
 
 def _writers(entries: Iterable[Entry]) -> tuple[str, ...]:

@@ -25,10 +25,15 @@ from garboard.shop_link.wire import LARGEST_PIECE
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
 from garboard_shop.pages import decisions, exports, people, plugins, settings, sheet, wording
-from garboard_shop.pages.accounts import BoatAccount, JobAccount, open_boat, slot_in_words
 from garboard_shop.pages.desk import FOLDER, ShopDesk
 from garboard_shop.pages.drawing import colours_as_css
 from garboard_shop.pages.index import MOST_SHOWN
+from garboard_shop.pages.summaries import (
+    BoatSummary,
+    JobSummary,
+    open_boat,
+    register_in_words,
+)
 from garboard_shop.pages.visits import HEADERS, Answer, NotHere, Visit, routes, signed_in, signed_out
 from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, ROLES, Store, in_order
 
@@ -111,7 +116,7 @@ def sign_in(visit: Visit) -> Response:
         )
     user = people.find(desk.store.register, name)
     if not people.is_right(user, visit.form.get("password", "")) or user is None:
-        sentence = "Name and password do not go together."
+        sentence = "The name or the password is wrong."
         return visit.page("sign_in.html", 403, wanted=visit.form.get("next", ""), name=name, sentence=sentence)
     desk.attempts.succeeded(name, visit.address)
     desk.sessions.close(visit.secret)
@@ -145,13 +150,13 @@ def first(visit: Visit) -> Response:
 def _need_first(visit: Visit) -> None:
     """Only while there is nobody, and only from this machine, by a name of this machine: no other site's script."""
     if people.taking_part(visit.desk.store.register):
-        raise NotHere(403, "There is a manager already. Sign in.")
+        raise NotHere(403, "There already is a manager. Sign in.")
     host = visit.request.headers.get("host", "")
     name = host[: host.rfind("]") + 1] or host.partition(":")[0]
     if not (_is_loopback(visit.address) and (name == "localhost" or _is_loopback(name.strip("[]")))):
         raise NotHere(
             403,
-            "Nobody can sign in yet. Make the first manager at the shop machine itself: open this page there as "
+            "Nobody can sign in yet. Create the first manager on the shop machine: open this page there as "
             "https://localhost, or run: garboard shop-people add NAME --role manager",
         )
 
@@ -173,8 +178,8 @@ def _new_password(visit: Visit) -> str:
 def day_page(visit: Visit) -> Response:
     """The day sheet."""
     desk, day = visit.desk, _day(visit.request.path_params["day"])
-    asked = sheet.ENTERED if visit.asked("by") == sheet.ENTERED else sheet.CAME
-    found = sheet.day_sheet(desk.store, desk.accounts, desk.index, day, asked, _page_asked(visit))
+    asked = sheet.ENTERED if visit.asked("by") == sheet.ENTERED else sheet.RECEIVED
+    found = sheet.day_sheet(desk.store, desk.summaries, desk.index, day, asked, _page_asked(visit))
     return visit.page(
         "day.html",
         sheet=found,
@@ -217,14 +222,14 @@ def boats_page(visit: Visit) -> Response:
 
 def boat_page(visit: Visit) -> Response:
     """Everything of one boat."""
-    account = _boat(visit)
-    alike = {other for number in account.boat.state.hull_keys for other in visit.desk.index.look_alikes(number)}
-    vessel = account.boat.state.vessel()[0]
+    summary = _boat(visit)
+    alike = {other for number in summary.boat.state.hull_keys for other in visit.desk.index.look_alikes(number)}
+    vessel = summary.boat.state.vessel()[0]
     return visit.page(
         "boat.html",
-        account=account,
-        look_alikes=sorted(alike - account.boat.state.hull_keys),
-        back=f"/boats/{account.key}",
+        summary=summary,
+        look_alikes=sorted(alike - summary.boat.state.hull_keys),
+        back=f"/boats/{summary.key}",
         vessel_facts=vessel_facts(vessel),
         equipment=tuple(equipment_tables(vessel)),
     )
@@ -232,15 +237,20 @@ def boat_page(visit: Visit) -> Response:
 
 def history_page(visit: Visit) -> Response:
     """Everything ever entered for one value."""
-    account = _boat(visit)
-    job = _job(visit, account)
+    summary = _boat(visit)
+    job = _job(visit, summary)
     try:
-        state, key = register_named(account.boat, job.id, visit.asked("of"))
+        state, key = register_named(summary.boat, job.id, visit.asked("of"))
     except KeyError:
-        raise NotHere(404, "Nothing was entered under that name.") from None
+        raise NotHere(404, "No value has this name.") from None
     steps = history_of(state, key)
     return visit.page(
-        "history.html", account=account, job=job, place=slot_in_words(key, visit.desk.host), steps=steps, entries=state
+        "history.html",
+        summary=summary,
+        job=job,
+        place=register_in_words(key, visit.desk.host),
+        steps=steps,
+        entries=state,
     )
 
 
@@ -248,33 +258,33 @@ def book(visit: Visit) -> Response:
     """The handover book."""
     from garboard.report.book import PAPER_SIZES, handover_book
 
-    account = _boat(visit)
-    job = _job(visit, account)
+    summary = _boat(visit)
+    job = _job(visit, summary)
     size = visit.asked("paper") if visit.asked("paper") in PAPER_SIZES else PAPER_SIZES[0]
-    name = f"{account.digest} {job.id} {size}"
+    name = f"{summary.digest} {job.id} {size}"
     pdf = visit.desk.books.get(name, lambda: handover_book(job.view, visit.desk.host, job.assessed, size))
-    return _file(pdf, "application/pdf", f"{account.key}-{job.id}-handover-book.pdf")
+    return _file(pdf, "application/pdf", f"{summary.key}-{job.id}-handover-book.pdf")
 
 
 def figure(visit: Visit) -> Response:
     """A figure of a boat."""
-    account = _boat(visit)
+    summary = _boat(visit)
     name = visit.request.path_params["name"]
-    if name not in account.figures:
-        raise NotHere(404, "There is no such figure any more. Open the boat's page again.")
-    svg = visit.desk.drawn.figure(name, account.figures[name])
+    if name not in summary.figures:
+        raise NotHere(404, "This figure no longer exists. Open the boat's page again.")
+    svg = visit.desk.drawn.figure(name, summary.figures[name])
     return Response(svg, 200, {**HEADERS, "Cache-Control": "private, max-age=3600"}, "image/svg+xml")
 
 
 def attached(visit: Visit) -> Response:
     """A photo or a recording of a boat, piece by piece. It is saved, never shown by the browser: anyone may have
     written what is in it."""
-    account, name = _boat(visit), visit.request.path_params["name"]
-    called = account.files.get(name)
+    summary, name = _boat(visit), visit.request.path_params["name"]
+    called = summary.files.get(name)
     held = visit.desk.store.attachments
     size = held.sizes().get(name)
     if called is None or size is None:
-        raise NotHere(404, "This file is not here. It comes with the tablet that holds it, when it next comes ashore.")
+        raise NotHere(404, "This file is not here yet. It arrives when the tablet that holds it next comes ashore.")
     try:
         first = held.read(name, 0, LARGEST_PIECE)
     except AttachmentDamaged as damaged:
@@ -289,16 +299,16 @@ def attached(visit: Visit) -> Response:
     return StreamingResponse(pieces(), headers=headers, media_type="application/octet-stream")
 
 
-Decision = Callable[[Store, BoatAccount, Mapping[str, str], str, int], str]
+Decision = Callable[[Store, BoatSummary, Mapping[str, str], str, int], str]
 
 
 def decide(decision: Decision, visit: Visit) -> Response:
     """Let a manager decide; back to where it was decided."""
-    account = _boat(visit)
-    notice = decision(visit.desk.store, account, visit.form, visit.who, visit.desk.now())
+    summary = _boat(visit)
+    notice = decision(visit.desk.store, summary, visit.form, visit.who, visit.desk.now())
     decisions.end_unfinished(visit.desk.store, _boat(visit), visit.desk.now())
-    visit.desk.index.read(account.key)
-    return visit.back(f"/boats/{account.key}", notice)
+    visit.desk.index.read(summary.key)
+    return visit.back(f"/boats/{summary.key}", notice)
 
 
 def measurements_csv(visit: Visit) -> Response:
@@ -325,7 +335,7 @@ def _measurements(visit: Visit) -> tuple[str, Iterator[exports.Row]]:
     _day(day)
     if visit.asked("by") == sheet.ENTERED:
         return f"measurements-{day}", _rows_of(desk, desk.index.hulls_on(day), day)
-    return f"measurements-{day}", _rows_of(desk, sheet.hulls_that_came(desk.store, _day(day)))
+    return f"measurements-{day}", _rows_of(desk, sheet.hulls_received(desk.store, _day(day)))
 
 
 def _rows_of(desk: ShopDesk, hulls: Iterable[str], day: str = "") -> Iterator[exports.Row]:
@@ -354,7 +364,7 @@ def pair_tablet(visit: Visit) -> Response:
 
     role = visit.form.get("role", "")
     if visit.desk.pair is None or role not in ROLES:
-        raise NotHere(400, "Run this at the shop machine: garboard shop-tablets pair")
+        raise NotHere(400, "Run this on the shop machine: garboard shop-tablets pair")
     code = visit.desk.pair(role, visit.who)
     picture = segno.make(code.scanned, error="m", micro=False).svg_inline(
         scale=5, dark="#10202B", light="#FFFFFF", omitsize=True, title="The pairing code as a picture"
@@ -368,16 +378,16 @@ def change_role(visit: Visit) -> Response:
     if role not in ROLES:
         raise NotHere(400, f"Expected one of {', '.join(ROLES)}.")
     if not visit.desk.store.register.change_role(tablet, role, visit.who, visit.desk.now()):
-        raise NotHere(404, "No tablet of that id takes part.")
-    return visit.go("/tablets", f"It is a {role}'s tablet now, and learns of it when it next comes ashore.")
+        raise NotHere(404, "No paired tablet has this id.")
+    return visit.go("/tablets", f"It is now a {role}'s tablet. It learns of it when it next comes ashore.")
 
 
 def remove_tablet(visit: Visit) -> Response:
     """Shut a tablet out."""
     tablet = visit.request.path_params["tablet"]
     if not visit.desk.store.register.remove_tablet(tablet, visit.who, visit.desk.now()):
-        raise NotHere(404, "No tablet of that id takes part.")
-    return visit.go("/tablets", "Removed. It can neither read nor write any more.")
+        raise NotHere(404, "No paired tablet has this id.")
+    return visit.go("/tablets", "The tablet is removed. It can no longer read or write.")
 
 
 def changes_page(visit: Visit) -> Response:
@@ -408,13 +418,13 @@ def approve_plugin(visit: Visit) -> Response:
     desk, form = visit.desk, visit.form
     name, sha256 = form.get("name", ""), form.get("sha256", "")
     plugins.approve(desk.drop, desk.store, name, sha256, visit.who, desk.now())
-    return visit.go("/plugins", f"{name} is approved. It goes to every tablet that comes ashore.")
+    return visit.go("/plugins", f"{name} is approved. Every tablet receives it when it next comes ashore.")
 
 
 def withdraw_plugin(visit: Visit) -> Response:
     """Take one back from them."""
     plugin = withdraw(visit.desk.store.register, visit.form.get("name", ""), visit.who, visit.desk.now())
-    return visit.go("/plugins", f"{plugin.name} runs on no tablet once it has come ashore.")
+    return visit.go("/plugins", f"{plugin.name} is withdrawn. Each tablet stops running it when it next comes ashore.")
 
 
 def settings_page(visit: Visit) -> Response:
@@ -475,7 +485,7 @@ def add_person(visit: Visit) -> Response:
     if people.find(register, user.name):
         raise InputError("person", [Fault("name", "one that nobody here has", repr(user.name))])
     register.put_user(user, visit.who, visit.desk.now())
-    return visit.go("/people", f"{user.name} can sign in as {user.role} now.")
+    return visit.go("/people", f"{user.name} can now sign in as {user.role}.")
 
 
 def remove_person(visit: Visit) -> Response:
@@ -483,21 +493,21 @@ def remove_person(visit: Visit) -> Response:
     register = visit.desk.store.register
     user = people.find(register, visit.form.get("name", ""))
     if user is None:
-        raise NotHere(404, "Nobody of that name can sign in.")
+        raise NotHere(404, "No person with this name can sign in.")
     managers = [one for one in people.taking_part(register) if one.role == MANAGER]
     if user in managers and len(managers) == 1:
-        raise NotHere(409, "This is the last manager. Add another first.")
+        raise NotHere(409, "This is the last manager. Add another manager first.")
     now = visit.desk.now()
     register.put_user(attrs.evolve(user, removed_at=now), visit.who, now)
     visit.desk.sessions.close_all_of(user.name)
-    return visit.go("/people", f"{user.name} cannot sign in any more.")
+    return visit.go("/people", f"{user.name} can no longer sign in.")
 
 
 def change_password(visit: Visit) -> Response:
     """A new password of one's own."""
     desk, user = visit.desk, visit.user
     if user is None or not people.is_right(user, visit.form.get("old", "")):
-        raise NotHere(403, "The old password is not right. Nothing was changed.")
+        raise NotHere(403, "The old password is wrong. Nothing was changed.")
     changed = people.make_user(user.name, user.role, _new_password(visit))
     desk.store.register.put_user(changed, user.name, desk.now())
     desk.sessions.close_all_of(user.name, but=visit.secret)
@@ -511,24 +521,24 @@ def static(visit: Visit) -> Response:
     if name == "look.css":
         return Response(colours_as_css(), 200, _CACHED, "text/css")
     if path.parent != STATIC or not path.is_file():
-        raise NotHere(404, "There is nothing here under this name.")
+        raise NotHere(404, "This page does not exist.")
     kind = "font/otf" if path.suffix == ".otf" else mimetypes.guess_type(name)[0] or "application/octet-stream"
     return Response(path.read_bytes(), 200, _CACHED, kind)
 
 
-def _boat(visit: Visit) -> BoatAccount:
-    return _account(visit.desk, visit.request.path_params["hull"])
+def _boat(visit: Visit) -> BoatSummary:
+    return _summary(visit.desk, visit.request.path_params["hull"])
 
 
-def _account(desk: ShopDesk, hull: str) -> BoatAccount:
-    account = desk.accounts.of(hull_number.key(hull))
-    if account is None:
-        raise NotHere(404, "Nothing is held of a boat of this hull number.")
-    return account
+def _summary(desk: ShopDesk, hull: str) -> BoatSummary:
+    summary = desk.summaries.of(hull_number.key(hull))
+    if summary is None:
+        raise NotHere(404, "No boat has this hull number here.")
+    return summary
 
 
-def _job(visit: Visit, account: BoatAccount) -> JobAccount:
-    job = account.job(visit.request.path_params["job"])
+def _job(visit: Visit, summary: BoatSummary) -> JobSummary:
+    job = summary.job(visit.request.path_params["job"])
     if job is None:
         raise NotHere(404, "This boat has no such job.")
     return job

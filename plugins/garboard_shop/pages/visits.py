@@ -168,7 +168,7 @@ def _answer(visit: Visit, answer: Answer, role: str) -> Response:
     except Overtaken as overtaken:
         return visit.page("refused.html", 409, sentence=in_words(overtaken), details=())
     except InputError as failure:
-        return visit.page("refused.html", 400, sentence="This cannot be used as it is.", details=failure.faults)
+        return visit.page("refused.html", 400, sentence="This input cannot be used.", details=failure.faults)
     except NewerFormat as failure:
         return visit.page("refused.html", 500, sentence=in_words(failure), details=())
     except StoreAway as away:
@@ -183,7 +183,7 @@ def _answer(visit: Visit, answer: Answer, role: str) -> Response:
         return visit.page("refused.html", 507, sentence=f"Nothing was saved: {in_words(failure)}", details=())
     except Exception:
         log.exception("%s %s failed", visit.request.method, visit.request.url.path)
-        sentence = "The shop server failed at this; its log says why. Nothing you entered before is lost."
+        sentence = "The shop server failed. Its log has the cause. Nothing you entered before is lost."
         return visit.page("refused.html", 500, sentence=sentence, details=())
 
 
@@ -206,7 +206,7 @@ def _cookie(request: Request) -> str:
 
 def _to_sign_in(visit: Visit) -> Response:
     if visit.request.method != "GET":
-        raise NotHere(403, "You are not signed in, or were signed out after a pause. Nothing was changed.")
+        raise NotHere(403, "You are not signed in, or your session has expired. Nothing was changed.")
     from urllib.parse import quote
 
     wanted = visit.request.url.path
@@ -219,7 +219,7 @@ def _need_own_form(visit: Visit) -> None:
     origin = request.headers.get("origin", "")
     foreign = request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none")
     if foreign or (origin and urlsplit(origin).netloc != request.headers.get("host", "")):
-        raise NotHere(403, "This form came from another place than this page. Nothing was changed.")
+        raise NotHere(403, "This form did not come from this site. Nothing was changed.")
     if visit.session and not hmac.compare_digest(visit.form.get("csrf", "").encode(), visit.session.csrf.encode()):
         raise NotHere(403, "This form is out of date. Open the page again. Nothing was changed.")
 
@@ -234,9 +234,9 @@ async def _form(request: Request) -> dict[str, str]:
             async for piece in request.stream():
                 body += piece
                 if len(body) > LARGEST_FORM:
-                    raise NotHere(413, f"A form of at most {LARGEST_FORM} bytes is taken.", {"Connection": "close"})
+                    raise NotHere(413, f"The form is too large: at most {LARGEST_FORM} bytes.", {"Connection": "close"})
     except TimeoutError:
-        raise NotHere(408, f"The form took more than {LONGEST_FORM:.0f} s to come.", {"Connection": "close"}) from None
+        raise NotHere(408, f"The form took more than {LONGEST_FORM:.0f} s.", {"Connection": "close"}) from None
     try:
         return dict(parse_qsl(body.decode(), keep_blank_values=True, max_num_fields=MOST_FIELDS, errors="strict"))
     except ValueError:

@@ -83,8 +83,8 @@ def clock_in_words(offset: int) -> str:
     if seconds < 1:
         return "right"
     parts = [(seconds // 3600, "h"), (seconds // 60 % 60, "min"), (seconds % 60, "s")]
-    said = " ".join(f"{number} {unit}" for number, unit in parts if number)
-    return f"{said} {'behind' if offset > 0 else 'ahead'}"
+    words = " ".join(f"{number} {unit}" for number, unit in parts if number)
+    return f"{words} {'behind' if offset > 0 else 'ahead'}"
 
 
 def counted(number: int, one: str, more: str = "") -> str:

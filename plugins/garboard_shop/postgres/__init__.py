@@ -1,6 +1,6 @@
 """The shop kept in PostgreSQL: several shop servers may work on one database, and it may stand in front of several.
 
-Where it stands in front of several (`spread`), each hull lies whole on one of them, and the register in front. A call
+Where it stands in front of several (`shards`), each hull lies whole on one of them, and the register in front. A call
 that changes something returns after the commit. Loaded only when a shop names such a store.
 """
 
@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from garboard import hull_number
-from garboard.disk.hullfile import CheckedEntries, Put
+from garboard.disk.hullfile import CheckedEntries, PutResult
 from garboard_shop.postgres import hulls
 from garboard_shop.postgres.attachments import PostgresAttachments
 from garboard_shop.postgres.database import Database, address_of, place_of
@@ -51,7 +51,9 @@ class PostgresStore:
         held = {name: body.encode() for name, body in self._of_hull("entries", hull, list(map(bytes.fromhex, asked)))}
         return CheckedEntries((name, held[name]) for name in asked if name in held)
 
-    def put_if_absent(self, offered: Mapping[str, CheckedEntries], tablet: str, at: int, clock_offset: int) -> Put:
+    def put_if_absent(
+        self, offered: Mapping[str, CheckedEntries], tablet: str, at: int, clock_offset: int
+    ) -> PutResult:
         return hulls.put_if_absent(self._database, offered, Delivery(at, tablet, clock_offset))
 
     def kinds(self, hull: str) -> Counter[str]:

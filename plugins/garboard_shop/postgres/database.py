@@ -69,7 +69,7 @@ def address_of(url: str) -> Address:
     conninfo = f"{start}?{others}" if others else start
     faults = [Fault("yard", "a whole number, such as ?yard=7", yard) for yard in yards if not yard.isdecimal()]
     if re.search(r"\s", start):
-        faults.append(Fault("address", "one; `garboard shop-spread` puts several databases behind it", "several"))
+        faults.append(Fault("address", "one; `garboard shop-spread` spreads a shop over several", "several"))
     try:
         conninfo_to_dict(conninfo)
     except psycopg.ProgrammingError:
@@ -113,7 +113,7 @@ class Database:
     def ask(self, verb: str, *values: object) -> list[tuple[Any, ...]]:
         """What a function of `verbs` tells. Raises StoreAway."""
         with self.reading() as connection:
-            return _told(connection, verb, values)
+            return _call(connection, verb, values)
 
     def save(self, verb: str, *values: object) -> list[tuple[Any, ...]]:
         """What a function of `verbs` that changes something tells; it is on the disk. Raises StoreAway, NotSaved."""
@@ -198,20 +198,20 @@ def refuse_unfit_parts(connection: psycopg.Connection, place: str, servers: int)
     faults = []
     for number in range(servers):
         expected = Part(number, servers)
-        ((version, functions, *numbers, fsync),) = _told(connection, "part", (number,))
+        ((version, functions, *numbers, fsync),) = _call(connection, "part", (number,))
         found = Part(*numbers)
         if found != expected:
             faults.append(Fault(str(expected), "that one in its place", str(found)))
         if (version, functions) != (VERSION, EDITION):
-            wanted = "tables and functions of this version of garboard; give the command `garboard shop-spread` again"
+            wanted = "tables and functions of this version of garboard; run `garboard shop-spread` again"
             faults.append(Fault(str(expected), wanted, f"those of another, tables of version {version}"))
         if fsync != "on":
-            faults.append(Fault(str(expected), "fsync on: what is called saved must be on the disk", fsync))
+            faults.append(Fault(str(expected), "fsync on, because saved entries must be on the disk", fsync))
     if faults:
         raise InputError(place, faults)
 
 
-def _told(connection: psycopg.Connection, verb: str, values: tuple[object, ...]) -> list[tuple[Any, ...]]:
+def _call(connection: psycopg.Connection, verb: str, values: tuple[object, ...]) -> list[tuple[Any, ...]]:
     places = sql.SQL(", ").join(  # a list as text would have every quote in it escaped one by one
         sql.Placeholder(format=PyFormat.BINARY if isinstance(value, list) else PyFormat.AUTO) for value in values
     )

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from psycopg.types.json import Jsonb
 
 from garboard.disk.entries import hull_key_of
-from garboard.disk.hullfile import CheckedEntries, Put
+from garboard.disk.hullfile import CheckedEntries, PutResult
 from garboard.faults import Fault, InputError
 from garboard_shop.postgres.database import Database, place_of
 from garboard_shop.store import Delivery, Holding
@@ -29,8 +29,8 @@ class Digests:
     def now(self) -> dict[str, Holding]:
         """As the database holds it now."""
         with self._guard:
-            told = self._database.ask("digests", self._database.yard, Jsonb(self._marks))
-            for number, tables, following, hull, digest, entries in told:
+            rows = self._database.ask("digests", self._database.yard, Jsonb(self._marks))
+            for number, tables, following, hull, digest, entries in rows:
                 part = str(number)
                 if self._marks.get(part, {}).get("tables") != tables:  # a database put back from a copy has others
                     self._held[part] = {}
@@ -43,7 +43,7 @@ class Digests:
             return together
 
 
-def put_if_absent(database: Database, offered: Mapping[str, CheckedEntries], note: Delivery) -> Put:
+def put_if_absent(database: Database, offered: Mapping[str, CheckedEntries], note: Delivery) -> PutResult:
     """Keep entries that are absent, and who delivered them; committed when this returns.
 
     offered : by hull key
@@ -52,7 +52,7 @@ def put_if_absent(database: Database, offered: Mapping[str, CheckedEntries], not
     """
     wanted, refused = _fitting(offered)
     if not wanted:
-        return Put((), refused)
+        return PutResult((), refused)
     hulls = sorted(wanted)
     added = database.save(
         "put",
@@ -63,7 +63,7 @@ def put_if_absent(database: Database, offered: Mapping[str, CheckedEntries], not
         [b"\n".join(wanted[hull].values()).decode() for hull in hulls],
         ["\n".join(map(_kind_of, wanted[hull].values())) for hull in hulls],
     )
-    return Put(tuple(name for (name,) in added), refused)
+    return PutResult(tuple(name for (name,) in added), refused)
 
 
 def _kind_of(raw: bytes) -> str:
@@ -101,8 +101,8 @@ def deliveries(database: Database, first: int, last: int) -> Iterator[Delivery]:
     """In order of time. Each part tells its next ones, as many as a page may hold: those of the page are among them."""
     after = first, -1, 0
     while True:
-        told = sorted(database.ask("deliveries", database.yard, *after, last, DELIVERIES_AT_ONCE), key=_in_order)
-        page = told[:DELIVERIES_AT_ONCE]
+        rows = sorted(database.ask("deliveries", database.yard, *after, last, DELIVERIES_AT_ONCE), key=_in_order)
+        page = rows[:DELIVERIES_AT_ONCE]
         for at, _, _, tablet, clock_offset, ids in page:
             yield Delivery(at, tablet, clock_offset, {hull: tuple(names) for hull, names in ids.items()})
         if len(page) < DELIVERIES_AT_ONCE:

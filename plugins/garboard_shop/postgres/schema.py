@@ -186,8 +186,8 @@ class Part:
     def __str__(self) -> str:
         if self == WHOLE:
             return "a whole shop"
-        of = f"the {self.servers} parts of a spread shop"
-        return f"the database in front of {of}" if self.server == FRONT else f"number {self.server + 1} of {of}"
+        of = f"the {self.servers} shards of a shop"
+        return f"the front database of {of}" if self.server == FRONT else f"number {self.server + 1} of {of}"
 
 
 WHOLE = Part(0, 1)
@@ -238,7 +238,7 @@ def refuse_another(found: Part | None, place: str, wanted: Part | None) -> None:
     if wanted is not None:
         raise InputError(place, [Fault("database", f"an empty one, or {wanted}", str(found))])
     if found.server != FRONT and found != WHOLE:
-        raise InputError(place, [Fault("database", "a whole shop, or the one in front of its parts", str(found))])
+        raise InputError(place, [Fault("database", "a whole shop, or the front database of its shards", str(found))])
 
 
 def _make_functions(connection: psycopg.Connection, is_front: bool) -> None:
@@ -261,10 +261,8 @@ def _refuse_unfit(connection: psycopg.Connection, place: str) -> None:
     if connection.info.server_version < OLDEST_SERVER:
         faults.append(Fault("server", "PostgreSQL 13 or newer", f"{connection.info.server_version / 10000:.0f}"))
     if encoding != "UTF8":
-        faults.append(
-            Fault("encoding", "a database made with encoding UTF8, so that entries come back as they came", encoding)
-        )
+        faults.append(Fault("encoding", "a database with encoding UTF8, so that entries stay unchanged", encoding))
     if fsync != "on":
-        faults.append(Fault("fsync", "on: what is called saved must be on the disk", fsync))
+        faults.append(Fault("fsync", "on, because saved entries must be on the disk", fsync))
     if faults:
         raise InputError(place, faults)

@@ -190,7 +190,7 @@ _RECORDS: Mapping[str, type[attrs.AttrsInstance]] = {
 
 
 def asks_of_vessel() -> tuple[Ask, ...]:
-    """What is asked about the boat herself, equipment left out."""
+    """What is asked about the boat itself, without equipment."""
     return tuple(_asks_of_record(Vessel, (), "", leave_out=frozenset({"hull_number"})))
 
 

@@ -55,7 +55,7 @@ class EntryForm:
 
     @property
     def key(self) -> str:
-        """What is typed is kept under this. A vessel's field is one for all her jobs."""
+        """What is typed is kept under this. A vessel's field is one for all its jobs."""
         job = "" if self.ask.key.kind == "field" else self.place.job
         return "/".join((self.place.hull, job, self.ask.key.kind, *self.ask.key.subject))
 
@@ -270,7 +270,7 @@ def first_place(tablet: Tablet, place: Place, asks: tuple[Ask, ...]) -> Place | 
 
 
 def piece_of(path: tuple[str, ...]) -> tuple[str, ...]:
-    """The piece of equipment a field belongs to; empty for the boat herself.
+    """The piece of equipment a field belongs to; empty for the boat itself.
 
     >>> piece_of(("engines", "port", "propeller", "pitch"))
     ('engines', 'port')

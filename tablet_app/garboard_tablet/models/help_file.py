@@ -20,15 +20,15 @@ def help_text(tablet: Tablet) -> str:
     plugins = [f"  {plugin.name} {plugin.version}" for plugin in host.plugins]
     problems = [f"  {problem.name}" for problem in host.problems]
     lines = [
-        "Garboard, for whoever helps. No measured values and no names of people are in this file.",
+        "Garboard help file. It contains no measured values and no names of people.",
         "",
         "Versions",
         *(f"  {line}" for line in versions()),
         "",
-        "Plugins at work",
+        "Plugins loaded",
         *(plugins or ["  none"]),
         "",
-        "Plugins not working",
+        "Plugins not loaded",
         *(problems or ["  none"]),
         "",
         f"Hull files: {len(tablet.files.boats())}, damaged: {len(tablet.files.damage())}",

@@ -171,12 +171,12 @@ class LiveRun:
     def _stale(self) -> Guidance:
         """What to show when the number is no longer of now: nobody steers by it."""
         if self.is_full:
-            word, why = "recording full", "No more can be kept in one recording. Stop and keep it, then start anew."
+            word, why = "recording full", "This recording is full. Stop and keep it, then start a new one."
         elif self.source.over:
             word, why = "ended", f"Samples from {self.source.title} have ended."
         else:
             follows = ", ".join(self.guide.quantities).replace("_", " ")
-            word, why = "no fresh samples", self.source.trouble or f"Nothing comes that this guide follows: {follows}."
+            word, why = "no fresh samples", self.source.trouble or f"This guide receives none of its values: {follows}."
         return attrs.evolve(self.guidance, word=word, on_target=False, urgent=False, lines=(why, *self.guidance.lines))
 
     def stop(self) -> None:

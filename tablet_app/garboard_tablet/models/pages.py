@@ -254,7 +254,7 @@ def to_put_right(tablet: Tablet, hull: str, job: str, assessed: Sequence[Assesse
 _ORDER = ("fails", "values disagree", "look again", "noted")
 
 
-NOT_ASSESSED = PunchLine(about="Findings", text="Not worked out for the newest entries yet.", why="to do")
+NOT_ASSESSED = PunchLine(about="Findings", text="The findings for the newest entries are not ready yet.", why="to do")
 
 
 def what_is_missing(tablet: Tablet, hull: str, job: str, assessed: Sequence[Assessed] | None) -> list[PunchLine]:

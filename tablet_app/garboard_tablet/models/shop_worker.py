@@ -116,7 +116,7 @@ class ShopWorker:
             return shop, ""
 
         def failed(failure: Exception) -> None:
-            paired((None, f"The program failed at this: {type(failure).__name__}. Help in the settings has more."))
+            paired((None, f"The program failed: {type(failure).__name__}. Help in the settings has more."))
 
         self._background.run("pairing with the shop", work, paired, failed)
 

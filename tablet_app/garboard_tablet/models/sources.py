@@ -154,12 +154,12 @@ def why_not(path: Path, quantities: Iterable[str]) -> str:
         return in_words(failure)
     found = {sample.quantity for sample in first}
     if any(sample.source.startswith(SIMULATED) for sample in first):
-        return f"{path.name} is a simulated run, no measurement. To see how a guide works, choose the simulated boat."
+        return f"{path.name} is a simulated run, not a measurement. To try a guide, choose the simulated boat."
     wanted = set(quantities)
     if found & wanted:
         return ""
     names = [", ".join(sorted(some)).replace("_", " ") or "nothing" for some in (found, wanted)]
-    return f"{path.name} holds {names[0]}. This guide follows {names[1]}."
+    return f"{path.name} contains {names[0]}. This guide follows {names[1]}."
 
 
 CIRCLE_RATE = 2.5

@@ -69,7 +69,7 @@ class Tablet:
         return self._host
 
     def boat(self, hull: str) -> Boat:
-        """The boat of a hull number, kept up from then on: every number of hers, and jobs moved to her."""
+        """The boat of a hull number, kept up to date: every number of the boat, and jobs moved to it."""
         from garboard.history.boat import open_hull
 
         if hull not in self._boats:
@@ -90,7 +90,7 @@ class Tablet:
         return len(state) if home is state else len(state) + len(home)
 
     def listed(self, hull: str) -> str:
-        """The one of a boat's numbers she is listed under: well formed if any is, and one that leads to all of her."""
+        """The number a boat is listed under: a well-formed one if any is, and one that leads to all its numbers."""
         aliases = self.state_of(hull).hull_keys
         if len(aliases) == 1:
             return hull
@@ -324,7 +324,7 @@ class Tablet:
         self.save(*entries)
 
     def remove_piece(self, hull: str, path: tuple[str, ...]) -> None:
-        """Take a piece of equipment off the vessel. What was known about it stays in her file."""
+        """Take a piece of equipment off the vessel. What was known about it stays in the boat's file."""
         self.save(self.author().write(self.state_of(hull), "field", (*path, "removed"), True))
 
     def copy_piece(self, hull: str, source: tuple[str, ...], target: tuple[str, ...], leave_out: Sequence[str]) -> None:

@@ -26,8 +26,8 @@ STATES = {
     "resting": ("Nothing tried yet.", Verdict.NOT_ENOUGH_DATA),
     "under way": ("Under way.", Verdict.NOT_ENOUGH_DATA),
     "ashore": ("Everything is ashore.", Verdict.PASS),
-    "away": ("The shop does not answer. It is tried again by itself.", Verdict.ADVISE),
-    "refused": ("Refused. Look at the reason.", Verdict.FAIL),
+    "away": ("The shop does not answer. The tablet retries automatically.", Verdict.ADVISE),
+    "refused": ("Refused. Read the reason.", Verdict.FAIL),
 }
 
 
@@ -43,12 +43,12 @@ class AshorePage(Page):
 
     def body(self) -> Widget:
         if self.context.shop.paired is None:
-            text = "Ask the shop for a pairing code. It is good for 15 minutes, and works once."
+            text = "Ask the shop for a pairing code. It is valid for 15 minutes and works once."
             return column_of([lambda: Card(Txt(text))])
         state = self.context.shop.state
         sentence, verdict = STATES[state.word]
         if state.word == "ashore" and state.report is not None and not state.report.equal:
-            sentence, verdict = "Not everything is ashore. Look below.", Verdict.ADVISE
+            sentence, verdict = "Not everything is ashore. See below.", Verdict.ADVISE
         if state.of:
             sentence = f"Under way: {state.done} of {state.of} {state.doing}."
         reason = [state.reason] if state.reason else []
@@ -93,7 +93,7 @@ class PairPage(WordsPage):
         from garboard.shop_link.discovery import can_look
 
         if can_look():
-            return f"{_CHARACTERS} The shop is looked for on this wifi; where it is not heard, type its address first."
+            return f"{_CHARACTERS} The tablet looks for the shop on this wifi. If it fails, type the address, too."
         return f"The shop's address, then the 24 characters it shows, such as {EXAMPLE}"
 
     def __init__(self, context: Context, place: Place) -> None:
@@ -107,7 +107,7 @@ class PairPage(WordsPage):
 
     def body(self) -> Widget:
         if self.context.shop.pairing:
-            return column_of([lambda: Card(Txt("Looking for the shop and asking it.", HEADING))])
+            return column_of([lambda: Card(Txt("Looking for the shop …", HEADING))])
         if self._shows_the_refusal:
             return column_of([self._refusal_card])
         return super().body()

@@ -50,7 +50,7 @@ class EntryPage(Page):
     def body(self) -> Widget:
         if self.form is None:
             column = Column()
-            column.show([words("This is no longer asked for. Go back.")])
+            column.show([words("This value is no longer needed. Go back.")])
             return column
         self._layout = EntryLayout(self)
         return self._layout
@@ -94,7 +94,7 @@ class EntryPage(Page):
         makers.append(words(where, "quiet", SMALL))
         rivals = " and ".join(shown(value) for value in form.rivals)
         if form.is_to_settle:
-            text = f"Two values stand: {rivals}. Choose the right one."
+            text = f"Two values disagree: {rivals}. Choose the right one."
             makers.append(self._card(Verdict.ADVISE, text, "values disagree"))
             return makers
         if field.kind in NUMBERS:
@@ -289,7 +289,7 @@ class EntryPage(Page):
 
     def _file(self, path: Path) -> None:
         if self.form is not None and RecordingFile(path).is_simulated:
-            self.form.result = ValidationResult(problem=f"{path.name} is a simulated run, no measurement.")
+            self.form.result = ValidationResult(problem=f"{path.name} is a simulated run, not a measurement.")
             self.refill()
             return
         self._take(self.tablet.keep_file(path.read_bytes(), path.name))
@@ -334,7 +334,7 @@ def _verdict_card(finding: Finding) -> Card:
 
 
 _HOW_FILES_COME = {
-    Kind.PHOTO: "Take the picture with the tablet's own camera. Then copy it into the folder {}, by cable or with the "
+    Kind.PHOTO: "Take the photo with the tablet's camera. Then copy it into the folder {}, by cable or with the "
     "tablet's file manager, and press Look again. Or skip it now: the step stays open for it.",
     Kind.RECORDING: "Copy the recording into the folder {}, by cable, from a stick or with the tablet's file manager, "
     "and press Look again.",

@@ -33,7 +33,7 @@ TELLING = (Kind.AMOUNT, Kind.TEXT)
 
 
 class EquipmentPage(Page):
-    """The vessel's own facts, and her equipment by kind."""
+    """The vessel's own facts, and its equipment by kind."""
 
     title = "Equipment"
 
@@ -41,7 +41,7 @@ class EquipmentPage(Page):
         vessel = self.tablet.view(self.place.hull, self.place.job).vessel
         makers: list[Maker] = [
             lambda: RowPress(
-                "The boat herself",
+                "The boat itself",
                 lambda: self.way.go(self.place.to("piece")),
                 value=self._share(asks_of_vessel()),
                 name="the boat",
@@ -155,7 +155,7 @@ class AddPiecePage(WordsPage):
 
 
 class PiecePage(Page):
-    """Everything known about one piece, or about the boat herself."""
+    """Everything known about one piece, or about the boat itself."""
 
     @property
     def path(self) -> tuple[str, ...]:
@@ -163,7 +163,7 @@ class PiecePage(Page):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        return f"{KIND_TITLES[self.path[-2]]}: {self.path[-1]}" if self.path else "The boat herself"
+        return f"{KIND_TITLES[self.path[-2]]}: {self.path[-1]}" if self.path else "The boat itself"
 
     def _asks(self) -> tuple[Ask, ...]:
         return asks_of_piece(self.path) if self.path else asks_of_vessel()
@@ -214,7 +214,7 @@ class PiecePage(Page):
     def actions(self) -> Sequence[Press]:
         presses = [Press("Continue", self._continue, "main", name="continue")]
         if self.path:
-            presses.insert(0, Press("Take it off", self._remove, "away", name="remove piece"))
+            presses.insert(0, Press("Remove it", self._remove, "away", name="remove piece"))
         return presses
 
     def _remove(self) -> None:
@@ -234,16 +234,16 @@ class RemovePiecePage(Page):
     @property
     def title(self) -> str:  # type: ignore[override]
         kind, name = self.place.subject[-2:]
-        return f"Take off the {piece_title(kind, name)}?"
+        return f"Remove the {piece_title(kind, name)}?"
 
     def body(self) -> Widget:
         return column_of(
-            [words("It no longer counts as fitted. What was entered about it stays in her file.", "ink", HEADING)]
+            [words("It then counts as not fitted. Values entered for it stay in the boat's file.", "ink", HEADING)]
         )
 
     def actions(self) -> Sequence[Press]:
         return (
-            Press("Take it off", self._remove, "away", name="remove it"),
+            Press("Remove it", self._remove, "away", name="remove it"),
             Press("Keep it", self.way.back, "main", name="keep it"),
         )
 

@@ -133,9 +133,9 @@ class CoversPage(Page):
         missing = what_is_missing(self.tablet, self.place.hull, self.place.job, self.findings.known(self.place))
         makers: list[Maker] = []
         if missing:
-            makers.append(partial(missing_card, missing, ". The signature does not say they are done."))
+            makers.append(partial(missing_card, missing, ". The signature does not cover them."))
             makers.extend(partial(_open_point, line) for line in missing)
-        makers.append(heading(f"{covered.count} entries, exactly as they stand now"))
+        makers.append(heading(f"{covered.count} entries, as they are now"))
         for part in covered.parts:
             makers.append(heading(part.title))
             makers.append(partial(_part, part))
@@ -146,7 +146,7 @@ class CoversPage(Page):
     def actions(self) -> Sequence[Press]:
         go_on = "signing" if self.role == "technician" and self.tablet.settings.working else "signer"
         subject = (self.role, self.tablet.settings.working) if go_on == "signing" else (self.role,)
-        return (Press("Go on to sign", lambda: self.way.instead(self.place.to(go_on, *subject)), "main", name="go on"),)
+        return (Press("Sign now", lambda: self.way.instead(self.place.to(go_on, *subject)), "main", name="go on"),)
 
 
 def _open_point(line: PunchLine) -> Txt:
@@ -211,7 +211,15 @@ class BookPage(Page):
 
     def body(self) -> Widget:
         if self._making:
-            return column_of([words("Being made. It takes a few seconds; you may go on meanwhile.", "ink", HEADING)])
+            return column_of(
+                [
+                    words(
+                        "The tablet is making the book. You can continue working.",
+                        "ink",
+                        HEADING,
+                    )
+                ]
+            )
         if self._problem:
             return column_of([words(self._problem)])
         state = book_state(self.tablet, self.place.hull, self.place.job)
@@ -235,7 +243,7 @@ class BookPage(Page):
         self.context.background.run(BOOK, lambda: make_book(view, host, path), self._made, self._failed)
 
     def _failed(self, failure: Exception) -> None:
-        self._problem = f"The book could not be made: {in_words(failure)}"
+        self._problem = f"Making the book failed: {in_words(failure)}"
         if self.screen.shows(self):
             self._made(None)
         else:

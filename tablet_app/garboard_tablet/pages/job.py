@@ -1,4 +1,4 @@
-"""A vessel and her job: steps by phase, what is missing, the equipment."""
+"""A vessel and its job: steps by phase, what is missing, the equipment."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ class JobPage(Page):
                           chosen=chosen == VESSEL))  # fmt: skip
         if chosen == MISSING:
             makers: list[Maker] = [partial(missing_row, self.way, self.place, line) for line in missing]
-            makers = makers or [words("Nothing is missing. She can be handed over.")]
+            makers = makers or [words("Nothing is missing. The boat can be handed over.")]
         elif chosen == VESSEL:
             makers = self._vessel_rows()
         else:
@@ -92,7 +92,7 @@ class JobPage(Page):
         return [
             lambda: RowPress("Equipment", lambda: go(place.to("equipment")), small=self._fitted()),
             lambda: RowPress("Figures and tables", lambda: go(place.to("results", "0"))),
-            lambda: RowPress("Other jobs on her", lambda: go(place.to("vessel jobs"))),
+            lambda: RowPress("Other jobs on this boat", lambda: go(place.to("vessel jobs"))),
         ]
 
     def _fitted(self) -> str:
@@ -169,7 +169,7 @@ class PunchListPage(Page):
         remarks = punch_lines(self.tablet, hull, job)
         makers: list[Maker] = [partial(missing_row, self.way, self.place, line) for line in lines if not line.subject]
         makers += [partial(self._row, line) for line in remarks if line.settled or line in lines]
-        return column_of(makers or [words("Nothing on the list. Press Add for what has to be put right.", "quiet")])
+        return column_of(makers or [words("Nothing on the list. Press Add to note a fault.", "quiet")])
 
     def _row(self, line: PunchLine) -> RowPress:
         mark = state_mark("done" if line.settled else "to do")
@@ -238,7 +238,7 @@ class WordsPage(Page):
 
 class AddPunchPage(WordsPage):
     title = "Add to the punch list"
-    asks = "What has to be put right before she is handed over?"
+    asks = "What must be put right before hand over?"
     lines = 3
 
     def take(self, text: str) -> None:

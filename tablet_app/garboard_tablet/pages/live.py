@@ -72,7 +72,7 @@ class LivePage(Page):
 
     def body(self) -> Widget:
         if not self._has_guide:
-            return column_of([words("No plugin on this tablet offers this guide.")])
+            return column_of([words("No plugin on this tablet has this guide.")])
         if self._unsaved is not None:
             return column_of([self._unsaved_card])
         if self.run is None:
@@ -108,7 +108,7 @@ class LivePage(Page):
                 Press("Save it again", self._save_again, "main", name="save again"),
             )
         keep = Press(
-            f"Keep the run that broke off: {len(self.left_behind)} samples",
+            f"Keep the interrupted run: {len(self.left_behind)} samples",
             self._keep_left_behind,
             name="keep left behind",
         )
@@ -257,11 +257,11 @@ class SourcePage(Page):
                 "Another port or address", lambda: self.way.go(self.place.to("where")), name="source another"
             )
         )
-        rows.append(partial(self._row, None, "Simulated boat", "To see how a guide works. Nothing of it is kept."))
+        rows.append(partial(self._row, None, "Simulated boat", "To see how a guide works. Nothing is kept."))
         rows += [partial(self._row, path, path.name, f"A recording, {_size(path)}.") for path in recordings]
         if not recordings:
             rows.append(
-                words(f"Recordings in the folder {folder.parent.name}/{folder.name} are listed here as well.", "quiet")
+                words(f"Recordings in the folder {folder.parent.name}/{folder.name} are also listed here.", "quiet")
             )
         return rows
 

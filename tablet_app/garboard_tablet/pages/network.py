@@ -90,7 +90,7 @@ _ROLES = {"value": "ink", "kinds": "quiet", "remark": "quiet"}
 def _lines(network: BoatNetwork | None) -> dict[str, str]:
     """What the page says, each line under a name that stays while its words change."""
     if network is None:
-        return {"trouble": "Not listening any more. Choose anew where samples come from."}
+        return {"trouble": "The tablet has stopped listening. Choose again where samples come from."}
     trouble = network.trouble()
     lines = {f"trouble {trouble[:20]}": trouble} if trouble else {}
     for sender in network.senders():
@@ -123,12 +123,12 @@ def _value(key: StreamKey, latest: Latest, age: float) -> str:
 class WherePage(WordsPage):
     """Where to listen."""
 
-    title = "Where the boat's network is heard"
+    title = "Receive the boat's network"
     under = "NMEA 0183 over wifi. This tablet only listens."
     word = "Listen"
     asks = (
-        f"A port to hear what a gateway sends to it by UDP ({PORT} is the registered one), or a gateway's address to "
-        f"connect to by TCP, such as 192.168.4.1:{PORT}"
+        f"A UDP port that a gateway sends to ({PORT} is the usual one), or a gateway's address for TCP, "
+        f"such as 192.168.4.1:{PORT}"
     )
 
     def __init__(self, context: Context, place: Place) -> None:

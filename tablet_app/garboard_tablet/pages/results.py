@@ -34,7 +34,7 @@ class ResultsPage(Page):
 
     def body(self) -> Widget:
         if not self._things:
-            return column_of([words("None yet. They appear as soon as there is enough measured.", "quiet")])
+            return column_of([words("None yet. They appear once enough is measured.", "quiet")])
         thing = self._things[self._at][1]
         if isinstance(thing, Figure):
             return Plot(thing)

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 class SettingsPage(Page):
     title = "Settings"
-    under = "Of this tablet"
+    under = "For this tablet"
 
     def body(self) -> Widget:
         settings = self.tablet.settings
@@ -58,7 +58,7 @@ class SettingsPage(Page):
             words(f"{len(self.context.vessels.lines)} vessels, {used:.1f} MB in {self.tablet.folder}", "quiet", SMALL)
         )
         right.append(lambda: RowPress("Help", lambda: self.way.go(self.place.to("help")),
-                                      small="A file for whoever looks after this program", name="help"))  # fmt: skip
+                                      small="Make a file that describes a problem", name="help"))  # fmt: skip
         return Halves(left, right)
 
     def _choice(self, text: str, chosen: bool, do) -> Press:  # type: ignore[no-untyped-def]
@@ -79,19 +79,19 @@ class SettingsPage(Page):
 
 def _plugin_row(plugin: LoadedPlugin) -> Card:
     return Card(
-        Txt(f"{plugin.title[:1].upper()}{plugin.title[1:]}"), Txt(f"Version {plugin.version}, at work", SMALL, "quiet")
+        Txt(f"{plugin.title[:1].upper()}{plugin.title[1:]}"), Txt(f"Version {plugin.version}, loaded", SMALL, "quiet")
     )
 
 
 def _fault_card(name: str, reason: str) -> Card:
-    return Card(Txt(name), Txt(reason, SMALL), mark=verdict_marks[Verdict.FAIL], word="not working")
+    return Card(Txt(name), Txt(reason, SMALL), mark=verdict_marks[Verdict.FAIL], word="not loaded")
 
 
 class HelpPage(Page):
     """A file with versions and the log, for whoever helps."""
 
     title = "Help"
-    under = "When the program does not do what it should"
+    under = "If the program does not work as it should"
 
     def __init__(self, context: Context, place: Place) -> None:
         super().__init__(context, place)
@@ -99,8 +99,8 @@ class HelpPage(Page):
 
     def body(self) -> Widget:
         makers: list[Maker] = [
-            words("Press Make the file, then hand it to whoever looks after this program. Say what you did before."),
-            words("It holds versions and what the program did. It holds no measured values and no names.", "quiet"),
+            words("Press Make the file. Send it to the person who looks after this program. Say what you did."),
+            words("It contains versions and a log. It contains no measured values and no names.", "quiet"),
         ]
         if self._made is not None:
             made = self._made

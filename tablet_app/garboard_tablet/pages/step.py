@@ -42,7 +42,7 @@ class StepPage(Page):
 
     def body(self) -> Widget:
         if self.step is None:
-            return column_of([words(f"No plugin on this tablet offers {self.place.step}. Its values are kept.")])
+            return column_of([words(f"No plugin on this tablet has {self.place.step}. Its values are kept.")])
         hull, job = self.place.hull, self.place.job
         asks = asks_here(self.tablet, hull, job, self.step)
         left: list[Maker] = []
@@ -72,7 +72,7 @@ class StepPage(Page):
     def verdict_rows(self) -> list[Maker]:
         found = self.findings.of(self.place)
         if not found:
-            return [words("Findings appear here as soon as there is enough to judge.", "quiet")]
+            return [words("Findings appear here once enough is entered.", "quiet")]
         return [partial(self._finding, n) for n in range(len(found))]
 
     def _finding(self, number: int) -> RowPress:
@@ -91,7 +91,7 @@ class StepPage(Page):
         return RowPress(
             f"{KIND_TITLES[kind]}: none entered",
             lambda: self.way.go(self.place.to("kind", kind)),
-            small="Enter them first, then this step can ask about each.",
+            small="Enter them first. Then this step asks about each.",
             mark=verdict_marks[Verdict.NOT_ENOUGH_DATA],
             word="open",
             name=f"missing {kind}",
@@ -163,10 +163,10 @@ class CautionsPage(Page):
 
 
 STATES = (
-    ("done", "All that is needed was entered."),
-    ("look again", "Something has to be looked at again; it goes on the list before hand over."),
+    ("done", "Everything needed is entered."),
+    ("look again", "Something needs another look. It goes on the list for hand over."),
     ("not fitted", "This boat does not have it."),
-    ("to do", "Begin it again. Values stay."),
+    ("to do", "Start it again. Values stay."),
 )
 
 
@@ -200,14 +200,14 @@ class WhyPage(Page):
         found = self.findings.of(self.place) or self.findings.now(self.place)
         number = int(self.place.subject[0])
         if number >= len(found):
-            return column_of([words("This finding is no longer here; the values have changed.", "quiet")])
+            return column_of([words("This finding no longer exists, because values have changed.", "quiet")])
         one = found[number]
         finding = one.finding
         left: list[Maker] = [lambda: Card(Txt(about(finding), bold=True), Txt(finding.sentence, HEADING),
                                           mark=verdict_marks[finding.verdict])]  # fmt: skip
         for n in finding.numbers:
             left.append(partial(_number_row, n.name[:1].upper() + n.name[1:], str(n)))
-        left.append(heading("Rests on"))
+        left.append(heading("Basis"))
         left.extend(words(str(basis)) for basis in finding.basis)
         plugin = next((p.title for p in self.tablet.host.plugins if p.name == one.plugin), one.plugin)
         left.append(words(f"{one.title}, by {plugin} {one.plugin_version}", "quiet", SMALL))

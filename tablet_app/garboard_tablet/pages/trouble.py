@@ -16,10 +16,10 @@ from garboard_tablet.ui.widgets import Card, Press, Txt, verdict_marks, words
 if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
 
-LOOK_AGAIN = "What the screen called saved is saved. Look again at what you entered last."
+LOOK_AGAIN = "Everything shown as saved is saved. Check what you entered last."
 WHAT_TO_DO = (
-    "Press Go on. If this page comes again, go back to the vessels, or close the app and start it again. "
-    "Then press Help in the settings: it makes a file for whoever looks after this program."
+    "Press Go on. If this page comes again, go back to the vessels, or restart the app. "
+    "Then press Help in the settings. It makes a file for the person who looks after this program."
 )
 
 
@@ -36,7 +36,7 @@ class NotSavedPage(Page):
         return column_of([self._card])
 
     def _card(self) -> Card:
-        advice = "Make room on this tablet, then try again. What you typed is still here; leave the app open."
+        advice = "Free some space on this tablet, then try again. Leave the app open; what you typed is still here."
         return Card(Txt(self._reason, HEADING), Txt(advice), mark=verdict_marks[Verdict.FAIL], word="not saved")
 
     def actions(self) -> Sequence[Press]:
@@ -44,13 +44,13 @@ class NotSavedPage(Page):
 
 
 class TroublePage(Page):
-    """The program made a mistake. Nothing the screen called saved is lost, and work goes on.
+    """The program failed. Nothing the screen called saved is lost, and work goes on.
 
     what : what the program was doing
     kind : what kind of mistake it was
     """
 
-    title = "The program made a mistake"
+    title = "The program failed"
     under = ""  # the mistake may be in what names the vessel
 
     def __init__(self, context: Context, place: Place, what: str, kind: str) -> None:
@@ -58,7 +58,7 @@ class TroublePage(Page):
         self._what, self._kind = what, kind
 
     def body(self) -> Widget:
-        failed_at = f"It failed at {self._what}: {self._kind}. The log has more."
+        failed_at = f"Error at {self._what}: {self._kind}. The log has more."
         return column_of([self._card, words(WHAT_TO_DO), words(failed_at, "quiet")])
 
     def _card(self) -> Card:

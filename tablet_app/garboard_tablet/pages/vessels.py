@@ -44,7 +44,7 @@ class VesselsPage(Page):
         found = self.context.vessels.found(self.tablet.session.typed.get(SEARCH, ""))
         if self.tablet.settings.working:
             return self._vessel_rows(found)
-        small = "Say it once; it stands in every entry."
+        small = "Enter it once. Every entry carries it."
         return [
             lambda: RowPress("Who is working?", lambda: self.way.go(HOME.to("who")), small=small, name="who"),
             *self._vessel_rows(found),
@@ -54,7 +54,7 @@ class VesselsPage(Page):
         if not self.context.vessels.lines:
             return [words("Press New job and type the number on the transom.", "quiet")]
         if not found:
-            return [words("No vessel here has that in its number or name.", "quiet")]
+            return [words("No vessel matches.", "quiet")]
         return [partial(self._row, line) for line in found]
 
     def _row(self, line: VesselLine) -> RowPress:
@@ -117,7 +117,7 @@ class NewJobPage(Page):
     """The hull number, checked as it is typed."""
 
     title = "New job: hull number"
-    under = "As it stands on the transom"
+    under = "As shown on the transom"
 
     def __init__(self, context: Context, place: Place) -> None:
         super().__init__(context, place)
@@ -159,11 +159,11 @@ class NewJobPage(Page):
         makers.append(lambda: Typed(self.text, "", 44))
         if check.known is not None:
             name = check.known.name or check.known.hull_number
-            makers.append(lambda: Card(Txt(f"{name} is on this tablet. A further job is opened for her.")))
+            makers.append(lambda: Card(Txt(f"{name} is already on this tablet. This opens another job for it.")))
         if self._insisted:
-            text = "Not a well-formed number. Compare with the transom once more."
+            text = "This number is not well formed. Compare it with the transom."
             makers.append(partial(self._card, Verdict.FAIL, text, "look again"))
-            makers.append(lambda: self._presses(check, "It stands so: open it", "plain", self._insist))
+            makers.append(lambda: self._presses(check, "It is correct: open it", "plain", self._insist))
             return makers
         if check.reading:
             makers.append(lambda: self._presses(check, "Open this job", "main", self._open))
@@ -258,14 +258,14 @@ class VesselJobsPage(Page):
         return RowPress(
             f"Moved to {whose(self.tablet, Place(page='job', hull=target))}",
             lambda: self.way.go_named(Place(page="job", hull=target, job=job)),
-            small="It was written under this number and belongs to the other vessel.",
+            small="It was entered under this number, but belongs to the other vessel.",
             mark=STEP_MARKS["to do"],
             word="open it there",
             name=f"moved {job}",
         )
 
     def actions(self) -> Sequence[Press]:
-        return (Press("New job on her", self._new, "main", name="new job on her"),)
+        return (Press("New job on this boat", self._new, "main", name="new job here"),)
 
     def _new(self) -> None:
         hull, job = self.tablet.open_job(self.tablet.state_of(self.place.hull).hull_number)

@@ -8,7 +8,7 @@ import pytest
 from builders import boat, findings_of, job_view
 from fuel_curve_jobs import DISPLACEMENT, HOST, PLANING, STEPS, TANKS, Row, typed
 from garboard.findings import Finding, Number, Verdict
-from garboard.job_view import JobView, Place
+from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue, StepState, Tank, Vessel
 from garboard.units import Amount
 
@@ -23,7 +23,7 @@ def number(found: Finding, name: str) -> Number:
     return next(one for one in found.numbers if one.name == name)
 
 
-def planing(extra: dict[Place, JsonValue] | None = None, vessel: Vessel = TWINS, **settings: str) -> JobView:
+def planing(extra: dict[FieldKey, JsonValue] | None = None, vessel: Vessel = TWINS, **settings: str) -> JobView:
     values = {**typed(PLANING, len(vessel.engines)), **(extra or {})}
     return job_view(vessel, values, settings={f"fuel_curve.{name}": value for name, value in settings.items()})
 
@@ -164,7 +164,7 @@ def test_without_a_hump_the_best_is_called_the_best_at_any_speed() -> None:
     assert number(found, "economy").value == pytest.approx(6.25)
 
 
-USABLE: dict[Place, JsonValue] = {(TANKS, "usable_fuel", "", ""): "90.0 gal"}
+USABLE: dict[FieldKey, JsonValue] = {(TANKS, "usable_fuel", "", ""): "90.0 gal"}
 
 
 def test_range_by_thirds_and_with_the_shops_reserve() -> None:
@@ -347,7 +347,7 @@ def test_fuel_for_the_power_needs_full_throttle_and_the_engines_rating(engine: d
 
 
 def refill(refilled: str, *metered: str, **more: JsonValue) -> Finding:
-    values: dict[Place, JsonValue] = {(TANKS, "refilled", "", ""): refilled, (TANKS, "same_mark", "", ""): True}
+    values: dict[FieldKey, JsonValue] = {(TANKS, "refilled", "", ""): refilled, (TANKS, "same_mark", "", ""): True}
     for position, text in zip(("port", "starboard"), metered, strict=False):
         values[TANKS, "metered", "", position] = text
     values.update({(TANKS, name, "", ""): value for name, value in more.items()})

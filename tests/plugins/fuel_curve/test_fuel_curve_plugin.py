@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from builders import boat, findings_of, job_view
 from fuel_curve_jobs import DISPLACEMENT, HOST, PLANING, STEPS, TANKS, recorded, typed
 from garboard.findings import Figure, Finding, Number, Table, Verdict
-from garboard.job_view import JobView, Place
+from garboard.job_view import FieldKey, JobView
 from garboard.records import ENGINE_POSITIONS, JsonValue
 from garboard.samples import gather
 from garboard.steps import Phase
@@ -114,7 +114,7 @@ def odd_views(draw: st.DrawFn) -> JobView:
     engines = draw(st.integers(0, 4))
     each = RATED if draw(st.booleans()) else {}
     rows = draw(st.sampled_from([PLANING, DISPLACEMENT, PLANING[:3], ()]))
-    values: dict[Place, JsonValue] = typed(rows, engines) if engines else {}
+    values: dict[FieldKey, JsonValue] = typed(rows, engines) if engines else {}
     values[TANKS, "usable_fuel", "", ""] = "90 gal"
     values[TANKS, "refilled", "", ""] = "60 gal"
     values[TANKS, "same_mark", "", ""] = True

@@ -9,15 +9,15 @@ from hypothesis import strategies as st
 from builders import boat, job_view
 from fuel_curve_jobs import PLANING, STEPS, recorded, typed
 from garboard.findings import NotEnoughData
-from garboard.job_view import JobView, Place
+from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue
 from garboard.samples import Sample, gather
 from garboard_fuel_curve.readings import doubts, in_turn, readings
 
-ATTACHED: dict[Place, JsonValue] = {(STEPS, "recording", "", ""): {"file": "run.log"}}
+ATTACHED: dict[FieldKey, JsonValue] = {(STEPS, "recording", "", ""): {"file": "run.log"}}
 
 
-def with_recording(samples: list[Sample], engines: int = 1, values: dict[Place, JsonValue] | None = None) -> JobView:
+def with_recording(samples: list[Sample], engines: int = 1, values: dict[FieldKey, JsonValue] | None = None) -> JobView:
     return job_view(boat(engines), {**ATTACHED, **(values or {})}, recordings={"run.log": gather("run.log", samples)})
 
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from builders import boat, findings_of, job_view
 from garboard.findings import Finding, NotEnoughData, Verdict
 from garboard.hosting.host import make_host
-from garboard.job_view import Place
+from garboard.job_view import FieldKey
 from garboard.records import JsonValue, Note, StepState
 from garboard.report.outline import punch_list
 from garboard.samples import Sample, Stream, StreamKey, gather
@@ -28,7 +28,7 @@ def _verdicts(view, calculator: str) -> list[Verdict]:  # type: ignore[no-untype
     return [finding.verdict for finding in findings_of(HOST, view, calculator)]
 
 
-def _all_yes(step) -> dict[Place, JsonValue]:  # type: ignore[no-untyped-def]
+def _all_yes(step) -> dict[FieldKey, JsonValue]:  # type: ignore[no-untyped-def]
     return {(step.key, field.name, "", ""): True for field in step.fields if not field.each}
 
 
@@ -51,7 +51,7 @@ def test_what_is_not_fitted_is_not_judged() -> None:
 
 
 def test_trim_is_asked_of_every_engine() -> None:
-    values: dict[Place, JsonValue] = {
+    values: dict[FieldKey, JsonValue] = {
         (steps.TRIM_AND_TABS, field, "", of): True
         for field in ("full_trim", "trim_gauge", "stays_up")
         for of in ("port", "starboard")
@@ -63,7 +63,7 @@ def test_trim_is_asked_of_every_engine() -> None:
 
 def test_a_pump_that_does_not_start_by_itself_fails_under_its_own_name() -> None:
     step = steps.BILGE_PUMPS
-    values: dict[Place, JsonValue] = {
+    values: dict[FieldKey, JsonValue] = {
         (step, "pump", "1", ""): "aft",
         (step, "by_hand", "1", ""): True,
         (step, "by_float", "1", ""): False,
@@ -89,7 +89,7 @@ def test_radio_identities_are_nine_digits_and_all_the_same(
 ) -> None:
     # ITU-R M.585: ship station identities are MIDXXXXXX, nine digits, MID 2xx to 7xx (from memory).
     given = {"licence_identity": licence, "vhf_identity": vhf, "ais_identity": ais}
-    values: dict[Place, JsonValue] = {(steps.RADIO, name, "", ""): v for name, v in given.items() if v is not None}
+    values: dict[FieldKey, JsonValue] = {(steps.RADIO, name, "", ""): v for name, v in given.items() if v is not None}
     assert _verdicts(job_view(boat(), values), "handover.radio_identity") == [verdict]
 
 
@@ -148,7 +148,7 @@ def test_the_pilot_is_judged_from_its_recordings_against_the_shops_limits() -> N
     def recording(run: list[float]):  # type: ignore[no-untyped-def]
         return gather("log", (Sample(n / 10, "heading", v % 360, "20", "", "magnetic") for n, v in enumerate(run)))
 
-    values: dict[Place, JsonValue] = {
+    values: dict[FieldKey, JsonValue] = {
         (steps.AUTOPILOT, "stand_by", "", ""): True,
         (steps.AUTOPILOT, "hold_recording", "", ""): {"file": "hold"},
         (steps.AUTOPILOT, "change_recording", "", ""): {"file": "change"},
@@ -168,7 +168,7 @@ def test_the_pilot_is_judged_from_its_recordings_against_the_shops_limits() -> N
 
 def test_the_punch_list_is_open_until_put_right_and_tried_again() -> None:
     step = steps.PUNCH_LIST
-    values: dict[Place, JsonValue] = {(step, "fault", "1", ""): "Loose grommet", (step, "put_right", "1", ""): True}
+    values: dict[FieldKey, JsonValue] = {(step, "fault", "1", ""): "Loose grommet", (step, "put_right", "1", ""): True}
     assert _verdicts(job_view(boat(), values), "handover.punch_list") == [Verdict.FAIL]
     values[step, "retested_by", "1", ""] = "R. Vane"
     assert _verdicts(job_view(boat(), values), "handover.punch_list") == [Verdict.PASS]
@@ -188,7 +188,7 @@ def test_every_open_fault_stands_on_the_jobs_punch_list_once() -> None:
     import attrs
 
     step = steps.PUNCH_LIST
-    values: dict[Place, JsonValue] = {
+    values: dict[FieldKey, JsonValue] = {
         (step, "fault", "1", ""): "Loose grommet",
         (step, "fault", "2", ""): "Horn weak.",
         (step, "put_right", "2", ""): True,
@@ -237,7 +237,7 @@ odd: st.SearchStrategy[JsonValue] = st.one_of(
 @settings(deadline=None, max_examples=40)
 @given(st.data())
 def test_no_odd_job_makes_a_calculator_fail(data: st.DataObject) -> None:
-    values: dict[Place, JsonValue] = {}
+    values: dict[FieldKey, JsonValue] = {}
     for step in steps.STEPS:
         for field in step.all_fields():
             value = data.draw(odd)
@@ -248,7 +248,7 @@ def test_no_odd_job_makes_a_calculator_fail(data: st.DataObject) -> None:
 
 
 def test_the_book_counts_the_systems_in_order_and_tells_the_others_in_full() -> None:
-    values: dict[Place, JsonValue] = {
+    values: dict[FieldKey, JsonValue] = {
         (steps.THRUSTER, field.name, "", ""): field.name != "stops"
         for field in next(step for step in HOST.steps if step.key == steps.THRUSTER).fields
     }

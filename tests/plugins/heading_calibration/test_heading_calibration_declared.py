@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 import garboard_heading_calibration as plugin
 from garboard.findings import Finding, Number, Table, Verdict
-from garboard.job_view import Place
+from garboard.job_view import FieldKey
 from garboard.records import JsonValue
 from garboard.samples import Sample, gather
 from garboard.steps import Block, Kind, Phase
@@ -76,14 +76,14 @@ def test_nothing_heavy_is_imported_before_it_is_needed() -> None:
 # --- the handover book
 
 
-def pages(values: dict[Place, JsonValue]) -> list[Block]:
+def pages(values: dict[FieldKey, JsonValue]) -> list[Block]:
     recordings = {"turn": turn(2.5, 181), "runs": straight_runs(range(0, 360, 45), lambda _z: 0.5, variation=-13.9)}
     view = job(values, recordings=recordings)
     (section,) = HOST.report_sections
     return list(section.build(view, HOST.assess(view)))
 
 
-FULL: dict[Place, JsonValue] = {
+FULL: dict[FieldKey, JsonValue] = {
     **PLACE,
     (f"{NAME}.steady_turn", "turn_recording", "", ""): {"file": "turn"},
     (f"{NAME}.straight_runs", "runs_recording", "", ""): {"file": "runs"},
@@ -170,7 +170,7 @@ _PLACES = sorted(
     ),
 )
 def test_no_job_however_odd_makes_a_calculator_fail(
-    values: dict[Place, JsonValue], unsettled: list[Place], rows: list[tuple[float, str, float, str]]
+    values: dict[FieldKey, JsonValue], unsettled: list[FieldKey], rows: list[tuple[float, str, float, str]]
 ) -> None:
     recording = gather("odd", [Sample(*row) for row in rows])
     view = job(values, HELM, MAST, recordings={"odd": recording}, disagreements=unsettled)
@@ -186,7 +186,7 @@ def test_samples_that_are_no_numbers_are_left_out_of_every_calculation() -> None
         for quantity, value in (("heading", 90.0), ("rate_of_turn", 2.5), ("course_over_ground", 95.0)):
             for source in ("7", "9"):
                 rows.append(Sample(float(second), quantity, value if second % 5 else float("nan"), source))
-    values: dict[Place, JsonValue] = dict(PLACE)
+    values: dict[FieldKey, JsonValue] = dict(PLACE)
     values |= {
         (f"{NAME}.{step}", field, "", ""): {"file": "odd"}
         for step, field in {

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from builders import job_view
 from garboard.findings import Finding, Verdict
-from garboard.job_view import Place
+from garboard.job_view import FieldKey
 from garboard.records import JsonValue, Vessel
 from garboard.samples import Recording, Sample, Stream, StreamKey, gather
 from garboard.uncertainty import MeasuredValue
@@ -136,7 +136,7 @@ def steady(value: float, *, reference: str = "magnetic", source: str = "7", seco
 
 
 def compared(*made: list[Sample], place: bool = True, trusted: str = "") -> list[Finding]:
-    values: dict[Place, JsonValue] = {(COMPARE, "comparison_recording", "", ""): {"file": "a"}}
+    values: dict[FieldKey, JsonValue] = {(COMPARE, "comparison_recording", "", ""): {"file": "a"}}
     if trusted:
         values[COMPARE, "trusted_source", "", ""] = trusted
     recording = gather("a", [sample for part in made for sample in part])
@@ -286,7 +286,7 @@ def circle(
 
 
 def magnetised(recording: Recording) -> Finding:
-    values: dict[Place, JsonValue] = {(MAGNETOMETER, "magnetometer_recording", "", ""): {"file": "a"}}
+    values: dict[FieldKey, JsonValue] = {(MAGNETOMETER, "magnetometer_recording", "", ""): {"file": "a"}}
     (finding,) = findings(job(values, recordings={"a": recording}), "magnetometer")
     return finding
 

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from garboard.findings import Finding, Verdict
-from garboard.job_view import JobView, Place
+from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue
 from garboard.samples import Recording, Sample, gather
 from garboard_heading_calibration.deviation import fit_deviation
@@ -35,9 +35,9 @@ def table(
     of: str = "helm compass",
     shift: float = 0.0,
     **more: JsonValue,
-) -> dict[Place, JsonValue]:
+) -> dict[FieldKey, JsonValue]:
     """Typed readings; `shift` is what the reference is off magnetic."""
-    values: dict[Place, JsonValue] = {(SWING, "reference", "", ""): "magnetic"}
+    values: dict[FieldKey, JsonValue] = {(SWING, "reference", "", ""): "magnetic"}
     values |= {(SWING, name, "", ""): value for name, value in more.items()}
     for index, compass in enumerate(headings, 1):
         row = str(index)
@@ -47,7 +47,7 @@ def table(
     return values
 
 
-def swung(values: Mapping[Place, JsonValue], **settings: JsonValue) -> Finding:
+def swung(values: Mapping[FieldKey, JsonValue], **settings: JsonValue) -> Finding:
     (finding,) = findings(job({**PLACE, **values}, settings=settings), "swing")
     return finding
 
@@ -192,7 +192,7 @@ def test_a_current_of_known_set_is_taken_out() -> None:
     )
 
 
-def dropping(*gone: Place, **changed: JsonValue) -> dict[Place, JsonValue]:
+def dropping(*gone: FieldKey, **changed: JsonValue) -> dict[FieldKey, JsonValue]:
     values = {
         **PLACE,
         **table(shift=VARIATION, reference="course over ground", current_speed="0 kn", boat_speed="6 kn"),
@@ -217,7 +217,7 @@ def dropping(*gone: Place, **changed: JsonValue) -> dict[Place, JsonValue]:
         (table(headings=(0, 0, 90, 90, 180, 180, 270, 270)), "4 different headings"),
     ],
 )
-def test_a_swing_that_cannot_carry_a_card_says_what_is_missing(values: dict[Place, JsonValue], reason: str) -> None:
+def test_a_swing_that_cannot_carry_a_card_says_what_is_missing(values: dict[FieldKey, JsonValue], reason: str) -> None:
     (finding,) = findings(job(values), "swing")
     assert finding.verdict is Verdict.NOT_ENOUGH_DATA
     assert reason in finding.sentence
@@ -241,7 +241,7 @@ def test_each_sensor_gets_its_own_card() -> None:
 
 
 def ran(recording: Recording, **values: JsonValue) -> Finding:
-    entered: dict[Place, JsonValue] = {(RUNS, "runs_recording", "", ""): {"file": "runs"}}
+    entered: dict[FieldKey, JsonValue] = {(RUNS, "runs_recording", "", ""): {"file": "runs"}}
     entered |= {(RUNS, name, "", ""): value for name, value in {"current_speed": "0 kn", **values}.items()}
     (finding,) = findings(job({**PLACE, **entered}, recordings={"runs": recording}), "straight_runs")
     return finding
@@ -387,7 +387,7 @@ _ODD = st.one_of(
 @settings(max_examples=60, deadline=None)
 @given(st.data())
 def test_odd_entries_never_crash_a_calculator(data: st.DataObject) -> None:
-    values: dict[Place, JsonValue] = {**PLACE, **table(of="helm compass")}
+    values: dict[FieldKey, JsonValue] = {**PLACE, **table(of="helm compass")}
     for place in data.draw(st.lists(st.sampled_from(sorted(values)), max_size=6, unique=True)):
         values[place] = data.draw(_ODD)
     for name in ("current_speed", "current_sets_towards", "boat_speed"):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from garboard.findings import Finding, NotEnoughData, Verdict
-from garboard.job_view import Place
+from garboard.job_view import FieldKey
 from garboard.records import JsonValue
 from garboard.samples import Recording, gather
 from garboard_heading_calibration.settings import Wanted
@@ -18,7 +18,7 @@ GOOD = 450.5 / 2.5  # seconds
 
 
 def judged(recording: Recording, **values: JsonValue) -> Finding:
-    entered: dict[Place, JsonValue] = {
+    entered: dict[FieldKey, JsonValue] = {
         (STEP, "turn_recording", "", ""): {"file": "turn.log"},
         (STEP, "calm_water", "", ""): True,
     }
@@ -159,7 +159,7 @@ def test_a_sensor_that_sent_nothing_is_named_while_the_other_is_judged() -> None
 
 
 def test_a_calibration_the_instrument_refused_fails_whatever_the_turn() -> None:
-    entered: dict[Place, JsonValue] = {
+    entered: dict[FieldKey, JsonValue] = {
         (STEP, "turn_recording", "", ""): {"file": "a"},
         (STEP, "instrument_result", "", "helm compass"): "refused",
     }
@@ -185,7 +185,7 @@ def test_a_recording_without_a_turn_says_so(recording: Recording, reason: str) -
 
 
 def test_the_shops_own_band_and_circles_are_used() -> None:
-    values: dict[Place, JsonValue] = {(STEP, "turn_recording", "", ""): {"file": "a"}}
+    values: dict[FieldKey, JsonValue] = {(STEP, "turn_recording", "", ""): {"file": "a"}}
     settings: dict[str, JsonValue] = {"band_low": "240 deg/min", "band_high": "6 deg/s", "circles": "2"}
     (finding,) = findings(job(values, recordings={"a": turn(5.0, 145)}, settings=settings), "steady_turn")
     assert finding.verdict is Verdict.PASS
@@ -193,7 +193,7 @@ def test_the_shops_own_band_and_circles_are_used() -> None:
 
 
 def test_a_band_upside_down_is_told_and_not_used() -> None:
-    values: dict[Place, JsonValue] = {(STEP, "turn_recording", "", ""): {"file": "a"}}
+    values: dict[FieldKey, JsonValue] = {(STEP, "turn_recording", "", ""): {"file": "a"}}
     view = job(values, recordings={"a": turn(2.5, GOOD)}, settings={"band_low": "4 deg/s"})
     (finding,) = findings(view, "steady_turn")
     assert "the shop's band reads 4 to 3 deg/s" in finding.sentence

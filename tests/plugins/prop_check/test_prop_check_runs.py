@@ -6,7 +6,7 @@ import attrs
 import pytest
 
 from garboard.findings import NotEnoughData
-from garboard.job_view import JobView, Place
+from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue
 from garboard.series import signed_angle
 from garboard.uncertainty import MeasuredValue
@@ -239,7 +239,7 @@ def test_a_row_whose_course_is_not_in_the_recording() -> None:
 
 def test_the_shop_decides_what_steady_means() -> None:
     """A shop that asks for 14 s finds one run where 8 s found two."""
-    more: dict[Place, JsonValue] = {(RUNS, "all_runs", "", ""): {"file": "trial"}}
+    more: dict[FieldKey, JsonValue] = {(RUNS, "all_runs", "", ""): {"file": "trial"}}
     view = job(TWIN, recordings={"trial": SEA_TRIAL}, settings={"prop_check.steady_seconds": "14 s"}, more=dict(more))
     assert len(runs_of(view)) == 1
 

@@ -81,7 +81,7 @@ def test_a_second_server_on_the_same_folder_is_refused_naming_the_first(server: 
 def test_a_taken_port_is_refused_with_what_to_do(server: Server, tmp_path: Path) -> None:
     refused = run("shop", "--folder", tmp_path / "other", "--host", "127.0.0.1", "--port", server.port)
     assert refused.exit_code == 2
-    assert "choose with --host and --port" in refused.output
+    assert "choose it with --host and --port" in refused.output
 
 
 @pytest.mark.parametrize("is_there", [True, False])
@@ -101,7 +101,7 @@ def test_a_code_that_is_wrong_is_told_in_the_shops_own_words(server: Server, tmp
     assert run("ashore", "--folder", tmp_path / "one", "--new", "--pair", used).exit_code == 0
     refused = run("ashore", "--folder", tmp_path / "two", "--new", "--pair", used)
     assert refused.exit_code == 2
-    assert refused.stderr.startswith("Not brought ashore: the code is wrong, was used, or has run out: ask for a new")
+    assert refused.stderr.startswith("Not brought ashore: the code is wrong, used or expired: get a new")
 
 
 def test_the_24_characters_alone_pair_where_the_wifi_tells_the_address(

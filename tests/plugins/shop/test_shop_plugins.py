@@ -150,7 +150,7 @@ def test_the_commands_approve_list_and_withdraw_also_while_the_server_runs(tmp_p
     file = plugin_file(tmp_path / "made")
     with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
         listing = ("shop-plugins", "list", "--folder", shop.folder)
-        assert run(*listing).output == "no plugin of the shop's own is approved\n"
+        assert run(*listing).output == "No plugin is approved.\n"
         done = run("shop-plugins", "approve", file, "--folder", shop.folder, "--by", "M. Office")
         assert done.exit_code == 0, done.output
         sha256 = hashlib.sha256(file.read_bytes()).hexdigest()

@@ -256,11 +256,11 @@ def test_questions_that_make_no_sense(
         (b"", 400, "expected JSON"),
         (b"{}", 400, "hulls"),
         (b'{"hulls":{"A":5}}', 400, "a text for each"),
-        (b'{"hulls":{"A":"0123"}}', 400, "16 marks"),
+        (b'{"hulls":{"A":"0123"}}', 400, "16 bucket digests"),
         (wire.by_hull({f"A{number}": "0" * 64 for number in range(51)}), 413, "50 hulls"),
     ],
 )
-def test_questions_about_sixteenths_that_make_no_sense(
+def test_questions_about_buckets_that_make_no_sense(
     shop: RunningShop, paired: PairedShop, question: bytes, status: int, reason: str
 ) -> None:
     refused(ask_raw(shop.port, "POST", "/v1/sixteenths", question, token=paired.token), status, reason)
@@ -272,10 +272,10 @@ def test_a_hull_that_is_none_is_answered_as_one_nobody_has(shop: RunningShop, pa
     heard = ask_raw(shop.port, "POST", "/v1/diff", question, {"Accept-Encoding": "identity"}, paired.token)
     assert heard.status == 200
     assert wire.read_answer(heard.body).lines == []
-    asked = wire.by_hull({hull: wire.marks([GOOD.id])})
+    asked = wire.by_hull({hull: wire.bucket_digests([GOOD.id])})
     told = ask_raw(shop.port, "POST", "/v1/sixteenths", asked, {"Accept-Encoding": "identity"}, paired.token)
     assert told.status == 200
-    assert wire.read_sixteenths(told.body).get(hull, "") in ("", GOOD.id[0])
+    assert wire.read_buckets(told.body).get(hull, "") in ("", GOOD.id[0])
 
 
 @pytest.mark.parametrize(
@@ -388,7 +388,7 @@ def test_a_failure_inside_is_told_in_a_sentence_and_logged_in_full(
             raise RuntimeError(INSIDE)
 
         monkeypatch.setattr(own.store, "digests", broken)
-        refused(ask_raw(own.port, "GET", "/v1/digests", token=paired.token), 500, "its log says why")
+        refused(ask_raw(own.port, "GET", "/v1/digests", token=paired.token), 500, "its log has the cause")
         assert any(record.exc_info and INSIDE in str(record.exc_info[1]) for record in failures)
 
 

@@ -245,7 +245,7 @@ def test_in_a_folder_paired_as_a_technicians_the_commands_leave_decisions_to_the
     ):
         refused = run(command, path, *arguments, *signed).exception
         assert isinstance(refused, InputError)
-        assert "measure again, leave it to the manager" in str(refused)
+        assert "measure again, or leave it to the manager" in str(refused)
     assert {file.name: file.read_bytes() for file in path.iterdir() if file.is_file()} == held
     assert run(hulls.take_back, path, HULL, "run/speed", *signed).exit_code == 0
     pairing.keep(path, attrs.evolve(paired, role=MANAGER))

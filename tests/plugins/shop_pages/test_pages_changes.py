@@ -40,7 +40,7 @@ def test_a_manager_changes_a_tablets_role_and_a_technician_cannot(pages: Pages, 
     assert (told.status_code, told.headers["location"]) == (303, "/tablets")
     roles = {one.id: one.role for one in pages.store.register.tablets()}
     assert roles == {FIRST: MANAGER, "000000000002": TECHNICIAN, "000000000003": TECHNICIAN}
-    assert "It is a manager's tablet now" in words_of(manager.text("/tablets"))
+    assert "It is now a manager's tablet" in words_of(manager.text("/tablets"))
     assert last_noted(pages, 1) == [(CHIEF, "tablet's role changed", f"Tablet 1 ({FIRST}): technician, now manager")]
 
     technician = pages.signed_in(HAND)
@@ -109,7 +109,8 @@ def test_by_command_a_role_is_changed_and_told_and_noted_under_the_name_given(tm
     register = FileRegister(tmp_path)
     register.add_tablet(Tablet(id="t1", name="dock", role=TECHNICIAN, token_hash="h", paired_at=1))
     place = ("--folder", str(tmp_path))
-    assert run("shop-tablets", "role", *place, "t1", MANAGER, "--by", "R. Vane").output == "t1 is a manager's tablet\n"
+    printed = run("shop-tablets", "role", *place, "t1", MANAGER, "--by", "R. Vane").output
+    assert printed == "t1 is now a manager's tablet.\n"
     assert register.tablets()[0].role == MANAGER
     refused = run("shop-tablets", "role", *place, "t9", MANAGER)
     assert refused.exit_code == 2
@@ -126,7 +127,7 @@ def test_by_command_each_change_is_noted_and_without_a_name_under_who_this_machi
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(getpass, "getuser", lambda: "root")
-    assert run("shop-changes", "--folder", str(tmp_path)).output == "nothing was changed yet\n"
+    assert run("shop-changes", "--folder", str(tmp_path)).output == "Nothing has been changed yet.\n"
     FileRegister(tmp_path)
     (tmp_path / SHOP_FOLDER / ADDRESS_FILE).write_text('{"host": "shop.test", "port": 1}')
     place = ("--folder", str(tmp_path))

@@ -16,8 +16,8 @@ from garboard.disk.hullfile import CheckedEntries
 from garboard.hosting.host import PluginHost
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.pages import sheet
-from garboard_shop.pages.accounts import Accounts
 from garboard_shop.pages.index import Index, card_of
+from garboard_shop.pages.summaries import Summaries
 from garboard_shop.store import Delivery
 from pages_rig import (
     CHIEF,
@@ -83,11 +83,11 @@ def test_each_boat_says_what_came_from_which_tablet_and_who_entered_it(pages: Pa
         len(ids) for one in pages.store.deliveries(0, NOON) for ids in one.ids.values() if one.tablet.endswith("3")
     )
     on_the_sheet = sheet.day_sheet(
-        pages.store, pages.desk.accounts, pages.desk.index, date(2026, 11, 25), sheet.CAME
+        pages.store, pages.desk.summaries, pages.desk.index, date(2026, 11, 25), sheet.RECEIVED
     ).boats
-    from_third = [came for boat in on_the_sheet for came in boat.came if came.tablet == "Tablet 3"]
-    assert sum(came.entries for came in from_third) == brought > 0
-    assert {came.by for came in from_third} == {("T. Quill",)}
+    from_third = [received for boat in on_the_sheet for received in boat.received if received.tablet == "Tablet 3"]
+    assert sum(received.entries for received in from_third) == brought > 0
+    assert {received.by for received in from_third} == {("T. Quill",)}
     assert "from Tablet 3 at" in words
 
 
@@ -109,7 +109,7 @@ def test_stale_signatures_name_what_they_do_not_cover(manager: Browser) -> None:
 
 def test_a_wrong_clock_a_missing_plugin_and_a_look_alike_number_are_said(manager: Browser) -> None:
     words = words_of(manager.text(TODAY))
-    assert "That tablet's clock is 24 h ahead" in words
+    assert "This tablet's clock is 24 h ahead" in words
     assert "1 entry needs the plugin shop_paint" in words
     assert words.count("One boat, or two?") == 1
     assert (
@@ -120,15 +120,15 @@ def test_a_wrong_clock_a_missing_plugin_and_a_look_alike_number_are_said(manager
 
 def test_what_is_missing_before_hand_over_is_said_and_what_is_ready_too(pages: Pages, manager: Browser) -> None:
     def missing(job: str) -> tuple[str, ...]:
-        found = pages.desk.accounts.of(KITTIWAKE if job.startswith("kitti") else SALTGRASS)
-        account = found.job(job) if found else None
-        assert account is not None
-        return account.missing
+        found = pages.desk.summaries.of(KITTIWAKE if job.startswith("kitti") else SALTGRASS)
+        summary = found.job(job) if found else None
+        assert summary is not None
+        return summary.missing
 
     assert missing("saltgrass-2026-05")[0] == "1 disagreement to settle"
     assert missing("saltgrass-2026-05")[-1] == "no technician has signed"
     assert missing("kittiwake-2026-05") == ("the technician signed before later changes",)
-    boat = pages.desk.accounts.of(KITTIWAKE)
+    boat = pages.desk.summaries.of(KITTIWAKE)
     assert boat is not None
     covers: list[object] = [*boat.boat.state.coverage("kittiwake-2026-05")]
     signed = {"role": "technician", "name": "R. Vane", "covers": covers}
@@ -153,7 +153,7 @@ def test_a_day_can_be_asked_by_what_was_entered_on_it(manager: Browser) -> None:
 
 def test_an_empty_day_leads_to_the_last_one_with_work(manager: Browser) -> None:
     words = words_of(manager.text("/days/2026-01-01"))
-    assert "Nothing came ashore on this day. The last work held here was entered on" in words
+    assert "Nothing came ashore on this day. The latest work was entered on" in words
 
 
 @pytest.mark.parametrize("day", ["yesterday", "2026-13-01", "2026-11-25x"])
@@ -222,9 +222,9 @@ def test_no_page_needs_another_server_or_a_style_inside(manager: Browser) -> Non
 
 
 def test_the_boat_page_shows_every_finding_its_figures_and_what_it_rests_on(pages: Pages, manager: Browser) -> None:
-    account = pages.desk.accounts.of(KITTIWAKE)
-    assert account is not None
-    (job,) = account.jobs
+    summary = pages.desk.summaries.of(KITTIWAKE)
+    assert summary is not None
+    (job,) = summary.jobs
     words = words_of(manager.text(f"/boats/{KITTIWAKE}"))
     for one in job.assessed:
         assert " ".join(one.finding.sentence.split()) in words
@@ -256,7 +256,7 @@ def test_a_boat_is_found_by_name_owner_and_hull_number_however_typed(manager: Br
 
 
 def test_a_boat_is_found_by_its_propeller_and_by_the_day_it_was_worked_on(pages: Pages, manager: Browser) -> None:
-    boat = pages.desk.accounts.of(SALTGRASS)
+    boat = pages.desk.summaries.of(SALTGRASS)
     assert boat is not None
     propeller = next(engine.propeller for engine in boat.boat.state.vessel()[0].engines if engine.propeller)
     found = words_of(manager.client.get("/boats", params={"q": f"pitch {propeller.pitch}"}).text)
@@ -346,9 +346,9 @@ def test_the_day_sheet_reads_only_the_boats_of_its_day_however_many_there_are(
     for number in others:
         put(pages, entry("field", ("name",), f"Boat {number}", hull=number), at=yesterday)
     counting = Counting(pages.store)
-    accounts = Accounts(counting, plugins)  # type: ignore[arg-type]
+    summaries = Summaries(counting, plugins)  # type: ignore[arg-type]
     index = Index(counting, now=lambda: NOON)  # type: ignore[arg-type]
-    found = sheet.day_sheet(counting, accounts, index, date(2026, 11, 25), sheet.CAME)  # type: ignore[arg-type]
+    found = sheet.day_sheet(counting, summaries, index, date(2026, 11, 25), sheet.RECEIVED)  # type: ignore[arg-type]
     assert len(found.boats) == 4
     assert set(counting.read) == {SALTGRASS, KITTIWAKE, LONG_REACH, MISTYPED, SHOP_RECORD}
 
@@ -370,13 +370,13 @@ def test_a_day_with_very_many_boats_is_turned_over_page_by_page(pages: Pages, ma
 
 
 def test_a_boat_is_assessed_again_only_when_an_entry_of_it_came(pages: Pages) -> None:
-    before = pages.desk.accounts.of(SALTGRASS)
-    assert pages.desk.accounts.of(SALTGRASS) is before
+    before = pages.desk.summaries.of(SALTGRASS)
+    assert pages.desk.summaries.of(SALTGRASS) is before
     put(pages, entry("measure", ("prop_check.full_throttle", "speed", "1", ""), "30.0 kn"))
-    after = pages.desk.accounts.of(SALTGRASS)
+    after = pages.desk.summaries.of(SALTGRASS)
     assert after is not None
     assert after is not before
-    assert pages.desk.accounts.of(SALTGRASS) is after
+    assert pages.desk.summaries.of(SALTGRASS) is after
 
 
 def test_a_recording_that_comes_later_is_used_when_it_is_there(pages: Pages) -> None:
@@ -384,13 +384,13 @@ def test_a_recording_that_comes_later_is_used_when_it_is_there(pages: Pages) -> 
     moved = {name: held.get(name) for name in held.names()}
     for name in moved:
         (held.folder / name).unlink()
-    without = pages.desk.accounts.of(KITTIWAKE)
+    without = pages.desk.summaries.of(KITTIWAKE)
     assert without is not None
     assert without.lacking <= moved.keys()
     assert without.lacking
     for content in moved.values():
         held.put(content)
-    complete = pages.desk.accounts.of(KITTIWAKE)
+    complete = pages.desk.summaries.of(KITTIWAKE)
     assert complete is not None
     assert not complete.lacking
     assert len(complete.figures) > len(without.figures)

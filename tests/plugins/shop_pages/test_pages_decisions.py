@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from garboard.disk.entries import Entry
-from garboard.disk.hullfile import CheckedEntries, Put
+from garboard.disk.hullfile import CheckedEntries, PutResult
 from garboard.disk.storage import NotSaved
 from garboard.history.authoring import Author, measure
 from garboard.history.authority import ON_THE_PAGE
@@ -58,7 +58,7 @@ def measured_elsewhere(pages: Pages, value: str) -> Entry:
 def test_a_boats_page_says_what_took_the_place_of_values_that_disagreed_and_how(pages: Pages, manager: Browser) -> None:
     """Settled with a reason, or measured again by someone who saw both: the page tells one from the other."""
     path = f"/boats/{SALTGRASS}"
-    heading = "Settled, or measured again where values disagreed"
+    heading = "Settled disagreements"
     assert heading not in manager.text(path)
     step, field, row, _ = SPEED.subject
     again = measure(Author("tablet 9", "A. Hand"), state_of(pages), JOB, step, field, "31.6 kn", row=row)
@@ -66,7 +66,7 @@ def test_a_boats_page_says_what_took_the_place_of_values_that_disagreed_and_how(
     said = words_of(manager.text(path))
     assert heading in said
     assert "Speed over ground, 2: 31.6 kn , measured again by A. Hand" in said
-    assert "without a reason. In place of 31.9 kn by R. Vane, 31.4 kn by N. Sorrel." in said
+    assert "without a reason. Instead of 31.9 kn by R. Vane, 31.4 kn by N. Sorrel." in said
 
 
 def test_a_boats_page_says_why_a_value_was_settled(pages: Pages, manager: Browser) -> None:
@@ -74,7 +74,7 @@ def test_a_boats_page_says_why_a_value_was_settled(pages: Pages, manager: Browse
     manager.send(choice(manager), value=right.id, reason=WHY)
     said = words_of(manager.text(f"/boats/{SALTGRASS}"))
     assert f"settled by {CHIEF}" in said
-    assert f"{WHY}. In place of 31.9 kn by R. Vane, 31.4 kn by N. Sorrel." in said
+    assert f"{WHY}. Instead of 31.9 kn by R. Vane, 31.4 kn by N. Sorrel." in said
 
 
 def test_the_value_chosen_replaces_all_and_says_who_and_why(pages: Pages, manager: Browser) -> None:
@@ -97,12 +97,12 @@ def test_once_settled_the_sheet_says_so_once_and_asks_no_more(pages: Pages, mana
     chosen = state_of(pages).current(SPEED)[0]
     manager.send(form, value=chosen.id, reason=WHY)
     words = words_of(manager.text(TODAY))
-    assert "Settled. The value you chose is used from now on." in words
+    assert "Settled. The value you chose is now used." in words
     assert "To settle" not in words
     assert "Settled." not in words_of(manager.text(TODAY))
     again = manager.send(form, value=chosen.id, reason=WHY)
     assert again.status_code == 409
-    assert "settled meanwhile" in words_of(again.text)
+    assert "Someone else has settled this" in words_of(again.text)
 
 
 @pytest.mark.parametrize("reason", ["", "   "])
@@ -204,7 +204,7 @@ def test_a_move_saved_by_half_keeps_the_job_in_sight_and_the_next_decision_ends_
     form = form_to(manager.text(TODAY), f"/boats/{MISTYPED}/move", other=LONG_REACH)
     true, calls = pages.store.put_if_absent, []
 
-    def full_at_the_second(*arguments: Any) -> Put:
+    def full_at_the_second(*arguments: Any) -> PutResult:
         calls.append(1)
         if len(calls) == 2:
             raise NotSaved("the disk is full")
@@ -297,7 +297,7 @@ def test_a_failure_is_told_without_its_insides(pages: Pages, manager: Browser, m
     def fail(*_arguments: object) -> None:
         raise RuntimeError("inner secret")
 
-    monkeypatch.setattr(pages.desk.accounts, "of", fail)
+    monkeypatch.setattr(pages.desk.summaries, "of", fail)
     answer = manager.get(f"/boats/{SALTGRASS}")
     assert answer.status_code == 500
     assert "inner secret" not in answer.text

@@ -63,10 +63,10 @@ def test_a_days_measurements_and_those_of_all_boats_hold_as_many_as_stand(pages:
     standing = [
         entry
         for hull in pages.store.hulls.hulls()
-        for fold in [pages.desk.accounts.of(hull).boat.state]  # type: ignore[union-attr]
-        for key in fold.registers
+        for state in [pages.desk.summaries.of(hull).boat.state]  # type: ignore[union-attr]
+        for key in state.registers
         if key.kind == "measure"
-        for entry in fold.current(key)
+        for entry in state.current(key)
     ]
     assert len(today) == len(everything) == len(standing) > 300
     entered = rows_in(manager.text("/measurements.csv?day=2026-05-14&by=entered"))

@@ -158,9 +158,9 @@ def test_on_paper_the_sheet_has_what_matters_and_nothing_to_click(evening: Eveni
     page = evening.window(DESK)
     printed = PdfReader(BytesIO(page.pdf(format="Letter")))
     text = " ".join(" ".join(sheet.extract_text() for sheet in printed.pages).split())
-    for words in ("Saltgrass", "31.9 kn", "31.4 kn", "Punch list", "Kittiwake", "Signatures gone stale"):
+    for words in ("Saltgrass", "31.9 kn", "31.4 kn", "Punch list", "Kittiwake", "Stale signatures"):
         assert words in text, words
-    for words in ("Sign out", "Use the chosen value", "Sign as manager", "Full account"):
+    for words in ("Sign out", "Use the chosen value", "Sign as manager", "Full report"):
         assert words not in text, words
     page.context.close()
 
@@ -179,7 +179,7 @@ def test_the_manager_settles_joins_and_takes_the_book_and_the_tablets_learn_of_i
     alike.get_by_text("Same boat …").click()
     form = alike.locator("form[action$='/same-boat']")
     form.get_by_label("Why").fill("letter for a digit")
-    form.get_by_role("button", name="They are one boat").click()
+    form.get_by_role("button", name="Mark as one boat").click()
     assert page.locator(f"#boat-{LONG_REACH}").or_(page.locator(f"#boat-{MISTYPED}")).count() == 1
 
     with page.expect_download() as download:

@@ -45,7 +45,7 @@ def test_someone_added_again_keeps_the_name_and_gets_the_new_role_and_password(t
 def test_someone_removed_can_sign_in_no_more_and_a_name_nobody_has_is_refused(tmp_path: Path) -> None:
     run("add", "R. Vane", "--folder", str(tmp_path), "--password", PASSWORD)
     assert run("remove", "R. Vane", "--folder", str(tmp_path)).exit_code == 0
-    assert run("list", "--folder", str(tmp_path)).output == "nobody may sign in yet\n"
+    assert run("list", "--folder", str(tmp_path)).output == "Nobody may sign in yet.\n"
     again = run("remove", "R. Vane", "--folder", str(tmp_path))
     assert again.exit_code == 2
     assert "one who may sign in: nobody" in again.output

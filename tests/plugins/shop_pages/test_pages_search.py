@@ -166,5 +166,5 @@ def test_when_more_boats_fit_than_are_shown_the_page_says_so(pages: Pages, manag
         pages.store.put_if_absent(offered, "000000000001", NOON, 0)
         pages.desk.index.read(made.hull_key)
     said = words_of(manager.text("/boats?q=gannet"))
-    assert f"More than {MOST_SHOWN} boats; the first are shown, add a word to narrow it down." in said
+    assert f"More than {MOST_SHOWN} boats. These are the first; add a word to narrow the search." in said
     assert "10 boats." in words_of(manager.text("/boats?q=gannet+XYZ0007"))

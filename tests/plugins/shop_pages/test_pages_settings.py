@@ -8,8 +8,8 @@ import pytest
 from garboard.disk.entries import SHOP_RECORD
 from garboard.history.authority import ON_THE_PAGE
 from garboard.judging.assessing import assess_hulls
-from garboard_shop.pages.accounts import make_account
 from garboard_shop.pages.settings import record_of, shown_setting
+from garboard_shop.pages.summaries import make_summary
 from pages_rig import CHIEF, HAND, LONG_REACH, SALTGRASS, Browser, Pages, form_to, words_of
 from setting_jobs import DROP, OFFICE, set_for_shop
 
@@ -28,7 +28,7 @@ def change(browser: Browser, value: str = "0.5 %", why: str = WHY) -> None:
 
 
 def verdicts(pages: Pages, hull: str) -> list[tuple[str, str]]:
-    account = make_account(pages.store, pages.desk.host, hull)
+    account = make_summary(pages.store, pages.desk.host, hull)
     return [(one.finding.code, one.finding.verdict.value) for job in account.jobs for one in job.assessed]
 
 

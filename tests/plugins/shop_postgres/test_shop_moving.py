@@ -13,7 +13,7 @@ from click.testing import CliRunner, Result
 
 from campaigns.writers import entry_number
 from garboard.commands.cli import program
-from garboard.disk.hullfile import CheckedEntries, Put
+from garboard.disk.hullfile import CheckedEntries, PutResult
 from garboard.disk.storage import NotSaved
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.moving import END_OF_TIME, Copied, copy_shop
@@ -131,7 +131,9 @@ class Failing:
         if self.left < 0:
             raise NotSaved("cut")
 
-    def put_if_absent(self, offered: Mapping[str, CheckedEntries], tablet: str, at: int, clock_offset: int) -> Put:
+    def put_if_absent(
+        self, offered: Mapping[str, CheckedEntries], tablet: str, at: int, clock_offset: int
+    ) -> PutResult:
         self._count()
         return self.store.put_if_absent(offered, tablet, at, clock_offset)
 
@@ -179,7 +181,9 @@ def test_a_hull_that_is_not_whole_in_the_copy_is_named(new_yard: NewYard, folder
     """A store that drops what it is given is found out by counting."""
 
     class Dropping(PostgresStore):
-        def put_if_absent(self, offered: Mapping[str, CheckedEntries], tablet: str, at: int, clock_offset: int) -> Put:
+        def put_if_absent(
+            self, offered: Mapping[str, CheckedEntries], tablet: str, at: int, clock_offset: int
+        ) -> PutResult:
             kept = {hull: CheckedEntries(list(entries.items())[:-1]) for hull, entries in offered.items()}
             return super().put_if_absent(kept, tablet, at, clock_offset)
 

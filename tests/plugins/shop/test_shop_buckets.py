@@ -1,4 +1,4 @@
-"""Few new entries among full hulls: only the sixteenths of a hull that differ are compared."""
+"""Few new entries among full hulls: only the hash buckets of a hull that differ are compared."""
 
 from __future__ import annotations
 
@@ -57,12 +57,12 @@ def mark_of(ids: Iterable[str], first: str) -> str:
 
 
 @given(IDS, IDS, IDS)
-def test_sixteenths_differ_where_their_marks_do(
+def test_buckets_differ_where_their_digests_do(
     both: frozenset[str], mine: frozenset[str], theirs: frozenset[str]
 ) -> None:
     mine, theirs = both | mine, both | theirs
-    assert wire.marks(mine) == "".join(mark_of(mine, first) for first in "0123456789abcdef")
-    differing = wire.differing_sixteenths(wire.marks(mine), wire.marks(theirs))
+    assert wire.bucket_digests(mine) == "".join(mark_of(mine, first) for first in "0123456789abcdef")
+    differing = wire.differing_buckets(wire.bucket_digests(mine), wire.bucket_digests(theirs))
     assert differing == "".join(first for first in "0123456789abcdef" if mark_of(mine, first) != mark_of(theirs, first))
     assert {name[0] for name in mine ^ theirs} >= {*differing}
 
@@ -80,9 +80,7 @@ def test_one_new_entry_a_hull_on_both_sides_costs_less_than_these_entries(tmp_pa
         assert asked.count("/v1/sixteenths") == 1
 
 
-def test_a_full_day_and_small_hulls_are_brought_without_asking_about_sixteenths(
-    tmp_path: Path, asked: list[str]
-) -> None:
+def test_a_full_day_and_small_hulls_are_brought_without_asking_about_buckets(tmp_path: Path, asked: list[str]) -> None:
     with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
         put(folder, range(ALIKE))
         assert bring_ashore(folder, paired).equal
@@ -94,11 +92,11 @@ def test_a_full_day_and_small_hulls_are_brought_without_asking_about_sixteenths(
 
 
 @pytest.mark.parametrize("digits", [0, 1, 2])
-def test_sixteenths_marked_alike_by_chance_are_told_apart_in_the_end(
+def test_buckets_with_one_digest_by_chance_are_told_apart_in_the_end(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, digits: int
 ) -> None:
-    """With marks of no character all are alike, with one every sixteenth pair is."""
-    monkeypatch.setattr("garboard.shop_link.wire.MARK_DIGITS", digits)
+    """With digests of no character all are alike, with one every sixteenth pair is."""
+    monkeypatch.setattr("garboard.shop_link.wire.BUCKET_DIGEST_DIGITS", digits)
     with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
         put(folder, range(ALIKE + 4))
         put(shop.hulls, [*range(ALIKE), *range(1000, 1004)])
@@ -125,8 +123,8 @@ def test_whatever_each_side_lacks_both_hold_the_same_in_the_end(tmp_path: Path, 
             assert folder.ids(hull) == shop.store.ids(hull) == ids
 
 
-def test_sixteenths_of_a_large_hull_come_in_as_many_answers_as_they_need(tmp_path: Path, asked: list[str]) -> None:
-    """What an answer has no room for is asked for again, in the same sixteenths."""
+def test_buckets_of_a_large_hull_come_in_as_many_answers_as_they_need(tmp_path: Path, asked: list[str]) -> None:
+    """What an answer has no room for is asked for again, in the same buckets."""
     with RunningShop(tmp_path / "shop", Limits(answer=1000)) as shop, HullFolder(tmp_path / "tablet") as folder:
         made = [entry_number(number, HULLS[0]) for number in range(600)]
         folder.put_if_absent(HULLS[0], made[:590])
@@ -137,7 +135,7 @@ def test_sixteenths_of_a_large_hull_come_in_as_many_answers_as_they_need(tmp_pat
         assert asked.count("/v1/diff") > 1
 
 
-def test_cut_anywhere_while_sixteenths_are_compared_the_next_time_ends_equal(tmp_path: Path) -> None:
+def test_cut_anywhere_while_buckets_are_compared_the_next_time_ends_equal(tmp_path: Path) -> None:
     """Each time one new entry a hull on both sides, and the connection cut a little later than the time before."""
     with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
         put(folder, range(ALIKE))

@@ -1,4 +1,4 @@
-"""A readable account of a job's findings, for a terminal or a plain file."""
+"""A readable report of a job's findings, for a terminal or a plain file."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def make_console(*, colour: bool = True, error: bool = False) -> Console:
     return console
 
 
-def print_account(
+def print_report(
     console: Console,
     view: JobView,
     host: PluginHost,

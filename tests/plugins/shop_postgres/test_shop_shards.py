@@ -20,10 +20,10 @@ from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.storage import NotSaved
 from garboard.faults import InputError
 from garboard_shop.postgres import PostgresStore, hulls, schema
-from garboard_shop.postgres import spread as spreading
+from garboard_shop.postgres import shards as sharding
 from garboard_shop.postgres.database import place_of
 from garboard_shop.postgres.schema import VERSION
-from garboard_shop.postgres.spread import spread_shop
+from garboard_shop.postgres.shards import shard_shop
 from garboard_shop.postgres.verbs import EDITION
 from garboard_shop.store import TECHNICIAN, Holding, StoreAway, Tablet
 from postgres_cluster import Cluster, SpreadClusters, why_not_spread
@@ -46,7 +46,7 @@ def rows(url: str, asked: str) -> list[tuple[Any, ...]]:
 
 def refusal(store: str, *over: str) -> str:
     with pytest.raises(InputError) as refused:
-        spread_shop(store, over)
+        shard_shop(store, over)
     return str(refused.value)
 
 
@@ -62,7 +62,7 @@ class Apart:
     def __init__(self, spread: SpreadClusters) -> None:
         self.front = spread.front.database()
         self.parts = [cluster.database() for cluster in spread.behind]
-        spread_shop(self.front, self.parts)
+        shard_shop(self.front, self.parts)
 
 
 @pytest.fixture
@@ -110,7 +110,7 @@ def test_the_command_sets_a_spread_shop_up_and_given_again_leaves_what_is_in_it(
     over = [word for part in parts for word in ("--over", part)]
     first = CliRunner().invoke(program, ["shop-spread", "--store", front, *over])
     assert first.exit_code == 0, first.output
-    assert f"part 2 of 2: {spread.behind[1].folder}" in first.output
+    assert f"shard 2 of 2: {spread.behind[1].folder}" in first.output
     with closing(PostgresStore(front)) as store:
         store.put_if_absent(some(*HULLS), "t", NOON, 0)
     for again in (over, []):
@@ -145,7 +145,7 @@ def test_shop_servers_can_ask_as_a_user_without_rights_on_the_server_in_front(ow
         ):
             with pytest.raises(psycopg.errors.InsufficientPrivilege):
                 rows(as_worker, forbidden)
-        spread_shop(front, ())
+        shard_shop(front, ())
 
 
 def test_what_cannot_be_spread_is_refused_in_words_and_nothing_is_made(
@@ -156,14 +156,14 @@ def test_what_cannot_be_spread_is_refused_in_words_and_nothing_is_made(
     three = [*parts, spread.behind[0].database()]
     assert "power of two, got 3" in refusal(front, *three)
     assert "power of two, got 1" in refusal(front, parts[0])
-    assert "the addresses of those behind" in refusal(front)
+    assert "the addresses of the shards of" in refusal(front)
     assert "no yard" in refusal(front, parts[0], f"{parts[1]}&yard=2")
     rows(parts[0], "create role another superuser login")
-    assert "the same, with the same password" in refusal(front, parts[0].replace("shop@", "another@"), parts[1])
+    assert "the same user and password" in refusal(front, parts[0].replace("shop@", "another@"), parts[1])
     rows(front, "create role limited login")
     assert "a superuser of that server" in refusal(front.replace("shop@", "limited@"), *parts)
     with monkeypatch.context() as patch:
-        patch.setattr(spreading, "EXTENSION", "no_such_extension")
+        patch.setattr(sharding, "EXTENSION", "no_such_extension")
         told = refusal(front, *parts)
         assert "Debian's package postgresql-" in told
         assert "-plproxy" in told
@@ -181,11 +181,13 @@ def test_a_database_that_is_something_else_already_is_refused_and_left_as_it_is(
     empty = [cluster.database() for cluster in spread.behind]
     assert "got a whole shop" in refusal(whole, *empty)
     assert "got a whole shop" in refusal(new, whole, empty[1])
-    assert "got number 2 of the 2 parts" in refusal(new, *apart.parts[::-1])
-    assert "got number 1 of the 2 parts" in refusal(new, *apart.parts, *empty)
-    assert "in front of the 2 parts" in refusal(apart.front, *empty, *(cluster.database() for cluster in spread.behind))
-    assert "got number 1 of the 2 parts" in refusal(new, empty[0], empty[0])
-    assert "got number 1 of the 2 parts" in open_refusal(apart.parts[0])
+    assert "got number 2 of the 2 shards" in refusal(new, *apart.parts[::-1])
+    assert "got number 1 of the 2 shards" in refusal(new, *apart.parts, *empty)
+    assert "got the front database of the 2 shards" in refusal(
+        apart.front, *empty, *(cluster.database() for cluster in spread.behind)
+    )
+    assert "got number 1 of the 2 shards" in refusal(new, empty[0], empty[0])
+    assert "got number 1 of the 2 shards" in open_refusal(apart.parts[0])
     with closing(PostgresStore(whole)) as store:
         assert store.digests()[HULLS[0]].entries == 5
 
@@ -194,7 +196,7 @@ def test_a_password_is_kept_where_only_its_user_sees_it_and_told_in_no_message(o
     """These servers ask for none; whoever else may look into the database in front reads the parts' addresses only."""
     front = own.front.database()
     parts = [cluster.database().replace("shop@", "shop:tr0ub4dor@") for cluster in own.behind]
-    spread_shop(front, parts)
+    shard_shop(front, parts)
     rows(front, "create role curious login")
     curious = front.replace("shop@", "curious@")
     assert "tr0ub4dor" in str(rows(front, "select umoptions from pg_user_mappings"))
@@ -257,7 +259,7 @@ def test_parts_put_in_another_order_behind_a_shop_at_work_take_nothing_in_and_th
         with pytest.raises(NotSaved, match="in another order"):
             store.put_if_absent(some(*HULLS, numbers=range(10)), "t", NOON, 0)
         assert "that one in its place" in open_refusal(apart.front)
-        spread_shop(apart.front, apart.parts)
+        shard_shop(apart.front, apart.parts)
         assert len(store.put_if_absent(some(*HULLS, numbers=range(10)), "t", NOON, 0).added) == 150
 
 
@@ -271,7 +273,7 @@ def test_parts_another_version_made_are_refused_and_the_command_given_again_brin
     told = open_refusal(old.front)
     assert "garboard shop-spread" in told
     assert told.count("number ") == 2
-    spread_shop(old.front, ())
+    shard_shop(old.front, ())
     with closing(PostgresStore(old.front)) as store:
         assert len(store.put_if_absent(some(*HULLS), "t", NOON, 0).added) == 150
     for url in (old.front, *old.parts):
@@ -436,7 +438,7 @@ def test_a_shop_over_two_parts_is_copied_to_four_and_the_counts_compared(
     """Two of the four on each of two servers."""
     monkeypatch.delenv("GARBOARD_SHOP_STORE", raising=False)
     two, four = spread.database(), spread.front.database()
-    spread_shop(four, [cluster.database() for cluster in (*spread.behind, *spread.behind)])
+    shard_shop(four, [cluster.database() for cluster in (*spread.behind, *spread.behind)])
     content = os.urandom(1000)
     with closing(PostgresStore(two)) as store:
         store.put_if_absent(some(*HULLS), "t", NOON, 0)

@@ -1,4 +1,4 @@
-"""A boat as the pages show it: folded, assessed, and kept until one of its entries changes."""
+"""A boat as the pages show it: replayed, assessed, and kept until one of its entries changes."""
 
 from __future__ import annotations
 
@@ -49,9 +49,9 @@ _PIECE = 1 << 20
 class Choice:
     """A disagreement to settle.
 
-    token  : names the slot in a form
-    saw    : names what stands in it, so that a value that comes meanwhile is not passed over unseen
-    values : what stands, in order of display
+    token  : names the register in a form
+    saw    : names the values in it, so that a value that arrives meanwhile is noticed
+    values : the values, in order of display
     """
 
     token: str
@@ -71,13 +71,13 @@ class Stale:
 
 
 @attrs.frozen(kw_only=True)
-class JobAccount:
+class JobSummary:
     """One job, assessed.
 
-    missing  : what keeps it from being handed over; empty when it is ready
-    coverage : names what a sign-off written now covers
-    joined   : what says that another job was joined into it
-    decided  : where values disagreed and one took their place: where, and what
+    missing     : what keeps it from being handed over; empty when it is ready
+    coverage    : names what a sign-off written now covers
+    joined      : entries that joined another job into it
+    resolutions : disagreements that were settled: where, and how
     """
 
     id: str
@@ -92,7 +92,7 @@ class JobAccount:
     coverage: str
     is_guest: bool
     joined: tuple[Entry, ...]
-    decided: tuple[tuple[str, Resolution], ...]
+    resolutions: tuple[tuple[str, Resolution], ...]
 
     @property
     def counts(self) -> Mapping[Verdict, int]:
@@ -116,7 +116,7 @@ class JobAccount:
 
 
 @attrs.frozen(kw_only=True)
-class BoatAccount:
+class BoatSummary:
     """One boat with all its jobs.
 
     held    : ids of its entries, by every hull number anything of it was written under
@@ -126,7 +126,7 @@ class BoatAccount:
     """
 
     boat: Boat
-    jobs: tuple[JobAccount, ...]
+    jobs: tuple[JobSummary, ...]
     entries: Mapping[str, Entry]
     held: Mapping[str, frozenset[str]]
     lacking: frozenset[str]
@@ -148,7 +148,7 @@ class BoatAccount:
 
     @property
     def digest(self) -> str:
-        """Equal for accounts made from the same entries and recordings, by the same managers."""
+        """Equal for summaries made from the same entries and recordings, by the same managers."""
         managers = self.boat.managers or () if self.has_settings else ()
         return _short([name for ids in (*self.held.values(), self.lacking, managers) for name in (*sorted(ids), "")])
 
@@ -175,8 +175,8 @@ class BoatAccount:
     @property
     def needs_plugins(self) -> tuple[tuple[str, int], ...]:
         """Plugins that entries here come from and this machine lacks, each with how many entries."""
-        homes = {id(fold): fold for fold in (self.boat.state, *self.boat.moved_in.values())}
-        unknown = [entry for fold in homes.values() for entry in fold.unknown.values()]
+        homes = {id(state): state for state in (self.boat.state, *self.boat.moved_in.values())}
+        unknown = [entry for state in homes.values() for entry in state.unknown.values()]
         return tuple(sorted(Counter(" and ".join(sorted(one.plugins)) or one.kind for one in unknown).items()))
 
     @property
@@ -184,31 +184,31 @@ class BoatAccount:
         """Whether anything in it depends on whose settings hold."""
         return any(job.view.settings_set for job in self.jobs)
 
-    def job(self, job: str) -> JobAccount | None:
+    def job(self, job: str) -> JobSummary | None:
         return next((one for one in self.jobs if one.id == job), None)
 
     def choice(self, token: str) -> tuple[HullState, RegisterKey] | None:
-        """The slot a form means, with the fold it is in."""
+        """The register a form means, with the state it is in."""
         for job in self.jobs:
-            for fold, key in disagreeing(self.boat, job.id):
+            for state, key in disagreeing(self.boat, job.id):
                 if token_of(key) == token:
-                    return fold, key
+                    return state, key
         return None
 
 
 def token_of(key: RegisterKey) -> str:
-    """A short name of a slot, for forms."""
+    """A short name of a register, for forms."""
     return _short([key.kind, key.job, *key.subject])
 
 
-def seen_in(fold: HullState, key: RegisterKey) -> str:
-    """A short name of everything that stands in a slot."""
-    return _short([*fold.heads(key)])
+def seen_in(state: HullState, key: RegisterKey) -> str:
+    """A short name of all current values of a register."""
+    return _short([*state.heads(key)])
 
 
-def coverage_seen(fold: HullState, job: str) -> str:
+def coverage_seen(state: HullState, job: str) -> str:
     """A short name of everything a sign-off written now covers."""
-    return _short([*fold.coverage(job)])
+    return _short([*state.coverage(job)])
 
 
 def _short(texts: Sequence[str]) -> str:
@@ -216,7 +216,7 @@ def _short(texts: Sequence[str]) -> str:
 
 
 def disagreeing(boat: Boat, job: str) -> tuple[tuple[HullState, RegisterKey], ...]:
-    """What disagrees in a job and in the vessel it belongs to, each with the fold it is in."""
+    """What disagrees in a job and in the vessel it belongs to, each with the state it is in."""
     home = boat.state_of(job)
     found = [(home, key) for key in home.disagreements(job) if home is boat.state or key.kind != "field"]
     if home is not boat.state:
@@ -224,8 +224,8 @@ def disagreeing(boat: Boat, job: str) -> tuple[tuple[HullState, RegisterKey], ..
     return tuple(found)
 
 
-def slot_in_words(key: RegisterKey, host: PluginHost) -> str:
-    """A slot in the words the person saw."""
+def register_in_words(key: RegisterKey, host: PluginHost) -> str:
+    """A register in the words the person saw."""
     if key.kind == "measure" and len(key.subject) == 4:
         step, field, row, of = key.subject
         return place_in_words((step, field, row, of), host)
@@ -242,19 +242,19 @@ def slot_in_words(key: RegisterKey, host: PluginHost) -> str:
     return f"{key.kind} {' '.join(key.subject)}".strip()
 
 
-class Accounts:
-    """Boats' accounts, made when asked for. One is made anew only when an entry or a recording of it has come.
+class Summaries:
+    """Summaries of boats, made when asked for, and again only when an entry or a recording of the boat arrived.
 
     The time to show a boat does not depend on how many others there are.
     """
 
     def __init__(self, store: Store, host: PluginHost, most: int = MOST_BOATS_KEPT) -> None:
         self._store, self._host, self._most = store, host, most
-        self._kept: OrderedDict[str, BoatAccount] = OrderedDict()
+        self._kept: OrderedDict[str, BoatSummary] = OrderedDict()
         self._guard = threading.Lock()
         self._making: dict[str, threading.Lock] = {}
 
-    def of(self, hull: str) -> BoatAccount | None:
+    def of(self, hull: str) -> BoatSummary | None:
         """The boat of a hull number; None when nothing is held of it, and for the shop's own record.
 
         errors : storage.NewerFormat
@@ -264,18 +264,18 @@ class Accounts:
             return None
         with self._guard:
             making = self._making.setdefault(key, threading.Lock())
-        with making:  # two people opening one boat wait for one account
-            kept = self._kept.get(key)
-            if kept is None or not self._is_fresh(kept):
-                kept = make_account(self._store, self._host, key)
+        with making:  # two people opening one boat wait for one summary
+            summary = self._kept.get(key)
+            if summary is None or not self._is_fresh(summary):
+                summary = make_summary(self._store, self._host, key)
             with self._guard:
-                self._kept[key] = kept
+                self._kept[key] = summary
                 self._kept.move_to_end(key)
                 while len(self._kept) > self._most:
                     self._making.pop(self._kept.popitem(last=False)[0], None)
-            return kept
+            return summary
 
-    def _is_fresh(self, kept: BoatAccount) -> bool:
+    def _is_fresh(self, kept: BoatSummary) -> bool:
         return (
             all(self._store.ids(hull) == ids for hull, ids in kept.held.items())
             and not any(is_held(self._store.attachments, name) for name in kept.lacking)
@@ -315,13 +315,13 @@ def open_boat(store: Store, hull: str) -> tuple[Boat, dict[str, Entry], dict[str
     return open_entries(entries_of, hull, managers_devices(store.register)), entries, held
 
 
-def make_account(store: Store, host: PluginHost, hull: str) -> BoatAccount:
+def make_summary(store: Store, host: PluginHost, hull: str) -> BoatSummary:
     """Replay and assess a boat."""
     boat, entries, held = open_boat(store, hull)
     recordings = _Recordings(store.attachments)
-    jobs = tuple(_job_account(boat, job, host, recordings.load) for job in boat.jobs)
+    jobs = tuple(_job_summary(boat, job, host, recordings.load) for job in boat.jobs)
     figures = {figure_name(figure): figure for job in jobs for figure in _figures(one.finding for one in job.assessed)}
-    return BoatAccount(
+    return BoatSummary(
         boat=boat,
         jobs=jobs,
         entries=entries,
@@ -336,25 +336,25 @@ def _figures(findings: Iterable[Finding]) -> Iterable[Figure]:
     return (figure for finding in findings for figure in finding.figures)
 
 
-def _job_account(boat: Boat, job: str, host: PluginHost, load: Callable[[str], Recording]) -> JobAccount:
+def _job_summary(boat: Boat, job: str, host: PluginHost, load: Callable[[str], Recording]) -> JobSummary:
     seen = boat.view(job, load)
     assessed = host.assess(seen)
     home = boat.state_of(job)
     choices = tuple(
-        Choice(token_of(key), seen_in(fold, key), slot_in_words(key, host), fold.current(key))
-        for fold, key in disagreeing(boat, job)
+        Choice(token_of(key), seen_in(state, key), register_in_words(key, host), state.current(key))
+        for state, key in disagreeing(boat, job)
     )
     stale = tuple(
         Stale(
             one.sign_off.subject[0] if one.sign_off.subject else "",
             " ".join(one.sign_off.subject[1:]) or one.sign_off.by,
             one.sign_off.at,
-            tuple(dict.fromkeys(slot_in_words(register_of(entry), host) for entry in one.not_covered)),
+            tuple(dict.fromkeys(register_in_words(register_of(entry), host) for entry in one.not_covered)),
         )
         for one in home.stale(job)
     )
     punch = punch_list(seen, host, assessed)
-    return JobAccount(
+    return JobSummary(
         id=job,
         view=seen,
         assessed=assessed,
@@ -366,8 +366,10 @@ def _job_account(boat: Boat, job: str, host: PluginHost, load: Callable[[str], R
         missing=tuple(_missing(seen, assessed, punch, len(choices))),
         coverage=coverage_seen(home, job),
         is_guest=job in boat.moved_in,
-        decided=tuple((slot_in_words(register_of(one.entry), host), one) for one in home.resolutions(job)),
-        joined=tuple(said for part in home.parts(job) for said in home.current(RegisterKey("move", part, JOINING))),
+        resolutions=tuple((register_in_words(register_of(one.entry), host), one) for one in home.resolutions(job)),
+        joined=tuple(
+            joining for part in home.parts(job) for joining in home.current(RegisterKey("move", part, JOINING))
+        ),
     )
 
 
@@ -427,6 +429,6 @@ def file_of(measurement: Measurement) -> tuple[str, str]:
 
 
 def history_name(measurement: Measurement) -> str:
-    """The name of a measurement's slot, for a link to its history."""
+    """The name of a measurement's register, for a link to its history."""
     key = RegisterKey("measure", "", (measurement.step, measurement.field, measurement.row, measurement.of))
     return name_of(key)

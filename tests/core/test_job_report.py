@@ -1,4 +1,4 @@
-"""The readable account: by phase and step, verdict by word and shape, numbers with their spread and basis."""
+"""The readable report: by phase and step, verdict by word and shape, numbers with their spread and basis."""
 
 import io
 from collections.abc import Sequence
@@ -14,12 +14,12 @@ from garboard.findings import Basis, BasisKind
 from garboard.hosting.host import PluginHost
 from garboard.job_view import Disagreement, JobView
 from garboard.records import Measurement, Note, StepState
-from garboard.report.account import print_account
+from garboard.report.job_report import print_report
 from garboard.report.outline import by_phase, cautions, nothing_to_put_right, numbered_bases, punch_list
 from garboard.steps import Phase
 
 
-def account(
+def report(
     view: JobView,
     host: PluginHost | None = None,
     width: int = 100,
@@ -29,7 +29,7 @@ def account(
 ) -> str:
     host = host or small_plugin.small_host()
     paper = Console(width=width, record=True, highlight=False, markup=False, file=Nowhere(), **console)
-    print_account(paper, view, host, host.assess(view), questions, full=full)
+    print_report(paper, view, host, host.assess(view), questions, full=full)
     return paper.export_text(styles=bool(console.get("force_terminal")))
 
 
@@ -43,14 +43,14 @@ def view(tmp_path: Path) -> JobView:
 
 
 def test_the_account_goes_from_phase_to_step_to_finding(view: JobView) -> None:
-    lines = account(view).splitlines()
+    lines = report(view).splitlines()
     order = ["ALONGSIDE", "Sound the horn", "  ■ fail", "UNDER WAY", "Full-throttle run", "  ▲ advise", "  ✔ pass"]
     places = [next(n for n, line in enumerate(lines) if line.startswith(start)) for start in order]
     assert places == sorted(places)
 
 
 def test_a_verdict_has_shape_word_sentence_numbers_with_spread_and_basis(view: JobView) -> None:
-    text = account(view)
+    text = report(view)
     assert "■ fail" in text
     assert "Horn: Not heard from the dock. Look at its fuse first." in text
     assert "battery at rest 12.65 ± 0.05 V" in text
@@ -59,7 +59,7 @@ def test_a_verdict_has_shape_word_sentence_numbers_with_spread_and_basis(view: J
 
 
 def test_what_passes_takes_one_line_without_numbers_or_basis(view: JobView) -> None:
-    lines = account(view).splitlines()
+    lines = report(view).splitlines()
     place = next(n for n, line in enumerate(lines) if "✔ pass" in line)
     assert lines[place] == "  ✔ pass            starboard engine: 5650 rev/min at full throttle."
     assert lines[place + 1 :][:2] == ["", "PUNCH LIST"]
@@ -67,7 +67,7 @@ def test_what_passes_takes_one_line_without_numbers_or_basis(view: JobView) -> N
 
 
 def test_the_full_account_gives_what_passes_its_numbers_and_basis(view: JobView) -> None:
-    text = account(view, full=True)
+    text = report(view, full=True)
     line = text.index("starboard engine: 5650 rev/min at full throttle.")
     assert "engine speed 5650 ± 20 rev/min; basis 1, 2" in text[line:]
     assert "--full" not in text
@@ -77,25 +77,25 @@ def test_only_what_is_cited_stands_in_the_list_of_bases(view: JobView) -> None:
     """With both engines in order only the horn, which fails, cites its basis."""
     values = tuple(attrs.evolve(m, value="5650 rev/min") if m.field == "speed" else m for m in view.measurements)
     passing = attrs.evolve(view, measurements=values)
-    assert "Invented engine manual" not in account(passing)
-    assert "Invented engine manual" in account(passing, full=True)
-    assert "An invented rule of the test shop" in account(passing).partition("BASIS")[2]
+    assert "Invented engine manual" not in report(passing)
+    assert "Invented engine manual" in report(passing, full=True)
+    assert "An invented rule of the test shop" in report(passing).partition("BASIS")[2]
 
 
 def test_findings_that_say_the_same_of_several_things_are_told_once(view: JobView) -> None:
     values = tuple(attrs.evolve(m, value="5650 rev/min") if m.field == "speed" else m for m in view.measurements)
-    assert "port engine, starboard engine: 5650 rev/min" in account(attrs.evolve(view, measurements=values))
+    assert "port engine, starboard engine: 5650 rev/min" in report(attrs.evolve(view, measurements=values))
 
 
 def test_missing_data_is_said_once_in_a_line(view: JobView) -> None:
-    bare = account(attrs.evolve(view, measurements=()))
+    bare = report(attrs.evolve(view, measurements=()))
     assert "○ not enough data Horn: Battery is not entered" in bare
     assert "Not enough data:" not in bare
 
 
 @pytest.mark.parametrize("full", [False, True])
 def test_no_line_ends_in_spaces(view: JobView, full: bool) -> None:
-    lines = account(view, width=60, full=full, questions=["Is it right? " * 9]).splitlines()
+    lines = report(view, width=60, full=full, questions=["Is it right? " * 9]).splitlines()
     assert len(lines) > 20
     assert [line for line in lines if line != line.rstrip()] == []
 
@@ -115,13 +115,13 @@ def test_two_notes_in_the_same_words_are_two_on_the_punch_list(view: JobView) ->
 
 
 def test_steps_show_how_far_they_are(view: JobView) -> None:
-    text = account(view)
+    text = report(view)
     assert "Sound the horn  ● done" in text
     assert "Full-throttle run  ▲ look again" in text
 
 
 def test_the_punch_list_stands_at_the_end_and_leaves_out_what_is_settled(view: JobView) -> None:
-    text = account(view)
+    text = report(view)
     rest = text.partition("PUNCH LIST")[2]
     assert "1    Horn: Not heard from the dock. Look at its fuse first. (fails)" in rest
     assert "Fog came in. (look again)" in rest
@@ -131,7 +131,7 @@ def test_the_punch_list_stands_at_the_end_and_leaves_out_what_is_settled(view: J
 
 def test_an_empty_punch_list_says_so(view: JobView) -> None:
     clean = attrs.evolve(view, notes=(), steps=(), measurements=())
-    assert "Nothing found to put right; 2 checks were not made for want of data." in account(clean)
+    assert "Nothing found to put right; 2 checks were not made for want of data." in report(clean)
 
 
 def test_an_empty_punch_list_of_a_job_that_was_judged_whole_says_just_that() -> None:
@@ -156,23 +156,23 @@ def test_a_step_looked_at_again_and_done_is_no_longer_on_the_punch_list(view: Jo
 
 
 def test_questions_are_asked(view: JobView) -> None:
-    assert "?  Battery at rest: 11.2 V. Is it right?" in account(
+    assert "?  Battery at rest: 11.2 V. Is it right?" in report(
         view, questions=["Battery at rest: 11.2 V. Is it right?"]
     )
 
 
 @pytest.mark.parametrize("width", [40, 60, 80, 132])
 def test_no_line_is_wider_than_the_terminal(view: JobView, width: int) -> None:
-    text = account(view, width=width)
+    text = report(view, width=width)
     assert max(len(line) for line in text.splitlines()) <= width
     assert "Not heard" in text
 
 
 def test_there_is_no_colour_where_there_is_no_terminal(view: JobView, capsys: pytest.CaptureFixture[str]) -> None:
     host = small_plugin.small_host()
-    from garboard.report.account import make_console
+    from garboard.report.job_report import make_console
 
-    print_account(make_console(), view, host, host.assess(view))
+    print_report(make_console(), view, host, host.assess(view))
     text = capsys.readouterr().out
     assert "■ fail" in text
     assert "\x1b" not in text
@@ -180,13 +180,13 @@ def test_there_is_no_colour_where_there_is_no_terminal(view: JobView, capsys: py
 
 def test_a_terminal_gets_colour_unless_told_otherwise(view: JobView) -> None:
     coloured: dict[str, Any] = {"force_terminal": True, "color_system": "truecolor"}
-    assert "\x1b[38;2;" in account(view, **coloured)
-    assert "\x1b[38;2;" not in account(view, no_color=True, **coloured)
+    assert "\x1b[38;2;" in report(view, **coloured)
+    assert "\x1b[38;2;" not in report(view, no_color=True, **coloured)
 
 
 def test_square_brackets_in_what_people_typed_are_kept(view: JobView) -> None:
     noted = attrs.evolve(view, vessel=attrs.evolve(view.vessel, name="[bold]Brackets[/bold]"))
-    assert "[bold]Brackets[/bold]" in account(noted)
+    assert "[bold]Brackets[/bold]" in report(noted)
 
 
 def test_phases_come_in_the_order_of_the_work(view: JobView) -> None:

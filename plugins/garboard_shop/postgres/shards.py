@@ -1,4 +1,4 @@
-"""Spreading a shop over several PostgreSQL servers: one database stands in front, and PL/Proxy [1] asks the parts.
+"""Sharding a shop over several PostgreSQL servers: through PL/Proxy [1], one front database queries the shards.
 
 [1] PL/Proxy 2.10: config.md, in Debian's package postgresql-15-plproxy.
 """
@@ -44,7 +44,7 @@ _USER_KEPT = (
 
 
 @attrs.frozen
-class Spread:
+class Shards:
     """A shop spread over several databases.
 
     front : what the one that shop servers name is called in messages
@@ -55,7 +55,7 @@ class Spread:
     parts: tuple[str, ...]
 
 
-def spread_shop(store: str, over: Sequence[str], worker: str = "") -> Spread:
+def shard_shop(store: str, over: Sequence[str], worker: str = "") -> Shards:
     """Make a database the one in front of several parts, and the parts ready; or bring all of them up to this version.
 
     store  : address of the one in front, as `--store` names it
@@ -73,7 +73,7 @@ def spread_shop(store: str, over: Sequence[str], worker: str = "") -> Spread:
             parts = [_part_address(url) for url in over] or _kept(asking, front.place)
             count = len(parts)
             if count < 2 or count & (count - 1):
-                raise InputError("--over", [Fault("parts", "2, 4, 8 or another power of two", str(count))])
+                raise InputError("--over", [Fault("shards", "2, 4, 8 or another power of two", str(count))])
             refuse_another(part_of(asking), front.place, Part(FRONT, count))
         behind = [(part, stack.enter_context(connected(part))) for part in parts]
         for number, (part, connection) in enumerate(behind):
@@ -89,7 +89,7 @@ def spread_shop(store: str, over: Sequence[str], worker: str = "") -> Spread:
             for name in workers:
                 asking.execute(_MAY_WORK.format(server=_CLUSTER, worker=sql.Identifier(name)))
             refuse_unfit_parts(asking, front.place, count)
-    return Spread(front.place, tuple(part.place for part in parts))
+    return Shards(front.place, tuple(part.place for part in parts))
 
 
 def _part_address(url: str) -> Address:
@@ -106,7 +106,7 @@ def _refuse_without_plproxy(connection: psycopg.Connection, place: str) -> None:
         expected = f"installed on that server: Debian's package {package}"
         raise InputError(place, [Fault("PL/Proxy", expected, "not there")])
     if connection.execute("select rolsuper from pg_roles where rolname = current_user").fetchone() != (True,):
-        expected = "a superuser of that server, to set it up; --user names who shop servers ask it as"
+        expected = "a superuser of that server, to set it up; --user names the user that shop servers connect as"
         raise InputError(place, [Fault("user", expected, connection.info.user)])
 
 
@@ -117,7 +117,7 @@ def _one_user(behind: Sequence[tuple[Address, psycopg.Connection]]) -> dict[str,
         for part, connection in behind
     }
     if len(users) > 1:
-        raise InputError("--over", [Fault("user", "the same, with the same password, for all parts", "several")])
+        raise InputError("--over", [Fault("user", "the same user and password for all shards", "several")])
     user, password = users.pop()
     return {"user": user, "password": password} if password else {"user": user}
 
@@ -164,7 +164,7 @@ def _kept(connection: psycopg.Connection, place: str) -> list[Address]:
     )
     numbers = range(sum(name[1:].isdecimal() for name in options))
     if not numbers:
-        raise InputError("--over", [Fault("parts", f"the addresses of those behind {place}", "none")])
+        raise InputError("--over", [Fault("shards", f"the addresses of the shards of {place}", "none")])
     return [
         Address(conninfo, 1, place_in_words(conninfo))
         for conninfo in (make_conninfo(options[f"p{number}"], **user) for number in numbers)
