@@ -183,7 +183,7 @@ def test_parting_two_numbers_says_what_was_chosen_while_they_were_one(pages: Pag
     )
     words = words_of(manager.text(page))
     assert (
-        "is a boat of its own again. Chosen while they were one, and kept where it was written: Vessel: beam" in words
+        "is a separate boat again. Chosen while they were one, and kept where it was written: Vessel: beam" in words
     )
 
 

@@ -49,7 +49,7 @@ def test_parting_two_jobs_says_what_was_chosen_while_they_were_one(pages: Pages,
     pages.store.put_if_absent({SALTGRASS: CheckedEntries({late.id: late.raw})}, "000000000001", NOON, 0)
     manager.send(form_to(manager.text(PAGE), f"{PAGE}/part-jobs", job=TWIN), reason="two after all")
     words = words_of(manager.text(PAGE))
-    assert "It is a job of its own again. Chosen while they were one, and kept where it was written:" in words
+    assert "It is a separate job again. Chosen while they were one, and kept where it was written:" in words
     assert f"({SALTGRASS}, job {JOB}). The other has its own value again." in words
 
 
