@@ -137,7 +137,8 @@ def test_what_the_program_before_documents_wrote_is_taken_over_once(tmp_path: Pa
     vessel_list.read()
     marks = AshoreMarks(vessel_list)
     marks.read()
-    assert json.loads(json.dumps(attrs.asdict(tablet.settings))) == written["tablet.json"]
+    del written["tablet.json"]["unit_of"]  # a unit stays with its boat now; the key waits in the document
+    assert written["tablet.json"].items() <= json.loads(json.dumps(attrs.asdict(tablet.settings))).items()
     assert [attrs.asdict(place) | {"subject": list(place.subject)} for place in tablet.session.way] == (
         written["session.json"]["way"]
     )

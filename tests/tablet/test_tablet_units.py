@@ -1,29 +1,38 @@
 """A unit is part of the value: one changed alone is saved, and it stays with the boat it was chosen on."""
 
-import pytest
-from test_tablet_commissioning import new_job, view_of
+from __future__ import annotations
 
-from garboard_tablet.models.entry import enter
+import pytest
+
+from garboard_tablet.models.entry import EntryForm, enter
 from garboard_tablet.models.session import Place
+from tablet.driver import Drive, Driver, new_job, view_of
 
 ENGINES = ("tab vessel", "Equipment", "kind engines", "2 engines", "piece port")
 
 
-def at_field(d, *path):
+def at_field(d: Driver, *path: str) -> None:
     """Open the pad of a field of the vessel."""
     here = d.app.tablet.session.here
     d.app.way.go(Place(page="entry", hull=here.hull, job=here.job, subject=("field", *path)))
 
 
+def form(d: Driver, place: Place) -> EntryForm:
+    """What is saved at a place, and in which unit it opens."""
+    found = enter(d.app.tablet, place)
+    assert found is not None
+    return found
+
+
 @pytest.fixture
-def engine(drive):
+def engine(drive: Drive) -> Driver:
     d = drive()
     new_job(d)
     d.press(*ENGINES)
     return d
 
 
-def test_engine_hours_open_in_hours(engine):
+def test_engine_hours_open_in_hours(engine: Driver) -> None:
     """Nobody reads an hour meter in seconds."""
     at_field(engine, "engines", "port", "hours")
     engine.number("1.2")
@@ -37,57 +46,59 @@ def test_engine_hours_open_in_hours(engine):
         (("engines", "port", "propeller", "pitch"), "19 mm", "in", "19 in"),
     ],
 )
-def test_a_unit_changed_alone_is_saved(engine, path, saved, unit, shown):
+def test_a_unit_changed_alone_is_saved(
+    engine: Driver, path: tuple[str, ...], saved: str, unit: str, shown: str
+) -> None:
     """The page shows the number with the new unit and Next keeps just that."""
     here = engine.app.tablet.session.here
     place = Place(page="entry", hull=here.hull, job=here.job, subject=("field", *path))
-    enter(engine.app.tablet, place).save(saved)
+    form(engine, place).save(saved)
     at_field(engine, *path)
     engine.press("unit", f"unit {unit}", "next")
-    assert enter(engine.app.tablet, place).saved == shown
+    assert form(engine, place).saved == shown
 
 
-def test_a_unit_changed_alone_can_be_left(engine):
+def test_a_unit_changed_alone_can_be_left(engine: Driver) -> None:
     """Leave as it is drops the chosen unit as it drops typed digits."""
     here = engine.app.tablet.session.here
     place = Place(page="entry", hull=here.hull, job=here.job, subject=("field", "engines", "port", "hours"))
-    enter(engine.app.tablet, place).save("1.2 h")
+    form(engine, place).save("1.2 h")
     at_field(engine, "engines", "port", "hours")
     engine.press("unit", "unit min", "skip")
-    assert (enter(engine.app.tablet, place).saved, enter(engine.app.tablet, place).unit) == ("1.2 h", "h")
+    assert (form(engine, place).saved, form(engine, place).unit) == ("1.2 h", "h")
     assert engine.app.tablet.session.typed == {}
 
 
-def test_a_chosen_unit_waits_with_the_digits(engine):
+def test_a_chosen_unit_waits_with_the_digits(engine: Driver) -> None:
     """Typed over 1.2 s in minutes, then a dead battery: 40 stands there in minutes, not in what the tablet offers."""
     here = engine.app.tablet.session.here
     place = Place(page="entry", hull=here.hull, job=here.job, subject=("field", "engines", "port", "hours"))
-    enter(engine.app.tablet, place).save("1.2 s")
+    form(engine, place).save("1.2 s")
     at_field(engine, "engines", "port", "hours")
     engine.press("key 4", "key 0", "unit", "unit min")
     engine.restart()
     engine.press("next")
-    assert enter(engine.app.tablet, place).saved == "40 min"
+    assert form(engine, place).saved == "40 min"
 
 
-def test_digits_typed_over_a_saved_value_keep_its_unit(engine):
+def test_digits_typed_over_a_saved_value_keep_its_unit(engine: Driver) -> None:
     """Also after a restart: the unit of the saved value stood on the page while the digits were typed."""
     here = engine.app.tablet.session.here
     place = Place(page="entry", hull=here.hull, job=here.job, subject=("field", "engines", "port", "hours"))
-    enter(engine.app.tablet, place).save("72 min")
+    form(engine, place).save("72 min")
     at_field(engine, "engines", "port", "hours")
     engine.press("key 9", "key 0")
     engine.restart()
     engine.press("next")
-    assert enter(engine.app.tablet, place).saved == "90 min"
+    assert form(engine, place).saved == "90 min"
 
 
-def test_a_unit_is_offered_first_on_later_boats_only_when_always_is_pressed(engine):
+def test_a_unit_is_offered_first_on_later_boats_only_when_always_is_pressed(engine: Driver) -> None:
     """Chosen for one engine it ends there; with Always it opens the next boat's field."""
     at_field(engine, "engines", "port", "hours")
     engine.press("unit", "unit min", "key 9", "next")
     at_field(engine, "engines", "starboard", "hours")
-    assert engine.app.shell.page.entering.unit == "h"
+    assert engine.app.shell.page.form.unit == "h"
     assert not engine.has("always"), "h is offered first as it is"
     engine.press("unit", "unit min", "always")
     assert not engine.has("always")
@@ -95,4 +106,4 @@ def test_a_unit_is_offered_first_on_later_boats_only_when_always_is_pressed(engi
     new_job(engine, "XYZAB124F526")
     engine.press(*ENGINES)
     at_field(engine, "engines", "port", "hours")
-    assert engine.app.shell.page.entering.unit == "min"
+    assert engine.app.shell.page.form.unit == "min"

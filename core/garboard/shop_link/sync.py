@@ -297,7 +297,7 @@ class _Ashore:
             except AttachmentDamaged:
                 continue
             except (KeyError, OSError) as failure:
-                self.not_kept[name] = storage.why(failure) if isinstance(failure, OSError) else str(failure)
+                self.not_kept[name] = storage.why(failure) if isinstance(failure, OSError) else in_words(failure)
                 continue
             sound.add(name)
         return sound

@@ -177,7 +177,7 @@ def _answer(visit: Visit, answer: Answer, role: str) -> Response:
         return visit.page("refused.html", 503, {"Retry-After": "10"}, sentence=sentence, details=())
     except HalfSaved as failure:
         log.error("half saved: %s", failure)
-        return visit.page("refused.html", 507, sentence=str(failure), details=())
+        return visit.page("refused.html", 507, sentence=in_words(failure), details=())
     except NotSaved as failure:
         log.error("not saved: %s", failure)
         return visit.page("refused.html", 507, sentence=f"Nothing was saved: {in_words(failure)}", details=())

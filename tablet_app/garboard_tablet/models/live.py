@@ -64,7 +64,7 @@ class Recorder:
             try:
                 storage.append_saved(self.path, data)
             except NotSaved as failure:
-                self.refusal = str(failure)
+                self.refusal = in_words(failure)
             else:
                 self.refusal, self._waiting = "", []
 

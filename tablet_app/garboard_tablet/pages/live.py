@@ -12,6 +12,7 @@ from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
 from garboard.disk.storage import NotSaved
+from garboard.faults import in_words
 from garboard.findings import Verdict
 from garboard.recordings.boat_network import PORT, Where, read_where
 from garboard.report.palette import URGENT_MARK
@@ -198,7 +199,7 @@ class LivePage(Page):
                 form.save(value)
         except NotSaved as failure:
             log.error("a recording was not saved: %s", failure, exc_info=failure)
-            self.live.unsaved[self._name] = UnsavedRun(samples, source, str(failure))
+            self.live.unsaved[self._name] = UnsavedRun(samples, source, in_words(failure))
             self.screen.redraw()
             return
         self._forget()
