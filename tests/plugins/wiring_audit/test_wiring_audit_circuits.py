@@ -9,7 +9,7 @@ from garboard.findings import BasisKind, Verdict
 from garboard.job_view import Disagreement, JobView
 from garboard.records import JsonValue
 from garboard.units import Amount
-from garboard_wiring_audit.ampacity import ISO_BY_AREA, ISO_INSULATION, iso_by_area
+from garboard_wiring_audit.ampacity import CFR_TABLE_5, ISO_BY_AREA, ISO_INSULATION, allowable, iso_by_area
 from garboard_wiring_audit.conductors import METRIC_SIZES, ambient_factor, metric_size_within, of_area
 from garboard_wiring_audit.overcurrent import CFR_BATTERY_DISTANCE, E11_DISTANCE, ISO_DISTANCE, suggested_rating
 from garboard_wiring_audit.readings import with_spread
@@ -246,6 +246,24 @@ def test_a_temperature_is_as_sure_as_its_last_digit_in_its_own_degrees(typed: st
     reading = with_spread(Amount.parse(typed), "degC", 0.0)
     assert reading.value == pytest.approx(value)
     assert reading.spread == pytest.approx(1.96 / 12**0.5 * step)
+
+
+@pytest.mark.parametrize(
+    ("rule", "insulation", "engine_space", "bundled", "told"),
+    [
+        (CFR_TABLE_5, 105.0, True, 2, ()),
+        (CFR_TABLE_5, 90.0, False, 1, ()),
+        (CFR_TABLE_5, 90.0, True, 1, ("engine-space factor 0.82 for 90 degC",)),
+        (CFR_TABLE_5, 105.0, False, 3, ("bundling factor of note 2",)),
+        (ISO_BY_AREA, 105.0, False, 1, ("ISO 10133 ampacity table",)),
+        (ISO_BY_AREA, 105.0, True, 3, ("bundling factor of note 2", "ISO 10133 ampacity table")),
+    ],
+)
+def test_values_from_memory_are_named_where_they_are_used(
+    rule: str, insulation: float, engine_space: bool, bundled: int, told: tuple[str, ...]
+) -> None:
+    """A technician confirms them before relying on them; a value read in its source is not among them."""
+    assert allowable(rule, of_area(2.5), insulation, engine_space, bundled).from_memory == told
 
 
 def test_bundling_counts_from_50_volts_only() -> None:
