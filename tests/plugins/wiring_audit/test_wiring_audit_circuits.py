@@ -12,7 +12,7 @@ from garboard.units import Amount
 from garboard_wiring_audit.ampacity import CFR_TABLE_5, ISO_BY_AREA, ISO_INSULATION, allowable, iso_by_area
 from garboard_wiring_audit.conductors import METRIC_SIZES, ambient_factor, metric_size_within, of_area
 from garboard_wiring_audit.overcurrent import CFR_BATTERY_DISTANCE, E11_DISTANCE, ISO_DISTANCE, suggested_rating
-from garboard_wiring_audit.readings import with_spread
+from garboard_wiring_audit.readings import Reading, at_most, with_spread
 from garboard_wiring_audit.rules import BUNDLING_ALWAYS, ISO_MINIMUM
 from wiring_boats import HOST, Changes, Readings, battery, circuit, said, sentence_on, verdict_on, wired_job
 
@@ -264,6 +264,15 @@ def test_values_from_memory_are_named_where_they_are_used(
 ) -> None:
     """A technician confirms them before relying on them; a value read in its source is not among them."""
     assert allowable(rule, of_area(2.5), insulation, engine_space, bundled).from_memory == told
+
+
+@pytest.mark.parametrize(
+    ("value", "spread", "verdict"),
+    [(3.0, 0.0, PASS), (2.5, 0.5, PASS), (2.75, 0.5, ADVISE), (3.5, 0.5, ADVISE), (3.75, 0.5, FAIL), (3.25, 0.0, FAIL)],
+)
+def test_a_reading_that_just_reaches_a_limit_is_within_it(value: float, spread: float, verdict: Verdict) -> None:
+    """It fails only when all of its spread lies beyond."""
+    assert at_most(Reading(value, spread), 3.0) is verdict
 
 
 def test_bundling_counts_from_50_volts_only() -> None:
