@@ -19,6 +19,7 @@ Sources, by title:
 [P] 33 CFR 183.425 (2001 annual edition), paragraphs (a) to (g).
 [Q] Correction factors for bundled conductors, reprinted in a catalogue from the Coast Guard's electrical system
     compliance guideline (address withheld).
+[R] Standard ampere ratings of fuses and breakers up to 400 A, NEC 240.6(A), from memory.
 """
 
 import pytest
@@ -43,7 +44,7 @@ from garboard_wiring_audit.conductors import (
     of_gauge,
     resistance_per_metre,
 )
-from garboard_wiring_audit.overcurrent import ISO_DISTANCE, distance_limit, largest_rating
+from garboard_wiring_audit.overcurrent import ISO_DISTANCE, STANDARD_RATINGS, distance_limit, largest_rating
 from garboard_wiring_audit.rules import ISO_MINIMUM
 from garboard_wiring_audit.voltage_drop import K, circular_mils_needed, drop_by_circular_mils
 from wiring_boats import circuit, device, network, said, verdict_on, wired_job
@@ -89,6 +90,19 @@ def test_table_5_has_no_other_rows() -> None:
 def test_bundling_factors(fewest: int, most: int, factor: float) -> None:
     """[Q] From and up to how many current-carrying conductors each factor counts."""
     assert {bundling_factor(count) for count in range(fewest, most + 1)} == {factor}
+
+
+@pytest.mark.parametrize("insulation", INSULATIONS)
+def test_engine_space_factors_against_the_ambient_formula(insulation: float) -> None:
+    """[K] The formula at 50 degC gives the factors of note 1 to a hundredth, but for 200 degC, which loses nothing."""
+    factor = allowable(CFR_TABLE_5, of_gauge("16"), insulation, True, 1).factor
+    assert factor == (1.0 if insulation == 200 else pytest.approx(ambient_factor(insulation, 50.0), abs=0.01))
+
+
+def test_fuses_and_breakers_come_in_standard_ratings() -> None:
+    """[R] From 15 A on; a chandler need not stock all of them. Below, the sizes of blade fuses: common practice."""
+    nec = {15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80, 90, 100, 110, 125, 150, 175, 200, 225, 250, 300, 350, 400}
+    assert set(STANDARD_RATINGS) == (nec - {45}) | {1, 2, 3, 5, 7.5, 10}
 
 
 # [B]: gauge, amperes outside and inside an engine space at 105 degC, as printed.

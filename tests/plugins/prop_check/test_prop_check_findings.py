@@ -136,11 +136,14 @@ def test_a_slip_that_cannot_be_is_a_wrong_reading(
         (Number("slip", 52.1, "%", 2), 50, True),
         (Number("slip", 15, "%", 2), 121, False),  # no boat has more than 120 kn in theory
         (Number("slip", 15, "%", 2), 121.1, True),
+        (Number("slip", -0.1, "%", 0), 50, True),  # a spread of nothing is taken as it is
+        (Number("slip", -0.1, "%"), 50, True),
     ],
 )
 def test_a_reading_is_wrong_only_when_the_whole_interval_is_out(slip: Number, theory: float, wrong: bool) -> None:
     """An interval that just reaches a limit may be right."""
     assert reading_is_wrong(job(BOAT), slip, Number("theoretical speed", theory, "kn", 1)) is wrong
+    assert reading_is_wrong(job(BOAT), slip, Number("theoretical speed", theory - 1, "kn")) is wrong
 
 
 def test_a_slip_whose_interval_touches_what_is_usual_is_usual() -> None:

@@ -182,9 +182,7 @@ def test_parting_two_numbers_says_what_was_chosen_while_they_were_one(pages: Pag
         manager.send(form_to(manager.text(page), f"{page}/two-boats", other=MISTYPED), reason="two").status_code == 303
     )
     words = words_of(manager.text(page))
-    assert (
-        "is a separate boat again. Chosen while they were one, and kept where it was written: Vessel: beam" in words
-    )
+    assert "is a separate boat again. Chosen while they were one, and kept where it was written: Vessel: beam" in words
 
 
 def test_a_job_under_a_wrong_number_is_moved_to_its_boat(pages: Pages, manager: Browser) -> None:

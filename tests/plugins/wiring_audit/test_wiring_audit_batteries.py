@@ -198,7 +198,15 @@ def test_no_more_days_than_self_discharge_leaves(current: str, settings: dict[st
 
 
 def test_more_days_wanted_than_self_discharge_leaves_is_advised_on() -> None:
-    """200 days are wanted, 180 can be promised."""
+    """As many as can be promised pass; 200 are wanted, 180 can be promised."""
+    as_many = {"standing_days": "90", "standing_most": "90"}
+    assert (
+        verdict_on(
+            wired_job(read=reading("standing_current", "3 mA", "standing_current"), settings=as_many),
+            "standing_current",
+        )
+        is PASS
+    )
     view = wired_job(read=reading("standing_current", "3 mA", "standing_current"), settings={"standing_days": "200"})
     assert verdict_on(view, "standing_current") is ADVISE
     assert sentence_on(view, "standing_current").endswith("200 wanted. Leave a charger on.")

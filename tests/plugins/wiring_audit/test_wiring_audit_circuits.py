@@ -8,11 +8,12 @@ import pytest
 from garboard.findings import BasisKind, Verdict
 from garboard.job_view import Disagreement, JobView
 from garboard.records import JsonValue
+from garboard.uncertainty import NORMAL_95, MeasuredValue
 from garboard.units import Amount
-from garboard_wiring_audit.ampacity import ISO_BY_AREA, ISO_INSULATION, iso_by_area
+from garboard_wiring_audit.ampacity import CFR_TABLE_5, ISO_BY_AREA, ISO_INSULATION, allowable, iso_by_area
 from garboard_wiring_audit.conductors import METRIC_SIZES, ambient_factor, metric_size_within, of_area
 from garboard_wiring_audit.overcurrent import CFR_BATTERY_DISTANCE, E11_DISTANCE, ISO_DISTANCE, suggested_rating
-from garboard_wiring_audit.readings import measured
+from garboard_wiring_audit.readings import at_most, measured
 from garboard_wiring_audit.rules import BUNDLING_ALWAYS, ISO_MINIMUM
 from wiring_boats import HOST, Changes, Readings, battery, circuit, said, sentence_on, verdict_on, wired_job
 
@@ -246,6 +247,33 @@ def test_a_temperature_is_as_sure_as_its_last_digit_in_its_own_degrees(typed: st
     reading = measured(Amount.parse(typed), "degC", 0.0)
     assert reading.value == pytest.approx(value)
     assert reading.standard_uncertainty == pytest.approx(step / 12**0.5)
+
+
+@pytest.mark.parametrize(
+    ("rule", "insulation", "engine_space", "bundled", "told"),
+    [
+        (CFR_TABLE_5, 105.0, True, 2, ()),
+        (CFR_TABLE_5, 90.0, False, 1, ()),
+        (CFR_TABLE_5, 90.0, True, 1, ("engine-space factor 0.82 for 90 degC",)),
+        (CFR_TABLE_5, 105.0, False, 3, ("bundling factor of note 2",)),
+        (ISO_BY_AREA, 105.0, False, 1, ("ISO 10133 ampacity table",)),
+        (ISO_BY_AREA, 105.0, True, 3, ("bundling factor of note 2", "ISO 10133 ampacity table")),
+    ],
+)
+def test_values_from_memory_are_named_where_they_are_used(
+    rule: str, insulation: float, engine_space: bool, bundled: int, told: tuple[str, ...]
+) -> None:
+    """A technician confirms them before relying on them; a value read in its source is not among them."""
+    assert allowable(rule, of_area(2.5), insulation, engine_space, bundled).from_memory == told
+
+
+@pytest.mark.parametrize(
+    ("value", "within", "verdict"),
+    [(3.0, 0.0, PASS), (2.5, 0.5, PASS), (2.75, 0.5, ADVISE), (3.5, 0.5, ADVISE), (3.75, 0.5, FAIL), (3.25, 0.0, FAIL)],
+)
+def test_a_reading_that_just_reaches_a_limit_is_within_it(value: float, within: float, verdict: Verdict) -> None:
+    """It fails only when all of its interval lies beyond."""
+    assert at_most(MeasuredValue(value, "A", within / NORMAL_95), 3.0) is verdict
 
 
 def test_bundling_counts_from_50_volts_only() -> None:
