@@ -134,7 +134,9 @@ def test_a_full_disk_ends_no_live_run_and_the_run_is_saved_again(d: Any, tmp_pat
     assert page.run.running
     assert page.run.guidance.number == pytest.approx(2.25)
     assert len(page.run.samples) == 21
-    assert "The disk takes no more. The run goes on and is kept in memory" in page._view._lines.text
+    assert d.says("NOT saved")
+    assert not d.says("All is saved")
+    assert "The disk takes no more. The run goes on in memory" in page._view._lines.text
     d.press("stop")
     assert d.says("The recording is not saved. All 21 samples are kept while the app is open.")
     assert d.says("No space left on device")
@@ -143,8 +145,10 @@ def test_a_full_disk_ends_no_live_run_and_the_run_is_saved_again(d: Any, tmp_pat
     full[0] = False
     d.press("back", "guide")
     assert d.says("The recording is not saved. All 21 samples"), "it outlives its page"
+    assert d.says("NOT saved")
     d.press("save again")
     assert len(recorded(d).of("rate_of_turn")[0].times) == 21
+    assert not d.says("NOT saved")
     assert list(d.app.tablet.folder.glob("recording *")) == []
     d.press("guide")
     assert not d.has("save again")
