@@ -154,6 +154,22 @@ def test_a_full_disk_ends_no_live_run_and_the_run_is_saved_again(d: Any, tmp_pat
     assert not d.has("save again")
 
 
+def test_a_run_begins_on_a_disk_that_can_only_be_read(
+    d: Any, tmp_path: Path, full: list[bool], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(_path: Path, missing_ok: bool = False) -> None:
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+
+    at_a_run(d, tmp_path)
+    d.press("stop", "guide")
+    full[0] = True
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "unlink", refuse)
+        d.press("start")
+        d.app.shell.page._tick(0.1)
+        assert d.app.shell.page.run.running
+
+
 def test_a_run_a_full_disk_did_not_take_can_be_thrown_away(d: Any, tmp_path: Path, full: list[bool]) -> None:
     at_a_run(d, tmp_path)
     full[0] = True

@@ -186,9 +186,9 @@ class LivePage(Page):
 
     def _forget(self) -> None:
         """The run is kept, or not wanted."""
-        self.recorder.remove()
         self.live.unsaved.pop(self._name, None)
         self.left_behind = []
+        self.recorder.remove()
 
     def _keep(self, samples: Sequence[Sample], source: str) -> None:
         ask = self._recording_ask()
