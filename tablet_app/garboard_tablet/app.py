@@ -181,7 +181,7 @@ class GarboardApp(App):
 
         log.error("not saved: %s", failure, exc_info=failure)
         place = self.tablet.session.here.to("not saved")
-        self.screen.interrupt(NotSavedPage(self.context, place, in_words(failure)), "NOT saved")
+        self.screen.interrupt(NotSavedPage(self.context, place, in_words(failure)))
 
     def tell(self, what: str, failure: BaseException) -> None:
         """Say that work in the background failed. A live run goes on until the person ends it; it is said then."""
@@ -200,7 +200,7 @@ class GarboardApp(App):
             self._not_saved(failure)
         elif self._shown.is_new(failure) or each_time:
             place = self.tablet.session.here.to("trouble")
-            self.screen.interrupt(TroublePage(self.context, place, what, kind_of(failure)), "Look again")
+            self.screen.interrupt(TroublePage(self.context, place, what, kind_of(failure)))
 
 
 @contextmanager

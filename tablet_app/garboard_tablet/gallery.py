@@ -17,6 +17,7 @@ from garboard.history.replay import replay
 from garboard.steps import Field, Kind
 from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.entry import entry_place
+from garboard_tablet.models.live_source import UnsavedRun
 from garboard_tablet.models.pages import asks_here, figures_and_tables
 from garboard_tablet.models.session import HOME, Place
 from garboard_tablet.models.tablet import Tablet, open_tablet
@@ -45,6 +46,9 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Place, Act]]:
     yield "who", HOME.to("who"), nothing
     yield "ashore", HOME.to("ashore"), nothing
     yield "pair", HOME.to("pair"), nothing
+    yield "pair_refused", HOME.to("pair"), refuse_the_code
+    yield "trouble", HOME.to("settings"), make_a_mistake
+    yield "not_saved", HOME.to("settings"), refuse_to_save
     yield "where", HOME.to("where"), nothing
     yield "where_faulty", HOME.to("where"), lambda page: page._done("192.168.4.1:99999")
     yield "network", HOME.to("network"), hear_two_senders
@@ -98,6 +102,8 @@ def _scenes_of_job(tablet: Tablet, job: Place) -> Iterator[tuple[str, Place, Act
             yield f"{name}_live", here.to("live"), steer
             yield f"{name}_live_simulated", here.to("live"), steer_simulated
             yield f"{name}_live_silent", here.to("live"), fall_silent
+            yield f"{name}_live_disk_full", here.to("live"), fill_the_disk
+            yield f"{name}_live_unsaved", here.to("live"), leave_unsaved
             yield f"{name}_source", here.to("source"), nothing
         for ask in asks_here(tablet, job.hull, job.job, step):
             kind = (ask.field.kind, bool(ask.row))
@@ -214,6 +220,51 @@ def fall_silent(page: Any) -> None:
     now = page.live.time()
     page.live.time = lambda: now + 12.0
     page._tick(12.0)
+
+
+NO_ROOM = "not saved: No space left on device. Free some space, then save again"
+
+
+def fill_the_disk(page: Any) -> None:
+    """The disk is full in the middle of a run."""
+    steer(page)
+    page = page.screen.page
+    page.recorder.refusal = NO_ROOM
+    page._view.show(page.run)
+    page.screen.say_saved()
+
+
+def leave_unsaved(page: Any) -> None:
+    """The disk was full at the end of a run."""
+    fill_the_disk(page)
+    page = page.screen.page
+    page._halt()
+    page.recorder.remove()
+    page.live.unsaved[page._name] = UnsavedRun(page.run.samples, page.run.source.title, NO_ROOM)
+    page.screen.redraw()
+    del page.live.unsaved[page._name]
+
+
+def refuse_the_code(page: Any) -> None:
+    """The shop refuses what was typed."""
+    page.context.shop.refusal = "The shop does not know this code. Ask for a new one; each works once."
+    page.screen.redraw_as_it_is()
+    page.context.shop.refusal = ""
+
+
+def make_a_mistake(page: Any) -> None:
+    """The program fails where nobody expects it."""
+    from garboard_tablet.pages.trouble import TroublePage
+
+    what, kind = "making a list of the vessels on this tablet", "UnicodeDecodeError"
+    page.screen.interrupt(TroublePage(page.context, page.place.to("trouble"), what, kind))
+
+
+def refuse_to_save(page: Any) -> None:
+    """The disk refuses."""
+    from garboard_tablet.pages.trouble import NotSavedPage
+
+    page.screen.interrupt(NotSavedPage(page.context, page.place.to("not saved"), NO_ROOM))
 
 
 def hear_two_senders(page: Any) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import gc
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sized
 from functools import partial
 
 import pytest
@@ -457,6 +457,40 @@ def _calls_while(work: Callable[[], object]) -> int:
         sys.setprofile(before)
         gc.enable()
     return calls
+
+
+def _containers(state: HullState) -> dict[str, Sized]:
+    """Everything of a state that grows with every entry that has a place of its own."""
+    (job,) = state._jobs.values()
+    return {
+        "entries": state._entries,
+        "registers": state.registers,
+        "register of an entry": state._register_of,
+        "keys of the job": job.keys,
+        "what a signature covers": job.scope.entries,
+    }
+
+
+@pytest.mark.parametrize("entries", [100, 1_000, 10_000])
+def test_while_a_history_doubles_each_entry_is_moved_in_memory_at_most_twice(entries: int) -> None:
+    """The calls of adding one are the same at any length; inside them a table that is full moves to a larger one.
+
+    A table moves seldom and then whole, so that one entry may cost much more than the next. Over as many entries as
+    there were before it comes out even: at most two moves an entry and table, however long the history is.
+    """
+    author, state = tablet("a").author, HullState(HULL)
+    moved = dict.fromkeys(("entries", "registers", "register of an entry"), 0)
+    moved |= dict.fromkeys(("keys of the job", "what a signature covers"), 0)
+    sizes: dict[str, int] = {}
+    for number in range(2 * entries):
+        state.add(measure(author, state, JOB, STEP, FIELD, "1 kn", row=str(number)))
+        for name, table in _containers(state).items():
+            size = sys.getsizeof(table)
+            if number >= entries and size != sizes[name]:
+                moved[name] += len(table)
+            sizes[name] = size
+    assert moved["entries"] > 0, "a table was full at least once, so the count counts"
+    assert max(moved.values()) <= 2 * entries, moved
 
 
 def _open_job_after(entries: int, *, signed: bool) -> tuple[HullState, Author]:

@@ -134,7 +134,9 @@ def test_a_full_disk_ends_no_live_run_and_the_run_is_saved_again(d: Any, tmp_pat
     assert page.run.running
     assert page.run.guidance.number == pytest.approx(2.25)
     assert len(page.run.samples) == 21
-    assert "The disk takes no more. The run goes on and is kept in memory" in page._view._lines.text
+    assert d.says("NOT saved")
+    assert not d.says("All is saved")
+    assert "The disk takes no more. The run goes on in memory" in page._view._lines.text
     d.press("stop")
     assert d.says("The recording is not saved. All 21 samples are kept while the app is open.")
     assert d.says("No space left on device")
@@ -143,11 +145,29 @@ def test_a_full_disk_ends_no_live_run_and_the_run_is_saved_again(d: Any, tmp_pat
     full[0] = False
     d.press("back", "guide")
     assert d.says("The recording is not saved. All 21 samples"), "it outlives its page"
+    assert d.says("NOT saved")
     d.press("save again")
     assert len(recorded(d).of("rate_of_turn")[0].times) == 21
+    assert not d.says("NOT saved")
     assert list(d.app.tablet.folder.glob("recording *")) == []
     d.press("guide")
     assert not d.has("save again")
+
+
+def test_a_run_begins_on_a_disk_that_can_only_be_read(
+    d: Any, tmp_path: Path, full: list[bool], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(_path: Path, missing_ok: bool = False) -> None:
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+
+    at_a_run(d, tmp_path)
+    d.press("stop", "guide")
+    full[0] = True
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "unlink", refuse)
+        d.press("start")
+        d.app.shell.page._tick(0.1)
+        assert d.app.shell.page.run.running
 
 
 def test_a_run_a_full_disk_did_not_take_can_be_thrown_away(d: Any, tmp_path: Path, full: list[bool]) -> None:

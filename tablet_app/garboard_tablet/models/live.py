@@ -45,7 +45,8 @@ class Recorder:
         self._pause = self.EVERY
 
     def begin(self, now: float) -> None:
-        self.path.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # a disk that takes nothing away takes nothing in: `end` says so
+            self.path.unlink(missing_ok=True)
         self.refusal, self._waiting, self._last, self._pause = "", [], now, self.EVERY
 
     def take(self, samples: Sequence[Sample], now: float) -> None:

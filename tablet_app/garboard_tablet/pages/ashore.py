@@ -109,7 +109,7 @@ class PairPage(WordsPage):
         if self.context.shop.pairing:
             return column_of([lambda: Card(Txt("Looking for the shop …", HEADING))])
         if self._shows_the_refusal:
-            return column_of([self._refusal_card])
+            return column_of([self._refusal_card], most=1)
         return super().body()
 
     def actions(self) -> Sequence[Press]:

@@ -25,6 +25,7 @@ from garboard_tablet.models.live_source import UnsavedRun
 from garboard_tablet.models.pages import asks_here
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.sources import recordings_in, why_not
+from garboard_tablet.pages.trouble import NOT_SAVED
 from garboard_tablet.ui import sound
 from garboard_tablet.ui.drawing import Gauge, StripChart
 from garboard_tablet.ui.shell import Maker, Page, column_of
@@ -36,7 +37,7 @@ log = logging.getLogger("garboard.tablet")
 TICK = 0.1
 URGENT_AGAIN = 1.5
 """What is urgent is sounded again after this [s], until it is done."""
-NOT_ON_DISK = "The disk takes no more. The run goes on and is kept in memory: make room before you close the app."
+NOT_ON_DISK = "The disk takes no more. The run goes on in memory; make room before you stop."
 _CHOOSE = "Choose where the samples come from."
 _WHAT_THERE_IS = "The boat's own network, a recording, or the simulated boat to see how this guide works."
 
@@ -71,11 +72,16 @@ class LivePage(Page):
     def under(self) -> str:
         return f"Samples from: {self.run.source.title if self.run else 'not chosen yet'}" if self._has_guide else ""
 
+    @property
+    def saved(self) -> str:
+        refused = self._unsaved is not None or (self.run is not None and self.run.not_on_disk)
+        return NOT_SAVED if refused else self.tablet.saved_words
+
     def body(self) -> Widget:
         if not self._has_guide:
             return column_of([words("No plugin on this tablet has this guide.")])
         if self._unsaved is not None:
-            return column_of([self._unsaved_card])
+            return column_of([self._unsaved_card], most=1)
         if self.run is None:
             return column_of([heading(_CHOOSE), words(_WHAT_THERE_IS, "quiet")])
         self._view = LiveView()
@@ -148,9 +154,11 @@ class LivePage(Page):
     def _tick(self, _dt: float) -> None:
         if self.run is None or self._view is None:
             return
-        before = self.run.guidance
+        before, refused = self.run.guidance, self.run.not_on_disk
         self.run.tick(self.live.time())
         self._view.show(self.run)
+        if refused != self.run.not_on_disk:
+            self.screen.say_saved()
         now, guidance = self.live.time(), self.run.guidance
         again = guidance.urgent and now - self._sounded >= URGENT_AGAIN
         if self.tablet.settings.cue and (again or _news(before, guidance)):
@@ -179,9 +187,9 @@ class LivePage(Page):
 
     def _forget(self) -> None:
         """The run is kept, or not wanted."""
-        self.recorder.remove()
         self.live.unsaved.pop(self._name, None)
         self.left_behind = []
+        self.recorder.remove()
 
     def _keep(self, samples: Sequence[Sample], source: str) -> None:
         ask = self._recording_ask()

@@ -10,12 +10,13 @@ from kivy.uix.widget import Widget
 from garboard.findings import Verdict
 from garboard_tablet.models.session import Place
 from garboard_tablet.ui.shell import Page, column_of
-from garboard_tablet.ui.theme import HEADING
+from garboard_tablet.ui.theme import HEADING, SMALL
 from garboard_tablet.ui.widgets import Card, Press, Txt, verdict_marks, words
 
 if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
 
+NOT_SAVED = "NOT saved"
 LOOK_AGAIN = "Everything shown as saved is saved. Check what you entered last."
 WHAT_TO_DO = (
     "Press Go on. If this page comes again, go back to the vessels, or restart the app. "
@@ -27,17 +28,23 @@ class NotSavedPage(Page):
     """The disk refused. Stands until there is room again; what was typed waits."""
 
     title = "Not saved"
+    saved = NOT_SAVED
 
     def __init__(self, context: Context, place: Place, reason: str) -> None:
         super().__init__(context, place)
         self._reason = reason
 
     def body(self) -> Widget:
-        return column_of([self._card])
+        return column_of([self._card], most=1)
 
     def _card(self) -> Card:
-        advice = "Free some space on this tablet, then try again. Leave the app open; what you typed is still here."
-        return Card(Txt(self._reason, HEADING), Txt(advice), mark=verdict_marks[Verdict.FAIL], word="not saved")
+        return Card(
+            Txt("This tablet could not save what you did last.", HEADING),
+            Txt("Free some space on this tablet, then try again. Leave the app open; what you typed is still here."),
+            Txt(self._reason, SMALL, "quiet"),
+            mark=verdict_marks[Verdict.FAIL],
+            word="not saved",
+        )
 
     def actions(self) -> Sequence[Press]:
         return (Press("Try again", self.screen.show, "main", name="try again"),)
@@ -51,6 +58,7 @@ class TroublePage(Page):
     """
 
     title = "The program failed"
+    saved = "Look again"
     under = ""  # the mistake may be in what names the vessel
 
     def __init__(self, context: Context, place: Place, what: str, kind: str) -> None:
@@ -59,7 +67,7 @@ class TroublePage(Page):
 
     def body(self) -> Widget:
         failed_at = f"Error at {self._what}: {self._kind}. The log has more."
-        return column_of([self._card, words(WHAT_TO_DO), words(failed_at, "quiet")])
+        return column_of([self._card, words(WHAT_TO_DO), words(failed_at, "quiet")], most=1)
 
     def _card(self) -> Card:
         return Card(Txt(LOOK_AGAIN, HEADING), mark=verdict_marks[Verdict.ADVISE], word="look again")

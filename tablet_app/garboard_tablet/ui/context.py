@@ -31,6 +31,9 @@ class Screen(Protocol):
     def redraw_as_it_is(self) -> None:
         """Draw the page now shown anew, with what it knows."""
 
+    def say_saved(self) -> None:
+        """Say anew at the upper right how far what was entered is on the disk."""
+
     def shows(self, page: object) -> bool:
         """Whether a page is the one now shown."""
 

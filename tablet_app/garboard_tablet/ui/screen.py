@@ -44,7 +44,6 @@ class PageScreen:
         self._leave()
         Press.quiet_until = Press.now() + AFTER_A_CHANGE
         self._put(self._make_page(self._tablet.session.here))
-        self.shell.say_saved(self._tablet.saved_words)
 
     def redraw(self) -> None:
         """Draw the page anew; one that keeps what it knows goes on as it was."""
@@ -59,19 +58,20 @@ class PageScreen:
         if self.page is not None:
             self._put(self.page)
 
+    def say_saved(self) -> None:
+        """Say anew at the upper right how far what was entered is on the disk."""
+        if self.page is not None:
+            self.shell.say_saved(self.page.saved)
+
     def shows(self, page: object) -> bool:
         """Whether a page is the one now shown."""
         return self.page is page
 
-    def interrupt(self, page: Page, saved: str) -> None:
-        """Put up a page that no way leads to; its own presses lead away.
-
-        saved : the words at the upper right
-        """
+    def interrupt(self, page: Page) -> None:
+        """Put up a page that no way leads to; its own presses lead away."""
         self._leave()
         Press.quiet_until = Press.now() + AFTER_A_CHANGE
         self.shell.show(page, first=True)
-        self.shell.say_saved(saved)
 
     def refill(self, pages: Collection[str]) -> None:
         """Have the page show what has changed, if it is one of these."""

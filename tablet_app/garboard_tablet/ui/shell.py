@@ -38,6 +38,11 @@ class Page:
         """Small print under the title: whose page it is."""
         return whose(self.tablet, self.place)
 
+    @property
+    def saved(self) -> str:
+        """The words at the upper right: how far what was entered is on the disk."""
+        return self.tablet.saved_words
+
     def body(self) -> Widget:
         """What fills the page."""
         raise NotImplementedError
@@ -86,7 +91,7 @@ class Shell(Widget):
         self._back_press = None if first else Press("Back", self._back, name="back")
         self._title = Txt(page.title, HEADING, bold=True, shorten=False)
         self._under = Txt(page.under, SMALL, "quiet")
-        self._saved = Txt(page.tablet.saved_words, SMALL, "quiet")
+        self._saved = Txt(page.saved, SMALL, "quiet")
         self._actions = list(page.actions())
         self._body = page.body()
         for child in (self._back_press, self._title, self._under, self._saved, self._body, *self._actions):
@@ -203,8 +208,8 @@ class Tabs(Widget):
         self._below.size = (self.width, self.height - high - dp(GAP))
 
 
-def column_of(makers: Sequence[Maker]) -> Column:
-    """A body that is one list, in two columns where there is room."""
-    column = Column(most=2)
+def column_of(makers: Sequence[Maker], most: int = 2) -> Column:
+    """A body that is one list, in two columns where there is room; what is to be read whole asks for one."""
+    column = Column(most=most)
     column.show(makers)
     return column
