@@ -132,6 +132,10 @@ class JobView:
         """A shop setting that is an amount [unit]."""
         return Amount.parse(str(self.settings[key])).to(unit)
 
+    def in_dispute(self, step: str, field: str, *, row: str = "", of: str = "") -> bool:
+        """Whether values at a place disagree and nobody has settled which holds."""
+        return (step, field, row, of) in self._disagree
+
     def state_of(self, step: str) -> str:
         """The state of a step: to do, under way, done, look again, not fitted."""
         return next((state.state for state in reversed(self.steps) if state.step == step), "to do")
@@ -186,6 +190,11 @@ class Asking:
             return Recording("", {})
         return self._or_missing(found, Recording("", {}), step, field, row, of)
 
+    def settled(self, step: str, field: str, *, row: str = "", of: str = "") -> None:
+        """Add a reason where values at a place that may be left open disagree."""
+        if self.view.in_dispute(step, field, row=row, of=of):
+            self.missing.append(nothing_at(self.view, step, field, row=row, of=of))
+
     def known(self, amount: Amount | None, unit: str, what: str, *, field: str = "", of: str = "") -> float:
         """An amount of a record [unit]; `what` names it for the person ("port engine: gear ratio").
 
@@ -226,7 +235,7 @@ class Asking:
 def nothing_at(view: JobView, step: str, field: str, *, row: str = "", of: str = "") -> Missing:
     """What to say of a place that gives no usable value: nothing is entered there, or values disagree."""
     where = _where(field, row, of)
-    if (step, field, row, of) in view._disagree:
+    if view.in_dispute(step, field, row=row, of=of):
         lack, text = Lack.DISAGREES, f"{where}: values disagree, choose one"
     else:
         lack, text = Lack.NOT_ENTERED, f"{where} is not entered"

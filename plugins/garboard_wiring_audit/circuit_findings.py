@@ -91,14 +91,15 @@ def _passed(rule: CircuitRule, outcome: Outcome, basis: tuple[Basis, ...], passe
     rows = [(name, *judged.cells, judged.verdict.value) for name, judged in outcome.judged.items()]
     blank = ("",) * len(rule.headings)
     rows += [(name, *blank, why) for name, why in outcome.not_covered.items()]
-    judged_count = len(outcome.judged)
+    judged_count, lacking = len(outcome.judged), len(outcome.lacking)
     rest = judged_count - len(passed)
     return Finding(
         code=rule.passed_code,
         verdict=Verdict.PASS,
         about=rule.title,
-        sentence=f"{len(passed)} of {judged_count} circuits {rule.passed}."
-        + (f" See to the other {rest}." if rest else ""),
+        sentence=f"{len(passed)} of {judged_count + lacking} circuits {rule.passed}."
+        + (f" See to {rest}." if rest and lacking else f" See to the other {rest}." if rest else "")
+        + (f" Of {lacking} too little is known." if lacking else ""),
         numbers=(
             Number("circuits passed", len(passed), decimals=0),
             Number("circuits checked", judged_count, decimals=0),
@@ -176,20 +177,21 @@ def label_findings(view: JobView) -> Iterator[Finding]:
             "no circuits are entered; add the vessel's circuits", lack=Lack.NOT_ENTERED, field="circuits"
         )
     labels = labels_of(view)
-    looked_at = len(labels.labelled) + len(labels.bare)
-    if looked_at:
-        percent = labels.share * 100
+    percent = labels.share * 100
+    counted = f"{len(labels.labelled)} of {len(view.vessel.circuits)} circuits labelled"
+    if labels.bare or not labels.lacking:
+        open_ones = f", {len(labels.lacking)} not known" if labels.lacking else f" ({percent:.0f} %)"
         yield Finding(
             code="wiring_audit.labels.unlabelled" if labels.bare else "wiring_audit.labels.all_labelled",
             verdict=labels.on_bare if labels.bare else Verdict.PASS,
             about="Labels",
-            sentence=f"{len(labels.labelled)} of {looked_at} circuits labelled ({percent:.0f} %)."
-            + (f" Label {', '.join(labels.bare)}." if labels.bare else ""),
+            sentence=f"{counted}{open_ones}." + (f" Label {', '.join(labels.bare)}." if labels.bare else ""),
             numbers=(Number("labelled", percent, "%", decimals=0),),
             basis=(bases.LABELS,),
         )
     if labels.lacking:
-        yield not_enough("Labels", labels.lacking, (bases.LABELS,))
+        lacking = not_enough("Labels", labels.lacking, (bases.LABELS,))
+        yield lacking if labels.bare else attrs.evolve(lacking, sentence=f"{counted}. {lacking.sentence}")
 
 
 def verdicts_of(view: JobView) -> dict[str, Verdict]:

@@ -7,7 +7,7 @@ import pytest
 
 from builders import boat, findings_of, job_view
 from fuel_curve_jobs import DISPLACEMENT, HOST, PLANING, STEPS, TANKS, Row, typed
-from garboard.findings import Finding, Number, Verdict
+from garboard.findings import Finding, Lack, Number, Verdict
 from garboard.job_view import JobView, Place
 from garboard.records import JsonValue, StepState, Tank, Vessel
 from garboard.units import Amount
@@ -315,6 +315,18 @@ def test_only_the_engine_at_fault_is_flagged() -> None:
         values[STEPS, "fuel_flow", str(row), "port"] = f"{PLANING[row - 1][2] / 2 * 3.785:.2f} gal/h"
     verdicts = [one.verdict for one in findings_of(HOST, job_view(TWINS, values), "fuel_curve.fuel_for_power")]
     assert verdicts == [Verdict.FAIL, Verdict.PASS]
+
+
+@pytest.mark.parametrize("calculator", ["best_cruise", "planing_hump", "mixed_use", "range"])
+def test_no_figure_is_given_from_a_fuel_flow_that_cannot_be_true(calculator: str) -> None:
+    """Litres typed as gallons: the engine's finding fails, and nothing beside it reckons with the flow."""
+    litres = [(e, s, f * 3.785) for e, s, f in PLANING]
+    view = job_view(TWINS, {**typed(litres, 2), (TANKS, "usable_fuel", "", ""): "60 gal"})
+    found = finding(view, calculator)
+    assert found.verdict is Verdict.NOT_ENOUGH_DATA
+    assert found.missing[0].lack is Lack.CONTRADICTS
+    curve = finding(view, "curve")
+    assert (curve.code, curve.verdict) == ("fuel_curve.curve.flow_impossible", Verdict.ADVISE)
 
 
 def test_diesel_is_judged_by_its_own_weight_and_a_known_density_narrows_the_answer() -> None:
