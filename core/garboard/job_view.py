@@ -15,7 +15,17 @@ from garboard.records import Job, JsonValue, Measurement, Note, SignOff, StepSta
 from garboard.samples import Recording
 from garboard.units import Amount, parse_amount
 
-__all__ = ["Asking", "Disagreement", "FieldKey", "JobView", "Place", "amount_or_fault", "nothing_at", "place_of"]
+__all__ = [
+    "Asking",
+    "Disagreement",
+    "FieldKey",
+    "InputCollector",
+    "JobView",
+    "Place",
+    "amount_or_fault",
+    "nothing_at",
+    "place_of",
+]
 
 T = TypeVar("T")
 
@@ -140,13 +150,13 @@ class JobView:
         """The state of a step: to do, under way, done, look again, not fitted."""
         return next((state.state for state in reversed(self.steps) if state.step == step), "to do")
 
-    def asking(self) -> Asking:
-        """Start asking for what a calculation needs; see `Asking`."""
-        return Asking(self)
+    def asking(self) -> InputCollector:
+        """Start asking for what a calculation needs; see `InputCollector`."""
+        return InputCollector(self)
 
 
 @attrs.define
-class Asking:
+class InputCollector:
     """Asks for everything a calculation needs and reports all that is missing at once.
 
     Every question returns a usable value or a stand-in (NaN, empty text, False); `check` raises
@@ -230,6 +240,10 @@ class Asking:
             return value
         self.missing.append(nothing_at(self.view, step, field, row=row, of=of))
         return stand_in
+
+
+Asking = InputCollector
+"""Its name in version 1 of the front door."""
 
 
 def nothing_at(view: JobView, step: str, field: str, *, row: str = "", of: str = "") -> Missing:

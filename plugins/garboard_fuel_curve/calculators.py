@@ -25,7 +25,7 @@ from garboard.findings import (
     not_enough_data,
     with_uncertainty,
 )
-from garboard.job_view import Asking, JobView
+from garboard.job_view import InputCollector, JobView
 from garboard.records import Engine
 from garboard.series import mean
 from garboard.steps import Calculator
@@ -593,7 +593,7 @@ def flow_meter(view: JobView) -> list[Finding]:
     ]
 
 
-def _metered(view: JobView, asking: Asking) -> tuple[float, float]:
+def _metered(view: JobView, asking: InputCollector) -> tuple[float, float]:
     """Fuel burned by the meters [gal] and its 95 % half width: each engine's, or the total; never a partial sum."""
     total = optional(asking, TANKS, "metered_total", "gal")
     positions = [engine.position for engine in view.vessel.engines]

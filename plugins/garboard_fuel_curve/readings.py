@@ -9,7 +9,7 @@ from functools import partial
 import attrs
 
 from garboard.findings import Lack, NotEnoughData
-from garboard.job_view import Asking, JobView
+from garboard.job_view import InputCollector, JobView
 from garboard.samples import Recording, Stream
 from garboard.series import (
     Steady,
@@ -129,7 +129,7 @@ def _rows(view: JobView) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*view.rows(STEPS), *unsettled)))
 
 
-def _typed(view: JobView, asking: Asking, row: str) -> ThrottleStep:
+def _typed(view: JobView, asking: InputCollector, row: str) -> ThrottleStep:
     nominal = asking.amount(STEPS, "nominal_engine_speed", "rev/min", row=row)
     out = asking.amount(STEPS, "speed_out", "kn", row=row)
     back = optional(asking, STEPS, "speed_back", "kn", row=row)
@@ -163,7 +163,7 @@ def _typed(view: JobView, asking: Asking, row: str) -> ThrottleStep:
     )
 
 
-def optional(asking: Asking, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float | None:
+def optional(asking: InputCollector, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float | None:
     """An amount that may be left open [unit]; values that disagree are still a reason."""
     view, where = asking.view, {"row": row, "of": of}
     if view.value(step, field, **where) is None and not view.in_dispute(step, field, **where):

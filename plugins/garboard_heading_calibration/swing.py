@@ -23,7 +23,7 @@ from garboard.findings import (
     Verdict,
     with_uncertainty,
 )
-from garboard.job_view import Asking, JobView
+from garboard.job_view import InputCollector, JobView
 from garboard.records import HeadingSensor
 from garboard.samples import Stream
 from garboard.series import compass_angle, mean, signed_angle, steady_stretches, unwrapped
@@ -146,7 +146,7 @@ def _rows(
     return readings
 
 
-def _current(asking: Asking, step: str) -> Current:
+def _current(asking: InputCollector, step: str) -> Current:
     drift = asking.amount(step, "current_speed", "kn")
     return Current(
         drift=drift,
@@ -156,7 +156,7 @@ def _current(asking: Asking, step: str) -> Current:
     )
 
 
-def _optional(asking: Asking, step: str, field: str, unit: str) -> float | None:
+def _optional(asking: InputCollector, step: str, field: str, unit: str) -> float | None:
     left_open = asking.view.find(step, field) is None and not asking.view.in_dispute(step, field)
     return None if left_open else asking.amount(step, field, unit)
 

@@ -10,7 +10,7 @@ from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, Numb
 from garboard.job_view import JobView
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.circuit_facts import facts_of
-from garboard_wiring_audit.circuit_rules import RULES, STRICTER_FIRST, CircuitRule, Judged, NotCovered
+from garboard_wiring_audit.circuit_rules import RULES, STRICTER_FIRST, CircuitResult, CircuitRule, NotCovered
 from garboard_wiring_audit.readings import read_yes
 from garboard_wiring_audit.rules import Rules, rules_of
 from garboard_wiring_audit.steps import CIRCUITS
@@ -22,7 +22,7 @@ NAMED_AT_MOST = 4
 class Outcome:
     """What one rule says of all circuits, by the circuits' names in the vessel's order."""
 
-    judged: dict[str, Judged] = attrs.field(factory=dict)
+    judged: dict[str, CircuitResult] = attrs.field(factory=dict)
     lacking: dict[str, tuple[Missing, ...]] = attrs.field(factory=dict)
     not_covered: dict[str, str] = attrs.field(factory=dict)
 
@@ -64,7 +64,7 @@ def findings_on(rule: CircuitRule, view: JobView) -> Iterator[Finding]:
         yield not_enough(rule.title, outcome.lacking, basis)
 
 
-def _joined(rule: CircuitRule, outcome: Outcome, view: JobView, rules: Rules) -> dict[str, Judged]:
+def _joined(rule: CircuitRule, outcome: Outcome, view: JobView, rules: Rules) -> dict[str, CircuitResult]:
     """Circuits on which this rule and its partner ask for the same cure, with both of what they say."""
     partner = next((each for each in RULES if rule.name == each.joins or rule.joins == each.name), None)
     if partner is None:
@@ -83,11 +83,11 @@ def about(circuit: str) -> str:
     return f"circuit {circuit}"
 
 
-def _merged(basis: tuple[Basis, ...], *judged: Judged) -> tuple[Basis, ...]:
+def _merged(basis: tuple[Basis, ...], *judged: CircuitResult) -> tuple[Basis, ...]:
     return tuple(dict.fromkeys([*basis, *(each for one in judged for each in one.basis)]))
 
 
-def _passed(rule: CircuitRule, outcome: Outcome, basis: tuple[Basis, ...], passed: list[Judged]) -> Finding:
+def _passed(rule: CircuitRule, outcome: Outcome, basis: tuple[Basis, ...], passed: list[CircuitResult]) -> Finding:
     rows = [(name, *judged.cells, judged.verdict.value) for name, judged in outcome.judged.items()]
     blank = ("",) * len(rule.headings)
     rows += [(name, *blank, why) for name, why in outcome.not_covered.items()]
