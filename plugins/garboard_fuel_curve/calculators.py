@@ -95,18 +95,18 @@ IMPOSSIBLE = Missing(
 )
 
 
-def _flow_is_impossible(view: JobView) -> bool:
+def _flow_is_impossible(view: JobView, found: Readings) -> bool:
     """Whether a fuel flow surely cannot be true for its engine; then no figure that rests on it is given."""
     try:
-        return any(finding.verdict is Verdict.FAIL for finding in fuel_for_power(view))
+        return any(finding.verdict is Verdict.FAIL for finding in _for_power(view, found))
     except NotEnoughData:
         return False
 
 
 def _believable_curve(view: JobView) -> Curve:
     """The curve, where its fuel flow can be true. Raises NotEnoughData."""
-    _, curve = _curve(view)
-    if _flow_is_impossible(view):
+    found, curve = _curve(view)
+    if _flow_is_impossible(view, found):
         raise NotEnoughData(IMPOSSIBLE)
     return curve
 
@@ -128,7 +128,7 @@ def fuel_curve(view: JobView) -> list[Finding]:
     code = "fuel_curve.curve.in_order"
     if found.one_way:
         code = "fuel_curve.curve.one_way"
-    if _flow_is_impossible(view):
+    if _flow_is_impossible(view, found):
         code = "fuel_curve.curve.flow_impossible"
         advice.append("The fuel flow at full throttle cannot be true: put it right before you use the curve.")
     elif out_of_line:
@@ -396,8 +396,8 @@ def cruising_range(view: JobView) -> list[Finding]:
             field="usable_fuel",
         )
     asking.check()
-    _, curve = _curve(view)
-    if any(finding.verdict is Verdict.FAIL for finding in fuel_for_power(view)):
+    found, curve = _curve(view)
+    if any(finding.verdict is Verdict.FAIL for finding in _for_power(view, found)):
         raise NotEnoughData(IMPOSSIBLE)
     if wanted is None:
         cruise = _best_cruise(view, curve)
@@ -441,7 +441,7 @@ def cruising_range(view: JobView) -> list[Finding]:
 
 def mixed_use(view: JobView) -> list[Finding]:
     """Fuel flow averaged over the five modes of mixed use, and whether fuel follows engine speed as it should."""
-    _, curve = _curve(view)
+    found, curve = _curve(view)
     rated = _rated_speed(view)
     idle_limit, share = limit(view, "idle_at_most"), limit(view, "full_throttle_from") / 100
     reasons = []
@@ -462,7 +462,7 @@ def mixed_use(view: JobView) -> list[Finding]:
     power = curve.estimate(lambda fitted: duty_cycle.exponent(shares, [fitted.flow.at(speed) for speed in speeds[:-1]]))
     low, high = limit(view, "lowest_exponent"), limit(view, "highest_exponent")
     ordinary = low <= power.value <= high
-    if ordinary and _flow_is_impossible(view):
+    if ordinary and _flow_is_impossible(view, found):
         raise NotEnoughData(IMPOSSIBLE)
     says = f"{_shown(average)} gal/h over mixed use, two fifths of the time idling."
     if not ordinary:
@@ -623,7 +623,10 @@ def fuel_for_power(view: JobView) -> list[Finding]:
     Uncertainty: rated power, density, heating value and the reading, relative parts added by squares. The meter's
     own accuracy is left out, for it is what is being judged.
     """
-    found = readings(view)
+    return _for_power(view, readings(view))
+
+
+def _for_power(view: JobView, found: Readings) -> list[Finding]:
     asking = view.asking()
     fuel = asking.choice(STEPS, "fuel")
     known = fuel in ("", "gasoline", "diesel")
