@@ -97,3 +97,11 @@ def _without_a_fact(view: JobView, draw: random.Random) -> JobView:
         pieces[number] = attrs.evolve(pieces[number], **{field.name: field.default})
     changed: Any = {kind: tuple(pieces)}
     return attrs.evolve(view, vessel=attrs.evolve(view.vessel, **changed))
+
+
+def each_in_dispute(view: JobView, draw: random.Random) -> Iterator[tuple[str, JobView]]:
+    """The job with one value in dispute with another, each in turn, with the plugin the value belongs to."""
+    for one in view.measurements:
+        rest = tuple(other for other in view.measurements if other is not one)
+        dispute = Disagreement(place_of(one), (one, attrs.evolve(one, value=_otherwise(one, draw))))
+        yield plugin_of(one.step), attrs.evolve(view, measurements=rest, disagreements=(dispute,))

@@ -16,7 +16,17 @@ from garboard.samples import Recording
 from garboard.settings import SIGNED, SettingSet, SettingUsed, Signed, setting_number
 from garboard.units import Amount, parse_amount
 
-__all__ = ["Asking", "Disagreement", "FieldKey", "JobView", "Place", "amount_or_fault", "nothing_at", "place_of"]
+__all__ = [
+    "Asking",
+    "Disagreement",
+    "FieldKey",
+    "InputCollector",
+    "JobView",
+    "Place",
+    "amount_or_fault",
+    "nothing_at",
+    "place_of",
+]
 
 T = TypeVar("T")
 
@@ -147,17 +157,21 @@ class JobView:
         """The same as `setting_value`, by the name older plugins call it."""
         return self.setting_value(key, unit)
 
+    def in_dispute(self, step: str, field: str, *, row: str = "", of: str = "") -> bool:
+        """Whether values at a place disagree and nobody has settled which holds."""
+        return (step, field, row, of) in self._disagree
+
     def state_of(self, step: str) -> str:
         """The state of a step: to do, under way, done, look again, not fitted."""
         return next((state.state for state in reversed(self.steps) if state.step == step), "to do")
 
-    def asking(self) -> Asking:
-        """Start asking for what a calculation needs; see `Asking`."""
-        return Asking(self)
+    def asking(self) -> InputCollector:
+        """Start asking for what a calculation needs; see `InputCollector`."""
+        return InputCollector(self)
 
 
 @attrs.define
-class Asking:
+class InputCollector:
     """Asks for everything a calculation needs and reports all that is missing at once.
 
     Every question returns a usable value or a stand-in (NaN, empty text, False); `check` raises
@@ -201,6 +215,11 @@ class Asking:
             return Recording("", {})
         return self._or_missing(found, Recording("", {}), step, field, row, of)
 
+    def settled(self, step: str, field: str, *, row: str = "", of: str = "") -> None:
+        """Add a reason where values at a place that may be left open disagree."""
+        if self.view.in_dispute(step, field, row=row, of=of):
+            self.missing.append(nothing_at(self.view, step, field, row=row, of=of))
+
     def known(self, amount: Amount | None, unit: str, what: str, *, field: str = "", of: str = "") -> float:
         """An amount of a record [unit]; `what` names it for the person ("port engine: gear ratio").
 
@@ -238,10 +257,14 @@ class Asking:
         return stand_in
 
 
+Asking = InputCollector
+"""Its name in version 1 of the front door."""
+
+
 def nothing_at(view: JobView, step: str, field: str, *, row: str = "", of: str = "") -> Missing:
     """What to say of a place that gives no usable value: nothing is entered there, or values disagree."""
     where = _where(field, row, of)
-    if (step, field, row, of) in view._disagree:
+    if view.in_dispute(step, field, row=row, of=of):
         lack, text = Lack.DISAGREES, f"{where}: values disagree, choose one"
     else:
         lack, text = Lack.NOT_ENTERED, f"{where} is not entered"

@@ -25,7 +25,7 @@ from garboard.findings import (
     not_enough_data,
     with_uncertainty,
 )
-from garboard.job_view import Asking, JobView
+from garboard.job_view import InputCollector, JobView
 from garboard.records import Engine
 from garboard.series import mean
 from garboard.steps import Calculator
@@ -88,6 +88,30 @@ def _clear_hump(view: JobView, curve: Curve) -> Hump | None:
     return hump
 
 
+IMPOSSIBLE = Missing(
+    "the fuel flow at full throttle cannot be true; put the meter or the entry right first",
+    lack=Lack.CONTRADICTS,
+    step=STEPS,
+    field="fuel_flow",
+)
+
+
+def _flow_is_impossible(view: JobView, found: Readings) -> bool:
+    """Whether a fuel flow surely cannot be true for its engine; then no figure that rests on it is given."""
+    try:
+        return any(finding.verdict is Verdict.FAIL for finding in _for_power(view, found))
+    except NotEnoughData:
+        return False
+
+
+def _believable_curve(view: JobView) -> Curve:
+    """The curve, where its fuel flow can be true. Raises NotEnoughData."""
+    found, curve = _curve(view)
+    if _flow_is_impossible(view, found):
+        raise NotEnoughData(IMPOSSIBLE)
+    return curve
+
+
 def _hump_or_nothing(view: JobView, curve: Curve) -> Hump | None:
     try:
         return _clear_hump(view, curve)
@@ -105,8 +129,12 @@ def fuel_curve(view: JobView) -> list[Finding]:
     code = "fuel_curve.curve.in_order"
     if found.one_way:
         code = "fuel_curve.curve.one_way"
-    if out_of_line:
+    if _flow_is_impossible(view, found):
+        code = "fuel_curve.curve.flow_impossible"
+        advice.append("The fuel flow at full throttle cannot be true: put it right before you use the curve.")
+    elif out_of_line:
         code = "fuel_curve.curve.repeat_steps"
+    if out_of_line:
         advice.append(f"Repeat {', '.join(out_of_line)}: less speed or fuel than at the step below.")
     if found.one_way:
         count = len(found.one_way)
@@ -205,7 +233,7 @@ def _row(step: ThrottleStep, per_engine: bool) -> tuple[str, ...]:
 
 def planing_hump(view: JobView) -> list[Finding]:
     """Where the hump lies and the slowest planing speed."""
-    _, curve = _curve(view)
+    curve = _believable_curve(view)
     hump = _clear_hump(view, curve)
     if hump is None:
         return [
@@ -290,7 +318,7 @@ def _best_cruise(view: JobView, curve: Curve) -> _Cruise:
 
 def best_cruise(view: JobView) -> list[Finding]:
     """The best-economy cruise when planing, with the engine speeds nearly as good, and the best at any speed."""
-    _, curve = _curve(view)
+    curve = _believable_curve(view)
     cruise = _best_cruise(view, curve)
     at = cruise.engine_speed.value
     good, speed, flow = curve.economy_at(at), curve.speed_at(at), curve.flow_at(at)
@@ -370,10 +398,9 @@ def cruising_range(view: JobView) -> list[Finding]:
             field="usable_fuel",
         )
     asking.check()
-    _, curve = _curve(view)
-    if any(finding.verdict is Verdict.FAIL for finding in fuel_for_power(view)):
-        text = "the fuel flow at full throttle cannot be true; put the meter or the entry right first"
-        raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=STEPS, field="fuel_flow")
+    found, curve = _curve(view)
+    if any(finding.verdict is Verdict.FAIL for finding in _for_power(view, found)):
+        raise NotEnoughData(IMPOSSIBLE)
     if wanted is None:
         cruise = _best_cruise(view, curve)
     elif curve.lowest <= wanted <= curve.highest:
@@ -416,7 +443,7 @@ def cruising_range(view: JobView) -> list[Finding]:
 
 def mixed_use(view: JobView) -> list[Finding]:
     """Fuel flow averaged over the five modes of mixed use, and whether fuel follows engine speed as it should."""
-    _, curve = _curve(view)
+    found, curve = _curve(view)
     rated = _rated_speed(view)
     idle_limit = view.setting_value("fuel_curve.idle_at_most", "rev/min")
     share = view.setting_value("fuel_curve.full_throttle_from", "%") / 100
@@ -438,6 +465,8 @@ def mixed_use(view: JobView) -> list[Finding]:
     power = curve.estimate(lambda fitted: duty_cycle.exponent(shares, [fitted.flow.at(speed) for speed in speeds[:-1]]))
     low, high = view.setting_value("fuel_curve.lowest_exponent"), view.setting_value("fuel_curve.highest_exponent")
     ordinary = low <= power.value <= high
+    if ordinary and _flow_is_impossible(view, found):
+        raise NotEnoughData(IMPOSSIBLE)
     says = f"{_shown(average)} gal/h over mixed use, two fifths of the time idling."
     if not ordinary:
         says += (
@@ -569,7 +598,7 @@ def flow_meter(view: JobView) -> list[Finding]:
     ]
 
 
-def _metered(view: JobView, asking: Asking) -> tuple[float, float]:
+def _metered(view: JobView, asking: InputCollector) -> tuple[float, float]:
     """Fuel burned by the meters [gal] and its 95 % half width: each engine's, or the total; never a partial sum."""
     total = optional(asking, TANKS, "metered_total", "gal")
     positions = [engine.position for engine in view.vessel.engines]
@@ -599,7 +628,10 @@ def fuel_for_power(view: JobView) -> list[Finding]:
     Uncertainty: rated power, density, heating value and the reading, relative parts added by squares. The meter's
     own accuracy is left out, for it is what is being judged.
     """
-    found = readings(view)
+    return _for_power(view, readings(view))
+
+
+def _for_power(view: JobView, found: Readings) -> list[Finding]:
     asking = view.asking()
     fuel = asking.choice(STEPS, "fuel")
     known = fuel in ("", "gasoline", "diesel")
@@ -660,8 +692,10 @@ def _plausible(
         slip = specific_consumption.likely_slip(factor, len(view.vessel.engines))
         says += (
             f": {'cannot be true' if impossible else 'hard to believe'}. {flow:.1f} gal/h is {factor:.2g} times what "
-            f"{power:.0f} hp commonly burns; {slip}. Check the entry, its unit and the meter's K-factor."
+            f"{power:.0f} hp commonly burns; {slip}. "
         )
+        borne_out = "Check the entry and its unit; the refill bears the meter out."
+        says += borne_out if _meter_is_right(view) else "Check the entry, its unit and the meter's K-factor."
     else:
         says += f", believable; {ordinary:.2f} is commonly reckoned with."
     code = "fuel_curve.fuel_for_power.believable"
@@ -686,6 +720,14 @@ def _plausible(
             Number("fuel flow", flow, "gal/h", top.flow_within, 1),
         ),
     )
+
+
+def _meter_is_right(view: JobView) -> bool:
+    """Whether a refill has shown that the flow meter may stay as it is."""
+    try:
+        return all(finding.verdict is Verdict.PASS for finding in flow_meter(view))
+    except NotEnoughData:
+        return False
 
 
 def _not_full_throttle(view: JobView, engine: Engine, highest: float) -> Missing | None:

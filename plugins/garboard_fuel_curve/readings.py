@@ -9,7 +9,7 @@ from functools import partial
 import attrs
 
 from garboard.findings import Lack, NotEnoughData
-from garboard.job_view import Asking, JobView
+from garboard.job_view import InputCollector, JobView
 from garboard.samples import Recording, Stream
 from garboard.series import (
     Steady,
@@ -103,7 +103,9 @@ def readings(view: JobView) -> Readings:
         source = "typed rows" + (" (the recording was left aside)" if recorded else "")
     else:
         nothing = "no throttle step is typed and no recording is attached"
-        asking.need(recorded, nothing, lack=Lack.NOT_ENTERED, step=STEPS, field="recording")
+        asking.settled(STEPS, "recording")
+        attached = recorded or bool(asking.missing)
+        asking.need(attached, nothing, lack=Lack.NOT_ENTERED, step=STEPS, field="recording")
         recording = asking.recording(STEPS, "recording") if recorded else Recording("", {})
         asking.check()
         steps = cut(view, recording)
@@ -127,7 +129,7 @@ def _rows(view: JobView) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*view.rows(STEPS), *unsettled)))
 
 
-def _typed(view: JobView, asking: Asking, row: str) -> ThrottleStep:
+def _typed(view: JobView, asking: InputCollector, row: str) -> ThrottleStep:
     nominal = asking.amount(STEPS, "nominal_engine_speed", "rev/min", row=row)
     out = asking.amount(STEPS, "speed_out", "kn", row=row)
     back = optional(asking, STEPS, "speed_back", "kn", row=row)
@@ -161,11 +163,10 @@ def _typed(view: JobView, asking: Asking, row: str) -> ThrottleStep:
     )
 
 
-def optional(asking: Asking, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float | None:
+def optional(asking: InputCollector, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float | None:
     """An amount that may be left open [unit]; values that disagree are still a reason."""
-    view = asking.view
-    unsettled = any(one.place == (step, field, row, of) for one in view.disagreements)
-    if view.value(step, field, row=row, of=of) is None and not unsettled:
+    view, where = asking.view, {"row": row, "of": of}
+    if view.value(step, field, **where) is None and not view.in_dispute(step, field, **where):
         return None
     return asking.amount(step, field, unit, row=row, of=of)
 

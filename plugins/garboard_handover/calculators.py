@@ -239,8 +239,10 @@ def _course_change(view: JobView) -> Iterator[Finding]:
 def _heading(view: JobView, field: str) -> Stream:
     recording = view.recording(steps.AUTOPILOT, field)
     if recording is None:
+        if view.in_dispute(steps.AUTOPILOT, field):
+            raise NotEnoughData(nothing_at(view, steps.AUTOPILOT, field))
         text = f"{field.replace('_', ' ')} is not here; record the heading while the pilot steers"
-        raise NotEnoughData(Missing(text, lack=Lack.NOT_ENTERED, step=steps.AUTOPILOT, field=field))
+        raise NotEnoughData(text, lack=Lack.NOT_ENTERED, step=steps.AUTOPILOT, field=field)
     streams = recording.of("heading")
     if not streams:
         text = f"{field.replace('_', ' ')} holds no heading"

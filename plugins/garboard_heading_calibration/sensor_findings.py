@@ -26,10 +26,9 @@ from garboard.series import compass_angle, mean
 
 from .comparison import Comparison, compare_headings
 from .ellipse import Ellipse, fit_ellipse
-from .sensors import longest, name_of, one_by_one, sensors_of, variation_here
+from .sensors import is_true, longest, name_of, one_by_one, sensors_of, variation_here
 from .settings import CLEARANCE, HEADING_DEVICE
 from .steps import CLEARANCES, COMPARISON, LOCATION, MAGNETOMETER
-from .swing import is_true
 from .variation import CAUTION_BELOW
 
 LOCATION_BASIS = (CLEARANCE,)
@@ -67,6 +66,15 @@ def compute_location(view: JobView) -> Iterable[Finding]:
     return one_by_one(sensors_of(view), lambda sensor: _location(view, sensor), lambda it: it.name, LOCATION_BASIS)
 
 
+def to_be_moved(view: JobView, sensor: str) -> bool:
+    """Whether a sensor has still to be moved or mounted anew, as far as its place was looked at."""
+    known = [one for one in view.vessel.heading_sensors if one.name == sensor]
+    try:
+        return any(_location(view, one).verdict is not Verdict.PASS for one in known)
+    except NotEnoughData:
+        return False
+
+
 def _location(view: JobView, sensor: HeadingSensor) -> Finding:
     asking = view.asking()
     distances = {what: asking.amount(LOCATION, field, "m", of=sensor.name) for field, what in CLEARANCES.items()}
@@ -90,7 +98,7 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
     if not mounted:
         told.append("Mount it level, firm and pointing as its maker asks.")
     verdict = Verdict.FAIL if not (steady and mounted) else Verdict.ADVISE if close else Verdict.PASS
-    good = [] if told else ["Clear of what disturbs it: go on to the turn."]
+    good = [] if told else ["Every clearance is kept: go on to the turn."]
     code = "heading_calibration.location.clear"
     if close:
         code = "heading_calibration.location.too_close"
@@ -150,6 +158,7 @@ def compute_comparison(view: JobView) -> Iterable[Finding]:
     """Every source of heading against the trusted one; a lone source against the course over ground."""
     asking = view.asking()
     recording = asking.recording(COMPARISON, "comparison_recording")
+    asking.settled(COMPARISON, "trusted_source")
     asking.check()
     headings = {stream.key.source: stream for stream in reversed(recording.of("heading"))}  # the longest of each
     if not headings:

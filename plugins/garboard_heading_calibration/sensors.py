@@ -31,6 +31,11 @@ def sensors_of(view: JobView) -> Sequence[HeadingSensor]:
     return view.vessel.heading_sensors
 
 
+def is_true(stream: Stream) -> bool:
+    """Whether a direction counts as true. One that does not say is magnetic as a heading, true as a course."""
+    return (stream.key.reference or ("magnetic" if stream.key.quantity == "heading" else "true")) == "true"
+
+
 def longest(streams: Iterable[Stream]) -> Stream | None:
     """The stream with most samples."""
     return max(streams, key=len, default=None)
@@ -66,6 +71,7 @@ def variation_here(view: JobView) -> Variation:
     """The variation at the job's place and date. Raises NotEnoughData, with every reason, when it cannot be had."""
     asking = view.asking()
     latitude, longitude = asking.amount(PLACE, "latitude", "deg"), asking.amount(PLACE, "longitude", "deg")
+    asking.settled(PLACE, "date")
     date = _date(view)
     no_date = "date is not entered; write it as 2026-11-25"
     asking.need(date is not None, Missing(no_date, lack=Lack.NOT_ENTERED, step=PLACE, field="date"))

@@ -23,7 +23,7 @@ from garboard.findings import (
     Verdict,
     with_uncertainty,
 )
-from garboard.job_view import Asking, JobView
+from garboard.job_view import InputCollector, JobView
 from garboard.records import HeadingSensor
 from garboard.samples import Stream
 from garboard.series import compass_angle, mean, signed_angle, steady_stretches, unwrapped
@@ -40,7 +40,8 @@ from .deviation import (
     standard_error_on,
 )
 from .directions import current_allowance, deviation_of, heading_from_course, magnetic_from_true
-from .sensors import longest, name_of, one_by_one, sensors_of, variation_here
+from .sensor_findings import to_be_moved
+from .sensors import is_true, longest, name_of, one_by_one, sensors_of, variation_here
 from .settings import HANDBOOK, HEADING_DEVICE, SMALL_CRAFT
 from .steps import REFERENCES, STRAIGHT_RUNS, SWING
 from .turns import finite_only
@@ -145,7 +146,7 @@ def _rows(
     return readings
 
 
-def _current(asking: Asking, step: str) -> Current:
+def _current(asking: InputCollector, step: str) -> Current:
     drift = asking.amount(step, "current_speed", "kn")
     return Current(
         drift=drift,
@@ -155,8 +156,9 @@ def _current(asking: Asking, step: str) -> Current:
     )
 
 
-def _optional(asking: Asking, step: str, field: str, unit: str) -> float | None:
-    return None if asking.view.find(step, field) is None else asking.amount(step, field, unit)
+def _optional(asking: InputCollector, step: str, field: str, unit: str) -> float | None:
+    left_open = asking.view.find(step, field) is None and not asking.view.in_dispute(step, field)
+    return None if left_open else asking.amount(step, field, unit)
 
 
 def _last_digit(value: object) -> float:
@@ -230,11 +232,6 @@ class Run:
         return SwingPoint(compass_angle(compass), deviation_of(magnetic, compass))
 
 
-def is_true(stream: Stream) -> bool:
-    """Whether a direction counts as true. One that does not say is magnetic as a heading, true as a course."""
-    return (stream.key.reference or ("magnetic" if stream.key.quantity == "heading" else "true")) == "true"
-
-
 def straight_runs(
     heading: Stream, course: Stream, speed: Stream | None, boat_speed: float | None = None
 ) -> tuple[Run, ...]:
@@ -301,6 +298,9 @@ def swing_finding(
     if abs(offset) > max(view.setting_value("heading_calibration.offset_limit", "deg"), _half_widths(fit, doubt).a):
         codes.append("heading_calibration.swing.enter_offset")
         told.append(f"Enter an offset of {offset:+.1f} degrees if the sensor adds its offset.")
+    if to_be_moved(view, about):
+        codes.append("heading_calibration.swing.before_a_move")
+        told.append("The sensor is still to be moved or mounted anew: swing again after that, this card will not hold.")
     if doubt.current > view.setting_value("heading_calibration.offset_limit", "deg"):
         codes.append("heading_calibration.swing.current_unknown")
     if doubt.current > 0:

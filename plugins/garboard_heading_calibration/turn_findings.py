@@ -5,7 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from garboard.findings import Basis, BasisKind, Finding, Lack, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import (
+    Basis,
+    BasisKind,
+    Finding,
+    Lack,
+    NotEnoughData,
+    Number,
+    Verdict,
+    not_enough_data,
+    with_uncertainty,
+)
 from garboard.job_view import JobView
 from garboard.samples import Recording
 
@@ -38,13 +48,20 @@ def judge_recording(recording: Recording) -> tuple[Finding, ...]:
 
 def compute(view: JobView) -> Iterable[Finding]:
     """The best turn of each source in the job's recording, and what the instrument itself said."""
-    return (*_refusals(view), *_best_turns(view))
+    refusals = tuple(_refusals(view))
+    try:
+        return (*refusals, *_best_turns(view))
+    except NotEnoughData as lacking:
+        if not refusals:
+            raise
+        return (*refusals, not_enough_data("Steady turn", lacking.missing, BASIS))
 
 
 def _best_turns(view: JobView) -> Iterable[Finding]:
     wanted = wanted_turn(view)
     asking = view.asking()
     recording = asking.recording(STEADY_TURN, "turn_recording")
+    asking.settled(STEADY_TURN, "calm_water")
     asking.check()
     turns = _turns(recording, wanted)
     calm = view.value(STEADY_TURN, "calm_water") is not False
@@ -56,8 +73,12 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
         if not mine:
             text = f"source {source} shows no turn in the recording; see that it was sending"
             raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **RECORDED)
+        about = name_of(view, source)
+        said = view.asking()
+        said.settled(STEADY_TURN, "instrument_result", of=about)
+        said.check()
         turn = min(mine, key=lambda turn: (len(shortcomings(turn, wanted)), -turn.in_band, -abs(turn.degrees)))
-        return turn_finding(turn, wanted, name_of(view, source), calm)
+        return turn_finding(turn, wanted, about, calm, _refused(view, about))
 
     sources = [*sorted(seen), *(sensor.source for sensor in silent)]
     return one_by_one(sources, best, lambda source: name_of(view, source), BASIS)
@@ -74,9 +95,13 @@ def _turns(recording: Recording, wanted: Wanted) -> Sequence[Turn]:
     return turns
 
 
+def _refused(view: JobView, sensor: str) -> bool:
+    return view.value(STEADY_TURN, "instrument_result", of=sensor) == "refused"
+
+
 def _refusals(view: JobView) -> Iterable[Finding]:
     for sensor in view.vessel.heading_sensors:
-        if view.value(STEADY_TURN, "instrument_result", of=sensor.name) == "refused":
+        if _refused(view, sensor.name):
             yield Finding(
                 code="heading_calibration.steady_turn.refused",
                 verdict=Verdict.FAIL,
@@ -86,16 +111,20 @@ def _refusals(view: JobView) -> Iterable[Finding]:
             )
 
 
-def turn_finding(turn: Turn, wanted: Wanted, about: str, calm: bool = True) -> Finding:
+def turn_finding(turn: Turn, wanted: Wanted, about: str, calm: bool = True, refused: bool = False) -> Finding:
     """The finding about one turn.
 
-    turn   : as found in the recording
-    wanted : what a calibration turn has to reach
-    about  : whose turn it is
-    calm   : whether the water was
+    turn    : as found in the recording
+    wanted  : what a calibration turn has to reach
+    about   : whose turn it is
+    calm    : whether the water was
+    refused : whether the instrument refused its calibration all the same
     """
     faults = shortcomings(turn, wanted)
     remarks = _remarks(turn, calm)
+    if refused and not faults:
+        words = "The turn was good enough: look for iron and cables near the sensor before you turn again."
+        remarks.append(("heading_calibration.steady_turn.good_but_refused", words))
     verdict = Verdict.FAIL if faults else Verdict.ADVISE if remarks else Verdict.PASS
     doubt = _doubt(turn)
     degrees = with_uncertainty(abs(turn.degrees), doubt)

@@ -10,11 +10,12 @@ import attrs
 from garboard.findings import Finding, Lack, NotEnoughData, Number, Table, Verdict
 from garboard.job_view import JobView
 from garboard.records import Engine
+from garboard_prop_check.alongside import above_label
 from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule, engine_speed_after, whole_inches
 from garboard_prop_check.runs import Average, Run, average_engine_speed, average_speed, runs_of
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.speed import reading_is_wrong, slip_of
-from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, TRIM_AT_BEST
+from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, PROPELLER, TRIM_AT_BEST
 from garboard_prop_check.window import WindowPosition, near_limiter, position_in_window
 from garboard_prop_check.words import (
     NO_ENGINE,
@@ -25,6 +26,7 @@ from garboard_prop_check.words import (
     about,
     need_all,
     pitch_of,
+    stamped_pitch,
     window_of,
 )
 
@@ -70,7 +72,7 @@ def pitch_advice(view: JobView) -> Iterable[Finding]:
     """What pitch to try first. Raises NotEnoughData when the runs cannot carry advice."""
     runs = runs_of(view)
     engines = view.vessel.engines
-    need_all(lambda: _check_conditions(view), *(_question(engine, runs) for engine in engines))
+    need_all(lambda: _check_conditions(view), *(_question(view, engine, runs) for engine in engines))
     if not engines:
         raise NotEnoughData(NO_ENGINE, lack=Lack.NOT_ENTERED, field="engines")
     fitted = [_fitted(engine, runs) for engine in engines]
@@ -86,14 +88,29 @@ def _check_conditions(view: JobView) -> None:
     need(trim in ("", TRIM_AT_BEST), "trim was not at best; repeat the runs at best trim", field="trim")
     need(load != "unknown", "load is unknown; note it and repeat the runs", field="load")
     need(load != "light", "the boat was light; repeat the runs with its usual load", field="load")
+    above = "more power is fitted than the capacity label allows; make no full-throttle run before that is put right"
+    asking.need(not above_label(view), above, lack=Lack.UNSUITABLE, field="plate_power")
     need(water != "rough", "the water was rough; repeat the runs in calm water", field="water")
     asking.check()
 
 
-def _question(engine: Engine, runs: Sequence[Run]) -> Callable[[], None]:
+def _question(view: JobView, engine: Engine, runs: Sequence[Run]) -> Callable[[], None]:
     return lambda: need_all(
-        lambda: pitch_of(engine), lambda: window_of(engine), lambda: average_engine_speed(runs, engine.position)
+        lambda: stamped_pitch(view, engine),
+        lambda: _sound(view, engine),
+        lambda: window_of(engine),
+        lambda: average_engine_speed(runs, engine.position),
     )
+
+
+def _sound(view: JobView, engine: Engine) -> None:
+    """Raise NotEnoughData for a propeller known to be damaged: it is repaired or changed first."""
+    asking, of = view.asking(), engine.position
+    asking.settled(PROPELLER, "blades_sound", of=of)
+    sound = view.value(PROPELLER, "blades_sound", of=of) is not False
+    text = f"the {of} propeller is damaged; repair or change it, then repeat the runs"
+    asking.need(sound, text, lack=Lack.UNSUITABLE, step=PROPELLER, field="blades_sound", of=of)
+    asking.check()
 
 
 def _fitted(engine: Engine, runs: Sequence[Run]) -> Fitted:

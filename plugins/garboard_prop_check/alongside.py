@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from garboard.findings import Finding, Lack, Missing, NotEnoughData, Number, Verdict, not_enough_data
-from garboard.job_view import JobView
+from garboard.job_view import JobView, nothing_at
 from garboard.records import Engine
 from garboard_prop_check import power_limit
 from garboard_prop_check.steps import CAPACITY, PROPELLER
@@ -31,6 +31,8 @@ def _against_label(view: JobView, fitted: float) -> Finding:
     if not 0 < label <= LARGEST_POWER:
         text = f"power on the label reads {label:g} hp; read the label again"
         return not_enough_data("power fitted", [Missing(text, lack=Lack.OUT_OF_RANGE, field="plate_power")], (LABEL,))
+    if view.in_dispute(CAPACITY, "label_read"):
+        return not_enough_data("power fitted", [nothing_at(view, CAPACITY, "label_read")], (LABEL,))
     if view.value(CAPACITY, "label_read") is not True:
         text = "the capacity label has not been read on this boat"
         unread = Missing(text, lack=Lack.NOT_ENTERED, step=CAPACITY, field="label_read")
@@ -49,6 +51,21 @@ def _against_label(view: JobView, fitted: float) -> Finding:
         code, verdict = "prop_check.capacity.above_label", Verdict.FAIL
         sentence = f"{fitted:.4g} hp fitted; the capacity label allows {label:.4g} hp. Do not run it at full throttle."
     return Finding(code=code, verdict=verdict, about="power fitted", sentence=sentence, basis=(LABEL,), numbers=numbers)
+
+
+def above_label(view: JobView) -> bool:
+    """Whether more power is fitted than the capacity label allows: then nobody is sent out for another run."""
+    try:
+        return _against_label(view, total_power(view)).verdict is Verdict.FAIL
+    except NotEnoughData:
+        return False
+
+
+def more_runs(view: JobView) -> str:
+    """What to do where two more runs would settle it."""
+    if above_label(view):
+        return "Make no more runs before the power is within the capacity label."
+    return "Make two more runs."
 
 
 def _formula_applies(view: JobView) -> bool:

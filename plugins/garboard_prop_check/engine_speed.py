@@ -9,6 +9,7 @@ from garboard.findings import Basis, Finding, Lack, NotEnoughData, Number, Verdi
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_prop_check import air
+from garboard_prop_check.alongside import more_runs
 from garboard_prop_check.runs import COVERAGE, Average, Run, average_engine_speed, runs_of
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import CONDITIONS
@@ -43,7 +44,7 @@ def _against_window(view: JobView, engine: Engine, runs: Sequence[Run]) -> Findi
     low, high = window_of(engine)
     average = average_engine_speed(runs, engine.position)
     position = position_in_window(average.value, average.expanded_uncertainty, low, high)
-    verdict, words = _window_words(average, position, low, high)
+    verdict, words = _window_words(average, position, low, high, more_runs(view))
     basis: tuple[Basis, ...] = (WINDOW,)
     if engine.limiter_speed is not None:
         limiter = engine.limiter_speed.to("rev/min")
@@ -74,7 +75,9 @@ def _against_window(view: JobView, engine: Engine, runs: Sequence[Run]) -> Findi
     )
 
 
-def _window_words(average: Average, position: WindowPosition, low: float, high: float) -> tuple[Verdict, list[str]]:
+def _window_words(
+    average: Average, position: WindowPosition, low: float, high: float, more: str
+) -> tuple[Verdict, list[str]]:
     measured, window = engine_speed_words(average), f"{low:.0f} to {high:.0f}"
     if position is WindowPosition.BELOW:
         words = f"{low - average.value:.0f} below the window {window}. The engine labours: see the pitch advice."
@@ -86,7 +89,7 @@ def _window_words(average: Average, position: WindowPosition, low: float, high: 
         return Verdict.FAIL, [f"{measured}, {words}"]
     if position is WindowPosition.IN:
         return Verdict.PASS, [f"{measured}, in the window {window}."]
-    return Verdict.ADVISE, [f"{measured}, {position.value}: the window is {window}. Make two more runs."]
+    return Verdict.ADVISE, [f"{measured}, {position.value}: the window is {window}. {more}"]
 
 
 def engine_difference(view: JobView) -> Iterable[Finding]:
@@ -106,7 +109,7 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
         sentence = f"{told}; up to {allowed:.0f} is usual."
     elif difference - half_width <= allowed:
         code, verdict = "prop_check.engine_difference.open", Verdict.ADVISE
-        sentence = f"{told}, too close to {allowed:.0f} to call. Make two more runs."
+        sentence = f"{told}, too close to {allowed:.0f} to call. {more_runs(view)}"
     else:
         code, verdict = "prop_check.engine_difference.too_much", Verdict.FAIL
         sentence = (

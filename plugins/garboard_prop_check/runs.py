@@ -10,7 +10,7 @@ from itertools import pairwise
 import attrs
 
 from garboard.findings import Lack, Missing, NotEnoughData
-from garboard.job_view import JobView
+from garboard.job_view import JobView, nothing_at
 from garboard.records import Engine
 from garboard.samples import Recording, Stream
 from garboard.series import (
@@ -95,6 +95,8 @@ def runs_of(view: JobView) -> tuple[Run, ...]:
         return tuple(_run_of_row(view, row) for row in rows)
     recording = view.recording(FULL_THROTTLE, "all_runs")
     if recording is None:
+        if view.in_dispute(FULL_THROTTLE, "all_runs"):
+            raise NotEnoughData(nothing_at(view, FULL_THROTTLE, "all_runs"))
         raise NotEnoughData("no full-throttle run is entered; make one run each way", lack=Lack.NOT_ENTERED, **TYPED)
     cut = cut_runs(view, recording)
     return tuple(_run_of_stretch(f"run {n}", recording, stretch) for n, stretch in enumerate(cut, start=1))
@@ -320,6 +322,11 @@ def average_speed(view: JobView, runs: Sequence[Run]) -> Average:
     and the shop's figure for the receiver (coverage factor 2).
     """
     readings = _readings((run.speed for run in runs), "no run is entered")
+    asking = view.asking()
+    for run in runs:
+        asking.settled(FULL_THROTTLE, "direction", row=run.row)
+        asking.settled(FULL_THROTTLE, "course", row=run.row)
+    asking.check()
     ways = sides(runs, view.setting_value("prop_check.opposite_within", "deg"))
     if len(set(ways)) < 2:
         text = "all runs went one way; run the other way too, so that current drops out"

@@ -37,6 +37,7 @@ from garboard_prop_check.words import (
     need_all,
     pitch_of,
     speed_words,
+    stamped_pitch,
     total_power,
     trim_at_best,
     window_of,
@@ -131,8 +132,8 @@ def engine_slip(view: JobView) -> Iterator[Finding]:
 
 def slip_of(view: JobView, engine: Engine, engine_speed: Average, speed: Average) -> tuple[Number, Number]:
     """Slip [%] and theoretical speed [kn] of one engine's propeller, with their 95 % intervals."""
-    need_all(lambda: pitch_of(engine), lambda: gear_ratio_of(engine))
-    stamped, ratio = pitch_of(engine), gear_ratio_of(engine)
+    need_all(lambda: stamped_pitch(view, engine), lambda: gear_ratio_of(engine))
+    stamped, ratio = stamped_pitch(view, engine), gear_ratio_of(engine)
     tolerance = view.setting_value("prop_check.pitch_tolerance", "%") / 100
     theory = theoretical_speed(engine_speed.value, ratio, stamped)
     of_engine = engine_speed.value, engine_speed.expanded_uncertainty
@@ -167,9 +168,14 @@ def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Aver
     form = view.vessel.hull_form
     verdict = Verdict.ADVISE
     wrong = reading_is_wrong(view, found, theory)
-    if found.value < 0:
-        code = "prop_check.slip.below_zero"
-        verdict = Verdict.FAIL if wrong else Verdict.ADVISE
+    if found.value < 0 and not wrong:
+        code = "prop_check.slip.about_zero"
+        sentence = (
+            f"{told}: it may be above zero, yet no boat has so little. Check the stamped pitch, the gear ratio, the "
+            "unit of speed, and that runs were made both ways."
+        )
+    elif found.value < 0:
+        code, verdict = "prop_check.slip.below_zero", Verdict.FAIL
         sentence = (
             f"{told}: a reading is wrong, not a fast boat. Check the stamped pitch, the gear ratio, the unit of "
             "speed, and that runs were made both ways."
@@ -234,6 +240,7 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
         lack=Lack.NOT_COVERED if vessel.hull_form else Lack.NOT_ENTERED,
         field="hull_form",
     )
+    asking.settled(CONDITIONS, "hull_kind")
     asking.check()
     speed = average_speed(view, runs_of(view))
     length = vessel.length.to("ft") if vessel.length else 0.0

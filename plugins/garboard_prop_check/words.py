@@ -9,7 +9,7 @@ from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_prop_check.runs import Average
 from garboard_prop_check.settings import basis_of
-from garboard_prop_check.steps import CONDITIONS, TRIM_AT_BEST
+from garboard_prop_check.steps import CONDITIONS, PROPELLER, TRIM_AT_BEST
 
 _METHOD = BasisKind.METHOD
 AVERAGING = Basis(
@@ -103,6 +103,19 @@ def pitch_of(engine: Engine) -> float:
         text = f"pitch of the {engine.position} propeller reads {stamped:g} in; read the stamp again"
         raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field=PITCH, of=engine.position)
     return stamped
+
+
+def stamped_pitch(view: JobView, engine: Engine) -> float:
+    """Pitch of an engine's propeller [in], unless its stamp was read and says otherwise. Raises NotEnoughData."""
+    pitch = pitch_of(engine)
+    asking = view.asking()
+    asking.settled(PROPELLER, "stamp_read", of=engine.position)
+    says_otherwise = view.value(PROPELLER, "stamp_read", of=engine.position) is False
+    text = f"pitch of the {engine.position} propeller is not the one stamped on it; correct it"
+    place = {"step": PROPELLER, "field": "stamp_read", "of": engine.position}
+    asking.need(not says_otherwise, text, lack=Lack.CONTRADICTS, **place)
+    asking.check()
+    return pitch
 
 
 def gear_ratio_of(engine: Engine) -> float:

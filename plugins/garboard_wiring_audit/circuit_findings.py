@@ -11,7 +11,7 @@ from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, Numb
 from garboard.job_view import JobView
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.circuit_facts import facts_of
-from garboard_wiring_audit.circuit_rules import RULES, STRICTER_FIRST, CircuitRule, Judged, NotCovered
+from garboard_wiring_audit.circuit_rules import RULES, STRICTER_FIRST, CircuitResult, CircuitRule, NotCovered
 from garboard_wiring_audit.readings import read_yes
 from garboard_wiring_audit.rules import Rules, rules_of
 from garboard_wiring_audit.steps import CIRCUITS
@@ -23,7 +23,7 @@ NAMED_AT_MOST = 4
 class Outcome:
     """What one rule says of all circuits, by the circuits' names in the vessel's order."""
 
-    judged: dict[str, Judged] = attrs.field(factory=dict)
+    judged: dict[str, CircuitResult] = attrs.field(factory=dict)
     lacking: dict[str, tuple[Missing, ...]] = attrs.field(factory=dict)
     not_covered: dict[str, str] = attrs.field(factory=dict)
 
@@ -65,7 +65,7 @@ def findings_on(rule: CircuitRule, view: JobView) -> Iterator[Finding]:
         yield not_enough(rule.title, outcome.lacking, basis)
 
 
-def _joined(rule: CircuitRule, outcome: Outcome, view: JobView, rules: Rules) -> dict[str, Judged]:
+def _joined(rule: CircuitRule, outcome: Outcome, view: JobView, rules: Rules) -> dict[str, CircuitResult]:
     """Circuits on which this rule and its partner ask for the same cure, with both of what they say."""
     partner = next((each for each in RULES if rule.name == each.joins or rule.joins == each.name), None)
     if partner is None:
@@ -84,22 +84,23 @@ def about(circuit: str) -> str:
     return f"circuit {circuit}"
 
 
-def _merged(basis: tuple[Basis, ...], *judged: Judged) -> tuple[Basis, ...]:
+def _merged(basis: tuple[Basis, ...], *judged: CircuitResult) -> tuple[Basis, ...]:
     return tuple(dict.fromkeys([*basis, *(each for one in judged for each in one.basis)]))
 
 
-def _passed(rule: CircuitRule, outcome: Outcome, basis: tuple[Basis, ...], passed: list[Judged]) -> Finding:
+def _passed(rule: CircuitRule, outcome: Outcome, basis: tuple[Basis, ...], passed: list[CircuitResult]) -> Finding:
     rows = [(name, *judged.cells, judged.verdict.value) for name, judged in outcome.judged.items()]
     blank = ("",) * len(rule.headings)
     rows += [(name, *blank, why) for name, why in outcome.not_covered.items()]
-    judged_count = len(outcome.judged)
+    judged_count, lacking = len(outcome.judged), len(outcome.lacking)
     rest = judged_count - len(passed)
     return Finding(
         code=rule.passed_code,
         verdict=Verdict.PASS,
         about=rule.title,
-        sentence=f"{len(passed)} of {judged_count} circuits {rule.passed}."
-        + (f" See to the other {rest}." if rest else ""),
+        sentence=f"{len(passed)} of {judged_count + lacking} circuits {rule.passed}."
+        + (f" See to {rest}." if rest and lacking else f" See to the other {rest}." if rest else "")
+        + (f" Of {lacking} too little is known." if lacking else ""),
         numbers=(
             Number("circuits passed", len(passed), decimals=0),
             Number("circuits checked", judged_count, decimals=0),
@@ -177,20 +178,21 @@ def label_findings(view: JobView) -> Iterator[Finding]:
             "no circuits are entered; add the vessel's circuits", lack=Lack.NOT_ENTERED, field="circuits"
         )
     labels = labels_of(view)
-    looked_at = len(labels.labelled) + len(labels.bare)
-    if looked_at:
-        percent = labels.share * 100
+    percent = labels.share * 100
+    counted = f"{len(labels.labelled)} of {len(view.vessel.circuits)} circuits labelled"
+    if labels.bare or not labels.lacking:
+        open_ones = f", {len(labels.lacking)} not known" if labels.lacking else f" ({percent:.0f} %)"
         yield Finding(
             code="wiring_audit.labels.unlabelled" if labels.bare else "wiring_audit.labels.all_labelled",
             verdict=labels.on_bare if labels.bare else Verdict.PASS,
             about="Labels",
-            sentence=f"{len(labels.labelled)} of {looked_at} circuits labelled ({percent:.0f} %)."
-            + (f" Label {', '.join(labels.bare)}." if labels.bare else ""),
+            sentence=f"{counted}{open_ones}." + (f" Label {', '.join(labels.bare)}." if labels.bare else ""),
             numbers=(Number("labelled", percent, "%", decimals=0),),
             basis=(bases.LABELS,),
         )
     if labels.lacking:
-        yield not_enough("Labels", labels.lacking, (bases.LABELS,))
+        lacking = not_enough("Labels", labels.lacking, (bases.LABELS,))
+        yield lacking if labels.bare else attrs.evolve(lacking, sentence=f"{counted}. {lacking.sentence}")
 
 
 def verdicts_of(view: JobView) -> dict[str, Verdict]:

@@ -60,7 +60,7 @@ class Cure(enum.Enum):
 
 
 @attrs.frozen(kw_only=True)
-class Judged:
+class CircuitResult:
     """What a rule says of one circuit.
 
     code     : of the finding, unless the circuit passes
@@ -84,7 +84,7 @@ class Judged:
         """The finding's sentence."""
         return f"Drop {', '.join(self.found)}, {self.sentence}" if self.found else self.sentence
 
-    def with_other(self, other: Judged) -> Judged:
+    def with_other(self, other: CircuitResult) -> CircuitResult:
         """This with what another rule says beside it; both ask for the same cure."""
         return attrs.evolve(
             self,
@@ -109,7 +109,7 @@ class CircuitRule:
     passed_code: str
     passed: str
     headings: tuple[str, ...]
-    judge: Callable[[JobView, CircuitFacts, Rules], Judged]
+    judge: Callable[[JobView, CircuitFacts, Rules], CircuitResult]
     basis: Callable[[Rules], tuple[Basis, ...]]
     joins: str = ""
 
@@ -146,7 +146,7 @@ def allowed(facts: CircuitFacts, rules: Rules, conductor: Conductor) -> Allowabl
     )
 
 
-def judge_ampacity(_view: JobView, facts: CircuitFacts, rules: Rules) -> Judged:
+def judge_ampacity(_view: JobView, facts: CircuitFacts, rules: Rules) -> CircuitResult:
     """Load against what the conductor may carry."""
     _not_for_cranking(facts)
     facts.require(*_needed_for_ampacity(facts, rules), "load")
@@ -159,7 +159,7 @@ def judge_ampacity(_view: JobView, facts: CircuitFacts, rules: Rules) -> Judged:
         f"{_amperes(facts.load)} on {facts.conductor.label}{as_row} that may carry {limit.amperes:.1f} A. "
         f"{_cure(facts, rules)}."
     )
-    return Judged(
+    return CircuitResult(
         code="wiring_audit.ampacity.overloaded",
         verdict=verdict,
         sentence=sentence,
@@ -198,7 +198,7 @@ def _in_table(facts: CircuitFacts, rules: Rules, conductor: Conductor) -> Allowa
     return allowable(rules.chosen("ampacity_rule"), conductor, facts.insulation, False, 1)
 
 
-def judge_overcurrent_rating(_view: JobView, facts: CircuitFacts, rules: Rules) -> Judged:
+def judge_overcurrent_rating(_view: JobView, facts: CircuitFacts, rules: Rules) -> CircuitResult:
     """Rating of fuse or breaker between the load and the largest the conductor allows."""
     _not_for_cranking(facts)
     facts.require("protection", "conductor", "insulation", "volts")
@@ -230,10 +230,12 @@ def judge_overcurrent_rating(_view: JobView, facts: CircuitFacts, rules: Rules) 
     return _rating(facts, rules, largest, code, Verdict.PASS, f"{facts.rating:g} A, at most {largest:g} A.")
 
 
-def _rating(facts: CircuitFacts, rules: Rules, largest: float, code: str, verdict: Verdict, result: str) -> Judged:
+def _rating(
+    facts: CircuitFacts, rules: Rules, largest: float, code: str, verdict: Verdict, result: str
+) -> CircuitResult:
     fitted = facts.circuit.protection != "none" and facts.knows(["rating"])
     numbers = (Number("rating", facts.rating, "A"),) if fitted else ()
-    return Judged(
+    return CircuitResult(
         code=code,
         verdict=verdict,
         sentence=f"{result} {_fuse_cure(facts, rules, largest)}",
@@ -260,7 +262,7 @@ def _fuse_cure(facts: CircuitFacts, rules: Rules, largest: float) -> str:
     return f"No rating in stock lies above the load and within {largest:g} A. {_cure(facts, rules)}, then fuse it."
 
 
-def judge_overcurrent_distance(_view: JobView, facts: CircuitFacts, rules: Rules) -> Judged:
+def judge_overcurrent_distance(_view: JobView, facts: CircuitFacts, rules: Rules) -> CircuitResult:
     """Distance of fuse or breaker from the source, along the conductor."""
     _not_for_cranking(facts)
     facts.require("protection")
@@ -276,7 +278,7 @@ def judge_overcurrent_distance(_view: JobView, facts: CircuitFacts, rules: Rules
     verdict = distance_verdict(rule, facts.distance, limit, at_battery)
     by_memory = verdict is Verdict.ADVISE and rule == CFR_DISTANCE
     remark = f" {BATTERY_LEAD:.0f} in may be allowed for a battery lead." if by_memory else ""
-    return Judged(
+    return CircuitResult(
         code="wiring_audit.overcurrent_distance.too_far",
         verdict=verdict,
         sentence=(
@@ -313,7 +315,7 @@ def _thick_enough(conductor: Conductor, smallest: Conductor) -> bool:
     return conductor.area >= smallest.area * (1 - AREA_ROUNDING)
 
 
-def judge_minimum_size(_view: JobView, facts: CircuitFacts, rules: Rules) -> Judged:
+def judge_minimum_size(_view: JobView, facts: CircuitFacts, rules: Rules) -> CircuitResult:
     """Conductor not thinner than the rule's smallest."""
     _not_for_cranking(facts)
     if facts.circuit.use == ELECTRONICS:
@@ -321,7 +323,7 @@ def judge_minimum_size(_view: JobView, facts: CircuitFacts, rules: Rules) -> Jud
     facts.require("conductor", "sheathed")
     smallest = _smallest(facts, rules)
     where = "in a sheath" if facts.circuit.in_sheath else "alone"
-    return Judged(
+    return CircuitResult(
         code="wiring_audit.minimum_size.too_thin",
         verdict=Verdict.PASS if _thick_enough(facts.conductor, smallest) else Verdict.FAIL,
         sentence=f"{facts.conductor.label} {where}, {smallest.label} is the smallest. {_cure(facts, rules)}.",
@@ -375,7 +377,7 @@ def _warm_drop(facts: CircuitFacts, rules: Rules, current: float, conductor: Con
     return drop_at_temperature(current, facts.length.value, conductor.area, temperature)
 
 
-def judge_drop_calculated(_view: JobView, facts: CircuitFacts, rules: Rules) -> Judged:
+def judge_drop_calculated(_view: JobView, facts: CircuitFacts, rules: Rules) -> CircuitResult:
     """Drop by circular mils, and at the conductor's own temperature.
 
     The uncertainty joins the load's and the length's shares as root of squares. The circular-mil drop decides; a
@@ -393,7 +395,7 @@ def judge_drop_calculated(_view: JobView, facts: CircuitFacts, rules: Rules) -> 
     share = math.hypot(facts.load.standard_uncertainty / load, facts.length.standard_uncertainty / length)
     percent = MeasuredValue(by_mils / facts.volts * 100, "%", share * by_mils / facts.volts * 100)
     shown = Number.of("drop by circular mils", percent)
-    return Judged(
+    return CircuitResult(
         code="wiring_audit.drop_calculated.too_much",
         verdict=verdict,
         found=(f"{shown} by circular mils, {warm / facts.volts * 100:.1f} % at {temperature:.0f} degC",),
@@ -411,7 +413,7 @@ def judge_drop_calculated(_view: JobView, facts: CircuitFacts, rules: Rules) -> 
     )
 
 
-def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Judged:
+def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> CircuitResult:
     """Drop by meter, brought to the design current where that is larger than the current it was read at.
 
     The uncertainty joins the meter's, the last digit's and, where scaled, the current's as root of squares.
@@ -431,7 +433,7 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Jud
     percent = MeasuredValue(lost.value / facts.volts * 100, "%", lost.standard_uncertainty / facts.volts * 100)
     shown = Number.of("drop", percent)
     cure, to_do = _measured_cure(facts, rules, verdict, drop, explained if poor_joint else None)
-    return Judged(
+    return CircuitResult(
         code=_DROP_CODES[cure],
         verdict=_stricter(verdict, Verdict.ADVISE) if poor_joint else verdict,
         found=(f"{shown} measured" + (f" at {facts.load.value:.1f} A" if scale > 1 else ""),),
@@ -509,7 +511,7 @@ TERMINATIONS = (
 ALWAYS_LOOKED_AT = ("terminations_tight", "polarity_right")
 
 
-def judge_terminations(view: JobView, facts: CircuitFacts, _rules: Rules) -> Judged:
+def judge_terminations(view: JobView, facts: CircuitFacts, _rules: Rules) -> CircuitResult:
     """Terminations tight, polarity right, conductor held (where it was looked at)."""
     answers = [view.value(CIRCUITS, field, of=facts.name) for field, _cure in TERMINATIONS]
     wrong = [cure for (_field, cure), answer in zip(TERMINATIONS, answers, strict=True) if answer is False]
@@ -521,7 +523,7 @@ def judge_terminations(view: JobView, facts: CircuitFacts, _rules: Rules) -> Jud
         ]
         all_of(*(partial(read_yes, view, CIRCUITS, field, facts.name) for field in looked_at))
     words = {True: "yes", False: "no"}
-    return Judged(
+    return CircuitResult(
         code="wiring_audit.terminations.faulty",
         verdict=Verdict.FAIL if wrong else Verdict.PASS,
         sentence=" ".join(wrong),

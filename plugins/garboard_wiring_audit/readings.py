@@ -76,14 +76,9 @@ def read_yes(view: JobView, step: str, field: str, of: str) -> bool:
     return found
 
 
-def in_dispute(view: JobView, step: str, field: str, of: str) -> bool:
-    """Whether values at a place disagree and nobody has settled which holds."""
-    return any(each.place == (step, field, "", of) for each in view.disagreements)
-
-
 def has_been_read(view: JobView, step: str, field: str, of: str) -> bool:
     """Whether there is anything at a place, in dispute or not: an optional reading that has to be reckoned with."""
-    return view.find(step, field, of=of) is not None or in_dispute(view, step, field, of)
+    return view.find(step, field, of=of) is not None or view.in_dispute(step, field, of=of)
 
 
 def _entered(view: JobView, step: str, field: str, of: str) -> object:
@@ -91,7 +86,7 @@ def _entered(view: JobView, step: str, field: str, of: str) -> object:
     if found is None:
         what = field.replace("_", " ")
         lack, text = Lack.NOT_ENTERED, f"{what} is not entered"
-        if in_dispute(view, step, field, of):
+        if view.in_dispute(step, field, of=of):
             lack, text = Lack.DISAGREES, f"{what}: values disagree, choose one"
         raise NotEnoughData(Missing(text, lack=lack, step=step, field=field, of=of))
     return found

@@ -3,7 +3,7 @@
 import attrs
 import pytest
 
-from garboard import findings
+from garboard import findings, job_view, series
 from garboard.findings import Number, with_uncertainty
 from garboard.uncertainty import MeasuredValue
 
@@ -54,10 +54,13 @@ def test_a_measured_value_becomes_a_result_with_what_is_known_of_its_uncertainty
     assert (exact.expanded_uncertainty, exact.coverage_factor) == (None, None)
 
 
-def test_a_plugin_written_for_version_1_gives_and_reads_the_uncertainty_under_its_old_name() -> None:
+def test_what_a_plugin_written_for_version_1_calls_otherwise_still_works() -> None:
     by_name = Number("speed", 45.46, "kn", uncertainty=0.4)
     assert by_name == Number("speed", 45.46, "kn", 0.4) == Number("speed", 45.46, "kn", expanded_uncertainty=0.4)
     assert by_name.uncertainty == attrs.evolve(by_name, name="speed over ground").uncertainty == 0.4
     assert findings.with_spread(60, 0.3, 0) == "60.0 ± 0.3"
+    assert (job_view.Asking, job_view.Place) == (job_view.InputCollector, job_view.FieldKey)
+    assert series.spread([1.0, 3.0]) == pytest.approx(2**0.5)
+    assert series.Steady(0.0, 1.0, {"speed": 3.0}, {"speed": 0.1}).spreads == {"speed": 0.1}
     with pytest.raises(ValueError, match="expanded_uncertainty"):
         Number("speed", 45.46, "kn", uncertainty=-1.0)

@@ -19,7 +19,7 @@ from garboard.job_view import JobView
 from garboard.judging.assessing import assess_job_file
 from garboard.records import JsonValue
 from garboard.steps import Calculator, Phase, Step
-from garboard_wiring_audit.circuit_rules import Judged
+from garboard_wiring_audit.circuit_rules import CircuitResult
 
 ROOT = Path(garboard.__file__).parents[2]
 SAMPLES = sorted((ROOT / "sample_jobs").glob("*/job.json"))
@@ -152,11 +152,11 @@ def test_rewording_every_sentence_changes_no_verdict(host: PluginHost, monkeypat
     views = _views(host)
     before = _judged(host, views)
     reworded: Counter[str] = Counter()
-    for kind, texts in ((Missing, ("text",)), (Finding, ("sentence", "short")), (Judged, ("sentence",))):
+    for kind, texts in ((Missing, ("text",)), (Finding, ("sentence", "short")), (CircuitResult, ("sentence",))):
         _reword(monkeypatch, kind, texts, reworded)
     after = _judged(host, views)
     assert {verdict for _, _, verdict, *_ in before} == {verdict.value for verdict in Verdict}
-    assert min(reworded[kind] for kind in ("Missing", "Finding", "Judged")) > 100
+    assert min(reworded[kind] for kind in ("Missing", "Finding", "CircuitResult")) > 100
     assert after == before
 
 

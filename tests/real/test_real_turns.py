@@ -12,7 +12,7 @@ from garboard.findings import NotEnoughData, Verdict
 from garboard.hosting.host import make_host
 from garboard.recordings import load_recording
 from garboard_heading_calibration.comparison import compare_headings
-from garboard_heading_calibration.swing import is_true
+from garboard_heading_calibration.sensors import is_true
 from garboard_heading_calibration.turn_findings import judge_recording
 from garboard_heading_calibration.turns import find_turns
 

@@ -37,7 +37,7 @@ _DIGITS_DAMAGED_AT_MOST = 2
 
 
 @attrs.frozen
-class Reading:
+class JournalScan:
     """What stands in a hull file.
 
     key        : the hull it says it belongs to, "" when its heading cannot be read
@@ -230,7 +230,7 @@ class Journal:
         if reason:
             self.damage.append(Damage(self.path, None, len(self.entries), 1, f"{reason}; merge to bring back the rest"))
 
-    def _set_right(self, reading: Reading, *, is_empty: bool) -> None:
+    def _set_right(self, reading: JournalScan, *, is_empty: bool) -> None:
         is_ours = reading.key in (self.key, "") and bool(reading.entries or reading.key)
         if not is_ours:
             self.entries = {}
@@ -270,7 +270,7 @@ def heading(key: str) -> bytes:
     return text + b" " + _short_check(text) + b"\n"
 
 
-def read(data: bytes, known: Container[str] = frozenset()) -> Reading:
+def read(data: bytes, known: Container[str] = frozenset()) -> JournalScan:
     """Read a hull file, whatever happened to it.
 
     data    : the file's bytes
@@ -300,7 +300,7 @@ def read(data: bytes, known: Container[str] = frozenset()) -> Reading:
     sound = len(entries)
     left_over = [piece for line in pieces for piece in _read_out(line, entries)]
     mended = bool(bad) or len(entries) > sound
-    return Reading(key, entries, tuple(left_over), bool(last), mended, frozenset(passed_over))
+    return JournalScan(key, entries, tuple(left_over), bool(last), mended, frozenset(passed_over))
 
 
 def key_of_file(path: Path) -> str:
@@ -363,12 +363,12 @@ def _hull_key_or_none(raw: bytes) -> str:
         return ""
 
 
-def _places_lost(reading: Reading) -> int:
+def _places_lost(reading: JournalScan) -> int:
     """Pieces that were entries: the first one of a file without a heading was the heading."""
     return len(reading.bad) - bool(not reading.key and reading.bad)
 
 
-def _what_is_wrong(reading: Reading, key: str, is_empty: bool) -> str:
+def _what_is_wrong(reading: JournalScan, key: str, is_empty: bool) -> str:
     if is_empty:
         return "the file was empty; a hull file never is, so its content was lost"
     if reading.key not in (key, ""):

@@ -7,7 +7,7 @@ import pytest
 
 from builders import boat, findings_of, job_view
 from fuel_curve_jobs import DISPLACEMENT, HOST, PLANING, STEPS, TANKS, Row, typed
-from garboard.findings import Finding, Number, Verdict
+from garboard.findings import Finding, Lack, Number, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue, StepState, Tank, Vessel
 from garboard.units import Amount
@@ -273,7 +273,7 @@ def test_mixed_use_needs_idle_and_full_throttle(rows: Sequence[Row], told: str) 
         ({"full_throttle_from": "100.1 %"}, "no step at full throttle, 6006 rev/min or above"),
     ],
 )
-def test_a_step_just_at_idle_and_one_just_at_full_throttle_are_enough(settings: dict[str, str], told: str) -> None:
+def test_a_step_just_at_idle_and_one_just_at_full_throttle_are_enough(settings: dict[str, Any], told: str) -> None:
     """The steps reach from 650 to 6000 rev/min, the rated speed is 6000."""
     found = finding(of_rows(PLANING, **settings), "mixed_use")
     assert (found.verdict is Verdict.NOT_ENOUGH_DATA) == bool(told)
@@ -339,6 +339,18 @@ def test_only_the_engine_at_fault_is_flagged() -> None:
         values[STEPS, "fuel_flow", str(row), "port"] = f"{PLANING[row - 1][2] / 2 * 3.785:.2f} gal/h"
     verdicts = [one.verdict for one in findings_of(HOST, job_view(TWINS, values), "fuel_curve.fuel_for_power")]
     assert verdicts == [Verdict.FAIL, Verdict.PASS]
+
+
+@pytest.mark.parametrize("calculator", ["best_cruise", "planing_hump", "mixed_use", "range"])
+def test_no_figure_is_given_from_a_fuel_flow_that_cannot_be_true(calculator: str) -> None:
+    """Litres typed as gallons: the engine's finding fails, and nothing beside it reckons with the flow."""
+    litres = [(e, s, f * 3.785) for e, s, f in PLANING]
+    view = job_view(TWINS, {**typed(litres, 2), (TANKS, "usable_fuel", "", ""): "60 gal"})
+    found = finding(view, calculator)
+    assert found.verdict is Verdict.NOT_ENOUGH_DATA
+    assert found.missing[0].lack is Lack.CONTRADICTS
+    curve = finding(view, "curve")
+    assert (curve.code, curve.verdict) == ("fuel_curve.curve.flow_impossible", Verdict.ADVISE)
 
 
 def test_diesel_is_judged_by_its_own_weight_and_a_known_density_narrows_the_answer() -> None:

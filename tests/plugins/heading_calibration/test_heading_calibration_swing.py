@@ -15,6 +15,7 @@ from garboard.records import JsonValue
 from garboard.samples import Recording, Sample, gather
 from garboard_heading_calibration.deviation import fit_deviation
 from garboard_heading_calibration.directions import current_allowance, heading_from_course
+from garboard_heading_calibration.steps import CLEARANCES
 from garboard_heading_calibration.swing import straight_runs as straight_runs_in
 from heading_jobs import HELM, MAST, NAME, PLACE, findings, job, number, samples, straight_runs
 
@@ -50,6 +51,18 @@ def table(
 def swung(values: Mapping[FieldKey, JsonValue], **settings: JsonValue) -> Finding:
     (finding,) = findings(job({**PLACE, **values}, settings=settings), "swing")
     return finding
+
+
+def test_the_card_of_a_sensor_that_is_still_to_be_moved_is_not_to_be_kept() -> None:
+    """Once it is moved the card is worth nothing."""
+    place = f"{NAME}.location"
+    there: dict[FieldKey, JsonValue] = {(place, field, "", HELM.name): "0.2 m" for field in CLEARANCES}
+    there |= {(place, field, "", HELM.name): True for field in ("steady_when_switched", "mounted_as_told")}
+    finding = swung({**table(), **there})
+    assert (finding.code, finding.verdict) == ("heading_calibration.swing.before_a_move", Verdict.ADVISE)
+    assert "Keep the card aboard" not in finding.sentence
+    clear = {place: "3 m" if value == "0.2 m" else value for place, value in there.items()}
+    assert swung({**table(), **clear}).verdict is Verdict.PASS
 
 
 def test_a_gentle_deviation_passes_with_its_coefficients_card_and_figure() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from garboard.findings import Finding, NotEnoughData, Verdict
+from garboard.findings import Finding, Lack, NotEnoughData, Verdict
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue
 from garboard.samples import Recording, gather
@@ -164,8 +164,24 @@ def test_a_calibration_the_instrument_refused_fails_whatever_the_turn() -> None:
         (STEP, "instrument_result", "", "helm compass"): "refused",
     }
     refused, turned = findings(job(entered, recordings={"a": turn(2.5, GOOD)}), "steady_turn")
-    assert (refused.verdict, turned.verdict) == (Verdict.FAIL, Verdict.PASS)
+    assert (refused.verdict, turned.verdict) == (Verdict.FAIL, Verdict.ADVISE)
     assert "refused its calibration" in refused.sentence
+    assert turned.code == "heading_calibration.steady_turn.good_but_refused"
+
+
+def test_a_refusal_is_told_without_a_recording_too() -> None:
+    """It was lost where the recording was missing."""
+    refused, lacking = findings(job({(STEP, "instrument_result", "", "helm compass"): "refused"}), "steady_turn")
+    assert (refused.code, refused.verdict) == ("heading_calibration.steady_turn.refused", Verdict.FAIL)
+    assert (lacking.code, lacking.missing[0].field) == (f"{STEP}.not_enough_data", "turn_recording")
+
+
+@pytest.mark.parametrize(("field", "of"), [("instrument_result", "helm compass"), ("calm_water", "")])
+def test_a_turn_is_not_called_good_while_people_disagree_about_it(field: str, of: str) -> None:
+    entered: dict[FieldKey, JsonValue] = {(STEP, "turn_recording", "", ""): {"file": "a"}}
+    view = job(entered, recordings={"a": turn(2.5, GOOD)}, disagreements=[(STEP, field, "", of)])
+    (found,) = findings(view, "steady_turn")
+    assert [(item.field, item.lack) for item in found.missing] == [(field, Lack.DISAGREES)]
 
 
 @pytest.mark.parametrize(

@@ -90,7 +90,7 @@ def test_slip_by_hand() -> None:
 @pytest.mark.parametrize(
     ("speeds", "verdict", "words"),
     [
-        (("50.0 kn", "50.0 kn"), Verdict.ADVISE, "a reading is wrong, not a fast boat"),
+        (("50.0 kn", "50.0 kn"), Verdict.ADVISE, "it may be above zero, yet no boat has so little"),
         (("52.0 kn", "52.0 kn"), Verdict.FAIL, "Check the stamped pitch, the gear ratio, the unit of speed"),
         (("48.9 kn", "48.9 kn"), Verdict.ADVISE, "less than usual"),
         (("47.0 kn", "47.0 kn"), Verdict.PASS, "is usual for this hull"),
@@ -581,6 +581,46 @@ def test_a_slip_about_zero_does_not_stop_the_advice() -> None:
     """44.5 of 43.95 kn is -1.3 % with an interval of 3.6 %: it may well be above zero."""
     finding = one(runs_at(BOAT, "5200 rev/min", ("44.5 kn", "44.5 kn")), "pitch")
     assert finding.sentence.startswith("Try 17 in first")
+
+
+IN_WINDOW = two_ways(BOAT, "5800 rev/min")
+
+
+@pytest.mark.parametrize(
+    ("field", "calculators", "words"),
+    [
+        ("blades_sound", ("pitch",), "the centre propeller is damaged; repair or change it"),
+        ("stamp_read", ("pitch", "slip"), "pitch of the centre propeller is not the one stamped on it"),
+    ],
+)
+@pytest.mark.parametrize("answer", [False, None])
+def test_nothing_rests_on_a_propeller_that_is_not_as_entered(
+    field: str, calculators: Sequence[str], words: str, answer: bool | None
+) -> None:
+    """Told no, or told both: "keep the propeller" beside "change the propeller" would be no advice."""
+    place = (PROPELLER, field, "", "centre")
+    disputed = [place] if answer is None else []
+    view = job(BOAT, IN_WINDOW, more={} if answer is None else {place: answer}, disagreements=disputed)
+    for calculator in calculators:
+        (found,) = say(view, calculator)
+        assert found.verdict is Verdict.NOT_ENOUGH_DATA
+        assert (words if answer is False else "values disagree") in found.sentence
+    assert one(job(BOAT, IN_WINDOW), "pitch").verdict is Verdict.PASS
+
+
+def test_nobody_is_sent_out_again_with_more_power_than_the_label_allows() -> None:
+    """ "Do not run it at full throttle" stands alone: no pitch to try, no runs to make."""
+    engine = attrs.evolve(BOAT.engines[0], rated_power=amount("150 hp"))
+    boat = attrs.evolve(BOAT, plate_power=amount("100 hp"), engines=(engine,))
+    label = {(CAPACITY, "label_read", "", ""): True}
+    labouring = job(boat, two_ways(boat, "4900 rev/min"), more=label)
+    assert "Do not run it at full throttle" in say(labouring, "capacity")[0].sentence
+    assert "make no full-throttle run before that is put right" in one(labouring, "pitch").sentence
+    at_the_end = job(boat, two_ways(boat, str(engine.full_throttle_low)), more=label)
+    found = one(at_the_end, "window")
+    assert found.code == "prop_check.window.low_end_open"
+    assert "Make no more runs before the power is within the capacity label." in found.sentence
+    assert "Make two more runs" not in found.sentence
 
 
 def test_propellers_of_different_pitch_change_by_the_same() -> None:

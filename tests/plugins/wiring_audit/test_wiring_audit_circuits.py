@@ -635,8 +635,9 @@ def test_labels_within_the_shops_share_advise() -> None:
 def test_labels_not_looked_at_are_not_counted() -> None:
     """Circuits without an answer are listed, not taken as bare or labelled."""
     view = wired_job([circuit("Horn"), circuit("Radio")], read={("circuits", "label_present", "Radio"): None})
-    passed, lacking = said(view, "labels")
-    assert passed.sentence == "1 of 1 circuits labelled (100 %)."
+    (lacking,) = said(view, "labels")
+    assert lacking.verdict is LACKING
+    assert lacking.sentence.startswith("1 of 2 circuits labelled. Not enough data for 1 circuit: Radio")
     assert "Radio (label present is not entered)" in lacking.sentence
 
 
