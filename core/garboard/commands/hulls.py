@@ -15,7 +15,7 @@ import attrs
 import click
 
 from garboard import hull_number
-from garboard.commands.tools import BAD_INPUT
+from garboard.commands.tools import BAD_INPUT, checked_value, declared_setting
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import Entry, view
 from garboard.disk.hullfile import HullFolder
@@ -236,12 +236,17 @@ def _text(value: JsonValue) -> str:
 @click.option("--value", required=True, help="The value that is right: one of those that disagree, or another.")
 @job_option
 @_signed
-def settle(folder: Path, hull: str, name: str, value: str, job: str, by: str, reason: str, tablet: str) -> None:
+@click.pass_obj
+def settle(
+    tools: Tools, folder: Path, hull: str, name: str, value: str, job: str, by: str, reason: str, tablet: str
+) -> None:
     """Choose a value where several disagree. The others stay in the history."""
     with _writing(folder, hull, job, tablet, by) as (hulls, state, author, job):
         key = _named(state, job, name)
         held = [entry.value for entry in state.current(key)]
         chosen = next((other for other in held if _text(other) == value), value)
+        if key.kind == "setting":
+            chosen = checked_value(declared_setting(tools.host, key.subject[0]), _text(chosen))
         save_all(hulls, [writing.settle(author, state, key, chosen, reason)])
     click.echo(f"{name} is {value}")
 
