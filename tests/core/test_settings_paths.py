@@ -2,45 +2,56 @@
 
 import json
 import random
-import subprocess
-import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import attrs
+from click.testing import CliRunner, Result
 
 from campaigns.settings_campaign import random_settings
-from garboard.disk.entries import SHOP_RECORD
+from garboard import hull_number
+from garboard.commands.cli import program
+from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.disk.hullfile import HullFolder
+from garboard.history import authoring
+from garboard.history.authoring import Author
 from garboard.history.authority import managers_part
-from garboard.history.boat import open_hull
+from garboard.history.boat import open_entries, open_hull
 from garboard.history.exchange import import_job
 from garboard.history.merge import merge
-from garboard.history.replay import replay
+from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import set_setting
 from garboard.hosting.host import make_host
 from garboard.job_files.job_file import JobFile, read_job_file
+from garboard.job_view import JobView
+from garboard.records import Job, Vessel
 from setting_jobs import DROP, OFFICE, SAMPLES, set_for_shop, take_in
 
 HOST = make_host(entry_points=False)
 DRAWS = 200
 
 
-def test_two_hundred_random_settings_hold_by_every_path(tmp_path: Path) -> None:
-    """The values by file, by the job's entries and by the shop's record are the same, setting by setting."""
+def take_in_entries(author: Author, job_file: JobFile) -> list[Entry]:
+    return authoring.take_in(author, HullState(hull_number.key(job_file.vessel.hull_number)), job_file)
+
+
+def view_of(entries: Sequence[Entry]) -> JobView:
+    """The job of some entries, the shop's record among them."""
+    hull = next(entry.hull_key for entry in entries if entry.hull_key != SHOP_RECORD)
+    boat = open_entries(lambda key: [entry for entry in entries if entry.hull_key == key], hull)
+    return boat.view(boat.jobs[0])
+
+
+def test_two_hundred_random_settings_hold_by_every_path() -> None:
+    """The values by the job's entries and by the shop's record are those drawn, setting by setting."""
     draw = random.Random(20260514)
-    sample = read_job_file(SAMPLES[0])
-    read = JobFile(vessel=attrs.evolve(sample.vessel, circuits=(), networks=()), job=sample.job)
-    for number in range(DRAWS):
+    read = JobFile(vessel=Vessel(hull_number="QQZ04417D626"), job=Job(id="one"))
+    for _ in range(DRAWS):
         settings = random_settings(HOST, draw)
-        with HullFolder(tmp_path / str(number)) as hulls:
-            import_job(hulls, attrs.evolve(read, settings=settings), tmp_path, OFFICE)
-            (key,) = hulls.boats()
-            boat = open_hull(hulls, key)
-            job = HOST.with_defaults(boat.view(boat.jobs[0]))
-        with HullFolder(tmp_path / f"{number} shop") as hulls:
-            import_job(hulls, attrs.evolve(read, settings={}), tmp_path, OFFICE)
-            set_for_shop(hulls, settings)
-            shop = HOST.with_defaults(open_hull(hulls, key).view(boat.jobs[0]))
+        job = HOST.with_defaults(view_of(take_in_entries(OFFICE, attrs.evolve(read, settings=settings))))
+        record = HullState(SHOP_RECORD)
+        shops = [set_setting(OFFICE, record, key, value, "a rule") for key, value in settings.items()]
+        shop = HOST.with_defaults(view_of([*take_in_entries(OFFICE, read), *shops]))
         for setting in HOST.settings:
             wanted = settings.get(setting.key, setting.default)
             assert setting.same(job.settings[setting.key], wanted)
@@ -49,7 +60,7 @@ def test_two_hundred_random_settings_hold_by_every_path(tmp_path: Path) -> None:
         assert set(job.settings_used) == set(shop.settings_used) == changed
 
 
-def test_two_managers_who_differ_leave_the_stricter_in_force_and_it_is_judged(tmp_path: Path) -> None:
+def test_two_managers_who_differ_leave_the_stricter_in_force_and_it_is_said(tmp_path: Path) -> None:
     for by, value in (("Office", "5 %"), ("Yard", "7 %")):
         with HullFolder(tmp_path / by) as hulls:
             import_job(hulls, read_job_file(SAMPLES[0]), SAMPLES[0].parent, OFFICE)
@@ -73,10 +84,8 @@ def test_a_setting_and_taking_it_back_are_a_managers(tmp_path: Path) -> None:
     assert managers_part(back, [entry]) == managers_part(back) == "takes back a manager's decision"
 
 
-def run(*words: str | Path) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "garboard", "--no-color", *map(str, words)], capture_output=True, text=True, check=False
-    )
+def run(*words: str | Path) -> Result:
+    return CliRunner().invoke(program, ["--no-color", *map(str, words)])
 
 
 def test_the_command_sets_shows_refuses_and_resets(tmp_path: Path) -> None:
@@ -86,19 +95,19 @@ def test_the_command_sets_shows_refuses_and_resets(tmp_path: Path) -> None:
         take_in(hulls, sample, signed=False)
     who = ("--by", "Office", "--reason", "our rule")
     refused = run("settings", "set", shop, DROP, "50 %", *who)
-    assert refused.returncode == 2
+    assert refused.exit_code == 2
     assert "between 0.5 and 20 %" in refused.stderr
     unknown = run("settings", "set", shop, "wiring_audit.drop_othr", "5 %", *who)
-    assert unknown.returncode == 2
+    assert unknown.exit_code == 2
     assert DROP in unknown.stderr
-    assert run("settings", "set", shop, DROP, "7 %", *who).returncode == 0
+    assert run("settings", "set", shop, DROP, "7 %", *who).exit_code == 0
     shown = run("settings", "show", shop, DROP).stdout
     assert "7 %" in shown
     assert "set by Office" in shown
-    plain = json.loads(run("assess", shop, "--json", "-").stdout or run("assess", shop, "--json").stdout)
+    plain = json.loads(run("assess", shop, "--json").stdout)
     marked = [f for job in plain["jobs"] for f in job["findings"] if f["settings_used"]]
     assert marked
     assert all(f["settings_used"][0]["set"][0]["by"] == "Office" for f in marked)
     assert "set by Office" in run("assess", shop).stdout
-    assert run("settings", "reset", shop, DROP, *who).returncode == 0
+    assert run("settings", "reset", shop, DROP, *who).exit_code == 0
     assert "Every setting is at its default." in run("settings", "list", shop).stdout
