@@ -15,7 +15,7 @@ import attrs
 import click
 
 from garboard import hull_number
-from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS
+from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, checked_value, declared_setting
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import Entry, view
 from garboard.disk.hullfile import HullFolder
@@ -269,12 +269,17 @@ def _text(value: JsonValue) -> str:
 @click.option("--value", required=True, help="The right value: one of those that disagree, or another.")
 @job_option
 @_signed
-def settle(folder: Path, hull: str, name: str, value: str, job: str, by: str, reason: str, tablet: str) -> None:
+@click.pass_obj
+def settle(
+    tools: Tools, folder: Path, hull: str, name: str, value: str, job: str, by: str, reason: str, tablet: str
+) -> None:
     """Choose the right value where several disagree. The others stay in the history."""
     with _writing(folder, hull, job) as (hulls, boat, job):
         state, key = _named(boat, job, name)
         held = [entry.value for entry in state.current(key)]
         chosen = next((other for other in held if _text(other) == value), value)
+        if key.kind == "setting":
+            chosen = checked_value(declared_setting(tools.host, key.subject[0]), _text(chosen))
         save_all(hulls, [writing.settle(author_of(hulls, state, tablet, by), state, key, chosen, reason)])
     click.echo(f"{name} is {value}")
 

@@ -41,6 +41,8 @@ class SettingsPage(Page):
             heading("Units offered first"),
             lambda: Across([self._choice(u.capitalize(), settings.units == u, partial(self._units, u))
                             for u in UNIT_CHOICES]),
+            lambda: RowPress("The shop's settings", lambda: self.way.go(self.place.to("shop settings")),
+                             small="What the shop decided for every boat", name="shop settings"),
         ]  # fmt: skip
         right: list[Maker] = [heading("Plugins")]
         for plugin in self.tablet.host.plugins:
