@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from garboard.faults import Fault, InputError, in_words, shown
+from garboard.faults import Fault, InputError, ValueRefused, in_words, shown
 
 if TYPE_CHECKING:
     from garboard.hosting.host import PluginHost
