@@ -172,11 +172,13 @@ def _counted(report: MergeReport) -> str:
 def digest(folder: Path, as_json: bool) -> None:
     """One hash a hull over its entries, and one over its state. Equal digests mean equal records.
 
-    Exit status 0 when every hull file could be read, 1 when one could not: it has no digest.
+    Exit status 0 when every hull file could be read whole, 1 when one could not: its digest is of what is left, or it
+    has none.
     """
     with HullFolder(folder, read_only=True) as hulls:
         digests = {key: {"entries": value, "state": state_digest(hulls, key)} for key, value in hulls.digests().items()}
         not_read = sorted((str(path), reason) for path, reason in hulls.left_alone.items())
+        damaged = [*map(str, hulls.damage())]
     if as_json:
         plain = {"format": "garboard digest", "version": 1, "hulls": digests, "not_read": dict(not_read)}
         click.echo(json.dumps(plain, indent=1))
@@ -185,7 +187,9 @@ def digest(folder: Path, as_json: bool) -> None:
             click.echo(f"{key}  entries {both['entries'][:16]}  state {both['state'][:16]}")
     for file, reason in not_read:
         click.echo(f"not read, so without a digest: {file}: {reason}", err=True)
-    if not_read:
+    for damage in damaged:
+        click.echo(f"damage: {damage}", err=True)
+    if not_read or damaged:
         sys.exit(SOMETHING_FAILS)
 
 
@@ -432,11 +436,22 @@ def _refuse_unless_well_formed(number: str, folder: Path) -> None:
     help="The folder to write into; made when it is not there.",
 )
 def export_job(folder: Path, hull: str, job: str, out: Path) -> None:
-    """Write a job as a job file with its recordings into a folder; taken in elsewhere, every id is the same."""
+    """Write a job as a job file with its recordings into a folder; taken in elsewhere, every id is the same.
+
+    Exit status 0 when everything is in it, 1 when a recording or a photo is not here whole.
+    """
+    lacking: list[str] = []
     with HullFolder(folder, read_only=True) as hulls:
         boat = open_hull(hulls, hull)
-        path = exchange.export_job(hulls, boat, _only((job,) if job else boat.jobs, boat.jobs), out)
+        chosen = _only((job,) if job else boat.jobs, boat.jobs)
+        path = exchange.export_job(hulls, boat, chosen, out, lambda file, why: lacking.append(f"{file}: {why}"))
+        _tell_not_read(hulls)
+        is_whole = not (lacking or hulls.left_alone)
     click.echo(str(path))
+    for one in lacking:
+        click.echo(f"not in it: {one}", err=True)
+    if not is_whole:
+        sys.exit(SOMETHING_FAILS)
 
 
 @contextmanager
@@ -457,6 +472,8 @@ def _writing(
 def _tell_not_read(hulls: HullFolder) -> None:
     for path, reason in sorted(hulls.left_alone.items()):
         click.echo(f"not read, so not in this: {path}: {reason}", err=True)
+    for damage in hulls.damage():
+        click.echo(f"damage: {damage}", err=True)
 
 
 def _only(chosen: tuple[str, ...], jobs: tuple[str, ...]) -> str:
