@@ -177,11 +177,13 @@ def _counted(report: MergeReport) -> str:
 def digest(folder: Path, as_json: bool) -> None:
     """Print two hashes for each boat: one of its entries, one of its state. Equal hashes mean equal records.
 
-    Exit status 0 when every hull file could be read, 1 when one could not: it has no digest.
+    Exit status 0 when every hull file could be read whole, 1 when one could not: its digest is of what is left, or it
+    has none.
     """
     with HullFolder(folder, read_only=True) as hulls:
         digests = {key: {"entries": value, "state": state_digest(hulls, key)} for key, value in hulls.digests().items()}
         not_read = sorted((str(path), reason) for path, reason in hulls.left_alone.items())
+        damaged = [*map(str, hulls.damage())]
     if as_json:
         plain = {"format": "garboard digest", "version": 1, "hulls": digests, "not_read": dict(not_read)}
         click.echo(json.dumps(plain, indent=1))
@@ -190,7 +192,9 @@ def digest(folder: Path, as_json: bool) -> None:
             click.echo(f"{key}  entries {both['entries'][:16]}  state {both['state'][:16]}")
     for file, reason in not_read:
         click.echo(f"not read, so without a digest: {file}: {reason}", err=True)
-    if not_read:
+    for damage in damaged:
+        click.echo(f"damage: {damage}", err=True)
+    if not_read or damaged:
         sys.exit(SOMETHING_FAILS)
 
 
@@ -475,11 +479,28 @@ def _refuse_unless_well_formed(number: str, folder: Path) -> None:
 )
 @click.pass_obj
 def export_job(tools: Tools, folder: Path, hull: str, job: str, out: Path) -> None:
-    """Export a job as a job file with its recordings. An import elsewhere gives every entry the same id."""
+    """Export a job as a job file with its recordings. An import elsewhere gives every entry the same id.
+
+    Exit status 0: everything is in it. Exit status 1: a recording or a photo is not here whole.
+    """
+    lacking: list[str] = []
     with HullFolder(folder, read_only=True) as hulls:
         boat = open_hull(hulls, hull)
-        path = exchange.export_job(hulls, boat, chosen_job(boat, job), out, tools.host.settings)
+        path = exchange.export_job(
+            hulls,
+            boat,
+            chosen_job(boat, job),
+            out,
+            tools.host.settings,
+            lacking=lambda file, why: lacking.append(f"{file}: {why}"),
+        )
+        _tell_not_read(hulls)
+        is_whole = not (lacking or hulls.left_alone)
     click.echo(str(path))
+    for one in lacking:
+        click.echo(f"not in it: {one}", err=True)
+    if not is_whole:
+        sys.exit(SOMETHING_FAILS)
 
 
 @contextmanager
@@ -501,6 +522,8 @@ def chosen_job(boat: Boat, job: str) -> str:
 def _tell_not_read(hulls: HullFolder) -> None:
     for path, reason in sorted(hulls.left_alone.items()):
         click.echo(f"not read, so not in this: {path}: {reason}", err=True)
+    for damage in hulls.damage():
+        click.echo(f"damage: {damage}", err=True)
 
 
 def _only(chosen: tuple[str, ...], jobs: tuple[str, ...]) -> str:
