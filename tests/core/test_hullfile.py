@@ -104,6 +104,7 @@ def test_a_hull_never_heard_of_is_empty(folder: HullFolder) -> None:
     """Asking makes no file."""
     assert folder.ids(OTHER) == frozenset()
     assert folder.get(OTHER) == {}
+    assert folder.offer(OTHER, ()).ids == frozenset()
     assert folder.hulls() == ()
 
 

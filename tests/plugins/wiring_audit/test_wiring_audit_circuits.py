@@ -275,6 +275,17 @@ def test_a_reading_that_just_reaches_a_limit_is_within_it(value: float, spread: 
     assert at_most(Reading(value, spread), 3.0) is verdict
 
 
+def test_circuits_that_passed_are_counted_and_the_others_pointed_at() -> None:
+    """Three circuits, one of them with a fuse far from its source."""
+    far = circuit("Far", protection_distance="=90 in")
+    passed = said(wired_job([circuit("Near"), circuit("Nearer"), far]), "overcurrent_distance")[-1]
+    assert passed.sentence.startswith("2 of 3 circuits ")
+    assert passed.sentence.endswith(" See to the other 1.")
+    every = said(wired_job([circuit("Near"), circuit("Nearer")]), "overcurrent_distance")[-1]
+    assert every.sentence.startswith("2 of 2 circuits ")
+    assert "See to" not in every.sentence
+
+
 def test_bundling_counts_from_50_volts_only() -> None:
     """Six conductors bundled: no factor at 12 V, 60 % at 60 V, and at 12 V where the shop wants it."""
     changes: dict[str, Any] = {"bundled_conductors": 6, "design_current": "=25 A", "read": NOT_MEASURED}
