@@ -10,7 +10,14 @@ from garboard.job_view import Disagreement, JobView
 from garboard.records import JsonValue
 from garboard.units import Amount
 from garboard_wiring_audit.ampacity import CFR_TABLE_5, ISO_BY_AREA, ISO_INSULATION, allowable, iso_by_area
-from garboard_wiring_audit.conductors import METRIC_SIZES, ambient_factor, metric_size_within, of_area
+from garboard_wiring_audit.conductors import (
+    METRIC_SIZES,
+    ambient_factor,
+    larger_sizes,
+    metric_size_within,
+    of_area,
+    of_gauge,
+)
 from garboard_wiring_audit.overcurrent import CFR_BATTERY_DISTANCE, E11_DISTANCE, ISO_DISTANCE, suggested_rating
 from garboard_wiring_audit.readings import Reading, at_most, with_spread
 from garboard_wiring_audit.rules import BUNDLING_ALWAYS, ISO_MINIMUM
@@ -227,6 +234,8 @@ def test_the_metric_table_has_the_usual_sizes_and_never_allows_less_for_more() -
     sizes = (0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0, 120.0, 150.0)
     assert sizes == METRIC_SIZES
     assert [metric_size_within(of_area(size)) for size in sizes] == [*sizes]
+    assert [larger.area for larger in larger_sizes(of_area(2.5))] == [*sizes[4:]]
+    assert [larger.label for larger in larger_sizes(of_gauge("2/0"))] == ["3/0 AWG", "4/0 AWG"]
     amperes = [[iso_by_area(size, rating) for rating in ISO_INSULATION] for size in sizes]
     assert all(row == sorted(row) for row in amperes)
     assert all([*column] == sorted(set(column)) for column in zip(*amperes, strict=True))
