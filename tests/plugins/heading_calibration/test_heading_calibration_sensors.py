@@ -262,6 +262,13 @@ def test_a_difference_at_the_limit_is_let_pass(difference: float, spread: float,
     assert finding.code == f"heading_calibration.comparison.{code}"
 
 
+@pytest.mark.parametrize(("difference", "word"), [(0.5, "more"), (0.0, "more"), (-0.5, "less")])
+def test_a_heading_above_the_trusted_one_is_more_and_one_below_it_less(difference: float, word: str) -> None:
+    found = Comparison(difference=difference, uncertainty=0.1, spread=0.1, samples=600, seconds=599.0)
+    sentence = comparison_finding(job({}), "helm compass", "mast sensor", found).sentence
+    assert sentence.startswith(f"Heading {abs(difference):.1f} ± 0.1 degrees {word} than mast sensor.")
+
+
 # --- raw magnetometer
 
 MAGNETOMETER = f"{NAME}.magnetometer"
