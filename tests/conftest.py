@@ -3,13 +3,14 @@
 Run by a person they are drawn anew, and find what nobody thought of.
 """
 
-import ctypes
 import gc
 import os
 import shutil
 
 import pytest
 from hypothesis import settings
+
+from memory import give_back
 
 settings.register_profile("server", derandomize=True, deadline=None, print_blob=True)
 settings.register_profile("person", deadline=None)
@@ -32,9 +33,6 @@ def pytest_collection_finish() -> None:
 
 @pytest.hookimpl(trylast=True)
 def pytest_runtest_teardown(item: pytest.Item, nextitem: pytest.Item | None) -> None:
-    """After each file its memory goes back to the system: the allocator would keep some 50 MB of many a file."""
+    """After each file its memory goes back to the system."""
     if nextitem is None or nextitem.path != item.path:
-        gc.collect()
-        trim = getattr(ctypes.CDLL(None), "malloc_trim", None)  # the GNU C library alone has it
-        if trim:
-            trim(0)
+        give_back()

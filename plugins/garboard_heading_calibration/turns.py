@@ -193,10 +193,6 @@ _Span = tuple[int, int, int]
 """Way of turning (-1, 0, 1), first and last sample."""
 
 
-def _way(rate: float) -> int:
-    return 0 if abs(rate) < STRAIGHT_BELOW else int(math.copysign(1, rate))
-
-
 def _grouped(ways: Iterable[int], offset: int) -> list[_Span]:
     spans: list[_Span] = []
     for way, group in groupby(ways):

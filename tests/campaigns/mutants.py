@@ -1,6 +1,6 @@
 """Change the program in one small way at a time: some test must fail each time.
 
-Run:  python tests/campaigns/mutants.py WORK                    # needs the package coverage
+Run:  python tests/campaigns/mutants.py WORK
       python tests/campaigns/mutants.py WORK --seed 7 --count 50
 
 WORK is a folder for the copy of the project that is changed, for what each test runs through, and for results.jsonl.

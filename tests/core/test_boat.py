@@ -8,6 +8,7 @@ from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import Author, measure, move_job
 from garboard.history.boat import Boat, author_for, open_entries
+from garboard.history.registers import VESSEL
 from garboard.history.replay import HullState, replay
 
 RIGHT, WRONG, THIRD = "ABC00001A526", "ABCO0001A526", "ABC0OO01A526"
@@ -83,3 +84,15 @@ def test_a_job_that_came_from_another_number_of_the_same_boat_came_from_nowhere_
     _, arriving = move_job(HAND, HullState(WRONG), HullState(RIGHT), JOB, "typed wrongly")
     assert replay(RIGHT, [arriving]).moved_from == ((WRONG, JOB),)
     assert replay(RIGHT, [arriving], also=[WRONG]).moved_from == ()
+
+
+def test_a_moved_job_leaves_behind_what_disagrees_about_the_boat_it_came_from() -> None:
+    there = measure(HAND, HullState(WRONG), JOB, "trial", "speed", "31.0 kn")
+    names = [
+        Author(tablet, "A. Hand").write(HullState(WRONG), "field", ("name",), name, job=JOB)
+        for tablet, name in (("tablet 1", "Not this boat"), ("tablet 2", "Nor this"))
+    ]
+    assert [one.place[0] for one in replay(WRONG, [there, *names]).view(JOB).disagreements] == [VESSEL]
+    boat = opened(there, *names, *move_job(HAND, replay(WRONG, [there]), HullState(RIGHT), JOB, "typed wrongly"))
+    assert values(boat) == {"speed": "31.0 kn"}
+    assert list(boat.view(JOB).disagreements) == []

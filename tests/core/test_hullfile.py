@@ -102,9 +102,9 @@ def test_entries_come_back_by_id(folder: HullFolder) -> None:
 
 def test_a_hull_never_heard_of_is_empty(folder: HullFolder) -> None:
     """Asking makes no file."""
+    assert folder.offer(OTHER, ()).ids == frozenset()
     assert folder.ids(OTHER) == frozenset()
     assert folder.get(OTHER) == {}
-    assert folder.offer(OTHER, ()).ids == frozenset()
     assert folder.hulls() == ()
 
 

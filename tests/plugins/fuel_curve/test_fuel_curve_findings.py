@@ -275,7 +275,7 @@ def test_mixed_use_needs_idle_and_full_throttle(rows: Sequence[Row], told: str) 
 )
 def test_a_step_just_at_idle_and_one_just_at_full_throttle_are_enough(settings: dict[str, Any], told: str) -> None:
     """The steps reach from 650 to 6000 rev/min, the rated speed is 6000."""
-    found = finding(of_rows(PLANING, **settings), "mixed_use")
+    found = finding(of_rows(PLANING, TWINS, **settings), "mixed_use")
     assert (found.verdict is Verdict.NOT_ENOUGH_DATA) == bool(told)
     assert told in found.sentence
 
@@ -331,6 +331,13 @@ def test_a_flow_out_of_all_reason_is_flagged_with_what_usually_stands_behind_it(
     for found in power(12.3 * factor, engines=2):
         assert found.verdict is verdict
         assert told in found.sentence
+
+
+@pytest.mark.parametrize("density", ["0.9 lb/gal", "20.1 lb/gal"])
+def test_a_fuel_that_weighs_what_none_does_judges_no_engine(density: str) -> None:
+    found = finding(planing({(STEPS, "fuel_density", "", ""): density}), "fuel_for_power")
+    assert found.verdict is Verdict.NOT_ENOUGH_DATA
+    assert "fuel density must be" in found.sentence
 
 
 def test_only_the_engine_at_fault_is_flagged() -> None:

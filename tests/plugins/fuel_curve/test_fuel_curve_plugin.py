@@ -73,9 +73,10 @@ def test_the_owner_of_a_boat_that_never_planes_reads_of_the_best_at_any_speed() 
     assert next(block.name for block in blocks if isinstance(block, Number)) == "at the best economy"
 
 
-def test_the_owner_reads_no_conditions_where_none_were_noted() -> None:
-    words = " ".join(block for block in pages(job_view(boat(2, **RATED), typed(DISPLACEMENT, 2))) if type(block) is str)
-    assert "On that day" not in words
+@pytest.mark.parametrize("noted", [{}, {(STEPS, "water_state", "", ""): ""}])
+def test_the_owner_reads_no_conditions_where_none_were_noted(noted: dict[FieldKey, JsonValue]) -> None:
+    view = job_view(boat(2, **RATED), {**typed(DISPLACEMENT, 2), **noted})
+    assert "On that day" not in " ".join(block for block in pages(view) if isinstance(block, str))
 
 
 def test_a_job_without_steps_has_no_fuel_pages() -> None:

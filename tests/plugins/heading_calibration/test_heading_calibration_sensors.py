@@ -20,6 +20,7 @@ from garboard.uncertainty import NORMAL_95, MeasuredValue
 from garboard_heading_calibration.comparison import Comparison, compare_headings
 from garboard_heading_calibration.ellipse import fit_ellipse
 from garboard_heading_calibration.sensor_findings import comparison_finding
+from garboard_heading_calibration.sensors import name_of
 from garboard_heading_calibration.variation import variation_at
 from heading_jobs import HELM, HOST, MAST, NAME, PLACE, findings, job, number, samples
 
@@ -185,6 +186,7 @@ def test_without_a_place_the_variation_on_the_boats_network_serves() -> None:
     sent = samples("variation", lambda _t: -10.0, 90, every=1.0, source="3")
     (finding,) = compared(steady(90.0), steady(80.0, reference="true", source="9"), sent, place=False)
     assert number(finding, "mean difference").value == pytest.approx(0.0)
+    assert number(finding, "mean difference").uncertainty == pytest.approx(0.0)  # the boat does not say how sure it is
 
 
 def test_a_lone_heading_is_held_against_the_course_and_no_offset_is_offered() -> None:
@@ -374,3 +376,10 @@ def test_any_points_give_an_ellipse_or_a_reason(points: list[tuple[float, float]
     assert found.long >= found.short > 0
     assert 0 <= found.angle < 180
     assert math.isfinite(found.residual)
+
+
+@pytest.mark.parametrize(
+    ("source", "name"), [("7", "helm compass"), ("9", "mast sensor"), ("33", "source 33"), ("", "the only source")]
+)
+def test_a_source_is_called_by_the_sensor_that_sends_under_it(source: str, name: str) -> None:
+    assert name_of(job({}, HELM, MAST), source) == name
