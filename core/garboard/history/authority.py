@@ -49,6 +49,7 @@ def keep_managers(folder: Path, devices: Iterable[str]) -> None:
     plain: dict[str, JsonValue] = {"format": "garboard managers", "version": 1, "devices": [*sorted({*devices})]}
     if plain != _read(folder / MANAGERS_FILE):
         storage.write_whole(folder / MANAGERS_FILE, [json.dumps(plain, indent=1).encode()])
+        (folder / MANAGERS_FILE).chmod(0o600)
 
 
 def _read(path: Path) -> dict[str, JsonValue] | None:
