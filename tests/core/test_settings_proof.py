@@ -52,6 +52,11 @@ def test_a_managers_tablet_counts_itself_before_the_shop_says_so(tmp_path: Path)
     assert "device-1" in (managers_of(paired_folder(tmp_path / "t", "manager")) or ())
 
 
+def test_the_list_is_its_owners_alone(tmp_path: Path) -> None:
+    keep_managers(tmp_path, ["a1b2c3"])
+    assert (tmp_path / MANAGERS_FILE).stat().st_mode & 0o077 == 0
+
+
 @pytest.mark.parametrize("content", [b"", b"[]", b"{", b'{"devices": "all"}', b'{"devices": [1]}'])
 def test_a_list_that_cannot_be_read_names_nobody(tmp_path: Path, content: bytes) -> None:
     folder = folder_of_a_shop(tmp_path / "s")

@@ -20,6 +20,7 @@ SHOP_FOLDER = "shop"
 MANAGERS_FILE = f"{FOLDER}/managers.json"
 MANAGERS = Kind(
     Format("garboard managers"),
+    private=True,
     cure="Delete the file. A tablet is told again when it comes ashore, a shop when it starts.",
 )
 _DEVICES = "devices"
