@@ -26,6 +26,7 @@ from garboard_tablet.models.background import Background
 from garboard_tablet.models.keys import ENTER, of_keyboard
 from garboard_tablet.models.live_source import LiveSource
 from garboard_tablet.models.navigator import Navigator
+from garboard_tablet.models.run_reviews import RunReviews
 from garboard_tablet.models.shop_worker import ShopWorker
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.uncaught import ShownOnce
@@ -95,6 +96,7 @@ class GarboardApp(App):
             findings=self.findings,
             shop=self.shop,
             live=self.live,
+            runs=RunReviews(tablet, self.background, lambda: self.screen.refill(("run", "recordings"))),
             vessels=self.vessels,
             marks=self.marks,
             background=self.background,

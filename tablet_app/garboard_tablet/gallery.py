@@ -99,6 +99,8 @@ def _scenes_of_job(tablet: Tablet, job: Place) -> Iterator[tuple[str, Place, Act
             yield f"{name}_live_simulated", here.to("live"), steer_simulated
             yield f"{name}_live_silent", here.to("live"), fall_silent
             yield f"{name}_source", here.to("source"), nothing
+            yield f"{name}_stopped", here.to("live"), stop_a_replay
+            yield f"{name}_recordings", here.to("recordings"), nothing
         for ask in asks_here(tablet, job.hull, job.job, step):
             kind = (ask.field.kind, bool(ask.row))
             if kind not in asked:
@@ -183,6 +185,12 @@ def steer(page: Any) -> None:
     """Play the recording for a while: circles take longer than a run at full throttle may."""
     wait_for_start(page)
     _run(page, 60.0 if page.live.replayed.name.startswith("turn") else 30.0)
+
+
+def stop_a_replay(page: Any) -> None:
+    """Play the recording for a moment and stop: too short, and no measurement."""
+    steer(page)
+    page.screen.page._stop()
 
 
 def steer_simulated(page: Any) -> None:

@@ -1,23 +1,27 @@
 """Recordings of a step: none replaces another, one counts, any can be chosen again, on any tablet and in any order."""
 
 import itertools
+from collections.abc import Callable, Iterable, Sequence
 
 import pytest
 
 from garboard.disk.clock import HybridClock
-from garboard.disk.entries import KINDS
+from garboard.disk.entries import KINDS, Entry
 from garboard.history import registers
 from garboard.history.authoring import Author, measure, retract
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
 from garboard.history.runs import keep_run, let_count, runs_of, throw_away
+from garboard.job_view import Place
+from garboard.records import JsonValue
 
+Write = Callable[[Author, HullState, str, Place, JsonValue], list[Entry]]
 HULL, JOB = "XYZAB123F526", "a job"
 PLACE = ("dock.fuel", "log", "", "")
 OWN = RegisterKey("measure", JOB, PLACE)
 
 
-def value(letter, **more):
+def value(letter: str, **more: str) -> dict[str, JsonValue]:
     return {"file": letter * 64, "name": f"run {letter}", **more}
 
 
@@ -27,32 +31,32 @@ A, B, C = value("a"), value("b"), value("c", origin="replay")
 class Tablet:
     """Writes in a state of its own, as a tablet out of reach of the others does."""
 
-    def __init__(self, name, entries=()):
+    def __init__(self, name: str, entries: Sequence[Entry] = ()) -> None:
         self.author = Author(name, "Robin", HybridClock())
         self.state = replay(HULL, entries)
         for entry in entries:
             self.author.clock.follow(entry.clock)
         self.written = list(entries)
 
-    def do(self, what, run):
+    def do(self, what: Write, run: JsonValue) -> None:
         self.take(what(self.author, self.state, JOB, PLACE, run))
 
-    def take(self, entries):
+    def take(self, entries: Iterable[Entry]) -> None:
         for entry in entries:
             self.state.add(entry)
             self.written.append(entry)
 
-    def counting(self):
+    def counting(self) -> list[JsonValue]:
         return [entry.value for entry in self.state.current(OWN)]
 
-    def runs(self):
+    def runs(self) -> dict[str, str]:
         return {
             run.name[-1]: "counts" if run.counts else "thrown away" if run.thrown_away else "kept"
             for run in runs_of(self.state, JOB, PLACE)
         }
 
 
-def test_a_new_run_counts_and_the_one_before_stays_beside():
+def test_a_new_run_counts_and_the_one_before_stays_beside() -> None:
     """Two runs, the second let count: both are listed, either can count again."""
     one = Tablet("one")
     one.do(let_count, A)
@@ -62,7 +66,7 @@ def test_a_new_run_counts_and_the_one_before_stays_beside():
     assert (one.runs(), one.counting()) == ({"a": "counts", "b": "kept"}, [A])
 
 
-def test_a_run_kept_beside_changes_nothing_that_counts():
+def test_a_run_kept_beside_changes_nothing_that_counts() -> None:
     """The second is kept and the first goes on counting; kept twice it is kept once."""
     one = Tablet("one")
     one.do(let_count, A)
@@ -73,7 +77,7 @@ def test_a_run_kept_beside_changes_nothing_that_counts():
 
 
 @pytest.mark.parametrize("counts", [False, True], ids=["beside", "counting"])
-def test_a_run_thrown_away_can_be_brought_back(counts):
+def test_a_run_thrown_away_can_be_brought_back(counts: bool) -> None:
     """It stays in the list; where it counted, nothing counts until one is chosen."""
     one = Tablet("one")
     one.do(let_count if counts else keep_run, A)
@@ -85,7 +89,7 @@ def test_a_run_thrown_away_can_be_brought_back(counts):
     assert one.runs() == {"a": "counts"}
 
 
-def test_a_run_an_older_program_replaced_or_took_back_is_listed():
+def test_a_run_an_older_program_replaced_or_took_back_is_listed() -> None:
     """Its entries are measurements alone: all of them are found, and thrown away or chosen like any other."""
     one = Tablet("one")
     one.take([measure(one.author, one.state, JOB, "dock.fuel", "log", A)])
@@ -99,7 +103,7 @@ def test_a_run_an_older_program_replaced_or_took_back_is_listed():
     assert one.runs() == {"a": "counts", "b": "kept"}
 
 
-def test_two_tablets_never_disagree_about_a_run_kept_or_thrown_away():
+def test_two_tablets_never_disagree_about_a_run_kept_or_thrown_away() -> None:
     """One throws away, one brings back, one keeps another: in any order of arrival the same, and what is kept wins."""
     start = Tablet("start")
     start.do(let_count, A)
@@ -120,7 +124,7 @@ def test_two_tablets_never_disagree_about_a_run_kept_or_thrown_away():
     assert said == {(("run a", True, False), ("run b", False, False), ("run c", False, False))}
 
 
-def test_a_replay_is_marked_for_good():
+def test_a_replay_is_marked_for_good() -> None:
     """Kept, thrown away, brought back, let count: where it came from stands in what the field holds."""
     one = Tablet("one")
     for what in (keep_run, throw_away, keep_run, let_count):
@@ -129,7 +133,7 @@ def test_a_replay_is_marked_for_good():
     assert (run.origin, one.counting()) == ("replay", [C])
 
 
-def test_an_older_program_keeps_the_entries_and_the_value_that_counts(monkeypatch):
+def test_an_older_program_keeps_the_entries_and_the_value_that_counts(monkeypatch: pytest.MonkeyPatch) -> None:
     """To it, kept runs are of a kind it does not know: they pass untouched, and the field says what it said."""
     one = Tablet("one")
     one.do(let_count, A)
@@ -141,7 +145,7 @@ def test_an_older_program_keeps_the_entries_and_the_value_that_counts(monkeypatc
     assert len(old.unknown) == 2
 
 
-def test_a_signature_covers_the_runs_kept():
+def test_a_signature_covers_the_runs_kept() -> None:
     """A recording kept later makes it stale, as any other entry does."""
     from garboard.history.authoring import sign_off
 
@@ -156,7 +160,7 @@ def test_a_signature_covers_the_runs_kept():
 
 
 @pytest.mark.parametrize("subject", [(), ("x",), ("a", "b", "c", "d", "e", "f")])
-def test_a_run_of_another_shape_is_kept_and_harms_nothing(subject):
+def test_a_run_of_another_shape_is_kept_and_harms_nothing(subject: tuple[str, ...]) -> None:
     """No file, no such place: it is in no list, and everything else stands."""
     one = Tablet("one")
     one.do(let_count, A)

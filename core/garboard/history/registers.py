@@ -72,7 +72,9 @@ def name_of(key: RegisterKey) -> str:
     """What a person calls a register: "vessel/beam", "step/field", "step/field/row/of", "signoff owner/A. Marsh"."""
     if key.kind == "field":
         return "/".join((VESSEL, *key.subject))
-    if key.kind == "run" and key.subject:  # a recording kept for a field: the field, and enough of the file's hash to tell it
+    if (
+        key.kind == "run" and key.subject
+    ):  # a recording kept for a field: the field, and enough of the file's hash to tell it
         return f"run {'/'.join(key.subject[:-1]).rstrip('/')} {key.subject[-1][:12]}"
     subject = "/".join(key.subject).rstrip("/")
     return subject if key.kind == "measure" else f"{key.kind} {subject}".rstrip()

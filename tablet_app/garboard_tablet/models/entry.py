@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import attrs
 
 from garboard.history.registers import RegisterKey
@@ -21,6 +23,9 @@ from garboard_tablet.models.keys import ERASE, pressed
 from garboard_tablet.models.pad import Judged, judge, judge_number
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.tablet import Tablet
+
+if TYPE_CHECKING:
+    from garboard.disk.entries import Entry
 
 NUMBERS = (Kind.AMOUNT, Kind.COUNT)
 
@@ -82,6 +87,18 @@ class Entering:
 
         standing = self.tablet.standing(self.place.hull, self.place.job, self.ask)
         return len(standing) == 1 and (not managers_part(standing[0]) or self.tablet.may_decide)
+
+    @property
+    def stood_before(self) -> tuple[Entry, ...]:
+        """Values that stood here and stand no longer, the latest first, each once."""
+        from garboard.history.values import same_value
+
+        found: list[Entry] = list(self.tablet.standing(self.place.hull, self.place.job, self.ask))
+        now = len(found)
+        for entry in reversed(self.tablet.history(self.place.hull, self.place.job, self.ask)):
+            if entry.kind != "retract" and not any(same_value(entry.value, other.value) for other in found):
+                found.append(entry)
+        return tuple(found[now:])
 
     @property
     def typed(self) -> str | None:
@@ -179,6 +196,12 @@ class Entering:
         self.tablet.take_back(self.place.hull, self.place.job, self.ask, reason)
         self._forget_draft()
         self.tablet.session.save()  # the page stays: no change of place saves it
+
+    def put_back(self, entry: Entry) -> None:
+        """Have a value stand again that stood before, with the instrument it was read with."""
+        self.tablet.put_back(self.place.hull, self.place.job, self.ask, entry)
+        self._forget_draft()
+        self.tablet.session.save()  # the page stays
 
     def leave_as_it_is(self) -> None:
         """Keep the value that stands, and drop what was typed over it. A number typed where none stands is kept."""

@@ -30,7 +30,7 @@ MOST_KEPT = 300_000
 class Recorder:
     """Keeps a run on the disk while it lasts, so that a dead battery loses at most the last seconds of it.
 
-    path : one line of JSON a sample; removed once the whole recording is kept
+    path : a heading, then one line of JSON a sample; removed once the run is decided on
     """
 
     EVERY = 2.0
@@ -42,44 +42,66 @@ class Recorder:
         self._size = 0
         self._last = 0.0
 
-    def begin(self, now: float) -> None:
+    def begin(self, now: float, heading: str = "") -> None:
+        """Begin a file; what lies there under the name is gone, so the caller chooses a name that is free."""
         self.end()
         self._descriptor = storage.open_for_append(self.path, create=True)
         storage.flush_folder(self.path.parent)
         self._waiting, self._size, self._last = [], 0, now
+        self._append(heading.encode())
 
     def take(self, samples: Sequence[Sample], now: float) -> None:
         """Take samples; on the disk every two seconds."""
         self._waiting.extend(samples)
         if self._descriptor is not None and now - self._last >= self.EVERY:
-            data = "".join(json.dumps(list(sample)) + "\n" for sample in self._waiting).encode()
+            self._write_waiting()
+            self._last = now
+
+    def _write_waiting(self) -> None:
+        self._append("".join(json.dumps(list(sample)) + "\n" for sample in self._waiting).encode())
+        self._waiting = []
+
+    def _append(self, data: bytes) -> None:
+        if self._descriptor is not None and data:
             storage.append(self._descriptor, data, self._size)
             storage.flush(self._descriptor)
             self._size += len(data)
-            self._waiting, self._last = [], now
 
     def end(self) -> None:
-        """The run is over; the file stays until `remove`."""
+        """The run is over, and all of it is on the disk; the file stays until `remove`."""
         if self._descriptor is not None:
-            os.close(self._descriptor)
-            self._descriptor = None
+            try:
+                self._write_waiting()
+            finally:
+                os.close(self._descriptor)
+                self._descriptor = None
 
     def remove(self) -> None:
         """The recording is kept elsewhere, or not wanted."""
         self.end()
         self.path.unlink(missing_ok=True)
 
-    def found(self) -> list[Sample]:
-        """What an interrupted run left behind; a last line cut short is left out."""
-        try:
-            lines = self.path.read_text(encoding="utf-8").splitlines()
-        except OSError:
-            return []
-        samples = []
-        for line in lines:
-            with contextlib.suppress(ValueError, TypeError):
-                samples.append(Sample(*json.loads(line)))
-        return samples
+
+def heading_line(source: str, origin: str, subject: Sequence[str]) -> str:
+    """The first line of a recorded run: where its samples came from, and for which field."""
+    return json.dumps({"source": source, "origin": origin, "subject": list(subject)}) + "\n"
+
+
+def read_recorded(text: str) -> tuple[dict[str, object], list[Sample]]:
+    """What a run left on the disk: its heading, empty in older files, and its samples.
+
+    A last line cut short is left out.
+    """
+    heading: dict[str, object] = {}
+    samples = []
+    for line in text.splitlines():
+        with contextlib.suppress(ValueError, TypeError):
+            plain = json.loads(line)
+            if isinstance(plain, dict):
+                heading = plain
+            else:
+                samples.append(Sample(*plain))
+    return heading, samples
 
 
 @attrs.define
@@ -87,6 +109,7 @@ class LiveRun:
     """One run of a live guide.
 
     trail : (time since the start [s], number shown), oldest first
+    subject : of the field it is recorded for
     fault : what the guide's plugin failed with, or ""
     age   : how long ago the last sample came that the guide follows [s]; None while they come, and between runs
     """
@@ -95,6 +118,7 @@ class LiveRun:
     view: JobView
     source: SampleSource
     recorder: Recorder | None = None
+    subject: tuple[str, ...] = ()
     running: bool = False
     samples: list[Sample] = attrs.field(factory=list)
     trail: deque[tuple[float, float]] = attrs.field(factory=lambda: deque(maxlen=TRAIL))
@@ -112,7 +136,7 @@ class LiveRun:
         self._began = self._fresh_at = now
         self.running = True
         if self.recorder is not None:
-            self.recorder.begin(now)
+            self.recorder.begin(now, heading_line(self.source.title, self.source.origin, self.subject))
         try:
             self.source.start(now)
         except (InputError, OSError) as failure:
@@ -162,7 +186,7 @@ class LiveRun:
     def _stale(self) -> Guidance:
         """What to show when the number is no longer of now: nobody steers by it."""
         if self.is_full:
-            word, why = "recording full", "No more can be kept in one recording. Stop and keep it, then start anew."
+            word, why = "recording full", "No more can be kept in one recording. Stop, keep it, then start anew."
         elif self.source.over:
             word, why = "ended", f"Samples from {self.source.title} have ended."
         else:

@@ -159,6 +159,11 @@ class Tablet:
         slot = _slot(ask, job)
         return self.fold(hull, slot.job).current(slot)
 
+    def history(self, hull: str, job: str, ask: Ask) -> tuple[Entry, ...]:
+        """Every entry ever written for an ask, in order of display."""
+        slot = _slot(ask, job)
+        return self.fold(hull, slot.job).register(slot).history
+
     @property
     def may_decide(self) -> bool:
         """Whether what is a manager's may be decided here: this is a manager's tablet, or no shop's."""
@@ -192,11 +197,15 @@ class Tablet:
     def enter(self, hull: str, job: str, ask: Ask, value: JsonValue) -> None:
         """Keep the value of an ask, and with the first value of a step that it is under way."""
         from garboard.history.authoring import measure
+        from garboard.steps import Kind
 
         slot, author = _slot(ask, job), self.author()
         state = self.fold(hull, slot.job)
         if slot.kind != "measure":
             self.save(author.write(state, slot.kind, slot.subject, value, job=slot.job))
+            return
+        if ask.field.kind is Kind.RECORDING:
+            self.let_count(hull, job, ask, value)
             return
         step, field, row, of = ask.slot.subject
         self._save_in_step(hull, job, step, [measure(author, state, job, step, field, value, row=row, of=of)])
@@ -255,6 +264,18 @@ class Tablet:
 
         slot = _slot(ask, job)
         self.save(retract(self.author(), self.fold(hull, slot.job), slot, reason))
+
+    def put_back(self, hull: str, job: str, ask: Ask, entry: Entry) -> None:
+        """Have a value stand again that stood before. Who puts it back says so; the instrument is the one it had."""
+        from garboard.steps import Kind
+
+        if ask.field.kind is Kind.RECORDING and ask.slot.kind == "measure":
+            self.let_count(hull, job, ask, entry.value)
+            return
+        slot, instrument = _slot(ask, job), entry.more.get("instrument")
+        more: dict[str, JsonValue] = {"put_back": entry.id, **({"instrument": instrument} if instrument else {})}
+        state = self.fold(hull, slot.job)
+        self.save(self.author().write(state, slot.kind, slot.subject, entry.value, job=slot.job, more=more))
 
     def open_job(self, hull_text: str, kind: str = "commissioning") -> tuple[str, str]:
         """Open a job.

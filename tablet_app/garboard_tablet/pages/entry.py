@@ -18,6 +18,7 @@ from garboard_tablet.models.entry import NUMBERS, Entering, enter
 from garboard_tablet.models.keys import ENTER, ERASE, POINT, SIGN
 from garboard_tablet.models.pad import Judged, takes_point, takes_sign
 from garboard_tablet.models.pages import WORST_FIRST, about
+from garboard_tablet.models.runs import kept_in_step
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.sources import RecordingFile, recordings_in
 from garboard_tablet.ui.inputs import SignaturePad, Typed, WordsBox, svg_of
@@ -27,10 +28,14 @@ from garboard_tablet.ui.widgets import Across, Card, Choices, Column, Press, Row
 
 MOST_AT_ONCE = 8
 BACK_REASONS = ("entered in the wrong place", "mistyped", "not measured after all")
+RUN_BACK_REASONS = ("of another boat", "broke off", "not as the step needs it")
+MOST_PUT_BACK = 2
+"""So many earlier values are offered where one is taken back."""
 REASONS = ("read again", "mistyped", "other instrument")
 
 
 if TYPE_CHECKING:
+    from garboard.disk.entries import Entry
     from garboard_tablet.ui.context import Context
 
 
@@ -143,12 +148,19 @@ class EntryPage(Page):
         if entering.rivals:
             presses.append(Press("Leave it to the manager", self._skip, name="skip"))
         elif entering.saved is None:
+            presses += self._put_backs(entering)
             presses.append(Press("Skip", self._skip, name="skip"))
         else:
             if entering.may_take_back:
                 presses.append(Press("Take it back", self._begin_taking_back, "away", name="take back"))
             presses.append(Press("Leave as it is", self._skip, name="skip"))
         return presses
+
+    def _put_backs(self, entering: Entering) -> list[Press]:
+        earlier = [(f"put back {shown(entry.value)}", entry) for entry in entering.stood_before[:MOST_PUT_BACK]]
+        return [
+            Press(f"{name[:1].upper()}{name[1:]}", partial(self._put_back, entry), name=name) for name, entry in earlier
+        ]
 
     # What stands at the right, or below
 
@@ -159,10 +171,10 @@ class EntryPage(Page):
         if entering.judged.question:
             return self._asking_again()
         if self._taking_back:
-            reasons = [
-                Press(reason, partial(self._take_back, reason), name=f"back {reason}") for reason in BACK_REASONS
-            ]
-            return Choices([*reasons, Press("Keep it", self._begin_taking_back, "main", 32, name="keep")])
+            fitting = RUN_BACK_REASONS if field.kind is Kind.RECORDING else BACK_REASONS
+            reasons = [Press(reason, partial(self._take_back, reason), name=f"back {reason}") for reason in fitting]
+            keep = Press("Keep it", self._begin_taking_back, "main", 32, name="keep")
+            return Choices([*self._put_backs(entering), *reasons, keep])
         if self._choosing_unit:
             units = UNITS_OF[field.quantity]
             return self._presses(
@@ -215,6 +227,10 @@ class EntryPage(Page):
         makers: list[Maker] = [partial(self._file_row, path) for path in files]
         if self.live.guide_of(self.place) and kind is Kind.RECORDING:
             makers.insert(0, lambda: Press("Record now", self._record, "main", name="record now"))
+        kept = kept_in_step(self.tablet, self.place) if kind is Kind.RECORDING else 0
+        if kept:
+            to_list = partial(self.way.go, self.place.to("recordings"))
+            makers.insert(0, lambda: Press(f"Recordings: {kept}", to_list, name="recordings"))
         if not files:
             makers.append(words(_HOW_FILES_COME[kind].format(f"{folder.parent.name}/{folder.name}")))
         makers.append(lambda: Press("Look again", self.refill, name="look again"))
@@ -292,7 +308,11 @@ class EntryPage(Page):
             self.entering.judged = Judged(problem=f"{path.name} is a simulated run, no measurement.")
             self.refill()
             return
-        self._take(self.tablet.keep_file(path.read_bytes(), path.name))
+        entering = self.entering
+        if entering is not None and entering.field.kind is Kind.RECORDING:
+            self.way.go(self.place.to("run", str(path.absolute()), *self.place.subject))
+        else:
+            self._take(self.tablet.keep_file(path.read_bytes(), path.name))
 
     def _record(self) -> None:
         self.way.go(self.place.to("live", *self.place.subject))
@@ -304,6 +324,13 @@ class EntryPage(Page):
     def _take_back(self, reason: str) -> None:
         if self.entering is not None:
             self.entering.take_back(reason)
+            self._taking_back = False
+            self.findings.soon(self.place)
+            self.screen.redraw()
+
+    def _put_back(self, entry: Entry) -> None:
+        if self.entering is not None:
+            self.entering.put_back(entry)
             self._taking_back = False
             self.findings.soon(self.place)
             self.screen.redraw()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
@@ -10,15 +11,14 @@ from typing import TYPE_CHECKING
 from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
+from garboard.disk.storage import NotSaved
 from garboard.findings import Verdict
 from garboard.recordings.boat_network import PORT, Where, read_where
 from garboard.report.palette import URGENT_MARK
 from garboard.samples import SIMULATED, Sample
-from garboard.steps import Guidance, Kind
-from garboard_tablet.models.asks import Ask
-from garboard_tablet.models.entry import enter, entry_place
+from garboard.steps import Guidance
 from garboard_tablet.models.live import LiveRun, Recorder
-from garboard_tablet.models.pages import asks_here
+from garboard_tablet.models.runs import free_path, kept_in_step, left_behind, recording_asks
 from garboard_tablet.models.session import Place
 from garboard_tablet.models.sources import recordings_in, why_not
 from garboard_tablet.ui import sound
@@ -48,14 +48,12 @@ class LivePage(Page):
         guide = self.live.guide_of(place)
         self.title = guide.title if guide else "Guide"
         self.run: LiveRun | None = None
-        name = f"recording {place.hull} {place.job} {place.step}".replace("/", " ")
-        self.recorder = Recorder(self.tablet.folder / name)
-        self.left_behind = self.recorder.found()
+        self.recorder = Recorder(free_path(self.tablet.folder, place))
         self._has_guide = guide is not None
         source = self.live.source_for(guide) if guide is not None else None
         if guide is not None and source is not None:
             recorder = None if source.is_simulated else self.recorder
-            self.run = LiveRun(guide, self.tablet.view(place.hull, place.job), source, recorder)
+            self.run = LiveRun(guide, self.tablet.view(place.hull, place.job), source, recorder, place.subject)
         self._ticking = None
         self._sounded = 0.0
         self._view: LiveView | None = None
@@ -76,23 +74,26 @@ class LivePage(Page):
     def actions(self) -> Sequence[Press]:
         if not self._has_guide:
             return ()
-        keep = Press(
-            f"Keep the run that broke off: {len(self.left_behind)} samples",
-            self._keep_left_behind,
-            name="keep left behind",
-        )
-        kept = (keep,) if self.left_behind else ()
+        kept = self._recordings()
         choose = partial(self.way.go, self.place.to("source", *self.place.subject))
         if self.run is None:
             return (*kept, Press("Samples from …", choose, "main", name="source"))
         cue = "Sound is on" if self.tablet.settings.cue else "Sound is off"
         cue_press = Press(cue, self._cue, name="cue")
         if self.run.running:
-            stop = "Stop" if self.run.source.is_simulated else "Stop and keep"
-            return (cue_press, Press(stop, self._stop, "main", 32, name="stop"))
+            return (cue_press, Press("Stop", self._stop, "main", 32, name="stop"))
         source = Press("Samples from …", choose, name="source")
         start = Press("Start", self._start, "main", 32, name="start")
-        return (source, *kept, start) if kept else (cue_press, source, start)
+        return (cue_press, source, *kept, start)
+
+    def _recordings(self) -> tuple[Press, ...]:
+        """The way to the step's recordings, and to those nobody has decided on."""
+        waiting = len(left_behind(self.tablet.folder, self.place))
+        kept = kept_in_step(self.tablet, self.place)
+        if not waiting and not kept:
+            return ()
+        word = f"Decide on {waiting} run{'s' if waiting > 1 else ''}" if waiting else f"Recordings: {kept}"
+        return (Press(word, partial(self.way.go, self.place.to("recordings")), name="recordings"),)
 
     def _cue(self) -> None:
         import attrs
@@ -102,8 +103,7 @@ class LivePage(Page):
 
     def _start(self) -> None:
         if self.run is not None:
-            if not self.run.source.is_simulated:
-                self.left_behind = []
+            self.recorder.path = free_path(self.tablet.folder, self.place)
             self.run.start(self.live.time())
             self._ticking = Clock.schedule_interval(self._tick, TICK)
             self.screen.redraw()
@@ -124,30 +124,13 @@ class LivePage(Page):
         if self.run is None:
             return
         self._halt()
-        if self.run.source.is_simulated:
+        if self.run.source.is_simulated or self.run.recorder is None:
+            self.screen.redraw()
+        elif not _is_worth_asking(self.run.samples) or not recording_asks(self.tablet, self.place):
+            self.recorder.remove()
             self.screen.redraw()
         else:
-            self._keep(self.run.samples, self.run.source.title)
-
-    def _keep_left_behind(self) -> None:
-        self._keep(self.left_behind, "")
-
-    def _keep(self, samples: Sequence[Sample], source: str) -> None:
-        ask = self._recording_ask()
-        if ask is None or not samples or any(sample.source.startswith(SIMULATED) for sample in samples):
-            self.screen.redraw()
-            return
-        from garboard.recordings.encode import csv_series
-
-        title = ", ".join(filter(None, (self.title, source, f"{len(samples)} samples")))
-        value = self.tablet.keep_file(csv_series(samples), title)
-        place = entry_place(self.place, ask)
-        entering = enter(self.tablet, place)
-        if entering is not None:
-            entering.save(value)
-        self.recorder.remove()
-        self.findings.soon(self.place)
-        self.way.back_to("step")
+            self.way.instead(self.place.to("run", self.recorder.path.name, *self.place.subject))
 
     def _halt(self) -> None:
         if self._ticking is not None:
@@ -156,19 +139,14 @@ class LivePage(Page):
         if self.run is not None:
             self.run.stop()
 
-    def _recording_ask(self) -> Ask | None:
-        """Where the recording belongs: the field it was asked from, or the step's first still without one."""
-        step = self.tablet.step(self.place.step)
-        if step is None:
-            return None
-        hull, job = self.place.hull, self.place.job
-        asks = [ask for ask in asks_here(self.tablet, hull, job, step) if ask.field.kind is Kind.RECORDING]
-        named = [ask for ask in asks if (ask.slot.kind, *ask.slot.subject) == self.place.subject]
-        empty = [ask for ask in asks if not self.tablet.standing(hull, job, ask)]
-        return next(iter([*named, *empty, *asks]), None)
-
     def leave(self) -> None:
-        self._halt()
+        with contextlib.suppress(NotSaved):  # a full disk was said already; all but the last seconds are kept
+            self._halt()
+
+
+def _is_worth_asking(samples: Sequence[Sample]) -> bool:
+    """Whether a run holds anything measured: nothing else is ever kept."""
+    return bool(samples) and not any(sample.source.startswith(SIMULATED) for sample in samples)
 
 
 class SourcePage(Page):

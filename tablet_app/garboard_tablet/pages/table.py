@@ -27,6 +27,8 @@ _PAGES: Mapping[str, str] = {
     "entry": "entry.EntryPage",
     "live": "live.LivePage",
     "source": "live.SourcePage",
+    "run": "recordings.RunPage",
+    "recordings": "recordings.RecordingsPage",
     "network": "network.NetworkPage",
     "where": "network.WherePage",
     "results": "results.ResultsPage",

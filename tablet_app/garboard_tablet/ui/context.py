@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from garboard_tablet.models.background import Background
     from garboard_tablet.models.live_source import LiveSource
     from garboard_tablet.models.navigator import Navigator
+    from garboard_tablet.models.run_reviews import RunReviews
     from garboard_tablet.models.shop_worker import ShopWorker
     from garboard_tablet.models.tablet import Tablet
     from garboard_tablet.models.vessels import VesselList
@@ -47,6 +48,7 @@ class Context:
     findings: Assessor
     shop: ShopWorker
     live: LiveSource
+    runs: RunReviews
     vessels: VesselList
     marks: AshoreMarks
     background: Background

@@ -1,0 +1,66 @@
+"""Reviews of runs, each worked out once beside the drawing thread."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:  # loaded when the first run is looked at
+    from garboard.history.runs import KeptRun
+    from garboard.samples import Recording
+    from garboard.steps import LiveGuide
+    from garboard_tablet.models.asks import Ask
+    from garboard_tablet.models.background import Background
+    from garboard_tablet.models.runs import PendingRun, Review
+    from garboard_tablet.models.session import Place
+    from garboard_tablet.models.tablet import Tablet
+
+
+class RunReviews:
+    """A review is a `Review`, or in words why there is none; None as long as the run is being looked at.
+
+    changed : called on the drawing thread when a review is there that was not
+    """
+
+    def __init__(self, tablet: Tablet, background: Background, changed: Callable[[], object]) -> None:
+        self._tablet, self._background, self._changed = tablet, background, changed
+        self._found: dict[tuple[object, ...], Review | str] = {}
+        self._at_work: set[tuple[object, ...]] = set()
+
+    def of_kept(self, place: Place, ask: Ask, run: KeptRun, guide: LiveGuide[Any] | None) -> Review | str | None:
+        """Of a run that was kept."""
+        tablet = self._tablet
+        return self._of(place, ask, run.file, guide, lambda: tablet.load_recording(run.file))
+
+    def of_pending(self, place: Place, ask: Ask, run: PendingRun, guide: LiveGuide[Any] | None) -> Review | str | None:
+        """Of a run nobody has decided on."""
+        from garboard.samples import gather
+
+        return self._of(place, ask, f"{run.path} {len(run.samples)}", guide, lambda: gather(run.source, run.samples))
+
+    def _of(
+        self, place: Place, ask: Ask, run: str, guide: LiveGuide[Any] | None, load: Callable[[], Recording]
+    ) -> Review | str | None:
+        key = (place.hull, place.job, ask.place, run, self._tablet.size(place.hull, place.job))
+        if key not in self._found and key not in self._at_work:
+            self._at_work.add(key)
+            view, host = self._tablet.view(place.hull, place.job), self._tablet.host
+
+            def work() -> Review | str:
+                from garboard.faults import InputError
+                from garboard.findings import NotEnoughData
+                from garboard_tablet.models.runs import review
+
+                try:
+                    return review(host, view, ask.place[0], guide, ask.place, load())
+                except (NotEnoughData, InputError, OSError) as failure:
+                    return str(failure)
+
+            self._background.run("looking at a recording", work, lambda found: self._keep(key, found))
+        return self._found.get(key)
+
+    def _keep(self, key: tuple[object, ...], found: Review | str) -> None:
+        self._found[key] = found
+        self._at_work.discard(key)
+        if self._background.threads:  # else whoever asked has it at once
+            self._changed()
