@@ -13,6 +13,7 @@ from garboard.steps import Caution
 from garboard_tablet.models.asks import (
     KIND_TITLES,
     missing_equipment,
+    next_row_ask,
 )
 from garboard_tablet.models.entry import entry_place, first_place
 from garboard_tablet.models.pages import (
@@ -54,7 +55,11 @@ class StepPage(Page):
         for kind in missing_equipment(self.step, self.tablet.view(hull, job).vessel):
             left.append(partial(self._no_equipment, kind))
         lines = lines_of_step(self.tablet, hull, job, asks, table_titles(self.step))
-        left.extend(partial(self._value_row, line) for line in lines)
+        for number, line in enumerate(lines):
+            left.append(partial(self._value_row, line))
+            table = line.ask.table
+            if table and (number + 1 == len(lines) or lines[number + 1].ask.table != table):
+                left.extend(self._further(table))
         return Halves(left, self.verdict_rows(), 0.52)
 
     def _value_row(self, line: ValueLine) -> RowPress:
@@ -68,6 +73,21 @@ class StepPage(Page):
             word=None,
             name=f"value {line.title}",
         )
+
+    def _further(self, name: str) -> list[Maker]:
+        """The way to a further row of a table, however complete it is: a row of its own, or a piece of equipment."""
+        if self.step is None:
+            return []
+        table = next(field for field in self.step.fields if field.name == name)
+        ask = next_row_ask(self.step, table, self.tablet.view(self.place.hull, self.place.job))
+        if ask is not None:
+            target = entry_place(self.place, ask)
+        elif table.each:
+            target = self.place.to("kind" if table.each == "engines" else "add piece", table.each)
+        else:
+            return []
+        title = KIND_TITLES[table.each] if table.each else table.title
+        return [lambda: RowPress(f"Add to: {title}", lambda: self.way.go(target), name=f"add row {name}")]
 
     def verdict_rows(self) -> list[Maker]:
         found = self.findings.of(self.place)
