@@ -76,7 +76,7 @@ class GarboardApp(App):
     title = "Garboard"
     kv_directory = str(Path(__file__).parent / "fonts")  # holds no kv file: theme.kv is loaded by hand, once
 
-    def __init__(self, tablet: Tablet, *, demo: bool = False, threads: bool = True) -> None:
+    def __init__(self, tablet: Tablet, *, demo: bool = False, threads: bool = True, data_problem: str = "") -> None:
         super().__init__()
         sys.setswitchinterval(THREADS_TAKE_TURNS)
         self.tablet, self.demo = tablet, demo
@@ -103,6 +103,7 @@ class GarboardApp(App):
             screen=self.screen,
             pads=NumberPads(),
             files_come_from=Path(os.environ.get("GARBOARD_FILES", tablet.folder / "inbox")),
+            data_problem=data_problem,
         )
 
     @property
@@ -227,20 +228,34 @@ def watched(app: GarboardApp) -> Iterator[None]:
         close_log(handler)
 
 
-def run(folder: Path, demo: bool = False, replay: Path | None = None, listen: Where | None = None) -> None:
+def system_folder() -> Path:
+    """Where the system keeps an application's data: a tablet's own system tells through Kivy."""
+    from kivy.utils import platform
+
+    from garboard_tablet.models.data_folder import of_a_desk
+
+    return Path(App().user_data_dir) if platform in ("android", "ios") else of_a_desk()
+
+
+def run(
+    folder: Path | None = None, demo: bool = False, replay: Path | None = None, listen: Where | None = None
+) -> None:
     """Start the app in a window.
 
-    folder : the tablet's own; made when it is not there
+    folder : the tablet's own, made when it is not there; None for the one the system gives
     demo   : with the sample jobs and the simulated boat, in a folder of their own beside it
     replay : a recording that feeds the live guides
     listen : where the boat's network is heard, which then feeds them
     """
-    tablet = open_tablet(folder.with_name(f"{folder.name}-demo") if demo else folder)
+    from garboard_tablet.models.data_folder import DataFolder, find_data_folder
+
+    found = DataFolder(folder=folder) if folder is not None else find_data_folder(system_folder)
+    tablet = open_tablet(found.folder.with_name(f"{found.folder.name}-demo") if demo else found.folder)
     if demo:
         from garboard_tablet.demo import fill
 
         fill(tablet)
-    app = GarboardApp(tablet, demo=demo)
+    app = GarboardApp(tablet, demo=demo, data_problem=found.problem)
     if replay is not None:
         app.live.replay(replay)
     if listen is not None:

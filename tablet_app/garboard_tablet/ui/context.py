@@ -41,6 +41,7 @@ class Context:
     """The parts of the app at work.
 
     files_come_from : folder that photos and recordings are taken in from
+    data_problem    : why the tablet's data is not where it should be; "" where it is
     """
 
     tablet: Tablet
@@ -55,3 +56,4 @@ class Context:
     screen: Screen
     pads: NumberPads
     files_come_from: Path
+    data_problem: str = ""
