@@ -96,7 +96,9 @@ class GarboardApp(App):
             findings=self.findings,
             shop=self.shop,
             live=self.live,
-            runs=RunReviews(tablet, self.background, lambda: self.screen.refill(("run", "recordings"))),
+            runs=RunReviews(
+                tablet, self.background, lambda: self.screen.refill(("run", "recordings", "step", "sensors"))
+            ),
             vessels=self.vessels,
             marks=self.marks,
             background=self.background,

@@ -101,6 +101,8 @@ def _scenes_of_job(tablet: Tablet, job: Place) -> Iterator[tuple[str, Place, Act
             yield f"{name}_source", here.to("source"), nothing
             yield f"{name}_stopped", here.to("live"), stop_a_replay
             yield f"{name}_recordings", here.to("recordings"), nothing
+            yield f"{name}_sensors", here.to("sensors"), nothing
+            yield f"{name}_sensor", here.to("sensor", "27"), nothing
         for ask in asks_here(tablet, job.hull, job.job, step):
             kind = (ask.field.kind, bool(ask.row))
             if kind not in asked:

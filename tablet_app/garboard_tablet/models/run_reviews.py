@@ -11,6 +11,7 @@ if TYPE_CHECKING:  # loaded when the first run is looked at
     from garboard.steps import LiveGuide
     from garboard_tablet.models.asks import Ask
     from garboard_tablet.models.background import Background
+    from garboard_tablet.models.heading_sources import HeadingSource
     from garboard_tablet.models.runs import PendingRun, Review
     from garboard_tablet.models.session import Place
     from garboard_tablet.models.tablet import Tablet
@@ -25,7 +26,33 @@ class RunReviews:
     def __init__(self, tablet: Tablet, background: Background, changed: Callable[[], object]) -> None:
         self._tablet, self._background, self._changed = tablet, background, changed
         self._found: dict[tuple[object, ...], Review | str] = {}
+        self._headings: dict[str, tuple[HeadingSource, ...]] = {}
         self._at_work: set[tuple[object, ...]] = set()
+
+    def headings_in(self, file: str) -> tuple[HeadingSource, ...]:
+        """The names under which heading comes in a kept recording; none as long as it is being looked at."""
+        key: tuple[object, ...] = ("headings", file)
+        if file not in self._headings and key not in self._at_work:
+            self._at_work.add(key)
+            tablet = self._tablet
+
+            def work() -> tuple[HeadingSource, ...]:
+                from garboard.findings import NotEnoughData
+                from garboard_tablet.models.heading_sources import in_recording
+
+                try:
+                    return in_recording(tablet.load_recording(file))
+                except NotEnoughData:
+                    return ()
+
+            def keep(found: tuple[HeadingSource, ...]) -> None:
+                self._headings[file] = found
+                self._at_work.discard(key)
+                if self._background.threads and found:
+                    self._changed()
+
+            self._background.run("looking at a recording", work, keep)
+        return self._headings.get(file, ())
 
     def of_kept(self, place: Place, ask: Ask, run: KeptRun, guide: LiveGuide[Any] | None) -> Review | str | None:
         """Of a run that was kept."""

@@ -54,6 +54,7 @@ class StepPage(Page):
                                          word="read again" if count else "", name="cautions"))  # fmt: skip
         for kind in missing_equipment(self.step, self.tablet.view(hull, job).vessel):
             left.append(partial(self._no_equipment, kind))
+        left.extend(self._sources())
         lines = lines_of_step(self.tablet, hull, job, asks, table_titles(self.step))
         for number, line in enumerate(lines):
             left.append(partial(self._value_row, line))
@@ -73,6 +74,22 @@ class StepPage(Page):
             word=None,
             name=f"value {line.title}",
         )
+
+    def _sources(self) -> list[Maker]:
+        """The way to say which sensor sends under a name that no sensor of the boat has."""
+        from garboard_tablet.models.heading_sources import QUANTITIES, untied
+        from garboard_tablet.pages.sensors import sources_at
+
+        guide = self.live.guide_of(self.place)
+        if guide is not None and not set(QUANTITIES) & set(guide.quantities):
+            return []  # a run of the engines: whose heading came along matters little there
+        vessel = self.tablet.view(self.place.hull, self.place.job).vessel
+        open_names = ", ".join(one.source for one in untied(vessel, sources_at(self.context, self.place)))
+        if not open_names:
+            return []
+        go = partial(self.way.go, self.place.to("sensors"))
+        return [lambda: RowPress("Which of these is my compass?", go, small=f"Sent under the name {open_names}",
+                                 mark=verdict_marks[Verdict.ADVISE], word="not tied", name="sensors")]  # fmt: skip
 
     def _further(self, name: str) -> list[Maker]:
         """The way to a further row of a table, however complete it is: a row of its own, or a piece of equipment."""

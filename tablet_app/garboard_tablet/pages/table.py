@@ -30,6 +30,8 @@ _PAGES: Mapping[str, str] = {
     "run": "recordings.RunPage",
     "recordings": "recordings.RecordingsPage",
     "network": "network.NetworkPage",
+    "sensors": "sensors.SensorsPage",
+    "sensor": "sensors.SensorPage",
     "where": "network.WherePage",
     "results": "results.ResultsPage",
     "hand over": "handover.HandOverPage",
