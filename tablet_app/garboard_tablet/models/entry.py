@@ -76,6 +76,14 @@ class Entering:
         return tuple(entry.value for entry in standing) if len(standing) > 1 else ()
 
     @property
+    def rivals_told(self) -> tuple[tuple[str, str, JsonValue], ...]:
+        """Values that disagree: as a person reads them; who stated each, when and with what; the value itself."""
+        standing = self.tablet.standing(self.place.hull, self.place.job, self.ask)
+        if len(standing) < 2:
+            return ()
+        return tuple((shown(entry.value), _who_when(entry), entry.value) for entry in standing)
+
+    @property
     def is_to_settle(self) -> bool:
         """Whether values disagree and one of them may be chosen here; else it is measured again, or left alone."""
         return bool(self.rivals) and self.tablet.may_decide
@@ -269,6 +277,12 @@ class Entering:
 
     def _place_of(self, asks: tuple[Ask, ...], index: int) -> Place | None:
         return entry_place(self.place, asks[index]) if 0 <= index < len(asks) else None
+
+
+def _who_when(entry: Entry) -> str:
+    instrument = entry.more.get("instrument")
+    when = entry.at[:16].replace("T", " ")
+    return ", ".join(filter(None, (entry.by, when, instrument if isinstance(instrument, str) else "")))
 
 
 def enter(tablet: Tablet, place: Place) -> Entering | None:

@@ -20,6 +20,7 @@ from garboard_tablet.models.tablet import Tablet
 log = logging.getLogger("garboard.tablet")
 
 SUMMARIES_FILE = "summaries.json"
+HANDED_OVER = "handed over"
 
 
 @attrs.frozen(kw_only=True)
@@ -29,6 +30,8 @@ class VesselLine:
     also   : keys of her other hull numbers
     guests : keys of hull numbers that jobs were moved here from
     stamp  : tells whether the line is still true of the files it comes from
+    fails  : checks of a boat handed over that fail
+    left   : what else was open when it was handed over, or has come since
     """
 
     hull: str
@@ -42,6 +45,14 @@ class VesselLine:
     stamp: str
     also: tuple[str, ...] = ()
     guests: tuple[str, ...] = ()
+    fails: int = 0
+    left: int = 0
+
+    @property
+    def stands(self) -> str:
+        """How the job stands, in words: a boat handed over with open points says so."""
+        counted = (f"{self.fails} fail" if self.fails else "", f"{self.left} open" if self.left else "")
+        return ", ".join(filter(None, (self.phase, *counted)))
 
     @property
     def files(self) -> tuple[str, ...]:
@@ -166,6 +177,8 @@ def _file_size(files: HullFolder, hull: str) -> str:
 def _line_kept(plain: dict[str, Any]) -> VesselLine:
     """A line as it was kept; json has no tuples."""
     tuples = {name: tuple(plain.get(name, ())) for name in ("also", "guests")}
+    if plain["phase"] == HANDED_OVER and "fails" not in plain:
+        return VesselLine(**{**plain, **tuples, "stamp": ""})  # of an older version, which did not count
     return VesselLine(**{**plain, **tuples})
 
 
@@ -187,13 +200,17 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
     slots += [slot for job, home in boat.moved_in.items() for key, slot in home.registers.items() if key.job == job]
     saved = max((entry.at for slot in slots for entry in slot.entries.values()), default="")
     job = latest_job(tablet, hull)
+    phase = phase_of(tablet, hull, job) if job else _without_job(tablet, hull)
+    fails, left = _left_open(tablet, hull, job) if phase == HANDED_OVER else (0, 0)
     still_open = [is_open(tablet.view(hull, job), step) for step in tablet.host.steps] if job else []
     return VesselLine(
         hull=hull,
         hull_number=printed(boat.state.hull_number),
         name=vessel.name,
         job=job,
-        phase=phase_of(tablet, hull, job) if job else _without_job(tablet, hull),
+        phase=phase,
+        fails=fails,
+        left=left,
         done=still_open.count(False),
         total=len(still_open),
         saved=saved[:16].replace("T", " "),
@@ -201,6 +218,15 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
         also=tuple(sorted(boat.state.hull_keys - {hull})),
         guests=tuple(sorted(boat.hulls - boat.state.hull_keys)),
     )
+
+
+def _left_open(tablet: Tablet, hull: str, job: str) -> tuple[int, int]:
+    """How many checks of a job fail, and what else is missing."""
+    from garboard_tablet.models.pages import what_is_missing
+
+    missing = what_is_missing(tablet, hull, job, tablet.assess(hull, job))
+    fails = sum(line.why == "fails" for line in missing)
+    return fails, len(missing) - fails
 
 
 def latest_job(tablet: Tablet, hull: str) -> str:

@@ -29,6 +29,8 @@ from garboard_tablet.ui.widgets import Across, Card, Choices, Column, Press, Row
 MOST_AT_ONCE = 8
 BACK_REASONS = ("entered in the wrong place", "mistyped", "not measured after all")
 RUN_BACK_REASONS = ("of another boat", "broke off", "not as the step needs it")
+COME_FROM = frozenset({"why", "punch list", "missing", "job", "hand over"})
+"""From these pages one value is looked at: once it is dealt with, the page is there again."""
 MOST_PUT_BACK = 2
 """So many earlier values are offered where one is taken back."""
 REASONS = ("read again", "mistyped", "other instrument")
@@ -106,6 +108,7 @@ class EntryPage(Page):
             makers.append(lambda: self._typed_widget(entering))
         if rivals:
             makers.append(self._card(Verdict.ADVISE, f"{rivals} stand. Measure again.", "values disagree"))
+            makers += [words(f"{text}: {told}", "quiet", SMALL) for text, told, _ in entering.rivals_told]
         if entering.judged.problem:
             makers.append(self._card(Verdict.FAIL, entering.judged.problem, "not saved"))
         if entering.judged.question:
@@ -209,8 +212,8 @@ class EntryPage(Page):
     def _settling(self, entering: Entering) -> Widget:
         if self._chosen is None:
             values = [
-                Press(shown(value), partial(self._choose, value), "plain", name=f"value {shown(value)}")
-                for value in entering.rivals
+                Press(f"{text}\n{told}", partial(self._choose, value), "plain", name=f"value {text}")
+                for text, told, value in entering.rivals_told
             ]
             return self._presses(values)
         reasons = [Press(f"Because: {r}", partial(self._settle, r), name=f"reason {r}") for r in REASONS]
@@ -350,7 +353,8 @@ class EntryPage(Page):
 
     def _go(self, place: Place | None) -> None:
         self.findings.soon(self.place)
-        if place is None:
+        way = self.tablet.session.way
+        if place is None or (len(way) > 1 and way[-2].page in COME_FROM):
             self.way.back()
         else:
             self.way.instead(place)
