@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from types import ModuleType
 
-import attrs
 import pytest
 
 from garboard import hookimpl
 from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Verdict
 from garboard.hosting.host import PluginHost, make_host
-from garboard.job_view import JobView
+from garboard.job_view import JobView, Place
 from garboard.records import Job, Measurement, Vessel
 from garboard.steps import Calculator, Phase, Step
 
@@ -24,27 +23,29 @@ VIEW = JobView(
 )
 
 
-def finding(about: str, **more: object) -> Finding:
-    return attrs.evolve(Finding(verdict=Verdict.FAIL, about=about, sentence="Bad.", basis=BASIS), **more)
+Compute = Callable[[JobView], Iterable[Finding]]
 
 
-def host_with(compute: object) -> PluginHost:
+def finding(about: str, of: str = "", places: tuple[Place, ...] = ()) -> Finding:
+    return Finding(verdict=Verdict.FAIL, about=about, sentence="Bad.", basis=BASIS, of=of, places=places)
+
+
+def host_with(compute: Compute) -> PluginHost:
     module = ModuleType("p")
 
     @hookimpl
-    def register_steps(register: object) -> None:
-        register(Step(key="p.s", title="S", phase=Phase.ALONGSIDE, order=1))  # type: ignore[operator]
+    def register_steps(register: Callable[[Step], None]) -> None:
+        register(Step(key="p.s", title="S", phase=Phase.ALONGSIDE, order=1))
 
     @hookimpl
-    def register_calculators(register: object) -> None:
-        register(Calculator(key="p.c", title="C", step="p.s", compute=compute, basis=BASIS))  # type: ignore
+    def register_calculators(register: Callable[[Calculator], None]) -> None:
+        register(Calculator(key="p.c", title="C", step="p.s", compute=compute, basis=BASIS))
 
-    module.register_steps, module.register_calculators = register_steps, register_calculators  # type: ignore
-    module.__version__ = "1"  # type: ignore[attr-defined]
+    vars(module).update(register_steps=register_steps, register_calculators=register_calculators, __version__="1")
     return make_host((), entry_points=False, modules={"p": module})
 
 
-def places_of(compute: object) -> list[list[str]]:
+def places_of(compute: Compute) -> list[list[str]]:
     found = host_with(compute).assess(VIEW)
     return [[f"{field} {of}".strip() for _, field, _, of in one.finding.places] for one in found]
 
