@@ -152,8 +152,7 @@ def test_a_run_waits_through_a_restart_until_it_is_decided(guide):
     run(d, SHORT)
     d.press("back", "guide", "recordings", "pending 0")
     assert default(d) == "keep", "the long one, first recorded"
-    samples = len(d.app.shell.page.run.samples)
-    assert samples > 800
+    assert len(d.app.shell.page.run.samples()) > 800
     d.press("keep")
     [stream] = view_of(d).recording("dock.fuel", "log").of("rate_of_turn")
     assert len(stream) > 290, "to the last sample"
@@ -183,6 +182,25 @@ def test_a_run_an_older_version_left_is_offered(guide, tmp_path):
     d.press("back", "guide", "recordings", "pending 0", "keep")
     assert len(view_of(d).recording("dock.fuel", "log").of("rate_of_turn")[0]) == 300
     assert not old.exists()
+
+
+@pytest.mark.parametrize("decide", ["keep", "keep beside", "throw away"])
+def test_a_file_is_asked_about_and_stays_where_it_lies(guide, tmp_path, decide):
+    """Whatever it is called: a file of the inbox is nobody's to delete, and replaces nothing by itself."""
+    d = guide
+    run(d, LONG)
+    d.press("keep")
+    good = counting(d)
+    content = "time,rate_of_turn [deg/s]\n" + "".join(f"{n / 10},2.5\n" for n in range(300))
+    file = tmp_path / "t" / "inbox" / "recording of a turn.csv"
+    file.parent.mkdir(exist_ok=True)
+    file.write_text(content)
+    d.press("value Recording of the run", "recording of a turn.csv")
+    assert default(d) == "keep beside"
+    d.press(decide)
+    assert file.read_text() == content
+    assert (counting(d) == good) == (decide != "keep")
+    assert len(runs(d)) == (1 if decide == "throw away" else 2)
 
 
 def test_taking_back_offers_what_stood_before(guide):

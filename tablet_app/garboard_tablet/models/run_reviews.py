@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:  # loaded when the first run is looked at
@@ -61,9 +62,7 @@ class RunReviews:
 
     def of_pending(self, place: Place, ask: Ask, run: PendingRun, guide: LiveGuide[Any] | None) -> Review | str | None:
         """Of a run nobody has decided on."""
-        from garboard.samples import gather
-
-        return self._of(place, ask, f"{run.path} {len(run.samples)}", guide, lambda: gather(run.source, run.samples))
+        return self._of(place, ask, f"{run.path} {_size(run.path)}", guide, run.recording)
 
     def _of(
         self, place: Place, ask: Ask, run: str, guide: LiveGuide[Any] | None, load: Callable[[], Recording]
@@ -91,3 +90,10 @@ class RunReviews:
         self._at_work.discard(key)
         if self._background.threads:  # else whoever asked has it at once
             self._changed()
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:  # decided on meanwhile
+        return 0

@@ -14,11 +14,10 @@ from garboard.findings import Finding, Verdict
 from garboard.history.runs import FILE, LIVE, REPLAY
 from garboard.job_view import JobView, Place, place_of
 from garboard.records import JsonValue, Measurement
-from garboard.samples import Recording, Sample
+from garboard.samples import Recording, Sample, gather
 from garboard.steps import Kind, LiveGuide
 from garboard_tablet.models.asks import Ask, asks_of_step
 from garboard_tablet.models.live import read_recorded
-from garboard_tablet.models.sources import RecordingFile
 
 if TYPE_CHECKING:
     from garboard.hosting.host import PluginHost
@@ -29,6 +28,8 @@ LOOKED_AT = 0.5
 """The guide is asked so often whether a run is enough [s of the run]."""
 EPOCH_FROM = 1e8
 """Times from here on are counted from 1970, not from a recording's first line [s]."""
+RECORDER = "recording "
+"""Files into which runs are recorded are named so, in the tablet's own folder."""
 PENDING = "pending"
 """Stands for the file of a run that is not kept yet."""
 
@@ -38,7 +39,7 @@ PENDING = "pending"
 
 @attrs.frozen(kw_only=True)
 class PendingRun:
-    """A run on the disk that nobody has decided on.
+    """A run on the disk that nobody has decided on. Its samples are read when they are needed: it may be hours long.
 
     origin  : one of LIVE, REPLAY, FILE
     source  : what a person calls where it came from
@@ -48,25 +49,30 @@ class PendingRun:
     path: Path
     origin: str
     source: str
-    samples: Sequence[Sample]
     subject: tuple[str, ...] = ()
 
-    def content(self) -> bytes:
-        """The bytes to keep: of a file as they are, of a run as a series."""
-        from garboard.recordings.encode import csv_series
+    def samples(self) -> Sequence[Sample]:
+        """What a run left on the disk. Raises OSError where it cannot be read."""
+        return read_recorded(self.path.read_text(encoding="utf-8"))[1]
 
-        return self.path.read_bytes() if self.origin == FILE else csv_series(self.samples)
+    def recording(self) -> Recording:
+        """The run as the checks read it. Raises OSError or InputError where it cannot be read."""
+        if self.origin == FILE:
+            from garboard.recordings import load_recording
+
+            return load_recording(self.path)[0]
+        return gather(self.source, self.samples())
 
 
 def recorder_stem(place: session.Place) -> str:
     """How the names of the files begin into which runs of a step are recorded."""
-    return f"recording {place.hull} {place.job} {place.step}".replace("/", " ")
+    return f"{RECORDER}{place.hull} {place.job} {place.step}".replace("/", " ")
 
 
 def left_behind(folder: Path, place: session.Place) -> tuple[Path, ...]:
     """Runs of a step that nobody has decided on, the oldest first."""
     stem = recorder_stem(place)
-    found = [path for path in folder.glob("recording *") if path.name == stem or path.name.startswith(f"{stem} (")]
+    found = [path for path in folder.glob(f"{RECORDER}*") if path.name == stem or path.name.startswith(f"{stem} (")]
     return tuple(sorted(found, key=lambda path: (path.stat().st_mtime, path.name)))
 
 
@@ -80,20 +86,22 @@ def free_path(folder: Path, place: session.Place) -> Path:
     return path
 
 
-def read_pending(path: Path) -> PendingRun:
-    """A run as it was recorded, or a file from the inbox.
+def read_pending(folder: Path, name: str) -> PendingRun:
+    """A run as it was recorded into a tablet's folder, or a file from elsewhere. Raises OSError where there is none.
 
-    A last line cut short is left out. Raises OSError or InputError where it cannot be read.
+    name : of a recorded run; of a file its whole path
     """
-    if not path.name.startswith("recording "):
-        return PendingRun(path=path, origin=FILE, source=path.name, samples=tuple(RecordingFile(path)))
-    heading, samples = read_recorded(path.read_text(encoding="utf-8"))
+    path = folder / name
+    size = path.stat().st_size
+    if Path(name).is_absolute():
+        return PendingRun(path=path, origin=FILE, source=path.name)
+    with path.open(encoding="utf-8") as lines:
+        heading, _ = read_recorded(lines.readline(size))
     subject = heading.get("subject")
     return PendingRun(
         path=path,
         origin=REPLAY if heading.get("origin") == REPLAY else LIVE,
         source=str(heading.get("source", "")),
-        samples=samples,
         subject=tuple(map(str, subject)) if isinstance(subject, list) else (),
     )
 
@@ -123,10 +131,14 @@ def ask_for(tablet: Tablet, place: session.Place, subject: tuple[str, ...]) -> A
 def value_of(tablet: Tablet, run: PendingRun, guide: str) -> dict[str, JsonValue]:
     """Keep a run's file; the value that refers to it and says where it came from."""
     if run.origin == FILE:
-        name = run.source
+        kept = tablet.keep_file(run.path.read_bytes(), run.source)
     else:
-        name = ", ".join(filter(None, (guide, run.source, f"{len(run.samples)} samples")))
-    return {**tablet.keep_file(run.content(), name), "origin": run.origin, "source": run.source}
+        from garboard.recordings.encode import csv_series
+
+        samples = run.samples()
+        name = ", ".join(filter(None, (guide, run.source, f"{len(samples)} samples")))
+        kept = tablet.keep_file(csv_series(samples), name)
+    return {**kept, "origin": run.origin, "source": run.source}
 
 
 # What is to be said of a run

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
-from garboard.faults import InputError
 from garboard.findings import Finding, Verdict
 from garboard.history.runs import FILE, REPLAY, KeptRun
 from garboard.records import JsonValue
@@ -42,10 +41,10 @@ class RunPage(Page):
         self.run: PendingRun | None = None
         self.problem = "This run is decided on already."
         try:
-            self.run = read_pending(self.tablet.folder / place.subject[0])
+            self.run = read_pending(self.tablet.folder, place.subject[0])
         except FileNotFoundError:
             pass
-        except (OSError, InputError) as failure:
+        except OSError as failure:
             self.problem = str(failure)
         wanted = place.subject[1:] or (self.run.subject if self.run else ())
         self.ask = ask_for(self.tablet, place, wanted)
@@ -111,7 +110,7 @@ class RunPage(Page):
         if self.run.origin == FILE:
             self.way.back()
             return
-        if self.run.samples:
+        if self.run.samples():
             value = value_of(self.tablet, self.run, self.guide.title if self.guide else "")
             self.tablet.throw_away(self.place.hull, self.place.job, self.ask, value)
         self._decided()
