@@ -21,7 +21,7 @@ RUN = "run"
 LIVE, REPLAY, FILE = "live", "replay", "file"
 """Where a recording came from: the boat as it ran, a recording played to the guide, or a file taken in.
 
-It stands in the recording's value under "origin"; older ones say nothing.
+It stands in the recording's value under "origin", with "source" for a person to read; older ones say nothing.
 """
 
 
@@ -50,6 +50,11 @@ class KeptRun:
         return str(member(self.value, "name"))
 
     @property
+    def source(self) -> str:
+        """What a person calls where it came from; "" where it does not say."""
+        return str(member(self.value, "source"))
+
+    @property
     def origin(self) -> str:
         return str(member(self.value, "origin"))
 
@@ -68,15 +73,15 @@ def runs_of(state: HullState, job: str, place: Place) -> tuple[KeptRun, ...]:
     kept = [key for key in state.registers if key.kind == RUN and key.job == job_here and key.subject[:-1] == place]
     entries = [*own.history, *(entry for key in kept for entry in state.register(key).history)]
     first: dict[str, Entry] = {}
-    said: dict[str, JsonValue] = {}
+    values: dict[str, JsonValue] = {}
     for entry in sorted(entries, key=lambda entry: (entry.clock, entry.id)):
         if entry.kind != "retract" and (file := file_of(entry.value)):
             first.setdefault(file, entry)
-            if file not in said or (entry.kind == RUN and not member(said[file], "origin")):
-                said[file] = entry.value
+            if file not in values or (entry.kind == RUN and not member(values[file], "origin")):
+                values[file] = entry.value
     gone = {key.subject[-1] for key in kept if not state.current(key)} - counting
     return tuple(
-        KeptRun(value=said[file], by=entry.by, at=entry.at, counts=file in counting, thrown_away=file in gone)
+        KeptRun(value=values[file], by=entry.by, at=entry.at, counts=file in counting, thrown_away=file in gone)
         for file, entry in first.items()
     )
 
