@@ -15,9 +15,13 @@ from click.testing import CliRunner, Result
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import file_name
+from garboard.faults import InputError
 from garboard.history.authoring import measure, same_boat
 from garboard.history.boat import open_hull
 from garboard.history.replay import HullState
+from garboard.hosting.host import make_host
+from garboard.judging.assessing import assess_one
+from garboard.testing import open_folder
 from histories import HULL, JOB, tablet
 
 OTHER = "QQZ04418D626"
@@ -136,6 +140,43 @@ def test_a_boat_whose_other_numbers_file_cannot_be_read_is_shown_and_says_so(tmp
     assert result.exit_code == 0
     assert reason in result.stderr
     assert "30.0 kn" in result.stdout
+
+
+def test_no_book_is_made_of_one_boat_by_chance_or_of_half_a_boat(tmp_path: Path, harm: Harm) -> None:
+    folder = _folder(tmp_path / "shop")
+    host = make_host()
+    assert assess_one(folder, host, HULL).view.job.id == JOB
+    reason = harm(_of(folder, OTHER))
+    with pytest.raises(InputError, match=reason):
+        assess_one(folder, host)
+    assert assess_one(folder, host, HULL).view.job.id == JOB
+    with pytest.warns(UserWarning, match=reason), open_folder(folder) as jobs:
+        assert [job.vessel.hull_number for job in jobs] == [HULL]
+
+
+@pytest.mark.parametrize("content", [None, b"spoilt"], ids=["not here", "damaged"])
+def test_an_export_names_the_photo_that_is_not_in_it(tmp_path: Path, content: bytes | None) -> None:
+    folder, photo = _folder(tmp_path / "shop"), tmp_path / "helm.jpg"
+    photo.write_bytes(b"the helm")
+    assert _run("attach", folder, HULL, STEP, photo, "--by", "A. Hand").exit_code == 0
+    whole = _run("export", folder, HULL, "-o", tmp_path / "whole")
+    assert (whole.exit_code, whole.stderr) == (0, "")
+    kept = folder / "attachments" / hashlib.sha256(b"the helm").hexdigest()
+    kept.unlink() if content is None else kept.write_bytes(content)
+    result = _run("export", folder, HULL, "-o", tmp_path / "out")
+    assert result.exit_code == 1
+    assert "not in it: helm" in result.stderr
+    assert not list((tmp_path / "out").glob("helm*"))
+    assert (tmp_path / "out" / "job.json").is_file()
+
+
+def test_digest_and_show_say_that_a_file_lost_its_end(tmp_path: Path) -> None:
+    folder = _folder(tmp_path / "shop")
+    _of(folder, HULL).write_bytes(_of(folder, HULL).read_bytes().splitlines(keepends=True)[0])
+    result = _run("digest", folder)
+    assert (result.exit_code, "nothing but its heading" in result.stderr) == (1, True)
+    assert HULL not in result.stdout
+    assert _run("show", folder, HULL).exit_code == 2
 
 
 def test_everything_readable_is_said_to_be_in_with_status_nought(tmp_path: Path) -> None:
