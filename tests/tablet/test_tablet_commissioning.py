@@ -175,7 +175,7 @@ def test_values_that_disagree_are_settled_with_a_reason(drive: Drive) -> None:
 def a_boat(_guide: object) -> Replay:
     """A boat on her circles, as she would come over her network."""
     circles = [Order(seconds=150, engine_speed=1100, rate_of_turn=2.5)]
-    return Replay("a boat", simulate(Boat(), circles, start=1e9))
+    return Replay("a boat", simulate(Boat(), circles, start=1e9), origin="live")
 
 
 def test_the_live_guide_follows_and_keeps_its_recording(drive: Drive) -> None:
@@ -194,7 +194,7 @@ def test_the_live_guide_follows_and_keeps_its_recording(drive: Drive) -> None:
     assert page.run.guidance.number is not None
     assert 1.5 < page.run.guidance.number < 3.5
     assert d.says("hold it here")
-    d.press("stop")
+    d.press("stop", "keep")
     here = d.app.tablet.session.here
     recording = d.app.tablet.view(here.hull, here.job).recording("dock.fuel", "log")
     assert len(recording.of("rate_of_turn")[0]) > 150
@@ -295,7 +295,7 @@ def test_a_run_that_broke_off_is_offered_again(drive: Drive, tmp_path: Path) -> 
         d.app.shell.page._tick(0.1)
     d.press("back")  # as if it had gone dark: nobody pressed stop
     assert view_of(d).recording("dock.fuel", "log") is None
-    d.press("guide", "keep left behind")
+    d.press("guide", "recordings", "pending 0", "keep")
     recording = view_of(d).recording("dock.fuel", "log")
     assert recording is not None
     times = recording.of("rate_of_turn")[0].times
@@ -311,7 +311,7 @@ def test_a_file_put_beside_the_app_becomes_the_steps_recording(drive: Drive, tmp
     d = drive(tmp_path / "t")
     new_job(d)
     d.press("tab under way", "step dock.fuel", "skip", "skip")
-    d.press("back", "value Recording of the run", "turn.csv")
+    d.press("back", "value Recording of the run", "turn.csv", "keep")
     view = view_of(d)
     kept: Any = view.value("dock.fuel", "log")
     assert kept["name"] == "turn.csv"

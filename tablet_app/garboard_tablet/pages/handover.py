@@ -31,7 +31,7 @@ BOOK = "making the owner's book"
 
 
 class HandOverPage(Page):
-    title = "Hand over"
+    title = "Sign over"
 
     def __init__(self, context: Context, place: Place) -> None:
         super().__init__(context, place)

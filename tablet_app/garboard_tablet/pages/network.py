@@ -75,7 +75,9 @@ class NetworkPage(Page):
         return self._texts[name]
 
     def actions(self) -> Sequence[Press]:
+        which = [Press("Which is my compass?", lambda: self.way.go(self.place.to("sensors")), name="sensors")]
         return (
+            *(which if self.place.hull else ()),
             Press("Another port or address", lambda: self.way.instead(self.place.to("where")), name="where"),
             Press("To the guide", lambda: self.way.back_to("live"), "main", name="to the guide"),
         )
