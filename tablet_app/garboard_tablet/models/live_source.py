@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from garboard.recordings.boat_network import BoatNetwork, Where
     from garboard.steps import LiveGuide
-    from garboard_tablet.models.session import Place
+    from garboard_tablet.models.session import Route
     from garboard_tablet.models.sources import SampleSource
     from garboard_tablet.models.tablet import Tablet
 
@@ -29,8 +29,8 @@ class LiveSource:
         self.network: BoatNetwork | None = None
         self.time: Callable[[], float] = time.monotonic
 
-    def guide_of(self, place: Place) -> LiveGuide[Any] | None:
-        step = self._tablet.step(place.step)
+    def guide_of(self, route: Route) -> LiveGuide[Any] | None:
+        step = self._tablet.step(route.step)
         return self._tablet.host.live_guides.get(step.guide) if step and step.guide else None
 
     def replay(self, recording: Path | None) -> None:

@@ -17,7 +17,7 @@ FORMAT = 1
 
 
 @attrs.frozen(kw_only=True)
-class Place:
+class Route:
     """One page of the app, and what it is about.
 
     page    : name of the page
@@ -33,12 +33,12 @@ class Place:
     step: str = ""
     subject: tuple[str, ...] = ()
 
-    def to(self, page: str, *subject: str, **changes: str) -> Place:
+    def to(self, page: str, *subject: str, **changes: str) -> Route:
         """Another page about the same hull, job and step, unless changed."""
         return attrs.evolve(self, page=page, subject=subject, **changes)
 
 
-HOME = Place(page="vessels")
+HOME = Route(page="vessels")
 
 
 @attrs.define
@@ -49,21 +49,21 @@ class Session:
     """
 
     path: Path
-    way: list[Place] = attrs.field(factory=lambda: [HOME])
+    way: list[Route] = attrs.field(factory=lambda: [HOME])
     typed: dict[str, str] = attrs.field(factory=dict)
 
     @property
-    def here(self) -> Place:
+    def here(self) -> Route:
         return self.way[-1]
 
-    def go(self, place: Place) -> None:
+    def go(self, route: Route) -> None:
         """To another page; back leads here again."""
-        self.way.append(place)
+        self.way.append(route)
         self.save()
 
-    def instead(self, place: Place) -> None:
+    def instead(self, route: Route) -> None:
         """To another page in the place of this one; back leads to where it led before."""
-        self.way[-1] = place
+        self.way[-1] = route
         self.save()
 
     def back(self) -> None:
@@ -85,11 +85,11 @@ class Session:
             self.save()
 
     def forget(self, key: str) -> None:
-        """Drop what was typed, once it is confirmed. Saved with the next change of place."""
+        """Drop what was typed, once it is confirmed. Saved with the next change of page."""
         self.typed.pop(key, None)
 
     def save(self) -> None:
-        plain = {"format": FORMAT, "way": [attrs.asdict(place) for place in self.way], "typed": self.typed}
+        plain = {"format": FORMAT, "way": [attrs.asdict(route) for route in self.way], "typed": self.typed}
         storage.write_whole(self.path, [json.dumps(plain, ensure_ascii=False).encode()])
 
 
@@ -100,7 +100,7 @@ def resume(path: Path) -> Session:
         if plain["format"] != FORMAT:
             log.warning("the session is of another version of the program; it begins anew")
             return Session(path)
-        way = [_place(place) for place in plain["way"]]
+        way = [_route(route) for route in plain["way"]]
         typed = {str(key): str(text) for key, text in plain["typed"].items()}
     except FileNotFoundError:
         return Session(path)
@@ -110,10 +110,10 @@ def resume(path: Path) -> Session:
     return Session(path, way or [HOME], typed)
 
 
-def _place(plain: Mapping[str, object]) -> Place:
+def _route(plain: Mapping[str, object]) -> Route:
     words = plain["subject"]
     subject = tuple(str(word) for word in words) if isinstance(words, list) else ()
-    return Place(
+    return Route(
         page=str(plain["page"]),
         hull=str(plain["hull"]),
         job=str(plain["job"]),

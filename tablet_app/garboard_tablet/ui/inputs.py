@@ -58,7 +58,7 @@ class NumberPad(Widget):
         self._keys["next"] = Press("Next", lambda: self._next(), "main", 32, name="next")
         for widget in self._keys.values():
             self.add_widget(widget)
-        self.bind(size=self._place, pos=self._place)
+        self.bind(size=self._route, pos=self._route)
 
     def serve(self, press: Callable[[str], object], next: Callable[[], object]) -> None:
         """Work for another page from now on: making two dozen keys anew for each value would be felt."""
@@ -72,7 +72,7 @@ class NumberPad(Widget):
     def least_height(self) -> float:
         return dp(4 * THUMB + 3 * GAP)
 
-    def _place(self, *_: object) -> None:
+    def _route(self, *_: object) -> None:
         grid = TALL if self.height >= self.least_height() else LOW
         gap = dp(GAP)
         rows, columns = len(grid), len(grid[0])
@@ -109,7 +109,7 @@ class LetterPad(Widget):
         self._side = self.WHOLE[0]
         self._keys: list[Press] = []
         self._show()
-        self.bind(size=self._place, pos=self._place)
+        self.bind(size=self._route, pos=self._route)
 
     def _show(self) -> None:
         self.clear_widgets()
@@ -126,9 +126,9 @@ class LetterPad(Widget):
     def _turn(self, side: str) -> None:
         self._side = side
         self._show()
-        self._place()
+        self._route()
 
-    def _place(self, *_: object) -> None:
+    def _route(self, *_: object) -> None:
         gap, columns = dp(GAP), int((self.width + dp(GAP)) // dp(TARGET + GAP))
         if columns < 2:
             return

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from kivy.properties import ColorProperty
 from kivy.uix.widget import Widget
 
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import whose
 from garboard_tablet.ui.theme import EDGE, GAP, HEADING, SMALL, TARGET, dp, sp, theme
 from garboard_tablet.ui.widgets import Across, Column, Press, Txt
@@ -28,15 +28,15 @@ class Page:
     keeps_what_it_knows = False
     """Whether it goes on as it was when it is drawn anew, instead of being made anew."""
 
-    def __init__(self, context: Context, place: Place) -> None:
-        self.context, self.place = context, place
+    def __init__(self, context: Context, route: Route) -> None:
+        self.context, self.route = context, route
         self.tablet, self.way, self.findings = context.tablet, context.way, context.findings
         self.live, self.screen = context.live, context.screen
 
     @property
     def under(self) -> str:
         """Small print under the title: whose page it is."""
-        return whose(self.tablet, self.place)
+        return whose(self.tablet, self.route)
 
     def body(self) -> Widget:
         """What fills the page."""
@@ -68,7 +68,7 @@ class Shell(Widget):
         self._page: Page | None = None
         self._body: Widget | None = None
         self._actions: list[Press] = []
-        self.bind(size=self._place, pos=self._place)
+        self.bind(size=self._route, pos=self._route)
 
     @property
     def page(self) -> Page | None:
@@ -92,14 +92,14 @@ class Shell(Widget):
         for child in (self._back_press, self._title, self._under, self._saved, self._body, *self._actions):
             if child is not None:
                 self.add_widget(child)
-        self._place()
+        self._route()
 
     def say_saved(self, words: str) -> None:
         """Change the words at the upper right."""
         self._saved.text = words
         self._place_top()
 
-    def _place(self, *_: object) -> None:
+    def _route(self, *_: object) -> None:
         if self._body is None or self.width <= 1:
             return
         self._place_top()
@@ -166,9 +166,9 @@ class Halves(Widget):
         super().__init__(size_hint=(None, None), size=(1, 1))
         self._left, self._right, self._share, self._wide = list(left), list(right), share, wide
         self._columns: list[Column] = []
-        self.bind(size=self._place, pos=self._place)
+        self.bind(size=self._route, pos=self._route)
 
-    def _place(self, *_: object) -> None:
+    def _route(self, *_: object) -> None:
         if self.width <= 1 or self.height <= 1:
             return
         both = self.width >= dp(self._wide) and bool(self._right)
@@ -194,9 +194,9 @@ class Tabs(Widget):
         self._row, self._below = Across(tabs, least=130), below
         self.add_widget(self._row)
         self.add_widget(below)
-        self.bind(size=self._place, pos=self._place)
+        self.bind(size=self._route, pos=self._route)
 
-    def _place(self, *_: object) -> None:
+    def _route(self, *_: object) -> None:
         high = self._row.fit(self.width)
         self._row.pos = (self.x, self.top - high)
         self._below.pos = self.pos
