@@ -209,8 +209,8 @@ def make(picture: Picture) -> None:
         image = Image.open(drawn).convert("RGB")
         height = round(image.height * WIDTH / image.width)
         small = image.resize((WIDTH, height), Image.Resampling.LANCZOS)
-        # MAXCOVERAGE, because other methods drop a colour that is on few dots, such as the red of "fail". kmeans then makes
-        # the large areas exact, such as the ground.
+        # MAXCOVERAGE, because other methods drop a colour that is on few dots, such as the red of "fail". kmeans then
+        # makes the large areas exact, such as the ground.
         palette = small.quantize(256, Image.Quantize.MAXCOVERAGE, kmeans=1, dither=Image.Dither.NONE)
         palette.save(ROOT / picture.file, optimize=True)
 
