@@ -150,7 +150,7 @@ def test_values_that_disagree_are_settled_with_a_reason(drive: Drive) -> None:
     new_job(d)
     d.press("step dock.horn", "choice Yes", "back")
     here = d.app.tablet.session.here
-    place = ("dock.horn", "heard", "", "")
+    route = ("dock.horn", "heard", "", "")
     other = make_entry(
         "measure",
         here.hull,
@@ -159,7 +159,7 @@ def test_values_that_disagree_are_settled_with_a_reason(drive: Drive) -> None:
         clock=Stamp(1, 0),
         at="2026-05-14T09:30:00+02:00",
         job=here.job,
-        subject=place,
+        subject=route,
         value=False,
     )
     d.app.tablet.save(other)
@@ -168,7 +168,7 @@ def test_values_that_disagree_are_settled_with_a_reason(drive: Drive) -> None:
     assert d.says("values disagree")
     d.press("value Heard from the end of the dock", "value no", "reason read again")
     view = d.app.tablet.view(here.hull, here.job)
-    assert view.value(*place[:2]) is False
+    assert view.value(*route[:2]) is False
     assert view.disagreements == ()
 
 

@@ -13,7 +13,7 @@ from kivy.clock import Clock
 
 from garboard.disk.storage import NotSaved
 from garboard_tablet.models import logbook
-from garboard_tablet.models.session import HOME, Place
+from garboard_tablet.models.session import HOME, Route
 
 
 @pytest.fixture
@@ -76,7 +76,7 @@ def test_a_live_run_goes_on_and_the_failure_is_shown_after_it(d: Any, monkeypatc
     hull, job = d.app.tablet.open_job("XYZAB123F526")
     step = next(step for step in d.app.tablet.host.steps if step.guide)
     d.app.live.replay(None)
-    d.app.way.go(Place(page="live", hull=hull, job=job, step=step.key))
+    d.app.way.go(Route(page="live", hull=hull, job=job, step=step.key))
     d.press("start")
     d.app.background.run("making a list", mistake, lambda _done: None)
     d.wait(lambda: "work in the background failed" in logbook.kept_log(d.app.tablet.folder))
@@ -92,7 +92,7 @@ def at_a_run(d: Any, tmp_path: Path) -> list[float]:
     file = tmp_path / "circles.csv"
     file.write_text(f"time,rate_of_turn [deg/s]\n{rows}")
     hull, job = d.app.tablet.open_job("XYZAB123F526")
-    d.app.way.go(Place(page="step", hull=hull, job=job, step="dock.fuel"))
+    d.app.way.go(Route(page="step", hull=hull, job=job, step="dock.fuel"))
     d.app.live.replay(file)
     now = [0.0]
     d.app.live.time = lambda: now[0]

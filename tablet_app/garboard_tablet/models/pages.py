@@ -14,7 +14,7 @@ from garboard.records import JsonValue
 from garboard.report.outline import punch_list
 from garboard.steps import Assessed, Kind, Phase, Step, is_open, state_shown
 from garboard_tablet.models.asks import Ask, asks_of_step, row_name, shown, table_rows
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import Tablet
 
 # A job
@@ -211,11 +211,11 @@ class PunchLine:
     step: str = ""
     field: tuple[str, ...] = ()
 
-    def target(self, place: Place) -> Place:
+    def target(self, route: Route) -> Route:
         """Where it is put right."""
         if self.field:
-            return place.to("entry", "field", *self.field)
-        return place.to("step", step=self.step) if self.step else place.to("punch list")
+            return route.to("entry", "field", *self.field)
+        return route.to("step", step=self.step) if self.step else route.to("punch list")
 
 
 def punch_lines(tablet: Tablet, hull: str, job: str) -> list[PunchLine]:

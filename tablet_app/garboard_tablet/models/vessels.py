@@ -14,7 +14,7 @@ from garboard.disk.formats import Format
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
 from garboard.faults import InputError
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import Tablet
 
 FILE = f"{FOLDER}/vessels.json"
@@ -261,11 +261,11 @@ def number_of(tablet: Tablet, hull: str) -> str:
     return printed(tablet.state_of(hull).hull_number)
 
 
-def whose(tablet: Tablet, place: Place) -> str:
-    """Whose page a place is: name and hull number; "" for a page about no vessel."""
-    if not place.hull:
+def whose(tablet: Tablet, route: Route) -> str:
+    """Whose page a route is: name and hull number; "" for a page about no vessel."""
+    if not route.hull:
         return ""
-    name, number = vessel_name(tablet, place.hull), number_of(tablet, place.hull)
+    name, number = vessel_name(tablet, route.hull), number_of(tablet, route.hull)
     return f"{name}, {number}" if name != number else number
 
 

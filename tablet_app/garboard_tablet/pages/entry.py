@@ -18,7 +18,7 @@ from garboard_tablet.models.entry import NUMBERS, EntryForm, enter
 from garboard_tablet.models.keys import ENTER, ERASE, POINT, SIGN
 from garboard_tablet.models.pad import ValidationResult, takes_point, takes_sign
 from garboard_tablet.models.pages import WORST_FIRST, about
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.sources import RecordingFile, recordings_in
 from garboard_tablet.ui.inputs import SignaturePad, Typed, WordsBox, svg_of
 from garboard_tablet.ui.shell import Maker, Page
@@ -37,9 +37,9 @@ if TYPE_CHECKING:
 class EntryPage(Page):
     """Asks for one value."""
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
-        self.form = enter(self.tablet, place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self.form = enter(self.tablet, route)
         self._choosing_unit = self._taking_back = False
         self._chosen: JsonValue = None
         step = self.form.step if self.form else None
@@ -121,9 +121,9 @@ class EntryPage(Page):
         return lambda: Card(Txt(text), mark=verdict_marks[verdict], word=word)
 
     def _verdicts(self) -> list[Maker]:
-        if not self.place.step:
+        if not self.route.step:
             return []
-        found = [one.finding for one in self.findings.of(self.place)]
+        found = [one.finding for one in self.findings.of(self.route)]
         ranked = sorted(found, key=lambda finding: WORST_FIRST.index(finding.verdict))
         counted = [finding for finding in ranked if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
         return [partial(_verdict_card, finding) for finding in counted[:2]]
@@ -213,7 +213,7 @@ class EntryPage(Page):
         folder = self.context.files_come_from
         files = pictures_in(folder) if kind is Kind.PHOTO else recordings_in(folder)
         makers: list[Maker] = [partial(self._file_row, path) for path in files]
-        if self.live.guide_of(self.place) and kind is Kind.RECORDING:
+        if self.live.guide_of(self.route) and kind is Kind.RECORDING:
             makers.insert(0, lambda: Press("Record now", self._record, "main", name="record now"))
         if not files:
             makers.append(words(_HOW_FILES_COME[kind].format(f"{folder.parent.name}/{folder.name}")))
@@ -295,7 +295,7 @@ class EntryPage(Page):
         self._take(self.tablet.keep_file(path.read_bytes(), path.name))
 
     def _record(self) -> None:
-        self.way.go(self.place.to("live", *self.place.subject))
+        self.way.go(self.route.to("live", *self.route.subject))
 
     def _begin_taking_back(self) -> None:
         self._taking_back = not self._taking_back
@@ -305,7 +305,7 @@ class EntryPage(Page):
         if self.form is not None:
             self.form.take_back(reason)
             self._taking_back = False
-            self.findings.soon(self.place)
+            self.findings.soon(self.route)
             self.screen.redraw()
 
     def _skip(self) -> None:
@@ -321,12 +321,12 @@ class EntryPage(Page):
         if self.form is not None:
             self._go(self.form.after())
 
-    def _go(self, place: Place | None) -> None:
-        self.findings.soon(self.place)
-        if place is None:
+    def _go(self, route: Route | None) -> None:
+        self.findings.soon(self.route)
+        if route is None:
             self.way.back()
         else:
-            self.way.instead(place)
+            self.way.instead(route)
 
 
 def _verdict_card(finding: Finding) -> Card:

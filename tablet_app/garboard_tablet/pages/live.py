@@ -19,11 +19,11 @@ from garboard.report.palette import URGENT_MARK
 from garboard.samples import SIMULATED, Sample
 from garboard.steps import Guidance, Kind
 from garboard_tablet.models.asks import Ask
-from garboard_tablet.models.entry import enter, entry_place
+from garboard_tablet.models.entry import enter, entry_route
 from garboard_tablet.models.live import LiveRun, Recorder
 from garboard_tablet.models.live_source import UnsavedRun
 from garboard_tablet.models.pages import asks_here
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.sources import recordings_in, why_not
 from garboard_tablet.pages.trouble import NOT_SAVED
 from garboard_tablet.ui import sound
@@ -51,19 +51,19 @@ class LivePage(Page):
 
     keeps_what_it_knows = True
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
-        guide = self.live.guide_of(place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        guide = self.live.guide_of(route)
         self.title = guide.title if guide else "Guide"
         self.run: LiveRun | None = None
-        self._name = f"recording {place.hull} {place.job} {place.step}".replace("/", " ")
+        self._name = f"recording {route.hull} {route.job} {route.step}".replace("/", " ")
         self.recorder = Recorder(self.tablet.folder / self._name)
         self.left_behind = self.recorder.found()
         self._has_guide = guide is not None
         source = self.live.source_for(guide) if guide is not None else None
         if guide is not None and source is not None:
             recorder = None if source.is_simulated else self.recorder
-            self.run = LiveRun(guide, self.tablet.view(place.hull, place.job), source, recorder)
+            self.run = LiveRun(guide, self.tablet.view(route.hull, route.job), source, recorder)
         self._ticking = None
         self._sounded = 0.0
         self._view: LiveView | None = None
@@ -120,7 +120,7 @@ class LivePage(Page):
             name="keep left behind",
         )
         kept = (keep,) if self.left_behind else ()
-        choose = partial(self.way.go, self.place.to("source", *self.place.subject))
+        choose = partial(self.way.go, self.route.to("source", *self.route.subject))
         if self.run is None:
             return (*kept, Press("Samples from …", choose, "main", name="source"))
         cue = "Sound is on" if self.tablet.settings.cue else "Sound is off"
@@ -201,8 +201,8 @@ class LivePage(Page):
         title = ", ".join(filter(None, (self.title, source, f"{len(samples)} samples")))
         try:
             value = self.tablet.keep_file(csv_series(samples), title)
-            place = entry_place(self.place, ask)
-            form = enter(self.tablet, place)
+            route = entry_route(self.route, ask)
+            form = enter(self.tablet, route)
             if form is not None:
                 form.save(value)
         except NotSaved as failure:
@@ -211,7 +211,7 @@ class LivePage(Page):
             self.screen.redraw()
             return
         self._forget()
-        self.findings.soon(self.place)
+        self.findings.soon(self.route)
         self.way.back_to("step")
 
     def _halt(self) -> None:
@@ -227,12 +227,12 @@ class LivePage(Page):
 
     def _recording_ask(self) -> Ask | None:
         """Where the recording belongs: the field it was asked from, or the step's first still without one."""
-        step = self.tablet.step(self.place.step)
+        step = self.tablet.step(self.route.step)
         if step is None:
             return None
-        hull, job = self.place.hull, self.place.job
+        hull, job = self.route.hull, self.route.job
         asks = [ask for ask in asks_here(self.tablet, hull, job, step) if ask.field.kind is Kind.RECORDING]
-        named = [ask for ask in asks if (ask.key.kind, *ask.key.subject) == self.place.subject]
+        named = [ask for ask in asks if (ask.key.kind, *ask.key.subject) == self.route.subject]
         empty = [ask for ask in asks if not self.tablet.current(hull, job, ask)]
         return next(iter([*named, *empty, *asks]), None)
 
@@ -245,8 +245,8 @@ class SourcePage(Page):
 
     title = "Samples from"
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
         self._refused = ""
 
     def body(self) -> Widget:
@@ -263,7 +263,7 @@ class SourcePage(Page):
         rows += [partial(self._network_row, read_where(text)) for text in self._networks()]
         rows.append(
             lambda: RowPress(
-                "Another port or address", lambda: self.way.go(self.place.to("where")), name="source another"
+                "Another port or address", lambda: self.way.go(self.route.to("where")), name="source another"
             )
         )
         rows.append(partial(self._row, None, "Simulated boat", "To see how a guide works. Nothing is kept."))
@@ -290,10 +290,10 @@ class SourcePage(Page):
 
     def _listen(self, where: Where) -> None:
         self.live.listen(where)
-        self.way.instead(self.place.to("network"))
+        self.way.instead(self.route.to("network"))
 
     def _choose(self, path: Path | None) -> None:
-        guide = self.live.guide_of(self.place)
+        guide = self.live.guide_of(self.route)
         self._refused = why_not(path, guide.quantities) if path is not None and guide is not None else ""
         if self._refused:
             self.screen.redraw_as_it_is()

@@ -14,7 +14,7 @@ from garboard_tablet.models.asks import (
     KIND_TITLES,
     missing_equipment,
 )
-from garboard_tablet.models.entry import entry_place, first_place
+from garboard_tablet.models.entry import entry_route, first_route
 from garboard_tablet.models.pages import (
     ValueLine,
     about,
@@ -22,7 +22,7 @@ from garboard_tablet.models.pages import (
     lines_of_step,
     table_titles,
 )
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
 from garboard_tablet.ui.widgets import Card, Column, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
@@ -34,16 +34,16 @@ if TYPE_CHECKING:
 class StepPage(Page):
     """Values at the left, what they come to at the right."""
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
-        self.step = self.tablet.step(place.step)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self.step = self.tablet.step(route.step)
         self.title = self.step.title if self.step else "Not here"
-        self.findings.soon(place)
+        self.findings.soon(route)
 
     def body(self) -> Widget:
         if self.step is None:
-            return column_of([words(f"No plugin on this tablet has {self.place.step}. Its values are kept.")])
-        hull, job = self.place.hull, self.place.job
+            return column_of([words(f"No plugin on this tablet has {self.route.step}. Its values are kept.")])
+        hull, job = self.route.hull, self.route.job
         asks = asks_here(self.tablet, hull, job, self.step)
         left: list[Maker] = []
         if self.step.cautions or self.step.at_hand:
@@ -60,7 +60,7 @@ class StepPage(Page):
     def _value_row(self, line: ValueLine) -> RowPress:
         return RowPress(
             line.title,
-            lambda: self.way.go(entry_place(self.place, line.ask)),
+            lambda: self.way.go(entry_route(self.route, line.ask)),
             small=line.named,
             value=line.value,
             value_role="ink" if line.state == "done" else "quiet",
@@ -70,16 +70,16 @@ class StepPage(Page):
         )
 
     def verdict_rows(self) -> list[Maker]:
-        found = self.findings.of(self.place)
+        found = self.findings.of(self.route)
         if not found:
             return [words("Findings appear here once enough is entered.", "quiet")]
         return [partial(self._finding, n) for n in range(len(found))]
 
     def _finding(self, number: int) -> RowPress:
-        finding = self.findings.of(self.place)[number].finding
+        finding = self.findings.of(self.route)[number].finding
         return RowPress(
             about(finding),
-            lambda: self.way.go(self.place.to("why", str(number))),
+            lambda: self.way.go(self.route.to("why", str(number))),
             small=finding.sentence,
             mark=verdict_marks[finding.verdict],
             word="why",
@@ -90,7 +90,7 @@ class StepPage(Page):
     def _no_equipment(self, kind: str) -> RowPress:
         return RowPress(
             f"{KIND_TITLES[kind]}: none entered",
-            lambda: self.way.go(self.place.to("kind", kind)),
+            lambda: self.way.go(self.route.to("kind", kind)),
             small="Enter them first. Then this step asks about each.",
             mark=verdict_marks[Verdict.NOT_ENOUGH_DATA],
             word="open",
@@ -98,16 +98,16 @@ class StepPage(Page):
         )
 
     def _cautions(self) -> None:
-        self.way.go(self.place.to("cautions"))
+        self.way.go(self.route.to("cautions"))
 
     def actions(self) -> Sequence[Press]:
         if self.step is None:
             return ()
-        presses = [Press("Mark it …", lambda: self.way.go(self.place.to("state")), name="state")]
-        if self.live.guide_of(self.place):
-            presses.append(Press("Guide me", lambda: self.way.go(self.place.to("live")), name="guide"))
-        asks = asks_here(self.tablet, self.place.hull, self.place.job, self.step)
-        following = first_place(self.tablet, self.place, asks)
+        presses = [Press("Mark it …", lambda: self.way.go(self.route.to("state")), name="state")]
+        if self.live.guide_of(self.route):
+            presses.append(Press("Guide me", lambda: self.way.go(self.route.to("live")), name="guide"))
+        asks = asks_here(self.tablet, self.route.hull, self.route.job, self.step)
+        following = first_route(self.tablet, self.route, asks)
         if following is not None:
             presses.append(Press("Done", self._done, name="done"))
             presses.append(Press("Continue", lambda: self.way.go(following), "main", name="continue"))
@@ -116,8 +116,8 @@ class StepPage(Page):
         return presses
 
     def _done(self) -> None:
-        self.tablet.set_state(self.place.hull, self.place.job, self.place.step, "done")
-        self.context.vessels.refresh(self.place.hull)
+        self.tablet.set_state(self.route.hull, self.route.job, self.route.step, "done")
+        self.context.vessels.refresh(self.route.hull)
         self.way.back()
 
     def refill(self) -> None:
@@ -131,7 +131,7 @@ class CautionsPage(Page):
     title = "Before you begin"
 
     def body(self) -> Widget:
-        step = self.tablet.step(self.place.step)
+        step = self.tablet.step(self.route.step)
         self._column = Column(most=2)
         self._column.turned = self._say
         makers: list[Maker] = [partial(_caution, caution) for caution in step.cautions] if step else []
@@ -152,14 +152,14 @@ class CautionsPage(Page):
             self._begin()
 
     def _begin(self) -> None:
-        step = self.tablet.step(self.place.step)
-        asks = asks_here(self.tablet, self.place.hull, self.place.job, step) if step else ()
-        place = first_place(self.tablet, self.place, asks)
-        begun = self.tablet.view(self.place.hull, self.place.job).state_of(self.place.step) != "to do"
-        if place is None or begun:
+        step = self.tablet.step(self.route.step)
+        asks = asks_here(self.tablet, self.route.hull, self.route.job, step) if step else ()
+        route = first_route(self.tablet, self.route, asks)
+        begun = self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) != "to do"
+        if route is None or begun:
             self.way.back()
         else:
-            self.way.instead(place)
+            self.way.instead(route)
 
 
 STATES = (
@@ -183,8 +183,8 @@ class StatePage(Page):
         return RowPress(state.capitalize(), do, small=small, mark=state_mark(state), word=None, name=f"mark {state}")
 
     def _mark(self, state: str) -> None:
-        self.tablet.set_state(self.place.hull, self.place.job, self.place.step, state)
-        self.context.vessels.refresh(self.place.hull)
+        self.tablet.set_state(self.route.hull, self.route.job, self.route.step, state)
+        self.context.vessels.refresh(self.route.hull)
         self.tablet.session.back_to("job")
         self.screen.redraw()
 
@@ -197,8 +197,8 @@ class WhyPage(Page):
     def body(self) -> Widget:
         from garboard_tablet.ui.drawing import Plot, TableView
 
-        found = self.findings.of(self.place) or self.findings.now(self.place)
-        number = int(self.place.subject[0])
+        found = self.findings.of(self.route) or self.findings.now(self.route)
+        number = int(self.route.subject[0])
         if number >= len(found):
             return column_of([words("This finding no longer exists, because values have changed.", "quiet")])
         one = found[number]
