@@ -116,8 +116,9 @@ def register_report_sections(register: Callable[[ReportSection], None]) -> None:
 def register_settings(register: Callable[[Setting], None]) -> None:
     """Offer settings a shop may decide.
 
-    :param register: call it once for each `garboard.steps.Setting`. Calculators read them with
-        `view.setting(key)`; the default holds until the shop decides otherwise.
+    :param register: call it once for each `garboard.settings.Setting`; an amount or a count needs a range.
+        Calculators read them with `view.setting_value(key, unit)`, choices with `view.setting(key)`. The default
+        holds until a manager decides otherwise.
     """
 
 

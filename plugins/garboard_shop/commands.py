@@ -146,6 +146,7 @@ def shop(
         with_own.tell_broken_plugins()
         code = new_code(role, by)
         click.echo(f"Shop server at {code.address}, everything kept in {place_of(folder, store_url)}")
+        _tell_not_read(store)
         _tell_pages(store, here, port, certificate.fingerprint)
         tell_code(code, role)
         with ShopDesk(store, with_own.host, shop_folder, new_code, folder / WAITING_FOLDER) as desk:
@@ -153,6 +154,16 @@ def shop(
             serve.run(app, listening, certificate, announce)
     finally:
         store.close()
+
+
+def _tell_not_read(store: Store) -> None:
+    """Name the hull files of a shop's folder that cannot be read: no tablet gets them."""
+    from garboard_shop.embedded import EmbeddedStore
+
+    if isinstance(store, EmbeddedStore):
+        store.hulls.hulls()
+        for file, reason in store.hulls.not_read():
+            click.echo(f"not read, so no tablet gets it: {file}: {reason}", err=True)
 
 
 @click.command("shop-spread", short_help="Spread a shop over several PostgreSQL servers.")

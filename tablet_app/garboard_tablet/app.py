@@ -21,6 +21,7 @@ from kivy.app import App
 from kivy.clock import Clock
 from kivy.core.window import Window
 
+from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.storage import NotSaved
 from garboard_tablet.models.ashore import AshoreMarks
 from garboard_tablet.models.assessor import Assessor
@@ -167,7 +168,10 @@ class GarboardApp(App):
 
     def _came_ashore(self, state: State) -> None:
         if state.report is not None and state.word == "ashore":
-            self.tablet.look_again([merged.hull for merged in state.report.hulls])
+            came = [merged.hull for merged in state.report.hulls]
+            self.tablet.look_again(came)
+            if SHOP_RECORD in came:
+                self.screen.refill(("shop settings",))
             self.findings.look_again()  # a recording may have come that was missing
             self.watch.look()
             self.marks.note(state.report)

@@ -43,6 +43,7 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Route, Act]]:
     yield "new_job_faulty", HOME.to("new job"), lambda page: page.take("XYZ0I234M52")
     yield "new_job_good", HOME.to("new job"), lambda page: page.take("XYZAB123F526")
     yield "settings", HOME.to("settings"), nothing
+    yield "shop_settings", HOME.to("shop settings"), nothing
     yield "who", HOME.to("who"), nothing
     yield "ashore", HOME.to("ashore"), nothing
     yield "pair", HOME.to("pair"), nothing

@@ -32,6 +32,7 @@ SAMPLES = Path(__file__).parents[2] / "sample_jobs"
 SALTGRASS, LONG_REACH, KITTIWAKE = "QQZ04417D626", "QQZ01209A626", "QQZ08832B626"
 MISTYPED = "QQZO4417D626"
 STEP = "prop_check.full_throttle"
+SETTING, OTHER_SETTING = "wiring_audit.drop_other", "fuel_curve.reserve"
 
 
 @attrs.frozen
@@ -115,7 +116,7 @@ def tablet_of(program: Program, folder: Path) -> None:
 
 
 def shop_of(program: Program, folder: Path) -> None:
-    """The shop: the same boats by another hand, two jobs joined, and a history with entries of unknown kinds."""
+    """The shop: the same boats by another hand, two jobs joined, settings, a history with entries of unknown kinds."""
     _take_in(program, folder, "saltgrass", "K. Lind")
     _take_in(program, folder, "long_reach", "K. Lind")
     _take_in(program, folder, "kittiwake", "K. Lind")
@@ -125,9 +126,21 @@ def shop_of(program: Program, folder: Path) -> None:
     first = next(job for job in _all_jobs_in(folder, KITTIWAKE) if job != "kittiwake-again")
     why = ("--by", "M. Office", "--reason", "one commissioning, opened twice")
     program.run("join-job", folder, KITTIWAKE, "kittiwake-again", "--into", first, *why, where=folder.parent)
+    _set(program, folder, first)
     with HullFolder(folder) as hulls:
         for seed in range(20):
             hulls.put_if_absent(INVENTED, union(history(seed)).values())
+
+
+def _set(program: Program, folder: Path, job: str) -> None:
+    """Settings of the shop and of a job, one taken back: the older program knows none."""
+    why = ("--by", "M. Office", "--reason", "our own rule")
+    program.run("settings", "set", folder, SETTING, "7 %", *why, where=folder.parent)
+    program.run("settings", "set", folder, SETTING, "6 %", *why, where=folder.parent)
+    program.run("settings", "set", folder, OTHER_SETTING, "15 %", *why, where=folder.parent)
+    program.run("settings", "reset", folder, OTHER_SETTING, *why, where=folder.parent)
+    of_job = ("--hull", KITTIWAKE, "--job", job)
+    program.run("settings", "set", folder, SETTING, "5 %", *of_job, *why, where=folder.parent)
 
 
 def _take_in(program: Program, folder: Path, sample: str, by: str) -> None:

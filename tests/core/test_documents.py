@@ -26,8 +26,8 @@ from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState
 from garboard.hosting.host import make_host
 from garboard.job_files.job_file import check, parse_job_file, view_of
-from garboard.job_view import FieldKey
-from garboard.records import JsonValue
+from garboard.job_view import FieldKey, JobView
+from garboard.records import Job, JsonValue
 from garboard.report.terminal import Tools
 from garboard.shop_link.shop_plugins import ApprovedPlugin
 from garboard.shop_link.sync import bring_ashore
@@ -70,6 +70,16 @@ def test_the_shop_plugin_in_the_plugins_readme_loads_and_judges(
     values: dict[FieldKey, JsonValue] = {} if dry is None else {("my_checks.afloat", "dry", "", ""): dry}
     (assessed,) = host.assess(job_view(boat(), values))
     assert assessed.finding.verdict is verdict
+
+
+def test_the_setting_in_the_plugins_readme_loads_and_is_read(tmp_path: Path) -> None:
+    file = tmp_path / "my_checks.py"
+    file.write_text(_block("plugins/README.md", "setting example"))
+    host = make_host((), entry_points=False, files=[file])
+    assert host.problems == []
+    view = host.with_defaults(job_view(boat(), {}, settings={"my_checks.least_afloat": "120 min"}))
+    unset = host.with_defaults(JobView(vessel=boat(), job=Job(id="one")))
+    assert [one.setting_value("my_checks.least_afloat", "h") for one in (view, unset)] == [2.0, 1.0]
 
 
 def test_the_readme_says_the_job_first_and_names_its_two_commands() -> None:

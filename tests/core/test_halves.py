@@ -12,15 +12,16 @@ import click
 import pytest
 from click.testing import CliRunner, Result
 
+from campaigns import decide_campaign
 from garboard.commands import hulls
 from garboard.commands.cli import program
 from garboard.disk import storage
 from garboard.disk.entries import Entry, make_entry
 from garboard.disk.hullfile import HullFolder
-from garboard.disk.storage import NewerFormat, NotSaved
+from garboard.disk.storage import NewerFormat
 from garboard.history.authoring import Author, measure, move_job, retract, same_boat
 from garboard.history.boat import Boat, open_entries, open_hull
-from garboard.history.halves import HalfSaved, MissingHalf, missing_halves
+from garboard.history.halves import MissingHalf, missing_halves
 from garboard.history.merge import merge
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
@@ -170,16 +171,14 @@ def _run(command: click.Command, *arguments: object) -> Result:
     return CliRunner().invoke(command, [str(argument) for argument in arguments])
 
 
-def _exit_status(
-    how: Callable[[object], None], command: click.Command, *arguments: object
-) -> tuple[int, Result | None]:
+def _ended(how: Callable[[object], None], *words: str) -> tuple[int, Result | None]:
     """Run a command; one that is to be killed in a process of its own."""
     if how is not _kill:
-        result = _run(command, *arguments)
+        result = _run(program, *words)
         return result.exit_code, result
     child = os.fork()
     if not child:
-        os._exit(_run(command, *arguments).exit_code)
+        os._exit(_run(program, *words).exit_code)
     _, status = os.waitpid(child, 0)
     return os.waitstatus_to_exitcode(status), None
 
@@ -189,6 +188,10 @@ def _folder(path: Path) -> Path:
         folder.save(SPEED)
         folder.save(NAME)
         folder.save(measure(HAND, HullState(HERE), "job-2", "trial", "speed", "30 kn"))
+        for fuel in ("270 gal", "27 gal"):
+            folder.save(measure(HAND, HullState(HERE), JOB, "trial", "fuel", fuel))
+        for entry in same_boat(HAND, HullState(HERE), HullState(THIRD), "one boat"):
+            folder.save(entry)
     return path
 
 
@@ -223,12 +226,35 @@ def fail_at(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> 
     return arm  # type: ignore[return-value]
 
 
-COMMANDS = {
-    "move": (hulls.move_job, (HERE, JOB, "--to", THERE)),
-    "same boat": (hulls.same_boat, (HERE, THERE)),
-    "join": (hulls.join_job, (HERE, "job-2", "--into", JOB)),
-    "settle nothing, take back": (hulls.take_back, (HERE, "trial/speed", "--job", JOB)),
+COMMANDS: dict[str, tuple[str, ...]] = {
+    "move": ("move-job", "FOLDER", HERE, JOB, "--to", THERE, *SIGNED),
+    "same boat": ("same-boat", "FOLDER", HERE, THERE, *SIGNED),
+    "two boats": ("same-boat", "FOLDER", HERE, THIRD, "--undo", *SIGNED),
+    "join": ("join-job", "FOLDER", HERE, "job-2", "--into", JOB, *SIGNED),
+    "take back": ("take-back", "FOLDER", HERE, "trial/speed", "--job", JOB, *SIGNED),
+    "settle": ("settle", "FOLDER", HERE, "trial/fuel", "--value", "270 gal", "--job", JOB, *SIGNED),
+    "attach": ("attach", "FOLDER", HERE, "trial", "PHOTO", "--job", JOB, "--by", "A. Hand"),
+    "import": ("import", "JOB FILE", "--into", "FOLDER", "--by", "M. Office"),
+    "merge": ("merge", "OTHER", "--into", "FOLDER"),
 }
+
+
+@pytest.fixture(scope="module")
+def beside(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """What the commands name: a photo, a job exported elsewhere, another folder."""
+    place = tmp_path_factory.mktemp("beside")
+    (place / "helm.jpg").write_bytes(b"a photo of the helm" * 100)
+    with HullFolder(place / "other") as files:
+        for number in (HERE, THERE):
+            files.save(measure(Author("tablet 2", "B. Hand"), HullState(number), "job-3", "trial", "speed", "9 kn"))
+        files.attachments.put(b"a recording" * 100)
+    assert not _run(program, "move-job", place / "other", HERE, "job-3", "--to", THERE, *SIGNED).exit_code
+    assert not _run(program, "export", place / "other", THERE, "--job", "job-3", "-o", place / "out").exit_code
+    return {
+        "PHOTO": str(place / "helm.jpg"),
+        "JOB FILE": str(place / "out" / "job.json"),
+        "OTHER": str(place / "other"),
+    }
 
 
 def _fingerprint(folder: Path) -> tuple[object, ...]:
@@ -244,35 +270,44 @@ def _in_sight(folder: Path) -> dict[str, tuple[str, ...]]:
 @pytest.mark.parametrize("named", COMMANDS)
 @pytest.mark.parametrize("how", [_full, _kill], ids=["full", "killed"])
 def test_killed_or_refused_at_any_write_no_job_is_out_of_sight_and_what_is_said_is_so(
-    named: str, how: Callable[[object], None], fail_at: Callable[..., None], tmp_path: Path
+    named: str, how: Callable[[object], None], fail_at: Callable[..., None], tmp_path: Path, beside: dict[str, str]
 ) -> None:
-    command, arguments = COMMANDS[named]
-    ended = 0
+    undisturbed = 0
     for number in range(60):
         folder = _folder(tmp_path / f"{number}")
+        words = [{**beside, "FOLDER": str(folder)}.get(word, word) for word in COMMANDS[named]]
         before = _fingerprint(folder)
         fail_at(number, how)
-        exit_code, result = _exit_status(how, command, folder, *arguments, *SIGNED)
+        exit_code, result = _ended(how, *words)
         fail_at(-1, how)
-        seen = {job for jobs in _in_sight(folder).values() for job in jobs}
-        assert JOB in seen
+        assert JOB in {job for jobs in _in_sight(folder).values() for job in jobs}
         if exit_code == 0:
-            ended += 1
+            undisturbed += 1
             assert _fingerprint(folder) != before
             assert _run(program, "repair", folder).stdout.startswith("Everything")
-            if ended == 2:  # there was nothing left to fail
+            if undisturbed == 3:  # there was nothing left to fail
                 break
             continue
-        assert exit_code in ((KILLED,) if how is _kill else (1, 2))
-        if result and isinstance(result.exception, NotSaved) and not isinstance(result.exception, HalfSaved):
-            assert _fingerprint(folder) == before
-        repaired = _run(program, "repair", folder)
-        assert repaired.exit_code == 0
+        assert exit_code == (KILLED if how is _kill else 2)
+        if result:
+            assert os.strerror(errno.ENOSPC).lower() in result.stderr.lower()
+            is_half = "Only half" in result.stderr
+            if named in ("move", "same boat", "two boats"):
+                assert is_half == (_fingerprint(folder) != before)
+            elif named not in ("import", "merge"):  # those say which file was not saved, and go on when done again
+                assert _fingerprint(folder) == before
+        assert _run(program, "repair", folder).exit_code == 0
         with HullFolder(folder, read_only=True) as files:
             assert not [half for hull in files.hulls() for half in missing_halves(files.entries, hull)]
             assert JOB in (*open_hull(files, HERE).jobs, *open_hull(files, THERE).jobs)
+        assert _ended(_full, *words)[0] in (0, 2)  # said again: it ends, or there is nothing left to do
     else:
         pytest.fail("the command never ended")
+
+
+def test_killed_at_random_moments_no_job_is_out_of_sight(tmp_path: Path) -> None:
+    tally = decide_campaign.kill_while_deciding(15, seed=3, where=tmp_path)
+    assert (tally.kills, tally.lost, tally.invisible, tally.left) == (15, 0, 0, 0), str(tally)
 
 
 def _move_half(path: Path) -> Path:

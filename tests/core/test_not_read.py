@@ -138,6 +138,31 @@ def test_a_boat_whose_other_numbers_file_cannot_be_read_is_shown_and_says_so(tmp
     assert "30.0 kn" in result.stdout
 
 
+@pytest.mark.parametrize("content", [None, b"spoilt"], ids=["not here", "damaged"])
+def test_an_export_names_the_photo_that_is_not_in_it(tmp_path: Path, content: bytes | None) -> None:
+    folder, photo = _folder(tmp_path / "shop"), tmp_path / "helm.jpg"
+    photo.write_bytes(b"the helm")
+    assert _run("attach", folder, HULL, STEP, photo, "--by", "A. Hand").exit_code == 0
+    whole = _run("export", folder, HULL, "-o", tmp_path / "whole")
+    assert (whole.exit_code, whole.stderr) == (0, "")
+    kept = folder / "attachments" / hashlib.sha256(b"the helm").hexdigest()
+    kept.unlink() if content is None else kept.write_bytes(content)
+    result = _run("export", folder, HULL, "-o", tmp_path / "out")
+    assert result.exit_code == 1
+    assert "not in it: helm" in result.stderr
+    assert not list((tmp_path / "out").glob("helm*"))
+    assert (tmp_path / "out" / "job.json").is_file()
+
+
+def test_digest_and_show_say_that_a_file_lost_its_end(tmp_path: Path) -> None:
+    folder = _folder(tmp_path / "shop")
+    _of(folder, HULL).write_bytes(_of(folder, HULL).read_bytes().splitlines(keepends=True)[0])
+    result = _run("digest", folder)
+    assert (result.exit_code, "nothing but its heading" in result.stderr) == (1, True)
+    assert HULL not in result.stdout
+    assert _run("show", folder, HULL).exit_code == 2
+
+
 def test_everything_readable_is_said_to_be_in_with_status_nought(tmp_path: Path) -> None:
     source, shop = _folder(tmp_path / "stick"), tmp_path / "shop"
     result = _run("merge", source, "--into", shop, "--both-ways")

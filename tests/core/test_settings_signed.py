@@ -1,11 +1,13 @@
 """What a job was signed under stays with it, whatever the shop decides later."""
 
 import json
+from io import BytesIO
 from pathlib import Path
 
 import attrs
 import pytest
 from click.testing import CliRunner
+from pypdf import PdfReader
 
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
@@ -16,6 +18,7 @@ from garboard.hosting.host import make_host
 from garboard.job_files.job_file import read_job_file, view_of
 from garboard.job_view import JobView
 from garboard.judging.assessing import assess_job_file
+from garboard.report.book import handover_book
 from garboard.report.settings_used import setting_in_words
 from garboard.settings import SIGNED, UNSETTLED
 from setting_jobs import DROP, OFFICE, set_for_job, set_for_shop, sign, take_in, view_in
@@ -145,3 +148,17 @@ def test_what_a_signature_states_and_cannot_be_used_counts_as_the_default(stated
     path.write_text(json.dumps(plain), encoding="utf-8")
     view = HOST.with_defaults(view_of(read_job_file(path), path.parent))
     assert view.settings[DROP] == "10 %"
+
+
+def test_the_book_and_the_readable_report_name_the_settings_their_verdicts_used(tmp_path: Path) -> None:
+    with HullFolder(tmp_path) as hulls:
+        hull = take_in(hulls, signed=False)
+        set_for_shop(hulls, {DROP: "7 %"})
+        view = view_in(hulls, hull, HOST)
+        book = handover_book(view, HOST, HOST.assess(view))
+    printed = " ".join(" ".join(page.extract_text() for page in PdfReader(BytesIO(book)).pages).split())
+    assert "7 %, our limit, set by Office on 12 May 2026" in printed
+    assert "the default is 10 %" in printed
+    read = " ".join(CliRunner().invoke(program, ["assess", str(tmp_path)]).stdout.split())
+    assert "7 %, our limit, set by Office on 12 May 2026" in read
+    assert "Used for:" in read

@@ -173,7 +173,7 @@ def test_values_that_disagree_are_settled_with_a_reason(drive: Drive) -> None:
 
 
 def a_boat(_guide: object) -> Replay:
-    """A boat on her circles, as she would come over her network."""
+    """A boat on its circles, as it would come over its network."""
     circles = [Order(seconds=150, engine_speed=1100, rate_of_turn=2.5)]
     return Replay("a boat", simulate(Boat(), circles, start=1e9))
 

@@ -108,7 +108,7 @@ def test_a_line_is_stale_when_only_the_other_numbers_file_has_grown(
 
 
 def test_two_numbers_part_again_when_the_statement_is_taken_back(opened: Callable[[], Tablet], tmp_path: Path) -> None:
-    """The boat that got her own number back has her own line again."""
+    """The boat that got its own number back has its own line again."""
     one_boat_in_two_folders(tmp_path)
     tablet = opened()
     vessels = lines_of(tablet)

@@ -229,7 +229,7 @@ def test_looking_through_the_list_changes_nothing_in_it(tablet: Tablet, job: Rou
 
 
 def test_a_line_made_while_the_list_is_looked_through_stays(tablet: Tablet) -> None:
-    """The worker saw no file of the hull; the person opened a job on her before the drawing thread heard of it."""
+    """The worker saw no file of the hull; the person opened a job on it before the drawing thread heard of it."""
     vessels = VesselList(tablet, {HULL: a_line(HULL)})
     found = differences(tablet.files, vessels.snapshot())
     assert [line.hull for line in found.gone] == [HULL]

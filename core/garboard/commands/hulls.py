@@ -15,7 +15,7 @@ import attrs
 import click
 
 from garboard import hull_number
-from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS
+from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, checked_value, declared_setting
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import Entry, view
 from garboard.disk.hullfile import HullFolder
@@ -177,11 +177,13 @@ def _counted(report: MergeReport) -> str:
 def digest(folder: Path, as_json: bool) -> None:
     """Print two hashes for each boat: one of its entries, one of its state. Equal hashes mean equal records.
 
-    Exit status 0 when every hull file could be read, 1 when one could not: it has no digest.
+    Exit status 0 when every hull file could be read whole, 1 when one could not: its digest is of what is left, or it
+    has none.
     """
     with HullFolder(folder, read_only=True) as hulls:
         digests = {key: {"entries": value, "state": state_digest(hulls, key)} for key, value in hulls.digests().items()}
         not_read = sorted((str(path), reason) for path, reason in hulls.left_alone.items())
+        damaged = [*map(str, hulls.damage())]
     if as_json:
         plain = {"format": "garboard digest", "version": 1, "hulls": digests, "not_read": dict(not_read)}
         click.echo(json.dumps(plain, indent=1))
@@ -190,7 +192,9 @@ def digest(folder: Path, as_json: bool) -> None:
             click.echo(f"{key}  entries {both['entries'][:16]}  state {both['state'][:16]}")
     for file, reason in not_read:
         click.echo(f"not read, so without a digest: {file}: {reason}", err=True)
-    if not_read:
+    for damage in damaged:
+        click.echo(f"damage: {damage}", err=True)
+    if not_read or damaged:
         sys.exit(SOMETHING_FAILS)
 
 
@@ -269,12 +273,17 @@ def _text(value: JsonValue) -> str:
 @click.option("--value", required=True, help="The right value: one of those that disagree, or another.")
 @job_option
 @_signed
-def settle(folder: Path, hull: str, name: str, value: str, job: str, by: str, reason: str, tablet: str) -> None:
+@click.pass_obj
+def settle(
+    tools: Tools, folder: Path, hull: str, name: str, value: str, job: str, by: str, reason: str, tablet: str
+) -> None:
     """Choose the right value where several disagree. The others stay in the history."""
     with _writing(folder, hull, job) as (hulls, boat, job):
         state, key = _named(boat, job, name)
         held = [entry.value for entry in state.current(key)]
         chosen = next((other for other in held if _text(other) == value), value)
+        if key.kind == "setting":
+            chosen = checked_value(declared_setting(tools.host, key.subject[0]), _text(chosen))
         save_all(hulls, [writing.settle(author_of(hulls, state, tablet, by), state, key, chosen, reason)])
     click.echo(f"{name} is {value}")
 
@@ -470,11 +479,28 @@ def _refuse_unless_well_formed(number: str, folder: Path) -> None:
 )
 @click.pass_obj
 def export_job(tools: Tools, folder: Path, hull: str, job: str, out: Path) -> None:
-    """Export a job as a job file with its recordings. An import elsewhere gives every entry the same id."""
+    """Export a job as a job file with its recordings. An import elsewhere gives every entry the same id.
+
+    Exit status 0: everything is in it. Exit status 1: a recording or a photo is not here whole.
+    """
+    lacking: list[str] = []
     with HullFolder(folder, read_only=True) as hulls:
         boat = open_hull(hulls, hull)
-        path = exchange.export_job(hulls, boat, chosen_job(boat, job), out, tools.host.settings)
+        path = exchange.export_job(
+            hulls,
+            boat,
+            chosen_job(boat, job),
+            out,
+            tools.host.settings,
+            lacking=lambda file, why: lacking.append(f"{file}: {why}"),
+        )
+        _tell_not_read(hulls)
+        is_whole = not (lacking or hulls.left_alone)
     click.echo(str(path))
+    for one in lacking:
+        click.echo(f"not in it: {one}", err=True)
+    if not is_whole:
+        sys.exit(SOMETHING_FAILS)
 
 
 @contextmanager
@@ -496,6 +522,8 @@ def chosen_job(boat: Boat, job: str) -> str:
 def _tell_not_read(hulls: HullFolder) -> None:
     for path, reason in sorted(hulls.left_alone.items()):
         click.echo(f"not read, so not in this: {path}: {reason}", err=True)
+    for damage in hulls.damage():
+        click.echo(f"damage: {damage}", err=True)
 
 
 def _only(chosen: tuple[str, ...], jobs: tuple[str, ...]) -> str:

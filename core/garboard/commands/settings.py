@@ -10,17 +10,17 @@ from typing import TYPE_CHECKING
 import click
 
 from garboard.commands.hulls import author_of, chosen_job, save_all
+from garboard.commands.tools import checked_value, declared_setting
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.hullfile import HullFolder
-from garboard.faults import Fault, InputError, ValueRefused, shown
-from garboard.fields import check_value
+from garboard.faults import Fault, InputError, shown
 from garboard.history.authority import managers_of
 from garboard.history.boat import Boat, open_hull
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import reset_setting, set_setting, settings_of, shop_settings
 from garboard.report.settings_used import setting_in_words, value_in_words
-from garboard.settings import JOB, Setting, SettingSet, SettingUsed, in_force
+from garboard.settings import JOB, SettingSet, SettingUsed, in_force
 
 if TYPE_CHECKING:
     from garboard.hosting.host import PluginHost
@@ -69,7 +69,7 @@ def list_settings(context: click.Context, folder: Path, hull: str, job: str, eve
 def show_setting(context: click.Context, folder: Path, key: str, hull: str, job: str) -> None:
     """Show a setting: value, default, range, basis, and who set it and why."""
     host = _host(context)
-    setting = _declared(host, key)
+    setting = declared_setting(host, key)
     values, used = _holding(host, folder, hull, job)
     plain = f"{setting.field.title}: {value_in_words(values[key])}, the default."
     click.echo(setting_in_words(used[key]) if key in used else plain)
@@ -93,7 +93,7 @@ def set_one(
     context: click.Context, folder: Path, key: str, value: str, hull: str, job: str, by: str, reason: str, tablet: str
 ) -> None:
     """Set a setting, for the shop or for one job. A value outside its range is refused."""
-    plain = _checked(_declared(_host(context), key), value)
+    plain = checked_value(declared_setting(_host(context), key), value)
     with _writing(folder, hull, job) as (hulls, state, chosen):
         author = author_of(hulls, state, tablet, by)
         save_all(hulls, [set_setting(author, state, key, plain, reason, chosen, managers_of(folder))])
@@ -129,28 +129,6 @@ def _host(context: click.Context) -> PluginHost:
     tools: Tools = context.obj
     tools.tell_broken_plugins()
     return tools.host
-
-
-def _declared(host: PluginHost, key: str) -> Setting:
-    from difflib import get_close_matches
-
-    declared = {setting.key: setting for setting in host.settings}
-    if key not in declared:
-        near = get_close_matches(key, declared, n=3)
-        perhaps = f", perhaps {' or '.join(near)}" if near else ""
-        expected = f"a key as `garboard settings list --all` shows it{perhaps}"
-        raise InputError("settings", [Fault("KEY", expected, shown(key))])
-    return declared[key]
-
-
-def _checked(setting: Setting, text: str) -> JsonValue:
-    """What a person typed, as the kind of value the setting takes. Raises InputError where it cannot be used."""
-    value = setting.typed(text)
-    try:
-        check_value(setting.field, value)
-    except ValueRefused as refused:
-        raise InputError("settings", [refused.at(setting.key)]) from None
-    return value
 
 
 def _who(one: SettingSet) -> str:

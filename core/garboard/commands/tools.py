@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from garboard.faults import Fault, InputError, in_words
+from garboard.faults import Fault, InputError, ValueRefused, in_words, shown
+
+if TYPE_CHECKING:
+    from garboard.hosting.host import PluginHost
+    from garboard.records import JsonValue
+    from garboard.settings import Setting
 
 SOMETHING_FAILS = 1
 BAD_INPUT = 2
@@ -28,3 +34,28 @@ def need_office() -> None:
         raise InputError(
             "handover book", [Fault("packages", "the office part: pip install 'garboard[office]'", ", ".join(missing))]
         )
+
+
+def declared_setting(host: PluginHost, key: str) -> Setting:
+    """The setting of a key. Raises InputError, with keys that are near, when no plugin at work declares it."""
+    from difflib import get_close_matches
+
+    declared = {setting.key: setting for setting in host.settings}
+    if key not in declared:
+        near = get_close_matches(key, declared, n=3)
+        perhaps = f", perhaps {' or '.join(near)}" if near else ""
+        expected = f"a key as `garboard settings list --all` shows it{perhaps}"
+        raise InputError("settings", [Fault("KEY", expected, shown(key))])
+    return declared[key]
+
+
+def checked_value(setting: Setting, text: str) -> JsonValue:
+    """What a person typed, as the kind of value the setting takes. Raises InputError where it cannot be used."""
+    from garboard.fields import check_value
+
+    value = setting.typed(text)
+    try:
+        check_value(setting.field, value)
+    except ValueRefused as refused:
+        raise InputError("settings", [refused.at(setting.key)]) from None
+    return value

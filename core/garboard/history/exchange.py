@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 import attrs
 
 from garboard import hull_number
+from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.entries import Entry, canonical_bytes, read_entry
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import Fault, InputError
@@ -61,12 +62,22 @@ def stated_settings(view: JobView, declared: Sequence[Setting] = ()) -> dict[str
     return stated
 
 
-def export_job(folder: HullFolder, boat: Boat, job: str, out: Path, declared: Sequence[Setting] = ()) -> Path:
+def export_job(
+    folder: HullFolder,
+    boat: Boat,
+    job: str,
+    out: Path,
+    declared: Sequence[Setting] = (),
+    *,
+    lacking: Callable[[str, str], None] = lambda _file, _why: None,
+) -> Path:
     """Write a job and the attachments its entries name into a folder; returns the job file's path.
 
     declared : the settings of the plugins at work
 
     All facts about the vessel travel, and of hull numbers that are the same boat, or that the job was moved from.
+
+    lacking : called with each file that an entry names and that cannot go with it, and the reason
     """
     held = [entry for hull in sorted(boat.hulls) for entry in folder.entries(hull)]
     home, job = boat.state_of(job), boat.joined(job)
@@ -75,10 +86,14 @@ def export_job(folder: HullFolder, boat: Boat, job: str, out: Path, declared: Se
     view = attrs.evolve(_open(entries, boat.state.hull).view(job), settings_set=boat.view(job).settings_set)
     out.mkdir(parents=True, exist_ok=True)
     for name, files in _files_of(entries).items():
-        if name in folder.attachments:
+        try:
             content = folder.attachments.get(name)
-            for file in files:
-                (out / file).write_bytes(content)
+        except (KeyError, AttachmentDamaged, OSError) as failure:
+            if files != (name,):  # what only reads like an attachment's name need be none
+                lacking(files[0], failure.args[0] if isinstance(failure, KeyError) else str(failure))
+            continue
+        for file in files:
+            (out / file).write_bytes(content)
     path = out / "job.json"
     path.write_text(job_file_text(job_file_of(view, entries, declared)), encoding="utf-8")
     return path

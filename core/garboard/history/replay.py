@@ -300,17 +300,26 @@ class HullState:
     def summary(self) -> JsonValue:
         """The whole state as plain data; equal for equal states, whatever way they came about.
 
-        Its words are part of the digest that two programs compare: they stay as they are.
+        Its words are part of the digest that two programs compare: they stay as they are. A setting is listed as it is
+        by a program that knows no settings: unknown, but for what takes it back.
         """
         registers: list[JsonValue] = [
-            [*key[:2], *key.subject, [entry.id for entry in self.current(key)]] for key in sorted(self.registers)
+            [*key[:2], *key.subject, [entry.id for entry in self.current(key) if key.kind != "setting"]]
+            for key, register in sorted(self.registers.items())
+            if key.kind != "setting" or any(entry.kind == "retract" for entry in register.entries.values())
+        ]
+        settings = [
+            entry.id
+            for register in self.registers.values()
+            for entry in register.entries.values()
+            if entry.kind == "setting"
         ]
         stale: list[JsonValue] = [
             [staleness.sign_off.id, [entry.id for entry in staleness.not_covered]]
             for job in sorted(self._jobs)
             for staleness in self.stale(job)
         ]
-        return {"hull": self.hull, "slots": registers, "stale": stale, "unknown": [*sorted(self.unknown)]}
+        return {"hull": self.hull, "slots": registers, "stale": stale, "unknown": [*sorted([*self.unknown, *settings])]}
 
 
 def replay(hull: str, entries: Iterable[Entry], also: Iterable[str] = ()) -> HullState:

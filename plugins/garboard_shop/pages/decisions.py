@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 from garboard import hull_number
 from garboard.disk.clock import HybridClock
@@ -28,9 +28,12 @@ class Overtaken(GarboardError):
     """Something came while the person decided; they must look again before it can be decided."""
 
 
-def choose(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
+def choose(
+    declared: Sequence[Setting], store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int
+) -> str:
     """Choose one of the values that disagree.
 
+    declared : the settings of the plugins at work
     form    : slot, saw, value (the id of the entry chosen), reason
     returns : what was decided, in words
     errors  : Overtaken, InputError, storage.NotSaved
@@ -39,12 +42,17 @@ def choose(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str,
     chosen = next((entry for entry in state.current(key) if entry.id == form.get("value")), None)
     if chosen is None:
         raise InputError("choice", [Fault("value", "one of the values shown", "none")])
+    if key.kind == "setting":
+        for setting in declared:
+            if setting.key == key.subject[0]:
+                settings.check(setting, chosen.value)
     _keep(store, [writing.settle(_author(state, by), state, key, chosen.value, form.get("reason", ""))], now)
     return "Settled. The value you chose is now used."
 
 
 def take_all_back(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
-    """Take back every value of a disagreement, to be measured again. Arguments as for `choose`, without value."""
+    """Take back every value of a disagreement, to be measured again. Arguments as for `choose`, without value
+    and settings."""
     state, key = _disagreement(summary, form)
     _keep(store, [writing.retract(_author(state, by), state, key, form.get("reason", ""))], now)
     return "Taken back. Measure it again."

@@ -91,11 +91,16 @@ def saw(record: HullState, key: str) -> str:
 def typed(setting: Setting, form: Mapping[str, str]) -> JsonValue:
     """The value of a form. Raises InputError, in words, for one that cannot be used."""
     value = setting.typed(form.get("value", ""))
+    check(setting, value)
+    return value
+
+
+def check(setting: Setting, value: JsonValue) -> None:
+    """Raise InputError, in words, for a value that cannot be used."""
     try:
         check_value(setting.field, value)
     except ValueRefused as refused:
         raise InputError("settings", [refused.at(setting.field.title)]) from None
-    return value
 
 
 @attrs.frozen(kw_only=True)

@@ -62,7 +62,7 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/boats/{hull}/jobs/{job:path}/book.pdf", book, "GET", ""),
         ("/boats/{hull}/figures/{name}.svg", figure, "GET", ""),
         ("/boats/{hull}/files/{name}", attached, "GET", ""),
-        ("/boats/{hull}/choose", partial(decide, decisions.choose), "POST", MANAGER),
+        ("/boats/{hull}/choose", partial(decide, partial(decisions.choose, desk.host.settings)), "POST", MANAGER),
         ("/boats/{hull}/take-back", partial(decide, decisions.take_all_back), "POST", MANAGER),
         ("/boats/{hull}/sign", partial(decide, decisions.sign), "POST", MANAGER),
         ("/boats/{hull}/same-boat", partial(decide, decisions.join), "POST", MANAGER),

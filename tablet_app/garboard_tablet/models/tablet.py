@@ -85,9 +85,9 @@ class Tablet:
         return self.boat(hull).state_of(job)
 
     def size(self, hull: str, job: str) -> int:
-        """How many entries a job's state rests on; it grows with every one that comes."""
+        """How many entries a job's state and findings rest on, the shop's settings among them; it only grows."""
         state, home = self.state_of(hull), self.state_of(hull, job)
-        return len(state) if home is state else len(state) + len(home)
+        return self.files.count(SHOP_RECORD) + len(state) + (0 if home is state else len(home))
 
     def listed(self, hull: str) -> str:
         """The number a boat is listed under: a well-formed one if any is, and one that leads to all its numbers."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import partial
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
 import attrs
@@ -41,6 +41,8 @@ class SettingsPage(Page):
             heading("Units offered first"),
             lambda: Across([self._choice(u.capitalize(), settings.units == u, partial(self._units, u))
                             for u in UNIT_CHOICES]),
+            lambda: RowPress("The shop's settings", lambda: self.way.go(self.route.to("shop settings")),
+                             small="What the shop decided for every boat", name="shop settings"),
         ]  # fmt: skip
         right: list[Maker] = [heading("Plugins")]
         for plugin in self.tablet.host.plugins:
@@ -51,6 +53,8 @@ class SettingsPage(Page):
             right.append(partial(_fault_card, damage.file.name, str(damage)))
         for document in self.tablet.damaged:
             right.append(partial(_fault_card, document.path.name, str(document)))
+        for file, reason in self.tablet.files.not_read():
+            right.append(partial(_fault_card, PurePath(file).name, f"It could not be read: {reason}"))
         right.append(heading("About"))
         used = storage_used(self.tablet.folder) / 1e6
         right.append(words(f"Garboard {__version__}. Tablet {settings.tablet}.", "quiet"))

@@ -195,6 +195,7 @@ class WhyPage(Page):
     title = "Why"
 
     def body(self) -> Widget:
+        from garboard.report.settings_used import setting_in_words
         from garboard_tablet.ui.drawing import Plot, TableView
 
         found = self.findings.of(self.route) or self.findings.now(self.route)
@@ -209,6 +210,9 @@ class WhyPage(Page):
             left.append(partial(_number_row, n.name[:1].upper() + n.name[1:], str(n)))
         left.append(heading("Basis"))
         left.extend(words(str(basis)) for basis in finding.basis)
+        if one.settings_used:
+            left.append(heading("Settings used"))
+            left.extend(words(setting_in_words(used)) for used in one.settings_used)
         plugin = next((p.title for p in self.tablet.host.plugins if p.name == one.plugin), one.plugin)
         left.append(words(f"{one.title}, by {plugin} {one.plugin_version}", "quiet", SMALL))
         right: list[Maker] = [partial(Plot, figure) for figure in finding.figures]

@@ -40,6 +40,7 @@ _PAGES: Mapping[str, str] = {
     "pair": "ashore.PairPage",
     "settings": "settings.SettingsPage",
     "help": "settings.HelpPage",
+    "shop settings": "shop_settings.ShopSettingsPage",
     "who": "settings.WhoPage",
 }
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+from contextlib import redirect_stderr
+from io import StringIO
 from pathlib import Path
 
 import pytest
@@ -15,6 +17,8 @@ from garboard.history.authoring import measure
 from garboard.history.replay import HullState
 from garboard.shop_link import pairing
 from garboard.shop_link.sync import bring_ashore
+from garboard_shop.commands import _tell_not_read
+from garboard_shop.embedded import EmbeddedStore
 from histories import HULL, JOB, tablet
 from shop_rig import shop_and_tablets
 
@@ -76,3 +80,16 @@ def test_an_attachment_damaged_at_the_shop_is_sent_again(tmp_path: Path, harm: s
         assert report.attachments_sent == 2
         assert shop.hulls.attachments.get(NAME) == PHOTO
         assert not report.refused
+
+
+def test_a_shop_names_the_hull_files_it_cannot_read_when_it_starts(tmp_path: Path) -> None:
+    store = EmbeddedStore(tmp_path)
+    store.hulls.save(measure(tablet("a").author, HullState(HULL), JOB, "prop_check.runs", "speed", "30 kn", row="1"))
+    (tmp_path / HULLS_FOLDER / file_name(OTHER)).mkdir()
+    told = StringIO()
+    with redirect_stderr(told):
+        _tell_not_read(store)
+    store.close()
+    assert [line.split(": ")[2] for line in told.getvalue().splitlines()] == [
+        "a folder, where a hull file should stand"
+    ]

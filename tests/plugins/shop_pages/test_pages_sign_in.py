@@ -21,7 +21,14 @@ from pages_rig import CHIEF, HAND, KITTIWAKE, MINUTE, PASSWORD, SALTGRASS, Brows
 FULL_COST = people._hasher
 """As a shop hashes; the other tests hash at the lowest cost."""
 FOR_EVERYONE = {"/sign-in", "/first", "/static/{name}"}
-FILLED = {"day": "2026-11-25", "hull": SALTGRASS, "job": "saltgrass-2026-05", "name": "x", "tablet": "000000000001"}
+FILLED = {
+    "key": "prop_check.aim_in_window",
+    "day": "2026-11-25",
+    "hull": SALTGRASS,
+    "job": "saltgrass-2026-05",
+    "name": "x",
+    "tablet": "000000000001",
+}
 
 
 def routes(pages: Pages, method: str) -> list[str]:
