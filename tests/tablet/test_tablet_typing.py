@@ -135,7 +135,7 @@ def test_digits_all_erased_are_no_draft(drive: Drive) -> None:
     assert on_disk(d) == {}
 
 
-def test_a_vessels_field_has_one_draft_for_all_her_jobs(drive: Drive) -> None:
+def test_a_vessels_field_has_one_draft_for_all_its_jobs(drive: Drive) -> None:
     """Typed in one job and confirmed in another: nothing stale waits in the first."""
     from garboard_tablet.models.entry import enter
     from garboard_tablet.models.session import Route
