@@ -34,6 +34,8 @@ OF_A_SHOP_OR_ITS_OWNER = {"shop/*.pem", "my_checks.py", "job.json"}
 """Files of whoever uses the program; none is in the project."""
 PATH = re.compile(r"[\w.*-]*(?:/[\w.*-]*)*(?:/|\.(?:py|md|toml|json|pem)|/[\w*-]+)")
 DOTTED = re.compile(r"[a-z_]+(?:\.[a-z_]+)+")
+DATA = re.compile(r"(?:[a-z]+/)?([a-z_]+\.(?:json|sizes))")
+"""A file that the program keeps on a tablet or at a shop."""
 DEFINED = re.compile(r"(?:[A-Z]\w*[a-z]\w*|[A-Z]+_[A-Z_]+|\w+\(.*\))")
 
 
@@ -49,6 +51,12 @@ def is_there(name: str, document: str) -> bool:
     """Whether a path, or a pattern of one, names something in the project."""
     own = Path(document).parent.as_posix()
     return any(True for below in (*BELOW, f"{own}/") for _ in ROOT.glob(f"{below}{name.rstrip('/')}"))
+
+
+def is_kept_by_the_program(name: str) -> bool:
+    """Whether the program names a data file, as `"hulls.sizes"` or behind its folder."""
+    data = DATA.fullmatch(name)
+    return data is not None and re.search(rf"[\"/]{re.escape(data[1])}\"", sources()) is not None
 
 
 @cache
@@ -132,6 +140,8 @@ def fault_of(span: str, document: str) -> str:
         return "" if script == "-m" or is_there(script, document) else "no such script"
     if " " in span or span in OF_A_SHOP_OR_ITS_OWNER or re.search(r"://|<|^[/~.]", span):
         return ""
+    if is_kept_by_the_program(span):
+        return ""
     if DOTTED.fullmatch(span) and not span.endswith((".py", ".md", ".toml", ".json")):
         return fault_of_dotted(span)
     if PATH.fullmatch(span):
@@ -162,6 +172,8 @@ def test_everything_a_document_names_exists(document: str) -> None:
         "HullStates",
         "--no-such-option",
         ".venv/bin/python tests/bench/bench_nothing.py",
+        "documents/nothing_kept.json",
+        "nothing.sizes",
     ],
 )
 def test_what_does_not_exist_is_found(span: str) -> None:

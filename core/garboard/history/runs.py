@@ -68,15 +68,15 @@ def runs_of(state: HullState, job: str, place: FieldKey) -> tuple[KeptRun, ...]:
     kept = [key for key in state.registers if key.kind == RUN and key.job == job_here and key.subject[:-1] == place]
     entries = [*own.history, *(entry for key in kept for entry in state.register(key).history)]
     first: dict[str, Entry] = {}
-    said: dict[str, JsonValue] = {}
+    values: dict[str, JsonValue] = {}
     for entry in sorted(entries, key=lambda entry: (entry.clock, entry.id)):
         if entry.kind != "retract" and (file := file_of(entry.value)):
             first.setdefault(file, entry)
-            if file not in said or (entry.kind == RUN and not member(said[file], "origin")):
-                said[file] = entry.value
+            if file not in values or (entry.kind == RUN and not member(values[file], "origin")):
+                values[file] = entry.value
     gone = {key.subject[-1] for key in kept if not state.current(key)} - counting
     return tuple(
-        KeptRun(value=said[file], by=entry.by, at=entry.at, counts=file in counting, thrown_away=file in gone)
+        KeptRun(value=values[file], by=entry.by, at=entry.at, counts=file in counting, thrown_away=file in gone)
         for file, entry in first.items()
     )
 
