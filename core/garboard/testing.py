@@ -19,6 +19,7 @@ Where no host is given, the built-in plugins judge:
 from __future__ import annotations
 
 import json
+import warnings
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import lru_cache
@@ -91,10 +92,14 @@ def job_from(
 def open_folder(folder: Path) -> Iterator[tuple[JobView, ...]]:
     """The jobs in a tablet's or a shop's folder of hull files, which is only read.
 
-    Recordings are read when a check asks for them, so judge before the folder is closed.
+    A hull file that cannot be read is passed over with a warning. Recordings are read when a check asks for them, so
+    judge before the folder is closed.
     """
     with HullFolder(folder, read_only=True) as hulls:
-        yield tuple(view for _, view in jobs_in(hulls))
+        found = tuple(view for _, view in jobs_in(hulls))
+        for path, reason in hulls.left_alone.items():
+            warnings.warn(f"not read, so its jobs are not among these: {path}: {reason}", stacklevel=3)
+        yield found
 
 
 def judge(job: JobView, host: PluginHost | None = None, calculator: str = "") -> tuple[Assessed, ...]:

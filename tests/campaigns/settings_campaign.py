@@ -115,6 +115,7 @@ def _judged(
 
 def _on_a_tablet(folder: Path, hull: str, job: str, host: PluginHost) -> tuple[Assessed, ...]:
     tablet = open_tablet(folder, lambda: host)
+    tablet._host = host  # loading it would freeze what is alive now, once for each of thousands of tablets
     try:
         background = Background(lambda work, _after=0.0: work(), lambda _what, _failure: None, threads=False)
         return Assessor(tablet, background, lambda _key: None).now(Route(page="job", hull=hull, job=job))

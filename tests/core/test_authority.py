@@ -39,6 +39,11 @@ def test_settling_is_a_managers_and_measuring_again_is_anyones() -> None:
     again = measure(KIM, state, "j", "run", "speed", "2.1 kn")
     assert len(again.replaces) == 2
     assert managers_part(again) == ""
+    corrected = KIM.write(
+        replay(HULL, [again]), "measure", again.subject, "2.2 kn", job="j", more={"reason": "misread"}
+    )
+    assert len(corrected.replaces) == 1
+    assert managers_part(corrected) == ""
 
 
 def test_joining_hull_numbers_and_moving_a_job_are_a_managers_in_both_files() -> None:

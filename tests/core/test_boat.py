@@ -77,3 +77,9 @@ def test_whoever_is_about_to_write_names_the_plugins_and_comes_after_everything_
     )
     assert written.clock > there.clock
     assert dict(bare.plugins) == {}
+
+
+def test_a_job_that_came_from_another_number_of_the_same_boat_came_from_nowhere_else() -> None:
+    _, arriving = move_job(HAND, HullState(WRONG), HullState(RIGHT), JOB, "typed wrongly")
+    assert replay(RIGHT, [arriving]).moved_from == ((WRONG, JOB),)
+    assert replay(RIGHT, [arriving], also=[WRONG]).moved_from == ()

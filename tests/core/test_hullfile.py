@@ -104,6 +104,7 @@ def test_a_hull_never_heard_of_is_empty(folder: HullFolder) -> None:
     """Asking makes no file."""
     assert folder.ids(OTHER) == frozenset()
     assert folder.get(OTHER) == {}
+    assert folder.offer(OTHER, ()).ids == frozenset()
     assert folder.hulls() == ()
 
 
@@ -334,6 +335,30 @@ def test_a_damaged_file_read_only_is_reported_and_left(folder: HullFolder) -> No
         assert [damage.lost for damage in reader.damage()] == [1]
     assert file_of(folder).read_bytes() == damaged
     assert len(list(file_of(folder).parent.iterdir())) == 1
+
+
+def test_only_a_writer_clears_away_what_was_left_unfinished(tmp_path: Path) -> None:
+    """A reader beside a program that is just keeping an attachment takes nothing from under it."""
+    with HullFolder(tmp_path) as folder:
+        folder.attachments.put(b"kept")
+        unfinished = folder.attachments.folder / f"{storage.UNFINISHED}begun"
+    unfinished.write_bytes(b"beg")
+    HullFolder(tmp_path, read_only=True).close()
+    assert unfinished.exists()
+    HullFolder(tmp_path).close()
+    assert not unfinished.exists()
+
+
+def test_a_line_added_to_a_new_file_has_its_name_flushed_and_only_then(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folders: list[Path] = []
+    monkeypatch.setattr(storage, "flush_folder", folders.append)
+    storage.append_saved(tmp_path / "log", b"one\n")
+    assert folders == [tmp_path]
+    storage.append_saved(tmp_path / "log", b"two\n")
+    assert folders == [tmp_path]
+    assert (tmp_path / "log").read_bytes() == b"one\ntwo\n"
 
 
 def test_the_folder_is_free_again_once_closed(tmp_path: Path) -> None:

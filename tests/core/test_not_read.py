@@ -15,9 +15,13 @@ from click.testing import CliRunner, Result
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import file_name
+from garboard.faults import InputError
 from garboard.history.authoring import measure, same_boat
 from garboard.history.boat import open_hull
 from garboard.history.replay import HullState
+from garboard.hosting.host import make_host
+from garboard.judging.assessing import assess_one
+from garboard.testing import open_folder
 from histories import HULL, JOB, tablet
 
 OTHER = "QQZ04418D626"
@@ -136,6 +140,18 @@ def test_a_boat_whose_other_numbers_file_cannot_be_read_is_shown_and_says_so(tmp
     assert result.exit_code == 0
     assert reason in result.stderr
     assert "30.0 kn" in result.stdout
+
+
+def test_no_book_is_made_of_one_boat_by_chance_or_of_half_a_boat(tmp_path: Path, harm: Harm) -> None:
+    folder = _folder(tmp_path / "shop")
+    host = make_host()
+    assert assess_one(folder, host, HULL).view.job.id == JOB
+    reason = harm(_of(folder, OTHER))
+    with pytest.raises(InputError, match=reason):
+        assess_one(folder, host)
+    assert assess_one(folder, host, HULL).view.job.id == JOB
+    with pytest.warns(UserWarning, match=reason), open_folder(folder) as jobs:
+        assert [job.vessel.hull_number for job in jobs] == [HULL]
 
 
 @pytest.mark.parametrize("content", [None, b"spoilt"], ids=["not here", "damaged"])

@@ -98,8 +98,8 @@ def throw_away(author: Author, state: HullState, job: str, place: FieldKey, valu
     if state.current(key):
         return [*entries, retract(author, state, key, THROWN_AWAY)]
     kept = author.write(state, RUN, key.subject, value, job=job)
-    said: JsonValue = {"kind": RUN, "reason": THROWN_AWAY}
-    return [*entries, kept, author.write(state, "retract", key.subject, said, job=job, replaces=(kept.id,))]
+    values: JsonValue = {"kind": RUN, "reason": THROWN_AWAY}
+    return [*entries, kept, author.write(state, "retract", key.subject, values, job=job, replaces=(kept.id,))]
 
 
 THROWN_AWAY = "thrown away"

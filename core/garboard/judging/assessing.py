@@ -111,8 +111,13 @@ def _assess_folder(folder: Path, host: PluginHost) -> Iterator[AssessedJob | Inp
     with HullFolder(folder, read_only=True) as hulls:
         for name, view in jobs_in(hulls):
             yield _assessed(folder, name, view, host)
-        for path, reason in sorted(hulls.left_alone.items()):
-            yield InputError(str(path), [Fault("hull file", "one that this program can read", reason)])
+        for fault in _not_read(hulls):
+            yield InputError(fault.where, [fault])
+
+
+def _not_read(hulls: HullFolder) -> list[Fault]:
+    expected = "a hull file that this program can read; or name a boat it is not of with --hull"
+    return [Fault(str(path), expected, reason) for path, reason in sorted(hulls.left_alone.items())]
 
 
 def assess_path(path: Path, host: PluginHost) -> Iterator[AssessedJob | InputError]:
@@ -136,7 +141,11 @@ def assess_one(path: Path, host: PluginHost, hull: str = "", job: str = "") -> A
     """
     if not is_hull_folder(path):
         return assess_job_file(path, host)
-    found = [one for one in assess_hulls(path, host, hull) if job in ("", one.view.job.id)]
+    with HullFolder(path, read_only=True) as hulls:
+        found = [_assessed(path, name, view, host) for name, view in jobs_in(hulls, hull) if job in ("", view.job.id)]
+        not_read = _not_read(hulls)
+    if not_read:  # one job of those that could be read may be another than the one meant, or half of it
+        raise InputError(str(path), not_read)
     if len(found) != 1:
         there = "; ".join(f"--hull {one.view.vessel.hull_number} --job {one.view.job.id}" for one in found)
         raise InputError(str(path), [Fault("--hull, --job", f"one job: {there or 'none is here'}", f"{len(found)}")])

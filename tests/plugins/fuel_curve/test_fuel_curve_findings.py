@@ -412,6 +412,19 @@ def test_the_factor_in_the_meter_is_carried_on() -> None:
     assert number(found, "factor to set").value == pytest.approx(1.045)
 
 
+def test_the_steps_are_read_to_the_whole_turn() -> None:
+    """With a tachometer sure to two turns."""
+    numbers = finding(planing(engine_speed_accuracy="2 rev/min"), "curve").numbers
+    assert [str(one) for one in numbers] == ["650 ± 2 rev/min", "6000 ± 2 rev/min"]
+
+
+@pytest.mark.parametrize(("refilled", "told"), [("0.5 gal", False), ("0 gal", True)])
+def test_fuel_put_back_is_refused_as_none_only_when_it_is_none(refilled: str, told: bool) -> None:
+    sentence = refill(refilled, "0.3 gal", "0.3 gal").sentence
+    assert ("fuel put back must be above zero" in sentence) == told
+    assert "at least 10 gal are needed" in sentence
+
+
 def test_a_refill_too_small_to_tell_asks_for_a_longer_run() -> None:
     found = refill("10.4 gal", "5.0 gal", "5.0 gal")
     assert found.verdict is Verdict.ADVISE

@@ -180,6 +180,17 @@ def test_typed_rows_come_before_a_recording_and_the_source_says_so() -> None:
     assert found.source == "typed rows (the recording was left aside)"
 
 
+def test_a_boat_held_on_the_spot_is_a_reading_and_an_engine_that_burns_nothing_is_none() -> None:
+    still = recorded([(650, 0.0, 0.6), *PLANING[1:]], courses=(90,))
+    motionless = [
+        one._replace(value=0.0) if one.quantity == "speed_over_ground" and one.time < 36 else one for one in still
+    ]
+    (first, *_) = readings(with_recording(motionless)).steps
+    assert (round(first.engine_speed), first.speed) == (650, 0.0)
+    dry = recorded([(650, 2.4, 0.0), *PLANING[1:]], courses=(90,))
+    assert len(readings(with_recording(dry)).steps) == len(PLANING) - 1
+
+
 def test_steps_held_too_short_are_not_readings() -> None:
     assert "holds steady" in reasons(with_recording(recorded(PLANING, hold=14)))
 

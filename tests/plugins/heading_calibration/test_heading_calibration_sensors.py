@@ -16,7 +16,7 @@ from garboard.findings import Finding, Verdict
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue, Vessel
 from garboard.samples import Recording, Sample, Stream, StreamKey, gather
-from garboard.uncertainty import MeasuredValue
+from garboard.uncertainty import NORMAL_95, MeasuredValue
 from garboard_heading_calibration.comparison import Comparison, compare_headings
 from garboard_heading_calibration.ellipse import fit_ellipse
 from garboard_heading_calibration.sensor_findings import comparison_finding
@@ -260,6 +260,14 @@ def test_a_difference_at_the_limit_is_let_pass(difference: float, spread: float,
     )
     finding = comparison_finding(job({}, settings={"offset_limit": "1 deg", "spread_limit": "2 deg"}), "a", "b", found)
     assert finding.code == f"heading_calibration.comparison.{code}"
+
+
+@pytest.mark.parametrize(("difference", "word"), [(0.5, "more"), (0.0, "more"), (-0.5, "less")])
+def test_a_heading_above_the_trusted_one_is_more_and_one_below_it_less(difference: float, word: str) -> None:
+    mean = MeasuredValue(difference, "deg", 0.1 / NORMAL_95)
+    found = Comparison(mean_difference=mean, standard_deviation=0.1, samples=600, seconds=599.0)
+    sentence = comparison_finding(job({}), "helm compass", "mast sensor", found).sentence
+    assert sentence.startswith(f"Heading {abs(difference):.1f} ± 0.1 degrees {word} than mast sensor.")
 
 
 # --- raw magnetometer

@@ -220,3 +220,5 @@ def test_a_recording_is_judged_without_a_job_by_the_same_measure() -> None:
     (finding,) = judge.judge(turn(1.67, 220))
     assert (finding.verdict, finding.about) == (Verdict.FAIL, "source 7")
     assert "Too slow. Turn faster" in finding.sentence
+    (good,) = judge.judge(turn(2.5, GOOD))
+    assert good.verdict is Verdict.PASS  # nobody said that the water was rough

@@ -107,6 +107,14 @@ def test_a_silence_of_the_sensor_ends_the_turn() -> None:
     assert [round(part.degrees) for part in found] == [350, 375]
 
 
+@pytest.mark.parametrize(("silence", "turns"), [(2.0, [600]), (2.5, [300, 294])])
+def test_a_silence_of_two_seconds_is_bridged_and_a_longer_one_is_not(silence: float, turns: list[float]) -> None:
+    """A sample every half second, at 2.5 degrees a second for four minutes."""
+    made = samples("rate_of_turn", lambda _t: 2.5, 240, source="7", every=0.5)
+    found = find_turns(gather("gap", [sample for sample in made if not 120 < sample.time < 120 + silence]))
+    assert [round(part.degrees) for part in found] == turns
+
+
 @pytest.mark.parametrize(
     "recording",
     [

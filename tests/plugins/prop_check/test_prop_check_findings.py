@@ -222,6 +222,18 @@ def test_slip_refuses_slips_of_the_finger(field: str, value: Any, words: str) ->
         ),
         ("crouch", {"power": "5000 hp"}, {"power": "5001 hp"}, "rated power must be above zero; correct it"),
         (
+            "capacity",
+            {"length": "14 ft", "transom_width": "50 ft"},
+            {"length": "14 ft", "transom_width": "50.1 ft"},
+            "length and transom width must be above zero",
+        ),
+        (
+            "capacity",
+            {"length": "14 ft", "transom_width": "0.5 ft"},
+            {"length": "14 ft", "transom_width": "0 ft"},
+            "length and transom width must be above zero",
+        ),
+        (
             "crouch",
             {"displacement_as_run": "1000000 lb"},
             {"displacement_as_run": "1000001 lb"},
@@ -233,9 +245,9 @@ def test_the_largest_value_believed_is_used_and_the_next_is_not(
     calculator: str, at_most: dict[str, Any], beyond: dict[str, Any], words: str
 ) -> None:
     """What lies beyond is a slip of the finger."""
-    weighed = {"displacement_as_run": "6000 lb"}
-    assert one(runs_at(vessel(1, **(weighed | at_most)), "5800 rev/min"), calculator).verdict is not MISSING
-    refused = one(runs_at(vessel(1, **(weighed | beyond)), "5800 rev/min"), calculator)
+    weighed = {"displacement_as_run": "6000 lb", "transom_height": "20 in", "steering": "remote"}
+    assert say(runs_at(vessel(1, **(weighed | at_most)), "5800 rev/min"), calculator)[-1].verdict is not MISSING
+    refused = say(runs_at(vessel(1, **(weighed | beyond)), "5800 rev/min"), calculator)[-1]
     assert (refused.verdict, words in refused.sentence) == (MISSING, True), refused.sentence
 
 
@@ -312,6 +324,14 @@ def test_difference_between_engines(starboard: int, verdict: Verdict) -> None:
     assert finding.verdict is verdict
     assert number(finding, "difference") == starboard - 5800
     assert ("starboard faster than port" in finding.sentence) is (starboard > 5800)
+
+
+def test_the_difference_between_engines_is_read_to_the_whole_turn() -> None:
+    """By hand: hypot(5.8, 5.8) = 8."""
+    runs = two_ways(TWIN, "5800 rev/min")
+    for run in runs:
+        run["starboard"] = "5820 rev/min"
+    assert str(one(job(TWIN, runs), "engine_difference").numbers[0]) == "20 ± 8 rev/min"
 
 
 def test_a_single_engine_differs_from_nothing() -> None:

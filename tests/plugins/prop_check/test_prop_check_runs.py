@@ -290,11 +290,13 @@ def test_a_setting_out_of_range_is_never_used(value: str | int) -> None:
         more={(RUNS, "all_runs", "", ""): {"file": "trial"}},
     )
     assert view.setting_value("prop_check.steady_seconds", "s") == 8
-    assert view.settings_used["prop_check.steady_seconds"].state == "unusable"
+    used = view.settings_used["prop_check.steady_seconds"]
+    assert (used.state, [one.value for one in used.not_used]) == ("default", [value])
     assert runs_of(view)
 
 
-def test_no_engine_entered_for_a_recording() -> None:
+    used = view.settings_used["prop_check.steady_seconds"]
+    assert (used.state, [one.value for one in used.not_used]) == ("default", [value])
     """A boat without engines has no engine speed to cut by."""
     nothing = attrs.evolve(BOAT, engines=(), length=amount("19 ft"))
     view = job(nothing, recordings={"trial": SEA_TRIAL}, more={(RUNS, "all_runs", "", ""): {"file": "trial"}})

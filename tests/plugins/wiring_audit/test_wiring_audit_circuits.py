@@ -11,7 +11,14 @@ from garboard.records import JsonValue
 from garboard.uncertainty import NORMAL_95, MeasuredValue
 from garboard.units import Amount
 from garboard_wiring_audit.ampacity import CFR_TABLE_5, ISO_BY_AREA, ISO_INSULATION, allowable, iso_by_area
-from garboard_wiring_audit.conductors import METRIC_SIZES, ambient_factor, metric_size_within, of_area
+from garboard_wiring_audit.conductors import (
+    METRIC_SIZES,
+    ambient_factor,
+    larger_sizes,
+    metric_size_within,
+    of_area,
+    of_gauge,
+)
 from garboard_wiring_audit.overcurrent import CFR_BATTERY_DISTANCE, E11_DISTANCE, ISO_DISTANCE, suggested_rating
 from garboard_wiring_audit.readings import at_most, measured
 from garboard_wiring_audit.rules import BUNDLING_ALWAYS, ISO_MINIMUM
@@ -228,6 +235,8 @@ def test_the_metric_table_has_the_usual_sizes_and_never_allows_less_for_more() -
     sizes = (0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0, 120.0, 150.0)
     assert sizes == METRIC_SIZES
     assert [metric_size_within(of_area(size)) for size in sizes] == [*sizes]
+    assert [larger.area for larger in larger_sizes(of_area(2.5))] == [*sizes[4:]]
+    assert [larger.label for larger in larger_sizes(of_gauge("2/0"))] == ["3/0 AWG", "4/0 AWG"]
     amperes = [[iso_by_area(size, rating) for rating in ISO_INSULATION] for size in sizes]
     assert all(row == sorted(row) for row in amperes)
     assert all([*column] == sorted(set(column)) for column in zip(*amperes, strict=True))
@@ -274,6 +283,17 @@ def test_values_from_memory_are_named_where_they_are_used(
 def test_a_reading_that_just_reaches_a_limit_is_within_it(value: float, within: float, verdict: Verdict) -> None:
     """It fails only when all of its interval lies beyond."""
     assert at_most(MeasuredValue(value, "A", within / NORMAL_95), 3.0) is verdict
+
+
+def test_circuits_that_passed_are_counted_and_the_others_pointed_at() -> None:
+    """Three circuits, one of them with a fuse far from its source."""
+    far = circuit("Far", protection_distance="=90 in")
+    passed = said(wired_job([circuit("Near"), circuit("Nearer"), far]), "overcurrent_distance")[-1]
+    assert passed.sentence.startswith("2 of 3 circuits ")
+    assert passed.sentence.endswith(" See to the other 1.")
+    every = said(wired_job([circuit("Near"), circuit("Nearer")]), "overcurrent_distance")[-1]
+    assert every.sentence.startswith("2 of 2 circuits ")
+    assert "See to" not in every.sentence
 
 
 def test_bundling_counts_from_50_volts_only() -> None:
