@@ -309,6 +309,9 @@ class Finding:
     missing  : what keeps it from a result, with the verdict "not enough data"
     notes    : texts of the job's notes it tells: a punch list need not tell them again
     short    : the sentence where the verdict stands beside it and need not be said twice; "" where that is the same
+    of       : the piece of equipment it is about, where it is about one ("port", "Bilge pump")
+    places   : the values it rests on, each as step, field, row, of. Where a plugin names none, the host fills in what
+               its calculator read; with `of`, of that piece
 
     Raises ValueError for a verdict without a basis, and for "not enough data" that still gives a number.
     """
@@ -325,6 +328,8 @@ class Finding:
     missing: tuple[Missing, ...] = ()
     notes: tuple[str, ...] = ()
     short: str = ""
+    of: str = ""
+    places: tuple[tuple[str, str, str, str], ...] = ()
 
     def __attrs_post_init__(self) -> None:
         if not self.basis:

@@ -155,12 +155,25 @@ class Circuit:
 
 @attrs.frozen(kw_only=True)
 class HeadingSensor:
-    """A compass or satellite heading sensor. `source` is the name its samples carry in a recording."""
+    """A compass or satellite heading sensor.
+
+    `source` is the name its samples carry in a recording, or several with commas between: a gateway may send under
+    another name than the network itself.
+    """
 
     name: str
     source: str = ""
     location: str = ""
     more: Mapping[str, JsonValue] = _more()
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """The names its samples carry.
+
+        >>> HeadingSensor(name="compass", source="27, HE").sources
+        ('27', 'HE')
+        """
+        return tuple(filter(None, (name.strip() for name in self.source.split(","))))
 
 
 @attrs.frozen(kw_only=True)

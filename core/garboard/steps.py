@@ -139,6 +139,7 @@ class Calculator:
     compute : may raise NotEnoughData; anything else it raises is reported as a fault of the plugin
     basis   : used for the finding the host makes when `compute` raises NotEnoughData
     applies : says whether the calculator has anything to say about this vessel at all
+    leads   : its findings say what to do about the others of the step, so where they ask for anything they stand first
     """
 
     key: str
@@ -148,6 +149,7 @@ class Calculator:
     basis: tuple[Basis, ...]
     applies: Callable[[JobView], bool] = lambda _view: True
     order: int = 500
+    leads: bool = False
 
 
 @attrs.frozen(kw_only=True)

@@ -44,12 +44,13 @@ class _Watched:
 class Watch:
     """The state of the guide.
 
+    positions : of the engines; one without a name where none or one is entered
     tolerance : half width each quantity may vary by, in its sample unit
     since     : start of the steady stretch [s]
     now       : time of the last sample [s]
     """
 
-    engines: int
+    positions: tuple[str, ...]
     wanted: float
     tolerance: Mapping[str, float]
     since: float = 0.0
@@ -57,13 +58,26 @@ class Watch:
     streams: Mapping[Key, _Watched] = attrs.field(factory=dict)
 
     @property
+    def engines(self) -> int:
+        return len(self.positions)
+
+    @property
     def missing(self) -> tuple[str, ...]:
-        """Quantities not heard yet, in words."""
-        wanted = [
-            (quantity, str(number)) for quantity in ("engine_speed", "fuel_flow") for number in range(self.engines)
+        """Quantities not heard yet, in words, with the engine where there are several."""
+        absent = [
+            _of_engine(quantity, self.positions[number])
+            for quantity in ("engine_speed", "fuel_flow")
+            for number in range(self.engines)
+            if (quantity, str(number)) not in self.streams
         ]
-        absent = [key[0] for key in (*wanted, ("speed_over_ground", "")) if key not in self.streams]
-        return tuple(dict.fromkeys(quantity.replace("_", " ") for quantity in absent))
+        if ("speed_over_ground", "") not in self.streams:
+            absent.append(_of_engine("speed_over_ground", ""))
+        return tuple(absent)
+
+    @property
+    def silent(self) -> bool:
+        """Whether the speed of an engine is not heard: then no number stands for all of them."""
+        return any(("engine_speed", str(number)) not in self.streams for number in range(self.engines))
 
     @property
     def seconds(self) -> float:
@@ -76,7 +90,7 @@ class Watch:
 def begin(view: JobView) -> Watch:
     """The state before the first sample."""
     return Watch(
-        engines=max(1, len(view.vessel.engines)),
+        positions=tuple(e.position for e in view.vessel.engines) if len(view.vessel.engines) > 1 else ("",),
         wanted=view.setting_value("fuel_curve.steady_seconds", "s"),
         tolerance={
             "engine_speed": view.setting_value("fuel_curve.steady_engine_speed", "rev/min"),
@@ -117,6 +131,10 @@ def _key(watch: Watch, sample: Sample) -> Key | None:
     return (sample.quantity, instance) if known and sample.quantity in watch.tolerance else None
 
 
+def _of_engine(quantity: str, position: str) -> str:
+    return ": ".join(filter(None, (quantity.replace("_", " "), position)))
+
+
 def _first(source: tuple[str, str], sample: Sample) -> _Watched:
     value = sample.value
     return _Watched(source, sample.time, value, value, value, value, 1)
@@ -135,7 +153,7 @@ def _longer(one: _Watched, sample: Sample) -> _Watched:
 def show(watch: Watch) -> Guidance:
     """Engine speed as the big number, and whether to wait, hold or read."""
     speeds = [watch.streams[key].mean for key in sorted(watch.streams) if key[0] == "engine_speed"]
-    number = sum(speeds) / len(speeds) if speeds else None
+    number = sum(speeds) / len(speeds) if speeds and not watch.silent else None
     if watch.missing:
         return Guidance(number=number, unit="rev/min", word=f"no {watch.missing[0]}", decimals=0, progress=0.0)
     seconds = watch.seconds

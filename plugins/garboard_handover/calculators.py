@@ -293,7 +293,7 @@ def _punch_list(view: JobView) -> Iterator[Finding]:
         yield Finding(
             code="handover.punch_list.nothing_open",
             verdict=Verdict.PASS,
-            about="Punch list",
+            about="Faults found",
             sentence=f"Nothing open; {settled} put right." if settled else "Nothing open.",
             basis=(PUNCH,),
         )
@@ -355,7 +355,7 @@ CALCULATORS = (
     ),
     Calculator(
         key="handover.punch_list",
-        title="Punch list",
+        title="Faults found",
         step=steps.PUNCH_LIST,
         compute=_punch_list,
         basis=(PUNCH,),

@@ -233,7 +233,7 @@ STEPS = (
     ),
     Step(
         key=PUNCH_LIST,
-        title="Punch list",
+        title="Faults found",
         phase=Phase.HAND_OVER,
         order=800,
         fields=(

@@ -177,7 +177,8 @@ def compute_comparison(view: JobView) -> Iterable[Finding]:
 def _trusted(view: JobView, headings: dict[str, Stream], course: Stream | None) -> Stream:
     wanted = str(view.value(COMPARISON, "trusted_source") or "").strip()
     if wanted and wanted != COURSE:
-        source = next((sensor.source for sensor in view.vessel.heading_sensors if sensor.name == wanted), wanted)
+        named = [source for sensor in view.vessel.heading_sensors if sensor.name == wanted for source in sensor.sources]
+        source = next((source for source in named if source in headings), next(iter(named), wanted))
         if source not in headings:
             there = ", ".join(sorted(headings))
             text = f"source {wanted!r} sends no heading in the recording; choose one of {there}"
@@ -189,7 +190,7 @@ def _trusted(view: JobView, headings: dict[str, Stream], course: Stream | None) 
             text = "the recording holds one heading and no course over ground; record another to compare"
             raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **COMPARED)
         return course
-    first = (sensor.source for sensor in view.vessel.heading_sensors if sensor.source in headings)
+    first = (source for sensor in view.vessel.heading_sensors for source in sensor.sources if source in headings)
     return headings[next(first, max(headings, key=lambda source: len(headings[source])))]
 
 

@@ -19,7 +19,7 @@ Item = TypeVar("Item")
 
 def name_of(view: JobView, source: str) -> str:
     """What to call a source: the vessel's sensor that sends under it, or the source itself."""
-    named = (sensor.name for sensor in view.vessel.heading_sensors if sensor.source == source and source)
+    named = (sensor.name for sensor in view.vessel.heading_sensors if source in sensor.sources)
     return next(named, f"source {source}" if source else "the only source")
 
 

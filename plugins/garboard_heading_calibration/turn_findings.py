@@ -66,21 +66,21 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
     turns = _turns(recording, wanted)
     calm = view.value(STEADY_TURN, "calm_water") is not False
     seen = {turn.source for turn in turns}
-    silent = [sensor for sensor in view.vessel.heading_sensors if sensor.source and sensor.source not in seen]
+    silent = [sensor for sensor in view.vessel.heading_sensors if sensor.sources and seen.isdisjoint(sensor.sources)]
 
     def best(source: str) -> Finding:
         mine = [turn for turn in turns if turn.source == source]
-        if not mine:
-            text = f"source {source} shows no turn in the recording; see that it was sending"
-            raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **RECORDED)
         about = name_of(view, source)
+        if not mine:
+            text = f"{about} shows no turn in the recording; see that it was sending"
+            raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **RECORDED)
         said = view.asking()
         said.settled(STEADY_TURN, "instrument_result", of=about)
         said.check()
         turn = min(mine, key=lambda turn: (len(shortcomings(turn, wanted)), -turn.in_band, -abs(turn.degrees)))
         return turn_finding(turn, wanted, about, calm, _refused(view, about))
 
-    sources = [*sorted(seen), *(sensor.source for sensor in silent)]
+    sources = [*sorted(seen), *(sensor.sources[0] for sensor in silent)]
     return one_by_one(sources, best, lambda source: name_of(view, source), BASIS)
 
 

@@ -65,6 +65,7 @@ def _against_window(view: JobView, engine: Engine, runs: Sequence[Run]) -> Findi
         code=_CODES[position],
         verdict=verdict,
         about=about(engine),
+        of=engine.position,
         sentence=" ".join(words),
         basis=basis,
         numbers=(
@@ -174,6 +175,7 @@ def _in_reference_air(engine: Engine, runs: Sequence[Run], factor: float, dry: f
         code=code,
         verdict=verdict,
         about=about(engine),
+        of=engine.position,
         sentence=sentence,
         basis=(AIR,),
         numbers=(

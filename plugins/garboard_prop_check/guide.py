@@ -157,7 +157,8 @@ def show(state: State) -> Guidance:
     limits = state.limits
     engines = {position: state.now[position] for position in limits.full_from if position in state.now}
     lowest = min(engines, key=engines.__getitem__, default=None)
-    slowest = None if lowest is None else engines[lowest]
+    is_whole = len(engines) == len(limits.full_from)  # no number stands for an engine that is not heard
+    slowest = engines[lowest] if lowest is not None and is_whole else None
     ease_off = _ease_off(state)
     high = limits.window[1] if limits.window else 6000.0
     return Guidance(
@@ -171,7 +172,7 @@ def show(state: State) -> Guidance:
         progress=min(1.0, state.longest / limits.steady_seconds),
         lines=_lines(state, engines),
         done=state.longest >= limits.steady_seconds,
-        of=f"lowest: {lowest}" if len(limits.full_from) > 1 and lowest is not None else "",
+        of=f"lowest: {lowest}" if len(limits.full_from) > 1 and slowest is not None else "",
         urgent=bool(ease_off),
     )
 
@@ -213,7 +214,7 @@ def _word(state: State) -> str:
 
 def _lines(state: State, engines: Mapping[str, float]) -> tuple[str, ...]:
     lines = []
-    if len(engines) > 1:
+    if engines and len(state.limits.full_from) > 1:
         lines.append(", ".join(f"{position} {engine_speed:.0f}" for position, engine_speed in engines.items()))
     if SPEED in state.now:
         lines.append(f"{state.now[SPEED]:.1f} kn over ground")

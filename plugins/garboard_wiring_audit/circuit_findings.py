@@ -54,6 +54,7 @@ def findings_on(rule: CircuitRule, view: JobView) -> Iterator[Finding]:
                 code=judged.code,
                 verdict=judged.verdict,
                 about=about(name),
+                of=name,
                 sentence=judged.told,
                 numbers=judged.numbers,
                 basis=_merged(basis, judged),

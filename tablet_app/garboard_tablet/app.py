@@ -29,6 +29,7 @@ from garboard_tablet.models.background import Background
 from garboard_tablet.models.keys import ENTER, of_keyboard
 from garboard_tablet.models.live_source import LiveSource
 from garboard_tablet.models.navigator import Navigator
+from garboard_tablet.models.run_reviews import RunReviews
 from garboard_tablet.models.shop_worker import ShopWorker
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.uncaught import ShownOnce
@@ -78,7 +79,7 @@ class GarboardApp(App):
     title = "Garboard"
     kv_directory = str(Path(__file__).parent / "fonts")  # holds no kv file: theme.kv is loaded by hand, once
 
-    def __init__(self, tablet: Tablet, *, demo: bool = False, threads: bool = True) -> None:
+    def __init__(self, tablet: Tablet, *, demo: bool = False, threads: bool = True, data_problem: str = "") -> None:
         super().__init__()
         sys.setswitchinterval(THREADS_TAKE_TURNS)
         self.tablet, self.demo = tablet, demo
@@ -100,12 +101,16 @@ class GarboardApp(App):
             findings=self.findings,
             shop=self.shop,
             live=self.live,
+            runs=RunReviews(
+                tablet, self.background, lambda: self.screen.refill(("run", "recordings", "step", "sensors"))
+            ),
             vessels=self.vessels,
             marks=self.marks,
             background=self.background,
             screen=self.screen,
             pads=NumberPads(),
             files_come_from=Path(os.environ.get("GARBOARD_FILES", tablet.folder / "inbox")),
+            data_problem=data_problem,
         )
 
     @property
@@ -136,7 +141,7 @@ class GarboardApp(App):
         self.screen.close()
         self.watch.keep()
         Window.unbind(on_keyboard=self._on_keyboard)
-        self.live.stop()
+        self.live.close()
         self.shop.stop()
         self.background.stop()
         self.tablet.close()
@@ -233,20 +238,34 @@ def watched(app: GarboardApp) -> Iterator[None]:
         close_log(handler)
 
 
-def run(folder: Path, demo: bool = False, replay: Path | None = None, listen: Where | None = None) -> None:
+def system_folder() -> Path:
+    """Where the system keeps an application's data: a tablet's own system tells through Kivy."""
+    from kivy.utils import platform
+
+    from garboard_tablet.models.data_folder import of_a_desk
+
+    return Path(App().user_data_dir) if platform in ("android", "ios") else of_a_desk()
+
+
+def run(
+    folder: Path | None = None, demo: bool = False, replay: Path | None = None, listen: Where | None = None
+) -> None:
     """Start the app in a window.
 
-    folder : the tablet's own; made when it is not there
+    folder : the tablet's own, made when it is not there; None for the one the system gives
     demo   : with the sample jobs and the simulated boat, in a folder of their own beside it
     replay : a recording that feeds the live guides
     listen : where the boat's network is heard, which then feeds them
     """
-    tablet = open_tablet(folder.with_name(f"{folder.name}-demo") if demo else folder)
+    from garboard_tablet.models.data_folder import DataFolder, find_data_folder
+
+    found = DataFolder(folder=folder) if folder is not None else find_data_folder(system_folder)
+    tablet = open_tablet(found.folder.with_name(f"{found.folder.name}-demo") if demo else found.folder)
     if demo:
         from garboard_tablet.demo import fill
 
         fill(tablet)
-    app = GarboardApp(tablet, demo=demo)
+    app = GarboardApp(tablet, demo=demo, data_problem=found.problem)
     if replay is not None:
         app.live.replay(replay)
     if listen is not None:

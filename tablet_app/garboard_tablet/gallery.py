@@ -17,8 +17,8 @@ from garboard.history.replay import replay
 from garboard.steps import Field, Kind
 from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.entry import entry_route
-from garboard_tablet.models.live_source import UnsavedRun
 from garboard_tablet.models.pages import asks_here, figures_and_tables
+from garboard_tablet.models.runs import PendingRun
 from garboard_tablet.models.session import HOME, Route
 from garboard_tablet.models.tablet import Tablet, open_tablet
 
@@ -106,6 +106,10 @@ def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act
             yield f"{name}_live_disk_full", here.to("live"), fill_the_disk
             yield f"{name}_live_unsaved", here.to("live"), leave_unsaved
             yield f"{name}_source", here.to("source"), nothing
+            yield f"{name}_stopped", here.to("live"), stop_a_replay
+            yield f"{name}_recordings", here.to("recordings"), nothing
+            yield f"{name}_sensors", here.to("sensors"), nothing
+            yield f"{name}_sensor", here.to("sensor", "27"), nothing
         for ask in asks_here(tablet, job.hull, job.job, step):
             kind = (ask.field.kind, bool(ask.row))
             if kind not in asked:
@@ -193,6 +197,12 @@ def steer(page: Any) -> None:
     _run(page, 60.0 if page.live.replayed.name.startswith("turn") else 30.0)
 
 
+def stop_a_replay(page: Any) -> None:
+    """Play the recording for a moment and stop: too short, and no measurement."""
+    steer(page)
+    page.screen.page._stop()
+
+
 def steer_simulated(page: Any) -> None:
     """Let the simulated boat go for half a minute."""
     page.live.replay(None)
@@ -240,10 +250,12 @@ def leave_unsaved(page: Any) -> None:
     fill_the_disk(page)
     page = page.screen.page
     page._halt()
-    page.recorder.remove()
-    page.live.unsaved[page._name] = UnsavedRun(page.run.samples, page.run.source.title, NO_ROOM)
-    page.screen.redraw()
-    del page.live.unsaved[page._name]
+    path, source = page.recorder.path, page.run.source
+    page.live.unsaved[path.name] = PendingRun(
+        path=path, origin=source.origin, source=source.title, in_memory=page.run.samples, refusal=NO_ROOM
+    )
+    page.way.instead(page.route.to("run", path.name))
+    page.live.forget(path)
 
 
 def refuse_the_code(page: Any) -> None:

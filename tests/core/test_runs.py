@@ -14,8 +14,10 @@ from garboard.history.authoring import Author, measure, retract
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
 from garboard.history.runs import keep_run, let_count, runs_of, throw_away
+from garboard.job_view import FieldKey
 from garboard.records import JsonValue
 
+Write = Callable[[Author, HullState, str, FieldKey, JsonValue], list[Entry]]
 HULL, JOB = "XYZAB123F526", "a job"
 PLACE = ("dock.fuel", "log", "", "")
 OWN = RegisterKey("measure", JOB, PLACE)
@@ -38,7 +40,7 @@ class Tablet:
             self.author.clock.follow(entry.clock)
         self.written = list(entries)
 
-    def do(self, what: Callable[..., Sequence[Entry]], run: dict[str, JsonValue]) -> None:
+    def do(self, what: Write, run: dict[str, JsonValue]) -> None:
         self.take(what(self.author, self.state, JOB, PLACE, run))
 
     def take(self, entries: Sequence[Entry]) -> None:

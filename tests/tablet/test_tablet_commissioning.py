@@ -150,7 +150,7 @@ def test_values_that_disagree_are_settled_with_a_reason(drive: Drive) -> None:
     new_job(d)
     d.press("step dock.horn", "choice Yes", "back")
     here = d.app.tablet.session.here
-    route = ("dock.horn", "heard", "", "")
+    key = ("dock.horn", "heard", "", "")
     other = make_entry(
         "measure",
         here.hull,
@@ -159,7 +159,7 @@ def test_values_that_disagree_are_settled_with_a_reason(drive: Drive) -> None:
         clock=Stamp(1, 0),
         at="2026-05-14T09:30:00+02:00",
         job=here.job,
-        subject=route,
+        subject=key,
         value=False,
     )
     d.app.tablet.save(other)
@@ -168,14 +168,14 @@ def test_values_that_disagree_are_settled_with_a_reason(drive: Drive) -> None:
     assert d.says("values disagree")
     d.press("value Heard from the end of the dock", "value no", "reason read again")
     view = d.app.tablet.view(here.hull, here.job)
-    assert view.value(*route[:2]) is False
+    assert view.value(*key[:2]) is False
     assert view.disagreements == ()
 
 
 def a_boat(_guide: object) -> Replay:
     """A boat on its circles, as it would come over its network."""
     circles = [Order(seconds=150, engine_speed=1100, rate_of_turn=2.5)]
-    return Replay("a boat", simulate(Boat(), circles, start=1e9))
+    return Replay("a boat", simulate(Boat(), circles, start=1e9), origin="live")
 
 
 def test_the_live_guide_follows_and_keeps_its_recording(drive: Drive) -> None:
@@ -194,7 +194,7 @@ def test_the_live_guide_follows_and_keeps_its_recording(drive: Drive) -> None:
     assert page.run.guidance.number is not None
     assert 1.5 < page.run.guidance.number < 3.5
     assert d.says("hold it here")
-    d.press("stop")
+    d.press("stop", "keep")
     here = d.app.tablet.session.here
     recording = d.app.tablet.view(here.hull, here.job).recording("dock.fuel", "log")
     assert len(recording.of("rate_of_turn")[0]) > 150
@@ -295,7 +295,7 @@ def test_a_run_that_broke_off_is_offered_again(drive: Drive, tmp_path: Path) -> 
         d.app.shell.page._tick(0.1)
     d.press("back")  # as if it had gone dark: nobody pressed stop
     assert view_of(d).recording("dock.fuel", "log") is None
-    d.press("guide", "keep left behind")
+    d.press("guide", "recordings", "pending 0", "keep")
     recording = view_of(d).recording("dock.fuel", "log")
     assert recording is not None
     times = recording.of("rate_of_turn")[0].times
@@ -311,7 +311,7 @@ def test_a_file_put_beside_the_app_becomes_the_steps_recording(drive: Drive, tmp
     d = drive(tmp_path / "t")
     new_job(d)
     d.press("tab under way", "step dock.fuel", "skip", "skip")
-    d.press("back", "value Recording of the run", "turn.csv")
+    d.press("back", "value Recording of the run", "turn.csv", "keep")
     view = view_of(d)
     kept: Any = view.value("dock.fuel", "log")
     assert kept["name"] == "turn.csv"

@@ -91,7 +91,7 @@ def test_what_is_sent_to_a_port_is_seen_guides_and_is_kept(
 
     d.wait(guided)
     assert d.app.shell.page.run.guidance.number == pytest.approx(RATE)
-    d.press("stop")
+    d.press("stop", "keep")
     here = d.app.tablet.session.here
     view = d.app.tablet.view(here.hull, here.job)
     assert f"UDP port {port}" in view.value("dock.fuel", "log")["name"]

@@ -51,7 +51,7 @@ def test_a_recording_from_the_inbox_feeds_the_guide(at_the_guide: Driver) -> Non
     page = d.app.shell.page
     assert page.run.guidance.number == pytest.approx(RATE)
     assert len(page.run.samples) == 21, "one a second, from the start on"
-    d.press("stop")
+    d.press("stop", "keep")
     here = d.app.tablet.session.here
     view = d.app.tablet.view(here.hull, here.job)
     assert "circles.csv" in view.value("dock.fuel", "log")["name"]
@@ -115,7 +115,7 @@ def test_a_simulated_run_does_not_wipe_out_a_real_one_that_broke_off(at_the_guid
     run_for(d, 20)
     d.press("back", "guide", "source", "source Simulated boat", "start")
     run_for(d, 5)
-    d.press("stop", "keep left behind")
+    d.press("stop", "recordings", "pending 0", "keep")
     here = d.app.tablet.session.here
     view = d.app.tablet.view(here.hull, here.job)
     assert set(view.recording("dock.fuel", "log").of("rate_of_turn")[0].values) == {RATE}

@@ -13,6 +13,7 @@ from kivy.clock import Clock
 
 from garboard.disk.storage import NotSaved
 from garboard_tablet.models import logbook
+from garboard_tablet.models.runs import left_behind, read_pending
 from garboard_tablet.models.session import HOME, Route
 
 
@@ -143,15 +144,19 @@ def test_a_full_disk_ends_no_live_run_and_the_run_is_saved_again(d: Any, tmp_pat
     d.press("save again")
     assert d.says("The recording is not saved. All 21 samples")
     full[0] = False
-    d.press("back", "guide")
+    d.press("back")
+    assert d.says("NOT saved"), "on every page"
+    d.press("guide")
     assert d.says("The recording is not saved. All 21 samples"), "it outlives its page"
     assert d.says("NOT saved")
-    d.press("save again")
+    d.press("decide", "save again")
+    assert not d.says("NOT saved"), "on the disk, and decided on as any other"
+    d.press("keep")
     assert len(recorded(d).of("rate_of_turn")[0].times) == 21
     assert not d.says("NOT saved")
     assert list(d.app.tablet.folder.glob("recording *")) == []
     d.press("guide")
-    assert not d.has("save again")
+    assert not d.has("decide")
 
 
 def test_a_run_begins_on_a_disk_that_can_only_be_read(
@@ -161,7 +166,7 @@ def test_a_run_begins_on_a_disk_that_can_only_be_read(
         raise OSError(errno.EROFS, os.strerror(errno.EROFS))
 
     at_a_run(d, tmp_path)
-    d.press("stop", "guide")
+    d.press("stop", "back", "guide")
     full[0] = True
     with monkeypatch.context() as patch:
         patch.setattr(Path, "unlink", refuse)
@@ -175,7 +180,7 @@ def test_a_run_a_full_disk_did_not_take_can_be_thrown_away(d: Any, tmp_path: Pat
     full[0] = True
     d.press("stop", "throw away")
     assert d.has("start")
-    assert not d.has("keep left behind")
+    assert not d.has("recordings")
     assert list(d.app.tablet.folder.glob("recording *")) == []
     full[0] = False
     assert recorded(d) is None
@@ -191,7 +196,7 @@ def test_a_run_left_while_the_disk_was_full_is_kept_in_memory(d: Any, tmp_path: 
     full[0] = False
     d.app.screen.show()
     assert d.says(f"The recording is not saved. All {count} samples")
-    d.press("save again")
+    d.press("decide", "save again", "keep")
     assert len(recorded(d).of("rate_of_turn")[0].times) == count
 
 
@@ -204,7 +209,51 @@ def test_room_made_during_the_run_is_all_it_needs(d: Any, tmp_path: Path, full: 
     page = d.app.shell.page
     assert "The disk takes no more" not in page._view._lines.text
     page.leave()
-    assert [one.time for one in page.recorder.found()] == [one.time for one in page.run.samples]
+    [path] = left_behind(d.app.tablet.folder, page.route, ())
+    on_disk = read_pending(path.parent, path.name, {}).samples()
+    assert [one.time for one in on_disk] == [one.time for one in page.run.samples]
+
+
+def test_a_run_the_disk_refused_is_thrown_away_as_any_other_once_there_is_room(
+    d: Any, tmp_path: Path, full: list[bool]
+) -> None:
+    at_a_run(d, tmp_path)
+    full[0] = True
+    d.press("stop")
+    full[0] = False
+    d.press("throw away", "recordings")
+    assert d.says("thrown away")
+    d.press("bring back", "use this one")
+    assert len(recorded(d).of("rate_of_turn")[0].times) == 10
+
+
+def test_two_runs_the_disk_refused_are_both_saved_as_the_app_ends(d: Any, tmp_path: Path, full: list[bool]) -> None:
+    """One is left unsaved, and decided on later: the other takes neither its name nor its place."""
+    now = at_a_run(d, tmp_path)
+    full[0] = True
+    run_for(d, now, 5)
+    page = d.app.shell.page
+    page.leave()
+    page._start()
+    run_for(d, now, 20)
+    page.leave()
+    counts = [len(run.samples()) for run in d.app.live.unsaved.values()]
+    assert len(set(counts)) == 2
+    assert len(left_behind(d.app.tablet.folder, page.route, d.app.live.unsaved)) == 2
+    full[0] = False
+    d.app.live.close()
+    found = left_behind(d.app.tablet.folder, page.route, ())
+    assert sorted(len(read_pending(p.parent, p.name, {}).samples()) for p in found) == sorted(counts)
+    assert d.app.live.unsaved == {}
+
+
+def test_a_run_left_while_the_disk_was_full_is_in_the_list(d: Any, tmp_path: Path, full: list[bool]) -> None:
+    at_a_run(d, tmp_path)
+    full[0] = True
+    d.press("stop", "back")
+    d.app.way.go(d.app.tablet.session.here.to("recordings"))
+    d.press("pending 0")
+    assert d.says("The recording is not saved. All 10 samples")
 
 
 def test_a_press_the_full_disk_does_not_keep_ends_no_run(d: Any, tmp_path: Path, full: list[bool]) -> None:

@@ -15,9 +15,7 @@ from garboard.faults import Fault, InputError
 @click.option(
     "--folder",
     type=click.Path(path_type=Path, file_okay=False),
-    default=Path("garboard-tablet"),
-    show_default=True,
-    help="Where the tablet keeps its hull files.",
+    help="Where the tablet keeps its hull files; else where the system keeps an application's data. Help says where.",
 )
 @click.option("--demo", is_flag=True, help="Start with the sample jobs and a simulated boat, in a separate folder.")
 @click.option(
@@ -30,7 +28,7 @@ from garboard.faults import Fault, InputError
     metavar="WHERE",
     help="Receive the boat's network in the live guides: a UDP port such as 10110, or ADDRESS:PORT for TCP.",
 )
-def command(folder: Path, demo: bool, replay: Path | None, listen: str | None) -> None:
+def command(folder: Path | None, demo: bool, replay: Path | None, listen: str | None) -> None:
     """Start the tablet app. It works without a network."""
     if find_spec("kivy") is None or find_spec("garboard_tablet") is None:
         wanted = "the tablet part: pip install 'garboard[tablet]'"

@@ -21,7 +21,7 @@ RUN = "run"
 LIVE, REPLAY, FILE = "live", "replay", "file"
 """Where a recording came from: the boat as it ran, a recording played to the guide, or a file taken in.
 
-It stands in the recording's value under "origin"; older ones say nothing.
+It stands in the recording's value under "origin", with "source" for a person to read; older ones say nothing.
 """
 
 
@@ -48,6 +48,11 @@ class KeptRun:
     @property
     def name(self) -> str:
         return str(member(self.value, "name"))
+
+    @property
+    def source(self) -> str:
+        """What a person calls where it came from; "" where it does not say."""
+        return str(member(self.value, "source"))
 
     @property
     def origin(self) -> str:

@@ -33,7 +33,8 @@ from garboard.findings import (
     not_enough_data,
 )
 from garboard.hosting.codes import NOT_ENOUGH_DATA, PLUGIN_FAILED, code_for, with_code, written_in
-from garboard.job_view import JobView
+from garboard.hosting.watching import WatchedView, watched
+from garboard.job_view import FieldKey, JobView
 from garboard.settings import ReadSettings, SettingSet, in_force
 from garboard.steps import Assessed, Calculator, LiveGuide, Phase, RecordingJudge, ReportSection, Setting, Step
 
@@ -272,12 +273,12 @@ class PluginHost:
 
     def assess(self, view: JobView, steps: Sequence[str] | None = None) -> tuple[Assessed, ...]:
         """Run the calculators on a job; with `steps`, only those shown under them."""
-        ready = self.with_defaults(view)
+        ready = watched(self.with_defaults(view))
         ready = attrs.evolve(ready, settings=ReadSettings(dict(ready.settings)))  # one a run: threads share a view
         wanted = [c for c in self.calculators if steps is None or c.step in steps]
         return tuple(assessed for calculator in wanted for assessed in self._assess_one(calculator, ready))
 
-    def _assess_one(self, calculator: Calculator, view: JobView) -> Iterator[Assessed]:
+    def _assess_one(self, calculator: Calculator, view: WatchedView) -> Iterator[Assessed]:
         name = self.owner_of("register_calculators", calculator.key)
         version = next(plugin.version for plugin in self.plugins if plugin.name == name)
         step = self.step(calculator.step)
@@ -302,7 +303,7 @@ OWN_METHOD = (Basis(BasisKind.METHOD, "a check of its plugin's own, which names 
 """Stands for the basis of a calculator that names none, where the host has to say that it gave no result."""
 
 
-def _compute(calculator: Calculator, view: JobView, plugin: str) -> tuple[Finding, ...]:
+def _compute(calculator: Calculator, view: WatchedView, plugin: str) -> tuple[Finding, ...]:
     """What one calculator finds. Nothing it does ends the others: whatever it raises becomes a finding."""
     try:
         return _computed(calculator, view)
@@ -319,14 +320,33 @@ def _compute(calculator: Calculator, view: JobView, plugin: str) -> tuple[Findin
     )
 
 
-def _computed(calculator: Calculator, view: JobView) -> tuple[Finding, ...]:
+def _computed(calculator: Calculator, view: WatchedView) -> tuple[Finding, ...]:
     try:
         if not calculator.applies(view):
             return ()
-        return tuple(_finding(found, calculator) for found in calculator.compute(view))
+        return tuple(_with_what_was_read(calculator, view))
     except NotEnoughData as lacking:
         lack = not_enough_data(calculator.title, lacking.missing, _basis_of(calculator))
         return (_finding(lack, calculator),)
+
+
+def _with_what_was_read(calculator: Calculator, view: WatchedView) -> Iterator[Finding]:
+    """Findings with the values they rest on: those the plugin names, else those read since the finding before.
+
+    Of a finding about one piece of equipment it is what was read of that piece; where nothing was read since, all is.
+    """
+    read: dict[FieldKey, None] = {}
+    view.seen.clear()
+    for found in calculator.compute(view):
+        finding, fresh = _finding(found, calculator), tuple(view.seen)
+        read.update(view.seen)
+        view.seen.clear()
+        if finding.places or finding.verdict is Verdict.NOT_ENOUGH_DATA:  # the latter says what is missing, and where
+            yield finding
+        elif finding.of:
+            yield attrs.evolve(finding, places=tuple(place for place in read if place[3] in ("", finding.of)))
+        else:
+            yield attrs.evolve(finding, places=fresh or tuple(read))
 
 
 def _basis_of(calculator: Calculator) -> tuple[Basis, ...]:
@@ -344,6 +364,7 @@ _PARTS: Mapping[str, type[Any]] = {
     "tables": Table,
     "missing": Missing,
     "notes": str,
+    "places": tuple,
 }
 
 
@@ -359,7 +380,7 @@ def _finding(found: Finding, calculator: Calculator) -> Finding:
     for name, kind in _PARTS.items():
         if not _all(getattr(found, name), kind):
             raise TypeError(f"{name} of a finding is a tuple of {kind.__name__}, got {getattr(found, name)!r}")
-    for name in ("about", "sentence", "short"):
+    for name in ("about", "sentence", "short", "of"):
         if not isinstance(getattr(found, name), str):
             raise TypeError(f"{name} of a finding is text, got {getattr(found, name)!r}")
     missing = tuple(attrs.evolve(item, step=item.step or calculator.step) for item in found.missing)

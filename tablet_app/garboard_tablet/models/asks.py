@@ -89,6 +89,15 @@ def next_row(rows: tuple[str, ...]) -> str:
     return str(max((int(row) for row in rows if row.isdigit()), default=0) + 1)
 
 
+def next_row_ask(step: Step, table: Field, view: JobView) -> Ask | None:
+    """The first value of a further row of a table; None where a row is offered already, or is a piece of equipment."""
+    rows = table_rows(step, table, view)
+    if table.each or not rows:
+        return None
+    row = next_row(rows)
+    return next((ask for ask in _asks_of_table(step, table, view, True) if ask.row == row), None)
+
+
 def missing_equipment(step: Step, vessel: Vessel) -> tuple[str, ...]:
     """Kinds of equipment a step asks about of which the vessel has none yet."""
     kinds = dict.fromkeys(field.each for field in step.all_fields() if field.each)

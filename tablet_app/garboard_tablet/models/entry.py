@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import attrs
 
 from garboard.history.registers import RegisterKey
@@ -21,6 +23,9 @@ from garboard_tablet.models.keys import ERASE, pressed
 from garboard_tablet.models.pad import ValidationResult, judge, judge_number
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import Tablet
+
+if TYPE_CHECKING:
+    from garboard.disk.entries import Entry
 
 NUMBERS = (Kind.AMOUNT, Kind.COUNT)
 
@@ -71,6 +76,14 @@ class EntryForm:
         return tuple(entry.value for entry in current) if len(current) > 1 else ()
 
     @property
+    def rivals_told(self) -> tuple[tuple[str, str, JsonValue], ...]:
+        """Values that disagree: as a person reads them; who stated each, when and with what; the value itself."""
+        current = self.tablet.current(self.route.hull, self.route.job, self.ask)
+        if len(current) < 2:
+            return ()
+        return tuple((shown(entry.value), _who_when(entry), entry.value) for entry in current)
+
+    @property
     def is_to_settle(self) -> bool:
         """Whether values disagree and one of them may be chosen here; else it is measured again, or left alone."""
         return bool(self.rivals) and self.tablet.may_decide
@@ -82,6 +95,18 @@ class EntryForm:
 
         current = self.tablet.current(self.route.hull, self.route.job, self.ask)
         return len(current) == 1 and (not managers_part(current[0]) or self.tablet.may_decide)
+
+    @property
+    def stood_before(self) -> tuple[Entry, ...]:
+        """Values that stood here and stand no longer, the latest first, each once."""
+        from garboard.history.values import same_value
+
+        found: list[Entry] = list(self.tablet.current(self.route.hull, self.route.job, self.ask))
+        now = len(found)
+        for entry in reversed(self.tablet.history(self.route.hull, self.route.job, self.ask)):
+            if entry.kind != "retract" and not any(same_value(entry.value, other.value) for other in found):
+                found.append(entry)
+        return tuple(found[now:])
 
     @property
     def typed(self) -> str | None:
@@ -180,6 +205,12 @@ class EntryForm:
         self._forget_draft()
         self.tablet.session.save()  # the page stays: no change of page saves it
 
+    def put_back(self, entry: Entry) -> None:
+        """Have a value stand again that stood before, with the instrument it was read with."""
+        self.tablet.put_back(self.route.hull, self.route.job, self.ask, entry)
+        self._forget_draft()
+        self.tablet.session.save()  # the page stays
+
     def leave_as_it_is(self) -> None:
         """Keep the value that stands, and drop what was typed over it. A number typed where none stands is kept."""
         if self.saved is not None or self.typed == "":
@@ -246,6 +277,12 @@ class EntryForm:
 
     def _route_of(self, asks: tuple[Ask, ...], index: int) -> Route | None:
         return entry_route(self.route, asks[index]) if 0 <= index < len(asks) else None
+
+
+def _who_when(entry: Entry) -> str:
+    instrument = entry.more.get("instrument")
+    when = entry.at[:16].replace("T", " ")
+    return ", ".join(filter(None, (entry.by, when, instrument if isinstance(instrument, str) else "")))
 
 
 def enter(tablet: Tablet, route: Route) -> EntryForm | None:

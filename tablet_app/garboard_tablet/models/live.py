@@ -30,7 +30,7 @@ MOST_KEPT = 300_000
 class Recorder:
     """Keeps a run on the disk while it lasts, so that a dead battery loses at most the last seconds of it.
 
-    path    : one line of JSON a sample; removed once the whole recording is kept
+    path    : a heading, then one line of JSON a sample; removed once the run is decided on
     refusal : why the disk does not take what waits; nothing of it is lost, and the run goes on
     """
 
@@ -40,18 +40,18 @@ class Recorder:
     def __init__(self, path: Path) -> None:
         self.path = path
         self.refusal = ""
-        self._waiting: list[Sample] = []
+        self._waiting: list[str] = []
         self._last = 0.0
         self._pause = self.EVERY
 
-    def begin(self, now: float) -> None:
-        with contextlib.suppress(OSError):  # a disk that takes nothing away takes nothing in: `end` says so
-            self.path.unlink(missing_ok=True)
-        self.refusal, self._waiting, self._last, self._pause = "", [], now, self.EVERY
+    def begin(self, now: float, heading: str = "") -> None:
+        """Begin a run. Nothing that lies under its name is written over: the caller chooses one that is free."""
+        self.refusal, self._last, self._pause = "", now, self.EVERY
+        self._waiting = [heading] if heading else []
 
     def take(self, samples: Sequence[Sample], now: float) -> None:
         """Take samples; on the disk every two seconds. A disk that refuses is tried again, ever more seldom."""
-        self._waiting.extend(samples)
+        self._waiting.extend(map(sample_line, samples))
         if now - self._last >= self._pause:
             self._last = now
             self.end()
@@ -61,9 +61,8 @@ class Recorder:
     def end(self) -> None:
         """Put on the disk what waits. The file stays until `remove`."""
         if self._waiting:
-            data = "".join(json.dumps(list(sample)) + "\n" for sample in self._waiting).encode()
             try:
-                storage.append_saved(self.path, data)
+                storage.append_saved(self.path, "".join(self._waiting).encode())
             except NotSaved as failure:
                 self.refusal = in_words(failure)
             else:
@@ -72,19 +71,40 @@ class Recorder:
     def remove(self) -> None:
         """The recording is kept elsewhere, or not wanted."""
         self._waiting = []
-        self.path.unlink(missing_ok=True)
+        remove_recorded(self.path)
 
-    def found(self) -> list[Sample]:
-        """What an interrupted run left behind; a last line cut short is left out."""
-        try:
-            lines = self.path.read_text(encoding="utf-8").splitlines()
-        except OSError:
-            return []
-        samples = []
-        for line in lines:
-            with contextlib.suppress(ValueError, TypeError):
-                samples.append(Sample(*json.loads(line)))
-        return samples
+
+def remove_recorded(path: Path) -> None:
+    """Remove a recorded run from the disk. One that cannot be removed is only asked about again."""
+    with contextlib.suppress(OSError):
+        path.unlink(missing_ok=True)
+
+
+def heading_line(source: str, origin: str, subject: Sequence[str]) -> str:
+    """The first line of a recorded run: where its samples came from, and for which field."""
+    return json.dumps({"source": source, "origin": origin, "subject": list(subject)}) + "\n"
+
+
+def sample_line(sample: Sample) -> str:
+    """One sample of a recorded run."""
+    return json.dumps(list(sample)) + "\n"
+
+
+def read_recorded(text: str) -> tuple[dict[str, object], list[Sample]]:
+    """What a run left on the disk: its heading, empty in older files, and its samples.
+
+    A last line cut short is left out.
+    """
+    heading: dict[str, object] = {}
+    samples = []
+    for line in text.splitlines():
+        with contextlib.suppress(ValueError, TypeError):
+            plain = json.loads(line)
+            if isinstance(plain, dict):
+                heading = plain
+            else:
+                samples.append(Sample(*plain))
+    return heading, samples
 
 
 @attrs.define
@@ -92,6 +112,7 @@ class LiveRun:
     """One run of a live guide.
 
     trail : (time since the start [s], number shown), oldest first
+    subject : of the field it is recorded for
     fault : what the guide's plugin failed with, or ""
     age   : how long ago the last sample came that the guide follows [s]; None while they come, and between runs
     """
@@ -100,6 +121,7 @@ class LiveRun:
     view: JobView
     source: SampleSource
     recorder: Recorder | None = None
+    subject: tuple[str, ...] = ()
     running: bool = False
     samples: list[Sample] = attrs.field(factory=list)
     trail: deque[tuple[float, float]] = attrs.field(factory=lambda: deque(maxlen=TRAIL))
@@ -117,7 +139,7 @@ class LiveRun:
         self._began = self._fresh_at = now
         self.running = True
         if self.recorder is not None:
-            self.recorder.begin(now)
+            self.recorder.begin(now, heading_line(self.source.title, self.source.origin, self.subject))
         try:
             self.source.start(now)
         except (InputError, OSError) as failure:

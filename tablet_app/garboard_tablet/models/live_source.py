@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,24 +12,11 @@ import attrs
 
 if TYPE_CHECKING:
     from garboard.recordings.boat_network import BoatNetwork, Where
-    from garboard.samples import Sample
     from garboard.steps import LiveGuide
+    from garboard_tablet.models.runs import PendingRun
     from garboard_tablet.models.session import Route
     from garboard_tablet.models.sources import SampleSource
     from garboard_tablet.models.tablet import Tablet
-
-
-@attrs.frozen
-class UnsavedRun:
-    """A run the disk would not take; only in memory.
-
-    source : what its samples came from
-    reason : what the disk said
-    """
-
-    samples: Sequence[Sample]
-    source: str
-    reason: str
 
 
 class LiveSource:
@@ -36,7 +24,7 @@ class LiveSource:
 
     simulated : whether the simulated boat is chosen; a demo begins with it
     time      : the clock of a run [s]
-    unsaved   : runs the disk would not take, by the name of the recording; here, so that they outlive their page
+    unsaved   : runs the disk would not take, by the name of their file; here, so that they outlive their page
     """
 
     def __init__(self, tablet: Tablet, *, simulated: bool = False) -> None:
@@ -45,7 +33,7 @@ class LiveSource:
         self.replayed: Path | None = None
         self.network: BoatNetwork | None = None
         self.time: Callable[[], float] = time.monotonic
-        self.unsaved: dict[str, UnsavedRun] = {}
+        self.unsaved: dict[str, PendingRun] = {}
 
     def guide_of(self, route: Route) -> LiveGuide[Any] | None:
         step = self._tablet.step(route.step)
@@ -71,6 +59,38 @@ class LiveSource:
         if self.network is not None:
             self.network.stop()
             self.network = None
+
+    def forget(self, recorded: Path) -> None:
+        """A recorded run is kept elsewhere, or not wanted."""
+        from garboard_tablet.models.live import remove_recorded
+
+        self.unsaved.pop(recorded.name, None)
+        remove_recorded(recorded)
+
+    def save_again(self, name: str) -> None:
+        """Put a run on the disk that only stands in memory; decided on is it later.
+
+        errors : NotSaved; it stands in memory as before, with the reason
+        """
+        from garboard.disk.storage import NotSaved
+        from garboard.faults import in_words
+        from garboard_tablet.models.runs import write_run
+
+        try:
+            write_run(self.unsaved[name])
+        except NotSaved as failure:
+            self.unsaved[name] = attrs.evolve(self.unsaved[name], refusal=in_words(failure))
+            raise
+        del self.unsaved[name]
+
+    def close(self) -> None:
+        """Listen no more, and try once more to save what only stands in memory."""
+        from garboard.disk.storage import NotSaved
+
+        self.stop()
+        for name in tuple(self.unsaved):
+            with contextlib.suppress(NotSaved):  # the page said so, and nobody is there to be told again
+                self.save_again(name)
 
     def source_for(self, guide: LiveGuide[Any]) -> SampleSource | None:
         """Where a guide's samples come from; None until somebody has chosen."""

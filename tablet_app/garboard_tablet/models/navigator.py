@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING
 
+from garboard.disk.storage import NotSaved
 from garboard_tablet.models.session import HOME, Route
 
 if TYPE_CHECKING:
     from garboard_tablet.models.tablet import Tablet
 
 
+log = logging.getLogger("garboard.tablet")
+
+
 class Navigator:
     """Moves through the session, and has the page shown that it leads to.
+
+    A full disk keeps nobody from another page: after a restart the app only opens at an earlier one.
 
     show : shows the page the session stands at
     """
@@ -20,9 +28,15 @@ class Navigator:
     def __init__(self, tablet: Tablet, show: Callable[[], object]) -> None:
         self._tablet, self._show = tablet, show
 
-    def go(self, route: Route) -> None:
-        self._tablet.session.go(route)
+    def _move(self, move: Callable[[], object]) -> None:
+        try:
+            move()
+        except NotSaved as failure:
+            log.warning("where the person is was not saved: %s", failure)
         self._show()
+
+    def go(self, route: Route) -> None:
+        self._move(partial(self._tablet.session.go, route))
 
     def go_named(self, route: Route) -> None:
         """To a page where entries are made; who makes them is asked first, once."""
@@ -33,16 +47,13 @@ class Navigator:
             self.go(route.to("who"))
 
     def instead(self, route: Route) -> None:
-        self._tablet.session.instead(route)
-        self._show()
+        self._move(partial(self._tablet.session.instead, route))
 
     def back(self) -> None:
-        self._tablet.session.back()
-        self._show()
+        self._move(self._tablet.session.back)
 
     def back_to(self, page: str) -> None:
-        self._tablet.session.back_to(page)
-        self._show()
+        self._move(partial(self._tablet.session.back_to, page))
 
     def home(self) -> None:
         """To the first page, from wherever."""
@@ -64,8 +75,7 @@ class Navigator:
                 tablet.session.way.append(target.to("cautions"))
             elif first is not None:
                 tablet.session.way.append(first)
-        tablet.session.save()
-        self._show()
+        self._move(tablet.session.save)
 
     def next_step(self, route: Route) -> str | None:
         """The first step neither done nor not fitted."""

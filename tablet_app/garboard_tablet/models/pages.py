@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import chain, groupby
 from pathlib import Path
 
 import attrs
@@ -10,10 +11,10 @@ import attrs
 from garboard.findings import Figure, Finding, Table, Verdict
 from garboard.history.registers import VESSEL
 from garboard.job_view import JobView
-from garboard.records import JsonValue
+from garboard.records import EQUIPMENT, Measurement
 from garboard.report.outline import punch_list
 from garboard.steps import Assessed, Kind, Phase, Step, is_open, state_shown
-from garboard_tablet.models.asks import Ask, asks_of_step, row_name, shown, table_rows
+from garboard_tablet.models.asks import Ask, asks_of_step, piece_title, pieces, row_name, shown, table_rows
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import Tablet
 
@@ -59,6 +60,81 @@ def worst(findings: Sequence[Finding]) -> Verdict | None:
     return next((verdict for verdict in WORST_FIRST if verdict in verdicts), None)
 
 
+def ranked(tablet: Tablet, assessed: Sequence[Assessed]) -> tuple[Assessed, ...]:
+    """What matters most first: what leads the step, where it asks for anything, then the worst verdicts."""
+    leading = {calculator.key for calculator in tablet.host.calculators if calculator.leads}
+
+    def order(one: Assessed) -> tuple[bool, int]:
+        verdict = one.finding.verdict
+        leads = one.calculator in leading and verdict in (Verdict.FAIL, Verdict.ADVISE)
+        return not leads, WORST_FIRST.index(verdict)
+
+    return tuple(sorted(assessed, key=order))
+
+
+def why_subject(number: int, one: Assessed) -> tuple[str, ...]:
+    """What the page that says why is about: told again when values, and so the order, have changed."""
+    return str(number), one.calculator, one.finding.about, one.finding.verdict.value
+
+
+def finding_at(subject: Sequence[str], found: Sequence[Assessed]) -> Assessed | None:
+    """The finding a page that says why is about, as it is now; None when nothing is found of it any more."""
+    number = int(subject[0])
+    there = found[number] if number < len(found) else None
+    if len(subject) < 3:
+        return there
+    same = [one for one in found if (one.calculator, one.finding.about) == tuple(subject[1:3])]
+    return there if there in same else next(iter(same), None)
+
+
+@attrs.frozen(kw_only=True)
+class RestsOn:
+    """A value a finding rests on.
+
+    told   : who read it, when, and with what
+    target : where it is changed
+    """
+
+    title: str
+    value: str
+    told: str
+    target: Route
+
+
+def rests_on(tablet: Tablet, route: Route, finding: Finding) -> list[RestsOn]:
+    """The values a finding rests on, each with where it is changed; last the piece of equipment it is about."""
+    view = tablet.view(route.hull, route.job)
+    found = []
+    for step_key, field, row, of in finding.places:
+        measured, step = view.find(step_key, field, row=row, of=of), tablet.step(step_key)
+        if measured is not None and step is not None:
+            title = ", ".join(filter(None, (*_names_of(step, view, field, row), of)))
+            target = route.to("entry", "measure", step_key, field, row, of, step=step_key)
+            found.append(RestsOn(title=title, value=shown(measured.value), told=who_when(measured), target=target))
+    for kind in EQUIPMENT:
+        if finding.of in pieces(view.vessel, kind):
+            title = f"{piece_title(kind, finding.of)}"
+            target = route.to("piece", kind, finding.of)
+            found.append(RestsOn(title=f"{title[:1].upper()}{title[1:]}", value="", told="as entered", target=target))
+    return found
+
+
+def _names_of(step: Step, view: JobView, name: str, row: str) -> tuple[str, str]:
+    """Title of a field, and what a person calls the row."""
+    title = next((field.title for field in step.all_fields() if field.name == name), name)
+    table = next((field for field in step.fields if name in [column.name for column in field.columns]), None)
+    return title, row_name(step, table, view, row) if table is not None and row else row
+
+
+def who_when(one: Measurement) -> str:
+    """Who stated a value, when, and with which instrument.
+
+    >>> who_when(Measurement(step="a.b", field="c", value="1 V", by="Kim", at="2026-05-14T09:30:00+02:00"))
+    'Kim, 2026-05-14 09:30'
+    """
+    return ", ".join(filter(None, (one.by, one.at[:16].replace("T", " "), one.instrument)))
+
+
 def steps_by_phase(
     tablet: Tablet, hull: str, job: str, assessed: Sequence[Assessed]
 ) -> Iterator[tuple[Phase, list[StepLine]]]:
@@ -93,6 +169,7 @@ class ValueLine:
     value : of a line that has one
     named : the values of a row of a table, each with its name
     ask   : where tapping it leads
+    verdict : of what is found of this line alone; None where nothing has to be done about it
     """
 
     title: str
@@ -100,17 +177,52 @@ class ValueLine:
     ask: Ask
     state: str
     named: str = ""
+    verdict: Verdict | None = None
 
 
-def lines_of_step(tablet: Tablet, hull: str, job: str, asks: Sequence[Ask], titles: dict[str, str]) -> list[ValueLine]:
+def lines_of_step(
+    tablet: Tablet,
+    hull: str,
+    job: str,
+    asks: Sequence[Ask],
+    titles: dict[str, str],
+    findings: Sequence[Finding] = (),
+) -> list[ValueLine]:
     """Asks with their values; those of one row of a table share a line.
 
-    titles : title of each table by its name
+    titles   : title of each table by its name
+    findings : what is found in the step, for the mark of each line
     """
     lines: dict[tuple[str, str, str], list[Ask]] = {}
     for ask in asks:
         lines.setdefault(ask.line, []).append(ask)
-    return [_value_line(tablet, hull, job, group, titles) for group in lines.values()]
+    return [
+        attrs.evolve(_value_line(tablet, hull, job, group, titles), verdict=_verdict_of(group, findings))
+        for group in lines.values()
+    ]
+
+
+def fails_first(lines: Sequence[ValueLine]) -> list[ValueLine]:
+    """Lines of a step with the rows that fail first in their table; everything else stays in its order."""
+    tables = groupby(lines, key=lambda line: line.ask.table)
+    sorted_tables = (
+        sorted(rows, key=lambda line: bool(table) and line.verdict is not Verdict.FAIL) for table, rows in tables
+    )
+    return list(chain.from_iterable(sorted_tables))
+
+
+def _verdict_of(group: Sequence[Ask], findings: Sequence[Finding]) -> Verdict | None:
+    """The worst that is found of these values alone and asks for something: of their piece, or resting on no others."""
+    if any(ask.key.kind != "measure" for ask in group):
+        return None
+    places, of = {ask.place for ask in group}, {ask.of for ask in group}
+    own = [
+        finding
+        for finding in findings
+        if finding.verdict in (Verdict.FAIL, Verdict.ADVISE)
+        and (of == {finding.of} if finding.of else bool(finding.places) and places.issuperset(finding.places))
+    ]
+    return worst(own)
 
 
 def _value_line(tablet: Tablet, hull: str, job: str, group: list[Ask], titles: dict[str, str]) -> ValueLine:
@@ -200,6 +312,8 @@ class PunchLine:
     subject : of the remark, where a person wrote it down
     step    : key of the step it belongs to
     field   : path of the vessel's field it is about
+    goes    : page, and what it is about, where it is put right
+    details : further lines: who stated what, when, and with what
     """
 
     about: str = ""
@@ -210,9 +324,14 @@ class PunchLine:
     subject: str = ""
     step: str = ""
     field: tuple[str, ...] = ()
+    goes: tuple[str, ...] = ()
+    details: tuple[str, ...] = ()
 
     def target(self, route: Route) -> Route:
         """Where it is put right."""
+        if self.goes:
+            page, *subject = self.goes
+            return route.to(page, *subject, step=self.step)
         if self.field:
             return route.to("entry", "field", *self.field)
         return route.to("step", step=self.step) if self.step else route.to("punch list")
@@ -238,17 +357,30 @@ def punch_lines(tablet: Tablet, hull: str, job: str) -> list[PunchLine]:
 
 def to_put_right(tablet: Tablet, hull: str, job: str, assessed: Sequence[Assessed]) -> list[PunchLine]:
     """The punch list as the book and the day sheet have it, each line with where it is put right."""
-    view = tablet.view(hull, job)
+    view, route = tablet.view(hull, job), Route(page="job", hull=hull, job=job)
     remarks = {line.text: line for line in punch_lines(tablet, hull, job) if not line.settled}
-    disagreeing = [_disagreeing(tablet, view, one.place, [m.value for m in one.values]) for one in view.disagreements]
-    items = [item for item in punch_list(view, tablet.host, assessed) if item.why != "values disagree"]
+    disagreeing = [_disagreeing(tablet, view, one.place, one.values) for one in view.disagreements]
+    items = [item for item in punch_list(view, tablet.host, assessed) if item.why in ("look again", "noted")]
     lines = [
         remarks.get(item.text) or PunchLine(text=item.text, why=item.why, by=item.about)
         if item.why == "noted"
         else PunchLine(about=item.about, text=item.text, why=item.why, step=item.step)
         for item in items
     ]
-    return sorted([*disagreeing, *lines], key=lambda line: _ORDER.index(line.why))
+    failing = dict.fromkeys(_failing(tablet, route, assessed))
+    return sorted([*failing, *disagreeing, *lines], key=lambda line: _ORDER.index(line.why))
+
+
+def _failing(tablet: Tablet, route: Route, assessed: Sequence[Assessed]) -> Iterator[PunchLine]:
+    """What fails, each with the way to its value, or to its values where it rests on several."""
+    for step in dict.fromkeys(one.step for one in assessed):
+        for number, one in enumerate(ranked(tablet, [other for other in assessed if other.step == step])):
+            if one.finding.verdict is Verdict.FAIL:
+                rests = rests_on(tablet, route, one.finding)
+                goes = ("why", *why_subject(number, one))
+                if len(rests) == 1:
+                    step, goes = rests[0].target.step, (rests[0].target.page, *rests[0].target.subject)
+                yield PunchLine(about=one.finding.about, text=one.finding.sentence, why="fails", step=step, goes=goes)
 
 
 _ORDER = ("fails", "values disagree", "look again", "noted")
@@ -288,21 +420,26 @@ def still_to_do(missing: Sequence[PunchLine]) -> str:
 
 
 def _disagreeing(
-    tablet: Tablet, view: JobView, place: tuple[str, str, str, str], values: Sequence[JsonValue]
+    tablet: Tablet, view: JobView, place: tuple[str, str, str, str], values: Sequence[Measurement]
 ) -> PunchLine:
     step_key, name, row, of = place
     do = "Choose the right one." if tablet.may_decide else "Measure again, or leave it to the manager."
-    text = f"{' against '.join(map(shown, values))}. {do}"
+    text = f"{' against '.join(shown(one.value) for one in values)}. {do}"
+    details = tuple(f"{shown(one.value)}: {who_when(one)}" for one in values)
     if step_key == VESSEL:
         about = name.replace("_", " ").replace("/", " ")
-        return PunchLine(text=f"{about}: {text}", why="values disagree", field=tuple(name.split("/")))
+        return PunchLine(text=f"{about}: {text}", why="values disagree", field=tuple(name.split("/")), details=details)
     step = tablet.step(step_key)
-    title = next((field.title for field in step.all_fields() if field.name == name), name) if step else name
-    table = next((field for field in step.fields if name in [c.name for c in field.columns]), None) if step else None
-    row_is = row_name(step, table, view, row) if step and table and row else row
+    title, row_is = _names_of(step, view, name, row) if step else (name, row)
     said = ", ".join(filter(None, (title, of, row_is)))
+    is_field = step is not None and any(field.name == name for field in step.all_fields())
     return PunchLine(
-        about=f"{step.title if step else step_key}: {said}", text=text, why="values disagree", step=step_key
+        about=f"{step.title if step else step_key}: {said}",
+        text=text,
+        why="values disagree",
+        step=step_key,
+        goes=("entry", "measure", step_key, name, row, of) if is_field else (),
+        details=details,
     )
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Protocol
 import attrs
 
 from garboard.faults import InputError, in_words
+from garboard.history.runs import LIVE, REPLAY
 from garboard.recordings.simulator import Boat, Compass, Order, marked, simulate
 from garboard.samples import SIMULATED, Sample
 
@@ -27,6 +28,10 @@ class SampleSource(Protocol):
     @property
     def is_simulated(self) -> bool:
         """Whether nobody measures what it gives: a run of it is never kept."""
+
+    @property
+    def origin(self) -> str:
+        """Where what it gives comes from: LIVE from the boat as it runs, or REPLAY."""
 
     @property
     def over(self) -> bool:
@@ -58,6 +63,7 @@ class Replay:
     samples: Iterable[Sample]
     speed: float = 1.0
     is_simulated: bool = False
+    origin: str = REPLAY
     _rest: Iterator[Sample] = attrs.field(factory=lambda: iter(()))
     _waiting: Sample | None = None
     _began: float = 0.0
@@ -96,6 +102,7 @@ class Heard:
     network: BoatNetwork
     over: bool = attrs.field(default=False, init=False)
     is_simulated: bool = attrs.field(default=False, init=False)
+    origin: str = attrs.field(default=LIVE, init=False)
 
     @property
     def title(self) -> str:

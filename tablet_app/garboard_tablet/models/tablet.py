@@ -172,6 +172,11 @@ class Tablet:
         key = _key(ask, job)
         return self.state_of(hull, key.job).current(key)
 
+    def history(self, hull: str, job: str, ask: Ask) -> tuple[Entry, ...]:
+        """Every entry ever written for an ask, in order of display."""
+        key = _key(ask, job)
+        return self.state_of(hull, key.job).register(key).history
+
     @property
     def may_decide(self) -> bool:
         """Whether what is a manager's may be decided here: this is a manager's tablet, or no shop's."""
@@ -205,11 +210,15 @@ class Tablet:
     def enter(self, hull: str, job: str, ask: Ask, value: JsonValue) -> None:
         """Keep the value of an ask, and with the first value of a step that it is under way."""
         from garboard.history.authoring import measure
+        from garboard.steps import Kind
 
         key, author = _key(ask, job), self.author()
         state = self.state_of(hull, key.job)
         if key.kind != "measure":
             self.save(author.write(state, key.kind, key.subject, value, job=key.job))
+            return
+        if ask.field.kind is Kind.RECORDING:
+            self.let_count(hull, job, ask, value)
             return
         step, field, row, of = ask.key.subject
         self._save_in_step(hull, job, step, [measure(author, state, job, step, field, value, row=row, of=of)])
@@ -268,6 +277,18 @@ class Tablet:
 
         key = _key(ask, job)
         self.save(retract(self.author(), self.state_of(hull, key.job), key, reason))
+
+    def put_back(self, hull: str, job: str, ask: Ask, entry: Entry) -> None:
+        """Have a value stand again that stood before. Who puts it back says so; the instrument is the one it had."""
+        from garboard.steps import Kind
+
+        if ask.field.kind is Kind.RECORDING and ask.key.kind == "measure":
+            self.let_count(hull, job, ask, entry.value)
+            return
+        key, instrument = _key(ask, job), entry.more.get("instrument")
+        more: dict[str, JsonValue] = {"put_back": entry.id, **({"instrument": instrument} if instrument else {})}
+        state = self.state_of(hull, key.job)
+        self.save(self.author().write(state, key.kind, key.subject, entry.value, job=key.job, more=more))
 
     def open_job(self, hull_text: str, kind: str = "commissioning") -> tuple[str, str]:
         """Open a job.

@@ -22,6 +22,8 @@ LINES, ASHORE = "vessels", "ashore"
 """Its tables: a line for each boat, and for each hull what was last known to be at the shop."""
 _FORMER_LINES, _FORMER_ASHORE = "summaries.json", "ashore.json"
 
+HANDED_OVER = "handed over"
+
 
 def _as_tables(plain: dict[str, Any]) -> dict[str, Any]:
     marks = plain.get(_FORMER_ASHORE, {})
@@ -45,6 +47,8 @@ class VesselLine:
     also   : keys of its other hull numbers
     guests : keys of hull numbers that jobs were moved here from, or are on their way to
     stamp  : tells whether the line is still true of the files it comes from
+    fails  : checks of a boat handed over that fail
+    left   : what else was open when it was handed over, or has come since
     """
 
     hull: str
@@ -58,6 +62,14 @@ class VesselLine:
     stamp: str
     also: tuple[str, ...] = ()
     guests: tuple[str, ...] = ()
+    fails: int = 0
+    left: int = 0
+
+    @property
+    def stands(self) -> str:
+        """How the job stands, in words: a boat handed over with open points says so."""
+        counted = (f"{self.fails} fail" if self.fails else "", f"{self.left} open" if self.left else "")
+        return ", ".join(filter(None, (self.phase, *counted)))
 
     @property
     def files(self) -> tuple[str, ...]:
@@ -182,7 +194,10 @@ def _file_size(files: HullFolder, hull: str) -> str:
 def _line_kept(row: Mapping[str, Any]) -> VesselLine:
     """A line as it was kept; json has no tuples."""
     known = {name: row[name] for name in attrs.fields_dict(VesselLine) if name in row}
-    return VesselLine(**{**known, **{name: tuple(row.get(name, ())) for name in ("also", "guests")}})
+    known |= {name: tuple(row.get(name, ())) for name in ("also", "guests")}
+    if known.get("phase") == HANDED_OVER and "fails" not in known:
+        known["stamp"] = ""  # of an older version, which did not count
+    return VesselLine(**known)
 
 
 def stamp_of(stamps: Iterable[str]) -> str:
@@ -206,13 +221,17 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
     times = sorted({entry.at for register in registers for entry in register.entries.values()}, reverse=True)
     saved = next((at for at in times if not is_beyond_reason(at)), "")
     job = latest_job(tablet, hull)
+    phase = phase_of(tablet, hull, job) if job else _without_job(tablet, hull)
+    fails, left = _left_open(tablet, hull, job) if phase == HANDED_OVER else (0, 0)
     still_open = [is_open(tablet.view(hull, job), step) for step in tablet.host.steps] if job else []
     return VesselLine(
         hull=hull,
         hull_number=printed(boat.state.hull_number),
         name=vessel.name,
         job=job,
-        phase=phase_of(tablet, hull, job) if job else _without_job(tablet, hull),
+        phase=phase,
+        fails=fails,
+        left=left,
         done=still_open.count(False),
         total=len(still_open),
         saved=saved[:16].replace("T", " "),
@@ -220,6 +239,15 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
         also=tuple(sorted(boat.state.hull_keys - {hull})),
         guests=tuple(sorted({*boat.hulls, *(half.entry.hull_key for half in boat.unfinished)} - boat.state.hull_keys)),
     )
+
+
+def _left_open(tablet: Tablet, hull: str, job: str) -> tuple[int, int]:
+    """How many checks of a job fail, and what else is missing."""
+    from garboard_tablet.models.pages import what_is_missing
+
+    missing = what_is_missing(tablet, hull, job, tablet.assess(hull, job))
+    fails = sum(line.why == "fails" for line in missing)
+    return fails, len(missing) - fails
 
 
 def latest_job(tablet: Tablet, hull: str) -> str:

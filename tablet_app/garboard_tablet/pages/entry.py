@@ -18,6 +18,7 @@ from garboard_tablet.models.entry import NUMBERS, EntryForm, enter
 from garboard_tablet.models.keys import ENTER, ERASE, POINT, SIGN
 from garboard_tablet.models.pad import ValidationResult, takes_point, takes_sign
 from garboard_tablet.models.pages import WORST_FIRST, about
+from garboard_tablet.models.runs import kept_in_step
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.sources import RecordingFile, recordings_in
 from garboard_tablet.ui.inputs import SignaturePad, Typed, WordsBox, svg_of
@@ -27,10 +28,16 @@ from garboard_tablet.ui.widgets import Across, Card, Choices, Column, Press, Row
 
 MOST_AT_ONCE = 8
 BACK_REASONS = ("entered in the wrong place", "mistyped", "not measured after all")
+RUN_BACK_REASONS = ("of another boat", "broke off", "not as the step needs it")
+COME_FROM = frozenset({"why", "punch list", "missing", "job", "hand over"})
+"""From these pages one value is looked at: once it is dealt with, the page is there again."""
+MOST_PUT_BACK = 2
+"""So many earlier values are offered where one is taken back."""
 REASONS = ("read again", "mistyped", "other instrument")
 
 
 if TYPE_CHECKING:
+    from garboard.disk.entries import Entry
     from garboard_tablet.ui.context import Context
 
 
@@ -101,6 +108,7 @@ class EntryPage(Page):
             makers.append(lambda: self._typed_widget(form))
         if rivals:
             makers.append(self._card(Verdict.ADVISE, f"{rivals} stand. Measure again.", "values disagree"))
+            makers += [words(f"{text}: {told}", "quiet", SMALL) for text, told, _ in form.rivals_told]
         if form.result.problem:
             makers.append(self._card(Verdict.FAIL, form.result.problem, "not saved"))
         if form.result.question:
@@ -143,12 +151,19 @@ class EntryPage(Page):
         if form.rivals:
             presses.append(Press("Leave it to the manager", self._skip, name="skip"))
         elif form.saved is None:
+            presses += self._put_backs(form)
             presses.append(Press("Skip", self._skip, name="skip"))
         else:
             if form.may_take_back:
                 presses.append(Press("Take it back", self._begin_taking_back, "away", name="take back"))
             presses.append(Press("Leave as it is", self._skip, name="skip"))
         return presses
+
+    def _put_backs(self, form: EntryForm) -> list[Press]:
+        earlier = [(f"put back {shown(entry.value)}", entry) for entry in form.stood_before[:MOST_PUT_BACK]]
+        return [
+            Press(f"{name[:1].upper()}{name[1:]}", partial(self._put_back, entry), name=name) for name, entry in earlier
+        ]
 
     # What stands at the right, or below
 
@@ -159,10 +174,10 @@ class EntryPage(Page):
         if form.result.question:
             return self._asking_again()
         if self._taking_back:
-            reasons = [
-                Press(reason, partial(self._take_back, reason), name=f"back {reason}") for reason in BACK_REASONS
-            ]
-            return Choices([*reasons, Press("Keep it", self._begin_taking_back, "main", 32, name="keep")])
+            fitting = RUN_BACK_REASONS if field.kind is Kind.RECORDING else BACK_REASONS
+            reasons = [Press(reason, partial(self._take_back, reason), name=f"back {reason}") for reason in fitting]
+            keep = Press("Keep it", self._begin_taking_back, "main", 32, name="keep")
+            return Choices([*self._put_backs(form), *reasons, keep])
         if self._choosing_unit:
             units = UNITS_OF[field.quantity]
             return self._presses(
@@ -197,8 +212,8 @@ class EntryPage(Page):
     def _settling(self, form: EntryForm) -> Widget:
         if self._chosen is None:
             values = [
-                Press(shown(value), partial(self._choose, value), "plain", name=f"value {shown(value)}")
-                for value in form.rivals
+                Press(f"{text}\n{told}", partial(self._choose, value), "plain", name=f"value {text}")
+                for text, told, value in form.rivals_told
             ]
             return self._presses(values)
         reasons = [Press(f"Because: {r}", partial(self._settle, r), name=f"reason {r}") for r in REASONS]
@@ -215,6 +230,10 @@ class EntryPage(Page):
         makers: list[Maker] = [partial(self._file_row, path) for path in files]
         if self.live.guide_of(self.route) and kind is Kind.RECORDING:
             makers.insert(0, lambda: Press("Record now", self._record, "main", name="record now"))
+        kept = kept_in_step(self.tablet, self.route) if kind is Kind.RECORDING else 0
+        if kept:
+            to_list = partial(self.way.go, self.route.to("recordings"))
+            makers.insert(0, lambda: Press(f"Recordings: {kept}", to_list, name="recordings"))
         if not files:
             makers.append(words(_HOW_FILES_COME[kind].format(f"{folder.parent.name}/{folder.name}")))
         makers.append(lambda: Press("Look again", self.refill, name="look again"))
@@ -292,7 +311,10 @@ class EntryPage(Page):
             self.form.result = ValidationResult(problem=f"{path.name} is a simulated run, not a measurement.")
             self.refill()
             return
-        self._take(self.tablet.keep_file(path.read_bytes(), path.name))
+        if self.form is not None and self.form.field.kind is Kind.RECORDING:
+            self.way.go(self.route.to("run", str(path.absolute()), *self.route.subject))
+        else:
+            self._take(self.tablet.keep_file(path.read_bytes(), path.name))
 
     def _record(self) -> None:
         self.way.go(self.route.to("live", *self.route.subject))
@@ -304,6 +326,13 @@ class EntryPage(Page):
     def _take_back(self, reason: str) -> None:
         if self.form is not None:
             self.form.take_back(reason)
+            self._taking_back = False
+            self.findings.soon(self.route)
+            self.screen.redraw()
+
+    def _put_back(self, entry: Entry) -> None:
+        if self.form is not None:
+            self.form.put_back(entry)
             self._taking_back = False
             self.findings.soon(self.route)
             self.screen.redraw()
@@ -323,7 +352,8 @@ class EntryPage(Page):
 
     def _go(self, route: Route | None) -> None:
         self.findings.soon(self.route)
-        if route is None:
+        way = self.tablet.session.way
+        if route is None or (len(way) > 1 and way[-2].page in COME_FROM):
             self.way.back()
         else:
             self.way.instead(route)

@@ -31,7 +31,7 @@ BOOK = "making the owner's book"
 
 
 class HandOverPage(Page):
-    title = "Hand over"
+    title = "Sign over"
 
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)

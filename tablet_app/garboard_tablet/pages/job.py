@@ -116,7 +116,7 @@ class JobPage(Page):
 
     def actions(self) -> Sequence[Press]:
         return (
-            Press("Hand over", lambda: self.way.go(self.route.to("hand over")), name="hand over"),
+            Press("Sign over", lambda: self.way.go(self.route.to("hand over")), name="hand over"),
             Press("Punch list", lambda: self.way.go(self.route.to("punch list")), name="punch list"),
             Press("Next step", self._next, "main", name="next step"),
         )
@@ -147,9 +147,9 @@ def missing_row(way: Navigator, route: Route, line: PunchLine) -> RowPress:
     if line.why == "to do":
         return RowPress(line.about, do, mark=state_mark(line.text), name=f"missing {line.about}")
     if not line.about:
-        return RowPress(line.text, do, mark=mark, word=None, name=name)
+        return RowPress(line.text, do, small="\n".join(line.details), mark=mark, word=None, name=name)
     about = f"{line.about[:1].upper()}{line.about[1:]}"
-    return RowPress(about, do, small=line.text, mark=mark, word=None, name=name, lead=True)
+    return RowPress(about, do, small="\n".join((line.text, *line.details)), mark=mark, word=None, name=name, lead=True)
 
 
 class PunchListPage(Page):

@@ -12,24 +12,20 @@ from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
 from garboard.disk.storage import NotSaved
-from garboard.faults import in_words
 from garboard.findings import Verdict
 from garboard.recordings.boat_network import PORT, Where, read_where
 from garboard.report.palette import URGENT_MARK
 from garboard.samples import SIMULATED, Sample
-from garboard.steps import Guidance, Kind
-from garboard_tablet.models.asks import Ask
-from garboard_tablet.models.entry import enter, entry_route
+from garboard.steps import Guidance
 from garboard_tablet.models.live import LiveRun, Recorder
-from garboard_tablet.models.live_source import UnsavedRun
-from garboard_tablet.models.pages import asks_here
+from garboard_tablet.models.runs import PendingRun, free_path, kept_in_step, left_behind, recording_asks
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.sources import recordings_in, why_not
-from garboard_tablet.pages.trouble import NOT_SAVED
+from garboard_tablet.pages.recordings import unsaved_card
 from garboard_tablet.ui import sound
 from garboard_tablet.ui.drawing import Gauge, StripChart
-from garboard_tablet.ui.shell import Maker, Page, column_of
-from garboard_tablet.ui.theme import GAP, HEADING, SMALL, dp, theme
+from garboard_tablet.ui.shell import NOT_SAVED, Maker, Page, column_of
+from garboard_tablet.ui.theme import GAP, dp, theme
 from garboard_tablet.ui.widgets import Card, MarkShape, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
 
 log = logging.getLogger("garboard.tablet")
@@ -56,14 +52,13 @@ class LivePage(Page):
         guide = self.live.guide_of(route)
         self.title = guide.title if guide else "Guide"
         self.run: LiveRun | None = None
-        self._name = f"recording {route.hull} {route.job} {route.step}".replace("/", " ")
-        self.recorder = Recorder(self.tablet.folder / self._name)
-        self.left_behind = self.recorder.found()
+        self.recorder = Recorder(self._free_path())
         self._has_guide = guide is not None
         source = self.live.source_for(guide) if guide is not None else None
         if guide is not None and source is not None:
-            recorder = None if source.is_simulated else self.recorder
-            self.run = LiveRun(guide, self.tablet.view(route.hull, route.job), source, recorder)
+            is_kept = not source.is_simulated and recording_asks(self.tablet, route)
+            recorder = self.recorder if is_kept else None
+            self.run = LiveRun(guide, self.tablet.view(route.hull, route.job), source, recorder, route.subject)
         self._ticking = None
         self._sounded = 0.0
         self._view: LiveView | None = None
@@ -74,14 +69,14 @@ class LivePage(Page):
 
     @property
     def saved(self) -> str:
-        refused = self._unsaved is not None or (self.run is not None and self.run.not_on_disk)
-        return NOT_SAVED if refused else self.tablet.saved_words
+        return NOT_SAVED if self.run is not None and self.run.not_on_disk else super().saved
 
     def body(self) -> Widget:
         if not self._has_guide:
             return column_of([words("No plugin on this tablet has this guide.")])
-        if self._unsaved is not None:
-            return column_of([self._unsaved_card], most=1)
+        unsaved = self._unsaved
+        if unsaved is not None:
+            return column_of([partial(unsaved_card, unsaved)], most=1)
         if self.run is None:
             return column_of([heading(_CHOOSE), words(_WHAT_THERE_IS, "quiet")])
         self._view = LiveView()
@@ -89,48 +84,40 @@ class LivePage(Page):
         return self._view
 
     @property
-    def _unsaved(self) -> UnsavedRun | None:
+    def _unsaved(self) -> PendingRun | None:
         """The step's run that only stands in memory, where none is running now."""
-        return None if self.run is not None and self.run.running else self.live.unsaved.get(self._name)
+        running = self.run is not None and self.run.running
+        return None if running else next((run for run in self.live.unsaved.values() if run.is_of(self.route)), None)
 
-    def _unsaved_card(self) -> Card:
-        unsaved = self._unsaved
-        count = len(unsaved.samples) if unsaved else 0
-        reason = unsaved.reason if unsaved else ""
-        sentence = f"The recording is not saved. All {count} samples are kept while the app is open."
-        return Card(
-            Txt(sentence, HEADING),
-            Txt("Make room on this tablet, then save it again. Or throw it away and start anew."),
-            Txt(reason, SMALL, "quiet"),
-            mark=verdict_marks[Verdict.FAIL],
-            word="not saved",
-        )
+    def _free_path(self) -> Path:
+        return free_path(self.tablet.folder, self.route, self.live.unsaved)
 
     def actions(self) -> Sequence[Press]:
         if not self._has_guide:
             return ()
         if self._unsaved is not None:
-            return (
-                Press("Throw it away", self._throw_away, "away", name="throw away"),
-                Press("Save it again", self._save_again, "main", name="save again"),
-            )
-        keep = Press(
-            f"Keep the interrupted run: {len(self.left_behind)} samples",
-            self._keep_left_behind,
-            name="keep left behind",
-        )
-        kept = (keep,) if self.left_behind else ()
+            decide = partial(self.way.go, self.route.to("run", self._unsaved.path.name, *self.route.subject))
+            return (Press("Save it again, or throw it away", decide, "main", name="decide"),)
+        kept = self._recordings()
         choose = partial(self.way.go, self.route.to("source", *self.route.subject))
         if self.run is None:
             return (*kept, Press("Samples from …", choose, "main", name="source"))
         cue = "Sound is on" if self.tablet.settings.cue else "Sound is off"
         cue_press = Press(cue, self._cue, name="cue")
         if self.run.running:
-            stop = "Stop" if self.run.source.is_simulated else "Stop and keep"
-            return (cue_press, Press(stop, self._stop, "main", 32, name="stop"))
+            return (cue_press, Press("Stop", self._stop, "main", 32, name="stop"))
         source = Press("Samples from …", choose, name="source")
         start = Press("Start", self._start, "main", 32, name="start")
-        return (source, *kept, start) if kept else (cue_press, source, start)
+        return (cue_press, source, *kept, start)
+
+    def _recordings(self) -> tuple[Press, ...]:
+        """The way to the step's recordings, and to those nobody has decided on."""
+        waiting = len(left_behind(self.tablet.folder, self.route, self.live.unsaved))
+        kept = kept_in_step(self.tablet, self.route)
+        if not waiting and not kept:
+            return ()
+        word = f"Decide on {waiting} run{'s' if waiting > 1 else ''}" if waiting else f"Recordings: {kept}"
+        return (Press(word, partial(self.way.go, self.route.to("recordings")), name="recordings"),)
 
     def _cue(self) -> None:
         import attrs
@@ -145,8 +132,7 @@ class LivePage(Page):
 
     def _start(self) -> None:
         if self.run is not None:
-            if not self.run.source.is_simulated:
-                self.left_behind = []
+            self.recorder.path = self._free_path()
             self.run.start(self.live.time())
             self._ticking = Clock.schedule_interval(self._tick, TICK)
             self.screen.redraw()
@@ -169,75 +155,40 @@ class LivePage(Page):
         if self.run is None:
             return
         self._halt()
-        if self.run.source.is_simulated:
+        path = self.recorder.path
+        if path in left_behind(self.tablet.folder, self.route, self.live.unsaved):
+            self.way.instead(self.route.to("run", path.name, *self.route.subject))
+        else:  # nothing was measured
             self.screen.redraw()
-        else:
-            self._keep(self.run.samples, self.run.source.title)
-
-    def _keep_left_behind(self) -> None:
-        self._keep(self.left_behind, "")
-
-    def _save_again(self) -> None:
-        if self._unsaved is not None:
-            self._keep(self._unsaved.samples, self._unsaved.source)
-
-    def _throw_away(self) -> None:
-        self._forget()
-        self.screen.redraw()
-
-    def _forget(self) -> None:
-        """The run is kept, or not wanted."""
-        self.live.unsaved.pop(self._name, None)
-        self.left_behind = []
-        self.recorder.remove()
-
-    def _keep(self, samples: Sequence[Sample], source: str) -> None:
-        ask = self._recording_ask()
-        if ask is None or not samples or any(sample.source.startswith(SIMULATED) for sample in samples):
-            self.screen.redraw()
-            return
-        from garboard.recordings.encode import csv_series
-
-        title = ", ".join(filter(None, (self.title, source, f"{len(samples)} samples")))
-        try:
-            value = self.tablet.keep_file(csv_series(samples), title)
-            route = entry_route(self.route, ask)
-            form = enter(self.tablet, route)
-            if form is not None:
-                form.save(value)
-        except NotSaved as failure:
-            log.error("a recording was not saved: %s", failure, exc_info=failure)
-            self.live.unsaved[self._name] = UnsavedRun(samples, source, in_words(failure))
-            self.screen.redraw()
-            return
-        self._forget()
-        self.findings.soon(self.route)
-        self.way.back_to("step")
 
     def _halt(self) -> None:
         if self._ticking is not None:
             self._ticking.cancel()
             self._ticking = None
-        if self.run is not None and self.run.running:
-            self.run.stop()
-            if self.run.not_on_disk and self.run.samples:
-                self.live.unsaved[self._name] = UnsavedRun(
-                    self.run.samples, self.run.source.title, self.run.not_on_disk
-                )
-
-    def _recording_ask(self) -> Ask | None:
-        """Where the recording belongs: the field it was asked from, or the step's first still without one."""
-        step = self.tablet.step(self.route.step)
-        if step is None:
-            return None
-        hull, job = self.route.hull, self.route.job
-        asks = [ask for ask in asks_here(self.tablet, hull, job, step) if ask.field.kind is Kind.RECORDING]
-        named = [ask for ask in asks if (ask.key.kind, *ask.key.subject) == self.route.subject]
-        empty = [ask for ask in asks if not self.tablet.current(hull, job, ask)]
-        return next(iter([*named, *empty, *asks]), None)
+        if self.run is None or not self.run.running:
+            return
+        self.run.stop()
+        if self.run.recorder is None:
+            return
+        if not _is_worth_asking(self.run.samples):
+            self.recorder.remove()
+        elif self.recorder.refusal:
+            self.live.unsaved[self.recorder.path.name] = PendingRun(
+                path=self.recorder.path,
+                origin=self.run.source.origin,
+                source=self.run.source.title,
+                subject=self.route.subject,
+                in_memory=tuple(self.run.samples),
+                refusal=self.recorder.refusal,
+            )
 
     def leave(self) -> None:
         self._halt()
+
+
+def _is_worth_asking(samples: Sequence[Sample]) -> bool:
+    """Whether a run holds anything measured: nothing else is ever kept."""
+    return bool(samples) and not any(sample.source.startswith(SIMULATED) for sample in samples)
 
 
 class SourcePage(Page):

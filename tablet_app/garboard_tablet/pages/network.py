@@ -75,7 +75,9 @@ class NetworkPage(Page):
         return self._texts[name]
 
     def actions(self) -> Sequence[Press]:
+        which = [Press("Which is my compass?", lambda: self.way.go(self.route.to("sensors")), name="sensors")]
         return (
+            *(which if self.route.hull else ()),
             Press("Another port or address", lambda: self.way.instead(self.route.to("where")), name="where"),
             Press("To the guide", lambda: self.way.back_to("live"), "main", name="to the guide"),
         )

@@ -105,6 +105,8 @@ class HelpPage(Page):
         makers: list[Maker] = [
             words("Press Make the file. Send it to the person who looks after this program. Say what you did."),
             words("It contains versions and a log. It contains no measured values and no names.", "quiet"),
+            heading("Where the data is"),
+            *self._data(),
         ]
         if self._made is not None:
             made = self._made
@@ -114,6 +116,19 @@ class HelpPage(Page):
 
     def actions(self) -> Sequence[Press]:
         return (Press("Make the file", self._make, "main", name="make the file"),)
+
+    def _data(self) -> list[Maker]:
+        """Where the boats are kept on this machine, and what is wrong with that place."""
+        from garboard_tablet.models.data_folder import is_inside_program, program_folder
+
+        folder = self.tablet.folder.absolute()
+        made: list[Maker] = [words(str(folder))]
+        problem = self.context.data_problem
+        if not problem and is_inside_program(folder, program_folder()):
+            problem = "This is inside the program's own folder: an update may empty it. Start with another --folder."
+        if problem:
+            made.append(lambda: Card(Txt(problem), mark=verdict_marks[Verdict.ADVISE], word="look here"))
+        return made
 
     def _make(self) -> None:
         from garboard_tablet.models.help_file import make_help_file

@@ -9,18 +9,25 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
-from garboard.steps import Caution
+from garboard.steps import Assessed, Caution
 from garboard_tablet.models.asks import (
     KIND_TITLES,
     missing_equipment,
+    next_row_ask,
 )
 from garboard_tablet.models.entry import entry_route, first_route
 from garboard_tablet.models.pages import (
+    RestsOn,
     ValueLine,
     about,
     asks_here,
+    fails_first,
+    finding_at,
     lines_of_step,
+    ranked,
+    rests_on,
     table_titles,
+    why_subject,
 )
 from garboard_tablet.models.session import Route
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
@@ -53,8 +60,21 @@ class StepPage(Page):
                                          word="read again" if count else "", name="cautions"))  # fmt: skip
         for kind in missing_equipment(self.step, self.tablet.view(hull, job).vessel):
             left.append(partial(self._no_equipment, kind))
-        lines = lines_of_step(self.tablet, hull, job, asks, table_titles(self.step))
-        left.extend(partial(self._value_row, line) for line in lines)
+        left.extend(self._sources())
+        lines = lines_of_step(
+            self.tablet,
+            hull,
+            job,
+            asks,
+            table_titles(self.step),
+            [one.finding for one in self.findings.of(self.route)],
+        )
+        lines = fails_first(lines)
+        for number, line in enumerate(lines):
+            left.append(partial(self._value_row, line))
+            table = line.ask.table
+            if table and (number + 1 == len(lines) or lines[number + 1].ask.table != table):
+                left.extend(self._further(table))
         return Halves(left, self.verdict_rows(), 0.52)
 
     def _value_row(self, line: ValueLine) -> RowPress:
@@ -64,22 +84,53 @@ class StepPage(Page):
             small=line.named,
             value=line.value,
             value_role="ink" if line.state == "done" else "quiet",
-            mark=state_mark(line.state),
+            mark=verdict_marks[line.verdict] if line.verdict else state_mark(line.state),
             word=None,
             name=f"value {line.title}",
         )
 
+    def _sources(self) -> list[Maker]:
+        """The way to say which sensor sends under a name that no sensor of the boat has."""
+        from garboard_tablet.models.heading_sources import QUANTITIES, untied
+        from garboard_tablet.pages.sensors import sources_at
+
+        guide = self.live.guide_of(self.route)
+        if guide is not None and not set(QUANTITIES) & set(guide.quantities):
+            return []  # a run of the engines: whose heading came along matters little there
+        vessel = self.tablet.view(self.route.hull, self.route.job).vessel
+        open_names = ", ".join(one.source for one in untied(vessel, sources_at(self.context, self.route)))
+        if not open_names:
+            return []
+        go = partial(self.way.go, self.route.to("sensors"))
+        return [lambda: RowPress("Which of these is my compass?", go, small=f"Sent under the name {open_names}",
+                                 mark=verdict_marks[Verdict.ADVISE], word="not tied", name="sensors")]  # fmt: skip
+
+    def _further(self, name: str) -> list[Maker]:
+        """The way to a further row of a table, however complete it is: a row of its own, or a piece of equipment."""
+        if self.step is None:
+            return []
+        table = next(field for field in self.step.fields if field.name == name)
+        ask = next_row_ask(self.step, table, self.tablet.view(self.route.hull, self.route.job))
+        if ask is not None:
+            target = entry_route(self.route, ask)
+        elif table.each:
+            target = self.route.to("kind" if table.each == "engines" else "add piece", table.each)
+        else:
+            return []
+        title = KIND_TITLES[table.each] if table.each else table.title
+        return [lambda: RowPress(f"Add to: {title}", lambda: self.way.go(target), name=f"add row {name}")]
+
     def verdict_rows(self) -> list[Maker]:
-        found = self.findings.of(self.route)
+        found = ranked(self.tablet, self.findings.of(self.route))
         if not found:
             return [words("Findings appear here once enough is entered.", "quiet")]
-        return [partial(self._finding, n) for n in range(len(found))]
+        return [partial(self._finding, number, one) for number, one in enumerate(found)]
 
-    def _finding(self, number: int) -> RowPress:
-        finding = self.findings.of(self.route)[number].finding
+    def _finding(self, number: int, one: Assessed) -> RowPress:
+        finding = one.finding
         return RowPress(
             about(finding),
-            lambda: self.way.go(self.route.to("why", str(number))),
+            lambda: self.way.go(self.route.to("why", *why_subject(number, one))),
             small=finding.sentence,
             mark=verdict_marks[finding.verdict],
             word="why",
@@ -194,18 +245,24 @@ class WhyPage(Page):
 
     title = "Why"
 
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self.findings.soon(route)
+
     def body(self) -> Widget:
         from garboard.report.settings_used import setting_in_words
         from garboard_tablet.ui.drawing import Plot, TableView
 
-        found = self.findings.of(self.route) or self.findings.now(self.route)
-        number = int(self.route.subject[0])
-        if number >= len(found):
-            return column_of([words("This finding no longer exists, because values have changed.", "quiet")])
-        one = found[number]
+        found = self._found()
+        one = finding_at(self.route.subject, found)
+        was = self.route.subject[3] if len(self.route.subject) > 3 else ""
+        if one is None:
+            gone = f"It was {was}. " if was else ""
+            return column_of([words(f"{gone}This finding no longer exists, because values have changed.", "quiet")])
         finding = one.finding
         left: list[Maker] = [lambda: Card(Txt(about(finding), bold=True), Txt(finding.sentence, HEADING),
-                                          mark=verdict_marks[finding.verdict])]  # fmt: skip
+                                          mark=verdict_marks[finding.verdict],
+                                          word=_changed(was, finding.verdict))]  # fmt: skip
         for n in finding.numbers:
             left.append(partial(_number_row, n.name[:1].upper() + n.name[1:], str(n)))
         left.append(heading("Basis"))
@@ -215,11 +272,39 @@ class WhyPage(Page):
             left.extend(words(setting_in_words(used)) for used in one.settings_used)
         plugin = next((p.title for p in self.tablet.host.plugins if p.name == one.plugin), one.plugin)
         left.append(words(f"{one.title}, by {plugin} {one.plugin_version}", "quiet", SMALL))
-        right: list[Maker] = [partial(Plot, figure) for figure in finding.figures]
+        values = rests_on(self.tablet, self.route, finding)
+        right: list[Maker] = [heading("From these values"), *(partial(self._value_row, one) for one in values)]
+        right = right if values else []
+        right.extend(partial(Plot, figure) for figure in finding.figures)
         for table in finding.tables:
             right.append(words(table.title, "quiet", SMALL))
             right.append(partial(TableView, table))
         return Halves(left, right) if right else column_of(left)
+
+    def _value_row(self, one: RestsOn) -> RowPress:
+        go = partial(self.way.go, one.target)
+        return RowPress(one.title, go, small=one.told, value=one.value, name=f"rests on {one.title}")
+
+    def _found(self) -> tuple[Assessed, ...]:
+        return ranked(self.tablet, self.findings.of(self.route) or self.findings.now(self.route))
+
+    def actions(self) -> Sequence[Press]:
+        found = self._found()
+        here = finding_at(self.route.subject, found)
+        at = found.index(here) if here in found else -1
+        following = [(n, one) for n, one in enumerate(found) if n > at and one.finding.verdict is Verdict.FAIL]
+        if not following:
+            return ()
+        to = self.route.to("why", *why_subject(*following[0]))
+        return (Press("Next fail", partial(self.way.instead, to), "main", name="next fail"),)
+
+    def refill(self) -> None:
+        self.screen.redraw()
+
+
+def _changed(was: str, verdict: Verdict) -> str:
+    """What became of a verdict since the page was opened; "" where it is the same."""
+    return f"was {was}, now {verdict.value}" if was and was != verdict.value else ""
 
 
 def _number_row(name: str, text: str) -> Card:

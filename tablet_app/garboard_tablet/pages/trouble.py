@@ -9,14 +9,13 @@ from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
 from garboard_tablet.models.session import Route
-from garboard_tablet.ui.shell import Page, column_of
+from garboard_tablet.ui.shell import NOT_SAVED, Page, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
 from garboard_tablet.ui.widgets import Card, Press, Txt, verdict_marks, words
 
 if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
 
-NOT_SAVED = "NOT saved"
 LOOK_AGAIN = "Everything shown as saved is saved. Check what you entered last."
 WHAT_TO_DO = (
     "Press Go on. If this page comes again, go back to the vessels, or restart the app. "

@@ -12,7 +12,7 @@ from garboard.report.palette import STEP_MARKS
 from garboard.verdict import Verdict
 from garboard_tablet.models.keys import ENTER, ERASE
 from garboard_tablet.models.session import HOME, Route
-from garboard_tablet.models.vessels import HullCheck, VesselLine, check_hull, whose
+from garboard_tablet.models.vessels import HANDED_OVER, HullCheck, VesselLine, check_hull, whose
 from garboard_tablet.ui.inputs import LetterPad, Typed, WordsBox
 from garboard_tablet.ui.shell import Maker, Page
 from garboard_tablet.ui.theme import BODY, GAP, SMALL, dp
@@ -58,15 +58,16 @@ class VesselsPage(Page):
         return [partial(self._row, line) for line in found]
 
     def _row(self, line: VesselLine) -> RowPress:
-        state = "done" if line.phase == "handed over" else "under way" if line.done else "to do"
+        state = "done" if line.phase == HANDED_OVER else "under way" if line.done else "to do"
+        mark = verdict_marks[Verdict.FAIL] if line.fails else verdict_marks[Verdict.ADVISE] if line.left else None
         ashore = self.context.marks.word(line)
         number = line.numbers if line.name or line.also else "no name yet"
         return RowPress(
             line.name or line.hull_number,
             lambda: self._open(line),
             small=f"{number}. Saved {line.saved}, {ashore}.",
-            value=line.phase,
-            mark=state_mark(state),
+            value=line.stands,
+            mark=mark or state_mark(state),
             word=line.share,
             name=f"vessel {line.hull}",
         )

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from garboard_tablet.models.background import Background
     from garboard_tablet.models.live_source import LiveSource
     from garboard_tablet.models.navigator import Navigator
+    from garboard_tablet.models.run_reviews import RunReviews
     from garboard_tablet.models.shop_worker import ShopWorker
     from garboard_tablet.models.tablet import Tablet
     from garboard_tablet.models.vessels import VesselList
@@ -43,6 +44,7 @@ class Context:
     """The parts of the app at work.
 
     files_come_from : folder that photos and recordings are taken in from
+    data_problem    : why the tablet's data is not where it should be; "" where it is
     """
 
     tablet: Tablet
@@ -50,9 +52,11 @@ class Context:
     findings: Assessor
     shop: ShopWorker
     live: LiveSource
+    runs: RunReviews
     vessels: VesselList
     marks: AshoreMarks
     background: Background
     screen: Screen
     pads: NumberPads
     files_come_from: Path
+    data_problem: str = ""

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
 
 Maker = Callable[[], Any]
+NOT_SAVED = "NOT saved"
 SIDE = 214
 """Width of the column of actions when the tablet lies across [dp]."""
 
@@ -41,7 +42,7 @@ class Page:
     @property
     def saved(self) -> str:
         """The words at the upper right: how far what was entered is on the disk."""
-        return self.tablet.saved_words
+        return NOT_SAVED if self.live.unsaved else self.tablet.saved_words
 
     def body(self) -> Widget:
         """What fills the page."""

@@ -96,8 +96,8 @@ def test_a_drift_too_slow_to_see_still_starts_the_wait_again() -> None:
 @pytest.mark.parametrize(
     ("quantity", "instance", "word"),
     [
-        ("engine_speed", "1", "no engine speed"),
-        ("fuel_flow", "0", "no fuel flow"),
+        ("engine_speed", "1", "no engine speed: starboard"),
+        ("fuel_flow", "0", "no fuel flow: port"),
         ("speed_over_ground", "", "no speed over ground"),
     ],
 )
@@ -105,12 +105,14 @@ def test_what_is_not_heard_is_said(quantity: str, instance: str, word: str) -> N
     samples = [one for one in held(30) if (one.quantity, one.instance) != (quantity, instance)]
     shown = show(after(samples))
     assert shown.word == word
+    assert (shown.number is None) == (quantity == "engine_speed"), "no number stands for an engine not heard"
     assert shown.progress == 0.0
     assert not shown.done
 
 
 def test_nothing_heard_shows_no_number() -> None:
-    assert show(begin(TWINS)) == Guidance(number=None, unit="rev/min", word="no engine speed", decimals=0, progress=0.0)
+    word = "no engine speed: port"
+    assert show(begin(TWINS)) == Guidance(number=None, unit="rev/min", word=word, decimals=0, progress=0.0)
 
 
 def test_a_silence_starts_the_wait_again() -> None:

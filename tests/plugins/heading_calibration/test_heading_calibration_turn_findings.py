@@ -155,7 +155,7 @@ def test_a_sensor_that_sent_nothing_is_named_while_the_other_is_judged() -> None
     helm, mast = findings(view, "steady_turn")
     assert (helm.about, helm.verdict) == ("helm compass", Verdict.PASS)
     assert (mast.about, mast.verdict) == ("mast sensor", Verdict.NOT_ENOUGH_DATA)
-    assert "source 9 shows no turn" in mast.sentence
+    assert "mast sensor shows no turn" in mast.sentence
 
 
 def test_a_calibration_the_instrument_refused_fails_whatever_the_turn() -> None:

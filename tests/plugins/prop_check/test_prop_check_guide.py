@@ -118,6 +118,8 @@ def test_a_reading_gone_silent_is_not_used() -> None:
     state = after(samples(5, 4, 41, 5800), state)
     guidance = GUIDE.show(state)
     assert guidance.word == "no engine speed: starboard"
+    assert guidance.number is None, "nobody reads no engine speed over an engine speed"
+    assert guidance.lines[0] == "port 5800"
     assert state.steady_since is None
 
 

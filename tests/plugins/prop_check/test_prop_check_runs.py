@@ -294,7 +294,6 @@ def test_a_setting_out_of_range_is_never_used(value: str | int) -> None:
     assert (used.state, [one.value for one in used.not_used]) == ("default", [value])
     assert runs_of(view)
 
-
     used = view.settings_used["prop_check.steady_seconds"]
     assert (used.state, [one.value for one in used.not_used]) == ("default", [value])
     """A boat without engines has no engine speed to cut by."""

@@ -1,0 +1,281 @@
+"""Runs of a step: those recorded and not decided on, and what is to be said of each before it counts."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import attrs
+
+from garboard.disk import storage
+from garboard.findings import Finding, Verdict
+from garboard.history.runs import FILE, LIVE, REPLAY
+from garboard.job_view import FieldKey, JobView, place_of
+from garboard.records import JsonValue, Measurement
+from garboard.samples import Recording, Sample, gather
+from garboard.steps import Kind, LiveGuide
+from garboard_tablet.models.asks import Ask, asks_of_step
+from garboard_tablet.models.live import heading_line, read_recorded, sample_line
+
+if TYPE_CHECKING:
+    from garboard.hosting.host import PluginHost
+    from garboard_tablet.models import session
+    from garboard_tablet.models.tablet import Tablet
+
+LOOKED_AT = 0.5
+"""The guide is asked so often whether a run is enough [s of the run]."""
+EPOCH_FROM = 1e8
+"""Times from here on are counted from 1970, not from a recording's first line [s]."""
+RECORDER = "recording "
+"""Files into which runs are recorded are named so, in the tablet's own folder."""
+PENDING = "pending"
+"""Stands for the file of a run that is not kept yet."""
+
+
+# Runs not decided on
+
+
+@attrs.frozen(kw_only=True)
+class PendingRun:
+    """A run that nobody has decided on. Its samples are read when they are needed: it may be hours long.
+
+    origin    : one of LIVE, REPLAY, FILE
+    source    : what a person calls where it came from
+    subject   : of the field it was recorded for; empty where it was recorded for none in particular
+    in_memory : all its samples, where the disk did not take them
+    refusal   : why the disk did not; "" for a run on the disk
+    """
+
+    path: Path
+    origin: str
+    source: str
+    subject: tuple[str, ...] = ()
+    in_memory: Sequence[Sample] = ()
+    refusal: str = ""
+
+    def is_of(self, route: session.Route) -> bool:
+        """Whether it was recorded for a step."""
+        return _is_of(self.path.name, route)
+
+    def samples(self) -> Sequence[Sample]:
+        """What it recorded. Raises OSError where that cannot be read."""
+        return self.in_memory or read_recorded(self.path.read_text(encoding="utf-8"))[1]
+
+    def recording(self) -> Recording:
+        """The run as the checks read it. Raises OSError or InputError where it cannot be read."""
+        if self.origin == FILE:
+            from garboard.recordings import load_recording
+
+            return load_recording(self.path)[0]
+        return gather(self.source, self.samples())
+
+
+def recorder_stem(route: session.Route) -> str:
+    """How the names of the files begin into which runs of a step are recorded."""
+    return f"{RECORDER}{route.hull} {route.job} {route.step}".replace("/", " ")
+
+
+def _is_of(name: str, route: session.Route) -> bool:
+    stem = recorder_stem(route)
+    return name == stem or name.startswith(f"{stem} (")
+
+
+def left_behind(folder: Path, route: session.Route, unsaved: Collection[str]) -> tuple[Path, ...]:
+    """Runs of a step that nobody has decided on, the oldest first; those the disk did not take last.
+
+    unsaved : names of runs that only stand in memory, wholly or in part
+    """
+    here = [path for path in folder.glob(f"{RECORDER}*") if _is_of(path.name, route) and path.name not in unsaved]
+    here.sort(key=lambda path: (path.stat().st_mtime, path.name))
+    return (*here, *(folder / name for name in unsaved if _is_of(name, route)))
+
+
+def free_path(folder: Path, route: session.Route, unsaved: Collection[str]) -> Path:
+    """Where the next run of a step is recorded: never over one that nobody has decided on."""
+    stem, number = recorder_stem(route), 1
+    path = folder / stem
+    while path.exists() or path.name in unsaved:
+        number += 1
+        path = folder / f"{stem} ({number})"
+    return path
+
+
+def read_pending(folder: Path, name: str, unsaved: Mapping[str, PendingRun]) -> PendingRun:
+    """A run as it was recorded into a tablet's folder, or a file from elsewhere. Raises OSError where there is none.
+
+    name    : of a recorded run; of a file its whole path
+    unsaved : runs that only stand in memory, by name
+    """
+    if name in unsaved:
+        return unsaved[name]
+    path = folder / name
+    size = path.stat().st_size
+    if Path(name).is_absolute():
+        return PendingRun(path=path, origin=FILE, source=path.name)
+    with path.open(encoding="utf-8") as lines:
+        heading, _ = read_recorded(lines.readline(size))
+    subject = heading.get("subject")
+    return PendingRun(
+        path=path,
+        origin=REPLAY if heading.get("origin") == REPLAY else LIVE,
+        source=str(heading.get("source", "")),
+        subject=tuple(map(str, subject)) if isinstance(subject, list) else (),
+    )
+
+
+def write_run(run: PendingRun) -> None:
+    """Put a run on the disk, whole. Raises NotSaved; what lies there is as before then."""
+    lines = (heading_line(run.source, run.origin, run.subject), *map(sample_line, run.samples()))
+    storage.write_whole(run.path, ["".join(lines).encode()])
+
+
+def recording_asks(tablet: Tablet, route: session.Route) -> tuple[Ask, ...]:
+    """Every field of a step that takes a recording."""
+    step = tablet.step(route.step)
+    if step is None:
+        return ()
+    asks = asks_of_step(step, tablet.view(route.hull, route.job))
+    return tuple(ask for ask in asks if ask.field.kind is Kind.RECORDING)
+
+
+def kept_in_step(tablet: Tablet, route: session.Route) -> int:
+    """How many recordings of a step are kept, those thrown away included."""
+    return sum(len(tablet.runs(route.hull, route.job, ask)) for ask in recording_asks(tablet, route))
+
+
+def ask_for(tablet: Tablet, route: session.Route, subject: tuple[str, ...]) -> Ask | None:
+    """Where a recording belongs: the field it was asked from, or the step's first still without one."""
+    asks = recording_asks(tablet, route)
+    named = [ask for ask in asks if (ask.key.kind, *ask.key.subject) == subject]
+    empty = [ask for ask in asks if not tablet.current(route.hull, route.job, ask)]
+    return next(iter([*named, *empty, *asks]), None)
+
+
+def value_of(tablet: Tablet, run: PendingRun, guide: str) -> dict[str, JsonValue]:
+    """Keep a run's file; the value that refers to it and says where it came from."""
+    if run.origin == FILE:
+        kept = tablet.keep_file(run.path.read_bytes(), run.source)
+    else:
+        from garboard.recordings.encode import csv_series
+
+        samples = run.samples()
+        name = ", ".join(filter(None, (guide, run.source, f"{len(samples)} samples")))
+        kept = tablet.keep_file(csv_series(samples), name)
+    return {**kept, "origin": run.origin, "source": run.source}
+
+
+# What is to be said of a run
+
+
+@attrs.frozen(kw_only=True)
+class Review:
+    """What is to be said of a run before it counts.
+
+    began    : time of its first sample [s]; of a recording without dates, since its first line
+    seconds  : from the first sample to the last
+    enough   : whether the step's guide has seen all it needs; None where no guide tells
+    share    : how far it got, 0 to 1
+    findings : what the step's checks find with it
+    doubts   : what speaks against its being of this boat
+    """
+
+    began: float = 0.0
+    seconds: float = 0.0
+    enough: bool | None = None
+    share: float = 0.0
+    findings: tuple[Finding, ...] = ()
+    doubts: tuple[str, ...] = ()
+
+    @property
+    def too_short(self) -> bool:
+        return self.enough is False
+
+    @property
+    def when(self) -> str:
+        """Day and time it began; "" for a recording without dates."""
+        return f"{datetime.fromtimestamp(self.began).astimezone():%d %b %H:%M}" if self.began > EPOCH_FROM else ""
+
+    @property
+    def length(self) -> str:
+        """Minutes and seconds."""
+        return f"{int(self.seconds) // 60}:{int(self.seconds) % 60:02d}"
+
+    @property
+    def worst(self) -> Verdict | None:
+        """The verdict that matters most; None where nothing could be judged."""
+        from garboard_tablet.models.pages import worst
+
+        return worst([one for one in self.findings if one.verdict is not Verdict.NOT_ENOUGH_DATA])
+
+
+def review(
+    host: PluginHost, view: JobView, step: str, guide: LiveGuide[Any] | None, place: FieldKey, recording: Recording
+) -> Review:
+    """Judge a run as the step's checks will once it counts, and as its guide would have."""
+    times = [(s.times[0], s.times[-1]) for s in recording.streams.values() if len(s)]
+    began, ended = min((t for t, _ in times), default=0.0), max((t for _, t in times), default=0.0)
+    enough, share = (None, 0.0) if guide is None else _as_guided(guide, view, recording)
+    assessed = host.assess(_with_recording(view, place, recording), [step])
+    return Review(
+        began=began,
+        seconds=ended - began,
+        enough=enough,
+        share=share,
+        findings=tuple(one.finding for one in assessed),
+        doubts=tuple(_doubts(view, recording)),
+    )
+
+
+def _as_guided(guide: LiveGuide[Any], view: JobView, recording: Recording) -> tuple[bool | None, float]:
+    """Whether the guide would ever have said it is enough, and how far it got. A guide that fails says nothing."""
+    try:
+        state, looked, share = guide.begin(view), -1e30, 0.0
+        for sample in in_order(recording, guide.quantities):
+            state = guide.take(state, sample)
+            if sample.time - looked >= LOOKED_AT:
+                looked, shown = sample.time, guide.show(state)
+                share = max(share, shown.progress or 0.0)
+                if shown.done:
+                    return True, 1.0
+        shown = guide.show(state)
+    except Exception:  # a plugin's mistake must not keep anybody from the recording
+        return None, 0.0
+    return shown.done, max(share, shown.progress or 0.0)
+
+
+def in_order(recording: Recording, quantities: Iterable[str]) -> Iterator[Sample]:
+    """The samples of some quantities, all streams together, the oldest first."""
+    wanted = frozenset(quantities)
+
+    def of(key: Any, stream: Any) -> Iterator[Sample]:
+        for time, value in stream:
+            yield Sample(time, key.quantity, value, key.source, key.instance, key.reference)
+
+    streams = [of(key, stream) for key, stream in recording.streams.items() if key.quantity in wanted]
+    return heapq.merge(*streams, key=lambda sample: sample.time)
+
+
+def _with_recording(view: JobView, place: FieldKey, recording: Recording) -> JobView:
+    """A job as if a recording counted under a field key."""
+    step, field, row, of = place
+    value: JsonValue = {"file": PENDING, "name": recording.name}
+    counting = Measurement(step=step, field=field, row=row, of=of, value=value)
+    others = tuple(measured for measured in view.measurements if place_of(measured) != place)
+    load = view.load_recording
+    return attrs.evolve(
+        view,
+        measurements=(*others, counting),
+        disagreements=tuple(one for one in view.disagreements if one.place != place),
+        load_recording=lambda reference: recording if reference == PENDING else load(reference),
+    )
+
+
+def _doubts(view: JobView, recording: Recording) -> Iterator[str]:
+    sent = {key.instance or "0" for key in recording.streams if key.quantity == "engine_speed"}
+    fitted = len(view.vessel.engines)
+    if sent and fitted and len(sent) != fitted:
+        engines = "1 engine" if len(sent) == 1 else f"{len(sent)} engines"
+        yield f"The recording is of {engines}; this boat has {fitted}. Is it of another boat?"

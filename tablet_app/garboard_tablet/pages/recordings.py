@@ -1,0 +1,333 @@
+"""Recordings of a step: what is to be said of a run before it counts, and every run that was kept."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Sequence
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from kivy.uix.widget import Widget
+
+from garboard.disk.storage import NotSaved
+from garboard.faults import in_words
+from garboard.findings import Finding, Verdict
+from garboard.history.runs import FILE, REPLAY, KeptRun
+from garboard.records import JsonValue
+from garboard.report.palette import Mark
+from garboard_tablet.models.asks import Ask
+from garboard_tablet.models.pages import WORST_FIRST, about
+from garboard_tablet.models.runs import PendingRun, Review, ask_for, left_behind, read_pending, recording_asks, value_of
+from garboard_tablet.models.session import Route
+from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
+from garboard_tablet.ui.theme import HEADING, SMALL
+from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
+
+if TYPE_CHECKING:
+    from garboard_tablet.models.run_reviews import RunReviews
+    from garboard_tablet.ui.context import Context
+
+log = logging.getLogger("garboard.tablet")
+
+LOOKING = "looking at it"
+MOST_FINDINGS = 3
+_DOUBT = verdict_marks[Verdict.ADVISE]
+
+
+class RunPage(Page):
+    """One run just recorded, or a file: keep it, keep it beside, or throw it away. Nothing is lost by going back."""
+
+    title = "Keep this run?"
+
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self.guide = self.live.guide_of(route)
+        self.run: PendingRun | None = None
+        self.problem = "This run is decided on already."
+        try:
+            self.run = read_pending(self.tablet.folder, route.subject[0], self.live.unsaved)
+        except FileNotFoundError:
+            pass
+        except OSError as failure:
+            self.problem = in_words(failure)
+        wanted = route.subject[1:] or (self.run.subject if self.run else ())
+        self.ask = ask_for(self.tablet, route, wanted)
+
+    @property
+    def review(self) -> Review | str | None:
+        if self.run is None or self.ask is None:
+            return None
+        reviews: RunReviews = self.context.runs
+        return reviews.of_pending(self.route, self.ask, self.run, self.guide)
+
+    @property
+    def counting(self) -> KeptRun | None:
+        """The run that counts now."""
+        kept = self.tablet.runs(self.route.hull, self.route.job, self.ask) if self.ask else ()
+        return next((run for run in kept if run.counts), None)
+
+    def body(self) -> Widget:
+        if self.run is None or self.ask is None:
+            return column_of([words(self.problem)])
+        if self.run.refusal:
+            return column_of([partial(unsaved_card, self.run)], most=1)
+        found = self.review
+        left: list[Maker] = [partial(_summary, found, self.run.origin, _came_from(self.run.origin, self.run.source))]
+        now = self.counting
+        if now is not None:
+            left.append(heading("Counts now"))
+            left.append(partial(_run_row, self.context.runs.of_kept(self.route, self.ask, now, self.guide), now,
+                                self._list))  # fmt: skip
+        return Halves(left, _findings(found))
+
+    def refill(self) -> None:
+        self.screen.redraw_as_it_is()
+
+    def actions(self) -> Sequence[Press]:
+        if self.run is None or self.ask is None:
+            return (Press("Recordings", self._list, "main", name="recordings"),)
+        if self.run.refusal:
+            return (
+                Press("Throw it away", self._throw_away, "away", name="throw away"),
+                Press("Save it again", self._save_again, "main", name="save again"),
+            )
+        found = self.review
+        doubtful = self.run.origin == REPLAY or (isinstance(found, Review) and (found.too_short or bool(found.doubts)))
+        unread = not isinstance(found, Review)
+        default = "throw away" if doubtful or unread else "keep beside" if self.counting else "keep"
+
+        def press(word: str, do: Callable[[], None], name: str) -> Press:
+            return Press(word, do, "main" if name == default else "plain", name=name)
+
+        away = press("Throw away", self._throw_away, "throw away")
+        beside = press("Keep beside", partial(self._keep, self.tablet.keep_beside), "keep beside")
+        keep = press("Keep: it counts", partial(self._keep, self.tablet.let_count), "keep")
+        if default == "throw away":
+            return (keep, beside, away)
+        return (away, keep, beside) if self.counting else (away, beside, keep)
+
+    def _keep(self, keep: Callable[[str, str, Ask, JsonValue], None]) -> None:
+        """Keep it in one of the ways there are; the run leaves the disk only then."""
+        if self.ask is not None and self.run is not None:
+            value = value_of(self.tablet, self.run, self.guide.title if self.guide else "")
+            keep(self.route.hull, self.route.job, self.ask, value)
+            self._decided()
+            self.way.back_to("step")
+
+    def _save_again(self) -> None:
+        """Have the disk take a run it refused; it is decided on as any other then."""
+        if self.run is not None:
+            try:
+                self.live.save_again(self.run.path.name)
+            except NotSaved as failure:
+                log.error("a recording was not saved: %s", failure, exc_info=failure)
+            self.screen.redraw()
+
+    def _throw_away(self) -> None:
+        """Out of the way, and in the list of recordings to be brought back. A file stays where it lies.
+
+        A run that only stands in memory, and that the disk still refuses, goes for good.
+        """
+        if self.ask is None or self.run is None:
+            return
+        if self.run.origin == FILE:
+            self.way.back()
+            return
+        try:
+            if self.run.samples():
+                value = value_of(self.tablet, self.run, self.guide.title if self.guide else "")
+                self.tablet.throw_away(self.route.hull, self.route.job, self.ask, value)
+        except NotSaved:
+            if not self.run.refusal:
+                raise
+        self._decided()
+        self.way.instead(self.route.to("live", *self.route.subject[1:]))
+
+    def _decided(self) -> None:
+        if self.run is not None and self.run.origin != FILE:
+            self.live.forget(self.run.path)
+        self.findings.soon(self.route)
+
+    def _list(self) -> None:
+        self.way.go(self.route.to("recordings"))
+
+
+class RecordingsPage(Page):
+    """Every recording of a step: one counts, any can be chosen again, and one thrown away brought back."""
+
+    title = "Recordings"
+
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self.guide = self.live.guide_of(route)
+        self.asks = recording_asks(self.tablet, route)
+        self.pending = left_behind(self.tablet.folder, route, self.live.unsaved)
+        step = self.tablet.step(route.step)
+        self.title = f"Recordings: {step.title}" if step else self.title
+
+    def kept(self, ask: Ask) -> tuple[KeptRun, ...]:
+        return self.tablet.runs(self.route.hull, self.route.job, ask)[::-1]
+
+    @property
+    def looked_at(self) -> tuple[Ask, KeptRun] | None:
+        """The run looked at: the one pressed, else the one that counts."""
+        here = [(ask, run) for ask in self.asks for run in self.kept(ask)]
+        if self.route.subject:
+            *subject, file = self.route.subject
+            named = [(ask, run) for ask, run in here if run.file == file and list(ask.key.subject) == subject]
+            return next(iter(named), None)
+        return next((one for one in here if one[1].counts), next(iter(here), None))
+
+    def review(self, ask: Ask, run: KeptRun) -> Review | str | None:
+        reviews: RunReviews = self.context.runs
+        return reviews.of_kept(self.route, ask, run, self.guide)
+
+    def body(self) -> Widget:
+        rows: list[Maker] = [partial(self._pending_row, number, path) for number, path in enumerate(self.pending)]
+        looked_at = self.looked_at
+        for ask in self.asks:
+            kept = self.kept(ask)
+            if kept and len(self.asks) > 1:
+                rows.append(heading(", ".join(filter(None, (ask.field.title, ask.context)))))
+            rows += [partial(_run_row, self.review(ask, run), run, partial(self._look, ask, run),
+                             is_looked_at=looked_at == (ask, run)) for run in kept]  # fmt: skip
+        if not rows:
+            return column_of([words("None yet. Press New run, or copy one into the tablet's inbox.")])
+        if looked_at is None:
+            return column_of(rows)
+        ask, run = looked_at
+        found = self.review(ask, run)
+        right: list[Maker] = [partial(_summary, found, run.origin, run.name, _state(run))]
+        return Halves(rows, [*right, *_findings(found)])
+
+    def _pending_row(self, number: int, path: Path) -> RowPress:
+        go = partial(self.way.go, self.route.to("run", path.name))
+        return RowPress("A run not decided on", go, small="Keep it, or throw it away.", mark=_DOUBT,
+                        word="decide", name=f"pending {number}")  # fmt: skip
+
+    def _look(self, ask: Ask, run: KeptRun) -> None:
+        self.way.instead(self.route.to("recordings", *ask.key.subject, run.file))
+
+    def refill(self) -> None:
+        self.screen.redraw_as_it_is()
+
+    def actions(self) -> Sequence[Press]:
+        new = [Press("New run", self._new, name="new run")] if self.guide else []
+        if self.looked_at is None:
+            return new
+        ask, run = self.looked_at
+        if run.thrown_away:
+            return (*new, Press("Bring it back", partial(self._bring_back, ask, run), "main", name="bring back"))
+        away = Press("Throw away", partial(self._throw_away, ask, run), name="throw away")
+        if run.counts:
+            return (*new, away)
+        return (away, *new, Press("Use this one", partial(self._use, ask, run), "main", name="use this one"))
+
+    def _new(self) -> None:
+        self.way.go(self.route.to("live"))
+
+    def _use(self, ask: Ask, run: KeptRun) -> None:
+        self.tablet.let_count(self.route.hull, self.route.job, ask, run.value)
+        self._changed()
+
+    def _bring_back(self, ask: Ask, run: KeptRun) -> None:
+        self.tablet.keep_beside(self.route.hull, self.route.job, ask, run.value)
+        self._changed()
+
+    def _throw_away(self, ask: Ask, run: KeptRun) -> None:
+        self.tablet.throw_away(self.route.hull, self.route.job, ask, run.value)
+        self._changed()
+
+    def _changed(self) -> None:
+        self.findings.soon(self.route)
+        self.screen.redraw()
+
+
+def unsaved_card(run: PendingRun) -> Card:
+    """A run that only stands in memory: what is safe, and what to do."""
+    sentence = f"The recording is not saved. All {len(run.in_memory)} samples are kept while the app is open."
+    return Card(
+        Txt(sentence, HEADING),
+        Txt("Make room on this tablet, then save it again. Or throw it away and start anew."),
+        Txt(run.refusal, SMALL, "quiet"),
+        mark=verdict_marks[Verdict.FAIL],
+        word="not saved",
+    )
+
+
+def _state(run: KeptRun) -> str:
+    return "counts" if run.counts else "thrown away" if run.thrown_away else "kept beside"
+
+
+def _came_from(origin: str, source: str) -> str:
+    return {REPLAY: f"Played from {source}", FILE: f"The file {source}"}.get(origin, f"From {source}" if source else "")
+
+
+def _mark(found: Review | str | None, origin: str) -> tuple[Mark, str]:
+    """Shape and word of a run: what speaks against it goes before the verdict."""
+    if found is None:
+        return verdict_marks[Verdict.NOT_ENOUGH_DATA], LOOKING
+    if isinstance(found, str):
+        return verdict_marks[Verdict.NOT_ENOUGH_DATA], "cannot be read"
+    if found.too_short:
+        return _DOUBT, "too short"
+    if origin == REPLAY:
+        return _DOUBT, "replay"
+    if found.doubts:
+        return _DOUBT, "doubtful"
+    mark = verdict_marks[found.worst or Verdict.NOT_ENOUGH_DATA]
+    return mark, mark.word
+
+
+def _summary(found: Review | str | None, origin: str, source: str, state: str = "") -> Card:
+    mark, word = _mark(found, origin)
+    texts = [Txt(source, SMALL, "quiet")] if source else []
+    if isinstance(found, Review):
+        texts.insert(0, Txt(found.length, 56, font_name="B612"))
+        if found.when:
+            texts.insert(1, Txt(found.when))
+    elif found:
+        texts.insert(0, Txt(found))
+    texts += [Txt(text, bold=True) for text in _doubts(found, origin)]
+    return Card(*texts, mark=mark, word=", ".join(filter(None, (state, word))))
+
+
+def _doubts(found: Review | str | None, origin: str) -> list[str]:
+    """What speaks against a run, and what to do about it."""
+    said = []
+    if isinstance(found, Review) and found.too_short:
+        said.append(f"{100 * found.share:.0f} % of what this step needs. Run it again.")
+    if origin == REPLAY:
+        said.append("A recording was played, nothing was measured now. Keep it only if it is of this boat.")
+    return [*said, *(found.doubts if isinstance(found, Review) else ())]
+
+
+def _findings(found: Review | str | None) -> list[Maker]:
+    if not isinstance(found, Review):
+        return []
+    ranked = sorted(found.findings, key=lambda finding: WORST_FIRST.index(finding.verdict))
+    said: list[Maker] = [partial(_finding, one) for one in ranked[:MOST_FINDINGS]]
+    return [heading("What it shows"), *said] if said else []
+
+
+def _finding(finding: Finding) -> Card:
+    return Card(Txt(about(finding), bold=True), Txt(finding.sentence), mark=verdict_marks[finding.verdict])
+
+
+def _run_row(found: Review | str | None, run: KeptRun, do: Callable[[], None], is_looked_at: bool = False) -> RowPress:
+    mark, word = _mark(found, run.origin)
+    if run.thrown_away:
+        mark = state_mark("to do")
+    when = (found.when if isinstance(found, Review) else "") or f"kept {run.at[:16].replace('T', ' ')}"
+    length = found.length if isinstance(found, Review) else ""
+    return RowPress(
+        ", ".join(filter(None, (when, length))),
+        do,
+        small=", ".join(filter(None, (run.by, run.source or run.name))),
+        value=_state(run),
+        mark=mark,
+        word=word,
+        name=f"run {run.file[:8]}",
+        lead=is_looked_at,
+    )

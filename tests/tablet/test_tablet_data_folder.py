@@ -1,0 +1,255 @@
+"""A tablet's data lies where the system says, outside the program; an old folder is moved over once, nothing lost."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from types import FrameType
+from typing import Any, ClassVar, NoReturn
+
+import pytest
+
+from garboard.disk import sizes, storage
+from garboard.disk.hullfile import HullFolder
+from garboard.faults import InputError
+from garboard_tablet.models import data_folder
+from garboard_tablet.models.data_folder import MOVED, OLD, DataFolder, find_data_folder
+from garboard_tablet.models.tablet import open_tablet
+from tablet.driver import Drive
+
+BOATS = ("XYZAB123F526", "XYZAB124F526", "XYZAB125F526")
+
+
+class System:
+    """A fake system: a folder for programs that an update empties, and one for their data that it leaves alone."""
+
+    def __init__(self, root: Path) -> None:
+        self.program, self.data = root / "programs" / "garboard", root / "data" / "garboard"
+        self.update()
+
+    def update(self) -> None:
+        """A new version takes the place of the old one, with everything in its folder."""
+        shutil.rmtree(self.program, ignore_errors=True)
+        self.program.mkdir(parents=True)
+        (self.program / "code.pyc").write_bytes(b"")
+
+    def start(self) -> DataFolder:
+        """What the new version opens; started in its own folder, as a packaged app is."""
+        return find_data_folder(lambda: self.data, self.program, self.program)
+
+
+def fill(folder: Path, boats: Sequence[str] = BOATS) -> str:
+    """What an older version kept: boats, an attachment, settings, a run nobody decided on, a file of the inbox."""
+    tablet = open_tablet(folder)
+    tablet.change_settings(tablet.settings.with_person("Robin"))
+    for boat in boats:
+        tablet.open_job(boat)
+    kept = str(tablet.keep_file(b"a photo of the plate", "plate.jpg")["file"])
+    tablet.close()
+    (folder / "recording run").write_text("[0, 1]\n")
+    (folder / "inbox").mkdir()
+    (folder / "inbox" / "sea trial.log").write_bytes(b"line\n")
+    return kept
+
+
+def content(folder: Path) -> dict[str, bytes]:
+    """Every file that is somebody's data."""
+    no_data = (storage.LOCK_NAME, MOVED, sizes.FILE)  # the last grows with each opening
+    files = (path for path in folder.rglob("*") if path.is_file() and path.name not in no_data)
+    return {str(path.relative_to(folder)): path.read_bytes() for path in files}
+
+
+def boats_in(folder: Path) -> tuple[str, ...]:
+    with HullFolder(folder, read_only=True) as files:
+        return files.hulls()
+
+
+def test_an_update_of_a_packaged_app_loses_no_boat(tmp_path: Path) -> None:
+    """The old version's folder beside the program is moved over, and the next update finds every boat."""
+    system = System(tmp_path)
+    fill(system.program / OLD)
+    before = content(system.program / OLD)
+    found = system.start()
+    assert found.moved_from == system.program / OLD
+    system.update()
+    assert not (system.program / OLD).exists(), "the update emptied it"
+    again = system.start()
+    assert again.folder == found.folder
+    assert (boats_in(again.folder), content(again.folder)) == (BOATS, before)
+    assert not again.folder.is_relative_to(system.program)
+
+
+def test_an_old_folder_is_moved_once_and_stays_as_it_is(tmp_path: Path) -> None:
+    """What is written later in the new folder is not touched by the next start."""
+    system = System(tmp_path)
+    fill(system.program / OLD)
+    before = content(system.program / OLD)
+    folder = system.start().folder
+    tablet = open_tablet(folder)
+    tablet.open_job("XYZAB126F526")
+    tablet.change_settings(tablet.settings.with_person("Kim"))
+    tablet.close()
+    now = content(folder)
+    assert system.start().moved_from is None
+    assert content(folder) == now
+    assert content(system.program / OLD) == before
+    assert str(folder) in (system.program / OLD / MOVED).read_text()
+
+
+def test_where_the_new_folder_holds_boats_already_both_are_there(tmp_path: Path) -> None:
+    """Begun anew before the old folder was found: the old boats, files and runs come in, the new settings stay."""
+    system = System(tmp_path)
+    folder = system.start().folder
+    tablet = open_tablet(folder)
+    tablet.open_job("XYZAB126F526")
+    tablet.change_settings(tablet.settings.with_person("Kim"))
+    tablet.close()
+    kept = fill(system.program / OLD)
+    assert system.start().moved_from == system.program / OLD
+    assert boats_in(folder) == (*BOATS, "XYZAB126F526")
+    tablet = open_tablet(folder)
+    assert tablet.settings.working == "Kim"
+    assert kept in tablet.files.attachments
+    tablet.close()
+    assert (folder / "recording run").exists()
+    assert (folder / "inbox" / "sea trial.log").exists()
+
+
+class Lock(storage.WriterLock):
+    """A lock that is remembered until it is given up."""
+
+    held: ClassVar[list[Lock]] = []  # emptied by each test that uses it
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__(folder)
+        self.held.append(self)
+
+    def release(self) -> None:
+        self.held.remove(self)
+        super().release()
+
+
+class Killed(BaseException):
+    """The program ended here."""
+
+
+def killed_at(line: int, do: Callable[[], object]) -> bool:
+    """Run something and end it at the so-manieth line of the module that moves; False when it was through before."""
+    seen = 0
+
+    def trace(frame: FrameType, event: str, _arg: object) -> Any:
+        nonlocal seen
+        if frame.f_code.co_filename != data_folder.__file__:
+            return None
+        if event == "line":
+            seen += 1
+            if seen == line:
+                raise Killed
+        return trace
+
+    before = sys.gettrace()
+    sys.settrace(trace)
+    try:
+        do()
+    except Killed:
+        return True
+    finally:
+        sys.settrace(before)
+    return False
+
+
+def test_a_kill_at_any_line_loses_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """After each, the old folder is whole, and the next start has every file; then the update may come."""
+    monkeypatch.setattr(storage, "WriterLock", Lock)
+    line = 0
+    while True:
+        line += 1
+        system = System(tmp_path / str(line))
+        fill(system.program / OLD, BOATS[:1])
+        before = content(system.program / OLD)
+        if not killed_at(line, system.start):
+            break
+        for lock in tuple(Lock.held):  # the system gives up the locks of a program that has ended
+            lock.release()
+        assert content(system.program / OLD) == before
+        folder = system.start().folder
+        assert content(folder) == before
+        system.update()
+        assert content(system.start().folder) == before
+        shutil.rmtree(tmp_path / str(line))
+    assert line > 40, "the lines of the move were counted"
+
+
+def test_a_copy_that_differs_is_no_move(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A disk that returns other bytes than were written: the old folder goes on being used, and the page says why."""
+    system = System(tmp_path)
+    fill(system.program / OLD)
+    copy = shutil.copytree
+
+    def spoil(old: Path, new: Path, *further: Any, **more: Any) -> None:
+        copy(old, new, *further, **more)
+        if old == system.program / OLD:
+            (new / "recording run").write_text("[0, 2]\n")
+
+    monkeypatch.setattr(shutil, "copytree", spoil)
+    found = system.start()
+    assert found.folder == system.program / OLD
+    assert "recording run did not arrive as it was" in found.problem
+    assert not system.data.joinpath("tablet").exists()
+    monkeypatch.undo()
+    assert system.start().problem == ""
+
+
+def test_a_full_disk_leaves_the_old_folder_in_use(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    system = System(tmp_path)
+    fill(system.program / OLD)
+
+    def full(*_args: object, **_more: object) -> NoReturn:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(shutil, "copytree", full)
+    found = system.start()
+    assert (found.folder, boats_in(found.folder)) == (system.program / OLD, BOATS)
+    assert "No space left on device" in found.problem
+
+
+def test_an_old_folder_another_program_writes_in_is_not_moved(tmp_path: Path) -> None:
+    system = System(tmp_path)
+    fill(system.program / OLD)
+    with HullFolder(system.program / OLD), pytest.raises(storage.FolderInUse):
+        system.start()
+    assert not system.data.exists()
+
+
+def test_a_system_that_keeps_data_inside_the_program_is_refused(tmp_path: Path) -> None:
+    system = System(tmp_path)
+    with pytest.raises(InputError, match="an update empties"):
+        find_data_folder(lambda: system.program / "data", system.program, tmp_path)
+
+
+def test_a_desk_keeps_it_where_its_system_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By the desktop's own rule, not where the program was started."""
+    if sys.platform != "linux":
+        pytest.skip("the variable is Linux's")
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "share"))
+    from garboard_tablet.app import system_folder
+
+    assert system_folder() == tmp_path / "share" / "garboard"
+
+
+def test_help_says_where_the_data_is(drive: Drive, tmp_path: Path) -> None:
+    d = drive(tmp_path / "mine")
+    d.press("settings")
+    d.seek("help")
+    assert d.says(str(tmp_path / "mine"))
+    assert not d.says("look here")
+
+
+def test_help_says_when_an_update_may_empty_it(drive: Drive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(data_folder, "program_folder", lambda: tmp_path)
+    d = drive(tmp_path / "mine")
+    d.press("settings")
+    d.seek("help")
+    assert d.says("an update may empty it")

@@ -1,0 +1,122 @@
+"""Which of these is my compass? A name on the network is tied to a sensor once, and verdicts name the sensor."""
+
+from __future__ import annotations
+
+import pytest
+
+from garboard.history.runs import let_count
+from garboard.hosting.host import PluginHost, make_host
+from garboard.recordings.encode import csv_series
+from garboard.recordings.simulator import Boat, Compass, Order, simulate
+from garboard_tablet.models.heading_sources import sensor_of, tie
+from garboard_tablet.models.session import Route
+from tablet.driver import Drive, Driver, new_job, view_of
+
+STEP = "heading_calibration.steady_turn"
+FIELD = (STEP, "turn_recording", "", "")
+
+
+def heading_host() -> PluginHost:
+    return make_host(("garboard_heading_calibration",), entry_points=False)
+
+
+def turn(*sources: str) -> bytes:
+    boat = Boat(compasses=tuple(Compass(source=source) for source in sources))
+    return csv_series(simulate(boat, [Order(seconds=220, engine_speed=1100, rate_of_turn=2.5)], start=1e9))
+
+
+def add_turn(d: Driver, *sources: str) -> Route:
+    """A recording of a turn counts in the step."""
+    tablet, here = d.app.tablet, d.app.tablet.session.here
+    value = tablet.keep_file(turn(*sources), "turn.csv")
+    tablet.save(*let_count(tablet.author(), tablet.state_of(here.hull), here.job, FIELD, value))
+    return Route(page="step", hull=here.hull, job=here.job, step=STEP)
+
+
+@pytest.fixture
+def d(drive: Drive) -> Driver:
+    d = drive(make_host=heading_host)
+    new_job(d)
+    for sensor in ("Pilot compass", "Satellite compass"):
+        d.app.tablet.add_piece(d.app.tablet.session.here.hull, ("heading_sensors", sensor))
+    return d
+
+
+def subjects(d: Driver, route: Route) -> set[str]:
+    return {one.finding.about for one in d.app.findings.now(route)}
+
+
+def test_a_verdict_names_the_sensor_once_it_is_tied(d: Driver) -> None:
+    """From the step, by what the sensor's own display says; each name is tied with two touches."""
+    route = add_turn(d, "27", "35")
+    assert {"source 27", "source 35"} <= subjects(d, route)
+    d.app.way.go(route)
+    touches = d.touches
+    d.press("sensors")
+    assert d.says("deg magnetic") or d.says("deg true")
+    d.press("source 27", "sensor Pilot compass", "source 35", "sensor Satellite compass", "back")
+    assert d.touches - touches == 6
+    assert subjects(d, route) == {"Pilot compass", "Satellite compass"}
+    assert not d.has("sensors"), "nothing is left to tie"
+
+
+def test_what_is_tied_is_kept_for_later_jobs(d: Driver) -> None:
+    """After a restart, in another job, with another recording: nothing is asked."""
+    add_turn(d, "27")
+    tie(d.app.tablet, d.app.tablet.session.here.hull, "Pilot compass", "27")
+    d = d.restart()
+    hull = d.app.tablet.session.here.hull
+    _, second = d.app.tablet.open_job("XYZAB123F526")
+    d.app.way.go(Route(page="job", hull=hull, job=second))
+    route = add_turn(d, "27")
+    d.app.way.go(route)
+    assert not d.has("sensors")
+    assert "Pilot compass" in subjects(d, route)
+
+
+def test_a_sensor_keeps_the_name_of_each_gateway(d: Driver) -> None:
+    """On the boat's own network it is 27, over wifi HE: both are it, and neither is asked again."""
+    hull = d.app.tablet.session.here.hull
+    tie(d.app.tablet, hull, "Pilot compass", "27")
+    tie(d.app.tablet, hull, "Pilot compass", "HE")
+    vessel = view_of(d).vessel
+    assert [sensor_of(vessel, source) for source in ("27", "HE", "35", "")] == ["Pilot compass"] * 2 + ["", ""]
+    route = add_turn(d, "HE")
+    assert subjects(d, route) == {"Pilot compass"}
+
+
+def test_a_name_belongs_to_one_sensor(d: Driver) -> None:
+    """Tied anew it leaves the other, which keeps its other names."""
+    hull = d.app.tablet.session.here.hull
+    for sensor, source in (("Pilot compass", "27"), ("Pilot compass", "HE"), ("Satellite compass", "27")):
+        tie(d.app.tablet, hull, sensor, source)
+    assert {sensor.name: sensor.source for sensor in view_of(d).vessel.heading_sensors} == {
+        "Pilot compass": "HE",
+        "Satellite compass": "27",
+    }
+
+
+def test_it_is_asked_of_what_is_heard_now(d: Driver) -> None:
+    """While the network is listened to, the page says what each name says at this moment."""
+    from garboard.recordings.boat_network import BoatNetwork, Where
+
+    network = BoatNetwork(Where())
+    network.hear(b"$HCHDG,81.3,,,12.0,W\r\n$HEROT,150.0,A\r\n", "192.168.4.1")
+    d.app.live.network = network
+    d.app.way.go(d.app.tablet.session.here.to("sensors", step=STEP))
+    assert d.says("Heading 81.3 deg magnetic")
+    d.press("source HC", "sensor Pilot compass")
+    assert sensor_of(view_of(d).vessel, "HC") == "Pilot compass"
+    d.app.live.network = None
+
+
+def test_a_run_of_the_engines_asks_for_no_compass(drive: Drive) -> None:
+    d = drive(make_host=lambda: make_host(("garboard_prop_check",), entry_points=False))
+    new_job(d)
+    tablet, here = d.app.tablet, d.app.tablet.session.here
+    step = "prop_check.full_throttle"
+    field = next(f.name for f in tablet.step(step).fields if f.kind.value == "recording")
+    value = tablet.keep_file(turn("27"), "run.csv")
+    tablet.save(*let_count(tablet.author(), tablet.state_of(here.hull), here.job, (step, field, "", ""), value))
+    d.app.way.go(here.to("step", step=step))
+    assert not d.has("sensors")
