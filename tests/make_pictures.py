@@ -209,8 +209,9 @@ def make(picture: Picture) -> None:
         image = Image.open(drawn).convert("RGB")
         height = round(image.height * WIDTH / image.width)
         small = image.resize((WIDTH, height), Image.Resampling.LANCZOS)
-        # MAXCOVERAGE, because the other ways drop a colour that is on few dots: the red of "fail", of all things.
-        palette = small.quantize(256, Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)
+        # MAXCOVERAGE, because other methods drop a colour that is on few dots, such as the red of "fail". kmeans then
+        # makes the large areas exact, such as the ground.
+        palette = small.quantize(256, Image.Quantize.MAXCOVERAGE, kmeans=1, dither=Image.Dither.NONE)
         palette.save(ROOT / picture.file, optimize=True)
 
 

@@ -165,7 +165,7 @@ def register_report_sections(register: Callable[[ReportSection], None]) -> None:
     def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
         under = [one.finding for one in assessed if one.step == "small.run"]
         large = Number("at full throttle", 40.0, "kn", 0.4)
-        return [large, "How fast she goes, and what she drinks on the way.", FIGURE, *under] if under else []
+        return [large, "How fast it goes, and what it burns on the way.", FIGURE, *under] if under else []
 
     register(ReportSection(key="small.speed", title="Speed", order=10, build=build))
 

@@ -84,7 +84,7 @@ class GarboardApp(App):
         sys.setswitchinterval(THREADS_TAKE_TURNS)
         self.tablet, self.demo = tablet, demo
         self._shown = ShownOnce()
-        self.screen = PageScreen(tablet, lambda place: page_class(place.page)(self.context, place))
+        self.screen = PageScreen(tablet, lambda route: page_class(route.page)(self.context, route))
         self.way = Navigator(tablet, self.screen.show)
         self.vessels = VesselList(tablet)
         self.marks = AshoreMarks(self.vessels)
@@ -164,11 +164,11 @@ class GarboardApp(App):
 
     def _findings_changed(self, key: tuple[str, str, str]) -> None:
         page = self.screen.page
-        if page is not None and (page.place.hull, page.place.job, page.place.step) == key:
+        if page is not None and (page.route.hull, page.route.job, page.route.step) == key:
             page.refill()
 
     def _vessels_changed(self) -> None:
-        if self.screen.page is not None and self.screen.page.place.page == "vessels":
+        if self.screen.page is not None and self.screen.page.route.page == "vessels":
             self.screen.redraw()
 
     def _came_ashore(self, state: State) -> None:
@@ -180,8 +180,8 @@ class GarboardApp(App):
             self.findings.look_again()  # a recording may have come that was missing
             self.watch.look()
             self.marks.note(state.report)
-            if self.screen.page is not None and self.screen.page.place.hull:
-                self.findings.soon(self.screen.page.place)
+            if self.screen.page is not None and self.screen.page.route.hull:
+                self.findings.soon(self.screen.page.route)
         self.screen.refill(("ashore", "vessels"))
 
     def _not_saved(self, failure: NotSaved) -> None:
@@ -189,8 +189,8 @@ class GarboardApp(App):
         from garboard_tablet.pages.trouble import NotSavedPage
 
         log.error("not saved: %s", failure, exc_info=failure)
-        place = self.tablet.session.here.to("not saved")
-        self.screen.interrupt(NotSavedPage(self.context, place, in_words(failure)))
+        route = self.tablet.session.here.to("not saved")
+        self.screen.interrupt(NotSavedPage(self.context, route, in_words(failure)))
 
     def tell(self, what: str, failure: BaseException) -> None:
         """Say that work in the background failed. A live run goes on until the person ends it; it is said then."""
@@ -208,8 +208,8 @@ class GarboardApp(App):
         if isinstance(failure, NotSaved):
             self._not_saved(failure)
         elif self._shown.is_new(failure) or each_time:
-            place = self.tablet.session.here.to("trouble")
-            self.screen.interrupt(TroublePage(self.context, place, what, kind_of(failure)))
+            route = self.tablet.session.here.to("trouble")
+            self.screen.interrupt(TroublePage(self.context, route, what, kind_of(failure)))
 
 
 @contextmanager

@@ -16,10 +16,10 @@ from garboard.findings import Figure
 from garboard.history.replay import replay
 from garboard.steps import Field, Kind
 from garboard_tablet.models.asks import Ask
-from garboard_tablet.models.entry import entry_place
+from garboard_tablet.models.entry import entry_route
 from garboard_tablet.models.pages import asks_here, figures_and_tables
 from garboard_tablet.models.runs import PendingRun
-from garboard_tablet.models.session import HOME, Place
+from garboard_tablet.models.session import HOME, Route
 from garboard_tablet.models.tablet import Tablet, open_tablet
 
 if TYPE_CHECKING:
@@ -36,8 +36,8 @@ def nothing(_page: Any) -> None:
     """The page as it comes up."""
 
 
-def scenes(tablet: Tablet) -> Iterator[tuple[str, Place, Act]]:
-    """Every page worth a picture: its name, its place, and what is done on it first."""
+def scenes(tablet: Tablet) -> Iterator[tuple[str, Route, Act]]:
+    """Every page worth a picture: its name, its route, and what is done on it first."""
     yield "vessels", HOME, nothing
     yield "new_job", HOME.to("new job"), nothing
     yield "new_job_faulty", HOME.to("new job"), lambda page: page.take("XYZ0I234M52")
@@ -54,16 +54,16 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Place, Act]]:
     yield "where_faulty", HOME.to("where"), lambda page: page._done("192.168.4.1:99999")
     yield "network", HOME.to("network"), hear_two_senders
     yield "network_silent", HOME.to("network"), hear_nothing
-    jobs = [Place(page="job", hull=hull, job=tablet.state_of(hull).jobs[-1]) for hull in tablet.files.boats()]
+    jobs = [Route(page="job", hull=hull, job=tablet.state_of(hull).jobs[-1]) for hull in tablet.files.boats()]
     for job in jobs:
         yield from _scenes_of_job(tablet, job)
-    for place in _measured_amounts(tablet, jobs):  # last: from here on two values stand there
-        yield "disagreement", place, disagree
-        yield "disagreement_technician", place, disagree_as_technician
+    for route in _measured_amounts(tablet, jobs):  # last: from here on two values stand there
+        yield "disagreement", route, disagree
+        yield "disagreement_technician", route, disagree_as_technician
         break
 
 
-def _scenes_of_job(tablet: Tablet, job: Place) -> Iterator[tuple[str, Place, Act]]:
+def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act]]:
     name = tablet.state_of(job.hull).vessel()[0].name or job.hull
     short = name.lower().replace(" ", "_")
     for tab in ("alongside", "under way", "hand over", "missing", "vessel"):
@@ -114,40 +114,40 @@ def _scenes_of_job(tablet: Tablet, job: Place) -> Iterator[tuple[str, Place, Act
             kind = (ask.field.kind, bool(ask.row))
             if kind not in asked:
                 asked.add(kind)
-                yield from _scenes_of_ask(name, entry_place(here, ask), ask)
+                yield from _scenes_of_ask(name, entry_route(here, ask), ask)
     yield f"{short}_state", job.to("state", step=tablet.host.steps[0].key), nothing
 
 
-def _scenes_of_ask(name: str, place: Place, ask: Ask) -> Iterator[tuple[str, Place, Act]]:
-    yield f"{name}_{ask.field.name}", place, nothing
+def _scenes_of_ask(name: str, route: Route, ask: Ask) -> Iterator[tuple[str, Route, Act]]:
+    yield f"{name}_{ask.field.name}", route, nothing
     if ask.field.kind is Kind.AMOUNT:
-        yield f"{name}_{ask.field.name}_odd", place, type_something_odd
-        yield f"{name}_{ask.field.name}_unit", place, lambda page: page._ask_unit()
+        yield f"{name}_{ask.field.name}_odd", route, type_something_odd
+        yield f"{name}_{ask.field.name}_unit", route, lambda page: page._ask_unit()
 
 
-def _measured_amounts(tablet: Tablet, jobs: Sequence[Place]) -> Iterator[Place]:
+def _measured_amounts(tablet: Tablet, jobs: Sequence[Route]) -> Iterator[Route]:
     """Where amounts are entered that stand already."""
     for job in jobs:
         for step in tablet.host.steps:
             here = job.to("step", step=step.key)
             for ask in asks_here(tablet, job.hull, job.job, step):
                 if ask.field.kind is Kind.AMOUNT and tablet.current(job.hull, job.job, ask):
-                    yield entry_place(here, ask)
+                    yield entry_route(here, ask)
 
 
 def disagree(page: Any) -> None:
     """Another tablet measured the same, and came ashore with another value."""
     from garboard.history.authoring import Author, measure
 
-    tablet, place, key = page.tablet, page.place, page.form.ask.key
-    current = tablet.current(place.hull, place.job, page.form.ask)
+    tablet, route, key = page.tablet, page.route, page.form.ask.key
+    current = tablet.current(route.hull, route.job, page.form.ask)
     if len(current) == 1:
         step, field, row, of = key.subject
         number, unit = str(current[0].value).split(" ", 1)
-        nothing_seen = replay(tablet.state_of(place.hull, place.job).hull_number, ())
+        nothing_seen = replay(tablet.state_of(route.hull, route.job).hull_number, ())
         author = Author("another tablet", "N. Sorrel")
         value = f"{float(number) + 1:g} {unit}"
-        tablet.save(measure(author, nothing_seen, place.job, step, field, value, row=row, of=of))
+        tablet.save(measure(author, nothing_seen, route.job, step, field, value, row=row, of=of))
     page.screen.show()
 
 
@@ -181,7 +181,7 @@ def wait_for_start(page: Any) -> None:
     """A recording is chosen, of what the guide is for."""
     from garboard.demo.samples_folder import sample_jobs_folder
 
-    wanted = page.live.guide_of(page.place).quantities
+    wanted = page.live.guide_of(page.route).quantities
     log = next((log for quantity, log in _LOGS.items() if quantity in wanted), "turn.n2k.csv")
     page.live.replay(sample_jobs_folder() / "kittiwake" / log)
     page.screen.show()
@@ -254,7 +254,7 @@ def leave_unsaved(page: Any) -> None:
     page.live.unsaved[path.name] = PendingRun(
         path=path, origin=source.origin, source=source.title, in_memory=page.run.samples, refusal=NO_ROOM
     )
-    page.way.instead(page.place.to("run", path.name))
+    page.way.instead(page.route.to("run", path.name))
     page.live.forget(path)
 
 
@@ -270,14 +270,14 @@ def make_a_mistake(page: Any) -> None:
     from garboard_tablet.pages.trouble import TroublePage
 
     what, kind = "making a list of the vessels on this tablet", "UnicodeDecodeError"
-    page.screen.interrupt(TroublePage(page.context, page.place.to("trouble"), what, kind))
+    page.screen.interrupt(TroublePage(page.context, page.route.to("trouble"), what, kind))
 
 
 def refuse_to_save(page: Any) -> None:
     """The disk refuses."""
     from garboard_tablet.pages.trouble import NotSavedPage
 
-    page.screen.interrupt(NotSavedPage(page.context, page.place.to("not saved"), NO_ROOM))
+    page.screen.interrupt(NotSavedPage(page.context, page.route.to("not saved"), NO_ROOM))
 
 
 def hear_two_senders(page: Any) -> None:
@@ -311,13 +311,13 @@ def _show_network(page: Any, network: BoatNetwork) -> None:
     page.live.network = None
 
 
-def show(app: GarboardApp, place: Place, act: Act) -> None:
+def show(app: GarboardApp, route: Route, act: Act) -> None:
     """Put a page up as if the person had come to it, and do what belongs to it."""
     app.tablet.session.typed.clear()
     app.live.replayed, app.live.simulated = None, app.demo
-    app.tablet.session.way = [HOME] if place == HOME else [HOME, place]
-    if place.hull and not app.findings.of(place):
-        app.findings.now(place)
+    app.tablet.session.way = [HOME] if route == HOME else [HOME, route]
+    if route.hull and not app.findings.of(route):
+        app.findings.now(route)
     app.screen.show()
     act(app.shell.page)
 
@@ -374,8 +374,8 @@ def pictures(out: Path, only: str, width: int, height: int, density: float) -> i
         app.vessels.refresh(hull)
     set_screen(app, width, height, density)
     wanted = [scene for scene in scenes(tablet) if only in scene[0]]
-    for name, place, act in wanted:
-        show(app, place, act)
+    for name, route, act in wanted:
+        show(app, route, act)
         picture(out / f"{name}_{width}x{height}.png")
     return len(wanted)
 

@@ -168,9 +168,9 @@ def at_work(folder: Path) -> None:
 
     from garboard_tablet.app import GarboardApp
     from garboard_tablet.gallery import steer
-    from garboard_tablet.models.entry import entry_place
+    from garboard_tablet.models.entry import entry_route
     from garboard_tablet.models.pages import asks_here
-    from garboard_tablet.models.session import Place
+    from garboard_tablet.models.session import Route
     from garboard_tablet.models.tablet import open_tablet
 
     data = open_tablet(folder)
@@ -180,12 +180,12 @@ def at_work(folder: Path) -> None:
     runTouchApp(embedded=True)
     frame()
     hull = data.files.hulls()[0]
-    job = Place(page="job", hull=hull, job=data.state_of(hull).jobs[-1])
+    job = Route(page="job", hull=hull, job=data.state_of(hull).jobs[-1])
     step = job.to("step", step="prop_check.full_throttle")
     full_throttle = data.step(step.step)
     assert full_throttle is not None
     ask = next(ask for ask in asks_here(data, hull, job.job, full_throttle) if ask.field.name == "speed")
-    entry = entry_place(step, ask)
+    entry = entry_route(step, ask)
     app.way.go(job)
 
     def wait(seconds: float) -> None:

@@ -35,7 +35,7 @@ from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.pages.summaries import make_summary
 from garboard_tablet.models.assessor import Assessor
 from garboard_tablet.models.background import Background
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import open_tablet
 from setting_jobs import OFFICE, SAMPLES, set_for_shop
 
@@ -118,7 +118,7 @@ def _on_a_tablet(folder: Path, hull: str, job: str, host: PluginHost) -> tuple[A
     tablet._host = host  # loading it would freeze what is alive now, once for each of thousands of tablets
     try:
         background = Background(lambda work, _after=0.0: work(), lambda _what, _failure: None, threads=False)
-        return Assessor(tablet, background, lambda _key: None).now(Place(page="job", hull=hull, job=job))
+        return Assessor(tablet, background, lambda _key: None).now(Route(page="job", hull=hull, job=job))
     finally:
         tablet.close()
 

@@ -10,7 +10,7 @@ import pytest
 from garboard import hookimpl
 from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Verdict
 from garboard.hosting.host import PluginHost, make_host
-from garboard.job_view import JobView, Place
+from garboard.job_view import FieldKey, JobView
 from garboard.records import Job, Measurement, Vessel
 from garboard.steps import Calculator, Phase, Step
 
@@ -26,7 +26,7 @@ VIEW = JobView(
 Compute = Callable[[JobView], Iterable[Finding]]
 
 
-def finding(about: str, of: str = "", places: tuple[Place, ...] = ()) -> Finding:
+def finding(about: str, of: str = "", places: tuple[FieldKey, ...] = ()) -> Finding:
     return Finding(verdict=Verdict.FAIL, about=about, sentence="Bad.", basis=BASIS, of=of, places=places)
 
 

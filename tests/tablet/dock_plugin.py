@@ -109,7 +109,7 @@ def register_steps(register: Callable[[Any], object]) -> None:
             phase=Phase.HAND_OVER,
             order=700,
             fields=(
-                Field(name="shown", title="Shown how to stop her", kind=Kind.YES_NO),
+                Field(name="shown", title="Shown how to stop it", kind=Kind.YES_NO),
                 Field(name="photo", title="Photo of the plate", kind=Kind.PHOTO, required=False),
                 Field(name="initials", title="Owner's initials", kind=Kind.SIGNATURE),
             ),

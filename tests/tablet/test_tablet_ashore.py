@@ -11,7 +11,7 @@ from garboard.history.authoring import Author, measure
 from garboard.history.replay import replay
 from garboard.shop_link import sync
 from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, TECHNICIAN
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from shop_rig import RunningShop
 from tablet.driver import Drive, new_job
 
@@ -83,25 +83,25 @@ def test_a_technicians_tablet_measures_again_and_a_manager_made_of_it_settles(dr
         assert len(d.app.tablet.view(HULL, job).disagreements) == 1
 
         shop.store.register.change_role(mine.id, MANAGER, "M. Office", shop.now())
-        d.app.way.go(Place(page="ashore"))
+        d.app.way.go(Route(page="ashore"))
         d.press("bring ashore now")
         d.wait(lambda: d.says("as manager"), 30)
         d.app.way.go(
-            Place(page="entry", hull=HULL, job=job, step="dock.horn", subject=("measure", "dock.horn", "heard", "", ""))
+            Route(page="entry", hull=HULL, job=job, step="dock.horn", subject=("measure", "dock.horn", "heard", "", ""))
         )
         assert d.has("value yes")
 
         shop.store.register.change_role(mine.id, TECHNICIAN, "M. Office", shop.now())
-        d.app.way.go(Place(page="ashore"))
+        d.app.way.go(Route(page="ashore"))
         d.press("bring ashore now")
         d.wait(lambda: d.says("as technician"), 30)
         d.app.way.go(
-            Place(page="entry", hull=HULL, job=job, step="dock.horn", subject=("measure", "dock.horn", "heard", "", ""))
+            Route(page="entry", hull=HULL, job=job, step="dock.horn", subject=("measure", "dock.horn", "heard", "", ""))
         )
         d.press("choice No")
         view = d.app.tablet.view(HULL, job)
         assert (view.value("dock.horn", "heard"), view.disagreements) == (False, ())
-        d.app.way.go(Place(page="ashore"))
+        d.app.way.go(Route(page="ashore"))
         d.press("bring ashore now")
         d.wait(lambda: replay(HULL, shop.hulls.entries(HULL)).disagreements(job) == (), 30)
 

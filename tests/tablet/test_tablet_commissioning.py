@@ -150,7 +150,7 @@ def test_values_that_disagree_are_settled_with_a_reason(drive: Drive) -> None:
     new_job(d)
     d.press("step dock.horn", "choice Yes", "back")
     here = d.app.tablet.session.here
-    place = ("dock.horn", "heard", "", "")
+    key = ("dock.horn", "heard", "", "")
     other = make_entry(
         "measure",
         here.hull,
@@ -159,7 +159,7 @@ def test_values_that_disagree_are_settled_with_a_reason(drive: Drive) -> None:
         clock=Stamp(1, 0),
         at="2026-05-14T09:30:00+02:00",
         job=here.job,
-        subject=place,
+        subject=key,
         value=False,
     )
     d.app.tablet.save(other)
@@ -168,12 +168,12 @@ def test_values_that_disagree_are_settled_with_a_reason(drive: Drive) -> None:
     assert d.says("values disagree")
     d.press("value Heard from the end of the dock", "value no", "reason read again")
     view = d.app.tablet.view(here.hull, here.job)
-    assert view.value(*place[:2]) is False
+    assert view.value(*key[:2]) is False
     assert view.disagreements == ()
 
 
 def a_boat(_guide: object) -> Replay:
-    """A boat on her circles, as she would come over her network."""
+    """A boat on its circles, as it would come over its network."""
     circles = [Order(seconds=150, engine_speed=1100, rate_of_turn=2.5)]
     return Replay("a boat", simulate(Boat(), circles, start=1e9), origin="live")
 

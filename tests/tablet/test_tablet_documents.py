@@ -139,7 +139,7 @@ def test_what_the_program_before_documents_wrote_is_taken_over_once(tmp_path: Pa
     marks.read()
     del written["tablet.json"]["unit_of"]  # a unit stays with its boat now; the key waits in the document
     assert written["tablet.json"].items() <= json.loads(json.dumps(attrs.asdict(tablet.settings))).items()
-    assert [attrs.asdict(place) | {"subject": list(place.subject)} for place in tablet.session.way] == (
+    assert [attrs.asdict(route) | {"subject": list(route.subject)} for route in tablet.session.way] == (
         written["session.json"]["way"]
     )
     assert tablet.session.typed == written["session.json"]["typed"]

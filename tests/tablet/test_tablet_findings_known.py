@@ -9,9 +9,9 @@ import pytest
 
 from garboard_tablet.models.assessor import Assessor
 from garboard_tablet.models.background import Background
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 
-JOB = Place(page="job", hull="QQZ04417D626", job="one")
+JOB = Route(page="job", hull="QQZ04417D626", job="one")
 
 
 class Host:

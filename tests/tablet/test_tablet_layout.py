@@ -78,10 +78,10 @@ def faults_of_all_pages(app: Any) -> list[str]:
     from kivy.core.window import Window
 
     found, count = list[str](), 0
-    for name, place, act in list(gallery.scenes(app.tablet)):
+    for name, route, act in list(gallery.scenes(app.tablet)):
         if name.startswith(LONG) and not any(part in name for part in LONG_PAGES):
             continue
-        gallery.show(app, place, act)
+        gallery.show(app, route, act)
         found.extend(f"{name}: {fault}" for fault in faults(app.shell, Window))
         count += 1
         give_back()

@@ -108,7 +108,7 @@ def test_a_line_is_stale_when_only_the_other_numbers_file_has_grown(
 
 
 def test_two_numbers_part_again_when_the_statement_is_taken_back(opened: Callable[[], Tablet], tmp_path: Path) -> None:
-    """The boat that got her own number back has her own line again."""
+    """The boat that got its own number back has its own line again."""
     one_boat_in_two_folders(tmp_path)
     tablet = opened()
     vessels = lines_of(tablet)
@@ -150,7 +150,7 @@ def test_a_moved_job_is_shown_and_written_under_the_hull_it_was_moved_to(
     """The right boat's name and beam, the wrong file's measurement; what is entered now comes out there too."""
     from garboard_tablet.models.entry import enter
     from garboard_tablet.models.pages import punch_lines
-    from garboard_tablet.models.session import Place
+    from garboard_tablet.models.session import Route
 
     here, there = moved(tmp_path)
     brought(tmp_path, "kim", here)
@@ -162,14 +162,14 @@ def test_a_moved_job_is_shown_and_written_under_the_hull_it_was_moved_to(
     view = tablet.view(RIGHT, "job2")
     assert (view.vessel.name, view.value("dock.full", "speed")) == ("Saltgrass", "39.0 kn")
 
-    place = Place(
+    route = Route(
         page="entry", hull=RIGHT, job="job2", step="dock.full", subject=("measure", "dock.full", "speed", "", "")
     )
-    speed = enter(tablet, place)
+    speed = enter(tablet, route)
     assert speed is not None
     speed.save("40.1 kn")
     tablet.note(RIGHT, "job2", "Port light dark", punch_list=True)
-    beam = enter(tablet, place.to("entry", "field", "beam"))
+    beam = enter(tablet, route.to("entry", "field", "beam"))
     assert beam is not None
     beam.save("8.5 ft")
     tablet.sign(RIGHT, "job2", "owner", "A. Marsh", b"<svg/>")

@@ -186,12 +186,12 @@ def test_no_two_things_have_one_name(drive: Drive) -> None:
 
 
 def hand_over(d: Driver) -> str:
-    from garboard_tablet.models.session import Place
+    from garboard_tablet.models.session import Route
 
     here = d.app.tablet.session.here
     d.app.tablet.sign(here.hull, here.job, "owner", "A. Marsh", b"<svg/>")
     d.app.vessels.refresh(here.hull)
-    d.app.way.go(Place(page="vessels"))
+    d.app.way.go(Route(page="vessels"))
     return f"vessel {here.hull}"
 
 

@@ -33,19 +33,19 @@ app._run_prepare()
 runTouchApp(embedded=True)
 EventLoop.idle()
 hull, job = tablet.open_job("XYZAB123F526")
-from garboard_tablet.models.session import Place
-place = Place(page="job", hull=hull, job=job)
-app.way.go(place)
+from garboard_tablet.models.session import Route
+route = Route(page="job", hull=hull, job=job)
+app.way.go(route)
 EventLoop.idle()
 for position in ("port", "starboard"):
     tablet.add_piece(hull, ("engines", position))
 drawn = []
 for step in tablet.host.steps:
-    app.way.open_step(place, step.key)
+    app.way.open_step(route, step.key)
     EventLoop.idle()
     drawn.append(step.key)
     app.way.back_to("job")
-app.findings.now(place)
+app.findings.now(route)
 import garboard
 print(json.dumps({
     "plugins": [plugin.name for plugin in tablet.host.plugins],

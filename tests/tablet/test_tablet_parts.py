@@ -19,7 +19,7 @@ from garboard_tablet.models.assessor import Assessor
 from garboard_tablet.models.background import Background
 from garboard_tablet.models.live_source import LiveSource
 from garboard_tablet.models.navigator import Navigator
-from garboard_tablet.models.session import HOME, Place
+from garboard_tablet.models.session import HOME, Route
 from garboard_tablet.models.shop_worker import ShopWorker
 from garboard_tablet.models.sources import Heard, Replay
 from garboard_tablet.models.tablet import Tablet, open_tablet
@@ -64,10 +64,10 @@ def tablet(tmp_path: Path) -> Any:
 
 
 @pytest.fixture
-def job(tablet: Tablet) -> Place:
+def job(tablet: Tablet) -> Route:
     tablet.change_settings(tablet.settings.with_person("Robin"))
     hull, job = tablet.open_job(HULL)
-    return Place(page="job", hull=hull, job=job)
+    return Route(page="job", hull=hull, job=job)
 
 
 def told(into: list[tuple[str, str]]) -> Callable[[str, Exception], None]:
@@ -100,7 +100,7 @@ def test_the_way_goes_on_and_back_and_each_page_is_shown(tablet: Tablet) -> None
 def test_who_is_working_is_asked_before_the_first_page_with_entries(tablet: Tablet) -> None:
     way = Navigator(tablet, lambda: None)
     way.go_named(HOME.to("new job"))
-    assert [place.page for place in tablet.session.way] == ["vessels", "new job", "who"]
+    assert [route.page for route in tablet.session.way] == ["vessels", "new job", "who"]
     way.back()
     tablet.change_settings(tablet.settings.with_person("Robin"))
     way.instead(HOME)
@@ -108,17 +108,17 @@ def test_who_is_working_is_asked_before_the_first_page_with_entries(tablet: Tabl
     assert tablet.session.here.page == "new job"
 
 
-def test_a_new_step_opens_at_its_cautions_and_one_begun_at_its_values(tablet: Tablet, job: Place) -> None:
+def test_a_new_step_opens_at_its_cautions_and_one_begun_at_its_values(tablet: Tablet, job: Route) -> None:
     way = Navigator(tablet, lambda: None)
     step = next(step for step in tablet.host.steps if step.cautions)
     way.open_step(job, step.key)
-    assert [place.page for place in tablet.session.way[-2:]] == ["step", "cautions"]
+    assert [route.page for route in tablet.session.way[-2:]] == ["step", "cautions"]
     tablet.set_state(job.hull, job.job, step.key, "under way")
     way.open_step(job, step.key)
     assert tablet.session.here == job.to("step", step=step.key)
 
 
-def test_the_next_step_is_none_when_all_are_done(tablet: Tablet, job: Place) -> None:
+def test_the_next_step_is_none_when_all_are_done(tablet: Tablet, job: Route) -> None:
     way = Navigator(tablet, lambda: None)
     for step in tablet.host.steps:
         assert way.next_step(job) is not None
@@ -167,7 +167,7 @@ def test_nothing_is_begun_once_the_app_is_being_closed() -> None:
     assert (begun, drawing.waiting) == ([], [])
 
 
-def test_findings_come_later_and_are_told_once(tablet: Tablet, job: Place) -> None:
+def test_findings_come_later_and_are_told_once(tablet: Tablet, job: Route) -> None:
     drawing, changed = DrawingThread(), list[tuple[str, str, str]]()
     background = Background(drawing, told([]))
     findings = Assessor(tablet, background, changed.append)
@@ -186,7 +186,7 @@ def test_findings_come_later_and_are_told_once(tablet: Tablet, job: Place) -> No
 
 
 def test_an_assessment_that_fails_is_told_and_the_next_entry_is_assessed_again(
-    tablet: Tablet, job: Place, monkeypatch: pytest.MonkeyPatch
+    tablet: Tablet, job: Route, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     drawing, failures = DrawingThread(), list[tuple[str, str]]()
     background = Background(drawing, told(failures))
@@ -218,7 +218,7 @@ def a_line(hull: str) -> VesselLine:
     )
 
 
-def test_looking_through_the_list_changes_nothing_in_it(tablet: Tablet, job: Place) -> None:
+def test_looking_through_the_list_changes_nothing_in_it(tablet: Tablet, job: Route) -> None:
     vessels = VesselList(tablet, {"GONE": a_line("GONE")})
     found = differences(tablet.files, vessels.snapshot())
     assert found.changed == (job.hull,)
@@ -229,7 +229,7 @@ def test_looking_through_the_list_changes_nothing_in_it(tablet: Tablet, job: Pla
 
 
 def test_a_line_made_while_the_list_is_looked_through_stays(tablet: Tablet) -> None:
-    """The worker saw no file of the hull; the person opened a job on her before the drawing thread heard of it."""
+    """The worker saw no file of the hull; the person opened a job on it before the drawing thread heard of it."""
     vessels = VesselList(tablet, {HULL: a_line(HULL)})
     found = differences(tablet.files, vessels.snapshot())
     assert [line.hull for line in found.gone] == [HULL]
@@ -239,7 +239,7 @@ def test_a_line_made_while_the_list_is_looked_through_stays(tablet: Tablet) -> N
     assert vessels.lines.keys() == {HULL}
 
 
-def test_the_list_is_changed_on_the_drawing_thread_alone(tablet: Tablet, job: Place) -> None:
+def test_the_list_is_changed_on_the_drawing_thread_alone(tablet: Tablet, job: Route) -> None:
     drawing, changed = DrawingThread(), list[bool]()
     here = threading.get_ident()
 

@@ -9,7 +9,7 @@ from garboard.hosting.host import PluginHost, make_host
 from garboard.recordings.encode import csv_series
 from garboard.recordings.simulator import Boat, Compass, Order, simulate
 from garboard_tablet.models.heading_sources import sensor_of, tie
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from tablet.driver import Drive, Driver, new_job, view_of
 
 STEP = "heading_calibration.steady_turn"
@@ -25,12 +25,12 @@ def turn(*sources: str) -> bytes:
     return csv_series(simulate(boat, [Order(seconds=220, engine_speed=1100, rate_of_turn=2.5)], start=1e9))
 
 
-def add_turn(d: Driver, *sources: str) -> Place:
+def add_turn(d: Driver, *sources: str) -> Route:
     """A recording of a turn counts in the step."""
     tablet, here = d.app.tablet, d.app.tablet.session.here
     value = tablet.keep_file(turn(*sources), "turn.csv")
     tablet.save(*let_count(tablet.author(), tablet.state_of(here.hull), here.job, FIELD, value))
-    return Place(page="step", hull=here.hull, job=here.job, step=STEP)
+    return Route(page="step", hull=here.hull, job=here.job, step=STEP)
 
 
 @pytest.fixture
@@ -42,21 +42,21 @@ def d(drive: Drive) -> Driver:
     return d
 
 
-def subjects(d: Driver, place: Place) -> set[str]:
-    return {one.finding.about for one in d.app.findings.now(place)}
+def subjects(d: Driver, route: Route) -> set[str]:
+    return {one.finding.about for one in d.app.findings.now(route)}
 
 
 def test_a_verdict_names_the_sensor_once_it_is_tied(d: Driver) -> None:
     """From the step, by what the sensor's own display says; each name is tied with two touches."""
-    place = add_turn(d, "27", "35")
-    assert {"source 27", "source 35"} <= subjects(d, place)
-    d.app.way.go(place)
+    route = add_turn(d, "27", "35")
+    assert {"source 27", "source 35"} <= subjects(d, route)
+    d.app.way.go(route)
     touches = d.touches
     d.press("sensors")
     assert d.says("deg magnetic") or d.says("deg true")
     d.press("source 27", "sensor Pilot compass", "source 35", "sensor Satellite compass", "back")
     assert d.touches - touches == 6
-    assert subjects(d, place) == {"Pilot compass", "Satellite compass"}
+    assert subjects(d, route) == {"Pilot compass", "Satellite compass"}
     assert not d.has("sensors"), "nothing is left to tie"
 
 
@@ -67,11 +67,11 @@ def test_what_is_tied_is_kept_for_later_jobs(d: Driver) -> None:
     d = d.restart()
     hull = d.app.tablet.session.here.hull
     _, second = d.app.tablet.open_job("XYZAB123F526")
-    d.app.way.go(Place(page="job", hull=hull, job=second))
-    place = add_turn(d, "27")
-    d.app.way.go(place)
+    d.app.way.go(Route(page="job", hull=hull, job=second))
+    route = add_turn(d, "27")
+    d.app.way.go(route)
     assert not d.has("sensors")
-    assert "Pilot compass" in subjects(d, place)
+    assert "Pilot compass" in subjects(d, route)
 
 
 def test_a_sensor_keeps_the_name_of_each_gateway(d: Driver) -> None:
@@ -81,8 +81,8 @@ def test_a_sensor_keeps_the_name_of_each_gateway(d: Driver) -> None:
     tie(d.app.tablet, hull, "Pilot compass", "HE")
     vessel = view_of(d).vessel
     assert [sensor_of(vessel, source) for source in ("27", "HE", "35", "")] == ["Pilot compass"] * 2 + ["", ""]
-    place = add_turn(d, "HE")
-    assert subjects(d, place) == {"Pilot compass"}
+    route = add_turn(d, "HE")
+    assert subjects(d, route) == {"Pilot compass"}
 
 
 def test_a_name_belongs_to_one_sensor(d: Driver) -> None:

@@ -21,7 +21,7 @@ from garboard.shop_link.ashore import State
 from garboard.shop_link.sync import SyncReport, bring_ashore
 from garboard_tablet.models.assessor import Assessor
 from garboard_tablet.models.background import Background
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.shop_settings import setting_lines
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.vessels import VesselList, check_hull
@@ -71,21 +71,21 @@ def test_findings_worked_out_before_it_arrived_are_known_no_more(
 ) -> None:
     """Also those still being worked out when it arrives."""
     hull = take_in(tablet.files, signed=False)
-    place = Place(page="job", hull=hull, job=tablet.boat(hull).jobs[0])
+    route = Route(page="job", hull=hull, job=tablet.boat(hull).jobs[0])
     queue: list[Callable[[], object]] = []
     background = Background(lambda work, _after=0.0: queue.append(work), failed)
     monkeypatch.setattr(background._workers, "submit", lambda work, *args: queue.append(lambda: work(*args)))
     assessor = Assessor(tablet, background, lambda _key: None)
-    assessor.soon(place)
+    assessor.soon(route)
     queue.pop(0)()  # it begins, with the view of before
     arrive(tablet, tmp_path, "7 %")
     while queue:
         queue.pop(0)()
-    assert assessor.known(place) is None
-    assessor.soon(place)
+    assert assessor.known(route) is None
+    assessor.soon(route)
     while queue:
         queue.pop(0)()
-    found = assessor.known(place)
+    found = assessor.known(route)
     assert found is not None
     assert {used.value for one in found for used in one.settings_used} == {"7 %"}
 
@@ -198,7 +198,7 @@ def test_the_page_of_why_names_the_setting(drive: Any, tmp_path: Path) -> None:
     step = next(one.step for one in found if one.settings_used)
     here = d.app.tablet.assess(hull, job, [step])
     number = next(n for n, one in enumerate(here) if one.settings_used)
-    d.app.way.go(Place(page="why", hull=hull, job=job, step=step, subject=(str(number),)))
+    d.app.way.go(Route(page="why", hull=hull, job=job, step=step, subject=(str(number),)))
     while not d.says("set by Office on 12 May 2026") and d.has("page down"):
         d.press("page down")
     assert d.says("7 %, our limit, set by Office on 12 May 2026")

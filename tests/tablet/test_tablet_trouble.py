@@ -14,7 +14,7 @@ from kivy.clock import Clock
 from garboard.disk.storage import NotSaved
 from garboard_tablet.models import logbook
 from garboard_tablet.models.runs import left_behind, read_pending
-from garboard_tablet.models.session import HOME, Place
+from garboard_tablet.models.session import HOME, Route
 
 
 @pytest.fixture
@@ -77,7 +77,7 @@ def test_a_live_run_goes_on_and_the_failure_is_shown_after_it(d: Any, monkeypatc
     hull, job = d.app.tablet.open_job("XYZAB123F526")
     step = next(step for step in d.app.tablet.host.steps if step.guide)
     d.app.live.replay(None)
-    d.app.way.go(Place(page="live", hull=hull, job=job, step=step.key))
+    d.app.way.go(Route(page="live", hull=hull, job=job, step=step.key))
     d.press("start")
     d.app.background.run("making a list", mistake, lambda _done: None)
     d.wait(lambda: "work in the background failed" in logbook.kept_log(d.app.tablet.folder))
@@ -93,7 +93,7 @@ def at_a_run(d: Any, tmp_path: Path) -> list[float]:
     file = tmp_path / "circles.csv"
     file.write_text(f"time,rate_of_turn [deg/s]\n{rows}")
     hull, job = d.app.tablet.open_job("XYZAB123F526")
-    d.app.way.go(Place(page="step", hull=hull, job=job, step="dock.fuel"))
+    d.app.way.go(Route(page="step", hull=hull, job=job, step="dock.fuel"))
     d.app.live.replay(file)
     now = [0.0]
     d.app.live.time = lambda: now[0]
@@ -209,7 +209,7 @@ def test_room_made_during_the_run_is_all_it_needs(d: Any, tmp_path: Path, full: 
     page = d.app.shell.page
     assert "The disk takes no more" not in page._view._lines.text
     page.leave()
-    [path] = left_behind(d.app.tablet.folder, page.place, ())
+    [path] = left_behind(d.app.tablet.folder, page.route, ())
     on_disk = read_pending(path.parent, path.name, {}).samples()
     assert [one.time for one in on_disk] == [one.time for one in page.run.samples]
 
@@ -239,10 +239,10 @@ def test_two_runs_the_disk_refused_are_both_saved_as_the_app_ends(d: Any, tmp_pa
     page.leave()
     counts = [len(run.samples()) for run in d.app.live.unsaved.values()]
     assert len(set(counts)) == 2
-    assert len(left_behind(d.app.tablet.folder, page.place, d.app.live.unsaved)) == 2
+    assert len(left_behind(d.app.tablet.folder, page.route, d.app.live.unsaved)) == 2
     full[0] = False
     d.app.live.close()
-    found = left_behind(d.app.tablet.folder, page.place, ())
+    found = left_behind(d.app.tablet.folder, page.route, ())
     assert sorted(len(read_pending(p.parent, p.name, {}).samples()) for p in found) == sorted(counts)
     assert d.app.live.unsaved == {}
 

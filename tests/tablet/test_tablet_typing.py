@@ -135,17 +135,17 @@ def test_digits_all_erased_are_no_draft(drive: Drive) -> None:
     assert on_disk(d) == {}
 
 
-def test_a_vessels_field_has_one_draft_for_all_her_jobs(drive: Drive) -> None:
+def test_a_vessels_field_has_one_draft_for_all_its_jobs(drive: Drive) -> None:
     """Typed in one job and confirmed in another: nothing stale waits in the first."""
     from garboard_tablet.models.entry import enter
-    from garboard_tablet.models.session import Place
+    from garboard_tablet.models.session import Route
 
     d = drive()
     new_job(d)
     here = d.app.tablet.session.here
     _, second = d.app.tablet.open_job(here.hull)
-    first_beam = enter(d.app.tablet, Place(page="entry", hull=here.hull, job=here.job, subject=("field", "beam")))
-    second_beam = enter(d.app.tablet, Place(page="entry", hull=here.hull, job=second, subject=("field", "beam")))
+    first_beam = enter(d.app.tablet, Route(page="entry", hull=here.hull, job=here.job, subject=("field", "beam")))
+    second_beam = enter(d.app.tablet, Route(page="entry", hull=here.hull, job=second, subject=("field", "beam")))
     assert first_beam is not None
     assert second_beam is not None
     first_beam.write("8")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from garboard_tablet.models.entry import EntryForm, enter
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from tablet.driver import Drive, Driver, new_job, view_of
 
 ENGINES = ("tab vessel", "Equipment", "kind engines", "2 engines", "piece port")
@@ -14,12 +14,12 @@ ENGINES = ("tab vessel", "Equipment", "kind engines", "2 engines", "piece port")
 def at_field(d: Driver, *path: str) -> None:
     """Open the pad of a field of the vessel."""
     here = d.app.tablet.session.here
-    d.app.way.go(Place(page="entry", hull=here.hull, job=here.job, subject=("field", *path)))
+    d.app.way.go(Route(page="entry", hull=here.hull, job=here.job, subject=("field", *path)))
 
 
-def form(d: Driver, place: Place) -> EntryForm:
-    """What is saved at a place, and in which unit it opens."""
-    found = enter(d.app.tablet, place)
+def form(d: Driver, route: Route) -> EntryForm:
+    """What is saved at a route, and in which unit it opens."""
+    found = enter(d.app.tablet, route)
     assert found is not None
     return found
 
@@ -51,46 +51,46 @@ def test_a_unit_changed_alone_is_saved(
 ) -> None:
     """The page shows the number with the new unit and Next keeps just that."""
     here = engine.app.tablet.session.here
-    place = Place(page="entry", hull=here.hull, job=here.job, subject=("field", *path))
-    form(engine, place).save(saved)
+    route = Route(page="entry", hull=here.hull, job=here.job, subject=("field", *path))
+    form(engine, route).save(saved)
     at_field(engine, *path)
     engine.press("unit", f"unit {unit}", "next")
-    assert form(engine, place).saved == shown
+    assert form(engine, route).saved == shown
 
 
 def test_a_unit_changed_alone_can_be_left(engine: Driver) -> None:
     """Leave as it is drops the chosen unit as it drops typed digits."""
     here = engine.app.tablet.session.here
-    place = Place(page="entry", hull=here.hull, job=here.job, subject=("field", "engines", "port", "hours"))
-    form(engine, place).save("1.2 h")
+    route = Route(page="entry", hull=here.hull, job=here.job, subject=("field", "engines", "port", "hours"))
+    form(engine, route).save("1.2 h")
     at_field(engine, "engines", "port", "hours")
     engine.press("unit", "unit min", "skip")
-    assert (form(engine, place).saved, form(engine, place).unit) == ("1.2 h", "h")
+    assert (form(engine, route).saved, form(engine, route).unit) == ("1.2 h", "h")
     assert engine.app.tablet.session.typed == {}
 
 
 def test_a_chosen_unit_waits_with_the_digits(engine: Driver) -> None:
     """Typed over 1.2 s in minutes, then a dead battery: 40 stands there in minutes, not in what the tablet offers."""
     here = engine.app.tablet.session.here
-    place = Place(page="entry", hull=here.hull, job=here.job, subject=("field", "engines", "port", "hours"))
-    form(engine, place).save("1.2 s")
+    route = Route(page="entry", hull=here.hull, job=here.job, subject=("field", "engines", "port", "hours"))
+    form(engine, route).save("1.2 s")
     at_field(engine, "engines", "port", "hours")
     engine.press("key 4", "key 0", "unit", "unit min")
     engine.restart()
     engine.press("next")
-    assert form(engine, place).saved == "40 min"
+    assert form(engine, route).saved == "40 min"
 
 
 def test_digits_typed_over_a_saved_value_keep_its_unit(engine: Driver) -> None:
     """Also after a restart: the unit of the saved value stood on the page while the digits were typed."""
     here = engine.app.tablet.session.here
-    place = Place(page="entry", hull=here.hull, job=here.job, subject=("field", "engines", "port", "hours"))
-    form(engine, place).save("72 min")
+    route = Route(page="entry", hull=here.hull, job=here.job, subject=("field", "engines", "port", "hours"))
+    form(engine, route).save("72 min")
     at_field(engine, "engines", "port", "hours")
     engine.press("key 9", "key 0")
     engine.restart()
     engine.press("next")
-    assert form(engine, place).saved == "90 min"
+    assert form(engine, route).saved == "90 min"
 
 
 def test_a_unit_is_offered_first_on_later_boats_only_when_always_is_pressed(engine: Driver) -> None:

@@ -15,7 +15,7 @@ from garboard.faults import Fault, InputError
 @click.option(
     "--folder",
     type=click.Path(path_type=Path, file_okay=False),
-    help="Where the tablet keeps its hull files; else where the system keeps an application's data. Help says where.",
+    help="Where the tablet keeps its hull files. Default: where the system keeps an application's data.",
 )
 @click.option("--demo", is_flag=True, help="Start with the sample jobs and a simulated boat, in a separate folder.")
 @click.option(

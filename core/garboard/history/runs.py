@@ -14,7 +14,7 @@ from garboard.history.authoring import Author, measure, retract
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState
 from garboard.history.values import member
-from garboard.job_view import Place
+from garboard.job_view import FieldKey
 from garboard.records import JsonValue
 
 RUN = "run"
@@ -65,7 +65,7 @@ def file_of(value: JsonValue) -> str:
     return found if isinstance(found, str) else ""
 
 
-def runs_of(state: HullState, job: str, place: Place) -> tuple[KeptRun, ...]:
+def runs_of(state: HullState, job: str, place: FieldKey) -> tuple[KeptRun, ...]:
     """Every recording ever kept for a field, those included that stood there before, the first kept first."""
     own = state.register(RegisterKey("measure", job, place))
     counting = {file_of(entry.value) for entry in own.current}
@@ -86,13 +86,13 @@ def runs_of(state: HullState, job: str, place: Place) -> tuple[KeptRun, ...]:
     )
 
 
-def keep_run(author: Author, state: HullState, job: str, place: Place, value: JsonValue) -> list[Entry]:
+def keep_run(author: Author, state: HullState, job: str, place: FieldKey, value: JsonValue) -> list[Entry]:
     """Keep a recording beside what counts, or bring back one thrown away; nothing to write where it is kept."""
     key = _key(job, place, value)
     return [] if state.current(key) else [author.write(state, RUN, key.subject, value, job=job)]
 
 
-def throw_away(author: Author, state: HullState, job: str, place: Place, value: JsonValue) -> list[Entry]:
+def throw_away(author: Author, state: HullState, job: str, place: FieldKey, value: JsonValue) -> list[Entry]:
     """Throw a kept recording away, also one an older version kept. Its file stays; `keep_run` brings it back.
 
     Where it counts it no longer does, and nothing takes its place until one is chosen.
@@ -110,7 +110,7 @@ def throw_away(author: Author, state: HullState, job: str, place: Place, value: 
 THROWN_AWAY = "thrown away"
 
 
-def let_count(author: Author, state: HullState, job: str, place: Place, value: JsonValue) -> list[Entry]:
+def let_count(author: Author, state: HullState, job: str, place: FieldKey, value: JsonValue) -> list[Entry]:
     """Have a recording count, whichever did before; it is kept, and so is what counted."""
     before = [one for entry in state.current(RegisterKey("measure", job, place)) for one in [entry.value]]
     kept = [entry for one in (*before, value) if file_of(one) for entry in keep_run(author, state, job, place, one)]
@@ -118,5 +118,5 @@ def let_count(author: Author, state: HullState, job: str, place: Place, value: J
     return [*kept, measure(author, state, job, step, field, value, row=row, of=of)]
 
 
-def _key(job: str, place: Place, value: JsonValue) -> RegisterKey:
+def _key(job: str, place: FieldKey, value: JsonValue) -> RegisterKey:
     return RegisterKey(RUN, job, (*place, file_of(value)))

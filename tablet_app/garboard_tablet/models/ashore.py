@@ -9,7 +9,7 @@ import attrs
 
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.shop_document import is_paired
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import ASHORE, VesselLine, VesselList, stamp_of
 
 if TYPE_CHECKING:
@@ -57,12 +57,12 @@ class ReportLine:
     """One thing to know about bringing ashore.
 
     urgent : a person has something to do
-    place  : where it is done
+    route  : the page where it is done
     """
 
     text: str
     urgent: bool = False
-    place: Place | None = None
+    route: Route | None = None
 
 
 def lines_of(state: State, may_decide: bool = True) -> list[ReportLine]:
@@ -97,9 +97,9 @@ def lines_of(state: State, may_decide: bool = True) -> list[ReportLine]:
 
 
 def _disagreement(hull: str, key: RegisterKey, may_decide: bool) -> ReportLine:
-    place = Place(page="entry", hull=hull, job=key.job, subject=(key.kind, *key.subject))
+    route = Route(page="entry", hull=hull, job=key.job, subject=(key.kind, *key.subject))
     if key.kind == "measure":
-        place = attrs.evolve(place, step=key.subject[0])
+        route = attrs.evolve(route, step=key.subject[0])
     if key.kind == "setting":
         whose = "the shop" if hull == SHOP_RECORD else f"a job of {hull}"
         return ReportLine(
@@ -107,7 +107,7 @@ def _disagreement(hull: str, key: RegisterKey, may_decide: bool) -> ReportLine:
         )
     about = " ".join(filter(None, key.subject)).replace("_", " ")
     do = "choose" if may_decide else "measure again"
-    return ReportLine(f"{hull}: two values for {about}. Press to {do}.", True, place if key.kind in _KINDS else None)
+    return ReportLine(f"{hull}: two values for {about}. Press to {do}.", True, route if key.kind in _KINDS else None)
 
 
 _KINDS = ("measure", "field")

@@ -10,7 +10,7 @@ import attrs
 
 from garboard import records
 from garboard.history.registers import RegisterKey
-from garboard.job_view import JobView, Place
+from garboard.job_view import FieldKey, JobView
 from garboard.records import EQUIPMENT, JsonValue, Vessel
 from garboard.steps import Field, Kind, Step
 from garboard.units import UNITS_OF
@@ -38,7 +38,7 @@ class Ask:
         return self.key.subject[2] if self.key.kind == "measure" else ""
 
     @property
-    def place(self) -> Place:
+    def place(self) -> FieldKey:
         """Where a measurement belongs: step, field, row, of."""
         step, field, row, of = self.key.subject
         return step, field, row, of

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 
 if TYPE_CHECKING:
     from garboard.steps import Assessed
@@ -34,25 +34,25 @@ class Assessor:
         self._waiting: set[Key] = set()
         self._at_work: set[Key] = set()
 
-    def of(self, place: Place) -> tuple[Assessed, ...]:
-        """What was last found for a step, or for the whole job where the place names none."""
-        return self._found.get(_key(place), ())
+    def of(self, route: Route) -> tuple[Assessed, ...]:
+        """What was last found for a step, or for the whole job where the route names none."""
+        return self._found.get(_key(route), ())
 
-    def known(self, place: Place) -> tuple[Assessed, ...] | None:
+    def known(self, route: Route) -> tuple[Assessed, ...] | None:
         """What is found for the entries as they stand now; None as long as that is not worked out, or cannot be."""
-        key = _key(place)
-        return self._found[key] if self._found_at.get(key) == self._tablet.size(place.hull, place.job) else None
+        key = _key(route)
+        return self._found[key] if self._found_at.get(key) == self._tablet.size(route.hull, route.job) else None
 
-    def now(self, place: Place) -> tuple[Assessed, ...]:
+    def now(self, route: Route) -> tuple[Assessed, ...]:
         """Assess before going on."""
-        steps = [place.step] if place.step else None
-        size = self._tablet.size(place.hull, place.job)
-        self._keep(_key(place), size, self._tablet.assess(place.hull, place.job, steps))
-        return self.of(place)
+        steps = [route.step] if route.step else None
+        size = self._tablet.size(route.hull, route.job)
+        self._keep(_key(route), size, self._tablet.assess(route.hull, route.job, steps))
+        return self.of(route)
 
-    def soon(self, place: Place) -> None:
+    def soon(self, route: Route) -> None:
         """Assess in the background; `changed` is called when something has changed."""
-        key = _key(place)
+        key = _key(route)
         if key not in self._waiting:
             self._waiting.add(key)
             self._background.later(lambda: self._assess(key), NEXT_FIELD_FIRST if self._background.threads else 0)
@@ -99,5 +99,5 @@ class Assessor:
         self._background.tell(WHAT, failure)
 
 
-def _key(place: Place) -> Key:
-    return place.hull, place.job, place.step
+def _key(route: Route) -> Key:
+    return route.hull, route.job, route.step

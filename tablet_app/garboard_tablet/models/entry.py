@@ -21,7 +21,7 @@ from garboard_tablet.models.asks import (
 )
 from garboard_tablet.models.keys import ERASE, pressed
 from garboard_tablet.models.pad import ValidationResult, judge, judge_number
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import Tablet
 
 if TYPE_CHECKING:
@@ -30,21 +30,21 @@ if TYPE_CHECKING:
 NUMBERS = (Kind.AMOUNT, Kind.COUNT)
 
 
-def entry_place(place: Place, ask: Ask) -> Place:
+def entry_route(route: Route, ask: Ask) -> Route:
     """The page on which an ask is answered."""
-    return place.to("entry", ask.key.kind, *ask.key.subject)
+    return route.to("entry", ask.key.kind, *ask.key.subject)
 
 
 @attrs.define
 class EntryForm:
-    """The value asked for at a place, and what is typed for it so far.
+    """The value asked for at a route, and what is typed for it so far.
 
     result : what was made of the last try to save; empty until then
     unit   : the unit chosen
     """
 
     tablet: Tablet
-    place: Place
+    route: Route
     asks: tuple[Ask, ...]
     ask: Ask
     unit: str = ""
@@ -56,29 +56,29 @@ class EntryForm:
 
     @property
     def step(self) -> Step | None:
-        return self.tablet.step(self.place.step) if self.ask.key.kind == "measure" else None
+        return self.tablet.step(self.route.step) if self.ask.key.kind == "measure" else None
 
     @property
     def key(self) -> str:
         """What is typed is kept under this. A vessel's field is one for all its jobs."""
-        job = "" if self.ask.key.kind == "field" else self.place.job
-        return "/".join((self.place.hull, job, self.ask.key.kind, *self.ask.key.subject))
+        job = "" if self.ask.key.kind == "field" else self.route.job
+        return "/".join((self.route.hull, job, self.ask.key.kind, *self.ask.key.subject))
 
     @property
     def saved(self) -> JsonValue:
         """The value that stands now."""
-        return self.tablet.value(self.place.hull, self.place.job, self.ask)
+        return self.tablet.value(self.route.hull, self.route.job, self.ask)
 
     @property
     def rivals(self) -> tuple[JsonValue, ...]:
         """Values that disagree; empty when they do not."""
-        current = self.tablet.current(self.place.hull, self.place.job, self.ask)
+        current = self.tablet.current(self.route.hull, self.route.job, self.ask)
         return tuple(entry.value for entry in current) if len(current) > 1 else ()
 
     @property
     def rivals_told(self) -> tuple[tuple[str, str, JsonValue], ...]:
         """Values that disagree: as a person reads them; who stated each, when and with what; the value itself."""
-        current = self.tablet.current(self.place.hull, self.place.job, self.ask)
+        current = self.tablet.current(self.route.hull, self.route.job, self.ask)
         if len(current) < 2:
             return ()
         return tuple((shown(entry.value), _who_when(entry), entry.value) for entry in current)
@@ -93,7 +93,7 @@ class EntryForm:
         """Whether one value stands that may be taken back here; a manager's choice is the manager's to take back."""
         from garboard.history.authority import managers_part
 
-        current = self.tablet.current(self.place.hull, self.place.job, self.ask)
+        current = self.tablet.current(self.route.hull, self.route.job, self.ask)
         return len(current) == 1 and (not managers_part(current[0]) or self.tablet.may_decide)
 
     @property
@@ -101,9 +101,9 @@ class EntryForm:
         """Values that stood here and stand no longer, the latest first, each once."""
         from garboard.history.values import same_value
 
-        found: list[Entry] = list(self.tablet.current(self.place.hull, self.place.job, self.ask))
+        found: list[Entry] = list(self.tablet.current(self.route.hull, self.route.job, self.ask))
         now = len(found)
-        for entry in reversed(self.tablet.history(self.place.hull, self.place.job, self.ask)):
+        for entry in reversed(self.tablet.history(self.route.hull, self.route.job, self.ask)):
             if entry.kind != "retract" and not any(same_value(entry.value, other.value) for other in found):
                 found.append(entry)
         return tuple(found[now:])
@@ -190,24 +190,24 @@ class EntryForm:
     def save(self, value: JsonValue) -> None:
         """Keep a value; on the disk when this returns."""
         if value != self.saved or self.saved is None:
-            self.tablet.enter(self.place.hull, self.place.job, self.ask, value)
+            self.tablet.enter(self.route.hull, self.route.job, self.ask, value)
         self._forget_draft()  # not before: the disk may refuse the value
         self.result = ValidationResult()
 
     def settle(self, value: JsonValue, reason: str) -> None:
         """Choose one of the values that disagree."""
-        self.tablet.choose(self.place.hull, self.place.job, self.ask, value, reason)
+        self.tablet.choose(self.route.hull, self.route.job, self.ask, value, reason)
         self._forget_draft()
 
     def take_back(self, reason: str) -> None:
         """Take back the value that stands."""
-        self.tablet.take_back(self.place.hull, self.place.job, self.ask, reason)
+        self.tablet.take_back(self.route.hull, self.route.job, self.ask, reason)
         self._forget_draft()
-        self.tablet.session.save()  # the page stays: no change of place saves it
+        self.tablet.session.save()  # the page stays: no change of page saves it
 
     def put_back(self, entry: Entry) -> None:
         """Have a value stand again that stood before, with the instrument it was read with."""
-        self.tablet.put_back(self.place.hull, self.place.job, self.ask, entry)
+        self.tablet.put_back(self.route.hull, self.route.job, self.ask, entry)
         self._forget_draft()
         self.tablet.session.save()  # the page stays
 
@@ -225,7 +225,7 @@ class EntryForm:
     def repeat(self) -> JsonValue:
         """The value of the ask before of the same title, to repeat with one touch; None when there is none."""
         for earlier in before(self.asks, self.ask):
-            value = self.tablet.value(self.place.hull, self.place.job, earlier)
+            value = self.tablet.value(self.route.hull, self.route.job, earlier)
             if value is not None:
                 return value
         return None
@@ -235,7 +235,7 @@ class EntryForm:
         """Whether this begins a row nobody asked for: then the table can be ended instead."""
         return bool(self.ask.row) and self.ask.row not in self._rows() and bool(self._rows())
 
-    def after(self, *, ending_table: bool = False) -> Place | None:
+    def after(self, *, ending_table: bool = False) -> Route | None:
         """Where to go once this value is dealt with; None when nothing is left to enter here."""
         asks = self.asks
         if ending_table:
@@ -243,18 +243,18 @@ class EntryForm:
             start = self._table_end()
             asks = tuple(ask for ask in asks if self.asks.index(ask) >= start)
         elif self._ends_last_row():
-            fresh = _asks(self.tablet, self.place, open_table=self.ask.table)
-            return self._place_of(fresh, self._index(fresh, self.ask) + 1)
+            fresh = _asks(self.tablet, self.route, open_table=self.ask.table)
+            return self._route_of(fresh, self._index(fresh, self.ask) + 1)
         else:
             asks = asks[self._index(asks, self.ask) + 1 :]
         for ask in asks:
-            if not self.tablet.current(self.place.hull, self.place.job, ask):
-                return entry_place(self.place, ask)
+            if not self.tablet.current(self.route.hull, self.route.job, ask):
+                return entry_route(self.route, ask)
         return None
 
     def progress(self) -> tuple[int, int]:
         """Values entered, and values asked for."""
-        have = sum(bool(self.tablet.current(self.place.hull, self.place.job, ask)) for ask in self.asks)
+        have = sum(bool(self.tablet.current(self.route.hull, self.route.job, ask)) for ask in self.asks)
         return have, len(self.asks)
 
     def _rows(self) -> tuple[str, ...]:
@@ -262,7 +262,7 @@ class EntryForm:
         table = next((field for field in step.fields if field.name == self.ask.table), None) if step else None
         if step is None or table is None:
             return ()
-        return table_rows(step, table, self.tablet.view(self.place.hull, self.place.job))
+        return table_rows(step, table, self.tablet.view(self.route.hull, self.route.job))
 
     def _ends_last_row(self) -> bool:
         own = [ask for ask in self.asks if ask.table == self.ask.table]
@@ -275,8 +275,8 @@ class EntryForm:
     def _index(asks: tuple[Ask, ...], ask: Ask) -> int:
         return next((i for i, other in enumerate(asks) if other.key == ask.key), -1)
 
-    def _place_of(self, asks: tuple[Ask, ...], index: int) -> Place | None:
-        return entry_place(self.place, asks[index]) if 0 <= index < len(asks) else None
+    def _route_of(self, asks: tuple[Ask, ...], index: int) -> Route | None:
+        return entry_route(self.route, asks[index]) if 0 <= index < len(asks) else None
 
 
 def _who_when(entry: Entry) -> str:
@@ -285,24 +285,24 @@ def _who_when(entry: Entry) -> str:
     return ", ".join(filter(None, (entry.by, when, instrument if isinstance(instrument, str) else "")))
 
 
-def enter(tablet: Tablet, place: Place) -> EntryForm | None:
-    """Take up entering at a place; None when what it asks for is no longer there."""
-    asks = _asks(tablet, place)
-    kind, *words = place.subject
+def enter(tablet: Tablet, route: Route) -> EntryForm | None:
+    """The entry form of a route; None when what it asks for is no longer there."""
+    asks = _asks(tablet, route)
+    kind, *words = route.subject
     key = RegisterKey(kind, "", tuple(words))
     ask = next((ask for ask in asks if ask.key == key), None)
     if ask is None:
         return None
-    form = EntryForm(tablet, place, asks, ask)
+    form = EntryForm(tablet, route, asks, ask)
     form.unit = tablet.session.typed.get(form.unit_key, form.opening_unit)
     return form
 
 
-def first_place(tablet: Tablet, place: Place, asks: tuple[Ask, ...]) -> Place | None:
+def first_route(tablet: Tablet, route: Route, asks: tuple[Ask, ...]) -> Route | None:
     """Where the first value still missing is entered."""
     for ask in asks:
-        if not tablet.current(place.hull, place.job, ask):
-            return entry_place(place, ask)
+        if not tablet.current(route.hull, route.job, ask):
+            return entry_route(route, ask)
     return None
 
 
@@ -317,15 +317,15 @@ def piece_of(path: tuple[str, ...]) -> tuple[str, ...]:
     return path[:4] if len(path) > 4 and path[2] == "devices" else path[:2]
 
 
-def _asks(tablet: Tablet, place: Place, open_table: str = "") -> tuple[Ask, ...]:
-    kind, *words = place.subject
+def _asks(tablet: Tablet, route: Route, open_table: str = "") -> tuple[Ask, ...]:
+    kind, *words = route.subject
     if kind == "field":
         piece = piece_of(tuple(words))
         return asks_of_piece(piece) if piece else asks_of_vessel()
-    step = tablet.step(place.step)
+    step = tablet.step(route.step)
     if step is None:
         return ()
-    view = tablet.view(place.hull, place.job)
+    view = tablet.view(route.hull, route.job)
     row = words[2] if len(words) == 4 else ""
     named = {column.name: field for field in step.fields for column in field.columns}
     table = named.get(words[1]) if len(words) == 4 else None

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from garboard.recordings.boat_network import BoatNetwork, Where
     from garboard.steps import LiveGuide
     from garboard_tablet.models.runs import PendingRun
-    from garboard_tablet.models.session import Place
+    from garboard_tablet.models.session import Route
     from garboard_tablet.models.sources import SampleSource
     from garboard_tablet.models.tablet import Tablet
 
@@ -35,8 +35,8 @@ class LiveSource:
         self.time: Callable[[], float] = time.monotonic
         self.unsaved: dict[str, PendingRun] = {}
 
-    def guide_of(self, place: Place) -> LiveGuide[Any] | None:
-        step = self._tablet.step(place.step)
+    def guide_of(self, route: Route) -> LiveGuide[Any] | None:
+        step = self._tablet.step(route.step)
         return self._tablet.host.live_guides.get(step.guide) if step and step.guide else None
 
     def replay(self, recording: Path | None) -> None:

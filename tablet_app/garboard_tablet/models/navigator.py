@@ -8,7 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from garboard.disk.storage import NotSaved
-from garboard_tablet.models.session import HOME, Place
+from garboard_tablet.models.session import HOME, Route
 
 if TYPE_CHECKING:
     from garboard_tablet.models.tablet import Tablet
@@ -35,19 +35,19 @@ class Navigator:
             log.warning("where the person is was not saved: %s", failure)
         self._show()
 
-    def go(self, place: Place) -> None:
-        self._move(partial(self._tablet.session.go, place))
+    def go(self, route: Route) -> None:
+        self._move(partial(self._tablet.session.go, route))
 
-    def go_named(self, place: Place) -> None:
+    def go_named(self, route: Route) -> None:
         """To a page where entries are made; who makes them is asked first, once."""
         if self._tablet.settings.working:
-            self.go(place)
+            self.go(route)
         else:
-            self._tablet.session.way.append(place)
-            self.go(place.to("who"))
+            self._tablet.session.way.append(route)
+            self.go(route.to("who"))
 
-    def instead(self, place: Place) -> None:
-        self._move(partial(self._tablet.session.instead, place))
+    def instead(self, route: Route) -> None:
+        self._move(partial(self._tablet.session.instead, route))
 
     def back(self) -> None:
         self._move(self._tablet.session.back)
@@ -59,27 +59,27 @@ class Navigator:
         """To the first page, from wherever."""
         self.back_to(HOME.page)
 
-    def open_step(self, place: Place, step_key: str) -> None:
+    def open_step(self, route: Route, step_key: str) -> None:
         """Open a step: at its cautions when it is new, else at what has been entered."""
-        from garboard_tablet.models.entry import first_place
+        from garboard_tablet.models.entry import first_route
         from garboard_tablet.models.pages import asks_here
 
         tablet = self._tablet
         step = tablet.step(step_key)
-        target = place.to("step", step=step_key)
+        target = route.to("step", step=step_key)
         tablet.session.way.append(target)
-        begun = tablet.view(place.hull, place.job).state_of(step_key) != "to do"
+        begun = tablet.view(route.hull, route.job).state_of(step_key) != "to do"
         if step is not None and not begun:
-            first = first_place(tablet, target, asks_here(tablet, place.hull, place.job, step))
+            first = first_route(tablet, target, asks_here(tablet, route.hull, route.job, step))
             if step.cautions or step.at_hand:
                 tablet.session.way.append(target.to("cautions"))
             elif first is not None:
                 tablet.session.way.append(first)
         self._move(tablet.session.save)
 
-    def next_step(self, place: Place) -> str | None:
+    def next_step(self, route: Route) -> str | None:
         """The first step neither done nor not fitted."""
         from garboard_tablet.models.pages import open_steps
 
-        steps = open_steps(self._tablet, place.hull, place.job)
+        steps = open_steps(self._tablet, route.hull, route.job)
         return steps[0].key if steps else None

@@ -15,7 +15,7 @@ from garboard.records import EQUIPMENT, Measurement
 from garboard.report.outline import punch_list
 from garboard.steps import Assessed, Kind, Phase, Step, is_open, state_shown
 from garboard_tablet.models.asks import Ask, asks_of_step, piece_title, pieces, row_name, shown, table_rows
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import Tablet
 
 # A job
@@ -98,23 +98,23 @@ class RestsOn:
     title: str
     value: str
     told: str
-    target: Place
+    target: Route
 
 
-def rests_on(tablet: Tablet, place: Place, finding: Finding) -> list[RestsOn]:
+def rests_on(tablet: Tablet, route: Route, finding: Finding) -> list[RestsOn]:
     """The values a finding rests on, each with where it is changed; last the piece of equipment it is about."""
-    view = tablet.view(place.hull, place.job)
+    view = tablet.view(route.hull, route.job)
     found = []
     for step_key, field, row, of in finding.places:
         measured, step = view.find(step_key, field, row=row, of=of), tablet.step(step_key)
         if measured is not None and step is not None:
             title = ", ".join(filter(None, (*_names_of(step, view, field, row), of)))
-            target = place.to("entry", "measure", step_key, field, row, of, step=step_key)
+            target = route.to("entry", "measure", step_key, field, row, of, step=step_key)
             found.append(RestsOn(title=title, value=shown(measured.value), told=who_when(measured), target=target))
     for kind in EQUIPMENT:
         if finding.of in pieces(view.vessel, kind):
             title = f"{piece_title(kind, finding.of)}"
-            target = place.to("piece", kind, finding.of)
+            target = route.to("piece", kind, finding.of)
             found.append(RestsOn(title=f"{title[:1].upper()}{title[1:]}", value="", told="as entered", target=target))
     return found
 
@@ -327,14 +327,14 @@ class PunchLine:
     goes: tuple[str, ...] = ()
     details: tuple[str, ...] = ()
 
-    def target(self, place: Place) -> Place:
+    def target(self, route: Route) -> Route:
         """Where it is put right."""
         if self.goes:
             page, *subject = self.goes
-            return place.to(page, *subject, step=self.step)
+            return route.to(page, *subject, step=self.step)
         if self.field:
-            return place.to("entry", "field", *self.field)
-        return place.to("step", step=self.step) if self.step else place.to("punch list")
+            return route.to("entry", "field", *self.field)
+        return route.to("step", step=self.step) if self.step else route.to("punch list")
 
 
 def punch_lines(tablet: Tablet, hull: str, job: str) -> list[PunchLine]:
@@ -357,7 +357,7 @@ def punch_lines(tablet: Tablet, hull: str, job: str) -> list[PunchLine]:
 
 def to_put_right(tablet: Tablet, hull: str, job: str, assessed: Sequence[Assessed]) -> list[PunchLine]:
     """The punch list as the book and the day sheet have it, each line with where it is put right."""
-    view, place = tablet.view(hull, job), Place(page="job", hull=hull, job=job)
+    view, route = tablet.view(hull, job), Route(page="job", hull=hull, job=job)
     remarks = {line.text: line for line in punch_lines(tablet, hull, job) if not line.settled}
     disagreeing = [_disagreeing(tablet, view, one.place, one.values) for one in view.disagreements]
     items = [item for item in punch_list(view, tablet.host, assessed) if item.why in ("look again", "noted")]
@@ -367,16 +367,16 @@ def to_put_right(tablet: Tablet, hull: str, job: str, assessed: Sequence[Assesse
         else PunchLine(about=item.about, text=item.text, why=item.why, step=item.step)
         for item in items
     ]
-    failing = dict.fromkeys(_failing(tablet, place, assessed))
+    failing = dict.fromkeys(_failing(tablet, route, assessed))
     return sorted([*failing, *disagreeing, *lines], key=lambda line: _ORDER.index(line.why))
 
 
-def _failing(tablet: Tablet, place: Place, assessed: Sequence[Assessed]) -> Iterator[PunchLine]:
+def _failing(tablet: Tablet, route: Route, assessed: Sequence[Assessed]) -> Iterator[PunchLine]:
     """What fails, each with the way to its value, or to its values where it rests on several."""
     for step in dict.fromkeys(one.step for one in assessed):
         for number, one in enumerate(ranked(tablet, [other for other in assessed if other.step == step])):
             if one.finding.verdict is Verdict.FAIL:
-                rests = rests_on(tablet, place, one.finding)
+                rests = rests_on(tablet, route, one.finding)
                 goes = ("why", *why_subject(number, one))
                 if len(rests) == 1:
                     step, goes = rests[0].target.step, (rests[0].target.page, *rests[0].target.subject)

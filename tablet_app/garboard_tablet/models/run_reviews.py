@@ -14,7 +14,7 @@ if TYPE_CHECKING:  # loaded when the first run is looked at
     from garboard_tablet.models.background import Background
     from garboard_tablet.models.heading_sources import HeadingSource
     from garboard_tablet.models.runs import PendingRun, Review
-    from garboard_tablet.models.session import Place
+    from garboard_tablet.models.session import Route
     from garboard_tablet.models.tablet import Tablet
 
 
@@ -55,22 +55,22 @@ class RunReviews:
             self._background.run("looking at a recording", work, keep)
         return self._headings.get(file, ())
 
-    def of_kept(self, place: Place, ask: Ask, run: KeptRun, guide: LiveGuide[Any] | None) -> Review | str | None:
+    def of_kept(self, route: Route, ask: Ask, run: KeptRun, guide: LiveGuide[Any] | None) -> Review | str | None:
         """Of a run that was kept."""
         tablet = self._tablet
-        return self._of(place, ask, run.file, guide, lambda: tablet.load_recording(run.file))
+        return self._of(route, ask, run.file, guide, lambda: tablet.load_recording(run.file))
 
-    def of_pending(self, place: Place, ask: Ask, run: PendingRun, guide: LiveGuide[Any] | None) -> Review | str | None:
+    def of_pending(self, route: Route, ask: Ask, run: PendingRun, guide: LiveGuide[Any] | None) -> Review | str | None:
         """Of a run nobody has decided on."""
-        return self._of(place, ask, f"{run.path} {_size(run.path)}", guide, run.recording)
+        return self._of(route, ask, f"{run.path} {_size(run.path)}", guide, run.recording)
 
     def _of(
-        self, place: Place, ask: Ask, run: str, guide: LiveGuide[Any] | None, load: Callable[[], Recording]
+        self, route: Route, ask: Ask, run: str, guide: LiveGuide[Any] | None, load: Callable[[], Recording]
     ) -> Review | str | None:
-        key = (place.hull, place.job, ask.place, run, self._tablet.size(place.hull, place.job))
+        key = (route.hull, route.job, ask.place, run, self._tablet.size(route.hull, route.job))
         if key not in self._found and key not in self._at_work:
             self._at_work.add(key)
-            view, host = self._tablet.view(place.hull, place.job), self._tablet.host
+            view, host = self._tablet.view(route.hull, route.job), self._tablet.host
 
             def work() -> Review | str:
                 from garboard.faults import InputError, in_words

@@ -56,9 +56,9 @@ class PendingRun:
     in_memory: Sequence[Sample] = ()
     refusal: str = ""
 
-    def is_of(self, place: session.Place) -> bool:
+    def is_of(self, route: session.Route) -> bool:
         """Whether it was recorded for a step."""
-        return _is_of(self.path.name, place)
+        return _is_of(self.path.name, route)
 
     def samples(self) -> Sequence[Sample]:
         """What it recorded. Raises OSError where that cannot be read."""
@@ -73,29 +73,29 @@ class PendingRun:
         return gather(self.source, self.samples())
 
 
-def recorder_stem(place: session.Place) -> str:
+def recorder_stem(route: session.Route) -> str:
     """How the names of the files begin into which runs of a step are recorded."""
-    return f"{RECORDER}{place.hull} {place.job} {place.step}".replace("/", " ")
+    return f"{RECORDER}{route.hull} {route.job} {route.step}".replace("/", " ")
 
 
-def _is_of(name: str, place: session.Place) -> bool:
-    stem = recorder_stem(place)
+def _is_of(name: str, route: session.Route) -> bool:
+    stem = recorder_stem(route)
     return name == stem or name.startswith(f"{stem} (")
 
 
-def left_behind(folder: Path, place: session.Place, unsaved: Collection[str]) -> tuple[Path, ...]:
+def left_behind(folder: Path, route: session.Route, unsaved: Collection[str]) -> tuple[Path, ...]:
     """Runs of a step that nobody has decided on, the oldest first; those the disk did not take last.
 
     unsaved : names of runs that only stand in memory, wholly or in part
     """
-    here = [path for path in folder.glob(f"{RECORDER}*") if _is_of(path.name, place) and path.name not in unsaved]
+    here = [path for path in folder.glob(f"{RECORDER}*") if _is_of(path.name, route) and path.name not in unsaved]
     here.sort(key=lambda path: (path.stat().st_mtime, path.name))
-    return (*here, *(folder / name for name in unsaved if _is_of(name, place)))
+    return (*here, *(folder / name for name in unsaved if _is_of(name, route)))
 
 
-def free_path(folder: Path, place: session.Place, unsaved: Collection[str]) -> Path:
+def free_path(folder: Path, route: session.Route, unsaved: Collection[str]) -> Path:
     """Where the next run of a step is recorded: never over one that nobody has decided on."""
-    stem, number = recorder_stem(place), 1
+    stem, number = recorder_stem(route), 1
     path = folder / stem
     while path.exists() or path.name in unsaved:
         number += 1
@@ -132,25 +132,25 @@ def write_run(run: PendingRun) -> None:
     storage.write_whole(run.path, ["".join(lines).encode()])
 
 
-def recording_asks(tablet: Tablet, place: session.Place) -> tuple[Ask, ...]:
+def recording_asks(tablet: Tablet, route: session.Route) -> tuple[Ask, ...]:
     """Every field of a step that takes a recording."""
-    step = tablet.step(place.step)
+    step = tablet.step(route.step)
     if step is None:
         return ()
-    asks = asks_of_step(step, tablet.view(place.hull, place.job))
+    asks = asks_of_step(step, tablet.view(route.hull, route.job))
     return tuple(ask for ask in asks if ask.field.kind is Kind.RECORDING)
 
 
-def kept_in_step(tablet: Tablet, place: session.Place) -> int:
+def kept_in_step(tablet: Tablet, route: session.Route) -> int:
     """How many recordings of a step are kept, those thrown away included."""
-    return sum(len(tablet.runs(place.hull, place.job, ask)) for ask in recording_asks(tablet, place))
+    return sum(len(tablet.runs(route.hull, route.job, ask)) for ask in recording_asks(tablet, route))
 
 
-def ask_for(tablet: Tablet, place: session.Place, subject: tuple[str, ...]) -> Ask | None:
+def ask_for(tablet: Tablet, route: session.Route, subject: tuple[str, ...]) -> Ask | None:
     """Where a recording belongs: the field it was asked from, or the step's first still without one."""
-    asks = recording_asks(tablet, place)
+    asks = recording_asks(tablet, route)
     named = [ask for ask in asks if (ask.key.kind, *ask.key.subject) == subject]
-    empty = [ask for ask in asks if not tablet.current(place.hull, place.job, ask)]
+    empty = [ask for ask in asks if not tablet.current(route.hull, route.job, ask)]
     return next(iter([*named, *empty, *asks]), None)
 
 
@@ -259,7 +259,7 @@ def in_order(recording: Recording, quantities: Iterable[str]) -> Iterator[Sample
 
 
 def _with_recording(view: JobView, place: FieldKey, recording: Recording) -> JobView:
-    """A job as if a recording counted in a place."""
+    """A job as if a recording counted under a field key."""
     step, field, row, of = place
     value: JsonValue = {"file": PENDING, "name": recording.name}
     counting = Measurement(step=step, field=field, row=row, of=of, value=value)

@@ -29,7 +29,7 @@ SESSION = Kind(
 
 
 @attrs.frozen(kw_only=True)
-class Place:
+class Route:
     """One page of the app, and what it is about.
 
     page    : name of the page
@@ -45,12 +45,12 @@ class Place:
     step: str = ""
     subject: tuple[str, ...] = ()
 
-    def to(self, page: str, *subject: str, **changes: str) -> Place:
+    def to(self, page: str, *subject: str, **changes: str) -> Route:
         """Another page about the same hull, job and step, unless changed."""
         return attrs.evolve(self, page=page, subject=subject, **changes)
 
 
-HOME = Place(page="vessels")
+HOME = Route(page="vessels")
 
 
 @attrs.define
@@ -61,21 +61,21 @@ class Session:
     """
 
     document: Document
-    way: list[Place] = attrs.field(factory=lambda: [HOME])
+    way: list[Route] = attrs.field(factory=lambda: [HOME])
     typed: dict[str, str] = attrs.field(factory=dict)
 
     @property
-    def here(self) -> Place:
+    def here(self) -> Route:
         return self.way[-1]
 
-    def go(self, place: Place) -> None:
+    def go(self, route: Route) -> None:
         """To another page; back leads here again."""
-        self.way.append(place)
+        self.way.append(route)
         self.save()
 
-    def instead(self, place: Place) -> None:
+    def instead(self, route: Route) -> None:
         """To another page in the place of this one; back leads to where it led before."""
-        self.way[-1] = place
+        self.way[-1] = route
         self.save()
 
     def back(self) -> None:
@@ -97,11 +97,11 @@ class Session:
             self.save()
 
     def forget(self, key: str) -> None:
-        """Drop what was typed, once it is confirmed. Saved with the next change of place."""
+        """Drop what was typed, once it is confirmed. Saved with the next change of page."""
         self.typed.pop(key, None)
 
     def save(self) -> None:
-        self.document.put_row(TABLE, {"way": [attrs.asdict(place) for place in self.way], "typed": self.typed})
+        self.document.put_row(TABLE, {"way": [attrs.asdict(route) for route in self.way], "typed": self.typed})
 
 
 def resume(folder: Path, damaged: list[DocumentDamaged]) -> Session:
@@ -114,15 +114,15 @@ def resume(folder: Path, damaged: list[DocumentDamaged]) -> Session:
     def read() -> Session:
         row = document.row(TABLE) or {"way": [], "typed": {}}
         typed = {str(key): str(text) for key, text in row["typed"].items()}
-        return Session(document, [_place(place) for place in row["way"]] or [HOME], typed)
+        return Session(document, [_route(route) for route in row["way"]] or [HOME], typed)
 
     return document.read_or_begin_anew(read, damaged)
 
 
-def _place(plain: Mapping[str, object]) -> Place:
+def _route(plain: Mapping[str, object]) -> Route:
     words = plain["subject"]
     subject = tuple(str(word) for word in words) if isinstance(words, list) else ()
-    return Place(
+    return Route(
         page=str(plain["page"]),
         hull=str(plain["hull"]),
         job=str(plain["job"]),

@@ -14,7 +14,7 @@ from garboard.disk.formats import Format
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
 from garboard.faults import InputError
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import Tablet
 
 FILE = f"{FOLDER}/vessels.json"
@@ -44,7 +44,7 @@ VESSELS = Kind(
 class VesselLine:
     """One hull in the list of vessels.
 
-    also   : keys of her other hull numbers
+    also   : keys of its other hull numbers
     guests : keys of hull numbers that jobs were moved here from, or are on their way to
     stamp  : tells whether the line is still true of the files it comes from
     fails  : checks of a boat handed over that fail
@@ -78,7 +78,7 @@ class VesselLine:
 
     @property
     def numbers(self) -> str:
-        """Her number, and the others she has."""
+        """Its number, and the others it has."""
         return ", also ".join((self.hull_number, *map(printed, self.also)))
 
     @property
@@ -129,7 +129,7 @@ class VesselList:
         return self.take(differences(self.tablet.files, self.snapshot()))
 
     def refresh(self, hull: str) -> None:
-        """Work out one boat's line anew, whichever of her numbers is given."""
+        """Work out one boat's line anew, whichever of its numbers is given."""
         known = next((line for line in self.lines.values() if hull in line.also), self.lines.get(hull))
         fresh = vessel_line(self.tablet, known.hull if known else hull)
         if known is not None:
@@ -206,7 +206,7 @@ def stamp_of(stamps: Iterable[str]) -> str:
 
 
 def vessel_line(tablet: Tablet, number: str) -> VesselLine:
-    """A boat's line from the files she is in, without its stamp."""
+    """A boat's line from the files it is in, without its stamp."""
     from garboard_tablet.models.pages import phase_of
 
     hull = tablet.listed(number)
@@ -279,21 +279,21 @@ def printed(text: str) -> str:
 
 
 def vessel_name(tablet: Tablet, hull: str) -> str:
-    """What a vessel is called: her name, else her hull number."""
+    """What a vessel is called: its name, else its hull number."""
     vessel, _ = tablet.state_of(hull).vessel()
     return vessel.name or number_of(tablet, hull)
 
 
 def number_of(tablet: Tablet, hull: str) -> str:
-    """Her hull number as it is printed."""
+    """Its hull number as it is printed."""
     return printed(tablet.state_of(hull).hull_number)
 
 
-def whose(tablet: Tablet, place: Place) -> str:
-    """Whose page a place is: name and hull number; "" for a page about no vessel."""
-    if not place.hull:
+def whose(tablet: Tablet, route: Route) -> str:
+    """Whose page a route is: name and hull number; "" for a page about no vessel."""
+    if not route.hull:
         return ""
-    name, number = vessel_name(tablet, place.hull), number_of(tablet, place.hull)
+    name, number = vessel_name(tablet, route.hull), number_of(tablet, route.hull)
     return f"{name}, {number}" if name != number else number
 
 

@@ -11,7 +11,7 @@ from kivy.uix.widget import Widget
 from garboard.findings import Verdict
 from garboard.shop_link.pairing import EXAMPLE
 from garboard_tablet.models.ashore import ReportLine, lines_of
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.pages.job import WordsPage
 from garboard_tablet.ui.shell import Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
@@ -64,13 +64,13 @@ class AshorePage(Page):
         return column_of(makers)
 
     def _row(self, line: ReportLine) -> Widget:
-        if line.place is not None:
-            go = partial(self.way.go, line.place)
+        if line.route is not None:
+            go = partial(self.way.go, line.route)
             return RowPress(line.text, go, mark=verdict_marks[Verdict.ADVISE], word=None, name=f"settle {line.text}")
         return Card(Txt(line.text), mark=verdict_marks[Verdict.ADVISE] if line.urgent else None, word="look at this")
 
     def actions(self) -> Sequence[Press]:
-        pair = Press("Pair with a shop", lambda: self.way.go(self.place.to("pair")), name="pair")
+        pair = Press("Pair with a shop", lambda: self.way.go(self.route.to("pair")), name="pair")
         if self.context.shop.paired is None:
             pair.kind = "main"
             pair.paint()
@@ -96,8 +96,8 @@ class PairPage(WordsPage):
             return f"{_CHARACTERS} The tablet looks for the shop on this wifi. If it fails, type the address, too."
         return f"The shop's address, then the 24 characters it shows, such as {EXAMPLE}"
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
         self._typing = False
         context.shop.answered = self._paired  # the page left while a try is under way is not the one to tell
 

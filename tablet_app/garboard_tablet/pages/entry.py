@@ -19,7 +19,7 @@ from garboard_tablet.models.keys import ENTER, ERASE, POINT, SIGN
 from garboard_tablet.models.pad import ValidationResult, takes_point, takes_sign
 from garboard_tablet.models.pages import WORST_FIRST, about
 from garboard_tablet.models.runs import kept_in_step
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.sources import RecordingFile, recordings_in
 from garboard_tablet.ui.inputs import SignaturePad, Typed, WordsBox, svg_of
 from garboard_tablet.ui.shell import Maker, Page
@@ -44,9 +44,9 @@ if TYPE_CHECKING:
 class EntryPage(Page):
     """Asks for one value."""
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
-        self.form = enter(self.tablet, place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self.form = enter(self.tablet, route)
         self._choosing_unit = self._taking_back = False
         self._chosen: JsonValue = None
         step = self.form.step if self.form else None
@@ -129,9 +129,9 @@ class EntryPage(Page):
         return lambda: Card(Txt(text), mark=verdict_marks[verdict], word=word)
 
     def _verdicts(self) -> list[Maker]:
-        if not self.place.step:
+        if not self.route.step:
             return []
-        found = [one.finding for one in self.findings.of(self.place)]
+        found = [one.finding for one in self.findings.of(self.route)]
         ranked = sorted(found, key=lambda finding: WORST_FIRST.index(finding.verdict))
         counted = [finding for finding in ranked if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
         return [partial(_verdict_card, finding) for finding in counted[:2]]
@@ -228,11 +228,11 @@ class EntryPage(Page):
         folder = self.context.files_come_from
         files = pictures_in(folder) if kind is Kind.PHOTO else recordings_in(folder)
         makers: list[Maker] = [partial(self._file_row, path) for path in files]
-        if self.live.guide_of(self.place) and kind is Kind.RECORDING:
+        if self.live.guide_of(self.route) and kind is Kind.RECORDING:
             makers.insert(0, lambda: Press("Record now", self._record, "main", name="record now"))
-        kept = kept_in_step(self.tablet, self.place) if kind is Kind.RECORDING else 0
+        kept = kept_in_step(self.tablet, self.route) if kind is Kind.RECORDING else 0
         if kept:
-            to_list = partial(self.way.go, self.place.to("recordings"))
+            to_list = partial(self.way.go, self.route.to("recordings"))
             makers.insert(0, lambda: Press(f"Recordings: {kept}", to_list, name="recordings"))
         if not files:
             makers.append(words(_HOW_FILES_COME[kind].format(f"{folder.parent.name}/{folder.name}")))
@@ -312,12 +312,12 @@ class EntryPage(Page):
             self.refill()
             return
         if self.form is not None and self.form.field.kind is Kind.RECORDING:
-            self.way.go(self.place.to("run", str(path.absolute()), *self.place.subject))
+            self.way.go(self.route.to("run", str(path.absolute()), *self.route.subject))
         else:
             self._take(self.tablet.keep_file(path.read_bytes(), path.name))
 
     def _record(self) -> None:
-        self.way.go(self.place.to("live", *self.place.subject))
+        self.way.go(self.route.to("live", *self.route.subject))
 
     def _begin_taking_back(self) -> None:
         self._taking_back = not self._taking_back
@@ -327,14 +327,14 @@ class EntryPage(Page):
         if self.form is not None:
             self.form.take_back(reason)
             self._taking_back = False
-            self.findings.soon(self.place)
+            self.findings.soon(self.route)
             self.screen.redraw()
 
     def _put_back(self, entry: Entry) -> None:
         if self.form is not None:
             self.form.put_back(entry)
             self._taking_back = False
-            self.findings.soon(self.place)
+            self.findings.soon(self.route)
             self.screen.redraw()
 
     def _skip(self) -> None:
@@ -350,13 +350,13 @@ class EntryPage(Page):
         if self.form is not None:
             self._go(self.form.after())
 
-    def _go(self, place: Place | None) -> None:
-        self.findings.soon(self.place)
+    def _go(self, route: Route | None) -> None:
+        self.findings.soon(self.route)
         way = self.tablet.session.way
-        if place is None or (len(way) > 1 and way[-2].page in COME_FROM):
+        if route is None or (len(way) > 1 and way[-2].page in COME_FROM):
             self.way.back()
         else:
-            self.way.instead(place)
+            self.way.instead(route)
 
 
 def _verdict_card(finding: Finding) -> Card:

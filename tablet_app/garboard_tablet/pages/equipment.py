@@ -18,7 +18,7 @@ from garboard_tablet.models.asks import (
     pieces,
     shown,
 )
-from garboard_tablet.models.entry import entry_place, first_place
+from garboard_tablet.models.entry import entry_route, first_route
 from garboard_tablet.models.pages import (
     ValueLine,
     lines_of_step,
@@ -38,11 +38,11 @@ class EquipmentPage(Page):
     title = "Equipment"
 
     def body(self) -> Widget:
-        vessel = self.tablet.view(self.place.hull, self.place.job).vessel
+        vessel = self.tablet.view(self.route.hull, self.route.job).vessel
         makers: list[Maker] = [
             lambda: RowPress(
                 "The boat itself",
-                lambda: self.way.go(self.place.to("piece")),
+                lambda: self.way.go(self.route.to("piece")),
                 value=self._share(asks_of_vessel()),
                 name="the boat",
             )
@@ -55,14 +55,14 @@ class EquipmentPage(Page):
     def _kind_row(self, kind: str, names: Sequence[str]) -> RowPress:
         return RowPress(
             KIND_TITLES[kind],
-            lambda: self.way.go(self.place.to("kind", kind)),
+            lambda: self.way.go(self.route.to("kind", kind)),
             small=", ".join(names) or "None entered",
             value=str(len(names) or ""),
             name=f"kind {kind}",
         )
 
     def _share(self, asks: Sequence[Ask]) -> str:
-        have = sum(bool(self.tablet.current(self.place.hull, self.place.job, ask)) for ask in asks)
+        have = sum(bool(self.tablet.current(self.route.hull, self.route.job, ask)) for ask in asks)
         return f"{have} of {len(asks)}"
 
 
@@ -71,14 +71,14 @@ class KindPage(Page):
 
     @property
     def path(self) -> tuple[str, ...]:
-        return self.place.subject
+        return self.route.subject
 
     @property
     def title(self) -> str:  # type: ignore[override]
         return KIND_TITLES[self.path[-1]]
 
     def _names(self) -> tuple[str, ...]:
-        vessel = self.tablet.view(self.place.hull, self.place.job).vessel
+        vessel = self.tablet.view(self.route.hull, self.route.job).vessel
         if len(self.path) == 1:
             return pieces(vessel, self.path[0])
         networks = [network for network in vessel.networks if network.name == self.path[1]]
@@ -104,18 +104,18 @@ class KindPage(Page):
 
     def _add_engines(self, positions: Sequence[str]) -> None:
         for position in positions:
-            self.tablet.add_piece(self.place.hull, ("engines", position))
-        self.context.vessels.refresh(self.place.hull)
+            self.tablet.add_piece(self.route.hull, ("engines", position))
+        self.context.vessels.refresh(self.route.hull)
         self.screen.redraw()
 
     def _row(self, name: str) -> RowPress:
         asks = asks_of_piece((*self.path, name))
-        values = [(ask, shown(self.tablet.value(self.place.hull, self.place.job, ask))) for ask in asks]
+        values = [(ask, shown(self.tablet.value(self.route.hull, self.route.job, ask))) for ask in asks]
         have = [value for _, value in values if value]
         telling = [value for ask, value in values if value and ask.field.kind in TELLING]
         return RowPress(
             name.capitalize() if self.path[-1] == "engines" else name,
-            lambda: self.way.go(self.place.to("piece", *self.path, name)),
+            lambda: self.way.go(self.route.to("piece", *self.path, name)),
             small=" · ".join(telling[:5]),
             value=f"{len(have)} of {len(asks)}",
             name=f"piece {name}",
@@ -124,7 +124,7 @@ class KindPage(Page):
     def actions(self) -> Sequence[Press]:
         if self.path == ("engines",):
             return ()
-        return (Press("Add", lambda: self.way.go(self.place.to("add piece", *self.path)), "main", name="add piece"),)
+        return (Press("Add", lambda: self.way.go(self.route.to("add piece", *self.path)), "main", name="add piece"),)
 
 
 class AddPiecePage(WordsPage):
@@ -139,19 +139,19 @@ class AddPiecePage(WordsPage):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        return f"Add: {KIND_TITLES[self.place.subject[-1]].lower()}"
+        return f"Add: {KIND_TITLES[self.route.subject[-1]].lower()}"
 
     def offers(self) -> Sequence[str]:
-        if len(self.place.subject) > 1:
+        if len(self.route.subject) > 1:
             return ()
-        vessel = self.tablet.view(self.place.hull, self.place.job).vessel
-        have = pieces(vessel, self.place.subject[0])
-        return [name for name in self._USUAL.get(self.place.subject[0], ()) if name not in have]
+        vessel = self.tablet.view(self.route.hull, self.route.job).vessel
+        have = pieces(vessel, self.route.subject[0])
+        return [name for name in self._USUAL.get(self.route.subject[0], ()) if name not in have]
 
     def take(self, text: str) -> None:
-        path = (*self.place.subject, text)
-        self.tablet.add_piece(self.place.hull, path)
-        self.way.instead(self.place.to("piece", *path))
+        path = (*self.route.subject, text)
+        self.tablet.add_piece(self.route.hull, path)
+        self.way.instead(self.route.to("piece", *path))
 
 
 class PiecePage(Page):
@@ -159,7 +159,7 @@ class PiecePage(Page):
 
     @property
     def path(self) -> tuple[str, ...]:
-        return self.place.subject
+        return self.route.subject
 
     @property
     def title(self) -> str:  # type: ignore[override]
@@ -169,7 +169,7 @@ class PiecePage(Page):
         return asks_of_piece(self.path) if self.path else asks_of_vessel()
 
     def body(self) -> Widget:
-        lines = lines_of_step(self.tablet, self.place.hull, self.place.job, self._asks(), {})
+        lines = lines_of_step(self.tablet, self.route.hull, self.route.job, self._asks(), {})
         makers: list[Maker] = []
         like = self._like()
         if like is not None:
@@ -177,7 +177,7 @@ class PiecePage(Page):
         makers.extend(partial(self._value_row, line) for line in lines)
         if len(self.path) == 2 and self.path[0] == "networks":
             makers.append(
-                lambda: RowPress("Devices", lambda: self.way.go(self.place.to("kind", *self.path, "devices")))
+                lambda: RowPress("Devices", lambda: self.way.go(self.route.to("kind", *self.path, "devices")))
             )
         return column_of(makers)
 
@@ -186,7 +186,7 @@ class PiecePage(Page):
         inner = ask.key.subject[len(self.path) : -1]  # "propeller", for what belongs to an engine's propeller
         return RowPress(
             f"{inner[-1].capitalize()} {ask.field.title.lower()}" if inner else ask.field.title,
-            lambda: self.way.go(entry_place(self.place, ask)),
+            lambda: self.way.go(entry_route(self.route, ask)),
             value=line.value,
             value_role="ink" if line.state == "done" else "quiet",
             name=f"value {'/'.join(ask.key.subject)}",
@@ -197,9 +197,9 @@ class PiecePage(Page):
         if len(self.path) != 2:
             return None
         asks = self._asks()
-        if any(self.tablet.current(self.place.hull, self.place.job, ask) for ask in asks):
+        if any(self.tablet.current(self.route.hull, self.route.job, ask) for ask in asks):
             return None
-        names = pieces(self.tablet.view(self.place.hull, self.place.job).vessel, self.path[0])
+        names = pieces(self.tablet.view(self.route.hull, self.route.job).vessel, self.path[0])
         others = [name for name in names if name != self.path[1]]
         index = names.index(self.path[1]) if self.path[1] in names else 0
         return names[index - 1] if index else (others[0] if others else None)
@@ -207,7 +207,7 @@ class PiecePage(Page):
     def _copy(self, like: str) -> None:
         kind, name = self.path
         self.tablet.copy_piece(
-            self.place.hull, (kind, like), (kind, name), leave_out=(EQUIPMENT[kind], "serial_number", "removed")
+            self.route.hull, (kind, like), (kind, name), leave_out=(EQUIPMENT[kind], "serial_number", "removed")
         )
         self.screen.redraw()
 
@@ -218,14 +218,14 @@ class PiecePage(Page):
         return presses
 
     def _remove(self) -> None:
-        self.way.go(self.place.to("remove piece", *self.path))
+        self.way.go(self.route.to("remove piece", *self.path))
 
     def _continue(self) -> None:
-        place = first_place(self.tablet, self.place, self._asks())
-        if place is None:
+        route = first_route(self.tablet, self.route, self._asks())
+        if route is None:
             self.way.back()
         else:
-            self.way.go(place)
+            self.way.go(route)
 
 
 class RemovePiecePage(Page):
@@ -233,7 +233,7 @@ class RemovePiecePage(Page):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        kind, name = self.place.subject[-2:]
+        kind, name = self.route.subject[-2:]
         return f"Remove the {piece_title(kind, name)}?"
 
     def body(self) -> Widget:
@@ -248,7 +248,7 @@ class RemovePiecePage(Page):
         )
 
     def _remove(self) -> None:
-        self.tablet.remove_piece(self.place.hull, self.place.subject)
-        self.context.vessels.refresh(self.place.hull)
+        self.tablet.remove_piece(self.route.hull, self.route.subject)
+        self.context.vessels.refresh(self.route.hull)
         self.tablet.session.back_to("kind")
         self.screen.redraw()

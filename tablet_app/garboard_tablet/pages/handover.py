@@ -16,7 +16,7 @@ from garboard.steps import Phase, Step
 from garboard_tablet.book import book_path, book_state, can_make_book, make_book, put_down
 from garboard_tablet.models.covered import CoveredPart, coverage
 from garboard_tablet.models.pages import PunchLine, still_to_do, what_is_missing
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.pages.job import WordsPage, missing_row
 from garboard_tablet.ui.drawing import TableView
 from garboard_tablet.ui.inputs import svg_of
@@ -33,14 +33,14 @@ BOOK = "making the owner's book"
 class HandOverPage(Page):
     title = "Sign over"
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
-        self.findings.soon(place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self.findings.soon(route)
 
     def body(self) -> Widget:
-        hull, job = self.place.hull, self.place.job
+        hull, job = self.route.hull, self.route.job
         view = self.tablet.view(hull, job)
-        missing = what_is_missing(self.tablet, hull, job, self.findings.known(self.place))
+        missing = what_is_missing(self.tablet, hull, job, self.findings.known(self.route))
         left: list[Maker] = [heading("Walk through with the owner")]
         for step in self.tablet.host.steps:
             if step.phase is Phase.HAND_OVER:
@@ -52,25 +52,25 @@ class HandOverPage(Page):
             right.append(partial(_signed_row, signed))
         if not view.sign_offs:
             right.append(words("Nobody has signed yet.", "quiet"))
-        right.append(lambda: RowPress("The owner's book", lambda: self.way.go(self.place.to("book")), name="book"))
+        right.append(lambda: RowPress("The owner's book", lambda: self.way.go(self.route.to("book")), name="book"))
         return Halves(left, right)
 
     def _step_row(self, step: Step, state: str) -> RowPress:
-        do = partial(self.way.open_step, self.place, step.key)
+        do = partial(self.way.open_step, self.route, step.key)
         return RowPress(step.title, do, mark=state_mark(state), name=f"step {step.key}")
 
     def actions(self) -> Sequence[Press]:
-        missing = what_is_missing(self.tablet, self.place.hull, self.place.job, self.findings.known(self.place))
+        missing = what_is_missing(self.tablet, self.route.hull, self.route.job, self.findings.known(self.route))
         owner = Press("Owner signs", lambda: self._sign("owner"), name="owner signs")
         kind = "plain" if missing else "main"
         technician = Press("Technician signs", lambda: self._sign("technician"), kind, name="technician signs")
         if not missing:
             return (owner, technician)
-        see = Press("See what is missing", lambda: self.way.go(self.place.to("missing")), "main", name="missing")
+        see = Press("See what is missing", lambda: self.way.go(self.route.to("missing")), "main", name="missing")
         return (owner, technician, see)
 
     def _sign(self, role: str) -> None:
-        self.way.go(self.place.to("covers", role))
+        self.way.go(self.route.to("covers", role))
 
     def refill(self) -> None:
         self.screen.redraw()
@@ -79,16 +79,16 @@ class HandOverPage(Page):
 class MissingPage(Page):
     title = "What is missing"
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
-        self.findings.soon(place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self.findings.soon(route)
 
     def refill(self) -> None:
         self.screen.redraw()
 
     def body(self) -> Widget:
-        lines = what_is_missing(self.tablet, self.place.hull, self.place.job, self.findings.known(self.place))
-        makers: list[Maker] = [partial(missing_row, self.way, self.place, line) for line in lines]
+        lines = what_is_missing(self.tablet, self.route.hull, self.route.job, self.findings.known(self.route))
+        makers: list[Maker] = [partial(missing_row, self.way, self.route, line) for line in lines]
         return column_of(makers or [words("Nothing is missing.", "quiet")])
 
 
@@ -113,24 +113,24 @@ def _signed_row(signed: SignOff) -> RowPress:
 class CoversPage(Page):
     """Exactly what a signature stands for, before anybody signs."""
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
-        self.findings.soon(place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self.findings.soon(route)
 
     def refill(self) -> None:
         self.screen.redraw()
 
     @property
     def role(self) -> str:
-        return self.place.subject[0]
+        return self.route.subject[0]
 
     @property
     def title(self) -> str:  # type: ignore[override]
         return f"What the {self.role} signs for"
 
     def body(self) -> Widget:
-        covered = coverage(self.tablet, self.place.hull, self.place.job)
-        missing = what_is_missing(self.tablet, self.place.hull, self.place.job, self.findings.known(self.place))
+        covered = coverage(self.tablet, self.route.hull, self.route.job)
+        missing = what_is_missing(self.tablet, self.route.hull, self.route.job, self.findings.known(self.route))
         makers: list[Maker] = []
         if missing:
             makers.append(partial(missing_card, missing, ". The signature does not cover them."))
@@ -146,7 +146,7 @@ class CoversPage(Page):
     def actions(self) -> Sequence[Press]:
         go_on = "signing" if self.role == "technician" and self.tablet.settings.working else "signer"
         subject = (self.role, self.tablet.settings.working) if go_on == "signing" else (self.role,)
-        return (Press("Sign now", lambda: self.way.instead(self.place.to(go_on, *subject)), "main", name="go on"),)
+        return (Press("Sign now", lambda: self.way.instead(self.route.to(go_on, *subject)), "main", name="go on"),)
 
 
 def _open_point(line: PunchLine) -> Txt:
@@ -166,14 +166,14 @@ class SignerPage(WordsPage):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        return f"The {self.place.subject[0]}'s name"
+        return f"The {self.route.subject[0]}'s name"
 
     def offers(self) -> Sequence[str]:
-        owner = self.tablet.view(self.place.hull, self.place.job).job.owner
-        return [owner] if owner and self.place.subject[0] == "owner" else []
+        owner = self.tablet.view(self.route.hull, self.route.job).job.owner
+        return [owner] if owner and self.route.subject[0] == "owner" else []
 
     def take(self, text: str) -> None:
-        self.way.instead(self.place.to("signing", self.place.subject[0], text))
+        self.way.instead(self.route.to("signing", self.route.subject[0], text))
 
 
 class SigningPage(Page):
@@ -181,11 +181,11 @@ class SigningPage(Page):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        return f"{self.place.subject[1]}, sign here"
+        return f"{self.route.subject[1]}, sign here"
 
     @property
     def under(self) -> str:
-        return f"As the {self.place.subject[0]}. {super().under}"
+        return f"As the {self.route.subject[0]}. {super().under}"
 
     def body(self) -> Widget:
         from garboard_tablet.pages.entry import SigningArea
@@ -193,9 +193,9 @@ class SigningPage(Page):
         return SigningArea(self._signed)
 
     def _signed(self, strokes: Sequence[Sequence[tuple[float, float]]]) -> None:
-        role, name = self.place.subject
-        self.tablet.sign(self.place.hull, self.place.job, role, name, svg_of(strokes))
-        self.context.vessels.refresh(self.place.hull)
+        role, name = self.route.subject
+        self.tablet.sign(self.route.hull, self.route.job, role, name, svg_of(strokes))
+        self.context.vessels.refresh(self.route.hull)
         self.way.back()
 
 
@@ -204,8 +204,8 @@ class BookPage(Page):
 
     title = "The owner's book"
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
         self._making = False
         self._problem = ""
 
@@ -222,7 +222,7 @@ class BookPage(Page):
             )
         if self._problem:
             return column_of([words(self._problem)])
-        state = book_state(self.tablet, self.place.hull, self.place.job)
+        state = book_state(self.tablet, self.route.hull, self.route.job)
         return column_of([words(state.sentence, "ink", HEADING), *(words(line, "quiet") for line in state.lines)])
 
     def actions(self) -> Sequence[Press]:
@@ -232,7 +232,7 @@ class BookPage(Page):
         return (Press(word, self._make, "main", name="make book"),)
 
     def _make(self) -> None:
-        hull, job = self.place.hull, self.place.job
+        hull, job = self.route.hull, self.route.job
         if not can_make_book():
             put_down(self.tablet, hull, job)
             self.screen.redraw()

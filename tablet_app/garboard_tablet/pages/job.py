@@ -22,7 +22,7 @@ from garboard_tablet.models.pages import (
     to_put_right,
     what_is_missing,
 )
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import number_of, vessel_name
 from garboard_tablet.ui.inputs import WordsBox
 from garboard_tablet.ui.shell import Maker, Page, Tabs, column_of
@@ -40,22 +40,22 @@ if TYPE_CHECKING:
 class JobPage(Page):
     """Steps of one phase, or what is missing, or the vessel; the phase the job is in stands first."""
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
-        self.title = vessel_name(self.tablet, place.hull)
-        self.findings.soon(place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self.title = vessel_name(self.tablet, route.hull)
+        self.findings.soon(route)
 
     @property
     def under(self) -> str:
-        record = self.tablet.view(self.place.hull, self.place.job).job
-        return f"{number_of(self.tablet, self.place.hull)}. {record.kind.capitalize()}, opened {record.opened}."
+        record = self.tablet.view(self.route.hull, self.route.job).job
+        return f"{number_of(self.tablet, self.route.hull)}. {record.kind.capitalize()}, opened {record.opened}."
 
     def body(self) -> Widget:
-        hull, job = self.place.hull, self.place.job
-        assessed = self.findings.of(self.place)
+        hull, job = self.route.hull, self.route.job
+        assessed = self.findings.of(self.route)
         phases = dict(steps_by_phase(self.tablet, hull, job, assessed))
-        missing = what_is_missing(self.tablet, hull, job, self.findings.known(self.place))
-        chosen = self.place.subject[0] if self.place.subject else self._phase_now(list(phases))
+        missing = what_is_missing(self.tablet, hull, job, self.findings.known(self.route))
+        chosen = self.route.subject[0] if self.route.subject else self._phase_now(list(phases))
         tabs = [
             Press(f"{phase.value.capitalize()}\n{_share(lines)}", partial(self._turn, phase.value), "plain", SMALL,
                   name=f"tab {phase.value}", chosen=phase.value == chosen)
@@ -66,7 +66,7 @@ class JobPage(Page):
         tabs.append(Press("Vessel", partial(self._turn, VESSEL), "plain", SMALL, name="tab vessel",
                           chosen=chosen == VESSEL))  # fmt: skip
         if chosen == MISSING:
-            makers: list[Maker] = [partial(missing_row, self.way, self.place, line) for line in missing]
+            makers: list[Maker] = [partial(missing_row, self.way, self.route, line) for line in missing]
             makers = makers or [words("Nothing is missing. The boat can be handed over.")]
         elif chosen == VESSEL:
             makers = self._vessel_rows()
@@ -80,23 +80,23 @@ class JobPage(Page):
         return Tabs(tabs, column_of(makers))
 
     def _phase_now(self, phases: Sequence[Phase]) -> str:
-        now = phase_of(self.tablet, self.place.hull, self.place.job)
+        now = phase_of(self.tablet, self.route.hull, self.route.job)
         values = [phase.value for phase in phases]
         return now if now in values else values[-1] if values else VESSEL
 
     def _turn(self, tab: str) -> None:
-        self.way.instead(self.place.to("job", tab))
+        self.way.instead(self.route.to("job", tab))
 
     def _vessel_rows(self) -> list[Maker]:
-        go, place = self.way.go, self.place
+        go, route = self.way.go, self.route
         return [
-            lambda: RowPress("Equipment", lambda: go(place.to("equipment")), small=self._fitted()),
-            lambda: RowPress("Figures and tables", lambda: go(place.to("results", "0"))),
-            lambda: RowPress("Other jobs on this boat", lambda: go(place.to("vessel jobs"))),
+            lambda: RowPress("Equipment", lambda: go(route.to("equipment")), small=self._fitted()),
+            lambda: RowPress("Figures and tables", lambda: go(route.to("results", "0"))),
+            lambda: RowPress("Other jobs on this boat", lambda: go(route.to("vessel jobs"))),
         ]
 
     def _fitted(self) -> str:
-        vessel = self.tablet.view(self.place.hull, self.place.job).vessel
+        vessel = self.tablet.view(self.route.hull, self.route.job).vessel
         counts = {kind: len(getattr(vessel, kind)) for kind in EQUIPMENT}
         have = [f"{KIND_TITLES[kind]} {count}" for kind, count in counts.items() if count]
         return ", ".join(have) or "Nothing entered yet. Begin here."
@@ -107,7 +107,7 @@ class JobPage(Page):
         word = ", ".join(dict.fromkeys([*said, mark.word]))
         return RowPress(
             line.step.title,
-            lambda: self.way.open_step(self.place, line.step.key),
+            lambda: self.way.open_step(self.route, line.step.key),
             small=line.note,
             mark=mark,
             word=word,
@@ -116,17 +116,17 @@ class JobPage(Page):
 
     def actions(self) -> Sequence[Press]:
         return (
-            Press("Sign over", lambda: self.way.go(self.place.to("hand over")), name="hand over"),
-            Press("Punch list", lambda: self.way.go(self.place.to("punch list")), name="punch list"),
+            Press("Sign over", lambda: self.way.go(self.route.to("hand over")), name="hand over"),
+            Press("Punch list", lambda: self.way.go(self.route.to("punch list")), name="punch list"),
             Press("Next step", self._next, "main", name="next step"),
         )
 
     def _next(self) -> None:
-        step = self.way.next_step(self.place)
+        step = self.way.next_step(self.route)
         if step is None:
-            self.way.go(self.place.to("hand over"))
+            self.way.go(self.route.to("hand over"))
         else:
-            self.way.open_step(self.place, step)
+            self.way.open_step(self.route, step)
 
     def refill(self) -> None:
         self.screen.redraw()
@@ -139,10 +139,10 @@ def _share(lines: Sequence[StepLine]) -> str:
 _WHY_MARKS = {"fails": verdict_marks[Verdict.FAIL], "to do": state_mark("to do")}
 
 
-def missing_row(way: Navigator, place: Place, line: PunchLine) -> RowPress:
+def missing_row(way: Navigator, route: Route, line: PunchLine) -> RowPress:
     """What it is about, what is wrong, and a press to where it is put right."""
     mark = _WHY_MARKS.get(line.why, verdict_marks[Verdict.ADVISE])
-    do = partial(way.go, line.target(place))
+    do = partial(way.go, line.target(route))
     name = f"missing {line.text}"
     if line.why == "to do":
         return RowPress(line.about, do, mark=state_mark(line.text), name=f"missing {line.about}")
@@ -157,17 +157,17 @@ class PunchListPage(Page):
 
     title = "Punch list"
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
-        self.findings.soon(place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self.findings.soon(route)
 
     def body(self) -> Widget:
         from garboard_tablet.models.pages import punch_lines
 
-        hull, job = self.place.hull, self.place.job
-        lines = to_put_right(self.tablet, hull, job, self.findings.of(self.place))
+        hull, job = self.route.hull, self.route.job
+        lines = to_put_right(self.tablet, hull, job, self.findings.of(self.route))
         remarks = punch_lines(self.tablet, hull, job)
-        makers: list[Maker] = [partial(missing_row, self.way, self.place, line) for line in lines if not line.subject]
+        makers: list[Maker] = [partial(missing_row, self.way, self.route, line) for line in lines if not line.subject]
         makers += [partial(self._row, line) for line in remarks if line.settled or line in lines]
         return column_of(makers or [words("Nothing on the list. Press Add to note a fault.", "quiet")])
 
@@ -179,7 +179,7 @@ class PunchListPage(Page):
 
     def _settle(self, line: PunchLine) -> None:
         self.tablet.note(
-            self.place.hull, self.place.job, line.text, punch_list=True, subject=line.subject, settled=not line.settled
+            self.route.hull, self.route.job, line.text, punch_list=True, subject=line.subject, settled=not line.settled
         )
         self.screen.redraw()
 
@@ -187,7 +187,7 @@ class PunchListPage(Page):
         self.screen.redraw()
 
     def actions(self) -> Sequence[Press]:
-        return (Press("Add", lambda: self.way.go(self.place.to("add punch")), "main", name="add punch"),)
+        return (Press("Add", lambda: self.way.go(self.route.to("add punch")), "main", name="add punch"),)
 
 
 class WordsPage(Page):
@@ -199,7 +199,7 @@ class WordsPage(Page):
 
     @property
     def key(self) -> str:
-        return "/".join(("words", self.place.page, self.place.hull, self.place.job, *self.place.subject))
+        return "/".join(("words", self.route.page, self.route.hull, self.route.job, *self.route.subject))
 
     @property
     def text(self) -> str:
@@ -242,5 +242,5 @@ class AddPunchPage(WordsPage):
     lines = 3
 
     def take(self, text: str) -> None:
-        self.tablet.note(self.place.hull, self.place.job, text, punch_list=True)
+        self.tablet.note(self.route.hull, self.route.job, text, punch_list=True)
         self.way.back()

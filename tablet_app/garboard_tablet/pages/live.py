@@ -19,7 +19,7 @@ from garboard.samples import SIMULATED, Sample
 from garboard.steps import Guidance
 from garboard_tablet.models.live import LiveRun, Recorder
 from garboard_tablet.models.runs import PendingRun, free_path, kept_in_step, left_behind, recording_asks
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.sources import recordings_in, why_not
 from garboard_tablet.pages.recordings import unsaved_card
 from garboard_tablet.ui import sound
@@ -47,18 +47,18 @@ class LivePage(Page):
 
     keeps_what_it_knows = True
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
-        guide = self.live.guide_of(place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        guide = self.live.guide_of(route)
         self.title = guide.title if guide else "Guide"
         self.run: LiveRun | None = None
         self.recorder = Recorder(self._free_path())
         self._has_guide = guide is not None
         source = self.live.source_for(guide) if guide is not None else None
         if guide is not None and source is not None:
-            is_kept = not source.is_simulated and recording_asks(self.tablet, place)
+            is_kept = not source.is_simulated and recording_asks(self.tablet, route)
             recorder = self.recorder if is_kept else None
-            self.run = LiveRun(guide, self.tablet.view(place.hull, place.job), source, recorder, place.subject)
+            self.run = LiveRun(guide, self.tablet.view(route.hull, route.job), source, recorder, route.subject)
         self._ticking = None
         self._sounded = 0.0
         self._view: LiveView | None = None
@@ -87,19 +87,19 @@ class LivePage(Page):
     def _unsaved(self) -> PendingRun | None:
         """The step's run that only stands in memory, where none is running now."""
         running = self.run is not None and self.run.running
-        return None if running else next((run for run in self.live.unsaved.values() if run.is_of(self.place)), None)
+        return None if running else next((run for run in self.live.unsaved.values() if run.is_of(self.route)), None)
 
     def _free_path(self) -> Path:
-        return free_path(self.tablet.folder, self.place, self.live.unsaved)
+        return free_path(self.tablet.folder, self.route, self.live.unsaved)
 
     def actions(self) -> Sequence[Press]:
         if not self._has_guide:
             return ()
         if self._unsaved is not None:
-            decide = partial(self.way.go, self.place.to("run", self._unsaved.path.name, *self.place.subject))
+            decide = partial(self.way.go, self.route.to("run", self._unsaved.path.name, *self.route.subject))
             return (Press("Save it again, or throw it away", decide, "main", name="decide"),)
         kept = self._recordings()
-        choose = partial(self.way.go, self.place.to("source", *self.place.subject))
+        choose = partial(self.way.go, self.route.to("source", *self.route.subject))
         if self.run is None:
             return (*kept, Press("Samples from …", choose, "main", name="source"))
         cue = "Sound is on" if self.tablet.settings.cue else "Sound is off"
@@ -112,12 +112,12 @@ class LivePage(Page):
 
     def _recordings(self) -> tuple[Press, ...]:
         """The way to the step's recordings, and to those nobody has decided on."""
-        waiting = len(left_behind(self.tablet.folder, self.place, self.live.unsaved))
-        kept = kept_in_step(self.tablet, self.place)
+        waiting = len(left_behind(self.tablet.folder, self.route, self.live.unsaved))
+        kept = kept_in_step(self.tablet, self.route)
         if not waiting and not kept:
             return ()
         word = f"Decide on {waiting} run{'s' if waiting > 1 else ''}" if waiting else f"Recordings: {kept}"
-        return (Press(word, partial(self.way.go, self.place.to("recordings")), name="recordings"),)
+        return (Press(word, partial(self.way.go, self.route.to("recordings")), name="recordings"),)
 
     def _cue(self) -> None:
         import attrs
@@ -156,8 +156,8 @@ class LivePage(Page):
             return
         self._halt()
         path = self.recorder.path
-        if path in left_behind(self.tablet.folder, self.place, self.live.unsaved):
-            self.way.instead(self.place.to("run", path.name, *self.place.subject))
+        if path in left_behind(self.tablet.folder, self.route, self.live.unsaved):
+            self.way.instead(self.route.to("run", path.name, *self.route.subject))
         else:  # nothing was measured
             self.screen.redraw()
 
@@ -177,7 +177,7 @@ class LivePage(Page):
                 path=self.recorder.path,
                 origin=self.run.source.origin,
                 source=self.run.source.title,
-                subject=self.place.subject,
+                subject=self.route.subject,
                 in_memory=tuple(self.run.samples),
                 refusal=self.recorder.refusal,
             )
@@ -196,8 +196,8 @@ class SourcePage(Page):
 
     title = "Samples from"
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
         self._refused = ""
 
     def body(self) -> Widget:
@@ -214,7 +214,7 @@ class SourcePage(Page):
         rows += [partial(self._network_row, read_where(text)) for text in self._networks()]
         rows.append(
             lambda: RowPress(
-                "Another port or address", lambda: self.way.go(self.place.to("where")), name="source another"
+                "Another port or address", lambda: self.way.go(self.route.to("where")), name="source another"
             )
         )
         rows.append(partial(self._row, None, "Simulated boat", "To see how a guide works. Nothing is kept."))
@@ -241,10 +241,10 @@ class SourcePage(Page):
 
     def _listen(self, where: Where) -> None:
         self.live.listen(where)
-        self.way.instead(self.place.to("network"))
+        self.way.instead(self.route.to("network"))
 
     def _choose(self, path: Path | None) -> None:
-        guide = self.live.guide_of(self.place)
+        guide = self.live.guide_of(self.route)
         self._refused = why_not(path, guide.quantities) if path is not None and guide is not None else ""
         if self._refused:
             self.screen.redraw_as_it_is()

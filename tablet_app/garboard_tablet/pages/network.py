@@ -14,7 +14,7 @@ from garboard.findings import Verdict
 from garboard.recordings.boat_network import PORT, Latest, read_where
 from garboard.samples import UNIT_OF_QUANTITY, StreamKey
 from garboard_tablet.models.live import STALE_AFTER
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.pages.job import WordsPage
 from garboard_tablet.ui.shell import Maker, Page
 from garboard_tablet.ui.theme import SMALL
@@ -33,8 +33,8 @@ class NetworkPage(Page):
 
     title = "The boat's network"
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
         self._column = Column(most=2)
         self._shown: dict[str, str] = {}
         self._texts: dict[str, Txt] = {}
@@ -75,10 +75,10 @@ class NetworkPage(Page):
         return self._texts[name]
 
     def actions(self) -> Sequence[Press]:
-        which = [Press("Which is my compass?", lambda: self.way.go(self.place.to("sensors")), name="sensors")]
+        which = [Press("Which is my compass?", lambda: self.way.go(self.route.to("sensors")), name="sensors")]
         return (
-            *(which if self.place.hull else ()),
-            Press("Another port or address", lambda: self.way.instead(self.place.to("where")), name="where"),
+            *(which if self.route.hull else ()),
+            Press("Another port or address", lambda: self.way.instead(self.route.to("where")), name="where"),
             Press("To the guide", lambda: self.way.back_to("live"), "main", name="to the guide"),
         )
 
@@ -133,8 +133,8 @@ class WherePage(WordsPage):
         f"such as 192.168.4.1:{PORT}"
     )
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
         self._problem = ""
 
     def offers(self) -> Sequence[str]:
@@ -170,4 +170,4 @@ class WherePage(WordsPage):
         where = read_where(text)
         self.tablet.change_settings(self.tablet.settings.with_network(str(where)))
         self.live.listen(where)
-        self.way.instead(self.place.to("network"))
+        self.way.instead(self.route.to("network"))

@@ -19,7 +19,7 @@ from garboard.report.palette import Mark
 from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.pages import WORST_FIRST, about
 from garboard_tablet.models.runs import PendingRun, Review, ask_for, left_behind, read_pending, recording_asks, value_of
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
 from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
@@ -40,31 +40,31 @@ class RunPage(Page):
 
     title = "Keep this run?"
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
-        self.guide = self.live.guide_of(place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self.guide = self.live.guide_of(route)
         self.run: PendingRun | None = None
         self.problem = "This run is decided on already."
         try:
-            self.run = read_pending(self.tablet.folder, place.subject[0], self.live.unsaved)
+            self.run = read_pending(self.tablet.folder, route.subject[0], self.live.unsaved)
         except FileNotFoundError:
             pass
         except OSError as failure:
             self.problem = in_words(failure)
-        wanted = place.subject[1:] or (self.run.subject if self.run else ())
-        self.ask = ask_for(self.tablet, place, wanted)
+        wanted = route.subject[1:] or (self.run.subject if self.run else ())
+        self.ask = ask_for(self.tablet, route, wanted)
 
     @property
     def review(self) -> Review | str | None:
         if self.run is None or self.ask is None:
             return None
         reviews: RunReviews = self.context.runs
-        return reviews.of_pending(self.place, self.ask, self.run, self.guide)
+        return reviews.of_pending(self.route, self.ask, self.run, self.guide)
 
     @property
     def counting(self) -> KeptRun | None:
         """The run that counts now."""
-        kept = self.tablet.runs(self.place.hull, self.place.job, self.ask) if self.ask else ()
+        kept = self.tablet.runs(self.route.hull, self.route.job, self.ask) if self.ask else ()
         return next((run for run in kept if run.counts), None)
 
     def body(self) -> Widget:
@@ -77,7 +77,7 @@ class RunPage(Page):
         now = self.counting
         if now is not None:
             left.append(heading("Counts now"))
-            left.append(partial(_run_row, self.context.runs.of_kept(self.place, self.ask, now, self.guide), now,
+            left.append(partial(_run_row, self.context.runs.of_kept(self.route, self.ask, now, self.guide), now,
                                 self._list))  # fmt: skip
         return Halves(left, _findings(found))
 
@@ -111,7 +111,7 @@ class RunPage(Page):
         """Keep it in one of the ways there are; the run leaves the disk only then."""
         if self.ask is not None and self.run is not None:
             value = value_of(self.tablet, self.run, self.guide.title if self.guide else "")
-            keep(self.place.hull, self.place.job, self.ask, value)
+            keep(self.route.hull, self.route.job, self.ask, value)
             self._decided()
             self.way.back_to("step")
 
@@ -137,20 +137,20 @@ class RunPage(Page):
         try:
             if self.run.samples():
                 value = value_of(self.tablet, self.run, self.guide.title if self.guide else "")
-                self.tablet.throw_away(self.place.hull, self.place.job, self.ask, value)
+                self.tablet.throw_away(self.route.hull, self.route.job, self.ask, value)
         except NotSaved:
             if not self.run.refusal:
                 raise
         self._decided()
-        self.way.instead(self.place.to("live", *self.place.subject[1:]))
+        self.way.instead(self.route.to("live", *self.route.subject[1:]))
 
     def _decided(self) -> None:
         if self.run is not None and self.run.origin != FILE:
             self.live.forget(self.run.path)
-        self.findings.soon(self.place)
+        self.findings.soon(self.route)
 
     def _list(self) -> None:
-        self.way.go(self.place.to("recordings"))
+        self.way.go(self.route.to("recordings"))
 
 
 class RecordingsPage(Page):
@@ -158,30 +158,30 @@ class RecordingsPage(Page):
 
     title = "Recordings"
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
-        self.guide = self.live.guide_of(place)
-        self.asks = recording_asks(self.tablet, place)
-        self.pending = left_behind(self.tablet.folder, place, self.live.unsaved)
-        step = self.tablet.step(place.step)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self.guide = self.live.guide_of(route)
+        self.asks = recording_asks(self.tablet, route)
+        self.pending = left_behind(self.tablet.folder, route, self.live.unsaved)
+        step = self.tablet.step(route.step)
         self.title = f"Recordings: {step.title}" if step else self.title
 
     def kept(self, ask: Ask) -> tuple[KeptRun, ...]:
-        return self.tablet.runs(self.place.hull, self.place.job, ask)[::-1]
+        return self.tablet.runs(self.route.hull, self.route.job, ask)[::-1]
 
     @property
     def looked_at(self) -> tuple[Ask, KeptRun] | None:
         """The run looked at: the one pressed, else the one that counts."""
         here = [(ask, run) for ask in self.asks for run in self.kept(ask)]
-        if self.place.subject:
-            *subject, file = self.place.subject
+        if self.route.subject:
+            *subject, file = self.route.subject
             named = [(ask, run) for ask, run in here if run.file == file and list(ask.key.subject) == subject]
             return next(iter(named), None)
         return next((one for one in here if one[1].counts), next(iter(here), None))
 
     def review(self, ask: Ask, run: KeptRun) -> Review | str | None:
         reviews: RunReviews = self.context.runs
-        return reviews.of_kept(self.place, ask, run, self.guide)
+        return reviews.of_kept(self.route, ask, run, self.guide)
 
     def body(self) -> Widget:
         rows: list[Maker] = [partial(self._pending_row, number, path) for number, path in enumerate(self.pending)]
@@ -202,12 +202,12 @@ class RecordingsPage(Page):
         return Halves(rows, [*right, *_findings(found)])
 
     def _pending_row(self, number: int, path: Path) -> RowPress:
-        go = partial(self.way.go, self.place.to("run", path.name))
+        go = partial(self.way.go, self.route.to("run", path.name))
         return RowPress("A run not decided on", go, small="Keep it, or throw it away.", mark=_DOUBT,
                         word="decide", name=f"pending {number}")  # fmt: skip
 
     def _look(self, ask: Ask, run: KeptRun) -> None:
-        self.way.instead(self.place.to("recordings", *ask.key.subject, run.file))
+        self.way.instead(self.route.to("recordings", *ask.key.subject, run.file))
 
     def refill(self) -> None:
         self.screen.redraw_as_it_is()
@@ -225,22 +225,22 @@ class RecordingsPage(Page):
         return (away, *new, Press("Use this one", partial(self._use, ask, run), "main", name="use this one"))
 
     def _new(self) -> None:
-        self.way.go(self.place.to("live"))
+        self.way.go(self.route.to("live"))
 
     def _use(self, ask: Ask, run: KeptRun) -> None:
-        self.tablet.let_count(self.place.hull, self.place.job, ask, run.value)
+        self.tablet.let_count(self.route.hull, self.route.job, ask, run.value)
         self._changed()
 
     def _bring_back(self, ask: Ask, run: KeptRun) -> None:
-        self.tablet.keep_beside(self.place.hull, self.place.job, ask, run.value)
+        self.tablet.keep_beside(self.route.hull, self.route.job, ask, run.value)
         self._changed()
 
     def _throw_away(self, ask: Ask, run: KeptRun) -> None:
-        self.tablet.throw_away(self.place.hull, self.place.job, ask, run.value)
+        self.tablet.throw_away(self.route.hull, self.route.job, ask, run.value)
         self._changed()
 
     def _changed(self) -> None:
-        self.findings.soon(self.place)
+        self.findings.soon(self.route)
         self.screen.redraw()
 
 

@@ -10,7 +10,7 @@ from kivy.uix.widget import Widget
 
 from garboard.findings import Figure, Table
 from garboard_tablet.models.pages import figures_and_tables
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.ui.drawing import Plot, TableView
 from garboard_tablet.ui.shell import Page, column_of
 from garboard_tablet.ui.widgets import Column, Press, words
@@ -20,10 +20,10 @@ if TYPE_CHECKING:
 
 
 class ResultsPage(Page):
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
-        self._things: list[tuple[str, Figure | Table]] = figures_and_tables(self.findings.now(place))
-        self._at = min(int(place.subject[0]) if place.subject else 0, max(0, len(self._things) - 1))
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self._things: list[tuple[str, Figure | Table]] = figures_and_tables(self.findings.now(route))
+        self._at = min(int(route.subject[0]) if route.subject else 0, max(0, len(self._things) - 1))
         self.title = self._things[self._at][1].title if self._things else "Figures and tables"
 
     @property
@@ -51,4 +51,4 @@ class ResultsPage(Page):
         )
 
     def _turn(self, by: int) -> None:
-        self.way.instead(self.place.to("results", str((self._at + by) % len(self._things))))
+        self.way.instead(self.route.to("results", str((self._at + by) % len(self._things))))

@@ -14,7 +14,7 @@ from garboard import __version__
 from garboard.findings import Verdict
 from garboard.hosting.host import LoadedPlugin
 from garboard_tablet.models.pages import storage_used
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.settings import UNIT_CHOICES
 from garboard_tablet.pages.job import WordsPage
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
@@ -33,7 +33,7 @@ class SettingsPage(Page):
         settings = self.tablet.settings
         left: list[Maker] = [
             heading("Who is working"),
-            lambda: RowPress(settings.working or "Nobody named", lambda: self.way.go(self.place.to("who")),
+            lambda: RowPress(settings.working or "Nobody named", lambda: self.way.go(self.route.to("who")),
                              small="Written into every entry", name="who"),
             heading("Colours"),
             lambda: Across([self._choice("Day", not settings.dark, lambda: self._dark(False)),
@@ -41,7 +41,7 @@ class SettingsPage(Page):
             heading("Units offered first"),
             lambda: Across([self._choice(u.capitalize(), settings.units == u, partial(self._units, u))
                             for u in UNIT_CHOICES]),
-            lambda: RowPress("The shop's settings", lambda: self.way.go(self.place.to("shop settings")),
+            lambda: RowPress("The shop's settings", lambda: self.way.go(self.route.to("shop settings")),
                              small="What the shop decided for every boat", name="shop settings"),
         ]  # fmt: skip
         right: list[Maker] = [heading("Plugins")]
@@ -61,7 +61,7 @@ class SettingsPage(Page):
         right.append(
             words(f"{len(self.context.vessels.lines)} vessels, {used:.1f} MB in {self.tablet.folder}", "quiet", SMALL)
         )
-        right.append(lambda: RowPress("Help", lambda: self.way.go(self.place.to("help")),
+        right.append(lambda: RowPress("Help", lambda: self.way.go(self.route.to("help")),
                                       small="Make a file that describes a problem", name="help"))  # fmt: skip
         return Halves(left, right)
 
@@ -97,8 +97,8 @@ class HelpPage(Page):
     title = "Help"
     under = "If the program does not work as it should"
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
         self._made: Path | None = None
 
     def body(self) -> Widget:

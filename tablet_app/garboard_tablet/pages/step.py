@@ -15,7 +15,7 @@ from garboard_tablet.models.asks import (
     missing_equipment,
     next_row_ask,
 )
-from garboard_tablet.models.entry import entry_place, first_place
+from garboard_tablet.models.entry import entry_route, first_route
 from garboard_tablet.models.pages import (
     RestsOn,
     ValueLine,
@@ -29,7 +29,7 @@ from garboard_tablet.models.pages import (
     table_titles,
     why_subject,
 )
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
 from garboard_tablet.ui.widgets import Card, Column, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
@@ -41,16 +41,16 @@ if TYPE_CHECKING:
 class StepPage(Page):
     """Values at the left, what they come to at the right."""
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
-        self.step = self.tablet.step(place.step)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self.step = self.tablet.step(route.step)
         self.title = self.step.title if self.step else "Not here"
-        self.findings.soon(place)
+        self.findings.soon(route)
 
     def body(self) -> Widget:
         if self.step is None:
-            return column_of([words(f"No plugin on this tablet has {self.place.step}. Its values are kept.")])
-        hull, job = self.place.hull, self.place.job
+            return column_of([words(f"No plugin on this tablet has {self.route.step}. Its values are kept.")])
+        hull, job = self.route.hull, self.route.job
         asks = asks_here(self.tablet, hull, job, self.step)
         left: list[Maker] = []
         if self.step.cautions or self.step.at_hand:
@@ -67,7 +67,7 @@ class StepPage(Page):
             job,
             asks,
             table_titles(self.step),
-            [one.finding for one in self.findings.of(self.place)],
+            [one.finding for one in self.findings.of(self.route)],
         )
         lines = fails_first(lines)
         for number, line in enumerate(lines):
@@ -80,7 +80,7 @@ class StepPage(Page):
     def _value_row(self, line: ValueLine) -> RowPress:
         return RowPress(
             line.title,
-            lambda: self.way.go(entry_place(self.place, line.ask)),
+            lambda: self.way.go(entry_route(self.route, line.ask)),
             small=line.named,
             value=line.value,
             value_role="ink" if line.state == "done" else "quiet",
@@ -94,14 +94,14 @@ class StepPage(Page):
         from garboard_tablet.models.heading_sources import QUANTITIES, untied
         from garboard_tablet.pages.sensors import sources_at
 
-        guide = self.live.guide_of(self.place)
+        guide = self.live.guide_of(self.route)
         if guide is not None and not set(QUANTITIES) & set(guide.quantities):
             return []  # a run of the engines: whose heading came along matters little there
-        vessel = self.tablet.view(self.place.hull, self.place.job).vessel
-        open_names = ", ".join(one.source for one in untied(vessel, sources_at(self.context, self.place)))
+        vessel = self.tablet.view(self.route.hull, self.route.job).vessel
+        open_names = ", ".join(one.source for one in untied(vessel, sources_at(self.context, self.route)))
         if not open_names:
             return []
-        go = partial(self.way.go, self.place.to("sensors"))
+        go = partial(self.way.go, self.route.to("sensors"))
         return [lambda: RowPress("Which of these is my compass?", go, small=f"Sent under the name {open_names}",
                                  mark=verdict_marks[Verdict.ADVISE], word="not tied", name="sensors")]  # fmt: skip
 
@@ -110,18 +110,18 @@ class StepPage(Page):
         if self.step is None:
             return []
         table = next(field for field in self.step.fields if field.name == name)
-        ask = next_row_ask(self.step, table, self.tablet.view(self.place.hull, self.place.job))
+        ask = next_row_ask(self.step, table, self.tablet.view(self.route.hull, self.route.job))
         if ask is not None:
-            target = entry_place(self.place, ask)
+            target = entry_route(self.route, ask)
         elif table.each:
-            target = self.place.to("kind" if table.each == "engines" else "add piece", table.each)
+            target = self.route.to("kind" if table.each == "engines" else "add piece", table.each)
         else:
             return []
         title = KIND_TITLES[table.each] if table.each else table.title
         return [lambda: RowPress(f"Add to: {title}", lambda: self.way.go(target), name=f"add row {name}")]
 
     def verdict_rows(self) -> list[Maker]:
-        found = ranked(self.tablet, self.findings.of(self.place))
+        found = ranked(self.tablet, self.findings.of(self.route))
         if not found:
             return [words("Findings appear here once enough is entered.", "quiet")]
         return [partial(self._finding, number, one) for number, one in enumerate(found)]
@@ -130,7 +130,7 @@ class StepPage(Page):
         finding = one.finding
         return RowPress(
             about(finding),
-            lambda: self.way.go(self.place.to("why", *why_subject(number, one))),
+            lambda: self.way.go(self.route.to("why", *why_subject(number, one))),
             small=finding.sentence,
             mark=verdict_marks[finding.verdict],
             word="why",
@@ -141,7 +141,7 @@ class StepPage(Page):
     def _no_equipment(self, kind: str) -> RowPress:
         return RowPress(
             f"{KIND_TITLES[kind]}: none entered",
-            lambda: self.way.go(self.place.to("kind", kind)),
+            lambda: self.way.go(self.route.to("kind", kind)),
             small="Enter them first. Then this step asks about each.",
             mark=verdict_marks[Verdict.NOT_ENOUGH_DATA],
             word="open",
@@ -149,16 +149,16 @@ class StepPage(Page):
         )
 
     def _cautions(self) -> None:
-        self.way.go(self.place.to("cautions"))
+        self.way.go(self.route.to("cautions"))
 
     def actions(self) -> Sequence[Press]:
         if self.step is None:
             return ()
-        presses = [Press("Mark it …", lambda: self.way.go(self.place.to("state")), name="state")]
-        if self.live.guide_of(self.place):
-            presses.append(Press("Guide me", lambda: self.way.go(self.place.to("live")), name="guide"))
-        asks = asks_here(self.tablet, self.place.hull, self.place.job, self.step)
-        following = first_place(self.tablet, self.place, asks)
+        presses = [Press("Mark it …", lambda: self.way.go(self.route.to("state")), name="state")]
+        if self.live.guide_of(self.route):
+            presses.append(Press("Guide me", lambda: self.way.go(self.route.to("live")), name="guide"))
+        asks = asks_here(self.tablet, self.route.hull, self.route.job, self.step)
+        following = first_route(self.tablet, self.route, asks)
         if following is not None:
             presses.append(Press("Done", self._done, name="done"))
             presses.append(Press("Continue", lambda: self.way.go(following), "main", name="continue"))
@@ -167,8 +167,8 @@ class StepPage(Page):
         return presses
 
     def _done(self) -> None:
-        self.tablet.set_state(self.place.hull, self.place.job, self.place.step, "done")
-        self.context.vessels.refresh(self.place.hull)
+        self.tablet.set_state(self.route.hull, self.route.job, self.route.step, "done")
+        self.context.vessels.refresh(self.route.hull)
         self.way.back()
 
     def refill(self) -> None:
@@ -182,7 +182,7 @@ class CautionsPage(Page):
     title = "Before you begin"
 
     def body(self) -> Widget:
-        step = self.tablet.step(self.place.step)
+        step = self.tablet.step(self.route.step)
         self._column = Column(most=2)
         self._column.turned = self._say
         makers: list[Maker] = [partial(_caution, caution) for caution in step.cautions] if step else []
@@ -203,14 +203,14 @@ class CautionsPage(Page):
             self._begin()
 
     def _begin(self) -> None:
-        step = self.tablet.step(self.place.step)
-        asks = asks_here(self.tablet, self.place.hull, self.place.job, step) if step else ()
-        place = first_place(self.tablet, self.place, asks)
-        begun = self.tablet.view(self.place.hull, self.place.job).state_of(self.place.step) != "to do"
-        if place is None or begun:
+        step = self.tablet.step(self.route.step)
+        asks = asks_here(self.tablet, self.route.hull, self.route.job, step) if step else ()
+        route = first_route(self.tablet, self.route, asks)
+        begun = self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) != "to do"
+        if route is None or begun:
             self.way.back()
         else:
-            self.way.instead(place)
+            self.way.instead(route)
 
 
 STATES = (
@@ -234,8 +234,8 @@ class StatePage(Page):
         return RowPress(state.capitalize(), do, small=small, mark=state_mark(state), word=None, name=f"mark {state}")
 
     def _mark(self, state: str) -> None:
-        self.tablet.set_state(self.place.hull, self.place.job, self.place.step, state)
-        self.context.vessels.refresh(self.place.hull)
+        self.tablet.set_state(self.route.hull, self.route.job, self.route.step, state)
+        self.context.vessels.refresh(self.route.hull)
         self.tablet.session.back_to("job")
         self.screen.redraw()
 
@@ -245,17 +245,17 @@ class WhyPage(Page):
 
     title = "Why"
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
-        self.findings.soon(place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self.findings.soon(route)
 
     def body(self) -> Widget:
         from garboard.report.settings_used import setting_in_words
         from garboard_tablet.ui.drawing import Plot, TableView
 
         found = self._found()
-        one = finding_at(self.place.subject, found)
-        was = self.place.subject[3] if len(self.place.subject) > 3 else ""
+        one = finding_at(self.route.subject, found)
+        was = self.route.subject[3] if len(self.route.subject) > 3 else ""
         if one is None:
             gone = f"It was {was}. " if was else ""
             return column_of([words(f"{gone}This finding no longer exists, because values have changed.", "quiet")])
@@ -272,7 +272,7 @@ class WhyPage(Page):
             left.extend(words(setting_in_words(used)) for used in one.settings_used)
         plugin = next((p.title for p in self.tablet.host.plugins if p.name == one.plugin), one.plugin)
         left.append(words(f"{one.title}, by {plugin} {one.plugin_version}", "quiet", SMALL))
-        values = rests_on(self.tablet, self.place, finding)
+        values = rests_on(self.tablet, self.route, finding)
         right: list[Maker] = [heading("From these values"), *(partial(self._value_row, one) for one in values)]
         right = right if values else []
         right.extend(partial(Plot, figure) for figure in finding.figures)
@@ -286,16 +286,16 @@ class WhyPage(Page):
         return RowPress(one.title, go, small=one.told, value=one.value, name=f"rests on {one.title}")
 
     def _found(self) -> tuple[Assessed, ...]:
-        return ranked(self.tablet, self.findings.of(self.place) or self.findings.now(self.place))
+        return ranked(self.tablet, self.findings.of(self.route) or self.findings.now(self.route))
 
     def actions(self) -> Sequence[Press]:
         found = self._found()
-        here = finding_at(self.place.subject, found)
+        here = finding_at(self.route.subject, found)
         at = found.index(here) if here in found else -1
         following = [(n, one) for n, one in enumerate(found) if n > at and one.finding.verdict is Verdict.FAIL]
         if not following:
             return ()
-        to = self.place.to("why", *why_subject(*following[0]))
+        to = self.route.to("why", *why_subject(*following[0]))
         return (Press("Next fail", partial(self.way.instead, to), "main", name="next fail"),)
 
     def refill(self) -> None:

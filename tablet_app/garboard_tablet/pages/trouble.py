@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.ui.shell import NOT_SAVED, Page, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
 from garboard_tablet.ui.widgets import Card, Press, Txt, verdict_marks, words
@@ -29,8 +29,8 @@ class NotSavedPage(Page):
     title = "Not saved"
     saved = NOT_SAVED
 
-    def __init__(self, context: Context, place: Place, reason: str) -> None:
-        super().__init__(context, place)
+    def __init__(self, context: Context, route: Route, reason: str) -> None:
+        super().__init__(context, route)
         self._reason = reason
 
     def body(self) -> Widget:
@@ -60,8 +60,8 @@ class TroublePage(Page):
     saved = "Look again"
     under = ""  # the mistake may be in what names the vessel
 
-    def __init__(self, context: Context, place: Place, what: str, kind: str) -> None:
-        super().__init__(context, place)
+    def __init__(self, context: Context, route: Route, what: str, kind: str) -> None:
+        super().__init__(context, route)
         self._what, self._kind = what, kind
 
     def body(self) -> Widget:

@@ -11,7 +11,7 @@ from kivy.uix.widget import Widget
 from garboard.report.palette import STEP_MARKS
 from garboard.verdict import Verdict
 from garboard_tablet.models.keys import ENTER, ERASE
-from garboard_tablet.models.session import HOME, Place
+from garboard_tablet.models.session import HOME, Route
 from garboard_tablet.models.vessels import HANDED_OVER, HullCheck, VesselLine, check_hull, whose
 from garboard_tablet.ui.inputs import LetterPad, Typed, WordsBox
 from garboard_tablet.ui.shell import Maker, Page
@@ -73,7 +73,7 @@ class VesselsPage(Page):
         )
 
     def _open(self, line: VesselLine) -> None:
-        self.way.go_named(Place(page="job" if line.job else "vessel jobs", hull=line.hull, job=line.job))
+        self.way.go_named(Route(page="job" if line.job else "vessel jobs", hull=line.hull, job=line.job))
 
     def searched(self, text: str) -> None:
         self.tablet.session.type(SEARCH, text)
@@ -120,8 +120,8 @@ class NewJobPage(Page):
     title = "New job: hull number"
     under = "As shown on the transom"
 
-    def __init__(self, context: Context, place: Place) -> None:
-        super().__init__(context, place)
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
         self._insisted = False
 
     @property
@@ -197,7 +197,7 @@ class NewJobPage(Page):
         hull = known.hull if known else hull
         self.tablet.session.forget(NEW_HULL)
         self.context.vessels.refresh(hull)
-        self.way.instead(Place(page="job", hull=hull, job=job))
+        self.way.instead(Route(page="job", hull=hull, job=job))
 
 
 class NewJobView(Widget):
@@ -237,28 +237,28 @@ class VesselJobsPage(Page):
     def body(self) -> Widget:
         from garboard_tablet.models.vessels import moved_away
 
-        rows: list[Maker] = [partial(self._row, job) for job in reversed(self.tablet.boat(self.place.hull).jobs)]
-        moved = moved_away(self.tablet, self.place.hull)
+        rows: list[Maker] = [partial(self._row, job) for job in reversed(self.tablet.boat(self.route.hull).jobs)]
+        moved = moved_away(self.tablet, self.route.hull)
         rows += [partial(self._moved_row, job, target) for job, target in moved.items()]
         column = Column()
         column.show(rows or [words("No job yet.", "quiet")])
         return column
 
     def _row(self, job: str) -> RowPress:
-        record = self.tablet.view(self.place.hull, job).job
+        record = self.tablet.view(self.route.hull, job).job
         return RowPress(
             record.kind.capitalize(),
-            lambda: self.way.instead(Place(page="job", hull=self.place.hull, job=job)),
+            lambda: self.way.instead(Route(page="job", hull=self.route.hull, job=job)),
             small=f"Opened {record.opened}",
-            mark=STEP_MARKS["under way" if job == self.place.job else "to do"],
-            word="open now" if job == self.place.job else "open it",
+            mark=STEP_MARKS["under way" if job == self.route.job else "to do"],
+            word="open now" if job == self.route.job else "open it",
             name=f"job {job}",
         )
 
     def _moved_row(self, job: str, target: str) -> RowPress:
         return RowPress(
-            f"Moved to {whose(self.tablet, Place(page='job', hull=target))}",
-            lambda: self.way.go_named(Place(page="job", hull=target, job=job)),
+            f"Moved to {whose(self.tablet, Route(page='job', hull=target))}",
+            lambda: self.way.go_named(Route(page="job", hull=target, job=job)),
             small="It was entered under this number, but belongs to the other vessel.",
             mark=STEP_MARKS["to do"],
             word="open it there",
@@ -269,6 +269,6 @@ class VesselJobsPage(Page):
         return (Press("New job on this boat", self._new, "main", name="new job here"),)
 
     def _new(self) -> None:
-        hull, job = self.tablet.open_job(self.tablet.state_of(self.place.hull).hull_number)
+        hull, job = self.tablet.open_job(self.tablet.state_of(self.route.hull).hull_number)
         self.context.vessels.refresh(hull)
-        self.way.instead(Place(page="job", hull=hull, job=job))
+        self.way.instead(Route(page="job", hull=hull, job=job))

@@ -10,7 +10,7 @@ from garboard_tablet.ui.tidy import Tidier
 from garboard_tablet.ui.widgets import Press
 
 if TYPE_CHECKING:
-    from garboard_tablet.models.session import Place
+    from garboard_tablet.models.session import Route
     from garboard_tablet.models.tablet import Tablet
 
 AFTER_A_CHANGE = 0.3
@@ -20,12 +20,12 @@ AFTER_A_CHANGE = 0.3
 class PageScreen:
     """Puts pages up in the shell. Made before the window; `open` makes what stands in it.
 
-    make_page : makes the page of a place
+    make_page : makes the page of a route
     """
 
     shell: Shell
 
-    def __init__(self, tablet: Tablet, make_page: Callable[[Place], Page]) -> None:
+    def __init__(self, tablet: Tablet, make_page: Callable[[Route], Page]) -> None:
         self._tablet, self._make_page = tablet, make_page
         self._tidier = Tidier()
 
@@ -48,7 +48,7 @@ class PageScreen:
     def redraw(self) -> None:
         """Draw the page anew; one that keeps what it knows goes on as it was."""
         page, here = self.page, self._tablet.session.here
-        if page is None or page.place != here:
+        if page is None or page.route != here:
             self.show()
         else:
             self._put(page if page.keeps_what_it_knows else self._make_page(here))
@@ -75,7 +75,7 @@ class PageScreen:
 
     def refill(self, pages: Collection[str]) -> None:
         """Have the page show what has changed, if it is one of these."""
-        if self.page is not None and self.page.place.page in pages:
+        if self.page is not None and self.page.route.page in pages:
             self.page.refill()
 
     def close(self) -> None:

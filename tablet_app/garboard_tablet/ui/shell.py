@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from kivy.properties import ColorProperty
 from kivy.uix.widget import Widget
 
-from garboard_tablet.models.session import Place
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import whose
 from garboard_tablet.ui.theme import EDGE, GAP, HEADING, SMALL, TARGET, dp, sp, theme
 from garboard_tablet.ui.widgets import Across, Column, Press, Txt
@@ -29,15 +29,15 @@ class Page:
     keeps_what_it_knows = False
     """Whether it goes on as it was when it is drawn anew, instead of being made anew."""
 
-    def __init__(self, context: Context, place: Place) -> None:
-        self.context, self.place = context, place
+    def __init__(self, context: Context, route: Route) -> None:
+        self.context, self.route = context, route
         self.tablet, self.way, self.findings = context.tablet, context.way, context.findings
         self.live, self.screen = context.live, context.screen
 
     @property
     def under(self) -> str:
         """Small print under the title: whose page it is."""
-        return whose(self.tablet, self.place)
+        return whose(self.tablet, self.route)
 
     @property
     def saved(self) -> str:
