@@ -165,14 +165,14 @@ saltgrass
         length x transom width: 140.4
         power by formula: 190.8 hp
         power the formula may be raised to: 195.0 hp
-    prop_check.window.below
-        engine speed: 4845 ± 12 rev/min
-        window, low end: 5000 rev/min
-        window, high end: 6000 rev/min
     prop_check.pitch.try_first
         change of pitch to try first: -3 in
         engine speed to expect, lowest: 5295 rev/min
         engine speed to expect, highest: 5753 rev/min
+    prop_check.window.below
+        engine speed: 4845 ± 12 rev/min
+        window, low end: 5000 rev/min
+        window, high end: 6000 rev/min
     prop_check.reference_air.out_as_run
         engine speed in reference air: 4803 ± 24 rev/min
         power factor: 0.974

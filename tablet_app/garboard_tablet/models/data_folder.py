@@ -20,7 +20,7 @@ import attrs
 import garboard_tablet
 from garboard.disk import storage
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
-from garboard.faults import Fault, InputError
+from garboard.faults import Fault, InputError, in_words
 
 log = logging.getLogger("garboard.tablet")
 
@@ -84,8 +84,8 @@ def find_data_folder(
         move_over(old, folder)
     except OSError as failure:
         log.exception("the old data folder could not be moved over")
-        reason = failure.strerror or str(failure)
-        return DataFolder(folder=old, problem=f"The data could not be moved to {folder}: {reason}. It is still here.")
+        problem = f"The data could not be moved to {folder}: {in_words(failure)}. It is still here."
+        return DataFolder(folder=old, problem=problem)
     return DataFolder(folder=folder, moved_from=old)
 
 
