@@ -205,7 +205,7 @@ class Ways:
 class Recorder:
     """A plugin of pytest: tells coverage which test is running, and keeps how long each took and whether it passed."""
 
-    def __init__(self, switch: Callable[[str], None]) -> None:
+    def __init__(self, switch: Callable[[str], object]) -> None:
         self.seconds: dict[str, float] = {}
         self.failed: set[str] = set()
         self._switch = switch

@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from types import FrameType
 from typing import Any, ClassVar, NoReturn
+from unittest.mock import Mock
 
 import pytest
 
@@ -212,7 +213,18 @@ def test_a_full_disk_leaves_the_old_folder_in_use(tmp_path: Path, monkeypatch: p
     monkeypatch.setattr(shutil, "copytree", full)
     found = system.start()
     assert (found.folder, boats_in(found.folder)) == (system.program / OLD, BOATS)
-    assert "No space left on device" in found.problem
+    assert "no space left on device" in found.problem
+
+
+def test_a_disk_that_fills_while_files_are_copied_is_said_in_words(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    system = System(tmp_path)
+    fill(system.program / OLD)
+    monkeypatch.setattr(shutil, "copyfile", Mock(side_effect=OSError(28, "No space left on device")))
+    found = system.start()
+    assert found.folder == system.program / OLD
+    assert found.problem.endswith(f"{system.data / 'tablet'}: no space left on device. It is still here.")
 
 
 def test_an_old_folder_another_program_writes_in_is_not_moved(tmp_path: Path) -> None:

@@ -82,7 +82,7 @@ def find_data_folder(
         return DataFolder(folder=folder)
     try:
         move_over(old, folder)
-    except OSError as failure:
+    except (OSError, storage.NotSaved) as failure:
         log.exception("the old data folder could not be moved over")
         problem = f"The data could not be moved to {folder}: {in_words(failure)}. It is still here."
         return DataFolder(folder=old, problem=problem)
@@ -114,13 +114,21 @@ def move_over(old: Path, folder: Path) -> None:
         lock.release()
 
 
+def _copy_file(source: str, target: str) -> None:
+    """Copy a file. `copytree` gathers every OSError into one without words; another kind of error ends it at once."""
+    try:
+        shutil.copy2(source, target)
+    except OSError as failure:
+        raise storage.NotSaved(in_words(failure)) from failure
+
+
 def _copy(old: Path, folder: Path) -> None:
     """Copy all of it under a name of its own, and give it its name only once every byte is proved."""
     coming = folder.with_name(f"{folder.name}.coming")
     if coming.exists():
         shutil.rmtree(coming)  # a move that was cut short
     storage.make_folder(folder.parent)
-    shutil.copytree(old, coming, ignore=shutil.ignore_patterns(storage.LOCK_NAME))
+    shutil.copytree(old, coming, ignore=shutil.ignore_patterns(storage.LOCK_NAME), copy_function=_copy_file)
     files = _files(old)
     _, differ, missing = filecmp.cmpfiles(old, coming, files, shallow=False)
     if differ or missing:
