@@ -38,7 +38,7 @@ def shop(tmp_path: Path) -> Path:
 def _attach(shop: Path, name: str, by: str = "R. Vane") -> None:
     arguments = [shop, HULL, STEP, shop.parent / name, "--by", by]
     result = CliRunner().invoke(commands.attach, [str(one) for one in arguments], catch_exceptions=False)
-    assert result.stdout == f"{name} is kept with {STEP}\n"
+    assert result.stdout == f"{name} is attached to {STEP}\n"
 
 
 def _attached(folder: HullFolder) -> list[Measurement]:

@@ -89,7 +89,7 @@ def test_a_merge_names_the_hull_file_of_a_source_that_it_could_not_read(tmp_path
     reason = harm(_of(source, OTHER))
     result = _run("merge", source, "--into", shop)
     assert result.exit_code == 1
-    assert "NOT everything is in" in result.stdout
+    assert "NOT everything is merged" in result.stdout
     assert str(_of(source, OTHER)) in result.stdout
     assert reason in result.stdout
     with HullFolder(shop, read_only=True) as folder:
@@ -105,7 +105,7 @@ def test_a_merge_into_a_folder_with_a_file_that_cannot_be_read_brings_the_others
     harm(_of(shop, OTHER))
     result = _run("merge", source, "--into", shop, "--both-ways")
     assert result.exit_code == 1
-    assert result.stdout.count("NOT everything is in") == 2
+    assert result.stdout.count("NOT everything is merged") == 2
     for folder in (source, shop):
         with HullFolder(folder, read_only=True) as files:
             assert files.count(HULL) == 2
@@ -183,7 +183,7 @@ def test_everything_readable_is_said_to_be_in_with_status_nought(tmp_path: Path)
     source, shop = _folder(tmp_path / "stick"), tmp_path / "shop"
     result = _run("merge", source, "--into", shop, "--both-ways")
     assert result.exit_code == 0
-    assert result.stdout.count("everything is in") == 2
+    assert result.stdout.count("everything is merged") == 2
     assert _run("digest", shop).exit_code == _run("repair", shop).exit_code == 0
 
 
@@ -197,13 +197,13 @@ def test_an_attachment_damaged_in_the_target_is_taken_anew_from_the_source(tmp_p
     assert _run("merge", source, "--into", shop, "--dry-run").exit_code == 1
     assert (shop / "attachments" / NAME).read_bytes() == HARMS[harm]
     result = _run("merge", source, "--into", shop)
-    assert f"damaged here, taken anew: attachment {NAME}" in result.stdout
+    assert f"damaged here, replaced by a sound copy: attachment {NAME}" in result.stdout
     assert result.exit_code == 1  # the disk damaged a file: a person should look, though everything is in
     with HullFolder(shop, read_only=True) as folder:
         assert folder.attachments.get(NAME) == PHOTO
     assert HARMS[harm] in [path.read_bytes() for path in (shop / "attachments").glob("*.damaged-*")]
     again = _run("merge", source, "--into", shop)
-    assert (again.exit_code, "everything is in" in again.stdout) == (0, True)
+    assert (again.exit_code, "everything is merged" in again.stdout) == (0, True)
 
 
 def test_an_attachment_damaged_in_every_folder_is_named_as_not_in(tmp_path: Path) -> None:
@@ -212,7 +212,7 @@ def test_an_attachment_damaged_in_every_folder_is_named_as_not_in(tmp_path: Path
         (folder / "attachments" / NAME).write_bytes(b"spoilt")
     result = _run("merge", source, "--into", shop)
     assert result.exit_code == 1
-    assert f"refused, still where it came from: {NAME}" in result.stdout
+    assert f"refused, still in its source: {NAME}" in result.stdout
     third = _folder(tmp_path / "third")
     result = _run("merge", source, third, "--into", shop)
     assert NAME not in [line.split(": ")[1] for line in result.stdout.splitlines() if line.startswith("  refused")]
@@ -240,7 +240,7 @@ def test_what_is_no_file_among_a_sticks_attachments_is_passed_over_with_a_word(t
     }[oddity]()
     result = _run("merge", source, "--into", shop)
     assert result.exit_code == 1
-    assert f"not read, so not in: {odd}: a {oddity.split()[0]}" in result.stdout
+    assert f"not read, so not merged: {odd}: a {oddity.split()[0]}" in result.stdout
     with HullFolder(shop, read_only=True) as files:
         assert files.attachments.names() == {NAME}
         assert open_hull(files, HULL).jobs == (JOB,)

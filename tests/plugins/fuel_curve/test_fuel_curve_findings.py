@@ -266,25 +266,29 @@ def test_mixed_use_needs_idle_and_full_throttle(rows: Sequence[Row], told: str) 
 
 
 @pytest.mark.parametrize(
-    ("settings", "told"),
+    ("settings", "fastest", "told"),
     [
-        ({"idle_at_most": "650 rev/min", "full_throttle_from": "100 %"}, ""),
-        ({"idle_at_most": "649 rev/min"}, "no step at idle, 649 rev/min or below"),
-        ({"full_throttle_from": "100.1 %"}, "no step at full throttle, 6006 rev/min or above"),
+        ({"idle_at_most": "650 rev/min", "full_throttle_from": "100 %"}, 6000.0, ""),
+        ({"idle_at_most": "649 rev/min"}, 6000.0, "no step at idle, 649 rev/min or below"),
+        ({"full_throttle_from": "100 %"}, 5999.0, "no step at full throttle, 6000 rev/min or above"),
     ],
 )
-def test_a_step_just_at_idle_and_one_just_at_full_throttle_are_enough(settings: dict[str, Any], told: str) -> None:
-    """The steps reach from 650 to 6000 rev/min, the rated speed is 6000."""
-    found = finding(of_rows(PLANING, TWINS, **settings), "mixed_use")
+def test_a_step_just_at_idle_and_one_just_at_full_throttle_are_enough(
+    settings: dict[str, Any], fastest: float, told: str
+) -> None:
+    """The steps begin at 650 rev/min, the rated speed is 6000."""
+    rows = [*PLANING[:-1], (fastest, *PLANING[-1][1:])]
+    found = finding(of_rows(rows, TWINS, **settings), "mixed_use")
     assert (found.verdict is Verdict.NOT_ENOUGH_DATA) == bool(told)
     assert told in found.sentence
 
 
-@pytest.mark.parametrize(("lowest", "told"), [(2400.0, ""), (2410.0, "no step at or below 2400 rev/min")])
+@pytest.mark.parametrize(("lowest", "told"), [(1600.0, ""), (1610.0, "no step at or below 1600 rev/min")])
 def test_a_step_at_the_fourth_mode_is_needed_even_where_idle_may_be_fast(lowest: float, told: str) -> None:
-    """40 % of the rated 6000 rev/min is 2400."""
-    rows = [(lowest, 9.0, 6.5), *PLANING[5:]]
-    found = finding(of_rows(rows, idle_at_most="3000 rev/min"), "mixed_use")
+    """40 % of the rated 4000 rev/min is 1600."""
+    slow = boat(2, rated_power=Amount.parse("70 hp"), rated_speed=Amount.parse("4000 rev/min"))
+    rows = [(lowest, 6.4, 3.0), *(row for row in PLANING if 1610 < row[0] <= 4000)]
+    found = finding(of_rows(rows, slow, idle_at_most="2000 rev/min"), "mixed_use")
     assert (found.verdict is Verdict.NOT_ENOUGH_DATA) == bool(told)
     assert told in found.sentence
 

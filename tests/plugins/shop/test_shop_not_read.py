@@ -39,7 +39,7 @@ def test_a_newer_hull_here_that_the_shop_does_not_know_is_not_called_ashore(tmp_
         pairing.keep(folder.folder, paired)
         result = CliRunner().invoke(program, ["ashore", "--folder", str(folder.folder)])
         assert result.exit_code == 1
-        assert f"not read, so not brought: {path}" in result.stdout
+        assert f"not read, so not sent: {path}" in result.stdout
         assert "both sides hold the same" not in result.stdout
         path.unlink()
         result = CliRunner().invoke(program, ["ashore", "--folder", str(folder.folder)])

@@ -387,7 +387,7 @@ def test_a_change_that_is_not_saved_is_not_noted_and_a_note_that_is_not_saved_ch
     register.add_tablet(TABLET)
     before = register.tablets(), register.changes()
 
-    def full(*_: object) -> None:
+    def full(*_: object, **_more: object) -> None:
         raise NotSaved("the disk is full")
 
     monkeypatch.setattr(storage, "write_whole", full)
