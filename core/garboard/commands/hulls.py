@@ -243,6 +243,9 @@ def _listing(boat: Boat, job: str) -> Iterator[str]:
             yield f"  signed by {'/'.join(key.subject)}, {moment_in_words(entry.at)}" + (
                 f", STALE: {missing} not covered" if missing else ""
             )
+    for one in boat.view(job).unreadable:
+        place = "/".join(filter(None, one.place)) or "a line of the file"
+        yield f"  CANNOT BE READ  {place}: {one.got}, expected {one.expected} ({one.by}, {moment_in_words(one.at)})"
     if state.unknown:
         yield f"  {len(state.unknown)} entries need a plugin or a newer version that is not installed; they are kept"
 

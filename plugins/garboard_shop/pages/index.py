@@ -17,10 +17,11 @@ from itertools import accumulate, islice
 import attrs
 
 from garboard import hull_number
-from garboard.disk.clock import wall_milliseconds
-from garboard.disk.entries import SHOP_RECORD
+from garboard.disk.clock import Stamp, wall_milliseconds
+from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, view
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError
+from garboard.history.shapes import misfit_of
 from garboard.records import JsonValue
 from garboard_shop.store import Store
 
@@ -82,17 +83,18 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
     owners: dict[str, None] = {}
     propellers: dict[str, dict[str, str]] = {}
     names: dict[str, None] = {}
-    days, count, facts = set[str](), 0, list[dict[str, JsonValue]]()
+    days, count, facts = set[str](), 0, list[Entry]()
     for raw in entries:
         count += 1
         if day := _day_in(raw):
             days.add(day)
         if b'"kind":"job"' in raw or b'"kind":"field"' in raw:
-            facts.append(json.loads(raw))
-    for plain in sorted(facts, key=_when):  # stores keep entries in no order
-        numbers[str(plain["hull"])] = None
-        subject, value = plain.get("subject"), plain.get("value")
-        path = tuple(map(str, subject)) if isinstance(subject, list) else ()
+            entry = view(entry_id(raw), raw)
+            if entry.is_understood and misfit_of(entry) is None:
+                facts.append(entry)
+    for entry in sorted(facts, key=_when):  # stores keep entries in no order
+        numbers[entry.hull] = None
+        path, value = entry.subject, entry.value
         if path == ("owner",):
             owners[_text(value)] = None
         elif path == ("name",):
@@ -122,13 +124,9 @@ def _day_in(raw: bytes) -> str:
     return day.decode("ascii", "replace") if day[4:5] == b"-" and day[7:8] == b"-" else ""
 
 
-def _when(plain: dict[str, JsonValue]) -> tuple[int, int, str]:
+def _when(entry: Entry) -> tuple[Stamp, bytes]:
     """The order in which facts were entered, as far as clocks tell; the same whatever order they come in."""
-    match plain.get("clock"):
-        case [int(milliseconds), int(counter)]:
-            return milliseconds, counter, json.dumps(plain)
-        case _:
-            return 0, 0, json.dumps(plain)
+    return entry.clock, entry.raw
 
 
 def _text(value: JsonValue) -> str:
@@ -240,7 +238,7 @@ class Index:
             for hull in sorted(changed):
                 if self._stop.is_set():
                     return
-                if self.read(hull):
+                if self._read_for_the_search(hull):
                     self._make_ready(hull)
         else:
             for hull in sorted({hull for one in self._store.deliveries(began - A_DAY, began) for hull in one.ids}):
@@ -249,9 +247,16 @@ class Index:
             for hull in sorted(self._store.digests()):
                 if self._stop.is_set():
                     return
-                self.read(hull)
+                self._read_for_the_search(hull)
             self._all_read = True
         self._looked_at = began
+
+    def _read_for_the_search(self, hull: str) -> bool:
+        try:
+            return self.read(hull)
+        except Exception:  # one boat that cannot be read keeps no other out of the search
+            log.exception("hull %s cannot be read for the search", hull)
+            return False
 
     def _make_ready(self, hull: str) -> None:
         if self._warm is None:

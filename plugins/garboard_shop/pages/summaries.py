@@ -24,7 +24,7 @@ from garboard.history.registers import RegisterKey, Resolution, name_of, registe
 from garboard.history.replay import HullState
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
-from garboard.job_view import JobView
+from garboard.job_view import JobView, Unreadable
 from garboard.records import Measurement
 from garboard.report.outline import (
     PhaseOutline,
@@ -178,6 +178,12 @@ class BoatSummary:
         homes = {id(state): state for state in (self.boat.state, *self.boat.moved_in.values())}
         unknown = [entry for state in homes.values() for entry in state.unknown.values()]
         return tuple(sorted(Counter(" and ".join(sorted(one.plugins)) or one.kind for one in unknown).items()))
+
+    @property
+    def unreadable(self) -> tuple[Unreadable, ...]:
+        """What was entered for it and cannot be read, each once."""
+        of_jobs = (one for job in self.jobs for one in job.view.unreadable)
+        return tuple({one.id: one for one in (*self.boat.state.unreadable(""), *of_jobs)}.values())
 
     @property
     def has_settings(self) -> bool:

@@ -251,7 +251,7 @@ def to_put_right(tablet: Tablet, hull: str, job: str, assessed: Sequence[Assesse
     return sorted([*disagreeing, *lines], key=lambda line: _ORDER.index(line.why))
 
 
-_ORDER = ("fails", "values disagree", "look again", "noted")
+_ORDER = ("fails", "values disagree", "cannot be read", "look again", "noted")
 
 
 NOT_ASSESSED = PunchLine(about="Findings", text="The findings for the newest entries are not ready yet.", why="to do")
