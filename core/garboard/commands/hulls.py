@@ -286,7 +286,7 @@ def settle(
         held = [entry.value for entry in state.current(key)]
         chosen = next((other for other in held if _text(other) == value), value)
         if key.kind == "setting":
-            chosen = checked_value(declared_setting(tools.host, key.subject[0]), _text(chosen))
+            chosen = checked_value(declared_setting(tools.host_for(folder), key.subject[0]), _text(chosen))
         save_all(hulls, [writing.settle(author_of(hulls, state, tablet, by), state, key, chosen, reason)])
     click.echo(f"{name} is {value}")
 
@@ -441,7 +441,7 @@ def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool
     read = read_job_file(job_file)
     if not anyway:
         _refuse_unless_well_formed(read.vessel.hull_number, folder)
-    if read.settings and (faults := [*settings_faults(read.settings, tools.host)]):
+    if read.settings and (faults := [*settings_faults(read.settings, tools.host_for(folder))]):
         raise InputError(str(job_file), located(job_file, faults))
     with HullFolder(folder) as hulls:
         state = replay(read.vessel.hull_number, hulls.entries(read.vessel.hull_number))
@@ -494,7 +494,7 @@ def export_job(tools: Tools, folder: Path, hull: str, job: str, out: Path) -> No
             boat,
             chosen_job(boat, job),
             out,
-            tools.host.settings,
+            tools.host_for(folder).settings,
             lacking=lambda file, why: lacking.append(f"{file}: {why}"),
         )
         _tell_not_read(hulls)

@@ -190,6 +190,7 @@ def day_page(visit: Visit) -> Response:
         after=_one_day(day, 1),
         last_day="" if found.boats else desk.index.last_day(),
         reading=not desk.index.is_complete,
+        restart_due=plugins.restart_due(desk.store, desk.host),
     )
 
 
