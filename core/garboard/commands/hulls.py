@@ -27,7 +27,7 @@ from garboard.history.authority import managers_part
 from garboard.history.boat import Boat, author_for, open_hull, register_named, replay_with_aliases
 from garboard.history.boat import attach as keep_with_step
 from garboard.history.halves import MissingHalf, save_in_turn
-from garboard.history.merge import HullMerge, MergeReport, merge, state_digest
+from garboard.history.merge import HullMerge, MergeReport, boat_by_boat, merge, state_digest
 from garboard.history.moves import JOINING
 from garboard.history.past import TAKING_BACK, history_of, outlived_a_joining
 from garboard.history.registers import RegisterKey, name_of, retractions_in
@@ -147,8 +147,9 @@ def readable_report(report: MergeReport) -> str:
     """A merge report for a person: what came first, then everything to look at."""
     verb = "would be new" if report.dry_run else "are new"
     lines = [f"{report.received} entries and {report.attachments} attachments {verb} in {report.target}"]
-    for hull in report.hulls:
-        lines.append(f"  {record_in_words(hull.hull)}: {hull.received} {verb}, {hull.existing} were there already")
+    for hull in boat_by_boat(report.hulls):
+        numbers = ", also ".join((record_in_words(hull.hull), *hull.also))
+        lines.append(f"  {numbers}: {hull.received} {verb}, {hull.existing} were there already")
         lines += [f"    values disagree: {name_of(key)} (job {key.job or 'any'})" for key in hull.disagreeing]
         lines += [f"    signature stale: {who}, not covered: {', '.join(what)}" for who, what in hull.stale]
         lines += [

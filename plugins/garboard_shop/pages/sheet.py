@@ -116,7 +116,8 @@ def day_sheet(store: Store, summaries: Summaries, index: Index, day: date, asked
     found = _received_on(store, day) if asked == RECEIVED else dict.fromkeys(index.hulls_on(day.isoformat()), ())
     boats: dict[frozenset[str], SheetBoat] = {}
     unreadable: list[tuple[str, str]] = []
-    hulls = sorted(found, key=lambda hull: (-max((one.at for one in found[hull]), default=0), hull))
+    numbers = sorted(found, key=lambda hull: (-max((one.at for one in found[hull]), default=0), hull))
+    hulls = [*dict.fromkeys(map(index.boat_of, numbers))]
     pages = max(1, -(-len(hulls) // MOST_BOATS))
     page = min(max(1, page), pages)
     for hull in hulls[(page - 1) * MOST_BOATS : page * MOST_BOATS]:

@@ -308,7 +308,8 @@ def decide(decision: Decision, visit: Visit) -> Response:
     summary = _boat(visit)
     notice = decision(visit.desk.store, summary, visit.form, visit.who, visit.desk.now())
     decisions.end_unfinished(visit.desk.store, _boat(visit), visit.desk.now())
-    visit.desk.index.read(summary.key)
+    for hull in sorted(summary.boat.hulls | _boat(visit).boat.hulls):
+        visit.desk.index.read(hull)
     return visit.back(f"/boats/{summary.key}", notice)
 
 
