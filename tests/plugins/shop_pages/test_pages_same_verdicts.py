@@ -6,15 +6,20 @@ import json
 import shutil
 from pathlib import Path
 
+import attrs
 from click.testing import CliRunner
 
 from garboard.commands.cli import program
+from garboard.disk.hullfile import CheckedEntries
+from garboard.history.authoring import measure
 from garboard.hosting.host import make_host
 from garboard.shop_link import shop_plugins
 from garboard.shop_link.shop_plugins import kept
 from garboard_shop.own_plugins import withdraw
 from garboard_shop.pages.plugins import files_to_run
+from garboard_shop.pages.summaries import Summaries
 from garboard_tablet.models.tablet import open_tablet
+from histories import tablet
 from pages_rig import KITTIWAKE, NOON, SALTGRASS, Browser, Pages, form_to, words_of
 
 DAY = "/days/2026-11-25"
@@ -85,12 +90,12 @@ def test_a_tablets_folder_is_judged_by_assess_as_on_the_tablet(pages: Pages, man
     shutil.copytree(office / "hulls", folder / "hulls")
     shutil.copytree(office / "attachments", folder / "attachments")
     shop_plugins.keep(folder, kept(office))
-    tablet = open_tablet(folder)
-    boat = tablet.boat(KITTIWAKE)
+    opened = open_tablet(folder)
+    boat = opened.boat(KITTIWAKE)
     seen = {
-        (job, one.finding.code, one.finding.verdict.value) for job in boat.jobs for one in tablet.assess(KITTIWAKE, job)
+        (job, one.finding.code, one.finding.verdict.value) for job in boat.jobs for one in opened.assess(KITTIWAKE, job)
     }
-    tablet.close()
+    opened.close()
     assert "our_check.keel.wedge" in {code for _, code, _ in seen}
     assert seen == {one for one in assessed(folder) if one[0] in boat.jobs}
 
@@ -117,3 +122,19 @@ def test_the_sheet_says_that_a_restart_is_due_until_the_server_runs_what_is_appr
     assert "Restart the server: our_check" in words_of(manager.text(DAY))
     withdraw(pages.store.register, "our_check", "M. Office", NOON)
     assert "Restart the server: our_check" in words_of(manager.text(DAY))
+
+
+def test_the_sheet_names_entries_that_wait_for_a_plugin(pages: Pages, manager: Browser, tmp_path: Path) -> None:
+    """A value of a step that only the shop's plugin declares, entered on a tablet that runs it."""
+    summary = pages.desk.summaries.of(KITTIWAKE)
+    assert summary is not None
+    author = attrs.evolve(tablet("a").author, plugins={"our_check": "7", "garboard_prop_check": "1"})
+    value = measure(author, summary.boat.state, summary.jobs[0].id, "our_check.keel", "wedge", True)
+    pages.store.put_if_absent({KITTIWAKE: CheckedEntries({value.id: value.raw})}, "000000000001", NOON, 0)
+    waits = "1 entry needs the plugin our_check , which is not at work here: our_check.keel: wedge."
+    assert waits in words_of(manager.text(DAY))
+    assert waits in words_of(manager.text(f"/boats/{KITTIWAKE}"))
+    approve(pages, manager)
+    pages.desk.host = make_host(entry_points=False, files=files_to_run(pages.store, tmp_path / "run"))
+    pages.desk.summaries = Summaries(pages.store, pages.desk.host)
+    assert "the plugin our_check ," not in words_of(manager.text(DAY))
