@@ -110,6 +110,10 @@ def implausible(field: Field, value: JsonValue) -> str:
     if field.kind is not Kind.AMOUNT or field.plausible is None or not isinstance(value, str):
         return ""
     low, high = field.plausible
-    if low <= parse_amount(value, field.quantity).to(field.unit) <= high:
+    try:
+        number = parse_amount(value, field.quantity).to(field.unit)
+    except ValueRefused as refused:
+        return f"{refused}. Is it right?"
+    if low <= number <= high:
         return ""
     return f"{value} is outside the usual {low:g} to {high:g} {field.unit}. Is it right?"

@@ -23,6 +23,7 @@ __all__ = [
     "InputCollector",
     "JobView",
     "Place",
+    "Unreadable",
     "amount_or_fault",
     "nothing_at",
     "place_of",
@@ -50,6 +51,24 @@ class Disagreement:
     values: tuple[Measurement, ...]
 
 
+@attrs.frozen(kw_only=True)
+class Unreadable:
+    """Something entered that this program cannot read: it is kept as it came, and nothing is worked out from it.
+
+    place    : as of a measurement; for anything else a step and field that stand for it, empty where it says none
+    expected : what should stand there
+    got      : what does, shortened
+    id       : of the entry
+    """
+
+    place: FieldKey
+    expected: str
+    got: str
+    by: str = ""
+    at: str = ""
+    id: str = ""
+
+
 def _no_recording(reference: str) -> Recording:
     text = f"recording {reference!r} is not here; bring it in and assess again"
     raise NotEnoughData(Missing(text, lack=Lack.RECORDING_NOT_HERE))
@@ -73,6 +92,7 @@ class JobView:
     """A job as it stands.
 
     measurements   : at most one for each place; places in `disagreements` have none
+    unreadable     : what was entered and cannot be read
     load_recording : gives the recording behind a reference; raises NotEnoughData when it is not here or simulated
     settings       : the shop's settings, defaults filled in by the host
     settings_set   : values somebody set, for this job or for the shop's; the host decides which hold
@@ -86,6 +106,7 @@ class JobView:
     notes: tuple[Note, ...] = ()
     sign_offs: tuple[SignOff, ...] = ()
     disagreements: tuple[Disagreement, ...] = ()
+    unreadable: tuple[Unreadable, ...] = ()
     settings: Mapping[str, JsonValue] = attrs.field(factory=dict)
     settings_set: tuple[SettingSet, ...] = ()
     settings_used: Mapping[str, SettingUsed] = attrs.field(factory=dict)

@@ -22,10 +22,11 @@ from garboard.disk.formats import Format
 from garboard.disk.hullfile import CheckedEntries, HullFolder, PutResult
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving
+from garboard.disk.shop_document import is_paired
 from garboard.disk.storage import FolderInUse, NotSaved, WriterLock
 from garboard.history.authority import keep_managers
 from garboard.job_files.convert import structure
-from garboard.shop_link import pairing
+from garboard.shop_link import pairing, shop_plugins
 from garboard_shop import store
 from garboard_shop.store import (
     MOST_DEVICES,
@@ -185,6 +186,7 @@ class FileRegister:
         self.folder.chmod(0o700)
         with suppress(DocumentDamaged):  # whoever asks for somebody in it is told
             keep_managers(folder, store.managers_devices(self))  # a program before this one kept none
+            self._keep_plugins()
 
     def tablets(self) -> tuple[Tablet, ...]:
         return tuple(self._with_contact(tablet) for tablet in self._look().tablets)
@@ -273,6 +275,18 @@ class FileRegister:
         with self._changing() as register:
             register.table("plugins").upsert(attrs.asdict(plugin), where("name") == plugin.name)
             _note(register, store.plugin_decided(plugin))
+        self._keep_plugins()
+
+    def _keep_plugins(self) -> None:
+        """Keep which plugins may run where a program that only reads the folder finds them: it judges the same."""
+        approved = tuple(
+            shop_plugins.ApprovedPlugin(one.name, one.sha256, one.approved_by, one.approved_at)
+            for one in self.plugins()
+            if not one.is_withdrawn
+        )
+        place = self.folder.parent
+        if not is_paired(place) and approved != tuple(sorted(shop_plugins.kept(place), key=lambda one: one.name)):
+            shop_plugins.keep(place, approved)
 
     def changes(self) -> tuple[Change, ...]:
         return self._look().changes

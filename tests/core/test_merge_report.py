@@ -136,3 +136,18 @@ def test_a_hull_where_every_place_has_one_value_is_not_folded_for_the_report(mon
     (hull,) = _reported(values, [other]).hulls
     assert [key.subject[2] for key in hull.disagreeing] == ["7"]
     assert set(folded) == {values[7].id}
+
+
+def test_a_boat_with_two_numbers_is_one_line_with_each_disagreement_once(tmp_path: Path) -> None:
+    one, other = replay(HULL, []), replay(OTHER, [])
+    first = measure(tablet("a").author, one, JOB, STEP, FIELD, "30.0 kn", row="1")
+    second = measure(tablet("b").author, other, JOB, STEP, FIELD, "31.5 kn", row="1")
+    with HullFolder(tmp_path / "a") as source, HullFolder(tmp_path / "shop") as shop:
+        for entry in (first, second, *same_boat(tablet("a").author, one, other, "one transom")):
+            source.save(entry)
+        read = readable_report(merge([source], shop))
+        again = readable_report(merge([source], shop))
+    lines = [line for line in read.splitlines() if HULL in line or OTHER in line]
+    assert lines == [f"  {HULL}, also {OTHER}: 4 are new, 0 were there already"]
+    assert read.count("values disagree") == 1
+    assert f"  {HULL}, also {OTHER}: 0 are new, 4 were there already" in again.splitlines()

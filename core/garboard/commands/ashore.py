@@ -167,6 +167,7 @@ def plain_report(report: SyncReport) -> dict[str, JsonValue]:
 
 def readable_report(report: SyncReport) -> str:
     """A report for people."""
+    from garboard.history.merge import boat_by_boat
     from garboard.history.registers import name_of
     from garboard.history.setting_entries import record_in_words
 
@@ -174,8 +175,8 @@ def readable_report(report: SyncReport) -> str:
         f"sent {report.sent} entries and {report.attachments_sent} attachments, "
         f"received {report.received} and {report.attachments_received}"
     ]
-    for hull in report.hulls:
-        lines += [f"{record_in_words(hull.hull)}: {hull.received} new"]
+    for hull in boat_by_boat(report.hulls):
+        lines += [f"{', also '.join((record_in_words(hull.hull), *hull.also))}: {hull.received} new"]
         lines += [f"  values disagree: {name_of(key)}" for key in hull.disagreeing]
         lines += [f"  signature stale: {who}: not covered: {', '.join(what)}" for who, what in hull.stale]
         lines += [f"  looks like {other}: compare the number with the transom" for other in hull.look_alikes]

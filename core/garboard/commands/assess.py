@@ -35,11 +35,12 @@ def command(context: click.Context, paths: Sequence[Path], as_json: bool, full: 
     from garboard.report.job_report import print_report
 
     tools: Tools = context.obj
-    host = tools.host
-    tools.tell_broken_plugins()
+    hosts = [tools.host_for(path) for path in paths]
+    for one in {id(one): one for one in hosts}.values():
+        tools.tell_broken_plugins(one)
     console = tools.console()
     written, fails, unusable = [], False, False
-    for job in [job for path in paths for job in assess_path(path, host)]:
+    for host, job in [(one, job) for path, one in zip(paths, hosts, strict=True) for job in assess_path(path, one)]:
         if isinstance(job, InputError):
             unusable = True
             click.echo(str(job), err=True)
@@ -50,5 +51,5 @@ def command(context: click.Context, paths: Sequence[Path], as_json: bool, full: 
         if not as_json:
             print_report(console, job.view, host, job.assessed, job.questions, full=full)
     if as_json:
-        click.echo(json_out.document(host, written), nl=False)
+        click.echo(json_out.document(max(hosts, key=lambda one: len(one.plugins)), written), nl=False)
     context.exit(BAD_INPUT if unusable else SOMETHING_FAILS if fails else 0)

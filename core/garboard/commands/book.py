@@ -32,9 +32,10 @@ def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: s
     _refuse_unless_a_pdf_can_stand_there(out)
     from garboard.report.book import handover_book
 
-    tools.tell_broken_plugins()
-    done = assess_one(job, tools.host, hull, job_id)
-    write_file(out, handover_book(done.view, tools.host, done.assessed, paper))
+    host = tools.host_for(job)
+    tools.tell_broken_plugins(host)
+    done = assess_one(job, host, hull, job_id)
+    write_file(out, handover_book(done.view, host, done.assessed, paper))
     click.echo(f"Wrote {out}")
 
 

@@ -27,7 +27,7 @@ from garboard.history.authority import managers_part
 from garboard.history.boat import Boat, author_for, open_hull, register_named, replay_with_aliases
 from garboard.history.boat import attach as keep_with_step
 from garboard.history.halves import MissingHalf, save_in_turn
-from garboard.history.merge import HullMerge, MergeReport, merge, state_digest
+from garboard.history.merge import HullMerge, MergeReport, boat_by_boat, merge, state_digest
 from garboard.history.moves import JOINING
 from garboard.history.past import TAKING_BACK, history_of, outlived_a_joining
 from garboard.history.registers import RegisterKey, name_of, retractions_in
@@ -147,8 +147,9 @@ def readable_report(report: MergeReport) -> str:
     """A merge report for a person: what came first, then everything to look at."""
     verb = "would be new" if report.dry_run else "are new"
     lines = [f"{report.received} entries and {report.attachments} attachments {verb} in {report.target}"]
-    for hull in report.hulls:
-        lines.append(f"  {record_in_words(hull.hull)}: {hull.received} {verb}, {hull.existing} were there already")
+    for hull in boat_by_boat(report.hulls):
+        numbers = ", also ".join((record_in_words(hull.hull), *hull.also))
+        lines.append(f"  {numbers}: {hull.received} {verb}, {hull.existing} were there already")
         lines += [f"    values disagree: {name_of(key)} (job {key.job or 'any'})" for key in hull.disagreeing]
         lines += [f"    signature stale: {who}, not covered: {', '.join(what)}" for who, what in hull.stale]
         lines += [
@@ -243,6 +244,9 @@ def _listing(boat: Boat, job: str) -> Iterator[str]:
             yield f"  signed by {'/'.join(key.subject)}, {moment_in_words(entry.at)}" + (
                 f", STALE: {missing} not covered" if missing else ""
             )
+    for one in boat.view(job).unreadable:
+        place = "/".join(filter(None, one.place)) or "a line of the file"
+        yield f"  CANNOT BE READ  {place}: {one.got}, expected {one.expected} ({one.by}, {moment_in_words(one.at)})"
     if state.unknown:
         yield f"  {len(state.unknown)} entries need a plugin or a newer version that is not installed; they are kept"
 
@@ -283,7 +287,7 @@ def settle(
         held = [entry.value for entry in state.current(key)]
         chosen = next((other for other in held if _text(other) == value), value)
         if key.kind == "setting":
-            chosen = checked_value(declared_setting(tools.host, key.subject[0]), _text(chosen))
+            chosen = checked_value(declared_setting(tools.host_for(folder), key.subject[0]), _text(chosen))
         save_all(hulls, [writing.settle(author_of(hulls, state, tablet, by), state, key, chosen, reason)])
     click.echo(f"{name} is {value}")
 
@@ -438,7 +442,7 @@ def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool
     read = read_job_file(job_file)
     if not anyway:
         _refuse_unless_well_formed(read.vessel.hull_number, folder)
-    if read.settings and (faults := [*settings_faults(read.settings, tools.host)]):
+    if read.settings and (faults := [*settings_faults(read.settings, tools.host_for(folder))]):
         raise InputError(str(job_file), located(job_file, faults))
     with HullFolder(folder) as hulls:
         state = replay(read.vessel.hull_number, hulls.entries(read.vessel.hull_number))
@@ -491,7 +495,7 @@ def export_job(tools: Tools, folder: Path, hull: str, job: str, out: Path) -> No
             boat,
             chosen_job(boat, job),
             out,
-            tools.host.settings,
+            tools.host_for(folder).settings,
             lacking=lambda file, why: lacking.append(f"{file}: {why}"),
         )
         _tell_not_read(hulls)

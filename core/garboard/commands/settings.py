@@ -49,7 +49,7 @@ def command() -> None:
 @click.pass_context
 def list_settings(context: click.Context, folder: Path, hull: str, job: str, every: bool) -> None:
     """List the settings that are not at their default."""
-    host = _host(context)
+    host = _host(context, folder)
     values, used = _holding(host, folder, hull, job)
     for setting in host.settings:
         if setting.key in used:
@@ -68,7 +68,7 @@ def list_settings(context: click.Context, folder: Path, hull: str, job: str, eve
 @click.pass_context
 def show_setting(context: click.Context, folder: Path, key: str, hull: str, job: str) -> None:
     """Show a setting: value, default, range, basis, and who set it and why."""
-    host = _host(context)
+    host = _host(context, folder)
     setting = declared_setting(host, key)
     values, used = _holding(host, folder, hull, job)
     plain = f"{setting.field.title}: {value_in_words(values[key])}, the default."
@@ -93,7 +93,7 @@ def set_one(
     context: click.Context, folder: Path, key: str, value: str, hull: str, job: str, by: str, reason: str, tablet: str
 ) -> None:
     """Set a setting, for the shop or for one job. A value outside its range is refused."""
-    plain = checked_value(declared_setting(_host(context), key), value)
+    plain = checked_value(declared_setting(_host(context, folder), key), value)
     with _writing(folder, hull, job) as (hulls, state, chosen):
         author = author_of(hulls, state, tablet, by)
         save_all(hulls, [set_setting(author, state, key, plain, reason, chosen, managers_of(folder))])
@@ -125,10 +125,11 @@ def _whose(job: str) -> str:
     return f"job {job}" if job else "the shop"
 
 
-def _host(context: click.Context) -> PluginHost:
+def _host(context: click.Context, folder: Path) -> PluginHost:
     tools: Tools = context.obj
-    tools.tell_broken_plugins()
-    return tools.host
+    host = tools.host_for(folder)
+    tools.tell_broken_plugins(host)
+    return host
 
 
 def _who(one: SettingSet) -> str:

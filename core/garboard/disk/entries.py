@@ -45,6 +45,8 @@ KINDS = frozenset({"measure", "step", "field", "note", "retract", "signoff", "al
 """The kinds this version understands. Entries of any other kind are kept and passed on byte for byte."""
 
 _ID = re.compile(r"[0-9a-f]{32}")
+_HALF_OF_A_PAIR = rb"\ud"
+"""How JSON may spell half of a surrogate pair, which is no text."""
 _TEXT_FIELDS = ("kind", "hull", "job", "dev", "by", "at", "program")
 _FIELDS = frozenset({*_TEXT_FIELDS, "v", "subject", "value", "replaces", "clock", "plugins"})
 
@@ -75,8 +77,8 @@ class Entry:
 
     @property
     def hull_key(self) -> str:
-        """The hull number everything merges by."""
-        return _hull_key(self.hull)
+        """The hull number everything merges by; "" for bytes that are no entry."""
+        return _hull_key(self.hull) if self.hull else ""
 
     @property
     def job(self) -> str:
@@ -227,8 +229,25 @@ def read_entry(raw: bytes) -> Entry:
 
 
 def view(entry_id: str, raw: bytes) -> Entry:
-    """A view of bytes already checked and stored under their id."""
-    return _entry(entry_id, raw, json.loads(raw.decode()))
+    """A view of bytes stored under their id. Without any fields where they are no entry: this program never stores
+    such bytes, but they can stand in a file that came from elsewhere.
+    """
+    try:
+        if len(raw) > LARGEST_ENTRY or _HALF_OF_A_PAIR in raw:
+            return read_entry(raw)
+        fields = _loads(raw)
+    except InputError:
+        return Entry(entry_id, raw, MappingProxyType({}))
+    if isinstance(fields, dict) and _has_an_address(fields):
+        return _entry(entry_id, raw, fields)
+    return Entry(entry_id, raw, MappingProxyType({}))
+
+
+def _has_an_address(fields: Mapping[str, JsonValue]) -> bool:
+    """Whether it says which format, kind and hull it is of: the least an entry of any version needs to be kept."""
+    version, kind, hull = (fields.get(name) for name in ("v", "kind", "hull"))
+    is_sized = isinstance(hull, str) and 0 < len(hull) <= LONGEST_HULL_NUMBER
+    return type(version) is int and version > 0 and isinstance(kind, str) and kind != "" and is_sized
 
 
 def _entry(entry_id: str, raw: bytes, fields: dict[str, JsonValue]) -> Entry:

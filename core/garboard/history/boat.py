@@ -94,9 +94,16 @@ class Boat:
         view = attrs.evolve(view, settings_set=(*settings_of(state, job, self.managers), *self.shop))
         if state is self.state:
             return view
+        unreadable = [one for one in view.unreadable if one.place[0] not in ("", VESSEL)]
+        unreadable += [one for one in self.state.unreadable("") if one.place[0] in ("", VESSEL)]
         of_the_job = [one for one in view.disagreements if one.place[0] != VESSEL]
         of_the_vessel = [one for one in self.state.view("").disagreements if one.place[0] == VESSEL]
-        return attrs.evolve(view, vessel=self.state.vessel()[0], disagreements=(*of_the_job, *of_the_vessel))
+        return attrs.evolve(
+            view,
+            vessel=self.state.vessel()[0],
+            disagreements=(*of_the_job, *of_the_vessel),
+            unreadable=tuple(unreadable),
+        )
 
 
 def open_hull(folder: HullFolder, number: str) -> Boat:
@@ -163,6 +170,7 @@ def _entries_in(state: HullState) -> Iterator[Entry]:
     for register in state.registers.values():
         yield from register.entries.values()
     yield from state.unknown.values()
+    yield from (entry for entry, _ in state.no_entries.values())
 
 
 def replay_with_aliases(entries_of: EntriesOf, key: str) -> HullState:

@@ -28,6 +28,7 @@ class HullMerge:
     existing    : entries of the sources that were here before, or received from an earlier source
     disagreeing : what disagrees now and did not before, with the job it is in
     stale       : sign-offs that cover everything no longer and did before: (who, names of what is not covered)
+    also        : other hull numbers that are the same boat
     """
 
     hull: str
@@ -36,6 +37,32 @@ class HullMerge:
     disagreeing: tuple[RegisterKey, ...] = ()
     stale: tuple[tuple[str, tuple[str, ...]], ...] = ()
     look_alikes: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
+
+
+def boat_by_boat(hulls: Iterable[HullMerge]) -> tuple[HullMerge, ...]:
+    """What merging did to each boat: its hull numbers in one, under the first of them."""
+    found: list[HullMerge] = []
+    for hull in hulls:
+        numbers = {hull.hull, *hull.also}
+        same = [one for one in found if not numbers.isdisjoint((one.hull, *one.also))]
+        found = [one for one in found if one not in same]
+        found.append(_together([*same, hull]))
+    return tuple(sorted(found, key=lambda one: one.hull))
+
+
+def _together(parts: Sequence[HullMerge]) -> HullMerge:
+    first = min(parts, key=lambda one: one.hull)
+    numbers = {number for one in parts for number in (one.hull, *one.also)}
+    return HullMerge(
+        hull=first.hull,
+        received=sum(one.received for one in parts),
+        existing=sum(one.existing for one in parts),
+        disagreeing=tuple(sorted({key for one in parts for key in one.disagreeing})),
+        stale=tuple(dict.fromkeys(stale for one in parts for stale in one.stale)),
+        look_alikes=tuple(sorted({other for one in parts for other in one.look_alikes} - numbers)),
+        also=tuple(sorted(numbers - {first.hull})),
+    )
 
 
 @attrs.frozen(kw_only=True)
@@ -158,7 +185,7 @@ def judge(
     known    : hulls to look for look-alikes in
     """
     if not received.get(hull):
-        return HullMerge(hull=hull, received=0, existing=existing)
+        return HullMerge(hull=hull, received=0, existing=existing, also=_also(target, hull))
     telling = _telling({**target.get(hull), **received[hull]})
 
     def now(key: str) -> Mapping[str, bytes]:
@@ -184,7 +211,19 @@ def judge(
         disagreeing=tuple(sorted(_disagreements(state) - disagreeing_before)),
         stale=tuple(stale for sign_off, stale in _stale(state).items() if sign_off not in stale_before),
         look_alikes=tuple(other for other in look_alikes if other not in state.hull_keys),
+        also=tuple(sorted(state.hull_keys - {hull})),
     )
+
+
+def _also(target: HullFolder, hull: str) -> tuple[str, ...]:
+    """Other hull numbers that are the same boat; nothing is parsed where no entry says so."""
+    if not any(b'"kind":"alias"' in raw for raw in _held(target, hull).values()):
+        return ()
+
+    def entries_of(key: str) -> list[Entry]:
+        return [view(name, raw) for name, raw in _held(target, key).items()]
+
+    return tuple(sorted(replay_with_aliases(entries_of, hull).hull_keys - {hull}))
 
 
 def _held(folder: HullFolder, hull: str) -> Mapping[str, bytes]:

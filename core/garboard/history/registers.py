@@ -15,6 +15,7 @@ import attrs
 from garboard.disk.clock import Stamp, order_key
 from garboard.disk.entries import Entry
 from garboard.history.moves import JOINING, target
+from garboard.history.shapes import Misfit, misfit_of
 from garboard.history.values import digits, member, same_value
 from garboard.records import JsonValue
 
@@ -87,14 +88,20 @@ def disagree(key: RegisterKey, current: tuple[Entry, ...]) -> bool:
 
 @attrs.define
 class Register:
-    """The entries of one kind of fact about one subject. What `add` costs does not depend on how many there are."""
+    """The entries of one kind of fact about one subject. What `add` costs does not depend on how many there are.
+
+    misfits : for each entry that cannot be read, why not; it replaces what it names, and says nothing itself
+    """
 
     entries: dict[str, Entry] = attrs.field(factory=dict)
     head_ids: set[str] = attrs.field(factory=set)
+    misfits: dict[str, Misfit] = attrs.field(factory=dict)
     _replaced: set[str] = attrs.field(factory=set)
 
     def add(self, entry: Entry) -> None:
         self.entries[entry.id] = entry
+        if misfit := misfit_of(entry):
+            self.misfits[entry.id] = misfit
         if replaced := entry.replaces:
             self._replaced.update(replaced)
             self.head_ids.difference_update(replaced)
@@ -111,10 +118,23 @@ class Register:
         """Heads that say something: one for each different value, in order of display.
 
         Of heads that agree the one with most digits is used for all: no clock chooses what is calculated with. Notes
-        do not agree: two in the same words, written apart, are two remarks.
+        do not agree: two in the same words, written apart, are two remarks. What cannot be read says nothing.
         """
+        return self._current(self.head_ids - self.misfits.keys() if self.misfits else self.head_ids)
+
+    @property
+    def stated(self) -> tuple[Entry, ...]:
+        """As `current`, with heads that cannot be read."""
+        return self._current(self.head_ids)
+
+    @property
+    def unreadable(self) -> tuple[Entry, ...]:
+        """Heads that cannot be read, in order of display. Taken back, or replaced, one is a head no more."""
+        return self._ordered(self.head_ids & self.misfits.keys()) if self.misfits else ()
+
+    def _current(self, ids: Iterable[str]) -> tuple[Entry, ...]:
         groups: list[list[Entry]] = []
-        for head in self.heads:
+        for head in self._ordered(ids):
             if head.kind != "retract":
                 alike = next((group for group in groups if _agree(group[0], head)), None)
                 if alike is None:
@@ -192,6 +212,8 @@ def resolution_in(register: Register) -> Resolution | None:
     if len(register.head_ids) != 1:
         return None
     (head,) = register.heads
+    if head.id in register.misfits:
+        return None
     instead = [entry for name in head.replaces if (entry := register.entries.get(name)) and entry.kind != "retract"]
     if head.kind not in ("measure", "field") or all(same_value(one.value, instead[0].value) for one in instead):
         return None

@@ -27,10 +27,11 @@ from garboard.history.registers import (
     resolution_in,
     retractions_in,
 )
+from garboard.history.shapes import Misfit, misfit_of
 from garboard.history.signature_scope import SignatureScope, Staleness
 from garboard.history.vessel import assemble_vessel
-from garboard.history.views import Current, job_view
-from garboard.job_view import JobView
+from garboard.history.views import Current, job_view, unreadable_at
+from garboard.job_view import JobView, Unreadable
 from garboard.records import JsonValue, Vessel
 from garboard.samples import Recording
 
@@ -60,6 +61,8 @@ class HullState:
 
     hull      : the hull number the state is asked for, as its key
     hull_keys : keys of the hull numbers replayed together: this one, and those said to be the same boat
+    unknown   : entries of kinds or formats that this program does not know
+    no_entries : bytes under an entry's id that are none, each with the reason
     """
 
     hull: str
@@ -68,6 +71,7 @@ class HullState:
     )
     registers: dict[RegisterKey, Register] = attrs.field(factory=dict)
     unknown: dict[str, Entry] = attrs.field(factory=dict)
+    no_entries: dict[str, tuple[Entry, Misfit]] = attrs.field(factory=dict)
     _entries: dict[str, Entry] = attrs.field(factory=dict)
     _replacing: dict[str, list[str]] = attrs.field(factory=dict)
     _typed: dict[str, int] = attrs.field(factory=dict)
@@ -82,6 +86,9 @@ class HullState:
         if entry.id in self._entries:
             return False
         self._entries[entry.id] = entry
+        if not entry.fields and (misfit := misfit_of(entry)):
+            self.no_entries[entry.id] = entry, misfit
+            return True
         for replaced in entry.replaces:
             self._replacing.setdefault(replaced, []).append(entry.id)
         if entry.hull_key == self.hull:
@@ -124,7 +131,8 @@ class HullState:
             kept.clear()
         self._vessel = None
         for entry in self._entries.values():
-            self._place(entry, self.register_of(entry))
+            if entry.id not in self.no_entries:
+                self._place(entry, self.register_of(entry))
 
     def _index(self, job: str) -> _JobIndex:
         if job not in self._jobs:
@@ -240,7 +248,26 @@ class HullState:
         job = self.joined(job)
         entries = self._jobs[job].scope.entries.values() if job in self._jobs else ()
         keys = {self.register_of(entry) for entry in entries if entry.is_understood}
-        return tuple(sorted({head for key in keys for head in self.registers[key].head_ids}))
+        registers = [self.registers[key] for key in keys]
+        return tuple(sorted({head for one in registers for head in one.head_ids - one.misfits.keys()}))
+
+    def unreadable(self, job: str) -> tuple[Unreadable, ...]:
+        """What is entered in a job, and for the vessel, and cannot be read; not what was taken back or replaced."""
+        found = [unreadable_at(None, entry, misfit) for entry, misfit in self.no_entries.values()]
+        for key in sorted([*(key for key in self.registers if not key.job), *self._job_keys(job)]):
+            register = self.registers[key]
+            found += [unreadable_at(key, entry, register.misfits[entry.id]) for entry in register.unreadable]
+        return (*found, *self._not_in_the_vessel())
+
+    def _not_in_the_vessel(self) -> Iterator[Unreadable]:
+        """Fields that no record of the vessel takes, such as a length in volts."""
+        if not self.vessel()[1]:
+            return
+        for key in sorted(self._vessel_keys()):
+            current = self.current(key)
+            faults = assemble_vessel([(key.subject, current[0].value)], "")[1] if len(current) == 1 else ()
+            for fault in faults[:1]:
+                yield unreadable_at(key, current[0], fault)
 
     def _job_keys(self, job: str) -> Iterable[RegisterKey]:
         job = self.joined(job)
@@ -287,6 +314,7 @@ class HullState:
             vessel=self.vessel()[0],
             of_vessel=self._current_of([*self._vessel_keys(), *vessel_notes]),
             not_covered={one.sign_off.id: self._names_missed(one) for one in self.stale(job)},
+            unreadable=self.unreadable(job),
             settings=settings,
             load_recording=load_recording,
         )
@@ -304,7 +332,7 @@ class HullState:
         by a program that knows no settings: unknown, but for what takes it back.
         """
         registers: list[JsonValue] = [
-            [*key[:2], *key.subject, [entry.id for entry in self.current(key) if key.kind != "setting"]]
+            [*key[:2], *key.subject, [entry.id for entry in register.stated if key.kind != "setting"]]
             for key, register in sorted(self.registers.items())
             if key.kind != "setting" or any(entry.kind == "retract" for entry in register.entries.values())
         ]

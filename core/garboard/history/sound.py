@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TypeVar
 
 from garboard.faults import Fault, InputError
@@ -11,6 +12,7 @@ from garboard.records import JsonValue
 Record = TypeVar("Record")
 
 _WHAT = "hull file"
+_NUMBER = re.compile(r"\[(\d+)\]")
 
 
 def sound_part(plain: dict[str, JsonValue], kind: type[Record]) -> tuple[Record, tuple[Fault, ...]]:
@@ -24,7 +26,9 @@ def sound_part(plain: dict[str, JsonValue], kind: type[Record]) -> tuple[Record,
             return structure(plain, kind, _WHAT), tuple(found)
         except InputError as failure:
             before = len(found)
-            found.extend(fault for fault in failure.faults if _take_out(plain, fault.where))
+            last_first = sorted(failure.faults, key=lambda fault: _numbers_in(fault.where), reverse=True)
+            taken = {fault for fault in last_first if _take_out(plain, fault.where)}
+            found.extend(fault for fault in failure.faults if fault in taken)
             if len(found) == before:
                 raise
 
@@ -37,18 +41,23 @@ def sound_whole(plain: dict[str, JsonValue], kind: type[Record]) -> tuple[Record
         return ()
 
 
+def _numbers_in(path: str) -> list[int]:
+    """Taking an item out of a list moves those behind it: the last goes first."""
+    return [int(number) for number in _NUMBER.findall(path)]
+
+
 def _take_out(plain: JsonValue, path: str) -> bool:
     """Take the value at a path ("engines[0].gear_ratio") out of plain data; False when it is not there."""
     *parents, last = path.replace("[", ".[").split(".")
     for part in parents:
-        if part.startswith("[") and isinstance(plain, list):
+        if part.startswith("[") and isinstance(plain, list) and int(part[1:-1]) < len(plain):
             plain = plain[int(part[1:-1])]
         elif isinstance(plain, dict):
             plain = plain.get(part)
     if isinstance(plain, dict) and last in plain:
         del plain[last]
         return True
-    if isinstance(plain, list) and last.startswith("["):
+    if isinstance(plain, list) and last.startswith("[") and int(last[1:-1]) < len(plain):
         del plain[int(last[1:-1])]
         return True
     return False

@@ -7,11 +7,13 @@ from typing import Any
 
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry
+from garboard.faults import Fault
 from garboard.history.moves import target
 from garboard.history.registers import TECHNICIANS, VESSEL, RegisterKey, disagree
+from garboard.history.shapes import Misfit, signed
 from garboard.history.sound import sound_part, sound_whole
 from garboard.history.values import member
-from garboard.job_view import Disagreement, JobView
+from garboard.job_view import Disagreement, JobView, Unreadable
 from garboard.records import Job, JsonValue, Measurement, Note, SignOff, StepState, Vessel
 from garboard.samples import Recording
 
@@ -26,6 +28,7 @@ def job_view(
     vessel: Vessel,
     of_vessel: Current,
     not_covered: Mapping[str, tuple[str, ...]],
+    unreadable: tuple[Unreadable, ...] = (),
     settings: Mapping[str, JsonValue] | None = None,
     load_recording: Callable[[str], Recording] | None = None,
 ) -> JobView:
@@ -33,6 +36,7 @@ def job_view(
 
     of_vessel   : the vessel's fields, and the notes that belong to no job
     not_covered : by a stale sign-off's id, the names of what it does not cover
+    unreadable  : what is entered and cannot be read
     """
     keys = sorted(of_job, key=lambda key: (of_job[key][0].clock if of_job[key] else Stamp(0, 0), key))
     of_one_value = [(key, of_job[key][0]) for key in keys if len(of_job[key]) == 1]
@@ -43,9 +47,10 @@ def job_view(
         job=_job_record(job, of_job),
         measurements=tuple(_measurement(entry) for key, entry in of_one_value if key.is_measurement),
         steps=tuple(state for key, entry in of_one_value for state in _step_state(key, entry)),
-        notes=tuple(note for entry in _notes(keys, of_job, of_vessel) for note in sound_whole(_signed(entry), Note)),
+        notes=tuple(note for entry in _notes(keys, of_job, of_vessel) for note in sound_whole(signed(entry), Note)),
         sign_offs=tuple(_sign_offs(of_job, not_covered)),
         disagreements=tuple(_disagreements([(key, of_job[key]) for key in keys] + [(f, of_vessel[f]) for f in fields])),
+        unreadable=unreadable,
         settings=settings or {},
         **loader,
     )
@@ -82,7 +87,7 @@ def _measurement(entry: Entry) -> Measurement:
 def _step_state(key: RegisterKey, entry: Entry) -> tuple[StepState, ...]:
     if key.kind != "step" or len(key.subject) != 1 or not isinstance(entry.value, dict):
         return ()
-    return sound_whole({**_signed(entry), "step": key.subject[0]}, StepState)
+    return sound_whole({**signed(entry), "step": key.subject[0]}, StepState)
 
 
 def _notes(keys: Iterable[RegisterKey], of_job: Current, of_vessel: Current) -> Iterator[Entry]:
@@ -96,14 +101,9 @@ def _notes(keys: Iterable[RegisterKey], of_job: Current, of_vessel: Current) -> 
 def _sign_offs(of_job: Current, not_covered: Mapping[str, tuple[str, ...]]) -> Iterator[SignOff]:
     for key in sorted(key for key in of_job if key.kind == "signoff"):
         for entry in of_job[key]:
-            plain = {name: value for name, value in _signed(entry).items() if name != "covers"}
+            plain = {name: value for name, value in signed(entry).items() if name != "covers"}
             missed: list[JsonValue] = [*not_covered.get(entry.id, ())]
             yield from sound_whole({**plain, "stale": bool(missed), "not_covered": missed}, SignOff)
-
-
-def _signed(entry: Entry) -> dict[str, JsonValue]:
-    value = entry.value if isinstance(entry.value, dict) else {}
-    return {"by": entry.by, "at": entry.at, **value}
 
 
 def _disagreements(registers: Iterable[tuple[RegisterKey, tuple[Entry, ...]]]) -> Iterator[Disagreement]:
@@ -119,6 +119,17 @@ def _disagreement(key: RegisterKey, current: tuple[Entry, ...]) -> Disagreement:
     step, field = _place_in_words(key)
     values = (Measurement(step=step, field=field, value=_in_short(e), at=e.at, by=e.by, id=e.id) for e in current)
     return Disagreement((step, field, "", ""), tuple(values))
+
+
+def unreadable_at(key: RegisterKey | None, entry: Entry, why: Misfit | Fault) -> Unreadable:
+    """An entry that cannot be read, with its place where it has one."""
+    place = ("", "", "", "")
+    if key is not None and key.is_measurement:
+        step, field, row, of = key.subject
+        place = (step, field, row, of)
+    elif key is not None:
+        place = (*_place_in_words(key), "", "")
+    return Unreadable(place=place, expected=why.expected, got=why.got, by=entry.by, at=entry.at, id=entry.id)
 
 
 def _place_in_words(key: RegisterKey) -> tuple[str, str]:

@@ -97,12 +97,13 @@ def jobs_in(hulls: HullFolder, hull: str = "") -> Iterator[tuple[str, JobView]]:
     number, files that cannot be read are passed over; `hulls.left_alone` names them.
     """
     load = recordings_of(hulls)
-    seen: set[str] = set()
+    seen: dict[str, frozenset[str]] = {}
     for key in [hull_number.key(hull)] if hull else [key for key in hulls.readable() if key != SHOP_RECORD]:
         boat = open_hull(hulls, key)
         for job in boat.jobs:
-            if job not in seen:
-                seen.add(job)
+            of_this_boat = seen.get(job, frozenset())
+            if of_this_boat.isdisjoint(boat.hulls):  # two boats can hold jobs of one id: neither hides the other
+                seen[job] = of_this_boat | boat.hulls
                 yield f"{boat.state.hull_number} {job}", boat.view(job, load)
 
 

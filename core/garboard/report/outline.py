@@ -45,7 +45,7 @@ class PunchItem:
 
     about : what it is about ("port engine")
     text  : what is wrong and what to do
-    why   : "fails", "values disagree", "look again" or "noted"
+    why   : "fails", "values disagree", "cannot be read", "look again" or "noted"
     step  : key of the step it belongs to; "vessel" for a fact of the vessel, nothing for a note
     """
 
@@ -176,7 +176,8 @@ def nothing_to_put_right(assessed: Iterable[Assessed]) -> str:
 
 
 def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> tuple[PunchItem, ...]:
-    """What has to be put right before hand over: failures, disagreements, steps to look at again, open notes.
+    """What has to be put right before hand over: failures, disagreements, what cannot be read, steps to look at again,
+    open notes.
 
     Each fault once: a note that a failing check already tells is left out. Two notes in the same words are two faults.
     """
@@ -192,6 +193,16 @@ def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) ->
         )
         for disagreement in view.disagreements
     ]
+    unreadable = [
+        PunchItem(
+            place_in_words(one.place, host) if any(one.place) else "",
+            f"What {one.by or 'somebody'} entered cannot be read: {one.got}, where {one.expected} should stand. It is "
+            "kept and not used. Take it back, or enter it again.",
+            "cannot be read",
+            one.place[0],
+        )
+        for one in view.unreadable
+    ]
     again = [
         PunchItem(title_of(state.step, host), state.reason or "Look at this step again.", "look again", state.step)
         for state in view.steps
@@ -202,7 +213,7 @@ def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) ->
         for note in view.notes
         if note.punch_list and not note.settled and note.text not in told
     ]
-    return (*dict.fromkeys([*failing, *disagreeing, *again]), *noted)
+    return (*dict.fromkeys([*failing, *disagreeing, *unreadable, *again]), *noted)
 
 
 def counts(assessed: Iterable[Assessed]) -> Mapping[Verdict, int]:

@@ -29,6 +29,8 @@ _FAMILY = "book"
 _GAP = 3.0
 _BESIDE, _ABOVE = {SMALL: 0.9}, {SMALL: 0.45}  # clear beside and above the words in a table's cell [mm]
 _USUAL_BESIDE, _USUAL_ABOVE = 1.6, 0.65
+_LONGEST_CELL = 400
+_MOST_LINES = 12
 _LONG_TABLE, _MOST_GROUPS = 16, 3  # rows from which a narrow table is set in groups side by side
 _CARD_ROWS = 12
 _BETWEEN_GROUPS, _BETWEEN_ITEMS = 3.0, 0.3  # columns side by side, items of a list in small type [mm]
@@ -225,6 +227,7 @@ class Paper(FPDF):
 
         A long and narrow one is set in groups side by side.
         """
+        rows = _that_fit(rows)
         if len(rows) >= _LONG_TABLE:
             headings, rows = self._side_by_side(headings, rows, size, _MOST_GROUPS)
         numeric = _numeric_columns(rows, len(headings))
@@ -240,7 +243,7 @@ class Paper(FPDF):
     def rows_side_by_side(self, tables: Sequence[Rows], size: float = NOTE) -> None:
         """Tables in their order, two beside each other where they fit."""
         left = self.l_margin
-        waiting = list(tables)
+        waiting = [(title, headings, _that_fit(rows)) for title, headings, rows in tables]
         while waiting:
             first = waiting.pop(0)
             beyond = self._width_of(first, size) + 2 * _BETWEEN_GROUPS
@@ -271,6 +274,7 @@ class Paper(FPDF):
 
         note : a line under the title
         """
+        rows = _that_fit(rows)
         headings, rows = self._side_by_side(headings, rows, NOTE, -(-len(rows) // _CARD_ROWS))
         numeric = _numeric_columns(rows, len(headings))
         left, right = self.l_margin, self.r_margin
@@ -361,9 +365,17 @@ class Paper(FPDF):
             return whole
         least = self._least_widths(headings, rows, numeric, size)
         if sum(least) >= self.epw:
-            return [width * self.epw / sum(least) for width in least]
+            return self._shared_out(least)
         share = (self.epw - sum(least)) / (sum(whole) - sum(least))
         return [small + (full - small) * share for small, full in zip(least, whole, strict=True)]
+
+    def _shared_out(self, wanted: Sequence[float]) -> list[float]:
+        """Widths where not even the longest words fit: a column with a long one leaves the others theirs."""
+        fair = self.epw / len(wanted)
+        given = [min(width, fair) for width in wanted]
+        beyond = sum(wanted) - sum(given)
+        share = (self.epw - sum(given)) / beyond if beyond else 0.0
+        return [width + (want - width) * share for width, want in zip(given, wanted, strict=True)]
 
     def _height_of_table(
         self, title: str, headings: Sequence[str], rows: Sequence[Sequence[str]], size: float
@@ -410,6 +422,16 @@ class Paper(FPDF):
         while text and self.get_string_width(text + "…") > width - 2:
             text = text[:-1]
         return text + "…"
+
+
+def _that_fit(rows: Sequence[Sequence[str]]) -> Sequence[Sequence[str]]:
+    """Rows whose cells fit on a page: a cell higher than a page cannot be drawn."""
+    if all(len(cell) <= _LONGEST_CELL and cell.count("\n") <= _MOST_LINES for row in rows for cell in row):
+        return rows
+    return [
+        [cell if len(cell) <= _LONGEST_CELL else f"{cell[: _LONGEST_CELL - 1]}…" for cell in row]
+        for row in ([" ".join(cell.split()) for cell in row] for row in rows)
+    ]
 
 
 def font_folder() -> Path:

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from functools import cached_property
 from importlib import metadata
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 import attrs
@@ -37,16 +38,57 @@ class Tools:
     @cached_property
     def host(self) -> PluginHost:
         """The plugins, loaded when first asked for."""
+        return self._host(())
+
+    def host_for(self, path: Path) -> PluginHost:
+        """The plugins, with those that the shop of a folder has approved: it is judged alike wherever it is judged.
+
+        path : a tablet's or a shop's folder; anything else has no plugins of its own
+        """
+        from garboard.judging.assessing import is_hull_folder
+
+        if not is_hull_folder(path):
+            return self.host
+        if path not in self._hosts:
+            approved = self._approved(path)
+            self._hosts[path] = self._host(approved) if approved else self.host
+        return self._hosts[path]
+
+    def _approved(self, folder: Path) -> Sequence[Path]:
+        """Files of the plugins approved in a folder; of a name chosen on the command line, that one runs."""
+        import click  # here, because no tablet has it at hand
+
+        from garboard.disk.hullfile import HullFolder
+        from garboard.shop_link.shop_plugins import files_to_run, kept
+
+        with HullFolder(folder, read_only=True) as hulls:
+            found = files_to_run(hulls, Path(self._laid_out.name))
+        for plugin in kept(folder):
+            if plugin.name not in {file.stem for file in found}:
+                click.echo(f"Plugin {plugin} has no sound file in {folder}, its checks did not run.", err=True)
+        chosen = {file.stem for file in self.plugin_files}
+        return [file for file in found if file.stem not in chosen]
+
+    @cached_property
+    def _hosts(self) -> dict[Path, PluginHost]:
+        return {}
+
+    @cached_property
+    def _laid_out(self) -> TemporaryDirectory[str]:
+        """Where plugins of folders that are only read are laid out; it goes with the program."""
+        return TemporaryDirectory(prefix="garboard-")
+
+    def _host(self, approved: Sequence[Path]) -> PluginHost:
         from garboard.hosting.host import BUILT_IN, ENTRY_POINT_GROUP, make_host
 
         installed = [entry.name for entry in metadata.entry_points(group=ENTRY_POINT_GROUP)]
-        known = [*BUILT_IN, *installed, *(path.stem for path in self.plugin_files)]
+        known = [*BUILT_IN, *installed, *(path.stem for path in (*self.plugin_files, *approved))]
         unknown = [
             Fault("--without", f"one of {', '.join(known)}", repr(name)) for name in self.without if name not in known
         ]
         if unknown:
             raise InputError("garboard", unknown)
-        return make_host(files=self.plugin_files, without=self.without)
+        return make_host(files=[*self.plugin_files, *approved], without=self.without)
 
     @cached_property
     def plugin_commands(self) -> Mapping[str, click.Command]:
@@ -59,11 +101,11 @@ class Tools:
 
         return make_console(colour=self.colour)
 
-    def tell_broken_plugins(self) -> None:
+    def tell_broken_plugins(self, host: PluginHost | None = None) -> None:
         """Say on the error output which plugins are not at work, so that nobody takes their silence for a pass."""
         import click  # here, because no tablet has it at hand
 
-        for problem in self.host.problems:
+        for problem in (host or self.host).problems:
             click.echo(
                 f"Plugin {problem.name} is not at work, its checks did not run: {problem.reason}. "
                 "Put it right, or leave it out with --without.",

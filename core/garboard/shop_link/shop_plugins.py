@@ -64,7 +64,7 @@ def read(plain: JsonValue) -> tuple[ApprovedPlugin, ...]:
 
 
 def keep(folder: Path, plugins: Iterable[ApprovedPlugin]) -> None:
-    """Keep what the shop has approved beside a tablet's hull files. Raises storage.NotSaved."""
+    """Keep what the shop has approved beside hull files, a tablet's or the shop's own. Raises storage.NotSaved."""
     shop_document(folder).put_rows(PLUGINS, "name", map(attrs.asdict, plugins))
 
 
@@ -77,20 +77,23 @@ def kept(folder: Path) -> tuple[ApprovedPlugin, ...]:
         return ()
 
 
-def files_to_run(folder: HullFolder) -> tuple[Path, ...]:
+def files_to_run(folder: HullFolder, into: Path | None = None) -> tuple[Path, ...]:
     """Files of the approved plugins, for `make_host`. One that has not arrived, or was altered, is not among them.
+
+    into : where they are laid out, for a folder that is only read; else in the folder
 
     Laid out anew from the proved attachments: whatever lay there before does not run.
     """
-    return tuple(path for plugin in kept(folder.folder) for path in _laid_out(folder, plugin))
+    place = into or folder.folder / FOLDER
+    return tuple(path for plugin in kept(folder.folder) for path in _laid_out(folder, plugin, place))
 
 
-def _laid_out(folder: HullFolder, plugin: ApprovedPlugin) -> tuple[Path, ...]:
+def _laid_out(folder: HullFolder, plugin: ApprovedPlugin, place: Path) -> tuple[Path, ...]:
     try:
         content = folder.attachments.get(plugin.sha256)
     except (KeyError, AttachmentDamaged):
         return ()
-    path = folder.folder / FOLDER / plugin.sha256[:16] / f"{plugin.name}.py"
+    path = place / plugin.sha256[:16] / f"{plugin.name}.py"
     if not path.is_file() or path.read_bytes() != content:
         storage.make_folder(path.parent)
         storage.write_whole(path, [content])

@@ -17,10 +17,12 @@ from itertools import accumulate, islice
 import attrs
 
 from garboard import hull_number
-from garboard.disk.clock import wall_milliseconds
-from garboard.disk.entries import SHOP_RECORD
+from garboard.disk.clock import Stamp, wall_milliseconds
+from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, view
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError
+from garboard.history.replay import replay
+from garboard.history.shapes import misfit_of
 from garboard.records import JsonValue
 from garboard_shop.store import Store
 
@@ -48,6 +50,7 @@ class Card:
     propellers : a line for each engine
     days       : days on which something was entered, "2026-05-14"
     entries    : how many there were
+    also       : keys of other hull numbers said to be the same boat
     """
 
     hull: str
@@ -57,11 +60,12 @@ class Card:
     propellers: tuple[str, ...]
     days: frozenset[str]
     entries: int
+    also: tuple[str, ...] = ()
     text: str = attrs.field(init=False, repr=False)
 
     @text.default
     def _words(self) -> str:
-        return " ".join((self.hull, *self.numbers, *self.names, *self.owners, *self.propellers)).casefold()
+        return " ".join((self.hull, *self.also, *self.numbers, *self.names, *self.owners, *self.propellers)).casefold()
 
     @property
     def name(self) -> str:
@@ -71,6 +75,11 @@ class Card:
     def order(self) -> tuple[str, str]:
         """Where it stands in a list of boats."""
         return self.name or self.hull, self.hull
+
+    @property
+    def digits(self) -> str:
+        """Every key of its hull numbers, to be searched for a part of one."""
+        return " ".join((self.hull, *self.also))
 
 
 def card_of(hull: str, entries: Iterable[bytes]) -> Card:
@@ -82,17 +91,20 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
     owners: dict[str, None] = {}
     propellers: dict[str, dict[str, str]] = {}
     names: dict[str, None] = {}
-    days, count, facts = set[str](), 0, list[dict[str, JsonValue]]()
+    days, count, facts, joined = set[str](), 0, list[Entry](), list[Entry]()
     for raw in entries:
         count += 1
         if day := _day_in(raw):
             days.add(day)
+        if b'"kind":"alias"' in raw or b'"kind":"retract"' in raw:
+            joined.append(view(entry_id(raw), raw))
         if b'"kind":"job"' in raw or b'"kind":"field"' in raw:
-            facts.append(json.loads(raw))
-    for plain in sorted(facts, key=_when):  # stores keep entries in no order
-        numbers[str(plain["hull"])] = None
-        subject, value = plain.get("subject"), plain.get("value")
-        path = tuple(map(str, subject)) if isinstance(subject, list) else ()
+            entry = view(entry_id(raw), raw)
+            if entry.is_understood and misfit_of(entry) is None:
+                facts.append(entry)
+    for entry in sorted(facts, key=_when):  # stores keep entries in no order
+        numbers[entry.hull] = None
+        path, value = entry.subject, entry.value
         if path == ("owner",):
             owners[_text(value)] = None
         elif path == ("name",):
@@ -112,7 +124,31 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
         propellers=lines,
         days=frozenset(days),
         entries=count,
+        also=replay(hull, joined).aliases if joined else (),
     )
+
+
+def _whole(cards: Sequence[Card]) -> Card:
+    """The card of a boat with several hull numbers, from theirs; the first one leads."""
+    first, *others = cards
+    return Card(
+        hull=first.hull,
+        numbers=tuple(dict.fromkeys(number for card in cards for number in card.numbers)),
+        names=tuple(dict.fromkeys(name for card in (*others, first) for name in card.names)),
+        owners=tuple(dict.fromkeys(owner for card in cards for owner in card.owners)),
+        propellers=tuple(dict.fromkeys(line for card in cards for line in card.propellers)),
+        days=frozenset().union(*(card.days for card in cards)),
+        entries=sum(card.entries for card in cards),
+        also=tuple(card.hull for card in others),
+    )
+
+
+def _is_well_formed(hull: str) -> bool:
+    try:
+        hull_number.parse(hull)
+    except InputError:
+        return False
+    return True
 
 
 def _day_in(raw: bytes) -> str:
@@ -122,13 +158,9 @@ def _day_in(raw: bytes) -> str:
     return day.decode("ascii", "replace") if day[4:5] == b"-" and day[7:8] == b"-" else ""
 
 
-def _when(plain: dict[str, JsonValue]) -> tuple[int, int, str]:
+def _when(entry: Entry) -> tuple[Stamp, bytes]:
     """The order in which facts were entered, as far as clocks tell; the same whatever order they come in."""
-    match plain.get("clock"):
-        case [int(milliseconds), int(counter)]:
-            return milliseconds, counter, json.dumps(plain)
-        case _:
-            return 0, 0, json.dumps(plain)
+    return entry.clock, entry.raw
 
 
 def _text(value: JsonValue) -> str:
@@ -151,7 +183,7 @@ class Wanted:
         return cls(tuple(text.casefold().split()), number if len(number) > 3 else "")
 
     def fits(self, card: Card) -> bool:
-        return all(word in card.text for word in self.words) or bool(self.number and self.number in card.hull)
+        return all(word in card.text for word in self.words) or bool(self.number and self.number in card.digits)
 
 
 class _Lines:
@@ -177,7 +209,7 @@ class _Shelf:
     def __init__(self, cards: Iterable[Card] = ()) -> None:
         self._cards: Sequence[Card] = sorted(cards, key=lambda card: card.order)
         self._words = _Lines(card.text for card in self._cards)
-        self._numbers = _Lines(card.hull for card in self._cards)
+        self._numbers = _Lines(card.digits for card in self._cards)
 
     def found(self, wanted: Wanted) -> Iterator[Card]:
         """Cards that fit, in order."""
@@ -203,9 +235,15 @@ class Index:
         self, store: Store, warm: Callable[[str], object] | None = None, now: Callable[[], int] = wall_milliseconds
     ) -> None:
         self._store, self._warm, self._now = store, warm, now
+        self._own: dict[str, Card] = {}
+        """A card for each hull number."""
+        self._boat_of: dict[str, str] = {}
+        """The hull number a boat is listed under, by each of its numbers."""
+        self._named_by: dict[str, set[str]] = {}
         self._cards: dict[str, Card] = {}
+        """A card for each boat, by the number it is listed under."""
         self._shelf = _Shelf()
-        self._newer: dict[str, Card] = {}
+        self._newer: dict[str, Card | None] = {}
         self._days: dict[str, set[str]] = {}
         self._buckets: dict[str, set[str]] = {}
         self._looked_at = 0
@@ -240,7 +278,7 @@ class Index:
             for hull in sorted(changed):
                 if self._stop.is_set():
                     return
-                if self.read(hull):
+                if self._read_for_the_search(hull):
                     self._make_ready(hull)
         else:
             for hull in sorted({hull for one in self._store.deliveries(began - A_DAY, began) for hull in one.ids}):
@@ -249,9 +287,16 @@ class Index:
             for hull in sorted(self._store.digests()):
                 if self._stop.is_set():
                     return
-                self.read(hull)
+                self._read_for_the_search(hull)
             self._all_read = True
         self._looked_at = began
+
+    def _read_for_the_search(self, hull: str) -> bool:
+        try:
+            return self.read(hull)
+        except Exception:  # one boat that cannot be read keeps no other out of the search
+            log.exception("hull %s cannot be read for the search", hull)
+            return False
 
     def _make_ready(self, hull: str) -> None:
         if self._warm is None:
@@ -269,12 +314,12 @@ class Index:
             ids = self._store.ids(hull)
         except (NewerFormat, InputError):
             return False
-        known = self._cards.get(hull)
+        known = self._own.get(hull)
         if not ids or (known is not None and known.entries == len(ids)):
             return False
         card = card_of(hull, self._store.get(hull, ids).values())
         with self._guard:
-            self._cards[hull] = self._newer[hull] = card
+            self._take(card)
             if len(self._newer) > MOST_NEWER:
                 self._shelf, self._newer = _Shelf(self._cards.values()), {}
             for day in card.days:
@@ -283,8 +328,60 @@ class Index:
                 self._buckets.setdefault(bucket, set()).add(hull)
         return True
 
+    def _take(self, card: Card) -> None:
+        """Take in a hull number's card: its boat is listed once, and those parted from it by themselves."""
+        before = self._family(card.hull)
+        for other in self._own[card.hull].also if card.hull in self._own else ():
+            self._named_by[other].discard(card.hull)
+        self._own[card.hull] = card
+        for other in card.also:
+            self._named_by.setdefault(other, set()).add(card.hull)
+        families = {self._family(hull) for hull in (card.hull, *before)}
+        listed = {self._boat_of[hull] for family in families for hull in family if hull in self._boat_of}
+        for hull in listed:
+            self._cards.pop(hull, None)
+            self._newer[hull] = None
+        for family in families:
+            whole = _whole([self._own[hull] for hull in self._in_order(family)])
+            self._boat_of.update(dict.fromkeys(family, whole.hull))
+            self._cards[whole.hull] = self._newer[whole.hull] = whole
+
+    def _family(self, hull: str) -> frozenset[str]:
+        """Every hull number read so far that is the same boat, however many steps away."""
+        found, waiting = set[str](), [hull]
+        while waiting:
+            one = waiting.pop()
+            if one in self._own and one not in found:
+                found.add(one)
+                waiting += [*self._own[one].also, *self._named_by.get(one, ())]
+        return frozenset(found)
+
+    def _in_order(self, family: frozenset[str]) -> list[str]:
+        """A boat's numbers, first the one it is listed under: it leads to the others, and is well formed if one is."""
+        leads = {hull: self._reached(hull) >= family for hull in family}
+        return sorted(family, key=lambda hull: (not leads[hull], not _is_well_formed(hull), hull))
+
+    def _reached(self, hull: str) -> set[str]:
+        found, waiting = set[str](), [hull]
+        while waiting:
+            one = waiting.pop()
+            if one in self._own and one not in found:
+                found.add(one)
+                waiting += self._own[one].also
+        return found
+
+    def boat_of(self, hull: str) -> str:
+        """The number the boat of a hull number is listed under."""
+        return self._boat_of.get(hull, hull)
+
+    def boats(self) -> tuple[str, ...]:
+        """Every boat read so far, by the number it is listed under."""
+        with self._guard:
+            return tuple(sorted(self._cards))
+
     def card(self, hull: str) -> Card | None:
-        return self._cards.get(hull)
+        """The card of a boat, by any of its numbers."""
+        return self._cards.get(self.boat_of(hull))
 
     def look_alikes(self, hull: str) -> tuple[str, ...]:
         """Hulls whose numbers may be the same boat's, likeliest first."""
@@ -311,11 +408,11 @@ class Index:
         wanted = Wanted.typed(words)
         with self._guard:
             shelf, newer = self._shelf, dict(self._newer)
-            of_day = [self._cards[hull] for hull in self._days.get(day, ())]
+            of_day = [self._cards[hull] for hull in {self._boat_of[one] for one in self._days.get(day, ())}]
         if day:
             found = iter(sorted(filter(wanted.fits, of_day), key=lambda card: card.order))
         else:
-            late = sorted(filter(wanted.fits, newer.values()), key=lambda card: card.order)
+            late = sorted(filter(wanted.fits, filter(None, newer.values())), key=lambda card: card.order)
             kept = (card for card in shelf.found(wanted) if card.hull not in newer)
             found = heapq.merge(kept, late, key=lambda card: card.order)
         return tuple(islice(found, most))
@@ -324,9 +421,9 @@ class Index:
         return len(self._cards)
 
     def hulls(self) -> tuple[str, ...]:
-        """Every hull read so far."""
+        """Every hull number read so far; a boat can have several."""
         with self._guard:
-            return tuple(sorted(self._cards))
+            return tuple(sorted(self._own))
 
     def _run(self) -> None:
         while not self._stop.is_set():

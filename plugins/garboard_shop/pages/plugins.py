@@ -6,6 +6,7 @@ Nothing is uploaded: a file waits in a folder of the office machine, so a stolen
 from __future__ import annotations
 
 import hashlib
+import re
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -14,11 +15,14 @@ import attrs
 from garboard.disk import storage
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.faults import Fault, InputError
+from garboard.hosting.host import PluginHost
 from garboard_shop import own_plugins
 from garboard_shop.store import ShopPlugin, Store
 
 WAITING_FOLDER = "plugins-to-approve"
 RUN_FOLDER = "plugins"
+_LAID_OUT = re.compile(r"[0-9a-f]{16}")
+"""What the folder of an approved plugin's file is called: the beginning of its hash."""
 _PIECE = 1 << 20
 
 
@@ -76,6 +80,20 @@ def files_to_run(store: Store, folder: Path) -> tuple[Path, ...]:
             storage.write_whole(path, [content])
             found.append(path)
     return tuple(found)
+
+
+def restart_due(store: Store, host: PluginHost) -> tuple[str, ...]:
+    """Plugins approved or withdrawn since the server began: it judges without the change until its next start."""
+    running = {
+        plugin.name: file.parent.name
+        for plugin in host.plugins
+        if _LAID_OUT.fullmatch((file := Path(str(getattr(plugin.module, "__file__", "")))).parent.name)
+    }
+    approved = {one.name: one.sha256[:16] for one in store.register.plugins() if not one.is_withdrawn}
+    broken = {problem.name for problem in host.problems}
+    return tuple(
+        name for name in sorted({*running, *approved} - broken) if running.get(name, "") != approved.get(name, "")
+    )
 
 
 def _content(store: Store, sha256: str) -> bytes:

@@ -179,7 +179,7 @@ def _lately_worked_on_first(desk: ShopDesk) -> Sequence[str]:
         card = desk.index.card(hull)
         return max(card.days, default="") if card else ""
 
-    return sorted(sorted(desk.index.hulls()), key=last_day, reverse=True)
+    return sorted(sorted(desk.index.boats()), key=last_day, reverse=True)
 
 
 def _changed(host: PluginHost, job: JobSummary, setting: Setting, value: JsonValue) -> Iterator[ChangedFinding]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
@@ -16,6 +17,8 @@ from garboard_shop.pages.index import Index
 from garboard_shop.pages.summaries import BoatSummary, JobSummary, Summaries
 from garboard_shop.pages.wording import limits_of
 from garboard_shop.store import Store
+
+log = logging.getLogger("garboard.shop")
 
 RECEIVED, ENTERED = "came", "entered"
 """The two ways to ask for a day: by when entries were delivered, and by when they say they were made."""
@@ -113,7 +116,8 @@ def day_sheet(store: Store, summaries: Summaries, index: Index, day: date, asked
     found = _received_on(store, day) if asked == RECEIVED else dict.fromkeys(index.hulls_on(day.isoformat()), ())
     boats: dict[frozenset[str], SheetBoat] = {}
     unreadable: list[tuple[str, str]] = []
-    hulls = sorted(found, key=lambda hull: (-max((one.at for one in found[hull]), default=0), hull))
+    numbers = sorted(found, key=lambda hull: (-max((one.at for one in found[hull]), default=0), hull))
+    hulls = [*dict.fromkeys(map(index.boat_of, numbers))]
     pages = max(1, -(-len(hulls) // MOST_BOATS))
     page = min(max(1, page), pages)
     for hull in hulls[(page - 1) * MOST_BOATS : page * MOST_BOATS]:
@@ -121,6 +125,10 @@ def day_sheet(store: Store, summaries: Summaries, index: Index, day: date, asked
             summary = summaries.of(hull)
         except (NewerFormat, InputError) as failure:
             unreadable.append((hull, in_words(failure)))
+            continue
+        except Exception as failure:  # whatever is wrong with one boat, the day's others are shown
+            log.exception("hull %s cannot be shown", hull)
+            unreadable.append((hull, f"the program made a mistake reading it: {in_words(failure)}"))
             continue
         if summary is None or summary.boat.state.hull_keys in boats:
             continue

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import threading
-from collections import Counter, OrderedDict
+from collections import OrderedDict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
@@ -24,7 +24,7 @@ from garboard.history.registers import RegisterKey, Resolution, name_of, registe
 from garboard.history.replay import HullState
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
-from garboard.job_view import JobView
+from garboard.job_view import JobView, Unreadable
 from garboard.records import Measurement
 from garboard.report.outline import (
     PhaseOutline,
@@ -68,6 +68,20 @@ class Stale:
     name: str
     at: str
     not_covered: tuple[str, ...]
+
+
+@attrs.frozen
+class Waiting:
+    """Entries that wait for a plugin which is not at work here.
+
+    plugin  : its name; the kind or the step of the entries where they do not say
+    entries : how many there are
+    names   : what they are about, each once
+    """
+
+    plugin: str
+    entries: int
+    names: tuple[str, ...]
 
 
 @attrs.frozen(kw_only=True)
@@ -173,11 +187,28 @@ class BoatSummary:
         return tuple((job, other) for job, other in found if other and job not in self.boat.staying)
 
     @property
-    def needs_plugins(self) -> tuple[tuple[str, int], ...]:
-        """Plugins that entries here come from and this machine lacks, each with how many entries."""
+    def waiting(self) -> tuple[Waiting, ...]:
+        """Entries no plugin at work here reads, by the plugin they wait for: of a kind or of a step not known."""
         homes = {id(state): state for state in (self.boat.state, *self.boat.moved_in.values())}
-        unknown = [entry for state in homes.values() for entry in state.unknown.values()]
-        return tuple(sorted(Counter(" and ".join(sorted(one.plugins)) or one.kind for one in unknown).items()))
+        found: dict[str, list[Entry]] = {}
+        for state in homes.values():
+            for entry in state.unknown.values():
+                found.setdefault(" and ".join(sorted(entry.plugins)) or entry.kind, []).append(entry)
+        at_work = {plugin.name for plugin in self.host.plugins}
+        measured = {one.id: one.step for job in self.jobs for one in job.view.measurements}
+        for name, step in measured.items():
+            if self.host.step(step) is None and (of_step := self.entries.get(name)):
+                found.setdefault(" and ".join(sorted(of_step.plugins.keys() - at_work)) or step, []).append(of_step)
+        return tuple(Waiting(plugin, len(found[plugin]), self._names_of(found[plugin])) for plugin in sorted(found))
+
+    def _names_of(self, entries: Sequence[Entry]) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(register_in_words(register_of(entry), self.host) for entry in entries))
+
+    @property
+    def unreadable(self) -> tuple[Unreadable, ...]:
+        """What was entered for it and cannot be read, each once."""
+        of_jobs = (one for job in self.jobs for one in job.view.unreadable)
+        return tuple({one.id: one for one in (*self.boat.state.unreadable(""), *of_jobs)}.values())
 
     @property
     def has_settings(self) -> bool:

@@ -190,6 +190,7 @@ def day_page(visit: Visit) -> Response:
         after=_one_day(day, 1),
         last_day="" if found.boats else desk.index.last_day(),
         reading=not desk.index.is_complete,
+        restart_due=plugins.restart_due(desk.store, desk.host),
     )
 
 
@@ -307,7 +308,8 @@ def decide(decision: Decision, visit: Visit) -> Response:
     summary = _boat(visit)
     notice = decision(visit.desk.store, summary, visit.form, visit.who, visit.desk.now())
     decisions.end_unfinished(visit.desk.store, _boat(visit), visit.desk.now())
-    visit.desk.index.read(summary.key)
+    for hull in sorted(summary.boat.hulls | _boat(visit).boat.hulls):
+        visit.desk.index.read(hull)
     return visit.back(f"/boats/{summary.key}", notice)
 
 

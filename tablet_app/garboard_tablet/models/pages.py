@@ -383,7 +383,7 @@ def _failing(tablet: Tablet, route: Route, assessed: Sequence[Assessed]) -> Iter
                 yield PunchLine(about=one.finding.about, text=one.finding.sentence, why="fails", step=step, goes=goes)
 
 
-_ORDER = ("fails", "values disagree", "look again", "noted")
+_ORDER = ("fails", "values disagree", "cannot be read", "look again", "noted")
 
 
 NOT_ASSESSED = PunchLine(about="Findings", text="The findings for the newest entries are not ready yet.", why="to do")
