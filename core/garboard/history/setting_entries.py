@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.faults import Fault, InputError
-from garboard.history.authority import Managers
+from garboard.history.authority import Managers, is_managers
 from garboard.history.registers import Register, RegisterKey
 from garboard.history.replay import HullState, replay
 from garboard.settings import JOB, SHOP, SettingSet
@@ -57,7 +57,13 @@ def _proved(register: Register, managers: Managers) -> Register:
 
 
 def _is_proved(entry: Entry, managers: Managers) -> bool:
-    return managers is None or entry.tablet in managers
+    return managers is None or is_managers(entry, managers)
+
+
+def holding_entries(state: HullState, managers: Managers = None) -> tuple[str, ...]:
+    """Ids of the setting entries that decide what holds now, those that take a setting back among them."""
+    found = (_proved(register, managers).head_ids for key, register in state.registers.items() if key.kind == SETTING)
+    return tuple(sorted({name for names in found for name in names}))
 
 
 def record_in_words(hull: str) -> str:
