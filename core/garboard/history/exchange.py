@@ -53,7 +53,7 @@ def stated_settings(view: JobView, declared: Sequence[Setting] = ()) -> dict[str
     known = {setting.key for setting in declared}
     of_job = [one for one in view.settings_set if one.source == JOB]
     of_shop = [one for one in view.settings_set if one.source != JOB]
-    signed = [one for signature in view.signed_under for one in signature.values()]
+    signed = [one for signature in view.signed_under for one in signature.values() if one]
     for values in (of_job, signed if view.signed_under else of_shop):
         for key in sorted({one.key for one in values} - known - stated.keys()):
             standing = {canonical_bytes(one.value): one.value for one in values if one.key == key and one.proved}
@@ -141,7 +141,7 @@ def _import_settings(folder: HullFolder, job_file: JobFile, author: Author) -> i
     boat = open_hull(folder, job_file.vessel.hull_number)
     view, state = boat.view(job), boat.state_of(job)
     here = stated_settings(view)
-    signed = {(key, canonical_bytes(one.value)) for signed in view.signed_under for key, one in signed.items()}
+    signed = {(key, canonical_bytes(one.value)) for signed in view.signed_under for key, one in signed.items() if one}
     there = {(one.key, canonical_bytes(one.value)) for one in view.settings_set if one.source == JOB} | signed
     new = [
         set_setting(author, state, key, value, STATED_IN_FILE, job, boat.managers)

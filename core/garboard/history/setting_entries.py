@@ -14,13 +14,11 @@ from garboard.faults import Fault, InputError
 from garboard.history.authority import Managers, is_managers
 from garboard.history.registers import Register, RegisterKey
 from garboard.history.replay import HullState, replay
-from garboard.settings import JOB, SHOP, SettingSet
+from garboard.settings import JOB, SETTING, SHOP, SettingSet
 
 if TYPE_CHECKING:
     from garboard.history.authoring import Author
     from garboard.records import JsonValue
-
-SETTING = "setting"
 
 
 def setting_register(key: str, job: str = "") -> RegisterKey:
