@@ -18,7 +18,7 @@ from garboard.history.authoring import STATED_IN_FILE, Author, take_in
 from garboard.history.boat import Boat, keep_recording, open_entries, open_hull
 from garboard.history.registers import register_of
 from garboard.history.replay import replay
-from garboard.history.setting_entries import set_setting
+from garboard.history.setting_entries import set_setting, setting_register
 from garboard.history.values import same_value
 from garboard.job_files.job_file import JobFile, exported_name, file_beside, is_beside, job_file_text
 from garboard.job_view import JobView
@@ -135,7 +135,7 @@ def _import_settings(folder: HullFolder, job_file: JobFile, author: Author) -> i
     """Settings the file states and its entries do not carry: those of the shop it was exported in.
 
     They stay with the job. This shop's record is another's to write: its rules hold for every boat. What holds or
-    stands here already is not repeated.
+    stands here already is not repeated, nor what was here and was replaced or taken back.
     """
     job = job_file.job.id
     boat = open_hull(folder, job_file.vessel.hull_number)
@@ -146,7 +146,9 @@ def _import_settings(folder: HullFolder, job_file: JobFile, author: Author) -> i
     new = [
         set_setting(author, state, key, value, STATED_IN_FILE, job, boat.managers)
         for key, value in job_file.settings.items()
-        if not (key in here and same_value(here[key], value)) and (key, canonical_bytes(value)) not in there
+        if not (key in here and same_value(here[key], value))
+        and (key, canonical_bytes(value)) not in there
+        and not state.register(setting_register(key, job)).ever_said(value)
     ]
     return len(folder.put_if_absent(state.hull, new).added) if new else 0
 
