@@ -45,13 +45,17 @@ class Author:
         replaces: tuple[str, ...] | None = None,
         more: Mapping[str, JsonValue] | None = None,
         at: str = "",
+        hull: str = "",
     ) -> Entry:
-        """A new entry that replaces what is now current in its register, unless `replaces` says otherwise."""
+        """A new entry that replaces what is now current in its register, unless `replaces` says otherwise.
+
+        hull : the number it is kept under, where the boat has several and not the one asked for is meant
+        """
         register_job = "" if kind == "field" else job
         heads = state.heads(RegisterKey(kind, register_job, subject)) if replaces is None else replaces
         return make_entry(
             kind,
-            state.hull_number,
+            hull or state.hull_number,
             dev=self.tablet,
             by=self.by,
             clock=self.clock.now(),

@@ -150,7 +150,7 @@ def _import_settings(folder: HullFolder, job_file: JobFile, author: Author) -> i
         and (key, canonical_bytes(value)) not in there
         and not state.register(setting_register(key, job)).ever_said(value)
     ]
-    return len(folder.put_if_absent(state.hull, new).added) if new else 0
+    return len(folder.put_if_absent(new[0].hull_key, new).added) if new else 0
 
 
 def _entry(plain: JsonValue, index: int) -> Entry:

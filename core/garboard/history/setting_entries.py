@@ -90,7 +90,8 @@ def set_setting(
     if not reason.strip():
         raise InputError("settings", [Fault("reason", "why it is set", "nothing")])
     replaced = _heads(state, setting_register(key, job), managers)
-    return author.write(state, SETTING, (key,), value, job=job, replaces=replaced, more={"reason": reason})
+    hull = state.hull_number_of(job)
+    return author.write(state, SETTING, (key,), value, job=job, replaces=replaced, more={"reason": reason}, hull=hull)
 
 
 def reset_setting(
@@ -101,7 +102,7 @@ def reset_setting(
         raise InputError("settings", [Fault("reason", "why it is taken back", "nothing")])
     replaced = _heads(state, setting_register(key, job), managers)
     value: JsonValue = {"kind": SETTING, "reason": reason}
-    return author.write(state, "retract", (key,), value, job=job, replaces=replaced)
+    return author.write(state, "retract", (key,), value, job=job, replaces=replaced, hull=state.hull_number_of(job))
 
 
 def _heads(state: HullState, key: RegisterKey, managers: Managers) -> tuple[str, ...]:
