@@ -13,7 +13,7 @@ from garboard.faults import ValueRefused
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.records import Job, JsonValue, Measurement, Note, SignOff, StepState, Vessel
 from garboard.samples import Recording
-from garboard.settings import SIGNED, SettingSet, SettingUsed, Signed, setting_number
+from garboard.settings import SETTING, SIGNED, SettingSet, SettingUsed, Signed, setting_number
 from garboard.units import Amount, parse_amount
 
 __all__ = [
@@ -162,9 +162,11 @@ class JobView:
 
     @property
     def signed_under(self) -> tuple[Signed, ...]:
-        """For each technician's signature that covers the whole job, the settings it was given under."""
-        covering = [one for one in self.sign_offs if one.role == "technician" and not one.stale]
-        return tuple({key: _signed(key, stated) for key, stated in one.settings.items()} for one in covering)
+        """For each technician's signature that covers all that was entered, the settings it was given under.
+
+        A setting of the job decided after it leaves the others as they were signed.
+        """
+        return tuple(_signed_under(one) for one in self.sign_offs if one.role == "technician" and _covers_entered(one))
 
     def setting(self, key: str) -> JsonValue:
         """A shop setting that is a choice, text, or yes or no. Raises KeyError for a key no plugin declared."""
@@ -290,6 +292,22 @@ def nothing_at(view: JobView, step: str, field: str, *, row: str = "", of: str =
     else:
         lack, text = Lack.NOT_ENTERED, f"{where} is not entered"
     return Missing(text, lack=lack, step=step, field=field, row=row, of=of)
+
+
+def _covers_entered(sign_off: SignOff) -> bool:
+    """Whether nothing but settings of the job was changed after a signature."""
+    return not sign_off.stale or 0 < len(sign_off.not_covered) == len(_decided_since(sign_off))
+
+
+def _decided_since(sign_off: SignOff) -> list[str]:
+    """Keys of the settings among what a signature does not cover; see `registers.name_of`."""
+    named = (name.partition(" ") for name in sign_off.not_covered)
+    return [key for kind, _, key in named if kind == SETTING]
+
+
+def _signed_under(sign_off: SignOff) -> Signed:
+    stated = {key: _signed(key, stated) for key, stated in sign_off.settings.items()}
+    return {**stated, **dict.fromkeys(_decided_since(sign_off))}
 
 
 def _signed(key: str, stated: JsonValue) -> SettingSet:

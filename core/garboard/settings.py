@@ -17,6 +17,7 @@ __all__ = [
     "DEFAULT",
     "JOB",
     "SET",
+    "SETTING",
     "SHOP",
     "SIGNED",
     "STRICTER",
@@ -26,9 +27,13 @@ __all__ = [
     "SettingSet",
     "SettingUsed",
     "Signed",
+    "binding",
     "in_force",
     "setting_number",
 ]
+
+SETTING = "setting"
+"""The kind of the entries by which settings are set."""
 
 JOB, SHOP, SIGNED = "job", "shop", "signed"
 """Where a value comes from."""
@@ -162,8 +167,16 @@ class SettingUsed:
     shop_now: tuple[SettingSet, ...] = ()
 
 
-Signed = Mapping[str, SettingSet]
-"""What one signature says the job was signed under, by key; what it does not name was at its default."""
+Signed = Mapping[str, SettingSet | None]
+"""What one signature says the job was signed under, by key; what it does not name was at its default.
+
+None for a setting of the job that was set or taken back after the signature: that one follows the job and the shop.
+"""
+
+
+def binding(signed: Sequence[Signed], key: str) -> list[Signed]:
+    """The signatures that say what a setting stays at."""
+    return [one for one in signed if key not in one or one[key] is not None]
 
 
 def in_force(
@@ -198,6 +211,7 @@ def _used(setting: Setting, values: Sequence[SettingSet], signed: Sequence[Signe
     not_used = [one for one in values if not (one.proved and setting.takes(one.value))]
     own = [one for one in usable if one.source == JOB]
     shop = [one for one in usable if one.source == SHOP]
+    signed = binding(signed, setting.key)
     value, state, chosen = _holding(setting, own or [_signed_under(setting, one) for one in signed] or shop)
     now, _, of_shop = _holding(setting, shop)
     has_changed = not own and bool(signed) and not setting.same(value, now)

@@ -27,7 +27,7 @@ from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.partial_upload import OutOfPlace
 from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import GarboardError, InputError, in_words
-from garboard.history.authority import managers_part
+from garboard.history.authority import is_managers, managers_part
 from garboard.records import JsonValue
 from garboard.shop_link import wire
 from garboard.shop_link.shop_plugins import ApprovedPlugin
@@ -288,7 +288,7 @@ def _left_to_manager(shop: Shop, tablet: Tablet, hull: str, new: Sequence[Entry]
         part = managers_part(entry, replaced)
         if part and writers is None:
             writers = managers_devices(shop.store.register).difference(tablet.writes_as)
-        if part and writers is not None and entry.tablet not in writers:
+        if part and writers is not None and not is_managers(entry, writers):
             about = " ".join(filter(None, entry.subject)).replace("_", " ")
             left[entry.id] = (
                 f"hull {hull}, {about or entry.kind}: only a manager's tablet {part}. Ask for the manager's role, "

@@ -6,7 +6,7 @@ import json
 import threading
 import time
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,14 +17,18 @@ from tinydb import where
 
 from garboard.disk import storage
 from garboard.disk.attachments import NAME_OF_NOTHING
+from garboard.disk.clock import wall_milliseconds
 from garboard.disk.documents import Document, DocumentDamaged, Kind, numbered
+from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import CheckedEntries, HullFolder, PutResult
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving
 from garboard.disk.shop_document import is_paired
 from garboard.disk.storage import FolderInUse, NotSaved, WriterLock
-from garboard.history.authority import keep_managers
+from garboard.history.authority import keep_managers, managers_of
+from garboard.history.replay import replay
+from garboard.history.setting_entries import holding_entries
 from garboard.job_files.convert import structure
 from garboard.shop_link import pairing, shop_plugins
 from garboard_shop import store
@@ -182,8 +186,10 @@ class FileRegister:
         self._listed = _Listed()
         self._seen: tuple[int, int, int] = (0, 0, 0)
         self._contacts: dict[str, tuple[int, int]] = {}
+        held = () if self.folder.is_dir() else _settings_that_hold(folder)
         storage.make_folder(self.folder)
         self.folder.chmod(0o700)
+        self._keep_in_force(held)
         with suppress(DocumentDamaged):  # whoever asks for somebody in it is told
             keep_managers(folder, store.managers_devices(self))  # a program before this one kept none
             self._keep_plugins()
@@ -296,6 +302,18 @@ class FileRegister:
             noted = set(self._look().changes)
             _note(register, *(one for one in changes if one not in noted))
 
+    def _keep_in_force(self, settings: Sequence[str]) -> None:
+        """What was set before the folder was a shop's, when nobody said who may, goes on holding: by these ids alone.
+
+        Whatever else the machine that wrote them writes is believed no more than before.
+        """
+        if not settings:
+            return
+        before = store.before_the_shop(settings, wall_milliseconds())
+        with self._changing() as register:
+            register.table("tablets").insert(attrs.asdict(before))
+            _note(register, store.settings_kept(before, len(settings)))
+
     def _taking_part(self, tablet: str) -> Tablet | None:
         return next((one for one in self._look().tablets if one.id == tablet and not one.is_removed), None)
 
@@ -344,6 +362,16 @@ class FileRegister:
                 if time.monotonic() > give_up:
                     raise
                 time.sleep(0.01)
+
+
+def _settings_that_hold(folder: Path) -> tuple[str, ...]:
+    """Ids of the entries by which a folder's settings hold now, the shop's own first. Files not readable have none."""
+    if not folder.is_dir():
+        return ()
+    managers = managers_of(folder)
+    with HullFolder(folder, read_only=True) as hulls:
+        keys = sorted(hulls.readable(), key=lambda key: (key != SHOP_RECORD, key))
+        return tuple(name for key in keys for name in holding_entries(replay(key, hulls.entries(key)), managers))
 
 
 def _change_tablet(register: Document, tablet: Tablet, **fields: object) -> None:

@@ -6,8 +6,9 @@ Two sorts of thing are kept: entries and attachments, which only ever grow, and 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple, Protocol
+from uuid import uuid4
 
 import attrs
 
@@ -28,6 +29,11 @@ MINUTES_AN_ASKER_WAITS = 5
 so that it cannot close a code to the others."""
 MOST_DEVICES = 50
 """Names one tablet may write as in all its life; far more than settings are ever lost."""
+
+
+MOST_KEPT_IN_FORCE = 1000
+"""Settings set before a folder became a shop that go on holding. Each tablet is told their ids, in one header field
+that most programs read no more than 64 KiB of."""
 
 
 class MustWait(GarboardError):
@@ -323,6 +329,30 @@ def managers_devices(register: Register) -> frozenset[str]:
     """What stands in entries for the managers' tablets, removed ones too, and for the shop itself."""
     managers = [one for one in register.tablets() if one.role == MANAGER]
     return frozenset({ON_THE_PAGE, AT_THE_DESK, *(device for one in managers for device in one.writes_as)})
+
+
+def before_the_shop(settings: Sequence[str], at: int) -> Tablet:
+    """Stands for whoever set something in a folder before it became a shop: no tablet, and nobody can pair as it.
+
+    settings : ids of the entries that hold
+    """
+    return Tablet(
+        id=uuid4().hex[:12],
+        name="this folder before it was a shop",
+        role=MANAGER,
+        token_hash=uuid4().hex,
+        paired_at=at,
+        removed_at=at,
+        removed_by="the shop server",
+        writes_as=settings[:MOST_KEPT_IN_FORCE],
+    )
+
+
+def settings_kept(before: Tablet, found: int) -> Change:
+    """That what was set before goes on holding, and how many do not, where there are too many."""
+    kept = len(before.writes_as)
+    left_out = f"; {found - kept} more do not hold, set them again" if found > kept else ""
+    return Change(before.paired_at, "the shop server", "settings kept", f"{kept} set in {before.name}{left_out}")
 
 
 def in_order(changes: Iterable[Change]) -> tuple[Change, ...]:

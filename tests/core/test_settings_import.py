@@ -140,3 +140,32 @@ def test_a_program_that_knows_no_settings_gives_the_same_digest_of_the_state(
         before = {key: state_digest(hulls, key) for key in hulls.hulls()}
         assert [*replay(SHOP_RECORD, hulls.entries(SHOP_RECORD)).unknown]
     assert before == now
+
+
+def reset_of_job(hulls: HullFolder, hull: str, key: str) -> None:
+    boat = open_hull(hulls, hull)
+    job = boat.jobs[0]
+    hulls.save(reset_setting(OFFICE, boat.state_of(job), key, "not for this boat", job))
+
+
+def test_what_a_file_stated_and_was_taken_back_stays_taken_back(exported: Path, tmp_path: Path) -> None:
+    """By hand, and exported at another shop."""
+    by_hand = attrs.evolve(read_job_file(SALTGRASS), settings={DROP: "7 %"}, sign_offs=())
+    for number, (read, key) in enumerate(((by_hand, DROP), (read_job_file(exported), LABELS))):
+        with HullFolder(tmp_path / str(number)) as hulls:
+            hull, _ = import_job(hulls, read, exported.parent, OFFICE)
+            assert key in view_in(hulls, hull, HOST).settings_used
+            reset_of_job(hulls, hull, key)
+            assert key not in view_in(hulls, hull, HOST).settings_used
+            assert import_job(hulls, read, exported.parent, OFFICE)[1] == 0
+            assert key not in view_in(hulls, hull, HOST).settings_used
+
+
+def test_what_a_file_stated_and_a_manager_replaced_does_not_come_back_beside_it(tmp_path: Path) -> None:
+    by_hand = attrs.evolve(read_job_file(SALTGRASS), settings={DROP: "7 %"}, sign_offs=())
+    with HullFolder(tmp_path) as hulls:
+        hull, _ = import_job(hulls, by_hand, SALTGRASS.parent, OFFICE)
+        set_for_job(hulls, hull, DROP, "5 %")
+        assert import_job(hulls, by_hand, SALTGRASS.parent, OFFICE)[1] == 0
+        used = view_in(hulls, hull, HOST).settings_used[DROP]
+    assert (used.value, used.state) == ("5 %", "set")

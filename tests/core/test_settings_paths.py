@@ -111,3 +111,22 @@ def test_the_command_sets_shows_refuses_and_resets(tmp_path: Path) -> None:
     assert "set by Office" in run("assess", shop).stdout
     assert run("settings", "reset", shop, DROP, *who).exit_code == 0
     assert "Every setting is at its default." in run("settings", "list", shop).stdout
+
+
+def test_a_jobs_setting_stays_with_it_when_two_numbers_prove_to_be_two_boats(tmp_path: Path) -> None:
+    """Set, and taken back, by the other number while they were one."""
+    who = ("--by", "Office", "--reason", "our rule")
+    with HullFolder(tmp_path) as hulls:
+        one, other = (take_in(hulls, sample, signed=False) for sample in SAMPLES[:2])
+        job = open_hull(hulls, one).jobs[0]
+
+    def value_and_reset(between: Sequence[str]) -> JobView:
+        assert run("same-boat", tmp_path, one, other, *who).exit_code == 0
+        assert run("settings", between[0], tmp_path, *between[1:], "--hull", other, "--job", job, *who).exit_code == 0
+        assert run("same-boat", tmp_path, one, other, "--undo", *who).exit_code == 0
+        with HullFolder(tmp_path, read_only=True) as hulls:
+            assert job not in open_hull(hulls, other).jobs
+            return HOST.with_defaults(open_hull(hulls, one).view(job))
+
+    assert value_and_reset(("set", DROP, "7 %")).settings[DROP] == "7 %"
+    assert DROP not in value_and_reset(("reset", DROP)).settings_used

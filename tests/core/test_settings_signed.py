@@ -24,6 +24,7 @@ from garboard.settings import SIGNED, UNSETTLED
 from setting_jobs import DROP, OFFICE, set_for_job, set_for_shop, sign, take_in, view_in
 
 HOST = make_host(entry_points=False)
+LABELS = "wiring_audit.labelled"
 
 
 def verdicts(view: JobView) -> list[tuple[str, str]]:
@@ -162,3 +163,59 @@ def test_the_book_and_the_readable_report_name_the_settings_their_verdicts_used(
     read = " ".join(CliRunner().invoke(program, ["assess", str(tmp_path)]).stdout.split())
     assert "7 %, our limit, set by Office on 12 May 2026" in read
     assert "Used for:" in read
+
+
+def settings(*words: object) -> tuple[int, str]:
+    ended = CliRunner().invoke(program, ["settings", *map(str, words), "--by", "Boss", "--reason", "this boat's rule"])
+    return ended.exit_code, " ".join(ended.output.split())
+
+
+@pytest.fixture
+def signed_twice(tmp_path: Path) -> tuple[Path, str]:
+    """A job two technicians signed under the shop's limits, which the shop has changed since."""
+    with HullFolder(tmp_path) as hulls:
+        hull = take_in(hulls, signed=False)
+        set_for_shop(hulls, {DROP: "7 %", LABELS: "80 %"})
+        sign(hulls, hull, HOST, "R. Vane")
+        sign(hulls, hull, HOST, "N. Sorrel")
+        set_for_shop(hulls, {DROP: "5 %", LABELS: "90 %"})
+    return tmp_path, hull
+
+
+def test_a_setting_of_a_signed_job_is_refused_and_names_the_signatures(signed_twice: tuple[Path, str]) -> None:
+    folder, hull = signed_twice
+    code, said = settings("set", folder, DROP, "4 %", "--hull", hull)
+    assert code == 2
+    assert "signoff technician/N. Sorrel, signoff technician/R. Vane" in said
+    assert "--anyway" in said
+    with HullFolder(folder) as hulls:
+        view = view_in(hulls, hull, HOST)
+    assert not any(one.stale for one in view.sign_offs)
+    assert (view.settings[DROP], view.settings[LABELS]) == ("7 %", "80 %")
+
+
+def test_set_anyway_it_changes_that_limit_alone_and_says_what_is_stale(signed_twice: tuple[Path, str]) -> None:
+    folder, hull = signed_twice
+    code, said = settings("set", folder, DROP, "4 %", "--hull", hull, "--anyway")
+    assert code == 0
+    assert "signoff technician/R. Vane is now stale" in said
+    with HullFolder(folder) as hulls:
+        view = view_in(hulls, hull, HOST)
+        assert all(one.stale for one in view.sign_offs)
+        assert (view.settings[DROP], view.settings[LABELS]) == ("4 %", "80 %"), "the other limit stays as signed"
+    assert settings("set", folder, DROP, "4.5 %", "--hull", hull)[0] == 0, "they are stale already"
+    assert settings("reset", folder, DROP, "--hull", hull)[0] == 0
+    with HullFolder(folder) as hulls:
+        view = view_in(hulls, hull, HOST)
+    assert (view.settings[DROP], view.settings[LABELS]) == ("5 %", "80 %"), "taken back, it follows the shop again"
+
+
+def test_taking_back_a_setting_of_a_signed_job_is_refused_too(tmp_path: Path) -> None:
+    with HullFolder(tmp_path) as hulls:
+        hull = take_in(hulls, signed=False)
+        set_for_job(hulls, hull, DROP, "7 %")
+        sign(hulls, hull, HOST)
+    code, said = settings("reset", tmp_path, DROP, "--hull", hull)
+    assert (code, "signoff technician/R. Vane" in said) == (2, True)
+    with HullFolder(tmp_path) as hulls:
+        assert view_in(hulls, hull, HOST).settings[DROP] == "7 %"

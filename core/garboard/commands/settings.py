@@ -12,11 +12,12 @@ import click
 from garboard.commands.hulls import author_of, chosen_job, save_all
 from garboard.commands.tools import checked_value, declared_setting
 from garboard.disk.clock import moment_in_words
-from garboard.disk.entries import SHOP_RECORD
+from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import Fault, InputError, shown
 from garboard.history.authority import managers_of
 from garboard.history.boat import Boat, open_hull
+from garboard.history.registers import name_of, register_of
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import reset_setting, set_setting, settings_of, shop_settings
 from garboard.report.settings_used import setting_in_words, value_in_words
@@ -33,6 +34,7 @@ hull_option = click.option("--hull", default="", help="A boat's number: its job'
 job_option = click.option("--job", default="", help="The job's id; not needed when the boat has one job.")
 by_option = click.option("--by", required=True, help="Who decides this.")
 reason_option = click.option("--reason", required=True, help="Why; it is kept with the decision.")
+anyway_option = click.option("--anyway", is_flag=True, help="Also on a signed job, whose signatures become stale.")
 tablet_option = click.option("--tablet", default="", help="Name of this machine in what it writes.")
 
 
@@ -87,16 +89,26 @@ def show_setting(context: click.Context, folder: Path, key: str, hull: str, job:
 @job_option
 @by_option
 @reason_option
+@anyway_option
 @tablet_option
 @click.pass_context
 def set_one(
-    context: click.Context, folder: Path, key: str, value: str, hull: str, job: str, by: str, reason: str, tablet: str
+    context: click.Context,
+    folder: Path,
+    key: str,
+    value: str,
+    hull: str,
+    job: str,
+    by: str,
+    reason: str,
+    anyway: bool,
+    tablet: str,
 ) -> None:
     """Set a setting, for the shop or for one job. A value outside its range is refused."""
     plain = checked_value(declared_setting(_host(context, folder), key), value)
     with _writing(folder, hull, job) as (hulls, state, chosen):
         author = author_of(hulls, state, tablet, by)
-        save_all(hulls, [set_setting(author, state, key, plain, reason, chosen, managers_of(folder))])
+        _save(hulls, state, set_setting(author, state, key, plain, reason, chosen, managers_of(folder)), anyway)
     click.echo(f"{key} is {value_in_words(plain)} for {_whose(chosen)}")
 
 
@@ -107,8 +119,9 @@ def set_one(
 @job_option
 @by_option
 @reason_option
+@anyway_option
 @tablet_option
-def reset(folder: Path, key: str, hull: str, job: str, by: str, reason: str, tablet: str) -> None:
+def reset(folder: Path, key: str, hull: str, job: str, by: str, reason: str, anyway: bool, tablet: str) -> None:
     """Take back what was set. The default holds again; what was set stays readable."""
     with _writing(folder, hull, job) as (hulls, state, chosen):
         managers = managers_of(folder)
@@ -117,8 +130,24 @@ def reset(folder: Path, key: str, hull: str, job: str, by: str, reason: str, tab
             expected = f"one that is set: {', '.join(there) or 'none is'}"
             raise InputError("settings", [Fault("KEY", expected, shown(key))])
         author = author_of(hulls, state, tablet, by)
-        save_all(hulls, [reset_setting(author, state, key, reason, chosen, managers)])
+        _save(hulls, state, reset_setting(author, state, key, reason, chosen, managers), anyway)
     click.echo(f"{key} is no longer set for {_whose(chosen)}")
+
+
+def _save(hulls: HullFolder, state: HullState, entry: Entry, anyway: bool) -> None:
+    """Keep a decision. One that makes signatures stale is refused, naming them, unless the person knows.
+
+    Raises InputError.
+    """
+    before = {one.sign_off.id for one in state.stale(entry.job)}
+    state.add(entry)
+    stale = [name_of(register_of(one.sign_off)) for one in state.stale(entry.job) if one.sign_off.id not in before]
+    if stale and not anyway:
+        expected = "a job nobody has signed; with --anyway the signatures become stale and everyone signs again"
+        raise InputError("settings", [Fault("--hull", expected, f"job {entry.job}, {', '.join(stale)}")])
+    save_all(hulls, [entry])
+    for signature in stale:
+        click.echo(f"{signature} is now stale: have job {entry.job} signed again")
 
 
 def _whose(job: str) -> str:

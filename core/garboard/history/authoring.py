@@ -18,7 +18,7 @@ from garboard.history.values import same_value
 from garboard.job_files.convert import unstructure
 from garboard.job_files.job_file import JobFile
 from garboard.records import EQUIPMENT, Job, JsonValue, Vessel
-from garboard.settings import DEFAULT, JOB, SettingSet, SettingUsed
+from garboard.settings import DEFAULT, JOB, SETTING, SettingSet, SettingUsed
 
 
 @attrs.frozen
@@ -45,13 +45,17 @@ class Author:
         replaces: tuple[str, ...] | None = None,
         more: Mapping[str, JsonValue] | None = None,
         at: str = "",
+        hull: str = "",
     ) -> Entry:
-        """A new entry that replaces what is now current in its register, unless `replaces` says otherwise."""
+        """A new entry that replaces what is now current in its register, unless `replaces` says otherwise.
+
+        hull : the number it is kept under, where the boat has several and not the one asked for is meant
+        """
         register_job = "" if kind == "field" else job
         heads = state.heads(RegisterKey(kind, register_job, subject)) if replaces is None else replaces
         return make_entry(
             kind,
-            state.hull_number,
+            hull or state.hull_number,
             dev=self.tablet,
             by=self.by,
             clock=self.clock.now(),
@@ -239,8 +243,11 @@ def take_in(author: Author, state: HullState, job_file: JobFile) -> list[Entry]:
 def _is_here(register: Register, fact: _Fact) -> bool:
     """Whether a value stands already, or was written at the same time by the same person and is settled since.
 
-    A note stands only where the same person wrote it: in the same words somebody else's is another.
+    A note stands only where the same person wrote it: in the same words somebody else's is another. A setting in a
+    file has no time: one that was ever here stays as it was decided since.
     """
+    if fact.kind == SETTING:
+        return register.ever_said(fact.value)
     if any(head.value == fact.value and (fact.kind != "note" or _may_be_of(head, fact)) for head in register.heads):
         return True
     return fact.at != "" and any(
@@ -286,7 +293,7 @@ def _facts(job_file: JobFile) -> Iterator[_Fact]:
     for number, note in enumerate(job_file.notes, start=1):
         yield _Fact("note", (f"imported {number}",), _without(note, "by", "at"), note.by, note.at)
     for key, setting in job_file.settings.items():
-        yield _Fact("setting", (key,), setting, more={"reason": STATED_IN_FILE})
+        yield _Fact(SETTING, (key,), setting, more={"reason": STATED_IN_FILE})
 
 
 def _without(record: object, *names: str) -> dict[str, JsonValue]:

@@ -29,7 +29,15 @@ ON_THE_PAGE, AT_THE_DESK = "shop page", "shop desk"
 
 
 Managers = Collection[str] | None
-"""What stands in entries for those who may decide (their `dev`); None where no shop says who may, so that all may."""
+"""What stands in entries for those who may decide (their `dev`); None where no shop says who may, so that all may.
+
+Ids of single entries may be among them: what held in a folder before it became a shop's goes on holding.
+"""
+
+
+def is_managers(entry: Entry, managers: Collection[str]) -> bool:
+    """Whether an entry is one of a manager's."""
+    return entry.tablet in managers or entry.id in managers
 
 
 def managers_of(folder: Path) -> Managers:

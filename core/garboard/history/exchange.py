@@ -18,7 +18,7 @@ from garboard.history.authoring import STATED_IN_FILE, Author, take_in
 from garboard.history.boat import Boat, keep_recording, open_entries, open_hull
 from garboard.history.registers import register_of
 from garboard.history.replay import replay
-from garboard.history.setting_entries import set_setting
+from garboard.history.setting_entries import set_setting, setting_register
 from garboard.history.values import same_value
 from garboard.job_files.job_file import JobFile, exported_name, file_beside, is_beside, job_file_text
 from garboard.job_view import JobView
@@ -53,7 +53,7 @@ def stated_settings(view: JobView, declared: Sequence[Setting] = ()) -> dict[str
     known = {setting.key for setting in declared}
     of_job = [one for one in view.settings_set if one.source == JOB]
     of_shop = [one for one in view.settings_set if one.source != JOB]
-    signed = [one for signature in view.signed_under for one in signature.values()]
+    signed = [one for signature in view.signed_under for one in signature.values() if one]
     for values in (of_job, signed if view.signed_under else of_shop):
         for key in sorted({one.key for one in values} - known - stated.keys()):
             standing = {canonical_bytes(one.value): one.value for one in values if one.key == key and one.proved}
@@ -135,20 +135,22 @@ def _import_settings(folder: HullFolder, job_file: JobFile, author: Author) -> i
     """Settings the file states and its entries do not carry: those of the shop it was exported in.
 
     They stay with the job. This shop's record is another's to write: its rules hold for every boat. What holds or
-    stands here already is not repeated.
+    stands here already is not repeated, nor what was here and was replaced or taken back.
     """
     job = job_file.job.id
     boat = open_hull(folder, job_file.vessel.hull_number)
     view, state = boat.view(job), boat.state_of(job)
     here = stated_settings(view)
-    signed = {(key, canonical_bytes(one.value)) for signed in view.signed_under for key, one in signed.items()}
+    signed = {(key, canonical_bytes(one.value)) for signed in view.signed_under for key, one in signed.items() if one}
     there = {(one.key, canonical_bytes(one.value)) for one in view.settings_set if one.source == JOB} | signed
     new = [
         set_setting(author, state, key, value, STATED_IN_FILE, job, boat.managers)
         for key, value in job_file.settings.items()
-        if not (key in here and same_value(here[key], value)) and (key, canonical_bytes(value)) not in there
+        if not (key in here and same_value(here[key], value))
+        and (key, canonical_bytes(value)) not in there
+        and not state.register(setting_register(key, job)).ever_said(value)
     ]
-    return len(folder.put_if_absent(state.hull, new).added) if new else 0
+    return len(folder.put_if_absent(new[0].hull_key, new).added) if new else 0
 
 
 def _entry(plain: JsonValue, index: int) -> Entry:

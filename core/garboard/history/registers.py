@@ -143,6 +143,10 @@ class Register:
                     alike.append(head)
         return tuple(max(group, key=digits) for group in groups)
 
+    def ever_said(self, value: JsonValue) -> bool:
+        """Whether a value was ever entered here, also where it was replaced or taken back since."""
+        return any(one.kind != "retract" and same_value(one.value, value) for one in self.entries.values())
+
     @property
     def history(self) -> tuple[Entry, ...]:
         """Every entry, in order of display: never before one it replaces."""

@@ -299,6 +299,13 @@ class HullState:
         """The hull number as it was typed most often; the key itself for a hull without entries."""
         return max(sorted(self._typed), key=lambda typed: self._typed[typed], default=self.hull)
 
+    def hull_number_of(self, job: str) -> str:
+        """The hull number a job was opened under, which may be another number of the boat; it stays with the job."""
+        entries = self._jobs[whole].scope.entries.values() if (whole := self.joined(job)) in self._jobs else ()
+        own = [entry for entry in entries if entry.job == job]
+        first = min(own, key=lambda entry: (entry.kind != "job", entry.clock, entry.id), default=None)
+        return first.hull if first else self.hull_number
+
     def view(
         self,
         job: str,

@@ -11,16 +11,14 @@ from typing import TYPE_CHECKING
 
 from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.faults import Fault, InputError
-from garboard.history.authority import Managers
+from garboard.history.authority import Managers, is_managers
 from garboard.history.registers import Register, RegisterKey
 from garboard.history.replay import HullState, replay
-from garboard.settings import JOB, SHOP, SettingSet
+from garboard.settings import JOB, SETTING, SHOP, SettingSet
 
 if TYPE_CHECKING:
     from garboard.history.authoring import Author
     from garboard.records import JsonValue
-
-SETTING = "setting"
 
 
 def setting_register(key: str, job: str = "") -> RegisterKey:
@@ -57,7 +55,13 @@ def _proved(register: Register, managers: Managers) -> Register:
 
 
 def _is_proved(entry: Entry, managers: Managers) -> bool:
-    return managers is None or entry.tablet in managers
+    return managers is None or is_managers(entry, managers)
+
+
+def holding_entries(state: HullState, managers: Managers = None) -> tuple[str, ...]:
+    """Ids of the setting entries that decide what holds now, those that take a setting back among them."""
+    found = (_proved(register, managers).head_ids for key, register in state.registers.items() if key.kind == SETTING)
+    return tuple(sorted({name for names in found for name in names}))
 
 
 def record_in_words(hull: str) -> str:
@@ -86,7 +90,8 @@ def set_setting(
     if not reason.strip():
         raise InputError("settings", [Fault("reason", "why it is set", "nothing")])
     replaced = _heads(state, setting_register(key, job), managers)
-    return author.write(state, SETTING, (key,), value, job=job, replaces=replaced, more={"reason": reason})
+    hull = state.hull_number_of(job)
+    return author.write(state, SETTING, (key,), value, job=job, replaces=replaced, more={"reason": reason}, hull=hull)
 
 
 def reset_setting(
@@ -97,7 +102,7 @@ def reset_setting(
         raise InputError("settings", [Fault("reason", "why it is taken back", "nothing")])
     replaced = _heads(state, setting_register(key, job), managers)
     value: JsonValue = {"kind": SETTING, "reason": reason}
-    return author.write(state, "retract", (key,), value, job=job, replaces=replaced)
+    return author.write(state, "retract", (key,), value, job=job, replaces=replaced, hull=state.hull_number_of(job))
 
 
 def _heads(state: HullState, key: RegisterKey, managers: Managers) -> tuple[str, ...]:

@@ -18,7 +18,7 @@ from garboard.history.setting_entries import setting_register, shop_settings
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.records import JsonValue
-from garboard.settings import SHOP, Setting, SettingSet, SettingUsed, in_force
+from garboard.settings import SHOP, Setting, SettingSet, SettingUsed, binding, in_force
 from garboard.steps import Assessed
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.summaries import JobSummary, seen_in
@@ -161,7 +161,7 @@ def effect_of(desk: ShopDesk, setting: Setting, value: JsonValue) -> Effect:
             continue
         seen |= summary.boat.state.hull_keys
         for job in summary.jobs:
-            if job.view.signed_under or job.id in jobs_seen:
+            if binding(job.view.signed_under, setting.key) or job.id in jobs_seen:
                 continue
             jobs_seen.add(job.id)
             open_jobs += 1

@@ -7,15 +7,22 @@ from pathlib import Path
 import attrs
 import pytest
 
+from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authority import MANAGERS_FILE, managers_of
+from garboard.history.replay import replay
+from garboard.history.setting_entries import reset_setting
 from garboard.hosting.host import PluginHost, make_host
 from garboard.shop_link import pairing
 from garboard.shop_link.sync import bring_ashore
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.store import MANAGER, TECHNICIAN
-from setting_jobs import DROP, OFFICE, set_for_shop, take_in, view_in
+from setting_jobs import DROP, OFFICE, set_for_job, set_for_shop, take_in, view_in
 from shop_rig import RunningShop
+
+
+LABELS = "wiring_audit.labelled"
+CURRENT = "wiring_audit.capacity"
 
 
 @pytest.fixture(scope="module")
@@ -71,3 +78,42 @@ def test_a_shop_of_the_program_before_gets_its_list_when_it_is_opened(tmp_path: 
     (tmp_path / "shop" / MANAGERS_FILE).unlink()
     EmbeddedStore(tmp_path / "shop").close()
     assert managers_of(tmp_path / "shop") == {device, "shop page", "shop desk"}
+
+
+def test_what_was_set_in_a_folder_before_it_became_a_shops_goes_on_holding(tmp_path: Path, host: PluginHost) -> None:
+    """The shop's own settings and a job's; whatever else the same machine writes is believed no more than before."""
+    desk = attrs.evolve(OFFICE, tablet="office", by="Boss")
+    with HullFolder(tmp_path / "shop") as hulls:
+        hull = take_in(hulls, signed=False)
+        set_for_shop(hulls, {DROP: "9 %"}, desk)
+        set_for_shop(hulls, {DROP: "5 %"}, desk)
+        set_for_job(hulls, hull, LABELS, "80 %", desk)
+        set_for_shop(hulls, {CURRENT: "20 %"}, attrs.evolve(OFFICE, tablet="shop desk"))
+        record = replay(SHOP_RECORD, hulls.entries(SHOP_RECORD))
+        hulls.save(reset_setting(desk, record, CURRENT, "as before"))
+    with RunningShop(tmp_path / "shop") as shop, HullFolder(tmp_path / "1") as folder:
+        pairing.keep(folder.folder, paired := shop.paired("tablet 1", TECHNICIAN))
+        bring_ashore(folder, paired)
+        for hulls in (shop.hulls, folder):
+            view = view_in(hulls, hull, host)
+            assert (view.settings[DROP], view.settings[LABELS]) == ("5 %", "80 %")
+            assert not view.settings_used[DROP].not_used
+            assert CURRENT not in view.settings_used, "it was taken back"
+        stick = attrs.evolve(desk, by="K. Lind")
+        set_for_shop(shop.hulls, {LABELS: "70 %"}, stick)
+        view = view_in(shop.hulls, hull, host)
+        assert [(one.value, one.proved) for one in view.settings_used[LABELS].not_used] == [("70 %", False)]
+        assert [one.about for one in shop.store.register.changes() if one.what == "settings kept"] == [
+            "3 set in this folder before it was a shop"
+        ]
+    before = managers_of(tmp_path / "shop")
+    EmbeddedStore(tmp_path / "shop").close()
+    assert managers_of(tmp_path / "shop") == before
+
+
+def test_a_folder_in_which_nothing_was_set_becomes_a_shop_with_nobody_in_it(tmp_path: Path) -> None:
+    with HullFolder(tmp_path / "shop") as hulls:
+        take_in(hulls, signed=False)
+    store = EmbeddedStore(tmp_path / "shop")
+    assert store.register.tablets() == ()
+    store.close()
