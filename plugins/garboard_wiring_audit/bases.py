@@ -35,7 +35,13 @@ AMPACITY_ISO = standard(
     "ISO 10133:2012, table A.2", f"{FROM_MEMORY}; conductors sized by gauge count as the next smaller area"
 )
 ENGINE_SPACE_CFR = regulation("33 CFR 183.425, Table 5, note 1: 0.85 for 105 degC insulation in an engine space")
-ENGINE_SPACE_ISO = method("Ambient formula of NEC 310.15(B) for 50 degC in an engine space")
+
+
+def ambient_formula(temperature: float) -> Basis:
+    """The formula an engine space of a temperature [degC] is judged by."""
+    return method(f"Ambient formula of NEC 310.15(B) for {temperature:g} degC in an engine space")
+
+
 BUNDLING_CFR = regulation(
     "33 CFR 183.435(b)", "bundling factors count from 50 V with three or more conductors; below 50 V none is applied"
 )
