@@ -732,10 +732,10 @@ def _meter_is_right(view: JobView) -> bool:
 
 def _not_full_throttle(view: JobView, engine: Engine, highest: float) -> Missing | None:
     """Why the highest step does not count as full throttle; None when it does."""
-    share = view.setting_value("fuel_curve.full_throttle_from", "%") / 100
     if engine.full_throttle_low is not None:
         needed = engine.full_throttle_low.to("rev/min")
     elif engine.rated_speed is not None:
+        share = view.setting_value("fuel_curve.full_throttle_from", "%") / 100
         needed = share * engine.rated_speed.to("rev/min")
     else:
         text = f"{engine.position} engine: neither rated speed nor full-throttle window is entered"

@@ -281,7 +281,7 @@ def _setting(
         field=Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=hard),
         default=default,
         stricter=stricter,
-        basis=Basis(BasisKind.SHOP_RULE, "set by the shop; the pilot's manual comes first"),
+        basis=Basis(BasisKind.COMMON_PRACTICE, "a default of this program", "the pilot's manual comes first"),
     )
 
 

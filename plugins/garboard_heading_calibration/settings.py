@@ -100,7 +100,7 @@ def wanted_turn(view: JobView) -> Wanted:
     low = view.setting_value("heading_calibration.band_low", "deg/s")
     high = view.setting_value("heading_calibration.band_high", "deg/s")
     if not 0 < low < high:
-        raise NotEnoughData(f"the shop's band reads {low:g} to {high:g} deg/s; set the lower end below the upper")
+        raise NotEnoughData(f"the band wanted reads {low:g} to {high:g} deg/s; set the lower end below the upper")
     return Wanted(
         low,
         high,

@@ -120,6 +120,8 @@ def _fitted(engine: Engine, runs: Sequence[Run]) -> Fitted:
 
 def _check_alike(view: JobView, fitted: Sequence[Fitted]) -> None:
     """Engines that do not agree have another fault first; a change of pitch would hide it."""
+    if len(fitted) < 2:
+        return
     speeds = [one.engine_speed.value for one in fitted]
     allowed = view.setting_value("prop_check.engine_difference", "rev/min")
     if max(speeds) - min(speeds) > allowed:

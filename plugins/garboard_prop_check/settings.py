@@ -5,7 +5,6 @@ from __future__ import annotations
 from garboard.findings import Basis, BasisKind
 from garboard.steps import Field, Kind, Setting
 
-_SHOP = BasisKind.SHOP_RULE
 _PRACTICE = BasisKind.COMMON_PRACTICE
 
 
@@ -54,7 +53,7 @@ SETTINGS: tuple[Setting, ...] = (
         "s",
         "20 s",
         (5, 300),
-        Basis(_SHOP, "full throttle only as long as a reading takes", "the maker's running-in rules come first"),
+        Basis(_PRACTICE, "full throttle only as long as a reading takes", "the maker's running-in rules come first"),
         stricter="lower",
     ),
     _amount(
@@ -64,7 +63,7 @@ SETTINGS: tuple[Setting, ...] = (
         "s",
         "8 s",
         (2, 120),
-        Basis(_SHOP, "long enough to read, shorter than full throttle may be held"),
+        Basis(_PRACTICE, "long enough to read, shorter than full throttle may be held"),
     ),
     _amount(
         "steady_speed",
@@ -73,7 +72,7 @@ SETTINGS: tuple[Setting, ...] = (
         "kn",
         "0.5 kn",
         (0.05, 5),
-        Basis(_SHOP, "what a planing boat holds in calm water"),
+        Basis(_PRACTICE, "what a planing boat holds in calm water"),
     ),
     _amount(
         "steady_engine_speed",
@@ -82,7 +81,7 @@ SETTINGS: tuple[Setting, ...] = (
         "rev/min",
         "50 rev/min",
         (5, 500),
-        Basis(_SHOP, "what an outboard holds at full throttle in calm water"),
+        Basis(_PRACTICE, "what an outboard holds at full throttle in calm water"),
     ),
     _amount(
         "speed_uncertainty",
@@ -122,7 +121,7 @@ SETTINGS: tuple[Setting, ...] = (
         "deg",
         "20 deg",
         (1, 45),
-        Basis(_SHOP, "20 degrees off leaves 3 % of the current in the mean"),
+        Basis(_PRACTICE, "20 degrees off leaves 3 % of the current in the mean"),
     ),
     _amount(
         "engine_difference",

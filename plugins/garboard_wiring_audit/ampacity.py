@@ -43,6 +43,8 @@ ENGINE_SPACE_FACTOR: Mapping[float, float] = {
 }
 """Table 5, note 1: in an engine space (50 degC). Only the 105 degC factor was read; the others are from memory."""
 ENGINE_SPACE_FACTOR_READ = 105.0
+ENGINE_SPACE = 50.0
+"""How warm the rules take an engine space to be [degC]; a warmer one is judged by the ambient formula."""
 
 BUNDLING_FACTOR = ((25, 0.4), (7, 0.5), (4, 0.6), (3, 0.7))
 """Table 5, note 2, from memory: from how many current-carrying conductors, and the factor."""
@@ -77,6 +79,7 @@ class Allowable:
     size        : the table's row ("16 AWG")
     converted   : the row is the next smaller size of the other family
     from_memory : values used that were not read in their source
+    by_formula  : temperature the ambient formula was used for [degC]; None where it was not
     """
 
     table: float
@@ -84,6 +87,7 @@ class Allowable:
     size: str
     converted: bool = False
     from_memory: tuple[str, ...] = ()
+    by_formula: float | None = None
 
     @property
     def amperes(self) -> float:
@@ -144,40 +148,55 @@ def bundling_factor(conductors: int) -> float:
     return next((factor for least, factor in BUNDLING_FACTOR if conductors >= least), 1.0)
 
 
-def allowable(rule: str, conductor: Conductor, insulation: float, engine_space: bool, bundled: int) -> Allowable:
+def allowable(
+    rule: str, conductor: Conductor, insulation: float, engine_space: float | None, bundled: int
+) -> Allowable:
     """Current a conductor may carry.
 
     rule         : `CFR_TABLE_5` or `ISO_BY_AREA` [-]
     conductor    : its size [-]
     insulation   : temperature rating printed on it [degC]
-    engine_space : runs through an engine space, or another place at 50 degC or above [-]
+    engine_space : how warm the engine space it runs through gets, not taken below 50; None outside of one [degC]
     bundled      : current-carrying conductors bundled with it where bundling counts; 1 where it does not [-]
     returns      : the allowable current and how it came about [A]
     Raises NotEnoughData where the rule's table has no such size or rating.
 
     >>> from garboard_wiring_audit.conductors import of_gauge
-    >>> allowable(CFR_TABLE_5, of_gauge("16"), 105.0, True, 1).amperes
+    >>> allowable(CFR_TABLE_5, of_gauge("16"), 105.0, 50.0, 1).amperes
     21.25
+    >>> round(allowable(CFR_TABLE_5, of_gauge("16"), 105.0, 80.0, 1).amperes, 1)
+    14.4
 
     [1] 33 CFR 183.425, Table 5 and its notes 1 and 2.
-    [2] ISO 10133:2012, table A.2, from memory; in an engine space with the ambient formula of NEC 310.15(B).
+    [2] ISO 10133:2012, table A.2, from memory.
+    [3] NEC 310.15(B), ambient formula: in any engine space by [2], by [1] in one warmer than its 50 degC.
     """
     memory = ["bundling factor of note 2"] if bundling_factor(bundled) < 1 else []
     if rule == ISO_BY_AREA:
         size = metric_size_within(conductor)
         table, row = iso_by_area(size, insulation), of_area(size).label
         converted = bool(conductor.gauge)
-        in_space = ambient_factor(insulation, 50.0)
         memory.append("ISO 10133 ampacity table")
     else:
         gauge = gauge_within(conductor)
         table, row = table_5(gauge, insulation), f"{gauge} AWG"
         converted = not conductor.gauge
+    in_space, by_formula = 1.0, None
+    if engine_space is not None and (rule == ISO_BY_AREA or engine_space > ENGINE_SPACE):
+        by_formula = max(engine_space, ENGINE_SPACE)
+        in_space = ambient_factor(insulation, by_formula)
+    elif engine_space is not None:
         in_space = ENGINE_SPACE_FACTOR[insulation]
-        if engine_space and insulation != ENGINE_SPACE_FACTOR_READ:
+        if insulation != ENGINE_SPACE_FACTOR_READ:
             memory.append(f"engine-space factor {in_space:g} for {insulation:.0f} degC")
-    factor = (in_space if engine_space else 1.0) * bundling_factor(bundled)
-    return Allowable(table=table, factor=factor, size=row, converted=converted, from_memory=tuple(memory))
+    return Allowable(
+        table=table,
+        factor=in_space * bundling_factor(bundled),
+        size=row,
+        converted=converted,
+        from_memory=tuple(memory),
+        by_formula=by_formula,
+    )
 
 
 def _column(insulation: float, columns: tuple[float, ...], table: str) -> int:

@@ -35,7 +35,13 @@ AMPACITY_ISO = standard(
     "ISO 10133:2012, table A.2", f"{FROM_MEMORY}; conductors sized by gauge count as the next smaller area"
 )
 ENGINE_SPACE_CFR = regulation("33 CFR 183.425, Table 5, note 1: 0.85 for 105 degC insulation in an engine space")
-ENGINE_SPACE_ISO = method("Ambient formula of NEC 310.15(B) for 50 degC in an engine space")
+
+
+def ambient_formula(temperature: float) -> Basis:
+    """The formula an engine space of a temperature [degC] is judged by."""
+    return method(f"Ambient formula of NEC 310.15(B) for {temperature:g} degC in an engine space")
+
+
 BUNDLING_CFR = regulation(
     "33 CFR 183.435(b)", "bundling factors count from 50 V with three or more conductors; below 50 V none is applied"
 )
@@ -91,7 +97,7 @@ RESERVE = practice(
 RATE = method("Peukert's law above the 20 h rate: exponent 1.15 ± 0.15, LiFePO4 1.00 ± 0.05", "from memory")
 CAPACITY = practice("A sound battery holds its stamped capacity within a tenth")
 STANDING = practice(
-    "A battery left alone still starts the boat after the days the shop chose",
+    "A battery left alone still starts the boat after the days wanted",
     "self-discharge is not counted: half a year or so to half empty",
 )
 SELF_DISCHARGE = practice("A lead battery loses its usable half by itself in about half a year")
@@ -101,7 +107,7 @@ NETWORK_SHEETS = standard(
 )
 NETWORK_DROP = standard(
     "Allowed supply drop by installation sheets of the NMEA 2000 trade standard",
-    "sheets give 1.5 V, 1.67 V, or 3.0 V on a 13.8 V isolated supply; the shop chooses",
+    "sheets give 1.5 V, 1.67 V, or 3.0 V on a 13.8 V isolated supply; a shop may choose",
 )
 NETWORK_VOLTS = standard("NMEA 2000 trade standard: least voltage at a device", FROM_MEMORY)
 IGNITION = regulation("33 CFR 183.410")

@@ -76,11 +76,16 @@ class _Gathering:
             self.missing[fact] = Missing(f"{what} is not entered", lack=Lack.NOT_ENTERED, field=f"circuits.{field}")
 
 
-def facts_of(view: JobView, circuit: Circuit, rules: Rules) -> CircuitFacts:
-    """What is known of a circuit on this job."""
+def facts_of(view: JobView, circuit: Circuit, rules: Rules, *, weighs_current: bool = True) -> CircuitFacts:
+    """What is known of a circuit on this job.
+
+    weighs_current : whether what the current meter is good to counts; where it does not, it is not asked for
+    """
     gathering = _Gathering()
     design = gathering.amount("design", circuit.design_current, "A", "design current", "design_current")
-    current = _measured_current(view, circuit, rules, gathering)
+    has_current = has_been_read(view, CIRCUITS, "current", circuit.name)
+    meter = rules.share("current_meter") if weighs_current and has_current else 0.0
+    current = _measured_current(view, circuit, meter, gathering)
     gathering.answer("engine_space", circuit.in_engine_space, "in engine space or not", "in_engine_space")
     gathering.answer("sheathed", circuit.in_sheath, "in a sheath or not", "in_sheath")
     gathering.answer("critical", circuit.critical, "critical or not", "critical")
@@ -115,9 +120,9 @@ def facts_of(view: JobView, circuit: Circuit, rules: Rules) -> CircuitFacts:
     )
 
 
-def _measured_current(view: JobView, circuit: Circuit, rules: Rules, gathering: _Gathering) -> MeasuredValue:
+def _measured_current(view: JobView, circuit: Circuit, meter: float, gathering: _Gathering) -> MeasuredValue:
     try:
-        return read(view, CIRCUITS, "current", "A", circuit.name, rules.share("current_meter"))
+        return read(view, CIRCUITS, "current", "A", circuit.name, meter)
     except NotEnoughData as lacking:
         gathering.missing["current"] = lacking.missing[0]
         if has_been_read(view, CIRCUITS, "current", circuit.name):

@@ -32,7 +32,7 @@ def outcome_of(rule: CircuitRule, view: JobView, rules: Rules) -> Outcome:
     """Hold every circuit against a rule."""
     outcome = Outcome()
     for circuit in view.vessel.circuits:
-        facts = facts_of(view, circuit, rules)
+        facts = facts_of(view, circuit, rules, weighs_current=rule.weighs_current)
         try:
             outcome.judged[circuit.name] = rule.judge(view, facts, rules)
         except NotCovered as why:

@@ -102,6 +102,7 @@ class CircuitRule:
     passed   : what the circuits that pass do, after their number ("carry no more than their conductors allow")
     headings : of the rule's table, between circuit and verdict
     joins    : name of the rule whose finding takes this one's in where both ask for the same cure
+    weighs_current : whether what the current meter is good to counts in it
     """
 
     name: str
@@ -112,6 +113,7 @@ class CircuitRule:
     judge: Callable[[JobView, CircuitFacts, Rules], CircuitResult]
     basis: Callable[[Rules], tuple[Basis, ...]]
     joins: str = ""
+    weighs_current: bool = True
 
 
 def _stricter(*verdicts: Verdict) -> Verdict:
@@ -141,7 +143,7 @@ def allowed(facts: CircuitFacts, rules: Rules, conductor: Conductor) -> Allowabl
         rules.chosen("ampacity_rule"),
         conductor,
         facts.insulation,
-        bool(facts.circuit.in_engine_space),
+        rules.amount("engine_space", "degC") if facts.circuit.in_engine_space else None,
         (facts.circuit.bundled_conductors or 1) if _bundling_counts(facts, rules) else 1,
     )
 
@@ -155,14 +157,12 @@ def judge_ampacity(_view: JobView, facts: CircuitFacts, rules: Rules) -> Circuit
     if verdict is Verdict.FAIL and limit.from_memory and facts.load.value <= limit.table:
         verdict = Verdict.ADVISE
     as_row = f", counted as {limit.size}," if limit.converted else ""
-    sentence = (
-        f"{_amperes(facts.load)} on {facts.conductor.label}{as_row} that may carry {limit.amperes:.1f} A. "
-        f"{_cure(facts, rules)}."
-    )
+    told = f"{_amperes(facts.load)} on {facts.conductor.label}{as_row} that may carry {limit.amperes:.1f} A."
+    formula = () if limit.by_formula is None else (bases.ambient_formula(limit.by_formula),)
     return CircuitResult(
         code="wiring_audit.ampacity.overloaded",
         verdict=verdict,
-        sentence=sentence,
+        sentence=told if verdict is Verdict.PASS else f"{told} {_cure(facts, rules)}.",
         cells=(
             facts.conductor.label,
             f"{facts.insulation:.0f}",
@@ -175,13 +175,13 @@ def judge_ampacity(_view: JobView, facts: CircuitFacts, rules: Rules) -> Circuit
             Number.of("load", facts.load),
             Number("allowed", limit.amperes, "A"),
         ),
-        basis=_memory(limit.from_memory),
+        basis=(*formula, *_memory(limit.from_memory)),
     )
 
 
 def _ampacity_basis(rules: Rules) -> tuple[Basis, ...]:
     table = (
-        (bases.AMPACITY_ISO, bases.ENGINE_SPACE_ISO)
+        (bases.AMPACITY_ISO,)
         if rules.chosen("ampacity_rule") == ISO_BY_AREA
         else (bases.AMPACITY_CFR, bases.ENGINE_SPACE_CFR)
     )
@@ -195,7 +195,7 @@ def _ampacity_basis(rules: Rules) -> tuple[Basis, ...]:
 def _in_table(facts: CircuitFacts, rules: Rules, conductor: Conductor) -> Allowable:
     """The table's own ampacity, no factor applied: what the fuse limit points to. Raises NotEnoughData."""
     facts.require("conductor", "insulation", "volts")
-    return allowable(rules.chosen("ampacity_rule"), conductor, facts.insulation, False, 1)
+    return allowable(rules.chosen("ampacity_rule"), conductor, facts.insulation, None, 1)
 
 
 def judge_overcurrent_rating(_view: JobView, facts: CircuitFacts, rules: Rules) -> CircuitResult:
@@ -238,7 +238,7 @@ def _rating(
     return CircuitResult(
         code=code,
         verdict=verdict,
-        sentence=f"{result} {_fuse_cure(facts, rules, largest)}",
+        sentence=result if verdict is Verdict.PASS else f"{result} {_fuse_cure(facts, rules, largest)}",
         cells=(
             facts.conductor.label,
             f"{facts.load.value:.1f}" if facts.knows(["load"]) else "",
@@ -323,10 +323,12 @@ def judge_minimum_size(_view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
     facts.require("conductor", "sheathed")
     smallest = _smallest(facts, rules)
     where = "in a sheath" if facts.circuit.in_sheath else "alone"
+    verdict = Verdict.PASS if _thick_enough(facts.conductor, smallest) else Verdict.FAIL
+    told = f"{facts.conductor.label} {where}, {smallest.label} is the smallest."
     return CircuitResult(
         code="wiring_audit.minimum_size.too_thin",
-        verdict=Verdict.PASS if _thick_enough(facts.conductor, smallest) else Verdict.FAIL,
-        sentence=f"{facts.conductor.label} {where}, {smallest.label} is the smallest. {_cure(facts, rules)}.",
+        verdict=verdict,
+        sentence=told if verdict is Verdict.PASS else f"{told} {_cure(facts, rules)}.",
         cells=(facts.conductor.label, where, smallest.label),
     )
 
@@ -399,7 +401,7 @@ def judge_drop_calculated(_view: JobView, facts: CircuitFacts, rules: Rules) -> 
         code="wiring_audit.drop_calculated.too_much",
         verdict=verdict,
         found=(f"{shown} by circular mils, {warm / facts.volts * 100:.1f} % at {temperature:.0f} degC",),
-        sentence=f"{_class_name(facts, rules)} allowed. {_cure(facts, rules)}.",
+        sentence="" if verdict is Verdict.PASS else f"{_class_name(facts, rules)} allowed. {_cure(facts, rules)}.",
         cure=Cure.CONDUCTOR,
         cells=(
             facts.conductor.label,
@@ -493,6 +495,8 @@ def _measured_cure(
             f"The copper accounts for {explained:.2f} V of {drop.value:.2f} V: "
             "clean and tighten connections, fuse holder and switch, then measure again."
         )
+    if verdict is Verdict.PASS:
+        return Cure.CONDUCTOR, ""
     if verdict is Verdict.ADVISE:
         advice = "The meter cannot tell which side of the limit: measure with a finer range or treat it as too much."
         return Cure.FINER_METER, advice
@@ -604,6 +608,7 @@ RULES = (
         passed="have their fuse or breaker near enough to the source",
         headings=("Fitted", "Distance (in)", "Allowed (in)"),
         judge=judge_overcurrent_distance,
+        weighs_current=False,
         basis=distance_basis,
     ),
     CircuitRule(
@@ -613,6 +618,7 @@ RULES = (
         passed="are no thinner than the smallest size allowed",
         headings=("Conductor", "Where", "Smallest"),
         judge=judge_minimum_size,
+        weighs_current=False,
         basis=_minimum_basis,
     ),
     CircuitRule(
@@ -641,6 +647,7 @@ RULES = (
         passed="are tight and of the right polarity",
         headings=("Tight", "Polarity right", "Held"),
         judge=judge_terminations,
+        weighs_current=False,
         basis=lambda _rules: (bases.TERMINATIONS, bases.SUPPORT_ISO),
     ),
 )

@@ -95,7 +95,7 @@ def test_bundling_factors(fewest: int, most: int, factor: float) -> None:
 @pytest.mark.parametrize("insulation", INSULATIONS)
 def test_engine_space_factors_against_the_ambient_formula(insulation: float) -> None:
     """[K] The formula at 50 degC gives the factors of note 1 to a hundredth, but for 200 degC, which loses nothing."""
-    factor = allowable(CFR_TABLE_5, of_gauge("16"), insulation, True, 1).factor
+    factor = allowable(CFR_TABLE_5, of_gauge("16"), insulation, 50.0, 1).factor
     assert factor == (1.0 if insulation == 200 else pytest.approx(ambient_factor(insulation, 50.0), abs=0.01))
 
 
@@ -128,7 +128,7 @@ ENGINE_SPACE_105 = [
 @pytest.mark.parametrize(("gauge", "outside", "inside"), ENGINE_SPACE_105)
 def test_engine_space_at_105_degrees(gauge: str, outside: int, inside: int) -> None:
     """[B] Allowed current outside and inside; the catalogues print whole amperes, some rounded and some cut."""
-    amperes = [allowable(CFR_TABLE_5, of_gauge(gauge), 105.0, space, 1).amperes for space in (False, True)]
+    amperes = [allowable(CFR_TABLE_5, of_gauge(gauge), 105.0, space, 1).amperes for space in (None, 50.0)]
     assert amperes[0] == outside
     assert amperes[1] == pytest.approx(inside, abs=0.5)
 

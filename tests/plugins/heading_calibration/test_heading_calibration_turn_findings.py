@@ -212,7 +212,7 @@ def test_a_band_upside_down_is_told_and_not_used() -> None:
     values: dict[FieldKey, JsonValue] = {(STEP, "turn_recording", "", ""): {"file": "a"}}
     view = job(values, recordings={"a": turn(2.5, GOOD)}, settings={"band_low": "4 deg/s"})
     (finding,) = findings(view, "steady_turn")
-    assert "the shop's band reads 4 to 3 deg/s" in finding.sentence
+    assert "the band wanted reads 4 to 3 deg/s" in finding.sentence
 
 
 def test_a_recording_is_judged_without_a_job_by_the_same_measure() -> None:

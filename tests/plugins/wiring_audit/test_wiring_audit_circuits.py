@@ -133,6 +133,27 @@ def test_ampacity_in_an_engine_space(current: str, verdict: Verdict) -> None:
     assert verdict_on(view, "ampacity") is verdict
 
 
+@pytest.mark.parametrize("rule", [CFR_TABLE_5, ISO_BY_AREA])
+def test_an_engine_space_the_shop_calls_warmer_is_judged_by_that(rule: str) -> None:
+    """12 AWG at 105 degC: 45 A, in 50 degC 0.85 of it, in 80 degC by [K] sqrt(25/75) = 0.577 of it, 26.0 A."""
+    carries = {CFR_TABLE_5: 45.0, ISO_BY_AREA: 35.0}[rule]
+    settings: dict[str, JsonValue] = {"ampacity_rule": rule, "engine_space": "80 degC"}
+    changes: Changes = {"conductor_awg": "12", "in_engine_space": True, "read": NOT_MEASURED}
+    over, under = (carries * (25 / 75) ** 0.5 + more for more in (0.01, -0.01))
+    (finding,) = said(with_circuit(design_current=f"={over:.3f} A", settings=settings, **changes), "ampacity")
+    assert finding.verdict is FAIL or (rule == ISO_BY_AREA and finding.verdict is ADVISE)  # its table is from memory
+    assert "Ambient formula of NEC 310.15(B) for 80 degC in an engine space" in {basis.text for basis in finding.basis}
+    cooler: dict[str, JsonValue] = {**settings, "engine_space": "50 degC"}
+    assert verdict_on(with_circuit(design_current=f"={over:.3f} A", settings=cooler, **changes), "ampacity") is PASS
+    assert verdict_on(with_circuit(design_current=f"={under:.3f} A", settings=settings, **changes), "ampacity") is PASS
+
+
+@pytest.mark.parametrize("insulation", [60.0, 75.0, 80.0, 90.0, 105.0, 125.0, 200.0])
+def test_a_warmer_engine_space_never_allows_more(insulation: float) -> None:
+    allowed = [allowable(CFR_TABLE_5, of_gauge("12"), insulation, warm, 1).amperes for warm in (None, 30, 50, 51, 80)]
+    assert allowed == sorted(allowed, reverse=True)
+
+
 def test_ampacity_with_a_factor_from_memory_only_advises() -> None:
     """Where only a remembered factor fails a conductor, the finding advises and marks it."""
     view = with_circuit(
@@ -261,16 +282,17 @@ def test_a_temperature_is_as_sure_as_its_last_digit_in_its_own_degrees(typed: st
 @pytest.mark.parametrize(
     ("rule", "insulation", "engine_space", "bundled", "told"),
     [
-        (CFR_TABLE_5, 105.0, True, 2, ()),
-        (CFR_TABLE_5, 90.0, False, 1, ()),
-        (CFR_TABLE_5, 90.0, True, 1, ("engine-space factor 0.82 for 90 degC",)),
-        (CFR_TABLE_5, 105.0, False, 3, ("bundling factor of note 2",)),
-        (ISO_BY_AREA, 105.0, False, 1, ("ISO 10133 ampacity table",)),
-        (ISO_BY_AREA, 105.0, True, 3, ("bundling factor of note 2", "ISO 10133 ampacity table")),
+        (CFR_TABLE_5, 105.0, 50.0, 2, ()),
+        (CFR_TABLE_5, 90.0, None, 1, ()),
+        (CFR_TABLE_5, 90.0, 50.0, 1, ("engine-space factor 0.82 for 90 degC",)),
+        (CFR_TABLE_5, 90.0, 80.0, 1, ()),
+        (CFR_TABLE_5, 105.0, None, 3, ("bundling factor of note 2",)),
+        (ISO_BY_AREA, 105.0, None, 1, ("ISO 10133 ampacity table",)),
+        (ISO_BY_AREA, 105.0, 50.0, 3, ("bundling factor of note 2", "ISO 10133 ampacity table")),
     ],
 )
 def test_values_from_memory_are_named_where_they_are_used(
-    rule: str, insulation: float, engine_space: bool, bundled: int, told: tuple[str, ...]
+    rule: str, insulation: float, engine_space: float | None, bundled: int, told: tuple[str, ...]
 ) -> None:
     """A technician confirms them before relying on them; a value read in its source is not among them."""
     assert allowable(rule, of_area(2.5), insulation, engine_space, bundled).from_memory == told

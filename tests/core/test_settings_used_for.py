@@ -1,0 +1,120 @@
+"""A finding names the settings it used; a setting it names can change it."""
+
+import functools
+from collections.abc import Mapping
+
+import attrs
+import pytest
+
+from garboard.fields import Kind
+from garboard.findings import NotEnoughData
+from garboard.hosting.host import make_host
+from garboard.job_files.job_file import read_job_file, view_of
+from garboard.job_view import JobView
+from garboard.records import JsonValue
+from garboard.settings import ReadSettings, Setting
+from garboard.steps import Calculator
+from setting_jobs import SAMPLES
+
+HOST = make_host(entry_points=False)
+DECLARED = {setting.key: setting for setting in HOST.settings}
+JOBS = [sample for sample in SAMPLES if sample.name == "job.json"]
+
+BELIEVES = "it decides whether a reading can be believed, and no sample has one near that border"
+IN_THE_CURE = "it decides which conductor to fit, and the samples' cures come out the same"
+COUNTS = "it counts in what a reading is good to, and no sample lies near enough to its limit"
+WITH_THE_READINGS = "it is read with the runs, of which this check uses another part"
+OTHER_BRANCH = "it is one of several limits, and the samples lie beyond another or far within all"
+
+SELDOM = {
+    **dict.fromkeys(
+        (
+            (f"fuel_curve.{key}", f"fuel_curve.{check}")
+            for key in ("density_tolerance", "gasoline_density", "power_tolerance", "poorest")
+            for check in ("best_cruise", "curve", "mixed_use", "planing_hump", "range")
+        ),
+        BELIEVES,
+    ),
+    ("fuel_curve.engine_speed_accuracy", "fuel_curve.mixed_use"): COUNTS,
+    ("fuel_curve.engine_speed_accuracy", "fuel_curve.range"): COUNTS,
+    ("fuel_curve.flow_meter_accuracy", "fuel_curve.curve"): COUNTS,
+    ("fuel_curve.flow_scatter", "fuel_curve.curve"): COUNTS,
+    ("fuel_curve.planing_recovery", "fuel_curve.best_cruise"): OTHER_BRANCH,
+    ("fuel_curve.planing_recovery", "fuel_curve.mixed_use"): WITH_THE_READINGS,
+    ("fuel_curve.planing_recovery", "fuel_curve.range"): OTHER_BRANCH,
+    ("fuel_curve.speed_accuracy", "fuel_curve.fuel_for_power"): WITH_THE_READINGS,
+    ("fuel_curve.speed_accuracy", "fuel_curve.mixed_use"): WITH_THE_READINGS,
+    ("fuel_curve.steady_course", "fuel_curve.fuel_for_power"): OTHER_BRANCH,
+    ("fuel_curve.steady_course", "fuel_curve.mixed_use"): OTHER_BRANCH,
+    ("fuel_curve.steady_course", "fuel_curve.range"): OTHER_BRANCH,
+    ("handover.overshoot", "handover.course_change"): OTHER_BRANCH,
+    ("handover.settle_seconds", "handover.course_change"): OTHER_BRANCH,
+    ("heading_calibration.spread_limit", "heading_calibration.straight_runs"): OTHER_BRANCH,
+    ("prop_check.engine_speed_resolution", "prop_check.crouch"): WITH_THE_READINGS,
+    ("prop_check.engine_speed_resolution", "prop_check.speed"): WITH_THE_READINGS,
+    ("prop_check.limiter_margin", "prop_check.pitch"): OTHER_BRANCH,
+    ("prop_check.opposite_within", "prop_check.pitch"): COUNTS,
+    ("prop_check.pitch_tolerance", "prop_check.pitch"): BELIEVES,
+    ("prop_check.slip_beyond_usual", "prop_check.pitch"): BELIEVES,
+    ("prop_check.slip_beyond_usual", "prop_check.slip"): BELIEVES,
+    ("prop_check.slip_high_planing", "prop_check.pitch"): BELIEVES,
+    ("prop_check.speed_uncertainty", "prop_check.pitch"): BELIEVES,
+    ("wiring_audit.bundling_rule", "wiring_audit.drop_calculated"): IN_THE_CURE,
+    ("wiring_audit.bundling_rule", "wiring_audit.drop_measured"): IN_THE_CURE,
+    ("wiring_audit.minimum_rule", "wiring_audit.drop_calculated"): IN_THE_CURE,
+    ("wiring_audit.minimum_rule", "wiring_audit.drop_measured"): IN_THE_CURE,
+    ("wiring_audit.drop_excess", "wiring_audit.drop_calculated"): OTHER_BRANCH,
+    ("wiring_audit.voltmeter", "wiring_audit.drop_calculated"): OTHER_BRANCH,
+    ("wiring_audit.current_meter", "wiring_audit.ampacity"): COUNTS,
+    ("wiring_audit.current_meter", "wiring_audit.overcurrent_rating"): COUNTS,
+    ("wiring_audit.terminator_tolerance", "wiring_audit.network_terminators"): OTHER_BRANCH,
+}
+"""Settings a check reads that change none of the samples' findings, and why each is read all the same."""
+
+
+@functools.cache
+def samples() -> tuple[JobView, ...]:
+    return tuple(attrs.evolve(view_of(read_job_file(path), path.parent), sign_offs=()) for path in JOBS)
+
+
+def other_values(setting: Setting) -> list[JsonValue]:
+    if setting.field.kind is Kind.CHOICE:
+        return [choice for choice in setting.field.choices if choice != setting.default]
+    low, high = setting.field.hard or (0.0, 0.0)
+    here = setting.number(setting.default)
+    return [f"{each!r} {setting.field.unit}".strip() for each in (low, high, (low + here) / 2, (here + high) / 2)]
+
+
+def found(view: JobView, calculator: Calculator, changed: Mapping[str, JsonValue]) -> tuple[object, set[str]]:
+    """What a check finds, or lacks, and the settings it read."""
+    ready = HOST.with_defaults(attrs.evolve(view, settings={**view.settings, **changed}))
+    try:
+        said: object = list(calculator.compute(ready)) if calculator.applies(ready) else []
+    except NotEnoughData as lacking:
+        said = lacking.missing
+    assert isinstance(ready.settings, ReadSettings)
+    return said, ready.settings.read
+
+
+@pytest.mark.parametrize("calculator", HOST.calculators, ids=lambda calculator: calculator.key)
+def test_a_setting_a_check_is_said_to_use_changes_what_it_finds(calculator: Calculator) -> None:
+    """Otherwise a manager changes "Warmest engine space" in vain."""
+    reads, changing = set[str](), set[str]()
+    for view in samples():
+        before, read = found(view, calculator, {})
+        reads |= read
+        changing |= {
+            key
+            for key in read
+            if any(found(view, calculator, {key: value})[0] != before for value in other_values(DECLARED[key]))
+        }
+    in_vain = reads - changing
+    assert in_vain <= {key for key, check in SELDOM if check == calculator.key}
+
+
+def test_on_a_boat_with_one_engine_no_check_uses_the_difference_between_engines() -> None:
+    one_engine = [view for view in samples() if len(view.vessel.engines) == 1]
+    assert one_engine
+    for view in one_engine:
+        read = set[str]().union(*(found(view, calculator, {})[1] for calculator in HOST.calculators))
+        assert "prop_check.engine_difference" not in read
