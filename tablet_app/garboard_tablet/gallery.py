@@ -64,7 +64,7 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Route, Act]]:
 
 
 def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act]]:
-    name = tablet.state_of(job.hull).vessel()[0].name or job.hull
+    name = tablet.boat(job.hull).vessel().name or job.hull
     short = name.lower().replace(" ", "_")
     for tab in ("alongside", "under way", "hand over", "missing", "vessel"):
         yield f"{short}_job_{tab.replace(' ', '_')}", job.to("job", tab), nothing
@@ -75,7 +75,7 @@ def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act
     yield f"{short}_engines", job.to("kind", "engines"), nothing
     yield f"{short}_circuits", job.to("kind", "circuits"), nothing
     yield f"{short}_add_circuit", job.to("add piece", "circuits"), nothing
-    vessel, _ = tablet.state_of(job.hull).vessel()
+    vessel = tablet.boat(job.hull).vessel()
     if vessel.engines:
         yield f"{short}_engine", job.to("piece", "engines", vessel.engines[0].position), nothing
         yield f"{short}_remove", job.to("remove piece", "engines", vessel.engines[0].position), nothing

@@ -93,6 +93,10 @@ def test_a_moved_job_leaves_behind_what_disagrees_about_the_boat_it_came_from() 
         for tablet, name in (("tablet 1", "Not this boat"), ("tablet 2", "Nor this"))
     ]
     assert [one.place[0] for one in replay(WRONG, [there, *names]).view(JOB).disagreements] == [VESSEL]
-    boat = opened(there, *names, *move_job(HAND, replay(WRONG, [there]), HullState(RIGHT), JOB, "typed wrongly"))
+    moves = move_job(HAND, replay(WRONG, [there]), HullState(RIGHT), JOB, "typed wrongly")
+    own = HAND.write(HullState(RIGHT), "field", ("name",), "Saltgrass")
+    boat = opened(there, *names, own, *moves)
     assert values(boat) == {"speed": "31.0 kn"}
     assert list(boat.view(JOB).disagreements) == []
+    without = opened(there, *names, *moves).view(JOB)
+    assert [one.place[:2] for one in without.disagreements] == [(VESSEL, "name")], "nothing else says its name"

@@ -25,6 +25,7 @@ from garboard.history.halves import MissingHalf, missing_halves
 from garboard.history.merge import merge
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
+from garboard.report.terminal import Tools
 
 HERE, THERE, THIRD = "QQZ04417D626", "QQZ04418D626", "QQZ04419D626"
 JOB = "job-1"
@@ -168,7 +169,7 @@ def _kill(_file: object) -> None:
 
 
 def _run(command: click.Command, *arguments: object) -> Result:
-    return CliRunner().invoke(command, [str(argument) for argument in arguments])
+    return CliRunner().invoke(command, [str(argument) for argument in arguments], obj=Tools())
 
 
 def _ended(how: Callable[[object], None], *words: str) -> tuple[int, Result | None]:

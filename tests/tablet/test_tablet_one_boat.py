@@ -183,6 +183,23 @@ def test_a_moved_job_is_shown_and_written_under_the_hull_it_was_moved_to(
     assert opened().view(RIGHT, "job2").value("dock.full", "speed") == "40.1 kn"
 
 
+def test_equipment_that_came_with_a_moved_job_is_gone_on_with_and_none_of_it_is_lost(
+    opened: Callable[[], Tablet], tmp_path: Path
+) -> None:
+    """Nothing was entered for the new number; a piece added to what came, and one taken off, leave the others."""
+    there = job_entries(ROBIN, WRONG, "job2", speed="39.0 kn", name="Saltgrass")
+    state = replay(WRONG, there)
+    there += [ROBIN.write(state, "field", ("engines", side, "position"), side) for side in ("port", "starboard")]
+    leaving, arriving = move_job(KIM, state, replay(RIGHT, []), "job2", "typed wrongly")
+    brought(tmp_path, "robin", [*there, leaving, arriving])
+    tablet = opened()
+    assert lines_of(tablet).lines[RIGHT].name == "Saltgrass"
+    tablet.add_piece(RIGHT, ("engines", "centre"))
+    tablet.remove_piece(RIGHT, ("engines", "port"))
+    view = tablet.view(RIGHT, "job2")
+    assert [engine.position for engine in view.vessel.engines] == ["starboard", "centre"]
+
+
 def test_a_move_that_comes_ashore_while_the_boat_is_open_is_taken_in(
     opened: Callable[[], Tablet], tmp_path: Path
 ) -> None:

@@ -379,18 +379,58 @@ def _tell_what_outlived(folder: Path, kept: Sequence[tuple[HullState, RegisterKe
 @click.argument("job")
 @click.option("--to", "target", required=True, help="The hull number the job belongs to.")
 @_signed
-def move_job(folder: Path, hull: str, job: str, target: str, by: str, reason: str, tablet: str) -> None:
-    """Move a job from a wrong hull number to the right one. Nothing is rewritten, and it can be moved back."""
+@click.pass_obj
+def move_job(tools: Tools, folder: Path, hull: str, job: str, target: str, by: str, reason: str, tablet: str) -> None:
+    """Move a job from a wrong hull number to the right one. Nothing is rewritten, and it can be moved back.
+
+    Its readings go with it. What is entered for the vessel there holds; of what nothing is entered there, what the
+    job's old number says of the vessel holds.
+    """
     hull_number.refuse_no_boat(target)
     with HullFolder(folder) as hulls:
         ended = _end_unfinished(hulls, hull)
         boat, there = open_hull(hulls, hull), replay(target, hulls.entries(target))
+        is_new = not len(there)
         if not any((half.half.job, half.entry.hull_key) == (job, there.hull) for half in ended):
             if job not in boat.jobs:
                 raise InputError(str(folder), [Fault("job", f"one of {', '.join(boat.jobs) or 'none'}", repr(job))])
             home = boat.state_to_move(job)
             save_all(hulls, writing.move_job(author_of(hulls, home, tablet, by), home, there, job, reason))
-    click.echo(f"job {job} belongs to {target}")
+        click.echo(f"job {job} belongs to {target}")
+        _tell_what_came(tools, open_hull(hulls, target), job)
+    if is_new:
+        click.echo(
+            f"No boat of number {target} was here before: compare it with the transom. If it is wrong, move the job "
+            f"on: garboard move-job {folder} {target} {job} --to NUMBER",
+            err=True,
+        )
+
+
+def _tell_what_came(tools: Tools, boat: Boat, job: str) -> None:
+    """Say whose vessel a moved job is judged with, and which of its readings that leaves unused."""
+    from garboard.judging.assessing import equipment_lacking
+
+    home = boat.state_of(job)
+    if home is boat.state:  # it is back where it was written
+        return
+    if came := boat.brought(job):
+        click.echo(f"came along, as {boat.state.hull_number} has none of its own: {_listed(came)}")
+    left, own = (
+        {key.subject[0] for key in state.registers if key.kind == "field" and state.current(key)}
+        for state in (home, boat.state)
+    )
+    if kept := sorted((left & own) - {"hull_number"}):
+        click.echo(f"as entered for {boat.state.hull_number}: {_listed(kept)}")
+    for kind, names in equipment_lacking(boat.view(job), tools.host).items():
+        click.echo(
+            f"not used: readings of {', '.join(names)}, which are not among the {_listed([kind])} of "
+            f"{boat.state.hull_number}. Enter them there, or measure again",
+            err=True,
+        )
+
+
+def _listed(kinds: Iterable[str]) -> str:
+    return ", ".join(kind.replace("_", " ") for kind in kinds)
 
 
 @click.command("join-job")

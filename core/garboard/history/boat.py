@@ -22,9 +22,10 @@ from garboard.history.halves import EntriesOf, MissingHalf, missing_halves
 from garboard.history.registers import VESSEL, RegisterKey, name_of, register_of
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import settings_of, shop_settings
+from garboard.history.vessel import assemble_vessel
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
-from garboard.records import JsonValue
+from garboard.records import JsonValue, Vessel
 from garboard.samples import Recording
 from garboard.settings import SettingSet
 
@@ -67,12 +68,52 @@ class Boat:
         """The state that holds a job."""
         return self.moved_in.get(self.joined(job), self.state)
 
-    def registers(self, job: str) -> Iterator[tuple[HullState, RegisterKey]]:
-        """The registers of a job and of its vessel, each with the state that holds it.
+    @property
+    def moved_away(self) -> dict[str, str]:
+        """Jobs written here that are on another boat now, each with the key of that one's hull."""
+        return {job: target for job, target in self.state.moved_away.items() if job not in self.staying}
 
-        The vessel of a job moved here is this boat, and not the one the job was written under.
+    def fields(self, job: str = "") -> dict[RegisterKey, HullState]:
+        """The vessel's fields, each with the state that holds it.
+
+        The vessel of a job moved here is this boat. Of what nothing is entered for this boat (its engines, its beam),
+        what the job's hull said holds: a number typed wrongly had the same boat's equipment under it. Kinds of
+        equipment never mix: a gear ratio of one boat would be judged with the engine of another.
+
+        job : whose vessel; "" for the boat's, which knows what any job that was moved to it brought
         """
-        yield from ((self.state, key) for key in self.state.registers if not key.job)
+        found = {key: self.state for key in self.state.registers if key.kind == "field"}
+        stated = {key.subject[:1] for key in found if self.state.current(key)} | {("hull_number",)}
+        for home in [self.state_of(job)] if job else self.moved_in.values():
+            came = {key: home for key in home.registers if key.kind == "field" and key.subject[:1] not in stated}
+            found |= came
+            stated |= {key.subject[:1] for key in came if home.current(key)}
+        return found
+
+    def vessel_home(self, kind: str) -> HullState:
+        """The state that holds what is known of a kind of fact about the vessel ("engines", "beam")."""
+        holding = (home for key, home in self.fields().items() if key.subject[:1] == (kind,) and home.current(key))
+        return next(holding, self.state)
+
+    def brought(self, job: str) -> tuple[str, ...]:
+        """Kinds of facts about the vessel that came with a job moved here, sorted."""
+        fields = self.fields(job).items()
+        came = {key.subject[0] for key, home in fields if home is not self.state and key.subject and home.current(key)}
+        return tuple(sorted(came))
+
+    def vessel(self, job: str = "") -> Vessel:
+        """The vessel of a job, or of the boat: see `fields`."""
+        fields = self.fields(job)
+        if all(home is self.state for home in fields.values()):
+            return self.state.vessel()[0]
+        standing = sorted((home.written(key), home.current(key)) for key, home in fields.items())
+        values = [(key.subject, current[0].value) for (_, key), current in standing if len(current) == 1]
+        return assemble_vessel(values, self.state.hull_number)[0]
+
+    def registers(self, job: str) -> Iterator[tuple[HullState, RegisterKey]]:
+        """The registers of a job and of its vessel, each with the state that holds it."""
+        yield from ((self.state, key) for key in self.state.registers if not key.job and key.kind != "field")
+        yield from ((home, key) for key, home in self.fields(job).items())
         home = self.state_of(job)
         yield from ((home, key) for key in home.registers if key.job in (job, home.joined(job)) and key.job)
 
@@ -94,13 +135,14 @@ class Boat:
         view = attrs.evolve(view, settings_set=(*settings_of(state, job, self.managers), *self.shop))
         if state is self.state:
             return view
-        unreadable = [one for one in view.unreadable if one.place[0] not in ("", VESSEL)]
+        came = {"/".join(key.subject) for key, home in self.fields(job).items() if home is state}
+        unreadable = [one for one in view.unreadable if one.place[0] not in ("", VESSEL) or one.place[1] in came]
         unreadable += [one for one in self.state.unreadable("") if one.place[0] in ("", VESSEL)]
-        of_the_job = [one for one in view.disagreements if one.place[0] != VESSEL]
+        of_the_job = [one for one in view.disagreements if one.place[0] != VESSEL or one.place[1] in came]
         of_the_vessel = [one for one in self.state.view("").disagreements if one.place[0] == VESSEL]
         return attrs.evolve(
             view,
-            vessel=self.state.vessel()[0],
+            vessel=self.vessel(job),
             disagreements=(*of_the_job, *of_the_vessel),
             unreadable=tuple(unreadable),
         )

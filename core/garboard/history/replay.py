@@ -284,13 +284,13 @@ class HullState:
         if self._vessel is None:
             fields = [
                 (key.subject, current[0].value)
-                for key in sorted(self._vessel_keys(), key=self._written)
+                for key in sorted(self._vessel_keys(), key=self.written)
                 if len(current := self.current(key)) == 1
             ]
             self._vessel = assemble_vessel(fields, self.hull_number)
         return self._vessel
 
-    def _written(self, key: RegisterKey) -> tuple[Stamp, RegisterKey]:
+    def written(self, key: RegisterKey) -> tuple[Stamp, RegisterKey]:
         """Orders the vessel's fields by when each was first written."""
         return min(entry.clock for entry in self.registers[key].entries.values()), key
 

@@ -201,13 +201,29 @@ def _questions_about(measurement: Measurement, step: Step, vessel: Vessel, host:
     question = implausible(next(f for f in step.all_fields() if f.name == measurement.field), measurement.value)
     if question:
         yield f"{where}: {question}"
-    kind = _equipment_of(measurement.field, step)
-    pieces = [getattr(piece, EQUIPMENT[kind]) for piece in getattr(vessel, kind)] if kind else [""]
+    kind, pieces = _pieces_asked_of(measurement, step, vessel)
     if measurement.of not in pieces:
         known = (
             f"the vessel's {kind.replace('_', ' ')} are {', '.join(pieces) or 'none'}" if kind else "it is asked once"
         )
         yield f"{where}: {known}, so {measurement.of!r} is not used. Is it right?"
+
+
+def equipment_lacking(view: JobView, host: PluginHost) -> dict[str, tuple[str, ...]]:
+    """What a job's readings name that its vessel has not: by the kind of equipment, sorted. Those are not used."""
+    found: dict[str, set[str]] = {}
+    for measurement in view.measurements:
+        step = host.step(measurement.step)
+        kind, pieces = _pieces_asked_of(measurement, step, view.vessel) if step else ("", [])
+        if kind and measurement.of not in pieces:
+            found.setdefault(kind, set()).add(measurement.of)
+    return {kind: tuple(sorted(names)) for kind, names in sorted(found.items())}
+
+
+def _pieces_asked_of(measurement: Measurement, step: Step, vessel: Vessel) -> tuple[str, list[str]]:
+    """The kind of equipment a measurement is asked for each of, "" for none; and the names it may stand under."""
+    kind = _equipment_of(measurement.field, step)
+    return kind, [getattr(piece, EQUIPMENT[kind]) for piece in getattr(vessel, kind)] if kind else [""]
 
 
 def _equipment_of(field_name: str, step: Step) -> str:

@@ -52,7 +52,7 @@ def measurement_rows(boat: Boat, host: PluginHost, day: str = "") -> Iterator[Ro
 
     day : only those entered on a day, "2026-05-14"
     """
-    number, name = boat.state.hull_number, boat.state.vessel()[0].name
+    number, name = boat.state.hull_number, boat.vessel().name
     for job in boat.jobs:
         home, record = boat.state_of(job), boat.view(job).job
         about = (number, name, job, record.kind, record.opened)

@@ -158,7 +158,7 @@ class BoatSummary:
 
     @property
     def name(self) -> str:
-        return self.boat.state.vessel()[0].name
+        return self.boat.vessel().name
 
     @property
     def digest(self) -> str:
@@ -249,10 +249,9 @@ def _short(texts: Sequence[str]) -> str:
 def disagreeing(boat: Boat, job: str) -> tuple[tuple[HullState, RegisterKey], ...]:
     """What disagrees in a job and in the vessel it belongs to, each with the state it is in."""
     home = boat.state_of(job)
-    found = [(home, key) for key in home.disagreements(job) if home is boat.state or key.kind != "field"]
-    if home is not boat.state:
-        found += [(boat.state, key) for key in boat.state.disagreements("") if key.kind == "field"]
-    return tuple(found)
+    found = [(home, key) for key in home.disagreements(job) if key.kind != "field"]
+    found += [(holds, key) for key, holds in boat.fields(job).items() if holds.disagrees(key)]
+    return tuple(sorted(found, key=lambda one: one[1]))
 
 
 def register_in_words(key: RegisterKey, host: PluginHost) -> str:

@@ -225,7 +225,7 @@ def boat_page(visit: Visit) -> Response:
     """Everything of one boat."""
     summary = _boat(visit)
     alike = {other for number in summary.boat.state.hull_keys for other in visit.desk.index.look_alikes(number)}
-    vessel = summary.boat.state.vessel()[0]
+    vessel = summary.boat.vessel()
     return visit.page(
         "boat.html",
         summary=summary,

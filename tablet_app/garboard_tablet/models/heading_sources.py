@@ -78,8 +78,9 @@ def untied(vessel: Vessel, sources: Sequence[HeadingSource]) -> tuple[HeadingSou
 
 def tie(tablet: Tablet, hull: str, sensor: str, source: str) -> None:
     """Say that a sensor sends under a name, and no other does."""
-    state = tablet.state_of(hull)
-    for one in state.vessel()[0].heading_sensors:
+    boat = tablet.boat(hull)
+    state = boat.vessel_home("heading_sensors")
+    for one in boat.vessel().heading_sensors:
         names = [name for name in one.sources if name != source]
         if one.name == sensor:
             names.append(source)

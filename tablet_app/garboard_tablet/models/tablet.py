@@ -84,6 +84,10 @@ class Tablet:
         """What a job's entries are in; without a job, what the vessel's are in."""
         return self.boat(hull).state_of(job)
 
+    def home_of(self, hull: str, key: RegisterKey) -> HullState:
+        """What holds a register: of a vessel's field, where the others of its kind stand."""
+        return self.boat(hull).vessel_home(key.subject[0]) if key.kind == "field" else self.state_of(hull, key.job)
+
     def size(self, hull: str, job: str) -> int:
         """How many entries a job's state and findings rest on, the shop's settings among them; it only grows."""
         state, home = self.state_of(hull), self.state_of(hull, job)
@@ -170,12 +174,12 @@ class Tablet:
     def current(self, hull: str, job: str, ask: Ask) -> tuple[Entry, ...]:
         """Every value that stands for an ask; more than one means they disagree."""
         key = _key(ask, job)
-        return self.state_of(hull, key.job).current(key)
+        return self.home_of(hull, key).current(key)
 
     def history(self, hull: str, job: str, ask: Ask) -> tuple[Entry, ...]:
         """Every entry ever written for an ask, in order of display."""
         key = _key(ask, job)
-        return self.state_of(hull, key.job).register(key).history
+        return self.home_of(hull, key).register(key).history
 
     @property
     def may_decide(self) -> bool:
@@ -213,7 +217,7 @@ class Tablet:
         from garboard.steps import Kind
 
         key, author = _key(ask, job), self.author()
-        state = self.state_of(hull, key.job)
+        state = self.home_of(hull, key)
         if key.kind != "measure":
             self.save(author.write(state, key.kind, key.subject, value, job=key.job))
             return
@@ -269,14 +273,14 @@ class Tablet:
         from garboard.history.authoring import settle
 
         key = _key(ask, job)
-        self.save(settle(self.author(), self.state_of(hull, key.job), key, value, reason))
+        self.save(settle(self.author(), self.home_of(hull, key), key, value, reason))
 
     def take_back(self, hull: str, job: str, ask: Ask, reason: str) -> None:
         """Take back what stands for an ask. It stays in the hull's file, struck out, with the reason."""
         from garboard.history.authoring import retract
 
         key = _key(ask, job)
-        self.save(retract(self.author(), self.state_of(hull, key.job), key, reason))
+        self.save(retract(self.author(), self.home_of(hull, key), key, reason))
 
     def put_back(self, hull: str, job: str, ask: Ask, entry: Entry) -> None:
         """Have a value stand again that stood before. Who puts it back says so; the instrument is the one it had."""
@@ -287,7 +291,7 @@ class Tablet:
             return
         key, instrument = _key(ask, job), entry.more.get("instrument")
         more: dict[str, JsonValue] = {"put_back": entry.id, **({"instrument": instrument} if instrument else {})}
-        state = self.state_of(hull, key.job)
+        state = self.home_of(hull, key)
         self.save(self.author().write(state, key.kind, key.subject, entry.value, job=key.job, more=more))
 
     def open_job(self, hull_text: str, kind: str = "commissioning") -> tuple[str, str]:
@@ -337,7 +341,7 @@ class Tablet:
         """Add a piece of equipment. A piece of that name removed earlier comes back."""
         from garboard.history.registers import RegisterKey
 
-        state, author = self.state_of(hull), self.author()
+        state, author = self.boat(hull).vessel_home(path[0]), self.author()
         name = "position" if path[-2] == "engines" else "name"
         entries = [author.write(state, "field", (*path, name), path[-1])]
         if state.current(RegisterKey("field", "", (*path, "removed"))):
@@ -346,13 +350,13 @@ class Tablet:
 
     def remove_piece(self, hull: str, path: tuple[str, ...]) -> None:
         """Take a piece of equipment off the vessel. What was known about it stays in the boat's file."""
-        self.save(self.author().write(self.state_of(hull), "field", (*path, "removed"), True))
+        self.save(self.author().write(self.boat(hull).vessel_home(path[0]), "field", (*path, "removed"), True))
 
     def copy_piece(self, hull: str, source: tuple[str, ...], target: tuple[str, ...], leave_out: Sequence[str]) -> None:
         """Give a piece every value of another that it lacks."""
         from garboard.history.registers import RegisterKey
 
-        state, author = self.state_of(hull), self.author()
+        state, author = self.boat(hull).vessel_home(source[0]), self.author()
         entries = []
         for key in sorted(state.registers):
             name = key.subject[len(source) :]

@@ -213,7 +213,7 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
     boat = tablet.boat(hull)
     from garboard.steps import is_open  # steps load the records, which the first frame does without
 
-    vessel, _ = boat.state.vessel()
+    vessel = boat.vessel()
     registers = [*boat.state.registers.values()]
     registers += [
         register for job, home in boat.moved_in.items() for key, register in home.registers.items() if key.job == job
@@ -280,8 +280,7 @@ def printed(text: str) -> str:
 
 def vessel_name(tablet: Tablet, hull: str) -> str:
     """What a vessel is called: its name, else its hull number."""
-    vessel, _ = tablet.state_of(hull).vessel()
-    return vessel.name or number_of(tablet, hull)
+    return tablet.boat(hull).vessel().name or number_of(tablet, hull)
 
 
 def number_of(tablet: Tablet, hull: str) -> str:

@@ -1,0 +1,113 @@
+"""A job written under a wrong hull number, moved to the right one: it is judged with its boat's equipment as before."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from garboard.commands.cli import program
+from garboard.demo.samples_folder import sample_job_files
+from garboard.disk.hullfile import HullFolder
+from garboard.history.boat import Boat, open_hull
+from garboard.history.replay import HullState
+from garboard.hosting.host import PluginHost, make_host
+from garboard.judging.assessing import AssessedJob, assess_one
+from histories import tablet
+
+JOB = "saltgrass-2026-05"
+NEW = "QQZ05555E626"
+SIGNED = ("--by", "M. Office", "--reason", "typed wrongly")
+
+
+def _run(*arguments: object) -> Result:
+    return CliRunner().invoke(program, [str(one) for one in arguments])
+
+
+@pytest.fixture(scope="module")
+def host() -> PluginHost:
+    return make_host()
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Path:
+    """A shop's folder with one sample job."""
+    (file,) = (file for file in sample_job_files() if file.parent.name == "saltgrass")
+    assert not _run("import", file, "--into", tmp_path / "shop", "--by", "M. Office").exit_code
+    return tmp_path / "shop"
+
+
+def _hull(shop: Path) -> str:
+    with HullFolder(shop, read_only=True) as hulls:
+        return next(hull for hull in hulls.boats() if hull != NEW)
+
+
+def _boat(shop: Path, hull: str) -> Boat:
+    with HullFolder(shop, read_only=True) as hulls:
+        return open_hull(hulls, hull)
+
+
+def _judged(shop: Path, host: PluginHost) -> AssessedJob:
+    return assess_one(shop, host, job=JOB)
+
+
+def test_a_job_moved_to_a_new_number_is_judged_as_before(shop: Path, host: PluginHost) -> None:
+    before = _judged(shop, host)
+    moved = _run("move-job", shop, _hull(shop), JOB, "--to", NEW, *SIGNED)
+    assert moved.exit_code == 0
+    after = _judged(shop, host)
+    assert after.view.vessel.hull_number == NEW
+    assert [one.finding for one in after.assessed] == [one.finding for one in before.assessed]
+    assert after.view.vessel.engines == before.view.vessel.engines != ()
+    assert _boat(shop, NEW).vessel().name == before.view.vessel.name
+
+
+def test_the_move_says_what_came_along_and_that_the_number_is_new(shop: Path) -> None:
+    hull = _hull(shop)
+    moved = _run("move-job", shop, hull, JOB, "--to", NEW, *SIGNED)
+    (came,) = [line for line in moved.stdout.splitlines() if line.startswith("came along")]
+    assert all(kind in came for kind in ("engines", "batteries", "circuits", "name"))
+    assert f"No boat of number {NEW} was here before" in moved.stderr
+    back = _run("move-job", shop, NEW, JOB, "--to", hull, *SIGNED)
+    assert back.stdout == f"job {JOB} belongs to {hull}\n"
+    assert back.stderr == ""
+
+
+def test_a_boat_with_its_own_engines_keeps_them_and_says_which_readings_they_leave_out(
+    shop: Path, host: PluginHost
+) -> None:
+    before = _judged(shop, host).view.vessel
+    with HullFolder(shop) as hulls:
+        author, there = tablet("c").author, HullState(NEW)
+        hulls.save(author.write(there, "field", ("engines", "bow", "position"), "bow"))
+    moved = _run("move-job", shop, _hull(shop), JOB, "--to", NEW, *SIGNED)
+    vessel = _judged(shop, host).view.vessel
+    assert [(engine.position, engine.gear_ratio) for engine in vessel.engines] == [("bow", None)]
+    assert vessel.batteries == before.batteries != ()
+    assert f"as entered for {NEW}: engines\n" in moved.stdout
+    positions = [engine.position for engine in before.engines]
+    assert f"not used: readings of {', '.join(sorted(positions))}, which are not among the engines" in moved.stderr
+    assert "was here before" not in moved.stderr
+
+
+def test_what_came_along_is_corrected_where_it_stands_and_the_rest_of_it_stays(shop: Path, host: PluginHost) -> None:
+    before = _judged(shop, host).view.vessel
+    _run("move-job", shop, _hull(shop), JOB, "--to", NEW, *SIGNED)
+    name = f"vessel/engines/{before.engines[0].position}/gear_ratio"
+    assert before.engines[0].gear_ratio is not None
+    assert not _run("take-back", shop, NEW, name, "--job", JOB, *SIGNED).exit_code
+    after = _judged(shop, host).view.vessel
+    assert after.engines[0].gear_ratio is None
+    assert [one.position for one in after.engines] == [one.position for one in before.engines]
+
+
+def test_a_moved_job_comes_whole_out_of_an_export(shop: Path, tmp_path: Path, host: PluginHost) -> None:
+    _run("move-job", shop, _hull(shop), JOB, "--to", NEW, *SIGNED)
+    before = _judged(shop, host)
+    assert not _run("export", shop, NEW, "-o", tmp_path / "out").exit_code
+    assert not _run(
+        "import", tmp_path / "out" / "job.json", "--into", tmp_path / "other", "--by", "M. Office"
+    ).exit_code
+    after = _judged(tmp_path / "other", host)
+    assert [one.finding for one in after.assessed] == [one.finding for one in before.assessed]
