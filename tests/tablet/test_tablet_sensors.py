@@ -8,6 +8,7 @@ from garboard.history.runs import let_count
 from garboard.hosting.host import PluginHost, make_host
 from garboard.recordings.encode import csv_series
 from garboard.recordings.simulator import Boat, Compass, Order, simulate
+from garboard.samples import gather
 from garboard_tablet.models.heading_sources import sensor_of, tie
 from garboard_tablet.models.session import Route
 from tablet.driver import Drive, Driver, new_job, view_of
@@ -31,6 +32,28 @@ def add_turn(d: Driver, *sources: str) -> Route:
     value = tablet.keep_file(turn(*sources), "turn.csv")
     tablet.save(*let_count(tablet.author(), tablet.state_of(here.hull), here.job, FIELD, value))
     return Route(page="step", hull=here.hull, job=here.job, step=STEP)
+
+
+def test_a_run_long_enough_and_too_slow_is_not_called_too_short(d: Driver) -> None:
+    """494 degrees at 1.5 deg/s: what is wrong is told by the finding's code, and by what the guide had seen."""
+    from garboard_tablet.models.asks import Ask
+    from garboard_tablet.models.runs import recording_asks, review
+
+    here = d.app.tablet.session.here
+    route = Route(page="step", hull=here.hull, job=here.job, step=STEP)
+    ask: Ask = recording_asks(d.app.tablet, route)[0]
+    slow = list(simulate(Boat(), [Order(seconds=329, engine_speed=1100, rate_of_turn=1.5)], start=1e9))
+    found = review(d.app.tablet.host, view_of(d), STEP, d.app.live.guide_of(route), ask.place, gather("slow", slow))
+    assert found.enough is False
+    assert not found.too_short
+    path = d.app.tablet.folder / "slow.csv"
+    path.write_bytes(csv_series(slow))
+    d.app.way.go(route.to("run", str(path.absolute())))
+    assert d.says("Too slow. The run is long enough.")
+    assert d.says("of the time in the band, 80 % wanted")
+    assert d.says("too slow")
+    assert not d.says("too short")
+    assert not d.says("of what this step needs")
 
 
 @pytest.fixture
