@@ -133,6 +133,48 @@ def test_it_is_asked_of_what_is_heard_now(d: Driver) -> None:
     d.app.live.network = None
 
 
+def test_a_value_is_shown_as_it_is_now_with_its_time(d: Driver) -> None:
+    """The display says what is now: an old value says how old it is, and stands apart from what is heard."""
+    from garboard.recordings.boat_network import BoatNetwork, Where
+
+    clock = [100.0]
+    network = BoatNetwork(Where(), now=lambda: clock[0])
+    network.hear(b"$HCHDG,81.3,,,12.0,W\r\n", "192.168.4.1")
+    d.app.live.network = network
+    d.app.way.go(d.app.tablet.session.here.to("sensors", step=STEP))
+    assert d.says("Heard now. Sent under the name HC")
+    row = d.find("source HC")
+    network.hear(b"$HCHDG,123.0,,,12.0,W\r\n", "192.168.4.1")
+    d.app.shell.page.look()
+    assert row.text == "Heading 123.0 deg magnetic"
+    assert d.find("source HC") is row, "a row under a finger is not made anew"
+    clock[0] += 12
+    d.app.shell.page.look()
+    assert d.says("Last heard 12 s ago")
+    assert not d.says("Press the one that says the same")
+    d.app.live.network = None
+
+
+def test_a_recording_says_its_last_value_and_when_and_is_not_to_be_compared(d: Driver) -> None:
+    from garboard.recordings.boat_network import BoatNetwork, Where
+
+    route = add_turn(d, "27")
+    d.app.way.go(route)
+    d.press("sensors")
+    recorded = d.app.tablet.load_recording(view_of(d).value(STEP, "turn_recording")["file"])
+    last = recorded.of("heading")[0].values[-1]
+    assert d.says(f"Heading {last:.1f} deg")
+    assert d.says("At the end of the recording, ")
+    assert not d.says("Press the one that says the same")
+    network = BoatNetwork(Where())
+    network.hear(b"$HCHDG,81.3,,,12.0,W\r\n", "192.168.4.1")
+    d.app.live.network = network
+    d.app.shell.page.look()
+    assert d.says("Press the one that says the same")
+    assert d.says("Not heard now: do not compare with a display")
+    d.app.live.network = None
+
+
 def test_a_run_of_the_engines_asks_for_no_compass(drive: Drive) -> None:
     d = drive(make_host=lambda: make_host(("garboard_prop_check",), entry_points=False))
     new_job(d)
