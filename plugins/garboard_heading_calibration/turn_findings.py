@@ -22,7 +22,7 @@ from garboard.samples import Recording
 from .sensors import name_of, one_by_one
 from .settings import MAKERS_MANUAL, USUAL_TURN, Wanted, wanted_turn
 from .steps import STEADY_TURN
-from .turns import LEAST_DEGREES, Turn, find_turns
+from .turns import LEAST_DEGREES, UNDER_WAY, Turn, find_turns
 
 COURSE_AGREES_WITHIN = 0.05  # of the degrees turned
 RECORDED = {"step": STEADY_TURN, "field": "turn_recording"}
@@ -169,14 +169,23 @@ def shortcomings(turn: Turn, wanted: Wanted) -> tuple[Remark, ...]:
 
 def _remarks(turn: Turn, calm: bool) -> list[Remark]:
     told: list[Remark] = []
-    if turn.course_ratio is None:
+    if turn.without_way:
+        words = (
+            f"Not checked against course over ground: for some of the turn the boat was below {UNDER_WAY:g} kn, where "
+            "course says nothing. Turn again, under way from the beginning."
+        )
+        told.append(("heading_calibration.steady_turn.without_way", words))
+    elif turn.course_ratio is None:
         words = "Not checked against course over ground: record that too."
         told.append(("heading_calibration.steady_turn.unchecked", words))
     elif turn.by_course is not None:
         apart = abs(turn.degrees - turn.by_course)
         noise = math.hypot(turn.degrees_within, turn.by_course_within)
         if apart > max(COURSE_AGREES_WITHIN * abs(turn.by_course), noise):
-            words = f"The course turned {apart:.1f} degrees otherwise: check the sensor's mounting."
+            words = (
+                f"The course turned {apart:.1f} degrees otherwise. Turn again in calm water. If they differ "
+                "again, check the sensor against another one."
+            )
             told.append(("heading_calibration.steady_turn.course_differs", words))
     if not calm:
         words = "The water was not calm: turn again on a calm day before you rely on it."

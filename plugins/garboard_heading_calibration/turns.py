@@ -20,7 +20,7 @@ from itertools import accumulate, groupby, pairwise
 import attrs
 
 from garboard.samples import Recording, Stream, StreamKey
-from garboard.series import mean, standard_deviation, turned, unwrapped
+from garboard.series import standard_deviation, turned, unwrapped
 from garboard.uncertainty import NORMAL_95
 
 STRAIGHT_BELOW = 0.3  # [deg/s]
@@ -29,7 +29,7 @@ LEAST_DEGREES = 90.0
 YAW_DEGREES = 20.0  # turning less than this one way is yawing about
 LOW_PASS = 2.0  # [s]
 LONGEST_GAP = 2.0  # a longer silence ends a turn [s]
-UNDER_WAY = 1.0  # below this speed the course over ground says little [kn]
+UNDER_WAY = 1.0  # below this speed the course over ground says nothing of where the boat points [kn]
 
 
 @attrs.frozen(kw_only=True)
@@ -45,6 +45,7 @@ class Turn:
     in_band          : share of the time inside the band, 0 to 1
     longest_lapse    : longest time outside the band [s]
     smoothness       : standard deviation of the low-passed rate [deg/s]
+    without_way      : whether the boat was, for some of it, too slow for its course over ground to tell
     """
 
     source: str
@@ -58,6 +59,7 @@ class Turn:
     in_band: float
     longest_lapse: float
     smoothness: float
+    without_way: bool = False
 
     @property
     def seconds(self) -> float:
@@ -242,7 +244,10 @@ def _turn(stream: Stream, rate: Stream, band: tuple[float, float], course: Strea
         total = unwrapped(stream.values)
         degrees = total[-1] - total[0]
         half_width = NORMAL_95 * math.sqrt(2) * _noise(total)
-    by_course, by_course_within = _by_course(course, speed, start, end, abs(degrees) / (end - start))
+    speeds = speed.between(start, end).values if course is not None and speed is not None else ()
+    without_way = any(knots < UNDER_WAY for knots in speeds)
+    tells = None if without_way else course
+    by_course, by_course_within = _by_course(tells, start, end, abs(degrees) / (end - start))
     return Turn(
         source=stream.key.source,
         quantity=stream.key.quantity,
@@ -255,6 +260,7 @@ def _turn(stream: Stream, rate: Stream, band: tuple[float, float], course: Strea
         in_band=_share([low <= abs(value) <= high for value in rate.values], rate.times),
         longest_lapse=_longest_lapse([low <= abs(value) <= high for value in smooth], rate.times),
         smoothness=standard_deviation(smooth),
+        without_way=without_way,
     )
 
 
@@ -281,20 +287,17 @@ def _noise(values: Sequence[float]) -> float:
     )
 
 
-def _by_course(
-    course: Stream | None, speed: Stream | None, start: float, end: float, rate: float
-) -> tuple[float | None, float]:
+def _by_course(course: Stream | None, start: float, end: float, rate: float) -> tuple[float | None, float]:
     """Degrees turned by course over ground and their expanded uncertainty; None where the course does not tell.
 
-    It does not tell when it starts late, ends early, leaves a gap in which the boat turned more than a
-    quarter circle, or when the boat hardly moved.
+    It does not tell when it starts late, ends early, or leaves a gap in which the boat turned more than a
+    quarter circle.
     """
     if course is None or not len(course):
         return None, 0.0
     first, last = max(bisect_right(course.times, start) - 1, 0), bisect_left(course.times, end) + 1
     times, values = course.times[first:last], course.values[first:last]
-    moving = speed is None or not (speeds := speed.between(start, end).values) or mean(speeds) >= UNDER_WAY
-    if len(times) < 3 or not all(map(math.isfinite, values)) or not moving:
+    if len(times) < 3 or not all(map(math.isfinite, values)):
         return None, 0.0
     missing = max(times[0] - start, 0.0) + max(end - times[-1], 0.0)
     gap = max(missing, *(later - earlier for earlier, later in pairwise(times)))

@@ -8,6 +8,7 @@ from garboard.history.runs import let_count
 from garboard.hosting.host import PluginHost, make_host
 from garboard.recordings.encode import csv_series
 from garboard.recordings.simulator import Boat, Compass, Order, simulate
+from garboard.samples import gather
 from garboard_tablet.models.heading_sources import sensor_of, tie
 from garboard_tablet.models.session import Route
 from tablet.driver import Drive, Driver, new_job, view_of
@@ -31,6 +32,28 @@ def add_turn(d: Driver, *sources: str) -> Route:
     value = tablet.keep_file(turn(*sources), "turn.csv")
     tablet.save(*let_count(tablet.author(), tablet.state_of(here.hull), here.job, FIELD, value))
     return Route(page="step", hull=here.hull, job=here.job, step=STEP)
+
+
+def test_a_run_long_enough_and_too_slow_is_not_called_too_short(d: Driver) -> None:
+    """494 degrees at 1.5 deg/s: what is wrong is told by the finding's code, and by what the guide had seen."""
+    from garboard_tablet.models.asks import Ask
+    from garboard_tablet.models.runs import recording_asks, review
+
+    here = d.app.tablet.session.here
+    route = Route(page="step", hull=here.hull, job=here.job, step=STEP)
+    ask: Ask = recording_asks(d.app.tablet, route)[0]
+    slow = list(simulate(Boat(), [Order(seconds=329, engine_speed=1100, rate_of_turn=1.5)], start=1e9))
+    found = review(d.app.tablet.host, view_of(d), STEP, d.app.live.guide_of(route), ask.place, gather("slow", slow))
+    assert found.enough is False
+    assert not found.too_short
+    path = d.app.tablet.folder / "slow.csv"
+    path.write_bytes(csv_series(slow))
+    d.app.way.go(route.to("run", str(path.absolute())))
+    assert d.says("Too slow. The run is long enough.")
+    assert d.says("of the time in the band, 80 % wanted")
+    assert d.says("too slow")
+    assert not d.says("too short")
+    assert not d.says("of what this step needs")
 
 
 @pytest.fixture
@@ -107,6 +130,48 @@ def test_it_is_asked_of_what_is_heard_now(d: Driver) -> None:
     assert d.says("Heading 81.3 deg magnetic")
     d.press("source HC", "sensor Pilot compass")
     assert sensor_of(view_of(d).vessel, "HC") == "Pilot compass"
+    d.app.live.network = None
+
+
+def test_a_value_is_shown_as_it_is_now_with_its_time(d: Driver) -> None:
+    """The display says what is now: an old value says how old it is, and stands apart from what is heard."""
+    from garboard.recordings.boat_network import BoatNetwork, Where
+
+    clock = [100.0]
+    network = BoatNetwork(Where(), now=lambda: clock[0])
+    network.hear(b"$HCHDG,81.3,,,12.0,W\r\n", "192.168.4.1")
+    d.app.live.network = network
+    d.app.way.go(d.app.tablet.session.here.to("sensors", step=STEP))
+    assert d.says("Heard now. Sent under the name HC")
+    row = d.find("source HC")
+    network.hear(b"$HCHDG,123.0,,,12.0,W\r\n", "192.168.4.1")
+    d.app.shell.page.look()
+    assert row.text == "Heading 123.0 deg magnetic"
+    assert d.find("source HC") is row, "a row under a finger is not made anew"
+    clock[0] += 12
+    d.app.shell.page.look()
+    assert d.says("Last heard 12 s ago")
+    assert not d.says("Press the one that says the same")
+    d.app.live.network = None
+
+
+def test_a_recording_says_its_last_value_and_when_and_is_not_to_be_compared(d: Driver) -> None:
+    from garboard.recordings.boat_network import BoatNetwork, Where
+
+    route = add_turn(d, "27")
+    d.app.way.go(route)
+    d.press("sensors")
+    recorded = d.app.tablet.load_recording(view_of(d).value(STEP, "turn_recording")["file"])
+    last = recorded.of("heading")[0].values[-1]
+    assert d.says(f"Heading {last:.1f} deg")
+    assert d.says("At the end of the recording, ")
+    assert not d.says("Press the one that says the same")
+    network = BoatNetwork(Where())
+    network.hear(b"$HCHDG,81.3,,,12.0,W\r\n", "192.168.4.1")
+    d.app.live.network = network
+    d.app.shell.page.look()
+    assert d.says("Press the one that says the same")
+    assert d.says("Not heard now: do not compare with a display")
     d.app.live.network = None
 
 

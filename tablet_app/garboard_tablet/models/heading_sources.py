@@ -7,12 +7,15 @@ gateway may send by another name than the network itself does, so a sensor can h
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 import attrs
 
 from garboard.records import Vessel
 from garboard.samples import Recording, StreamKey
+from garboard_tablet.models.live import STALE_AFTER
+from garboard_tablet.models.runs import EPOCH_FROM
 
 if TYPE_CHECKING:
     from garboard.recordings.boat_network import BoatNetwork
@@ -27,8 +30,10 @@ class HeadingSource:
     """A name under which heading comes.
 
     quantity : the most telling it sends
-    value    : now where it is heard, else at the beginning of the recording
+    value    : the last
     count    : samples
+    age      : time since that value was heard on the network [s]; None for a recording
+    at       : time of that value in a recording [s]; without dates, since the recording's first line
     """
 
     source: str
@@ -36,33 +41,53 @@ class HeadingSource:
     value: float
     reference: str = ""
     count: int = 0
+    age: float | None = None
+    at: float = 0.0
+
+    @property
+    def is_heard_now(self) -> bool:
+        """Whether its value is as new as what the sensor's display shows."""
+        return self.age is not None and self.age <= STALE_AFTER
+
+    @property
+    def last_heard(self) -> str:
+        """When its value was heard, in words."""
+        if self.age is None:
+            day = f", {datetime.fromtimestamp(self.at).astimezone():%d %b %H:%M}" if self.at > EPOCH_FROM else ""
+            return f"At the end of the recording{day}"
+        return "Heard now" if self.is_heard_now else f"Last heard {self.age:.0f} s ago"
 
 
 def in_recording(recording: Recording) -> tuple[HeadingSource, ...]:
     """The names under which heading comes in a recording."""
-    streams = [(key, stream.values[0], len(stream)) for key, stream in recording.streams.items() if len(stream)]
-    return _each_once(streams)
+    return _each_once(
+        _source(key, stream.values[-1], len(stream), at=stream.times[-1])
+        for key, stream in recording.streams.items()
+        if len(stream)
+    )
 
 
 def heard(network: BoatNetwork | None) -> tuple[HeadingSource, ...]:
-    """The names under which heading is heard now."""
+    """The names under which heading was heard since the tablet listens."""
     if network is None:
         return ()
     return _each_once(
-        (key, latest.value, latest.count) for sender in network.senders() for key, latest in sender.latest.items()
+        _source(key, latest.value, latest.count, age=network.age(latest.at))
+        for sender in network.senders()
+        for key, latest in sender.latest.items()
     )
 
 
-def _each_once(streams: Iterable[tuple[StreamKey, float, int]]) -> tuple[HeadingSource, ...]:
+def _source(key: StreamKey, value: float, count: int, *, age: float | None = None, at: float = 0.0) -> HeadingSource:
+    return HeadingSource(source=key.source, quantity=key.quantity, value=value, reference=key.reference, count=count,
+                         age=age, at=at)  # fmt: skip
+
+
+def _each_once(streams: Iterable[HeadingSource]) -> tuple[HeadingSource, ...]:
     found: dict[str, HeadingSource] = {}
-    telling = sorted(
-        (one for one in streams if one[0].quantity in QUANTITIES), key=lambda one: QUANTITIES.index(one[0].quantity)
-    )
-    for key, value, count in telling:
-        found.setdefault(
-            key.source,
-            HeadingSource(source=key.source, quantity=key.quantity, value=value, reference=key.reference, count=count),
-        )
+    telling = [one for one in streams if one.quantity in QUANTITIES]
+    for one in sorted(telling, key=lambda one: QUANTITIES.index(one.quantity)):
+        found.setdefault(one.source, one)
     return tuple(found[source] for source in sorted(found))
 
 

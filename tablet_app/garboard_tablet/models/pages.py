@@ -54,6 +54,11 @@ def about(finding: Finding) -> str:
     return f"{finding.about[:1].upper()}{finding.about[1:]}"
 
 
+def what(finding: Finding) -> str:
+    """What was found, in a word or two, from the finding's code: "too slow" of "plugin.topic.too_slow"."""
+    return finding.code.rpartition(".")[2].replace("_", " ")
+
+
 def worst(findings: Sequence[Finding]) -> Verdict | None:
     """The verdict that matters most; None when nothing was found."""
     verdicts = {finding.verdict for finding in findings}

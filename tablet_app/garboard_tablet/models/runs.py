@@ -178,6 +178,7 @@ class Review:
     seconds  : from the first sample to the last
     enough   : whether the step's guide has seen all it needs; None where no guide tells
     share    : how far it got, 0 to 1
+    seen     : what the guide had seen at the end, in its own lines
     findings : what the step's checks find with it
     doubts   : what speaks against its being of this boat
     """
@@ -186,12 +187,21 @@ class Review:
     seconds: float = 0.0
     enough: bool | None = None
     share: float = 0.0
+    seen: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     doubts: tuple[str, ...] = ()
 
     @property
     def too_short(self) -> bool:
-        return self.enough is False
+        """Whether the run ended before the guide had seen as much as it needs."""
+        return self.enough is False and self.share < 1
+
+    @property
+    def failed(self) -> Finding | None:
+        """What the checks say is wrong with a run that is long enough and yet not what the guide needs."""
+        if self.enough is not False or self.too_short:
+            return None
+        return next((one for one in self.findings if one.verdict is Verdict.FAIL), None)
 
     @property
     def when(self) -> str:
@@ -217,19 +227,25 @@ def review(
     """Judge a run as the step's checks will once it counts, and as its guide would have."""
     times = [(s.times[0], s.times[-1]) for s in recording.streams.values() if len(s)]
     began, ended = min((t for t, _ in times), default=0.0), max((t for _, t in times), default=0.0)
-    enough, share = (None, 0.0) if guide is None else _as_guided(guide, view, recording)
+    enough, share, seen = _UNGUIDED if guide is None else _as_guided(guide, view, recording)
     assessed = host.assess(_with_recording(view, place, recording), [step])
     return Review(
         began=began,
         seconds=ended - began,
         enough=enough,
         share=share,
+        seen=seen,
         findings=tuple(one.finding for one in assessed),
         doubts=tuple(_doubts(view, recording)),
     )
 
 
-def _as_guided(guide: LiveGuide[Any], view: JobView, recording: Recording) -> tuple[bool | None, float]:
+_Guided = tuple[bool | None, float, tuple[str, ...]]
+"""Whether it is enough, how far it got, and what was seen."""
+_UNGUIDED: _Guided = (None, 0.0, ())
+
+
+def _as_guided(guide: LiveGuide[Any], view: JobView, recording: Recording) -> _Guided:
     """Whether the guide would ever have said it is enough, and how far it got. A guide that fails says nothing."""
     try:
         state, looked, share = guide.begin(view), -1e30, 0.0
@@ -239,11 +255,11 @@ def _as_guided(guide: LiveGuide[Any], view: JobView, recording: Recording) -> tu
                 looked, shown = sample.time, guide.show(state)
                 share = max(share, shown.progress or 0.0)
                 if shown.done:
-                    return True, 1.0
+                    return True, 1.0, shown.lines
         shown = guide.show(state)
     except Exception:  # a plugin's mistake must not keep anybody from the recording
-        return None, 0.0
-    return shown.done, max(share, shown.progress or 0.0)
+        return _UNGUIDED
+    return shown.done, max(share, shown.progress or 0.0), shown.lines
 
 
 def in_order(recording: Recording, quantities: Iterable[str]) -> Iterator[Sample]:

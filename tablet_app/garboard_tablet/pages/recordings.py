@@ -17,7 +17,7 @@ from garboard.history.runs import FILE, REPLAY, KeptRun
 from garboard.records import JsonValue
 from garboard.report.palette import Mark
 from garboard_tablet.models.asks import Ask
-from garboard_tablet.models.pages import WORST_FIRST, about
+from garboard_tablet.models.pages import WORST_FIRST, about, what
 from garboard_tablet.models.runs import PendingRun, Review, ask_for, left_behind, read_pending, recording_asks, value_of
 from garboard_tablet.models.session import Route
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
@@ -93,7 +93,7 @@ class RunPage(Page):
                 Press("Save it again", self._save_again, "main", name="save again"),
             )
         found = self.review
-        doubtful = self.run.origin == REPLAY or (isinstance(found, Review) and (found.too_short or bool(found.doubts)))
+        doubtful = self.run.origin == REPLAY or (isinstance(found, Review) and _is_doubtful(found))
         unread = not isinstance(found, Review)
         default = "throw away" if doubtful or unread else "keep beside" if self.counting else "keep"
 
@@ -264,6 +264,10 @@ def _came_from(origin: str, source: str) -> str:
     return {REPLAY: f"Played from {source}", FILE: f"The file {source}"}.get(origin, f"From {source}" if source else "")
 
 
+def _is_doubtful(found: Review) -> bool:
+    return found.enough is False or bool(found.doubts)
+
+
 def _mark(found: Review | str | None, origin: str) -> tuple[Mark, str]:
     """Shape and word of a run: what speaks against it goes before the verdict."""
     if found is None:
@@ -272,6 +276,8 @@ def _mark(found: Review | str | None, origin: str) -> tuple[Mark, str]:
         return verdict_marks[Verdict.NOT_ENOUGH_DATA], "cannot be read"
     if found.too_short:
         return _DOUBT, "too short"
+    if found.enough is False:
+        return _DOUBT, what(found.failed) if found.failed else "not as wanted"
     if origin == REPLAY:
         return _DOUBT, "replay"
     if found.doubts:
@@ -298,6 +304,9 @@ def _doubts(found: Review | str | None, origin: str) -> list[str]:
     said = []
     if isinstance(found, Review) and found.too_short:
         said.append(f"{100 * found.share:.0f} % of what this step needs. Run it again.")
+    elif isinstance(found, Review) and found.enough is False:
+        wrong = what(found.failed).capitalize() if found.failed else "Not as this step needs it"
+        said.append(f"{wrong}. The run is long enough. {' '.join(f'{line}.' for line in found.seen)} Run it again.")
     if origin == REPLAY:
         said.append("A recording was played, nothing was measured now. Keep it only if it is of this boat.")
     return [*said, *(found.doubts if isinstance(found, Review) else ())]

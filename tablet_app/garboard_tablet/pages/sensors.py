@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
+from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
@@ -14,10 +15,13 @@ from garboard_tablet.models.heading_sources import HeadingSource, heard, sensor_
 from garboard_tablet.models.runs import recording_asks
 from garboard_tablet.models.session import Route
 from garboard_tablet.ui.shell import Maker, Page, column_of
-from garboard_tablet.ui.widgets import Choices, Press, RowPress, state_mark, verdict_marks, words
+from garboard_tablet.ui.widgets import Choices, Press, RowPress, heading, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
+
+LOOK = 0.5
+"""What is heard is looked at anew so often [s]."""
 
 
 def sources_at(context: Context, route: Route) -> tuple[HeadingSource, ...]:
@@ -32,33 +36,75 @@ def sources_at(context: Context, route: Route) -> tuple[HeadingSource, ...]:
 
 
 class SensorsPage(Page):
-    """Every name heading comes under, with what it says, and the sensor it is tied to."""
+    """Every name heading comes under, with what it says, and the sensor it is tied to.
+
+    Only a value heard now can be compared with a display. The others stand apart, each with its time.
+    """
 
     title = "Which of these is my compass?"
 
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self._rows: dict[tuple[str, bool], RowPress] = {}
+        self._looking = Clock.schedule_interval(lambda _dt: self.look(), LOOK)
+
+    def _sources(self) -> tuple[HeadingSource, ...]:
+        return tuple(one for one in sources_at(self.context, self.route) if one.source)
+
     def body(self) -> Widget:
-        rows: list[Maker] = [partial(self._row, one) for one in sources_at(self.context, self.route) if one.source]
-        hint = "Read the sensor's own display. Press the one that says the same."
-        if not rows:
+        self._rows = {}
+        found = self._sources()
+        if not found:
             return column_of([words("No heading is heard, and none is in this step's recording.")])
-        return column_of([words(hint), *rows])
+        now = [one for one in found if one.is_heard_now]
+        before = [one for one in found if not one.is_heard_now]
+        said: list[Maker] = [words(_COMPARE if now else _NOT_LIVE), *(partial(self._row, one) for one in now)]
+        if now and before:
+            said.append(heading("Not heard now: do not compare with a display"))
+        return column_of([*said, *(partial(self._row, one) for one in before)])
 
     def _row(self, one: HeadingSource) -> RowPress:
         vessel = self.tablet.view(self.route.hull, self.route.job).vessel
         name = sensor_of(vessel, one.source)
-        reading = f"{one.value:.1f} {UNIT_OF_QUANTITY[one.quantity]} {one.reference}".rstrip()
-        return RowPress(
-            f"{one.quantity.replace('_', ' ').capitalize()} {reading}",
+        row = RowPress(
+            _reading(one),
             lambda: self.way.go(self.route.to("sensor", one.source)),
-            small=f"Sent under the name {one.source}, {one.count} samples",
+            small=_told(one),
             value=name or "whose?",
             mark=state_mark("done") if name else verdict_marks[Verdict.ADVISE],
             word="tied" if name else "not tied",
             name=f"source {one.source}",
         )
+        self._rows[one.source, one.is_heard_now] = row
+        return row
+
+    def look(self) -> None:
+        """Show what is heard now. A row stays where it is while its value changes: a finger may be on it."""
+        found = {(one.source, one.is_heard_now): one for one in self._sources()}
+        if self._rows and found.keys() == self._rows.keys():
+            for key, row in self._rows.items():
+                row.say(_reading(found[key]), _told(found[key]))
+        elif found.keys() != self._rows.keys():
+            self.screen.redraw_as_it_is()
 
     def refill(self) -> None:
         self.screen.redraw_as_it_is()
+
+    def leave(self) -> None:
+        self._looking.cancel()
+
+
+_COMPARE = "Read the sensor's own display. Press the one that says the same."
+_NOT_LIVE = "None is heard now. These are old values: a display shows something else by now."
+
+
+def _reading(one: HeadingSource) -> str:
+    reading = f"{one.value:.1f} {UNIT_OF_QUANTITY[one.quantity]} {one.reference}".rstrip()
+    return f"{one.quantity.replace('_', ' ').capitalize()} {reading}"
+
+
+def _told(one: HeadingSource) -> str:
+    return f"{one.last_heard}. Sent under the name {one.source}, {one.count} samples"
 
 
 class SensorPage(Page):

@@ -224,6 +224,14 @@ class RowPress(ButtonBehavior, Widget):
     def text(self) -> str:
         return str(self._title.text)
 
+    def say(self, title: str, small: str) -> None:
+        """Change what it says, where it stands."""
+        said = [(self._title, title)] + ([(self._small, small)] if self._small else [])
+        if any(shown.text != text for shown, text in said):
+            for shown, text in said:
+                shown.text = text
+            self.fit(self.width)
+
     def fit(self, width: float) -> float:
         pad = dp(16)
         left = pad + (dp(32) + dp(14) if self._shape else 0)

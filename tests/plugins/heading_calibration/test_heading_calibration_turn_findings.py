@@ -133,6 +133,35 @@ def test_a_slow_turn_that_stops_short_is_to_be_made_again_not_turned_on() -> Non
     assert "degrees more" not in sentence
 
 
+def begun_at_rest(seconds_at_rest: float) -> Recording:
+    """An even turn; at first without way on, when the receiver makes up its course."""
+    made = samples("rate_of_turn", lambda _t: 2.5, GOOD, source="7")
+    made += samples("speed_over_ground", lambda t: 0.3 if t < seconds_at_rest else 4.0, GOOD, source="3")
+    made += samples("course_over_ground", lambda t: (0.0 if t < seconds_at_rest else 2.5 * t) % 360, GOOD, source="3")
+    return gather("turn", made)
+
+
+def test_the_course_of_a_boat_nearly_stopped_is_not_held_against_the_sensor() -> None:
+    """Course over ground says nothing below steerage way: no doubt comes from it, and the finding says why."""
+    finding = judged(begun_at_rest(30.0))
+    assert finding.code == "heading_calibration.steady_turn.without_way"
+    assert finding.verdict is Verdict.ADVISE
+    assert finding.sentence.startswith("450.5 ± 0.1 degrees to starboard at ")
+    assert "below 1 kn, where course says nothing" in finding.sentence
+    assert [one.name for one in finding.numbers if "course" in one.name] == []
+
+
+def test_a_boat_under_way_throughout_is_held_against_its_course() -> None:
+    assert judged(begun_at_rest(0.0)).code == "heading_calibration.steady_turn.good"
+
+
+def test_a_differing_course_is_not_blamed_on_how_the_sensor_is_mounted() -> None:
+    """A mounting angle is the same all round: it cannot change the degrees turned."""
+    finding = judged(turn(2.5, 451 / 2.5, course_scale=1.08))
+    assert finding.code == "heading_calibration.steady_turn.course_differs"
+    assert "mounting" not in finding.sentence
+
+
 def test_a_turn_without_a_course_to_check_against_is_not_passed() -> None:
     finding = judged(turn(2.5, GOOD, course=False))
     assert finding.verdict is Verdict.ADVISE
