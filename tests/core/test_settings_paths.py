@@ -20,7 +20,7 @@ from garboard.history.boat import open_entries, open_hull
 from garboard.history.exchange import import_job
 from garboard.history.merge import merge
 from garboard.history.replay import HullState, replay
-from garboard.history.setting_entries import set_setting
+from garboard.history.setting_entries import set_setting, setting_register
 from garboard.hosting.host import make_host
 from garboard.job_files.job_file import JobFile, read_job_file
 from garboard.job_view import JobView
@@ -130,3 +130,16 @@ def test_a_jobs_setting_stays_with_it_when_two_numbers_prove_to_be_two_boats(tmp
 
     assert value_and_reset(("set", DROP, "7 %")).settings[DROP] == "7 %"
     assert DROP not in value_and_reset(("reset", DROP)).settings_used
+
+
+def test_equal_amounts_in_other_units_are_no_disagreement(tmp_path: Path) -> None:
+    """They ask the same: the merge reports none, and one more second is one."""
+    hold = "handover.hold_seconds"
+    for by, value in (("a", "90 s"), ("b", "1.5 min"), ("c", "91 s")):
+        with HullFolder(tmp_path / by) as hulls:
+            set_for_shop(hulls, {hold: value}, attrs.evolve(OFFICE, tablet=by, by=by))
+    with HullFolder(tmp_path / "a") as here:
+        for by, expected in (("b", ()), ("c", (setting_register(hold),))):
+            with HullFolder(tmp_path / by, read_only=True) as there:
+                (report,) = merge([there], here).hulls
+            assert report.disagreeing == expected
