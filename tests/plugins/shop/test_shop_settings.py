@@ -24,7 +24,6 @@ from garboard_shop.store import MANAGER, TECHNICIAN
 from setting_jobs import DROP, OFFICE, set_for_job, set_for_shop, take_in, view_in
 from shop_rig import RunningShop
 
-
 LABELS = "wiring_audit.labelled"
 CURRENT = "wiring_audit.capacity"
 
