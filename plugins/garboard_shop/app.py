@@ -22,7 +22,7 @@ from starlette.types import Receive, Scope, Send
 
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import wall_milliseconds
-from garboard.disk.entries import Entry, entry_id, hull_key_of, view
+from garboard.disk.entries import Entry, entry_id, file_in_words, hull_key_of, view
 from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.partial_upload import OutOfPlace
 from garboard.disk.storage import NewerFormat, NotSaved
@@ -291,8 +291,8 @@ def _left_to_manager(shop: Shop, tablet: Tablet, hull: str, new: Sequence[Entry]
         if part and writers is not None and not is_managers(entry, writers):
             about = " ".join(filter(None, entry.subject)).replace("_", " ")
             left[entry.id] = (
-                f"hull {hull}, {about or entry.kind}: only a manager's tablet {part}. Ask for the manager's role, "
-                "or let the manager decide it on the day sheet"
+                f"{file_in_words(hull)}, {about or entry.kind}: only a manager's tablet {part}. "
+                "Ask for the manager's role, or let the manager decide it on the day sheet"
             )
     return left
 
@@ -306,10 +306,14 @@ def _beyond_limits(shop: Shop, hull: str, new: Sequence[Entry]) -> dict[str, str
     for entry in new:
         kind = entry.kind
         if room <= 0:
-            reason = f"hull {hull} holds {shop.limits.hull} entries, the limit; tell whoever runs the shop server"
+            reason = (
+                f"{file_in_words(hull)} holds {shop.limits.hull} entries, the limit; tell whoever runs the shop server"
+            )
             over[entry.id] = reason
         elif kinds.get(kind, 0) >= shop.limits.kind:
-            over[entry.id] = f"hull {hull} holds {shop.limits.kind} entries of kind {kind}, which is the limit"
+            over[entry.id] = (
+                f"{file_in_words(hull)} holds {shop.limits.kind} entries of kind {kind}, which is the limit"
+            )
         else:
             kinds[kind] = kinds.get(kind, 0) + 1
             room -= 1

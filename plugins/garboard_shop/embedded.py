@@ -21,7 +21,7 @@ from garboard.disk.clock import wall_milliseconds
 from garboard.disk.documents import Document, DocumentDamaged, Kind, numbered
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.formats import Format
-from garboard.disk.hullfile import CheckedEntries, HullFolder, PutResult
+from garboard.disk.hullfile import HULLS_FOLDER, CheckedEntries, HullFolder, PutResult
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving
 from garboard.disk.shop_document import is_paired
@@ -366,7 +366,7 @@ class FileRegister:
 
 def _settings_that_hold(folder: Path) -> tuple[str, ...]:
     """Ids of the entries by which a folder's settings hold now, the shop's own first. Files not readable have none."""
-    if not folder.is_dir():
+    if not (folder / HULLS_FOLDER).is_dir():
         return ()
     managers = managers_of(folder)
     with HullFolder(folder, read_only=True) as hulls:

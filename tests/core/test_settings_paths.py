@@ -20,7 +20,7 @@ from garboard.history.boat import open_entries, open_hull
 from garboard.history.exchange import import_job
 from garboard.history.merge import merge
 from garboard.history.replay import HullState, replay
-from garboard.history.setting_entries import set_setting
+from garboard.history.setting_entries import set_setting, setting_register
 from garboard.hosting.host import make_host
 from garboard.job_files.job_file import JobFile, read_job_file
 from garboard.job_view import JobView
@@ -130,3 +130,51 @@ def test_a_jobs_setting_stays_with_it_when_two_numbers_prove_to_be_two_boats(tmp
 
     assert value_and_reset(("set", DROP, "7 %")).settings[DROP] == "7 %"
     assert DROP not in value_and_reset(("reset", DROP)).settings_used
+
+
+def test_equal_amounts_in_other_units_are_no_disagreement(tmp_path: Path) -> None:
+    """They ask the same: the merge reports none, and one more second is one."""
+    hold = "handover.hold_seconds"
+    for by, value in (("a", "90 s"), ("b", "1.5 min"), ("c", "91 s")):
+        with HullFolder(tmp_path / by) as hulls:
+            set_for_shop(hulls, {hold: value}, attrs.evolve(OFFICE, tablet=by, by=by))
+    with HullFolder(tmp_path / "a") as here:
+        for by, expected in (("b", ()), ("c", (setting_register(hold),))):
+            with HullFolder(tmp_path / by, read_only=True) as there:
+                (report,) = merge([there], here).hulls
+            assert report.disagreeing == expected
+
+
+def test_what_was_set_stays_readable(tmp_path: Path) -> None:
+    """For the shop and for a job: replaced, taken back, and set to the very default."""
+    with HullFolder(tmp_path) as hulls:
+        hull = take_in(hulls, signed=False)
+    assert "set for" not in run("settings", "show", tmp_path, DROP).stdout
+    for of in ((), ("--hull", hull)):
+        for value, by in (("7 %", "Kim"), ("5 %", "Lee")):
+            run("settings", "set", tmp_path, DROP, value, *of, "--by", by, "--reason", f"why {value}")
+        run("settings", "reset", tmp_path, DROP, *of, "--by", "Max", "--reason", "no longer")
+        run("settings", "set", tmp_path, DROP, "10.0 %", *of, "--by", "Ann", "--reason", "as the default")
+        shown = run("settings", "show", tmp_path, DROP, *of).stdout
+        scope = "for this job" if of else "for the shop"
+        told = [line.split(" on ")[0].strip() for line in shown.splitlines() if scope in line]
+        assert told == [
+            f"10.0 %, set {scope} by Ann",
+            f"taken back {scope} by Max",
+            f"5 %, set {scope} by Lee",
+            f"7 %, set {scope} by Kim",
+        ]
+        assert ": why 5 % (taken back since)" in shown
+        assert ": why 7 % (replaced since)" in shown
+        assert ": no longer" in shown
+        listed = run("settings", "list", tmp_path, *of).stdout
+        assert f"10.0 %, set {scope} by Ann" in listed
+        assert ": as the default" in listed
+        assert "Every setting" not in listed
+
+
+def test_the_history_says_whom_the_shop_does_not_know_as_a_manager(tmp_path: Path) -> None:
+    with HullFolder(tmp_path) as hulls:
+        set_for_shop(hulls, {DROP: "7 %"}, attrs.evolve(OFFICE, tablet="stick"))
+    (tmp_path / "shop").mkdir()
+    assert "(no manager is known to have set it)" in run("settings", "show", tmp_path, DROP).stdout

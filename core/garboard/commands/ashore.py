@@ -152,6 +152,7 @@ def plain_report(report: SyncReport) -> dict[str, JsonValue]:
         "attachments_received": report.attachments_received,
         "hulls": [plain_hull(hull) for hull in report.hulls],
         "refused": plain_reasons(report.refused),
+        "not_taken": [*report.not_taken],
         "not_kept": plain_reasons(report.not_kept),
         "not_read": {**dict(report.not_read)},
         "approved": [attrs.asdict(plugin) for plugin in report.approved],
@@ -170,6 +171,7 @@ def readable_report(report: SyncReport) -> str:
     from garboard.history.merge import boat_by_boat
     from garboard.history.registers import name_of
     from garboard.history.setting_entries import record_in_words
+    from garboard.shop_link.sync import not_taken_in_words
 
     lines = [
         f"sent {report.sent} entries and {report.attachments_sent} attachments, "
@@ -181,6 +183,8 @@ def readable_report(report: SyncReport) -> str:
         lines += [f"  signature stale: {who}: not covered: {', '.join(what)}" for who, what in hull.stale]
         lines += [f"  looks like {other}: compare the number with the transom" for other in hull.look_alikes]
     lines += [f"refused by the shop, still in this folder: {name}: {reason}" for name, reason in report.refused]
+    if report.not_taken:
+        lines.append(not_taken_in_words(report))
     lines += [f"not saved in this folder: {name}: {reason}" for name, reason in report.not_kept]
     lines += [f"not read, so not sent: {file}: {reason}" for file, reason in report.not_read]
     lines += [f"shop plugin received, it runs from the next start: {plugin}" for plugin in report.approved]
@@ -188,7 +192,8 @@ def readable_report(report: SyncReport) -> str:
     if report.clock_is_off:
         lines.append(f"this machine's clock differs from the shop's by {-report.clock_offset / 1000:+.0f} s: set it")
     counted = f"{sum(report.here.values())} entries here, {sum(report.there.values())} at the shop"
-    same = ": both sides hold the same" if report.equal else ": NOT the same yet, bring ashore again"
+    alike = ": the shop holds all the others" if report.not_taken else ": both sides hold the same"
+    same = alike if report.equal else ": NOT the same yet, bring ashore again"
     if report.not_read and not report.differing:
         same = ": the same of what could be read; make the rest readable, then bring ashore again"
     lines.append(counted + same)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import attrs
 import click
 
 from garboard.commands.hulls import author_of, chosen_job, save_all
@@ -15,17 +16,17 @@ from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import Fault, InputError, shown
-from garboard.history.authority import managers_of
+from garboard.history.authority import Managers, is_managers, managers_of
 from garboard.history.boat import Boat, open_hull
+from garboard.history.past import DISAGREES, REPLACED, STANDS, TAKEN_BACK, TAKING_BACK, PastEntry, history_of
 from garboard.history.registers import name_of, register_of
 from garboard.history.replay import HullState, replay
-from garboard.history.setting_entries import reset_setting, set_setting, settings_of, shop_settings
+from garboard.history.setting_entries import reset_setting, set_setting, setting_register, settings_of
 from garboard.report.settings_used import setting_in_words, value_in_words
-from garboard.settings import JOB, SettingSet, SettingUsed, in_force
+from garboard.settings import SIGNED, Setting, SettingSet, SettingUsed, in_force
 
 if TYPE_CHECKING:
     from garboard.hosting.host import PluginHost
-    from garboard.job_view import JobView
     from garboard.records import JsonValue
     from garboard.report.terminal import Tools
 
@@ -50,15 +51,16 @@ def command() -> None:
 @click.option("--all", "every", is_flag=True, help="Those at their default, too.")
 @click.pass_context
 def list_settings(context: click.Context, folder: Path, hull: str, job: str, every: bool) -> None:
-    """List the settings that are not at their default."""
+    """List the settings that are not at their default, or that somebody set to it."""
     host = _host(context, folder)
-    values, used = _holding(host, folder, hull, job)
-    for setting in host.settings:
-        if setting.key in used:
-            click.echo(f"{setting.key}: {setting_in_words(used[setting.key])}")
-        elif every:
-            click.echo(f"{setting.key}: {setting.field.title}: {value_in_words(values[setting.key])}, the default.")
-    if not used and not every:
+    found = _found(host, folder, hull, job)
+    listed = [one for one in host.settings if every or one.key in found.used or found.standing(one.key)]
+    for setting in listed:
+        click.echo(f"{setting.key}: {found.in_words(setting)}")
+        if setting.key not in found.used:
+            for entry in found.standing(setting.key):
+                click.echo(f"  {_past_in_words(entry, found.managers)}")
+    if not listed:
         click.echo("Every setting is at its default.")
 
 
@@ -69,16 +71,18 @@ def list_settings(context: click.Context, folder: Path, hull: str, job: str, eve
 @job_option
 @click.pass_context
 def show_setting(context: click.Context, folder: Path, key: str, hull: str, job: str) -> None:
-    """Show a setting: value, default, range, basis, and who set it and why."""
+    """Show a setting: value, default, range, basis; and all that was ever set: who, when and why, latest first."""
     host = _host(context, folder)
     setting = declared_setting(host, key)
-    values, used = _holding(host, folder, hull, job)
-    plain = f"{setting.field.title}: {value_in_words(values[key])}, the default."
-    click.echo(setting_in_words(used[key]) if key in used else plain)
+    found = _found(host, folder, hull, job)
+    click.echo(found.in_words(setting))
     click.echo(f"  default {value_in_words(setting.default)}; {setting.allowed}")
     click.echo(f"  {setting.basis}")
-    for one in used[key].set if key in used else ():
-        click.echo(f"  {_who(one)}")
+    for one in found.used[key].set if key in found.used else ():
+        if one.source == SIGNED:
+            click.echo(f"  {_signed_in_words(one)}")
+    for entry in found.history(key):
+        click.echo(f"  {_past_in_words(entry, found.managers)}")
 
 
 @command.command("set")
@@ -161,22 +165,73 @@ def _host(context: click.Context, folder: Path) -> PluginHost:
     return host
 
 
-def _who(one: SettingSet) -> str:
-    where = "for this job" if one.source == JOB else "for the shop"
-    when = f" on {moment_in_words(one.at)}" if one.at else ""
-    return f"{value_in_words(one.value)}, set {where} by {one.by or 'the job file'}{when}: {one.reason}"
+def _signed_in_words(one: SettingSet) -> str:
+    by = f", set for the shop by {one.by}{_on(one.at)}: {one.reason}" if one.by else ""
+    return f"{value_in_words(one.value)} when the job was signed{by}"
 
 
-def _holding(
-    host: PluginHost, folder: Path, hull: str, job: str
-) -> tuple[dict[str, JsonValue], dict[str, SettingUsed]]:
-    """The values that hold for the shop, or for a job, and those that are not simply at their default."""
+def _past_in_words(past: PastEntry, managers: Managers) -> str:
+    """What somebody set or took back, and what became of it."""
+    entry = past.entry
+    scope = "for this job" if entry.job else "for the shop"
+    by = f"{scope} by {entry.by or 'the job file'}{_on(entry.at)}: {past.reason}"
+    if past.became == TAKING_BACK:
+        return f"taken back {by}"
+    marks = [_BECAME[past.became]] if past.became in _BECAME else []
+    if managers is not None and not is_managers(entry, managers):
+        marks.append("no manager is known to have set it")
+    return f"{value_in_words(entry.value)}, set {by}" + (f" ({'; '.join(marks)})" if marks else "")
+
+
+_BECAME = {REPLACED: "replaced since", TAKEN_BACK: "taken back since", DISAGREES: "not settled"}
+
+
+def _on(at: str) -> str:
+    return f" on {moment_in_words(at)}" if at else ""
+
+
+@attrs.frozen
+class _Found:
+    """The settings of the shop, or of a job.
+
+    values    : those that hold, by key
+    used      : those that are not simply at their default
+    registers : where they are kept: of the job first, then of the shop
+    managers  : whose settings hold
+    """
+
+    values: Mapping[str, JsonValue]
+    used: Mapping[str, SettingUsed]
+    registers: tuple[tuple[HullState, str], ...]
+    managers: Managers
+
+    def in_words(self, setting: Setting) -> str:
+        if setting.key in self.used:
+            return setting_in_words(self.used[setting.key])
+        return f"{setting.field.title}: {value_in_words(self.values[setting.key])}, the default."
+
+    def history(self, key: str) -> tuple[PastEntry, ...]:
+        """All that was ever set: the job's first, the latest first."""
+        return tuple(
+            past for state, job in self.registers for past in history_of(state, setting_register(key, job))[::-1]
+        )
+
+    def standing(self, key: str) -> tuple[PastEntry, ...]:
+        """What stands now."""
+        return tuple(past for past in self.history(key) if past.became in (STANDS, DISAGREES))
+
+
+def _found(host: PluginHost, folder: Path, hull: str, job: str) -> _Found:
     with HullFolder(folder, read_only=True) as hulls:
+        shop, managers = replay(SHOP_RECORD, hulls.entries(SHOP_RECORD)), managers_of(folder)
         if not hull:
-            return in_force(host.settings, shop_settings(hulls.entries(SHOP_RECORD), managers_of(folder)))
+            values, used = in_force(host.settings, settings_of(shop, managers=managers))
+            return _Found(values, used, ((shop, ""),), managers)
         boat = _boat(hulls, hull)
-        view: JobView = boat.view(chosen_job(boat, job))
-        return in_force(host.settings, view.settings_set, view.signed_under)
+        chosen = chosen_job(boat, job)
+        view = boat.view(chosen)
+        values, used = in_force(host.settings, view.settings_set, view.signed_under)
+        return _Found(values, used, ((boat.state_of(chosen), chosen), (shop, "")), managers)
 
 
 @contextmanager

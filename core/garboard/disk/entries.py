@@ -41,6 +41,12 @@ DEEPEST = 16
 SHOP_RECORD = hull_number.NO_BOAT
 """Hull number, and key, under which the shop's own settings are kept."""
 
+
+def file_in_words(hull: str) -> str:
+    """What a person calls the file of a hull's key: "hull QQZ04417D626", or the shop's record of settings."""
+    return "the shop's record of settings" if hull == SHOP_RECORD else f"hull {hull}"
+
+
 KINDS = frozenset({"measure", "step", "field", "note", "retract", "signoff", "alias", "move", "job", "run", "setting"})
 """The kinds this version understands. Entries of any other kind are kept and passed on byte for byte."""
 

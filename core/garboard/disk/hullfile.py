@@ -18,7 +18,7 @@ import attrs
 from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
-from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, hull_key_of, view
+from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, view
 from garboard.disk.journal import SUFFIX, Journal, file_name, key_of_file, read
 from garboard.disk.sizes import FileSizes
 from garboard.disk.storage import Damage, NewerFormat, NotSaved, WriterLock
@@ -60,6 +60,11 @@ class Offer:
     unknown: CheckedEntries
 
 
+def digest_of(ids: Iterable[str]) -> str:
+    """Equal on two machines exactly when they hold the same entries: SHA-256 over the sorted ids."""
+    return hashlib.sha256("".join(sorted(ids)).encode()).hexdigest()
+
+
 class HullFile:
     """One hull's entries. Made by HullFolder."""
 
@@ -81,9 +86,9 @@ class HullFile:
         return tuple(self._views[name] for name in self.journal.entries)
 
     def digest(self) -> str:
-        """Equal on two machines exactly when they hold the same entries: SHA-256 over the sorted ids."""
+        """The digest of the entries held."""
         if not self._digest:
-            self._digest = hashlib.sha256("".join(sorted(self.journal.entries)).encode()).hexdigest()
+            self._digest = digest_of(self.journal.entries)
         return self._digest
 
     def append(self, new: Mapping[str, bytes]) -> None:
@@ -433,7 +438,7 @@ def _new_entries(
         if key == file.key:
             new[name] = raw
         else:
-            refused.append((name, InputError(f"entry {name}", [Fault("hull", f"hull {file.key}", key)])))
+            refused.append((name, InputError(f"entry {name}", [Fault("hull", file_in_words(file.key), key)])))
     return new, refused
 
 

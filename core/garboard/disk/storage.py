@@ -70,6 +70,15 @@ def why(error: OSError) -> str:
     return (error.strerror or str(error)).lower()
 
 
+def is_users_own(folder: Path) -> bool:
+    """Whether a folder is of the user who runs the program, and not everyone's to change: what it says may then be run.
+
+    A stick that is formatted without owners counts as its user's own.
+    """
+    found = folder.stat()
+    return not hasattr(os, "getuid") or (found.st_uid == os.getuid() and not found.st_mode & stat.S_IWOTH)
+
+
 def what_else(path: Path) -> str:
     """What stands where a file should: "a folder", "a link", "a pipe or a device"; "" for a file, or nothing at all."""
     try:

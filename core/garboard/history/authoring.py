@@ -247,7 +247,7 @@ def _is_here(register: Register, fact: _Fact) -> bool:
     file has no time: one that was ever here stays as it was decided since.
     """
     if fact.kind == SETTING:
-        return register.ever_said(fact.value)
+        return register.ever_set(fact.value)
     if any(head.value == fact.value and (fact.kind != "note" or _may_be_of(head, fact)) for head in register.heads):
         return True
     return fact.at != "" and any(

@@ -16,8 +16,9 @@ from garboard.disk.clock import Stamp, order_key
 from garboard.disk.entries import Entry
 from garboard.history.moves import JOINING, target
 from garboard.history.shapes import Misfit, misfit_of
-from garboard.history.values import digits, member, same_value
+from garboard.history.values import digits, member, same_setting, same_value
 from garboard.records import JsonValue
+from garboard.settings import SETTING
 
 ONLY_GROWING = frozenset({"note", "signoff", "run"})
 """Kinds of which several stand side by side: they never disagree."""
@@ -143,9 +144,9 @@ class Register:
                     alike.append(head)
         return tuple(max(group, key=digits) for group in groups)
 
-    def ever_said(self, value: JsonValue) -> bool:
-        """Whether a value was ever entered here, also where it was replaced or taken back since."""
-        return any(one.kind != "retract" and same_value(one.value, value) for one in self.entries.values())
+    def ever_set(self, value: JsonValue) -> bool:
+        """Whether a setting ever had this value here, also where it was replaced or taken back since."""
+        return any(one.kind != "retract" and same_setting(one.value, value) for one in self.entries.values())
 
     @property
     def history(self) -> tuple[Entry, ...]:
@@ -176,7 +177,8 @@ class Register:
 
 
 def _agree(one: Entry, other: Entry) -> bool:
-    return one.kind != "note" and same_value(_meaning(one), _meaning(other))
+    same = same_setting if one.kind == SETTING else same_value
+    return one.kind != "note" and same(_meaning(one), _meaning(other))
 
 
 def _meaning(entry: Entry) -> JsonValue:

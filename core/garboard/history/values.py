@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from decimal import Decimal
 
 from garboard.disk.entries import Entry, canonical_bytes
@@ -18,6 +19,27 @@ def same_value(one: JsonValue, other: JsonValue) -> bool:
     if isinstance(one, str) and isinstance(other, str):
         return one == other or _number_and_unit(one) == _number_and_unit(other) is not None
     return type(one) is type(other) and canonical_bytes(one) == canonical_bytes(other)
+
+
+def same_setting(one: JsonValue, other: JsonValue) -> bool:
+    """Whether two values ask the same of a boat, also in other units: a rule is no reading, whose digits say more.
+
+    >>> same_setting("90 s", "1.5 min"), same_setting("90 s", "91 s"), same_setting("90 s", "90 m")
+    (True, False, False)
+    """
+    if same_value(one, other):
+        return True
+    if not (isinstance(one, str) and isinstance(other, str)):
+        return False
+    try:
+        there = Amount.parse(other)
+        return math.isclose(Amount.parse(one).to(there.unit), float(there.text), rel_tol=_ROUNDING, abs_tol=_ROUNDING)
+    except ValueError:  # text, or amounts of two quantities
+        return False
+
+
+_ROUNDING = 1e-9
+"""More than converting between units costs, and less than anybody types."""
 
 
 def _number_and_unit(text: str) -> tuple[Decimal, str] | None:

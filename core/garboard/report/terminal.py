@@ -58,9 +58,16 @@ class Tools:
         """Files of the plugins approved in a folder; of a name chosen on the command line, that one runs."""
         import click  # here, because no tablet has it at hand
 
+        from garboard.disk import storage
         from garboard.disk.hullfile import HullFolder
         from garboard.shop_link.shop_plugins import files_to_run, kept
 
+        if kept(folder) and not storage.is_users_own(folder):
+            click.echo(
+                f"{folder} is not yours alone to change, so no plugin that it calls approved ran.",
+                err=True,
+            )
+            return ()
         with HullFolder(folder, read_only=True) as hulls:
             found = files_to_run(hulls, Path(self._laid_out.name))
         for plugin in kept(folder):

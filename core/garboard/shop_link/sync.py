@@ -20,15 +20,16 @@ import attrs
 
 from garboard.disk import storage
 from garboard.disk.attachments import AttachmentDamaged
-from garboard.disk.entries import entry_id, hull_key_of
-from garboard.disk.hullfile import HullFolder
+from garboard.disk.entries import entry_id, file_in_words, hull_key_of, view
+from garboard.disk.hullfile import HullFolder, digest_of
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving, OutOfPlace
 from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import InputError, in_words
-from garboard.history.authority import keep_managers
+from garboard.history.authority import MANAGER, is_managers, keep_managers, managers_of
 from garboard.history.merge import HullMerge, judge
-from garboard.history.registers import RegisterKey
+from garboard.history.registers import RegisterKey, register_of
+from garboard.settings import SETTING
 from garboard.shop_link import shop_plugins, wire
 from garboard.shop_link.discovery import with_address
 from garboard.shop_link.pairing import PairedShop, new_device, new_token, read_code
@@ -75,13 +76,15 @@ class SyncReport:
     sent, received : entries new to the shop, and new here
     hulls          : for each hull in which something came in, what it did
     refused        : entries and attachments the shop would not take, with the reason; they are still here
+    not_taken      : ids of settings in this folder that no manager of the shop set, which it takes from nobody else;
+                     another shop's, for one. They are not in force here, and there is nothing to do about them
     not_kept       : what the shop offered and could not be kept here, with the reason
     approved       : the shop's own plugins, when their list changed; they run from the next start
     withdrawn      : names of those that may run no longer
     role           : what the shop says this tablet may do: technician or manager
     clock_offset   : how far the shop's clock is ahead of this one [ms]
     here, there    : entries held of each hull, here and at the shop, counted at the end
-    differing      : hulls of which the two sides do not hold the same entries
+    differing      : hulls of which the two sides do not hold the same entries, but for those in `not_taken`
     not_read       : what lies here and could not be read, so was not brought: its file, and the reason
     bytes_sent, bytes_received : bodies of requests and answers, as they were sent [bytes]
     """
@@ -103,10 +106,11 @@ class SyncReport:
     bytes_sent: int
     bytes_received: int
     not_read: tuple[tuple[str, str], ...] = ()
+    not_taken: tuple[str, ...] = ()
 
     @property
     def equal(self) -> bool:
-        """Whether both sides hold the same entries, and nothing lies here that could not be compared."""
+        """Whether both sides hold the same entries but for `not_taken`, and all that lies here could be compared."""
         return not (self.differing or self.not_read)
 
     @property
@@ -123,6 +127,14 @@ class SyncReport:
     def clock_is_off(self) -> bool:
         """Whether the technician should look at the tablet's clock."""
         return abs(self.clock_offset) > FAR_OFF
+
+
+def not_taken_in_words(report: SyncReport) -> str:
+    """What to say once of the settings the shop does not take."""
+    return (
+        f"settings of another shop, or set by nobody who is a manager of this one: {len(report.not_taken)}. "
+        "They are kept here, not in force and not taken by this shop"
+    )
 
 
 def pair(code: str, tablet_name: str, device: str = "") -> PairedShop:
@@ -328,13 +340,16 @@ class _Ashore:
             if entries
         )
         self.log.forget()
+        not_taken = self._not_taken(mine, theirs)
+        ids_not_taken = {name for names in not_taken.values() for name in names}
         return SyncReport(
             sent=self.sent,
             received=self.received,
             attachments_sent=self.attachments_sent,
             attachments_received=self.attachments_received,
             hulls=hulls,
-            refused=tuple(sorted(self.refused.items())),
+            refused=tuple(sorted((name, why) for name, why in self.refused.items() if name not in ids_not_taken)),
+            not_taken=tuple(sorted(ids_not_taken)),
             not_kept=tuple(sorted(self.not_kept.items())),
             approved=self.approved,
             withdrawn=self.withdrawn,
@@ -342,11 +357,38 @@ class _Ashore:
             clock_offset=self.line.clock_offset,
             here={hull: count for hull, (_, count) in mine.items()},
             there={hull: count for hull, (_, count) in theirs.items()},
-            differing=tuple(sorted(hull for hull in known if mine.get(hull) != theirs.get(hull))),
+            differing=tuple(
+                hull for hull in known if self._without(not_taken.get(hull), hull, mine) != theirs.get(hull)
+            ),
             bytes_sent=self.line.sent,
             bytes_received=self.line.received,
             not_read=self.folder.not_read(),
         )
+
+    def _not_taken(
+        self, mine: Mapping[str, tuple[str, int]], theirs: Mapping[str, tuple[str, int]]
+    ) -> dict[str, frozenset[str]]:
+        """By hull, settings the shop refused because no manager of it set them: it would refuse them for good."""
+        managers = managers_of(self.folder.folder)
+        if not self.refused or self.role == MANAGER or managers is None:
+            return {}
+        found: dict[str, frozenset[str]] = {}
+        for hull in mine:
+            if mine[hull] != theirs.get(hull):
+                refused = [view(name, raw) for name, raw in self.folder.get(hull, sorted(self.refused)).items()]
+                found[hull] = frozenset(
+                    one.id for one in refused if register_of(one).kind == SETTING and not is_managers(one, managers)
+                )
+        return found
+
+    def _without(
+        self, names: frozenset[str] | None, hull: str, mine: Mapping[str, tuple[str, int]]
+    ) -> tuple[str, int] | None:
+        """The digest and count of what is held of a hull without some entries; None when nothing is left."""
+        if not names:
+            return mine.get(hull)
+        rest = self.folder.ids(hull) - names
+        return (digest_of(rest)[: wire.DIGEST_DIGITS], len(rest)) if rest else None
 
     def _mine(self) -> dict[str, tuple[str, int]]:
         digests = self.folder.digests()
@@ -361,7 +403,7 @@ class _Ashore:
                 try:
                     found[hull] = self.folder.ids(hull)
                 except (NewerFormat, InputError, OSError) as unreadable:
-                    self.not_kept[f"hull {hull}"] = in_words(unreadable)
+                    self.not_kept[file_in_words(hull)] = in_words(unreadable)
         return found
 
     def _buckets(
@@ -427,7 +469,7 @@ class _Ashore:
             if hull in asked:
                 by_hull.setdefault(hull, []).append(raw)
             else:
-                self.not_kept[entry_id(raw)] = f"it belongs to hull {hull}, which was not asked for"
+                self.not_kept[entry_id(raw)] = f"it belongs to {file_in_words(hull)}, which was not asked for"
         self.log.note({hull: [entry_id(raw) for raw in entries] for hull, entries in by_hull.items()})
         added = 0
         with self.folder.batch():

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 
 from psycopg.types.json import Jsonb
 
-from garboard.disk.entries import hull_key_of
+from garboard.disk.entries import file_in_words, hull_key_of
 from garboard.disk.hullfile import CheckedEntries, PutResult
 from garboard.faults import Fault, InputError
 from garboard_shop.postgres.database import Database, place_of
@@ -94,7 +94,7 @@ def _why_not(hull: str, name: str, raw: bytes) -> InputError | None:
         key = hull_key_of(raw)
     except InputError as reason:
         return reason
-    return None if key == hull else InputError(f"entry {name}", [Fault("hull", f"hull {hull}", key)])
+    return None if key == hull else InputError(f"entry {name}", [Fault("hull", file_in_words(hull), key)])
 
 
 def deliveries(database: Database, first: int, last: int) -> Iterator[Delivery]:

@@ -78,6 +78,10 @@ def lines_of(state: State, may_decide: bool = True) -> list[ReportLine]:
         text = f"{hull}: the signature of {who} no longer covers {', '.join(what[:3])}"
         lines.append(ReportLine(text + (f" and {len(what) - 3} more" if len(what) > 3 else ""), True))
     lines += [ReportLine(f"The shop would not take {name[:12]}: {reason}", True) for name, reason in report.refused]
+    if report.not_taken:
+        from garboard.shop_link.sync import not_taken_in_words
+
+        lines.append(ReportLine(f"{not_taken_in_words(report)}."))
     lines += [
         ReportLine(f"Could not be read here: {PurePath(file).name}: {reason}", True) for file, reason in report.not_read
     ]
@@ -91,7 +95,8 @@ def lines_of(state: State, may_decide: bool = True) -> list[ReportLine]:
     lines.append(ReportLine(f"Sent {report.sent} entries and {report.attachments_sent} files."))
     lines.append(ReportLine(f"Received {report.received} entries and {report.attachments_received} files."))
     held = f"{sum(report.here.values())} entries here, {sum(report.there.values())} at the shop"
-    same = "Both hold the same." if report.equal else "Not the same yet; it is tried again."
+    alike = "The shop holds all the others." if report.not_taken else "Both hold the same."
+    same = alike if report.equal else "Not the same yet; it is tried again."
     lines.append(ReportLine(f"{held}. {same}", not report.equal))
     return lines
 

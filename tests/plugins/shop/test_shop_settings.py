@@ -6,15 +6,19 @@ from pathlib import Path
 
 import attrs
 import pytest
+from click.testing import CliRunner
 
+from garboard.commands.cli import program
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authority import MANAGERS_FILE, managers_of
+from garboard.history.merge import merge
 from garboard.history.replay import replay
 from garboard.history.setting_entries import reset_setting
 from garboard.hosting.host import PluginHost, make_host
 from garboard.shop_link import pairing
 from garboard.shop_link.sync import bring_ashore
+from garboard_shop.app import Limits
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.store import MANAGER, TECHNICIAN
 from setting_jobs import DROP, OFFICE, set_for_job, set_for_shop, take_in, view_in
@@ -44,7 +48,8 @@ def test_what_a_manager_sets_holds_on_every_tablet_and_what_a_technician_brings_
         set_for_shop(technicians, {DROP: "12 %"}, attrs.evolve(OFFICE, tablet=ours.device, by="R. Vane"))
         set_for_shop(managers, {DROP: "5 %"}, attrs.evolve(OFFICE, tablet=theirs.device, by="Kim"))
         report = bring_ashore(technicians, ours)
-        assert [reason for _, reason in report.refused if "only a manager's tablet sets a shop setting" in reason]
+        assert report.refused == ()
+        assert len(report.not_taken) == 1
         bring_ashore(managers, theirs)
         bring_ashore(technicians, ours)
         assert theirs.device in (managers_of(technicians.folder) or ())
@@ -116,3 +121,35 @@ def test_a_folder_in_which_nothing_was_set_becomes_a_shop_with_nobody_in_it(tmp_
     store = EmbeddedStore(tmp_path / "shop")
     assert store.register.tablets() == ()
     store.close()
+
+
+def test_another_shops_settings_from_a_stick_are_said_once_and_hold_no_boat_back(tmp_path: Path) -> None:
+    """The shop's and a job's: each time ashore ends well, and the boats count as ashore."""
+    elsewhere = attrs.evolve(OFFICE, tablet="other yard", by="K. Lind")
+    with HullFolder(tmp_path / "stick") as stick:
+        hull = take_in(stick, signed=False)
+        set_for_shop(stick, {DROP: "7 %", LABELS: "80 %"}, elsewhere)
+        set_for_job(stick, hull, CURRENT, "20 %", elsewhere)
+    with RunningShop(tmp_path / "shop") as shop:
+        with HullFolder(tmp_path / "1") as tablet, HullFolder(tmp_path / "stick", read_only=True) as stick:
+            merge([stick], tablet)
+            pairing.keep(tablet.folder, paired := shop.paired("tablet 1", TECHNICIAN))
+            for _ in range(2):
+                report = bring_ashore(tablet, paired)
+                assert (report.refused, report.differing, len(report.not_taken)) == ((), (), 3)
+        ended = CliRunner().invoke(program, ["ashore", "--folder", str(tmp_path / "1")])
+        assert ended.exit_code == 0, ended.output
+        assert ended.output.count("settings of another shop, or set by nobody who is a manager of this one: 3.") == 1
+        assert "the shop holds all the others" in ended.output
+        assert SHOP_RECORD not in ended.output
+        assert shop.hulls.count(SHOP_RECORD) == 0
+
+
+def test_what_the_shop_refuses_in_its_record_for_another_reason_is_still_said(tmp_path: Path) -> None:
+    """A manager's tablet, and no room: it is to be done something about."""
+    with RunningShop(tmp_path / "shop", Limits(hull=1)) as shop, HullFolder(tmp_path / "1") as tablet:
+        pairing.keep(tablet.folder, paired := shop.paired("tablet 1", MANAGER))
+        set_for_shop(tablet, {DROP: "7 %", LABELS: "80 %"}, attrs.evolve(OFFICE, tablet=paired.device))
+        report = bring_ashore(tablet, paired)
+    assert (len(report.refused), report.not_taken, report.differing) == (1, (), (SHOP_RECORD,))
+    assert SHOP_RECORD not in report.refused[0][1]

@@ -138,3 +138,14 @@ def test_the_sheet_names_entries_that_wait_for_a_plugin(pages: Pages, manager: B
     pages.desk.host = make_host(entry_points=False, files=files_to_run(pages.store, tmp_path / "run"))
     pages.desk.summaries = Summaries(pages.store, pages.desk.host)
     assert "the plugin our_check ," not in words_of(manager.text(DAY))
+
+
+def test_a_folder_that_others_may_change_runs_no_plugin_it_calls_approved(pages: Pages, manager: Browser) -> None:
+    """It may have come from anyone, with a plugin that nobody here approved."""
+    folder = pages.store.hulls.folder
+    before = assessed(folder)
+    approve(pages, manager)
+    folder.chmod(0o777)
+    result = CliRunner().invoke(program, ["assess", str(folder)])
+    assert f"{folder} is not yours alone to change, so no plugin that it calls approved ran." in result.stderr
+    assert assessed(folder) == before
