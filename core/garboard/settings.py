@@ -26,6 +26,7 @@ __all__ = [
     "SettingSet",
     "SettingUsed",
     "Signed",
+    "check_pairs",
     "in_force",
     "setting_number",
 ]
@@ -46,6 +47,7 @@ class Setting:
     default  : used until the shop decides, and while two values stand unsettled of which neither is stricter
     basis    : where the default comes from
     stricter : "lower" or "higher" where that value asks more of a boat; it holds while two stand unsettled
+    at_most  : keys of settings of the same unit whose value this one must not lie above: the upper end of its range
     """
 
     key: str
@@ -53,6 +55,7 @@ class Setting:
     default: JsonValue
     basis: Basis
     stricter: str = ""
+    at_most: tuple[str, ...] = ()
 
     def __attrs_post_init__(self) -> None:
         if self.stricter not in STRICTER:
@@ -242,6 +245,24 @@ def _meanwhile(setting: Setting, different: Sequence[SettingSet]) -> JsonValue:
         return setting.default
     choose = min if setting.stricter == "lower" else max
     return choose(different, key=lambda one: setting.number(one.value)).value
+
+
+def check_pairs(declared: Iterable[Setting], values: Mapping[str, JsonValue], key: str) -> None:
+    """Raise ValueRefused, naming the other, where a setting and one it is paired with are the wrong way round.
+
+    values : what would hold, by key
+    key    : the setting that is changed
+    """
+    by_key = {setting.key: setting for setting in declared}
+    pairs = ((low, by_key[high]) for low in by_key.values() for high in low.at_most if high in by_key)
+    for low, high in pairs:
+        if key in (low.key, high.key) and low.number(values[low.key]) > low.number(values[high.key]):
+            other, limit = (high, "at most") if key == low.key else (low, "at least")
+            raise ValueRefused(
+                f"{limit} {values[other.key]}, the value of {other.field.title!r} ({other.key})",
+                str(values[key]),
+                cure=f"change {other.key} first, or choose another value",
+            )
 
 
 class ReadSettings(Mapping[str, JsonValue]):

@@ -240,9 +240,17 @@ def _amount(
     hard: tuple[float, float],
     basis: Basis = PRACTICE,
     stricter: str = "",
+    at_most: tuple[str, ...] = (),
 ) -> Setting:
     field = Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=hard)
-    return Setting(key=f"fuel_curve.{name}", field=field, default=default, basis=basis, stricter=stricter)
+    return Setting(
+        key=f"fuel_curve.{name}",
+        field=field,
+        default=default,
+        basis=basis,
+        stricter=stricter,
+        at_most=tuple(f"fuel_curve.{each}" for each in at_most),
+    )
 
 
 # The ranges are common practice, no source: wide enough for any outboard boat, narrow enough to refuse a slip.
@@ -275,7 +283,15 @@ SETTINGS = (
     _amount("reserve", "Fuel kept in reserve", "share", "%", "20 %", (0, 80), stricter="higher"),
     _amount("idle_at_most", "Idle is at or below", "engine speed", "rev/min", "1000 rev/min", (300, 2000)),
     _amount("full_throttle_from", "Full throttle begins at, of rated speed", "share", "%", "95 %", (70, 100)),
-    _amount("lowest_exponent", "Fuel follows engine speed to the power of at least", "number", "", "1.5", (0.5, 3)),
+    _amount(
+        "lowest_exponent",
+        "Fuel follows engine speed to the power of at least",
+        "number",
+        "",
+        "1.5",
+        (0.5, 3),
+        at_most=("highest_exponent",),
+    ),
     _amount("highest_exponent", "Fuel follows engine speed to the power of at most", "number", "", "3.5", (1, 6)),
     _amount(
         "meter_off_by", "Correct the flow meter when off by more than", "share", "%", "3 %", (0.1, 25), stricter="lower"
@@ -288,5 +304,13 @@ SETTINGS = (
     _amount("power_tolerance", "Engines make their rated power within ±", "share", "%", "10 %", (0, 30)),
     _amount("best_gasoline", "Best believable efficiency, gasoline", "share", "%", "40 %", (20, 60), BEST_EFFICIENCY),
     _amount("best_diesel", "Best believable efficiency, diesel", "share", "%", "45 %", (20, 60), BEST_EFFICIENCY),
-    _amount("poorest", "Poorest believable efficiency at full throttle", "share", "%", "15 %", (1, 30)),
+    _amount(
+        "poorest",
+        "Poorest believable efficiency at full throttle",
+        "share",
+        "%",
+        "15 %",
+        (1, 30),
+        at_most=("best_gasoline", "best_diesel"),
+    ),
 )

@@ -34,7 +34,9 @@ IDENTITY = Basis(
     "ITU-R M.585, ship station identities: nine digits, the first from 2 to 7",
     "number format from memory, confirm before relying on it",
 )
-PILOT = Basis(BasisKind.COMMON_PRACTICE, "spread and overshoot a pilot is accepted with", "the pilot's manual comes first")
+PILOT = Basis(
+    BasisKind.COMMON_PRACTICE, "spread and overshoot a pilot is accepted with", "the pilot's manual comes first"
+)
 PUNCH = Basis(BasisKind.COMMON_PRACTICE, "no fault stays open at hand over; what was put right is tried again")
 _LONGEST_FIGURE = 600
 PUT_RIGHT, TRY_AGAIN = "put right", "try again"
@@ -188,11 +190,7 @@ def _heading_hold(view: JobView) -> Iterator[Finding]:
         verdict=Verdict.PASS if good else Verdict.ADVISE,
         about="Heading hold",
         sentence=f"Held within ± {within:.1f} degrees for {hold.seconds:.0f} s. "
-        + (
-            "Steady enough."
-            if good
-            else f"± {limit:.0f} is the limit: tune the pilot's response, then hold again."
-        ),
+        + ("Steady enough." if good else f"± {limit:.0f} is the limit: tune the pilot's response, then hold again."),
         numbers=(
             Number(f"heading held, {heading.key.reference or 'as shown'}", hold.heading, "deg", decimals=0),
             Number("95 % within ±", within, "deg"),

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from garboard.commands.hulls import author_of, chosen_job, save_all
-from garboard.commands.tools import checked_value, declared_setting
+from garboard.commands.tools import checked_value, declared_setting, refuse_crossed
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.hullfile import HullFolder
@@ -93,7 +93,9 @@ def set_one(
     context: click.Context, folder: Path, key: str, value: str, hull: str, job: str, by: str, reason: str, tablet: str
 ) -> None:
     """Set a setting, for the shop or for one job. A value outside its range is refused."""
-    plain = checked_value(declared_setting(_host(context), key), value)
+    host = _host(context)
+    plain = checked_value(declared_setting(host, key), value)
+    refuse_crossed(host, {**_holding(host, folder, hull, job)[0], key: plain}, key)
     with _writing(folder, hull, job) as (hulls, state, chosen):
         author = author_of(hulls, state, tablet, by)
         save_all(hulls, [set_setting(author, state, key, plain, reason, chosen, managers_of(folder))])
@@ -108,8 +110,13 @@ def set_one(
 @by_option
 @reason_option
 @tablet_option
-def reset(folder: Path, key: str, hull: str, job: str, by: str, reason: str, tablet: str) -> None:
+@click.pass_context
+def reset(
+    context: click.Context, folder: Path, key: str, hull: str, job: str, by: str, reason: str, tablet: str
+) -> None:
     """Take back what was set. The default holds again; what was set stays readable."""
+    host = _host(context)
+    refuse_crossed(host, _holding(host, folder, hull, job, without=key)[0], key)
     with _writing(folder, hull, job) as (hulls, state, chosen):
         managers = managers_of(folder)
         there = sorted({one.key for one in settings_of(state, chosen, managers)})
@@ -138,15 +145,20 @@ def _who(one: SettingSet) -> str:
 
 
 def _holding(
-    host: PluginHost, folder: Path, hull: str, job: str
+    host: PluginHost, folder: Path, hull: str, job: str, without: str = ""
 ) -> tuple[dict[str, JsonValue], dict[str, SettingUsed]]:
-    """The values that hold for the shop, or for a job, and those that are not simply at their default."""
+    """The values that hold for the shop, or for a job, and those that are not simply at their default.
+
+    without : a setting's key, for the values that hold once what is set there is taken back
+    """
     with HullFolder(folder, read_only=True) as hulls:
         if not hull:
-            return in_force(host.settings, shop_settings(hulls.entries(SHOP_RECORD), managers_of(folder)))
+            stated = shop_settings(hulls.entries(SHOP_RECORD), managers_of(folder))
+            return in_force(host.settings, [one for one in stated if one.key != without])
         boat = _boat(hulls, hull)
         view: JobView = boat.view(chosen_job(boat, job))
-        return in_force(host.settings, view.settings_set, view.signed_under)
+        left = [one for one in view.settings_set if one.source != JOB or one.key != without]
+        return in_force(host.settings, left, view.signed_under)
 
 
 @contextmanager

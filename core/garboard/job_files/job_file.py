@@ -37,6 +37,7 @@ from garboard.records import (
     Vessel,
 )
 from garboard.samples import Recording
+from garboard.settings import check_pairs
 from garboard.steps import Step
 
 if TYPE_CHECKING:
@@ -347,9 +348,12 @@ def _hull_faults(job_file: JobFile) -> Iterator[Fault]:
 def settings_faults(settings: Mapping[str, JsonValue], host: PluginHost) -> Iterator[Fault]:
     """Faults of a shop's settings against what the loaded plugins declare."""
     declared = {setting.key: setting for setting in host.settings}
+    usable = {key: value for key, value in settings.items() if key in declared and declared[key].takes(value)}
+    whole = {**{key: setting.default for key, setting in declared.items()}, **usable}
     for key, value in settings.items():
         if key in declared:
             try:
                 check_value(declared[key].field, value)
+                check_pairs(host.settings, whole, key)
             except ValueRefused as refused:
                 yield refused.at(f"settings.{key}")

@@ -18,7 +18,7 @@ from garboard.history.setting_entries import setting_register, shop_settings
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.records import JsonValue
-from garboard.settings import SHOP, Setting, SettingSet, SettingUsed, in_force
+from garboard.settings import SHOP, Setting, SettingSet, SettingUsed, check_pairs, in_force
 from garboard.steps import Assessed
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.summaries import JobSummary, seen_in
@@ -95,12 +95,33 @@ def typed(setting: Setting, form: Mapping[str, str]) -> JsonValue:
     return value
 
 
-def check(setting: Setting, value: JsonValue) -> None:
-    """Raise InputError, in words, for a value that cannot be used."""
+def check(
+    setting: Setting,
+    value: JsonValue,
+    declared: Sequence[Setting] = (),
+    values: Mapping[str, JsonValue] | None = None,
+) -> None:
+    """Raise InputError, in words, for a value that cannot be used.
+
+    values : what would hold of all that is declared, where its pairs are checked, too
+    """
     try:
         check_value(setting.field, value)
+        check_pairs(declared, values or {}, setting.key)
     except ValueRefused as refused:
         raise InputError("settings", [refused.at(setting.field.title)]) from None
+
+
+def value_wanted(desk: ShopDesk, setting: Setting, form: Mapping[str, str]) -> JsonValue:
+    """The value a form sets for the shop, the default where it takes back what is set.
+
+    Raises InputError, in words, for one that cannot be used beside the shop's others.
+    """
+    value = setting.default if form.get("reset") else typed(setting, form)
+    stated = shop_settings(_entries(desk.store), managers_devices(desk.store.register))
+    values, _ = in_force(desk.host.settings, stated)
+    check(setting, value, desk.host.settings, {**values, setting.key: value})
+    return value
 
 
 @attrs.frozen(kw_only=True)

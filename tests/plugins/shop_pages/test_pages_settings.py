@@ -167,3 +167,16 @@ def test_the_command_on_the_shops_folder_says_what_the_page_says(pages: Pages, m
         for one in assess_hulls(pages.store.hulls.folder, pages.desk.host)
     }
     assert by_command[SALTGRASS] == verdicts(pages, SALTGRASS)
+
+
+def test_the_ends_of_a_range_cannot_be_set_the_wrong_way_round_on_the_page(pages: Pages, manager: Browser) -> None:
+    low, high = "prop_check.slip_low_planing", "prop_check.slip_high_planing"
+    form = form_to(manager.text(f"/settings/{low}"), f"/settings/{low}/look", reset="")
+    refused = manager.send(form, value="40 %", reason=WHY)
+    assert refused.status_code == 400
+    assert high in refused.text
+    changing = form_to(manager.send(form, value="10 %", reason=WHY).text, f"/settings/{low}/set")
+    before = pages.entries()
+    refused = manager.send(changing, value="40 %")
+    assert refused.status_code == 400
+    assert pages.entries() == before
