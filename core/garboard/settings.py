@@ -179,9 +179,9 @@ def in_force(
     signed   : for each technician's signature that covers the whole job, what it was given under
     returns  : every value by key, and those to be named beside a finding
 
-    The job's own value comes first. A signed job keeps what it was signed under; any other follows the shop's. While
-    several values stand the stricter holds where the setting says which one that is, else the default. A value that
-    is out of range, or not proved to be a manager's, is never used.
+    The job's own value comes first, or what a job file says it was signed under. A signed job keeps what it was signed
+    under; any other follows the shop's. While several values stand the stricter holds where the setting says which one
+    that is, else the default. A value that is out of range, or not proved to be a manager's, is never used.
     """
     of_key: dict[str, list[SettingSet]] = {}
     for one in values:
@@ -199,7 +199,7 @@ def in_force(
 def _used(setting: Setting, values: Sequence[SettingSet], signed: Sequence[Signed]) -> SettingUsed | None:
     usable = [one for one in values if one.proved and setting.takes(one.value)]
     not_used = [one for one in values if not (one.proved and setting.takes(one.value))]
-    own = [one for one in usable if one.source == JOB]
+    own = [one for one in usable if one.source != SHOP]
     shop = [one for one in usable if one.source == SHOP]
     value, state, chosen = _holding(setting, own or [_signed_under(setting, one) for one in signed] or shop)
     now, _, of_shop = _holding(setting, shop)

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 
 import attrs
 
+from garboard.disk.entries import canonical_bytes
 from garboard.disk.formats import Format
 from garboard.faults import Fault, InputError, ValueRefused, in_words, shown
 from garboard.fields import Field, Kind, check_value
@@ -37,7 +38,7 @@ from garboard.records import (
     Vessel,
 )
 from garboard.samples import Recording
-from garboard.settings import check_pairs
+from garboard.settings import SettingSet, Signed, check_pairs
 from garboard.steps import Step
 
 if TYPE_CHECKING:
@@ -113,7 +114,7 @@ def job_file_text(job_file: JobFile) -> str:
 
 def view_of(job_file: JobFile, folder: Path) -> JobView:
     """The job view of a job file; recordings are found relative to `folder`."""
-    return JobView(
+    view = JobView(
         vessel=job_file.vessel,
         job=job_file.job,
         measurements=job_file.measurements,
@@ -123,6 +124,14 @@ def view_of(job_file: JobFile, folder: Path) -> JobView:
         settings=job_file.settings,
         load_recording=recordings_in(folder, _names_of_files(job_file.measurements)),
     )
+    return attrs.evolve(view, settings_set=tuple(_signed_settings(job_file.settings, view.signed_under)))
+
+
+def _signed_settings(settings: Mapping[str, JsonValue], signed: Sequence[Signed]) -> Iterator[SettingSet]:
+    """The settings of a file that a signature in it states: who set them and when is there, not with the file's."""
+    for one in (one for signature in signed for one in signature.values()):
+        if one.key in settings and canonical_bytes(settings[one.key]) == canonical_bytes(one.value):
+            yield one
 
 
 def _names_of_files(measurements: Iterable[Measurement]) -> Mapping[str, str]:
