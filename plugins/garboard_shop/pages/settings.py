@@ -18,7 +18,7 @@ from garboard.history.setting_entries import setting_register, shop_settings
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.records import JsonValue
-from garboard.settings import SHOP, Setting, SettingSet, SettingUsed, check_pairs, in_force
+from garboard.settings import DEFAULT, SHOP, Setting, SettingSet, SettingUsed, check_pairs, in_force
 from garboard.steps import Assessed
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.summaries import JobSummary, seen_in
@@ -43,6 +43,11 @@ class ShownSetting:
     used: SettingUsed | None
     set: tuple[SettingSet, ...]
 
+    @property
+    def is_default(self) -> bool:
+        """Whether the default holds, and nothing is open about it but values that are not used."""
+        return self.used is None or self.used.state == DEFAULT
+
 
 def record_of(store: Store) -> HullState:
     """The shop's own record."""
@@ -54,7 +59,7 @@ def _entries(store: Store) -> list[Entry]:
 
 
 def shown_settings(desk: ShopDesk) -> tuple[ShownSetting, ...]:
-    """Every setting: those not at their default first, then by plugin and title."""
+    """Every setting: those not at their default first, then those with a value not used, then by plugin and title."""
     host = desk.host
     stated = shop_settings(_entries(desk.store), managers_devices(desk.store.register))
     values, used = in_force(host.settings, stated)
@@ -69,7 +74,7 @@ def shown_settings(desk: ShopDesk) -> tuple[ShownSetting, ...]:
         )
         for setting in host.settings
     )
-    return tuple(sorted(shown, key=lambda one: (one.used is None, one.plugin, one.setting.field.title)))
+    return tuple(sorted(shown, key=lambda one: (one.is_default, one.used is None, one.plugin, one.setting.field.title)))
 
 
 def shown_setting(desk: ShopDesk, key: str) -> ShownSetting | None:

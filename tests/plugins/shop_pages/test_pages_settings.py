@@ -141,6 +141,9 @@ def test_a_value_by_stick_is_shown_as_not_used(pages: Pages, manager: Browser) -
     assert shown.value == "10 %"
     page = words_of(manager.text(PAGE))
     assert "Not used: 5 %, set by K. Lind" in page
+    listed = words_of(manager.text("/settings"))
+    assert "0 settings not at the default; 1 setting at the default with a value not used" in listed
+    assert "At the default, a value set is not used" in listed
     change(manager, "6 %")
     assert "Not used" not in words_of(manager.text(PAGE)), "the manager's value replaced it"
 
