@@ -479,8 +479,13 @@ def test_every_finding_names_its_basis_and_shouts_at_nobody() -> None:
 
 def test_full_throttle_begins_at_one_engine_speed_for_every_check() -> None:
     """At the low end of the window where one is entered, whatever share of rated speed counts where none is."""
-    window = {"full_throttle_low": Amount.parse("5000 rev/min"), "full_throttle_high": Amount.parse("6000 rev/min")}
-    windowed = boat(2, rated_power=Amount.parse("200 hp"), rated_speed=Amount.parse("5750 rev/min"), **window)
+    windowed = boat(
+        2,
+        rated_power=Amount.parse("200 hp"),
+        rated_speed=Amount.parse("5750 rev/min"),
+        full_throttle_low=Amount.parse("5000 rev/min"),
+        full_throttle_high=Amount.parse("6000 rev/min"),
+    )
     reaching = [*(row for row in PLANING if row[0] < 5000), (5000.0, *PLANING[-2][1:])]
     assert finding(of_rows(reaching, windowed), "mixed_use").verdict is not Verdict.NOT_ENOUGH_DATA
     short = of_rows([row for row in PLANING if row[0] < 5000], windowed)
