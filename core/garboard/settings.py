@@ -28,6 +28,7 @@ __all__ = [
     "SettingUsed",
     "Signed",
     "binding",
+    "check_pairs",
     "in_force",
     "setting_number",
 ]
@@ -51,6 +52,7 @@ class Setting:
     default  : used until the shop decides, and while two values stand unsettled of which neither is stricter
     basis    : where the default comes from
     stricter : "lower" or "higher" where that value asks more of a boat; it holds while two stand unsettled
+    at_most  : keys of settings of the same unit whose value this one must not lie above: the upper end of its range
     """
 
     key: str
@@ -58,6 +60,7 @@ class Setting:
     default: JsonValue
     basis: Basis
     stricter: str = ""
+    at_most: tuple[str, ...] = ()
 
     def __attrs_post_init__(self) -> None:
         if self.stricter not in STRICTER:
@@ -189,9 +192,9 @@ def in_force(
     signed   : for each technician's signature that covers the whole job, what it was given under
     returns  : every value by key, and those to be named beside a finding
 
-    The job's own value comes first. A signed job keeps what it was signed under; any other follows the shop's. While
-    several values stand the stricter holds where the setting says which one that is, else the default. A value that
-    is out of range, or not proved to be a manager's, is never used.
+    The job's own value comes first, or what a job file says it was signed under. A signed job keeps what it was signed
+    under; any other follows the shop's. While several values stand the stricter holds where the setting says which one
+    that is, else the default. A value that is out of range, or not proved to be a manager's, is never used.
     """
     of_key: dict[str, list[SettingSet]] = {}
     for one in values:
@@ -209,7 +212,7 @@ def in_force(
 def _used(setting: Setting, values: Sequence[SettingSet], signed: Sequence[Signed]) -> SettingUsed | None:
     usable = [one for one in values if one.proved and setting.takes(one.value)]
     not_used = [one for one in values if not (one.proved and setting.takes(one.value))]
-    own = [one for one in usable if one.source == JOB]
+    own = [one for one in usable if one.source != SHOP]
     shop = [one for one in usable if one.source == SHOP]
     signed = binding(signed, setting.key)
     value, state, chosen = _holding(setting, own or [_signed_under(setting, one) for one in signed] or shop)
@@ -256,6 +259,24 @@ def _meanwhile(setting: Setting, different: Sequence[SettingSet]) -> JsonValue:
         return setting.default
     choose = min if setting.stricter == "lower" else max
     return choose(different, key=lambda one: setting.number(one.value)).value
+
+
+def check_pairs(declared: Iterable[Setting], values: Mapping[str, JsonValue], key: str) -> None:
+    """Raise ValueRefused, naming the other, where a setting and one it is paired with are the wrong way round.
+
+    values : what would hold, by key
+    key    : the setting that is changed
+    """
+    by_key = {setting.key: setting for setting in declared}
+    pairs = ((low, by_key[high]) for low in by_key.values() for high in low.at_most if high in by_key)
+    for low, high in pairs:
+        if key in (low.key, high.key) and low.number(values[low.key]) > low.number(values[high.key]):
+            other, limit = (high, "at most") if key == low.key else (low, "at least")
+            raise ValueRefused(
+                f"{limit} {values[other.key]}, the value of {other.field.title!r} ({other.key})",
+                str(values[key]),
+                cure=f"change {other.key} first, or choose another value",
+            )
 
 
 class ReadSettings(Mapping[str, JsonValue]):

@@ -446,12 +446,12 @@ def mixed_use(view: JobView) -> list[Finding]:
     found, curve = _curve(view)
     rated = _rated_speed(view)
     idle_limit = view.setting_value("fuel_curve.idle_at_most", "rev/min")
-    share = view.setting_value("fuel_curve.full_throttle_from", "%") / 100
+    needed = mean(list(filter(None, (_full_throttle_from(view, engine) for engine in view.vessel.engines))))
     reasons = []
     if curve.lowest > idle_limit:
         reasons.append(f"no step at idle, {idle_limit:.0f} rev/min or below")
-    if curve.highest < share * rated:
-        reasons.append(f"no step at full throttle, {share * rated:.0f} rev/min or above")
+    if curve.highest < needed:
+        reasons.append(f"no step at full throttle, {needed:.0f} rev/min or above")
     if curve.lowest > 0.4 * rated:
         reasons.append(f"no step at or below {0.4 * rated:.0f} rev/min")
     if reasons:
@@ -732,18 +732,23 @@ def _meter_is_right(view: JobView) -> bool:
 
 def _not_full_throttle(view: JobView, engine: Engine, highest: float) -> Missing | None:
     """Why the highest step does not count as full throttle; None when it does."""
-    if engine.full_throttle_low is not None:
-        needed = engine.full_throttle_low.to("rev/min")
-    elif engine.rated_speed is not None:
-        share = view.setting_value("fuel_curve.full_throttle_from", "%") / 100
-        needed = share * engine.rated_speed.to("rev/min")
-    else:
+    needed = _full_throttle_from(view, engine)
+    if needed is None:
         text = f"{engine.position} engine: neither rated speed nor full-throttle window is entered"
         return Missing(text, lack=Lack.NOT_ENTERED, field="engines.rated_speed", of=engine.position)
     if highest >= needed:
         return None
     text = f"highest step {highest:.0f} rev/min, full throttle begins at {needed:.0f} rev/min"
     return Missing(text, lack=Lack.TOO_LITTLE, step=STEPS, field="nominal_engine_speed")
+
+
+def _full_throttle_from(view: JobView, engine: Engine) -> float | None:
+    """Where full throttle begins [rev/min]: at the low end of its window, else at the shop's share of rated speed."""
+    if engine.full_throttle_low is not None:
+        return engine.full_throttle_low.to("rev/min")
+    if engine.rated_speed is not None:
+        return view.setting_value("fuel_curve.full_throttle_from", "%") / 100 * engine.rated_speed.to("rev/min")
+    return None
 
 
 def _fitted_out(step: str) -> Callable[[JobView], bool]:

@@ -274,24 +274,67 @@ STEPS = (
 
 
 def _setting(
-    name: str, title: str, quantity: str, unit: str, default: str, hard: tuple[float, float], stricter: str
+    name: str,
+    title: str,
+    quantity: str,
+    unit: str,
+    default: str,
+    hard: tuple[float, float],
+    stricter: str,
+    practice: str,
 ) -> Setting:
     return Setting(
         key=f"handover.{name}",
         field=Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=hard),
         default=default,
         stricter=stricter,
-        basis=Basis(BasisKind.COMMON_PRACTICE, "a default of this program", "the pilot's manual comes first"),
+        basis=Basis(BasisKind.COMMON_PRACTICE, practice, "the pilot's manual comes first"),
     )
 
 
 # The ranges are common practice, no source.
 SETTINGS = (
-    _setting("hold_seconds", "Shortest heading hold that counts", "time", "s", "60 s", (10, 600), "higher"),
     _setting(
-        "hold_spread", "Widest spread of a held heading, 95 % within ±", "angle", "deg", "4 deg", (0.5, 20), "lower"
+        "hold_seconds",
+        "Shortest heading hold that counts",
+        "time",
+        "s",
+        "60 s",
+        (10, 600),
+        "higher",
+        "a minute shows whether the pilot wanders",
     ),
-    _setting("overshoot", "Widest overshoot of a course change", "angle", "deg", "10 deg", (1, 45), "lower"),
-    _setting("settled_within", "Settled when within ±", "angle", "deg", "5 deg", (0.5, 20), ""),
-    _setting("settle_seconds", "Longest time to settle", "time", "s", "40 s", (5, 300), "lower"),
+    _setting(
+        "hold_spread",
+        "Widest spread of a held heading, 95 % within ±",
+        "angle",
+        "deg",
+        "4 deg",
+        (0.5, 20),
+        "lower",
+        "what a pilot holds in calm water",
+    ),
+    _setting(
+        "overshoot",
+        "Widest overshoot of a course change",
+        "angle",
+        "deg",
+        "10 deg",
+        (1, 45),
+        "lower",
+        "a pilot that swings past by more steers too hard",
+    ),
+    _setting(
+        "settled_within", "Settled when within ±", "angle", "deg", "5 deg", (0.5, 20), "", "about what a pilot holds"
+    ),
+    _setting(
+        "settle_seconds",
+        "Longest time to settle",
+        "time",
+        "s",
+        "40 s",
+        (5, 300),
+        "lower",
+        "a pilot that takes longer hunts for its heading",
+    ),
 )

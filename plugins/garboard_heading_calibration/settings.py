@@ -34,20 +34,42 @@ CLEARANCE = Basis(
 )
 
 
+def _practice(text: str) -> Basis:
+    return Basis(BasisKind.COMMON_PRACTICE, text, MAKERS_MANUAL.note)
+
+
 def _amount(name: str, title: str, quantity: str, unit: str, low: float, high: float) -> Field:
     return Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=(low, high))
 
 
-def _setting(field: Field, default: JsonValue, basis: Basis) -> Setting:
-    return Setting(key=f"{PLUGIN}.{field.name}", field=field, default=default, basis=basis)
+def _setting(field: Field, default: JsonValue, basis: Basis, at_most: str = "") -> Setting:
+    pairs = (f"{PLUGIN}.{at_most}",) if at_most else ()
+    return Setting(key=f"{PLUGIN}.{field.name}", field=field, default=default, basis=basis, at_most=pairs)
 
 
 SETTINGS = (
-    _setting(_amount("band_low", "Turn no slower than", "rate of turn", "deg/s", 0.5, 20), "2 deg/s", MAKERS_MANUAL),
+    _setting(
+        _amount("band_low", "Turn no slower than", "rate of turn", "deg/s", 0.5, 20),
+        "2 deg/s",
+        MAKERS_MANUAL,
+        "band_high",
+    ),
     _setting(_amount("band_high", "Turn no faster than", "rate of turn", "deg/s", 0.5, 20), "3 deg/s", MAKERS_MANUAL),
-    _setting(_amount("circles", "Circles wanted", "number", "", 0.5, 10), "1.25", MAKERS_MANUAL),
-    _setting(_amount("share_in_band", "Share of time in the band", "share", "%", 0, 100), "80 %", MAKERS_MANUAL),
-    _setting(_amount("longest_lapse", "Longest time out of the band", "time", "s", 0, 120), "10 s", MAKERS_MANUAL),
+    _setting(
+        _amount("circles", "Circles wanted", "number", "", 0.5, 10),
+        "1.25",
+        _practice("a full circle, and a quarter to be sure of it"),
+    ),
+    _setting(
+        _amount("share_in_band", "Share of time in the band", "share", "%", 0, 100),
+        "80 %",
+        _practice("a helmsman keeps the rate in the band for most of a circle"),
+    ),
+    _setting(
+        _amount("longest_lapse", "Longest time out of the band", "time", "s", 0, 120),
+        "10 s",
+        _practice("a short lapse does not spoil a circle"),
+    ),
     _setting(
         Field(name="card_step", title="Deviation card every", kind=Kind.CHOICE, choices=("10 deg", "15 deg")),
         "15 deg",

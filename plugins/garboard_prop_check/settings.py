@@ -17,9 +17,17 @@ def _amount(
     hard: tuple[float, float],
     basis: Basis,
     stricter: str = "",
+    at_most: tuple[str, ...] = (),
 ) -> Setting:
     field = Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=hard)
-    return Setting(key=f"prop_check.{name}", field=field, default=default, basis=basis, stricter=stricter)
+    return Setting(
+        key=f"prop_check.{name}",
+        field=field,
+        default=default,
+        basis=basis,
+        stricter=stricter,
+        at_most=tuple(f"prop_check.{each}" for each in at_most),
+    )
 
 
 USUAL_SLIP: dict[str, tuple[str, str]] = {
@@ -39,7 +47,16 @@ def slip_setting(hull_form: str, end: str) -> str:
 def _slip_settings() -> tuple[Setting, ...]:
     basis = Basis(_PRACTICE, "slip usual for this hull form at full throttle and best trim")
     return tuple(
-        _amount(slip_setting(form, end), f"Usual slip, {form}, {end} end", "share", "%", default, (0.1, 90), basis)
+        _amount(
+            slip_setting(form, end),
+            f"Usual slip, {form}, {end} end",
+            "share",
+            "%",
+            default,
+            (0.1, 90),
+            basis,
+            at_most=(slip_setting(form, "high"),) if end == "low" else (),
+        )
         for form, ends in USUAL_SLIP.items()
         for end, default in zip(("low", "high"), ends, strict=True)
     )
@@ -151,6 +168,7 @@ SETTINGS: tuple[Setting, ...] = (
         "150 rev/min",
         (20, 1000),
         Basis(_PRACTICE, "300 rev/min for 2 in of pitch"),
+        at_most=("per_inch_high",),
     ),
     _amount(
         "per_inch_high",

@@ -92,9 +92,10 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
         charge = rest_charge(view, battery)
         least = rules_of(view).share("charge_least") * 100
         percent = charge.percent
-        enough = percent.value >= least
+        # What is shown of a charge near full is its low end, so that end has to reach what is wanted.
+        enough = (percent.low if percent.high > 100 else percent.value) >= least
         flat = percent.value <= 0
-        low = "Charge it before the sea trial and read it again."
+        low = f"{least:g} % wanted. Charge it before the sea trial and read it again."
         advice = "Enough for hand over." if enough else "Flat: charge it and have it tested." if flat else low
         code = "wiring_audit.battery_charge.flat" if flat else "wiring_audit.battery_charge.low"
         yield Finding(

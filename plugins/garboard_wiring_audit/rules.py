@@ -78,7 +78,7 @@ SETTINGS = (
         "temperature",
         "30 degC",
         (0, 60),
-        bases.DROP_AT_TEMPERATURE,
+        bases.practice("Conductors lie in 30 degC, as the ampacity tables take it"),
         stricter="higher",
     ),
     _amount(
@@ -111,7 +111,15 @@ SETTINGS = (
     _amount(
         "usable_lithium", "Usable part of a LiFePO4 battery", "share", "80 %", (5, 100), bases.RESERVE, stricter="lower"
     ),
-    _amount("reserve_least", "Reserve time wanted", "time", "4 h", (0.1, 240), bases.RESERVE, stricter="higher"),
+    _amount(
+        "reserve_least",
+        "Reserve time wanted",
+        "time",
+        "4 h",
+        (0.1, 240),
+        bases.practice("An evening at anchor, lights and instruments on"),
+        stricter="higher",
+    ),
     _amount("standing_days", "Days a boat is left alone", "number", "30", (1, 365), bases.STANDING, stricter="higher"),
     _amount(
         "standing_most", "Days after which self-discharge decides", "number", "180", (10, 1000), bases.SELF_DISCHARGE

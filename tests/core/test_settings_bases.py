@@ -19,3 +19,11 @@ def test_no_finding_rests_on_a_rule_of_the_shop_where_it_set_nothing() -> None:
     found = [one for job in jobs if not job.settings for one in HOST.assess(job)]
     assert found
     assert [one.finding.code for one in found for basis in one.finding.basis if basis.kind is BasisKind.SHOP_RULE] == []
+
+
+def test_each_setting_has_a_basis_of_its_own() -> None:
+    """One about throttle steps is no source of a fuel reserve: those that share a basis are of one unit."""
+    units: dict[str, set[str]] = {}
+    for setting in HOST.settings:
+        units.setdefault(str(setting.basis), set()).add(setting.field.unit)
+    assert {basis: found for basis, found in units.items() if len(found) > 1} == {}

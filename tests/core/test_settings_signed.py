@@ -219,3 +219,17 @@ def test_taking_back_a_setting_of_a_signed_job_is_refused_too(tmp_path: Path) ->
     assert (code, "signoff technician/R. Vane" in said) == (2, True)
     with HullFolder(tmp_path) as hulls:
         assert view_in(hulls, hull, HOST).settings[DROP] == "7 %"
+
+
+def test_a_file_says_of_a_signed_setting_what_the_folder_says(tmp_path: Path) -> None:
+    """The signature in the file says who set it and when; what it states is not the job's own."""
+    with HullFolder(tmp_path / "shop") as hulls:
+        hull = take_in(hulls, signed=False)
+        set_for_shop(hulls, {DROP: "7 %"})
+        sign(hulls, hull, HOST)
+        in_folder = view_in(hulls, hull, HOST).settings_used[DROP]
+        boat = open_hull(hulls, hull)
+        path = export_job(hulls, boat, boat.jobs[0], tmp_path / "out", HOST.settings)
+    view = HOST.with_defaults(assess_job_file(path, HOST).view)
+    assert "our limit when the job was signed, set by Office on 12 May 2026" in setting_in_words(in_folder)
+    assert setting_in_words(view.settings_used[DROP]) == setting_in_words(in_folder)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from garboard.history.runs import let_count
+from garboard.history.values import member
 from garboard.hosting.host import PluginHost, make_host
 from garboard.recordings.encode import csv_series
 from garboard.recordings.simulator import Boat, Compass, Order, simulate
@@ -161,7 +162,7 @@ def test_a_recording_says_its_last_value_and_when_and_is_not_to_be_compared(d: D
     route = add_turn(d, "27")
     d.app.way.go(route)
     d.press("sensors")
-    recorded = d.app.tablet.load_recording(view_of(d).value(STEP, "turn_recording")["file"])
+    recorded = d.app.tablet.load_recording(str(member(view_of(d).value(STEP, "turn_recording"), "file")))
     last = recorded.of("heading")[0].values[-1]
     assert d.says(f"Heading {last:.1f} deg")
     assert d.says("At the end of the recording, ")

@@ -21,6 +21,7 @@ from garboard.shop_link.ashore import State
 from garboard.shop_link.sync import SyncReport, bring_ashore
 from garboard_tablet.models.assessor import Assessor
 from garboard_tablet.models.background import Background
+from garboard_tablet.models.pages import ranked
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.shop_settings import setting_lines
 from garboard_tablet.models.tablet import Tablet, open_tablet
@@ -112,7 +113,7 @@ def test_who_may_decide_is_learnt_with_the_next_coming_ashore(tmp_path: Path) ->
 def test_the_list_has_what_is_not_at_its_default_first(tablet: Tablet, tmp_path: Path) -> None:
     set_for_shop(tablet.files, {DROP: "7 %"})
     first, *others = setting_lines(tablet)
-    assert (first.title, first.value, first.is_default) == (TITLE, "7 %", False)
+    assert (first.title, first.value, first.is_default, first.is_plain) == (TITLE, "7 %", False, False)
     assert "our limit, set by Office on 12 May 2026" in first.text
     assert all(line.is_default for line in others)
     assert len(others) == len(tablet.host.settings) - 1
@@ -197,7 +198,7 @@ def test_the_page_of_why_names_the_setting(drive: Any, tmp_path: Path) -> None:
     found = d.app.tablet.assess(hull, job)
     step = next(one.step for one in found if one.settings_used)
     here = d.app.tablet.assess(hull, job, [step])
-    number = next(n for n, one in enumerate(here) if one.settings_used)
+    number = next(n for n, one in enumerate(ranked(d.app.tablet, here)) if one.settings_used)
     d.app.way.go(Route(page="why", hull=hull, job=job, step=step, subject=(str(number),)))
     while not d.says("set by Office on 12 May 2026") and d.has("page down"):
         d.press("page down")

@@ -15,7 +15,7 @@ import attrs
 import click
 
 from garboard import hull_number
-from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, checked_value, declared_setting
+from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, checked_value, declared_setting, refuse_crossed
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import Entry, view
 from garboard.disk.hullfile import HullFolder
@@ -36,6 +36,7 @@ from garboard.history.setting_entries import record_in_words
 from garboard.job_files.job_file import located, read_job_file, settings_faults
 from garboard.records import JsonValue
 from garboard.report.terminal import Tools
+from garboard.settings import in_force
 from garboard.shop_link.pairing import may_decide, writes_as
 
 Command = TypeVar("Command", bound=Callable[..., None])
@@ -287,7 +288,11 @@ def settle(
         held = [entry.value for entry in state.current(key)]
         chosen = next((other for other in held if _text(other) == value), value)
         if key.kind == "setting":
-            chosen = checked_value(declared_setting(tools.host_for(folder), key.subject[0]), _text(chosen))
+            host, setting = tools.host_for(folder), key.subject[0]
+            chosen = checked_value(declared_setting(host, setting), _text(chosen))
+            view = boat.view(job)
+            values, _ = in_force(host.settings, view.settings_set, view.signed_under)
+            refuse_crossed(host, {**values, setting: chosen}, setting)
         save_all(hulls, [writing.settle(author_of(hulls, state, tablet, by), state, key, chosen, reason)])
     click.echo(f"{name} is {value}")
 

@@ -11,7 +11,7 @@ import attrs
 import click
 
 from garboard.commands.hulls import author_of, chosen_job, save_all
-from garboard.commands.tools import checked_value, declared_setting
+from garboard.commands.tools import checked_value, declared_setting, refuse_crossed
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.disk.hullfile import HullFolder
@@ -23,7 +23,7 @@ from garboard.history.registers import name_of, register_of
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import reset_setting, set_setting, setting_register, settings_of
 from garboard.report.settings_used import setting_in_words, value_in_words
-from garboard.settings import SIGNED, Setting, SettingSet, SettingUsed, in_force
+from garboard.settings import JOB, SIGNED, Setting, SettingSet, SettingUsed, in_force
 
 if TYPE_CHECKING:
     from garboard.hosting.host import PluginHost
@@ -109,7 +109,9 @@ def set_one(
     tablet: str,
 ) -> None:
     """Set a setting, for the shop or for one job. A value outside its range is refused."""
-    plain = checked_value(declared_setting(_host(context, folder), key), value)
+    host = _host(context, folder)
+    plain = checked_value(declared_setting(host, key), value)
+    refuse_crossed(host, {**_found(host, folder, hull, job).values, key: plain}, key)
     with _writing(folder, hull, job) as (hulls, state, chosen):
         author = author_of(hulls, state, tablet, by)
         _save(hulls, state, set_setting(author, state, key, plain, reason, chosen, managers_of(folder)), anyway)
@@ -125,8 +127,13 @@ def set_one(
 @reason_option
 @anyway_option
 @tablet_option
-def reset(folder: Path, key: str, hull: str, job: str, by: str, reason: str, anyway: bool, tablet: str) -> None:
+@click.pass_context
+def reset(
+    context: click.Context, folder: Path, key: str, hull: str, job: str, by: str, reason: str, anyway: bool, tablet: str
+) -> None:
     """Take back what was set. The default holds again; what was set stays readable."""
+    host = _host(context, folder)
+    refuse_crossed(host, _found(host, folder, hull, job, without=key).values, key)
     with _writing(folder, hull, job) as (hulls, state, chosen):
         managers = managers_of(folder)
         there = sorted({one.key for one in settings_of(state, chosen, managers)})
@@ -221,16 +228,22 @@ class _Found:
         return tuple(past for past in self.history(key) if past.became in (STANDS, DISAGREES))
 
 
-def _found(host: PluginHost, folder: Path, hull: str, job: str) -> _Found:
+def _found(host: PluginHost, folder: Path, hull: str, job: str, without: str = "") -> _Found:
+    """The settings of the shop, or of a job.
+
+    without : a setting's key, for the values that hold once what is set there is taken back
+    """
     with HullFolder(folder, read_only=True) as hulls:
         shop, managers = replay(SHOP_RECORD, hulls.entries(SHOP_RECORD)), managers_of(folder)
         if not hull:
-            values, used = in_force(host.settings, settings_of(shop, managers=managers))
+            stated = settings_of(shop, managers=managers)
+            values, used = in_force(host.settings, [one for one in stated if one.key != without])
             return _Found(values, used, ((shop, ""),), managers)
         boat = _boat(hulls, hull)
         chosen = chosen_job(boat, job)
         view = boat.view(chosen)
-        values, used = in_force(host.settings, view.settings_set, view.signed_under)
+        left = [one for one in view.settings_set if one.source != JOB or one.key != without]
+        values, used = in_force(host.settings, left, view.signed_under)
         return _Found(values, used, ((boat.state_of(chosen), chosen), (shop, "")), managers)
 
 

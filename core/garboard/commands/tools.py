@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 from garboard.faults import Fault, InputError, ValueRefused, in_words, shown
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from garboard.hosting.host import PluginHost
     from garboard.records import JsonValue
     from garboard.settings import Setting
@@ -59,3 +61,13 @@ def checked_value(setting: Setting, text: str) -> JsonValue:
     except ValueRefused as refused:
         raise InputError("settings", [refused.at(setting.key)]) from None
     return value
+
+
+def refuse_crossed(host: PluginHost, values: Mapping[str, JsonValue], key: str) -> None:
+    """Raise InputError where a setting and one it is paired with would be the wrong way round; see `check_pairs`."""
+    from garboard.settings import check_pairs
+
+    try:
+        check_pairs(host.settings, values, key)
+    except ValueRefused as refused:
+        raise InputError("settings", [refused.at(key)]) from None

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 
 import attrs
 
+from garboard.disk.entries import canonical_bytes
 from garboard.disk.formats import Format
 from garboard.faults import Fault, InputError, ValueRefused, in_words, shown
 from garboard.fields import Field, Kind, check_value
@@ -37,6 +38,7 @@ from garboard.records import (
     Vessel,
 )
 from garboard.samples import Recording
+from garboard.settings import SettingSet, Signed, check_pairs
 from garboard.steps import Step
 
 if TYPE_CHECKING:
@@ -112,7 +114,7 @@ def job_file_text(job_file: JobFile) -> str:
 
 def view_of(job_file: JobFile, folder: Path) -> JobView:
     """The job view of a job file; recordings are found relative to `folder`."""
-    return JobView(
+    view = JobView(
         vessel=job_file.vessel,
         job=job_file.job,
         measurements=job_file.measurements,
@@ -122,6 +124,14 @@ def view_of(job_file: JobFile, folder: Path) -> JobView:
         settings=job_file.settings,
         load_recording=recordings_in(folder, _names_of_files(job_file.measurements)),
     )
+    return attrs.evolve(view, settings_set=tuple(_signed_settings(job_file.settings, view.signed_under)))
+
+
+def _signed_settings(settings: Mapping[str, JsonValue], signed: Sequence[Signed]) -> Iterator[SettingSet]:
+    """The settings of a file that a signature in it states: who set them and when is there, not with the file's."""
+    for one in (one for signature in signed for one in signature.values()):
+        if one and one.key in settings and canonical_bytes(settings[one.key]) == canonical_bytes(one.value):
+            yield one
 
 
 def _names_of_files(measurements: Iterable[Measurement]) -> Mapping[str, str]:
@@ -347,9 +357,12 @@ def _hull_faults(job_file: JobFile) -> Iterator[Fault]:
 def settings_faults(settings: Mapping[str, JsonValue], host: PluginHost) -> Iterator[Fault]:
     """Faults of a shop's settings against what the loaded plugins declare."""
     declared = {setting.key: setting for setting in host.settings}
+    usable = {key: value for key, value in settings.items() if key in declared and declared[key].takes(value)}
+    whole = {**{key: setting.default for key, setting in declared.items()}, **usable}
     for key, value in settings.items():
         if key in declared:
             try:
                 check_value(declared[key].field, value)
+                check_pairs(host.settings, whole, key)
             except ValueRefused as refused:
                 yield refused.at(f"settings.{key}")

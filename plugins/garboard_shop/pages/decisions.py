@@ -17,7 +17,7 @@ from garboard.history.past import outlived_a_joining
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import reset_setting, set_setting
-from garboard.settings import Setting
+from garboard.settings import Setting, in_force
 from garboard_shop.pages import settings
 from garboard_shop.pages.summaries import BoatSummary, coverage_seen, open_boat, register_in_words, seen_in
 from garboard_shop.pages.wording import value_in_words
@@ -45,7 +45,9 @@ def choose(
     if key.kind == "setting":
         for setting in declared:
             if setting.key == key.subject[0]:
-                settings.check(setting, chosen.value)
+                view = summary.boat.view(key.job)
+                values, _ = in_force(declared, view.settings_set, view.signed_under)
+                settings.check(setting, chosen.value, declared, {**values, setting.key: chosen.value})
     _keep(store, [writing.settle(_author(state, by), state, key, chosen.value, form.get("reason", ""))], now)
     return "Settled. The value you chose is now used."
 

@@ -18,7 +18,7 @@ from garboard.history.setting_entries import setting_register, shop_settings
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.records import JsonValue
-from garboard.settings import SHOP, Setting, SettingSet, SettingUsed, binding, in_force
+from garboard.settings import DEFAULT, SHOP, Setting, SettingSet, SettingUsed, binding, check_pairs, in_force
 from garboard.steps import Assessed
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.summaries import JobSummary, seen_in
@@ -43,6 +43,11 @@ class ShownSetting:
     used: SettingUsed | None
     set: tuple[SettingSet, ...]
 
+    @property
+    def is_default(self) -> bool:
+        """Whether the default holds, and nothing is open about it but values that are not used."""
+        return self.used is None or self.used.state == DEFAULT
+
 
 def record_of(store: Store) -> HullState:
     """The shop's own record."""
@@ -54,7 +59,7 @@ def _entries(store: Store) -> list[Entry]:
 
 
 def shown_settings(desk: ShopDesk) -> tuple[ShownSetting, ...]:
-    """Every setting: those not at their default first, then by plugin and title."""
+    """Every setting: those not at their default first, then those with a value not used, then by plugin and title."""
     host = desk.host
     stated = shop_settings(_entries(desk.store), managers_devices(desk.store.register))
     values, used = in_force(host.settings, stated)
@@ -69,7 +74,7 @@ def shown_settings(desk: ShopDesk) -> tuple[ShownSetting, ...]:
         )
         for setting in host.settings
     )
-    return tuple(sorted(shown, key=lambda one: (one.used is None, one.plugin, one.setting.field.title)))
+    return tuple(sorted(shown, key=lambda one: (one.is_default, one.used is None, one.plugin, one.setting.field.title)))
 
 
 def shown_setting(desk: ShopDesk, key: str) -> ShownSetting | None:
@@ -95,12 +100,33 @@ def typed(setting: Setting, form: Mapping[str, str]) -> JsonValue:
     return value
 
 
-def check(setting: Setting, value: JsonValue) -> None:
-    """Raise InputError, in words, for a value that cannot be used."""
+def check(
+    setting: Setting,
+    value: JsonValue,
+    declared: Sequence[Setting] = (),
+    values: Mapping[str, JsonValue] | None = None,
+) -> None:
+    """Raise InputError, in words, for a value that cannot be used.
+
+    values : what would hold of all that is declared, where its pairs are checked, too
+    """
     try:
         check_value(setting.field, value)
+        check_pairs(declared, values or {}, setting.key)
     except ValueRefused as refused:
         raise InputError("settings", [refused.at(setting.field.title)]) from None
+
+
+def value_wanted(desk: ShopDesk, setting: Setting, form: Mapping[str, str]) -> JsonValue:
+    """The value a form sets for the shop, the default where it takes back what is set.
+
+    Raises InputError, in words, for one that cannot be used beside the shop's others.
+    """
+    value = setting.default if form.get("reset") else typed(setting, form)
+    stated = shop_settings(_entries(desk.store), managers_devices(desk.store.register))
+    values, _ = in_force(desk.host.settings, stated)
+    check(setting, value, desk.host.settings, {**values, setting.key: value})
+    return value
 
 
 @attrs.frozen(kw_only=True)

@@ -447,7 +447,7 @@ def setting_page(visit: Visit) -> Response:
 def look_at_change(visit: Visit) -> Response:
     """What a change would do, before it is made."""
     shown, form = _setting(visit), visit.form
-    value = shown.setting.default if form.get("reset") else settings.typed(shown.setting, form)
+    value = settings.value_wanted(visit.desk, shown.setting, form)
     return visit.page(
         "setting_change.html",
         one=shown,
@@ -463,6 +463,7 @@ def look_at_change(visit: Visit) -> Response:
 def change_setting(visit: Visit) -> Response:
     """Change one of the shop's settings."""
     desk, shown = visit.desk, _setting(visit)
+    settings.value_wanted(desk, shown.setting, visit.form)
     notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now())
     return visit.go(f"/settings/{shown.setting.key}", notice)
 

@@ -18,13 +18,15 @@ class SettingLine:
     """One setting.
 
     text       : what to know beside the title: who set it, or that it is the default
-    is_default : whether there is nothing to say but that
+    is_default : whether the default holds
+    is_plain   : whether there is nothing to say but that
     """
 
     title: str
     value: str
     text: str
     is_default: bool
+    is_plain: bool
 
 
 def setting_lines(tablet: Tablet) -> tuple[SettingLine, ...]:
@@ -36,14 +38,23 @@ def setting_lines(tablet: Tablet) -> tuple[SettingLine, ...]:
     declared = tablet.host.settings
     _, used = in_force(declared, shop_settings(tablet.files.entries(SHOP_RECORD), managers_of(tablet.folder)))
     lines = (_line(setting, used.get(setting.key)) for setting in declared)
-    return tuple(sorted(lines, key=lambda line: (line.is_default, line.title)))
+    return tuple(sorted(lines, key=lambda line: (line.is_default, line.is_plain, line.title)))
 
 
 def _line(setting: Setting, used: SettingUsed | None) -> SettingLine:
     from garboard.report.settings_used import setting_in_words, value_in_words
+    from garboard.settings import DEFAULT
 
     title = setting.field.title
     if used is None:
         text = f"The default. Allowed: {setting.allowed}."
-        return SettingLine(title=title, value=value_in_words(setting.default), text=text, is_default=True)
-    return SettingLine(title=title, value=value_in_words(used.value), text=setting_in_words(used), is_default=False)
+        return SettingLine(
+            title=title, value=value_in_words(setting.default), text=text, is_default=True, is_plain=True
+        )
+    return SettingLine(
+        title=title,
+        value=value_in_words(used.value),
+        text=setting_in_words(used),
+        is_default=used.state == DEFAULT,
+        is_plain=False,
+    )

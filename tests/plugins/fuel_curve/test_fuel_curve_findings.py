@@ -479,3 +479,21 @@ def test_every_finding_names_its_basis_and_shouts_at_nobody() -> None:
     for assessed in HOST.assess(view):
         assert assessed.finding.basis
         assert "!" not in assessed.finding.sentence
+
+
+def test_full_throttle_begins_at_one_engine_speed_for_every_check() -> None:
+    """At the low end of the window where one is entered, whatever share of rated speed counts where none is."""
+    windowed = boat(
+        2,
+        rated_power=Amount.parse("200 hp"),
+        rated_speed=Amount.parse("5750 rev/min"),
+        full_throttle_low=Amount.parse("5000 rev/min"),
+        full_throttle_high=Amount.parse("6000 rev/min"),
+    )
+    reaching = [*(row for row in PLANING if row[0] < 5000), (5000.0, *PLANING[-2][1:])]
+    assert finding(of_rows(reaching, windowed), "mixed_use").verdict is not Verdict.NOT_ENOUGH_DATA
+    short = of_rows([row for row in PLANING if row[0] < 5000], windowed)
+    assert "no step at full throttle, 5000 rev/min or above" in finding(short, "mixed_use").sentence
+    lacking = [one.finding for one in HOST.assess(short) if one.calculator == "fuel_curve.fuel_for_power"]
+    assert all("full throttle begins at 5000 rev/min" in one.sentence for one in lacking)
+    assert lacking

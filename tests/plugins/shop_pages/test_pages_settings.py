@@ -141,6 +141,9 @@ def test_a_value_by_stick_is_shown_as_not_used(pages: Pages, manager: Browser) -
     assert shown.value == "10 %"
     page = words_of(manager.text(PAGE))
     assert "Not used: 5 %, set by K. Lind" in page
+    listed = words_of(manager.text("/settings"))
+    assert "0 settings not at the default; 1 setting at the default with a value not used" in listed
+    assert "At the default, a value set is not used" in listed
     change(manager, "6 %")
     assert "Not used" not in words_of(manager.text(PAGE)), "the manager's value replaced it"
 
@@ -167,3 +170,16 @@ def test_the_command_on_the_shops_folder_says_what_the_page_says(pages: Pages, m
         for one in assess_hulls(pages.store.hulls.folder, pages.desk.host)
     }
     assert by_command[SALTGRASS] == verdicts(pages, SALTGRASS)
+
+
+def test_the_ends_of_a_range_cannot_be_set_the_wrong_way_round_on_the_page(pages: Pages, manager: Browser) -> None:
+    low, high = "prop_check.slip_low_planing", "prop_check.slip_high_planing"
+    form = form_to(manager.text(f"/settings/{low}"), f"/settings/{low}/look", reset="")
+    refused = manager.send(form, value="40 %", reason=WHY)
+    assert refused.status_code == 400
+    assert high in refused.text
+    changing = form_to(manager.send(form, value="10 %", reason=WHY).text, f"/settings/{low}/set")
+    before = pages.entries()
+    refused = manager.send(changing, value="40 %")
+    assert refused.status_code == 400
+    assert pages.entries() == before

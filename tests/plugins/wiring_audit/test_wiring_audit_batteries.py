@@ -40,7 +40,10 @@ def test_charge_says_its_spread() -> None:
     # By hand: 0.5 % of 12.24 V and the last digit give 0.0615 V, with 0.06 V of the tables 0.0859 V; at 25 % over
     # 0.17 V, the steepest piece of the table, that is 12.6 %.
     assert finding.numbers[0].expanded_uncertainty == pytest.approx(12.6, abs=0.1)
-    assert finding.sentence == "50 ± 13 % charged at 12.24 V. Charge it before the sea trial and read it again."
+    assert (
+        finding.sentence
+        == "50 ± 13 % charged at 12.24 V. 75 % wanted. Charge it before the sea trial and read it again."
+    )
 
 
 @pytest.mark.parametrize(
@@ -328,3 +331,21 @@ def test_reserve_refuses_no_load() -> None:
     """No load, no time."""
     with pytest.raises(ValueError, match="load must be above zero"):
         reserve_hours(100.0, 0.5, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("wanted", "told", "verdict"),
+    [
+        ("80 %", "82 % or more charged at 12.61 V. Enough for hand over.", PASS),
+        ("95 %", "82 % or more charged at 12.61 V. 95 % wanted. Charge it before the sea trial", ADVISE),
+    ],
+)
+def test_a_charge_is_enough_only_where_what_is_shown_reaches_what_is_wanted(
+    wanted: str, told: str, verdict: Verdict
+) -> None:
+    view = wired_job(
+        [], [battery()], [], read={("batteries", "rest_voltage", "house"): "12.61 V"}, settings={"charge_least": wanted}
+    )
+    (finding,) = said(view, "battery_charge")
+    assert finding.sentence.startswith(told)
+    assert finding.verdict is verdict
