@@ -212,12 +212,14 @@ def show(folder: Path, hull: str, job: str, name: str) -> None:
         for half in boat.unfinished:
             click.echo(f"UNFINISHED: {half}. The next command that writes here ends it, and so does 'garboard repair'.")
         _tell_not_read(hulls)
-        chosen = (job,) if job else boat.jobs
         if name:
-            click.echo("\n".join(_history(*_named(boat, _only(chosen, boat.jobs), name))))
+            click.echo("\n".join(_history(*_named(boat, chosen_job(boat, job), name))))
             return
-        for one in chosen:
+        for one in (job,) if job and job not in boat.moved_away else () if job else boat.jobs:
             click.echo("\n".join(_listing(boat, one)))
+        for one, target in boat.moved_away.items():
+            if job in ("", one):
+                click.echo(f"{boat.state.hull_number}, job {one}: moved to {target}: garboard show {folder} {target}")
 
 
 def _listing(boat: Boat, job: str) -> Iterator[str]:
@@ -388,8 +390,7 @@ def move_job(tools: Tools, folder: Path, hull: str, job: str, target: str, by: s
         boat, there = open_hull(hulls, hull), replay(target, hulls.entries(target))
         is_new = not len(there)
         if not any((half.half.job, half.entry.hull_key) == (job, there.hull) for half in ended):
-            if job not in boat.jobs:
-                raise InputError(str(folder), [Fault("job", f"one of {', '.join(boat.jobs) or 'none'}", repr(job))])
+            _refuse_no_job(boat, job)
             home = boat.state_to_move(job)
             save_all(hulls, writing.move_job(author_of(hulls, home, tablet, by), home, there, job, reason))
         click.echo(f"job {job} belongs to {target}")
@@ -447,7 +448,7 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
             save_all(hulls, [writing.part_job(author_of(hulls, home, tablet, by), home, job, reason)])
         else:
             for one in (job, into):
-                _only((one,), boat.jobs)
+                _refuse_no_job(boat, one)
             save_all(hulls, [writing.join_job(author_of(hulls, boat.state, tablet, by), boat.state, job, into, reason)])
         click.echo(f"job {job} is a separate job again" if undo else f"job {job} is joined into {into}")
         if undo:
@@ -556,7 +557,12 @@ def _writing(folder: Path, hull: str, job: str) -> Iterator[tuple[HullFolder, Bo
 
 def chosen_job(boat: Boat, job: str) -> str:
     """The job a person means: the one named, or the boat's only one."""
-    return _only((job,) if job else boat.jobs, boat.jobs)
+    if job or not boat.jobs:
+        _refuse_no_job(boat, job)
+    elif len(boat.jobs) > 1:
+        several, names = f"none, and this boat has {len(boat.jobs)} jobs", " or ".join(boat.jobs)
+        raise InputError("--job", [Fault("job", "a job's id", several, cure=f"name {names} with --job")])
+    return job or boat.jobs[0]
 
 
 def _tell_not_read(hulls: HullFolder) -> None:
@@ -566,10 +572,13 @@ def _tell_not_read(hulls: HullFolder) -> None:
         click.echo(f"damage: {damage}", err=True)
 
 
-def _only(chosen: tuple[str, ...], jobs: tuple[str, ...]) -> str:
-    if len(chosen) != 1 or chosen[0] not in jobs:
-        raise InputError("--job", [Fault("job", f"one of {', '.join(jobs) or 'none'}", ", ".join(chosen) or "nothing")])
-    return chosen[0]
+def _refuse_no_job(boat: Boat, job: str) -> None:
+    if job in boat.jobs:
+        return
+    gone = [(one, target) for one, target in boat.moved_away.items() if job in ("", one)]
+    cure = "; ".join(f"job {one} moved to {target}, so name that hull number" for one, target in gone)
+    expected = f"one of {', '.join(boat.jobs)}" if boat.jobs else f"a job on {boat.state.hull_number}"
+    raise InputError("--job", [Fault("job", expected, repr(job) if job else "none", cure=cure)])
 
 
 def _named(boat: Boat, job: str, name: str) -> tuple[HullState, RegisterKey]:

@@ -144,11 +144,15 @@ def assess_one(path: Path, host: PluginHost, hull: str = "", job: str = "") -> A
     with HullFolder(path, read_only=True) as hulls:
         found = [_assessed(path, name, view, host) for name, view in jobs_in(hulls, hull) if job in ("", view.job.id)]
         not_read = _not_read(hulls)
+        moved = open_hull(hulls, hull).moved_away if hull else {}
     if not_read:  # one job of those that could be read may be another than the one meant, or half of it
         raise InputError(str(path), not_read)
     if len(found) != 1:
-        there = "; ".join(f"--hull {one.view.vessel.hull_number} --job {one.view.job.id}" for one in found)
-        raise InputError(str(path), [Fault("--hull, --job", f"one job: {there or 'none is here'}", f"{len(found)}")])
+        there = [f"--hull {one.view.vessel.hull_number} --job {one.view.job.id}" for one in found]
+        gone = [f"job {one} moved to {target}, so --hull {target}" for one, target in moved.items() if job in ("", one)]
+        got = f"{len(found)} jobs" if found else "none of that number and name" if hull or job else "none"
+        cure = f"name one with {' or '.join(there)}" if there else "; ".join(gone)
+        raise InputError(str(path), [Fault("--hull, --job", "one job", got, cure=cure)])
     return found[0]
 
 
