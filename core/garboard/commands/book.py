@@ -34,7 +34,9 @@ def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: s
 
     tools.tell_broken_plugins()
     done = assess_one(job, tools.host, hull, job_id)
-    write_file(out, handover_book(done.view, tools.host, done.assessed, paper))
+    for damage in done.damage:
+        click.echo(f"damage: {damage}", err=True)
+    write_file(out, handover_book(done.view, tools.host, done.assessed, paper, unread=done.unread))
     click.echo(f"Wrote {out}")
 
 

@@ -211,7 +211,7 @@ def show(folder: Path, hull: str, job: str, name: str) -> None:
             raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
         for half in boat.unfinished:
             click.echo(f"UNFINISHED: {half}. The next command that writes here ends it, and so does 'garboard repair'.")
-        _tell_not_read(hulls)
+        tell_not_read(hulls)
         if name:
             click.echo("\n".join(_history(*_named(boat, chosen_job(boat, job), name))))
             return
@@ -522,7 +522,8 @@ def _refuse_unless_well_formed(number: str, folder: Path) -> None:
 def export_job(tools: Tools, folder: Path, hull: str, job: str, out: Path) -> None:
     """Export a job as a job file with its recordings. An import elsewhere gives every entry the same id.
 
-    Exit status 0: everything is in it. Exit status 1: a recording or a photo is not here whole.
+    Exit status 0: everything is in it. Exit status 1: a recording, a photo or a hull file is not
+    here whole.
     """
     lacking: list[str] = []
     with HullFolder(folder, read_only=True) as hulls:
@@ -535,8 +536,8 @@ def export_job(tools: Tools, folder: Path, hull: str, job: str, out: Path) -> No
             tools.host.settings,
             lacking=lambda file, why: lacking.append(f"{file}: {why}"),
         )
-        _tell_not_read(hulls)
-        is_whole = not (lacking or hulls.left_alone)
+        tell_not_read(hulls)
+        is_whole = not (lacking or hulls.left_alone or hulls.damage())
     click.echo(str(path))
     for one in lacking:
         click.echo(f"not in it: {one}", err=True)
@@ -551,7 +552,7 @@ def _writing(folder: Path, hull: str, job: str) -> Iterator[tuple[HullFolder, Bo
         boat = open_hull(hulls, hull)
         if not len(boat.state):
             raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
-        _tell_not_read(hulls)
+        tell_not_read(hulls)
         yield hulls, boat, chosen_job(boat, job)
 
 
@@ -565,7 +566,8 @@ def chosen_job(boat: Boat, job: str) -> str:
     return job or boat.jobs[0]
 
 
-def _tell_not_read(hulls: HullFolder) -> None:
+def tell_not_read(hulls: HullFolder) -> None:
+    """Name what could not be read, or not whole, so far."""
     for path, reason in sorted(hulls.left_alone.items()):
         click.echo(f"not read, so not in this: {path}: {reason}", err=True)
     for damage in hulls.damage():

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from garboard.commands.hulls import author_of, chosen_job, save_all
+from garboard.commands.hulls import author_of, chosen_job, save_all, tell_not_read
 from garboard.commands.tools import checked_value, declared_setting
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import SHOP_RECORD
@@ -142,9 +142,11 @@ def _holding(
 ) -> tuple[dict[str, JsonValue], dict[str, SettingUsed]]:
     """The values that hold for the shop, or for a job, and those that are not simply at their default."""
     with HullFolder(folder, read_only=True) as hulls:
-        if not hull:
-            return in_force(host.settings, shop_settings(hulls.entries(SHOP_RECORD), managers_of(folder)))
-        boat = _boat(hulls, hull)
+        of_shop = hulls.entries(SHOP_RECORD)
+        boat = _boat(hulls, hull) if hull else None
+        tell_not_read(hulls)
+        if boat is None:
+            return in_force(host.settings, shop_settings(of_shop, managers_of(folder)))
         view: JobView = boat.view(chosen_job(boat, job))
         return in_force(host.settings, view.settings_set, view.signed_under)
 

@@ -331,6 +331,14 @@ class HullFolder:
             found = [damage for hull in self._open.values() for damage in hull.journal.damage]
             return (*self._damage, *found, *self.attachments.damage)
 
+    def damage_of(self, keys: Iterable[str]) -> tuple[Damage, ...]:
+        """The damage found so far in hull files.
+
+        keys : of the hulls
+        """
+        names = {file_name(key) for key in keys}
+        return tuple(damage for damage in self.damage() if damage.file.name in names)
+
     def _flush(self) -> None:
         if not self._unflushed:
             return

@@ -18,7 +18,7 @@ import attrs
 
 from garboard import __version__
 from garboard.disk.clock import wall_text
-from garboard.faults import GarboardError
+from garboard.faults import GarboardError, in_number
 
 LOCK_NAME = "writer.lock"
 OWNER_ONLY = 0o600
@@ -62,7 +62,8 @@ class Damage:
 
     def __str__(self) -> str:
         kept = f"; kept whole as {self.set_aside.name}" if self.set_aside else ""
-        return f"{self.file.name}: {self.reason}. {self.recovered} entries kept, {self.lost} places unreadable{kept}"
+        entries, places = in_number(self.recovered, "entry", "entries"), in_number(self.lost, "place")
+        return f"{self.file.name}: {self.reason}. {entries} kept, {places} unreadable{kept}"
 
 
 def why(error: OSError) -> str:
