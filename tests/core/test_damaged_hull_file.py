@@ -93,3 +93,42 @@ def test_every_command_that_reads_names_the_damage(shop: Path, tmp_path: Path, c
     result = _run(*arguments[command])
     assert "1 place unreadable" in result.stderr
     assert result.exit_code == (1 if command in ("digest", "export") else 0)
+
+
+def test_repair_says_what_is_missing_until_it_is_back(shop: Path) -> None:
+    (path,) = (shop / HULLS_FOLDER).glob(f"{SOUND}*")
+    whole = path.read_bytes()
+    assert _run("repair", shop).exit_code == 1  # the other boat's file
+    path.write_bytes(_cut(whole))
+    for _ in range(3):
+        result = _run("repair", shop)
+        assert result.exit_code == 1
+        assert "Everything" not in result.stdout
+    assert "missing: 1 entry of a file found damaged before" in result.stdout
+    assert f"{path.name}.damaged-1" in result.stdout
+    path.write_bytes(whole)
+    result = _run("repair", shop)
+    assert f"{path.name}.damaged-1" not in result.stdout
+    (other,) = (shop / HULLS_FOLDER).glob(f"{HULL}*.damaged-1")
+    assert str(other) in result.stdout
+    other.unlink()
+    assert _run("repair", shop).exit_code == 0
+
+
+def test_repair_names_a_recording_that_an_entry_names_and_that_is_not_here(tmp_path: Path) -> None:
+    folder = tmp_path / "shop"
+    with HullFolder(folder) as hulls:
+        name = hulls.attachments.put(b"a recording")
+        value = {"file": name, "name": "turn.csv"}
+        author = tablet("a").author
+        hulls.save(measure(author, HullState(HULL), JOB, "heading_calibration.steady_turn", "turn_recording", value))
+    assert _run("repair", folder).exit_code == 0
+    (folder / "attachments" / name).write_bytes(b"another")
+    for _ in range(2):
+        result = _run("repair", folder)
+        assert result.exit_code == 1
+        assert f"missing: turn.csv ({name[:12]}), which an entry names" in result.stdout
+        assert "Everything" not in result.stdout
+    with HullFolder(folder) as hulls:
+        hulls.attachments.put(b"a recording")
+    assert _run("repair", folder).exit_code == 0

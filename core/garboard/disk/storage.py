@@ -25,6 +25,8 @@ OWNER_ONLY = 0o600
 """Mode of a new file: only who runs the program may read it."""
 UNFINISHED = ".unfinished-"
 """Name of a file not yet whole. Nothing in it was ever called saved."""
+SET_ASIDE = ".damaged-"
+"""Stands in the name of a file that was found damaged, before a number."""
 
 _APPEND = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
 _LOCKED_BYTE = 1 << 30
@@ -209,7 +211,7 @@ def set_aside(path: Path) -> Path:
     returns : the name it is kept under, "<name>.damaged-1" or the next free number
     """
     number = 1
-    while (kept := path.with_name(f"{path.name}.damaged-{number}")).exists():
+    while (kept := path.with_name(f"{path.name}{SET_ASIDE}{number}")).exists():
         if kept.samefile(path):
             return kept
         number += 1
