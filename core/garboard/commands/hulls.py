@@ -19,7 +19,7 @@ from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, checked_value, d
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import Entry, view
 from garboard.disk.hullfile import HullFolder
-from garboard.faults import Fault, InputError, shown
+from garboard.faults import Fault, InputError, in_number, shown
 from garboard.history import authoring as writing
 from garboard.history import exchange
 from garboard.history.authoring import Author
@@ -145,11 +145,15 @@ def plain_reasons(refused: Iterable[tuple[str, InputError | str]]) -> list[JsonV
 
 def readable_report(report: MergeReport) -> str:
     """A merge report for a person: what came first, then everything to look at."""
-    verb = "would be new" if report.dry_run else "are new"
-    lines = [f"{report.received} entries and {report.attachments} attachments {verb} in {report.target}"]
+    new = "would be new" if report.dry_run else "new"
+    entries, files = in_number(report.received, "entry", "entries"), in_number(report.attachments, "attachment")
+    lines = [f"{new[0].upper()}{new[1:]} in {report.target}: {entries} and {files}"]
     for hull in report.hulls:
-        lines.append(f"  {record_in_words(hull.hull)}: {hull.received} {verb}, {hull.existing} were there already")
-        lines += [f"    values disagree: {name_of(key)} (job {key.job or 'any'})" for key in hull.disagreeing]
+        lines.append(f"  {record_in_words(hull.hull)}: {hull.received} {new}, {hull.existing} there already")
+        lines += [
+            f"    values disagree: {name_of(key)} ({f'job {key.job}' if key.job else 'of the vessel'})"
+            for key in hull.disagreeing
+        ]
         lines += [f"    signature stale: {who}, not covered: {', '.join(what)}" for who, what in hull.stale]
         lines += [
             f"    check {other}: it looks alike. One boat? Use `garboard same-boat`" for other in hull.look_alikes
@@ -246,7 +250,8 @@ def _listing(boat: Boat, job: str) -> Iterator[str]:
                 f", STALE: {missing} not covered" if missing else ""
             )
     if state.unknown:
-        yield f"  {len(state.unknown)} entries need a plugin or a newer version that is not installed; they are kept"
+        entries = in_number(len(state.unknown), "entry is", "entries are")
+        yield f"  {entries} kept for a plugin or a newer version that is not installed"
 
 
 def _standing(state: HullState, key: RegisterKey) -> str:
@@ -484,7 +489,7 @@ def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool
     with HullFolder(folder) as hulls:
         state = replay(read.vessel.hull_number, hulls.entries(read.vessel.hull_number))
         hull, added = exchange.import_job(hulls, read, job_file.parent, author_of(hulls, state, tablet, by))
-    click.echo(f"{hull}: {added} new entries")
+    click.echo(f"{hull}: {in_number(added, 'new entry', 'new entries')}")
 
 
 def _refuse_unless_well_formed(number: str, folder: Path) -> None:

@@ -50,10 +50,10 @@ class SensorsPage(Page):
         return RowPress(
             f"{one.quantity.replace('_', ' ').capitalize()} {reading}",
             lambda: self.way.go(self.route.to("sensor", one.source)),
-            small=f"Sent under the name {one.source}, {one.count} samples",
+            small=f"The network calls it {one.source}. {one.count} samples",
             value=name or "whose?",
             mark=state_mark("done") if name else verdict_marks[Verdict.ADVISE],
-            word="tied" if name else "not tied",
+            word="chosen" if name else "none chosen",
             name=f"source {one.source}",
         )
 
