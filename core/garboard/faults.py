@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import attrs
 
-__all__ = ["Fault", "GarboardError", "InputError", "ValueRefused", "in_words", "shown"]
+__all__ = ["Fault", "GarboardError", "InputError", "ValueRefused", "in_number", "in_words", "shown"]
 
 _LONGEST_SHOWN = 60
 
@@ -76,7 +76,7 @@ class InputError(GarboardError, ValueError):
     def __init__(self, source: str, faults: Sequence[Fault]) -> None:
         self.source = source
         self.faults = tuple(faults)
-        count = f"{len(faults)} fault" + ("s" if len(faults) != 1 else "")
+        count = in_number(len(faults), "fault")
         super().__init__("\n".join([f"{source}: {count}", *(f"  {fault}" for fault in faults)]))
 
 
@@ -100,6 +100,15 @@ def in_words(failure: BaseException) -> str:
         return f"{failure}{notes}" if ours else f"{kind}: {failure}{notes}"
     except Exception:  # a plugin's own error may fail in saying what it is
         return f"{kind}{notes}"
+
+
+def in_number(count: int, one: str, more: str = "") -> str:
+    """A count with its word.
+
+    >>> in_number(1, "place"), in_number(2, "entry", "entries")
+    ('1 place', '2 entries')
+    """
+    return f"{count} {one if count == 1 else more or f'{one}s'}"
 
 
 def shown(value: object) -> str:

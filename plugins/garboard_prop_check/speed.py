@@ -235,8 +235,9 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
     )
     asking.need(
         vessel.hull_form in ("planing", "flat bottom hard chine"),
-        "Crouch's formula holds for planing monohulls; the hull form entered is "
-        + (vessel.hull_form or "none, choose one"),
+        f"Crouch's formula holds for planing monohulls; the hull form entered is {vessel.hull_form}"
+        if vessel.hull_form
+        else "hull form is not entered",
         lack=Lack.NOT_COVERED if vessel.hull_form else Lack.NOT_ENTERED,
         field="hull_form",
     )

@@ -48,6 +48,18 @@ def test_merge_prints_what_disagrees_and_counts_both_sides(tmp_path: Path, shop:
     assert result.exit_code == 0
 
 
+def test_a_merges_report_counts_in_the_singular_and_says_that_a_field_is_the_vessels(tmp_path: Path) -> None:
+    for name, beam in (("a", "2.40 m"), ("b", "2.55 m")):
+        with HullFolder(tmp_path / name) as folder:
+            folder.save(tablet(name).author.write(HullState(HULL), "field", ("beam",), beam, job=JOB))
+    said = _run(hulls.merge_folders, tmp_path / "a", "--into", tmp_path / "b", "--dry-run").stdout
+    assert said.startswith(f"Would be new in {tmp_path / 'b'}: 1 entry and 0 attachments\n")
+    said = _run(hulls.merge_folders, tmp_path / "a", "--into", tmp_path / "b").stdout
+    assert said.startswith(f"New in {tmp_path / 'b'}: 1 entry and 0 attachments\n  {HULL}: 1 new, 0 there already\n")
+    assert "values disagree: vessel/beam (of the vessel)" in said
+    assert "any" not in said.replace(str(tmp_path), "")
+
+
 def test_merge_both_ways_leaves_both_folders_with_equal_digests(tmp_path: Path) -> None:
     for name in ("a", "b"):
         with HullFolder(tmp_path / name) as folder:

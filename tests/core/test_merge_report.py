@@ -148,6 +148,6 @@ def test_a_boat_with_two_numbers_is_one_line_with_each_disagreement_once(tmp_pat
         read = readable_report(merge([source], shop))
         again = readable_report(merge([source], shop))
     lines = [line for line in read.splitlines() if HULL in line or OTHER in line]
-    assert lines == [f"  {HULL}, also {OTHER}: 4 are new, 0 were there already"]
+    assert lines == [f"  {HULL}, also {OTHER}: 4 new, 0 there already"]
     assert read.count("values disagree") == 1
-    assert f"  {HULL}, also {OTHER}: 0 are new, 4 were there already" in again.splitlines()
+    assert f"  {HULL}, also {OTHER}: 0 new, 4 there already" in again.splitlines()

@@ -111,3 +111,32 @@ def test_a_moved_job_comes_whole_out_of_an_export(shop: Path, tmp_path: Path, ho
     ).exit_code
     after = _judged(tmp_path / "other", host)
     assert [one.finding for one in after.assessed] == [one.finding for one in before.assessed]
+
+
+def test_the_number_a_job_left_says_where_it_went(shop: Path, tmp_path: Path) -> None:
+    hull = _hull(shop)
+    _run("move-job", shop, hull, JOB, "--to", NEW, *SIGNED)
+    shown = _run("show", shop, hull)
+    assert shown.stdout == f"{hull}, job {JOB}: moved to {NEW}: garboard show {shop} {NEW}\n"
+    assert _run("show", shop, hull, "--job", JOB).stdout == shown.stdout
+    for command in (
+        ("book", shop, "--hull", hull, "-o", tmp_path / "a.pdf"),
+        ("export", shop, hull, "-o", tmp_path / "out"),
+        ("export", shop, hull, "--job", JOB, "-o", tmp_path / "out"),
+        ("take-back", shop, hull, "vessel/name", *SIGNED),
+        ("move-job", shop, hull, JOB, "--to", hull, *SIGNED),
+    ):
+        refused = _run(*command)
+        assert refused.exit_code == 2
+        assert f"job {JOB} moved to {NEW}" in refused.stderr
+        assert "none, got" not in refused.stderr
+        assert "got nothing" not in refused.stderr
+
+
+def test_a_boat_with_several_jobs_asks_for_one_by_name(shop: Path, tmp_path: Path) -> None:
+    with HullFolder(shop) as hulls:
+        hulls.save(tablet("c").author.write(HullState(_hull(shop)), "job", ("kind",), "repair", job="job-2"))
+    refused = _run("export", shop, _hull(shop), "-o", tmp_path / "out").stderr
+    assert f"got none, and this boat has 2 jobs: name job-2 or {JOB} with --job" in refused
+    refused = _run("book", shop, "-o", tmp_path / "a.pdf").stderr
+    assert "expected one job, got 2 jobs: name one with --hull" in refused

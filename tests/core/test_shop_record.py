@@ -46,7 +46,7 @@ def test_it_is_merged_and_counted_like_a_hull_and_listed_with_no_boats(shop: Pat
 def test_a_merges_report_calls_it_what_it_is_and_nothing_looks_like_it(shop: Path, tmp_path: Path) -> None:
     ended, said = run("merge", shop, "--into", tmp_path / "here")
     assert ended == 0
-    assert "the shop's settings: 1 are new" in said
+    assert "the shop's settings: 1 new" in said
     assert SHOP_RECORD not in said
     almost = SHOP_RECORD.replace("O", "0", 1)
     assert hull_number.look_alikes(almost, [SHOP_RECORD]) == ()

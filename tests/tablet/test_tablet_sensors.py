@@ -78,6 +78,8 @@ def test_a_verdict_names_the_sensor_once_it_is_tied(d: Driver) -> None:
     touches = d.touches
     d.press("sensors")
     assert d.says("deg magnetic") or d.says("deg true")
+    assert d.says("The network calls it 27.")
+    assert d.says("none chosen")
     d.press("source 27", "sensor Pilot compass", "source 35", "sensor Satellite compass", "back")
     assert d.touches - touches == 6
     assert subjects(d, route) == {"Pilot compass", "Satellite compass"}

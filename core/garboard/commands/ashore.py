@@ -13,7 +13,7 @@ import attrs
 import click
 
 from garboard.commands.tools import BAD_INPUT
-from garboard.faults import Fault, InputError, in_words
+from garboard.faults import Fault, InputError, in_number, in_words
 
 if TYPE_CHECKING:
     from garboard.disk.hullfile import HullFolder
@@ -173,10 +173,14 @@ def readable_report(report: SyncReport) -> str:
     from garboard.history.setting_entries import record_in_words
     from garboard.shop_link.sync import not_taken_in_words
 
-    lines = [
-        f"sent {report.sent} entries and {report.attachments_sent} attachments, "
-        f"received {report.received} and {report.attachments_received}"
-    ]
+    sent, received = (
+        f"{in_number(entries, 'entry', 'entries')} and {in_number(files, 'attachment')}"
+        for entries, files in (
+            (report.sent, report.attachments_sent),
+            (report.received, report.attachments_received),
+        )
+    )
+    lines = [f"sent {sent}, received {received}"]
     for hull in boat_by_boat(report.hulls):
         lines += [f"{', also '.join((record_in_words(hull.hull), *hull.also))}: {hull.received} new"]
         lines += [f"  values disagree: {name_of(key)}" for key in hull.disagreeing]
@@ -191,7 +195,9 @@ def readable_report(report: SyncReport) -> str:
     lines += [f"shop plugin withdrawn: {name}" for name in report.withdrawn]
     if report.clock_is_off:
         lines.append(f"this machine's clock differs from the shop's by {-report.clock_offset / 1000:+.0f} s: set it")
-    counted = f"{sum(report.here.values())} entries here, {sum(report.there.values())} at the shop"
+    counted = (
+        f"{in_number(sum(report.here.values()), 'entry', 'entries')} here, {sum(report.there.values())} at the shop"
+    )
     alike = ": the shop holds all the others" if report.not_taken else ": both sides hold the same"
     same = alike if report.equal else ": NOT the same yet, bring ashore again"
     if report.not_read and not report.differing:

@@ -18,7 +18,7 @@ not stop the others.
 \b
 Exit status 0  nothing fails; advice and missing data are not failures
             1  something fails
-            2  a file cannot be used; every fault is listed with its location
+            2  a file cannot be used, or not all of it; every fault is listed with its location
 """
 
 

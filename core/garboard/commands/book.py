@@ -35,7 +35,9 @@ def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: s
     host = tools.host_for(job)
     tools.tell_broken_plugins(host)
     done = assess_one(job, host, hull, job_id)
-    write_file(out, handover_book(done.view, host, done.assessed, paper))
+    for damage in done.damage:
+        click.echo(f"damage: {damage}", err=True)
+    write_file(out, handover_book(done.view, host, done.assessed, paper, unread=done.unread))
     click.echo(f"Wrote {out}")
 
 

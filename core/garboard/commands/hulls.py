@@ -19,7 +19,7 @@ from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, checked_value, d
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import Entry, view
 from garboard.disk.hullfile import HullFolder
-from garboard.faults import Fault, InputError, shown
+from garboard.faults import Fault, InputError, in_number, shown
 from garboard.history import authoring as writing
 from garboard.history import exchange
 from garboard.history.authoring import Author
@@ -146,12 +146,16 @@ def plain_reasons(refused: Iterable[tuple[str, InputError | str]]) -> list[JsonV
 
 def readable_report(report: MergeReport) -> str:
     """A merge report for a person: what came first, then everything to look at."""
-    verb = "would be new" if report.dry_run else "are new"
-    lines = [f"{report.received} entries and {report.attachments} attachments {verb} in {report.target}"]
+    new = "would be new" if report.dry_run else "new"
+    entries, files = in_number(report.received, "entry", "entries"), in_number(report.attachments, "attachment")
+    lines = [f"{new[0].upper()}{new[1:]} in {report.target}: {entries} and {files}"]
     for hull in boat_by_boat(report.hulls):
         numbers = ", also ".join((record_in_words(hull.hull), *hull.also))
-        lines.append(f"  {numbers}: {hull.received} {verb}, {hull.existing} were there already")
-        lines += [f"    values disagree: {name_of(key)} (job {key.job or 'any'})" for key in hull.disagreeing]
+        lines.append(f"  {numbers}: {hull.received} {new}, {hull.existing} there already")
+        lines += [
+            f"    values disagree: {name_of(key)} ({f'job {key.job}' if key.job else 'of the vessel'})"
+            for key in hull.disagreeing
+        ]
         lines += [f"    signature stale: {who}, not covered: {', '.join(what)}" for who, what in hull.stale]
         lines += [
             f"    check {other}: it looks alike. One boat? Use `garboard same-boat`" for other in hull.look_alikes
@@ -213,13 +217,15 @@ def show(folder: Path, hull: str, job: str, name: str) -> None:
             raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
         for half in boat.unfinished:
             click.echo(f"UNFINISHED: {half}. The next command that writes here ends it, and so does 'garboard repair'.")
-        _tell_not_read(hulls)
-        chosen = (job,) if job else boat.jobs
+        tell_not_read(hulls)
         if name:
-            click.echo("\n".join(_history(*_named(boat, _only(chosen, boat.jobs), name))))
+            click.echo("\n".join(_history(*_named(boat, chosen_job(boat, job), name))))
             return
-        for one in chosen:
+        for one in (job,) if job and job not in boat.moved_away else () if job else boat.jobs:
             click.echo("\n".join(_listing(boat, one)))
+        for one, target in boat.moved_away.items():
+            if job in ("", one):
+                click.echo(f"{boat.state.hull_number}, job {one}: moved to {target}: garboard show {folder} {target}")
 
 
 def _listing(boat: Boat, job: str) -> Iterator[str]:
@@ -249,7 +255,8 @@ def _listing(boat: Boat, job: str) -> Iterator[str]:
         place = "/".join(filter(None, one.place)) or "a line of the file"
         yield f"  CANNOT BE READ  {place}: {one.got}, expected {one.expected} ({one.by}, {moment_in_words(one.at)})"
     if state.unknown:
-        yield f"  {len(state.unknown)} entries need a plugin or a newer version that is not installed; they are kept"
+        entries = in_number(len(state.unknown), "entry is", "entries are")
+        yield f"  {entries} kept for a plugin or a newer version that is not installed"
 
 
 def _standing(state: HullState, key: RegisterKey) -> str:
@@ -397,8 +404,7 @@ def move_job(tools: Tools, folder: Path, hull: str, job: str, target: str, by: s
         boat, there = open_hull(hulls, hull), replay(target, hulls.entries(target))
         is_new = not len(there)
         if not any((half.half.job, half.entry.hull_key) == (job, there.hull) for half in ended):
-            if job not in boat.jobs:
-                raise InputError(str(folder), [Fault("job", f"one of {', '.join(boat.jobs) or 'none'}", repr(job))])
+            _refuse_no_job(boat, job)
             home = boat.state_to_move(job)
             save_all(hulls, writing.move_job(author_of(hulls, home, tablet, by), home, there, job, reason))
         click.echo(f"job {job} belongs to {target}")
@@ -456,7 +462,7 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
             save_all(hulls, [writing.part_job(author_of(hulls, home, tablet, by), home, job, reason)])
         else:
             for one in (job, into):
-                _only((one,), boat.jobs)
+                _refuse_no_job(boat, one)
             save_all(hulls, [writing.join_job(author_of(hulls, boat.state, tablet, by), boat.state, job, into, reason)])
         click.echo(f"job {job} is a separate job again" if undo else f"job {job} is joined into {into}")
         if undo:
@@ -492,7 +498,7 @@ def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool
     with HullFolder(folder) as hulls:
         state = replay(read.vessel.hull_number, hulls.entries(read.vessel.hull_number))
         hull, added = exchange.import_job(hulls, read, job_file.parent, author_of(hulls, state, tablet, by))
-    click.echo(f"{hull}: {added} new entries")
+    click.echo(f"{hull}: {in_number(added, 'new entry', 'new entries')}")
 
 
 def _refuse_unless_well_formed(number: str, folder: Path) -> None:
@@ -530,7 +536,8 @@ def _refuse_unless_well_formed(number: str, folder: Path) -> None:
 def export_job(tools: Tools, folder: Path, hull: str, job: str, out: Path) -> None:
     """Export a job as a job file with its recordings. An import elsewhere gives every entry the same id.
 
-    Exit status 0: everything is in it. Exit status 1: a recording or a photo is not here whole.
+    Exit status 0: everything is in it. Exit status 1: a recording, a photo or a hull file is not
+    here whole.
     """
     lacking: list[str] = []
     with HullFolder(folder, read_only=True) as hulls:
@@ -543,8 +550,8 @@ def export_job(tools: Tools, folder: Path, hull: str, job: str, out: Path) -> No
             tools.host_for(folder).settings,
             lacking=lambda file, why: lacking.append(f"{file}: {why}"),
         )
-        _tell_not_read(hulls)
-        is_whole = not (lacking or hulls.left_alone)
+        tell_not_read(hulls)
+        is_whole = not (lacking or hulls.left_alone or hulls.damage())
     click.echo(str(path))
     for one in lacking:
         click.echo(f"not in it: {one}", err=True)
@@ -559,26 +566,35 @@ def _writing(folder: Path, hull: str, job: str) -> Iterator[tuple[HullFolder, Bo
         boat = open_hull(hulls, hull)
         if not len(boat.state):
             raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
-        _tell_not_read(hulls)
+        tell_not_read(hulls)
         yield hulls, boat, chosen_job(boat, job)
 
 
 def chosen_job(boat: Boat, job: str) -> str:
     """The job a person means: the one named, or the boat's only one."""
-    return _only((job,) if job else boat.jobs, boat.jobs)
+    if job or not boat.jobs:
+        _refuse_no_job(boat, job)
+    elif len(boat.jobs) > 1:
+        several, names = f"none, and this boat has {len(boat.jobs)} jobs", " or ".join(boat.jobs)
+        raise InputError("--job", [Fault("job", "a job's id", several, cure=f"name {names} with --job")])
+    return job or boat.jobs[0]
 
 
-def _tell_not_read(hulls: HullFolder) -> None:
+def tell_not_read(hulls: HullFolder) -> None:
+    """Name what could not be read, or not whole, so far."""
     for path, reason in sorted(hulls.left_alone.items()):
         click.echo(f"not read, so not in this: {path}: {reason}", err=True)
     for damage in hulls.damage():
         click.echo(f"damage: {damage}", err=True)
 
 
-def _only(chosen: tuple[str, ...], jobs: tuple[str, ...]) -> str:
-    if len(chosen) != 1 or chosen[0] not in jobs:
-        raise InputError("--job", [Fault("job", f"one of {', '.join(jobs) or 'none'}", ", ".join(chosen) or "nothing")])
-    return chosen[0]
+def _refuse_no_job(boat: Boat, job: str) -> None:
+    if job in boat.jobs:
+        return
+    gone = [(one, target) for one, target in boat.moved_away.items() if job in ("", one)]
+    cure = "; ".join(f"job {one} moved to {target}, so name that hull number" for one, target in gone)
+    expected = f"one of {', '.join(boat.jobs)}" if boat.jobs else f"a job on {boat.state.hull_number}"
+    raise InputError("--job", [Fault("job", expected, repr(job) if job else "none", cure=cure)])
 
 
 def _named(boat: Boat, job: str, name: str) -> tuple[HullState, RegisterKey]:

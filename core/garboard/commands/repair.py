@@ -17,7 +17,8 @@ A damaged file is kept whole beside the mended one. A decision that stands in tw
 boat) and was cut off half-way is ended. A photo or a recording that is not what its name says is set aside; merging
 with the shop, or with where it was taken, brings it back.
 
-Exit status 0 when nothing is wrong any more, 1 when something is left that this folder cannot mend by itself.
+Exit status 0 when nothing is wrong any more, 1 when something is left that this folder cannot mend by itself: a file
+that cannot be read, entries of a file damaged before that are not back yet, a photo or a recording that is not here.
 """
 
 
@@ -28,7 +29,7 @@ def command(context: click.Context, folder: Path) -> None:
     """Mend, and tell."""
     from garboard.commands.tools import SOMETHING_FAILS
     from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
-    from garboard.faults import Fault, InputError
+    from garboard.faults import Fault, InputError, in_number
 
     if not (folder / HULLS_FOLDER).is_dir():
         raise InputError(str(folder), [Fault("folder", f"hull files: a folder named {HULLS_FOLDER} in it", "none")])
@@ -42,8 +43,10 @@ def command(context: click.Context, folder: Path) -> None:
         hulls.accept_lengths()
         lost = sum(damage.lost for damage in hulls.damage())
         if lost:
-            left.append(f"{lost} places could not be read: merge with the shop, which may hold what stood there")
-    click.echo("\n".join(left or ["Everything here can be read, and nothing is left half-way."]))
+            places = in_number(lost, "place")
+            left.append(f"{places} could not be read: merge with the shop, which may hold what stood there")
+        left += [*_still_missing(hulls)]
+    click.echo("\n".join(left or ["Everything here can be read, nothing is missing, and nothing is left half-way."]))
     context.exit(SOMETHING_FAILS if left else 0)
 
 
@@ -56,6 +59,24 @@ def _end_what_is_unfinished(hulls: HullFolder) -> Iterator[str]:
             if half.is_sure or may_decide(hulls.folder):
                 hulls.save(half.entry)
                 yield half.decision
+
+
+def _still_missing(hulls: HullFolder) -> Iterator[str]:
+    """What was set aside before, and what entries name and is not here."""
+    from garboard.faults import in_number
+    from garboard.history.exchange import attachments_missing
+
+    told = {damage.set_aside for damage in hulls.damage()}
+    for path, lost in hulls.set_aside().items():
+        if lost and path not in told:
+            entries = in_number(lost, "entry", "entries")
+            yield (
+                f"missing: {entries} of a file found damaged before. Merge with the shop, or with where they were "
+                f"written. It is kept as {path}: remove it once nothing more is to be had from it"
+            )
+    for name, called in attachments_missing(hulls).items():
+        what = f"{called or 'an attachment'} ({name[:12]})"
+        yield f"missing: {what}, which an entry names: merge with the shop, or with where it was taken"
 
 
 def _prove_attachments(hulls: HullFolder) -> None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import attrs
 import click
 
-from garboard.commands.hulls import author_of, chosen_job, save_all
+from garboard.commands.hulls import author_of, chosen_job, save_all, tell_not_read
 from garboard.commands.tools import checked_value, declared_setting, refuse_crossed
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import SHOP_RECORD, Entry
@@ -235,11 +235,12 @@ def _found(host: PluginHost, folder: Path, hull: str, job: str, without: str = "
     """
     with HullFolder(folder, read_only=True) as hulls:
         shop, managers = replay(SHOP_RECORD, hulls.entries(SHOP_RECORD)), managers_of(folder)
-        if not hull:
+        boat = _boat(hulls, hull) if hull else None
+        tell_not_read(hulls)
+        if boat is None:
             stated = settings_of(shop, managers=managers)
             values, used = in_force(host.settings, [one for one in stated if one.key != without])
             return _Found(values, used, ((shop, ""),), managers)
-        boat = _boat(hulls, hull)
         chosen = chosen_job(boat, job)
         view = boat.view(chosen)
         left = [one for one in view.settings_set if one.source != JOB or one.key != without]

@@ -19,7 +19,7 @@ from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
 from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, view
-from garboard.disk.journal import SUFFIX, Journal, file_name, key_of_file, read
+from garboard.disk.journal import SUFFIX, Journal, file_name, key_of_file, missing_of, read
 from garboard.disk.sizes import FileSizes
 from garboard.disk.storage import Damage, NewerFormat, NotSaved, WriterLock
 from garboard.faults import Fault, InputError
@@ -335,6 +335,26 @@ class HullFolder:
         with self._guard:
             found = [damage for hull in self._open.values() for damage in hull.journal.damage]
             return (*self._damage, *found, *self.attachments.damage)
+
+    def set_aside(self) -> dict[Path, int]:
+        """Hull files set aside as damaged, each with how many of their entries are still not here. Reads them all."""
+        with self._guard:
+            here = {name for key in self.readable() for name in self.ids(key)}
+            found: dict[Path, int] = {}
+            for path in sorted(self._hulls_folder.glob(f"*{SUFFIX}{storage.SET_ASIDE}*")):
+                with contextlib.suppress(NewerFormat, OSError):  # kept by a newer version, which tells it itself
+                    data = path.read_bytes()
+                    stands = path.with_name(path.name.split(storage.SET_ASIDE)[0]).exists()
+                    found[path] = missing_of(data, here) if data else int(not stands)
+            return found
+
+    def damage_of(self, keys: Iterable[str]) -> tuple[Damage, ...]:
+        """The damage found so far in hull files.
+
+        keys : of the hulls
+        """
+        names = {file_name(key) for key in keys}
+        return tuple(damage for damage in self.damage() if damage.file.name in names)
 
     def _flush(self) -> None:
         if not self._unflushed:

@@ -18,13 +18,15 @@ import attrs
 
 from garboard import __version__
 from garboard.disk.clock import wall_text
-from garboard.faults import GarboardError
+from garboard.faults import GarboardError, in_number
 
 LOCK_NAME = "writer.lock"
 OWNER_ONLY = 0o600
 """Mode of a new file: only who runs the program may read it."""
 UNFINISHED = ".unfinished-"
 """Name of a file not yet whole. Nothing in it was ever called saved."""
+SET_ASIDE = ".damaged-"
+"""Stands in the name of a file that was found damaged, before a number."""
 
 _APPEND = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
 _LOCKED_BYTE = 1 << 30
@@ -62,7 +64,8 @@ class Damage:
 
     def __str__(self) -> str:
         kept = f"; kept whole as {self.set_aside.name}" if self.set_aside else ""
-        return f"{self.file.name}: {self.reason}. {self.recovered} entries kept, {self.lost} places unreadable{kept}"
+        entries, places = in_number(self.recovered, "entry", "entries"), in_number(self.lost, "place")
+        return f"{self.file.name}: {self.reason}. {entries} kept, {places} unreadable{kept}"
 
 
 def why(error: OSError) -> str:
@@ -217,7 +220,7 @@ def set_aside(path: Path) -> Path:
     returns : the name it is kept under, "<name>.damaged-1" or the next free number
     """
     number = 1
-    while (kept := path.with_name(f"{path.name}.damaged-{number}")).exists():
+    while (kept := path.with_name(f"{path.name}{SET_ASIDE}{number}")).exists():
         if kept.samefile(path):
             return kept
         number += 1

@@ -195,6 +195,24 @@ def _files_of(entries: Iterable[Entry]) -> dict[str, tuple[str, ...]]:
     return {name: tuple(sorted(found)) or (name,) for name, found in files.items()}
 
 
+def attachments_missing(folder: HullFolder) -> dict[str, str]:
+    """Recordings, photos and signatures that entries here name and that are not here: what each is called, by name."""
+    named: dict[str, str] = {}
+    for hull in folder.readable():
+        for entry in folder.entries(hull):
+            named |= _references(entry.value)
+    return {name: called for name, called in sorted(named.items()) if name not in folder.attachments}
+
+
+def _references(value: JsonValue) -> dict[str, str]:
+    """The attachments a value names, however deep: what each is called, by its name."""
+    found: dict[str, str] = {}
+    for inner in value.values() if isinstance(value, dict) else value if isinstance(value, list) else ():
+        found |= _references(inner)
+    reference, name = _attachment_in(value)
+    return {**found, reference: name} if _NAME.fullmatch(reference.encode()) else found
+
+
 def _attachment_in(value: JsonValue) -> tuple[str, str]:
     """Reference and name of the file a value holds, each empty where there is none."""
     found = (value.get("file"), value.get("name")) if isinstance(value, dict) else ()

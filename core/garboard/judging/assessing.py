@@ -12,10 +12,11 @@ from garboard import hull_number
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
-from garboard.faults import Fault, InputError
+from garboard.disk.storage import Damage
+from garboard.faults import Fault, InputError, in_number
 from garboard.fields import implausible
 from garboard.findings import Verdict
-from garboard.history.boat import open_hull, recordings_of
+from garboard.history.boat import Boat, open_hull, recordings_of
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.job_files.job_file import JobFile, check, located, read_job_file, settings_faults, view_of
@@ -28,23 +29,33 @@ FINDINGS = Format("garboard findings")
 """What the report writes as JSON; a folder's job files are looked for beside it."""
 
 
+TO_MEND = "merge with the shop, or with where it was written, and run 'garboard repair'"
+
+
 @attrs.frozen
 class AssessedJob:
     """A job file with what the calculators say of it.
 
     source    : the file
     questions : what looks unusual and should be looked at again, one sentence each
+    damage    : what was found damaged in the boat's hull files
     """
 
     source: str
     view: JobView
     assessed: tuple[Assessed, ...]
     questions: tuple[str, ...]
+    damage: tuple[Damage, ...] = ()
 
     @property
     def fails(self) -> bool:
         """Whether anything fails. Advice and missing data are no failure."""
         return any(one.finding.verdict is Verdict.FAIL for one in self.assessed)
+
+    @property
+    def unread(self) -> int:
+        """How many entries of the boat could not be read: what is said to be missing may stand in them."""
+        return sum(damage.lost for damage in self.damage)
 
 
 def assess_job_file(path: Path, host: PluginHost) -> AssessedJob:
@@ -81,13 +92,25 @@ def is_hull_folder(path: Path) -> bool:
 def assess_hulls(folder: Path, host: PluginHost, hull: str = "") -> Iterator[AssessedJob]:
     """Assess the jobs in a folder of hull files, or those of one boat by any of its numbers."""
     with HullFolder(folder, read_only=True) as hulls:
-        for name, view in jobs_in(hulls, hull):
-            yield _assessed(folder, name, view, host)
+        for boat, view in _boats_and_jobs(hulls, hull):
+            yield _assessed(hulls, boat, view, host)
 
 
-def _assessed(folder: Path, name: str, view: JobView, host: PluginHost) -> AssessedJob:
+def _assessed(hulls: HullFolder, boat: Boat, view: JobView, host: PluginHost) -> AssessedJob:
     odd = (f"{where}: {what}" for where, what in unrecognised(view, host))
-    return AssessedJob(f"{folder} {name}", view, host.assess(view), (*_questions(view, host), *odd))
+    damage = hulls.damage_of(boat.hulls)
+    unread = (
+        f"{one.file.name}: {in_number(one.lost, 'entry', 'entries')} could not be read. What is not entered here may "
+        f"stand there: {TO_MEND}."
+        for one in damage
+        if one.lost
+    )
+    source = f"{hulls.folder} {_job_named(boat, view)}"
+    return AssessedJob(source, view, host.assess(view), (*unread, *_questions(view, host), *odd), damage)
+
+
+def _job_named(boat: Boat, view: JobView) -> str:
+    return f"{boat.state.hull_number} {view.job.id}"
 
 
 def jobs_in(hulls: HullFolder, hull: str = "") -> Iterator[tuple[str, JobView]]:
@@ -96,6 +119,10 @@ def jobs_in(hulls: HullFolder, hull: str = "") -> Iterator[tuple[str, JobView]]:
     A boat with two numbers comes once, and a job that was moved comes under the boat it was moved to. Without a hull
     number, files that cannot be read are passed over; `hulls.left_alone` names them.
     """
+    yield from ((_job_named(boat, view), view) for boat, view in _boats_and_jobs(hulls, hull))
+
+
+def _boats_and_jobs(hulls: HullFolder, hull: str) -> Iterator[tuple[Boat, JobView]]:
     load = recordings_of(hulls)
     seen: dict[str, frozenset[str]] = {}
     for key in [hull_number.key(hull)] if hull else [key for key in hulls.readable() if key != SHOP_RECORD]:
@@ -104,21 +131,25 @@ def jobs_in(hulls: HullFolder, hull: str = "") -> Iterator[tuple[str, JobView]]:
             of_this_boat = seen.get(job, frozenset())
             if of_this_boat.isdisjoint(boat.hulls):  # two boats can hold jobs of one id: neither hides the other
                 seen[job] = of_this_boat | boat.hulls
-                yield f"{boat.state.hull_number} {job}", boat.view(job, load)
+                yield boat, boat.view(job, load)
 
 
 def _assess_folder(folder: Path, host: PluginHost) -> Iterator[AssessedJob | InputError]:
-    """Assess what a folder of hull files holds; a hull file that cannot be read comes as its error."""
+    """Assess what a folder of hull files holds; a hull file that cannot be read whole comes as its error."""
     with HullFolder(folder, read_only=True) as hulls:
-        for name, view in jobs_in(hulls):
-            yield _assessed(folder, name, view, host)
-        for fault in _not_read(hulls):
+        for boat, view in _boats_and_jobs(hulls, ""):
+            yield _assessed(hulls, boat, view, host)
+        for fault in (*_not_read(hulls), *_damaged(hulls)):
             yield InputError(fault.where, [fault])
 
 
 def _not_read(hulls: HullFolder) -> list[Fault]:
     expected = "a hull file that this program can read; or name a boat it is not of with --hull"
     return [Fault(str(path), expected, reason) for path, reason in sorted(hulls.left_alone.items())]
+
+
+def _damaged(hulls: HullFolder) -> list[Fault]:
+    return [Fault(str(one.file), "a file as it was saved", str(one), cure=TO_MEND) for one in hulls.damage()]
 
 
 def assess_path(path: Path, host: PluginHost) -> Iterator[AssessedJob | InputError]:
@@ -143,13 +174,18 @@ def assess_one(path: Path, host: PluginHost, hull: str = "", job: str = "") -> A
     if not is_hull_folder(path):
         return assess_job_file(path, host)
     with HullFolder(path, read_only=True) as hulls:
-        found = [_assessed(path, name, view, host) for name, view in jobs_in(hulls, hull) if job in ("", view.job.id)]
+        named = [(boat, view) for boat, view in _boats_and_jobs(hulls, hull) if job in ("", view.job.id)]
+        found = [_assessed(hulls, boat, view, host) for boat, view in named]
         not_read = _not_read(hulls)
+        moved = open_hull(hulls, hull).moved_away if hull else {}
     if not_read:  # one job of those that could be read may be another than the one meant, or half of it
         raise InputError(str(path), not_read)
     if len(found) != 1:
-        there = "; ".join(f"--hull {one.view.vessel.hull_number} --job {one.view.job.id}" for one in found)
-        raise InputError(str(path), [Fault("--hull, --job", f"one job: {there or 'none is here'}", f"{len(found)}")])
+        there = [f"--hull {one.view.vessel.hull_number} --job {one.view.job.id}" for one in found]
+        gone = [f"job {one} moved to {target}, so --hull {target}" for one, target in moved.items() if job in ("", one)]
+        got = f"{len(found)} jobs" if found else "none of that number and name" if hull or job else "none"
+        cure = f"name one with {' or '.join(there)}" if there else "; ".join(gone)
+        raise InputError(str(path), [Fault("--hull, --job", "one job", got, cure=cure)])
     return found[0]
 
 

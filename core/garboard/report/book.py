@@ -11,7 +11,7 @@ import attrs
 
 import garboard
 from garboard.disk.clock import clock_mark
-from garboard.faults import in_words
+from garboard.faults import in_number, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Number, Table, Verdict
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import name_in_words, place_in_words
@@ -67,10 +67,13 @@ class _Printed:
     tables: set[Table] = attrs.field(factory=set)
 
 
-def handover_book(view: JobView, host: PluginHost, assessed: Sequence[Assessed], size: str = "letter") -> bytes:
+def handover_book(
+    view: JobView, host: PluginHost, assessed: Sequence[Assessed], size: str = "letter", *, unread: int = 0
+) -> bytes:
     """The handover book as a PDF. The same job, program and plugins give the same bytes.
 
-    size : "letter" or "A4"
+    size   : "letter" or "A4"
+    unread : how many entries of the boat could not be read
     """
     from garboard.report.paper import Paper
 
@@ -88,7 +91,7 @@ def handover_book(view: JobView, host: PluginHost, assessed: Sequence[Assessed],
         form=size,
     )
     aboard = ", ".join(filter(None, (vessel.name, f"hull number {vessel.hull_number}", date_in_words(job.opened))))
-    _cover(paper, view, assessed, state)
+    _cover(paper, view, assessed, state, unread)
     _contents(paper, _made_by(host))
     _cautions(paper, cautions(view, host), printed)
     _vessel(paper, view)
@@ -135,7 +138,7 @@ def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: S
         return (f"Plugin {plugin} could not write this section ({in_words(failure)}). Tell its author.",)
 
 
-def _cover(paper: Paper, view: JobView, assessed: Sequence[Assessed], state: HandOver) -> None:
+def _cover(paper: Paper, view: JobView, assessed: Sequence[Assessed], state: HandOver, unread: int) -> None:
     vessel, job = view.vessel, view.job
     paper.add_page()
     paper.y = paper.h * 0.16
@@ -164,6 +167,11 @@ def _cover(paper: Paper, view: JobView, assessed: Sequence[Assessed], state: Han
             _labelled(paper, label, value)
     paper.y += 8
     _state(paper, state)
+    if unread:
+        paper.y += 2
+        entries = in_number(unread, "entry", "entries")
+        paper.words(f"{entries} could not be read: the boat's file is damaged.", bold=True, colour=DAY.fail)
+        paper.words("What this book says is missing may stand there. Mend the file, then write the book again.")
     _counts(paper, assessed)
 
 

@@ -72,7 +72,7 @@ class SensorsPage(Page):
             small=_told(one),
             value=name or "whose?",
             mark=state_mark("done") if name else verdict_marks[Verdict.ADVISE],
-            word="tied" if name else "not tied",
+            word="chosen" if name else "none chosen",
             name=f"source {one.source}",
         )
         self._rows[one.source, one.is_heard_now] = row
@@ -104,7 +104,7 @@ def _reading(one: HeadingSource) -> str:
 
 
 def _told(one: HeadingSource) -> str:
-    return f"{one.last_heard}. Sent under the name {one.source}, {one.count} samples"
+    return f"{one.last_heard}. The network calls it {one.source}. {one.count} samples"
 
 
 class SensorPage(Page):

@@ -102,8 +102,8 @@ class StepPage(Page):
         if not open_names:
             return []
         go = partial(self.way.go, self.route.to("sensors"))
-        return [lambda: RowPress("Which of these is my compass?", go, small=f"Sent under the name {open_names}",
-                                 mark=verdict_marks[Verdict.ADVISE], word="not tied", name="sensors")]  # fmt: skip
+        return [lambda: RowPress("Which of these is my compass?", go, small=f"The network calls it {open_names}",
+                                 mark=verdict_marks[Verdict.ADVISE], word="none chosen", name="sensors")]  # fmt: skip
 
     def _further(self, name: str) -> list[Maker]:
         """The way to a further row of a table, however complete it is: a row of its own, or a piece of equipment."""

@@ -424,7 +424,7 @@ def test_crouch_with_the_kind_of_hull_chosen() -> None:
     ("changes", "speed", "words"),
     [
         ({"hull_form": "displacement"}, "40 kn", "holds for planing monohulls; the hull form entered is displacement"),
-        ({"hull_form": ""}, "40 kn", "none, choose one"),
+        ({"hull_form": ""}, "40 kn", "hull form is not entered"),
         ({"displacement_as_run": None}, "40 kn", "displacement as run is not entered"),
         ({"displacement_as_run": "0 lb"}, "40 kn", "displacement as run must be above zero"),
         ({"power": None}, "40 kn", "rated power of the centre engine is not entered"),

@@ -1,0 +1,134 @@
+"""A damaged hull file: every command that reads it says so, and nothing calls its lost entries 'not entered' alone."""
+
+from __future__ import annotations
+
+import json
+from io import BytesIO
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from garboard.commands.cli import program
+from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
+from garboard.disk.journal import read
+from garboard.history.authoring import measure
+from garboard.history.replay import HullState
+from histories import HULL, JOB, tablet
+
+OTHER = "QQZ04418D626"
+SOUND = "QQZ04419D626"
+
+
+def _run(*arguments: object) -> Result:
+    return CliRunner().invoke(program, [str(one) for one in arguments])
+
+
+def _cut(data: bytes) -> bytes:
+    return data[:-40]
+
+
+def _one_byte(data: bytes) -> bytes:
+    middle = data.index(b"speed", len(data) // 2)
+    return data[:middle] + b"~" + data[middle + 1 :]
+
+
+@pytest.fixture(params=[_cut, _one_byte], ids=["cut off", "one byte"])
+def shop(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
+    """Two boats; the file of one is damaged."""
+    folder = tmp_path / "shop"
+    with HullFolder(folder) as hulls:
+        for number in (HULL, SOUND):
+            author, state = tablet("a").author, HullState(number)
+            for row in ("1", "2", "3", "4"):
+                hulls.save(
+                    measure(author, state, f"{JOB}-{number}", "prop_check.full_throttle", "speed", "30 kn", row=row)
+                )
+    (path,) = (folder / HULLS_FOLDER).glob(f"{HULL}*")
+    path.write_bytes(request.param(path.read_bytes()))
+    assert len(read(path.read_bytes()).entries) == 3
+    return folder
+
+
+def test_assess_names_the_damage_and_ends_with_two(shop: Path) -> None:
+    result = _run("assess", shop)
+    assert result.exit_code == 2
+    (path,) = (shop / HULLS_FOLDER).glob(f"{HULL}*")
+    assert f"{path.name}: 1 entry could not be read" in " ".join(result.stdout.split())
+    assert f"{path.name}: " in result.stderr
+    assert "3 entries kept, 1 place unreadable" in result.stderr
+
+
+def test_json_carries_the_damage_for_the_boat_it_is_of(shop: Path) -> None:
+    result = _run("assess", shop, "--json")
+    assert result.exit_code == 2
+    jobs = json.loads(result.stdout)["jobs"]
+    (fault,) = [fault for job in jobs for fault in job["faults"]]
+    assert "1 place unreadable" in fault["got"]
+    doubted = [job["hull_number"] for job in jobs if any("could not be read" in one for one in job["questions"])]
+    assert doubted == [HULL]
+
+
+def test_the_book_says_on_its_first_page_that_an_entry_could_not_be_read(shop: Path, tmp_path: Path) -> None:
+    from pypdf import PdfReader
+
+    said = {}
+    for number in (HULL, SOUND):
+        out = tmp_path / f"{number}.pdf"
+        result = _run("book", shop, "--hull", number, "-o", out)
+        assert result.exit_code == 0
+        page = PdfReader(BytesIO(out.read_bytes())).pages[0].extract_text()
+        said[number] = "1 entry could not be read" in page, "damage: " in result.stderr
+    assert said == {HULL: (True, True), SOUND: (False, False)}
+
+
+@pytest.mark.parametrize("command", ["show", "digest", "export", "settings"])
+def test_every_command_that_reads_names_the_damage(shop: Path, tmp_path: Path, command: str) -> None:
+    arguments = {
+        "show": ("show", shop, HULL),
+        "digest": ("digest", shop),
+        "export": ("export", shop, HULL, "-o", tmp_path / "out"),
+        "settings": ("settings", "list", shop, "--hull", HULL),
+    }
+    result = _run(*arguments[command])
+    assert "1 place unreadable" in result.stderr
+    assert result.exit_code == (1 if command in ("digest", "export") else 0)
+
+
+def test_repair_says_what_is_missing_until_it_is_back(shop: Path) -> None:
+    (path,) = (shop / HULLS_FOLDER).glob(f"{SOUND}*")
+    whole = path.read_bytes()
+    assert _run("repair", shop).exit_code == 1  # the other boat's file
+    path.write_bytes(_cut(whole))
+    for _ in range(3):
+        result = _run("repair", shop)
+        assert result.exit_code == 1
+        assert "Everything" not in result.stdout
+    assert "missing: 1 entry of a file found damaged before" in result.stdout
+    assert f"{path.name}.damaged-1" in result.stdout
+    path.write_bytes(whole)
+    result = _run("repair", shop)
+    assert f"{path.name}.damaged-1" not in result.stdout
+    (other,) = (shop / HULLS_FOLDER).glob(f"{HULL}*.damaged-1")
+    assert str(other) in result.stdout
+    other.unlink()
+    assert _run("repair", shop).exit_code == 0
+
+
+def test_repair_names_a_recording_that_an_entry_names_and_that_is_not_here(tmp_path: Path) -> None:
+    folder = tmp_path / "shop"
+    with HullFolder(folder) as hulls:
+        name = hulls.attachments.put(b"a recording")
+        value = {"file": name, "name": "turn.csv"}
+        author = tablet("a").author
+        hulls.save(measure(author, HullState(HULL), JOB, "heading_calibration.steady_turn", "turn_recording", value))
+    assert _run("repair", folder).exit_code == 0
+    (folder / "attachments" / name).write_bytes(b"another")
+    for _ in range(2):
+        result = _run("repair", folder)
+        assert result.exit_code == 1
+        assert f"missing: turn.csv ({name[:12]}), which an entry names" in result.stdout
+        assert "Everything" not in result.stdout
+    with HullFolder(folder) as hulls:
+        hulls.attachments.put(b"a recording")
+    assert _run("repair", folder).exit_code == 0
