@@ -119,11 +119,16 @@ def _asks_of_table(step: Step, table: Field, view: JobView, is_open: bool) -> It
 
 
 def row_name(step: Step, table: Field, view: JobView, row: str) -> str:
-    """What a person calls a row: by what its first column names ("Forward"), else by its number."""
+    """What a person calls a row: by what its first column names ("Forward"), else by its number.
+
+    A choice alone does not name a row, as two rows may have the same: it stands behind the number ("row 3, with").
+    """
     first = next((column for column in table.columns if column.kind in (Kind.TEXT, Kind.CHOICE)), None)
     is_name = first is not None and first is table.columns[0] and not first.each
     value = view.value(step.key, first.name, row=row) if first is not None and is_name else None
-    return value if isinstance(value, str) and value else f"row {row}"
+    if not isinstance(value, str) or not value or first is None:
+        return f"row {row}"
+    return value if first.kind is Kind.TEXT else f"row {row}, {value}"
 
 
 def _asks_of_field(
