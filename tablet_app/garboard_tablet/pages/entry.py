@@ -115,6 +115,8 @@ class EntryPage(Page):
             makers.append(self._card(Verdict.ADVISE, form.result.question, "look again"))
             return makers
         makers.append(lambda: Across(self._aside(form), least=128))
+        if form.of_earlier_run:
+            makers.append(words(f"{form.of_earlier_run} was said of the earlier run. Say it of this one."))
         if field.help:
             makers.append(words(field.help, "quiet", SMALL))
         if not form.rivals:  # nothing is judged of a value that disagrees
