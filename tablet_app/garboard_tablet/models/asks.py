@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from types import NoneType, UnionType
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
@@ -215,6 +215,14 @@ def asks_of_piece(path: tuple[str, ...]) -> tuple[Ask, ...]:
     """
     kind, name = path[-2:]
     return tuple(_asks_of_record(_RECORDS[kind], path, name, leave_out=frozenset({EQUIPMENT.get(kind, "name")})))
+
+
+def titles_of(name: str, steps: Iterable[Step]) -> tuple[str, ...]:
+    """How every field of a name is called on screen, in steps and in the vessel's equipment; each title once."""
+    in_steps = [field for step in steps for field in step.all_fields()]
+    in_vessel = [ask.field for ask in asks_of_vessel()]
+    in_pieces = [ask.field for kind in KIND_TITLES for ask in asks_of_piece((kind, ""))]
+    return tuple(dict.fromkeys(one.title for one in (*in_steps, *in_vessel, *in_pieces) if one.name == name))
 
 
 def _asks_of_record(
