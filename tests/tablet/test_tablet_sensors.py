@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from garboard.findings import Verdict
-from garboard.history.runs import let_count
+from garboard.history.runs import file_of, let_count
 from garboard.hosting.host import PluginHost, make_host
 from garboard.recordings.encode import csv_series
 from garboard.recordings.simulator import Boat, Compass, Order, simulate
@@ -162,7 +162,7 @@ def test_a_recording_says_its_last_value_and_when_and_is_not_to_be_compared(d: D
     route = add_turn(d, "27")
     d.app.way.go(route)
     d.press("sensors")
-    recorded = d.app.tablet.load_recording(view_of(d).value(STEP, "turn_recording")["file"])
+    recorded = d.app.tablet.load_recording(file_of(view_of(d).value(STEP, "turn_recording")))
     last = recorded.of("heading")[0].values[-1]
     assert d.says(f"Heading {last:.1f} deg")
     assert d.says("At the end of the recording, ")
