@@ -38,6 +38,8 @@ class Field:
     plausible : (low, high) in `unit`; outside it the person is asked again
     hard      : (low, high) in `unit`; outside it the value is refused
     each      : a key of `records.EQUIPMENT`: asked once for every such piece the vessel has
+    of_run    : the recording field of the same step whose run this describes; where another run comes to count, it is
+                asked anew
     columns   : for a table, the fields of one row; with `each` the rows are the pieces of equipment
     """
 
@@ -53,6 +55,7 @@ class Field:
     required: bool = True
     help: str = ""
     columns: tuple[Field, ...] = ()
+    of_run: str = ""
 
     def __attrs_post_init__(self) -> None:
         if self.kind is Kind.AMOUNT and self.unit not in UNITS_OF.get(self.quantity, ()):

@@ -34,6 +34,7 @@ __all__ = [
     "ReportSection",
     "Setting",
     "Step",
+    "describing_run",
     "is_open",
     "state_shown",
 ]
@@ -110,6 +111,15 @@ class Step:
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
             raise ValueError(f"step {self.key!r}: field names used twice: {', '.join(twice)}")
+        runs = {field.name for field in self.all_fields() if field.kind is Kind.RECORDING}
+        for field in self.all_fields():
+            if field.of_run and field.of_run not in runs:
+                raise ValueError(f"step {self.key!r}: {field.name!r} is of run {field.of_run!r}, which is no recording")
+
+
+def describing_run(step: Step, recording: str) -> frozenset[str]:
+    """Names of the fields that describe the run in a recording field."""
+    return frozenset(field.name for field in step.all_fields() if field.of_run == recording)
 
 
 DONE_STATES = ("done", "not fitted")

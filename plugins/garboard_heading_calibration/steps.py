@@ -156,7 +156,12 @@ STEPS = (
         guide="heading_calibration.steady_turn",
         fields=(
             Field(name="turn_recording", title="Recording of the turn", kind=Kind.RECORDING),
-            Field(name="calm_water", title="Calm water: no wake, little wind", kind=Kind.YES_NO),
+            Field(
+                name="calm_water",
+                title="Calm water: no wake, little wind",
+                kind=Kind.YES_NO,
+                of_run="turn_recording",
+            ),
             Field(
                 name="instrument_result",
                 title="What the instrument said",
@@ -164,6 +169,7 @@ STEPS = (
                 choices=("accepted", "refused", "shows nothing"),
                 each=SENSORS,
                 required=False,
+                of_run="turn_recording",
             ),
         ),
     ),

@@ -64,7 +64,7 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
     asking.settled(STEADY_TURN, "calm_water")
     asking.check()
     turns = _turns(recording, wanted)
-    calm = view.value(STEADY_TURN, "calm_water") is not False
+    calm = view.value(STEADY_TURN, "calm_water")
     seen = {turn.source for turn in turns}
     silent = [sensor for sensor in view.vessel.heading_sensors if sensor.sources and seen.isdisjoint(sensor.sources)]
 
@@ -78,7 +78,7 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
         said.settled(STEADY_TURN, "instrument_result", of=about)
         said.check()
         turn = min(mine, key=lambda turn: (len(shortcomings(turn, wanted)), -turn.in_band, -abs(turn.degrees)))
-        return turn_finding(turn, wanted, about, calm, _refused(view, about))
+        return turn_finding(turn, wanted, about, calm if isinstance(calm, bool) else None, _refused(view, about))
 
     sources = [*sorted(seen), *(sensor.sources[0] for sensor in silent)]
     return one_by_one(sources, best, lambda source: name_of(view, source), BASIS)
@@ -111,13 +111,13 @@ def _refusals(view: JobView) -> Iterable[Finding]:
             )
 
 
-def turn_finding(turn: Turn, wanted: Wanted, about: str, calm: bool = True, refused: bool = False) -> Finding:
+def turn_finding(turn: Turn, wanted: Wanted, about: str, calm: bool | None = True, refused: bool = False) -> Finding:
     """The finding about one turn.
 
     turn    : as found in the recording
     wanted  : what a calibration turn has to reach
     about   : whose turn it is
-    calm    : whether the water was
+    calm    : whether the water was; None where nobody has said
     refused : whether the instrument refused its calibration all the same
     """
     faults = shortcomings(turn, wanted)
@@ -129,7 +129,8 @@ def turn_finding(turn: Turn, wanted: Wanted, about: str, calm: bool = True, refu
     doubt = _doubt(turn)
     degrees = with_uncertainty(abs(turn.degrees), doubt)
     course = "" if turn.by_course is None else with_uncertainty(abs(turn.by_course), _of_course(turn))
-    held_against = f" ({course} by course over ground)" if course else ""
+    alone = "" if turn.with_way is None else f"of these {with_uncertainty(abs(turn.with_way), doubt)} with way on, "
+    held_against = f" ({alone}{course} by course over ground)" if course else ""
     rate = with_uncertainty(turn.mean_rate, doubt / turn.seconds, 2)
     in_band = f"{100 * turn.in_band:.0f} % of the time inside {wanted.low:g} to {wanted.high:g}"
     result = f"{degrees} degrees to {turn.direction}{held_against} at {rate} deg/s, {in_band}"
@@ -167,19 +168,19 @@ def shortcomings(turn: Turn, wanted: Wanted) -> tuple[Remark, ...]:
     return tuple(told)
 
 
-def _remarks(turn: Turn, calm: bool) -> list[Remark]:
+def _remarks(turn: Turn, calm: bool | None) -> list[Remark]:
     told: list[Remark] = []
     if turn.without_way:
         words = (
-            f"Not checked against course over ground: for some of the turn the boat was below {UNDER_WAY:g} kn, where "
-            "course says nothing. Turn again, under way from the beginning."
+            f"Not checked against course over ground: it says nothing below {UNDER_WAY:g} kn. Turn a whole circle with "
+            "way on."
         )
         told.append(("heading_calibration.steady_turn.without_way", words))
     elif turn.course_ratio is None:
         words = "Not checked against course over ground: record that too."
         told.append(("heading_calibration.steady_turn.unchecked", words))
     elif turn.by_course is not None:
-        apart = abs(turn.degrees - turn.by_course)
+        apart = abs(turn.compared - turn.by_course)
         noise = math.hypot(turn.degrees_within, turn.by_course_within)
         if apart > max(COURSE_AGREES_WITHIN * abs(turn.by_course), noise):
             words = (
@@ -187,7 +188,10 @@ def _remarks(turn: Turn, calm: bool) -> list[Remark]:
                 "again, check the sensor against another one."
             )
             told.append(("heading_calibration.steady_turn.course_differs", words))
-    if not calm:
+    if calm is None:
+        words = "Say whether the water was calm for this turn."
+        told.append(("heading_calibration.steady_turn.calm_not_said", words))
+    elif not calm:
         words = "The water was not calm: turn again on a calm day before you rely on it."
         told.append(("heading_calibration.steady_turn.not_calm", words))
     return told
@@ -196,7 +200,7 @@ def _remarks(turn: Turn, calm: bool) -> list[Remark]:
 def _doubt(turn: Turn) -> float:
     """Half width of the degrees turned. Noise says nothing of a sensor's scale or lag: where the course differs by
     more, that is the doubt [deg]."""
-    apart = 0.0 if turn.by_course is None else abs(turn.degrees - turn.by_course)
+    apart = 0.0 if turn.by_course is None else abs(turn.compared - turn.by_course)
     return max(turn.degrees_within, apart, LEAST_DOUBT)
 
 

@@ -40,12 +40,13 @@ class Turn:
     start, end       : [s], the recording's time
     degrees          : turned, starboard positive [deg]
     degrees_within   : its expanded uncertainty from noise [deg]
-    by_course        : turned by course over ground in the same time [deg]; None where it cannot be told
+    by_course        : turned by course over ground while the boat had way on [deg]; None where it cannot be told
     by_course_within : its expanded uncertainty from noise [deg]
     in_band          : share of the time inside the band, 0 to 1
     longest_lapse    : longest time outside the band [s]
     smoothness       : standard deviation of the low-passed rate [deg/s]
-    without_way      : whether the boat was, for some of it, too slow for its course over ground to tell
+    with_way         : turned by the source itself in the time of `by_course` [deg]; None where that is all of the turn
+    without_way      : whether the boat was too slow for its course over ground to tell, but for less than a circle
     """
 
     source: str
@@ -59,6 +60,7 @@ class Turn:
     in_band: float
     longest_lapse: float
     smoothness: float
+    with_way: float | None = None
     without_way: bool = False
 
     @property
@@ -79,7 +81,12 @@ class Turn:
     @property
     def course_ratio(self) -> float | None:
         """Degrees turned by degrees of course over ground; None where the course does not tell [-]."""
-        return self.degrees / self.by_course if self.by_course else None
+        return self.compared / self.by_course if self.by_course else None
+
+    @property
+    def compared(self) -> float:
+        """Degrees turned by the source in the time of `by_course` [deg]."""
+        return self.degrees if self.with_way is None else self.with_way
 
 
 def find_turns(recording: Recording, band: tuple[float, float] = (2.0, 3.0)) -> tuple[Turn, ...]:
@@ -244,10 +251,13 @@ def _turn(stream: Stream, rate: Stream, band: tuple[float, float], course: Strea
         total = unwrapped(stream.values)
         degrees = total[-1] - total[0]
         half_width = NORMAL_95 * math.sqrt(2) * _noise(total)
-    speeds = speed.between(start, end).values if course is not None and speed is not None else ()
-    without_way = any(knots < UNDER_WAY for knots in speeds)
-    tells = None if without_way else course
-    by_course, by_course_within = _by_course(tells, start, end, abs(degrees) / (end - start))
+    way = _with_way(speed, start, end) if course is not None else (start, end)
+    with_way = None
+    if way != (start, end):
+        way, with_way = _whole_circles(stream.between(*way))
+    without_way = with_way == 0.0
+    rate_of_all = abs(degrees) / (end - start)
+    by_course, by_course_within = (None, 0.0) if without_way else _by_course(course, *way, rate_of_all)
     return Turn(
         source=stream.key.source,
         quantity=stream.key.quantity,
@@ -260,8 +270,43 @@ def _turn(stream: Stream, rate: Stream, band: tuple[float, float], course: Strea
         in_band=_share([low <= abs(value) <= high for value in rate.values], rate.times),
         longest_lapse=_longest_lapse([low <= abs(value) <= high for value in smooth], rate.times),
         smoothness=standard_deviation(smooth),
+        with_way=with_way,
         without_way=without_way,
     )
+
+
+def _whole_circles(stream: Stream) -> tuple[tuple[float, float], float]:
+    """Begin and end of the last whole circles of a rate of turn or a heading, and their degrees; 0 without a circle.
+
+    A steady current turns the course aside by as much at the end of a circle as at its beginning: it drops out.
+    """
+    if not len(stream):
+        return (0.0, 0.0), 0.0
+    running = unwrapped(stream.values) if stream.key.quantity == "heading" else _running(stream)
+    circles = 360.0 * (abs(running[-1] - running[0]) // 360)
+    first = max(index for index, value in enumerate(running) if abs(running[-1] - value) >= circles)
+    if not circles:
+        return (stream.times[0], stream.times[-1]), 0.0
+    return (stream.times[first], stream.times[-1]), running[-1] - running[first]
+
+
+def _running(rate: Stream) -> list[float]:
+    """Degrees turned up to each sample; none in a gap."""
+    samples = list(rate)
+    steps = [(b - a, (x + y) / 2) for (a, x), (b, y) in pairwise(samples)]
+    return list(accumulate((step * value for step, value in steps if step <= LONGEST_GAP), initial=0.0))
+
+
+def _with_way(speed: Stream | None, start: float, end: float) -> tuple[float, float]:
+    """Begin and end of the longest stretch with way on; all of the time where no speed says otherwise."""
+    samples = list(speed.between(start, end)) if speed is not None else []
+    if all(knots >= UNDER_WAY for _, knots in samples):
+        return start, end
+    stretches = [
+        [time for time, _ in group] for fast, group in groupby(samples, key=lambda one: one[1] >= UNDER_WAY) if fast
+    ]
+    longest = max(stretches, key=lambda times: times[-1] - times[0], default=[start])
+    return longest[0], longest[-1]
 
 
 def _share(inside: Sequence[bool], times: Sequence[float]) -> float:

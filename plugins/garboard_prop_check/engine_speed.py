@@ -4,13 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import chain
 
 from garboard.findings import Basis, Finding, Lack, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_prop_check import air
 from garboard_prop_check.alongside import more_runs
-from garboard_prop_check.runs import COVERAGE, Average, Run, average_engine_speed, runs_of
+from garboard_prop_check.runs import (
+    COVERAGE,
+    Average,
+    Run,
+    average_engine_speed,
+    left_out_of_engine_speed,
+    runs_of,
+)
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import CONDITIONS
 from garboard_prop_check.window import WindowPosition, near_limiter, position_in_window
@@ -21,6 +29,7 @@ from garboard_prop_check.words import (
     about,
     engine_speed_words,
     for_each_engine,
+    not_counted,
     trim_at_best,
     window_of,
 )
@@ -37,7 +46,9 @@ _CODES = {
 def against_window(view: JobView) -> Iterator[Finding]:
     """Full-throttle engine speed of every engine against its window and its rev limiter."""
     runs = runs_of(view)
-    return for_each_engine(view, (WINDOW,), lambda engine: _against_window(view, engine, runs))
+    yield from for_each_engine(view, (WINDOW,), lambda engine: _against_window(view, engine, runs))
+    left_out = (left_out_of_engine_speed(runs, engine.position) for engine in view.vessel.engines)
+    yield from not_counted(chain.from_iterable(left_out), (WINDOW,))
 
 
 def _against_window(view: JobView, engine: Engine, runs: Sequence[Run]) -> Finding:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from itertools import pairwise
+from typing import TypeGuard
 
 import attrs
 
@@ -318,9 +319,52 @@ def average_of_opposite_runs(speeds: Sequence[float], ways: Sequence[int]) -> tu
 def average_speed(view: JobView, runs: Sequence[Run]) -> Average:
     """Boat speed with current dropped out [kn].
 
+    A run not fully entered yet is left out where the others suffice without it; see `left_out_of_speed`.
     The 95 % interval adds in quadrature: step of the last digit or scatter while recorded, scatter between runs,
     and the shop's figure for the receiver (coverage factor 2).
     """
+    complete = [run for run in runs if not _lacking_for_speed(view, run)]
+    if len(complete) < len(runs):
+        try:
+            return _average_speed(view, complete)
+        except NotEnoughData:
+            pass  # what the complete runs lack, the others may have: say what is missing of all
+    return _average_speed(view, runs)
+
+
+def left_out_of_speed(view: JobView, runs: Sequence[Run]) -> tuple[Missing, ...]:
+    """What is still to be entered of the runs that the average speed leaves out."""
+    lacking = [one for run in runs for one in _lacking_for_speed(view, run)]
+    complete = [run for run in runs if not _lacking_for_speed(view, run)]
+    try:
+        _average_speed(view, complete)
+    except NotEnoughData:
+        return ()  # nothing is left out: there is no average
+    return tuple(lacking)
+
+
+def left_out_of_engine_speed(runs: Sequence[Run], position: str) -> tuple[Missing, ...]:
+    """What is still to be entered of the runs that an engine's average speed leaves out."""
+    found = [_engine_speed(run, position) for run in runs]
+    lacking = tuple(one for one in found if _is_to_enter(one))
+    return lacking if len(lacking) < len(found) else ()
+
+
+def _lacking_for_speed(view: JobView, run: Run) -> list[Missing]:
+    """What keeps a run from counting that is simply not entered yet. A dispute is settled, never left out."""
+    lacking = [run.speed] if _is_to_enter(run.speed) else []
+    disputed = any(view.in_dispute(FULL_THROTTLE, field, row=run.row) for field in ("direction", "course"))
+    if not run.side and run.course is None and not disputed:
+        text = f"{run.name}: with or against, or the course, is not entered"
+        lacking.append(Missing(text, lack=Lack.NOT_ENTERED, step=FULL_THROTTLE, field="direction", row=run.row))
+    return lacking
+
+
+def _is_to_enter(reading: MeasuredValue | Missing) -> TypeGuard[Missing]:
+    return isinstance(reading, Missing) and reading.lack is Lack.NOT_ENTERED
+
+
+def _average_speed(view: JobView, runs: Sequence[Run]) -> Average:
     readings = _readings((run.speed for run in runs), "no run is entered")
     asking = view.asking()
     for run in runs:
@@ -342,20 +386,22 @@ def average_speed(view: JobView, runs: Sequence[Run]) -> Average:
 def average_engine_speed(runs: Sequence[Run], position: str) -> Average:
     """Engine speed over the runs [rev/min].
 
+    A run without it is left out where another has it; see `left_out_of_engine_speed`.
     The 95 % interval adds in quadrature the step of the display or the scatter while recorded, and the scatter
     between runs (coverage factor 2).
     """
-    readings = _readings(
-        (run.engine_speed.get(position, _no_engine_speed(run, position)) for run in runs), "no run is entered"
-    )
+    found = [_engine_speed(run, position) for run in runs]
+    readings = _readings([one for one in found if not _is_to_enter(one)] or found, "no run is entered")
     values = [reading.value for reading in readings]
     of_mean = math.hypot(_of_mean(readings), standard_deviation(values) / math.sqrt(len(values)))
     return Average(MeasuredValue(mean(values), "rev/min", of_mean, COVERAGE), len(values))
 
 
-def _no_engine_speed(run: Run, position: str) -> Missing:
+def _engine_speed(run: Run, position: str) -> MeasuredValue | Missing:
     text = f"{run.name}: no engine speed"
-    return Missing(text, lack=Lack.NOT_ENTERED, step=FULL_THROTTLE, field="engine_speed", row=run.row, of=position)
+    return run.engine_speed.get(position) or Missing(
+        text, lack=Lack.NOT_ENTERED, step=FULL_THROTTLE, field="engine_speed", row=run.row, of=position
+    )
 
 
 def _readings(found: Iterable[MeasuredValue | Missing], none: str) -> list[MeasuredValue]:

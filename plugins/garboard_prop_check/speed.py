@@ -23,7 +23,15 @@ from garboard.job_view import JobView
 from garboard.records import Engine, unusual_of
 from garboard.uncertainty import MeasuredValue
 from garboard_prop_check import crouch
-from garboard_prop_check.runs import COVERAGE, Average, Run, average_engine_speed, average_speed, runs_of
+from garboard_prop_check.runs import (
+    COVERAGE,
+    Average,
+    Run,
+    average_engine_speed,
+    average_speed,
+    left_out_of_speed,
+    runs_of,
+)
 from garboard_prop_check.settings import USUAL_SLIP, basis_of, slip_setting
 from garboard_prop_check.slip import slip, slip_expanded_uncertainty, theoretical_speed
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE
@@ -35,6 +43,7 @@ from garboard_prop_check.words import (
     for_each_engine,
     gear_ratio_of,
     need_all,
+    not_counted,
     pitch_of,
     speed_words,
     stamped_pitch,
@@ -62,6 +71,7 @@ def full_throttle_speed(view: JobView) -> Iterable[Finding]:
             figures=(figure_of_runs(view, runs),),
             tables=(table_of_runs(view, runs),),
         ),
+        *not_counted(left_out_of_speed(view, runs), (AVERAGING,)),
     )
 
 

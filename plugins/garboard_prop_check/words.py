@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+
+import attrs
 
 from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, NotEnoughData, not_enough_data, with_uncertainty
 from garboard.job_view import JobView
@@ -61,6 +63,16 @@ def for_each_engine(
             yield compute(engine)
         except NotEnoughData as lacking:
             yield not_enough_data(f"{engine.position} {named}", lacking.missing, basis)
+
+
+def not_counted(missing: Iterable[Missing], basis: tuple[Basis, ...]) -> Iterator[Finding]:
+    """One finding for every run that the averages leave out, with what is still to be entered of it."""
+    by_row: dict[str, list[Missing]] = {}
+    for one in missing:
+        by_row.setdefault(one.row, []).append(one)
+    for row, of_row in by_row.items():
+        last = attrs.evolve(of_row[-1], text=f"{of_row[-1].text}. The run is incomplete and not counted")
+        yield not_enough_data(f"run {row}", (*of_row[:-1], last), basis)
 
 
 def need_all(*questions: Callable[[], object]) -> None:

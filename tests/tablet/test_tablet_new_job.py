@@ -5,10 +5,12 @@ What may stand where: 33 CFR 181.25 (serial without I, O and Q; month letters A 
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from garboard_tablet.models.vessels import check_hull
-from tablet.driver import Drive
+from tablet.driver import Drive, new_job
 
 
 @pytest.mark.parametrize(
@@ -65,3 +67,25 @@ def test_a_faulty_number_is_opened_only_after_looking_again(drive: Drive) -> Non
     assert d.app.tablet.files.hulls() == ()
     d.press("open job")
     assert d.app.tablet.files.hulls() == ("XYZ0I234A526",)
+
+
+def test_the_list_does_not_say_none_before_the_boats_were_read(drive: Drive, tmp_path: Path) -> None:
+    """A folder filled elsewhere has boats and no list yet. Until their files were read, nobody knows of none."""
+    d = drive(tmp_path / "filled")
+    new_job(d)
+    (d.app.tablet.folder / "vessels.json").unlink(missing_ok=True)
+    d.app.vessels.lines.clear()
+    d.app.vessels.is_looked_through = False
+    d.app.way.home()
+    assert d.says("Reading the boats")
+    assert not d.says("None on this tablet yet")
+    assert not d.says("Press New job")
+    d.app.watch.look()
+    d.step(3)
+    assert d.says("1 on this tablet")
+
+
+def test_an_empty_folder_says_none_once_it_was_looked_through(drive: Drive, tmp_path: Path) -> None:
+    d = drive(tmp_path / "empty")
+    d.wait(lambda: d.says("None on this tablet yet"))
+    assert d.says("Press New job")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 from pathlib import Path
 
+from garboard.history.authoring import measure
 from tablet.driver import Drive, Driver, new_job, view_of
 
 
@@ -83,3 +84,20 @@ def test_a_shops_own_table_takes_a_further_row(drive: Drive, tmp_path: Path) -> 
     d.write("Flares")
     d.press("next", "choice No")
     assert [view_of(d).value("shop.gear", "what", row=row) for row in ("1", "2")] == ["Anchor", "Flares"]
+
+
+def test_a_row_named_by_a_choice_carries_its_number(drive: Drive) -> None:
+    """Findings speak of run 3: two runs "with" must be told apart by their numbers."""
+    from garboard.hosting.host import make_host
+
+    d = drive(make_host=lambda: make_host(("garboard_prop_check",), entry_points=False))
+    new_job(d)
+    tablet, here = d.app.tablet, d.app.tablet.session.here
+    step = "prop_check.full_throttle"
+    for row, side in (("1", "with"), ("2", "against"), ("3", "with")):
+        measured = measure(tablet.author(), tablet.state_of(here.hull), here.job, step, "direction", side, row=row)
+        tablet.save(measured)
+    d.app.way.go(here.to("step", step=step))
+    titles = [words for words in d.words() if words.startswith("Runs, in the order")]
+    for named in ("row 1, with", "row 2, against", "row 3, with"):
+        assert any(title.endswith(named) for title in titles), titles

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from garboard.history.runs import let_count
-from garboard.history.values import member
+from garboard.findings import Verdict
+from garboard.history.runs import file_of, let_count
 from garboard.hosting.host import PluginHost, make_host
 from garboard.recordings.encode import csv_series
 from garboard.recordings.simulator import Boat, Compass, Order, simulate
 from garboard.samples import gather
+from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.heading_sources import sensor_of, tie
 from garboard_tablet.models.session import Route
 from tablet.driver import Drive, Driver, new_job, view_of
@@ -37,7 +38,6 @@ def add_turn(d: Driver, *sources: str) -> Route:
 
 def test_a_run_long_enough_and_too_slow_is_not_called_too_short(d: Driver) -> None:
     """494 degrees at 1.5 deg/s: what is wrong is told by the finding's code, and by what the guide had seen."""
-    from garboard_tablet.models.asks import Ask
     from garboard_tablet.models.runs import recording_asks, review
 
     here = d.app.tablet.session.here
@@ -164,7 +164,7 @@ def test_a_recording_says_its_last_value_and_when_and_is_not_to_be_compared(d: D
     route = add_turn(d, "27")
     d.app.way.go(route)
     d.press("sensors")
-    recorded = d.app.tablet.load_recording(str(member(view_of(d).value(STEP, "turn_recording"), "file")))
+    recorded = d.app.tablet.load_recording(file_of(view_of(d).value(STEP, "turn_recording")))
     last = recorded.of("heading")[0].values[-1]
     assert d.says(f"Heading {last:.1f} deg")
     assert d.says("At the end of the recording, ")
@@ -176,6 +176,61 @@ def test_a_recording_says_its_last_value_and_when_and_is_not_to_be_compared(d: D
     assert d.says("Press the one that says the same")
     assert d.says("Not heard now: do not compare with a display")
     d.app.live.network = None
+
+
+def test_what_describes_a_run_is_asked_anew_of_the_next(d: Driver) -> None:
+    """Calm water and what the instrument said are of one run. Another run that counts does not inherit them."""
+    from garboard_tablet.models.entry import enter, entry_route
+    from garboard_tablet.models.pages import asks_here
+
+    tablet = d.app.tablet
+    route = add_turn(d, "27")
+    step = tablet.step(STEP)
+    tie(tablet, route.hull, "Pilot compass", "27")
+
+    def ask(field: str, of: str = "") -> Ask:
+        found = asks_here(tablet, route.hull, route.job, step)
+        return next(one for one in found if (one.field.name, one.of) == (field, of))
+
+    recording, calm, said = ask("turn_recording"), ask("calm_water"), ask("instrument_result", "Pilot compass")
+    for one, value in ((calm, True), (said, "accepted")):
+        tablet.enter(route.hull, route.job, one, value)
+    (finding,) = [one.finding for one in d.app.findings.now(route) if one.finding.about == "Pilot compass"]
+    assert finding.code == "heading_calibration.steady_turn.good"
+    tablet.let_count(route.hull, route.job, recording, tablet.value(route.hull, route.job, recording))
+    assert tablet.value(route.hull, route.job, calm) is True, "the same run counts still"
+
+    tablet.set_state(route.hull, route.job, STEP, "done")
+    tablet.let_count(route.hull, route.job, recording, tablet.keep_file(turn("27", "35"), "second.csv"))
+    assert view_of(d).state_of(STEP) == "under way", "a step with a question asked anew is not done"
+    assert [tablet.value(route.hull, route.job, one) for one in (calm, said)] == [None, None]
+    (finding,) = [one.finding for one in d.app.findings.now(route) if one.finding.about == "Pilot compass"]
+    assert (finding.code, finding.verdict) == ("heading_calibration.steady_turn.calm_not_said", Verdict.ADVISE)
+    form = enter(tablet, entry_route(route, calm))
+    assert form is not None
+    assert form.of_earlier_run == "yes"
+    d.app.way.go(entry_route(route, calm))
+    assert d.says("yes was said of the earlier run")
+    tablet.enter(route.hull, route.job, calm, False)
+    assert form.of_earlier_run == ""
+
+
+def test_what_was_entered_after_a_run_was_thrown_away_is_of_the_next(d: Driver) -> None:
+    from garboard_tablet.models.pages import asks_here
+
+    tablet = d.app.tablet
+    route = add_turn(d, "27")
+    asks = asks_here(tablet, route.hull, route.job, tablet.step(STEP))
+    recording, calm = (next(one for one in asks if one.field.name == name) for name in ("turn_recording", "calm_water"))
+    tablet.enter(route.hull, route.job, calm, True)
+    tablet.throw_away(route.hull, route.job, recording, tablet.value(route.hull, route.job, recording))
+    second = tablet.keep_file(turn("27", "35"), "second.csv")
+    tablet.let_count(route.hull, route.job, recording, second)
+    assert tablet.value(route.hull, route.job, calm) is None
+    tablet.throw_away(route.hull, route.job, recording, second)
+    tablet.enter(route.hull, route.job, calm, False)
+    tablet.let_count(route.hull, route.job, recording, tablet.keep_file(turn("27", "36"), "third.csv"))
+    assert tablet.value(route.hull, route.job, calm) is False
 
 
 def test_a_run_of_the_engines_asks_for_no_compass(drive: Drive) -> None:

@@ -203,3 +203,17 @@ def test_the_page_of_why_names_the_setting(drive: Any, tmp_path: Path) -> None:
     while not d.says("set by Office on 12 May 2026") and d.has("page down"):
         d.press("page down")
     assert d.says("7 %, our limit, set by Office on 12 May 2026")
+
+
+def test_the_page_of_a_step_says_whose_limit_it_judges_by(drive: Any, tmp_path: Path) -> None:
+    """Where a finding rests on a limit of the shop's own, it says so where it stands, not only under Why."""
+    with HullFolder(tmp_path / "t") as files:
+        hull = take_in(files, signed=False)
+        set_for_shop(files, {DROP: "7 %"})
+    d = drive(tmp_path / "t", make_host=MAKE)
+    (job,) = d.app.tablet.boat(hull).jobs
+    step = next(one.step for one in d.app.tablet.assess(hull, job) if one.settings_used)
+    d.app.way.go(Route(page="step", hull=hull, job=job, step=step))
+    while not d.says("set by Office on 12 May 2026") and d.has("page down"):
+        d.press("page down")
+    assert d.says("7 %, our limit, set by Office on 12 May 2026")

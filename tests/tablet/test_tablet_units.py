@@ -107,3 +107,18 @@ def test_a_unit_is_offered_first_on_later_boats_only_when_always_is_pressed(engi
     engine.press(*ENGINES)
     at_field(engine, "engines", "port", "hours")
     assert engine.app.shell.page.form.unit == "min"
+
+
+def test_a_unit_said_for_always_names_its_field_and_can_be_forgotten(engine: Driver) -> None:
+    """The press says for what field; Settings lists it, and forgets it with one press."""
+    at_field(engine, "engines", "port", "hours")
+    title = engine.app.shell.page.form.field.title
+    engine.press("unit", "unit min")
+    assert engine.find("always").text == f"Always min for {title}"
+    engine.press("always")
+    engine.app.way.go(engine.app.tablet.session.here.to("settings"))
+    engine.seek("forget hours")
+    assert not engine.has("forget hours")
+    assert dict(engine.app.tablet.settings.always) == {}
+    at_field(engine, "engines", "starboard", "hours")
+    assert engine.app.shell.page.form.unit == "h"

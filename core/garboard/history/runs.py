@@ -7,6 +7,8 @@ one counts is the field's own measurement, as it was before there were such entr
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
+
 import attrs
 
 from garboard.disk.entries import Entry
@@ -110,12 +112,53 @@ def throw_away(author: Author, state: HullState, job: str, place: FieldKey, valu
 THROWN_AWAY = "thrown away"
 
 
-def let_count(author: Author, state: HullState, job: str, place: FieldKey, value: JsonValue) -> list[Entry]:
-    """Have a recording count, whichever did before; it is kept, and so is what counted."""
+EARLIER_RUN = "of the earlier run"
+
+
+def let_count(
+    author: Author, state: HullState, job: str, place: FieldKey, value: JsonValue, describing: Collection[str] = ()
+) -> list[Entry]:
+    """Have a recording count, whichever did before; it is kept, and so is what counted.
+
+    describing : fields of the step that describe the run. What they say of an earlier run is taken back, as that is
+                 not known of this one
+    """
     before = [one for entry in state.current(RegisterKey("measure", job, place)) for one in [entry.value]]
     kept = [entry for one in (*before, value) if file_of(one) for entry in keep_run(author, state, job, place, one)]
     step, field, row, of = place
-    return [*kept, measure(author, state, job, step, field, value, row=row, of=of)]
+    gone = [retract(author, state, key, EARLIER_RUN) for key in _of_earlier_run(state, job, place, value, describing)]
+    return [*kept, *gone, measure(author, state, job, step, field, value, row=row, of=of)]
+
+
+def _of_earlier_run(
+    state: HullState, job: str, place: FieldKey, value: JsonValue, describing: Collection[str]
+) -> list[RegisterKey]:
+    """Where values stand that describe an earlier run.
+
+    While a run counts, every value is of it. Once it was taken back, only those entered before that are.
+    """
+    own = state.register(RegisterKey("measure", job, place))
+    counting = {file_of(entry.value) for entry in own.current}
+    if not own.history or file_of(value) in counting:
+        return []
+    step, _, row, _ = place
+    taken_back = max(entry.clock for entry in own.history)
+    here = [
+        key
+        for key in state.registers
+        if key.kind == "measure" and key.job == state.joined(job) and key.subject[0] == step
+        if key.subject[1] in describing and key.subject[2] == row
+    ]
+    return [
+        key
+        for key in here
+        if (current := state.current(key)) and (counting or all(entry.clock < taken_back for entry in current))
+    ]
+
+
+def is_of_earlier_run(history: Sequence[Entry]) -> bool:
+    """Whether what stood in a field was taken back because another run came to count, and nothing stands since."""
+    return bool(history) and history[-1].kind == "retract" and member(history[-1].value, "reason") == EARLIER_RUN
 
 
 def _key(job: str, place: FieldKey, value: JsonValue) -> RegisterKey:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from types import NoneType, UnionType
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
@@ -119,11 +119,16 @@ def _asks_of_table(step: Step, table: Field, view: JobView, is_open: bool) -> It
 
 
 def row_name(step: Step, table: Field, view: JobView, row: str) -> str:
-    """What a person calls a row: by what its first column names ("Forward"), else by its number."""
+    """What a person calls a row: by what its first column names ("Forward"), else by its number.
+
+    A choice alone does not name a row, as two rows may have the same: it stands behind the number ("row 3, with").
+    """
     first = next((column for column in table.columns if column.kind in (Kind.TEXT, Kind.CHOICE)), None)
     is_name = first is not None and first is table.columns[0] and not first.each
     value = view.value(step.key, first.name, row=row) if first is not None and is_name else None
-    return value if isinstance(value, str) and value else f"row {row}"
+    if not isinstance(value, str) or not value or first is None:
+        return f"row {row}"
+    return value if first.kind is Kind.TEXT else f"row {row}, {value}"
 
 
 def _asks_of_field(
@@ -210,6 +215,14 @@ def asks_of_piece(path: tuple[str, ...]) -> tuple[Ask, ...]:
     """
     kind, name = path[-2:]
     return tuple(_asks_of_record(_RECORDS[kind], path, name, leave_out=frozenset({EQUIPMENT.get(kind, "name")})))
+
+
+def titles_of(name: str, steps: Iterable[Step]) -> tuple[str, ...]:
+    """How every field of a name is called on screen, in steps and in the vessel's equipment; each title once."""
+    in_steps = [field for step in steps for field in step.all_fields()]
+    in_vessel = [ask.field for ask in asks_of_vessel()]
+    in_pieces = [ask.field for kind in KIND_TITLES for ask in asks_of_piece((kind, ""))]
+    return tuple(dict.fromkeys(one.title for one in (*in_steps, *in_vessel, *in_pieces) if one.name == name))
 
 
 def _asks_of_record(

@@ -97,6 +97,15 @@ class EntryForm:
         return len(current) == 1 and (not managers_part(current[0]) or self.tablet.may_decide)
 
     @property
+    def of_earlier_run(self) -> str:
+        """What was said of the run that counted before; "" where something stands, or nothing was said."""
+        from garboard.history.runs import is_of_earlier_run
+
+        before = self.stood_before
+        history = self.tablet.history(self.route.hull, self.route.job, self.ask)
+        return shown(before[0].value) if before and is_of_earlier_run(history) else ""
+
+    @property
     def stood_before(self) -> tuple[Entry, ...]:
         """Values that stood here and stand no longer, the latest first, each once."""
         from garboard.history.values import same_value

@@ -247,7 +247,8 @@ def _value_line(tablet: Tablet, hull: str, job: str, group: list[Ask], titles: d
     if table and group[0].row:  # the row has its own name, or its number; a piece of equipment does not name a row
         context = context.removeprefix(f"{group[0].of}, ")
     named = [(_name_in_row(ask), value) for ask, value in zip(group, values, strict=True) if value]
-    named = [pair for pair in named if pair[1] != context]  # it stands in the title
+    in_title = (context, context.partition(", ")[2])
+    named = [pair for pair in named if pair[1] not in in_title]
     return ValueLine(
         f"{title}, {context}" if context else title, text, first, state, in_a_row(named) if len(group) > 1 else ""
     )

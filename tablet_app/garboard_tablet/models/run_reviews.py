@@ -58,14 +58,20 @@ class RunReviews:
     def of_kept(self, route: Route, ask: Ask, run: KeptRun, guide: LiveGuide[Any] | None) -> Review | str | None:
         """Of a run that was kept."""
         tablet = self._tablet
-        return self._of(route, ask, run.file, guide, lambda: tablet.load_recording(run.file))
+        return self._of(route, ask, run.file, guide, lambda: tablet.load_recording(run.file), run.counts)
 
     def of_pending(self, route: Route, ask: Ask, run: PendingRun, guide: LiveGuide[Any] | None) -> Review | str | None:
         """Of a run nobody has decided on."""
         return self._of(route, ask, f"{run.path} {_size(run.path)}", guide, run.recording)
 
     def _of(
-        self, route: Route, ask: Ask, run: str, guide: LiveGuide[Any] | None, load: Callable[[], Recording]
+        self,
+        route: Route,
+        ask: Ask,
+        run: str,
+        guide: LiveGuide[Any] | None,
+        load: Callable[[], Recording],
+        counts: bool = False,
     ) -> Review | str | None:
         key = (route.hull, route.job, ask.place, run, self._tablet.size(route.hull, route.job))
         if key not in self._found and key not in self._at_work:
@@ -78,7 +84,7 @@ class RunReviews:
                 from garboard_tablet.models.runs import review
 
                 try:
-                    return review(host, view, ask.place[0], guide, ask.place, load())
+                    return review(host, view, ask.place[0], guide, ask.place, load(), counts)
                 except (NotEnoughData, InputError, OSError) as failure:
                     return in_words(failure)
 

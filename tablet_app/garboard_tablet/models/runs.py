@@ -16,7 +16,7 @@ from garboard.history.runs import FILE, LIVE, REPLAY
 from garboard.job_view import FieldKey, JobView, place_of
 from garboard.records import JsonValue, Measurement
 from garboard.samples import Recording, Sample, gather
-from garboard.steps import Kind, LiveGuide
+from garboard.steps import Kind, LiveGuide, describing_run
 from garboard_tablet.models.asks import Ask, asks_of_step
 from garboard_tablet.models.live import heading_line, read_recorded, sample_line
 
@@ -222,13 +222,24 @@ class Review:
 
 
 def review(
-    host: PluginHost, view: JobView, step: str, guide: LiveGuide[Any] | None, place: FieldKey, recording: Recording
+    host: PluginHost,
+    view: JobView,
+    step: str,
+    guide: LiveGuide[Any] | None,
+    place: FieldKey,
+    recording: Recording,
+    counts: bool = False,
 ) -> Review:
-    """Judge a run as the step's checks will once it counts, and as its guide would have."""
+    """Judge a run as the step's checks will once it counts, and as its guide would have.
+
+    counts : whether it counts already: what was said of the run that counts says nothing of another
+    """
     times = [(s.times[0], s.times[-1]) for s in recording.streams.values() if len(s)]
     began, ended = min((t for t, _ in times), default=0.0), max((t for _, t in times), default=0.0)
     enough, share, seen = _UNGUIDED if guide is None else _as_guided(guide, view, recording)
-    assessed = host.assess(_with_recording(view, place, recording), [step])
+    described = next((describing_run(one, place[1]) for one in host.steps if one.key == step), frozenset())
+    others = frozenset() if counts or view.value(step, place[1], row=place[2], of=place[3]) is None else described
+    assessed = host.assess(_with_recording(view, place, recording, others), [step])
     return Review(
         began=began,
         seconds=ended - began,
@@ -274,12 +285,17 @@ def in_order(recording: Recording, quantities: Iterable[str]) -> Iterator[Sample
     return heapq.merge(*streams, key=lambda sample: sample.time)
 
 
-def _with_recording(view: JobView, place: FieldKey, recording: Recording) -> JobView:
-    """A job as if a recording counted under a field key."""
+def _with_recording(view: JobView, place: FieldKey, recording: Recording, without: Collection[str] = ()) -> JobView:
+    """A job as if a recording counted under a field key, and fields of its step had nothing entered."""
     step, field, row, of = place
     value: JsonValue = {"file": PENDING, "name": recording.name}
     counting = Measurement(step=step, field=field, row=row, of=of, value=value)
-    others = tuple(measured for measured in view.measurements if place_of(measured) != place)
+    others = tuple(
+        measured
+        for measured in view.measurements
+        if place_of(measured) != place
+        and not (measured.step == step and measured.field in without and measured.row == row)
+    )
     load = view.load_recording
     return attrs.evolve(
         view,

@@ -77,6 +77,10 @@ class TabletSettings:
         """The settings with a unit that a field always opens with."""
         return attrs.evolve(self, always={**self.always, field: unit})
 
+    def without_unit(self, field: str) -> TabletSettings:
+        """The settings without the unit that a field always opens with."""
+        return attrs.evolve(self, always={name: unit for name, unit in self.always.items() if name != field})
+
     def with_network(self, where: str) -> TabletSettings:
         """The settings remembering where the boat's network was listened to."""
         return attrs.evolve(self, network=(where, *(other for other in self.network if other != where))[:3])

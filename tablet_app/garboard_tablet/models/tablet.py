@@ -246,10 +246,15 @@ class Tablet:
         self._save_in_step(hull, job, ask.place[0], entries)
 
     def let_count(self, hull: str, job: str, ask: Ask, value: JsonValue) -> None:
-        """Have a recording count, whichever did before."""
-        from garboard.history.runs import let_count
+        """Have a recording count, whichever did before. What describes the run is asked anew."""
+        from garboard.history.runs import EARLIER_RUN, let_count
+        from garboard.steps import describing_run
 
-        entries = let_count(self.author(), self.state_of(hull, job), job, ask.place, value)
+        step = self.step(ask.place[0])
+        describing = describing_run(step, ask.place[1]) if step else frozenset[str]()
+        entries = let_count(self.author(), self.state_of(hull, job), job, ask.place, value, describing)
+        if any(entry.kind == "retract" for entry in entries) and self.view(hull, job).state_of(ask.place[0]) == "done":
+            entries.append(self._state_entry(hull, job, ask.place[0], STARTED, EARLIER_RUN))
         self._save_in_step(hull, job, ask.place[0], entries)
 
     def throw_away(self, hull: str, job: str, ask: Ask, value: JsonValue) -> None:

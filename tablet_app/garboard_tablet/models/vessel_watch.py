@@ -37,13 +37,21 @@ class VesselWatch:
     def _put_right(self, stale: list[str]) -> None:
         """Put one line right at a time, so that a finger never waits."""
         if not stale:
+            self._looked_through()
             return
         self._vessels.refresh(stale.pop())
         if stale:
             self._background.later(lambda: self._put_right(stale))
             return
         self.keep()
+        self._vessels.is_looked_through = True
         self._changed()
+
+    def _looked_through(self) -> None:
+        """Nothing was to be put right: the page changes only where it said that the boats are being read."""
+        if not self._vessels.is_looked_through:
+            self._vessels.is_looked_through = True
+            self._changed()
 
     def keep(self) -> None:
         """Keep the list for the next start. It can be made anew from the entries, so a full disk interrupts nobody."""

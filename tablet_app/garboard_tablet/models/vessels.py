@@ -97,6 +97,8 @@ class VesselList:
 
     tablet: Tablet
     lines: dict[str, VesselLine] = attrs.field(factory=dict)
+    is_looked_through: bool = False
+    """Whether the boats' files were read since the start: before, an empty list does not say that there is none."""
     _kept: tuple[VesselLine, ...] | None = None
 
     @property

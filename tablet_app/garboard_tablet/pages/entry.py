@@ -115,6 +115,8 @@ class EntryPage(Page):
             makers.append(self._card(Verdict.ADVISE, form.result.question, "look again"))
             return makers
         makers.append(lambda: Across(self._aside(form), least=128))
+        if form.of_earlier_run:
+            makers.append(words(f"{form.of_earlier_run} was said of the earlier run. Say it of this one."))
         if field.help:
             makers.append(words(field.help, "quiet", SMALL))
         if not form.rivals:  # nothing is judged of a value that disagrees
@@ -142,7 +144,7 @@ class EntryPage(Page):
         if form.field.kind is Kind.AMOUNT and len(units) > 1:
             presses.append(Press(f"Unit: {form.unit}", self._ask_unit, name="unit"))
             if form.may_be_always:
-                presses.append(Press(f"Always {form.unit}", self._always, name="always"))
+                presses.append(Press(f"Always {form.unit} for {form.field.title}", self._always, name="always"))
         repeat = form.repeat
         if repeat is not None and form.saved is None and not form.rivals:
             presses.append(Press(f"Same: {shown(repeat)}", lambda: self._take(repeat), name="same"))

@@ -13,6 +13,7 @@ from kivy.uix.widget import Widget
 from garboard import __version__
 from garboard.findings import Verdict
 from garboard.hosting.host import LoadedPlugin
+from garboard_tablet.models.asks import titles_of
 from garboard_tablet.models.pages import storage_used
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.settings import UNIT_CHOICES
@@ -41,6 +42,7 @@ class SettingsPage(Page):
             heading("Units offered first"),
             lambda: Across([self._choice(u.capitalize(), settings.units == u, partial(self._units, u))
                             for u in UNIT_CHOICES]),
+            *(partial(self._always_row, name, unit) for name, unit in sorted(settings.always.items())),
             lambda: RowPress("The shop's settings", lambda: self.way.go(self.route.to("shop settings")),
                              small="What the shop decided for every boat", name="shop settings"),
         ]  # fmt: skip
@@ -64,6 +66,15 @@ class SettingsPage(Page):
         right.append(lambda: RowPress("Help", lambda: self.way.go(self.route.to("help")),
                                       small="Make a file that describes a problem", name="help"))  # fmt: skip
         return Halves(left, right)
+
+    def _always_row(self, name: str, unit: str) -> RowPress:
+        titles = " and ".join(titles_of(name, self.tablet.host.steps)) or name
+        return RowPress(f"Always {unit} for {titles}", partial(self._forget, name), small="Press to forget this unit",
+                        value="forget", name=f"forget {name}")  # fmt: skip
+
+    def _forget(self, name: str) -> None:
+        self.tablet.change_settings(self.tablet.settings.without_unit(name))
+        self.screen.redraw()
 
     def _choice(self, text: str, chosen: bool, do) -> Press:  # type: ignore[no-untyped-def]
         press = Press(text, do, name=f"set {text}")

@@ -127,11 +127,13 @@ class StepPage(Page):
         return [partial(self._finding, number, one) for number, one in enumerate(found)]
 
     def _finding(self, number: int, one: Assessed) -> RowPress:
+        from garboard.report.settings_used import setting_in_words
+
         finding = one.finding
         return RowPress(
             about(finding),
             lambda: self.way.go(self.route.to("why", *why_subject(number, one))),
-            small=finding.sentence,
+            small=" ".join([finding.sentence, *map(setting_in_words, one.settings_used)]),
             mark=verdict_marks[finding.verdict],
             word="why",
             name=f"finding {number}",

@@ -22,6 +22,7 @@ SEARCH = "search vessels"
 NEW_HULL = "new hull number"
 LONGEST_HULL = 17
 WHOLE = 12
+READING = "Reading the boats"
 
 
 if TYPE_CHECKING:
@@ -34,6 +35,8 @@ class VesselsPage(Page):
     @property
     def under(self) -> str:
         count = len(self.context.vessels.lines)
+        if not count and not self.context.vessels.is_looked_through:
+            return READING
         return f"{count} on this tablet" if count else "None on this tablet yet"
 
     def body(self) -> Widget:
@@ -51,6 +54,8 @@ class VesselsPage(Page):
         ]
 
     def _vessel_rows(self, found: Sequence[VesselLine]) -> list[Maker]:
+        if not self.context.vessels.lines and not self.context.vessels.is_looked_through:
+            return [words(READING, "quiet")]
         if not self.context.vessels.lines:
             return [words("Press New job and type the number on the transom.", "quiet")]
         if not found:

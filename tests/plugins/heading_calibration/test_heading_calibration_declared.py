@@ -86,6 +86,7 @@ def pages(values: dict[FieldKey, JsonValue]) -> list[Block]:
 FULL: dict[FieldKey, JsonValue] = {
     **PLACE,
     (f"{NAME}.steady_turn", "turn_recording", "", ""): {"file": "turn"},
+    (f"{NAME}.steady_turn", "calm_water", "", ""): True,
     (f"{NAME}.straight_runs", "runs_recording", "", ""): {"file": "runs"},
     (f"{NAME}.straight_runs", "current_speed", "", ""): "0 kn",
 }

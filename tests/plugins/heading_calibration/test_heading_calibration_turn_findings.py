@@ -6,6 +6,7 @@ import pytest
 
 from garboard.findings import Finding, Lack, NotEnoughData, Verdict
 from garboard.job_view import FieldKey
+from garboard.recordings.simulator import Boat, Compass, Order, simulate
 from garboard.records import JsonValue
 from garboard.samples import Recording, gather
 from garboard_heading_calibration.settings import Wanted
@@ -14,6 +15,7 @@ from garboard_heading_calibration.turns import Turn
 from heading_jobs import HELM, HOST, MAST, NAME, findings, job, number, samples, turn
 
 STEP = f"{NAME}.steady_turn"
+CALM: FieldKey = (STEP, "calm_water", "", "")
 GOOD = 450.5 / 2.5  # seconds
 
 
@@ -133,6 +135,13 @@ def test_a_slow_turn_that_stops_short_is_to_be_made_again_not_turned_on() -> Non
     assert "degrees more" not in sentence
 
 
+def test_a_turn_of_which_nobody_said_whether_the_water_was_calm_does_not_pass() -> None:
+    (finding,) = findings(
+        job({(STEP, "turn_recording", "", ""): {"file": "a"}}, recordings={"a": turn(2.5, GOOD)}), "steady_turn"
+    )
+    assert (finding.code, finding.verdict) == ("heading_calibration.steady_turn.calm_not_said", Verdict.ADVISE)
+
+
 def begun_at_rest(seconds_at_rest: float) -> Recording:
     """An even turn; at first without way on, when the receiver makes up its course."""
     made = samples("rate_of_turn", lambda _t: 2.5, GOOD, source="7")
@@ -142,13 +151,31 @@ def begun_at_rest(seconds_at_rest: float) -> Recording:
 
 
 def test_the_course_of_a_boat_nearly_stopped_is_not_held_against_the_sensor() -> None:
-    """Course over ground says nothing below steerage way: no doubt comes from it, and the finding says why."""
+    """Course over ground says nothing below steerage way: the circle after that is compared."""
     finding = judged(begun_at_rest(30.0))
+    assert finding.code == "heading_calibration.steady_turn.good"
+    words = "450.5 ± 0.1 degrees to starboard (of these 360.0 ± 0.1 with way on, 360.0 ± 0.1 by course over ground) at "
+    assert finding.sentence.startswith(words)
+
+
+def test_a_turn_nearly_all_without_way_says_that_the_course_was_not_used() -> None:
+    finding = judged(begun_at_rest(150.0))
     assert finding.code == "heading_calibration.steady_turn.without_way"
     assert finding.verdict is Verdict.ADVISE
     assert finding.sentence.startswith("450.5 ± 0.1 degrees to starboard at ")
-    assert "below 1 kn, where course says nothing" in finding.sentence
+    assert "it says nothing below 1 kn" in finding.sentence
     assert [one.name for one in finding.numbers if "course" in one.name] == []
+
+
+def test_a_healthy_boat_recorded_from_rest_in_a_current_is_good() -> None:
+    """The course of the slow boat follows the current, not the bow. Over a whole circle with way on that drops out."""
+    boat = Boat(compasses=(Compass(source="7"),))
+    recording = gather(
+        "from rest", simulate(boat, [Order(seconds=230, engine_speed=1100, rate_of_turn=2.5)], start=0.0)
+    )
+    (finding,) = judge_recording(recording)
+    assert finding.code == "heading_calibration.steady_turn.good"
+    assert number(finding, "turned by course over ground").value == pytest.approx(360, abs=5)
 
 
 def test_a_boat_under_way_throughout_is_held_against_its_course() -> None:
@@ -180,7 +207,9 @@ def test_the_best_of_several_turns_counts() -> None:
 
 
 def test_a_sensor_that_sent_nothing_is_named_while_the_other_is_judged() -> None:
-    view = job({(STEP, "turn_recording", "", ""): {"file": "a"}}, HELM, MAST, recordings={"a": turn(2.5, GOOD)})
+    view = job(
+        {(STEP, "turn_recording", "", ""): {"file": "a"}, CALM: True}, HELM, MAST, recordings={"a": turn(2.5, GOOD)}
+    )
     helm, mast = findings(view, "steady_turn")
     assert (helm.about, helm.verdict) == ("helm compass", Verdict.PASS)
     assert (mast.about, mast.verdict) == ("mast sensor", Verdict.NOT_ENOUGH_DATA)
@@ -191,6 +220,7 @@ def test_a_calibration_the_instrument_refused_fails_whatever_the_turn() -> None:
     entered: dict[FieldKey, JsonValue] = {
         (STEP, "turn_recording", "", ""): {"file": "a"},
         (STEP, "instrument_result", "", "helm compass"): "refused",
+        CALM: True,
     }
     refused, turned = findings(job(entered, recordings={"a": turn(2.5, GOOD)}), "steady_turn")
     assert (refused.verdict, turned.verdict) == (Verdict.FAIL, Verdict.ADVISE)
@@ -230,7 +260,7 @@ def test_a_recording_without_a_turn_says_so(recording: Recording, reason: str) -
 
 
 def test_the_shops_own_band_and_circles_are_used() -> None:
-    values: dict[FieldKey, JsonValue] = {(STEP, "turn_recording", "", ""): {"file": "a"}}
+    values: dict[FieldKey, JsonValue] = {(STEP, "turn_recording", "", ""): {"file": "a"}, CALM: True}
     settings: dict[str, JsonValue] = {"band_low": "240 deg/min", "band_high": "6 deg/s", "circles": "2"}
     (finding,) = findings(job(values, recordings={"a": turn(5.0, 145)}, settings=settings), "steady_turn")
     assert finding.verdict is Verdict.PASS

@@ -342,6 +342,39 @@ def test_a_single_engine_differs_from_nothing() -> None:
 # Air.
 
 
+@pytest.mark.parametrize("partial", [{"direction": "with"}, {"direction": "with", "speed": "41 kn"}])
+def test_a_run_not_yet_entered_withdraws_no_verdict(partial: dict[str, str]) -> None:
+    """Two complete runs fail below the window. A third stands beside it and changes nothing before it is whole."""
+    runs = two_ways(BOAT, "5245 rev/min")
+    before = say(job(BOAT, runs), "window")
+    found, beside = say(job(BOAT, [*runs, partial]), "window")
+    assert before[0].verdict is Verdict.FAIL
+    assert (found.code, found.sentence, found.numbers) == (before[0].code, before[0].sentence, before[0].numbers)
+    assert (beside.about, beside.verdict, beside.missing[0].row) == ("run 3", MISSING, "3")
+    assert beside.sentence.endswith(
+        "engine speed (centre), row 3 is not entered. The run is incomplete and not counted."
+    )
+
+
+def test_a_run_begun_withdraws_neither_speed_nor_slip_nor_advice() -> None:
+    """Its speed, or which way it went, is still to be entered."""
+    runs = two_ways(BOAT, "5245 rev/min")
+    for partial in ({"direction": "with"}, {"speed": "41 kn"}, {"centre": "5250 rev/min"}):
+        view = job(BOAT, [*runs, partial])
+        speed, beside = say(view, "speed")
+        assert speed.numbers == one(job(BOAT, runs), "speed").numbers
+        assert (beside.about, beside.missing[0].row) == ("run 3", "3")
+        assert one(view, "slip").verdict is not MISSING
+        assert one(view, "pitch").verdict is not MISSING
+
+
+def test_a_disputed_value_of_a_further_run_is_not_left_out() -> None:
+    """What two tablets disagree about is settled, not dropped."""
+    place = ("prop_check.full_throttle", "engine_speed", "3", "centre")
+    view = job(BOAT, two_ways(BOAT, "5245 rev/min"), disagreements=[place])
+    assert one(view, "window").verdict is MISSING
+
+
 def test_reference_air_by_hand() -> None:
     """35 degC and half of 5.62 kPa vapour leave 96.0 kPa dry, factor 1.0571, so 5.4 % of power is lost. Speed
     5800 x 1.0571 ^ (1/3) = 5908; by the square root it would be 5963, 55 more."""
