@@ -7,7 +7,7 @@ from bisect import bisect_left
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from heapq import heapify, heappop, heappush
-from itertools import accumulate, pairwise
+from itertools import accumulate, groupby, pairwise
 from operator import itemgetter
 
 import attrs
@@ -18,6 +18,7 @@ __all__ = [
     "Steady",
     "compass_angle",
     "engine_streams",
+    "is_frozen",
     "mean",
     "mean_direction",
     "mean_of_means",
@@ -26,8 +27,12 @@ __all__ = [
     "standard_deviation",
     "steady_stretches",
     "turned",
+    "unchanging_stretches",
     "unwrapped",
 ]
+
+FROZEN_FOR = 20.0  # no boat under way keeps a reading to its last digit so long; common practice, no source [s]
+FROZEN_SAMPLES = 10  # fewer alike may be chance
 
 
 def signed_angle(degrees: float) -> float:
@@ -106,6 +111,42 @@ def unwrapped(degrees: Sequence[float]) -> tuple[float, ...]:
     for angle in degrees:
         total.append(angle if not total else total[-1] + signed_angle(angle - total[-1]))
     return tuple(total)
+
+
+def unchanging_stretches(stream: Stream, seconds: float = FROZEN_FOR) -> tuple[Stream, ...]:
+    """The parts of a stream in which every sample is the same to its last digit, in order of time.
+
+    seconds : the shortest that counts [s]
+
+    >>> from garboard.samples import StreamKey
+    >>> values = (1.0, 2.0, *[3.0] * 10, 4.0)
+    >>> [part.times for part in unchanging_stretches(Stream(StreamKey("heading"), tuple(range(13)), values), 9.0)]
+    [(2, 3, 4, 5, 6, 7, 8, 9, 10, 11)]
+    """
+    found = []
+    first = 0
+    for _, alike in groupby(stream.values):
+        last = first + sum(1 for _ in alike) - 1
+        if last - first + 1 >= FROZEN_SAMPLES and stream.times[last] - stream.times[first] >= seconds:
+            found.append(Stream(stream.key, stream.times[first : last + 1], stream.values[first : last + 1]))
+        first = last + 1
+    return tuple(found)
+
+
+def is_frozen(stream: Stream) -> bool:
+    """Whether a stream shows one value only, to its last digit, over ten samples and 20 s or more.
+
+    A boat under way rolls, yaws and surges, and a live instrument shows that in its last digit. One that shows
+    nothing is dead, or its display stands still; a display in whole degrees or knots may do so too, and then tells
+    too little. Either way no verdict can rest on it. A stream that lives for a part of its time is not frozen:
+    `unchanging_stretches` tells when it stood still.
+
+    >>> from garboard.samples import StreamKey
+    >>> dead = Stream(StreamKey("heading"), tuple(range(30)), (87.0,) * 30)
+    >>> is_frozen(dead), is_frozen(dead.between(0, 10))
+    (True, False)
+    """
+    return any(len(part) == len(stream) for part in unchanging_stretches(stream))
 
 
 def mean_of_means(values: Sequence[float]) -> float:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import attrs
 
 from garboard.findings import Lack, NotEnoughData
 from garboard.numeric import slope
 from garboard.samples import Stream
-from garboard.series import compass_angle, mean, standard_deviation, unwrapped
+from garboard.series import compass_angle, is_frozen, mean, standard_deviation, unchanging_stretches, unwrapped
 from garboard_handover.steps import AUTOPILOT
+
+COARSE = 0.5  # a heading that changes by steps of this or more may stand still in live hands [deg]
 
 
 @attrs.frozen
@@ -50,12 +53,14 @@ def hold_of(heading: Stream, shortest: float) -> Hold:
 
     heading  : heading stream [deg]
     shortest : less than this is not enough [s]
-    Raises NotEnoughData for a short recording or fewer than ten samples.
+    Raises NotEnoughData for a short recording or fewer than ten samples, and for a heading that did not change at
+    all or stood still for half of the hold.
     """
     seconds = heading.times[-1] - heading.times[0] if len(heading) else 0.0
     if seconds < shortest or len(heading) < 10:
         text = f"heading held for {seconds:.0f} s in {len(heading)} samples; hold it {shortest:.0f} s"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="hold_recording")
+    _see_that_it_lives(heading, seconds / 2, "hold_recording")
     run = unwrapped(heading.values)
     middle = mean(run)
     return Hold(
@@ -65,6 +70,20 @@ def hold_of(heading: Stream, shortest: float) -> Hold:
         drift=slope(heading.times, run) * seconds,
         seconds=seconds,
     )
+
+
+def _see_that_it_lives(heading: Stream, longest: float, field: str) -> None:
+    """Raises NotEnoughData for a heading that did not change at all, or not for longer than `longest` [s].
+
+    A display in whole degrees, as its other changes show it, may stand for a while and live.
+    """
+    whole = is_frozen(heading)
+    still = max((part.times[-1] - part.times[0] for part in unchanging_stretches(heading)), default=0.0)
+    finest = min((abs(b - a) for a, b in pairwise(heading.values) if a != b), default=0.0)
+    if whole or (still > longest and finest < COARSE):
+        how_long = "at all" if whole else f"for {still:.0f} s"
+        text = f"the heading did not change {how_long}: the sensor is dead or the display is frozen"
+        raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=AUTOPILOT, field=field)
 
 
 def course_change_of(heading: Stream, ordered: float, tolerance: float, ends: float = 5.0) -> CourseChange:
@@ -82,6 +101,7 @@ def course_change_of(heading: Stream, ordered: float, tolerance: float, ends: fl
     if not len(heading) or heading.times[-1] - heading.times[0] < 4 * ends:
         text = f"recording of the course change is shorter than {4 * ends:.0f} s"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="change_recording")
+    _see_that_it_lives(heading, (heading.times[-1] - heading.times[0]) / 2, "change_recording")
     run = unwrapped(heading.values)
     start = heading.times[0]
     before = mean([angle for time, angle in zip(heading.times, run, strict=True) if time <= start + ends])

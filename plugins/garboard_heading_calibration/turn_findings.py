@@ -10,6 +10,7 @@ from garboard.findings import (
     BasisKind,
     Finding,
     Lack,
+    Missing,
     NotEnoughData,
     Number,
     Verdict,
@@ -22,10 +23,11 @@ from garboard.samples import Recording
 from .sensors import name_of, one_by_one
 from .settings import MAKERS_MANUAL, USUAL_TURN, Wanted, wanted_turn
 from .steps import STEADY_TURN
-from .turns import LEAST_DEGREES, UNDER_WAY, Turn, find_turns
+from .turns import LEAST_DEGREES, UNDER_WAY, Turn, find_turns, turned_by_course, what_was_sent, without_the_turn
 
 COURSE_AGREES_WITHIN = 0.05  # of the degrees turned
 RECORDED = {"step": STEADY_TURN, "field": "turn_recording"}
+UNCALIBRATED = 40.0  # twice 20 degrees of deviation, which a sensor may have before it is calibrated [deg]
 LEAST_DOUBT = 0.1  # no log tells degrees turned any closer; common practice, no source [deg]
 
 Remark = tuple[str, str]
@@ -40,10 +42,27 @@ BASIS = (MAKERS_MANUAL, METHOD)
 
 def judge_recording(recording: Recording) -> tuple[Finding, ...]:
     """Every turn of a recording, judged by the usual demands. Raises NotEnoughData when there is none."""
-    return tuple(
-        turn_finding(turn, USUAL_TURN, f"source {turn.source}" if turn.source else "the only source")
-        for turn in _turns(recording, USUAL_TURN)
+    turns = _turns(recording, USUAL_TURN)
+    judged = tuple(
+        turn_finding(turn, USUAL_TURN, _called(turn.source), others=[(_called(o.source), o) for o in turns])
+        for turn in turns
     )
+    dead = (
+        not_enough_data(_called(source), (_missed(_called(source), _called(turn.source), turn),), BASIS)
+        for source, turn in without_the_turn(recording, turns).items()
+    )
+    return (*judged, *dead)
+
+
+def _called(source: str) -> str:
+    return f"source {source}" if source else "the only source"
+
+
+def _missed(about: str, other: str, turn: Turn) -> Missing:
+    text = (
+        f"{about} shows no turn while {other} turned {abs(turn.degrees):.0f} degrees; see whether it is dead or frozen"
+    )
+    return Missing(text, lack=Lack.CONTRADICTS, **RECORDED)
 
 
 def compute(view: JobView) -> Iterable[Finding]:
@@ -63,14 +82,18 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
     recording = asking.recording(STEADY_TURN, "turn_recording")
     asking.settled(STEADY_TURN, "calm_water")
     asking.check()
-    turns = _turns(recording, wanted)
-    calm = view.value(STEADY_TURN, "calm_water")
+    turns = _turns(recording, wanted, [sensor.sources for sensor in view.vessel.heading_sensors])
+    said_of_water = view.value(STEADY_TURN, "calm_water")
+    calm = said_of_water if isinstance(said_of_water, bool) else None
     seen = {turn.source for turn in turns}
+    missed = without_the_turn(recording, turns)
     silent = [sensor for sensor in view.vessel.heading_sensors if sensor.sources and seen.isdisjoint(sensor.sources)]
 
     def best(source: str) -> Finding:
         mine = [turn for turn in turns if turn.source == source]
         about = name_of(view, source)
+        if not mine and source in missed:
+            raise NotEnoughData(_missed(about, name_of(view, missed[source].source), missed[source]))
         if not mine:
             text = f"{about} shows no turn in the recording; see that it was sending"
             raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **RECORDED)
@@ -78,17 +101,27 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
         said.settled(STEADY_TURN, "instrument_result", of=about)
         said.check()
         turn = min(mine, key=lambda turn: (len(shortcomings(turn, wanted)), -turn.in_band, -abs(turn.degrees)))
-        return turn_finding(turn, wanted, about, calm if isinstance(calm, bool) else None, _refused(view, about))
+        others = [(name_of(view, other.source), other) for other in turns]
+        return turn_finding(turn, wanted, about, calm, _refused(view, about), others)
 
-    sources = [*sorted(seen), *(sensor.sources[0] for sensor in silent)]
+    unheard = [sensor.sources[0] for sensor in silent if missed.keys().isdisjoint(sensor.sources)]
+    sources = [*sorted(seen), *sorted(missed), *unheard]
     return one_by_one(sources, best, lambda source: name_of(view, source), BASIS)
 
 
-def _turns(recording: Recording, wanted: Wanted) -> Sequence[Turn]:
-    if not (recording.of("rate_of_turn") or recording.of("heading")):
+def _turns(recording: Recording, wanted: Wanted, sensors: Iterable[Sequence[str]] = ()) -> Sequence[Turn]:
+    sent = what_was_sent(recording)
+    if not sent:
         text = "the recording holds neither rate of turn nor heading; see that the sensor is sending"
         raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **RECORDED)
-    turns = find_turns(recording, wanted.band)
+    turns = find_turns(recording, wanted.band, sensors)
+    by_course = abs(turned_by_course(recording)) if not turns else 0.0
+    if by_course:
+        words = " and the ".join(quantity.replace("_", " ") for quantity in sent)
+        text = (
+            f"the course over ground turned {by_course:.0f} degrees and the {words} did not; see that the sensor lives"
+        )
+        raise NotEnoughData(text, lack=Lack.CONTRADICTS, **RECORDED)
     if not turns:
         text = f"the recording shows no turn of {LEAST_DEGREES:.0f} degrees or more; record a full circle"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, **RECORDED)
@@ -111,7 +144,14 @@ def _refusals(view: JobView) -> Iterable[Finding]:
             )
 
 
-def turn_finding(turn: Turn, wanted: Wanted, about: str, calm: bool | None = True, refused: bool = False) -> Finding:
+def turn_finding(
+    turn: Turn,
+    wanted: Wanted,
+    about: str,
+    calm: bool | None = True,
+    refused: bool = False,
+    others: Sequence[tuple[str, Turn]] = (),
+) -> Finding:
     """The finding about one turn.
 
     turn    : as found in the recording
@@ -119,9 +159,10 @@ def turn_finding(turn: Turn, wanted: Wanted, about: str, calm: bool | None = Tru
     about   : whose turn it is
     calm    : whether the water was; None where nobody has said
     refused : whether the instrument refused its calibration all the same
+    others  : turns of the same recording, its own among them, each with whose it is
     """
     faults = shortcomings(turn, wanted)
-    remarks = _remarks(turn, calm)
+    remarks = [*_remarks(turn, calm), *_disagreements(turn, others)]
     if refused and not faults:
         words = "The turn was good enough: look for iron and cables near the sensor before you turn again."
         remarks.append(("heading_calibration.steady_turn.good_but_refused", words))
@@ -165,7 +206,42 @@ def shortcomings(turn: Turn, wanted: Wanted) -> tuple[Remark, ...]:
         turn_on = f"Turn on for {math.ceil(missing)} degrees more: {wanted.degrees:.0f} wanted."
         words = f"Turn again, {wanted.degrees:.0f} degrees." if told else turn_on
         told.append(("heading_calibration.steady_turn.too_short", words))
-    return tuple(told)
+    return (*_does_not_follow(turn), *told)
+
+
+def _does_not_follow(turn: Turn) -> Iterable[Remark]:
+    """What is wrong with a heading that did not turn as its sensor's rate of turn did.
+
+    A sensor still to be calibrated may be off by its deviation at either end of the turn; more is not deviation.
+    """
+    by_heading = "" if turn.by_heading is None else f"{_way(turn.by_heading)} by the heading"
+    by_rate = f"{_way(turn.degrees)} by the rate of turn"
+    if turn.heading_still:
+        words = f"The heading stood still for {turn.heading_still:.0f} s of the turn: the sensor is dead or frozen."
+        yield ("heading_calibration.steady_turn.heading_stands_still", words)
+    elif turn.by_heading is not None and _too_far_apart(turn, turn.by_heading, turn.by_heading_within):
+        words = f"The heading does not follow: {by_heading}, {by_rate}. Put the sensor right, then turn again."
+        yield ("heading_calibration.steady_turn.heading_does_not_follow", words)
+
+
+def _too_far_apart(turn: Turn, degrees: float, within: float) -> bool:
+    noise = math.hypot(turn.degrees_within, within)
+    return abs(turn.degrees - degrees) > max(COURSE_AGREES_WITHIN * abs(turn.degrees), noise) + UNCALIBRATED
+
+
+def _way(degrees: float) -> str:
+    return f"{abs(degrees):.0f} degrees to {'starboard' if degrees > 0 else 'port'}"
+
+
+def _disagreements(turn: Turn, others: Sequence[tuple[str, Turn]]) -> Iterable[Remark]:
+    """Other sources that turned otherwise in the same time."""
+    for name, other in others:
+        both = min(turn.end, other.end) - max(turn.start, other.start)
+        opposite = turn.degrees * other.degrees < 0 and both > 0.5 * min(turn.seconds, other.seconds)
+        same_time = both > 0.95 * max(turn.seconds, other.seconds)
+        if opposite or (same_time and _too_far_apart(turn, other.degrees, other.degrees_within)):
+            words = f"In the same time {name} turned {_way(other.degrees)}: find out which of them is wrong."
+            yield ("heading_calibration.steady_turn.sources_disagree", words)
 
 
 def _remarks(turn: Turn, calm: bool | None) -> list[Remark]:
@@ -176,13 +252,16 @@ def _remarks(turn: Turn, calm: bool | None) -> list[Remark]:
             "way on."
         )
         told.append(("heading_calibration.steady_turn.without_way", words))
-    elif turn.course_ratio is None:
+    elif turn.by_course is None:
         words = "Not checked against course over ground: record that too."
         told.append(("heading_calibration.steady_turn.unchecked", words))
-    elif turn.by_course is not None:
+    else:
         apart = abs(turn.compared - turn.by_course)
         noise = math.hypot(turn.degrees_within, turn.by_course_within)
-        if apart > max(COURSE_AGREES_WITHIN * abs(turn.by_course), noise):
+        if apart > noise and abs(turn.by_course) <= _of_course(turn):
+            words = "The course over ground shows no turn: find out whether it or the sensor is wrong."
+            told.append(("heading_calibration.steady_turn.course_shows_no_turn", words))
+        elif apart > max(COURSE_AGREES_WITHIN * abs(turn.by_course), noise):
             words = (
                 f"The course turned {apart:.1f} degrees otherwise. Turn again in calm water. If they differ "
                 "again, check the sensor against another one."

@@ -14,13 +14,13 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import accumulate, groupby, pairwise
 
 import attrs
 
 from garboard.samples import Recording, Stream, StreamKey
-from garboard.series import standard_deviation, turned, unwrapped
+from garboard.series import mean, standard_deviation, turned, unchanging_stretches, unwrapped
 from garboard.uncertainty import NORMAL_95
 
 STRAIGHT_BELOW = 0.3  # [deg/s]
@@ -29,6 +29,9 @@ LEAST_DEGREES = 90.0
 YAW_DEGREES = 20.0  # turning less than this one way is yawing about
 LOW_PASS = 2.0  # [s]
 LONGEST_GAP = 2.0  # a longer silence ends a turn [s]
+STILL_FOR = 10.0  # a heading alike to its last digit so long, while the rate turns on, stands still [s]
+STILL_DEGREES = 20.0  # what the rate turns in that time for the heading to be called still
+SURELY_TURNED = 180.0  # when one source turns this far, another that was sending all the time has to show a turn
 UNDER_WAY = 1.0  # below this speed the course over ground says nothing of where the boat points [kn]
 
 
@@ -47,6 +50,9 @@ class Turn:
     smoothness       : standard deviation of the low-passed rate [deg/s]
     with_way         : turned by the source itself in the time of `by_course` [deg]; None where that is all of the turn
     without_way      : whether the boat was too slow for its course over ground to tell, but for less than a circle
+    by_heading       : turned by the sensor's own heading, for a turn from its rate [deg]; None where it does not tell
+    by_heading_within: its expanded uncertainty from noise [deg]
+    heading_still    : longest time the sensor's heading stood still to its last digit while the rate turned on [s]
     """
 
     source: str
@@ -62,6 +68,9 @@ class Turn:
     smoothness: float
     with_way: float | None = None
     without_way: bool = False
+    by_heading: float | None = None
+    by_heading_within: float = 0.0
+    heading_still: float = 0.0
 
     @property
     def seconds(self) -> float:
@@ -89,11 +98,14 @@ class Turn:
         return self.degrees if self.with_way is None else self.with_way
 
 
-def find_turns(recording: Recording, band: tuple[float, float] = (2.0, 3.0)) -> tuple[Turn, ...]:
+def find_turns(
+    recording: Recording, band: tuple[float, float] = (2.0, 3.0), sensors: Iterable[Sequence[str]] = ()
+) -> tuple[Turn, ...]:
     """Every steady turn of a recording, source by source, in order of time.
 
     recording : with rates of turn, or headings from sources that send no rate of turn [-]
     band      : lowest and highest rate wanted, either way [deg/s]
+    sensors   : the sources of each sensor that sends under several; any other source is a sensor of its own [-]
     returns   : the turns; none when the boat did not turn 90 degrees one way [-]
 
     >>> from garboard.samples import Sample, gather
@@ -101,15 +113,83 @@ def find_turns(recording: Recording, band: tuple[float, float] = (2.0, 3.0)) -> 
     >>> [(turn.degrees, turn.in_band, turn.direction) for turn in find_turns(log)]
     [(450.0, 1.0, 'starboard')]
     """
-    course = max(recording.of("course_over_ground"), key=len, default=None)
-    speed = max(recording.of("speed_over_ground"), key=len, default=None)
+    course, speed = _course_and_speed(recording)
+    together = tuple(sensors)
     found = []
     for stream in _one_for_each_source(recording):
         rate = stream if stream.key.quantity == "rate_of_turn" else rate_from_heading(stream)
+        own = next((sources for sources in together if stream.key.source in sources), (stream.key.source,))
+        headings = [one for one in recording.of("heading") if one.key.source in own]
         for first, last in _spans(rate):
             part = stream.between(rate.times[first], rate.times[last])
-            found.append(_turn(part, rate.between(rate.times[first], rate.times[last]), band, course, speed))
+            turn = _turn(part, rate.between(rate.times[first], rate.times[last]), band, course, speed)
+            found.append(_with_headings(turn, part, headings) if stream is rate else turn)
     return tuple(found)
+
+
+def turned_by_course(recording: Recording) -> float:
+    """The longest turn the course over ground shows while under way, starboard positive; 0 where it shows none.
+
+    recording : with a course over ground [-]
+    returns   : degrees turned [deg]
+    """
+    course, speed = _course_and_speed(recording)
+    if course is None:
+        return 0.0
+    rate = rate_from_heading(finite_only(course))
+    turns = [_degrees(rate, (1, *span)) for span in _spans(rate) if _under_way(speed, *(rate.times[i] for i in span))]
+    return max(turns, key=abs, default=0.0)
+
+
+def without_the_turn(recording: Recording, turns: Sequence[Turn]) -> Mapping[str, Turn]:
+    """Sources that were sending all through another's turn and show none of their own, each with the turn it missed.
+
+    recording : the turns are from [-]
+    turns     : as `find_turns` gives them [-]
+    returns   : the turn missed, by source [-]
+    """
+    longest = max(turns, key=lambda turn: abs(turn.degrees), default=None)
+    if longest is None or abs(longest.degrees) < SURELY_TURNED:
+        return {}
+    seen = {turn.source for turn in turns}
+    without = [stream for stream in _one_for_each_source(recording) if stream.key.source not in seen]
+    return {stream.key.source: longest for stream in without if _sent_through(stream, longest)}
+
+
+def _sent_through(stream: Stream, turn: Turn) -> bool:
+    """Whether a stream was heard without a gap for nine tenths of a turn."""
+    times = stream.between(turn.start, turn.end).times
+    gaps = [later - earlier for earlier, later in pairwise(times)]
+    return bool(gaps) and max(gaps) <= LONGEST_GAP and times[-1] - times[0] >= 0.9 * turn.seconds
+
+
+def what_was_sent(recording: Recording) -> tuple[str, ...]:
+    """The quantities turns were looked for in: rate of turn, heading or both.
+
+    recording : with either [-]
+    returns   : keys of UNIT_OF_QUANTITY, in order of the alphabet [-]
+    """
+    return tuple(sorted({stream.key.quantity for stream in _one_for_each_source(recording)}))
+
+
+def _course_and_speed(recording: Recording) -> tuple[Stream | None, Stream | None]:
+    course = max(recording.of("course_over_ground"), key=len, default=None)
+    return course, max(recording.of("speed_over_ground"), key=len, default=None)
+
+
+def _with_headings(turn: Turn, rate: Stream, headings: Sequence[Stream]) -> Turn:
+    """A turn by a rate of turn, held against the sensor's own headings; the one furthest off counts."""
+    alive = [finite_only(heading) for heading in headings]
+    told = [_by_course(heading, turn.start, turn.end, turn.mean_rate) for heading in alive]
+    known = [(degrees, within) for degrees, within in told if degrees is not None]
+    degrees, within = max(known, key=lambda one: abs(turn.degrees - one[0]), default=(None, 0.0))
+    still = [
+        part.times[-1] - part.times[0]
+        for heading in alive
+        for part in unchanging_stretches(heading.between(turn.start, turn.end), STILL_FOR)
+        if abs(turned(rate.between(part.times[0], part.times[-1]), LONGEST_GAP)) >= STILL_DEGREES
+    ]
+    return attrs.evolve(turn, by_heading=degrees, by_heading_within=within, heading_still=max(still, default=0.0))
 
 
 def low_passed(stream: Stream, seconds: float = LOW_PASS) -> tuple[float, ...]:
@@ -351,6 +431,12 @@ def _by_course(course: Stream | None, start: float, end: float, rate: float) -> 
     total = unwrapped(values)
     noise = NORMAL_95 * math.sqrt(2) * _noise(total)
     return _at(end, times, total) - _at(start, times, total), math.hypot(noise, missing * rate)
+
+
+def _under_way(speed: Stream | None, start: float, end: float) -> bool:
+    """Whether the boat moved; a boat whose speed nobody tells is taken to move."""
+    speeds = speed.between(start, end).values if speed else ()
+    return not speeds or mean(speeds) >= UNDER_WAY
 
 
 def _at(time: float, times: Sequence[float], values: Sequence[float]) -> float:

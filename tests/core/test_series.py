@@ -15,6 +15,7 @@ from garboard.series import (
     Steady,
     compass_angle,
     engine_streams,
+    is_frozen,
     mean,
     mean_direction,
     mean_of_means,
@@ -22,6 +23,7 @@ from garboard.series import (
     standard_deviation,
     steady_stretches,
     turned,
+    unchanging_stretches,
     unwrapped,
 )
 
@@ -348,3 +350,29 @@ def test_an_engine_without_instance_is_the_first() -> None:
 def test_an_instance_entered_for_an_engine_wins() -> None:
     """A shop that numbered its engines the other way round is believed."""
     assert values_of(engine_streams(recording_of("0", "1"), "engine_speed", 2, (1, 0))) == [1001.0, 1000.0]
+
+
+# Readings that stand still.
+
+
+def read(values: list[float]) -> Stream:
+    return Stream(StreamKey("heading"), tuple(map(float, range(len(values)))), tuple(values))
+
+
+@pytest.mark.parametrize(
+    ("values", "frozen"), [([87.0] * 30, True), ([87.0] * 29 + [87.01], False), ([87.0] * 9, False)]
+)
+def test_a_stream_of_one_value_is_frozen_once_it_is_long_enough(values: list[float], frozen: bool) -> None:
+    assert is_frozen(read(values)) is frozen
+
+
+def test_few_samples_far_apart_are_not_frozen() -> None:
+    assert not is_frozen(Stream(StreamKey("heading"), (0.0, 50.0, 100.0), (1.0, 1.0, 1.0)))
+
+
+@given(st.lists(st.tuples(st.integers(0, 3), st.integers(1, 60)), max_size=8))
+def test_unchanging_stretches_are_the_long_runs_of_one_value(runs: list[tuple[int, int]]) -> None:
+    values = [float(value) for value, count in runs for _ in range(count)]
+    found = unchanging_stretches(read(values))
+    longest = {(len(list(alike)), value) for value, alike in itertools.groupby(values)}
+    assert {(len(part), part.values[0]) for part in found} == {(n, v) for n, v in longest if n > 20}

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from builders import boat, findings_of, job_view
-from garboard.findings import Finding, NotEnoughData, Verdict
+from garboard.findings import Finding, Lack, NotEnoughData, Verdict
 from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue, Note, StepState
@@ -269,3 +269,24 @@ def test_the_book_counts_the_systems_in_order_and_tells_the_others_in_full() -> 
     assert str(told).endswith("In order: Steering.")
     assert isinstance(thruster, Finding)
     assert thruster.verdict is Verdict.FAIL
+
+
+@pytest.mark.parametrize("frozen_from", [0, 40])
+def test_a_heading_that_stands_still_holds_nothing(frozen_from: int) -> None:
+    values = [87.0 + 0.3 * math.sin(min(n, frozen_from * 10) / 9) for n in range(1000)]
+    with pytest.raises(NotEnoughData, match="the sensor is dead or the display is frozen") as lacking:
+        hold_of(_stream(values), 60)
+    (missing,) = lacking.value.missing
+    assert missing.lack is Lack.CONTRADICTS
+    assert missing.field == "hold_recording"
+
+
+def test_a_heading_that_freezes_on_the_new_course_settles_nothing() -> None:
+    change = _second_order(40, 0.7, 0.4, 90)
+    with pytest.raises(NotEnoughData) as lacking:
+        course_change_of(_stream([*change[:300], *[change[300]] * 600]), 40, 3)
+    assert lacking.value.missing[0].lack is Lack.CONTRADICTS
+
+
+def test_a_display_in_whole_degrees_may_stand_for_half_a_hold() -> None:
+    assert hold_of(_stream([87.0] * 600 + [88.0] * 300), 60).furthest < 1

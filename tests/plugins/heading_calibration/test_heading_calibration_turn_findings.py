@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
+
 import pytest
 
 from garboard.findings import Finding, Lack, NotEnoughData, Verdict
 from garboard.job_view import FieldKey
 from garboard.recordings.simulator import Boat, Compass, Order, simulate
-from garboard.records import JsonValue
-from garboard.samples import Recording, gather
+from garboard.records import HeadingSensor, JsonValue
+from garboard.samples import Recording, Sample, gather
 from garboard_heading_calibration.settings import Wanted
 from garboard_heading_calibration.turn_findings import judge_recording, shortcomings
 from garboard_heading_calibration.turns import Turn
@@ -281,3 +284,108 @@ def test_a_recording_is_judged_without_a_job_by_the_same_measure() -> None:
     assert "Too slow. Turn faster" in finding.sentence
     (good,) = judge.judge(turn(2.5, GOOD))
     assert good.verdict is Verdict.PASS  # nobody said that the water was rough
+
+
+def turn_with_heading(
+    heading_at: Callable[[float], float], *, source: str = "7", course_at: Callable[[float], float] | None = None
+) -> Recording:
+    """A good turn of 2.5 deg/s by its rate and, unless told otherwise, its course, beside a heading of one's own."""
+    course = course_at or (lambda t: (75 + 2.5 * t) % 360)
+    return gather(
+        "turn",
+        [
+            *samples("rate_of_turn", lambda _t: 2.5, GOOD, source="7"),
+            *samples("heading", lambda t: heading_at(t) % 360, GOOD, source=source, reference="magnetic"),
+            *samples("course_over_ground", course, GOOD, source="3", reference="true"),
+            *samples("speed_over_ground", lambda _t: 5.0, GOOD, source="3"),
+        ],
+    )
+
+
+@pytest.mark.parametrize(
+    ("heading_at", "code"),
+    [
+        (lambda t: 30.0, "heading_stands_still"),
+        (lambda t: 30 + 2.5 * min(t, 160), "heading_stands_still"),
+        (lambda t: 30 - 2.5 * t, "heading_does_not_follow"),
+        (lambda t: 30 + 1.25 * t, "heading_does_not_follow"),
+        (lambda t: 30 + math.sin(t), "heading_does_not_follow"),
+    ],
+    ids=["dead", "dead at last", "backwards", "by half", "wanders"],
+)
+def test_a_heading_that_does_not_turn_with_its_rate_of_turn_fails(
+    heading_at: Callable[[float], float], code: str
+) -> None:
+    finding = judged(turn_with_heading(heading_at))
+    assert (finding.verdict, finding.code) == (Verdict.FAIL, f"{STEP}.{code}")
+    (judge,) = HOST.recording_judges
+    assert [one.verdict for one in judge.judge(turn_with_heading(heading_at))] == [Verdict.FAIL]
+
+
+@pytest.mark.parametrize("deviation", [0.0, 15.0, 20.0])
+def test_a_heading_off_by_its_deviation_still_follows(deviation: float) -> None:
+    def heading(t: float) -> float:
+        return 30 + 2.5 * t + deviation * math.sin(math.radians(30 + 2.5 * t))
+
+    assert judged(turn_with_heading(heading)).verdict is Verdict.PASS
+
+
+def test_a_heading_in_whole_degrees_once_a_second_follows() -> None:
+    assert judged(turn_with_heading(lambda t: float(math.floor(30 + 2.5 * math.floor(t))))).verdict is Verdict.PASS
+
+
+def test_the_heading_a_sensor_sends_under_another_of_its_sources_has_to_follow_too() -> None:
+    both = HeadingSensor(name="helm compass", source="7, 8")
+    view = job(
+        {(STEP, "turn_recording", "", ""): {"file": "a"}, (STEP, "calm_water", "", ""): True},
+        both,
+        recordings={"a": turn_with_heading(lambda t: 30.0, source="8")},
+    )
+    assert Verdict.PASS not in [one.verdict for one in findings(view, "steady_turn")]
+
+
+def test_a_course_that_shows_no_turn_is_not_called_missing() -> None:
+    finding = judged(turn_with_heading(lambda t: 30 + 2.5 * t, course_at=lambda _t: 75.0))
+    assert (finding.verdict, finding.code) == (Verdict.ADVISE, f"{STEP}.course_shows_no_turn")
+    assert "record that too" not in finding.sentence
+
+
+def test_a_turn_only_the_course_saw_is_told_of() -> None:
+    recording = gather(
+        "turn", [s for s in every_sample(turn_with_heading(lambda _t: 30.0)) if s.quantity != "rate_of_turn"]
+    )
+    finding = judged(recording)
+    assert [(one.lack, one.field) for one in finding.missing] == [(Lack.CONTRADICTS, "turn_recording")]
+    assert "the course over ground turned 451 degrees and the heading did not" in finding.sentence
+
+
+def every_sample(recording: Recording) -> list[Sample]:
+    return [Sample(time, *key[:1], value, *key[1:]) for key, one in recording.streams.items() for time, value in one]
+
+
+def by_heading_alone(heading_at: Callable[[float], float]) -> Recording:
+    """A good turn by the heading of source 7, beside another heading of source 9."""
+    made = every_sample(turn(2.5, GOOD, as_heading=True))
+    return gather("two", [*made, *samples("heading", lambda t: heading_at(t) % 360, GOOD, source="9")])
+
+
+def test_two_sources_that_turn_opposite_ways_are_named() -> None:
+    entered: dict[FieldKey, JsonValue] = {(STEP, "turn_recording", "", ""): {"file": "a"}, CALM: True}
+    view = job(entered, HELM, MAST, recordings={"a": by_heading_alone(lambda t: 30 - 2.5 * t)})
+    helm, mast = findings(view, "steady_turn")
+    codes = [f"{STEP}.sources_disagree", f"{STEP}.course_differs"]  # of what is wrong, the first names the finding
+    assert [helm.code, mast.code] == codes
+    assert helm.verdict is mast.verdict is Verdict.ADVISE
+    assert "mast sensor turned 450 degrees to port" in helm.sentence
+    assert "helm compass turned 450 degrees to starboard" in mast.sentence
+    assert [one.code for one in judge_recording(by_heading_alone(lambda t: 30 - 2.5 * t))] == codes
+
+
+@pytest.mark.parametrize("sensors", [(HELM,), (HELM, MAST)])
+def test_a_dead_second_source_is_mentioned(sensors: tuple[HeadingSensor, ...]) -> None:
+    entered: dict[FieldKey, JsonValue] = {(STEP, "turn_recording", "", ""): {"file": "a"}, CALM: True}
+    view = job(entered, *sensors, recordings={"a": by_heading_alone(lambda _t: 30.0)})
+    helm, dead = findings(view, "steady_turn")
+    assert helm.verdict is Verdict.PASS
+    assert [(one.lack, one.field) for one in dead.missing] == [(Lack.CONTRADICTS, "turn_recording")]
+    assert [one.verdict for one in judge_recording(by_heading_alone(lambda _t: 30.0))][-1] is Verdict.NOT_ENOUGH_DATA
