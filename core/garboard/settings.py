@@ -10,6 +10,7 @@ import attrs
 from garboard.faults import ValueRefused
 from garboard.fields import Field, Kind, check_value
 from garboard.findings import Basis, Lack, Missing, NotEnoughData
+from garboard.record_types import typed
 from garboard.records import JsonValue
 from garboard.units import Amount
 
@@ -42,7 +43,7 @@ STRICTER = ("", "lower", "higher")
 """Which value of a setting is the stricter one; "" where neither is."""
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, field_transformer=typed)
 class Setting:
     """Something a shop decides once, such as how long full throttle may be held.
 

@@ -111,6 +111,8 @@ class _Register:
             if not isinstance(item, kind):
                 raise TypeError(f"register takes a {kind.__name__}, got {item!r}")
             key = key_of(item)
+            if not key.strip() or not key.isprintable():
+                raise ValueError(f"a {kind.__name__} has the key {key!r}; give it one that a person can type")
             if key in self.owner:
                 raise PluginClash(
                     f"{kind.__name__} {key!r} is offered by both {self.owner[key]} and {plugin}; rename one"
