@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
@@ -61,15 +62,39 @@ class Setting:
     stricter: str = ""
 
     def __attrs_post_init__(self) -> None:
+        if "." not in self.key:
+            raise ValueError(f"setting {self.field.title!r}: key must read '<plugin>.<setting>', got {self.key!r}")
         if self.stricter not in STRICTER:
             raise ValueError(f'setting {self.key!r}: stricter must be "lower", "higher" or "", got {self.stricter!r}')
-        if self.field.kind not in (Kind.AMOUNT, Kind.COUNT):
-            return
+        if self.field.kind in (Kind.AMOUNT, Kind.COUNT):
+            self._check_range()
+        elif self.stricter:
+            raise ValueError(
+                f"setting {self.key!r}: stricter says which number asks more of a boat, and a {self.field.kind.value} "
+                "is none; leave stricter out"
+            )
+        self._check_default()
+
+    def _check_range(self) -> None:
         if self.field.hard is None:
             raise ValueError(
                 f"setting {self.key!r} has no range; give its field hard=(low, high) in {self.unit_in_words}, "
                 "the values a shop may choose from"
             )
+        low, high = self.field.hard
+        if not (math.isfinite(low) and math.isfinite(high) and low <= high):
+            raise ValueError(
+                f"setting {self.key!r}: its range is {low:g} to {high:g}; give its field hard=(low, high), two numbers "
+                f"in {self.unit_in_words}, the smaller first"
+            )
+
+    def _check_default(self) -> None:
+        try:
+            check_value(attrs.evolve(self.field, hard=None), self.default)
+        except ValueRefused as refused:
+            raise ValueError(f"setting {self.key!r}: the default: {refused}; change it in the plugin's file") from None
+        if self.field.kind not in (Kind.AMOUNT, Kind.COUNT) or self.field.hard is None:
+            return
         low, high = self.field.hard
         if not low <= (default := self.number(self.default)) <= high:
             raise ValueError(

@@ -142,3 +142,47 @@ def test_a_key_that_nobody_can_type_is_refused(key: str) -> None:
     )
     assert host.report_sections == ()
     assert "key" in host.problems[0].reason
+
+
+CHOICE = Field(name="side", title="Side", kind=Kind.CHOICE, choices=("port", "starboard"))
+TEXT = Field(name="note", title="Note", kind=Kind.TEXT)
+COUNT = Field(name="runs", title="Runs", kind=Kind.COUNT, hard=(1, 5))
+YES_NO = Field(name="dry", title="Dry", kind=Kind.YES_NO)
+ENDLESS = Field(**{**SOUND[Field], "kind": Kind.COUNT, "hard": (float("-inf"), float("inf"))})
+REVERSED = Field(**{**SOUND[Field], "kind": Kind.COUNT, "hard": (5, 1)})
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ({"field": CHOICE, "default": "port", "stricter": "lower"}, "leave stricter out"),
+        ({"field": TEXT, "default": "none", "stricter": "higher"}, "leave stricter out"),
+        ({"field": YES_NO, "default": True, "stricter": "higher"}, "leave stricter out"),
+        ({"field": CHOICE, "default": "aft"}, "one of port, starboard"),
+        ({"field": YES_NO, "default": "yes"}, "true or false"),
+        ({"field": COUNT, "default": "2.5"}, "a whole number"),
+        ({"field": COUNT, "default": 9}, "outside its range 1 to 5"),
+        ({"field": TEXT, "default": 5}, "text in quotes"),
+        ({"field": RANGED, "default": "2 kn"}, "the default: "),
+        ({"field": ENDLESS, "default": 1}, "its range is -inf to inf"),
+        ({"field": REVERSED, "default": 3}, "the smaller first"),
+    ],
+)
+def test_a_setting_that_cannot_work_is_refused_by_its_key_and_the_others_are_listed(
+    wrong: dict[str, object], said: str
+) -> None:
+    host = host_of(
+        bad=offering("register_settings", lambda: Setting(**{**SOUND[Setting], "key": "bad.s", **wrong})),
+        good=offering("register_settings", lambda: Setting(**SOUND[Setting])),
+    )
+    assert [one.key for one in host.settings] == ["ours.s"]
+    (problem,) = host.problems
+    assert problem.name == "bad"
+    assert "setting 'bad.s'" in problem.reason
+    assert said in problem.reason
+
+
+def test_a_setting_without_a_key_is_refused_by_its_title() -> None:
+    host = host_of(bad=offering("register_settings", lambda: Setting(**{**SOUND[Setting], "key": ""})))
+    assert host.settings == ()
+    assert "setting 'Held'" in host.problems[0].reason
