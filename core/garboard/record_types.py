@@ -17,7 +17,7 @@ import attrs
 
 from garboard.faults import ValueRefused, shown
 
-__all__ = ["WrongType", "typed"]
+__all__ = ["WrongType", "is_text", "typed"]
 
 _LONGEST_SHOWN = 60
 
@@ -85,8 +85,8 @@ def _fits_each(value: object, inner: tuple[Any, ...]) -> bool:
     return len(value) == len(inner) and all(map(_fits, value, inner))
 
 
-def _is_text(value: object) -> bool:
-    """Half of a surrogate pair is no character: no file, terminal or page can take it."""
+def is_text(value: object) -> bool:
+    """Whether a value is text. Half of a surrogate pair is no character: no file, terminal or page can take it."""
     return isinstance(value, str) and not any("\ud800" <= char <= "\udfff" for char in value)
 
 
@@ -96,7 +96,7 @@ def _is_number(value: object) -> bool:
 
 
 _PLAIN: Mapping[Any, tuple[str, Callable[[object], bool]]] = {
-    str: ("text", _is_text),
+    str: ("text", is_text),
     int: ("a number", _is_number),
     float: ("a number", _is_number),
     bool: ("True or False", lambda value: isinstance(value, bool)),
