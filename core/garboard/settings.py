@@ -120,7 +120,7 @@ class Setting:
 
     def typed(self, text: str) -> JsonValue:
         """What a person typed, as the kind of value the setting takes; it need not be one it allows."""
-        text = text.strip()
+        text = " ".join(text.split()) if self.field.kind is Kind.AMOUNT else text.strip()
         if self.field.kind is Kind.COUNT and text.removeprefix("-").isdecimal():
             return int(text)
         if self.field.kind is Kind.YES_NO:
