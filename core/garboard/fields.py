@@ -7,6 +7,7 @@ import enum
 import attrs
 
 from garboard.faults import ValueRefused, shown
+from garboard.record_types import typed
 from garboard.records import EQUIPMENT, JsonValue
 from garboard.units import EXAMPLE_OF, UNITS_OF, parse_amount
 
@@ -27,7 +28,7 @@ class Kind(enum.Enum):
     TABLE = "table"
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, field_transformer=typed)
 class Field:
     """One thing to enter.
 

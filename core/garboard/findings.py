@@ -10,6 +10,7 @@ from collections.abc import Iterable
 import attrs
 
 from garboard.faults import GarboardError
+from garboard.record_types import typed
 from garboard.uncertainty import MeasuredValue
 from garboard.verdict import Verdict as Verdict  # part of a finding: whoever declares one takes both from here
 
@@ -45,7 +46,7 @@ class BasisKind(enum.Enum):
     METHOD = "method"
 
 
-@attrs.frozen
+@attrs.frozen(field_transformer=typed)
 class Basis:
     """Where a rule, limit or method comes from.
 

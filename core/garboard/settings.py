@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
@@ -10,6 +11,7 @@ import attrs
 from garboard.faults import ValueRefused
 from garboard.fields import Field, Kind, check_value
 from garboard.findings import Basis, Lack, Missing, NotEnoughData
+from garboard.record_types import typed
 from garboard.records import JsonValue
 from garboard.units import Amount
 
@@ -43,7 +45,7 @@ STRICTER = ("", "lower", "higher")
 """Which value of a setting is the stricter one; "" where neither is."""
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, field_transformer=typed)
 class Setting:
     """Something a shop decides once, such as how long full throttle may be held.
 
@@ -63,15 +65,39 @@ class Setting:
     at_most: tuple[str, ...] = ()
 
     def __attrs_post_init__(self) -> None:
+        if "." not in self.key:
+            raise ValueError(f"setting {self.field.title!r}: key must read '<plugin>.<setting>', got {self.key!r}")
         if self.stricter not in STRICTER:
             raise ValueError(f'setting {self.key!r}: stricter must be "lower", "higher" or "", got {self.stricter!r}')
-        if self.field.kind not in (Kind.AMOUNT, Kind.COUNT):
-            return
+        if self.field.kind in (Kind.AMOUNT, Kind.COUNT):
+            self._check_range()
+        elif self.stricter:
+            raise ValueError(
+                f"setting {self.key!r}: stricter says which number asks more of a boat, and a {self.field.kind.value} "
+                "is none; leave stricter out"
+            )
+        self._check_default()
+
+    def _check_range(self) -> None:
         if self.field.hard is None:
             raise ValueError(
                 f"setting {self.key!r} has no range; give its field hard=(low, high) in {self.unit_in_words}, "
                 "the values a shop may choose from"
             )
+        low, high = self.field.hard
+        if not (math.isfinite(low) and math.isfinite(high) and low <= high):
+            raise ValueError(
+                f"setting {self.key!r}: its range is {low:g} to {high:g}; give its field hard=(low, high), two numbers "
+                f"in {self.unit_in_words}, the smaller first"
+            )
+
+    def _check_default(self) -> None:
+        try:
+            check_value(attrs.evolve(self.field, hard=None), self.default)
+        except ValueRefused as refused:
+            raise ValueError(f"setting {self.key!r}: the default: {refused}; change it in the plugin's file") from None
+        if self.field.kind not in (Kind.AMOUNT, Kind.COUNT) or self.field.hard is None:
+            return
         low, high = self.field.hard
         if not low <= (default := self.number(self.default)) <= high:
             raise ValueError(
@@ -97,7 +123,7 @@ class Setting:
 
     def typed(self, text: str) -> JsonValue:
         """What a person typed, as the kind of value the setting takes; it need not be one it allows."""
-        text = text.strip()
+        text = " ".join(text.split()) if self.field.kind is Kind.AMOUNT else text.strip()
         if self.field.kind is Kind.COUNT and text.removeprefix("-").isdecimal():
             return int(text)
         if self.field.kind is Kind.YES_NO:

@@ -15,6 +15,7 @@ import attrs
 from garboard.fields import Field, Kind
 from garboard.findings import Basis, Figure, Finding, Number, Table
 from garboard.job_view import JobView
+from garboard.record_types import typed
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample
 from garboard.settings import Setting, SettingUsed
 
@@ -69,7 +70,7 @@ class Phase(enum.Enum):
     HAND_OVER = "hand over"
 
 
-@attrs.frozen
+@attrs.frozen(field_transformer=typed)
 class Caution:
     """What a person must be shown before the step, and where that comes from."""
 
@@ -77,7 +78,7 @@ class Caution:
     basis: Basis
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, field_transformer=typed)
 class Step:
     """One thing to do in a job.
 
@@ -139,7 +140,7 @@ def is_open(view: JobView, step: Step) -> bool:
     return state_shown(view, step) not in (*DONE_STATES, NOT_NEEDED)
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, field_transformer=typed)
 class Calculator:
     """A pure function from a job view to findings.
 
@@ -195,7 +196,7 @@ class Guidance:
 State = TypeVar("State")
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, field_transformer=typed)
 class LiveGuide(Generic[State]):
     """Guides a step done while steering. Pure: each sample gives a new state, each state one guidance.
 
@@ -218,7 +219,7 @@ class LiveGuide(Generic[State]):
             raise ValueError(f"live guide {self.key!r}: unknown quantities {', '.join(unknown)}")
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, field_transformer=typed)
 class RecordingJudge:
     """A judgement of a recording on its own: no vessel, no job, the shop's settings at their defaults.
 
@@ -258,7 +259,7 @@ Block = str | Table | Figure | Finding | Number
 """What a report section is made of. A str is a paragraph; a Number is printed large, one on a page at most."""
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, field_transformer=typed)
 class ReportSection:
     """A part of the handover book. `build` returns its blocks; no blocks, no section."""
 

@@ -72,11 +72,14 @@ def host_with(compute: Callable[[JobView], Iterable[Finding]], basis: tuple[Basi
         raising(Mute()),
         raising(Unspeakable()),
         raising(SystemExit(3)),
+        raising(GeneratorExit()),
+        raising(BaseException("bare")),
         giving(verdict="pass"),
         giving(basis="abc"),
         giving(numbers=(1.5,)),
         giving(verdict=Verdict.NOT_ENOUGH_DATA, missing=("x",)),
         giving(sentence=5),
+        giving(sentence="half a \ud800"),
         adding_to_reasons,
     ],
     ids=[
@@ -85,11 +88,14 @@ def host_with(compute: Callable[[JobView], Iterable[Finding]], basis: tuple[Basi
         "mute",
         "unspeakable",
         "exit",
+        "generator exit",
+        "bare",
         "verdict",
         "basis",
         "numbers",
         "missing",
         "sentence",
+        "surrogate",
         "reasons",
     ],
 )
@@ -100,6 +106,43 @@ def test_a_check_that_fails_gives_one_finding_and_the_next_is_worked_out(
     assert (bad.calculator, bad.finding.verdict) == ("checks.bad", Verdict.NOT_ENOUGH_DATA)
     assert bad.finding.basis, "every finding has a basis"
     assert (good.calculator, good.finding.verdict) == ("checks.good", Verdict.PASS)
+
+
+class Nameless:
+    def __str__(self) -> str:
+        raise ValueError("no version")
+
+
+def registering(failure: BaseException) -> ModuleType:
+    module: Any = ModuleType("broken")
+
+    def register_steps(register: Callable[[object], None]) -> None:
+        raise failure
+
+    module.register_steps = hookimpl(register_steps)
+    return module
+
+
+@pytest.mark.parametrize("failure", [BaseException("bare"), GeneratorExit(), SystemExit(0), Unspeakable()])
+def test_whatever_a_plugin_raises_when_it_registers_it_alone_is_broken(failure: BaseException) -> None:
+    host = make_host((), entry_points=False, modules={"broken": registering(failure)})
+    assert [problem.name for problem in host.problems] == ["broken"]
+    assert type(failure).__name__ in host.problems[0].reason
+
+
+def test_a_person_who_interrupts_ends_the_program() -> None:
+    with pytest.raises(KeyboardInterrupt):
+        make_host((), entry_points=False, modules={"broken": registering(KeyboardInterrupt())})
+
+
+@pytest.mark.parametrize("version", [Nameless(), "1\n2", "\x1b[31m1", "1\ud800"])
+def test_a_version_that_cannot_be_shown_is_refused(version: object) -> None:
+    module: Any = ModuleType("odd")
+    module.register_steps = hookimpl(lambda register: None)
+    module.__version__ = version
+    host = make_host((), entry_points=False, modules={"odd": module})
+    assert host.plugins == []
+    assert [problem.name for problem in host.problems] == ["odd"]
 
 
 def test_a_lack_without_a_reason_is_still_a_sentence() -> None:

@@ -433,13 +433,47 @@ def test_a_calculator_that_crashes_is_reported_and_the_others_run(tmp_path: Path
     assert second.sentence == "Fine."
 
 
-def test_findings_given_before_a_crash_do_not_count(tmp_path: Path) -> None:
+@pytest.mark.parametrize("failure", [ZeroDivisionError("halfway"), SystemExit(3), NotEnoughData("no horn")])
+def test_a_fault_found_before_a_crash_stands_and_the_rest_is_said_to_be_missing(
+    tmp_path: Path, failure: BaseException
+) -> None:
     def half(view: JobView) -> Iterator[Finding]:
-        yield finding()
-        raise ZeroDivisionError("halfway")
+        yield Finding(verdict=Verdict.FAIL, about="Horn", sentence="It leaks.", basis=BASIS)
+        raise failure
 
-    (found,) = assessed(tmp_path, one=computing(half))
+    leak, rest = assessed(tmp_path, one=computing(half))
+    assert (leak.verdict, leak.sentence) == (Verdict.FAIL, "It leaks.")
+    assert rest.verdict is Verdict.NOT_ENOUGH_DATA
+    if not isinstance(failure, NotEnoughData):
+        assert "What it found before stands, the rest was not judged." in rest.sentence
+
+
+@pytest.mark.parametrize("code", ["prop_check.slip.usual", "wiring_audit.x.y"])
+def test_the_code_of_a_built_in_plugin_is_refused_from_another(tmp_path: Path, code: str) -> None:
+    given = Finding(verdict=Verdict.PASS, about="Slip", sentence="Usual.", basis=BASIS, code=code)
+    (found,) = assessed(tmp_path, ours=computing(lambda view: [given]))
     assert found.verdict is Verdict.NOT_ENOUGH_DATA
+    assert f"'{code}', which is garboard_{code.partition('.')[0]}'s" in found.sentence
+
+
+def test_what_a_plugin_prints_goes_to_the_error_output(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    def printing(view: JobView) -> list[Finding]:
+        print("from the check")
+        return [finding()]
+
+    module = computing(printing)
+    offer = module.register_calculators
+
+    def register_calculators(register: Callable[[Calculator], None]) -> None:
+        print("from the hook")
+        offer(register)
+
+    module.register_calculators = hookimpl(register_calculators)  # type: ignore[attr-defined]
+    assert [one.sentence for one in assessed(tmp_path, one=module)] == ["Fine."]
+    print("from the program")
+    printed = capsys.readouterr()
+    assert printed.out == "from the program\n"
+    assert printed.err == "from the hook\nfrom the check\n"
 
 
 def test_a_calculator_with_nothing_to_say_about_the_vessel_is_left_out(tmp_path: Path) -> None:

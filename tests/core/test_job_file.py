@@ -264,6 +264,19 @@ def test_a_number_that_is_none_is_refused(constant: str) -> None:
     assert fault.got == constant
 
 
+def test_half_a_character_is_refused_as_no_text_wherever_it_stands_with_its_line() -> None:
+    text = text_with(vessel={"hull_number": "QQZ\ud800", "\udfff": "x"}, job={"id": "one", "note": ["whole", "\udc00"]})
+    faults = faults_in(text)
+    assert set(faults) == {"vessel.hull_number", "vessel", "job.note[1]"}
+    assert all(fault.expected.startswith("text") and "\\ud" in fault.got and fault.line for fault in faults.values())
+    assert all(str(fault).encode() for fault in faults.values())
+
+
+def test_a_character_spelled_as_its_two_halves_is_text() -> None:
+    assert "\\ud83d\\ude00" in (text := text_with(vessel={"hull_number": "QQZ04417D626", "name": "\U0001f600"}))
+    assert parse_job_file(text, "job.json").vessel.hull_number == "QQZ04417D626"
+
+
 def test_numbers_with_a_fraction_are_refused_all_at_once() -> None:
     text = text_with(
         measurements=[{"step": "a.b", "field": "c", "value": 1.5}], vessel={"hull_number": "X", "length": 24.5}

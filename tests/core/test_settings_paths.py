@@ -88,6 +88,23 @@ def run(*words: str | Path) -> Result:
     return CliRunner().invoke(program, ["--no-color", *map(str, words)])
 
 
+def test_a_negative_value_is_a_value_and_a_line_break_within_one_is_a_space(tmp_path: Path) -> None:
+    shop = tmp_path / "shop"
+    with HullFolder(shop) as hulls:
+        take_in(hulls, SAMPLES[0], signed=False)
+    who = ("--by", "Office", "--reason", "our rule")
+    for value in ("-400 degC", "-.5 %", "-3"):
+        refused = run("settings", "set", shop, DROP, value, *who)
+        assert refused.exit_code == 2
+        assert "No such option" not in refused.stderr
+        assert f"got '{value}" in refused.stderr
+    misspelt = run("settings", "set", shop, DROP, "7 %", "--reasn", "x", *who)
+    assert "No such option" in misspelt.stderr
+    assert run("settings", "set", shop, DROP, "7\n%", *who).stdout == f"{DROP} is 7 % for the shop\n"
+    with HullFolder(shop, read_only=True) as hulls:
+        assert b"7\\n" not in b"".join(entry.raw for entry in hulls.entries(SHOP_RECORD))
+
+
 def test_the_command_sets_shows_refuses_and_resets(tmp_path: Path) -> None:
     sample = next(path for path in SAMPLES if "wiring" in path.read_text(encoding="utf-8"))
     shop = tmp_path / "shop"

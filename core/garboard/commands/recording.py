@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +14,7 @@ from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS
 from garboard.faults import in_words
 from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, NotEnoughData, Verdict, not_enough_data
 from garboard.hosting.codes import PLUGIN_FAILED, code_for, with_code
+from garboard.hosting.plugin_code import plugin_code
 from garboard.report.terminal import Tools
 from garboard.samples import UNIT_OF_QUANTITY, Recording
 from garboard.steps import RecordingJudge
@@ -79,26 +80,33 @@ def _judged(file: Path, judges: Iterable[RecordingJudge]) -> Judged:
     from garboard.recordings import load_recording
 
     recording, _ = load_recording(file)
-    return [(judge, tuple(_findings(judge, recording))) for judge in judges]
+    return [(judge, _findings(judge, recording)) for judge in judges]
 
 
-def _findings(judge: RecordingJudge, recording: Recording) -> Iterator[Finding]:
+def _findings(judge: RecordingJudge, recording: Recording) -> Sequence[Finding]:
+    """What a judge finds. What it found before it failed stands."""
+    judged: list[Finding] = []
     basis = (Basis(BasisKind.METHOD, judge.title),)
     try:
         if recording.is_simulated:
             text = "a simulated run is not a measurement; record aboard"
             raise NotEnoughData(Missing(text, lack=Lack.SIMULATED))
-        yield from tuple(with_code(found, judge.key) for found in judge.judge(recording))
+        with plugin_code():
+            for found in judge.judge(recording):
+                judged.append(with_code(found, judge.key))  # one at a time, so that those before a failure are kept
     except NotEnoughData as lacking:
-        yield with_code(not_enough_data(judge.title, lacking.missing, basis), judge.key)
+        judged.append(with_code(not_enough_data(judge.title, lacking.missing, basis), judge.key))
     except Exception as failure:
-        yield Finding(
+        stands = "What it found before stands, the rest was not judged. " if judged else ""
+        failed = Finding(
             code=code_for(judge.key, PLUGIN_FAILED),
             verdict=Verdict.NOT_ENOUGH_DATA,
             about=judge.title,
-            sentence=f"The plugin failed in {judge.key} ({in_words(failure)}). Tell its author.",
+            sentence=f"The plugin failed in {judge.key} ({in_words(failure)}). {stands}Tell its author.",
             basis=basis,
         )
+        judged.append(failed)
+    return judged
 
 
 def _print(console: Any, summary: Summary) -> None:

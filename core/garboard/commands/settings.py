@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
@@ -37,6 +38,17 @@ by_option = click.option("--by", required=True, help="Who decides this.")
 reason_option = click.option("--reason", required=True, help="Why; it is kept with the decision.")
 anyway_option = click.option("--anyway", is_flag=True, help="Also on a signed job, whose signatures become stale.")
 tablet_option = click.option("--tablet", default="", help="Name of this machine in what it writes.")
+
+
+_NEGATIVE = re.compile(r"-\.?[0-9]")
+
+
+class _TakesNegatives(click.Command):
+    """Its arguments may be negative amounts: "-4 degC" is a value and no option."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        ctx.ignore_unknown_options = any(_NEGATIVE.match(arg) for arg in args)
+        return super().parse_args(ctx, args)
 
 
 @click.group("settings", short_help="What the shop decided: list, show, set, reset.")
@@ -85,7 +97,7 @@ def show_setting(context: click.Context, folder: Path, key: str, hull: str, job:
         click.echo(f"  {_past_in_words(entry, found.managers)}")
 
 
-@command.command("set")
+@command.command("set", cls=_TakesNegatives)
 @folder_argument
 @click.argument("key")
 @click.argument("value")

@@ -33,8 +33,10 @@ from garboard.findings import (
     not_enough_data,
 )
 from garboard.hosting.codes import NOT_ENOUGH_DATA, PLUGIN_FAILED, code_for, with_code, written_in
+from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.watching import WatchedView, watched
 from garboard.job_view import FieldKey, JobView
+from garboard.record_types import is_text
 from garboard.settings import ReadSettings, SettingSet, in_force
 from garboard.steps import Assessed, Calculator, LiveGuide, Phase, RecordingJudge, ReportSection, Setting, Step
 
@@ -111,6 +113,8 @@ class _Register:
             if not isinstance(item, kind):
                 raise TypeError(f"register takes a {kind.__name__}, got {item!r}")
             key = key_of(item)
+            if not key.strip() or not key.isprintable():
+                raise ValueError(f"a {kind.__name__} has the key {key!r}; give it one that a person can type")
             if key in self.owner:
                 raise PluginClash(
                     f"{kind.__name__} {key!r} is offered by both {self.owner[key]} and {plugin}; rename one"
@@ -147,27 +151,30 @@ class PluginHost:
         """Load one plugin. A failure is listed in `problems`; what it registered before failing is withdrawn."""
         module = None
         try:
-            module = find()
-            _refuse_other_versions(getattr(module, WRITTEN_FOR, UNSTATED))
-            self.manager.register(module, name)
-            self.manager.check_pending()
-            if not self.manager.get_hookcallers(module):
-                raise ValueError("it offers nothing: no function in it is marked @garboard.hookimpl")
-            self._call_hooks(name)
-        except (Exception, SystemExit) as failure:
+            with plugin_code():
+                module = find()
+                _refuse_other_versions(getattr(module, WRITTEN_FOR, UNSTATED))
+                version = _version_of(module)
+                self.manager.register(module, name)
+                self.manager.check_pending()
+                if not self.manager.get_hookcallers(module):
+                    raise ValueError("it offers nothing: no function in it is marked @garboard.hookimpl")
+                self._call_hooks(name)
+        except Exception as failure:
             if module is not None and self.manager.is_registered(module):
                 self.manager.unregister(module)
             for register in self._registers.values():
                 register.withdraw(name)
             self.problems.append(PluginProblem(name, in_words(failure)))
         else:
-            self.plugins.append(LoadedPlugin(name, str(getattr(module, "__version__", "no version")), module))
+            self.plugins.append(LoadedPlugin(name, version, module))
 
     def _call_hooks(self, name: str) -> None:
         for hook, kind in _KINDS.items():
             register = self._registers[hook].for_plugin(name, kind, lambda item: str(item.key))
             try:
-                self._hook_of_one(hook, name)(register=register)
+                with plugin_code():
+                    self._hook_of_one(hook, name)(register=register)
             except Exception as failure:
                 failure.add_note(f"in {hook}")
                 raise
@@ -253,7 +260,8 @@ class PluginHost:
         for plugin in list(self.plugins):
             register = found.for_plugin(plugin.name, click.Command, lambda command: command.name or "")
             try:
-                self._hook_of_one("register_commands", plugin.name)(register=register)
+                with plugin_code():
+                    self._hook_of_one("register_commands", plugin.name)(register=register)
             except Exception as failure:
                 found.withdraw(plugin.name)
                 self.problems.append(PluginProblem(plugin.name, f"{in_words(failure)} in register_commands"))
@@ -304,33 +312,41 @@ OWN_METHOD = (Basis(BasisKind.METHOD, "a check of its plugin's own, which names 
 
 
 def _compute(calculator: Calculator, view: WatchedView, plugin: str) -> tuple[Finding, ...]:
-    """What one calculator finds. Nothing it does ends the others: whatever it raises becomes a finding."""
+    """What one calculator finds. Nothing it does ends the others: whatever it raises becomes a finding.
+
+    What it found before it failed stands: a fault of the boat must not go unseen for a fault of the plugin.
+    """
+    found: list[Finding] = []
     try:
-        return _computed(calculator, view)
-    except (Exception, SystemExit) as failure:
-        reason = in_words(failure)
-    return (
-        Finding(
-            code=code_for(calculator.key, PLUGIN_FAILED),
-            verdict=Verdict.NOT_ENOUGH_DATA,
-            about=str(calculator.title),
-            sentence=f"Plugin {plugin} failed in {calculator.key}: {reason}. Tell its author; other checks ran.",
-            basis=_basis_of(calculator),
-        ),
+        with plugin_code():
+            _collect(found, calculator, view, plugin)
+    except Exception as failure:
+        found.append(_failed(calculator, plugin, in_words(failure), bool(found)))
+    return tuple(found)
+
+
+def _failed(calculator: Calculator, plugin: str, reason: str, has_begun: bool) -> Finding:
+    stands = "What it found before stands, the rest was not judged. " if has_begun else ""
+    return Finding(
+        code=code_for(calculator.key, PLUGIN_FAILED),
+        verdict=Verdict.NOT_ENOUGH_DATA,
+        about=calculator.title,
+        sentence=f"Plugin {plugin} failed in {calculator.key}: {reason}. {stands}Tell its author; other checks ran.",
+        basis=_basis_of(calculator),
     )
 
 
-def _computed(calculator: Calculator, view: WatchedView) -> tuple[Finding, ...]:
+def _collect(found: list[Finding], calculator: Calculator, view: WatchedView, plugin: str) -> None:
     try:
-        if not calculator.applies(view):
-            return ()
-        return tuple(_with_what_was_read(calculator, view))
+        if calculator.applies(view):
+            for finding in _with_what_was_read(calculator, view, plugin):
+                found.append(finding)  # one at a time, so that those before a failure are kept
     except NotEnoughData as lacking:
         lack = not_enough_data(calculator.title, lacking.missing, _basis_of(calculator))
-        return (_finding(lack, calculator),)
+        found.append(_finding(lack, calculator, plugin))
 
 
-def _with_what_was_read(calculator: Calculator, view: WatchedView) -> Iterator[Finding]:
+def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) -> Iterator[Finding]:
     """Findings with the values they rest on: those the plugin names, else those read since the finding before.
 
     Of a finding about one piece of equipment it is what was read of that piece; where nothing was read since, all is.
@@ -338,7 +354,7 @@ def _with_what_was_read(calculator: Calculator, view: WatchedView) -> Iterator[F
     read: dict[FieldKey, None] = {}
     view.seen.clear()
     for found in calculator.compute(view):
-        finding, fresh = _finding(found, calculator), tuple(view.seen)
+        finding, fresh = _finding(found, calculator, plugin), tuple(view.seen)
         read.update(view.seen)
         view.seen.clear()
         if finding.places or finding.verdict is Verdict.NOT_ENOUGH_DATA:  # the latter says what is missing, and where
@@ -368,10 +384,11 @@ _PARTS: Mapping[str, type[Any]] = {
 }
 
 
-def _finding(found: Finding, calculator: Calculator) -> Finding:
+def _finding(found: Finding, calculator: Calculator, plugin: str) -> Finding:
     """The finding with a code, and a step for all that is missing.
 
-    Raises TypeError for what no page could draw: a plugin is not type-checked.
+    Raises TypeError for what no page could draw: a plugin is not type-checked. Raises PluginClash for a code that is
+    a built-in plugin's own: whoever reads it by its code would take it for that one's.
     """
     if not isinstance(found, Finding):
         raise TypeError(f"compute gives findings, got {found!r}")
@@ -381,10 +398,24 @@ def _finding(found: Finding, calculator: Calculator) -> Finding:
         if not _all(getattr(found, name), kind):
             raise TypeError(f"{name} of a finding is a tuple of {kind.__name__}, got {getattr(found, name)!r}")
     for name in ("about", "sentence", "short", "of"):
-        if not isinstance(getattr(found, name), str):
+        if not is_text(getattr(found, name)):
             raise TypeError(f"{name} of a finding is text, got {getattr(found, name)!r}")
+    _refuse_codes_of_others(found.code, plugin)
     missing = tuple(attrs.evolve(item, step=item.step or calculator.step) for item in found.missing)
     return with_code(attrs.evolve(found, missing=missing) if missing else found, calculator.key)
+
+
+def _refuse_codes_of_others(code: str, plugin: str) -> None:
+    owner = f"garboard_{code.partition('.')[0]}"
+    if owner in BUILT_IN and owner != plugin:
+        raise PluginClash(f"{plugin} gives a finding the code {code!r}, which is {owner}'s; begin it with another word")
+
+
+def _version_of(module: ModuleType) -> str:
+    version = str(getattr(module, "__version__", "no version"))
+    if not version.isprintable():
+        raise ValueError(f"__version__ must be one line of plain text, got {version!r}; write it anew")
+    return version
 
 
 def make_host(

@@ -27,6 +27,7 @@ from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_files.convert import faults_of_floats, structure, unstructure
 from garboard.job_files.file_lines import line_nested_too_deep, parts_of, with_lines
 from garboard.job_view import JobView, place_of
+from garboard.record_types import is_text
 from garboard.records import (
     EQUIPMENT,
     Job,
@@ -293,7 +294,28 @@ def _parse_json(text: str, source: str) -> JsonValue:
         raise InputError(source, [Fault("file", "whole numbers a computer can hold", "thousands of digits")]) from None
     if constants or twice:
         raise InputError(source, [*_constants(text, constants), *_keys_twice(text, twice)])
+    if halves := [*_half_characters(plain, "")]:
+        raise InputError(source, [_in_whole_characters(fault) for fault in with_lines(halves, text)])
     return plain
+
+
+def _half_characters(plain: JsonValue, path: str) -> Iterator[Fault]:
+    """Text with half of a surrogate pair, which JSON can spell and no file, page or book can hold."""
+    if isinstance(plain, str) and not is_text(plain):
+        yield Fault(path, "text; \\ud800 to \\udfff are halves of a character and mean nothing alone", shown(plain))
+    elif isinstance(plain, list):
+        for index, inner in enumerate(plain):
+            yield from _half_characters(inner, f"{path}[{index}]")
+    elif isinstance(plain, dict):
+        for key, inner in plain.items():
+            yield from _half_characters(key, path or "file")
+            yield from _half_characters(inner, f"{path}.{key}" if path else key)
+
+
+def _in_whole_characters(fault: Fault) -> Fault:
+    """The fault as a terminal can show it: its place may be named by half a character, too."""
+    where, about = (text.encode(errors="backslashreplace").decode() for text in (fault.where, fault.about))
+    return attrs.evolve(fault, where=where, about=about)
 
 
 def _constants(text: str, names: Sequence[str]) -> Iterator[Fault]:

@@ -14,6 +14,7 @@ from garboard.disk.clock import clock_mark
 from garboard.faults import in_number, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Number, Table, Verdict
 from garboard.hosting.host import PluginHost
+from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.titles import name_in_words, place_in_words
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
@@ -130,7 +131,8 @@ def _created(opened: str) -> datetime:
 
 def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
     try:
-        return tuple(section.build(host.with_defaults(view), assessed))
+        with plugin_code():
+            return tuple(section.build(host.with_defaults(view), assessed))
     except NotEnoughData as missing:
         return (f"Not enough data: {in_words(missing)}.",)
     except Exception as failure:

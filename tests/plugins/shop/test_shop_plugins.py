@@ -122,12 +122,23 @@ def test_a_name_that_leads_out_of_the_folder_is_left_out(tmp_path: Path, name: s
         assert [path.name for path in files_to_run(folder)] == ["good.py"]
 
 
+WRONG_ORDER = """
+from garboard import hookimpl
+from garboard.steps import Phase, Step
+
+@hookimpl
+def register_steps(register):
+    register(Step(key="my.a", title="A", phase=Phase.ALONGSIDE, order="390"))
+"""
+
+
 @pytest.mark.parametrize(
     ("name", "text", "reason"),
     [
         ("my_checks.py", "def broken(", "SyntaxError"),
         ("my_checks.py", "x = 1", "it offers nothing"),
         ("my_checks.py", "import sys; sys.exit(3)", "SystemExit"),
+        ("my_checks.py", WRONG_ORDER, "a number as order of Step 'my.a', got '390' of type str"),
         ("My-Checks.py", PLUGIN, "small letters"),
         ("my_checks.txt", PLUGIN, "small letters"),
         ("garboard_prop_check.py", PLUGIN, "the program's own"),

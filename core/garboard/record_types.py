@@ -1,0 +1,124 @@
+"""What a plugin declares has the types it is declared with: one check, read from the annotations.
+
+Whoever writes a plugin may not check its types. A wrong one is refused where the record is made, in words, so that
+nothing of the program meets it later.
+"""
+
+from __future__ import annotations
+
+import enum
+import math
+import types
+from collections.abc import Callable, Mapping
+from functools import lru_cache
+from typing import Any, Union, get_args, get_origin, get_type_hints
+
+import attrs
+
+from garboard.faults import ValueRefused, shown
+
+__all__ = ["WrongType", "is_text", "typed"]
+
+_LONGEST_SHOWN = 60
+
+
+class WrongType(ValueRefused, TypeError):
+    """A field of a record is not what the record takes."""
+
+
+def typed(cls: type[Any], fields: list[attrs.Attribute[Any]]) -> list[attrs.Attribute[Any]]:
+    """A field transformer: `attrs.frozen(field_transformer=typed)` checks the type of every field."""
+    check = _checker(cls)
+    return [field.evolve(validator=attrs.validators.and_(check, *_own(field))) for field in fields]
+
+
+def _own(field: attrs.Attribute[Any]) -> tuple[Any, ...]:
+    return (field.validator,) if field.validator else ()
+
+
+def _checker(cls: type[Any]) -> Callable[[Any, attrs.Attribute[Any], Any], None]:
+    @lru_cache(maxsize=1)
+    def hints() -> dict[str, Any]:  # when the first record is made: a record may hold others of its own kind
+        return get_type_hints(cls)
+
+    def check(record: Any, field: attrs.Attribute[Any], value: object) -> None:
+        kind = hints()[field.name]
+        if not _fits(value, kind):
+            expected = f"{_in_words(kind)} as {field.name} of {_whose(cls.__name__, record)}"
+            raise WrongType(expected, _shown(value), f"correct {field.name} in the plugin's file")
+
+    return check
+
+
+def _whose(kind: str, record: object) -> str:
+    name = getattr(record, "key", None) or getattr(record, "name", None)
+    return f"{kind} {shown(name)}" if name and isinstance(name, str) else f"a {kind}"
+
+
+def _shown(value: object) -> str:
+    try:
+        text = repr(value)
+    except Exception:  # what a plugin gives may fail in saying what it is
+        text = "something"
+    text = text if len(text) <= _LONGEST_SHOWN else f"{text[: _LONGEST_SHOWN - 3]}..."
+    return f"{text} of type {type(value).__name__}"
+
+
+def _fits(value: object, kind: Any) -> bool:
+    origin, inner = get_origin(kind) or kind, get_args(kind)
+    if origin in (Union, types.UnionType):
+        return any(_fits(value, one) for one in inner)
+    if origin is tuple:
+        return _fits_each(value, inner)
+    if origin is Callable:
+        return callable(value)
+    if origin in _PLAIN:
+        return _PLAIN[origin][1](value)
+    return isinstance(value, origin)
+
+
+def _fits_each(value: object, inner: tuple[Any, ...]) -> bool:
+    if not isinstance(value, tuple | list):  # a list does what a tuple does, and plugins at work give one
+        return False
+    if inner[-1] is Ellipsis:
+        return all(_fits(one, inner[0]) for one in value)
+    return len(value) == len(inner) and all(map(_fits, value, inner))
+
+
+def is_text(value: object) -> bool:
+    """Whether a value is text. Half of a surrogate pair is no character: no file, terminal or page can take it."""
+    return isinstance(value, str) and not any("\ud800" <= char <= "\udfff" for char in value)
+
+
+def _is_number(value: object) -> bool:
+    """A whole number or another: an order of 2.5 stands between 2 and 3."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and not math.isnan(value)
+
+
+_PLAIN: Mapping[Any, tuple[str, Callable[[object], bool]]] = {
+    str: ("text", is_text),
+    int: ("a number", _is_number),
+    float: ("a number", _is_number),
+    bool: ("True or False", lambda value: isinstance(value, bool)),
+    types.NoneType: ("None", lambda value: value is None),
+    list: ("a list", lambda value: isinstance(value, list)),
+    dict: ("a dict", lambda value: isinstance(value, dict)),
+}
+
+
+def _in_words(kind: Any) -> str:
+    """What a field takes, as a plugin's author writes it."""
+    origin, inner = get_origin(kind) or kind, get_args(kind)
+    if origin in (Union, types.UnionType):
+        return " or ".join(dict.fromkeys(map(_in_words, inner)))
+    if origin is tuple and inner[-1] is Ellipsis:
+        return f"a tuple whose items are each {_in_words(inner[0])}"
+    if origin is tuple:
+        return f"a tuple of {len(inner)} items, {' and '.join(map(_in_words, inner))}"
+    if origin is Callable:
+        return "a function"
+    if origin in _PLAIN:
+        return _PLAIN[origin][0]
+    if issubclass(origin, enum.Enum):
+        return f"one of {', '.join(map(str, origin))}"
+    return f"a {origin.__name__}"
