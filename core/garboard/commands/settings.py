@@ -15,7 +15,7 @@ from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import Fault, InputError, shown
-from garboard.history.authority import managers_of
+from garboard.history.authority import damage_of_list, managers_of
 from garboard.history.boat import Boat, open_hull
 from garboard.history.registers import name_of, register_of
 from garboard.history.replay import HullState, replay
@@ -53,6 +53,8 @@ def list_settings(context: click.Context, folder: Path, hull: str, job: str, eve
     """List the settings that are not at their default."""
     host = _host(context, folder)
     values, used = _holding(host, folder, hull, job)
+    for damaged in damage_of_list(folder):
+        click.echo(str(damaged), err=True)
     for setting in host.settings:
         if setting.key in used:
             click.echo(f"{setting.key}: {setting_in_words(used[setting.key])}")

@@ -221,6 +221,8 @@ def remove_unfinished(folder: Path) -> None:
 def set_aside(path: Path) -> Path:
     """Keep a file as found under another name. The first name still stands until it is replaced or removed.
 
+    A folder where a file should stand has only the new name then: no file can take its place while it is there.
+
     returns : the name it is kept under, "<name>.damaged-1" or the next free number
     """
     number = 1
@@ -228,6 +230,10 @@ def set_aside(path: Path) -> Path:
         if kept.samefile(path):
             return kept
         number += 1
+    if path.is_dir() and not path.is_symlink():
+        path.rename(kept)
+        flush_folder(path.parent)
+        return kept
     try:
         os.link(path, kept)
         flush_folder(path.parent)
