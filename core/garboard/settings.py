@@ -161,6 +161,7 @@ class SettingSet:
 
     source : JOB for one job, SHOP for all of the shop's, SIGNED for what a technician signed the job under
     proved : whether a manager set it, as far as this machine can know; else it is shown and not used
+    is_list_read : whether this machine could read the list of managers, where it is not proved
     """
 
     key: str
@@ -170,6 +171,7 @@ class SettingSet:
     at: str = ""
     reason: str = ""
     proved: bool = True
+    is_list_read: bool = True
 
 
 DEFAULT, SET, UNSETTLED = "default", "set", "unsettled"

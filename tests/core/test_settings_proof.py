@@ -1,10 +1,13 @@
 """A setting is a manager's to write, also when it comes by stick or came before the program knew the kind."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 import attrs
 import pytest
+from click.testing import CliRunner
 
+from garboard.commands.cli import program
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import retract
@@ -123,3 +126,86 @@ def test_every_verdict_that_read_it_says_that_two_values_stand(tmp_path: Path) -
     words = setting_in_words(said[0])
     assert "5 %, the stricter while it is not settled between" in words
     assert "a manager chooses" in words
+
+
+def _truncate(path: Path) -> None:
+    path.write_bytes(b'{"format":"garboard mana')
+
+
+def _make_newer(path: Path) -> None:
+    path.write_bytes(b'{"format":"garboard managers","version":99,"rows":{}}')
+
+
+def _put_a_folder_there(path: Path) -> None:
+    path.unlink(missing_ok=True)
+    path.mkdir()
+
+
+BROKEN = {"truncated": _truncate, "newer": _make_newer, "a folder": _put_a_folder_there}
+
+
+@pytest.fixture(params=sorted(BROKEN))
+def broken(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
+    """A technician's folder with a manager's setting, whose list of managers can no longer be read."""
+    folder = paired_folder(tmp_path / "t")
+    keep_managers(folder, ["a1b2c3"])
+    with HullFolder(folder) as hulls:
+        take_in(hulls, signed=False)
+        set_for_shop(hulls, {DROP: "5 %"}, MANAGERS_TABLET)
+    BROKEN[request.param](folder / MANAGERS_FILE)
+    return folder
+
+
+def run(*words: object) -> tuple[str, int]:
+    done = CliRunner().invoke(program, [*map(str, words)])
+    return done.output, done.exit_code
+
+
+def test_a_list_that_cannot_be_read_is_said_wherever_its_settings_are_not_used(broken: Path) -> None:
+    printed, status = run("settings", "list", broken)
+    assert status == 0
+    assert "Not used: 5 %" in printed
+    assert "the list of managers cannot be read; a tablet makes it again when it comes ashore" in printed
+    assert "no manager is known" not in printed
+    assert "managers.json cannot be read" in printed
+    with HullFolder(broken, read_only=True) as hulls:
+        used = view_in(hulls, hulls.boats()[0], HOST).settings_used[DROP]
+    assert "the list of managers cannot be read" in setting_in_words(used)
+    assert [one.is_list_read for one in used.not_used] == [False]
+
+
+def test_no_other_command_stops_for_a_list_that_cannot_be_read(broken: Path) -> None:
+    with HullFolder(broken, read_only=True) as hulls:
+        (hull,) = hulls.boats()
+    assert run("show", broken, hull)[1] == 0
+    assert run("settings", "show", broken, DROP)[1] == 0
+
+
+def test_repair_names_a_list_that_cannot_be_read(broken: Path) -> None:
+    printed, status = run("repair", broken)
+    assert status == 1
+    assert "managers.json" in printed
+    assert "Everything here can be read" not in printed
+
+
+@pytest.mark.parametrize("devices", [["a1b2c3"], []])
+def test_a_list_that_cannot_be_read_is_set_aside_and_made_again(broken: Path, devices: list[str]) -> None:
+    """Also as one that names nobody: until it is made again, nobody could tell."""
+    keep_managers(broken, devices)
+    assert managers_of(broken) == {"shop page", "shop desk", *devices}
+    assert (broken / f"{MANAGERS_FILE}.damaged-1").exists()
+    if devices:
+        with HullFolder(broken, read_only=True) as hulls:
+            assert view_in(hulls, hulls.boats()[0], HOST).settings[DROP] == "5 %"
+    assert "managers.json" not in run("settings", "list", broken)[0]
+
+
+@pytest.mark.parametrize("break_it", [_truncate, _put_a_folder_there])
+def test_repair_names_a_register_that_cannot_be_read(tmp_path: Path, break_it: Callable[[Path], None]) -> None:
+    folder = folder_of_a_shop(tmp_path / "s", "a1b2c3")
+    with HullFolder(folder) as hulls:
+        take_in(hulls, signed=False)
+    assert run("repair", folder)[1] == 0
+    break_it(folder / "shop" / "register.json")
+    printed, status = run("repair", folder)
+    assert (status, "register.json" in printed) == (1, True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import shutil
 import sys
 from collections.abc import Callable, Sequence
@@ -116,6 +117,105 @@ def test_where_the_new_folder_holds_boats_already_both_are_there(tmp_path: Path)
     tablet.close()
     assert (folder / "recording run").exists()
     assert (folder / "inbox" / "sea trial.log").exists()
+
+
+def one_hull_file(folder: Path, boat: str) -> Path:
+    (found,) = (folder / "hulls").glob(f"{boat}-*.hull")
+    return found
+
+
+def start_with_torn_line(tmp_path: Path) -> tuple[System, Path, bytes]:
+    """A system folder with a boat, and an old folder with three, one of which has a line torn in its middle."""
+    system = System(tmp_path)
+    tablet = open_tablet(system.start().folder)
+    tablet.open_job("XYZAB126F526")
+    tablet.close()
+    fill(system.program / OLD)
+    torn = one_hull_file(system.program / OLD, BOATS[0])
+    lines = torn.read_bytes().split(b"\n")
+    lines[-2] = lines[-2][:40]
+    torn.write_bytes(b"\n".join(lines))
+    return system, torn, torn.read_bytes()
+
+
+def test_a_torn_line_in_the_old_folder_does_not_hold_up_the_move(tmp_path: Path) -> None:
+    """What is readable comes in, the damaged file is kept whole beside it, and the tablet works in the new folder."""
+    system, torn, content_then = start_with_torn_line(tmp_path)
+    found = system.start()
+    assert found.folder == system.data / "tablet"
+    assert found.moved_from == system.program / OLD
+    assert boats_in(found.folder) == (*BOATS, "XYZAB126F526")
+    assert (found.folder / "hulls" / f"{torn.name}.damaged-1").read_bytes() == content_then
+    assert torn.name in found.problem
+    assert f"{torn.name}.damaged-1" in found.problem
+    assert torn.name in (system.program / OLD / MOVED).read_text()
+    with HullFolder(found.folder) as files:
+        files.readable()
+        assert files.damage() == (), "the new folder itself is sound"
+    assert system.start() == DataFolder(folder=found.folder)
+
+
+def test_an_old_file_mended_to_a_shorter_one_does_not_hold_up_the_move(tmp_path: Path) -> None:
+    """Its length as last noted says more than it holds: for good, so that nobody may wait for it."""
+    system, torn, _ = start_with_torn_line(tmp_path)
+    torn.write_bytes(torn.read_bytes()[: torn.read_bytes().rindex(b"\n", 0, -41) + 1])
+    found = system.start()
+    assert (found.folder, found.moved_from) == (system.data / "tablet", system.program / OLD)
+    assert boats_in(found.folder) == (*BOATS, "XYZAB126F526")
+
+
+def newer_hull_file(boat: str) -> bytes:
+    head = f"garboard hull 99 {boat}".encode()
+    return head + b" " + hashlib.sha256(head).hexdigest()[:8].encode() + b"\nwhat a newer version writes\n"
+
+
+@pytest.mark.parametrize("is_here", [True, False])
+def test_an_old_file_of_a_newer_version_is_kept_whole(tmp_path: Path, is_here: bool) -> None:
+    """Under its own name, so that the newer version reads it; beside the boat's file where there is one already."""
+    system, torn, _ = start_with_torn_line(tmp_path)
+    if is_here:
+        tablet = open_tablet(system.data / "tablet")
+        tablet.open_job(BOATS[0])
+        tablet.close()
+    torn.write_bytes(newer_hull_file(BOATS[0]))
+    found = system.start()
+    assert found.moved_from == system.program / OLD
+    kept = found.folder / "hulls" / (f"{torn.name}.damaged-1" if is_here else torn.name)
+    assert kept.read_bytes() == newer_hull_file(BOATS[0])
+    assert torn.name in found.problem
+    if is_here:
+        assert BOATS[0] in boats_in(found.folder)
+        return
+    assert boats_in(found.folder) == (*BOATS[1:], "XYZAB126F526")
+
+
+def test_a_damaged_photo_of_the_old_folder_is_kept_whole(tmp_path: Path) -> None:
+    system, _torn, _ = start_with_torn_line(tmp_path)
+    (photo,) = (path for path in (system.program / OLD / "attachments").iterdir() if len(path.name) == 64)
+    photo.chmod(0o600)
+    photo.write_bytes(b"no photo")
+    found = system.start()
+    assert found.moved_from == system.program / OLD
+    assert (found.folder / "attachments" / f"{photo.name}.damaged-1").read_bytes() == b"no photo"
+    assert photo.name in found.problem
+
+
+def test_an_old_file_that_cannot_be_copied_leaves_the_old_folder_unmarked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A bad card: the tablet works in the new folder all the same, and the next start brings the rest."""
+    system, torn, content_then = start_with_torn_line(tmp_path)
+    keep = data_folder._keep_beside
+    monkeypatch.setattr(data_folder, "_keep_beside", Mock(side_effect=OSError(5, "Input/output error")))
+    found = system.start()
+    assert found.folder == system.data / "tablet"
+    assert found.moved_from is None
+    assert f"{torn.name} cannot be copied: input/output error" in found.problem
+    assert not (system.program / OLD / MOVED).exists()
+    monkeypatch.setattr(data_folder, "_keep_beside", keep)
+    again = system.start()
+    assert again.moved_from == system.program / OLD
+    assert (again.folder / "hulls" / f"{torn.name}.damaged-1").read_bytes() == content_then
 
 
 class Lock(storage.WriterLock):

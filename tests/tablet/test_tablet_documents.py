@@ -243,3 +243,27 @@ def test_the_command_refuses_a_folder_of_a_newer_program_in_words(tmp_path: Path
     path.write_text('{"format": "garboard session", "version": 99}')
     done = CliRunner().invoke(program, ["tablet", "--folder", str(tmp_path)])
     assert (done.exit_code, "Install the newer version" in done.stderr) == (2, True), done.output
+
+
+@pytest.mark.parametrize("file", ["session.json", "tablet.json"])
+def test_a_folder_in_the_place_of_a_document_is_set_aside_like_damage(tmp_path: Path, file: str) -> None:
+    open_tablet(tmp_path).close()
+    path = tmp_path / "documents" / file
+    path.unlink(missing_ok=True)
+    path.mkdir()
+    (path / "inside").write_text("somebody's")
+    tablet = open_tablet(tmp_path)
+    assert [document.path for document in tablet.damaged] == [path]
+    tablet.close()
+    assert path.is_file()
+    assert (path.with_name(f"{file}.damaged-1") / "inside").read_text() == "somebody's"
+
+
+def test_a_list_of_managers_that_cannot_be_read_is_told(tmp_path: Path) -> None:
+    open_tablet(tmp_path).close()
+    path = tmp_path / "documents" / "managers.json"
+    path.write_bytes(b'{"format":"garb')
+    tablet = open_tablet(tmp_path)
+    assert [document.path for document in tablet.damaged] == [path]
+    assert "when it comes ashore" in str(tablet.damaged[0])
+    tablet.close()

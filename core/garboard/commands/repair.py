@@ -40,6 +40,7 @@ def command(context: click.Context, folder: Path) -> None:
         for damage in hulls.damage():
             click.echo(f"damage: {damage}")
         left = [f"not mended: {file}: {reason}" for file, reason in hulls.not_read()]
+        left += [f"not mended: {words}" for words in _documents_not_read(folder)]
         hulls.accept_lengths()
         lost = sum(damage.lost for damage in hulls.damage())
         if lost:
@@ -77,6 +78,24 @@ def _still_missing(hulls: HullFolder) -> Iterator[str]:
     for name, called in attachments_missing(hulls).items():
         what = f"{called or 'an attachment'} ({name[:12]})"
         yield f"missing: {what}, which an entry names: merge with the shop, or with where it was taken"
+
+
+def _documents_not_read(folder: Path) -> Iterator[str]:
+    """What the program keeps beside the hull files and cannot read, and what to do about each.
+
+    Those of plugins and of the tablet's app are known here by their common shape alone; their owners set them aside.
+    """
+    from garboard.disk import documents, shop_document
+    from garboard.disk.storage import NewerFormat
+    from garboard.history import authority
+
+    known = {authority.MANAGERS_FILE: authority.MANAGERS, shop_document.FILE: shop_document.SHOP}
+    places = (folder / documents.FOLDER, folder / authority.SHOP_FOLDER)
+    for path in (path for place in places for path in sorted(place.glob("*.json"))):
+        try:
+            documents.refuse_unreadable(path, known.get(str(path.relative_to(folder).as_posix())))
+        except (documents.DocumentDamaged, NewerFormat) as failure:
+            yield str(failure)
 
 
 def _prove_attachments(hulls: HullFolder) -> None:

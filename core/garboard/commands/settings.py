@@ -17,7 +17,7 @@ from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import Fault, InputError, shown
-from garboard.history.authority import Managers, is_managers, managers_of
+from garboard.history.authority import Managers, damage_of_list, is_managers, managers_of
 from garboard.history.boat import Boat, open_hull
 from garboard.history.past import DISAGREES, REPLACED, STANDS, TAKEN_BACK, TAKING_BACK, PastEntry, history_of
 from garboard.history.registers import name_of, register_of
@@ -66,6 +66,8 @@ def list_settings(context: click.Context, folder: Path, hull: str, job: str, eve
     """List the settings that are not at their default, or that somebody set to it."""
     host = _host(context, folder)
     found = _found(host, folder, hull, job)
+    for damaged in damage_of_list(folder):
+        click.echo(str(damaged), err=True)
     listed = [one for one in host.settings if every or one.key in found.used or found.standing(one.key)]
     for setting in listed:
         click.echo(f"{setting.key}: {found.in_words(setting)}")

@@ -19,11 +19,16 @@ BAD_INPUT = 2
 
 
 def write_file(path: Path, content: bytes) -> None:
-    """Write a file the person named; its folder is made. Raises InputError when that cannot be done."""
+    """Write a file the person named; its folder is made. One that was there is as before until the new one is whole.
+
+    Raises InputError when that cannot be done.
+    """
+    from garboard.disk.storage import NotSaved, write_out
+
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(content)
-    except OSError as failure:
+        write_out(path, content)
+    except (OSError, NotSaved) as failure:
         raise InputError(str(path), [Fault("file", "a place that can be written", in_words(failure))]) from None
 
 

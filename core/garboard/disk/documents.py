@@ -203,6 +203,25 @@ class Document(TinyDB):
             return read()
 
 
+_ANYONES_CURE = "Start the program that keeps it, which says what to do; or bring the file back from a copy."
+
+
+def refuse_unreadable(path: Path, kind: Kind | None = None) -> None:
+    """Read a document through. Without its kind it is only told whether it is one.
+
+    errors : DocumentDamaged; NewerFormat
+    """
+    if kind is not None:
+        DurableStorage(path, kind).read()
+        return
+    try:
+        found = json.loads(path.read_bytes())
+    except (OSError, ValueError, RecursionError) as failure:
+        raise DocumentDamaged(path, str(failure), _ANYONES_CURE) from failure
+    if not isinstance(found, dict):
+        raise DocumentDamaged(path, "it holds no object", _ANYONES_CURE)
+
+
 def one_row(table: str, former: str) -> Callable[[dict[str, Any]], dict[str, Any]]:
     """The change from a former file, one object, to the one row of a table."""
     return lambda plain: {table: {"1": plain[former]}} if former in plain else {}

@@ -23,6 +23,7 @@ from garboard.faults import GarboardError, in_number
 LOCK_NAME = "writer.lock"
 OWNER_ONLY = 0o600
 """Mode of a new file: only who runs the program may read it."""
+_EVERYONES = 0o666
 UNFINISHED = ".unfinished-"
 """Name of a file not yet whole. Nothing in it was ever called saved."""
 SET_ASIDE = ".damaged-"
@@ -123,9 +124,9 @@ def make_folder(folder: Path) -> None:
     flush_folder(folder.parent)
 
 
-def open_for_append(path: Path, *, create: bool = False) -> int:
+def open_for_append(path: Path, *, create: bool = False, mode: int = OWNER_ONLY) -> int:
     """A descriptor that writes at the end of the file only. A new file is its owner's alone."""
-    return os.open(path, _APPEND | (os.O_CREAT | os.O_TRUNC if create else 0), OWNER_ONLY)
+    return os.open(path, _APPEND | (os.O_CREAT | os.O_TRUNC if create else 0), mode)
 
 
 def append(descriptor: int, data: bytes, size_before: int) -> None:
@@ -175,17 +176,18 @@ def unfinished(path: Path) -> Path:
     return path.with_name(f"{UNFINISHED}{path.name}")
 
 
-def write_whole(path: Path, chunks: Iterable[bytes], *, private: bool = False) -> None:
+def write_whole(path: Path, chunks: Iterable[bytes], *, private: bool = False, mode: int = OWNER_ONLY) -> None:
     """Write a file so that after any power cut it is either as before or whole.
 
     private : its owner's alone from its first byte on, also where others could read the one before
+    mode    : of a new file, less what the user's mask takes
 
-    errors : NotSaved; the file is as before
+    errors : NotSaved, naming the file; the file is as before
     """
     new = unfinished(path)
     try:
         new.unlink(missing_ok=True)  # one that a power cut left may be readable by all
-        descriptor = open_for_append(new, create=True)
+        descriptor = open_for_append(new, create=True, mode=mode)
         try:
             size = 0
             for chunk in chunks:
@@ -203,8 +205,22 @@ def write_whole(path: Path, chunks: Iterable[bytes], *, private: bool = False) -
         with contextlib.suppress(OSError):
             new.unlink(missing_ok=True)
         if isinstance(error, NotSaved):
-            raise
+            raise NotSaved(f"{path.name}: {error}") from error
         raise NotSaved(f"{path.name} not saved: {error.strerror}") from error
+
+
+def write_out(path: Path, content: bytes) -> None:
+    """Write a file for whoever may read files in its folder: a book, an export. It is as before or whole.
+
+    A link is followed. A pipe or a device has no "before" and takes the bytes as they come.
+
+    errors : NotSaved, naming the file; OSError from a pipe or a device
+    """
+    place = path.resolve()
+    if place.exists() and what_else(place):
+        place.write_bytes(content)
+        return
+    write_whole(place, [content], mode=_EVERYONES)
 
 
 def remove_unfinished(folder: Path) -> None:
@@ -217,6 +233,8 @@ def remove_unfinished(folder: Path) -> None:
 def set_aside(path: Path) -> Path:
     """Keep a file as found under another name. The first name still stands until it is replaced or removed.
 
+    A folder where a file should stand has only the new name then: no file can take its place while it is there.
+
     returns : the name it is kept under, "<name>.damaged-1" or the next free number
     """
     number = 1
@@ -224,6 +242,10 @@ def set_aside(path: Path) -> Path:
         if kept.samefile(path):
             return kept
         number += 1
+    if path.is_dir() and not path.is_symlink():
+        path.rename(kept)
+        flush_folder(path.parent)
+        return kept
     try:
         os.link(path, kept)
         flush_folder(path.parent)

@@ -13,6 +13,7 @@ from garboard.disk.documents import FOLDER, Document, DocumentDamaged, Kind
 from garboard.disk.entries import KINDS, Entry
 from garboard.disk.formats import Format
 from garboard.disk.shop_document import PAIRED, shop_document
+from garboard.disk.storage import NewerFormat
 
 MANAGER = "manager"
 SHOP_FOLDER = "shop"
@@ -21,7 +22,7 @@ MANAGERS_FILE = f"{FOLDER}/managers.json"
 MANAGERS = Kind(
     Format("garboard managers"),
     private=True,
-    cure="Delete the file. A tablet is told again when it comes ashore, a shop when it starts.",
+    cure="A tablet makes it again when it comes ashore, a shop when it starts; until then no manager's setting holds.",
 )
 _DEVICES = "devices"
 ON_THE_PAGE, AT_THE_DESK = "shop page", "shop desk"
@@ -33,6 +34,10 @@ Managers = Collection[str] | None
 
 Ids of single entries may be among them: what held in a folder before it became a shop's goes on holding.
 """
+
+
+class ListNotRead(frozenset[str]):
+    """Who may decide as far as is known where the list of managers cannot be read."""
 
 
 def is_managers(entry: Entry, managers: Collection[str]) -> bool:
@@ -48,7 +53,9 @@ def managers_of(folder: Path) -> Managers:
     is_paired, own = _own_part(folder)
     if not is_paired and not (folder / SHOP_FOLDER).is_dir():
         return None
-    return frozenset({ON_THE_PAGE, AT_THE_DESK, *_listed(folder), *own})
+    listed = _listed(folder)
+    known = {ON_THE_PAGE, AT_THE_DESK, *own}
+    return ListNotRead(known) if listed is None else frozenset(known.union(listed))
 
 
 def _own_part(folder: Path) -> tuple[bool, list[str]]:
@@ -62,28 +69,47 @@ def _own_part(folder: Path) -> tuple[bool, list[str]]:
     return True, [str(paired["device"])] if paired.get("role") == MANAGER and "device" in paired else []
 
 
-def _listed(folder: Path) -> list[str]:
+def _listed(folder: Path) -> list[str] | None:
+    """The managers' tablets as they are listed; None where the list cannot be read, also by a newer version."""
     try:
-        return [str(row["device"]) for row in Document(folder / MANAGERS_FILE, MANAGERS).rows(_DEVICES)]
-    except (DocumentDamaged, KeyError):
-        return []
+        return _read_list(folder)
+    except (DocumentDamaged, NewerFormat):
+        return None
+
+
+def _read_list(folder: Path) -> list[str]:
+    document = Document(folder / MANAGERS_FILE, MANAGERS)
+    with document.file.reading():
+        return [str(row["device"]) for row in document.rows(_DEVICES)]
+
+
+def damage_of_list(folder: Path) -> list[DocumentDamaged]:
+    """What keeps the list of managers from being read, if anything; a newer version's is told the same way.
+
+    It is derived, from what the shop says or from its register, so nothing else need stop for it.
+    """
+    try:
+        _read_list(folder)
+    except DocumentDamaged as failure:
+        return [failure]
+    except NewerFormat as failure:
+        return [DocumentDamaged(folder / MANAGERS_FILE, str(failure), MANAGERS.cure)]
+    return []
 
 
 def keep_managers(folder: Path, devices: Iterable[str]) -> None:
-    """Keep whose decisions hold in a folder.
+    """Keep whose decisions hold in a folder. A list that cannot be read is set aside and made again.
 
     devices : what stands in entries for the managers' tablets
     errors  : storage.NotSaved
     """
-    wanted = sorted({*devices})
-    if wanted == _listed(folder):
+    wanted, listed = sorted({*devices}), _listed(folder)
+    if wanted == listed:
         return
     document = Document(folder / MANAGERS_FILE, MANAGERS)
-    try:
-        document.put_rows(_DEVICES, "device", [{"device": device} for device in wanted])
-    except DocumentDamaged:
+    if listed is None:
         document.begin_anew()
-        document.put_rows(_DEVICES, "device", [{"device": device} for device in wanted])
+    document.put_rows(_DEVICES, "device", [{"device": device} for device in wanted])
 
 
 def managers_part(entry: Entry, replaced: Iterable[Entry] = ()) -> str:

@@ -10,6 +10,7 @@ from pathlib import Path
 import attrs
 
 from garboard import hull_number
+from garboard.disk import storage
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.entries import Entry, canonical_bytes, read_entry
 from garboard.disk.hullfile import HullFolder
@@ -78,6 +79,7 @@ def export_job(
     All facts about the vessel travel, and of hull numbers that are the same boat, or that the job was moved from.
 
     lacking : called with each file that an entry names and that cannot go with it, and the reason
+    errors  : storage.NotSaved; each file there is as before or whole
     """
     held = [entry for hull in sorted(boat.hulls) for entry in folder.entries(hull)]
     home, job = boat.state_of(job), boat.joined(job)
@@ -93,9 +95,9 @@ def export_job(
                 lacking(files[0], failure.args[0] if isinstance(failure, KeyError) else str(failure))
             continue
         for file in files:
-            (out / file).write_bytes(content)
+            storage.write_out(out / file, content)
     path = out / "job.json"
-    path.write_text(job_file_text(job_file_of(view, entries, declared)), encoding="utf-8")
+    storage.write_out(path, job_file_text(job_file_of(view, entries, declared)).encode())
     return path
 
 

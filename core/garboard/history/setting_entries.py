@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.faults import Fault, InputError
-from garboard.history.authority import Managers, is_managers
+from garboard.history.authority import ListNotRead, Managers, is_managers
 from garboard.history.registers import Register, RegisterKey
 from garboard.history.replay import HullState, replay
 from garboard.settings import JOB, SETTING, SHOP, SettingSet
@@ -42,7 +42,7 @@ def _in_register(register: Register, key: str, managers: Managers) -> Iterator[S
     yield from (_set_by(entry, key) for entry in _proved(register, managers).current)
     for entry in register.current:
         if not _is_proved(entry, managers):
-            yield _set_by(entry, key, proved=False)
+            yield _set_by(entry, key, proved=False, is_list_read=not isinstance(managers, ListNotRead))
 
 
 def _proved(register: Register, managers: Managers) -> Register:
@@ -110,7 +110,7 @@ def _heads(state: HullState, key: RegisterKey, managers: Managers) -> tuple[str,
     return tuple(sorted(register.head_ids | _proved(register, managers).head_ids))
 
 
-def _set_by(entry: Entry, key: str, *, proved: bool = True) -> SettingSet:
+def _set_by(entry: Entry, key: str, *, proved: bool = True, is_list_read: bool = True) -> SettingSet:
     reason = entry.more.get("reason")
     return SettingSet(
         key=key,
@@ -120,4 +120,5 @@ def _set_by(entry: Entry, key: str, *, proved: bool = True) -> SettingSet:
         at=entry.at,
         reason=reason if isinstance(reason, str) else "",
         proved=proved,
+        is_list_read=is_list_read,
     )

@@ -46,8 +46,15 @@ def _open_about(used: SettingUsed) -> Iterator[str]:
         values = " or ".join(f"{value_in_words(one.value)}{_by(one)}" for one in used.shop_now)
         yield f"The shop's setting has changed since the job was signed, to {values}."
     for one in used.not_used:
-        why = "it is out of range" if one.proved else "no manager is known to have set it"
-        yield f"Not used: {value_in_words(one.value)}{_by(one)}; {why}."
+        yield f"Not used: {value_in_words(one.value)}{_by(one)}; {_why_not(one)}."
+
+
+def _why_not(one: SettingSet) -> str:
+    if one.proved:
+        return "it is out of range"
+    if one.is_list_read:
+        return "no manager is known to have set it"
+    return "the list of managers cannot be read; a tablet makes it again when it comes ashore, a shop when it starts"
 
 
 def value_in_words(value: JsonValue) -> str:

@@ -3,7 +3,8 @@
 An update of a packaged app empties the program's folder. Older versions kept the data in a folder named OLD in the
 folder they were started in, which for a packaged app is the program's own. What lies there is moved over once: copied
 to a name of its own, compared byte for byte, renamed, and only then is the old folder marked as moved. It is left as it
-is, so nothing is lost however the move ends; a move that was cut short begins anew.
+is, so nothing is lost however the move ends; a move that was cut short begins anew. A damaged file in it holds up
+nothing: what can be read of it is moved, and the file as found is kept beside that.
 """
 
 from __future__ import annotations
@@ -18,8 +19,9 @@ from pathlib import Path
 import attrs
 
 import garboard_tablet
-from garboard.disk import storage
+from garboard.disk import sizes, storage
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
+from garboard.disk.journal import file_name
 from garboard.faults import Fault, InputError, in_words
 
 log = logging.getLogger("garboard.tablet")
@@ -36,12 +38,24 @@ class DataFolder:
     """Where the data is, and what a person should know about it.
 
     moved_from : the old folder, where it was moved over just now
-    problem    : why the data is not where it should be; "" where it is
+    problem    : why the data is not where it should be, or what of it could not be read; "" where all is well
     """
 
     folder: Path
     moved_from: Path | None = None
     problem: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Moved:
+    """How a move ended.
+
+    damaged : what could not be read in full and is kept whole in the new folder, a sentence each
+    left    : what could be neither read nor copied, with the reason; it is only in the old folder
+    """
+
+    damaged: tuple[str, ...] = ()
+    left: tuple[str, ...] = ()
 
 
 def program_folder() -> Path:
@@ -81,12 +95,24 @@ def find_data_folder(
     if old is None:
         return DataFolder(folder=folder)
     try:
-        move_over(old, folder)
+        moved = move_over(old, folder)
     except (OSError, storage.NotSaved) as failure:
         log.exception("the old data folder could not be moved over")
         problem = f"The data could not be moved to {folder}: {in_words(failure)}. It is still here."
         return DataFolder(folder=old, problem=problem)
-    return DataFolder(folder=folder, moved_from=old)
+    for line in (*moved.damaged, *moved.left):
+        log.warning("moving the old data folder over: %s", line)
+    return DataFolder(folder=folder, moved_from=None if moved.left else old, problem=_in_words(moved, old))
+
+
+def _in_words(moved: Moved, old: Path) -> str:
+    """What a person should know about a move that is done; "" when everything was brought in."""
+    parts = []
+    if moved.damaged:
+        parts.append(f"Not everything in {old} could be read. The rest was moved here. {' '.join(moved.damaged)}")
+    if moved.left:
+        parts.append(f"Keep {old}: {'; '.join(moved.left)}. The next start tries again.")
+    return " ".join(parts)
 
 
 def _old_folders(program: Path, started_in: Path, folder: Path) -> Iterator[Path]:
@@ -97,19 +123,23 @@ def _old_folders(program: Path, started_in: Path, folder: Path) -> Iterator[Path
             yield old
 
 
-def move_over(old: Path, folder: Path) -> None:
+def move_over(old: Path, folder: Path) -> Moved:
     """Move an old folder over. Where the system's folder holds boats already, the old one's are merged into it.
 
-    errors : FolderInUse when another program writes in either; OSError when the disk refuses, the old folder as before
+    returns : what could not be read, and what is not here yet; the old folder is marked only when nothing is
+    errors  : FolderInUse when another program writes in either; OSError when the disk refuses, the old folder as before
     """
     lock = storage.WriterLock(old)
     try:
+        moved = Moved()
         if folder.exists():
-            _merge(old, folder)
+            moved = _merge(old, folder)
         else:
             _copy(old, folder)
-        note = f"Moved to {folder}. Nothing here is used any more; it may be deleted.\n"
-        storage.write_whole(old / MOVED, [note.encode()])
+        if not moved.left:
+            note = [f"Moved to {folder}. Nothing here is used any more; it may be deleted.", *moved.damaged]
+            storage.write_whole(old / MOVED, ["".join(f"{line}\n" for line in note).encode()])
+        return moved
     finally:
         lock.release()
 
@@ -142,18 +172,79 @@ def _copy(old: Path, folder: Path) -> None:
     storage.flush_folder(folder.parent)
 
 
-def _merge(old: Path, folder: Path) -> None:
-    """Both hold boats: every entry and attachment of the old folder comes in, and each file that is only there."""
+def _merge(old: Path, folder: Path) -> Moved:
+    """Both hold boats: every entry and attachment of the old folder comes in, and each file that is only there.
+
+    A file that could not be read in full is kept whole beside what was read out of it. One that cannot be copied
+    either, on a bad card, keeps nobody from the rest: it is left, and the old folder is not marked.
+    """
     from garboard.history.merge import merge
 
     with HullFolder(old, read_only=True) as source, HullFolder(folder) as target:
-        report = merge([source], target)
-    if not report.complete or report.refused or report.damage:
-        raise OSError("not every entry could be read")
+        merge([source], target)
+        unread = _not_brought_in(source, target)
+        newer = set(source.left_alone)  # sound for the program that wrote it, so it keeps its name where that is free
+    damaged, left = [], []
     for name in _files(old):
-        if not (folder / name).exists():
-            storage.make_folder((folder / name).parent)
-            storage.write_whole(folder / name, [(old / name).read_bytes()])
+        if name == sizes.FILE:  # lengths of the old folder's files, not of those here
+            continue
+        is_unread = old / name in unread
+        is_beside = is_unread and not (old / name in newer and _is_free(folder / name, old / name))
+        try:
+            kept = (_keep_beside if is_beside else _keep_if_new)(old / name, folder / name)
+        except (OSError, storage.NotSaved) as failure:
+            reason = storage.why(failure) if isinstance(failure, OSError) else in_words(failure)
+            left.append(f"{name} cannot be copied: {reason}")
+            continue
+        if is_unread:
+            damaged.append(f"{unread[old / name]}; kept whole as {kept}.")
+    return Moved(damaged=tuple(damaged), left=tuple(left))
+
+
+def _not_brought_in(source: HullFolder, target: HullFolder) -> dict[Path, str]:
+    """Files of the source that hold something the target does not, or may have held it, each with what is wrong."""
+    found = {Path(file): f"{Path(file).name}: {reason}" for file, reason in source.not_read()}
+    for key in source.hulls():
+        path = source.folder / HULLS_FOLDER / file_name(key)
+        try:
+            is_in = source.ids(key) <= target.ids(key)
+        except (storage.NewerFormat, OSError) as failure:
+            found.setdefault(path, f"{path.name}: {in_words(failure)}")
+            continue
+        if not is_in:
+            found.setdefault(path, f"{path.name}: some of its entries cannot be taken in")
+    for damage in source.damage():
+        found[damage.file] = str(damage)
+    return found
+
+
+def _keep_beside(source: Path, target: Path) -> str:
+    """Keep a file that cannot be read in full as it is, under a name that no program reads as data; that name.
+
+    One from a move that was cut short is not kept twice.
+    """
+    content = source.read_bytes()
+    number = 1
+    while (kept := target.with_name(f"{target.name}.damaged-{number}")).exists():
+        if kept.read_bytes() == content:
+            return kept.name
+        number += 1
+    storage.make_folder(kept.parent)
+    storage.write_whole(kept, [content])
+    return kept.name
+
+
+def _is_free(target: Path, source: Path) -> bool:
+    """Whether a file can have its own name here; it has where a move was cut short behind it."""
+    return not target.exists() or filecmp.cmp(source, target, shallow=False)
+
+
+def _keep_if_new(source: Path, target: Path) -> str:
+    """Copy a file unless one of that name is here; the name it has."""
+    if not target.exists():
+        storage.make_folder(target.parent)
+        storage.write_whole(target, [source.read_bytes()])
+    return target.name
 
 
 def _files(folder: Path) -> Sequence[str]:

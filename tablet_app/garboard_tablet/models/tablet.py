@@ -44,7 +44,7 @@ class Tablet:
     """One tablet at work. Made with `open_tablet`.
 
     make_plugins : loads the plugins; called when they are first needed, so that the first page need not wait
-    damaged      : what could not be read of session, settings, pairing and vessel list, and what to do
+    damaged      : what could not be read of session, settings, pairing, list of managers and vessel list, and what to do
     """
 
     folder: Path
@@ -399,10 +399,12 @@ def open_tablet(folder: Path, make_plugins: Callable[[], PluginHost] | None = No
     make_plugins : loads the plugins; `all_plugins` unless given
     errors : FolderInUse when another program writes in it; NewerFormat when a newer one wrote its documents
     """
+    from garboard.history.authority import damage_of_list
+
     files, damaged = HullFolder(folder), list[DocumentDamaged]()
     try:
         settings, session = read_settings(folder, damaged), resume(folder, damaged)
-        damaged += damage_of(folder)
+        damaged += [*damage_of(folder), *damage_of_list(folder)]
     except BaseException:
         files.close()
         raise
