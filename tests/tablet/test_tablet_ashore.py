@@ -4,14 +4,19 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import attrs
 import pytest
 
+from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import Author, measure
 from garboard.history.replay import replay
-from garboard.shop_link import sync
+from garboard.shop_link import pairing, sync
+from garboard.shop_link.ashore import ASHORE, State
 from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, TECHNICIAN
+from garboard_tablet.models.ashore import lines_of
 from garboard_tablet.models.session import Route
+from setting_jobs import DROP, OFFICE, set_for_job, set_for_shop, take_in
 from shop_rig import RunningShop
 from tablet.driver import Drive, new_job
 
@@ -205,3 +210,22 @@ def test_a_tablet_that_cannot_look_asks_for_the_address(drive: Drive, monkeypatc
     d.press("ashore", "pair")
     assert d.says("The shop's address, then the 24 characters")
     assert not d.says("scan")
+
+
+def test_settings_of_another_shop_from_a_stick_keep_no_boat_from_being_ashore(drive: Drive, tmp_path: Path) -> None:
+    elsewhere = attrs.evolve(OFFICE, tablet="other yard")
+    with HullFolder(tmp_path / "t") as files, RunningShop(tmp_path / "shop") as shop:
+        hull = take_in(files, signed=False)
+        set_for_shop(files, {DROP: "7 %"}, elsewhere)
+        set_for_job(files, hull, DROP, "8 %", elsewhere)
+        pairing.keep(files.folder, paired := shop.paired("tablet 1", TECHNICIAN))
+        report = sync.bring_ashore(files, paired)
+    d = drive(tmp_path / "t")
+    d.wait(lambda: bool(d.app.vessels.lines), 30)
+    (line,) = d.app.vessels.lines.values()
+    assert d.app.marks.word(line) == "not ashore yet"
+    d.app._came_ashore(State(word=ASHORE, report=report))
+    assert d.app.marks.word(line) == "ashore"
+    said = lines_of(State(word=ASHORE, report=report))
+    assert [one.urgent for one in said if "settings of another shop" in one.text] == [False]
+    assert not any(SHOP_RECORD in one.text or one.urgent for one in said)

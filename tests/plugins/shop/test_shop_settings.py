@@ -18,9 +18,10 @@ from garboard.history.setting_entries import reset_setting
 from garboard.hosting.host import PluginHost, make_host
 from garboard.shop_link import pairing
 from garboard.shop_link.sync import bring_ashore
+from garboard.shop_link.wire import names
 from garboard_shop.app import Limits
 from garboard_shop.embedded import EmbeddedStore
-from garboard_shop.store import MANAGER, TECHNICIAN
+from garboard_shop.store import MANAGER, MOST_KEPT_IN_FORCE, TECHNICIAN, before_the_shop, settings_kept
 from setting_jobs import DROP, OFFICE, set_for_job, set_for_shop, take_in, view_in
 from shop_rig import RunningShop
 
@@ -153,3 +154,11 @@ def test_what_the_shop_refuses_in_its_record_for_another_reason_is_still_said(tm
         report = bring_ashore(tablet, paired)
     assert (len(report.refused), report.not_taken, report.differing) == (1, (), (SHOP_RECORD,))
     assert SHOP_RECORD not in report.refused[0][1]
+
+
+def test_more_settings_than_a_tablet_can_be_told_of_are_counted_in_what_was_noted() -> None:
+    ids = [f"{number:032x}" for number in range(MOST_KEPT_IN_FORCE + 2)]
+    before = before_the_shop(ids, 1)
+    assert before.writes_as == tuple(ids[:MOST_KEPT_IN_FORCE]), "the shop's own come first"
+    assert settings_kept(before, len(ids)).about.endswith("; 2 more do not hold, set them again")
+    assert len(names(before.writes_as)) < 60_000
