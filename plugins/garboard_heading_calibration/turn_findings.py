@@ -20,7 +20,7 @@ from garboard.job_view import JobView
 from garboard.samples import Recording
 
 from .sensors import name_of, one_by_one
-from .settings import MAKERS_MANUAL, USUAL_TURN, Wanted, wanted_turn
+from .settings import MAKERS_MANUAL, USUAL_TURN, Wanted, circles_basis, wanted_turn
 from .steps import STEADY_TURN
 from .turns import LEAST_DEGREES, Turn, find_turns
 
@@ -140,7 +140,7 @@ def turn_finding(turn: Turn, wanted: Wanted, about: str, calm: bool = True, refu
         verdict=verdict,
         about=about,
         sentence=" ".join([f"{result}.", *(text for _, text in (*faults, *remarks)), *good]),
-        basis=BASIS,
+        basis=(circles_basis(*wanted.band), METHOD),
         numbers=_numbers(turn),
     )
 
