@@ -10,7 +10,7 @@ import attrs
 
 from garboard.faults import ValueRefused
 from garboard.fields import Field, Kind, check_value
-from garboard.findings import Basis, Lack, Missing, NotEnoughData
+from garboard.findings import Basis, BasisKind, Lack, Missing, NotEnoughData
 from garboard.record_types import typed
 from garboard.records import JsonValue
 from garboard.units import Amount
@@ -29,6 +29,7 @@ __all__ = [
     "SettingSet",
     "SettingUsed",
     "Signed",
+    "basis_used",
     "binding",
     "check_pairs",
     "in_force",
@@ -305,6 +306,18 @@ def check_pairs(declared: Iterable[Setting], values: Mapping[str, JsonValue], ke
                 str(values[key]),
                 cure=f"change {other.key} first, or choose another value",
             )
+
+
+def basis_used(text: str, *used: tuple[Setting, float]) -> Basis:
+    """Where the values in force come from: the default's own basis, or once another holds a rule of the shop.
+
+    text : the rule with the values in force
+    used : the settings it rests on, each with its value in its own unit
+    """
+    default = used[0][0].basis
+    if all(math.isclose(setting.number(setting.default), value, rel_tol=_ROUNDING) for setting, value in used):
+        return default
+    return Basis(BasisKind.SHOP_RULE, text, default.note)
 
 
 class ReadSettings(Mapping[str, JsonValue]):

@@ -45,6 +45,7 @@ from garboard_fuel_curve.steps import (
     STEPS,
     TANKS,
     THIRDS,
+    efficiency_basis,
 )
 
 
@@ -681,7 +682,9 @@ def _plausible(
     )
     heat = specific_consumption.HEATING_VALUE_WITHIN / specific_consumption.HEATING_VALUE
     of_efficiency = math.hypot(of_consumption, heat)
-    best = view.setting_value(f"fuel_curve.best_{fuel}", "%") / 100
+    most = view.setting_value(f"fuel_curve.best_{fuel}", "%")
+    basis = (efficiency_basis(fuel, most), ORDINARY, FUEL_TABLE)
+    best = most / 100
     poorest = view.setting_value("fuel_curve.poorest", "%") / 100
     impossible = efficiency / (1 + of_efficiency) > best or efficiency * (1 + of_efficiency) < poorest
     doubtful = efficiency > best or efficiency < poorest

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from garboard.cautions import CUT_OFF_LINK, FUEL_VAPOUR, FULL_THROTTLE, LOOK_OUT
 from garboard.findings import Basis, BasisKind
+from garboard.settings import basis_used
 from garboard.steps import Caution, Field, Kind, Phase, Setting, Step
 
 STEPS = "fuel_curve.steps"
@@ -490,3 +491,11 @@ SETTINGS = (
         at_most=("best_gasoline", "best_diesel"),
     ),
 )
+
+_BY_KEY = {setting.key: setting for setting in SETTINGS}
+
+
+def efficiency_basis(fuel: str, percent: float) -> Basis:
+    """Where the best believable efficiency of an engine comes from; gasoline or diesel [%]."""
+    text = f"No {fuel} engine of this size turns more than {percent:g} % of the fuel's heat into power"
+    return basis_used(text, (_BY_KEY[f"fuel_curve.best_{fuel}"], percent))

@@ -27,7 +27,7 @@ from garboard.series import compass_angle, mean
 from .comparison import Comparison, compare_headings
 from .ellipse import Ellipse, fit_ellipse
 from .sensors import is_true, longest, name_of, one_by_one, sensors_of, variation_here
-from .settings import CLEARANCE, HEADING_DEVICE
+from .settings import CLEARANCE, HEADING_DEVICE, clearance_basis
 from .steps import CLEARANCES, COMPARISON, LOCATION, MAGNETOMETER
 from .variation import CAUTION_BELOW
 
@@ -111,7 +111,7 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
         verdict=verdict,
         about=sensor.name,
         sentence=" ".join([f"{nearest:.2f} m to the nearest disturber.", *told, *good]),
-        basis=LOCATION_BASIS,
+        basis=(clearance_basis(clearance),),
         numbers=(Number("nearest disturber", nearest, "m", decimals=2),),
     )
 

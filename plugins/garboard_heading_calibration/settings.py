@@ -7,6 +7,7 @@ import attrs
 from garboard.findings import Basis, BasisKind, NotEnoughData
 from garboard.job_view import JobView
 from garboard.records import JsonValue
+from garboard.settings import basis_used
 from garboard.steps import Field, Kind, Setting
 
 PLUGIN = "heading_calibration"
@@ -99,6 +100,27 @@ SETTINGS = (
         Basis(BasisKind.COMMON_PRACTICE, "iron stronger than the earth's own field is better moved than corrected"),
     ),
 )
+
+
+_BY_NAME = {setting.key.partition(".")[2]: setting for setting in SETTINGS}
+
+
+def circles_basis(low: float, high: float) -> Basis:
+    """Where the band wanted comes from, low to high [deg/s]."""
+    text = f"slow, even circles at {low:g} to {high:g} degrees a second in calm water"
+    return basis_used(text, (_BY_NAME["band_low"], low), (_BY_NAME["band_high"], high))
+
+
+def deviation_basis(limit: float) -> Basis:
+    """Where the limit of deviation comes from [deg]."""
+    text = f"above {limit:g} degrees of deviation find and remove the cause first"
+    return basis_used(text, (_BY_NAME["deviation_limit"], limit))
+
+
+def clearance_basis(metres: float) -> Basis:
+    """Where the clearance wanted comes from [m]."""
+    text = f"{metres:g} m or more from anything magnetic or carrying heavy current"
+    return basis_used(text, (_BY_NAME["clearance"], metres))
 
 
 @attrs.frozen

@@ -42,7 +42,7 @@ from .deviation import (
 from .directions import current_allowance, deviation_of, heading_from_course, magnetic_from_true
 from .sensor_findings import to_be_moved
 from .sensors import is_true, longest, name_of, one_by_one, sensors_of, variation_here
-from .settings import HANDBOOK, HEADING_DEVICE, SMALL_CRAFT
+from .settings import HANDBOOK, HEADING_DEVICE, SMALL_CRAFT, deviation_basis
 from .steps import REFERENCES, STRAIGHT_RUNS, SWING
 from .turns import finite_only
 
@@ -292,7 +292,8 @@ def swing_finding(
     if fit.scatter > view.setting_value("heading_calibration.spread_limit", "deg"):
         codes.append("heading_calibration.swing.scattered")
         told.append(f"Readings scatter by {fit.scatter:.1f} degrees: take them again in calmer water.")
-    if abs(worst) > view.setting_value("heading_calibration.deviation_limit", "deg"):
+    limit = view.setting_value("heading_calibration.deviation_limit", "deg")
+    if abs(worst) > limit:
         codes.append("heading_calibration.swing.disturbed")
         told.append("Find and move what disturbs the sensor, then swing again.")
     if abs(offset) > max(view.setting_value("heading_calibration.offset_limit", "deg"), _half_widths(fit, doubt).a):
@@ -313,7 +314,7 @@ def swing_finding(
         verdict=Verdict.ADVISE if codes else Verdict.PASS,
         about=about,
         sentence=" ".join([result, *told, *good]),
-        basis=(*BASIS, SMALL_CRAFT, HEADING_DEVICE),
+        basis=(*BASIS, deviation_basis(limit), HEADING_DEVICE),
         numbers=(
             Number(LARGEST, worst, "deg", half),
             *(

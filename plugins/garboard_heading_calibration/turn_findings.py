@@ -21,7 +21,7 @@ from garboard.job_view import JobView
 from garboard.samples import Recording
 
 from .sensors import name_of, one_by_one
-from .settings import MAKERS_MANUAL, USUAL_TURN, Wanted, wanted_turn
+from .settings import MAKERS_MANUAL, USUAL_TURN, Wanted, circles_basis, wanted_turn
 from .steps import STEADY_TURN
 from .turns import LEAST_DEGREES, UNDER_WAY, Turn, find_turns, turned_by_course, what_was_sent, without_the_turn
 
@@ -182,7 +182,7 @@ def turn_finding(
         verdict=verdict,
         about=about,
         sentence=" ".join([f"{result}.", *(text for _, text in (*faults, *remarks)), *good]),
-        basis=BASIS,
+        basis=(circles_basis(*wanted.band), METHOD),
         numbers=_numbers(turn),
     )
 

@@ -7,13 +7,13 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Finding, Lack, NotEnoughData, Number, Table, Verdict
+from garboard.findings import Basis, Finding, Lack, NotEnoughData, Number, Table, Verdict
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_prop_check.alongside import above_label
 from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule, engine_speed_after, whole_inches
 from garboard_prop_check.runs import Average, Run, average_engine_speed, average_speed, runs_of
-from garboard_prop_check.settings import basis_of
+from garboard_prop_check.settings import basis_of, per_inch_basis
 from garboard_prop_check.speed import reading_is_wrong, slip_of
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, PROPELLER, TRIM_AT_BEST
 from garboard_prop_check.window import WindowPosition, near_limiter, position_in_window
@@ -161,24 +161,29 @@ def _advice(view: JobView, fitted: Sequence[Fitted]) -> Finding:
             verdict=Verdict.PASS,
             about="pitch",
             sentence=f"Keep the {what}: no engine is clearly out of its full-throttle window.",
-            basis=BASIS,
+            basis=(WINDOW,),
         )
     changes = {one.engine.position: _changes(view, one) for one in out}
     table = _table(view, out, changes)
     first = min((c for found in changes.values() for c in (*found.step_rule, found.proportion)), key=abs)
     if abs(first) > view.setting_value("prop_check.largest_pitch_change", "in"):
-        return _too_large(first, table)
+        return _too_large(view, first, table)
     return _try_first(view, fitted, first, table)
+
+
+def _per_inch(view: JobView) -> tuple[float, float]:
+    """Engine speed lost for an inch more pitch, at least and at most [rev/min]."""
+    low, high = (view.setting_value(f"prop_check.per_inch_{end}", "rev/min") for end in ("low", "high"))
+    return low, high
+
+
+def _basis(view: JobView) -> tuple[Basis, ...]:
+    return (per_inch_basis(*_per_inch(view)), PROPORTION, WINDOW)
 
 
 def _changes(view: JobView, one: Fitted) -> Changes:
     aim = _aim(view, one)
-    steps = [
-        whole_inches(
-            change_by_step_rule(one.engine_speed.value, aim, view.setting_value(f"prop_check.{per_inch}", "rev/min"))
-        )
-        for per_inch in ("per_inch_low", "per_inch_high")
-    ]
+    steps = [whole_inches(change_by_step_rule(one.engine_speed.value, aim, per_inch)) for per_inch in _per_inch(view)]
     return Changes((min(steps), max(steps)), whole_inches(change_by_proportion(one.engine_speed.value, aim, one.pitch)))
 
 
@@ -219,7 +224,7 @@ def _amount_of(change: int) -> str:
     return f"{abs(change)} in {'more' if change > 0 else 'less'} pitch"
 
 
-def _too_large(first: int, table: Table) -> Finding:
+def _too_large(view: JobView, first: int, table: Table) -> Finding:
     return Finding(
         code="prop_check.pitch.change_too_large",
         verdict=Verdict.FAIL,
@@ -228,16 +233,13 @@ def _too_large(first: int, table: Table) -> Finding:
             f"Even the smaller rule asks for {_amount_of(first)}; the rules do not reach so far. Check engine power, "
             "throttle travel, gear ratio, weight, bottom and the stamp on the propeller first."
         ),
-        basis=(*BASIS, basis_of("largest_pitch_change")),
+        basis=(*_basis(view), basis_of("largest_pitch_change")),
         tables=(table,),
     )
 
 
 def _try_first(view: JobView, fitted: Sequence[Fitted], first: int, table: Table) -> Finding:
-    per_inch = (
-        view.setting_value("prop_check.per_inch_low", "rev/min"),
-        view.setting_value("prop_check.per_inch_high", "rev/min"),
-    )
+    per_inch = _per_inch(view)
     too_little = [one.engine.position for one in fitted if one.pitch + first <= 0]
     if too_little:
         text = f"{_amount_of(first)} leaves no pitch ({', '.join(too_little)}); read the stamp again"
@@ -256,7 +258,7 @@ def _try_first(view: JobView, fitted: Sequence[Fitted], first: int, table: Table
         verdict=Verdict.ADVISE,
         about="pitch",
         sentence=" ".join(words),
-        basis=(*BASIS, basis_of("aim_in_window")),
+        basis=(*_basis(view), basis_of("aim_in_window")),
         numbers=(
             Number("change of pitch to try first", first, "in", decimals=0),
             Number("engine speed to expect, lowest", low, "rev/min", decimals=0),

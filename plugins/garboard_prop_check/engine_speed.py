@@ -19,7 +19,7 @@ from garboard_prop_check.runs import (
     left_out_of_engine_speed,
     runs_of,
 )
-from garboard_prop_check.settings import basis_of
+from garboard_prop_check.settings import engine_difference_basis
 from garboard_prop_check.steps import CONDITIONS
 from garboard_prop_check.window import WindowPosition, near_limiter, position_in_window
 from garboard_prop_check.words import (
@@ -134,7 +134,7 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
             verdict=verdict,
             about="difference between engines",
             sentence=sentence,
-            basis=(basis_of("engine_difference"),),
+            basis=(engine_difference_basis(allowed),),
             numbers=(Number("difference", difference, "rev/min", half_width, 0, coverage_factor=COVERAGE),),
         ),
     )

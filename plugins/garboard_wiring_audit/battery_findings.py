@@ -8,7 +8,7 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Finding, Lack, Missing, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import JobView
 from garboard.records import Battery, Circuit, Engine
 from garboard.uncertainty import MeasuredValue
@@ -20,7 +20,7 @@ from garboard_wiring_audit.loads import COLUMNS, load_sum
 from garboard_wiring_audit.overcurrent import distance_limit, distance_verdict
 from garboard_wiring_audit.pieces import each_piece
 from garboard_wiring_audit.readings import all_of, at_most, has_been_read, known, read, read_yes
-from garboard_wiring_audit.rules import Rules, rules_of
+from garboard_wiring_audit.rules import Rules, charge_basis, rules_of, usable_basis
 from garboard_wiring_audit.steps import BATTERIES, LOADS, STANDING
 
 NOMINAL_VOLTS = (6.0, 12.0, 24.0, 36.0, 48.0)
@@ -108,7 +108,7 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
                 _charge(percent)[0],
                 Number.of("rest voltage", charge.volts, 2),
             ),
-            basis=(bases.REST_VOLTAGE_AGM if charge.from_memory else bases.REST_VOLTAGE, bases.CHARGE_LEAST),
+            basis=(bases.REST_VOLTAGE_AGM if charge.from_memory else bases.REST_VOLTAGE, charge_basis(least)),
         )
 
     return each_piece(view.vessel.batteries, about, judge, (bases.REST_VOLTAGE,))
@@ -209,7 +209,7 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
             of=battery.name,
             sentence=f"{shown} with everything off: {told}, {wanted:.0f} wanted.{advice}",
             numbers=(shown, counted),
-            basis=(bases.STANDING, bases.RESERVE),
+            basis=(bases.STANDING, _usable_basis(battery, rules)),
         )
 
     return each_piece(view.vessel.batteries, about, judge, (bases.STANDING,))
@@ -224,7 +224,16 @@ def _usable(battery: Battery, rules: Rules) -> float:
 def _usable_share(battery: Battery, rules: Rules) -> float:
     if not battery.chemistry:
         raise NotEnoughData("chemistry is not entered", lack=Lack.NOT_ENTERED, field="batteries.chemistry")
-    return rules.share("usable_lithium" if battery.chemistry == "LiFePO4" else "usable_lead")
+    return rules.share(_usable_name(battery))
+
+
+def _usable_name(battery: Battery) -> str:
+    return "usable_lithium" if battery.chemistry == "LiFePO4" else "usable_lead"
+
+
+def _usable_basis(battery: Battery, rules: Rules) -> Basis:
+    name = _usable_name(battery)
+    return usable_basis(name, rules.amount(name, "%"))
 
 
 # Load and reserve
@@ -416,7 +425,7 @@ def reserve_findings(view: JobView) -> Iterator[Finding]:
             of=battery.name,
             sentence=f"{shown} from full at {of_load}, {least:g} h wanted.{advice}",
             numbers=(shown,),
-            basis=(bases.RESERVE, bases.RATE, bases.LOAD_SUM),
+            basis=(_usable_basis(battery, rules_of(view)), bases.RATE, bases.LOAD_SUM),
         )
 
     fed = _fed(view)

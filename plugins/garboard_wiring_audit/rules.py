@@ -9,7 +9,7 @@ import attrs
 from garboard.findings import Basis
 from garboard.job_view import JobView
 from garboard.records import JsonValue
-from garboard.settings import setting_number
+from garboard.settings import basis_used, setting_number
 from garboard.steps import Field, Kind, Setting
 from garboard.units import Amount
 from garboard_wiring_audit import bases
@@ -153,6 +153,21 @@ SETTINGS = (
         stricter="lower",
     ),
 )
+
+
+_BY_NAME = {setting.key.partition(".")[2]: setting for setting in SETTINGS}
+
+
+def charge_basis(percent: float) -> Basis:
+    """Where the charge wanted at hand over comes from [%]."""
+    return basis_used(
+        f"A battery is handed over at {percent:g} % of its charge or more", (_BY_NAME["charge_least"], percent)
+    )
+
+
+def usable_basis(name: str, percent: float) -> Basis:
+    """Where the usable part of a battery comes from; `name` of its setting [%]."""
+    return basis_used(f"{percent:g} % of a battery of this kind is usable", (_BY_NAME[name], percent))
 
 
 @attrs.frozen
