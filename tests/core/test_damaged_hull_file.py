@@ -14,6 +14,7 @@ from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import read
 from garboard.history.authoring import measure
 from garboard.history.replay import HullState
+from garboard.records import JsonValue
 from histories import HULL, JOB, tablet
 
 OTHER = "QQZ04418D626"
@@ -119,7 +120,7 @@ def test_repair_names_a_recording_that_an_entry_names_and_that_is_not_here(tmp_p
     folder = tmp_path / "shop"
     with HullFolder(folder) as hulls:
         name = hulls.attachments.put(b"a recording")
-        value = {"file": name, "name": "turn.csv"}
+        value: JsonValue = {"file": name, "name": "turn.csv"}
         author = tablet("a").author
         hulls.save(measure(author, HullState(HULL), JOB, "heading_calibration.steady_turn", "turn_recording", value))
     assert _run("repair", folder).exit_code == 0
