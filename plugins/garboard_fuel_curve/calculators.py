@@ -106,8 +106,10 @@ def _flow_is_impossible(view: JobView, found: Readings) -> bool:
 
 
 def _believable_curve(view: JobView) -> Curve:
-    """The curve, where its fuel flow can be true. Raises NotEnoughData."""
+    """The curve, where its speed and fuel flow can be true. Raises NotEnoughData."""
     found, curve = _curve(view)
+    if found.speed_doubted:
+        raise NotEnoughData(found.speed_doubted)
     if _flow_is_impossible(view, found):
         raise NotEnoughData(IMPOSSIBLE)
     return curve
@@ -135,6 +137,9 @@ def fuel_curve(view: JobView) -> list[Finding]:
         advice.append("The fuel flow at full throttle cannot be true: put it right before you use the curve.")
     elif out_of_line:
         code = "fuel_curve.curve.repeat_steps"
+    if found.speed_doubted:
+        code = "fuel_curve.curve.speed_doubted"
+        advice.append(f"Do not use its speeds: {found.speed_doubted}.")
     if out_of_line:
         advice.append(f"Repeat {', '.join(out_of_line)}: less speed or fuel than at the step below.")
     if found.one_way:
@@ -400,6 +405,8 @@ def cruising_range(view: JobView) -> list[Finding]:
         )
     asking.check()
     found, curve = _curve(view)
+    if found.speed_doubted:
+        raise NotEnoughData(found.speed_doubted)
     if any(finding.verdict is Verdict.FAIL for finding in _for_power(view, found)):
         raise NotEnoughData(IMPOSSIBLE)
     if wanted is None:

@@ -8,17 +8,19 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Lack, NotEnoughData
+from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_view import InputCollector, JobView
 from garboard.samples import Recording, Stream
 from garboard.series import (
     Steady,
     engine_streams,
+    is_frozen,
     mean,
     mean_direction,
     mean_of_means,
     signed_angle,
     steady_stretches,
+    unchanging_stretches,
     unwrapped,
 )
 from garboard.uncertainty import NORMAL_95, of_last_digit
@@ -28,6 +30,15 @@ from garboard_fuel_curve.steps import STEPS
 
 RECIPROCAL_WITHIN = 30.0
 """Runs whose courses differ from 180 degrees by less than this count as opposite [deg]."""
+
+CHANGED_BY = 300.0
+"""Engine speeds this far apart change speed and fuel flow on any boat; common practice, no source [rev/min]."""
+
+CHANGED_FLOW = 1.25
+"""Fuel flows of one engine in a greater ratio than this are of different engine speeds (common practice, no source)."""
+
+INTO_A_RUN = 10.0
+"""A reading that stands still has to reach so far into a run, beyond any lag, to be doubted for it [s]."""
 
 SECONDS_PER_INDEPENDENT_READING = 5.0
 """Instrument values closer together than this are not independent (common practice, no source) [s]."""
@@ -75,10 +86,14 @@ class ThrottleStep:
 
 @attrs.frozen(kw_only=True)
 class Readings:
-    """All steps in order of engine speed, and where they come from."""
+    """All steps in order of engine speed, and where they come from.
+
+    speed_doubted : why no figure may rest on the speed, where it stood still while the engines did not
+    """
 
     steps: tuple[ThrottleStep, ...]
     source: str
+    speed_doubted: Missing | None = None
 
     @property
     def one_way(self) -> tuple[ThrottleStep, ...]:
@@ -97,6 +112,7 @@ def readings(view: JobView) -> Readings:
     asking.check()
     rows = _rows(view)
     recorded = view.value(STEPS, "recording") is not None
+    speed_doubted: Missing | None = None
     if rows:
         steps = [_typed(view, asking, row) for row in rows]
         asking.check()
@@ -108,11 +124,11 @@ def readings(view: JobView) -> Readings:
         asking.need(attached, nothing, lack=Lack.NOT_ENTERED, step=STEPS, field="recording")
         recording = asking.recording(STEPS, "recording") if recorded else Recording("", {})
         asking.check()
-        steps = cut(view, recording)
+        steps, speed_doubted = cut(view, recording)
         source = "the recording"
     same = view.setting_value("fuel_curve.same_step", "rev/min")
     merged = tuple(_merged(group) for group in _grouped(sorted(steps, key=lambda step: step.engine_speed), same))
-    return Readings(steps=merged, source=source)
+    return Readings(steps=merged, source=source, speed_doubted=speed_doubted)
 
 
 def doubts(view: JobView, found: Readings) -> Doubts:
@@ -181,14 +197,16 @@ def rounding(view: JobView, step: str, field: str, unit: str, *, row: str = "", 
     return NORMAL_95 * of_last_digit(last_digit)
 
 
-def cut(view: JobView, recording: Recording) -> list[ThrottleStep]:
+def cut(view: JobView, recording: Recording) -> tuple[list[ThrottleStep], Missing | None]:
     """Throttle steps cut from a recording: stretches in which engine speed, fuel flow and speed all hold steady.
 
     Stretches at one throttle setting are put together; where their courses are opposite, speed is the mean of
-    means of the runs in turn.
-    Raises NotEnoughData when an engine's data or the speed is not in the recording, or nothing holds steady.
+    means of the runs in turn. With them comes why the speed is doubted, if it is.
+    Raises NotEnoughData when an engine's data or the speed is not in the recording, when nothing holds steady, and
+    when an engine's speed or fuel flow stood still while the other changed.
     """
-    streams, tolerance = _watched(view, recording)
+    as_sent, tolerance = _watched(view, recording)
+    streams = {name: per_second(stream) for name, stream in as_sent.items()}
     course = next((per_second(stream, turning=True) for stream in recording.of("course_over_ground")), None)
     stretches = _steady(view, streams, tolerance, course)
     usable = [stretch for stretch in stretches if all(stretch.means[name] > 0 for name in streams if name[0] != "s")]
@@ -200,6 +218,9 @@ def cut(view: JobView, recording: Recording) -> list[ThrottleStep]:
             step=STEPS,
             field="recording",
         )
+    frozen = {name: why for name, stream in as_sent.items() if (why := _stood_still(view, name, stream, usable))}
+    if engines := [why for name, why in frozen.items() if name != "s"]:
+        raise NotEnoughData(*engines)
     by_speed = sorted(usable, key=lambda stretch: _engine_speed(stretch, view))
     started = min(time for stream in streams.values() for time in stream.times[:1])
     groups: list[list[Steady]] = []
@@ -208,7 +229,36 @@ def cut(view: JobView, recording: Recording) -> list[ThrottleStep]:
         if _engine_speed(stretch, view) - first > view.setting_value("fuel_curve.same_step", "rev/min"):
             groups.append([])
         groups[-1].append(stretch)
-    return [_recorded(view, sorted(group, key=lambda one: one.start), course, started) for group in groups]
+    steps = [_recorded(view, sorted(group, key=lambda one: one.start), course, started) for group in groups]
+    return steps, frozen.get("s")
+
+
+def _stood_still(view: JobView, name: str, stream: Stream, runs: Sequence[Steady]) -> Missing | None:
+    """Why a reading cannot be true: it stood still to its last digit through runs at different throttle settings.
+
+    name   : of the watched stream, as in `_watched`
+    stream : as sent, not averaged
+    Speed and flow are held against engine speed, engine speed against its own engine's flow. A boat held on the spot
+    shows no speed, and that is a reading unless the speed shows nothing else.
+    """
+    for part in unchanging_stretches(stream):
+        within = [run for run in runs if min(run.end, part.times[-1]) - max(run.start, part.times[0]) >= INTO_A_RUN]
+        low, high = _lowest_and_highest(view, name, within)
+        changed = high > CHANGED_FLOW * low if name[0] == "n" else high - low > CHANGED_BY
+        if changed and (any(part.values) or is_frozen(stream)):
+            quantity = stream.key.quantity.replace("_", " ")
+            of = "" if name == "s" else f" of the {view.vessel.engines[int(name[1:])].position} engine"
+            span = f"{low:.1f} to {high:.1f} L/h" if name[0] == "n" else f"{low:.0f} to {high:.0f} rev/min"
+            against = f"{'fuel flow' if name[0] == 'n' else 'engine speed'} went from {span}"
+            text = f"{quantity}{of} did not change at all while {against}: it is dead or frozen; record again"
+            return Missing(text, lack=Lack.CONTRADICTS, step=STEPS, field="recording")
+    return None
+
+
+def _lowest_and_highest(view: JobView, name: str, runs: Sequence[Steady]) -> tuple[float, float]:
+    """Of what a reading is held against, over runs; nothing to tell apart where there are none."""
+    values = [run.means[f"f{name[1:]}"] if name[0] == "n" else _engine_speed(run, view) for run in runs]
+    return min(values, default=0.0), max(values, default=0.0)
 
 
 def _steady(
@@ -265,8 +315,8 @@ def _watched(view: JobView, recording: Recording) -> tuple[dict[str, Stream], di
             if stream is None:
                 missing.append(f"the recording has no {quantity.replace('_', ' ')} of the {engine.position} engine")
             else:
-                streams[f"{letter}{number}"], tolerance[f"{letter}{number}"] = per_second(stream), width
-    speed = next((per_second(stream) for stream in recording.of("speed_over_ground")), None)
+                streams[f"{letter}{number}"], tolerance[f"{letter}{number}"] = stream, width
+    speed = next(iter(recording.of("speed_over_ground")), None)
     if speed is None:
         missing.append("the recording has no speed over ground")
     else:

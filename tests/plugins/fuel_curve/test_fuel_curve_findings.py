@@ -6,10 +6,11 @@ from typing import Any
 import pytest
 
 from builders import boat, findings_of, job_view
-from fuel_curve_jobs import DISPLACEMENT, HOST, PLANING, STEPS, TANKS, Row, typed
+from fuel_curve_jobs import DISPLACEMENT, HOST, PLANING, STEPS, TANKS, Row, recorded, typed
 from garboard.findings import Finding, Lack, Number, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue, StepState, Tank, Vessel
+from garboard.samples import Sample, gather
 from garboard.units import Amount
 
 TWINS = boat(2, rated_power=Amount.parse("200 hp"), rated_speed=Amount.parse("6000 rev/min"))
@@ -497,3 +498,64 @@ def test_full_throttle_begins_at_one_engine_speed_for_every_check() -> None:
     lacking = [one.finding for one in HOST.assess(short) if one.calculator == "fuel_curve.fuel_for_power"]
     assert all("full throttle begins at 5000 rev/min" in one.sentence for one in lacking)
     assert lacking
+
+
+LIVELY = [
+    one._replace(value=one.value + 0.001 * (round(one.time) % 7)) if one.quantity == "fuel_flow" else one
+    for one in recorded(PLANING, 2)
+]
+
+
+def frozen(quantity: str, since: float) -> JobView:
+    """A job whose recording shows one value of a quantity from a time on, of every engine its own."""
+    last: dict[str, float] = {}
+
+    def shown(one: Sample) -> Sample:
+        if one.quantity == quantity and one.time <= since:
+            last[one.instance] = one.value
+        return one._replace(value=last[one.instance]) if one.quantity == quantity else one
+
+    values: dict[FieldKey, JsonValue] = {
+        (STEPS, "recording", "", ""): {"file": "run.log"},
+        (STEPS, "fuel", "", ""): "gasoline",
+        (TANKS, "usable_fuel", "", ""): "60 gal",
+    }
+    recordings = {"run.log": gather("run.log", [shown(one) for one in LIVELY])}
+    return job_view(TWINS, values, recordings=recordings)
+
+
+RESTING_ON_SPEED = ("best_cruise", "planing_hump", "range")
+
+
+@pytest.mark.parametrize("since", [0, 450])
+def test_a_speed_that_stood_still_while_the_engines_did_not_carries_no_figure(since: float) -> None:
+    for calculator in RESTING_ON_SPEED:
+        found = finding(frozen("speed_over_ground", since), calculator)
+        assert [(one.lack, one.field) for one in found.missing] == [(Lack.CONTRADICTS, "recording")]
+        assert "speed over ground did not change at all while engine speed went from" in found.sentence
+    curve = finding(frozen("speed_over_ground", since), "curve")
+    assert (curve.verdict, curve.code) == (Verdict.ADVISE, "fuel_curve.curve.speed_doubted")
+    assert finding(frozen("speed_over_ground", since), "mixed_use").verdict is not Verdict.NOT_ENOUGH_DATA
+
+
+@pytest.mark.parametrize("quantity", ["fuel_flow", "engine_speed"])
+@pytest.mark.parametrize("since", [0, 450])
+def test_an_engines_reading_that_stood_still_carries_no_figure(quantity: str, since: float) -> None:
+    for calculator in (*RESTING_ON_SPEED, "curve", "mixed_use", "fuel_for_power"):
+        found = finding(frozen(quantity, since), calculator)
+        assert {(one.lack, one.field) for one in found.missing} == {(Lack.CONTRADICTS, "recording")}
+
+
+def test_a_recording_that_lives_carries_every_figure() -> None:
+    for calculator in (*RESTING_ON_SPEED, "curve", "mixed_use"):
+        assert finding(frozen("speed_over_ground", 1e9), calculator).verdict is Verdict.PASS
+
+
+def test_an_engine_revved_at_the_dock_leaves_its_speed_believed() -> None:
+    """A speed of zero at idle and at 1000 rev/min, and then a live one."""
+    still = [
+        one._replace(value=0.0) if one.quantity == "speed_over_ground" and one.time < 144 else one for one in LIVELY
+    ]
+    values: dict[FieldKey, JsonValue] = {(STEPS, "recording", "", ""): {"file": "run.log"}}
+    view = job_view(TWINS, values, recordings={"run.log": gather("run.log", still)})
+    assert finding(view, "curve").code != "fuel_curve.curve.speed_doubted"
