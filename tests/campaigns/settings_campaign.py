@@ -22,6 +22,7 @@ import attrs
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from garboard.disk.hullfile import HullFolder
+from garboard.faults import ValueRefused
 from garboard.fields import Kind
 from garboard.history.boat import open_hull
 from garboard.history.exchange import export_job, import_job
@@ -29,7 +30,7 @@ from garboard.hosting.host import PluginHost, make_host
 from garboard.job_files.job_file import job_file_text, read_job_file
 from garboard.judging.assessing import assess_hulls, assess_job_file, assess_one
 from garboard.records import JsonValue
-from garboard.settings import Setting
+from garboard.settings import Setting, check_pairs
 from garboard.steps import Assessed
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.pages.summaries import make_summary
@@ -59,10 +60,27 @@ def drawn(setting: Setting, draw: random.Random) -> JsonValue:
 
 
 def random_settings(host: PluginHost, draw: random.Random) -> Settings:
-    """A few settings at values drawn at random; rounding may have left the range of one, which is left out."""
+    """A few settings at values drawn at random.
+
+    One that rounding took out of its range is left out, and one that would turn a pair's ends the wrong way round.
+    """
     chosen = draw.sample(host.settings, draw.randint(1, MOST_AT_ONCE))
     values = {setting.key: drawn(setting, draw) for setting in chosen}
-    return {setting.key: values[setting.key] for setting in chosen if setting.takes(values[setting.key])}
+    holding: Settings = {setting.key: setting.default for setting in host.settings}
+    kept: Settings = {}
+    for setting in chosen:
+        key = setting.key
+        if setting.takes(values[key]) and _fits(host, {**holding, **kept, key: values[key]}, key):
+            kept[key] = values[key]
+    return kept
+
+
+def _fits(host: PluginHost, values: Settings, key: str) -> bool:
+    try:
+        check_pairs(host.settings, values, key)
+    except ValueRefused:
+        return False
+    return True
 
 
 def verdicts(assessed: Sequence[Assessed]) -> Verdicts:
