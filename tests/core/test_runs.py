@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Sequence
 
+import attrs
 import pytest
 
 from garboard.disk.clock import HybridClock
@@ -16,6 +17,7 @@ from garboard.history.replay import HullState, replay
 from garboard.history.runs import keep_run, let_count, runs_of, throw_away
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue
+from garboard.steps import Field, Kind, Phase, Step, describing_run
 
 Write = Callable[[Author, HullState, str, FieldKey, JsonValue], list[Entry]]
 HULL, JOB = "XYZAB123F526", "a job"
@@ -172,3 +174,13 @@ def test_a_run_of_another_shape_is_kept_and_harms_nothing(subject: tuple[str, ..
     assert isinstance(one.state.view(JOB).measurements, tuple)
     assert registers.name_of(registers.register_of(odd)).startswith("run")
     assert isinstance(one.state, HullState)
+
+
+def test_a_field_of_a_run_names_a_recording_of_its_step() -> None:
+    """A name that is no recording would never be asked anew, and nobody would notice."""
+    log = Field(name="log", title="Log", kind=Kind.RECORDING)
+    calm = Field(name="calm", title="Calm", kind=Kind.YES_NO, of_run="log")
+    step = Step(key="shop.run", title="Run", phase=Phase.UNDER_WAY, order=1, fields=(log, calm))
+    assert describing_run(step, "log") == {"calm"}
+    with pytest.raises(ValueError, match="'calm' is of run 'log', which is no recording"):
+        attrs.evolve(step, fields=(calm,))
