@@ -26,7 +26,7 @@ from garboard.series import compass_angle, mean
 
 from .comparison import Comparison, compare_headings
 from .ellipse import Ellipse, fit_ellipse
-from .sensors import is_true, longest, name_of, one_by_one, sensors_of, variation_here
+from .sensors import is_true, longest, name_of, one_by_one, see_that_it_lives, sensors_of, variation_here
 from .settings import CLEARANCE, HEADING_DEVICE, clearance_basis
 from .steps import CLEARANCES, COMPARISON, LOCATION, MAGNETOMETER
 from .variation import CAUTION_BELOW
@@ -195,6 +195,8 @@ def _trusted(view: JobView, headings: dict[str, Stream], course: Stream | None) 
 
 
 def _comparison(view: JobView, recording: Recording, heading: Stream, trusted: Stream) -> Finding:
+    for stream in (heading, trusted):
+        see_that_it_lives(stream, name_of(view, stream.key.source), COMPARED)
     shift, shift_within = (0.0, 0.0)
     if is_true(heading) != is_true(trusted):
         east, shift_within = _variation(view, recording)

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TypeVar
 
 from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, not_enough_data
 from garboard.job_view import JobView
 from garboard.records import HeadingSensor
 from garboard.samples import Stream
+from garboard.series import is_frozen, unchanging_stretches, unwrapped
 
 from .steps import PLACE
 from .variation import Variation, variation_at
 
 Item = TypeVar("Item")
+
+TURNED_AWAY = 30.0
+"""A direction that stands still while another turns so far is dead; wind and current do not explain it [deg]."""
 
 
 def name_of(view: JobView, source: str) -> str:
@@ -39,6 +43,24 @@ def is_true(stream: Stream) -> bool:
 def longest(streams: Iterable[Stream]) -> Stream | None:
     """The stream with most samples."""
     return max(streams, key=len, default=None)
+
+
+def see_that_it_lives(stream: Stream, about: str, place: Mapping[str, str], beside: Stream | None = None) -> None:
+    """Raises NotEnoughData for a direction that did not change at all, or not while another direction turned.
+
+    about  : whose direction it is
+    place  : step and field the recording belongs to
+    beside : the other direction, where turning away from it says that one of them is dead [deg]
+    """
+    what = stream.key.quantity.replace("_", " ")
+    if is_frozen(stream):
+        text = f"the {what} of {about} did not change at all: the sensor is dead or the display is frozen"
+        raise NotEnoughData(text, lack=Lack.CONTRADICTS, **place)
+    for part in unchanging_stretches(stream) if beside else ():
+        run = unwrapped(beside.between(part.times[0], part.times[-1]).values) if beside else ()
+        if run and max(run) - min(run) > TURNED_AWAY:
+            text = f"the {what} of {about} did not change while the boat turned {max(run) - min(run):.0f} degrees"
+            raise NotEnoughData(f"{text}: the sensor is dead or frozen", lack=Lack.CONTRADICTS, **place)
 
 
 def has_sensors(view: JobView) -> bool:

@@ -41,7 +41,7 @@ from .deviation import (
 )
 from .directions import current_allowance, deviation_of, heading_from_course, magnetic_from_true
 from .sensor_findings import to_be_moved
-from .sensors import is_true, longest, name_of, one_by_one, sensors_of, variation_here
+from .sensors import is_true, longest, name_of, one_by_one, see_that_it_lives, sensors_of, variation_here
 from .settings import HANDBOOK, HEADING_DEVICE, SMALL_CRAFT, deviation_basis
 from .steps import REFERENCES, STRAIGHT_RUNS, SWING
 from .turns import finite_only
@@ -201,6 +201,8 @@ def compute_runs(view: JobView) -> Iterable[Finding]:
         heading = headings[source]
         if course is None:
             raise NotEnoughData(NO_COURSE, lack=Lack.NOT_IN_RECORDING, **BY_RUNS)
+        see_that_it_lives(heading, name_of(view, source), BY_RUNS, beside=course)
+        see_that_it_lives(course, name_of(view, course.key.source), BY_RUNS, beside=heading)
         runs = straight_runs(heading, course, speed, current.boat_speed)
         readings = _in_range(lambda: [run.reading(variation.east, current) for run in runs])
         slowest = min((run.speed for run in runs), default=math.inf)

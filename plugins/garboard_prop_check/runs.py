@@ -17,6 +17,7 @@ from garboard.samples import Recording, Stream
 from garboard.series import (
     Steady,
     engine_streams,
+    is_frozen,
     mean,
     mean_direction,
     mean_of_means,
@@ -161,7 +162,10 @@ def _recorded_run(view: JobView, row: str, course: float | None) -> Run | Missin
             field="recording",
             row=row,
         )
-    return max(runs, key=lambda found: found[0].seconds)[1]
+    longest = max(runs, key=lambda found: found[0].seconds)[1]
+    if isinstance(longest.speed, Missing):
+        return attrs.evolve(longest, speed=attrs.evolve(longest.speed, field="recording", row=row))
+    return longest
 
 
 def _typed(view: JobView, field: str, unit: str, row: str, highest: float, of: str = "") -> MeasuredValue | Missing:
@@ -249,7 +253,10 @@ def _run_of_stretch(name: str, recording: Recording, stretch: Steady) -> Run:
     }
     courses = recording.of("course_over_ground")
     heard = courses[0].between(stretch.start, stretch.end).values if courses else ()
-    speed = readings.pop("speed")
+    speed: MeasuredValue | Missing = readings.pop("speed")
+    if is_frozen(recording.of("speed_over_ground")[0].between(stretch.start, stretch.end)):
+        text = f"{name}: speed over ground did not change at all: the receiver is dead or frozen; make the run again"
+        speed = Missing(text, lack=Lack.CONTRADICTS, step=FULL_THROTTLE, field="all_runs")
     return Run(name=name, speed=speed, engine_speed=readings, course=_mean_course(heard))
 
 

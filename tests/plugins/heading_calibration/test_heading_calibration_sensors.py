@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from builders import job_view
-from garboard.findings import Finding, Verdict
+from garboard.findings import Finding, Lack, Verdict
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue, Vessel
 from garboard.samples import Recording, Sample, Stream, StreamKey, gather
@@ -133,7 +133,12 @@ COMPARE = f"{NAME}.comparison"
 
 
 def steady(value: float, *, reference: str = "magnetic", source: str = "7", seconds: float = 90) -> list[Sample]:
-    return samples("heading", lambda _t: value, seconds, every=1.0, source=source, reference=reference)
+    return samples("heading", lambda t: value + alive(t), seconds, every=1.0, source=source, reference=reference)
+
+
+def alive(t: float) -> float:
+    """The last digit of every instrument aboard, alike in all: a boat is never quite still."""
+    return 0.01 * math.sin(t)
 
 
 def compared(*made: list[Sample], place: bool = True, trusted: str = "") -> list[Finding]:
@@ -171,7 +176,7 @@ def test_sensors_within_a_degree_of_each_other_pass(apart: float, verdict: Verdi
 def test_a_difference_that_swings_is_to_be_recorded_again(amplitude: float, verdict: Verdict) -> None:
     """Standard deviation of a sine is its amplitude by root two: 1.41 and 1.63 against a limit of 1.5."""
     swinging = samples("heading", lambda t: 90 + amplitude * math.sin(2 * math.pi * t / 10), 120, source="9")
-    (finding,) = compared(samples("heading", lambda _t: 90.0, 120, source="7"), swinging)
+    (finding,) = compared(samples("heading", lambda t: 90.0 + alive(t), 120, source="7"), swinging)
     assert finding.verdict is verdict
     assert ("record again on a straight run" in finding.sentence) == (verdict is Verdict.ADVISE)
 
@@ -190,7 +195,7 @@ def test_without_a_place_the_variation_on_the_boats_network_serves() -> None:
 
 
 def test_a_lone_heading_is_held_against_the_course_and_no_offset_is_offered() -> None:
-    course = samples("course_over_ground", lambda _t: 80.0, 90, every=1.0, source="3", reference="true")
+    course = samples("course_over_ground", lambda t: 80.0 + alive(t), 90, every=1.0, source="3", reference="true")
     (finding,) = compared(steady(84.5, reference="true"), course)
     assert finding.verdict is Verdict.ADVISE
     assert finding.sentence == (
@@ -217,6 +222,14 @@ def test_a_comparison_that_cannot_be_made_says_why(
     (finding,) = compared(*made, trusted=trusted, place=place)
     assert finding.verdict is Verdict.NOT_ENOUGH_DATA
     assert reason in finding.sentence
+
+
+def test_sensors_that_stand_still_are_dead_and_agree_on_nothing() -> None:
+    """Both frozen on one heading passed as no offset to enter."""
+    dead = samples("heading", lambda _t: 90.0, 90, every=1.0, source="9")
+    for other in (steady(90.0), samples("heading", lambda _t: 90.0, 90, every=1.0, source="7")):
+        (finding,) = compared(dead, other)
+        assert [(one.lack, one.field) for one in finding.missing] == [(Lack.CONTRADICTS, "comparison_recording")]
 
 
 def test_the_mean_difference_keeps_within_its_uncertainty_when_waves_are_shared_by_neighbours() -> None:

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from garboard.findings import Finding, Verdict
+from garboard.findings import Finding, Lack, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue
-from garboard.samples import Recording, Sample, gather
+from garboard.samples import Recording, Sample, StreamKey, gather
 from garboard_heading_calibration.deviation import fit_deviation
 from garboard_heading_calibration.directions import current_allowance, heading_from_course
 from garboard_heading_calibration.steps import CLEARANCES
@@ -419,3 +419,28 @@ def test_a_recording_without_straight_stretches_has_no_readings() -> None:
     weaving = samples("heading", lambda t: 30 * t % 360, 120, every=1.0, source="7")
     course = samples("course_over_ground", lambda t: 30 * t % 360, 120, every=1.0, source="3")
     assert "0 different headings" in ran(gather("weaving", [*weaving, *course])).sentence
+
+
+@pytest.mark.parametrize("runs_alive", [0, 3])
+@pytest.mark.parametrize("quantity", ["heading", "course_over_ground"])
+def test_a_dead_sensor_is_called_dead_and_its_cause_is_not_to_be_moved(quantity: str, runs_alive: int) -> None:
+    """A frozen heading was judged as a deviation of 166 degrees."""
+    shown: dict[str, float] = {}
+
+    def frozen(key: StreamKey, time: float, value: float) -> float:
+        if key.quantity == quantity and (time < 40 * runs_alive or key.quantity not in shown):
+            shown[key.quantity] = value
+        return shown[key.quantity] if key.quantity == quantity else value
+
+    made = straight_runs(EIGHT, gentle, variation=VARIATION)
+    recording = gather(
+        "runs",
+        [Sample(t, k.quantity, frozen(k, t, v), *k[1:]) for k, one in made.streams.items() for t, v in one],
+    )
+    values: dict[FieldKey, JsonValue] = {
+        **PLACE,
+        (RUNS, "runs_recording", "", ""): {"file": "a"},
+        (RUNS, "current_speed", "", ""): "0 kn",
+    }
+    (finding,) = findings(job(values, recordings={"a": recording}), "straight_runs")
+    assert [(one.lack, one.field) for one in finding.missing] == [(Lack.CONTRADICTS, "runs_recording")]

@@ -5,9 +5,10 @@ import math
 import attrs
 import pytest
 
-from garboard.findings import NotEnoughData
+from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue
+from garboard.samples import Sample, gather
 from garboard.series import signed_angle
 from garboard.uncertainty import MeasuredValue
 from garboard_prop_check.runs import Run, average_engine_speed, average_speed, runs_of, sides
@@ -179,6 +180,29 @@ def test_one_recording_gives_all_runs() -> None:
     assert port.value == pytest.approx(5790, abs=0.5)
     average = average_speed(view, runs_of(view))
     assert (average.value, average.current) == pytest.approx((40.0, 1.0), abs=0.01)
+
+
+def test_a_run_whose_speed_stood_still_has_no_speed() -> None:
+    """The receiver froze for the second run: its speed passed as if read."""
+    trial = recorded([(30, 41.0, 10, (5800, 5790)), (30, 12.0, 100, (2500, 2500)), (30, 39.0, 190, (5800, 5790))])
+    samples = [
+        Sample(time, key.quantity, 39.0 if key.quantity == "speed_over_ground" and time >= 1060 else value, *key[1:])
+        for key, stream in trial.streams.items()
+        for time, value in stream
+    ]
+    view = job(
+        TWIN, recordings={"trial": gather("trial", samples)}, more={(RUNS, "all_runs", "", ""): {"file": "trial"}}
+    )
+    first, second = runs_of(view)
+    assert isinstance(first.speed, MeasuredValue)
+    assert isinstance(second.speed, Missing)
+    assert (second.speed.lack, second.speed.field) == (Lack.CONTRADICTS, "all_runs")
+    assert isinstance(second.engine_speed["port"], MeasuredValue)
+    assert "run 2: speed over ground did not change at all" in reasons_of(view)
+    rows: list[dict[str, JsonValue]] = [{"recording": {"file": "trial"}, "course": "190 deg"}]
+    (by_row,) = runs_of(job(TWIN, rows, recordings={"trial": gather("trial", samples)}))
+    assert isinstance(by_row.speed, Missing)
+    assert (by_row.speed.field, by_row.speed.row) == ("recording", "1")
 
 
 def test_a_row_takes_its_run_from_its_recording() -> None:
