@@ -14,7 +14,7 @@ import click
 import garboard
 from garboard.commands.tools import BAD_INPUT
 from garboard.faults import GarboardError, in_words
-from garboard.report.terminal import Tools
+from garboard.report.terminal import Tools, visible, visible_output
 
 COMMANDS: Mapping[str, str] = {
     "assess": "garboard.commands.assess",
@@ -56,12 +56,21 @@ class Program(click.Group):
             return command
         return _tools(ctx).plugin_commands.get(cmd_name)
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """What the program's own command prints holds names that others wrote; a plugin's may colour its output."""
+        found = super().resolve_command(ctx, args)
+        if found[0] in COMMANDS:
+            ctx.with_resource(visible_output())
+        return found
+
     def main(self, *args: Any, **extra: Any) -> Any:
         """Run; bad input ends with its faults and exit status 2 instead of a traceback."""
         try:
             return super().main(*args, **extra)
         except (GarboardError, OSError) as failure:
-            click.echo(in_words(failure), err=True)
+            click.echo(visible(in_words(failure)), err=True)
             sys.exit(BAD_INPUT)
 
 

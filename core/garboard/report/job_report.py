@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from garboard.findings import Basis, Finding, Verdict
@@ -24,6 +24,7 @@ from garboard.report.outline import (
 )
 from garboard.report.palette import DAY, NIGHT, STEP_MARKS, VERDICT_MARKS, Colours, Mark
 from garboard.report.settings_used import settings_in_words
+from garboard.report.terminal import visible, visible_name
 from garboard.steps import Assessed
 
 if TYPE_CHECKING:
@@ -36,9 +37,17 @@ _WIDTH_OF_MARK = 19
 
 def make_console(*, colour: bool = True, error: bool = False) -> Console:
     """A console as wide as the terminal; plain text of a fixed width when the output goes elsewhere."""
-    from rich.console import Console
+    from rich.console import Console, ConsoleOptions, RenderableType
+    from rich.segment import Segment
 
-    console = Console(no_color=not colour, highlight=False, markup=False, emoji=False, stderr=error)
+    class VisibleConsole(Console):
+        """Its own colours reach the terminal, and what steers one within the text does not."""
+
+        def render(self, renderable: RenderableType, options: ConsoleOptions | None = None) -> Iterable[Segment]:
+            for text, style, control in super().render(renderable, options):
+                yield Segment(text if control else visible(text), style, control)
+
+    console = VisibleConsole(no_color=not colour, highlight=False, markup=False, emoji=False, stderr=error)
     if not console.is_terminal:
         console.width = WIDTH_OF_PLAIN_TEXT
     return console
@@ -94,10 +103,13 @@ def _heading(console: Console, view: JobView) -> None:
     vessel, job = view.vessel, view.job
     console.print()
     console.print(
-        Text.assemble((vessel.name or "Vessel without a name", "bold"), f"  hull number {vessel.hull_number}")
+        Text.assemble(
+            (visible_name(vessel.name) or "Vessel without a name", "bold"),
+            f"  hull number {visible_name(vessel.hull_number)}",
+        )
     )
     about = [job.kind, job.id, job.opened, job.place, job.shop]
-    console.print(", ".join(filter(None, about)))
+    console.print(", ".join(map(visible_name, filter(None, about))))
 
 
 def _title(console: Console, text: str) -> None:
@@ -136,7 +148,7 @@ def _one_line(console: Console, finding: Finding) -> None:
     """What it is about and the result, without what to make of it."""
     from rich.text import Text
 
-    line = Text.assemble((f"{finding.about}: ", "bold"), first_sentence(result_of(finding)))
+    line = Text.assemble((f"{visible_name(finding.about)}: ", "bold"), first_sentence(result_of(finding)))
     _beside(console, Text.assemble("  ", _mark(console, VERDICT_MARKS[finding.verdict])), [line], _WIDTH_OF_MARK)
 
 
@@ -145,7 +157,7 @@ def _finding(console: Console, finding: Finding, numbers: Mapping[Basis, int]) -
 
     said = "; ".join(f"{number.name} {number}" for number in finding.numbers)
     lines = [
-        Text.assemble((f"{finding.about}: ", "bold"), result_of(finding)),
+        Text.assemble((f"{visible_name(finding.about)}: ", "bold"), result_of(finding)),
         Text.assemble(f"{said}; " if said else "", (references(finding.basis, numbers), _style(console, "quiet"))),
     ]
     mark = Text.assemble("  ", _mark(console, VERDICT_MARKS[finding.verdict]))
@@ -157,7 +169,7 @@ def _punch_list(console: Console, items: Sequence[PunchItem], when_empty: str) -
     if not items:
         console.print(when_empty)
     for number, item in enumerate(items, start=1):
-        about = f"{item.about}: " if item.about else ""
+        about = f"{visible_name(item.about)}: " if item.about else ""
         _hanging(console, f"{number}", f"{about}{item.text} ({item.why})", width=4)
 
 
