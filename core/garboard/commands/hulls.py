@@ -302,6 +302,9 @@ def settle(
 @tablet_option
 def attach(folder: Path, hull: str, step: str, file: Path, by: str, job: str, tablet: str) -> None:
     """Attach a photo or a recording to a STEP of a job. The book and the boat's page list it."""
+    from garboard.recordings import refuse_other_text
+
+    refuse_other_text(file)
     with _writing(folder, hull, job) as (hulls, boat, job):
         state = boat.state_of(job)
         _refuse_unknown(step, {key.subject[0] for key in state.registers if key.kind == "measure"})
