@@ -13,10 +13,10 @@ import attrs
 import click
 
 from garboard.disk.clock import wall_milliseconds
-from garboard.disk.storage import FolderInUse
+from garboard.disk.storage import FolderInUse, NewerFormat
 from garboard.faults import Fault, InputError, in_words
 from garboard.shop_link.pairing import DEFAULT_PORT
-from garboard_shop.store import MINUTES_A_CODE_WORKS, ROLES, TECHNICIAN, StoreAway, in_order, shop_copied
+from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, ROLES, TECHNICIAN, StoreAway, in_order, shop_copied
 
 if TYPE_CHECKING:
     from garboard.report.terminal import Tools
@@ -248,11 +248,36 @@ def pair_tablet(folder: Path, store_url: str, role: str, by: str) -> None:
 @click.argument("role", type=click.Choice(ROLES))
 @by_option
 def change_role(folder: Path, store_url: str, tablet: str, role: str, by: str) -> None:
-    """Change a tablet's role. TABLET is its id. The tablet learns of it when it next comes ashore."""
+    """Change a tablet's role. TABLET is its id. The tablet learns of it when it next comes ashore.
+
+    A setting holds if a manager's tablet set it. So with the role, what this tablet set begins or ceases to hold.
+    """
     with opened_register(folder, store_url) as register:
+        before = frozenset() if store_url else _settings_that_hold(folder)
         if not register.change_role(tablet, role, by, wall_milliseconds()):
             raise _no_such_tablet(register, place_of(folder, store_url), tablet)
+        after = frozenset() if store_url else _settings_that_hold(folder)
     click.echo(f"{tablet} is now a {role}'s tablet.")
+    click.echo(f"Settings it set, for the shop or for one job, {'hold now' if role == MANAGER else 'no longer hold'}.")
+    for what, changed in (("holds no longer", before - after), ("holds now", after - before)):
+        for key, value in sorted(changed):
+            click.echo(f"  {what}: {key}: {value}")
+
+
+def _settings_that_hold(folder: Path) -> frozenset[tuple[str, str]]:
+    """The shop's own settings in a folder, each key with each value a manager set; none where they cannot be read."""
+    from garboard.disk.entries import SHOP_RECORD
+    from garboard.disk.hullfile import HullFolder
+    from garboard.history.authority import managers_of
+    from garboard.history.setting_entries import shop_settings
+    from garboard.report.settings_used import value_in_words
+
+    try:
+        with HullFolder(folder, read_only=True) as hulls:
+            found = shop_settings(hulls.entries(SHOP_RECORD), managers_of(folder))
+    except (OSError, NewerFormat):
+        return frozenset()
+    return frozenset((one.key, value_in_words(one.value)) for one in found if one.proved)
 
 
 @shop_tablets.command("remove")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 from pathlib import Path
 
 import attrs
@@ -23,12 +24,13 @@ from garboard.report.book import handover_book
 from histories import HULL, JOB, tablet
 
 STEP = "small.horn"
+GROMMET, OTHER = b"\xff\xd8\xff a grommet", b"\xff\xd8\xff another"
 
 
 @pytest.fixture
 def shop(tmp_path: Path) -> Path:
     """A job with one value, and three files beside it, two of them with the same content."""
-    for name, content in (("chafe.jpg", b"a grommet"), ("again.jpg", b"a grommet"), ("other.jpg", b"another")):
+    for name, content in (("chafe.jpg", GROMMET), ("again.jpg", GROMMET), ("other.jpg", OTHER)):
         (tmp_path / name).write_bytes(content)
     with HullFolder(tmp_path / "shop") as folder:
         folder.save(measure(tablet("a").author, HullState(HULL), JOB, STEP, "heard", True))
@@ -61,7 +63,7 @@ def test_files_attached_on_two_machines_stand_side_by_side_and_come_along_in_a_m
         }
         assert view.disagreements == ()
         kept = {here.attachments.get(str(one.value["file"])) for one in _attached(here)}  # type: ignore[index,call-overload]
-        assert kept == {b"a grommet", b"another"}
+        assert kept == {GROMMET, OTHER}
 
 
 def test_the_same_content_attached_twice_is_one(shop: Path) -> None:
@@ -114,3 +116,39 @@ def test_the_book_lists_photos_by_step_and_name(shop: Path) -> None:
         said = words(open_hull(folder, HULL).view(JOB))
     assert "Photos Belongs to File kept by the shop" in said
     assert "attached chafe.jpg R. Vane" in said
+
+
+@pytest.mark.parametrize("content", [b"root:x:0:0:root:/root:/bin/sh\n" * 40, b"%s, 1\n" % b"caf\xe9", b"{}"])
+def test_text_that_is_no_recording_is_not_attached(shop: Path, tmp_path: Path, content: bytes) -> None:
+    """Whatever its name says."""
+    (tmp_path / "helm.jpg").write_bytes(content)
+    arguments = [str(shop), HULL, STEP, str(tmp_path / "helm.jpg"), "--by", "R. Vane"]
+    with pytest.raises(InputError, match="text that is neither"):
+        CliRunner().invoke(commands.attach, arguments, catch_exceptions=False)
+    with HullFolder(shop, read_only=True) as folder:
+        assert _attached(folder) == []
+        assert folder.attachments.names() == frozenset()
+
+
+@pytest.mark.parametrize(
+    "content", [b"$HEHDT,341.8,T*21\n", gzip.compress(b"$HEHDT,341.8,T*21\n"), b"%PDF-1.7 a plan", b""]
+)
+def test_a_recording_a_paper_and_an_empty_file_are_attached(shop: Path, tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "any.bin").write_bytes(content)
+    _attach(shop, "any.bin")
+
+
+@pytest.mark.parametrize("reference", ["/etc/passwd", "../other.log", "logs/../../other.log"])
+def test_a_recording_outside_the_job_files_folder_is_not_imported(tmp_path: Path, reference: str) -> None:
+    """Neither from what the file states, nor from the entries it carries; an assessment refuses it, too."""
+    with HullFolder(tmp_path / "shop") as folder:
+        folder.save(
+            measure(tablet("a").author, HullState(HULL), JOB, STEP, "log", {"file": reference, "name": "a.log"})
+        )
+        path = export_job(folder, open_hull(folder, HULL), JOB, tmp_path / "out")
+    with_entries = read_job_file(path)
+    for job_file in (with_entries, attrs.evolve(with_entries, entries=())):
+        with HullFolder(tmp_path / "new") as folder:
+            with pytest.raises(InputError, match=f"{reference}, which lies elsewhere"):
+                import_job(folder, job_file, path.parent, tablet("b").author)
+            assert folder.hulls() == ()

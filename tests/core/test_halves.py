@@ -244,7 +244,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
 def beside(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     """What the commands name: a photo, a job exported elsewhere, another folder."""
     place = tmp_path_factory.mktemp("beside")
-    (place / "helm.jpg").write_bytes(b"a photo of the helm" * 100)
+    (place / "helm.jpg").write_bytes(b"\xff\xd8\xff the helm" * 100)
     with HullFolder(place / "other") as files:
         for number in (HERE, THERE):
             files.save(measure(Author("tablet 2", "B. Hand"), HullState(number), "job-3", "trial", "speed", "9 kn"))

@@ -23,7 +23,7 @@ from garboard.faults import Fault, InputError, in_number, shown
 from garboard.history import authoring as writing
 from garboard.history import exchange
 from garboard.history.authoring import Author
-from garboard.history.authority import managers_part
+from garboard.history.authority import SHOP_FOLDER, THE_SHOP_ITSELF, managers_part
 from garboard.history.boat import Boat, author_for, open_hull, register_named, replay_with_aliases
 from garboard.history.boat import attach as keep_with_step
 from garboard.history.halves import MissingHalf, save_in_turn
@@ -314,6 +314,9 @@ def settle(
 @tablet_option
 def attach(folder: Path, hull: str, step: str, file: Path, by: str, job: str, tablet: str) -> None:
     """Attach a photo or a recording to a STEP of a job. The book and the boat's page list it."""
+    from garboard.recordings import refuse_other_text
+
+    refuse_other_text(file)
     with _writing(folder, hull, job) as (hulls, boat, job):
         state = boat.state_of(job)
         _refuse_unknown(step, {key.subject[0] for key in state.registers if key.kind == "measure"})
@@ -612,7 +615,14 @@ def _known(hulls: HullFolder) -> str:
 
 
 def author_of(hulls: HullFolder, state: HullState, tablet: str, by: str) -> Author:
-    """Who writes, as the folder knows this machine."""
+    """Who writes, as the folder knows this machine.
+
+    Raises InputError for a name that stands for the shop itself, outside the shop's own folder: what is written under
+    it would count as a manager's wherever it is brought.
+    """
+    if tablet.strip().casefold() in THE_SHOP_ITSELF and not (hulls.folder / SHOP_FOLDER).is_dir():
+        expected = "another name: this one is the shop's own, and only its folder writes under it"
+        raise InputError(str(hulls.folder), [Fault("--tablet", expected, repr(tablet))])
     return author_for(hulls, state, tablet or writes_as(hulls.folder), by)
 
 

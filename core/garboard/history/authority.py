@@ -27,6 +27,7 @@ MANAGERS = Kind(
 _DEVICES = "devices"
 ON_THE_PAGE, AT_THE_DESK = "shop page", "shop desk"
 """Stand for the tablet in what is written at the shop itself: on its pages, and in its folder by command."""
+THE_SHOP_ITSELF = (ON_THE_PAGE, AT_THE_DESK)
 
 
 Managers = Collection[str] | None

@@ -21,7 +21,7 @@ from garboard.history.registers import register_of
 from garboard.history.replay import replay
 from garboard.history.setting_entries import set_setting, setting_register
 from garboard.history.values import same_setting
-from garboard.job_files.job_file import JobFile, exported_name, file_beside, is_beside, job_file_text
+from garboard.job_files.job_file import BESIDE, JobFile, exported_name, file_beside, is_beside, job_file_text
 from garboard.job_view import JobView
 from garboard.records import JsonValue, Measurement
 from garboard.settings import DEFAULT, JOB, Setting, in_force
@@ -106,9 +106,11 @@ def import_job(folder: HullFolder, job_file: JobFile, base: Path, author: Author
 
     base    : folder the job file's recordings lie in
     returns : the hull's key and how many entries were new
-    Raises InputError when the file carries entries that do not say what the rest of it says.
+    Raises InputError when the file carries entries that do not say what the rest of it says, or names a recording
+    that lies outside its folder.
     """
     hull_number.refuse_no_boat(job_file.vessel.hull_number)
+    _refuse_what_lies_elsewhere(job_file)
     key = hull_number.key(job_file.vessel.hull_number)
     if job_file.entries:
         return key, _import_entries(folder, job_file, base, key) + _import_settings(folder, job_file, author)
@@ -116,6 +118,17 @@ def import_job(folder: HullFolder, job_file: JobFile, base: Path, author: Author
     kept = attrs.evolve(job_file, measurements=tuple(_with_attachment(folder, base, m) for m in job_file.measurements))
     entries = take_in(author, state, kept)
     return key, len(folder.put_if_absent(key, entries).added)
+
+
+def _refuse_what_lies_elsewhere(job_file: JobFile) -> None:
+    """As an assessment refuses it: a job file comes from elsewhere and must not reach out of its folder."""
+    faults = [
+        Fault(f"measurements[{index}].value.file", BESIDE, f"{reference}, which lies elsewhere")
+        for index, measurement in enumerate(job_file.measurements)
+        if not is_beside(reference := _attachment_in(measurement.value)[0])
+    ]
+    if faults:
+        raise InputError("job file", faults)
 
 
 def _import_entries(folder: HullFolder, job_file: JobFile, base: Path, key: str) -> int:
@@ -224,7 +237,7 @@ def _attachment_in(value: JsonValue) -> tuple[str, str]:
 
 def _with_attachment(folder: HullFolder, base: Path, measurement: Measurement) -> Measurement:
     reference, name = _attachment_in(measurement.value)
-    if not reference or not is_beside(reference) or not (file := file_beside(base, reference, name)).is_file():
+    if not reference or not (file := file_beside(base, reference, name)).is_file():
         return measurement
     kept = keep_recording(folder, file)
     if isinstance(kept, dict) and isinstance(measurement.value, dict):  # what else it says stays: a replay's mark

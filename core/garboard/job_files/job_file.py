@@ -164,6 +164,9 @@ def recordings_in(folder: Path, names: Mapping[str, str] | None = None) -> Calla
     return load
 
 
+BESIDE = "a recording beside the job file"
+
+
 def is_beside(reference: str) -> bool:
     """Whether a reference stays in the job's folder. Job files come from elsewhere and must not reach out of it."""
     path = PurePath(reference)
@@ -224,7 +227,7 @@ def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | N
         here = is_beside(reference)
         if not here or not file_beside(folder, reference, str(measurement.value.get("name", ""))).is_file():
             why = "which is not there" if here else "which lies elsewhere"
-            yield Fault(f"{path}.value.file", "a recording beside the job file", f"{reference}, {why}")
+            yield Fault(f"{path}.value.file", BESIDE, f"{reference}, {why}")
 
 
 _OTHER_FILES = {

@@ -11,7 +11,7 @@
 """
 
 from garboard.recordings.notes import DamagedLine, ReadingNotes
-from garboard.recordings.reader import load_recording, read_samples
+from garboard.recordings.reader import load_recording, read_samples, refuse_other_text
 from garboard.recordings.summary import StreamSummary, Summary, summarise
 
 __all__ = [
@@ -21,5 +21,6 @@ __all__ = [
     "Summary",
     "load_recording",
     "read_samples",
+    "refuse_other_text",
     "summarise",
 ]

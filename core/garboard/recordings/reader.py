@@ -127,6 +127,28 @@ def _form(path: Path) -> str:
     return form
 
 
+_PICTURES_AND_PAPERS = (b"\xff\xd8\xff", b"\x89PNG", b"GIF8", b"RIFF", b"BM", b"II*", b"MM\0*", b"%PDF")
+"""How a picture or a scanned paper begins; a short one may hold no byte that text does not."""
+
+
+def refuse_other_text(path: Path) -> None:
+    """Refuse text that is no recording: a list of passwords is no photo of the helm, whatever its name says.
+
+    A photo is known by not being text, whatever camera took it; an empty file says nothing and is let pass.
+    Raises InputError.
+    """
+    with path.open("rb") as file:
+        start = file.read(LOOKED_AT)
+    is_text = not start.startswith((b"\x1f\x8b", *_PICTURES_AND_PAPERS)) and not _is_binary(start)
+    if not start or not is_text:
+        return
+    try:
+        _form(path)
+    except InputError:
+        expected = f"a photo, or a recording: {_KNOWN_FORMS}"
+        raise InputError(str(path), [Fault("whole file", expected, "text that is neither")]) from None
+
+
 def _is_binary(start: bytes) -> bool:
     odd = sum(start.count(byte) for byte in range(32) if byte not in b"\t\n\r\f\x1b")
     return b"\0" in start or odd * 20 > len(start)

@@ -44,7 +44,7 @@ class Tablet:
     """One tablet at work. Made with `open_tablet`.
 
     make_plugins : loads the plugins; called when they are first needed, so that the first page need not wait
-    damaged      : what could not be read of session, settings, pairing, list of managers and vessel list, with the cure
+    damaged      : what could not be read of session, settings, pairing, managers and vessels, and what to do
     """
 
     folder: Path

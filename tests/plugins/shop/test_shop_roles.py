@@ -12,6 +12,7 @@ from click.testing import CliRunner, Result
 
 from garboard.commands import hulls
 from garboard.commands.ashore import readable_report
+from garboard.commands.cli import program
 from garboard.disk.entries import Entry, canonical_bytes, read_entry
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.shop_document import FILE
@@ -25,7 +26,7 @@ from garboard.shop_link.ashore import bring_ashore_where_it_is
 from garboard.shop_link.pairing import PairedShop
 from garboard.shop_link.sync import bring_ashore
 from garboard_shop.embedded import EmbeddedStore, FileRegister
-from garboard_shop.store import MANAGER, TECHNICIAN
+from garboard_shop.store import MANAGER, TECHNICIAN, Tablet
 from shop_rig import RunningShop, ask_raw, server_log
 
 HULL, OTHER = "ABC00001A526", "XYZHJKLMF626"
@@ -287,3 +288,42 @@ def test_what_a_manager_decides_is_no_technicians_either_in_a_format_only_a_late
     assert refused(shop, manager, decided[:1]) == set()
     assert refused(shop, technician, [*later, of_anyone, of_a_plugin]) == {entry.id for entry in later}
     assert refused(shop, manager, later) == set()
+
+
+def _run(*words: object) -> str:
+    done = CliRunner().invoke(program, [*map(str, words)])
+    assert done.exit_code == 0, done.output
+    return done.output
+
+
+def _shop_with_a_tablet_that_set(folder: Path, role: str) -> None:
+    """A shop's folder in which a tablet of that role set the reserve."""
+    HullFolder(folder).close()
+    paired = Tablet(id="t1", name="dock", role=role, token_hash="x", paired_at=1, writes_as=("dev1",))
+    FileRegister(folder).add_tablet(paired)
+    _run("settings", "set", folder, "fuel_curve.reserve", "40 %", "--by", "Kim", "--reason", "ours", "--tablet", "dev1")
+
+
+def test_a_change_of_role_says_what_it_does_to_the_settings_the_tablet_set(tmp_path: Path) -> None:
+    _shop_with_a_tablet_that_set(tmp_path, MANAGER)
+    printed = _run("shop-tablets", "role", "t1", TECHNICIAN, "--folder", tmp_path)
+    assert "no longer hold.\n  holds no longer: fuel_curve.reserve: 40 %\n" in printed
+    assert "Not used: 40 %" in _run("settings", "list", tmp_path)
+    printed = _run("shop-tablets", "role", "t1", MANAGER, "--folder", tmp_path)
+    assert "hold now.\n  holds now: fuel_curve.reserve: 40 %\n" in printed
+    assert "40 %, our limit" in _run("settings", "list", tmp_path)
+
+
+@pytest.mark.parametrize("name", [ON_THE_PAGE, AT_THE_DESK, " Shop Desk "])
+def test_nobody_writes_as_the_shop_outside_its_own_folder(tmp_path: Path, name: str) -> None:
+    """What stands under its name counts as a manager's wherever the entries are brought."""
+    away, shop = tmp_path / "away", tmp_path / "shop"
+    HullFolder(away).close()
+    words = ["fuel_curve.reserve", "40 %", "--by", "Kim", "--reason", "ours", "--tablet", name]
+    refused = CliRunner().invoke(program, ["settings", "set", str(away), *words])
+    assert (refused.exit_code, "only its folder writes under it" in refused.output) == (2, True)
+    with HullFolder(away, read_only=True) as files:
+        assert files.hulls() == ()
+    FileRegister(shop)
+    HullFolder(shop).close()
+    _run("settings", "set", shop, *words)

@@ -110,7 +110,7 @@ def test_by_command_a_role_is_changed_and_told_and_noted_under_the_name_given(tm
     register.add_tablet(Tablet(id="t1", name="dock", role=TECHNICIAN, token_hash="h", paired_at=1))
     place = ("--folder", str(tmp_path))
     printed = run("shop-tablets", "role", *place, "t1", MANAGER, "--by", "R. Vane").output
-    assert printed == "t1 is now a manager's tablet.\n"
+    assert printed.startswith("t1 is now a manager's tablet.\n")
     assert register.tablets()[0].role == MANAGER
     refused = run("shop-tablets", "role", *place, "t9", MANAGER)
     assert refused.exit_code == 2
