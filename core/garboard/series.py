@@ -31,7 +31,7 @@ __all__ = [
     "unwrapped",
 ]
 
-FROZEN_FOR = 20.0  # no boat under way keeps a reading to its last digit so long; common practice, no source [s]
+FROZEN_FOR = 20.0  # a shorter standstill may be chance; common practice, no source [s]
 FROZEN_SAMPLES = 10  # fewer alike may be chance
 
 
@@ -137,9 +137,9 @@ def is_frozen(stream: Stream) -> bool:
     """Whether a stream shows one value only, to its last digit, over ten samples and 20 s or more.
 
     A boat under way rolls, yaws and surges, and a live instrument shows that in its last digit. One that shows
-    nothing is dead, or its display stands still; a display in whole degrees or knots may do so too, and then tells
-    too little. Either way no verdict can rest on it. A stream that lives for a part of its time is not frozen:
-    `unchanging_stretches` tells when it stood still.
+    nothing is dead, or its display stands still, and no direction can be judged by it. A speed in tenths of a knot
+    may live and keep one figure for a minute in calm water: hold it against the engine speed before you doubt it.
+    A stream that lives for a part of its time is not frozen: `unchanging_stretches` tells when it stood still.
 
     >>> from garboard.samples import StreamKey
     >>> dead = Stream(StreamKey("heading"), tuple(range(30)), (87.0,) * 30)

@@ -17,13 +17,13 @@ from garboard.samples import Recording, Stream
 from garboard.series import (
     Steady,
     engine_streams,
-    is_frozen,
     mean,
     mean_direction,
     mean_of_means,
     signed_angle,
     standard_deviation,
     steady_stretches,
+    unchanging_stretches,
 )
 from garboard.uncertainty import MeasuredValue, of_last_digit
 from garboard.units import Amount
@@ -41,6 +41,10 @@ COVERAGE = 2.0
 
 SAME_THROTTLE = 0.97
 """A steady stretch belongs to the full-throttle runs from this share of the highest engine speed; common practice."""
+
+
+OTHER_THROTTLE, LAG = 300.0, 10.0
+"""No boat keeps its speed so far from a run's engine speed [rev/min] for so long [s]; common practice, no source."""
 
 
 @attrs.frozen(kw_only=True)
@@ -254,10 +258,26 @@ def _run_of_stretch(name: str, recording: Recording, stretch: Steady) -> Run:
     courses = recording.of("course_over_ground")
     heard = courses[0].between(stretch.start, stretch.end).values if courses else ()
     speed: MeasuredValue | Missing = readings.pop("speed")
-    if is_frozen(recording.of("speed_over_ground")[0].between(stretch.start, stretch.end)):
+    if _stood_still(recording, stretch):
         text = f"{name}: speed over ground did not change at all: the receiver is dead or frozen; make the run again"
         speed = Missing(text, lack=Lack.CONTRADICTS, step=FULL_THROTTLE, field="all_runs")
     return Run(name=name, speed=speed, engine_speed=readings, course=_mean_course(heard))
+
+
+def _stood_still(recording: Recording, stretch: Steady) -> bool:
+    """Whether the speed of a run stood still also while an engine ran at another speed.
+
+    Within one run it may: a live receiver that shows tenths of a knot keeps one figure for a minute in calm water.
+    """
+    for part in unchanging_stretches(recording.of("speed_over_ground")[0]):
+        if part.times[0] < stretch.end and part.times[-1] > stretch.start:
+            for engine in recording.of("engine_speed"):
+                at_it = engine.between(stretch.start, stretch.end).values
+                meanwhile = engine.between(part.times[0], part.times[-1])
+                off = [time for time, value in meanwhile if at_it and abs(value - mean(at_it)) > OTHER_THROTTLE]
+                if off and off[-1] - off[0] >= LAG:
+                    return True
+    return False
 
 
 def _mean_course(courses: Sequence[float]) -> float | None:

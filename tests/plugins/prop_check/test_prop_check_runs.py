@@ -186,7 +186,7 @@ def test_a_run_whose_speed_stood_still_has_no_speed() -> None:
     """The receiver froze for the second run: its speed passed as if read."""
     trial = recorded([(30, 41.0, 10, (5800, 5790)), (30, 12.0, 100, (2500, 2500)), (30, 39.0, 190, (5800, 5790))])
     samples = [
-        Sample(time, key.quantity, 39.0 if key.quantity == "speed_over_ground" and time >= 1060 else value, *key[1:])
+        Sample(time, key.quantity, 39.0 if key.quantity == "speed_over_ground" and time >= 1035 else value, *key[1:])
         for key, stream in trial.streams.items()
         for time, value in stream
     ]
@@ -203,6 +203,20 @@ def test_a_run_whose_speed_stood_still_has_no_speed() -> None:
     (by_row,) = runs_of(job(TWIN, rows, recordings={"trial": gather("trial", samples)}))
     assert isinstance(by_row.speed, Missing)
     assert (by_row.speed.field, by_row.speed.row) == ("recording", "1")
+
+
+def test_a_speed_in_tenths_may_keep_one_figure_through_a_run() -> None:
+    """As a live receiver did for over a minute in a recording made under way."""
+    trial = recorded([(30, 41.0, 10, (5800, 5790)), (30, 12.0, 100, (2500, 2500)), (30, 39.0, 190, (5800, 5790))])
+    samples = [
+        Sample(time, key.quantity, round(value) if key.quantity == "speed_over_ground" else value, *key[1:])
+        for key, stream in trial.streams.items()
+        for time, value in stream
+    ]
+    view = job(
+        TWIN, recordings={"trial": gather("trial", samples)}, more={(RUNS, "all_runs", "", ""): {"file": "trial"}}
+    )
+    assert average_speed(view, runs_of(view)).value == pytest.approx(40.0)
 
 
 def test_a_row_takes_its_run_from_its_recording() -> None:
