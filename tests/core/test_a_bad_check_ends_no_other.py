@@ -114,12 +114,12 @@ class Nameless:
 
 
 def registering(failure: BaseException) -> ModuleType:
-    module: Any = ModuleType("broken")
+    module = ModuleType("broken")
 
     def register_steps(register: Callable[[object], None]) -> None:
         raise failure
 
-    module.register_steps = hookimpl(register_steps)
+    vars(module)["register_steps"] = hookimpl(register_steps)
     return module
 
 
