@@ -10,7 +10,8 @@ import pytest
 from click.testing import CliRunner
 
 from garboard.commands.cli import program
-from garboard.report.terminal import Tools, visible, visible_name, visible_output
+from garboard.report.terminal import Tools
+from garboard.report.visible import visible, visible_name, visible_output
 
 JOB = {
     "format": "garboard job",

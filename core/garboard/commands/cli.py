@@ -14,7 +14,8 @@ import click
 import garboard
 from garboard.commands.tools import BAD_INPUT
 from garboard.faults import GarboardError, in_words
-from garboard.report.terminal import Tools, visible, visible_output
+from garboard.report.terminal import Tools
+from garboard.report.visible import visible, visible_output
 
 COMMANDS: Mapping[str, str] = {
     "assess": "garboard.commands.assess",

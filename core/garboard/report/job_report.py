@@ -24,7 +24,7 @@ from garboard.report.outline import (
 )
 from garboard.report.palette import DAY, NIGHT, STEP_MARKS, VERDICT_MARKS, Colours, Mark
 from garboard.report.settings_used import settings_in_words
-from garboard.report.terminal import visible, visible_name
+from garboard.report.visible import visible, visible_name
 from garboard.steps import Assessed
 
 if TYPE_CHECKING:
