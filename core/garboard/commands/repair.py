@@ -87,6 +87,7 @@ def _documents_not_read(folder: Path) -> Iterator[str]:
     """
     from garboard.disk import documents, shop_document
     from garboard.disk.storage import NewerFormat
+    from garboard.faults import in_words
     from garboard.history import authority
 
     known = {authority.MANAGERS_FILE: authority.MANAGERS, shop_document.FILE: shop_document.SHOP}
@@ -95,7 +96,7 @@ def _documents_not_read(folder: Path) -> Iterator[str]:
         try:
             documents.refuse_unreadable(path, known.get(str(path.relative_to(folder).as_posix())))
         except (documents.DocumentDamaged, NewerFormat) as failure:
-            yield str(failure)
+            yield in_words(failure)
 
 
 def _prove_attachments(hulls: HullFolder) -> None:
