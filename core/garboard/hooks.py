@@ -5,6 +5,7 @@ receives a `register` function and calls it once for every thing it offers. The 
 when it starts, before any job is opened. A key another plugin already took raises PluginClash, naming both
 plugins; nothing is replaced silently. Whatever a hook raises is caught: the plugin is listed as broken with the
 reason, everything it registered is withdrawn, and the other plugins load.
+A field of a wrong type is refused so. What a plugin prints goes to the error output.
 
     from garboard import hookimpl
     from garboard.steps import Field, Kind, Phase, Step
@@ -89,7 +90,8 @@ def register_calculators(register: Callable[[Calculator], None]) -> None:
     :param register: call it once for each `garboard.steps.Calculator`. Its `compute` gets a frozen
         `garboard.job_view.JobView` and returns findings. It must be pure: same view, same findings. It raises
         `garboard.findings.NotEnoughData` when it cannot give an honest number. Any other exception is shown as
-        a fault of this plugin under its step; the rest of the job is assessed all the same.
+        a fault of this plugin under its step; what it gave before stands, and the rest of the job is assessed all
+        the same. A code that begins with a built-in plugin's name is refused.
     """
 
 
