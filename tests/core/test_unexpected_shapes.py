@@ -199,5 +199,5 @@ def test_thousands_of_hostile_entries_are_kept_and_cost_their_own_boat_at_most(
     jobs = [one for one in assess_path(tmp_path, host) if not isinstance(one, InputError)]
     mine = [one.assessed for one in jobs if one.view.vessel.hull_number == before.view.vessel.hull_number]
     assert mine == [before.assessed]
-    books = [handover_book(one.view, host, one.assessed, "letter") for one in chance.sample(jobs, 3)]
+    books = [handover_book(one.view, host, one.assessed, "letter") for one in chance.sample(jobs, 1)]
     assert all(book.startswith(b"%PDF") for book in books)

@@ -29,6 +29,7 @@ _FAMILY = "book"
 _GAP = 3.0
 _BESIDE, _ABOVE = {SMALL: 0.9}, {SMALL: 0.45}  # clear beside and above the words in a table's cell [mm]
 _USUAL_BESIDE, _USUAL_ABOVE = 1.6, 0.65
+_LONGEST_LINE = 400  # letters; no line on a page holds so many
 _LONGEST_CELL = 400
 _MOST_LINES = 12
 _LONG_TABLE, _MOST_GROUPS = 16, 3  # rows from which a narrow table is set in groups side by side
@@ -417,8 +418,9 @@ class Paper(FPDF):
         return max([widest, *(self.get_string_width(text) for text in cells)]) + 2 * _beside(size) + 0.3
 
     def _shortened(self, text: str, width: float) -> str:
-        if self.get_string_width(text) <= width - 2:
+        if len(text) <= _LONGEST_LINE and self.get_string_width(text) <= width - 2:
             return text
+        text = text[:_LONGEST_LINE]  # or a text of a million letters would be measured a million times
         while text and self.get_string_width(text + "…") > width - 2:
             text = text[:-1]
         return text + "…"
