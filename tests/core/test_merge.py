@@ -306,7 +306,8 @@ def test_a_job_file_cannot_reach_for_files_outside_its_folder(tmp_path: Path) ->
     (tmp_path / "job").mkdir()
     reaching = JOB_FILE.replace("turn.log", "../secret")
     with HullFolder(tmp_path / "here") as here:
-        import_job(here, parse_job_file(reaching, "test"), tmp_path / "job", tablet("a").author)
+        with pytest.raises(InputError, match="beside the job file"):
+            import_job(here, parse_job_file(reaching, "test"), tmp_path / "job", tablet("a").author)
         assert here.attachments.names() == frozenset()
 
 

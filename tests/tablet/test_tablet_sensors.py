@@ -145,7 +145,7 @@ def test_a_value_is_shown_as_it_is_now_with_its_time(d: Driver) -> None:
     network.hear(b"$HCHDG,81.3,,,12.0,W\r\n", "192.168.4.1")
     d.app.live.network = network
     d.app.way.go(d.app.tablet.session.here.to("sensors", step=STEP))
-    assert d.says("Heard now. Sent under the name HC")
+    assert d.says("Heard now. The network calls it HC")
     row = d.find("source HC")
     network.hear(b"$HCHDG,123.0,,,12.0,W\r\n", "192.168.4.1")
     d.app.shell.page.look()
