@@ -131,7 +131,7 @@ def test_text_that_is_no_recording_is_not_attached(shop: Path, tmp_path: Path, c
 
 
 @pytest.mark.parametrize(
-    "content", [b"$HEHDT,341.8,T*21\n", gzip.compress(b"$HEHDT,341.8,T*21\n"), b"%PDF-1.7 a plan", b""]
+    "content", [b"$HEHDT,341.8,T*21\n", gzip.compress(b"$HEHDT,341.8,T*21\n", mtime=0), b"%PDF-1.7 a plan", b""]
 )
 def test_a_recording_a_paper_and_an_empty_file_are_attached(shop: Path, tmp_path: Path, content: bytes) -> None:
     (tmp_path / "any.bin").write_bytes(content)
