@@ -41,26 +41,6 @@ __all__ = [
 ]
 # Field, Kind and Setting stood here once: plugins written then import them from here.
 
-__all__ = [
-    "DONE_STATES",
-    "NOT_NEEDED",
-    "Assessed",
-    "Block",
-    "Calculator",
-    "Caution",
-    "Field",
-    "Guidance",
-    "Kind",
-    "LiveGuide",
-    "Phase",
-    "RecordingJudge",
-    "ReportSection",
-    "Setting",
-    "Step",
-    "is_open",
-    "state_shown",
-]
-
 
 class Phase(enum.Enum):
     """Where in the job a step belongs. The value is the word shown."""

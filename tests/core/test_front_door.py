@@ -56,3 +56,11 @@ def test_a_plugin_that_judges_takes_only_what_the_front_door_offers(plugin: str)
     assert ("garboard.hooks", "each_of") in taken
     assert {module for module, _ in taken} <= flat
     assert sorted((module, name) for module, name in taken if name not in offered(module)) == []
+
+
+@pytest.mark.parametrize("name", FLAT)
+def test_a_flat_file_states_what_it_offers_once(name: str) -> None:
+    """A second `__all__` would silently take the place of the first."""
+    tree = ast.parse((CORE / f"{name}.py").read_text(encoding="utf-8"))
+    assigned = [target for node in tree.body if isinstance(node, ast.Assign) for target in node.targets]
+    assert sum(isinstance(target, ast.Name) and target.id == "__all__" for target in assigned) == 1
