@@ -11,6 +11,7 @@ import attrs
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from garboard.disk.clock import wall_milliseconds
+from garboard.faults import in_number
 from garboard.findings import Verdict
 from garboard.history.past import reason_in
 from garboard.hosting.host import PluginHost
@@ -91,7 +92,7 @@ def _templates(desk: ShopDesk) -> Environment:
         wording.shop_time,
         wording.hour_of,
         wording.clock_in_words,
-        wording.counted,
+        in_number,
         wording.number_differences,
         drawing.mark_svg,
         drawing.figure_name,

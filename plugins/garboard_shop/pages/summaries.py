@@ -16,7 +16,7 @@ from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.entries import SHOP_RECORD, Entry, canonical_bytes, view
 from garboard.disk.storage import NewerFormat
-from garboard.faults import InputError, in_words
+from garboard.faults import InputError, in_number, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Verdict
 from garboard.history.boat import Boat, open_entries
 from garboard.history.moves import JOINING
@@ -37,7 +37,6 @@ from garboard.report.outline import (
 from garboard.samples import Recording
 from garboard.steps import Assessed
 from garboard_shop.pages.drawing import figure_name
-from garboard_shop.pages.wording import counted
 from garboard_shop.store import AttachmentStore, Store, managers_devices
 
 MOST_BOATS_KEPT = 200
@@ -408,14 +407,14 @@ def _missing(view: JobView, assessed: Sequence[Assessed], punch: Sequence[PunchI
     found = counts(assessed)
     others = [item for item in punch if item.why not in ("fails", "values disagree")]
     if choices:
-        yield f"{counted(choices, 'disagreement')} to settle"
+        yield f"{in_number(choices, 'disagreement')} to settle"
     if found[Verdict.FAIL]:
-        yield f"{counted(found[Verdict.FAIL], 'check')} {'fails' if found[Verdict.FAIL] == 1 else 'fail'}"
+        yield f"{in_number(found[Verdict.FAIL], 'check')} {'fails' if found[Verdict.FAIL] == 1 else 'fail'}"
     if others:
-        yield f"{counted(len(others), 'item')} open on the punch list"
+        yield f"{in_number(len(others), 'item')} open on the punch list"
     if found[Verdict.NOT_ENOUGH_DATA]:
         without = found[Verdict.NOT_ENOUGH_DATA]
-        yield f"{counted(without, 'check')} without enough data"
+        yield f"{in_number(without, 'check')} without enough data"
     signed = [one for one in view.sign_offs if one.role == SIGNED_BEFORE_HAND_OVER]
     if not signed:
         yield f"no {SIGNED_BEFORE_HAND_OVER} has signed"

@@ -17,7 +17,7 @@ from starlette.routing import BaseRoute
 from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.storage import NewerFormat
-from garboard.faults import Fault, InputError, in_words
+from garboard.faults import Fault, InputError, in_number, in_words
 from garboard.history.boat import register_named
 from garboard.history.past import history_of
 from garboard.report.equipment import equipment_tables, vessel_facts
@@ -112,7 +112,7 @@ def sign_in(visit: Visit) -> Response:
     if wait:
         minutes = -(-wait // 60_000)
         raise NotHere(
-            429, f"Too many tries. Wait {wording.counted(minutes, 'minute')}.", {"Retry-After": str(-(-wait // 1000))}
+            429, f"Too many tries. Wait {in_number(minutes, 'minute')}.", {"Retry-After": str(-(-wait // 1000))}
         )
     user = people.find(desk.store.register, name)
     if not people.is_right(user, visit.form.get("password", "")) or user is None:

@@ -87,15 +87,6 @@ def clock_in_words(offset: int) -> str:
     return f"{words} {'behind' if offset > 0 else 'ahead'}"
 
 
-def counted(number: int, one: str, more: str = "") -> str:
-    """A number with its noun.
-
-    >>> counted(1, "boat"), counted(2, "boat"), counted(0, "entry", "entries")
-    ('1 boat', '2 boats', '0 entries')
-    """
-    return f"{number} {one if number == 1 else more or one + 's'}"
-
-
 def number_differences(one: str, other: str) -> str:
     """Where two hull numbers' keys differ, so that an O is told from a 0.
 
