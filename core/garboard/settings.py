@@ -29,6 +29,7 @@ __all__ = [
     "SettingSet",
     "SettingUsed",
     "Signed",
+    "amount_setting",
     "basis_used",
     "binding",
     "check_pairs",
@@ -154,6 +155,40 @@ class Setting:
 _BARE_NUMBER = re.compile(r"-?[0-9]*\.?[0-9]+")
 _ROUNDING = 1e-12
 """What converting between units may cost."""
+
+
+def amount_setting(
+    plugin: str,
+    name: str,
+    title: str,
+    quantity: str,
+    unit: str,
+    default: str,
+    hard: tuple[float, float],
+    basis: Basis,
+    stricter: str = "",
+    at_most: tuple[str, ...] = (),
+    help: str = "",
+) -> Setting:
+    """A setting that is an amount, the commonest kind.
+
+    plugin  : whose setting it is
+    name    : of the setting, and of those in `at_most`, without the plugin's
+    default : as text with its unit [unit]
+    hard    : lowest and highest value a shop may set [unit]
+    errors  : ValueError where the default lies outside the range, or the range is no range
+
+    The other arguments are those of `Field` and `Setting`.
+    """
+    field = Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=hard, help=help)
+    return Setting(
+        key=f"{plugin}.{name}",
+        field=field,
+        default=default,
+        basis=basis,
+        stricter=stricter,
+        at_most=tuple(f"{plugin}.{each}" for each in at_most),
+    )
 
 
 @attrs.frozen(kw_only=True)

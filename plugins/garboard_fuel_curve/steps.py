@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from garboard.cautions import CUT_OFF_LINK, FUEL_VAPOUR, FULL_THROTTLE, LOOK_OUT
 from garboard.findings import Basis, BasisKind
-from garboard.settings import basis_used
+from garboard.settings import amount_setting, basis_used
 from garboard.steps import Caution, Field, Kind, Phase, Setting, Step
 
 STEPS = "fuel_curve.steps"
@@ -244,15 +244,8 @@ def _amount(
     at_most: tuple[str, ...] = (),
 ) -> Setting:
     """A setting; a basis given as text is common practice without a source."""
-    field = Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=hard)
-    return Setting(
-        key=f"fuel_curve.{name}",
-        field=field,
-        default=default,
-        basis=Basis(BasisKind.COMMON_PRACTICE, basis) if isinstance(basis, str) else basis,
-        stricter=stricter,
-        at_most=tuple(f"fuel_curve.{each}" for each in at_most),
-    )
+    given = Basis(BasisKind.COMMON_PRACTICE, basis) if isinstance(basis, str) else basis
+    return amount_setting("fuel_curve", name, title, quantity, unit, default, hard, given, stricter, at_most)
 
 
 # The ranges are common practice, no source: wide enough for any outboard boat, narrow enough to refuse a slip.

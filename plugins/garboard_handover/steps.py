@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from garboard.cautions import FUEL_VAPOUR, LOOK_OUT, PROPELLERS
 from garboard.findings import Basis, BasisKind
+from garboard.settings import amount_setting
 from garboard.steps import Caution, Field, Kind, Phase, Setting, Step
 
 FUEL_SYSTEM = "handover.fuel_system"
@@ -283,13 +284,8 @@ def _setting(
     stricter: str,
     practice: str,
 ) -> Setting:
-    return Setting(
-        key=f"handover.{name}",
-        field=Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=hard),
-        default=default,
-        stricter=stricter,
-        basis=Basis(BasisKind.COMMON_PRACTICE, practice, "the pilot's manual comes first"),
-    )
+    basis = Basis(BasisKind.COMMON_PRACTICE, practice, "the pilot's manual comes first")
+    return amount_setting("handover", name, title, quantity, unit, default, hard, basis, stricter)
 
 
 # The ranges are common practice, no source.

@@ -2,35 +2,18 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import attrs
 
 from garboard.findings import Basis, BasisKind
-from garboard.settings import basis_used
-from garboard.steps import Field, Kind, Setting
+from garboard.settings import amount_setting, basis_used
+from garboard.steps import Setting
 
 _PRACTICE = BasisKind.COMMON_PRACTICE
 
 
-def _amount(
-    name: str,
-    title: str,
-    quantity: str,
-    unit: str,
-    default: str,
-    hard: tuple[float, float],
-    basis: Basis,
-    stricter: str = "",
-    at_most: tuple[str, ...] = (),
-) -> Setting:
-    field = Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=hard)
-    return Setting(
-        key=f"prop_check.{name}",
-        field=field,
-        default=default,
-        basis=basis,
-        stricter=stricter,
-        at_most=tuple(f"prop_check.{each}" for each in at_most),
-    )
+_amount = partial(amount_setting, "prop_check")
 
 
 USUAL_SLIP: dict[str, tuple[str, str]] = {

@@ -9,7 +9,7 @@ import attrs
 from garboard.findings import Basis
 from garboard.job_view import JobView
 from garboard.records import JsonValue
-from garboard.settings import basis_used, setting_number
+from garboard.settings import amount_setting, basis_used, setting_number
 from garboard.steps import Field, Kind, Setting
 from garboard.units import Amount
 from garboard_wiring_audit import bases
@@ -39,8 +39,7 @@ def _amount(
     stricter: str = "",
 ) -> Setting:
     unit = Amount.parse(default).unit
-    field = Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=hard, help=help)
-    return Setting(key=f"wiring_audit.{name}", field=field, default=default, basis=basis, stricter=stricter)
+    return amount_setting("wiring_audit", name, title, quantity, unit, default, hard, basis, stricter, help=help)
 
 
 _METER = bases.practice("A good hand-held meter, from its data sheet")
