@@ -127,6 +127,14 @@ def recorded(d: Any) -> Any:
     return d.app.tablet.view(here.hull, here.job).recording("dock.fuel", "log")
 
 
+def test_a_run_that_is_being_taken_is_not_called_all_saved(d: Any, tmp_path: Path) -> None:
+    """Its last samples are not on the disk yet."""
+    now = at_a_run(d, tmp_path)
+    run_for(d, now, 10)
+    assert d.says("Saved every 2 s")
+    assert not d.says("All is saved")
+
+
 def test_a_full_disk_ends_no_live_run_and_the_run_is_saved_again(d: Any, tmp_path: Path, full: list[bool]) -> None:
     now = at_a_run(d, tmp_path)
     full[0] = True

@@ -69,7 +69,11 @@ class LivePage(Page):
 
     @property
     def saved(self) -> str:
-        return NOT_SAVED if self.run is not None and self.run.not_on_disk else super().saved
+        if self.run is not None and self.run.not_on_disk:
+            return NOT_SAVED
+        if self.run is not None and self.run.running and self.run.recorder is not None:
+            return f"Saved every {Recorder.EVERY:.0f} s"  # the last samples are not on the disk yet
+        return super().saved
 
     def body(self) -> Widget:
         if not self._has_guide:
