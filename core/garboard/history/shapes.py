@@ -17,6 +17,7 @@ from garboard.history.moves import JOINING, LEAVING, named_hull, named_job
 from garboard.records import EQUIPMENT, Job, JsonValue, Note, SignOff, StepState
 
 _ARRIVING = "from"
+_TEXT, _TYPED = {str}, {str, int, bool}
 
 
 class Shape(StrEnum):
@@ -54,7 +55,7 @@ def misfit_of(entry: Entry) -> Misfit | None:
     """Why an entry cannot be read; None where it can be, and for one of a kind or format not known here."""
     if not entry.fields:
         return Misfit(Shape.ENTRY, shown(entry.raw[:60].decode(errors="replace")))
-    if not entry.is_understood:
+    if _is_plain_measurement(entry.fields) or not entry.is_understood:
         return None
     if not _is_texts(entry.fields.get("subject")):
         return Misfit(Shape.SUBJECT, _in_short(entry.fields.get("subject")))
@@ -66,6 +67,19 @@ def misfit_of(entry: Entry) -> Misfit | None:
     if expected is None:
         return None
     return Misfit(expected, _in_short([*entry.subject] if expected is Shape.SUBJECT else entry.value))
+
+
+def _is_plain_measurement(fields: Mapping[str, JsonValue]) -> bool:
+    """Whether it is a typed reading in order, as nearly all entries of a boat are: replay asks this of every one."""
+    subject, replaces = fields.get("subject"), fields.get("replaces")
+    return (
+        fields.get("kind") == "measure"
+        and type(subject) is list
+        and len(subject) == 4
+        and type(replaces) is list
+        and {*map(type, subject), *map(type, replaces)} == _TEXT
+        and type(fields.get("value")) in _TYPED
+    )
 
 
 def _in_short(value: JsonValue) -> str:
