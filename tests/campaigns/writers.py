@@ -33,7 +33,7 @@ def entry_number(number: int, hull: str, tablet: str = "tablet-07") -> Entry:
         clock=Stamp(1_778_752_800_000 + number, 0),
         at="2026-05-14T12:00:00+02:00",
         job="j1",
-        subject=["prop_check", "full_throttle", str(number)],
+        subject=["prop_check.full_throttle", "speed_over_ground", str(number), ""],
         value=f"{number}.5 kn",
     )
 
