@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
+import attrs
+
 from garboard.findings import (
     Basis,
     BasisKind,
@@ -88,6 +90,7 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
     calm = said_of_water if isinstance(said_of_water, bool) else None
     seen = {turn.source for turn in turns}
     missed = without_the_turn(recording, turns)
+    sensors = {sensor.name for sensor in view.vessel.heading_sensors}
     silent = [sensor for sensor in view.vessel.heading_sensors if sensor.sources and seen.isdisjoint(sensor.sources)]
 
     def best(source: str) -> Finding:
@@ -103,7 +106,8 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
         said.check()
         turn = min(mine, key=lambda turn: (len(shortcomings(turn, wanted)), -turn.in_band, -abs(turn.degrees)))
         others = [(name_of(view, other.source), other) for other in turns]
-        return turn_finding(turn, wanted, about, calm, _refused(view, about), others)
+        found = turn_finding(turn, wanted, about, calm, _refused(view, about), others)
+        return attrs.evolve(found, of=about if about in sensors else "")
 
     unheard = [sensor.sources[0] for sensor in silent if missed.keys().isdisjoint(sensor.sources)]
     sources = [*sorted(seen), *sorted(missed), *unheard]
@@ -140,6 +144,7 @@ def _refusals(view: JobView) -> Iterable[Finding]:
                 code="heading_calibration.steady_turn.refused",
                 verdict=Verdict.FAIL,
                 about=sensor.name,
+                of=sensor.name,
                 sentence="The instrument refused its calibration. Check where the sensor sits, then turn again.",
                 basis=(Basis(BasisKind.COMMON_PRACTICE, "a sensor is calibrated when its instrument says so"),),
             )

@@ -166,11 +166,22 @@ class Shell(Widget):
 
 
 class Halves(Widget):
-    """Two columns side by side where there is room, otherwise one after the other."""
+    """Two columns side by side where there is room, otherwise one after the other.
 
-    def __init__(self, left: Sequence[Maker], right: Sequence[Maker], share: float = 0.5, wide: float = 860) -> None:
+    stacked : what stands in the one column, where that is another order than left and then right
+    """
+
+    def __init__(
+        self,
+        left: Sequence[Maker],
+        right: Sequence[Maker],
+        share: float = 0.5,
+        wide: float = 860,
+        stacked: Sequence[Maker] = (),
+    ) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
         self._left, self._right, self._share, self._wide = list(left), list(right), share, wide
+        self._stacked = list(stacked) or [*left, *right]
         self._columns: list[Column] = []
         self.bind(size=self._place, pos=self._place)
 
@@ -181,7 +192,7 @@ class Halves(Widget):
         if len(self._columns) != (2 if both else 1):
             self.clear_widgets()
             self._columns = [Column() for _ in range(2 if both else 1)]
-            contents = [self._left, self._right] if both else [self._left + self._right]
+            contents = [self._left, self._right] if both else [self._stacked]
             for column, makers in zip(self._columns, contents, strict=True):
                 self.add_widget(column)
                 column.show(makers)

@@ -356,6 +356,8 @@ class Column(Widget):
     NARROWEST = 420
     STRIP = 110
     LOW = 480
+    LEAST_PART = 150
+    """Room in which a part of a long table is begun beneath something else: headings and two rows [dp]."""
 
     def __init__(self, most: int = 1, spacing: float = GAP) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
@@ -423,9 +425,10 @@ class Column(Widget):
                 widget = self._made.get(number) or self._flow[number]()
                 self._made[number] = widget
                 high = widget.fit(self._wide)
-                if high > left + 1 and own:
+                may_part = hasattr(widget, "parts") and (not own or left >= dp(self.LEAST_PART))
+                parts = widget.parts(left) if high > left + 1 and may_part else []
+                if high > left + 1 and own and not parts:
                     break
-                parts = widget.parts(left) if high > left + 1 and hasattr(widget, "parts") else []
                 if parts:
                     self._flow[number : number + 1] = parts
                     self._made = {place: made for place, made in self._made.items() if place < number}
