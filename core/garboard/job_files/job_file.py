@@ -110,7 +110,7 @@ def _structured(plain: JsonValue, source: str, host: PluginHost | None) -> JobFi
 
 
 def _faults_of_parts(plain: JsonValue, host: PluginHost) -> Iterator[Fault]:
-    """Faults of the measurements and settings of a file that cannot be read whole, those that can be read by themselves."""
+    """Faults of the measurements and settings that can be read, in a file that cannot be read whole."""
     whole = plain if isinstance(plain, dict) else {}
     measurements = whole.get("measurements")
     for index, one in enumerate(measurements if isinstance(measurements, list) else ()):

@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 import random
-import sys
-from pathlib import Path
 
 import pytest
 
+from campaigns import lines_campaign
 from garboard.recordings import nmea0183
 from garboard.recordings.notes import ReadingNotes
-
-sys.path.insert(0, str(Path(__file__).parents[2] / "campaigns"))
-
-import lines_campaign
 
 SOUND = "$HEHDT,46,T*03"
 
