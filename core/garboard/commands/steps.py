@@ -8,7 +8,6 @@ from pathlib import Path
 
 import click
 
-from garboard.commands.tools import BAD_INPUT
 from garboard.faults import Fault, InputError, shown
 from garboard.fields import Field, Kind
 from garboard.job_files.blank import blank_job, takes
@@ -96,13 +95,12 @@ def _names_option(name: str, *default: str) -> click.decorators.FunctionDecorato
 @_names_option("circuit", "Bilge pump")
 @_names_option("heading-sensor", "compass")
 @_names_option("network", "backbone")
-@click.pass_context
-def new_job(context: click.Context, file: Path, hull: str, engines: int, **names: tuple[str, ...]) -> None:
+@click.pass_obj
+def new_job(tools: Tools, /, file: Path, hull: str, engines: int, **names: tuple[str, ...]) -> None:
     """Write a blank job file for the boat of a HULL number. Every key in it is explained.
 
     Put a value where "null" stands. What stays null is not entered. `garboard assess FILE` judges it.
     """
-    tools: Tools = context.obj
     equipment = {
         "engines": ENGINE_POSITIONS[engines],
         "batteries": names["battery"],
@@ -118,8 +116,9 @@ def new_job(context: click.Context, file: Path, hull: str, engines: int, **names
         with file.open("x", encoding="utf-8") as out:
             out.write(text)
     except FileExistsError:
-        click.echo(f"{file} exists already and was left as it is. Give another name.", err=True)
-        context.exit(BAD_INPUT)
+        raise InputError(
+            "new-job", [Fault("FILE", "the name of a new file", f"{file}, which is there already")]
+        ) from None
     click.echo(
         f"{file}: fill it in (its part \"explained\" says what each key takes), then run 'garboard assess {file}'"
     )
