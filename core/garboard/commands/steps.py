@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import TypeVar
 
 import click
 
@@ -14,6 +15,8 @@ from garboard.job_files.blank import blank_job, takes
 from garboard.records import ENGINE_POSITIONS, JsonValue
 from garboard.report.terminal import Tools
 from garboard.steps import Step
+
+_Command = TypeVar("_Command", bound=Callable[..., object])
 
 
 @click.command("steps", short_help="List steps, what each asks for, and in which units.")
@@ -77,11 +80,16 @@ def _field_as_plain(field: Field) -> dict[str, object]:
     }
 
 
-def _names_option(name: str, *default: str) -> click.decorators.FunctionDecorator:
+def _names_option(name: str, *default: str) -> Callable[[_Command], _Command]:
     return click.option(
-        f"--{name}", name.replace("-", "_"), multiple=True, default=default, show_default=True, metavar="NAME",
+        f"--{name}",
+        name.replace("-", "_"),
+        multiple=True,
+        default=default,
+        show_default=True,
+        metavar="NAME",
         help=f"Name of a {name.replace('-', ' ')}. Can be repeated.",
-    )  # fmt: skip
+    )
 
 
 @click.command("new-job")
