@@ -11,15 +11,18 @@ from kivy.uix.widget import Widget
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import whose
 from garboard_tablet.ui.theme import EDGE, GAP, HEADING, SMALL, TARGET, dp, sp, theme
-from garboard_tablet.ui.widgets import Across, Column, Press, Txt
+from garboard_tablet.ui.widgets import Across, Column, MarkShape, Press, Txt
 
 if TYPE_CHECKING:
+    from garboard.report.palette import Mark
     from garboard_tablet.ui.context import Context
 
 Maker = Callable[[], Any]
 NOT_SAVED = "NOT saved"
 SIDE = 214
 """Width of the column of actions when the tablet lies across [dp]."""
+UNDO = 126
+"""Width of the press that undoes what was saved last [dp]."""
 
 
 class Page:
@@ -43,6 +46,22 @@ class Page:
     def saved(self) -> str:
         """The words at the upper right: how far what was entered is on the disk."""
         return NOT_SAVED if self.live.unsaved else self.tablet.saved_words
+
+    @property
+    def saved_mark(self) -> Mark | None:
+        """The mark before the words at the upper right, where they tell a verdict."""
+        return None
+
+    def undo(self) -> Press | None:
+        """The press beside the words at the upper right, where what they tell can be undone."""
+        return None
+
+    def corner(self) -> Press | None:
+        """What stands at the upper left where back leads nowhere."""
+        return None
+
+    def begin(self) -> None:
+        """The page was reached by Next: what is typed goes into its field at once."""
 
     def body(self) -> Widget:
         """What fills the page."""
@@ -89,21 +108,35 @@ class Shell(Widget):
         self.clear_widgets()
         self.ground = theme.ground
         self._page = page
-        self._back_press = None if first else Press("Back", self._back, name="back")
+        self._back_press = page.corner() if first else Press("Back", self._back, name="back")
         self._title = Txt(page.title, HEADING, bold=True, shorten=False)
         self._under = Txt(page.under, SMALL, "quiet")
         self._saved = Txt(page.saved, SMALL, "quiet")
+        self._undo = page.undo()
         self._actions = list(page.actions())
         self._body = page.body()
-        for child in (self._back_press, self._title, self._under, self._saved, self._body, *self._actions):
+        for child in (self._back_press, self._title, self._under, self._saved, self._undo, self._body, *self._actions):
             if child is not None:
                 self.add_widget(child)
+        self._mark: MarkShape | None = None
+        self._show_mark()
         self._place()
 
-    def say_saved(self, words: str) -> None:
-        """Change the words at the upper right."""
-        self._saved.text = words
-        self._place_top()
+    def say_saved(self) -> None:
+        """Say anew at the upper right how far what was entered is on the disk."""
+        if self._page is not None:
+            self._saved.text = self._page.saved
+            self._show_mark()
+            self._place_top()
+
+    def _show_mark(self) -> None:
+        mark = self._page.saved_mark if self._page is not None else None
+        if self._mark is not None:
+            self.remove_widget(self._mark)
+        self._mark = MarkShape(mark, 26, "ground") if mark is not None else None
+        self._saved.color = theme.colour(mark.colour if mark is not None else "quiet")
+        if self._mark is not None:
+            self.add_widget(self._mark)
 
     def _place(self, *_: object) -> None:
         if self._body is None or self.width <= 1:
@@ -125,12 +158,20 @@ class Shell(Widget):
         if self._back_press is not None:
             self._back_press.size, self._back_press.pos = (dp(130), high), (left, top - high)
             left += dp(130) + dp(16)
+        right = self.right - edge
+        if self._undo is not None:
+            self._undo.size, self._undo.pos = (dp(UNDO), high), (right - dp(UNDO), top - high)
+            right -= dp(UNDO + GAP)
         wide, _ = self._saved.fit_line()
         if wide > self.width * 0.26:
             wide = self.width * 0.26
             self._saved.fit(wide)
-        self._saved.pos = (self.right - edge - wide, top - high / 2 - self._saved.height / 2)
-        room = self.right - edge - wide - dp(12) - left
+        right -= wide
+        self._saved.pos = (right, top - high / 2 - self._saved.height / 2)
+        if self._mark is not None:
+            right -= self._mark.width + dp(8)
+            self._mark.pos = (right, top - high / 2 - self._mark.height / 2)
+        room = right - dp(12) - left
         self._under.fit(room)
         for size in (HEADING, 28, 26):
             self._title.font_size = sp(size)

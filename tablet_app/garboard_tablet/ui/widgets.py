@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -497,12 +498,17 @@ class Gap(Widget):
 
 
 class Across(Widget):
-    """Presses side by side, in as many rows as they need; all of one size."""
+    """Presses side by side, in as many rows as they need; all of one size.
 
-    def __init__(self, presses: Sequence[Press], least: float = 150) -> None:
+    columns : so many to a row; as many as there is room for where none are given
+    """
+
+    def __init__(self, presses: Sequence[Press], least: float = 150, columns: int = 0) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
-        self._presses, self._least = presses, least
+        self._presses, self._least, self._set = presses, least, columns
         for press in presses:
+            if press.parent is not None:  # the row it stood in is gone: a list makes its rows anew
+                press.parent.remove_widget(press)
             self.add_widget(press)
         self.bind(pos=self._place)
 
@@ -510,7 +516,8 @@ class Across(Widget):
         gap = dp(GAP)
         most = max(1, int((width + gap) // (dp(self._least) + gap)))
         rows = -(-len(self._presses) // most)
-        self._columns = -(-len(self._presses) // rows)
+        self._columns = self._set or -(-len(self._presses) // rows)
+        rows = -(-len(self._presses) // self._columns)
         each = (width - gap * (self._columns - 1)) / self._columns
         self._high = max(press.fit(each) for press in self._presses)
         for press in self._presses:
@@ -519,11 +526,49 @@ class Across(Widget):
         self._place()
         return float(self.height)
 
+    def parts(self, room: float) -> list[Callable[[], Any]]:
+        """The same presses in two parts, of which the first fits a room; none where not even a row does."""
+        rows = int((room + dp(GAP)) // (self._high + dp(GAP)))
+        count = rows * self._columns
+        if not 0 < count < len(self._presses):
+            return []
+        return [partial(self._part, 0, count), partial(self._part, count, None)]
+
+    def _part(self, first: int, end: int | None) -> Across:
+        return Across(self._presses[first:end], self._least, self._columns)
+
     def _place(self, *_: object) -> None:
         gap = dp(GAP)
         for number, press in enumerate(self._presses):
             row, column = divmod(number, self._columns)
             press.pos = (self.x + column * (press.width + gap), self.top - (row + 1) * self._high - row * gap)
+
+
+class Beside(Widget):
+    """Widgets side by side, all of one size.
+
+    columns : so many share the width, also where there are fewer
+    """
+
+    def __init__(self, widgets: Sequence[Any], columns: int) -> None:
+        super().__init__(size_hint=(None, None), size=(1, 1))
+        self._widgets, self._most = widgets, columns
+        for widget in widgets:
+            self.add_widget(widget)
+        self.bind(pos=self._place)
+
+    def fit(self, width: float) -> float:
+        each = (width - dp(GAP) * (self._most - 1)) / self._most
+        high = max(widget.fit(each) for widget in self._widgets)
+        for widget in self._widgets:
+            widget.height = high
+        self.size = (width, high)
+        self._place()
+        return float(high)
+
+    def _place(self, *_: object) -> None:
+        for number, widget in enumerate(self._widgets):
+            widget.pos = (self.x + number * (widget.width + dp(GAP)), self.y)
 
 
 def heading(text: str) -> Callable[[], Txt]:
@@ -543,6 +588,6 @@ def state_mark(state: str) -> Mark:
 
 verdict_marks = VERDICT_MARKS
 __all__ = [
-    "Across", "Card", "Choices", "Column", "Gap", "Ground", "Line", "MarkShape", "Press", "RowPress", "Txt",
+    "Across", "Beside", "Card", "Choices", "Column", "Gap", "Ground", "Line", "MarkShape", "Press", "RowPress", "Txt",
     "heading", "state_mark", "verdict_marks", "words",
 ]  # fmt: skip
