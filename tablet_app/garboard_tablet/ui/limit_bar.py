@@ -107,7 +107,7 @@ class LimitBar(Widget):
             left = min(max(self.x, left), self.right - label.width)
             label.pos = (left, bottom - dp(GAP) - label.height)
             spans.append((left, left + label.width))
-        if len(spans) == 2 and not apart(*spans, dp(12)):
+        if len(spans) == 2 and not apart(spans[0], spans[1], dp(12)):
             left = min(max(self.x, spans[0][0]), self.right - self._joined.width)
             self._joined.pos = (left, bottom - dp(GAP) - self._joined.height)
             self.add_widget(self._joined)

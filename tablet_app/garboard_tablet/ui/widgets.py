@@ -15,7 +15,7 @@ from typing import Any
 from kivy.graphics import Color, Line, SmoothEllipse, SmoothLine, Triangle
 from kivy.graphics.tesselator import Tesselator
 from kivy.lang import Builder
-from kivy.properties import BooleanProperty, ColorProperty, StringProperty
+from kivy.properties import BooleanProperty, ColorProperty, NumericProperty, StringProperty
 from kivy.uix.behaviors import ButtonBehavior
 from kivy.uix.label import Label
 from kivy.uix.widget import Widget
@@ -279,19 +279,25 @@ class RowPress(ButtonBehavior, Widget):
 
 
 class Card(Widget):
-    """Words on a panel, with a shape and its word where they say how something stands.
+    """Words, or what else has `fit`, on a panel, with a shape and its word where they say how something stands.
 
     word : stands for the mark's own
+    side : of the shape [dp]
+    edge : width of the edge [dp]
     """
 
     ground = ColorProperty(theme.panel)
     edge = ColorProperty(theme.line)
+    edge_width = NumericProperty(1.1)
 
-    def __init__(self, *texts: Txt, mark: Mark | None = None, word: str = "") -> None:
+    def __init__(
+        self, *texts: Any, mark: Mark | None = None, word: str = "", side: float = 32, edge: float = 1.1
+    ) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
         self.ground = theme.panel
         self.edge = theme.colour(mark.colour) if mark else theme.line
-        self._shape = MarkShape(mark, 32) if mark else None
+        self.edge_width = dp(edge)
+        self._shape = MarkShape(mark, side) if mark else None
         self._word = Txt(word or mark.word, SMALL, mark.colour, bold=True) if mark else None
         self._texts = texts
         for child in (self._shape, self._word, *texts):
@@ -304,7 +310,7 @@ class Card(Widget):
         head = 0.0
         if self._word:
             self._word.fit_line()
-            head = max(dp(32), self._word.height) + dp(8)
+            head = max(self._shape.height if self._shape else 0.0, self._word.height) + dp(8)
         body = sum(text.fit(width - 2 * pad) + dp(6) for text in self._texts)
         self.size = (width, head + body + 2 * pad - dp(6))
         self._place()
@@ -351,15 +357,17 @@ class Choices(Widget):
 class Column(Widget):
     """A list of widgets, shown a page at a time: to see the rest takes a press, never a swipe.
 
-    most : columns side by side, where there is room for each
+    most  : columns side by side, where there is room for each
+    turns : whether it has presses of its own to turn with; else whoever holds it turns it
     """
 
     NARROWEST = 420
     STRIP = 110
     LOW = 480
 
-    def __init__(self, most: int = 1, spacing: float = GAP) -> None:
+    def __init__(self, most: int = 1, spacing: float = GAP, *, turns: bool = True) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
+        self._turns = turns
         self._makers: list[Callable[[], Any]] = []
         self._flow: list[Callable[[], Any]] = []
         self._most, self._spacing = most, spacing
@@ -375,6 +383,11 @@ class Column(Widget):
     def has_more(self) -> bool:
         """Whether more follows on another page."""
         return self._rest < len(self._flow)
+
+    @property
+    def has_before(self) -> bool:
+        """Whether something stands on a page before."""
+        return self._first > 0
 
     def show(self, makers: Sequence[Callable[[], Any]]) -> None:
         """Fill with what the makers make; only those in sight are made."""
@@ -394,7 +407,7 @@ class Column(Widget):
         self._made: dict[int, Any] = {}
         self._aside = 0.0
         whole, self._rest = self._take(self._first, self.height)
-        if self._first == 0 and self._rest == len(self._flow):
+        if not self._turns or (self._first == 0 and self._rest == len(self._flow)):
             self._stand(whole)
             self.turned()
             return
@@ -474,6 +487,11 @@ class Column(Widget):
             return False
         self._down(self._rest)
         return True
+
+    def turn_back(self) -> None:
+        """To the page before, if there is one."""
+        if self.has_before:
+            self._up()
 
     def _down(self, rest: int) -> None:
         self._firsts.append(self._first)
