@@ -74,9 +74,10 @@ def test_what_is_filled_in_is_judged_and_kept(blank: Path, host: PluginHost, tmp
 
 def test_a_file_that_is_there_is_left_as_it_is(blank: Path, capsys: pytest.CaptureFixture[str]) -> None:
     before = blank.read_bytes()
-    code = program(["new-job", str(blank), HULL], standalone_mode=False)
-    assert (code, blank.read_bytes()) == (2, before)
-    assert "left as it is" not in capsys.readouterr().out
+    with pytest.raises(SystemExit) as ended:
+        program(["new-job", str(blank), HULL])
+    assert (ended.value.code, blank.read_bytes()) == (2, before)
+    assert "which is there already" in capsys.readouterr().err
 
 
 def test_the_steps_are_listed_with_every_field_unit_and_choice(

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import TypeVar
 
 import click
 
-from garboard.commands.tools import BAD_INPUT
 from garboard.faults import Fault, InputError, shown
 from garboard.fields import Field, Kind
 from garboard.job_files.blank import blank_job, takes
 from garboard.records import ENGINE_POSITIONS, JsonValue
 from garboard.report.terminal import Tools
 from garboard.steps import Step
+
+_Command = TypeVar("_Command", bound=Callable[..., object])
 
 
 @click.command("steps", short_help="List steps, what each asks for, and in which units.")
@@ -78,11 +80,16 @@ def _field_as_plain(field: Field) -> dict[str, object]:
     }
 
 
-def _names_option(name: str, *default: str) -> click.decorators.FunctionDecorator:
+def _names_option(name: str, *default: str) -> Callable[[_Command], _Command]:
     return click.option(
-        f"--{name}", name.replace("-", "_"), multiple=True, default=default, show_default=True, metavar="NAME",
+        f"--{name}",
+        name.replace("-", "_"),
+        multiple=True,
+        default=default,
+        show_default=True,
+        metavar="NAME",
         help=f"Name of a {name.replace('-', ' ')}. Can be repeated.",
-    )  # fmt: skip
+    )
 
 
 @click.command("new-job")
@@ -96,13 +103,12 @@ def _names_option(name: str, *default: str) -> click.decorators.FunctionDecorato
 @_names_option("circuit", "Bilge pump")
 @_names_option("heading-sensor", "compass")
 @_names_option("network", "backbone")
-@click.pass_context
-def new_job(context: click.Context, file: Path, hull: str, engines: int, **names: tuple[str, ...]) -> None:
+@click.pass_obj
+def new_job(tools: Tools, /, file: Path, hull: str, engines: int, **names: tuple[str, ...]) -> None:
     """Write a blank job file for the boat of a HULL number. Every key in it is explained.
 
     Put a value where "null" stands. What stays null is not entered. `garboard assess FILE` judges it.
     """
-    tools: Tools = context.obj
     equipment = {
         "engines": ENGINE_POSITIONS[engines],
         "batteries": names["battery"],
@@ -118,8 +124,9 @@ def new_job(context: click.Context, file: Path, hull: str, engines: int, **names
         with file.open("x", encoding="utf-8") as out:
             out.write(text)
     except FileExistsError:
-        click.echo(f"{file} exists already and was left as it is. Give another name.", err=True)
-        context.exit(BAD_INPUT)
+        raise InputError(
+            "new-job", [Fault("FILE", "the name of a new file", f"{file}, which is there already")]
+        ) from None
     click.echo(
         f"{file}: fill it in (its part \"explained\" says what each key takes), then run 'garboard assess {file}'"
     )
