@@ -11,8 +11,9 @@ from garboard.findings import Basis, BasisKind, Doubt, Finding, Limit, Number, V
 from garboard.steps import Assessed
 from garboard_tablet.models.pages import ranked, rests_on
 from garboard_tablet.models.session import Route
+from garboard_tablet.models.step_page import Headline, headline
 from garboard_tablet.models.tablet import Tablet, open_tablet
-from garboard_tablet.models.why import fails_after, leading, limit_words, numbers_table, scale_of, still_missing
+from garboard_tablet.models.why import fails_after, limit_words, numbers_table, still_missing
 from tablet.driver import Drive, new_job
 
 BASIS = (Basis(BasisKind.COMMON_PRACTICE, "x"),)
@@ -47,10 +48,12 @@ def of_job(tablet: Tablet, route: Route) -> tuple[Assessed, ...]:
 
 def test_the_number_beyond_its_limit_leads() -> None:
     limits = (Limit("load", high=15.0), Limit("drop", high=3.0))
-    assert leading(attrs.evolve(FOUND, limits=limits)) == (DROP, limits[1])
-    assert leading(FOUND) == (LOAD, None)
-    assert leading(attrs.evolve(FOUND, numbers=(COUNT,))) is None, "a count held against nothing is no headline"
-    assert scale_of(DROP, limits[1]).value == 4.1
+    first = headline(attrs.evolve(FOUND, limits=limits))
+    assert first == Headline(number=DROP, limit=limits[1])
+    assert first.scale is not None
+    assert (first.scale.value, first.scale.high, first.word) == (4.1, 3.0, "at most")
+    assert headline(FOUND) == Headline(number=LOAD, limit=None)
+    assert headline(attrs.evolve(FOUND, numbers=(COUNT,))) is None, "a count held against nothing is no headline"
     assert limit_words(LOAD, Limit("load", -1.5, 15.00049)) == "−1.5 to 15 A"
 
 

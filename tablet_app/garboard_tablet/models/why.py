@@ -10,38 +10,10 @@ from garboard.findings import Finding, Limit, Missing, Number, Table, Verdict
 from garboard.records import EQUIPMENT
 from garboard.steps import Assessed
 from garboard_tablet.models.asks import pieces
-from garboard_tablet.models.limit_bar import LimitScale
 from garboard_tablet.models.pages import ranked, why_subject
 from garboard_tablet.models.session import Route
+from garboard_tablet.models.step_page import headline, limit_end
 from garboard_tablet.models.tablet import Tablet
-
-FINER = 2
-"""A limit is shown to so many digits more than its number: a limit may lie between two numbers that can be read."""
-
-
-def leading(finding: Finding) -> tuple[Number, Limit | None] | None:
-    """The number that matters most, and what it is held against: one beyond its limit before any other.
-
-    None where the finding has no number, or only counts something and holds it against nothing.
-    """
-    if finding.bounded:
-        return finding.bounded[0]
-    first = next(iter(finding.numbers), None)
-    return None if first is None or not (first.unit or first.decimals) else (first, None)
-
-
-def scale_of(number: Number, limit: Limit) -> LimitScale:
-    """A number with its ± on a bar with its limit."""
-    return LimitScale(
-        low=_rounded(limit.low, number),
-        high=_rounded(limit.high, number),
-        value=number.value,
-        half_width=number.expanded_uncertainty or 0.0,
-    )
-
-
-def _rounded(end: float | None, number: Number) -> float | None:
-    return None if end is None else round(end, number.decimals + FINER)
 
 
 def limit_words(number: Number, limit: Limit) -> str:
@@ -52,7 +24,7 @@ def limit_words(number: Number, limit: Limit) -> str:
     ['at most 3 %', 'at least 1.5 %', '1 to 3 %']
     """
     low, high = (
-        None if end is None else f"{_rounded(end, number):g}".replace("-", "−") for end in (limit.low, limit.high)
+        None if end is None else f"{limit_end(number, end):g}".replace("-", "−") for end in (limit.low, limit.high)
     )
     said = f"{low} to {high}" if low and high else f"at most {high}" if high else f"at least {low}"
     return f"{said} {number.unit}".rstrip()
@@ -67,7 +39,7 @@ def numbers_table(finding: Finding) -> Table | None:
         (_begun(number.name), str(number).replace("-", "−"), ", ".join(limits.get(number.name, ())))
         for number in finding.numbers
     ]
-    if not rows or (len(rows) == 1 and leading(finding) is not None):
+    if not rows or (len(rows) == 1 and headline(finding) is not None):
         return None
     if not limits:
         return Table("Numbers", ("Number", "Value"), tuple(row[:2] for row in rows))

@@ -13,9 +13,9 @@ from garboard.steps import Assessed
 from garboard_tablet.models.pages import RestsOn, finding_at, ranked, rests_on
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.why import StillMissing, fails_after, numbers_table, still_missing
-from garboard_tablet.ui.finding_card import FindingCard
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
 from garboard_tablet.ui.theme import SMALL
+from garboard_tablet.ui.verdict_card import FindingCard
 from garboard_tablet.ui.widgets import Press, RowPress, heading, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
@@ -41,13 +41,13 @@ class WhyPage(Page):
             return column_of([words(f"{gone}This finding no longer exists, because values have changed.", "quiet")])
         is_stale = self.findings.known(self.route) is None
         word = CHECKING if is_stale else _changed(was, one.finding.verdict)
-        card: Maker = partial(FindingCard, one.finding, word, is_stale=is_stale)
+        card: Maker = partial(FindingCard, one.finding, (), word, is_stale=is_stale)
         basis, values, drawn = self._basis(one), self._values(one), _drawn(one)
         # To mend it, the values come first; a pass is looked at to be trusted.
         right = [*drawn, *values] if one.finding.verdict is Verdict.PASS else [*values, *drawn]
         if not right:
             return column_of([card, *basis])
-        return Halves([card, *basis], right, 0.55, stacked=[card, *values, *basis, *drawn])
+        return Halves([card, *basis], right, 0.55, turns_both=True, stacked=[card, *values, *basis, *drawn])
 
     def _basis(self, one: Assessed) -> list[Maker]:
         """Numbers, and what the verdict rests on beside the boat's own values."""
