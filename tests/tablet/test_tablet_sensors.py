@@ -47,6 +47,9 @@ def test_a_run_long_enough_and_too_slow_is_not_called_too_short(d: Driver) -> No
     found = review(d.app.tablet.host, view_of(d), STEP, d.app.live.guide_of(route), ask.place, gather("slow", slow))
     assert found.enough is False
     assert not found.too_short
+    assert found.reached == "492°"
+    assert found.trace is not None
+    assert (found.trace.unit, found.trace.band) == ("deg/s", (2.0, 3.0))
     path = d.app.tablet.folder / "slow.csv"
     path.write_bytes(csv_series(slow))
     d.app.way.go(route.to("run", str(path.absolute())))

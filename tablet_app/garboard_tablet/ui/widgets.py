@@ -202,6 +202,8 @@ class RowPress(ButtonBehavior, Widget):
     """
 
     ground = ColorProperty(theme.panel)
+    kept_free = 0.0
+    """Width at the right that a kind of row keeps for something of its own [dp]."""
 
     def __init__(
         self, title: str, do: Callable[[], object], *, small: str = "", value: str = "", mark: Mark | None = None,
@@ -241,7 +243,7 @@ class RowPress(ButtonBehavior, Widget):
                 aside.fit_line()
         widest = max((aside.width for aside in (self._value, self._word) if aside is not None), default=0.0)
         self._below = widest > width * 0.45
-        room = width - left - pad - (0 if self._below or not widest else widest + dp(16))
+        room = width - left - pad - dp(self.kept_free) - (0 if self._below or not widest else widest + dp(16))
         heights = [text.fit(room) for text in self._texts()]
         asides = sum(aside.height for aside in self._asides())
         self.size = (width, max(dp(TARGET), sum(heights) + dp(28), asides + dp(24)))
@@ -268,7 +270,7 @@ class RowPress(ButtonBehavior, Widget):
             top -= text.height
         top = self.center_y + sum(aside.height for aside in self._asides()) / 2
         for aside in self._asides():
-            aside.pos = (self.right - pad - aside.width, top - aside.height)
+            aside.pos = (self.right - pad - dp(self.kept_free) - aside.width, top - aside.height)
             top -= aside.height
 
     def on_release(self) -> None:
