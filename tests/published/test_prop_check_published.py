@@ -75,6 +75,30 @@ def test_slip_interval_agrees_with_drawing_lots() -> None:
     assert found[0] + found[1] == pytest.approx(high, abs=0.002)
 
 
+SKIFF_RUN = (
+    # speed [kn], engine speed [rev/min], theoretical speed [mph], slip [%]
+    (2.8, 630, 4.66, 30.9),
+    (4.3, 1000, 7.40, 33.1),
+    (6.0, 1500, 11.10, 37.8),
+    (8.0, 2000, 14.80, 37.8),
+    (12.3, 2500, 18.50, 23.5),
+    (16.5, 3000, 22.19, 14.4),
+    (21.0, 3500, 25.89, 6.7),
+    (23.1, 4000, 29.59, 10.2),
+    (27.3, 4500, 33.29, 5.6),
+    (30.0, 5000, 36.99, 6.7),
+    (33.5, 5600, 41.43, 6.9),
+)
+
+
+@pytest.mark.parametrize(("knots", "turns", "theory_mph", "slip_percent"), SKIFF_RUN)
+def test_slip_of_an_outboard_skiff(knots: float, turns: float, theory_mph: float, slip_percent: float) -> None:
+    """Source: private test report of an outboard skiff, all eleven rows: propeller 15.25 x 15 in, gear ratio 1.92."""
+    theory = theoretical_speed(turns, 1.92, 15)
+    assert theory * KNOT_IN_MPH == pytest.approx(theory_mph, abs=0.01)
+    assert 100 * slip(knots, theory) == pytest.approx(slip_percent, abs=0.1)
+
+
 # Runs.
 
 
