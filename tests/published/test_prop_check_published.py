@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 from openplaning import PlaningBoat
 
+from garboard.uncertainty import MeasuredValue, Part
 from garboard_prop_check.air import engine_speed_in_reference_air, power_factor, saturation_pressure
+from garboard_prop_check.averages import average_of_opposite_runs
 from garboard_prop_check.crouch import CONSTANTS, crouch_constant, crouch_speed
 from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule
 from garboard_prop_check.power_limit import PowerLimit, power_limit
-from garboard_prop_check.runs import average_of_opposite_runs
-from garboard_prop_check.slip import slip, slip_expanded_uncertainty, theoretical_speed
+from garboard_prop_check.slip import parts_of_slip, parts_of_theoretical_speed, slip, theoretical_speed
 
 METRE_IN_INCHES = 1 / 0.0254
 KNOT_IN_MPH = 1852 / 1609.344
@@ -66,13 +67,12 @@ def test_slip_interval_agrees_with_drawing_lots() -> None:
     pitches = pitch * (1 + lots.uniform(-0.01, 0.01, count))
     drawn = 1 - speeds / (engine / ratio * pitches / 1215.2231)
     theory = theoretical_speed(turns, ratio, pitch)
-    assert slip_expanded_uncertainty(speed, 0.4, turns, 60, theory, 0.01) == pytest.approx(
-        2 * float(drawn.std()), rel=0.01
-    )
+    of_theory = parts_of_theoretical_speed(theory, turns, [Part.of_expanded("engine", 1.96 * 30)], 0.01)
+    of_slip = parts_of_slip(speed, [Part.of_expanded("speed", 1.96 * 0.2)], theory, of_theory)
+    found = MeasuredValue.of_parts(slip(speed, theory), "", of_slip)
+    assert found.standard_uncertainty == pytest.approx(float(drawn.std()), rel=0.01)
     low, high = np.quantile(drawn, [0.025, 0.975])
-    found = slip(speed, theory), slip_expanded_uncertainty(speed, 0.4, turns, 60, theory, 0.01)
-    assert found[0] - found[1] == pytest.approx(low, abs=0.002)
-    assert found[0] + found[1] == pytest.approx(high, abs=0.002)
+    assert (found.low, found.high) == pytest.approx((low, high), abs=0.0005)
 
 
 SKIFF_RUN = (
