@@ -265,6 +265,7 @@ def _of_reading(
     of_mean          : root of the sum of squared weights
     """
     unit = readings[0].unit
+    readings = [reading.read_off(view) for reading in readings]
     own = math.sqrt(mean([reading.deviation**2 for reading in readings]))
     beforehand = math.hypot(view.setting_value(f"prop_check.run_to_run_{field}", unit), own)
     deviation, known = pooled(beforehand, DEVIATION_FREEDOM, squares, freedom)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Sequence
 
 from garboard.findings import Doubt, Finding, NotEnoughData, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard_prop_check.agreement import OddRun, agreement_of, kind_of, limits_of
 from garboard_prop_check.averages import Average, average_engine_speed, average_speed, sides
-from garboard_prop_check.runs import SPEED, Reading, Run, runs_of, runs_of_recording
+from garboard_prop_check.runs import SPEED, Reading, Run, instrument_bound, runs_of, runs_of_recording
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import FULL_THROTTLE
 from garboard_prop_check.words import READINGS, engine_speed_words, speed_words
@@ -104,28 +105,15 @@ def _places(run: Run, what: str) -> tuple[FieldKey, ...]:
     return (found.place,) if found else ()
 
 
-def _bound(view: JobView, what: str) -> float:
-    """How far the instrument may be off."""
-    if what == SPEED:
-        return view.setting_value("prop_check.speed_uncertainty", "kn")
-    return view.setting_value("prop_check.engine_speed_uncertainty", "rev/min")
-
-
 def _typed_against_recorded(view: JobView, run: Run) -> Iterator[Finding]:
     """A reading that was typed and agrees with no source of the run's own recording."""
     for what, heard in run.heard.items():
         typed = _reading(run, what)
-        if typed is None or not heard or typed in heard:  # one of those heard was recorded, not typed
+        if typed is None or not heard or not typed.is_typed:
             continue
-        if all(typed.differs_from(one, _bound(view, what)) for one in heard):
+        if all(typed.read_off(view).differs_from(one, instrument_bound(view, what)) for one in heard):
             text = f"{run.name}: {_told(what, typed)} was typed and {_told(what, heard[0])} recorded"
-            yield _finding(
-                "prop_check.readings.typed_and_recorded",
-                run.name,
-                f"{text[0].upper()}{text[1:]}. Find out which is right, then correct the entry or take it out.",
-                [typed.place],
-                text,
-            )
+            yield _two_sources(run.name, text, [typed.place])
 
 
 def _told(what: str, reading: Reading) -> str:
@@ -145,17 +133,16 @@ def _typed_against_all_runs(view: JobView, runs: Sequence[Run]) -> Iterator[Find
         typed, heard = (_average(view, each, what) for each in (runs, recorded))
         if typed is None or heard is None:
             continue
-        if abs(typed.value - heard.value) <= typed.expanded_uncertainty + heard.expanded_uncertainty:
-            continue
-        words = speed_words if what == SPEED else engine_speed_words
-        text = f"the typed runs give {words(typed)}, the recording of all runs {words(heard)}"
-        yield _finding(
-            "prop_check.readings.typed_and_recorded",
-            "full-throttle speed" if what == SPEED else f"{what} engine",
-            f"T{text[1:]}. Find out which is right before anything is built on them.",
-            [place for run in runs for place in _places(run, what)],
-            text,
-        )
+        if abs(typed.value - heard.value) > math.hypot(typed.expanded_uncertainty, heard.expanded_uncertainty):
+            words = speed_words if what == SPEED else engine_speed_words
+            text = f"the typed runs give {words(typed)}, the recording of all runs {words(heard)}"
+            named = "full-throttle speed" if what == SPEED else f"{what} engine"
+            yield _two_sources(named, text, [place for run in runs for place in _places(run, what)])
+
+
+def _two_sources(named: str, text: str, places: Iterable[FieldKey]) -> Finding:
+    sentence = f"{text[0].upper()}{text[1:]}. Find out which is right, then correct the entry or take it out."
+    return _finding("prop_check.readings.typed_and_recorded", named, sentence, places, text)
 
 
 def _average(view: JobView, runs: Sequence[Run], what: str) -> Average | None:

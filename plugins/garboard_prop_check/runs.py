@@ -58,10 +58,12 @@ OTHER_THROTTLE, LAG = 300.0, 10.0
 class Reading:
     """One reading of a run.
 
-    digit     : what one step of the last digit is worth, 0 for a recorded one [same unit]
-    deviation : standard deviation of the reading about what the run was: by eye, or while recorded [same unit]
+    digit     : what one step of the last digit typed is worth [same unit]
+    deviation : standard deviation of a recorded one about what the run was [same unit]
     place     : where it was entered; of a recorded one, the recording
     source    : who sent a recorded one
+
+    What a display and an eye add to a typed one is the shop's to say: see `read_off`.
     """
 
     value: float
@@ -70,6 +72,22 @@ class Reading:
     deviation: float = 0.0
     place: FieldKey = NOWHERE
     source: str = ""
+
+    @property
+    def is_typed(self) -> bool:
+        """Whether a person read it off."""
+        return self.place[1] in (SPEED, "engine_speed")
+
+    def read_off(self, view: JobView) -> Reading:
+        """The same with what the display and the eye add, where a person read it."""
+        if not self.is_typed:
+            return self
+        field = self.place[1]
+        by_eye = view.setting_value(f"prop_check.by_eye_{field}", self.unit)
+        if field == SPEED:
+            return attrs.evolve(self, deviation=by_eye)
+        step = view.setting_value("prop_check.engine_speed_resolution", self.unit)
+        return attrs.evolve(self, digit=step, deviation=by_eye)
 
     def differs_from(self, other: Reading, bound: float) -> bool:
         """Whether two readings of one thing are further apart than two instruments and two eyes explain.
@@ -197,18 +215,13 @@ def _typed(view: JobView, field: str, unit: str, row: str, highest: float, of: s
         where = f"{field.replace('_', ' ')}{f' ({of})' if of else ''}, row {row}"
         text = f"{where} must lie above 0 and up to {highest:g} {unit}, it reads {value:g}"
         return Missing(text, lack=Lack.OUT_OF_RANGE, step=FULL_THROTTLE, field=field, row=row, of=of)
-    digit = (
-        view.setting_value("prop_check.engine_speed_resolution", "rev/min")
-        if unit == "rev/min"
-        else _last_digit(view, field, unit, row, of)
-    )
-    by_eye = view.setting_value(f"prop_check.by_eye_{field}", unit)
-    return Reading(value, unit, digit, by_eye, (FULL_THROTTLE, field, row, of))
+    digit = _last_digit(view, field, unit, row) if field == SPEED else 0.0
+    return Reading(value, unit, digit, place=(FULL_THROTTLE, field, row, of))
 
 
-def _last_digit(view: JobView, field: str, unit: str, row: str, of: str) -> float:
+def _last_digit(view: JobView, field: str, unit: str, row: str) -> float:
     """What one step of the last digit typed is worth [unit]."""
-    return Amount.parse(str(view.value(FULL_THROTTLE, field, row=row, of=of))).last_digit(unit)
+    return Amount.parse(str(view.value(FULL_THROTTLE, field, row=row))).last_digit(unit)
 
 
 def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
@@ -276,14 +289,10 @@ def _run_of_stretch(view: JobView, name: str, recording: Recording, stretch: Ste
         what: _heard(recording.of(stream.key.quantity), stream.key, stretch, place) for what, stream in streams.items()
     }
     courses = recording.of("course_over_ground")
-    receiver = view.setting_value("prop_check.speed_uncertainty", "kn")
-    tachometer = view.setting_value("prop_check.engine_speed_uncertainty", "rev/min")
     return Run(
         name=name,
-        speed=_frozen(name, place)
-        if _stood_still(recording, stretch)
-        else _one_of(name, SPEED, heard[SPEED], receiver),
-        engine_speed={p: _one_of(name, p, found, tachometer) for p, found in heard.items() if p != SPEED},
+        speed=_frozen(name, place) if _stood_still(recording, stretch) else _one_of(view, name, SPEED, heard[SPEED]),
+        engine_speed={p: _one_of(view, name, p, found) for p, found in heard.items() if p != SPEED},
         course=_mean_course(courses[0].between(stretch.start, stretch.end).values if courses else ()),
         heard=heard,
     )
@@ -301,10 +310,17 @@ def _heard(streams: Iterable[Stream], used: StreamKey, stretch: Steady, place: F
     )
 
 
-def _one_of(name: str, what: str, heard: Sequence[Reading], bound: float) -> Reading | Missing:
+def instrument_bound(view: JobView, what: str) -> float:
+    """How far the receiver (SPEED) or an engine's tachometer may be off."""
+    if what == SPEED:
+        return view.setting_value("prop_check.speed_uncertainty", "kn")
+    return view.setting_value("prop_check.engine_speed_uncertainty", "rev/min")
+
+
+def _one_of(view: JobView, name: str, what: str, heard: Sequence[Reading]) -> Reading | Missing:
     """The first reading, unless another source of the same quantity contradicts it: then nobody knows which holds."""
-    first = heard[0]
-    other = next((one for one in heard if one.differs_from(first, bound)), None)
+    first, *others = heard
+    other = next((one for one in others if one.differs_from(first, instrument_bound(view, what))), None)
     if other is None:
         return first
     decimals = 1 if what == SPEED else 0

@@ -149,57 +149,72 @@ def _difference(one: MeasuredValue, other: MeasuredValue) -> MeasuredValue:
     return MeasuredValue.of_parts(one.value - other.value, one.unit, parts)
 
 
+@attrs.frozen
+class Judged:
+    """What is said of one slip.
+
+    used          : what else it rests on
+    is_suspicious : whether one slip of the pen may explain it
+    cannot_be     : whether no boat has it, or hardly
+    """
+
+    code: str
+    verdict: Verdict
+    sentence: str
+    used: tuple[Basis, ...] = ()
+    is_suspicious: bool = False
+    cannot_be: bool = False
+
+
+_CHECK = "Check the gear ratio, the stamped pitch and diameter, and the unit of speed"
+
+
 def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Average) -> Finding:
     found = slip_of(view, engine, average_engine_speed(view, runs, engine.position), speed)
-    code, verdict, sentence, used = _judged(view, found)
-    basis: tuple[Basis, ...] = (SLIP, AVERAGING, basis_of("pitch_tolerance"), *used)
-    suspects = list(_suspects(view, found)) if code in _SUSPICIOUS else []
-    if verdict is not Verdict.PASS:
-        said = [f"Slip would be usual {suspect.text}." for suspect in suspects]
-        sentence = " ".join([sentence, *said, *(f"{asked[0].upper()}{asked[1:]}" for asked in unusual_of(engine))])
+    judged = _judged(view, found)
+    suspects = list(_suspects(view, found)) if judged.is_suspicious else []
+    words = [judged.sentence, *(f"Slip would be usual {suspect.text}." for suspect in suspects)]
+    if judged.verdict is not Verdict.PASS:
+        words += [f"{asked[0].upper()}{asked[1:]}" for asked in unusual_of(engine)]
     return Finding(
-        code=code,
-        verdict=verdict,
+        code=judged.code,
+        verdict=judged.verdict,
         about=about(engine),
-        sentence=sentence,
-        basis=basis,
+        sentence=" ".join(words),
+        basis=(SLIP, AVERAGING, basis_of("pitch_tolerance"), *judged.used),
         numbers=found.numbers,
         places=_places(view, found),
-        doubts=tuple(_doubts(view, found, suspects, code in _CANNOT_BE)),
+        doubts=tuple(_doubts(view, found, suspects, judged.cannot_be)),
     )
 
 
-_CANNOT_BE = ("prop_check.slip.about_zero", "prop_check.slip.below_zero", "prop_check.slip.reading_wrong")
-_SUSPICIOUS = (*_CANNOT_BE, "prop_check.slip.less_than_usual", "prop_check.slip.more_than_usual")
-_CHECK = "Check the gear ratio, the stamped pitch and diameter, and the unit of speed"
-
-Judged = tuple[str, Verdict, str, tuple[Basis, ...]]
-
-
 def _judged(view: JobView, found: Slip) -> Judged:
-    """Code, verdict, sentence, and what else it rests on."""
-    told, form = f"Slip {found.numbers[0]}", view.vessel.hull_form
-    wrong = reading_is_wrong(view, found.measured, found.theory)
-    if found.measured.value < 0 and not wrong:
-        sentence = (
-            f"{told}: it may be above zero, yet no boat has so little. {_CHECK}, and that runs were made both ways."
-        )
-        return "prop_check.slip.about_zero", Verdict.ADVISE, sentence, ()
-    if found.measured.value < 0:
-        sentence = f"{told}: a reading is wrong, not a fast boat. {_CHECK}, and that runs were made both ways."
-        return "prop_check.slip.below_zero", Verdict.FAIL, sentence, ()
-    if wrong:
-        sentence = f"{told} of {found.theory.value:.0f} kn in theory: a reading is wrong. Check {_read_on(found)}"
-        used = (basis_of("slip_beyond_usual"), basis_of("highest_theory"))
-        return "prop_check.slip.reading_wrong", Verdict.FAIL, sentence, used
-    told = f"Slip {found.numbers[1]} by the stamped pitch"
+    if reading_is_wrong(view, found.measured, found.theory) or found.measured.value < 0:
+        return _cannot_be(view, found)
+    told, form = f"Slip {found.numbers[1]} by the stamped pitch", view.vessel.hull_form
     if form not in USUAL_SLIP:
         sentence = f"{told}. Enter the hull form to compare it with what is usual."
-        return "prop_check.slip.no_hull_form", Verdict.ADVISE, sentence, ()
+        return Judged("prop_check.slip.no_hull_form", Verdict.ADVISE, sentence)
     if not trim_at_best(view):
         sentence = f"{told}. Trim was not noted as at best, so it is not compared with what is usual."
-        return "prop_check.slip.not_at_best_trim", Verdict.ADVISE, sentence, ()
+        return Judged("prop_check.slip.not_at_best_trim", Verdict.ADVISE, sentence)
     return _against_usual(view, found, told, form)
+
+
+def _cannot_be(view: JobView, found: Slip) -> Judged:
+    told = f"Slip {found.numbers[0]}"
+    check = f"{_CHECK}, and that runs were made both ways."
+    if not reading_is_wrong(view, found.measured, found.theory):
+        code, verdict = "prop_check.slip.about_zero", Verdict.ADVISE
+        sentence = f"{told}: it may be above zero, yet no boat has so little. {check}"
+    elif found.measured.value < 0:
+        code, verdict = "prop_check.slip.below_zero", Verdict.FAIL
+        sentence = f"{told}: a reading is wrong, not a fast boat. {check}"
+    else:
+        code, verdict = "prop_check.slip.reading_wrong", Verdict.FAIL
+        sentence = f"{told} of {found.theory.value:.0f} kn in theory: a reading is wrong. Check {_read_on(found)}"
+    used = (basis_of("slip_beyond_usual"), basis_of("highest_theory")) if found.measured.value >= 0 else ()
+    return Judged(code, verdict, sentence, used, is_suspicious=True, cannot_be=True)
 
 
 def _against_usual(view: JobView, found: Slip, told: str, form: str) -> Judged:
@@ -207,14 +222,16 @@ def _against_usual(view: JobView, found: Slip, told: str, form: str) -> Judged:
     used = (basis_of(slip_setting(form, "low")),)
     usual = f"{low:g} to {high:g} % is usual for this hull"
     if found.by_stamp.high < low:
-        return "prop_check.slip.less_than_usual", Verdict.ADVISE, f"{told}, less than usual ({usual}). {_CHECK}.", used
-    if found.by_stamp.low > high:
+        code, sentence = "prop_check.slip.less_than_usual", f"{told}, less than usual ({usual}). {_CHECK}."
+    elif found.by_stamp.low > high:
+        code = "prop_check.slip.more_than_usual"
         sentence = (
             f"{told}, more than usual ({usual}). {_CHECK}. Then look for ventilation, an engine mounted too high, a "
             "damaged propeller, a fouled bottom or a heavy load."
         )
-        return "prop_check.slip.more_than_usual", Verdict.ADVISE, sentence, used
-    return "prop_check.slip.usual", Verdict.PASS, f"{told}; {usual}.", used
+    else:
+        return Judged("prop_check.slip.usual", Verdict.PASS, f"{told}; {usual}.", used)
+    return Judged(code, Verdict.ADVISE, sentence, used, is_suspicious=True)
 
 
 def _read_on(found: Slip) -> str:

@@ -12,10 +12,11 @@ from garboard.samples import Sample, gather
 from garboard.series import signed_angle
 from garboard_prop_check.averages import average_engine_speed, average_speed, sides
 from garboard_prop_check.runs import Reading, Run, runs_of
-from prop_check_jobs import RUNS, amount, job, recorded, two_ways, vessel
+from prop_check_jobs import RUNS, amount, host, job, recorded, two_ways, vessel
 
 BOAT = vessel(1)
 TWIN = vessel(2)
+HOST = host()
 
 
 def run(name: str = "run 1", *, course: float | None = None, side: str = "") -> Run:
@@ -30,13 +31,16 @@ def reasons_of(view: JobView) -> str:
 
 
 def test_typed_runs_come_in_the_order_they_were_written() -> None:
-    """Row by row, with what the last digit typed is worth, how far it is read off by eye, and where it stands."""
+    """Row by row, with what the last digit typed is worth; what display and eye add is the shop's to say."""
     first, second = runs_of(job(TWIN, two_ways(TWIN, "5800 rev/min", ("41.0 kn", "39 kn"))))
-    assert first.speed == Reading(41.0, "kn", pytest.approx(0.1), 0.05, (RUNS, "speed", "1", ""))
-    assert second.speed == Reading(39.0, "kn", 1, 0.05, (RUNS, "speed", "2", ""))
+    assert first.speed == Reading(41.0, "kn", pytest.approx(0.1), place=(RUNS, "speed", "1", ""))
+    assert second.speed == Reading(39.0, "kn", 1, place=(RUNS, "speed", "2", ""))
+    view = HOST.with_defaults(job(TWIN))
+    assert second.speed.read_off(view) == attrs.evolve(second.speed, deviation=0.05)
     for position in ("port", "starboard"):
-        of_engine = Reading(5800, "rev/min", 10, 8, (RUNS, "engine_speed", "1", position))
-        assert first.engine_speed[position] == of_engine
+        of_engine = first.engine_speed[position]
+        assert of_engine == Reading(5800, "rev/min", place=(RUNS, "engine_speed", "1", position))
+        assert of_engine.read_off(view) == attrs.evolve(of_engine, digit=10, deviation=8)
     assert (first.side, second.side) == ("with", "against")
 
 
