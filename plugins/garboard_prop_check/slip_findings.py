@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import attrs
 
-from garboard.findings import Basis, Doubt, Finding, NotEnoughData, Number, Verdict
+from garboard.findings import Basis, Doubt, Finding, Limit, NotEnoughData, Number, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine, unusual_of
 from garboard.uncertainty import MeasuredValue, Part
@@ -28,6 +28,7 @@ from garboard_prop_check.words import (
     trim_at_best,
 )
 
+SLIP_NUMBER, BY_STAMP = "slip", "slip by the stamped pitch"
 SPEED_UNITS = ("kn", "mph", "km/h")
 
 
@@ -51,8 +52,8 @@ class Slip:
     def numbers(self) -> tuple[Number, ...]:
         """As results."""
         return (
-            Number.of("slip", self.measured),
-            Number.of("slip by the stamped pitch", self.by_stamp),
+            Number.of(SLIP_NUMBER, self.measured),
+            Number.of(BY_STAMP, self.by_stamp),
             Number.of("theoretical speed", self.theory),
         )
 
@@ -104,15 +105,21 @@ def slip_of(view: JobView, engine: Engine, engine_speed: Average, speed: Average
 
 
 def reading_is_wrong(view: JobView, found: MeasuredValue, theory: MeasuredValue) -> bool:
-    """Whether slip [%] or theoretical speed [kn] surely cannot be: not the boat, but a reading.
+    """Whether slip [%] or theoretical speed [kn] surely cannot be: not the boat, but a reading."""
+    limits = zip(_believable(view), (found, theory), strict=True)
+    return not all(limit.reaches(number.value, number.expanded_uncertainty) for limit, number in limits)
+
+
+def _believable(view: JobView) -> tuple[Limit, Limit]:
+    """Slip [%] and theoretical speed [kn] that can be true.
 
     Slip may be as far above the usual as the shop allows; without a hull form, above the usual of any.
     """
     forms = [view.vessel.hull_form] if view.vessel.hull_form in USUAL_SLIP else list(USUAL_SLIP)
     most = max(_usual_slip(view, form, "high") for form in forms)
     most += view.setting_value("prop_check.slip_beyond_usual", "%")
-    too_fast = theory.low > view.setting_value("prop_check.highest_theory", "kn")
-    return found.high < 0 or found.low > most or too_fast
+    fastest = view.setting_value("prop_check.highest_theory", "kn")
+    return Limit(SLIP_NUMBER, 0.0, most), Limit("theoretical speed", high=fastest)
 
 
 def unlike_slips(view: JobView, found: Sequence[Slip]) -> Iterator[Finding]:
@@ -153,6 +160,7 @@ def _difference(one: MeasuredValue, other: MeasuredValue) -> MeasuredValue:
 class Judged:
     """What is said of one slip.
 
+    limits        : what it is held against
     used          : what else it rests on
     is_suspicious : whether one slip of the pen may explain it
     cannot_be     : whether no boat has it, or hardly
@@ -161,6 +169,7 @@ class Judged:
     code: str
     verdict: Verdict
     sentence: str
+    limits: tuple[Limit, ...]
     used: tuple[Basis, ...] = ()
     is_suspicious: bool = False
     cannot_be: bool = False
@@ -183,6 +192,7 @@ def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Aver
         sentence=" ".join(words),
         basis=(SLIP, AVERAGING, basis_of("pitch_tolerance"), *judged.used),
         numbers=found.numbers,
+        limits=judged.limits,
         places=_places(view, found),
         doubts=tuple(_doubts(view, found, suspects, judged.cannot_be)),
     )
@@ -194,10 +204,10 @@ def _judged(view: JobView, found: Slip) -> Judged:
     told, form = f"Slip {found.numbers[1]} by the stamped pitch", view.vessel.hull_form
     if form not in USUAL_SLIP:
         sentence = f"{told}. Enter the hull form to compare it with what is usual."
-        return Judged("prop_check.slip.no_hull_form", Verdict.ADVISE, sentence)
+        return Judged("prop_check.slip.no_hull_form", Verdict.ADVISE, sentence, _believable(view))
     if not trim_at_best(view):
         sentence = f"{told}. Trim was not noted as at best, so it is not compared with what is usual."
-        return Judged("prop_check.slip.not_at_best_trim", Verdict.ADVISE, sentence)
+        return Judged("prop_check.slip.not_at_best_trim", Verdict.ADVISE, sentence, _believable(view))
     return _against_usual(view, found, told, form)
 
 
@@ -214,12 +224,12 @@ def _cannot_be(view: JobView, found: Slip) -> Judged:
         code, verdict = "prop_check.slip.reading_wrong", Verdict.FAIL
         sentence = f"{told} of {found.theory.value:.0f} kn in theory: a reading is wrong. Check {_read_on(found)}"
     used = (basis_of("slip_beyond_usual"), basis_of("highest_theory")) if found.measured.value >= 0 else ()
-    return Judged(code, verdict, sentence, used, is_suspicious=True, cannot_be=True)
+    return Judged(code, verdict, sentence, _believable(view), used, is_suspicious=True, cannot_be=True)
 
 
 def _against_usual(view: JobView, found: Slip, told: str, form: str) -> Judged:
     low, high = (_usual_slip(view, form, end) for end in ("low", "high"))
-    used = (basis_of(slip_setting(form, "low")),)
+    used, limits = (basis_of(slip_setting(form, "low")),), (Limit(BY_STAMP, low, high),)
     usual = f"{low:g} to {high:g} % is usual for this hull"
     if found.by_stamp.high < low:
         code, sentence = "prop_check.slip.less_than_usual", f"{told}, less than usual ({usual}). {_CHECK}."
@@ -230,8 +240,8 @@ def _against_usual(view: JobView, found: Slip, told: str, form: str) -> Judged:
             "damaged propeller, a fouled bottom or a heavy load."
         )
     else:
-        return Judged("prop_check.slip.usual", Verdict.PASS, f"{told}; {usual}.", used)
-    return Judged(code, Verdict.ADVISE, sentence, used, is_suspicious=True)
+        return Judged("prop_check.slip.usual", Verdict.PASS, f"{told}; {usual}.", limits, used)
+    return Judged(code, Verdict.ADVISE, sentence, limits, used, is_suspicious=True)
 
 
 def _read_on(found: Slip) -> str:

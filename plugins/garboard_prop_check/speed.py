@@ -12,6 +12,7 @@ from garboard.findings import (
     Figure,
     Finding,
     Lack,
+    Limit,
     Missing,
     NotEnoughData,
     Number,
@@ -184,8 +185,10 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
                 Number("Crouch constant", crouch.crouch_constant(speed.value, weight, power), "", decimals=0),
                 Number("slowest to expect", slow, "kn"),
                 Number("fastest to expect", fast, "kn"),
+                Number.of("speed", speed.measured),
             ),
             places=(*speed.places, *held(view, [(CONDITIONS, "hull_kind", "", "")])),
             doubts=doubts,
+            limits=(Limit("speed", slow, fast),),
         ),
     )
