@@ -123,7 +123,7 @@ class HullFolder:
         self._batches = 0
         self._unflushed: dict[str, HullFile] = {}
         self._held_open: list[HullFile] = []
-        self._names_unflushed = False
+        self._names_unflushed: list[HullFile] = []
         self._locks: dict[Path, WriterLock] = {}
         self._sizes = FileSizes(folder, writing=self._writing)
         if self._writing:
@@ -361,15 +361,18 @@ class HullFolder:
             return
         flushed = [*self._unflushed.values()]
         problems = [problem for problem in _at_once(self._flush_one, flushed) if problem]
-        self._sizes.note({hull.journal.path.name: size for hull in flushed if (size := hull.journal.size_flushed)})
         self._unflushed = {}
         self._close_all_but_last(flushed)
         if self._names_unflushed:
             try:
                 storage.flush_folder(self._hulls_folder)
-                self._names_unflushed = False
             except OSError as error:
                 problems.append(f"{self._hulls_folder} not saved: {error.strerror}")
+                for hull in self._names_unflushed:
+                    hull.journal.take_out()
+                    hull.forget_views()
+            self._names_unflushed = []
+        self._sizes.note({hull.journal.path.name: size for hull in flushed if (size := hull.journal.size_flushed)})
         if problems:
             raise NotSaved("\n".join(problems))
 
@@ -377,7 +380,7 @@ class HullFolder:
         """Why the hull's entries are not saved; "" when they are."""
         try:
             if hull.journal.flush():
-                self._names_unflushed = True
+                self._names_unflushed.append(hull)
         except NotSaved as error:
             hull.forget_views()
             return str(error)
