@@ -260,6 +260,21 @@ def set_aside(path: Path) -> Path:
     return kept
 
 
+def keep_beside(content: bytes, path: Path) -> Path:
+    """Keep bytes that no program can read as data, beside the file of their name; once, however often they come.
+
+    returns : where they are kept
+    errors  : NotSaved
+    """
+    number = 1
+    while (kept := path.with_name(f"{path.name}{SET_ASIDE}{number}")).exists():
+        if kept.read_bytes() == content:
+            return kept
+        number += 1
+    write_whole(kept, [content])
+    return kept
+
+
 class WriterLock:
     """Lets one program at a time write in a folder. Given up when the program ends, however it ends.
 
