@@ -118,7 +118,7 @@ def through_files(folder: Path, raws: Sequence[bytes], host: PluginHost, chance:
 
 
 def through_pages(folder: Path, raws: Sequence[bytes], host: PluginHost, chance: random.Random) -> int:
-    """A shop with a day in it and a hostile boat: every page opens, and the others' are as before. Returns the pages."""
+    """A shop with a day in it and a hostile boat: every page opens, the others' are as before. Returns the pages."""
     base = folder / "day"
     base.mkdir()
     with light_passwords(), Pages(make_shop(base), host) as pages:
