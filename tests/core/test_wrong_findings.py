@@ -20,6 +20,7 @@ from garboard.steps import Calculator
 
 BASIS = (Basis(BasisKind.COMMON_PRACTICE, "An invented rule"),)
 WRONG: Any = "12"
+NO_TEXT: Any = 5
 X = Axis("x")
 
 
@@ -41,10 +42,10 @@ def found_by(folder: Path, compute: Callable[[JobView], Iterable[Finding]]) -> l
     ("make", "told"),
     [
         (lambda: Number("speed", WRONG), "value of Number 'speed'"),
-        (lambda: Number(WRONG and 5, 12.0), "name of a Number"),
+        (lambda: Number(NO_TEXT, 12.0), "name of a Number"),
         (lambda: Number("speed", math.nan), "value of Number 'speed'"),
         (lambda: Basis(WRONG, "x"), "kind of a Basis"),
-        (lambda: Table("t", ("a",), ((WRONG and 1,),)), "rows of a Table"),
+        (lambda: Table("t", ("a",), ((NO_TEXT,),)), "rows of a Table"),
         (lambda: Table("t", ("a", "b"), (("1",),)), "1 cells for 2 headings"),
         (lambda: Series("s", (1.0, math.nan), (1.0, 2.0)), "finite numbers, got nan"),
         (lambda: Series("s", (1.0, math.inf), (1.0, 2.0)), "finite numbers, got inf"),
