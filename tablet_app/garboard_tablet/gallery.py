@@ -58,6 +58,7 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Route, Act]]:
     for job in jobs:
         yield from _scenes_of_job(tablet, job)
     for route in (job.to("recordings", step="heading_calibration.steady_turn") for job in jobs[:1]):
+        yield "sensors_heard", route.to("sensors"), hear_compasses
         yield "recordings_several", route, run_several_times
         yield "recordings_thrown_away", route, lambda page: page._show_thrown_away()
         yield "recordings_undo", route, lambda page: page._throw_away(*page.looked_at)
@@ -315,6 +316,18 @@ _SENTENCES = (
     b"$GPRMC,120000,A,3730.10,N,06800.20,W,005.5,084.4,140526,,,A\r\n$VWVHW,,T,,M,5.2,N,,K\r\n"
     b"$GPGSV,1,1,00\r\n$SDDBT,,f,3.4,M,,F\r\n$WIMWV,040,R,08.2,N,A\r\n"
 )
+
+
+def hear_compasses(page: Any) -> None:
+    """Two compasses, of which one says what it is."""
+    from garboard.recordings.boat_network import BoatNetwork, Where
+
+    network = BoatNetwork(Where())
+    network.hear(
+        b"$HEVER,1,1,HE,A. MAKER,7,00123,SATELLITE COMPASS 3,1.04,2,\r\n$HEHDT,69.2,T\r\n$HCHDG,81.3,,,12.0,W\r\n",
+        "192.168.4.1",
+    )
+    _show_network(page, network)
 
 
 def hear_nothing(page: Any) -> None:

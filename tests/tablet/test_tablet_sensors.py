@@ -139,6 +139,25 @@ def test_it_is_asked_of_what_is_heard_now(d: Driver) -> None:
     d.app.live.network = None
 
 
+def test_a_device_is_shown_as_it_names_itself(d: Driver) -> None:
+    """Maker and model where it sends them, else what its two letters stand for; also where it is tied."""
+    from garboard.recordings.boat_network import BoatNetwork, Where
+
+    network = BoatNetwork(Where())
+    network.hear(
+        b"$HEVER,1,1,HE,MAKER,7,123,FLUX 3,1.04,2,\r\n$HEHDT,81.3,T\r\n$HCHDG,93.0,,,12.0,W\r\n", "192.168.4.1"
+    )
+    d.app.live.network = network
+    d.app.way.go(d.app.tablet.session.here.to("sensors", step=STEP))
+    assert d.says("MAKER, FLUX 3, serial 123. Heard now. The network calls it HE, gyro compass")
+    assert d.says("Heard now. The network calls it HC, magnetic compass")
+    d.press("source HE")
+    assert d.says("MAKER, FLUX 3, serial 123. ")
+    d.press("sensor Pilot compass")
+    assert sensor_of(view_of(d).vessel, "HE") == "Pilot compass"
+    d.app.live.network = None
+
+
 def test_a_value_is_shown_as_it_is_now_with_its_time(d: Driver) -> None:
     """The display says what is now: an old value says how old it is, and stands apart from what is heard."""
     from garboard.recordings.boat_network import BoatNetwork, Where
