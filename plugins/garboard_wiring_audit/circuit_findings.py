@@ -70,6 +70,7 @@ def findings_on(rule: CircuitRule, view: JobView) -> Iterator[Finding]:
                 numbers=judged.numbers,
                 limits=judged.limits,
                 basis=_merged(basis, judged),
+                doubts=judged.doubts,
             )
     passed = [judged for judged in outcome.judged.values() if judged.verdict is Verdict.PASS]
     if passed:
