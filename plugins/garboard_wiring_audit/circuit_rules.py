@@ -117,6 +117,8 @@ class CircuitRule:
     joins    : name of the rule whose finding takes this one's in where both ask for the same cure
     weighs_current : whether what the current meter is good to counts in it
     may_doubt: whether its results may show readings to contradict each other
+    reads    : fields of a circuit that its result rests on
+    resizes  : whether what it asks for may be a thicker conductor
     """
 
     name: str
@@ -129,6 +131,8 @@ class CircuitRule:
     joins: str = ""
     weighs_current: bool = True
     may_doubt: bool = False
+    reads: tuple[str, ...] = ("current",)
+    resizes: bool = False
 
 
 def _stricter(*verdicts: Verdict) -> Verdict:
@@ -510,6 +514,11 @@ FAR_BELOW = 0.8
 _ENTRY_CODE = "wiring_audit.drop_measured.less_than_copper"
 
 
+def size_in_doubt(view: JobView, facts: CircuitFacts, rules: Rules) -> bool:
+    """Whether the drop read says that the size or the length entered is wrong."""
+    return _contradiction(view, facts, rules) is not None
+
+
 def _contradiction(view: JobView, facts: CircuitFacts, rules: Rules) -> Contradiction | None:
     """Whether the drop read is surely less than the copper alone loses at the current read; None where it is not."""
     if not facts.knows(["conductor", "length", "current"]) or not facts.current.value > 0:
@@ -717,6 +726,7 @@ RULES = (
         passed="carry no more than their conductors allow",
         headings=("Conductor", "Insulation (degC)", "Load (A)", "Table (A)", "Factor", "Allowed (A)"),
         judge=judge_ampacity,
+        resizes=True,
         basis=_ampacity_basis,
     ),
     CircuitRule(
@@ -726,6 +736,7 @@ RULES = (
         passed="are fused above their load and within what the conductor allows",
         headings=("Conductor", "Load (A)", "Fitted (A)", "Largest (A)"),
         judge=judge_overcurrent_rating,
+        resizes=True,
         basis=lambda rules: (
             bases.OVERCURRENT_ISO if rules.chosen("ampacity_rule") == ISO_BY_AREA else bases.OVERCURRENT_CFR,
             bases.STANDARD_RATINGS,
@@ -738,6 +749,7 @@ RULES = (
         passed="have their fuse or breaker near enough to the source",
         headings=("Fitted", "Distance (in)", "Allowed (in)"),
         judge=judge_overcurrent_distance,
+        reads=(),
         weighs_current=False,
         basis=distance_basis,
     ),
@@ -748,6 +760,7 @@ RULES = (
         passed="are no thinner than the smallest size allowed",
         headings=("Conductor", "Where", "Smallest"),
         judge=judge_minimum_size,
+        resizes=True,
         weighs_current=False,
         basis=_minimum_basis,
     ),
@@ -768,6 +781,7 @@ RULES = (
         passed="keep their drop by meter",
         headings=("Read (V)", "At (A)", "At load (%)", "Copper alone (V)", "Left at load (V)", "Allowed"),
         judge=judge_drop_measured,
+        reads=("current", "drop", "source_voltage"),
         may_doubt=True,
         basis=lambda _rules: (bases.DROP_METER, bases.DROP_CLASSES, bases.DROP_EXCESS),
     ),
@@ -778,6 +792,7 @@ RULES = (
         passed="are tight and of the right polarity",
         headings=("Tight", "Polarity right", "Held"),
         judge=judge_terminations,
+        reads=tuple(field for field, _cure in TERMINATIONS),
         weighs_current=False,
         basis=lambda _rules: (bases.TERMINATIONS, bases.SUPPORT_ISO),
     ),

@@ -502,7 +502,7 @@ def test_electronics_are_exempt_from_the_smallest_size() -> None:
 
 def test_smallest_conductor_names_the_cure() -> None:
     """The next size up that also carries the load and keeps the drop."""
-    assert sentence_on(with_circuit(conductor_awg="18"), "minimum_size") == (
+    assert sentence_on(with_circuit(conductor_awg="18", read=NO_DROP), "minimum_size") == (
         "18 AWG alone, 16 AWG is the smallest. Fit 14 AWG or larger."
     )
 
@@ -665,6 +665,19 @@ def test_a_drop_far_below_the_copper_says_the_entry_is_wrong_and_rewires_nothing
     assert "Fit " not in finding.sentence
     assert [doubt.place for doubt in finding.doubts] == [("wiring_audit.circuits", "drop", "", "Bilge pump")]
     assert said(view, "drop_calculated") == []  # it asks for the same, so it is said once
+
+
+def test_a_doubt_about_one_circuit_leaves_the_others_passed_and_says_to_read_the_size_first() -> None:
+    """Of two circuits one is entered as 18 AWG, 30 ft, and reads as a thicker or shorter one."""
+    wrong = circuit("Radio", conductor_awg="18", length="=30 ft", design_current="=25 A")
+    read: Readings = {("circuits", "drop", "Radio"): "0.25 V"}
+    assessed = HOST.assess(wired_job([circuit(), wrong], read=read), ["wiring_audit.circuits"])
+    found = {one.finding.code: one.finding for one in assessed}
+    assert found["wiring_audit.drop_measured.passed"].verdict is PASS
+    assert found["wiring_audit.drop_calculated.passed"].verdict is PASS
+    overloaded = found["wiring_audit.ampacity.overloaded"]
+    assert overloaded.sentence.startswith("Read the size printed on it before you rewire")
+    assert overloaded.verdict is FAIL
 
 
 @pytest.mark.parametrize(
