@@ -32,8 +32,5 @@ def another_voltage(view: JobView, battery: Battery) -> Missing | None:
     if fits is None:
         return None
     dead = f", or a battery of a {entered:g} V bank is dead or missing" if fits < entered else ""
-    text = (
-        f"{battery.name} battery: {volts:.2f} V at rest is that of a {fits:g} V bank, and {entered:g} V is entered; "
-        f"the entry is wrong{dead}"
-    )
+    text = f"{volts:.2f} V at rest is that of a {fits:g} V bank, and {entered:g} V is entered; the entry is wrong{dead}"
     return Missing(text, lack=Lack.CONTRADICTS, step=BATTERIES, field="rest_voltage", of=battery.name)
