@@ -57,7 +57,6 @@ METHOD = Basis(
     "rate of turn integrated by the trapezoid rule, or heading added up; held against course over ground",
 )
 BASIS = (MAKERS_MANUAL, METHOD)
-CODE = "heading_calibration.steady_turn."
 
 
 def judge_recording(recording: Recording) -> tuple[Finding, ...]:
@@ -246,7 +245,7 @@ def _refusals(view: JobView) -> Iterable[Finding]:
     for sensor in view.vessel.heading_sensors:
         if view.value(STEADY_TURN, "instrument_result", of=sensor.name) == "refused":
             yield Finding(
-                code=CODE + "refused",
+                code="heading_calibration.steady_turn.refused",
                 verdict=Verdict.FAIL,
                 about=sensor.name,
                 sentence="The instrument refused its calibration. Check where the sensor sits, then turn again.",
@@ -285,14 +284,21 @@ def turn_finding(
     faults = _still_short(turn, wanted, against)
     remarks = [*against.remarks, *_remarks(turn, wanted, calm, mixed)]
     if accepted and faults:
-        faults, remarks = [], [*faults, (CODE + "accepted", "The instrument accepted its calibration."), *remarks]
+        faults, remarks = (
+            [],
+            [
+                *faults,
+                ("heading_calibration.steady_turn.accepted", "The instrument accepted its calibration."),
+                *remarks,
+            ],
+        )
     faults = [*wrong, *faults]
     if refused and not faults:
         words = "The turn was good enough: look for iron and cables near the sensor before you turn again."
-        remarks.append((CODE + "good_but_refused", words))
+        remarks.append(("heading_calibration.steady_turn.good_but_refused", words))
     verdict = Verdict.FAIL if faults else Verdict.ADVISE if remarks else Verdict.PASS
     good = [] if faults or remarks else ["Good: let the instrument finish its calibration."]
-    code = (*faults, *remarks, (CODE + "good", ""))[0][0]
+    code = (*faults, *remarks, ("heading_calibration.steady_turn.good", ""))[0][0]
     return Finding(
         code=code,
         verdict=verdict,
@@ -319,20 +325,20 @@ def shortcomings(turn: Turn, wanted: Wanted) -> tuple[Remark, ...]:
     told: list[Remark] = []
     rate = f"mean {turn.mean_rate:.2f} deg/s, wanted {wanted.low:g} to {wanted.high:g}"
     if turn.mean_rate < wanted.low:
-        told.append((CODE + "too_slow", f"Too slow. Turn faster: {rate}."))
+        told.append(("heading_calibration.steady_turn.too_slow", f"Too slow. Turn faster: {rate}."))
     elif turn.mean_rate > wanted.high:
-        told.append((CODE + "too_fast", f"Too fast. Turn slower: {rate}."))
+        told.append(("heading_calibration.steady_turn.too_fast", f"Too fast. Turn slower: {rate}."))
     elif turn.in_band < wanted.share:
         words = f"Too uneven. Hold helm and throttle still: {100 * wanted.share:.0f} % in the band wanted."
-        told.append((CODE + "uneven", words))
+        told.append(("heading_calibration.steady_turn.uneven", words))
     elif turn.longest_lapse > wanted.lapse:
         lapse = f"Out of the band for {turn.longest_lapse:.0f} s at a stretch."
-        told.append((CODE + "lapse", f"{lapse} Keep each lapse under {wanted.lapse:.0f} s."))
+        told.append(("heading_calibration.steady_turn.lapse", f"{lapse} Keep each lapse under {wanted.lapse:.0f} s."))
     missing = wanted.degrees - abs(turn.degrees)
     if missing > turn.silence * turn.mean_rate:
         turn_on = f"Turn on for {math.ceil(missing)} degrees more: {wanted.degrees:.0f} wanted."
         words = f"Turn again, {wanted.degrees:.0f} degrees." if told or turn.silence else turn_on
-        told.append((CODE + "too_short", words))
+        told.append(("heading_calibration.steady_turn.too_short", words))
     return tuple(told)
 
 
@@ -363,7 +369,7 @@ def _unit(turn: Turn, others: Sequence[tuple[str, Turn]]) -> str:
 def _wrong_unit(about: str, seen: str, wanted: Wanted) -> Finding:
     """Nothing is told of such a turn but what is wrong with it."""
     return Finding(
-        code=CODE + "rate_in_degrees_a_minute",
+        code="heading_calibration.steady_turn.rate_in_degrees_a_minute",
         verdict=Verdict.FAIL,
         about=about,
         sentence=(
@@ -383,12 +389,12 @@ def _does_not_follow(turn: Turn) -> Iterable[Remark]:
     by_rate = f"{_way(turn.degrees)} by the rate of turn"
     if turn.heading_still:
         words = f"The heading stood still for {turn.heading_still:.0f} s of the turn: the sensor is dead or frozen."
-        yield (CODE + "heading_stands_still", words)
+        yield ("heading_calibration.steady_turn.heading_stands_still", words)
     elif turn.by_heading is not None and abs(turn.degrees - turn.by_heading) > 2 * UNCALIBRATED + math.hypot(
         turn.degrees_within, turn.by_heading_within
     ):
         words = f"The heading does not follow: {by_heading}, {by_rate}. Put the sensor right, then turn again."
-        yield (CODE + "heading_does_not_follow", words)
+        yield ("heading_calibration.steady_turn.heading_does_not_follow", words)
 
 
 def _other_way(turn: Turn) -> Iterable[Remark]:
@@ -398,7 +404,7 @@ def _other_way(turn: Turn) -> Iterable[Remark]:
             f"The sensor turned {_way(turn.compared)}, the course over ground {_way(turn.by_course)}: the sensor "
             "is upside down, or its sign is reversed. Put it right, then turn again."
         )
-        yield (CODE + "turns_the_other_way", words)
+        yield ("heading_calibration.steady_turn.turns_the_other_way", words)
 
 
 def _way(degrees: float) -> str:
@@ -423,50 +429,53 @@ def _contradicted(turn: Turn, others: Sequence[tuple[str, Turn]]) -> _Against:
         apart = [(name, other) for name, other in others if _apart(turn, other)]
         told = [
             (
-                CODE + "sources_disagree",
+                "heading_calibration.steady_turn.sources_disagree",
                 f"In the same time {name} turned {_way(other.degrees)}: find out which is wrong.",
             )
             for name, other in apart
         ]
         return _Against(tuple(told), apart[0][1].degrees if apart else None)
-    if not _course_contradicts(turn) or turn.compared * turn.by_course < 0:
+    check = turn.check
+    if check is None or not _course_contradicts(turn) or turn.compared * turn.by_course < 0:
         return _Against()
-    by_course = turn.degrees * turn.by_course / turn.compared
+    by_course = turn.degrees * check.course / check.sensor
     if abs(turn.by_course) <= turn.by_course_within:
         words = "The course over ground shows no turn: find out whether it or the sensor is wrong."
-        return _Against(((CODE + "course_shows_no_turn", words),))
+        return _Against((("heading_calibration.steady_turn.course_shows_no_turn", words),))
     with_course = [name for name, other in others if other.by_course is not None and not _course_contradicts(other)]
     if with_course and turn.quantity == "rate_of_turn":
-        share = 100 * abs(turn.compared / turn.by_course - 1)
-        less = "low" if abs(turn.compared) < abs(turn.by_course) else "high"
+        share = 100 * abs(check.sensor / check.course - 1)
+        less = "low" if abs(check.sensor) < abs(check.course) else "high"
         words = (
-            f"It reads {share:.0f} % {less}: the course over ground and {with_course[0]} turned "
-            f"{_way(turn.by_course)}. Its scale is off, not the helm: have it set or replaced."
+            f"It reads {share:.0f} % {less}: in {_way(check.sensor)} by it the course over ground turned "
+            f"{abs(check.course):.0f}, as {with_course[0]} did. Its scale is off, not the helm: have it set or "
+            "replaced."
         )
-        return _Against(((CODE + "scale_off", words),), by_course)
-    apart = abs(turn.compared - turn.by_course)
+        return _Against((("heading_calibration.steady_turn.scale_off", words),), by_course)
     words = (
-        f"The course turned {apart:.1f} degrees otherwise. Turn again in calm water. If they differ "
-        "again, check the sensor against another one."
+        f"The course turned {abs(check.apart):.1f} degrees otherwise in {abs(check.sensor):.0f}. Turn again in calm "
+        "water. If they differ again, check the sensor against another one."
     )
-    return _Against(((CODE + "course_differs", words),), by_course)
+    return _Against((("heading_calibration.steady_turn.course_differs", words),), by_course)
 
 
 def _course_contradicts(turn: Turn) -> bool:
-    within = math.hypot(turn.degrees_within, turn.by_course_within) + _deviation(turn)
-    return turn.by_course is not None and abs(turn.compared - turn.by_course) > within
+    check = turn.check
+    return check is not None and abs(check.apart) > check.within + _deviation(turn, check.sensor)
 
 
 def _apart(turn: Turn, other: Turn) -> bool:
-    within = math.hypot(turn.degrees_within, other.degrees_within) + _deviation(turn) + _deviation(other)
+    within = math.hypot(turn.degrees_within, other.degrees_within) + sum(
+        _deviation(one, one.degrees) for one in (turn, other)
+    )
     return turn.degrees * other.degrees < 0 or abs(turn.degrees - other.degrees) > within
 
 
-def _deviation(turn: Turn) -> float:
+def _deviation(turn: Turn, degrees: float) -> float:
     """What deviation may do to a turn counted by a heading not calibrated yet; nothing after a whole circle [deg]."""
     if turn.quantity == "rate_of_turn":
         return 0.0
-    return UNCALIBRATED * math.sqrt(2 * (1 - math.cos(math.radians(turn.compared))))
+    return UNCALIBRATED * math.sqrt(2 * (1 - math.cos(math.radians(degrees))))
 
 
 def _still_short(turn: Turn, wanted: Wanted, against: _Against) -> list[Remark]:
@@ -488,38 +497,43 @@ def _remarks(turn: Turn, wanted: Wanted, calm: bool | None, mixed: float) -> Ite
             f"Not checked against course over ground: it says nothing below {UNDER_WAY:g} kn. Turn a whole circle with "
             "way on."
         )
-        yield (CODE + "without_way", words)
+        yield ("heading_calibration.steady_turn.without_way", words)
     elif turn.by_course is None and turn.course_not_told == GAPS:
         words = "Not checked against course over ground: it has gaps. See why its receiver falls silent."
-        yield (CODE + "course_has_gaps", words)
+        yield ("heading_calibration.steady_turn.course_has_gaps", words)
     elif turn.by_course is None:
-        yield (CODE + "unchecked", "Not checked against course over ground: record that too.")
+        yield ("heading_calibration.steady_turn.unchecked", "Not checked against course over ground: record that too.")
     if turn.other_course is not None and turn.by_course is not None:
         words = (
             f"Two receivers differ: by the course over ground of source {turn.course_source} the boat turned "
             f"{_way(turn.by_course)}, by that of source {turn.other_course.source} "
             f"{_way(turn.other_course.degrees or 0.0)}. Find out which is wrong."
         )
-        yield (CODE + "courses_disagree", words)
+        yield ("heading_calibration.steady_turn.courses_disagree", words)
     if turn.silence:
         words = f"The sensor was silent for {turn.silence:.0f} s of the turn: what was turned then is not counted."
         again = " Record the turn again." if abs(turn.degrees) < wanted.degrees else ""
-        yield (CODE + "silence", words + again)
+        yield ("heading_calibration.steady_turn.silence", words + again)
     if mixed:
         words = (
             f"For {mixed:.0f} s directions jump to and fro: a clock was set back, or two gateways are mixed. That part "
             "is left out."
         )
-        yield (CODE + "clocks_mixed", words)
+        yield ("heading_calibration.steady_turn.clocks_mixed", words)
     if calm is None:
-        yield (CODE + "calm_not_said", "Say whether the water was calm for this turn.")
+        yield ("heading_calibration.steady_turn.calm_not_said", "Say whether the water was calm for this turn.")
     elif not calm:
-        yield (CODE + "not_calm", "The water was not calm: turn again on a calm day before you rely on it.")
+        yield (
+            "heading_calibration.steady_turn.not_calm",
+            "The water was not calm: turn again on a calm day before you rely on it.",
+        )
 
 
 def _doubt(turn: Turn) -> float:
     """Half width of the degrees turned: its expanded uncertainty, or what contradicts it where that is more [deg]."""
-    apart = abs(turn.compared - (turn.by_course or 0.0)) if _course_contradicts(turn) else 0.0
+    apart = 0.0
+    if turn.check is not None and turn.check.sensor and _course_contradicts(turn):
+        apart = abs(turn.degrees * turn.check.apart / turn.check.sensor)
     return max(turn.degrees_within, apart, LEAST_DOUBT)
 
 

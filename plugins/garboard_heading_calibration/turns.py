@@ -22,6 +22,7 @@ import attrs
 
 from garboard.samples import Recording, Stream, StreamKey
 from garboard.series import mean, standard_deviation, turned, unchanging_stretches, unwrapped
+from garboard.uncertainty import MeasuredValue, Part
 
 from .settings import USUAL_RATE, RateErrors
 from .totals import by_course, by_heading, by_rate
@@ -35,6 +36,7 @@ LONGEST_GAP = 2.0  # a longer silence ends a turn [s]
 STILL_FOR = 10.0  # a heading alike to its last digit so long, while the rate turns on, stands still [s]
 STILL_DEGREES = 20.0  # what the rate turns in that time for the heading to be called still
 SURELY_TURNED = 180.0  # when one source turns this far, another that was sending all the time has to show a turn
+SENSOR_LAG = 3.0  # of a sensor's filter behind the receiver, standard deviation; recordings of real boats show it [s]
 RECEIVERS_APART = 15.0  # one receiver lags another, and antennas forward and aft differ; common practice [deg]
 FASTEST = 40.0  # no boat under way turns a circle any faster; common practice, no source [deg/s]
 UNKNOWN_SPEED = 3.0  # taken where no speed is recorded: slow for such a turn, so that a current tells much [kn]
@@ -43,6 +45,29 @@ UNDER_WAY = 1.0  # below this speed the course over ground says nothing of where
 
 NO_COURSE, GAPS, NO_WAY = "no course", "gaps", "no way on"
 """Why a course over ground says nothing of a turn."""
+
+
+class Check(NamedTuple):
+    """Degrees turned by the sensor and by a course over ground in one time, each with its expanded uncertainty [deg].
+
+    Over whole circles where the turn has one: a steady current turns the course aside, and deviation a heading, by as
+    much at the end of a circle as at its beginning.
+    """
+
+    sensor: float
+    sensor_within: float
+    course: float
+    course_within: float
+
+    @property
+    def apart(self) -> float:
+        """How much more the sensor turned [deg]."""
+        return self.sensor - self.course
+
+    @property
+    def within(self) -> float:
+        """What they may be apart by [deg]."""
+        return math.hypot(self.sensor_within, self.course_within)
 
 
 @attrs.frozen(kw_only=True)
@@ -54,6 +79,7 @@ class CourseTotal:
     within   : its expanded uncertainty [deg]
     with_way : turned by the sensor in the same time [deg]; None where that is all of the turn
     why_not  : why it cannot tell, "" where it can
+    check    : what the sensor is held against
     """
 
     source: str = ""
@@ -61,6 +87,7 @@ class CourseTotal:
     within: float = 0.0
     with_way: float | None = None
     why_not: str = ""
+    check: Check | None = None
 
 
 @attrs.frozen(kw_only=True)
@@ -78,7 +105,8 @@ class Turn:
     smoothness       : standard deviation of the low-passed rate [deg/s]
     with_way         : turned by the source itself in the time of `by_course` [deg]; None where that is all of the turn
     without_way      : whether the boat was too slow for its course over ground to tell, but for less than a circle
-    course_source    : whose course over ground it was held against
+    check            : what it is held against
+    course_source    : whose course over ground that is
     course_not_told  : why no course over ground says anything of it; "" where one does
     other_course     : what another receiver says that contradicts `by_course`
     by_heading       : turned by the sensor's own heading, for a turn from its rate [deg]; None where it does not tell
@@ -86,7 +114,6 @@ class Turn:
     heading_still    : longest time the sensor's heading stood still to its last digit while the boat turned on [s]
     silence_before, silence_after : silence of the sensor that cuts the turn off at either end [s]
     silence          : silences within it, where parts were put together [s]
-    rate_change      : low-passed rate of turn at the end less that at the beginning [deg/s]
     """
 
     source: str
@@ -105,13 +132,13 @@ class Turn:
     by_heading: float | None = None
     by_heading_within: float = 0.0
     heading_still: float = 0.0
+    check: Check | None = None
     course_source: str = ""
     course_not_told: str = ""
     other_course: CourseTotal | None = None
     silence_before: float = 0.0
     silence_after: float = 0.0
     silence: float = 0.0
-    rate_change: float = 0.0
 
     @property
     def seconds(self) -> float:
@@ -175,7 +202,7 @@ def find_turns(
             start, end = rate.times[first], rate.times[last]
             part = stream.between(start, end)
             turn = _turn(part, rate.between(start, end), band, errors)
-            turn = _held_against(turn, [_course_total(turn, part, course, speeds) for course in courses])
+            turn = _held_against(turn, [_course_total(turn, part, course, speeds, errors) for course in courses])
             turn = _with_headings(turn, part, headings) if stream is rate else _still(turn, stream, recording)
             found.append(_cut_by_silence(turn, rate, first, last))
     return tuple(found)
@@ -480,12 +507,8 @@ def _turn(stream: Stream, rate: Stream, band: tuple[float, float], errors: RateE
     low, high = band
     start, end = rate.times[0], rate.times[-1]
     smooth = low_passed(rate)
-    if stream.key.quantity == "rate_of_turn":
-        quick = [value - slow for value, slow in zip(rate.values, smooth, strict=True)]
-        total = by_rate(turned(rate, LONGEST_GAP), end - start, standard_deviation(quick), errors)
-    else:
-        angles = unwrapped(stream.values)
-        total = by_heading(angles[-1] - angles[0])
+    angles = unwrapped(stream.values) if stream.key.quantity == "heading" else (0.0, turned(rate, LONGEST_GAP))
+    total = _own_total(stream, angles[-1] - angles[0], errors)
     return Turn(
         source=stream.key.source,
         quantity=stream.key.quantity,
@@ -498,7 +521,6 @@ def _turn(stream: Stream, rate: Stream, band: tuple[float, float], errors: RateE
         in_band=_share([low <= abs(value) <= high for value in rate.values], rate.times),
         longest_lapse=_longest_lapse([low <= abs(value) <= high for value in smooth], rate.times),
         smoothness=standard_deviation(smooth),
-        rate_change=smooth[-1] - smooth[0],
     )
 
 
@@ -512,46 +534,83 @@ def _held_against(turn: Turn, totals: Sequence[CourseTotal]) -> Turn:
         why = NO_COURSE if not totals else totals[0].why_not
         return attrs.evolve(turn, course_not_told=why, without_way=why == NO_WAY)
     chosen, other = told[0], None
-    nearest = min(told, key=lambda one: abs(_off(turn, one)))
-    furthest = max(told, key=lambda one: abs(_off(turn, one) - _off(turn, nearest)))
-    within = RECEIVERS_APART + math.hypot(furthest.within, nearest.within)
-    if abs(_off(turn, furthest) - _off(turn, nearest)) > within:
+    nearest = min(told, key=lambda one: abs(_off(one)))
+    furthest = max(told, key=lambda one: abs(_off(one) - _off(nearest)))
+    if abs(_off(furthest) - _off(nearest)) > RECEIVERS_APART + math.hypot(furthest.within, nearest.within):
         chosen, other = nearest, furthest
     return attrs.evolve(
         turn,
         by_course=chosen.degrees,
         by_course_within=chosen.within,
         with_way=chosen.with_way,
+        check=chosen.check,
         course_source=chosen.source,
         other_course=other,
     )
 
 
-def _off(turn: Turn, course: CourseTotal) -> float:
-    """How far the sensor is from a course [deg]."""
-    compared = turn.degrees if course.with_way is None else course.with_way
-    return compared - (course.degrees or 0.0)
+def _off(course: CourseTotal) -> float:
+    return course.check.apart if course.check else 0.0
 
 
-def _course_total(turn: Turn, stream: Stream, course: Stream, speeds: Sequence[Stream]) -> CourseTotal:
+def _course_total(
+    turn: Turn, stream: Stream, course: Stream, speeds: Sequence[Stream], errors: RateErrors
+) -> CourseTotal:
     """What one receiver's course says of a turn. Its own speed tells when it had way on, else another's."""
     source = course.key.source
     own = [speed for speed in speeds if speed.key.source == source]
     speed = next(iter((*own, *speeds)), None)
     start, end = _with_way(speed, turn.start, turn.end)
-    with_way = None
+    part, with_way = stream.between(start, end), None
+    (first, last), circles = _whole_circles(part)
     if (start, end) != (turn.start, turn.end):
-        (start, end), with_way = _whole_circles(stream.between(start, end))
-        if not with_way:
+        if not circles:
             return CourseTotal(source=source, why_not=NO_WAY)
-    change = _change(course, start, end, turn.likely_rate)
-    if change is None:
+        (start, end), with_way = (first, last), circles
+    whole = _by_course(turn, stream, course, speed, (start, end))
+    if whole is None:
         heard = len(course.between(start, end))
         return CourseTotal(source=source, why_not=GAPS if heard else NO_COURSE)
-    speeds_then = speed.between(start, end).values if speed is not None else ()
-    knots = max(mean(speeds_then), UNDER_WAY) if speeds_then else UNKNOWN_SPEED
-    total = by_course(change.degrees, knots, turn.rate_change, change.missing)
-    return CourseTotal(source=source, degrees=total.value, within=total.expanded_uncertainty, with_way=with_way)
+    checked = (_by_course(turn, stream, course, speed, (first, last)) if circles else None) or whole
+    if checked is whole:
+        circles, first, last = with_way or turn.degrees, start, end
+    lag = Part("lag of the sensor", SENSOR_LAG * _rate_change(stream, first, last))
+    ours = _own_total(stream.between(first, last), circles, errors)
+    ours = MeasuredValue.of_parts(ours.value, ours.unit, (*ours.parts, lag))
+    return CourseTotal(
+        source=source,
+        degrees=whole.value,
+        within=whole.expanded_uncertainty,
+        with_way=with_way,
+        check=Check(circles, ours.expanded_uncertainty, checked.value, checked.expanded_uncertainty),
+    )
+
+
+def _by_course(
+    turn: Turn, stream: Stream, course: Stream, speed: Stream | None, time: tuple[float, float]
+) -> MeasuredValue | None:
+    """Degrees turned by a course in a time; None where it does not tell."""
+    change = _change(course, *time, turn.likely_rate)
+    if change is None:
+        return None
+    knots = speed.between(*time).values if speed is not None else ()
+    slowest = max(mean(knots), UNDER_WAY) if knots else UNKNOWN_SPEED
+    return by_course(change.degrees, slowest, _rate_change(stream, *time), change.missing)
+
+
+def _rate_change(stream: Stream, start: float, end: float) -> float:
+    """Low-passed rate of turn at the end of a time less that at its beginning [deg/s]."""
+    rate = stream if stream.key.quantity == "rate_of_turn" else rate_from_heading(stream)
+    smooth = low_passed(rate.between(start, end))
+    return smooth[-1] - smooth[0]
+
+
+def _own_total(stream: Stream, degrees: float, errors: RateErrors) -> MeasuredValue:
+    """Degrees turned by the sensor itself in the time of a stream."""
+    if stream.key.quantity == "heading":
+        return by_heading(degrees)
+    quick = [value - slow for value, slow in zip(stream.values, low_passed(stream), strict=True)]
+    return by_rate(degrees, stream.times[-1] - stream.times[0], standard_deviation(quick), errors)
 
 
 def _whole_circles(stream: Stream) -> tuple[tuple[float, float], float]:
