@@ -11,6 +11,7 @@ from itertools import pairwise
 
 import attrs
 
+from garboard.findings import Lack, Missing
 from garboard.samples import Recording, Stream
 from garboard.series import mean, signed_angle
 
@@ -51,6 +52,23 @@ class Sound:
         return lost > max((one.times[-1] - one.times[0] - lost for one in streams), default=0.0)
 
 
+def two_senders(about: str, place: Mapping[str, str]) -> Missing:
+    """What to say of a source of which two tracks are heard."""
+    text = (
+        f"the directions of {about} jump to and fro: two instruments or gateways send under one address; "
+        "record with one of them switched off"
+    )
+    return Missing(text, lack=Lack.CONTRADICTS, **place)
+
+
+def mixed_words(heard: Sound) -> str:
+    """What to say of a recording in which two clocks are mixed."""
+    return (
+        f"For {heard.seconds:.0f} s directions jump to and fro: a clock was set back, or two gateways are mixed. "
+        "That part is left out."
+    )
+
+
 def sound(recording: Recording) -> Sound:
     """What of a recording can be used.
 
@@ -73,7 +91,7 @@ def sound(recording: Recording) -> Sound:
                 and not any(_overlap(window, other) for other in mixed.get(stream.key, ()))
             ]
             (senders.setdefault(key.source, []) if whole else clock).append(window)
-    left = {key: _without(stream, [*clock, *senders.get(key.source, ())]) for key, stream in recording.streams.items()}
+    left = {key: without(stream, [*clock, *senders.get(key.source, ())]) for key, stream in recording.streams.items()}
     return Sound(
         recording=Recording(recording.name, {key: stream for key, stream in left.items() if len(stream)}),
         clock=_joined(clock),
@@ -133,6 +151,9 @@ def _joined(windows: Iterable[Window]) -> tuple[Window, ...]:
     return tuple(joined)
 
 
-def _without(stream: Stream, windows: Sequence[Window]) -> Stream:
+def without(stream: Stream, windows: Sequence[Window]) -> Stream:
+    """A stream without some parts of its time."""
+    if not windows:
+        return stream
     kept = [(t, v) for t, v in stream if not any(start <= t <= end for start, end in windows)]
     return Stream(stream.key, tuple(t for t, _ in kept), tuple(v for _, v in kept))

@@ -22,7 +22,7 @@ from garboard.findings import (
 from garboard.job_view import JobView
 from garboard.samples import Recording
 
-from .mixed import Sound, sound
+from .mixed import Sound, mixed_words, sound, two_senders
 from .sensors import name_of, one_by_one
 from .settings import MAKERS_MANUAL, USUAL_RATE, USUAL_TURN, RateErrors, Wanted, circles_basis, rate_errors, wanted_turn
 from .steps import STEADY_TURN
@@ -69,7 +69,7 @@ def judge_recording(recording: Recording) -> tuple[Finding, ...]:
             USUAL_TURN,
             _called(turn.source),
             others=[(_called(o.source), o) for o in turns],
-            mixed=heard.seconds,
+            mixed=mixed_words(heard) if heard.clock else "",
         )
         for turn in _whole_turns(turns)
     )
@@ -78,7 +78,7 @@ def judge_recording(recording: Recording) -> tuple[Finding, ...]:
         for source, missed in without_the_turn(heard.recording, turns).items()
     )
     unsound = (
-        not_enough_data(_called(source), (_two_senders(_called(source)),), BASIS)
+        not_enough_data(_called(source), (two_senders(_called(source), RECORDED),), BASIS)
         for source in sorted(heard.senders)
         if heard.has_two_senders(source)
     )
@@ -103,14 +103,6 @@ def _missed(about: str, other: str, missed: Missed) -> Missing:
 
 def _is_in_other_unit(degrees: float, witness: float) -> bool:
     return abs(degrees / witness - 1) <= UNIT_WITHIN if witness else False
-
-
-def _two_senders(about: str) -> Missing:
-    text = (
-        f"the directions of {about} jump to and fro: two instruments or gateways send under one address; "
-        "record with one of them switched off"
-    )
-    return Missing(text, lack=Lack.CONTRADICTS, **RECORDED)
 
 
 def compute(view: JobView) -> Iterable[Finding]:
@@ -143,7 +135,7 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
     def best(source: str) -> Finding:
         about = name_of(view, source)
         if source in mixed:
-            raise NotEnoughData(_two_senders(about))
+            raise NotEnoughData(two_senders(about, RECORDED))
         mine = [turn for turn in turns if turn.source == source]
         if not mine and source in missed:
             raise NotEnoughData(_missed(about, name_of(view, missed[source].turn.source), missed[source]))
@@ -164,7 +156,7 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
             result == "refused",
             others,
             accepted=result == "accepted",
-            mixed=heard.seconds,
+            mixed=mixed_words(heard) if heard.clock else "",
         )
 
     taken = {*seen, *missed, *mixed}
@@ -205,7 +197,7 @@ def _turns(
     sent = what_was_sent(recording)
     unsound = [source for source in heard.senders if heard.has_two_senders(source)]
     if not sent and unsound:
-        raise NotEnoughData(*(_two_senders(_called(source)) for source in unsound))
+        raise NotEnoughData(*(two_senders(_called(source), RECORDED) for source in unsound))
     if not sent:
         text = "the recording holds neither rate of turn nor heading; see that the sensor is sending"
         raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **RECORDED)
@@ -262,7 +254,7 @@ def turn_finding(
     others: Sequence[tuple[str, Turn]] = (),
     *,
     accepted: bool = False,
-    mixed: float = 0.0,
+    mixed: str = "",
 ) -> Finding:
     """The finding about one turn.
 
@@ -273,7 +265,7 @@ def turn_finding(
     refused  : whether the instrument refused its calibration all the same
     others   : turns of the same recording, its own among them, each with whose it is
     accepted : whether the instrument accepted its calibration: then the turn was good enough for it
-    mixed    : time left out because two clocks or gateways are mixed in it [s]
+    mixed    : what to say of two clocks or gateways mixed in the recording; "" where there are none
     """
     same_time = [(name, other) for name, other in others if other.source != turn.source and _same_time(turn, other)]
     unit = _unit(turn, same_time)
@@ -491,7 +483,7 @@ def _still_short(turn: Turn, wanted: Wanted, against: _Against) -> list[Remark]:
 # --- what else there is to say
 
 
-def _remarks(turn: Turn, wanted: Wanted, calm: bool | None, mixed: float) -> Iterable[Remark]:
+def _remarks(turn: Turn, wanted: Wanted, calm: bool | None, mixed: str) -> Iterable[Remark]:
     if turn.without_way:
         words = (
             f"Not checked against course over ground: it says nothing below {UNDER_WAY:g} kn. Turn a whole circle with "
@@ -515,11 +507,7 @@ def _remarks(turn: Turn, wanted: Wanted, calm: bool | None, mixed: float) -> Ite
         again = " Record the turn again." if abs(turn.degrees) < wanted.degrees else ""
         yield ("heading_calibration.steady_turn.silence", words + again)
     if mixed:
-        words = (
-            f"For {mixed:.0f} s directions jump to and fro: a clock was set back, or two gateways are mixed. That part "
-            "is left out."
-        )
-        yield ("heading_calibration.steady_turn.clocks_mixed", words)
+        yield ("heading_calibration.steady_turn.clocks_mixed", mixed)
     if calm is None:
         yield ("heading_calibration.steady_turn.calm_not_said", "Say whether the water was calm for this turn.")
     elif not calm:
