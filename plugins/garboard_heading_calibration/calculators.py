@@ -48,6 +48,7 @@ CALCULATORS = (
         compute=swing.compute,
         basis=swing.BASIS,
         applies=lambda view: begun(SWING)(view) or (has_sensors(view) and not begun(STRAIGHT_RUNS)(view)),
+        may_doubt=True,
     ),
     Calculator(
         key=STRAIGHT_RUNS,
@@ -56,6 +57,7 @@ CALCULATORS = (
         compute=swing.compute_runs,
         basis=swing.BASIS,
         applies=begun(STRAIGHT_RUNS),
+        may_doubt=True,
     ),
     Calculator(
         key=COMPARISON,

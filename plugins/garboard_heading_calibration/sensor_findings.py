@@ -223,9 +223,9 @@ def _trusted(view: JobView, headings: dict[str, Stream], course: Stream | None) 
 
 def _comparison(view: JobView, heard: Sound, heading: Stream, trusted: Stream) -> Finding:
     recording = heard.recording
-    for stream, other in ((heading, trusted), (trusted, heading)):
-        see_that_it_lives(stream, name_of(view, stream.key.source), COMPARED, beside=other)
-    still = [(stream, standstills(stream, other)) for stream, other in ((heading, trusted), (trusted, heading))]
+    for stream, beside in ((heading, trusted), (trusted, heading)):
+        see_that_it_lives(stream, name_of(view, stream.key.source), COMPARED, beside=beside)
+    still = [(stream, standstills(stream, beside)) for stream, beside in ((heading, trusted), (trusted, heading))]
     windows = [window for _, each in still for window in each]
     shift, shift_within = (0.0, 0.0)
     if is_true(heading) != is_true(trusted):
@@ -306,7 +306,7 @@ def comparison_finding(
     seen = f" on headings {_seen(found.headings)}" if found.headings else ""
     result = f"Heading {with_uncertainty(abs(found.difference), half_width)} degrees {more} than {trusted}{seen}."
     good = [] if told else ["No offset to enter."]
-    offset = ()
+    offset: tuple[Number, ...] = ()
     if trusted != COURSE:
         offset = (Number.of("offset to enter", attrs.evolve(difference, value=found.offset_to_enter)),)
     return Finding(

@@ -27,7 +27,7 @@ LIKE_VARIATION = 2.0  # an offset this close to the variation may be it [deg]
 
 COURSES_APART = 5.0  # receivers' courses over ground that differ by more contradict each other; common practice [deg]
 SPEEDS_APART = 0.05  # of the speed, and ...
-LEAST_APART = 0.3  # ... this beside, for two speeds to contradict each other; common practice [kn]
+LEAST_APART = 0.2  # ... this beside, for two speeds to contradict each other; common practice [kn]
 
 Remark = tuple[str, str]
 """What there is to say: a finding's code and the words."""

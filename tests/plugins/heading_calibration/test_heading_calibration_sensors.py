@@ -306,12 +306,11 @@ def test_receivers_that_contradict_each_other_are_named_beside_a_heading_held_ag
     second: float, code: str
 ) -> None:
     """The longest stream won, and the other was never mentioned."""
-    courses = [
-        samples(
-            "course_over_ground", lambda t, way=way: way + alive(t), 150, every=1.0, source=source, reference="true"
-        )
-        for source, way in (("3", 80.0), ("5", second))
-    ]
+
+    def course(way: float, source: str) -> list[Sample]:
+        return samples("course_over_ground", lambda t: way + alive(t), 150, every=1.0, source=source, reference="true")
+
+    courses = (course(80.0, "3"), course(second, "5"))
     (finding,) = compared(steady(80.2, reference="true"), *courses)
     assert finding.code == f"{NAME}.{code}"
     assert ("sources 3 and 5 differ by 15 degrees" in finding.sentence) == (second > 90)
