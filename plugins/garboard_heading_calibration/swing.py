@@ -17,6 +17,7 @@ from garboard.findings import (
     Figure,
     Finding,
     Lack,
+    Limit,
     NotEnoughData,
     Number,
     Series,
@@ -79,6 +80,7 @@ SHORTEST_RUN = 15.0  # [s]
 T = TypeVar("T")
 LARGEST, LARGEST_READ = "largest deviation", "largest deviation read"
 """Numbers of a swing: by the curve, and as read where there is no curve."""
+BESIDE = "largest deviation beside the constant"
 LEAST_SCALE = 1.0  # a deviation figure reaches at least so far either way [deg]
 HARMONICS = 0.17  # of what goes three times round and oftener, which the curve leaves out, standard deviation [deg]
 ON_THE_POINT = 2.5  # a reading this near N, NE, E ... serves the sum on paper [deg]
@@ -441,6 +443,7 @@ def swing_finding(
     curve = [(heading, swing.on(heading)) for heading in range(0, 360, step)]
     worst_heading, worst = max(curve, key=lambda point: abs(point[1].value))
     told += _advice(view, about, swing, shared)
+    offset_limit, spread_limit, limit = _limits(view, swing)
     half = worst.expanded_uncertainty
     result = (
         f"Deviation {with_uncertainty(worst.value, half, plus=True)} degrees at most, "
@@ -448,7 +451,6 @@ def swing_finding(
     )
     codes = [code for code, _ in told]
     good = [] if told else ["Keep the card aboard."]
-    limit = view.setting_value("heading_calibration.deviation_limit", "deg")
     return Finding(
         code=codes[0] if codes else "heading_calibration.swing.in_order",
         verdict=Verdict.ADVISE if codes else Verdict.PASS,
@@ -458,8 +460,14 @@ def swing_finding(
         numbers=(
             Number.of(LARGEST, worst),
             *(Number.of(f"coefficient {name}", value) for name, value in zip("ABCDE", swing.coefficients, strict=True)),
+            Number(BESIDE, swing.beside_the_constant, "deg"),
             Number("scatter of the readings", swing.fit.scatter, "deg"),
             *numbers,
+        ),
+        limits=(
+            Limit(BESIDE, high=limit),
+            Limit("coefficient A", -offset_limit, offset_limit),
+            Limit("scatter of the readings", high=spread_limit),
         ),
         figures=(_figure(about, readings, swing.fit, half),),
         tables=(_card(about, curve), _coefficients(about, readings, swing.fit), _residuals(about, readings, swing.fit)),
@@ -482,6 +490,12 @@ class _Swing:
         return tuple(
             MeasuredValue.of_parts(value, "deg", (self._scatter(error), *parts)) for value, error, parts in rows
         )
+
+    @property
+    def beside_the_constant(self) -> float:
+        """The largest deviation of the curve less its constant, which an offset takes out [deg]."""
+        curve = (deviation_on(heading, self.fit.coefficients) for heading in range(0, 360, 5))
+        return max(abs(deviation - self.fit.coefficients.a) for deviation in curve)
 
     def on(self, heading: float) -> MeasuredValue:
         """Deviation by the curve on a heading [deg]."""
@@ -558,36 +572,45 @@ def _carries_a_card(readings: Sequence[SwingPoint]) -> bool:
     return True
 
 
+def _limits(view: JobView, swing: _Swing) -> tuple[float, float, float]:
+    """What a constant, the scatter and the deviation beside the constant are held against [deg]."""
+    least = view.setting_value("heading_calibration.offset_limit", "deg")
+    return (
+        max(least, swing.coefficients[0].expanded_uncertainty),
+        view.setting_value("heading_calibration.spread_limit", "deg"),
+        view.setting_value("heading_calibration.deviation_limit", "deg"),
+    )
+
+
 def _advice(view: JobView, about: str, swing: _Swing, shared: Shared) -> Iterable[Remark]:
     """What to do about a swing; nothing for one in order."""
-    limit = view.setting_value("heading_calibration.deviation_limit", "deg")
-    least = view.setting_value("heading_calibration.offset_limit", "deg")
-    offset = swing.coefficients[0]
-    about_it = max(abs(deviation_on(heading, swing.fit.coefficients) - offset.value) for heading in range(0, 360, 5))
-    if swing.fit.scatter > view.setting_value("heading_calibration.spread_limit", "deg"):
+    offset_limit, spread_limit, limit = _limits(view, swing)
+    offset = swing.coefficients[0].value
+    if swing.fit.scatter > spread_limit:
         words = f"Readings scatter by {swing.fit.scatter:.1f} degrees: take them again in calmer water."
         yield ("heading_calibration.swing.scattered", words)
-    if about_it > limit:
+    disturbed = swing.beside_the_constant > limit
+    if disturbed:
         words = "Find and move what disturbs the sensor, then swing again."
         yield ("heading_calibration.swing.disturbed", words)
-    if abs(offset.value) > max(least, offset.expanded_uncertainty):
-        yield _enter_offset(view, offset.value, limit, about_it)
+    if abs(offset) > offset_limit:
+        yield _enter_offset(view, offset, abs(offset) > limit and not disturbed)
     if to_be_moved(view, about):
         words = "The sensor is still to be moved or mounted anew: swing again after that, this card will not hold."
         yield ("heading_calibration.swing.before_a_move", words)
-    if shared.unknown > least:
+    if shared.unknown > view.setting_value("heading_calibration.offset_limit", "deg"):
         open_by = MeasuredValue.of_parts(0.0, "deg", shared.vector).expanded_uncertainty
         words = f"The current leaves B and C open by {open_by:.1f} degrees."
         yield ("heading_calibration.swing.current_unknown", words)
 
 
-def _enter_offset(view: JobView, offset: float, limit: float, about_it: float) -> Remark:
+def _enter_offset(view: JobView, offset: float, turned: bool) -> Remark:
     """A constant alone is no iron: the sensor is turned on its bracket, or true was taken for magnetic."""
     enter = f"enter an offset of {offset:+.1f} degrees if the sensor adds its offset."
     if is_like_the_variation(view, offset):
         words = "The constant is about the variation: see whether sensor or reference shows true and not magnetic."
         return ("heading_calibration.swing.like_variation", words)
-    if abs(offset) > limit and about_it <= limit:
+    if turned:
         words = f"It is off alike on every heading: turned on its bracket. Turn it, or {enter}"
         return ("heading_calibration.swing.turned_on_bracket", words)
     return ("heading_calibration.swing.enter_offset", f"{enter[:1].upper()}{enter[1:]}")
@@ -604,7 +627,8 @@ def _too_large(about: str, readings: Sequence[SwingPoint], middle: float) -> Fin
             f"then swing again: above {APPROXIMATE_UP_TO:.0f} degrees five coefficients are not good enough for a card."
         ),
         basis=(HANDBOOK, SMALL_CRAFT),
-        numbers=(Number(LARGEST_READ, worst.deviation, "deg"),),
+        numbers=(Number(LARGEST_READ, worst.deviation, "deg"), Number(BESIDE, abs(_from(middle, worst)), "deg")),
+        limits=(Limit(BESIDE, high=APPROXIMATE_UP_TO),),
     )
 
 

@@ -12,6 +12,7 @@ from garboard.findings import (
     BasisKind,
     Finding,
     Lack,
+    Limit,
     Missing,
     NotEnoughData,
     Number,
@@ -298,6 +299,7 @@ def turn_finding(
         sentence=" ".join([_result(turn, wanted), *(text for _, text in (*faults, *remarks)), *good]),
         basis=(circles_basis(*wanted.band), METHOD),
         numbers=_numbers(turn),
+        limits=_limits(turn, wanted) if not faults or shortcomings(turn, wanted) else (),
     )
 
 
@@ -310,6 +312,17 @@ def _result(turn: Turn, wanted: Wanted) -> str:
     rate = with_uncertainty(turn.mean_rate, doubt / turn.seconds, 2)
     in_band = f"{100 * turn.in_band:.0f} % of the time inside {wanted.low:g} to {wanted.high:g}"
     return f"{degrees} degrees to {turn.direction}{held_against} at {rate} deg/s, {in_band}."
+
+
+def _limits(turn: Turn, wanted: Wanted) -> tuple[Limit, ...]:
+    """What a calibration turn has to reach; a turn to port counts below zero."""
+    far_enough = Limit("turned", low=wanted.degrees) if turn.degrees > 0 else Limit("turned", high=-wanted.degrees)
+    return (
+        far_enough,
+        Limit("mean rate of turn", wanted.low, wanted.high),
+        Limit("share of time in the band", low=100 * wanted.share),
+        Limit("longest lapse", high=wanted.lapse),
+    )
 
 
 def shortcomings(turn: Turn, wanted: Wanted) -> tuple[Remark, ...]:

@@ -26,6 +26,7 @@ from garboard.findings import (
     Doubt,
     Figure,
     Finding,
+    Limit,
     Missing,
     NotEnoughData,
     Number,
@@ -384,6 +385,7 @@ _PARTS: Mapping[str, type[Any]] = {
     "missing": Missing,
     "notes": str,
     "places": tuple,
+    "limits": Limit,
     "doubts": Doubt,
 }
 
@@ -401,9 +403,12 @@ def _finding(found: Finding, calculator: Calculator, plugin: str) -> Finding:
     for name, kind in _PARTS.items():
         if not _all(getattr(found, name), kind):
             raise TypeError(f"{name} of a finding is a tuple of {kind.__name__}, got {getattr(found, name)!r}")
+    if not all(len(place) == 4 and all(map(is_text, place)) for place in found.places):
+        raise TypeError(f"places of a finding are each step, field, row and of as text, got {found.places!r}")
     for name in ("about", "sentence", "short", "of"):
         if not is_text(getattr(found, name)):
             raise TypeError(f"{name} of a finding is text, got {getattr(found, name)!r}")
+    _refuse_limits_of_nothing(found)
     if found.doubts and not calculator.may_doubt:
         raise TypeError(f"a finding of {calculator.key} doubts values; register the calculator with may_doubt=True")
     if found.doubted:
@@ -411,6 +416,18 @@ def _finding(found: Finding, calculator: Calculator, plugin: str) -> Finding:
     _refuse_codes_of_others(found.code, plugin)
     missing = tuple(attrs.evolve(item, step=item.step or calculator.step) for item in found.missing)
     return with_code(attrs.evolve(found, missing=missing) if missing else found, calculator.key)
+
+
+def _refuse_limits_of_nothing(found: Finding) -> None:
+    """Raise ValueError for a limit nobody can tell the number of."""
+    names = [number.name for number in found.numbers]
+    for limit in found.limits:
+        if names.count(limit.number) != 1:
+            given = ", ".join(map(repr, names)) or "none"
+            raise ValueError(
+                f"a limit names one number of its finding, got {limit.number!r} among {given}; "
+                "give that number, once and by that name"
+            )
 
 
 def _refuse_codes_of_others(code: str, plugin: str) -> None:

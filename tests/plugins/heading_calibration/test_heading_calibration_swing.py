@@ -144,7 +144,10 @@ def test_above_twenty_degrees_no_card_is_given() -> None:
     assert finding.verdict is Verdict.FAIL
     assert finding.sentence.startswith("Deviation +20.5 degrees on 090 by compass. Find and move the cause")
     assert finding.tables == ()
-    assert [given.name for given in finding.numbers] == ["largest deviation read"]
+    assert [given.name for given in finding.numbers] == [
+        "largest deviation read",
+        "largest deviation beside the constant",
+    ]
 
 
 @pytest.mark.parametrize(("offset", "verdict"), [(0.9, Verdict.PASS), (1.1, Verdict.ADVISE), (-1.1, Verdict.ADVISE)])
