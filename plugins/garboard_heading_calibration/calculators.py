@@ -24,6 +24,7 @@ CALCULATORS = (
         compute=sensor_findings.compute_variation,
         basis=sensor_findings.VARIATION_BASIS,
         applies=lambda view: has_sensors(view) or begun(PLACE)(view),
+        may_doubt=True,
     ),
     Calculator(
         key=STEADY_TURN,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 
 import attrs
@@ -10,6 +11,7 @@ from garboard.findings import (
     Axis,
     Basis,
     BasisKind,
+    Doubt,
     Figure,
     Finding,
     Lack,
@@ -24,7 +26,7 @@ from garboard.findings import (
 from garboard.job_view import JobView
 from garboard.records import HeadingSensor
 from garboard.samples import Recording, Stream
-from garboard.series import compass_angle, mean
+from garboard.series import compass_angle, mean, signed_angle
 from garboard.uncertainty import MeasuredValue, Part
 
 from .comparison import Comparison, compare_headings
@@ -45,8 +47,9 @@ from .sensors import (
     variation_here,
 )
 from .settings import CLEARANCE, HEADING_DEVICE, clearance_basis
-from .steps import CLEARANCES, COMPARISON, LOCATION, MAGNETOMETER
-from .variation import CAUTION_BELOW
+from .steps import CLEARANCES, COMPARISON, LOCATION, MAGNETOMETER, PLACE, STEADY_TURN, STRAIGHT_RUNS
+from .turns import finite_only
+from .variation import CAUTION_BELOW, Variation
 
 LOCATION_BASIS = (CLEARANCE,)
 VARIATION_BASIS = (
@@ -70,6 +73,13 @@ MAGNETOMETER_BASIS = (
     ),
 )
 COURSE = "course over ground"
+RECORDINGS = (
+    (STEADY_TURN, "turn_recording"),
+    (STRAIGHT_RUNS, "runs_recording"),
+    (COMPARISON, "comparison_recording"),
+)
+SAME_PLACE = 1.0  # a recording made farther off than this was made elsewhere [deg of latitude]
+SENT_WITHIN = 1.0  # instruments carry models of other years, and whole degrees [deg]
 ALL_ROUND = 300.0  # a difference seen on so many degrees holds all round [deg]
 COMPARED = {"step": COMPARISON, "field": "comparison_recording"}
 TURNED = {"step": MAGNETOMETER, "field": "magnetometer_recording"}
@@ -139,7 +149,7 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
 
 
 def compute_variation(view: JobView) -> Iterable[Finding]:
-    """Variation at the job's place and date."""
+    """Variation at the job's place and date, beside where the recordings were made and what the boat's network says."""
     here = variation_here(view)
     faint = here.field.horizontal < CAUTION_BELOW
     way = "east" if here.east >= 0 else "west"
@@ -147,17 +157,26 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
         f"Variation {with_uncertainty(here.east, here.expanded_uncertainty, plus=True)} degrees ({way}) "
         f"{here.place_in_words}, changing {here.a_year:+.2f} a year, by {here.field.model}."
     )
-    advice = (
-        f"The horizontal field is only {here.field.horizontal:.0f} nT: trust no magnetic sensor without another check."
-        if faint
-        else "Compare it with the chart's."
-    )
+    told: list[Remark] = []
+    recordings = tuple(_recordings(view))
+    elsewhere = _elsewhere(here, recordings)
+    if elsewhere:
+        told.append(("heading_calibration.variation.recorded_elsewhere", f"{elsewhere} See what was typed."))
+    if faint:
+        words = (
+            f"The horizontal field is only {here.field.horizontal:.0f} nT: trust no magnetic sensor without another "
+            "check."
+        )
+        told.append(("heading_calibration.variation.faint_field", words))
+    told += () if elsewhere else _sent_otherwise(here, recordings)
+    code = told[0][0] if told else "heading_calibration.variation.known"
+    fields = ("latitude", "longitude") if elsewhere else ()
     return (
         Finding(
-            code="heading_calibration.variation.faint_field" if faint else "heading_calibration.variation.known",
-            verdict=Verdict.ADVISE if faint else Verdict.PASS,
+            code=code,
+            verdict=Verdict.ADVISE if told else Verdict.PASS,
             about="variation",
-            sentence=f"{result} {advice}",
+            sentence=" ".join([result, *([words for _, words in told] or ["Compare it with the chart's."])]),
             basis=VARIATION_BASIS,
             numbers=(
                 Number("variation, east positive", here.east, "deg", here.expanded_uncertainty),
@@ -167,8 +186,51 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
                 Number("horizontal field", here.field.horizontal / 1000, "uT"),
             ),
             limits=(Limit("horizontal field", low=CAUTION_BELOW / 1000),),
+            doubts=tuple(Doubt(elsewhere, step=PLACE, field=field) for field in fields),
         ),
     )
+
+
+def _recordings(view: JobView) -> Iterable[Recording]:
+    """The recordings of this job's heading steps, as far as they are here."""
+    for step, field in RECORDINGS:
+        try:
+            recording = view.recording(step, field)
+        except NotEnoughData:
+            continue
+        if recording is not None:
+            yield recording
+
+
+def _elsewhere(here: Variation, recordings: Iterable[Recording]) -> str:
+    """What to say of a recording made at another place than was entered; "" where none was."""
+    for recording in recordings:
+        north, east = (_median(recording, quantity) for quantity in ("latitude", "longitude"))
+        if north is None or east is None:
+            continue
+        aside = signed_angle(east - here.longitude) * math.cos(math.radians(north))
+        if math.hypot(north - here.latitude, aside) > SAME_PLACE:
+            where = f"{abs(north):.2f} {'NS'[north < 0]} {abs(east):.2f} {'EW'[east < 0]}"
+            return f"{recording.name} was recorded at {where}, not at the place entered."
+    return ""
+
+
+def _median(recording: Recording, quantity: str) -> float | None:
+    stream = longest(recording.of(quantity))
+    values = sorted(finite_only(stream).values) if stream is not None else []
+    return values[len(values) // 2] if values else None
+
+
+def _sent_otherwise(here: Variation, recordings: Iterable[Recording]) -> Iterable[Remark]:
+    """A variation on the boat's own network that is not that of the place: its instruments show true headings by it."""
+    for recording in recordings:
+        sent = _median(recording, "variation")
+        if sent is not None and abs(signed_angle(sent - here.east)) > here.expanded_uncertainty + SENT_WITHIN:
+            words = (
+                f"The boat's network takes it for {sent:+.1f} in {recording.name}: see its plotter's setting and date."
+            )
+            yield ("heading_calibration.variation.sent_otherwise", words)
+            return
 
 
 # --- comparison

@@ -127,6 +127,52 @@ def test_the_yearly_change_is_taken_within_one_model(date: str) -> None:
     assert abs(variation_at(40.0, -70.0, datetime.date.fromisoformat(date)).a_year) < 0.2
 
 
+def recorded_at(latitude: float, longitude: float, sent: float | None = None) -> Recording:
+    made = samples("latitude", lambda _t: latitude, 60, every=1.0) + samples("longitude", lambda _t: longitude, 60)
+    made += samples("heading", lambda t: 90.0 + alive(t), 60)
+    return gather("turn.log", made if sent is None else [*made, *samples("variation", lambda _t: sent, 60)])
+
+
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "elsewhere"),
+    [(40.0, 70.0, True), (-40.0, -70.0, True), (42.0, -70.0, True), (40.4, -70.8, False), (40.0, -70.0, False)],
+)
+def test_a_place_typed_with_the_wrong_sign_is_doubted_by_where_the_recording_was_made(
+    latitude: float, longitude: float, elsewhere: bool
+) -> None:
+    """East for west turns the variation about, and every true reference with it."""
+    turned: FieldKey = (f"{NAME}.steady_turn", "turn_recording", "", "")
+    view = job({**PLACE, turned: {"file": "a"}}, recordings={"a": recorded_at(latitude, longitude)})
+    (finding,) = findings(view, "variation")
+    assert (finding.code == f"{NAME}.variation.recorded_elsewhere") == elsewhere
+    doubted = [(f"{NAME}.place", field, "", "") for field in ("latitude", "longitude")]
+    assert [doubt.place for doubt in finding.doubts] == (doubted if elsewhere else [])
+
+
+def test_a_swing_by_a_true_reference_does_not_pass_at_a_doubted_place() -> None:
+    values: dict[FieldKey, JsonValue] = {
+        **PLACE,
+        (f"{NAME}.steady_turn", "turn_recording", "", ""): {"file": "a"},
+        (f"{NAME}.swing", "reference", "", ""): "true",
+    }
+    for row in range(8):
+        values[f"{NAME}.swing", "reference_direction", str(row), ""] = f"{(45 * row - 13.9) % 360:.1f} deg"
+        values[f"{NAME}.swing", "compass_heading", str(row), HELM.name] = f"{45 * row:.1f} deg"
+    for longitude, verdict in ((-70.0, Verdict.PASS), (70.0, Verdict.ADVISE)):
+        view = job(values, recordings={"a": recorded_at(40.0, longitude)})
+        swing = next(one.finding for one in HOST.assess(view) if one.calculator == f"{NAME}.swing")
+        assert swing.verdict is verdict
+        assert ("In doubt: turn.log was recorded at 40.00 N 70.00 E" in swing.sentence) == (longitude > 0)
+
+
+@pytest.mark.parametrize(("sent", "told"), [(-13.0, False), (13.9, True), (-10.0, True)])
+def test_a_variation_the_network_takes_otherwise_is_told(sent: float, told: bool) -> None:
+    turned: FieldKey = (f"{NAME}.steady_turn", "turn_recording", "", "")
+    view = job({**PLACE, turned: {"file": "a"}}, recordings={"a": recorded_at(40.0, -70.0, sent)})
+    (finding,) = findings(view, "variation")
+    assert (finding.code == f"{NAME}.variation.sent_otherwise") == told
+
+
 # --- sensors compared
 
 COMPARE = f"{NAME}.comparison"
