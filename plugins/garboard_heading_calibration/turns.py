@@ -114,6 +114,7 @@ class Turn:
     heading_still    : longest time the sensor's heading stood still to its last digit while the boat turned on [s]
     silence_before, silence_after : silence of the sensor that cuts the turn off at either end [s]
     silence          : silences within it, where parts were put together [s]
+    noise            : standard deviation of what in the rate is faster than 2 s [deg/s]
     """
 
     source: str
@@ -139,6 +140,7 @@ class Turn:
     silence_before: float = 0.0
     silence_after: float = 0.0
     silence: float = 0.0
+    noise: float = 0.0
 
     @property
     def seconds(self) -> float:
@@ -201,8 +203,10 @@ def find_turns(
         for first, last in spans:
             start, end = rate.times[first], rate.times[last]
             part = stream.between(start, end)
-            turn = _turn(part, rate.between(start, end), band, errors)
-            turn = _held_against(turn, [_course_total(turn, part, course, speeds, errors) for course in courses])
+            turning = rate.between(start, end)
+            turn = _turn(part, turning, band, errors)
+            totals = [_course_total(turn, part, turning, course, speeds, errors) for course in courses]
+            turn = _held_against(turn, totals)
             turn = _with_headings(turn, part, headings) if stream is rate else _still(turn, stream, recording)
             found.append(_cut_by_silence(turn, rate, first, last))
     return tuple(found)
@@ -507,8 +511,9 @@ def _turn(stream: Stream, rate: Stream, band: tuple[float, float], errors: RateE
     low, high = band
     start, end = rate.times[0], rate.times[-1]
     smooth = low_passed(rate)
+    noise = standard_deviation([value - slow for value, slow in zip(rate.values, smooth, strict=True)])
     angles = unwrapped(stream.values) if stream.key.quantity == "heading" else (0.0, turned(rate, LONGEST_GAP))
-    total = _own_total(stream, angles[-1] - angles[0], errors)
+    total = _own_total(stream.key.quantity, angles[-1] - angles[0], end - start, noise, errors)
     return Turn(
         source=stream.key.source,
         quantity=stream.key.quantity,
@@ -521,6 +526,7 @@ def _turn(stream: Stream, rate: Stream, band: tuple[float, float], errors: RateE
         in_band=_share([low <= abs(value) <= high for value in rate.values], rate.times),
         longest_lapse=_longest_lapse([low <= abs(value) <= high for value in smooth], rate.times),
         smoothness=standard_deviation(smooth),
+        noise=noise,
     )
 
 
@@ -554,7 +560,7 @@ def _off(course: CourseTotal) -> float:
 
 
 def _course_total(
-    turn: Turn, stream: Stream, course: Stream, speeds: Sequence[Stream], errors: RateErrors
+    turn: Turn, stream: Stream, rate: Stream, course: Stream, speeds: Sequence[Stream], errors: RateErrors
 ) -> CourseTotal:
     """What one receiver's course says of a turn. Its own speed tells when it had way on, else another's."""
     source = course.key.source
@@ -567,15 +573,15 @@ def _course_total(
         if not circles:
             return CourseTotal(source=source, why_not=NO_WAY)
         (start, end), with_way = (first, last), circles
-    whole = _by_course(turn, stream, course, speed, (start, end))
+    whole = _by_course(turn, rate, course, speed, (start, end))
     if whole is None:
         heard = len(course.between(start, end))
         return CourseTotal(source=source, why_not=GAPS if heard else NO_COURSE)
-    checked = (_by_course(turn, stream, course, speed, (first, last)) if circles else None) or whole
+    checked = (_by_course(turn, rate, course, speed, (first, last)) if circles else None) or whole
     if checked is whole:
         circles, first, last = with_way or turn.degrees, start, end
-    lag = Part("lag of the sensor", SENSOR_LAG * _rate_change(stream, first, last))
-    ours = _own_total(stream.between(first, last), circles, errors)
+    lag = Part("lag of the sensor", SENSOR_LAG * _rate_change(rate, first, last))
+    ours = _own_total(turn.quantity, circles, last - first, turn.noise, errors)
     ours = MeasuredValue.of_parts(ours.value, ours.unit, (*ours.parts, lag))
     return CourseTotal(
         source=source,
@@ -587,7 +593,7 @@ def _course_total(
 
 
 def _by_course(
-    turn: Turn, stream: Stream, course: Stream, speed: Stream | None, time: tuple[float, float]
+    turn: Turn, rate: Stream, course: Stream, speed: Stream | None, time: tuple[float, float]
 ) -> MeasuredValue | None:
     """Degrees turned by a course in a time; None where it does not tell."""
     change = _change(course, *time, turn.likely_rate)
@@ -595,22 +601,18 @@ def _by_course(
         return None
     knots = speed.between(*time).values if speed is not None else ()
     slowest = max(mean(knots), UNDER_WAY) if knots else UNKNOWN_SPEED
-    return by_course(change.degrees, slowest, _rate_change(stream, *time), change.missing)
+    return by_course(change.degrees, slowest, _rate_change(rate, *time), change.missing)
 
 
-def _rate_change(stream: Stream, start: float, end: float) -> float:
+def _rate_change(rate: Stream, start: float, end: float) -> float:
     """Low-passed rate of turn at the end of a time less that at its beginning [deg/s]."""
-    rate = stream if stream.key.quantity == "rate_of_turn" else rate_from_heading(stream)
-    smooth = low_passed(rate.between(start, end))
-    return smooth[-1] - smooth[0]
+    first, last = (rate.between(time - LOW_PASS / 2, time + LOW_PASS / 2).values for time in (start, end))
+    return mean(last) - mean(first) if first and last else 0.0
 
 
-def _own_total(stream: Stream, degrees: float, errors: RateErrors) -> MeasuredValue:
-    """Degrees turned by the sensor itself in the time of a stream."""
-    if stream.key.quantity == "heading":
-        return by_heading(degrees)
-    quick = [value - slow for value, slow in zip(stream.values, low_passed(stream), strict=True)]
-    return by_rate(degrees, stream.times[-1] - stream.times[0], standard_deviation(quick), errors)
+def _own_total(quantity: str, degrees: float, seconds: float, noise: float, errors: RateErrors) -> MeasuredValue:
+    """Degrees turned by the sensor itself."""
+    return by_heading(degrees) if quantity == "heading" else by_rate(degrees, seconds, noise, errors)
 
 
 def _whole_circles(stream: Stream) -> tuple[tuple[float, float], float]:
