@@ -62,24 +62,25 @@ kittiwake
         power fitted: 500.0 hp
         power on the label: 500.0 hp
     heading_calibration.steady_turn.good
-        turned: 473 ± 20 deg
-        turned by course over ground: 492.6 ± 0.3 deg
-        mean rate of turn: 2.49 ± 0.10 deg/s
+        turned: 472.7 ± 7.7 deg
+        turned by course over ground: 493 ± 13 deg
+        mean rate of turn: 2.488 ± 0.041 deg/s
         share of time in the band: 99 %
         longest lapse: 2 s
         spread of the rate: 0.12 deg/s
     heading_calibration.swing.in_order
-        largest deviation: 2.4 ± 0.7 deg
+        largest deviation: 2.4 ± 0.9 deg
         coefficient A: 0.5 ± 0.7 deg
-        coefficient B: 1.6 ± 0.1 deg
-        coefficient C: -1.1 ± 0.1 deg
+        coefficient B: 1.6 ± 0.4 deg
+        coefficient C: -1.1 ± 0.4 deg
         coefficient D: 0.03 ± 0.08 deg
         coefficient E: 0.01 ± 0.08 deg
+        largest deviation beside the constant: 2.0 deg
         scatter of the readings: 0.0 deg
     heading_calibration.comparison.agree
-        mean difference: -0.3 ± 0.8 deg
+        mean difference: -0.3 ± 0.9 deg
         spread of the difference: 1.4 deg
-        offset to enter: 0.3 ± 0.8 deg
+        offset to enter: 0.3 ± 0.9 deg
         compared over: 599 s
     prop_check.speed.measured
         speed: 45.5 ± 0.3 kn
@@ -152,16 +153,16 @@ long_reach
     wiring_audit.network_terminators.one_missing
         signal lines: 119.60 ± 0.05 ohm
     heading_calibration.steady_turn.too_slow
-        turned: -361.3 ± 2.5 deg
-        turned by course over ground: -362.6 ± 0.2 deg
-        mean rate of turn: 1.642 ± 0.011 deg/s
+        turned: -361.3 ± 7.2 deg
+        turned by course over ground: -362.6 ± 2.7 deg
+        mean rate of turn: 1.642 ± 0.033 deg/s
         share of time in the band: 0 %
         longest lapse: 220 s
         spread of the rate: 0.08 deg/s
     heading_calibration.comparison.off
-        mean difference: -3.8 ± 0.9 deg
+        mean difference: -3.8 ± 2.4 deg
         spread of the difference: 1.5 deg
-        offset to enter: 3.8 ± 0.9 deg
+        offset to enter: 3.8 ± 2.4 deg
         compared over: 234 s
     prop_check.engine_difference.too_much
         difference: 180 ± 39 rev/min
