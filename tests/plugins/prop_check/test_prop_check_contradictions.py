@@ -53,7 +53,12 @@ def doubted(finding: Finding) -> set[FieldKey]:
     return {doubt.place for doubt in finding.doubts}
 
 
-GOOD = (("with", 41.0, 5800), ("against", 39.0, 5810), ("with", 41.2, 5790), ("against", 39.1, 5800))
+GOOD: tuple[tuple[str, float, float], ...] = (
+    ("with", 41.0, 5800),
+    ("against", 39.0, 5810),
+    ("with", 41.2, 5790),
+    ("against", 39.1, 5800),
+)
 
 
 def with_one(number: int, side: str, speed: float, turns: float) -> JobView:
