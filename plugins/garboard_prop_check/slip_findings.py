@@ -122,6 +122,12 @@ def _believable(view: JobView) -> tuple[Limit, Limit]:
     return Limit(SLIP_NUMBER, 0.0, most), Limit("theoretical speed", high=fastest)
 
 
+def is_more_than_usual(view: JobView, found: Slip) -> bool:
+    """Whether a propeller slips more than is usual for the hull; not where that is not known."""
+    form = view.vessel.hull_form
+    return form in USUAL_SLIP and found.by_stamp.low > _usual_slip(view, form, "high")
+
+
 def unlike_slips(view: JobView, found: Sequence[Slip]) -> Iterator[Finding]:
     """Twins make one speed: at equal engine speed their slips differ only where a pitch or a gear ratio does."""
     if len(found) < 2:
@@ -233,7 +239,7 @@ def _against_usual(view: JobView, found: Slip, told: str, form: str) -> Judged:
     usual = f"{low:g} to {high:g} % is usual for this hull"
     if found.by_stamp.high < low:
         code, sentence = "prop_check.slip.less_than_usual", f"{told}, less than usual ({usual}). {_CHECK}."
-    elif found.by_stamp.low > high:
+    elif is_more_than_usual(view, found):
         code = "prop_check.slip.more_than_usual"
         sentence = (
             f"{told}, more than usual ({usual}). {_CHECK}. Then look for ventilation, an engine mounted too high, a "
