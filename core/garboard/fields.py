@@ -11,7 +11,10 @@ from garboard.record_types import typed
 from garboard.records import EQUIPMENT, JsonValue
 from garboard.units import EXAMPLE_OF, UNITS_OF, parse_amount
 
-__all__ = ["Field", "Kind", "amount_as_text", "check_value", "implausible"]
+__all__ = ["WATER", "Field", "Kind", "amount_as_text", "check_value", "implausible"]
+
+WATER = ("calm", "light chop", "chop", "rough")
+"""Choices of a field that says how the water was: the same words in every check."""
 
 
 class Kind(enum.Enum):
@@ -36,6 +39,7 @@ class Field:
     title     : what the person reads
     quantity  : for an amount, a key of `units.UNITS_OF`; `unit` is the unit offered first
     choices   : for a choice, the words to choose from
+    former    : words that were choices once: jobs of then still hold them, and nobody is offered them
     plausible : (low, high) in `unit`; outside it the person is asked again
     hard      : (low, high) in `unit`; outside it the value is refused
     each      : a key of `records.EQUIPMENT`: asked once for every such piece the vessel has
@@ -50,6 +54,7 @@ class Field:
     quantity: str = ""
     unit: str = ""
     choices: tuple[str, ...] = ()
+    former: tuple[str, ...] = ()
     plausible: tuple[float, float] | None = None
     hard: tuple[float, float] | None = None
     each: str = ""
@@ -75,7 +80,7 @@ def check_value(field: Field, value: JsonValue) -> None:
         _check_amount(field, value)
     elif field.kind is Kind.COUNT:
         _check_range(field, value if type(value) is int else None, value)
-    elif field.kind is Kind.CHOICE and value not in field.choices:
+    elif field.kind is Kind.CHOICE and value not in (*field.choices, *field.former):
         raise ValueRefused(f"one of {', '.join(field.choices)}", shown(value))
     elif field.kind is Kind.YES_NO and not isinstance(value, bool):
         raise ValueRefused("true or false", shown(value))

@@ -18,7 +18,7 @@ from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule,
 from garboard_prop_check.runs import Run, runs_of
 from garboard_prop_check.settings import basis_of, per_inch_basis
 from garboard_prop_check.slip_findings import is_more_than_usual, reading_is_wrong, slips_of, unlike_slips
-from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, PROPELLER, TRIM_AT_BEST
+from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, PROPELLER, TOO_ROUGH, TRIM_AT_BEST
 from garboard_prop_check.window import WindowPosition, near_limiter, position_in_window
 from garboard_prop_check.words import (
     AIR,
@@ -109,7 +109,7 @@ def _check_conditions(view: JobView) -> None:
     need(load != "light", "the boat was light; repeat the runs with its usual load", field="load")
     above = "more power is fitted than the capacity label allows; make no full-throttle run before that is put right"
     asking.need(not above_label(view), above, lack=Lack.UNSUITABLE, field="plate_power")
-    need(water != "rough", "the water was rough; repeat the runs in calm water", field="water")
+    need(water not in TOO_ROUGH, "the water was rough; repeat the runs in calm water", field="water")
     asking.check()
 
 

@@ -94,7 +94,7 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     _amount(
         "speed_uncertainty",
-        "Receiver shows speed over ground right within plus or minus",
+        "Speed over ground is right within plus or minus",
         "speed",
         "kn",
         "0.1 kn",
@@ -121,7 +121,7 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     _amount(
         "engine_speed_uncertainty",
-        "Tachometer right within plus or minus",
+        "Tachometers are right within plus or minus",
         "engine speed",
         "rev/min",
         "20 rev/min",

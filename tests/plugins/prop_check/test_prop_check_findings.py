@@ -687,6 +687,7 @@ def test_too_large_a_change_points_elsewhere() -> None:
         ({"load": "light"}, "the boat was light; repeat the runs with its usual load"),
         ({"load": None}, "load is not entered"),
         ({"water": "rough"}, "the water was rough"),
+        ({"water": "chop"}, "the water was rough"),
         ({"water": None}, "water is not entered"),
     ],
 )
