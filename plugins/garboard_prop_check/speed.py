@@ -51,7 +51,7 @@ def full_throttle_speed(view: JobView) -> Iterable[Finding]:
                 f"{speed_words(average)}, {average.method}{runs_only(average)}. "
                 f"Current along the runs: {average.current:.1f} kn."
             ),
-            basis=(AVERAGING, basis_of("speed_uncertainty"), basis_of("run_to_run_speed")),
+            basis=(AVERAGING, basis_of("speed_uncertainty")),
             numbers=(
                 Number.of("speed", average.measured),
                 Number("current along the runs", average.current, "kn"),
