@@ -48,7 +48,7 @@ _ODD = {
     OddRun.ENGINE_SPEED: (
         "prop_check.readings.odd_engine_speed",
         "its engine speed contradicts the others",
-        "Read it again, or make the run again.",
+        "Read it again. If it was right, the propeller let go or the throttle moved: make the run again.",
     ),
     OddRun.SPEED: (
         "prop_check.readings.odd_speed",
@@ -67,7 +67,7 @@ def _odd_run(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
             yield _finding(
                 "prop_check.readings.runs_differ",
                 "full-throttle runs",
-                f"{fault.text[0].upper()}{fault.text[1:]}. Nothing is worked out from them before.",
+                f"{fault.text[0].upper()}{fault.text[1:]}. Nothing is worked out from them until then.",
                 [place for run in fault.runs for place in _places(run, fault.what)],
                 fault.text,
             )

@@ -29,6 +29,8 @@ from garboard_prop_check.words import (
 )
 
 SLIP_NUMBER, BY_STAMP = "slip", "slip by the stamped pitch"
+LARGEST_DIAMETER = 17.0
+"""An outboard's propeller has no larger diameter [in]; common practice, no source."""
 SPEED_UNITS = ("kn", "mph", "km/h")
 
 
@@ -286,7 +288,8 @@ def _suspects(view: JobView, found: Slip) -> Iterator[Suspect]:
     if low <= found.at(found.speed.value, ratio=1 / ratio) <= high:
         yield Suspect(f"with a gear ratio of {1 / ratio:.2f}, the one entered turned round")
     diameter = fitted.diameter.to("in") if fitted and fitted.diameter else 0.0
-    if diameter > 0 and low <= found.at(found.speed.value, pitch=diameter) <= high:
+    may_be_turned_round = diameter > 0 and pitch_of(found.engine) <= LARGEST_DIAMETER
+    if may_be_turned_round and low <= found.at(found.speed.value, pitch=diameter) <= high:
         text = f"with a pitch of {diameter:g} in, which is entered as the diameter"
         yield Suspect(text, _stamp(view, found))
 
