@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from garboard.findings import Doubt, Finding, NotEnoughData, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard_prop_check.agreement import OddRun, agreement_of, kind_of, limits_of
-from garboard_prop_check.averages import Average, average_engine_speed, average_speed, sides
+from garboard_prop_check.averages import Average, average_engine_speed, average_speed, ways_or_none
 from garboard_prop_check.runs import SPEED, Reading, Run, instrument_bound, runs_of, runs_of_recording
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import FULL_THROTTLE
@@ -25,13 +25,6 @@ def against_each_other(view: JobView) -> Iterator[Finding]:
     for run in runs:
         yield from _typed_against_recorded(view, run)
     yield from _typed_against_all_runs(view, runs)
-
-
-def _ways(view: JobView, runs: Sequence[Run]) -> tuple[int, ...] | None:
-    try:
-        return sides(runs, view.setting_value("prop_check.opposite_within", "deg"))
-    except NotEnoughData:
-        return None
 
 
 _ODD = {
@@ -59,7 +52,7 @@ _ODD = {
 
 
 def _odd_run(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
-    ways = _ways(view, runs)
+    ways = ways_or_none(view, runs)
     found = agreement_of(view, runs, ways)
     odd = found.odd
     if odd is None:
