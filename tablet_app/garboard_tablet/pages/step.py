@@ -72,7 +72,7 @@ class StepPage(EchoingPage):
         cautions = self._caution_rows(self.step)
         first, last = ([], cautions) if self._begun else (cautions, [])
         left = [*first, *self._missing_rows(self.step), *self._sources(), *self.verdict_rows()]
-        return Halves(left, [*self._value_rows(self.step), *last], 0.58, turns_both=True)
+        return Halves(left, [*self._value_rows(self.step), *last], 0.54, turns_both=True)
 
     def _caution_rows(self, step: Step) -> list[Maker]:
         """What to know before the step: first until the step is begun, afterwards the last row of all."""
@@ -211,8 +211,9 @@ class StepPage(EchoingPage):
         return (mark, guide, self._next())
 
     def _next(self) -> Press:
-        """To the next value, by its name; at the end the step is done."""
-        ask = first_open(self.tablet, self.route, self._asks(self.step) if self.step else ())
+        """To the next value that is needed, by its name; at the end the step is done."""
+        needed = [ask for ask in self._asks(self.step) if ask.field.required] if self.step else []
+        ask = first_open(self.tablet, self.route, needed)
         if ask is None:
             return Press("Step done", self._done, "main", name="done")
         words_of = ", ".join(filter(None, (ask.field.title, ask.context)))
