@@ -152,7 +152,7 @@ class EntryPage(EchoingPage):
     @property
     def _is_tall(self) -> bool:
         """Whether the question has room for its largest digits."""
-        return self._layout is not None and self._layout.question_height >= dp(560)
+        return self._layout is not None and self._layout.question_height >= dp(540)
 
     def _usual_bar(self, form: EntryForm) -> LimitBar:
         self._bar = LimitBar(usual(form), form.unit, word="usual")
@@ -249,7 +249,7 @@ class EntryPage(EchoingPage):
     def _list(self, form: EntryForm) -> Widget:
         """What is usual, to take with one press; last what is not on the list, to be typed."""
         field, saved = form.field, form.saved
-        presses = [self._choice(form, offer, offer) for offer in field.offers]
+        presses = [self._choice(form, offer.replace(" ", "\u00a0"), offer, large=False) for offer in field.offers]
         typed = shown(saved) if saved is not None and saved not in field.offers else ""
         return picks([*presses, other_press(self._type_other, typed)])
 
@@ -265,9 +265,9 @@ class EntryPage(EchoingPage):
         column.show([partial(Across, presses[i : i + 2], 128) for i in range(0, len(presses), 2)])
         return column
 
-    def _choice(self, form: EntryForm, text: str, value: JsonValue) -> Press:
-        size = 32 if len(text) < SHORT else BODY
-        press = Press(text, lambda: self._take(value), "plain", size, name=f"choice {text}", chosen=False)
+    def _choice(self, form: EntryForm, text: str, value: JsonValue, *, large: bool = True) -> Press:
+        size, name = 32 if large and len(text) < SHORT else BODY, text.replace("\u00a0", " ")
+        press = Press(text, lambda: self._take(value), "plain", size, name=f"choice {name}", chosen=False)
         if form.saved == value and type(form.saved) is type(value):
             press.chosen = True
             press.paint()
@@ -510,7 +510,7 @@ class EntryLayout(Widget):
             self._question.size = (self.width - wide - gap, self.height)
             self._question.pos = self.pos
         else:
-            high = min(dp(4 * 150 + 3 * GAP), self.height * 0.6)
+            high = min(dp(4 * 132 + 3 * GAP), self.height * 0.6)
             self._answer.size, self._answer.pos = (self.width, high), self.pos
             self._question.size = (self.width, self.height - high - gap)
             self._question.pos = (self.x, self.y + high + gap)

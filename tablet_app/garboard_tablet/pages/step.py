@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
+from garboard.records import Vessel
 from garboard.steps import Assessed, Caution, Step
 from garboard_tablet.models.asks import (
     KIND_TITLES,
@@ -63,6 +64,10 @@ class StepPage(EchoingPage):
         return ranked(self.tablet, self.findings.of(self.route))
 
     @property
+    def _vessel(self) -> Vessel:
+        return self.tablet.view(self.route.hull, self.route.job).vessel
+
+    @property
     def _begun(self) -> bool:
         return self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) != "to do"
 
@@ -85,8 +90,7 @@ class StepPage(EchoingPage):
         return [lambda: RowPress(title, self._cautions, mark=mark, word=word, name="cautions")]
 
     def _missing_rows(self, step: Step) -> list[Maker]:
-        vessel = self.tablet.view(self.route.hull, self.route.job).vessel
-        return [partial(self._no_equipment, kind) for kind in missing_equipment(step, vessel)]
+        return [partial(self._no_equipment, kind) for kind in missing_equipment(step, self._vessel)]
 
     def _value_rows(self, step: Step) -> list[Maker]:
         hull, job = self.route.hull, self.route.job
@@ -212,6 +216,10 @@ class StepPage(EchoingPage):
 
     def _next(self) -> Press:
         """To the next value that is needed, by its name; at the end the step is done."""
+        lacking = missing_equipment(self.step, self._vessel) if self.step else ()
+        if lacking:
+            to_kind = partial(self.way.go, self.route.to("kind", lacking[0]))
+            return Press(f"Next: {KIND_TITLES[lacking[0]]}", to_kind, "main", name="continue")
         needed = [ask for ask in self._asks(self.step) if ask.field.required] if self.step else []
         ask = first_open(self.tablet, self.route, needed)
         if ask is None:
