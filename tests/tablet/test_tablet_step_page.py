@@ -107,6 +107,50 @@ def test_the_step_opens_with_its_worst_and_ends_with_the_cautions(drive: Drive) 
     assert d.find("done").text == "Step done"
 
 
+def test_the_guide_is_reached_from_one_place(drive: Drive) -> None:
+    """On the step's page and where its recording is asked for it has one name and one place."""
+    d = drive()
+    new_job(d)
+    d.press("tab under way", "step dock.fuel", "back")
+    first = d.find("guide")
+    place, text = first.pos[:], first.text
+    d.press("value Recording of the run")
+    guide = d.find("guide")
+    assert (guide.pos[:], guide.text) == (place, text)
+    assert not d.has("record now")
+    d.press("guide")
+    assert d.app.tablet.session.here.page == "live"
+
+
+def test_one_pair_of_presses_turns_both_columns(kivy_window: Any) -> None:
+    """The column that has no further page stays as it is; where both fit, nothing is offered."""
+    from garboard_tablet.ui.shell import Halves
+    from garboard_tablet.ui.widgets import Txt
+
+    def shown(halves: Halves) -> list[str]:
+        return sorted(one.text for column in halves._columns for one in column.children)
+
+    def pages(halves: Halves) -> list[str]:
+        return sorted(press.name for press in halves.pager.children)
+
+    few = Halves([lambda: Txt("a")], [lambda: Txt("b")], turns_both=True)
+    few.size = (1000, 300)
+    assert (shown(few), pages(few)) == (["a", "b"], [])
+    left = [lambda n=n: Txt(f"left {n}") for n in range(10)]
+    many = Halves(left, [lambda: Txt("right")], turns_both=True)
+    many.size = (1000, 300)
+    first = shown(many)
+    assert "right" in first
+    assert "left 9" not in first
+    assert pages(many) == ["page down"]
+    many.pager._turn()
+    assert "left 9" in shown(many)
+    assert "right" in shown(many)
+    assert pages(many) == ["page up"]
+    many.pager._turn_back()
+    assert shown(many) == first
+
+
 def test_next_is_the_lowest_press_at_the_right_in_both_orientations(drive: Drive) -> None:
     """The others keep their places, whether there is a guide or not."""
     d = drive()
