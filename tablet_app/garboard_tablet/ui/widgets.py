@@ -627,6 +627,6 @@ def state_mark(state: str) -> Mark:
 
 verdict_marks = VERDICT_MARKS
 __all__ = [
-    "Across", "Beside", "Card", "Choices", "Column", "Gap", "Ground", "Line", "MarkShape", "Marked", "Press", "RowPress",
-    "Txt", "heading", "state_mark", "verdict_marks", "words",
+    "Across", "Beside", "Card", "Choices", "Column", "Gap", "Ground", "Line", "MarkShape", "Marked", "Press",
+    "RowPress", "Txt", "heading", "state_mark", "verdict_marks", "words",
 ]  # fmt: skip
