@@ -118,7 +118,7 @@ def through_files(folder: Path, raws: Sequence[bytes], host: PluginHost, chance:
 
 
 def through_pages(folder: Path, raws: Sequence[bytes], host: PluginHost, chance: random.Random) -> int:
-    """A shop with a day in it and a hostile boat: every page opens, and the others' are as before. Returns the pages."""
+    """A shop with a day in it and a hostile boat: every page opens, the others' are as before. Returns the pages."""
     base = folder / "day"
     base.mkdir()
     with light_passwords(), Pages(make_shop(base), host) as pages:
@@ -146,7 +146,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--number", type=int, default=20_000, help="entries through taking in and replay")
     parser.add_argument("--long", action="store_true", help="1 000 000 of them")
-    parser.add_argument("--files", type=int, default=2_000, help="of these so many through files, pages, book and export")
+    parser.add_argument(
+        "--files", type=int, default=2_000, help="of these so many through files, pages, book and export"
+    )
     parser.add_argument("--seconds", type=float, default=0, help="stop after so long, and say how far it came")
     parser.add_argument("--seed", type=int, default=SEED)
     options = parser.parse_args()

@@ -86,7 +86,7 @@ def export_job(
     jobs = ("", job, *home.parts(job))
     entries = tuple(entry for entry in held if entry.job in jobs or register_of(entry).kind == "field")
     view = attrs.evolve(_open(entries, boat.state.hull).view(job), settings_set=boat.view(job).settings_set)
-    out.mkdir(parents=True, exist_ok=True)
+    storage.make_folder(out, storage.EVERYONES_FOLDER)
     for name, files in _files_of(entries).items():
         try:
             content = folder.attachments.get(name)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import os
 from collections.abc import Callable, Collection, Sequence
 from functools import lru_cache, partial
@@ -68,7 +67,6 @@ class Tablet:
     def host(self) -> PluginHost:
         if self._host is None:
             self._host = self.make_plugins()
-            gc.freeze()  # what is loaded now stays for good: looking through it again and again is felt as stutter
         return self._host
 
     def boat(self, hull: str) -> Boat:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection
 from typing import TYPE_CHECKING
 
 from garboard_tablet.ui.shell import Page, Shell
-from garboard_tablet.ui.tidy import Tidier
+from garboard_tablet.ui.tidy import look_seldom, tidy_soon
 from garboard_tablet.ui.widgets import Press
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ class PageScreen:
 
     def __init__(self, tablet: Tablet, make_page: Callable[[Route], Page]) -> None:
         self._tablet, self._make_page = tablet, make_page
-        self._tidier = Tidier()
+        look_seldom()
 
     def open(self, back: Callable[[], object]) -> Shell:
         """Make what stands in the window."""
@@ -92,4 +92,4 @@ class PageScreen:
 
     def _put(self, page: Page) -> None:
         self.shell.show(page, first=len(self._tablet.session.way) == 1)
-        self._tidier.soon()
+        tidy_soon()

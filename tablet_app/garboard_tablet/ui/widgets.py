@@ -23,6 +23,7 @@ from kivy.uix.widget import Widget
 from garboard.disk.storage import NotSaved
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark, Part
 from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, SMALL, TARGET, THUMB, dp, sp, theme
+from garboard_tablet.ui.tidy import tidy_soon
 
 Builder.load_file(str(Path(__file__).with_name("theme.kv")))
 
@@ -424,7 +425,9 @@ class Column(Widget):
             self._flow, self._first, self._firsts = list(self._makers), 0, []
             state = (*self.pos, *self.size, 0)
         self._filled = state
-        self.clear_widgets()
+        if self.children:
+            self.clear_widgets()
+            tidy_soon()
         self._made: dict[int, Any] = {}
         self._aside = 0.0
         whole, self._rest = self._take(self._first, self.height)
