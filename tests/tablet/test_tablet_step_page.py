@@ -131,6 +131,7 @@ def test_one_pair_of_presses_turns_both_columns(kivy_window: Any) -> None:
         return sorted(one.text for column in halves._columns for one in column.children)
 
     def pages(halves: Halves) -> list[str]:
+        assert halves.pager is not None
         return sorted(press.name for press in halves.pager.children)
 
     few = Halves([lambda: Txt("a")], [lambda: Txt("b")], turns_both=True)
@@ -143,6 +144,7 @@ def test_one_pair_of_presses_turns_both_columns(kivy_window: Any) -> None:
     assert "right" in first
     assert "left 9" not in first
     assert pages(many) == ["page down"]
+    assert many.pager is not None
     many.pager._turn()
     assert "left 9" in shown(many)
     assert "right" in shown(many)
@@ -170,3 +172,12 @@ def test_next_is_the_lowest_press_at_the_right_in_both_orientations(drive: Drive
         d.resize(*size)
         assert d.has("guide")
         assert d.find("state").pos[:] == pos
+
+
+def test_findings_of_former_values_are_said_to_be_under_check(drive: Drive) -> None:
+    d = drive()
+    new_job(d)
+    d.press("step dock.horn", "choice Yes", "back")
+    assert "checking" not in d.app.shell.page.under
+    d.app.findings.look_again()
+    assert d.app.shell.page.under.startswith("Values changed, checking. ")

@@ -58,7 +58,9 @@ class StepPage(EchoingPage):
 
     @property
     def under(self) -> str:
-        return ". ".join(filter(None, (counted(self._found()), super().under)))
+        is_checking = bool(self._found()) and self.findings.known(self.route) is None
+        stands = "Values changed, checking" if is_checking else counted(self._found())
+        return ". ".join(filter(None, (stands, super().under)))
 
     def _found(self) -> tuple[Assessed, ...]:
         return ranked(self.tablet, self.findings.of(self.route))
