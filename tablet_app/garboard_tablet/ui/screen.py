@@ -61,7 +61,12 @@ class PageScreen:
     def say_saved(self) -> None:
         """Say anew at the upper right how far what was entered is on the disk."""
         if self.page is not None:
-            self.shell.say_saved(self.page.saved)
+            self.shell.say_saved()
+
+    def begin(self) -> None:
+        """Have what is typed go into the field of the page now shown."""
+        if self.page is not None:
+            self.page.begin()
 
     def shows(self, page: object) -> bool:
         """Whether a page is the one now shown."""
