@@ -19,9 +19,11 @@ __all__ = [
     "Band",
     "Basis",
     "BasisKind",
+    "Doubt",
     "Figure",
     "Finding",
     "Lack",
+    "Limit",
     "Marker",
     "Missing",
     "NotEnoughData",
@@ -167,6 +169,52 @@ class Number:
         return f"{with_uncertainty(self.value, self.expanded_uncertainty, self.decimals)} {self.unit}".rstrip()
 
 
+def _finite_or_open(_instance: object, field: attrs.Attribute[float | None], value: float | None) -> None:
+    if value is not None and not math.isfinite(value):
+        raise ValueError(f"{field.name} must be a finite number, or None where that end is open, got {value!r}")
+
+
+_ROUNDING = 1e-9
+"""Share of a limit by which two ways of working out the same number may differ."""
+
+
+@attrs.frozen(field_transformer=typed)
+class Limit:
+    """What a verdict holds one of its numbers against: both ends belong to it, and either may be open.
+
+    number    : name of the Number it bounds, which the finding gives once
+    low, high : in that number's unit; None where that end is open
+
+    Raises ValueError where both ends are open, and where low lies above high.
+
+    >>> limit = Limit("drop", high=3.0)
+    >>> [limit.holds(2.9), limit.holds(2.9, 0.3), limit.reaches(3.1), limit.reaches(3.1, 0.3)]
+    [True, False, False, True]
+    """
+
+    number: str
+    low: float | None = attrs.field(default=None, validator=_finite_or_open)
+    high: float | None = attrs.field(default=None, validator=_finite_or_open)
+
+    def __attrs_post_init__(self) -> None:
+        if self.low is None and self.high is None:
+            raise ValueError(f"limit of {self.number!r} has neither low nor high; give one")
+        if self.low is not None and self.high is not None and self.low > self.high:
+            raise ValueError(f"limit of {self.number!r}: low {self.low:g} lies above high {self.high:g}")
+
+    def holds(self, value: float, expanded_uncertainty: float = 0.0) -> bool:
+        """Whether the whole 95 % interval of a value lies within."""
+        return self._within(value - expanded_uncertainty, value + expanded_uncertainty)
+
+    def reaches(self, value: float, expanded_uncertainty: float = 0.0) -> bool:
+        """Whether any of the 95 % interval of a value lies within."""
+        return self._within(value + expanded_uncertainty, value - expanded_uncertainty)
+
+    def _within(self, above_low: float, below_high: float) -> bool:
+        low = self.low is None or above_low >= self.low - _ROUNDING * abs(self.low)
+        return low and (self.high is None or below_high <= self.high + _ROUNDING * abs(self.high))
+
+
 @attrs.frozen
 class Axis:
     """One axis of a figure.
@@ -290,6 +338,26 @@ class Missing:
         return self.text
 
 
+@attrs.frozen(field_transformer=typed)
+class Doubt:
+    """A value that another reading contradicts. Whatever rests on it passes nothing until somebody has looked.
+
+    text                 : what contradicts it, as the rest of "In doubt: ..." ("run 2 is 3.1 kn above the log")
+    step, field, row, of : the place of the value
+    """
+
+    text: str
+    step: str = attrs.field(kw_only=True)
+    field: str = attrs.field(kw_only=True)
+    row: str = attrs.field(default="", kw_only=True)
+    of: str = attrs.field(default="", kw_only=True)
+
+    @property
+    def place(self) -> tuple[str, str, str, str]:
+        """Step, field, row and piece, as in `Finding.places`."""
+        return self.step, self.field, self.row, self.of
+
+
 _CODE = re.compile(r"[a-z0-9_]+(\.[a-z0-9_]+)+")
 
 
@@ -313,8 +381,14 @@ class Finding:
     of       : the piece of equipment it is about, where it is about one ("port", "Bilge pump")
     places   : the values it rests on, each as step, field, row, of. Where a plugin names none, the host fills in what
                its calculator read; with `of`, of that piece
+    limits   : what the verdict holds its numbers against, where it compares a number with a limit. A fail for another
+               reason, such as a "no", names none whose number keeps it
+    doubts   : values it shows to be in doubt; only a calculator with `may_doubt` gives them, and never with a pass
+    doubted  : doubts of others about values it rests on. The host fills them in, makes "advise" of a pass, and says
+               so in the sentence
 
-    Raises ValueError for a verdict without a basis, and for "not enough data" that still gives a number.
+    Raises ValueError for a verdict without a basis, for "not enough data" that still gives a number, and for a pass
+    that doubts.
     """
 
     code: str = attrs.field(default="", validator=_code)
@@ -331,14 +405,30 @@ class Finding:
     short: str = ""
     of: str = ""
     places: tuple[tuple[str, str, str, str], ...] = ()
+    limits: tuple[Limit, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+    doubted: tuple[Doubt, ...] = ()
 
     def __attrs_post_init__(self) -> None:
+        if self.doubts and self.verdict is Verdict.PASS:
+            raise ValueError(f"finding about {self.about!r}: what doubts a value does not pass")
         if not self.basis:
             raise ValueError(f"finding about {self.about!r} has no basis")
         if self.verdict is Verdict.NOT_ENOUGH_DATA and self.numbers:
             raise ValueError(f"finding about {self.about!r}: 'not enough data' must not give a number")
         if self.missing and self.verdict is not Verdict.NOT_ENOUGH_DATA:
             raise ValueError(f"finding about {self.about!r}: only 'not enough data' may name what is missing")
+
+    @property
+    def bounded(self) -> tuple[tuple[Number, Limit], ...]:
+        """Numbers with the limits the verdict holds them against: those beyond first, then those too close to tell."""
+        pairs = [(number, limit) for limit in self.limits for number in self.numbers if number.name == limit.number]
+        return tuple(sorted(pairs, key=_kept))
+
+
+def _kept(pair: tuple[Number, Limit]) -> tuple[bool, bool]:
+    number, limit = pair
+    return limit.holds(number.value), limit.holds(number.value, number.expanded_uncertainty or 0.0)
 
 
 _Place = tuple[str, str, str, str]

@@ -15,6 +15,7 @@ from garboard.findings import (
     Figure,
     Finding,
     Lack,
+    Limit,
     Marker,
     Missing,
     NotEnoughData,
@@ -492,6 +493,7 @@ def mixed_use(view: JobView) -> list[Finding]:
                 Number.of("fuel flow over mixed use", average),
                 Number.of("power of engine speed that fuel follows", power, 2),
             ),
+            limits=(Limit("power of engine speed that fuel follows", low, high),),
             tables=(_modes_table(curve, speeds),),
         )
     ]
@@ -602,6 +604,7 @@ def flow_meter(view: JobView) -> list[Finding]:
                 Number("refill over meter", ratio, "", within, 3),
                 Number("factor to set", now * ratio, "", now * within, 3),
             ),
+            limits=(Limit("refill over meter", 1 - allowed, 1 + allowed),),
         )
     ]
 
@@ -729,6 +732,7 @@ def _plausible(
             Number("brake efficiency", efficiency * 100, "%", efficiency * of_efficiency * 100, 1),
             Number("fuel flow", flow, "gal/h", top.flow_within, 1),
         ),
+        limits=(Limit("brake efficiency", poorest * 100, most),),
     )
 
 

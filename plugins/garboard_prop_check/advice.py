@@ -7,7 +7,7 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Basis, Finding, Lack, NotEnoughData, Number, Table, Verdict
+from garboard.findings import Basis, Finding, Lack, Limit, NotEnoughData, Number, Table, Verdict
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_prop_check.alongside import above_label
@@ -234,8 +234,16 @@ def _too_large(view: JobView, first: int, table: Table) -> Finding:
             "throttle travel, gear ratio, weight, bottom and the stamp on the propeller first."
         ),
         basis=(*_basis(view), basis_of("largest_pitch_change")),
+        numbers=(Number("smallest change of pitch the rules give", first, "in", decimals=0),),
+        limits=(_largest_change(view, "smallest change of pitch the rules give"),),
         tables=(table,),
     )
+
+
+def _largest_change(view: JobView, number: str) -> Limit:
+    """How far the rules reach, either way."""
+    most = view.setting_value("prop_check.largest_pitch_change", "in")
+    return Limit(number, -most, most)
 
 
 def _try_first(view: JobView, fitted: Sequence[Fitted], first: int, table: Table) -> Finding:
@@ -264,6 +272,7 @@ def _try_first(view: JobView, fitted: Sequence[Fitted], first: int, table: Table
             Number("engine speed to expect, lowest", low, "rev/min", decimals=0),
             Number("engine speed to expect, highest", high, "rev/min", decimals=0),
         ),
+        limits=(_largest_change(view, "change of pitch to try first"),),
         tables=(table,),
     )
 

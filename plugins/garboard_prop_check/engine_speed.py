@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain
 
-from garboard.findings import Basis, Finding, Lack, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import Basis, Finding, Lack, Limit, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_prop_check import air
@@ -57,9 +57,11 @@ def _against_window(view: JobView, engine: Engine, runs: Sequence[Run]) -> Findi
     position = position_in_window(average.value, average.expanded_uncertainty, low, high)
     verdict, words = _window_words(average, position, low, high, more_runs(view))
     basis: tuple[Basis, ...] = (WINDOW,)
+    limits = [Limit("engine speed", low, high)]
     if engine.limiter_speed is not None:
         limiter = engine.limiter_speed.to("rev/min")
         margin = view.setting_value("prop_check.limiter_margin", "rev/min")
+        limits.append(Limit("engine speed", high=limiter - margin))
         if near_limiter(average.value, average.expanded_uncertainty, limiter, margin):
             words.append(
                 f"Close to the rev limiter at {limiter:.0f}: the reading may show the limiter and not the propeller, "
@@ -84,6 +86,7 @@ def _against_window(view: JobView, engine: Engine, runs: Sequence[Run]) -> Findi
             Number("window, low end", low, "rev/min", decimals=0),
             Number("window, high end", high, "rev/min", decimals=0),
         ),
+        limits=tuple(limits),
     )
 
 
@@ -136,6 +139,7 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
             sentence=sentence,
             basis=(engine_difference_basis(allowed),),
             numbers=(Number("difference", difference, "rev/min", half_width, 0, coverage_factor=COVERAGE),),
+            limits=(Limit("difference", high=allowed),),
         ),
     )
 
@@ -170,8 +174,10 @@ def _in_reference_air(engine: Engine, runs: Sequence[Run], factor: float, dry: f
         f"{'costs' if lost > 0 else 'adds'} {abs(lost):.1f} % of power."
     )
     code, verdict = "prop_check.reference_air.as_run", Verdict.PASS
+    limits: tuple[Limit, ...] = ()
     try:
         low, high = window_of(engine)
+        limits = (Limit("engine speed in reference air", low, high),)
     except NotEnoughData:
         low, high = 0.0, float("inf")
     as_run_in, there_in = (low <= number <= high for number in (average.value, expected))
@@ -179,6 +185,7 @@ def _in_reference_air(engine: Engine, runs: Sequence[Run], factor: float, dry: f
         code = "prop_check.reference_air.out_as_run"
         sentence += " The verdict on the window stays with the engine speed as run."
         verdict = Verdict.ADVISE if there_in else Verdict.PASS  # out either way: a note, the window says what to do
+        limits = ()  # the verdict rests on the speed as run, of which another finding tells
     elif not there_in:
         code, verdict = "prop_check.reference_air.leaves_window", Verdict.ADVISE
         sentence += f" That is {'above' if expected > high else 'below'} the window: run again on such a day."
@@ -194,4 +201,5 @@ def _in_reference_air(engine: Engine, runs: Sequence[Run], factor: float, dry: f
             Number("power factor", factor, "", decimals=3),
             Number("dry air pressure", dry, "kPa"),
         ),
+        limits=limits,
     )

@@ -12,6 +12,7 @@ from garboard.findings import (
     Figure,
     Finding,
     Lack,
+    Limit,
     Missing,
     NotEnoughData,
     Number,
@@ -156,16 +157,21 @@ def slip_of(view: JobView, engine: Engine, engine_speed: Average, speed: Average
 
 
 def reading_is_wrong(view: JobView, found: Number, theory: Number) -> bool:
-    """Whether slip [%] or theoretical speed [kn] surely cannot be: not the boat, but a reading.
+    """Whether slip [%] or theoretical speed [kn] surely cannot be: not the boat, but a reading."""
+    limits = zip(_believable(view), (found, theory), strict=True)
+    return not all(limit.reaches(number.value, number.expanded_uncertainty or 0) for limit, number in limits)
+
+
+def _believable(view: JobView) -> tuple[Limit, Limit]:
+    """Slip [%] and theoretical speed [kn] that can be true.
 
     Slip may be as far above the usual as the shop allows; without a hull form, above the usual of any.
     """
     forms = [view.vessel.hull_form] if view.vessel.hull_form in USUAL_SLIP else list(USUAL_SLIP)
     most = max(_usual_slip(view, form, "high") for form in forms)
     most += view.setting_value("prop_check.slip_beyond_usual", "%")
-    too_fast = theory.value - (theory.expanded_uncertainty or 0) > view.setting_value("prop_check.highest_theory", "kn")
-    half_width = found.expanded_uncertainty or 0
-    return found.value + half_width < 0 or found.value - half_width > most or too_fast
+    fastest = view.setting_value("prop_check.highest_theory", "kn")
+    return Limit("slip", 0.0, most), Limit("theoretical speed", high=fastest)
 
 
 def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Average) -> Finding:
@@ -177,6 +183,7 @@ def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Aver
     basis: tuple[Basis, ...] = (SLIP, AVERAGING, basis_of("pitch_tolerance"))
     form = view.vessel.hull_form
     verdict = Verdict.ADVISE
+    limits: tuple[Limit, ...] = _believable(view)
     wrong = reading_is_wrong(view, found, theory)
     if found.value < 0 and not wrong:
         code = "prop_check.slip.about_zero"
@@ -204,6 +211,7 @@ def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Aver
     else:
         low, high = (_usual_slip(view, form, end) for end in ("low", "high"))
         basis = (*basis, basis_of(slip_setting(form, "low")))
+        limits = (Limit("slip", low, high),)
         usual = f"{low:g} to {high:g} % is usual for this hull"
         if high_end < low:
             code = "prop_check.slip.less_than_usual"
@@ -219,7 +227,13 @@ def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Aver
     if verdict is not Verdict.PASS:
         sentence = " ".join([sentence, *(f"{question[0].upper()}{question[1:]}" for question in unusual_of(engine))])
     return Finding(
-        code=code, verdict=verdict, about=about(engine), sentence=sentence, basis=basis, numbers=(found, theory)
+        code=code,
+        verdict=verdict,
+        about=about(engine),
+        sentence=sentence,
+        basis=basis,
+        numbers=(found, theory),
+        limits=limits,
     )
 
 
@@ -289,7 +303,9 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
                 Number("Crouch constant", crouch.crouch_constant(speed.value, weight, power), "", decimals=0),
                 Number("slowest to expect", slow, "kn"),
                 Number("fastest to expect", fast, "kn"),
+                Number.of("speed", speed.measured),
             ),
+            limits=(Limit("speed", slow, fast),),
         ),
     )
 

@@ -25,6 +25,7 @@ kittiwake
     wiring_audit.load_sum.listed
         load: 26.3 A
         measured: 15.5 ± 0.5 A
+        measured beyond the list: -10.8 ± 0.5 A
     wiring_audit.load_sum.charging_covers
         load: 26.3 A
         charging: 96.0 A
@@ -40,9 +41,13 @@ kittiwake
         load number: 19
         current: 0.95 A
         cable carries: 4 A
+        largest load number of a device: 9
+        devices: 5
+        fuse: 3 A
     wiring_audit.network_lengths.within_limits
         backbone: 11.0 m
         drop cables: 14.0 m
+        longest drop cable: 5.0 m
     heading_calibration.location.clear
         nearest disturber: 1.20 m
     heading_calibration.variation.known
@@ -118,6 +123,7 @@ kittiwake
         Crouch constant: 168
         slowest to expect: 40.7 kn
         fastest to expect: 48.8 kn
+        speed: 45.5 ± 0.4 kn
     fuel_curve.range.reckoned
         out and back by thirds: 86 ± 3 nm
         whole range with 20 % in reserve: 207 ± 7 nm
@@ -137,7 +143,7 @@ long_reach
         largest rating: 52.5 A
     wiring_audit.drop_measured.too_much
         drop: 3.6 ± 0.1 %
-        drop: 0.410 ± 0.006 V
+        drop, as read: 0.410 ± 0.006 V
         drop by circular mils: 3.9 ± 0.1 %
         drop, conductor warm: 3.9 %
     wiring_audit.network_terminators.one_missing
@@ -165,6 +171,7 @@ saltgrass
         length x transom width: 140.4
         power by formula: 190.8 hp
         power the formula may be raised to: 195.0 hp
+        power fitted: 150.0 hp
     prop_check.pitch.try_first
         change of pitch to try first: -3 in
         engine speed to expect, lowest: 5295 rev/min
@@ -181,6 +188,7 @@ saltgrass
         Crouch constant: 144
         slowest to expect: 33.8 kn
         fastest to expect: 40.6 kn
+        speed: 32.4 ± 0.3 kn
 """
 
 

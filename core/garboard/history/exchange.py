@@ -21,7 +21,7 @@ from garboard.history.registers import register_of
 from garboard.history.replay import replay
 from garboard.history.setting_entries import set_setting, setting_register
 from garboard.history.values import same_setting
-from garboard.job_files.job_file import BESIDE, JobFile, exported_name, file_beside, is_beside, job_file_text
+from garboard.job_files.job_file import BESIDE, JobFile, entered, exported_name, file_beside, is_beside, job_file_text
 from garboard.job_view import JobView
 from garboard.records import JsonValue, Measurement
 from garboard.settings import DEFAULT, JOB, Setting, in_force
@@ -115,7 +115,7 @@ def import_job(folder: HullFolder, job_file: JobFile, base: Path, author: Author
     if job_file.entries:
         return key, _import_entries(folder, job_file, base, key) + _import_settings(folder, job_file, author)
     state = replay(key, folder.entries(key))
-    kept = attrs.evolve(job_file, measurements=tuple(_with_attachment(folder, base, m) for m in job_file.measurements))
+    kept = attrs.evolve(job_file, measurements=tuple(_with_attachment(folder, base, m) for m in entered(job_file)))
     entries = take_in(author, state, kept)
     return key, len(folder.put_if_absent(key, entries).added)
 

@@ -23,8 +23,10 @@ from garboard.faults import GarboardError, in_words
 from garboard.findings import (
     Basis,
     BasisKind,
+    Doubt,
     Figure,
     Finding,
+    Limit,
     Missing,
     NotEnoughData,
     Number,
@@ -33,6 +35,7 @@ from garboard.findings import (
     not_enough_data,
 )
 from garboard.hosting.codes import NOT_ENOUGH_DATA, PLUGIN_FAILED, code_for, with_code, written_in
+from garboard.hosting.doubts import with_doubts
 from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.watching import WatchedView, watched
 from garboard.job_view import FieldKey, JobView
@@ -283,8 +286,9 @@ class PluginHost:
         """Run the calculators on a job; with `steps`, only those shown under them."""
         ready = watched(self.with_defaults(view))
         ready = attrs.evolve(ready, settings=ReadSettings(dict(ready.settings)))  # one a run: threads share a view
-        wanted = [c for c in self.calculators if steps is None or c.step in steps]
-        return tuple(assessed for calculator in wanted for assessed in self._assess_one(calculator, ready))
+        wanted = [c for c in self.calculators if steps is None or c.step in steps or c.may_doubt]
+        found = with_doubts([assessed for calculator in wanted for assessed in self._assess_one(calculator, ready)])
+        return tuple(one for one in found if steps is None or one.step in steps)
 
     def _assess_one(self, calculator: Calculator, view: WatchedView) -> Iterator[Assessed]:
         name = self.owner_of("register_calculators", calculator.key)
@@ -381,6 +385,8 @@ _PARTS: Mapping[str, type[Any]] = {
     "missing": Missing,
     "notes": str,
     "places": tuple,
+    "limits": Limit,
+    "doubts": Doubt,
 }
 
 
@@ -397,12 +403,31 @@ def _finding(found: Finding, calculator: Calculator, plugin: str) -> Finding:
     for name, kind in _PARTS.items():
         if not _all(getattr(found, name), kind):
             raise TypeError(f"{name} of a finding is a tuple of {kind.__name__}, got {getattr(found, name)!r}")
+    if not all(len(place) == 4 and all(map(is_text, place)) for place in found.places):
+        raise TypeError(f"places of a finding are each step, field, row and of as text, got {found.places!r}")
     for name in ("about", "sentence", "short", "of"):
         if not is_text(getattr(found, name)):
             raise TypeError(f"{name} of a finding is text, got {getattr(found, name)!r}")
+    _refuse_limits_of_nothing(found)
+    if found.doubts and not calculator.may_doubt:
+        raise TypeError(f"a finding of {calculator.key} doubts values; register the calculator with may_doubt=True")
+    if found.doubted:
+        raise TypeError("doubted of a finding is for the program to fill in; name what is contradicted in doubts")
     _refuse_codes_of_others(found.code, plugin)
     missing = tuple(attrs.evolve(item, step=item.step or calculator.step) for item in found.missing)
     return with_code(attrs.evolve(found, missing=missing) if missing else found, calculator.key)
+
+
+def _refuse_limits_of_nothing(found: Finding) -> None:
+    """Raise ValueError for a limit nobody can tell the number of."""
+    names = [number.name for number in found.numbers]
+    for limit in found.limits:
+        if names.count(limit.number) != 1:
+            given = ", ".join(map(repr, names)) or "none"
+            raise ValueError(
+                f"a limit names one number of its finding, got {limit.number!r} among {given}; "
+                "give that number, once and by that name"
+            )
 
 
 def _refuse_codes_of_others(code: str, plugin: str) -> None:

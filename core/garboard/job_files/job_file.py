@@ -3,7 +3,8 @@
 Keys: format ("garboard job"), version (1), vessel, job, steps, measurements, notes, sign_offs, settings, and
 in an exported file entries: the facts the rest was folded from, so that nothing changes when it is taken in.
 Amounts are text with their unit, so that every digit is kept as typed. Keys this version does not know
-are kept and written back.
+are kept and written back. A key of the vessel or the job, or the value of a measurement, that is null counts
+as not entered, and "explained" is for people alone: a blank file (blank.py) has both.
 """
 
 from __future__ import annotations
@@ -41,11 +42,14 @@ from garboard.records import (
 from garboard.samples import Recording
 from garboard.settings import SettingSet, Signed, check_pairs
 from garboard.steps import Step
+from garboard.units import in_own_spelling
 
 if TYPE_CHECKING:
     from garboard.hosting.host import PluginHost
 
 JOB_FILE = Format("garboard job")
+EXPLAINED = "explained"
+"""Key of the part of a job file that is for people alone."""
 
 
 @attrs.frozen(kw_only=True)
@@ -82,13 +86,13 @@ def parse_job_file(text: str, source: str, host: PluginHost | None = None) -> Jo
     """A job file from its text. `source` names it in errors; `host` as for `read_job_file`."""
     plain = _parse_json(text, source)
     try:
-        read = _structured(_of_this_version(plain, source), source, host)
+        read = _structured(_for_programs(_of_this_version(plain, source)), source, host)
         faults = [*_twice(read), *_hull_faults(read), *_entries_faults(read)]
         if faults:
             raise InputError(source, faults)
     except InputError as failure:
         raise InputError(source, with_lines(failure.faults, text)) from None
-    return read
+    return read if host is None else _in_own_spelling(read, host)
 
 
 def _structured(plain: JsonValue, source: str, host: PluginHost | None) -> JobFile:
@@ -98,12 +102,54 @@ def _structured(plain: JsonValue, source: str, host: PluginHost | None) -> JobFi
         read = structure(plain, JobFile, source)
     except InputError as failure:
         faults |= {fault.where: fault for fault in failure.faults}
+        if host is not None:  # what can be read is checked too, so that all faults are told at once
+            faults |= {fault.where: fault for fault in _faults_of_parts(plain, host)}
     if read is not None and faults and host is not None:
-        known = [*check(read, host), *settings_faults(read.settings, host)]
+        known = [*check(_in_own_spelling(read, host), host), *settings_faults(read.settings, host)]
         faults |= {fault.where: fault for fault in known}
     if read is None or faults:
         raise InputError(source, [*faults.values()])
     return read
+
+
+def _for_programs(plain: JsonValue) -> JsonValue:
+    return {key: value for key, value in plain.items() if key != EXPLAINED} if isinstance(plain, dict) else plain
+
+
+def entered(job_file: JobFile) -> tuple[Measurement, ...]:
+    """The measurements of a job file that have a value."""
+    return tuple(one for one in job_file.measurements if one.value is not None)
+
+
+def _faults_of_parts(plain: JsonValue, host: PluginHost) -> Iterator[Fault]:
+    """Faults of the measurements and settings that can be read, in a file that cannot be read whole."""
+    whole = plain if isinstance(plain, dict) else {}
+    measurements = whole.get("measurements")
+    for index, one in enumerate(measurements if isinstance(measurements, list) else ()):
+        try:
+            measurement = _spelled(structure(one, Measurement, ""), host)
+        except InputError:
+            continue  # told already
+        step = host.step(measurement.step)
+        if step is not None:
+            yield from _faults_of(measurement, step, f"measurements[{index}]", None)
+    settings = whole.get("settings")
+    yield from settings_faults(settings if isinstance(settings, dict) else {}, host)
+
+
+def _in_own_spelling(job_file: JobFile, host: PluginHost) -> JobFile:
+    """The job with units spelled as the program does: a person may write "rpm", what is kept says "rev/min"."""
+    return attrs.evolve(job_file, measurements=tuple(_spelled(one, host) for one in job_file.measurements))
+
+
+def _spelled(measurement: Measurement, host: PluginHost) -> Measurement:
+    step, value = host.step(measurement.step), measurement.value
+    if step is None or not isinstance(value, str):
+        return measurement
+    field = next((field for field in step.all_fields() if field.name == measurement.field), None)
+    if field is None or field.kind is not Kind.AMOUNT:
+        return measurement
+    return attrs.evolve(measurement, value=in_own_spelling(value, field.quantity))
 
 
 def job_file_text(job_file: JobFile) -> str:
@@ -118,7 +164,7 @@ def view_of(job_file: JobFile, folder: Path) -> JobView:
     view = JobView(
         vessel=job_file.vessel,
         job=job_file.job,
-        measurements=job_file.measurements,
+        measurements=entered(job_file),
         steps=job_file.steps,
         notes=job_file.notes,
         sign_offs=job_file.sign_offs,
@@ -218,7 +264,8 @@ def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | N
         yield Fault(f"{path}.field", f"a field of step {step.key}: {', '.join(fields)}", repr(measurement.field))
         return
     try:
-        check_value(field, measurement.value)
+        if measurement.value is not None:
+            check_value(field, measurement.value)
     except ValueRefused as refused:
         yield refused.at(f"{path}.value")
         return
