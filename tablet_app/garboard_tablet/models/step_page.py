@@ -35,11 +35,12 @@ def standing(found: Sequence[Assessed]) -> Standing:
 
     found : ranked, see `pages.ranked`
     """
-    first, rest = next(enumerate(found), None), list(enumerate(found))[1:]
+    numbered = tuple(enumerate(found))
+    rest = numbered[1:]
     passes = tuple(one for one in rest if one[1].finding.verdict is Verdict.PASS)
     passes = passes if len(passes) > 1 else ()
     others = tuple(one for one in rest if one not in passes)
-    return Standing(worst=first, others=others, passes=passes)
+    return Standing(worst=numbered[0] if numbered else None, others=others, passes=passes)
 
 
 def counted(found: Sequence[Assessed]) -> str:

@@ -65,7 +65,6 @@ class FindingCard(Card):
     notes    : said after it
     word     : stands for the verdict's own
     is_stale : values have changed since: nothing of it is judged any more
-    is_short : the sentence where the number and the verdict stand beside it and need not be said twice
     """
 
     def __init__(
@@ -75,10 +74,9 @@ class FindingCard(Card):
         word: str = "",
         *,
         is_stale: bool = False,
-        is_short: bool = False,
     ) -> None:
         self._finding, self._said, self._is_stale = finding, word, is_stale
-        self._sentence = " ".join([finding.short if is_short and finding.short else finding.sentence, *notes])
+        self._sentence = " ".join([finding.sentence, *notes])
         mark = verdict_marks[finding.verdict]
         super().__init__(*self._top(), Txt(self._sentence, role=self._role), mark=mark, word=word, side=SHAPE, edge=2.4)
 
@@ -108,20 +106,24 @@ class FindingCard(Card):
         ]
 
 
-class VerdictCard(ButtonBehavior, FindingCard):
+class VerdictCard(ButtonBehavior, Widget):
     """A finding, to be pressed for why."""
 
     def __init__(self, finding: Finding, do: Callable[[], object], name: str, notes: Sequence[str] = ()) -> None:
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self.name, self._do, self._last = name, do, -10.0
-        super().__init__(finding=finding, notes=notes, is_short=True)
+        self._card = FindingCard(finding, notes)
+        self.text = about(finding)
+        self.add_widget(self._card)
+        self.bind(pos=self._place)
 
-    def parts(self, room: float) -> list[Callable[[], Card]]:
-        """None: it is pressed as a whole."""
-        return []
+    def fit(self, width: float) -> float:
+        self.size = (width, self._card.fit(width))
+        self._place()
+        return float(self.height)
 
-    @property
-    def text(self) -> str:
-        return str(self._texts[0].text)
+    def _place(self, *_: object) -> None:
+        self._card.pos = self.pos
 
     def on_release(self) -> None:
         now = Press.now()
