@@ -62,6 +62,7 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Route, Act]]:
         yield "disagreement_technician", route, disagree_as_technician
         yield "said_back", route, say_back
         break
+    yield "vessels_elsewhere", HOME, lack_boats  # from here on every list of vessels says so
 
 
 def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act]]:
@@ -273,6 +274,16 @@ def refuse_the_code(page: Any) -> None:
     page.context.shop.refusal = "The shop does not know this code. Ask for a new one; each works once."
     page.screen.redraw_as_it_is()
     page.context.shop.refusal = ""
+
+
+def lack_boats(page: Any) -> None:
+    """The disk was full when an older version's boats were to be brought in."""
+    problem = (
+        "Not everything in /data/app/garboard-tablet could be brought in: no space left on device. Boats that are "
+        "missing here are there. Keep it. Free some space. The next start tries again."
+    )
+    object.__setattr__(page.context, "data_problem", problem)  # an app is told once, when it begins
+    page.refill()
 
 
 def make_a_mistake(page: Any) -> None:
