@@ -20,6 +20,10 @@ SHAPE = 63
 """10 mm [dp]."""
 
 
+def _capitalised(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
+
+
 class NumberLine(Widget):
     """Value, ± and unit on one line that is never broken, in the largest size that fits."""
 
@@ -68,7 +72,7 @@ class VerdictCard(ButtonBehavior, Widget):
         mark, top = verdict_marks[finding.verdict], headline(finding)
         rows: list[Widget] = [Txt(about(finding), bold=True)]
         if top is not None:
-            rows.append(NumberLine(top.number))
+            rows += [Txt(_capitalised(top.number.name), SMALL, "quiet"), NumberLine(top.number)]
         if top is not None and top.scale is not None:
             rows.append(LimitBar(top.scale, top.number.unit, mark.colour, word="limit"))
         rows.append(Txt(" ".join([finding.sentence, *notes])))
