@@ -237,7 +237,8 @@ def _cannot_be(view: JobView, found: Slip) -> Judged:
 
 def _against_usual(view: JobView, found: Slip, told: str, form: str) -> Judged:
     low, high = (_usual_slip(view, form, end) for end in ("low", "high"))
-    used, limits = (basis_of(slip_setting(form, "low")),), (Limit(BY_STAMP, low, high),)
+    used = (basis_of(slip_setting(form, "low")),)
+    limits = (Limit(BY_STAMP, low, high),) if low <= high else ()  # ends that came the wrong way round bound nothing
     usual = f"{low:g} to {high:g} % is usual for this hull"
     if found.by_stamp.high < low:
         code, sentence = "prop_check.slip.less_than_usual", f"{told}, less than usual ({usual}). {_CHECK}."

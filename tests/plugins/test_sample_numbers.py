@@ -79,6 +79,28 @@ kittiwake
         spread of the difference: 1.4 deg
         offset to enter: 0.3 ± 0.8 deg
         compared over: 599 s
+    prop_check.speed.measured
+        speed: 45.5 ± 0.3 kn
+        current along the runs: 0.6 kn
+    prop_check.window.inside
+        engine speed: 5851 ± 27 rev/min
+        window, low end: 5400 rev/min
+        window, high end: 6000 rev/min
+    prop_check.slip.usual
+        slip: 13.0 ± 2.6 %
+        slip by the stamped pitch: 13.0 ± 0.6 %
+        theoretical speed: 52.3 ± 1.5 kn
+    prop_check.engine_difference.usual
+        difference: 25 ± 39 rev/min
+    prop_check.reference_air.as_run
+        engine speed in reference air: 5817 ± 34 rev/min
+        power factor: 0.983
+        dry air pressure: 99.8 kPa
+    prop_check.crouch.believable
+        Crouch constant: 168
+        slowest to expect: 40.7 kn
+        fastest to expect: 48.8 kn
+        speed: 45.5 ± 0.3 kn
     fuel_curve.best_cruise.planing
         economy: 1.65 ± 0.05 nm/gal
         economy in statute miles: 1.90 ± 0.06 mi/gal
@@ -103,28 +125,6 @@ kittiwake
         specific consumption, metric: 302 ± 33 g/kWh
         brake efficiency: 27.7 ± 3.1 %
         fuel flow: 20.3 ± 0.3 gal/h
-    prop_check.speed.measured
-        speed: 45.5 ± 0.3 kn
-        current along the runs: 0.6 kn
-    prop_check.window.inside
-        engine speed: 5851 ± 27 rev/min
-        window, low end: 5400 rev/min
-        window, high end: 6000 rev/min
-    prop_check.slip.usual
-        slip: 13.0 ± 2.6 %
-        slip by the stamped pitch: 13.0 ± 0.6 %
-        theoretical speed: 52.3 ± 1.5 kn
-    prop_check.engine_difference.usual
-        difference: 25 ± 39 rev/min
-    prop_check.reference_air.as_run
-        engine speed in reference air: 5817 ± 34 rev/min
-        power factor: 0.983
-        dry air pressure: 99.8 kPa
-    prop_check.crouch.believable
-        Crouch constant: 168
-        slowest to expect: 40.7 kn
-        fastest to expect: 48.8 kn
-        speed: 45.5 ± 0.4 kn
     fuel_curve.range.reckoned
         out and back by thirds: 86 ± 3 nm
         whole range with 20 % in reserve: 207 ± 7 nm
