@@ -9,7 +9,7 @@ from garboard.findings import Doubt, Finding, NotEnoughData, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard_prop_check.agreement import OddRun, agreement_of, kind_of, limits_of
 from garboard_prop_check.averages import Average, average_engine_speed, average_speed, ways_or_none
-from garboard_prop_check.runs import SPEED, Reading, Run, instrument_bound, runs_of, runs_of_recording
+from garboard_prop_check.runs import ALL_RUNS, SPEED, Reading, Run, instrument_bound, runs_of, runs_of_recording
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import FULL_THROTTLE
 from garboard_prop_check.words import READINGS, engine_speed_words, speed_words
@@ -118,7 +118,7 @@ def _typed_against_all_runs(view: JobView, runs: Sequence[Run]) -> Iterator[Find
     if not any(run.row for run in runs):
         return
     try:
-        recording = view.recording(FULL_THROTTLE, "all_runs")
+        recording = view.recording(FULL_THROTTLE, ALL_RUNS)
         recorded = runs_of_recording(view, recording) if recording is not None else ()
     except NotEnoughData:
         return
@@ -146,7 +146,8 @@ def _average(view: JobView, runs: Sequence[Run], what: str) -> Average | None:
 
 
 def _finding(code: str, about: str, sentence: str, places: Iterable[FieldKey], text: str) -> Finding:
-    in_doubt = tuple(dict.fromkeys(places))
+    """What is found, with the readings in doubt. A recording of all runs is not doubted whole for one of them."""
+    in_doubt = tuple(place for place in dict.fromkeys(places) if place[1] != ALL_RUNS)
     return Finding(
         code=code,
         verdict=Verdict.ADVISE,

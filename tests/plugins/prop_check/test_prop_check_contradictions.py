@@ -170,6 +170,8 @@ def test_a_ventilating_run_of_a_recording_is_named_too() -> None:
     view = job(BOAT, recordings={"trial": trial}, more=more)
     told = one(view, "readings")
     assert (told.code, told.about) == ("prop_check.readings.ventilated", "run 3")
+    assert not told.doubts, "the others in it are sound"
+    assert one(view, "window").verdict is Verdict.PASS
 
 
 def test_a_cruise_with_the_current_is_no_full_throttle_run() -> None:
