@@ -1,6 +1,7 @@
 """Full-throttle runs: typed, cut from a recording, and averaged."""
 
 import math
+from collections.abc import Iterator
 
 import attrs
 import pytest
@@ -261,7 +262,7 @@ def test_a_recording_does_not_settle_a_dispute() -> None:
     [
         (recorded([(7, 41, 10, (5800, 5800))]), "has no 8 s with speed within 0.5 kn"),
         (recorded([(1, 30 + 2 * n, 10, (4000 + 200 * n,) * 2) for n in range(20)]), "hold full throttle steadier"),
-        (recorded([(20, 41, 10, (5800,))]), "holds no engine speed of the starboard engine"),
+        (recorded([(20, 41, 10, (5800,))]), "of the starboard engine: instance 1 is not heard, 0 is"),
         (recorded([]), "holds no speed over ground"),
     ],
 )
@@ -274,6 +275,27 @@ def test_a_recording_without_a_run_says_why(recording: object, reason: str) -> N
     )
     with pytest.raises(NotEnoughData, match=reason):
         runs_of(view)
+
+
+@pytest.mark.parametrize("entered", [None, 1])
+def test_a_single_engine_heard_under_another_instance_says_what_was_heard(entered: int | None) -> None:
+    """A lone engine that sends as instance 1 is not guessed at; entered as what it is, it is heard."""
+    as_second = gather("trial", (sample._replace(instance="1") if sample.instance else sample for sample in _samples()))
+    boat = vessel()
+    boat = attrs.evolve(boat, engines=(attrs.evolve(boat.engines[0], network_instance=entered),))
+    view = job(boat, recordings={"trial": as_second}, more={(RUNS, "all_runs", "", ""): {"file": "trial"}})
+    if entered is None:
+        with pytest.raises(NotEnoughData, match="centre engine: instance 0 is not heard, 1 is"):
+            runs_of(view)
+    else:
+        assert len(runs_of(view)) == 2
+
+
+def _samples() -> Iterator[Sample]:
+    recording = recorded([(20, 41, 10, (5800,)), (20, 6, 100, (1500,)), (20, 39, 190, (5800,))])
+    for key, stream in recording.streams.items():
+        for time, value in stream:
+            yield Sample(time, key.quantity, value, key.source, key.instance, key.reference)
 
 
 def test_a_recording_that_is_not_here() -> None:
