@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 
+import attrs
+
 from garboard.findings import Basis, Finding, Lack, NotEnoughData, Verdict
-from garboard.job_view import JobView
+from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
 from garboard_prop_check.alongside import above_label
-from garboard_prop_check.averages import average_engine_speed, average_speed
+from garboard_prop_check.averages import average_engine_speed, average_speed, held
 from garboard_prop_check.change import change_of_pitch
-from garboard_prop_check.engine_speed import is_warm, to_settle
+from garboard_prop_check.engine_speed import AIR_FIELDS, is_warm, to_settle
 from garboard_prop_check.fitted import Air, Fitted, fitted_of, in_reference_air
-from garboard_prop_check.runs import Run, runs_of
+from garboard_prop_check.runs import Reading, Run, runs_of
 from garboard_prop_check.slip_findings import is_more_than_usual, reading_is_wrong, slips_of, unlike_slips
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, PROPELLER, TOO_ROUGH, TRIM_AT_BEST
 from garboard_prop_check.window import WindowPosition
@@ -45,7 +47,23 @@ def pitch_advice(view: JobView) -> Iterable[Finding]:
     fitted = [fitted_of(view, engine, runs) for engine in engines]
     _check_alike(view, fitted)
     _check_slip(view, fitted, runs)
-    return (_advice(view, fitted),)
+    return (attrs.evolve(_advice(view, fitted), places=_places(view, runs)),)
+
+
+def _places(view: JobView, runs: Sequence[Run]) -> tuple[FieldKey, ...]:
+    """The readings the advice rests on: of every run, since nobody keeps a propeller that lets go in one of them.
+
+    The speed only says whether an entry is wrong; where it is itself in doubt, the advice stands.
+    """
+    turns = (run.engine_speed.get(engine.position) for run in runs for engine in view.vessel.engines)
+    stamps = (
+        (PROPELLER, field, "", engine.position)
+        for engine in view.vessel.engines
+        for field in ("stamp_read", "blades_sound")
+    )
+    conditions = ((CONDITIONS, field, "", "") for field in ("trim", "load", "water", *AIR_FIELDS))
+    read = [one.place for one in turns if isinstance(one, Reading)]
+    return (*dict.fromkeys(read), *held(view, [*stamps, *conditions]))
 
 
 def _check_conditions(view: JobView) -> None:

@@ -201,7 +201,8 @@ def test_miles_an_hour_typed_as_knots_pass_no_other_check() -> None:
     assert (speed.code, weight.code) == ("prop_check.speed.measured", "prop_check.crouch.believable")
     assert (speed.verdict, weight.verdict) == (Verdict.ADVISE, Verdict.ADVISE)
     assert "In doubt" in speed.sentence
-    assert told["window"][0].verdict is Verdict.PASS, "the engine speed rests on no speed"
+    for calculator in ("window", "pitch"):
+        assert told[calculator][0].verdict is Verdict.PASS, "these rest on no speed"
     right = found(runs(heavy, ("with", 42.2, 5800), ("against", 41.2, 5800)))
     assert {right[name][0].verdict for name in ("slip", "speed", "crouch", "window")} == {Verdict.PASS}
 
