@@ -404,10 +404,10 @@ def _off(view: JobView, trusted: str, found: Comparison) -> Remark:
         turn = "The sensor is turned on its bracket"
         words = f"{turn}: turn it, then compare again." if trusted == COURSE else f"{turn}: turn it, or {enter}"
         return ("heading_calibration.comparison.turned_on_bracket", words)
+    words = f"{enter[:1].upper()}{enter[1:]}"
     if trusted == COURSE:
         words = "Run the same line back: what stays is the sensor's, what changes sign is current and wind."
-        return ("heading_calibration.comparison.off", words)
-    return ("heading_calibration.comparison.off", f"{enter[:1].upper()}{enter[1:]}")
+    return ("heading_calibration.comparison.off", words)
 
 
 def _seen(headings: tuple[float, float]) -> str:
