@@ -44,6 +44,7 @@ from .currents import (
 )
 from .deviation import (
     APPROXIMATE_UP_TO,
+    FEWEST_HEADINGS,
     WIDEST_GAP,
     Coefficients,
     Fit,
@@ -55,7 +56,7 @@ from .deviation import (
     widest_gap,
 )
 from .directions import current_allowance, deviation_of, magnetic_from_true
-from .mixed import Sound, mixed_words, sound, two_senders
+from .mixed import Sound, mixed_words, sound, two_senders, without
 from .odd_reading import odd_readings
 from .sensor_findings import longest_of_each, to_be_moved
 from .sensors import (
@@ -68,6 +69,7 @@ from .sensors import (
     receivers_apart,
     see_that_it_lives,
     sensors_of,
+    standstills,
     variation_here,
 )
 from .settings import HANDBOOK, HEADING_DEVICE, SMALL_CRAFT, deviation_basis
@@ -77,6 +79,7 @@ from .variation import Variation
 
 STEADY_WITHIN = {"heading": 4.0, "course": 6.0}  # half widths [deg]
 SHORTEST_RUN = 15.0  # [s]
+TURNED_ABOUT = 30.0  # a set so near to the opposite was entered as where the current comes from [deg]
 T = TypeVar("T")
 LARGEST, LARGEST_READ = "largest deviation", "largest deviation read"
 """Numbers of a swing: by the curve, and as read where there is no curve."""
@@ -261,9 +264,8 @@ def _of_runs(
 ) -> Finding:
     """A swing of one source. The current is as entered, or as the runs show it where that is known closer."""
     about, errors = name_of(view, heading.key.source), current_errors(view)
-    see_that_it_lives(heading, about, BY_RUNS, beside=course)
-    see_that_it_lives(course, name_of(view, course.key.source), BY_RUNS, beside=heading)
     recording = heard.recording
+    heading, course, remarks = _alive(view, heading, course)
     speed = longest(recording.of("speed_through_water")) or longest(recording.of("speed_over_ground"))
     over_ground = _speed_beside(course, recording)
     runs = straight_runs(heading, course, speed, entered.boat_speed, over_ground)
@@ -272,7 +274,7 @@ def _of_runs(
     through_water = mean(speeds) if speeds else math.inf
     vector = _in_range(lambda: _of_current(entered, through_water, errors))
     unknown = _in_range(lambda: _unknown(entered, through_water))
-    remarks = [*receivers_apart(recording)]
+    remarks += receivers_apart(recording)
     if heard.clock:
         remarks.append(("heading_calibration.straight_runs.clocks_mixed", mixed_words(heard)))
     doubts: tuple[Doubt, ...] = ()
@@ -291,6 +293,30 @@ def _of_runs(
     shared = Shared(constant=() if same else _of_variation(variation), vector=vector, unknown=unknown)
     measured = () if shown is None else _numbers_of(shown, errors)
     return swing_finding(view, about, readings, shared, BY_RUNS, remarks=remarks, doubts=doubts, numbers=measured)
+
+
+def _alive(view: JobView, heading: Stream, course: Stream) -> tuple[Stream, Stream, list[Remark]]:
+    """Heading and course without the time in which one stood still while the other turned on, and what to say of it.
+
+    Raises NotEnoughData where too few runs are left.
+    """
+    still = [
+        (one, standstills(one, other, fine_never_stands=False)) for one, other in ((heading, course), (course, heading))
+    ]
+    windows = [window for _, each in still for window in each]
+    left = [without(one, windows) for one in (heading, course)]
+    headings = [run.heading for run in straight_runs(left[0], left[1], None)] if windows else []
+    if not windows or not headings or widest_gap(headings) > WIDEST_GAP or len(headings) < FEWEST_HEADINGS:
+        for one, other in ((heading, course), (course, heading)):
+            see_that_it_lives(one, name_of(view, one.key.source), BY_RUNS, beside=other)
+    remarks = []
+    for one, each in still:
+        if each:
+            seconds = sum(end - start for start, end in each)
+            what = one.key.quantity.replace("_", " ")
+            words = f"The {what} stood still for {seconds:.0f} s while the boat turned: see whether it freezes. "
+            remarks.append(("heading_calibration.straight_runs.stood_still", words + "That part is left out."))
+    return left[0], left[1], remarks
 
 
 def _reach(parts: tuple[Part, ...]) -> float:
@@ -317,9 +343,12 @@ def _shown_by(runs: Sequence[Run], variation: float) -> MeasuredCurrent | None:
 
 def _other_current(entered: Current, shown: MeasuredCurrent) -> str:
     towards = "" if entered.sets_towards is None else f" setting {entered.sets_towards:03.0f}"
+    known = entered.sets_towards is not None
+    back = known and abs(signed_angle(shown.sets_towards + 180 - (entered.sets_towards or 0.0))) <= TURNED_ABOUT
+    comes_from = " That is where it comes from." if back else ""
     return (
         f"The runs show a current of {shown.drift:.1f} kn setting {shown.sets_towards:03.0f}, entered is "
-        f"{entered.drift:g} kn{towards}."
+        f"{entered.drift:g} kn{towards}.{comes_from}"
     )
 
 
