@@ -211,3 +211,18 @@ def _date(view: JobView) -> datetime.date | None:
         except ValueError:
             continue
     return None
+
+
+def in_range(
+    calculate: Callable[[], Item],
+    lack: Lack = Lack.OUT_OF_RANGE,
+    *,
+    step: str = "",
+    field: str = "current_speed",
+    of: str = "",
+) -> Item:
+    """What a calculation gives. Outside its range NotEnoughData names the place, as in `Missing`."""
+    try:
+        return calculate()
+    except ValueError as outside:
+        raise NotEnoughData(str(outside), lack=lack, step=step, field=field, of=of) from None

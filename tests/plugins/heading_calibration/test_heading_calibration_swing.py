@@ -19,7 +19,7 @@ from garboard_heading_calibration.currents import CurrentErrors, parts_of_entere
 from garboard_heading_calibration.deviation import fit_deviation
 from garboard_heading_calibration.directions import current_allowance, heading_from_course
 from garboard_heading_calibration.steps import CLEARANCES
-from garboard_heading_calibration.swing import straight_runs as straight_runs_in
+from garboard_heading_calibration.straight_runs import straight_runs as straight_runs_in
 from heading_jobs import HELM, MAST, NAME, PLACE, findings, job, number, samples, straight_runs
 
 SWING, RUNS = f"{NAME}.swing", f"{NAME}.straight_runs"
