@@ -222,6 +222,7 @@ def joined(parts: Sequence[Turn]) -> Turn:
         return parts[0]
     seconds = math.fsum(part.seconds for part in parts)
     told = all(part.by_course is not None and part.with_way is None for part in parts)
+    followed = all(part.by_heading is not None for part in parts)
     silent = [later.start - earlier.end for earlier, later in pairwise(parts)]
     return attrs.evolve(
         max(parts, key=lambda part: part.seconds),
@@ -232,6 +233,10 @@ def joined(parts: Sequence[Turn]) -> Turn:
         by_course=math.fsum(part.by_course or 0.0 for part in parts) if told else None,
         by_course_within=math.fsum(part.by_course_within for part in parts) if told else 0.0,
         course_not_told="" if told else GAPS,
+        by_heading=math.fsum(part.by_heading or 0.0 for part in parts) if followed else None,
+        by_heading_within=math.fsum(part.by_heading_within for part in parts),
+        heading_still=max(part.heading_still for part in parts),
+        check=None,
         with_way=None,
         without_way=False,
         in_band=math.fsum(part.in_band * part.seconds for part in parts) / seconds,
