@@ -70,6 +70,11 @@ def _finite(_instance: object, field: attrs.Attribute[float], value: float) -> N
         raise ValueError(f"{field.name} must be a finite number, got {value!r}")
 
 
+def _finite_or_none(_instance: object, field: attrs.Attribute[float | None], value: float | None) -> None:
+    if value is not None and not math.isfinite(value):
+        raise ValueError(f"{field.name} must be a finite number, got {value!r}")
+
+
 def _not_below_zero(_instance: object, field: attrs.Attribute[float | None], value: float | None) -> None:
     if value is not None and not (math.isfinite(value) and value >= 0):
         raise ValueError(f"{field.name} must be a finite number, zero or above, got {value!r}")
@@ -110,7 +115,7 @@ with_spread = with_uncertainty
 """Its name in version 1 of the front door."""
 
 
-@attrs.frozen(init=False)
+@attrs.frozen(init=False, field_transformer=typed)
 class Number:
     """A result with its unit.
 
@@ -215,7 +220,7 @@ class Limit:
         return low and (self.high is None or below_high <= self.high + _ROUNDING * abs(self.high))
 
 
-@attrs.frozen
+@attrs.frozen(field_transformer=typed)
 class Axis:
     """One axis of a figure.
 
@@ -224,8 +229,8 @@ class Axis:
 
     label: str
     unit: str = ""
-    low: float | None = None
-    high: float | None = None
+    low: float | None = attrs.field(default=None, validator=_finite_or_none)
+    high: float | None = attrs.field(default=None, validator=_finite_or_none)
     whole: bool = False
 
 
@@ -243,29 +248,32 @@ class Series:
     def __attrs_post_init__(self) -> None:
         if len(self.x) != len(self.y):
             raise ValueError(f"series {self.name!r}: {len(self.x)} x values but {len(self.y)} y values")
+        for value in (*self.x, *self.y):
+            if not (isinstance(value, int | float) and math.isfinite(value)):
+                raise ValueError(f"series {self.name!r}: expected finite numbers, got {value!r}")
 
 
-@attrs.frozen
+@attrs.frozen(field_transformer=typed)
 class Band:
     """A range on an axis ("x", "y" or "y2") that means something, such as the full-throttle window."""
 
     name: str
     axis: str
-    low: float
-    high: float
+    low: float = attrs.field(validator=_finite)
+    high: float = attrs.field(validator=_finite)
 
 
-@attrs.frozen
+@attrs.frozen(field_transformer=typed)
 class Marker:
     """One point worth a word, such as the best-economy cruise."""
 
     name: str
-    x: float
-    y: float
+    x: float = attrs.field(validator=_finite)
+    y: float = attrs.field(validator=_finite)
     second_axis: bool = False
 
 
-@attrs.frozen
+@attrs.frozen(field_transformer=typed)
 class Figure:
     """Plain data to draw; every surface draws the same."""
 
@@ -279,7 +287,7 @@ class Figure:
     equal_scales: bool = False
 
 
-@attrs.frozen
+@attrs.frozen(field_transformer=typed)
 class Table:
     """Rows of text under headings; headings carry units.
 
@@ -317,7 +325,7 @@ class Lack(enum.Enum):
     OTHER = "other"
 
 
-@attrs.frozen
+@attrs.frozen(field_transformer=typed)
 class Missing:
     """One thing a calculation needs and does not have.
 

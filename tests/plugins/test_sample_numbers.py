@@ -104,19 +104,20 @@ kittiwake
         brake efficiency: 27.7 ± 3.1 %
         fuel flow: 20.3 ± 0.3 gal/h
     prop_check.speed.measured
-        speed: 45.5 ± 0.4 kn
+        speed: 45.5 ± 0.3 kn
         current along the runs: 0.6 kn
     prop_check.window.inside
-        engine speed: 5851 ± 12 rev/min
+        engine speed: 5851 ± 27 rev/min
         window, low end: 5400 rev/min
         window, high end: 6000 rev/min
     prop_check.slip.usual
-        slip: 13.0 ± 3.1 %
-        theoretical speed: 52.3 ± 1.8 kn
+        slip: 13.0 ± 2.6 %
+        slip by the stamped pitch: 13.0 ± 0.6 %
+        theoretical speed: 52.3 ± 1.5 kn
     prop_check.engine_difference.usual
-        difference: 25 ± 17 rev/min
+        difference: 25 ± 39 rev/min
     prop_check.reference_air.as_run
-        engine speed in reference air: 5817 ± 20 rev/min
+        engine speed in reference air: 5817 ± 34 rev/min
         power factor: 0.983
         dry air pressure: 99.8 kPa
     prop_check.crouch.believable
@@ -161,7 +162,7 @@ long_reach
         offset to enter: 3.8 ± 0.9 deg
         compared over: 234 s
     prop_check.engine_difference.too_much
-        difference: 180 ± 17 rev/min
+        difference: 180 ± 39 rev/min
 saltgrass
     wiring_audit.labels.unlabelled
         labelled: 86 %
@@ -174,14 +175,13 @@ saltgrass
         power fitted: 150.0 hp
     prop_check.pitch.try_first
         change of pitch to try first: -3 in
-        engine speed to expect, lowest: 5295 rev/min
-        engine speed to expect, highest: 5753 rev/min
+        engine speed to expect: 5445 ± 395 rev/min
     prop_check.window.below
-        engine speed: 4845 ± 12 rev/min
+        engine speed: 4845 ± 31 rev/min
         window, low end: 5000 rev/min
         window, high end: 6000 rev/min
     prop_check.reference_air.out_as_run
-        engine speed in reference air: 4803 ± 24 rev/min
+        engine speed in reference air: 4803 ± 39 rev/min
         power factor: 0.974
         dry air pressure: 100.2 kPa
     prop_check.crouch.slower

@@ -19,7 +19,7 @@ import pluggy
 
 import garboard
 from garboard import hooks
-from garboard.faults import GarboardError, in_words
+from garboard.faults import GarboardError, in_words, shown
 from garboard.findings import (
     Basis,
     BasisKind,
@@ -35,6 +35,7 @@ from garboard.findings import (
     not_enough_data,
 )
 from garboard.hosting.codes import NOT_ENOUGH_DATA, PLUGIN_FAILED, code_for, with_code, written_in
+from garboard.hosting.cut import cut, most_findings
 from garboard.hosting.doubts import with_doubts
 from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.watching import WatchedView, watched
@@ -341,10 +342,13 @@ def _failed(calculator: Calculator, plugin: str, reason: str, has_begun: bool) -
 
 
 def _collect(found: list[Finding], calculator: Calculator, view: WatchedView, plugin: str) -> None:
+    most = most_findings(view)
     try:
         if calculator.applies(view):
             for finding in _with_what_was_read(calculator, view, plugin):
                 found.append(finding)  # one at a time, so that those before a failure are kept
+                if len(found) == most:
+                    raise ValueError(f"it gives more than {most} findings")
     except NotEnoughData as lacking:
         lack = not_enough_data(calculator.title, lacking.missing, _basis_of(calculator))
         found.append(_finding(lack, calculator, plugin))
@@ -357,7 +361,10 @@ def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) 
     """
     read: dict[FieldKey, None] = {}
     view.seen.clear()
-    for found in calculator.compute(view):
+    given = calculator.compute(view)
+    if given is None or isinstance(given, Finding):
+        raise TypeError(f"compute gives findings one after another, in a list or by 'yield', got {shown(given)}")
+    for found in given:
         finding, fresh = _finding(found, calculator, plugin), tuple(view.seen)
         read.update(view.seen)
         view.seen.clear()
@@ -415,7 +422,7 @@ def _finding(found: Finding, calculator: Calculator, plugin: str) -> Finding:
         raise TypeError("doubted of a finding is for the program to fill in; name what is contradicted in doubts")
     _refuse_codes_of_others(found.code, plugin)
     missing = tuple(attrs.evolve(item, step=item.step or calculator.step) for item in found.missing)
-    return with_code(attrs.evolve(found, missing=missing) if missing else found, calculator.key)
+    return cut(with_code(attrs.evolve(found, missing=missing) if missing else found, calculator.key))
 
 
 def _refuse_limits_of_nothing(found: Finding) -> None:
