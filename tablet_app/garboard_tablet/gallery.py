@@ -60,6 +60,7 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Route, Act]]:
     for route in _measured_amounts(tablet, jobs):  # last: from here on two values stand there
         yield "disagreement", route, disagree
         yield "disagreement_technician", route, disagree_as_technician
+        yield "said_back", route, say_back
         break
     yield "vessels_elsewhere", HOME, lack_boats  # from here on every list of vessels says so
 
@@ -77,6 +78,9 @@ def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act
     yield f"{short}_circuits", job.to("kind", "circuits"), nothing
     yield f"{short}_add_circuit", job.to("add piece", "circuits"), nothing
     vessel = tablet.boat(job.hull).vessel()
+    if vessel.circuits:
+        circuit = vessel.circuits[0].name
+        yield f"{short}_pick", job.to("entry", "field", "circuits", circuit, "conductor_area"), nothing
     if vessel.engines:
         yield f"{short}_engine", job.to("piece", "engines", vessel.engines[0].position), nothing
         yield f"{short}_remove", job.to("remove piece", "engines", vessel.engines[0].position), nothing
@@ -170,6 +174,12 @@ def type_something_odd(page: Any) -> None:
     high = (field.plausible or (0.0, 9000.0))[1]
     page.form.write(f"{high * 1.5:.0f}")
     page._next()
+
+
+def say_back(page: Any) -> None:
+    """A value is saved, which the next page says back."""
+    page.form.save("12.4 V")
+    page._onward()
 
 
 def turn_pages(times: int, page: Any) -> None:

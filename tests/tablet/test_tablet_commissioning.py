@@ -249,11 +249,14 @@ def test_a_value_is_taken_back_with_a_reason(drive: Drive) -> None:
     """It no longer stands, and stays in the hull's file struck out, with the reason."""
     d = drive()
     new_job(d)
-    d.press("step dock.horn", "choice No", "back", "value Heard from the end of the dock", "take back", "back mistyped")
+    d.press("step dock.horn", "choice No", "back", "value Heard from the end of the dock", "take back")
+    d.press("back pressed by mistake")
     view = view_of(d)
     assert view.find("dock.horn", "heard") is None
     here = d.app.tablet.session.here
-    assert [struck.reason for struck in d.app.tablet.state_of(here.hull).retractions(here.job)] == ["mistyped"]
+    assert [struck.reason for struck in d.app.tablet.state_of(here.hull).retractions(here.job)] == [
+        "pressed by mistake"
+    ]
 
 
 def test_a_field_of_the_vessel_that_disagrees_leads_to_where_it_is_settled(drive: Drive) -> None:
