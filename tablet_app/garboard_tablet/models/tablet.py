@@ -77,9 +77,12 @@ class Tablet:
             boat = open_hull(self.files, hull)
             for key in boat.hulls:
                 for entry in self.files.entries(key):
-                    self.clock.follow(entry.clock)
+                    self._follow(entry)
             self._boats[hull] = boat
         return self._boats[hull]
+
+    def _follow(self, entry: Entry) -> None:
+        self.clock.follow(entry.clock, own=entry.tablet == self.settings.tablet)
 
     def state_of(self, hull: str, job: str = "") -> HullState:
         """What a job's entries are in; without a job, what the vessel's are in."""
@@ -121,7 +124,7 @@ class Tablet:
             elif hull in awaited:
                 fresh += self.files.entries(hull)
         for entry in fresh:
-            self.clock.follow(entry.clock)
+            self._follow(entry)
         self._take_in(fresh)
 
     def _open_all_anew(self) -> None:
