@@ -46,6 +46,7 @@ class Tablet:
     make_plugins : loads the plugins; called when they are first needed, so that the first page need not wait
     damaged      : what could not be read of session, settings, pairing, managers and vessels, and what to do
     echo         : the value saved last, until it is undone
+    cautions_read: when the cautions of a step were read since the start, by hull, job and step
     """
 
     folder: Path
@@ -57,6 +58,7 @@ class Tablet:
     clock: HybridClock = attrs.field(factory=HybridClock)
     last_saved: str = ""
     echo: Echo | None = None
+    cautions_read: dict[tuple[str, str, str], str] = attrs.field(factory=dict)
     _host: PluginHost | None = None
     _boats: dict[str, Boat] = attrs.field(factory=dict)
     _views: dict[tuple[str, str], tuple[int, JobView]] = attrs.field(factory=dict)

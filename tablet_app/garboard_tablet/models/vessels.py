@@ -222,8 +222,8 @@ def _line_kept(row: Mapping[str, Any]) -> VesselLine:
     """A line as it was kept; json has no tuples."""
     known = {name: row[name] for name in attrs.fields_dict(VesselLine) if name in row}
     known |= {name: tuple(row.get(name, ())) for name in ("also", "guests", "people")}
-    if "people" not in row or (known.get("phase") == HANDED_OVER and "fails" not in known):
-        known["stamp"] = ""  # of an older version, which did not count or name
+    if known.get("phase") == HANDED_OVER and "fails" not in known:
+        known["stamp"] = ""  # of an older version, which did not count
     return VesselLine(**known)
 
 
