@@ -6,6 +6,7 @@ Each true contradiction stands beside innocent cases that look like it.
 from __future__ import annotations
 
 import math
+import random
 from collections.abc import Callable, Mapping, Sequence
 
 import pytest
@@ -319,3 +320,16 @@ def test_a_jerky_turn_is_uneven_and_neither_the_mounting_nor_the_scale_is_blamed
     assert codes([finding]) == ["uneven"]
     for blamed in ("mount", "scale", "otherwise", "follow"):
         assert blamed not in finding.sentence
+
+
+def test_the_noise_of_a_heading_is_not_an_uneven_helm() -> None:
+    """0.64 degrees, remembered for 0.6 s, as real headings have: over 2 s it makes 0.45 deg/s of a steady turn."""
+    rng, noise, shown = random.Random(3), 0.0, {}
+    for step in range(round(SECONDS / 0.2) + 1):
+        noise = math.exp(-1 / 3) * noise + math.sqrt(1 - math.exp(-2 / 3)) * rng.gauss(0, 0.64)
+        shown[round(0.2 * step, 1)] = even(0.2 * step) + noise
+    turn = made(headings={"7": lambda t: shown[round(t, 1)]}, every=0.2)
+    (finding,) = judged(turn)
+    assert codes([finding]) == ["good"]
+    jerky = made(headings={"7": lambda t: even(t) - 8 * (1 - math.cos(0.5 * t))}, every=0.2)
+    assert codes(judged(jerky)) == ["uneven"]
