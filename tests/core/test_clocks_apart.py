@@ -16,6 +16,7 @@ from garboard.history.past import history_of
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
 from garboard.history.runs import let_count, runs_of
+from garboard.records import JsonValue
 from histories import DAY, HULL, JOB, NOON, OTHER_HULLS
 
 HOUR = DAY // 24
@@ -157,7 +158,7 @@ def test_a_clock_that_jumps_back_in_use_leaves_the_tablets_own_work_in_order(bac
             one.now -= back
             if restarts:
                 one.restart()
-        value = {"text": text, "punch_list": False, "settled": False}
+        value: JsonValue = {"text": text, "punch_list": False, "settled": False}
         one.write(one.author.write(one.state, "note", (f"n{number}",), value, job=JOB))
     assert [note.text for note in one.state.view(JOB).notes] == texts
     one.speed("30.0 kn")
