@@ -1,0 +1,97 @@
+"""Fuel over a day of mixed use."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from garboard.findings import Finding, Lack, NotEnoughData, Number, Table, Verdict
+from garboard.job_view import JobView
+from garboard.series import mean
+from garboard_fuel_curve import duty_cycle
+from garboard_fuel_curve.believed import IMPOSSIBLE, curve_of, flow_is_impossible
+from garboard_fuel_curve.curve import Curve
+from garboard_fuel_curve.power import full_throttle_from
+from garboard_fuel_curve.steps import FIVE_MODE_CYCLE, PROPAGATION, STEPS
+from garboard_fuel_curve.wording import shown
+
+
+def mixed_use(view: JobView) -> list[Finding]:
+    """Fuel flow averaged over the five modes of mixed use, and whether fuel follows engine speed as it should."""
+    found, curve = curve_of(view)
+    rated = _rated_speed(view)
+    idle_limit = view.setting_value("fuel_curve.idle_at_most", "rev/min")
+    needed = mean(list(filter(None, (full_throttle_from(view, engine) for engine in view.vessel.engines))))
+    reasons = []
+    if curve.lowest > idle_limit:
+        reasons.append(f"no step at idle, {idle_limit:.0f} rev/min or below")
+    if curve.highest < needed:
+        reasons.append(f"no step at full throttle, {needed:.0f} rev/min or above")
+    if curve.lowest > 0.4 * rated:
+        reasons.append(f"no step at or below {0.4 * rated:.0f} rev/min")
+    if reasons:
+        raise NotEnoughData(*reasons, lack=Lack.TOO_LITTLE, step=STEPS, field="nominal_engine_speed")
+    speeds = [
+        curve.lowest if mode.speed is None else min(mode.speed / 100 * rated, curve.highest)
+        for mode in duty_cycle.FIVE_MODES
+    ]
+    shares = [speed / speeds[0] for speed in speeds[:-1]]
+    average = curve.estimate(lambda fitted: duty_cycle.weighted([fitted.flow.at(speed) for speed in speeds]), "gal/h")
+    power = curve.estimate(lambda fitted: duty_cycle.exponent(shares, [fitted.flow.at(speed) for speed in speeds[:-1]]))
+    low, high = view.setting_value("fuel_curve.lowest_exponent"), view.setting_value("fuel_curve.highest_exponent")
+    ordinary = low <= power.value <= high
+    if ordinary and flow_is_impossible(view, found):
+        raise NotEnoughData(IMPOSSIBLE)
+    says = f"{shown(average)} gal/h over mixed use, two fifths of the time idling."
+    if not ordinary:
+        says += (
+            f" Fuel follows engine speed to the power {power.value:.1f}, outside {low:g} to {high:g}: "
+            "check the readings and the units."
+        )
+    return [
+        Finding(
+            code="fuel_curve.mixed_use.ordinary" if ordinary else "fuel_curve.mixed_use.odd_exponent",
+            verdict=Verdict.PASS if ordinary else Verdict.ADVISE,
+            about="mixed use",
+            sentence=says,
+            basis=(FIVE_MODE_CYCLE, PROPAGATION),
+            numbers=(
+                Number.of("fuel flow over mixed use", average),
+                Number.of("power of engine speed that fuel follows", power, 2),
+            ),
+            tables=(_modes_table(curve, speeds),),
+        )
+    ]
+
+
+def _rated_speed(view: JobView) -> float:
+    """The rated speed the engines share [rev/min]. Raises NotEnoughData when unknown or not shared."""
+    asking = view.asking()
+    rated = [
+        asking.known(
+            engine.rated_speed,
+            "rev/min",
+            f"{engine.position} engine: rated speed",
+            field="engines.rated_speed",
+            of=engine.position,
+        )
+        for engine in view.vessel.engines
+    ]
+    asking.check()
+    field = "engines.rated_speed"
+    asking.need(min(rated) > 0, "rated speed must be above zero", lack=Lack.OUT_OF_RANGE, field=field)
+    alike = "the engines have different rated speeds; a cycle needs one"
+    asking.need(max(rated) <= 1.01 * min(rated), alike, lack=Lack.NOT_COVERED, field=field)
+    asking.check()
+    return mean(rated)
+
+
+def _modes_table(curve: Curve, speeds: Sequence[float]) -> Table:
+    names = ("full speed", "80 %", "60 %", "40 %", "idle")
+    return Table(
+        title="Fuel over mixed use",
+        headings=("Mode", "Share of time [%]", "Engine speed [rev/min]", "Fuel flow [gal/h]"),
+        rows=tuple(
+            (name, f"{mode.weight * 100:.0f}", f"{speed:.0f}", f"{curve.fitted.flow.at(speed):.1f}")
+            for name, mode, speed in zip(names, duty_cycle.FIVE_MODES, speeds, strict=True)
+        ),
+    )
