@@ -19,6 +19,7 @@ __all__ = [
     "Band",
     "Basis",
     "BasisKind",
+    "Doubt",
     "Figure",
     "Finding",
     "Lack",
@@ -290,6 +291,26 @@ class Missing:
         return self.text
 
 
+@attrs.frozen(field_transformer=typed)
+class Doubt:
+    """A value that another reading contradicts. Whatever rests on it passes nothing until somebody has looked.
+
+    text                 : what contradicts it, as the rest of "In doubt: ..." ("run 2 is 3.1 kn above the log")
+    step, field, row, of : the place of the value
+    """
+
+    text: str
+    step: str = attrs.field(kw_only=True)
+    field: str = attrs.field(kw_only=True)
+    row: str = attrs.field(default="", kw_only=True)
+    of: str = attrs.field(default="", kw_only=True)
+
+    @property
+    def place(self) -> tuple[str, str, str, str]:
+        """Step, field, row and piece, as in `Finding.places`."""
+        return self.step, self.field, self.row, self.of
+
+
 _CODE = re.compile(r"[a-z0-9_]+(\.[a-z0-9_]+)+")
 
 
@@ -313,8 +334,12 @@ class Finding:
     of       : the piece of equipment it is about, where it is about one ("port", "Bilge pump")
     places   : the values it rests on, each as step, field, row, of. Where a plugin names none, the host fills in what
                its calculator read; with `of`, of that piece
+    doubts   : values it shows to be in doubt; only a calculator with `may_doubt` gives them, and never with a pass
+    doubted  : doubts of others about values it rests on. The host fills them in, makes "advise" of a pass, and says
+               so in the sentence
 
-    Raises ValueError for a verdict without a basis, and for "not enough data" that still gives a number.
+    Raises ValueError for a verdict without a basis, for "not enough data" that still gives a number, and for a pass
+    that doubts.
     """
 
     code: str = attrs.field(default="", validator=_code)
@@ -331,8 +356,12 @@ class Finding:
     short: str = ""
     of: str = ""
     places: tuple[tuple[str, str, str, str], ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+    doubted: tuple[Doubt, ...] = ()
 
     def __attrs_post_init__(self) -> None:
+        if self.doubts and self.verdict is Verdict.PASS:
+            raise ValueError(f"finding about {self.about!r}: what doubts a value does not pass")
         if not self.basis:
             raise ValueError(f"finding about {self.about!r} has no basis")
         if self.verdict is Verdict.NOT_ENOUGH_DATA and self.numbers:

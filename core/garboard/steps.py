@@ -131,6 +131,7 @@ class Calculator:
     basis   : used for the finding the host makes when `compute` raises NotEnoughData
     applies : says whether the calculator has anything to say about this vessel at all
     leads   : its findings say what to do about the others of the step, so where they ask for anything they stand first
+    may_doubt : its findings may doubt values that others rest on, so it runs wherever any of them does
     """
 
     key: str
@@ -141,6 +142,7 @@ class Calculator:
     applies: Callable[[JobView], bool] = lambda _view: True
     order: int = 500
     leads: bool = False
+    may_doubt: bool = False
 
 
 @attrs.frozen(kw_only=True)

@@ -14,7 +14,7 @@ from garboard.faults import ValueRefused
 if TYPE_CHECKING:
     import pint
 
-__all__ = ["EXAMPLE_OF", "SPELLED_OTHERWISE", "UNITS_OF", "Amount", "convert", "parse_amount"]
+__all__ = ["EXAMPLE_OF", "SPELLED_OTHERWISE", "UNITS_OF", "Amount", "convert", "in_own_spelling", "parse_amount"]
 
 _PINT_NAME: Mapping[str, str] = {
     "kn": "knot",
@@ -56,6 +56,7 @@ _PINT_NAME: Mapping[str, str] = {
     "Ah": "ampere_hour",
     "ohm": "ohm",
     "mohm": "milliohm",
+    "kohm": "kiloohm",
     "W": "watt",
     "s": "second",
     "min": "minute",
@@ -85,7 +86,7 @@ UNITS_OF: Mapping[str, tuple[str, ...]] = {
     "voltage": ("V", "mV"),
     "current": ("A", "mA"),
     "charge": ("Ah",),
-    "resistance": ("ohm", "mohm"),
+    "resistance": ("ohm", "mohm", "kohm"),
     "time": ("s", "min", "h"),
     "area": ("mm2", "cmil"),
     "magnetic field": ("uT",),
@@ -141,6 +142,7 @@ SPELLED_OTHERWISE: Mapping[str, str] = {
     **dict.fromkeys(("volt", "volts"), "V"),
     **dict.fromkeys(("amp", "amps", "ampere", "amperes"), "A"),
     **dict.fromkeys(("ohms", "\u03a9", "\u2126"), "ohm"),
+    **dict.fromkeys(("kohms", "k\u03a9", "k\u2126"), "kohm"),
     **dict.fromkeys(("watt", "watts"), "W"),
     **dict.fromkeys(("sec", "secs", "second", "seconds"), "s"),
     **dict.fromkeys(("mins", "minute", "minutes"), "min"),
@@ -148,7 +150,8 @@ SPELLED_OTHERWISE: Mapping[str, str] = {
     **dict.fromkeys(("mm^2", "mm\u00b2", "sqmm"), "mm2"),
     **dict.fromkeys(("percent", "pct"), "%"),
 }
-"""Spellings people type, in small letters, and the one known here: named in the refusal, never taken silently."""
+"""Spellings people type, in small letters, and the one known here. A job file may use them; what a tablet or a folder
+keeps is always in our own."""
 
 _AMOUNT = re.compile(r"(?P<text>[+-]?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+))(?:\s*(?P<unit>[^\s0-9.,+-]\S*))?")
 
@@ -217,10 +220,36 @@ def parse_amount(text: str, quantity: str) -> Amount:
     raise ValueRefused(f"{_article(quantity)} {quantity} {_in_units(units)}, such as {example!r}", repr(text), cure)
 
 
+def in_own_spelling(text: str, quantity: str) -> str:
+    """An amount of a quantity with its unit spelled as here, where people often spell it otherwise; else the text.
+
+    quantity : a key of `UNITS_OF`
+
+    >>> in_own_spelling("5600 rpm", "engine speed"), in_own_spelling("5600 rpm", "speed")
+    ('5600 rev/min', '5600 rpm')
+    """
+    match = _AMOUNT.fullmatch(text.strip())
+    unit = (match["unit"] or "") if match else ""
+    meant = _meant(unit)
+    return f"{match['text']} {meant}" if match and meant != unit and meant in UNITS_OF[quantity] else text
+
+
+def _meant(unit: str) -> str:
+    """The unit known here that another spelling stands for; "" where that is not certain."""
+    if unit in _PINT_NAME:
+        return unit
+    small = {known.lower(): known for known in _PINT_NAME if known}
+    small |= {
+        other.lower(): known for other, known in SPELLED_OTHERWISE.items()
+    }  # the small form of the ohm sign is another
+    meant = small.get(unit.lower(), "")
+    is_mega = unit.startswith("M") and meant in ("mV", "mA", "mohm")  # Mohm is a thousand million mohm
+    return "" if is_mega else meant
+
+
 def _unknown(unit: str) -> str:
     """What to say of a unit nobody knows, and how it is spelled here where people often spell it otherwise."""
-    small = {known.lower(): known for known in _PINT_NAME if known}
-    meant = SPELLED_OTHERWISE.get(unit.lower()) or small.get(unit.lower())
+    meant = _meant(unit)
     return f"unit {unit!r} is not known" + (f", write {meant!r}" if meant else "")
 
 

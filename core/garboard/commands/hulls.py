@@ -493,7 +493,7 @@ def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool
     Everything merges by hull number, so a number that is not well formed is refused; `garboard hull` explains why.
     It is taken with --anyway, or if the folder already holds that boat.
     """
-    read = read_job_file(job_file)
+    read = read_job_file(job_file, tools.host_for(folder))
     if not anyway:
         _refuse_unless_well_formed(read.vessel.hull_number, folder)
     if read.settings and (faults := [*settings_faults(read.settings, tools.host_for(folder))]):

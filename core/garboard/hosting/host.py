@@ -23,6 +23,7 @@ from garboard.faults import GarboardError, in_words
 from garboard.findings import (
     Basis,
     BasisKind,
+    Doubt,
     Figure,
     Finding,
     Missing,
@@ -33,6 +34,7 @@ from garboard.findings import (
     not_enough_data,
 )
 from garboard.hosting.codes import NOT_ENOUGH_DATA, PLUGIN_FAILED, code_for, with_code, written_in
+from garboard.hosting.doubts import with_doubts
 from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.watching import WatchedView, watched
 from garboard.job_view import FieldKey, JobView
@@ -283,8 +285,9 @@ class PluginHost:
         """Run the calculators on a job; with `steps`, only those shown under them."""
         ready = watched(self.with_defaults(view))
         ready = attrs.evolve(ready, settings=ReadSettings(dict(ready.settings)))  # one a run: threads share a view
-        wanted = [c for c in self.calculators if steps is None or c.step in steps]
-        return tuple(assessed for calculator in wanted for assessed in self._assess_one(calculator, ready))
+        wanted = [c for c in self.calculators if steps is None or c.step in steps or c.may_doubt]
+        found = with_doubts([assessed for calculator in wanted for assessed in self._assess_one(calculator, ready)])
+        return tuple(one for one in found if steps is None or one.step in steps)
 
     def _assess_one(self, calculator: Calculator, view: WatchedView) -> Iterator[Assessed]:
         name = self.owner_of("register_calculators", calculator.key)
@@ -381,6 +384,7 @@ _PARTS: Mapping[str, type[Any]] = {
     "missing": Missing,
     "notes": str,
     "places": tuple,
+    "doubts": Doubt,
 }
 
 
@@ -400,6 +404,10 @@ def _finding(found: Finding, calculator: Calculator, plugin: str) -> Finding:
     for name in ("about", "sentence", "short", "of"):
         if not is_text(getattr(found, name)):
             raise TypeError(f"{name} of a finding is text, got {getattr(found, name)!r}")
+    if found.doubts and not calculator.may_doubt:
+        raise TypeError(f"a finding of {calculator.key} doubts values; register the calculator with may_doubt=True")
+    if found.doubted:
+        raise TypeError("doubted of a finding is for the program to fill in; name what is contradicted in doubts")
     _refuse_codes_of_others(found.code, plugin)
     missing = tuple(attrs.evolve(item, step=item.step or calculator.step) for item in found.missing)
     return with_code(attrs.evolve(found, missing=missing) if missing else found, calculator.key)

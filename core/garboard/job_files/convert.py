@@ -13,7 +13,7 @@ from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, overrid
 from garboard.faults import Fault, InputError, ValueRefused, shown
 from garboard.fields import amount_as_text
 from garboard.records import JsonValue
-from garboard.units import Amount, parse_amount
+from garboard.units import Amount, in_own_spelling, parse_amount
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -74,7 +74,7 @@ def _amount_of(quantity: str) -> Callable[[object, object], Amount | None]:
             return None
         if not isinstance(value, str):
             raise amount_as_text(value, quantity)
-        return parse_amount(value, quantity)
+        return parse_amount(in_own_spelling(value, quantity), quantity)
 
     return read
 

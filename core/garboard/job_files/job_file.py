@@ -41,6 +41,7 @@ from garboard.records import (
 from garboard.samples import Recording
 from garboard.settings import SettingSet, Signed, check_pairs
 from garboard.steps import Step
+from garboard.units import in_own_spelling
 
 if TYPE_CHECKING:
     from garboard.hosting.host import PluginHost
@@ -88,7 +89,7 @@ def parse_job_file(text: str, source: str, host: PluginHost | None = None) -> Jo
             raise InputError(source, faults)
     except InputError as failure:
         raise InputError(source, with_lines(failure.faults, text)) from None
-    return read
+    return read if host is None else _in_own_spelling(read, host)
 
 
 def _structured(plain: JsonValue, source: str, host: PluginHost | None) -> JobFile:
@@ -98,12 +99,45 @@ def _structured(plain: JsonValue, source: str, host: PluginHost | None) -> JobFi
         read = structure(plain, JobFile, source)
     except InputError as failure:
         faults |= {fault.where: fault for fault in failure.faults}
+        if host is not None:  # what can be read is checked too, so that all faults are told at once
+            faults |= {fault.where: fault for fault in _faults_of_parts(plain, host)}
     if read is not None and faults and host is not None:
-        known = [*check(read, host), *settings_faults(read.settings, host)]
+        known = [*check(_in_own_spelling(read, host), host), *settings_faults(read.settings, host)]
         faults |= {fault.where: fault for fault in known}
     if read is None or faults:
         raise InputError(source, [*faults.values()])
     return read
+
+
+def _faults_of_parts(plain: JsonValue, host: PluginHost) -> Iterator[Fault]:
+    """Faults of the measurements and settings that can be read, in a file that cannot be read whole."""
+    whole = plain if isinstance(plain, dict) else {}
+    measurements = whole.get("measurements")
+    for index, one in enumerate(measurements if isinstance(measurements, list) else ()):
+        try:
+            measurement = _spelled(structure(one, Measurement, ""), host)
+        except InputError:
+            continue  # told already
+        step = host.step(measurement.step)
+        if step is not None:
+            yield from _faults_of(measurement, step, f"measurements[{index}]", None)
+    settings = whole.get("settings")
+    yield from settings_faults(settings if isinstance(settings, dict) else {}, host)
+
+
+def _in_own_spelling(job_file: JobFile, host: PluginHost) -> JobFile:
+    """The job with units spelled as the program does: a person may write "rpm", what is kept says "rev/min"."""
+    return attrs.evolve(job_file, measurements=tuple(_spelled(one, host) for one in job_file.measurements))
+
+
+def _spelled(measurement: Measurement, host: PluginHost) -> Measurement:
+    step, value = host.step(measurement.step), measurement.value
+    if step is None or not isinstance(value, str):
+        return measurement
+    field = next((field for field in step.all_fields() if field.name == measurement.field), None)
+    if field is None or field.kind is not Kind.AMOUNT:
+        return measurement
+    return attrs.evolve(measurement, value=in_own_spelling(value, field.quantity))
 
 
 def job_file_text(job_file: JobFile) -> str:

@@ -229,8 +229,7 @@ class _Clock:
         if self.by_line:
             self.now = self.now if sentence.line_time is None else sentence.line_time
             return
-        read_time = _TIME_OF.get(sentence.kind)
-        told = read_time(sentence.fields) if read_time else None
+        told = _time_told(sentence)
         if told is None:
             return
         time_of_day, day = told
@@ -251,8 +250,7 @@ def _clock_for(head: Iterable[str]) -> _Clock:
             continue
         try:
             sentence = take_apart(line)
-            read_time = _TIME_OF.get(sentence.kind)
-            told = read_time(sentence.fields) if read_time and first_dated is None else None
+            told = _time_told(sentence) if first_dated is None else None
         except ValueError:
             continue
         if sentence.line_time is not None:
@@ -278,8 +276,7 @@ class _Arrivals:
     def see(self, sentence: Sentence) -> None:
         """Time a sentence. Raises ValueError for a time that cannot be."""
         self.now = self.arrived
-        read_time = _TIME_OF.get(sentence.kind)
-        told = read_time(sentence.fields) if read_time else None
+        told = _time_told(sentence)
         time_of_day = sentence.line_time if told is None else told[0]
         if time_of_day is None:
             return
@@ -375,6 +372,13 @@ _TIME_OF: Mapping[str, Callable[[Fields], Told | None]] = {
     "GGA": _plain_time(1),
     "GLL": _plain_time(5),
 }
+
+
+def _time_told(sentence: Sentence) -> Told | None:
+    """The time a sentence tells. Raises ValueError for a time that cannot be; one cut short tells none."""
+    read_time = _TIME_OF.get(sentence.kind)
+    is_whole = read_time is not None and len(sentence.fields) > _FEWEST_FIELDS[sentence.kind]
+    return read_time(sentence.fields) if read_time and is_whole else None
 
 
 # Values

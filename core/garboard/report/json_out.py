@@ -16,6 +16,8 @@
                          basis (kind, text, note), tables (title, headings, rows),
                          figures (title, x, y, y2 or null, series, bands, markers),
                          missing (lack, step, field, row, of, text),
+                         doubts (step, field, row, of, text): values it shows to be in doubt,
+                         doubted (the same): doubts of other findings about values it rests on,
                          settings_used (key, title, value, default, state, set, not_used, shop_now): those read that
                          are not at their default or in doubt
       punch_list         about, text, why, step
@@ -114,6 +116,8 @@ def finding_as_plain(finding: Finding) -> Plain:
         "tables": [_table(table) for table in finding.tables],
         "figures": [_figure(figure) for figure in finding.figures],
         "missing": [_missing(item) for item in finding.missing],
+        "doubts": [attrs.asdict(doubt) for doubt in finding.doubts],
+        "doubted": [attrs.asdict(doubt) for doubt in finding.doubted],
     }
 
 

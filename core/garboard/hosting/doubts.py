@@ -1,0 +1,45 @@
+"""Nothing passes that rests on a doubted value."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+
+import attrs
+
+from garboard.findings import Doubt, Finding, Verdict
+from garboard.steps import Assessed
+
+_Place = tuple[str, str, str, str]
+
+
+def with_doubts(assessed: Sequence[Assessed]) -> list[Assessed]:
+    """The findings, each with the doubts that others have about the values it rests on."""
+    about: dict[_Place, list[tuple[Finding, Doubt]]] = defaultdict(list)
+    for one in assessed:
+        for doubt in one.finding.doubts:
+            about[doubt.place].append((one.finding, doubt))
+    return [_doubted(one, about) for one in assessed] if about else list(assessed)
+
+
+def _doubted(one: Assessed, about: dict[_Place, list[tuple[Finding, Doubt]]]) -> Assessed:
+    finding = one.finding
+    if finding.verdict is Verdict.NOT_ENOUGH_DATA:
+        return one
+    doubts = (doubt for place in finding.places for by, doubt in about.get(place, ()) if by is not finding)
+    texts = {doubt.text: doubt for doubt in doubts}  # one cause may doubt many values; it is said once
+    # What a finding says itself of a value need not be said to it again.
+    own = {doubt.text for doubt in finding.doubts}
+    others = tuple(doubt for text, doubt in texts.items() if text not in own)
+    return attrs.evolve(one, finding=_rests_on(finding, others)) if others else one
+
+
+def _rests_on(finding: Finding, doubted: tuple[Doubt, ...]) -> Finding:
+    said = " ".join(f"In doubt: {doubt.text.rstrip('.')}." for doubt in doubted)
+    return attrs.evolve(
+        finding,
+        verdict=Verdict.ADVISE if finding.verdict is Verdict.PASS else finding.verdict,
+        sentence=f"{finding.sentence} {said}",
+        short=f"{finding.short} {said}" if finding.short else "",
+        doubted=doubted,
+    )

@@ -1,0 +1,35 @@
+"""Damaged lines cost themselves and nothing else. The whole campaign: tests/campaigns/lines_campaign.py."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from campaigns import lines_campaign
+from garboard.recordings import nmea0183
+from garboard.recordings.notes import ReadingNotes
+
+SOUND = "$HEHDT,46,T*03"
+
+
+@pytest.mark.parametrize("cut", ["$GPZDA", "$GPZDA*48", "$GPRMC", "$GPGLL", "$GPGGA", "$GPZDA,", "$GPZDA,093000"])
+def test_a_sentence_of_time_cut_short_leaves_the_rest(cut: str) -> None:
+    lines = [lines_campaign.DATED, cut, SOUND]
+    found = [sample.value for samples in nmea0183.read(lines, ReadingNotes()) for sample in samples]
+    assert found == [46.0]
+
+
+def test_damaged_lines_take_nothing_else_down() -> None:
+    read, faults = lines_campaign.run(6000)
+    assert faults == []
+    assert min(read.values()) > 1000  # of each form
+
+
+def test_the_oracle_sees_a_wrong_checksum() -> None:
+    """Else the campaign could not fail."""
+    wrong = SOUND.replace("46", "47")
+    assert lines_campaign.is_wrong(wrong)
+    assert not lines_campaign.is_wrong(SOUND)
+    damaged = [lines_campaign.damaged(SOUND, random.Random(seed), [SOUND]) for seed in range(50)]
+    assert any(map(lines_campaign.is_wrong, damaged))

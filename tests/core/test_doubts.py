@@ -1,0 +1,132 @@
+"""A doubted value: whatever rests on it passes nothing, on every surface and in every order."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import attrs
+import pytest
+
+import small_plugin
+from garboard import hookimpl
+from garboard.findings import Basis, BasisKind, Doubt, Finding, Verdict
+from garboard.hosting.host import PluginHost, make_host
+from garboard.job_view import JobView
+from garboard.report.json_out import assessed_as_plain
+from garboard.steps import Assessed, Calculator
+
+BASIS = (Basis(BasisKind.COMMON_PRACTICE, "An invented rule"),)
+SAYS = "the log is 3.1 kn below the receiver"
+
+
+def found(verdict: Verdict, about: str, **more: Any) -> Finding:
+    return Finding(verdict=verdict, about=about, sentence="Said.", basis=BASIS, **more)
+
+
+def module_of(*calculators: Calculator) -> ModuleType:
+    def register_calculators(register: Callable[[Calculator], None]) -> None:
+        for calculator in calculators:
+            register(calculator)
+
+    module = ModuleType("doubter")
+    vars(module)["register_calculators"] = hookimpl(register_calculators)
+    return module
+
+
+def calculator(key: str, compute: Callable[[JobView], Iterable[Finding]], **more: Any) -> Calculator:
+    return Calculator(key=key, title=key, step=f"{key}.step", compute=compute, basis=BASIS, **more)
+
+
+def doubting(field: str = "battery") -> Calculator:
+    def compute(_view: JobView) -> Iterator[Finding]:
+        doubt = Doubt(SAYS, step="small.horn", field=field)
+        yield found(Verdict.ADVISE, "log", doubts=(doubt,), places=(doubt.place,))
+
+    return calculator("a.log", compute, may_doubt=True)
+
+
+def resting(verdict: Verdict = Verdict.PASS) -> Calculator:
+    def compute(view: JobView) -> Iterator[Finding]:
+        view.value("small.horn", "battery")
+        yield found(verdict, "rests on it")
+        view.value("small.horn", "heard")
+        yield found(Verdict.PASS, "rests on another")
+
+    return calculator("a.first", compute, order=1)
+
+
+def assess(folder: Path, *calculators: Calculator, steps: list[str] | None = None) -> dict[str, Assessed]:
+    host: PluginHost = make_host((), entry_points=False, modules={"doubter": module_of(*calculators)})
+    return {one.finding.about: one for one in host.assess(small_plugin.small_view(folder), steps)}
+
+
+@pytest.mark.parametrize("doubter_first", [True, False])
+def test_what_rests_on_a_doubted_value_does_not_pass(tmp_path: Path, doubter_first: bool) -> None:
+    both = (doubting(), resting()) if doubter_first else (resting(), doubting())
+    findings = {about: one.finding for about, one in assess(tmp_path, *both).items()}
+    assert findings["rests on it"].verdict is Verdict.ADVISE
+    assert findings["rests on it"].sentence == f"Said. In doubt: {SAYS}."
+    assert [doubt.text for doubt in findings["rests on it"].doubted] == [SAYS]
+    assert findings["rests on another"].verdict is Verdict.PASS
+    assert findings["log"].doubted == ()  # a finding is not told its own doubt
+
+
+def test_nothing_is_doubted_without_a_doubt(tmp_path: Path) -> None:
+    findings = assess(tmp_path, resting(), doubting("nothing rests on this"))
+    assert findings["rests on it"].finding.verdict is Verdict.PASS
+
+
+def test_a_fail_stays_a_fail_and_says_the_doubt(tmp_path: Path) -> None:
+    finding = assess(tmp_path, doubting(), resting(Verdict.FAIL))["rests on it"].finding
+    assert finding.verdict is Verdict.FAIL
+    assert SAYS in finding.sentence
+
+
+def test_one_step_alone_gives_the_same_verdict_as_all(tmp_path: Path) -> None:
+    """The tablet judges one step at a time; the doubt stands under another."""
+    one = assess(tmp_path, doubting(), resting(), steps=["a.first.step"])
+    assert one["rests on it"].finding.verdict is Verdict.ADVISE
+    assert "log" not in one
+
+
+def test_programs_are_told_by_data(tmp_path: Path) -> None:
+    findings = assess(tmp_path, doubting(), resting())
+    doubt = {"text": SAYS, "step": "small.horn", "field": "battery", "row": "", "of": ""}
+    assert assessed_as_plain(findings["rests on it"])["doubted"] == [doubt]
+    assert assessed_as_plain(findings["log"])["doubts"] == [doubt]
+
+
+def test_a_cause_that_doubts_many_values_is_said_once(tmp_path: Path) -> None:
+    def compute(_view: JobView) -> Iterator[Finding]:
+        places = [Doubt(SAYS, step="small.horn", field=field) for field in ("battery", "heard")]
+        yield found(Verdict.FAIL, "log", doubts=tuple(places))
+
+    def both(view: JobView) -> Iterator[Finding]:
+        view.value("small.horn", "battery")
+        view.value("small.horn", "heard")
+        yield found(Verdict.PASS, "rests on both")
+
+    findings = assess(tmp_path, calculator("a.log", compute, may_doubt=True), calculator("a.both", both))
+    assert findings["rests on both"].finding.sentence.count(SAYS) == 1
+
+
+def test_what_doubts_a_value_does_not_pass() -> None:
+    with pytest.raises(ValueError, match="does not pass"):
+        found(Verdict.PASS, "log", doubts=(Doubt(SAYS, step="a", field="b"),))
+
+
+def test_only_a_calculator_that_says_so_may_doubt(tmp_path: Path) -> None:
+    """Another would be left out where one step is judged alone, and the verdicts would differ."""
+    finding = assess(tmp_path, attrs.evolve(doubting(), may_doubt=False))["a.log"].finding
+    assert "may_doubt" in finding.sentence
+
+
+def test_a_plugin_cannot_say_what_others_doubt(tmp_path: Path) -> None:
+    def compute(_view: JobView) -> Iterator[Finding]:
+        yield found(Verdict.PASS, "log", doubted=(Doubt(SAYS, step="a", field="b"),))
+
+    finding = assess(tmp_path, calculator("a.log", compute))["a.log"].finding
+    assert "for the program to fill in" in finding.sentence

@@ -1,0 +1,89 @@
+"""Units as people type them: taken in a job file, kept in the program's own spelling, never guessed."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+import small_plugin
+from garboard.commands.cli import program
+from garboard.disk.hullfile import HullFolder
+from garboard.faults import InputError
+from garboard.history.boat import open_hull
+from garboard.job_files.job_file import parse_job_file
+from garboard.units import in_own_spelling
+
+
+@pytest.mark.parametrize(
+    ("typed", "quantity", "kept"),
+    [
+        ("5600 rpm", "engine speed", "5600 rev/min"),
+        ("22.40 gph", "fuel flow", "22.40 gal/h"),
+        ("22.4 GPH", "fuel flow", "22.4 gal/h"),
+        ("3 kohm", "resistance", "3 kohm"),
+        ("3 k\u03a9", "resistance", "3 kohm"),
+        ("3 \u2126", "resistance", "3 ohm"),
+        ("38 MPH", "speed", "38 mph"),
+        ("12.60 v", "voltage", "12.60 V"),
+        ("38 kn", "speed", "38 kn"),
+        # Not of the quantity, not a unit, or a thousand million times something else: as typed, and refused.
+        ("5600 rpm", "speed", "5600 rpm"),
+        ("5 cups", "volume", "5 cups"),
+        ("2 Mohm", "resistance", "2 Mohm"),
+        ("2 MA", "current", "2 MA"),
+        ("38", "speed", "38"),
+    ],
+)
+def test_a_unit_is_spelled_as_here_where_it_is_certain(typed: str, quantity: str, kept: str) -> None:
+    assert in_own_spelling(typed, quantity) == kept
+
+
+def job(speed: str, gear_ratio: str = "1.85", length: str = "24.5 feet") -> str:
+    return json.dumps(
+        {
+            "format": "garboard job",
+            "version": 1,
+            "vessel": {
+                "hull_number": "ABC12345C393",
+                "length": length,
+                "engines": [{"position": "port", "gear_ratio": gear_ratio}],
+            },
+            "job": {"id": "J-1"},
+            "measurements": [{"step": "small.run", "field": "speed", "of": "port", "value": speed}],
+        }
+    )
+
+
+def test_a_job_file_may_spell_units_as_people_do() -> None:
+    read = parse_job_file(job("4800 rpm"), "job.json", small_plugin.small_host())
+    assert read.measurements[0].value == "4800 rev/min"
+    assert str(read.vessel.length) == "24.5 ft"
+
+
+def test_a_unit_of_another_quantity_is_refused_as_it_was_typed() -> None:
+    with pytest.raises(InputError) as caught:
+        parse_job_file(job("4800 rpm", length="24.5 rpm"), "job.json", small_plugin.small_host())
+    [fault] = caught.value.faults
+    assert "'24.5 rpm'" in str(fault)
+
+
+def test_faults_of_the_vessel_do_not_hide_those_of_the_measurements() -> None:
+    with pytest.raises(InputError) as caught:
+        parse_job_file(job("4800 kn", gear_ratio="x"), "job.json", small_plugin.small_host())
+    assert [fault.where for fault in caught.value.faults] == [
+        "vessel.engines[0].gear_ratio",
+        "measurements[0].value",
+    ]
+
+
+def test_what_an_import_keeps_is_in_the_programs_own_spelling(tmp_path: Path) -> None:
+    """A tablet with an older program reads it too."""
+    file, folder = tmp_path / "job.json", tmp_path / "boats"
+    value = {"step": "prop_check.full_throttle", "field": "engine_speed", "row": "1", "of": "port", "value": "5600 rpm"}
+    file.write_text(json.dumps({**json.loads(job("x")), "measurements": [value]}), encoding="utf-8")
+    program(["import", str(file), "--into", str(folder), "--by", "T. Ryggare", "--anyway"], standalone_mode=False)
+    with HullFolder(folder) as hulls:
+        [kept] = open_hull(hulls, "ABC12345C393").view("J-1").measurements
+    assert kept.value == "5600 rev/min"
