@@ -31,7 +31,13 @@ def _fitted_out(step: str) -> Callable[[JobView], bool]:
 
 
 def _calculator(
-    order: int, name: str, title: str, step: str, compute: Callable[[JobView], list[Finding]], *basis: Basis
+    order: int,
+    name: str,
+    title: str,
+    step: str,
+    compute: Callable[[JobView], list[Finding]],
+    *basis: Basis,
+    may_doubt: bool = False,
 ) -> Calculator:
     return Calculator(
         key=f"fuel_curve.{name}",
@@ -41,12 +47,13 @@ def _calculator(
         compute=compute,
         basis=basis,
         applies=_fitted_out(step),
+        may_doubt=may_doubt,
     )
 
 
 CALCULATORS = (
     _calculator(100, "best_cruise", "Best-economy cruise", STEPS, best_cruise, PRACTICE, PROPAGATION),
-    _calculator(200, "curve", "Fuel curve", STEPS, fuel_curve, PRACTICE, PROPAGATION),
+    _calculator(200, "curve", "Fuel curve", STEPS, fuel_curve, PRACTICE, PROPAGATION, may_doubt=True),
     _calculator(300, "planing_hump", "Planing hump", STEPS, planing_hump, PRACTICE, PROPAGATION),
     _calculator(400, "mixed_use", "Fuel over mixed use", STEPS, mixed_use, FIVE_MODE_CYCLE),
     _calculator(

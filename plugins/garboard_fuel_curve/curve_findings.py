@@ -2,77 +2,95 @@
 
 from __future__ import annotations
 
-from garboard.findings import Axis, Band, Figure, Finding, Marker, Number, Series, Table, Verdict
+from collections.abc import Iterator
+
+from garboard.findings import Axis, Band, Figure, Finding, Marker, NotEnoughData, Number, Series, Table, Verdict
 from garboard.job_view import JobView
-from garboard_fuel_curve.believed import curve_of, flow_is_impossible, hump_or_nothing
-from garboard_fuel_curve.curve import Curve, Hump
+from garboard_fuel_curve.believed import IMPOSSIBLE, JobCurve, begins_in_a_gap, curve_of, hump_found
+from garboard_fuel_curve.cruise import Cruise, best_place
+from garboard_fuel_curve.curve import Hump
 from garboard_fuel_curve.economy import economy, litres_per_mile, statute_economy
-from garboard_fuel_curve.readings import Readings, ThrottleStep
+from garboard_fuel_curve.readings import ThrottleStep
 from garboard_fuel_curve.steps import PRACTICE, PROPAGATION
 
 
 def fuel_curve(view: JobView) -> list[Finding]:
     """The curve as figure and table, and whether readings must be repeated."""
-    found, curve = curve_of(view)
-    hump = hump_or_nothing(view, curve)
-    out_of_line = _out_of_line(found, curve)
-    steps = f"{len(found.steps)} steps from {curve.lowest:.0f} to {curve.highest:.0f} rev/min, from {found.source}."
-    advice = []
-    code = "fuel_curve.curve.in_order"
-    if found.one_way:
-        code = "fuel_curve.curve.one_way"
-    if flow_is_impossible(view, found):
-        code = "fuel_curve.curve.flow_impossible"
-        advice.append("The fuel flow at full throttle cannot be true: put it right before you use the curve.")
-    elif out_of_line:
-        code = "fuel_curve.curve.repeat_steps"
-    if found.speed_doubted:
-        code = "fuel_curve.curve.speed_doubted"
-        advice.append(f"Do not use its speeds: {found.speed_doubted}.")
-    if out_of_line:
-        advice.append(f"Repeat {', '.join(out_of_line)}: less speed or fuel than at the step below.")
-    if found.one_way:
-        count = len(found.one_way)
-        ways = "step was" if count == 1 else "steps were"
-        advice.append(f"{count} {ways} run one way only; run both ways to take out a current.")
+    job = curve_of(view)
+    found = job.found
+    low, high = found.steps[0].engine_speed, found.steps[-1].engine_speed
+    steps = f"{len(found.steps)} steps from {low:.0f} to {high:.0f} rev/min, from {found.source}.{job.corrected_by}"
+    advice = list(_advice(job))
     return [
         Finding(
-            code=code,
+            code=_code(job),
             verdict=Verdict.ADVISE if advice else Verdict.PASS,
             about="fuel curve",
             sentence=" ".join([steps, *advice]),
             basis=(PRACTICE, PROPAGATION),
             numbers=(
-                Number("lowest step", curve.lowest, "rev/min", curve.doubts.engine_speed, 0),
-                Number("highest step", curve.highest, "rev/min", curve.doubts.engine_speed, 0),
+                Number("lowest step", low, "rev/min", decimals=0),
+                Number("highest step", high, "rev/min", decimals=0),
             ),
-            figures=(_figure(curve, hump),),
-            tables=(_table(view, found, curve),),
+            figures=(_figure(job, *_marked(view, job)),),
+            tables=(_table(view, job),),
+            doubts=tuple(one.doubt for one in job.odd),
         )
     ]
 
 
-def _out_of_line(found: Readings, curve: Curve) -> list[str]:
-    """Steps whose readings the curve, which never falls, misses by more than their uncertainty."""
-    return [
-        step.name
-        for step in found.steps
-        if abs(curve.fitted.speed.at(step.engine_speed) - step.speed) > step.speed_within + 1e-9
-        or abs(curve.fitted.flow.at(step.engine_speed) - step.flow) > step.flow_within + 1e-9
-    ]
+def _code(job: JobCurve) -> str:
+    if job.found.speed_doubted:
+        return "fuel_curve.curve.speed_doubted"
+    if job.why_no_flow:
+        impossible = job.why_no_flow is IMPOSSIBLE
+        return "fuel_curve.curve.flow_impossible" if impossible else "fuel_curve.curve.refill_contradicts"
+    if job.odd:
+        return "fuel_curve.curve.repeat_steps"
+    if job.found.one_way:
+        return "fuel_curve.curve.one_way"
+    return "fuel_curve.curve.in_order"
 
 
-def _figure(curve: Curve, hump: Hump | None) -> Figure:
+def _advice(job: JobCurve) -> Iterator[str]:
+    if job.why_no_flow:
+        yield f"Do not use its fuel flow: {job.why_no_flow}."
+    if job.found.speed_doubted:
+        yield f"Do not use its speeds: {job.found.speed_doubted}."
+    if job.odd:
+        yield f"Repeat {'; '.join(one.text for one in job.odd)}. Until then no best cruise and no range are given."
+    if count := len(job.found.one_way):
+        ways = "step was" if count == 1 else "steps were"
+        yield f"{count} {ways} run one way only; run both ways to take out a current."
+
+
+def _marked(view: JobView, job: JobCurve) -> tuple[Cruise | None, Hump | None, bool]:
+    """What the figure may point out: only what the findings of cruise and hump say too."""
+    cruise = hump = None
+    try:
+        job.carries()
+        hump = hump_found(view, job.curve)
+        cruise = best_place(view, job.curve)
+    except NotEnoughData:
+        pass
+    return cruise, hump, hump is not None and not begins_in_a_gap(view, job.curve, hump)
+
+
+def _figure(job: JobCurve, cruise: Cruise | None, hump: Hump | None, hump_begins: bool) -> Figure:
+    curve = job.curve
     x = tuple(sorted({*curve.engine_speeds, *(point.engine_speed for point in curve.points)}))
     economies = curve.fitted.economies(x)
-    place = hump.best if hump else curve.landmarks.best
-    name = "best-economy cruise" if hump else "best economy"
-    markers = [Marker(name, place.engine_speed, place.economy, second_axis=True)]
-    bands: tuple[Band, ...] = ()
+    bands = []
+    if hump and hump_begins:
+        bands.append(Band("planing hump", "x", hump.start, hump.planing))
+    if cruise:
+        bands.append(Band("best cruise" if cruise.planing else "best economy", "x", cruise.low, cruise.high))
+    markers = []
+    if cruise and cruise.best:
+        best = cruise.best.value
+        markers.append(Marker(cruise.name, best, curve.fitted.economies((best,))[0], second_axis=True))
     if hump:
-        slowest = curve.fitted.speed.at(hump.planing)
-        markers.append(Marker("slowest planing", hump.planing, slowest))
-        bands = (Band("planing hump", "x", hump.start, hump.planing),)
+        markers.append(Marker("slowest planing", hump.planing, curve.fitted.speed.at(hump.planing)))
     return Figure(
         title="Speed and economy over engine speed",
         x=Axis("Engine speed", "rev/min"),
@@ -83,22 +101,22 @@ def _figure(curve: Curve, hump: Hump | None) -> Figure:
             Series("economy", x, tuple(economies), second_axis=True, markers=False),
             Series(
                 "economy as read",
-                tuple(point.engine_speed for point in curve.points),
-                tuple(economy(point.speed, point.flow) for point in curve.points),
+                tuple(step.engine_speed for step in job.read),
+                tuple(economy(step.speed, step.flow) for step in job.read),
                 second_axis=True,
                 line=False,
             ),
         ),
-        bands=bands,
+        bands=tuple(bands),
         markers=tuple(markers),
     )
 
 
-def _table(view: JobView, found: Readings, curve: Curve) -> Table:
+def _table(view: JobView, job: JobCurve) -> Table:
     positions = [engine.position for engine in view.vessel.engines]
     per_engine = [f"{position} [gal/h]" for position in positions] if len(positions) > 1 else []
     return Table(
-        title="Fuel by engine speed",
+        title="Fuel by engine speed" + (", flow corrected by the refill" if job.refill else ""),
         headings=(
             "Engine speed [rev/min]",
             "Speed [kn]",
@@ -108,7 +126,7 @@ def _table(view: JobView, found: Readings, curve: Curve) -> Table:
             "Economy [mi/gal]",
             "Fuel [L/nm]",
         ),
-        rows=tuple(_row(step, len(per_engine) > 0) for step in found.steps),
+        rows=tuple(_row(step, len(per_engine) > 0) for step in job.read),
     )
 
 

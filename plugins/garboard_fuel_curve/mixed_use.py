@@ -8,8 +8,8 @@ from garboard.findings import Finding, Lack, NotEnoughData, Number, Table, Verdi
 from garboard.job_view import JobView
 from garboard.series import mean
 from garboard_fuel_curve import duty_cycle
-from garboard_fuel_curve.believed import IMPOSSIBLE, curve_of, flow_is_impossible
-from garboard_fuel_curve.curve import Curve
+from garboard_fuel_curve.believed import curve_of
+from garboard_fuel_curve.curve import Curve, Fitted
 from garboard_fuel_curve.power import full_throttle_from
 from garboard_fuel_curve.steps import FIVE_MODE_CYCLE, PROPAGATION, STEPS
 from garboard_fuel_curve.wording import shown
@@ -17,7 +17,10 @@ from garboard_fuel_curve.wording import shown
 
 def mixed_use(view: JobView) -> list[Finding]:
     """Fuel flow averaged over the five modes of mixed use, and whether fuel follows engine speed as it should."""
-    found, curve = curve_of(view)
+    found = curve_of(view)
+    curve = found.curve
+    if found.odd:
+        found.flow_carries()
     rated = _rated_speed(view)
     idle_limit = view.setting_value("fuel_curve.idle_at_most", "rev/min")
     needed = mean(list(filter(None, (full_throttle_from(view, engine) for engine in view.vessel.engines))))
@@ -35,13 +38,19 @@ def mixed_use(view: JobView) -> list[Finding]:
         for mode in duty_cycle.FIVE_MODES
     ]
     shares = [speed / speeds[0] for speed in speeds[:-1]]
-    average = curve.estimate(lambda fitted: duty_cycle.weighted([fitted.flow.at(speed) for speed in speeds]), "gal/h")
-    power = curve.estimate(lambda fitted: duty_cycle.exponent(shares, [fitted.flow.at(speed) for speed in speeds[:-1]]))
+
+    def flows(fitted: Fitted, off: float) -> list[float]:
+        return [fitted.flow.at(min(max(speed + off, curve.lowest), curve.highest)) for speed in speeds]
+
+    # The cycle's engine speeds are shares of the rated speed, so the tachometers' error counts.
+    tachometer = view.setting_value("fuel_curve.engine_speed_accuracy", "rev/min")
+    average = curve.estimate(lambda fitted, off: duty_cycle.weighted(flows(fitted, off)), "gal/h", tachometer)
+    power = curve.estimate(lambda fitted, off: duty_cycle.exponent(shares, flows(fitted, off)[:-1]), "", tachometer)
     low, high = view.setting_value("fuel_curve.lowest_exponent"), view.setting_value("fuel_curve.highest_exponent")
     ordinary = low <= power.value <= high
-    if ordinary and flow_is_impossible(view, found):
-        raise NotEnoughData(IMPOSSIBLE)
-    says = f"{shown(average)} gal/h over mixed use, two fifths of the time idling."
+    if ordinary:
+        found.flow_carries()  # an odd exponent says itself that something is wrong
+    says = f"Mixed use: {shown(average)} gal/h (40 % of the time idling).{found.corrected_by}"
     if not ordinary:
         says += (
             f" Fuel follows engine speed to the power {power.value:.1f}, outside {low:g} to {high:g}: "

@@ -8,22 +8,26 @@ from collections.abc import Sequence
 from garboard.findings import Finding, Lack, Missing, NotEnoughData, Number, Verdict, not_enough_data, with_uncertainty
 from garboard.job_view import JobView
 from garboard.records import Engine
+from garboard.uncertainty import NORMAL_95, MeasuredValue, Part
 from garboard_fuel_curve import specific_consumption
-from garboard_fuel_curve.readings import Readings, ThrottleStep, optional, readings
-from garboard_fuel_curve.refill import flow_meter
-from garboard_fuel_curve.steps import BEST_EFFICIENCY, FUEL_TABLE, ORDINARY, STEPS, efficiency_basis
+from garboard_fuel_curve.entered import digit, optional
+from garboard_fuel_curve.readings import ThrottleStep, corrected, places, readings
+from garboard_fuel_curve.refill import Refill, correction, flow_meter
+from garboard_fuel_curve.steps import BEST_EFFICIENCY, DEVIATION_FREEDOM, FUEL_TABLE, ORDINARY, STEPS, efficiency_basis
 
 
 def fuel_for_power(view: JobView) -> list[Finding]:
     """Whether each engine's fuel flow at full throttle can be true for its rated power.
 
-    Uncertainty: rated power, density, heating value and the reading, relative parts added by squares. The meter's
-    own accuracy is left out, for it is what is being judged.
+    Uncertainty: rated power, density, heating value and the reading. The meter's own accuracy is left out, for it is
+    what is being judged; where a refill corrects the flow, the refill's is added.
     """
-    return judged_by_power(view, readings(view))
+    refill = correction(view)
+    return judged_by_power(view, corrected(readings(view).steps, refill.ratio.value if refill else 1.0), refill)
 
 
-def judged_by_power(view: JobView, found: Readings) -> list[Finding]:
+def judged_by_power(view: JobView, steps: Sequence[ThrottleStep], refill: Refill | None) -> list[Finding]:
+    """The same for steps whose fuel flow is already corrected by the refill, where there is one."""
     asking = view.asking()
     fuel = asking.choice(STEPS, "fuel")
     known = fuel in ("", "gasoline", "diesel")
@@ -41,7 +45,7 @@ def judged_by_power(view: JobView, found: Readings) -> list[Finding]:
     tolerance = 0.0 if density is not None else view.setting_value("fuel_curve.density_tolerance", "%") / 100
     weight = view.setting_value(f"fuel_curve.{fuel}_density", "lb/gal") if density is None else density
     return [
-        _plausible(view, engine, number, found.steps, fuel, weight, tolerance)
+        _plausible(view, engine, number, steps, refill, fuel, weight, tolerance)
         for number, engine in enumerate(view.vessel.engines)
     ]
 
@@ -51,6 +55,7 @@ def _plausible(
     engine: Engine,
     number: int,
     steps: Sequence[ThrottleStep],
+    refill: Refill | None,
     fuel: str,
     density: float,
     density_tolerance: float,
@@ -65,21 +70,25 @@ def _plausible(
         reason = Missing(text, lack=Lack.NOT_ENTERED, field="engines.rated_power", of=engine.position)
     if reason:
         return not_enough_data(about, [reason], basis)
+    reading = _of_reading(view, top, number, engine.position, refill)
     flow = top.flows[number]
     used = specific_consumption.specific_consumption(flow, density, power)
-    efficiency = specific_consumption.brake_efficiency(used)
-    of_consumption = math.hypot(
-        view.setting_value("fuel_curve.power_tolerance", "%") / 100, density_tolerance, top.flow_within / top.flow, 1e-6
+    of_used = (
+        *(part.times(used) for part in reading),
+        Part.bound("rated power", used * view.setting_value("fuel_curve.power_tolerance", "%") / 100),
+        Part.bound("density", used * density_tolerance),
     )
+    consumption = MeasuredValue.of_parts(used, "lb/(hp h)", of_used)
     heat = specific_consumption.HEATING_VALUE_WITHIN / specific_consumption.HEATING_VALUE
-    of_efficiency = math.hypot(of_consumption, heat)
-    most = view.setting_value(f"fuel_curve.best_{fuel}", "%")
-    basis = (efficiency_basis(fuel, most), ORDINARY, FUEL_TABLE)
-    best = most / 100
-    poorest = view.setting_value("fuel_curve.poorest", "%") / 100
-    impossible = efficiency / (1 + of_efficiency) > best or efficiency * (1 + of_efficiency) < poorest
-    doubtful = efficiency > best or efficiency < poorest
-    says = f"{with_uncertainty(used, used * of_consumption, 2)} lb/(hp h) at full throttle"
+    share = 100 * specific_consumption.brake_efficiency(used)
+    of_share = [*(part.times(-share / used) for part in of_used), Part.bound("heating value", share * heat)]
+    efficiency = MeasuredValue.of_parts(share, "%", of_share)
+    best = view.setting_value(f"fuel_curve.best_{fuel}", "%")
+    poorest = view.setting_value("fuel_curve.poorest", "%")
+    within = 1 + efficiency.expanded_uncertainty / efficiency.value
+    impossible = efficiency.value / within > best or efficiency.value * within < poorest
+    doubtful = efficiency.value > best or efficiency.value < poorest
+    says = f"{with_uncertainty(used, consumption.expanded_uncertainty, 2)} lb/(hp h) at full throttle"
     ordinary = specific_consumption.ORDINARY_CONSUMPTION[fuel]
     if impossible or doubtful:
         factor = used / ordinary
@@ -92,27 +101,45 @@ def _plausible(
         says += borne_out if _meter_is_right(view) else "Check the entry, its unit and the meter's K-factor."
     else:
         says += f", believable; {ordinary:.2f} is commonly reckoned with."
+    if refill:
+        says += f" The flow is corrected by the refill (x {refill.ratio.value:.3f})."
     code = "fuel_curve.fuel_for_power.believable"
     if impossible or doubtful:
         code = "fuel_curve.fuel_for_power.impossible" if impossible else "fuel_curve.fuel_for_power.doubtful"
+    in_metric = specific_consumption.metric_consumption(1.0)
+    metric = MeasuredValue.of_parts(used * in_metric, "g/kWh", [part.times(in_metric) for part in of_used])
     return Finding(
         code=code,
         verdict=Verdict.FAIL if impossible else Verdict.ADVISE if doubtful else Verdict.PASS,
         about=about,
         sentence=says,
-        basis=basis,
+        basis=(efficiency_basis(fuel, best), ORDINARY, FUEL_TABLE),
         numbers=(
-            Number("specific consumption", used, "lb/(hp h)", used * of_consumption, 2),
-            Number(
-                "specific consumption, metric",
-                specific_consumption.metric_consumption(used),
-                "g/kWh",
-                specific_consumption.metric_consumption(used) * of_consumption,
-                0,
-            ),
-            Number("brake efficiency", efficiency * 100, "%", efficiency * of_efficiency * 100, 1),
-            Number("fuel flow", flow, "gal/h", top.flow_within, 1),
+            Number.of("specific consumption", consumption, 2),
+            Number.of("specific consumption, metric", metric, 0),
+            Number.of("brake efficiency", efficiency),
+            Number.of("fuel flow", MeasuredValue.of_parts(flow, "gal/h", [part.times(flow) for part in reading])),
         ),
+        places=(
+            (STEPS, "fuel", "", ""),
+            (STEPS, "fuel_density", "", ""),
+            *places(top, (engine.position,), "nominal_engine_speed", "engine_speed", "fuel_flow"),
+            *(((STEPS, "recording", "", ""),) if not top.rows else ()),
+            *(refill.places if refill else ()),
+        ),
+    )
+
+
+def _of_reading(
+    view: JobView, step: ThrottleStep, number: int, position: str, refill: Refill | None
+) -> tuple[Part, ...]:
+    """What an engine's fuel flow at one step has of its reading, as shares of it [-]."""
+    digits = [digit(view, STEPS, "fuel_flow", "gal/h", row=row, of=position) for row in step.rows]
+    repeats = view.setting_value("fuel_curve.flow_scatter", "%") / 100 / NORMAL_95 / math.sqrt(step.readings)
+    return (
+        Part("flow repeats", repeats, degrees_of_freedom=DEVIATION_FREEDOM),
+        Part("flow digits", math.hypot(*digits) / max(len(digits), 1) / step.flows[number]),
+        *(refill.relative_parts if refill else ()),
     )
 
 

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from garboard.findings import Number, with_uncertainty
 from garboard.uncertainty import MeasuredValue
-
-
-def shown(measured: MeasuredValue, decimals: int = 1) -> str:
-    return with_uncertainty(measured.value, measured.expanded_uncertainty, decimals)
 
 
 def tens(engine_speed: float) -> str:
@@ -15,5 +13,33 @@ def tens(engine_speed: float) -> str:
     return f"{round(engine_speed, -1):.0f}"
 
 
-def rounded(name: str, engine_speed: MeasuredValue) -> Number:
-    return Number.of(name, engine_speed, 0)
+def is_at_least(measured: MeasuredValue) -> bool:
+    """Whether a current is still in a figure: then its low end is told, with the current against the boat."""
+    return any(part.source == "current" for part in measured.parts)
+
+
+def shown(measured: MeasuredValue, decimals: int = 1) -> str:
+    """A figure with its uncertainty; one that a current is in as "at least 23.1"."""
+    if is_at_least(measured):
+        return f"at least {max(0.0, measured.low):.{decimals}f}"
+    return with_uncertainty(measured.value, measured.expanded_uncertainty, decimals)
+
+
+def number(name: str, measured: MeasuredValue, decimals: int = 1) -> Number:
+    """The same as a number of a finding."""
+    if is_at_least(measured):
+        return Number(f"{name}, at least", max(0.0, measured.low), measured.unit, decimals=decimals)
+    return Number.of(name, measured, decimals)
+
+
+def times(measured: MeasuredValue, factor: float, unit: str) -> MeasuredValue:
+    """A figure that follows another by a factor, in a unit of its own."""
+    return MeasuredValue.of_parts(factor * measured.value, unit, [part.times(factor) for part in measured.parts])
+
+
+def by(measured: MeasuredValue, figure_of: Callable[[float], float], unit: str) -> MeasuredValue:
+    """A figure worked out from another by a smooth function, in a unit of its own."""
+    little = 1e-4 * abs(measured.value) or 1e-6
+    slope = (figure_of(measured.value + little) - figure_of(measured.value - little)) / (2 * little)
+    parts = [part.times(slope) for part in measured.parts]
+    return MeasuredValue.of_parts(figure_of(measured.value), unit, parts)

@@ -19,7 +19,8 @@ from garboard.records import ENGINE_POSITIONS, JsonValue
 from garboard.samples import gather
 from garboard.steps import Phase
 from garboard.units import Amount, parse_amount
-from garboard_fuel_curve import curve, duty_cycle, economy, flow_meter, readings, smooth, specific_consumption
+from garboard_fuel_curve import curve, duty_cycle, economy, flow_meter, odd, smooth, specific_consumption
+from garboard_fuel_curve.recorded import in_turn
 
 RATED: dict[str, Any] = {"rated_power": Amount.parse("200 hp"), "rated_speed": Amount.parse("6000 rev/min")}
 
@@ -163,13 +164,13 @@ def test_landmarks_lie_within_the_steps_whatever_the_boat(increments: list[tuple
         assert all(first <= second + 60 for first, second in pairwise(order))
 
 
-MODULES: tuple[ModuleType, ...] = (curve, duty_cycle, economy, flow_meter, smooth, specific_consumption)
+MODULES: tuple[ModuleType, ...] = (curve, duty_cycle, economy, flow_meter, odd, smooth, specific_consumption)
 CALCULATIONS = [
     function
     for module in MODULES
     for name, function in inspect.getmembers(module, inspect.isfunction)
     if not name.startswith("_") and function.__module__ == module.__name__
-] + [inspect.unwrap(curve.study), readings.in_turn]
+] + [inspect.unwrap(curve.study), in_turn]
 
 
 @pytest.mark.parametrize("calculation", CALCULATIONS, ids=lambda function: function.__name__)
