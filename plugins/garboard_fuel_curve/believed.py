@@ -89,7 +89,8 @@ def curve_of(view: JobView) -> JobCurve:
         )
     odd = contradictions(view, found)
     same = view.setting_value("fuel_curve.same_step", "rev/min")
-    sound = found.without([one.step for one in odd], same) if odd else found
+    lone = [one.step for one in odd if not one.of_unit]
+    sound = found.without(lone, same) if lone else found
     why_no_flow: Missing | None = None
     refill: Refill | None = None
     try:
@@ -97,7 +98,7 @@ def curve_of(view: JobView) -> JobCurve:
     except NotEnoughData as lacking:
         (why_no_flow,) = lacking.missing
     steps = corrected(sound.steps if len(sound.steps) > 2 else found.steps, refill.ratio.value if refill else 1.0)
-    if _is_impossible(view, corrected(found.steps, refill.ratio.value if refill else 1.0), refill):
+    if _is_impossible(view, steps, refill):
         why_no_flow = IMPOSSIBLE
     return JobCurve(
         found=found,

@@ -36,12 +36,14 @@ class Contradiction:
     """A reading that others contradict.
 
     step, place : where it was taken
+    of_unit     : whether it is the unit of the whole column, so that no one row is at fault
     text        : what contradicts it ("row 7: fuel flow 3.1 gal/h, where the other rows say about 12.6")
     """
 
     step: ThrottleStep
     place: FieldKey
     text: str
+    of_unit: bool = False
 
     @property
     def doubt(self) -> Doubt:
@@ -166,8 +168,9 @@ def _named(beyond: Sequence[ThrottleStep]) -> Sequence[ThrottleStep]:
 
 
 def _beyond(step: ThrottleStep, all_of_them: Sequence[ThrottleStep], field: str, of: str, text: str) -> Contradiction:
-    others = f", and so in {len(all_of_them) - 1} other steps: check the unit" if len(all_of_them) > 2 else ""
-    return Contradiction(step=step, place=_place(step, field, of), text=text + others)
+    several = len(all_of_them) > 2
+    others = f", and so in {len(all_of_them) - 1} other steps: check the unit" if several else ""
+    return Contradiction(step=step, place=_place(step, field, of), text=text + others, of_unit=several)
 
 
 def most_flow(view: JobView, engine: Engine) -> float | None:

@@ -52,13 +52,11 @@ def best_place(view: JobView, curve: Curve) -> Cruise:
         engine_speed=min(max(round(place.engine_speed, -1), curve.lowest), curve.highest),
         low=low,
         high=high,
-        best=curve.best_engine_speed(place, _beyond_the_hump if hump else _of_all) if _is_sharp(curve, place) else None,
+        best=curve.best_engine_speed(place, _beyond_the_hump if hump else _of_all)
+        if curve.tells_best(place.engine_speed)
+        else None,
         planing=hump is not None,
     )
-
-
-def _is_sharp(curve: Curve, place: Peak) -> bool:
-    return curve.has_fine_steps(place.engine_speed)
 
 
 def _beyond_the_hump(found: Landmarks) -> Peak | None:

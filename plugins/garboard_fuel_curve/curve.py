@@ -19,8 +19,12 @@ PLACES = 120
 NEARLY_BEST = 0.97
 
 FINE_STEPS = 310.0
-"""With steps no farther apart than about 300 rev/min an engine speed of best economy may be told with its
-uncertainty: between wider ones the curve is a guess that no uncertainty covers (tried on simulated boats) [rev/min]."""
+"""Between steps farther apart than about 300 rev/min the curve is a guess that no uncertainty covers: there a place is
+told by the steps around it (tried on simulated boats) [rev/min]."""
+
+CLOSEST_STEPS = 250.0
+"""With steps closer than this the best place follows the noise of single steps, and no uncertainty holds (tried on
+simulated boats) [rev/min]."""
 
 LITTLE = 0.01
 """By how much a common scale of the fuel flow is moved to see what it does [-]."""
@@ -378,6 +382,16 @@ class Curve:
         """Whether steps stand close on both sides of a place; see `FINE_STEPS` [rev/min]."""
         return self._gap_at(engine_speed) <= FINE_STEPS
 
+    def tells_best(self, engine_speed: float) -> bool:
+        """Whether steps around a best place are neither too far apart nor too close to tell it [rev/min]."""
+        return CLOSEST_STEPS <= self._gap_at(engine_speed) <= FINE_STEPS
+
+    def steps_around(self, engine_speed: float) -> tuple[float, float]:
+        """The steps below and above a place between the lowest and the highest [rev/min]."""
+        at = [point.engine_speed for point in self.points]
+        above = min(max(bisect_right(at, engine_speed), 1), len(at) - 1)
+        return at[above - 1], at[above]
+
     def _gap_at(self, engine_speed: float) -> float:
         """The wider of the gaps beside the step nearest to a place [rev/min]."""
         at = [point.engine_speed for point in self.points]
@@ -386,7 +400,7 @@ class Curve:
         return max(high - low for low, high in pairwise(around))
 
     def best_engine_speed(self, place: Peak, place_of: Callable[[Landmarks], Peak | None]) -> MeasuredValue:
-        """Engine speed of a best place, with steps close around it [rev/min]. See `has_fine_steps`."""
+        """Engine speed of a best place, with steps close around it [rev/min]. See `tells_best`."""
 
         def engine_speed(version: Version) -> float:
             found = place_of(version.landmarks)

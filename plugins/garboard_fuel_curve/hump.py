@@ -7,8 +7,9 @@ import attrs
 from garboard.findings import Basis, BasisKind, Finding, Number, Verdict
 from garboard.job_view import JobView
 from garboard_fuel_curve.believed import begins_in_a_gap, believable_curve, hump_found
+from garboard_fuel_curve.curve import Curve, Hump
 from garboard_fuel_curve.steps import PRACTICE, PROPAGATION
-from garboard_fuel_curve.wording import tens
+from garboard_fuel_curve.wording import number, shown, tens
 
 METHOD = Basis(
     BasisKind.METHOD,
@@ -34,18 +35,19 @@ def planing_hump(view: JobView) -> list[Finding]:
                 basis=(PRACTICE, METHOD, PROPAGATION),
             )
         ]
-    speed, worst = curve.slowest_planing, curve.economy_at(hump.bottom.engine_speed)
+    planing, numbers = _planing(curve, hump)
+    begins = () if begins_in_a_gap(view, curve, hump) else _begins(curve, hump)
+    before = f"From about {tens(hump.start)} rev/min up to there" if begins else "Below that"
+    deepest = min(curve.steps_around(hump.bottom.engine_speed), key=lambda at: curve.economy_at(at).value)
+    worst = curve.economy_at(deepest)
     recovered = view.setting_value("fuel_curve.planing_recovery", "%")
-    begins = [] if begins_in_a_gap(view, curve, hump) else [curve.of_hump(lambda one: one.start)]
-    before = f"Between {tens(hump.start)} and {tens(hump.planing)}" if begins else f"Below {tens(hump.planing)}"
     return [
         Finding(
             code="fuel_curve.planing_hump.found",
             verdict=Verdict.PASS,
             about="planing hump",
-            sentence=f"Slowest planing {speed.value:.1f} kn at {tens(hump.planing)} rev/min. {before} rev/min the boat "
-            f"climbs its bow wave and economy drops to {worst.value:.2f} nm/gal; run through it, do not stay in it."
-            f"{found.corrected_by}",
+            sentence=f"{planing} {before} the boat climbs its bow wave, and economy drops to {shown(worst, 2)} nm/gal "
+            f"at {tens(deepest)} rev/min. Run through it, do not stay in it.{found.corrected_by}",
             basis=(
                 attrs.evolve(
                     PRACTICE,
@@ -56,11 +58,38 @@ def planing_hump(view: JobView) -> list[Finding]:
                 PROPAGATION,
             ),
             numbers=(
-                Number.of("slowest planing engine speed", curve.of_hump(lambda one: one.planing), 0),
-                Number.of("slowest planing speed", speed),
-                *(Number.of("hump begins", one, 0) for one in begins),
-                Number.of("hump deepest", curve.of_hump(lambda one: one.bottom.engine_speed), 0),
-                Number.of("economy in the hump", worst, 2),
+                *numbers,
+                *begins,
+                Number("hump deepest", deepest, "rev/min", decimals=0),
+                number("economy in the hump", worst, 2),
             ),
         )
     ]
+
+
+def _planing(curve: Curve, hump: Hump) -> tuple[str, tuple[Number, ...]]:
+    """Where planing begins: a place where steps stand close, else the steps around it."""
+    if curve.has_fine_steps(hump.planing):
+        speed = curve.slowest_planing
+        numbers = (
+            Number.of("slowest planing engine speed", curve.of_hump(lambda one: one.planing), 0),
+            number("slowest planing speed", speed),
+        )
+        return f"Slowest planing {shown(speed)} kn at {tens(hump.planing)} rev/min.", numbers
+    low, high = curve.steps_around(hump.planing)
+    slow, fast = curve.speed_at(low), curve.speed_at(high)
+    between = f"{tens(low)} and {tens(high)} rev/min, {slow.value:.1f} and {fast.value:.1f} kn"
+    says = f"Planing begins between the steps at {between}."
+    return says, (
+        Number("planing begins, from", low, "rev/min", decimals=0),
+        Number("planing begins, to", high, "rev/min", decimals=0),
+        number("speed at the step that planes", fast),
+    )
+
+
+def _begins(curve: Curve, hump: Hump) -> tuple[Number, ...]:
+    if curve.has_fine_steps(hump.start):
+        return (Number.of("hump begins", curve.of_hump(lambda one: one.start), 0),)
+    low, high = curve.steps_around(hump.start)
+    ends = ("hump begins, from", low), ("hump begins, to", high)
+    return tuple(Number(name, at, "rev/min", decimals=0) for name, at in ends)

@@ -20,6 +20,9 @@ LEAST = 0.05
 CLEARLY_THE_ONE = 1.5
 """A reading so many times as far out as another is the odd one of the two (common practice, no source)."""
 
+USUAL_SPAN = 1200.0
+"""The limits are for steps up to 600 rev/min apart: a reading is foretold across twice that [rev/min]."""
+
 FEWEST_LEFT = 4
 """Fewer readings foretell nothing."""
 
@@ -116,10 +119,13 @@ def _limit(column: Column, left: Sequence[int], place: int) -> float:
     if place == 0:
         return limits.first
     last = place == len(left) - 1
-    smooth_from = left[place - 2] if last else left[place]  # of the last, both that foretell it must be planing
+    low, high = (left[place - 2], left[place]) if last else (left[place - 1], left[place + 1])
+    span = column.engine_speeds[high] - column.engine_speeds[low]
+    wider = max(1.0, (span / USUAL_SPAN) ** 2)  # a bend makes itself felt with the square of the distance
+    smooth_from = low if last else left[place]  # of the last, both that foretell it must be planing
     if column.engine_speeds[smooth_from] < column.planing_from:
-        return limits.slow
-    return limits.last if last else limits.planing
+        return wider * limits.slow
+    return wider * (limits.last if last else limits.planing)
 
 
 def _off(column: Column, left: Sequence[int], place: int) -> float:

@@ -111,7 +111,7 @@ def cut(view: JobView, recording: Recording) -> Cut:
             groups.append([])
         groups[-1].append(stretch)
     steps = tuple(_held(view, sorted(group, key=lambda one: one.start), course, started) for group in groups)
-    return Cut(held=steps, speed_doubted=doubted.get("s"), agreed="".join(_agreed(senders)))
+    return Cut(held=steps, speed_doubted=doubted.get("s"), agreed="".join(_agreed(senders, doubted)))
 
 
 def _senders_differ(view: JobView, name: str, senders: Sequence[Stream], runs: Sequence[Steady]) -> Missing | None:
@@ -159,8 +159,9 @@ def _step_of(stream: Stream) -> float:
     return min((high - low for low, high in pairwise(sorted(set(stream.values)))), default=0.0)
 
 
-def _agreed(senders: Mapping[str, Sequence[Stream]]) -> Iterator[str]:
-    several = {sent[0].key.quantity.replace("_", " "): len(sent) for sent in senders.values() if len(sent) > 1}
+def _agreed(senders: Mapping[str, Sequence[Stream]], doubted: Mapping[str, Missing]) -> Iterator[str]:
+    sound = [sent for name, sent in senders.items() if len(sent) > 1 and name not in doubted]
+    several = {sent[0].key.quantity.replace("_", " "): len(sent) for sent in sound}
     yield from (f"; its {count} sources of {quantity} agree" for quantity, count in several.items())
 
 

@@ -48,7 +48,7 @@ def test_the_curve_gives_a_table_row_for_every_step_and_a_figure_with_the_hump()
     assert row["Economy [mi/gal]"] == "2.06"  # 1.7895 x 1852 / 1609.344
     assert row["Fuel [L/nm]"] == "2.1"  # 3.7854 / 1.7895
     assert [band.name for band in figure.bands] == ["planing hump", "best cruise"]
-    assert [marker.name for marker in figure.markers] == ["slowest planing"]
+    assert figure.markers == ()  # steps 500 rev/min apart tell no one place
     hump, cruise = figure.bands
     assert hump.high < cruise.low < 3700 < cruise.high  # read economies 1.79, 2.09, 2.08, 1.94 from 3000 to 4500
 
@@ -83,16 +83,29 @@ def test_the_hump_lies_between_the_steps_where_economy_dips() -> None:
     # 1.33 to about 2.1 is 1.72: passed falling just below 2000, and rising just below 3000 rev/min.
     found = finding(planing(), "planing_hump")
     assert found.verdict is Verdict.PASS
-    assert 1800 < number(found, "hump begins").value < 2000
-    assert number(found, "hump deepest").value == pytest.approx(2500, abs=60)
-    assert 2800 < number(found, "slowest planing engine speed").value < 3000
+    assert [number(found, f"hump begins, {end}").value for end in ("from", "to")] == [1500, 2000]
+    assert number(found, "hump deepest").value == 2500
+    assert number(found, "economy in the hump").value == pytest.approx(10.0 / 7.5, abs=0.01)
+    assert [number(found, f"planing begins, {end}").value for end in ("from", "to")] == [2500, 3000]
+    assert found.sentence.startswith("Planing begins between the steps at 2500 and 3000 rev/min, 10.0 and 17.0 kn.")
+
+
+FINE = sorted([*PLANING, (1750, 6.75, 3.55), (2250, 8.75, 6.0), (2750, 13.5, 8.5), (3250, 20.0, 10.25)])
+"""The same boat with steps 250 rev/min apart about its hump, half way between those of `PLANING`."""
+
+
+def test_close_steps_tell_the_slowest_planing_speed_itself() -> None:
+    found = finding(of_rows(FINE), "planing_hump")
+    assert 1750 < number(found, "hump begins").value < 2000
+    assert 2750 < number(found, "slowest planing engine speed").value < 3000
     assert 13 < number(found, "slowest planing speed").value < 17
     assert found.sentence.startswith("Slowest planing ")
+    assert [marker.name for marker in finding(of_rows(FINE), "curve").figures[0].markers] == ["slowest planing"]
 
 
 def test_more_recovery_asked_for_makes_slowest_planing_faster() -> None:
     places = [
-        number(finding(planing(planing_recovery=share), "planing_hump"), "slowest planing engine speed").value
+        number(finding(of_rows(FINE, planing_recovery=share), "planing_hump"), "slowest planing engine speed").value
         for share in ("30 %", "50 %", "80 %")
     ]
     assert places == sorted(places)
@@ -162,8 +175,8 @@ def test_without_a_hump_the_best_is_called_the_best_at_any_speed() -> None:
     found = finding(of_rows(DISPLACEMENT), "best_cruise")
     assert found.about == "best economy"
     assert "No planing hump was seen" in found.sentence
-    assert number(found, "engine speed of these figures").value == 700  # 2.5 / 0.4 = 6.25 nm/gal, the best that was read
-    assert number(found, "economy").value == pytest.approx(6.25)
+    assert number(found, "engine speed of these figures").value == 700
+    assert number(found, "economy").value == pytest.approx(6.25)  # 2.5 / 0.4, the best that was read
 
 
 USABLE: dict[FieldKey, JsonValue] = {(TANKS, "usable_fuel", "", ""): "90.0 gal"}
