@@ -10,7 +10,7 @@ import attrs
 from garboard.findings import Lack, Missing, NotEnoughData, Verdict
 from garboard.job_view import JobView
 from garboard.uncertainty import Part
-from garboard_fuel_curve.contradictions import Contradiction, contradictions
+from garboard_fuel_curve.contradictions import Contradiction, contradictions, without_odd
 from garboard_fuel_curve.curve import Curve, Hump, Point, Shared, study, wide_gaps
 from garboard_fuel_curve.power import judged_by_power
 from garboard_fuel_curve.readings import Readings, ThrottleStep, corrected, deviation_of, flow_repeats, readings
@@ -88,16 +88,14 @@ def curve_of(view: JobView) -> JobCurve:
             field="nominal_engine_speed",
         )
     odd = contradictions(view, found)
-    same = view.setting_value("fuel_curve.same_step", "rev/min")
-    lone = [one.step for one in odd if not one.of_unit]
-    sound = found.without(lone, same) if lone else found
+    sound = without_odd(view, found, odd)
     why_no_flow: Missing | None = None
     refill: Refill | None = None
     try:
         refill = correction(view)
     except NotEnoughData as lacking:
         (why_no_flow,) = lacking.missing
-    steps = corrected(sound.steps if len(sound.steps) > 2 else found.steps, refill.ratio.value if refill else 1.0)
+    steps = corrected(sound.steps, refill.ratio.value if refill else 1.0)
     if _is_impossible(view, steps, refill):
         why_no_flow = IMPOSSIBLE
     return JobCurve(
@@ -129,7 +127,7 @@ def _study(view: JobView, steps: Sequence[ThrottleStep], refill: Refill | None) 
     shared = Shared(
         freedom=freedom,
         receiver=view.setting_value("fuel_curve.speed_accuracy", "kn"),
-        current=view.setting_value("fuel_curve.unknown_current", "kn"),
+        current=view.setting_value("fuel_curve.unknown_current", "kn") if any(p.one_way for p in points) else 0.0,
         engine_speed=view.setting_value("fuel_curve.engine_speed_resolution", "rev/min") / 2,
         flow_scale=refill.relative_parts if refill else (Part.of_expanded("flow meter", accuracy),),
     )

@@ -65,6 +65,14 @@ def contradictions(view: JobView, found: Readings) -> tuple[Contradiction, ...]:
     return tuple(_of_one_step(several) for step in found.taken if (several := by_step[id(step)]))
 
 
+def without_odd(view: JobView, found: Readings, odd: Sequence[Contradiction]) -> Readings:
+    """The readings without steps that others contradict; all where too few would be left."""
+    lone = [one.step for one in odd if not one.of_unit]
+    same = view.setting_value("fuel_curve.same_step", "rev/min")
+    sound = found.without(lone, same) if lone else found
+    return sound if len(sound.steps) > 2 else found
+
+
 def _of_one_step(several: Sequence[Contradiction]) -> Contradiction:
     """One contradiction for a step. Where speed and fuel flow are both out, it is the engine speed that is misread."""
     first = several[0]
@@ -143,7 +151,8 @@ def _misread_currents(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator[
 def _beyond_the_engine(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator[Contradiction]:
     """Steps with more fuel than the engine can burn, or more speed than its propeller advances.
 
-    Of more than two only the farthest is named, with their number: then it is the unit, not a slip in each row.
+    Of more than two only the last is named, with their number: then it is the unit, not a slip in each row. So it may
+    be where it is the highest step alone.
     """
     for number, engine in enumerate(view.vessel.engines):
         most, advance = most_flow(view, engine), advance_per_turn(engine)
@@ -151,7 +160,7 @@ def _beyond_the_engine(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator
         for step in _named(flows):
             flow = f"fuel flow {step.flows[number]:.1f} gal/h"
             text = f"{step.name}: {flow} is more than the engine can burn, {most:.1f} gal/h"
-            yield _beyond(step, flows, "fuel_flow", engine.position, text)
+            yield _beyond(step, flows, "fuel_flow", engine.position, text, step is steps[-1])
         speeds = [
             step
             for step in steps
@@ -160,17 +169,19 @@ def _beyond_the_engine(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator
         for step in _named(speeds):
             theory = (advance or 0.0) * step.engine_speeds[number]
             text = f"{step.name}: {step.speed:.1f} kn is more than the propeller advances, {theory:.1f} kn"
-            yield _beyond(step, speeds, "speed_out", "", text)
+            yield _beyond(step, speeds, "speed_out", "", text, step is steps[-1])
 
 
 def _named(beyond: Sequence[ThrottleStep]) -> Sequence[ThrottleStep]:
     return beyond if len(beyond) <= 2 else beyond[-1:]
 
 
-def _beyond(step: ThrottleStep, all_of_them: Sequence[ThrottleStep], field: str, of: str, text: str) -> Contradiction:
+def _beyond(
+    step: ThrottleStep, all_of_them: Sequence[ThrottleStep], field: str, of: str, text: str, highest: bool
+) -> Contradiction:
     several = len(all_of_them) > 2
     others = f", and so in {len(all_of_them) - 1} other steps: check the unit" if several else ""
-    return Contradiction(step=step, place=_place(step, field, of), text=text + others, of_unit=several)
+    return Contradiction(step=step, place=_place(step, field, of), text=text + others, of_unit=several or highest)
 
 
 def most_flow(view: JobView, engine: Engine) -> float | None:

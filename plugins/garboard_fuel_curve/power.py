@@ -10,6 +10,7 @@ from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard.uncertainty import NORMAL_95, MeasuredValue, Part
 from garboard_fuel_curve import specific_consumption
+from garboard_fuel_curve.contradictions import contradictions, without_odd
 from garboard_fuel_curve.entered import digit, optional
 from garboard_fuel_curve.readings import ThrottleStep, corrected, places, readings
 from garboard_fuel_curve.refill import Refill, correction, flow_meter
@@ -22,8 +23,12 @@ def fuel_for_power(view: JobView) -> list[Finding]:
     Uncertainty: rated power, density, heating value and the reading. The meter's own accuracy is left out, for it is
     what is being judged; where a refill corrects the flow, the refill's is added.
     """
-    refill = correction(view)
-    return judged_by_power(view, corrected(readings(view).steps, refill.ratio.value if refill else 1.0), refill)
+    refill, found = correction(view), readings(view)
+    odd = [one for one in contradictions(view, found) if not one.of_unit]
+    sound = without_odd(view, found, odd)
+    judged = judged_by_power(view, corrected(sound.steps, refill.ratio.value if refill else 1.0), refill)
+    faster = [one for one in odd if one.step.engine_speed > sound.steps[-1].engine_speed]
+    return [not_enough_data(one.about, [faster[-1].missing], one.basis) for one in judged] if faster else judged
 
 
 def judged_by_power(view: JobView, steps: Sequence[ThrottleStep], refill: Refill | None) -> list[Finding]:
