@@ -33,6 +33,7 @@ def pytest_collection_finish() -> None:
 
 @pytest.hookimpl(trylast=True)
 def pytest_runtest_teardown(item: pytest.Item, nextitem: pytest.Item | None) -> None:
-    """After each file its memory goes back to the system."""
+    """After each file its memory goes back to the system; what is still held stays to the end."""
     if nextitem is None or nextitem.path != item.path:
         give_back()
+        gc.freeze()

@@ -157,7 +157,13 @@ class Finger:
         from kivy.core.window import Window
         from kivy.uix.textinput import TextInput
 
-        yield from self._tap(lambda: next((one for one in _widgets() if isinstance(one, TextInput)), None), "box")
+        def box() -> Any:
+            return next((one for one in _widgets() if isinstance(one, TextInput)), None)
+
+        yield from _waiting(lambda: box() or _named("other") or _named("find"), "box")
+        if box() is None:  # behind a list of words, or of boats
+            yield from self._press("other" if _named("other") else "find")
+        yield from self._tap(box, "box")
         for character in text:
             Window.dispatch("on_textinput", character)
             yield

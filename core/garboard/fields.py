@@ -36,6 +36,9 @@ class Field:
     title     : what the person reads
     quantity  : for an amount, a key of `units.UNITS_OF`; `unit` is the unit offered first
     choices   : for a choice, the words to choose from
+    said      : what people say for each choice, where that is another word ("micro" for light cable)
+    offers    : for a text or an amount, values to take with one press; any other can be typed
+    unless    : a field of the same piece that says the same: once it is entered, nobody is led here
     plausible : (low, high) in `unit`; outside it the person is asked again
     hard      : (low, high) in `unit`; outside it the value is refused
     each      : a key of `records.EQUIPMENT`: asked once for every such piece the vessel has
@@ -50,6 +53,9 @@ class Field:
     quantity: str = ""
     unit: str = ""
     choices: tuple[str, ...] = ()
+    said: tuple[str, ...] = ()
+    offers: tuple[str, ...] = ()
+    unless: str = ""
     plausible: tuple[float, float] | None = None
     hard: tuple[float, float] | None = None
     each: str = ""
@@ -63,6 +69,14 @@ class Field:
             raise ValueError(f"field {self.name!r}: unit {self.unit!r} is not a unit of quantity {self.quantity!r}")
         if self.kind is Kind.CHOICE and not self.choices:
             raise ValueError(f"field {self.name!r}: a choice needs choices")
+        if self.said and len(self.said) != len(self.choices):
+            raise ValueError(
+                f"field {self.name!r}: {len(self.choices)} choices but {len(self.said)} words said for them"
+            )
+        if self.offers and self.kind not in (Kind.AMOUNT, Kind.TEXT):
+            raise ValueError(f"field {self.name!r}: only a text or an amount has offers")
+        for offer in self.offers:
+            check_value(self, offer)
         if self.kind is Kind.TABLE and not self.columns:
             raise ValueError(f"field {self.name!r}: a table needs columns")
         if self.each and self.each not in EQUIPMENT:

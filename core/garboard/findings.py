@@ -23,6 +23,7 @@ __all__ = [
     "Figure",
     "Finding",
     "Lack",
+    "Limit",
     "Marker",
     "Missing",
     "NotEnoughData",
@@ -69,6 +70,11 @@ def _finite(_instance: object, field: attrs.Attribute[float], value: float) -> N
         raise ValueError(f"{field.name} must be a finite number, got {value!r}")
 
 
+def _finite_or_none(_instance: object, field: attrs.Attribute[float | None], value: float | None) -> None:
+    if value is not None and not math.isfinite(value):
+        raise ValueError(f"{field.name} must be a finite number, got {value!r}")
+
+
 def _not_below_zero(_instance: object, field: attrs.Attribute[float | None], value: float | None) -> None:
     if value is not None and not (math.isfinite(value) and value >= 0):
         raise ValueError(f"{field.name} must be a finite number, zero or above, got {value!r}")
@@ -109,7 +115,7 @@ with_spread = with_uncertainty
 """Its name in version 1 of the front door."""
 
 
-@attrs.frozen(init=False)
+@attrs.frozen(init=False, field_transformer=typed)
 class Number:
     """A result with its unit.
 
@@ -168,7 +174,53 @@ class Number:
         return f"{with_uncertainty(self.value, self.expanded_uncertainty, self.decimals)} {self.unit}".rstrip()
 
 
-@attrs.frozen
+def _finite_or_open(_instance: object, field: attrs.Attribute[float | None], value: float | None) -> None:
+    if value is not None and not math.isfinite(value):
+        raise ValueError(f"{field.name} must be a finite number, or None where that end is open, got {value!r}")
+
+
+_ROUNDING = 1e-9
+"""Share of a limit by which two ways of working out the same number may differ."""
+
+
+@attrs.frozen(field_transformer=typed)
+class Limit:
+    """What a verdict holds one of its numbers against: both ends belong to it, and either may be open.
+
+    number    : name of the Number it bounds, which the finding gives once
+    low, high : in that number's unit; None where that end is open
+
+    Raises ValueError where both ends are open, and where low lies above high.
+
+    >>> limit = Limit("drop", high=3.0)
+    >>> [limit.holds(2.9), limit.holds(2.9, 0.3), limit.reaches(3.1), limit.reaches(3.1, 0.3)]
+    [True, False, False, True]
+    """
+
+    number: str
+    low: float | None = attrs.field(default=None, validator=_finite_or_open)
+    high: float | None = attrs.field(default=None, validator=_finite_or_open)
+
+    def __attrs_post_init__(self) -> None:
+        if self.low is None and self.high is None:
+            raise ValueError(f"limit of {self.number!r} has neither low nor high; give one")
+        if self.low is not None and self.high is not None and self.low > self.high:
+            raise ValueError(f"limit of {self.number!r}: low {self.low:g} lies above high {self.high:g}")
+
+    def holds(self, value: float, expanded_uncertainty: float = 0.0) -> bool:
+        """Whether the whole 95 % interval of a value lies within."""
+        return self._within(value - expanded_uncertainty, value + expanded_uncertainty)
+
+    def reaches(self, value: float, expanded_uncertainty: float = 0.0) -> bool:
+        """Whether any of the 95 % interval of a value lies within."""
+        return self._within(value + expanded_uncertainty, value - expanded_uncertainty)
+
+    def _within(self, above_low: float, below_high: float) -> bool:
+        low = self.low is None or above_low >= self.low - _ROUNDING * abs(self.low)
+        return low and (self.high is None or below_high <= self.high + _ROUNDING * abs(self.high))
+
+
+@attrs.frozen(field_transformer=typed)
 class Axis:
     """One axis of a figure.
 
@@ -177,8 +229,8 @@ class Axis:
 
     label: str
     unit: str = ""
-    low: float | None = None
-    high: float | None = None
+    low: float | None = attrs.field(default=None, validator=_finite_or_none)
+    high: float | None = attrs.field(default=None, validator=_finite_or_none)
     whole: bool = False
 
 
@@ -196,29 +248,32 @@ class Series:
     def __attrs_post_init__(self) -> None:
         if len(self.x) != len(self.y):
             raise ValueError(f"series {self.name!r}: {len(self.x)} x values but {len(self.y)} y values")
+        for value in (*self.x, *self.y):
+            if not (isinstance(value, int | float) and math.isfinite(value)):
+                raise ValueError(f"series {self.name!r}: expected finite numbers, got {value!r}")
 
 
-@attrs.frozen
+@attrs.frozen(field_transformer=typed)
 class Band:
     """A range on an axis ("x", "y" or "y2") that means something, such as the full-throttle window."""
 
     name: str
     axis: str
-    low: float
-    high: float
+    low: float = attrs.field(validator=_finite)
+    high: float = attrs.field(validator=_finite)
 
 
-@attrs.frozen
+@attrs.frozen(field_transformer=typed)
 class Marker:
     """One point worth a word, such as the best-economy cruise."""
 
     name: str
-    x: float
-    y: float
+    x: float = attrs.field(validator=_finite)
+    y: float = attrs.field(validator=_finite)
     second_axis: bool = False
 
 
-@attrs.frozen
+@attrs.frozen(field_transformer=typed)
 class Figure:
     """Plain data to draw; every surface draws the same."""
 
@@ -232,7 +287,7 @@ class Figure:
     equal_scales: bool = False
 
 
-@attrs.frozen
+@attrs.frozen(field_transformer=typed)
 class Table:
     """Rows of text under headings; headings carry units.
 
@@ -270,7 +325,7 @@ class Lack(enum.Enum):
     OTHER = "other"
 
 
-@attrs.frozen
+@attrs.frozen(field_transformer=typed)
 class Missing:
     """One thing a calculation needs and does not have.
 
@@ -334,6 +389,8 @@ class Finding:
     of       : the piece of equipment it is about, where it is about one ("port", "Bilge pump")
     places   : the values it rests on, each as step, field, row, of. Where a plugin names none, the host fills in what
                its calculator read; with `of`, of that piece
+    limits   : what the verdict holds its numbers against, where it compares a number with a limit. A fail for another
+               reason, such as a "no", names none whose number keeps it
     doubts   : values it shows to be in doubt; only a calculator with `may_doubt` gives them, and never with a pass
     doubted  : doubts of others about values it rests on. The host fills them in, makes "advise" of a pass, and says
                so in the sentence
@@ -356,6 +413,7 @@ class Finding:
     short: str = ""
     of: str = ""
     places: tuple[tuple[str, str, str, str], ...] = ()
+    limits: tuple[Limit, ...] = ()
     doubts: tuple[Doubt, ...] = ()
     doubted: tuple[Doubt, ...] = ()
 
@@ -368,6 +426,17 @@ class Finding:
             raise ValueError(f"finding about {self.about!r}: 'not enough data' must not give a number")
         if self.missing and self.verdict is not Verdict.NOT_ENOUGH_DATA:
             raise ValueError(f"finding about {self.about!r}: only 'not enough data' may name what is missing")
+
+    @property
+    def bounded(self) -> tuple[tuple[Number, Limit], ...]:
+        """Numbers with the limits the verdict holds them against: those beyond first, then those too close to tell."""
+        pairs = [(number, limit) for limit in self.limits for number in self.numbers if number.name == limit.number]
+        return tuple(sorted(pairs, key=_kept))
+
+
+def _kept(pair: tuple[Number, Limit]) -> tuple[bool, bool]:
+    number, limit = pair
+    return limit.holds(number.value), limit.holds(number.value, number.expanded_uncertainty or 0.0)
 
 
 _Place = tuple[str, str, str, str]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import enum
 import math
+import re
 import types
 from collections.abc import Callable, Mapping
 from functools import lru_cache
@@ -43,7 +44,7 @@ def _checker(cls: type[Any]) -> Callable[[Any, attrs.Attribute[Any], Any], None]
 
     def check(record: Any, field: attrs.Attribute[Any], value: object) -> None:
         kind = hints()[field.name]
-        if not _fits(value, kind):
+        if not _test_of(kind)(value):
             expected = f"{_in_words(kind)} as {field.name} of {_whose(cls.__name__, record)}"
             raise WrongType(expected, _shown(value), f"correct {field.name} in the plugin's file")
 
@@ -52,7 +53,9 @@ def _checker(cls: type[Any]) -> Callable[[Any, attrs.Attribute[Any], Any], None]
 
 def _whose(kind: str, record: object) -> str:
     name = getattr(record, "key", None) or getattr(record, "name", None)
-    return f"{kind} {shown(name)}" if name and isinstance(name, str) else f"a {kind}"
+    return (
+        f"{kind} {shown(name)}" if name and isinstance(name, str) else f"{'an' if kind[0] in 'AEIOU' else 'a'} {kind}"
+    )
 
 
 def _shown(value: object) -> str:
@@ -64,30 +67,41 @@ def _shown(value: object) -> str:
     return f"{text} of type {type(value).__name__}"
 
 
-def _fits(value: object, kind: Any) -> bool:
+@lru_cache(maxsize=512)
+def _test_of(kind: Any) -> Callable[[object], bool]:
+    """Whether a value is of a kind, made once of its annotation."""
     origin, inner = get_origin(kind) or kind, get_args(kind)
     if origin in (Union, types.UnionType):
-        return any(_fits(value, one) for one in inner)
+        tests = [_test_of(one) for one in inner]
+        return lambda value: any(test(value) for test in tests)
     if origin is tuple:
-        return _fits_each(value, inner)
+        return _test_of_each(inner)
     if origin is Callable:
-        return callable(value)
+        return callable
     if origin in _PLAIN:
-        return _PLAIN[origin][1](value)
-    return isinstance(value, origin)
+        return _PLAIN[origin][1]
+    return lambda value: isinstance(value, origin)
 
 
-def _fits_each(value: object, inner: tuple[Any, ...]) -> bool:
-    if not isinstance(value, tuple | list):  # a list does what a tuple does, and plugins at work give one
-        return False
+def _test_of_each(inner: tuple[Any, ...]) -> Callable[[object], bool]:
+    """The same of a tuple. A list does what a tuple does, and plugins at work give one."""
     if inner[-1] is Ellipsis:
-        return all(_fits(one, inner[0]) for one in value)
-    return len(value) == len(inner) and all(map(_fits, value, inner))
+        test = _test_of(inner[0])
+        return lambda value: isinstance(value, tuple | list) and all(map(test, value))
+    tests = [_test_of(one) for one in inner]
+    return lambda value: (
+        isinstance(value, tuple | list)
+        and len(value) == len(tests)
+        and all(test(one) for test, one in zip(tests, value, strict=True))
+    )
 
 
 def is_text(value: object) -> bool:
     """Whether a value is text. Half of a surrogate pair is no character: no file, terminal or page can take it."""
-    return isinstance(value, str) and not any("\ud800" <= char <= "\udfff" for char in value)
+    return isinstance(value, str) and (value.isascii() or _HALF_CHARACTER.search(value) is None)
+
+
+_HALF_CHARACTER = re.compile("[\ud800-\udfff]")
 
 
 def _is_number(value: object) -> bool:

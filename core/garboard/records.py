@@ -2,7 +2,8 @@
 
 An amount's field names its quantity in the attribute's metadata; the converter refuses units of another
 quantity. A plausible range beside it, in the unit given, is common practice, no source: what lies outside is asked
-about, never refused. `more` keeps keys a newer version or another program wrote, so that nothing is lost on the way.
+about, never refused. What a person is asked stands there too, where it is more than the attribute's name: a title, a
+help, values to pick from. `more` keeps keys a newer version or another program wrote, so that nothing is lost.
 """
 
 from __future__ import annotations
@@ -46,23 +47,39 @@ ENGINE_POSITIONS: Mapping[int, tuple[str, ...]] = {
 """Names of the engines by how many there are, from port to starboard."""
 
 
-def _amount(quantity: str, plausible: tuple[float, float] | None = None, unit: str = "") -> Any:
-    """unit : the unit of the range, and the one to offer first; where there is none, the quantity's first."""
+def _amount(
+    quantity: str, plausible: tuple[float, float] | None = None, unit: str = "", **asked: str | tuple[str, ...]
+) -> Any:
+    """unit  : the unit of the range, and the one to offer first; where there is none, the quantity's first
+    asked : title, help, offers and unless, as in `fields.Field`
+    """
     range_of = {"plausible": plausible} if plausible else {}
     unit_of = {"unit": unit} if unit else {}
-    return attrs.field(default=None, metadata={"quantity": quantity, **range_of, **unit_of})
+    return attrs.field(default=None, metadata={"quantity": quantity, **range_of, **unit_of, **asked})
 
 
-def _one_of(*allowed: str, default: str | None = "") -> Any:
+def _text(**asked: str | tuple[str, ...]) -> Any:
+    return attrs.field(default="", metadata=asked)
+
+
+def _one_of(*allowed: str, default: str | None = "", **asked: str | tuple[str, ...]) -> Any:
     return attrs.field(
         default=attrs.NOTHING if default is None else default,
         validator=attrs.validators.in_((*allowed, default)),
-        metadata={"choices": allowed},
+        metadata={"choices": allowed, **asked},
     )
 
 
 def _more() -> Any:
     return attrs.field(factory=dict, metadata={"plain": True})
+
+
+_GAUGES = ("18", "16", "14", "12", "10", "8", "6", "4", "2", "1", "1/0", "2/0", "3/0", "4/0")
+_AREAS = tuple(
+    f"{area} mm2" for area in ("0.75", "1", "1.5", "2.5", "4", "6", "10", "16", "25", "35", "50", "70", "95", "120")
+)
+_INSULATION = tuple(f"{rated} degC" for rated in (60, 70, 75, 80, 90, 105, 125, 200))
+"""Sizes and ratings printed on boat cable: those of the tables that judge it, without what is rarely met."""
 
 
 @attrs.frozen(kw_only=True)
@@ -73,7 +90,7 @@ class Propeller:
     pitch: Amount | None = _amount("length", (5, 40), "in")
     blades: int | None = None
     handing: str = _one_of("right", "left")
-    material: str = ""
+    material: str = _text(offers=("aluminium", "stainless steel", "composite"))
     cup: str = ""
     more: Mapping[str, JsonValue] = _more()
 
@@ -135,18 +152,33 @@ class Circuit:
     name: str
     use: str = _one_of("panel feed", "cranking motor", "navigation or communication electronics")
     fed_from: str = _one_of("battery terminal", "panel")
-    conductor_awg: str = ""
-    conductor_area: Amount | None = _amount("area")
-    insulation_temperature: Amount | None = _amount("temperature")
+    conductor_awg: str = _text(
+        title="Conductor size, AWG", help="As printed on it. Skip it where a size in mm2 is printed.", offers=_GAUGES
+    )
+    conductor_area: Amount | None = _amount(
+        "area", unit="mm2", title="Conductor size, mm2", help="As printed on it.", offers=_AREAS, unless="conductor_awg"
+    )
+    insulation_temperature: Amount | None = _amount(
+        "temperature", title="Insulation rated for", help="As printed on it.", offers=_INSULATION
+    )
     in_engine_space: bool | None = None
     in_sheath: bool | None = None
     bundled_conductors: int | None = None
-    length: Amount | None = _amount("length")
+    length: Amount | None = _amount(
+        "length",
+        title="Cable run, source to load",
+        help="Along the cable from its source to the load, once. Do not add the way back.",
+    )
     nominal_voltage: Amount | None = _amount("voltage")
     design_current: Amount | None = _amount("current")
     protection: str = _one_of("fuse", "breaker", "none")
     protection_rating: Amount | None = _amount("current")
-    protection_distance: Amount | None = _amount("length", unit="in")
+    protection_distance: Amount | None = _amount(
+        "length",
+        unit="in",
+        title="Cable from the source to the fuse or breaker",
+        help="Along the cable, from its connection to the source.",
+    )
     runs_with_others: bool | None = None
     critical: bool | None = None
     battery: str = ""
@@ -199,7 +231,13 @@ class NetworkBus:
 
     name: str
     backbone_length: Amount | None = _amount("length")
-    cable: str = _one_of("light", "mid", "heavy")
+    cable: str = _one_of(
+        "light",
+        "mid",
+        "heavy",
+        said=("micro (light)", "mid", "mini (heavy)"),
+        help="Light cable has micro connectors, heavy cable has mini ones.",  # from memory
+    )
     cable_resistance_per_metre: Amount | None = _amount("resistance")
     supply_voltage: Amount | None = _amount("voltage")
     protection_rating: Amount | None = _amount("current")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from garboard.findings import Finding, Lack, NotEnoughData, Number, Table, Verdict
+from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Table, Verdict
 from garboard.job_view import JobView
 from garboard.series import mean
 from garboard_fuel_curve import duty_cycle
@@ -67,6 +67,7 @@ def mixed_use(view: JobView) -> list[Finding]:
                 Number.of("fuel flow over mixed use", average),
                 Number.of("power of engine speed that fuel follows", power, 2),
             ),
+            limits=(Limit("power of engine speed that fuel follows", low, max(low, high)),),
             tables=(_modes_table(curve, speeds),),
         )
     ]

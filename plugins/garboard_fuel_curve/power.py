@@ -5,7 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from garboard.findings import Finding, Lack, Missing, NotEnoughData, Number, Verdict, not_enough_data, with_uncertainty
+from garboard.findings import (
+    Finding,
+    Lack,
+    Limit,
+    Missing,
+    NotEnoughData,
+    Number,
+    Verdict,
+    not_enough_data,
+    with_uncertainty,
+)
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard.uncertainty import NORMAL_95, MeasuredValue, Part
@@ -125,6 +135,7 @@ def _plausible(
             Number.of("brake efficiency", efficiency),
             Number.of("fuel flow", MeasuredValue.of_parts(flow, "gal/h", [part.times(flow) for part in reading])),
         ),
+        limits=(Limit("brake efficiency", poorest, best),),
         places=(
             (STEPS, "fuel", "", ""),
             (STEPS, "fuel_density", "", ""),

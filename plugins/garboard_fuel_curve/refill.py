@@ -7,12 +7,13 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Finding, Lack, Missing, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import FieldKey, InputCollector, JobView
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_fuel_curve.entered import digit, optional
 from garboard_fuel_curve.flow_meter import meter_factor
 from garboard_fuel_curve.steps import PRACTICE, PROPAGATION, TANKS
+from garboard_fuel_curve.wording import times
 
 FARTHEST_OFF = 1.25
 """A meter that shows this many times too much or too little is not met with: an entry is wrong, or the meter counted
@@ -25,12 +26,17 @@ class Refill:
 
     ratio     : fuel put back over fuel metered [-]
     places    : of what it rests on
-    is_off    : whether it lies beyond what the shop lets pass
+    allowed   : how far off the shop lets a meter be [-]
     """
 
     ratio: MeasuredValue
     places: tuple[FieldKey, ...]
-    is_off: bool
+    allowed: float
+
+    @property
+    def is_off(self) -> bool:
+        """Whether the meter is off by more than the shop lets pass."""
+        return abs(self.ratio.value - 1) > self.allowed
 
     @property
     def is_surely_off(self) -> bool:
@@ -108,11 +114,10 @@ def refill_of(view: JobView) -> Refill:
         Part("refill digit", digit(view, TANKS, "refilled", "gal") / refilled),
         Part("meter digits", of_metered / metered),
     )
-    allowed = view.setting_value("fuel_curve.meter_off_by", "%") / 100
     return Refill(
         ratio=MeasuredValue.of_parts(ratio, "", [part.times(ratio) for part in parts]),
         places=((TANKS, "same_mark", "", ""), (TANKS, "refilled", "", ""), *of_meters),
-        is_off=abs(ratio - 1) > allowed,
+        allowed=view.setting_value("fuel_curve.meter_off_by", "%") / 100,
     )
 
 
@@ -173,7 +178,7 @@ def flow_meter(view: JobView) -> list[Finding]:
         code = "fuel_curve.flow_meter.refill_too_small"
         says += "The refill is too small to be sure; repeat after a longer run."
     else:
-        says += f"Within {view.setting_value('fuel_curve.meter_off_by', '%'):.0f} %; leave it."
+        says += f"Within {found.allowed * 100:.0f} %; leave it."
     return [
         Finding(
             code=code,
@@ -186,11 +191,8 @@ def flow_meter(view: JobView) -> list[Finding]:
             ),
             numbers=(
                 Number.of("refill over meter", found.ratio, 3),
-                Number.of("factor to set", _times(found.ratio, now), 3),
+                Number.of("factor to set", times(found.ratio, now, ""), 3),
             ),
+            limits=(Limit("refill over meter", 1 - found.allowed, 1 + found.allowed),),
         )
     ]
-
-
-def _times(value: MeasuredValue, factor: float) -> MeasuredValue:
-    return MeasuredValue.of_parts(value.value * factor, value.unit, [part.times(factor) for part in value.parts])

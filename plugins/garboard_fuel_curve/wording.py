@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from garboard.findings import Number, with_uncertainty
 from garboard.uncertainty import MeasuredValue
 
@@ -35,11 +33,3 @@ def number(name: str, measured: MeasuredValue, decimals: int = 1) -> Number:
 def times(measured: MeasuredValue, factor: float, unit: str) -> MeasuredValue:
     """A figure that follows another by a factor, in a unit of its own."""
     return MeasuredValue.of_parts(factor * measured.value, unit, [part.times(factor) for part in measured.parts])
-
-
-def by(measured: MeasuredValue, figure_of: Callable[[float], float], unit: str) -> MeasuredValue:
-    """A figure worked out from another by a smooth function, in a unit of its own."""
-    little = 1e-4 * abs(measured.value) or 1e-6
-    slope = (figure_of(measured.value + little) - figure_of(measured.value - little)) / (2 * little)
-    parts = [part.times(slope) for part in measured.parts]
-    return MeasuredValue.of_parts(figure_of(measured.value), unit, parts)

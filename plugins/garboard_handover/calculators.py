@@ -15,6 +15,7 @@ from garboard.findings import (
     Figure,
     Finding,
     Lack,
+    Limit,
     Missing,
     NotEnoughData,
     Number,
@@ -197,6 +198,7 @@ def _heading_hold(view: JobView) -> Iterator[Finding]:
             Number("furthest off", hold.furthest, "deg"),
             Number("slow change over the hold", hold.drift, "deg"),
         ),
+        limits=(Limit("95 % within ±", high=limit),),
         basis=(PILOT,),
         figures=(_figure("Heading held", heading, Band("95 %", "y", -within, within), hold.heading),),
     )
@@ -228,6 +230,10 @@ def _course_change(view: JobView) -> Iterator[Finding]:
             Number("ordered", ordered, "deg", decimals=0),
             Number("overshoot", change.overshoot, "deg"),
             Number(f"time to settle within ± {tolerance:g} deg", change.settled, "s", decimals=0),
+        ),
+        limits=(
+            Limit("overshoot", high=widest),
+            Limit(f"time to settle within ± {tolerance:g} deg", high=longest),
         ),
         basis=(PILOT,),
         figures=(_figure("Course change", heading, None, heading.values[0]),),

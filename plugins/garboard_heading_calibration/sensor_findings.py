@@ -12,6 +12,7 @@ from garboard.findings import (
     Figure,
     Finding,
     Lack,
+    Limit,
     NotEnoughData,
     Number,
     Series,
@@ -113,6 +114,7 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
         sentence=" ".join([f"{nearest:.2f} m to the nearest disturber.", *told, *good]),
         basis=(clearance_basis(clearance),),
         numbers=(Number("nearest disturber", nearest, "m", decimals=2),),
+        limits=(Limit("nearest disturber", low=clearance),) if close or (steady and mounted) else (),
     )
 
 
@@ -147,6 +149,7 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
                 Number("longitude, east positive", here.longitude, "deg", decimals=2),
                 Number("horizontal field", here.field.horizontal / 1000, "uT"),
             ),
+            limits=(Limit("horizontal field", low=CAUTION_BELOW / 1000),),
         ),
     )
 
@@ -235,8 +238,9 @@ def comparison_finding(
     shift_within   : expanded uncertainty of a variation applied between them [deg]
     """
     half_width = math.hypot(found.mean_difference.expanded_uncertainty, shift_within)
-    off = abs(found.difference) > max(view.setting_value("heading_calibration.offset_limit", "deg"), half_width)
-    rough = found.standard_deviation > view.setting_value("heading_calibration.spread_limit", "deg")
+    offset_limit = max(view.setting_value("heading_calibration.offset_limit", "deg"), half_width)
+    spread_limit = view.setting_value("heading_calibration.spread_limit", "deg")
+    off, rough = abs(found.difference) > offset_limit, found.standard_deviation > spread_limit
     told = []
     if off and trusted == COURSE:
         told.append("Run the same line back: what stays is the sensor's, what changes sign is current and wind.")
@@ -267,6 +271,10 @@ def comparison_finding(
             Number("spread of the difference", found.standard_deviation, "deg"),
             *offset,
             Number("compared over", found.seconds, "s", decimals=0),
+        ),
+        limits=(
+            Limit("mean difference", -offset_limit, offset_limit),
+            Limit("spread of the difference", high=spread_limit),
         ),
     )
 
@@ -323,10 +331,12 @@ def magnetometer_finding(view: JobView, about: str, ellipse: Ellipse, points: Se
     residual, strength = 100 * ellipse.residual / ellipse.radius, 100 * ellipse.hard_iron / ellipse.radius
     told = []
     code = "heading_calibration.magnetometer.correctable"
-    if residual > view.setting_value("heading_calibration.residual_limit", "%"):
+    residual_limit = view.setting_value("heading_calibration.residual_limit", "%")
+    iron_limit = view.setting_value("heading_calibration.hard_iron_limit", "%")
+    if residual > residual_limit:
         code = "heading_calibration.magnetometer.scattered"
         told.append("Points scatter: turn again in calm water, away from other boats and steel docks.")
-    if strength > view.setting_value("heading_calibration.hard_iron_limit", "%"):
+    if strength > iron_limit:
         code = "heading_calibration.magnetometer.too_much_iron"
         told.append("Move the sensor: the boat's iron is stronger there than the earth's field.")
     doubt = ellipse.centre_expanded_uncertainty
@@ -351,6 +361,12 @@ def magnetometer_finding(view: JobView, about: str, ellipse: Ellipse, points: Se
             Number("soft iron, long by short axis", ellipse.long / ellipse.short, decimals=3),
             Number("residual", residual, "%"),
             Number("widest gap", ellipse.gap, "deg", decimals=0),
+            Number("hard iron by the circle's radius", strength, "%", decimals=0),
+        ),
+        limits=(
+            Limit("residual", high=residual_limit),
+            Limit("hard iron by the circle's radius", high=iron_limit),
+            Limit("widest gap", high=widest),
         ),
         figures=(_circle(about, ellipse, points),),
         tables=(

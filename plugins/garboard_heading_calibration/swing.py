@@ -16,6 +16,7 @@ from garboard.findings import (
     Figure,
     Finding,
     Lack,
+    Limit,
     NotEnoughData,
     Number,
     Series,
@@ -291,14 +292,16 @@ def swing_finding(
     offset = fit.coefficients.a
     told: list[str] = []
     codes: list[str] = []
-    if fit.scatter > view.setting_value("heading_calibration.spread_limit", "deg"):
+    spread_limit = view.setting_value("heading_calibration.spread_limit", "deg")
+    if fit.scatter > spread_limit:
         codes.append("heading_calibration.swing.scattered")
         told.append(f"Readings scatter by {fit.scatter:.1f} degrees: take them again in calmer water.")
     limit = view.setting_value("heading_calibration.deviation_limit", "deg")
     if abs(worst) > limit:
         codes.append("heading_calibration.swing.disturbed")
         told.append("Find and move what disturbs the sensor, then swing again.")
-    if abs(offset) > max(view.setting_value("heading_calibration.offset_limit", "deg"), _half_widths(fit, doubt).a):
+    offset_limit = max(view.setting_value("heading_calibration.offset_limit", "deg"), _half_widths(fit, doubt).a)
+    if abs(offset) > offset_limit:
         codes.append("heading_calibration.swing.enter_offset")
         told.append(f"Enter an offset of {offset:+.1f} degrees if the sensor adds its offset.")
     if to_be_moved(view, about):
@@ -325,6 +328,11 @@ def swing_finding(
             ),
             Number("scatter of the readings", fit.scatter, "deg"),
         ),
+        limits=(
+            Limit(LARGEST, -limit, limit),
+            Limit(_coefficient_name("A"), -offset_limit, offset_limit),
+            Limit("scatter of the readings", high=spread_limit),
+        ),
         figures=(_figure(about, readings, fit, half),),
         tables=(_card(about, curve, fit, doubt), _coefficients(about, readings, fit), _residuals(about, readings, fit)),
     )
@@ -332,11 +340,15 @@ def swing_finding(
 
 def _coefficient(name: str, value: float, half_width: float, fit: Fit) -> Number:
     """One coefficient. D and E rest on the readings' scatter alone, so their degrees of freedom can be said."""
-    label = f"coefficient {name}"
+    label = _coefficient_name(name)
     if name in "DE":
         t, freedom = student_t(fit.freedom), fit.freedom
         return Number(label, value, "deg", half_width, coverage_factor=t, degrees_of_freedom=freedom)
     return Number(label, value, "deg", half_width)
+
+
+def _coefficient_name(letter: str) -> str:
+    return f"coefficient {letter}"
 
 
 def _too_large(about: str, readings: Sequence[SwingPoint]) -> Finding:
@@ -351,6 +363,7 @@ def _too_large(about: str, readings: Sequence[SwingPoint]) -> Finding:
         ),
         basis=(HANDBOOK, SMALL_CRAFT),
         numbers=(Number(LARGEST_READ, worst.deviation, "deg"),),
+        limits=(Limit(LARGEST_READ, -APPROXIMATE_UP_TO, APPROXIMATE_UP_TO),),
     )
 
 

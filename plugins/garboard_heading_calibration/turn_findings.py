@@ -10,6 +10,7 @@ from garboard.findings import (
     BasisKind,
     Finding,
     Lack,
+    Limit,
     Missing,
     NotEnoughData,
     Number,
@@ -184,11 +185,28 @@ def turn_finding(
         sentence=" ".join([f"{result}.", *(text for _, text in (*faults, *remarks)), *good]),
         basis=(circles_basis(*wanted.band), METHOD),
         numbers=_numbers(turn),
+        limits=_limits(turn, wanted) if not faults or _not_reached(turn, wanted) else (),
+    )
+
+
+def _limits(turn: Turn, wanted: Wanted) -> tuple[Limit, ...]:
+    """What a calibration turn has to reach; a turn to port counts below zero."""
+    far_enough = Limit("turned", low=wanted.degrees) if turn.degrees > 0 else Limit("turned", high=-wanted.degrees)
+    return (
+        far_enough,
+        Limit("mean rate of turn", wanted.low, wanted.high),
+        Limit("share of time in the band", low=100 * wanted.share),
+        Limit("longest lapse", high=wanted.lapse),
     )
 
 
 def shortcomings(turn: Turn, wanted: Wanted) -> tuple[Remark, ...]:
     """What keeps a turn from calibrating, each with what to do differently; none for a good turn."""
+    return (*_does_not_follow(turn), *_not_reached(turn, wanted))
+
+
+def _not_reached(turn: Turn, wanted: Wanted) -> tuple[Remark, ...]:
+    """Where a turn is too slow, too fast, too uneven or too short."""
     told: list[Remark] = []
     rate = f"mean {turn.mean_rate:.2f} deg/s, wanted {wanted.low:g} to {wanted.high:g}"
     if turn.mean_rate < wanted.low:
@@ -206,7 +224,7 @@ def shortcomings(turn: Turn, wanted: Wanted) -> tuple[Remark, ...]:
         turn_on = f"Turn on for {math.ceil(missing)} degrees more: {wanted.degrees:.0f} wanted."
         words = f"Turn again, {wanted.degrees:.0f} degrees." if told else turn_on
         told.append(("heading_calibration.steady_turn.too_short", words))
-    return (*_does_not_follow(turn), *told)
+    return tuple(told)
 
 
 def _does_not_follow(turn: Turn) -> Iterable[Remark]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from garboard.findings import Finding, Lack, Missing, NotEnoughData, Number, Verdict, not_enough_data
+from garboard.findings import Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict, not_enough_data
 from garboard.job_view import JobView, nothing_at
 from garboard.records import Engine
 from garboard_prop_check import power_limit
@@ -50,7 +50,15 @@ def _against_label(view: JobView, fitted: float) -> Finding:
     else:
         code, verdict = "prop_check.capacity.above_label", Verdict.FAIL
         sentence = f"{fitted:.4g} hp fitted; the capacity label allows {label:.4g} hp. Do not run it at full throttle."
-    return Finding(code=code, verdict=verdict, about="power fitted", sentence=sentence, basis=(LABEL,), numbers=numbers)
+    return Finding(
+        code=code,
+        verdict=verdict,
+        about="power fitted",
+        sentence=sentence,
+        basis=(LABEL,),
+        numbers=numbers,
+        limits=(Limit("power fitted", high=label),),
+    )
 
 
 def above_label(view: JobView) -> bool:
@@ -94,6 +102,7 @@ def _against_formula(view: JobView, fitted: float) -> Finding:
         Number("length x transom width", length * width, "", decimals=1),
         Number("power by formula", found.computed, "hp"),
         Number("power the formula may be raised to", found.allowed, "hp"),
+        Number("power fitted", fitted, "hp"),
     )
     raised = f", raised to {found.allowed:g}" if found.allowed != found.computed else ""
     formula = f"Formula: {found.computed:.4g} hp{raised}"
@@ -107,6 +116,7 @@ def _against_formula(view: JobView, fitted: float) -> Finding:
         else f"{formula}. {fitted:.4g} hp fitted.",
         basis=(FORMULA,),
         numbers=numbers,
+        limits=(Limit("power fitted", high=found.allowed),),
     )
 
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from garboard.steps import Calculator
-from garboard_prop_check import advice, alongside, engine_speed, speed
+from garboard_prop_check import advice, alongside, engine_speed, readings, slip_findings, speed
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import CAPACITY, FULL_THROTTLE, PROPELLER
-from garboard_prop_check.words import AIR, AVERAGING, CROUCH, FITTING, LABEL, SLIP, WINDOW
+from garboard_prop_check.words import AIR, AVERAGING, CROUCH, FITTING, LABEL, READINGS, SLIP, WINDOW
 
 CALCULATORS = (
     Calculator(
@@ -22,6 +22,15 @@ CALCULATORS = (
         step=PROPELLER,
         compute=alongside.propeller_fitted,
         basis=(FITTING,),
+    ),
+    Calculator(
+        key="prop_check.readings",
+        title="Readings against each other",
+        step=FULL_THROTTLE,
+        order=90,
+        compute=readings.against_each_other,
+        basis=(READINGS,),
+        may_doubt=True,
     ),
     Calculator(
         key="prop_check.speed",
@@ -53,8 +62,9 @@ CALCULATORS = (
         title="Slip",
         step=FULL_THROTTLE,
         order=300,
-        compute=speed.engine_slip,
+        compute=slip_findings.engine_slip,
         basis=(SLIP,),
+        may_doubt=True,
     ),
     Calculator(
         key="prop_check.reference_air",
@@ -71,6 +81,7 @@ CALCULATORS = (
         order=700,
         compute=speed.crouch_estimate,
         basis=(CROUCH,),
+        may_doubt=True,
     ),
     Calculator(
         key="prop_check.pitch",

@@ -2,24 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain
 
-from garboard.findings import Basis, Finding, Lack, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import Basis, Finding, Lack, Limit, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import JobView
 from garboard.records import Engine
+from garboard.uncertainty import MeasuredValue, Part
 from garboard_prop_check import air
-from garboard_prop_check.alongside import more_runs
-from garboard_prop_check.runs import (
-    COVERAGE,
-    Average,
-    Run,
-    average_engine_speed,
-    left_out_of_engine_speed,
-    runs_of,
-)
-from garboard_prop_check.settings import engine_difference_basis
+from garboard_prop_check.alongside import above_label, more_runs
+from garboard_prop_check.averages import Average, average_engine_speed, held, left_out_of_engine_speed
+from garboard_prop_check.runs import Run, runs_of
+from garboard_prop_check.settings import basis_of, engine_difference_basis
 from garboard_prop_check.steps import CONDITIONS
 from garboard_prop_check.window import WindowPosition, near_limiter, position_in_window
 from garboard_prop_check.words import (
@@ -30,6 +24,7 @@ from garboard_prop_check.words import (
     engine_speed_words,
     for_each_engine,
     not_counted,
+    runs_only,
     trim_at_best,
     window_of,
 )
@@ -53,20 +48,22 @@ def against_window(view: JobView) -> Iterator[Finding]:
 
 def _against_window(view: JobView, engine: Engine, runs: Sequence[Run]) -> Finding:
     low, high = window_of(engine)
-    average = average_engine_speed(runs, engine.position)
+    average = average_engine_speed(view, runs, engine.position)
     position = position_in_window(average.value, average.expanded_uncertainty, low, high)
-    verdict, words = _window_words(average, position, low, high, more_runs(view))
-    basis: tuple[Basis, ...] = (WINDOW,)
+    verdict, words = _window_words(average, position, low, high, to_settle(view, average, low, high))
+    basis: tuple[Basis, ...] = (WINDOW, basis_of("engine_speed_uncertainty"))
+    limits = [Limit("engine speed", low, high)]
     if engine.limiter_speed is not None:
         limiter = engine.limiter_speed.to("rev/min")
         margin = view.setting_value("prop_check.limiter_margin", "rev/min")
+        limits.append(Limit("engine speed", high=limiter - margin))
         if near_limiter(average.value, average.expanded_uncertainty, limiter, margin):
             words.append(
                 f"Close to the rev limiter at {limiter:.0f}: the reading may show the limiter and not the propeller, "
                 "so keep full throttle short."
             )
             verdict = Verdict.ADVISE if verdict is Verdict.PASS else verdict
-            basis = (WINDOW, LIMITER)
+            basis = (*basis, LIMITER)
     if not trim_at_best(view) and position is not WindowPosition.ABOVE:
         words.append("Trim was not noted as at best: repeat at best trim before judging the propeller.")
         verdict = Verdict.ADVISE
@@ -84,13 +81,23 @@ def _against_window(view: JobView, engine: Engine, runs: Sequence[Run]) -> Findi
             Number("window, low end", low, "rev/min", decimals=0),
             Number("window, high end", high, "rev/min", decimals=0),
         ),
+        places=(*average.places, *held(view, [(CONDITIONS, field, "", "") for field in ("trim", "load")])),
+        limits=tuple(limits),
     )
+
+
+def to_settle(view: JobView, average: Average, low: float, high: float) -> str:
+    """What to do where an engine speed is too close to an end of its window to call."""
+    nearest = min(abs(average.value - low), abs(average.value - high))
+    if nearest > view.setting_value("prop_check.engine_speed_uncertainty", "rev/min") or above_label(view):
+        return more_runs(view)
+    return "More runs will not settle it: hold the tachometer against another."
 
 
 def _window_words(
     average: Average, position: WindowPosition, low: float, high: float, more: str
 ) -> tuple[Verdict, list[str]]:
-    measured, window = engine_speed_words(average), f"{low:.0f} to {high:.0f}"
+    measured, window = f"{engine_speed_words(average)}{runs_only(average)}", f"{low:.0f} to {high:.0f}"
     if position is WindowPosition.BELOW:
         words = f"{low - average.value:.0f} below the window {window}. The engine labours: see the pitch advice."
         return Verdict.FAIL, [f"{measured}, {words}"]
@@ -108,20 +115,22 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
     """The largest difference between engines at full throttle."""
     runs = runs_of(view)
     allowed = view.setting_value("prop_check.engine_difference", "rev/min")
-    speeds = {engine.position: average_engine_speed(runs, engine.position) for engine in view.vessel.engines}
-    fastest = max(speeds, key=lambda position: speeds[position].value)
-    slowest = min(speeds, key=lambda position: speeds[position].value)
-    difference = speeds[fastest].value - speeds[slowest].value
-    half_width = math.hypot(speeds[fastest].expanded_uncertainty, speeds[slowest].expanded_uncertainty)
+    speeds = {engine.position: average_engine_speed(view, runs, engine.position) for engine in view.vessel.engines}
+    slowest, *_, fastest = sorted(speeds, key=lambda position: speeds[position].value)
+    fast, slow = speeds[fastest].measured, speeds[slowest].measured
+    parts = (*fast.parts, *(part.times(-1) for part in slow.parts))
+    apart = MeasuredValue.of_parts(fast.value - slow.value, "rev/min", parts)
+    difference, half_width = apart.value, apart.expanded_uncertainty
     told = f"{with_uncertainty(difference, half_width, 0)} rev/min"
-    if fastest != slowest:
+    if difference:
         told += f", {fastest} faster than {slowest}"
     if difference + half_width <= allowed:
         code, verdict = "prop_check.engine_difference.usual", Verdict.PASS
         sentence = f"{told}; up to {allowed:.0f} is usual."
     elif difference - half_width <= allowed:
         code, verdict = "prop_check.engine_difference.open", Verdict.ADVISE
-        sentence = f"{told}, too close to {allowed:.0f} to call. {more_runs(view)}"
+        sentence = f"{told}, too close to {allowed:.0f} to call. "
+        sentence += f"Read both engines on one tachometer. {more_runs(view)}"
     else:
         code, verdict = "prop_check.engine_difference.too_much", Verdict.FAIL
         sentence = (
@@ -135,7 +144,9 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
             about="difference between engines",
             sentence=sentence,
             basis=(engine_difference_basis(allowed),),
-            numbers=(Number("difference", difference, "rev/min", half_width, 0, coverage_factor=COVERAGE),),
+            numbers=(Number.of("difference", apart, 0),),
+            places=tuple(place for average in speeds.values() for place in average.places),
+            limits=(Limit("difference", high=allowed),),
         ),
     )
 
@@ -143,11 +154,15 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
 def in_reference_air(view: JobView) -> Iterator[Finding]:
     """What each engine would turn in reference air; the window verdict stays with the engine speed as run."""
     runs = runs_of(view)
-    factor, dry = _air(view)
-    return for_each_engine(view, (AIR,), lambda engine: _in_reference_air(engine, runs, factor, dry))
+    factor, dry = air_today(view)
+    return for_each_engine(view, (AIR,), lambda engine: _in_reference_air(view, engine, runs, factor, dry))
 
 
-def _air(view: JobView) -> tuple[float, float]:
+AIR_FIELDS = ("air_temperature", "air_pressure", "humidity")
+
+
+def air_today(view: JobView) -> tuple[float, float]:
+    """Power factor [-] and dry pressure [kPa] of the air the runs were made in. Raises NotEnoughData."""
     asking = view.asking()
     temperature = asking.amount(CONDITIONS, "air_temperature", "degC")
     pressure = asking.amount(CONDITIONS, "air_pressure", "kPa")
@@ -161,17 +176,27 @@ def _air(view: JobView) -> tuple[float, float]:
         raise NotEnoughData(text, lack=Lack.NOT_COVERED, step=CONDITIONS, field="air_temperature") from None
 
 
-def _in_reference_air(engine: Engine, runs: Sequence[Run], factor: float, dry: float) -> Finding:
-    average = average_engine_speed(runs, engine.position)
-    expected, half_width = air.engine_speed_in_reference_air(average.value, average.expanded_uncertainty, factor)
+def engine_speed_there(average: Average, factor: float) -> MeasuredValue:
+    """Engine speed to expect in reference air [rev/min]; the two laws of power bound it."""
+    expected, between_laws = air.engine_speed_in_reference_air(average.value, 0, factor)
+    parts = (part.times(expected / average.value) for part in average.measured.parts)
+    return MeasuredValue.of_parts(expected, "rev/min", (*parts, Part.bound("law of power", between_laws)))
+
+
+def _in_reference_air(view: JobView, engine: Engine, runs: Sequence[Run], factor: float, dry: float) -> Finding:
+    average = average_engine_speed(view, runs, engine.position)
+    there = engine_speed_there(average, factor)
+    expected, half_width = there.value, there.expanded_uncertainty
     lost = 100 * (1 - 1 / factor)
     sentence = (
         f"{with_uncertainty(expected, half_width, 0)} rev/min to expect in reference air; today's air "
         f"{'costs' if lost > 0 else 'adds'} {abs(lost):.1f} % of power."
     )
     code, verdict = "prop_check.reference_air.as_run", Verdict.PASS
+    limits: tuple[Limit, ...] = ()
     try:
         low, high = window_of(engine)
+        limits = (Limit("engine speed in reference air", low, high),)
     except NotEnoughData:
         low, high = 0.0, float("inf")
     as_run_in, there_in = (low <= number <= high for number in (average.value, expected))
@@ -179,6 +204,7 @@ def _in_reference_air(engine: Engine, runs: Sequence[Run], factor: float, dry: f
         code = "prop_check.reference_air.out_as_run"
         sentence += " The verdict on the window stays with the engine speed as run."
         verdict = Verdict.ADVISE if there_in else Verdict.PASS  # out either way: a note, the window says what to do
+        limits = ()  # the verdict rests on the speed as run, of which another finding tells
     elif not there_in:
         code, verdict = "prop_check.reference_air.leaves_window", Verdict.ADVISE
         sentence += f" That is {'above' if expected > high else 'below'} the window: run again on such a day."
@@ -190,8 +216,10 @@ def _in_reference_air(engine: Engine, runs: Sequence[Run], factor: float, dry: f
         sentence=sentence,
         basis=(AIR,),
         numbers=(
-            Number("engine speed in reference air", expected, "rev/min", half_width, decimals=0),
+            Number.of("engine speed in reference air", there, 0),
             Number("power factor", factor, "", decimals=3),
             Number("dry air pressure", dry, "kPa"),
         ),
+        places=(*average.places, *held(view, [(CONDITIONS, field, "", "") for field in AIR_FIELDS])),
+        limits=limits,
     )

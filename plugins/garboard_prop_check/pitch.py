@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from garboard.uncertainty import Part
+
 
 def change_by_step_rule(engine_speed: float, aim: float, per_inch: float) -> float:
     """Change of pitch by the rule "so many rev/min for each inch".
@@ -57,27 +59,18 @@ def whole_inches(change: float) -> int:
     return size if change > 0 else -size
 
 
-def engine_speed_after(
-    engine_speed: float, pitch: float, change: float, per_inch_low: float, per_inch_high: float
-) -> tuple[float, float]:
-    """Engine speed to expect after a change of pitch, the lowest and highest that the two rules give.
+def parts_of_forecast(change: float, per_inch_deviation: float, propeller_deviation: float) -> tuple[Part, ...]:
+    """What the change itself adds to the uncertainty of the engine speed to expect after a change of pitch.
 
-    engine_speed  : at full throttle as run [rev/min]
-    pitch         : as fitted, above 0 [in]
-    change        : above 0 means more pitch; pitch + change above 0 [in]
-    per_inch_low  : engine speed lost for each inch more, at least [rev/min per in]
-    per_inch_high : the same, at most [rev/min per in]
-    returns       : lowest and highest engine speed [rev/min]
-    Raises ValueError when no pitch would be left.
+    change              : above 0 means more pitch [in]
+    per_inch_deviation  : by which the rule differs from boat to boat, standard deviation, 0 or above [rev/min per in]
+    propeller_deviation : by which one propeller differs from the next of its stamp, the same [rev/min]
+    returns             : parts, to be added to those of the engine speed as run [rev/min]
+    Raises ValueError for a deviation below zero.
 
-    >>> tuple(round(number) for number in engine_speed_after(5000, 21, -2, 150, 200))
-    (5300, 5526)
+    >>> [part.standard_uncertainty for part in parts_of_forecast(-2, 60, 90)]
+    [-120, 90]
     """
-    if not (pitch > 0 and pitch + change > 0):
-        raise ValueError(f"pitch must stay above zero, got {pitch} and a change of {change}")
-    expected = (
-        engine_speed - change * per_inch_low,
-        engine_speed - change * per_inch_high,
-        engine_speed * pitch / (pitch + change),
-    )
-    return min(expected), max(expected)
+    if not (per_inch_deviation >= 0 and propeller_deviation >= 0):
+        raise ValueError(f"deviations must be zero or above, got {per_inch_deviation}, {propeller_deviation}")
+    return Part("engine speed for an inch", change * per_inch_deviation), Part("propeller", propeller_deviation)

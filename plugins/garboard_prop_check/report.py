@@ -9,9 +9,10 @@ from garboard.findings import NotEnoughData, Number, Table, Verdict, with_uncert
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard.steps import Assessed, Block, ReportSection
-from garboard.uncertainty import MeasuredValue
-from garboard_prop_check.runs import Average, Run, average_engine_speed, average_speed, runs_of
-from garboard_prop_check.speed import KNOT_TO_MPH, figure_of_runs, reading_is_wrong, slip_of, table_of_runs
+from garboard_prop_check.averages import Average, average_engine_speed, average_speed
+from garboard_prop_check.runs import Reading, Run, runs_of
+from garboard_prop_check.slip_findings import Slip, reading_is_wrong, slip_of
+from garboard_prop_check.speed import KNOT_TO_MPH, figure_of_runs, table_of_runs
 from garboard_prop_check.steps import CONDITIONS
 from garboard_prop_check.words import window_of
 
@@ -27,7 +28,7 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
         runs = runs_of(view)
     except NotEnoughData:
         return ()
-    if not any(isinstance(read, MeasuredValue) for run in runs for read in run.engine_speed.values()):
+    if not any(isinstance(read, Reading) for run in runs for read in run.engine_speed.values()):
         return ()
     speed = _or_none(lambda: average_speed(view, runs))
     findings = [item.finding for item in assessed if _is_told(item)]
@@ -96,13 +97,20 @@ def _conditions(view: JobView) -> Sequence[str]:
 def _result_table(view: JobView, runs: Sequence[Run], speed: Average | None) -> Table:
     return Table(
         title="Full throttle",
-        headings=("Engine", "Propeller", "Gear ratio", "Engine speed [rev/min]", "Window [rev/min]", "Slip [%]"),
+        headings=(
+            "Engine",
+            "Propeller",
+            "Gear ratio",
+            "Engine speed [rev/min]",
+            "Window [rev/min]",
+            "Slip by the stamped pitch [%]",
+        ),
         rows=tuple(_row(view, engine, runs, speed) for engine in view.vessel.engines),
     )
 
 
 def _row(view: JobView, engine: Engine, runs: Sequence[Run], speed: Average | None) -> tuple[str, ...]:
-    engine_speed = _or_none(lambda: average_engine_speed(runs, engine.position))
+    engine_speed = _or_none(lambda: average_engine_speed(view, runs, engine.position))
     window = _or_none(lambda: window_of(engine))
     slip = _or_none(lambda: slip_of(view, engine, engine_speed, speed)) if engine_speed and speed else None
     return (
@@ -111,13 +119,14 @@ def _row(view: JobView, engine: Engine, runs: Sequence[Run], speed: Average | No
         engine.gear_ratio.text if engine.gear_ratio else "",
         with_uncertainty(engine_speed.value, engine_speed.expanded_uncertainty, 0) if engine_speed else "",
         f"{window[0]:.0f} to {window[1]:.0f}" if window else "",
-        _slip_cell(view, *slip) if slip else "",
+        _slip_cell(view, slip) if slip else "",
     )
 
 
-def _slip_cell(view: JobView, found: Number, theory: Number) -> str:
-    wrong = reading_is_wrong(view, found, theory)
-    return "a reading is wrong" if wrong else with_uncertainty(found.value, found.expanded_uncertainty)
+def _slip_cell(view: JobView, slip: Slip) -> str:
+    if reading_is_wrong(view, slip.measured, slip.theory):
+        return "a reading is wrong"
+    return with_uncertainty(slip.by_stamp.value, slip.by_stamp.expanded_uncertainty)
 
 
 def _propeller(engine: Engine) -> str:

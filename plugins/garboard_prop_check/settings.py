@@ -15,6 +15,12 @@ _PRACTICE = BasisKind.COMMON_PRACTICE
 
 _amount = partial(amount_setting, "prop_check")
 
+DEVIATION_FREEDOM = 6
+"""Degrees of freedom of a deviation known to 30 %: JCGM 100:2008, G.4.2."""
+
+BOUND_OF_ALL_RUNS = "a bound, and the same error in every run"
+DEVIATION_OF_EACH_RUN = "known to 30 % (6 degrees of freedom); each run by itself, and bettered by the runs themselves"
+
 
 USUAL_SLIP: dict[str, tuple[str, str]] = {
     "planing": ("5 %", "20 %"),
@@ -88,12 +94,57 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     _amount(
         "speed_uncertainty",
-        "Speed over ground is right within plus or minus (95 %)",
+        "Receiver shows speed over ground right within plus or minus",
         "speed",
         "kn",
-        "0.3 kn",
+        "0.1 kn",
         (0, 5),
-        Basis(_PRACTICE, "satellite receiver and the helmsman's hand together"),
+        Basis(_PRACTICE, "satellite receiver at a steady speed", BOUND_OF_ALL_RUNS),
+    ),
+    _amount(
+        "run_to_run_speed",
+        "Speed differs from run to run by, standard deviation",
+        "speed",
+        "kn",
+        "0.12 kn",
+        (0.01, 5),
+        Basis(_PRACTICE, "boat speed from one full-throttle run to the next in calm water", DEVIATION_OF_EACH_RUN),
+    ),
+    _amount(
+        "by_eye_speed",
+        "Speed read by eye differs by, standard deviation",
+        "speed",
+        "kn",
+        "0.05 kn",
+        (0, 5),
+        Basis(_PRACTICE, "a person reads a speed that moves a little", DEVIATION_OF_EACH_RUN),
+    ),
+    _amount(
+        "engine_speed_uncertainty",
+        "Tachometer right within plus or minus",
+        "engine speed",
+        "rev/min",
+        "20 rev/min",
+        (0, 500),
+        Basis(_PRACTICE, "digital tachometer of an outboard", BOUND_OF_ALL_RUNS),
+    ),
+    _amount(
+        "run_to_run_engine_speed",
+        "Engine speed differs from run to run by, standard deviation",
+        "engine speed",
+        "rev/min",
+        "11 rev/min",
+        (1, 500),
+        Basis(_PRACTICE, "engine speed from one full-throttle run to the next in calm water", DEVIATION_OF_EACH_RUN),
+    ),
+    _amount(
+        "by_eye_engine_speed",
+        "Engine speed read by eye differs by, standard deviation",
+        "engine speed",
+        "rev/min",
+        "8 rev/min",
+        (0, 500),
+        Basis(_PRACTICE, "a person reads an engine speed that moves a little", DEVIATION_OF_EACH_RUN),
     ),
     _amount(
         "engine_speed_resolution",
@@ -102,7 +153,38 @@ SETTINGS: tuple[Setting, ...] = (
         "rev/min",
         "10 rev/min",
         (0, 500),
-        Basis(_PRACTICE, "digital displays step by 10 rev/min; set 50 or 100 for a dial"),
+        Basis(
+            _PRACTICE,
+            "digital displays step by 10 rev/min; set 50 or 100 for a dial",
+            "a reading lies within half a step, each by itself",
+        ),
+    ),
+    _amount(
+        "largest_current",
+        "Strongest current a trial is run in",
+        "speed",
+        "kn",
+        "4 kn",
+        (0.5, 15),
+        Basis(_PRACTICE, "a current that would be felt and seen; speeds that need a stronger one are misread"),
+    ),
+    _amount(
+        "same_way_difference",
+        "Largest difference between speeds the same way",
+        "speed",
+        "kn",
+        "2 kn",
+        (0.2, 20),
+        Basis(_PRACTICE, "full-throttle runs the same way within 2 kn of each other"),
+    ),
+    _amount(
+        "run_difference",
+        "Largest difference of an engine's speed between runs",
+        "engine speed",
+        "rev/min",
+        "150 rev/min",
+        (20, 2000),
+        Basis(_PRACTICE, "full-throttle runs of one engine within 150 rev/min of each other"),
     ),
     _amount(
         "pitch_tolerance",
@@ -114,7 +196,8 @@ SETTINGS: tuple[Setting, ...] = (
         Basis(
             BasisKind.STANDARD,
             "ISO 484-2:1981, mean pitch of a propeller: class S 0.5 %, I 0.75 %, II 1 %, III 3 %",
-            "as restated by propeller works; written for diameters from 0.80 m, so a guide for an outboard",
+            "as restated by propeller works; written for diameters from 0.80 m, so a guide for an outboard. A bound, "
+            "the same in every run",
         ),
     ),
     _amount(
@@ -164,6 +247,28 @@ SETTINGS: tuple[Setting, ...] = (
         "200 rev/min",
         (20, 1000),
         Basis(_PRACTICE, "400 rev/min for 2 in of pitch"),
+    ),
+    _amount(
+        "per_inch_deviation",
+        "Engine speed lost for an inch differs from boat to boat by, standard deviation",
+        "engine speed",
+        "rev/min",
+        "60 rev/min",
+        (1, 500),
+        Basis(_PRACTICE, "200 rev/min for each inch, 60 more or less", "tried on simulated boats, not measured"),
+    ),
+    _amount(
+        "forecast_deviation",
+        "Engine speed after a change of propeller differs by, standard deviation",
+        "engine speed",
+        "rev/min",
+        "90 rev/min",
+        (1, 1000),
+        Basis(
+            _PRACTICE,
+            "two propellers of one stamped pitch come out within about 90 rev/min",
+            "tried on simulated boats, not measured",
+        ),
     ),
     _amount(
         "aim_in_window",

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import math
+from collections.abc import Iterable
 
-from garboard.uncertainty import rectangular
+from garboard.uncertainty import Part
 
 INCHES_PER_NAUTICAL_MILE = 1852 / 0.0254
 
@@ -46,36 +46,51 @@ def slip(boat_speed: float, theory_speed: float) -> float:
     return 1 - boat_speed / theory_speed
 
 
-def slip_expanded_uncertainty(
-    boat_speed: float,
-    boat_speed_within: float,
-    engine_speed: float,
-    engine_speed_within: float,
-    theory_speed: float,
-    pitch_tolerance: float,
-) -> float:
-    """Half width of the 95 % interval of the slip.
+def parts_of_theoretical_speed(
+    theory_speed: float, engine_speed: float, of_engine: Iterable[Part], pitch_tolerance: float, of: str = ""
+) -> tuple[Part, ...]:
+    """What each source adds to the uncertainty of a theoretical speed.
 
-    boat_speed               : [kn]
-    boat_speed_within   : half width of its 95 % interval [kn]
-    engine_speed             : above 0 [rev/min]
-    engine_speed_within : half width of its 95 % interval [rev/min]
-    theory_speed             : theoretical speed, above 0 [kn]
-    pitch_tolerance          : how far the real pitch may lie from the stamped one, 0.01 means 1 % [-]
-    returns                  : half width of the 95 % interval of the slip [-]
-    Raises ValueError for an engine or theoretical speed of zero or below.
+    theory_speed    : theoretical speed [kn]
+    engine_speed    : above 0 [rev/min]
+    of_engine       : what each source adds to the engine speed [rev/min]
+    pitch_tolerance : the real pitch lies within this of the stamped one, 0.01 means 1 %; a bound [-]
+    of              : the propeller, where there are several [-]
+    returns         : parts [kn]
+    Raises ValueError for an engine speed of zero or below.
 
-    Slip is 1 - boat speed / theoretical speed; the three relative parts add in quadrature [1]. The pitch may lie
-    anywhere within its tolerance (standard uncertainty: tolerance / sqrt 3) [2]; coverage factor 2 [3]. The gear
-    ratio is a count of teeth and exact.
+    The gear ratio is a count of teeth and exact.
 
-    >>> round(slip_expanded_uncertainty(25.0, 0.25, 4000, 0, 27.98, 0), 4)
-    0.0089
+    >>> [part.source for part in parts_of_theoretical_speed(34.3, 5505, [Part.bound("tachometer", 20)], 0.03)]
+    ['pitch', 'tachometer']
 
-    [1] JCGM 100:2008, 5.1.2.  [2] JCGM 100:2008, 4.3.7.  [3] JCGM 100:2008, 6.2 and 6.3.
+    [1] JCGM 100:2008, 5.1.2.
     """
-    if not (theory_speed > 0 and engine_speed > 0):
-        raise ValueError(f"theoretical and engine speed must be above zero, got {theory_speed}, {engine_speed}")
-    by_speed = boat_speed_within / theory_speed
-    share = abs(boat_speed) / theory_speed
-    return math.hypot(by_speed, share * engine_speed_within / engine_speed, share * 2 * rectangular(pitch_tolerance))
+    if not engine_speed > 0:
+        raise ValueError(f"engine speed must be above zero, got {engine_speed}")
+    of_pitch = Part.bound(f"pitch {of}".rstrip(), theory_speed * pitch_tolerance)
+    return (of_pitch, *(part.times(theory_speed / engine_speed) for part in of_engine))
+
+
+def parts_of_slip(
+    boat_speed: float, of_speed: Iterable[Part], theory_speed: float, of_theory: Iterable[Part]
+) -> tuple[Part, ...]:
+    """What each source adds to the uncertainty of a slip, 1 - boat speed / theoretical speed.
+
+    boat_speed   : [kn]
+    of_speed     : what each source adds to it [kn]
+    theory_speed : theoretical speed, above 0 [kn]
+    of_theory    : what each source adds to it [kn]
+    returns      : parts; a faster boat means less slip, so those of the speed are turned round [-]
+    Raises ValueError for a theoretical speed of zero or below.
+
+    >>> round(parts_of_slip(30.0, [Part("receiver", 0.343)], 34.3, [])[0].standard_uncertainty, 6)
+    -0.01
+
+    [1] JCGM 100:2008, 5.1.2.
+    """
+    if not theory_speed > 0:
+        raise ValueError(f"theoretical speed must be above zero, got {theory_speed}")
+    by_speed = (part.times(-1 / theory_speed) for part in of_speed)
+    by_theory = (part.times(boat_speed / theory_speed**2) for part in of_theory)
+    return (*by_speed, *by_theory)

@@ -1,17 +1,18 @@
-"""Findings about speed: with current dropped out, slip of every propeller, and whether it is believable."""
+"""Findings about speed: with current dropped out, and whether it is believable."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 
 from garboard.findings import (
     Axis,
     Band,
-    Basis,
+    Doubt,
     Figure,
     Finding,
     Lack,
+    Limit,
     Missing,
     NotEnoughData,
     Number,
@@ -20,35 +21,19 @@ from garboard.findings import (
     Verdict,
 )
 from garboard.job_view import JobView
-from garboard.records import Engine, unusual_of
-from garboard.uncertainty import MeasuredValue
 from garboard_prop_check import crouch
-from garboard_prop_check.runs import (
-    COVERAGE,
-    Average,
-    Run,
-    average_engine_speed,
-    average_speed,
-    left_out_of_speed,
-    runs_of,
-)
-from garboard_prop_check.settings import USUAL_SLIP, basis_of, slip_setting
-from garboard_prop_check.slip import slip, slip_expanded_uncertainty, theoretical_speed
+from garboard_prop_check.averages import average_speed, held, left_out_of_speed
+from garboard_prop_check.runs import Reading, Run, runs_of
+from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE
 from garboard_prop_check.words import (
     AVERAGING,
     CROUCH,
-    SLIP,
     about,
-    for_each_engine,
-    gear_ratio_of,
-    need_all,
     not_counted,
-    pitch_of,
+    runs_only,
     speed_words,
-    stamped_pitch,
     total_power,
-    trim_at_best,
     window_of,
 )
 
@@ -62,14 +47,18 @@ def full_throttle_speed(view: JobView) -> Iterable[Finding]:
             code="prop_check.speed.measured",
             verdict=Verdict.PASS,
             about="full-throttle speed",
-            sentence=f"{speed_words(average)}, {average.method}. Current along the runs: {average.current:.1f} kn.",
-            basis=(AVERAGING, basis_of("speed_uncertainty")),
+            sentence=(
+                f"{speed_words(average)}, {average.method}{runs_only(average)}. "
+                f"Current along the runs: {average.current:.1f} kn."
+            ),
+            basis=(AVERAGING, basis_of("speed_uncertainty"), basis_of("run_to_run_speed")),
             numbers=(
                 Number.of("speed", average.measured),
                 Number("current along the runs", average.current, "kn"),
             ),
             figures=(figure_of_runs(view, runs),),
             tables=(table_of_runs(view, runs),),
+            places=average.places,
         ),
         *not_counted(left_out_of_speed(view, runs), (AVERAGING,)),
     )
@@ -83,7 +72,7 @@ def figure_of_runs(view: JobView, runs: Sequence[Run]) -> Figure:
             windows.setdefault(window_of(engine), []).append(engine.position)
         except NotEnoughData:
             continue
-    engine_speeds = [r.value for run in runs for r in run.engine_speed.values() if isinstance(r, MeasuredValue)]
+    engine_speeds = [r.value for run in runs for r in run.engine_speed.values() if isinstance(r, Reading)]
     shown = [*engine_speeds, *(end for window in windows for end in window)]
     return Figure(
         title="Engine speed at full throttle",
@@ -106,8 +95,8 @@ def _padded(shown: Sequence[float]) -> tuple[float, float]:
     return 100.0 * math.floor(low / 100 - 1), 100.0 * math.ceil(high / 100 + 1)
 
 
-def _points(name: str, readings: Sequence[MeasuredValue | Missing | None]) -> Series:
-    points = [(float(n), float(r.value)) for n, r in enumerate(readings, start=1) if isinstance(r, MeasuredValue)]
+def _points(name: str, readings: Sequence[Reading | Missing | None]) -> Series:
+    points = [(float(n), float(r.value)) for n, r in enumerate(readings, start=1) if isinstance(r, Reading)]
     return Series(name, x=tuple(x for x, _ in points), y=tuple(y for _, y in points), line=False)
 
 
@@ -129,104 +118,8 @@ def table_of_runs(view: JobView, runs: Sequence[Run]) -> Table:
     )
 
 
-def _cell(reading: MeasuredValue | Missing | None, decimals: int) -> str:
-    return f"{reading.value:.{decimals}f}" if isinstance(reading, MeasuredValue) else ""
-
-
-def engine_slip(view: JobView) -> Iterator[Finding]:
-    """Slip of every propeller."""
-    runs = runs_of(view)
-    speed = average_speed(view, runs)
-    return for_each_engine(view, (SLIP,), lambda engine: _engine_slip(view, engine, runs, speed))
-
-
-def slip_of(view: JobView, engine: Engine, engine_speed: Average, speed: Average) -> tuple[Number, Number]:
-    """Slip [%] and theoretical speed [kn] of one engine's propeller, with their 95 % intervals."""
-    need_all(lambda: stamped_pitch(view, engine), lambda: gear_ratio_of(engine))
-    stamped, ratio = stamped_pitch(view, engine), gear_ratio_of(engine)
-    tolerance = view.setting_value("prop_check.pitch_tolerance", "%") / 100
-    theory = theoretical_speed(engine_speed.value, ratio, stamped)
-    of_engine = engine_speed.value, engine_speed.expanded_uncertainty
-    of_slip = slip_expanded_uncertainty(speed.value, speed.expanded_uncertainty, *of_engine, theory, tolerance)
-    of_theory = slip_expanded_uncertainty(theory, 0, *of_engine, theory, tolerance) * theory
-    return (
-        Number("slip", 100 * slip(speed.value, theory), "%", 100 * of_slip, coverage_factor=COVERAGE),
-        Number("theoretical speed", theory, "kn", of_theory, coverage_factor=COVERAGE),
-    )
-
-
-def reading_is_wrong(view: JobView, found: Number, theory: Number) -> bool:
-    """Whether slip [%] or theoretical speed [kn] surely cannot be: not the boat, but a reading.
-
-    Slip may be as far above the usual as the shop allows; without a hull form, above the usual of any.
-    """
-    forms = [view.vessel.hull_form] if view.vessel.hull_form in USUAL_SLIP else list(USUAL_SLIP)
-    most = max(_usual_slip(view, form, "high") for form in forms)
-    most += view.setting_value("prop_check.slip_beyond_usual", "%")
-    too_fast = theory.value - (theory.expanded_uncertainty or 0) > view.setting_value("prop_check.highest_theory", "kn")
-    half_width = found.expanded_uncertainty or 0
-    return found.value + half_width < 0 or found.value - half_width > most or too_fast
-
-
-def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Average) -> Finding:
-    engine_speed = average_engine_speed(runs, engine.position)
-    found, theory = slip_of(view, engine, engine_speed, speed)
-    half_width = found.expanded_uncertainty or 0
-    low_end, high_end = found.value - half_width, found.value + half_width
-    told = f"Slip {found}"
-    basis: tuple[Basis, ...] = (SLIP, AVERAGING, basis_of("pitch_tolerance"))
-    form = view.vessel.hull_form
-    verdict = Verdict.ADVISE
-    wrong = reading_is_wrong(view, found, theory)
-    if found.value < 0 and not wrong:
-        code = "prop_check.slip.about_zero"
-        sentence = (
-            f"{told}: it may be above zero, yet no boat has so little. Check the stamped pitch, the gear ratio, the "
-            "unit of speed, and that runs were made both ways."
-        )
-    elif found.value < 0:
-        code, verdict = "prop_check.slip.below_zero", Verdict.FAIL
-        sentence = (
-            f"{told}: a reading is wrong, not a fast boat. Check the stamped pitch, the gear ratio, the unit of "
-            "speed, and that runs were made both ways."
-        )
-    elif wrong:
-        code, verdict = "prop_check.slip.reading_wrong", Verdict.FAIL
-        sentence = f"{told} of {theory.value:.0f} kn in theory: a reading is wrong. "
-        sentence += f"Check {_read_on(engine, engine_speed, speed)}"
-        basis = (*basis, basis_of("slip_beyond_usual"), basis_of("highest_theory"))
-    elif form not in USUAL_SLIP:
-        code = "prop_check.slip.no_hull_form"
-        sentence = f"{told}. Enter the hull form to compare it with what is usual."
-    elif not trim_at_best(view):
-        code = "prop_check.slip.not_at_best_trim"
-        sentence = f"{told}. Trim was not noted as at best, so it is not compared with what is usual."
-    else:
-        low, high = (_usual_slip(view, form, end) for end in ("low", "high"))
-        basis = (*basis, basis_of(slip_setting(form, "low")))
-        usual = f"{low:g} to {high:g} % is usual for this hull"
-        if high_end < low:
-            code = "prop_check.slip.less_than_usual"
-            sentence = f"{told}, less than usual ({usual}). Check the stamped pitch and the gear ratio."
-        elif low_end > high:
-            code = "prop_check.slip.more_than_usual"
-            sentence = (
-                f"{told}, more than usual ({usual}). Look for ventilation, an engine mounted too high, a damaged "
-                "propeller, a fouled bottom or a heavy load."
-            )
-        else:
-            code, verdict, sentence = "prop_check.slip.usual", Verdict.PASS, f"{told}; {usual}."
-    if verdict is not Verdict.PASS:
-        sentence = " ".join([sentence, *(f"{question[0].upper()}{question[1:]}" for question in unusual_of(engine))])
-    return Finding(
-        code=code, verdict=verdict, about=about(engine), sentence=sentence, basis=basis, numbers=(found, theory)
-    )
-
-
-def _read_on(engine: Engine, engine_speed: Average, speed: Average) -> str:
-    """What a slip was worked out from."""
-    read = f"gear ratio {gear_ratio_of(engine):g}, pitch {pitch_of(engine):g} in, {engine_speed.value:.0f} rev/min"
-    return f"{read} and {speed.value:.1f} kn."
+def _cell(reading: Reading | Missing | None, decimals: int) -> str:
+    return f"{reading.value:.{decimals}f}" if isinstance(reading, Reading) else ""
 
 
 KNOT_TO_MPH = 1.852 / 1.609344
@@ -264,10 +157,13 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
     constants = min(low for low, _ in chosen), max(high for _, high in chosen)
     slow, fast = (crouch.crouch_speed(constant, weight, power) for constant in constants)
     expected = f"Crouch's formula gives {slow:.1f} to {fast:.1f} kn for {weight:.0f} lb and {power:.4g} hp"
-    verdict = Verdict.ADVISE
+    verdict, doubts = Verdict.ADVISE, tuple[Doubt, ...]()
     if speed.measured.low > fast:
         as_mph = slow <= speed.value / KNOT_TO_MPH <= fast
         hint = "Was it read in miles an hour?" if as_mph else "Check weight, power and the unit of speed."
+        text = f"{speed.value:.1f} kn is faster than weight and power explain"
+        typed = [place for place in speed.places if place[1] == "speed"]
+        doubts = tuple(Doubt(text, step=step, field=field, row=row, of=of) for step, field, row, of in typed)
         code = "prop_check.crouch.faster"
         sentence = f"{speed_words(speed)} is faster than believable. {expected}. {hint}"
     elif speed.measured.high < slow:
@@ -289,10 +185,10 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
                 Number("Crouch constant", crouch.crouch_constant(speed.value, weight, power), "", decimals=0),
                 Number("slowest to expect", slow, "kn"),
                 Number("fastest to expect", fast, "kn"),
+                Number.of("speed", speed.measured),
             ),
+            places=(*speed.places, *held(view, [(CONDITIONS, "hull_kind", "", "")])),
+            doubts=doubts,
+            limits=(Limit("speed", slow, fast),),
         ),
     )
-
-
-def _usual_slip(view: JobView, hull_form: str, end: str) -> float:
-    return view.setting_value(f"prop_check.{slip_setting(hull_form, end)}", "%")

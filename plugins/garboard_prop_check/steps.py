@@ -79,7 +79,7 @@ STEPS = (
         key=CONDITIONS,
         title="Note the conditions of the run",
         phase=Phase.UNDER_WAY,
-        order=500,
+        order=400,  # before any run: load, people and fuel are those of all of them
         at_hand=("thermometer", "barometer or the airfield's station pressure"),
         fields=(
             Field(

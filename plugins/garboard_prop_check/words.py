@@ -9,7 +9,7 @@ import attrs
 from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, NotEnoughData, not_enough_data, with_uncertainty
 from garboard.job_view import JobView
 from garboard.records import Engine
-from garboard_prop_check.runs import Average
+from garboard_prop_check.averages import Average
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import CONDITIONS, PROPELLER, TRIM_AT_BEST
 
@@ -19,6 +19,7 @@ AVERAGING = Basis(
     "mean of means of opposite runs, Tupper, Introduction to Naval Architecture, pp. 243-245",
     "95 % interval after JCGM 100:2008",
 )
+READINGS = Basis(_METHOD, "two readings of one thing agree within what their instruments and readers may be off")
 WINDOW = Basis(BasisKind.MANUAL, "engine maker's full-throttle window", "as entered for this engine")
 LIMITER = basis_of("limiter_margin")
 SLIP = Basis(_METHOD, "slip = 1 - speed / (engine speed / gear ratio x pitch)", "apparent slip, on the stamped pitch")
@@ -161,6 +162,11 @@ def total_power(view: JobView) -> float:
 def trim_at_best(view: JobView) -> bool:
     """Whether the runs were made at best trim."""
     return view.value(CONDITIONS, "trim") == TRIM_AT_BEST
+
+
+def runs_only(average: Average) -> str:
+    """Says so where the runs are too few to show how much they scatter."""
+    return {1: " (one run only)", 2: " (two runs only)"}.get(average.runs, "")
 
 
 def speed_words(average: Average) -> str:

@@ -19,7 +19,7 @@ from garboard.disk import storage
 from garboard.disk.attachments import NAME_OF_NOTHING
 from garboard.disk.clock import wall_milliseconds
 from garboard.disk.documents import Document, DocumentDamaged, Kind, numbered
-from garboard.disk.entries import SHOP_RECORD
+from garboard.disk.entries import SHOP_RECORD, view
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import HULLS_FOLDER, CheckedEntries, HullFolder, PutResult
 from garboard.disk.partial_upload import FOLDER as ARRIVING
@@ -388,7 +388,7 @@ def _note(register: Document, *changes: Change) -> None:
 
 
 def _kind_of(raw: bytes) -> str:
-    return str(json.loads(raw)["kind"])
+    return view("", raw).kind
 
 
 def _ends_a_line(path: Path) -> bool:

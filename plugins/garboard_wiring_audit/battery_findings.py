@@ -8,7 +8,7 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import Basis, Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import JobView
 from garboard.records import Battery, Circuit, Engine
 from garboard.uncertainty import MeasuredValue
@@ -97,6 +97,8 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
         flat = percent.value <= 0
         low = f"{least:g} % wanted. Charge it before the sea trial and read it again."
         advice = "Enough for hand over." if enough else "Flat: charge it and have it tested." if flat else low
+        shown = _charge(percent)[0]
+        beyond = not enough and shown.value < least  # what is shown of a flat one may be its upper end
         code = "wiring_audit.battery_charge.flat" if flat else "wiring_audit.battery_charge.low"
         yield Finding(
             code="wiring_audit.battery_charge.enough" if enough else code,
@@ -105,9 +107,10 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
             of=battery.name,
             sentence=f"{charge_words(percent)} charged at {charge.volts.value:.2f} V. {advice}",
             numbers=(
-                _charge(percent)[0],
+                shown,
                 Number.of("rest voltage", charge.volts, 2),
             ),
+            limits=(Limit(shown.name, low=least),) if enough or beyond else (),
             basis=(bases.REST_VOLTAGE_AGM if charge.from_memory else bases.REST_VOLTAGE, charge_basis(least)),
         )
 
@@ -142,7 +145,7 @@ def installation_findings(view: JobView) -> Iterator[Finding]:
     def judge(battery: Battery) -> Iterator[Finding]:
         answers = {field: view.value(BATTERIES, field, of=battery.name) for field, _cure in INSTALLATION}
         wrong = [cure for field, cure in INSTALLATION if answers[field] is False]
-        verdict, fuse = _fuse_verdict(view, battery)
+        verdict, fuse, fuse_numbers, fuse_limits = _fuse_verdict(view, battery)
         if not wrong and verdict is Verdict.PASS:
             all_of(*(partial(read_yes, view, BATTERIES, field, battery.name) for field, _cure in INSTALLATION))
         if wrong:
@@ -159,24 +162,29 @@ def installation_findings(view: JobView) -> Iterator[Finding]:
             of=battery.name,
             sentence=" ".join(faults) if faults else "Held down, covered, vented and clear of fuel.",
             basis=(bases.BATTERY_CFR, *distance_basis(rules_of(view)), *([bases.DISTANCE_BATTERY] if fuse else [])),
+            numbers=fuse_numbers,
+            limits=fuse_limits if fuse or not wrong else (),
         )
 
     return each_piece(view.vessel.batteries, about, judge, (bases.BATTERY_CFR,))
 
 
-def _fuse_verdict(view: JobView, battery: Battery) -> tuple[Verdict, str]:
+def _fuse_verdict(view: JobView, battery: Battery) -> tuple[Verdict, str, tuple[Number, ...], tuple[Limit, ...]]:
     if not has_been_read(view, BATTERIES, "fuse_distance", battery.name):
-        return Verdict.PASS, ""
+        return Verdict.PASS, "", (), ()
     distance = read(view, BATTERIES, "fuse_distance", "in", battery.name).value
     rule = rules_of(view).chosen("distance_rule")
     limit, sheathed = (distance_limit(rule, in_sheath, True) for in_sheath in (False, True))
     verdict = distance_verdict(rule, distance, limit, True)
+    numbers = (Number("main fuse from the post", distance, "in", decimals=0),)
+    limits = (Limit("main fuse from the post", high=limit.inches),)
     if verdict is Verdict.PASS:
-        return verdict, ""
+        return verdict, "", numbers, limits
     measured = f"Main fuse {distance:.0f} in from the post: {limit.inches:.0f} in allowed"
     if verdict is Verdict.ADVISE or distance <= sheathed.inches:
-        return Verdict.ADVISE, f"{measured}, more only for some sheathed or battery leads. Move it closer if you can."
-    return Verdict.FAIL, f"{measured}. Move it closer."
+        advice = f"{measured}, more only for some sheathed or battery leads. Move it closer if you can."
+        return Verdict.ADVISE, advice, numbers, limits
+    return Verdict.FAIL, f"{measured}. Move it closer.", numbers, limits
 
 
 # Standing current
@@ -209,6 +217,7 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
             of=battery.name,
             sentence=f"{shown} with everything off: {told}, {wanted:.0f} wanted.{advice}",
             numbers=(shown, counted),
+            limits=(Limit(counted.name, low=wanted),),
             basis=(bases.STANDING, _usable_basis(battery, rules)),
         )
 
@@ -319,13 +328,15 @@ def _load_finding(view: JobView, battery: Battery, load: Load) -> Finding:
     rules = rules_of(view)
     counted = Number.of("load", load.total)
     numbers: tuple[Number, ...] = (counted,)
+    limits: tuple[Limit, ...] = ()
     code, verdict, more = "wiring_audit.load_sum.listed", Verdict.PASS, ""
     if _load_was_read(view, battery):
         measured = read(view, LOADS, "load_current", "A", battery.name, rules.share("current_meter"))
-        numbers = (counted, Number.of("measured", measured))
         more = f" Measured {measured.value:.1f} A."
         of_both = math.hypot(measured.standard_uncertainty, load.total.standard_uncertainty)
         unlisted = MeasuredValue(measured.value - load.total.value, "A", of_both)
+        numbers = (counted, Number.of("measured", measured), Number.of("measured beyond the list", unlisted))
+        limits = (Limit("measured beyond the list", high=0.1 * load.total.value),)
         if at_most(unlisted, 0.1 * load.total.value) is Verdict.FAIL:
             code = "wiring_audit.load_sum.unlisted_load"
             verdict, more = Verdict.ADVISE, f"{more} Find what draws the rest and list it."
@@ -336,6 +347,7 @@ def _load_finding(view: JobView, battery: Battery, load: Load) -> Finding:
         of=battery.name,
         sentence=f"{counted} from {len(load.together)} circuits that run together.{more}",
         numbers=numbers,
+        limits=limits,
         basis=(bases.LOAD_COLUMNS if rules.chosen("load_rule") == COLUMNS else bases.LOAD_SUM,),
     )
 
@@ -368,6 +380,7 @@ def _charging(loads: Sequence[MeasuredValue]) -> Callable[[tuple[Engine, ...]], 
                 Number.of("load", load),
                 Number("charging", charging, "A"),
             ),
+            limits=(Limit("load", high=charging),),
             basis=(bases.CHARGING, bases.LOAD_SUM),
         )
 
@@ -425,6 +438,7 @@ def reserve_findings(view: JobView) -> Iterator[Finding]:
             of=battery.name,
             sentence=f"{shown} from full at {of_load}, {least:g} h wanted.{advice}",
             numbers=(shown,),
+            limits=(Limit(shown.name, low=least),),
             basis=(_usable_basis(battery, rules_of(view)), bases.RATE, bases.LOAD_SUM),
         )
 

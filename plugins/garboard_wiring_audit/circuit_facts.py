@@ -101,7 +101,7 @@ def facts_of(view: JobView, circuit: Circuit, rules: Rules, *, weighs_current: b
             ).value,
             1,
         ),
-        length=gathering.amount("length", circuit.length, "m", "length one way", "length"),
+        length=gathering.amount("length", circuit.length, "m", "cable run from source to load", "length"),
         volts=_volts(view, circuit, gathering),
         load=_load(design, current, gathering, circuit.name),
         current=current,

@@ -7,7 +7,18 @@ from collections.abc import Iterator
 import attrs
 
 from garboard.faults import in_words
-from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, Number, Table, Verdict, not_enough_data
+from garboard.findings import (
+    Basis,
+    Finding,
+    Lack,
+    Limit,
+    Missing,
+    NotEnoughData,
+    Number,
+    Table,
+    Verdict,
+    not_enough_data,
+)
 from garboard.job_view import JobView
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.circuit_facts import facts_of
@@ -57,6 +68,7 @@ def findings_on(rule: CircuitRule, view: JobView) -> Iterator[Finding]:
                 of=name,
                 sentence=judged.told,
                 numbers=judged.numbers,
+                limits=judged.limits,
                 basis=_merged(basis, judged),
             )
     passed = [judged for judged in outcome.judged.values() if judged.verdict is Verdict.PASS]
@@ -189,6 +201,7 @@ def label_findings(view: JobView) -> Iterator[Finding]:
             about="Labels",
             sentence=f"{counted}{open_ones}." + (f" Label {', '.join(labels.bare)}." if labels.bare else ""),
             numbers=(Number("labelled", percent, "%", decimals=0),),
+            limits=(Limit("labelled", low=labels.least * 100),),
             basis=(bases.LABELS,),
         )
     if labels.lacking:

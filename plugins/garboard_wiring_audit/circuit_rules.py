@@ -10,7 +10,7 @@ from functools import partial
 import attrs
 
 from garboard.faults import GarboardError
-from garboard.findings import Basis, Lack, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import Basis, Lack, Limit, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import JobView
 from garboard.uncertainty import MeasuredValue
 from garboard_wiring_audit import bases
@@ -68,6 +68,7 @@ class CircuitResult:
     basis    : beside the rule's own
     found    : what was found, before the sentence: another rule's finding takes it in when both ask for the same cure
     cure     : what the sentence asks for, where another rule may ask for the same
+    limits   : what its numbers are held against
     """
 
     code: str
@@ -78,6 +79,7 @@ class CircuitResult:
     basis: tuple[Basis, ...] = ()
     found: tuple[str, ...] = ()
     cure: Cure | None = None
+    limits: tuple[Limit, ...] = ()
 
     @property
     def told(self) -> str:
@@ -91,6 +93,7 @@ class CircuitResult:
             found=(*self.found, *other.found),
             numbers=(*self.numbers, *other.numbers),
             basis=(*self.basis, *other.basis),
+            limits=(*self.limits, *other.limits),
         )
 
 
@@ -175,6 +178,7 @@ def judge_ampacity(_view: JobView, facts: CircuitFacts, rules: Rules) -> Circuit
             Number.of("load", facts.load),
             Number("allowed", limit.amperes, "A"),
         ),
+        limits=(Limit("load", high=limit.amperes),),
         basis=(*formula, *_memory(limit.from_memory)),
     )
 
@@ -235,6 +239,7 @@ def _rating(
 ) -> CircuitResult:
     fitted = facts.circuit.protection != "none" and facts.knows(["rating"])
     numbers = (Number("rating", facts.rating, "A"),) if fitted else ()
+    limits = _rating_limits(facts.load.value if facts.knows(["load"]) else None, largest) if fitted else ()
     return CircuitResult(
         code=code,
         verdict=verdict,
@@ -246,7 +251,15 @@ def _rating(
             f"{largest:g}",
         ),
         numbers=(*numbers, Number("largest rating", largest, "A")),
+        limits=limits,
     )
+
+
+def _rating_limits(load: float | None, largest: float) -> tuple[Limit, ...]:
+    """Above the load and at most the largest; each end by itself where the load is beyond what the conductor allows."""
+    if load is not None and load > largest:
+        return Limit("rating", high=largest), Limit("rating", low=load)
+    return (Limit("rating", low=load, high=largest),)
 
 
 def _fuse_cure(facts: CircuitFacts, rules: Rules, largest: float) -> str:
@@ -287,6 +300,7 @@ def judge_overcurrent_distance(_view: JobView, facts: CircuitFacts, rules: Rules
         ),
         cells=(facts.circuit.protection, f"{facts.distance:.0f}", f"{limit.inches:.0f}"),
         numbers=(Number("distance", facts.distance, "in", decimals=0), Number("allowed", limit.inches, "in")),
+        limits=(Limit("distance", high=limit.inches),),
         basis=(bases.DISTANCE_BATTERY,) if by_memory else (),
     )
 
@@ -330,6 +344,8 @@ def judge_minimum_size(_view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
         verdict=verdict,
         sentence=told if verdict is Verdict.PASS else f"{told} {_cure(facts, rules)}.",
         cells=(facts.conductor.label, where, smallest.label),
+        numbers=(Number("cross-section", facts.conductor.area, "mm2", decimals=2),),
+        limits=(Limit("cross-section", low=smallest.area),),
     )
 
 
@@ -354,6 +370,14 @@ def _in_class(facts: CircuitFacts, rules: Rules, lost: MeasuredValue) -> Verdict
     if len(verdicts) > 1:
         facts.require("critical")
     return verdicts.pop()
+
+
+def _most_lost(facts: CircuitFacts, rules: Rules, verdict: Verdict) -> float:
+    """Largest drop the verdict rests on [%]. Of a class not entered, a pass keeps the stricter, a fail breaks both."""
+    critical, other = rules.share("drop_critical") * 100, rules.share("drop_other") * 100
+    if facts.circuit.critical is None:
+        return max(critical, other) if verdict is Verdict.FAIL else min(critical, other)
+    return critical if facts.circuit.critical else other
 
 
 def _class_name(facts: CircuitFacts, rules: Rules) -> str:
@@ -397,6 +421,8 @@ def judge_drop_calculated(_view: JobView, facts: CircuitFacts, rules: Rules) -> 
     share = math.hypot(facts.load.standard_uncertainty / load, facts.length.standard_uncertainty / length)
     percent = MeasuredValue(by_mils / facts.volts * 100, "%", share * by_mils / facts.volts * 100)
     shown = Number.of("drop by circular mils", percent)
+    warmed = Number("drop, conductor warm", warm / facts.volts * 100, "%")
+    most = _most_lost(facts, rules, verdict)
     return CircuitResult(
         code="wiring_audit.drop_calculated.too_much",
         verdict=verdict,
@@ -411,7 +437,8 @@ def judge_drop_calculated(_view: JobView, facts: CircuitFacts, rules: Rules) -> 
             f"{warm / facts.volts * 100:.1f} at {temperature:.0f} degC",
             _class_name(facts, rules),
         ),
-        numbers=(shown, Number("drop, conductor warm", warm / facts.volts * 100, "%")),
+        numbers=(shown, warmed),
+        limits=(Limit(shown.name, high=most), Limit(warmed.name, high=most)),
     )
 
 
@@ -434,6 +461,10 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
     poor_joint = explained is not None and drop.low > explained + rules.amount("drop_excess", "V")
     percent = MeasuredValue(lost.value / facts.volts * 100, "%", lost.standard_uncertainty / facts.volts * 100)
     shown = Number.of("drop", percent)
+    as_read = Number.of("drop, as read", drop, 2)
+    limits = [Limit(shown.name, high=_most_lost(facts, rules, verdict))]
+    if poor_joint and explained is not None:
+        limits.append(Limit(as_read.name, high=explained + rules.amount("drop_excess", "V")))
     cure, to_do = _measured_cure(facts, rules, verdict, drop, explained if poor_joint else None)
     return CircuitResult(
         code=_DROP_CODES[cure],
@@ -449,7 +480,8 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
             at_load,
             _class_name(facts, rules),
         ),
-        numbers=(shown, Number.of("drop", drop, 2)),
+        numbers=(shown, as_read),
+        limits=tuple(limits),
     )
 
 

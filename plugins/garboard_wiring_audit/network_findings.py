@@ -13,6 +13,7 @@ from garboard.findings import (
     Figure,
     Finding,
     Lack,
+    Limit,
     Missing,
     NotEnoughData,
     Number,
@@ -34,6 +35,7 @@ from garboard_wiring_audit.bus import (
     LARGEST_DROPS_TOGETHER,
     LIGHT_CABLE_RESISTANCE,
     MOST_DEVICES,
+    TERMINATOR,
     BusDevice,
     bus_drop,
     device_drop,
@@ -111,6 +113,10 @@ def load_findings(view: JobView) -> Iterator[Finding]:
         if len(bus.devices) > MOST_DEVICES:
             faults.append(f"{len(bus.devices)} devices, {MOST_DEVICES} at most: split the network.")
         faults += _fuse_faults(bus, amperes, limit)
+        fuse = (
+            () if bus.protection_rating is None else (Number("fuse", bus.protection_rating.to("A"), "A", decimals=0),)
+        )
+        least = min(amperes, limit)  # a load beyond the cable is the load's fault, not the fuse's
         yield Finding(
             code="wiring_audit.network_load.too_much" if faults else "wiring_audit.network_load.within_limits",
             verdict=Verdict.FAIL if faults else Verdict.PASS,
@@ -120,6 +126,15 @@ def load_findings(view: JobView) -> Iterator[Finding]:
                 Number("load number", total, decimals=0),
                 Number("current", amperes, "A", decimals=2),
                 Number("cable carries", limit, "A", decimals=0),
+                Number("largest load number of a device", max(numbers), decimals=0),
+                Number("devices", len(bus.devices), decimals=0),
+                *fuse,
+            ),
+            limits=(
+                Limit("current", high=limit),
+                Limit("largest load number of a device", high=LARGEST_DEVICE_LOAD),
+                Limit("devices", high=MOST_DEVICES),
+                *(Limit(one.name, low=least, high=limit) for one in fuse),
             ),
             tables=(_device_table(bus, numbers),),
             basis=SHEETS,
@@ -194,7 +209,16 @@ def _length_finding(bus: NetworkBus, backbone: float, drops: dict[str, float]) -
         verdict=Verdict.FAIL if failed else Verdict.ADVISE if faults else Verdict.PASS,
         about=about(bus),
         sentence=" ".join([f"Backbone {backbone:.1f} m, drop cables {total:.1f} m together.", *faults]),
-        numbers=(Number("backbone", backbone, "m"), Number("drop cables", total, "m")),
+        numbers=(
+            Number("backbone", backbone, "m"),
+            Number("drop cables", total, "m"),
+            Number("longest drop cable", max(drops.values(), default=0.0), "m"),
+        ),
+        limits=(
+            Limit("backbone", high=longest),
+            Limit("drop cables", high=LARGEST_DROPS_TOGETHER),
+            Limit("longest drop cable", high=LARGEST_DROP_LENGTH),
+        ),
         basis=(*SHEETS, *([bases.standard("NMEA 2000: 200 m of heavy backbone", bases.FROM_MEMORY)] if memory else [])),
     )
 
@@ -204,7 +228,7 @@ def _length_finding(bus: NetworkBus, backbone: float, drops: dict[str, float]) -
 
 def terminator_findings(view: JobView) -> Iterator[Finding]:
     """Terminators by the resistance between the signal lines, and by count where they were counted."""
-    tolerance = rules_of(view).share("terminator_tolerance")
+    tolerance, two = rules_of(view).share("terminator_tolerance"), TERMINATOR / 2
 
     def judge(bus: NetworkBus) -> Iterator[Finding]:
         counted = bus.terminators
@@ -217,6 +241,7 @@ def terminator_findings(view: JobView) -> Iterator[Finding]:
             about=about(bus),
             sentence=f"{reading.value:.0f} ohm between the signal lines. {advice}",
             numbers=(Number.of("signal lines", reading, 0),),
+            limits=(Limit("signal lines", low=two * (1 - tolerance), high=two * (1 + tolerance)),),
             basis=SHEETS,
         )
 
@@ -314,6 +339,7 @@ def calculated_voltage_findings(view: JobView) -> Iterator[Finding]:
             about=about(bus),
             sentence=f"{drop:.2f} V lost {where}, {limit:g} V allowed.{advice}",
             numbers=(Number("supply drop", drop, "V", decimals=2), *_voltage_left(view, bus, drop)),
+            limits=(Limit("supply drop", high=limit),),
             figures=figures,
             basis=(bases.NETWORK_DROP, bases.NETWORK_SHEETS),
         )
@@ -393,6 +419,7 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
                 Number.of("worst device", worst, 2),
                 Number.of("supply drop", drop, 2),
             ),
+            limits=(Limit("supply drop", high=limit), Limit("worst device", low=least)),
             basis=(bases.NETWORK_DROP, bases.NETWORK_VOLTS),
         )
 

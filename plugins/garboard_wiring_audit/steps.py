@@ -125,7 +125,11 @@ STEPS = (
                 "circuits",
                 "Circuits",
                 "circuits",
+                # what is seen and pulled while the power is off, then what is read with the circuit running
                 _yes_no("label_present", "Labelled at both ends"),
+                _yes_no("terminations_tight", "Terminations tight", "Pull each one by hand."),
+                _yes_no("supported", "Held and clear of chafe", "Held at least every 18 in (450 mm).", False),
+                _yes_no("polarity_right", "Polarity right"),
                 _amount("current", "Current, running", "current", "A", (0.05, 200), (0, 2000)),
                 _amount(
                     "drop",
@@ -139,9 +143,6 @@ STEPS = (
                 _amount(
                     "source_voltage", "Voltage at the source, running", "voltage", "V", (11, 15), (0, 70), "", False
                 ),
-                _yes_no("terminations_tight", "Terminations tight", "Pull each one by hand."),
-                _yes_no("polarity_right", "Polarity right"),
-                _yes_no("supported", "Held and clear of chafe", "Held at least every 18 in (450 mm).", False),
             ),
             Field(name="panel_photo", title="Photo of the labelled panel", kind=Kind.PHOTO, required=False),
         ),

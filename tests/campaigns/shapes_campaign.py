@@ -6,8 +6,10 @@ About half of the entries are random, half are real ones of the sample jobs with
 - What is taken in is replayed. Every entry is then in a register, or of a kind not known, or counted as no entry.
 - Each of the boat's jobs can be viewed. Nothing raises.
 
-Of every boat so many entries go through the folder's own files too, and its jobs through findings, book and export. The
-oracle there is a second boat in the same folder: it must be judged as before, to the letter.
+So many entries, at most 1 000 of a boat, go through a folder's own files too, and its jobs through findings, book and
+export. The oracle there is a second boat in the same folder: it must be judged as before, to the letter. They also go
+through the shop's pages: the day sheet, the boat's page, the search, the tables, the book. There the pages of the other
+boats must be as before, to the letter.
 
 Run:  python tests/campaigns/shapes_campaign.py --number 20000
       python tests/campaigns/shapes_campaign.py --long          (1 000 000)
@@ -25,12 +27,13 @@ import time
 from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
+from urllib.parse import quote
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from garboard.demo.samples_folder import sample_job_files
 from garboard.disk.entries import Entry, canonical_bytes, entry_id, hull_key_of, read_entry, view
-from garboard.disk.hullfile import HullFolder
+from garboard.disk.hullfile import CheckedEntries, HullFolder
 from garboard.faults import InputError
 from garboard.history.boat import open_entries, open_hull
 from garboard.history.exchange import export_job, import_job
@@ -40,6 +43,7 @@ from garboard.judging.assessing import assess_path
 from garboard.report.book import handover_book
 from histories import tablet
 from hostile_entries import hostile
+from pages_rig import KITTIWAKE, LONG_REACH, NOON, SALTGRASS, Pages, light_passwords, make_shop
 
 SEED = 20261129
 OF_A_BOAT = 500
@@ -113,12 +117,38 @@ def through_files(folder: Path, raws: Sequence[bytes], host: PluginHost, chance:
     return len(chosen)
 
 
+def through_pages(folder: Path, raws: Sequence[bytes], host: PluginHost, chance: random.Random) -> int:
+    """A shop with a day in it and a hostile boat: every page opens, the others' are as before. Returns the pages."""
+    base = folder / "day"
+    base.mkdir()
+    with light_passwords(), Pages(make_shop(base), host) as pages:
+        manager = pages.signed_in()
+        others = [f"/boats/{hull}" for hull in (SALTGRASS, KITTIWAKE, LONG_REACH)]
+        before = [manager.text(address) for address in others]
+        given = CheckedEntries((entry_id(raw), raw) for raw in raws)
+        pages.store.put_if_absent({HULL: given}, "000000000001", NOON, 0)
+        pages.desk.index.refresh()
+        summary = pages.desk.summaries.of(HULL)
+        assert summary is not None
+        jobs = [one.id for one in summary.jobs]
+        addresses = [
+            *("/days/2026-11-25", f"/boats/{HULL}", f"/boats?q={HULL}", "/measurements.csv", "/measurements.xlsx"),
+            *(f"/boats/{HULL}/jobs/{quote(job, safe='')}/book.pdf" for job in chance.sample(jobs, min(len(jobs), 2))),
+        ]
+        for address in addresses:
+            assert manager.get(address).status_code == 200, address
+        assert [manager.text(address) for address in others] == before
+    return len(addresses)
+
+
 def main() -> None:
     """Run the campaign and print what was counted."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--number", type=int, default=20_000, help="entries through taking in and replay")
     parser.add_argument("--long", action="store_true", help="1 000 000 of them")
-    parser.add_argument("--files", type=int, default=2_000, help="of these so many through files, book and export")
+    parser.add_argument(
+        "--files", type=int, default=2_000, help="of these so many through files, pages, book and export"
+    )
     parser.add_argument("--seconds", type=float, default=0, help="stop after so long, and say how far it came")
     parser.add_argument("--seed", type=int, default=SEED)
     options = parser.parse_args()
@@ -130,7 +160,8 @@ def main() -> None:
         for number in range(-(-options.files // THROUGH_FILES)):
             raws = [*hostile(chance, HULL, real, THROUGH_FILES)]
             seen["books"] += through_files(Path(place) / str(number), raws, host, chance)
-            seen["through files"] += len(raws)
+            seen["pages"] += through_pages(Path(place) / str(number), raws, host, chance)
+            seen["through files and pages"] += len(raws)
         while seen["entries"] < wanted and not 0 < options.seconds < time.monotonic() - began:
             boat: dict[str, Entry] = {}
             for raw in hostile(chance, HULL, real, min(OF_A_BOAT, wanted - seen["entries"])):

@@ -16,7 +16,7 @@ import pytest
 import small_plugin
 from altered_jobs import SAMPLES, at_random, each_struck, findings_of_plugin, sample_views
 from garboard.demo.demo_day import make_day
-from garboard.findings import Lack, Missing, NotEnoughData, Verdict
+from garboard.findings import Basis, BasisKind, Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict
 from garboard.hosting.host import PluginHost, make_host
 from garboard.judging.assessing import assess_path
 from garboard.records import EQUIPMENT, Vessel
@@ -179,3 +179,91 @@ def test_a_reason_given_as_text_takes_the_kind_and_place_beside_it(tmp_path: Pat
     asking.known(None, "hp", "power", field="engines.rated_power", of="port")
     power = Missing("power is not entered", lack=Lack.NOT_ENTERED, field="engines.rated_power", of="port")
     assert asking.missing == [expected, power]
+
+
+COMPARES_NO_NUMBER = {
+    "a point is tried, read or looked at: yes or no": (
+        "handover.check.failed",
+        "handover.check.in_order",
+        "handover.radio_identity.faulty",
+        "handover.radio_identity.one_identity",
+        "heading_calibration.location.badly_mounted",
+        "heading_calibration.location.moved_by_load",
+        "heading_calibration.steady_turn.refused",
+        "prop_check.propeller.as_entered",
+        "prop_check.propeller.not_ready",
+        "wiring_audit.battery_installation.faulty",
+        "wiring_audit.battery_installation.in_order",  # a main fuse nobody measured
+        "wiring_audit.network_supply.not_start_battery",
+        "wiring_audit.terminations.faulty",
+        "wiring_audit.terminations.passed",
+    ),
+    "a fault is open, or none is": (
+        "handover.punch_list.nothing_open",
+        "handover.punch_list.put_right",
+        "handover.punch_list.try_again",
+    ),
+    "a result is given, and held against nothing": (
+        "fuel_curve.best_cruise.planing",
+        "fuel_curve.planing_hump.found",
+        "fuel_curve.range.reckoned",
+        "prop_check.speed.measured",
+        "wiring_audit.load_sum.listed",  # with no load measured
+    ),
+    "many pieces pass, each by a number of its own, which the table shows": (
+        "fuel_curve.curve.in_order",
+        "prop_check.pitch.keep",
+        "wiring_audit.ampacity.passed",
+        "wiring_audit.drop_calculated.passed",
+        "wiring_audit.drop_measured.passed",
+        "wiring_audit.minimum_size.passed",
+        "wiring_audit.overcurrent_distance.passed",
+        "wiring_audit.overcurrent_rating.passed",
+    ),
+    "another finding holds the engine speed as run against the window": ("prop_check.reference_air.out_as_run",),
+}
+"""Why a finding that passes or fails may name no limit, with the codes of those findings."""
+
+BENEFIT_OF_DOUBT = {"prop_check.slip.usual", "prop_check.crouch.believable", "wiring_audit.load_sum.listed"}
+"""Findings that pass until the number is surely beyond its limit."""
+
+
+def test_a_verdict_that_compares_a_number_names_the_limit(everything: tuple[Assessed, ...]) -> None:
+    excused = {code for codes in COMPARES_NO_NUMBER.values() for code in codes}
+    found = [one.finding for one in everything if one.finding.verdict in (Verdict.PASS, Verdict.FAIL)]
+    bare = {finding.code for finding in found if not finding.limits}
+    assert bare - excused == set()
+    assert excused - bare == set(), "these name a limit by now: take them out of the list"
+    assert len({finding.code for finding in found if finding.limits}) > 40
+
+
+def test_no_verdict_contradicts_its_limit(everything: tuple[Assessed, ...]) -> None:
+    contradicted = {
+        one.finding.code: (one.finding.verdict, one.finding.bounded)
+        for one in everything
+        if one.finding.limits and _contradicts_its_limit(one.finding)
+    }
+    assert contradicted == {}
+
+
+def _contradicts_its_limit(finding: Finding) -> bool:
+    if finding.verdict is Verdict.FAIL:
+        return all(limit.holds(number.value, number.expanded_uncertainty or 0) for number, limit in finding.bounded)
+    if finding.verdict is not Verdict.PASS:
+        return False
+    doubted = finding.code in BENEFIT_OF_DOUBT
+    return not all(
+        limit.reaches(number.value, (number.expanded_uncertainty or 0) if doubted else 0)
+        for number, limit in finding.bounded
+    )
+
+
+@pytest.mark.parametrize(
+    ("verdict", "value", "contradicts"),
+    [(Verdict.PASS, 2.9, False), (Verdict.PASS, 3.1, True), (Verdict.FAIL, 2.5, True), (Verdict.FAIL, 2.9, False)],
+)
+def test_a_contradiction_is_seen(verdict: Verdict, value: float, contradicts: bool) -> None:
+    basis = (Basis(BasisKind.COMMON_PRACTICE, "a rule"),)
+    number, limit = Number("drop", value, "%", 0.2), Limit("drop", high=3.0)
+    finding = Finding(verdict=verdict, about="a", sentence="b", basis=basis, numbers=(number,), limits=(limit,))
+    assert _contradicts_its_limit(finding) is contradicts

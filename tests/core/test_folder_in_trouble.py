@@ -264,3 +264,32 @@ def test_a_time_far_outside_reason_is_marked_wherever_it_is_shown(
     assert shown.count("(clock wrong)") == (2 if is_marked else 0)
     assert clock.is_beyond_reason(at) == is_marked
     assert clock.moment_in_words("noon") == "noon"
+
+
+def test_a_boat_said_not_to_be_saved_is_not_there_afterwards(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its new file stands, and the folder cannot be flushed: who presses again opens no second job beside the first."""
+    folder = tmp_path / "tablet"
+    with HullFolder(folder) as files:
+        with monkeypatch.context() as patch:
+            patch.setattr(storage, "flush_folder", _full)
+            with pytest.raises(NotSaved):
+                files.save(_entry(1))
+        assert (files.count(HULL), _of(folder).exists()) == (0, False)
+        files.save(_entry(2))
+        assert [entry.value for entry in files.entries(HULL)] == ["2 kn"]
+    with HullFolder(folder) as files:
+        assert (files.count(HULL), files.damage()) == (1, ())
+
+
+def test_a_new_file_that_cannot_be_taken_back_is_found_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = tmp_path / "tablet"
+    with HullFolder(folder) as files:
+        with monkeypatch.context() as patch:
+            patch.setattr(storage, "flush_folder", _full)
+            patch.setattr(Path, "unlink", _full)
+            with pytest.raises(NotSaved):
+                files.save(_entry(1))
+        files.save(_entry(2))
+        assert sorted(str(entry.value) for entry in files.entries(HULL)) == ["1 kn", "2 kn"]
+    with HullFolder(folder) as files:
+        assert (files.count(HULL), files.damage()) == (2, ())

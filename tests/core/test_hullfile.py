@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from garboard.disk import storage
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import Stamp
-from garboard.disk.entries import Entry, make_entry
+from garboard.disk.entries import Entry, carried_by, entry_id, make_entry
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name, heading, read
 from garboard.disk.storage import FolderInUse, NotSaved
@@ -119,12 +119,14 @@ def test_an_entry_of_another_hull_is_refused_by_name(folder: HullFolder) -> None
     assert OTHER in str(reason)
 
 
-def test_bytes_that_are_no_entry_are_refused_with_the_reason(folder: HullFolder) -> None:
-    """Nothing foreign is stored, and the rest of the batch is."""
+def test_bytes_that_are_no_entry_are_carried_by_one_and_named_with_the_reason(folder: HullFolder) -> None:
+    """Nothing foreign is stored as it came, and the rest of the batch is."""
     put = folder.put_if_absent(HULL, [b'{"v":1}', make(1).raw])
-    assert len(put.added) == 1
-    assert isinstance(put.refused[0][1], InputError)
-    assert list(folder.ids(HULL)) == [make(1).id]
+    ((name, (carrying, reason)),) = put.strays.items()
+    assert (name, carried_by(carrying), put.refused) == (entry_id(b'{"v":1}'), b'{"v":1}', ())
+    assert isinstance(reason, InputError)
+    assert folder.ids(HULL) == {*put.added} == {make(1).id, carrying.id}
+    assert folder.put_if_absent(HULL, [b'{"v":1}']).added == ()
 
 
 def test_digests_are_equal_exactly_when_entries_are(tmp_path: Path) -> None:

@@ -26,6 +26,10 @@ COUNTS = "it counts in what a reading is good to, and no sample lies near enough
 WITH_THE_READINGS = "it is read with the runs, of which this check uses another part"
 OTHER_BRANCH = "it is one of several limits, and the samples lie beyond another or far within all"
 
+CONTRADICTS = "it decides whether readings contradict each other, and those of the samples agree"
+
+OF_RUNS = ("reference_air", "slip", "speed", "window")
+
 SELDOM = {
     **dict.fromkeys(
         (
@@ -53,10 +57,29 @@ SELDOM = {
     ("handover.overshoot", "handover.course_change"): OTHER_BRANCH,
     ("handover.settle_seconds", "handover.course_change"): OTHER_BRANCH,
     ("heading_calibration.spread_limit", "heading_calibration.straight_runs"): OTHER_BRANCH,
-    ("prop_check.engine_speed_resolution", "prop_check.crouch"): WITH_THE_READINGS,
-    ("prop_check.engine_speed_resolution", "prop_check.speed"): WITH_THE_READINGS,
+    **dict.fromkeys(
+        (
+            (f"prop_check.{key}", f"prop_check.{check}")
+            for key in ("largest_current", "same_way_difference", "run_difference", "opposite_within")
+            for check in ("crouch", "engine_difference", "pitch", "readings", *OF_RUNS)
+        ),
+        CONTRADICTS,
+    ),
+    **dict.fromkeys(
+        (
+            (f"prop_check.{key}", "prop_check.readings")
+            for key in (
+                *("by_eye_speed", "by_eye_engine_speed", "run_to_run_speed", "run_to_run_engine_speed"),
+                *("speed_uncertainty", "engine_speed_uncertainty", "engine_speed_resolution"),
+                *("steady_seconds", "steady_speed", "steady_engine_speed"),
+            )
+        ),
+        CONTRADICTS,
+    ),
+    ("prop_check.engine_difference", "prop_check.slip"): CONTRADICTS,
+    ("prop_check.by_eye_speed", "prop_check.pitch"): BELIEVES,
+    ("prop_check.run_to_run_speed", "prop_check.pitch"): BELIEVES,
     ("prop_check.limiter_margin", "prop_check.pitch"): OTHER_BRANCH,
-    ("prop_check.opposite_within", "prop_check.pitch"): COUNTS,
     ("prop_check.pitch_tolerance", "prop_check.pitch"): BELIEVES,
     ("prop_check.slip_beyond_usual", "prop_check.pitch"): BELIEVES,
     ("prop_check.slip_beyond_usual", "prop_check.slip"): BELIEVES,

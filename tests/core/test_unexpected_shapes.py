@@ -11,7 +11,17 @@ from click.testing import CliRunner
 from garboard.commands.cli import program
 from garboard.demo.samples_folder import sample_job_files
 from garboard.disk.clock import Stamp
-from garboard.disk.entries import Entry, canonical_bytes, entry_id, hull_key_of, make_entry, read_entry, view
+from garboard.disk.entries import (
+    LARGEST_ENTRY,
+    Entry,
+    canonical_bytes,
+    carried_by,
+    entry_id,
+    hull_key_of,
+    make_entry,
+    read_entry,
+    view,
+)
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name, heading
 from garboard.faults import InputError
@@ -187,12 +197,17 @@ def test_thousands_of_hostile_entries_are_kept_and_cost_their_own_boat_at_most(
             ours = [canonical_bytes({**view("", raw).fields, "hull": hull}) for raw in real]
             given = {entry_id(raw): raw for raw in hostile(chance, hull, ours, 500)}
             put = folder.put_if_absent(hull, given.values())
-            assert {*put.added, *(name for name, _ in put.refused)} == given.keys()
-            for name, _ in put.refused:
+            strays = {entry.id: name for name, (entry, _) in put.strays.items()}
+            refused = {name for name, _ in put.refused}
+            assert {*put.added} == given.keys() - put.strays.keys() - refused | strays.keys()
+            assert all(len(given[name]) > LARGEST_ENTRY // 2 for name in refused)
+            assert len(strays) > 20
+            for name in put.strays:
                 with pytest.raises(InputError):
                     read_entry(given[name])
-            held = folder.get(hull)
-            assert all(held[name] == given[name] and hull_key_of(held[name]) == hull for name in put.added)
+            for name, raw in folder.get(hull).items():
+                assert (carried_by(view(name, raw)) if name in strays else raw) == given[strays.get(name, name)]
+                assert hull_key_of(raw) == hull
             boat = open_hull(folder, hull)
             for job in boat.jobs:
                 boat.view(job)

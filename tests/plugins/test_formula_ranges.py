@@ -17,11 +17,11 @@ from garboard_heading_calibration.deviation import coefficients_by_hand
 from garboard_heading_calibration.directions import current_allowance
 from garboard_heading_calibration.variation import earth_field
 from garboard_prop_check.air import dry_pressure, engine_speed_in_reference_air, power_factor, saturation_pressure
+from garboard_prop_check.averages import average_of_opposite_runs
 from garboard_prop_check.crouch import crouch_speed
-from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule, engine_speed_after, whole_inches
+from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule, parts_of_forecast, whole_inches
 from garboard_prop_check.power_limit import power_limit
-from garboard_prop_check.runs import average_of_opposite_runs
-from garboard_prop_check.slip import slip, slip_expanded_uncertainty, theoretical_speed
+from garboard_prop_check.slip import parts_of_slip, parts_of_theoretical_speed, slip, theoretical_speed
 from garboard_prop_check.window import position_in_window
 from garboard_wiring_audit.batteries import reserve_hours
 from garboard_wiring_audit.conductors import ambient_factor, conductor_temperature, resistance_per_metre
@@ -69,8 +69,7 @@ RANGES: list[tuple[Callable[..., object], list[Call], list[Call]]] = [
     (change_by_step_rule, [(5000, 5800, LITTLE)], [(5000, 5800, 0), (5000, 5800, -1)]),
     (change_by_proportion, [(5000, LITTLE, LITTLE)], [(5000, 0, 19), (5000, 5800, 0)]),
     (whole_inches, [(LITTLE,), (-LITTLE,)], [(0,)]),
-    (engine_speed_after, [(5000, LITTLE, 1, 150, 200), (5000, 1, LITTLE - 1, 150, 200)], [(5000, 0, 1, 150, 200)]),
-    (engine_speed_after, [], [(5000, 1, -1, 150, 200), (5000, 1, -2, 150, 200)]),
+    (parts_of_forecast, [(1, 0, 0)], [(1, -LITTLE, 90), (1, 60, -LITTLE), (1, math.nan, 90)]),
     (
         power_limit,
         [(1e-6, False, False), (52.499999, False, False), (52.500001, True, False)],
@@ -79,7 +78,8 @@ RANGES: list[tuple[Callable[..., object], list[Call], list[Call]]] = [
     (average_of_opposite_runs, [((30, 28), (1, -1))], [((30, 28), (1, 1)), ((30,), (1,)), ((), ())]),
     (theoretical_speed, [(LITTLE, LITTLE, LITTLE)], [(0, 2, 17), (4000, 0, 17), (4000, 2, 0)]),
     (slip, [(10, LITTLE)], [(10, 0), (10, -1)]),
-    (slip_expanded_uncertainty, [(10, 1, LITTLE, 1, LITTLE, 0)], [(10, 1, 0, 1, 10, 0), (10, 1, 4000, 1, 0, 0)]),
+    (parts_of_theoretical_speed, [(10, LITTLE, (), 0)], [(10, 0, (), 0), (10, -1, (), 0)]),
+    (parts_of_slip, [(10, (), LITTLE, ())], [(10, (), 0, ()), (10, (), -1, ())]),
     (
         position_in_window,
         [(5800, 0, LITTLE, 6000), (5800, 1, 5400, 5400 + 1e-6)],

@@ -25,6 +25,7 @@ kittiwake
     wiring_audit.load_sum.listed
         load: 26.3 A
         measured: 15.5 ± 0.5 A
+        measured beyond the list: -10.8 ± 0.5 A
     wiring_audit.load_sum.charging_covers
         load: 26.3 A
         charging: 96.0 A
@@ -40,9 +41,13 @@ kittiwake
         load number: 19
         current: 0.95 A
         cable carries: 4 A
+        largest load number of a device: 9
+        devices: 5
+        fuse: 3 A
     wiring_audit.network_lengths.within_limits
         backbone: 11.0 m
         drop cables: 14.0 m
+        longest drop cable: 5.0 m
     heading_calibration.location.clear
         nearest disturber: 1.20 m
     heading_calibration.variation.known
@@ -74,6 +79,28 @@ kittiwake
         spread of the difference: 1.4 deg
         offset to enter: 0.3 ± 0.8 deg
         compared over: 599 s
+    prop_check.speed.measured
+        speed: 45.5 ± 0.3 kn
+        current along the runs: 0.6 kn
+    prop_check.window.inside
+        engine speed: 5851 ± 27 rev/min
+        window, low end: 5400 rev/min
+        window, high end: 6000 rev/min
+    prop_check.slip.usual
+        slip: 13.0 ± 2.6 %
+        slip by the stamped pitch: 13.0 ± 0.6 %
+        theoretical speed: 52.3 ± 1.5 kn
+    prop_check.engine_difference.usual
+        difference: 25 ± 39 rev/min
+    prop_check.reference_air.as_run
+        engine speed in reference air: 5817 ± 34 rev/min
+        power factor: 0.983
+        dry air pressure: 99.8 kPa
+    prop_check.crouch.believable
+        Crouch constant: 168
+        slowest to expect: 40.7 kn
+        fastest to expect: 48.8 kn
+        speed: 45.5 ± 0.3 kn
     fuel_curve.best_cruise.planing
         economy: 1.64 ± 0.04 nm/gal
         economy in statute miles: 1.89 ± 0.05 mi/gal
@@ -102,26 +129,6 @@ kittiwake
         specific consumption, metric: 305 ± 35 g/kWh
         brake efficiency: 27.5 ± 3.3 %
         fuel flow: 20.5 ± 0.5 gal/h
-    prop_check.speed.measured
-        speed: 45.5 ± 0.4 kn
-        current along the runs: 0.6 kn
-    prop_check.window.inside
-        engine speed: 5851 ± 12 rev/min
-        window, low end: 5400 rev/min
-        window, high end: 6000 rev/min
-    prop_check.slip.usual
-        slip: 13.0 ± 3.1 %
-        theoretical speed: 52.3 ± 1.8 kn
-    prop_check.engine_difference.usual
-        difference: 25 ± 17 rev/min
-    prop_check.reference_air.as_run
-        engine speed in reference air: 5817 ± 20 rev/min
-        power factor: 0.983
-        dry air pressure: 99.8 kPa
-    prop_check.crouch.believable
-        Crouch constant: 168
-        slowest to expect: 40.7 kn
-        fastest to expect: 48.8 kn
     fuel_curve.range.reckoned
         out and back by thirds: 85 ± 2 nm
         whole range with 20 % in reserve: 205 ± 5 nm
@@ -141,7 +148,7 @@ long_reach
         largest rating: 52.5 A
     wiring_audit.drop_measured.too_much
         drop: 3.6 ± 0.1 %
-        drop: 0.410 ± 0.006 V
+        drop, as read: 0.410 ± 0.006 V
         drop by circular mils: 3.9 ± 0.1 %
         drop, conductor warm: 3.9 %
     wiring_audit.network_terminators.one_missing
@@ -159,7 +166,7 @@ long_reach
         offset to enter: 3.8 ± 0.9 deg
         compared over: 234 s
     prop_check.engine_difference.too_much
-        difference: 180 ± 17 rev/min
+        difference: 180 ± 39 rev/min
 saltgrass
     wiring_audit.labels.unlabelled
         labelled: 86 %
@@ -169,22 +176,23 @@ saltgrass
         length x transom width: 140.4
         power by formula: 190.8 hp
         power the formula may be raised to: 195.0 hp
+        power fitted: 150.0 hp
     prop_check.pitch.try_first
         change of pitch to try first: -3 in
-        engine speed to expect, lowest: 5295 rev/min
-        engine speed to expect, highest: 5753 rev/min
+        engine speed to expect: 5445 ± 395 rev/min
     prop_check.window.below
-        engine speed: 4845 ± 12 rev/min
+        engine speed: 4845 ± 31 rev/min
         window, low end: 5000 rev/min
         window, high end: 6000 rev/min
     prop_check.reference_air.out_as_run
-        engine speed in reference air: 4803 ± 24 rev/min
+        engine speed in reference air: 4803 ± 39 rev/min
         power factor: 0.974
         dry air pressure: 100.2 kPa
     prop_check.crouch.slower
         Crouch constant: 144
         slowest to expect: 33.8 kn
         fastest to expect: 40.6 kn
+        speed: 32.4 ± 0.3 kn
 """
 
 

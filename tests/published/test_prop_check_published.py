@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 from openplaning import PlaningBoat
 
+from garboard.uncertainty import MeasuredValue, Part
 from garboard_prop_check.air import engine_speed_in_reference_air, power_factor, saturation_pressure
+from garboard_prop_check.averages import average_of_opposite_runs
 from garboard_prop_check.crouch import CONSTANTS, crouch_constant, crouch_speed
 from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule
 from garboard_prop_check.power_limit import PowerLimit, power_limit
-from garboard_prop_check.runs import average_of_opposite_runs
-from garboard_prop_check.slip import slip, slip_expanded_uncertainty, theoretical_speed
+from garboard_prop_check.slip import parts_of_slip, parts_of_theoretical_speed, slip, theoretical_speed
 
 METRE_IN_INCHES = 1 / 0.0254
 KNOT_IN_MPH = 1852 / 1609.344
@@ -66,13 +67,36 @@ def test_slip_interval_agrees_with_drawing_lots() -> None:
     pitches = pitch * (1 + lots.uniform(-0.01, 0.01, count))
     drawn = 1 - speeds / (engine / ratio * pitches / 1215.2231)
     theory = theoretical_speed(turns, ratio, pitch)
-    assert slip_expanded_uncertainty(speed, 0.4, turns, 60, theory, 0.01) == pytest.approx(
-        2 * float(drawn.std()), rel=0.01
-    )
+    of_theory = parts_of_theoretical_speed(theory, turns, [Part.of_expanded("engine", 1.96 * 30)], 0.01)
+    of_slip = parts_of_slip(speed, [Part.of_expanded("speed", 1.96 * 0.2)], theory, of_theory)
+    found = MeasuredValue.of_parts(slip(speed, theory), "", of_slip)
+    assert found.standard_uncertainty == pytest.approx(float(drawn.std()), rel=0.01)
     low, high = np.quantile(drawn, [0.025, 0.975])
-    found = slip(speed, theory), slip_expanded_uncertainty(speed, 0.4, turns, 60, theory, 0.01)
-    assert found[0] - found[1] == pytest.approx(low, abs=0.002)
-    assert found[0] + found[1] == pytest.approx(high, abs=0.002)
+    assert (found.low, found.high) == pytest.approx((low, high), abs=0.0005)
+
+
+SKIFF_RUN = (
+    # speed [kn], engine speed [rev/min], theoretical speed [mph], slip [%]
+    (2.8, 630, 4.66, 30.9),
+    (4.3, 1000, 7.40, 33.1),
+    (6.0, 1500, 11.10, 37.8),
+    (8.0, 2000, 14.80, 37.8),
+    (12.3, 2500, 18.50, 23.5),
+    (16.5, 3000, 22.19, 14.4),
+    (21.0, 3500, 25.89, 6.7),
+    (23.1, 4000, 29.59, 10.2),
+    (27.3, 4500, 33.29, 5.6),
+    (30.0, 5000, 36.99, 6.7),
+    (33.5, 5600, 41.43, 6.9),
+)
+
+
+@pytest.mark.parametrize(("knots", "turns", "theory_mph", "slip_percent"), SKIFF_RUN)
+def test_slip_of_an_outboard_skiff(knots: float, turns: float, theory_mph: float, slip_percent: float) -> None:
+    """Source: private test report of an outboard skiff, all eleven rows: propeller 15.25 x 15 in, gear ratio 1.92."""
+    theory = theoretical_speed(turns, 1.92, 15)
+    assert theory * KNOT_IN_MPH == pytest.approx(theory_mph, abs=0.01)
+    assert 100 * slip(knots, theory) == pytest.approx(slip_percent, abs=0.1)
 
 
 # Runs.

@@ -145,9 +145,12 @@ class Driver:
         self.press(*(f"key {digit}" for digit in digits), "next")
 
     def write(self, text: str) -> None:
-        """Tap the box for words and type."""
+        """Tap the box for words and type; from a list that holds other words, press what leads to the box."""
         from kivy.uix.textinput import TextInput
 
+        way = next((name for name in ("other", "find") if self.has(name)), "")
+        if way and not any(isinstance(w, TextInput) for w in self.widgets()):
+            self.press(way)
         box = next(w for w in self.widgets() if isinstance(w, TextInput))
         self.tap_at(box.center_x, box.center_y)
         for character in text:

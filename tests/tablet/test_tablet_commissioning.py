@@ -42,7 +42,7 @@ def test_a_whole_commissioning_by_touch(drive: Drive) -> None:
     assert d.says("Must be between 0 and 200 kn"), "412 kn is refused"
     d.number("95")
     assert d.says("outside the usual"), "95 kn has to be asked again"
-    d.press("type again")
+    d.press("next")
     d.number("41.2")
     view = view_of(d)
     assert view.value("dock.full", "engine_speed", of="port") == "5840 rev/min"

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import gc
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import pytest
@@ -32,7 +31,6 @@ def app(kivy_window: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
     from garboard_tablet.app import GarboardApp
     from garboard_tablet.models.tablet import Tablet, open_tablet
     from garboard_tablet.ui.theme import theme
-    from garboard_tablet.ui.widgets import Column
 
     tablet = open_tablet(tmp_path_factory.mktemp("demo"))
     for vessel in (VESSEL, LONG):
@@ -53,18 +51,8 @@ def app(kivy_window: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
     app._run_prepare()
     runTouchApp(embedded=True)
 
-    def turn_and_collect(body: Column, turn: Callable[..., object] = Column.turn) -> object:
-        """Each turn of a long page leaves 20 MB of widgets that hold each other."""
-        turned = turn(body)
-        gc.collect()
-        return turned
-
-    patch.setattr(Column, "turn", turn_and_collect)
-    gc.collect()
-    gc.freeze()  # so that collecting is quick
     yield app
     patch.undo()
-    gc.unfreeze()
     Metrics.density = 1.0
     theme.use(dark=False)
     app.dispatch("on_stop")
@@ -75,6 +63,7 @@ def app(kivy_window: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
 
 
 def faults_of_all_pages(app: Any) -> list[str]:
+    from kivy.clock import Clock
     from kivy.core.window import Window
 
     found, count = list[str](), 0
@@ -84,6 +73,7 @@ def faults_of_all_pages(app: Any) -> list[str]:
         gallery.show(app, route, act)
         found.extend(f"{name}: {fault}" for fault in faults(app.shell, Window))
         count += 1
+        Clock.tick()  # what waits for the next frame holds the page
         give_back()
     assert count > 100
     return found

@@ -167,10 +167,17 @@ def test_a_disagreement_says_who_when_and_with_which_instrument(drive: Drive) ->
     told = ("Kim, 2026-05-14 09:30, receiver 1", "Lee, 2026-05-14 09:31, receiver 2")
     assert all(d.says(f"{value}: {who}") for value, who in zip(("40 kn", "44 kn"), told, strict=True))
     d.press("missing 40 kn against 44 kn. Choose the right one.")
-    assert all(d.says(who) for who in told)
+    cards = [card_with(d, value) for value in ("40\u00a0kn", "44\u00a0kn")]
+    assert [tuple(card[1:]) for card in cards] == [tuple(who.split(", ")) for who in told]
     d.press("value 44 kn", "reason other instrument")
     assert view_of(d).value("dock.full", "speed") == "44 kn"
     assert d.app.tablet.session.here.page == "punch list"
+
+
+def card_with(d: Driver, text: str) -> list[str]:
+    """What stands on the card that has a text, from top to bottom."""
+    (said,) = [widget for widget in d.widgets() if getattr(widget, "text", "") == text]
+    return [one.text for one in sorted(said.parent.children, key=lambda one: -one.y)]
 
 
 def test_no_two_things_have_one_name(drive: Drive) -> None:

@@ -83,12 +83,14 @@ def test_an_odd_value_is_not_confirmed_by_the_thumb_that_pressed_next(drive: Dri
     d.press("step dock.full", "begin")
     next_at = d.find("next").center
     d.number("9000")
-    again, yes = d.find("type again"), d.find("yes, save it")
-    assert (again.kind, yes.kind) == ("main", "plain")
+    again, yes = d.find("next"), d.find("yes, save it")
+    assert (again.text, again.kind, yes.kind) == ("Type it again", "main", "plain")
     assert again.collide_point(*next_at)
     assert not yes.collide_point(*next_at)
-    d.press("type again")
+    d.press("next")
     assert view_of(d).find("dock.full", "engine_speed", of="port") is None
+    assert d.app.shell.page.form.text == ""
+    assert d.find("next").text.startswith("Next: ")
 
 
 def test_only_the_unit_in_use_is_marked(drive: Drive) -> None:

@@ -23,6 +23,8 @@ COMMANDS: Mapping[str, str] = {
     "listen": "garboard.commands.listen",
     "hull": "garboard.commands.hull",
     "plugins": "garboard.commands.plugins",
+    "steps": "garboard.commands.steps",
+    "new-job": "garboard.commands.steps:new_job",
     "book": "garboard.commands.book",
     "demo": "garboard.commands.demo",
     "tablet": "garboard.commands.tablet",

@@ -123,6 +123,8 @@ def plain_report(report: MergeReport) -> dict[str, JsonValue]:
         "refused": plain_reasons(report.refused),
         "damage": [str(damage) for damage in report.damage],
         "mended": [*report.mended],
+        "strays": dict(report.strays),
+        "beside": {str(file): str(kept) for file, kept in report.beside},
         "not_read": {**dict(report.not_read)},
     }
 
@@ -161,10 +163,16 @@ def readable_report(report: MergeReport) -> str:
             f"    check {other}: it looks alike. One boat? Use `garboard same-boat`" for other in hull.look_alikes
         ]
     lines += [f"  refused, still in its source: {name}: {reason}" for name, reason in report.refused]
+    lines += [f"  {_kept_in_words(report)}, shown as unreadable: {name}: {reason}" for name, reason in report.strays]
     lines += [f"  damage: {damage}" for damage in report.damage]
+    lines += [f"  kept whole in the target, as it is damaged: {file.name} as {kept}" for file, kept in report.beside]
     lines += [f"  damaged here, replaced by a sound copy: attachment {name}" for name in report.mended]
     lines += [f"  not read, so not merged: {file}: {reason}" for file, reason in report.not_read]
     return "\n".join([*lines, *([] if report.dry_run else [_counted(report)])])
+
+
+def _kept_in_words(report: MergeReport) -> str:
+    return "no entry, would be kept" if report.dry_run else "no entry, kept"
 
 
 def _counted(report: MergeReport) -> str:
@@ -253,7 +261,8 @@ def _listing(boat: Boat, job: str) -> Iterator[str]:
             )
     for one in boat.view(job).unreadable:
         place = "/".join(filter(None, one.place)) or "a line of the file"
-        yield f"  CANNOT BE READ  {place}: {one.got}, expected {one.expected} ({one.by}, {moment_in_words(one.at)})"
+        by = ", ".join(filter(None, (one.by, moment_in_words(one.at))))
+        yield f"  CANNOT BE READ  {place}: {one.got}, expected {one.expected}" + (f" ({by})" if by else "")
     if state.unknown:
         entries = in_number(len(state.unknown), "entry is", "entries are")
         yield f"  {entries} kept for a plugin or a newer version that is not installed"

@@ -11,6 +11,8 @@ are, and never written again from what was read out of them, so that a field thi
 
 from __future__ import annotations
 
+import base64
+import binascii
 import hashlib
 import json
 import re
@@ -47,7 +49,12 @@ def file_in_words(hull: str) -> str:
     return "the shop's record of settings" if hull == SHOP_RECORD else f"hull {hull}"
 
 
-KINDS = frozenset({"measure", "step", "field", "note", "retract", "signoff", "alias", "move", "job", "run", "setting"})
+STRAY = "stray"
+"""Kind of the entry in which bytes travel that are no entry themselves; see `stray_of`."""
+
+KINDS = frozenset(
+    {"measure", "step", "field", "note", "retract", "signoff", "alias", "move", "job", "run", "setting", STRAY}
+)
 """The kinds this version understands. Entries of any other kind are kept and passed on byte for byte."""
 
 _ID = re.compile(r"[0-9a-f]{32}")
@@ -209,6 +216,39 @@ def make_entry(
     raw = canonical_bytes(tidy)
     _refuse_too_large(raw)
     return Entry(entry_id(raw), raw, MappingProxyType(tidy))
+
+
+def stray_of(hull: str, raw: bytes) -> Entry | None:
+    """The entry that carries bytes which are none: a line under a hull that another program wrote, or mangled.
+
+    Equal bytes make equal entries, whoever meets them and whenever, so that merging stays a union.
+
+    hull    : the hull's key
+    returns : None where the bytes are too many for an entry
+    """
+    fields: dict[str, JsonValue] = {
+        **dict.fromkeys(_TEXT_FIELDS, ""),
+        "v": ENTRY.version,
+        "kind": STRAY,
+        "hull": hull,
+        "subject": [entry_id(raw)],
+        "value": {"bytes": base64.b64encode(raw).decode()},
+        "replaces": [],
+        "clock": [0, 0],
+        "plugins": {},
+    }
+    carried = canonical_bytes(fields)
+    return _entry(entry_id(carried), carried, fields) if len(carried) <= LARGEST_ENTRY else None
+
+
+def carried_by(entry: Entry) -> bytes | None:
+    """The bytes an entry of kind STRAY carries; None where it is none, or is spoilt itself."""
+    text = entry.value.get("bytes") if entry.kind == STRAY and isinstance(entry.value, dict) else None
+    try:
+        raw = base64.b64decode(text, validate=True) if isinstance(text, str) else None
+    except (binascii.Error, ValueError):
+        return None
+    return raw if raw is not None and entry.subject == (entry_id(raw),) else None
 
 
 def read_entry(raw: bytes) -> Entry:

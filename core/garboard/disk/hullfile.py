@@ -18,7 +18,7 @@ import attrs
 from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
-from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, view
+from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
 from garboard.disk.journal import SUFFIX, Journal, file_name, key_of_file, missing_of, read
 from garboard.disk.sizes import FileSizes
 from garboard.disk.storage import Damage, NewerFormat, NotSaved, WriterLock
@@ -42,10 +42,12 @@ class PutResult:
 
     added   : ids that were not here before
     refused : for each entry that cannot be kept, its id and the reason; it is still where it came from
+    strays  : bytes that are no entry, each by the id it came under: the entry that carries it here, and the reason
     """
 
     added: tuple[str, ...] = ()
     refused: tuple[tuple[str, InputError], ...] = ()
+    strays: Mapping[str, tuple[Entry, InputError]] = attrs.field(factory=dict)
 
 
 @attrs.frozen
@@ -123,7 +125,7 @@ class HullFolder:
         self._batches = 0
         self._unflushed: dict[str, HullFile] = {}
         self._held_open: list[HullFile] = []
-        self._names_unflushed = False
+        self._names_unflushed: list[HullFile] = []
         self._locks: dict[Path, WriterLock] = {}
         self._sizes = FileSizes(folder, writing=self._writing)
         if self._writing:
@@ -286,24 +288,24 @@ class HullFolder:
 
         hull    : its number, typed in any way
         entries : the entries, or their bytes as they came
-        returns : what was added, and what was refused with the reason: entries that are not canonical, or that
-                  belong to another hull
+        returns : what was added; bytes that are no entry, which are carried by one; and what was refused with the
+                  reason: entries of another hull, and what is too large
         errors  : NotSaved; none of them was kept
         """
         with self._guard:
             file = self.hull(hull)
-            new, refused = _new_entries(file, entries)
+            new, refused, strays = _new_entries(file, entries)
             file.append(new)
             self._unflushed[file.key] = file
             if not self._batches or len(self._unflushed) > MOST_UNFLUSHED:
                 self._flush()
-            return PutResult(tuple(new), tuple(refused))
+            return PutResult(tuple(new), tuple(refused), strays)
 
     def would_put(self, hull: str, entries: CheckedEntries | Iterable[Entry | bytes]) -> PutResult:
         """What `put_if_absent` would add and refuse; nothing is written."""
         with self._guard:
-            new, refused = _new_entries(self.hull(hull), entries)
-            return PutResult(tuple(new), tuple(refused))
+            new, refused, strays = _new_entries(self.hull(hull), entries)
+            return PutResult(tuple(new), tuple(refused), strays)
 
     @contextlib.contextmanager
     def batch(self) -> Iterator[None]:
@@ -348,6 +350,21 @@ class HullFolder:
                     found[path] = missing_of(data, here) if data else int(not stands)
             return found
 
+    def keep_beside(self, path: Path) -> Path | None:
+        """Keep another folder's damaged hull file as it is, beside our own, where something of it is not here.
+
+        returns : where it is kept, once however often it comes; None where all of it is here, or it is no hull file
+        errors  : NotSaved; OSError and NewerFormat when it cannot be read
+        """
+        with self._guard:
+            if path.suffix != SUFFIX:
+                return None
+            data = path.read_bytes()
+            here = {name for key in self.readable() for name in self.ids(key)}
+            if not data or not missing_of(data, here):
+                return None
+            return storage.keep_beside(data, self._hulls_folder / path.name)
+
     def damage_of(self, keys: Iterable[str]) -> tuple[Damage, ...]:
         """The damage found so far in hull files.
 
@@ -361,15 +378,18 @@ class HullFolder:
             return
         flushed = [*self._unflushed.values()]
         problems = [problem for problem in _at_once(self._flush_one, flushed) if problem]
-        self._sizes.note({hull.journal.path.name: size for hull in flushed if (size := hull.journal.size_flushed)})
         self._unflushed = {}
         self._close_all_but_last(flushed)
         if self._names_unflushed:
             try:
                 storage.flush_folder(self._hulls_folder)
-                self._names_unflushed = False
             except OSError as error:
                 problems.append(f"{self._hulls_folder} not saved: {error.strerror}")
+                for hull in self._names_unflushed:
+                    hull.journal.take_out()
+                    hull.forget_views()
+            self._names_unflushed = []
+        self._sizes.note({hull.journal.path.name: size for hull in flushed if (size := hull.journal.size_flushed)})
         if problems:
             raise NotSaved("\n".join(problems))
 
@@ -377,7 +397,7 @@ class HullFolder:
         """Why the hull's entries are not saved; "" when they are."""
         try:
             if hull.journal.flush():
-                self._names_unflushed = True
+                self._names_unflushed.append(hull)
         except NotSaved as error:
             hull.forget_views()
             return str(error)
@@ -443,23 +463,30 @@ def _at_once(work: Callable[[HullFile], str], hulls: list[HullFile]) -> list[str
 
 def _new_entries(
     file: HullFile, entries: CheckedEntries | Iterable[Entry | bytes]
-) -> tuple[dict[str, bytes], list[tuple[str, InputError]]]:
+) -> tuple[dict[str, bytes], list[tuple[str, InputError]], dict[str, tuple[Entry, InputError]]]:
     held = file.journal.entries
     new: dict[str, bytes] = {}
     refused: list[tuple[str, InputError]] = []
+    strays: dict[str, tuple[Entry, InputError]] = {}
     for name, raw in _by_id(entries):
         if name in held or name in new:
             continue
         try:
             key = hull_key_of(raw)
         except InputError as error:
-            refused.append((name, error))
+            carrying = stray_of(file.key, raw)
+            if carrying is None:
+                refused.append((name, error))
+                continue
+            strays[name] = carrying, error
+            if carrying.id not in held:
+                new[carrying.id] = carrying.raw
             continue
         if key == file.key:
             new[name] = raw
         else:
             refused.append((name, InputError(f"entry {name}", [Fault("hull", file_in_words(file.key), key)])))
-    return new, refused
+    return new, refused, strays
 
 
 def _by_id(entries: CheckedEntries | Iterable[Entry | bytes]) -> Iterator[tuple[str, bytes]]:

@@ -179,6 +179,18 @@ class Journal:
         self._is_stale = True
         self.close()
 
+    def take_out(self) -> None:
+        """Take back a new file whose name could not be flushed: nothing in it was ever called saved.
+
+        Where the disk does not let it go either, the next reading finds it.
+        """
+        self.close()
+        with contextlib.suppress(OSError):
+            self.path.unlink(missing_ok=True)
+            self._size = self._size_flushed = 0
+        self.entries = {}
+        self._is_stale = True
+
     def _missing_on_disk(self) -> dict[str, bytes]:
         """Entries in memory that someone took from the disk behind our back; they are written again."""
         if not self._is_stale and self._is_as_we_left_it():

@@ -24,6 +24,9 @@ LOCK_NAME = "writer.lock"
 OWNER_ONLY = 0o600
 """Mode of a new file: only who runs the program may read it."""
 _EVERYONES = 0o666
+OWNERS_FOLDER = 0o700
+EVERYONES_FOLDER = 0o777
+"""Mode of a new folder for whoever may read in the one above it, less what the user's mask takes."""
 UNFINISHED = ".unfinished-"
 """Name of a file not yet whole. Nothing in it was ever called saved."""
 SET_ASIDE = ".damaged-"
@@ -115,12 +118,15 @@ def flush_folder(folder: Path) -> None:
         os.close(descriptor)
 
 
-def make_folder(folder: Path) -> None:
-    """Make a folder and those above it, for its owner alone, so that they are still there after a power cut."""
+def make_folder(folder: Path, mode: int = OWNERS_FOLDER) -> None:
+    """Make a folder and those above it, so that they are still there after a power cut.
+
+    mode : of a new one; its owner's alone unless given
+    """
     if folder.is_dir():
         return
-    make_folder(folder.parent)
-    folder.mkdir(0o700, exist_ok=True)
+    make_folder(folder.parent, mode)
+    folder.mkdir(mode, exist_ok=True)
     flush_folder(folder.parent)
 
 
@@ -251,6 +257,21 @@ def set_aside(path: Path) -> Path:
         flush_folder(path.parent)
     except OSError:  # a card without links: copy
         write_whole(kept, [path.read_bytes()])
+    return kept
+
+
+def keep_beside(content: bytes, path: Path) -> Path:
+    """Keep bytes that no program can read as data, beside the file of their name; once, however often they come.
+
+    returns : where they are kept
+    errors  : NotSaved
+    """
+    number = 1
+    while (kept := path.with_name(f"{path.name}{SET_ASIDE}{number}")).exists():
+        if kept.read_bytes() == content:
+            return kept
+        number += 1
+    write_whole(kept, [content])
     return kept
 
 

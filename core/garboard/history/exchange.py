@@ -21,7 +21,7 @@ from garboard.history.registers import register_of
 from garboard.history.replay import replay
 from garboard.history.setting_entries import set_setting, setting_register
 from garboard.history.values import same_setting
-from garboard.job_files.job_file import BESIDE, JobFile, exported_name, file_beside, is_beside, job_file_text
+from garboard.job_files.job_file import BESIDE, JobFile, entered, exported_name, file_beside, is_beside, job_file_text
 from garboard.job_view import JobView
 from garboard.records import JsonValue, Measurement
 from garboard.settings import DEFAULT, JOB, Setting, in_force
@@ -86,7 +86,7 @@ def export_job(
     jobs = ("", job, *home.parts(job))
     entries = tuple(entry for entry in held if entry.job in jobs or register_of(entry).kind == "field")
     view = attrs.evolve(_open(entries, boat.state.hull).view(job), settings_set=boat.view(job).settings_set)
-    out.mkdir(parents=True, exist_ok=True)
+    storage.make_folder(out, storage.EVERYONES_FOLDER)
     for name, files in _files_of(entries).items():
         try:
             content = folder.attachments.get(name)
@@ -115,7 +115,7 @@ def import_job(folder: HullFolder, job_file: JobFile, base: Path, author: Author
     if job_file.entries:
         return key, _import_entries(folder, job_file, base, key) + _import_settings(folder, job_file, author)
     state = replay(key, folder.entries(key))
-    kept = attrs.evolve(job_file, measurements=tuple(_with_attachment(folder, base, m) for m in job_file.measurements))
+    kept = attrs.evolve(job_file, measurements=tuple(_with_attachment(folder, base, m) for m in entered(job_file)))
     entries = take_in(author, state, kept)
     return key, len(folder.put_if_absent(key, entries).added)
 

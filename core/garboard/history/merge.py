@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import nullcontext, suppress
 from pathlib import Path
 
@@ -74,6 +74,8 @@ class MergeReport:
     refused  : entries and attachments that could not be kept, with the reason; they are still where they received from
     not_read : what could not be read on either side, with the reason; it is left as it is
     mended   : attachments that were damaged in the target and were taken anew from a source
+    strays   : what came and is no entry, by the id it stood under, with the reason; it is kept and shown as unreadable
+    beside   : damaged files of the sources, kept whole in the target where something of them is not in it
     """
 
     target: Path
@@ -86,6 +88,8 @@ class MergeReport:
     complete: bool
     not_read: tuple[tuple[str, str], ...] = ()
     mended: tuple[str, ...] = ()
+    strays: tuple[tuple[str, str], ...] = ()
+    beside: tuple[tuple[Path, Path], ...] = ()
 
     @property
     def received(self) -> int:
@@ -111,6 +115,7 @@ def merge(
     imported = bring_entries(sources, target, dry_run=dry_run, progress=progress)
     received = {hull: there.received for hull, there in imported.items()}
     attached = _bring_attachments(sources, target, dry_run)
+    beside = () if dry_run else tuple(_keep_beside(sources, target))
     known = sorted(set(target.hulls()) | imported.keys())
     not_read = tuple(sorted({one for folder in (*sources, target) for one in folder.not_read()}))
     are_in = all(hull.offered - hull.refused.keys() <= target.ids(key) for key, hull in imported.items())
@@ -125,7 +130,18 @@ def merge(
         complete=(dry_run or are_in) and not not_read,
         not_read=not_read,
         mended=tuple(sorted(attached.mended)),
+        strays=tuple(one for hull in imported.values() for one in hull.strays.items()),
+        beside=beside,
     )
+
+
+def _keep_beside(sources: Iterable[HullFolder], target: HullFolder) -> Iterator[tuple[Path, Path]]:
+    """Keep a source's damaged hull file whole, where something of it is not here: nobody may see that source again."""
+    for source in sources:
+        for damage in source.damage():
+            with suppress(OSError, NewerFormat):  # what cannot be read is named as such
+                if kept := target.keep_beside(damage.file):
+                    yield damage.file, kept
 
 
 @attrs.define
@@ -136,12 +152,14 @@ class Imported:
     existing : how many were here before, or received from an earlier source
     offered  : ids of every entry in the sources
     refused  : for entries that cannot be kept, the reason
+    strays   : bytes that were new and are no entry, by the id they came under, with the reason; they are kept as such
     """
 
     received: dict[str, bytes] = attrs.field(factory=dict)
     existing: int = 0
     offered: set[str] = attrs.field(factory=set)
     refused: dict[str, str] = attrs.field(factory=dict)
+    strays: dict[str, str] = attrs.field(factory=dict)
 
 
 def bring_entries(
@@ -167,10 +185,16 @@ def bring_entries(
                     continue
                 imported[hull] = here
                 outcome = put(hull, offer.unknown)
-                here.received.update((name, offer.unknown[name]) for name in outcome.added)
+                carrying = {entry.id: entry.raw for entry, _ in outcome.strays.values()}
+                here.received.update((name, carrying.get(name) or offer.unknown[name]) for name in outcome.added)
                 here.existing += len(offer.ids) - len(outcome.added) - len(outcome.refused)
-                here.offered |= offer.ids
+                here.offered |= offer.ids - outcome.strays.keys() | carrying.keys()
                 here.refused.update((name, in_words(reason)) for name, reason in outcome.refused)
+                here.strays.update(
+                    (name, in_words(reason))
+                    for name, (entry, reason) in outcome.strays.items()
+                    if entry.id in outcome.added
+                )
                 progress(hull)
     return imported
 

@@ -13,7 +13,7 @@ import attrs
 
 from garboard import hull_number
 from garboard.disk.clock import Stamp
-from garboard.disk.entries import Entry
+from garboard.disk.entries import STRAY, Entry
 from garboard.faults import Fault
 from garboard.history.moves import LEAVING, joined_jobs, named_hull, named_job
 from garboard.history.registers import (
@@ -62,7 +62,7 @@ class HullState:
     hull      : the hull number the state is asked for, as its key
     hull_keys : keys of the hull numbers replayed together: this one, and those said to be the same boat
     unknown   : entries of kinds or formats that this program does not know
-    no_entries : bytes under an entry's id that are none, each with the reason
+    no_entries : bytes that are no entry, by the id they stand under or are carried by, each with the reason
     """
 
     hull: str
@@ -86,7 +86,7 @@ class HullState:
         if entry.id in self._entries:
             return False
         self._entries[entry.id] = entry
-        if not entry.fields and (misfit := misfit_of(entry)):
+        if (not entry.fields or entry.kind == STRAY) and (misfit := misfit_of(entry)):
             self.no_entries[entry.id] = entry, misfit
             return True
         for replaced in entry.replaces:
@@ -253,11 +253,17 @@ class HullState:
 
     def unreadable(self, job: str) -> tuple[Unreadable, ...]:
         """What is entered in a job, and for the vessel, and cannot be read; not what was taken back or replaced."""
-        found = [unreadable_at(None, entry, misfit) for entry, misfit in self.no_entries.values()]
+        found = [
+            unreadable_at(None, entry, misfit) for entry, misfit in self.no_entries.values() if self._is_alone(entry)
+        ]
         for key in sorted([*(key for key in self.registers if not key.job), *self._job_keys(job)]):
             register = self.registers[key]
             found += [unreadable_at(key, entry, register.misfits[entry.id]) for entry in register.unreadable]
         return (*found, *self._not_in_the_vessel())
+
+    def _is_alone(self, entry: Entry) -> bool:
+        """Whether the bytes an entry carries do not stand here by themselves as well."""
+        return entry.kind != STRAY or not any(name in self._entries for name in entry.subject)
 
     def _not_in_the_vessel(self) -> Iterator[Unreadable]:
         """Fields that no record of the vessel takes, such as a length in volts."""

@@ -11,7 +11,7 @@ from enum import StrEnum
 
 import attrs
 
-from garboard.disk.entries import DEEPEST, Entry
+from garboard.disk.entries import DEEPEST, STRAY, Entry, carried_by
 from garboard.faults import InputError, shown
 from garboard.history.moves import JOINING, LEAVING, named_hull, named_job
 from garboard.records import EQUIPMENT, Job, JsonValue, Note, SignOff, StepState
@@ -53,8 +53,10 @@ class Misfit:
 
 def misfit_of(entry: Entry) -> Misfit | None:
     """Why an entry cannot be read; None where it can be, and for one of a kind or format not known here."""
-    if not entry.fields:
-        return Misfit(Shape.ENTRY, shown(entry.raw[:60].decode(errors="replace")))
+    if not entry.fields or entry.kind == STRAY:
+        carried = carried_by(entry)
+        raw = entry.raw if carried is None else carried
+        return Misfit(Shape.ENTRY, shown(raw[:60].decode(errors="replace")))
     if _is_plain_measurement(entry.fields) or not entry.is_understood:
         return None
     if not _is_texts(entry.fields.get("subject")):

@@ -19,13 +19,14 @@ import pluggy
 
 import garboard
 from garboard import hooks
-from garboard.faults import GarboardError, in_words
+from garboard.faults import GarboardError, in_words, shown
 from garboard.findings import (
     Basis,
     BasisKind,
     Doubt,
     Figure,
     Finding,
+    Limit,
     Missing,
     NotEnoughData,
     Number,
@@ -34,6 +35,7 @@ from garboard.findings import (
     not_enough_data,
 )
 from garboard.hosting.codes import NOT_ENOUGH_DATA, PLUGIN_FAILED, code_for, with_code, written_in
+from garboard.hosting.cut import cut, most_findings
 from garboard.hosting.doubts import with_doubts
 from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.watching import WatchedView, watched
@@ -340,10 +342,13 @@ def _failed(calculator: Calculator, plugin: str, reason: str, has_begun: bool) -
 
 
 def _collect(found: list[Finding], calculator: Calculator, view: WatchedView, plugin: str) -> None:
+    most = most_findings(view)
     try:
         if calculator.applies(view):
             for finding in _with_what_was_read(calculator, view, plugin):
                 found.append(finding)  # one at a time, so that those before a failure are kept
+                if len(found) == most:
+                    raise ValueError(f"it gives more than {most} findings")
     except NotEnoughData as lacking:
         lack = not_enough_data(calculator.title, lacking.missing, _basis_of(calculator))
         found.append(_finding(lack, calculator, plugin))
@@ -356,7 +361,10 @@ def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) 
     """
     read: dict[FieldKey, None] = {}
     view.seen.clear()
-    for found in calculator.compute(view):
+    given = calculator.compute(view)
+    if given is None or isinstance(given, Finding):
+        raise TypeError(f"compute gives findings one after another, in a list or by 'yield', got {shown(given)}")
+    for found in given:
         finding, fresh = _finding(found, calculator, plugin), tuple(view.seen)
         read.update(view.seen)
         view.seen.clear()
@@ -384,6 +392,7 @@ _PARTS: Mapping[str, type[Any]] = {
     "missing": Missing,
     "notes": str,
     "places": tuple,
+    "limits": Limit,
     "doubts": Doubt,
 }
 
@@ -401,16 +410,31 @@ def _finding(found: Finding, calculator: Calculator, plugin: str) -> Finding:
     for name, kind in _PARTS.items():
         if not _all(getattr(found, name), kind):
             raise TypeError(f"{name} of a finding is a tuple of {kind.__name__}, got {getattr(found, name)!r}")
+    if not all(len(place) == 4 and all(map(is_text, place)) for place in found.places):
+        raise TypeError(f"places of a finding are each step, field, row and of as text, got {found.places!r}")
     for name in ("about", "sentence", "short", "of"):
         if not is_text(getattr(found, name)):
             raise TypeError(f"{name} of a finding is text, got {getattr(found, name)!r}")
+    _refuse_limits_of_nothing(found)
     if found.doubts and not calculator.may_doubt:
         raise TypeError(f"a finding of {calculator.key} doubts values; register the calculator with may_doubt=True")
     if found.doubted:
         raise TypeError("doubted of a finding is for the program to fill in; name what is contradicted in doubts")
     _refuse_codes_of_others(found.code, plugin)
     missing = tuple(attrs.evolve(item, step=item.step or calculator.step) for item in found.missing)
-    return with_code(attrs.evolve(found, missing=missing) if missing else found, calculator.key)
+    return cut(with_code(attrs.evolve(found, missing=missing) if missing else found, calculator.key))
+
+
+def _refuse_limits_of_nothing(found: Finding) -> None:
+    """Raise ValueError for a limit nobody can tell the number of."""
+    names = [number.name for number in found.numbers]
+    for limit in found.limits:
+        if names.count(limit.number) != 1:
+            given = ", ".join(map(repr, names)) or "none"
+            raise ValueError(
+                f"a limit names one number of its finding, got {limit.number!r} among {given}; "
+                "give that number, once and by that name"
+            )
 
 
 def _refuse_codes_of_others(code: str, plugin: str) -> None:

@@ -12,13 +12,30 @@ from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, overrid
 
 from garboard.faults import Fault, InputError, ValueRefused, shown
 from garboard.fields import amount_as_text
-from garboard.records import JsonValue
+from garboard.records import (
+    Battery,
+    Circuit,
+    Engine,
+    HeadingSensor,
+    Job,
+    JsonValue,
+    NetworkBus,
+    NetworkDevice,
+    Propeller,
+    Tank,
+    Vessel,
+)
 from garboard.units import Amount, in_own_spelling, parse_amount
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
 Record = TypeVar("Record")
+
+_LEFT_BLANK = (
+    *(Vessel, Engine, Propeller, Tank, Battery, Circuit, HeadingSensor, NetworkBus, NetworkDevice),
+    Job,
+)
 
 
 def structure(plain: JsonValue, kind: type[Record], source: str, root: str = "") -> Record:
@@ -115,15 +132,21 @@ def _structure_list(kind: Any, converter: Converter) -> Callable[[object, object
 def _structure_record(kind: type[Any], converter: Converter) -> Callable[[Any, Any], Any]:
     fields = attrs.fields_dict(attrs.resolve_types(kind))
     overrides = {name: override(struct_hook=hook) for name, hook in _hooks_by_metadata(fields.values())}
+
+    def may_be_null(field: attrs.Attribute[Any]) -> bool:
+        """Whether null counts as not entered, as in a blank job file."""
+        return kind in _LEFT_BLANK and field.default is not attrs.NOTHING
+
     build = make_dict_structure_fn(kind, converter, _cattrs_detailed_validation=True, **overrides)  # type: ignore[arg-type]
 
     def read(value: object, _kind: object) -> Any:
         if not isinstance(value, dict):
             raise ValueRefused(f"an object with keys such as {', '.join(list(fields)[:3])}", shown(value))
-        known = {key: item for key, item in value.items() if key in fields and key != "more"}
+        named = {key: item for key, item in value.items() if key in fields and key != "more"}
+        known = {key: item for key, item in named.items() if item is not None or not may_be_null(fields[key])}
         if "more" not in fields:
             return build(known, kind)
-        return build({**known, "more": {key: item for key, item in value.items() if key not in known}}, kind)
+        return build({**known, "more": {key: item for key, item in value.items() if key not in named}}, kind)
 
     return read
 

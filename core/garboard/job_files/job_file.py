@@ -3,7 +3,8 @@
 Keys: format ("garboard job"), version (1), vessel, job, steps, measurements, notes, sign_offs, settings, and
 in an exported file entries: the facts the rest was folded from, so that nothing changes when it is taken in.
 Amounts are text with their unit, so that every digit is kept as typed. Keys this version does not know
-are kept and written back.
+are kept and written back. A key of the vessel or the job, or the value of a measurement, that is null counts
+as not entered, and "explained" is for people alone: a blank file (blank.py) has both.
 """
 
 from __future__ import annotations
@@ -47,6 +48,8 @@ if TYPE_CHECKING:
     from garboard.hosting.host import PluginHost
 
 JOB_FILE = Format("garboard job")
+EXPLAINED = "explained"
+"""Key of the part of a job file that is for people alone."""
 
 
 @attrs.frozen(kw_only=True)
@@ -83,7 +86,7 @@ def parse_job_file(text: str, source: str, host: PluginHost | None = None) -> Jo
     """A job file from its text. `source` names it in errors; `host` as for `read_job_file`."""
     plain = _parse_json(text, source)
     try:
-        read = _structured(_of_this_version(plain, source), source, host)
+        read = _structured(_for_programs(_of_this_version(plain, source)), source, host)
         faults = [*_twice(read), *_hull_faults(read), *_entries_faults(read)]
         if faults:
             raise InputError(source, faults)
@@ -107,6 +110,15 @@ def _structured(plain: JsonValue, source: str, host: PluginHost | None) -> JobFi
     if read is None or faults:
         raise InputError(source, [*faults.values()])
     return read
+
+
+def _for_programs(plain: JsonValue) -> JsonValue:
+    return {key: value for key, value in plain.items() if key != EXPLAINED} if isinstance(plain, dict) else plain
+
+
+def entered(job_file: JobFile) -> tuple[Measurement, ...]:
+    """The measurements of a job file that have a value."""
+    return tuple(one for one in job_file.measurements if one.value is not None)
 
 
 def _faults_of_parts(plain: JsonValue, host: PluginHost) -> Iterator[Fault]:
@@ -152,7 +164,7 @@ def view_of(job_file: JobFile, folder: Path) -> JobView:
     view = JobView(
         vessel=job_file.vessel,
         job=job_file.job,
-        measurements=job_file.measurements,
+        measurements=entered(job_file),
         steps=job_file.steps,
         notes=job_file.notes,
         sign_offs=job_file.sign_offs,
@@ -252,7 +264,8 @@ def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | N
         yield Fault(f"{path}.field", f"a field of step {step.key}: {', '.join(fields)}", repr(measurement.field))
         return
     try:
-        check_value(field, measurement.value)
+        if measurement.value is not None:
+            check_value(field, measurement.value)
     except ValueRefused as refused:
         yield refused.at(f"{path}.value")
         return

@@ -71,9 +71,7 @@ def read(lines: Iterable[str], notes: ReadingNotes, source: str) -> Iterator[Seq
             continue
         if not columns:
             separator = max(",;\t", key=line.count)
-            columns = _columns(
-                [name.strip() for name in next(csv.reader([_printable(line)], delimiter=separator))], source
-            )
+            columns = _columns(_names(line, separator, source), source)
             continue
         try:
             cells = _cells(line, separator, notes)
@@ -92,6 +90,14 @@ def read(lines: Iterable[str], notes: ReadingNotes, source: str) -> Iterator[Seq
         samples = list(_row_samples(time, columns, cells[1:], notes))
         notes.samples += len(samples)
         yield samples
+
+
+def _names(line: str, separator: str, source: str) -> list[str]:
+    try:
+        return [name.strip() for name in next(csv.reader([_printable(line)], delimiter=separator))]
+    except csv.Error as fault:
+        expected = "names of columns between separators, such as time,rate_of_turn [deg/s]"
+        raise InputError(source, [Fault("header", expected, str(fault))]) from None
 
 
 def _cells(line: str, separator: str, notes: ReadingNotes) -> list[str]:

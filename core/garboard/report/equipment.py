@@ -84,7 +84,7 @@ _BATTERY: Mapping[str, Callable[[Battery], str]] = {
 _CIRCUIT: Mapping[str, Callable[[Circuit], str]] = {
     "Circuit": lambda circuit: circuit.name,
     "Conductor": _conductor,
-    "Length, one way": lambda circuit: _text(circuit.length),
+    "Run, source to load": lambda circuit: _text(circuit.length),
     "Protection": lambda circuit: f"{circuit.protection} {_text(circuit.protection_rating)}".strip(),
     "Design current": lambda circuit: _text(circuit.design_current),
     "Battery": lambda circuit: circuit.battery,

@@ -16,6 +16,9 @@
                          basis (kind, text, note), tables (title, headings, rows),
                          figures (title, x, y, y2 or null, series, bands, markers),
                          missing (lack, step, field, row, of, text),
+                         places (step, field, row, of): the values it rests on,
+                         limits (number, low or null, high or null): what the verdict holds its numbers against, each
+                         number by its name and in its unit; both ends belong to the limit,
                          doubts (step, field, row, of, text): values it shows to be in doubt,
                          doubted (the same): doubts of other findings about values it rests on,
                          settings_used (key, title, value, default, state, set, not_used, shop_now): those read that
@@ -116,6 +119,8 @@ def finding_as_plain(finding: Finding) -> Plain:
         "tables": [_table(table) for table in finding.tables],
         "figures": [_figure(figure) for figure in finding.figures],
         "missing": [_missing(item) for item in finding.missing],
+        "places": [dict(zip(("step", "field", "row", "of"), place, strict=True)) for place in finding.places],
+        "limits": [attrs.asdict(limit) for limit in finding.limits],
         "doubts": [attrs.asdict(doubt) for doubt in finding.doubts],
         "doubted": [attrs.asdict(doubt) for doubt in finding.doubted],
     }

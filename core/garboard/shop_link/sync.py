@@ -20,7 +20,7 @@ import attrs
 
 from garboard.disk import storage
 from garboard.disk.attachments import AttachmentDamaged
-from garboard.disk.entries import entry_id, file_in_words, hull_key_of, view
+from garboard.disk.entries import entry_id, file_in_words, hull_key_of, stray_of, view
 from garboard.disk.hullfile import HullFolder, digest_of
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving, OutOfPlace
@@ -84,7 +84,8 @@ class SyncReport:
     role           : what the shop says this tablet may do: technician or manager
     clock_offset   : how far the shop's clock is ahead of this one [ms]
     here, there    : entries held of each hull, here and at the shop, counted at the end
-    differing      : hulls of which the two sides do not hold the same entries, but for those in `not_taken`
+    differing      : hulls of which the two sides do not hold the same entries, but for those in `not_taken`, and for
+                     bytes that are no entry, which stand at the shop within the entry that carries them
     not_read       : what lies here and could not be read, so was not brought: its file, and the reason
     bytes_sent, bytes_received : bodies of requests and answers, as they were sent [bytes]
     """
@@ -237,6 +238,8 @@ class _Ashore:
     attachments_sent: int = 0
     attachments_received: int = 0
     refused: dict[str, str] = attrs.field(factory=dict)
+    strays: dict[str, set[str]] = attrs.field(factory=dict)
+    """By hull, ids under which bytes stand here that are no entry. What goes to the shop is the entry carrying them."""
     not_kept: dict[str, str] = attrs.field(factory=dict)
     approved: tuple[ApprovedPlugin, ...] = ()
     withdrawn: tuple[str, ...] = ()
@@ -355,10 +358,13 @@ class _Ashore:
             withdrawn=self.withdrawn,
             role=self.role,
             clock_offset=self.line.clock_offset,
-            here={hull: count for hull, (_, count) in mine.items()},
+            here={hull: count - len(self.strays.get(hull, ())) for hull, (_, count) in mine.items()},
             there={hull: count for hull, (_, count) in theirs.items()},
             differing=tuple(
-                hull for hull in known if self._without(not_taken.get(hull), hull, mine) != theirs.get(hull)
+                hull
+                for hull in known
+                if self._without(not_taken.get(hull, frozenset()) | self.strays.get(hull, set()), hull, mine)
+                != theirs.get(hull)
             ),
             bytes_sent=self.line.sent,
             bytes_received=self.line.received,
@@ -381,9 +387,7 @@ class _Ashore:
                 )
         return found
 
-    def _without(
-        self, names: frozenset[str] | None, hull: str, mine: Mapping[str, tuple[str, int]]
-    ) -> tuple[str, int] | None:
+    def _without(self, names: frozenset[str], hull: str, mine: Mapping[str, tuple[str, int]]) -> tuple[str, int] | None:
         """The digest and count of what is held of a hull without some entries; None when nothing is left."""
         if not names:
             return mine.get(hull)
@@ -487,8 +491,10 @@ class _Ashore:
             wanted = frozenset(beginnings)
             names = [name for name in self.folder.ids(hull) if name[:digits] in wanted]
             for name, raw in self.folder.get(hull, sorted(names)).items():
-                if name in self.refused:
+                if name in self.refused or name in self.strays.get(hull, ()):
                     continue
+                if (carrying := self._carrying(hull, name, raw)) is not None:
+                    raw = carrying
                 if batch and (len(batch) == wire.MOST_ENTRIES or size + len(raw) > wire.LARGEST_BATCH):
                     yield batch
                     batch, size = [], 0
@@ -496,6 +502,17 @@ class _Ashore:
                 size += len(raw) + 1
         if batch:
             yield batch
+
+    def _carrying(self, hull: str, name: str, raw: bytes) -> bytes | None:
+        """The entry that carries bytes which are none, kept here too; None for what is an entry, or is too large."""
+        try:
+            hull_key_of(raw)
+        except InputError:
+            if (stray := stray_of(hull, raw)) is not None:
+                self.folder.put_if_absent(hull, [stray])
+                self.strays.setdefault(hull, set()).add(name)
+                return stray.raw
+        return None
 
     def _send(self, batch: list[bytes]) -> None:
         reply = self.line.ask("POST", "/v1/entries", wire.lines_of(batch))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from functools import lru_cache
 from types import NoneType, UnionType
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
@@ -203,11 +204,13 @@ _RECORDS: Mapping[str, type[attrs.AttrsInstance]] = {
 }
 
 
+@lru_cache(maxsize=1)
 def asks_of_vessel() -> tuple[Ask, ...]:
     """What is asked about the boat itself, without equipment."""
     return tuple(_asks_of_record(Vessel, (), "", leave_out=frozenset({"hull_number"})))
 
 
+@lru_cache(maxsize=256)
 def asks_of_piece(path: tuple[str, ...]) -> tuple[Ask, ...]:
     """What is asked about one piece of equipment.
 
@@ -242,29 +245,33 @@ def _asks_of_record(
 
 
 def _field_of(attribute: attrs.Attribute[Any], kind: object) -> Field:
-    name, title = attribute.name, attribute.name.replace("_", " ").capitalize()
-    if "quantity" in attribute.metadata:
-        quantity, plausible = attribute.metadata["quantity"], attribute.metadata.get("plausible")
-        unit = attribute.metadata.get("unit", UNITS_OF[quantity][0])
-        return Field(
-            name=name,
-            title=title,
-            kind=Kind.AMOUNT,
-            quantity=quantity,
-            unit=unit,
-            plausible=plausible,
-            required=False,
-        )
-    if "choices" in attribute.metadata:
-        return Field(name=name, title=title, kind=Kind.CHOICE, choices=attribute.metadata["choices"], required=False)
+    metadata = attribute.metadata
+    asked = {name: metadata[name] for name in ("title", "help", "offers", "said", "unless") if name in metadata}
+    asked = {"title": attribute.name.replace("_", " ").capitalize(), **asked, "required": False}
+    if "quantity" in metadata:
+        quantity, plausible = metadata["quantity"], metadata.get("plausible")
+        unit = metadata.get("unit", UNITS_OF[quantity][0])
+        return Field(name=attribute.name, kind=Kind.AMOUNT, quantity=quantity, unit=unit, plausible=plausible, **asked)
+    if "choices" in metadata:
+        return Field(name=attribute.name, kind=Kind.CHOICE, choices=metadata["choices"], **asked)
     plain = {bool: Kind.YES_NO, int: Kind.COUNT}.get(kind, Kind.TEXT)  # type: ignore[call-overload]  # any type
-    return Field(name=name, title=title, kind=plain, required=False)
+    return Field(name=attribute.name, kind=plain, **asked)
 
 
 def _without_none(hint: Any) -> Any:
     if get_origin(hint) in (Union, UnionType):
         return next(part for part in get_args(hint) if part is not NoneType)
     return hint
+
+
+def shown_of(field: Field, value: JsonValue) -> str:
+    """A field's value as people say it.
+
+    >>> cable = Field(name="cable", title="Cable", kind=Kind.CHOICE, choices=("light", "mid"), said=("micro", "mid"))
+    >>> shown_of(cable, "light"), shown_of(cable, "thick")
+    ('micro', 'thick')
+    """
+    return dict(zip(field.choices, field.said, strict=False)).get(str(value)) or shown(value)
 
 
 def shown(value: JsonValue) -> str:

@@ -20,6 +20,7 @@ import attrs
 
 import garboard_tablet
 from garboard.disk import sizes, storage
+from garboard.disk.entries import stray_of
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import file_name
 from garboard.faults import Fault, InputError, in_words
@@ -207,7 +208,9 @@ def _not_brought_in(source: HullFolder, target: HullFolder) -> dict[Path, str]:
     for key in source.hulls():
         path = source.folder / HULLS_FOLDER / file_name(key)
         try:
-            is_in = source.ids(key) <= target.ids(key)
+            missing = source.get(key, source.ids(key) - target.ids(key))
+            strays = (stray_of(key, raw) for raw in missing.values())
+            is_in = all(stray is not None and stray.id in target.ids(key) for stray in strays)
         except (storage.NewerFormat, OSError) as failure:
             found.setdefault(path, f"{path.name}: {in_words(failure)}")
             continue
@@ -219,19 +222,9 @@ def _not_brought_in(source: HullFolder, target: HullFolder) -> dict[Path, str]:
 
 
 def _keep_beside(source: Path, target: Path) -> str:
-    """Keep a file that cannot be read in full as it is, under a name that no program reads as data; that name.
-
-    One from a move that was cut short is not kept twice.
-    """
-    content = source.read_bytes()
-    number = 1
-    while (kept := target.with_name(f"{target.name}.damaged-{number}")).exists():
-        if kept.read_bytes() == content:
-            return kept.name
-        number += 1
-    storage.make_folder(kept.parent)
-    storage.write_whole(kept, [content])
-    return kept.name
+    """Keep a file that cannot be read in full as it is, under a name that no program reads as data; that name."""
+    storage.make_folder(target.parent)
+    return storage.keep_beside(source.read_bytes(), target).name
 
 
 def _is_free(target: Path, source: Path) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 import attrs
@@ -17,8 +18,10 @@ from garboard_tablet.models.asks import (
     asks_of_vessel,
     before,
     shown,
+    shown_of,
     table_rows,
 )
+from garboard_tablet.models.echo import UNDONE, Echo, echo_of
 from garboard_tablet.models.keys import ERASE, pressed
 from garboard_tablet.models.pad import ValidationResult, judge, judge_number
 from garboard_tablet.models.session import Route
@@ -33,6 +36,21 @@ NUMBERS = (Kind.AMOUNT, Kind.COUNT)
 def entry_route(route: Route, ask: Ask) -> Route:
     """The page on which an ask is answered."""
     return route.to("entry", ask.key.kind, *ask.key.subject)
+
+
+@attrs.frozen(kw_only=True)
+class Rival:
+    """One of the values that disagree.
+
+    text       : the value as people say it
+    instrument : what it was read with; "" where nobody said
+    """
+
+    value: JsonValue
+    text: str
+    who: str
+    when: str
+    instrument: str
 
 
 @attrs.define
@@ -76,12 +94,10 @@ class EntryForm:
         return tuple(entry.value for entry in current) if len(current) > 1 else ()
 
     @property
-    def rivals_told(self) -> tuple[tuple[str, str, JsonValue], ...]:
-        """Values that disagree: as a person reads them; who stated each, when and with what; the value itself."""
+    def rivals_told(self) -> tuple[Rival, ...]:
+        """Values that disagree, each with who stated it, when and with what."""
         current = self.tablet.current(self.route.hull, self.route.job, self.ask)
-        if len(current) < 2:
-            return ()
-        return tuple((shown(entry.value), _who_when(entry), entry.value) for entry in current)
+        return tuple(_rival(self.field, entry) for entry in current) if len(current) > 1 else ()
 
     @property
     def is_to_settle(self) -> bool:
@@ -156,8 +172,9 @@ class EntryForm:
         return shown(saved)
 
     def press(self, key: str) -> None:
-        """One key of the number pad. The first digit over a saved value, or over a refused one, begins a new one."""
-        fresh = (self.typed is None or bool(self.result.problem)) and key != ERASE
+        """One key of the number pad. The first digit over a value saved, refused or doubted begins a new one."""
+        said_something = bool(self.result.problem or self.result.question)
+        fresh = (self.typed is None or said_something) and key != ERASE
         self.result = ValidationResult()
         self.tablet.session.type(self.key, pressed("" if fresh else self.text, key))
 
@@ -198,8 +215,12 @@ class EntryForm:
 
     def save(self, value: JsonValue) -> None:
         """Keep a value; on the disk when this returns."""
+        before = self.tablet.current(self.route.hull, self.route.job, self.ask)
         if value != self.saved or self.saved is None:
             self.tablet.enter(self.route.hull, self.route.job, self.ask, value)
+            now = self.tablet.current(self.route.hull, self.route.job, self.ask)
+            text = shown_of(self.field, value)
+            self.tablet.echo = Echo(route=self.route, ask=self.ask, text=text, before=before, now=now)
         self._forget_draft()  # not before: the disk may refuse the value
         self.result = ValidationResult()
 
@@ -207,6 +228,17 @@ class EntryForm:
         """Choose one of the values that disagree."""
         self.tablet.choose(self.route.hull, self.route.job, self.ask, value, reason)
         self._forget_draft()
+
+    def undo(self) -> None:
+        """Undo what was saved last, where it was saved here: what stood before stands again."""
+        echo = echo_of(self.tablet, self.route)
+        if echo is None or not echo.can_be_undone or echo.ask.key != self.ask.key:
+            return
+        if echo.before:
+            self.put_back(echo.before[0])
+        else:
+            self.take_back(UNDONE)
+        self.tablet.echo = None
 
     def take_back(self, reason: str) -> None:
         """Take back the value that stands."""
@@ -256,10 +288,13 @@ class EntryForm:
             return self._route_of(fresh, self._index(fresh, self.ask) + 1)
         else:
             asks = asks[self._index(asks, self.ask) + 1 :]
-        for ask in asks:
-            if not self.tablet.current(self.route.hull, self.route.job, ask):
-                return entry_route(self.route, ask)
-        return None
+        return first_route(self.tablet, self.route, asks)
+
+    def following(self) -> Ask | None:
+        """What is asked once this value is dealt with; None when nothing is left to enter here."""
+        route = self.after()
+        form = enter(self.tablet, route) if route is not None else None
+        return form.ask if form is not None else None
 
     def progress(self) -> tuple[int, int]:
         """Values entered, and values asked for."""
@@ -288,10 +323,15 @@ class EntryForm:
         return entry_route(self.route, asks[index]) if 0 <= index < len(asks) else None
 
 
-def _who_when(entry: Entry) -> str:
+def _rival(field: Field, entry: Entry) -> Rival:
     instrument = entry.more.get("instrument")
-    when = entry.at[:16].replace("T", " ")
-    return ", ".join(filter(None, (entry.by, when, instrument if isinstance(instrument, str) else "")))
+    return Rival(
+        value=entry.value,
+        text=shown_of(field, entry.value),
+        who=entry.by,
+        when=entry.at[:16].replace("T", " "),
+        instrument=instrument if isinstance(instrument, str) else "",
+    )
 
 
 def enter(tablet: Tablet, route: Route) -> EntryForm | None:
@@ -308,11 +348,25 @@ def enter(tablet: Tablet, route: Route) -> EntryForm | None:
 
 
 def first_route(tablet: Tablet, route: Route, asks: tuple[Ask, ...]) -> Route | None:
-    """Where the first value still missing is entered."""
+    """Where the first value still missing is entered; None where none is."""
+    ask = first_open(tablet, route, asks)
+    return entry_route(route, ask) if ask is not None else None
+
+
+def first_open(tablet: Tablet, route: Route, asks: Iterable[Ask]) -> Ask | None:
+    """The first value that is neither entered nor said by another; None where none is."""
     for ask in asks:
-        if not tablet.current(route.hull, route.job, ask):
-            return entry_route(route, ask)
+        others = [ask, attrs.evolve(ask, key=_beside(ask))] if ask.field.unless else [ask]
+        if not any(tablet.current(route.hull, route.job, other) for other in others):
+            return ask
     return None
+
+
+def _beside(ask: Ask) -> RegisterKey:
+    """Where the field is kept that says the same of the same piece."""
+    kind, subject = ask.key.kind, ask.key.subject
+    place = 1 if kind == "measure" else len(subject) - 1
+    return RegisterKey(kind, ask.key.job, (*subject[:place], ask.field.unless, *subject[place + 1 :]))
 
 
 def piece_of(path: tuple[str, ...]) -> tuple[str, ...]:

@@ -14,7 +14,7 @@ from garboard.job_view import JobView
 from garboard.records import EQUIPMENT, Measurement
 from garboard.report.outline import punch_list
 from garboard.steps import Assessed, Kind, Phase, Step, is_open, state_shown
-from garboard_tablet.models.asks import Ask, asks_of_step, piece_title, pieces, row_name, shown, table_rows
+from garboard_tablet.models.asks import Ask, asks_of_step, piece_title, pieces, row_name, shown, shown_of, table_rows
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import Tablet
 
@@ -232,7 +232,10 @@ def _verdict_of(group: Sequence[Ask], findings: Sequence[Finding]) -> Verdict | 
 
 def _value_line(tablet: Tablet, hull: str, job: str, group: list[Ask], titles: dict[str, str]) -> ValueLine:
     current = [tablet.current(hull, job, ask) for ask in group]
-    values = [shown(found[0].value) if len(found) == 1 else "" for found in current]
+    values = [
+        shown_of(ask.field, found[0].value) if len(found) == 1 else ""
+        for ask, found in zip(group, current, strict=True)
+    ]
     first = next((ask for ask, found in zip(group, current, strict=True) if not found), group[0])
     if any(len(found) > 1 for found in current):
         first = next(ask for ask, found in zip(group, current, strict=True) if len(found) > 1)
@@ -274,12 +277,6 @@ def in_a_row(named: Sequence[tuple[str, str]]) -> str:
 
 def _name_in_row(ask: Ask) -> str:
     return f"{ask.field.title}, {ask.of}" if ask.row and ask.of else ask.field.title
-
-
-def first_open(tablet: Tablet, hull: str, job: str, asks: Sequence[Ask], after: Ask | None = None) -> Ask | None:
-    """The next value still to enter, after one."""
-    start = 0 if after is None else next((i + 1 for i, ask in enumerate(asks) if ask.key == after.key), 0)
-    return next((ask for ask in asks[start:] if not tablet.current(hull, job, ask)), None)
 
 
 def asks_here(tablet: Tablet, hull: str, job: str, step: Step, open_tables: tuple[str, ...] = ()) -> tuple[Ask, ...]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import os
 from collections.abc import Callable, Collection, Sequence
 from functools import lru_cache, partial
@@ -33,6 +32,7 @@ if TYPE_CHECKING:  # each loaded in the method that needs it: the app's first fr
     from garboard.samples import Recording
     from garboard.steps import Assessed, Step
     from garboard_tablet.models.asks import Ask
+    from garboard_tablet.models.echo import Echo
 
 STARTED = "under way"
 NOT_NAMED = "not named"
@@ -45,6 +45,7 @@ class Tablet:
 
     make_plugins : loads the plugins; called when they are first needed, so that the first page need not wait
     damaged      : what could not be read of session, settings, pairing, managers and vessels, and what to do
+    echo         : the value saved last, until it is undone
     """
 
     folder: Path
@@ -55,6 +56,7 @@ class Tablet:
     damaged: list[DocumentDamaged] = attrs.field(factory=list)
     clock: HybridClock = attrs.field(factory=HybridClock)
     last_saved: str = ""
+    echo: Echo | None = None
     _host: PluginHost | None = None
     _boats: dict[str, Boat] = attrs.field(factory=dict)
     _views: dict[tuple[str, str], tuple[int, JobView]] = attrs.field(factory=dict)
@@ -65,7 +67,6 @@ class Tablet:
     def host(self) -> PluginHost:
         if self._host is None:
             self._host = self.make_plugins()
-            gc.freeze()  # what is loaded now stays for good: looking through it again and again is felt as stutter
         return self._host
 
     def boat(self, hull: str) -> Boat:

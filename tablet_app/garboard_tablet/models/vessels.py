@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import attrs
 
@@ -15,7 +15,10 @@ from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
 from garboard.faults import InputError
 from garboard_tablet.models.session import Route
-from garboard_tablet.models.tablet import Tablet
+from garboard_tablet.models.tablet import NOT_NAMED, Tablet
+
+if TYPE_CHECKING:
+    from garboard.disk.entries import Entry
 
 FILE = f"{FOLDER}/vessels.json"
 LINES, ASHORE = "vessels", "ashore"
@@ -23,6 +26,8 @@ LINES, ASHORE = "vessels", "ashore"
 _FORMER_LINES, _FORMER_ASHORE = "summaries.json", "ashore.json"
 
 HANDED_OVER = "handed over"
+MOST_PEOPLE, LONGEST_NAME = 17, 40
+"""So many people are offered to choose from; a name of more characters is typed."""
 
 
 def _as_tables(plain: dict[str, Any]) -> dict[str, Any]:
@@ -49,6 +54,7 @@ class VesselLine:
     stamp  : tells whether the line is still true of the files it comes from
     fails  : checks of a boat handed over that fail
     left   : what else was open when it was handed over, or has come since
+    people : who entered anything about it, the latest first
     """
 
     hull: str
@@ -64,6 +70,7 @@ class VesselLine:
     guests: tuple[str, ...] = ()
     fails: int = 0
     left: int = 0
+    people: tuple[str, ...] = ()
 
     @property
     def stands(self) -> str:
@@ -153,6 +160,12 @@ class VesselList:
         found = [line for line in self.lines.values() if line.matches(words)]
         return tuple(sorted(found, key=lambda line: (line.saved, line.hull), reverse=True))
 
+    def people(self) -> tuple[str, ...]:
+        """People of the shop, as far as this tablet knows them: first who worked with it, then who worked on boats."""
+        lines = self.found("")
+        names = (*self.tablet.settings.people, *(name for line in lines for name in line.people))
+        return tuple(dict.fromkeys(names))[:MOST_PEOPLE]
+
     def stamp(self, *hulls: str) -> str:
         """Tells whether anything was written in the files of these hulls since."""
         return stamp(self.tablet.files, hulls)
@@ -196,9 +209,9 @@ def _file_size(files: HullFolder, hull: str) -> str:
 def _line_kept(row: Mapping[str, Any]) -> VesselLine:
     """A line as it was kept; json has no tuples."""
     known = {name: row[name] for name in attrs.fields_dict(VesselLine) if name in row}
-    known |= {name: tuple(row.get(name, ())) for name in ("also", "guests")}
-    if known.get("phase") == HANDED_OVER and "fails" not in known:
-        known["stamp"] = ""  # of an older version, which did not count
+    known |= {name: tuple(row.get(name, ())) for name in ("also", "guests", "people")}
+    if "people" not in row or (known.get("phase") == HANDED_OVER and "fails" not in known):
+        known["stamp"] = ""  # of an older version, which did not count or name
     return VesselLine(**known)
 
 
@@ -239,8 +252,16 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
         saved=saved[:16].replace("T", " "),
         stamp="",
         also=tuple(sorted(boat.state.hull_keys - {hull})),
+        people=_people(entry for register in registers for entry in register.entries.values()),
         guests=tuple(sorted({*boat.hulls, *(half.entry.hull_key for half in boat.unfinished)} - boat.state.hull_keys)),
     )
+
+
+def _people(entries: Iterable[Entry]) -> tuple[str, ...]:
+    """Who entered what stands or stood, the latest first. Who signs is not among them: the owner signs too."""
+    own = sorted((entry for entry in entries if entry.kind != "signoff"), key=lambda entry: entry.clock, reverse=True)
+    names = dict.fromkeys(entry.by for entry in own if entry.by not in ("", NOT_NAMED))
+    return tuple(name for name in names if len(name) <= LONGEST_NAME and name.isprintable())[:MOST_PEOPLE]
 
 
 def _left_open(tablet: Tablet, hull: str, job: str) -> tuple[int, int]:

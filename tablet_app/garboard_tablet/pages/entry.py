@@ -12,21 +12,27 @@ from kivy.uix.widget import Widget
 from garboard.findings import Finding, Verdict
 from garboard.records import JsonValue
 from garboard.steps import Kind
-from garboard.units import UNITS_OF
-from garboard_tablet.models.asks import shown
-from garboard_tablet.models.entry import NUMBERS, EntryForm, enter
+from garboard.units import UNITS_OF, Amount
+from garboard_tablet.models.asks import shown, shown_of
+from garboard_tablet.models.entry import NUMBERS, EntryForm, Rival, enter
 from garboard_tablet.models.keys import ENTER, ERASE, POINT, SIGN
+from garboard_tablet.models.limit_bar import LimitScale
 from garboard_tablet.models.pad import ValidationResult, takes_point, takes_sign
 from garboard_tablet.models.pages import WORST_FIRST, about
 from garboard_tablet.models.runs import kept_in_step
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.sources import RecordingFile, recordings_in
-from garboard_tablet.ui.inputs import SignaturePad, Typed, WordsBox, svg_of
-from garboard_tablet.ui.shell import Maker, Page
-from garboard_tablet.ui.theme import GAP, HEADING, SMALL, dp
+from garboard_tablet.pages.answers import SigningArea, WordsArea, other_press, picks, rivals, rivals_row
+from garboard_tablet.pages.echoing import EchoingPage
+from garboard_tablet.ui.inputs import Typed, svg_of
+from garboard_tablet.ui.limit_bar import LimitBar
+from garboard_tablet.ui.shell import Maker
+from garboard_tablet.ui.theme import BIG, BODY, GAP, HEADING, SMALL, TYPED, dp
 from garboard_tablet.ui.widgets import Across, Card, Choices, Column, Press, RowPress, Txt, verdict_marks, words
 
 MOST_AT_ONCE = 8
+SHORT = 10
+"""Up to so many characters a choice is set large."""
 BACK_REASONS = ("entered in the wrong place", "mistyped", "not measured after all")
 RUN_BACK_REASONS = ("of another boat", "broke off", "not as the step needs it")
 COME_FROM = frozenset({"why", "punch list", "missing", "job", "hand over"})
@@ -41,18 +47,21 @@ if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
 
 
-class EntryPage(Page):
+class EntryPage(EchoingPage):
     """Asks for one value."""
 
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)
         self.form = enter(self.tablet, route)
         self._choosing_unit = self._taking_back = False
-        self._chosen: JsonValue = None
+        self._typing = self.form is not None and (not self.form.field.offers or self.form.typed is not None)
+        self._chosen: Rival | None = None
         step = self.form.step if self.form else None
         self.title = step.title if step else "Equipment"
         self._layout: EntryLayout | None = None
         self._typed: Typed | None = None
+        self._bar: LimitBar | None = None
+        self._words: WordsArea | None = None
 
     def body(self) -> Widget:
         if self.form is None:
@@ -66,6 +75,12 @@ class EntryPage(Page):
         """Show what has changed, without leaving the page."""
         if self._layout is not None:
             self._layout.rebuild()
+            self.screen.say_saved()
+
+    def begin(self) -> None:
+        area = self._layout.answer_area if self._layout is not None else None
+        if isinstance(area, WordsArea):
+            area.take_focus()
 
     def leave(self) -> None:
         if self.form is not None and self.form.typed == "":
@@ -76,7 +91,8 @@ class EntryPage(Page):
             return False
         field = self.form.field
         if key == ENTER:
-            self._next()
+            if not self.form.result.question:  # it asks whether the value is right: enter again is no answer
+                self._next()
         elif key.isdigit() or key == ERASE:
             self._key(key)
         elif key in (POINT, ",") and takes_point(field):
@@ -88,7 +104,7 @@ class EntryPage(Page):
         return True
 
     def _shows_number_pad(self, form: EntryForm) -> bool:
-        asks_otherwise = form.is_to_settle or form.result.question or self._taking_back or self._choosing_unit
+        asks_otherwise = form.is_to_settle or self._taking_back or self._choosing_unit or not self._typing
         return form.field.kind in NUMBERS and not asks_otherwise
 
     # What stands at the left, or above
@@ -99,22 +115,28 @@ class EntryPage(Page):
         have, total = form.progress()
         where = f"{ask.context} · {have} of {total} entered" if ask.context else f"{have} of {total} entered"
         makers.append(words(where, "quiet", SMALL))
-        rivals = " and ".join(shown(value) for value in form.rivals)
         if form.is_to_settle:
-            text = f"Two values disagree: {rivals}. Choose the right one."
+            both = " and ".join(rival.text for rival in form.rivals_told)
+            text = f"{both} disagree. Choose the right one."
+            text = f"{self._chosen.text} is right, because:" if self._chosen else text
             makers.append(self._card(Verdict.ADVISE, text, "values disagree"))
             return makers
-        if field.kind in NUMBERS:
+        if field.kind in NUMBERS and self._typing:
             makers.append(lambda: self._typed_widget(form))
-        if rivals:
-            makers.append(self._card(Verdict.ADVISE, f"{rivals} stand. Measure again.", "values disagree"))
-            makers += [words(f"{text}: {told}", "quiet", SMALL) for text, told, _ in form.rivals_told]
         if form.result.problem:
             makers.append(self._card(Verdict.FAIL, form.result.problem, "not saved"))
         if form.result.question:
             makers.append(self._card(Verdict.ADVISE, form.result.question, "look again"))
+        aside = self._aside(form)
+        if aside:
+            makers.append(lambda: Across(aside, least=128))
+        if form.rivals:
+            makers.append(self._card(Verdict.ADVISE, "Two values stand. Measure again.", "values disagree"))
+            makers.append(lambda: rivals_row(form.rivals_told, 32))
+        if field.kind in NUMBERS and field.plausible and self._typing:
+            makers.append(lambda: self._usual_bar(form))
+        if form.result.question:
             return makers
-        makers.append(lambda: Across(self._aside(form), least=128))
         if form.of_earlier_run:
             makers.append(words(f"{form.of_earlier_run} was said of the earlier run. Say it of this one."))
         if field.help:
@@ -124,8 +146,17 @@ class EntryPage(Page):
         return makers
 
     def _typed_widget(self, form: EntryForm) -> Typed:
-        self._typed = Typed(form.text, form.unit)
+        self._typed = Typed(form.text, form.unit, TYPED if self._is_tall else BIG)
         return self._typed
+
+    @property
+    def _is_tall(self) -> bool:
+        """Whether the question has room for its largest digits."""
+        return self._layout is not None and self._layout.question_height >= dp(560)
+
+    def _usual_bar(self, form: EntryForm) -> LimitBar:
+        self._bar = LimitBar(usual(form), form.unit, word="usual")
+        return self._bar
 
     def _card(self, verdict: Verdict, text: str, word: str = "") -> Maker:
         return lambda: Card(Txt(text), mark=verdict_marks[verdict], word=word)
@@ -136,30 +167,37 @@ class EntryPage(Page):
         found = [one.finding for one in self.findings.of(self.route)]
         ranked = sorted(found, key=lambda finding: WORST_FIRST.index(finding.verdict))
         counted = [finding for finding in ranked if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
-        return [partial(_verdict_card, finding) for finding in counted[:2]]
+        return [partial(_verdict_card, finding) for finding in counted[:1]]
 
     def _aside(self, form: EntryForm) -> list[Press]:
-        presses = []
+        presses: list[Press] = []
+        if form.result.question:
+            return [Press("Yes, save it", self._insist, name="yes, save it")]
         units = UNITS_OF.get(form.field.quantity, ())
-        if form.field.kind is Kind.AMOUNT and len(units) > 1:
+        if form.field.kind is Kind.AMOUNT and len(units) > 1 and self._typing:
             presses.append(Press(f"Unit: {form.unit}", self._ask_unit, name="unit"))
             if form.may_be_always:
                 presses.append(Press(f"Always {form.unit} for {form.field.title}", self._always, name="always"))
         repeat = form.repeat
         if repeat is not None and form.saved is None and not form.rivals:
-            presses.append(Press(f"Same: {shown(repeat)}", lambda: self._take(repeat), name="same"))
+            same = f"Same: {shown_of(form.field, repeat)}"
+            presses.append(Press(same, lambda: self._take(repeat), name="same"))
         if form.may_end_table:
             presses.append(Press("No more rows", self._end_table, name="no more rows"))
         if form.rivals:
             presses.append(Press("Leave it to the manager", self._skip, name="skip"))
         elif form.saved is None:
             presses += self._put_backs(form)
-            presses.append(Press("Skip", self._skip, name="skip"))
+            presses += [] if self._has_guide(form) else [Press("Skip", self._skip, name="skip")]
         else:
             if form.may_take_back:
                 presses.append(Press("Take it back", self._begin_taking_back, "away", name="take back"))
-            presses.append(Press("Leave as it is", self._skip, name="skip"))
+            presses += [] if self._has_guide(form) else [Press("Leave as it is", self._skip, name="skip")]
         return presses
+
+    def _has_guide(self, form: EntryForm) -> bool:
+        """Whether a guide makes what is asked for: then going on stands beside it."""
+        return form.field.kind is Kind.RECORDING and self.live.guide_of(self.route) is not None
 
     def _put_backs(self, form: EntryForm) -> list[Press]:
         earlier = [(f"put back {shown(entry.value)}", entry) for entry in form.stood_before[:MOST_PUT_BACK]]
@@ -173,8 +211,6 @@ class EntryPage(Page):
         field = form.field
         if form.is_to_settle:
             return self._settling(form)
-        if form.result.question:
-            return self._asking_again()
         if self._taking_back:
             fitting = RUN_BACK_REASONS if field.kind is Kind.RECORDING else BACK_REASONS
             reasons = [Press(reason, partial(self._take_back, reason), name=f"back {reason}") for reason in fitting]
@@ -185,17 +221,42 @@ class EntryPage(Page):
             return self._presses(
                 [Press(u, partial(self._unit, u), size=32, name=f"unit {u}", chosen=u == form.unit) for u in units]
             )
+        if not self._typing:
+            return self._list(form)
         if field.kind in NUMBERS:
-            return self.context.pads.at_work(self._key, self._next, takes_point(field), takes_sign(field))
+            word = "Type it again" if form.result.question else self._next_word(form)
+            return self.context.pads.at_work(self._key, self._next, takes_point(field), takes_sign(field), word)
         if field.kind is Kind.CHOICE:
-            return self._presses([self._choice(form, choice, choice) for choice in field.choices])
+            return self._presses([self._choice(form, shown_of(field, choice), choice) for choice in field.choices])
         if field.kind is Kind.YES_NO:
             return self._presses([self._choice(form, "Yes", True), self._choice(form, "No", False)])
         if field.kind is Kind.SIGNATURE:
             return SigningArea(self._signed)
         if field.kind in (Kind.PHOTO, Kind.RECORDING):
             return self._files(field.kind)
-        return WordsArea(form, self._next)
+        if self._words is None:  # kept: made anew when findings come, it would lose the focus while one types
+            self._words = WordsArea(form, self._next, self._next_word(form))
+        return self._words
+
+    def _next_word(self, form: EntryForm) -> str:
+        """Where Next leads: to the value asked for after this one."""
+        following = None if self._comes_from_one else form.following()
+        if following is None:
+            return "Save"
+        other = following.context if following.context != form.ask.context else ""
+        return f"Next: {', '.join(filter(None, (following.field.title, other)))}"
+
+    def _list(self, form: EntryForm) -> Widget:
+        """What is usual, to take with one press; last what is not on the list, to be typed."""
+        field, saved = form.field, form.saved
+        presses = [self._choice(form, offer, offer) for offer in field.offers]
+        typed = shown(saved) if saved is not None and saved not in field.offers else ""
+        return picks([*presses, other_press(self._type_other, typed)])
+
+    def _type_other(self) -> None:
+        self._typing = True
+        self.refill()
+        self.begin()
 
     def _presses(self, presses: Sequence[Press]) -> Widget:
         if len(presses) <= MOST_AT_ONCE:
@@ -205,7 +266,8 @@ class EntryPage(Page):
         return column
 
     def _choice(self, form: EntryForm, text: str, value: JsonValue) -> Press:
-        press = Press(text, lambda: self._take(value), "plain", 32, name=f"choice {text}", chosen=False)
+        size = 32 if len(text) < SHORT else BODY
+        press = Press(text, lambda: self._take(value), "plain", size, name=f"choice {text}", chosen=False)
         if form.saved == value and type(form.saved) is type(value):
             press.chosen = True
             press.paint()
@@ -213,25 +275,14 @@ class EntryPage(Page):
 
     def _settling(self, form: EntryForm) -> Widget:
         if self._chosen is None:
-            values = [
-                Press(f"{text}\n{told}", partial(self._choose, value), "plain", name=f"value {text}")
-                for text, told, value in form.rivals_told
-            ]
-            return self._presses(values)
+            return rivals(form.rivals_told, self._choose)
         reasons = [Press(f"Because: {r}", partial(self._settle, r), name=f"reason {r}") for r in REASONS]
         return self._presses(reasons)
-
-    def _asking_again(self) -> Widget:
-        yes = Press("Yes, save it", self._insist, "plain", 32, name="yes, save it")
-        again = Press("Type it again", self._again, "main", 32, name="type again")
-        return Choices([yes, again])
 
     def _files(self, kind: Kind) -> Widget:
         folder = self.context.files_come_from
         files = pictures_in(folder) if kind is Kind.PHOTO else recordings_in(folder)
         makers: list[Maker] = [partial(self._file_row, path) for path in files]
-        if self.live.guide_of(self.route) and kind is Kind.RECORDING:
-            makers.insert(0, lambda: Press("Record now", self._record, "main", name="record now"))
         kept = kept_in_step(self.tablet, self.route) if kind is Kind.RECORDING else 0
         if kept:
             to_list = partial(self.way.go, self.route.to("recordings"))
@@ -257,11 +308,15 @@ class EntryPage(Page):
             self.refill()
         else:
             self._typed.say(self.form.text)
+            if self._bar is not None:
+                self._bar.say(usual(self.form))
 
     def _next(self) -> None:
         if self.form is None:
             return
-        if self.form.try_typed():
+        if self.form.result.question:
+            self._again()
+        elif self.form.try_typed():
             self._onward()
         else:
             self.refill()
@@ -296,13 +351,13 @@ class EntryPage(Page):
             self.form.always_this_unit()
             self.refill()
 
-    def _choose(self, value: JsonValue) -> None:
-        self._chosen = value
+    def _choose(self, rival: Rival) -> None:
+        self._chosen = rival
         self.refill()
 
     def _settle(self, reason: str) -> None:
-        if self.form is not None:
-            self.form.settle(self._chosen, reason)
+        if self.form is not None and self._chosen is not None:
+            self.form.settle(self._chosen.value, reason)
             self._onward()
 
     def _signed(self, strokes: Sequence[Sequence[tuple[float, float]]]) -> None:
@@ -352,13 +407,40 @@ class EntryPage(Page):
         if self.form is not None:
             self._go(self.form.after())
 
+    @property
+    def _comes_from_one(self) -> bool:
+        """Whether this one value is looked at, from a page that is there again afterwards."""
+        way = self.tablet.session.way
+        return len(way) > 1 and way[-2].page in COME_FROM
+
     def _go(self, route: Route | None) -> None:
         self.findings.soon(self.route)
-        way = self.tablet.session.way
-        if route is None or (len(way) > 1 and way[-2].page in COME_FROM):
+        if route is None or self._comes_from_one:
             self.way.back()
         else:
             self.way.instead(route)
+            self.screen.begin()
+
+    def actions(self) -> Sequence[Press]:
+        """A recording is made by the guide, which is reached from the same place on every page that has one."""
+        form = self.form
+        if form is None or not self._has_guide(form):
+            return ()
+        guide = Press("Guide me", self._record, name="guide")
+        return (guide, Press(self._next_word(form), self._skip, "main", name="skip"))
+
+
+def usual(form: EntryForm) -> LimitScale:
+    """What is typed, against what is usual, in the unit chosen."""
+    field = form.field
+    low, high = field.plausible or (0.0, 1.0)
+    try:
+        value = float(form.text)
+    except ValueError:
+        value = None
+    if form.unit != field.unit and form.unit in UNITS_OF.get(field.quantity, ()):
+        low, high = (Amount(f"{end:g}", field.unit).to(form.unit) for end in (low, high))
+    return LimitScale(low=low, high=high, value=value)
 
 
 def _verdict_card(finding: Finding) -> Card:
@@ -393,6 +475,15 @@ class EntryLayout(Widget):
         self.bind(size=self._place, pos=self._place)
         self.rebuild()
 
+    @property
+    def answer_area(self) -> Widget | None:
+        return self._answer
+
+    @property
+    def question_height(self) -> float:
+        """The room for the question."""
+        return float(self._question.height)
+
     def rebuild(self) -> None:
         form = self._page.form
         if form is None:
@@ -423,44 +514,3 @@ class EntryLayout(Widget):
             self._answer.size, self._answer.pos = (self.width, high), self.pos
             self._question.size = (self.width, self.height - high - gap)
             self._question.pos = (self.x, self.y + high + gap)
-
-
-class WordsArea(Widget):
-    """A box for words, with next beneath it; at the top, where the tablet's keyboard does not cover it."""
-
-    def __init__(self, form: EntryForm, onward) -> None:  # type: ignore[no-untyped-def]
-        super().__init__(size_hint=(None, None), size=(1, 1))
-        self._box = WordsBox(form.text, form.write)
-        self._next = Press("Next", onward, "main", 32, name="next")
-        self._box.bind(on_text_validate=lambda _box: onward())
-        self.add_widget(self._box)
-        self.add_widget(self._next)
-        self.bind(size=self._place, pos=self._place)
-
-    def _place(self, *_: object) -> None:
-        self._box.fit(self.width)
-        self._box.pos = (self.x, self.top - self._box.height)
-        self._next.fit(min(self.width, dp(300)))
-        self._next.pos = (self.right - self._next.width, self._box.y - dp(GAP) - self._next.height)
-
-
-class SigningArea(Widget):
-    """A place to sign, with what to do about it beneath."""
-
-    def __init__(self, done) -> None:  # type: ignore[no-untyped-def]
-        super().__init__(size_hint=(None, None), size=(1, 1))
-        self._pad = SignaturePad(lambda: None)
-        self._wipe = Press("Wipe", self._pad.wipe, name="wipe")
-        self._done = Press("Save it", lambda: self._pad.strokes and done(self._pad.strokes), "main", 32, name="next")
-        for child in (self._pad, self._wipe, self._done):
-            self.add_widget(child)
-        self.bind(size=self._place, pos=self._place)
-
-    def _place(self, *_: object) -> None:
-        self._done.fit(self.width * 0.55)
-        self._wipe.fit(self.width * 0.3)
-        self._wipe.height = self._done.height
-        self._done.pos = (self.right - self._done.width, self.y)
-        self._wipe.pos = (self.x, self.y)
-        self._pad.pos = (self.x, self.y + self._done.height + dp(GAP))
-        self._pad.size = (self.width, self.height - self._done.height - dp(GAP))

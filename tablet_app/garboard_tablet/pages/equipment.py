@@ -16,7 +16,7 @@ from garboard_tablet.models.asks import (
     asks_of_vessel,
     piece_title,
     pieces,
-    shown,
+    shown_of,
 )
 from garboard_tablet.models.entry import entry_route, first_route
 from garboard_tablet.models.pages import (
@@ -110,7 +110,7 @@ class KindPage(Page):
 
     def _row(self, name: str) -> RowPress:
         asks = asks_of_piece((*self.path, name))
-        values = [(ask, shown(self.tablet.value(self.route.hull, self.route.job, ask))) for ask in asks]
+        values = [(ask, shown_of(ask.field, self.tablet.value(self.route.hull, self.route.job, ask))) for ask in asks]
         have = [value for _, value in values if value]
         telling = [value for ask, value in values if value and ask.field.kind in TELLING]
         return RowPress(

@@ -170,7 +170,9 @@ class SignerPage(WordsPage):
 
     def offers(self) -> Sequence[str]:
         owner = self.tablet.view(self.route.hull, self.route.job).job.owner
-        return [owner] if owner and self.route.subject[0] == "owner" else []
+        if self.route.subject[0] != "owner":
+            return self.context.vessels.people()
+        return [owner] if owner else []
 
     def take(self, text: str) -> None:
         self.way.instead(self.route.to("signing", self.route.subject[0], text))
@@ -188,7 +190,7 @@ class SigningPage(Page):
         return f"As the {self.route.subject[0]}. {super().under}"
 
     def body(self) -> Widget:
-        from garboard_tablet.pages.entry import SigningArea
+        from garboard_tablet.pages.answers import SigningArea
 
         return SigningArea(self._signed)
 

@@ -30,6 +30,7 @@ from garboard_tablet.ui.theme import SMALL
 from garboard_tablet.ui.widgets import Across, Column, Press, RowPress, state_mark, verdict_marks, words
 
 MISSING, VESSEL = "missing", "vessel"
+OTHER = "Other, typed"
 
 
 if TYPE_CHECKING:
@@ -205,25 +206,40 @@ class WordsPage(Page):
     def text(self) -> str:
         return self.tablet.session.typed.get(self.key, "")
 
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self._box: WordsBox | None = None
+        self._writing = bool(self.text) or not self.offers()
+
     def body(self) -> Widget:
-        makers: list[Maker] = [
-            words(self.asks, "quiet"),
-            lambda: WordsBox(self.text, lambda text: self.tablet.session.type(self.key, text), lines=self.lines),
-        ]
-        if self.offers():
-            makers.append(self._offers)
         column = Column()
-        column.show(makers)
+        column.show([words(self.asks, "quiet"), self._words_box if self._writing else self._offers])
         return column
 
+    def _words_box(self) -> WordsBox:
+        self._box = WordsBox(self.text, lambda text: self.tablet.session.type(self.key, text), lines=self.lines)
+        return self._box
+
     def _offers(self) -> Across:
-        return Across([Press(offer, partial(self._done, offer)) for offer in self.offers()], least=230)
+        presses = [Press(offer, partial(self._done, offer)) for offer in self.offers()]
+        return Across([*presses, Press(OTHER, self._type_other, name="other")], least=230)
+
+    def _type_other(self) -> None:
+        self._writing = True
+        self.screen.redraw_as_it_is()
+        self.begin()
+
+    def begin(self) -> None:
+        if self._box is not None:
+            self._box.take_focus()
 
     def offers(self) -> Sequence[str]:
-        """Words to take with one press."""
+        """Words to take with one press; what is not among them is typed."""
         return ()
 
     def actions(self) -> Sequence[Press]:
+        if not self._writing:
+            return ()
         return (Press(self.word, lambda: self._done(self.text.strip()), "main", name="save it"),)
 
     def _done(self, text: str) -> None:

@@ -154,7 +154,7 @@ class WhoPage(WordsPage):
     asks = "Your name"
 
     def offers(self) -> Sequence[str]:
-        return self.tablet.settings.people
+        return self.context.vessels.people()
 
     def take(self, text: str) -> None:
         self.tablet.change_settings(self.tablet.settings.with_person(text))

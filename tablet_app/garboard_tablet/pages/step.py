@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
-from garboard.steps import Assessed, Caution
+from garboard.steps import Assessed, Caution, Step
 from garboard_tablet.models.asks import (
     KIND_TITLES,
+    Ask,
     missing_equipment,
     next_row_ask,
 )
-from garboard_tablet.models.entry import entry_route, first_route
+from garboard_tablet.models.entry import entry_route, first_open, first_route
 from garboard_tablet.models.pages import (
     RestsOn,
     ValueLine,
@@ -30,16 +31,23 @@ from garboard_tablet.models.pages import (
     why_subject,
 )
 from garboard_tablet.models.session import Route
+from garboard_tablet.models.step_page import counted, nothing_yet, standing
+from garboard_tablet.pages.echoing import EchoingPage
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
+from garboard_tablet.ui.verdict_card import VerdictCard
 from garboard_tablet.ui.widgets import Card, Column, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
 
 
-class StepPage(Page):
-    """Values at the left, what they come to at the right."""
+PASSES = "passes"
+"""Stands in the route of a step whose passes are shown one by one."""
+
+
+class StepPage(EchoingPage):
+    """Is it right, and what now: the worst finding first, then the others, and the values beside them."""
 
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)
@@ -47,35 +55,53 @@ class StepPage(Page):
         self.title = self.step.title if self.step else "Not here"
         self.findings.soon(route)
 
+    @property
+    def under(self) -> str:
+        return ". ".join(filter(None, (counted(self._found()), super().under)))
+
+    def _found(self) -> tuple[Assessed, ...]:
+        return ranked(self.tablet, self.findings.of(self.route))
+
+    @property
+    def _begun(self) -> bool:
+        return self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) != "to do"
+
     def body(self) -> Widget:
         if self.step is None:
             return column_of([words(f"No plugin on this tablet has {self.route.step}. Its values are kept.")])
+        cautions = self._caution_rows(self.step)
+        first, last = ([], cautions) if self._begun else (cautions, [])
+        left = [*first, *self._missing_rows(self.step), *self._sources(), *self.verdict_rows()]
+        return Halves(left, [*self._value_rows(self.step), *last], 0.58, turns_both=True)
+
+    def _caution_rows(self, step: Step) -> list[Maker]:
+        """What to know before the step: first until the step is begun, afterwards the last row of all."""
+        if not step.cautions and not step.at_hand:
+            return []
+        count = len(step.cautions)
+        title = f"{count} caution{'s' if count > 1 else ''}" if count else "What to have at hand"
+        word = "" if not count else "read again" if self._begun else "read first"
+        mark = verdict_marks[Verdict.ADVISE] if count else None
+        return [lambda: RowPress(title, self._cautions, mark=mark, word=word, name="cautions")]
+
+    def _missing_rows(self, step: Step) -> list[Maker]:
+        vessel = self.tablet.view(self.route.hull, self.route.job).vessel
+        return [partial(self._no_equipment, kind) for kind in missing_equipment(step, vessel)]
+
+    def _value_rows(self, step: Step) -> list[Maker]:
         hull, job = self.route.hull, self.route.job
-        asks = asks_here(self.tablet, hull, job, self.step)
-        left: list[Maker] = []
-        if self.step.cautions or self.step.at_hand:
-            count = len(self.step.cautions)
-            title = f"{count} caution{'s' if count > 1 else ''}" if count else "What to have at hand"
-            left.append(lambda: RowPress(title, self._cautions, mark=verdict_marks[Verdict.ADVISE] if count else None,
-                                         word="read again" if count else "", name="cautions"))  # fmt: skip
-        for kind in missing_equipment(self.step, self.tablet.view(hull, job).vessel):
-            left.append(partial(self._no_equipment, kind))
-        left.extend(self._sources())
-        lines = lines_of_step(
-            self.tablet,
-            hull,
-            job,
-            asks,
-            table_titles(self.step),
-            [one.finding for one in self.findings.of(self.route)],
-        )
-        lines = fails_first(lines)
+        asks, found = self._asks(step), [one.finding for one in self.findings.of(self.route)]
+        lines = fails_first(lines_of_step(self.tablet, hull, job, asks, table_titles(step), found))
+        makers: list[Maker] = []
         for number, line in enumerate(lines):
-            left.append(partial(self._value_row, line))
+            makers.append(partial(self._value_row, line))
             table = line.ask.table
             if table and (number + 1 == len(lines) or lines[number + 1].ask.table != table):
-                left.extend(self._further(table))
-        return Halves(left, self.verdict_rows(), 0.52)
+                makers.extend(self._further(table))
+        return makers
+
+    def _asks(self, step: Step) -> tuple[Ask, ...]:
+        return asks_here(self.tablet, self.route.hull, self.route.job, step)
 
     def _value_row(self, line: ValueLine) -> RowPress:
         return RowPress(
@@ -121,24 +147,47 @@ class StepPage(Page):
         return [lambda: RowPress(f"Add to: {title}", lambda: self.way.go(target), name=f"add row {name}")]
 
     def verdict_rows(self) -> list[Maker]:
-        found = ranked(self.tablet, self.findings.of(self.route))
-        if not found:
-            return [words("Findings appear here once enough is entered.", "quiet")]
-        return [partial(self._finding, number, one) for number, one in enumerate(found)]
+        """The worst large, then what else asks for something, then how many pass."""
+        stands = standing(self._found())
+        if stands.worst is None:
+            return [self._nothing_found]
+        rows: list[Maker] = [partial(self._worst, *stands.worst)]
+        rows += [partial(self._finding, *one) for one in stands.others]
+        if stands.passes and PASSES not in self.route.subject:
+            rows.append(partial(self._passes, len(stands.passes)))
+        else:
+            rows += [partial(self._finding, *one) for one in stands.passes]
+        return rows
+
+    def _nothing_found(self) -> Card:
+        asks = self._asks(self.step) if self.step else ()
+        have = any(self.tablet.current(self.route.hull, self.route.job, ask) for ask in asks)
+        if have or self.step is None:
+            return Card(Txt("Findings appear here once enough is entered."), mark=state_mark("under way"))
+        return Card(Txt(nothing_yet(self.step, len(asks)), HEADING), mark=state_mark("to do"))
+
+    def _why(self, number: int, one: Assessed) -> None:
+        self.way.go(self.route.to("why", *why_subject(number, one)))
+
+    def _worst(self, number: int, one: Assessed) -> VerdictCard:
+        return VerdictCard(one.finding, partial(self._why, number, one), f"finding {number}", _settings_said(one))
 
     def _finding(self, number: int, one: Assessed) -> RowPress:
-        from garboard.report.settings_used import setting_in_words
-
         finding = one.finding
         return RowPress(
             about(finding),
-            lambda: self.way.go(self.route.to("why", *why_subject(number, one))),
-            small=" ".join([finding.sentence, *map(setting_in_words, one.settings_used)]),
+            partial(self._why, number, one),
+            small=" ".join([finding.sentence, *_settings_said(one)]),
             mark=verdict_marks[finding.verdict],
             word="why",
             name=f"finding {number}",
             lead=True,
         )
+
+    def _passes(self, count: int) -> RowPress:
+        show = partial(self.way.instead, self.route.to("step", PASSES))
+        mark = verdict_marks[Verdict.PASS]
+        return RowPress(f"{count} {mark.word}", show, mark=mark, word="show", name="passes")
 
     def _no_equipment(self, kind: str) -> RowPress:
         return RowPress(
@@ -153,20 +202,21 @@ class StepPage(Page):
     def _cautions(self) -> None:
         self.way.go(self.route.to("cautions"))
 
-    def actions(self) -> Sequence[Press]:
+    def actions(self) -> Sequence[Press | None]:
         if self.step is None:
             return ()
-        presses = [Press("Mark it …", lambda: self.way.go(self.route.to("state")), name="state")]
-        if self.live.guide_of(self.route):
-            presses.append(Press("Guide me", lambda: self.way.go(self.route.to("live")), name="guide"))
-        asks = asks_here(self.tablet, self.route.hull, self.route.job, self.step)
-        following = first_route(self.tablet, self.route, asks)
-        if following is not None:
-            presses.append(Press("Done", self._done, name="done"))
-            presses.append(Press("Continue", lambda: self.way.go(following), "main", name="continue"))
-        else:
-            presses.append(Press("Done", self._done, "main", name="done"))
-        return presses
+        mark = Press("Mark it …", lambda: self.way.go(self.route.to("state")), name="state")
+        has_guide = self.live.guide_of(self.route) is not None
+        guide = Press("Guide me", lambda: self.way.go(self.route.to("live")), name="guide") if has_guide else None
+        return (mark, guide, self._next())
+
+    def _next(self) -> Press:
+        """To the next value, by its name; at the end the step is done."""
+        ask = first_open(self.tablet, self.route, self._asks(self.step) if self.step else ())
+        if ask is None:
+            return Press("Step done", self._done, "main", name="done")
+        words_of = ", ".join(filter(None, (ask.field.title, ask.context)))
+        return Press(f"Next: {words_of}", partial(self.way.go, entry_route(self.route, ask)), "main", name="continue")
 
     def _done(self) -> None:
         self.tablet.set_state(self.route.hull, self.route.job, self.route.step, "done")
@@ -175,6 +225,13 @@ class StepPage(Page):
 
     def refill(self) -> None:
         self.screen.redraw()
+
+
+def _settings_said(one: Assessed) -> list[str]:
+    """Whose limit a finding was judged by, where it is not the program's own."""
+    from garboard.report.settings_used import setting_in_words
+
+    return [*map(setting_in_words, one.settings_used)]
 
 
 class CautionsPage(Page):

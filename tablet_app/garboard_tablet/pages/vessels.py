@@ -31,6 +31,11 @@ if TYPE_CHECKING:
 
 class VesselsPage(Page):
     title = "Vessels"
+    keeps_what_it_knows = True  # the list changes while one types what to find in it
+
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self._list = VesselListView(self)
 
     @property
     def under(self) -> str:
@@ -40,8 +45,14 @@ class VesselsPage(Page):
         return f"{count} on this tablet" if count else "None on this tablet yet"
 
     def body(self) -> Widget:
-        self._list = VesselListView(self)
+        self._list.refill()
         return self._list
+
+    def corner(self) -> Press:
+        return Press("Settings", lambda: self.way.go(HOME.to("settings")), name="settings")
+
+    def begin(self) -> None:
+        self._list.find()
 
     def rows(self) -> list[Maker]:
         found = self.context.vessels.found(self.tablet.session.typed.get(SEARCH, ""))
@@ -89,14 +100,14 @@ class VesselsPage(Page):
 
     def actions(self) -> Sequence[Press]:
         return (
+            Press("Find", self.begin, name="find"),
             Press("Bring ashore", lambda: self.way.go(HOME.to("ashore")), name="ashore"),
-            Press("Settings", lambda: self.way.go(HOME.to("settings")), name="settings"),
             Press("New job", lambda: self.way.go_named(HOME.to("new job")), "main", name="new job"),
         )
 
 
 class VesselListView(Widget):
-    """A box to search with over the list; the box stays while the list changes."""
+    """The list; over it a box to search with, once it is asked for. The box stays while the list changes."""
 
     def __init__(self, page: VesselsPage) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
@@ -104,19 +115,27 @@ class VesselListView(Widget):
         text = page.tablet.session.typed.get(SEARCH, "")
         self._box = WordsBox(text, page.searched, hint="Search: any part of number or name")
         self._column = Column()
-        self.add_widget(self._box)
         self.add_widget(self._column)
+        if text:
+            self.add_widget(self._box)
         self.bind(size=self._place, pos=self._place)
         self.refill()
 
     def refill(self) -> None:
         self._column.show(self._page.rows())
 
+    def find(self) -> None:
+        """Show the box, and have what is typed go into it."""
+        if self._box.parent is None:
+            self.add_widget(self._box)
+            self._place()
+        self._box.take_focus()
+
     def _place(self, *_: object) -> None:
-        self._box.fit(self.width)
+        high = self._box.fit(self.width) + dp(GAP) if self._box.parent is not None else 0.0
         self._box.pos = (self.x, self.top - self._box.height)
         self._column.pos = self.pos
-        self._column.size = (self.width, self.height - self._box.height - dp(GAP))
+        self._column.size = (self.width, self.height - high)
 
 
 class NewJobPage(Page):

@@ -6,13 +6,15 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Any
 
+from kivy.clock import Clock
+from kivy.core.text import Label as CoreLabel
 from kivy.graphics import Color, SmoothLine
 from kivy.properties import ColorProperty
 from kivy.uix.textinput import TextInput
 from kivy.uix.widget import Widget
 
 from garboard_tablet.models.keys import ERASE, POINT, SIGN
-from garboard_tablet.ui.theme import BIG, BODY, GAP, TARGET, THUMB, dp, sp, theme
+from garboard_tablet.ui.theme import BIG, BODY, GAP, SMALL, TARGET, THUMB, dp, sp, theme
 from garboard_tablet.ui.widgets import Press, Txt, act
 
 TALL = (("1", "2", "3", ERASE), ("4", "5", "6", SIGN), ("7", "8", "9", "next"), ("0", "0", POINT, "next"))
@@ -28,13 +30,18 @@ class NumberPads:
     def __init__(self) -> None:
         self._made: dict[tuple[bool, bool, float], NumberPad] = {}
 
-    def at_work(self, press: Callable[[str], object], next: Callable[[], object], point: bool, sign: bool) -> NumberPad:
-        """The one pad of its kind, at work for the page that asks."""
+    def at_work(
+        self, press: Callable[[str], object], next: Callable[[], object], point: bool, sign: bool, word: str
+    ) -> NumberPad:
+        """The one pad of its kind, at work for the page that asks.
+
+        word : what the large key says: its goal
+        """
         key = (point, sign, sp(1))  # a window moved to another screen needs keys of its size
         if key not in self._made:
             self._made[key] = NumberPad(press, next, point=point, sign=sign)
         pad = self._made[key]
-        pad.serve(press, next)
+        pad.serve(press, next, word)
         return pad
 
 
@@ -49,6 +56,7 @@ class NumberPad(Widget):
         super().__init__(size_hint=(None, None), size=(1, 1))
         self._press, self._next = press, next
         self._keys: dict[str, Press] = {}
+        self._word = "Next"
         for key in ("1", "2", "3", "4", "5", "6", "7", "8", "9", "0", POINT, SIGN, ERASE):
             if (key == POINT and not point) or (key == SIGN and not sign):
                 continue
@@ -60,9 +68,11 @@ class NumberPad(Widget):
             self.add_widget(widget)
         self.bind(size=self._place, pos=self._place)
 
-    def serve(self, press: Callable[[str], object], next: Callable[[], object]) -> None:
+    def serve(self, press: Callable[[str], object], next: Callable[[], object], word: str) -> None:
         """Work for another page from now on: making two dozen keys anew for each value would be felt."""
         self._press, self._next = press, next
+        self._word = word
+        self._say_word()
         for key in self._keys.values():
             key.paint()
 
@@ -84,6 +94,21 @@ class NumberPad(Widget):
             down, across = max(r for r, _ in cells) - top + 1, max(c for _, c in cells) - left + 1
             widget.size = (across * wide + (across - 1) * gap, down * high + (down - 1) * gap)
             widget.pos = (self.x + left * (wide + gap), self.top - (top + down) * high - (top + down - 1) * gap)
+        self._say_word()
+
+    def _say_word(self) -> None:
+        """The goal in the largest size in which no word of it is broken; where none is, the first word alone."""
+        key, room = self._keys["next"], self._keys["next"].width - dp(24)
+        for size in (32, BODY, SMALL):
+            if all(_width_of(word, size) <= room for word in self._word.split()):
+                key.text, key.font_size = self._word, sp(size)
+                return
+        key.text, key.font_size = self._word.split(":")[0], sp(BODY)
+
+
+def _width_of(word: str, size: float) -> float:
+    label = CoreLabel(text=word, font_size=sp(size), bold=True)
+    return float(label.get_extents(word)[0])
 
 
 class LetterPad(Widget):
@@ -235,6 +260,10 @@ class WordsBox(TextInput):
         """Not before something is copied or pasted: on a desktop it starts four programs, and waits for them."""
         if self._is_made:
             super()._ensure_clipboard()
+
+    def take_focus(self) -> None:
+        """What is typed goes here from now on. Not at once: a touch that ends now still takes the focus away."""
+        Clock.schedule_once(lambda _dt: setattr(self, "focus", self.get_parent_window() is not None), 0)
 
     def fit(self, width: float) -> float:
         self.size = (width, dp(96) + (self._rows - 1) * sp(36))

@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection
 from typing import TYPE_CHECKING
 
 from garboard_tablet.ui.shell import Page, Shell
-from garboard_tablet.ui.tidy import Tidier
+from garboard_tablet.ui.tidy import look_seldom, tidy_soon
 from garboard_tablet.ui.widgets import Press
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ class PageScreen:
 
     def __init__(self, tablet: Tablet, make_page: Callable[[Route], Page]) -> None:
         self._tablet, self._make_page = tablet, make_page
-        self._tidier = Tidier()
+        look_seldom()
 
     def open(self, back: Callable[[], object]) -> Shell:
         """Make what stands in the window."""
@@ -61,7 +61,12 @@ class PageScreen:
     def say_saved(self) -> None:
         """Say anew at the upper right how far what was entered is on the disk."""
         if self.page is not None:
-            self.shell.say_saved(self.page.saved)
+            self.shell.say_saved()
+
+    def begin(self) -> None:
+        """Have what is typed go into the field of the page now shown."""
+        if self.page is not None:
+            self.page.begin()
 
     def shows(self, page: object) -> bool:
         """Whether a page is the one now shown."""
@@ -87,4 +92,4 @@ class PageScreen:
 
     def _put(self, page: Page) -> None:
         self.shell.show(page, first=len(self._tablet.session.way) == 1)
-        self._tidier.soon()
+        tidy_soon()

@@ -11,15 +11,18 @@ from kivy.uix.widget import Widget
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import whose
 from garboard_tablet.ui.theme import EDGE, GAP, HEADING, SMALL, TARGET, dp, sp, theme
-from garboard_tablet.ui.widgets import Across, Column, Press, Txt
+from garboard_tablet.ui.widgets import Across, Column, MarkShape, Press, Txt
 
 if TYPE_CHECKING:
+    from garboard.report.palette import Mark
     from garboard_tablet.ui.context import Context
 
 Maker = Callable[[], Any]
 NOT_SAVED = "NOT saved"
 SIDE = 214
 """Width of the column of actions when the tablet lies across [dp]."""
+UNDO = 126
+"""Width of the press that undoes what was saved last [dp]."""
 
 
 class Page:
@@ -44,12 +47,28 @@ class Page:
         """The words at the upper right: how far what was entered is on the disk."""
         return NOT_SAVED if self.live.unsaved else self.tablet.saved_words
 
+    @property
+    def saved_mark(self) -> Mark | None:
+        """The mark before the words at the upper right, where they tell a verdict."""
+        return None
+
+    def undo(self) -> Press | None:
+        """The press beside the words at the upper right, where what they tell can be undone."""
+        return None
+
+    def corner(self) -> Press | None:
+        """What stands at the upper left where back leads nowhere."""
+        return None
+
+    def begin(self) -> None:
+        """The page was reached by Next: what is typed goes into its field at once."""
+
     def body(self) -> Widget:
         """What fills the page."""
         raise NotImplementedError
 
-    def actions(self) -> Sequence[Press]:
-        """What can be done, the next thing last."""
+    def actions(self) -> Sequence[Press | None]:
+        """What can be done, the next thing last; each keeps its place, so one that is missing leaves it empty."""
         return ()
 
     def refill(self) -> None:
@@ -73,7 +92,7 @@ class Shell(Widget):
         self._back = back
         self._page: Page | None = None
         self._body: Widget | None = None
-        self._actions: list[Press] = []
+        self._actions: list[Press | None] = []
         self.bind(size=self._place, pos=self._place)
 
     @property
@@ -89,21 +108,38 @@ class Shell(Widget):
         self.clear_widgets()
         self.ground = theme.ground
         self._page = page
-        self._back_press = None if first else Press("Back", self._back, name="back")
+        self._back_press = page.corner() if first else Press("Back", self._back, name="back")
         self._title = Txt(page.title, HEADING, bold=True, shorten=False)
         self._under = Txt(page.under, SMALL, "quiet")
         self._saved = Txt(page.saved, SMALL, "quiet")
+        self._undo = page.undo()
         self._actions = list(page.actions())
         self._body = page.body()
-        for child in (self._back_press, self._title, self._under, self._saved, self._body, *self._actions):
+        self._pager = self._body.pager if isinstance(self._body, Halves) else None
+        if self._pager is not None:
+            self.add_widget(self._pager)
+        for child in (self._back_press, self._title, self._under, self._saved, self._undo, self._body, *self._actions):
             if child is not None:
                 self.add_widget(child)
+        self._mark: MarkShape | None = None
+        self._show_mark()
         self._place()
 
-    def say_saved(self, words: str) -> None:
-        """Change the words at the upper right."""
-        self._saved.text = words
-        self._place_top()
+    def say_saved(self) -> None:
+        """Say anew at the upper right how far what was entered is on the disk."""
+        if self._page is not None:
+            self._saved.text = self._page.saved
+            self._show_mark()
+            self._place_top()
+
+    def _show_mark(self) -> None:
+        mark = self._page.saved_mark if self._page is not None else None
+        if self._mark is not None:
+            self.remove_widget(self._mark)
+        self._mark = MarkShape(mark, 26, "ground") if mark is not None else None
+        self._saved.color = theme.colour(mark.colour if mark is not None else "quiet")
+        if self._mark is not None:
+            self.add_widget(self._mark)
 
     def _place(self, *_: object) -> None:
         if self._body is None or self.width <= 1:
@@ -125,12 +161,20 @@ class Shell(Widget):
         if self._back_press is not None:
             self._back_press.size, self._back_press.pos = (dp(130), high), (left, top - high)
             left += dp(130) + dp(16)
+        right = self.right - edge
+        if self._undo is not None:
+            self._undo.size, self._undo.pos = (dp(UNDO), high), (right - dp(UNDO), top - high)
+            right -= dp(UNDO + GAP)
         wide, _ = self._saved.fit_line()
         if wide > self.width * 0.26:
             wide = self.width * 0.26
             self._saved.fit(wide)
-        self._saved.pos = (self.right - edge - wide, top - high / 2 - self._saved.height / 2)
-        room = self.right - edge - wide - dp(12) - left
+        right -= wide
+        self._saved.pos = (right, top - high / 2 - self._saved.height / 2)
+        if self._mark is not None:
+            right -= self._mark.width + dp(8)
+            self._mark.pos = (right, top - high / 2 - self._mark.height / 2)
+        room = right - dp(12) - left
         self._under.fit(room)
         for size in (HEADING, 28, 26):
             self._title.font_size = sp(size)
@@ -145,31 +189,57 @@ class Shell(Widget):
         """Actions in a column at the right, the next thing at the bottom."""
         wide, y = dp(SIDE), self.y + dp(EDGE)
         for press in reversed(self._actions):
-            press.fit(wide)
-            press.pos = (self.right - dp(EDGE) - wide, y)
-            y += press.height + dp(GAP)
+            if press is not None:
+                press.fit(wide)
+                press.pos = (self.right - dp(EDGE) - wide, y)
+            y += (dp(TARGET) if press is None else press.height) + dp(GAP)
+        if self._pager is not None:
+            self._pager.pos, self._pager.size = (self.right - dp(EDGE) - wide, y), (wide, dp(TARGET))
         return wide
 
     def _place_bar(self) -> float:
         """Actions in rows at the bottom, the next thing at the lower right; three in a row at most."""
         gap, y, high_total = dp(GAP), self.y + dp(EDGE), 0.0
         rows = [self._actions[max(0, end - 3) : end] for end in range(len(self._actions), 0, -3)]
+        if self._pager is not None:
+            self._pager.size = (0, 0)
         for row in rows:
-            each = (self.width - 2 * dp(EDGE) - gap * (len(row) - 1)) / len(row)
-            high = max(press.fit(each) for press in row)
-            for number, press in enumerate(row):
-                press.height = high
-                press.pos = (self.x + dp(EDGE) + number * (each + gap), y)
+            each = self._widths(row)
+            high = max(press.fit(wide) for press, wide in zip(row, each, strict=True) if press is not None)
+            right = self.right - dp(EDGE)
+            for press, wide in zip(reversed(row), reversed(each), strict=True):
+                if press is not None:
+                    press.height = high
+                    press.pos = (right - wide, y)
+                right -= wide + gap
             y += high + gap
             high_total += high + gap
         return high_total - gap
 
+    def _widths(self, row: Sequence[Press | None]) -> list[float]:
+        """Of the presses of a row: the next thing is twice as wide as the others where three have their places."""
+        room = self.width - 2 * dp(EDGE) - dp(GAP) * (len(row) - 1)
+        shares = [29, 29, 60] if len(row) == 3 else [1] * len(row)
+        return [room * share / sum(shares) for share in shares]
+
 
 class Halves(Widget):
-    """Two columns side by side where there is room, otherwise one after the other."""
+    """Two columns side by side where there is room, otherwise one after the other.
 
-    def __init__(self, left: Sequence[Maker], right: Sequence[Maker], share: float = 0.5, wide: float = 860) -> None:
+    turns_both : one pair of presses turns both, and stands beside them; see `pager`
+    """
+
+    def __init__(
+        self,
+        left: Sequence[Maker],
+        right: Sequence[Maker],
+        share: float = 0.5,
+        wide: float = 860,
+        *,
+        turns_both: bool = False,
+    ) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
+        self.pager = Pager(self) if turns_both else None
         self._left, self._right, self._share, self._wide = list(left), list(right), share, wide
         self._columns: list[Column] = []
         self.bind(size=self._place, pos=self._place)
@@ -180,16 +250,61 @@ class Halves(Widget):
         both = self.width >= dp(self._wide) and bool(self._right)
         if len(self._columns) != (2 if both else 1):
             self.clear_widgets()
-            self._columns = [Column() for _ in range(2 if both else 1)]
+            own = not both or self.pager is None
+            self._columns = [Column(turns=own) for _ in range(2 if both else 1)]
             contents = [self._left, self._right] if both else [self._left + self._right]
             for column, makers in zip(self._columns, contents, strict=True):
                 self.add_widget(column)
                 column.show(makers)
+                column.turned = self._turned
         gap = dp(GAP) * 2
         first = (self.width - gap) * self._share if both else self.width
         for number, column in enumerate(self._columns):
             column.size = (first if number == 0 else self.width - gap - first, self.height)
             column.pos = (self.x if number == 0 else self.x + first + gap, self.y)
+        self._turned()
+
+    @property
+    def turned_together(self) -> Sequence[Column]:
+        """The columns that one pair of presses turns."""
+        return self._columns if len(self._columns) == 2 else ()
+
+    def _turned(self) -> None:
+        if self.pager is not None:
+            self.pager.refresh()
+
+
+class Pager(Widget):
+    """Up and More for two columns at once; what has no further page stays."""
+
+    def __init__(self, halves: Halves) -> None:
+        super().__init__(size_hint=(None, None), size=(0, 0))
+        self._halves = halves
+        self._up = Press("Up", self._turn_back, name="page up")
+        self._more = Press("More", self._turn, name="page down")
+        self.bind(pos=self._place, size=self._place)
+
+    def refresh(self) -> None:
+        """Offer what there is to turn to."""
+        columns = self._halves.turned_together
+        self.clear_widgets()
+        if any(column.has_before for column in columns):
+            self.add_widget(self._up)
+        if any(column.has_more for column in columns):
+            self.add_widget(self._more)
+
+    def _place(self, *_: object) -> None:
+        half = (self.width - dp(GAP)) / 2
+        for press, x in ((self._up, self.x), (self._more, self.x + half + dp(GAP))):
+            press.size, press.pos = (max(half, 1), self.height), (x, self.y)
+
+    def _turn(self) -> None:
+        for column in self._halves.turned_together:
+            column.turn()
+
+    def _turn_back(self) -> None:
+        for column in self._halves.turned_together:
+            column.turn_back()
 
 
 class Tabs(Widget):

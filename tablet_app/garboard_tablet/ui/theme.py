@@ -15,7 +15,7 @@ from garboard.report.palette import DAY, NIGHT, SERIES_STYLES, Colours
 DIGITS = "B612"
 LabelBase.register(DIGITS, str(Path(__file__).parent.parent / "fonts" / "B612-Bold.otf"))
 
-BODY, SMALL, HEADING, BIG, HUGE = 26, 22, 32, 56, 120
+BODY, SMALL, HEADING, BIG, TYPED, HUGE = 26, 22, 32, 56, 96, 120
 """Text sizes [sp]; the reasons stand in the developers' notes."""
 
 TARGET, THUMB, GAP, EDGE = 96, 126, 12, 16
@@ -80,4 +80,19 @@ class Theme(EventDispatcher):
 
 theme = Theme()
 
-__all__ = ["BIG", "BODY", "DIGITS", "EDGE", "GAP", "HEADING", "HUGE", "SMALL", "TARGET", "THUMB", "dp", "sp", "theme"]
+__all__ = [
+    "BIG",
+    "BODY",
+    "DIGITS",
+    "EDGE",
+    "GAP",
+    "HEADING",
+    "HUGE",
+    "SMALL",
+    "TARGET",
+    "THUMB",
+    "TYPED",
+    "dp",
+    "sp",
+    "theme",
+]

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from kivy.graphics import Color, Line, SmoothEllipse, SmoothLine, Triangle
 from kivy.graphics.tesselator import Tesselator
 from kivy.lang import Builder
-from kivy.properties import BooleanProperty, ColorProperty, StringProperty
+from kivy.properties import BooleanProperty, ColorProperty, NumericProperty, StringProperty
 from kivy.uix.behaviors import ButtonBehavior
 from kivy.uix.label import Label
 from kivy.uix.widget import Widget
@@ -22,6 +23,7 @@ from kivy.uix.widget import Widget
 from garboard.disk.storage import NotSaved
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark, Part
 from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, SMALL, TARGET, THUMB, dp, sp, theme
+from garboard_tablet.ui.tidy import tidy_soon
 
 Builder.load_file(str(Path(__file__).with_name("theme.kv")))
 
@@ -278,19 +280,25 @@ class RowPress(ButtonBehavior, Widget):
 
 
 class Card(Widget):
-    """Words on a panel, with a shape and its word where they say how something stands.
+    """Words, or what else has `fit`, on a panel, with a shape and its word where they say how something stands.
 
     word : stands for the mark's own
+    side : of the shape [dp]
+    edge : width of the edge [dp]
     """
 
     ground = ColorProperty(theme.panel)
     edge = ColorProperty(theme.line)
+    edge_width = NumericProperty(1.1)
 
-    def __init__(self, *texts: Txt, mark: Mark | None = None, word: str = "") -> None:
+    def __init__(
+        self, *texts: Any, mark: Mark | None = None, word: str = "", side: float = 32, edge: float = 1.1
+    ) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
         self.ground = theme.panel
         self.edge = theme.colour(mark.colour) if mark else theme.line
-        self._shape = MarkShape(mark, 32) if mark else None
+        self.edge_width = dp(edge)
+        self._shape = MarkShape(mark, side) if mark else None
         self._word = Txt(word or mark.word, SMALL, mark.colour, bold=True) if mark else None
         self._texts = texts
         for child in (self._shape, self._word, *texts):
@@ -303,7 +311,7 @@ class Card(Widget):
         head = 0.0
         if self._word:
             self._word.fit_line()
-            head = max(dp(32), self._word.height) + dp(8)
+            head = max(self._shape.height if self._shape else 0.0, self._word.height) + dp(8)
         body = sum(text.fit(width - 2 * pad) + dp(6) for text in self._texts)
         self.size = (width, head + body + 2 * pad - dp(6))
         self._place()
@@ -350,15 +358,17 @@ class Choices(Widget):
 class Column(Widget):
     """A list of widgets, shown a page at a time: to see the rest takes a press, never a swipe.
 
-    most : columns side by side, where there is room for each
+    most  : columns side by side, where there is room for each
+    turns : whether it has presses of its own to turn with; else whoever holds it turns it
     """
 
     NARROWEST = 420
     STRIP = 110
     LOW = 480
 
-    def __init__(self, most: int = 1, spacing: float = GAP) -> None:
+    def __init__(self, most: int = 1, spacing: float = GAP, *, turns: bool = True) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
+        self._turns = turns
         self._makers: list[Callable[[], Any]] = []
         self._flow: list[Callable[[], Any]] = []
         self._most, self._spacing = most, spacing
@@ -375,6 +385,11 @@ class Column(Widget):
         """Whether more follows on another page."""
         return self._rest < len(self._flow)
 
+    @property
+    def has_before(self) -> bool:
+        """Whether something stands on a page before."""
+        return self._first > 0
+
     def show(self, makers: Sequence[Callable[[], Any]]) -> None:
         """Fill with what the makers make; only those in sight are made."""
         self._makers = list(makers)
@@ -389,11 +404,13 @@ class Column(Widget):
             self._flow, self._first, self._firsts = list(self._makers), 0, []
             state = (*self.pos, *self.size, 0)
         self._filled = state
-        self.clear_widgets()
+        if self.children:
+            self.clear_widgets()
+            tidy_soon()
         self._made: dict[int, Any] = {}
         self._aside = 0.0
         whole, self._rest = self._take(self._first, self.height)
-        if self._first == 0 and self._rest == len(self._flow):
+        if not self._turns or (self._first == 0 and self._rest == len(self._flow)):
             self._stand(whole)
             self.turned()
             return
@@ -474,6 +491,11 @@ class Column(Widget):
         self._down(self._rest)
         return True
 
+    def turn_back(self) -> None:
+        """To the page before, if there is one."""
+        if self.has_before:
+            self._up()
+
     def _down(self, rest: int) -> None:
         self._firsts.append(self._first)
         self._first = rest
@@ -497,12 +519,17 @@ class Gap(Widget):
 
 
 class Across(Widget):
-    """Presses side by side, in as many rows as they need; all of one size."""
+    """Presses side by side, in as many rows as they need; all of one size.
 
-    def __init__(self, presses: Sequence[Press], least: float = 150) -> None:
+    columns : so many to a row; as many as there is room for where none are given
+    """
+
+    def __init__(self, presses: Sequence[Press], least: float = 150, columns: int = 0) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
-        self._presses, self._least = presses, least
+        self._presses, self._least, self._set = presses, least, columns
         for press in presses:
+            if press.parent is not None:  # the row it stood in is gone: a list makes its rows anew
+                press.parent.remove_widget(press)
             self.add_widget(press)
         self.bind(pos=self._place)
 
@@ -510,7 +537,8 @@ class Across(Widget):
         gap = dp(GAP)
         most = max(1, int((width + gap) // (dp(self._least) + gap)))
         rows = -(-len(self._presses) // most)
-        self._columns = -(-len(self._presses) // rows)
+        self._columns = self._set or -(-len(self._presses) // rows)
+        rows = -(-len(self._presses) // self._columns)
         each = (width - gap * (self._columns - 1)) / self._columns
         self._high = max(press.fit(each) for press in self._presses)
         for press in self._presses:
@@ -519,11 +547,49 @@ class Across(Widget):
         self._place()
         return float(self.height)
 
+    def parts(self, room: float) -> list[Callable[[], Any]]:
+        """The same presses in two parts, of which the first fits a room; none where not even a row does."""
+        rows = int((room + dp(GAP)) // (self._high + dp(GAP)))
+        count = rows * self._columns
+        if not 0 < count < len(self._presses):
+            return []
+        return [partial(self._part, 0, count), partial(self._part, count, None)]
+
+    def _part(self, first: int, end: int | None) -> Across:
+        return Across(self._presses[first:end], self._least, self._columns)
+
     def _place(self, *_: object) -> None:
         gap = dp(GAP)
         for number, press in enumerate(self._presses):
             row, column = divmod(number, self._columns)
             press.pos = (self.x + column * (press.width + gap), self.top - (row + 1) * self._high - row * gap)
+
+
+class Beside(Widget):
+    """Widgets side by side, all of one size.
+
+    columns : so many share the width, also where there are fewer
+    """
+
+    def __init__(self, widgets: Sequence[Any], columns: int) -> None:
+        super().__init__(size_hint=(None, None), size=(1, 1))
+        self._widgets, self._most = widgets, columns
+        for widget in widgets:
+            self.add_widget(widget)
+        self.bind(pos=self._place)
+
+    def fit(self, width: float) -> float:
+        each = (width - dp(GAP) * (self._most - 1)) / self._most
+        high = max(widget.fit(each) for widget in self._widgets)
+        for widget in self._widgets:
+            widget.height = high
+        self.size = (width, high)
+        self._place()
+        return float(high)
+
+    def _place(self, *_: object) -> None:
+        for number, widget in enumerate(self._widgets):
+            widget.pos = (self.x + number * (widget.width + dp(GAP)), self.y)
 
 
 def heading(text: str) -> Callable[[], Txt]:
@@ -543,6 +609,6 @@ def state_mark(state: str) -> Mark:
 
 verdict_marks = VERDICT_MARKS
 __all__ = [
-    "Across", "Card", "Choices", "Column", "Gap", "Ground", "Line", "MarkShape", "Press", "RowPress", "Txt",
+    "Across", "Beside", "Card", "Choices", "Column", "Gap", "Ground", "Line", "MarkShape", "Press", "RowPress", "Txt",
     "heading", "state_mark", "verdict_marks", "words",
 ]  # fmt: skip

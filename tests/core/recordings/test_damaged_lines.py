@@ -7,7 +7,8 @@ import random
 import pytest
 
 from campaigns import lines_campaign
-from garboard.recordings import nmea0183
+from garboard.faults import InputError
+from garboard.recordings import csv_series, nmea0183
 from garboard.recordings.notes import ReadingNotes
 
 SOUND = "$HEHDT,46,T*03"
@@ -18,6 +19,11 @@ def test_a_sentence_of_time_cut_short_leaves_the_rest(cut: str) -> None:
     lines = [lines_campaign.DATED, cut, SOUND]
     found = [sample.value for samples in nmea0183.read(lines, ReadingNotes()) for sample in samples]
     assert found == [46.0]
+
+
+def test_a_heading_that_cannot_be_taken_apart_is_a_fault_of_the_file() -> None:
+    with pytest.raises(InputError, match="names of columns"):
+        list(csv_series.read(["time,head\ring [deg]", "0,1"], ReadingNotes(), "turn.csv"))
 
 
 def test_damaged_lines_take_nothing_else_down() -> None:

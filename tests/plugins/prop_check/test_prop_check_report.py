@@ -30,7 +30,7 @@ def test_the_page_of_a_finished_check() -> None:
     assert [row[:3] for row in made.rows] == [("1", "with", "41.0"), ("2", "against", "39.0")]
     assert isinstance(blocks[0], Number)
     assert str(blocks[0]) == "40.0 ± 0.3 kn"
-    engine = ("15 in x 19 in, 3 blades", "1.85", "5800 ± 6", "5400 to 6000", "18.4 ± 2.9")
+    engine = ("15 in x 19 in, 3 blades", "1.85", "5800 ± 30", "5400 to 6000", "18.4 ± 0.6")
     assert table.rows == (("port", *engine), ("starboard", *engine))
     assert sum(isinstance(block, Figure) for block in blocks) == 1
     findings = [block for block in blocks if isinstance(block, Finding)]
@@ -55,7 +55,7 @@ def test_the_page_leaves_out_what_is_not_known() -> None:
     blocks = page(job(bare, two_ways(bare)[:1], {}))
     assert not any("Full speed was" in block for block in blocks if isinstance(block, str))
     table = next(block for block in blocks if isinstance(block, Table))
-    assert table.rows == (("centre", "15 in, 3 blades", "", "5800 ± 6", "", ""),)
+    assert table.rows == (("centre", "15 in, 3 blades", "", "5800 ± 40", "", ""),)
 
 
 def test_the_page_gives_no_slip_from_a_wrong_reading() -> None:

@@ -10,16 +10,17 @@ from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue
 from garboard.samples import Sample, gather
 from garboard.series import signed_angle
-from garboard.uncertainty import MeasuredValue
-from garboard_prop_check.runs import Run, average_engine_speed, average_speed, runs_of, sides
-from prop_check_jobs import RUNS, amount, job, recorded, two_ways, vessel
+from garboard_prop_check.averages import average_engine_speed, average_speed, sides
+from garboard_prop_check.runs import Reading, Run, runs_of
+from prop_check_jobs import RUNS, amount, host, job, recorded, two_ways, vessel
 
 BOAT = vessel(1)
 TWIN = vessel(2)
+HOST = host()
 
 
 def run(name: str = "run 1", *, course: float | None = None, side: str = "") -> Run:
-    return Run(name=name, speed=MeasuredValue(30, "kn"), engine_speed={}, course=course, side=side)
+    return Run(name=name, speed=Reading(30, "kn"), engine_speed={}, course=course, side=side)
 
 
 def reasons_of(view: JobView) -> str:
@@ -30,45 +31,54 @@ def reasons_of(view: JobView) -> str:
 
 
 def test_typed_runs_come_in_the_order_they_were_written() -> None:
-    """Row by row, with what the last digit is worth as resolution: 0.1 kn over the square root of twelve."""
+    """Row by row, with what the last digit typed is worth; what display and eye add is the shop's to say."""
     first, second = runs_of(job(TWIN, two_ways(TWIN, "5800 rev/min", ("41.0 kn", "39 kn"))))
-    assert first.speed == MeasuredValue(41.0, "kn", 0.1 / math.sqrt(12))
-    assert second.speed == MeasuredValue(39.0, "kn", 1 / math.sqrt(12))
-    of_engine = MeasuredValue(5800, "rev/min", 10 / math.sqrt(12))
-    assert first.engine_speed == {"port": of_engine, "starboard": of_engine}
+    assert first.speed == Reading(41.0, "kn", pytest.approx(0.1), place=(RUNS, "speed", "1", ""))
+    assert second.speed == Reading(39.0, "kn", 1, place=(RUNS, "speed", "2", ""))
+    view = HOST.with_defaults(job(TWIN))
+    assert second.speed.read_off(view) == attrs.evolve(second.speed, deviation=0.05)
+    for position in ("port", "starboard"):
+        of_engine = first.engine_speed[position]
+        assert of_engine == Reading(5800, "rev/min", place=(RUNS, "engine_speed", "1", position))
+        assert of_engine.read_off(view) == attrs.evolve(of_engine, digit=10, deviation=8)
     assert (first.side, second.side) == ("with", "against")
 
 
 def test_speed_typed_in_miles_an_hour_is_knots_inside() -> None:
     """46.0 mph is 39.97 kn, and its last digit 0.087 kn; by hand 46 x 1609.344 / 1852."""
     speed = runs_of(job(BOAT, [{"speed": "46.0 mph", "centre": "5800 rev/min"}]))[0].speed
-    assert isinstance(speed, MeasuredValue)
+    assert isinstance(speed, Reading)
     assert speed.value == pytest.approx(39.973, abs=0.001)
-    assert speed.standard_uncertainty == pytest.approx(0.08690 / math.sqrt(12), rel=1e-3)
+    assert speed.digit == pytest.approx(0.08690, rel=1e-3)
 
 
 def test_average_of_two_ways() -> None:
-    """Mean 40.0, current 1.0; the interval by hand: hypot(2 x 0.1 / sqrt 12, 0.3) = 0.305."""
+    """Mean 40.0, current 1.0."""
     view = job(BOAT, two_ways(BOAT))
     average = average_speed(view, runs_of(view))
     assert (average.value, average.current) == pytest.approx((40.0, 1.0))
     assert average.runs == 2
-    assert average.expanded_uncertainty == pytest.approx(0.3055, abs=0.001)
     assert average.method == "mean of two opposite runs"
 
 
 def test_scatter_widens_the_interval() -> None:
-    """Three runs, means of neighbours 40.0 and 40.6: by hand hypot(2 x 0.6 / sqrt 2 / sqrt 2, 0.058, 0.3) = 0.674."""
-    view = job(BOAT, two_ways(BOAT, speeds=("41.0 kn", "39.0 kn", "42.2 kn")))
-    average = average_speed(view, runs_of(view))
-    assert average.value == pytest.approx((41.0 + 2 * 39.0 + 42.2) / 4)
-    assert average.expanded_uncertainty == pytest.approx(0.674, abs=0.001)
-    assert average.method == "mean of means of 3 runs"
+    """Four runs: 41.0 and 41.8 with, 39.0 and 39.0 against. Speed, current and a current that changes steadily leave
+    one degree of freedom. By hand: 41, -39, 41.8, -39 as current c + d t about V; the rest is 0.2, -0.2, -0.2, 0.2
+    (least squares), squares 0.16: s = sqrt((6 x 0.0169 + 0.16) / 7) = 0.193 in place of 0.13."""
+    calm = job(BOAT, two_ways(BOAT, speeds=("41.0 kn", "39.0 kn") * 2))
+    rougher = job(BOAT, two_ways(BOAT, speeds=("41.0 kn", "39.0 kn", "41.8 kn", "39.0 kn")))
+    of_calm, of_rougher = (average_speed(view, runs_of(view)) for view in (calm, rougher))
+    assert of_rougher.value == pytest.approx((41.0 + 3 * 39.0 + 3 * 41.8 + 39.0) / 8)
+    assert of_rougher.method == "mean of means of 4 runs"
+    for average, deviation in ((of_calm, 0.120), (of_rougher, 0.193)):
+        part = average.measured.parts[0]
+        assert part.standard_uncertainty == pytest.approx(deviation * math.sqrt(1 + 9 + 9 + 1) / 8, abs=0.001)
+        assert part.degrees_of_freedom == 7
+    assert of_rougher.expanded_uncertainty > of_calm.expanded_uncertainty
 
 
 def test_runs_not_by_turns_are_averaged_by_side() -> None:
-    """Two with, one against: each side counts once. Scatter by hand: 0.2828 / sqrt 2 / 2 = 0.1, twice that with
-    0.0577 and 0.3 in quadrature is 0.365."""
+    """Two with, one against: each side counts once, so the weights are a quarter, a quarter and a half."""
     runs = two_ways(BOAT, speeds=("41.0 kn", "41.4 kn", "39.0 kn"))
     for made, side in zip(runs, ("with", "with", "against"), strict=True):
         made["direction"] = side
@@ -76,7 +86,7 @@ def test_runs_not_by_turns_are_averaged_by_side() -> None:
     average = average_speed(view, runs_of(view))
     assert average.value == pytest.approx((41.2 + 39.0) / 2)
     assert average.method == "mean of both ways, 2 and 1 runs"
-    assert average.expanded_uncertainty == pytest.approx(0.365, abs=0.001)
+    assert average.measured.parts[0].standard_uncertainty == pytest.approx(0.13 * math.sqrt(3 / 8), abs=0.001)
 
 
 def test_runs_all_one_way_give_no_speed() -> None:
@@ -172,11 +182,11 @@ def test_one_recording_gives_all_runs() -> None:
     """Two full-throttle stretches are cut out with their means and courses; idling and cruising are left."""
     view = job(TWIN, recordings={"trial": SEA_TRIAL}, more={(RUNS, "all_runs", "", ""): {"file": "trial"}})
     first, second = runs_of(view)
-    assert isinstance(first.speed, MeasuredValue)
+    assert isinstance(first.speed, Reading)
     assert first.speed.value == pytest.approx(41.0, abs=0.01)
     assert [first.course, second.course] == [pytest.approx(10), pytest.approx(190)]
     port = second.engine_speed["port"]
-    assert isinstance(port, MeasuredValue)
+    assert isinstance(port, Reading)
     assert port.value == pytest.approx(5790, abs=0.5)
     average = average_speed(view, runs_of(view))
     assert (average.value, average.current) == pytest.approx((40.0, 1.0), abs=0.01)
@@ -194,10 +204,10 @@ def test_a_run_whose_speed_stood_still_has_no_speed() -> None:
         TWIN, recordings={"trial": gather("trial", samples)}, more={(RUNS, "all_runs", "", ""): {"file": "trial"}}
     )
     first, second = runs_of(view)
-    assert isinstance(first.speed, MeasuredValue)
+    assert isinstance(first.speed, Reading)
     assert isinstance(second.speed, Missing)
     assert (second.speed.lack, second.speed.field) == (Lack.CONTRADICTS, "all_runs")
-    assert isinstance(second.engine_speed["port"], MeasuredValue)
+    assert isinstance(second.engine_speed["port"], Reading)
     assert "run 2: speed over ground did not change at all" in reasons_of(view)
     rows: list[dict[str, JsonValue]] = [{"recording": {"file": "trial"}, "course": "190 deg"}]
     (by_row,) = runs_of(job(TWIN, rows, recordings={"trial": gather("trial", samples)}))
@@ -226,12 +236,12 @@ def test_a_row_takes_its_run_from_its_recording() -> None:
         {"recording": {"file": "trial"}, "course": "185 deg"},
     ]
     first, second = runs_of(job(TWIN, runs, recordings={"trial": SEA_TRIAL}))
-    assert isinstance(first.speed, MeasuredValue)
-    assert isinstance(second.speed, MeasuredValue)
+    assert isinstance(first.speed, Reading)
+    assert isinstance(second.speed, Reading)
     assert (first.speed.value, first.course) == (41.5, 15)
     assert second.speed.value == pytest.approx(39.0, abs=0.01)
     starboard = first.engine_speed["starboard"]
-    assert isinstance(starboard, MeasuredValue)
+    assert isinstance(starboard, Reading)
     assert starboard.value == pytest.approx(5790, abs=0.5)
 
 
@@ -290,7 +300,7 @@ def test_engines_by_the_network_instance_entered() -> None:
     )
     view = job(crossed, recordings={"trial": SEA_TRIAL}, more={(RUNS, "all_runs", "", ""): {"file": "trial"}})
     port = runs_of(view)[0].engine_speed["port"]
-    assert isinstance(port, MeasuredValue)
+    assert isinstance(port, Reading)
     assert port.value == pytest.approx(5790, abs=0.5)
 
 
@@ -303,19 +313,44 @@ def test_mean_course_across_north() -> None:
     assert abs(signed_angle(course)) < 0.01
 
 
-def test_engine_speed_interval_by_hand() -> None:
-    """5780 and 5820: mean 5800, by hand 2 x hypot(10 / sqrt 12, 28.28 / sqrt 2) = 40.4."""
+@pytest.mark.parametrize(
+    ("turns", "mean", "half_width"),
+    [((5500, 5510), 5505, 31), ((5500, 5500), 5500, 30), ((5470, 5530), 5500, 41)],
+)
+def test_engine_speed_interval_by_hand(turns: tuple[int, int], mean: float, half_width: float) -> None:
+    """Of 5500 and 5510: s from 13.6 (6 degrees) and squares of 50 (1 degree) is 12.9, over root 2 it is 9.1; digit
+    2.0, tachometer 11.5, which is a bound: 31. The worked example of the uncertainty note; equal runs, and 60 apart."""
     runs = two_ways(BOAT)
-    runs[0]["centre"], runs[1]["centre"] = "5780 rev/min", "5820 rev/min"
-    average = average_engine_speed(runs_of(job(BOAT, runs)), "centre")
-    assert average.value == 5800
-    assert average.expanded_uncertainty == pytest.approx(40.4, abs=0.05)
+    for run, turn in zip(runs, turns, strict=True):
+        run["centre"] = f"{turn} rev/min"
+    view = job(BOAT, runs)
+    average = average_engine_speed(view, runs_of(view), "centre")
+    assert (average.value, round(average.expanded_uncertainty)) == (mean, half_width)
+    scatter, digit, tachometer = average.measured.parts
+    assert digit.standard_uncertainty == pytest.approx(2.04, abs=0.01)
+    assert tachometer.standard_uncertainty == pytest.approx(11.55, abs=0.01)
+    assert scatter.degrees_of_freedom == 7
+
+
+def test_mean_speed_interval_by_hand() -> None:
+    """31.2 and 28.8: 0.13 (6 degrees) over root 2 is 0.092, digit 0.020, receiver 0.058, a bound: 30.0 +- 0.25 kn."""
+    view = job(BOAT, two_ways(BOAT, speeds=("31.2 kn", "28.8 kn")))
+    average = average_speed(view, runs_of(view))
+    assert average.value == pytest.approx(30.0)
+    assert average.expanded_uncertainty == pytest.approx(0.25, abs=0.005)
+    assert [abs(part.standard_uncertainty) for part in average.measured.parts] == pytest.approx(
+        [0.092, 0.0204, 0.0577], abs=0.0005
+    )
+    assert average.measured.parts[0].degrees_of_freedom == 6
 
 
 def test_a_coarse_dial_widens_the_interval() -> None:
-    """A shop reading a dial with 100 rev/min marks: by hand 2 x 100 / sqrt 12 = 57.7."""
-    view = job(BOAT, two_ways(BOAT), settings={"prop_check.engine_speed_resolution": "100 rev/min"})
-    assert average_engine_speed(runs_of(view), "centre").expanded_uncertainty == pytest.approx(57.7, abs=0.05)
+    """A dial with 100 rev/min marks adds 50 / root 2 / root 3 = 20.4 in place of 2.0."""
+    dial = {"prop_check.engine_speed_resolution": "100 rev/min"}
+    fine, coarse = (job(BOAT, two_ways(BOAT), settings=each) for each in (None, dial))
+    of_fine, of_coarse = (average_engine_speed(view, runs_of(view), "centre") for view in (fine, coarse))
+    assert of_coarse.measured.parts[1].standard_uncertainty == pytest.approx(20.4, abs=0.05)
+    assert of_coarse.expanded_uncertainty > of_fine.expanded_uncertainty + 15
 
 
 @pytest.mark.parametrize("value", ["0 s", "1000 s", "8 kn", "soon", 8])

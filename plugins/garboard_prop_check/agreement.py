@@ -1,0 +1,180 @@
+"""Runs held against each other: a current no sea has, and the one run that the others contradict."""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Iterator, Sequence
+from typing import TypeVar
+
+import attrs
+
+from garboard.findings import Lack, Missing, NotEnoughData
+from garboard.job_view import JobView
+from garboard.series import mean
+from garboard_prop_check.runs import SPEED, Reading, Run
+from garboard_prop_check.steps import FULL_THROTTLE
+
+Item = TypeVar("Item")
+
+
+class OddRun(enum.Enum):
+    """What the one run shows that the others contradict."""
+
+    VENTILATED = "ventilated"
+    NOT_FULL_THROTTLE = "not at full throttle"
+    ENGINE_SPEED = "engine speed misread"
+    SPEED = "speed misread"
+
+
+@attrs.frozen
+class Limits:
+    """How far runs may differ.
+
+    current      : along the runs, at most [kn]
+    speed        : between runs the same way, at most [kn]
+    engine_speed : between runs, at most [rev/min]
+    """
+
+    current: float
+    speed: float
+    engine_speed: float
+
+
+@attrs.frozen
+class Fault:
+    """Runs that contradict each other.
+
+    what : SPEED, or the position of the engine
+    runs : those that lie furthest apart
+    """
+
+    what: str
+    text: str
+    runs: tuple[Run, ...]
+
+
+@attrs.frozen
+class Agreement:
+    """Whether runs agree.
+
+    odd    : the one run without which the others agree; it is not counted
+    faults : where they do not, with no one run to blame
+    """
+
+    odd: Run | None = None
+    faults: tuple[Fault, ...] = ()
+
+    def check(self, what: str) -> None:
+        """Raise NotEnoughData where the runs contradict each other in a speed or an engine's speed."""
+        found = [fault for fault in self.faults if fault.what == what]
+        field, of = ("speed", "") if what == SPEED else ("engine_speed", what)
+        if found:
+            row = found[0].runs[-1].row
+            text = "; ".join(fault.text for fault in found)
+            raise NotEnoughData(
+                Missing(text, lack=Lack.CONTRADICTS, step=FULL_THROTTLE, field=field, row=row, of=of),
+            )
+
+
+def limits_of(view: JobView) -> Limits:
+    """What the shop lets runs differ by."""
+    return Limits(
+        view.setting_value("prop_check.largest_current", "kn"),
+        view.setting_value("prop_check.same_way_difference", "kn"),
+        view.setting_value("prop_check.run_difference", "rev/min"),
+    )
+
+
+def agreement_of(view: JobView, runs: Sequence[Run], ways: Sequence[int] | None) -> Agreement:
+    """Whether runs agree with each other; ways as of `averages.sides`, None where they are not known.
+
+    Of three runs or more each is left out in turn. Where the rest agrees for one run only, that one is odd.
+    """
+    limits = limits_of(view)
+    faults = tuple(_faults(runs, ways, limits))
+    if not faults or len(runs) < 3:
+        return Agreement(faults=faults)
+    to_blame = [n for n in range(len(runs)) if not any(_faults(_but(runs, n), ways and _but(ways, n), limits))]
+    return Agreement(odd=runs[to_blame[0]]) if len(to_blame) == 1 else Agreement(faults=faults)
+
+
+def kind_of(odd: Run, others: Sequence[Run], same_way: Sequence[Run], limits: Limits) -> OddRun:
+    """What the odd run shows.
+
+    same_way : those of the others that went its way; where there are none, all others stand for them
+    """
+    faster = _engine_off(odd, others)
+    if abs(faster) <= limits.engine_speed / 2:
+        return OddRun.SPEED
+    theirs = [run.speed.value for run in same_way or others if isinstance(run.speed, Reading)]
+    is_slower = isinstance(odd.speed, Reading) and bool(theirs) and odd.speed.value < mean(theirs)
+    if not is_slower:
+        return OddRun.ENGINE_SPEED
+    return OddRun.VENTILATED if faster > 0 else OddRun.NOT_FULL_THROTTLE
+
+
+def _engine_off(odd: Run, others: Sequence[Run]) -> float:
+    """How far above the others' the engine speed of a run is, of the engine that is furthest off [rev/min]."""
+    found = [0.0]
+    for position, reading in odd.engine_speed.items():
+        theirs = [value for _, value in _engine_speeds(others, position)]
+        if isinstance(reading, Reading) and theirs:
+            found.append(reading.value - mean(theirs))
+    return max(found, key=abs)
+
+
+def _but(items: Sequence[Item], number: int) -> list[Item]:
+    return [*items[:number], *items[number + 1 :]]
+
+
+def _faults(runs: Sequence[Run], ways: Sequence[int] | None, limits: Limits) -> Iterator[Fault]:
+    if ways is not None:
+        yield from _faults_of_speed(runs, ways, limits)
+    for position in dict.fromkeys(position for run in runs for position in run.engine_speed):
+        found = _engine_speeds(runs, position)
+        if found and _apart(found) > limits.engine_speed:
+            told = f"engine speed ({position}) differs by {_apart(found):.0f} rev/min between {_between(found, 0)}"
+            cure = "at one throttle it does not: read both again, and look whether the propeller let go in the faster"
+            yield Fault(position, f"{told}; {cure}", _ends(found))
+
+
+def _faults_of_speed(runs: Sequence[Run], ways: Sequence[int], limits: Limits) -> Iterator[Fault]:
+    there, back = (
+        [(r, r.speed.value) for r, w in zip(runs, ways, strict=True) if w == way and isinstance(r.speed, Reading)]
+        for way in (1, -1)
+    )
+    for same in (there, back):
+        if same and _apart(same) > limits.speed:
+            told = f"speeds the same way differ by {_apart(same):.1f} kn between {_between(same, 1)}"
+            yield Fault(SPEED, f"{told}; one of them is wrong: read them again, or make the runs again", _ends(same))
+    if there and back:
+        current = abs(mean([v for _, v in there]) - mean([v for _, v in back])) / 2
+        if current > limits.current:
+            text = (
+                f"speeds out and back would need a current of {current:.1f} kn, and no water a boat is tried on runs "
+                f"faster than {limits.current:g} kn; one of them is wrong: read {_between([*there, *back], 1)} again"
+            )
+            yield Fault(SPEED, text, _ends([*there, *back]))
+
+
+Found = Sequence[tuple[Run, float]]
+
+
+def _engine_speeds(runs: Sequence[Run], position: str) -> list[tuple[Run, float]]:
+    pairs = ((run, run.engine_speed.get(position)) for run in runs)
+    return [(run, reading.value) for run, reading in pairs if isinstance(reading, Reading)]
+
+
+def _ends(found: Found) -> tuple[Run, Run]:
+    lowest, highest = (end(found, key=lambda one: one[1])[0] for end in (min, max))
+    return lowest, highest
+
+
+def _apart(found: Found) -> float:
+    values = [value for _, value in found]
+    return max(values) - min(values)
+
+
+def _between(found: Found, decimals: int) -> str:
+    value_of = {run.name: value for run, value in found}
+    return " and ".join(f"{run.name} ({value_of[run.name]:.{decimals}f})" for run in _ends(found))

@@ -1,0 +1,305 @@
+"""Full-throttle runs averaged so that current drops out, with what each source adds to the uncertainty."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
+from typing import TypeGuard
+
+import attrs
+
+from garboard.findings import Lack, Missing, NotEnoughData
+from garboard.job_view import FieldKey, JobView
+from garboard.series import mean, signed_angle
+from garboard.uncertainty import MeasuredValue, Part, Shape, of_last_digit, pooled
+from garboard_prop_check.agreement import agreement_of
+from garboard_prop_check.runs import SPEED, TYPED, Reading, Run
+from garboard_prop_check.settings import DEVIATION_FREEDOM
+from garboard_prop_check.steps import FULL_THROTTLE
+
+
+@attrs.frozen
+class Average:
+    """A mean over runs.
+
+    runs    : how many it is made of
+    current : part of the current along the runs, where it was taken out [kn]
+    method  : how, in words
+    places  : of the readings it rests on
+    """
+
+    measured: MeasuredValue
+    runs: int
+    method: str = ""
+    current: float = 0.0
+    places: tuple[FieldKey, ...] = ()
+
+    @property
+    def value(self) -> float:
+        """The mean itself, in its unit."""
+        return self.measured.value
+
+    @property
+    def expanded_uncertainty(self) -> float:
+        """Half width of its 95 % interval, same unit."""
+        return self.measured.expanded_uncertainty
+
+
+def sides(runs: Sequence[Run], within: float) -> tuple[int, ...]:
+    """+1 for runs the same way as the first, -1 for the opposite way.
+
+    within : how far courses may lie off one line [deg]
+    Raises NotEnoughData when a run says neither course nor side, or a course lies off the line.
+    """
+    if all(run.side for run in runs):
+        return tuple(1 if run.side == runs[0].side else -1 for run in runs)
+    first = runs[0].course if runs else None
+    reasons: list[Missing] = []
+    found: list[int] = []
+    for run in runs:
+        name, course = run.name, run.course
+        if course is None or first is None:
+            if course is None:
+                text = f"{name}: say with or against for every run, or give every course"
+                reasons.append(Missing(text, lack=Lack.NOT_ENTERED, step=FULL_THROTTLE, field="direction", row=run.row))
+            continue
+        off = abs(signed_angle(course - first))
+        if min(off, 180 - off) > within:
+            text = f"{name}: course {course:.0f} is neither that of the first run ({first:.0f}) nor opposite"
+            reasons.append(Missing(text, lack=Lack.OUT_OF_RANGE, step=FULL_THROTTLE, field="course", row=run.row))
+        found.append(1 if off <= 90 else -1)
+    if reasons:
+        raise NotEnoughData(*reasons)
+    return tuple(found)
+
+
+def weights_of_opposite_runs(ways: Sequence[int]) -> tuple[tuple[float, ...], str]:
+    """What each run counts in the speed, so that the current drops out.
+
+    ways    : +1 or -1 for each run, in the order they were made; both must occur [-]
+    returns : weights that add up to 1 [-], and the method in words
+    Raises ValueError when the runs all went one way.
+
+    Runs by turns: mean of means [1]. Otherwise the mean of the two sides' means, which takes out a steady current
+    only.
+
+    >>> weights_of_opposite_runs([1, -1, 1, -1])[0]
+    (0.125, 0.375, 0.375, 0.125)
+
+    [1] Tupper, Introduction to Naval Architecture, pp. 243-245: (V1 + 3 V2 + 3 V3 + V4) / 8.
+    """
+    if len(set(ways)) < 2:
+        raise ValueError("expected runs both ways")
+    count = len(ways)
+    if all(way != following for way, following in pairwise(ways)):
+        method = "mean of two opposite runs" if count == 2 else f"mean of means of {count} runs"
+        return tuple(math.comb(count - 1, n) / 2 ** (count - 1) for n in range(count)), method
+    there, back = ways.count(1), ways.count(-1)
+    method = f"mean of both ways, {there} and {back} runs"
+    return tuple(0.5 / (there if way == 1 else back) for way in ways), method
+
+
+def average_of_opposite_runs(speeds: Sequence[float], ways: Sequence[int]) -> tuple[float, str]:
+    """Speed with the current dropped out.
+
+    speeds  : over ground, in the order the runs were made [kn]
+    ways    : +1 or -1 for each run; both must occur [-]
+    returns : speed [kn], and the method in words
+    Raises ValueError when the runs all went one way.
+
+    >>> average_of_opposite_runs([31.0, 28.5], [1, -1])
+    (29.75, 'mean of two opposite runs')
+    """
+    weights, method = weights_of_opposite_runs(ways)
+    return dot(weights, speeds), method
+
+
+def left_over(values: Sequence[float], *causes: Sequence[float]) -> tuple[float, int]:
+    """What the causes do not explain of readings, by least squares.
+
+    values  : readings [any unit]
+    causes  : how strongly each cause acts on each reading [-]
+    returns : sum of squares left over [unit squared] and its degrees of freedom [-]
+
+    >>> squares, freedom = left_over([31.0, 28.8, 31.2, 29.0], [1, 1, 1, 1], [1, -1, 1, -1])
+    >>> round(squares, 3), freedom
+    (0.04, 2)
+    """
+    rest = list(values)
+    axes: list[list[float]] = []  # Gram-Schmidt: each axis is what a cause adds to those before it
+    for cause in causes:
+        axis = list(cause)
+        for earlier in axes:
+            axis = _without(axis, earlier)
+        if dot(axis, axis) > 1e-9 * dot(cause, cause):
+            axes.append(axis)
+            rest = _without(rest, axis)
+    return dot(rest, rest), len(values) - len(axes)
+
+
+def dot(one: Iterable[float], other: Iterable[float]) -> float:
+    """Sum of the products of two rows of numbers."""
+    return math.fsum(first * second for first, second in zip(one, other, strict=True))
+
+
+def _without(values: Sequence[float], axis: Sequence[float]) -> list[float]:
+    share = dot(values, axis) / dot(axis, axis)
+    return [value - share * along for value, along in zip(values, axis, strict=True)]
+
+
+def average_speed(view: JobView, runs: Sequence[Run]) -> Average:
+    """Boat speed with current dropped out [kn].
+
+    A run not fully entered yet is left out where the others suffice without it; see `left_out_of_speed`. So is one
+    that the others contradict; see `agreement`.
+    """
+    complete = [run for run in runs if not _lacking_for_speed(view, run)]
+    if len(complete) < len(runs):
+        try:
+            return _average_speed(view, complete)
+        except NotEnoughData:
+            pass  # what the complete runs lack, the others may have: say what is missing of all
+    return _average_speed(view, runs)
+
+
+def left_out_of_speed(view: JobView, runs: Sequence[Run]) -> tuple[Missing, ...]:
+    """What is still to be entered of the runs that the average speed leaves out."""
+    lacking = [one for run in runs for one in _lacking_for_speed(view, run)]
+    complete = [run for run in runs if not _lacking_for_speed(view, run)]
+    try:
+        _average_speed(view, complete)
+    except NotEnoughData:
+        return ()  # nothing is left out: there is no average
+    return tuple(lacking)
+
+
+def left_out_of_engine_speed(runs: Sequence[Run], position: str) -> tuple[Missing, ...]:
+    """What is still to be entered of the runs that an engine's average speed leaves out."""
+    found = [_engine_speed(run, position) for run in runs]
+    lacking = tuple(one for one in found if _is_to_enter(one))
+    return lacking if len(lacking) < len(found) else ()
+
+
+def _lacking_for_speed(view: JobView, run: Run) -> list[Missing]:
+    """What keeps a run from counting that is simply not entered yet. A dispute is settled, never left out."""
+    lacking = [run.speed] if _is_to_enter(run.speed) else []
+    disputed = any(view.in_dispute(FULL_THROTTLE, field, row=run.row) for field in ("direction", "course"))
+    if not run.side and run.course is None and not disputed:
+        text = f"{run.name}: with or against, or the course, is not entered"
+        lacking.append(Missing(text, lack=Lack.NOT_ENTERED, step=FULL_THROTTLE, field="direction", row=run.row))
+    return lacking
+
+
+def _is_to_enter(reading: Reading | Missing) -> TypeGuard[Missing]:
+    return isinstance(reading, Missing) and reading.lack is Lack.NOT_ENTERED
+
+
+def _average_speed(view: JobView, runs: Sequence[Run]) -> Average:
+    readings = _readings((run.speed for run in runs), "no run is entered")
+    asking = view.asking()
+    for run in runs:
+        asking.settled(FULL_THROTTLE, "direction", row=run.row)
+        asking.settled(FULL_THROTTLE, "course", row=run.row)
+    asking.check()
+    ways = sides(runs, view.setting_value("prop_check.opposite_within", "deg"))
+    found = agreement_of(view, runs, ways)
+    found.check(SPEED)
+    counted = [one for one in zip(runs, readings, ways, strict=True) if one[0] is not found.odd]
+    if len({way for _, _, way in counted}) < 2:
+        left = f"without {found.odd.name}, which the others contradict, " if found.odd else ""
+        text = f"{left}all runs went one way; run the other way too, so that current drops out"
+        raise NotEnoughData(text, lack=Lack.TOO_LITTLE, **TYPED)
+    return _speed_of(view, *zip(*counted, strict=True))
+
+
+def _speed_of(view: JobView, runs: Sequence[Run], readings: Sequence[Reading], ways: Sequence[int]) -> Average:
+    speeds = [reading.value for reading in readings]
+    weights, method = weights_of_opposite_runs(ways)
+    value = dot(weights, speeds)
+    drifting = [way * number for number, way in enumerate(ways)]
+    squares, freedom = left_over(speeds, [1.0] * len(speeds), ways, drifting)
+    of_mean = math.hypot(*weights)
+    parts = (
+        *_of_reading(view, "speed", readings, squares, freedom, of_mean),
+        Part.bound("receiver", view.setting_value("prop_check.speed_uncertainty", "kn")),
+    )
+    there, back = (mean([s for s, way in zip(speeds, ways, strict=True) if way == side]) for side in (1, -1))
+    said = [(FULL_THROTTLE, field, run.row, "") for run in runs for field in ("direction", "course")]
+    places = (*(reading.place for reading in readings), *held(view, said))
+    return Average(MeasuredValue.of_parts(value, "kn", parts), len(runs), method, abs(there - back) / 2, places)
+
+
+def average_engine_speed(view: JobView, runs: Sequence[Run], position: str) -> Average:
+    """Engine speed over the runs [rev/min].
+
+    A run without it is left out where another has it; see `left_out_of_engine_speed`. So is one that the others
+    contradict; see `agreement`.
+    """
+    agreed = agreement_of(view, runs, _ways_or_none(view, runs))
+    agreed.check(position)
+    found = [_engine_speed(run, position) for run in runs if run is not agreed.odd]
+    readings = _readings([one for one in found if not _is_to_enter(one)] or found, "no run is entered")
+    values = [reading.value for reading in readings]
+    squares, freedom = left_over(values, [1.0] * len(values))
+    parts = (
+        *_of_reading(view, "engine_speed", readings, squares, freedom, 1 / math.sqrt(len(values)), position),
+        Part.bound(f"tachometer {position}", view.setting_value("prop_check.engine_speed_uncertainty", "rev/min")),
+    )
+    measured = MeasuredValue.of_parts(mean(values), "rev/min", parts)
+    return Average(measured, len(values), places=tuple(reading.place for reading in readings))
+
+
+def _of_reading(
+    view: JobView,
+    field: str,
+    readings: Sequence[Reading],
+    squares: float,
+    freedom: int,
+    of_mean: float,
+    of: str = "",
+) -> tuple[Part, ...]:
+    """What a mean has of its readings: from run to run, told beforehand and by the runs, and the last digit.
+
+    squares, freedom : what the runs show of themselves
+    of_mean          : root of the sum of squared weights
+    """
+    unit = readings[0].unit
+    readings = [reading.read_off(view) for reading in readings]
+    own = math.sqrt(mean([reading.deviation**2 for reading in readings]))
+    beforehand = math.hypot(view.setting_value(f"prop_check.run_to_run_{field}", unit), own)
+    deviation, known = pooled(beforehand, DEVIATION_FREEDOM, squares, freedom)
+    digit = of_last_digit(math.sqrt(mean([reading.digit**2 for reading in readings])))
+    return (
+        Part(f"{field} {of} from run to run", deviation * of_mean, degrees_of_freedom=known),
+        Part(f"{field} {of} last digit", digit * of_mean, Shape.RECTANGULAR),
+    )
+
+
+def _ways_or_none(view: JobView, runs: Sequence[Run]) -> tuple[int, ...] | None:
+    try:
+        return sides(runs, view.setting_value("prop_check.opposite_within", "deg"))
+    except NotEnoughData:
+        return None
+
+
+def held(view: JobView, places: Iterable[FieldKey]) -> tuple[FieldKey, ...]:
+    """Those places that hold a value."""
+    return tuple(p for p in places if view.find(p[0], p[1], row=p[2], of=p[3]) is not None)
+
+
+def _engine_speed(run: Run, position: str) -> Reading | Missing:
+    text = f"{run.name}: no engine speed"
+    return run.engine_speed.get(position) or Missing(
+        text, lack=Lack.NOT_ENTERED, step=FULL_THROTTLE, field="engine_speed", row=run.row, of=position
+    )
+
+
+def _readings(found: Iterable[Reading | Missing], none: str) -> list[Reading]:
+    listed = list(found)
+    missing = [one for one in listed if isinstance(one, Missing)]
+    if not listed:
+        raise NotEnoughData(none, lack=Lack.NOT_ENTERED, **TYPED)
+    if missing:
+        raise NotEnoughData(*missing)
+    return [reading for reading in listed if isinstance(reading, Reading)]

@@ -1,0 +1,165 @@
+"""Readings held against each other before anything is built on them: two sources, and runs that contradict."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+
+from garboard.findings import Doubt, Finding, NotEnoughData, Verdict
+from garboard.job_view import FieldKey, JobView
+from garboard_prop_check.agreement import OddRun, agreement_of, kind_of, limits_of
+from garboard_prop_check.averages import Average, average_engine_speed, average_speed, sides
+from garboard_prop_check.runs import SPEED, Reading, Run, instrument_bound, runs_of, runs_of_recording
+from garboard_prop_check.settings import basis_of
+from garboard_prop_check.steps import FULL_THROTTLE
+from garboard_prop_check.words import READINGS, engine_speed_words, speed_words
+
+
+def against_each_other(view: JobView) -> Iterator[Finding]:
+    """What contradicts what among the runs; nothing where nothing does."""
+    try:
+        runs = runs_of(view)
+    except NotEnoughData:
+        return  # the figures of the runs say what is missing
+    yield from _odd_run(view, runs)
+    for run in runs:
+        yield from _typed_against_recorded(view, run)
+    yield from _typed_against_all_runs(view, runs)
+
+
+def _ways(view: JobView, runs: Sequence[Run]) -> tuple[int, ...] | None:
+    try:
+        return sides(runs, view.setting_value("prop_check.opposite_within", "deg"))
+    except NotEnoughData:
+        return None
+
+
+_ODD = {
+    OddRun.VENTILATED: (
+        "prop_check.readings.ventilated",
+        "its engine ran faster and the boat slower than in the others, so the propeller let go",
+        "Trim in a little, look how high the engine is mounted, and make the run again.",
+    ),
+    OddRun.NOT_FULL_THROTTLE: (
+        "prop_check.readings.not_full_throttle",
+        "its engine and the boat ran slower than in the others, so the throttle was not fully open",
+        "Make the run again.",
+    ),
+    OddRun.ENGINE_SPEED: (
+        "prop_check.readings.odd_engine_speed",
+        "its engine speed contradicts the others",
+        "Read it again, or make the run again.",
+    ),
+    OddRun.SPEED: (
+        "prop_check.readings.odd_speed",
+        "its speed contradicts the others",
+        "Look at its unit and read it again, or make the run again.",
+    ),
+}
+
+
+def _odd_run(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
+    ways = _ways(view, runs)
+    found = agreement_of(view, runs, ways)
+    odd = found.odd
+    if odd is None:
+        for fault in found.faults:
+            yield _finding(
+                "prop_check.readings.runs_differ",
+                "full-throttle runs",
+                f"{fault.text[0].upper()}{fault.text[1:]}. Nothing is worked out from them before.",
+                [place for run in fault.runs for place in _places(run, fault.what)],
+                fault.text,
+            )
+        return
+    others = [run for run in runs if run is not odd]
+    way_of = dict(zip((run.name for run in runs), ways or (), strict=False))
+    same_way = [run for run in others if ways and way_of[run.name] == way_of[odd.name]]
+    kind = kind_of(odd, others, same_way, limits_of(view))
+    code, what, to_do = _ODD[kind]
+    fields = (SPEED,) if kind is OddRun.SPEED else (*odd.engine_speed, *((SPEED,) if kind in _OF_BOTH else ()))
+    yield _finding(
+        code,
+        odd.name,
+        f"{odd.name.capitalize()} ({_as_run(odd)}) is not counted: {what}. {to_do}",
+        [place for field in fields for place in _places(odd, field)],
+        f"{odd.name}: {what}",
+    )
+
+
+_OF_BOTH = (OddRun.VENTILATED, OddRun.NOT_FULL_THROTTLE)
+
+
+def _as_run(run: Run) -> str:
+    engines = [f"{read.value:.0f} rev/min" for read in run.engine_speed.values() if isinstance(read, Reading)]
+    return ", ".join([*engines, *([f"{run.speed.value:.1f} kn"] if isinstance(run.speed, Reading) else [])])
+
+
+def _reading(run: Run, what: str) -> Reading | None:
+    found = run.speed if what == SPEED else run.engine_speed.get(what)
+    return found if isinstance(found, Reading) else None
+
+
+def _places(run: Run, what: str) -> tuple[FieldKey, ...]:
+    found = _reading(run, what)
+    return (found.place,) if found else ()
+
+
+def _typed_against_recorded(view: JobView, run: Run) -> Iterator[Finding]:
+    """A reading that was typed and agrees with no source of the run's own recording."""
+    for what, heard in run.heard.items():
+        typed = _reading(run, what)
+        if typed is None or not heard or not typed.is_typed:
+            continue
+        if all(typed.read_off(view).differs_from(one, instrument_bound(view, what)) for one in heard):
+            text = f"{run.name}: {_told(what, typed)} was typed and {_told(what, heard[0])} recorded"
+            yield _two_sources(run.name, text, [typed.place])
+
+
+def _told(what: str, reading: Reading) -> str:
+    return f"{reading.value:.1f} kn" if what == SPEED else f"{reading.value:.0f} rev/min ({what})"
+
+
+def _typed_against_all_runs(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
+    """Typed runs beside the recording of all runs, which is used only where none is typed."""
+    if not any(run.row for run in runs):
+        return
+    try:
+        recording = view.recording(FULL_THROTTLE, "all_runs")
+        recorded = runs_of_recording(view, recording) if recording is not None else ()
+    except NotEnoughData:
+        return
+    for what in (SPEED, *(engine.position for engine in view.vessel.engines)):
+        typed, heard = (_average(view, each, what) for each in (runs, recorded))
+        if typed is None or heard is None:
+            continue
+        if abs(typed.value - heard.value) > math.hypot(typed.expanded_uncertainty, heard.expanded_uncertainty):
+            words = speed_words if what == SPEED else engine_speed_words
+            text = f"the typed runs give {words(typed)}, the recording of all runs {words(heard)}"
+            named = "full-throttle speed" if what == SPEED else f"{what} engine"
+            yield _two_sources(named, text, [place for run in runs for place in _places(run, what)])
+
+
+def _two_sources(named: str, text: str, places: Iterable[FieldKey]) -> Finding:
+    sentence = f"{text[0].upper()}{text[1:]}. Find out which is right, then correct the entry or take it out."
+    return _finding("prop_check.readings.typed_and_recorded", named, sentence, places, text)
+
+
+def _average(view: JobView, runs: Sequence[Run], what: str) -> Average | None:
+    try:
+        return average_speed(view, runs) if what == SPEED else average_engine_speed(view, runs, what)
+    except NotEnoughData:
+        return None
+
+
+def _finding(code: str, about: str, sentence: str, places: Iterable[FieldKey], text: str) -> Finding:
+    in_doubt = tuple(dict.fromkeys(places))
+    return Finding(
+        code=code,
+        verdict=Verdict.ADVISE,
+        about=about,
+        sentence=sentence,
+        basis=(READINGS, basis_of("run_difference"), basis_of("same_way_difference"), basis_of("largest_current")),
+        places=in_doubt,
+        doubts=tuple(Doubt(text, step=step, field=field, row=row, of=of) for step, field, row, of in in_doubt),
+    )

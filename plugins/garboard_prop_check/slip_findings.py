@@ -1,0 +1,329 @@
+"""Findings about slip: whether it is usual, and which reading is wrong where it cannot be."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+
+import attrs
+
+from garboard.findings import Basis, Doubt, Finding, Limit, NotEnoughData, Number, Verdict
+from garboard.job_view import FieldKey, JobView
+from garboard.records import Engine, unusual_of
+from garboard.uncertainty import MeasuredValue, Part
+from garboard.units import Amount
+from garboard_prop_check.averages import Average, average_engine_speed, average_speed, held
+from garboard_prop_check.runs import Run, runs_of
+from garboard_prop_check.settings import USUAL_SLIP, basis_of, engine_difference_basis, slip_setting
+from garboard_prop_check.slip import parts_of_slip, parts_of_theoretical_speed, slip, theoretical_speed
+from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, PROPELLER
+from garboard_prop_check.words import (
+    AVERAGING,
+    SLIP,
+    about,
+    for_each_engine,
+    gear_ratio_of,
+    need_all,
+    pitch_of,
+    stamped_pitch,
+    trim_at_best,
+)
+
+SLIP_NUMBER, BY_STAMP = "slip", "slip by the stamped pitch"
+SPEED_UNITS = ("kn", "mph", "km/h")
+
+
+@attrs.frozen
+class Slip:
+    """Slip of one propeller, and what it comes from.
+
+    measured : with the tolerance of the pitch [%]
+    by_stamp : the same slip taken by the stamped pitch, as the usual slips are [%]
+    theory   : theoretical speed, with the tolerance of the pitch [kn]
+    """
+
+    engine: Engine
+    engine_speed: Average
+    speed: Average
+    measured: MeasuredValue
+    by_stamp: MeasuredValue
+    theory: MeasuredValue
+
+    @property
+    def numbers(self) -> tuple[Number, ...]:
+        """As results."""
+        return (
+            Number.of(SLIP_NUMBER, self.measured),
+            Number.of(BY_STAMP, self.by_stamp),
+            Number.of("theoretical speed", self.theory),
+        )
+
+    def at(self, speed: float, ratio: float | None = None, pitch: float | None = None) -> float:
+        """Slip had the speed [kn], the gear ratio or the pitch [in] been another [%]."""
+        ratio = gear_ratio_of(self.engine) if ratio is None else ratio
+        pitch = pitch_of(self.engine) if pitch is None else pitch
+        return 100 * slip(speed, theoretical_speed(self.engine_speed.value, ratio, pitch))
+
+
+def engine_slip(view: JobView) -> Iterator[Finding]:
+    """Slip of every propeller, and of twins against each other."""
+    runs = runs_of(view)
+    speed = average_speed(view, runs)
+    yield from for_each_engine(view, (SLIP,), lambda engine: _engine_slip(view, engine, runs, speed))
+    found = slips_of(view, runs, speed)
+    yield from unlike_slips(view, found)
+
+
+def slips_of(view: JobView, runs: Sequence[Run], speed: Average) -> list[Slip]:
+    """The slips that are known."""
+    found = []
+    for engine in view.vessel.engines:
+        try:
+            found.append(slip_of(view, engine, average_engine_speed(view, runs, engine.position), speed))
+        except NotEnoughData:
+            continue
+    return found
+
+
+def slip_of(view: JobView, engine: Engine, engine_speed: Average, speed: Average) -> Slip:
+    """Slip and theoretical speed of one engine's propeller. Raises NotEnoughData."""
+    need_all(lambda: stamped_pitch(view, engine), lambda: gear_ratio_of(engine))
+    tolerance = view.setting_value("prop_check.pitch_tolerance", "%") / 100
+    theory = theoretical_speed(engine_speed.value, gear_ratio_of(engine), stamped_pitch(view, engine))
+    value = 100 * slip(speed.value, theory)
+
+    def with_pitch_within(share: float) -> tuple[MeasuredValue, MeasuredValue]:
+        of_engine = engine_speed.measured.parts
+        of_theory = parts_of_theoretical_speed(theory, engine_speed.value, of_engine, share, engine.position)
+        of_slip = parts_of_slip(speed.value, speed.measured.parts, theory, of_theory)
+        return (
+            MeasuredValue.of_parts(value, "%", (part.times(100) for part in of_slip)),
+            MeasuredValue.of_parts(theory, "kn", of_theory),
+        )
+
+    (by_stamp, _), (measured, of_theory) = with_pitch_within(0), with_pitch_within(tolerance)
+    return Slip(engine, engine_speed, speed, measured, by_stamp, of_theory)
+
+
+def reading_is_wrong(view: JobView, found: MeasuredValue, theory: MeasuredValue) -> bool:
+    """Whether slip [%] or theoretical speed [kn] surely cannot be: not the boat, but a reading."""
+    limits = zip(_believable(view), (found, theory), strict=True)
+    return not all(limit.reaches(number.value, number.expanded_uncertainty) for limit, number in limits)
+
+
+def _believable(view: JobView) -> tuple[Limit, Limit]:
+    """Slip [%] and theoretical speed [kn] that can be true.
+
+    Slip may be as far above the usual as the shop allows; without a hull form, above the usual of any.
+    """
+    forms = [view.vessel.hull_form] if view.vessel.hull_form in USUAL_SLIP else list(USUAL_SLIP)
+    most = max(_usual_slip(view, form, "high") for form in forms)
+    most += view.setting_value("prop_check.slip_beyond_usual", "%")
+    fastest = view.setting_value("prop_check.highest_theory", "kn")
+    return Limit(SLIP_NUMBER, 0.0, most), Limit("theoretical speed", high=fastest)
+
+
+def unlike_slips(view: JobView, found: Sequence[Slip]) -> Iterator[Finding]:
+    """Twins make one speed: at equal engine speed their slips differ only where a pitch or a gear ratio does."""
+    if len(found) < 2:
+        return
+    most, least = (end(found, key=lambda one: one.measured.value) for end in (max, min))
+    apart = _difference(most.measured, least.measured)
+    allowed = view.setting_value("prop_check.engine_difference", "rev/min")
+    is_equal = abs(most.engine_speed.value - least.engine_speed.value) <= allowed
+    if not is_equal or apart.low <= 0:
+        return
+    told = " and ".join(f"{one.measured.value:.1f} % {one.engine.position}" for one in (most, least))
+    stamps = " and ".join(f"{pitch_of(one.engine):g} in {one.engine.position}" for one in (most, least))
+    text = f"slip is {told} at equal engine speed, so a stamp or a gear ratio is misread"
+    yield Finding(
+        code="prop_check.slip.unlike",
+        verdict=Verdict.FAIL,
+        about="slip of the engines",
+        sentence=(
+            f"S{text[1:]}. Read the pitch on both propellers ({stamps}) and both gear ratios again, before you change "
+            "a propeller."
+        ),
+        basis=(SLIP, basis_of("pitch_tolerance"), engine_difference_basis(allowed)),
+        numbers=(Number.of("difference of the slips", apart),),
+        places=tuple(dict.fromkeys(place for one in (most, least) for place in _places(view, one))),
+        doubts=tuple(doubt for one in (most, least) for doubt in _doubt(text, _stamp(view, one))),
+    )
+
+
+def _difference(one: MeasuredValue, other: MeasuredValue) -> MeasuredValue:
+    """What both share, such as the boat's speed, counts with both signs."""
+    parts: Iterable[Part] = (*one.parts, *(part.times(-1) for part in other.parts))
+    return MeasuredValue.of_parts(one.value - other.value, one.unit, parts)
+
+
+@attrs.frozen
+class Judged:
+    """What is said of one slip.
+
+    limits        : what it is held against
+    used          : what else it rests on
+    is_suspicious : whether one slip of the pen may explain it
+    cannot_be     : whether no boat has it, or hardly
+    """
+
+    code: str
+    verdict: Verdict
+    sentence: str
+    limits: tuple[Limit, ...]
+    used: tuple[Basis, ...] = ()
+    is_suspicious: bool = False
+    cannot_be: bool = False
+
+
+_CHECK = "Check the gear ratio, the stamped pitch and diameter, and the unit of speed"
+
+
+def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Average) -> Finding:
+    found = slip_of(view, engine, average_engine_speed(view, runs, engine.position), speed)
+    judged = _judged(view, found)
+    suspects = list(_suspects(view, found)) if judged.is_suspicious else []
+    words = [judged.sentence, *(f"Slip would be usual {suspect.text}." for suspect in suspects)]
+    if judged.verdict is not Verdict.PASS:
+        words += [f"{asked[0].upper()}{asked[1:]}" for asked in unusual_of(engine)]
+    return Finding(
+        code=judged.code,
+        verdict=judged.verdict,
+        about=about(engine),
+        sentence=" ".join(words),
+        basis=(SLIP, AVERAGING, basis_of("pitch_tolerance"), *judged.used),
+        numbers=found.numbers,
+        limits=judged.limits,
+        places=_places(view, found),
+        doubts=tuple(_doubts(view, found, suspects, judged.cannot_be)),
+    )
+
+
+def _judged(view: JobView, found: Slip) -> Judged:
+    if reading_is_wrong(view, found.measured, found.theory) or found.measured.value < 0:
+        return _cannot_be(view, found)
+    told, form = f"Slip {found.numbers[1]} by the stamped pitch", view.vessel.hull_form
+    if form not in USUAL_SLIP:
+        sentence = f"{told}. Enter the hull form to compare it with what is usual."
+        return Judged("prop_check.slip.no_hull_form", Verdict.ADVISE, sentence, _believable(view))
+    if not trim_at_best(view):
+        sentence = f"{told}. Trim was not noted as at best, so it is not compared with what is usual."
+        return Judged("prop_check.slip.not_at_best_trim", Verdict.ADVISE, sentence, _believable(view))
+    return _against_usual(view, found, told, form)
+
+
+def _cannot_be(view: JobView, found: Slip) -> Judged:
+    told = f"Slip {found.numbers[0]}"
+    check = f"{_CHECK}, and that runs were made both ways."
+    if not reading_is_wrong(view, found.measured, found.theory):
+        code, verdict = "prop_check.slip.about_zero", Verdict.ADVISE
+        sentence = f"{told}: it may be above zero, yet no boat has so little. {check}"
+    elif found.measured.value < 0:
+        code, verdict = "prop_check.slip.below_zero", Verdict.FAIL
+        sentence = f"{told}: a reading is wrong, not a fast boat. {check}"
+    else:
+        code, verdict = "prop_check.slip.reading_wrong", Verdict.FAIL
+        sentence = f"{told} of {found.theory.value:.0f} kn in theory: a reading is wrong. Check {_read_on(found)}"
+    used = (basis_of("slip_beyond_usual"), basis_of("highest_theory")) if found.measured.value >= 0 else ()
+    return Judged(code, verdict, sentence, _believable(view), used, is_suspicious=True, cannot_be=True)
+
+
+def _against_usual(view: JobView, found: Slip, told: str, form: str) -> Judged:
+    low, high = (_usual_slip(view, form, end) for end in ("low", "high"))
+    used, limits = (basis_of(slip_setting(form, "low")),), (Limit(BY_STAMP, low, high),)
+    usual = f"{low:g} to {high:g} % is usual for this hull"
+    if found.by_stamp.high < low:
+        code, sentence = "prop_check.slip.less_than_usual", f"{told}, less than usual ({usual}). {_CHECK}."
+    elif found.by_stamp.low > high:
+        code = "prop_check.slip.more_than_usual"
+        sentence = (
+            f"{told}, more than usual ({usual}). {_CHECK}. Then look for ventilation, an engine mounted too high, a "
+            "damaged propeller, a fouled bottom or a heavy load."
+        )
+    else:
+        return Judged("prop_check.slip.usual", Verdict.PASS, f"{told}; {usual}.", limits, used)
+    return Judged(code, Verdict.ADVISE, sentence, limits, used, is_suspicious=True)
+
+
+def _read_on(found: Slip) -> str:
+    """What a slip was worked out from."""
+    engine = found.engine
+    read = (
+        f"gear ratio {gear_ratio_of(engine):g}, pitch {pitch_of(engine):g} in, {found.engine_speed.value:.0f} rev/min"
+    )
+    return f"{read} and {found.speed.value:.1f} kn."
+
+
+# What one slip of the pen would explain.
+
+
+@attrs.frozen
+class Suspect:
+    """One entry that would make the slip usual, were it another.
+
+    text   : as the rest of "slip would be usual ..."
+    places : of the readings in doubt for it; none for a fact of the boat
+    """
+
+    text: str
+    places: tuple[FieldKey, ...] = ()
+
+
+def _suspects(view: JobView, found: Slip) -> Iterator[Suspect]:
+    form = view.vessel.hull_form
+    if form not in USUAL_SLIP:
+        return
+    low, high = (_usual_slip(view, form, end) for end in ("low", "high"))
+    for unit, speed in _read_in_another_unit(view, found):
+        if low <= found.at(speed) <= high:
+            yield Suspect(f"had the speed been read in {unit}", _typed_speeds(found))
+    ratio, fitted = gear_ratio_of(found.engine), found.engine.propeller
+    if low <= found.at(found.speed.value, ratio=1 / ratio) <= high:
+        yield Suspect(f"with a gear ratio of {1 / ratio:.2f}, the one entered turned round")
+    diameter = fitted.diameter.to("in") if fitted and fitted.diameter else 0.0
+    if diameter > 0 and low <= found.at(found.speed.value, pitch=diameter) <= high:
+        text = f"with a pitch of {diameter:g} in, which is entered as the diameter"
+        yield Suspect(text, _stamp(view, found))
+
+
+def _read_in_another_unit(view: JobView, found: Slip) -> Iterator[tuple[str, float]]:
+    """Units the speeds may have been read in, other than the one typed, and what the speed would be then [kn]."""
+    typed = [view.value(step, field, row=row, of=of) for step, field, row, of in _typed_speeds(found)]
+    units = {Amount.parse(str(value)).unit for value in typed}
+    if len(typed) == found.speed.runs and len(units) == 1:
+        (unit,) = units
+        yield from (
+            (other, found.speed.value * Amount("1", other).to("kn") / Amount("1", unit).to("kn"))
+            for other in SPEED_UNITS
+            if other != unit
+        )
+
+
+def _typed_speeds(found: Slip) -> tuple[FieldKey, ...]:
+    return tuple(place for place in found.speed.places if place[:2] == (FULL_THROTTLE, "speed"))
+
+
+def _stamp(view: JobView, found: Slip) -> tuple[FieldKey, ...]:
+    return held(view, [(PROPELLER, "stamp_read", "", found.engine.position)])
+
+
+def _doubts(view: JobView, found: Slip, suspects: Sequence[Suspect], cannot_be: bool) -> Iterator[Doubt]:
+    """The readings in doubt: those that one slip of the pen would explain, else all of a slip that cannot be."""
+    for suspect in suspects:
+        yield from _doubt(f"slip of the {about(found.engine)} would be usual {suspect.text}", suspect.places)
+    if cannot_be and not suspects:
+        text = f"slip of the {about(found.engine)} comes out at {found.numbers[0]}"
+        yield from _doubt(text, (*_typed_speeds(found), *_stamp(view, found)))
+
+
+def _doubt(text: str, places: Iterable[FieldKey]) -> Iterator[Doubt]:
+    return (Doubt(text, step=step, field=field, row=row, of=of) for step, field, row, of in places)
+
+
+def _places(view: JobView, found: Slip) -> tuple[FieldKey, ...]:
+    """The readings a slip rests on."""
+    trim = held(view, [(CONDITIONS, "trim", "", "")])
+    return (*found.speed.places, *found.engine_speed.places, *_stamp(view, found), *trim)
+
+
+def _usual_slip(view: JobView, hull_form: str, end: str) -> float:
+    return view.setting_value(f"prop_check.{slip_setting(hull_form, end)}", "%")

@@ -1,0 +1,66 @@
+"""What was saved last, said back with its verdict, and undone with one press until the next save."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import attrs
+
+from garboard.verdict import Verdict
+from garboard_tablet.models.pages import worst
+
+if TYPE_CHECKING:
+    from garboard.disk.entries import Entry
+    from garboard.findings import Finding
+    from garboard_tablet.models.asks import Ask
+    from garboard_tablet.models.session import Route
+    from garboard_tablet.models.tablet import Tablet
+
+UNDONE = "undone at once"
+
+
+@attrs.frozen(kw_only=True)
+class Echo:
+    """The value saved last.
+
+    route  : the page it was entered on
+    text   : the value as people say it
+    before : what stood there; with several that disagreed, it cannot be undone
+    now    : what stands there since
+    """
+
+    route: Route
+    ask: Ask
+    text: str
+    before: tuple[Entry, ...]
+    now: tuple[Entry, ...]
+
+    @property
+    def can_be_undone(self) -> bool:
+        return len(self.before) < 2
+
+
+def echo_of(tablet: Tablet, route: Route) -> Echo | None:
+    """What was saved last in a job, as long as it stands; None where it was elsewhere, or has changed since."""
+    echo = tablet.echo
+    if echo is None or (echo.route.hull, echo.route.job) != (route.hull, route.job):
+        return None
+    return echo if tablet.current(route.hull, route.job, echo.ask) == echo.now else None
+
+
+def verdict_on(ask: Ask, findings: Sequence[Finding]) -> Verdict | None:
+    """The worst that is found of one value; None where nothing is found of it, or it is not enough yet.
+
+    A finding about several pieces says nothing of the one value: another piece may be what fails.
+    """
+    if ask.key.kind != "measure":
+        return None
+    own = [
+        finding
+        for finding in findings
+        if finding.verdict is not Verdict.NOT_ENOUGH_DATA
+        and ask.place in finding.places
+        and (finding.of == ask.of if finding.of else set(finding.places) == {ask.place})
+    ]
+    return worst(own)

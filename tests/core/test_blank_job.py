@@ -1,0 +1,103 @@
+"""A blank job file explains every key and reads back; the steps are listed as a job file names them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import attrs
+import pytest
+
+from garboard.commands.cli import program
+from garboard.disk.hullfile import HullFolder
+from garboard.fields import Kind
+from garboard.history.boat import open_hull
+from garboard.hosting.host import PluginHost, make_host
+from garboard.job_files.job_file import job_file_text, read_job_file
+from garboard.judging.assessing import assess_job_file
+from garboard.records import Engine, Job, Vessel
+from garboard.units import UNITS_OF
+
+HULL = "QQZ04417D626"
+
+
+@pytest.fixture(scope="module")
+def host() -> PluginHost:
+    return make_host()
+
+
+@pytest.fixture(scope="module")
+def blank(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    file = tmp_path_factory.mktemp("blank") / "job.json"
+    program(["new-job", str(file), HULL, "--engines", "2", "--battery", "house"], standalone_mode=False)
+    return file
+
+
+def test_a_blank_file_reads_back_and_nothing_is_entered(blank: Path, host: PluginHost) -> None:
+    found = assess_job_file(blank, host)
+    assert {one.finding.verdict.value for one in found.assessed} == {"not enough data"}
+    assert found.view.measurements == ()
+    assert found.questions == ()
+    assert [engine.position for engine in found.view.vessel.engines] == ["port", "starboard"]
+
+
+def test_every_key_is_explained(blank: Path, host: PluginHost) -> None:
+    plain = json.loads(blank.read_text(encoding="utf-8"))
+    explained = plain["explained"]
+    keys = {f"vessel.{field.name}" for field in attrs.fields(Vessel)} | {
+        f"job.{field.name}" for field in attrs.fields(Job)
+    }
+    lists = {"engines", "tanks", "batteries", "circuits", "heading_sensors", "networks"}
+    keys -= {"vessel.more", "job.more", *(f"vessel.{one}" for one in lists)}
+    keys |= {f"engines.{field.name}" for field in attrs.fields(Engine)} - {"engines.more", "engines.propeller"}
+    assert keys <= set(explained)
+    assert {f"{one['step']} {one['field']}" for one in plain["measurements"]} <= set(explained)
+    assert all(explained.values())
+
+
+def test_what_is_filled_in_is_judged_and_kept(blank: Path, host: PluginHost, tmp_path: Path) -> None:
+    plain = json.loads(blank.read_text(encoding="utf-8"))
+    plain["vessel"]["engines"][0]["gear_ratio"] = "1.85"
+    for one in plain["measurements"]:
+        if (one["step"], one["field"], one.get("of")) == ("prop_check.full_throttle", "engine_speed", "port"):
+            one["value"] = "5600 rpm"
+    file, folder = tmp_path / "job.json", tmp_path / "boats"
+    file.write_text(json.dumps(plain), encoding="utf-8")
+    program(["import", str(file), "--into", str(folder), "--by", "T. Ryggare", "--anyway"], standalone_mode=False)
+    with HullFolder(folder) as hulls:
+        view = open_hull(hulls, HULL).view("1")
+    assert [(one.field, one.value) for one in view.measurements] == [("engine_speed", "5600 rev/min")]
+    assert str(view.vessel.engines[0].gear_ratio) == "1.85"
+    assert "null" not in job_file_text(read_job_file(file)).partition("measurements")[0]
+
+
+def test_a_file_that_is_there_is_left_as_it_is(blank: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    before = blank.read_bytes()
+    with pytest.raises(SystemExit) as ended:
+        program(["new-job", str(blank), HULL])
+    assert (ended.value.code, blank.read_bytes()) == (2, before)
+    assert "which is there already" in capsys.readouterr().err
+
+
+def test_the_steps_are_listed_with_every_field_unit_and_choice(
+    host: PluginHost, capsys: pytest.CaptureFixture[str]
+) -> None:
+    program(["steps"], standalone_mode=False)
+    text = capsys.readouterr().out
+    program(["steps", "--json"], standalone_mode=False)
+    listed: dict[str, Any] = {one["step"]: one for one in json.loads(capsys.readouterr().out)["steps"]}
+    assert list(listed) == [step.key for step in host.steps]
+    for step in host.steps:
+        assert step.key in text
+        for field in step.all_fields():
+            assert f"{field.name}: {field.title}" in text
+            assert field.kind is not Kind.AMOUNT or UNITS_OF[field.quantity][0] in text
+            assert all(choice in text for choice in field.choices)
+
+
+def test_a_step_nobody_knows_is_refused_with_those_that_are(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        program(["steps", "prop_check.full"])
+    assert ended.value.code == 2
+    assert "prop_check.full_throttle" in capsys.readouterr().err
