@@ -355,33 +355,6 @@ class Curve:
 
         return self.estimate(depth, "nm/gal").low > 0
 
-    def of_hump(self, place_of: Callable[[Hump], float]) -> MeasuredValue:
-        """An engine speed of the hump [rev/min]. Raises ValueError where there is no hump."""
-        display = Part.bound("engine speed display", self.shared.engine_speed)
-        parts = self._parts(self._of_each_hump(lambda _fitted, hump: place_of(hump)))
-        return MeasuredValue.of_parts(place_of(self._hump), "rev/min", [*parts, display])
-
-    @property
-    def slowest_planing(self) -> MeasuredValue:
-        """Speed over ground where planing begins [kn]. Raises ValueError where there is no hump."""
-        parts = self._parts(self._of_each_hump(lambda fitted, hump: fitted.speed.at(hump.planing)))
-        return MeasuredValue.of_parts(self.fitted.speed.at(self._hump.planing), "kn", parts)
-
-    @property
-    def _hump(self) -> Hump:
-        if self.landmarks.hump is None:
-            raise ValueError("expected a curve with a hump")
-        return self.landmarks.hump
-
-    def _of_each_hump(self, value_of: Callable[[Fitted, Hump], float]) -> Callable[[Version], float]:
-        """A figure of the hump of each version; a version that lost its hump moves nothing."""
-        own = value_of(self.fitted, self._hump)
-        return lambda version: value_of(version.fitted, version.landmarks.hump) if version.landmarks.hump else own
-
-    def has_fine_steps(self, engine_speed: float) -> bool:
-        """Whether steps stand close on both sides of a place; see `FINE_STEPS` [rev/min]."""
-        return self._gap_at(engine_speed) <= FINE_STEPS
-
     def tells_best(self, engine_speed: float) -> bool:
         """Whether steps around a best place are neither too far apart nor too close to tell it [rev/min]."""
         return CLOSEST_STEPS <= self._gap_at(engine_speed) <= FINE_STEPS

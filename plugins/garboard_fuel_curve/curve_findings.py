@@ -89,8 +89,6 @@ def _figure(job: JobCurve, cruise: Cruise | None, hump: Hump | None, hump_begins
     if cruise and cruise.best:
         best = cruise.best.value
         markers.append(Marker(cruise.name, best, curve.fitted.economies((best,))[0], second_axis=True))
-    if hump and curve.has_fine_steps(hump.planing):
-        markers.append(Marker("slowest planing", hump.planing, curve.fitted.speed.at(hump.planing)))
     return Figure(
         title="Speed and economy over engine speed",
         x=Axis("Engine speed", "rev/min"),

@@ -7,7 +7,6 @@ import attrs
 from garboard.findings import Basis, BasisKind, Finding, Number, Verdict
 from garboard.job_view import JobView
 from garboard_fuel_curve.believed import begins_in_a_gap, believable_curve, hump_found
-from garboard_fuel_curve.curve import Curve, Hump
 from garboard_fuel_curve.steps import PRACTICE, PROPAGATION
 from garboard_fuel_curve.wording import number, shown, tens
 
@@ -35,8 +34,9 @@ def planing_hump(view: JobView) -> list[Finding]:
                 basis=(PRACTICE, METHOD, PROPAGATION),
             )
         ]
-    planing, numbers = _planing(curve, hump)
-    begins = () if begins_in_a_gap(view, curve, hump) else _begins(curve, hump)
+    low, high = curve.steps_around(hump.planing)
+    slow, fast = curve.speed_at(low), curve.speed_at(high)
+    begins = () if begins_in_a_gap(view, curve, hump) else _ends("hump begins", curve.steps_around(hump.start))
     before = f"From about {tens(hump.start)} rev/min up to there" if begins else "Below that"
     deepest = min(curve.steps_around(hump.bottom.engine_speed), key=lambda at: curve.economy_at(at).value)
     worst = curve.economy_at(deepest)
@@ -46,8 +46,10 @@ def planing_hump(view: JobView) -> list[Finding]:
             code="fuel_curve.planing_hump.found",
             verdict=Verdict.PASS,
             about="planing hump",
-            sentence=f"{planing} {before} the boat climbs its bow wave, and economy drops to {shown(worst, 2)} nm/gal "
-            f"at {tens(deepest)} rev/min. Run through it, do not stay in it.{found.corrected_by}",
+            sentence=f"Planing begins between the steps at {tens(low)} and {tens(high)} rev/min, "
+            f"{slow.value:.1f} and {fast.value:.1f} kn. {before} the boat climbs its bow wave, and economy drops to "
+            f"{shown(worst, 2)} nm/gal at {tens(deepest)} rev/min. Run through it, do not stay in it."
+            f"{found.corrected_by}",
             basis=(
                 attrs.evolve(
                     PRACTICE,
@@ -58,7 +60,8 @@ def planing_hump(view: JobView) -> list[Finding]:
                 PROPAGATION,
             ),
             numbers=(
-                *numbers,
+                *_ends("planing begins", (low, high)),
+                number("speed at the step that planes", fast),
                 *begins,
                 Number("hump deepest", deepest, "rev/min", decimals=0),
                 number("economy in the hump", worst, 2),
@@ -67,29 +70,7 @@ def planing_hump(view: JobView) -> list[Finding]:
     ]
 
 
-def _planing(curve: Curve, hump: Hump) -> tuple[str, tuple[Number, ...]]:
-    """Where planing begins: a place where steps stand close, else the steps around it."""
-    if curve.has_fine_steps(hump.planing):
-        speed = curve.slowest_planing
-        numbers = (
-            Number.of("slowest planing engine speed", curve.of_hump(lambda one: one.planing), 0),
-            number("slowest planing speed", speed),
-        )
-        return f"Slowest planing {shown(speed)} kn at {tens(hump.planing)} rev/min.", numbers
-    low, high = curve.steps_around(hump.planing)
-    slow, fast = curve.speed_at(low), curve.speed_at(high)
-    between = f"{tens(low)} and {tens(high)} rev/min, {slow.value:.1f} and {fast.value:.1f} kn"
-    says = f"Planing begins between the steps at {between}."
-    return says, (
-        Number("planing begins, from", low, "rev/min", decimals=0),
-        Number("planing begins, to", high, "rev/min", decimals=0),
-        number("speed at the step that planes", fast),
-    )
-
-
-def _begins(curve: Curve, hump: Hump) -> tuple[Number, ...]:
-    if curve.has_fine_steps(hump.start):
-        return (Number.of("hump begins", curve.of_hump(lambda one: one.start), 0),)
-    low, high = curve.steps_around(hump.start)
-    ends = ("hump begins, from", low), ("hump begins, to", high)
-    return tuple(Number(name, at, "rev/min", decimals=0) for name, at in ends)
+def _ends(name: str, steps: tuple[float, float]) -> tuple[Number, ...]:
+    """The steps around a place: what lies between them is not known, so no one engine speed is told."""
+    ends = zip(("from", "to"), steps, strict=True)
+    return tuple(Number(f"{name}, {end}", at, "rev/min", decimals=0) for end, at in ends)

@@ -45,15 +45,15 @@ def mixed_use(view: JobView) -> list[Finding]:
     # The cycle's engine speeds are shares of the rated speed, so the tachometers' error counts.
     tachometer = view.setting_value("fuel_curve.engine_speed_accuracy", "rev/min")
     average = curve.estimate(lambda fitted, off: duty_cycle.weighted(flows(fitted, off)), "gal/h", tachometer)
-    power = curve.estimate(lambda fitted, off: duty_cycle.exponent(shares, flows(fitted, off)[:-1]), "", tachometer)
+    power = duty_cycle.exponent(shares, flows(curve.fitted, 0.0)[:-1])
     low, high = view.setting_value("fuel_curve.lowest_exponent"), view.setting_value("fuel_curve.highest_exponent")
-    ordinary = low <= power.value <= high
+    ordinary = low <= power <= high
     if ordinary:
         found.flow_carries()  # an odd exponent says itself that something is wrong
     says = f"Mixed use: {shown(average)} gal/h (40 % of the time idling).{found.corrected_by}"
     if not ordinary:
         says += (
-            f" Fuel follows engine speed to the power {power.value:.1f}, outside {low:g} to {high:g}: "
+            f" Fuel follows engine speed to the power {power:.1f}, outside {low:g} to {high:g}: "
             "check the readings and the units."
         )
     return [
@@ -65,7 +65,7 @@ def mixed_use(view: JobView) -> list[Finding]:
             basis=(FIVE_MODE_CYCLE, PROPAGATION),
             numbers=(
                 Number.of("fuel flow over mixed use", average),
-                Number.of("power of engine speed that fuel follows", power, 2),
+                Number("power of engine speed that fuel follows", power),  # a rule of thumb judges it: no uncertainty
             ),
             limits=(Limit("power of engine speed that fuel follows", low, max(low, high)),),
             tables=(_modes_table(curve, speeds),),

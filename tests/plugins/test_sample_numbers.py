@@ -123,7 +123,7 @@ kittiwake
         economy in the hump: 0.82 ± 0.03 nm/gal
     fuel_curve.mixed_use.ordinary
         fuel flow over mixed use: 10.1 ± 0.3 gal/h
-        power of engine speed that fuel follows: 1.91 ± 0.03
+        power of engine speed that fuel follows: 1.9
     fuel_curve.fuel_for_power.believable
         specific consumption: 0.50 ± 0.06 lb/(hp h)
         specific consumption, metric: 305 ± 35 g/kWh

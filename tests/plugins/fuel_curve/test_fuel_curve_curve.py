@@ -97,18 +97,13 @@ def test_the_uncertainty_of_economy_at_a_step_follows_the_law_of_propagation() -
 
 def test_a_flow_scale_moves_economy_but_not_the_place_of_the_hump() -> None:
     curve = study(points_of(PLANING), scale(0.05), 0.5)
-    assert curve.of_hump(lambda hump: hump.planing).expanded_uncertainty == pytest.approx(0.0, abs=1e-6)
-    hump = curve.landmarks.hump
+    hump, scaled = curve.landmarks.hump, curve.moves.scale.landmarks.hump
     assert hump is not None
+    assert scaled is not None
+    assert scaled.planing == pytest.approx(hump.planing, abs=1e-6)
     assert curve.economy_at(hump.best.engine_speed).expanded_uncertainty == pytest.approx(
         0.05 * hump.best.economy, rel=0.02
     )
-
-
-def test_the_display_widens_an_engine_speed_of_the_hump_by_its_bound() -> None:
-    """95 % of a rectangle 5 rev/min to either side: JCGM 100:2008, 4.3.7."""
-    curve = study(points_of(PLANING), Shared(engine_speed=5.0), 0.5)
-    assert curve.of_hump(lambda hump: hump.planing).expanded_uncertainty == pytest.approx(0.95 * 5.0)
 
 
 def test_a_tachometer_counts_only_against_what_lies_outside_the_boat() -> None:
@@ -131,12 +126,9 @@ def test_a_hump_buried_in_uncertainty_is_not_clear() -> None:
     assert not blunt.hump_is_clear
 
 
-def test_a_boat_that_never_planes_has_no_hump_and_none_can_be_asked_for() -> None:
+def test_a_boat_that_never_planes_has_no_hump() -> None:
     curve = study(points_of(DISPLACEMENT, 0.05, 0.01), Shared(), 0.5)
     assert not curve.hump_is_clear
-    bare = study(points_of(DISPLACEMENT), Shared(), 0.5)
-    with pytest.raises(ValueError, match="hump"):
-        bare.of_hump(lambda hump: hump.planing)
 
 
 def test_below_the_hump_economy_never_exceeds_the_readings_beside_it() -> None:
@@ -158,13 +150,14 @@ def test_a_boat_that_never_planes_is_best_at_a_step_that_was_run() -> None:
     assert curve.landmarks.best.economy == pytest.approx(4.0 / 0.9)
 
 
-def test_the_slowest_planing_speed_is_as_unsure_as_the_place_where_planing_begins() -> None:
-    """A reading's doubt moves the place along a steep curve, so the speed there is wider than the curve itself."""
-    curve = study(points_of(PLANING, 0.3, 0.02), Shared(), 0.5)
-    hump = curve.landmarks.hump
-    assert hump is not None
-    assert curve.slowest_planing.value == curve.fitted.speed.at(hump.planing)
-    assert curve.slowest_planing.expanded_uncertainty > curve.speed_at(hump.planing).expanded_uncertainty
+def test_the_steps_around_a_place() -> None:
+    curve = study(points_of(PLANING), Shared(), 0.5)
+    assert [curve.steps_around(at) for at in (650, 660, 2500, 6000)] == [
+        (650, 1000),
+        (650, 1000),
+        (2500, 3000),
+        (5500, 6000),
+    ]
 
 
 def test_nearly_as_good_holds_97_percent_all_through() -> None:
