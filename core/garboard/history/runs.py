@@ -110,6 +110,15 @@ def throw_away(author: Author, state: HullState, job: str, place: FieldKey, valu
 
 
 THROWN_AWAY = "thrown away"
+SET_ASIDE = "kept beside"
+
+
+def set_aside(author: Author, state: HullState, job: str, place: FieldKey, value: JsonValue) -> list[Entry]:
+    """Keep a recording beside, also the one that counts: nothing takes its place until one is chosen."""
+    own = RegisterKey("measure", job, place)
+    counts = [entry for entry in state.current(own) if file_of(entry.value) == file_of(value)]
+    kept = keep_run(author, state, job, place, value)
+    return [*kept, retract(author, state, own, SET_ASIDE)] if counts and len(state.current(own)) == 1 else kept
 
 
 EARLIER_RUN = "of the earlier run"

@@ -245,10 +245,10 @@ class Tablet:
         return runs_of(self.state_of(hull, job), job, ask.place)
 
     def keep_beside(self, hull: str, job: str, ask: Ask, value: JsonValue) -> None:
-        """Keep a recording that does not count, or bring back one thrown away."""
-        from garboard.history.runs import keep_run
+        """Keep a recording beside what counts, bring back one thrown away, or set aside the one that counts."""
+        from garboard.history.runs import set_aside
 
-        entries = keep_run(self.author(), self.state_of(hull, job), job, ask.place, value)
+        entries = set_aside(self.author(), self.state_of(hull, job), job, ask.place, value)
         self._save_in_step(hull, job, ask.place[0], entries)
 
     def let_count(self, hull: str, job: str, ask: Ask, value: JsonValue) -> None:
