@@ -1,4 +1,4 @@
-"""One step: cautions, values, findings and why they came out so."""
+"""One step: cautions, values and findings."""
 
 from __future__ import annotations
 
@@ -19,15 +19,12 @@ from garboard_tablet.models.asks import (
 )
 from garboard_tablet.models.entry import entry_route, first_open, first_route
 from garboard_tablet.models.pages import (
-    RestsOn,
     ValueLine,
     about,
     asks_here,
     fails_first,
-    finding_at,
     lines_of_step,
     ranked,
-    rests_on,
     table_titles,
     why_subject,
 )
@@ -37,7 +34,7 @@ from garboard_tablet.pages.echoing import EchoingPage
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
 from garboard_tablet.ui.verdict_card import VerdictCard
-from garboard_tablet.ui.widgets import Card, Column, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
+from garboard_tablet.ui.widgets import Card, Column, Press, RowPress, Txt, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
@@ -316,77 +313,6 @@ class StatePage(Page):
         self.context.vessels.refresh(self.route.hull)
         self.tablet.session.back_to("job")
         self.screen.redraw()
-
-
-class WhyPage(Page):
-    """Why a finding came out as it did: numbers with their uncertainty, figures, tables, basis."""
-
-    title = "Why"
-
-    def __init__(self, context: Context, route: Route) -> None:
-        super().__init__(context, route)
-        self.findings.soon(route)
-
-    def body(self) -> Widget:
-        from garboard.report.settings_used import setting_in_words
-        from garboard_tablet.ui.drawing import Plot, TableView
-
-        found = self._found()
-        one = finding_at(self.route.subject, found)
-        was = self.route.subject[3] if len(self.route.subject) > 3 else ""
-        if one is None:
-            gone = f"It was {was}. " if was else ""
-            return column_of([words(f"{gone}This finding no longer exists, because values have changed.", "quiet")])
-        finding = one.finding
-        left: list[Maker] = [lambda: Card(Txt(about(finding), bold=True), Txt(finding.sentence, HEADING),
-                                          mark=verdict_marks[finding.verdict],
-                                          word=_changed(was, finding.verdict))]  # fmt: skip
-        for n in finding.numbers:
-            left.append(partial(_number_row, n.name[:1].upper() + n.name[1:], str(n)))
-        left.append(heading("Basis"))
-        left.extend(words(str(basis)) for basis in finding.basis)
-        if one.settings_used:
-            left.append(heading("Settings used"))
-            left.extend(words(setting_in_words(used)) for used in one.settings_used)
-        plugin = next((p.title for p in self.tablet.host.plugins if p.name == one.plugin), one.plugin)
-        left.append(words(f"{one.title}, by {plugin} {one.plugin_version}", "quiet", SMALL))
-        values = rests_on(self.tablet, self.route, finding)
-        right: list[Maker] = [heading("From these values"), *(partial(self._value_row, one) for one in values)]
-        right = right if values else []
-        right.extend(partial(Plot, figure) for figure in finding.figures)
-        for table in finding.tables:
-            right.append(words(table.title, "quiet", SMALL))
-            right.append(partial(TableView, table))
-        return Halves(left, right) if right else column_of(left)
-
-    def _value_row(self, one: RestsOn) -> RowPress:
-        go = partial(self.way.go, one.target)
-        return RowPress(one.title, go, small=one.told, value=one.value, name=f"rests on {one.title}")
-
-    def _found(self) -> tuple[Assessed, ...]:
-        return ranked(self.tablet, self.findings.of(self.route) or self.findings.now(self.route))
-
-    def actions(self) -> Sequence[Press]:
-        found = self._found()
-        here = finding_at(self.route.subject, found)
-        at = found.index(here) if here in found else -1
-        following = [(n, one) for n, one in enumerate(found) if n > at and one.finding.verdict is Verdict.FAIL]
-        if not following:
-            return ()
-        to = self.route.to("why", *why_subject(*following[0]))
-        return (Press("Next fail", partial(self.way.instead, to), "main", name="next fail"),)
-
-    def refill(self) -> None:
-        self.screen.redraw()
-
-
-def _changed(was: str, verdict: Verdict) -> str:
-    """What became of a verdict since the page was opened; "" where it is the same."""
-    return f"was {was}, now {verdict.value}" if was and was != verdict.value else ""
-
-
-def _number_row(name: str, text: str) -> Card:
-    return Card(Txt(name, SMALL, "quiet"), Txt(text, 40, font_name="B612"))
 
 
 def _caution(caution: Caution) -> Card:
