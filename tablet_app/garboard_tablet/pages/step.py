@@ -70,11 +70,16 @@ class StepPage(EchoingPage):
     def _begun(self) -> bool:
         return self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) != "to do"
 
+    @property
+    def _read_at(self) -> str:
+        """When the cautions were read on this tablet; "" where they were not, since the app was started."""
+        return self.tablet.cautions_read.get((self.route.hull, self.route.job, self.route.step), "")
+
     def body(self) -> Widget:
         if self.step is None:
             return column_of([words(f"No plugin on this tablet has {self.route.step}. Its values are kept.")])
         cautions = self._caution_rows(self.step)
-        first, last = ([], cautions) if self._begun else (cautions, [])
+        first, last = ([], cautions) if self._begun or self._read_at else (cautions, [])
         left = [*first, *self._missing_rows(self.step), *self._sources(), *self.verdict_rows()]
         return Halves(left, [*self._value_rows(self.step), *last], 0.54, turns_both=True)
 
@@ -84,7 +89,8 @@ class StepPage(EchoingPage):
             return []
         count = len(step.cautions)
         title = f"{count} caution{'s' if count > 1 else ''}" if count else "What to have at hand"
-        word = "" if not count else "read again" if self._begun else "read first"
+        read = f"read {self._read_at}" if self._read_at else "read again" if self._begun else "read first"
+        word = read if count else ""
         mark = verdict_marks[Verdict.ADVISE] if count else None
         return [lambda: RowPress(title, self._cautions, mark=mark, word=word, name="cautions")]
 
@@ -271,6 +277,8 @@ class CautionsPage(Page):
 
     def _begin(self) -> None:
         step = self.tablet.step(self.route.step)
+        key = (self.route.hull, self.route.job, self.route.step)
+        self.tablet.cautions_read[key] = self.tablet.author().wall()[11:16]
         asks = asks_here(self.tablet, self.route.hull, self.route.job, step) if step else ()
         route = first_route(self.tablet, self.route, asks)
         begun = self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) != "to do"
