@@ -320,7 +320,14 @@ def saltgrass() -> None:
             "Chart plotter", "16", "6 ft", "2.6 A", "5 A", critical=True, use="navigation or communication electronics"
         ),
         circuit(
-            "VHF radio", "14", "7 ft", "5.5 A", "10 A", critical=True, use="navigation or communication electronics"
+            "VHF radio",
+            "14",
+            "7 ft",
+            "5.5 A",
+            "10 A",
+            critical=True,
+            together=False,
+            use="navigation or communication electronics",
         ),
         circuit("Livewell pump", "16", "17 ft", "6.0 A", "10 A"),
         circuit("Baitwell light", "16", "14 ft", "0.6 A", "3 A", together=False),
@@ -432,14 +439,21 @@ def kittiwake() -> None:
             "Chart plotter", "12", "8 ft", "6.5 A", "10 A", critical=True, use="navigation or communication electronics"
         ),
         circuit(
-            "VHF radio", "12", "8 ft", "5.5 A", "10 A", critical=True, use="navigation or communication electronics"
+            "VHF radio",
+            "12",
+            "8 ft",
+            "5.5 A",
+            "10 A",
+            critical=True,
+            together=False,
+            use="navigation or communication electronics",
         ),
         circuit("Autopilot", "10", "12 ft", "12 A", "20 A", critical=True),
         circuit("Trim tabs", "12", "15 ft", "8 A", "15 A", together=False),
         circuit("Courtesy lights", "16", "16 ft", "0.9 A", "3 A"),
     ]
     sheet = Sheet(day, "N. Sorrel")
-    sheet.battery("house", "12.66 V", "22 mA", "15.5 A")
+    sheet.battery("house", "12.66 V", "22 mA", "17.5 A")
     sheet.battery("start port", "12.67 V", "3 mA", "0.3 A")
     sheet.battery("start starboard", "12.65 V", "3 mA", "0.3 A")
     readings = {

@@ -19,10 +19,11 @@ settings.load_profile("server" if os.environ.get("CI") else "person")
 # Servers in threads: a pool of memory for each thread would keep what its tests used for good. For processes to come.
 os.environ.setdefault("MALLOC_ARENA_MAX", "2")
 
-# In memory, where there is room: a database asks for a flush at every commit, and a kill loses nothing that is written.
-# What a power cut loses is tested on a disk of its own, in campaigns/database_power_cut.py.
+# In memory, where there is room: the program asks for a flush at every save, and a database at every commit, and a kill
+# loses nothing that is written. What a power cut loses is tested on a disk of its own, in campaigns/*power_cut.py.
 if os.access("/dev/shm", os.W_OK) and shutil.disk_usage("/dev/shm").free > 2_000_000_000:
     os.environ.setdefault("GARBOARD_TEST_CLUSTERS", "/dev/shm")
+    os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", "/dev/shm")
 
 
 def pytest_collection_finish() -> None:

@@ -11,7 +11,10 @@ from garboard.record_types import typed
 from garboard.records import EQUIPMENT, JsonValue
 from garboard.units import EXAMPLE_OF, UNITS_OF, parse_amount
 
-__all__ = ["Field", "Kind", "amount_as_text", "check_value", "implausible"]
+__all__ = ["WATER", "Field", "Kind", "amount_as_text", "check_value", "implausible"]
+
+WATER = ("calm", "light chop", "chop", "rough")
+"""Choices of a field that says how the water was: the same words in every check."""
 
 
 class Kind(enum.Enum):
@@ -36,6 +39,7 @@ class Field:
     title     : what the person reads
     quantity  : for an amount, a key of `units.UNITS_OF`; `unit` is the unit offered first
     choices   : for a choice, the words to choose from
+    former    : words that were choices once: jobs of then still hold them, and nobody is offered them
     said      : what people say for each choice, where that is another word ("micro" for light cable)
     offers    : for a text or an amount, values to take with one press; any other can be typed
     unless    : a field of the same piece that says the same: once it is entered, nobody is led here
@@ -53,6 +57,7 @@ class Field:
     quantity: str = ""
     unit: str = ""
     choices: tuple[str, ...] = ()
+    former: tuple[str, ...] = ()
     said: tuple[str, ...] = ()
     offers: tuple[str, ...] = ()
     unless: str = ""
@@ -89,7 +94,7 @@ def check_value(field: Field, value: JsonValue) -> None:
         _check_amount(field, value)
     elif field.kind is Kind.COUNT:
         _check_range(field, value if type(value) is int else None, value)
-    elif field.kind is Kind.CHOICE and value not in field.choices:
+    elif field.kind is Kind.CHOICE and value not in (*field.choices, *field.former):
         raise ValueRefused(f"one of {', '.join(field.choices)}", shown(value))
     elif field.kind is Kind.YES_NO and not isinstance(value, bool):
         raise ValueRefused("true or false", shown(value))

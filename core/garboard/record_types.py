@@ -10,7 +10,7 @@ import enum
 import math
 import re
 import types
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Set
 from functools import lru_cache
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
@@ -29,22 +29,22 @@ class WrongType(ValueRefused, TypeError):
 
 def typed(cls: type[Any], fields: list[attrs.Attribute[Any]]) -> list[attrs.Attribute[Any]]:
     """A field transformer: `attrs.frozen(field_transformer=typed)` checks the type of every field."""
-    check = _checker(cls)
-    return [field.evolve(validator=attrs.validators.and_(check, *_own(field))) for field in fields]
+    check = _checker(cls, {field.name for field in fields})
+    return [
+        field.evolve(validator=attrs.validators.and_(check, field.validator) if field.validator else check)
+        for field in fields
+    ]
 
 
-def _own(field: attrs.Attribute[Any]) -> tuple[Any, ...]:
-    return (field.validator,) if field.validator else ()
-
-
-def _checker(cls: type[Any]) -> Callable[[Any, attrs.Attribute[Any], Any], None]:
-    @lru_cache(maxsize=1)
-    def hints() -> dict[str, Any]:  # when the first record is made: a record may hold others of its own kind
-        return get_type_hints(cls)
+def _checker(cls: type[Any], names: Set[str]) -> Callable[[Any, attrs.Attribute[Any], Any], None]:
+    tests: dict[str, tuple[Any, Callable[[object], bool]]] = {}
 
     def check(record: Any, field: attrs.Attribute[Any], value: object) -> None:
-        kind = hints()[field.name]
-        if not _test_of(kind)(value):
+        if not tests:  # when the first record is made: a record may hold others of its own kind
+            hints = get_type_hints(cls)
+            tests.update({name: (hints[name], _test_of(hints[name])) for name in names})  # at once, for other threads
+        kind, fits = tests[field.name]
+        if not fits(value):
             expected = f"{_in_words(kind)} as {field.name} of {_whose(cls.__name__, record)}"
             raise WrongType(expected, _shown(value), f"correct {field.name} in the plugin's file")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from garboard.cautions import CUT_OFF_LINK, FUEL_VAPOUR, FULL_THROTTLE, LOOK_OUT
+from garboard.fields import WATER
 from garboard.findings import Basis, BasisKind
 from garboard.settings import amount_setting, basis_used
 from garboard.steps import Caution, Field, Kind, Phase, Setting, Step
@@ -70,7 +71,8 @@ STEPS_STEP = Step(
             name="water_state",
             title="Water",
             kind=Kind.CHOICE,
-            choices=("flat", "ripple", "light chop", "chop", "rough"),
+            choices=WATER,
+            former=("flat", "ripple"),
             required=False,
         ),
         Field(

@@ -24,6 +24,7 @@ CALCULATORS = (
         compute=sensor_findings.compute_variation,
         basis=sensor_findings.VARIATION_BASIS,
         applies=lambda view: has_sensors(view) or begun(PLACE)(view),
+        may_doubt=True,
     ),
     Calculator(
         key=STEADY_TURN,
@@ -48,6 +49,7 @@ CALCULATORS = (
         compute=swing.compute,
         basis=swing.BASIS,
         applies=lambda view: begun(SWING)(view) or (has_sensors(view) and not begun(STRAIGHT_RUNS)(view)),
+        may_doubt=True,
     ),
     Calculator(
         key=STRAIGHT_RUNS,
@@ -56,6 +58,7 @@ CALCULATORS = (
         compute=swing.compute_runs,
         basis=swing.BASIS,
         applies=begun(STRAIGHT_RUNS),
+        may_doubt=True,
     ),
     Calculator(
         key=COMPARISON,

@@ -108,12 +108,13 @@ def coefficients_by_hand(deviations: Sequence[float]) -> Coefficients:
     return Coefficients(a, (e - w) / 2, (n - s) / 2, (ne + sw - se - nw) / 4, (n + s - e - w) / 4)
 
 
-def fit_deviation(headings: Sequence[float], deviations: Sequence[float]) -> Fit:
+def fit_deviation(headings: Sequence[float], deviations: Sequence[float], least_scatter: float = 0.0) -> Fit:
     """Coefficients A to E by least squares, with their standard errors.
 
-    headings   : compass headings, at least 8 different ones, no gap above 60 round the circle [deg]
-    deviations : one for each heading, east positive [deg]
-    returns    : the fit [deg]
+    headings      : compass headings, at least 8 different ones, no gap above 60 round the circle [deg]
+    deviations    : one for each heading, east positive [deg]
+    least_scatter : what the last digits of a reading alone scatter it by; few readings may agree better [deg]
+    returns       : the fit [deg]
     Raises ValueError when the headings cannot carry five coefficients.
 
     >>> compass = range(0, 360, 45)
@@ -132,7 +133,7 @@ def fit_deviation(headings: Sequence[float], deviations: Sequence[float]) -> Fit
         raise ValueError(f"{gap:.0f} degrees between neighbouring headings; take readings between, at most 60 apart")
     fitted = least_squares([model_terms(heading) for heading in headings], deviations)
     freedom = len(headings) - 5
-    variance = math.fsum(residual**2 for residual in fitted.residuals) / freedom
+    variance = max(math.fsum(residual**2 for residual in fitted.residuals) / freedom, least_scatter**2)
     return Fit(
         Coefficients(*fitted.solution),
         tuple(tuple(variance * value for value in row) for row in fitted.inverse_normal),

@@ -5,10 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
+import attrs
+
 from garboard.findings import (
     Axis,
     Basis,
     BasisKind,
+    Doubt,
     Figure,
     Finding,
     Lack,
@@ -23,14 +26,30 @@ from garboard.findings import (
 from garboard.job_view import JobView
 from garboard.records import HeadingSensor
 from garboard.samples import Recording, Stream
-from garboard.series import compass_angle, mean
+from garboard.series import compass_angle, mean, signed_angle
+from garboard.uncertainty import MeasuredValue, Part
 
 from .comparison import Comparison, compare_headings
+from .deviation import APPROXIMATE_UP_TO
 from .ellipse import Ellipse, fit_ellipse
-from .sensors import is_true, longest, name_of, one_by_one, see_that_it_lives, sensors_of, variation_here
+from .mixed import Sound, mixed_words, sound, two_senders, without
+from .sensors import (
+    Remark,
+    is_like_the_variation,
+    is_true,
+    longest,
+    name_of,
+    one_by_one,
+    receivers_apart,
+    see_that_it_lives,
+    sensors_of,
+    standstills,
+    variation_here,
+)
 from .settings import CLEARANCE, HEADING_DEVICE, clearance_basis
-from .steps import CLEARANCES, COMPARISON, LOCATION, MAGNETOMETER
-from .variation import CAUTION_BELOW
+from .steps import CLEARANCES, COMPARISON, LOCATION, MAGNETOMETER, PLACE, STEADY_TURN, STRAIGHT_RUNS
+from .turns import finite_only
+from .variation import CAUTION_BELOW, Variation
 
 LOCATION_BASIS = (CLEARANCE,)
 VARIATION_BASIS = (
@@ -43,7 +62,7 @@ VARIATION_BASIS = (
 COMPARISON_BASIS = (
     HEADING_DEVICE,
     Basis(
-        BasisKind.METHOD, "mean of the differences at the same time; Student's t on means of blocks of 10 s or longer"
+        BasisKind.METHOD, "mean of the differences at the same time; Student's t on means of four or six blocks of time"
     ),
 )
 MAGNETOMETER_BASIS = (
@@ -54,6 +73,14 @@ MAGNETOMETER_BASIS = (
     ),
 )
 COURSE = "course over ground"
+RECORDINGS = (
+    (STEADY_TURN, "turn_recording"),
+    (STRAIGHT_RUNS, "runs_recording"),
+    (COMPARISON, "comparison_recording"),
+)
+SAME_PLACE = 1.0  # a recording made farther off than this was made elsewhere [deg of latitude]
+SENT_WITHIN = 1.0  # instruments carry models of other years, and whole degrees [deg]
+ALL_ROUND = 300.0  # a difference seen on so many degrees holds all round [deg]
 COMPARED = {"step": COMPARISON, "field": "comparison_recording"}
 TURNED = {"step": MAGNETOMETER, "field": "magnetometer_recording"}
 """Places of the two recordings."""
@@ -122,7 +149,7 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
 
 
 def compute_variation(view: JobView) -> Iterable[Finding]:
-    """Variation at the job's place and date."""
+    """Variation at the job's place and date, beside where the recordings were made and what the boat's network says."""
     here = variation_here(view)
     faint = here.field.horizontal < CAUTION_BELOW
     way = "east" if here.east >= 0 else "west"
@@ -130,17 +157,26 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
         f"Variation {with_uncertainty(here.east, here.expanded_uncertainty, plus=True)} degrees ({way}) "
         f"{here.place_in_words}, changing {here.a_year:+.2f} a year, by {here.field.model}."
     )
-    advice = (
-        f"The horizontal field is only {here.field.horizontal:.0f} nT: trust no magnetic sensor without another check."
-        if faint
-        else "Compare it with the chart's."
-    )
+    told: list[Remark] = []
+    recordings = tuple(_recordings(view))
+    elsewhere = _elsewhere(here, recordings)
+    if elsewhere:
+        told.append(("heading_calibration.variation.recorded_elsewhere", f"{elsewhere} See what was typed."))
+    if faint:
+        words = (
+            f"The horizontal field is only {here.field.horizontal:.0f} nT: trust no magnetic sensor without another "
+            "check."
+        )
+        told.append(("heading_calibration.variation.faint_field", words))
+    told += () if elsewhere else _sent_otherwise(here, recordings)
+    code = told[0][0] if told else "heading_calibration.variation.known"
+    fields = ("latitude", "longitude") if elsewhere else ()
     return (
         Finding(
-            code="heading_calibration.variation.faint_field" if faint else "heading_calibration.variation.known",
-            verdict=Verdict.ADVISE if faint else Verdict.PASS,
+            code=code,
+            verdict=Verdict.ADVISE if told else Verdict.PASS,
             about="variation",
-            sentence=f"{result} {advice}",
+            sentence=" ".join([result, *([words for _, words in told] or ["Compare it with the chart's."])]),
             basis=VARIATION_BASIS,
             numbers=(
                 Number("variation, east positive", here.east, "deg", here.expanded_uncertainty),
@@ -150,8 +186,51 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
                 Number("horizontal field", here.field.horizontal / 1000, "uT"),
             ),
             limits=(Limit("horizontal field", low=CAUTION_BELOW / 1000),),
+            doubts=tuple(Doubt(elsewhere, step=PLACE, field=field) for field in fields),
         ),
     )
+
+
+def _recordings(view: JobView) -> Iterable[Recording]:
+    """The recordings of this job's heading steps, as far as they are here."""
+    for step, field in RECORDINGS:
+        try:
+            recording = view.recording(step, field)
+        except NotEnoughData:
+            continue
+        if recording is not None:
+            yield recording
+
+
+def _elsewhere(here: Variation, recordings: Iterable[Recording]) -> str:
+    """What to say of a recording made at another place than was entered; "" where none was."""
+    for recording in recordings:
+        north, east = (_median(recording, quantity) for quantity in ("latitude", "longitude"))
+        if north is None or east is None:
+            continue
+        aside = signed_angle(east - here.longitude) * math.cos(math.radians(north))
+        if math.hypot(north - here.latitude, aside) > SAME_PLACE:
+            where = f"{abs(north):.2f} {'NS'[north < 0]} {abs(east):.2f} {'EW'[east < 0]}"
+            return f"{recording.name} was recorded at {where}, not at the place entered."
+    return ""
+
+
+def _median(recording: Recording, quantity: str) -> float | None:
+    stream = longest(recording.of(quantity))
+    values = sorted(finite_only(stream).values) if stream is not None else []
+    return values[len(values) // 2] if values else None
+
+
+def _sent_otherwise(here: Variation, recordings: Iterable[Recording]) -> Iterable[Remark]:
+    """A variation on the boat's own network that is not that of the place: its instruments show true headings by it."""
+    for recording in recordings:
+        sent = _median(recording, "variation")
+        if sent is not None and abs(signed_angle(sent - here.east)) > here.expanded_uncertainty + SENT_WITHIN:
+            words = (
+                f"The boat's network takes it for {sent:+.1f} in {recording.name}: see its plotter's setting and date."
+            )
+            yield ("heading_calibration.variation.sent_otherwise", words)
+            return
 
 
 # --- comparison
@@ -163,18 +242,28 @@ def compute_comparison(view: JobView) -> Iterable[Finding]:
     recording = asking.recording(COMPARISON, "comparison_recording")
     asking.settled(COMPARISON, "trusted_source")
     asking.check()
-    headings = {stream.key.source: stream for stream in reversed(recording.of("heading"))}  # the longest of each
-    if not headings:
+    heard = sound(recording)
+    headings = longest_of_each(heard.recording, heard)
+    unsound = sorted(source for source in heard.senders if heard.has_two_senders(source))
+    if not headings and not unsound:
         text = "the recording holds no heading; see that the sensors are sending"
         raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **COMPARED)
-    trusted = _trusted(view, headings, longest(recording.of("course_over_ground")))
-    others = [headings[source] for source in sorted(headings) if headings[source] is not trusted]
-    return one_by_one(
-        others,
-        lambda heading: _comparison(view, recording, heading, trusted),
-        lambda heading: name_of(view, heading.key.source),
-        COMPARISON_BASIS,
-    )
+    course = longest(heard.recording.of("course_over_ground"))
+    trusted = _trusted(view, headings, course) if headings else None
+
+    def of_source(source: str) -> Finding:
+        if source in unsound or trusted is None:
+            raise NotEnoughData(two_senders(name_of(view, source), COMPARED))
+        return _comparison(view, heard, headings[source], trusted)
+
+    others = [source for source in sorted(headings) if headings[source] is not trusted]
+    return one_by_one([*others, *unsound], of_source, lambda source: name_of(view, source), COMPARISON_BASIS)
+
+
+def longest_of_each(recording: Recording, heard: Sound) -> dict[str, Stream]:
+    """The longest heading of each source that one sensor alone sends under."""
+    longest_last = reversed(recording.of("heading"))
+    return {one.key.source: one for one in longest_last if not heard.has_two_senders(one.key.source)}
 
 
 def _trusted(view: JobView, headings: dict[str, Stream], course: Stream | None) -> Stream:
@@ -197,19 +286,42 @@ def _trusted(view: JobView, headings: dict[str, Stream], course: Stream | None) 
     return headings[next(first, max(headings, key=lambda source: len(headings[source])))]
 
 
-def _comparison(view: JobView, recording: Recording, heading: Stream, trusted: Stream) -> Finding:
-    for stream in (heading, trusted):
-        see_that_it_lives(stream, name_of(view, stream.key.source), COMPARED)
+def _comparison(view: JobView, heard: Sound, heading: Stream, trusted: Stream) -> Finding:
+    recording = heard.recording
+    for stream, beside in ((heading, trusted), (trusted, heading)):
+        see_that_it_lives(stream, name_of(view, stream.key.source), COMPARED, beside=beside)
+    still = [(stream, standstills(stream, beside)) for stream, beside in ((heading, trusted), (trusted, heading))]
+    windows = [window for _, each in still for window in each]
     shift, shift_within = (0.0, 0.0)
     if is_true(heading) != is_true(trusted):
         east, shift_within = _variation(view, recording)
         shift = east if is_true(trusted) else -east
     shifted = Stream(heading.key, heading.times, tuple(compass_angle(value + shift) for value in heading.values))
+    remarks = [*_standing_still(view, still), *_mixed(heard)]
+    if trusted.key.quantity == "course_over_ground":
+        remarks += receivers_apart(recording)
     try:
-        found = compare_headings(shifted, trusted)
+        found = compare_headings(without(shifted, windows), without(trusted, windows))
     except ValueError as outside:
-        raise NotEnoughData(str(outside), lack=Lack.TOO_LITTLE, **COMPARED) from None
-    return comparison_finding(view, name_of(view, heading.key.source), _name(view, trusted), found, shift_within)
+        told = " ".join(words for _, words in remarks)
+        lack = Lack.CONTRADICTS if windows else Lack.TOO_LITTLE
+        raise NotEnoughData(f"{told} {outside}".strip(), lack=lack, **COMPARED) from None
+    about, other = name_of(view, heading.key.source), _name(view, trusted)
+    return comparison_finding(view, about, other, found, shift_within, remarks)
+
+
+def _standing_still(view: JobView, still: Iterable[tuple[Stream, Sequence[tuple[float, float]]]]) -> Iterable[Remark]:
+    for stream, windows in still:
+        seconds = sum(end - start for start, end in windows)
+        if windows:
+            what = COURSE if stream.key.quantity == "course_over_ground" else name_of(view, stream.key.source)
+            words = f"{what} stood still for {seconds:.0f} s: see whether it freezes. That part is left out."
+            yield ("heading_calibration.comparison.stood_still", words[:1].upper() + words[1:])
+
+
+def _mixed(heard: Sound) -> Iterable[Remark]:
+    if heard.clock:
+        yield ("heading_calibration.comparison.clocks_mixed", mixed_words(heard))
 
 
 def _name(view: JobView, trusted: Stream) -> str:
@@ -229,45 +341,48 @@ def _variation(view: JobView, recording: Recording) -> tuple[float, float]:
 
 
 def comparison_finding(
-    view: JobView, about: str, trusted: str, found: Comparison, shift_within: float = 0.0
+    view: JobView,
+    about: str,
+    trusted: str,
+    found: Comparison,
+    shift_within: float = 0.0,
+    remarks: Sequence[Remark] = (),
 ) -> Finding:
     """The finding about one source against the trusted one.
 
     about, trusted : what to call them
     found          : the comparison [deg]
     shift_within   : expanded uncertainty of a variation applied between them [deg]
+    remarks        : what was seen in the recording and keeps it from passing
     """
-    half_width = math.hypot(found.mean_difference.expanded_uncertainty, shift_within)
+    difference = found.mean_difference
+    if shift_within:
+        parts = (*difference.parts, Part.of_expanded("variation", shift_within))
+        difference = MeasuredValue.of_parts(difference.value, "deg", parts)
+    half_width = difference.expanded_uncertainty
+    told = list(remarks)
     offset_limit = max(view.setting_value("heading_calibration.offset_limit", "deg"), half_width)
     spread_limit = view.setting_value("heading_calibration.spread_limit", "deg")
-    off, rough = abs(found.difference) > offset_limit, found.standard_deviation > spread_limit
-    told = []
-    if off and trusted == COURSE:
-        told.append("Run the same line back: what stays is the sensor's, what changes sign is current and wind.")
-    elif off:
-        told.append(f"Enter an offset of {found.offset_to_enter:+.1f} degrees if the sensor adds its offset.")
-    if rough:
-        told.append(
-            f"The difference spreads by {found.standard_deviation:.1f} degrees: record again on a straight run."
-        )
-    difference = Number("mean difference", found.difference, "deg", half_width)
-    if not shift_within:  # nothing but the repeats is in it, so its degrees of freedom can be said
-        difference = Number.of("mean difference", found.mean_difference)
+    if abs(found.difference) > offset_limit:
+        told.append(_off(view, trusted, found))
+    if found.standard_deviation > spread_limit:
+        words = f"The difference spreads by {found.standard_deviation:.1f} degrees: record again on a straight run."
+        told.append(("heading_calibration.comparison.rough", words))
     more = "more" if found.difference >= 0 else "less"
-    result = f"Heading {with_uncertainty(abs(found.difference), half_width)} degrees {more} than {trusted}."
+    seen = f" on headings {_seen(found.headings)}" if found.headings else ""
+    result = f"Heading {with_uncertainty(abs(found.difference), half_width)} degrees {more} than {trusted}{seen}."
     good = [] if told else ["No offset to enter."]
-    offset = () if trusted == COURSE else (Number("offset to enter", found.offset_to_enter, "deg", half_width),)
-    code = "heading_calibration.comparison.agree"
-    if off or rough:
-        code = "heading_calibration.comparison.off" if off else "heading_calibration.comparison.rough"
+    offset: tuple[Number, ...] = ()
+    if trusted != COURSE:
+        offset = (Number.of("offset to enter", attrs.evolve(difference, value=found.offset_to_enter)),)
     return Finding(
-        code=code,
-        verdict=Verdict.ADVISE if off or rough else Verdict.PASS,
+        code=told[0][0] if told else "heading_calibration.comparison.agree",
+        verdict=Verdict.ADVISE if told else Verdict.PASS,
         about=about,
-        sentence=" ".join([result, *told, *good]),
+        sentence=" ".join([result, *(words for _, words in told), *good]),
         basis=COMPARISON_BASIS,
         numbers=(
-            difference,
+            Number.of("mean difference", difference),
             Number("spread of the difference", found.standard_deviation, "deg"),
             *offset,
             Number("compared over", found.seconds, "s", decimals=0),
@@ -277,6 +392,30 @@ def comparison_finding(
             Limit("spread of the difference", high=spread_limit),
         ),
     )
+
+
+def _off(view: JobView, trusted: str, found: Comparison) -> Remark:
+    """What to do about a difference. A large one is no deviation: the sensor is turned on its bracket."""
+    enter = f"enter an offset of {found.offset_to_enter:+.1f} degrees if the sensor adds its offset."
+    if is_like_the_variation(view, found.difference):
+        words = "That is about the variation: see whether one of the two shows true and says magnetic."
+        return ("heading_calibration.comparison.like_variation", words)
+    if abs(found.difference) > APPROXIMATE_UP_TO:
+        turn = "The sensor is turned on its bracket"
+        words = f"{turn}: turn it, then compare again." if trusted == COURSE else f"{turn}: turn it, or {enter}"
+        return ("heading_calibration.comparison.turned_on_bracket", words)
+    if trusted == COURSE:
+        words = "Run the same line back: what stays is the sensor's, what changes sign is current and wind."
+        return ("heading_calibration.comparison.off", words)
+    return ("heading_calibration.comparison.off", f"{enter[:1].upper()}{enter[1:]}")
+
+
+def _seen(headings: tuple[float, float]) -> str:
+    """The headings a difference was seen on; it holds on no others."""
+    low, high = headings
+    if high - low >= ALL_ROUND:
+        return "all round"
+    return f"{compass_angle(low):03.0f} to {compass_angle(high):03.0f}"
 
 
 # --- raw magnetometer

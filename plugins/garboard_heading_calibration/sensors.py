@@ -4,18 +4,33 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import combinations
 from typing import TypeVar
 
 from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, not_enough_data
 from garboard.job_view import JobView
 from garboard.records import HeadingSensor
-from garboard.samples import Stream
-from garboard.series import is_frozen, unchanging_stretches, unwrapped
+from garboard.samples import Recording, Stream
+from garboard.series import is_frozen, mean, unchanging_stretches, unwrapped
 
+from .comparison import compare_headings
 from .steps import PLACE
+from .turns import UNDER_WAY, finite_only, low_passed
 from .variation import Variation, variation_at
 
 Item = TypeVar("Item")
+
+COARSE = 0.5  # a direction in steps as coarse may show one value for long and live [deg]
+MOVED_ON = 1.5  # what another direction moves on by, beyond a step, before one that stood still is frozen [deg]
+TELLING_VARIATION = 4.0  # a smaller variation looks like any offset [deg]
+LIKE_VARIATION = 2.0  # an offset this close to the variation may be it [deg]
+
+COURSES_APART = 5.0  # receivers' courses over ground that differ by more contradict each other; common practice [deg]
+SPEEDS_APART = 0.05  # of the speed, and ...
+LEAST_APART = 0.2  # ... this beside, for two speeds to contradict each other; common practice [kn]
+
+Remark = tuple[str, str]
+"""What there is to say: a finding's code and the words."""
 
 TURNED_AWAY = 30.0
 """A direction that stands still while another turns so far is dead; wind and current do not explain it [deg]."""
@@ -53,14 +68,95 @@ def see_that_it_lives(stream: Stream, about: str, place: Mapping[str, str], besi
     beside : the other direction, where turning away from it says that one of them is dead [deg]
     """
     what = stream.key.quantity.replace("_", " ")
-    if is_frozen(stream):
+    if is_frozen(stream) and (last_digit(stream) < COARSE or beside is None or is_frozen(beside)):
         text = f"the {what} of {about} did not change at all: the sensor is dead or the display is frozen"
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, **place)
     for part in unchanging_stretches(stream) if beside else ():
-        run = unwrapped(beside.between(part.times[0], part.times[-1]).values) if beside else ()
-        if run and max(run) - min(run) > TURNED_AWAY:
-            text = f"the {what} of {about} did not change while the boat turned {max(run) - min(run):.0f} degrees"
+        turned = turned_away(beside, part.times[0], part.times[-1]) if beside else 0.0
+        if turned > TURNED_AWAY:
+            text = f"the {what} of {about} did not change while the boat turned {turned:.0f} degrees"
             raise NotEnoughData(f"{text}: the sensor is dead or frozen", lack=Lack.CONTRADICTS, **place)
+
+
+def turned_away(direction: Stream, start: float, end: float) -> float:
+    """How far apart the directions of a time are, quick noise taken out [deg]."""
+    part = finite_only(direction).between(start, end)
+    total = low_passed(Stream(part.key, part.times, unwrapped(part.values))) if len(part) else ()
+    return max(total) - min(total) if total else 0.0
+
+
+def last_digit(stream: Stream) -> float:
+    """The step of a direction's last digit as its values show it: 1, 0.1, or 0 for a finer one [deg]."""
+    values = finite_only(stream).values
+    if all(value == round(value) for value in values):
+        return 1.0
+    return 0.1 if all(value == round(value, 1) for value in values) else 0.0
+
+
+def standstills(stream: Stream, beside: Stream) -> tuple[tuple[float, float], ...]:
+    """Begin and end of each part in which a direction stood still though it should have moved [s].
+
+    One of fine steps never stands still on a boat. One in tenths or whole degrees may: it is only called frozen where
+    the other moved on by more than that step and what noise may do.
+    """
+    step = last_digit(stream)
+    return tuple(
+        (part.times[0], part.times[-1])
+        for part in unchanging_stretches(stream)
+        if not step or turned_away(beside, part.times[0], part.times[-1]) > step + MOVED_ON
+    )
+
+
+def receivers_apart(recording: Recording) -> list[Remark]:
+    """Two courses over ground, or two speeds of one kind, that contradict each other."""
+    moving = next(iter(recording.of("speed_over_ground")), None)
+    if moving is not None and mean(finite_only(moving).values or (0.0,)) < UNDER_WAY:
+        return []  # the course of a boat that lies still wanders anywhere
+    told = []
+    for one, other in combinations(recording.of("course_over_ground"), 2):
+        apart = _courses_apart(one, other)
+        if one.key.reference == other.key.reference and abs(apart) > COURSES_APART:
+            words = (
+                f"The courses over ground of sources {one.key.source} and {other.key.source} differ by "
+                f"{abs(apart):.0f} degrees: find out which is wrong."
+            )
+            told.append(("heading_calibration.receivers.courses_differ", words))
+    for quantity, what in (("speed_over_ground", "speeds over ground"), ("speed_through_water", "speeds of logs")):
+        for one, other in combinations(recording.of(quantity), 2):
+            first, second = _means_together(one, other)
+            if abs(first - second) > LEAST_APART + SPEEDS_APART * max(first, second):
+                words = (
+                    f"The {what} of sources {one.key.source} and {other.key.source} differ: {first:.1f} and "
+                    f"{second:.1f} kn. Find out which is wrong."
+                )
+                told.append(("heading_calibration.receivers.speeds_differ", words))
+    return told
+
+
+def _courses_apart(one: Stream, other: Stream) -> float:
+    try:
+        found = compare_headings(one, other)
+    except ValueError:
+        return 0.0
+    return found.difference if abs(found.difference) > found.mean_difference.expanded_uncertainty else 0.0
+
+
+def _means_together(one: Stream, other: Stream) -> tuple[float, float]:
+    """Mean of either in the time of both; zeros where they share none."""
+    if not len(one) or not len(other):
+        return 0.0, 0.0
+    start, end = max(one.times[0], other.times[0]), min(one.times[-1], other.times[-1])
+    parts = [finite_only(stream.between(start, end)).values for stream in (one, other)]
+    return (mean(parts[0]), mean(parts[1])) if all(parts) else (0.0, 0.0)
+
+
+def is_like_the_variation(view: JobView, degrees: float) -> bool:
+    """Whether an offset is the variation of the job's place, as when one of two directions is true, one magnetic."""
+    try:
+        east = variation_here(view).east
+    except NotEnoughData:
+        return False
+    return abs(east) >= TELLING_VARIATION and min(abs(degrees - east), abs(degrees + east)) <= LIKE_VARIATION
 
 
 def has_sensors(view: JobView) -> bool:

@@ -28,6 +28,14 @@ HEADING_DEVICE = Basis(
     "IMO resolution MSC.116(73), annex 4.3: static error below 1.0 deg, dynamic error below 1.5 deg",
     "written for ships' transmitting heading devices; on a leisure boat it is advice",
 )
+GYRO = Basis(
+    BasisKind.COMMON_PRACTICE,
+    "what a heading sensor's rate of turn is good to, at 95 %",
+    "the sensor maker's data sheet decides",
+)
+REFERENCE = Basis(BasisKind.COMMON_PRACTICE, "what a hand bearing compass or a range line is good to, at 95 %")
+DRIFT = Basis(BasisKind.COMMON_PRACTICE, "how well a current is known from a chart or a drift, at 95 %")
+WIND = Basis(BasisKind.COMMON_PRACTICE, "what a breeze does to a planing boat that holds its course, at 95 %")
 CLEARANCE = Basis(
     BasisKind.COMMON_PRACTICE,
     "a metre or more from anything magnetic or carrying heavy current",
@@ -83,6 +91,13 @@ SETTINGS = (
     ),
     _setting(_amount("offset_limit", "Offset worth entering", "angle", "deg", 0.1, 20), "1 deg", HEADING_DEVICE),
     _setting(_amount("spread_limit", "Spread to look into", "angle", "deg", 0.1, 20), "1.5 deg", HEADING_DEVICE),
+    _setting(_amount("rate_scale", "Rate of turn good to, of the rate", "share", "%", 0, 20), "1.2 %", GYRO),
+    _setting(_amount("rate_zero", "Rate of turn good to, at rest", "rate of turn", "deg/s", 0, 1), "0.02 deg/s", GYRO),
+    _setting(_amount("reference_error", "Reference of a swing good to", "angle", "deg", 0, 10), "0.5 deg", REFERENCE),
+    _setting(_amount("current_error", "Speed of a current good to", "speed", "kn", 0, 3), "0.2 kn", DRIFT),
+    _setting(_amount("set_error", "Set of a current good to", "angle", "deg", 0, 180), "15 deg", DRIFT),
+    _setting(_amount("wind_speed_error", "Speed up and down wind", "speed", "kn", 0, 5), "0.2 kn", WIND),
+    _setting(_amount("leeway", "Leeway across the wind", "angle", "deg", 0, 20), "1 deg", WIND),
     _setting(_amount("clearance", "Clearance of a sensor", "length", "m", 0.1, 20), "1 m", CLEARANCE),
     _setting(
         _amount("widest_gap", "Widest gap in a magnetometer's circle", "angle", "deg", 5, 120),
@@ -153,6 +168,25 @@ def wanted_turn(view: JobView) -> Wanted:
         view.setting_value("heading_calibration.longest_lapse", "s"),
     )
 
+
+@attrs.frozen(kw_only=True)
+class RateErrors:
+    """What a rate of turn is good to, at 95 %: share of the rate 0 to 1, and at rest [deg/s]."""
+
+    scale: float
+    zero: float
+
+
+def rate_errors(view: JobView) -> RateErrors:
+    """What the shop takes a rate of turn to be good to."""
+    return RateErrors(
+        scale=view.setting_value("heading_calibration.rate_scale", "%") / 100,
+        zero=view.setting_value("heading_calibration.rate_zero", "deg/s"),
+    )
+
+
+USUAL_RATE = RateErrors(scale=0.012, zero=0.02)
+"""The defaults above, for a recording judged without a job."""
 
 USUAL_TURN = Wanted(2.0, 3.0, 450.0, 0.8, 10.0)
 """The defaults above, for a recording judged without a job."""

@@ -253,7 +253,7 @@ STEPS = (
                 title="Recording of all sensors together",
                 kind=Kind.RECORDING,
                 required=False,
-                help="A minute or more of straight running.",
+                help="Two minutes or more of straight running.",
             ),
             Field(
                 name="trusted_source",

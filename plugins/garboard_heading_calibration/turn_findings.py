@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
+import attrs
+
 from garboard.findings import (
     Basis,
     BasisKind,
@@ -21,15 +23,32 @@ from garboard.findings import (
 from garboard.job_view import JobView
 from garboard.samples import Recording
 
+from .mixed import Sound, mixed_words, sound, two_senders
 from .sensors import name_of, one_by_one
-from .settings import MAKERS_MANUAL, USUAL_TURN, Wanted, circles_basis, wanted_turn
+from .settings import MAKERS_MANUAL, USUAL_RATE, USUAL_TURN, RateErrors, Wanted, circles_basis, rate_errors, wanted_turn
 from .steps import STEADY_TURN
-from .turns import LEAST_DEGREES, UNDER_WAY, Turn, find_turns, turned_by_course, what_was_sent, without_the_turn
+from .turns import (
+    FASTEST,
+    GAPS,
+    LEAST_DEGREES,
+    UNDER_WAY,
+    CourseTurn,
+    Missed,
+    Turn,
+    degrees_by_rate,
+    find_turns,
+    joined,
+    turned_by_course,
+    what_was_sent,
+    without_the_turn,
+)
 
-COURSE_AGREES_WITHIN = 0.05  # of the degrees turned
 RECORDED = {"step": STEADY_TURN, "field": "turn_recording"}
-UNCALIBRATED = 40.0  # twice 20 degrees of deviation, which a sensor may have before it is calibrated [deg]
+UNCALIBRATED = 20.0  # deviation a sensor may have before it is calibrated [deg]
 LEAST_DOUBT = 0.1  # no log tells degrees turned any closer; common practice, no source [deg]
+A_MINUTE = 60.0  # a rate of turn in degrees a minute taken for degrees a second is so many times too large
+UNIT_WITHIN = 0.15  # of A_MINUTE, for the unit to be what is wrong
+LONGEST_SILENCE = 60.0  # a longer silence of the sensor parts two turns [s]
 
 Remark = tuple[str, str]
 """What there is to say of a turn: a finding's code and the words."""
@@ -43,27 +62,48 @@ BASIS = (MAKERS_MANUAL, METHOD)
 
 def judge_recording(recording: Recording) -> tuple[Finding, ...]:
     """Every turn of a recording, judged by the usual demands. Raises NotEnoughData when there is none."""
-    turns = _turns(recording, USUAL_TURN)
+    heard = sound(recording)
+    turns = _turns(heard, USUAL_TURN)
     judged = tuple(
-        turn_finding(turn, USUAL_TURN, _called(turn.source), others=[(_called(o.source), o) for o in turns])
-        for turn in turns
+        turn_finding(
+            turn,
+            USUAL_TURN,
+            _called(turn.source),
+            others=[(_called(o.source), o) for o in turns],
+            mixed=mixed_words(heard) if heard.clock else "",
+        )
+        for turn in _whole_turns(turns)
     )
     dead = (
-        not_enough_data(_called(source), (_missed(_called(source), _called(turn.source), turn),), BASIS)
-        for source, turn in without_the_turn(recording, turns).items()
+        not_enough_data(_called(source), (_missed(_called(source), _called(missed.turn.source), missed),), BASIS)
+        for source, missed in without_the_turn(heard.recording, turns).items()
     )
-    return (*judged, *dead)
+    unsound = (
+        not_enough_data(_called(source), (two_senders(_called(source), RECORDED),), BASIS)
+        for source in sorted(heard.senders)
+        if heard.has_two_senders(source)
+    )
+    return (*judged, *dead, *unsound)
 
 
 def _called(source: str) -> str:
     return f"source {source}" if source else "the only source"
 
 
-def _missed(about: str, other: str, turn: Turn) -> Missing:
-    text = (
-        f"{about} shows no turn while {other} turned {abs(turn.degrees):.0f} degrees; see whether it is dead or frozen"
-    )
+def _missed(about: str, other: str, missed: Missed) -> Missing:
+    turned = abs(missed.turn.degrees)
+    who = "its heading" if missed.by_own_heading else other
+    text = f"{about} shows no turn while {who} turned {turned:.0f} degrees; see whether it is dead or frozen"
+    if _is_in_other_unit(A_MINUTE * missed.degrees, missed.turn.degrees):
+        text = (
+            f"the rate of turn of {about} adds up to {abs(missed.degrees):.1f} degrees while {who} turned "
+            f"{turned:.0f}, 60 times as much; set its unit, then record again"
+        )
     return Missing(text, lack=Lack.CONTRADICTS, **RECORDED)
+
+
+def _is_in_other_unit(degrees: float, witness: float) -> bool:
+    return abs(degrees / witness - 1) <= UNIT_WITHIN if witness else False
 
 
 def compute(view: JobView) -> Iterable[Finding]:
@@ -83,44 +123,93 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
     recording = asking.recording(STEADY_TURN, "turn_recording")
     asking.settled(STEADY_TURN, "calm_water")
     asking.check()
-    turns = _turns(recording, wanted, [sensor.sources for sensor in view.vessel.heading_sensors])
+    heard = sound(recording)
+    sensors = [sensor.sources for sensor in view.vessel.heading_sensors]
+    turns = _turns(heard, wanted, sensors, rate_errors(view))
     said_of_water = view.value(STEADY_TURN, "calm_water")
     calm = said_of_water if isinstance(said_of_water, bool) else None
-    seen = {turn.source for turn in turns}
-    missed = without_the_turn(recording, turns)
+    mixed = {source for source in heard.senders if heard.has_two_senders(source)}
+    seen = {turn.source for turn in turns} - mixed
+    missed = without_the_turn(heard.recording, turns, sensors)
     silent = [sensor for sensor in view.vessel.heading_sensors if sensor.sources and seen.isdisjoint(sensor.sources)]
 
     def best(source: str) -> Finding:
-        mine = [turn for turn in turns if turn.source == source]
         about = name_of(view, source)
+        if source in mixed:
+            raise NotEnoughData(two_senders(about, RECORDED))
+        mine = [turn for turn in turns if turn.source == source]
         if not mine and source in missed:
-            raise NotEnoughData(_missed(about, name_of(view, missed[source].source), missed[source]))
+            raise NotEnoughData(_missed(about, name_of(view, missed[source].turn.source), missed[source]))
         if not mine:
             text = f"{about} shows no turn in the recording; see that it was sending"
             raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **RECORDED)
         said = view.asking()
         said.settled(STEADY_TURN, "instrument_result", of=about)
         said.check()
-        turn = min(mine, key=lambda turn: (len(shortcomings(turn, wanted)), -turn.in_band, -abs(turn.degrees)))
-        others = [(name_of(view, other.source), other) for other in turns]
-        return turn_finding(turn, wanted, about, calm, _refused(view, about), others)
+        result = view.value(STEADY_TURN, "instrument_result", of=about)
+        others = [(name_of(view, other.source), other) for other in turns if other.source not in mixed]
+        turn = min((*mine, *_whole_turns(mine)), key=lambda turn: _rank(turn, wanted))
+        return turn_finding(
+            turn,
+            wanted,
+            about,
+            calm,
+            result == "refused",
+            others,
+            accepted=result == "accepted",
+            mixed=mixed_words(heard) if heard.clock else "",
+        )
 
-    unheard = [sensor.sources[0] for sensor in silent if missed.keys().isdisjoint(sensor.sources)]
-    sources = [*sorted(seen), *sorted(missed), *unheard]
+    taken = {*seen, *missed, *mixed}
+    unheard = [sensor.sources[0] for sensor in silent if taken.isdisjoint(sensor.sources)]
+    sources = [*sorted(seen), *sorted({*missed, *mixed} - seen), *unheard]
     return one_by_one(sources, best, lambda source: name_of(view, source), BASIS)
 
 
-def _turns(recording: Recording, wanted: Wanted, sensors: Iterable[Sequence[str]] = ()) -> Sequence[Turn]:
+def _rank(turn: Turn, wanted: Wanted) -> tuple[float, ...]:
+    """Good turns first, of these one heard throughout; then the most even and the farthest."""
+    short = len(shortcomings(turn, wanted))
+    return short, 0.0 if short else turn.silence, -round(turn.in_band, 2), -abs(turn.degrees)
+
+
+def _whole_turns(turns: Sequence[Turn]) -> list[Turn]:
+    """Turns, those that only a silence of the sensor parts put together."""
+    groups: list[list[Turn]] = []
+    for turn in turns:
+        before = groups[-1][-1] if groups else None
+        goes_on = (
+            before is not None
+            and before.source == turn.source
+            and before.degrees * turn.degrees > 0
+            and 0 < before.silence_after <= LONGEST_SILENCE
+            and turn.start - before.end <= before.silence_after + 1e-6
+        )
+        if goes_on:
+            groups[-1].append(turn)
+        else:
+            groups.append([turn])
+    return [joined(group) for group in groups]
+
+
+def _turns(
+    heard: Sound, wanted: Wanted, sensors: Sequence[Sequence[str]] = (), errors: RateErrors = USUAL_RATE
+) -> Sequence[Turn]:
+    recording = heard.recording
     sent = what_was_sent(recording)
+    unsound = [source for source in heard.senders if heard.has_two_senders(source)]
+    if not sent and unsound:
+        raise NotEnoughData(*(two_senders(_called(source), RECORDED) for source in unsound))
     if not sent:
         text = "the recording holds neither rate of turn nor heading; see that the sensor is sending"
         raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **RECORDED)
-    turns = find_turns(recording, wanted.band, sensors)
-    by_course = abs(turned_by_course(recording)) if not turns else 0.0
+    turns = find_turns(recording, wanted.band, sensors, errors)
+    by_course = turned_by_course(recording) if not turns else None
     if by_course:
-        words = " and the ".join(quantity.replace("_", " ") for quantity in sent)
+        raise NotEnoughData(_only_the_course(recording, by_course, sent), lack=Lack.CONTRADICTS, **RECORDED)
+    if not turns and heard.clock:
         text = (
-            f"the course over ground turned {by_course:.0f} degrees and the {words} did not; see that the sensor lives"
+            f"directions jump to and fro for {heard.seconds:.0f} s: a clock was set back, or two gateways are mixed; "
+            "record with one of them"
         )
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, **RECORDED)
     if not turns:
@@ -129,13 +218,25 @@ def _turns(recording: Recording, wanted: Wanted, sensors: Iterable[Sequence[str]
     return turns
 
 
-def _refused(view: JobView, sensor: str) -> bool:
-    return view.value(STEADY_TURN, "instrument_result", of=sensor) == "refused"
+def _only_the_course(recording: Recording, course: CourseTurn, sent: Sequence[str]) -> str:
+    """What to say of a turn that the course over ground alone shows."""
+    by_rate = degrees_by_rate(recording, course.start, course.end)
+    slow = [source for source, degrees in by_rate.items() if _is_in_other_unit(A_MINUTE * degrees, course.degrees)]
+    if slow:
+        return (
+            f"the rate of turn of {_called(slow[0])} adds up to {abs(by_rate[slow[0]]):.1f} degrees while the course "
+            f"over ground turned {abs(course.degrees):.0f}, 60 times as much; set its unit, then record again"
+        )
+    words = " and the ".join(quantity.replace("_", " ") for quantity in sent)
+    return (
+        f"the course over ground turned {abs(course.degrees):.0f} degrees and the {words} did not; "
+        "see that the sensor lives"
+    )
 
 
 def _refusals(view: JobView) -> Iterable[Finding]:
     for sensor in view.vessel.heading_sensors:
-        if _refused(view, sensor.name):
+        if view.value(STEADY_TURN, "instrument_result", of=sensor.name) == "refused":
             yield Finding(
                 code="heading_calibration.steady_turn.refused",
                 verdict=Verdict.FAIL,
@@ -152,22 +253,57 @@ def turn_finding(
     calm: bool | None = True,
     refused: bool = False,
     others: Sequence[tuple[str, Turn]] = (),
+    *,
+    accepted: bool = False,
+    mixed: str = "",
 ) -> Finding:
     """The finding about one turn.
 
-    turn    : as found in the recording
-    wanted  : what a calibration turn has to reach
-    about   : whose turn it is
-    calm    : whether the water was; None where nobody has said
-    refused : whether the instrument refused its calibration all the same
-    others  : turns of the same recording, its own among them, each with whose it is
+    turn     : as found in the recording
+    wanted   : what a calibration turn has to reach
+    about    : whose turn it is
+    calm     : whether the water was; None where nobody has said
+    refused  : whether the instrument refused its calibration all the same
+    others   : turns of the same recording, its own among them, each with whose it is
+    accepted : whether the instrument accepted its calibration: then the turn was good enough for it
+    mixed    : what to say of two clocks or gateways mixed in the recording; "" where there are none
     """
-    faults = shortcomings(turn, wanted)
-    remarks = [*_remarks(turn, calm), *_disagreements(turn, others)]
+    same_time = [(name, other) for name, other in others if other.source != turn.source and _same_time(turn, other)]
+    unit = _unit(turn, same_time)
+    if unit:
+        return _wrong_unit(about, unit, wanted)
+    wrong = [*_does_not_follow(turn), *_other_way(turn)]
+    against = _contradicted(turn, same_time)
+    faults = _still_short(turn, wanted, against)
+    remarks = [*against.remarks, *_remarks(turn, wanted, calm, mixed)]
+    if accepted and faults:
+        faults, remarks = (
+            [],
+            [
+                *faults,
+                ("heading_calibration.steady_turn.accepted", "The instrument accepted its calibration."),
+                *remarks,
+            ],
+        )
+    faults = [*wrong, *faults]
     if refused and not faults:
         words = "The turn was good enough: look for iron and cables near the sensor before you turn again."
         remarks.append(("heading_calibration.steady_turn.good_but_refused", words))
     verdict = Verdict.FAIL if faults else Verdict.ADVISE if remarks else Verdict.PASS
+    good = [] if faults or remarks else ["Good: let the instrument finish its calibration."]
+    code = (*faults, *remarks, ("heading_calibration.steady_turn.good", ""))[0][0]
+    return Finding(
+        code=code,
+        verdict=verdict,
+        about=about,
+        sentence=" ".join([_result(turn, wanted), *(text for _, text in (*faults, *remarks)), *good]),
+        basis=(circles_basis(*wanted.band), METHOD),
+        numbers=_numbers(turn),
+        limits=_limits(turn, wanted) if not faults or shortcomings(turn, wanted) else (),
+    )
+
+
+def _result(turn: Turn, wanted: Wanted) -> str:
     doubt = _doubt(turn)
     degrees = with_uncertainty(abs(turn.degrees), doubt)
     course = "" if turn.by_course is None else with_uncertainty(abs(turn.by_course), _of_course(turn))
@@ -175,18 +311,7 @@ def turn_finding(
     held_against = f" ({alone}{course} by course over ground)" if course else ""
     rate = with_uncertainty(turn.mean_rate, doubt / turn.seconds, 2)
     in_band = f"{100 * turn.in_band:.0f} % of the time inside {wanted.low:g} to {wanted.high:g}"
-    result = f"{degrees} degrees to {turn.direction}{held_against} at {rate} deg/s, {in_band}"
-    good = [] if faults or remarks else ["Good: let the instrument finish its calibration."]
-    code = (*faults, *remarks, ("heading_calibration.steady_turn.good", ""))[0][0]
-    return Finding(
-        code=code,
-        verdict=verdict,
-        about=about,
-        sentence=" ".join([f"{result}.", *(text for _, text in (*faults, *remarks)), *good]),
-        basis=(circles_basis(*wanted.band), METHOD),
-        numbers=_numbers(turn),
-        limits=_limits(turn, wanted) if not faults or _not_reached(turn, wanted) else (),
-    )
+    return f"{degrees} degrees to {turn.direction}{held_against} at {rate} deg/s, {in_band}."
 
 
 def _limits(turn: Turn, wanted: Wanted) -> tuple[Limit, ...]:
@@ -202,11 +327,6 @@ def _limits(turn: Turn, wanted: Wanted) -> tuple[Limit, ...]:
 
 def shortcomings(turn: Turn, wanted: Wanted) -> tuple[Remark, ...]:
     """What keeps a turn from calibrating, each with what to do differently; none for a good turn."""
-    return (*_does_not_follow(turn), *_not_reached(turn, wanted))
-
-
-def _not_reached(turn: Turn, wanted: Wanted) -> tuple[Remark, ...]:
-    """Where a turn is too slow, too fast, too uneven or too short."""
     told: list[Remark] = []
     rate = f"mean {turn.mean_rate:.2f} deg/s, wanted {wanted.low:g} to {wanted.high:g}"
     if turn.mean_rate < wanted.low:
@@ -220,11 +340,49 @@ def _not_reached(turn: Turn, wanted: Wanted) -> tuple[Remark, ...]:
         lapse = f"Out of the band for {turn.longest_lapse:.0f} s at a stretch."
         told.append(("heading_calibration.steady_turn.lapse", f"{lapse} Keep each lapse under {wanted.lapse:.0f} s."))
     missing = wanted.degrees - abs(turn.degrees)
-    if missing > 0:
+    if missing > turn.silence * turn.mean_rate:
         turn_on = f"Turn on for {math.ceil(missing)} degrees more: {wanted.degrees:.0f} wanted."
-        words = f"Turn again, {wanted.degrees:.0f} degrees." if told else turn_on
+        words = f"Turn again, {wanted.degrees:.0f} degrees." if told or turn.silence else turn_on
         told.append(("heading_calibration.steady_turn.too_short", words))
     return tuple(told)
+
+
+# --- what contradicts a turn
+
+
+def _same_time(turn: Turn, other: Turn) -> bool:
+    """Whether two turns are one of the boat: alike in time, or opposite ways for more than half of the shorter."""
+    both = min(turn.end, other.end) - max(turn.start, other.start)
+    opposite = turn.degrees * other.degrees < 0
+    return both > (0.5 * min(turn.seconds, other.seconds) if opposite else 0.95 * max(turn.seconds, other.seconds))
+
+
+def _unit(turn: Turn, others: Sequence[tuple[str, Turn]]) -> str:
+    """What shows that a rate of turn in degrees a minute was taken for degrees a second; "" where nothing does."""
+    if turn.quantity != "rate_of_turn":
+        return ""
+    witnesses = [("the heading", turn.by_heading), ("the course over ground", turn.by_course)]
+    witnesses += [(name, other.degrees) for name, other in others]
+    for name, degrees in witnesses:
+        if degrees and _is_in_other_unit(turn.degrees / A_MINUTE, degrees):
+            return f"{abs(turn.degrees):.0f} degrees, {name} {abs(degrees):.0f}"
+    known = any(degrees for _, degrees in witnesses)
+    no_boat = f"{turn.mean_rate:.0f} degrees a second, and no boat turns so fast"
+    return no_boat if turn.mean_rate > FASTEST and not known else ""
+
+
+def _wrong_unit(about: str, seen: str, wanted: Wanted) -> Finding:
+    """Nothing is told of such a turn but what is wrong with it."""
+    return Finding(
+        code="heading_calibration.steady_turn.rate_in_degrees_a_minute",
+        verdict=Verdict.FAIL,
+        about=about,
+        sentence=(
+            f"The rate of turn gives {seen}. It comes in degrees a minute and is read as degrees a second. "
+            "Set its unit at the sensor or the gateway, then turn again."
+        ),
+        basis=(circles_basis(*wanted.band), METHOD),
+    )
 
 
 def _does_not_follow(turn: Turn) -> Iterable[Remark]:
@@ -237,67 +395,146 @@ def _does_not_follow(turn: Turn) -> Iterable[Remark]:
     if turn.heading_still:
         words = f"The heading stood still for {turn.heading_still:.0f} s of the turn: the sensor is dead or frozen."
         yield ("heading_calibration.steady_turn.heading_stands_still", words)
-    elif turn.by_heading is not None and _too_far_apart(turn, turn.by_heading, turn.by_heading_within):
+    elif turn.by_heading is not None and abs(turn.degrees - turn.by_heading) > 2 * UNCALIBRATED + math.hypot(
+        turn.degrees_within, turn.by_heading_within
+    ):
         words = f"The heading does not follow: {by_heading}, {by_rate}. Put the sensor right, then turn again."
         yield ("heading_calibration.steady_turn.heading_does_not_follow", words)
 
 
-def _too_far_apart(turn: Turn, degrees: float, within: float) -> bool:
-    noise = math.hypot(turn.degrees_within, within)
-    return abs(turn.degrees - degrees) > max(COURSE_AGREES_WITHIN * abs(turn.degrees), noise) + UNCALIBRATED
+def _other_way(turn: Turn) -> Iterable[Remark]:
+    """A course over ground cannot turn the other way: the sensor does."""
+    if turn.by_course is not None and turn.compared * turn.by_course < 0 and abs(turn.by_course) >= LEAST_DEGREES:
+        words = (
+            f"The sensor turned {_way(turn.compared)}, the course over ground {_way(turn.by_course)}: the sensor "
+            "is upside down, or its sign is reversed. Put it right, then turn again."
+        )
+        yield ("heading_calibration.steady_turn.turns_the_other_way", words)
 
 
 def _way(degrees: float) -> str:
     return f"{abs(degrees):.0f} degrees to {'starboard' if degrees > 0 else 'port'}"
 
 
-def _disagreements(turn: Turn, others: Sequence[tuple[str, Turn]]) -> Iterable[Remark]:
-    """Other sources that turned otherwise in the same time."""
-    for name, other in others:
-        both = min(turn.end, other.end) - max(turn.start, other.start)
-        opposite = turn.degrees * other.degrees < 0 and both > 0.5 * min(turn.seconds, other.seconds)
-        same_time = both > 0.95 * max(turn.seconds, other.seconds)
-        if opposite or (same_time and _too_far_apart(turn, other.degrees, other.degrees_within)):
-            words = f"In the same time {name} turned {_way(other.degrees)}: find out which of them is wrong."
-            yield ("heading_calibration.steady_turn.sources_disagree", words)
+@attrs.frozen
+class _Against:
+    """What contradicts a turn, and the degrees it would be by that."""
+
+    remarks: tuple[Remark, ...] = ()
+    degrees: float | None = None
 
 
-def _remarks(turn: Turn, calm: bool | None) -> list[Remark]:
-    told: list[Remark] = []
+def _contradicted(turn: Turn, others: Sequence[tuple[str, Turn]]) -> _Against:
+    """What the course over ground and the other sources say against a turn.
+
+    The course decides between two sources: it has no scale of its own. Two totals contradict each other beyond the
+    root of the sum of the squares of their expanded uncertainties, and what deviation may do to a heading.
+    """
+    if turn.by_course is None:
+        apart = [(name, other) for name, other in others if _apart(turn, other)]
+        told = [
+            (
+                "heading_calibration.steady_turn.sources_disagree",
+                f"In the same time {name} turned {_way(other.degrees)}: find out which is wrong.",
+            )
+            for name, other in apart
+        ]
+        return _Against(tuple(told), apart[0][1].degrees if apart else None)
+    check = turn.check
+    if check is None or not _course_contradicts(turn) or turn.compared * turn.by_course < 0:
+        return _Against()
+    by_course = turn.degrees * check.course / check.sensor
+    if abs(turn.by_course) <= turn.by_course_within:
+        words = "The course over ground shows no turn: find out whether it or the sensor is wrong."
+        return _Against((("heading_calibration.steady_turn.course_shows_no_turn", words),))
+    with_course = [name for name, other in others if other.by_course is not None and not _course_contradicts(other)]
+    if with_course and turn.quantity == "rate_of_turn":
+        share = 100 * abs(check.sensor / check.course - 1)
+        less = "low" if abs(check.sensor) < abs(check.course) else "high"
+        words = (
+            f"It reads {share:.0f} % {less}: in {_way(check.sensor)} by it the course over ground turned "
+            f"{abs(check.course):.0f}, as {with_course[0]} did. Its scale is off, not the helm: have it set or "
+            "replaced."
+        )
+        return _Against((("heading_calibration.steady_turn.scale_off", words),), by_course)
+    words = (
+        f"The course turned {abs(check.apart):.1f} degrees otherwise in {abs(check.sensor):.0f}. Turn again in calm "
+        "water. If they differ again, check the sensor against another one."
+    )
+    return _Against((("heading_calibration.steady_turn.course_differs", words),), by_course)
+
+
+def _course_contradicts(turn: Turn) -> bool:
+    check = turn.check
+    return check is not None and abs(check.apart) > check.within + _deviation(turn, check.sensor)
+
+
+def _apart(turn: Turn, other: Turn) -> bool:
+    within = math.hypot(turn.degrees_within, other.degrees_within) + sum(
+        _deviation(one, one.degrees) for one in (turn, other)
+    )
+    return turn.degrees * other.degrees < 0 or abs(turn.degrees - other.degrees) > within
+
+
+def _deviation(turn: Turn, degrees: float) -> float:
+    """What deviation may do to a turn counted by a heading not calibrated yet; nothing after a whole circle [deg]."""
+    if turn.quantity == "rate_of_turn":
+        return 0.0
+    return UNCALIBRATED * math.sqrt(2 * (1 - math.cos(math.radians(degrees))))
+
+
+def _still_short(turn: Turn, wanted: Wanted, against: _Against) -> list[Remark]:
+    """Shortcomings that a source contradicted has by the other reading too. Its helm is not blamed for its scale."""
+    told = list(shortcomings(turn, wanted))
+    if against.degrees is None:
+        return told
+    other = attrs.evolve(turn, degrees=against.degrees, in_band=1.0, longest_lapse=0.0)
+    by_other = {code for code, _ in shortcomings(other, wanted)}
+    return [(code, words) for code, words in told if code in by_other]
+
+
+# --- what else there is to say
+
+
+def _remarks(turn: Turn, wanted: Wanted, calm: bool | None, mixed: str) -> Iterable[Remark]:
     if turn.without_way:
         words = (
             f"Not checked against course over ground: it says nothing below {UNDER_WAY:g} kn. Turn a whole circle with "
             "way on."
         )
-        told.append(("heading_calibration.steady_turn.without_way", words))
+        yield ("heading_calibration.steady_turn.without_way", words)
+    elif turn.by_course is None and turn.course_not_told == GAPS:
+        words = "Not checked against course over ground: it has gaps. See why its receiver falls silent."
+        yield ("heading_calibration.steady_turn.course_has_gaps", words)
     elif turn.by_course is None:
-        words = "Not checked against course over ground: record that too."
-        told.append(("heading_calibration.steady_turn.unchecked", words))
-    else:
-        apart = abs(turn.compared - turn.by_course)
-        noise = math.hypot(turn.degrees_within, turn.by_course_within)
-        if apart > noise and abs(turn.by_course) <= _of_course(turn):
-            words = "The course over ground shows no turn: find out whether it or the sensor is wrong."
-            told.append(("heading_calibration.steady_turn.course_shows_no_turn", words))
-        elif apart > max(COURSE_AGREES_WITHIN * abs(turn.by_course), noise):
-            words = (
-                f"The course turned {apart:.1f} degrees otherwise. Turn again in calm water. If they differ "
-                "again, check the sensor against another one."
-            )
-            told.append(("heading_calibration.steady_turn.course_differs", words))
+        yield ("heading_calibration.steady_turn.unchecked", "Not checked against course over ground: record that too.")
+    if turn.other_course is not None and turn.by_course is not None:
+        words = (
+            f"Two receivers differ: by the course over ground of source {turn.course_source} the boat turned "
+            f"{_way(turn.by_course)}, by that of source {turn.other_course.source} "
+            f"{_way(turn.other_course.degrees or 0.0)}. Find out which is wrong."
+        )
+        yield ("heading_calibration.steady_turn.courses_disagree", words)
+    if turn.silence:
+        words = f"The sensor was silent for {turn.silence:.0f} s of the turn: what was turned then is not counted."
+        again = " Record the turn again." if abs(turn.degrees) < wanted.degrees else ""
+        yield ("heading_calibration.steady_turn.silence", words + again)
+    if mixed:
+        yield ("heading_calibration.steady_turn.clocks_mixed", mixed)
     if calm is None:
-        words = "Say whether the water was calm for this turn."
-        told.append(("heading_calibration.steady_turn.calm_not_said", words))
+        yield ("heading_calibration.steady_turn.calm_not_said", "Say whether the water was calm for this turn.")
     elif not calm:
-        words = "The water was not calm: turn again on a calm day before you rely on it."
-        told.append(("heading_calibration.steady_turn.not_calm", words))
-    return told
+        yield (
+            "heading_calibration.steady_turn.not_calm",
+            "The water was not calm: turn again on a calm day before you rely on it.",
+        )
 
 
 def _doubt(turn: Turn) -> float:
-    """Half width of the degrees turned. Noise says nothing of a sensor's scale or lag: where the course differs by
-    more, that is the doubt [deg]."""
-    apart = 0.0 if turn.by_course is None else abs(turn.compared - turn.by_course)
+    """Half width of the degrees turned: its expanded uncertainty, or what contradicts it where that is more [deg]."""
+    apart = 0.0
+    if turn.check is not None and turn.check.sensor and _course_contradicts(turn):
+        apart = abs(turn.degrees * turn.check.apart / turn.check.sensor)
     return max(turn.degrees_within, apart, LEAST_DOUBT)
 
 

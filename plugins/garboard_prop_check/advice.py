@@ -13,12 +13,12 @@ from garboard.records import Engine
 from garboard.uncertainty import MeasuredValue
 from garboard_prop_check.alongside import above_label
 from garboard_prop_check.averages import Average, average_engine_speed, average_speed
-from garboard_prop_check.engine_speed import air_today, engine_speed_there, to_settle
+from garboard_prop_check.engine_speed import air_today, engine_speed_there, is_warm, to_settle
 from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule, parts_of_forecast, whole_inches
 from garboard_prop_check.runs import Run, runs_of
 from garboard_prop_check.settings import basis_of, per_inch_basis
-from garboard_prop_check.slip_findings import reading_is_wrong, slips_of, unlike_slips
-from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, PROPELLER, TRIM_AT_BEST
+from garboard_prop_check.slip_findings import is_more_than_usual, reading_is_wrong, slips_of, unlike_slips
+from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, PROPELLER, TOO_ROUGH, TRIM_AT_BEST
 from garboard_prop_check.window import WindowPosition, near_limiter, position_in_window
 from garboard_prop_check.words import (
     AIR,
@@ -96,7 +96,7 @@ def pitch_advice(view: JobView) -> Iterable[Finding]:
         raise NotEnoughData(NO_ENGINE, lack=Lack.NOT_ENTERED, field="engines")
     fitted = [_fitted(view, engine, runs) for engine in engines]
     _check_alike(view, fitted)
-    _check_slip(view, runs)
+    _check_slip(view, fitted, runs)
     return (_advice(view, fitted),)
 
 
@@ -109,7 +109,7 @@ def _check_conditions(view: JobView) -> None:
     need(load != "light", "the boat was light; repeat the runs with its usual load", field="load")
     above = "more power is fitted than the capacity label allows; make no full-throttle run before that is put right"
     asking.need(not above_label(view), above, lack=Lack.UNSUITABLE, field="plate_power")
-    need(water != "rough", "the water was rough; repeat the runs in calm water", field="water")
+    need(water not in TOO_ROUGH, "the water was rough; repeat the runs in calm water", field="water")
     asking.check()
 
 
@@ -155,8 +155,9 @@ def _check_alike(view: JobView, fitted: Sequence[Fitted]) -> None:
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, **ENGINE_SPEEDS)
 
 
-def _check_slip(view: JobView, runs: Sequence[Run]) -> None:
-    """Where slip is known and cannot be, a reading is wrong; it may be the pitch itself."""
+def _check_slip(view: JobView, fitted: Sequence[Fitted], runs: Sequence[Run]) -> None:
+    """Where slip is known and cannot be, a reading is wrong; it may be the pitch itself. A propeller that does not bite
+    lets its engine turn too fast: more pitch would hide why."""
     try:
         slips = slips_of(view, runs, average_speed(view, runs))
     except NotEnoughData:
@@ -169,6 +170,15 @@ def _check_slip(view: JobView, runs: Sequence[Run]) -> None:
                 lack=Lack.CONTRADICTS,
                 **ENGINE_SPEEDS,
             )
+    too_fast = {one.engine.position for one in fitted if one.way > 0}
+    for one in slips:
+        if one.engine.position in too_fast and is_more_than_usual(view, one):
+            text = (
+                f"the {about(one.engine)} turns too fast and slips by {one.numbers[1]}, more than usual: find out why "
+                "first. Ventilation, an engine mounted too high, a hub that slips or a damaged propeller do that, and "
+                "more pitch does not cure them"
+            )
+            raise NotEnoughData(text, lack=Lack.UNSUITABLE, **ENGINE_SPEEDS)
     if any(True for _ in unlike_slips(view, slips)):
         text = "the engines turn alike and their slips differ: a stamp or a gear ratio is misread, find out which first"
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=PROPELLER, field="stamp_read")
@@ -180,7 +190,7 @@ def _advice(view: JobView, fitted: Sequence[Fitted]) -> Finding:
         return _keep(view, fitted)
     there = _in_reference_air(view, out)
     if there and all(one.way < 0 and not _still_below(one, there) for one in out):
-        return _air_explains(fitted, there)
+        return _air_explains(fitted, there, is_warm(view))
     changes = {one.engine.position: _changes(view, one) for one in out}
     table = _table(view, out, changes)
     first = min((c for found in changes.values() for c in (*found.step_rule, found.proportion)), key=abs)
@@ -234,15 +244,16 @@ def _still_below(one: Fitted, there: Air) -> bool:
     return one.position_at(there[one.engine.position]) is WindowPosition.BELOW
 
 
-def _air_explains(fitted: Sequence[Fitted], there: Air) -> Finding:
+def _air_explains(fitted: Sequence[Fitted], there: Air, warm: bool) -> Finding:
     told = ", ".join(f"{about(one.engine)} {there[one.engine.position].value:.0f} rev/min" for one in fitted if one.way)
     return Finding(
         code="prop_check.pitch.air_explains",
         verdict=Verdict.ADVISE,
         about="pitch",
         sentence=(
-            f"Today's air may explain the whole shortfall: in reference air expect {told}. Run again on a cooler day "
-            "before you change the propeller. If the boat always runs in such air, take less pitch."
+            f"Today's air may explain the whole shortfall: in reference air expect {told}. Run again "
+            f"{'on a cooler day' if warm else 'on lower water'} before you change the propeller. If the boat always "
+            "runs in such air, take less pitch."
         ),
         basis=(WINDOW, AIR),
     )

@@ -17,6 +17,10 @@ from garboard_prop_check.steps import FULL_THROTTLE
 Item = TypeVar("Item")
 
 
+CLEARLY = 0.25
+"""A run is slower than the others from this share of what they may differ by; common practice, no source."""
+
+
 class OddRun(enum.Enum):
     """What the one run shows that the others contradict."""
 
@@ -101,14 +105,15 @@ def agreement_of(view: JobView, runs: Sequence[Run], ways: Sequence[int] | None)
 def kind_of(odd: Run, others: Sequence[Run], same_way: Sequence[Run], limits: Limits) -> OddRun:
     """What the odd run shows.
 
-    same_way : those of the others that went its way; where there are none, all others stand for them
+    same_way : those of the others that went its way; where there are none, its speed says nothing: the current may
+               explain it
     """
     faster = _engine_off(odd, others)
     if abs(faster) <= limits.engine_speed / 2:
         return OddRun.SPEED
-    theirs = [run.speed.value for run in same_way or others if isinstance(run.speed, Reading)]
-    is_slower = isinstance(odd.speed, Reading) and bool(theirs) and odd.speed.value < mean(theirs)
-    if not is_slower:
+    theirs = [run.speed.value for run in same_way if isinstance(run.speed, Reading)]
+    lost = mean(theirs) - odd.speed.value if theirs and isinstance(odd.speed, Reading) else 0.0
+    if lost <= limits.speed * CLEARLY:
         return OddRun.ENGINE_SPEED
     return OddRun.VENTILATED if faster > 0 else OddRun.NOT_FULL_THROTTLE
 
@@ -134,8 +139,8 @@ def _faults(runs: Sequence[Run], ways: Sequence[int] | None, limits: Limits) -> 
         found = _engine_speeds(runs, position)
         if found and _apart(found) > limits.engine_speed:
             told = f"engine speed ({position}) differs by {_apart(found):.0f} rev/min between {_between(found, 0)}"
-            cure = "at one throttle it does not: read both again, and look whether the propeller let go in the faster"
-            yield Fault(position, f"{told}; {cure}", _ends(found))
+            cure = "read both again, and look whether the propeller let go in the faster"
+            yield Fault(position, f"{told}, too much for one throttle; {cure}", _ends(found))
 
 
 def _faults_of_speed(runs: Sequence[Run], ways: Sequence[int], limits: Limits) -> Iterator[Fault]:

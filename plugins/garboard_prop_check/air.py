@@ -6,7 +6,8 @@ import math
 
 TEMPERATURE_RANGE = (15.0, 35.0)
 DRY_PRESSURE_RANGE = (90.0, 105.0)
-"""Where the power factor holds [degC], [kPa]; SAE J1349, from memory."""
+REFERENCE_TEMPERATURE = 25.0
+"""Where the power factor holds [degC], [kPa], and its reference [degC]; SAE J1349, from memory."""
 
 
 def saturation_pressure(air_temperature: float) -> float:

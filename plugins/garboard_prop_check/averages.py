@@ -13,7 +13,7 @@ from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_view import FieldKey, JobView
 from garboard.series import mean, signed_angle
 from garboard.uncertainty import MeasuredValue, Part, Shape, of_last_digit, pooled
-from garboard_prop_check.agreement import agreement_of
+from garboard_prop_check.agreement import Agreement, agreement_of
 from garboard_prop_check.runs import SPEED, TYPED, Reading, Run
 from garboard_prop_check.settings import DEVIATION_FREEDOM
 from garboard_prop_check.steps import FULL_THROTTLE
@@ -236,7 +236,7 @@ def average_engine_speed(view: JobView, runs: Sequence[Run], position: str) -> A
     A run without it is left out where another has it; see `left_out_of_engine_speed`. So is one that the others
     contradict; see `agreement`.
     """
-    agreed = agreement_of(view, runs, _ways_or_none(view, runs))
+    agreed = agreement_among(view, runs)
     agreed.check(position)
     found = [_engine_speed(run, position) for run in runs if run is not agreed.odd]
     readings = _readings([one for one in found if not _is_to_enter(one)] or found, "no run is entered")
@@ -276,7 +276,13 @@ def _of_reading(
     )
 
 
-def _ways_or_none(view: JobView, runs: Sequence[Run]) -> tuple[int, ...] | None:
+def agreement_among(view: JobView, runs: Sequence[Run]) -> Agreement:
+    """Whether runs agree, as far as it is known which way they went."""
+    return agreement_of(view, runs, ways_or_none(view, runs))
+
+
+def ways_or_none(view: JobView, runs: Sequence[Run]) -> tuple[int, ...] | None:
+    """The ways of the runs as of `sides`, None where they are not known."""
     try:
         return sides(runs, view.setting_value("prop_check.opposite_within", "deg"))
     except NotEnoughData:

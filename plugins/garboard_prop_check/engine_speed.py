@@ -134,8 +134,8 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
     else:
         code, verdict = "prop_check.engine_difference.too_much", Verdict.FAIL
         sentence = (
-            f"{told}; more than {allowed:.0f}. Compare throttle travel, trim and height of the engines, then the "
-            "propellers, before changing pitch."
+            f"{told}; more than {allowed:.0f}. {_unlike_propellers(view)}Compare throttle travel, trim and height of "
+            "the engines, then the propellers, before changing pitch."
         )
     return (
         Finding(
@@ -158,6 +158,16 @@ def in_reference_air(view: JobView) -> Iterator[Finding]:
     return for_each_engine(view, (AIR,), lambda engine: _in_reference_air(view, engine, runs, factor, dry))
 
 
+def _unlike_propellers(view: JobView) -> str:
+    """Names propellers of unlike pitch: they alone explain that engines turn unlike."""
+    fitted = {engine.position: engine.propeller and engine.propeller.pitch for engine in view.vessel.engines}
+    pitches = {position: pitch.to("in") for position, pitch in fitted.items() if pitch}
+    if len(set(pitches.values())) < 2:
+        return ""
+    told = " and ".join(f"{pitch:g} in {position}" for position, pitch in pitches.items())
+    return f"The propellers have unlike pitch ({told}): read the stamps, then fit like ones. "
+
+
 AIR_FIELDS = ("air_temperature", "air_pressure", "humidity")
 
 
@@ -174,6 +184,12 @@ def air_today(view: JobView) -> tuple[float, float]:
     except ValueError as outside:
         text = f"{outside}; the method does not reach so far"
         raise NotEnoughData(text, lack=Lack.NOT_COVERED, step=CONDITIONS, field="air_temperature") from None
+
+
+def is_warm(view: JobView) -> bool:
+    """Whether the air of the runs was warmer than reference air: then a cooler day gives some of its power back."""
+    temperature = view.amount(CONDITIONS, "air_temperature", "degC")
+    return temperature is not None and temperature > air.REFERENCE_TEMPERATURE
 
 
 def engine_speed_there(average: Average, factor: float) -> MeasuredValue:

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from garboard.findings import Doubt, Finding, NotEnoughData, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard_prop_check.agreement import OddRun, agreement_of, kind_of, limits_of
-from garboard_prop_check.averages import Average, average_engine_speed, average_speed, sides
+from garboard_prop_check.averages import Average, average_engine_speed, average_speed, ways_or_none
 from garboard_prop_check.runs import SPEED, Reading, Run, instrument_bound, runs_of, runs_of_recording
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import FULL_THROTTLE
@@ -27,13 +27,6 @@ def against_each_other(view: JobView) -> Iterator[Finding]:
     yield from _typed_against_all_runs(view, runs)
 
 
-def _ways(view: JobView, runs: Sequence[Run]) -> tuple[int, ...] | None:
-    try:
-        return sides(runs, view.setting_value("prop_check.opposite_within", "deg"))
-    except NotEnoughData:
-        return None
-
-
 _ODD = {
     OddRun.VENTILATED: (
         "prop_check.readings.ventilated",
@@ -48,7 +41,7 @@ _ODD = {
     OddRun.ENGINE_SPEED: (
         "prop_check.readings.odd_engine_speed",
         "its engine speed contradicts the others",
-        "Read it again, or make the run again.",
+        "Read it again. If it was right, the propeller let go or the throttle moved: make the run again.",
     ),
     OddRun.SPEED: (
         "prop_check.readings.odd_speed",
@@ -59,7 +52,7 @@ _ODD = {
 
 
 def _odd_run(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
-    ways = _ways(view, runs)
+    ways = ways_or_none(view, runs)
     found = agreement_of(view, runs, ways)
     odd = found.odd
     if odd is None:
@@ -67,7 +60,7 @@ def _odd_run(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
             yield _finding(
                 "prop_check.readings.runs_differ",
                 "full-throttle runs",
-                f"{fault.text[0].upper()}{fault.text[1:]}. Nothing is worked out from them before.",
+                f"{fault.text[0].upper()}{fault.text[1:]}. Nothing is worked out from them until then.",
                 [place for run in fault.runs for place in _places(run, fault.what)],
                 fault.text,
             )

@@ -19,7 +19,9 @@ from garboard_prop_check.words import window_of
 Found = TypeVar("Found")
 
 ALWAYS_TOLD = "prop_check.pitch"
-TOLD_UNLESS_PASSED = ("prop_check.window", "prop_check.slip", "prop_check.engine_difference", "prop_check.crouch")
+TOLD_UNLESS_PASSED = tuple(
+    f"prop_check.{name}" for name in ("readings", "window", "slip", "engine_difference", "crouch")
+)
 
 
 def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:

@@ -264,14 +264,22 @@ def _streams(engines: Sequence[Engine], recording: Recording) -> tuple[tuple[str
     reasons: list[Missing | str] = [] if speeds else [f"recording {recording.name} holds no speed over ground"]
     reasons += [] if engines else [no_engine]
     found = [(SPEED, speeds[0])] if speeds else []
-    for engine, stream in zip(engines, engine_speeds, strict=True):
+    for number, (engine, stream) in enumerate(zip(engines, engine_speeds, strict=True)):
         if stream is None:
-            reasons.append(f"recording {recording.name} holds no engine speed of the {engine.position} engine")
+            reasons.append(_not_heard(recording, engine, number))
         else:
             found.append((engine.position, stream))
     if reasons:
         raise NotEnoughData(*reasons, lack=Lack.NOT_IN_RECORDING, **place)
     return tuple(found)
+
+
+def _not_heard(recording: Recording, engine: Engine, number: int) -> str:
+    """What to say of an engine that is not in a recording, and under which instances others are."""
+    text = f"recording {recording.name} holds no engine speed of the {engine.position} engine"
+    heard = sorted({stream.key.instance or "0" for stream in recording.of("engine_speed")})
+    instance = number if engine.network_instance is None else engine.network_instance
+    return f"{text}: instance {instance} is not heard, {', '.join(heard)} is" if heard else text
 
 
 @lru_cache(maxsize=8)

@@ -18,8 +18,8 @@ _amount = partial(amount_setting, "prop_check")
 DEVIATION_FREEDOM = 6
 """Degrees of freedom of a deviation known to 30 %: JCGM 100:2008, G.4.2."""
 
-BOUND_OF_ALL_RUNS = "a bound, and the same error in every run"
-DEVIATION_OF_EACH_RUN = "known to 30 % (6 degrees of freedom); each run by itself, and bettered by the runs themselves"
+BOUND_OF_ALL_RUNS = "a bound, the same in every run"
+DEVIATION_OF_EACH_RUN = "of each run by itself, known to 30 % (6 degrees of freedom)"
 
 
 USUAL_SLIP: dict[str, tuple[str, str]] = {
@@ -94,7 +94,7 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     _amount(
         "speed_uncertainty",
-        "Receiver shows speed over ground right within plus or minus",
+        "Speed over ground is right within plus or minus",
         "speed",
         "kn",
         "0.1 kn",
@@ -121,7 +121,7 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     _amount(
         "engine_speed_uncertainty",
-        "Tachometer right within plus or minus",
+        "Tachometers are right within plus or minus",
         "engine speed",
         "rev/min",
         "20 rev/min",
@@ -196,8 +196,7 @@ SETTINGS: tuple[Setting, ...] = (
         Basis(
             BasisKind.STANDARD,
             "ISO 484-2:1981, mean pitch of a propeller: class S 0.5 %, I 0.75 %, II 1 %, III 3 %",
-            "as restated by propeller works; written for diameters from 0.80 m, so a guide for an outboard. A bound, "
-            "the same in every run",
+            "as restated by propeller works; for diameters from 0.80 m, so a guide; a bound, the same in every run",
         ),
     ),
     _amount(

@@ -29,6 +29,8 @@ from garboard_prop_check.words import (
 )
 
 SLIP_NUMBER, BY_STAMP = "slip", "slip by the stamped pitch"
+LARGEST_DIAMETER = 17.0
+"""An outboard's propeller has no larger diameter [in]; common practice, no source."""
 SPEED_UNITS = ("kn", "mph", "km/h")
 
 
@@ -120,6 +122,12 @@ def _believable(view: JobView) -> tuple[Limit, Limit]:
     most += view.setting_value("prop_check.slip_beyond_usual", "%")
     fastest = view.setting_value("prop_check.highest_theory", "kn")
     return Limit(SLIP_NUMBER, 0.0, most), Limit("theoretical speed", high=fastest)
+
+
+def is_more_than_usual(view: JobView, found: Slip) -> bool:
+    """Whether a propeller slips more than is usual for the hull; not where that is not known."""
+    form = view.vessel.hull_form
+    return form in USUAL_SLIP and found.by_stamp.low > _usual_slip(view, form, "high")
 
 
 def unlike_slips(view: JobView, found: Sequence[Slip]) -> Iterator[Finding]:
@@ -233,7 +241,7 @@ def _against_usual(view: JobView, found: Slip, told: str, form: str) -> Judged:
     usual = f"{low:g} to {high:g} % is usual for this hull"
     if found.by_stamp.high < low:
         code, sentence = "prop_check.slip.less_than_usual", f"{told}, less than usual ({usual}). {_CHECK}."
-    elif found.by_stamp.low > high:
+    elif is_more_than_usual(view, found):
         code = "prop_check.slip.more_than_usual"
         sentence = (
             f"{told}, more than usual ({usual}). {_CHECK}. Then look for ventilation, an engine mounted too high, a "
@@ -280,7 +288,8 @@ def _suspects(view: JobView, found: Slip) -> Iterator[Suspect]:
     if low <= found.at(found.speed.value, ratio=1 / ratio) <= high:
         yield Suspect(f"with a gear ratio of {1 / ratio:.2f}, the one entered turned round")
     diameter = fitted.diameter.to("in") if fitted and fitted.diameter else 0.0
-    if diameter > 0 and low <= found.at(found.speed.value, pitch=diameter) <= high:
+    may_be_turned_round = diameter > 0 and pitch_of(found.engine) <= LARGEST_DIAMETER
+    if may_be_turned_round and low <= found.at(found.speed.value, pitch=diameter) <= high:
         text = f"with a pitch of {diameter:g} in, which is entered as the diameter"
         yield Suspect(text, _stamp(view, found))
 

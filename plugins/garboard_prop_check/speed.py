@@ -22,7 +22,7 @@ from garboard.findings import (
 )
 from garboard.job_view import JobView
 from garboard_prop_check import crouch
-from garboard_prop_check.averages import average_speed, held, left_out_of_speed
+from garboard_prop_check.averages import agreement_among, average_speed, held, left_out_of_speed
 from garboard_prop_check.runs import Reading, Run, runs_of
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE
@@ -51,7 +51,7 @@ def full_throttle_speed(view: JobView) -> Iterable[Finding]:
                 f"{speed_words(average)}, {average.method}{runs_only(average)}. "
                 f"Current along the runs: {average.current:.1f} kn."
             ),
-            basis=(AVERAGING, basis_of("speed_uncertainty"), basis_of("run_to_run_speed")),
+            basis=(AVERAGING, basis_of("speed_uncertainty")),
             numbers=(
                 Number.of("speed", average.measured),
                 Number("current along the runs", average.current, "kn"),
@@ -101,14 +101,15 @@ def _points(name: str, readings: Sequence[Reading | Missing | None]) -> Series:
 
 
 def table_of_runs(view: JobView, runs: Sequence[Run]) -> Table:
-    """The runs as made."""
+    """The runs as made; one that the others contradict is marked."""
+    odd = agreement_among(view, runs).odd
     positions = [engine.position for engine in view.vessel.engines]
     return Table(
         title="Full-throttle runs",
         headings=("Run", "Way", "Speed over ground [kn]", *(f"{position} [rev/min]" for position in positions)),
         rows=tuple(
             (
-                run.name.removeprefix("run "),
+                run.name.removeprefix("run ") + (", not counted" if run is odd else ""),
                 run.side or ("" if run.course is None else f"{run.course:.0f}°"),
                 _cell(run.speed, 1),
                 *(_cell(run.engine_speed.get(position), 0) for position in positions),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from garboard import cautions
+from garboard.fields import WATER
 from garboard.findings import Basis, BasisKind
 from garboard.steps import Caution, Field, Kind, Phase, Step
 from garboard_prop_check.crouch import CONSTANTS
@@ -14,7 +15,7 @@ FULL_THROTTLE = "prop_check.full_throttle"
 
 TRIM_AT_BEST = "at best"
 LOADS = ("light", "half", "full", "unknown")
-WATERS = ("calm", "light chop", "rough")
+TOO_ROUGH = ("chop", "rough")
 SIDES = ("with", "against")
 
 _CAUTIONS_UNDER_WAY = (
@@ -99,7 +100,7 @@ STEPS = (
                 hard=(0, 100),
             ),
             Field(name="persons", title="Persons on board", kind=Kind.COUNT, plausible=(1, 12), hard=(1, 100)),
-            Field(name="water", title="Water", kind=Kind.CHOICE, choices=WATERS),
+            Field(name="water", title="Water", kind=Kind.CHOICE, choices=WATER),
             Field(
                 name="air_temperature",
                 title="Air temperature",

@@ -103,6 +103,9 @@ class EmbeddedStore:
             self._kinds[hull] = len(held), kinds
             return kinds
 
+    def unread(self, hulls: Iterable[str]) -> int:
+        return self.hulls.unread_of(hulls)
+
     def deliveries(self, first: int, last: int) -> Iterator[Delivery]:
         days = _file_of(first), _file_of(last)
         for path in sorted(self._deliveries.glob("*.jsonl")):

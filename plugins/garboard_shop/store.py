@@ -185,6 +185,9 @@ class Store(Protocol):
     def kinds(self, hull: str) -> Mapping[str, int]:
         """How many entries of each kind are held of a hull."""
 
+    def unread(self, hulls: Iterable[str]) -> int:
+        """How many entries of some hulls could not be read and are not back."""
+
     def deliveries(self, first: int, last: int) -> Iterable[Delivery]:
         """What was delivered from one time to another [ms since 1970-01-01 UTC], in order."""
 

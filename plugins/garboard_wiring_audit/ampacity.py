@@ -80,6 +80,8 @@ class Allowable:
     converted   : the row is the next smaller size of the other family
     from_memory : values used that were not read in their source
     by_formula  : temperature the ambient formula was used for [degC]; None where it was not
+    insulation  : rating of the row [degC]
+    lower_row   : the table lacks the conductor's own rating, so the next lower row counts
     """
 
     table: float
@@ -88,6 +90,8 @@ class Allowable:
     converted: bool = False
     from_memory: tuple[str, ...] = ()
     by_formula: float | None = None
+    insulation: float
+    lower_row: bool = False
 
     @property
     def amperes(self) -> float:
@@ -159,7 +163,7 @@ def allowable(
     engine_space : how warm the engine space it runs through gets, not taken below 50; None outside of one [degC]
     bundled      : current-carrying conductors bundled with it where bundling counts; 1 where it does not [-]
     returns      : the allowable current and how it came about [A]
-    Raises NotEnoughData where the rule's table has no such size or rating.
+    Raises NotEnoughData where the rule's table has no such size, or no rating so low.
 
     >>> from garboard_wiring_audit.conductors import of_gauge
     >>> allowable(CFR_TABLE_5, of_gauge("16"), 105.0, 50.0, 1).amperes
@@ -172,23 +176,24 @@ def allowable(
     [3] NEC 310.15(B), ambient formula: in any engine space by [2], by [1] in one warmer than its 50 degC.
     """
     memory = ["bundling factor of note 2"] if bundling_factor(bundled) < 1 else []
+    rated = row_within(rule, insulation)
     if rule == ISO_BY_AREA:
         size = metric_size_within(conductor)
-        table, row = iso_by_area(size, insulation), of_area(size).label
+        table, row = iso_by_area(size, rated), of_area(size).label
         converted = bool(conductor.gauge)
         memory.append("ISO 10133 ampacity table")
     else:
         gauge = gauge_within(conductor)
-        table, row = table_5(gauge, insulation), f"{gauge} AWG"
+        table, row = table_5(gauge, rated), f"{gauge} AWG"
         converted = not conductor.gauge
     in_space, by_formula = 1.0, None
     if engine_space is not None and (rule == ISO_BY_AREA or engine_space > ENGINE_SPACE):
         by_formula = max(engine_space, ENGINE_SPACE)
-        in_space = ambient_factor(insulation, by_formula)
+        in_space = ambient_factor(rated, by_formula)
     elif engine_space is not None:
-        in_space = ENGINE_SPACE_FACTOR[insulation]
-        if insulation != ENGINE_SPACE_FACTOR_READ:
-            memory.append(f"engine-space factor {in_space:g} for {insulation:.0f} degC")
+        in_space = ENGINE_SPACE_FACTOR[rated]
+        if rated != ENGINE_SPACE_FACTOR_READ:
+            memory.append(f"engine-space factor {in_space:g} for {rated:.0f} degC")
     return Allowable(
         table=table,
         factor=in_space * bundling_factor(bundled),
@@ -196,7 +201,33 @@ def allowable(
         converted=converted,
         from_memory=tuple(memory),
         by_formula=by_formula,
+        insulation=rated,
+        lower_row=rated < insulation,
     )
+
+
+def row_within(rule: str, insulation: float) -> float:
+    """The row of a rule's table that a conductor's insulation counts as: its own, or the next lower one.
+
+    rule       : `CFR_TABLE_5` or `ISO_BY_AREA` [-]
+    insulation : temperature rating printed on the conductor [degC]
+    returns    : rating of the row [degC]
+    Raises NotEnoughData for a rating below the table's lowest.
+
+    >>> row_within(CFR_TABLE_5, 105.0), row_within(CFR_TABLE_5, 70.0), row_within(ISO_BY_AREA, 85.0)
+    (105.0, 60.0, 90.0)
+
+    [1] The next lower row is on the safe side: common practice, no source. ISO 10133 has one row for 85 to 90 degC.
+    """
+    rows, table = (ISO_INSULATION, "ISO 10133") if rule == ISO_BY_AREA else (TABLE_5_INSULATION, CFR_TABLE_5)
+    if rule == ISO_BY_AREA and 85.0 <= insulation < 90.0:
+        return 90.0
+    lower = [row for row in rows if row <= insulation]
+    if not lower:
+        text = f"insulation rated {insulation:g} degC lies below {table} ({rows[0]:.0f} degC and above)"
+        hint = "enter the rating printed on it"
+        raise NotEnoughData(f"{text}; {hint}", lack=Lack.NOT_COVERED, field="circuits.insulation_temperature")
+    return lower[-1]
 
 
 def _column(insulation: float, columns: tuple[float, ...], table: str) -> int:

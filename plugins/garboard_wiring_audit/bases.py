@@ -67,6 +67,7 @@ MINIMUM_CFR = regulation(
     "navigation and communication electronics are exempt",
 )
 MINIMUM_ISO = standard("ISO 10133:2012, 7.7: 1 mm2 alone, 0.75 mm2 in a sheath and at most 800 mm outside it")
+LOWER_ROW = practice("Insulation of a rating the table lacks counts as the next lower row")
 DROP_CIRCULAR_MILS = method("Circular-mil method CM = K I L / E with K = 10.75, copper at 29 degC")
 DROP_AT_TEMPERATURE = method(
     "Copper at 58 MS/m and 0.00393 /K from 20 degC, warmed by the square of the current (NEC 310.15(B))"
@@ -75,7 +76,9 @@ DROP_CLASSES = standard(
     "Drop classes 3 % and 10 %",
     "ISO 10133 puts panel feeds, navigation lights, blowers and bilge pumps under 3 %; of the nominal voltage",
 )
-DROP_METER = practice("Drop read from the source to the load and back, load running", "meter's uncertainty counted in")
+DROP_METER = practice(
+    "Drop read from the source to the load and back, load running", "meter, digits and a supply that sags counted in"
+)
 DROP_EXCESS = practice("Drop that the copper does not explain is lost in connections, fuse holders and switches")
 LABELS = practice("Every circuit labelled before hand over")
 TERMINATIONS = practice("Terminations pulled by hand, polarity proved with a meter, conductors held and clear of chafe")

@@ -8,7 +8,7 @@ from itertools import pairwise
 import attrs
 
 from garboard.findings import Lack, NotEnoughData
-from garboard.uncertainty import MeasuredValue
+from garboard.uncertainty import MeasuredValue, Part
 
 CHARGE = (0.0, 25.0, 50.0, 75.0, 100.0)
 FLOODED_VOLTS = (11.89, 12.06, 12.24, 12.45, 12.65)
@@ -34,33 +34,33 @@ class Charge:
     from_memory: bool = False
 
 
-def state_of_charge(rest_volts: float, expanded_uncertainty: float, chemistry: str) -> Charge:
+def state_of_charge(rest_volts: MeasuredValue, chemistry: str) -> Charge:
     """State of charge of a 12 V battery at rest, by straight lines between the table's points.
 
-    rest_volts           : voltage after hours without charge or load; 24 V banks halved [V]
-    expanded_uncertainty : of the rest voltage [V]
-    chemistry            : "flooded" or "AGM" [-]
-    returns              : charge, with the uncertainty of the voltage and the tables' disagreement joined as root of
-                           squares, taken to charge by the steepest piece of the table [%]
+    rest_volts : voltage after hours without charge or load; 24 V banks halved [V]
+    chemistry  : "flooded" or "AGM" [-]
+    returns    : charge, with the uncertainty of the voltage and the tables' disagreement (95 %) taken to charge by the
+                 steepest piece of the table [%]
     Raises NotEnoughData for a chemistry whose rest voltage tells nothing, and for a battery still on charge.
 
-    >>> state_of_charge(12.45, 0.0, "flooded").percent.value
-    75.0
+    >>> charge = state_of_charge(MeasuredValue(12.45, "V"), "flooded").percent
+    >>> charge.value, round(charge.expanded_uncertainty, 1)
+    (75.0, 8.8)
 
     [1] State of charge table of the battery trade council (flooded). AGM from memory.
     """
     volts = _table(chemistry)
-    if rest_volts > volts[-1] + CHARGED_NOW:
+    if rest_volts.value > volts[-1] + CHARGED_NOW:
         raise NotEnoughData(
-            f"{rest_volts:.2f} V for each 12 V is above a full battery at rest: charging, or charged just before; "
-            "let it rest and read it again",
+            f"{rest_volts.value:.2f} V for each 12 V is above a full battery at rest: charging, or charged just "
+            "before; let it rest and read it again",
             lack=Lack.UNSUITABLE,
             field="rest_voltage",
         )
-    percent = _between(rest_volts, volts)
     steepest = 25.0 / min(high - low for low, high in pairwise(volts))
-    half_width = steepest * math.hypot(expanded_uncertainty, TABLES_DISAGREE)
-    return Charge(MeasuredValue.of_expanded(percent, "%", half_width), chemistry == "AGM")
+    parts = (*rest_volts.parts, Part.of_expanded("tables of rest voltage", TABLES_DISAGREE))
+    percent = _between(rest_volts.value, volts)
+    return Charge(MeasuredValue.of_parts(percent, "%", (part.times(steepest) for part in parts)), chemistry == "AGM")
 
 
 def _table(chemistry: str) -> tuple[float, ...]:

@@ -2,28 +2,40 @@
 
 from __future__ import annotations
 
+import enum
 import math
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
 import attrs
 
-from garboard.findings import Basis, Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import (
+    Basis,
+    Doubt,
+    Finding,
+    Lack,
+    Limit,
+    Missing,
+    NotEnoughData,
+    Number,
+    Verdict,
+    with_uncertainty,
+)
 from garboard.job_view import JobView
 from garboard.records import Battery, Circuit, Engine
-from garboard.uncertainty import MeasuredValue
+from garboard.uncertainty import MeasuredValue, Part
 from garboard_wiring_audit import bases
+from garboard_wiring_audit.bank_voltage import NOMINAL_VOLTS, another_voltage
 from garboard_wiring_audit.batteries import over_rate, rate_exponent, reserve_hours, state_of_charge
 from garboard_wiring_audit.circuit_facts import facts_of
 from garboard_wiring_audit.circuit_rules import CRANKING, PANEL_FEED, distance_basis
 from garboard_wiring_audit.loads import COLUMNS, load_sum
 from garboard_wiring_audit.overcurrent import distance_limit, distance_verdict
 from garboard_wiring_audit.pieces import each_piece
-from garboard_wiring_audit.readings import all_of, at_most, has_been_read, known, read, read_yes
+from garboard_wiring_audit.readings import all_of, at_most, has_been_read, known, read, read_yes, times, together
 from garboard_wiring_audit.rules import Rules, charge_basis, rules_of, usable_basis
 from garboard_wiring_audit.steps import BATTERIES, LOADS, STANDING
 
-NOMINAL_VOLTS = (6.0, 12.0, 24.0, 36.0, 48.0)
 TABLE_TEMPERATURES = (0.0, 45.0)
 ALMOST_NOTHING = 1e-4
 """Standing current a meter does not show [A]."""
@@ -70,8 +82,10 @@ def rest_charge(view: JobView, battery: Battery) -> RestCharge:
     if nominal.value not in NOMINAL_VOLTS:
         text = f"nominal voltage {nominal.value:g} V; the table serves 6, 12, 24, 36 and 48 V"
         raise NotEnoughData(text, lack=Lack.NOT_COVERED, field="batteries.nominal_voltage")
-    scale = 12.0 / nominal.value
-    charge = state_of_charge(volts.value * scale, volts.expanded_uncertainty * scale, battery.chemistry)
+    other = another_voltage(view, battery)
+    if other is not None:
+        raise NotEnoughData(other)
+    charge = state_of_charge(times(volts, 12.0 / nominal.value), battery.chemistry)
     return RestCharge(volts, charge.percent, charge.from_memory)
 
 
@@ -92,17 +106,13 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
         charge = rest_charge(view, battery)
         least = rules_of(view).share("charge_least") * 100
         percent = charge.percent
-        # What is shown of a charge near full is its low end, so that end has to reach what is wanted.
-        enough = (percent.low if percent.high > 100 else percent.value) >= least
-        flat = percent.value <= 0
-        low = f"{least:g} % wanted. Charge it before the sea trial and read it again."
-        advice = "Enough for hand over." if enough else "Flat: charge it and have it tested." if flat else low
+        code, verdict, advice = _charge_verdict(percent, least)
         shown = _charge(percent)[0]
-        beyond = not enough and shown.value < least  # what is shown of a flat one may be its upper end
-        code = "wiring_audit.battery_charge.flat" if flat else "wiring_audit.battery_charge.low"
+        # What is shown of a flat one is its upper end, which may lie above what is wanted.
+        told = shown.value < least or percent.low >= 0
         yield Finding(
-            code="wiring_audit.battery_charge.enough" if enough else code,
-            verdict=Verdict.PASS if enough else Verdict.FAIL if flat else Verdict.ADVISE,
+            code=code,
+            verdict=verdict,
             about=about(battery),
             of=battery.name,
             sentence=f"{charge_words(percent)} charged at {charge.volts.value:.2f} V. {advice}",
@@ -110,11 +120,23 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
                 shown,
                 Number.of("rest voltage", charge.volts, 2),
             ),
-            limits=(Limit(shown.name, low=least),) if enough or beyond else (),
+            limits=(Limit(shown.name, low=least),) if told else (),
             basis=(bases.REST_VOLTAGE_AGM if charge.from_memory else bases.REST_VOLTAGE, charge_basis(least)),
         )
 
     return each_piece(view.vessel.batteries, about, judge, (bases.REST_VOLTAGE,))
+
+
+def _charge_verdict(percent: MeasuredValue, least: float) -> tuple[str, Verdict, str]:
+    """Code, verdict and advice on a charge, against the least that is wanted [%]."""
+    if percent.value <= 0:
+        return "wiring_audit.battery_charge.flat", Verdict.FAIL, "Flat: charge it and have it tested."
+    if percent.low >= least:
+        return "wiring_audit.battery_charge.enough", Verdict.PASS, "Enough for hand over."
+    charge_it = "Charge it before the sea trial and read it again."
+    if percent.high >= least:
+        return "wiring_audit.battery_charge.open", Verdict.ADVISE, f"Too close to call: {least:g} % wanted. {charge_it}"
+    return "wiring_audit.battery_charge.low", Verdict.ADVISE, f"{least:g} % wanted. {charge_it}"
 
 
 def charge_words(percent: MeasuredValue) -> str:
@@ -204,9 +226,10 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
             counted = Number("days, at least", most, "d", decimals=0)
             told = f"more than {most:.0f} days (self-discharge decides)"
         else:
-            share = math.hypot(current.expanded_uncertainty / current.value, rules.share("capacity"))
-            counted = Number("days", days, "d", days * share, 0)
-            told = f"{with_uncertainty(days, days * share, 0)} days"
+            of_current = times(current, days / current.value).parts
+            capacity = Part.of_expanded("capacity", days * rules.share("capacity"))
+            counted = Number.of("days", MeasuredValue.of_parts(days, "d", (*of_current, capacity)), 0)
+            told = f"{with_uncertainty(days, counted.expanded_uncertainty, 0)} days"
         advice = "" if enough else " Find what stays on, or fit a switch, or leave a charger on."
         if days >= wanted and not enough:  # nothing that stays on is to blame
             advice = " Leave a charger on."
@@ -250,11 +273,15 @@ def _usable_basis(battery: Battery, rules: Rules) -> Basis:
 
 @attrs.frozen
 class Load:
-    """Load of a battery [A] and the circuits behind it."""
+    """Load of a battery [A], and the circuits behind it.
+
+    total   : by the shop's rule, each circuit with the larger of its design and its measured current
+    running : what runs together as it was read, by design where it was not read
+    """
 
     total: MeasuredValue
-    together: tuple[str, ...]
-    others: tuple[str, ...]
+    running: MeasuredValue
+    circuits: tuple[str, ...]
 
 
 def loads_of(view: JobView, battery: Battery) -> Sequence[Circuit]:
@@ -272,10 +299,11 @@ def loads_of(view: JobView, battery: Battery) -> Sequence[Circuit]:
 
 
 def load_of(view: JobView, battery: Battery) -> Load:
-    """Load of a battery by the shop's rule; uncertainties of measured currents join as root of squares."""
+    """Load of a battery by the shop's rule. Currents read with one meter share its scale."""
     rules = rules_of(view)
-    together: dict[str, MeasuredValue] = {}
-    others: dict[str, MeasuredValue] = {}
+    counted: dict[str, MeasuredValue] = {}
+    others: list[float] = []
+    running: list[MeasuredValue] = []
     missing: list[Missing] = []
     for circuit in loads_of(view, battery):
         facts = facts_of(view, circuit, rules)
@@ -285,16 +313,35 @@ def load_of(view: JobView, battery: Battery) -> Load:
         if circuit.runs_with_others is None:
             text = f"{circuit.name}: runs with others or not is not entered"
             missing.append(Missing(text, lack=Lack.NOT_ENTERED, field="circuits.runs_with_others", of=circuit.name))
-        (together if circuit.runs_with_others else others)[circuit.name] = facts.load
+        if circuit.runs_with_others:
+            counted[circuit.name] = facts.load
+            running.append(facts.current if facts.current.value > 0 else facts.load)
+        else:
+            others.append(facts.load.value)
     if missing:
         raise NotEnoughData(*missing)
-    total = load_sum(
-        rules.chosen("load_rule"),
-        [each.value for each in together.values()],
-        [each.value for each in others.values()],
-    )
-    of_all = math.hypot(*(each.standard_uncertainty for each in together.values()))
-    return Load(MeasuredValue(total, "A", of_all), tuple(together), tuple(others))
+    total = load_sum(rules.chosen("load_rule"), [each.value for each in counted.values()], others)
+    return Load(together(counted.values(), "A", total), together(running, "A"), tuple(counted))
+
+
+class Unexplained(enum.Enum):
+    """How a measured load differs from what is listed, beyond a tenth and what the meter is good to."""
+
+    MORE = "more"
+    LESS = "less"
+
+
+UNEXPLAINED_FROM = 0.1
+"""Share of the load listed by which the measured one may differ; common practice, no source [-]."""
+
+
+def unexplained(load: Load, measured: MeasuredValue) -> Unexplained | None:
+    """How a measured load differs from the list; None where meter, a tenth and the design currents explain it."""
+    more = together([measured, times(load.total, -1)], "A")
+    if at_most(more, UNEXPLAINED_FROM * load.total.value) is Verdict.FAIL:
+        return Unexplained.MORE
+    less = together([load.running, times(measured, -1)], "A")
+    return Unexplained.LESS if at_most(less, UNEXPLAINED_FROM * load.running.value) is Verdict.FAIL else None
 
 
 def load_findings(view: JobView) -> Iterator[Finding]:
@@ -307,8 +354,9 @@ def load_findings(view: JobView) -> Iterator[Finding]:
         if not loads_of(view, battery):
             return
         load = load_of(view, battery)
-        loads.append(load.total)
-        yield _load_finding(view, battery, load)
+        measured = _measured_load(view, battery)
+        loads.append(_larger_until_explained(load, measured))
+        yield _load_finding(view, battery, load, measured)
 
     fed = _fed(view)
     yield from each_piece(fed, about, judge, (bases.LOAD_SUM,))
@@ -324,31 +372,60 @@ def _fed(view: JobView) -> list[Battery]:
         return list(view.vessel.batteries[:1])
 
 
-def _load_finding(view: JobView, battery: Battery, load: Load) -> Finding:
-    rules = rules_of(view)
+def _measured_load(view: JobView, battery: Battery) -> MeasuredValue | None:
+    """The load as it was read; None where it was not."""
+    if not has_been_read(view, LOADS, "load_current", battery.name):
+        return None
+    return read(view, LOADS, "load_current", "A", battery.name, rules_of(view).share("current_meter"))
+
+
+def _larger_until_explained(load: Load, measured: MeasuredValue | None) -> MeasuredValue:
+    """The load listed, or the measured one where it is larger and nothing listed explains it."""
+    more = measured is not None and unexplained(load, measured) is Unexplained.MORE
+    return measured if more and measured is not None else load.total
+
+
+_UNEXPLAINED = {
+    Unexplained.MORE: ("wiring_audit.load_sum.unlisted_load", "Find what draws the rest and list it."),
+    Unexplained.LESS: (
+        "wiring_audit.load_sum.less_than_listed",
+        "See what was off when it was read, or what the list has too high.",
+    ),
+}
+
+
+def _load_finding(view: JobView, battery: Battery, load: Load, measured: MeasuredValue | None) -> Finding:
     counted = Number.of("load", load.total)
     numbers: tuple[Number, ...] = (counted,)
-    limits: tuple[Limit, ...] = ()
     code, verdict, more = "wiring_audit.load_sum.listed", Verdict.PASS, ""
-    if _load_was_read(view, battery):
-        measured = read(view, LOADS, "load_current", "A", battery.name, rules.share("current_meter"))
+    limits: tuple[Limit, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+    if measured is not None:
+        more_than_listed = together([measured, times(load.total, -1)], "A")
+        numbers = (counted, Number.of("measured", measured), Number.of("measured beyond the list", more_than_listed))
+        limits = (Limit("measured beyond the list", high=UNEXPLAINED_FROM * load.total.value),)
         more = f" Measured {measured.value:.1f} A."
-        of_both = math.hypot(measured.standard_uncertainty, load.total.standard_uncertainty)
-        unlisted = MeasuredValue(measured.value - load.total.value, "A", of_both)
-        numbers = (counted, Number.of("measured", measured), Number.of("measured beyond the list", unlisted))
-        limits = (Limit("measured beyond the list", high=0.1 * load.total.value),)
-        if at_most(unlisted, 0.1 * load.total.value) is Verdict.FAIL:
-            code = "wiring_audit.load_sum.unlisted_load"
-            verdict, more = Verdict.ADVISE, f"{more} Find what draws the rest and list it."
+        how = unexplained(load, measured)
+        if how is not None:
+            code, what_to_do = _UNEXPLAINED[how]
+            verdict, more = Verdict.ADVISE, f"{more} {what_to_do} Until then the larger counts for the reserve."
+            listed = load.total if how is Unexplained.MORE else load.running
+            if how is Unexplained.LESS:
+                less = Number.of("listed beyond the measured", together([listed, times(measured, -1)], "A"))
+                numbers, limits = (*numbers, less), (Limit(less.name, high=UNEXPLAINED_FROM * listed.value),)
+            text = f"{battery.name} battery: {measured.value:.1f} A measured, {listed.value:.1f} A listed"
+            doubts = (Doubt(text, step=LOADS, field="load_current", of=battery.name),)
+    rule = rules_of(view).chosen("load_rule")
     return Finding(
         code=code,
         verdict=verdict,
         about=about(battery),
         of=battery.name,
-        sentence=f"{counted} from {len(load.together)} circuits that run together.{more}",
+        sentence=f"{counted} from {len(load.circuits)} circuits that run together.{more}",
         numbers=numbers,
         limits=limits,
-        basis=(bases.LOAD_COLUMNS if rules.chosen("load_rule") == COLUMNS else bases.LOAD_SUM,),
+        basis=(bases.LOAD_COLUMNS if rule == COLUMNS else bases.LOAD_SUM,),
+        doubts=doubts,
     )
 
 
@@ -364,8 +441,7 @@ def _charging(loads: Sequence[MeasuredValue]) -> Callable[[tuple[Engine, ...]], 
             ).value
             for engine in engines
         )
-        of_all = math.hypot(*(each.standard_uncertainty for each in loads))
-        load = MeasuredValue(sum(each.value for each in loads), "A", of_all)
+        load = together(loads, "A")
         verdict = Verdict.PASS if at_most(load, charging) is Verdict.PASS else Verdict.ADVISE
         advice = (
             "" if verdict is Verdict.PASS else " The batteries run down under way: run less together or charge more."
@@ -389,26 +465,44 @@ def _charging(loads: Sequence[MeasuredValue]) -> Callable[[tuple[Engine, ...]], 
 
 @attrs.frozen
 class Reserve:
-    """Time a full battery carries its load [h], and that load [A]: measured, or added up from its circuits."""
+    """Time a full, sound battery carries its load, and that load [A].
 
-    hours: MeasuredValue
+    hours   : the most likely time [h]
+    low     : lower end of its 95 % interval [h]
+    high    : upper end; where the draw is below the 20 h rate, of what is credited [h]
+    slow    : whether the draw is below the 20 h rate, where a battery gives more than is credited
+    counted : how the load was found: "measured", "added up", or "the larger of both"
+    """
+
+    hours: float
+    low: float
+    high: float
+    slow: bool
     load: float
-    measured: bool
+    counted: str
+
+    @property
+    def words(self) -> str:
+        """As people read it."""
+        shown = [f"{one:.{self.decimals}f}" for one in (self.hours, self.low, self.high)]
+        return f"{shown[1]} h or more" if self.slow else f"{shown[0]} h ({shown[1]} to {shown[2]} h)"
+
+    @property
+    def decimals(self) -> int:
+        """Digits after the point worth showing."""
+        return 0 if self.low >= 10 else 1
 
 
 def reserve_of(view: JobView, battery: Battery) -> Reserve:
     """Reserve time of a battery under the measured load where there is one, else under the sum.
 
-    The shares of load, capacity and the exponent of Peukert's law join as root of squares.
+    While the two differ and nobody has explained why, the larger counts. The logarithm of the time is what load,
+    capacity and the exponent of Peukert's law add to [JCGM 100:2008, 5.1.6], so its ends are not alike.
     """
     rules = rules_of(view)
     capacity = known(battery.capacity, "Ah", "capacity", field="batteries.capacity").value
     share = _usable_share(battery, rules)
-    measured = _load_was_read(view, battery)
-    if measured:
-        load = read(view, LOADS, "load_current", "A", battery.name, rules.share("current_meter"))
-    else:
-        load = load_of(view, battery).total
+    load, counted = _reserve_load(view, battery)
     if not load.value > 0:
         text = "no load runs together on it; measure the load or mark what runs together"
         raise NotEnoughData(text, lack=Lack.NOT_ENTERED, step=LOADS, field="load_current", of=battery.name)
@@ -416,9 +510,28 @@ def reserve_of(view: JobView, battery: Battery) -> Reserve:
     hours = reserve_hours(capacity, share, load.value, exponent)
     over = over_rate(capacity, load.value)
     counts = exponent if over > 1 else 1.0  # by Peukert's law time goes with (capacity / load) ^ exponent
-    shares = (counts * load.expanded_uncertainty / load.value, counts * rules.share("capacity"), math.log(over) * doubt)
-    of_hours = MeasuredValue.of_expanded(hours, "h", hours * math.hypot(*shares))
-    return Reserve(of_hours, load.value, measured)
+    logarithm = (
+        *times(load, counts / load.value).parts,
+        Part.of_expanded("capacity", counts * rules.share("capacity")),
+        Part.of_expanded("exponent", math.log(over) * doubt),
+    )
+    factor = math.exp(MeasuredValue.of_parts(math.log(hours), "", logarithm).expanded_uncertainty)
+    return Reserve(hours, hours / factor, hours * factor, over <= 1, load.value, counted)
+
+
+def _reserve_load(view: JobView, battery: Battery) -> tuple[MeasuredValue, str]:
+    """The load a reserve is reckoned with, and how it was found."""
+    measured = _measured_load(view, battery)
+    if measured is None:
+        return load_of(view, battery).total, "added up"
+    try:
+        load = load_of(view, battery)
+    except NotEnoughData:
+        return measured, "measured"  # nothing is listed that it could be held against
+    how = unexplained(load, measured) if load.circuits else None
+    if how is None:
+        return measured, "measured"
+    return max(measured, load.running, key=lambda one: one.value), "the larger of measured and added up"
 
 
 def reserve_findings(view: JobView) -> Iterator[Finding]:
@@ -427,24 +540,49 @@ def reserve_findings(view: JobView) -> Iterator[Finding]:
 
     def judge(battery: Battery) -> Iterator[Finding]:
         reserve = reserve_of(view, battery)
-        enough = reserve.hours.value >= least
-        shown = Number.of("reserve time", reserve.hours)
-        of_load = f"the {reserve.load:.1f} A {'measured' if reserve.measured else 'added up'}"
-        advice = "" if enough else " Fit more capacity, or tell the owner what to switch off."
+        code, verdict, advice = _reserve_verdict(reserve, least)
+        surely = Number(
+            f"reserve time, {'at least' if reserve.slow else 'shortest'}", reserve.low, "h", decimals=reserve.decimals
+        )
+        shown: tuple[Number, ...] = (surely,)
+        if not reserve.slow:
+            shown = (
+                Number("reserve time", reserve.hours, "h", decimals=reserve.decimals),
+                surely,
+                Number("reserve time, longest", reserve.high, "h", decimals=reserve.decimals),
+            )
         yield Finding(
-            code="wiring_audit.battery_reserve.enough" if enough else "wiring_audit.battery_reserve.short",
-            verdict=Verdict.PASS if enough else Verdict.ADVISE,
+            code=code,
+            verdict=verdict,
             about=about(battery),
             of=battery.name,
-            sentence=f"{shown} from full at {of_load}, {least:g} h wanted.{advice}",
-            numbers=(shown,),
-            limits=(Limit(shown.name, low=least),),
+            sentence=f"{reserve.words} from full, as good as new, at {reserve.load:.1f} A ({reserve.counted}). "
+            f"{least:g} h wanted.{advice}",
+            numbers=shown,
+            limits=(Limit(surely.name, low=least),),
             basis=(_usable_basis(battery, rules_of(view)), bases.RATE, bases.LOAD_SUM),
         )
 
     fed = _fed(view)
     loaded = [each for each in view.vessel.batteries if each in fed or _load_was_read(view, each)]
     return each_piece(loaded, about, judge, (bases.RESERVE,))
+
+
+def _reserve_verdict(reserve: Reserve, least: float) -> tuple[str, Verdict, str]:
+    """Code, verdict and advice on a reserve, against the least that is wanted [h]."""
+    if reserve.low >= least:
+        return "wiring_audit.battery_reserve.enough", Verdict.PASS, ""
+    if reserve.high >= least:
+        return (
+            "wiring_audit.battery_reserve.open",
+            Verdict.ADVISE,
+            " Too close to call: plan with less, or fit more capacity.",
+        )
+    return (
+        "wiring_audit.battery_reserve.short",
+        Verdict.ADVISE,
+        " Fit more capacity, or tell the owner what to switch off.",
+    )
 
 
 def _load_was_read(view: JobView, battery: Battery) -> bool:

@@ -37,6 +37,7 @@ def _calculator(
     compute: Callable[[JobView], Iterable[Finding]],
     basis: Basis,
     applies: Callable[[JobView], bool],
+    may_doubt: bool = False,
 ) -> Calculator:
     return Calculator(
         key=f"wiring_audit.{name}",
@@ -46,6 +47,7 @@ def _calculator(
         compute=compute,
         basis=(basis,),
         applies=applies,
+        may_doubt=may_doubt,
     )
 
 
@@ -102,11 +104,12 @@ CALCULATORS = (
             compute=partial(circuit_findings.findings_on, rule),
             basis=rule.basis(_BY_DEFAULT),
             applies=_has_circuits,
+            may_doubt=rule.may_doubt,
         )
         for place, rule in enumerate(RULES)
     ),
     *(
-        _calculator(order, name, title, step, compute, basis, _has_batteries)
+        _calculator(order, name, title, step, compute, basis, _has_batteries, may_doubt=name == "load_sum")
         for order, name, title, step, compute, basis in _ON_BATTERIES
     ),
     *(

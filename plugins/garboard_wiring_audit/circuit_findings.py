@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import attrs
 
@@ -22,12 +22,20 @@ from garboard.findings import (
 from garboard.job_view import JobView
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.circuit_facts import facts_of
-from garboard_wiring_audit.circuit_rules import RULES, STRICTER_FIRST, CircuitResult, CircuitRule, NotCovered
-from garboard_wiring_audit.readings import read_yes
+from garboard_wiring_audit.circuit_rules import (
+    RULES,
+    STRICTER_FIRST,
+    CircuitResult,
+    CircuitRule,
+    NotCovered,
+    size_in_doubt,
+)
+from garboard_wiring_audit.readings import has_been_read, read_yes
 from garboard_wiring_audit.rules import Rules, rules_of
 from garboard_wiring_audit.steps import CIRCUITS
 
 NAMED_AT_MOST = 4
+READ_FIRST = "Read the size printed on it before you rewire: its drop says that size or length is entered wrong."
 
 
 @attrs.frozen
@@ -45,7 +53,10 @@ def outcome_of(rule: CircuitRule, view: JobView, rules: Rules) -> Outcome:
     for circuit in view.vessel.circuits:
         facts = facts_of(view, circuit, rules, weighs_current=rule.weighs_current)
         try:
-            outcome.judged[circuit.name] = rule.judge(view, facts, rules)
+            judged = rule.judge(view, facts, rules)
+            if rule.resizes and judged.verdict is not Verdict.PASS and size_in_doubt(view, facts, rules):
+                judged = attrs.evolve(judged, sentence=f"{READ_FIRST} {judged.sentence}")
+            outcome.judged[circuit.name] = judged
         except NotCovered as why:
             outcome.not_covered[circuit.name] = in_words(why)
         except NotEnoughData as lacking:
@@ -70,12 +81,23 @@ def findings_on(rule: CircuitRule, view: JobView) -> Iterator[Finding]:
                 numbers=judged.numbers,
                 limits=judged.limits,
                 basis=_merged(basis, judged),
+                doubts=judged.doubts,
+                places=tuple(_read_on(rule, view, [name])),
             )
     passed = [judged for judged in outcome.judged.values() if judged.verdict is Verdict.PASS]
     if passed:
-        yield _passed(rule, outcome, basis, passed)
+        names = [name for name, judged in outcome.judged.items() if judged.verdict is Verdict.PASS]
+        yield attrs.evolve(_passed(rule, outcome, basis, passed), places=tuple(_read_on(rule, view, names)))
     if outcome.lacking:
         yield not_enough(rule.title, outcome.lacking, basis)
+
+
+def _read_on(rule: CircuitRule, view: JobView, circuits: Iterable[str]) -> Iterator[tuple[str, str, str, str]]:
+    """The readings on circuits that a rule's result rests on; a doubt about another circuit is none of them."""
+    for name in circuits:
+        for field in rule.reads:
+            if has_been_read(view, CIRCUITS, field, name):
+                yield CIRCUITS, field, "", name
 
 
 def _joined(rule: CircuitRule, outcome: Outcome, view: JobView, rules: Rules) -> dict[str, CircuitResult]:

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import enum
-import math
 from collections.abc import Callable
 from functools import partial
 
 import attrs
 
 from garboard.faults import GarboardError
-from garboard.findings import Basis, Lack, Limit, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import Basis, Doubt, Lack, Limit, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import JobView
 from garboard.uncertainty import MeasuredValue
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.ampacity import ISO_BY_AREA, Allowable, allowable
+from garboard_wiring_audit.bank_voltage import another_voltage
 from garboard_wiring_audit.circuit_facts import CircuitFacts
 from garboard_wiring_audit.conductors import (
     AREA_ROUNDING,
@@ -35,10 +35,16 @@ from garboard_wiring_audit.overcurrent import (
     largest_rating,
     suggested_rating,
 )
-from garboard_wiring_audit.readings import all_of, at_most, has_been_read, read, read_yes
+from garboard_wiring_audit.readings import all_of, at_most, has_been_read, read, read_yes, times, together
 from garboard_wiring_audit.rules import BUNDLING_ALWAYS, ISO_MINIMUM, Rules
 from garboard_wiring_audit.steps import CIRCUITS
-from garboard_wiring_audit.voltage_drop import circular_mils_needed, drop_at_temperature, drop_by_circular_mils
+from garboard_wiring_audit.voltage_drop import (
+    as_difference,
+    circular_mils_needed,
+    copper_drop,
+    drop_at_temperature,
+    drop_by_circular_mils,
+)
 
 FEET_PER_METRE = 1 / 0.3048
 CRANKING = "cranking motor"
@@ -54,6 +60,7 @@ class NotCovered(GarboardError):
 class Cure(enum.Enum):
     """What puts a drop right. A circuit has one conductor to fit, so two rules that say so ask for the same."""
 
+    ENTRY = "entry"
     CONDUCTOR = "conductor"
     JOINTS = "joints"
     FINER_METER = "finer meter"
@@ -68,6 +75,7 @@ class CircuitResult:
     basis    : beside the rule's own
     found    : what was found, before the sentence: another rule's finding takes it in when both ask for the same cure
     cure     : what the sentence asks for, where another rule may ask for the same
+    doubts   : readings that it shows to contradict each other
     limits   : what its numbers are held against
     """
 
@@ -79,6 +87,7 @@ class CircuitResult:
     basis: tuple[Basis, ...] = ()
     found: tuple[str, ...] = ()
     cure: Cure | None = None
+    doubts: tuple[Doubt, ...] = ()
     limits: tuple[Limit, ...] = ()
 
     @property
@@ -93,6 +102,7 @@ class CircuitResult:
             found=(*self.found, *other.found),
             numbers=(*self.numbers, *other.numbers),
             basis=(*self.basis, *other.basis),
+            doubts=(*self.doubts, *other.doubts),
             limits=(*self.limits, *other.limits),
         )
 
@@ -106,6 +116,9 @@ class CircuitRule:
     headings : of the rule's table, between circuit and verdict
     joins    : name of the rule whose finding takes this one's in where both ask for the same cure
     weighs_current : whether what the current meter is good to counts in it
+    may_doubt: whether its results may show readings to contradict each other
+    reads    : fields of a circuit that its result rests on
+    resizes  : whether what it asks for may be a thicker conductor
     """
 
     name: str
@@ -117,6 +130,9 @@ class CircuitRule:
     basis: Callable[[Rules], tuple[Basis, ...]]
     joins: str = ""
     weighs_current: bool = True
+    may_doubt: bool = False
+    reads: tuple[str, ...] = ("current",)
+    resizes: bool = False
 
 
 def _stricter(*verdicts: Verdict) -> Verdict:
@@ -159,7 +175,9 @@ def judge_ampacity(_view: JobView, facts: CircuitFacts, rules: Rules) -> Circuit
     verdict = at_most(facts.load, limit.amperes)
     if verdict is Verdict.FAIL and limit.from_memory and facts.load.value <= limit.table:
         verdict = Verdict.ADVISE
-    as_row = f", counted as {limit.size}," if limit.converted else ""
+    counted = [limit.size] if limit.converted else []
+    counted += [f"{limit.insulation:.0f} degC insulation"] if limit.lower_row else []
+    as_row = f", counted as {' with '.join(counted)}," if counted else ""
     told = f"{_amperes(facts.load)} on {facts.conductor.label}{as_row} that may carry {limit.amperes:.1f} A."
     formula = () if limit.by_formula is None else (bases.ambient_formula(limit.by_formula),)
     return CircuitResult(
@@ -168,7 +186,7 @@ def judge_ampacity(_view: JobView, facts: CircuitFacts, rules: Rules) -> Circuit
         sentence=told if verdict is Verdict.PASS else f"{told} {_cure(facts, rules)}.",
         cells=(
             facts.conductor.label,
-            f"{facts.insulation:.0f}",
+            _insulation_cell(facts, limit),
             f"{facts.load.value:.1f}",
             f"{limit.table:.0f}",
             f"{limit.factor:.2f}",
@@ -179,8 +197,17 @@ def judge_ampacity(_view: JobView, facts: CircuitFacts, rules: Rules) -> Circuit
             Number("allowed", limit.amperes, "A"),
         ),
         limits=(Limit("load", high=limit.amperes),),
-        basis=(*formula, *_memory(limit.from_memory)),
+        basis=(*formula, *_memory(limit.from_memory), *_lower_row(limit)),
     )
+
+
+def _insulation_cell(facts: CircuitFacts, limit: Allowable) -> str:
+    """The rating as printed, and the row it counts as where the table lacks it."""
+    return f"{facts.insulation:.0f}" + (f" as {limit.insulation:.0f}" if limit.lower_row else "")
+
+
+def _lower_row(limit: Allowable) -> tuple[Basis, ...]:
+    return (bases.LOWER_ROW,) if limit.lower_row else ()
 
 
 def _ampacity_basis(rules: Rules) -> tuple[Basis, ...]:
@@ -206,7 +233,12 @@ def judge_overcurrent_rating(_view: JobView, facts: CircuitFacts, rules: Rules) 
     """Rating of fuse or breaker between the load and the largest the conductor allows."""
     _not_for_cranking(facts)
     facts.require("protection", "conductor", "insulation", "volts")
-    largest = largest_rating(_in_table(facts, rules, facts.conductor).table, facts.volts)
+    in_table = _in_table(facts, rules, facts.conductor)
+    found = _judge_rating(facts, rules, largest_rating(in_table.table, facts.volts))
+    return attrs.evolve(found, basis=(*found.basis, *_lower_row(in_table)))
+
+
+def _judge_rating(facts: CircuitFacts, rules: Rules, largest: float) -> CircuitResult:
     if facts.circuit.protection == "none":
         code = "wiring_audit.overcurrent_rating.none_fitted"
         return _rating(facts, rules, largest, code, Verdict.FAIL, "No fuse or breaker.")
@@ -391,10 +423,10 @@ def _warmed(facts: CircuitFacts, rules: Rules, current: float, conductor: Conduc
     """Temperature of a conductor [degC]: of its surroundings where its ampacity is not known."""
     surroundings = rules.amount("engine_space" if facts.circuit.in_engine_space else "ambient", "degC")
     try:
-        ampacity = _in_table(facts, rules, conductor).table
+        row = _in_table(facts, rules, conductor)
     except NotEnoughData:
         return surroundings
-    return conductor_temperature(surroundings, facts.insulation, current, ampacity)
+    return conductor_temperature(surroundings, row.insulation, current, row.table)
 
 
 def _warm_drop(facts: CircuitFacts, rules: Rules, current: float, conductor: Conductor) -> float:
@@ -403,14 +435,21 @@ def _warm_drop(facts: CircuitFacts, rules: Rules, current: float, conductor: Con
     return drop_at_temperature(current, facts.length.value, conductor.area, temperature)
 
 
-def judge_drop_calculated(_view: JobView, facts: CircuitFacts, rules: Rules) -> CircuitResult:
+def _copper(facts: CircuitFacts, rules: Rules, current: MeasuredValue) -> MeasuredValue:
+    """Drop of the copper alone at a current, with its uncertainty [V]."""
+    temperature = _warmed(facts, rules, current.value, facts.conductor)
+    return copper_drop(current, facts.length, facts.conductor.area, temperature)
+
+
+def judge_drop_calculated(view: JobView, facts: CircuitFacts, rules: Rules) -> CircuitResult:
     """Drop by circular mils, and at the conductor's own temperature.
 
-    The uncertainty joins the load's and the length's shares as root of squares. The circular-mil drop decides; a
-    conductor that passes by it and not when warm is advised on.
+    The circular-mil drop decides; a conductor that passes by it and not when warm is advised on. Its uncertainty is
+    that of the copper: temperature, area, load and length. Joints only add, so it is the least the circuit loses.
     """
     _not_for_cranking(facts)
     facts.require("conductor", "length", "load", "volts")
+    _require_bank(view, facts)
     load, length = facts.load.value, facts.length.value
     by_mils = drop_by_circular_mils(load, 2 * length * FEET_PER_METRE, circular_mils(facts.conductor.area))
     temperature = _warmed(facts, rules, load, facts.conductor)
@@ -418,17 +457,21 @@ def judge_drop_calculated(_view: JobView, facts: CircuitFacts, rules: Rules) -> 
     verdict = _in_class(facts, rules, MeasuredValue(by_mils, "V"))
     if verdict is Verdict.PASS and _in_class(facts, rules, MeasuredValue(warm, "V")) is not Verdict.PASS:
         verdict = Verdict.ADVISE
-    share = math.hypot(facts.load.standard_uncertainty / load, facts.length.standard_uncertainty / length)
-    percent = MeasuredValue(by_mils / facts.volts * 100, "%", share * by_mils / facts.volts * 100)
+    copper = _copper(facts, rules, facts.load)
+    percent = times(copper, by_mils / copper.value / facts.volts * 100, "%")
     shown = Number.of("drop by circular mils", percent)
     warmed = Number("drop, conductor warm", warm / facts.volts * 100, "%")
     most = _most_lost(facts, rules, verdict)
+    cure, to_do = Cure.CONDUCTOR, "" if verdict is Verdict.PASS else f"{_cure(facts, rules)}."
+    contradiction = _contradiction(view, facts, rules)
+    if contradiction is not None:
+        verdict, cure, to_do = Verdict.ADVISE, Cure.ENTRY, contradiction.sentence
     return CircuitResult(
-        code="wiring_audit.drop_calculated.too_much",
+        code=_ENTRY_CODE if contradiction else "wiring_audit.drop_calculated.too_much",
         verdict=verdict,
         found=(f"{shown} by circular mils, {warm / facts.volts * 100:.1f} % at {temperature:.0f} degC",),
-        sentence="" if verdict is Verdict.PASS else f"{_class_name(facts, rules)} allowed. {_cure(facts, rules)}.",
-        cure=Cure.CONDUCTOR,
+        sentence="" if verdict is Verdict.PASS else f"{_class_name(facts, rules)} allowed. {to_do}",
+        cure=cure,
         cells=(
             facts.conductor.label,
             f"{length:.1f}",
@@ -442,30 +485,92 @@ def judge_drop_calculated(_view: JobView, facts: CircuitFacts, rules: Rules) -> 
     )
 
 
+def _require_bank(view: JobView, facts: CircuitFacts) -> None:
+    """Raise NotEnoughData where the circuit's battery reads as one of another voltage: a share of what is not known."""
+    batteries = view.vessel.batteries
+    for battery in batteries:
+        if facts.circuit.battery == battery.name or len(batteries) == 1:
+            other = another_voltage(view, battery)
+            if other is not None:
+                text = f"the {battery.name} battery is of another voltage than entered; put that right first"
+                raise NotEnoughData(attrs.evolve(other, text=text))
+
+
+@attrs.frozen
+class Contradiction:
+    """A drop read that is less than the copper entered can lose.
+
+    doubt    : what contradicts the reading
+    sentence : what to do
+    """
+
+    doubt: Doubt
+    sentence: str
+
+
+FAR_BELOW = 0.8
+"""Share of the copper's own drop below which a reading contradicts it: a size wrong by one gauge shows 0.63 of it
+[-]; common practice, no source."""
+_ENTRY_CODE = "wiring_audit.drop_measured.less_than_copper"
+
+
+def size_in_doubt(view: JobView, facts: CircuitFacts, rules: Rules) -> bool:
+    """Whether the drop read says that the size or the length entered is wrong."""
+    return _contradiction(view, facts, rules) is not None
+
+
+def _contradiction(view: JobView, facts: CircuitFacts, rules: Rules) -> Contradiction | None:
+    """Whether the drop read is surely less than the copper alone loses at the current read; None where it is not."""
+    if not facts.knows(["conductor", "length", "current"]) or not facts.current.value > 0:
+        return None
+    try:
+        drop = _measured_drop(view, facts, rules)
+    except NotEnoughData:
+        return None  # said where the reading is asked for
+    copper = _copper(facts, rules, facts.current)
+    if drop.value > FAR_BELOW * copper.value or together([drop, times(copper, -1)], "V").high >= 0:
+        return None
+    read_as = f"{with_uncertainty(drop.value, drop.expanded_uncertainty, 2)} V read"
+    alone = f"{with_uncertainty(copper.value, copper.expanded_uncertainty, 2)} V"
+    doubt = f"circuit {facts.name}: {read_as}, and the copper entered loses {alone} alone"
+    sentence = (
+        f"The copper alone would lose {alone} at {facts.current.value:.1f} A, {read_as}: the length or the size "
+        "entered is wrong, or only one of the two leads was read. Put that right first; rewire nothing."
+    )
+    return Contradiction(Doubt(doubt, step=CIRCUITS, field="drop", of=facts.name), sentence)
+
+
 def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> CircuitResult:
     """Drop by meter, brought to the design current where that is larger than the current it was read at.
 
-    The uncertainty joins the meter's, the last digit's and, where scaled, the current's as root of squares.
+    The uncertainty is that of two voltages read with one meter and, where scaled, the current's.
     """
     _not_for_cranking(facts)
     drop = _measured_drop(view, facts, rules)
     facts.require("volts", "usable_current")
+    _require_bank(view, facts)
     at_load = _left_at_load(view, facts, drop)
-    lost = drop
     scale = facts.load.value / facts.current.value if facts.current.value > 0 else 1.0
+    lost = drop
     if scale > 1:
-        of_current = drop.value * facts.current.standard_uncertainty / facts.current.value
-        lost = MeasuredValue(drop.value * scale, "V", scale * math.hypot(drop.standard_uncertainty, of_current))
+        of_current = times(facts.current, -drop.value * scale / facts.current.value)
+        lost = together([times(drop, scale), of_current], "V", drop.value * scale)
     verdict = _in_class(facts, rules, lost)
     explained = _explained_drop(facts, rules)
-    poor_joint = explained is not None and drop.low > explained + rules.amount("drop_excess", "V")
-    percent = MeasuredValue(lost.value / facts.volts * 100, "%", lost.standard_uncertainty / facts.volts * 100)
+    joints = None if explained is None else together([drop, times(explained, -1)], "V")
+    poor_joint = joints is not None and joints.low > rules.amount("drop_excess", "V")
+    percent = times(lost, 100 / facts.volts, "%")
     shown = Number.of("drop", percent)
     as_read = Number.of("drop, as read", drop, 2)
     limits = [Limit(shown.name, high=_most_lost(facts, rules, verdict))]
     if poor_joint and explained is not None:
-        limits.append(Limit(as_read.name, high=explained + rules.amount("drop_excess", "V")))
-    cure, to_do = _measured_cure(facts, rules, verdict, drop, explained if poor_joint else None)
+        limits.append(Limit(as_read.name, high=explained.value + rules.amount("drop_excess", "V")))
+    contradiction = _contradiction(view, facts, rules)
+    if contradiction is not None:
+        verdict, cure, to_do = Verdict.ADVISE, Cure.ENTRY, contradiction.sentence
+    else:
+        of_joints = explained.value if explained is not None and poor_joint else None
+        cure, to_do = _measured_cure(facts, rules, verdict, drop, of_joints)
     return CircuitResult(
         code=_DROP_CODES[cure],
         verdict=_stricter(verdict, Verdict.ADVISE) if poor_joint else verdict,
@@ -476,18 +581,19 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
             with_uncertainty(drop.value, drop.expanded_uncertainty, 2),
             f"{facts.current.value:.1f}" if facts.knows(["current"]) else "",
             with_uncertainty(shown.value, shown.expanded_uncertainty),
-            "" if explained is None else f"{explained:.2f}",
+            "" if explained is None else with_uncertainty(explained.value, explained.expanded_uncertainty, 2),
             at_load,
             _class_name(facts, rules),
         ),
         numbers=(shown, as_read),
         limits=tuple(limits),
+        doubts=(contradiction.doubt,) if contradiction else (),
     )
 
 
 def _measured_drop(view: JobView, facts: CircuitFacts, rules: Rules) -> MeasuredValue:
     try:
-        return read(view, CIRCUITS, "drop", "V", facts.name, rules.share("voltmeter"))
+        return as_difference(read(view, CIRCUITS, "drop", "V", facts.name, rules.share("voltmeter")))
     except NotEnoughData as lacking:
         volts = [facts.missing["volts"]] if "volts" in facts.missing else []
         raise NotEnoughData(*lacking.missing, *volts) from None
@@ -504,14 +610,15 @@ def _left_at_load(view: JobView, facts: CircuitFacts, drop: MeasuredValue) -> st
     return f"{source - drop.value:.2f}"
 
 
-def _explained_drop(facts: CircuitFacts, rules: Rules) -> float | None:
+def _explained_drop(facts: CircuitFacts, rules: Rules) -> MeasuredValue | None:
     """Drop the copper alone makes at the current measured [V], or None where that cannot be said."""
     if not facts.knows(["conductor", "length", "current"]):
         return None
-    return _warm_drop(facts, rules, facts.current.value, facts.conductor)
+    return _copper(facts, rules, facts.current)
 
 
 _DROP_CODES = {
+    Cure.ENTRY: _ENTRY_CODE,
     Cure.CONDUCTOR: "wiring_audit.drop_measured.too_much",
     Cure.JOINTS: "wiring_audit.drop_measured.poor_joint",
     Cure.FINER_METER: "wiring_audit.drop_measured.meter_too_coarse",
@@ -619,6 +726,7 @@ RULES = (
         passed="carry no more than their conductors allow",
         headings=("Conductor", "Insulation (degC)", "Load (A)", "Table (A)", "Factor", "Allowed (A)"),
         judge=judge_ampacity,
+        resizes=True,
         basis=_ampacity_basis,
     ),
     CircuitRule(
@@ -628,6 +736,7 @@ RULES = (
         passed="are fused above their load and within what the conductor allows",
         headings=("Conductor", "Load (A)", "Fitted (A)", "Largest (A)"),
         judge=judge_overcurrent_rating,
+        resizes=True,
         basis=lambda rules: (
             bases.OVERCURRENT_ISO if rules.chosen("ampacity_rule") == ISO_BY_AREA else bases.OVERCURRENT_CFR,
             bases.STANDARD_RATINGS,
@@ -640,6 +749,7 @@ RULES = (
         passed="have their fuse or breaker near enough to the source",
         headings=("Fitted", "Distance (in)", "Allowed (in)"),
         judge=judge_overcurrent_distance,
+        reads=(),
         weighs_current=False,
         basis=distance_basis,
     ),
@@ -650,6 +760,7 @@ RULES = (
         passed="are no thinner than the smallest size allowed",
         headings=("Conductor", "Where", "Smallest"),
         judge=judge_minimum_size,
+        resizes=True,
         weighs_current=False,
         basis=_minimum_basis,
     ),
@@ -670,6 +781,8 @@ RULES = (
         passed="keep their drop by meter",
         headings=("Read (V)", "At (A)", "At load (%)", "Copper alone (V)", "Left at load (V)", "Allowed"),
         judge=judge_drop_measured,
+        reads=("current", "drop", "source_voltage"),
+        may_doubt=True,
         basis=lambda _rules: (bases.DROP_METER, bases.DROP_CLASSES, bases.DROP_EXCESS),
     ),
     CircuitRule(
@@ -679,6 +792,7 @@ RULES = (
         passed="are tight and of the right polarity",
         headings=("Tight", "Polarity right", "Held"),
         judge=judge_terminations,
+        reads=tuple(field for field, _cure in TERMINATIONS),
         weighs_current=False,
         basis=lambda _rules: (bases.TERMINATIONS, bases.SUPPORT_ISO),
     ),

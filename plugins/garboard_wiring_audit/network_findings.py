@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator
 from functools import partial
 
@@ -44,9 +43,10 @@ from garboard_wiring_audit.bus import (
     worst_device,
 )
 from garboard_wiring_audit.pieces import each_piece
-from garboard_wiring_audit.readings import all_of, at_most, known, read, read_yes
+from garboard_wiring_audit.readings import all_of, at_most, known, read, read_yes, times, together
 from garboard_wiring_audit.rules import rules_of
 from garboard_wiring_audit.steps import NETWORKS
+from garboard_wiring_audit.voltage_drop import with_sag
 
 HEAVY = "heavy"
 NO_CABLE = Missing("cable (light, mid or heavy) is not entered", lack=Lack.NOT_ENTERED, field="networks.cable")
@@ -379,7 +379,7 @@ def _voltage_left(view: JobView, bus: NetworkBus, drop: float) -> tuple[Number, 
 def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
     """Voltage at the worst device by meter: its drop from the power tee and its least value.
 
-    The uncertainty of the drop joins both readings' as root of squares.
+    The drop is the difference of two readings with one meter, whose scale they share, and the supply sags between them.
     """
     rules = rules_of(view)
     limit, least = rules.amount("network_drop", "V"), rules.amount("network_volts", "V")
@@ -390,8 +390,7 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
             partial(read, view, NETWORKS, "worst_voltage", "V", bus.name, meter),
             partial(read, view, NETWORKS, "tee_voltage", "V", bus.name, meter),
         )
-        of_both = math.hypot(tee.standard_uncertainty, worst.standard_uncertainty)
-        drop = MeasuredValue(tee.value - worst.value, "V", of_both)
+        drop = with_sag(together([tee, times(worst, -1)], "V"))
         if drop.high < 0:
             text = "the worst device reads above the power tee; measure both again, all on"
             raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=NETWORKS, field="worst_voltage", of=bus.name)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import TypeVar
 
 from garboard.findings import Lack, Missing, NotEnoughData, Verdict
 from garboard.job_view import JobView
-from garboard.uncertainty import NORMAL_95, MeasuredValue, of_last_digit
+from garboard.uncertainty import MeasuredValue, Part
 from garboard.units import Amount
 
 T = TypeVar("T")
@@ -17,14 +16,31 @@ SMALLEST, LARGEST = 1e-6, 1e8
 """What lies outside these is no reading, whatever the unit: a slip of the finger."""
 
 
-def measured(amount: Amount, unit: str, meter: float) -> MeasuredValue:
+def measured(amount: Amount, unit: str, meter: float, place: str = "") -> MeasuredValue:
     """An amount with its uncertainty [unit].
 
-    meter : its share of the reading, an expanded uncertainty [-]; joins the last digit's as root of squares
+    meter : its share of the reading, an expanded uncertainty [-]. All readings of a unit share one meter's scale
+    place : names the last digit, which no other reading shares
     """
     value = amount.to(unit)
-    of_meter = meter * value / NORMAL_95
-    return MeasuredValue(value, unit, math.hypot(of_meter, of_last_digit(amount.last_digit(unit))))
+    digit = Part.bound(f"last digit {place}", amount.last_digit(unit) / 2)
+    return MeasuredValue.of_parts(value, unit, (Part.of_expanded(f"meter {unit}", meter * value), digit))
+
+
+def times(reading: MeasuredValue, factor: float, unit: str = "") -> MeasuredValue:
+    """A reading by a factor that is exact, in the factor's unit."""
+    parts = (part.times(factor) for part in reading.parts)
+    return MeasuredValue.of_parts(reading.value * factor, unit or reading.unit, parts)
+
+
+def together(readings: Iterable[MeasuredValue], unit: str, value: float | None = None) -> MeasuredValue:
+    """The sum of readings. What they share adds up, or cancels where one was taken times -1.
+
+    value : where it is not the sum of theirs
+    """
+    each = list(readings)
+    total = sum(one.value for one in each) if value is None else value
+    return MeasuredValue.of_parts(total, unit, (part for one in each for part in one.parts))
 
 
 def known(
@@ -36,7 +52,7 @@ def known(
     """
     if amount is None:
         raise NotEnoughData(f"{what} is not entered", lack=Lack.NOT_ENTERED, field=field, of=of)
-    reading = measured(amount, unit, 0.0)
+    reading = measured(amount, unit, 0.0, f"{field} {of} {what}")
     if SMALLEST <= reading.value <= LARGEST or (zero_allowed and reading.value == 0):
         return reading
     text = f"{what} cannot be {_short(str(amount))}; enter it again"
@@ -53,7 +69,7 @@ def read(
         return NotEnoughData(Missing(text, lack=lack, step=step, field=field, of=of))
 
     try:
-        reading = measured(Amount.parse(str(_entered(view, step, field, of))), unit, meter)
+        reading = measured(Amount.parse(str(_entered(view, step, field, of))), unit, meter, f"{step} {field} {of}")
     except ValueError as fault:
         raise refused(Lack.UNREADABLE, f"{what}: {fault}") from None
     if reading.value < 0 and not signed:

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from typing import TypeVar
 
-from garboard.findings import NotEnoughData, Number, Table, Verdict, with_uncertainty
+from garboard.findings import NotEnoughData, Number, Table, Verdict
 from garboard.job_view import JobView
 from garboard.records import Battery, Circuit, NetworkBus
 from garboard.steps import Assessed, Block, ReportSection
-from garboard.uncertainty import MeasuredValue
 from garboard.units import Amount
 from garboard_wiring_audit import network_findings
 from garboard_wiring_audit.battery_findings import charge_words, reserve_of, rest_charge
@@ -85,12 +84,8 @@ def _battery_row(view: JobView, battery: Battery) -> tuple[str, ...]:
         _text(battery.capacity),
         _or_blank(lambda: f"{rest_charge(view, battery).volts.value:.2f} V"),
         _or_blank(lambda: charge_words(rest_charge(view, battery).percent)),
-        _or_blank(lambda: _hours(reserve_of(view, battery).hours)),
+        _or_blank(lambda: reserve_of(view, battery).words),
     )
-
-
-def _hours(reading: MeasuredValue) -> str:
-    return f"{with_uncertainty(reading.value, reading.expanded_uncertainty)} h"
 
 
 def _networks(view: JobView) -> Iterator[Block]:

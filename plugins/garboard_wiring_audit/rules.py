@@ -90,8 +90,8 @@ SETTINGS = (
         help="Ampacity counts with 50 degC at least.",
         stricter="higher",
     ),
-    _amount("voltmeter", "Voltmeter is good to, of the reading", "share", "0.5 %", (0, 10), _METER),
-    _amount("current_meter", "Current meter is good to, of the reading", "share", "3 %", (0, 20), _METER),
+    _amount("voltmeter", "Voltmeter is good to, of the reading (95 %)", "share", "0.5 %", (0, 10), _METER),
+    _amount("current_meter", "Current meter is good to, of the reading (95 %)", "share", "3 %", (0, 20), _METER),
     _amount(
         "labelled", "Circuits that must carry a label", "share", "100 %", (0, 100), bases.LABELS, stricter="higher"
     ),
@@ -123,7 +123,7 @@ SETTINGS = (
     _amount(
         "standing_most", "Days after which self-discharge decides", "number", "180", (10, 1000), bases.SELF_DISCHARGE
     ),
-    _amount("capacity", "Capacity is right within plus or minus", "share", "10 %", (0, 50), bases.CAPACITY),
+    _amount("capacity", "Capacity is right within plus or minus (95 %)", "share", "10 %", (0, 50), bases.CAPACITY),
     _amount(
         "network_drop",
         "Supply drop allowed on the network",

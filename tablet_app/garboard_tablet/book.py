@@ -59,9 +59,12 @@ def put_down(tablet: Tablet, hull: str, job: str) -> None:
         tablet.save(tablet.author().write(state, "job", WANTED, "wanted", job=job))
 
 
-def make_book(view: JobView, host: PluginHost, path: Path) -> None:
-    """Make the book and keep it as a file. Takes seconds: call it in the background."""
+def make_book(view: JobView, host: PluginHost, path: Path, unread: int = 0) -> None:
+    """Make the book and keep it as a file. Takes seconds: call it in the background.
+
+    unread : how many entries of the boat could not be read
+    """
     from garboard.report.book import handover_book
 
     make_folder(path.parent)
-    write_whole(path, [handover_book(view, host, host.assess(view))])
+    write_whole(path, [handover_book(view, host, host.assess(view), unread=unread)])

@@ -60,7 +60,9 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Route, Act]]:
     for route in _measured_amounts(tablet, jobs):  # last: from here on two values stand there
         yield "disagreement", route, disagree
         yield "disagreement_technician", route, disagree_as_technician
+        yield "said_back", route, say_back
         break
+    yield "vessels_elsewhere", HOME, lack_boats  # from here on every list of vessels says so
 
 
 def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act]]:
@@ -76,6 +78,9 @@ def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act
     yield f"{short}_circuits", job.to("kind", "circuits"), nothing
     yield f"{short}_add_circuit", job.to("add piece", "circuits"), nothing
     vessel = tablet.boat(job.hull).vessel()
+    if vessel.circuits:
+        circuit = vessel.circuits[0].name
+        yield f"{short}_pick", job.to("entry", "field", "circuits", circuit, "conductor_area"), nothing
     if vessel.engines:
         yield f"{short}_engine", job.to("piece", "engines", vessel.engines[0].position), nothing
         yield f"{short}_remove", job.to("remove piece", "engines", vessel.engines[0].position), nothing
@@ -171,6 +176,12 @@ def type_something_odd(page: Any) -> None:
     page._next()
 
 
+def say_back(page: Any) -> None:
+    """A value is saved, which the next page says back."""
+    page.form.save("12.4 V")
+    page._onward()
+
+
 def turn_pages(times: int, page: Any) -> None:
     """Turn the page's list on, as far as it goes."""
     for _ in range(times):
@@ -263,6 +274,16 @@ def refuse_the_code(page: Any) -> None:
     page.context.shop.refusal = "The shop does not know this code. Ask for a new one; each works once."
     page.screen.redraw_as_it_is()
     page.context.shop.refusal = ""
+
+
+def lack_boats(page: Any) -> None:
+    """The disk was full when an older version's boats were to be brought in."""
+    problem = (
+        "Not everything in /data/app/garboard-tablet could be brought in: no space left on device. Boats that are "
+        "missing here are there. Keep it. Free some space. The next start tries again."
+    )
+    object.__setattr__(page.context, "data_problem", problem)  # an app is told once, when it begins
+    page.refill()
 
 
 def make_a_mistake(page: Any) -> None:

@@ -442,7 +442,7 @@ def test_settings_are_checked_and_unknown_ones_pass() -> None:
     ("kind", "extra", "good", "bad"),
     [
         (Kind.COUNT, {"hard": (0, 9)}, [0, 9], [10, -1, True, "3", None]),
-        (Kind.CHOICE, {"choices": ("a", "b")}, ["a"], ["c", "", None, ["a"], {"a": 1}]),
+        (Kind.CHOICE, {"choices": ("a", "b"), "former": ("z",)}, ["a", "z"], ["c", "", None, ["a"], {"a": 1}]),
         (Kind.YES_NO, {}, [True, False], [0, "true", None]),
         (Kind.TEXT, {}, ["", "words"], [1, None]),
         (Kind.PHOTO, {}, [{"file": "a.jpg"}], ["a.jpg", {"file": 1}, {}]),

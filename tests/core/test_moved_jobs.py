@@ -68,6 +68,13 @@ def test_the_move_says_what_came_along_and_that_the_number_is_new(shop: Path) ->
     moved = _run("move-job", shop, hull, JOB, "--to", NEW, *SIGNED)
     (came,) = [line for line in moved.stdout.splitlines() if line.startswith("came along")]
     assert all(kind in came for kind in ("engines", "batteries", "circuits", "name"))
+    view = _boat(shop, NEW).view(JOB)
+    values = sum(not isinstance(one.value, dict) for one in view.measurements)
+    recordings = {one.value["file"] for one in view.measurements if isinstance(one.value, dict)}
+    signed, remarks = len(view.sign_offs), len(view.notes)
+    (counted,) = [line for line in moved.stdout.splitlines() if line.startswith("with it: ")]
+    assert counted.startswith(f"with it: {values} values, {len(recordings)} recording")
+    assert (f"{signed} signature" in counted, f"{remarks} remark" in counted) == (signed > 0, remarks > 0)
     assert f"No boat of number {NEW} was here before" in moved.stderr
     back = _run("move-job", shop, NEW, JOB, "--to", hull, *SIGNED)
     assert back.stdout == f"job {JOB} belongs to {hull}\n"

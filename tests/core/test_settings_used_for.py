@@ -56,7 +56,9 @@ SELDOM = {
     ("fuel_curve.steady_course", "fuel_curve.fuel_for_power"): OTHER_BRANCH,
     ("handover.overshoot", "handover.course_change"): OTHER_BRANCH,
     ("handover.settle_seconds", "handover.course_change"): OTHER_BRANCH,
+    ("heading_calibration.leeway", "heading_calibration.straight_runs"): COUNTS,
     ("heading_calibration.spread_limit", "heading_calibration.straight_runs"): OTHER_BRANCH,
+    ("heading_calibration.wind_speed_error", "heading_calibration.straight_runs"): COUNTS,
     **dict.fromkeys(
         (
             (f"prop_check.{key}", f"prop_check.{check}")

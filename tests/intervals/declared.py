@@ -49,6 +49,10 @@ ANY_CURRENT = 0.2
 DEVIATION, DEVIATION_OF_TWICE, DEVIATION_OF_MORE = 1.0, 0.28, 0.17
 """Standard deviation of B and C, of D and E, and of each coefficient of three times the heading, of a sensor that was
 not swung yet [deg]."""
+DOWN_WIND = 0.2
+"""By which a boat is faster down a steady breeze than without it, 95 % [kn]."""
+LEEWAY = 1.0
+"""By which a steady breeze pushes it aside, 95 % [deg]."""
 VOLTMETER, CURRENT_METER = 0.005, 0.03
 """Of a meter's scale, 95 %, as a share; the same for all readings with it [-]."""
 COPPER_COLDEST, COPPER_WARMEST = 15.0, 45.0

@@ -59,7 +59,6 @@ class Figure:
     name       : as in the tables
     calculator : that states it
     number     : name of its Number; ignored where `read` is given
-    unit       : of that Number, where two have one name
     of         : whose number it is, such as an engine's position; empty for the first finding that has it
     truth      : key among the case's truths; the number's name where empty
     read       : takes it from the findings where a Number's ± is not all there is to it; None where it is withheld
@@ -69,7 +68,6 @@ class Figure:
     name: str
     calculator: str
     number: str = ""
-    unit: str = ""
     of: str = ""
     truth: str = ""
     says: Says = Says.WITHIN
@@ -82,7 +80,7 @@ class Figure:
             return self.read(findings)
         for finding in findings:
             for number in finding.numbers:
-                if number.name == self.number and self.of in ("", finding.of) and self.unit in ("", number.unit):
+                if number.name == self.number and self.of in ("", finding.of):
                     half = number.expanded_uncertainty
                     if self.says is Says.AT_LEAST:
                         return Stated(number.value, number.value, math.inf)

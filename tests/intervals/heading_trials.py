@@ -181,31 +181,52 @@ def on_the_card(findings: Iterable[Finding]) -> Stated | None:
     return None
 
 
-def straight_runs(set_known: bool, chance: random.Random, noise: float) -> Case:
+@attrs.frozen(kw_only=True)
+class RunsOf:
+    """How straight runs are made, and what was entered of them.
+
+    set_known   : whether the direction the current sets towards was entered
+    over_ground : whether the speed over ground was recorded: without it the runs do not show their current
+    wind        : whether a steady breeze pushes the boat aside and makes it faster down the wind
+    """
+
+    set_known: bool = False
+    over_ground: bool = True
+    wind: bool = False
+
+
+def straight_runs(how: RunsOf, chance: random.Random, noise: float) -> Case:
     """Eight recorded straight runs against the course over ground, in a current that was entered."""
     sensor = a_sensor(chance, constant=chance.gauss(0, 1.0))
     variation = model_variation()[0] + at_95(chance, model_variation()[1])
-    speed, drift, sets = chance.uniform(9.0, 15.0), chance.uniform(0.3, 0.6), chance.uniform(0, 360)
+    still, drift, sets = chance.uniform(9.0, 15.0), chance.uniform(0.3, 0.6), chance.uniform(0, 360)
     entered = max(0.1, drift + at_95(chance, declared.KNOWN_CURRENT))
+    blows_to, faster, leeway = chance.uniform(0, 360), 0.0, 0.0
+    if how.wind:
+        faster, leeway = at_95(chance, declared.DOWN_WIND), at_95(chance, declared.LEEWAY)
     samples: list[Sample] = []
     time = 0.0
     for number in range(8):
         compass = compass_angle(45.0 * number + chance.uniform(-4, 4))
-        true = math.radians(compass + sensor.deviation_on(compass) + variation)
+        bow = compass + sensor.deviation_on(compass) + variation
+        to_wind = math.radians(blows_to - bow)
+        true, speed = math.radians(bow + leeway * math.sin(to_wind)), still + faster * math.cos(to_wind)
         north = speed * math.cos(true) + drift * math.cos(math.radians(sets))
         east = speed * math.sin(true) + drift * math.sin(math.radians(sets))
         course = compass_angle(math.degrees(math.atan2(east, north)))
         for _ in range(30):
             samples.append(Sample(time, "heading", compass, "7", "", "magnetic"))
             samples.append(Sample(time, "course_over_ground", course, "3", "", "true"))
-            samples.append(Sample(time, "speed_over_ground", math.hypot(north, east), "3"))
             samples.append(Sample(time, "speed_through_water", speed, "4"))
+            if how.over_ground:
+                samples.append(Sample(time, "speed_over_ground", math.hypot(north, east), "3"))
             time += 1.0
         time += 10.0
-    errors = {name: sensor_noise(name, noise) for name in ("heading", "course_over_ground", "speed_through_water")}
+    noisy = ("heading", "course_over_ground", "speed_through_water", "speed_over_ground")
+    errors = {name: sensor_noise(name, noise) for name in noisy}
     shown = gather("runs.log", with_errors(samples, errors, seed=chance.randrange(1 << 30)))
     values: dict[FieldKey, JsonValue] = {**PLACE, (RUNS, "current_speed", "", ""): typed(entered, 0.1, "kn")}
-    if set_known:
+    if how.set_known:
         thought = compass_angle(sets + at_95(chance, declared.KNOWN_SET))
         values[RUNS, "current_sets_towards", "", ""] = typed(thought, 1.0, "deg")
     return Case(with_recording(typed_job(HELM, values), RUNS, "runs_recording", shown), _swing_truths(sensor))
@@ -280,15 +301,13 @@ TRIALS = (
         make=partial(typed_swing, "true"),
         figures=_swing_figures("typed against true", SWING),
     ),
-    Trial(
-        name="straight runs, set known",
-        make=partial(straight_runs, True),
-        figures=_swing_figures("straight runs, set known", RUNS),
-    ),
-    Trial(
-        name="straight runs, set unknown",
-        make=partial(straight_runs, False),
-        figures=_swing_figures("straight runs, set unknown", RUNS),
+    *(
+        Trial(name=name, make=partial(straight_runs, how), figures=_swing_figures(name, RUNS))
+        for name, how in (
+            ("straight runs, set known", RunsOf(set_known=True)),
+            ("straight runs, set unknown", RunsOf(over_ground=False)),
+            ("straight runs, current by the runs", RunsOf(wind=True)),
+        )
     ),
     *(
         Trial(
@@ -306,15 +325,5 @@ TRIALS = (
     ),
 )
 
-KNOWN: dict[str, str] = {
-    "turn total, by rate of turn": "scale and zero of the sensor are not in the ±, and its noise counts as white",
-    "mean rate of turn, by rate of turn": "as the turn total",
-    "turn total, by course over ground": "current and the receiver's lag are not in the ±",
-    "turn total, by heading": "the deviation of a sensor that was not swung is not in the ±",
-    **dict.fromkeys(
-        (f"coefficient {letter}, straight runs, set {known}" for letter in "BC" for known in ("known", "unknown")),
-        "the current's own doubt is not in the ±",
-    ),
-    "deviation card, straight runs, set unknown": "the current's own doubt is not in the ±",
-}
+KNOWN: dict[str, str] = {}
 """Figures that do not hold yet, with the reason. Mend the plugin and take the line out; never loosen the rule."""

@@ -1,18 +1,21 @@
 """Prints the tables of interval coverage in Markdown: as the settings declare, and with noise halved and doubled.
 
-Run by hand:  python tests/intervals/tables.py [--seed 7] [--boats 500] [--only "slip"] [--noise]
+Run by hand:  python tests/intervals/tables.py [--seed 7] [--boats 500] [--only "slip"] [--noise] [--write]
 """
 
 from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from intervals.harness import SEED, Coverage, Figure, Says, coverage, shortcomings
+from intervals.trials import TRIALS
 
 HEADING = (
     "| figure | boats | withheld | mean ± | bias | truths inside | verdict |",
@@ -41,31 +44,52 @@ def row(figure: Figure, found: Coverage) -> str:
     return f"| {' | '.join(cells)} |"
 
 
-def main(arguments: Sequence[str] | None = None) -> None:
-    """Prints both tables, or one."""
-    from intervals.trials import TRIALS
+README = Path(__file__).parents[1] / "README.md"
+BEGIN, END = "<!-- interval coverage -->", "<!-- end of interval coverage -->"
 
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Prints both tables, or one; puts them into the README when asked."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--boats", type=int, default=0, help="of each trial, as many as it says where left out")
     parser.add_argument("--only", default="", help="trials with this in their name, or in that of a figure")
     parser.add_argument("--noise", action="store_true", help="the second table too: noise halved and doubled")
+    parser.add_argument("--write", action="store_true", help="both tables, into tests/README.md")
     said = parser.parse_args(arguments)
-    chosen = [one for one in TRIALS if said.only in one.name or any(said.only in figure.name for figure in one.figures)]
-    print("\n".join(HEADING))
-    usual = {}
-    for trial in chosen:
-        usual[trial.name] = coverage(trial, seed=said.seed, boats=said.boats)
-        for figure in trial.figures:
-            print(row(figure, usual[trial.name][figure.name]), flush=True)
-    if not said.noise:
-        return
-    print("\n| figure | noise halved | as declared | doubled |\n| --- | --- | --- | --- |")
-    for trial in chosen:
-        halved, doubled = (coverage(trial, times, said.seed, said.boats) for times in (0.5, 2.0))
-        for figure in trial.figures:
-            shares = (one[figure.name] for one in (halved, usual[trial.name], doubled))
-            print(f"| {figure.name} | {' | '.join(_share(one) for one in shares)} |", flush=True)
+    lines = []
+    for line in _lines(said.seed, said.boats, said.only, said.noise or said.write):
+        print(line, flush=True)
+        lines.append(line)
+    if said.write:
+        before, rest = README.read_text(encoding="utf-8").split(BEGIN)
+        _, after = rest.split(END)
+        README.write_text("\n".join([before + BEGIN, *lines, END + after]), encoding="utf-8")
+
+
+def _lines(seed: int, boats: int, only: str, noise: bool) -> Iterator[str]:
+    chosen = [one for one in TRIALS if only in one.name or any(only in figure.name for figure in one.figures)]
+    with ProcessPoolExecutor() as pool:
+        of_trial = partial(_found, seed=seed, boats=boats)
+        usual, halved, doubled = (
+            pool.map(of_trial, [trial.name for trial in chosen], [times] * len(chosen)) if times == 1.0 or noise else ()
+            for times in (1.0, 0.5, 2.0)
+        )
+        yield from HEADING
+        as_declared = []
+        for trial, found in zip(chosen, usual, strict=True):
+            as_declared.append(found)
+            yield from (row(figure, found[figure.name]) for figure in trial.figures)
+        if not noise:
+            return
+        yield from ("", "| figure | noise halved | as declared | doubled |", "| --- | --- | --- | --- |")
+        for trial, *of_each in zip(chosen, halved, as_declared, doubled, strict=True):
+            for figure in trial.figures:
+                yield f"| {figure.name} | {' | '.join(_share(found[figure.name]) for found in of_each)} |"
+
+
+def _found(name: str, noise: float, seed: int, boats: int) -> dict[str, Coverage]:
+    return coverage(next(trial for trial in TRIALS if trial.name == name), noise, seed, boats)
 
 
 def _share(found: Coverage) -> str:

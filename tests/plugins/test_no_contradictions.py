@@ -9,6 +9,7 @@ from __future__ import annotations
 import random
 import re
 from collections.abc import Iterator, Sequence
+from functools import cache
 from itertools import permutations
 
 import pytest
@@ -80,13 +81,19 @@ def contradictions(found: Sequence[Assessed]) -> Iterator[str]:
         alike = same_check and one.finding.about == other.finding.about
         if alike and one.finding.verdict is Verdict.PASS and not _is_a_count(one.finding):
             yield f"{one.finding.about}: {one.finding.sentence} | {other.finding.sentence}"
-        for good, bad, where in OPPOSITES:
+        for bad, where in _opposites(one.finding.code):
             if where == ONE_PIECE and one.finding.about != other.finding.about:
                 continue
             if where not in (ANYWHERE, ONE_PIECE) and not alike:
                 continue
-            if re.fullmatch(good, one.finding.code) and re.fullmatch(bad, other.finding.code):
+            if re.fullmatch(bad, other.finding.code):
                 yield f"{one.finding.code}: {one.finding.sentence} | {other.finding.code}: {other.finding.sentence}"
+
+
+@cache
+def _opposites(code: str) -> tuple[tuple[str, str], ...]:
+    """What says the opposite of a code, and of what both would have to be."""
+    return tuple((bad, where) for good, bad, where in OPPOSITES if re.fullmatch(good, code))
 
 
 def _is_a_count(finding: Finding) -> bool:

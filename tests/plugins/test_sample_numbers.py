@@ -21,19 +21,21 @@ kittiwake
     wiring_audit.labels.all_labelled
         labelled: 100 %
     wiring_audit.battery_reserve.enough
-        reserve time: 6.4 ± 0.9 h
+        reserve time: 5.6 h
+        reserve time, shortest: 4.8 h
+        reserve time, longest: 6.4 h
     wiring_audit.load_sum.listed
-        load: 26.3 A
-        measured: 15.5 ± 0.5 A
-        measured beyond the list: -10.8 ± 0.5 A
+        load: 20.8 A
+        measured: 17.5 ± 0.5 A
+        measured beyond the list: -3.3 ± 0.5 A
     wiring_audit.load_sum.charging_covers
-        load: 26.3 A
+        load: 20.8 A
         charging: 96.0 A
     wiring_audit.network_terminators.two
-        signal lines: 60.10 ± 0.06 ohm
+        signal lines: 60.10 ± 0.05 ohm
     wiring_audit.network_voltage_measured.within_limit
         worst device: 12.20 ± 0.08 V
-        supply drop: 0.40 ± 0.12 V
+        supply drop: 0.40 ± 0.08 V
     wiring_audit.network_voltage_calculated.within_limit
         supply drop: 0.51 V
         worst device: 12.1 V
@@ -60,24 +62,25 @@ kittiwake
         power fitted: 500.0 hp
         power on the label: 500.0 hp
     heading_calibration.steady_turn.good
-        turned: 473 ± 20 deg
-        turned by course over ground: 492.6 ± 0.3 deg
-        mean rate of turn: 2.49 ± 0.10 deg/s
+        turned: 472.7 ± 7.7 deg
+        turned by course over ground: 493 ± 13 deg
+        mean rate of turn: 2.488 ± 0.041 deg/s
         share of time in the band: 99 %
         longest lapse: 2 s
         spread of the rate: 0.12 deg/s
     heading_calibration.swing.in_order
-        largest deviation: 2.4 ± 0.7 deg
+        largest deviation: 2.4 ± 0.9 deg
         coefficient A: 0.5 ± 0.7 deg
-        coefficient B: 1.6 ± 0.1 deg
-        coefficient C: -1.1 ± 0.1 deg
+        coefficient B: 1.6 ± 0.4 deg
+        coefficient C: -1.1 ± 0.4 deg
         coefficient D: 0.03 ± 0.08 deg
         coefficient E: 0.01 ± 0.08 deg
+        largest deviation beside the constant: 2.0 deg
         scatter of the readings: 0.0 deg
     heading_calibration.comparison.agree
-        mean difference: -0.3 ± 0.8 deg
+        mean difference: -0.3 ± 0.9 deg
         spread of the difference: 1.4 deg
-        offset to enter: 0.3 ± 0.8 deg
+        offset to enter: 0.3 ± 0.9 deg
         compared over: 599 s
     prop_check.speed.measured
         speed: 45.5 ± 0.3 kn
@@ -147,23 +150,23 @@ long_reach
         rating: 60.0 A
         largest rating: 52.5 A
     wiring_audit.drop_measured.too_much
-        drop: 3.6 ± 0.1 %
-        drop, as read: 0.410 ± 0.006 V
-        drop by circular mils: 3.9 ± 0.1 %
+        drop: 3.6 ± 0.2 %
+        drop, as read: 0.41 ± 0.02 V
+        drop by circular mils: 3.9 ± 0.3 %
         drop, conductor warm: 3.9 %
     wiring_audit.network_terminators.one_missing
-        signal lines: 119.60 ± 0.06 ohm
+        signal lines: 119.60 ± 0.05 ohm
     heading_calibration.steady_turn.too_slow
-        turned: -361.3 ± 2.5 deg
-        turned by course over ground: -362.6 ± 0.2 deg
-        mean rate of turn: 1.642 ± 0.011 deg/s
+        turned: -361.3 ± 7.2 deg
+        turned by course over ground: -362.6 ± 2.7 deg
+        mean rate of turn: 1.642 ± 0.033 deg/s
         share of time in the band: 0 %
         longest lapse: 220 s
         spread of the rate: 0.08 deg/s
     heading_calibration.comparison.off
-        mean difference: -3.8 ± 0.9 deg
+        mean difference: -3.8 ± 2.4 deg
         spread of the difference: 1.5 deg
-        offset to enter: 3.8 ± 0.9 deg
+        offset to enter: 3.8 ± 2.4 deg
         compared over: 234 s
     prop_check.engine_difference.too_much
         difference: 180 ± 39 rev/min
@@ -171,7 +174,9 @@ saltgrass
     wiring_audit.labels.unlabelled
         labelled: 86 %
     wiring_audit.battery_reserve.short
-        reserve time: 3.3 ± 0.6 h
+        reserve time: 3.3 h
+        reserve time, shortest: 2.7 h
+        reserve time, longest: 4.0 h
     prop_check.capacity.within_formula
         length x transom width: 140.4
         power by formula: 190.8 hp

@@ -25,6 +25,7 @@ Sources, by title:
 import pytest
 
 from garboard.findings import Verdict
+from garboard.uncertainty import MeasuredValue
 from garboard_wiring_audit.ampacity import CFR_TABLE_5, TABLE_5, allowable, bundling_factor, table_5
 from garboard_wiring_audit.batteries import state_of_charge
 from garboard_wiring_audit.bus import (
@@ -343,11 +344,11 @@ def test_terminators(ohms: float, count: int | None) -> None:
 @pytest.mark.parametrize(("volts", "percent"), [(12.65, 100), (12.45, 75), (12.24, 50), (12.06, 25), (11.89, 0)])
 def test_flooded_rest_voltage(volts: float, percent: int) -> None:
     """[M] Every row of the table."""
-    assert state_of_charge(volts, 0.0, "flooded").percent.value == pytest.approx(percent)
+    assert state_of_charge(MeasuredValue(volts, "V"), "flooded").percent.value == pytest.approx(percent)
 
 
 @pytest.mark.parametrize(("volts", "percent"), [(12.6, 100), (12.4, 75), (12.2, 50), (12.0, 25)])
 def test_flooded_rest_voltage_of_another_table_lies_within_the_uncertainty(volts: float, percent: int) -> None:
     """[O] The rounded table differs; our spread covers it even with a perfect meter."""
-    charge = state_of_charge(volts, 0.0, "flooded").percent
+    charge = state_of_charge(MeasuredValue(volts, "V"), "flooded").percent
     assert charge.low - 1e-9 <= percent <= charge.high + 1e-9

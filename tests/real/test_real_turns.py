@@ -12,6 +12,7 @@ from garboard.findings import NotEnoughData, Verdict
 from garboard.hosting.host import make_host
 from garboard.recordings import load_recording
 from garboard_heading_calibration.comparison import compare_headings
+from garboard_heading_calibration.mixed import sound
 from garboard_heading_calibration.sensors import is_true
 from garboard_heading_calibration.turn_findings import judge_recording
 from garboard_heading_calibration.turns import find_turns
@@ -98,3 +99,18 @@ def test_a_true_heading_is_held_against_the_course_without_applying_variation(re
     assert found.difference == pytest.approx(means[0] - means[1], abs=0.05)
     assert found.difference == pytest.approx(4.5, abs=0.1)
     assert found.seconds > 300
+
+
+def test_two_receivers_of_a_real_boat_are_not_accused(real_recordings: Path) -> None:
+    recording, _ = load_recording(real_recordings / "wide_turn_starboard.n2k.csv")
+    for accused in ("receivers differ", "otherwise", "scale"):
+        assert not any(accused in one.sentence for one in judge_recording(recording))
+
+
+def test_recordings_of_real_boats_are_sound(real_recordings: Path) -> None:
+    """One of them lies at a dock, where a course over ground wanders anywhere."""
+    for name in ("engine_at_the_dock", "pilot_manoeuvres", "under_way_heading", "wide_turn_starboard"):
+        recording, _ = load_recording(real_recordings / f"{name}.n2k.csv")
+        heard = sound(recording)
+        assert (heard.clock, dict(heard.senders)) == ((), {})
+        assert heard.recording is recording

@@ -81,7 +81,7 @@ def test_a_technicians_tablet_measures_again_and_a_manager_made_of_it_settles(dr
         d.press("bring ashore now")
         d.wait(lambda: d.says("Press to measure again"), 30)
         d.press(next(w.name for w in d.widgets() if getattr(w, "name", "").startswith("settle ")))
-        assert d.says("stand. Measure again.")
+        assert d.says("The values disagree. Measure again.")
         assert d.says("Leave it to the manager")
         assert not d.has("value yes")
         d.press("skip")

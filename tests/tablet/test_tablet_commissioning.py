@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from garboard.disk.journal import file_name
 from garboard.history.replay import replay
 from garboard.recordings.simulator import Boat, Order, simulate
 from garboard_tablet.models.sources import Replay
@@ -248,11 +249,14 @@ def test_a_value_is_taken_back_with_a_reason(drive: Drive) -> None:
     """It no longer stands, and stays in the hull's file struck out, with the reason."""
     d = drive()
     new_job(d)
-    d.press("step dock.horn", "choice No", "back", "value Heard from the end of the dock", "take back", "back mistyped")
+    d.press("step dock.horn", "choice No", "back", "value Heard from the end of the dock", "take back")
+    d.press("back pressed by mistake")
     view = view_of(d)
     assert view.find("dock.horn", "heard") is None
     here = d.app.tablet.session.here
-    assert [struck.reason for struck in d.app.tablet.state_of(here.hull).retractions(here.job)] == ["mistyped"]
+    assert [struck.reason for struck in d.app.tablet.state_of(here.hull).retractions(here.job)] == [
+        "pressed by mistake"
+    ]
 
 
 def test_a_field_of_the_vessel_that_disagrees_leads_to_where_it_is_settled(drive: Drive) -> None:
@@ -357,6 +361,27 @@ def test_the_owners_book_is_made_where_the_office_part_is(drive: Drive, tmp_path
     [book] = (tmp_path / "t" / "books").glob("*.pdf")
     assert book.read_bytes().startswith(b"%PDF-")
     assert d.says("The book is made")
+
+
+def test_the_owners_book_says_what_could_not_be_read(drive: Drive, tmp_path: Path) -> None:
+    """A line of the boat's file was damaged and set aside when the tablet began."""
+    from pypdf import PdfReader
+
+    d = drive(tmp_path / "t")
+    new_job(d)
+    hull = d.app.tablet.session.here.hull
+    path = tmp_path / "t" / "hulls" / file_name(hull)
+    lost = lines_lost_from(path)
+    d.press("hand over", "book")
+    (path.parent / f"{path.name}.damaged-1").write_bytes(lost)
+    d.press("make book")
+    [book] = (tmp_path / "t" / "books").glob("*.pdf")
+    assert "1 entry could not be read" in PdfReader(book).pages[0].extract_text()
+
+
+def lines_lost_from(path: Path) -> bytes:
+    """A hull file as it was before it was mended: with one line more, which nothing proves."""
+    return path.read_bytes() + b"0" * 32 + b' {"at":"damaged"}\n'
 
 
 def test_the_book_is_put_down_for_the_shop_where_it_cannot_be_made(

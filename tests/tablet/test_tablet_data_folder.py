@@ -324,7 +324,48 @@ def test_a_disk_that_fills_while_files_are_copied_is_said_in_words(
     monkeypatch.setattr(shutil, "copyfile", Mock(side_effect=OSError(28, "No space left on device")))
     found = system.start()
     assert found.folder == system.program / OLD
-    assert found.problem.endswith(f"{system.data / 'tablet'}: no space left on device. It is still here.")
+    assert f"{system.data / 'tablet'}: no space left on device. It is still here." in found.problem
+
+
+@pytest.mark.parametrize("place", ["hulls", "attachments", "inbox"])
+def test_a_disk_that_fills_during_a_merge_leaves_the_tablet_where_no_update_reaches_and_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, place: str
+) -> None:
+    """With boats in both it goes on in the system's folder, names the old one, and the next start brings the rest."""
+    system = System(tmp_path)
+    tablet = open_tablet(system.start().folder)
+    tablet.open_job("XYZAB126F526")
+    tablet.close()
+    fill(system.program / OLD)
+    begin = storage.open_for_append
+
+    def full(path: Path, **more: Any) -> int:
+        if path.parent.name == place and path.is_relative_to(system.data):
+            raise OSError(28, "No space left on device")
+        return begin(path, **more)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(storage, "open_for_append", full)
+        found = system.start()
+    assert (found.folder, found.moved_from) == (system.data / "tablet", None)
+    assert {"XYZAB126F526"} <= {*boats_in(found.folder)}
+    assert str(system.program / OLD) in found.problem
+    assert "no space left on device" in found.problem.lower()
+    again = system.start()
+    assert (again.problem, boats_in(again.folder)) == ("", (*BOATS, "XYZAB126F526"))
+
+
+def test_a_system_folder_without_boats_leaves_the_old_one_in_use(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The boats are all in the old one: nobody should begin a day with an empty list."""
+    system = System(tmp_path)
+    open_tablet(system.start().folder).close()
+    fill(system.program / OLD)
+    with monkeypatch.context() as patch:
+        patch.setattr(storage, "open_for_append", Mock(side_effect=OSError(28, "No space left on device")))
+        found = system.start()
+    assert (found.folder, "It is still here" in found.problem) == (system.program / OLD, True)
 
 
 def test_an_old_folder_another_program_writes_in_is_not_moved(tmp_path: Path) -> None:
@@ -357,6 +398,16 @@ def test_help_says_where_the_data_is(drive: Drive, tmp_path: Path) -> None:
     d.seek("help")
     assert d.says(str(tmp_path / "mine"))
     assert not d.says("look here")
+
+
+def test_the_list_of_vessels_says_where_the_data_is_when_it_is_not_where_it_should_be(drive: Drive) -> None:
+    d = drive()
+    assert not d.says("look here")
+    problem = "Not everything in old could be brought in: no space left on device."
+    object.__setattr__(d.app.context, "data_problem", problem)
+    d.app.screen.refill(("vessels",))
+    assert d.says("could be brought in: no space left on device")
+    assert d.says("look here")
 
 
 def test_help_says_when_an_update_may_empty_it(drive: Drive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,22 +1,65 @@
-"""A page that is gone is cleared away soon after, and not in the middle of a press."""
+"""What has left the screen is cleared away soon after, and not in the middle of a press."""
 
 from __future__ import annotations
 
 import gc
+import sys
 import weakref
+from collections.abc import Iterator
+from types import ModuleType
 
-from tablet.driver import Drive
+import pytest
+
+from tablet.driver import Drive, Driver
 
 
-def test_a_page_left_is_cleared_away_soon_after(drive: Drive) -> None:
+@pytest.fixture
+def d(drive: Drive, monkeypatch: pytest.MonkeyPatch) -> Iterator[Driver]:
     """Python's own looking through everything is switched off meanwhile: it would come when it is felt."""
-    d = drive()
+    from garboard_tablet.ui import tidy
+
+    monkeypatch.setattr(tidy.tidy_soon, "timeout", 0.1)
+    started = drive()
+    monkeypatch.setattr(tidy, "_modules", len(sys.modules) + 100)  # what is set aside meanwhile would stay
+    started.wait(lambda: not tidy.tidy_soon.is_triggered)
+    gc.disable()
+    yield started
+    gc.enable()
+
+
+def test_a_page_left_is_cleared_away_soon_after(d: Driver) -> None:
     d.press("settings")
     left = [weakref.ref(widget) for widget in d.widgets() if widget is not d.app.shell]
-    gc.disable()
-    try:
-        d.press("back")
-        assert any(ref() is not None for ref in left)
-        d.wait(lambda: all(ref() is None for ref in left))
-    finally:
-        gc.enable()
+    d.press("back")
+    assert any(ref() is not None for ref in left)
+    d.wait(lambda: all(ref() is None for ref in left))
+
+
+def test_a_list_turned_on_is_cleared_away_soon_after(d: Driver) -> None:
+    """Each turn of a long list leaves some 20 MB of widgets that hold each other."""
+    from garboard_tablet.ui.widgets import Column, words
+
+    column = Column()
+    column.show([words(f"Line {number}") for number in range(40)])
+    column.size = (600, 400)
+    left = [weakref.ref(widget) for widget in column.children]
+    assert column.turn()
+    assert any(ref() is not None for ref in left)
+    d.wait(lambda: all(ref() is None for ref in left))
+
+
+@pytest.mark.parametrize(("modules", "expected"), [(1, False), (200, True)])
+def test_only_where_much_was_loaded_all_is_looked_through(
+    d: Driver, monkeypatch: pytest.MonkeyPatch, modules: int, expected: bool
+) -> None:
+    """Looking through everything that was ever loaded is felt as stutter: one module more is no reason to."""
+    from garboard_tablet.ui import tidy
+
+    asked = list[bool]()
+    monkeypatch.setattr(tidy, "_modules", len(sys.modules))
+    monkeypatch.setattr(gc, "unfreeze", lambda: asked.append(True))
+    for number in range(modules):
+        monkeypatch.setitem(sys.modules, f"invented_{number}", ModuleType("invented"))
+    tidy.tidy_soon()
+    d.wait(lambda: not tidy.tidy_soon.is_triggered)
+    assert bool(asked) == expected

@@ -414,13 +414,13 @@ def move_job(tools: Tools, folder: Path, hull: str, job: str, target: str, by: s
     with HullFolder(folder) as hulls:
         ended = _end_unfinished(hulls, hull)
         boat, there = open_hull(hulls, hull), replay(target, hulls.entries(target))
-        is_new = not len(there)
+        is_new, old = not len(there), boat.state
         if not any((half.half.job, half.entry.hull_key) == (job, there.hull) for half in ended):
             _refuse_no_job(boat, job)
-            home = boat.state_to_move(job)
-            save_all(hulls, writing.move_job(author_of(hulls, home, tablet, by), home, there, job, reason))
+            old = boat.state_to_move(job)
+            save_all(hulls, writing.move_job(author_of(hulls, old, tablet, by), old, there, job, reason))
         click.echo(f"job {job} belongs to {target}")
-        _tell_what_came(tools, open_hull(hulls, target), job)
+        _tell_what_came(tools, open_hull(hulls, target), job, old)
     if is_new:
         click.echo(
             f"No boat of number {target} was here before: compare it with the transom. If it is wrong, move the job "
@@ -429,31 +429,24 @@ def move_job(tools: Tools, folder: Path, hull: str, job: str, target: str, by: s
         )
 
 
-def _tell_what_came(tools: Tools, boat: Boat, job: str) -> None:
-    """Say whose vessel a moved job is judged with, and which of its readings that leaves unused."""
-    from garboard.judging.assessing import equipment_lacking
+def _tell_what_came(tools: Tools, boat: Boat, job: str, old: HullState) -> None:
+    """Say what came with a moved job, whose vessel it is judged with, and which of its readings that leaves unused."""
+    from garboard.report.moved import came_along
 
-    home = boat.state_of(job)
-    if home is boat.state:  # it is back where it was written
+    if (came := came_along(boat, job, old, tools.host)) is None:
         return
-    if came := boat.brought(job):
-        click.echo(f"came along, as {boat.state.hull_number} has none of its own: {_listed(came)}")
-    left, own = (
-        {key.subject[0] for key in state.registers if key.kind == "field" and state.current(key)}
-        for state in (home, boat.state)
-    )
-    if kept := sorted((left & own) - {"hull_number"}):
-        click.echo(f"as entered for {boat.state.hull_number}: {_listed(kept)}")
-    for kind, names in equipment_lacking(boat.view(job), tools.host).items():
+    number = boat.state.hull_number
+    click.echo(f"with it: {came.counted}")
+    if came.facts:
+        click.echo(f"came along, as {number} has none of its own: {', '.join(came.facts)}")
+    if came.stayed:
+        click.echo(f"as entered for {number}: {', '.join(came.stayed)}")
+    for kind, names in came.unused.items():
         click.echo(
-            f"not used: readings of {', '.join(names)}, which are not among the {_listed([kind])} of "
-            f"{boat.state.hull_number}. Enter them there, or measure again",
+            f"not used: readings of {', '.join(names)}, which are not among the {kind} of {number}. Enter them there, "
+            "or measure again",
             err=True,
         )
-
-
-def _listed(kinds: Iterable[str]) -> str:
-    return ", ".join(kind.replace("_", " ") for kind in kinds)
 
 
 @click.command("join-job")

@@ -21,7 +21,7 @@ from garboard.disk.attachments import Attachments
 from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
 from garboard.disk.journal import SUFFIX, Journal, file_name, key_of_file, missing_of, read
 from garboard.disk.sizes import FileSizes
-from garboard.disk.storage import Damage, NewerFormat, NotSaved, WriterLock
+from garboard.disk.storage import SET_ASIDE, Damage, NewerFormat, NotSaved, WriterLock
 from garboard.faults import Fault, InputError
 
 HULLS_FOLDER = "hulls"
@@ -343,10 +343,10 @@ class HullFolder:
         with self._guard:
             here = {name for key in self.readable() for name in self.ids(key)}
             found: dict[Path, int] = {}
-            for path in sorted(self._hulls_folder.glob(f"*{SUFFIX}{storage.SET_ASIDE}*")):
+            for path in sorted(self._hulls_folder.glob(f"*{SUFFIX}{SET_ASIDE}*")):
                 with contextlib.suppress(NewerFormat, OSError):  # kept by a newer version, which tells it itself
                     data = path.read_bytes()
-                    stands = path.with_name(path.name.split(storage.SET_ASIDE)[0]).exists()
+                    stands = path.with_name(path.name.split(SET_ASIDE)[0]).exists()
                     found[path] = missing_of(data, here) if data else int(not stands)
             return found
 
@@ -372,6 +372,25 @@ class HullFolder:
         """
         names = {file_name(key) for key in keys}
         return tuple(damage for damage in self.damage() if damage.file.name in names)
+
+    def unread_of(self, keys: Iterable[str]) -> int:
+        """How many entries of some hulls could not be read, now or when their files were mended, and are not back.
+
+        keys : of the hulls
+        """
+        with self._guard:
+            return sum(map(self._unread_of, keys))
+
+    def _unread_of(self, key: str) -> int:
+        here: frozenset[str] = frozenset()
+        with contextlib.suppress(NewerFormat, OSError):  # not read at all: `left_alone` names it
+            here = self.ids(key)
+        now = sum(damage.lost for damage in self.damage_of([key]) if damage.set_aside is None)
+        before = 0
+        for path in self._hulls_folder.glob(f"{file_name(key)}{SET_ASIDE}*"):
+            with contextlib.suppress(NewerFormat, OSError):
+                before += missing_of(path.read_bytes(), here, cut_off=False)
+        return max(now, before)  # of a mended file that it is shorter than it was is told as well: it lacks the same
 
     def _flush(self) -> None:
         if not self._unflushed:

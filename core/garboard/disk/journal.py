@@ -328,13 +328,14 @@ def key_of_file(path: Path) -> str:
     return next((found for found in sorted(keys) if file_name(found) == path.name), "")
 
 
-def missing_of(data: bytes, here: Container[str]) -> int:
+def missing_of(data: bytes, here: Container[str], *, cut_off: bool = True) -> int:
     """How many entries of a damaged hull file are not here; one whose id is damaged too is taken to be missing.
 
-    data : the damaged file's bytes
-    here : ids of the entries that are here
+    data    : the damaged file's bytes
+    here    : ids of the entries that are here
+    cut_off : whether a half line at the end counts, which a power cut leaves of a write that was never called saved
     """
-    reading = read(data)
+    reading = read(data if cut_off else data[: data.rfind(b"\n") + 1])
     found = sum(name not in here for name in reading.entries)
     bad = sum(piece[:_ID_LENGTH].decode("latin-1") not in here for piece in reading.bad)
     return found + max(0, bad - (not reading.key))  # the first piece of a file without a heading was the heading

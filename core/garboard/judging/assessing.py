@@ -39,6 +39,7 @@ class AssessedJob:
     source    : the file
     questions : what looks unusual and should be looked at again, one sentence each
     damage    : what was found damaged in the boat's hull files
+    unread    : how many entries of the boat could not be read: what is said to be missing may stand in them
     """
 
     source: str
@@ -46,16 +47,12 @@ class AssessedJob:
     assessed: tuple[Assessed, ...]
     questions: tuple[str, ...]
     damage: tuple[Damage, ...] = ()
+    unread: int = 0
 
     @property
     def fails(self) -> bool:
         """Whether anything fails. Advice and missing data are no failure."""
         return any(one.finding.verdict is Verdict.FAIL for one in self.assessed)
-
-    @property
-    def unread(self) -> int:
-        """How many entries of the boat could not be read: what is said to be missing may stand in them."""
-        return sum(damage.lost for damage in self.damage)
 
 
 def assess_job_file(path: Path, host: PluginHost) -> AssessedJob:
@@ -106,7 +103,8 @@ def _assessed(hulls: HullFolder, boat: Boat, view: JobView, host: PluginHost) ->
         if one.lost
     )
     source = f"{hulls.folder} {_job_named(boat, view)}"
-    return AssessedJob(source, view, host.assess(view), (*unread, *_questions(view, host), *odd), damage)
+    questions = (*unread, *_questions(view, host), *odd)
+    return AssessedJob(source, view, host.assess(view), questions, damage, hulls.unread_of(boat.hulls))
 
 
 def _job_named(boat: Boat, view: JobView) -> str:

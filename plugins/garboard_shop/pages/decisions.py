@@ -12,11 +12,14 @@ from garboard.faults import Fault, GarboardError, InputError
 from garboard.history import authoring as writing
 from garboard.history.authoring import Author
 from garboard.history.authority import ON_THE_PAGE
+from garboard.history.boat import Boat
 from garboard.history.halves import save_in_turn
 from garboard.history.past import outlived_a_joining
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import reset_setting, set_setting
+from garboard.hosting.host import PluginHost
+from garboard.report.moved import came_along
 from garboard.settings import Setting, in_force
 from garboard_shop.pages import settings
 from garboard_shop.pages.summaries import BoatSummary, coverage_seen, open_boat, register_in_words, seen_in
@@ -124,7 +127,26 @@ def move(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
         raise InputError("move", [Fault("hull number", "another boat's", other.hull)])
     home = summary.boat.state_to_move(job.id)
     _keep(store, writing.move_job(_author(home, by, other), home, other, job.id, reason), now)
-    return f"The job now belongs to {other.hull_number}. Nothing was rewritten, and you can move it back."
+    there = open_boat(store, other.hull)[0]
+    told = _what_came(there, job.id, home, summary.host)
+    return f"The job now belongs to {other.hull_number}.{told} Nothing was rewritten, and you can move it back."
+
+
+def _what_came(there: Boat, job: str, old: HullState, host: PluginHost) -> str:
+    """What came along with a moved job and what stayed, in sentences; nothing for one that is back where it was."""
+    came = came_along(there, job, old, host)
+    if came is None:
+        return ""
+    number = there.state.hull_number
+    told = f" Came along: {came.counted}."
+    if came.facts:
+        told += f" From {old.hull_number}, as {number} has none of its own: {', '.join(came.facts)}."
+    if came.stayed:
+        told += f" Stayed with {old.hull_number}, as what is entered for {number} holds: {', '.join(came.stayed)}."
+    for kind, names in came.unused.items():
+        told += f" Not used: readings of {', '.join(names)}, which are not among the {kind} of {number}."
+        told += " Enter them there, or measure again."
+    return told
 
 
 def join_jobs(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:

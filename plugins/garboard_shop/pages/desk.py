@@ -24,6 +24,7 @@ from garboard_shop.naming import UNNAMED, kept_name
 from garboard_shop.pages import drawing, wording
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.people import Attempts, Sessions
+from garboard_shop.pages.plugins import restart_due
 from garboard_shop.pages.summaries import Summaries, file_of, history_name
 from garboard_shop.store import Store
 
@@ -110,4 +111,5 @@ def _templates(desk: ShopDesk) -> Environment:
     found.globals["VERDICT"] = Verdict
     found.globals["STEPS"] = STEP_MARKS
     found.globals["shop"] = desk.shop_name
+    found.globals["restart_due"] = lambda: restart_due(desk.store, desk.host)
     return found

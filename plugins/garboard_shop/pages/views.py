@@ -190,7 +190,6 @@ def day_page(visit: Visit) -> Response:
         after=_one_day(day, 1),
         last_day="" if found.boats else desk.index.last_day(),
         reading=not desk.index.is_complete,
-        restart_due=plugins.restart_due(desk.store, desk.host),
     )
 
 
@@ -262,8 +261,10 @@ def book(visit: Visit) -> Response:
     summary = _boat(visit)
     job = _job(visit, summary)
     size = visit.asked("paper") if visit.asked("paper") in PAPER_SIZES else PAPER_SIZES[0]
-    name = f"{summary.digest} {job.id} {size}"
-    pdf = visit.desk.books.get(name, lambda: handover_book(job.view, visit.desk.host, job.assessed, size))
+    unread = visit.desk.store.unread(summary.boat.hulls)
+    name = f"{summary.digest} {job.id} {size} {unread}"
+    host = visit.desk.host
+    pdf = visit.desk.books.get(name, lambda: handover_book(job.view, host, job.assessed, size, unread=unread))
     return _file(pdf, "application/pdf", f"{summary.key}-{job.id}-handover-book.pdf")
 
 

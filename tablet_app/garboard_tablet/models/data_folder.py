@@ -22,7 +22,7 @@ import garboard_tablet
 from garboard.disk import sizes, storage
 from garboard.disk.entries import stray_of
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
-from garboard.disk.journal import file_name
+from garboard.disk.journal import SUFFIX, file_name
 from garboard.faults import Fault, InputError, in_words
 
 log = logging.getLogger("garboard.tablet")
@@ -95,15 +95,31 @@ def find_data_folder(
     old = next(_old_folders(program, started_in or Path.cwd(), folder), None)
     if old is None:
         return DataFolder(folder=folder)
+    holds_boats = _holds_boats(folder)
     try:
         moved = move_over(old, folder)
     except (OSError, storage.NotSaved) as failure:
         log.exception("the old data folder could not be moved over")
-        problem = f"The data could not be moved to {folder}: {in_words(failure)}. It is still here."
-        return DataFolder(folder=old, problem=problem)
+        return _not_moved(old, folder, in_words(failure), holds_boats=holds_boats)
     for line in (*moved.damaged, *moved.left):
         log.warning("moving the old data folder over: %s", line)
     return DataFolder(folder=folder, moved_from=None if moved.left else old, problem=_in_words(moved, old))
+
+
+def _holds_boats(folder: Path) -> bool:
+    return any((folder / HULLS_FOLDER).glob(f"*{SUFFIX}"))
+
+
+def _not_moved(old: Path, folder: Path, why: str, *, holds_boats: bool) -> DataFolder:
+    """Where to work until the move can be done: where the boats are, and, with boats in both, where no update reaches.
+
+    holds_boats : whether the system's folder held boats before the move was tried
+    """
+    if holds_boats:
+        problem = f"Not everything in {old} could be brought in: {why}. Boats that are missing here are there. Keep it."
+        return DataFolder(folder=folder, problem=f"{problem} Free some space. The next start tries again.")
+    problem = f"The data could not be moved to {folder}: {why}. It is still here. The next start tries again."
+    return DataFolder(folder=old, problem=problem)
 
 
 def _in_words(moved: Moved, old: Path) -> str:

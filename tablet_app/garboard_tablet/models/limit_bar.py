@@ -57,6 +57,16 @@ class LimitScale:
         return self.share(self.value - self.half_width), self.share(self.value + self.half_width)
 
 
+def said(limit: float) -> str:
+    """A limit as people write it.
+
+    >>> said(10.0), said(-2.5), said(12345678.0)
+    ('10', '−2.5', '12345678')
+    """
+    text = f"{limit:.0f}" if abs(limit) >= 10_000 else f"{limit:.4g}"
+    return text.replace("-", "−")
+
+
 def apart(first: tuple[float, float], second: tuple[float, float], gap: float) -> bool:
     """Whether two stretches of a line, each from one end to the other, leave a gap between them.
 

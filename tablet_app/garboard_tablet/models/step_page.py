@@ -35,11 +35,12 @@ def standing(found: Sequence[Assessed]) -> Standing:
 
     found : ranked, see `pages.ranked`
     """
-    first, *rest = [*enumerate(found)] or [None]
-    passes = tuple(one for one in rest if one is not None and one[1].finding.verdict is Verdict.PASS)
+    numbered = tuple(enumerate(found))
+    rest = numbered[1:]
+    passes = tuple(one for one in rest if one[1].finding.verdict is Verdict.PASS)
     passes = passes if len(passes) > 1 else ()
-    others = tuple(one for one in rest if one is not None and one not in passes)
-    return Standing(worst=first, others=others, passes=passes)
+    others = tuple(one for one in rest if one not in passes)
+    return Standing(worst=numbered[0] if numbered else None, others=others, passes=passes)
 
 
 def counted(found: Sequence[Assessed]) -> str:

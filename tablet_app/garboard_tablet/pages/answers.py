@@ -22,7 +22,7 @@ SIGN_FIRST = "Nothing is drawn yet. Draw the signature in the box, then save it.
 def picks(presses: Sequence[Press]) -> Column:
     """Short values to take with one press, as many side by side as there is room for."""
     column = Column()
-    column.show([lambda: Across(presses, least=130)])
+    column.show([lambda: Across(presses, least=140)])
     return column
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from garboard.steps import Kind
 from garboard_tablet.models.echo import Echo, echo_of, verdict_on
 from garboard_tablet.models.entry import enter
 from garboard_tablet.ui.shell import Page
@@ -35,6 +36,7 @@ class EchoingPage(Page):
         if echo is None:
             return super().saved
         text = echo.text if len(echo.text) <= LONGEST else f"{echo.text[:LONGEST]}…"
+        text = f"“{text}”" if echo.ask.field.kind is Kind.YES_NO else text  # "no saved" would say that nothing is
         verdict = self._verdict(echo)
         said = f"{text} saved".replace(" ", "\u00a0") if len(text) < LONGEST / 2 else f"{text} saved"
         return f"{said}, {verdict.value}" if verdict else said

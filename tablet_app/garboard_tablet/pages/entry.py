@@ -28,13 +28,21 @@ from garboard_tablet.ui.inputs import Typed, svg_of
 from garboard_tablet.ui.limit_bar import LimitBar
 from garboard_tablet.ui.shell import Maker
 from garboard_tablet.ui.theme import BIG, BODY, GAP, HEADING, SMALL, TYPED, dp
-from garboard_tablet.ui.widgets import Across, Card, Choices, Column, Press, RowPress, Txt, verdict_marks, words
+from garboard_tablet.ui.widgets import Across, Card, Choices, Column, Marked, Press, RowPress, Txt, verdict_marks, words
 
 MOST_AT_ONCE = 8
 SHORT = 10
 """Up to so many characters a choice is set large."""
-BACK_REASONS = ("entered in the wrong place", "mistyped", "not measured after all")
-RUN_BACK_REASONS = ("of another boat", "broke off", "not as the step needs it")
+_TYPED_BACK = ("entered in the wrong place", "mistyped", "not measured after all")
+_CHOSEN_BACK = ("entered in the wrong place", "pressed by mistake", "not looked at after all")
+BACK_REASONS = {
+    Kind.CHOICE: _CHOSEN_BACK,
+    Kind.YES_NO: _CHOSEN_BACK,
+    Kind.PHOTO: ("of another boat", "shows something else", "too dark or blurred"),
+    Kind.SIGNATURE: ("signed in the wrong place", "signed by somebody else"),
+    Kind.RECORDING: ("of another boat", "broke off", "not as the step needs it"),
+}
+"""Why what was entered is taken back, by its kind; for what is typed, see above."""
 COME_FROM = frozenset({"why", "punch list", "missing", "job", "hand over"})
 """From these pages one value is looked at: once it is dealt with, the page is there again."""
 MOST_PUT_BACK = 2
@@ -131,9 +139,10 @@ class EntryPage(EchoingPage):
         if aside:
             makers.append(lambda: Across(aside, least=128))
         if form.rivals:
-            makers.append(self._card(Verdict.ADVISE, "Two values stand. Measure again.", "values disagree"))
+            disagree = verdict_marks[Verdict.ADVISE]
+            makers.append(lambda: Marked("The values disagree. Measure again.", disagree))
             makers.append(lambda: rivals_row(form.rivals_told, 32))
-        if field.kind in NUMBERS and field.plausible and self._typing:
+        elif field.kind in NUMBERS and field.plausible and self._typing:
             makers.append(lambda: self._usual_bar(form))
         if form.result.question:
             return makers
@@ -152,7 +161,9 @@ class EntryPage(EchoingPage):
     @property
     def _is_tall(self) -> bool:
         """Whether the question has room for its largest digits."""
-        return self._layout is not None and self._layout.question_height >= dp(560)
+        if self.form is not None and self.form.rivals:
+            return False  # they stand in its place
+        return self._layout is not None and self._layout.question_height >= dp(540)
 
     def _usual_bar(self, form: EntryForm) -> LimitBar:
         self._bar = LimitBar(usual(form), form.unit, word="usual")
@@ -212,7 +223,7 @@ class EntryPage(EchoingPage):
         if form.is_to_settle:
             return self._settling(form)
         if self._taking_back:
-            fitting = RUN_BACK_REASONS if field.kind is Kind.RECORDING else BACK_REASONS
+            fitting = BACK_REASONS.get(field.kind, _TYPED_BACK)
             reasons = [Press(reason, partial(self._take_back, reason), name=f"back {reason}") for reason in fitting]
             keep = Press("Keep it", self._begin_taking_back, "main", 32, name="keep")
             return Choices([*self._put_backs(form), *reasons, keep])
@@ -249,7 +260,7 @@ class EntryPage(EchoingPage):
     def _list(self, form: EntryForm) -> Widget:
         """What is usual, to take with one press; last what is not on the list, to be typed."""
         field, saved = form.field, form.saved
-        presses = [self._choice(form, offer, offer) for offer in field.offers]
+        presses = [self._choice(form, offer.replace(" ", "\u00a0"), offer, large=False) for offer in field.offers]
         typed = shown(saved) if saved is not None and saved not in field.offers else ""
         return picks([*presses, other_press(self._type_other, typed)])
 
@@ -265,9 +276,9 @@ class EntryPage(EchoingPage):
         column.show([partial(Across, presses[i : i + 2], 128) for i in range(0, len(presses), 2)])
         return column
 
-    def _choice(self, form: EntryForm, text: str, value: JsonValue) -> Press:
-        size = 32 if len(text) < SHORT else BODY
-        press = Press(text, lambda: self._take(value), "plain", size, name=f"choice {text}", chosen=False)
+    def _choice(self, form: EntryForm, text: str, value: JsonValue, *, large: bool = True) -> Press:
+        size, name = 32 if large and len(text) < SHORT else BODY, text.replace("\u00a0", " ")
+        press = Press(text, lambda: self._take(value), "plain", size, name=f"choice {name}", chosen=False)
         if form.saved == value and type(form.saved) is type(value):
             press.chosen = True
             press.paint()
@@ -510,7 +521,7 @@ class EntryLayout(Widget):
             self._question.size = (self.width - wide - gap, self.height)
             self._question.pos = self.pos
         else:
-            high = min(dp(4 * 150 + 3 * GAP), self.height * 0.6)
+            high = min(dp(4 * 132 + 3 * GAP), self.height * 0.6)
             self._answer.size, self._answer.pos = (self.width, high), self.pos
             self._question.size = (self.width, self.height - high - gap)
             self._question.pos = (self.x, self.y + high + gap)

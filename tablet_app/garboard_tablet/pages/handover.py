@@ -242,7 +242,8 @@ class BookPage(Page):
         self._making, self._problem = True, ""
         self.screen.redraw_as_it_is()
         view, host, path = self.tablet.view(hull, job), self.tablet.host, book_path(self.tablet, hull, job)
-        self.context.background.run(BOOK, lambda: make_book(view, host, path), self._made, self._failed)
+        unread = self.tablet.files.unread_of(self.tablet.boat(hull).hulls)
+        self.context.background.run(BOOK, lambda: make_book(view, host, path, unread), self._made, self._failed)
 
     def _failed(self, failure: Exception) -> None:
         self._problem = f"Making the book failed: {in_words(failure)}"

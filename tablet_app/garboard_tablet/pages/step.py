@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
+from garboard.records import Vessel
 from garboard.steps import Assessed, Caution, Step
 from garboard_tablet.models.asks import (
     KIND_TITLES,
@@ -57,10 +58,16 @@ class StepPage(EchoingPage):
 
     @property
     def under(self) -> str:
-        return ". ".join(filter(None, (counted(self._found()), super().under)))
+        is_checking = bool(self._found()) and self.findings.known(self.route) is None
+        stands = "Values changed, checking" if is_checking else counted(self._found())
+        return ". ".join(filter(None, (stands, super().under)))
 
     def _found(self) -> tuple[Assessed, ...]:
         return ranked(self.tablet, self.findings.of(self.route))
+
+    @property
+    def _vessel(self) -> Vessel:
+        return self.tablet.view(self.route.hull, self.route.job).vessel
 
     @property
     def _begun(self) -> bool:
@@ -72,7 +79,7 @@ class StepPage(EchoingPage):
         cautions = self._caution_rows(self.step)
         first, last = ([], cautions) if self._begun else (cautions, [])
         left = [*first, *self._missing_rows(self.step), *self._sources(), *self.verdict_rows()]
-        return Halves(left, [*self._value_rows(self.step), *last], 0.58, turns_both=True)
+        return Halves(left, [*self._value_rows(self.step), *last], 0.54, turns_both=True)
 
     def _caution_rows(self, step: Step) -> list[Maker]:
         """What to know before the step: first until the step is begun, afterwards the last row of all."""
@@ -85,8 +92,7 @@ class StepPage(EchoingPage):
         return [lambda: RowPress(title, self._cautions, mark=mark, word=word, name="cautions")]
 
     def _missing_rows(self, step: Step) -> list[Maker]:
-        vessel = self.tablet.view(self.route.hull, self.route.job).vessel
-        return [partial(self._no_equipment, kind) for kind in missing_equipment(step, vessel)]
+        return [partial(self._no_equipment, kind) for kind in missing_equipment(step, self._vessel)]
 
     def _value_rows(self, step: Step) -> list[Maker]:
         hull, job = self.route.hull, self.route.job
@@ -211,8 +217,13 @@ class StepPage(EchoingPage):
         return (mark, guide, self._next())
 
     def _next(self) -> Press:
-        """To the next value, by its name; at the end the step is done."""
-        ask = first_open(self.tablet, self.route, self._asks(self.step) if self.step else ())
+        """To the next value that is needed, by its name; at the end the step is done."""
+        lacking = missing_equipment(self.step, self._vessel) if self.step else ()
+        if lacking:
+            to_kind = partial(self.way.go, self.route.to("kind", lacking[0]))
+            return Press(f"Next: {KIND_TITLES[lacking[0]]}", to_kind, "main", name="continue")
+        needed = [ask for ask in self._asks(self.step) if ask.field.required] if self.step else []
+        ask = first_open(self.tablet, self.route, needed)
         if ask is None:
             return Press("Step done", self._done, "main", name="done")
         words_of = ", ".join(filter(None, (ask.field.title, ask.context)))

@@ -56,10 +56,14 @@ class VesselsPage(Page):
 
     def rows(self) -> list[Maker]:
         found = self.context.vessels.found(self.tablet.session.typed.get(SEARCH, ""))
+        made: list[Maker] = []
+        if problem := self.context.data_problem:  # boats may be missing from the list: that is said where it is felt
+            made = [lambda: Card(Txt(problem), mark=verdict_marks[Verdict.ADVISE], word="look here")]
         if self.tablet.settings.working:
-            return self._vessel_rows(found)
+            return [*made, *self._vessel_rows(found)]
         small = "Enter it once. Every entry carries it."
         return [
+            *made,
             lambda: RowPress("Who is working?", lambda: self.way.go(HOME.to("who")), small=small, name="who"),
             *self._vessel_rows(found),
         ]

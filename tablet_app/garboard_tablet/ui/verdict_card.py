@@ -59,23 +59,31 @@ class NumberLine(Widget):
             x += part.width + dp(12)
 
 
-class VerdictCard(ButtonBehavior, Card):
+class VerdictCard(ButtonBehavior, Widget):
     """A finding, to be pressed for why."""
 
     def __init__(self, finding: Finding, do: Callable[[], object], name: str, notes: Sequence[str] = ()) -> None:
+        super().__init__(size_hint=(None, None), size=(1, 1))
         self.name, self._do, self._last = name, do, -10.0
         mark, top = verdict_marks[finding.verdict], headline(finding)
-        rows: list[Widget] = []
+        rows: list[Widget] = [Txt(about(finding), bold=True)]
         if top is not None:
             rows.append(NumberLine(top.number))
         if top is not None and top.scale is not None:
             rows.append(LimitBar(top.scale, top.number.unit, mark.colour, word="limit"))
-        rows.append(Txt(" ".join([finding.short or finding.sentence, *notes])))
-        super().__init__(Txt(about(finding), bold=True), *rows, mark=mark, side=SHAPE, edge=2.4)
+        rows.append(Txt(" ".join([finding.sentence, *notes])))
+        self._card = Card(*rows, mark=mark, side=SHAPE, edge=2.4)
+        self.text = about(finding)
+        self.add_widget(self._card)
+        self.bind(pos=self._place)
 
-    @property
-    def text(self) -> str:
-        return str(self._texts[0].text)
+    def fit(self, width: float) -> float:
+        self.size = (width, self._card.fit(width))
+        self._place()
+        return float(self.height)
+
+    def _place(self, *_: object) -> None:
+        self._card.pos = self.pos
 
     def on_release(self) -> None:
         now = Press.now()

@@ -330,6 +330,27 @@ class Card(Widget):
             top -= text.height + dp(6)
 
 
+class Marked(Widget):
+    """One line of words with the shape of a state before it, in its colour."""
+
+    def __init__(self, text: str, mark: Mark) -> None:
+        super().__init__(size_hint=(None, None), size=(1, 1))
+        self._shape, self._text = MarkShape(mark, 28, "ground"), Txt(text, BODY, mark.colour, bold=True)
+        for child in (self._shape, self._text):
+            self.add_widget(child)
+        self.bind(pos=self._place)
+
+    def fit(self, width: float) -> float:
+        self._text.fit(width - self._shape.width - dp(12))
+        self.size = (width, max(self._shape.height, self._text.height))
+        self._place()
+        return float(self.height)
+
+    def _place(self, *_: object) -> None:
+        self._shape.pos = (self.x, self.center_y - self._shape.height / 2)
+        self._text.pos = (self._shape.right + dp(12), self.center_y - self._text.height / 2)
+
+
 class Choices(Widget):
     """A few presses that share a whole area, so that a thumb cannot miss; the last at the lower right."""
 
@@ -609,6 +630,6 @@ def state_mark(state: str) -> Mark:
 
 verdict_marks = VERDICT_MARKS
 __all__ = [
-    "Across", "Beside", "Card", "Choices", "Column", "Gap", "Ground", "Line", "MarkShape", "Press", "RowPress", "Txt",
-    "heading", "state_mark", "verdict_marks", "words",
+    "Across", "Beside", "Card", "Choices", "Column", "Gap", "Ground", "Line", "MarkShape", "Marked", "Press",
+    "RowPress", "Txt", "heading", "state_mark", "verdict_marks", "words",
 ]  # fmt: skip

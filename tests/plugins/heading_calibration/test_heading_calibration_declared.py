@@ -122,9 +122,9 @@ def test_the_table_of_turns_keeps_numbers_under_their_headings() -> None:
     (row,) = turns.rows
     cells = dict(zip(turns.headings, row, strict=True))
     assert cells["Sensor"] == "helm compass"
-    assert cells["Turned [deg]"] == "452.5 ± 0.1"  # 181 s at 2.5 deg/s
-    assert cells["By course over ground [deg]"] == "452.5 ± 0.1"
-    assert cells["Mean rate [deg/s]"].startswith("2.5000 ± 0.000")
+    assert cells["Turned [deg]"] == "452.5 ± 6.5"  # 181 s at 2.5 deg/s
+    assert cells["By course over ground [deg]"] == "452.5 ± 6.9"
+    assert cells["Mean rate [deg/s]"] == "2.500 ± 0.036"
     assert cells["Verdict"] == "pass"
 
 

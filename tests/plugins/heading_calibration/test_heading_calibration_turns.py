@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 
 import pytest
@@ -73,16 +74,19 @@ def test_one_noisy_sample_does_not_end_a_lapse() -> None:
     assert 0 < found.in_band < 0.01
 
 
-def test_noise_makes_the_turn_rougher_and_its_degrees_stay_within_their_uncertainty() -> None:
+def test_the_degrees_turned_keep_within_their_uncertainty() -> None:
+    """Scale, zero and noise drawn as the settings and recordings of real boats say; nineteen of twenty should hold."""
     inside = 0
-    for seed in range(20):
+    for seed in range(40):
         rng = random.Random(seed)
-        made = [Sample(i / 10, "rate_of_turn", rng.gauss(2.5, 0.3), "7") for i in range(1801)]
+        scale, zero, noise, made = rng.gauss(1, 0.012 / 1.96), rng.gauss(0, 0.02 / 1.96), 0.0, []
+        for i in range(901):
+            noise = math.exp(-0.2 / 0.6) * noise + math.sqrt(1 - math.exp(-0.4 / 0.6)) * rng.gauss(0, 0.12)
+            made.append(Sample(i / 5, "rate_of_turn", scale * 2.5 + zero + noise, "7"))
         (found,) = find_turns(gather("noisy", made))
-        assert found.smoothness > 0.03
-        assert 0.3 < found.degrees_within < 5
+        assert 6 < found.degrees_within < 9
         inside += abs(found.degrees - 450) <= found.degrees_within
-    assert inside >= 17
+    assert 36 <= inside <= 40
 
 
 def test_a_heading_serves_where_a_source_sends_no_rate_of_turn() -> None:

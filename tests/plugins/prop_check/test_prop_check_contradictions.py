@@ -53,7 +53,12 @@ def doubted(finding: Finding) -> set[FieldKey]:
     return {doubt.place for doubt in finding.doubts}
 
 
-GOOD = (("with", 41.0, 5800), ("against", 39.0, 5810), ("with", 41.2, 5790), ("against", 39.1, 5800))
+GOOD: tuple[tuple[str, float, float], ...] = (
+    ("with", 41.0, 5800),
+    ("against", 39.0, 5810),
+    ("with", 41.2, 5790),
+    ("against", 39.1, 5800),
+)
 
 
 def with_one(number: int, side: str, speed: float, turns: float) -> JobView:
@@ -118,9 +123,16 @@ def test_one_run_short_of_full_throttle_and_one_misread_engine_speed_are_told_ap
     for speed, turns, code in (
         (38.5, 5500, "not_full_throttle"),
         (41.2, 5500, "odd_engine_speed"),
+        (40.9, 5080, "odd_engine_speed"),  # for 5800, at full speed
         (41.2, 8500, "odd_engine_speed"),
     ):
         assert one(with_one(2, "with", speed, turns), "readings").code == f"prop_check.readings.{code}"
+
+
+def test_the_only_run_against_the_current_is_not_slow_for_it() -> None:
+    """Digits changed round, 5080 for 5800: 39 kn against a knot of current is full throttle."""
+    view = runs(BOAT, ("with", 41.0, 5800), ("against", 39.0, 5080), ("with", 41.2, 5810))
+    assert one(view, "readings").code == "prop_check.readings.odd_engine_speed"
 
 
 def test_one_misread_speed_is_named_and_not_counted() -> None:
@@ -205,16 +217,27 @@ def test_ventilation_comes_after_ratio_stamp_and_unit() -> None:
 
 
 def test_pitch_and_diameter_changed_round_are_named() -> None:
-    """15 in of pitch and 19 of diameter, entered the other way: 18 % slip with the right one."""
-    boat = vessel(1, pitch="19 in")
-    fitted = attrs.evolve(boat.engines[0], propeller=Propeller(pitch=amount("19 in"), diameter=amount("15 in")))
-    view = runs(attrs.evolve(boat, engines=(fitted,)), ("with", 32.0, 5800), ("against", 31.0, 5800))
-    slip = one(view, "slip")
-    assert "with a pitch of 15 in, which is entered as the diameter" in slip.sentence
+    """14 in x 19 in entered the other way: 17 % slip with the right pitch, below zero with the one entered."""
+
+    def entered(diameter: str, pitch: str) -> JobView:
+        fitted = Propeller(pitch=amount(pitch), diameter=amount(diameter))
+        boat = attrs.evolve(BOAT, engines=(attrs.evolve(BOAT.engines[0], propeller=fitted),))
+        return runs(boat, ("with", 41.0, 5800), ("against", 40.0, 5800))
+
+    slip = one(entered("19 in", "14 in"), "slip")
+    assert "with a pitch of 19 in, which is entered as the diameter" in slip.sentence
     assert doubted(slip) == {(PROPELLER, "stamp_read", "", "centre")}
-    assert one(view, "propeller").verdict is Verdict.ADVISE, "the stamp that was read is in doubt"
-    usual = runs(attrs.evolve(boat, engines=(fitted,)), ("with", 41.0, 5800), ("against", 40.0, 5800))
-    assert one(usual, "propeller").verdict is Verdict.PASS
+    assert one(entered("19 in", "14 in"), "propeller").verdict is Verdict.ADVISE, "the stamp that was read is in doubt"
+    assert one(entered("19 in", "14 in"), "speed").verdict is Verdict.PASS
+    assert one(entered("14 in", "19 in"), "propeller").verdict is Verdict.PASS
+
+
+def test_nobody_is_asked_for_a_propeller_of_19_in_diameter() -> None:
+    """15 in x 19 in with too much slip: a pitch of 15 would be usual, and no outboard swings 19 in."""
+    slip = one(runs(BOAT, ("with", 34.0, 5800), ("against", 33.0, 5800)), "slip")
+    assert slip.code == "prop_check.slip.more_than_usual"
+    assert "entered as the diameter" not in slip.sentence
+    assert not slip.doubts
 
 
 def test_a_gear_ratio_turned_round_is_named() -> None:

@@ -578,9 +578,41 @@ def test_no_propeller_is_changed_for_what_a_hot_day_explains_alone() -> None:
     assert mild.code == "prop_check.pitch.try_first"
 
 
+def test_thin_air_is_not_answered_with_a_cooler_day() -> None:
+    """91.5 kPa at 22 degC costs 8.6 % of power: the boat lies high, and the weather is not to blame."""
+    thin = {"air_temperature": "22 degC", "air_pressure": "928 hPa", "humidity": "50 %"}
+    found = one(runs_at(BOAT, "5350 rev/min", ("37.0 kn", "37.0 kn"), **thin), "pitch")
+    assert found.code == "prop_check.pitch.air_explains"
+    assert "Run again on lower water" in found.sentence
+
+
+@pytest.mark.parametrize(("speed", "said"), [("36.0 kn", True), ("43.0 kn", False)])
+def test_no_more_pitch_for_a_propeller_that_does_not_bite(speed: str, said: bool) -> None:
+    """6150 rev/min and 31 % slip: it lets go, and pitch is no cure; at 17 % more pitch is."""
+    boat = vessel(1, limiter=None)
+    found = one(runs_at(boat, "6150 rev/min", (speed, speed)), "pitch")
+    assert (found.verdict is MISSING) is said, found.sentence
+    assert ("more pitch does not cure them" in found.sentence) is said
+
+
+def test_unlike_propellers_explain_engines_that_turn_unlike() -> None:
+    """19 in at 5800 beside 21 in at 5400; alike, nothing is said of them."""
+
+    def told(pitch: str) -> str:
+        other = attrs.evolve(TWIN.engines[1], propeller=Propeller(pitch=amount(pitch)))
+        boat = attrs.evolve(TWIN, engines=(TWIN.engines[0], other))
+        runs = two_ways(boat)
+        for run in runs:
+            run["starboard"] = "5400 rev/min"
+        return one(job(boat, runs), "engine_difference").sentence
+
+    assert "unlike pitch (19 in port and 21 in starboard)" in told("21 in")
+    assert "unlike" not in told("19 in")
+
+
 def test_more_pitch_for_an_overspeeding_engine() -> None:
     """6150 by hand: 300 / 200 = 1.5, 300 / 150 = 2 and 19 x 6150 / 5850 - 19 = 1 more; 20 in is tried first."""
-    finding = one(runs_at(BOAT, "6150 rev/min"), "pitch")
+    finding = one(runs_at(BOAT, "6150 rev/min", ("44.0 kn", "43.0 kn")), "pitch")
     assert finding.sentence.startswith("Try 20 in first: 1 in more pitch")
     assert "may have held the engine" in finding.sentence
     assert [number.name for number in finding.numbers] == ["change of pitch to try first"], (
@@ -655,6 +687,7 @@ def test_too_large_a_change_points_elsewhere() -> None:
         ({"load": "light"}, "the boat was light; repeat the runs with its usual load"),
         ({"load": None}, "load is not entered"),
         ({"water": "rough"}, "the water was rough"),
+        ({"water": "chop"}, "the water was rough"),
         ({"water": None}, "water is not entered"),
     ],
 )

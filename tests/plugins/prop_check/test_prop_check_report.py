@@ -70,3 +70,16 @@ def test_conditions_partly_noted() -> None:
     conditions = {"trim": GOOD_CONDITIONS["trim"]}
     blocks = page(job(TWIN, two_ways(TWIN), conditions))
     assert "As run: trim at best." in blocks
+
+
+def test_a_run_that_is_not_counted_is_marked_and_told() -> None:
+    """The book shows every run as made, and says which one let go."""
+    boat = vessel(1)
+    runs = two_ways(boat, speeds=("41.0 kn", "39.0 kn") * 2)
+    runs[2] |= {"speed": "37.5 kn", "centre": "6200 rev/min"}
+    blocks = page(job(boat, runs))
+    made = next(block for block in blocks if isinstance(block, Table) and block.title == "Full-throttle runs")
+    assert [row[0] for row in made.rows] == ["1", "2", "3, not counted", "4"]
+    told = [block.code for block in blocks if isinstance(block, Finding)]
+    assert "prop_check.readings.ventilated" in told
+    assert "18.4 ± 0.6" in next(block for block in blocks if isinstance(block, Table)).rows[0]

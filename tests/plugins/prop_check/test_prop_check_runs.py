@@ -1,6 +1,7 @@
 """Full-throttle runs: typed, cut from a recording, and averaged."""
 
 import math
+from collections.abc import Iterator
 
 import attrs
 import pytest
@@ -33,12 +34,16 @@ def reasons_of(view: JobView) -> str:
 def test_typed_runs_come_in_the_order_they_were_written() -> None:
     """Row by row, with what the last digit typed is worth; what display and eye add is the shop's to say."""
     first, second = runs_of(job(TWIN, two_ways(TWIN, "5800 rev/min", ("41.0 kn", "39 kn"))))
-    assert first.speed == Reading(41.0, "kn", pytest.approx(0.1), place=(RUNS, "speed", "1", ""))
+    assert isinstance(first.speed, Reading)
+    assert first.speed.digit == pytest.approx(0.1)
+    assert attrs.evolve(first.speed, digit=0.1) == Reading(41.0, "kn", 0.1, place=(RUNS, "speed", "1", ""))
     assert second.speed == Reading(39.0, "kn", 1, place=(RUNS, "speed", "2", ""))
     view = HOST.with_defaults(job(TWIN))
+    assert isinstance(second.speed, Reading)
     assert second.speed.read_off(view) == attrs.evolve(second.speed, deviation=0.05)
     for position in ("port", "starboard"):
         of_engine = first.engine_speed[position]
+        assert isinstance(of_engine, Reading)
         assert of_engine == Reading(5800, "rev/min", place=(RUNS, "engine_speed", "1", position))
         assert of_engine.read_off(view) == attrs.evolve(of_engine, digit=10, deviation=8)
     assert (first.side, second.side) == ("with", "against")
@@ -257,7 +262,7 @@ def test_a_recording_does_not_settle_a_dispute() -> None:
     [
         (recorded([(7, 41, 10, (5800, 5800))]), "has no 8 s with speed within 0.5 kn"),
         (recorded([(1, 30 + 2 * n, 10, (4000 + 200 * n,) * 2) for n in range(20)]), "hold full throttle steadier"),
-        (recorded([(20, 41, 10, (5800,))]), "holds no engine speed of the starboard engine"),
+        (recorded([(20, 41, 10, (5800,))]), "of the starboard engine: instance 1 is not heard, 0 is"),
         (recorded([]), "holds no speed over ground"),
     ],
 )
@@ -270,6 +275,27 @@ def test_a_recording_without_a_run_says_why(recording: object, reason: str) -> N
     )
     with pytest.raises(NotEnoughData, match=reason):
         runs_of(view)
+
+
+@pytest.mark.parametrize("entered", [None, 1])
+def test_a_single_engine_heard_under_another_instance_says_what_was_heard(entered: int | None) -> None:
+    """A lone engine that sends as instance 1 is not guessed at; entered as what it is, it is heard."""
+    as_second = gather("trial", (sample._replace(instance="1") if sample.instance else sample for sample in _samples()))
+    boat = vessel()
+    boat = attrs.evolve(boat, engines=(attrs.evolve(boat.engines[0], network_instance=entered),))
+    view = job(boat, recordings={"trial": as_second}, more={(RUNS, "all_runs", "", ""): {"file": "trial"}})
+    if entered is None:
+        with pytest.raises(NotEnoughData, match="centre engine: instance 0 is not heard, 1 is"):
+            runs_of(view)
+    else:
+        assert len(runs_of(view)) == 2
+
+
+def _samples() -> Iterator[Sample]:
+    recording = recorded([(20, 41, 10, (5800,)), (20, 6, 100, (1500,)), (20, 39, 190, (5800,))])
+    for key, stream in recording.streams.items():
+        for time, value in stream:
+            yield Sample(time, key.quantity, value, key.source, key.instance, key.reference)
 
 
 def test_a_recording_that_is_not_here() -> None:

@@ -196,6 +196,32 @@ def test_a_job_under_a_wrong_number_is_moved_to_its_boat(pages: Pages, manager: 
     assert f"was moved from here to {LONG_REACH}" in words_of(manager.text(f"/boats/{MISTYPED}"))
 
 
+def test_a_move_says_what_came_along_and_what_stayed(pages: Pages, manager: Browser) -> None:
+    """To a boat with facts of its own, and what is left with the wrong number is named."""
+    state = state_of(pages, MISTYPED)
+    author, job = Author("tablet 9", "A. Hand"), state.jobs[0]
+    photo = pages.store.hulls.attachments.put(b"\xff\xd8\xff a photo")
+    entries = [
+        measure(author, state, job, "prop_check.full_throttle", "attached", {"file": photo, "name": "a.jpg"}, row="1"),
+        author.write(state, "setting", ("wiring_audit.drop_other",), "7 %", job=job),
+        author.write(state, "field", ("beam",), "8 ft"),
+        author.write(state, "field", ("displacement",), "4200 lb"),
+    ]
+    given = CheckedEntries((one.id, one.raw) for one in entries)
+    pages.store.put_if_absent({MISTYPED: given}, "000000000001", NOON, 0)
+    before = open_hull(pages.store.hulls, MISTYPED).view(job)
+    facts = {one.subject[0] for one in pages.store.hulls.entries(MISTYPED) if one.kind == "field"}
+    form = form_to(manager.text(TODAY), f"/boats/{MISTYPED}/move", other=LONG_REACH)
+    manager.send(form, reason="written under a wrong number")
+    said = words_of(manager.text(TODAY))
+    values = sum(not isinstance(one.value, dict) for one in before.measurements)
+    assert values > 0
+    assert f"Came along: {values} value" in said
+    assert "1 attached file, 1 setting" in said
+    stayed = said.partition(f"Stayed with {MISTYPED}, as what is entered for {LONG_REACH} holds: ")[2].partition(".")[0]
+    assert {*stayed.split(", ")} == {one.replace("_", " ") for one in facts}
+
+
 def test_a_move_saved_by_half_keeps_the_job_in_sight_and_the_next_decision_ends_it(
     pages: Pages, manager: Browser, monkeypatch: pytest.MonkeyPatch
 ) -> None:

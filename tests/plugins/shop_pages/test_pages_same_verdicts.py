@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from garboard.hosting.host import make_host
 from garboard.shop_link import shop_plugins
 from garboard.shop_link.shop_plugins import kept
 from garboard_shop.own_plugins import withdraw
+from garboard_shop.pages import views
 from garboard_shop.pages.plugins import files_to_run
 from garboard_shop.pages.summaries import Summaries
 from garboard_tablet.models.tablet import open_tablet
@@ -122,6 +124,27 @@ def test_the_sheet_says_that_a_restart_is_due_until_the_server_runs_what_is_appr
     assert "Restart the server: our_check" in words_of(manager.text(DAY))
     withdraw(pages.store.register, "our_check", "M. Office", NOON)
     assert "Restart the server: our_check" in words_of(manager.text(DAY))
+
+
+def test_every_page_that_shows_verdicts_says_that_a_restart_is_due(pages: Pages, manager: Browser) -> None:
+    def looked_at() -> list[str]:
+        change = manager.text("/settings/wiring_audit.drop_other")
+        look = manager.send(form_to(change, "/settings/wiring_audit.drop_other/look"), value="7 %", reason="ours")
+        return [words_of(manager.text(page)) for page in (DAY, f"/boats/{KITTIWAKE}", "/plugins")] + [
+            words_of(look.text)
+        ]
+
+    assert not any("restart due" in page for page in looked_at())
+    approve(pages, manager)
+    assert all("Restart the server: our_check was approved or withdrawn" in page for page in looked_at())
+    assert "restart due" not in words_of(manager.text("/people"))
+
+
+def test_a_template_that_shows_verdicts_says_so_too() -> None:
+    templates = [*(Path(views.__file__).parent / "templates").glob("*.html")]
+    showing = [one for one in templates if re.search(r"verdict_counts|readiness|\.findings", one.read_text())]
+    assert {one.name for one in showing} >= {"boat.html", "day.html", "setting_change.html"}
+    assert [one.name for one in showing if "restart()" not in one.read_text()] == []
 
 
 def test_the_sheet_names_entries_that_wait_for_a_plugin(pages: Pages, manager: Browser, tmp_path: Path) -> None:

@@ -223,7 +223,7 @@ def test_conductor_in_circular_mils_is_understood() -> None:
         ({"conductor_awg": "", "conductor_area": "=0.5 mm2"}, "0.5 mm2 is smaller than 18 AWG"),
         ({"conductor_awg": ""}, "conductor size is not entered"),
         ({"conductor_area": "=4 mm2"}, "14 AWG and 4 mm2 do not agree"),
-        ({"insulation_temperature": "=100 degC"}, "insulation rated 100 degC is not in 33 CFR 183.425 Table 5"),
+        ({"insulation_temperature": "=50 degC"}, "insulation rated 50 degC lies below 33 CFR 183.425 Table 5"),
         ({"insulation_temperature": None}, "insulation rating is not entered"),
         ({"in_engine_space": None}, "in engine space or not is not entered"),
         ({"nominal_voltage": None, "battery": ""}, "nominal voltage is not entered"),
@@ -502,12 +502,14 @@ def test_electronics_are_exempt_from_the_smallest_size() -> None:
 
 def test_smallest_conductor_names_the_cure() -> None:
     """The next size up that also carries the load and keeps the drop."""
-    assert sentence_on(with_circuit(conductor_awg="18"), "minimum_size") == (
+    assert sentence_on(with_circuit(conductor_awg="18", read=NO_DROP), "minimum_size") == (
         "18 AWG alone, 16 AWG is the smallest. Fit 14 AWG or larger."
     )
 
 
 # Drop
+
+NO_DROP: Readings = {("circuits", "drop", "Bilge pump"): None}
 
 
 @pytest.mark.parametrize(
@@ -527,34 +529,33 @@ def test_smallest_conductor_names_the_cure() -> None:
 def test_calculated_drop_at_its_limits(changes: Changes, verdict: Verdict) -> None:
     """3 % for critical circuits, 10 % for others; without a class only where both agree."""
     settings = {"ambient": "20 degC"}  # cool surroundings, so that circular mils alone decide
-    assert verdict_on(with_circuit(settings=settings, **changes), "drop_calculated") is verdict
+    assert verdict_on(with_circuit(settings=settings, read=NO_DROP, **changes), "drop_calculated") is verdict
 
 
 def test_calculated_drop_advises_when_only_the_warm_conductor_exceeds() -> None:
     """13.7 ft pass by circular mils; at 50 degC in an engine space the copper loses 8 % more."""
-    view = with_circuit(length="=13.7 ft", in_engine_space=True)
+    view = with_circuit(length="=13.7 ft", in_engine_space=True, read=NO_DROP)
     (finding,) = said(view, "drop_calculated")
     assert finding.verdict is ADVISE
-    assert (
-        finding.sentence == "Drop 2.99 ± 0.01 % by circular mils, 3.2 % at 52 degC, 3 % allowed. Fit 12 AWG or larger."
-    )
+    assert finding.sentence == "Drop 3.0 ± 0.3 % by circular mils, 3.2 % at 52 degC, 3 % allowed. Fit 12 AWG or larger."
 
 
 def test_calculated_drop_names_size_by_drop_alone_without_insulation() -> None:
     """Without the insulation rating ampacity is not looked at, and the cure says so."""
-    view = with_circuit(length="=20 ft", insulation_temperature=None)
+    view = with_circuit(length="=20 ft", insulation_temperature=None, read=NO_DROP)
     assert "Fit 12 AWG or larger (by drop alone)." in sentence_on(view, "drop_calculated")
 
 
 def test_cure_keeps_the_drop_of_the_warm_conductor_too() -> None:
     """14 AWG would pass by circular mils alone at 13.7 ft; in an engine space the cure is one size up."""
-    view = with_circuit(conductor_awg="16", length="=13.7 ft", in_engine_space=True)
+    view = with_circuit(conductor_awg="16", length="=13.7 ft", in_engine_space=True, read=NO_DROP)
     assert "Fit 12 AWG or larger." in sentence_on(view, "drop_calculated")
 
 
 def test_cure_without_a_class_takes_the_stricter() -> None:
     """60 ft and no class: the size that would do for a critical circuit, 10.75 x 5 x 120 / 0.36 = 17917 cmil."""
-    assert "Fit 6 AWG or larger." in sentence_on(with_circuit(length="=60 ft", critical=None), "drop_calculated")
+    view = with_circuit(length="=60 ft", critical=None, read=NO_DROP)
+    assert "Fit 6 AWG or larger." in sentence_on(view, "drop_calculated")
 
 
 def test_shop_may_tighten_the_drop() -> None:
@@ -571,7 +572,7 @@ def test_one_fault_read_and_reckoned_is_told_once() -> None:
     """Meter and calculation ask for the same conductor: one finding carries both drops and both bases."""
     view = with_circuit(read={("circuits", "drop", "Bilge pump"): "0.80 V"}, **TOO_LONG)
     (finding,) = (each for each in said(view, "drop_measured") if each.verdict is FAIL)
-    assert finding.sentence.startswith("Drop 6.67 ± ")
+    assert finding.sentence.startswith("Drop 6.7 ± 0.2 ")
     assert " measured, 6.5 ± " in finding.sentence
     assert finding.sentence.count("Fit ") == 1
     assert {"drop", "drop by circular mils"} <= {number.name for number in finding.numbers}
@@ -581,9 +582,9 @@ def test_one_fault_read_and_reckoned_is_told_once() -> None:
     assert not [each for each in said(view, "drop_calculated") if each.verdict is FAIL]
 
 
-@pytest.mark.parametrize("read", ["0.25 V", None, "2.00 V"])
+@pytest.mark.parametrize("read", [None, "2.00 V"])
 def test_a_calculated_fault_stands_alone_where_the_meter_says_something_else(read: dict[str, JsonValue]) -> None:
-    """A drop read within the limit, not read, or lost in a joint is another matter than the conductor."""
+    """A drop not read, or lost in a joint, is another matter than the conductor."""
     view = with_circuit(read={("circuits", "drop", "Bilge pump"): read}, **TOO_LONG)
     (finding,) = (each for each in said(view, "drop_calculated") if each.verdict is not PASS)
     assert finding.verdict is FAIL
@@ -598,10 +599,10 @@ def test_a_fuse_without_room_for_the_margin_says_why_it_is_that_one() -> None:
 
 @pytest.mark.parametrize(
     ("drop", "verdict"),
-    [("0.35 V", PASS), ("0.36 V", ADVISE), ("0.355 V", PASS), ("0.358 V", PASS), ("0.359 V", ADVISE), ("0.38 V", FAIL)],
+    [("0.33 V", PASS), ("0.34 V", ADVISE), ("0.36 V", ADVISE), ("0.38 V", ADVISE), ("0.39 V", FAIL)],
 )
 def test_measured_drop_counts_the_meter_in(drop: str, verdict: Verdict) -> None:
-    """0.36 V is the limit; the meter's half per cent and the last digit decide what is sure."""
+    """0.36 V is the limit; by hand, a sag of 0.01 V known to a fifth, two digits and the meter make ± 0.024 V."""
     view = with_circuit(read={("circuits", "drop", "Bilge pump"): drop}, settings={"drop_excess": "2 V"})
     assert verdict_on(view, "drop_measured") is verdict
 
@@ -648,6 +649,78 @@ def test_disagreeing_values_are_said_to_disagree() -> None:
     assert view.disagreements[0] == Disagreement(("wiring_audit.circuits", "drop", "", "Bilge pump"), ())
     (finding,) = said(view, "drop_measured")
     assert "drop: values disagree, choose one" in finding.sentence
+
+
+# Readings that contradict each other
+
+
+@pytest.mark.parametrize("critical", [True, False])
+def test_a_drop_far_below_the_copper_says_the_entry_is_wrong_and_rewires_nothing(critical: bool) -> None:
+    """30 ft of 14 AWG at 5 A lose 2 x 9.144 x 5 / (58 x 2.081) = 0.758 V at 20 degC, 0.79 at 30; 0.25 V were read."""
+    view = with_circuit(read={("circuits", "drop", "Bilge pump"): "0.25 V"}, **TOO_LONG, critical=critical)
+    (finding,) = said(view, "drop_measured")
+    assert (finding.code, finding.verdict) == ("wiring_audit.drop_measured.less_than_copper", ADVISE)
+    assert "The copper alone would lose 0.79 ± 0.0" in finding.sentence
+    assert "rewire nothing" in finding.sentence
+    assert "Fit " not in finding.sentence
+    assert [doubt.place for doubt in finding.doubts] == [("wiring_audit.circuits", "drop", "", "Bilge pump")]
+    assert said(view, "drop_calculated") == []  # it asks for the same, so it is said once
+
+
+def test_a_doubt_about_one_circuit_leaves_the_others_passed_and_says_to_read_the_size_first() -> None:
+    """Of two circuits one is entered as 18 AWG, 30 ft, and reads as a thicker or shorter one."""
+    wrong = circuit("Radio", conductor_awg="18", length="=30 ft", design_current="=25 A")
+    read: Readings = {("circuits", "drop", "Radio"): "0.25 V"}
+    assessed = HOST.assess(wired_job([circuit(), wrong], read=read), ["wiring_audit.circuits"])
+    found = {one.finding.code: one.finding for one in assessed}
+    assert found["wiring_audit.drop_measured.passed"].verdict is PASS
+    assert found["wiring_audit.drop_calculated.passed"].verdict is PASS
+    overloaded = found["wiring_audit.ampacity.overloaded"]
+    assert overloaded.sentence.startswith("Read the size printed on it before you rewire")
+    assert overloaded.verdict is FAIL
+
+
+@pytest.mark.parametrize(
+    ("drop", "code"),
+    [
+        ("0.17 V", "less_than_copper"),  # a gauge thicker than entered: 0.63 of the 0.26 V of 14 AWG
+        ("0.23 V", "passed"),
+        ("0.26 V", "passed"),
+        ("0.33 V", "passed"),  # 0.07 V in fuse holder and joints
+    ],
+)
+def test_a_drop_near_that_of_the_copper_accuses_nobody(drop: str, code: str) -> None:
+    """10 ft of 14 AWG at 5 A lose 0.26 V; cold copper and a fuse holder explain some of what is read."""
+    (finding,) = said(with_circuit(read={("circuits", "drop", "Bilge pump"): drop}), "drop_measured")
+    assert finding.code == f"wiring_audit.drop_measured.{code}"
+
+
+@pytest.mark.parametrize(
+    ("changes", "row", "allowed"),
+    [
+        ({"insulation_temperature": "=100 degC"}, "100 as 90", 30.0),  # 14 AWG: 30 A at 90 degC, 35 A at 105
+        ({"insulation_temperature": "=70 degC"}, "70 as 60", 20.0),
+        ({"insulation_temperature": "=105 degC"}, "105", 35.0),
+    ],
+)
+def test_insulation_the_table_lacks_counts_as_the_next_lower_row(changes: Changes, row: str, allowed: float) -> None:
+    (finding,) = said(with_circuit(**changes), "ampacity")
+    assert (finding.verdict, finding.tables[0].rows[0][2]) == (PASS, row)
+    assert float(finding.tables[0].rows[0][6]) == allowed
+    assert ("next lower row" in " ".join(basis.text for basis in finding.basis)) is (" as " in row)
+
+
+def test_an_overload_on_a_lower_row_says_as_what_it_counts() -> None:
+    view = with_circuit(insulation_temperature="=70 degC", design_current="=21 A")
+    assert "21.0 A on 14 AWG, counted as 60 degC insulation, that may carry 20.0 A." in sentence_on(view, "ampacity")
+
+
+@pytest.mark.parametrize(("volts", "verdict"), [("25.2 V", LACKING), ("12.60 V", PASS), ("13.9 V", PASS)])
+def test_no_share_of_a_voltage_that_the_battery_contradicts(volts: str, verdict: Verdict) -> None:
+    """A 24 V bank entered as 12 V: 3 % of which is not known. A battery on charge contradicts nothing."""
+    view = with_circuit(read={("batteries", "rest_voltage", "house"): volts})
+    assert verdict_on(view, "drop_measured") is verdict
+    assert verdict_on(view, "drop_calculated") is verdict
 
 
 # Labels and terminations
@@ -718,6 +791,11 @@ def test_terminations_need_both_answers() -> None:
 
 def test_battery_of_another_voltage_does_not_override_the_circuits_own() -> None:
     """The circuit's nominal voltage comes first."""
-    view = wired_job([circuit(length="=13.7 ft")], [battery(nominal_voltage="=24 V")], settings={"ambient": "20 degC"})
+    view = wired_job(
+        [circuit(length="=13.7 ft")],
+        [battery(nominal_voltage="=24 V")],
+        settings={"ambient": "20 degC"},
+        read={("batteries", "rest_voltage", "house"): "25.2 V", **NO_DROP},
+    )
     (finding,) = said(view, "drop_calculated")
     assert finding.tables[0].rows[0][4] == "3.0"

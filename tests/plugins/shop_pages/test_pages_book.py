@@ -1,0 +1,51 @@
+"""The book made from the pages says how many entries could not be read, as `garboard book` does."""
+
+from __future__ import annotations
+
+from io import BytesIO
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+
+from garboard.disk.hullfile import HULLS_FOLDER
+from garboard.disk.journal import file_name
+from garboard.hosting.host import PluginHost
+from pages_rig import KITTIWAKE, SALTGRASS, Pages, words_of
+
+SAID = "1 entry could not be read"
+
+
+def _covers(folder: Path, host: PluginHost) -> list[str]:
+    """The first page of the book of two boats, from a server that has just begun."""
+    with Pages(folder, host) as pages:
+        manager = pages.signed_in()
+        found = []
+        for hull in (KITTIWAKE, SALTGRASS):
+            summary = pages.desk.summaries.of(hull)
+            assert summary is not None
+            book = manager.get(f"/boats/{hull}/jobs/{summary.jobs[0].id}/book.pdf").content
+            found.append(PdfReader(BytesIO(book)).pages[0].extract_text())
+    return found
+
+
+def test_a_damaged_file_is_told_in_the_book_until_its_entry_is_back(pages: Pages) -> None:
+    """Also by the next server, which finds the file mended; and not of a write that a power cut ended half-way."""
+    folder, host = pages.store.hulls.folder, pages.desk.host
+    pages.store.close()
+    path = folder / HULLS_FOLDER / file_name(KITTIWAKE)
+    sound = path.read_bytes()
+    *lines, last = sound.split(b"\n")
+    spoilt = [*lines[:3], lines[3][:50] + b"\xff" + lines[3][51:], *lines[4:], last]
+    path.write_bytes(b"\n".join(spoilt))
+    for _ in range(2):
+        damaged, other = _covers(folder, host)
+        assert (SAID in damaged, SAID in other) == (True, False)
+    path.write_bytes(sound + lines[5][:60])
+    assert [SAID in cover for cover in _covers(folder, host)] == [False, False]
+
+
+@pytest.mark.parametrize("hull", [SALTGRASS])
+def test_a_sound_boat_is_not_accused(pages: Pages, hull: str) -> None:
+    assert pages.store.unread([hull]) == 0
+    assert "could not be read" not in words_of(pages.signed_in().text(f"/boats/{hull}"))
