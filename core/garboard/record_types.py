@@ -112,7 +112,7 @@ def _is_number(value: object) -> bool:
 _PLAIN: Mapping[Any, tuple[str, Callable[[object], bool]]] = {
     str: ("text", is_text),
     int: ("a number", _is_number),
-    float: ("a number", _is_number),
+    float: ("a finite number", _is_number),
     bool: ("True or False", lambda value: isinstance(value, bool)),
     types.NoneType: ("None", lambda value: value is None),
     list: ("a list", lambda value: isinstance(value, list)),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from garboard.steps import Calculator, RecordingJudge
 
-from . import sensor_findings, swing, turn_findings
+from . import sensor_findings, straight_runs, swing, swing_finding, turn_findings
 from .sensors import begun, has_sensors
 from .steps import COMPARISON, LOCATION, MAGNETOMETER, PLACE, STEADY_TURN, STRAIGHT_RUNS, SWING
 
@@ -47,7 +47,7 @@ CALCULATORS = (
         title="Swing",
         step=SWING,
         compute=swing.compute,
-        basis=swing.BASIS,
+        basis=swing_finding.BASIS,
         applies=lambda view: begun(SWING)(view) or (has_sensors(view) and not begun(STRAIGHT_RUNS)(view)),
         may_doubt=True,
     ),
@@ -55,8 +55,8 @@ CALCULATORS = (
         key=STRAIGHT_RUNS,
         title="Swing from straight runs",
         step=STRAIGHT_RUNS,
-        compute=swing.compute_runs,
-        basis=swing.BASIS,
+        compute=straight_runs.compute,
+        basis=swing_finding.BASIS,
         applies=begun(STRAIGHT_RUNS),
         may_doubt=True,
     ),

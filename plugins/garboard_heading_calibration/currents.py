@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import attrs
 
-from garboard.job_view import JobView
+from garboard.job_view import InputCollector, JobView
 from garboard.numeric import least_squares
 from garboard.series import compass_angle
 from garboard.uncertainty import NORMAL_95, MeasuredValue, Part, student_t
@@ -56,6 +56,28 @@ class Current:
         if self.sets_towards is None:
             return course
         return heading_from_course(course, self.sets_towards, self.drift, speed)
+
+    def parts(self, speed: float, errors: CurrentErrors) -> tuple[Part, ...]:
+        """What it leaves open in B and C at a speed through the water [deg]; see `parts_of_entered`."""
+        return parts_of_entered(self.drift, self.sets_towards is not None, speed, errors)
+
+    def unknown(self, speed: float) -> float:
+        """The most it may turn the course aside where its set is not known [deg]."""
+        return current_allowance(self.drift, speed) if self.sets_towards is None else 0.0
+
+
+def entered_current(asking: InputCollector, step: str) -> Current:
+    """The current as entered in a step; what lacks of it is asked for."""
+    return Current(
+        drift=asking.amount(step, "current_speed", "kn"),
+        sets_towards=_optional(asking, step, "current_sets_towards", "deg"),
+        boat_speed=_optional(asking, step, "boat_speed", "kn"),
+    )
+
+
+def _optional(asking: InputCollector, step: str, field: str, unit: str) -> float | None:
+    left_open = asking.view.find(step, field) is None and not asking.view.in_dispute(step, field)
+    return None if left_open else asking.amount(step, field, unit)
 
 
 def parts_of_entered(drift: float, set_known: bool, speed: float, errors: CurrentErrors) -> tuple[Part, ...]:

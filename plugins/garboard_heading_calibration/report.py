@@ -11,7 +11,7 @@ from garboard.job_view import JobView
 from garboard.steps import Assessed, Block, ReportSection
 
 from .steps import COMPARISON, MAGNETOMETER, STEADY_TURN, STRAIGHT_RUNS, SWING
-from .swing import LARGEST, LARGEST_READ
+from .swing_finding import LARGEST, LARGEST_READ
 
 VARIATION = "heading_calibration.variation"
 

@@ -138,6 +138,7 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
         code=code,
         verdict=verdict,
         about=sensor.name,
+        of=sensor.name,
         sentence=" ".join([f"{nearest:.2f} m to the nearest disturber.", *told, *good]),
         basis=(clearance_basis(clearance),),
         numbers=(Number("nearest disturber", nearest, "m", decimals=2),),
@@ -369,7 +370,7 @@ def comparison_finding(
         words = f"The difference spreads by {found.standard_deviation:.1f} degrees: record again on a straight run."
         told.append(("heading_calibration.comparison.rough", words))
     more = "more" if found.difference >= 0 else "less"
-    seen = f" on headings {_seen(found.headings)}" if found.headings else ""
+    seen = f" {_seen(found.headings)}" if found.headings else ""
     result = f"Heading {with_uncertainty(abs(found.difference), half_width)} degrees {more} than {trusted}{seen}."
     good = [] if told else ["No offset to enter."]
     offset: tuple[Number, ...] = ()
@@ -404,10 +405,10 @@ def _off(view: JobView, trusted: str, found: Comparison) -> Remark:
         turn = "The sensor is turned on its bracket"
         words = f"{turn}: turn it, then compare again." if trusted == COURSE else f"{turn}: turn it, or {enter}"
         return ("heading_calibration.comparison.turned_on_bracket", words)
+    words = f"{enter[:1].upper()}{enter[1:]}"
     if trusted == COURSE:
         words = "Run the same line back: what stays is the sensor's, what changes sign is current and wind."
-        return ("heading_calibration.comparison.off", words)
-    return ("heading_calibration.comparison.off", f"{enter[:1].upper()}{enter[1:]}")
+    return ("heading_calibration.comparison.off", words)
 
 
 def _seen(headings: tuple[float, float]) -> str:
@@ -415,7 +416,8 @@ def _seen(headings: tuple[float, float]) -> str:
     low, high = headings
     if high - low >= ALL_ROUND:
         return "all round"
-    return f"{compass_angle(low):03.0f} to {compass_angle(high):03.0f}"
+    first, last = f"{compass_angle(low):03.0f}", f"{compass_angle(high):03.0f}"
+    return f"on heading {first}" if first == last else f"on headings {first} to {last}"
 
 
 # --- raw magnetometer

@@ -93,17 +93,17 @@ def last_digit(stream: Stream) -> float:
     return 0.1 if all(value == round(value, 1) for value in values) else 0.0
 
 
-def standstills(stream: Stream, beside: Stream) -> tuple[tuple[float, float], ...]:
+def standstills(stream: Stream, beside: Stream, fine_never_stands: bool = True) -> tuple[tuple[float, float], ...]:
     """Begin and end of each part in which a direction stood still though it should have moved [s].
 
-    One of fine steps never stands still on a boat. One in tenths or whole degrees may: it is only called frozen where
-    the other moved on by more than that step and what noise may do.
+    One of fine steps never stands still on a boat, unless told otherwise. One in tenths or whole degrees may: it is
+    only called frozen where the other moved on by more than that step and what noise may do.
     """
     step = last_digit(stream)
     return tuple(
         (part.times[0], part.times[-1])
         for part in unchanging_stretches(stream)
-        if not step or turned_away(beside, part.times[0], part.times[-1]) > step + MOVED_ON
+        if (fine_never_stands and not step) or turned_away(beside, part.times[0], part.times[-1]) > step + MOVED_ON
     )
 
 
@@ -211,3 +211,18 @@ def _date(view: JobView) -> datetime.date | None:
         except ValueError:
             continue
     return None
+
+
+def in_range(
+    calculate: Callable[[], Item],
+    lack: Lack = Lack.OUT_OF_RANGE,
+    *,
+    step: str = "",
+    field: str = "current_speed",
+    of: str = "",
+) -> Item:
+    """What a calculation gives. Outside its range NotEnoughData names the place, as in `Missing`."""
+    try:
+        return calculate()
+    except ValueError as outside:
+        raise NotEnoughData(str(outside), lack=lack, step=step, field=field, of=of) from None

@@ -28,19 +28,16 @@ HEADING_DEVICE = Basis(
     "IMO resolution MSC.116(73), annex 4.3: static error below 1.0 deg, dynamic error below 1.5 deg",
     "written for ships' transmitting heading devices; on a leisure boat it is advice",
 )
-GYRO = Basis(
-    BasisKind.COMMON_PRACTICE,
-    "what a heading sensor's rate of turn is good to, at 95 %",
-    "the sensor maker's data sheet decides",
-)
-REFERENCE = Basis(BasisKind.COMMON_PRACTICE, "what a hand bearing compass or a range line is good to, at 95 %")
-DRIFT = Basis(BasisKind.COMMON_PRACTICE, "how well a current is known from a chart or a drift, at 95 %")
-WIND = Basis(BasisKind.COMMON_PRACTICE, "what a breeze does to a planing boat that holds its course, at 95 %")
 CLEARANCE = Basis(
     BasisKind.COMMON_PRACTICE,
     "a metre or more from anything magnetic or carrying heavy current",
     "the sensor maker's manual decides",
 )
+
+
+def _good_to(what: str, note: str = "a shop's own records say better") -> Basis:
+    """Where a tolerance at 95 % comes from that no standard gives."""
+    return Basis(BasisKind.COMMON_PRACTICE, f"{what}, at 95 %", note)
 
 
 def _practice(text: str) -> Basis:
@@ -91,13 +88,41 @@ SETTINGS = (
     ),
     _setting(_amount("offset_limit", "Offset worth entering", "angle", "deg", 0.1, 20), "1 deg", HEADING_DEVICE),
     _setting(_amount("spread_limit", "Spread to look into", "angle", "deg", 0.1, 20), "1.5 deg", HEADING_DEVICE),
-    _setting(_amount("rate_scale", "Rate of turn good to, of the rate", "share", "%", 0, 20), "1.2 %", GYRO),
-    _setting(_amount("rate_zero", "Rate of turn good to, at rest", "rate of turn", "deg/s", 0, 1), "0.02 deg/s", GYRO),
-    _setting(_amount("reference_error", "Reference of a swing good to", "angle", "deg", 0, 10), "0.5 deg", REFERENCE),
-    _setting(_amount("current_error", "Speed of a current good to", "speed", "kn", 0, 3), "0.2 kn", DRIFT),
-    _setting(_amount("set_error", "Set of a current good to", "angle", "deg", 0, 180), "15 deg", DRIFT),
-    _setting(_amount("wind_speed_error", "Speed up and down wind", "speed", "kn", 0, 5), "0.2 kn", WIND),
-    _setting(_amount("leeway", "Leeway across the wind", "angle", "deg", 0, 20), "1 deg", WIND),
+    _setting(
+        _amount("rate_scale", "Rate of turn good to, of the rate", "share", "%", 0, 20),
+        "1.2 %",
+        _good_to("the scale of a heading sensor's rate of turn", MAKERS_MANUAL.note),
+    ),
+    _setting(
+        _amount("rate_zero", "Rate of turn good to, at rest", "rate of turn", "deg/s", 0, 1),
+        "0.02 deg/s",
+        _good_to("the rate of turn a heading sensor shows at rest", MAKERS_MANUAL.note),
+    ),
+    _setting(
+        _amount("reference_error", "Reference of a swing good to", "angle", "deg", 0, 10),
+        "0.5 deg",
+        _good_to("a hand bearing compass or a range line that every reading is held against"),
+    ),
+    _setting(
+        _amount("current_error", "Speed of a current good to", "speed", "kn", 0, 3),
+        "0.2 kn",
+        _good_to("the speed of a current from a chart or a drift"),
+    ),
+    _setting(
+        _amount("set_error", "Set of a current good to", "angle", "deg", 0, 180),
+        "15 deg",
+        _good_to("the direction of a current from a chart or a drift"),
+    ),
+    _setting(
+        _amount("wind_speed_error", "Faster down the wind by up to", "speed", "kn", 0, 5),
+        "0.2 kn",
+        _good_to("what a breeze adds to a planing boat's speed down the wind"),
+    ),
+    _setting(
+        _amount("leeway", "Leeway across the wind up to", "angle", "deg", 0, 20),
+        "1 deg",
+        _good_to("how far a breeze pushes a planing boat aside"),
+    ),
     _setting(_amount("clearance", "Clearance of a sensor", "length", "m", 0.1, 20), "1 m", CLEARANCE),
     _setting(
         _amount("widest_gap", "Widest gap in a magnetometer's circle", "angle", "deg", 5, 120),

@@ -46,6 +46,7 @@ from .turns import (
 RECORDED = {"step": STEADY_TURN, "field": "turn_recording"}
 UNCALIBRATED = 20.0  # deviation a sensor may have before it is calibrated [deg]
 LEAST_DOUBT = 0.1  # no log tells degrees turned any closer; common practice, no source [deg]
+TOO_SHORT = "heading_calibration.steady_turn.too_short"
 A_MINUTE = 60.0  # a rate of turn in degrees a minute taken for degrees a second is so many times too large
 UNIT_WITHIN = 0.15  # of A_MINUTE, for the unit to be what is wrong
 LONGEST_SILENCE = 60.0  # a longer silence of the sensor parts two turns [s]
@@ -131,6 +132,7 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
     mixed = {source for source in heard.senders if heard.has_two_senders(source)}
     seen = {turn.source for turn in turns} - mixed
     missed = without_the_turn(heard.recording, turns, sensors)
+    names = {sensor.name for sensor in view.vessel.heading_sensors}
     silent = [sensor for sensor in view.vessel.heading_sensors if sensor.sources and seen.isdisjoint(sensor.sources)]
 
     def best(source: str) -> Finding:
@@ -149,7 +151,7 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
         result = view.value(STEADY_TURN, "instrument_result", of=about)
         others = [(name_of(view, other.source), other) for other in turns if other.source not in mixed]
         turn = min((*mine, *_whole_turns(mine)), key=lambda turn: _rank(turn, wanted))
-        return turn_finding(
+        found = turn_finding(
             turn,
             wanted,
             about,
@@ -159,6 +161,7 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
             accepted=result == "accepted",
             mixed=mixed_words(heard) if heard.clock else "",
         )
+        return attrs.evolve(found, of=about if about in names else "")
 
     taken = {*seen, *missed, *mixed}
     unheard = [sensor.sources[0] for sensor in silent if taken.isdisjoint(sensor.sources)]
@@ -241,6 +244,7 @@ def _refusals(view: JobView) -> Iterable[Finding]:
                 code="heading_calibration.steady_turn.refused",
                 verdict=Verdict.FAIL,
                 about=sensor.name,
+                of=sensor.name,
                 sentence="The instrument refused its calibration. Check where the sensor sits, then turn again.",
                 basis=(Basis(BasisKind.COMMON_PRACTICE, "a sensor is calibrated when its instrument says so"),),
             )
@@ -274,7 +278,7 @@ def turn_finding(
         return _wrong_unit(about, unit, wanted)
     wrong = [*_does_not_follow(turn), *_other_way(turn)]
     against = _contradicted(turn, same_time)
-    faults = _still_short(turn, wanted, against)
+    faults = _still_short(turn, wanted, against, bool(mixed))
     remarks = [*against.remarks, *_remarks(turn, wanted, calm, mixed)]
     if accepted and faults:
         faults, remarks = (
@@ -343,7 +347,7 @@ def shortcomings(turn: Turn, wanted: Wanted) -> tuple[Remark, ...]:
     if missing > turn.silence * turn.mean_rate:
         turn_on = f"Turn on for {math.ceil(missing)} degrees more: {wanted.degrees:.0f} wanted."
         words = f"Turn again, {wanted.degrees:.0f} degrees." if told or turn.silence else turn_on
-        told.append(("heading_calibration.steady_turn.too_short", words))
+        told.append((TOO_SHORT, words))
     return tuple(told)
 
 
@@ -395,11 +399,22 @@ def _does_not_follow(turn: Turn) -> Iterable[Remark]:
     if turn.heading_still:
         words = f"The heading stood still for {turn.heading_still:.0f} s of the turn: the sensor is dead or frozen."
         yield ("heading_calibration.steady_turn.heading_stands_still", words)
-    elif turn.by_heading is not None and abs(turn.degrees - turn.by_heading) > 2 * UNCALIBRATED + math.hypot(
-        turn.degrees_within, turn.by_heading_within
-    ):
+    elif turn.by_heading is not None and not _heading_follows(turn, turn.degrees) and not _rate_is_off(turn):
         words = f"The heading does not follow: {by_heading}, {by_rate}. Put the sensor right, then turn again."
         yield ("heading_calibration.steady_turn.heading_does_not_follow", words)
+
+
+def _heading_follows(turn: Turn, degrees: float) -> bool:
+    within = 2 * UNCALIBRATED + math.hypot(turn.degrees_within, turn.by_heading_within)
+    return turn.by_heading is not None and abs(degrees - turn.by_heading) <= within
+
+
+def _rate_is_off(turn: Turn) -> bool:
+    """Whether the course over ground goes with the sensor's heading against its rate of turn, which goes their way."""
+    check = turn.check
+    if check is None or check.sensor * check.course <= 0 or not _course_contradicts(turn):
+        return False
+    return _heading_follows(turn, turn.degrees * check.course / check.sensor)
 
 
 def _other_way(turn: Turn) -> Iterable[Remark]:
@@ -447,7 +462,8 @@ def _contradicted(turn: Turn, others: Sequence[tuple[str, Turn]]) -> _Against:
     if abs(turn.by_course) <= turn.by_course_within:
         words = "The course over ground shows no turn: find out whether it or the sensor is wrong."
         return _Against((("heading_calibration.steady_turn.course_shows_no_turn", words),))
-    with_course = [name for name, other in others if other.by_course is not None and not _course_contradicts(other)]
+    with_course = ["its heading"] if _rate_is_off(turn) else []
+    with_course += [name for name, other in others if other.check is not None and not _course_contradicts(other)]
     if with_course and turn.quantity == "rate_of_turn":
         share = 100 * abs(check.sensor / check.course - 1)
         less = "low" if abs(check.sensor) < abs(check.course) else "high"
@@ -483,9 +499,14 @@ def _deviation(turn: Turn, degrees: float) -> float:
     return UNCALIBRATED * math.sqrt(2 * (1 - math.cos(math.radians(degrees))))
 
 
-def _still_short(turn: Turn, wanted: Wanted, against: _Against) -> list[Remark]:
-    """Shortcomings that a source contradicted has by the other reading too. Its helm is not blamed for its scale."""
+def _still_short(turn: Turn, wanted: Wanted, against: _Against, mixed: bool) -> list[Remark]:
+    """Shortcomings that a source contradicted has by the other reading too. Its helm is not blamed for its scale.
+
+    How long a silence truly was is not known where clocks are mixed: no turn is called too short for it.
+    """
     told = list(shortcomings(turn, wanted))
+    if mixed and turn.silence:
+        told = [(code, words) for code, words in told if code != TOO_SHORT]
     if against.degrees is None:
         return told
     other = attrs.evolve(turn, degrees=against.degrees, in_band=1.0, longest_lapse=0.0)
@@ -515,12 +536,12 @@ def _remarks(turn: Turn, wanted: Wanted, calm: bool | None, mixed: str) -> Itera
             f"{_way(turn.other_course.degrees or 0.0)}. Find out which is wrong."
         )
         yield ("heading_calibration.steady_turn.courses_disagree", words)
-    if turn.silence:
-        words = f"The sensor was silent for {turn.silence:.0f} s of the turn: what was turned then is not counted."
-        again = " Record the turn again." if abs(turn.degrees) < wanted.degrees else ""
-        yield ("heading_calibration.steady_turn.silence", words + again)
+    again = " Record the turn again." if turn.silence and abs(turn.degrees) < wanted.degrees else ""
     if mixed:
-        yield ("heading_calibration.steady_turn.clocks_mixed", mixed)
+        yield ("heading_calibration.steady_turn.clocks_mixed", mixed + again)
+    elif turn.silence:
+        words = f"The sensor was silent for {turn.silence:.0f} s of the turn: what was turned then is not counted."
+        yield ("heading_calibration.steady_turn.silence", words + again)
     if calm is None:
         yield ("heading_calibration.steady_turn.calm_not_said", "Say whether the water was calm for this turn.")
     elif not calm:
@@ -533,7 +554,8 @@ def _remarks(turn: Turn, wanted: Wanted, calm: bool | None, mixed: str) -> Itera
 def _doubt(turn: Turn) -> float:
     """Half width of the degrees turned: its expanded uncertainty, or what contradicts it where that is more [deg]."""
     apart = 0.0
-    if turn.check is not None and turn.check.sensor and _course_contradicts(turn):
+    one_way = turn.check is not None and turn.check.sensor * turn.check.course > 0
+    if turn.check is not None and one_way and _course_contradicts(turn):
         apart = abs(turn.degrees * turn.check.apart / turn.check.sensor)
     return max(turn.degrees_within, apart, LEAST_DOUBT)
 

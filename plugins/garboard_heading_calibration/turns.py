@@ -5,7 +5,7 @@ How each figure is defined:
 - A turn goes one way and turns 90 degrees or more. A straight stretch (rate, low-passed, below 0.3 deg/s) of
   10 s or longer ends it and is no part of it; a shorter one is a lapse within it.
 - Degrees turned: rate of turn integrated by the trapezoid rule over time; from a heading, its running total.
-- Share in band: share of the time in which the rate as sampled (from a heading: over 2 s) is inside the band.
+- Share in band: share of the time in which the rate as sampled (from a heading: over 5 s) is inside the band.
 - Longest lapse and smoothness: on the rate low-passed by a running mean over 2 s, so that one noisy sample
   neither makes nor ends a lapse.
 """
@@ -32,6 +32,7 @@ STRAIGHT_FOR = 10.0  # [s]
 LEAST_DEGREES = 90.0
 YAW_DEGREES = 20.0  # turning less than this one way is yawing about
 LOW_PASS = 2.0  # [s]
+HEADING_OVER = 5.0  # over a shorter time the noise of a heading makes a steady turn uneven [s]
 LONGEST_GAP = 2.0  # a longer silence ends a turn [s]
 STILL_FOR = 10.0  # a heading alike to its last digit so long, while the rate turns on, stands still [s]
 STILL_DEGREES = 20.0  # what the rate turns in that time for the heading to be called still
@@ -197,17 +198,19 @@ def find_turns(
     speeds = [finite_only(speed) for speed in recording.of("speed_over_ground")]
     found: list[Turn] = []
     for stream in _one_for_each_source(recording):
-        rate = stream if stream.key.quantity == "rate_of_turn" else rate_from_heading(stream)
+        rates = stream.key.quantity == "rate_of_turn"
+        rate = stream if rates else rate_from_heading(stream)
+        slow = stream if rates else rate_from_heading(stream, HEADING_OVER)
         headings = [finite_only(heading) for heading in _own_headings(recording, stream.key.source, together)]
         spans = _spans(rate)
         for first, last in spans:
             start, end = rate.times[first], rate.times[last]
             part = stream.between(start, end)
-            turning = rate.between(start, end)
+            turning = slow.between(start, end)
             turn = _turn(part, turning, band, errors)
             totals = [_course_total(turn, part, turning, course, speeds, errors) for course in courses]
             turn = _held_against(turn, totals)
-            turn = _with_headings(turn, part, headings) if stream is rate else _still(turn, stream, recording)
+            turn = _with_headings(turn, part, headings) if rates else _still(turn, stream, recording)
             found.append(_cut_by_silence(turn, rate, first, last))
     return tuple(found)
 
@@ -222,6 +225,7 @@ def joined(parts: Sequence[Turn]) -> Turn:
         return parts[0]
     seconds = math.fsum(part.seconds for part in parts)
     told = all(part.by_course is not None and part.with_way is None for part in parts)
+    followed = all(part.by_heading is not None for part in parts)
     silent = [later.start - earlier.end for earlier, later in pairwise(parts)]
     return attrs.evolve(
         max(parts, key=lambda part: part.seconds),
@@ -232,6 +236,10 @@ def joined(parts: Sequence[Turn]) -> Turn:
         by_course=math.fsum(part.by_course or 0.0 for part in parts) if told else None,
         by_course_within=math.fsum(part.by_course_within for part in parts) if told else 0.0,
         course_not_told="" if told else GAPS,
+        by_heading=math.fsum(part.by_heading or 0.0 for part in parts) if followed else None,
+        by_heading_within=math.fsum(part.by_heading_within for part in parts),
+        heading_still=max(part.heading_still for part in parts),
+        check=None,
         with_way=None,
         without_way=False,
         in_band=math.fsum(part.in_band * part.seconds for part in parts) / seconds,

@@ -46,7 +46,7 @@ WRONG: list[tuple[type[Any], str, object, str]] = [
     (Field, "kind", "amount", "one of Kind.AMOUNT"),
     (Field, "plausible", 5, "a tuple of 2 items"),
     (Field, "hard", (1, 2, 3), "a tuple of 2 items"),
-    (Field, "hard", (float("nan"), 1.0), "a number"),
+    (Field, "hard", (float("nan"), 1.0), "a finite number"),
     (Field, "required", "no", "True or False"),
     (Step, "phase", "alongside", "one of Phase.ALONGSIDE"),
     (Step, "order", "390", "a number"),

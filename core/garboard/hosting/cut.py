@@ -13,7 +13,7 @@ from garboard.records import EQUIPMENT
 
 LONGEST_TEXT = 600
 LONGEST_NAME = 120
-"""Of what a finding is about, and of a cell."""
+"""Of what a finding is about, a title or a heading."""
 MOST_PARTS = 100
 """Of each kind: numbers, tables, figures, bases, missing things, notes."""
 MOST_ROWS = 2000
@@ -46,7 +46,7 @@ def _fits(finding: Finding) -> bool:
         return False
     for table in finding.tables:
         cells = (cell for row in (table.headings, *table.rows) for cell in row)
-        if len(table.rows) > MOST_ROWS or len(table.title) > LONGEST_NAME or any(len(c) > LONGEST_NAME for c in cells):
+        if len(table.rows) > MOST_ROWS or len(table.title) > LONGEST_NAME or any(len(c) > LONGEST_TEXT for c in cells):
             return False
     return all(len(one.x) <= MOST_POINTS for figure in finding.figures for one in figure.series)
 
@@ -81,7 +81,7 @@ def _text(text: str, longest: int = LONGEST_TEXT) -> str:
 
 
 def _table(table: Table) -> Table:
-    rows = tuple(tuple(_text(cell, LONGEST_NAME) for cell in row) for row in table.rows[:MOST_ROWS])
+    rows = tuple(tuple(map(_text, row)) for row in table.rows[:MOST_ROWS])
     headings = tuple(_text(one, LONGEST_NAME) for one in table.headings)
     return attrs.evolve(table, title=_text(table.title, LONGEST_NAME), headings=headings, rows=rows)
 

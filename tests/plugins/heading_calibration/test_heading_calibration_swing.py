@@ -19,11 +19,12 @@ from garboard_heading_calibration.currents import CurrentErrors, parts_of_entere
 from garboard_heading_calibration.deviation import fit_deviation
 from garboard_heading_calibration.directions import current_allowance, heading_from_course
 from garboard_heading_calibration.steps import CLEARANCES
-from garboard_heading_calibration.swing import straight_runs as straight_runs_in
+from garboard_heading_calibration.straight_runs import straight_runs as straight_runs_in
 from heading_jobs import HELM, MAST, NAME, PLACE, findings, job, number, samples, straight_runs
 
 SWING, RUNS = f"{NAME}.swing", f"{NAME}.straight_runs"
 EIGHT = tuple(range(0, 360, 45))
+TWELVE = tuple(float(z) for z in range(0, 360, 30))
 VARIATION = -13.9  # near enough what the model gives at the jobs' place; each test allows for the rest
 
 
@@ -543,6 +544,26 @@ def test_a_current_entered_against_what_the_runs_show_is_doubted_and_not_used(
         assert abs(found.value - made) <= (found.expanded_uncertainty or 0)
 
 
+def test_a_set_entered_as_where_the_current_comes_from_is_told_so() -> None:
+    recording = run_over_ground(0.9, 60.0, boat_speed=8.0)
+    for towards, told in ((240, True), (330, False)):
+        finding = ran(recording, current_speed="0.9 kn", current_sets_towards=f"{towards} deg")
+        assert ("That is where it comes from." in finding.sentence) == told
+
+
+def test_a_heading_frozen_for_two_runs_of_eighteen_is_told_and_the_others_are_judged() -> None:
+    """It kept its last reading through one run and the next."""
+    made = straight_runs(tuple(range(0, 360, 20)), gentle, variation=VARIATION)
+
+    def shown(key: StreamKey, time: float, value: float) -> float:
+        return 60.0 if key.quantity == "heading" and 120 <= time < 195 else value
+
+    frozen = [Sample(t, k.quantity, shown(k, t, v), *k[1:]) for k, one in made.streams.items() for t, v in one]
+    finding = ran(gather("runs", frozen))
+    assert (finding.code, finding.verdict) == ("heading_calibration.straight_runs.stood_still", Verdict.ADVISE)
+    assert number(finding, "coefficient B").value == pytest.approx(2.5, abs=0.1)
+
+
 def test_two_logs_that_differ_by_a_tenth_are_named() -> None:
     made = straight_runs(EIGHT, gentle, variation=VARIATION)
     for scale, told in ((1.1, True), (1.02, False)):
@@ -560,9 +581,6 @@ def mistyped(row: str, by: float, **more: object) -> dict[FieldKey, JsonValue]:
     place = (SWING, "compass_heading", row, "helm compass")
     typed = float(str(values[place]).split()[0])
     return {**values, place: f"{(typed + by) % 360:.1f} deg"}
-
-
-TWELVE = tuple(float(z) for z in range(0, 360, 30))
 
 
 @pytest.mark.parametrize("by", [-100.0, 10.0, 27.0, 180.0])
