@@ -49,15 +49,15 @@ def test_every_default_setting_is_within_its_own_limits() -> None:
 
 
 OF_FORMULAS = (
-    "directions",
+    "comparison",
     "deviation",
-    "turns",
+    "directions",
+    "ellipse",
+    "odd_reading",
     "rates",
     "totals",
-    "comparison",
-    "ellipse",
+    "turns",
     "variation",
-    "odd_reading",
 )
 CALCULATIONS = [
     function
