@@ -228,14 +228,20 @@ def _with_headings(turn: Turn, rate: Stream, headings: Sequence[Stream]) -> Turn
 
 def _still(turn: Turn, heading: Stream, recording: Recording) -> Turn:
     """A turn by a heading that stood still before, in or after it while a course over ground or a rate turned on."""
-    others = [one for one in recording.of("rate_of_turn") if one.key.source != heading.key.source]
-    courses = [rate_from_heading(finite_only(course)) for course in recording.of("course_over_ground")]
-    still = [
-        part.times[-1] - part.times[0]
+    parts = [
+        (part.times[0], part.times[-1])
         for part in unchanging_stretches(heading, STILL_FOR)
         if part.times[0] <= turn.end + LONGEST_GAP and part.times[-1] >= turn.start - LONGEST_GAP
-        for other in (*others, *courses)
-        if abs(turned(other.between(part.times[0], part.times[-1]), LONGEST_GAP)) >= STILL_DEGREES
+    ]
+    if not parts:
+        return turn
+    others = [one for one in recording.of("rate_of_turn") if one.key.source != heading.key.source]
+    others += [rate_from_heading(finite_only(course)) for course in recording.of("course_over_ground")]
+    still = [
+        end - start
+        for start, end in parts
+        for other in others
+        if abs(turned(other.between(start, end), LONGEST_GAP)) >= STILL_DEGREES
     ]
     return attrs.evolve(turn, heading_still=max(still, default=0.0))
 
