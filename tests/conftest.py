@@ -30,6 +30,7 @@ def pytest_collection_finish() -> None:
     """Thousands of tests stay to the end: the search for garbage need not go through them each time."""
     gc.collect()
     gc.freeze()
+    gc.set_threshold(5_000, 10, 10)  # tests make much and drop it: the usual 700 looks after every few calls
 
 
 @pytest.hookimpl(trylast=True)

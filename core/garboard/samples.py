@@ -127,10 +127,14 @@ class Stream:
 
 @attrs.frozen
 class Recording:
-    """A whole recording, sorted into streams. Made once by `gather`; nothing in it changes."""
+    """A whole recording, sorted into streams. Made once by `gather`; nothing in it changes.
+
+    devices : what devices say of themselves, such as maker and model, by the source of their streams
+    """
 
     name: str
     streams: Mapping[StreamKey, Stream]
+    devices: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict, eq=False)
 
     @property
     def is_simulated(self) -> bool:

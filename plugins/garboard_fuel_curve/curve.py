@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import statistics
 from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
@@ -11,45 +10,65 @@ from itertools import accumulate, pairwise
 
 import attrs
 
-from garboard.numeric import normal_draws
-from garboard.uncertainty import NORMAL_95, MeasuredValue
+from garboard.uncertainty import MeasuredValue, Part, Shape, rectangular
 from garboard_fuel_curve.economy import economy
 from garboard_fuel_curve.smooth import Smooth, nondecreasing, through
+from garboard_fuel_curve.steps import DEVIATION_FREEDOM
 
-DRAWS = 160
-SEED = 1852
 PLACES = 120
 NEARLY_BEST = 0.97
+
+FINE_STEPS = 310.0
+"""Between steps farther apart than about 300 rev/min the curve is a guess that no uncertainty covers: there a place is
+told by the steps around it (tried on simulated boats) [rev/min]."""
+
+CLOSEST_STEPS = 250.0
+"""With steps closer than this the best place follows the noise of single steps, and no uncertainty holds (tried on
+simulated boats) [rev/min]."""
+
+LITTLE = 0.01
+"""By how much a common scale of the fuel flow is moved to see what it does [-]."""
 
 
 @attrs.frozen(kw_only=True)
 class Point:
     """One throttle step as read.
 
-    engine_speed              : mean of the engines [rev/min]
-    speed, flow               : speed over ground [kn] and fuel flow of all engines together [gal/h]
-    speed_within, flow_within : 95 % half widths of what differs from one step to the next, same units
+    engine_speed : mean of the engines, as this boat's tachometers show it [rev/min]
+    speed, flow  : speed over ground [kn] and fuel flow of all engines together [gal/h]
+    run_to_run   : standard uncertainty of the speed from one run to the next [kn]
+    speed_digit  : standard uncertainty of the speed from its last digit [kn]
+    flow_repeats : standard uncertainty of the flow from one reading to the next [gal/h]
+    flow_digit   : standard uncertainty of the flow from its last digit [gal/h]
+    one_way      : whether a current is still in the speed
     """
 
     engine_speed: float
     speed: float
     flow: float
-    speed_within: float = 0.0
-    flow_within: float = 0.0
+    run_to_run: float = 0.0
+    speed_digit: float = 0.0
+    flow_repeats: float = 0.0
+    flow_digit: float = 0.0
+    one_way: bool = False
 
 
 @attrs.frozen(kw_only=True)
-class Doubts:
-    """What is uncertain for all steps alike, as 95 % half widths.
+class Shared:
+    """What all steps share.
 
-    engine_speed : of the tachometers [rev/min]
-    current      : of a current that one-way runs did not take out [kn]
-    flow_scale   : of the flow meters, as a share of the reading [-]
+    freedom        : degrees of freedom of the points' `run_to_run`
+    receiver       : bound of the receiver's error [kn]
+    current        : bound of a current that one-way runs did not take out [kn]
+    engine_speed   : bound of how finely the display shows an engine speed [rev/min]
+    flow_scale     : parts of the flow meters' scale, as shares of the reading [-]
     """
 
-    engine_speed: float = 0.0
+    freedom: int = DEVIATION_FREEDOM
+    receiver: float = 0.0
     current: float = 0.0
-    flow_scale: float = 0.0
+    engine_speed: float = 0.0
+    flow_scale: tuple[Part, ...] = ()
 
 
 @attrs.frozen
@@ -212,19 +231,48 @@ def _peak(x: Sequence[float], y: Sequence[float], index: int) -> Peak:
     return Peak(x[index] + shift * (x[index + 1] - x[index]), here - 0.25 * (left - right) * shift)
 
 
+@attrs.frozen
+class Version:
+    """The curve through the readings, or through readings of which some were moved."""
+
+    fitted: Fitted
+    landmarks: Landmarks
+
+
+@attrs.frozen(kw_only=True)
+class Moves:
+    """The curve with readings moved: what each does to a figure is how far the figure moves [1].
+
+    speeds   : each step's speed by its own uncertainty, one after the other
+    flows    : each step's flow likewise
+    receiver : all speeds by the receiver's
+    current  : all speeds of one-way steps by the current's; None where every step was run both ways
+    scale    : all flows by `LITTLE`
+
+    [1] JCGM 100:2008, 5.1.3, note 2.
+    """
+
+    speeds: tuple[Version, ...]
+    flows: tuple[Version, ...]
+    receiver: Version
+    current: Version | None
+    scale: Version
+
+
 @attrs.frozen(kw_only=True)
 class Curve:
-    """A fuel curve with what is known about it. Uncertainties come from drawing the readings again and again
-    within theirs (fixed seed, so the same readings give the same numbers) and fitting each draw.
+    """A fuel curve with what is known about it.
+
+    Its engine speed is what this boat's tachometers show: whoever steers it reads the same ones, so their error
+    cancels. Against anything outside the boat, such as a rated speed, their error is added to `estimate`.
     """
 
     points: tuple[Point, ...]
-    doubts: Doubts
+    shared: Shared
     fitted: Fitted
     engine_speeds: tuple[float, ...]
     landmarks: Landmarks
-    drawn: tuple[Fitted, ...] = attrs.field(repr=False)
-    drawn_landmarks: tuple[Landmarks, ...] = attrs.field(repr=False)
+    moves: Moves = attrs.field(repr=False)
 
     @property
     def lowest(self) -> float:
@@ -238,19 +286,55 @@ class Curve:
 
     def economy_at(self, engine_speed: float) -> MeasuredValue:
         """Economy [nm/gal] at an engine speed within the steps [rev/min]."""
-        return self.estimate(lambda fitted: fitted.economies((engine_speed,))[0], "nm/gal")
+        return self.estimate(lambda one, off: one.economies((self._inside(engine_speed + off),))[0], "nm/gal")
 
     def speed_at(self, engine_speed: float) -> MeasuredValue:
         """Speed over ground [kn] at an engine speed within the steps [rev/min]."""
-        return self.estimate(lambda fitted: fitted.speed.at(engine_speed), "kn")
+        return self.estimate(lambda one, off: one.speed.at(self._inside(engine_speed + off)), "kn")
 
     def flow_at(self, engine_speed: float) -> MeasuredValue:
         """Fuel flow of all engines together [gal/h] at an engine speed within the steps [rev/min]."""
-        return self.estimate(lambda fitted: fitted.flow.at(engine_speed), "gal/h")
+        return self.estimate(lambda one, off: one.flow.at(self._inside(engine_speed + off)), "gal/h")
 
-    def estimate(self, value_of: Callable[[Fitted], float], unit: str = "") -> MeasuredValue:
-        """Anything worked out from the curves [unit], such as an average over several engine speeds."""
-        return MeasuredValue(value_of(self.fitted), unit, _scatter([value_of(fitted) for fitted in self.drawn]))
+    def estimate(
+        self, value_of: Callable[[Fitted, float], float], unit: str = "", tachometer: float = 0.0
+    ) -> MeasuredValue:
+        """Anything worked out from the curves [unit], such as an average over several engine speeds.
+
+        value_of   : of curves, with every engine speed it asks for off by so much [rev/min]
+        tachometer : bound of the tachometers' error, where engine speeds come from outside the boat [rev/min]
+        """
+        parts = self._parts(lambda version: value_of(version.fitted, 0.0))
+        for source, half_width in (("engine speed display", self.shared.engine_speed), ("tachometer", tachometer)):
+            if half_width:
+                rise = (value_of(self.fitted, half_width) - value_of(self.fitted, -half_width)) / 2
+                parts.append(Part.bound(source, rise))
+        return MeasuredValue.of_parts(value_of(self.fitted, 0.0), unit, parts)
+
+    def _inside(self, engine_speed: float) -> float:
+        """An engine speed a little off the ends of the curve is one at its end [rev/min]."""
+        slack = self.shared.engine_speed
+        low, high = self.lowest, self.highest
+        return min(max(engine_speed, low), high) if low - slack <= engine_speed <= high + slack else engine_speed
+
+    def _parts(self, value_of: Callable[[Version], float]) -> list[Part]:
+        """What each source adds to a figure, by how far it moves where the source moves the readings."""
+        value = value_of(Version(self.fitted, self.landmarks))
+        by_speed = [value_of(version) - value for version in self.moves.speeds]
+        by_flow = [value_of(version) - value for version in self.moves.flows]
+        points, freedom = self.points, self.shared.freedom
+        runs = _shares(by_speed, [point.run_to_run for point in points], [point.speed_digit for point in points])
+        flows = _shares(by_flow, [point.flow_repeats for point in points], [point.flow_digit for point in points])
+        scale = (value_of(self.moves.scale) - value) / LITTLE
+        return [
+            Part("run to run", runs[0], degrees_of_freedom=freedom),
+            Part("speed digits", runs[1]),
+            Part("flow repeats", flows[0], degrees_of_freedom=DEVIATION_FREEDOM),
+            Part("flow digits", flows[1]),
+            Part("receiver", value_of(self.moves.receiver) - value, Shape.RECTANGULAR),
+            Part("current", value_of(self.moves.current) - value if self.moves.current else 0.0, Shape.RECTANGULAR),
+            *(part.times(scale) for part in self.shared.flow_scale),
+        ]
 
     @property
     def best_step_below_hump(self) -> float:
@@ -265,101 +349,119 @@ class Curve:
             return False
         places = (hump.shoulder, hump.bottom.engine_speed, hump.best.engine_speed)
 
-        def depth(fitted: Fitted) -> float:
+        def depth(fitted: Fitted, _off: float) -> float:
             before, bottom, beyond = fitted.economies(places)
             return min(before, beyond) - bottom
 
         return self.estimate(depth, "nm/gal").low > 0
 
-    def of_hump(self, place_of: Callable[[Hump], float]) -> MeasuredValue:
-        """An engine speed of the hump [rev/min]. Raises ValueError where there is no hump."""
-        if self.landmarks.hump is None:
-            raise ValueError("expected a curve with a hump")
-        drawn = [place_of(found.hump) for found in self.drawn_landmarks if found.hump]
-        return self._engine_speed(place_of(self.landmarks.hump), drawn)
+    def tells_best(self, engine_speed: float) -> bool:
+        """Whether steps around a best place are neither too far apart nor too close to tell it [rev/min]."""
+        return CLOSEST_STEPS <= self._gap_at(engine_speed) <= FINE_STEPS
 
-    @property
-    def slowest_planing(self) -> MeasuredValue:
-        """Speed over ground where planing begins, wherever each draw has it [kn]. ValueError where there is no hump."""
-        if self.landmarks.hump is None:
-            raise ValueError("expected a curve with a hump")
-        pairs = zip(self.drawn, self.drawn_landmarks, strict=True)
-        drawn = [fitted.speed.at(found.hump.planing) for fitted, found in pairs if found.hump]
-        return MeasuredValue(self.fitted.speed.at(self.landmarks.hump.planing), "kn", _scatter(drawn))
+    def steps_around(self, engine_speed: float) -> tuple[float, float]:
+        """The steps below and above a place between the lowest and the highest [rev/min]."""
+        at = [point.engine_speed for point in self.points]
+        above = min(max(bisect_right(at, engine_speed), 1), len(at) - 1)
+        return at[above - 1], at[above]
 
-    @property
-    def best(self) -> MeasuredValue:
-        """Engine speed of best economy on the whole curve [rev/min]."""
-        drawn = [found.best.engine_speed for found in self.drawn_landmarks]
-        return self._engine_speed(self.landmarks.best.engine_speed, drawn)
+    def _gap_at(self, engine_speed: float) -> float:
+        """The wider of the gaps beside the step nearest to a place [rev/min]."""
+        at = [point.engine_speed for point in self.points]
+        nearest = min(range(len(at)), key=lambda place: abs(at[place] - engine_speed))
+        around = at[max(nearest - 1, 0) : nearest + 2]
+        return max(high - low for low, high in pairwise(around))
 
-    def _engine_speed(self, value: float, drawn: Sequence[float]) -> MeasuredValue:
-        of_tachometer = self.doubts.engine_speed / NORMAL_95
-        return MeasuredValue(value, "rev/min", math.hypot(_scatter(drawn), of_tachometer))
+    def best_engine_speed(self, place: Peak, place_of: Callable[[Landmarks], Peak | None]) -> MeasuredValue:
+        """Engine speed of a best place, with steps close around it [rev/min]. See `tells_best`."""
+
+        def engine_speed(version: Version) -> float:
+            found = place_of(version.landmarks)
+            return found.engine_speed if found else place.engine_speed
+
+        between = Part.bound("between the steps", self._gap_at(place.engine_speed) / 4)
+        display = Part.bound("engine speed display", self.shared.engine_speed)
+        return MeasuredValue.of_parts(place.engine_speed, "rev/min", [*self._parts(engine_speed), between, display])
 
     def nearly_as_good(self, place: Peak) -> tuple[float, float]:
         """Lowest and highest engine speed around a best place that keep 97 % of its economy [rev/min]."""
         enough = NEARLY_BEST * place.economy
-        economies = self.fitted.economies(self.engine_speeds)
-        middle = min(range(len(economies)), key=lambda index: abs(self.engine_speeds[index] - place.engine_speed))
+        x, economies = self.engine_speeds, self.fitted.economies(self.engine_speeds)
+        middle = min(range(len(x)), key=lambda index: abs(x[index] - place.engine_speed))
         low = high = middle
         while low > 0 and economies[low - 1] >= enough:
             low -= 1
         while high < len(economies) - 1 and economies[high + 1] >= enough:
             high += 1
-        return self.engine_speeds[low], self.engine_speeds[high]
+        from_low = x[low] if low == 0 else _crossing(x, economies, low - 1, enough)
+        to_high = x[high] if high == len(x) - 1 else _crossing(x, economies, high, enough)
+        return min(from_low, place.engine_speed), max(to_high, place.engine_speed)
 
 
-def _scatter(values: Sequence[float]) -> float:
-    """Standard uncertainty of what came out of many draws."""
-    return statistics.pstdev(values) if len(values) > 1 else 0.0
+def _shares(moved: Sequence[float], *own: Sequence[float]) -> list[float]:
+    """What each of several sources adds, where every reading was moved by the root of their squares."""
+    wholes = [math.hypot(*each) for each in zip(*own, strict=True)]
+    for_one = [by / whole if whole else 0.0 for by, whole in zip(moved, wholes, strict=True)]
+    return [math.hypot(*(by * one for by, one in zip(for_one, source, strict=True))) for source in own]
 
 
 @lru_cache(maxsize=16)
-def study(points: tuple[Point, ...], doubts: Doubts, recovery: float) -> Curve:
+def study(points: tuple[Point, ...], shared: Shared, recovery: float) -> Curve:
     """Fit a fuel curve and find its landmarks, with uncertainties.
 
     points   : at least two steps, engine speed rising, flow above 0 [rev/min, kn, gal/h]
-    doubts   : what is uncertain for all steps alike [rev/min, kn, -]
+    shared   : what is uncertain for all steps alike [rev/min, kn, -]
     recovery : share of the rise of economy that counts as planing, above 0 and up to 1 [-]
     returns  : the curve [kn, gal/h, nm/gal over rev/min]
     Raises ValueError for fewer than two points and for engine speeds that do not rise.
 
     Economy is straight from step to step up to the hump; all through where no hump stands clear.
-
-    [1] JCGM 101:2008: propagation of distributions by a Monte Carlo method.
     """
-    fitted = fit(points)
-    draws = normal_draws(SEED)  # the same readings must give the same numbers
-    drawn = tuple(fit(_drawn(points, doubts, draws)) for _ in range(DRAWS))
-    losses = _losses(fitted.at_steps())
+    losses = _losses(fit(points).at_steps())
     bottom = points[max(range(len(losses)), key=losses.__getitem__)].engine_speed if max(losses) > 0 else math.inf
-    curve = _curve(points, doubts, recovery, bottom, fitted, drawn)
-    return curve if curve.hump_is_clear else _curve(points, doubts, recovery, math.inf, fitted, drawn)
+    curve = _curve(points, shared, recovery, bottom)
+    return curve if curve.hump_is_clear else _curve(points, shared, recovery, math.inf)
 
 
-def _curve(
-    points: tuple[Point, ...],
-    doubts: Doubts,
-    recovery: float,
-    straight_to: float,
-    fitted: Fitted,
-    drawn: Sequence[Fitted],
-) -> Curve:
+def _curve(points: tuple[Point, ...], shared: Shared, recovery: float, straight_to: float) -> Curve:
     first, last = points[0].engine_speed, points[-1].engine_speed
     between = [first + (last - first) * number / PLACES for number in range(1, PLACES)]
     engine_speeds = (first, *between, last)
-    fitted, *drawn = (attrs.evolve(one, straight_to=straight_to) for one in (fitted, *drawn))
-    found, *of_draws = (_landmarks_of(one, engine_speeds, recovery) for one in (fitted, *drawn))
+
+    def version(moved: Sequence[Point]) -> Version:
+        fitted = attrs.evolve(fit(moved), straight_to=straight_to)
+        return Version(fitted, _landmarks_of(fitted, engine_speeds, recovery))
+
+    found = version(points)
     return Curve(
         points=points,
-        doubts=doubts,
-        fitted=fitted,
+        shared=shared,
+        fitted=found.fitted,
         engine_speeds=engine_speeds,
-        landmarks=found,
-        drawn=tuple(drawn),
-        drawn_landmarks=tuple(of_draws),
+        landmarks=found.landmarks,
+        moves=_moves(points, shared, version),
     )
+
+
+def _moves(points: Sequence[Point], shared: Shared, version: Callable[[Sequence[Point]], Version]) -> Moves:
+    receiver, current = rectangular(shared.receiver), rectangular(shared.current)
+
+    def one_moved(number: int, speed: float = 0.0, flow: float = 0.0) -> Version:
+        return version([_moved(p, speed, flow) if place == number else p for place, p in enumerate(points)])
+
+    return Moves(
+        speeds=tuple(one_moved(n, speed=math.hypot(p.run_to_run, p.speed_digit)) for n, p in enumerate(points)),
+        flows=tuple(one_moved(n, flow=math.hypot(p.flow_repeats, p.flow_digit)) for n, p in enumerate(points)),
+        receiver=version([_moved(point, receiver, 0.0) for point in points]),
+        current=version([_moved(point, current if point.one_way else 0.0, 0.0) for point in points])
+        if any(point.one_way for point in points)
+        else None,
+        scale=version([_moved(point, 0.0, LITTLE * point.flow) for point in points]),
+    )
+
+
+def _moved(point: Point, speed: float, flow: float) -> Point:
+    return attrs.evolve(point, speed=point.speed + speed, flow=point.flow + flow)
 
 
 def _landmarks_of(fitted: Fitted, engine_speeds: Sequence[float], recovery: float) -> Landmarks:
@@ -368,24 +470,6 @@ def _landmarks_of(fitted: Fitted, engine_speeds: Sequence[float], recovery: floa
     if found.best.engine_speed > fitted.straight_to:
         return found
     return attrs.evolve(found, best=max(fitted.straight_steps(), key=lambda step: step.economy))
-
-
-def _drawn(points: Sequence[Point], doubts: Doubts, draws: Iterator[float]) -> list[Point]:
-    """The readings as they might as well have been."""
-
-    def draw(half_width: float) -> float:
-        return next(draws) * (half_width / NORMAL_95)
-
-    current = draw(doubts.current)
-    scale = 1 + draw(doubts.flow_scale)
-    return [
-        attrs.evolve(
-            point,
-            speed=max(0.0, point.speed + current + draw(point.speed_within)),
-            flow=max(0.05 * point.flow, scale * (point.flow + draw(point.flow_within))),
-        )
-        for point in points
-    ]
 
 
 def wide_gaps(engine_speeds: Sequence[float], widest: float) -> tuple[tuple[float, float], ...]:

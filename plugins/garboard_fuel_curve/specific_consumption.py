@@ -67,6 +67,20 @@ def brake_efficiency(consumption: float, heating_value: float = HEATING_VALUE) -
     return BTU_PER_HORSEPOWER_HOUR / (consumption * heating_value)
 
 
+def at_efficiency(share: float, heating_value: float = HEATING_VALUE) -> float:
+    """Specific consumption of an engine that makes power of a share of the fuel's heat.
+
+    share         : efficiency, above 0 [-]
+    heating_value : lower heating value of the fuel, above 0 [Btu/lb]
+    returns       : specific consumption [lb/(hp h)]
+    Raises ValueError for values of zero or below.
+
+    >>> round(at_efficiency(0.275, 18500.0), 3)
+    0.5
+    """
+    return brake_efficiency(share, heating_value)  # the one is the inverse of the other, by the same constant
+
+
 def metric_consumption(consumption: float) -> float:
     """Specific consumption in metric units.
 

@@ -242,11 +242,19 @@ def _amount(
     basis: Basis | str,
     stricter: str = "",
     at_most: tuple[str, ...] = (),
+    note: str = "",
 ) -> Setting:
     """A setting; a basis given as text is common practice without a source."""
-    given = Basis(BasisKind.COMMON_PRACTICE, basis) if isinstance(basis, str) else basis
+    given = Basis(BasisKind.COMMON_PRACTICE, basis, note) if isinstance(basis, str) else basis
     return amount_setting("fuel_curve", name, title, quantity, unit, default, hard, given, stricter, at_most)
 
+
+BOUND = "a bound, the same in every reading"
+HOLDS_95 = "holds 95 %, the same in every reading"
+DEVIATION = "of each reading by itself, taken as known to 30 %"
+
+DEVIATION_FREEDOM = 6
+"""Degrees of freedom of a deviation known to 30 %: JCGM 100:2008, G.4.2."""
 
 # The ranges are common practice, no source: wide enough for any outboard boat, narrow enough to refuse a slip.
 SETTINGS = (
@@ -329,25 +337,58 @@ SETTINGS = (
         "rev/min",
         "20 rev/min",
         (0, 500),
-        "digital tachometers step by 10 rev/min and lag a little",
+        "digital tachometer of an outboard",
+        note=BOUND,
+    ),
+    _amount(
+        "engine_speed_resolution",
+        "Smallest step of the engine speed on the display",
+        "engine speed",
+        "rev/min",
+        "10 rev/min",
+        (0, 500),
+        "digital displays step by 10 rev/min; set 50 or 100 for a dial",
+        note="a reading lies within half a step",
     ),
     _amount(
         "speed_accuracy",
         "Speed over ground is right within ±",
         "speed",
         "kn",
-        "0.2 kn",
+        "0.1 kn",
         (0, 5),
-        "satellite receivers on a straight, steady run",
+        "satellite receiver at a steady speed",
+        note=BOUND,
+    ),
+    _amount(
+        "run_to_run_speed",
+        "Speed differs from run to run by, standard deviation",
+        "speed",
+        "kn",
+        "0.12 kn",
+        (0.01, 5),
+        "boat speed from one run to the next at one throttle step in calm water",
+        note=DEVIATION,
+    ),
+    _amount(
+        "by_eye_speed",
+        "Speed read by eye differs by, standard deviation",
+        "speed",
+        "kn",
+        "0.05 kn",
+        (0, 5),
+        "a person reads a speed that moves a little",
+        note=DEVIATION,
     ),
     _amount(
         "unknown_current",
         "One-way runs allow for a current of ±",
         "speed",
         "kn",
-        "0.5 kn",
+        "1 kn",
         (0, 10),
         "tide or wind drift that nobody notices in sheltered water",
+        note=BOUND,
     ),
     _amount(
         "flow_meter_accuracy",
@@ -357,15 +398,26 @@ SETTINGS = (
         "3 %",
         (0, 25),
         "fuel flow meters before they are set against a refill",
+        note=HOLDS_95,
     ),
     _amount(
         "flow_scatter",
         "Flow readings repeat within ±",
         "share",
         "%",
-        "1 %",
+        "1.6 %",
         (0, 25),
         "the same throttle read again gives about the same flow",
+        note="holds 95 %, for each reading by itself; taken as known to 30 %",
+    ),
+    _amount(
+        "largest_current",
+        "Strongest current or wind that two opposite runs may show",
+        "speed",
+        "kn",
+        "4 kn",
+        (0.5, 15),
+        "a current that would be felt and seen; speeds that need a stronger one are misread",
     ),
     _amount(
         "planing_recovery",
@@ -450,6 +502,17 @@ SETTINGS = (
         "0.5 gal",
         (0, 10),
         "filling to the same mark with the boat level",
+        note="holds 95 %, for each filling by itself",
+    ),
+    _amount(
+        "pump_accuracy",
+        "The fuel dock's pump is right within ±",
+        "share",
+        "%",
+        "0.5 %",
+        (0, 5),
+        "pumps that sell fuel are checked to about this",
+        note="a bound",
     ),
     _amount("gasoline_density", "Density of gasoline", "density", "lb/gal", "6.1 lb/gal", (5.5, 6.7), FUEL_TABLE),
     _amount("diesel_density", "Density of diesel", "density", "lb/gal", "7.2 lb/gal", (6.5, 7.6), FUEL_TABLE),
@@ -461,6 +524,7 @@ SETTINGS = (
         "4 %",
         (0, 15),
         "seasons and blends differ by as much",
+        note=BOUND,
     ),
     _amount(
         "power_tolerance",
@@ -470,6 +534,7 @@ SETTINGS = (
         "10 %",
         (0, 30),
         "engines differ from their rated power by as much",
+        note="a bound",
     ),
     _amount("best_gasoline", "Best believable efficiency, gasoline", "share", "%", "40 %", (20, 60), BEST_EFFICIENCY),
     _amount("best_diesel", "Best believable efficiency, diesel", "share", "%", "45 %", (20, 60), BEST_EFFICIENCY),

@@ -138,6 +138,7 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
         code=code,
         verdict=verdict,
         about=sensor.name,
+        of=sensor.name,
         sentence=" ".join([f"{nearest:.2f} m to the nearest disturber.", *told, *good]),
         basis=(clearance_basis(clearance),),
         numbers=(Number("nearest disturber", nearest, "m", decimals=2),),

@@ -130,6 +130,7 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
     mixed = {source for source in heard.senders if heard.has_two_senders(source)}
     seen = {turn.source for turn in turns} - mixed
     missed = without_the_turn(heard.recording, turns, sensors)
+    names = {sensor.name for sensor in view.vessel.heading_sensors}
     silent = [sensor for sensor in view.vessel.heading_sensors if sensor.sources and seen.isdisjoint(sensor.sources)]
 
     def best(source: str) -> Finding:
@@ -148,7 +149,7 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
         result = view.value(STEADY_TURN, "instrument_result", of=about)
         others = [(name_of(view, other.source), other) for other in turns if other.source not in mixed]
         turn = min((*mine, *_whole_turns(mine)), key=lambda turn: _rank(turn, wanted))
-        return turn_finding(
+        found = turn_finding(
             turn,
             wanted,
             about,
@@ -158,6 +159,7 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
             accepted=result == "accepted",
             mixed=mixed_words(heard) if heard.clock else "",
         )
+        return attrs.evolve(found, of=about if about in names else "")
 
     taken = {*seen, *missed, *mixed}
     unheard = [sensor.sources[0] for sensor in silent if taken.isdisjoint(sensor.sources)]
@@ -240,6 +242,7 @@ def _refusals(view: JobView) -> Iterable[Finding]:
                 code="heading_calibration.steady_turn.refused",
                 verdict=Verdict.FAIL,
                 about=sensor.name,
+                of=sensor.name,
                 sentence="The instrument refused its calibration. Check where the sensor sits, then turn again.",
                 basis=(Basis(BasisKind.COMMON_PRACTICE, "a sensor is calibrated when its instrument says so"),),
             )

@@ -61,12 +61,20 @@ class Fault:
 class Agreement:
     """Whether runs agree.
 
-    odd    : the one run without which the others agree; it is not counted
-    faults : where they do not, with no one run to blame
+    odd    : the one run without which the others agree
+    kind   : what it shows
+    spoilt : what of it is not counted: SPEED, positions of engines
+    faults : where they do not agree, with no one run to blame
     """
 
     odd: Run | None = None
+    kind: OddRun | None = None
+    spoilt: tuple[str, ...] = ()
     faults: tuple[Fault, ...] = ()
+
+    def counts(self, run: Run, what: str) -> bool:
+        """Whether a run counts in the speed (SPEED) or in an engine's."""
+        return run is not self.odd or what not in self.spoilt
 
     def check(self, what: str) -> None:
         """Raise NotEnoughData where the runs contradict each other in a speed or an engine's speed."""
@@ -99,10 +107,20 @@ def agreement_of(view: JobView, runs: Sequence[Run], ways: Sequence[int] | None)
     if not faults or len(runs) < 3:
         return Agreement(faults=faults)
     to_blame = [n for n in range(len(runs)) if not any(_faults(_but(runs, n), ways and _but(ways, n), limits))]
-    return Agreement(odd=runs[to_blame[0]]) if len(to_blame) == 1 else Agreement(faults=faults)
+    if len(to_blame) != 1:
+        return Agreement(faults=faults)
+    (number,) = to_blame
+    others = _but(runs, number)
+    same_way = [run for run, way in zip(runs, ways or (), strict=False) if ways and way == ways[number]]
+    odd, beside = runs[number], [run for run in same_way if run is not runs[number]]
+    kind = _kind_of(odd, others, beside, limits)
+    what = [SPEED] if kind is OddRun.SPEED else [*odd.engine_speed]
+    if kind in (OddRun.VENTILATED, OddRun.NOT_FULL_THROTTLE) or not beside:
+        what = [SPEED, *odd.engine_speed]
+    return Agreement(odd, kind, tuple(what))
 
 
-def kind_of(odd: Run, others: Sequence[Run], same_way: Sequence[Run], limits: Limits) -> OddRun:
+def _kind_of(odd: Run, others: Sequence[Run], same_way: Sequence[Run], limits: Limits) -> OddRun:
     """What the odd run shows.
 
     same_way : those of the others that went its way; where there are none, its speed says nothing: the current may

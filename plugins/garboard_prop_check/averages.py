@@ -205,9 +205,10 @@ def _average_speed(view: JobView, runs: Sequence[Run]) -> Average:
     ways = sides(runs, view.setting_value("prop_check.opposite_within", "deg"))
     found = agreement_of(view, runs, ways)
     found.check(SPEED)
-    counted = [one for one in zip(runs, readings, ways, strict=True) if one[0] is not found.odd]
+    counted = [one for one in zip(runs, readings, ways, strict=True) if found.counts(one[0], SPEED)]
     if len({way for _, _, way in counted}) < 2:
-        left = f"without {found.odd.name}, which the others contradict, " if found.odd else ""
+        spoilt = found.odd if len(counted) < len(runs) else None
+        left = f"without {spoilt.name}, which the others contradict, " if spoilt else ""
         text = f"{left}all runs went one way; run the other way too, so that current drops out"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, **TYPED)
     return _speed_of(view, *zip(*counted, strict=True))
@@ -238,7 +239,7 @@ def average_engine_speed(view: JobView, runs: Sequence[Run], position: str) -> A
     """
     agreed = agreement_among(view, runs)
     agreed.check(position)
-    found = [_engine_speed(run, position) for run in runs if run is not agreed.odd]
+    found = [_engine_speed(run, position) for run in runs if agreed.counts(run, position)]
     readings = _readings([one for one in found if not _is_to_enter(one)] or found, "no run is entered")
     values = [reading.value for reading in readings]
     squares, freedom = left_over(values, [1.0] * len(values))

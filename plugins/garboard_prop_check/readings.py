@@ -7,9 +7,9 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from garboard.findings import Doubt, Finding, NotEnoughData, Verdict
 from garboard.job_view import FieldKey, JobView
-from garboard_prop_check.agreement import OddRun, agreement_of, kind_of, limits_of
-from garboard_prop_check.averages import Average, average_engine_speed, average_speed, ways_or_none
-from garboard_prop_check.runs import SPEED, Reading, Run, instrument_bound, runs_of, runs_of_recording
+from garboard_prop_check.agreement import Agreement, OddRun
+from garboard_prop_check.averages import Average, agreement_among, average_engine_speed, average_speed
+from garboard_prop_check.runs import ALL_RUNS, SPEED, Reading, Run, instrument_bound, runs_of, runs_of_recording
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import FULL_THROTTLE
 from garboard_prop_check.words import READINGS, engine_speed_words, speed_words
@@ -52,10 +52,8 @@ _ODD = {
 
 
 def _odd_run(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
-    ways = ways_or_none(view, runs)
-    found = agreement_of(view, runs, ways)
-    odd = found.odd
-    if odd is None:
+    found = agreement_among(view, runs)
+    if found.odd is None or found.kind is None:
         for fault in found.faults:
             yield _finding(
                 "prop_check.readings.runs_differ",
@@ -65,22 +63,20 @@ def _odd_run(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
                 fault.text,
             )
         return
-    others = [run for run in runs if run is not odd]
-    way_of = dict(zip((run.name for run in runs), ways or (), strict=False))
-    same_way = [run for run in others if ways and way_of[run.name] == way_of[odd.name]]
-    kind = kind_of(odd, others, same_way, limits_of(view))
-    code, what, to_do = _ODD[kind]
-    fields = (SPEED,) if kind is OddRun.SPEED else (*odd.engine_speed, *((SPEED,) if kind in _OF_BOTH else ()))
+    code, what, to_do = _ODD[found.kind]
     yield _finding(
         code,
-        odd.name,
-        f"{odd.name.capitalize()} ({_as_run(odd)}) is not counted: {what}. {to_do}",
-        [place for field in fields for place in _places(odd, field)],
-        f"{odd.name}: {what}",
+        found.odd.name,
+        f"{found.odd.name.capitalize()} ({_as_run(found.odd)}): {what}, and {_not_counted(found)}. {to_do}",
+        [place for spoilt in found.spoilt for place in _places(found.odd, spoilt)],
+        f"{found.odd.name}: {what}",
     )
 
 
-_OF_BOTH = (OddRun.VENTILATED, OddRun.NOT_FULL_THROTTLE)
+def _not_counted(found: Agreement) -> str:
+    if SPEED not in found.spoilt:
+        return "its engine speed is not counted"
+    return "its speed is not counted" if found.spoilt == (SPEED,) else "it is not counted"
 
 
 def _as_run(run: Run) -> str:
@@ -118,7 +114,7 @@ def _typed_against_all_runs(view: JobView, runs: Sequence[Run]) -> Iterator[Find
     if not any(run.row for run in runs):
         return
     try:
-        recording = view.recording(FULL_THROTTLE, "all_runs")
+        recording = view.recording(FULL_THROTTLE, ALL_RUNS)
         recorded = runs_of_recording(view, recording) if recording is not None else ()
     except NotEnoughData:
         return
@@ -146,7 +142,8 @@ def _average(view: JobView, runs: Sequence[Run], what: str) -> Average | None:
 
 
 def _finding(code: str, about: str, sentence: str, places: Iterable[FieldKey], text: str) -> Finding:
-    in_doubt = tuple(dict.fromkeys(places))
+    """What is found, with the readings in doubt. A recording of all runs is not doubted whole for one of them."""
+    in_doubt = tuple(place for place in dict.fromkeys(places) if place[1] != ALL_RUNS)
     return Finding(
         code=code,
         verdict=Verdict.ADVISE,

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Sequence, Set
 from typing import TypeVar
 
 from garboard.findings import NotEnoughData, Number, Table, Verdict, with_uncertainty
-from garboard.job_view import JobView
+from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
 from garboard.steps import Assessed, Block, ReportSection
 from garboard_prop_check.averages import Average, average_engine_speed, average_speed
@@ -32,13 +32,15 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
         return ()
     if not any(isinstance(read, Reading) for run in runs for read in run.engine_speed.values()):
         return ()
+    in_doubt = {doubt.place for item in assessed for doubt in item.finding.doubts}
     speed = _or_none(lambda: average_speed(view, runs))
+    is_doubted = speed is not None and not in_doubt.isdisjoint(speed.places)
     findings = [item.finding for item in assessed if _is_told(item)]
     return (
-        *_large(speed),
-        *_introduction(speed),
+        *_large(None if is_doubted else speed),
+        *_introduction(None if is_doubted else speed, is_doubted),
         *_conditions(view),
-        _result_table(view, runs, speed),
+        _result_table(view, runs, speed, in_doubt),
         *findings,
         figure_of_runs(view, runs),
         table_of_runs(view, runs),
@@ -64,13 +66,13 @@ def _large(speed: Average | None) -> Sequence[Block]:
     return (Number.of("full speed over ground", speed.measured),) if speed else ()
 
 
-def _introduction(speed: Average | None) -> Sequence[str]:
+def _introduction(speed: Average | None, is_doubted: bool) -> Sequence[str]:
     told = (
         "We ran your boat at full throttle, both ways so that wind and current drop out of the speed. The engine's "
         "maker gives a window for the engine speed at full throttle: inside it the propeller suits boat and load."
     )
     if speed is None:
-        return (told,)
+        return (told, "Full speed is not given: another reading contradicts it.") if is_doubted else (told,)
     mph, kmh = speed.value * KNOT_TO_MPH, speed.value * 1.852
     return (
         told,
@@ -96,7 +98,7 @@ def _conditions(view: JobView) -> Sequence[str]:
     return (f"As run: {', '.join(told)}.",) if told else ()
 
 
-def _result_table(view: JobView, runs: Sequence[Run], speed: Average | None) -> Table:
+def _result_table(view: JobView, runs: Sequence[Run], speed: Average | None, in_doubt: Set[FieldKey]) -> Table:
     return Table(
         title="Full throttle",
         headings=(
@@ -107,11 +109,16 @@ def _result_table(view: JobView, runs: Sequence[Run], speed: Average | None) -> 
             "Window [rev/min]",
             "Slip by the stamped pitch [%]",
         ),
-        rows=tuple(_row(view, engine, runs, speed) for engine in view.vessel.engines),
+        rows=tuple(_row(view, engine, runs, speed, in_doubt) for engine in view.vessel.engines),
     )
 
 
-def _row(view: JobView, engine: Engine, runs: Sequence[Run], speed: Average | None) -> tuple[str, ...]:
+IN_DOUBT = "in doubt"
+
+
+def _row(
+    view: JobView, engine: Engine, runs: Sequence[Run], speed: Average | None, in_doubt: Set[FieldKey]
+) -> tuple[str, ...]:
     engine_speed = _or_none(lambda: average_engine_speed(view, runs, engine.position))
     window = _or_none(lambda: window_of(engine))
     slip = _or_none(lambda: slip_of(view, engine, engine_speed, speed)) if engine_speed and speed else None
@@ -119,15 +126,22 @@ def _row(view: JobView, engine: Engine, runs: Sequence[Run], speed: Average | No
         engine.position,
         _propeller(engine),
         engine.gear_ratio.text if engine.gear_ratio else "",
-        with_uncertainty(engine_speed.value, engine_speed.expanded_uncertainty, 0) if engine_speed else "",
+        _engine_speed_cell(engine_speed, in_doubt) if engine_speed else "",
         f"{window[0]:.0f} to {window[1]:.0f}" if window else "",
-        _slip_cell(view, slip) if slip else "",
+        _slip_cell(view, slip, in_doubt) if slip else "",
     )
 
 
-def _slip_cell(view: JobView, slip: Slip) -> str:
+def _engine_speed_cell(found: Average, in_doubt: Set[FieldKey]) -> str:
+    is_sound = in_doubt.isdisjoint(found.places)
+    return with_uncertainty(found.value, found.expanded_uncertainty, 0) if is_sound else IN_DOUBT
+
+
+def _slip_cell(view: JobView, slip: Slip, in_doubt: Set[FieldKey]) -> str:
     if reading_is_wrong(view, slip.measured, slip.theory):
         return "a reading is wrong"
+    if not in_doubt.isdisjoint(slip.places(view)):
+        return IN_DOUBT
     return with_uncertainty(slip.by_stamp.value, slip.by_stamp.expanded_uncertainty)
 
 

@@ -46,7 +46,7 @@ VENTILATED = 0.9
 LEAST_SAMPLES = 4
 """A source with fewer samples in a run says nothing of it."""
 
-SPEED = "speed"
+SPEED, ALL_RUNS = "speed", "all_runs"
 NOWHERE: FieldKey = ("", "", "", "")
 ROUNDING = 1e-9  # 41.3 - 41.0 comes out a hair above 0.3
 
@@ -128,10 +128,10 @@ def runs_of(view: JobView) -> tuple[Run, ...]:
     rows = tuple(dict.fromkeys((*view.rows(FULL_THROTTLE), *filter(None, disputed))))
     if rows:
         return tuple(_run_of_row(view, row) for row in rows)
-    recording = view.recording(FULL_THROTTLE, "all_runs")
+    recording = view.recording(FULL_THROTTLE, ALL_RUNS)
     if recording is None:
-        if view.in_dispute(FULL_THROTTLE, "all_runs"):
-            raise NotEnoughData(nothing_at(view, FULL_THROTTLE, "all_runs"))
+        if view.in_dispute(FULL_THROTTLE, ALL_RUNS):
+            raise NotEnoughData(nothing_at(view, FULL_THROTTLE, ALL_RUNS))
         raise NotEnoughData("no full-throttle run is entered; make one run each way", lack=Lack.NOT_ENTERED, **TYPED)
     return runs_of_recording(view, recording)
 
@@ -139,7 +139,7 @@ def runs_of(view: JobView) -> tuple[Run, ...]:
 def runs_of_recording(view: JobView, recording: Recording) -> tuple[Run, ...]:
     """The full-throttle runs in the recording of all runs. Raises NotEnoughData when it holds none."""
     cut = cut_runs(view, recording)
-    place = (FULL_THROTTLE, "all_runs", "", "")
+    place = (FULL_THROTTLE, ALL_RUNS, "", "")
     return tuple(_run_of_stretch(view, f"run {n}", recording, one, place) for n, one in enumerate(cut, start=1))
 
 
@@ -190,7 +190,7 @@ def _recorded_run(view: JobView, row: str, course: float | None) -> Run | Missin
         runs = [(s, _run_of_stretch(view, f"run {row}", recording, s, place)) for s in cut_runs(view, recording)]
     except NotEnoughData as lacking:
         first = lacking.missing[0]
-        field = "recording" if first.field == "all_runs" else first.field
+        field = "recording" if first.field == ALL_RUNS else first.field
         return attrs.evolve(first, text=f"run {row}: {'; '.join(lacking.reasons)}", field=field, row=row)
     if course is not None:
         nearby = view.setting_value("prop_check.opposite_within", "deg")
@@ -245,7 +245,7 @@ def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
             f"within {by_engine:g} rev/min; hold full throttle steadier, or longer where the shop allows",
             lack=Lack.TOO_LITTLE,
             step=FULL_THROTTLE,
-            field="all_runs",
+            field=ALL_RUNS,
         )
     positions = [name for name, _ in streams if name != SPEED]
     engine_speeds = [mean([stretch.means[position] for position in positions]) for stretch in stretches]
@@ -259,7 +259,7 @@ def _streams(engines: Sequence[Engine], recording: Recording) -> tuple[tuple[str
     speeds = recording.of("speed_over_ground")
     instances = [engine.network_instance for engine in engines]
     engine_speeds = engine_streams(recording, "engine_speed", len(engines), instances)
-    place = {"step": FULL_THROTTLE, "field": "all_runs"}
+    place = {"step": FULL_THROTTLE, "field": ALL_RUNS}
     no_engine = Missing("no engine is entered for this vessel", lack=Lack.NOT_ENTERED, field="engines")
     reasons: list[Missing | str] = [] if speeds else [f"recording {recording.name} holds no speed over ground"]
     reasons += [] if engines else [no_engine]

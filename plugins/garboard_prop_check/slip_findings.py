@@ -59,6 +59,11 @@ class Slip:
             Number.of("theoretical speed", self.theory),
         )
 
+    def places(self, view: JobView) -> tuple[FieldKey, ...]:
+        """The readings it rests on."""
+        trim = held(view, [(CONDITIONS, "trim", "", "")])
+        return (*self.speed.places, *self.engine_speed.places, *_stamp(view, self), *trim)
+
     def at(self, speed: float, ratio: float | None = None, pitch: float | None = None) -> float:
         """Slip had the speed [kn], the gear ratio or the pitch [in] been another [%]."""
         ratio = gear_ratio_of(self.engine) if ratio is None else ratio
@@ -153,7 +158,7 @@ def unlike_slips(view: JobView, found: Sequence[Slip]) -> Iterator[Finding]:
         ),
         basis=(SLIP, basis_of("pitch_tolerance"), engine_difference_basis(allowed)),
         numbers=(Number.of("difference of the slips", apart),),
-        places=tuple(dict.fromkeys(place for one in (most, least) for place in _places(view, one))),
+        places=tuple(dict.fromkeys(place for one in (most, least) for place in one.places(view))),
         doubts=tuple(doubt for one in (most, least) for doubt in _doubt(text, _stamp(view, one))),
     )
 
@@ -201,7 +206,7 @@ def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Aver
         basis=(SLIP, AVERAGING, basis_of("pitch_tolerance"), *judged.used),
         numbers=found.numbers,
         limits=judged.limits,
-        places=_places(view, found),
+        places=found.places(view),
         doubts=tuple(_doubts(view, found, suspects, judged.cannot_be)),
     )
 
@@ -237,7 +242,8 @@ def _cannot_be(view: JobView, found: Slip) -> Judged:
 
 def _against_usual(view: JobView, found: Slip, told: str, form: str) -> Judged:
     low, high = (_usual_slip(view, form, end) for end in ("low", "high"))
-    used, limits = (basis_of(slip_setting(form, "low")),), (Limit(BY_STAMP, low, high),)
+    used = (basis_of(slip_setting(form, "low")),)
+    limits = (Limit(BY_STAMP, low, high),) if low <= high else ()  # ends that came the wrong way round bound nothing
     usual = f"{low:g} to {high:g} % is usual for this hull"
     if found.by_stamp.high < low:
         code, sentence = "prop_check.slip.less_than_usual", f"{told}, less than usual ({usual}). {_CHECK}."
@@ -326,12 +332,6 @@ def _doubts(view: JobView, found: Slip, suspects: Sequence[Suspect], cannot_be: 
 
 def _doubt(text: str, places: Iterable[FieldKey]) -> Iterator[Doubt]:
     return (Doubt(text, step=step, field=field, row=row, of=of) for step, field, row, of in places)
-
-
-def _places(view: JobView, found: Slip) -> tuple[FieldKey, ...]:
-    """The readings a slip rests on."""
-    trim = held(view, [(CONDITIONS, "trim", "", "")])
-    return (*found.speed.places, *found.engine_speed.places, *_stamp(view, found), *trim)
 
 
 def _usual_slip(view: JobView, hull_form: str, end: str) -> float:

@@ -23,7 +23,7 @@ from garboard.findings import (
 from garboard.job_view import JobView
 from garboard_prop_check import crouch
 from garboard_prop_check.averages import agreement_among, average_speed, held, left_out_of_speed
-from garboard_prop_check.runs import Reading, Run, runs_of
+from garboard_prop_check.runs import SPEED, Reading, Run, runs_of
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE
 from garboard_prop_check.words import (
@@ -101,26 +101,28 @@ def _points(name: str, readings: Sequence[Reading | Missing | None]) -> Series:
 
 
 def table_of_runs(view: JobView, runs: Sequence[Run]) -> Table:
-    """The runs as made; one that the others contradict is marked."""
-    odd = agreement_among(view, runs).odd
+    """The runs as made; what the others contradict is marked."""
+    agreed = agreement_among(view, runs)
     positions = [engine.position for engine in view.vessel.engines]
     return Table(
         title="Full-throttle runs",
         headings=("Run", "Way", "Speed over ground [kn]", *(f"{position} [rev/min]" for position in positions)),
         rows=tuple(
             (
-                run.name.removeprefix("run ") + (", not counted" if run is odd else ""),
+                run.name.removeprefix("run "),
                 run.side or ("" if run.course is None else f"{run.course:.0f}°"),
-                _cell(run.speed, 1),
-                *(_cell(run.engine_speed.get(position), 0) for position in positions),
+                _cell(run.speed, 1, agreed.counts(run, SPEED)),
+                *(_cell(run.engine_speed.get(at), 0, agreed.counts(run, at)) for at in positions),
             )
             for run in runs
         ),
     )
 
 
-def _cell(reading: Reading | Missing | None, decimals: int) -> str:
-    return f"{reading.value:.{decimals}f}" if isinstance(reading, Reading) else ""
+def _cell(reading: Reading | Missing | None, decimals: int, counts: bool) -> str:
+    if not isinstance(reading, Reading):
+        return ""
+    return f"{reading.value:.{decimals}f}" if counts else f"{reading.value:.{decimals}f}, not counted"
 
 
 KNOT_TO_MPH = 1.852 / 1.609344

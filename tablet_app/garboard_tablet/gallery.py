@@ -57,6 +57,11 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Route, Act]]:
     jobs = [Route(page="job", hull=hull, job=tablet.state_of(hull).jobs[-1]) for hull in tablet.files.boats()]
     for job in jobs:
         yield from _scenes_of_job(tablet, job)
+    for route in (job.to("recordings", step="heading_calibration.steady_turn") for job in jobs[:1]):
+        yield "sensors_heard", route.to("sensors"), hear_compasses
+        yield "recordings_several", route, run_several_times
+        yield "recordings_thrown_away", route, lambda page: page._show_thrown_away()
+        yield "recordings_undo", route, lambda page: page._throw_away(*page.looked_at)
     for route in _measured_amounts(tablet, jobs):  # last: from here on two values stand there
         yield "disagreement", route, disagree
         yield "disagreement_technician", route, disagree_as_technician
@@ -138,6 +143,22 @@ def _measured_amounts(tablet: Tablet, jobs: Sequence[Route]) -> Iterator[Route]:
             for ask in asks_here(tablet, job.hull, job.job, step):
                 if ask.field.kind is Kind.AMOUNT and tablet.current(job.hull, job.job, ask):
                     yield entry_route(here, ask)
+
+
+def run_several_times(page: Any) -> None:
+    """Beside the run in use: one broken off, one too slow, one played, and one thrown away."""
+    from garboard.recordings.encode import csv_series
+    from garboard.recordings.simulator import Boat, Order, simulate
+
+    (ask,) = page.asks
+    for number, (seconds, rate, origin) in enumerate(((45, 2.5, "live"), (330, 1.6, "live"), (200, 2.5, "replay"))):
+        turn = simulate(Boat(), [Order(seconds=seconds, engine_speed=1100, rate_of_turn=rate)], start=1.7788e9)
+        kept = page.tablet.keep_file(csv_series(turn), f"run {number + 1}")
+        value = {**kept, "origin": origin, "source": "boat's network" if origin == "live" else "turn.n2k.csv"}
+        page.tablet.keep_beside(page.route.hull, page.route.job, ask, value)
+        if number == 0:
+            page.tablet.throw_away(page.route.hull, page.route.job, ask, {**value, "file": kept["file"]})
+    page.screen.redraw()
 
 
 def disagree(page: Any) -> None:
@@ -316,6 +337,18 @@ _SENTENCES = (
     b"$GPRMC,120000,A,3730.10,N,06800.20,W,005.5,084.4,140526,,,A\r\n$VWVHW,,T,,M,5.2,N,,K\r\n"
     b"$GPGSV,1,1,00\r\n$SDDBT,,f,3.4,M,,F\r\n$WIMWV,040,R,08.2,N,A\r\n"
 )
+
+
+def hear_compasses(page: Any) -> None:
+    """Two compasses, of which one says what it is."""
+    from garboard.recordings.boat_network import BoatNetwork, Where
+
+    network = BoatNetwork(Where())
+    network.hear(
+        b"$HEVER,1,1,HE,A. MAKER,7,00123,SATELLITE COMPASS 3,1.04,2,\r\n$HEHDT,69.2,T\r\n$HCHDG,81.3,,,12.0,W\r\n",
+        "192.168.4.1",
+    )
+    _show_network(page, network)
 
 
 def hear_nothing(page: Any) -> None:

@@ -14,7 +14,7 @@ from garboard.history import registers
 from garboard.history.authoring import Author, measure, retract
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
-from garboard.history.runs import keep_run, let_count, runs_of, throw_away
+from garboard.history.runs import keep_run, let_count, runs_of, set_aside, throw_away
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue
 from garboard.steps import Field, Kind, Phase, Step, describing_run
@@ -184,3 +184,28 @@ def test_a_field_of_a_run_names_a_recording_of_its_step() -> None:
     assert describing_run(step, "log") == {"calm"}
     with pytest.raises(ValueError, match="'calm' is of run 'log', which is no recording"):
         attrs.evolve(step, fields=(calm,))
+
+
+def test_a_run_set_aside_is_kept_and_none_counts() -> None:
+    """Whichever was kept before stays kept; one that does not count is kept as it was; it can count again."""
+    one = Tablet("one")
+    one.do(let_count, A)
+    one.do(keep_run, B)
+    one.do(set_aside, A)
+    assert one.runs() == {"a": "kept", "b": "kept"}
+    assert one.counting() == []
+    one.do(set_aside, B)
+    one.do(let_count, A)
+    assert one.runs() == {"a": "counts", "b": "kept"}
+    one.do(set_aside, C)
+    assert one.runs() == {"a": "counts", "b": "kept", "c": "kept"}, "as keeping beside does"
+
+
+def test_a_run_of_an_older_version_set_aside_is_kept() -> None:
+    """It has no entry of its own yet."""
+    one = Tablet("one")
+    step, field, row, of = PLACE
+    one.take([measure(one.author, one.state, JOB, step, field, A, row=row, of=of)])
+    one.do(set_aside, A)
+    assert one.runs() == {"a": "kept"}
+    assert one.counting() == []

@@ -34,23 +34,26 @@ SELDOM = {
     **dict.fromkeys(
         (
             (f"fuel_curve.{key}", f"fuel_curve.{check}")
-            for key in ("density_tolerance", "gasoline_density", "power_tolerance", "poorest")
+            for key in ("density_tolerance", "gasoline_density", "largest_current", "meter_off_by", "power_tolerance")
             for check in ("best_cruise", "curve", "mixed_use", "planing_hump", "range")
         ),
         BELIEVES,
     ),
-    ("fuel_curve.engine_speed_accuracy", "fuel_curve.mixed_use"): COUNTS,
-    ("fuel_curve.engine_speed_accuracy", "fuel_curve.range"): COUNTS,
-    ("fuel_curve.flow_meter_accuracy", "fuel_curve.curve"): COUNTS,
+    ("fuel_curve.by_eye_speed", "fuel_curve.fuel_for_power"): WITH_THE_READINGS,
+    ("fuel_curve.by_eye_speed", "fuel_curve.mixed_use"): WITH_THE_READINGS,
+    ("fuel_curve.engine_speed_resolution", "fuel_curve.curve"): COUNTS,
     ("fuel_curve.flow_scatter", "fuel_curve.curve"): COUNTS,
+    ("fuel_curve.largest_current", "fuel_curve.fuel_for_power"): BELIEVES,
+    ("fuel_curve.meter_off_by", "fuel_curve.fuel_for_power"): BELIEVES,
     ("fuel_curve.planing_recovery", "fuel_curve.best_cruise"): OTHER_BRANCH,
     ("fuel_curve.planing_recovery", "fuel_curve.mixed_use"): WITH_THE_READINGS,
     ("fuel_curve.planing_recovery", "fuel_curve.range"): OTHER_BRANCH,
+    ("fuel_curve.run_to_run_speed", "fuel_curve.fuel_for_power"): WITH_THE_READINGS,
+    ("fuel_curve.run_to_run_speed", "fuel_curve.mixed_use"): WITH_THE_READINGS,
+    ("fuel_curve.speed_accuracy", "fuel_curve.curve"): BELIEVES,
     ("fuel_curve.speed_accuracy", "fuel_curve.fuel_for_power"): WITH_THE_READINGS,
     ("fuel_curve.speed_accuracy", "fuel_curve.mixed_use"): WITH_THE_READINGS,
     ("fuel_curve.steady_course", "fuel_curve.fuel_for_power"): OTHER_BRANCH,
-    ("fuel_curve.steady_course", "fuel_curve.mixed_use"): OTHER_BRANCH,
-    ("fuel_curve.steady_course", "fuel_curve.range"): OTHER_BRANCH,
     ("handover.overshoot", "handover.course_change"): OTHER_BRANCH,
     ("handover.settle_seconds", "handover.course_change"): OTHER_BRANCH,
     ("heading_calibration.leeway", "heading_calibration.straight_runs"): COUNTS,

@@ -39,6 +39,7 @@ class Says(enum.Enum):
 
     WITHIN = "within ±"
     AT_LEAST = "at least"
+    BETWEEN = "from, to"
     FACTOR = "× or ÷"
 
 
@@ -163,7 +164,8 @@ def shortcomings(figure: Figure, found: Coverage) -> list[str]:
         wrong.append(f"not on the safe side: {told}")
     if low > HIGH and not figure.safe_side:
         wrong.append(f"too wide: {told}")
-    if figure.says is not Says.AT_LEAST and abs(found.bias) > found.half_width / 10 + 2 * found.bias_error:
+    claims_a_value = figure.says not in (Says.AT_LEAST, Says.BETWEEN)
+    if claims_a_value and abs(found.bias) > found.half_width / 10 + 2 * found.bias_error:
         wrong.append(f"biased by {found.bias:+.3g}, a tenth of its ± is {found.half_width / 10:.2g}")
     return wrong
 

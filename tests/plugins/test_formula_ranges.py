@@ -11,7 +11,7 @@ from garboard.uncertainty import student_t
 from garboard_fuel_curve.curve import landmarks
 from garboard_fuel_curve.duty_cycle import exponent, weighted
 from garboard_fuel_curve.economy import economy, litres_per_mile, range_with_reserve
-from garboard_fuel_curve.flow_meter import meter_factor, meter_factor_within
+from garboard_fuel_curve.flow_meter import meter_factor
 from garboard_fuel_curve.specific_consumption import brake_efficiency, flow_at_power, specific_consumption
 from garboard_heading_calibration.deviation import coefficients_by_hand
 from garboard_heading_calibration.directions import current_allowance
@@ -47,7 +47,6 @@ RANGES: list[tuple[Callable[..., object], list[Call], list[Call]]] = [
     (flow_at_power, [(LITTLE, LITTLE, LITTLE)], [(0, 0.5, 6), (150, 0, 6), (150, 0.5, 0)]),
     (brake_efficiency, [(LITTLE, LITTLE)], [(0, 18500), (0.5, 0)]),
     (meter_factor, [(LITTLE, LITTLE)], [(0, 30), (30, 0), (-30, 30), (30, math.nan)]),
-    (meter_factor_within, [(LITTLE, LITTLE, 0, 0)], [(0, 30, 1, 1), (30, 0, 1, 1)]),
     (
         landmarks,
         [((1, 2, 3), (1, 2, 3), 1), ((1, 2, 3), (1, 2, 3), LITTLE)],

@@ -105,39 +105,43 @@ kittiwake
         fastest to expect: 48.8 kn
         speed: 45.5 ± 0.3 kn
     fuel_curve.best_cruise.planing
-        economy: 1.65 ± 0.05 nm/gal
-        economy in statute miles: 1.90 ± 0.06 mi/gal
-        fuel for a nautical mile: 2.29 ± 0.07 L/nm
-        engine speed: 3684 ± 25 rev/min
+        economy: 1.64 ± 0.04 nm/gal
+        economy in statute miles: 1.89 ± 0.05 mi/gal
+        fuel for a nautical mile: 2.31 ± 0.06 L/nm
+        cruise, from: 3495 rev/min
+        cruise, to: 3931 rev/min
+        engine speed of these figures: 3680 rev/min
         speed: 25.5 ± 0.2 kn
-        fuel flow: 15.4 ± 0.5 gal/h
+        fuel flow: 15.5 ± 0.4 gal/h
     fuel_curve.curve.in_order
-        lowest step: 651 ± 20 rev/min
-        highest step: 5837 ± 20 rev/min
+        lowest step: 651 rev/min
+        highest step: 5837 rev/min
     fuel_curve.planing_hump.found
-        slowest planing engine speed: 3069 ± 27 rev/min
-        slowest planing speed: 15.7 ± 0.3 kn
-        hump begins: 2102 ± 30 rev/min
-        hump deepest: 2698 ± 20 rev/min
-        economy in the hump: 0.83 ± 0.03 nm/gal
+        planing begins, from: 2694 rev/min
+        planing begins, to: 3093 rev/min
+        speed at the step that planes: 16.1 ± 0.2 kn
+        hump begins, from: 1696 rev/min
+        hump begins, to: 2195 rev/min
+        hump deepest: 2694 rev/min
+        economy in the hump: 0.82 ± 0.03 nm/gal
     fuel_curve.mixed_use.ordinary
-        fuel flow over mixed use: 10.0 ± 0.3 gal/h
-        power of engine speed that fuel follows: 1.909 ± 0.009
+        fuel flow over mixed use: 10.1 ± 0.3 gal/h
+        power of engine speed that fuel follows: 1.9
     fuel_curve.fuel_for_power.believable
-        specific consumption: 0.50 ± 0.05 lb/(hp h)
-        specific consumption, metric: 302 ± 33 g/kWh
-        brake efficiency: 27.7 ± 3.1 %
-        fuel flow: 20.3 ± 0.3 gal/h
+        specific consumption: 0.50 ± 0.06 lb/(hp h)
+        specific consumption, metric: 305 ± 35 g/kWh
+        brake efficiency: 27.5 ± 3.3 %
+        fuel flow: 20.5 ± 0.5 gal/h
     fuel_curve.range.reckoned
-        out and back by thirds: 86 ± 3 nm
-        whole range with 20 % in reserve: 207 ± 7 nm
+        out and back by thirds: 85 ± 2 nm
+        whole range with 20 % in reserve: 205 ± 5 nm
         usable fuel: 170.0 ± 0.6 gal
         reserve by thirds: 56.7 ± 0.2 gal
-        economy: 1.52 ± 0.05 nm/gal
+        economy: 1.51 ± 0.04 nm/gal
         speed: 30.9 ± 0.2 kn
     fuel_curve.flow_meter.within_limit
-        refill over meter: 1.010 ± 0.017
-        factor to set: 1.010 ± 0.017
+        refill over meter: 1.010 ± 0.024
+        factor to set: 1.010 ± 0.024
 long_reach
     wiring_audit.battery_charge.low
         charge: 58 ± 13 %

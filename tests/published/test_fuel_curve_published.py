@@ -5,7 +5,7 @@ from math import isclose
 import pytest
 
 from garboard.series import mean_of_means
-from garboard_fuel_curve.curve import Doubts, Point, study
+from garboard_fuel_curve.curve import Point, Shared, study
 from garboard_fuel_curve.duty_cycle import FIVE_MODES, exponent, power_share, weighted
 from garboard_fuel_curve.economy import economy, litres_per_mile, radius_by_thirds, range_with_reserve, statute_economy
 from garboard_fuel_curve.specific_consumption import (
@@ -153,7 +153,7 @@ def test_the_best_engine_speed_of_the_printed_example() -> None:
     """Source: as above; the example finds 2500 rev/min best among its steps. Taking speed as proportional to engine
     speed, the curve has no hump, so its best is that step itself: 2500 / 3.3 = 757.58, printed as 760."""
     points = tuple(Point(engine_speed=e, speed=e, flow=f) for e, f, _ in POWER_SQUADRON_CURVE)
-    curve = study(points, Doubts(), 0.5)
+    curve = study(points, Shared(), 0.5)
     ratios = {e: curve.economy_at(e).value for e, _, _ in POWER_SQUADRON_CURVE}
     assert max(ratios, key=ratios.__getitem__) == 2500
     assert curve.landmarks.hump is None

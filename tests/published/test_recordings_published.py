@@ -297,3 +297,32 @@ def test_we_put_the_fast_packet_frames_of_nmea2000_together() -> None:
     )
     assert {sample.instance for sample in samples} == {"1"}
     assert notes.damaged_count == 0
+
+
+NAMES = st.characters(codec="ascii", categories=["L", "N"])
+
+
+@settings(max_examples=25, deadline=None)
+@given(texts=st.lists(st.text(NAMES, max_size=32), min_size=4, max_size=4))
+def test_product_information_reads_as_nmea2000_reads_it(texts: list[str]) -> None:
+    """Model, its version and serial number, each padded as devices do."""
+    decoder = pytest.importorskip("nmea2000.decoder").NMEA2000Decoder()
+    payload = bytes(4) + b"".join(text.encode().ljust(32, b"\xff") for text in texts) + b"\1\2"
+    line = f"2026-05-04T09:30:00.000Z,6,126996,35,255,{len(payload)},{payload.hex(',')}"
+    fields = {field.id: field.value for field in decoder.decode(line).fields}
+    theirs = [fields[name] or "" for name in ("modelId", "modelVersion", "modelSerialCode")]
+    _, notes = read_2000(line)
+    ours = tuple(filter(None, (*theirs[:2], f"serial {theirs[2]}" if theirs[2] else "")))
+    assert notes.devices["35"] == tuple(dict.fromkeys(ours))
+
+
+@settings(max_examples=25, deadline=None)
+@given(texts=st.lists(st.text(NAMES, min_size=2, max_size=20), min_size=3, max_size=3))
+def test_configuration_information_reads_as_nmea2000_reads_it(texts: list[str]) -> None:
+    decoder = pytest.importorskip("nmea2000.decoder").NMEA2000Decoder()
+    payload = b"".join(bytes([len(text) + 2, 1]) + text.encode() for text in texts)
+    line = f"2026-05-04T09:30:00.000Z,6,126998,35,255,{len(payload)},{payload.hex(',')}"
+    theirs = [field.value for field in decoder.decode(line).fields]
+    _, notes = read_2000(line)
+    assert theirs == texts
+    assert notes.devices["35"] == tuple(dict.fromkeys(theirs))

@@ -6,7 +6,7 @@ from garboard.findings import Basis, BasisKind, Finding, Verdict
 from garboard.history.registers import RegisterKey
 from garboard.steps import Field, Kind
 from garboard_tablet.models.asks import Ask
-from garboard_tablet.models.echo import verdict_on
+from garboard_tablet.models.echo import found_of, verdict_on
 from tablet.driver import Drive, Driver, new_job, view_of
 
 PRACTICE = (Basis(BasisKind.COMMON_PRACTICE, "tried once"),)
@@ -104,4 +104,6 @@ def test_the_verdict_is_that_of_the_value_and_of_no_other_piece() -> None:
     assert verdict_on(asked("horn"), [over_all]) is None
     assert verdict_on(asked("horn"), [found(Verdict.FAIL, "pump", "pump")]) is None
     assert verdict_on(asked("horn"), [found(Verdict.NOT_ENOUGH_DATA, "horn", "horn")]) is None
+    passes = found(Verdict.PASS, "horn", "horn")
+    assert found_of(asked("horn"), [over_all, passes]) == [passes], "shown beside the value before the step's worst"
     assert verdict_on(asked("pump"), [found(Verdict.FAIL, "pump", "pump")]) is Verdict.FAIL

@@ -56,6 +56,19 @@ def runs(d: Driver) -> tuple[KeptRun, ...]:
     return kept
 
 
+def add_run(d: Driver, seconds: float) -> JsonValue:
+    """A run kept beside, without waiting for it."""
+    from garboard.recordings.encode import csv_series
+    from garboard_tablet.models.runs import recording_asks
+
+    tablet, here = d.app.tablet, d.app.tablet.session.here
+    (ask,) = recording_asks(tablet, here.to("step", step="dock.fuel"))
+    circles = [Order(seconds=seconds, engine_speed=1100, rate_of_turn=2.5)]
+    value: JsonValue = tablet.keep_file(csv_series(simulate(Boat(), circles, start=1e9)), f"{seconds} s")
+    tablet.keep_beside(here.hull, here.job, ask, value)
+    return value
+
+
 def default(d: Driver) -> str:
     """The press under the thumb."""
     return str(next(w.name for w in d.widgets() if getattr(w, "kind", "") == "main"))
@@ -92,7 +105,7 @@ def test_a_broken_off_run_does_not_replace_a_complete_one(guide: Driver) -> None
     d.press("keep", "guide")
     good = counting(d)
     run(d, LONG + 5)
-    assert d.says("Counts now")
+    assert d.says("In use now")
     assert default(d) == "keep beside"
     d.press("keep beside", "guide")
     run(d, SHORT)
@@ -103,6 +116,64 @@ def test_a_broken_off_run_does_not_replace_a_complete_one(guide: Driver) -> None
     second = runs(d)[1].file
     d.press(f"run {second[:8]}", "use this one")
     assert counting(d) == second
+
+
+def test_what_is_done_to_a_run_is_undone_with_one_press(guide: Driver) -> None:
+    """Thrown away or set aside, the run in use is in use again; chosen instead of another, the other is."""
+    d = guide
+    for seconds in (LONG, LONG + 5):
+        add_run(d, seconds)
+    good, second = (one.file for one in runs(d))
+    d.app.way.go(d.app.tablet.session.here.to("recordings", step="dock.fuel"))
+    d.press(f"run {good[:8]}", "use this one")
+    for name in ("throw away", "keep beside"):
+        d.press(name)
+        assert counting(d) is None
+        d.press("undo")
+        assert counting(d) == good
+        assert not d.has("undo"), "only once"
+    d.press(f"run {second[:8]}", "use this one")
+    assert counting(d) == second
+    d.press("undo")
+    assert counting(d) == good
+    assert [one.thrown_away for one in runs(d)] == [False, False]
+
+
+def test_runs_thrown_away_are_counted_and_shown_on_a_press(guide: Driver) -> None:
+    d = guide
+    for seconds in (LONG, SHORT):
+        add_run(d, seconds)
+    d.app.way.go(d.app.tablet.session.here.to("recordings", step="dock.fuel"))
+    d.press(f"run {runs(d)[1].file[:8]}", "throw away", f"run {runs(d)[0].file[:8]}")
+    gone = next(one.file for one in runs(d) if one.thrown_away)
+    assert d.says("Thrown away: 1")
+    assert not d.has(f"run {gone[:8]}")
+    d.press("thrown away", f"run {gone[:8]}", "bring back")
+    assert [one.thrown_away for one in runs(d)] == [False, False]
+    d.press("undo")
+    assert [one.thrown_away for one in runs(d)] == [False, True]
+
+
+def test_a_run_shows_its_trace_in_the_list_and_large(guide: Driver) -> None:
+    """What the guide showed while it ran, with the band it asked for; what is thinned loses no peak."""
+    from garboard_tablet.models.runs import MOST_POINTS, thinned
+    from garboard_tablet.ui.drawing import Plot
+    from garboard_tablet.ui.run_row import Thumb
+
+    d = guide
+    add_run(d, LONG)
+    d.app.way.go(d.app.tablet.session.here.to("recordings", step="dock.fuel"))
+    (thumb,) = [widget for widget in d.widgets() if isinstance(widget, Thumb)]
+    (plot,) = [widget for widget in d.widgets() if isinstance(widget, Plot)]
+    trace = thumb._trace
+    assert (trace.title, trace.unit, trace.band) == ("Rate of turn, lowest: port", "deg/s", (2, 3))
+    assert 28 < trace.points[-1][0] < 31
+    assert plot._figure == trace.figure()
+    assert plot._figure.bands[0].low == 2
+    flat = [(float(n), 0.0 if n != 1234 else 9.0) for n in range(5000)]
+    kept = thinned(flat)
+    assert len(kept) <= MOST_POINTS
+    assert (1234.0, 9.0) in kept
 
 
 def test_a_run_thrown_away_is_brought_back(guide: Driver) -> None:
@@ -128,7 +199,7 @@ def test_a_replay_is_asked_about_and_marked_for_good(guide: Driver) -> None:
     assert isinstance(value, dict)
     assert value["origin"] == "replay"
     d.press("value Recording of the run", "recordings")
-    assert d.says("counts, replay")
+    assert d.says("in use, replay")
 
 
 def test_a_recording_of_other_engines_is_doubted(guide: Driver) -> None:

@@ -47,6 +47,9 @@ def test_a_run_long_enough_and_too_slow_is_not_called_too_short(d: Driver) -> No
     found = review(d.app.tablet.host, view_of(d), STEP, d.app.live.guide_of(route), ask.place, gather("slow", slow))
     assert found.enough is False
     assert not found.too_short
+    assert found.reached == "492°"
+    assert found.trace is not None
+    assert (found.trace.unit, found.trace.band) == ("deg/s", (2.0, 3.0))
     path = d.app.tablet.folder / "slow.csv"
     path.write_bytes(csv_series(slow))
     d.app.way.go(route.to("run", str(path.absolute())))
@@ -133,6 +136,25 @@ def test_it_is_asked_of_what_is_heard_now(d: Driver) -> None:
     assert d.says("Heading 81.3 deg magnetic")
     d.press("source HC", "sensor Pilot compass")
     assert sensor_of(view_of(d).vessel, "HC") == "Pilot compass"
+    d.app.live.network = None
+
+
+def test_a_device_is_shown_as_it_names_itself(d: Driver) -> None:
+    """Maker and model where it sends them, else what its two letters stand for; also where it is tied."""
+    from garboard.recordings.boat_network import BoatNetwork, Where
+
+    network = BoatNetwork(Where())
+    network.hear(
+        b"$HEVER,1,1,HE,MAKER,7,123,FLUX 3,1.04,2,\r\n$HEHDT,81.3,T\r\n$HCHDG,93.0,,,12.0,W\r\n", "192.168.4.1"
+    )
+    d.app.live.network = network
+    d.app.way.go(d.app.tablet.session.here.to("sensors", step=STEP))
+    assert d.says("MAKER, FLUX 3, serial 123. Heard now. The network calls it HE, gyro compass")
+    assert d.says("Heard now. The network calls it HC, magnetic compass")
+    d.press("source HE")
+    assert d.says("MAKER, FLUX 3, serial 123. ")
+    d.press("sensor Pilot compass")
+    assert sensor_of(view_of(d).vessel, "HE") == "Pilot compass"
     d.app.live.network = None
 
 

@@ -95,6 +95,11 @@ def test_the_step_opens_with_its_worst_and_ends_with_the_cautions(drive: Drive) 
     d.press("back")
     assert names(d)[0] == "cautions", "not read yet, so they come first"
     assert d.find("continue").text == "Next: Engine speed, centre"
+    assert d.says("read first")
+    d.press("cautions", "begin", "back")
+    assert names(d)[-1] == "cautions"
+    assert d.says("read ")
+    assert not d.says("read first")
     d.press("continue")
     d.number("5800")
     d.number("38")

@@ -144,6 +144,8 @@ def _print(console: Any, summary: Summary) -> None:
         console.print(f"  {damaged}")
     if notes.damaged_count > _DAMAGED_SHOWN:
         console.print(f"  and {notes.damaged_count - min(_DAMAGED_SHOWN, len(notes.damaged))} more")
+    for source, texts in sorted(notes.devices.items()):
+        console.print(f"Source {source or 'without a name'} says it is: {', '.join(texts)}", markup=False)
     if notes.unknown:
         console.print(f"Not read: {', '.join(f'{count} {kind}' for kind, count in sorted(notes.unknown.items()))}")
 

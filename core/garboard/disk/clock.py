@@ -8,7 +8,7 @@ from __future__ import annotations
 import time
 from calendar import month_name
 from collections.abc import Callable, Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import NamedTuple
 
 FURTHEST_AHEAD = 5 * 60 * 1000
@@ -66,6 +66,19 @@ def is_beyond_reason(at: str) -> bool:
     return not EARLIEST_YEAR <= year <= datetime.now().year + FURTHEST_YEARS_AHEAD
 
 
+def is_ahead(at: str) -> bool:
+    """Whether a local wall time lies ahead of this machine's clock: one of the two clocks is wrong then.
+
+    >>> is_ahead("2026-05-14 16:20"), is_ahead("9998-01-01 00:00"), is_ahead("noon")
+    (False, True, False)
+    """
+    try:
+        moment = datetime.fromisoformat(at)
+    except ValueError:
+        return False
+    return moment.replace(tzinfo=None) > datetime.now() + timedelta(milliseconds=FURTHEST_AHEAD)
+
+
 def clock_mark(at: str) -> str:
     """What stands behind a time that a wrong clock gave; nothing behind any other, nor behind what is no time."""
     return " (clock wrong)" if at[:4].isdigit() and is_beyond_reason(at) else ""
@@ -87,12 +100,13 @@ class HybridClock:
         self._last = max(Stamp(self._wall(), 0), after(self._last))
         return self._last
 
-    def follow(self, other: Stamp) -> bool:
-        """Keep later than another tablet's stamp.
+    def follow(self, other: Stamp, *, own: bool = False) -> bool:
+        """Keep later than a stamp.
 
-        returns : False when the other clock is more than FURTHEST_AHEAD ahead of this wall clock and is not followed
+        own     : it is of this tablet, so it is followed however far ahead: its wall clock may have jumped back since
+        returns : False when another's clock is more than FURTHEST_AHEAD ahead of this wall clock and is not followed
         """
-        if other.milliseconds > self._wall() + FURTHEST_AHEAD:
+        if not own and other.milliseconds > self._wall() + FURTHEST_AHEAD:
             return False
         self._last = max(self._last, other)
         return True

@@ -238,7 +238,7 @@ def author_for(
     clock = HybridClock()
     for register in state.registers.values():
         for entry in register.entries.values():
-            clock.follow(entry.clock)
+            clock.follow(entry.clock, own=entry.tablet == tablet)
     return Author(tablet, by, clock, plugins or {})
 
 

@@ -306,10 +306,13 @@ class HullState:
         return max(sorted(self._typed), key=lambda typed: self._typed[typed], default=self.hull)
 
     def hull_number_of(self, job: str) -> str:
-        """The hull number a job was opened under, which may be another number of the boat; it stays with the job."""
+        """The hull number a job was opened under, which may be another number of the boat; it stays with the job.
+
+        The entry that opens it tells: what others wrote under the other number may have an earlier stamp.
+        """
         entries = self._jobs[whole].scope.entries.values() if (whole := self.joined(job)) in self._jobs else ()
         own = [entry for entry in entries if entry.job == job]
-        first = min(own, key=lambda entry: (entry.kind != "job", entry.clock, entry.id), default=None)
+        first = min(own, key=lambda entry: (*_does_not_open(entry), entry.clock, entry.id), default=None)
         return first.hull if first else self.hull_number
 
     def view(
@@ -361,6 +364,10 @@ class HullState:
             for staleness in self.stale(job)
         ]
         return {"hull": self.hull, "slots": registers, "stale": stale, "unknown": [*sorted([*self.unknown, *settings])]}
+
+
+def _does_not_open(entry: Entry) -> tuple[bool, bool]:
+    return (entry.kind, entry.subject) != ("job", ("opened",)), entry.kind != "job"
 
 
 def replay(hull: str, entries: Iterable[Entry], also: Iterable[str] = ()) -> HullState:

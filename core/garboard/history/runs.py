@@ -13,7 +13,7 @@ import attrs
 
 from garboard.disk.entries import Entry
 from garboard.history.authoring import Author, measure, retract
-from garboard.history.registers import RegisterKey
+from garboard.history.registers import Register, RegisterKey
 from garboard.history.replay import HullState
 from garboard.history.values import member
 from garboard.job_view import FieldKey
@@ -110,6 +110,15 @@ def throw_away(author: Author, state: HullState, job: str, place: FieldKey, valu
 
 
 THROWN_AWAY = "thrown away"
+SET_ASIDE = "kept beside"
+
+
+def set_aside(author: Author, state: HullState, job: str, place: FieldKey, value: JsonValue) -> list[Entry]:
+    """Keep a recording beside, also the one that counts: nothing takes its place until one is chosen."""
+    own = RegisterKey("measure", job, place)
+    counts = [entry for entry in state.current(own) if file_of(entry.value) == file_of(value)]
+    kept = keep_run(author, state, job, place, value)
+    return [*kept, retract(author, state, own, SET_ASIDE)] if counts and len(state.current(own)) == 1 else kept
 
 
 EARLIER_RUN = "of the earlier run"
@@ -135,14 +144,14 @@ def _of_earlier_run(
 ) -> list[RegisterKey]:
     """Where values stand that describe an earlier run.
 
-    While a run counts, every value is of it. Once it was taken back, only those entered before that are.
+    While a run counts, every value is of it. Once it was taken back, those are that were entered before. One tablet's
+    stamps tell that of its own entries. Between two tablets no clock may: such a value is asked anew.
     """
     own = state.register(RegisterKey("measure", job, place))
     counting = {file_of(entry.value) for entry in own.current}
     if not own.history or file_of(value) in counting:
         return []
     step, _, row, _ = place
-    taken_back = max(entry.clock for entry in own.history)
     here = [
         key
         for key in state.registers
@@ -152,8 +161,13 @@ def _of_earlier_run(
     return [
         key
         for key in here
-        if (current := state.current(key)) and (counting or all(entry.clock < taken_back for entry in current))
+        if (current := state.current(key)) and not (not counting and all(_came_after(entry, own) for entry in current))
     ]
+
+
+def _came_after(entry: Entry, own: Register) -> bool:
+    """Whether a value is known to have been entered after a recording was taken back."""
+    return all(head.tablet == entry.tablet and head.clock < entry.clock for head in own.heads)
 
 
 def is_of_earlier_run(history: Sequence[Entry]) -> bool:

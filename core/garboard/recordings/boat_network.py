@@ -130,6 +130,14 @@ class Sender:
     def notes(self) -> ReadingNotes:
         return self._reader.notes
 
+    @property
+    def devices(self) -> dict[str, tuple[str, ...]]:
+        """What devices say of themselves, by the source their samples carry."""
+        return {self._source(talker): texts for talker, texts in self.notes.devices.items()}
+
+    def _source(self, talker: str) -> str:
+        return talker if self.is_first else f"{talker} {self.address}".lstrip()
+
     def lines(self, data: bytes) -> list[str]:
         """The lines that are now complete. Some gateways cut a sentence anywhere, some send no line ends."""
         text = data.decode("utf-8", "surrogateescape").replace("\r", "\n")
@@ -147,7 +155,7 @@ class Sender:
 
     def samples(self, line: str, arrived: float) -> Iterator[Sample]:
         for sample in self._reader.take(line, arrived):
-            own = sample if self.is_first else sample._replace(source=f"{sample.source} {self.address}".lstrip())
+            own = sample if self.is_first else sample._replace(source=self._source(sample.source))
             key = StreamKey(own.quantity, own.source, own.instance, own.reference)
             before = self.latest.get(key)
             if before is not None or len(self.latest) < MOST_STREAMS:
@@ -228,7 +236,12 @@ class BoatNetwork:
                     one,
                     latest=dict(one.latest),
                     reader=LiveReader(
-                        attrs.evolve(one.notes, kinds=dict(one.notes.kinds), unknown=dict(one.notes.unknown))
+                        attrs.evolve(
+                            one.notes,
+                            kinds=dict(one.notes.kinds),
+                            unknown=dict(one.notes.unknown),
+                            devices=dict(one.notes.devices),
+                        )
                     ),
                 )
                 for one in self._senders.values()

@@ -21,6 +21,7 @@ from typing import NamedTuple, Protocol
 import attrs
 
 from garboard.faults import GarboardError
+from garboard.recordings.identity import version_sentence
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.times import finite, parse_time
 from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Sample
@@ -171,7 +172,11 @@ def _values_in(line: str, number: int, notes: ReadingNotes, clock: _TellsTime) -
         if decode is None:
             clock.see(sentence)
             notes.without_checksum += not sentence.has_checksum
-            notes.met_unknown(sentence.kind)
+            if sentence.kind == "VER":
+                notes.kinds["VER"] = notes.kinds.get("VER", 0) + 1
+                notes.met_device(sentence.talker, version_sentence(sentence.fields[1:]))
+            else:
+                notes.met_unknown(sentence.kind)
             return [], ""
         fewest = _FEWEST_FIELDS[sentence.kind]
         if len(sentence.fields) <= fewest:

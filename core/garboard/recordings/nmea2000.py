@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 
 import attrs
 
+from garboard.recordings.identity import IDENTITIES
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.times import parse_time
 from garboard.samples import Sample
@@ -233,7 +234,10 @@ def read(lines: Iterable[str], notes: ReadingNotes) -> Iterator[Sequence[Sample]
                 when, _, pgn, source, _, length, text = line.split(",", 6)
                 reader = readers.get(pgn)
                 if reader is None:
-                    _count_unread(line, pgn, notes, number)
+                    if pgn in IDENTITIES:
+                        _take_identity(pgn, source, length, text, fast_packets, number)
+                    else:
+                        _count_unread(line, pgn, notes, number)
                     continue
                 if when[:17] == minute:
                     second = float(when[17:-1] if when[-1] == "Z" else when[17:])
@@ -277,6 +281,19 @@ def read(lines: Iterable[str], notes: ReadingNotes) -> Iterator[Sequence[Sample]
     finally:
         notes.lines = number
     fast_packets.close()
+
+
+def _take_identity(pgn: str, source: str, length: str, text: str, frames: FastPackets, number: int) -> None:
+    """Note what a device says of itself. Raises ValueError for a line that cannot be used."""
+    data, notes = bytes.fromhex(text.replace(",", " ")), frames.notes
+    if len(data) != int(length):
+        raise ValueError(f"length says {length[:8]!r} bytes, the line has {len(data)}")
+    if source not in _NAMES:
+        raise ValueError(f"expected a source address from 0 to 255, got {source[:20]!r}")
+    whole = frames.add(pgn, source, data, number) if len(data) <= 8 else data
+    if whole is not None:
+        notes.kinds[pgn] = notes.kinds.get(pgn, 0) + 1
+        notes.met_device(source, IDENTITIES[pgn](whole))
 
 
 @attrs.define

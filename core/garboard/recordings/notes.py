@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import attrs
 
 KEPT_DAMAGED_LINES = 100
 KEPT_UNKNOWN_KINDS = 500
+KEPT_DEVICES, KEPT_TEXTS = 300, 6
+"""A network has some 250 addresses; what one device says of itself is a handful of texts."""
 OTHER_KINDS = "other kinds"
 
 
@@ -40,6 +44,7 @@ class ReadingNotes:
     without_checksum : NMEA 0183 sentences that carry no checksum; they are used
     without_time     : values dropped because no sentence with a time came in reach of them
     decimal_commas   : numbers of a CSV file written with a decimal comma, and the first of them as written
+    devices          : what devices say of themselves, such as maker and model, by the source their samples carry
     dated            : whether times count from 1970-01-01 UTC; otherwise from the first time in the log
     """
 
@@ -56,6 +61,7 @@ class ReadingNotes:
     without_time: int = 0
     decimal_commas: int = 0
     first_decimal_comma: str = ""
+    devices: dict[str, tuple[str, ...]] = attrs.field(factory=dict)
     dated: bool = True
 
     def damage(self, line: int, reason: str) -> None:
@@ -68,6 +74,12 @@ class ReadingNotes:
         """Count a number read with its comma as a decimal point."""
         self.decimal_commas += 1
         self.first_decimal_comma = self.first_decimal_comma or number
+
+    def met_device(self, source: str, texts: Iterable[str]) -> None:
+        """Keep what a device says of itself; the same again, or more than anyone would read, changes nothing."""
+        known = self.devices.get(source, ())
+        if source in self.devices or len(self.devices) < KEPT_DEVICES:
+            self.devices[source] = tuple(dict.fromkeys((*known, *texts)))[:KEPT_TEXTS]
 
     def met_unknown(self, kind: str) -> None:
         """Count a kind the program does not read; noise cannot make the table grow without end."""

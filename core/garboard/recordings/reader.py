@@ -11,6 +11,8 @@ from itertools import chain
 from pathlib import Path
 from typing import BinaryIO, cast
 
+import attrs
+
 from garboard.faults import Fault, InputError
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.remarks import remarks
@@ -53,7 +55,7 @@ def load_recording(path: str | Path) -> tuple[Recording, ReadingNotes]:
     if not recording.streams:
         got = " ".join(remarks(notes, frozenset())) or f"{notes.lines} lines"
         raise InputError(str(path), [Fault("whole file", "at least one value with a time", got)])
-    return recording, notes
+    return attrs.evolve(recording, devices=dict(notes.devices)), notes
 
 
 def _read(path: Path, notes: ReadingNotes) -> Iterator[Sequence[Sample]]:

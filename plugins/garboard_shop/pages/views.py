@@ -188,7 +188,7 @@ def day_page(visit: Visit) -> Response:
         today=wording.day_of(desk.now()),
         before=_one_day(day, -1),
         after=_one_day(day, 1),
-        last_day="" if found.boats else desk.index.last_day(),
+        last_day="" if found.boats else desk.index.last_day(before=str(_one_day(wording.day_of(desk.now()), 1))),
         reading=not desk.index.is_complete,
     )
 

@@ -50,17 +50,21 @@ def echo_of(tablet: Tablet, route: Route) -> Echo | None:
 
 
 def verdict_on(ask: Ask, findings: Sequence[Finding]) -> Verdict | None:
-    """The worst that is found of one value; None where nothing is found of it, or it is not enough yet.
+    """The worst that is found of one value; None where nothing is found of it, or it is not enough yet."""
+    return worst(found_of(ask, findings))
+
+
+def found_of(ask: Ask, findings: Sequence[Finding]) -> list[Finding]:
+    """What is found of one value.
 
     A finding about several pieces says nothing of the one value: another piece may be what fails.
     """
     if ask.key.kind != "measure":
-        return None
-    own = [
+        return []
+    return [
         finding
         for finding in findings
         if finding.verdict is not Verdict.NOT_ENOUGH_DATA
         and ask.place in finding.places
         and (finding.of == ask.of if finding.of else set(finding.places) == {ask.place})
     ]
-    return worst(own)

@@ -6,7 +6,7 @@ gateway may send by another name than the network itself does, so a sensor can h
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -21,6 +21,17 @@ if TYPE_CHECKING:
     from garboard.recordings.boat_network import BoatNetwork
     from garboard_tablet.models.tablet import Tablet
 
+TALKERS = {
+    "HC": "magnetic compass",
+    "HE": "gyro compass",
+    "HN": "gyro compass",
+    "AG": "autopilot",
+    "AP": "autopilot",
+    "GP": "satellite receiver",
+    "GN": "satellite receiver",
+    "TI": "rate-of-turn sensor",
+}
+"""Senders of NMEA 0183 by their two letters, as open parsers of it list them; what any instrument uses is left out."""
 QUANTITIES = ("heading", "rate_of_turn", "magnetic_x")
 """What a heading sensor sends, the most telling first."""
 
@@ -34,6 +45,7 @@ class HeadingSource:
     count    : samples
     age      : time since that value was heard on the network [s]; None for a recording
     at       : time of that value in a recording [s]; without dates, since the recording's first line
+    device   : what it says of itself, such as maker and model; "" where the network does not tell
     """
 
     source: str
@@ -43,6 +55,12 @@ class HeadingSource:
     count: int = 0
     age: float | None = None
     at: float = 0.0
+    device: str = ""
+
+    @property
+    def kind(self) -> str:
+        """What the two letters of an NMEA 0183 sender stand for; "" where they tell nothing of use here."""
+        return TALKERS.get(self.source.partition(" ")[0], "")
 
     @property
     def is_heard_now(self) -> bool:
@@ -61,7 +79,7 @@ class HeadingSource:
 def in_recording(recording: Recording) -> tuple[HeadingSource, ...]:
     """The names under which heading comes in a recording."""
     return _each_once(
-        _source(key, stream.values[-1], len(stream), at=stream.times[-1])
+        _source(key, stream.values[-1], len(stream), recording.devices, at=stream.times[-1])
         for key, stream in recording.streams.items()
         if len(stream)
     )
@@ -72,15 +90,24 @@ def heard(network: BoatNetwork | None) -> tuple[HeadingSource, ...]:
     if network is None:
         return ()
     return _each_once(
-        _source(key, latest.value, latest.count, age=network.age(latest.at))
+        _source(key, latest.value, latest.count, sender.devices, age=network.age(latest.at))
         for sender in network.senders()
         for key, latest in sender.latest.items()
     )
 
 
-def _source(key: StreamKey, value: float, count: int, *, age: float | None = None, at: float = 0.0) -> HeadingSource:
+def _source(
+    key: StreamKey,
+    value: float,
+    count: int,
+    devices: Mapping[str, tuple[str, ...]],
+    *,
+    age: float | None = None,
+    at: float = 0.0,
+) -> HeadingSource:
+    device = ", ".join(devices.get(key.source, ()))
     return HeadingSource(source=key.source, quantity=key.quantity, value=value, reference=key.reference, count=count,
-                         age=age, at=at)  # fmt: skip
+                         age=age, at=at, device=device)  # fmt: skip
 
 
 def _each_once(streams: Iterable[HeadingSource]) -> tuple[HeadingSource, ...]:

@@ -10,6 +10,7 @@ import attrs
 
 from garboard.findings import Figure, Finding, Table, Verdict
 from garboard.history.registers import VESSEL
+from garboard.history.runs import file_of
 from garboard.job_view import JobView
 from garboard.records import EQUIPMENT, Measurement
 from garboard.report.outline import punch_list
@@ -98,30 +99,44 @@ class RestsOn:
 
     told   : who read it, when, and with what
     target : where it is changed
+    doubt  : what contradicts it; "" where nothing does
     """
 
     title: str
     value: str
     told: str
     target: Route
+    doubt: str = ""
 
 
 def rests_on(tablet: Tablet, route: Route, finding: Finding) -> list[RestsOn]:
-    """The values a finding rests on, each with where it is changed; last the piece of equipment it is about."""
+    """The values a finding rests on, each with where it is changed; last the piece of equipment it is about.
+
+    What is in doubt comes first, then what was answered with no: it is the likeliest to be mended.
+    """
     view = tablet.view(route.hull, route.job)
-    found = []
+    doubts = {doubt.place: doubt.text for doubt in (*finding.doubts, *finding.doubted)}
+    first, found = list[RestsOn](), list[RestsOn]()
     for step_key, field, row, of in finding.places:
         measured, step = view.find(step_key, field, row=row, of=of), tablet.step(step_key)
         if measured is not None and step is not None:
             title = ", ".join(filter(None, (*_names_of(step, view, field, row), of)))
             target = route.to("entry", "measure", step_key, field, row, of, step=step_key)
-            found.append(RestsOn(title=title, value=shown(measured.value), told=who_when(measured), target=target))
+            takes = next((one.kind for one in step.all_fields() if one.name == field), None)
+            if takes is Kind.RECORDING and (file := file_of(measured.value)):
+                target = route.to("recordings", step_key, field, row, of, file, step=step_key)
+            doubt = doubts.get((step_key, field, row, of), "")
+            rests = RestsOn(
+                title=title, value=shown(measured.value), told=who_when(measured), target=target, doubt=doubt
+            )
+            (first if doubt or measured.value is False else found).append(rests)
+    first.sort(key=lambda one: not one.doubt)
     for kind in EQUIPMENT:
         if finding.of in pieces(view.vessel, kind):
             title = f"{piece_title(kind, finding.of)}"
             target = route.to("piece", kind, finding.of)
             found.append(RestsOn(title=f"{title[:1].upper()}{title[1:]}", value="", told="as entered", target=target))
-    return found
+    return [*first, *found]
 
 
 def _names_of(step: Step, view: JobView, name: str, row: str) -> tuple[str, str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+import math
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -11,12 +12,13 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from garboard.disk import storage
-from garboard.findings import Finding, Verdict
+from garboard.findings import Axis, Band, Figure, Finding, Number, Series, Verdict
 from garboard.history.runs import FILE, LIVE, REPLAY
 from garboard.job_view import FieldKey, JobView, place_of
 from garboard.records import JsonValue, Measurement
-from garboard.samples import Recording, Sample, gather
-from garboard.steps import Kind, LiveGuide, describing_run
+from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample, gather
+from garboard.series import unwrapped
+from garboard.steps import Guidance, Kind, LiveGuide, describing_run
 from garboard_tablet.models.asks import Ask, asks_of_step
 from garboard_tablet.models.live import heading_line, read_recorded, sample_line
 
@@ -171,6 +173,62 @@ def value_of(tablet: Tablet, run: PendingRun, guide: str) -> dict[str, JsonValue
 
 
 @attrs.frozen(kw_only=True)
+class Trace:
+    """What a run looked like: the number its guide showed, or without a guide the most telling that was recorded.
+
+    points : time since the run began [s], and the number
+    band   : where the number should be
+    """
+
+    title: str
+    unit: str
+    points: tuple[tuple[float, float], ...]
+    band: tuple[float, float] | None = None
+
+    def figure(self) -> Figure:
+        """The trace to be drawn, by minutes where it is long."""
+        by_minutes = self.points[-1][0] > LONG
+        share = 60.0 if by_minutes else 1.0
+        return Figure(
+            title=self.title,
+            x=Axis("Time", "min" if by_minutes else "s", low=0.0),
+            y=Axis(self.title, self.unit),
+            series=(
+                Series(
+                    self.title,
+                    tuple(time / share for time, _ in self.points),
+                    tuple(value for _, value in self.points),
+                    markers=False,
+                ),
+            ),
+            bands=(Band("wanted", "y", *self.band),) if self.band else (),
+        )
+
+
+LONG = 600.0
+"""A trace longer than this is drawn over minutes [s]."""
+MOST_POINTS = 240
+TELLING = ("rate_of_turn", "engine_speed", "heading", "course_over_ground", "speed_over_ground")
+"""What is drawn of a recording no guide is for, the most telling first."""
+
+
+def thinned(points: Sequence[tuple[float, float]], most: int = MOST_POINTS) -> tuple[tuple[float, float], ...]:
+    """Fewer points of the same look: of each stretch its lowest and its highest, so that no peak is lost.
+
+    >>> thinned([(0.0, 1.0), (1.0, 5.0), (2.0, 2.0), (3.0, 0.0)], 2)
+    ((1.0, 5.0), (3.0, 0.0))
+    """
+    if len(points) <= most:
+        return tuple(points)
+    every = -(-2 * len(points) // most)
+    kept: list[tuple[float, float]] = []
+    for first in range(0, len(points), every):
+        stretch = points[first : first + every]
+        kept += sorted({min(stretch, key=lambda one: one[1]), max(stretch, key=lambda one: one[1])})
+    return tuple(kept)
+
+
+@attrs.frozen(kw_only=True)
 class Review:
     """What is to be said of a run before it counts.
 
@@ -181,6 +239,8 @@ class Review:
     seen     : what the guide had seen at the end, in its own lines
     findings : what the step's checks find with it
     doubts   : what speaks against its being of this boat
+    number   : what its checks hold against a limit first, such as the degrees turned; None where they give nothing
+    trace    : what it looked like; None where it is too short to be drawn
     """
 
     began: float = 0.0
@@ -190,6 +250,16 @@ class Review:
     seen: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     doubts: tuple[str, ...] = ()
+    number: Number | None = None
+    trace: Trace | None = None
+
+    @property
+    def reached(self) -> str:
+        """How far the run came: degrees turned, an engine speed, or the share of what its guide needs."""
+        if self.number is None:
+            return f"{100 * self.share:.0f} %" if self.enough is False else ""
+        value = f"{abs(self.number.value):.{self.number.decimals if self.number.unit != 'deg' else 0}f}"
+        return f"{value}°" if self.number.unit == "deg" else f"{value}\u00a0{self.number.unit}".rstrip("\u00a0")
 
     @property
     def too_short(self) -> bool:
@@ -236,41 +306,94 @@ def review(
     """
     times = [(s.times[0], s.times[-1]) for s in recording.streams.values() if len(s)]
     began, ended = min((t for t, _ in times), default=0.0), max((t for _, t in times), default=0.0)
-    enough, share, seen = _UNGUIDED if guide is None else _as_guided(guide, view, recording)
+    guided = _UNGUIDED if guide is None else _as_guided(guide, view, recording)
     described = next((describing_run(one, place[1]) for one in host.steps if one.key == step), frozenset())
     others = frozenset() if counts or view.value(step, place[1], row=place[2], of=place[3]) is None else described
     assessed = host.assess(_with_recording(view, place, recording, others), [step])
+    findings = tuple(one.finding for one in assessed)
     return Review(
         began=began,
         seconds=ended - began,
-        enough=enough,
-        share=share,
-        seen=seen,
-        findings=tuple(one.finding for one in assessed),
+        enough=guided.enough,
+        share=guided.share,
+        seen=guided.seen,
+        findings=findings,
         doubts=tuple(_doubts(view, recording)),
+        number=_held_against_a_limit(findings, place),
+        trace=guided.trace or _trace_of(recording),
     )
 
 
-_Guided = tuple[bool | None, float, tuple[str, ...]]
-"""Whether it is enough, how far it got, and what was seen."""
-_UNGUIDED: _Guided = (None, 0.0, ())
+def _held_against_a_limit(findings: Sequence[Finding], place: FieldKey) -> Number | None:
+    """The first number that a finding of this recording holds against a limit, of the worst finding first."""
+    from garboard_tablet.models.pages import WORST_FIRST
+
+    for finding in sorted(findings, key=lambda one: WORST_FIRST.index(one.verdict)):
+        if finding.limits and place in finding.places:
+            return next(number for number in finding.numbers if number.name == finding.limits[0].number)
+    return None
+
+
+@attrs.frozen(kw_only=True)
+class _Guided:
+    """Whether a run is enough, how far it got, what was seen, and the number as the guide showed it."""
+
+    enough: bool | None = None
+    share: float = 0.0
+    seen: tuple[str, ...] = ()
+    trace: Trace | None = None
+
+
+_UNGUIDED = _Guided()
 
 
 def _as_guided(guide: LiveGuide[Any], view: JobView, recording: Recording) -> _Guided:
     """Whether the guide would ever have said it is enough, and how far it got. A guide that fails says nothing."""
     try:
-        state, looked, share = guide.begin(view), -1e30, 0.0
-        for sample in in_order(recording, guide.quantities):
-            state = guide.take(state, sample)
-            if sample.time - looked >= LOOKED_AT:
-                looked, shown = sample.time, guide.show(state)
-                share = max(share, shown.progress or 0.0)
-                if shown.done:
-                    return True, 1.0, shown.lines
-        shown = guide.show(state)
+        shown = list(_shown(guide, view, recording))
     except Exception:  # a plugin's mistake must not keep anybody from the recording
         return _UNGUIDED
-    return shown.done, max(share, shown.progress or 0.0), shown.lines
+    if not shown:
+        return _Guided(enough=False)
+    first_done = next((one for _, one in shown if one.done), None)
+    last = first_done or shown[-1][1]
+    begun = shown[0][0]
+    points = [(time - begun, one.number) for time, one in shown if one.number is not None and math.isfinite(one.number)]
+    trace = None
+    if len(points) > 1:
+        title = (last.of.partition(":")[0] and f"{guide.quantities[0]}, {last.of}") or guide.quantities[0]
+        trace = Trace(title=_begun(title), unit=last.unit, points=thinned(points), band=last.band)
+    share = 1.0 if first_done else max(one.progress or 0.0 for _, one in shown)
+    return _Guided(enough=first_done is not None, share=share, seen=last.lines, trace=trace)
+
+
+def _shown(guide: LiveGuide[Any], view: JobView, recording: Recording) -> Iterator[tuple[float, Guidance]]:
+    """What the guide would have shown, as often as it is looked at, and at the end."""
+    state, looked, time = guide.begin(view), -1e30, None
+    for sample in in_order(recording, guide.quantities):
+        state, time = guide.take(state, sample), sample.time
+        if time - looked >= LOOKED_AT:
+            looked = time
+            yield time, guide.show(state)
+    if time is not None and time > looked:
+        yield time, guide.show(state)
+
+
+def _trace_of(recording: Recording) -> Trace | None:
+    """Of a recording no guide is for: the most telling it holds. An angle runs on where it passes north."""
+    for quantity in TELLING:
+        stream = next(iter(recording.of(quantity)), None)
+        if stream is not None and len(stream) > 1:
+            unit = UNIT_OF_QUANTITY[quantity]
+            values = unwrapped(stream.values) if quantity in ("heading", "course_over_ground") else stream.values
+            points = [(time - stream.times[0], value) for time, value in zip(stream.times, values, strict=True)]
+            return Trace(title=_begun(quantity), unit=unit, points=thinned(points))
+    return None
+
+
+def _begun(quantity: str) -> str:
+    words = quantity.replace("_", " ")
+    return f"{words[:1].upper()}{words[1:]}"
 
 
 def in_order(recording: Recording, quantities: Iterable[str]) -> Iterator[Sample]:

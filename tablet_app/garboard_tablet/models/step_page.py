@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import attrs
 
-from garboard.findings import Finding, Number, Verdict
+from garboard.findings import Finding, Limit, Number, Verdict
 from garboard.steps import Assessed, Step
 from garboard_tablet.models.limit_bar import LimitScale
 from garboard_tablet.models.pages import WORST_FIRST
@@ -54,24 +54,52 @@ def counted(found: Sequence[Assessed]) -> str:
     return ", ".join(f"{counts[verdict]} {verdict.value}" for verdict in asking)
 
 
+FINER = 2
+"""A limit is shown to so many digits more than its number: a limit may lie between two numbers that can be read."""
+
+
 @attrs.frozen(kw_only=True)
 class Headline:
-    """The number a finding is set by, with the limits it is held against where the finding names them."""
+    """The number a finding is set by, with the limit it is held against where the finding names one."""
 
     number: Number
-    scale: LimitScale | None
+    limit: Limit | None
+
+    @property
+    def scale(self) -> LimitScale | None:
+        """The number with its ± on a bar with the limit."""
+        if self.limit is None:
+            return None
+        return LimitScale(
+            low=limit_end(self.number, self.limit.low),
+            high=limit_end(self.number, self.limit.high),
+            value=self.number.value,
+            half_width=self.number.expanded_uncertainty or 0.0,
+        )
+
+    @property
+    def word(self) -> str:
+        """What stands before a limit that has one end only."""
+        if self.limit is None or None not in (self.limit.low, self.limit.high):
+            return ""
+        return "at least" if self.limit.high is None else "at most"
+
+
+def limit_end(number: Number, end: float | None) -> float | None:
+    """An end of a limit as closely as it is shown."""
+    return None if end is None else round(end, number.decimals + FINER)
 
 
 def headline(finding: Finding) -> Headline | None:
-    """The number to set large: the first that has a limit, else the first; None where the finding gives none."""
-    named = {number.name: number for number in finding.numbers}
-    for limit in finding.limits:
-        number = named.get(limit.number)
-        if number is not None:
-            half = number.expanded_uncertainty or 0.0
-            scale = LimitScale(low=limit.low, high=limit.high, value=number.value, half_width=half)
-            return Headline(number=number, scale=scale)
-    return Headline(number=finding.numbers[0], scale=None) if finding.numbers else None
+    """The number to set large: one beyond its limit before any other that has one, else the first.
+
+    None where the finding gives no number, or only counts something and holds it against nothing.
+    """
+    if finding.bounded:
+        number, limit = finding.bounded[0]
+        return Headline(number=number, limit=limit)
+    first = next(iter(finding.numbers), None)
+    return None if first is None or not (first.unit or first.decimals) else Headline(number=first, limit=None)
 
 
 def nothing_yet(step: Step, values: int) -> str:

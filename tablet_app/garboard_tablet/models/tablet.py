@@ -46,6 +46,7 @@ class Tablet:
     make_plugins : loads the plugins; called when they are first needed, so that the first page need not wait
     damaged      : what could not be read of session, settings, pairing, managers and vessels, and what to do
     echo         : the value saved last, until it is undone
+    cautions_read: when the cautions of a step were read since the start, by hull, job and step
     """
 
     folder: Path
@@ -57,6 +58,7 @@ class Tablet:
     clock: HybridClock = attrs.field(factory=HybridClock)
     last_saved: str = ""
     echo: Echo | None = None
+    cautions_read: dict[tuple[str, str, str], str] = attrs.field(factory=dict)
     _host: PluginHost | None = None
     _boats: dict[str, Boat] = attrs.field(factory=dict)
     _views: dict[tuple[str, str], tuple[int, JobView]] = attrs.field(factory=dict)
@@ -77,9 +79,12 @@ class Tablet:
             boat = open_hull(self.files, hull)
             for key in boat.hulls:
                 for entry in self.files.entries(key):
-                    self.clock.follow(entry.clock)
+                    self._follow(entry)
             self._boats[hull] = boat
         return self._boats[hull]
+
+    def _follow(self, entry: Entry) -> None:
+        self.clock.follow(entry.clock, own=entry.tablet == self.settings.tablet)
 
     def state_of(self, hull: str, job: str = "") -> HullState:
         """What a job's entries are in; without a job, what the vessel's are in."""
@@ -121,7 +126,7 @@ class Tablet:
             elif hull in awaited:
                 fresh += self.files.entries(hull)
         for entry in fresh:
-            self.clock.follow(entry.clock)
+            self._follow(entry)
         self._take_in(fresh)
 
     def _open_all_anew(self) -> None:
@@ -240,10 +245,10 @@ class Tablet:
         return runs_of(self.state_of(hull, job), job, ask.place)
 
     def keep_beside(self, hull: str, job: str, ask: Ask, value: JsonValue) -> None:
-        """Keep a recording that does not count, or bring back one thrown away."""
-        from garboard.history.runs import keep_run
+        """Keep a recording beside what counts, bring back one thrown away, or set aside the one that counts."""
+        from garboard.history.runs import set_aside
 
-        entries = keep_run(self.author(), self.state_of(hull, job), job, ask.place, value)
+        entries = set_aside(self.author(), self.state_of(hull, job), job, ask.place, value)
         self._save_in_step(hull, job, ask.place[0], entries)
 
     def let_count(self, hull: str, job: str, ask: Ask, value: JsonValue) -> None:

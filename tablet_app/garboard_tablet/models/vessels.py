@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from garboard import hull_number
-from garboard.disk.clock import is_beyond_reason
+from garboard.disk.clock import is_ahead, is_beyond_reason
 from garboard.disk.documents import FOLDER, Document, Kind, numbered
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import HullFolder
@@ -52,6 +52,7 @@ class VesselLine:
     also   : keys of its other hull numbers
     guests : keys of hull numbers that jobs were moved here from, or are on their way to
     stamp  : tells whether the line is still true of the files it comes from
+    open   : how many of its jobs are not handed over
     fails  : checks of a boat handed over that fail
     left   : what else was open when it was handed over, or has come since
     people : who entered anything about it, the latest first
@@ -70,6 +71,7 @@ class VesselLine:
     guests: tuple[str, ...] = ()
     fails: int = 0
     left: int = 0
+    open: int = 1
     people: tuple[str, ...] = ()
 
     @property
@@ -87,6 +89,16 @@ class VesselLine:
     def numbers(self) -> str:
         """Its number, and the others it has."""
         return ", also ".join((self.hull_number, *map(printed, self.also)))
+
+    @property
+    def saved_words(self) -> str:
+        """When it was last saved; a time ahead of this tablet's clock says so, as one of two clocks is wrong then."""
+        return f"{self.saved} (by a clock ahead of this one)" if is_ahead(self.saved) else self.saved
+
+    @property
+    def job_meant(self) -> str:
+        """The job a press on the boat means; "" where several are open: no clock says which of them is meant."""
+        return self.job if self.open < 2 else ""
 
     @property
     def share(self) -> str:
@@ -210,8 +222,8 @@ def _line_kept(row: Mapping[str, Any]) -> VesselLine:
     """A line as it was kept; json has no tuples."""
     known = {name: row[name] for name in attrs.fields_dict(VesselLine) if name in row}
     known |= {name: tuple(row.get(name, ())) for name in ("also", "guests", "people")}
-    if "people" not in row or (known.get("phase") == HANDED_OVER and "fails" not in known):
-        known["stamp"] = ""  # of an older version, which did not count or name
+    if known.get("phase") == HANDED_OVER and "fails" not in known:
+        known["stamp"] = ""  # of an older version, which did not count
     return VesselLine(**known)
 
 
@@ -247,6 +259,7 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
         phase=phase,
         fails=fails,
         left=left,
+        open=_open_jobs(tablet, hull),
         done=still_open.count(False),
         total=len(still_open),
         saved=saved[:16].replace("T", " "),
@@ -255,6 +268,13 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
         people=_people(entry for register in registers for entry in register.entries.values()),
         guests=tuple(sorted({*boat.hulls, *(half.entry.hull_key for half in boat.unfinished)} - boat.state.hull_keys)),
     )
+
+
+def _open_jobs(tablet: Tablet, hull: str) -> int:
+    from garboard_tablet.models.pages import phase_of
+
+    jobs = tablet.boat(hull).jobs
+    return len(jobs) if len(jobs) < 2 else sum(phase_of(tablet, hull, job) != HANDED_OVER for job in jobs)
 
 
 def _people(entries: Iterable[Entry]) -> tuple[str, ...]:

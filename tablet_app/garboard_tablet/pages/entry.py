@@ -13,7 +13,8 @@ from garboard.findings import Finding, Verdict
 from garboard.records import JsonValue
 from garboard.steps import Kind
 from garboard.units import UNITS_OF, Amount
-from garboard_tablet.models.asks import shown, shown_of
+from garboard_tablet.models.asks import Ask, shown, shown_of
+from garboard_tablet.models.echo import found_of
 from garboard_tablet.models.entry import NUMBERS, EntryForm, Rival, enter
 from garboard_tablet.models.keys import ENTER, ERASE, POINT, SIGN
 from garboard_tablet.models.limit_bar import LimitScale
@@ -151,7 +152,7 @@ class EntryPage(EchoingPage):
         if field.help:
             makers.append(words(field.help, "quiet", SMALL))
         if not form.rivals:  # nothing is judged of a value that disagrees
-            makers.extend(self._verdicts())
+            makers.extend(self._verdicts(ask))
         return makers
 
     def _typed_widget(self, form: EntryForm) -> Typed:
@@ -172,13 +173,16 @@ class EntryPage(EchoingPage):
     def _card(self, verdict: Verdict, text: str, word: str = "") -> Maker:
         return lambda: Card(Txt(text), mark=verdict_marks[verdict], word=word)
 
-    def _verdicts(self) -> list[Maker]:
+    def _verdicts(self, ask: Ask) -> list[Maker]:
+        """What is found of this value, else of the one saved last, else the worst of the step."""
         if not self.route.step:
             return []
         found = [one.finding for one in self.findings.of(self.route)]
         ranked = sorted(found, key=lambda finding: WORST_FIRST.index(finding.verdict))
         counted = [finding for finding in ranked if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
-        return [partial(_verdict_card, finding) for finding in counted[:1]]
+        last = self._echo
+        own = found_of(ask, counted) or (found_of(last.ask, counted) if last else []) or counted
+        return [partial(_verdict_card, finding) for finding in own[:1]]
 
     def _aside(self, form: EntryForm) -> list[Press]:
         presses: list[Press] = []

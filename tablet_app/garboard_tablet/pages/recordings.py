@@ -20,9 +20,10 @@ from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.pages import WORST_FIRST, about, what
 from garboard_tablet.models.runs import PendingRun, Review, ask_for, left_behind, read_pending, recording_asks, value_of
 from garboard_tablet.models.session import Route
+from garboard_tablet.ui.run_row import RunRow
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
-from garboard_tablet.ui.theme import HEADING, SMALL
-from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
+from garboard_tablet.ui.theme import BIG, DIGITS, HEADING, SMALL
+from garboard_tablet.ui.widgets import Card, Gap, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
     from garboard_tablet.models.run_reviews import RunReviews
@@ -32,6 +33,14 @@ log = logging.getLogger("garboard.tablet")
 
 LOOKING = "looking at it"
 MOST_FINDINGS = 3
+TRACE = 220
+"""Height of the trace of the run looked at: with it, what throws the run away is still in sight [dp]."""
+SHARE = 0.58
+"""Of the width, what the list of runs has."""
+LONGEST_WORD = 13
+"""Characters of one word that stand on a line of a row."""
+DANGER = 20
+"""With a list's own gaps, 5 mm between what throws away and all else [dp]."""
 _DOUBT = verdict_marks[Verdict.ADVISE]
 
 
@@ -63,7 +72,7 @@ class RunPage(Page):
 
     @property
     def counting(self) -> KeptRun | None:
-        """The run that counts now."""
+        """The run in use now."""
         kept = self.tablet.runs(self.route.hull, self.route.job, self.ask) if self.ask else ()
         return next((run for run in kept if run.counts), None)
 
@@ -76,10 +85,10 @@ class RunPage(Page):
         left: list[Maker] = [partial(_summary, found, self.run.origin, _came_from(self.run.origin, self.run.source))]
         now = self.counting
         if now is not None:
-            left.append(heading("Counts now"))
+            left.append(heading("In use now"))
             left.append(partial(_run_row, self.context.runs.of_kept(self.route, self.ask, now, self.guide), now,
                                 self._list))  # fmt: skip
-        return Halves(left, _findings(found))
+        return Halves(left, [*_drawn(found), *_findings(found)], SHARE)
 
     def refill(self) -> None:
         self.screen.redraw_as_it_is()
@@ -102,7 +111,7 @@ class RunPage(Page):
 
         away = press("Throw away", self._throw_away, "throw away")
         beside = press("Keep beside", partial(self._keep, self.tablet.keep_beside), "keep beside")
-        keep = press("Keep: it counts", partial(self._keep, self.tablet.let_count), "keep")
+        keep = press("Use this one", partial(self._keep, self.tablet.let_count), "keep")
         if default == "throw away":
             return (keep, beside, away)
         return (away, keep, beside) if self.counting else (away, beside, keep)
@@ -154,57 +163,91 @@ class RunPage(Page):
 
 
 class RecordingsPage(Page):
-    """Every recording of a step: one counts, any can be chosen again, and one thrown away brought back."""
+    """Every recording of a step: one is in use, any can be chosen again, and one thrown away brought back."""
 
     title = "Recordings"
+    keeps_what_it_knows = True  # what can be undone
 
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)
         self.guide = self.live.guide_of(route)
-        self.asks = recording_asks(self.tablet, route)
-        self.pending = left_behind(self.tablet.folder, route, self.live.unsaved)
         step = self.tablet.step(route.step)
         self.title = f"Recordings: {step.title}" if step else self.title
+        self._subject = route.subject
+        self._undo: Callable[[], None] | None = None
+        self._shows_thrown_away = False
+
+    @property
+    def asks(self) -> tuple[Ask, ...]:
+        return recording_asks(self.tablet, self.route)
 
     def kept(self, ask: Ask) -> tuple[KeptRun, ...]:
         return self.tablet.runs(self.route.hull, self.route.job, ask)[::-1]
 
     @property
     def looked_at(self) -> tuple[Ask, KeptRun] | None:
-        """The run looked at: the one pressed, else the one that counts."""
+        """The run looked at: the one pressed, else the one in use; one thrown away only where there is no other."""
         here = [(ask, run) for ask in self.asks for run in self.kept(ask)]
-        if self.route.subject:
-            *subject, file = self.route.subject
+        if self._subject:
+            *subject, file = self._subject
             named = [(ask, run) for ask, run in here if run.file == file and list(ask.key.subject) == subject]
             return next(iter(named), None)
-        return next((one for one in here if one[1].counts), next(iter(here), None))
+        return min(here, key=lambda one: (not one[1].counts, one[1].thrown_away), default=None)
 
     def review(self, ask: Ask, run: KeptRun) -> Review | str | None:
         reviews: RunReviews = self.context.runs
         return reviews.of_kept(self.route, ask, run, self.guide)
 
     def body(self) -> Widget:
-        rows: list[Maker] = [partial(self._pending_row, number, path) for number, path in enumerate(self.pending)]
-        looked_at = self.looked_at
+        pending = left_behind(self.tablet.folder, self.route, self.live.unsaved)
+        rows: list[Maker] = [partial(self._pending_row, number, path) for number, path in enumerate(pending)]
+        looked_at, thrown_away = self.looked_at, list[Maker]()
         for ask in self.asks:
             kept = self.kept(ask)
-            if kept and len(self.asks) > 1:
+            if any(not run.thrown_away for run in kept) and len(self.asks) > 1:
                 rows.append(heading(", ".join(filter(None, (ask.field.title, ask.context)))))
-            rows += [partial(_run_row, self.review(ask, run), run, partial(self._look, ask, run),
-                             is_looked_at=looked_at == (ask, run)) for run in kept]  # fmt: skip
+            for run in kept:
+                row = partial(_run_row, self.review(ask, run), run, partial(self._look, ask, run),
+                              is_looked_at=looked_at == (ask, run))  # fmt: skip
+                (thrown_away if run.thrown_away else rows).append(row)
+        if thrown_away and (self._shows_thrown_away or (looked_at is not None and looked_at[1].thrown_away)):
+            rows += [heading("Thrown away"), *thrown_away]
+        elif thrown_away:
+            rows.append(partial(self._thrown_away_row, len(thrown_away)))
         if not rows:
             return column_of([words("None yet. Press New run, or copy one into the tablet's inbox.")])
         if looked_at is None:
             return column_of(rows)
-        ask, run = looked_at
-        found = self.review(ask, run)
-        right: list[Maker] = [partial(_summary, found, run.origin, run.name, _state(run))]
-        return Halves(rows, [*right, *_findings(found)])
+        found, run = self.review(*looked_at), looked_at[1]
+        told = ", ".join(filter(None, (run.name, run.by)))
+        summary: Maker = partial(_summary, found, run.origin, told, _state(run))
+        doubts = [words(text) for text in _doubts(found, run.origin)]  # under the list, its row says the rest
+        beside = self._beside(found, *looked_at)
+        return Halves(rows, [summary, *beside], SHARE, stacked=[*rows, *doubts, *beside], turns_both=True)
+
+    def _beside(self, found: Review | str | None, ask: Ask, run: KeptRun) -> list[Maker]:
+        """Of the run looked at: what it looked like, how to be rid of it, and what it shows."""
+        makers = _drawn(found)
+        if not run.thrown_away:  # away from all else: nobody should press it by mistake
+            makers.append(partial(Gap, DANGER))
+            makers.append(lambda: Press("Throw away", partial(self._throw_away, ask, run), "away", name="throw away"))
+        return [*makers, *_findings(found)]
+
+    def undo(self) -> Press | None:
+        return None if self._undo is None else Press("Undo", self._take_back, name="undo")
 
     def _pending_row(self, number: int, path: Path) -> RowPress:
         go = partial(self.way.go, self.route.to("run", path.name))
         return RowPress("A run not decided on", go, small="Keep it, or throw it away.", mark=_DOUBT,
                         word="decide", name=f"pending {number}")  # fmt: skip
+
+    def _thrown_away_row(self, count: int) -> RowPress:
+        return RowPress(f"Thrown away: {count}", self._show_thrown_away, small="Any can be brought back.", word="show",
+                        name="thrown away")  # fmt: skip
+
+    def _show_thrown_away(self) -> None:
+        self._shows_thrown_away = True
+        self.screen.redraw_as_it_is()
 
     def _look(self, ask: Ask, run: KeptRun) -> None:
         self.way.instead(self.route.to("recordings", *ask.key.subject, run.file))
@@ -212,36 +255,61 @@ class RecordingsPage(Page):
     def refill(self) -> None:
         self.screen.redraw_as_it_is()
 
-    def actions(self) -> Sequence[Press]:
-        new = [Press("New run", self._new, name="new run")] if self.guide else []
+    def actions(self) -> Sequence[Press | None]:
+        """New run, the way between in use and kept, and the next thing; each keeps its place."""
+        new = Press("New run", self._new, name="new run") if self.guide else None
         if self.looked_at is None:
-            return new
+            return (new,) if new else ()
         ask, run = self.looked_at
         if run.thrown_away:
-            return (*new, Press("Bring it back", partial(self._bring_back, ask, run), "main", name="bring back"))
-        away = Press("Throw away", partial(self._throw_away, ask, run), name="throw away")
+            return (new, None, Press("Bring it back", partial(self._bring_back, ask, run), "main", name="bring back"))
         if run.counts:
-            return (*new, away)
-        return (away, *new, Press("Use this one", partial(self._use, ask, run), "main", name="use this one"))
+            beside = Press("Keep beside", partial(self._set_aside, ask, run), name="keep beside")
+            return (new, beside, None)
+        return (new, None, Press("Use this one", partial(self._use, ask, run), "main", name="use this one"))
 
     def _new(self) -> None:
         self.way.go(self.route.to("live"))
 
     def _use(self, ask: Ask, run: KeptRun) -> None:
-        self.tablet.let_count(self.route.hull, self.route.job, ask, run.value)
-        self._changed()
+        before = next((one for one in self.kept(ask) if one.counts), None)
+        undo = partial(self._beside_again, ask, run) if before is None else partial(self._use_again, ask, before)
+        self._use_again(ask, run)
+        self._done(ask, run, undo)
+
+    def _set_aside(self, ask: Ask, run: KeptRun) -> None:
+        self._beside_again(ask, run)
+        self._done(ask, run, partial(self._use_again, ask, run))
 
     def _bring_back(self, ask: Ask, run: KeptRun) -> None:
-        self.tablet.keep_beside(self.route.hull, self.route.job, ask, run.value)
-        self._changed()
+        self._beside_again(ask, run)
+        self._done(ask, run, partial(self._away_again, ask, run))
 
     def _throw_away(self, ask: Ask, run: KeptRun) -> None:
-        self.tablet.throw_away(self.route.hull, self.route.job, ask, run.value)
-        self._changed()
+        self._away_again(ask, run)
+        self._done(ask, run, partial(self._use_again if run.counts else self._beside_again, ask, run))
 
-    def _changed(self) -> None:
+    def _use_again(self, ask: Ask, run: KeptRun) -> None:
+        self.tablet.let_count(self.route.hull, self.route.job, ask, run.value)
+
+    def _beside_again(self, ask: Ask, run: KeptRun) -> None:
+        self.tablet.keep_beside(self.route.hull, self.route.job, ask, run.value)
+
+    def _away_again(self, ask: Ask, run: KeptRun) -> None:
+        self.tablet.throw_away(self.route.hull, self.route.job, ask, run.value)
+
+    def _done(self, ask: Ask, run: KeptRun, undo: Callable[[], None] | None) -> None:
+        """The same run is still looked at, so that what was done to it is seen and can be undone."""
+        self._subject, self._undo = (*ask.key.subject, run.file), undo
         self.findings.soon(self.route)
         self.screen.redraw()
+
+    def _take_back(self) -> None:
+        """Undo what was pressed last; only once."""
+        undo, looked_at = self._undo, self.looked_at
+        if undo is not None and looked_at is not None:
+            undo()
+            self._done(*looked_at, None)
 
 
 def unsaved_card(run: PendingRun) -> Card:
@@ -257,7 +325,7 @@ def unsaved_card(run: PendingRun) -> Card:
 
 
 def _state(run: KeptRun) -> str:
-    return "counts" if run.counts else "thrown away" if run.thrown_away else "kept beside"
+    return "in use" if run.counts else "thrown away" if run.thrown_away else "kept"
 
 
 def _came_from(origin: str, source: str) -> str:
@@ -290,9 +358,9 @@ def _summary(found: Review | str | None, origin: str, source: str, state: str = 
     mark, word = _mark(found, origin)
     texts = [Txt(source, SMALL, "quiet")] if source else []
     if isinstance(found, Review):
-        texts.insert(0, Txt(found.length, 56, font_name="B612"))
-        if found.when:
-            texts.insert(1, Txt(found.when))
+        texts.insert(0, Txt(found.reached or found.length, BIG, font_name=DIGITS))
+        if told := ", ".join(filter(None, (found.length if found.reached else "", found.when))):
+            texts.insert(1, Txt(told))
     elif found:
         texts.insert(0, Txt(found))
     texts += [Txt(text, bold=True) for text in _doubts(found, origin)]
@@ -324,19 +392,34 @@ def _finding(finding: Finding) -> Card:
     return Card(Txt(about(finding), bold=True), Txt(finding.sentence), mark=verdict_marks[finding.verdict])
 
 
+def _shortened(name: str) -> str:
+    """A name in a narrow row: where a word of it is too long to stand on a line, the beginning of it."""
+    return name if all(len(word) <= LONGEST_WORD for word in name.split()) else f"{name[: LONGEST_WORD - 1]}…"
+
+
+def _drawn(found: Review | str | None) -> list[Maker]:
+    """What a run looked like."""
+    from garboard_tablet.ui.drawing import Plot
+
+    trace = found.trace if isinstance(found, Review) else None
+    return [] if trace is None else [partial(Plot, trace.figure(), TRACE, has_legend=False)]
+
+
 def _run_row(found: Review | str | None, run: KeptRun, do: Callable[[], None], is_looked_at: bool = False) -> RowPress:
     mark, word = _mark(found, run.origin)
     if run.thrown_away:
         mark = state_mark("to do")
-    when = (found.when if isinstance(found, Review) else "") or f"kept {run.at[:16].replace('T', ' ')}"
-    length = found.length if isinstance(found, Review) else ""
-    return RowPress(
-        ", ".join(filter(None, (when, length))),
+    review = found if isinstance(found, Review) else None
+    when = (review.when if review else "") or f"kept {run.at[:16].replace('T', ' ')}"
+    lines = [", ".join(filter(None, (review.reached, review.length)))] if review else []
+    return RunRow(
+        when,
         do,
-        small=", ".join(filter(None, (run.by, run.source or run.name))),
-        value=_state(run),
+        trace=review.trace if review else None,
+        is_looked_at=is_looked_at,
+        small="\n".join([*lines, _shortened(run.source or run.name or run.by)]),
+        value="" if run.thrown_away else _state(run),
         mark=mark,
         word=word,
         name=f"run {run.file[:8]}",
-        lead=is_looked_at,
     )

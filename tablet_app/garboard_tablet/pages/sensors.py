@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
+from garboard.faults import in_number
 from garboard.findings import Verdict
 from garboard.samples import UNIT_OF_QUANTITY
 from garboard_tablet.models.heading_sources import HeadingSource, heard, sensor_of, tie
@@ -104,7 +105,8 @@ def _reading(one: HeadingSource) -> str:
 
 
 def _told(one: HeadingSource) -> str:
-    return f"{one.last_heard}. The network calls it {one.source}. {one.count} samples"
+    named = f"The network calls it {one.source}{f', {one.kind}' if one.kind else ''}"
+    return ". ".join(filter(None, (one.device, one.last_heard, named, in_number(one.count, "sample"))))
 
 
 class SensorPage(Page):
@@ -113,6 +115,12 @@ class SensorPage(Page):
     @property
     def title(self) -> str:  # type: ignore[override]
         return f"Who sends as {self.route.subject[0]}?"
+
+    @property
+    def under(self) -> str:
+        """What the device says of itself stands before whose page it is."""
+        found = {one.source: one for one in sources_at(self.context, self.route)}.get(self.route.subject[0])
+        return ". ".join(filter(None, (found.device or found.kind if found else "", super().under)))
 
     def body(self) -> Widget:
         vessel = self.tablet.view(self.route.hull, self.route.job).vessel

@@ -1,4 +1,4 @@
-"""One step: cautions, values, findings and why they came out so."""
+"""One step: cautions, values and findings."""
 
 from __future__ import annotations
 
@@ -19,15 +19,12 @@ from garboard_tablet.models.asks import (
 )
 from garboard_tablet.models.entry import entry_route, first_open, first_route
 from garboard_tablet.models.pages import (
-    RestsOn,
     ValueLine,
     about,
     asks_here,
     fails_first,
-    finding_at,
     lines_of_step,
     ranked,
-    rests_on,
     table_titles,
     why_subject,
 )
@@ -37,7 +34,7 @@ from garboard_tablet.pages.echoing import EchoingPage
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
 from garboard_tablet.ui.verdict_card import VerdictCard
-from garboard_tablet.ui.widgets import Card, Column, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
+from garboard_tablet.ui.widgets import Card, Column, Press, RowPress, Txt, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
@@ -73,11 +70,16 @@ class StepPage(EchoingPage):
     def _begun(self) -> bool:
         return self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) != "to do"
 
+    @property
+    def _read_at(self) -> str:
+        """When the cautions were read on this tablet; "" where they were not, since the app was started."""
+        return self.tablet.cautions_read.get((self.route.hull, self.route.job, self.route.step), "")
+
     def body(self) -> Widget:
         if self.step is None:
             return column_of([words(f"No plugin on this tablet has {self.route.step}. Its values are kept.")])
         cautions = self._caution_rows(self.step)
-        first, last = ([], cautions) if self._begun else (cautions, [])
+        first, last = ([], cautions) if self._begun or self._read_at else (cautions, [])
         left = [*first, *self._missing_rows(self.step), *self._sources(), *self.verdict_rows()]
         return Halves(left, [*self._value_rows(self.step), *last], 0.54, turns_both=True)
 
@@ -87,7 +89,8 @@ class StepPage(EchoingPage):
             return []
         count = len(step.cautions)
         title = f"{count} caution{'s' if count > 1 else ''}" if count else "What to have at hand"
-        word = "" if not count else "read again" if self._begun else "read first"
+        read = f"read {self._read_at}" if self._read_at else "read again" if self._begun else "read first"
+        word = read if count else ""
         mark = verdict_marks[Verdict.ADVISE] if count else None
         return [lambda: RowPress(title, self._cautions, mark=mark, word=word, name="cautions")]
 
@@ -274,6 +277,8 @@ class CautionsPage(Page):
 
     def _begin(self) -> None:
         step = self.tablet.step(self.route.step)
+        key = (self.route.hull, self.route.job, self.route.step)
+        self.tablet.cautions_read[key] = self.tablet.author().wall()[11:16]
         asks = asks_here(self.tablet, self.route.hull, self.route.job, step) if step else ()
         route = first_route(self.tablet, self.route, asks)
         begun = self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) != "to do"
@@ -308,77 +313,6 @@ class StatePage(Page):
         self.context.vessels.refresh(self.route.hull)
         self.tablet.session.back_to("job")
         self.screen.redraw()
-
-
-class WhyPage(Page):
-    """Why a finding came out as it did: numbers with their uncertainty, figures, tables, basis."""
-
-    title = "Why"
-
-    def __init__(self, context: Context, route: Route) -> None:
-        super().__init__(context, route)
-        self.findings.soon(route)
-
-    def body(self) -> Widget:
-        from garboard.report.settings_used import setting_in_words
-        from garboard_tablet.ui.drawing import Plot, TableView
-
-        found = self._found()
-        one = finding_at(self.route.subject, found)
-        was = self.route.subject[3] if len(self.route.subject) > 3 else ""
-        if one is None:
-            gone = f"It was {was}. " if was else ""
-            return column_of([words(f"{gone}This finding no longer exists, because values have changed.", "quiet")])
-        finding = one.finding
-        left: list[Maker] = [lambda: Card(Txt(about(finding), bold=True), Txt(finding.sentence, HEADING),
-                                          mark=verdict_marks[finding.verdict],
-                                          word=_changed(was, finding.verdict))]  # fmt: skip
-        for n in finding.numbers:
-            left.append(partial(_number_row, n.name[:1].upper() + n.name[1:], str(n)))
-        left.append(heading("Basis"))
-        left.extend(words(str(basis)) for basis in finding.basis)
-        if one.settings_used:
-            left.append(heading("Settings used"))
-            left.extend(words(setting_in_words(used)) for used in one.settings_used)
-        plugin = next((p.title for p in self.tablet.host.plugins if p.name == one.plugin), one.plugin)
-        left.append(words(f"{one.title}, by {plugin} {one.plugin_version}", "quiet", SMALL))
-        values = rests_on(self.tablet, self.route, finding)
-        right: list[Maker] = [heading("From these values"), *(partial(self._value_row, one) for one in values)]
-        right = right if values else []
-        right.extend(partial(Plot, figure) for figure in finding.figures)
-        for table in finding.tables:
-            right.append(words(table.title, "quiet", SMALL))
-            right.append(partial(TableView, table))
-        return Halves(left, right) if right else column_of(left)
-
-    def _value_row(self, one: RestsOn) -> RowPress:
-        go = partial(self.way.go, one.target)
-        return RowPress(one.title, go, small=one.told, value=one.value, name=f"rests on {one.title}")
-
-    def _found(self) -> tuple[Assessed, ...]:
-        return ranked(self.tablet, self.findings.of(self.route) or self.findings.now(self.route))
-
-    def actions(self) -> Sequence[Press]:
-        found = self._found()
-        here = finding_at(self.route.subject, found)
-        at = found.index(here) if here in found else -1
-        following = [(n, one) for n, one in enumerate(found) if n > at and one.finding.verdict is Verdict.FAIL]
-        if not following:
-            return ()
-        to = self.route.to("why", *why_subject(*following[0]))
-        return (Press("Next fail", partial(self.way.instead, to), "main", name="next fail"),)
-
-    def refill(self) -> None:
-        self.screen.redraw()
-
-
-def _changed(was: str, verdict: Verdict) -> str:
-    """What became of a verdict since the page was opened; "" where it is the same."""
-    return f"was {was}, now {verdict.value}" if was and was != verdict.value else ""
-
-
-def _number_row(name: str, text: str) -> Card:
-    return Card(Txt(name, SMALL, "quiet"), Txt(text, 40, font_name="B612"))
 
 
 def _caution(caution: Caution) -> Card:

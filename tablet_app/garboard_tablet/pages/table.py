@@ -23,7 +23,7 @@ _PAGES: Mapping[str, str] = {
     "step": "step.StepPage",
     "cautions": "step.CautionsPage",
     "state": "step.StatePage",
-    "why": "step.WhyPage",
+    "why": "why.WhyPage",
     "entry": "entry.EntryPage",
     "live": "live.LivePage",
     "source": "live.SourcePage",

@@ -85,7 +85,7 @@ class VesselsPage(Page):
         return RowPress(
             line.name or line.hull_number,
             lambda: self._open(line),
-            small=f"{number}. Saved {line.saved}, {ashore}.",
+            small=f"{number}. Saved {line.saved_words}, {ashore}.",
             value=line.stands,
             mark=mark or state_mark(state),
             word=line.share,
@@ -93,7 +93,7 @@ class VesselsPage(Page):
         )
 
     def _open(self, line: VesselLine) -> None:
-        self.way.go_named(Route(page="job" if line.job else "vessel jobs", hull=line.hull, job=line.job))
+        self.way.go_named(Route(page="job" if line.job_meant else "vessel jobs", hull=line.hull, job=line.job_meant))
 
     def searched(self, text: str) -> None:
         self.tablet.session.type(SEARCH, text)

@@ -48,12 +48,13 @@ def draw_text(
 
 
 class Plot(Widget):
-    """One figure."""
+    """One figure. A single series needs no legend where the axis names it."""
 
     ground = ColorProperty(theme.panel)
 
-    def __init__(self, figure: Figure, height: float = 420) -> None:
+    def __init__(self, figure: Figure, height: float = 420, *, has_legend: bool = True) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
+        self._has_legend = has_legend
         self.ground = theme.panel
         self._figure, self._high = figure, height
         self.curves: list[Point] = []
@@ -78,7 +79,7 @@ class Plot(Widget):
     def _draw_figure(self) -> None:
         figure = self._figure
         x_span, y_span, y2_span = extents(figure)
-        legend = self._draw_legend()
+        legend = self._draw_legend() if self._has_legend else 0.0
         left, right = self.x + dp(92), self.right - (dp(92) if y2_span else dp(30))
         bottom, top = self.y + dp(80), self.top - legend - dp(46)
         if figure.equal_scales:

@@ -226,6 +226,7 @@ class Shell(Widget):
 class Halves(Widget):
     """Two columns side by side where there is room, otherwise one after the other.
 
+    stacked    : what stands in the one column, where that is another order than left and then right
     turns_both : one pair of presses turns both, and stands beside them; see `pager`
     """
 
@@ -236,11 +237,13 @@ class Halves(Widget):
         share: float = 0.5,
         wide: float = 860,
         *,
+        stacked: Sequence[Maker] = (),
         turns_both: bool = False,
     ) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
         self.pager = Pager(self) if turns_both else None
         self._left, self._right, self._share, self._wide = list(left), list(right), share, wide
+        self._stacked = list(stacked) or [*left, *right]
         self._columns: list[Column] = []
         self.bind(size=self._place, pos=self._place)
 
@@ -252,7 +255,7 @@ class Halves(Widget):
             self.clear_widgets()
             own = not both or self.pager is None
             self._columns = [Column(turns=own) for _ in range(2 if both else 1)]
-            contents = [self._left, self._right] if both else [self._left + self._right]
+            contents = [self._left, self._right] if both else [self._stacked]
             for column, makers in zip(self._columns, contents, strict=True):
                 self.add_widget(column)
                 column.show(makers)

@@ -23,12 +23,12 @@ SHAPE = 63
 class NumberLine(Widget):
     """Value, ± and unit on one line that is never broken, in the largest size that fits."""
 
-    def __init__(self, number: Number) -> None:
+    def __init__(self, number: Number, role: str = "ink") -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
         whole = with_uncertainty(number.value, number.expanded_uncertainty, number.decimals)
         value, _, half = whole.replace("-", "−").partition(" ± ")
-        self._value = Txt(value, BIG, font_name=DIGITS)
-        self._half = Txt(f"± {half}" if half else "", 44, font_name=DIGITS)
+        self._value = Txt(value, BIG, role, font_name=DIGITS)
+        self._half = Txt(f"± {half}" if half else "", 44, role, font_name=DIGITS)
         self._unit = Txt(number.unit, HEADING, "quiet")
         self._parts = [part for part in (self._value, self._half, self._unit) if part.text]
         for part in self._parts:
@@ -59,20 +59,60 @@ class NumberLine(Widget):
             x += part.width + dp(12)
 
 
+class FindingCard(Card):
+    """A finding: what it is about, the number that matters with its limit, and what to do.
+
+    notes    : said after it
+    word     : stands for the verdict's own
+    is_stale : values have changed since: nothing of it is judged any more
+    """
+
+    def __init__(
+        self,
+        finding: Finding,
+        notes: Sequence[str] = (),
+        word: str = "",
+        *,
+        is_stale: bool = False,
+    ) -> None:
+        self._finding, self._said, self._is_stale = finding, word, is_stale
+        self._sentence = " ".join([finding.sentence, *notes])
+        mark = verdict_marks[finding.verdict]
+        super().__init__(*self._top(), Txt(self._sentence, role=self._role), mark=mark, word=word, side=SHAPE, edge=2.4)
+
+    @property
+    def _role(self) -> str:
+        return "quiet" if self._is_stale else "ink"
+
+    def _top(self) -> list[Widget]:
+        finding, top = self._finding, headline(self._finding)
+        name = f": {top.number.name}" if top is not None and len(finding.numbers) > 1 else ""
+        rows: list[Widget] = [Txt(f"{about(finding)}{name}", role=self._role, bold=True)]
+        if top is not None:
+            rows.append(NumberLine(top.number, self._role))
+        if top is not None and top.scale is not None:
+            colour = self._role if self._is_stale else verdict_marks[finding.verdict].colour
+            rows.append(LimitBar(top.scale, top.number.unit, colour, word=top.word))
+        return rows
+
+    def parts(self, room: float) -> list[Callable[[], Card]]:
+        """Number and sentence apart, where a low screen has no room for both; none where there is no number."""
+        if headline(self._finding) is None:
+            return []
+        mark = verdict_marks[self._finding.verdict]
+        return [
+            lambda: Card(*self._top(), mark=mark, word=self._said, edge=2.4),
+            lambda: Card(Txt(self._sentence, role=self._role)),
+        ]
+
+
 class VerdictCard(ButtonBehavior, Widget):
     """A finding, to be pressed for why."""
 
     def __init__(self, finding: Finding, do: Callable[[], object], name: str, notes: Sequence[str] = ()) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
         self.name, self._do, self._last = name, do, -10.0
-        mark, top = verdict_marks[finding.verdict], headline(finding)
-        rows: list[Widget] = [Txt(about(finding), bold=True)]
-        if top is not None:
-            rows.append(NumberLine(top.number))
-        if top is not None and top.scale is not None:
-            rows.append(LimitBar(top.scale, top.number.unit, mark.colour, word="limit"))
-        rows.append(Txt(" ".join([finding.sentence, *notes])))
-        self._card = Card(*rows, mark=mark, side=SHAPE, edge=2.4)
+        self._card = FindingCard(finding, notes)
         self.text = about(finding)
         self.add_widget(self._card)
         self.bind(pos=self._place)

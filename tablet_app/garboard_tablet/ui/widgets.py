@@ -203,6 +203,8 @@ class RowPress(ButtonBehavior, Widget):
     """
 
     ground = ColorProperty(theme.panel)
+    kept_free = 0.0
+    """Width at the right that a kind of row keeps for something of its own [dp]."""
 
     def __init__(
         self, title: str, do: Callable[[], object], *, small: str = "", value: str = "", mark: Mark | None = None,
@@ -242,7 +244,7 @@ class RowPress(ButtonBehavior, Widget):
                 aside.fit_line()
         widest = max((aside.width for aside in (self._value, self._word) if aside is not None), default=0.0)
         self._below = widest > width * 0.45
-        room = width - left - pad - (0 if self._below or not widest else widest + dp(16))
+        room = width - left - pad - dp(self.kept_free) - (0 if self._below or not widest else widest + dp(16))
         heights = [text.fit(room) for text in self._texts()]
         asides = sum(aside.height for aside in self._asides())
         self.size = (width, max(dp(TARGET), sum(heights) + dp(28), asides + dp(24)))
@@ -269,7 +271,7 @@ class RowPress(ButtonBehavior, Widget):
             top -= text.height
         top = self.center_y + sum(aside.height for aside in self._asides()) / 2
         for aside in self._asides():
-            aside.pos = (self.right - pad - aside.width, top - aside.height)
+            aside.pos = (self.right - pad - dp(self.kept_free) - aside.width, top - aside.height)
             top -= aside.height
 
     def on_release(self) -> None:
@@ -386,6 +388,8 @@ class Column(Widget):
     NARROWEST = 420
     STRIP = 110
     LOW = 480
+    LEAST_PART = 150
+    """Room in which a part of a long table is begun beneath something else: headings and two rows [dp]."""
 
     def __init__(self, most: int = 1, spacing: float = GAP, *, turns: bool = True) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
@@ -461,9 +465,10 @@ class Column(Widget):
                 widget = self._made.get(number) or self._flow[number]()
                 self._made[number] = widget
                 high = widget.fit(self._wide)
-                if high > left + 1 and own:
+                may_part = hasattr(widget, "parts") and (not own or left >= dp(self.LEAST_PART))
+                parts = widget.parts(left) if high > left + 1 and may_part else []
+                if high > left + 1 and own and not parts:
                     break
-                parts = widget.parts(left) if high > left + 1 and hasattr(widget, "parts") else []
                 if parts:
                     self._flow[number : number + 1] = parts
                     self._made = {place: made for place, made in self._made.items() if place < number}

@@ -7,14 +7,19 @@ import attrs
 import pytest
 
 from fuel_curve_jobs import DISPLACEMENT, PLANING, Row
-from garboard_fuel_curve.curve import Doubts, Point, fit, landmarks, study, wide_gaps
+from garboard.uncertainty import Part
+from garboard_fuel_curve.curve import Point, Shared, fit, landmarks, study, wide_gaps
 
 
-def points_of(rows: Sequence[Row], speed_within: float = 0.0, flow_within: float = 0.0) -> tuple[Point, ...]:
+def points_of(rows: Sequence[Row], run_to_run: float = 0.0, flow_repeats: float = 0.0) -> tuple[Point, ...]:
     return tuple(
-        Point(engine_speed=e, speed=s, flow=f, speed_within=speed_within, flow_within=flow_within * f)
-        for e, s, f in rows
+        Point(engine_speed=e, speed=s, flow=f, run_to_run=run_to_run, flow_repeats=flow_repeats * f) for e, s, f in rows
     )
+
+
+def scale(share: float) -> Shared:
+    """A flow meter right within a share, at 95 %."""
+    return Shared(flow_scale=(Part.of_expanded("flow meter", share),))
 
 
 GRID = [10.0 * number for number in range(601)]
@@ -84,52 +89,52 @@ def test_flow_and_speed_never_fall_although_readings_do() -> None:
 def test_the_uncertainty_of_economy_at_a_step_follows_the_law_of_propagation() -> None:
     # JCGM 100:2008, 5.1.6: relative variances of a quotient add. Readings far apart, so that nothing is pooled.
     rows = [(1000, 6.0, 3.0), (2000, 12.0, 6.0), (3000, 24.0, 12.0), (4000, 36.0, 24.0)]
-    curve = study(points_of(rows, speed_within=0.3, flow_within=0.02), Doubts(flow_scale=0.03), 0.5)
-    expected = 2.0 * math.sqrt((0.3 / 24) ** 2 + 0.02**2 + 0.03**2)
+    curve = study(points_of(rows, run_to_run=0.15, flow_repeats=0.01), scale(0.03), 0.5)
+    expected = 2.0 * math.sqrt((0.15 / 24) ** 2 + 0.01**2 + (0.03 / 1.96) ** 2)
     assert curve.economy_at(3000).value == pytest.approx(2.0)
-    assert curve.economy_at(3000).expanded_uncertainty == pytest.approx(expected, rel=0.2)
+    assert curve.economy_at(3000).standard_uncertainty == pytest.approx(expected, rel=0.01)
 
 
 def test_a_flow_scale_moves_economy_but_not_the_place_of_the_hump() -> None:
-    curve = study(points_of(PLANING), Doubts(flow_scale=0.05), 0.5)
-    assert curve.of_hump(lambda hump: hump.planing).expanded_uncertainty == pytest.approx(0.0, abs=1e-6)
-    hump = curve.landmarks.hump
+    curve = study(points_of(PLANING), scale(0.05), 0.5)
+    hump, scaled = curve.landmarks.hump, curve.moves.scale.landmarks.hump
     assert hump is not None
+    assert scaled is not None
+    assert scaled.planing == pytest.approx(hump.planing, abs=1e-6)
     assert curve.economy_at(hump.best.engine_speed).expanded_uncertainty == pytest.approx(
-        0.05 * hump.best.economy, rel=0.2
+        0.05 * hump.best.economy, rel=0.02
     )
 
 
-def test_the_tachometer_widens_every_engine_speed() -> None:
-    curve = study(points_of(PLANING), Doubts(engine_speed=25.0), 0.5)
-    assert curve.of_hump(lambda hump: hump.planing).expanded_uncertainty == pytest.approx(25.0)
-    assert curve.best.expanded_uncertainty == pytest.approx(25.0)
+def test_a_tachometer_counts_only_against_what_lies_outside_the_boat() -> None:
+    curve = study(points_of(PLANING), Shared(), 0.5)
+    assert curve.speed_at(4000).expanded_uncertainty == 0
+    against = curve.estimate(lambda one, off: one.speed.at(4000 + off), "kn", tachometer=20)
+    # By hand: 23.0, 27.5, 31.5 kn at 3500, 4000, 4500 rev/min, so 0.0085 kn for each rev/min; 0.95 x 20 x 0.0085.
+    assert against.expanded_uncertainty == pytest.approx(0.16, abs=0.005)
 
 
 def test_the_same_readings_give_the_same_numbers() -> None:
-    points, doubts = points_of(PLANING, 0.2, 0.02), Doubts(engine_speed=20, current=0.5, flow_scale=0.03)
-    assert study.__wrapped__(points, doubts, 0.5) == study.__wrapped__(points, doubts, 0.5)
+    points, shared = points_of(PLANING, 0.2, 0.02), Shared(engine_speed=5, current=1, receiver=0.1)
+    assert study.__wrapped__(points, shared, 0.5) == study.__wrapped__(points, shared, 0.5)
 
 
 def test_a_hump_buried_in_uncertainty_is_not_clear() -> None:
-    sharp = study(points_of(PLANING, 0.1, 0.01), Doubts(), 0.5)
-    blunt = study(points_of(PLANING, 4.0, 0.4), Doubts(), 0.5)
+    sharp = study(points_of(PLANING, 0.05, 0.005), Shared(), 0.5)
+    blunt = study(points_of(PLANING, 2.0, 0.2), Shared(), 0.5)
     assert sharp.hump_is_clear
     assert not blunt.hump_is_clear
 
 
-def test_a_boat_that_never_planes_has_no_hump_and_none_can_be_asked_for() -> None:
-    curve = study(points_of(DISPLACEMENT, 0.05, 0.01), Doubts(), 0.5)
+def test_a_boat_that_never_planes_has_no_hump() -> None:
+    curve = study(points_of(DISPLACEMENT, 0.05, 0.01), Shared(), 0.5)
     assert not curve.hump_is_clear
-    bare = study(points_of(DISPLACEMENT), Doubts(), 0.5)
-    with pytest.raises(ValueError, match="hump"):
-        bare.of_hump(lambda hump: hump.planing)
 
 
 def test_below_the_hump_economy_never_exceeds_the_readings_beside_it() -> None:
     """2.4 / 0.6 = 4.00 at 650, 4.5 / 1.5 = 3.00 at 1000, 2.31 at 1500, 1.67 at 2000 rev/min: straight lines between,
     so 3.50 half way from the first to the second. The ratio of two smooth lines gave more than was read."""
-    curve = study(points_of(PLANING), Doubts(), 0.5)
+    curve = study(points_of(PLANING), Shared(), 0.5)
     places = [650.0 + number for number in range(1350)]
     assert curve.fitted.economies(places) == sorted(curve.fitted.economies(places), reverse=True)
     assert curve.economy_at(825).value == pytest.approx(3.5)
@@ -140,22 +145,23 @@ def test_below_the_hump_economy_never_exceeds_the_readings_beside_it() -> None:
 
 def test_a_boat_that_never_planes_is_best_at_a_step_that_was_run() -> None:
     """4.0 / 0.9 = 4.44 at 1200 rev/min is read best once the first step burns more: 2.5 / 0.6 = 4.17."""
-    curve = study(points_of([(700, 2.5, 0.6), *DISPLACEMENT[1:]]), Doubts(), 0.5)
+    curve = study(points_of([(700, 2.5, 0.6), *DISPLACEMENT[1:]]), Shared(), 0.5)
     assert curve.landmarks.best.engine_speed == 1200
     assert curve.landmarks.best.economy == pytest.approx(4.0 / 0.9)
 
 
-def test_the_slowest_planing_speed_is_as_unsure_as_the_place_where_planing_begins() -> None:
-    """A reading's doubt moves the place along a steep curve, so the speed there is wider than the curve itself."""
-    curve = study(points_of(PLANING, 0.3, 0.02), Doubts(), 0.5)
-    hump = curve.landmarks.hump
-    assert hump is not None
-    assert curve.slowest_planing.value == curve.fitted.speed.at(hump.planing)
-    assert curve.slowest_planing.expanded_uncertainty > curve.speed_at(hump.planing).expanded_uncertainty
+def test_the_steps_around_a_place() -> None:
+    curve = study(points_of(PLANING), Shared(), 0.5)
+    assert [curve.steps_around(at) for at in (650, 660, 2500, 6000)] == [
+        (650, 1000),
+        (650, 1000),
+        (2500, 3000),
+        (5500, 6000),
+    ]
 
 
 def test_nearly_as_good_holds_97_percent_all_through() -> None:
-    curve = study(points_of(PLANING), Doubts(), 0.5)
+    curve = study(points_of(PLANING), Shared(), 0.5)
     hump = curve.landmarks.hump
     assert hump is not None
     low, high = curve.nearly_as_good(hump.best)
@@ -171,7 +177,7 @@ def test_gaps_wider_than_allowed_are_named() -> None:
 
 
 def test_an_engine_speed_outside_the_steps_has_no_economy() -> None:
-    curve = study(points_of(PLANING), Doubts(), 0.5)
+    curve = study(points_of(PLANING), Shared(), 0.5)
     with pytest.raises(ValueError, match="expected places"):
         curve.economy_at(6001)
 

@@ -12,7 +12,9 @@ from garboard.findings import NotEnoughData
 from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue
 from garboard.samples import Sample, gather
-from garboard_fuel_curve.readings import doubts, in_turn, readings
+from garboard_fuel_curve.believed import curve_of
+from garboard_fuel_curve.readings import readings
+from garboard_fuel_curve.recorded import in_turn
 
 ATTACHED: dict[FieldKey, JsonValue] = {(STEPS, "recording", "", ""): {"file": "run.log"}}
 
@@ -165,12 +167,13 @@ def test_ten_samples_a_second_give_the_same_step_as_one() -> None:
 
 
 def test_a_recording_run_one_way_says_so_and_allows_for_a_current() -> None:
-    view = with_recording(recorded(PLANING, courses=(90,)))
-    found = readings(view)
-    assert len(found.one_way) == len(PLANING)
-    assert doubts(view, found).current == 0.5
-    both = job_view(boat(), typed(PLANING))
-    assert doubts(both, readings(both)).current == 0.0
+    one_way = curve_of(with_recording(recorded(PLANING, courses=(90,))))
+    assert len(one_way.found.one_way) == len(PLANING)
+    # The current is a bound of 1 kn shared by all steps, so it adds 1 / sqrt(3) to a speed: JCGM 100:2008, 4.3.7.
+    current = {part.source: part.standard_uncertainty for part in one_way.curve.speed_at(3500).parts}["current"]
+    assert current == pytest.approx(1 / math.sqrt(3), rel=1e-3)
+    both = curve_of(job_view(boat(), typed(PLANING)))
+    assert all(part.source != "current" for part in both.curve.speed_at(3500).parts)
 
 
 def test_typed_rows_come_before_a_recording_and_the_source_says_so() -> None:
@@ -223,16 +226,15 @@ def test_one_way_runs_and_coarser_digits_widen_the_speed() -> None:
     values = typed(PLANING)
     values[STEPS, "speed_out", "6", ""] = "17 kn"
     coarse = readings(job_view(boat(), values)).steps[5]
-    assert one_way.speed_within == pytest.approx(fine.speed_within * math.sqrt(2))
-    assert coarse.speed_within > fine.speed_within
+    assert (fine.worth, one_way.worth) == (2, 1)
+    assert coarse.speed_digit == pytest.approx(10 * fine.speed_digit)
 
 
 def test_the_rounding_of_a_reading_is_that_of_a_rectangle() -> None:
     # JCGM 100:2008, 4.3.7: a rectangle of full width a has the standard deviation a / sqrt(12).
     values = typed(PLANING)
     values[STEPS, "fuel_flow", "6", "centre"] = "10 gal/h"
-    view = job_view(boat(), values, settings={"fuel_curve.flow_scatter": "0 %"})
-    assert readings(view).steps[5].flow_within == pytest.approx(1.96 / math.sqrt(12))
+    assert readings(job_view(boat(), values)).steps[5].flow_digit == pytest.approx(1 / math.sqrt(12))
 
 
 @pytest.mark.parametrize(

@@ -120,13 +120,16 @@ def test_one_ventilating_run_is_named_and_not_counted(number: int) -> None:
 
 def test_one_run_short_of_full_throttle_and_one_misread_engine_speed_are_told_apart() -> None:
     """Both slower; or the engine alone, up or down."""
-    for speed, turns, code in (
-        (38.5, 5500, "not_full_throttle"),
-        (41.2, 5500, "odd_engine_speed"),
-        (40.9, 5080, "odd_engine_speed"),  # for 5800, at full speed
-        (41.2, 8500, "odd_engine_speed"),
+    for speed, turns, code, runs_of_speed in (
+        (38.5, 5500, "not_full_throttle", "1 and 2 runs"),
+        (41.2, 5500, "odd_engine_speed", "4 runs"),
+        (40.9, 5080, "odd_engine_speed", "4 runs"),  # for 5800, at full speed, which counts
+        (41.2, 8500, "odd_engine_speed", "4 runs"),
     ):
-        assert one(with_one(2, "with", speed, turns), "readings").code == f"prop_check.readings.{code}"
+        view = with_one(2, "with", speed, turns)
+        assert one(view, "readings").code == f"prop_check.readings.{code}"
+        assert runs_of_speed in one(view, "speed").sentence
+        assert one(view, "window").numbers[0].value == pytest.approx(5800, abs=5)
 
 
 def test_the_only_run_against_the_current_is_not_slow_for_it() -> None:
@@ -142,6 +145,7 @@ def test_one_misread_speed_is_named_and_not_counted() -> None:
     assert (told.code, told.about) == ("prop_check.readings.odd_speed", "run 3")
     assert doubted(told) == {(RUNS, "speed", "3", "")}
     assert one(view, "speed").numbers[0].value == pytest.approx((41.0 + (39.0 + 39.1) / 2) / 2)
+    assert all((RUNS, "engine_speed", str(row), "centre") in one(view, "window").places for row in (1, 2, 3, 4))
 
 
 def test_without_the_odd_run_one_way_is_left_and_said() -> None:
@@ -170,6 +174,8 @@ def test_a_ventilating_run_of_a_recording_is_named_too() -> None:
     view = job(BOAT, recordings={"trial": trial}, more=more)
     told = one(view, "readings")
     assert (told.code, told.about) == ("prop_check.readings.ventilated", "run 3")
+    assert not told.doubts, "the others in it are sound"
+    assert one(view, "window").verdict is Verdict.PASS
 
 
 def test_a_cruise_with_the_current_is_no_full_throttle_run() -> None:
@@ -195,7 +201,8 @@ def test_miles_an_hour_typed_as_knots_pass_no_other_check() -> None:
     assert (speed.code, weight.code) == ("prop_check.speed.measured", "prop_check.crouch.believable")
     assert (speed.verdict, weight.verdict) == (Verdict.ADVISE, Verdict.ADVISE)
     assert "In doubt" in speed.sentence
-    assert told["window"][0].verdict is Verdict.PASS, "the engine speed rests on no speed"
+    for calculator in ("window", "pitch"):
+        assert told[calculator][0].verdict is Verdict.PASS, "these rest on no speed"
     right = found(runs(heavy, ("with", 42.2, 5800), ("against", 41.2, 5800)))
     assert {right[name][0].verdict for name in ("slip", "speed", "crouch", "window")} == {Verdict.PASS}
 

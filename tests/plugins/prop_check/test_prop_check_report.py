@@ -79,7 +79,21 @@ def test_a_run_that_is_not_counted_is_marked_and_told() -> None:
     runs[2] |= {"speed": "37.5 kn", "centre": "6200 rev/min"}
     blocks = page(job(boat, runs))
     made = next(block for block in blocks if isinstance(block, Table) and block.title == "Full-throttle runs")
-    assert [row[0] for row in made.rows] == ["1", "2", "3, not counted", "4"]
+    assert made.rows[2] == ("3", "with", "37.5, not counted", "6200, not counted")
+    assert "not counted" not in str([*made.rows[:2], made.rows[3]])
     told = [block.code for block in blocks if isinstance(block, Finding)]
     assert "prop_check.readings.ventilated" in told
     assert "18.4 ± 0.6" in next(block for block in blocks if isinstance(block, Table)).rows[0]
+
+
+def test_the_book_gives_no_speed_that_is_in_doubt() -> None:
+    """48 kn typed for 48 mph: no large number, no slip; the engine speed rests on no speed and stands."""
+    boat = vessel(1)
+    blocks = page(job(boat, two_ways(boat, speeds=("48.5 kn", "47.5 kn"))))
+    assert not any(isinstance(block, Number) for block in blocks)
+    assert any("Full speed is not given" in block for block in blocks if isinstance(block, str))
+    assert next(block for block in blocks if isinstance(block, Table)).rows[0][3:] == (
+        "5800 ± 30",
+        "5400 to 6000",
+        "in doubt",
+    )

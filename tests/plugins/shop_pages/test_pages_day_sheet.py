@@ -156,6 +156,27 @@ def test_an_empty_day_leads_to_the_last_one_with_work(manager: Browser) -> None:
     assert "Nothing came ashore on this day. The latest work was entered on" in words
 
 
+def test_a_tablet_a_day_ahead_does_not_make_the_latest_work_tomorrows(pages: Pages, manager: Browser) -> None:
+    """Its time cannot be right: the shop's clock has not come to that day."""
+    before = words_of(manager.text("/days/2026-01-01"))
+    ahead = make_entry(
+        "note",
+        SALTGRASS,
+        dev="tablet-09",
+        by="R. Vane",
+        clock=Stamp(NOON, 0),
+        at="2026-11-26T12:00:00+00:00",
+        job="saltgrass-2026-05",
+        subject=("n1",),
+        value={"text": "Chafe", "punch_list": True, "settled": False},
+    )
+    pages.store.put_if_absent({SALTGRASS: CheckedEntries({ahead.id: ahead.raw})}, "000000000001", NOON, 0)
+    pages.desk.index.refresh()
+    assert "2026-11-26" in {pages.desk.index.last_day()}
+    assert words_of(manager.text("/days/2026-01-01")) == before
+    assert "26 November" not in before
+
+
 @pytest.mark.parametrize("day", ["yesterday", "2026-13-01", "2026-11-25x"])
 def test_what_is_no_day_is_not_found(manager: Browser, day: str) -> None:
     assert manager.get(f"/days/{day}").status_code == 404

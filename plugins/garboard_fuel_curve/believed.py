@@ -1,0 +1,196 @@
+"""The curve of a job, as far as its readings can be believed: what every figure of it rests on."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+import attrs
+
+from garboard.findings import Lack, Missing, NotEnoughData, Verdict
+from garboard.job_view import JobView
+from garboard.uncertainty import Part
+from garboard_fuel_curve.contradictions import Contradiction, contradictions, without_odd
+from garboard_fuel_curve.curve import Curve, Hump, Point, Shared, study, wide_gaps
+from garboard_fuel_curve.power import judged_by_power
+from garboard_fuel_curve.readings import Readings, ThrottleStep, corrected, deviation_of, flow_repeats, readings
+from garboard_fuel_curve.refill import Refill, correction
+from garboard_fuel_curve.steps import STEPS
+from garboard_fuel_curve.wording import tens
+
+HUMP_FROM = 1.2
+"""No hull meets its hump below this speed in knots over the root of its length in feet; common practice, no source."""
+
+SHORTEST = 16.0
+"""Length taken where none is entered [ft]: a shorter boat meets its hump at a lower speed."""
+
+
+@attrs.frozen(kw_only=True)
+class JobCurve:
+    """The curve of a job and what it was made of.
+
+    found  : the steps as read
+    steps  : those the curve goes through: without the contradicted ones, their flow corrected by the refill
+    refill : that corrects the flow, where one does
+    odd    : readings that others contradict
+    why_no_flow : why the fuel flow carries no figure, where it does not
+    """
+
+    found: Readings
+    steps: tuple[ThrottleStep, ...]
+    curve: Curve
+    refill: Refill | None
+    odd: tuple[Contradiction, ...]
+    why_no_flow: Missing | None
+
+    @property
+    def read(self) -> tuple[ThrottleStep, ...]:
+        """All steps, contradicted ones too, their flow corrected by the refill."""
+        return corrected(self.found.steps, self.refill.ratio.value if self.refill else 1.0)
+
+    @property
+    def corrected_by(self) -> str:
+        """What to say of a refill that corrects the fuel flow; "" where none does."""
+        return f" Fuel flow is corrected by the refill (x {self.refill.ratio.value:.3f})." if self.refill else ""
+
+    def flow_carries(self) -> None:
+        """Raise NotEnoughData where no figure may rest on the fuel flow."""
+        if self.why_no_flow:
+            raise NotEnoughData(self.why_no_flow)
+        if self.odd:
+            raise NotEnoughData(*(one.missing for one in self.odd))
+
+    def carries(self) -> None:
+        """Raise NotEnoughData where no figure may rest on speed and fuel flow."""
+        if self.found.speed_doubted:
+            raise NotEnoughData(self.found.speed_doubted)
+        self.flow_carries()
+
+
+IMPOSSIBLE = Missing(
+    "the fuel flow at full throttle cannot be true; put the meter or the entry right first",
+    lack=Lack.CONTRADICTS,
+    step=STEPS,
+    field="fuel_flow",
+)
+
+
+def curve_of(view: JobView) -> JobCurve:
+    """The readings and the curve through them. Raises NotEnoughData when there are too few steps."""
+    found = readings(view)
+    fewest = int(view.setting_value("fuel_curve.fewest_steps"))
+    if len(found.steps) < fewest:
+        raise NotEnoughData(
+            f"{len(found.steps)} different throttle steps, at least {fewest} are needed; add steps between idle and "
+            "full throttle",
+            lack=Lack.TOO_LITTLE,
+            step=STEPS,
+            field="nominal_engine_speed",
+        )
+    odd = contradictions(view, found)
+    sound = without_odd(view, found, odd)
+    why_no_flow: Missing | None = None
+    refill: Refill | None = None
+    try:
+        refill = correction(view)
+    except NotEnoughData as lacking:
+        (why_no_flow,) = lacking.missing
+    steps = corrected(sound.steps, refill.ratio.value if refill else 1.0)
+    if _is_impossible(view, steps, refill):
+        why_no_flow = IMPOSSIBLE
+    return JobCurve(
+        found=found,
+        steps=steps,
+        curve=_study(view, steps, refill),
+        refill=refill,
+        odd=odd,
+        why_no_flow=why_no_flow,
+    )
+
+
+def _study(view: JobView, steps: Sequence[ThrottleStep], refill: Refill | None) -> Curve:
+    deviation, freedom = deviation_of(steps)
+    points = tuple(
+        Point(
+            engine_speed=step.engine_speed,
+            speed=step.speed,
+            flow=step.flow,
+            run_to_run=deviation / math.sqrt(step.worth),
+            speed_digit=step.speed_digit / math.sqrt(step.worth),
+            flow_repeats=flow_repeats(view, step),
+            flow_digit=step.flow_digit,
+            one_way=not step.both_ways,
+        )
+        for step in steps
+    )
+    accuracy = view.setting_value("fuel_curve.flow_meter_accuracy", "%") / 100
+    shared = Shared(
+        freedom=freedom,
+        receiver=view.setting_value("fuel_curve.speed_accuracy", "kn"),
+        current=view.setting_value("fuel_curve.unknown_current", "kn") if any(p.one_way for p in points) else 0.0,
+        engine_speed=view.setting_value("fuel_curve.engine_speed_resolution", "rev/min") / 2,
+        flow_scale=refill.relative_parts if refill else (Part.of_expanded("flow meter", accuracy),),
+    )
+    return study(points, shared, view.setting_value("fuel_curve.planing_recovery", "%") / 100)
+
+
+def _is_impossible(view: JobView, steps: Sequence[ThrottleStep], refill: Refill | None) -> bool:
+    """Whether a fuel flow surely cannot be true for its engine; then no figure that rests on it is given."""
+    try:
+        return any(finding.verdict is Verdict.FAIL for finding in judged_by_power(view, steps, refill))
+    except NotEnoughData:
+        return False
+
+
+def believable_curve(view: JobView) -> JobCurve:
+    """The curve, where its speed and fuel flow can be true. Raises NotEnoughData."""
+    found = curve_of(view)
+    found.carries()
+    return found
+
+
+def hump_of(view: JobView, curve: Curve) -> Hump | None:
+    """The planing hump, None where there is none.
+
+    Raises NotEnoughData where none stands clear and steps are too far apart to tell.
+    """
+    if curve.hump_is_clear:
+        return curve.landmarks.hump
+    if view.vessel.hull_form != "displacement":
+        length = view.vessel.length.to("ft") if view.vessel.length else SHORTEST
+        slow = HUMP_FROM * math.sqrt(max(length, 1.0))
+        _refuse(gap for gap in _gaps(view, curve) if curve.fitted.speed.at(gap[1]) > slow)
+    return None
+
+
+def hump_found(view: JobView, curve: Curve) -> Hump | None:
+    """The same. Raises NotEnoughData also where the slowest planing lies between steps that are too far apart."""
+    hump = hump_of(view, curve)
+    if hump:
+        _refuse(gap for gap in _gaps(view, curve) if gap[0] < hump.planing and gap[1] > hump.bottom.engine_speed)
+    return hump
+
+
+def begins_in_a_gap(view: JobView, curve: Curve, hump: Hump) -> bool:
+    """Whether the hump begins between steps that are too far apart to say where."""
+    return any(low < hump.start < high for low, high in _gaps(view, curve))
+
+
+def refuse_gap_at(view: JobView, curve: Curve, engine_speed: float) -> None:
+    """Raise NotEnoughData where a best place lies between steps, or beside one, that are too far apart [rev/min]."""
+    _refuse((gap for gap in _gaps(view, curve) if gap[0] <= engine_speed <= gap[1]), "the best cruise")
+
+
+def _gaps(view: JobView, curve: Curve) -> tuple[tuple[float, float], ...]:
+    widest = view.setting_value("fuel_curve.widest_gap", "rev/min")
+    return wide_gaps([point.engine_speed for point in curve.points], widest)
+
+
+def _refuse(gaps: Iterable[tuple[float, float]], what: str = "the planing hump") -> None:
+    texts = [
+        f"steps at {low:.0f} and {high:.0f} rev/min are too far apart to place {what}; add one near "
+        f"{tens((low + high) / 2)} rev/min"
+        for low, high in gaps
+    ]
+    if texts:
+        raise NotEnoughData(*texts, lack=Lack.TOO_LITTLE, step=STEPS, field="nominal_engine_speed")

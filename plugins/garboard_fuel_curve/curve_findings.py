@@ -1,0 +1,142 @@
+"""The fuel curve as figure and table, and which readings to repeat."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from garboard.findings import Axis, Band, Figure, Finding, Marker, NotEnoughData, Number, Series, Table, Verdict
+from garboard.job_view import JobView
+from garboard_fuel_curve.believed import IMPOSSIBLE, JobCurve, begins_in_a_gap, curve_of, hump_found
+from garboard_fuel_curve.cruise import Cruise, best_place
+from garboard_fuel_curve.curve import Hump
+from garboard_fuel_curve.economy import economy, litres_per_mile, statute_economy
+from garboard_fuel_curve.readings import ThrottleStep
+from garboard_fuel_curve.steps import PRACTICE, PROPAGATION
+
+
+def fuel_curve(view: JobView) -> list[Finding]:
+    """The curve as figure and table, and whether readings must be repeated."""
+    job = curve_of(view)
+    found = job.found
+    low, high = found.steps[0].engine_speed, found.steps[-1].engine_speed
+    steps = f"{len(found.steps)} steps from {low:.0f} to {high:.0f} rev/min, from {found.source}.{job.corrected_by}"
+    advice = list(_advice(job))
+    return [
+        Finding(
+            code=_code(job),
+            verdict=Verdict.ADVISE if advice else Verdict.PASS,
+            about="fuel curve",
+            sentence=" ".join([steps, *advice]),
+            basis=(PRACTICE, PROPAGATION),
+            numbers=(
+                Number("lowest step", low, "rev/min", decimals=0),
+                Number("highest step", high, "rev/min", decimals=0),
+            ),
+            figures=(_figure(job, *_marked(view, job)),),
+            tables=(_table(view, job),),
+            doubts=tuple(one.doubt for one in job.odd),
+        )
+    ]
+
+
+def _code(job: JobCurve) -> str:
+    if job.found.speed_doubted:
+        return "fuel_curve.curve.speed_doubted"
+    if job.why_no_flow:
+        impossible = job.why_no_flow is IMPOSSIBLE
+        return "fuel_curve.curve.flow_impossible" if impossible else "fuel_curve.curve.refill_contradicts"
+    if job.odd:
+        return "fuel_curve.curve.repeat_steps"
+    if job.found.one_way:
+        return "fuel_curve.curve.one_way"
+    return "fuel_curve.curve.in_order"
+
+
+def _advice(job: JobCurve) -> Iterator[str]:
+    if job.why_no_flow:
+        yield f"Do not use its fuel flow: {job.why_no_flow}."
+    if job.found.speed_doubted:
+        yield f"Do not use its speeds: {job.found.speed_doubted}."
+    if job.odd:
+        yield f"Repeat {'; '.join(one.text for one in job.odd)}. Until then no best cruise and no range are given."
+    if count := len(job.found.one_way):
+        ways = "step was" if count == 1 else "steps were"
+        yield f"{count} {ways} run one way only; run both ways to take out a current."
+
+
+def _marked(view: JobView, job: JobCurve) -> tuple[Cruise | None, Hump | None, bool]:
+    """What the figure may point out: only what the findings of cruise and hump say too."""
+    cruise = hump = None
+    try:
+        job.carries()
+        hump = hump_found(view, job.curve)
+        cruise = best_place(view, job.curve)
+    except NotEnoughData:
+        pass
+    return cruise, hump, hump is not None and not begins_in_a_gap(view, job.curve, hump)
+
+
+def _figure(job: JobCurve, cruise: Cruise | None, hump: Hump | None, hump_begins: bool) -> Figure:
+    curve = job.curve
+    x = tuple(sorted({*curve.engine_speeds, *(point.engine_speed for point in curve.points)}))
+    economies = curve.fitted.economies(x)
+    bands = []
+    if hump and hump_begins:
+        bands.append(Band("planing hump", "x", hump.start, hump.planing))
+    if cruise:
+        bands.append(Band("best cruise" if cruise.planing else "best economy", "x", cruise.low, cruise.high))
+    markers = []
+    if cruise and cruise.best:
+        best = cruise.best.value
+        markers.append(Marker(cruise.name, best, curve.fitted.economies((best,))[0], second_axis=True))
+    return Figure(
+        title="Speed and economy over engine speed",
+        x=Axis("Engine speed", "rev/min"),
+        y=Axis("Speed over ground", "kn", low=0.0),
+        y2=Axis("Economy", "nm/gal", low=0.0),
+        series=(
+            Series("speed", x, tuple(curve.fitted.speed.along(x)), markers=False),
+            Series("economy", x, tuple(economies), second_axis=True, markers=False),
+            Series(
+                "economy as read",
+                tuple(step.engine_speed for step in job.read),
+                tuple(economy(step.speed, step.flow) for step in job.read),
+                second_axis=True,
+                line=False,
+            ),
+        ),
+        bands=tuple(bands),
+        markers=tuple(markers),
+    )
+
+
+def _table(view: JobView, job: JobCurve) -> Table:
+    positions = [engine.position for engine in view.vessel.engines]
+    per_engine = [f"{position} [gal/h]" for position in positions] if len(positions) > 1 else []
+    return Table(
+        title="Fuel by engine speed" + (", flow corrected by the refill" if job.refill else ""),
+        headings=(
+            "Engine speed [rev/min]",
+            "Speed [kn]",
+            *per_engine,
+            "Fuel flow [gal/h]",
+            "Economy [nm/gal]",
+            "Economy [mi/gal]",
+            "Fuel [L/nm]",
+        ),
+        rows=tuple(_row(step, len(per_engine) > 0) for step in job.read),
+    )
+
+
+def _row(step: ThrottleStep, per_engine: bool) -> tuple[str, ...]:
+    good = economy(step.speed, step.flow)
+    flows = [f"{flow:.1f}" for flow in step.flows] if per_engine else []
+    return (
+        f"{step.engine_speed:.0f}",
+        f"{step.speed:.1f}",
+        *flows,
+        f"{step.flow:.1f}",
+        f"{good:.2f}",
+        f"{statute_economy(good):.2f}",
+        f"{litres_per_mile(good):.1f}" if good > 0 else "no way made",
+    )

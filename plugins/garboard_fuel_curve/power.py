@@ -1,0 +1,188 @@
+"""Whether the fuel flow at full throttle can be true for the engine."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from garboard.findings import (
+    Finding,
+    Lack,
+    Limit,
+    Missing,
+    NotEnoughData,
+    Number,
+    Verdict,
+    not_enough_data,
+    with_uncertainty,
+)
+from garboard.job_view import JobView
+from garboard.records import Engine
+from garboard.uncertainty import NORMAL_95, MeasuredValue, Part
+from garboard_fuel_curve import specific_consumption
+from garboard_fuel_curve.contradictions import contradictions, without_odd
+from garboard_fuel_curve.entered import digit, optional
+from garboard_fuel_curve.readings import ThrottleStep, corrected, places, readings
+from garboard_fuel_curve.refill import Refill, correction, flow_meter
+from garboard_fuel_curve.steps import BEST_EFFICIENCY, DEVIATION_FREEDOM, FUEL_TABLE, ORDINARY, STEPS, efficiency_basis
+
+
+def fuel_for_power(view: JobView) -> list[Finding]:
+    """Whether each engine's fuel flow at full throttle can be true for its rated power.
+
+    Uncertainty: rated power, density, heating value and the reading. The meter's own accuracy is left out, for it is
+    what is being judged; where a refill corrects the flow, the refill's is added.
+    """
+    refill, found = correction(view), readings(view)
+    odd = [one for one in contradictions(view, found) if not one.of_unit]
+    sound = without_odd(view, found, odd)
+    judged = judged_by_power(view, corrected(sound.steps, refill.ratio.value if refill else 1.0), refill)
+    faster = [one for one in odd if one.step.engine_speed > sound.steps[-1].engine_speed]
+    return [not_enough_data(one.about, [faster[-1].missing], one.basis) for one in judged] if faster else judged
+
+
+def judged_by_power(view: JobView, steps: Sequence[ThrottleStep], refill: Refill | None) -> list[Finding]:
+    """The same for steps whose fuel flow is already corrected by the refill, where there is one."""
+    asking = view.asking()
+    fuel = asking.choice(STEPS, "fuel")
+    known = fuel in ("", "gasoline", "diesel")
+    what = f"fuel must be gasoline or diesel, got {fuel!r}"
+    asking.need(known, what, lack=Lack.NOT_COVERED, step=STEPS, field="fuel")
+    density = optional(asking, STEPS, "fuel_density", "lb/gal")
+    asking.need(
+        density is None or math.isnan(density) or 1 <= density <= 20,
+        "fuel density must be 5.0 to 8.5 lb/gal",
+        lack=Lack.OUT_OF_RANGE,
+        step=STEPS,
+        field="fuel_density",
+    )
+    asking.check()
+    tolerance = 0.0 if density is not None else view.setting_value("fuel_curve.density_tolerance", "%") / 100
+    weight = view.setting_value(f"fuel_curve.{fuel}_density", "lb/gal") if density is None else density
+    return [
+        _plausible(view, engine, number, steps, refill, fuel, weight, tolerance)
+        for number, engine in enumerate(view.vessel.engines)
+    ]
+
+
+def _plausible(
+    view: JobView,
+    engine: Engine,
+    number: int,
+    steps: Sequence[ThrottleStep],
+    refill: Refill | None,
+    fuel: str,
+    density: float,
+    density_tolerance: float,
+) -> Finding:
+    basis = (BEST_EFFICIENCY, ORDINARY, FUEL_TABLE)
+    about = f"{engine.position} engine fuel flow"
+    top = max(steps, key=lambda step: step.engine_speeds[number])
+    reason = _not_full_throttle(view, engine, top.engine_speeds[number])
+    power = engine.rated_power.to("hp") if engine.rated_power else 0.0
+    if not 0 < power < 1e5:
+        text = f"{engine.position} engine: rated power is not entered"
+        reason = Missing(text, lack=Lack.NOT_ENTERED, field="engines.rated_power", of=engine.position)
+    if reason:
+        return not_enough_data(about, [reason], basis)
+    reading = _of_reading(view, top, number, engine.position, refill)
+    flow = top.flows[number]
+    used = specific_consumption.specific_consumption(flow, density, power)
+    of_used = (
+        *(part.times(used) for part in reading),
+        Part.bound("rated power", used * view.setting_value("fuel_curve.power_tolerance", "%") / 100),
+        Part.bound("density", used * density_tolerance),
+    )
+    consumption = MeasuredValue.of_parts(used, "lb/(hp h)", of_used)
+    heat = specific_consumption.HEATING_VALUE_WITHIN / specific_consumption.HEATING_VALUE
+    share = 100 * specific_consumption.brake_efficiency(used)
+    of_share = [*(part.times(-share / used) for part in of_used), Part.bound("heating value", share * heat)]
+    efficiency = MeasuredValue.of_parts(share, "%", of_share)
+    best = view.setting_value(f"fuel_curve.best_{fuel}", "%")
+    poorest = view.setting_value("fuel_curve.poorest", "%")
+    within = 1 + efficiency.expanded_uncertainty / efficiency.value
+    impossible = efficiency.value / within > best or efficiency.value * within < poorest
+    doubtful = efficiency.value > best or efficiency.value < poorest
+    says = f"{with_uncertainty(used, consumption.expanded_uncertainty, 2)} lb/(hp h) at full throttle"
+    ordinary = specific_consumption.ORDINARY_CONSUMPTION[fuel]
+    if impossible or doubtful:
+        factor = used / ordinary
+        slip = specific_consumption.likely_slip(factor, len(view.vessel.engines))
+        says += (
+            f": {'cannot be true' if impossible else 'hard to believe'}. {flow:.1f} gal/h is {factor:.2g} times what "
+            f"{power:.0f} hp commonly burns; {slip}. "
+        )
+        borne_out = "Check the entry and its unit; the refill bears the meter out."
+        says += borne_out if _meter_is_right(view) else "Check the entry, its unit and the meter's K-factor."
+    else:
+        says += f", believable; {ordinary:.2f} is commonly reckoned with."
+    if refill:
+        says += f" The flow is corrected by the refill (x {refill.ratio.value:.3f})."
+    code = "fuel_curve.fuel_for_power.believable"
+    if impossible or doubtful:
+        code = "fuel_curve.fuel_for_power.impossible" if impossible else "fuel_curve.fuel_for_power.doubtful"
+    in_metric = specific_consumption.metric_consumption(1.0)
+    metric = MeasuredValue.of_parts(used * in_metric, "g/kWh", [part.times(in_metric) for part in of_used])
+    return Finding(
+        code=code,
+        verdict=Verdict.FAIL if impossible else Verdict.ADVISE if doubtful else Verdict.PASS,
+        about=about,
+        sentence=says,
+        basis=(efficiency_basis(fuel, best), ORDINARY, FUEL_TABLE),
+        numbers=(
+            Number.of("specific consumption", consumption, 2),
+            Number.of("specific consumption, metric", metric, 0),
+            Number.of("brake efficiency", efficiency),
+            Number.of("fuel flow", MeasuredValue.of_parts(flow, "gal/h", [part.times(flow) for part in reading])),
+        ),
+        limits=(Limit("brake efficiency", poorest, best),),
+        places=(
+            (STEPS, "fuel", "", ""),
+            (STEPS, "fuel_density", "", ""),
+            *places(top, (engine.position,), "nominal_engine_speed", "engine_speed", "fuel_flow"),
+            *(((STEPS, "recording", "", ""),) if not top.rows else ()),
+            *(refill.places if refill else ()),
+        ),
+    )
+
+
+def _of_reading(
+    view: JobView, step: ThrottleStep, number: int, position: str, refill: Refill | None
+) -> tuple[Part, ...]:
+    """What an engine's fuel flow at one step has of its reading, as shares of it [-]."""
+    digits = [digit(view, STEPS, "fuel_flow", "gal/h", row=row, of=position) for row in step.rows]
+    repeats = view.setting_value("fuel_curve.flow_scatter", "%") / 100 / NORMAL_95 / math.sqrt(step.readings)
+    return (
+        Part("flow repeats", repeats, degrees_of_freedom=DEVIATION_FREEDOM),
+        Part("flow digits", math.hypot(*digits) / max(len(digits), 1) / step.flows[number]),
+        *(refill.relative_parts if refill else ()),
+    )
+
+
+def _meter_is_right(view: JobView) -> bool:
+    """Whether a refill has shown that the flow meter may stay as it is."""
+    try:
+        return all(finding.verdict is Verdict.PASS for finding in flow_meter(view))
+    except NotEnoughData:
+        return False
+
+
+def _not_full_throttle(view: JobView, engine: Engine, highest: float) -> Missing | None:
+    """Why the highest step does not count as full throttle; None when it does."""
+    needed = full_throttle_from(view, engine)
+    if needed is None:
+        text = f"{engine.position} engine: neither rated speed nor full-throttle window is entered"
+        return Missing(text, lack=Lack.NOT_ENTERED, field="engines.rated_speed", of=engine.position)
+    if highest >= needed:
+        return None
+    text = f"highest step {highest:.0f} rev/min, full throttle begins at {needed:.0f} rev/min"
+    return Missing(text, lack=Lack.TOO_LITTLE, step=STEPS, field="nominal_engine_speed")
+
+
+def full_throttle_from(view: JobView, engine: Engine) -> float | None:
+    """Where full throttle begins [rev/min]: at the low end of its window, else at the shop's share of rated speed."""
+    if engine.full_throttle_low is not None:
+        return engine.full_throttle_low.to("rev/min")
+    if engine.rated_speed is not None:
+        return view.setting_value("fuel_curve.full_throttle_from", "%") / 100 * engine.rated_speed.to("rev/min")
+    return None

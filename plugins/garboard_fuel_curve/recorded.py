@@ -1,0 +1,328 @@
+"""Throttle steps cut from a recording: where everything held steady, and whether two senders say the same."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import pairwise
+
+import attrs
+
+from garboard.findings import Lack, Missing, NotEnoughData
+from garboard.job_view import JobView
+from garboard.samples import Recording, Stream
+from garboard.series import (
+    Steady,
+    is_frozen,
+    mean,
+    mean_direction,
+    signed_angle,
+    steady_stretches,
+    unchanging_stretches,
+    unwrapped,
+)
+from garboard.units import convert
+from garboard_fuel_curve.steps import STEPS
+
+RECIPROCAL_WITHIN = 30.0
+"""Runs whose courses differ from 180 degrees by less than this count as opposite [deg]."""
+
+CHANGED_BY = 300.0
+"""Engine speeds this far apart change speed and fuel flow on any boat; common practice, no source [rev/min]."""
+
+CHANGED_FLOW = 1.25
+"""Fuel flows of one engine in a greater ratio than this are of different engine speeds (common practice, no source)."""
+
+INTO_A_RUN = 10.0
+"""A reading that stands still has to reach so far into a run, beyond any lag, to be doubted for it [s]."""
+
+SECONDS_PER_INDEPENDENT_READING = 6.0
+"""Instrument values closer together than this are not independent (common practice, no source) [s]."""
+
+RECEIVERS_DIFFER = 0.01
+"""Receivers that smooth a speed differently differ by so much of it (common practice, no source)."""
+
+SHARE_OF_RUNS = 0.2
+"""Two senders that differ in fewer of the runs than this were told apart by chance (common practice, no source)."""
+
+
+@attrs.frozen(kw_only=True)
+class Held:
+    """One throttle step that was held in a recording; see `readings.ThrottleStep`.
+
+    stretches       : how many times
+    speed_deviation : of the mean speed of one stretch, by how it moved within it [kn]
+    """
+
+    name: str
+    engine_speeds: tuple[float, ...]
+    flows: tuple[float, ...]
+    legs: tuple[float, ...]
+    stretches: int
+    speed_deviation: float
+
+
+@attrs.frozen(kw_only=True)
+class Cut:
+    """What a recording gives.
+
+    speed_doubted : why the speed is, if it is
+    agreed        : what to add to the name of the source where several senders say the same
+    """
+
+    held: tuple[Held, ...]
+    speed_doubted: Missing | None
+    agreed: str
+
+
+def cut(view: JobView, recording: Recording) -> Cut:
+    """Throttle steps cut from a recording: stretches in which engine speed, fuel flow and speed all hold steady.
+
+    Stretches at one throttle setting are put together; where their courses are opposite, speed is the mean of
+    means of the runs in turn.
+    Raises NotEnoughData when an engine's data or the speed is not in the recording, when nothing holds steady, when
+    an engine's speed or fuel flow stood still while the other changed, and when two senders of it differ.
+    """
+    senders, tolerance = _watched(view, recording)
+    as_sent = {name: first for name, (first, *_) in senders.items()}
+    streams = {name: per_second(stream) for name, stream in as_sent.items()}
+    course = next((per_second(stream, turning=True) for stream in recording.of("course_over_ground")), None)
+    stretches = _steady(view, streams, tolerance, course)
+    usable = [stretch for stretch in stretches if all(stretch.means[name] > 0 for name in streams if name[0] != "s")]
+    if not usable:
+        wanted = view.setting_value("fuel_curve.steady_seconds", "s")
+        raise NotEnoughData(
+            f"nothing in the recording holds steady for {wanted:.0f} s; hold each step longer",
+            lack=Lack.TOO_LITTLE,
+            step=STEPS,
+            field="recording",
+        )
+    doubted = {name: why for name, stream in as_sent.items() if (why := _stood_still(view, name, stream, usable))}
+    apart = {name: why for name, sent in senders.items() if (why := _senders_differ(view, name, sent, usable))}
+    doubted = {**apart, **doubted}
+    if engines := [why for name, why in doubted.items() if name != "s"]:
+        raise NotEnoughData(*engines)
+    by_speed = sorted(usable, key=lambda stretch: _engine_speed(stretch, view))
+    started = min(time for stream in streams.values() for time in stream.times[:1])
+    groups: list[list[Steady]] = []
+    for stretch in by_speed:
+        first = _engine_speed(groups[-1][0], view) if groups else -math.inf
+        if _engine_speed(stretch, view) - first > view.setting_value("fuel_curve.same_step", "rev/min"):
+            groups.append([])
+        groups[-1].append(stretch)
+    steps = tuple(_held(view, sorted(group, key=lambda one: one.start), course, started) for group in groups)
+    return Cut(held=steps, speed_doubted=doubted.get("s"), agreed="".join(_agreed(senders, doubted)))
+
+
+def _senders_differ(view: JobView, name: str, senders: Sequence[Stream], runs: Sequence[Steady]) -> Missing | None:
+    """Why a reading is in doubt: another sender of the same quantity says otherwise in the same runs."""
+    first, *others = senders
+    for other in others:
+        pairs = list(_side_by_side(first, other, runs))
+        allowed = [_may_differ(view, name, one) + (_step_of(first) + _step_of(other)) / 2 for one, _ in pairs]
+        apart = [pair for pair, most in zip(pairs, allowed, strict=True) if abs(pair[0] - pair[1]) > most]
+        if apart and len(apart) >= SHARE_OF_RUNS * len(pairs):
+            one, its = max(apart, key=lambda pair: abs(pair[0] - pair[1]))
+            unit = {"s": "kn", "n": "rev/min", "f": "L/h"}[name[0]]
+            what = f"{first.key.quantity.replace('_', ' ')}{_of_engine(view, name)}"
+            text = (
+                f"{what}: {_called(first)} shows {one:.1f} where {_called(other)} shows {its:.1f} {unit}; find out "
+                "which is right, then record with that one alone or type the steps"
+            )
+            return Missing(text, lack=Lack.CONTRADICTS, step=STEPS, field="recording")
+    return None
+
+
+def _called(stream: Stream) -> str:
+    return f"source {stream.key.source}" if stream.key.source else "one source"
+
+
+def _side_by_side(first: Stream, other: Stream, runs: Sequence[Steady]) -> Iterator[tuple[float, float]]:
+    """Means of two senders over each run that both were heard in."""
+    for run in runs:
+        one, its = (stream.between(run.start, run.end) for stream in (first, other))
+        if one.times and its.times and its.times[-1] - its.times[0] >= INTO_A_RUN:
+            yield mean(one.values), mean(its.values)
+
+
+def _may_differ(view: JobView, name: str, value: float) -> float:
+    """How far two sound instruments may lie apart, in the unit of their samples."""
+    if name[0] == "s":
+        return 2 * view.setting_value("fuel_curve.speed_accuracy", "kn") + RECEIVERS_DIFFER * value
+    if name[0] == "n":
+        return 2 * view.setting_value("fuel_curve.engine_speed_accuracy", "rev/min")
+    return math.sqrt(2) * view.setting_value("fuel_curve.flow_meter_accuracy", "%") / 100 * value
+
+
+def _step_of(stream: Stream) -> float:
+    """The smallest step between two values a sender shows; a coarse display may be half of it off."""
+    return min((high - low for low, high in pairwise(sorted(set(stream.values)))), default=0.0)
+
+
+def _agreed(senders: Mapping[str, Sequence[Stream]], doubted: Mapping[str, Missing]) -> Iterator[str]:
+    sound = [sent for name, sent in senders.items() if len(sent) > 1 and name not in doubted]
+    several = {sent[0].key.quantity.replace("_", " "): len(sent) for sent in sound}
+    yield from (f"; its {count} sources of {quantity} agree" for quantity, count in several.items())
+
+
+def _stood_still(view: JobView, name: str, stream: Stream, runs: Sequence[Steady]) -> Missing | None:
+    """Why a reading cannot be true: it stood still to its last digit through runs at different throttle settings.
+
+    name   : of the watched stream, as in `_watched`
+    stream : as sent, not averaged
+    Speed and flow are held against engine speed, engine speed against its own engine's flow. A boat held on the spot
+    shows no speed, and that is a reading unless the speed shows nothing else.
+    """
+    for part in unchanging_stretches(stream):
+        within = [run for run in runs if min(run.end, part.times[-1]) - max(run.start, part.times[0]) >= INTO_A_RUN]
+        low, high = _lowest_and_highest(view, name, within)
+        changed = high > CHANGED_FLOW * low if name[0] == "n" else high - low > CHANGED_BY
+        if changed and (any(part.values) or is_frozen(stream)):
+            quantity = stream.key.quantity.replace("_", " ")
+            of = _of_engine(view, name)
+            span = f"{low:.1f} to {high:.1f} L/h" if name[0] == "n" else f"{low:.0f} to {high:.0f} rev/min"
+            against = f"{'fuel flow' if name[0] == 'n' else 'engine speed'} went from {span}"
+            text = f"{quantity}{of} did not change at all while {against}: it is dead or frozen; record again"
+            return Missing(text, lack=Lack.CONTRADICTS, step=STEPS, field="recording")
+    return None
+
+
+def _lowest_and_highest(view: JobView, name: str, runs: Sequence[Steady]) -> tuple[float, float]:
+    """Of what a reading is held against, over runs; nothing to tell apart where there are none."""
+    values = [run.means[f"f{name[1:]}"] if name[0] == "n" else _engine_speed(run, view) for run in runs]
+    return min(values, default=0.0), max(values, default=0.0)
+
+
+def _steady(
+    view: JobView, streams: dict[str, Stream], tolerance: dict[str, float], course: Stream | None
+) -> list[Steady]:
+    """Stretches on a steady course, so that a run out and the run back stay apart; then those on any course, for at
+    idle the course over ground wanders.
+    """
+    seconds = view.setting_value("fuel_curve.steady_seconds", "s") - 1.0  # averaging over each second may cost one
+    any_course = steady_stretches(streams, tolerance, seconds)
+    if course is None:
+        return list(any_course)
+    held = steady_stretches(
+        {**streams, "course": course},
+        {**tolerance, "course": view.setting_value("fuel_curve.steady_course", "deg")},
+        seconds,
+    )
+    apart = [one for one in any_course if all(one.end < other.start or one.start > other.end for other in held)]
+    return [*held, *apart]
+
+
+def per_second(stream: Stream, turning: bool = False) -> Stream:
+    """A stream averaged over each whole second, so that long recordings are cut quickly.
+
+    stream  : in order of time [unit of its quantity]
+    turning : whether the values are directions; they come back as a running total without jumps at north [-]
+    returns : at most one value a second, at the time of its first [unit of its quantity]
+
+    >>> from garboard.samples import StreamKey
+    >>> per_second(Stream(StreamKey("fuel_flow"), (0.2, 0.7, 1.1), (10.0, 12.0, 20.0))).values
+    (11.0, 20.0)
+    """
+    values = unwrapped(stream.values) if turning else stream.values
+    groups: list[tuple[float, list[float]]] = []
+    for time, value in zip(stream.times, values, strict=True):
+        if not groups or math.floor(time) != math.floor(groups[-1][0]):
+            groups.append((time, []))
+        groups[-1][1].append(value)
+    return Stream(stream.key, tuple(time for time, _ in groups), tuple(mean(group) for _, group in groups))
+
+
+def _watched(view: JobView, recording: Recording) -> tuple[dict[str, tuple[Stream, ...]], dict[str, float]]:
+    """The streams a recording is cut by, with their tolerances: "n0", "f0" for the first engine, "s" for speed.
+
+    Each comes from as many senders as were heard; the recording is cut by the first, the longest.
+    """
+    missing = []
+    senders: dict[str, tuple[Stream, ...]] = {}
+    tolerance: dict[str, float] = {}
+    for quantity, letter, width in (
+        ("engine_speed", "n", view.setting_value("fuel_curve.steady_engine_speed", "rev/min")),
+        ("fuel_flow", "f", convert(view.setting_value("fuel_curve.steady_fuel_flow", "gal/h"), "gal/h", "L/h")),
+    ):
+        heard = recording.of(quantity)
+        for number, engine in enumerate(view.vessel.engines):
+            instance = number if engine.network_instance is None else engine.network_instance
+            found = tuple(stream for stream in heard if (stream.key.instance or "0") == str(instance))
+            if found:
+                senders[f"{letter}{number}"], tolerance[f"{letter}{number}"] = found, width
+            else:
+                missing.append(_not_heard(quantity, engine.position, instance, heard))
+    speeds = recording.of("speed_over_ground")
+    if speeds:
+        senders["s"], tolerance["s"] = speeds, view.setting_value("fuel_curve.steady_speed", "kn")
+    else:
+        missing.append("the recording has no speed over ground")
+    if missing:
+        raise NotEnoughData(*missing, lack=Lack.NOT_IN_RECORDING, step=STEPS, field="recording")
+    return senders, tolerance
+
+
+def _not_heard(quantity: str, position: str, instance: int, heard: Sequence[Stream]) -> str:
+    text = f"the recording has no {quantity.replace('_', ' ')} of the {position} engine"
+    others = sorted({stream.key.instance or "0" for stream in heard})
+    return f"{text}: instance {instance} is not heard, {', '.join(others)} is" if others else text
+
+
+def _of_engine(view: JobView, name: str) -> str:
+    return "" if name == "s" else f" of the {view.vessel.engines[int(name[1:])].position} engine"
+
+
+def _engine_speed(stretch: Steady, view: JobView) -> float:
+    return mean([stretch.means[f"n{number}"] for number in range(len(view.vessel.engines))])
+
+
+def _held(view: JobView, runs: Sequence[Steady], course: Stream | None, started: float) -> Held:
+    """One step out of the stretches held at it, in order of time."""
+    engines = range(len(view.vessel.engines))
+    minutes, seconds = divmod(int(runs[0].start - started), 60)
+    return Held(
+        name=f"{minutes} min {seconds} s into the recording",
+        engine_speeds=tuple(mean([run.means[f"n{number}"] for run in runs]) for number in engines),
+        flows=tuple(convert(mean([run.means[f"f{number}"] for run in runs]), "L/h", "gal/h") for number in engines),
+        legs=in_turn([run.means["s"] for run in runs], [_course_of(run, course) for run in runs]),
+        stretches=len(runs),
+        speed_deviation=math.sqrt(mean([_of_mean(run) ** 2 for run in runs])),
+    )
+
+
+def _of_mean(run: Steady) -> float:
+    """Standard error of the mean speed of a stretch [kn]."""
+    return run.standard_deviations["s"] * math.sqrt(SECONDS_PER_INDEPENDENT_READING / max(run.seconds, 1.0))
+
+
+def _course_of(run: Steady, course: Stream | None) -> float | None:
+    part = course.between(run.start, run.end).values if course else ()
+    try:
+        return mean_direction(part)
+    except ValueError:  # no course then, or one that swings all round
+        return None
+
+
+def in_turn(speeds: Sequence[float], courses: Sequence[float | None]) -> tuple[float, ...]:
+    """Speeds of runs in alternate directions; runs one after the other in the same direction are averaged.
+
+    speeds  : of the runs in order of time [kn]
+    courses : over ground, None where not known [deg]
+    returns : one speed for each leg [kn]; a single one unless every run goes one way or its opposite
+
+    >>> in_turn([20.0, 20.4, 22.0], [90.0, 92.0, 271.0])
+    (20.2, 22.0)
+    """
+    first = courses[0]
+    ways: list[bool] = []
+    for course in courses:
+        turned = None if first is None or course is None else abs(signed_angle(course - first))
+        if turned is None or RECIPROCAL_WITHIN <= turned <= 180 - RECIPROCAL_WITHIN:
+            return (mean(speeds),)
+        ways.append(turned < 90)
+    legs: list[list[float]] = []
+    for number, speed in enumerate(speeds):
+        if number == 0 or ways[number] != ways[number - 1]:
+            legs.append([])
+        legs[-1].append(speed)
+    return tuple(mean(leg) for leg in legs)

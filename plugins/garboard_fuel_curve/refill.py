@@ -1,0 +1,198 @@
+"""A refill: what it says about the flow meter, and what the fuel flow is multiplied by for it."""
+
+from __future__ import annotations
+
+import math
+from functools import partial
+
+import attrs
+
+from garboard.findings import Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.job_view import FieldKey, InputCollector, JobView
+from garboard.uncertainty import MeasuredValue, Part
+from garboard_fuel_curve.entered import digit, optional
+from garboard_fuel_curve.flow_meter import meter_factor
+from garboard_fuel_curve.steps import PRACTICE, PROPAGATION, TANKS
+from garboard_fuel_curve.wording import times
+
+FARTHEST_OFF = 1.25
+"""A meter that shows this many times too much or too little is not met with: an entry is wrong, or the meter counted
+over another time than the refill (common practice, no source)."""
+
+
+@attrs.frozen(kw_only=True)
+class Refill:
+    """What a refill says.
+
+    ratio     : fuel put back over fuel metered [-]
+    places    : of what it rests on
+    allowed   : how far off the shop lets a meter be [-]
+    """
+
+    ratio: MeasuredValue
+    places: tuple[FieldKey, ...]
+    allowed: float
+
+    @property
+    def is_off(self) -> bool:
+        """Whether the meter is off by more than the shop lets pass."""
+        return abs(self.ratio.value - 1) > self.allowed
+
+    @property
+    def is_surely_off(self) -> bool:
+        """Whether the meter is off by more than the refill is unsure of."""
+        return self.is_off and abs(self.ratio.value - 1) > self.ratio.expanded_uncertainty
+
+    @property
+    def contradicts(self) -> Missing | None:
+        """Why refill and meter cannot both be right, if they cannot."""
+        ratio = self.ratio.value
+        if not self.is_surely_off or 1 / FARTHEST_OFF <= ratio <= FARTHEST_OFF:
+            return None
+        text = (
+            f"the refill is {ratio:.2f} times what the meter counted, more than any meter is off; check both entries "
+            "and that the meter counted from fill to refill"
+        )
+        return Missing(text, lack=Lack.CONTRADICTS, step=TANKS, field="refilled")
+
+    @property
+    def relative_parts(self) -> tuple[Part, ...]:
+        """What each source adds to the factor, as a share of it [-]."""
+        return tuple(part.times(1 / self.ratio.value) for part in self.ratio.parts)
+
+
+def correction(view: JobView) -> Refill | None:
+    """The refill that fuel flows are corrected by; None where there is none, or none that knows more than the meter.
+
+    Raises NotEnoughData where refill and meter contradict each other.
+    """
+    try:
+        found = refill_of(view)
+    except NotEnoughData:
+        return None
+    if found.contradicts:
+        raise NotEnoughData(found.contradicts)
+    accuracy = view.setting_value("fuel_curve.flow_meter_accuracy", "%") / 100
+    knows_more = found.ratio.expanded_uncertainty < accuracy * found.ratio.value
+    return found if knows_more or found.is_surely_off else None
+
+
+def refill_of(view: JobView) -> Refill:
+    """What the refill of a job says. Raises NotEnoughData where it cannot tell."""
+    asking = view.asking()
+    same_mark = asking.yes(TANKS, "same_mark")
+    refilled = asking.amount(TANKS, "refilled", "gal")
+    metered, of_meters = _metered(view, asking)
+    smallest = view.setting_value("fuel_curve.smallest_refill", "gal")
+    need = partial(asking.need, step=TANKS)
+    need(
+        same_mark or view.value(TANKS, "same_mark") is None,
+        "the tank was not filled to the same mark before and after",
+        lack=Lack.UNSUITABLE,
+        field="same_mark",
+    )
+    need(
+        math.isnan(refilled) or refilled > 0,
+        "fuel put back must be above zero",
+        lack=Lack.OUT_OF_RANGE,
+        field="refilled",
+    )
+    need(
+        math.isnan(refilled) or refilled >= smallest,
+        f"{refilled:.1f} gal put back; at least {smallest:.0f} gal are needed to check a meter",
+        lack=Lack.TOO_LITTLE,
+        field="refilled",
+    )
+    asking.check()
+    ratio = meter_factor(refilled, metered)
+    of_metered = math.hypot(*(digit(view, TANKS, field, "gal", of=of) for _, field, _, of in of_meters))
+    one_filling = view.setting_value("fuel_curve.fill_repeatability", "gal")
+    parts = (
+        # The tank is filled to its mark twice, and misses it twice.
+        Part.of_expanded("filling", math.sqrt(2) * one_filling / refilled),
+        Part.bound("pump", view.setting_value("fuel_curve.pump_accuracy", "%") / 100),
+        Part("refill digit", digit(view, TANKS, "refilled", "gal") / refilled),
+        Part("meter digits", of_metered / metered),
+    )
+    return Refill(
+        ratio=MeasuredValue.of_parts(ratio, "", [part.times(ratio) for part in parts]),
+        places=((TANKS, "same_mark", "", ""), (TANKS, "refilled", "", ""), *of_meters),
+        allowed=view.setting_value("fuel_curve.meter_off_by", "%") / 100,
+    )
+
+
+def _metered(view: JobView, asking: InputCollector) -> tuple[float, tuple[FieldKey, ...]]:
+    """Fuel burned by the meters [gal] and where it stands: each engine's, or the total; never a partial sum."""
+    total = optional(asking, TANKS, "metered_total", "gal")
+    positions = [engine.position for engine in view.vessel.engines]
+    parts = [optional(asking, TANKS, "metered", "gal", of=position) for position in positions]
+    given = [part for part in parts if part is not None]
+    not_entered, below = "fuel burned by the meter is not entered", "fuel burned by the meter must be above zero"
+    of_total = partial(asking.need, step=TANKS, field="metered_total")
+    of_total(total is not None or bool(given), not_entered, lack=Lack.NOT_ENTERED)
+    for position, part in zip(positions, parts, strict=True):
+        of_part = partial(asking.need, step=TANKS, field="metered", of=position)
+        name = f"fuel burned by the meter ({position})"
+        of_part(part is not None or not given, f"{name} is not entered", lack=Lack.NOT_ENTERED)
+        of_part(part is None or not part <= 0, f"{name} must be above zero", lack=Lack.OUT_OF_RANGE)
+    of_total(total is None or not total <= 0, below, lack=Lack.OUT_OF_RANGE)
+    if total is not None and not given:
+        return total, ((TANKS, "metered_total", "", ""),)
+    burned = math.fsum(given)
+    agree = total is None or not abs(total - burned) > 0.02 * burned
+    otherwise = f"the meters add up to {burned:.1f} gal but their total is entered otherwise; check both"
+    of_total(agree, otherwise, lack=Lack.CONTRADICTS)
+    return burned, tuple((TANKS, "metered", "", position) for position in positions)
+
+
+def flow_meter(view: JobView) -> list[Finding]:
+    """What to set the flow meter's factor to, from a refill."""
+    asking = view.asking()
+    present = optional(asking, TANKS, "present_factor", "")
+    asking.need(
+        present is None or not present <= 0,
+        "the factor set in the meter must be above zero",
+        lack=Lack.OUT_OF_RANGE,
+        step=TANKS,
+        field="present_factor",
+    )
+    try:
+        found = refill_of(view)
+    except NotEnoughData as lacking:
+        asking.missing.extend(lacking.missing)
+    asking.check()
+    now = 1.0 if present is None else present
+    ratio, within = found.ratio.value, found.ratio.expanded_uncertainty
+    reads = f"{abs(1 / ratio - 1) * 100:.1f} % {'low' if ratio > 1 else 'high'}"
+    says = f"Meter reads {reads} against the refill (factor {with_uncertainty(ratio, within, 3)}). "
+    code = "fuel_curve.flow_meter.within_limit"
+    if found.contradicts:
+        code = "fuel_curve.flow_meter.entries_contradict"
+        text = found.contradicts.text
+        says = f"{text[:1].upper()}{text[1:]}. Until then no range or economy is given."
+    elif found.is_surely_off:
+        code = "fuel_curve.flow_meter.set_factor"
+        says += f"Set its factor to {now * ratio:.3f}, or multiply pulses per gallon by {1 / ratio:.3f}."
+        says += " Economy, range and mixed use are already corrected by it."
+    elif found.is_off:
+        code = "fuel_curve.flow_meter.refill_too_small"
+        says += "The refill is too small to be sure; repeat after a longer run."
+    else:
+        says += f"Within {found.allowed * 100:.0f} %; leave it."
+    return [
+        Finding(
+            code=code,
+            verdict=Verdict.ADVISE if found.is_off else Verdict.PASS,
+            about="flow meter",
+            sentence=says,
+            basis=(
+                attrs.evolve(PRACTICE, text="Flow meters are set against a refill to the same mark"),
+                PROPAGATION,
+            ),
+            numbers=(
+                Number.of("refill over meter", found.ratio, 3),
+                Number.of("factor to set", times(found.ratio, now, ""), 3),
+            ),
+            limits=(Limit("refill over meter", 1 - found.allowed, 1 + found.allowed),),
+        )
+    ]

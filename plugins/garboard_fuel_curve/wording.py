@@ -1,0 +1,35 @@
+"""How figures of the fuel curve are written."""
+
+from __future__ import annotations
+
+from garboard.findings import Number, with_uncertainty
+from garboard.uncertainty import MeasuredValue
+
+
+def tens(engine_speed: float) -> str:
+    """An engine speed to the nearest ten, as closely as anyone can set it."""
+    return f"{round(engine_speed, -1):.0f}"
+
+
+def is_at_least(measured: MeasuredValue) -> bool:
+    """Whether a current is still in a figure: then its low end is told, with the current against the boat."""
+    return any(part.source == "current" for part in measured.parts)
+
+
+def shown(measured: MeasuredValue, decimals: int = 1) -> str:
+    """A figure with its uncertainty; one that a current is in as "at least 23.1"."""
+    if is_at_least(measured):
+        return f"at least {max(0.0, measured.low):.{decimals}f}"
+    return with_uncertainty(measured.value, measured.expanded_uncertainty, decimals)
+
+
+def number(name: str, measured: MeasuredValue, decimals: int = 1) -> Number:
+    """The same as a number of a finding."""
+    if is_at_least(measured):
+        return Number(f"{name}, at least", max(0.0, measured.low), measured.unit, decimals=decimals)
+    return Number.of(name, measured, decimals)
+
+
+def times(measured: MeasuredValue, factor: float, unit: str) -> MeasuredValue:
+    """A figure that follows another by a factor, in a unit of its own."""
+    return MeasuredValue.of_parts(factor * measured.value, unit, [part.times(factor) for part in measured.parts])

@@ -1,0 +1,325 @@
+"""Readings that others contradict: said by name, and nothing rests on them; and those that contradict nobody."""
+
+from collections.abc import Callable
+
+import pytest
+
+from builders import boat, findings_of, job_view
+from fuel_curve_jobs import DISPLACEMENT, HOST, PLANING, STEPS, TANKS, Row, recorded, typed
+from garboard.findings import Finding, Lack, Verdict
+from garboard.job_view import FieldKey, JobView
+from garboard.records import JsonValue, Propeller, Vessel
+from garboard.samples import Sample, gather
+from garboard.units import Amount
+
+TWINS = boat(2, rated_power=Amount.parse("200 hp"), rated_speed=Amount.parse("6000 rev/min"))
+SINGLE = boat(1, rated_power=Amount.parse("350 hp"), rated_speed=Amount.parse("6000 rev/min"))
+RESTING_ON_THE_CURVE = ("best_cruise", "planing_hump", "range", "mixed_use")
+USABLE: dict[FieldKey, JsonValue] = {(TANKS, "usable_fuel", "", ""): "90.0 gal"}
+
+
+def finding(view: JobView, calculator: str) -> Finding:
+    return findings_of(HOST, view, f"fuel_curve.{calculator}")[0]
+
+
+def mistyped(field: str, row: int, text: str, of: str = "", vessel: Vessel = SINGLE) -> JobView:
+    values = {**typed(PLANING, len(vessel.engines)), **USABLE}
+    values[STEPS, field, str(row), of] = text
+    return job_view(vessel, values)
+
+
+# --- one mistyped step: named by leaving each reading out in turn
+
+
+@pytest.mark.parametrize(
+    ("field", "row", "text"),
+    [
+        ("fuel_flow", 8, "3.2 gal/h"),  # 13.2 with its first digit lost: no row above falls below it but this one
+        ("fuel_flow", 11, "72.0 gal/h"),  # 27.0: above the highest step
+        ("fuel_flow", 9, "61.2 gal/h"),  # 16.2 with two digits swapped
+        ("fuel_flow", 12, "3.30 gal/h"),  # the highest step itself: every row but five stands above it
+        ("fuel_flow", 1, "6.0 gal/h"),  # the lowest
+        ("speed_out", 8, "72.9 kn"),  # 27.9
+        ("speed_back", 7, "32.6 kn"),  # 22.6: below the row after it, and still unlike the others
+        ("speed_out", 10, "3.59 kn"),  # 35.9
+    ],
+)
+def test_one_mistyped_value_is_named_and_no_other_row(field: str, row: int, text: str) -> None:
+    view = mistyped(field, row, text, "centre" if field == "fuel_flow" else "")
+    curve = finding(view, "curve")
+    assert (curve.verdict, curve.code) == (Verdict.ADVISE, "fuel_curve.curve.repeat_steps")
+    assert [(one.row, one.field.partition("_")[0]) for one in curve.doubts] == [(str(row), field.partition("_")[0])]
+    assert f"Repeat row {row}:" in curve.sentence
+    for calculator in RESTING_ON_THE_CURVE:
+        withheld = finding(view, calculator)
+        assert [(one.lack, one.row) for one in withheld.missing] == [(Lack.CONTRADICTS, str(row))], calculator
+
+
+def test_of_twins_the_engine_is_named_too() -> None:
+    (doubt,) = finding(mistyped("fuel_flow", 8, "16.6 gal/h", "starboard", TWINS), "curve").doubts
+    assert (doubt.row, doubt.field, doubt.of) == ("8", "fuel_flow", "starboard")
+
+
+def test_a_row_whose_speed_and_flow_are_both_out_has_its_engine_speed_misread() -> None:
+    (doubt,) = finding(mistyped("nominal_engine_speed", 7, "5300 rev/min"), "curve").doubts  # 3500
+    assert (doubt.row, doubt.field) == ("7", "nominal_engine_speed")
+
+
+def test_speeds_out_and_back_that_no_current_explains_name_their_row() -> None:
+    """10.4 and 9.6 kn typed as 10.4 and 1.6: in the hump a column alone would not show it."""
+    (doubt,) = finding(mistyped("speed_back", 5, "4.6 kn"), "curve").doubts
+    assert (doubt.row, doubt.field) == ("5", "speed_out")
+    assert "10.4 kn out and 4.6 kn back" in doubt.text
+
+
+def test_no_figure_is_drawn_as_found_on_a_curve_with_a_row_to_repeat() -> None:
+    drawn = finding(mistyped("fuel_flow", 8, "3.2 gal/h", "centre"), "curve").figures[0]
+    assert (drawn.bands, drawn.markers) == ((), ())
+    assert [band.name for band in finding(mistyped("fuel_flow", 8, "13.3 gal/h", "centre"), "curve").figures[0].bands]
+
+
+def test_full_throttle_is_judged_while_another_row_is_in_doubt_and_not_while_its_own_is() -> None:
+    elsewhere = finding(mistyped("fuel_flow", 8, "3.2 gal/h", "centre"), "fuel_for_power")
+    assert elsewhere.verdict is Verdict.PASS
+    own = finding(mistyped("fuel_flow", 12, "18.0 gal/h", "centre"), "fuel_for_power")  # 33.0; row 10 burns 21.0
+    assert [(one.lack, one.row) for one in own.missing] == [(Lack.CONTRADICTS, "12")]
+
+
+@pytest.mark.parametrize(
+    ("name", "rows"),
+    [
+        ("as it is", PLANING),
+        ("never planes", DISPLACEMENT),
+        ("every other step", PLANING[::2]),
+        ("a deep hump", [(e, s, f * (1.25 if e == 2500 else 1.0)) for e, s, f in PLANING]),
+        ("a late hump", [(e + 600, s, f) for e, s, f in PLANING]),
+        ("thirsty at full throttle", [(e, s, f * (1.2 if e == 6000 else 1.0)) for e, s, f in PLANING]),
+        ("porpoising at the top", [(e, s * (0.95 if e == 6000 else 1.0), f) for e, s, f in PLANING]),
+        ("stopped while it climbs", PLANING[:6]),
+        ("two readings of one step, one below the other", [*PLANING, (4050.0, 27.2, 13.0)]),
+    ],
+)
+def test_an_uneven_boat_is_accused_of_nothing(name: str, rows: list[Row]) -> None:
+    found = finding(job_view(boat(1), {**typed(rows), **USABLE}), "curve")
+    assert found.doubts == (), name
+    assert found.code == "fuel_curve.curve.in_order"
+
+
+def test_a_strong_current_and_wind_at_speed_are_no_misreadings() -> None:
+    """1.5 kn of tide, and a wind that adds a kn to the difference at full speed."""
+    values = typed(PLANING)
+    for row, (_, speed, _) in enumerate(PLANING, 1):
+        half = 1.5 + speed / 42.5
+        values[STEPS, "speed_out", str(row), ""] = f"{speed + half:.1f} kn"
+        values[STEPS, "speed_back", str(row), ""] = f"{max(0.0, speed - half):.1f} kn"
+    assert finding(job_view(SINGLE, values), "curve").doubts == ()
+
+
+# --- what the engine cannot have
+
+
+def test_more_fuel_than_the_engine_can_burn_is_named_where_the_highest_step_is_not_full_throttle() -> None:
+    """By hand: 1.1 x 60 hp at 15 % of the fuel's heat is 66 x 0.917 / 6.1 = 9.9 gal/h; the last of six rows burns 9.5
+    and typed in litres 36."""
+    small = boat(1, rated_power=Amount.parse("60 hp"), rated_speed=Amount.parse("6000 rev/min"))
+    sound = finding(job_view(small, typed(PLANING[:6])), "curve")
+    assert sound.doubts == ()
+    litres = finding(job_view(small, typed([(e, s, f * 3.785) for e, s, f in PLANING[:6]])), "curve")
+    (doubt,) = litres.doubts
+    assert (doubt.row, doubt.field) == ("6", "fuel_flow")
+    assert "more than the engine can burn, 9.9 gal/h, and so in 2 other steps: check the unit" in doubt.text
+
+
+def test_more_speed_than_the_propeller_advances_is_named() -> None:
+    """By hand: 15 in of pitch at 3500 / 1.85 rev/min is 23.35 kn; 15 % more is 26.9. With 17 in 26.5 and 30.4 kn."""
+
+    def of_pitch(pitch: str) -> Finding:
+        propeller = Propeller(pitch=Amount.parse(pitch))
+        vessel = boat(1, gear_ratio=Amount.parse("1.85"), propeller=propeller)
+        rows = [(e, s * (1.19 if e == 3500 else 1.0), f) for e, s, f in PLANING]  # 27.4 kn, below the row after it
+        return finding(job_view(vessel, typed(rows[:7])), "curve")
+
+    (doubt,) = of_pitch("15 in").doubts
+    assert (doubt.row, doubt.field) == ("7", "speed_out")
+    assert "27.4 kn is more than the propeller advances, 23.4 kn" in doubt.text
+    assert of_pitch("17 in").doubts == ()
+
+
+# --- two senders of one quantity in a recording
+
+
+def two_senders(quantity: str, change: Callable[[float], float], engines: int = 2, every: int = 1) -> JobView:
+    """A recording of which one quantity comes from a second sender too, as changed, each so many seconds."""
+    samples = recorded(PLANING, engines)
+    second = [
+        one._replace(source="99", value=change(one.value))
+        for one in samples
+        if one.quantity == quantity and int(one.time) % every == 0
+    ]
+    values: dict[FieldKey, JsonValue] = {
+        (STEPS, "recording", "", ""): {"file": "run.log"},
+        (STEPS, "fuel", "", ""): "gasoline",
+        **USABLE,
+    }
+    return job_view(TWINS, values, recordings={"run.log": gather("run.log", [*samples, *second])})
+
+
+@pytest.mark.parametrize("every", [1, 3])
+def test_a_second_speed_ten_percent_high_is_said_and_no_figure_rests_on_speed(every: int) -> None:
+    view = two_senders("speed_over_ground", lambda speed: 1.1 * speed, every=every)
+    curve = finding(view, "curve")
+    assert (curve.verdict, curve.code) == (Verdict.ADVISE, "fuel_curve.curve.speed_doubted")
+    assert "speed over ground: source 7 shows 42.5 where source 99 shows 46." in curve.sentence
+    for calculator in ("best_cruise", "planing_hump", "range"):
+        assert finding(view, calculator).missing[0].lack is Lack.CONTRADICTS
+    assert finding(view, "mixed_use").verdict is Verdict.PASS  # it rests on no speed
+
+
+@pytest.mark.parametrize(
+    ("quantity", "change"),
+    [("fuel_flow", lambda flow: 1.1 * flow), ("engine_speed", lambda engine_speed: engine_speed - 90)],
+)
+def test_two_flows_or_engine_speeds_that_differ_carry_no_figure(
+    quantity: str, change: Callable[[float], float]
+) -> None:
+    for calculator in (*RESTING_ON_THE_CURVE, "curve", "fuel_for_power"):
+        found = finding(two_senders(quantity, change), calculator)
+        assert {(one.lack, one.field) for one in found.missing} == {(Lack.CONTRADICTS, "recording")}, calculator
+        assert "where source 99 shows" in found.sentence
+
+
+@pytest.mark.parametrize(
+    ("quantity", "change"),
+    [
+        ("speed_over_ground", lambda speed: speed + 0.2),  # two receivers, each 0.1 kn off
+        ("speed_over_ground", round),  # a display of whole knots
+        ("fuel_flow", lambda flow: 1.03 * flow),
+        ("engine_speed", lambda engine_speed: engine_speed + 25),
+    ],
+)
+def test_two_senders_within_what_sound_instruments_differ_by_agree(
+    quantity: str, change: Callable[[float], float]
+) -> None:
+    view = two_senders(quantity, change)
+    curve = finding(view, "curve")
+    assert curve.code == "fuel_curve.curve.in_order"
+    assert f"2 sources of {quantity.replace('_', ' ')} agree" in curve.sentence
+    assert finding(view, "best_cruise").verdict is Verdict.PASS
+
+
+def test_a_second_sender_heard_only_between_the_steps_contradicts_nobody() -> None:
+    samples = recorded(PLANING, 2)
+    between = [Sample(time, "speed_over_ground", 5.0, "99") for time in (0.0, 1.0, 36.0, 37.0)]
+    values: dict[FieldKey, JsonValue] = {(STEPS, "recording", "", ""): {"file": "run.log"}}
+    view = job_view(TWINS, values, recordings={"run.log": gather("run.log", [*samples, *between])})
+    assert finding(view, "curve").code == "fuel_curve.curve.in_order"
+
+
+def test_an_engine_heard_under_another_instance_is_said() -> None:
+    heard = [one._replace(instance="1") if one.instance else one for one in recorded(PLANING, 1)]
+    values: dict[FieldKey, JsonValue] = {(STEPS, "recording", "", ""): {"file": "run.log"}}
+    recordings = {"run.log": gather("run.log", heard)}
+    said = finding(job_view(boat(1), values, recordings=recordings), "curve")
+    assert "no engine speed of the centre engine: instance 0 is not heard, 1 is" in said.sentence
+    known = boat(1, network_instance=1)
+    assert finding(job_view(known, values, recordings=recordings), "curve").code == "fuel_curve.curve.in_order"
+
+
+# --- what a refill says
+
+
+def refilled(refill: str, metered: str = "30.0 gal") -> JobView:
+    values = {**typed(PLANING), **USABLE}
+    values[TANKS, "same_mark", "", ""] = True
+    values[TANKS, "refilled", "", ""] = refill
+    values[TANKS, "metered", "", "centre"] = metered
+    return job_view(SINGLE, values)
+
+
+def of(view: JobView, calculator: str, name: str) -> float:
+    return next(one.value for one in finding(view, calculator).numbers if one.name == name)
+
+
+def test_a_meter_that_reads_low_shortens_range_and_economy_and_says_so() -> None:
+    plain, low = job_view(SINGLE, {**typed(PLANING), **USABLE}), refilled("33.0 gal")
+    assert finding(low, "flow_meter").code == "fuel_curve.flow_meter.set_factor"
+    for calculator, name, factor in (
+        ("range", "out and back by thirds", 1 / 1.1),
+        ("best_cruise", "economy", 1 / 1.1),
+        ("mixed_use", "fuel flow over mixed use", 1.1),
+    ):
+        assert of(low, calculator, name) == pytest.approx(factor * of(plain, calculator, name))
+        assert "corrected by the refill (x 1.100)" in finding(low, calculator).sentence
+        assert "corrected" not in finding(plain, calculator).sentence
+    table = finding(low, "curve").tables[0]
+    assert "corrected by the refill" in table.title
+    assert table.rows[7][2] == "14.5"  # 13.2 x 1.1
+
+
+def test_a_refill_that_knows_less_than_the_meter_corrects_nothing() -> None:
+    """10 gal with two fillings of 0.5 gal is unsure by 7 %, the meter by 3 %."""
+    view = refilled("10.2 gal", "10.0 gal")
+    assert "corrected" not in finding(view, "range").sentence
+    assert finding(view, "range").verdict is Verdict.PASS
+
+
+@pytest.mark.parametrize("refill", ["45.0 gal", "20.0 gal"])
+def test_a_refill_no_meter_explains_withholds_every_figure_of_fuel(refill: str) -> None:
+    view = refilled(refill)
+    found = finding(view, "flow_meter")
+    assert (found.code, found.verdict) == ("fuel_curve.flow_meter.entries_contradict", Verdict.ADVISE)
+    for calculator in (*RESTING_ON_THE_CURVE, "fuel_for_power"):
+        assert [(one.lack, one.field) for one in finding(view, calculator).missing] == [(Lack.CONTRADICTS, "refilled")]
+    curve = finding(view, "curve")
+    assert (curve.code, curve.verdict) == ("fuel_curve.curve.refill_contradicts", Verdict.ADVISE)
+    assert curve.figures[0].bands == ()
+
+
+def test_a_flow_at_full_throttle_that_the_refill_halves_is_judged_as_corrected() -> None:
+    """33 gal/h of 350 hp; the meter reads a fifth high, so the engine burns 27.5."""
+    found = finding(refilled("25.0 gal"), "fuel_for_power")
+    assert next(one.value for one in found.numbers if one.name == "fuel flow") == pytest.approx(27.5, abs=0.01)
+
+
+# --- gaps between steps
+
+
+def gap(*left_out: float, widest: str = "600 rev/min") -> JobView:
+    rows = [row for row in PLANING if row[0] not in left_out]
+    return job_view(SINGLE, {**typed(rows), **USABLE}, settings={"fuel_curve.widest_gap": widest})
+
+
+def test_a_gap_between_two_steps_below_the_hump_withholds_no_cruise() -> None:
+    """From 1000 to 2000 rev/min, where the hump begins: only where it begins is not told."""
+    view = gap(1500)
+    assert finding(view, "best_cruise").verdict is Verdict.PASS
+    assert finding(view, "range").verdict is Verdict.PASS
+    hump = finding(view, "planing_hump")
+    assert hump.code == "fuel_curve.planing_hump.found"
+    assert not any(one.name.startswith("hump begins") for one in hump.numbers)
+    assert "planing hump" not in {band.name for band in finding(view, "curve").figures[0].bands}
+
+
+def test_a_gap_at_the_best_cruise_withholds_it_and_its_mark() -> None:
+    view = gap(3500, 4000, widest="1000 rev/min")
+    assert "too far apart to place the best cruise; add one near" in finding(view, "best_cruise").sentence
+    assert finding(view, "range").verdict is Verdict.NOT_ENOUGH_DATA
+    assert "best cruise" not in {band.name for band in finding(view, "curve").figures[0].bands}
+
+
+def test_a_gap_below_hull_speed_hides_no_hump_on_a_long_boat() -> None:
+    """From 1200 to 2200 rev/min, 4.0 to 6.0 kn: a hull of 36 ft meets no hump below 7.2 kn, one of 20 ft may."""
+    rows = [row for row in DISPLACEMENT if row[0] != 1700]
+    for length, verdict in (("36 ft", Verdict.PASS), ("20 ft", Verdict.NOT_ENOUGH_DATA)):
+        vessel = Vessel(hull_number="XYZ00001A626", engines=boat(1).engines, length=Amount.parse(length))
+        assert finding(job_view(vessel, typed(rows)), "best_cruise").verdict is verdict
+
+
+def test_a_curve_still_rising_draws_no_best_place() -> None:
+    drawn = finding(job_view(SINGLE, typed(PLANING[:7])), "curve").figures[0]
+    assert "best cruise" not in {band.name for band in drawn.bands}
+    assert drawn.markers == ()
+
+
+def test_how_economy_is_taken_in_the_hump_stands_on_its_finding() -> None:
+    assert any("straight from step to step" in basis.note for basis in finding(gap(), "planing_hump").basis)
