@@ -115,6 +115,8 @@ class Shell(Widget):
         self._undo = page.undo()
         self._actions = list(page.actions())
         self._body = page.body()
+        if isinstance(self._body, Halves) and not self._actions:
+            self._body.pager = None  # it stands among the actions; where there are none, each column turns itself
         self._pager = self._body.pager if isinstance(self._body, Halves) else None
         if self._pager is not None:
             self.add_widget(self._pager)
