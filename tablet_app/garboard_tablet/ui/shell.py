@@ -31,6 +31,8 @@ class Page:
     title = ""
     keeps_what_it_knows = False
     """Whether it goes on as it was when it is drawn anew, instead of being made anew."""
+    must_not_be_left = False
+    """Whether something runs on it that another page in its place would end."""
 
     def __init__(self, context: Context, route: Route) -> None:
         self.context, self.route = context, route
