@@ -46,6 +46,7 @@ class LivePage(Page):
     """Guides a step done while steering, and keeps what was recorded."""
 
     keeps_what_it_knows = True
+    is_undisturbed = True
 
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)

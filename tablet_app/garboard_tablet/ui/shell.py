@@ -31,6 +31,8 @@ class Page:
     title = ""
     keeps_what_it_knows = False
     """Whether it goes on as it was when it is drawn anew, instead of being made anew."""
+    is_undisturbed = False
+    """Whether a failure beside it is shown only once it is left: nobody reads a page while steering."""
 
     def __init__(self, context: Context, route: Route) -> None:
         self.context, self.route = context, route
