@@ -16,7 +16,7 @@ from garboard_prop_check.change import change_of_pitch
 from garboard_prop_check.engine_speed import AIR_FIELDS, is_warm, to_settle
 from garboard_prop_check.fitted import Air, Fitted, fitted_of, in_reference_air
 from garboard_prop_check.runs import Reading, Run, runs_of
-from garboard_prop_check.slip_findings import is_more_than_usual, reading_is_wrong, slips_of, unlike_slips
+from garboard_prop_check.slip_findings import Slip, is_more_than_usual, reading_is_wrong, slips_of, unlike_slips
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, PROPELLER, TOO_ROUGH, TRIM_AT_BEST
 from garboard_prop_check.window import WindowPosition
 from garboard_prop_check.words import (
@@ -46,14 +46,23 @@ def pitch_advice(view: JobView) -> Iterable[Finding]:
         raise NotEnoughData(NO_ENGINE, lack=Lack.NOT_ENTERED, field="engines")
     fitted = [fitted_of(view, engine, runs) for engine in engines]
     _check_alike(view, fitted)
-    _check_slip(view, fitted, runs)
-    return (attrs.evolve(_advice(view, fitted), places=_places(view, runs)),)
+    slips = _slips(view, runs)
+    _check_slip(view, fitted, slips)
+    return (attrs.evolve(_advice(view, fitted), places=_places(view, runs, slips)),)
 
 
-def _places(view: JobView, runs: Sequence[Run]) -> tuple[FieldKey, ...]:
+def _slips(view: JobView, runs: Sequence[Run]) -> Sequence[Slip]:
+    """The slips that are known; none where the speed is not."""
+    try:
+        return slips_of(view, runs, average_speed(view, runs))
+    except NotEnoughData:
+        return ()
+
+
+def _places(view: JobView, runs: Sequence[Run], slips: Sequence[Slip]) -> tuple[FieldKey, ...]:
     """The readings the advice rests on: of every run, since nobody keeps a propeller that lets go in one of them.
 
-    The speed only says whether an entry is wrong; where it is itself in doubt, the advice stands.
+    The speed too where it gives a slip: a slip in doubt may come of a tachometer that reads off as well.
     """
     turns = (run.engine_speed.get(engine.position) for run in runs for engine in view.vessel.engines)
     stamps = (
@@ -63,7 +72,8 @@ def _places(view: JobView, runs: Sequence[Run]) -> tuple[FieldKey, ...]:
     )
     conditions = ((CONDITIONS, field, "", "") for field in ("trim", "load", "water", *AIR_FIELDS))
     read = [one.place for one in turns if isinstance(one, Reading)]
-    return (*dict.fromkeys(read), *held(view, [*stamps, *conditions]))
+    speeds = [place for one in slips for place in one.speed.places]
+    return (*dict.fromkeys([*read, *speeds]), *held(view, [*stamps, *conditions]))
 
 
 def _check_conditions(view: JobView) -> None:
@@ -116,13 +126,9 @@ def _check_alike(view: JobView, fitted: Sequence[Fitted]) -> None:
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, **ENGINE_SPEEDS)
 
 
-def _check_slip(view: JobView, fitted: Sequence[Fitted], runs: Sequence[Run]) -> None:
+def _check_slip(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> None:
     """Where slip is known and cannot be, a reading is wrong; it may be the pitch itself. A propeller that does not bite
     lets its engine turn too fast: more pitch would hide why."""
-    try:
-        slips = slips_of(view, runs, average_speed(view, runs))
-    except NotEnoughData:
-        return
     for one in slips:
         if reading_is_wrong(view, one.measured, one.theory):
             comes_out = "below zero" if one.measured.value < 0 else f"at {one.numbers[0]}"

@@ -15,7 +15,7 @@ from altered_jobs import SAMPLES
 from garboard.findings import Finding, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard.judging.assessing import assess_job_file
-from garboard.records import Engine, JsonValue, Measurement, Propeller, Vessel
+from garboard.records import JsonValue, Measurement, Propeller
 from prop_check_jobs import CONDITIONS, RUNS, amount, host, recorded
 
 HOST = host()
@@ -62,20 +62,15 @@ def single(pitch: str = "17 in", diameter: str = "14.5 in", **conditions: JsonVa
     return with_runs(view, ("with", "33.9 kn", 5620), ("against", "33.1 kn", 5600))
 
 
-def facts(view: JobView, **known: str) -> JobView:
-    """The view with other facts of the boat."""
-    vessel: Vessel = attrs.evolve(view.vessel, **{name: amount(value) for name, value in known.items()})
-    return attrs.evolve(view, vessel=vessel)
-
-
 def diesel() -> JobView:
     """150 hp at 4050 rev/min, gear 1.62, 19 in."""
     view = single("19 in")
-    given = {"full_throttle_low": "3800 rev/min", "full_throttle_high": "4200 rev/min", "gear_ratio": "1.62"}
-    engine: Engine = attrs.evolve(
+    engine = attrs.evolve(
         view.vessel.engines[0],
+        full_throttle_low=amount("3800 rev/min"),
+        full_throttle_high=amount("4200 rev/min"),
         limiter_speed=amount("4300 rev/min"),
-        **{name: amount(value) for name, value in given.items()},
+        gear_ratio=amount("1.62"),
     )
     return attrs.evolve(view, vessel=attrs.evolve(view.vessel, engines=(engine,)))
 
@@ -143,3 +138,67 @@ def test_two_runs_whose_engine_speed_the_current_loads_give_a_speed() -> None:
     found = judged(with_runs(single(), ("with", "34.4 kn", 5670), ("against", "32.6 kn", 5550)))
     assert "readings" not in found
     assert found["speed"] == (("speed.measured", PASS),)
+
+
+def test_a_speed_a_little_below_what_the_formula_gives_is_not_slow() -> None:
+    """33.5 kn of 33.8 to 40.6, in knots and typed in mph; 29.5 kn is slow, and 46.5 fast."""
+    for speeds, code, verdict in (
+        (("33.9 kn", "33.1 kn"), "crouch.believable", PASS),
+        (("39.0 mph", "38.1 mph"), "crouch.believable", PASS),
+        (("29.9 kn", "29.1 kn"), "crouch.slower", ADVISE),
+        (("46.9 kn", "46.1 kn"), "crouch.faster", ADVISE),
+    ):
+        with_, against = speeds
+        found = judged(with_runs(single(), ("with", with_, 5620), ("against", against, 5600)))
+        assert found["crouch"] == ((code, verdict),)
+
+
+def test_everything_rightly_in_mph_passes() -> None:
+    found = judged(with_runs(single(), ("with", "39.0 mph", 5620), ("against", "38.1 mph", 5600)))
+    assert {verdict for name in ("pitch", "speed", "window", "slip", "crouch") for _, verdict in found[name]} == {PASS}
+
+
+def test_miles_an_hour_typed_as_knots_are_named_and_no_propeller_is_kept_on_them() -> None:
+    """38.5 "kn" is -2 % slip: it may just be above zero, and the advice does not pass on it either."""
+    view = with_runs(single(), ("with", "38.9 kn", 5620), ("against", "38.1 kn", 5600))
+    found = told(view)
+    assert judged(view)["slip"] == (("slip.about_zero", ADVISE),)
+    assert {doubt.place for doubt in found["slip"][0].doubts} == {(RUNS, "speed", row, "") for row in ("1", "2")}
+    assert (found["pitch"][0].verdict, bool(found["pitch"][0].doubted)) == (ADVISE, True)
+    assert found["speed"][0].verdict is found["crouch"][0].verdict is ADVISE
+
+
+def test_diameter_and_pitch_changed_round_are_not_a_speed_in_mph() -> None:
+    """-4 % slip with 14.5 in: mph would be usual too, and 29 kn is too slow for weight and power; the stamp it is."""
+    view = single("14.5 in", "17 in")
+    found = told(view)
+    assert judged(view)["slip"] == (("slip.below_zero", FAIL),)
+    assert {doubt.field for doubt in found["slip"][0].doubts} == {"stamp_read"}
+    assert (found["pitch"][0].verdict, found["speed"][0].verdict) == (MISSING, PASS)
+
+
+def test_a_light_fast_hull_with_little_slip_is_not_a_speed_in_mph() -> None:
+    """3.9 % slip at 49.8 kn; mph would be 43 kn, slower than 2000 lb and 150 hp let it be."""
+    heavy = single("23 in", hull_kind="light, fast runabout")
+    light = attrs.evolve(heavy, vessel=attrs.evolve(heavy.vessel, displacement_as_run=amount("2000 lb")))
+    found = judged(with_runs(light, ("with", "50.1 kn", 5700), ("against", "49.5 kn", 5690)))
+    assert found["slip"] == (("slip.less_than_usual", ADVISE),)
+    assert {found[name][0][1] for name in ("pitch", "speed", "window", "crouch")} == {PASS}
+
+
+def test_twins_with_one_stamp_misread_have_their_speed_in_the_right_unit() -> None:
+    """2.4 % starboard would be usual in mph, and 12.8 % port would be 24 %."""
+    view = with_propeller(sample("kittiwake"), "17 in", of=1)
+    found = judged(with_runs(view, ("with", "46.1 kn", 5845, 5835), ("against", "44.9 kn", 5840, 5830)))
+    assert ("slip.unlike", FAIL) in found["slip"]
+    assert found["speed"] == (("speed.measured", PASS),)
+    assert {verdict for _, verdict in found["propeller"]} == {ADVISE}
+    assert found["pitch"][0][1] is MISSING
+
+
+def test_twins_whose_speed_is_in_mph_are_asked_about_it() -> None:
+    """Both slip about 2 % at equal stamps: the unit explains both."""
+    view = with_runs(sample("kittiwake"), ("with", "51.4 kn", 5845, 5835), ("against", "50.2 kn", 5840, 5830))
+    found = told(view)
+    assert {doubt.field for one in found["slip"] for doubt in one.doubts} == {"speed"}
+    assert found["speed"][0].verdict is ADVISE
