@@ -156,7 +156,7 @@ def _advice(view: JobView, fitted: Sequence[Fitted]) -> Finding:
     if not out:
         return _keep(view, fitted)
     there = in_reference_air(view, out)
-    if there and all(one.way < 0 and not _still_below(one, there) for one in out):
+    if there.is_known and all(one.way < 0 and not _still_below(one, there) for one in out):
         return _air_explains(fitted, there, is_warm(view))
     return change_of_pitch(view, fitted, there)
 
@@ -191,11 +191,13 @@ def _keep(view: JobView, fitted: Sequence[Fitted]) -> Finding:
 
 
 def _still_below(one: Fitted, there: Air) -> bool:
-    return one.position_at(there[one.engine.position]) is WindowPosition.BELOW
+    return one.position_at(there.engine_speeds[one.engine.position]) is WindowPosition.BELOW
 
 
 def _air_explains(fitted: Sequence[Fitted], there: Air, warm: bool) -> Finding:
-    told = ", ".join(f"{about(one.engine)} {there[one.engine.position].value:.0f} rev/min" for one in fitted if one.way)
+    speeds = [(one.engine, there.engine_speeds[one.engine.position].value) for one in fitted if one.way]
+    bound = {1: " or more", -1: " or less"}.get(there.further, "")
+    told = ", ".join(f"{about(engine)} {value:.0f} rev/min{bound}" for engine, value in speeds)
     return Finding(
         code="prop_check.pitch.air_explains",
         verdict=Verdict.ADVISE,

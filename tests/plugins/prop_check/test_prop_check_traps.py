@@ -202,3 +202,29 @@ def test_twins_whose_speed_is_in_mph_are_asked_about_it() -> None:
     found = told(view)
     assert {doubt.field for one in found["slip"] for doubt in one.doubts} == {"speed"}
     assert found["speed"][0].verdict is ADVISE
+
+
+@pytest.mark.parametrize(
+    ("degrees", "code"),
+    [(16, "try_first"), *((degrees, "air_explains") for degrees in (34, 35, 36, 41))],
+)
+def test_a_degree_beyond_the_method_does_not_change_a_propeller(degrees: int, code: str) -> None:
+    """40 rev/min below the window on a hot, damp day: run again on a cooler one; on a mild day take less pitch."""
+    view = single("19 in", load="full", air_temperature=f"{degrees} degC", air_pressure="1005 hPa", humidity="80 %")
+    found = judged(with_runs(view, ("with", "33.4 kn", 4965), ("against", "32.6 kn", 4955)))
+    assert found["pitch"] == ((f"pitch.{code}", ADVISE),)
+    assert found["window"] == (("window.below", FAIL),)
+
+
+def test_beyond_the_method_the_air_is_a_bound() -> None:
+    """36 degC explains at least what 35 does of 200 rev/min; frost explains none of a labouring engine."""
+
+    def advice(degrees: int) -> Finding:
+        view = single("19 in", air_temperature=f"{degrees} degC", air_pressure="1005 hPa", humidity="80 %")
+        (found,) = told(with_runs(view, ("with", "32.2 kn", 4805), ("against", "31.4 kn", 4795)))["pitch"]
+        assert found.code == "prop_check.pitch.try_first"
+        return found
+
+    assert "Today's air explains about" in advice(35).sentence
+    assert "Today's air explains at least" in advice(36).sentence
+    assert "Today's air explains" not in advice(-2).sentence
