@@ -24,6 +24,7 @@ from garboard_prop_check.words import (
     LIMITER,
     NO_ENGINE,
     PROPORTION,
+    SLIP,
     STEP_RULE,
     WINDOW,
     about,
@@ -48,7 +49,7 @@ def pitch_advice(view: JobView) -> Iterable[Finding]:
     _check_alike(view, fitted)
     slips = _slips(view, runs)
     _check_slip(view, fitted, slips)
-    return (attrs.evolve(_advice(view, fitted), places=_places(view, runs, slips)),)
+    return (attrs.evolve(_advice(view, fitted, slips), places=_places(view, runs, slips)),)
 
 
 def _slips(view: JobView, runs: Sequence[Run]) -> Sequence[Slip]:
@@ -151,18 +152,19 @@ def _check_slip(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) 
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=PROPELLER, field="stamp_read")
 
 
-def _advice(view: JobView, fitted: Sequence[Fitted]) -> Finding:
+def _advice(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> Finding:
     out = [one for one in fitted if one.way]
     if not out:
-        return _keep(view, fitted)
+        return _keep(view, fitted, slips)
     there = in_reference_air(view, out)
     if there.is_known and all(one.way < 0 and not _still_below(one, there) for one in out):
         return _air_explains(fitted, there, is_warm(view))
     return change_of_pitch(view, fitted, there)
 
 
-def _keep(view: JobView, fitted: Sequence[Fitted]) -> Finding:
-    """No engine is clearly out of its window. One that may be is not in it, and its propeller is not passed."""
+def _keep(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> Finding:
+    """No engine is clearly out of its window. One that may be is not in it, and its propeller is not passed; nor is one
+    whose slip no boat has, for then a reading is wrong and it may be the engine speed."""
     margin = view.setting_value("prop_check.limiter_margin", "rev/min")
     unsure = [one for one in fitted if one.position is not WindowPosition.IN]
     limited = [one for one in fitted if one.held_by_limiter(margin)]
@@ -182,6 +184,12 @@ def _keep(view: JobView, fitted: Sequence[Fitted]) -> Finding:
         sentence = (
             f"Do not judge the propeller yet: the rev limiter may hold the {told}, so the engine speed shows the "
             "limiter and not the propeller. Find the speed at which the limiter cuts in, then run again."
+        )
+    elif odd := next((one for one in slips if one.measured.value < 0), None):
+        code, verdict, basis = "prop_check.pitch.slip_about_zero", Verdict.ADVISE, (WINDOW, SLIP)
+        sentence = (
+            f"Do not judge the propeller yet: slip of the {about(odd.engine)} comes out at {odd.numbers[0]}, and no "
+            "boat has so little. Find out which reading is wrong first."
         )
     elif len(fitted) > 1:
         sentence = "Keep these propellers. Every engine is inside its full-throttle range."
