@@ -228,7 +228,8 @@ def _last_digit(view: JobView, field: str, unit: str, row: str) -> float:
 
 
 def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
-    """Steady full-throttle stretches of a recording, in order of time; "speed" and engine positions name the means.
+    """A steady stretch of each full-throttle run of a recording, in order of time; "speed" and engine positions name
+    the means.
 
     Full throttle is the engine speed of the fastest stretch: a propeller that lets go turns faster and drives slower.
     It is the highest engine speed where the fastest is far below it, as a cruise with the current is.
