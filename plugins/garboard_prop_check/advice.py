@@ -16,7 +16,7 @@ from garboard_prop_check.change import change_of_pitch
 from garboard_prop_check.engine_speed import AIR_FIELDS, is_warm, to_settle
 from garboard_prop_check.fitted import Air, Fitted, fitted_of, in_reference_air
 from garboard_prop_check.runs import Reading, Run, runs_of
-from garboard_prop_check.slip_findings import is_more_than_usual, reading_is_wrong, slips_of, unlike_slips
+from garboard_prop_check.slip_findings import Slip, is_more_than_usual, reading_is_wrong, slips_of, unlike_slips
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, PROPELLER, TOO_ROUGH, TRIM_AT_BEST
 from garboard_prop_check.window import WindowPosition
 from garboard_prop_check.words import (
@@ -24,6 +24,7 @@ from garboard_prop_check.words import (
     LIMITER,
     NO_ENGINE,
     PROPORTION,
+    SLIP,
     STEP_RULE,
     WINDOW,
     about,
@@ -46,14 +47,23 @@ def pitch_advice(view: JobView) -> Iterable[Finding]:
         raise NotEnoughData(NO_ENGINE, lack=Lack.NOT_ENTERED, field="engines")
     fitted = [fitted_of(view, engine, runs) for engine in engines]
     _check_alike(view, fitted)
-    _check_slip(view, fitted, runs)
-    return (attrs.evolve(_advice(view, fitted), places=_places(view, runs)),)
+    slips = _slips(view, runs)
+    _check_slip(view, fitted, slips)
+    return (attrs.evolve(_advice(view, fitted, slips), places=_places(view, runs, slips)),)
 
 
-def _places(view: JobView, runs: Sequence[Run]) -> tuple[FieldKey, ...]:
+def _slips(view: JobView, runs: Sequence[Run]) -> Sequence[Slip]:
+    """The slips that are known; none where the speed is not."""
+    try:
+        return slips_of(view, runs, average_speed(view, runs))
+    except NotEnoughData:
+        return ()
+
+
+def _places(view: JobView, runs: Sequence[Run], slips: Sequence[Slip]) -> tuple[FieldKey, ...]:
     """The readings the advice rests on: of every run, since nobody keeps a propeller that lets go in one of them.
 
-    The speed only says whether an entry is wrong; where it is itself in doubt, the advice stands.
+    The speed too where it gives a slip: a slip in doubt may come of a tachometer that reads off as well.
     """
     turns = (run.engine_speed.get(engine.position) for run in runs for engine in view.vessel.engines)
     stamps = (
@@ -63,7 +73,8 @@ def _places(view: JobView, runs: Sequence[Run]) -> tuple[FieldKey, ...]:
     )
     conditions = ((CONDITIONS, field, "", "") for field in ("trim", "load", "water", *AIR_FIELDS))
     read = [one.place for one in turns if isinstance(one, Reading)]
-    return (*dict.fromkeys(read), *held(view, [*stamps, *conditions]))
+    speeds = [place for one in slips for place in one.speed.places]
+    return (*dict.fromkeys([*read, *speeds]), *held(view, [*stamps, *conditions]))
 
 
 def _check_conditions(view: JobView) -> None:
@@ -116,13 +127,9 @@ def _check_alike(view: JobView, fitted: Sequence[Fitted]) -> None:
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, **ENGINE_SPEEDS)
 
 
-def _check_slip(view: JobView, fitted: Sequence[Fitted], runs: Sequence[Run]) -> None:
+def _check_slip(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> None:
     """Where slip is known and cannot be, a reading is wrong; it may be the pitch itself. A propeller that does not bite
     lets its engine turn too fast: more pitch would hide why."""
-    try:
-        slips = slips_of(view, runs, average_speed(view, runs))
-    except NotEnoughData:
-        return
     for one in slips:
         if reading_is_wrong(view, one.measured, one.theory):
             comes_out = "below zero" if one.measured.value < 0 else f"at {one.numbers[0]}"
@@ -145,18 +152,19 @@ def _check_slip(view: JobView, fitted: Sequence[Fitted], runs: Sequence[Run]) ->
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=PROPELLER, field="stamp_read")
 
 
-def _advice(view: JobView, fitted: Sequence[Fitted]) -> Finding:
+def _advice(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> Finding:
     out = [one for one in fitted if one.way]
     if not out:
-        return _keep(view, fitted)
+        return _keep(view, fitted, slips)
     there = in_reference_air(view, out)
-    if there and all(one.way < 0 and not _still_below(one, there) for one in out):
+    if there.is_known and all(one.way < 0 and not _still_below(one, there) for one in out):
         return _air_explains(fitted, there, is_warm(view))
     return change_of_pitch(view, fitted, there)
 
 
-def _keep(view: JobView, fitted: Sequence[Fitted]) -> Finding:
-    """No engine is clearly out of its window. One that may be is not in it, and its propeller is not passed."""
+def _keep(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> Finding:
+    """No engine is clearly out of its window. One that may be is not in it, and its propeller is not passed; nor is one
+    whose slip no boat has, for then a reading is wrong and it may be the engine speed."""
     margin = view.setting_value("prop_check.limiter_margin", "rev/min")
     unsure = [one for one in fitted if one.position is not WindowPosition.IN]
     limited = [one for one in fitted if one.held_by_limiter(margin)]
@@ -177,6 +185,12 @@ def _keep(view: JobView, fitted: Sequence[Fitted]) -> Finding:
             f"Do not judge the propeller yet: the rev limiter may hold the {told}, so the engine speed shows the "
             "limiter and not the propeller. Find the speed at which the limiter cuts in, then run again."
         )
+    elif odd := next((one for one in slips if one.measured.value < 0), None):
+        code, verdict, basis = "prop_check.pitch.slip_about_zero", Verdict.ADVISE, (WINDOW, SLIP)
+        sentence = (
+            f"Do not judge the propeller yet: slip of the {about(odd.engine)} comes out at {odd.numbers[0]}, and no "
+            "boat has so little. Find out which reading is wrong first."
+        )
     elif len(fitted) > 1:
         sentence = "Keep these propellers. Every engine is inside its full-throttle range."
     else:
@@ -185,11 +199,13 @@ def _keep(view: JobView, fitted: Sequence[Fitted]) -> Finding:
 
 
 def _still_below(one: Fitted, there: Air) -> bool:
-    return one.position_at(there[one.engine.position]) is WindowPosition.BELOW
+    return one.position_at(there.engine_speeds[one.engine.position]) is WindowPosition.BELOW
 
 
 def _air_explains(fitted: Sequence[Fitted], there: Air, warm: bool) -> Finding:
-    told = ", ".join(f"{about(one.engine)} {there[one.engine.position].value:.0f} rev/min" for one in fitted if one.way)
+    speeds = [(one.engine, there.engine_speeds[one.engine.position].value) for one in fitted if one.way]
+    bound = {1: " or more", -1: " or less"}.get(there.further, "")
+    told = ", ".join(f"{about(engine)} {value:.0f} rev/min{bound}" for engine, value in speeds)
     return Finding(
         code="prop_check.pitch.air_explains",
         verdict=Verdict.ADVISE,

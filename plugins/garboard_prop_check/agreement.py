@@ -77,10 +77,15 @@ class Agreement:
         return run is not self.odd or what not in self.spoilt
 
     def check(self, what: str) -> None:
-        """Raise NotEnoughData where the runs contradict each other in a speed or an engine's speed."""
-        found = [fault for fault in self.faults if fault.what == what]
-        field, of = ("speed", "") if what == SPEED else ("engine_speed", what)
+        """Raise NotEnoughData where the runs contradict each other in a speed or an engine's speed.
+
+        Runs at unlike engine speed give no speed either: what would be left for a current is a difference of throttle
+        or of a propeller that let go, and one sound run alone is one-way.
+        """
+        found = [fault for fault in self.faults if what in (SPEED, fault.what)]
         if found:
+            of_speed = found[0].what == SPEED
+            field, of = ("speed", "") if of_speed else ("engine_speed", found[0].what)
             row = found[0].runs[-1].row
             text = "; ".join(fault.text for fault in found)
             raise NotEnoughData(

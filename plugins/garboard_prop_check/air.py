@@ -66,6 +66,24 @@ def power_factor(dry_air_pressure: float, air_temperature: float) -> float:
     return 1.18 * (99 / dry_air_pressure) * math.sqrt((air_temperature + 273) / 298) - 0.18
 
 
+def nearest_power_factor(dry_air_pressure: float, air_temperature: float) -> tuple[float, int]:
+    """Power factor of the nearest air for which it holds, so that a degree too many does not take it all away.
+
+    dry_air_pressure : above 0 [kPa]
+    air_temperature  : [degC]
+    returns          : factor [-], and where the true one lies: +1 higher, in air hotter or thinner than the range; -1
+                       lower, in air colder or denser; 0 in the range, and where the two pull both ways
+
+    >>> nearest_power_factor(96.0, 38) == (power_factor(96.0, 35), 1)
+    True
+    """
+    pressure = min(max(dry_air_pressure, DRY_PRESSURE_RANGE[0]), DRY_PRESSURE_RANGE[1])
+    temperature = min(max(air_temperature, TEMPERATURE_RANGE[0]), TEMPERATURE_RANGE[1])
+    costs_more = air_temperature > temperature or dry_air_pressure < pressure
+    costs_less = air_temperature < temperature or dry_air_pressure > pressure
+    return power_factor(pressure, temperature), int(costs_more) - int(costs_less)
+
+
 def engine_speed_in_reference_air(
     engine_speed: float, expanded_uncertainty: float, factor: float
 ) -> tuple[float, float]:

@@ -40,12 +40,13 @@ def change_of_pitch(view: JobView, fitted: Sequence[Fitted], there: Air) -> Find
 def _air_words(fitted: Sequence[Fitted], there: Air) -> Iterator[str]:
     """How much of what an engine is out of its window today's air explains."""
     for one in fitted:
-        if one.engine.position in there:
-            explained = (there[one.engine.position].value - one.engine_speed.value) * -one.way
+        if one.engine.position in there.engine_speeds:
+            explained = (there.engine_speeds[one.engine.position].value - one.engine_speed.value) * -one.way
             if explained >= WORTH_TELLING:
+                bound = {1: "at least", -1: "at most"}.get(there.further * -one.way, "about")
                 yield (
-                    f"Today's air explains about {min(explained, one.beyond):.0f} of the {one.beyond:.0f} rev/min that "
-                    f"the {about(one.engine)} is {'above' if one.way > 0 else 'below'} its window."
+                    f"Today's air explains {bound} {min(explained, one.beyond):.0f} of the {one.beyond:.0f} rev/min "
+                    f"that the {about(one.engine)} is {'above' if one.way > 0 else 'below'} its window."
                 )
 
 
@@ -157,7 +158,7 @@ def _try_first(view: JobView, fitted: Sequence[Fitted], first: int, table: Table
 
 def _basis_of_rest(expected: Mapping[str, MeasuredValue], there: Air) -> tuple[Basis, ...]:
     forecast = (basis_of("per_inch_deviation"), basis_of("forecast_deviation")) if expected else (LIMITER,)
-    return (*forecast, AIR) if there else forecast
+    return (*forecast, AIR) if there.is_known else forecast
 
 
 def _forecast(view: JobView, one: Fitted, change: int) -> MeasuredValue:

@@ -173,17 +173,35 @@ AIR_FIELDS = ("air_temperature", "air_pressure", "humidity")
 
 def air_today(view: JobView) -> tuple[float, float]:
     """Power factor [-] and dry pressure [kPa] of the air the runs were made in. Raises NotEnoughData."""
+    dry, temperature = _air_read(view)
+    try:
+        return air.power_factor(dry, temperature), dry
+    except ValueError as outside:
+        raise _not_covered(outside) from None
+
+
+def nearest_air(view: JobView) -> tuple[float, int]:
+    """Power factor of the air the runs were made in, beyond the range of the method that at its end; and where the
+    true one lies, as of `air.nearest_power_factor`. Raises NotEnoughData."""
+    return air.nearest_power_factor(*_air_read(view))
+
+
+def _air_read(view: JobView) -> tuple[float, float]:
+    """Dry pressure [kPa] and temperature [degC] of the air the runs were made in. Raises NotEnoughData."""
     asking = view.asking()
     temperature = asking.amount(CONDITIONS, "air_temperature", "degC")
     pressure = asking.amount(CONDITIONS, "air_pressure", "kPa")
     humidity = asking.amount(CONDITIONS, "humidity", "%") / 100
     asking.check()
     try:
-        dry = air.dry_pressure(pressure, temperature, humidity)
-        return air.power_factor(dry, temperature), dry
+        return air.dry_pressure(pressure, temperature, humidity), temperature
     except ValueError as outside:
-        text = f"{outside}; the method does not reach so far"
-        raise NotEnoughData(text, lack=Lack.NOT_COVERED, step=CONDITIONS, field="air_temperature") from None
+        raise _not_covered(outside) from None
+
+
+def _not_covered(outside: ValueError) -> NotEnoughData:
+    text = f"{outside}; the method does not reach so far"
+    return NotEnoughData(text, lack=Lack.NOT_COVERED, step=CONDITIONS, field="air_temperature")
 
 
 def is_warm(view: JobView) -> bool:

@@ -11,7 +11,7 @@ from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard.uncertainty import MeasuredValue
 from garboard_prop_check.averages import Average, average_engine_speed
-from garboard_prop_check.engine_speed import air_today, engine_speed_there
+from garboard_prop_check.engine_speed import engine_speed_there, nearest_air
 from garboard_prop_check.runs import Run
 from garboard_prop_check.window import WindowPosition, near_limiter, position_in_window
 from garboard_prop_check.words import pitch_of, window_of
@@ -60,14 +60,27 @@ def fitted_of(view: JobView, engine: Engine, runs: Sequence[Run]) -> Fitted:
     return Fitted(engine, average_engine_speed(view, runs, engine.position), pitch_of(engine), low, high)
 
 
-Air = Mapping[str, MeasuredValue]
-"""Engine speed of each engine in reference air, by its position [rev/min]; empty where the air is not known."""
+@attrs.frozen
+class Air:
+    """What the air of the runs does.
+
+    engine_speeds : of each engine in reference air, by its position [rev/min]; empty where the air is not known
+    further       : +1 where the true ones lie higher, since the air lies beyond the method, -1 lower, 0 otherwise
+    """
+
+    engine_speeds: Mapping[str, MeasuredValue] = attrs.field(factory=dict)
+    further: int = 0
+
+    @property
+    def is_known(self) -> bool:
+        """Whether anything can be said of it."""
+        return bool(self.engine_speeds)
 
 
 def in_reference_air(view: JobView, out: Sequence[Fitted]) -> Air:
     """What each engine would turn there; nothing where the air of the runs is not known."""
     try:
-        factor, _ = air_today(view)
+        factor, further = nearest_air(view)
     except NotEnoughData:
-        return {}
-    return {one.engine.position: engine_speed_there(one.engine_speed, factor) for one in out}
+        return Air()
+    return Air({one.engine.position: engine_speed_there(one.engine_speed, factor) for one in out}, further)

@@ -12,11 +12,13 @@ from garboard.steps import Assessed, Block, ReportSection
 from garboard_prop_check.averages import Average, average_engine_speed, average_speed
 from garboard_prop_check.runs import Reading, Run, runs_of
 from garboard_prop_check.slip_findings import Slip, reading_is_wrong, slip_of
-from garboard_prop_check.speed import KNOT_TO_MPH, figure_of_runs, table_of_runs
+from garboard_prop_check.speed import figure_of_runs, table_of_runs
 from garboard_prop_check.steps import CONDITIONS
 from garboard_prop_check.words import window_of
 
 Found = TypeVar("Found")
+
+KNOT_TO_MPH = 1.852 / 1.609344
 
 ALWAYS_TOLD = "prop_check.pitch"
 TOLD_UNLESS_PASSED = tuple(

@@ -43,6 +43,9 @@ RUN_LENGTH = 6.0
 VENTILATED = 0.9
 """A propeller that lets go in a run leaves the others above this share of its engine speed; common practice."""
 
+LONGEST_BREAK = 15.0
+"""A run that a wave breaks for longer is two [s]; common practice, no source."""
+
 LEAST_SAMPLES = 4
 """A source with fewer samples in a run says nothing of it."""
 
@@ -225,7 +228,8 @@ def _last_digit(view: JobView, field: str, unit: str, row: str) -> float:
 
 
 def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
-    """Steady full-throttle stretches of a recording, in order of time; "speed" and engine positions name the means.
+    """A steady stretch of each full-throttle run of a recording, in order of time; "speed" and engine positions name
+    the means.
 
     Full throttle is the engine speed of the fastest stretch: a propeller that lets go turns faster and drives slower.
     It is the highest engine speed where the fastest is far below it, as a cruise with the current is.
@@ -252,7 +256,40 @@ def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
     of_fastest = max(zip(stretches, engine_speeds, strict=True), key=lambda found: found[0].means[SPEED])[1]
     highest = max(engine_speeds)
     least = SAME_THROTTLE * (of_fastest if of_fastest > VENTILATED * highest else highest)
-    return tuple(s for s, engine_speed in zip(stretches, engine_speeds, strict=True) if engine_speed >= least)
+    full = [s for s, engine_speed in zip(stretches, engine_speeds, strict=True) if engine_speed >= least]
+    return _one_of_each_run(view, recording, dict(streams), full)
+
+
+def _one_of_each_run(
+    view: JobView, recording: Recording, streams: Mapping[str, Stream], stretches: Sequence[Steady]
+) -> tuple[Steady, ...]:
+    """A wave may break a run in parts. They are one run, not several: the longest part stands for it."""
+    runs: list[list[Steady]] = []
+    for stretch in stretches:
+        if runs and _goes_on(view, recording, streams, runs[-1][-1], stretch):
+            runs[-1].append(stretch)
+        else:
+            runs.append([stretch])
+    return tuple(max(parts, key=lambda part: part.seconds) for parts in runs)
+
+
+def _goes_on(view: JobView, recording: Recording, streams: Mapping[str, Stream], before: Steady, after: Steady) -> bool:
+    """Whether one run goes on from a steady stretch to the next: throttle held, course kept, no silence between."""
+    if after.start - before.end > LONGEST_BREAK:
+        return False
+    within = view.setting_value("prop_check.opposite_within", "deg")
+    courses = recording.of("course_over_ground")
+    course = _mean_course(courses[0].between(before.start, before.end).values) if courses else None
+    if course is None or any(
+        abs(signed_angle(one - course)) > within for one in courses[0].between(before.end, after.end).values
+    ):
+        return False
+    return all(
+        value >= VENTILATED * before.means[name]
+        for name, stream in streams.items()
+        if name != SPEED
+        for value in stream.between(before.end, after.start).values
+    )
 
 
 def _streams(engines: Sequence[Engine], recording: Recording) -> tuple[tuple[str, Stream], ...]:

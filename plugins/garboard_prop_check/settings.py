@@ -314,6 +314,15 @@ SETTINGS: tuple[Setting, ...] = (
         (20, 300),
         Basis(_PRACTICE, "no outboard boat a shop hands over goes so fast"),
     ),
+    _amount(
+        "crouch_within",
+        "Crouch's formula is right within plus or minus",
+        "share",
+        "%",
+        "10 %",
+        (0, 50),
+        Basis(_PRACTICE, "a rule of thumb for speed; weight and power as run are seldom known closer", "a bound"),
+    ),
     *_slip_settings(),
 )
 

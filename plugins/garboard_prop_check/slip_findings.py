@@ -16,6 +16,7 @@ from garboard_prop_check.runs import Run, runs_of
 from garboard_prop_check.settings import USUAL_SLIP, basis_of, engine_difference_basis, slip_setting
 from garboard_prop_check.slip import parts_of_slip, parts_of_theoretical_speed, slip, theoretical_speed
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, PROPELLER
+from garboard_prop_check.weight_and_power import is_less_believable
 from garboard_prop_check.words import (
     AVERAGING,
     SLIP,
@@ -75,9 +76,10 @@ def engine_slip(view: JobView) -> Iterator[Finding]:
     """Slip of every propeller, and of twins against each other."""
     runs = runs_of(view)
     speed = average_speed(view, runs)
-    yield from for_each_engine(view, (SLIP,), lambda engine: _engine_slip(view, engine, runs, speed))
-    found = slips_of(view, runs, speed)
-    yield from unlike_slips(view, found)
+    slips = slips_of(view, runs, speed)
+    units = units_that_fit(view, speed, slips)
+    yield from for_each_engine(view, (SLIP,), lambda engine: _engine_slip(view, engine, runs, speed, units))
+    yield from unlike_slips(view, slips)
 
 
 def slips_of(view: JobView, runs: Sequence[Run], speed: Average) -> list[Slip]:
@@ -191,10 +193,12 @@ class Judged:
 _CHECK = "Check the gear ratio, the stamped pitch and diameter, and the unit of speed"
 
 
-def _engine_slip(view: JobView, engine: Engine, runs: Sequence[Run], speed: Average) -> Finding:
+def _engine_slip(
+    view: JobView, engine: Engine, runs: Sequence[Run], speed: Average, units: Sequence[tuple[str, float]]
+) -> Finding:
     found = slip_of(view, engine, average_engine_speed(view, runs, engine.position), speed)
     judged = _judged(view, found)
-    suspects = list(_suspects(view, found)) if judged.is_suspicious else []
+    suspects = list(_suspects(view, found, units)) if judged.is_suspicious else []
     words = [judged.sentence, *(f"Slip would be usual {suspect.text}." for suspect in suspects)]
     if judged.verdict is not Verdict.PASS:
         words += [f"{asked[0].upper()}{asked[1:]}" for asked in unusual_of(engine)]
@@ -282,14 +286,13 @@ class Suspect:
     places: tuple[FieldKey, ...] = ()
 
 
-def _suspects(view: JobView, found: Slip) -> Iterator[Suspect]:
+def _suspects(view: JobView, found: Slip, units: Sequence[tuple[str, float]]) -> Iterator[Suspect]:
     form = view.vessel.hull_form
     if form not in USUAL_SLIP:
         return
     low, high = (_usual_slip(view, form, end) for end in ("low", "high"))
-    for unit, speed in _read_in_another_unit(view, found):
-        if low <= found.at(speed) <= high:
-            yield Suspect(f"had the speed been read in {unit}", _typed_speeds(found))
+    for unit, _ in units:
+        yield Suspect(f"had the speed been read in {unit}", _typed_speeds(found.speed))
     ratio, fitted = gear_ratio_of(found.engine), found.engine.propeller
     if low <= found.at(found.speed.value, ratio=1 / ratio) <= high:
         yield Suspect(f"with a gear ratio of {1 / ratio:.2f}, the one entered turned round")
@@ -300,21 +303,40 @@ def _suspects(view: JobView, found: Slip) -> Iterator[Suspect]:
         yield Suspect(text, _stamp(view, found))
 
 
-def _read_in_another_unit(view: JobView, found: Slip) -> Iterator[tuple[str, float]]:
+def units_that_fit(view: JobView, speed: Average, slips: Sequence[Slip]) -> list[tuple[str, float]]:
+    """Units the speeds may have been read in, and what the speed would be then [kn].
+
+    What else is known must not speak against it: each engine's slip would be usual, and weight and power would explain
+    the speed no worse than the one entered.
+    """
+    return [
+        (unit, value)
+        for unit, value in _read_in_another_unit(view, speed)
+        if all(_is_usual(view, one.at(value)) for one in slips)
+        and not is_less_believable(view, value, than=speed.value)
+    ]
+
+
+def _is_usual(view: JobView, slip_found: float) -> bool:
+    form = view.vessel.hull_form
+    return form in USUAL_SLIP and _usual_slip(view, form, "low") <= slip_found <= _usual_slip(view, form, "high")
+
+
+def _read_in_another_unit(view: JobView, speed: Average) -> Iterator[tuple[str, float]]:
     """Units the speeds may have been read in, other than the one typed, and what the speed would be then [kn]."""
-    typed = [view.value(step, field, row=row, of=of) for step, field, row, of in _typed_speeds(found)]
+    typed = [view.value(step, field, row=row, of=of) for step, field, row, of in _typed_speeds(speed)]
     units = {Amount.parse(str(value)).unit for value in typed}
-    if len(typed) == found.speed.runs and len(units) == 1:
+    if len(typed) == speed.runs and len(units) == 1:
         (unit,) = units
         yield from (
-            (other, found.speed.value * Amount("1", other).to("kn") / Amount("1", unit).to("kn"))
+            (other, speed.value * Amount("1", other).to("kn") / Amount("1", unit).to("kn"))
             for other in SPEED_UNITS
             if other != unit
         )
 
 
-def _typed_speeds(found: Slip) -> tuple[FieldKey, ...]:
-    return tuple(place for place in found.speed.places if place[:2] == (FULL_THROTTLE, "speed"))
+def _typed_speeds(speed: Average) -> tuple[FieldKey, ...]:
+    return tuple(place for place in speed.places if place[:2] == (FULL_THROTTLE, "speed"))
 
 
 def _stamp(view: JobView, found: Slip) -> tuple[FieldKey, ...]:
@@ -327,7 +349,7 @@ def _doubts(view: JobView, found: Slip, suspects: Sequence[Suspect], cannot_be: 
         yield from _doubt(f"slip of the {about(found.engine)} would be usual {suspect.text}", suspect.places)
     if cannot_be and not suspects:
         text = f"slip of the {about(found.engine)} comes out at {found.numbers[0]}"
-        yield from _doubt(text, (*_typed_speeds(found), *_stamp(view, found)))
+        yield from _doubt(text, (*_typed_speeds(found.speed), *_stamp(view, found)))
 
 
 def _doubt(text: str, places: Iterable[FieldKey]) -> Iterator[Doubt]:

@@ -11,7 +11,6 @@ from garboard.findings import (
     Doubt,
     Figure,
     Finding,
-    Lack,
     Limit,
     Missing,
     NotEnoughData,
@@ -25,7 +24,9 @@ from garboard_prop_check import crouch
 from garboard_prop_check.averages import agreement_among, average_speed, held, left_out_of_speed
 from garboard_prop_check.runs import SPEED, Reading, Run, runs_of
 from garboard_prop_check.settings import basis_of
-from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE
+from garboard_prop_check.slip_findings import slips_of, units_that_fit
+from garboard_prop_check.steps import CONDITIONS
+from garboard_prop_check.weight_and_power import check_planing, expected_speed
 from garboard_prop_check.words import (
     AVERAGING,
     CROUCH,
@@ -33,7 +34,6 @@ from garboard_prop_check.words import (
     not_counted,
     runs_only,
     speed_words,
-    total_power,
     window_of,
 )
 
@@ -125,73 +125,48 @@ def _cell(reading: Reading | Missing | None, decimals: int, counts: bool) -> str
     return f"{reading.value:.{decimals}f}" if counts else f"{reading.value:.{decimals}f}, not counted"
 
 
-KNOT_TO_MPH = 1.852 / 1.609344
-
-
 def crouch_estimate(view: JobView) -> Iterable[Finding]:
     """Whether the measured speed is believable for weight and power."""
-    power = total_power(view)
-    vessel, asking = view.vessel, view.asking()
-    weight = asking.known(vessel.displacement_as_run, "lb", "displacement as run", field="displacement_as_run")
-    asking.need(
-        not weight <= 0 and not weight > 1e6,
-        "displacement as run must be above zero; correct it",
-        lack=Lack.OUT_OF_RANGE,
-        field="displacement_as_run",
+    expected = expected_speed(view)
+    runs = runs_of(view)
+    speed = average_speed(view, runs)
+    check_planing(view, speed.value)
+    told = (
+        f"Crouch's formula gives {expected.slow:.1f} to {expected.fast:.1f} kn for {expected.weight:.0f} lb and "
+        f"{expected.power:.4g} hp, give or take {100 * expected.within:g} %"
     )
-    asking.need(
-        vessel.hull_form in ("planing", "flat bottom hard chine"),
-        f"Crouch's formula holds for planing monohulls; the hull form entered is {vessel.hull_form}"
-        if vessel.hull_form
-        else "hull form is not entered",
-        lack=Lack.NOT_COVERED if vessel.hull_form else Lack.NOT_ENTERED,
-        field="hull_form",
-    )
-    asking.settled(CONDITIONS, "hull_kind")
-    asking.check()
-    speed = average_speed(view, runs_of(view))
-    length = vessel.length.to("ft") if vessel.length else 0.0
-    if length > 0 and speed.value / math.sqrt(length) < crouch.PLANING_FROM:
-        text = f"{speed.value:.1f} kn is not planing speed for {length:.0f} ft; the formula does not hold"
-        raise NotEnoughData(text, lack=Lack.NOT_COVERED, step=FULL_THROTTLE, field="speed")
-    kind = view.value(CONDITIONS, "hull_kind")
-    ranges = crouch.CONSTANTS
-    chosen = [ranges[kind]] if isinstance(kind, str) and kind in ranges else list(ranges.values())
-    constants = min(low for low, _ in chosen), max(high for _, high in chosen)
-    slow, fast = (crouch.crouch_speed(constant, weight, power) for constant in constants)
-    expected = f"Crouch's formula gives {slow:.1f} to {fast:.1f} kn for {weight:.0f} lb and {power:.4g} hp"
     verdict, doubts = Verdict.ADVISE, tuple[Doubt, ...]()
-    if speed.measured.low > fast:
-        as_mph = slow <= speed.value / KNOT_TO_MPH <= fast
-        hint = "Was it read in miles an hour?" if as_mph else "Check weight, power and the unit of speed."
+    if speed.measured.low > expected.highest:
+        fitting = units_that_fit(view, speed, slips_of(view, runs, speed))
+        units = [unit for unit, value in fitting if not expected.off(value)]
+        hint = f"Was it read in {' or '.join(units)}?" if units else "Check weight, power and the unit of speed."
         text = f"{speed.value:.1f} kn is faster than weight and power explain"
         typed = [place for place in speed.places if place[1] == "speed"]
         doubts = tuple(Doubt(text, step=step, field=field, row=row, of=of) for step, field, row, of in typed)
         code = "prop_check.crouch.faster"
-        sentence = f"{speed_words(speed)} is faster than believable. {expected}. {hint}"
-    elif speed.measured.high < slow:
+        sentence = f"{speed_words(speed)} is faster than believable. {told}. {hint}"
+    elif speed.measured.high < expected.lowest:
         code = "prop_check.crouch.slower"
-        sentence = (
-            f"{speed_words(speed)} is slower than expected. {expected}. Check weight, trim, bottom and propeller."
-        )
+        sentence = f"{speed_words(speed)} is slower than expected. {told}. Check weight, trim, bottom and propeller."
     else:
         code, verdict = "prop_check.crouch.believable", Verdict.PASS
-        sentence = f"{speed_words(speed)} is believable. {expected}."
+        sentence = f"{speed_words(speed)} is believable. {told}."
+    constant = crouch.crouch_constant(speed.value, expected.weight, expected.power)
     return (
         Finding(
             code=code,
             verdict=verdict,
             about="speed for weight and power",
             sentence=sentence,
-            basis=(CROUCH,),
+            basis=(CROUCH, basis_of("crouch_within")),
             numbers=(
-                Number("Crouch constant", crouch.crouch_constant(speed.value, weight, power), "", decimals=0),
-                Number("slowest to expect", slow, "kn"),
-                Number("fastest to expect", fast, "kn"),
+                Number("Crouch constant", constant, "", decimals=0),
+                Number("slowest to expect", expected.lowest, "kn"),
+                Number("fastest to expect", expected.highest, "kn"),
                 Number.of("speed", speed.measured),
             ),
             places=(*speed.places, *held(view, [(CONDITIONS, "hull_kind", "", "")])),
             doubts=doubts,
-            limits=(Limit("speed", slow, fast),),
+            limits=(Limit("speed", expected.lowest, expected.highest),),
         ),
     )

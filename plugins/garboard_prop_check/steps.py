@@ -199,7 +199,7 @@ STEPS = (
                 title="One recording of all runs",
                 kind=Kind.RECORDING,
                 required=False,
-                help="Used when no run is entered above: every steady full-throttle stretch counts as a run.",
+                help="Used when no run is entered above: every full-throttle run in it counts.",
             ),
         ),
     ),

@@ -101,8 +101,8 @@ kittiwake
         dry air pressure: 99.8 kPa
     prop_check.crouch.believable
         Crouch constant: 168
-        slowest to expect: 40.7 kn
-        fastest to expect: 48.8 kn
+        slowest to expect: 36.6 kn
+        fastest to expect: 53.7 kn
         speed: 45.5 ± 0.3 kn
     fuel_curve.best_cruise.planing
         economy: 1.64 ± 0.04 nm/gal
@@ -193,11 +193,6 @@ saltgrass
         engine speed in reference air: 4803 ± 39 rev/min
         power factor: 0.974
         dry air pressure: 100.2 kPa
-    prop_check.crouch.slower
-        Crouch constant: 144
-        slowest to expect: 33.8 kn
-        fastest to expect: 40.6 kn
-        speed: 32.4 ± 0.3 kn
 """
 
 

@@ -202,3 +202,21 @@ def test_a_steady_current_drops_out_whatever_the_order(through_water: list[tuple
     still = averages.average_of_opposite_runs(speeds, ways)[0]
     moved = averages.average_of_opposite_runs([s + w * current for s, w in through_water], ways)[0]
     assert math.isclose(still, moved, abs_tol=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("dry", "degrees", "nearest", "further"),
+    [
+        (96.0, 25, (96.0, 25), 0),
+        (96.0, 36, (96.0, 35), 1),
+        (84.0, 25, (90.0, 25), 1),
+        (96.0, 3, (96.0, 15), -1),
+        (106.0, 3, (105.0, 15), -1),
+        (84.0, 3, (90.0, 15), 0),
+    ],
+)
+def test_beyond_its_range_the_power_factor_is_that_of_the_nearest_air(
+    dry: float, degrees: float, nearest: tuple[float, float], further: int
+) -> None:
+    """And the true one lies further from it; where it is cold and thin nobody can say which way."""
+    assert air.nearest_power_factor(dry, degrees) == (air.power_factor(*nearest), further)

@@ -1,0 +1,90 @@
+"""The speed that weight and power let a boat make, by Crouch's formula."""
+
+from __future__ import annotations
+
+import math
+
+import attrs
+
+from garboard.findings import Lack, NotEnoughData
+from garboard.job_view import JobView
+from garboard_prop_check import crouch
+from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE
+from garboard_prop_check.words import total_power
+
+
+@attrs.frozen
+class Expected:
+    """Speeds to expect of a planing boat.
+
+    slow, fast : by the formula with the constants of its kind of hull [kn]
+    within     : share by which a boat may lie beyond them, since the formula is a rule of thumb [-]
+    weight     : as run [lb]
+    power      : of all engines [hp]
+    """
+
+    slow: float
+    fast: float
+    within: float
+    weight: float
+    power: float
+
+    @property
+    def lowest(self) -> float:
+        """The slowest that is believable [kn]."""
+        return self.slow * (1 - self.within)
+
+    @property
+    def highest(self) -> float:
+        """The fastest that is believable [kn]."""
+        return self.fast * (1 + self.within)
+
+    def off(self, speed: float) -> float:
+        """How far a speed is from any that is believable, 0 within [kn]."""
+        return max(self.lowest - speed, speed - self.highest, 0.0)
+
+
+def expected_speed(view: JobView) -> Expected:
+    """What weight and power let the boat make. Raises NotEnoughData where they or the kind of boat are not known."""
+    power = total_power(view)
+    vessel, asking = view.vessel, view.asking()
+    weight = asking.known(vessel.displacement_as_run, "lb", "displacement as run", field="displacement_as_run")
+    asking.need(
+        not weight <= 0 and not weight > 1e6,
+        "displacement as run must be above zero; correct it",
+        lack=Lack.OUT_OF_RANGE,
+        field="displacement_as_run",
+    )
+    asking.need(
+        vessel.hull_form in ("planing", "flat bottom hard chine"),
+        f"Crouch's formula holds for planing monohulls; the hull form entered is {vessel.hull_form}"
+        if vessel.hull_form
+        else "hull form is not entered",
+        lack=Lack.NOT_COVERED if vessel.hull_form else Lack.NOT_ENTERED,
+        field="hull_form",
+    )
+    asking.settled(CONDITIONS, "hull_kind")
+    asking.check()
+    kind, ranges = view.value(CONDITIONS, "hull_kind"), crouch.CONSTANTS
+    chosen = [ranges[kind]] if isinstance(kind, str) and kind in ranges else list(ranges.values())
+    constants = min(low for low, _ in chosen), max(high for _, high in chosen)
+    slow, fast = (crouch.crouch_speed(constant, weight, power) for constant in constants)
+    return Expected(slow, fast, view.setting_value("prop_check.crouch_within", "%") / 100, weight, power)
+
+
+def check_planing(view: JobView, speed: float) -> None:
+    """Raise NotEnoughData where a boat does not plane at a speed [kn]."""
+    length = view.vessel.length.to("ft") if view.vessel.length else 0.0
+    if length > 0 and speed / math.sqrt(length) < crouch.PLANING_FROM:
+        text = f"{speed:.1f} kn is not planing speed for {length:.0f} ft; the formula does not hold"
+        raise NotEnoughData(text, lack=Lack.NOT_COVERED, step=FULL_THROTTLE, field="speed")
+
+
+def is_less_believable(view: JobView, speed: float, than: float) -> bool:
+    """Whether one speed [kn] fits weight and power worse than another that the boat planes at; not where unknown."""
+    try:
+        expected = expected_speed(view)
+        check_planing(view, than)
+    except NotEnoughData:
+        return False
+    return expected.off(speed) > expected.off(than)
