@@ -1,0 +1,132 @@
+"""Situations in which a check is easily led astray, each with the verdict and code somebody of the trade would sign.
+
+Every one is a sample job with something altered; they were thought of without looking at what the checks do.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from random import Random
+
+import attrs
+import pytest
+
+import garboard
+from garboard.findings import Finding, Verdict
+from garboard.hosting.host import make_host
+from garboard.job_view import FieldKey, JobView, place_of
+from garboard.judging.assessing import assess_job_file
+from garboard.records import JsonValue, Measurement
+from garboard.samples import Recording, Sample, gather
+
+HOST = make_host(entry_points=False)
+KITTIWAKE = Path(garboard.__file__).parents[2] / "sample_jobs" / "kittiwake" / "job.json"
+PILOT, RADIO = "handover.autopilot", "handover.radio"
+
+
+@pytest.fixture(scope="module")
+def kittiwake() -> JobView:
+    return assess_job_file(KITTIWAKE, HOST).view
+
+
+def altered(view: JobView, values: Mapping[FieldKey, JsonValue | None], **recordings: Recording) -> JobView:
+    """The job with other values at places (step, field, row, of), None for nothing there, and recordings by name."""
+
+    def load(reference: str) -> Recording:
+        return recordings[reference] if reference in recordings else view.load_recording(reference)
+
+    rest = [one for one in view.measurements if place_of(one) not in values]
+    new = [
+        Measurement(step=step, field=field, row=row, of=of, value=value)
+        for (step, field, row, of), value in values.items()
+        if value is not None
+    ]
+    return attrs.evolve(view, measurements=(*rest, *new), load_recording=load)
+
+
+def found(view: JobView, step: str, calculator: str, about: str = "") -> Finding:
+    """What one check says, of one thing where it says more."""
+    (finding,) = [
+        one.finding
+        for one in HOST.assess(view, [step])
+        if one.calculator == calculator and about in ("", one.finding.about)
+    ]
+    return finding
+
+
+def said(finding: Finding) -> tuple[Verdict, str]:
+    """Verdict and code, without the name of plugin and check."""
+    return finding.verdict, finding.code.rpartition(".")[2]
+
+
+# --- identities
+
+
+@pytest.mark.parametrize(
+    ("licence", "vhf", "ais", "expected"),
+    [
+        ("200 000 025", "200000025", None, (Verdict.PASS, "one_identity")),
+        ("200-000-025", "200.000.025", "200 000 025", (Verdict.PASS, "one_identity")),
+        ("200 000 025", "200 000 052", None, (Verdict.FAIL, "faulty")),
+        ("200 000 25", "200 000 25", None, (Verdict.FAIL, "faulty")),
+        ("200 000 O25", "200 000 O25", None, (Verdict.FAIL, "faulty")),
+    ],
+)
+def test_an_identity_is_told_by_its_digits(
+    kittiwake: JobView, licence: str, vhf: str, ais: str | None, expected: tuple[Verdict, str]
+) -> None:
+    typed = {"licence_identity": licence, "vhf_identity": vhf, "ais_identity": ais}
+    view = altered(kittiwake, {(RADIO, field, "", ""): value for field, value in typed.items()})
+    finding = found(view, RADIO, "handover.radio_identity")
+    assert said(finding) == expected
+    assert finding.verdict is Verdict.PASS or vhf in finding.sentence, "shown as typed"
+
+
+# --- a pilot's change of course
+
+
+def changing(heading_at: Iterable[float]) -> Recording:
+    """Headings half a second apart, noise of a quiet sea on them."""
+    draw = Random(12)
+    return gather(
+        "change",
+        [
+            Sample(number / 2, "heading", (angle + draw.gauss(0, 0.2)) % 360, "20", "", "magnetic")
+            for number, angle in enumerate(heading_at)
+        ],
+    )
+
+
+def settling(turned: float, seconds: float = 60.0, slowness: float = 4.0) -> list[float]:
+    """20 s straight on across north, then a change of course that comes to rest."""
+    after = [turned * (1 - math.exp(-number / 2 / slowness)) for number in range(round(2 * seconds))]
+    return [355.0] * 40 + [355.0 + angle for angle in after]
+
+
+@pytest.mark.parametrize(
+    ("heading", "ordered", "expected"),
+    [
+        (settling(40), "-40 deg", (Verdict.FAIL, "wrong_way")),
+        (settling(-40), "40 deg", (Verdict.FAIL, "wrong_way")),
+        ([*settling(0, 0), *(355.0 - number for number in range(200))], "40 deg", (Verdict.FAIL, "wrong_way")),
+        (settling(40), "20 deg", (Verdict.FAIL, "another_course")),
+        (settling(33), "40 deg", (Verdict.ADVISE, "another_course")),
+        (settling(40), "40 deg", (Verdict.PASS, "in_order")),
+        (settling(-40), "-40 deg", (Verdict.PASS, "in_order")),
+        (settling(37), "40 deg", (Verdict.PASS, "in_order")),
+        (settling(40, 16, 8), "40 deg", (Verdict.NOT_ENOUGH_DATA, "not_enough_data")),
+        (settling(0), "40 deg", (Verdict.NOT_ENOUGH_DATA, "not_enough_data")),
+    ],
+)
+def test_a_change_of_course_is_held_against_the_course_it_ends_on(
+    kittiwake: JobView, heading: list[float], ordered: str, expected: tuple[Verdict, str]
+) -> None:
+    values: dict[FieldKey, JsonValue | None] = {
+        (PILOT, "ordered_change", "", ""): ordered,
+        (PILOT, "change_recording", "", ""): {"file": "change"},
+    }
+    finding = found(altered(kittiwake, values, change=changing(heading)), PILOT, "handover.course_change")
+    assert said(finding) == expected
+    assert ("record longer" in finding.sentence) == (len(heading) == len(settling(40, 16, 8)))
