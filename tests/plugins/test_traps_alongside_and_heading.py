@@ -23,7 +23,7 @@ from garboard.samples import Recording, Sample, gather
 
 HOST = make_host(entry_points=False)
 KITTIWAKE = Path(garboard.__file__).parents[2] / "sample_jobs" / "kittiwake" / "job.json"
-PILOT, RADIO = "handover.autopilot", "handover.radio"
+PILOT, RADIO, SWING = "handover.autopilot", "handover.radio", "heading_calibration.swing"
 
 
 @pytest.fixture(scope="module")
@@ -130,3 +130,51 @@ def test_a_change_of_course_is_held_against_the_course_it_ends_on(
     finding = found(altered(kittiwake, values, change=changing(heading)), PILOT, "handover.course_change")
     assert said(finding) == expected
     assert ("record longer" in finding.sentence) == (len(heading) == len(settling(40, 16, 8)))
+
+
+# --- a swing by course over ground
+
+
+def over_ground(bow: float, speed: float, drift: float, sets_towards: float) -> float:
+    """The course a boat makes good in a current [deg]."""
+    parts = ((speed, math.radians(bow)), (drift, math.radians(sets_towards)))
+    east, north = (math.fsum(size * turn(angle) for size, angle in parts) for turn in (math.sin, math.cos))
+    return math.degrees(math.atan2(east, north)) % 360
+
+
+@pytest.mark.parametrize(
+    ("iron", "speed", "drift", "entered", "expected"),
+    [
+        (1.5, 5.0, 3.0, ("3 kn", None), (Verdict.NOT_ENOUGH_DATA, "not_enough_data")),
+        (1.5, 5.0, 3.0, ("3 kn", "90 deg"), (Verdict.PASS, "in_order")),
+        (1.5, 8.0, 1.5, ("1.5 kn", None), (Verdict.NOT_ENOUGH_DATA, "not_enough_data")),
+        (1.5, 8.0, 1.5, ("1.5 kn", "90 deg"), (Verdict.PASS, "in_order")),
+        (8.0, 6.0, 0.0, ("0.5 kn", None), (Verdict.ADVISE, "too_close_to_call")),
+        (12.0, 6.0, 0.0, ("0.5 kn", None), (Verdict.ADVISE, "disturbed")),
+        (25.0, 6.0, 0.0, ("2 kn", None), (Verdict.ADVISE, "too_large_open")),
+        (30.0, 6.0, 0.0, ("0.5 kn", None), (Verdict.FAIL, "too_large")),
+        (30.0, 6.0, 0.0, ("0.5 kn", "90 deg"), (Verdict.FAIL, "too_large")),
+    ],
+)
+def test_a_compass_answers_for_no_more_than_the_current_leaves(
+    kittiwake: JobView,
+    iron: float,
+    speed: float,
+    drift: float,
+    entered: tuple[str, str | None],
+    expected: tuple[Verdict, str],
+) -> None:
+    values: dict[FieldKey, JsonValue | None] = {
+        (SWING, "reference", "", ""): "course over ground",
+        (SWING, "boat_speed", "", ""): f"{speed} kn",
+        (SWING, "current_speed", "", ""): entered[0],
+        (SWING, "current_sets_towards", "", ""): entered[1],
+    }
+    for row, compass in enumerate(range(0, 360, 45)):
+        bow = compass + iron * math.sin(math.radians(compass)) - 13.85
+        course = over_ground(bow, speed, drift, 90.0)
+        values[(SWING, "reference_direction", str(row), "")] = f"{course:.1f} deg"
+        values[(SWING, "compass_heading", str(row), "pilot compass")] = f"{compass}.0 deg"
+    finding = found(altered(kittiwake, values), SWING, "heading_calibration.swing", "pilot compass")
+    assert said(finding) == expected
+    assert (finding.verdict is Verdict.NOT_ENOUGH_DATA) == ("a current could explain all of it" in finding.sentence)
