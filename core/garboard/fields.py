@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import enum
+from collections.abc import Callable
 
 import attrs
 
 from garboard.faults import ValueRefused, shown
 from garboard.record_types import typed
-from garboard.records import EQUIPMENT, JsonValue
+from garboard.records import EQUIPMENT, JsonValue, Vessel
 from garboard.units import EXAMPLE_OF, UNITS_OF, parse_amount
 
 __all__ = ["WATER", "Field", "Kind", "amount_as_text", "check_value", "implausible"]
@@ -44,6 +45,7 @@ class Field:
     offers    : for a text or an amount, values to take with one press; any other can be typed
     unless    : a field of the same piece that says the same: once it is entered, nobody is led here
     plausible : (low, high) in `unit`; outside it the person is asked again
+    plausible_for : the same of one vessel and piece ("port"), where it tells more; None where it does not
     hard      : (low, high) in `unit`; outside it the value is refused
     each      : a key of `records.EQUIPMENT`: asked once for every such piece the vessel has
     of_run    : the recording field of the same step whose run this describes; where another run comes to count, it is
@@ -62,6 +64,7 @@ class Field:
     offers: tuple[str, ...] = ()
     unless: str = ""
     plausible: tuple[float, float] | None = None
+    plausible_for: Callable[[Vessel, str], tuple[float, float] | None] | None = None
     hard: tuple[float, float] | None = None
     each: str = ""
     required: bool = True
@@ -128,11 +131,16 @@ def amount_as_text(value: object, quantity: str, unit: str = "") -> ValueRefused
     return ValueRefused(f'{what}, such as "{example}"', shown(value))
 
 
-def implausible(field: Field, value: JsonValue) -> str:
-    """A question to ask again when an amount lies outside its plausible range; empty when it does not."""
-    if field.kind is not Kind.AMOUNT or field.plausible is None or not isinstance(value, str):
+def implausible(field: Field, value: JsonValue, vessel: Vessel | None = None, of: str = "") -> str:
+    """A question to ask again when an amount lies outside its plausible range; empty when it does not.
+
+    vessel, of : it is entered for, where that is known: an engine of 60 hp burns less than one of 300
+    """
+    of_vessel = field.plausible_for(vessel, of) if field.plausible_for and vessel else None
+    plausible = of_vessel or field.plausible
+    if field.kind is not Kind.AMOUNT or plausible is None or not isinstance(value, str):
         return ""
-    low, high = field.plausible
+    low, high = plausible
     try:
         number = parse_amount(value, field.quantity).to(field.unit)
     except ValueRefused as refused:

@@ -11,7 +11,7 @@ import attrs
 from garboard.findings import Doubt, Lack, Missing
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
-from garboard_fuel_curve import specific_consumption
+from garboard_fuel_curve.engine_limits import FASTER_THAN_THE_PROPELLER, advance_per_turn, most_flow
 from garboard_fuel_curve.odd import OF_FLOW, OF_SPEED, Column, Limits, odd_ones
 from garboard_fuel_curve.readings import Readings, ThrottleStep, flow_repeats
 from garboard_fuel_curve.steps import STEPS
@@ -24,11 +24,6 @@ PLANING_FROM = 0.62
 
 SLOWEST_FULL_THROTTLE = 5000.0
 """Taken for the highest engine speed where neither a step nor a rating says more [rev/min]."""
-
-FASTER_THAN_THE_PROPELLER = 1.15
-"""So much more than the stamped pitch a cupped propeller may advance; common practice, no source."""
-
-INCHES_PER_NAUTICAL_MILE = 1852 / 0.0254
 
 
 @attrs.frozen(kw_only=True)
@@ -155,7 +150,7 @@ def _beyond_the_engine(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator
     be where it is the highest step alone.
     """
     for number, engine in enumerate(view.vessel.engines):
-        most, advance = most_flow(view, engine), advance_per_turn(engine)
+        most, advance = _most_flow(view, engine), advance_per_turn(engine)
         flows = [step for step in steps if most is not None and step.flows[number] > most]
         for step in _named(flows):
             flow = f"fuel flow {step.flows[number]:.1f} gal/h"
@@ -184,20 +179,9 @@ def _beyond(
     return Contradiction(step=step, place=_place(step, field, of), text=text + others, of_unit=several or highest)
 
 
-def most_flow(view: JobView, engine: Engine) -> float | None:
-    """The most an engine can burn [gal/h], by its rated power and the shop's poorest believable efficiency."""
-    power = engine.rated_power.to("hp") if engine.rated_power else 0.0
-    if not 0 < power < 1e5:
-        return None
+def _most_flow(view: JobView, engine: Engine) -> float | None:
+    """The most an engine can burn [gal/h], by the shop's settings."""
     fuel = "diesel" if view.value(STEPS, "fuel") == "diesel" else "gasoline"
     poorest = view.setting_value("fuel_curve.poorest", "%") / 100
-    density = view.setting_value(f"fuel_curve.{fuel}_density", "lb/gal")
-    above = 1 + view.setting_value("fuel_curve.power_tolerance", "%") / 100
-    return above * specific_consumption.flow_at_power(power, specific_consumption.at_efficiency(poorest), density)
-
-
-def advance_per_turn(engine: Engine) -> float | None:
-    """What a propeller that does not slip advances for each engine turn a minute [kn per rev/min]."""
-    pitch = engine.propeller.pitch.to("in") if engine.propeller and engine.propeller.pitch else 0.0
-    ratio = engine.gear_ratio.to("") if engine.gear_ratio else 0.0
-    return pitch * 60 / INCHES_PER_NAUTICAL_MILE / ratio if pitch > 0 and ratio > 0 else None
+    most = most_flow(engine, poorest, view.setting_value(f"fuel_curve.{fuel}_density", "lb/gal"))
+    return most and most * (1 + view.setting_value("fuel_curve.power_tolerance", "%") / 100)

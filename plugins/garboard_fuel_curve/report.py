@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import attrs
 
-from garboard.findings import Verdict
+from garboard.findings import Finding, Number, Verdict
 from garboard.job_view import JobView
 from garboard.steps import Assessed, Block, ReportSection
 from garboard_fuel_curve.steps import STEPS
@@ -20,12 +20,14 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> list[Block]:
         return []
     best = found.get("fuel_curve.best_cruise")
     blocks: list[Block] = [
-        *([attrs.evolve(best.numbers[0], name=f"at the {best.about}")] if best else []),
+        *([_largest(best)] if best else []),
         "This is what your boat burned on the sea trial, at each engine speed, all engines together. A higher economy "
         "carries you farther on the same fuel." + _conditions(view),
         *curve.figures,
         *curve.tables,
     ]
+    if curve.code in _IN_DOUBT:
+        blocks.append(f"{_IN_DOUBT[curve.code]} No cruise and no range are given until it is put right.")
     if any(one.calculator == "fuel_curve.fuel_for_power" and one.finding.verdict is Verdict.FAIL for one in assessed):
         blocks.append("The fuel readings could not be true for these engines. Do not plan on them until put right.")
     for key, words in _ADVICE:
@@ -52,6 +54,20 @@ _ADVICE = (
     ("fuel_curve.flow_meter", "How far your fuel meter can be believed:"),
     ("fuel_curve.mixed_use", "Over a day of mixed use, much of it idling:"),
 )
+
+
+_IN_DOUBT = {
+    "fuel_curve.curve.repeat_steps": "One of these readings does not fit the others and has to be taken again.",
+    "fuel_curve.curve.speed_doubted": "The speeds are in doubt.",
+    "fuel_curve.curve.refill_contradicts": "The fuel flow is in doubt: a refill contradicts the fuel meter.",
+}
+
+
+def _largest(best: Finding) -> Number:
+    """The economy at the best cruise; with a current still in it, which has no uncertainty, as the least it is."""
+    economy = best.numbers[0]
+    least = "" if economy.expanded_uncertainty else ", at least"
+    return attrs.evolve(economy, name=f"at the {best.about}{least}")
 
 
 _AT_ANY_SPEED = "Where your fuel goes farthest:"

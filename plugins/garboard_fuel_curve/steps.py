@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from garboard.cautions import CUT_OFF_LINK, FUEL_VAPOUR, FULL_THROTTLE, LOOK_OUT
+from garboard.fields import WATER
 from garboard.findings import Basis, BasisKind
 from garboard.settings import amount_setting, basis_used
 from garboard.steps import Caution, Field, Kind, Phase, Setting, Step
+from garboard_fuel_curve.engine_limits import usual_flow, usual_speed
 
 STEPS = "fuel_curve.steps"
 TANKS = "fuel_curve.tanks"
@@ -70,7 +72,8 @@ STEPS_STEP = Step(
             name="water_state",
             title="Water",
             kind=Kind.CHOICE,
-            choices=("flat", "ripple", "light chop", "chop", "rough"),
+            choices=WATER,
+            former=("flat", "ripple"),
             required=False,
         ),
         Field(
@@ -104,6 +107,7 @@ STEPS_STEP = Step(
                     quantity="speed",
                     unit="kn",
                     plausible=(1, 75),
+                    plausible_for=usual_speed,
                     hard=(0, 200),
                 ),
                 Field(
@@ -113,6 +117,7 @@ STEPS_STEP = Step(
                     quantity="speed",
                     unit="kn",
                     plausible=(1, 75),
+                    plausible_for=usual_speed,
                     hard=(0, 200),
                     required=False,
                     help="The opposite way at the same step takes out a steady current.",
@@ -136,6 +141,7 @@ STEPS_STEP = Step(
                     quantity="fuel flow",
                     unit="gal/h",
                     plausible=(0.1, 70),
+                    plausible_for=usual_flow,
                     hard=(0, 1000),
                     each="engines",
                 ),

@@ -102,7 +102,7 @@ def typed_steps(steps: Sequence[float], both_ways: bool, chance: random.Random, 
     receiver, scale = bounded(chance, declared.RECEIVER), 1 + at_95(chance, declared.FLOW_SCALE)
     current = bounded(chance, declared.UNKNOWN_CURRENT) if not both_ways else chance.uniform(-1.2, 1.2)
     by_eye = noise * math.hypot(declared.SPEED_RUN_TO_RUN, declared.SPEED_BY_EYE)
-    values: dict[FieldKey, JsonValue] = {(STEPS, "fuel", "", ""): "gasoline", (STEPS, "water_state", "", ""): "flat"}
+    values: dict[FieldKey, JsonValue] = {(STEPS, "fuel", "", ""): "gasoline", (STEPS, "water_state", "", ""): "calm"}
     for number, step in enumerate(steps, 1):
         row = str(number)
         set_to = step + bounded(chance, declared.ENGINE_DIGIT / 2)  # what the last digit hides

@@ -232,7 +232,8 @@ def _disagreement_in_words(disagreement: Disagreement, host: PluginHost) -> str:
 
 def _questions_about(measurement: Measurement, step: Step, vessel: Vessel, host: PluginHost) -> Iterator[str]:
     where = place_in_words(place_of(measurement), host)
-    question = implausible(next(f for f in step.all_fields() if f.name == measurement.field), measurement.value)
+    field = next(f for f in step.all_fields() if f.name == measurement.field)
+    question = implausible(field, measurement.value, vessel, measurement.of)
     if question:
         yield f"{where}: {question}"
     kind, pieces = _pieces_asked_of(measurement, step, vessel)

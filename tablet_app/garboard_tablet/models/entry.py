@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard.history.registers import RegisterKey
-from garboard.records import EQUIPMENT, JsonValue
+from garboard.records import EQUIPMENT, JsonValue, Vessel
 from garboard.steps import Field, Kind, Step
 from garboard.units import Amount
 from garboard_tablet.models.asks import (
@@ -199,7 +199,7 @@ class EntryForm:
         if not self.is_changed and self.saved is not None:
             return True
         if self.field.kind in NUMBERS:
-            self.result = judge_number(self.field, self.text, self.unit)
+            self.result = judge_number(self.field, self.text, self.unit, *self._of_what)
         elif not self.text.strip():
             self.result = ValidationResult(problem="Type something first, or skip it.")
         else:
@@ -208,6 +208,13 @@ class EntryForm:
             return False
         self.save(self.result.value)
         return True
+
+    @property
+    def _of_what(self) -> tuple[Vessel | None, str]:
+        """The vessel and the piece a measurement is of: what is usual may depend on them."""
+        if self.ask.key.kind != "measure":
+            return None, ""
+        return self.tablet.view(self.route.hull, self.route.job).vessel, self.ask.place[3]
 
     def insist(self) -> None:
         """Save the value that was questioned."""

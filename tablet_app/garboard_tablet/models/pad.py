@@ -6,7 +6,7 @@ import attrs
 
 from garboard.faults import Fault, ValueRefused
 from garboard.fields import Field, Kind, check_value, implausible
-from garboard.records import JsonValue
+from garboard.records import JsonValue, Vessel
 from garboard.units import Amount
 from garboard_tablet.models.keys import POINT
 
@@ -35,28 +35,29 @@ class ValidationResult:
     problem: str = ""
 
 
-def judge_number(field: Field, text: str, unit: str) -> ValidationResult:
+def judge_number(field: Field, text: str, unit: str, vessel: Vessel | None = None, of: str = "") -> ValidationResult:
     """Judge what stands on the pad.
 
     field   : an amount or a count
     text    : as typed
     unit    : the unit chosen
+    vessel, of : the boat and the piece it is of, where that is known
     returns : the value with its question when it lies outside the plausible range; or the problem
     """
     digits = text.removesuffix(POINT)
     if digits.strip("-") == "":
         return ValidationResult(problem="Type a number first.")
     value: JsonValue = str(Amount(digits, unit)) if field.kind is Kind.AMOUNT else int(digits)
-    return judge(field, value)
+    return judge(field, value, vessel, of)
 
 
-def judge(field: Field, value: JsonValue) -> ValidationResult:
+def judge(field: Field, value: JsonValue, vessel: Vessel | None = None, of: str = "") -> ValidationResult:
     """Judge any value against its field."""
     try:
         check_value(field, value)
     except ValueRefused as refused:
         return ValidationResult(problem=_in_words(refused.fault))
-    return ValidationResult(value, question=implausible(field, value))
+    return ValidationResult(value, question=implausible(field, value, vessel, of))
 
 
 def _in_words(fault: Fault) -> str:

@@ -6,6 +6,7 @@ import pytest
 
 from builders import boat, findings_of, job_view
 from fuel_curve_jobs import DISPLACEMENT, HOST, PLANING, STEPS, TANKS, Row, recorded, typed
+from garboard.fields import implausible
 from garboard.findings import Finding, Lack, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue, Propeller, Vessel
@@ -323,3 +324,37 @@ def test_a_curve_still_rising_draws_no_best_place() -> None:
 
 def test_how_economy_is_taken_in_the_hump_stands_on_its_finding() -> None:
     assert any("straight from step to step" in basis.note for basis in finding(gap(), "planing_hump").basis)
+
+
+# --- asked about while it is typed
+
+
+@pytest.mark.parametrize(
+    ("field", "of", "value", "asked"),
+    [
+        # By hand: 60 hp at 15 % of the fuel's heat is 60 x 0.917 / 6.1 = 9.0 gal/h; a tenth more is 9.9.
+        ("fuel_flow", "centre", "9.9 gal/h", False),
+        ("fuel_flow", "centre", "10 gal/h", True),
+        ("fuel_flow", "centre", "37 L/h", False),
+        # 15 in of pitch at 6000 / 1.85 rev/min is 40.0 kn; 15 % more is 46.
+        ("speed_out", "", "46 kn", False),
+        ("speed_out", "", "47 kn", True),
+        ("speed_back", "", "47 kn", True),
+    ],
+)
+def test_what_the_engine_cannot_have_is_asked_about_when_it_is_typed(
+    field: str, of: str, value: str, asked: bool
+) -> None:
+    vessel = boat(
+        1,
+        rated_power=Amount.parse("60 hp"),
+        full_throttle_high=Amount.parse("6000 rev/min"),
+        gear_ratio=Amount.parse("1.85"),
+        propeller=Propeller(pitch=Amount.parse("15 in")),
+    )
+    step = HOST.step(STEPS)
+    assert step is not None
+    declared = next(one for one in step.all_fields() if one.name == field)
+    assert bool(implausible(declared, value, vessel, of)) is asked
+    assert implausible(declared, value) == ""  # of a boat nobody knows anything about
+    assert implausible(declared, value, boat(1), of) == ""

@@ -89,6 +89,23 @@ def test_the_owner_is_told_when_the_readings_could_not_be_true() -> None:
     assert not any(isinstance(block, Finding) and block.about == "range" for block in blocks)
 
 
+def test_the_owner_reads_of_a_reading_to_take_again_and_of_no_cruise() -> None:
+    view = whole_job()
+    sound = {"in doubt", "taken again"}
+    assert not any(word in block for block in pages(view) if isinstance(block, str) for word in sound)
+    values = typed(PLANING, 2)
+    values[STEPS, "fuel_flow", "8", "port"] = "66 gal/h"  # 6.60
+    blocks = pages(job_view(boat(2, **RATED), {**values, (TANKS, "usable_fuel", "", ""): "90 gal"}))
+    assert any("has to be taken again. No cruise and no range" in block for block in blocks if isinstance(block, str))
+    assert {block.about for block in blocks if isinstance(block, Finding)} == set()
+    assert not any(isinstance(block, Number) for block in blocks)
+
+
+def test_the_owner_of_a_boat_run_one_way_reads_the_least_it_goes() -> None:
+    blocks = pages(job_view(boat(2, **RATED), typed(PLANING, 2, current=None)))
+    assert next(block.name for block in blocks if isinstance(block, Number)) == "at the best-economy cruise, at least"
+
+
 texts = st.sampled_from(
     ["0", "-1", "5", "9" * 400, "0.0000001", "12.5", "5800", "650", "90", "", "no", "1,5", "nan", "inf", "1e5"]
 )
