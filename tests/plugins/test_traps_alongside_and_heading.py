@@ -14,12 +14,14 @@ import attrs
 import pytest
 
 import garboard
+from garboard.fields import implausible
 from garboard.findings import Finding, Verdict
 from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey, JobView, place_of
 from garboard.judging.assessing import assess_job_file
-from garboard.records import JsonValue, Measurement
+from garboard.records import Battery, Circuit, JsonValue, Measurement
 from garboard.samples import Recording, Sample, gather
+from garboard.units import Amount
 
 HOST = make_host(entry_points=False)
 KITTIWAKE = Path(garboard.__file__).parents[2] / "sample_jobs" / "kittiwake" / "job.json"
@@ -178,3 +180,38 @@ def test_a_compass_answers_for_no_more_than_the_current_leaves(
     finding = found(altered(kittiwake, values), SWING, "heading_calibration.swing", "pilot compass")
     assert said(finding) == expected
     assert (finding.verdict is Verdict.NOT_ENOUGH_DATA) == ("a current could explain all of it" in finding.sentence)
+
+
+# --- banks of another voltage
+
+
+@pytest.mark.parametrize(
+    ("nominal", "field", "typed", "is_odd"),
+    [
+        ("24 V", "batteries.rest_voltage", "25.6 V", False),
+        ("24 V", "batteries.rest_voltage", "12.7 V", True),
+        ("12 V", "batteries.rest_voltage", "12.7 V", False),
+        ("12 V", "batteries.rest_voltage", "25.4 V", True),
+        ("6 V", "batteries.rest_voltage", "6.3 V", False),
+        (None, "batteries.rest_voltage", "25.6 V", True),
+        ("24 V", "circuits.source_voltage", "25.1 V", False),
+        ("12 V", "circuits.source_voltage", "25.1 V", True),
+        ("24 V", "circuits.drop", "2.2 V", False),
+        ("12 V", "circuits.drop", "2.2 V", True),
+    ],
+)
+def test_a_voltage_that_fits_what_it_is_read_on_is_not_asked_about(
+    kittiwake: JobView, nominal: str | None, field: str, typed: str, is_odd: bool
+) -> None:
+    volts = Amount.parse(nominal) if nominal else None
+    vessel = attrs.evolve(
+        kittiwake.vessel,
+        batteries=(*kittiwake.vessel.batteries, Battery(name="thruster bank", nominal_voltage=volts)),
+        circuits=(*kittiwake.vessel.circuits, Circuit(name="thruster", nominal_voltage=volts)),
+    )
+    kind, _, name = field.partition(".")
+    step = HOST.step(f"wiring_audit.{kind}")
+    assert step is not None
+    (asked,) = [one for one in step.all_fields() if one.name == name]
+    of = {"batteries": "thruster bank", "circuits": "thruster"}[kind]
+    assert bool(implausible(asked, typed, vessel, of)) is is_odd
