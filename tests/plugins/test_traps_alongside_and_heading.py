@@ -25,7 +25,8 @@ from garboard.units import Amount
 
 HOST = make_host(entry_points=False)
 KITTIWAKE = Path(garboard.__file__).parents[2] / "sample_jobs" / "kittiwake" / "job.json"
-PILOT, RADIO, SWING = "handover.autopilot", "handover.radio", "heading_calibration.swing"
+PILOT, RADIO = "handover.autopilot", "handover.radio"
+SWING, LOADS = "heading_calibration.swing", "wiring_audit.loads"
 
 
 @pytest.fixture(scope="module")
@@ -215,3 +216,31 @@ def test_a_voltage_that_fits_what_it_is_read_on_is_not_asked_about(
     (asked,) = [one for one in step.all_fields() if one.name == name]
     of = {"batteries": "thruster bank", "circuits": "thruster"}[kind]
     assert bool(implausible(asked, typed, vessel, of)) is is_odd
+
+
+# --- what the engines charge
+
+
+@pytest.mark.parametrize(
+    ("measured", "charging", "expected"),
+    [
+        ("17.5 A", "9 A", (Verdict.ADVISE, "charging_thin")),
+        ("17.5 A", "10 A", (Verdict.ADVISE, "charging_thin")),
+        ("17.5 A", "12 A", (Verdict.PASS, "charging_covers")),
+        ("21.5 A", "10 A", (Verdict.ADVISE, "charging_short")),
+        ("31 A", "14 A", (Verdict.ADVISE, "charging_short")),
+        (None, "8 A", (Verdict.ADVISE, "charging_short")),
+        (None, "12 A", (Verdict.PASS, "charging_covers")),
+    ],
+)
+def test_batteries_run_down_only_where_the_meter_shows_it_or_no_meter_was_read(
+    kittiwake: JobView, measured: str | None, charging: str, expected: tuple[Verdict, str]
+) -> None:
+    engines = tuple(attrs.evolve(one, charging_current=Amount.parse(charging)) for one in kittiwake.vessel.engines)
+    vessel = attrs.evolve(kittiwake.vessel, engines=engines)
+    view = altered(attrs.evolve(kittiwake, vessel=vessel), {(LOADS, "load_current", "", "house"): measured})
+    finding = found(view, LOADS, "wiring_audit.load_sum", "Charging")
+    assert said(finding) == expected
+    assert ("run down" in finding.sentence) == (expected[1] == "charging_short")
+    both = measured is not None and f"{float(measured[:-2]):.1f} A measured with all on, 20.8 A listed"
+    assert not both or both in finding.sentence
