@@ -6,7 +6,7 @@ Every one is a sample job with something altered; they were thought of without l
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from random import Random
 
@@ -26,7 +26,7 @@ from garboard.units import Amount
 HOST = make_host(entry_points=False)
 KITTIWAKE = Path(garboard.__file__).parents[2] / "sample_jobs" / "kittiwake" / "job.json"
 PILOT, RADIO = "handover.autopilot", "handover.radio"
-SWING, LOADS = "heading_calibration.swing", "wiring_audit.loads"
+SWING, TURN, LOADS = "heading_calibration.swing", "heading_calibration.steady_turn", "wiring_audit.loads"
 
 
 @pytest.fixture(scope="module")
@@ -244,3 +244,48 @@ def test_batteries_run_down_only_where_the_meter_shows_it_or_no_meter_was_read(
     assert ("run down" in finding.sentence) == (expected[1] == "charging_short")
     both = measured is not None and f"{float(measured[:-2]):.1f} A measured with all on, 20.8 A listed"
     assert not both or both in finding.sentence
+
+
+# --- a sensor that falls silent in the circle
+
+
+def circles(seconds: float, silent: float, rate_at: Callable[[float], float] = lambda _time: 2.5) -> Recording:
+    """9 s straight on, then a turn; the pilot compass is silent for a time from 90 s on."""
+    draw, angle, made = Random(9), 200.0, []
+    for number in range(round(2 * seconds)):
+        time = number / 2
+        rate = rate_at(time) if time > 9 else 0.0
+        angle += rate / 2
+        for source in ("20", "21"):
+            if source == "20" and 90 < time < 90 + silent:
+                continue
+            made.append(Sample(time, "rate_of_turn", rate + draw.gauss(0, 0.05), source))
+            made.append(Sample(time, "heading", angle % 360, source, "", "magnetic"))
+        made.append(Sample(time, "course_over_ground", (angle - 5) % 360, "3", "", "true"))
+        made.append(Sample(time, "speed_over_ground", 4.0, "3"))
+    return gather("turn", made)
+
+
+@pytest.mark.parametrize(
+    ("recording", "expected"),
+    [
+        (circles(220, 4), (Verdict.ADVISE, "silence")),
+        (circles(220, 12), (Verdict.ADVISE, "silence")),
+        (circles(240, 30), (Verdict.ADVISE, "silence")),
+        (circles(220, 12, lambda time: 2.5 if time > 100 else 3.5), (Verdict.ADVISE, "uneven")),
+        (circles(220, 1.5), (Verdict.PASS, "good")),
+        (circles(320, 12), (Verdict.PASS, "good")),
+    ],
+)
+def test_a_silence_in_the_circle_is_named_however_long_and_what_was_heard_is_judged(
+    kittiwake: JobView, recording: Recording, expected: tuple[Verdict, str]
+) -> None:
+    values: dict[FieldKey, JsonValue | None] = {
+        (TURN, "turn_recording", "", ""): {"file": "turn"},
+        (TURN, "calm_water", "", ""): True,
+    }
+    view = altered(kittiwake, values, turn=recording)
+    finding = found(view, TURN, TURN, "pilot compass")
+    assert said(finding) == expected
+    assert ("The sensor was silent for" in finding.sentence) == (finding.verdict is not Verdict.PASS)
+    assert "Turn on for" not in finding.sentence
