@@ -254,7 +254,7 @@ def circles(seconds: float, silent: float, rate_at: Callable[[float], float] = l
     draw, angle, made = Random(9), 200.0, []
     for number in range(round(2 * seconds)):
         time = number / 2
-        rate = rate_at(time) if time > 9 else 0.0
+        rate = rate_at(time) * min(1.0, max(0.0, (time - 9) / 3))
         angle += rate / 2
         for source in ("20", "21"):
             if source == "20" and 90 < time < 90 + silent:
