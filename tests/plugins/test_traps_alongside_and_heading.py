@@ -9,6 +9,7 @@ import math
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from random import Random
+from typing import Any
 
 import attrs
 import pytest
@@ -20,13 +21,18 @@ from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey, JobView, place_of
 from garboard.judging.assessing import assess_job_file
 from garboard.records import Battery, Circuit, JsonValue, Measurement
-from garboard.samples import Recording, Sample, gather
+from garboard.samples import Recording, Sample, Stream, gather
 from garboard.units import Amount
 
 HOST = make_host(entry_points=False)
 KITTIWAKE = Path(garboard.__file__).parents[2] / "sample_jobs" / "kittiwake" / "job.json"
 PILOT, RADIO = "handover.autopilot", "handover.radio"
 SWING, TURN, LOADS = "heading_calibration.swing", "heading_calibration.steady_turn", "wiring_audit.loads"
+COMPARISON = "heading_calibration.comparison"
+TURNED: Mapping[FieldKey, JsonValue | None] = {
+    (TURN, "turn_recording", "", ""): {"file": "turn"},
+    (TURN, "calm_water", "", ""): True,
+}
 
 
 @pytest.fixture(scope="module")
@@ -246,21 +252,39 @@ def test_batteries_run_down_only_where_the_meter_shows_it_or_no_meter_was_read(
     assert not both or both in finding.sentence
 
 
-# --- a sensor that falls silent in the circle
+# --- a steady turn
 
 
-def circles(seconds: float, silent: float, rate_at: Callable[[float], float] = lambda _time: 2.5) -> Recording:
-    """9 s straight on, then a turn; the pilot compass is silent for a time from 90 s on."""
+def circles(
+    seconds: float,
+    silent: float = 0.0,
+    rate_at: Callable[[float], float] = lambda _time: 2.5,
+    *,
+    scale: float = 1.0,
+    upside_down: bool = False,
+    every: int = 1,
+    set_back: float = 0.0,
+) -> Recording:
+    """9 s straight on, then a turn; the pilot compass is silent for a time from 90 s on.
+
+    scale       : of the rate the pilot compass sends
+    upside_down : whether it turns the other way
+    every       : it sends every so many samples
+    set_back    : the clock of all is set back after 110 s [s]
+    """
     draw, angle, made = Random(9), 200.0, []
+    way = -1 if upside_down else 1
     for number in range(round(2 * seconds)):
         time = number / 2
         rate = rate_at(time) * min(1.0, max(0.0, (time - 9) / 3))
         angle += rate / 2
-        for source in ("20", "21"):
-            if source == "20" and 90 < time < 90 + silent:
-                continue
-            made.append(Sample(time, "rate_of_turn", rate + draw.gauss(0, 0.05), source))
-            made.append(Sample(time, "heading", angle % 360, source, "", "magnetic"))
+        if time > 110:
+            time -= set_back
+        if not 90 < time < 90 + silent and number % every == 0:
+            made.append(Sample(time, "rate_of_turn", scale * way * (rate + draw.gauss(0, 0.05)), "20"))
+            made.append(Sample(time, "heading", way * angle % 360, "20", "", "magnetic"))
+        made.append(Sample(time, "rate_of_turn", rate + draw.gauss(0, 0.05), "21"))
+        made.append(Sample(time, "heading", angle % 360, "21", "", "magnetic"))
         made.append(Sample(time, "course_over_ground", (angle - 5) % 360, "3", "", "true"))
         made.append(Sample(time, "speed_over_ground", 4.0, "3"))
     return gather("turn", made)
@@ -280,12 +304,284 @@ def circles(seconds: float, silent: float, rate_at: Callable[[float], float] = l
 def test_a_silence_in_the_circle_is_named_however_long_and_what_was_heard_is_judged(
     kittiwake: JobView, recording: Recording, expected: tuple[Verdict, str]
 ) -> None:
-    values: dict[FieldKey, JsonValue | None] = {
-        (TURN, "turn_recording", "", ""): {"file": "turn"},
-        (TURN, "calm_water", "", ""): True,
-    }
-    view = altered(kittiwake, values, turn=recording)
-    finding = found(view, TURN, TURN, "pilot compass")
+    finding = found(altered(kittiwake, TURNED, turn=recording), TURN, TURN, "pilot compass")
     assert said(finding) == expected
     assert ("The sensor was silent for" in finding.sentence) == (finding.verdict is not Verdict.PASS)
     assert "Turn on for" not in finding.sentence
+
+
+@pytest.mark.parametrize(
+    ("recording", "pilot_compass", "satellite_compass"),
+    [
+        (circles(220, scale=60), (Verdict.FAIL, "rate_in_degrees_a_minute"), (Verdict.PASS, "good")),
+        (circles(220, upside_down=True), (Verdict.FAIL, "turns_the_other_way"), (Verdict.PASS, "good")),
+        (circles(220, 0, lambda _time: -2.5), (Verdict.PASS, "good"), (Verdict.PASS, "good")),
+        (circles(220, every=2), (Verdict.PASS, "good"), (Verdict.PASS, "good")),
+        (circles(220, set_back=40), (Verdict.ADVISE, "clocks_mixed"), (Verdict.ADVISE, "clocks_mixed")),
+        (
+            circles(220, 0, lambda time: 2.5 + 2.4 * math.sin(time)),
+            (Verdict.ADVISE, "uneven"),
+            (Verdict.ADVISE, "uneven"),
+        ),
+    ],
+)
+def test_a_turn_is_judged_of_each_sensor_by_itself(
+    kittiwake: JobView, recording: Recording, pilot_compass: tuple[Verdict, str], satellite_compass: tuple[Verdict, str]
+) -> None:
+    view = altered(kittiwake, TURNED, turn=recording)
+    assert said(found(view, TURN, TURN, "pilot compass")) == pilot_compass
+    assert said(found(view, TURN, TURN, "satellite compass")) == satellite_compass
+
+
+# --- a swing by magnetic bearings
+
+
+def swung(headings: Iterable[int], deviation_at: Callable[[float], float]) -> dict[FieldKey, JsonValue | None]:
+    """A swing of the pilot compass, on magnetic headings."""
+    draw = Random(3)
+    values: dict[FieldKey, JsonValue | None] = {(SWING, "reference", "", ""): "magnetic"}
+    for row, magnetic in enumerate(headings):
+        compass = magnetic - deviation_at(math.radians(magnetic)) + draw.uniform(-0.4, 0.4)
+        values[(SWING, "reference_direction", str(row), "")] = f"{magnetic}.0 deg"
+        values[(SWING, "compass_heading", str(row), "pilot compass")] = f"{compass % 360:.1f} deg"
+    return values
+
+
+EIGHT = range(0, 360, 45)
+UNEVEN = (359, 28, 61, 88, 121, 152, 178, 211, 243, 271, 299, 332)
+SLIGHT = swung(EIGHT, lambda z: 1.2 * math.sin(z) + 0.8 * math.cos(z))
+FINER = swung(range(0, 360, 24), lambda z: 1.2 * math.sin(z) + 0.8 * math.cos(z))
+ROW_3: FieldKey = (SWING, "compass_heading", "3", "pilot compass")
+
+
+@pytest.mark.parametrize(
+    ("values", "expected"),
+    [
+        (swung(EIGHT, lambda z: 12 + math.sin(z)), (Verdict.ADVISE, "turned_on_bracket")),
+        (swung(UNEVEN, lambda z: 3.5 * math.sin(z) - 1.5 * math.cos(z)), (Verdict.PASS, "in_order")),
+        (SLIGHT, (Verdict.PASS, "in_order")),
+        ({**SLIGHT, ROW_3: "153.8 deg"}, (Verdict.NOT_ENOUGH_DATA, "not_enough_data")),
+        (FINER, (Verdict.PASS, "in_order")),
+        ({**FINER, ROW_3: "91.8 deg"}, (Verdict.ADVISE, "odd_reading")),
+    ],
+)
+def test_a_swing_says_what_is_off(
+    kittiwake: JobView, values: Mapping[FieldKey, JsonValue | None], expected: tuple[Verdict, str]
+) -> None:
+    finding = found(altered(kittiwake, values), SWING, SWING, "pilot compass")
+    assert said(finding) == expected
+    named = {one.row for one in (*finding.doubts, *finding.missing)}
+    assert named == ({"3"} if expected[1] in ("odd_reading", "not_enough_data") else set())
+
+
+# --- two sensors compared
+
+
+@pytest.mark.parametrize(("low_by", "expected"), [(9.0, (Verdict.ADVISE, "off")), (0.0, (Verdict.PASS, "agree"))])
+def test_a_sensor_that_reads_low_beside_a_trusted_one_is_told_by_how_much(
+    kittiwake: JobView, low_by: float, expected: tuple[Verdict, str]
+) -> None:
+    whole = kittiwake.recording("heading_calibration.straight_runs", "runs_recording")
+    assert whole is not None
+    shifted = {
+        key: Stream(key, one.times, tuple((angle - low_by) % 360 for angle in one.values))
+        if (key.quantity, key.source) == ("heading", "20")
+        else one
+        for key, one in whole.streams.items()
+    }
+    values: dict[FieldKey, JsonValue | None] = {(COMPARISON, "comparison_recording", "", ""): {"file": "compared"}}
+    view = altered(kittiwake, values, compared=Recording("compared", shifted))
+    finding = found(view, COMPARISON, COMPARISON, "pilot compass")
+    assert said(finding) == expected
+
+
+# --- handing over
+
+
+def test_what_is_not_put_right_or_not_tried_again_is_open(kittiwake: JobView) -> None:
+    fuel, punch = "handover.fuel_system", "handover.punch_list"
+    values: dict[FieldKey, JsonValue | None] = {
+        (fuel, "vent_and_fill_clear", "", ""): False,
+        (punch, "fault", "1", ""): "Loose clamp on the port fuel hose",
+        (punch, "put_right", "1", ""): False,
+        (punch, "fault", "2", ""): "Steering nut was loose",
+        (punch, "put_right", "2", ""): True,
+        (punch, "retested_by", "2", ""): None,
+    }
+    told = not_passed(altered(kittiwake, values), (fuel, punch))
+    assert told == {
+        ("Fuel system: leaks and blower", Verdict.FAIL, "failed"),
+        ("Open fault", Verdict.FAIL, "put_right"),
+        ("Open fault", Verdict.FAIL, "try_again"),
+    }
+
+
+# --- wiring: what is at fault is named, and nothing beside it
+
+WIRING = ("wiring_audit.batteries", "wiring_audit.circuits", "wiring_audit.loads", "wiring_audit.networks")
+
+
+def not_passed(view: JobView, steps: Iterable[str]) -> set[tuple[str, Verdict, str]]:
+    """What is said of what does not pass: about, verdict and code."""
+    told = (one.finding for one in HOST.assess(view, list(steps)))
+    return {(one.about, *said(one)) for one in told if one.verdict is not Verdict.PASS}
+
+
+def on(of: str, step: str, **values: JsonValue) -> dict[FieldKey, JsonValue | None]:
+    """Values of one piece of equipment."""
+    return {(f"wiring_audit.{step}", field, "", of): value for field, value in values.items()}
+
+
+def with_pieces(view: JobView, kind: str, facts: Mapping[str, Mapping[str, Any]]) -> JobView:
+    """The job with other facts of some pieces of equipment, by name."""
+    pieces = [attrs.evolve(one, **facts.get(one.name, {})) for one in getattr(view.vessel, kind)]
+    return attrs.evolve(view, vessel=attrs.evolve(view.vessel, **{kind: tuple(pieces)}))
+
+
+CRANKING = Circuit(
+    name="Port cranking lead",
+    use="cranking motor",
+    fed_from="battery terminal",
+    conductor_awg="2",
+    insulation_temperature=Amount("105", "degC"),
+    in_engine_space=False,
+    in_sheath=True,
+    bundled_conductors=2,
+    length=Amount("6", "ft"),
+    nominal_voltage=Amount("12", "V"),
+    design_current=Amount("180", "A"),
+    protection="none",
+    runs_with_others=False,
+    critical=False,
+    battery="start port",
+)
+CRANKING_READ = on(
+    CRANKING.name,
+    "circuits",
+    label_present=True,
+    current="160 A",
+    drop="0.35 V",
+    source_voltage="11.6 V",
+    terminations_tight=True,
+    polarity_right=True,
+    supported=True,
+)
+Facts = Mapping[str, Mapping[str, Any]]
+
+
+@pytest.mark.parametrize(
+    ("kind", "facts", "values", "expected"),
+    [
+        pytest.param(
+            "circuits",
+            {"Courtesy lights": {"design_current": Amount("0.2", "A")}},
+            {
+                **on("Trim tabs", "circuits", drop="0.03 V"),
+                **on("Courtesy lights", "circuits", current="0.2 A", drop="0.02 V"),
+            },
+            {("circuit Trim tabs", Verdict.ADVISE, "less_than_copper")},
+            id="a drop far below what the copper needs",
+        ),
+        pytest.param(
+            "circuits",
+            {"Chart plotter": {"length": Amount("3", "ft")}},
+            on("Chart plotter", "circuits", drop="0.34 V"),
+            {("circuit Chart plotter", Verdict.ADVISE, "poor_joint")},
+            id="a drop far above what the copper needs",
+        ),
+        pytest.param(
+            "circuits",
+            {},
+            {
+                **on("Bilge pump forward", "circuits", drop="0.30 V"),
+                **on("Navigation lights", "circuits", drop="0.13 V"),
+                **on("Trim tabs", "circuits", drop="0.45 V"),
+                **on("Courtesy lights", "circuits", drop="0.14 V"),
+                **on("main", "networks", worst_voltage="12.62 V", tee_voltage="12.60 V", signal_resistance="61.5 ohm"),
+            },
+            set(),
+            id="drops near the copper's, and a meter's last digit",
+        ),
+        pytest.param(
+            "circuits",
+            {},
+            on("house", "loads", load_current="31 A"),
+            {
+                ("house battery", Verdict.ADVISE, "unlisted_load"),
+                ("house battery", Verdict.ADVISE, "short"),
+                ("Charging", Verdict.ADVISE, "charging_covers"),
+            },
+            id="a load that is not listed",
+        ),
+        pytest.param(
+            "batteries",
+            {"start port": {"nominal_voltage": Amount("24", "V")}},
+            {
+                **on("start port", "batteries", rest_voltage="25.6 V"),
+                **on("start starboard", "batteries", rest_voltage="25.4 V"),
+            },
+            {("start starboard battery", Verdict.NOT_ENOUGH_DATA, "not_enough_data")},
+            id="a bank of another voltage beside one of 24 V",
+        ),
+        pytest.param(
+            "batteries",
+            {"house": {"chemistry": "LiFePO4"}, "start port": {"chemistry": "AGM"}},
+            {
+                **on("house", "batteries", rest_voltage="13.30 V"),
+                **on("start port", "batteries", rest_voltage="12.86 V"),
+            },
+            {("house battery", Verdict.NOT_ENOUGH_DATA, "not_enough_data")},
+            id="chemistries that rest higher",
+        ),
+        pytest.param(
+            "circuits",
+            {"Trim tabs": {"insulation_temperature": Amount("70", "degC")}},
+            {},
+            set(),
+            id="an insulation rating the table lacks",
+        ),
+        pytest.param(
+            "circuits",
+            {
+                "Courtesy lights": {"protection_rating": Amount("40", "A")},
+                "Trim tabs": {"protection_rating": Amount("50", "A")},
+            },
+            {},
+            {("circuit Courtesy lights", Verdict.FAIL, "too_large")},
+            id="one breaker above what its conductor allows",
+        ),
+        pytest.param(
+            "networks", {}, on("main", "networks", signal_resistance="62 ohm"), set(), id="two terminators, worn"
+        ),
+        pytest.param(
+            "networks",
+            {},
+            on("main", "networks", signal_resistance="40.3 ohm"),
+            {("main network", Verdict.FAIL, "too_many")},
+            id="three terminators",
+        ),
+    ],
+)
+def test_the_part_at_fault_is_named_and_no_other(
+    kittiwake: JobView,
+    kind: str,
+    facts: Facts,
+    values: Mapping[FieldKey, JsonValue | None],
+    expected: set[tuple[str, Verdict, str]],
+) -> None:
+    assert not_passed(altered(with_pieces(kittiwake, kind, facts), values), WIRING) == expected
+
+
+def test_a_lead_to_the_cranking_motor_is_not_missed_a_fuse(kittiwake: JobView) -> None:
+    vessel = attrs.evolve(kittiwake.vessel, circuits=(*kittiwake.vessel.circuits, CRANKING))
+    without = {**CRANKING_READ, ("wiring_audit.batteries", "fuse_distance", "", "start port"): None}
+    assert not_passed(altered(attrs.evolve(kittiwake, vessel=vessel), without), WIRING) == set()
+
+
+@pytest.mark.parametrize(("length", "allowed"), [("5.9 m", True), ("7.5 m", False)])
+def test_a_drop_cable_is_held_against_six_metres(kittiwake: JobView, length: str, allowed: bool) -> None:
+    (network,) = kittiwake.vessel.networks
+    devices = [attrs.evolve(one, drop_length=Amount.parse(length)) for one in network.devices[:1]]
+    longer = attrs.evolve(network, devices=(*devices, *network.devices[1:]))
+    view = attrs.evolve(kittiwake, vessel=attrs.evolve(kittiwake.vessel, networks=(longer,)))
+    assert not_passed(view, WIRING) == (set() if allowed else {("main network", Verdict.FAIL, "too_long")})
