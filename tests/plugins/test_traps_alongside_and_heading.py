@@ -370,7 +370,7 @@ def test_a_swing_says_what_is_off(
 ) -> None:
     finding = found(altered(kittiwake, values), SWING, SWING, "pilot compass")
     assert said(finding) == expected
-    named = {one.row for one in (*finding.doubts, *finding.missing)}
+    named = {one.row for one in finding.doubts} | {one.row for one in finding.missing}
     assert named == ({"3"} if expected[1] in ("odd_reading", "not_enough_data") else set())
 
 
@@ -434,8 +434,9 @@ def on(of: str, step: str, **values: JsonValue) -> dict[FieldKey, JsonValue | No
 
 def with_pieces(view: JobView, kind: str, facts: Mapping[str, Mapping[str, Any]]) -> JobView:
     """The job with other facts of some pieces of equipment, by name."""
-    pieces = [attrs.evolve(one, **facts.get(one.name, {})) for one in getattr(view.vessel, kind)]
-    return attrs.evolve(view, vessel=attrs.evolve(view.vessel, **{kind: tuple(pieces)}))
+    pieces = tuple(attrs.evolve(one, **facts.get(one.name, {})) for one in getattr(view.vessel, kind))
+    changed: dict[str, Any] = {kind: pieces}
+    return attrs.evolve(view, vessel=attrs.evolve(view.vessel, **changed))
 
 
 CRANKING = Circuit(
