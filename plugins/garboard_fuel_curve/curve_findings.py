@@ -13,6 +13,10 @@ from garboard_fuel_curve.economy import economy, litres_per_mile, statute_econom
 from garboard_fuel_curve.readings import ThrottleStep
 from garboard_fuel_curve.steps import PRACTICE, PROPAGATION
 
+SPEED_DOUBTED = "fuel_curve.curve.speed_doubted"
+REFILL_CONTRADICTS = "fuel_curve.curve.refill_contradicts"
+REPEAT_STEPS = "fuel_curve.curve.repeat_steps"
+
 
 def fuel_curve(view: JobView) -> list[Finding]:
     """The curve as figure and table, and whether readings must be repeated."""
@@ -41,12 +45,12 @@ def fuel_curve(view: JobView) -> list[Finding]:
 
 def _code(job: JobCurve) -> str:
     if job.found.speed_doubted:
-        return "fuel_curve.curve.speed_doubted"
+        return SPEED_DOUBTED
     if job.why_no_flow:
         impossible = job.why_no_flow is IMPOSSIBLE
-        return "fuel_curve.curve.flow_impossible" if impossible else "fuel_curve.curve.refill_contradicts"
+        return "fuel_curve.curve.flow_impossible" if impossible else REFILL_CONTRADICTS
     if job.odd:
-        return "fuel_curve.curve.repeat_steps"
+        return REPEAT_STEPS
     if job.found.one_way:
         return "fuel_curve.curve.one_way"
     return "fuel_curve.curve.in_order"

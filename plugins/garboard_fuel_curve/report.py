@@ -9,6 +9,7 @@ import attrs
 from garboard.findings import Finding, Number, Verdict
 from garboard.job_view import JobView
 from garboard.steps import Assessed, Block, ReportSection
+from garboard_fuel_curve.curve_findings import REFILL_CONTRADICTS, REPEAT_STEPS, SPEED_DOUBTED
 from garboard_fuel_curve.steps import STEPS
 
 
@@ -57,9 +58,9 @@ _ADVICE = (
 
 
 _IN_DOUBT = {
-    "fuel_curve.curve.repeat_steps": "One of these readings does not fit the others and has to be taken again.",
-    "fuel_curve.curve.speed_doubted": "The speeds are in doubt.",
-    "fuel_curve.curve.refill_contradicts": "The fuel flow is in doubt: a refill contradicts the fuel meter.",
+    REPEAT_STEPS: "One of these readings does not fit the others and has to be taken again.",
+    SPEED_DOUBTED: "The speeds are in doubt.",
+    REFILL_CONTRADICTS: "The fuel flow is in doubt: a refill contradicts the fuel meter.",
 }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from fuel_curve_jobs import HOST
 from garboard_tablet.models.entry import EntryForm, enter
 from garboard_tablet.models.session import Route
 from tablet.driver import Drive, Driver, new_job, view_of
@@ -122,3 +123,19 @@ def test_a_unit_said_for_always_names_its_field_and_can_be_forgotten(engine: Dri
     assert dict(engine.app.tablet.settings.always) == {}
     at_field(engine, "engines", "starboard", "hours")
     assert engine.app.shell.page.form.unit == "h"
+
+
+def test_a_flow_the_engine_cannot_burn_is_asked_about(drive: Drive) -> None:
+    """60 hp burn 9.9 gal/h at most, by the poorest efficiency anyone believes."""
+    engine = drive(make_host=lambda: HOST)
+    new_job(engine)
+    engine.press(*ENGINES)
+    here = engine.app.tablet.session.here
+    power = Route(page="entry", hull=here.hull, job=here.job, subject=("field", "engines", "port", "rated_power"))
+    form(engine, power).save("60 hp")
+    flow = ("measure", "fuel_curve.steps", "fuel_flow", "1", "port")
+    for text, asked in (("9", False), ("12", True)):
+        pad = form(engine, Route(page="entry", hull=here.hull, job=here.job, step="fuel_curve.steps", subject=flow))
+        pad.write(text)
+        assert pad.try_typed() is not asked
+        assert ("outside the usual 0.1 to 9.9 gal/h" in pad.result.question) is asked
