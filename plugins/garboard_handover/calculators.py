@@ -160,12 +160,12 @@ def _radio_identity(view: JobView) -> Iterator[Finding]:
     faults = [
         f"{what} {identity!r} is not nine digits beginning with 2 to 7"
         for what, identity in (("licence", licence), ("VHF", vhf), ("AIS", ais))
-        if identity and not re.fullmatch(r"[2-7][0-9]{8}", identity)
+        if identity and not re.fullmatch(r"[2-7][0-9]{8}", _digits(identity))
     ]
     faults += [
         f"{what} has {identity}, the licence {licence}"
         for what, identity in (("VHF", vhf), ("AIS", ais))
-        if identity and identity != licence
+        if identity and _digits(identity) != _digits(licence)
     ]
     yield Finding(
         code="handover.radio_identity.faulty" if faults else "handover.radio_identity.one_identity",
@@ -178,6 +178,11 @@ def _radio_identity(view: JobView) -> Iterator[Finding]:
         ),
         basis=(IDENTITY,),
     )
+
+
+def _digits(identity: str) -> str:
+    """An identity without the spaces, points and hyphens that people and displays set between its digits."""
+    return re.sub(r"[\s.·\-\u2010-\u2015]", "", identity)
 
 
 def _heading_hold(view: JobView) -> Iterator[Finding]:
@@ -211,18 +216,20 @@ def _course_change(view: JobView) -> Iterator[Finding]:
     heading = _heading(view, "change_recording")
     tolerance = view.setting_value("handover.settled_within", "deg")
     change = course_change_of(heading, ordered, tolerance)
+    if change.settled is None:
+        yield _another_course(change.turned, ordered, tolerance, heading)
+        return
     widest = view.setting_value("handover.overshoot", "deg")
     longest = view.setting_value("handover.settle_seconds", "s")
     remarks = [
         *([f"overshoot {change.overshoot:.0f} degrees, limit {widest:.0f}"] if change.overshoot > widest else []),
         *([f"settled after {change.settled:.0f} s, limit {longest:.0f}"] if change.settled > longest else []),
     ]
-    side = "starboard" if change.turned > 0 else "port"
     yield Finding(
         code="handover.course_change.beyond_limits" if remarks else "handover.course_change.in_order",
         verdict=Verdict.ADVISE if remarks else Verdict.PASS,
         about="Course change",
-        sentence=f"{abs(change.turned):.0f} degrees to {side}, overshoot {change.overshoot:.1f} degrees, "
+        sentence=f"{_way(change.turned)}, overshoot {change.overshoot:.1f} degrees, "
         f"settled within ± {tolerance:g} degrees in {change.settled:.0f} s. "
         + (f"{'; '.join(remarks)}: tune the pilot, then try again." if remarks else "In order."),
         numbers=(
@@ -238,6 +245,37 @@ def _course_change(view: JobView) -> Iterator[Finding]:
         basis=(PILOT,),
         figures=(_figure("Course change", heading, None, heading.values[0]),),
     )
+
+
+def _another_course(turned: float, ordered: float, tolerance: float, heading: Stream) -> Finding:
+    """A change that ended on another course than the one ordered. A little off is for the tuning, more is a fault."""
+    wrong_way = turned * ordered < 0
+    far = wrong_way or abs(turned - ordered) > 2 * tolerance
+    see = "See whether the order is typed as it was given."
+    said = f"{_way(turned)}, {_way(ordered)} ordered. {see}"
+    cure = "put the pilot right" if far else "tune the pilot"
+    sentence = f"Settled on another course: {said} If it is, {cure}, then try again."
+    if wrong_way:
+        sentence = f"Turned the wrong way: {said} If it is, the pilot steers backwards: put it right before it is used."
+    name = "off the heading ordered"
+    return Finding(
+        code=f"handover.course_change.{'wrong_way' if wrong_way else 'another_course'}",
+        verdict=Verdict.FAIL if far else Verdict.ADVISE,
+        about="Course change",
+        sentence=sentence,
+        numbers=(
+            Number("turned, starboard positive", turned, "deg"),
+            Number("ordered", ordered, "deg", decimals=0),
+            Number(name, abs(turned - ordered), "deg"),
+        ),
+        limits=(Limit(name, high=tolerance),),
+        basis=(PILOT,),
+        figures=(_figure("Course change", heading, None, heading.values[0]),),
+    )
+
+
+def _way(degrees: float) -> str:
+    return f"{abs(degrees):.0f} degrees to {'starboard' if degrees > 0 else 'port'}"
 
 
 def _heading(view: JobView, field: str) -> Stream:

@@ -39,13 +39,14 @@ class CourseChange:
     """A course change.
 
     turned    : from the heading before to the heading after [deg], starboard positive
-    overshoot : how far past the new heading it went, zero or above [deg]
-    settled   : seconds from leaving the old heading until it stayed within the tolerance of the new one [s]
+    overshoot : how far past the heading ordered it went, zero or above [deg]
+    settled   : seconds from leaving the old heading until it stayed within the tolerance of the one ordered [s];
+                None where it ended on another one
     """
 
     turned: float
     overshoot: float
-    settled: float
+    settled: float | None
 
 
 def hold_of(heading: Stream, shortest: float) -> Hold:
@@ -93,7 +94,8 @@ def course_change_of(heading: Stream, ordered: float, tolerance: float, ends: fl
     ordered   : change ordered, starboard positive, not zero [deg]
     tolerance : settled means within this of the heading ordered [deg]
     ends      : seconds at each end taken as the steady headings before and after [s]
-    Raises NotEnoughData when the recording is shorter than four times `ends` or never settles.
+    Raises NotEnoughData when the recording is shorter than four times `ends`, when the heading still changes at its
+    end, and when no change of course is in it.
     """
     if abs(ordered) < 2 * tolerance:
         text = f"course change of {ordered:.0f} degrees ordered; order at least {2 * tolerance:.0f}"
@@ -102,26 +104,43 @@ def course_change_of(heading: Stream, ordered: float, tolerance: float, ends: fl
         text = f"recording of the course change is shorter than {4 * ends:.0f} s"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="change_recording")
     _see_that_it_lives(heading, (heading.times[-1] - heading.times[0]) / 2, "change_recording")
-    run = unwrapped(heading.values)
-    start = heading.times[0]
-    before = mean([angle for time, angle in zip(heading.times, run, strict=True) if time <= start + ends])
-    target = before + ordered
+    run = Stream(heading.key, heading.times, unwrapped(heading.values))
+    before = mean(run.between(run.times[0], run.times[0] + ends).values)
     sign = math.copysign(1.0, ordered)
-    outside = [time for time, angle in zip(heading.times, run, strict=True) if abs(angle - target) > tolerance]
-    left = next(
-        (t for t, angle in zip(heading.times, run, strict=True) if sign * (angle - before) > tolerance),
-        heading.times[-1],
-    )
-    if not outside or outside[-1] >= heading.times[-1] - ends:
-        raise NotEnoughData(
-            "heading does not settle on the new course in the recording; record longer after the change",
-            lack=Lack.TOO_LITTLE,
-            step=AUTOPILOT,
-            field="change_recording",
-        )
-    after = mean([angle for time, angle in zip(heading.times, run, strict=True) if time > outside[-1]])
+    past = max(sign * (angle - before) for angle in run.values) - abs(ordered)
+    outside = [time for time, angle in run if abs(angle - before - ordered) > tolerance]
+    if not outside or outside[-1] >= run.times[-1] - ends:
+        turned = _ended_elsewhere(run, before, ordered, tolerance, ends)
+        return CourseChange(turned=turned, overshoot=max(0.0, past), settled=None)
+    left = next((time for time, angle in run if sign * (angle - before) > tolerance), run.times[-1])
+    after = mean([angle for time, angle in run if time > outside[-1]])
     return CourseChange(
         turned=after - before,
-        overshoot=max(0.0, max(sign * (angle - target) for angle in run)),
+        overshoot=max(0.0, past),
         settled=max(0.0, outside[-1] - left),
     )
+
+
+def _ended_elsewhere(run: Stream, before: float, ordered: float, tolerance: float, ends: float) -> float:
+    """What was turned where the heading ended on another course than the one ordered [deg].
+
+    It did where it stayed on a course for as long as both ends, or was going the wrong way to the last.
+    Raises NotEnoughData where it was still changing, and where it kept the old course.
+    """
+    last = run.between(run.times[-1] - 2 * ends, run.times[-1])
+    middle = mean(last.values)
+    turned = middle - before
+    spread = max(abs(angle - middle) for angle in last.values)
+    drift = abs(slope(last.times, last.values)) * 2 * ends if len(last) > 1 else math.inf
+    steady = spread <= tolerance and drift <= tolerance / 2
+    wrong_way = turned * ordered < 0 and abs(turned) > max(2 * tolerance, abs(ordered) / 2)
+    if steady and abs(turned) <= tolerance:
+        text = (
+            "the heading keeps the old course to the end of the recording; order the change while it records, or see "
+            "why the pilot does not answer"
+        )
+        raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=AUTOPILOT, field="change_recording")
+    if wrong_way or (steady and abs(turned - ordered) > tolerance):
+        return turned
+    text = "heading still changes at the end of the recording; record longer after the change"
+    raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="change_recording")

@@ -83,6 +83,11 @@ class Shared:
     vector: tuple[Part, ...] = ()
     unknown: float = 0.0
 
+    @property
+    def open_by(self) -> float:
+        """What a current leaves open in B and C, and in the deviation on any heading, at 95 % [deg]."""
+        return MeasuredValue.of_parts(0.0, "deg", self.vector).expanded_uncertainty
+
 
 def of_variation(variation: Variation | None) -> tuple[Part, ...]:
     """What a variation leaves open, where one was applied [deg]."""
@@ -121,8 +126,10 @@ def swing_finding(
         told.append(("heading_calibration.swing.odd_reading", f"{words} It is left out."))
         doubts = (*doubts, *in_rows)
     middle = _middle(readings)
-    if readings and max(abs(_from(middle, reading)) for reading in readings) > APPROXIMATE_UP_TO:
-        return _too_large(about, readings, middle)
+    farthest = max((abs(_from(middle, reading)) for reading in readings), default=0.0)
+    _see_that_no_current_explains(view, farthest, shared, place)
+    if farthest > APPROXIMATE_UP_TO:
+        return _too_large(about, readings, middle, shared)
     swing = _fitted(readings, middle, shared, place)
     step = 10 if view.setting("heading_calibration.card_step") == "10 deg" else 15
     curve = [(heading, swing.on(heading)) for heading in range(0, 360, step)]
@@ -274,7 +281,8 @@ def _advice(view: JobView, about: str, swing: _Swing, shared: Shared) -> Iterabl
     if swing.fit.scatter > spread_limit:
         words = f"Readings scatter by {swing.fit.scatter:.1f} degrees: take them again in calmer water."
         yield ("heading_calibration.swing.scattered", words)
-    disturbed = swing.beside_the_constant > limit
+    disturbed = swing.beside_the_constant - shared.open_by > limit
+    too_close = swing.beside_the_constant > limit and not disturbed
     if disturbed:
         words = "Find and move what disturbs the sensor, then swing again."
         yield ("heading_calibration.swing.disturbed", words)
@@ -283,9 +291,12 @@ def _advice(view: JobView, about: str, swing: _Swing, shared: Shared) -> Iterabl
     if to_be_moved(view, about):
         words = "The sensor is still to be moved or mounted anew: swing again after that, this card will not hold."
         yield ("heading_calibration.swing.before_a_move", words)
-    if shared.unknown > view.setting_value("heading_calibration.offset_limit", "deg"):
-        open_by = MeasuredValue.of_parts(0.0, "deg", shared.vector).expanded_uncertainty
-        words = f"The current leaves B and C open by {open_by:.1f} degrees."
+    if too_close:
+        words = f"Too close to call: {limit:g} is the limit, and the current leaves {shared.open_by:.1f} degrees open. "
+        words += "Swing in slack water."
+        yield ("heading_calibration.swing.too_close_to_call", words)
+    elif shared.unknown > view.setting_value("heading_calibration.offset_limit", "deg"):
+        words = f"The current leaves B and C open by {shared.open_by:.1f} degrees."
         yield ("heading_calibration.swing.current_unknown", words)
 
 
@@ -301,15 +312,32 @@ def _enter_offset(view: JobView, offset: float, turned: bool) -> Remark:
     return ("heading_calibration.swing.enter_offset", f"{enter[:1].upper()}{enter[1:]}")
 
 
-def _too_large(about: str, readings: Sequence[SwingPoint], middle: float) -> Finding:
+def _see_that_no_current_explains(view: JobView, farthest: float, shared: Shared, place: Mapping[str, str]) -> None:
+    """Raises NotEnoughData where a current of unknown set can by itself make a deviation that would be looked into."""
+    limit = view.setting_value("heading_calibration.deviation_limit", "deg")
+    if not (shared.unknown and limit < farthest <= shared.open_by):
+        return
+    text = (
+        f"readings are up to {farthest:.0f} degrees off their middle, and a current could explain all of it; give its "
+        "set and drift, or swing in slack water"
+    )
+    raise NotEnoughData(text, lack=Lack.UNSUITABLE, step=place["step"], field="current_sets_towards")
+
+
+def _too_large(about: str, readings: Sequence[SwingPoint], middle: float, shared: Shared) -> Finding:
+    """More deviation than five coefficients can tell; a fault where it is as much less what a current leaves open."""
     worst = max(readings, key=lambda reading: abs(_from(middle, reading)))
+    surely = abs(_from(middle, worst)) - shared.open_by > APPROXIMATE_UP_TO
+    cause = "Find and move the cause, then swing again"
+    if not surely:
+        cause = f"The current may make {shared.open_by:.0f} degrees of it: swing again in slack water"
     return Finding(
-        code="heading_calibration.swing.too_large",
-        verdict=Verdict.FAIL,
+        code="heading_calibration.swing.too_large" if surely else "heading_calibration.swing.too_large_open",
+        verdict=Verdict.FAIL if surely else Verdict.ADVISE,
         about=about,
         sentence=(
-            f"Deviation {worst.deviation:+.1f} degrees on {worst.compass:03.0f} by compass. Find and move the cause, "
-            f"then swing again: above {APPROXIMATE_UP_TO:.0f} degrees five coefficients are not good enough for a card."
+            f"Deviation {worst.deviation:+.1f} degrees on {worst.compass:03.0f} by compass. {cause}: "
+            f"above {APPROXIMATE_UP_TO:.0f} degrees five coefficients are not good enough for a card."
         ),
         basis=(HANDBOOK, SMALL_CRAFT),
         numbers=(Number(LARGEST_READ, worst.deviation, "deg"), Number(BESIDE, abs(_from(middle, worst)), "deg")),

@@ -148,7 +148,8 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
         said.check()
         result = view.value(STEADY_TURN, "instrument_result", of=about)
         others = [(name_of(view, other.source), other) for other in turns if other.source not in mixed]
-        turn = min((*mine, *_whole_turns(mine)), key=lambda turn: _rank(turn, wanted))
+        good = [turn for turn in mine if not shortcomings(turn, wanted)]
+        turn = min((*good, *_whole_turns(mine)), key=lambda turn: _rank(turn, wanted))
         found = turn_finding(
             turn,
             wanted,
@@ -168,7 +169,10 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
 
 
 def _rank(turn: Turn, wanted: Wanted) -> tuple[float, ...]:
-    """Good turns first, of these one heard throughout; then the most even and the farthest."""
+    """Good turns first, of these one heard throughout; then the most even and the farthest.
+
+    A part that a silence cut off counts alone only where it is good: otherwise the silence has to be told.
+    """
     short = len(shortcomings(turn, wanted))
     return short, 0.0 if short else turn.silence, -round(turn.in_band, 2), -abs(turn.degrees)
 

@@ -3,7 +3,8 @@
 How each figure is defined:
 
 - A turn goes one way and turns 90 degrees or more. A straight stretch (rate, low-passed, below 0.3 deg/s) of
-  10 s or longer ends it and is no part of it; a shorter one is a lapse within it.
+  10 s or longer ends it and is no part of it; a shorter one is a lapse within it, but not where the recording
+  begins or ends with it.
 - Degrees turned: rate of turn integrated by the trapezoid rule over time; from a heading, its running total.
 - Share in band: share of the time in which the rate as sampled (from a heading: over 5 s) is inside the band.
 - Longest lapse and smoothness: on the rate low-passed by a running mean over 2 s, so that one noisy sample
@@ -275,8 +276,22 @@ def _spans(rate: Stream) -> list[tuple[int, int]]:
         ]
         spans = _joined(_grouped(ways, first), rate.times)
         real = [span if abs(_degrees(rate, span)) >= YAW_DEGREES else (0, *span[1:]) for span in spans]
-        found += [(start, end) for way, start, end in _joined(real, rate.times) if way]
+        turning = [(start, end) for way, start, end in _joined(real, rate.times) if way]
+        found += [_between_straights((start - first, end - first), ways, first, rate) for start, end in turning]
     return [span for span in found if abs(_degrees(rate, (1, *span))) >= LEAST_DEGREES]
+
+
+def _between_straights(span: tuple[int, int], ways: Sequence[int], offset: int, rate: Stream) -> tuple[int, int]:
+    """A turn without the straight stretch that a recording begins or ends with.
+
+    Beside a silence it stays, so that the silence is told.
+    """
+    start, end = span
+    if start + offset == 0:
+        start = next(number for number in range(start, end + 1) if ways[number])
+    if end + offset == len(rate) - 1:
+        end = next(number for number in range(end, start - 1, -1) if ways[number])
+    return start + offset, end + offset
 
 
 def _without_gaps(times: Sequence[float]) -> list[tuple[int, int]]:

@@ -348,14 +348,14 @@ def load_findings(view: JobView) -> Iterator[Finding]:
     """Load of every battery, and of all together against what the engines charge."""
     if not view.vessel.circuits:
         return
-    loads: list[MeasuredValue] = []
+    loads: list[_Counted] = []
 
     def judge(battery: Battery) -> Iterator[Finding]:
         if not loads_of(view, battery):
             return
         load = load_of(view, battery)
         measured = _measured_load(view, battery)
-        loads.append(_larger_until_explained(load, measured))
+        loads.append(_Counted(load.total, measured))
         yield _load_finding(view, battery, load, measured)
 
     fed = _fed(view)
@@ -379,10 +379,17 @@ def _measured_load(view: JobView, battery: Battery) -> MeasuredValue | None:
     return read(view, LOADS, "load_current", "A", battery.name, rules_of(view).share("current_meter"))
 
 
-def _larger_until_explained(load: Load, measured: MeasuredValue | None) -> MeasuredValue:
-    """The load listed, or the measured one where it is larger and nothing listed explains it."""
-    more = measured is not None and unexplained(load, measured) is Unexplained.MORE
-    return measured if more and measured is not None else load.total
+@attrs.frozen
+class _Counted:
+    """The load of a battery as listed, and as it was read with all of that on [A]; None where it was not."""
+
+    listed: MeasuredValue
+    measured: MeasuredValue | None
+
+    @property
+    def larger(self) -> MeasuredValue:
+        """What counts until somebody has explained the difference [A]."""
+        return max(self.listed, self.measured or self.listed, key=lambda one: one.value)
 
 
 _UNEXPLAINED = {
@@ -429,7 +436,7 @@ def _load_finding(view: JobView, battery: Battery, load: Load, measured: Measure
     )
 
 
-def _charging(loads: Sequence[MeasuredValue]) -> Callable[[tuple[Engine, ...]], Iterator[Finding]]:
+def _charging(loads: Sequence[_Counted]) -> Callable[[tuple[Engine, ...]], Iterator[Finding]]:
     def judge(engines: tuple[Engine, ...]) -> Iterator[Finding]:
         charging = sum(
             known(
@@ -441,17 +448,19 @@ def _charging(loads: Sequence[MeasuredValue]) -> Callable[[tuple[Engine, ...]], 
             ).value
             for engine in engines
         )
-        load = together(loads, "A")
-        verdict = Verdict.PASS if at_most(load, charging) is Verdict.PASS else Verdict.ADVISE
-        advice = (
-            "" if verdict is Verdict.PASS else " The batteries run down under way: run less together or charge more."
-        )
-        covered = verdict is Verdict.PASS
+        load = together([one.larger for one in loads], "A")
+        read_on = [one.measured for one in loads if one.measured is not None]
+        measured = together(read_on, "A") if len(read_on) == len(loads) else None
+        code, verdict, advice = _charging_verdict(load, measured, charging)
+        run = f"{load.value:.1f} A run together"
+        if measured is not None:
+            listed = together([one.listed for one in loads], "A")
+            run = f"{measured.value:.1f} A measured with all on, {listed.value:.1f} A listed"
         yield Finding(
-            code="wiring_audit.load_sum.charging_covers" if covered else "wiring_audit.load_sum.charging_short",
+            code=code,
             verdict=verdict,
             about="Charging",
-            sentence=f"{load.value:.1f} A run together, the engines charge {charging:.1f} A.{advice}",
+            sentence=f"{run}, the engines charge {charging:.1f} A.{advice}",
             numbers=(
                 Number.of("load", load),
                 Number("charging", charging, "A"),
@@ -461,6 +470,21 @@ def _charging(loads: Sequence[MeasuredValue]) -> Callable[[tuple[Engine, ...]], 
         )
 
     return judge
+
+
+def _charging_verdict(load: MeasuredValue, measured: MeasuredValue | None, charging: float) -> tuple[str, Verdict, str]:
+    """Code, verdict and advice on what the engines charge, against the load that counts and the one read [A].
+
+    Batteries are said to run down only where the meter shows it, or the list where no meter was read.
+    """
+    if at_most(load, charging) is Verdict.PASS:
+        return "wiring_audit.load_sum.charging_covers", Verdict.PASS, ""
+    shown = load if measured is None else measured
+    if at_most(shown, charging) is not Verdict.FAIL:
+        advice = " Next to nothing is left to charge: run less together or charge more."
+        return "wiring_audit.load_sum.charging_thin", Verdict.ADVISE, advice
+    advice = " The batteries run down under way: run less together or charge more."
+    return "wiring_audit.load_sum.charging_short", Verdict.ADVISE, advice
 
 
 @attrs.frozen

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable, Iterable
+
 from garboard.cautions import BATTERY_OFF, DEFER, FUEL_VAPOUR, HYDROGEN, SHORE_POWER
+from garboard.records import Battery, Circuit, Vessel
 from garboard.steps import Caution, Field, Kind, Phase, Step
 from garboard_wiring_audit import bases
 
@@ -23,6 +27,33 @@ SUPPLY_FROM_START = Caution(
 )
 
 
+USUAL_REST, USUAL_DROP, USUAL_SOURCE = (11.5, 13.5), (0.0, 1.5), (11.0, 15.0)
+"""For each 12 V entered: at rest, lost on the way and at the source; common practice, no source [V]."""
+
+
+def usual_rest_voltage(vessel: Vessel, battery: str) -> tuple[float, float] | None:
+    """What a bank shows at rest [V]; None where its voltage is not entered."""
+    return _for_each_12_volts(USUAL_REST, vessel.batteries, battery)
+
+
+def usual_drop(vessel: Vessel, circuit: str) -> tuple[float, float] | None:
+    """What a circuit loses on the way [V]; None where its voltage is not entered."""
+    return _for_each_12_volts(USUAL_DROP, vessel.circuits, circuit)
+
+
+def usual_source_voltage(vessel: Vessel, circuit: str) -> tuple[float, float] | None:
+    """What a circuit is fed with while it runs [V]; None where its voltage is not entered."""
+    return _for_each_12_volts(USUAL_SOURCE, vessel.circuits, circuit)
+
+
+def _for_each_12_volts(
+    usual: tuple[float, float], pieces: Iterable[Battery | Circuit], name: str
+) -> tuple[float, float] | None:
+    nominal = next((one.nominal_voltage for one in pieces if one.name == name), None)
+    volts = nominal.to("V") if nominal else 0.0
+    return (usual[0] * volts / 12, usual[1] * volts / 12) if 0 < volts < math.inf else None
+
+
 def _yes_no(name: str, title: str, help: str = "", required: bool = True) -> Field:
     return Field(name=name, title=title, kind=Kind.YES_NO, help=help, required=required)
 
@@ -36,6 +67,7 @@ def _amount(
     hard: tuple[float, float],
     help: str = "",
     required: bool = True,
+    plausible_for: Callable[[Vessel, str], tuple[float, float] | None] | None = None,
 ) -> Field:
     return Field(
         name=name,
@@ -44,6 +76,7 @@ def _amount(
         quantity=quantity,
         unit=unit,
         plausible=plausible,
+        plausible_for=plausible_for,
         hard=hard,
         help=help,
         required=required,
@@ -67,7 +100,16 @@ STEPS = (
                 "batteries",
                 "Batteries",
                 "batteries",
-                _amount("rest_voltage", "Rest voltage", "voltage", "V", (11.5, 13.5), (0, 70), "At the posts."),
+                _amount(
+                    "rest_voltage",
+                    "Rest voltage",
+                    "voltage",
+                    "V",
+                    USUAL_REST,
+                    (0, 70),
+                    "At the posts.",
+                    plausible_for=usual_rest_voltage,
+                ),
                 _amount("hours_at_rest", "Hours without charge or load", "time", "h", (3, 72), (0, 2000)),
                 _amount("temperature", "Battery temperature", "temperature", "degC", (0, 45), (-40, 90), "", False),
                 _yes_no("held_down", "Held down", "It moves less than 1 in when you pull."),
@@ -136,12 +178,20 @@ STEPS = (
                     "Drop, running",
                     "voltage",
                     "V",
-                    (0, 1.5),
+                    USUAL_DROP,
                     (0, 70),
                     "Plus lead and minus lead added: source post to load terminal with the long lead.",
+                    plausible_for=usual_drop,
                 ),
                 _amount(
-                    "source_voltage", "Voltage at the source, running", "voltage", "V", (11, 15), (0, 70), "", False
+                    "source_voltage",
+                    "Voltage at the source, running",
+                    "voltage",
+                    "V",
+                    USUAL_SOURCE,
+                    (0, 70),
+                    required=False,
+                    plausible_for=usual_source_voltage,
                 ),
             ),
             Field(name="panel_photo", title="Photo of the labelled panel", kind=Kind.PHOTO, required=False),

@@ -6,10 +6,14 @@ from pathlib import Path
 
 import pytest
 
+from builders import job_view
 from garboard.fields import Field, Kind
-from garboard.records import Circuit, JsonValue
-from garboard_tablet.models.asks import Ask, asks_of_piece, shown_of
+from garboard.records import Battery, Circuit, JsonValue, Vessel
+from garboard.units import Amount
+from garboard_tablet.models.asks import Ask, asks_of_piece, asks_of_step, shown_of
+from garboard_tablet.models.pad import judge
 from garboard_tablet.models.tablet import open_tablet
+from garboard_wiring_audit.steps import STEPS
 from tablet.driver import Drive, Driver, new_job, view_of
 
 
@@ -37,6 +41,18 @@ def test_a_length_says_which_way_as_a_person_does() -> None:
     assert "Do not add the way back" in field.help
     every = [ask.field for kind in ("circuits", "networks") for ask in asks_of_piece((kind, "x"))]
     assert not [one for one in every if "one way" in f"{one.title} {one.help}".casefold()]
+
+
+def test_what_is_usual_is_that_of_the_bank_it_is_typed_for() -> None:
+    banks = (
+        Battery(name="house", nominal_voltage=Amount("12", "V")),
+        Battery(name="thruster", nominal_voltage=Amount("24", "V")),
+    )
+    step = next(step for step in STEPS if step.key == "wiring_audit.batteries")
+    view = job_view(Vessel(hull_number="XYZ00001A626", batteries=banks), {})
+    asks = [ask for ask in asks_of_step(step, view) if ask.field.name == "rest_voltage"]
+    assert [(ask.of, ask.field.plausible) for ask in asks] == [("house", (11.5, 13.5)), ("thruster", (23.0, 27.0))]
+    assert [bool(judge(ask.field, "25.6 V").question) for ask in asks] == [True, False]
 
 
 @pytest.mark.parametrize(

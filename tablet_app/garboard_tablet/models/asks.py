@@ -109,7 +109,7 @@ def _asks_of_table(step: Step, table: Field, view: JobView, is_open: bool) -> It
     if table.each:
         for piece in pieces(view.vessel, table.each):
             for column in table.columns:
-                yield _ask(step, column, row="", of=piece, context=piece, table=table.name)
+                yield _ask(step, column, view, row="", of=piece, context=piece, table=table.name)
         return
     rows = table_rows(step, table, view)
     further = (next_row(rows),) if is_open or not rows else ()
@@ -136,15 +136,18 @@ def _asks_of_field(
     step: Step, field: Field, view: JobView, *, row: str, named: str = "", table: str = ""
 ) -> Iterator[Ask]:
     if not field.each:
-        yield _ask(step, field, row=row, of="", context=named, table=table)
+        yield _ask(step, field, view, row=row, of="", context=named, table=table)
         return
     for piece in pieces(view.vessel, field.each):
         context = ", ".join(filter(None, (piece, named)))
-        yield _ask(step, field, row=row, of=piece, context=context, table=table)
+        yield _ask(step, field, view, row=row, of=piece, context=context, table=table)
 
 
-def _ask(step: Step, field: Field, *, row: str, of: str, context: str, table: str) -> Ask:
+def _ask(step: Step, field: Field, view: JobView, *, row: str, of: str, context: str, table: str) -> Ask:
     key = RegisterKey("measure", "", (step.key, field.name, row, of))
+    usual = field.plausible_for(view.vessel, of) if field.plausible_for else None
+    if usual:  # what is usual for this very piece: it is shown beside the pad, and what lies outside is asked again
+        field = attrs.evolve(field, plausible=usual, plausible_for=None)
     return Ask(key=key, field=field, context=context, table=table)
 
 
