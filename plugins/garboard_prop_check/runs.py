@@ -293,6 +293,10 @@ def _goes_on(view: JobView, recording: Recording, streams: Mapping[str, Stream],
 
 
 def _streams(engines: Sequence[Engine], recording: Recording) -> tuple[tuple[str, Stream], ...]:
+    """The streams runs are cut by: the speed, and the engine speed of every engine that is heard.
+
+    Raises NotEnoughData where there is no speed, or no engine is heard.
+    """
     speeds = recording.of("speed_over_ground")
     instances = [engine.network_instance for engine in engines]
     engine_speeds = engine_streams(recording, "engine_speed", len(engines), instances)
@@ -301,11 +305,9 @@ def _streams(engines: Sequence[Engine], recording: Recording) -> tuple[tuple[str
     reasons: list[Missing | str] = [] if speeds else [f"recording {recording.name} holds no speed over ground"]
     reasons += [] if engines else [no_engine]
     found = [(SPEED, speeds[0])] if speeds else []
-    for number, (engine, stream) in enumerate(zip(engines, engine_speeds, strict=True)):
-        if stream is None:
-            reasons.append(_not_heard(recording, engine, number))
-        else:
-            found.append((engine.position, stream))
+    found += [(engine.position, one) for engine, one in zip(engines, engine_speeds, strict=True) if one is not None]
+    if not any(one is not None for one in engine_speeds):
+        reasons += [_not_heard(recording, engine, number) for number, engine in enumerate(engines)]
     if reasons:
         raise NotEnoughData(*reasons, lack=Lack.NOT_IN_RECORDING, **place)
     return tuple(found)
@@ -334,10 +336,18 @@ def _run_of_stretch(view: JobView, name: str, recording: Recording, stretch: Ste
         what: _heard(recording.of(stream.key.quantity), stream.key, stretch, place) for what, stream in streams.items()
     }
     courses = recording.of("course_over_ground")
+    step, field, row, of = place
+    silent = {
+        engine.position: Missing(
+            _not_heard(recording, engine, number), lack=Lack.NOT_IN_RECORDING, step=step, field=field, row=row, of=of
+        )
+        for number, engine in enumerate(view.vessel.engines)
+        if engine.position not in streams
+    }
     return Run(
         name=name,
         speed=_frozen(name, place) if _stood_still(recording, stretch) else _one_of(view, name, SPEED, heard[SPEED]),
-        engine_speed={p: _one_of(view, name, p, found) for p, found in heard.items() if p != SPEED},
+        engine_speed=silent | {p: _one_of(view, name, p, found) for p, found in heard.items() if p != SPEED},
         course=_mean_course(courses[0].between(stretch.start, stretch.end).values if courses else ()),
         heard=heard,
     )
