@@ -20,7 +20,7 @@ from garboard.findings import Finding, Verdict
 from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey, JobView, place_of
 from garboard.judging.assessing import assess_job_file
-from garboard.records import Battery, Circuit, JsonValue, Measurement
+from garboard.records import EQUIPMENT, Battery, Circuit, JsonValue, Measurement
 from garboard.samples import Recording, Sample, Stream, gather
 from garboard.units import Amount
 
@@ -28,7 +28,7 @@ HOST = make_host(entry_points=False)
 KITTIWAKE = Path(garboard.__file__).parents[2] / "sample_jobs" / "kittiwake" / "job.json"
 PILOT, RADIO = "handover.autopilot", "handover.radio"
 SWING, TURN, LOADS = "heading_calibration.swing", "heading_calibration.steady_turn", "wiring_audit.loads"
-COMPARISON = "heading_calibration.comparison"
+COMPARISON, THROTTLE = "heading_calibration.comparison", "prop_check.full_throttle"
 TURNED: Mapping[FieldKey, JsonValue | None] = {
     (TURN, "turn_recording", "", ""): {"file": "turn"},
     (TURN, "calm_water", "", ""): True,
@@ -434,7 +434,8 @@ def on(of: str, step: str, **values: JsonValue) -> dict[FieldKey, JsonValue | No
 
 def with_pieces(view: JobView, kind: str, facts: Mapping[str, Mapping[str, Any]]) -> JobView:
     """The job with other facts of some pieces of equipment, by name."""
-    pieces = tuple(attrs.evolve(one, **facts.get(one.name, {})) for one in getattr(view.vessel, kind))
+    name = EQUIPMENT[kind]
+    pieces = tuple(attrs.evolve(one, **facts.get(getattr(one, name), {})) for one in getattr(view.vessel, kind))
     changed: dict[str, Any] = {kind: pieces}
     return attrs.evolve(view, vessel=attrs.evolve(view.vessel, **changed))
 
@@ -586,3 +587,28 @@ def test_a_drop_cable_is_held_against_six_metres(kittiwake: JobView, length: str
     longer = attrs.evolve(network, devices=(*devices, *network.devices[1:]))
     view = attrs.evolve(kittiwake, vessel=attrs.evolve(kittiwake.vessel, networks=(longer,)))
     assert not_passed(view, WIRING) == (set() if allowed else {("main network", Verdict.FAIL, "too_long")})
+
+
+# --- engines under other numbers than expected
+
+
+@pytest.mark.parametrize(
+    ("number", "entered", "expected"),
+    [
+        ("5", (None, None), {(Verdict.PASS, "inside"), (Verdict.NOT_ENOUGH_DATA, "not_enough_data")}),
+        ("3", (0, 3), {(Verdict.PASS, "inside")}),
+    ],
+)
+def test_an_engine_heard_under_a_number_that_is_not_entered_is_said(
+    kittiwake: JobView, number: str, entered: tuple[int | None, int | None], expected: set[tuple[Verdict, str]]
+) -> None:
+    whole = kittiwake.recording(THROTTLE, "all_runs")
+    assert whole is not None
+    keys = {key: key._replace(instance=number) if key.instance == "1" else key for key in whole.streams}
+    streams = {keys[key]: Stream(keys[key], one.times, one.values) for key, one in whole.streams.items()}
+    engines = zip(("port", "starboard"), entered, strict=True)
+    numbered = with_pieces(kittiwake, "engines", {name: {"network_instance": one} for name, one in engines})
+    view = altered(numbered, {(THROTTLE, "all_runs", "", ""): {"file": "runs"}}, runs=Recording("runs", streams))
+    told = [one.finding for one in HOST.assess(view, [THROTTLE]) if one.calculator == "prop_check.window"]
+    assert {said(one) for one in told} == expected
+    assert all(f", {number} is" in one.sentence for one in told if one.verdict is not Verdict.PASS)
