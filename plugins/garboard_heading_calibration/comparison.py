@@ -13,7 +13,7 @@ from garboard.samples import Stream
 from garboard.series import mean, mean_direction, signed_angle, standard_deviation, unwrapped
 from garboard.uncertainty import MeasuredValue, Part
 
-from .turns import finite_only
+from .rates import finite_only
 
 LONGEST_GAP = 2.0  # between samples that are compared across [s]
 SHORTEST = 120.0  # blocks of a shorter time share the same waves and wandering, and agree too well [s]

@@ -12,9 +12,10 @@ from garboard.samples import Sample
 from garboard.series import signed_angle
 from garboard.steps import Guidance, LiveGuide
 
+from .rates import LONGEST_GAP, LOW_PASS
 from .settings import USUAL_TURN, Wanted, wanted_turn
 from .steps import STEADY_TURN
-from .turns import LONGEST_GAP, LOW_PASS, STRAIGHT_BELOW
+from .turns import STRAIGHT_BELOW
 
 SILENCE = 3.0  # another source may take over after this [s]
 

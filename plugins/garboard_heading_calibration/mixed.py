@@ -15,7 +15,7 @@ from garboard.findings import Lack, Missing
 from garboard.samples import Recording, Stream
 from garboard.series import mean, signed_angle
 
-from .turns import UNDER_WAY, finite_only
+from .rates import UNDER_WAY, finite_only
 
 DIRECTIONS = ("heading", "course_over_ground")
 JUMP = 10.0  # no boat turns so far one way and back the other ... [deg]

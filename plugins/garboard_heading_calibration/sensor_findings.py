@@ -33,6 +33,7 @@ from .comparison import Comparison, compare_headings
 from .deviation import APPROXIMATE_UP_TO
 from .ellipse import Ellipse, fit_ellipse
 from .mixed import Sound, mixed_words, sound, two_senders, without
+from .rates import finite_only
 from .sensors import (
     Remark,
     is_like_the_variation,
@@ -48,7 +49,6 @@ from .sensors import (
 )
 from .settings import CLEARANCE, HEADING_DEVICE, clearance_basis
 from .steps import CLEARANCES, COMPARISON, LOCATION, MAGNETOMETER, PLACE, STEADY_TURN, STRAIGHT_RUNS
-from .turns import finite_only
 from .variation import CAUTION_BELOW, Variation
 
 LOCATION_BASIS = (CLEARANCE,)

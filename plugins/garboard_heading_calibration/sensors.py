@@ -14,8 +14,8 @@ from garboard.samples import Recording, Stream
 from garboard.series import is_frozen, mean, unchanging_stretches, unwrapped
 
 from .comparison import compare_headings
+from .rates import UNDER_WAY, finite_only, low_passed
 from .steps import PLACE
-from .turns import UNDER_WAY, finite_only, low_passed
 from .variation import Variation, variation_at
 
 Item = TypeVar("Item")

@@ -18,6 +18,7 @@ from .currents import Current, CurrentErrors, MeasuredCurrent, contradicts, curr
 from .deviation import FEWEST_HEADINGS, WIDEST_GAP, widest_gap
 from .directions import deviation_of, magnetic_from_true
 from .mixed import Sound, mixed_words, sound, two_senders, without
+from .rates import finite_only
 from .sensor_findings import longest_of_each
 from .sensors import (
     Remark,
@@ -33,7 +34,6 @@ from .sensors import (
 )
 from .steps import STRAIGHT_RUNS
 from .swing_finding import BASIS, Shared, SwingPoint, of_variation, swing_finding
-from .turns import finite_only
 from .variation import Variation
 
 STEADY_WITHIN = {"heading": 4.0, "course": 6.0}  # half widths [deg]

@@ -24,17 +24,15 @@ from garboard.job_view import JobView
 from garboard.samples import Recording
 
 from .mixed import Sound, mixed_words, sound, two_senders
+from .rates import UNDER_WAY
 from .sensors import name_of, one_by_one
 from .settings import MAKERS_MANUAL, USUAL_RATE, USUAL_TURN, RateErrors, Wanted, circles_basis, rate_errors, wanted_turn
 from .steps import STEADY_TURN
+from .turn_record import FASTEST, GAPS, Turn
 from .turns import (
-    FASTEST,
-    GAPS,
     LEAST_DEGREES,
-    UNDER_WAY,
     CourseTurn,
     Missed,
-    Turn,
     degrees_by_rate,
     find_turns,
     joined,

@@ -23,8 +23,9 @@ from garboard_heading_calibration.deviation import (
 )
 from garboard_heading_calibration.directions import compass_from_magnetic, deviation_of, magnetic_from_true
 from garboard_heading_calibration.ellipse import fit_ellipse
+from garboard_heading_calibration.rates import low_passed
 from garboard_heading_calibration.settings import SETTINGS
-from garboard_heading_calibration.turns import find_turns, low_passed
+from garboard_heading_calibration.turns import find_turns
 from garboard_heading_calibration.variation import earth_field, variation_at
 
 HERE = Path(__file__).parent

@@ -147,7 +147,7 @@ class Shell(Widget):
         self._place_top()
         edge, gap = dp(EDGE), dp(GAP)
         bottom, right = self.y + edge, self.right - edge
-        if self._actions and self.width > self.height:
+        if (self._actions or self._pager is not None) and self.width > self.height:
             right -= self._place_side() + gap
         elif self._actions:
             bottom += self._place_bar() + gap

@@ -48,9 +48,30 @@ def test_every_default_setting_is_within_its_own_limits() -> None:
             assert setting.default in field.choices
 
 
+OF_FORMULAS = (
+    "comparison",
+    "deviation",
+    "directions",
+    "ellipse",
+    "odd_reading",
+    "rates",
+    "totals",
+    "turns",
+    "variation",
+)
 CALCULATIONS = [
     function
-    for module in ("directions", "deviation", "turns", "comparison", "ellipse", "variation")
+    for module in (
+        "directions",
+        "deviation",
+        "turns",
+        "rates",
+        "totals",
+        "comparison",
+        "ellipse",
+        "variation",
+        "odd_reading",
+    )
     for name, function in vars(importlib.import_module(f"garboard_heading_calibration.{module}")).items()
     if inspect.isfunction(function) and not name.startswith("_") and function.__module__.endswith(module)
 ]

@@ -14,7 +14,7 @@ from garboard.records import HeadingSensor, JsonValue
 from garboard.samples import Recording, Sample, gather
 from garboard_heading_calibration.settings import Wanted
 from garboard_heading_calibration.turn_findings import judge_recording, shortcomings
-from garboard_heading_calibration.turns import Turn
+from garboard_heading_calibration.turn_record import Turn
 from heading_jobs import HELM, HOST, MAST, NAME, findings, job, number, samples, turn
 
 STEP = f"{NAME}.steady_turn"

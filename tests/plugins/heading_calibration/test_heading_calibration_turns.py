@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from garboard.samples import Recording, Sample, Stream, StreamKey, gather
-from garboard_heading_calibration.turns import find_turns, rate_from_heading
+from garboard_heading_calibration.rates import rate_from_heading
+from garboard_heading_calibration.turns import find_turns
 from heading_jobs import samples, turn
 
 
