@@ -8,7 +8,7 @@ from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Table
 from garboard.job_view import JobView
 from garboard.series import mean
 from garboard_fuel_curve import duty_cycle
-from garboard_fuel_curve.believed import curve_of
+from garboard_fuel_curve.believed import curve_of, refuse_far_from_steps
 from garboard_fuel_curve.curve import Curve, Fitted
 from garboard_fuel_curve.power import full_throttle_from
 from garboard_fuel_curve.steps import FIVE_MODE_CYCLE, PROPAGATION, STEPS
@@ -37,6 +37,7 @@ def mixed_use(view: JobView) -> list[Finding]:
         curve.lowest if mode.speed is None else min(mode.speed / 100 * rated, curve.highest)
         for mode in duty_cycle.FIVE_MODES
     ]
+    refuse_far_from_steps(view, curve, speeds)
     shares = [speed / speeds[0] for speed in speeds[:-1]]
 
     def flows(fitted: Fitted, off: float) -> list[float]:

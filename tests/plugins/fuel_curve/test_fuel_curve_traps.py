@@ -1,0 +1,96 @@
+"""Situations from the water: what must be said of each, and what must not be said of a sound curve.
+
+The boat is the sample skiff; its steps are invented.
+"""
+
+from collections.abc import Sequence
+
+import pytest
+
+from builders import findings_of, job_view
+from fuel_curve_jobs import HOST, TANKS, Row, typed
+from garboard.demo.samples_folder import sample_jobs_folder
+from garboard.findings import Finding, Lack, Verdict
+from garboard.job_files.job_file import read_job_file
+from garboard.job_view import FieldKey, JobView
+from garboard.records import JsonValue
+
+BOAT = read_job_file(sample_jobs_folder() / "saltgrass" / "job.json").vessel
+
+SKIFF: Sequence[Row] = (
+    (700, 2.45, 0.6),
+    (1500, 5.4, 1.5),
+    (2000, 6.7, 2.4),
+    (2500, 8.6, 3.9),
+    (3000, 14.3, 4.9),
+    (3500, 19.0, 5.7),
+    (4000, 22.9, 7.0),
+    (4500, 26.4, 8.9),
+    (5000, 29.6, 10.9),
+    (5600, 33.5, 13.4),
+)
+
+
+def skiff(rows: Sequence[Row] = SKIFF, cruise: str = "", current: float | None = 0.4) -> JobView:
+    values: dict[FieldKey, JsonValue] = {(TANKS, "usable_fuel", "", ""): "52 gal", **typed(rows, current=current)}
+    if cruise:
+        values[TANKS, "cruise", "", ""] = f"{cruise} rev/min"
+    return job_view(BOAT, values)
+
+
+def finding(view: JobView, calculator: str) -> Finding:
+    return findings_of(HOST, view, f"fuel_curve.{calculator}")[0]
+
+
+# --- no step near the engine speed a figure is asked for: fuel is safety
+
+WITH_A_GAP = [row for row in SKIFF if not 2000 < row[0] < 4500]
+
+
+@pytest.mark.parametrize("current", [0.4, None])  # run both ways, and one way only
+@pytest.mark.parametrize("cruise", ["3500", "2500", "2060", "4440"])
+def test_no_range_is_given_across_a_gap_that_could_hide_the_hump(cruise: str, current: float | None) -> None:
+    """At 2500 rev/min 47 nm were told, a fifth farther than the fuel lasts."""
+    found = finding(skiff(WITH_A_GAP, cruise, current), "range")
+    assert found.verdict is Verdict.NOT_ENOUGH_DATA
+    (missing,) = found.missing
+    assert (missing.lack, missing.field) == (Lack.TOO_LITTLE, "nominal_engine_speed")
+    assert missing.text == (
+        f"steps at 2000 and 4500 rev/min are too far apart to tell speed and fuel flow at {cruise} rev/min; "
+        "add steps at 2500, 3000, 3500 and 4000 rev/min"
+    )
+
+
+@pytest.mark.parametrize("cruise", ["2000", "2040", "4460", "4800"])
+def test_at_a_step_beside_the_gap_the_range_stands(cruise: str) -> None:
+    assert finding(skiff(WITH_A_GAP, cruise), "range").code == "fuel_curve.range.reckoned"
+
+
+@pytest.mark.parametrize("cruise", ["2060", "2500", "3300"])
+def test_with_the_steps_asked_for_the_range_is_given(cruise: str) -> None:
+    assert {row[0] for row in SKIFF} - {row[0] for row in WITH_A_GAP} == {2500, 3000, 3500, 4000}
+    assert finding(skiff(cruise=cruise), "range").code == "fuel_curve.range.reckoned"
+
+
+def test_a_gap_elsewhere_withholds_no_range() -> None:
+    """From idle to 1500 rev/min nobody wants to go far."""
+    assert finding(skiff(cruise="3500"), "range").code == "fuel_curve.range.reckoned"
+    slow = finding(skiff(cruise="1100"), "range")
+    assert slow.missing[0].text.endswith("at 1100 rev/min; add one near 1100 rev/min")
+
+
+def test_mixed_use_takes_no_mode_from_a_gap() -> None:
+    """Its modes at 40 and 60 % of the rated 5750 rev/min are 2300 and 3450."""
+    found = finding(skiff(WITH_A_GAP), "mixed_use")
+    assert found.verdict is Verdict.NOT_ENOUGH_DATA
+    assert "too far apart to tell speed and fuel flow at 2300 and 3450 rev/min" in found.missing[0].text
+    assert finding(skiff(), "mixed_use").code == "fuel_curve.mixed_use.ordinary"
+
+
+def test_the_best_cruise_ends_at_the_step_where_a_gap_begins() -> None:
+    """Economy stays within 3 % up to 4040 rev/min; without the step at 4500 nobody read anything above 4000."""
+    band = finding(skiff(), "best_cruise").numbers[4]
+    assert (band.name, band.value > 4000) == ("cruise, to", True)
+    rows = [row for row in SKIFF if row[0] != 4500]
+    cut = finding(skiff(rows), "best_cruise").numbers
+    assert [one.value for one in cut if one.name == "cruise, to"] == [4000.0]
