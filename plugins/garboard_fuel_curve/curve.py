@@ -495,7 +495,7 @@ def steps_to_add(low: float, high: float, widest: float) -> list[float]:
     Raises ValueError for a widest gap that steps to the nearest ten cannot keep.
 
     >>> steps_to_add(2000, 4500, 600)
-    [2500, 3000, 3500, 4000]
+    [2500.0, 3000.0, 3500.0, 4000.0]
     """
     if not widest > 20:
         raise ValueError(f"the widest gap must be above 20 rev/min, got {widest}")

@@ -12,7 +12,7 @@ from garboard_fuel_curve.believed import curve_of, refuse_far_from_steps
 from garboard_fuel_curve.curve import Curve, Fitted
 from garboard_fuel_curve.power import full_throttle_from
 from garboard_fuel_curve.steps import FIVE_MODE_CYCLE, PROPAGATION, STEPS
-from garboard_fuel_curve.wording import shown
+from garboard_fuel_curve.wording import decimals_to_tell, shown
 
 
 def mixed_use(view: JobView) -> list[Finding]:
@@ -49,12 +49,13 @@ def mixed_use(view: JobView) -> list[Finding]:
     power = duty_cycle.exponent(shares, flows(curve.fitted, 0.0)[:-1])
     low, high = view.setting_value("fuel_curve.lowest_exponent"), view.setting_value("fuel_curve.highest_exponent")
     ordinary = low <= power <= high
+    decimals = decimals_to_tell(power, low, high)
     if ordinary:
         found.flow_carries()  # an odd exponent says itself that something is wrong
     says = f"Mixed use: {shown(average)} gal/h (40 % of the time idling).{found.corrected_by}"
     if not ordinary:
         says += (
-            f" Fuel follows engine speed to the power {power:.1f}, outside {low:g} to {high:g}: "
+            f" Fuel follows engine speed to the power {power:.{decimals}f}, outside {low:g} to {high:g}: "
             "check the readings and the units."
         )
     return [
@@ -66,7 +67,8 @@ def mixed_use(view: JobView) -> list[Finding]:
             basis=(FIVE_MODE_CYCLE, PROPAGATION),
             numbers=(
                 Number.of("fuel flow over mixed use", average),
-                Number("power of engine speed that fuel follows", power),  # a rule of thumb judges it: no uncertainty
+                # a rule of thumb judges it: no uncertainty
+                Number("power of engine speed that fuel follows", power, decimals=decimals),
             ),
             limits=(Limit("power of engine speed that fuel follows", low, max(low, high)),),
             tables=(_modes_table(curve, speeds),),

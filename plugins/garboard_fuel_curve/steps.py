@@ -467,9 +467,10 @@ SETTINGS = (
         "Fuel follows engine speed to the power of at least",
         "number",
         "",
-        "1.5",
+        "1",
         (0.5, 3),
-        "a planing boat that rises takes less than the propeller law says",
+        "with the throttle less open an engine takes less fuel for each turn, so flow falls faster than engine speed; "
+        "the hump of a planing boat brings the power down to about 1.3",
         at_most=("highest_exponent",),
     ),
     _amount(

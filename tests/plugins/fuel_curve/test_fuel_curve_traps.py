@@ -31,11 +31,11 @@ SKIFF: Sequence[Row] = (
 )
 
 
-def skiff(rows: Sequence[Row] = SKIFF, cruise: str = "", current: float | None = 0.4) -> JobView:
+def skiff(rows: Sequence[Row] = SKIFF, cruise: str = "", current: float | None = 0.4, **settings: JsonValue) -> JobView:
     values: dict[FieldKey, JsonValue] = {(TANKS, "usable_fuel", "", ""): "52 gal", **typed(rows, current=current)}
     if cruise:
         values[TANKS, "cruise", "", ""] = f"{cruise} rev/min"
-    return job_view(BOAT, values)
+    return job_view(BOAT, values, settings={f"fuel_curve.{name}": value for name, value in settings.items()})
 
 
 def finding(view: JobView, calculator: str) -> Finding:
@@ -94,3 +94,45 @@ def test_the_best_cruise_ends_at_the_step_where_a_gap_begins() -> None:
     rows = [row for row in SKIFF if row[0] != 4500]
     cut = finding(skiff(rows), "best_cruise").numbers
     assert [one.value for one in cut if one.name == "cruise, to"] == [4000.0]
+
+
+# --- the power of engine speed that fuel follows: a check of the readings behind the fuel of a day
+
+HIGH_RUNNING: Sequence[Row] = (
+    *((engine_speed, speed, 0.9 * flow) for engine_speed, speed, flow in SKIFF[:4]),
+    *((engine_speed, 0.885 * speed, 0.8 * flow) for engine_speed, speed, flow in SKIFF[4:9]),
+    (5600, 29.6, 10.7),
+    (6190, 32.4, 13.0),
+)
+AT_THE_WINDOWS_TOP: Sequence[Row] = (
+    *((engine_speed, speed, 0.95 * flow) for engine_speed, speed, flow in SKIFF[:4]),
+    *((engine_speed, 0.94 * speed, 0.87 * flow) for engine_speed, speed, flow in SKIFF[4:9]),
+    (5500, 31.2, 11.4),
+    (5990, 33.7, 13.4),
+)
+THIRSTY_IN_THE_HUMP = [(row[0], row[1], 5.1) if row[0] in (2500, 3000) else row for row in SKIFF]
+
+
+@pytest.mark.parametrize("rows", [SKIFF, HIGH_RUNNING, AT_THE_WINDOWS_TOP, THIRSTY_IN_THE_HUMP])
+def test_a_sound_planing_boat_is_not_told_to_check_its_readings(rows: Sequence[Row]) -> None:
+    """Fuel follows engine speed to the power 1.3 to 1.6: in the hump a boat is thirsty."""
+    found = finding(skiff(rows), "mixed_use")
+    assert (found.code, found.verdict) == ("fuel_curve.mixed_use.ordinary", Verdict.PASS)
+
+
+@pytest.mark.parametrize(("least", "power"), [(7.8, 1), (0.1, 4)])
+def test_a_fuel_flow_that_hardly_rises_or_shoots_up_is_questioned(least: float, power: int) -> None:
+    rows = [(at, speed, least + (13.4 - least) * (at / 5600) ** power) for at, speed, _ in SKIFF]
+    found = finding(skiff(rows), "mixed_use")
+    assert (found.code, found.verdict) == ("fuel_curve.mixed_use.odd_exponent", Verdict.ADVISE)
+
+
+@pytest.mark.parametrize("above", [-0.003, 0.003])
+def test_the_power_and_its_limit_never_read_alike_on_different_sides(above: float) -> None:
+    """1.498 was told as 1.5, outside 1.5 to 3.5."""
+    power = finding(skiff(), "mixed_use").numbers[1].value
+    limit = round(power + above, 3)
+    found = finding(skiff(lowest_exponent=f"{limit:g}"), "mixed_use")
+    told = round(found.numbers[1].value, found.numbers[1].decimals)
+    assert (told < limit) == (found.verdict is Verdict.ADVISE) == (above > 0)
+    assert (f"to the power {told}, outside {limit:g} to" in found.sentence) == (above > 0)
