@@ -10,7 +10,7 @@ from garboard.series import mean
 from garboard_fuel_curve import duty_cycle
 from garboard_fuel_curve.believed import curve_of, refuse_far_from_steps
 from garboard_fuel_curve.curve import Curve, Fitted
-from garboard_fuel_curve.power import full_throttle_from
+from garboard_fuel_curve.full_throttle import full_throttle
 from garboard_fuel_curve.steps import FIVE_MODE_CYCLE, PROPAGATION, STEPS
 from garboard_fuel_curve.wording import decimals_to_tell, shown
 
@@ -23,12 +23,13 @@ def mixed_use(view: JobView) -> list[Finding]:
         found.flow_carries()
     rated = _rated_speed(view)
     idle_limit = view.setting_value("fuel_curve.idle_at_most", "rev/min")
-    needed = mean(list(filter(None, (full_throttle_from(view, engine) for engine in view.vessel.engines))))
+    full = [one for engine in view.vessel.engines if (one := full_throttle(view, engine, curve.highest))]
+    needed = mean([one.begins for one in full])
     reasons = []
     if curve.lowest > idle_limit:
         reasons.append(f"no step at idle, {idle_limit:.0f} rev/min or below")
     if curve.highest < needed:
-        reasons.append(f"no step at full throttle, {needed:.0f} rev/min or above")
+        reasons.append(f"no step at full throttle, {needed:.0f} rev/min or above{full[0].hint}")
     if curve.lowest > 0.4 * rated:
         reasons.append(f"no step at or below {0.4 * rated:.0f} rev/min")
     if reasons:

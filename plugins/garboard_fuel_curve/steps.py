@@ -455,12 +455,12 @@ SETTINGS = (
     ),
     _amount(
         "full_throttle_from",
-        "Full throttle begins at, of rated speed",
+        "Full throttle begins at, of rated speed or of the full-throttle runs",
         "share",
         "%",
         "95 %",
         (70, 100),
-        "within a twentieth of rated speed the throttle is as good as open",
+        "within a twentieth of the engine speed it reaches the throttle is as good as open",
     ),
     _amount(
         "lowest_exponent",

@@ -31,8 +31,16 @@ SKIFF: Sequence[Row] = (
 )
 
 
-def skiff(rows: Sequence[Row] = SKIFF, cruise: str = "", current: float | None = 0.4, **settings: JsonValue) -> JobView:
+def skiff(
+    rows: Sequence[Row] = SKIFF,
+    cruise: str = "",
+    current: float | None = 0.4,
+    runs: Sequence[int] = (),
+    **settings: JsonValue,
+) -> JobView:
     values: dict[FieldKey, JsonValue] = {(TANKS, "usable_fuel", "", ""): "52 gal", **typed(rows, current=current)}
+    for row, engine_speed in enumerate(runs, 1):
+        values["prop_check.full_throttle", "engine_speed", str(row), "centre"] = f"{engine_speed} rev/min"
     if cruise:
         values[TANKS, "cruise", "", ""] = f"{cruise} rev/min"
     return job_view(BOAT, values, settings={f"fuel_curve.{name}": value for name, value in settings.items()})
@@ -136,3 +144,62 @@ def test_the_power_and_its_limit_never_read_alike_on_different_sides(above: floa
     told = round(found.numbers[1].value, found.numbers[1].decimals)
     assert (told < limit) == (found.verdict is Verdict.ADVISE) == (above > 0)
     assert (f"to the power {told}, outside {limit:g} to" in found.sentence) == (above > 0)
+
+
+# --- a propeller with too much pitch: full throttle is what the boat reaches, not what the maker's window says
+
+TOO_MUCH_PITCH: Sequence[Row] = (
+    (700, 2.45, 0.6),
+    (1500, 5.9, 1.6),
+    (2000, 7.2, 2.9),
+    (2500, 9.9, 4.7),
+    (3000, 17.3, 5.4),
+    (3500, 21.8, 6.5),
+    (4000, 25.9, 8.3),
+    (4500, 29.8, 10.9),
+    (4960, 33.0, 12.8),
+)
+
+
+def test_at_the_full_throttle_of_its_own_runs_a_boat_is_judged() -> None:
+    """Its window begins at 5000 rev/min."""
+    view = skiff(TOO_MUCH_PITCH, runs=(4965, 4955))
+    assert finding(view, "mixed_use").code == "fuel_curve.mixed_use.ordinary"
+    power = finding(view, "fuel_for_power")
+    assert power.code == "fuel_curve.fuel_for_power.believable"
+    # By hand: 149.4 hp between 148.8 and 150; 12.8 gal/h of 6.1 lb/gal.
+    assert power.numbers[0].value == pytest.approx(12.8 * 6.1 / 149.4, abs=1e-6)
+    assert "149 ± 1 hp of its 150 hp" in power.sentence
+
+
+@pytest.mark.parametrize(
+    ("rows", "runs", "begins"),
+    [
+        (TOO_MUCH_PITCH, (), 5000),  # nobody ran it at full throttle
+        (TOO_MUCH_PITCH, (4960,), 5000),  # one run is not borne out by another
+        (TOO_MUCH_PITCH, (4960, 560), 5000),  # a mistyped run
+        (TOO_MUCH_PITCH, (5610, 5590), 5000),  # it reaches its window: nobody opened the throttle on the steps
+        (TOO_MUCH_PITCH[:-1], (4965, 4955), 4712),  # 95 % of 4960: no step there
+        (TOO_MUCH_PITCH[:6], (3510, 3490), 3750),  # held so low an engine does not run right
+    ],
+)
+def test_without_a_step_at_full_throttle_nothing_is_judged_there(
+    rows: Sequence[Row], runs: Sequence[int], begins: int
+) -> None:
+    view = skiff(rows, runs=runs)
+    for calculator in ("mixed_use", "fuel_for_power"):
+        (missing,) = finding(view, calculator).missing
+        assert (missing.lack, missing.field) == (Lack.TOO_LITTLE, "nominal_engine_speed")
+        assert f"{begins} rev/min" in missing.text
+        assert ("enter the engine speed of its full-throttle runs" in missing.text) == (not telling(runs))
+
+
+def telling(runs: Sequence[int]) -> bool:
+    return len(runs) > 1 and min(runs) > 0.95 * max(runs)
+
+
+def test_in_its_window_a_boat_is_judged_as_ever_whatever_its_runs_say() -> None:
+    for runs in ((), (5610, 5600), (5610, 6090)):
+        view = skiff(runs=runs)
+        assert finding(view, "fuel_for_power") == finding(skiff(), "fuel_for_power")
+        assert finding(view, "mixed_use") == finding(skiff(), "mixed_use")
