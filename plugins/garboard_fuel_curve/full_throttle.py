@@ -47,22 +47,25 @@ def full_throttle(view: JobView, engine: Engine, highest: float) -> FullThrottle
 
     highest : engine speed of the highest step; only where that falls short do the boat's own runs matter [rev/min]
     """
-    share = view.setting_value("fuel_curve.full_throttle_from", "%") / 100
     if engine.full_throttle_low is not None:
         stated = engine.full_throttle_low.to("rev/min")
     elif engine.rated_speed is not None:
-        stated = share * engine.rated_speed.to("rev/min")
+        stated = _share(view) * engine.rated_speed.to("rev/min")
     else:
         return None
-    own = _own(view, engine, share) if highest < stated else None
+    own = _own(view, engine) if highest < stated else None
     if own is None:
         return FullThrottle(stated=stated, begins=stated)
-    return FullThrottle(stated=stated, begins=min(stated, max(share * own, LOWEST * stated)), run=True)
+    return FullThrottle(stated=stated, begins=min(stated, max(_share(view) * own, LOWEST * stated)), run=True)
 
 
-def _own(view: JobView, engine: Engine, share: float) -> float | None:
+def _share(view: JobView) -> float:
+    return view.setting_value("fuel_curve.full_throttle_from", "%") / 100
+
+
+def _own(view: JobView, engine: Engine) -> float | None:
     """Engine speed of the boat's full-throttle runs [rev/min]; None without two, and where they do not agree."""
     rows = view.rows(RUNS, "engine_speed")
     runs = [view.amount(RUNS, "engine_speed", "rev/min", row=row, of=engine.position) for row in rows]
     known = [run for run in runs if run is not None]
-    return mean(known) if len(known) > 1 and min(known) >= share * max(known) else None
+    return mean(known) if len(known) > 1 and min(known) >= _share(view) * max(known) else None
