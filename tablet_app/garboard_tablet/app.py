@@ -195,7 +195,7 @@ class GarboardApp(App):
     def tell(self, what: str, failure: BaseException) -> None:
         """Say that work in the background failed. A live run goes on until the person ends it; it is said then."""
         page = self.screen.page
-        if page is not None and page.keeps_what_it_knows:
+        if page is not None and page.must_not_be_left:
             later(lambda: self.tell(what, failure), ASK_AGAIN)
         else:
             self.show_mistake(failure, what)

@@ -28,12 +28,14 @@ from garboard.hosting.host import make_host
 from garboard.job_files.job_file import check, parse_job_file, view_of
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Job, JsonValue
+from garboard.report.json_out import assessed_as_plain
 from garboard.report.terminal import Tools
 from garboard.shop_link.shop_plugins import ApprovedPlugin
 from garboard.shop_link.sync import bring_ashore
 from histories import HULL, JOB, tablet
 from setting_jobs import DROP, set_for_job, set_for_shop, sign, take_in
 from shop_rig import shop_and_tablets
+from small_plugin import small_host, small_view
 
 ROOT = Path(__file__).parents[2]
 
@@ -157,6 +159,7 @@ JSON_OF_COMMANDS = {
         ["recording", "sample_jobs/broken/recordings/bad_checksum.log"],
     ],
     "plugins": [["--plugin", "README.md", "plugins"]],
+    "steps": [["steps"]],
     "digest": [["digest", "FOLDER"]],
 }
 """Runs that between them fill every list; FOLDER stands for a folder of hull files."""
@@ -174,6 +177,10 @@ def test_the_keys_of_json_are_those_the_cores_readme_lists(
     for run in JSON_OF_COMMANDS[command]:
         words = [str(tmp_path) if word == "FOLDER" else word for word in run]
         printed |= _paths(json.loads(CliRunner().invoke(program, [*words, "--json"]).stdout), _own_names(command))
+    if command == "assess":  # no sample's figure has a point marked in it
+        marked = [one for one in small_host().assess(small_view(tmp_path)) if one.finding.figures]
+        plain = json.loads(json.dumps({"jobs": [{"findings": [assessed_as_plain(one) for one in marked]}]}))
+        printed |= _paths(plain, _own_names(command))
     assert printed == _documented_paths(command)
 
 

@@ -12,6 +12,7 @@ from urllib.parse import parse_qsl, urlsplit
 
 import attrs
 from starlette.concurrency import run_in_threadpool
+from starlette.convertors import Convertor, register_url_convertor
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
@@ -131,6 +132,21 @@ Answer = Callable[[Visit], Response]
 def is_local(path: str) -> bool:
     """Whether a path stays on this server whatever a browser makes of it."""
     return path.startswith("/") and not path.startswith(("//", "/\\")) and path.isprintable() and "\\" not in path
+
+
+class AnyText(Convertor[str]):
+    """Any text in an address. Starlette's own `path` ends at a line end, which a job's id from elsewhere may hold."""
+
+    regex = "(?s:.*)"
+
+    def convert(self, value: str) -> str:
+        return value
+
+    def to_string(self, value: str) -> str:
+        return value
+
+
+register_url_convertor("text", AnyText())
 
 
 def page_route(desk: ShopDesk, path: str, answer: Answer, method: str = "GET", role: str = "") -> Route:

@@ -5,40 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-import attrs
-
 from garboard.verdict import Verdict
 from garboard_tablet.models.pages import worst
+from garboard_tablet.models.saved_last import Echo
 
 if TYPE_CHECKING:
-    from garboard.disk.entries import Entry
     from garboard.findings import Finding
     from garboard_tablet.models.asks import Ask
     from garboard_tablet.models.session import Route
     from garboard_tablet.models.tablet import Tablet
 
 UNDONE = "undone at once"
-
-
-@attrs.frozen(kw_only=True)
-class Echo:
-    """The value saved last.
-
-    route  : the page it was entered on
-    text   : the value as people say it
-    before : what stood there; with several that disagreed, it cannot be undone
-    now    : what stands there since
-    """
-
-    route: Route
-    ask: Ask
-    text: str
-    before: tuple[Entry, ...]
-    now: tuple[Entry, ...]
-
-    @property
-    def can_be_undone(self) -> bool:
-        return len(self.before) < 2
 
 
 def echo_of(tablet: Tablet, route: Route) -> Echo | None:

@@ -21,9 +21,10 @@ from garboard_tablet.models.asks import (
     shown_of,
     table_rows,
 )
-from garboard_tablet.models.echo import UNDONE, Echo, echo_of
+from garboard_tablet.models.echo import UNDONE, echo_of
 from garboard_tablet.models.keys import ERASE, pressed
 from garboard_tablet.models.pad import ValidationResult, judge, judge_number
+from garboard_tablet.models.saved_last import Echo
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import Tablet
 

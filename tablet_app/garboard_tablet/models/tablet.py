@@ -32,7 +32,7 @@ if TYPE_CHECKING:  # each loaded in the method that needs it: the app's first fr
     from garboard.samples import Recording
     from garboard.steps import Assessed, Step
     from garboard_tablet.models.asks import Ask
-    from garboard_tablet.models.echo import Echo
+    from garboard_tablet.models.saved_last import Echo
 
 STARTED = "under way"
 NOT_NAMED = "not named"

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from garboard.steps import Kind
-from garboard_tablet.models.echo import Echo, echo_of, verdict_on
+from garboard_tablet.models.echo import echo_of, verdict_on
 from garboard_tablet.models.entry import enter
+from garboard_tablet.models.saved_last import Echo
 from garboard_tablet.ui.shell import Page
 from garboard_tablet.ui.widgets import Press, verdict_marks
 

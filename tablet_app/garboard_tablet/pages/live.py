@@ -45,7 +45,7 @@ if TYPE_CHECKING:
 class LivePage(Page):
     """Guides a step done while steering, and keeps what was recorded."""
 
-    keeps_what_it_knows = True
+    keeps_what_it_knows = must_not_be_left = True
 
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)

@@ -31,6 +31,8 @@ class Page:
     title = ""
     keeps_what_it_knows = False
     """Whether it goes on as it was when it is drawn anew, instead of being made anew."""
+    must_not_be_left = False
+    """Whether something runs on it that another page in its place would end."""
 
     def __init__(self, context: Context, route: Route) -> None:
         self.context, self.route = context, route
@@ -115,6 +117,8 @@ class Shell(Widget):
         self._undo = page.undo()
         self._actions = list(page.actions())
         self._body = page.body()
+        if isinstance(self._body, Halves) and not self._actions:
+            self._body.pager = None  # it stands among the actions; where there are none, each column turns itself
         self._pager = self._body.pager if isinstance(self._body, Halves) else None
         if self._pager is not None:
             self.add_widget(self._pager)

@@ -62,6 +62,25 @@ def test_it_is_counted_and_named_on_the_day_sheet_and_the_boats_page(
     assert "cannot be read" not in words_of(browser.text(f"/boats/{SALTGRASS}"))
 
 
+@pytest.mark.parametrize("job", ["é\n", "../x", "a/b\nc"])
+def test_a_job_of_any_id_has_its_book_and_its_history(pages: Pages, manager: Browser, job: str) -> None:
+    value = make_entry(
+        "measure",
+        KITTIWAKE,
+        dev="000000000001",
+        by="R. Vane",
+        clock=Stamp(NOON, 0),
+        at="2026-11-25T12:00:00+01:00",
+        job=job,
+        subject=("steering.feel", "play", "", ""),
+        value="fine",
+    )
+    deliver(pages, KITTIWAKE, value.raw)
+    address = f"/boats/{KITTIWAKE}/jobs/{quote(job, safe='')}"
+    assert manager.get(f"{address}/book.pdf").content.startswith(b"%PDF")
+    assert "fine" in words_of(manager.text(f"{address}/history?of=steering.feel/play"))
+
+
 def test_hundreds_of_hostile_entries_close_no_page(pages: Pages, manager: Browser) -> None:
     """Every page of the boat, its book and its export open; another boat's page is as it was, to the letter."""
     before = manager.text(f"/boats/{SALTGRASS}")
