@@ -11,12 +11,15 @@ from garboard.findings import Lack, Missing, NotEnoughData, Verdict
 from garboard.job_view import JobView
 from garboard.uncertainty import Part
 from garboard_fuel_curve.contradictions import Contradiction, contradictions, without_odd
-from garboard_fuel_curve.curve import Curve, Hump, Point, Shared, study, wide_gaps
+from garboard_fuel_curve.curve import Curve, Hump, Point, Shared, steps_to_add, study, wide_gaps
 from garboard_fuel_curve.power import judged_by_power
 from garboard_fuel_curve.readings import Readings, ThrottleStep, corrected, deviation_of, flow_repeats, readings
 from garboard_fuel_curve.refill import Refill, correction
 from garboard_fuel_curve.steps import STEPS
 from garboard_fuel_curve.wording import tens
+
+MOST_LISTED = 6
+"""Of more steps to take, only how close they must stand is told."""
 
 HUMP_FROM = 1.2
 """No hull meets its hump below this speed in knots over the root of its length in feet; common practice, no source."""
@@ -159,7 +162,7 @@ def hump_of(view: JobView, curve: Curve) -> Hump | None:
     if view.vessel.hull_form != "displacement":
         length = view.vessel.length.to("ft") if view.vessel.length else SHORTEST
         slow = HUMP_FROM * math.sqrt(max(length, 1.0))
-        _refuse(gap for gap in _gaps(view, curve) if curve.fitted.speed.at(gap[1]) > slow)
+        _refuse(view, (gap for gap in _gaps(view, curve) if curve.fitted.speed.at(gap[1]) > slow))
     return None
 
 
@@ -167,7 +170,8 @@ def hump_found(view: JobView, curve: Curve) -> Hump | None:
     """The same. Raises NotEnoughData also where the slowest planing lies between steps that are too far apart."""
     hump = hump_of(view, curve)
     if hump:
-        _refuse(gap for gap in _gaps(view, curve) if gap[0] < hump.planing and gap[1] > hump.bottom.engine_speed)
+        around = (gap for gap in _gaps(view, curve) if gap[0] < hump.planing and gap[1] > hump.bottom.engine_speed)
+        _refuse(view, around)
     return hump
 
 
@@ -178,19 +182,54 @@ def begins_in_a_gap(view: JobView, curve: Curve, hump: Hump) -> bool:
 
 def refuse_gap_at(view: JobView, curve: Curve, engine_speed: float) -> None:
     """Raise NotEnoughData where a best place lies between steps, or beside one, that are too far apart [rev/min]."""
-    _refuse((gap for gap in _gaps(view, curve) if gap[0] <= engine_speed <= gap[1]), "the best cruise")
+    around = (gap for gap in _gaps(view, curve) if gap[0] <= engine_speed <= gap[1])
+    _refuse(view, around, "to place the best cruise")
+
+
+def refuse_far_from_steps(view: JobView, curve: Curve, engine_speeds: Iterable[float]) -> None:
+    """Raise NotEnoughData where an engine speed lies between steps that are too far apart, and near none [rev/min].
+
+    A hump may hide there, so the smooth line between the two steps says nothing of speed and fuel flow.
+    """
+    near = view.setting_value("fuel_curve.same_step", "rev/min") / 2  # so far a step reaches to each side
+    wanted = sorted(engine_speeds)
+    for low, high in _gaps(view, curve):
+        far = [one for one in wanted if low + near < one < high - near]
+        if far:
+            _refuse(view, [(low, high)], f"to tell speed and fuel flow at {' and '.join(map(tens, far))} rev/min")
+
+
+def outside_gaps(view: JobView, curve: Curve, low: float, place: float, high: float) -> tuple[float, float]:
+    """Engine speeds around a place, only as far as steps stand close enough to tell them [rev/min]."""
+    for below, above in _gaps(view, curve):
+        if place <= below < high:
+            high = below
+        if low < above <= place:
+            low = above
+    return low, high
 
 
 def _gaps(view: JobView, curve: Curve) -> tuple[tuple[float, float], ...]:
-    widest = view.setting_value("fuel_curve.widest_gap", "rev/min")
-    return wide_gaps([point.engine_speed for point in curve.points], widest)
+    return wide_gaps([point.engine_speed for point in curve.points], _widest(view))
 
 
-def _refuse(gaps: Iterable[tuple[float, float]], what: str = "the planing hump") -> None:
+def _widest(view: JobView) -> float:
+    return view.setting_value("fuel_curve.widest_gap", "rev/min")
+
+
+def _refuse(view: JobView, gaps: Iterable[tuple[float, float]], what: str = "to place the planing hump") -> None:
+    widest = _widest(view)
     texts = [
-        f"steps at {low:.0f} and {high:.0f} rev/min are too far apart to place {what}; add one near "
-        f"{tens((low + high) / 2)} rev/min"
+        f"steps at {low:.0f} and {high:.0f} rev/min are too far apart {what}; {_to_add(low, high, widest)}"
         for low, high in gaps
     ]
     if texts:
         raise NotEnoughData(*texts, lack=Lack.TOO_LITTLE, step=STEPS, field="nominal_engine_speed")
+
+
+def _to_add(low: float, high: float, widest: float) -> str:
+    steps = [tens(step) for step in steps_to_add(low, high, widest)]
+    if len(steps) > MOST_LISTED:
+        return f"add steps between them, at most {widest:.0f} rev/min apart"
+    *others, last = steps
+    return f"add steps at {', '.join(others)} and {last} rev/min" if others else f"add one near {last} rev/min"

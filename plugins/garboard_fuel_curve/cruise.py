@@ -9,7 +9,14 @@ import attrs
 from garboard.findings import Finding, Lack, NotEnoughData, Number, Verdict
 from garboard.job_view import JobView
 from garboard.uncertainty import MeasuredValue, Part
-from garboard_fuel_curve.believed import JobCurve, believable_curve, hump_of, refuse_gap_at
+from garboard_fuel_curve.believed import (
+    JobCurve,
+    believable_curve,
+    hump_of,
+    outside_gaps,
+    refuse_far_from_steps,
+    refuse_gap_at,
+)
 from garboard_fuel_curve.curve import Curve, Landmarks, Peak
 from garboard_fuel_curve.economy import litres_per_mile, radius_by_thirds, range_with_reserve, statute_economy
 from garboard_fuel_curve.entered import digit, optional
@@ -46,7 +53,8 @@ def best_place(view: JobView, curve: Curve) -> Cruise:
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=STEPS, field="nominal_engine_speed")
     if hump:
         refuse_gap_at(view, curve, place.engine_speed)
-    low, high = curve.nearly_as_good(place)
+    from_low, to_high = curve.nearly_as_good(place)
+    low, high = outside_gaps(view, curve, from_low, place.engine_speed, to_high)
     return Cruise(
         name="best-economy cruise" if hump else "best economy",
         engine_speed=min(max(round(place.engine_speed, -1), curve.lowest), curve.highest),
@@ -193,6 +201,7 @@ def _cruise_for_range(view: JobView, found: JobCurve) -> tuple[str, float]:
         cruise = best_place(view, found.curve)
         return cruise.name, cruise.engine_speed
     if found.curve.lowest <= wanted <= found.curve.highest:
+        refuse_far_from_steps(view, found.curve, [wanted])
         return "the owner's cruise", wanted
     raise NotEnoughData(
         f"cruise at {wanted:.0f} rev/min is outside the steps, {found.curve.lowest:.0f} to {found.curve.highest:.0f} "

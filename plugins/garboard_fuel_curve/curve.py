@@ -6,7 +6,7 @@ import math
 from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
-from itertools import accumulate, pairwise
+from itertools import accumulate, count, pairwise
 
 import attrs
 
@@ -483,3 +483,21 @@ def wide_gaps(engine_speeds: Sequence[float], widest: float) -> tuple[tuple[floa
     ((1500, 2500),)
     """
     return tuple((low, high) for low, high in pairwise(engine_speeds) if high - low > widest)
+
+
+def steps_to_add(low: float, high: float, widest: float) -> list[float]:
+    """The fewest steps, evenly spaced, that leave no gap wider than allowed between two steps.
+
+    low     : the step below a wide gap [rev/min]
+    high    : the step above it [rev/min]
+    widest  : widest gap allowed, above 20 [rev/min]
+    returns : steps to take between them, to the nearest ten [rev/min]
+    Raises ValueError for a widest gap that steps to the nearest ten cannot keep.
+
+    >>> steps_to_add(2000, 4500, 600)
+    [2500.0, 3000.0, 3500.0, 4000.0]
+    """
+    if not widest > 20:
+        raise ValueError(f"the widest gap must be above 20 rev/min, got {widest}")
+    tries = ([round(low + (high - low) * part / parts, -1) for part in range(1, parts)] for parts in count(1))
+    return next(steps for steps in tries if not wide_gaps([low, *steps, high], widest))

@@ -8,11 +8,11 @@ from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Table
 from garboard.job_view import JobView
 from garboard.series import mean
 from garboard_fuel_curve import duty_cycle
-from garboard_fuel_curve.believed import curve_of
+from garboard_fuel_curve.believed import curve_of, refuse_far_from_steps
 from garboard_fuel_curve.curve import Curve, Fitted
-from garboard_fuel_curve.power import full_throttle_from
+from garboard_fuel_curve.full_throttle import full_throttle
 from garboard_fuel_curve.steps import FIVE_MODE_CYCLE, PROPAGATION, STEPS
-from garboard_fuel_curve.wording import shown
+from garboard_fuel_curve.wording import decimals_to_tell, shown
 
 
 def mixed_use(view: JobView) -> list[Finding]:
@@ -23,12 +23,13 @@ def mixed_use(view: JobView) -> list[Finding]:
         found.flow_carries()
     rated = _rated_speed(view)
     idle_limit = view.setting_value("fuel_curve.idle_at_most", "rev/min")
-    needed = mean(list(filter(None, (full_throttle_from(view, engine) for engine in view.vessel.engines))))
+    full = [one for engine in view.vessel.engines if (one := full_throttle(view, engine, curve.highest))]
+    needed = mean([one.begins for one in full])
     reasons = []
     if curve.lowest > idle_limit:
         reasons.append(f"no step at idle, {idle_limit:.0f} rev/min or below")
     if curve.highest < needed:
-        reasons.append(f"no step at full throttle, {needed:.0f} rev/min or above")
+        reasons.append(f"no step at full throttle, {needed:.0f} rev/min or above{full[0].hint}")
     if curve.lowest > 0.4 * rated:
         reasons.append(f"no step at or below {0.4 * rated:.0f} rev/min")
     if reasons:
@@ -37,6 +38,7 @@ def mixed_use(view: JobView) -> list[Finding]:
         curve.lowest if mode.speed is None else min(mode.speed / 100 * rated, curve.highest)
         for mode in duty_cycle.FIVE_MODES
     ]
+    refuse_far_from_steps(view, curve, speeds)
     shares = [speed / speeds[0] for speed in speeds[:-1]]
 
     def flows(fitted: Fitted, off: float) -> list[float]:
@@ -48,12 +50,13 @@ def mixed_use(view: JobView) -> list[Finding]:
     power = duty_cycle.exponent(shares, flows(curve.fitted, 0.0)[:-1])
     low, high = view.setting_value("fuel_curve.lowest_exponent"), view.setting_value("fuel_curve.highest_exponent")
     ordinary = low <= power <= high
+    decimals = decimals_to_tell(power, low, high)
     if ordinary:
         found.flow_carries()  # an odd exponent says itself that something is wrong
     says = f"Mixed use: {shown(average)} gal/h (40 % of the time idling).{found.corrected_by}"
     if not ordinary:
         says += (
-            f" Fuel follows engine speed to the power {power:.1f}, outside {low:g} to {high:g}: "
+            f" Fuel follows engine speed to the power {power:.{decimals}f}, outside {low:g} to {high:g}: "
             "check the readings and the units."
         )
     return [
@@ -65,7 +68,8 @@ def mixed_use(view: JobView) -> list[Finding]:
             basis=(FIVE_MODE_CYCLE, PROPAGATION),
             numbers=(
                 Number.of("fuel flow over mixed use", average),
-                Number("power of engine speed that fuel follows", power),  # a rule of thumb judges it: no uncertainty
+                # a rule of thumb judges it: no uncertainty
+                Number("power of engine speed that fuel follows", power, decimals=decimals),
             ),
             limits=(Limit("power of engine speed that fuel follows", low, max(low, high)),),
             tables=(_modes_table(curve, speeds),),

@@ -22,6 +22,7 @@ from garboard.uncertainty import NORMAL_95, MeasuredValue, Part
 from garboard_fuel_curve import specific_consumption
 from garboard_fuel_curve.contradictions import contradictions, without_odd
 from garboard_fuel_curve.entered import digit, optional
+from garboard_fuel_curve.full_throttle import FullThrottle, full_throttle
 from garboard_fuel_curve.readings import ThrottleStep, corrected, places, readings
 from garboard_fuel_curve.refill import Refill, correction, flow_meter
 from garboard_fuel_curve.steps import BEST_EFFICIENCY, DEVIATION_FREEDOM, FUEL_TABLE, ORDINARY, STEPS, efficiency_basis
@@ -78,19 +79,23 @@ def _plausible(
     basis = (BEST_EFFICIENCY, ORDINARY, FUEL_TABLE)
     about = f"{engine.position} engine fuel flow"
     top = max(steps, key=lambda step: step.engine_speeds[number])
-    reason = _not_full_throttle(view, engine, top.engine_speeds[number])
-    power = engine.rated_power.to("hp") if engine.rated_power else 0.0
-    if not 0 < power < 1e5:
+    full = full_throttle(view, engine, top.engine_speeds[number])
+    reason = _not_full_throttle(engine, full, top.engine_speeds[number])
+    rated = engine.rated_power.to("hp") if engine.rated_power else 0.0
+    if not 0 < rated < 1e5:
         text = f"{engine.position} engine: rated power is not entered"
         reason = Missing(text, lack=Lack.NOT_ENTERED, field="engines.rated_power", of=engine.position)
     if reason:
         return not_enough_data(about, [reason], basis)
+    kept = full.power_kept(top.engine_speeds[number]) if full else 1.0
+    power, lost = rated * (1 + kept) / 2, (1 - kept) / (1 + kept)  # between the least and all of its rated power
     reading = _of_reading(view, top, number, engine.position, refill)
     flow = top.flows[number]
     used = specific_consumption.specific_consumption(flow, density, power)
     of_used = (
         *(part.times(used) for part in reading),
         Part.bound("rated power", used * view.setting_value("fuel_curve.power_tolerance", "%") / 100),
+        Part.bound("power at full throttle", used * lost),
         Part.bound("density", used * density_tolerance),
     )
     consumption = MeasuredValue.of_parts(used, "lb/(hp h)", of_used)
@@ -116,6 +121,11 @@ def _plausible(
         says += borne_out if _meter_is_right(view) else "Check the entry, its unit and the meter's K-factor."
     else:
         says += f", believable; {ordinary:.2f} is commonly reckoned with."
+    if full and kept < 1:
+        says += (
+            f" At {top.engine_speeds[number]:.0f} rev/min, below {full.stated:.0f}, it makes {power:.0f} ± "
+            f"{power * lost:.0f} hp of its {rated:.0f} hp."
+        )
     if refill:
         says += f" The flow is corrected by the refill (x {refill.ratio.value:.3f})."
     code = "fuel_curve.fuel_for_power.believable"
@@ -167,22 +177,12 @@ def _meter_is_right(view: JobView) -> bool:
         return False
 
 
-def _not_full_throttle(view: JobView, engine: Engine, highest: float) -> Missing | None:
+def _not_full_throttle(engine: Engine, full: FullThrottle | None, highest: float) -> Missing | None:
     """Why the highest step does not count as full throttle; None when it does."""
-    needed = full_throttle_from(view, engine)
-    if needed is None:
+    if full is None:
         text = f"{engine.position} engine: neither rated speed nor full-throttle window is entered"
         return Missing(text, lack=Lack.NOT_ENTERED, field="engines.rated_speed", of=engine.position)
-    if highest >= needed:
+    if highest >= full.begins:
         return None
-    text = f"highest step {highest:.0f} rev/min, full throttle begins at {needed:.0f} rev/min"
+    text = f"highest step {highest:.0f} rev/min, full throttle begins at {full.begins:.0f} rev/min{full.hint}"
     return Missing(text, lack=Lack.TOO_LITTLE, step=STEPS, field="nominal_engine_speed")
-
-
-def full_throttle_from(view: JobView, engine: Engine) -> float | None:
-    """Where full throttle begins [rev/min]: at the low end of its window, else at the shop's share of rated speed."""
-    if engine.full_throttle_low is not None:
-        return engine.full_throttle_low.to("rev/min")
-    if engine.rated_speed is not None:
-        return view.setting_value("fuel_curve.full_throttle_from", "%") / 100 * engine.rated_speed.to("rev/min")
-    return None

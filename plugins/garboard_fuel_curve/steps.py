@@ -455,21 +455,22 @@ SETTINGS = (
     ),
     _amount(
         "full_throttle_from",
-        "Full throttle begins at, of rated speed",
+        "Full throttle begins at, of rated speed or of the full-throttle runs",
         "share",
         "%",
         "95 %",
         (70, 100),
-        "within a twentieth of rated speed the throttle is as good as open",
+        "within a twentieth of the engine speed it reaches the throttle is as good as open",
     ),
     _amount(
         "lowest_exponent",
         "Fuel follows engine speed to the power of at least",
         "number",
         "",
-        "1.5",
+        "1",
         (0.5, 3),
-        "a planing boat that rises takes less than the propeller law says",
+        "with the throttle less open an engine takes less fuel for each turn, so flow falls faster than engine speed; "
+        "the hump of a planing boat brings the power down to about 1.3",
         at_most=("highest_exponent",),
     ),
     _amount(

@@ -33,3 +33,9 @@ def number(name: str, measured: MeasuredValue, decimals: int = 1) -> Number:
 def times(measured: MeasuredValue, factor: float, unit: str) -> MeasuredValue:
     """A figure that follows another by a factor, in a unit of its own."""
     return MeasuredValue.of_parts(factor * measured.value, unit, [part.times(factor) for part in measured.parts])
+
+
+def decimals_to_tell(value: float, low: float, high: float) -> int:
+    """The fewest decimals, at least one, at which a value reads inside two limits just where it is."""
+    inside = low <= value <= high
+    return next((some for some in range(1, 15) if (low <= round(value, some) <= high) == inside), 15)

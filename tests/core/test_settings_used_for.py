@@ -39,6 +39,13 @@ SELDOM = {
         ),
         BELIEVES,
     ),
+    **dict.fromkeys(
+        (
+            ("fuel_curve.full_throttle_from", f"fuel_curve.{check}")
+            for check in ("best_cruise", "curve", "planing_hump", "range")
+        ),
+        BELIEVES,
+    ),
     ("fuel_curve.by_eye_speed", "fuel_curve.fuel_for_power"): WITH_THE_READINGS,
     ("fuel_curve.by_eye_speed", "fuel_curve.mixed_use"): WITH_THE_READINGS,
     ("fuel_curve.engine_speed_resolution", "fuel_curve.curve"): COUNTS,
