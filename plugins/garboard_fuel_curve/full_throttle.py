@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import statistics
+
 import attrs
 
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard.series import mean
+from garboard.units import Amount
 
 RUNS = "prop_check.full_throttle"
 """The full-throttle runs of the propeller check. They are read by their key, so neither plugin needs the other."""
@@ -22,17 +25,17 @@ class FullThrottle:
 
     stated : low end of the maker's window, else the shop's share of rated speed [rev/min]
     begins : the same, or less where the boat's own runs reach less [rev/min]
-    run    : whether the boat's own runs were looked up and told it
+    rows   : the runs that told it; none where the maker's statement stands
     """
 
     stated: float
     begins: float
-    run: bool = False
+    rows: tuple[str, ...] = ()
 
     @property
     def hint(self) -> str:
         """What to do where the boat reaches less; "" where its runs told it."""
-        return "" if self.run else "; where the boat reaches less, enter the engine speed of its full-throttle runs"
+        return "" if self.rows else "; where the boat reaches less, enter the engine speed of its full-throttle runs"
 
     def power_kept(self, engine_speed: float) -> float:
         """The least share of its rated power an engine makes, held at full throttle at an engine speed [rev/min].
@@ -53,19 +56,28 @@ def full_throttle(view: JobView, engine: Engine, highest: float) -> FullThrottle
         stated = _share(view) * engine.rated_speed.to("rev/min")
     else:
         return None
-    own = _own(view, engine) if highest < stated else None
-    if own is None:
+    runs = _agreeing(view, engine) if highest < stated else {}
+    if len(runs) < 2:
         return FullThrottle(stated=stated, begins=stated)
-    return FullThrottle(stated=stated, begins=min(stated, max(_share(view) * own, LOWEST * stated)), run=True)
+    own = _share(view) * mean(list(runs.values()))
+    return FullThrottle(stated=stated, begins=min(stated, max(own, LOWEST * stated)), rows=tuple(runs))
 
 
 def _share(view: JobView) -> float:
     return view.setting_value("fuel_curve.full_throttle_from", "%") / 100
 
 
-def _own(view: JobView, engine: Engine) -> float | None:
-    """Engine speed of the boat's full-throttle runs [rev/min]; None without two, and where they do not agree."""
-    rows = view.rows(RUNS, "engine_speed")
-    runs = [view.amount(RUNS, "engine_speed", "rev/min", row=row, of=engine.position) for row in rows]
-    known = [run for run in runs if run is not None]
-    return mean(known) if len(known) > 1 and min(known) >= _share(view) * max(known) else None
+def _agreeing(view: JobView, engine: Engine) -> dict[str, float]:
+    """Engine speeds [rev/min] of the full-throttle runs that agree, by their rows.
+
+    Only these are read through the view, so that a doubt about another run touches no figure of the fuel curve.
+    """
+    entered = {
+        one.row: Amount.parse(one.value).to("rev/min")
+        for one in view.measurements
+        if (one.step, one.field, one.of) == (RUNS, "engine_speed", engine.position) and isinstance(one.value, str)
+    }
+    middle = statistics.median(entered.values()) if entered else 0.0
+    alike = [row for row, speed in entered.items() if abs(speed - middle) <= (1 - _share(view)) * middle]
+    read = {row: view.amount(RUNS, "engine_speed", "rev/min", row=row, of=engine.position) for row in alike}
+    return {row: speed for row, speed in read.items() if speed is not None}

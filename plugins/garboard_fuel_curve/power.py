@@ -22,7 +22,7 @@ from garboard.uncertainty import NORMAL_95, MeasuredValue, Part
 from garboard_fuel_curve import specific_consumption
 from garboard_fuel_curve.contradictions import contradictions, without_odd
 from garboard_fuel_curve.entered import digit, optional
-from garboard_fuel_curve.full_throttle import FullThrottle, full_throttle
+from garboard_fuel_curve.full_throttle import RUNS, FullThrottle, full_throttle
 from garboard_fuel_curve.readings import ThrottleStep, corrected, places, readings
 from garboard_fuel_curve.refill import Refill, correction, flow_meter
 from garboard_fuel_curve.steps import BEST_EFFICIENCY, DEVIATION_FREEDOM, FUEL_TABLE, ORDINARY, STEPS, efficiency_basis
@@ -151,6 +151,7 @@ def _plausible(
             (STEPS, "fuel_density", "", ""),
             *places(top, (engine.position,), "nominal_engine_speed", "engine_speed", "fuel_flow"),
             *(((STEPS, "recording", "", ""),) if not top.rows else ()),
+            *((RUNS, "engine_speed", row, engine.position) for row in (full.rows if full else ())),
             *(refill.places if refill else ()),
         ),
     )

@@ -198,6 +198,24 @@ def telling(runs: Sequence[int]) -> bool:
     return len(runs) > 1 and min(runs) > 0.95 * max(runs)
 
 
+@pytest.mark.parametrize("runs", [(4965, 4955, 5600), (4965, 560, 4955)])  # one let go, one is mistyped
+def test_one_run_unlike_two_others_does_not_count(runs: Sequence[int]) -> None:
+    power = finding(skiff(TOO_MUCH_PITCH, runs=runs), "fuel_for_power")
+    assert power.code == "fuel_curve.fuel_for_power.believable"
+    rows = {place[2] for place in power.places if place[0] == "prop_check.full_throttle"}
+    assert rows == {str(row) for row, run in enumerate(runs, 1) if 4900 < run < 5000}
+
+
+def test_a_doubt_about_a_run_that_is_not_counted_is_none_about_the_fuel() -> None:
+    rests_on_runs = {
+        place
+        for calculator in ("best_cruise", "curve", "range", "mixed_use")
+        for place in finding(skiff(TOO_MUCH_PITCH, runs=(4965, 4955, 5600)), calculator).places
+        if place[0] == "prop_check.full_throttle"
+    }
+    assert {place[2] for place in rests_on_runs} == {"1", "2"}
+
+
 def test_in_its_window_a_boat_is_judged_as_ever_whatever_its_runs_say() -> None:
     for runs in ((), (5610, 5600), (5610, 6090)):
         view = skiff(runs=runs)
