@@ -12,10 +12,11 @@ import pytest
 
 import small_plugin
 from garboard import hookimpl
-from garboard.findings import Basis, BasisKind, Doubt, Finding, Verdict
+from garboard.findings import Basis, BasisKind, Doubt, Finding, Lack, NotEnoughData, Verdict
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.report.json_out import assessed_as_plain
+from garboard.report.outline import FIND_OUT, hand_over, punch_list
 from garboard.steps import Assessed, Calculator
 
 BASIS = (Basis(BasisKind.COMMON_PRACTICE, "An invented rule"),)
@@ -130,3 +131,48 @@ def test_a_plugin_cannot_say_what_others_doubt(tmp_path: Path) -> None:
 
     finding = assess(tmp_path, calculator("a.log", compute))["a.log"].finding
     assert "for the program to fill in" in finding.sentence
+
+
+# A boat with readings in doubt is not ready
+
+
+def test_a_doubt_stands_on_the_punch_list_once_and_with_the_hand_over(tmp_path: Path) -> None:
+    def compute(_view: JobView) -> Iterator[Finding]:
+        places = [Doubt(SAYS, step="small.horn", field=field) for field in ("battery", "heard")]
+        yield found(Verdict.ADVISE, "log", doubts=tuple(places))
+
+    host = make_host((), entry_points=False, modules={"d": module_of(calculator("a.log", compute, may_doubt=True))})
+    view = small_plugin.small_view(tmp_path)
+    assessed = host.assess(view)
+    doubted = [item for item in punch_list(view, host, assessed) if item.why == "in doubt"]
+    assert [(item.about, item.step) for item in doubted] == [("log", "small.horn")]
+    assert doubted[0].text == f"T{SAYS[1:]}. {FIND_OUT}"
+    assert "1 in doubt" in hand_over(view, assessed).lacking
+
+
+def test_figures_withheld_for_a_contradiction_stand_there_too_unless_its_doubt_does(tmp_path: Path) -> None:
+    def compute(_view: JobView) -> Iterator[Finding]:
+        raise NotEnoughData("runs 1 and 2 differ", lack=Lack.CONTRADICTS, step="small.run")
+
+    view = small_plugin.small_view(tmp_path)
+    for others, expected in (((), ["Runs 1 and 2 differ."]), ((doubting_a_run(),), [])):
+        made = module_of(calculator("a.speed", compute), *others)
+        host = make_host((), entry_points=False, modules={"d": made})
+        told = [item.text for item in punch_list(view, host, host.assess(view)) if item.why == "in doubt"]
+        assert [text for text in told if text.startswith("Runs")] == expected
+        assert len(told) == 1
+
+
+def doubting_a_run() -> Calculator:
+    def compute(_view: JobView) -> Iterator[Finding]:
+        yield found(Verdict.ADVISE, "log", doubts=(Doubt(SAYS, step="small.run", field="speed"),))
+
+    return calculator("a.log", compute, may_doubt=True)
+
+
+def test_nothing_in_doubt_says_nothing(tmp_path: Path) -> None:
+    view = small_plugin.small_view(tmp_path)
+    host = make_host((), entry_points=False, modules={"d": module_of(resting())})
+    assessed = host.assess(view)
+    assert not any(item.why == "in doubt" for item in punch_list(view, host, assessed))
+    assert not any("in doubt" in lacking for lacking in hand_over(view, assessed).lacking)

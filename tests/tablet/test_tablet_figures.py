@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+import attrs
 import pytest
 
 from garboard.demo.samples_folder import sample_job_files
@@ -33,10 +34,16 @@ def drawn(figure: Figure, size: tuple[int, int]) -> Any:
     return plot
 
 
+def _marked(figure: Figure) -> Figure:
+    one = figure.series[0]
+    highest = max(range(len(one.y)), key=lambda at: one.y[at])
+    return attrs.evolve(figure, markers=(Marker("Best economy", one.x[highest], one.y[highest], one.second_axis),))
+
+
 def test_no_name_of_a_point_covers_a_curve_or_another_name(kivy_window: Any) -> None:
-    """In every size, in every figure of the sample jobs that has such points."""
-    figures = [figure for figure in sample_figures() if figure.markers]
-    assert figures
+    """In every size, in every figure of the sample jobs; where none is marked, the highest point of each curve is."""
+    figures = [figure if figure.markers else _marked(figure) for figure in sample_figures()]
+    assert len(figures) > 3
     for figure in figures:
         for size in SIZES:
             plot = drawn(figure, size)

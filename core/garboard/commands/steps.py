@@ -9,6 +9,7 @@ from typing import TypeVar
 
 import click
 
+from garboard.disk.storage import write_whole
 from garboard.faults import Fault, InputError, shown
 from garboard.fields import Field, Kind
 from garboard.job_files.blank import blank_job, takes
@@ -120,13 +121,9 @@ def new_job(tools: Tools, /, file: Path, hull: str, engines: int, **names: tuple
     if not (hull := hull.strip()):
         raise InputError("new-job", [Fault("HULL", "the hull number on the transom", "nothing")])
     text = _a_measurement_a_line(blank_job(tools.host, hull, equipment))
-    try:
-        with file.open("x", encoding="utf-8") as out:
-            out.write(text)
-    except FileExistsError:
-        raise InputError(
-            "new-job", [Fault("FILE", "the name of a new file", f"{file}, which is there already")]
-        ) from None
+    if file.exists():
+        raise InputError("new-job", [Fault("FILE", "the name of a new file", f"{file}, which is there already")])
+    write_whole(file, [text.encode()])
     click.echo(
         f"{file}: fill it in (its part \"explained\" says what each key takes), then run 'garboard assess {file}'"
     )

@@ -52,7 +52,7 @@ _INDENT, _INDENT_OF_LINE = 38.0, 18.0  # from the verdict to what it is about [m
 _FEW_POINTS = 4
 _MEANING: Mapping[Verdict, str] = {
     Verdict.PASS: "Measured or seen, and within its limits.",
-    Verdict.ADVISE: "Usable as it is. The sentence says what would make it better, or what to watch.",
+    Verdict.ADVISE: "Usable as it is, unless in doubt. The sentence says what to watch, or which reading to check.",
     Verdict.FAIL: "Outside its limits. To be put right; it stands on the punch list.",
     Verdict.NOT_ENOUGH_DATA: "Not judged, because something was not measured. No number is given.",
 }

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 import attrs
 
-from garboard.findings import Basis, Finding, Verdict
+from garboard.findings import Basis, Finding, Lack, Verdict
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words, title_of
 from garboard.job_view import JobView
@@ -45,7 +45,7 @@ class PunchItem:
 
     about : what it is about ("port engine")
     text  : what is wrong and what to do
-    why   : "fails", "values disagree", "cannot be read", "look again" or "noted"
+    why   : "fails", "values disagree", "in doubt", "cannot be read", "look again" or "noted"
     step  : key of the step it belongs to; "vessel" for a fact of the vessel, nothing for a note
     """
 
@@ -68,13 +68,15 @@ class HandOver:
 
 
 def hand_over(view: JobView, assessed: Sequence[Assessed]) -> HandOver:
-    """How far the hand over is: signatures decide; what fails or was not judged is said with them."""
+    """How far the hand over is: signatures decide; what fails, was not judged or is in doubt is said with them."""
     found = counts(assessed)
     open_ = [
         f"{found[verdict]} {words}"
         for verdict, words in ((Verdict.FAIL, "fail"), (Verdict.NOT_ENOUGH_DATA, "not judged"))
         if found[verdict]
     ]
+    if doubts := len(_in_doubt(assessed)):
+        open_.append(f"{doubts} in doubt")
     unsigned = [said for role in SIGN_AT_HAND_OVER if (said := _not_signed(view, role))]
     return HandOver(not unsigned, (*open_, *unsigned))
 
@@ -176,8 +178,8 @@ def nothing_to_put_right(assessed: Iterable[Assessed]) -> str:
 
 
 def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> tuple[PunchItem, ...]:
-    """What has to be put right before hand over: failures, disagreements, what cannot be read, steps to look at again,
-    open notes.
+    """What has to be put right before hand over: failures, disagreements, readings in doubt, what cannot be read, steps
+    to look at again, open notes.
 
     Each fault once: a note that a failing check already tells is left out. Two notes in the same words are two faults.
     """
@@ -213,7 +215,32 @@ def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) ->
         for note in view.notes
         if note.punch_list and not note.settled and note.text not in told
     ]
-    return (*dict.fromkeys([*failing, *disagreeing, *unreadable, *again]), *noted)
+    doubted = [item for item in _in_doubt(assessed) if item.text not in told]
+    return (*dict.fromkeys([*failing, *disagreeing, *doubted, *unreadable, *again]), *noted)
+
+
+FIND_OUT = "Find out which is right, then correct the entry or take it out."
+
+
+def _in_doubt(assessed: Iterable[Assessed]) -> tuple[PunchItem, ...]:
+    """Readings that contradict each other, each contradiction once: nobody knows yet whether the boat is in order."""
+    found: dict[str, PunchItem] = {}
+    for one in assessed:
+        for doubt in one.finding.doubts:
+            about = "" if doubt.text.startswith(one.finding.about) else one.finding.about
+            text = f"{_sentence(doubt.text)} {FIND_OUT}"
+            found.setdefault(doubt.text, PunchItem(about, text, "in doubt", doubt.step))
+    told = {item.step for item in found.values()}  # a check that lacks a figure for a doubt tells the doubt again
+    for one in assessed:
+        for lack in one.finding.missing:
+            if lack.lack is Lack.CONTRADICTS and lack.step not in told:
+                item = PunchItem(one.finding.about, _sentence(lack.text), "in doubt", lack.step)
+                found.setdefault(lack.text, item)
+    return tuple(found.values())
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:].rstrip('.')}."
 
 
 def counts(assessed: Iterable[Assessed]) -> Mapping[Verdict, int]:

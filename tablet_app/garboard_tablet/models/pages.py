@@ -326,7 +326,7 @@ class PunchLine:
 
     about   : the circuit, engine or step it is about; nothing where the text says it
     text    : what is wrong and what to do
-    why     : "fails", "values disagree", "look again", "noted" or "to do"
+    why     : "fails", "values disagree", "in doubt", "cannot be read", "look again", "noted" or "to do"
     subject : of the remark, where a person wrote it down
     step    : key of the step it belongs to
     field   : path of the vessel's field it is about
@@ -378,7 +378,7 @@ def to_put_right(tablet: Tablet, hull: str, job: str, assessed: Sequence[Assesse
     view, route = tablet.view(hull, job), Route(page="job", hull=hull, job=job)
     remarks = {line.text: line for line in punch_lines(tablet, hull, job) if not line.settled}
     disagreeing = [_disagreeing(tablet, view, one.place, one.values) for one in view.disagreements]
-    items = [item for item in punch_list(view, tablet.host, assessed) if item.why in ("look again", "noted")]
+    items = [one for one in punch_list(view, tablet.host, assessed) if one.why not in ("fails", "values disagree")]
     lines = [
         remarks.get(item.text) or PunchLine(text=item.text, why=item.why, by=item.about)
         if item.why == "noted"
@@ -401,7 +401,7 @@ def _failing(tablet: Tablet, route: Route, assessed: Sequence[Assessed]) -> Iter
                 yield PunchLine(about=one.finding.about, text=one.finding.sentence, why="fails", step=step, goes=goes)
 
 
-_ORDER = ("fails", "values disagree", "cannot be read", "look again", "noted")
+_ORDER = ("fails", "values disagree", "in doubt", "cannot be read", "look again", "noted")
 
 
 NOT_ASSESSED = PunchLine(about="Findings", text="The findings for the newest entries are not ready yet.", why="to do")

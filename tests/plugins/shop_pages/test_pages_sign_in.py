@@ -34,7 +34,11 @@ FILLED = {
 def routes(pages: Pages, method: str) -> list[str]:
     """Addresses of the pages, filled in with what is there."""
     found = [route for route in routes_of(pages.desk) if isinstance(route, Route) and method in (route.methods or ())]
-    return [route.path.replace(":path", "").format(**FILLED) for route in found if route.path not in FOR_EVERYONE]
+    return [
+        route.path.replace(":path", "").replace(":text", "").format(**FILLED)
+        for route in found
+        if route.path not in FOR_EVERYONE
+    ]
 
 
 def cookie_of(answer: httpx2.Response) -> SimpleCookie:
