@@ -101,3 +101,30 @@ def test_a_step_nobody_knows_is_refused_with_those_that_are(capsys: pytest.Captu
         program(["steps", "prop_check.full"])
     assert ended.value.code == 2
     assert "prop_check.full_throttle" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["H\udcff"],
+        [" "],
+        ["H", "--battery", ""],
+        ["H", "--battery", "a", "--battery", "a"],
+        ["H", "--circuit", "a\udcff"],
+    ],
+)
+def test_names_a_job_file_cannot_have_are_refused_and_nothing_is_left(tmp_path: Path, words: list[str]) -> None:
+    file = tmp_path / "job.json"
+    with pytest.raises(SystemExit) as ended:
+        program(["new-job", str(file), *words])
+    assert ended.value.code == 2
+    assert not file.exists()
+
+
+@pytest.mark.parametrize("name", ["the measurements", '"measurements": []', '\n "measurements": []'])
+def test_a_blank_file_reads_back_whatever_a_piece_is_called(tmp_path: Path, host: PluginHost, name: str) -> None:
+    file = tmp_path / "job.json"
+    program(["new-job", str(file), HULL, "--battery", name], standalone_mode=False)
+    read = read_job_file(file, host)
+    assert [battery.name for battery in read.vessel.batteries] == [name]
+    assert len(read.measurements) > 50

@@ -16,6 +16,7 @@ from garboard.faults import InputError
 from garboard.history.authoring import measure
 from garboard.history.boat import open_hull
 from garboard.history.replay import HullState
+from garboard.records import JsonValue
 from garboard.report.terminal import Tools
 from histories import HULL, JOB, tablet
 
@@ -299,3 +300,43 @@ def test_times_are_shown_as_people_write_them(shop: Path) -> None:
     assert at not in shown
     assert f"{int(at[8:10])} " in shown
     assert at[11:16] in shown
+
+
+# A settled value is one its field takes
+
+
+FUEL, THROTTLE = "handover.fuel_system/dry_at_rest", "prop_check.full_throttle/speed/1"
+
+
+@pytest.fixture
+def disputed(tmp_path: Path) -> Path:
+    """A shop where two people disagree whether fuel leaks, and on a speed."""
+    for by, leak, speed in (("a", True, "31.5 kn"), ("b", False, "33.0 kn")):
+        with HullFolder(tmp_path) as folder:
+            author = tablet(by).author
+            state = HullState(HULL)
+            folder.save(measure(author, state, JOB, "handover.fuel_system", "dry_at_rest", leak))
+            folder.save(measure(author, state, JOB, "prop_check.full_throttle", "speed", speed, row="1"))
+    return tmp_path
+
+
+@pytest.mark.parametrize(
+    ("name", "typed", "kept"),
+    [(FUEL, "no", False), (FUEL, "true", True), (THROTTLE, "32.5 kn", "32.5 kn"), (THROTTLE, "32.5 knots", "32.5 kn")],
+)
+def test_another_value_is_kept_as_its_field_takes_it(disputed: Path, name: str, typed: str, kept: JsonValue) -> None:
+    _run(hulls.settle, disputed, HULL, name, "--value", typed, *SIGNED)
+    with HullFolder(disputed) as folder:
+        view = open_hull(folder, HULL).view(JOB)
+    step, field, *row = name.split("/")
+    assert view.value(step, field, row="".join(row)) == kept
+
+
+@pytest.mark.parametrize(
+    ("name", "typed"), [(FUEL, "leaks"), (THROTTLE, "nonsense"), (THROTTLE, "500 kn"), (THROTTLE, "38 rpm")]
+)
+def test_a_value_its_field_does_not_take_settles_nothing(disputed: Path, name: str, typed: str) -> None:
+    with pytest.raises(InputError, match="--value"):
+        _run(hulls.settle, disputed, HULL, name, "--value", typed, *SIGNED)
+    with HullFolder(disputed) as folder:
+        assert len(open_hull(folder, HULL).view(JOB).disagreements) == 2

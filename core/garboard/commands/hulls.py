@@ -15,7 +15,14 @@ import attrs
 import click
 
 from garboard import hull_number
-from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, checked_value, declared_setting, refuse_crossed
+from garboard.commands.tools import (
+    BAD_INPUT,
+    SOMETHING_FAILS,
+    checked_value,
+    declared_setting,
+    refuse_crossed,
+    typed_value,
+)
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import Entry, view
 from garboard.disk.hullfile import HullFolder
@@ -302,7 +309,10 @@ def settle(
     with _writing(folder, hull, job) as (hulls, boat, job):
         state, key = _named(boat, job, name)
         held = [entry.value for entry in state.current(key)]
-        chosen = next((other for other in held if _text(other) == value), value)
+        among = [other for other in held if _text(other) == value]
+        chosen = among[0] if among else value
+        if not among and len(held) > 1:
+            chosen = typed_value(tools.host_for(folder), key, value, held)
         if key.kind == "setting":
             host, setting = tools.host_for(folder), key.subject[0]
             chosen = checked_value(declared_setting(host, setting), _text(chosen))
@@ -310,7 +320,7 @@ def settle(
             values, _ = in_force(host.settings, view.settings_set, view.signed_under)
             refuse_crossed(host, {**values, setting: chosen}, setting)
         save_all(hulls, [writing.settle(author_of(hulls, state, tablet, by), state, key, chosen, reason)])
-    click.echo(f"{name} is {value}")
+    click.echo(f"{name} is {_text(chosen)}")
 
 
 @click.command("attach")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TypeVar
 
@@ -13,6 +13,7 @@ from garboard.disk.storage import write_whole
 from garboard.faults import Fault, InputError, shown
 from garboard.fields import Field, Kind
 from garboard.job_files.blank import blank_job, takes
+from garboard.record_types import is_text
 from garboard.records import ENGINE_POSITIONS, JsonValue
 from garboard.report.terminal import Tools
 from garboard.steps import Step
@@ -118,9 +119,9 @@ def new_job(tools: Tools, /, file: Path, hull: str, engines: int, **names: tuple
         "heading_sensors": names["heading_sensor"],
         "networks": names["network"],
     }
-    if not (hull := hull.strip()):
-        raise InputError("new-job", [Fault("HULL", "the hull number on the transom", "nothing")])
-    text = _a_measurement_a_line(blank_job(tools.host, hull, equipment))
+    if faults := [*_faults_of_names(hull, names)]:
+        raise InputError("new-job", faults)
+    text = _a_measurement_a_line(blank_job(tools.host, hull.strip(), equipment))
     if file.exists():
         raise InputError("new-job", [Fault("FILE", "the name of a new file", f"{file}, which is there already")])
     write_whole(file, [text.encode()])
@@ -129,12 +130,23 @@ def new_job(tools: Tools, /, file: Path, hull: str, engines: int, **names: tuple
     )
 
 
+def _faults_of_names(hull: str, names: Mapping[str, Sequence[str]]) -> Iterator[Fault]:
+    """Names a job file cannot have: none, bytes that are no text, one twice in a list."""
+    if not hull.strip() or not is_text(hull):
+        yield Fault("HULL", "the hull number on the transom", shown(hull) if hull.strip() else "nothing")
+    for option, given in names.items():
+        for name in given:
+            if not name.strip() or not is_text(name) or given.count(name) > 1:
+                yield Fault(f"--{option.replace('_', '-')}", "a name of its own for each", shown(name))
+
+
 def _a_measurement_a_line(blank: dict[str, JsonValue]) -> str:
     """The file as text; hundreds of measurements are easier to fill in where each stands on one line."""
     measurements = blank["measurements"]
     lines = [json.dumps(one, ensure_ascii=False) for one in measurements] if isinstance(measurements, list) else []
-    text = json.dumps({**blank, "measurements": [_HERE]}, indent=1, ensure_ascii=False)
-    return text.replace(f'"{_HERE}"', ",\n  ".join(lines)) + "\n"
+    before, _, after = json.dumps({**blank, "measurements": []}, indent=1, ensure_ascii=False).rpartition(_EMPTY)
+    return f"{before}{_EMPTY[:-1]}\n  {f',{chr(10)}  '.join(lines)}\n ]{after}\n"
 
 
-_HERE = "the measurements"
+_EMPTY = '\n "measurements": []'
+"""As it stands in the file, one space in: no name in it begins a line."""

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 from garboard.faults import Fault, InputError, ValueRefused, in_words, shown
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
+    from garboard.fields import Field
+    from garboard.history.registers import RegisterKey
     from garboard.hosting.host import PluginHost
     from garboard.records import JsonValue
     from garboard.settings import Setting
@@ -76,3 +78,60 @@ def refuse_crossed(host: PluginHost, values: Mapping[str, JsonValue], key: str) 
         check_pairs(host.settings, values, key)
     except ValueRefused as refused:
         raise InputError("settings", [refused.at(key)]) from None
+
+
+def typed_value(host: PluginHost, key: RegisterKey, text: str, held: Sequence[JsonValue]) -> JsonValue:
+    """What a person typed as another value of a register, as its field takes it and in the program's own spelling.
+
+    held : the values that stand there
+    Raises InputError where it cannot be used: it would take the place of values that can.
+    """
+    if key.kind == "setting":
+        return text
+    if key.kind == "measure":
+        step, name = key.subject[:2]
+        field = next((one for one in _fields_of(host, step) if one.name == name), None)
+        if field is not None:
+            return _of_field(field, text)
+    if key.kind == "field":
+        return _of_vessel(key.subject, text)
+    there = " or ".join(shown(value) for value in held)
+    raise InputError("settle", [Fault("--value", f"one of those that disagree, {there}", shown(text))])
+
+
+def _fields_of(host: PluginHost, step: str) -> Sequence[Field]:
+    declared = host.step(step)
+    return tuple(declared.all_fields()) if declared else ()
+
+
+def _of_field(field: Field, text: str) -> JsonValue:
+    from garboard.fields import Kind, check_value
+    from garboard.units import in_own_spelling
+
+    value: JsonValue = text.strip()
+    if field.kind is Kind.AMOUNT:
+        value = in_own_spelling(text, field.quantity)
+    elif field.kind is Kind.YES_NO:
+        value = {"yes": True, "true": True, "no": False, "false": False}.get(text.strip().casefold(), text)
+    elif field.kind is Kind.COUNT and text.strip().removeprefix("-").isdecimal():
+        value = int(text)
+    try:
+        check_value(field, value)
+    except ValueRefused as refused:
+        raise InputError("settle", [refused.at("--value")]) from None
+    return value
+
+
+def _of_vessel(path: tuple[str, ...], text: str) -> JsonValue:
+    from garboard.history.vessel import assemble_vessel
+    from garboard.units import UNITS_OF, in_own_spelling
+
+    spelled = [own for quantity in UNITS_OF if (own := in_own_spelling(text, quantity)) != text]
+    plain: list[JsonValue] = [int(text)] if text.strip().isdecimal() else []
+    plain += [{"yes": True, "true": True, "no": False, "false": False}.get(text.strip().casefold(), text)]
+    faults: Sequence[Fault] = ()
+    for value in (*spelled, *plain, text):
+        _, faults = assemble_vessel([(path, value)], "A")
+        if not faults:
+            return value
+    raise InputError("settle", faults)
