@@ -34,7 +34,7 @@ from garboard_wiring_audit.overcurrent import distance_limit, distance_verdict
 from garboard_wiring_audit.pieces import each_piece
 from garboard_wiring_audit.readings import all_of, at_most, has_been_read, known, read, read_yes, times, together
 from garboard_wiring_audit.rules import Rules, charge_basis, rules_of, usable_basis
-from garboard_wiring_audit.steps import BATTERIES, LOADS, STANDING
+from garboard_wiring_audit.steps import BATTERIES, CIRCUITS, LOADS, STANDING
 
 TABLE_TEMPERATURES = (0.0, 45.0)
 ALMOST_NOTHING = 1e-4
@@ -313,6 +313,9 @@ def load_of(view: JobView, battery: Battery) -> Load:
         if circuit.runs_with_others is None:
             text = f"{circuit.name}: runs with others or not is not entered"
             missing.append(Missing(text, lack=Lack.NOT_ENTERED, field="circuits.runs_with_others", of=circuit.name))
+        if circuit.runs_with_others and facts.draws_too_much:
+            text = f"{circuit.name} draws far more than its design current; find the cause first"
+            missing.append(Missing(text, lack=Lack.CONTRADICTS, step=CIRCUITS, field="current", of=circuit.name))
         if circuit.runs_with_others:
             counted[circuit.name] = facts.load
             running.append(facts.current if facts.current.value > 0 else facts.load)
@@ -550,7 +553,9 @@ def _reserve_load(view: JobView, battery: Battery) -> tuple[MeasuredValue, str]:
         return load_of(view, battery).total, "added up"
     try:
         load = load_of(view, battery)
-    except NotEnoughData:
+    except NotEnoughData as lacking:
+        if any(one.lack is Lack.CONTRADICTS for one in lacking.missing):
+            raise  # a circuit draws what it cannot: the meter may have caught it or not
         return measured, "measured"  # nothing is listed that it could be held against
     how = unexplained(load, measured) if load.circuits else None
     if how is None:

@@ -1,5 +1,6 @@
 """Findings on circuits: verdict, wording and cure at and around every limit."""
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -589,6 +590,39 @@ def test_a_calculated_fault_stands_alone_where_the_meter_says_something_else(rea
     (finding,) = (each for each in said(view, "drop_calculated") if each.verdict is not PASS)
     assert finding.verdict is FAIL
     assert " measured" not in finding.sentence
+
+
+STALLED: dict[str, Any] = {"conductor_awg": "8", "protection_rating": "=40 A", "critical": False}
+
+
+@pytest.mark.parametrize(
+    ("current", "changes"),
+    [
+        ("45 A", {}),
+        ("34 A", {}),
+        ("34 A", {"conductor_awg": ""}),
+        ("34 A", {"protection_rating": None}),
+        ("34 A", {"protection": "none"}),
+        ("34 A", {"conductor_awg": "16"}),
+    ],
+)
+def test_a_load_far_above_its_design_fails_and_nothing_is_sized_by_it(current: str, changes: dict[str, Any]) -> None:
+    """A 5 A pump that draws 34 A is stalled, shorted or entered wrong, whatever fuse and conductor it has."""
+    view = with_circuit(read={("circuits", "current", "Bilge pump"): current}, **STALLED | changes)
+    (finding,) = said(view, "overcurrent_rating")
+    assert finding.verdict is FAIL
+    assert "find the cause and measure again. Fit no larger fuse." in finding.sentence
+    advice = " ".join(each.finding.sentence for each in HOST.assess(view))
+    assert not re.search(r"Fit an? [\d.]+ A|Fit \d+ AWG|Fit more capacity", advice)
+
+
+@pytest.mark.parametrize(("current", "verdict"), [("6.2 A", PASS), ("6.4 A", PASS), ("6.6 A", FAIL)])
+def test_a_load_a_quarter_above_its_design_is_nobodys_fault(current: str, verdict: Verdict) -> None:
+    """A quarter over 5 A is 6.25; 6.4 A is within what the meter is good to, 6.6 A is not."""
+    view = with_circuit(read={("circuits", "current", "Bilge pump"): current})
+    assert verdict_on(view, "overcurrent_rating") is verdict
+    unknown = with_circuit(read={("circuits", "current", "Bilge pump"): current}, design_current=None)
+    assert verdict_on(unknown, "overcurrent_rating") is PASS
 
 
 def test_a_fuse_without_room_for_the_margin_says_why_it_is_that_one() -> None:
