@@ -586,6 +586,7 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
     _not_for_cranking(facts)
     drop = _measured_drop(view, facts, rules)
     facts.require("volts", "usable_current")
+    _require_current(facts, drop)
     _require_bank(view, facts)
     at_load = _left_at_load(view, facts, drop)
     scale = facts.load.value / facts.current.value if facts.current.value > 0 else 1.0
@@ -609,6 +610,8 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
     else:
         of_joints = explained.value if explained is not None and poor_joint else None
         cure, to_do = _measured_cure(facts, rules, verdict, drop, of_joints)
+        if verdict is not Verdict.FAIL and not poor_joint:
+            _require_running(facts)
     return CircuitResult(
         code=_DROP_CODES[cure],
         verdict=_stricter(verdict, Verdict.ADVISE) if poor_joint else verdict,
@@ -627,6 +630,28 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
         limits=tuple(limits),
         doubts=(contradiction.doubt,) if contradiction else (),
     )
+
+
+FAR_BELOW_DESIGN = 0.25
+"""Share of its design current below which a circuit was hardly running: its drop shows a fault and proves none absent
+[-]; common practice, no source."""
+
+
+def _require_current(facts: CircuitFacts, drop: MeasuredValue) -> None:
+    """Raise NotEnoughData where nothing ran: without a current no conductor and no joint loses anything."""
+    if drop.value == 0:
+        facts.require("current")
+    if facts.current.value == 0:
+        text = "no current: nothing ran. Run it and read current and drop again"
+        raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=CIRCUITS, field="current", of=facts.name)
+
+
+def _require_running(facts: CircuitFacts) -> None:
+    """Raise NotEnoughData where the circuit hardly ran while its drop was read."""
+    if facts.current.value < FAR_BELOW_DESIGN * facts.design.value:
+        ran = f"{facts.current.value:.1f} A, {facts.design.value:g} A by design"
+        text = f"{ran}: it hardly ran. Run it at full load and read current and drop again"
+        raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=CIRCUITS, field="current", of=facts.name)
 
 
 def _measured_drop(view: JobView, facts: CircuitFacts, rules: Rules) -> MeasuredValue:

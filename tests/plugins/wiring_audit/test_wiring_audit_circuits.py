@@ -650,6 +650,27 @@ def test_measured_drop_is_brought_to_the_design_current() -> None:
     assert "measured at 5.0 A" in finding.sentence
 
 
+@pytest.mark.parametrize(
+    ("current", "drop", "verdict"),
+    [
+        ("0.0 A", "0.0 V", LACKING),
+        ("0.0 A", "0.60 V", LACKING),
+        (None, "0.0 V", LACKING),
+        ("1.2 A", "0.05 V", LACKING),
+        ("1.3 A", "0.05 V", PASS),
+        ("1.2 A", "0.60 V", FAIL),
+    ],
+)
+def test_a_circuit_that_did_not_run_keeps_no_drop(current: str | None, drop: str, verdict: Verdict) -> None:
+    """5 A by design: below 1.25 A a drop shows a fault and proves none absent. What was looked at stands by itself."""
+    read = {("circuits", "current", "Bilge pump"): current, ("circuits", "drop", "Bilge pump"): drop}
+    view = with_circuit(read=read)
+    assert verdict_on(view, "drop_measured") is verdict
+    assert verdict_on(view, "terminations") is PASS
+    loose = ("circuits", "terminations_tight", "Bilge pump")
+    assert verdict_on(with_circuit(read={**read, loose: None}), "terminations") is LACKING
+
+
 def test_source_voltage_tells_what_is_left_at_the_load() -> None:
     """12.60 V less 0.25 V; a drop above the source's voltage is read again."""
     place = ("circuits", "source_voltage", "Bilge pump")
