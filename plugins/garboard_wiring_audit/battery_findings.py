@@ -419,11 +419,11 @@ def _load_finding(view: JobView, battery: Battery, load: Load, measured: Measure
         if how is not None:
             code, what_to_do = _UNEXPLAINED[how]
             verdict, more = Verdict.ADVISE, f"{more} {what_to_do} Until then the larger counts for the reserve."
-            listed = load.total if how is Unexplained.MORE else load.running
             if how is Unexplained.LESS:
-                less = Number.of("listed beyond the measured", together([listed, times(measured, -1)], "A"))
-                numbers, limits = (*numbers, less), (Limit(less.name, high=UNEXPLAINED_FROM * listed.value),)
-            text = f"{battery.name} battery: {measured.value:.1f} A measured, {listed.value:.1f} A listed"
+                less = _less_than_listed(load, measured)
+                allowed = UNEXPLAINED_FROM * load.running.value + load.total.value - load.running.value
+                numbers, limits = (*numbers, less), (Limit(less.name, high=allowed),)
+            text = f"{battery.name} battery: {measured.value:.1f} A measured, {load.total.value:.1f} A listed"
             doubts = (Doubt(text, step=LOADS, field="load_current", of=battery.name),)
     rule = rules_of(view).chosen("load_rule")
     return Finding(
@@ -437,6 +437,12 @@ def _load_finding(view: JobView, battery: Battery, load: Load, measured: Measure
         basis=(bases.LOAD_COLUMNS if rule == COLUMNS else bases.LOAD_SUM,),
         doubts=doubts,
     )
+
+
+def _less_than_listed(load: Load, measured: MeasuredValue) -> Number:
+    """How far the load read is below the one listed; as sure as what was read of it."""
+    by = together([load.running, times(measured, -1)], "A", load.total.value - measured.value)
+    return Number.of("listed beyond the measured", by)
 
 
 def _charging(loads: Sequence[_Counted]) -> Callable[[tuple[Engine, ...]], Iterator[Finding]]:
@@ -560,7 +566,7 @@ def _reserve_load(view: JobView, battery: Battery) -> tuple[MeasuredValue, str]:
     how = unexplained(load, measured) if load.circuits else None
     if how is None:
         return measured, "measured"
-    return max(measured, load.running, key=lambda one: one.value), "the larger of measured and added up"
+    return max(measured, load.total, key=lambda one: one.value), "the larger of measured and added up"
 
 
 def reserve_findings(view: JobView) -> Iterator[Finding]:

@@ -419,6 +419,25 @@ def test_the_larger_load_counts_until_the_difference_is_explained(
     assert doubted == ([] if code == "listed" else [("wiring_audit.loads", "load_current", "", "house")])
 
 
+def test_the_load_listed_is_one_number_wherever_it_is_told() -> None:
+    """10 A by design, 9 A as read on it, 4 A at the battery: load, doubt, charging and reserve all tell 10 A."""
+    read = {**reading("load_current", "4.0 A", "loads"), ("circuits", "current", "Bilge pump"): "9.0 A"}
+    view = wired_job([circuit(design_current="=10 A")], read=read)
+    load, charging = said(view, "load_sum")
+    (reserve,) = said(view, "battery_reserve")
+    assert load.sentence.startswith("10.0 A from 1 circuits")
+    assert [doubt.text for doubt in load.doubts] == ["house battery: 4.0 A measured, 10.0 A listed"]
+    assert load.numbers[-1].value == pytest.approx(6.0)
+    assert "10.0 A listed" in charging.sentence
+    assert "at 10.0 A (the larger of measured and added up)" in reserve.sentence
+
+
+def test_a_measured_load_hides_no_circuit_that_draws_too_much() -> None:
+    """40 A on a 5 A pump, 4 A at the battery: neither is a load to reckon a reserve with."""
+    read = {**reading("load_current", "4.0 A", "loads"), ("circuits", "current", "Bilge pump"): "40.0 A"}
+    assert verdict_on(wired_job(read=read), "battery_reserve") is LACKING
+
+
 def test_a_reserve_that_rests_on_an_unexplained_load_does_not_pass() -> None:
     """20 A of a bank of 1 000 Ah last a day, and yet 14 A are not on the list."""
     big = battery(capacity="=1000 Ah")
