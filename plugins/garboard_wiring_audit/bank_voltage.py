@@ -1,6 +1,8 @@
-"""Whether a bank of batteries has the voltage that is entered for it."""
+"""Whether a bank of batteries and what it feeds have the voltage that is entered for them."""
 
 from __future__ import annotations
+
+import math
 
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_view import JobView
@@ -9,6 +11,9 @@ from garboard_wiring_audit.readings import has_been_read, read
 from garboard_wiring_audit.steps import BATTERIES
 
 NOMINAL_VOLTS = (6.0, 12.0, 24.0, 36.0, 48.0)
+LITHIUM_CELL, LITHIUM_CELLS = 3.2, 4
+"""A LiFePO4 bank is labelled by its cells: 12.8 V where another chemistry says 12 V [V] [-]; common practice, no
+source."""
 DEAD, CHARGING = 10.0, 15.0
 """For each 12 V entered: at rest no bank that is alive lies lower, and none on charge higher; common practice, no
 source [V]."""
@@ -16,15 +21,39 @@ RESTED = (11.5, 13.6)
 """For each 12 V: what a sound bank shows at rest, whatever its chemistry; common practice, no source [V]."""
 
 
+def nominal_volts(battery: Battery) -> float | None:
+    """What a bank is called by [V]: a LiFePO4 one labelled 12.8 or 25.6 V is of 12 or 24 V. None if not entered."""
+    if battery.nominal_voltage is None:
+        return None
+    entered = battery.nominal_voltage.to("V")
+    if battery.chemistry == "LiFePO4":
+        for volts in NOMINAL_VOLTS:
+            if math.isclose(entered, volts / 12 * LITHIUM_CELLS * LITHIUM_CELL, rel_tol=0.01):
+                return volts
+    return entered
+
+
+def is_dead(view: JobView, battery: Battery) -> bool:
+    """Whether a bank reads lower than any that is alive, whatever its chemistry and its rest, and fits no other."""
+    nominal = nominal_volts(battery)
+    if not nominal or not has_been_read(view, BATTERIES, "rest_voltage", battery.name):
+        return False
+    try:
+        volts = read(view, BATTERIES, "rest_voltage", "V", battery.name).value
+    except NotEnoughData:
+        return False  # said where the reading is asked for
+    return volts * 12 / nominal < DEAD and another_voltage(view, battery) is None
+
+
 def another_voltage(view: JobView, battery: Battery) -> Missing | None:
     """Why the voltage entered for a bank cannot be: its rest voltage is that of another bank. None where it can."""
-    if battery.nominal_voltage is None or not has_been_read(view, BATTERIES, "rest_voltage", battery.name):
+    entered = nominal_volts(battery)
+    if entered is None or not has_been_read(view, BATTERIES, "rest_voltage", battery.name):
         return None
     try:
         volts = read(view, BATTERIES, "rest_voltage", "V", battery.name).value
     except NotEnoughData:
         return None  # said where the reading is asked for
-    entered = battery.nominal_voltage.to("V")
     if not entered > 0 or DEAD <= volts * 12 / entered <= CHARGING:
         return None
     others = (other for other in NOMINAL_VOLTS if RESTED[0] <= volts * 12 / other <= RESTED[1])

@@ -97,6 +97,7 @@ REST_VOLTAGE = method(
     "pages ask for 3 to 24 h of rest; tables differ by 0.06 V",
 )
 REST_VOLTAGE_AGM = method("Rest voltage of AGM batteries", FROM_MEMORY)
+DEAD_BATTERY = practice("No 12 V battery in order reads below 10 V at rest, whatever its chemistry")
 CHARGE_LEAST = practice("A lead battery is handed over at three quarters of its charge or more")
 RESERVE = practice(
     "Half of a lead battery, four fifths of a LiFePO4 battery, is usable", "from full, capacity within a tenth"

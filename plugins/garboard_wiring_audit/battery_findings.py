@@ -25,7 +25,7 @@ from garboard.job_view import JobView
 from garboard.records import Battery, Circuit, Engine
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_wiring_audit import bases
-from garboard_wiring_audit.bank_voltage import NOMINAL_VOLTS, another_voltage
+from garboard_wiring_audit.bank_voltage import DEAD, NOMINAL_VOLTS, another_voltage, is_dead, nominal_volts
 from garboard_wiring_audit.batteries import over_rate, rate_exponent, reserve_hours, state_of_charge
 from garboard_wiring_audit.circuit_facts import facts_of
 from garboard_wiring_audit.circuit_rules import CRANKING, PANEL_FEED, distance_basis
@@ -69,7 +69,7 @@ class RestCharge:
 def rest_charge(view: JobView, battery: Battery) -> RestCharge:
     """State of charge of a battery. Raises NotEnoughData unless it rested long enough and its table is known."""
     rules = rules_of(view)
-    volts, rest, nominal = all_of(
+    volts, rest, _entered = all_of(
         partial(read, view, BATTERIES, "rest_voltage", "V", battery.name, rules.share("voltmeter")),
         partial(read, view, BATTERIES, "hours_at_rest", "h", battery.name),
         partial(known, battery.nominal_voltage, "V", "nominal voltage", field="batteries.nominal_voltage"),
@@ -79,13 +79,14 @@ def rest_charge(view: JobView, battery: Battery) -> RestCharge:
         text = f"rested {rest.value:g} h, {needed:g} h needed; read the voltage again after that"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=BATTERIES, field="hours_at_rest", of=battery.name)
     _require_table_temperature(view, battery)
-    if nominal.value not in NOMINAL_VOLTS:
-        text = f"nominal voltage {nominal.value:g} V; the table serves 6, 12, 24, 36 and 48 V"
+    nominal = nominal_volts(battery)
+    if nominal is None or nominal not in NOMINAL_VOLTS:
+        text = f"nominal voltage {battery.nominal_voltage}; the table serves 6, 12, 24, 36 and 48 V"
         raise NotEnoughData(text, lack=Lack.NOT_COVERED, field="batteries.nominal_voltage")
     other = another_voltage(view, battery)
     if other is not None:
         raise NotEnoughData(other)
-    charge = state_of_charge(times(volts, 12.0 / nominal.value), battery.chemistry)
+    charge = state_of_charge(times(volts, 12.0 / nominal), battery.chemistry)
     return RestCharge(volts, charge.percent, charge.from_memory)
 
 
@@ -103,6 +104,9 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
     """State of charge of every battery from its rest voltage."""
 
     def judge(battery: Battery) -> Iterator[Finding]:
+        if is_dead(view, battery):
+            yield _dead(view, battery)
+            return
         charge = rest_charge(view, battery)
         least = rules_of(view).share("charge_least") * 100
         percent = charge.percent
@@ -125,6 +129,22 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
         )
 
     return each_piece(view.vessel.batteries, about, judge, (bases.REST_VOLTAGE,))
+
+
+def _dead(view: JobView, battery: Battery) -> Finding:
+    volts = read(view, BATTERIES, "rest_voltage", "V", battery.name, rules_of(view).share("voltmeter"))
+    nominal = nominal_volts(battery) or 0.0
+    return Finding(
+        code="wiring_audit.battery_charge.dead",
+        verdict=Verdict.FAIL,
+        about=about(battery),
+        of=battery.name,
+        sentence=f"{volts.value:.2f} V: no {nominal:g} V battery in order reads so low. It is dead, switched off or "
+        "misread. Read it again at the posts, then charge it and have it tested.",
+        numbers=(Number.of("rest voltage", volts, 2),),
+        limits=(Limit("rest voltage", low=DEAD * nominal / 12),),
+        basis=(bases.DEAD_BATTERY,),
+    )
 
 
 def _charge_verdict(percent: MeasuredValue, least: float) -> tuple[str, Verdict, str]:
