@@ -6,11 +6,14 @@ import math
 
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_view import JobView
-from garboard.records import Battery
+from garboard.records import Battery, Circuit
 from garboard_wiring_audit.readings import has_been_read, read
-from garboard_wiring_audit.steps import BATTERIES
+from garboard_wiring_audit.steps import BATTERIES, CIRCUITS
 
 NOMINAL_VOLTS = (6.0, 12.0, 24.0, 36.0, 48.0)
+FED_WITHIN = (0.75, 4 / 3)
+"""Of a circuit's nominal voltage: what feeds it, 9 to 16 V for 12 V, sagging under load or on charge [-]; common
+practice, no source."""
 LITHIUM_CELL, LITHIUM_CELLS = 3.2, 4
 """A LiFePO4 bank is labelled by its cells: 12.8 V where another chemistry says 12 V [V] [-]; common practice, no
 source."""
@@ -63,3 +66,33 @@ def another_voltage(view: JobView, battery: Battery) -> Missing | None:
     dead = f", or a battery of a {entered:g} V bank is dead or missing" if fits < entered else ""
     text = f"{volts:.2f} V at rest is that of a {fits:g} V bank, and {entered:g} V is entered; the entry is wrong{dead}"
     return Missing(text, lack=Lack.CONTRADICTS, step=BATTERIES, field="rest_voltage", of=battery.name)
+
+
+def fed_by_another_voltage(view: JobView, circuit: Circuit, volts: float, battery: Battery | None) -> Missing | None:
+    """Why a circuit cannot be of the voltage entered for it [V]. None where it can.
+
+    The source read decides: a converter may feed a circuit of another voltage than its battery's. Where none was read,
+    the battery's own voltage does.
+    """
+    if has_been_read(view, CIRCUITS, "source_voltage", circuit.name):
+        try:
+            source = read(view, CIRCUITS, "source_voltage", "V", circuit.name).value
+        except NotEnoughData:
+            return None  # said where the reading is asked for
+        if _feeds(source, volts):
+            return None
+        text = f"{source:.2f} V at the source of a {volts:g} V circuit: see which is wrong, the entry or the feed"
+        return Missing(text, lack=Lack.CONTRADICTS, step=CIRCUITS, field="source_voltage", of=circuit.name)
+    nominal = nominal_volts(battery) if battery is not None else None
+    if battery is None or nominal is None or _feeds(nominal, volts):
+        return None
+    text = (
+        f"a {volts:g} V circuit on the {battery.name} battery of {nominal:g} V: put the wrong one right, or read the "
+        "voltage at its source"
+    )
+    return Missing(text, lack=Lack.CONTRADICTS, field="circuits.nominal_voltage", of=circuit.name)
+
+
+def _feeds(source: float, volts: float) -> bool:
+    low, high = FED_WITHIN
+    return low * volts <= source <= high * volts

@@ -12,6 +12,7 @@ from garboard.job_view import JobView
 from garboard.records import Circuit
 from garboard.uncertainty import MeasuredValue
 from garboard.units import Amount
+from garboard_wiring_audit.bank_voltage import nominal_volts
 from garboard_wiring_audit.conductors import Conductor, of_area, of_gauge
 from garboard_wiring_audit.readings import has_been_read, known, read
 from garboard_wiring_audit.rules import Rules
@@ -158,7 +159,9 @@ def _load(design: MeasuredValue, current: MeasuredValue, gathering: _Gathering, 
 def _volts(view: JobView, circuit: Circuit, gathering: _Gathering) -> float:
     battery = next((each for each in view.vessel.batteries if each.name == circuit.battery), None)
     nominal = circuit.nominal_voltage or (battery.nominal_voltage if battery else None)
-    return gathering.amount("volts", nominal, "V", "nominal voltage", "nominal_voltage").value
+    volts = gathering.amount("volts", nominal, "V", "nominal voltage", "nominal_voltage").value
+    bank = nominal_volts(battery) if battery is not None and circuit.nominal_voltage is None else None
+    return volts if bank is None or "volts" in gathering.missing else bank
 
 
 def _conductor(circuit: Circuit, gathering: _Gathering) -> Conductor:

@@ -14,7 +14,7 @@ from garboard.job_view import JobView
 from garboard.uncertainty import MeasuredValue
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.ampacity import ISO_BY_AREA, Allowable, allowable
-from garboard_wiring_audit.bank_voltage import another_voltage
+from garboard_wiring_audit.bank_voltage import another_voltage, fed_by_another_voltage
 from garboard_wiring_audit.circuit_facts import OVER_DESIGN, CircuitFacts
 from garboard_wiring_audit.conductors import (
     AREA_ROUNDING,
@@ -523,14 +523,17 @@ def judge_drop_calculated(view: JobView, facts: CircuitFacts, rules: Rules) -> C
 
 
 def _require_bank(view: JobView, facts: CircuitFacts) -> None:
-    """Raise NotEnoughData where the circuit's battery reads as one of another voltage: a share of what is not known."""
+    """Raise NotEnoughData where battery or source contradict the circuit's voltage: a share of what is not known."""
     batteries = view.vessel.batteries
-    for battery in batteries:
-        if facts.circuit.battery == battery.name or len(batteries) == 1:
-            other = another_voltage(view, battery)
-            if other is not None:
-                text = f"the {battery.name} battery is of another voltage than entered; put that right first"
-                raise NotEnoughData(attrs.evolve(other, text=text))
+    own = (each for each in batteries if facts.circuit.battery == each.name or len(batteries) == 1)
+    battery = next(own, None)
+    other = another_voltage(view, battery) if battery is not None else None
+    if battery is not None and other is not None:
+        text = f"the {battery.name} battery is of another voltage than entered; put that right first"
+        raise NotEnoughData(attrs.evolve(other, text=text))
+    fed = fed_by_another_voltage(view, facts.circuit, facts.volts, battery)
+    if fed is not None:
+        raise NotEnoughData(fed)
 
 
 @attrs.frozen
@@ -587,8 +590,8 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
     drop = _measured_drop(view, facts, rules)
     facts.require("volts", "usable_current")
     _require_current(facts, drop)
-    _require_bank(view, facts)
     at_load = _left_at_load(view, facts, drop)
+    _require_bank(view, facts)
     scale = facts.load.value / facts.current.value if facts.current.value > 0 else 1.0
     lost = drop
     if scale > 1:

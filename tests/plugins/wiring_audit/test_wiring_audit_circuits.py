@@ -778,6 +778,41 @@ def test_no_share_of_a_voltage_that_the_battery_contradicts(volts: str, verdict:
     assert verdict_on(view, "drop_calculated") is verdict
 
 
+@pytest.mark.parametrize(
+    ("circuit_volts", "bank", "source", "verdict"),
+    [
+        ("=24 V", {}, "12.6 V", LACKING),
+        ("=24 V", {}, None, LACKING),
+        ("=12 V", {}, "25.2 V", LACKING),
+        ("=12 V", {"nominal_voltage": "=24 V"}, None, LACKING),
+        ("=12 V", {"nominal_voltage": "=24 V"}, "12.6 V", PASS),  # a converter feeds it
+        ("=12 V", {}, "14.4 V", PASS),
+        ("=12 V", {}, "10.4 V", PASS),
+        ("=12 V", {"nominal_voltage": "=12.8 V", "chemistry": "LiFePO4"}, None, PASS),
+        (None, {"nominal_voltage": "=12.8 V", "chemistry": "LiFePO4"}, "13.3 V", PASS),
+    ],
+)
+def test_a_circuit_fed_with_another_voltage_than_its_own_keeps_no_share(
+    circuit_volts: str | None, bank: Changes, source: str | None, verdict: Verdict
+) -> None:
+    """3 % of 24 V is 6 % of the 12 V that feed it: entry or feed is wrong, and named."""
+    read = {("circuits", "source_voltage", "Bilge pump"): source, ("batteries", "rest_voltage", "house"): None}
+    view = wired_job([circuit(nominal_voltage=circuit_volts)], [battery(**bank)], read=read)
+    for rule in ("drop_measured", "drop_calculated"):
+        (finding,) = said(view, rule)
+        assert finding.verdict is verdict
+        named = f"{source[:-2]}0 V at the source of a" if source else "V circuit on the house battery of"
+        assert (named in finding.sentence) is (verdict is LACKING)
+
+
+def test_the_share_on_a_lithium_bank_is_of_the_voltage_it_is_called_by() -> None:
+    """0.37 V is 3.08 % of 12 V and 2.9 % of the 12.8 V on its label."""
+    bank = battery(nominal_voltage="=12.8 V", chemistry="LiFePO4")
+    read = {("circuits", "drop", "Bilge pump"): "0.37 V", ("batteries", "rest_voltage", "house"): None}
+    (finding,) = said(wired_job([circuit(nominal_voltage=None)], [bank], read=read), "drop_measured")
+    assert finding.numbers[0].value == pytest.approx(0.37 / 12 * 100)
+
+
 # Labels and terminations
 
 
@@ -845,12 +880,16 @@ def test_terminations_need_both_answers() -> None:
 
 
 def test_battery_of_another_voltage_does_not_override_the_circuits_own() -> None:
-    """The circuit's nominal voltage comes first."""
+    """The circuit's nominal voltage comes first where its source bears it out."""
     view = wired_job(
         [circuit(length="=13.7 ft")],
         [battery(nominal_voltage="=24 V")],
         settings={"ambient": "20 degC"},
-        read={("batteries", "rest_voltage", "house"): "25.2 V", **NO_DROP},
+        read={
+            ("batteries", "rest_voltage", "house"): "25.2 V",
+            ("circuits", "source_voltage", "Bilge pump"): "12.60 V",
+            **NO_DROP,
+        },
     )
     (finding,) = said(view, "drop_calculated")
     assert finding.tables[0].rows[0][4] == "3.0"
