@@ -170,7 +170,9 @@ def _in_words(missing: tuple[Missing, ...]) -> str:
 
 def _named(lacking: dict[str, tuple[Missing, ...]]) -> str:
     if len(lacking) > NAMED_AT_MOST:
-        return f"{', '.join(list(lacking)[:NAMED_AT_MOST])} and {len(lacking) - NAMED_AT_MOST} more"
+        reasons = {_in_words(missing) for missing in lacking.values()}
+        of_all = f" ({reasons.pop()})" if len(reasons) == 1 else ""
+        return f"{', '.join(list(lacking)[:NAMED_AT_MOST])} and {len(lacking) - NAMED_AT_MOST} more{of_all}"
     return ", ".join(f"{name} ({_in_words(missing)})" for name, missing in lacking.items())
 
 

@@ -91,6 +91,9 @@ def test_many_lacking_circuits_are_not_all_named_in_the_sentence() -> None:
     (lacking,) = said(wired_job(circuits), "drop_calculated")
     assert "C0, C1, C2, C3 and 5 more" in lacking.sentence
     assert len(lacking.tables[0].rows) == 9
+    assert "5 more (cable run from source to load is not entered)." in lacking.sentence
+    (unlike,) = said(wired_job([*circuits, circuit("Radio", length=None, conductor_awg="")]), "drop_calculated")
+    assert "C0, C1, C2, C3 and 6 more. " in unlike.sentence, "the table has what each lacks"
 
 
 def test_cranking_motor_conductors_are_left_out() -> None:
@@ -663,7 +666,7 @@ def test_measured_drop_is_brought_to_the_design_current() -> None:
 )
 def test_a_circuit_that_did_not_run_keeps_no_drop(current: str | None, drop: str, verdict: Verdict) -> None:
     """5 A by design: below 1.25 A a drop shows a fault and proves none absent. What was looked at stands by itself."""
-    read = {("circuits", "current", "Bilge pump"): current, ("circuits", "drop", "Bilge pump"): drop}
+    read: Readings = {("circuits", "current", "Bilge pump"): current, ("circuits", "drop", "Bilge pump"): drop}
     view = with_circuit(read=read)
     assert verdict_on(view, "drop_measured") is verdict
     assert verdict_on(view, "terminations") is PASS
