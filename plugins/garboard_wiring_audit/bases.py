@@ -55,6 +55,10 @@ OVERCURRENT_CFR = regulation(
 )
 OVERCURRENT_ISO = standard("150 % of the ampacity, as 33 CFR 183.455, of the ampacity of ISO 10133", FROM_MEMORY)
 STANDARD_RATINGS = practice("Fuse and breaker ratings in general stock, a quarter above the load")
+OVER_DESIGN = practice(
+    "A circuit draws at most a quarter more than its design current",
+    "beyond it a motor is stalled, a lead is shorted, or an entry is wrong",
+)
 DISTANCE_CFR = regulation(
     "33 CFR 183.455", f"{PRACTICE_NOT_LAW}; at the source, 7 in or, sheathed throughout, 40 in only if impractical"
 )
@@ -93,6 +97,7 @@ REST_VOLTAGE = method(
     "pages ask for 3 to 24 h of rest; tables differ by 0.06 V",
 )
 REST_VOLTAGE_AGM = method("Rest voltage of AGM batteries", FROM_MEMORY)
+DEAD_BATTERY = practice("No 12 V battery in order reads below 10 V at rest, whatever its chemistry")
 CHARGE_LEAST = practice("A lead battery is handed over at three quarters of its charge or more")
 RESERVE = practice(
     "Half of a lead battery, four fifths of a LiFePO4 battery, is usable", "from full, capacity within a tenth"

@@ -25,7 +25,7 @@ from garboard.job_view import JobView
 from garboard.records import Battery, Circuit, Engine
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_wiring_audit import bases
-from garboard_wiring_audit.bank_voltage import NOMINAL_VOLTS, another_voltage
+from garboard_wiring_audit.bank_voltage import DEAD, NOMINAL_VOLTS, another_voltage, is_dead, nominal_volts
 from garboard_wiring_audit.batteries import over_rate, rate_exponent, reserve_hours, state_of_charge
 from garboard_wiring_audit.circuit_facts import facts_of
 from garboard_wiring_audit.circuit_rules import CRANKING, PANEL_FEED, distance_basis
@@ -34,7 +34,7 @@ from garboard_wiring_audit.overcurrent import distance_limit, distance_verdict
 from garboard_wiring_audit.pieces import each_piece
 from garboard_wiring_audit.readings import all_of, at_most, has_been_read, known, read, read_yes, times, together
 from garboard_wiring_audit.rules import Rules, charge_basis, rules_of, usable_basis
-from garboard_wiring_audit.steps import BATTERIES, LOADS, STANDING
+from garboard_wiring_audit.steps import BATTERIES, CIRCUITS, LOADS, STANDING
 
 TABLE_TEMPERATURES = (0.0, 45.0)
 ALMOST_NOTHING = 1e-4
@@ -69,7 +69,7 @@ class RestCharge:
 def rest_charge(view: JobView, battery: Battery) -> RestCharge:
     """State of charge of a battery. Raises NotEnoughData unless it rested long enough and its table is known."""
     rules = rules_of(view)
-    volts, rest, nominal = all_of(
+    volts, rest, _entered = all_of(
         partial(read, view, BATTERIES, "rest_voltage", "V", battery.name, rules.share("voltmeter")),
         partial(read, view, BATTERIES, "hours_at_rest", "h", battery.name),
         partial(known, battery.nominal_voltage, "V", "nominal voltage", field="batteries.nominal_voltage"),
@@ -79,13 +79,14 @@ def rest_charge(view: JobView, battery: Battery) -> RestCharge:
         text = f"rested {rest.value:g} h, {needed:g} h needed; read the voltage again after that"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=BATTERIES, field="hours_at_rest", of=battery.name)
     _require_table_temperature(view, battery)
-    if nominal.value not in NOMINAL_VOLTS:
-        text = f"nominal voltage {nominal.value:g} V; the table serves 6, 12, 24, 36 and 48 V"
+    nominal = nominal_volts(battery)
+    if nominal is None or nominal not in NOMINAL_VOLTS:
+        text = f"nominal voltage {battery.nominal_voltage}; the table serves 6, 12, 24, 36 and 48 V"
         raise NotEnoughData(text, lack=Lack.NOT_COVERED, field="batteries.nominal_voltage")
     other = another_voltage(view, battery)
     if other is not None:
         raise NotEnoughData(other)
-    charge = state_of_charge(times(volts, 12.0 / nominal.value), battery.chemistry)
+    charge = state_of_charge(times(volts, 12.0 / nominal), battery.chemistry)
     return RestCharge(volts, charge.percent, charge.from_memory)
 
 
@@ -103,6 +104,9 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
     """State of charge of every battery from its rest voltage."""
 
     def judge(battery: Battery) -> Iterator[Finding]:
+        if is_dead(view, battery):
+            yield _dead(view, battery)
+            return
         charge = rest_charge(view, battery)
         least = rules_of(view).share("charge_least") * 100
         percent = charge.percent
@@ -125,6 +129,22 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
         )
 
     return each_piece(view.vessel.batteries, about, judge, (bases.REST_VOLTAGE,))
+
+
+def _dead(view: JobView, battery: Battery) -> Finding:
+    volts = read(view, BATTERIES, "rest_voltage", "V", battery.name, rules_of(view).share("voltmeter"))
+    nominal = nominal_volts(battery) or 0.0
+    return Finding(
+        code="wiring_audit.battery_charge.dead",
+        verdict=Verdict.FAIL,
+        about=about(battery),
+        of=battery.name,
+        sentence=f"{volts.value:.2f} V: no {nominal:g} V battery in order reads so low. It is dead, switched off or "
+        "misread. Read it again at the posts, then charge it and have it tested.",
+        numbers=(Number.of("rest voltage", volts, 2),),
+        limits=(Limit("rest voltage", low=DEAD * nominal / 12),),
+        basis=(bases.DEAD_BATTERY,),
+    )
 
 
 def _charge_verdict(percent: MeasuredValue, least: float) -> tuple[str, Verdict, str]:
@@ -313,6 +333,9 @@ def load_of(view: JobView, battery: Battery) -> Load:
         if circuit.runs_with_others is None:
             text = f"{circuit.name}: runs with others or not is not entered"
             missing.append(Missing(text, lack=Lack.NOT_ENTERED, field="circuits.runs_with_others", of=circuit.name))
+        if circuit.runs_with_others and facts.draws_too_much:
+            text = f"{circuit.name} draws far more than its design current; find the cause first"
+            missing.append(Missing(text, lack=Lack.CONTRADICTS, step=CIRCUITS, field="current", of=circuit.name))
         if circuit.runs_with_others:
             counted[circuit.name] = facts.load
             running.append(facts.current if facts.current.value > 0 else facts.load)
@@ -416,11 +439,11 @@ def _load_finding(view: JobView, battery: Battery, load: Load, measured: Measure
         if how is not None:
             code, what_to_do = _UNEXPLAINED[how]
             verdict, more = Verdict.ADVISE, f"{more} {what_to_do} Until then the larger counts for the reserve."
-            listed = load.total if how is Unexplained.MORE else load.running
             if how is Unexplained.LESS:
-                less = Number.of("listed beyond the measured", together([listed, times(measured, -1)], "A"))
-                numbers, limits = (*numbers, less), (Limit(less.name, high=UNEXPLAINED_FROM * listed.value),)
-            text = f"{battery.name} battery: {measured.value:.1f} A measured, {listed.value:.1f} A listed"
+                less = _less_than_listed(load, measured)
+                allowed = UNEXPLAINED_FROM * load.running.value + load.total.value - load.running.value
+                numbers, limits = (*numbers, less), (Limit(less.name, high=allowed),)
+            text = f"{battery.name} battery: {measured.value:.1f} A measured, {load.total.value:.1f} A listed"
             doubts = (Doubt(text, step=LOADS, field="load_current", of=battery.name),)
     rule = rules_of(view).chosen("load_rule")
     return Finding(
@@ -434,6 +457,12 @@ def _load_finding(view: JobView, battery: Battery, load: Load, measured: Measure
         basis=(bases.LOAD_COLUMNS if rule == COLUMNS else bases.LOAD_SUM,),
         doubts=doubts,
     )
+
+
+def _less_than_listed(load: Load, measured: MeasuredValue) -> Number:
+    """How far the load read is below the one listed; as sure as what was read of it."""
+    by = together([load.running, times(measured, -1)], "A", load.total.value - measured.value)
+    return Number.of("listed beyond the measured", by)
 
 
 def _charging(loads: Sequence[_Counted]) -> Callable[[tuple[Engine, ...]], Iterator[Finding]]:
@@ -550,12 +579,14 @@ def _reserve_load(view: JobView, battery: Battery) -> tuple[MeasuredValue, str]:
         return load_of(view, battery).total, "added up"
     try:
         load = load_of(view, battery)
-    except NotEnoughData:
+    except NotEnoughData as lacking:
+        if any(one.lack is Lack.CONTRADICTS for one in lacking.missing):
+            raise  # a circuit draws what it cannot: the meter may have caught it or not
         return measured, "measured"  # nothing is listed that it could be held against
     how = unexplained(load, measured) if load.circuits else None
     if how is None:
         return measured, "measured"
-    return max(measured, load.running, key=lambda one: one.value), "the larger of measured and added up"
+    return max(measured, load.total, key=lambda one: one.value), "the larger of measured and added up"
 
 
 def reserve_findings(view: JobView) -> Iterator[Finding]:

@@ -12,6 +12,7 @@ from garboard.job_view import JobView
 from garboard.records import Circuit
 from garboard.uncertainty import MeasuredValue
 from garboard.units import Amount
+from garboard_wiring_audit.bank_voltage import nominal_volts
 from garboard_wiring_audit.conductors import Conductor, of_area, of_gauge
 from garboard_wiring_audit.readings import has_been_read, known, read
 from garboard_wiring_audit.rules import Rules
@@ -20,6 +21,9 @@ from garboard_wiring_audit.steps import CIRCUITS
 UNKNOWN = MeasuredValue(math.nan, "", math.nan)
 SIZES_AGREE = 0.1
 """Share by which a gauge and an area entered for one conductor may differ."""
+OVER_DESIGN = 1.25
+"""Share of its design current a sound circuit may draw: charging raises the voltage, a pump works hard [-]; common
+practice, no source."""
 
 
 @attrs.frozen(kw_only=True)
@@ -29,6 +33,7 @@ class CircuitFacts:
     "usable_current" is missing where a current was read but is in dispute or cannot be right.
 
     length : one way [m]; load : larger of design and measured current [A]; distance : source to protection [in]
+    design, current : by design, taken as exact, and measured [A]
     """
 
     circuit: Circuit
@@ -37,6 +42,7 @@ class CircuitFacts:
     length: MeasuredValue
     volts: float
     load: MeasuredValue
+    design: MeasuredValue
     current: MeasuredValue
     rating: float
     distance: float
@@ -46,6 +52,11 @@ class CircuitFacts:
     def name(self) -> str:
         """The circuit's name."""
         return self.circuit.name
+
+    @property
+    def draws_too_much(self) -> bool:
+        """Whether the current measured is surely far above the design current: nothing is sized by it."""
+        return self.current.low > OVER_DESIGN * self.design.value
 
     def require(self, *facts: str) -> None:
         """Raise NotEnoughData naming each of these facts that is not known."""
@@ -104,6 +115,7 @@ def facts_of(view: JobView, circuit: Circuit, rules: Rules, *, weighs_current: b
         length=gathering.amount("length", circuit.length, "m", "cable run from source to load", "length"),
         volts=_volts(view, circuit, gathering),
         load=_load(design, current, gathering, circuit.name),
+        design=design,
         current=current,
         rating=gathering.amount(
             "rating", circuit.protection_rating, "A", "fuse or breaker rating", "protection_rating"
@@ -147,7 +159,9 @@ def _load(design: MeasuredValue, current: MeasuredValue, gathering: _Gathering, 
 def _volts(view: JobView, circuit: Circuit, gathering: _Gathering) -> float:
     battery = next((each for each in view.vessel.batteries if each.name == circuit.battery), None)
     nominal = circuit.nominal_voltage or (battery.nominal_voltage if battery else None)
-    return gathering.amount("volts", nominal, "V", "nominal voltage", "nominal_voltage").value
+    volts = gathering.amount("volts", nominal, "V", "nominal voltage", "nominal_voltage").value
+    bank = nominal_volts(battery) if battery is not None and circuit.nominal_voltage is None else None
+    return volts if bank is None or "volts" in gathering.missing else bank
 
 
 def _conductor(circuit: Circuit, gathering: _Gathering) -> Conductor:

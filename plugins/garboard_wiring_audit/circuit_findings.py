@@ -54,7 +54,8 @@ def outcome_of(rule: CircuitRule, view: JobView, rules: Rules) -> Outcome:
         facts = facts_of(view, circuit, rules, weighs_current=rule.weighs_current)
         try:
             judged = rule.judge(view, facts, rules)
-            if rule.resizes and judged.verdict is not Verdict.PASS and size_in_doubt(view, facts, rules):
+            sized = rule.resizes and judged.verdict is not Verdict.PASS and not facts.draws_too_much
+            if sized and size_in_doubt(view, facts, rules):
                 judged = attrs.evolve(judged, sentence=f"{READ_FIRST} {judged.sentence}")
             outcome.judged[circuit.name] = judged
         except NotCovered as why:
@@ -169,7 +170,9 @@ def _in_words(missing: tuple[Missing, ...]) -> str:
 
 def _named(lacking: dict[str, tuple[Missing, ...]]) -> str:
     if len(lacking) > NAMED_AT_MOST:
-        return f"{', '.join(list(lacking)[:NAMED_AT_MOST])} and {len(lacking) - NAMED_AT_MOST} more"
+        reasons = {_in_words(missing) for missing in lacking.values()}
+        of_all = f" ({reasons.pop()})" if len(reasons) == 1 else ""
+        return f"{', '.join(list(lacking)[:NAMED_AT_MOST])} and {len(lacking) - NAMED_AT_MOST} more{of_all}"
     return ", ".join(f"{name} ({_in_words(missing)})" for name, missing in lacking.items())
 
 

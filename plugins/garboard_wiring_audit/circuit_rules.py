@@ -14,8 +14,8 @@ from garboard.job_view import JobView
 from garboard.uncertainty import MeasuredValue
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.ampacity import ISO_BY_AREA, Allowable, allowable
-from garboard_wiring_audit.bank_voltage import another_voltage
-from garboard_wiring_audit.circuit_facts import CircuitFacts
+from garboard_wiring_audit.bank_voltage import another_voltage, fed_by_another_voltage
+from garboard_wiring_audit.circuit_facts import OVER_DESIGN, CircuitFacts
 from garboard_wiring_audit.conductors import (
     AREA_ROUNDING,
     Conductor,
@@ -230,9 +230,16 @@ def _in_table(facts: CircuitFacts, rules: Rules, conductor: Conductor) -> Allowa
 
 
 def judge_overcurrent_rating(_view: JobView, facts: CircuitFacts, rules: Rules) -> CircuitResult:
-    """Rating of fuse or breaker between the load and the largest the conductor allows."""
+    """Rating of fuse or breaker between the load and the largest the conductor allows.
+
+    A current far above the design current fails before all else but a fuse that is wrong by itself.
+    """
     _not_for_cranking(facts)
-    facts.require("protection", "conductor", "insulation", "volts")
+    needed = ("protection", "conductor", "insulation", "volts")
+    rated = facts.circuit.protection == "none" or facts.knows(["rating"])
+    if facts.draws_too_much and not (rated and facts.knows(needed)):
+        return _draws_too_much(facts)
+    facts.require(*needed)
     in_table = _in_table(facts, rules, facts.conductor)
     found = _judge_rating(facts, rules, largest_rating(in_table.table, facts.volts))
     return attrs.evolve(found, basis=(*found.basis, *_lower_row(in_table)))
@@ -253,6 +260,8 @@ def _judge_rating(facts: CircuitFacts, rules: Rules, largest: float) -> CircuitR
             f"{facts.rating:g} A {facts.circuit.protection} on {facts.conductor.label} that allows {largest:g} A.",
         )
     facts.require("load")
+    if facts.draws_too_much:
+        return _draws_too_much(facts)
     if facts.rating <= facts.load.value:
         return _rating(
             facts,
@@ -287,6 +296,32 @@ def _rating(
     )
 
 
+def _draws_too_much(facts: CircuitFacts) -> CircuitResult:
+    fitted = facts.knows(["protection", "rating"]) and facts.circuit.protection != "none"
+    return CircuitResult(
+        code="wiring_audit.overcurrent_rating.draws_too_much",
+        verdict=Verdict.FAIL,
+        sentence=_find_cause(facts),
+        cells=(
+            facts.conductor.label,
+            f"{facts.load.value:.1f}",
+            f"{facts.circuit.protection} {facts.rating:g}" if fitted else facts.circuit.protection,
+            "",
+        ),
+        numbers=(Number.of("current", facts.current), Number("design current", facts.design.value, "A")),
+        limits=(Limit("current", high=OVER_DESIGN * facts.design.value),),
+        basis=(bases.OVER_DESIGN,),
+    )
+
+
+def _find_cause(facts: CircuitFacts) -> str:
+    """What to do about a current far above the design current, where a fuse would be sized by it."""
+    return (
+        f"{_amperes(facts.current)} measured, {facts.design.value:g} A by design: a stalled motor, a short or a wrong "
+        "entry. Switch it off, find the cause and measure again. Fit no larger fuse."
+    )
+
+
 def _rating_limits(load: float | None, largest: float) -> tuple[Limit, ...]:
     """Above the load and at most the largest; each end by itself where the load is beyond what the conductor allows."""
     if load is not None and load > largest:
@@ -296,6 +331,8 @@ def _rating_limits(load: float | None, largest: float) -> tuple[Limit, ...]:
 
 def _fuse_cure(facts: CircuitFacts, rules: Rules, largest: float) -> str:
     device = "breaker" if facts.circuit.protection == "breaker" else "fuse"
+    if facts.draws_too_much:
+        return f"{_find_cause(facts)} Then size the {device}: at most {largest:g} A."
     if not facts.knows(["load"]):
         return f"Enter the current, then fit a {device} above it and at most {largest:g} A."
     load, margin = facts.load.value, rules.share("fuse_margin")
@@ -486,14 +523,17 @@ def judge_drop_calculated(view: JobView, facts: CircuitFacts, rules: Rules) -> C
 
 
 def _require_bank(view: JobView, facts: CircuitFacts) -> None:
-    """Raise NotEnoughData where the circuit's battery reads as one of another voltage: a share of what is not known."""
+    """Raise NotEnoughData where battery or source contradict the circuit's voltage: a share of what is not known."""
     batteries = view.vessel.batteries
-    for battery in batteries:
-        if facts.circuit.battery == battery.name or len(batteries) == 1:
-            other = another_voltage(view, battery)
-            if other is not None:
-                text = f"the {battery.name} battery is of another voltage than entered; put that right first"
-                raise NotEnoughData(attrs.evolve(other, text=text))
+    own = (each for each in batteries if facts.circuit.battery == each.name or len(batteries) == 1)
+    battery = next(own, None)
+    other = another_voltage(view, battery) if battery is not None else None
+    if battery is not None and other is not None:
+        text = f"the {battery.name} battery is of another voltage than entered; put that right first"
+        raise NotEnoughData(attrs.evolve(other, text=text))
+    fed = fed_by_another_voltage(view, facts.circuit, facts.volts, battery)
+    if fed is not None:
+        raise NotEnoughData(fed)
 
 
 @attrs.frozen
@@ -533,8 +573,9 @@ def _contradiction(view: JobView, facts: CircuitFacts, rules: Rules) -> Contradi
     read_as = f"{with_uncertainty(drop.value, drop.expanded_uncertainty, 2)} V read"
     alone = f"{with_uncertainty(copper.value, copper.expanded_uncertainty, 2)} V"
     doubt = f"circuit {facts.name}: {read_as}, and the copper entered loses {alone} alone"
+    wrong = "the current, the length or the size" if facts.draws_too_much else "the length or the size"
     sentence = (
-        f"The copper alone would lose {alone} at {facts.current.value:.1f} A, {read_as}: the length or the size "
+        f"The copper alone would lose {alone} at {facts.current.value:.1f} A, {read_as}: {wrong} "
         "entered is wrong, or only one of the two leads was read. Put that right first; rewire nothing."
     )
     return Contradiction(Doubt(doubt, step=CIRCUITS, field="drop", of=facts.name), sentence)
@@ -548,8 +589,9 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
     _not_for_cranking(facts)
     drop = _measured_drop(view, facts, rules)
     facts.require("volts", "usable_current")
-    _require_bank(view, facts)
+    _require_current(facts, drop)
     at_load = _left_at_load(view, facts, drop)
+    _require_bank(view, facts)
     scale = facts.load.value / facts.current.value if facts.current.value > 0 else 1.0
     lost = drop
     if scale > 1:
@@ -571,6 +613,8 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
     else:
         of_joints = explained.value if explained is not None and poor_joint else None
         cure, to_do = _measured_cure(facts, rules, verdict, drop, of_joints)
+        if verdict is not Verdict.FAIL and not poor_joint:
+            _require_running(facts)
     return CircuitResult(
         code=_DROP_CODES[cure],
         verdict=_stricter(verdict, Verdict.ADVISE) if poor_joint else verdict,
@@ -589,6 +633,28 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
         limits=tuple(limits),
         doubts=(contradiction.doubt,) if contradiction else (),
     )
+
+
+FAR_BELOW_DESIGN = 0.25
+"""Share of its design current below which a circuit was hardly running: its drop shows a fault and proves none absent
+[-]; common practice, no source."""
+
+
+def _require_current(facts: CircuitFacts, drop: MeasuredValue) -> None:
+    """Raise NotEnoughData where nothing ran: without a current no conductor and no joint loses anything."""
+    if drop.value == 0:
+        facts.require("current")
+    if facts.current.value == 0:
+        text = "no current: nothing ran. Run it and read current and drop again"
+        raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=CIRCUITS, field="current", of=facts.name)
+
+
+def _require_running(facts: CircuitFacts) -> None:
+    """Raise NotEnoughData where the circuit hardly ran while its drop was read."""
+    if facts.current.value < FAR_BELOW_DESIGN * facts.design.value:
+        ran = f"{facts.current.value:.1f} A, {facts.design.value:g} A by design"
+        text = f"{ran}: it hardly ran. Run it at full load and read current and drop again"
+        raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=CIRCUITS, field="current", of=facts.name)
 
 
 def _measured_drop(view: JobView, facts: CircuitFacts, rules: Rules) -> MeasuredValue:
@@ -679,6 +745,8 @@ def judge_terminations(view: JobView, facts: CircuitFacts, _rules: Rules) -> Cir
 
 def _cure(facts: CircuitFacts, rules: Rules) -> str:
     """The next larger size that carries the load, keeps the drop and is not too thin."""
+    if facts.draws_too_much:
+        return f"Find first why it draws {facts.current.value:.1f} A, {facts.design.value:g} A by design, then size it"
     checks = [_carries, _keeps_drop]
     known = [check for check in checks if check(facts, rules, facts.conductor) is not None]
     if not facts.knows(["conductor"]) or not known:

@@ -48,7 +48,7 @@ from garboard_wiring_audit.conductors import (
 from garboard_wiring_audit.overcurrent import ISO_DISTANCE, STANDARD_RATINGS, distance_limit, largest_rating
 from garboard_wiring_audit.rules import ISO_MINIMUM
 from garboard_wiring_audit.voltage_drop import K, circular_mils_needed, drop_by_circular_mils
-from wiring_boats import circuit, device, network, said, verdict_on, wired_job
+from wiring_boats import battery, circuit, device, network, said, verdict_on, wired_job
 
 INSULATIONS = (60.0, 75.0, 80.0, 90.0, 105.0, 125.0, 200.0)
 
@@ -235,7 +235,8 @@ def test_cure_meets_both_drop_and_ampacity() -> None:
     """[E] 24 V, 100 A, 10 ft round trip: 8 AWG by drop, 6 AWG by ampacity; the finding asks for 6 AWG."""
     view = wired_job(
         [circuit(conductor_awg="10", nominal_voltage="=24 V", design_current="=100 A", length="=5 ft")],
-        read={("circuits", "current", "Bilge pump"): None},
+        [battery(nominal_voltage="=24 V")],
+        read={("circuits", "current", "Bilge pump"): None, ("batteries", "rest_voltage", "house"): None},
     )
     assert said(view, "drop_calculated")[0].sentence.endswith("Fit 6 AWG or larger.")
 

@@ -101,6 +101,39 @@ def test_charge_never_reaches_past_full_or_empty(volts: str, sentence: str, numb
     assert (shown.name, round(shown.value), shown.expanded_uncertainty) == (*number, None)
 
 
+@pytest.mark.parametrize("chemistry", ["gel", "flooded", "LiFePO4", ""])
+@pytest.mark.parametrize(
+    ("entered", "volts", "dead"),
+    [("=12 V", "3.0 V", True), ("=24 V", "19.0 V", True), ("=12 V", "10.1 V", False), ("=12 V", "6.3 V", False)],
+)
+def test_a_voltage_no_battery_in_order_shows_fails_whatever_its_chemistry(
+    chemistry: str, entered: str, volts: str, dead: bool
+) -> None:
+    """Below 10 V for each 12; 6.3 V is that of a 6 V bank, which may be an entry. No rest makes it right."""
+    read = {**reading("rest_voltage", volts), ("batteries", "hours_at_rest", "house"): None}
+    (finding,) = said(
+        wired_job(batteries=[battery(nominal_voltage=entered, chemistry=chemistry)], read=read), "battery_charge"
+    )
+    assert (finding.code == "wiring_audit.battery_charge.dead") is dead
+    assert finding.verdict is (FAIL if dead else LACKING)
+
+
+@pytest.mark.parametrize(
+    ("chemistry", "label", "words"),
+    [
+        ("LiFePO4", "=12.8 V", "read its own management system"),
+        ("LiFePO4", "=25.6 V", "read its own management system"),
+        ("LiFePO4", "=14 V", "nominal voltage 14 V; the table"),
+        ("AGM", "=12.8 V", "nominal voltage 12.8 V; the table"),
+    ],
+)
+def test_a_lithium_bank_is_known_by_its_label(chemistry: str, label: str, words: str) -> None:
+    """Four cells of 3.2 V are a 12 V bank; no other chemistry is labelled so."""
+    bank = battery(chemistry=chemistry, nominal_voltage=label)
+    volts = "26.4 V" if label == "=25.6 V" else "13.2 V"
+    assert words in sentence_on(wired_job(batteries=[bank], read=reading("rest_voltage", volts)), "battery_charge")
+
+
 def test_a_24_volt_bank_is_read_by_halves() -> None:
     """A 24 V bank at twice the voltage has the same charge."""
     view = wired_job(batteries=[battery(nominal_voltage="=24 V")], read=reading("rest_voltage", "24.48 V"))
@@ -417,6 +450,25 @@ def test_the_larger_load_counts_until_the_difference_is_explained(
     assert reserve in found.sentence
     doubted = [doubt.place for doubt in load.doubts]
     assert doubted == ([] if code == "listed" else [("wiring_audit.loads", "load_current", "", "house")])
+
+
+def test_the_load_listed_is_one_number_wherever_it_is_told() -> None:
+    """10 A by design, 9 A as read on it, 4 A at the battery: load, doubt, charging and reserve all tell 10 A."""
+    read = {**reading("load_current", "4.0 A", "loads"), ("circuits", "current", "Bilge pump"): "9.0 A"}
+    view = wired_job([circuit(design_current="=10 A")], read=read)
+    load, charging = said(view, "load_sum")
+    (reserve,) = said(view, "battery_reserve")
+    assert load.sentence.startswith("10.0 A from 1 circuits")
+    assert [doubt.text for doubt in load.doubts] == ["house battery: 4.0 A measured, 10.0 A listed"]
+    assert load.numbers[-1].value == pytest.approx(6.0)
+    assert "10.0 A listed" in charging.sentence
+    assert "at 10.0 A (the larger of measured and added up)" in reserve.sentence
+
+
+def test_a_measured_load_hides_no_circuit_that_draws_too_much() -> None:
+    """40 A on a 5 A pump, 4 A at the battery: neither is a load to reckon a reserve with."""
+    read = {**reading("load_current", "4.0 A", "loads"), ("circuits", "current", "Bilge pump"): "40.0 A"}
+    assert verdict_on(wired_job(read=read), "battery_reserve") is LACKING
 
 
 def test_a_reserve_that_rests_on_an_unexplained_load_does_not_pass() -> None:

@@ -1,5 +1,6 @@
 """Findings on circuits: verdict, wording and cure at and around every limit."""
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -90,6 +91,9 @@ def test_many_lacking_circuits_are_not_all_named_in_the_sentence() -> None:
     (lacking,) = said(wired_job(circuits), "drop_calculated")
     assert "C0, C1, C2, C3 and 5 more" in lacking.sentence
     assert len(lacking.tables[0].rows) == 9
+    assert "5 more (cable run from source to load is not entered)." in lacking.sentence
+    (unlike,) = said(wired_job([*circuits, circuit("Radio", length=None, conductor_awg="")]), "drop_calculated")
+    assert "C0, C1, C2, C3 and 6 more. " in unlike.sentence, "the table has what each lacks"
 
 
 def test_cranking_motor_conductors_are_left_out() -> None:
@@ -591,6 +595,39 @@ def test_a_calculated_fault_stands_alone_where_the_meter_says_something_else(rea
     assert " measured" not in finding.sentence
 
 
+STALLED: dict[str, Any] = {"conductor_awg": "8", "protection_rating": "=40 A", "critical": False}
+
+
+@pytest.mark.parametrize(
+    ("current", "changes"),
+    [
+        ("45 A", {}),
+        ("34 A", {}),
+        ("34 A", {"conductor_awg": ""}),
+        ("34 A", {"protection_rating": None}),
+        ("34 A", {"protection": "none"}),
+        ("34 A", {"conductor_awg": "16"}),
+    ],
+)
+def test_a_load_far_above_its_design_fails_and_nothing_is_sized_by_it(current: str, changes: dict[str, Any]) -> None:
+    """A 5 A pump that draws 34 A is stalled, shorted or entered wrong, whatever fuse and conductor it has."""
+    view = with_circuit(read={("circuits", "current", "Bilge pump"): current}, **STALLED | changes)
+    (finding,) = said(view, "overcurrent_rating")
+    assert finding.verdict is FAIL
+    assert "find the cause and measure again. Fit no larger fuse." in finding.sentence
+    advice = " ".join(each.finding.sentence for each in HOST.assess(view))
+    assert not re.search(r"Fit an? [\d.]+ A|Fit \d+ AWG|Fit more capacity", advice)
+
+
+@pytest.mark.parametrize(("current", "verdict"), [("6.2 A", PASS), ("6.4 A", PASS), ("6.6 A", FAIL)])
+def test_a_load_a_quarter_above_its_design_is_nobodys_fault(current: str, verdict: Verdict) -> None:
+    """A quarter over 5 A is 6.25; 6.4 A is within what the meter is good to, 6.6 A is not."""
+    view = with_circuit(read={("circuits", "current", "Bilge pump"): current})
+    assert verdict_on(view, "overcurrent_rating") is verdict
+    unknown = with_circuit(read={("circuits", "current", "Bilge pump"): current}, design_current=None)
+    assert verdict_on(unknown, "overcurrent_rating") is PASS
+
+
 def test_a_fuse_without_room_for_the_margin_says_why_it_is_that_one() -> None:
     """14 AWG allows 52.5 A; a quarter over 42 A is 52.5, so 50 A is the largest there is."""
     view = with_circuit(design_current="=42 A", protection="none", read={("circuits", "current", "Bilge pump"): None})
@@ -614,6 +651,27 @@ def test_measured_drop_is_brought_to_the_design_current() -> None:
     assert finding.verdict is FAIL
     assert finding.numbers[0].value == pytest.approx(0.5 / 12 * 100)
     assert "measured at 5.0 A" in finding.sentence
+
+
+@pytest.mark.parametrize(
+    ("current", "drop", "verdict"),
+    [
+        ("0.0 A", "0.0 V", LACKING),
+        ("0.0 A", "0.60 V", LACKING),
+        (None, "0.0 V", LACKING),
+        ("1.2 A", "0.05 V", LACKING),
+        ("1.3 A", "0.05 V", PASS),
+        ("1.2 A", "0.60 V", FAIL),
+    ],
+)
+def test_a_circuit_that_did_not_run_keeps_no_drop(current: str | None, drop: str, verdict: Verdict) -> None:
+    """5 A by design: below 1.25 A a drop shows a fault and proves none absent. What was looked at stands by itself."""
+    read: Readings = {("circuits", "current", "Bilge pump"): current, ("circuits", "drop", "Bilge pump"): drop}
+    view = with_circuit(read=read)
+    assert verdict_on(view, "drop_measured") is verdict
+    assert verdict_on(view, "terminations") is PASS
+    loose = ("circuits", "terminations_tight", "Bilge pump")
+    assert verdict_on(with_circuit(read={**read, loose: None}), "terminations") is LACKING
 
 
 def test_source_voltage_tells_what_is_left_at_the_load() -> None:
@@ -723,6 +781,41 @@ def test_no_share_of_a_voltage_that_the_battery_contradicts(volts: str, verdict:
     assert verdict_on(view, "drop_calculated") is verdict
 
 
+@pytest.mark.parametrize(
+    ("circuit_volts", "bank", "source", "verdict"),
+    [
+        ("=24 V", {}, "12.6 V", LACKING),
+        ("=24 V", {}, None, LACKING),
+        ("=12 V", {}, "25.2 V", LACKING),
+        ("=12 V", {"nominal_voltage": "=24 V"}, None, LACKING),
+        ("=12 V", {"nominal_voltage": "=24 V"}, "12.6 V", PASS),  # a converter feeds it
+        ("=12 V", {}, "14.4 V", PASS),
+        ("=12 V", {}, "10.4 V", PASS),
+        ("=12 V", {"nominal_voltage": "=12.8 V", "chemistry": "LiFePO4"}, None, PASS),
+        (None, {"nominal_voltage": "=12.8 V", "chemistry": "LiFePO4"}, "13.3 V", PASS),
+    ],
+)
+def test_a_circuit_fed_with_another_voltage_than_its_own_keeps_no_share(
+    circuit_volts: str | None, bank: Changes, source: str | None, verdict: Verdict
+) -> None:
+    """3 % of 24 V is 6 % of the 12 V that feed it: entry or feed is wrong, and named."""
+    read = {("circuits", "source_voltage", "Bilge pump"): source, ("batteries", "rest_voltage", "house"): None}
+    view = wired_job([circuit(nominal_voltage=circuit_volts)], [battery(**bank)], read=read)
+    for rule in ("drop_measured", "drop_calculated"):
+        (finding,) = said(view, rule)
+        assert finding.verdict is verdict
+        named = f"{source[:-2]}0 V at the source of a" if source else "V circuit on the house battery of"
+        assert (named in finding.sentence) is (verdict is LACKING)
+
+
+def test_the_share_on_a_lithium_bank_is_of_the_voltage_it_is_called_by() -> None:
+    """0.37 V is 3.08 % of 12 V and 2.9 % of the 12.8 V on its label."""
+    bank = battery(nominal_voltage="=12.8 V", chemistry="LiFePO4")
+    read = {("circuits", "drop", "Bilge pump"): "0.37 V", ("batteries", "rest_voltage", "house"): None}
+    (finding,) = said(wired_job([circuit(nominal_voltage=None)], [bank], read=read), "drop_measured")
+    assert finding.numbers[0].value == pytest.approx(0.37 / 12 * 100)
+
+
 # Labels and terminations
 
 
@@ -790,12 +883,16 @@ def test_terminations_need_both_answers() -> None:
 
 
 def test_battery_of_another_voltage_does_not_override_the_circuits_own() -> None:
-    """The circuit's nominal voltage comes first."""
+    """The circuit's nominal voltage comes first where its source bears it out."""
     view = wired_job(
         [circuit(length="=13.7 ft")],
         [battery(nominal_voltage="=24 V")],
         settings={"ambient": "20 degC"},
-        read={("batteries", "rest_voltage", "house"): "25.2 V", **NO_DROP},
+        read={
+            ("batteries", "rest_voltage", "house"): "25.2 V",
+            ("circuits", "source_voltage", "Bilge pump"): "12.60 V",
+            **NO_DROP,
+        },
     )
     (finding,) = said(view, "drop_calculated")
     assert finding.tables[0].rows[0][4] == "3.0"
