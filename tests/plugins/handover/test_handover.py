@@ -133,6 +133,23 @@ def test_a_short_hold_is_not_judged() -> None:
         hold_of(_stream([0.0] * 300), 60)
 
 
+@pytest.mark.parametrize(
+    ("run", "degrees"),
+    [
+        ([0.25 * n for n in range(900)], 225),  # a circle
+        ([40.0 + 30 * (n > 450) + math.sin(n / 9) for n in range(900)], 32),  # a change of course
+        ([100 * math.sin(n / 143) for n in range(900)], 200),  # out and back
+    ],
+)
+def test_a_heading_that_went_elsewhere_is_no_hold(run: list[float], degrees: int) -> None:
+    with pytest.raises(NotEnoughData, match=f"no heading was held: it went through {degrees} degrees"):
+        hold_of(_stream(run), 60)
+
+
+def test_a_pilot_that_hunts_about_its_heading_is_judged_as_one() -> None:
+    assert hold_of(_stream([30 * math.sin(n / 20) for n in range(900)]), 60).furthest > 29
+
+
 def _second_order(change: float, damping: float, natural: float, seconds: float) -> list[float]:
     """Step response of a second-order system, the textbook form for under-damped turns."""
     damped = natural * math.sqrt(1 - damping**2)
