@@ -75,7 +75,7 @@ class Turn:
     course_source    : whose course over ground that is
     course_not_told  : why no course over ground says anything of it; "" where one does
     other_course     : what another receiver says that contradicts `by_course`
-    course_in_band   : share of the time in which that course turned inside the band, 0 to 1; None where it does not tell
+    course_in_band   : share of the time that course turned inside the band, 0 to 1; None where it does not tell
     course_lapse     : its longest time outside the band [s]
     like_deviation   : share of a heading's unevenness that comes back on the same headings, as deviation does, 0 to 1
     by_heading       : turned by the sensor's own heading, for a turn from its rate [deg]; None where it does not tell
