@@ -96,9 +96,11 @@ def with_uncertainty(value: float, expanded_uncertainty: float | None, decimals:
     >>> with_uncertainty(60, 0.3, 0), with_uncertainty(472.71, 19.9), with_uncertainty(0.304, 0.66)
     ('60.0 ± 0.3', '473 ± 20', '0.3 ± 0.7')
 
+    A value that rounds to nothing has no minus: "0.0", never "-0.0".
+
     [1] JCGM 100:2008, 7.2.6: at most two significant digits in an uncertainty, the value rounded to match.
     """
-    sign = "+" if plus else ""
+    sign = "+z" if plus else "z"  # z: no minus before a zero
     half_width = expanded_uncertainty
     if not half_width:
         after = "" if half_width is None else f" ± {half_width:.{decimals}f}"

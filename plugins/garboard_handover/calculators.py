@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 import attrs
 
+from garboard.cautions import FUEL_VAPOUR
 from garboard.findings import (
     Axis,
     Band,
@@ -52,18 +53,20 @@ def _check_of(step: Step) -> Calculator:
         if all(answer is None and place.lack is not Lack.DISAGREES for place, answer, _ in answers):
             text = "not tried yet; try it, or mark the step as not fitted"
             raise NotEnoughData(text, lack=Lack.NOT_TRIED, step=step.key)
-        failed = [place.text for place, answer, _ in answers if answer is False]
+        failed = [place.text for place, answer, _ in answers if answer is False and place.field not in steps.DANGERS]
         missing = tuple(
             place
             for place, answer, required in answers
             if answer is None and (required or place.lack is Lack.DISAGREES)
         )
+        if step.key == steps.FUEL_SYSTEM:
+            yield from _fuel_dangers(step, [place for place, answer, _ in answers if answer is False])
         if failed:
             yield Finding(
                 code="handover.check.failed",
                 verdict=Verdict.FAIL,
                 about=step.title,
-                sentence=f"Put right and try again: {'; '.join(failed)}.",
+                sentence=f"Answered no: {'; '.join(failed)}. Put right and try again.",
                 basis=(steps.WALK_THROUGH, steps.MAKERS),
             )
         if missing:
@@ -75,7 +78,7 @@ def _check_of(step: Step) -> Calculator:
                 basis=(steps.WALK_THROUGH,),
                 missing=missing,
             )
-        if not failed and not missing:
+        if not missing and all(answer is not False for _, answer, _ in answers):
             tried = sum(answer is True for _, answer, _ in answers)
             yield Finding(
                 code="handover.check.in_order",
@@ -94,6 +97,33 @@ def _check_of(step: Step) -> Calculator:
         compute=compute,
         basis=(steps.WALK_THROUGH,),
     )
+
+
+def _fuel_dangers(step: Step, answered_no: Sequence[Missing]) -> Iterator[Finding]:
+    """Vapour and leaks that were found: what nobody may do comes before what is to be mended."""
+    found = {place.field: place.text for place in answered_no if place.field in steps.DANGERS}
+    if found.pop(steps.NO_VAPOUR, ""):
+        yield Finding(
+            code="handover.check.vapour_found",
+            verdict=Verdict.FAIL,
+            about=step.title,
+            sentence=(
+                "Vapour found: do not start or switch anything. No flame or spark, people off, open every hatch. "
+                "Find and stop the leak, then try again."
+            ),
+            basis=(FUEL_VAPOUR.basis, steps.MAKERS),
+        )
+    if found:
+        yield Finding(
+            code="handover.check.fuel_leaks",
+            verdict=Verdict.FAIL,
+            about=step.title,
+            sentence=(
+                "Fuel leaks: do not start. No flame or spark, shut the fuel off, open every hatch. Find and stop the "
+                f"leak, then try again. Answered no: {'; '.join(found.values())}."
+            ),
+            basis=(FUEL_VAPOUR.basis, steps.MAKERS),
+        )
 
 
 def _still_to_do(missing: Sequence[Missing]) -> str:

@@ -14,6 +14,8 @@ from garboard.series import compass_angle, is_frozen, mean, standard_deviation, 
 from garboard_handover.steps import AUTOPILOT
 
 COARSE = 0.5  # a heading that changes by steps of this or more may stand still in live hands [deg]
+NOT_HELD = 45.0  # a heading so far off its mean was not held on one; common practice, no source [deg]
+CHANGED = 20.0  # as one whose slow change over the hold is so large [deg]
 
 
 @attrs.frozen
@@ -54,8 +56,8 @@ def hold_of(heading: Stream, shortest: float) -> Hold:
 
     heading  : heading stream [deg]
     shortest : less than this is not enough [s]
-    Raises NotEnoughData for a short recording or fewer than ten samples, and for a heading that did not change at
-    all or stood still for half of the hold.
+    Raises NotEnoughData for a short recording or fewer than ten samples, for a heading that did not change at all or
+    stood still for half of the hold, and for one that went elsewhere: a pilot that hunts comes back to its heading.
     """
     seconds = heading.times[-1] - heading.times[0] if len(heading) else 0.0
     if seconds < shortest or len(heading) < 10:
@@ -64,13 +66,20 @@ def hold_of(heading: Stream, shortest: float) -> Hold:
     _see_that_it_lives(heading, seconds / 2, "hold_recording")
     run = unwrapped(heading.values)
     middle = mean(run)
-    return Hold(
+    hold = Hold(
         heading=compass_angle(middle),
         standard_deviation=standard_deviation(run),
         furthest=max(abs(angle - middle) for angle in run),
         drift=slope(heading.times, run) * seconds,
         seconds=seconds,
     )
+    if hold.furthest > NOT_HELD or abs(hold.drift) > CHANGED:
+        text = (
+            f"no heading was held: it went through {max(run) - min(run):.0f} degrees; record while the pilot holds one "
+            "heading, and see why if it does not"
+        )
+        raise NotEnoughData(text, lack=Lack.UNSUITABLE, step=AUTOPILOT, field="hold_recording")
+    return hold
 
 
 def _see_that_it_lives(heading: Stream, longest: float, field: str) -> None:

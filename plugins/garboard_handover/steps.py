@@ -21,6 +21,10 @@ TABS_UNDER_WAY = "handover.tabs_under_way"
 OWNER_BRIEFING = "handover.owner_briefing"
 PUNCH_LIST = "handover.punch_list"
 
+NO_VAPOUR = "no_vapour"
+DANGERS = (NO_VAPOUR, "dry_at_rest", "dry_under_pressure")
+"""Points of the fuel system whose "no" says first what nobody may do: vapour and leaks."""
+
 WALK_THROUGH = Basis(BasisKind.COMMON_PRACTICE, "everything aboard is tried once before the boat is signed over")
 MAKERS = Basis(BasisKind.MANUAL, "the makers' manuals of the equipment aboard")
 LOCAL_LAW = Basis(
@@ -66,7 +70,7 @@ STEPS = (
         fields=(
             _yes("dry_at_rest", "Every fitting dry with the system at rest"),
             _yes("dry_under_pressure", "Every fitting dry with the primer bulb hard or the pump on"),
-            _yes("no_vapour", "No vapour by nose and detector"),
+            _yes(NO_VAPOUR, "No vapour by nose and detector"),
             _yes("blower_works", "Blower draws air out", required=False, help="Leave empty where there is none."),
             _yes("vent_and_fill_clear", "Vent and fill hoses clear, fill grounded"),
         ),

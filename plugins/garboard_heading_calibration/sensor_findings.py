@@ -156,7 +156,7 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
     way = "east" if here.east >= 0 else "west"
     result = (
         f"Variation {with_uncertainty(here.east, here.expanded_uncertainty, plus=True)} degrees ({way}) "
-        f"{here.place_in_words}, changing {here.a_year:+.2f} a year, by {here.field.model}."
+        f"{here.place_in_words}, changing {here.a_year:+z.2f} a year, by {here.field.model}."
     )
     told: list[Remark] = []
     recordings = tuple(_recordings(view))
@@ -228,7 +228,7 @@ def _sent_otherwise(here: Variation, recordings: Iterable[Recording]) -> Iterabl
         sent = _median(recording, "variation")
         if sent is not None and abs(signed_angle(sent - here.east)) > here.expanded_uncertainty + SENT_WITHIN:
             words = (
-                f"The boat's network takes it for {sent:+.1f} in {recording.name}: see its plotter's setting and date."
+                f"The boat's network takes it for {sent:+z.1f} in {recording.name}: see its plotter's setting and date."
             )
             yield ("heading_calibration.variation.sent_otherwise", words)
             return
@@ -397,7 +397,7 @@ def comparison_finding(
 
 def _off(view: JobView, trusted: str, found: Comparison) -> Remark:
     """What to do about a difference. A large one is no deviation: the sensor is turned on its bracket."""
-    enter = f"enter an offset of {found.offset_to_enter:+.1f} degrees if the sensor adds its offset."
+    enter = f"enter an offset of {found.offset_to_enter:+z.1f} degrees if the sensor adds its offset."
     if is_like_the_variation(view, found.difference):
         words = "That is about the variation: see whether one of the two shows true and says magnetic."
         return ("heading_calibration.comparison.like_variation", words)

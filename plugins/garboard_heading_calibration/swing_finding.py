@@ -47,8 +47,11 @@ from .variation import Variation
 LARGEST, LARGEST_READ = "largest deviation", "largest deviation read"
 """Numbers of a swing: by the curve, and as read where there is no curve."""
 BESIDE = "largest deviation beside the constant"
+TWO_DIGITS = 10.0  # an uncertain deviation from here on bears no tenths [deg]
 LEAST_SCALE = 1.0  # a deviation figure reaches at least so far either way [deg]
 HARMONICS = 0.17  # of what goes three times round and oftener, which the curve leaves out, standard deviation [deg]
+FEWEST_BACKWARDS = 4  # readings that tell a compass running backwards from one badly disturbed
+RIGHT_ANGLE = 90.0  # one running backwards is off by more somewhere [deg]
 ON_THE_POINT = 2.5  # a reading this near N, NE, E ... serves the sum on paper [deg]
 
 METHOD = Basis(BasisKind.METHOD, "least squares on A + B sin z + C cos z + D sin 2z + E cos 2z", "z: compass heading")
@@ -115,6 +118,8 @@ def swing_finding(
     numbers  : what else there is to tell
     """
     told = list(remarks)
+    if _runs_backwards(readings, shared):
+        return _turns_the_other_way(about, readings)
     odd = _odd(view, readings)
     if odd:
         words = _off_the_curve(readings, odd)
@@ -141,6 +146,9 @@ def swing_finding(
         f"Deviation {with_uncertainty(worst.value, half, plus=True)} degrees at most, "
         f"on {worst_heading:03d} by compass."
     )
+    if half >= abs(worst.value):  # no heading's deviation is told from none: what it may be is all there is to say
+        reach = max(abs(value.value) + value.expanded_uncertainty for _, value in curve)
+        result = f"Deviation within ± {reach:.{0 if reach >= TWO_DIGITS else 1}f} degrees on every heading."
     codes = [code for code, _ in told]
     good = [] if told else ["Keep the card aboard."]
     return Finding(
@@ -248,7 +256,7 @@ def _off_the_curve(readings: Sequence[SwingPoint], odd: Sequence[SwingPoint]) ->
     off = odd[0].deviation - by_others
     again = "read it again, or see what was typed" if odd[0].row else "run it again"
     return (
-        f"{called[0][:1].upper()}{called[0][1:]} is {off:+.0f} degrees off what the {len(others)} others say: {again}."
+        f"{called[0][:1].upper()}{called[0][1:]} is {off:+z.0f} degrees off what the {len(others)} others say: {again}."
     )
 
 
@@ -302,7 +310,7 @@ def _advice(view: JobView, about: str, swing: _Swing, shared: Shared) -> Iterabl
 
 def _enter_offset(view: JobView, offset: float, turned: bool) -> Remark:
     """A constant alone is no iron: the sensor is turned on its bracket, or true was taken for magnetic."""
-    enter = f"enter an offset of {offset:+.1f} degrees if the sensor adds its offset."
+    enter = f"enter an offset of {offset:+z.1f} degrees if the sensor adds its offset."
     if is_like_the_variation(view, offset):
         words = "The constant is about the variation: see whether sensor or reference shows true and not magnetic."
         return ("heading_calibration.swing.like_variation", words)
@@ -324,6 +332,37 @@ def _see_that_no_current_explains(view: JobView, farthest: float, shared: Shared
     raise NotEnoughData(text, lack=Lack.UNSUITABLE, step=place["step"], field="current_sets_towards")
 
 
+def _runs_backwards(readings: Sequence[SwingPoint], shared: Shared) -> bool:
+    """Whether the compass goes down as the bow goes up: then not their difference but their sum is one all round."""
+    if len(readings) < FEWEST_BACKWARDS:
+        return False
+    sums = [2 * reading.compass + reading.deviation for reading in readings]
+    try:
+        centre = mean_direction(sums)
+    except ValueError:
+        return False
+    alike = max(abs(signed_angle(one - centre)) for one in sums) <= APPROXIMATE_UP_TO + shared.open_by
+    middle = _middle(readings)
+    return alike and max(abs(_from(middle, reading)) for reading in readings) > RIGHT_ANGLE
+
+
+def _turns_the_other_way(about: str, readings: Sequence[SwingPoint]) -> Finding:
+    middle = _middle(readings)
+    worst = max(readings, key=lambda reading: abs(_from(middle, reading)))
+    return Finding(
+        code="heading_calibration.swing.turns_the_other_way",
+        verdict=Verdict.FAIL,
+        about=about,
+        sentence=(
+            "The compass turns the other way than the boat: the sensor is upside down, or its sign is reversed. "
+            "Put it right, then swing again."
+        ),
+        basis=(HANDBOOK, SMALL_CRAFT),
+        numbers=(Number(LARGEST_READ, worst.deviation, "deg"), Number(BESIDE, abs(_from(middle, worst)), "deg")),
+        limits=(Limit(BESIDE, high=APPROXIMATE_UP_TO),),
+    )
+
+
 def _too_large(about: str, readings: Sequence[SwingPoint], middle: float, shared: Shared) -> Finding:
     """More deviation than five coefficients can tell; a fault where it is as much less what a current leaves open."""
     worst = max(readings, key=lambda reading: abs(_from(middle, reading)))
@@ -336,7 +375,7 @@ def _too_large(about: str, readings: Sequence[SwingPoint], middle: float, shared
         verdict=Verdict.FAIL if surely else Verdict.ADVISE,
         about=about,
         sentence=(
-            f"Deviation {worst.deviation:+.1f} degrees on {worst.compass:03.0f} by compass. {cause}: "
+            f"Deviation {worst.deviation:+z.1f} degrees on {worst.compass:03.0f} by compass. {cause}: "
             f"above {APPROXIMATE_UP_TO:.0f} degrees five coefficients are not good enough for a card."
         ),
         basis=(HANDBOOK, SMALL_CRAFT),
@@ -349,7 +388,7 @@ def _card(about: str, curve: Sequence[tuple[int, MeasuredValue]]) -> Table:
     rows = []
     for heading, deviation in curve:
         magnetic = f"{compass_angle(round(heading + deviation.value, 1)):05.1f}"
-        rows.append((f"{heading:03d}", f"{deviation.value:+.1f}", f"{deviation.expanded_uncertainty:.1f}", magnetic))
+        rows.append((f"{heading:03d}", f"{deviation.value:+z.1f}", f"{deviation.expanded_uncertainty:.1f}", magnetic))
     headings = ("Compass [deg]", "Deviation, east + [deg]", "± [deg]", "Magnetic [deg]")
     return Table(f"Deviation card: {about}", headings, tuple(rows), card=True)
 
@@ -357,7 +396,7 @@ def _card(about: str, curve: Sequence[tuple[int, MeasuredValue]]) -> Table:
 def _coefficients(about: str, readings: Sequence[SwingPoint], fit: Fit) -> Table:
     paper = _on_paper(readings)
     rows = tuple(
-        (name, f"{value:+.2f}", f"{error:.2f}", f"{paper[index]:+.2f}" if paper else "-")
+        (name, f"{value:+z.2f}", f"{error:.2f}", f"{paper[index]:+z.2f}" if paper else "-")
         for index, (name, value, error) in enumerate(zip("ABCDE", fit.coefficients, fit.standard_errors, strict=True))
     )
     headings = ("Coefficient", "Least squares [deg]", "Standard error [deg]", "On paper [deg]")
@@ -378,7 +417,7 @@ def _on_paper(readings: Sequence[SwingPoint]) -> Coefficients | None:
 def _residuals(about: str, readings: Sequence[SwingPoint], fit: Fit) -> Table:
     pairs = sorted(zip(readings, fit.residuals, strict=True), key=lambda pair: pair[0].compass)
     rows = tuple(
-        (f"{reading.compass:05.1f}", f"{reading.deviation:+.1f}", f"{residual:+.2f}") for reading, residual in pairs
+        (f"{reading.compass:05.1f}", f"{reading.deviation:+z.1f}", f"{residual:+z.2f}") for reading, residual in pairs
     )
     return Table(f"Readings: {about}", ("Compass [deg]", "Deviation read [deg, east +]", "Off the curve [deg]"), rows)
 

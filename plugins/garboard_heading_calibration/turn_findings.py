@@ -43,8 +43,11 @@ from .turns import (
 
 RECORDED = {"step": STEADY_TURN, "field": "turn_recording"}
 UNCALIBRATED = 20.0  # deviation a sensor may have before it is calibrated [deg]
+LIKE_DEVIATION = 0.8  # share of a turn's unevenness that has to go with the heading; common practice, no source
 LEAST_DOUBT = 0.1  # no log tells degrees turned any closer; common practice, no source [deg]
 TOO_SHORT = "heading_calibration.steady_turn.too_short"
+UNEVEN = "heading_calibration.steady_turn.uneven"
+LAPSE = "heading_calibration.steady_turn.lapse"
 A_MINUTE = 60.0  # a rate of turn in degrees a minute taken for degrees a second is so many times too large
 UNIT_WITHIN = 0.15  # of A_MINUTE, for the unit to be what is wrong
 LONGEST_SILENCE = 60.0  # a longer silence of the sensor parts two turns [s]
@@ -133,21 +136,31 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
     names = {sensor.name for sensor in view.vessel.heading_sensors}
     silent = [sensor for sensor in view.vessel.heading_sensors if sensor.sources and seen.isdisjoint(sensor.sources)]
 
+    taken = {*seen, *missed, *mixed}
+    unheard = [sensor.sources[0] for sensor in silent if taken.isdisjoint(sensor.sources)]
+    sources = [*sorted(seen), *sorted({*missed, *mixed} - seen), *unheard]
+
+    def called(source: str) -> str:
+        """The sensor's name, with the source where the sensor sends under several."""
+        name = name_of(view, source)
+        alike = [other for other in sources if name_of(view, other) == name]
+        return f"{name} (source {source})" if len(alike) > 1 else name
+
     def best(source: str) -> Finding:
-        about = name_of(view, source)
+        name, about = name_of(view, source), called(source)
         if source in mixed:
             raise NotEnoughData(two_senders(about, RECORDED))
         mine = [turn for turn in turns if turn.source == source]
         if not mine and source in missed:
-            raise NotEnoughData(_missed(about, name_of(view, missed[source].turn.source), missed[source]))
+            raise NotEnoughData(_missed(about, called(missed[source].turn.source), missed[source]))
         if not mine:
-            text = f"{about} shows no turn in the recording; see that it was sending"
+            text = f"{name} shows no turn in the recording; see that it was sending"
             raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **RECORDED)
         said = view.asking()
-        said.settled(STEADY_TURN, "instrument_result", of=about)
+        said.settled(STEADY_TURN, "instrument_result", of=name)
         said.check()
-        result = view.value(STEADY_TURN, "instrument_result", of=about)
-        others = [(name_of(view, other.source), other) for other in turns if other.source not in mixed]
+        result = view.value(STEADY_TURN, "instrument_result", of=name)
+        others = [(called(other.source), other) for other in turns if other.source not in mixed]
         good = [turn for turn in mine if not shortcomings(turn, wanted)]
         turn = min((*good, *_whole_turns(mine)), key=lambda turn: _rank(turn, wanted))
         found = turn_finding(
@@ -160,12 +173,9 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
             accepted=result == "accepted",
             mixed=mixed_words(heard) if heard.clock else "",
         )
-        return attrs.evolve(found, of=about if about in names else "")
+        return attrs.evolve(found, of=name if name in names else "")
 
-    taken = {*seen, *missed, *mixed}
-    unheard = [sensor.sources[0] for sensor in silent if taken.isdisjoint(sensor.sources)]
-    sources = [*sorted(seen), *sorted({*missed, *mixed} - seen), *unheard]
-    return one_by_one(sources, best, lambda source: name_of(view, source), BASIS)
+    return one_by_one(sources, best, called, BASIS)
 
 
 def _rank(turn: Turn, wanted: Wanted) -> tuple[float, ...]:
@@ -282,6 +292,15 @@ def turn_finding(
     against = _contradicted(turn, same_time)
     faults = _still_short(turn, wanted, against, bool(mixed))
     remarks = [*against.remarks, *_remarks(turn, wanted, calm, mixed)]
+    even = _helm_was_even(turn, wanted, same_time)
+    if even and any(code in (UNEVEN, LAPSE) for code, _ in faults):
+        faults = [(code, words) for code, words in faults if code not in (UNEVEN, LAPSE)]
+        swing = "Swing it" if accepted else "Let the instrument finish its calibration, then swing it"
+        words = (
+            f"The sensor reads unevenly, the helm was steady: {even}. {swing}. If it stays, look for iron and cables "
+            "near the sensor."
+        )
+        remarks = [("heading_calibration.steady_turn.sensor_uneven", words), *remarks]
     if accepted and faults:
         faults, remarks = (
             [],
@@ -341,10 +360,10 @@ def shortcomings(turn: Turn, wanted: Wanted) -> tuple[Remark, ...]:
         told.append(("heading_calibration.steady_turn.too_fast", f"Too fast. Turn slower: {rate}."))
     elif turn.in_band < wanted.share:
         words = f"Too uneven. Hold helm and throttle still: {100 * wanted.share:.0f} % in the band wanted."
-        told.append(("heading_calibration.steady_turn.uneven", words))
+        told.append((UNEVEN, words))
     elif turn.longest_lapse > wanted.lapse:
         lapse = f"Out of the band for {turn.longest_lapse:.0f} s at a stretch."
-        told.append(("heading_calibration.steady_turn.lapse", f"{lapse} Keep each lapse under {wanted.lapse:.0f} s."))
+        told.append((LAPSE, f"{lapse} Keep each lapse under {wanted.lapse:.0f} s."))
     missing = wanted.degrees - abs(turn.degrees)
     if missing > turn.silence * turn.mean_rate:
         turn_on = f"Turn on for {math.ceil(missing)} degrees more: {wanted.degrees:.0f} wanted."
@@ -499,6 +518,27 @@ def _deviation(turn: Turn, degrees: float) -> float:
     if turn.quantity == "rate_of_turn":
         return 0.0
     return UNCALIBRATED * math.sqrt(2 * (1 - math.cos(math.radians(degrees))))
+
+
+def _helm_was_even(turn: Turn, wanted: Wanted, others: Sequence[tuple[str, Turn]]) -> str:
+    """What shows that the boat turned evenly while the sensor did not; "" where nothing does.
+
+    Another sensor that sees the boat's yaw as this one does. A course over ground does not see it: it tells only of
+    unevenness that comes back on the same headings.
+    """
+
+    def is_even(in_band: float, lapse: float) -> bool:
+        return in_band >= wanted.share and lapse <= wanted.lapse
+
+    by_heading = turn.quantity == "heading"
+    for name, other in others:
+        sees_as_much = by_heading or other.quantity == turn.quantity
+        if sees_as_much and turn.degrees * other.degrees > 0 and is_even(other.in_band, other.longest_lapse):
+            return f"{100 * other.in_band:.0f} % inside by {name}"
+    course = turn.course_in_band
+    if course is not None and turn.like_deviation > LIKE_DEVIATION and is_even(course, turn.course_lapse):
+        return f"{100 * course:.0f} % inside by course over ground"
+    return ""
 
 
 def _still_short(turn: Turn, wanted: Wanted, against: _Against, mixed: bool) -> list[Remark]:

@@ -75,6 +75,9 @@ class Turn:
     course_source    : whose course over ground that is
     course_not_told  : why no course over ground says anything of it; "" where one does
     other_course     : what another receiver says that contradicts `by_course`
+    course_in_band   : share of the time that course turned inside the band, 0 to 1; None where it does not tell
+    course_lapse     : its longest time outside the band [s]
+    like_deviation   : share of a heading's unevenness that comes back on the same headings, as deviation does, 0 to 1
     by_heading       : turned by the sensor's own heading, for a turn from its rate [deg]; None where it does not tell
     by_heading_within: its expanded uncertainty [deg]
     heading_still    : longest time the sensor's heading stood still to its last digit while the boat turned on [s]
@@ -96,6 +99,9 @@ class Turn:
     smoothness: float
     with_way: float | None = None
     without_way: bool = False
+    course_in_band: float | None = None
+    course_lapse: float = 0.0
+    like_deviation: float = 0.0
     by_heading: float | None = None
     by_heading_within: float = 0.0
     heading_still: float = 0.0

@@ -20,9 +20,11 @@ from typing import NamedTuple
 
 import attrs
 
+from garboard.numeric import least_squares
 from garboard.samples import Recording, Stream
 from garboard.series import mean, standard_deviation, turned, unchanging_stretches, unwrapped
 
+from .deviation import model_terms
 from .rates import LONGEST_GAP, UNDER_WAY, finite_only, low_passed, rate_from_heading
 from .settings import USUAL_RATE, RateErrors
 from .totals import by_heading
@@ -36,6 +38,7 @@ YAW_DEGREES = 20.0  # turning less than this one way is yawing about
 HEADING_OVER = 5.0  # over a shorter time the noise of a heading makes a steady turn uneven [s]
 STILL_FOR = 10.0  # a heading alike to its last digit so long, while the rate turns on, stands still [s]
 STILL_DEGREES = 20.0  # what the rate turns in that time for the heading to be called still
+LIKE_SAMPLES, LEAST_SAMPLES = 200, 20  # of a heading, to tell deviation from a wandering helm
 SURELY_TURNED = 180.0  # when one source turns this far, another that was sending all the time has to show a turn
 
 
@@ -74,8 +77,9 @@ def find_turns(
             turning = slow.between(start, end)
             turn = _turn(part, turning, band, errors)
             totals = [course_total(turn, part, turning, course, speeds, errors) for course in courses]
-            turn = held_against(turn, totals)
+            turn = _beside_its_course(held_against(turn, totals), courses, band)
             turn = _with_headings(turn, part, headings) if rates else _still(turn, stream, recording)
+            turn = turn if rates else attrs.evolve(turn, like_deviation=like_deviation(part))
             found.append(_cut_by_silence(turn, rate, first, last))
     return tuple(found)
 
@@ -107,6 +111,7 @@ def joined(parts: Sequence[Turn]) -> Turn:
         check=None,
         with_way=None,
         without_way=False,
+        course_in_band=None,
         in_band=math.fsum(part.in_band * part.seconds for part in parts) / seconds,
         longest_lapse=max(part.longest_lapse for part in parts),
         smoothness=math.sqrt(math.fsum(part.smoothness**2 * part.seconds for part in parts) / seconds),
@@ -114,6 +119,34 @@ def joined(parts: Sequence[Turn]) -> Turn:
         silence_after=parts[-1].silence_after,
         silence=math.fsum(silent),
     )
+
+
+def like_deviation(heading: Stream) -> float:
+    """Share of what makes a turn uneven that goes with the heading, as deviation does; the rest goes with the time.
+
+    heading : while it turned all the time [deg]
+    returns : share of the squares of what is off a steady turn, which the terms of a deviation curve take out [-]
+
+    >>> from garboard.samples import StreamKey
+    >>> times = tuple(float(second) for second in range(181))
+    >>> steady = [2.5 * time for time in times]
+    >>> off = tuple(angle + 18 * math.sin(math.radians(angle)) for angle in steady)
+    >>> like_deviation(Stream(StreamKey("heading"), times, off)) > 0.9
+    True
+    """
+    every = max(1, len(heading) // LIKE_SAMPLES)
+    angles = unwrapped(heading.values)[::every]
+    times = [time - heading.times[0] for time in heading.times[::every]]
+    if len(angles) < LEAST_SAMPLES:
+        return 0.0
+    try:
+        steady = least_squares([(1.0, time) for time in times], angles)
+        rows = [(*model_terms(angle), time) for angle, time in zip(angles, times, strict=True)]
+        curved = least_squares(rows, angles)
+    except ValueError:
+        return 0.0
+    whole = math.fsum(one**2 for one in steady.residuals)
+    return 1 - math.fsum(one**2 for one in curved.residuals) / whole if whole else 0.0
 
 
 class CourseTurn(NamedTuple):
@@ -363,6 +396,21 @@ def _turn(stream: Stream, rate: Stream, band: tuple[float, float], errors: RateE
         longest_lapse=_longest_lapse([low <= abs(value) <= high for value in smooth], rate.times),
         smoothness=standard_deviation(smooth),
         noise=noise,
+    )
+
+
+def _beside_its_course(turn: Turn, courses: Sequence[Stream], band: tuple[float, float]) -> Turn:
+    """A turn with how evenly the course over ground turned in its time, over as long a time as a heading's rate."""
+    whole = turn.by_course is not None and turn.with_way is None
+    own = next((course for course in courses if course.key.source == turn.course_source), None) if whole else None
+    rate = rate_from_heading(own, HEADING_OVER).between(turn.start, turn.end) if own is not None else None
+    if rate is None or len(rate) < 2:
+        return turn
+    low, high = band
+    return attrs.evolve(
+        turn,
+        course_in_band=_share([low <= abs(value) <= high for value in rate.values], rate.times),
+        course_lapse=_longest_lapse([low <= abs(value) <= high for value in low_passed(rate)], rate.times),
     )
 
 

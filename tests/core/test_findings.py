@@ -47,6 +47,12 @@ def test_exact_numbers_and_counts_carry_no_uncertainty() -> None:
     assert with_uncertainty(2.44, 0.7, plus=True) == "+2.4 ± 0.7"
 
 
+@pytest.mark.parametrize(("expanded_uncertainty", "said"), [(None, "0.0"), (0.0, "0.0 ± 0.0"), (4.4, "0.0 ± 4.4")])
+def test_nothing_carries_no_minus(expanded_uncertainty: float | None, said: str) -> None:
+    assert with_uncertainty(-0.04, expanded_uncertainty) == said
+    assert with_uncertainty(-0.06, expanded_uncertainty).startswith("-0.1")
+
+
 def test_a_measured_value_becomes_a_result_with_what_is_known_of_its_uncertainty() -> None:
     told = Number.of("offset", MeasuredValue.by_repeating(2.0, "deg", 0.5, 3), 2)
     assert (told.expanded_uncertainty, told.coverage_factor, told.degrees_of_freedom) == (3.1824 * 0.5, 3.1824, 3)

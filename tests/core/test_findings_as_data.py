@@ -185,6 +185,7 @@ COMPARES_NO_NUMBER = {
     "a point is tried, read or looked at: yes or no": (
         "handover.check.failed",
         "handover.check.in_order",
+        "handover.check.vapour_found",
         "handover.radio_identity.faulty",
         "handover.radio_identity.one_identity",
         "heading_calibration.location.badly_mounted",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 
 import attrs
@@ -14,14 +15,15 @@ from garboard.disk.formats import Format
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.storage import Damage
 from garboard.faults import Fault, InputError, in_number
-from garboard.fields import implausible
-from garboard.findings import Verdict
+from garboard.fields import Kind, implausible
+from garboard.findings import NotEnoughData, Verdict
 from garboard.history.boat import Boat, open_hull, recordings_of
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.job_files.job_file import JobFile, check, located, read_job_file, settings_faults, view_of
 from garboard.job_files.unrecognised import unrecognised
 from garboard.job_view import Disagreement, JobView, place_of
+from garboard.judging.recording_dates import question_of_dates
 from garboard.records import EQUIPMENT, Measurement, Vessel, unusual_of
 from garboard.steps import Assessed, Step
 
@@ -223,6 +225,7 @@ def _questions(job: JobView, host: PluginHost) -> Iterator[str]:
         step = host.step(measurement.step)
         if step is not None and any(field.name == measurement.field for field in step.all_fields()):
             yield from _questions_about(measurement, step, job.vessel, host)
+            yield from _question_about_dates(measurement, step, job, host)
 
 
 def _disagreement_in_words(disagreement: Disagreement, host: PluginHost) -> str:
@@ -242,6 +245,19 @@ def _questions_about(measurement: Measurement, step: Step, vessel: Vessel, host:
             f"the vessel's {kind.replace('_', ' ')} are {', '.join(pieces) or 'none'}" if kind else "it is asked once"
         )
         yield f"{where}: {known}, so {measurement.of!r} is not used. Is it right?"
+
+
+def _question_about_dates(measurement: Measurement, step: Step, job: JobView, host: PluginHost) -> Iterator[str]:
+    field = next(field for field in step.all_fields() if field.name == measurement.field)
+    if field.kind is not Kind.RECORDING:
+        return
+    try:
+        recording = job.recording(measurement.step, measurement.field, row=measurement.row, of=measurement.of)
+    except NotEnoughData:
+        return  # not here, unreadable or simulated: its finding says so
+    question = question_of_dates(recording, job.job.opened, measurement.at, date.today()) if recording else ""
+    if question:
+        yield f"{place_in_words(place_of(measurement), host)}: {question}"
 
 
 def equipment_lacking(view: JobView, host: PluginHost) -> dict[str, tuple[str, ...]]:

@@ -58,7 +58,24 @@ def test_trim_is_asked_of_every_engine() -> None:
     }
     values[steps.TRIM_AND_TABS, "stays_up", "", "starboard"] = False
     (finding,) = findings_of(HOST, job_view(boat(2), values), f"{steps.TRIM_AND_TABS}.check")
-    assert finding.sentence == "Put right and try again: Stays up when tilted (starboard)."
+    assert finding.sentence == "Answered no: Stays up when tilted (starboard). Put right and try again."
+
+
+@pytest.mark.parametrize(
+    ("point", "code", "said"),
+    [
+        ("no_vapour", "handover.check.vapour_found", "Vapour found: do not start or switch anything."),
+        ("dry_at_rest", "handover.check.fuel_leaks", "Fuel leaks: do not start."),
+        ("dry_under_pressure", "handover.check.fuel_leaks", "Fuel leaks: do not start."),
+        ("blower_works", "handover.check.failed", "Answered no: Blower draws air out."),
+    ],
+)
+def test_vapour_and_leaks_found_say_first_what_nobody_may_do(point: str, code: str, said: str) -> None:
+    """A blower that does not run is no fuel in the bilge: it is put right, and nobody is sent ashore."""
+    values = {**_all_yes(steps.STEPS[0]), (steps.FUEL_SYSTEM, point, "", ""): False}
+    (finding,) = findings_of(HOST, job_view(boat(), values), f"{steps.FUEL_SYSTEM}.check")
+    assert (finding.verdict, finding.code) == (Verdict.FAIL, code)
+    assert finding.sentence.startswith(said)
 
 
 def test_a_pump_that_does_not_start_by_itself_fails_under_its_own_name() -> None:
@@ -114,6 +131,23 @@ def test_the_slow_change_over_a_hold_is_the_least_squares_slope() -> None:
 def test_a_short_hold_is_not_judged() -> None:
     with pytest.raises(NotEnoughData, match="hold it 60 s"):
         hold_of(_stream([0.0] * 300), 60)
+
+
+@pytest.mark.parametrize(
+    ("run", "degrees"),
+    [
+        ([0.25 * n for n in range(900)], 225),  # a circle
+        ([40.0 + 30 * (n > 450) + math.sin(n / 9) for n in range(900)], 32),  # a change of course
+        ([100 * math.sin(n / 143) for n in range(900)], 200),  # out and back
+    ],
+)
+def test_a_heading_that_went_elsewhere_is_no_hold(run: list[float], degrees: int) -> None:
+    with pytest.raises(NotEnoughData, match=f"no heading was held: it went through {degrees} degrees"):
+        hold_of(_stream(run), 60)
+
+
+def test_a_pilot_that_hunts_about_its_heading_is_judged_as_one() -> None:
+    assert hold_of(_stream([30 * math.sin(n / 20) for n in range(900)]), 60).furthest > 29
 
 
 def _second_order(change: float, damping: float, natural: float, seconds: float) -> list[float]:

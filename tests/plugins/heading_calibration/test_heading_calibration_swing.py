@@ -57,6 +57,30 @@ def swung(values: Mapping[FieldKey, JsonValue], **settings: JsonValue) -> Findin
     return finding
 
 
+@pytest.mark.parametrize("off", [0.0, 12.0])
+@pytest.mark.parametrize("mounted", [0.0, 140.0])
+def test_a_compass_that_runs_backwards_is_upside_down(off: float, mounted: float) -> None:
+    """It shows `mounted` less the bow, with some deviation beside: the bow is that less what it shows."""
+    finding = swung(table(lambda z: mounted - 2 * z + off * math.sin(math.radians(z)), TWELVE))
+    assert (finding.verdict, finding.code) == (Verdict.FAIL, f"{SWING}.turns_the_other_way")
+
+
+@pytest.mark.parametrize("deviation", [40.0, 100.0])
+def test_a_compass_badly_disturbed_is_not_called_upside_down(deviation: float) -> None:
+    finding = swung(table(lambda z: deviation * math.sin(math.radians(z)), TWELVE))
+    assert finding.code == f"{SWING}.too_large"
+
+
+def test_a_deviation_unsure_by_more_than_itself_is_not_given_as_the_largest() -> None:
+    """Readings 3 degrees off by turns: no heading's deviation is told from none."""
+    off = dict(zip(TWELVE, (3.0, -3.0) * 6, strict=True))
+    finding = swung(table(lambda z: off[z], TWELVE))
+    assert finding.sentence.startswith("Deviation within ± ")
+    reach = float(finding.sentence.split()[3])
+    assert reach > number(finding, "largest deviation").value
+    assert "at most" in swung(table()).sentence
+
+
 def test_the_card_of_a_sensor_that_is_still_to_be_moved_is_not_to_be_kept() -> None:
     """Once it is moved the card is worth nothing."""
     place = f"{NAME}.location"

@@ -401,6 +401,42 @@ def test_of_two_sources_that_turn_opposite_ways_the_course_tells_which_is_upside
     assert [one.code for one in judge_recording(by_heading_alone(lambda t: 30 - 2.5 * t))] == [helm.code, mast.code]
 
 
+def deviating(time: float) -> float:
+    """A heading 18 degrees off on east and west while the boat turns evenly."""
+    return 2.5 * time + 18 * math.sin(math.radians(2.5 * time))
+
+
+def wandering(time: float) -> float:
+    """A heading as a helm that wanders makes it: fast and slow by turns, not by headings."""
+    return 2.5 * time + 9 * math.sin(0.22 * time)
+
+
+def test_deviation_is_not_called_an_uneven_helm() -> None:
+    """The course over ground and the other sensor turned evenly: the helm was steady and the sensor was not."""
+    good, deviates = judge_recording(by_heading_alone(deviating))
+    assert (good.code, good.verdict) == (f"{STEP}.good", Verdict.PASS)
+    assert (deviates.code, deviates.verdict) == (f"{STEP}.sensor_uneven", Verdict.ADVISE)
+    alone = gather("one", [one for one in every_sample(by_heading_alone(deviating)) if one.source != "7"])
+    (by_course,) = judge_recording(alone)
+    assert (by_course.code, by_course.verdict) == (f"{STEP}.sensor_uneven", Verdict.ADVISE)
+    assert "by course over ground. Let the instrument" in by_course.sentence
+
+
+def test_a_helm_that_wanders_is_told_so() -> None:
+    """The course over ground may be too slow to show it; without another sensor nothing clears the helm."""
+    alone = gather("one", [one for one in every_sample(by_heading_alone(wandering)) if one.source != "7"])
+    (finding,) = judge_recording(alone)
+    assert (finding.code, finding.verdict) == (f"{STEP}.uneven", Verdict.FAIL)
+
+
+def test_two_sources_of_one_sensor_are_told_apart() -> None:
+    both = HeadingSensor(name=HELM.name, source="7, 9")
+    entered: dict[FieldKey, JsonValue] = {(STEP, "turn_recording", "", ""): {"file": "a"}, CALM: True}
+    found = findings(job(entered, both, recordings={"a": by_heading_alone(deviating)}), "steady_turn")
+    assert [one.about for one in found] == [f"{HELM.name} (source 7)", f"{HELM.name} (source 9)"]
+    assert {one.of for one in found} == {HELM.name}
+
+
 def test_without_a_course_both_of_two_sources_that_turn_opposite_ways_are_named() -> None:
     both = [
         *samples("rate_of_turn", lambda _t: 2.5, GOOD, source="7"),

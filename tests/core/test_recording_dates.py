@@ -1,0 +1,90 @@
+"""A recording of another year is asked about wherever it is attached; one of the job's days is not."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from garboard.hosting.host import make_host
+from garboard.judging.assessing import assess_job_file
+from garboard.judging.recording_dates import question_of_dates
+from garboard.recordings.times import parse_time
+from garboard.samples import Recording, Sample, gather
+
+TODAY = date(2026, 6, 1)
+
+
+def recorded(at: str) -> Recording:
+    return gather("turn.csv", [Sample(parse_time(at) + second, "heading", 90.0) for second in (0.0, 60.0)])
+
+
+@pytest.mark.parametrize(
+    ("recording", "opened", "entered", "said"),
+    [
+        (
+            recorded("2021-01-02T10:00:00Z"),
+            "2026-05-14",
+            "",
+            "is dated 2021-01-02, long before the job was opened on 2026",
+        ),
+        (recorded("2021-01-02T23:59:30Z"), "2026-05-14", "", "is dated 2021-01-02 to 2021-01-03, long before"),
+        (
+            recorded("2026-07-02T10:00:00Z"),
+            "2026-05-14",
+            "2026-05-14T10:00:00-04:00",
+            "is dated 2026-07-02, after today",
+        ),
+        (recorded("2026-07-02T10:00:00Z"), "", "", "is dated 2026-07-02, after today"),
+    ],
+)
+def test_dates_that_do_not_fit_the_job_are_asked_about(
+    recording: Recording, opened: str, entered: str, said: str
+) -> None:
+    question = question_of_dates(recording, opened, entered, TODAY)
+    assert question.startswith(f"turn.csv {said}")
+
+
+@pytest.mark.parametrize(
+    ("recording", "opened", "entered"),
+    [
+        (recorded("2026-05-14T10:00:00Z"), "2026-05-14", "2026-05-14T06:11:00-04:00"),
+        (recorded("2026-05-01T10:00:00Z"), "2026-05-14", ""),  # recorded before the job was opened
+        (recorded("2026-06-01T23:00:00Z"), "", ""),
+        (recorded("2026-07-02T10:00:00Z"), "2026-05-14", "2026-07-02T12:00:00Z"),  # this machine's clock is behind
+        (recorded("2021-01-02T10:00:00Z"), "", ""),
+        (recorded("2021-01-02T10:00:00Z"), "spring", "noon"),
+        (gather("turn.csv", [Sample(second, "heading", 90.0) for second in (0.0, 60.0)]), "2026-05-14", ""),
+        (gather("turn.csv", []), "2026-05-14", ""),
+    ],
+)
+def test_dates_that_fit_or_are_not_known_are_not(recording: Recording, opened: str, entered: str) -> None:
+    assert question_of_dates(recording, opened, entered, TODAY) == ""
+
+
+def test_a_time_that_no_calendar_has_is_asked_about() -> None:
+    endless = gather("turn.csv", [Sample(1e300, "heading", 90.0)])
+    assert "dates that no calendar has" in question_of_dates(endless, "2026-05-14", "", TODAY)
+
+
+@pytest.mark.parametrize(("year", "asked"), [("2021", True), ("2026", False)])
+def test_a_job_with_an_old_recording_raises_the_question(tmp_path: Path, year: str, asked: bool) -> None:
+    """The place and the file are named, whichever step the recording is of."""
+    rows = [f"{year}-05-14T10:{n // 60:02d}:{n % 60:02d}Z,{n % 7 + 90}" for n in range(90)]
+    (tmp_path / "hold.csv").write_text("\n".join(["time,heading magnetic@35 [deg]", *rows]) + "\n", encoding="utf-8")
+    plain = {
+        "format": "garboard job",
+        "version": 1,
+        "vessel": {"hull_number": "ABC12345C393"},
+        "job": {"id": "J-1", "opened": "2026-05-14"},
+        "measurements": [{"step": "handover.autopilot", "field": "hold_recording", "value": {"file": "hold.csv"}}],
+    }
+    (tmp_path / "job.json").write_text(json.dumps(plain), encoding="utf-8")
+    host = make_host(["garboard_handover"], entry_points=False)
+    found = [
+        one for one in assess_job_file(tmp_path / "job.json", host).questions if "hold.csv is dated 2021-05-14" in one
+    ]
+    assert len(found) == asked
+    assert all(one.startswith("Autopilot") for one in found)
