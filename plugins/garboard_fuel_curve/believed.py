@@ -97,7 +97,7 @@ def curve_of(view: JobView) -> JobCurve:
     try:
         refill = correction(view)
     except NotEnoughData as lacking:
-        (why_no_flow,) = lacking.missing
+        why_no_flow = lacking.missing[0]
     steps = corrected(sound.steps, refill.ratio.value if refill else 1.0)
     if _is_impossible(view, steps, refill):
         why_no_flow = IMPOSSIBLE
