@@ -16,17 +16,28 @@ def is_at_least(measured: MeasuredValue) -> bool:
     return any(part.source == "current" for part in measured.parts)
 
 
+def least(measured: MeasuredValue) -> float:
+    """The value; of one that a current is in, its low end, as `shown` and `number` tell it."""
+    return max(0.0, measured.low) if is_at_least(measured) else measured.value
+
+
+def in_knots(joined: str, *speeds: MeasuredValue) -> str:
+    """Speeds without their uncertainty, such as "25.1 to 31.2 kn"; with a current in them "or more"."""
+    texts = joined.join(f"{least(speed):.1f}" for speed in speeds)
+    return f"{texts} kn{' or more' if any(map(is_at_least, speeds)) else ''}"
+
+
 def shown(measured: MeasuredValue, decimals: int = 1) -> str:
     """A figure with its uncertainty; one that a current is in as "at least 23.1"."""
     if is_at_least(measured):
-        return f"at least {max(0.0, measured.low):.{decimals}f}"
+        return f"at least {least(measured):.{decimals}f}"
     return with_uncertainty(measured.value, measured.expanded_uncertainty, decimals)
 
 
 def number(name: str, measured: MeasuredValue, decimals: int = 1) -> Number:
     """The same as a number of a finding."""
     if is_at_least(measured):
-        return Number(f"{name}, at least", max(0.0, measured.low), measured.unit, decimals=decimals)
+        return Number(f"{name}, at least", least(measured), measured.unit, decimals=decimals)
     return Number.of(name, measured, decimals)
 
 
