@@ -149,5 +149,5 @@ def _row(step: ThrottleStep, per_engine: bool) -> tuple[str, ...]:
         f"{step.speed:.1f}",
         *flows,
         f"{step.flow:.1f}",
-        *(economies if step.both_ways else ("run one way",) * len(economies)),
+        *(economies if step.both_ways else ("one way",) * len(economies)),
     )

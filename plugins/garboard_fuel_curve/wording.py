@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from garboard.findings import Number, with_uncertainty
 from garboard.uncertainty import MeasuredValue
 
@@ -9,6 +11,21 @@ from garboard.uncertainty import MeasuredValue
 def tens(engine_speed: float) -> str:
     """An engine speed to the nearest ten, as closely as anyone can set it."""
     return f"{round(engine_speed, -1):.0f}"
+
+
+def rows_named(rows: Sequence[str]) -> str:
+    """Rows of a table, three and more in a row by the first and the last.
+
+    >>> rows_named(["3"]), rows_named(["2", "7"]), rows_named(["2", "3", "4", "9"])
+    ('row 3', 'rows 2 and 7', 'rows 2 to 4 and 9')
+    """
+    runs: list[list[str]] = []
+    for row in rows:
+        follows = runs and row.isdecimal() and runs[-1][-1].isdecimal() and int(row) == int(runs[-1][-1]) + 1
+        runs[-1].append(row) if follows else runs.append([row])
+    texts = [text for run in runs for text in ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else run)]
+    *others, last = texts
+    return f"row{'s' if len(rows) > 1 else ''} {', '.join(others)}{' and ' if others else ''}{last}"
 
 
 def is_at_least(measured: MeasuredValue) -> bool:

@@ -123,7 +123,7 @@ def test_the_table_gives_no_economy_for_a_step_run_one_way() -> None:
     del values[STEPS, "speed_back", "3", ""]
     table = finding(values, "curve").tables[0]
     assert table.title == "Fuel by engine speed, a current not taken out"
-    assert table.rows[2][3:] == ("run one way",) * 3
+    assert table.rows[2][3:] == ("one way",) * 3
     assert table.rows[3][3:] == ("1.67", "1.92", "2.3")
     assert "current" not in finding(typed(PLANING), "curve").tables[0].title
 
