@@ -9,14 +9,14 @@ import attrs
 
 from garboard.findings import Lack, Missing, NotEnoughData, Verdict
 from garboard.job_view import JobView
-from garboard.uncertainty import Part
+from garboard.uncertainty import MeasuredValue, Part
 from garboard_fuel_curve.contradictions import Contradiction, contradictions, without_odd
 from garboard_fuel_curve.curve import Curve, Hump, Point, Shared, steps_to_add, study, wide_gaps
 from garboard_fuel_curve.power import judged_by_power
 from garboard_fuel_curve.readings import Readings, ThrottleStep, corrected, deviation_of, flow_repeats, readings
 from garboard_fuel_curve.refill import Refill, correction
 from garboard_fuel_curve.steps import STEPS
-from garboard_fuel_curve.wording import tens
+from garboard_fuel_curve.wording import is_at_least, tens
 
 MOST_LISTED = 6
 """Of more steps to take, only how close they must stand is told."""
@@ -55,6 +55,15 @@ class JobCurve:
     def corrected_by(self) -> str:
         """What to say of a refill that corrects the fuel flow; "" where none does."""
         return f" Fuel flow is corrected by the refill (x {self.refill.ratio.value:.3f})." if self.refill else ""
+
+    def only_if(self, *figures: MeasuredValue) -> str:
+        """What to say of figures that a current is still in; "" of any others.
+
+        A stronger current makes them less than told, so a finding that rests on them advises and does not pass.
+        """
+        if not any(map(is_at_least, figures)):
+            return ""
+        return f" Only if the current was no more than {self.curve.shared.current:g} kn: run back too."
 
     def flow_carries(self) -> None:
         """Raise NotEnoughData where no figure may rest on the fuel flow."""
@@ -97,7 +106,7 @@ def curve_of(view: JobView) -> JobCurve:
     try:
         refill = correction(view)
     except NotEnoughData as lacking:
-        (why_no_flow,) = lacking.missing
+        why_no_flow = lacking.missing[0]
     steps = corrected(sound.steps, refill.ratio.value if refill else 1.0)
     if _is_impossible(view, steps, refill):
         why_no_flow = IMPOSSIBLE

@@ -21,7 +21,7 @@ from garboard_fuel_curve.curve import Curve, Landmarks, Peak
 from garboard_fuel_curve.economy import litres_per_mile, radius_by_thirds, range_with_reserve, statute_economy
 from garboard_fuel_curve.entered import digit, optional
 from garboard_fuel_curve.steps import PRACTICE, PROPAGATION, STEPS, TANKS, THIRDS
-from garboard_fuel_curve.wording import is_at_least, number, shown, tens, times
+from garboard_fuel_curve.wording import in_knots, is_at_least, least, number, shown, tens, times
 
 
 @attrs.frozen(kw_only=True)
@@ -81,9 +81,11 @@ def best_cruise(view: JobView) -> list[Finding]:
     curve, cruise = found.curve, best_place(view, found.curve)
     at = cruise.engine_speed
     good, speed, flow = curve.economy_at(at), curve.speed_at(at), curve.flow_at(at)
-    slowest, fastest = curve.fitted.speed.along((cruise.low, cruise.high))
+    slowest, fastest = curve.speed_at(cruise.low), curve.speed_at(cruise.high)
+    only_if = found.only_if(good, slowest, fastest)
+    code = "fuel_curve.best_cruise.planing" if cruise.planing else "fuel_curve.best_cruise.any_speed"
     says = (
-        f"{tens(cruise.low)} to {tens(cruise.high)} rev/min, {slowest:.1f} to {fastest:.1f} kn: "
+        f"{tens(cruise.low)} to {tens(cruise.high)} rev/min, {in_knots(' to ', slowest, fastest)}: "
         f"{shown(good, 2)} nm/gal, within 3 % all through."
     )
     if cruise.best:
@@ -91,10 +93,10 @@ def best_cruise(view: JobView) -> list[Finding]:
     says += _slower(curve, at, good) if cruise.planing else " No planing hump was seen: the best step at any speed."
     return [
         Finding(
-            code="fuel_curve.best_cruise.planing" if cruise.planing else "fuel_curve.best_cruise.any_speed",
-            verdict=Verdict.PASS,
+            code="fuel_curve.best_cruise.one_way" if only_if else code,
+            verdict=Verdict.ADVISE if only_if else Verdict.PASS,
             about=cruise.name,
-            sentence=says + found.corrected_by,
+            sentence=says + only_if + found.corrected_by,
             basis=(PRACTICE, PROPAGATION),
             numbers=(
                 number("economy", good, 2),
@@ -127,7 +129,7 @@ def _slower(curve: Curve, cruise: float, good: MeasuredValue) -> str:
         return ""
     return (
         f" Slower goes farther: {shown(slow, 2)} nm/gal at {tens(step)} rev/min, "
-        f"{curve.speed_at(step).value:.1f} kn, the best step below the hump."
+        f"{in_knots('', curve.speed_at(step))}, the best step below the hump."
     )
 
 
@@ -146,15 +148,16 @@ def cruising_range(view: JobView) -> list[Finding]:
     reserve = min(max(view.setting_value("fuel_curve.reserve", "%"), 0.0), 100.0)
     out = _distance(good, usable, radius_by_thirds(1.0, 1.0))
     whole = _distance(good, usable, range_with_reserve(1.0, reserve, 1.0))
-    shown_out = f"at least {max(out.low, 0.0):.0f}" if is_at_least(out) else f"{out.value:.0f}"
+    shown_out = f"{'At least ' if is_at_least(out) else ''}{least(out):.0f}"
+    only_if = found.only_if(out)
     return [
         Finding(
-            code="fuel_curve.range.reckoned",
-            verdict=Verdict.PASS,
+            code="fuel_curve.range.one_way" if only_if else "fuel_curve.range.reckoned",
+            verdict=Verdict.ADVISE if only_if else Verdict.PASS,
             about="range",
-            sentence=f"{shown_out[:1].upper()}{shown_out[1:]} nm out and the same back on two thirds of "
-            f"{usable.value:.0f} gal, {usable.value / 3:.0f} gal left, at {speed.value:.1f} kn ({name}, {tens(at)} "
-            f"rev/min).{found.corrected_by} Plan with your own gauge and weather.",
+            sentence=f"{shown_out} nm out and the same back on two thirds of "
+            f"{usable.value:.0f} gal, {usable.value / 3:.0f} gal left, at {in_knots('', speed)} ({name}, {tens(at)} "
+            f"rev/min).{only_if}{found.corrected_by} Plan with your own gauge and weather.",
             basis=(THIRDS, PROPAGATION),
             numbers=(
                 number("out and back by thirds", out, 0),

@@ -15,6 +15,7 @@ from garboard_fuel_curve.steps import PRACTICE, PROPAGATION
 
 SPEED_DOUBTED = "fuel_curve.curve.speed_doubted"
 REFILL_CONTRADICTS = "fuel_curve.curve.refill_contradicts"
+CURRENT_IN_IT = ", a current not taken out"
 REPEAT_STEPS = "fuel_curve.curve.repeat_steps"
 
 
@@ -94,7 +95,7 @@ def _figure(job: JobCurve, cruise: Cruise | None, hump: Hump | None, hump_begins
         best = cruise.best.value
         markers.append(Marker(cruise.name, best, curve.fitted.economies((best,))[0], second_axis=True))
     return Figure(
-        title="Speed and economy over engine speed",
+        title="Speed and economy over engine speed" + (CURRENT_IN_IT if job.found.one_way else ""),
         x=Axis("Engine speed", "rev/min"),
         y=Axis("Speed over ground", "kn", low=0.0),
         y2=Axis("Economy", "nm/gal", low=0.0),
@@ -118,7 +119,9 @@ def _table(view: JobView, job: JobCurve) -> Table:
     positions = [engine.position for engine in view.vessel.engines]
     per_engine = [f"{position} [gal/h]" for position in positions] if len(positions) > 1 else []
     return Table(
-        title="Fuel by engine speed" + (", flow corrected by the refill" if job.refill else ""),
+        title="Fuel by engine speed"
+        + (", flow corrected by the refill" if job.refill else "")
+        + (CURRENT_IN_IT if job.found.one_way else ""),
         headings=(
             "Engine speed [rev/min]",
             "Speed [kn]",
@@ -133,14 +136,18 @@ def _table(view: JobView, job: JobCurve) -> Table:
 
 
 def _row(step: ThrottleStep, per_engine: bool) -> tuple[str, ...]:
+    """A step; its economy only where no current is in its speed."""
     good = economy(step.speed, step.flow)
+    economies = (
+        f"{good:.2f}",
+        f"{statute_economy(good):.2f}",
+        f"{litres_per_mile(good):.1f}" if good > 0 else "no way made",
+    )
     flows = [f"{flow:.1f}" for flow in step.flows] if per_engine else []
     return (
         f"{step.engine_speed:.0f}",
         f"{step.speed:.1f}",
         *flows,
         f"{step.flow:.1f}",
-        f"{good:.2f}",
-        f"{statute_economy(good):.2f}",
-        f"{litres_per_mile(good):.1f}" if good > 0 else "no way made",
+        *(economies if step.both_ways else ("one way",) * len(economies)),
     )

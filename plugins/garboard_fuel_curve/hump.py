@@ -8,7 +8,7 @@ from garboard.findings import Basis, BasisKind, Finding, Number, Verdict
 from garboard.job_view import JobView
 from garboard_fuel_curve.believed import begins_in_a_gap, believable_curve, hump_found
 from garboard_fuel_curve.steps import PRACTICE, PROPAGATION
-from garboard_fuel_curve.wording import number, shown, tens
+from garboard_fuel_curve.wording import in_knots, number, shown, tens
 
 METHOD = Basis(
     BasisKind.METHOD,
@@ -40,16 +40,17 @@ def planing_hump(view: JobView) -> list[Finding]:
     before = f"From about {tens(hump.start)} rev/min up to there" if begins else "Below that"
     deepest = min(curve.steps_around(hump.bottom.engine_speed), key=lambda at: curve.economy_at(at).value)
     worst = curve.economy_at(deepest)
+    only_if = found.only_if(worst, slow, fast)
     recovered = view.setting_value("fuel_curve.planing_recovery", "%")
     return [
         Finding(
-            code="fuel_curve.planing_hump.found",
-            verdict=Verdict.PASS,
+            code="fuel_curve.planing_hump.one_way" if only_if else "fuel_curve.planing_hump.found",
+            verdict=Verdict.ADVISE if only_if else Verdict.PASS,
             about="planing hump",
             sentence=f"Planing begins between the steps at {tens(low)} and {tens(high)} rev/min, "
-            f"{slow.value:.1f} and {fast.value:.1f} kn. {before} the boat climbs its bow wave, and economy drops to "
+            f"{in_knots(' and ', slow, fast)}. {before} the boat climbs its bow wave, and economy drops to "
             f"{shown(worst, 2)} nm/gal at {tens(deepest)} rev/min. Run through it, do not stay in it."
-            f"{found.corrected_by}",
+            f"{only_if}{found.corrected_by}",
             basis=(
                 attrs.evolve(
                     PRACTICE,

@@ -17,6 +17,7 @@ from garboard.uncertainty import NORMAL_95, pooled
 from garboard_fuel_curve.entered import digit, optional
 from garboard_fuel_curve.recorded import Held, cut
 from garboard_fuel_curve.steps import DEVIATION_FREEDOM, STEPS
+from garboard_fuel_curve.wording import rows_named
 
 
 @attrs.frozen(kw_only=True)
@@ -114,6 +115,7 @@ def readings(view: JobView) -> Readings:
     speed_doubted: Missing | None = None
     if rows:
         steps = [_typed(view, asking, row) for row in rows]
+        asking.missing = _each_said_once(asking.missing)
         asking.check()
         source = "typed rows" + (" (the recording was left aside)" if recorded else "")
     else:
@@ -173,12 +175,12 @@ def _typed(view: JobView, asking: InputCollector, row: str) -> ThrottleStep:
     for position, speed, of_its_own in zip(positions, speeds, own, strict=True):
         field, of = ("nominal_engine_speed", "") if of_its_own is None else ("engine_speed", position)
         fits = math.isnan(speed) or 0 < speed <= 15000
-        need(fits, f"row {row}: engine speed must be above 0 to 15000", field=field, of=of)
+        need(fits, "engine speed must be above 0 and at most 15000 rev/min", field=field, of=of)
     for field, leg in zip(("speed_out", "speed_back"), legs, strict=False):
-        need(math.isnan(leg) or 0 <= leg <= 200, f"row {row}: speed must be 0 to 200 kn", field=field)
+        need(math.isnan(leg) or 0 <= leg <= 200, f"{field.replace('_', ' ')} must be 0 to 200 kn", field=field)
     for position, flow in zip(positions, flows, strict=True):
-        fits, text = math.isnan(flow) or 0 < flow <= 1000, f"row {row}: fuel flow ({position}) must be above 0 to 1000"
-        need(fits, text, field="fuel_flow", of=position)
+        text = f"fuel flow ({position}) must be above 0 and at most 1000 gal/h"
+        need(math.isnan(flow) or 0 < flow <= 1000, text, field="fuel_flow", of=position)
     return ThrottleStep(
         name=f"row {row}",
         rows=(row,),
@@ -189,6 +191,22 @@ def _typed(view: JobView, asking: InputCollector, row: str) -> ThrottleStep:
         speed_digit=digit(view, STEPS, "speed_out", "kn", row=row),
         flow_digit=math.hypot(*(digit(view, STEPS, "fuel_flow", "gal/h", row=row, of=each) for each in positions)),
     )
+
+
+def _each_said_once(missing: Sequence[Missing]) -> list[Missing]:
+    """The same, each out of range with its rows; what several rows lack in one column in one text for all of them."""
+    said: list[Missing] = []
+    for one in missing:
+        alike = [other for other in missing if (other.lack, other.field, other.of) == (one.lack, one.field, one.of)]
+        rows = tuple(dict.fromkeys(other.row for other in alike))
+        text = one.text
+        if one.lack is Lack.OUT_OF_RANGE:
+            text = f"{rows_named(rows)}: {text}"
+        elif one.lack is Lack.NOT_ENTERED and len(rows) > 1:
+            of = f" ({one.of})" if one.of else ""
+            text = f"{one.field.replace('_', ' ')}{of} is not entered in {rows_named(rows)}"
+        said.append(attrs.evolve(one, text=text))
+    return said
 
 
 def _run_to_run(view: JobView) -> float:

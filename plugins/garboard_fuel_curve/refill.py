@@ -64,11 +64,14 @@ class Refill:
 def correction(view: JobView) -> Refill | None:
     """The refill that fuel flows are corrected by; None where there is none, or none that knows more than the meter.
 
-    Raises NotEnoughData where refill and meter contradict each other.
+    Raises NotEnoughData where refill and meter, or their entries, contradict each other: then nobody knows by how much
+    to correct.
     """
     try:
         found = refill_of(view)
-    except NotEnoughData:
+    except NotEnoughData as lacking:
+        if all(one.lack in (Lack.CONTRADICTS, Lack.DISAGREES) for one in lacking.missing):
+            raise
         return None
     if found.contradicts:
         raise NotEnoughData(found.contradicts)
@@ -139,9 +142,9 @@ def _metered(view: JobView, asking: InputCollector) -> tuple[float, tuple[FieldK
     if total is not None and not given:
         return total, ((TANKS, "metered_total", "", ""),)
     burned = math.fsum(given)
-    agree = total is None or not abs(total - burned) > 0.02 * burned
-    otherwise = f"the meters add up to {burned:.1f} gal but their total is entered otherwise; check both"
-    of_total(agree, otherwise, lack=Lack.CONTRADICTS)
+    if total is not None:
+        otherwise = f"the meters add up to {burned:.1f} gal, but their total is entered as {total:.1f} gal; check both"
+        of_total(not abs(total - burned) > 0.02 * burned, otherwise, lack=Lack.CONTRADICTS)
     return burned, tuple((TANKS, "metered", "", position) for position in positions)
 
 

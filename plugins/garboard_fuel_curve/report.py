@@ -60,7 +60,7 @@ _ADVICE = (
 _IN_DOUBT = {
     REPEAT_STEPS: "One of these readings does not fit the others and has to be taken again.",
     SPEED_DOUBTED: "The speeds are in doubt.",
-    REFILL_CONTRADICTS: "The fuel flow is in doubt: a refill contradicts the fuel meter.",
+    REFILL_CONTRADICTS: "The fuel flow is in doubt: what is entered of the refill and of the fuel meter does not agree.",
 }
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from garboard.findings import Number, with_uncertainty
 from garboard.uncertainty import MeasuredValue
 
@@ -11,22 +13,48 @@ def tens(engine_speed: float) -> str:
     return f"{round(engine_speed, -1):.0f}"
 
 
+def rows_named(rows: Sequence[str]) -> str:
+    """Rows of a table, three and more in a row by the first and the last.
+
+    >>> rows_named(["3"]), rows_named(["2", "7"]), rows_named(["2", "3", "4", "9"])
+    ('row 3', 'rows 2 and 7', 'rows 2 to 4 and 9')
+    """
+    runs: list[list[str]] = []
+    for row in rows:
+        follows = runs and row.isdecimal() and runs[-1][-1].isdecimal() and int(row) == int(runs[-1][-1]) + 1
+        runs[-1].append(row) if follows else runs.append([row])
+    texts = [text for run in runs for text in ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else run)]
+    *others, last = texts
+    return f"row{'s' if len(rows) > 1 else ''} {', '.join(others)}{' and ' if others else ''}{last}"
+
+
 def is_at_least(measured: MeasuredValue) -> bool:
     """Whether a current is still in a figure: then its low end is told, with the current against the boat."""
     return any(part.source == "current" for part in measured.parts)
 
 
+def least(measured: MeasuredValue) -> float:
+    """The value; of one that a current is in, its low end, as `shown` and `number` tell it."""
+    return max(0.0, measured.low) if is_at_least(measured) else measured.value
+
+
+def in_knots(joined: str, *speeds: MeasuredValue) -> str:
+    """Speeds without their uncertainty, such as "25.1 to 31.2 kn"; with a current in them "or more"."""
+    texts = joined.join(f"{least(speed):.1f}" for speed in speeds)
+    return f"{texts} kn{' or more' if any(map(is_at_least, speeds)) else ''}"
+
+
 def shown(measured: MeasuredValue, decimals: int = 1) -> str:
     """A figure with its uncertainty; one that a current is in as "at least 23.1"."""
     if is_at_least(measured):
-        return f"at least {max(0.0, measured.low):.{decimals}f}"
+        return f"at least {least(measured):.{decimals}f}"
     return with_uncertainty(measured.value, measured.expanded_uncertainty, decimals)
 
 
 def number(name: str, measured: MeasuredValue, decimals: int = 1) -> Number:
     """The same as a number of a finding."""
     if is_at_least(measured):
-        return Number(f"{name}, at least", max(0.0, measured.low), measured.unit, decimals=decimals)
+        return Number(f"{name}, at least", least(measured), measured.unit, decimals=decimals)
     return Number.of(name, measured, decimals)
 
 

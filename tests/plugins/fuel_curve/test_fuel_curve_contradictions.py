@@ -276,6 +276,24 @@ def test_a_refill_no_meter_explains_withholds_every_figure_of_fuel(refill: str) 
     assert curve.figures[0].bands == ()
 
 
+@pytest.mark.parametrize("total", ["35.0 gal", "25.0 gal"])
+def test_a_total_that_the_meters_contradict_withholds_every_figure_of_fuel(total: str) -> None:
+    """14.1 and 14.6 gal are 28.7: nobody knows whether the flow is to be corrected by 31.2 / 28.7 or 31.2 / total."""
+
+    def view(entered: str, refill: str = "31.2 gal") -> JobView:
+        values: dict[FieldKey, JsonValue] = {**typed(PLANING, 2), **USABLE, (TANKS, "same_mark", "", ""): True}
+        values |= {(TANKS, "refilled", "", ""): refill, (TANKS, "metered_total", "", ""): entered}
+        values |= {(TANKS, "metered", "", "port"): "14.1 gal", (TANKS, "metered", "", "starboard"): "14.6 gal"}
+        return job_view(TWINS, values)
+
+    for calculator in (*RESTING_ON_THE_CURVE, "fuel_for_power", "flow_meter"):
+        missing = finding(view(total), calculator).missing
+        assert [(one.lack, one.field) for one in missing] == [(Lack.CONTRADICTS, "metered_total")], calculator
+    assert finding(view(total), "curve").code == "fuel_curve.curve.refill_contradicts"
+    assert finding(view("28.7 gal"), "range").verdict is Verdict.PASS
+    assert finding(view(total, "3.0 gal"), "range").verdict is Verdict.PASS  # too small to correct anything
+
+
 def test_a_flow_at_full_throttle_that_the_refill_halves_is_judged_as_corrected() -> None:
     """33 gal/h of 350 hp; the meter reads a fifth high, so the engine burns 27.5."""
     found = finding(refilled("25.0 gal"), "fuel_for_power")

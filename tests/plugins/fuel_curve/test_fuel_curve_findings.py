@@ -463,7 +463,7 @@ def test_a_refill_too_small_to_tell_asks_for_a_longer_run() -> None:
         ("60 gal", ("30 gal", "0 gal"), {}, "fuel burned by the meter (starboard) must be above zero"),
         ("60 gal", ("30 gal", "30 gal"), {"same_mark": False}, "not filled to the same mark"),
         ("60 gal", ("30 gal", "30 gal"), {"same_mark": None}, "same mark is not entered"),
-        ("60 gal", ("30 gal", "30 gal"), {"metered_total": "65 gal"}, "their total is entered otherwise"),
+        ("60 gal", ("30 gal", "30 gal"), {"metered_total": "65 gal"}, "their total is entered as 65.0 gal"),
         ("60 gal", ("30 gal", "30 gal"), {"present_factor": "0"}, "factor set in the meter must be above zero"),
     ],
 )

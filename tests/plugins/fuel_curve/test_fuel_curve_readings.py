@@ -92,10 +92,10 @@ def test_a_row_known_only_by_its_disagreement_is_not_overlooked() -> None:
 @pytest.mark.parametrize(
     ("field", "of", "value", "told"),
     [
-        ("fuel_flow", "centre", "0 gal/h", "fuel flow (centre) must be above 0"),
+        ("fuel_flow", "centre", "0 gal/h", "row 3: fuel flow (centre) must be above 0 and at most 1000 gal/h"),
         ("fuel_flow", "centre", "-3 gal/h", "fuel flow (centre) must be above 0"),
-        ("speed_out", "", "-1 kn", "speed must be 0 to 200 kn"),
-        ("speed_back", "", "201 kn", "speed must be 0 to 200 kn"),
+        ("speed_out", "", "-1 kn", "row 3: speed out must be 0 to 200 kn"),
+        ("speed_back", "", "201 kn", "row 3: speed back must be 0 to 200 kn"),
         ("nominal_engine_speed", "", "0 rev/min", "engine speed must be above 0"),
         ("engine_speed", "centre", "15001 rev/min", "engine speed must be above 0"),
         ("fuel_flow", "centre", "12 kn", "knot|gal/h|L/h|cannot"),
@@ -107,6 +107,18 @@ def test_a_value_out_of_range_is_a_reason(field: str, of: str, value: str, told:
     values[STEPS, field, "3", of] = value
     said = reasons(job_view(boat(), values))
     assert any(one in said for one in told.split("|"))
+
+
+def test_what_many_rows_lack_is_said_once_with_its_unit() -> None:
+    values = typed(PLANING)
+    for row in ("2", "3", "4", "9"):
+        values[STEPS, "fuel_flow", row, "centre"] = "0.0 gal/h"
+    assert reasons(job_view(boat(), values)) == (
+        "rows 2 to 4 and 9: fuel flow (centre) must be above 0 and at most 1000 gal/h"
+    )
+    for row in ("2", "3", "4", "9"):
+        del values[STEPS, "fuel_flow", row, "centre"]
+    assert reasons(job_view(boat(), values)) == "fuel flow (centre) is not entered in rows 2 to 4 and 9"
 
 
 def test_neither_rows_nor_recording_is_a_reason() -> None:

@@ -7,7 +7,7 @@ import pytest
 
 from builders import boat, findings_of, job_view
 from fuel_curve_jobs import HOST, PLANING, STEPS, TANKS, Row, typed
-from garboard.findings import Finding, Number
+from garboard.findings import Finding, Number, Verdict
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue
 from garboard.uncertainty import MeasuredValue, Part
@@ -103,7 +103,29 @@ def test_one_way_figures_are_told_as_at_least() -> None:
     assert number(found, "economy, at least").value == pytest.approx(2.00 - 0.11, abs=0.02)
     assert number(found, "out and back by thirds, at least").value == pytest.approx(40.0 - 2.2, abs=0.5)
     assert found.sentence.startswith("At least 38 nm out")
+    assert f"at {number(found, 'speed, at least').value:.1f} kn or more" in found.sentence
     assert all(one.expanded_uncertainty is None for one in found.numbers if one.name.endswith("at least"))
+
+
+def test_no_figure_of_one_way_steps_passes_and_each_names_the_current_it_allows_for() -> None:
+    """A current of 3.5 kn would make 2.00 nm/gal 1.71: "at least" holds for the shop's 1 kn only."""
+    fuel: dict[FieldKey, JsonValue] = {(TANKS, "usable_fuel", "", ""): "60.0 gal"}
+    for calculator in ("range", "best_cruise", "planing_hump"):
+        found = finding({**typed(PLANING, current=None), **fuel}, calculator)
+        assert (found.code, found.verdict) == (f"fuel_curve.{calculator}.one_way", Verdict.ADVISE)
+        assert "Only if the current was no more than 1 kn: run back too." in found.sentence
+        both_ways = finding({**typed(PLANING), **fuel}, calculator)
+        assert both_ways.verdict is Verdict.PASS and "current" not in both_ways.sentence
+
+
+def test_the_table_gives_no_economy_for_a_step_run_one_way() -> None:
+    values = typed(PLANING)
+    del values[STEPS, "speed_back", "3", ""]
+    table = finding(values, "curve").tables[0]
+    assert table.title == "Fuel by engine speed, a current not taken out"
+    assert table.rows[2][3:] == ("one way",) * 3
+    assert table.rows[3][3:] == ("1.67", "1.92", "2.3")
+    assert "current" not in finding(typed(PLANING), "curve").tables[0].title
 
 
 def test_one_step_run_one_way_leaves_the_figures_far_from_it_alone() -> None:
