@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Iterator, Sequence
+from itertools import combinations
 from typing import TypeVar
 
 import attrs
@@ -155,7 +156,30 @@ def _but(items: Sequence[Item], number: int) -> list[Item]:
     return [*items[:number], *items[number + 1 :]]
 
 
+def is_any_made_twice(runs: Sequence[Run]) -> bool:
+    """Whether two rows hold one and the same run."""
+    return any(True for _ in _made_twice(runs))
+
+
+def _made_twice(runs: Sequence[Run]) -> Iterator[Fault]:
+    """Rows that hold one and the same run: one file attached to both, or a copy of it."""
+    pairs = [(first, again) for first, again in combinations(runs, 2) if first.is_same_stretch(again)]
+    for first, again in pairs:
+        told = f"{first.name} and {again.name} hold the same seconds of one recording, so they are one run, not two"
+        yield Fault(SPEED, f"{told}; attach the right file to each, or enter the course of each", (first, again))
+
+
+def check_made_once(runs: Sequence[Run]) -> None:
+    """Raise NotEnoughData where two rows hold one and the same run."""
+    for fault in _made_twice(runs):
+        row = fault.runs[-1].row
+        raise NotEnoughData(
+            Missing(fault.text, lack=Lack.CONTRADICTS, step=FULL_THROTTLE, field="recording", row=row),
+        )
+
+
 def _faults(runs: Sequence[Run], ways: Sequence[int] | None, limits: Limits) -> Iterator[Fault]:
+    yield from _made_twice(runs)
     if ways is not None:
         yield from _faults_of_speed(runs, ways, limits)
     for position in dict.fromkeys(position for run in runs for position in run.engine_speed):

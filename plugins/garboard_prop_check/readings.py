@@ -7,8 +7,15 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from garboard.findings import Doubt, Finding, NotEnoughData, Verdict
 from garboard.job_view import FieldKey, JobView
-from garboard_prop_check.agreement import Agreement, OddRun
-from garboard_prop_check.averages import Average, agreement_among, average_engine_speed, average_speed
+from garboard_prop_check.agreement import Agreement, OddRun, is_any_made_twice
+from garboard_prop_check.averages import (
+    Average,
+    agreement_among,
+    average_engine_speed,
+    average_speed,
+    held,
+    labels_contradicted,
+)
 from garboard_prop_check.runs import ALL_RUNS, SPEED, Reading, Run, instrument_bound, runs_of, runs_of_recording
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import FULL_THROTTLE
@@ -22,6 +29,7 @@ def against_each_other(view: JobView) -> Iterator[Finding]:
     except NotEnoughData:
         return  # the figures of the runs say what is missing
     yield from _odd_run(view, runs)
+    yield from _labels_contradicted(view, runs)
     for run in runs:
         yield from _typed_against_recorded(view, run)
     yield from _typed_against_all_runs(view, runs)
@@ -71,6 +79,21 @@ def _odd_run(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
         [place for spoilt in found.spoilt for place in _places(found.odd, spoilt)],
         f"{found.odd.name}: {what}",
     )
+
+
+def _labels_contradicted(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
+    """Runs labelled with and against on courses that are not opposite; not where one file stands for both."""
+    found = labels_contradicted(runs, view.setting_value("prop_check.opposite_within", "deg"))
+    if found is None or is_any_made_twice(runs):
+        return
+    places = held(
+        view, [(FULL_THROTTLE, field, run.row, "") for run in found.runs for field in ("direction", "course")]
+    )
+    sentence = (
+        f"{found.text[0].upper()}{found.text[1:]}: no speed is worked out. Correct the label or the course. If both "
+        "runs went one way, make one the other way."
+    )
+    yield _finding("prop_check.readings.label_and_course", "with and against", sentence, places, found.text)
 
 
 def _not_counted(found: Agreement) -> str:

@@ -101,6 +101,71 @@ def test_the_shop_says_how_strong_a_current_its_water_has() -> None:
     assert one(view, "speed").verdict is Verdict.PASS
 
 
+def on_courses(*made: tuple[str, str]) -> JobView:
+    """Typed runs with label and course."""
+    rows = two_ways(BOAT, speeds=("41.0 kn", "40.4 kn", "41.1 kn", "40.5 kn")[: len(made)])
+    return job(BOAT, [row | {"direction": side, "course": to} for row, (side, to) in zip(rows, made, strict=True)])
+
+
+@pytest.mark.parametrize(
+    ("made", "rows"),
+    [
+        ((("with", "90 deg"), ("against", "95 deg")), "12"),
+        ((("with", "90 deg"), ("against", "150 deg")), "12"),
+        ((("with", "90 deg"), ("with", "270 deg")), "12"),
+        ((("with", "90 deg"), ("against", "270 deg"), ("with", "92 deg"), ("against", "91 deg")), "4"),
+        ((("against", "90 deg"), ("against", "270 deg"), ("with", "92 deg"), ("against", "268 deg")), "1"),
+    ],
+)
+def test_a_label_that_the_course_contradicts_is_doubted(made: tuple[tuple[str, str], ...], rows: str) -> None:
+    """With and against on courses 90 and 95 are no opposite runs; of four runs the one that does not fit is named."""
+    view = on_courses(*made)
+    told = one(view, "readings")
+    assert (told.code, told.verdict) == ("prop_check.readings.label_and_course", Verdict.ADVISE)
+    assert doubted(told) == {(RUNS, field, row, "") for row in rows for field in ("direction", "course")}
+    for calculator in ("speed", "slip"):
+        refused = one(view, calculator)
+        assert (refused.verdict, refused.missing[0].lack) == (MISSING, Lack.CONTRADICTS)
+    assert one(view, "window").verdict is Verdict.PASS, "engine speed has no direction"
+
+
+def test_labels_that_fit_their_courses_are_not_doubted() -> None:
+    """Courses 18 degrees off one line, and a run whose course nobody noted."""
+    rows = two_ways(BOAT)
+    for courses in (("350 deg", "188 deg"), ("90 deg", None)):
+        made = [row | ({"course": course} if course else {}) for row, course in zip(rows, courses, strict=True)]
+        assert "readings" not in found(job(BOAT, made))
+        assert one(job(BOAT, made), "speed").verdict is Verdict.PASS
+
+
+SEA_TRIAL = [(30.0, 41.0, 90.0, (5800,)), (20.0, 20.0, 180.0, (3000,)), (25.0, 39.0, 270.0, (5800,))]
+
+
+def attached(*rows: dict[str, JsonValue]) -> JobView:
+    """One recording of a whole trial, the same file at every row."""
+    labelled = [{"direction": ("with", "against")[n % 2], **row} for n, row in enumerate(rows)]
+    return job(
+        BOAT,
+        [{**row, "recording": {"file": "trial"}} for row in labelled],
+        recordings={"trial": recorded(SEA_TRIAL)},
+        more=dict(STAMPS_READ),
+    )
+
+
+def test_one_file_for_two_rows_is_one_run() -> None:
+    """Unless the courses of the rows take another run of it each."""
+    view = attached({}, {})
+    told = one(view, "readings")
+    assert told.code == "prop_check.readings.runs_differ"
+    assert "run 1 and run 2 hold the same seconds of one recording" in told.sentence.lower()
+    assert doubted(told) == {(RUNS, "recording", row, "") for row in ("1", "2")}
+    assert (one(view, "speed").verdict, one(view, "speed").missing[0].field) == (MISSING, "recording")
+    assert {one(view, calculator).verdict for calculator in ("window", "pitch")} == {Verdict.ADVISE}
+    sound = attached({"course": "90 deg"}, {"course": "270 deg"})
+    assert "readings" not in found(sound)
+    assert one(sound, "speed").numbers[0].value == pytest.approx(40.0, abs=0.1)
+
+
 @pytest.mark.parametrize("number", [0, 1, 2, 3])
 def test_one_ventilating_run_is_named_and_not_counted(number: int) -> None:
     """400 rev/min faster and 3.5 kn slower than the rest, whichever of the four it is."""
