@@ -29,6 +29,7 @@ from garboard_prop_check.words import (
     WINDOW,
     about,
     engine_speed_words,
+    is_above_limiter,
     need_all,
     stamped_pitch,
     window_of,
@@ -46,6 +47,7 @@ def pitch_advice(view: JobView) -> Iterable[Finding]:
     if not engines:
         raise NotEnoughData(NO_ENGINE, lack=Lack.NOT_ENTERED, field="engines")
     fitted = [fitted_of(view, engine, runs) for engine in engines]
+    _check_limiter(view, fitted)
     _check_alike(view, fitted)
     slips = _slips(view, runs)
     _check_slip(view, fitted, slips)
@@ -107,6 +109,13 @@ def _sound(view: JobView, engine: Engine) -> None:
     text = f"the {of} propeller is damaged; repair or change it, then repeat the runs"
     asking.need(sound, text, lack=Lack.UNSUITABLE, step=PROPELLER, field="blades_sound", of=of)
     asking.check()
+
+
+def _check_limiter(view: JobView, fitted: Sequence[Fitted]) -> None:
+    for one in fitted:
+        if is_above_limiter(view, one.engine, one.engine_speed):
+            text = f"the {about(one.engine)} reads above its rev limiter, so one of the two is wrong; correct it first"
+            raise NotEnoughData(text, lack=Lack.CONTRADICTS, **ENGINE_SPEEDS)
 
 
 def _check_alike(view: JobView, fitted: Sequence[Fitted]) -> None:

@@ -23,6 +23,7 @@ from garboard_prop_check.words import (
     about,
     engine_speed_words,
     for_each_engine,
+    is_above_limiter,
     not_counted,
     runs_only,
     trim_at_best,
@@ -52,12 +53,17 @@ def _against_window(view: JobView, engine: Engine, runs: Sequence[Run]) -> Findi
     position = position_in_window(average.value, average.expanded_uncertainty, low, high)
     verdict, words = _window_words(average, position, low, high, to_settle(view, average, low, high))
     basis: tuple[Basis, ...] = (WINDOW, basis_of("engine_speed_uncertainty"))
-    limits = [Limit("engine speed", low, high)]
+    limit = Limit("engine speed", low, high)
     if engine.limiter_speed is not None:
         limiter = engine.limiter_speed.to("rev/min")
         margin = view.setting_value("prop_check.limiter_margin", "rev/min")
-        limits.append(Limit("engine speed", high=limiter - margin))
-        if near_limiter(average.value, average.expanded_uncertainty, limiter, margin):
+        if low < limiter - margin < high:  # one limit a number: the stricter
+            limit = Limit("engine speed", low, limiter - margin)
+        if is_above_limiter(view, engine, average):
+            words.append(f"No engine turns above its rev limiter ({limiter:.0f}): one of the two entries is wrong.")
+            verdict = Verdict.ADVISE if verdict is Verdict.PASS else verdict
+            basis = (*basis, LIMITER)
+        elif near_limiter(average.value, average.expanded_uncertainty, limiter, margin):
             words.append(
                 f"Close to the rev limiter at {limiter:.0f}: the reading may show the limiter and not the propeller, "
                 "so keep full throttle short."
@@ -82,7 +88,7 @@ def _against_window(view: JobView, engine: Engine, runs: Sequence[Run]) -> Findi
             Number("window, high end", high, "rev/min", decimals=0),
         ),
         places=(*average.places, *held(view, [(CONDITIONS, field, "", "") for field in ("trim", "load")])),
-        limits=tuple(limits),
+        limits=(limit,),
     )
 
 

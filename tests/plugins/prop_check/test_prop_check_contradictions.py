@@ -138,6 +138,62 @@ def test_labels_that_fit_their_courses_are_not_doubted() -> None:
         assert one(job(BOAT, made), "speed").verdict is Verdict.PASS
 
 
+def test_runs_with_the_current_that_are_slower_ask_whether_the_labels_are_swapped() -> None:
+    """38.1 with and 43.9 against. The speed is the same either way, so nothing else is in doubt."""
+    view = runs(BOAT, ("with", 38.1, 5800), ("against", 43.9, 5800))
+    told = one(view, "readings")
+    assert (told.code, told.verdict) == ("prop_check.readings.labels_swapped", Verdict.ADVISE)
+    assert {"38.1", "43.9"} <= set(told.sentence.split())
+    assert not told.doubts
+    assert one(view, "speed").verdict is Verdict.PASS
+    for sound in (
+        runs(BOAT, ("with", 43.9, 5800), ("against", 38.1, 5800)),
+        runs(BOAT, ("with", 40.0, 5800), ("against", 41.8, 5800)),
+    ):
+        assert "readings" not in found(sound), "so little may be the wind"
+
+
+TIDE = (("with", 47.5, 5800), ("against", 38.4, 5810), ("with", 47.3, 5790), ("against", 38.5, 5800))
+
+
+def test_a_strong_current_that_both_ways_repeat_stands() -> None:
+    """4.5 kn from four runs that agree; from two runs, or where the same way differs, a speed is misread."""
+    view = runs(BOAT, *TIDE)
+    assert "readings" not in found(view)
+    assert one(view, "speed").verdict is Verdict.PASS
+    assert "4.5 kn, strong" in one(view, "speed").sentence
+    assert "strong" not in one(runs(BOAT, *GOOD), "speed").sentence
+    for wrong in (TIDE[:2], (*TIDE[:2], ("with", 41.0, 5800), ("against", 43.0, 5800))):
+        assert one(runs(BOAT, *wrong), "speed").verdict is MISSING
+        assert {told.code for told in found(runs(BOAT, *wrong))["readings"]} == {"prop_check.readings.runs_differ"}
+    in_another_unit = [(side, speed * (1.852 if side == "with" else 1), turns) for side, speed, turns in TIDE]
+    assert one(runs(BOAT, *in_another_unit), "speed").verdict is MISSING, "no stream runs 20 kn"
+
+
+def test_an_engine_cannot_turn_above_its_limiter() -> None:
+    """300 rev/min above: one entry is wrong. A little above is the limiter itself, as it swings."""
+    high = vessel(limiter="5500 rev/min")
+    view = job(high, two_ways(high, "5800 rev/min"), more=dict(STAMPS_READ))
+    told = one(view, "readings")
+    assert (told.code, told.verdict) == ("prop_check.readings.above_limiter", Verdict.ADVISE)
+    assert {"5800", "5500."} <= set(told.sentence.split())
+    assert doubted(told) == {(RUNS, "engine_speed", row, "centre") for row in ("1", "2")}
+    assert one(view, "window").verdict is Verdict.ADVISE
+    assert "Close to" not in one(view, "window").sentence
+    assert (one(view, "pitch").verdict, one(view, "pitch").missing[0].lack) == (MISSING, Lack.CONTRADICTS)
+    swings = job(high, two_ways(high, "5580 rev/min"), more=dict(STAMPS_READ))
+    assert "readings" not in found(swings)
+    assert one(swings, "pitch").code == "prop_check.pitch.at_limiter"
+
+
+@pytest.mark.parametrize(("limiter", "high"), [("6250 rev/min", 6000), ("6050 rev/min", 5950), ("5000 rev/min", 6000)])
+def test_an_engine_speed_has_one_limit_the_stricter(limiter: str, high: float) -> None:
+    """Of the window and the limiter less its margin."""
+    boat = vessel(limiter=limiter)
+    (limit,) = one(job(boat, two_ways(boat, "5700 rev/min")), "window").limits
+    assert (limit.low, limit.high) == (5400, high)
+
+
 SEA_TRIAL = [(30.0, 41.0, 90.0, (5800,)), (20.0, 20.0, 180.0, (3000,)), (25.0, 39.0, 270.0, (5800,))]
 
 
