@@ -156,7 +156,7 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
         sentence = f"{speed_words(speed)} is slower than expected. {told}. Check weight, trim, bottom and propeller."
     else:
         code, verdict = "prop_check.crouch.believable", Verdict.PASS
-        sentence = f"{speed_words(speed)} is believable. {told}."
+        sentence = f"{speed_words(speed)} fits weight and power. {told}."
     constant = crouch.crouch_constant(speed.value, expected.weight, expected.power)
     return (
         Finding(
