@@ -478,7 +478,7 @@ def test_reference_air_warns_of_an_overspeed_on_a_better_day() -> None:
     [
         ("5410 rev/min", Verdict.ADVISE, "Against the window that is too close to the low end to call."),
         ("5395 rev/min", Verdict.ADVISE, "Against the window that is too close to the low end to call."),
-        ("5460 rev/min", Verdict.PASS, "of power."),
+        ("5480 rev/min", Verdict.PASS, "of power."),
     ],
 )
 def test_reference_air_follows_the_same_rule_of_uncertainty_as_the_window(
