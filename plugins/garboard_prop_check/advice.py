@@ -7,13 +7,13 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Basis, Finding, Lack, NotEnoughData, Verdict
+from garboard.findings import Basis, Finding, Lack, NotEnoughData, Verdict, with_uncertainty
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
 from garboard_prop_check.alongside import above_label
 from garboard_prop_check.averages import average_engine_speed, average_speed, held
 from garboard_prop_check.change import change_of_pitch
-from garboard_prop_check.engine_speed import AIR_FIELDS, is_warm, to_settle
+from garboard_prop_check.engine_speed import AIR_FIELDS, apart_at_most, is_warm, to_settle
 from garboard_prop_check.fitted import Air, Fitted, fitted_of, in_reference_air
 from garboard_prop_check.runs import Reading, Run, runs_of
 from garboard_prop_check.slip_findings import Slip, is_more_than_usual, reading_is_wrong, slips_of, unlike_slips
@@ -29,6 +29,7 @@ from garboard_prop_check.words import (
     WINDOW,
     about,
     engine_speed_words,
+    is_above_limiter,
     need_all,
     stamped_pitch,
     window_of,
@@ -42,10 +43,11 @@ def pitch_advice(view: JobView) -> Iterable[Finding]:
     """What pitch to try first. Raises NotEnoughData when the runs cannot carry advice."""
     runs = runs_of(view)
     engines = view.vessel.engines
-    need_all(lambda: _check_conditions(view), *(_question(view, engine, runs) for engine in engines))
+    need_all(lambda: _check_conditions(view, runs), *(_question(view, engine, runs) for engine in engines))
     if not engines:
         raise NotEnoughData(NO_ENGINE, lack=Lack.NOT_ENTERED, field="engines")
     fitted = [fitted_of(view, engine, runs) for engine in engines]
+    _check_limiter(view, fitted)
     _check_alike(view, fitted)
     slips = _slips(view, runs)
     _check_slip(view, fitted, slips)
@@ -77,17 +79,34 @@ def _places(view: JobView, runs: Sequence[Run], slips: Sequence[Slip]) -> tuple[
     return (*dict.fromkeys([*read, *speeds]), *held(view, [*stamps, *conditions]))
 
 
-def _check_conditions(view: JobView) -> None:
+def _check_conditions(view: JobView, runs: Sequence[Run]) -> None:
     asking = view.asking()
     trim, load, water = (asking.choice(CONDITIONS, field) for field in ("trim", "load", "water"))
     need = partial(asking.need, lack=Lack.UNSUITABLE, step=CONDITIONS)
     need(trim in ("", TRIM_AT_BEST), "trim was not at best; repeat the runs at best trim", field="trim")
     need(load != "unknown", "load is unknown; note it and repeat the runs", field="load")
-    need(load != "light", "the boat was light; repeat the runs with its usual load", field="load")
+    may_be_load = load == "light" and not _is_below_though_light(view, runs)
+    need(not may_be_load, "the boat was light; repeat the runs with its usual load", field="load")
     above = "more power is fitted than the capacity label allows; make no full-throttle run before that is put right"
     asking.need(not above_label(view), above, lack=Lack.UNSUITABLE, field="plate_power")
     need(water not in TOO_ROUGH, "the water was rough; repeat the runs in calm water", field="water")
     asking.check()
+
+
+def _is_below_though_light(view: JobView, runs: Sequence[Run]) -> bool:
+    """Whether the boat was light and its engines are below their windows all the same, which air does not explain.
+
+    More load only makes that worse: the pitch is too much, and no run with the usual load is needed to say so.
+    """
+    if view.value(CONDITIONS, "load") != "light":
+        return False
+    try:
+        fitted = [fitted_of(view, engine, runs) for engine in view.vessel.engines]
+    except NotEnoughData:
+        return False
+    out = [one for one in fitted if one.way]
+    there = in_reference_air(view, out)
+    return bool(out) and all(one.way < 0 and (not there.is_known or _still_below(one, there)) for one in out)
 
 
 def _question(view: JobView, engine: Engine, runs: Sequence[Run]) -> Callable[[], None]:
@@ -109,16 +128,25 @@ def _sound(view: JobView, engine: Engine) -> None:
     asking.check()
 
 
+def _check_limiter(view: JobView, fitted: Sequence[Fitted]) -> None:
+    for one in fitted:
+        if is_above_limiter(view, one.engine, one.engine_speed):
+            text = f"the {about(one.engine)} reads above its rev limiter, so one of the two is wrong; correct it first"
+            raise NotEnoughData(text, lack=Lack.CONTRADICTS, **ENGINE_SPEEDS)
+
+
 def _check_alike(view: JobView, fitted: Sequence[Fitted]) -> None:
     """Engines that do not agree have another fault first; a change of pitch would hide it."""
     if len(fitted) < 2:
         return
-    speeds = [one.engine_speed.value for one in fitted]
+    apart = apart_at_most([one.engine_speed for one in fitted])
     allowed = view.setting_value("prop_check.engine_difference", "rev/min")
-    if max(speeds) - min(speeds) > allowed:
+    if apart.value > allowed:
+        is_sure = apart.low > allowed
         raise NotEnoughData(
-            f"engines differ by {max(speeds) - min(speeds):.0f} rev/min, more than {allowed:.0f}; "
-            "find out why before changing pitch",
+            f"engines differ by {with_uncertainty(apart.value, apart.expanded_uncertainty, 0)} rev/min, "
+            f"{f'more than {allowed:.0f}' if is_sure else f'too close to {allowed:.0f} to call'}; "
+            f"{'find out why' if is_sure else 'read both engines on one tachometer'} before changing pitch",
             lack=Lack.CONTRADICTS,
             **ENGINE_SPEEDS,
         )
@@ -152,6 +180,9 @@ def _check_slip(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) 
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=PROPELLER, field="stamp_read")
 
 
+_THOUGH_LIGHT = "Below the window although the boat was light: its usual load only makes that worse."
+
+
 def _advice(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> Finding:
     out = [one for one in fitted if one.way]
     if not out:
@@ -159,12 +190,17 @@ def _advice(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> F
     there = in_reference_air(view, out)
     if there.is_known and all(one.way < 0 and not _still_below(one, there) for one in out):
         return _air_explains(fitted, there, is_warm(view))
-    return change_of_pitch(view, fitted, there)
+    change = change_of_pitch(view, fitted, there)
+    if view.value(CONDITIONS, "load") != "light":
+        return change
+    too_much = " The pitch is too much already." if change.verdict is Verdict.ADVISE else ""
+    return attrs.evolve(change, sentence=f"{_THOUGH_LIGHT}{too_much} {change.sentence}")
 
 
 def _keep(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> Finding:
     """No engine is clearly out of its window. One that may be is not in it, and its propeller is not passed; nor is one
-    whose slip no boat has, for then a reading is wrong and it may be the engine speed."""
+    whose slip no boat has, for then a reading is wrong and it may be the engine speed; nor one that slips more than
+    usual, for then it may be damaged or not bite."""
     margin = view.setting_value("prop_check.limiter_margin", "rev/min")
     unsure = [one for one in fitted if one.position is not WindowPosition.IN]
     limited = [one for one in fitted if one.held_by_limiter(margin)]
@@ -190,6 +226,12 @@ def _keep(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> Fin
         sentence = (
             f"Do not judge the propeller yet: slip of the {about(odd.engine)} comes out at {odd.numbers[0]}, and no "
             "boat has so little. Find out which reading is wrong first."
+        )
+    elif odd := next((one for one in slips if is_more_than_usual(view, one)), None):
+        code, verdict, basis = "prop_check.pitch.slip_above_usual", Verdict.ADVISE, (WINDOW, SLIP)
+        sentence = (
+            f"Do not judge the propeller yet: the {about(odd.engine)} is inside its full-throttle range but slips by "
+            f"{odd.numbers[1]}, more than usual. Find out why first."
         )
     elif len(fitted) > 1:
         sentence = "Keep these propellers. Every engine is inside its full-throttle range."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Iterator, Sequence
+from itertools import combinations
 from typing import TypeVar
 
 import attrs
@@ -19,6 +20,10 @@ Item = TypeVar("Item")
 
 CLEARLY = 0.25
 """A run is slower than the others from this share of what they may differ by; common practice, no source."""
+
+
+FASTEST_STREAM = 10.0
+"""Runs both ways that repeat are believed up to this current [kn]; common practice, no source."""
 
 
 class OddRun(enum.Enum):
@@ -155,7 +160,30 @@ def _but(items: Sequence[Item], number: int) -> list[Item]:
     return [*items[:number], *items[number + 1 :]]
 
 
+def is_any_made_twice(runs: Sequence[Run]) -> bool:
+    """Whether two rows hold one and the same run."""
+    return any(True for _ in _made_twice(runs))
+
+
+def _made_twice(runs: Sequence[Run]) -> Iterator[Fault]:
+    """Rows that hold one and the same run: one file attached to both, or a copy of it."""
+    pairs = [(first, again) for first, again in combinations(runs, 2) if first.is_same_stretch(again)]
+    for first, again in pairs:
+        told = f"{first.name} and {again.name} hold the same seconds of one recording, so they are one run, not two"
+        yield Fault(SPEED, f"{told}; attach the right file to each, or enter the course of each", (first, again))
+
+
+def check_made_once(runs: Sequence[Run]) -> None:
+    """Raise NotEnoughData where two rows hold one and the same run."""
+    for fault in _made_twice(runs):
+        row = fault.runs[-1].row
+        raise NotEnoughData(
+            Missing(fault.text, lack=Lack.CONTRADICTS, step=FULL_THROTTLE, field="recording", row=row),
+        )
+
+
 def _faults(runs: Sequence[Run], ways: Sequence[int] | None, limits: Limits) -> Iterator[Fault]:
+    yield from _made_twice(runs)
     if ways is not None:
         yield from _faults_of_speed(runs, ways, limits)
     for position in dict.fromkeys(position for run in runs for position in run.engine_speed):
@@ -177,10 +205,12 @@ def _faults_of_speed(runs: Sequence[Run], ways: Sequence[int], limits: Limits) -
             yield Fault(SPEED, f"{told}; one of them is wrong: read them again, or make the runs again", _ends(same))
     if there and back:
         current = abs(mean([v for _, v in there]) - mean([v for _, v in back])) / 2
-        if current > limits.current:
+        is_repeated = all(len(same) > 1 and _apart(same) <= limits.speed for same in (there, back))
+        most = max(limits.current, FASTEST_STREAM) if is_repeated else limits.current
+        if current > most:
             text = (
-                f"speeds out and back would need a current of {current:.1f} kn, and no water a boat is tried on runs "
-                f"faster than {limits.current:g} kn; one of them is wrong: read {_between([*there, *back], 1)} again"
+                f"speeds out and back would need a current of {current:.1f} kn, more than the {most:g} kn believed; "
+                f"read {_between([*there, *back], 1)} again, or make two more runs to show that it is so"
             )
             yield Fault(SPEED, text, _ends([*there, *back]))
 

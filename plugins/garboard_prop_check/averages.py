@@ -13,7 +13,7 @@ from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_view import FieldKey, JobView
 from garboard.series import mean, signed_angle
 from garboard.uncertainty import MeasuredValue, Part, Shape, of_last_digit, pooled
-from garboard_prop_check.agreement import Agreement, agreement_of
+from garboard_prop_check.agreement import Agreement, agreement_of, check_made_once
 from garboard_prop_check.runs import SPEED, TYPED, Reading, Run
 from garboard_prop_check.settings import DEVIATION_FREEDOM
 from garboard_prop_check.steps import FULL_THROTTLE
@@ -50,8 +50,15 @@ def sides(runs: Sequence[Run], within: float) -> tuple[int, ...]:
     """+1 for runs the same way as the first, -1 for the opposite way.
 
     within : how far courses may lie off one line [deg]
-    Raises NotEnoughData when a run says neither course nor side, or a course lies off the line.
+    Raises NotEnoughData when a run says neither course nor side, a course lies off the line, or a course contradicts a
+    side.
     """
+    contradicted = labels_contradicted(runs, within)
+    if contradicted is not None:
+        row = contradicted.runs[-1].row
+        raise NotEnoughData(
+            Missing(contradicted.text, lack=Lack.CONTRADICTS, step=FULL_THROTTLE, field="direction", row=row)
+        )
     if all(run.side for run in runs):
         return tuple(1 if run.side == runs[0].side else -1 for run in runs)
     first = runs[0].course if runs else None
@@ -72,6 +79,39 @@ def sides(runs: Sequence[Run], within: float) -> tuple[int, ...]:
     if reasons:
         raise NotEnoughData(*reasons)
     return tuple(found)
+
+
+@attrs.frozen
+class Contradicted:
+    """Runs whose labels, with or against, are not what their courses say."""
+
+    text: str
+    runs: tuple[Run, ...]
+
+
+def labels_contradicted(runs: Sequence[Run], within: float) -> Contradicted | None:
+    """The labels that the courses contradict; None where they agree, or too few runs have both.
+
+    within : how far courses may lie off one line [deg]
+
+    Where most labels fit each other, the rest are in doubt; otherwise all are.
+    """
+    known = [(run, run.course) for run in runs if run.side and run.course is not None]
+    against = [
+        [other for other, to in known if _is_contradicted(run, course, other, to, within)] for run, course in known
+    ]
+    if not any(against):
+        return None
+    (base, _), wrong = min(zip(known, against, strict=True), key=lambda one: len(one[1]))
+    in_doubt = wrong if 2 * len(wrong) < len(known) else [run for run, _ in known]
+    told = " and ".join(f"{run.name} ({run.side}, {run.course:03.0f}°)" for run in (base, wrong[0]))
+    text = f"labels and courses of {told} contradict each other"
+    return Contradicted(text, tuple(in_doubt))
+
+
+def _is_contradicted(run: Run, course: float, other: Run, to: float, within: float) -> bool:
+    off = abs(signed_angle(to - course))
+    return (off if run.side == other.side else 180 - off) > within
 
 
 def weights_of_opposite_runs(ways: Sequence[int]) -> tuple[tuple[float, ...], str]:
@@ -202,6 +242,7 @@ def _average_speed(view: JobView, runs: Sequence[Run]) -> Average:
         asking.settled(FULL_THROTTLE, "direction", row=run.row)
         asking.settled(FULL_THROTTLE, "course", row=run.row)
     asking.check()
+    check_made_once(runs)
     ways = sides(runs, view.setting_value("prop_check.opposite_within", "deg"))
     found = agreement_of(view, runs, ways)
     found.check(SPEED)

@@ -23,6 +23,7 @@ from garboard_prop_check.words import (
     about,
     engine_speed_words,
     for_each_engine,
+    is_above_limiter,
     not_counted,
     runs_only,
     trim_at_best,
@@ -36,6 +37,8 @@ _CODES = {
     WindowPosition.HIGH_END: "prop_check.window.high_end_open",
     WindowPosition.ABOVE: "prop_check.window.above",
 }
+
+_OUT = (WindowPosition.BELOW, WindowPosition.ABOVE)
 
 
 def against_window(view: JobView) -> Iterator[Finding]:
@@ -52,12 +55,17 @@ def _against_window(view: JobView, engine: Engine, runs: Sequence[Run]) -> Findi
     position = position_in_window(average.value, average.expanded_uncertainty, low, high)
     verdict, words = _window_words(average, position, low, high, to_settle(view, average, low, high))
     basis: tuple[Basis, ...] = (WINDOW, basis_of("engine_speed_uncertainty"))
-    limits = [Limit("engine speed", low, high)]
+    limit = Limit("engine speed", low, high)
     if engine.limiter_speed is not None:
         limiter = engine.limiter_speed.to("rev/min")
         margin = view.setting_value("prop_check.limiter_margin", "rev/min")
-        limits.append(Limit("engine speed", high=limiter - margin))
-        if near_limiter(average.value, average.expanded_uncertainty, limiter, margin):
+        if low < limiter - margin < high:  # one limit a number: the stricter
+            limit = Limit("engine speed", low, limiter - margin)
+        if is_above_limiter(view, engine, average):
+            words.append(f"No engine turns above its rev limiter ({limiter:.0f}): one of the two entries is wrong.")
+            verdict = Verdict.ADVISE if verdict is Verdict.PASS else verdict
+            basis = (*basis, LIMITER)
+        elif near_limiter(average.value, average.expanded_uncertainty, limiter, margin):
             words.append(
                 f"Close to the rev limiter at {limiter:.0f}: the reading may show the limiter and not the propeller, "
                 "so keep full throttle short."
@@ -82,7 +90,7 @@ def _against_window(view: JobView, engine: Engine, runs: Sequence[Run]) -> Findi
             Number("window, high end", high, "rev/min", decimals=0),
         ),
         places=(*average.places, *held(view, [(CONDITIONS, field, "", "") for field in ("trim", "load")])),
-        limits=tuple(limits),
+        limits=(limit,),
     )
 
 
@@ -94,18 +102,19 @@ def to_settle(view: JobView, average: Average, low: float, high: float) -> str:
     return "More runs will not settle it: hold the tachometer against another."
 
 
+_FIRST = "The pitch advice says what to do first."
+
+
 def _window_words(
     average: Average, position: WindowPosition, low: float, high: float, more: str
 ) -> tuple[Verdict, list[str]]:
     measured, window = f"{engine_speed_words(average)}{runs_only(average)}", f"{low:.0f} to {high:.0f}"
     if position is WindowPosition.BELOW:
-        words = f"{low - average.value:.0f} below the window {window}. The engine labours: see the pitch advice."
-        return Verdict.FAIL, [f"{measured}, {words}"]
+        words = f"{low - average.value:.0f} below the window {window}. The engine labours."
+        return Verdict.FAIL, [f"{measured}, {words}", _FIRST]
     if position is WindowPosition.ABOVE:
-        words = (
-            f"{average.value - high:.0f} above the window {window}. Do not hold full throttle; see the pitch advice."
-        )
-        return Verdict.FAIL, [f"{measured}, {words}"]
+        words = f"{average.value - high:.0f} above the window {window}. Do not hold full throttle."
+        return Verdict.FAIL, [f"{measured}, {words}", _FIRST]
     if position is WindowPosition.IN:
         return Verdict.PASS, [f"{measured}, in the window {window}."]
     return Verdict.ADVISE, [f"{measured}, {position.value}: the window is {window}. {more}"]
@@ -117,9 +126,7 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
     allowed = view.setting_value("prop_check.engine_difference", "rev/min")
     speeds = {engine.position: average_engine_speed(view, runs, engine.position) for engine in view.vessel.engines}
     slowest, *_, fastest = sorted(speeds, key=lambda position: speeds[position].value)
-    fast, slow = speeds[fastest].measured, speeds[slowest].measured
-    parts = (*fast.parts, *(part.times(-1) for part in slow.parts))
-    apart = MeasuredValue.of_parts(fast.value - slow.value, "rev/min", parts)
+    apart = apart_at_most(tuple(speeds.values()))
     difference, half_width = apart.value, apart.expanded_uncertainty
     told = f"{with_uncertainty(difference, half_width, 0)} rev/min"
     if difference:
@@ -149,6 +156,13 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
             limits=(Limit("difference", high=allowed),),
         ),
     )
+
+
+def apart_at_most(speeds: Sequence[Average]) -> MeasuredValue:
+    """By how much the fastest engine turns faster than the slowest [rev/min]."""
+    slow, *_, fast = (one.measured for one in sorted(speeds, key=lambda one: one.value))
+    parts = (*fast.parts, *(part.times(-1) for part in slow.parts))
+    return MeasuredValue.of_parts(fast.value - slow.value, "rev/min", parts)
 
 
 def in_reference_air(view: JobView) -> Iterator[Finding]:
@@ -228,20 +242,30 @@ def _in_reference_air(view: JobView, engine: Engine, runs: Sequence[Run], factor
     )
     code, verdict = "prop_check.reference_air.as_run", Verdict.PASS
     limits: tuple[Limit, ...] = ()
+    as_run, at = WindowPosition.IN, WindowPosition.IN
     try:
         low, high = window_of(engine)
         limits = (Limit("engine speed in reference air", low, high),)
+        as_run, at = (
+            position_in_window(one.value, one.expanded_uncertainty, low, high) for one in (average.measured, there)
+        )
     except NotEnoughData:
-        low, high = 0.0, float("inf")
-    as_run_in, there_in = (low <= number <= high for number in (average.value, expected))
-    if not as_run_in:
+        pass  # the finding on the window says that it is missing
+    if as_run in _OUT:
         code = "prop_check.reference_air.out_as_run"
         sentence += " The verdict on the window stays with the engine speed as run."
-        verdict = Verdict.ADVISE if there_in else Verdict.PASS  # out either way: a note, the window says what to do
+        # out either way: a note, the window says what to do
+        verdict = Verdict.PASS if at in _OUT else Verdict.ADVISE
         limits = ()  # the verdict rests on the speed as run, of which another finding tells
-    elif not there_in:
+    elif at in _OUT:
         code, verdict = "prop_check.reference_air.leaves_window", Verdict.ADVISE
-        sentence += f" That is {'above' if expected > high else 'below'} the window: run again on such a day."
+        sentence += f" That is {at.value} the window: run again on such a day."
+    elif at is WindowPosition.HIGH_END and as_run is WindowPosition.IN:
+        # an overspeed is warned of where it may be, as in the pitch advice
+        code, verdict = "prop_check.reference_air.leaves_window", Verdict.ADVISE
+        sentence += f" Against the window that is {at.value}: open the throttle with care on such a day."
+    elif at is not WindowPosition.IN:
+        sentence += f" Against the window that is {at.value}."
     return Finding(
         code=code,
         verdict=verdict,

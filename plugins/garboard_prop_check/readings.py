@@ -7,12 +7,21 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from garboard.findings import Doubt, Finding, NotEnoughData, Verdict
 from garboard.job_view import FieldKey, JobView
-from garboard_prop_check.agreement import Agreement, OddRun
-from garboard_prop_check.averages import Average, agreement_among, average_engine_speed, average_speed
+from garboard.series import mean
+from garboard_prop_check.agreement import Agreement, OddRun, is_any_made_twice, limits_of
+from garboard_prop_check.averages import (
+    Average,
+    agreement_among,
+    average_engine_speed,
+    average_speed,
+    held,
+    labels_contradicted,
+    ways_or_none,
+)
 from garboard_prop_check.runs import ALL_RUNS, SPEED, Reading, Run, instrument_bound, runs_of, runs_of_recording
 from garboard_prop_check.settings import basis_of
-from garboard_prop_check.steps import FULL_THROTTLE
-from garboard_prop_check.words import READINGS, engine_speed_words, speed_words
+from garboard_prop_check.steps import FULL_THROTTLE, SIDES
+from garboard_prop_check.words import READINGS, about, engine_speed_words, is_above_limiter, speed_words
 
 
 def against_each_other(view: JobView) -> Iterator[Finding]:
@@ -22,9 +31,12 @@ def against_each_other(view: JobView) -> Iterator[Finding]:
     except NotEnoughData:
         return  # the figures of the runs say what is missing
     yield from _odd_run(view, runs)
+    yield from _labels_contradicted(view, runs)
+    yield from _labels_swapped(view, runs)
     for run in runs:
         yield from _typed_against_recorded(view, run)
     yield from _typed_against_all_runs(view, runs)
+    yield from _above_limiter(view, runs)
 
 
 _ODD = {
@@ -71,6 +83,63 @@ def _odd_run(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
         [place for spoilt in found.spoilt for place in _places(found.odd, spoilt)],
         f"{found.odd.name}: {what}",
     )
+
+
+def _labels_contradicted(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
+    """Runs labelled with and against on courses that are not opposite; not where one file stands for both."""
+    found = labels_contradicted(runs, view.setting_value("prop_check.opposite_within", "deg"))
+    if found is None or is_any_made_twice(runs):
+        return
+    places = held(
+        view, [(FULL_THROTTLE, field, run.row, "") for run in found.runs for field in ("direction", "course")]
+    )
+    sentence = (
+        f"{found.text[0].upper()}{found.text[1:]}: no speed is worked out. Correct the label or the course. If both "
+        "runs went one way, make one the other way."
+    )
+    yield _finding("prop_check.readings.label_and_course", "with and against", sentence, places, found.text)
+
+
+def _labels_swapped(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
+    """Runs with wind and current that are slower than those against. The speed does not change by it: no doubt."""
+    agreed = agreement_among(view, runs)
+    if agreed.faults or ways_or_none(view, runs) is None or not all(run.side for run in runs):
+        return
+    speeds: dict[str, list[float]] = {side: [] for side in SIDES}
+    for run in runs:
+        if isinstance(run.speed, Reading) and agreed.counts(run, SPEED):
+            speeds[run.side].append(run.speed.value)
+    if not all(speeds.values()):
+        return
+    helped, hindered = (mean(speeds[side]) for side in SIDES)
+    if hindered - helped <= limits_of(view).speed:
+        return
+    yield Finding(
+        code="prop_check.readings.labels_swapped",
+        verdict=Verdict.ADVISE,
+        about="with and against",
+        sentence=(
+            f"Runs with wind and current made {helped:.1f} kn, those against {hindered:.1f} kn. Are the labels "
+            "swapped? Correct them, or look whether wind and current ran opposite ways. The mean stays the same."
+        ),
+        basis=(READINGS, basis_of("same_way_difference")),
+        places=held(view, [(FULL_THROTTLE, "direction", run.row, "") for run in runs]),
+    )
+
+
+def _above_limiter(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
+    """Engine speeds that no limiter lets an engine reach: either entry may be wrong."""
+    for engine in view.vessel.engines:
+        average = _average(view, runs, engine.position)
+        if average is None or not is_above_limiter(view, engine, average) or engine.limiter_speed is None:
+            continue
+        limiter = engine.limiter_speed.to("rev/min")
+        text = f"{about(engine)} at {average.value:.0f} rev/min, and its rev limiter is entered as {limiter:.0f}"
+        sentence = (
+            f"The {about(engine)} cannot turn {average.value:.0f} rev/min: its rev limiter is entered as "
+            f"{limiter:.0f}. One of the two is wrong. Look up the limiter and read the tachometer again."
+        )
+        yield _finding("prop_check.readings.above_limiter", about(engine), sentence, average.places, text)
 
 
 def _not_counted(found: Agreement) -> str:

@@ -111,6 +111,7 @@ class Run:
     course       : [deg], None when not entered
     side         : "with", "against" or empty
     heard        : what each source of its recording gives, by the engine's position or SPEED
+    stretch      : start and end of what was cut from its recording [s], None for a run without one
     """
 
     name: str
@@ -120,6 +121,14 @@ class Run:
     course: float | None = None
     side: str = ""
     heard: Mapping[str, Sequence[Reading]] = attrs.field(factory=dict)
+    stretch: tuple[float, float] | None = None
+
+    def is_same_stretch(self, other: Run) -> bool:
+        """Whether both were cut from the same seconds of the same samples, whatever the files are called."""
+        return self.stretch is not None and self.stretch == other.stretch and self._samples() == other._samples()
+
+    def _samples(self) -> Mapping[str, Sequence[tuple[float, str]]]:
+        return {what: [(one.value, one.source) for one in found] for what, found in self.heard.items()}
 
 
 def runs_of(view: JobView) -> tuple[Run, ...]:
@@ -176,6 +185,7 @@ def _run_of_row(view: JobView, row: str) -> Run:
         engine_speed={p: _or(reading, recorded.engine_speed[p]) for p, reading in typed.engine_speed.items()},
         course=course if course is not None else recorded.course,
         heard=recorded.heard,
+        stretch=recorded.stretch,
     )
 
 
@@ -350,6 +360,7 @@ def _run_of_stretch(view: JobView, name: str, recording: Recording, stretch: Ste
         engine_speed=silent | {p: _one_of(view, name, p, found) for p, found in heard.items() if p != SPEED},
         course=_mean_course(courses[0].between(stretch.start, stretch.end).values if courses else ()),
         heard=heard,
+        stretch=(stretch.start, stretch.end),
     )
 
 

@@ -134,7 +134,13 @@ def _believable(view: JobView) -> tuple[Limit, Limit]:
 def is_more_than_usual(view: JobView, found: Slip) -> bool:
     """Whether a propeller slips more than is usual for the hull; not where that is not known."""
     form = view.vessel.hull_form
-    return form in USUAL_SLIP and found.by_stamp.low > _usual_slip(view, form, "high")
+    return form in USUAL_SLIP and _ends(found)[0] > _usual_slip(view, form, "high")
+
+
+def _ends(found: Slip) -> tuple[float, float]:
+    """The interval of a slip by the stamp, and as a reader works it out: 20.7 ± 0.7 is not clearly beyond 20 [%]."""
+    low, high = found.by_stamp.low, found.by_stamp.high
+    return min(low, round(low, 1)), max(high, round(high, 1))
 
 
 def unlike_slips(view: JobView, found: Sequence[Slip]) -> Iterator[Finding]:
@@ -249,7 +255,9 @@ def _against_usual(view: JobView, found: Slip, told: str, form: str) -> Judged:
     used = (basis_of(slip_setting(form, "low")),)
     limits = (Limit(BY_STAMP, low, high),) if low <= high else ()  # ends that came the wrong way round bound nothing
     usual = f"{low:g} to {high:g} % is usual for this hull"
-    if found.by_stamp.high < low:
+    at_least, at_most = _ends(found)
+    beyond = [end for end in (low, high) if at_least <= end <= at_most]
+    if at_most < low:
         code, sentence = "prop_check.slip.less_than_usual", f"{told}, less than usual ({usual}). {_CHECK}."
     elif is_more_than_usual(view, found):
         code = "prop_check.slip.more_than_usual"
@@ -258,7 +266,8 @@ def _against_usual(view: JobView, found: Slip, told: str, form: str) -> Judged:
             "damaged propeller, a fouled bottom or a heavy load."
         )
     else:
-        return Judged("prop_check.slip.usual", Verdict.PASS, f"{told}; {usual}.", limits, used)
+        close = f", too close to {beyond[0]:g} % to call" if beyond else ""
+        return Judged("prop_check.slip.usual", Verdict.PASS, f"{told}{close}; {usual}.", limits, used)
     return Judged(code, Verdict.ADVISE, sentence, limits, used, is_suspicious=True)
 
 

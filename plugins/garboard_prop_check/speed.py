@@ -49,7 +49,7 @@ def full_throttle_speed(view: JobView) -> Iterable[Finding]:
             about="full-throttle speed",
             sentence=(
                 f"{speed_words(average)}, {average.method}{runs_only(average)}. "
-                f"Current along the runs: {average.current:.1f} kn."
+                f"Current along the runs: {average.current:.1f} kn{_how_strong(view, average.current)}."
             ),
             basis=(AVERAGING, basis_of("speed_uncertainty")),
             numbers=(
@@ -62,6 +62,12 @@ def full_throttle_speed(view: JobView) -> Iterable[Finding]:
         ),
         *not_counted(left_out_of_speed(view, runs), (AVERAGING,)),
     )
+
+
+def _how_strong(view: JobView, current: float) -> str:
+    """Only runs that repeat both ways are believed beyond the strongest current of the shop; see `agreement`."""
+    is_strong = current > view.setting_value("prop_check.largest_current", "kn")
+    return ", strong; the runs repeat it both ways" if is_strong else ""
 
 
 def figure_of_runs(view: JobView, runs: Sequence[Run]) -> Figure:
@@ -150,7 +156,7 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
         sentence = f"{speed_words(speed)} is slower than expected. {told}. Check weight, trim, bottom and propeller."
     else:
         code, verdict = "prop_check.crouch.believable", Verdict.PASS
-        sentence = f"{speed_words(speed)} is believable. {told}."
+        sentence = f"{speed_words(speed)} fits weight and power. {told}."
     constant = crouch.crouch_constant(speed.value, expected.weight, expected.power)
     return (
         Finding(

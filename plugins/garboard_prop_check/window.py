@@ -56,3 +56,18 @@ def near_limiter(engine_speed: float, expanded_uncertainty: float, limiter_speed
     True
     """
     return engine_speed + expanded_uncertainty >= limiter_speed - margin
+
+
+def above_limiter(engine_speed: float, expanded_uncertainty: float, limiter_speed: float, margin: float) -> bool:
+    """Whether an engine speed lies surely above what the rev limiter lets the engine reach.
+
+    engine_speed  : at full throttle [rev/min]
+    expanded_uncertainty   : half width of its 95 % interval, 0 or above [rev/min]
+    limiter_speed : engine speed at which the limiter cuts in [rev/min]
+    margin        : how far the engine may swing beyond its limiter, 0 or above [rev/min]
+    returns       : true when the lower end of the interval lies above limiter_speed + margin [-]
+
+    >>> above_limiter(6400, 10, 6250, 100), above_limiter(6300, 10, 6250, 100)
+    (True, False)
+    """
+    return engine_speed - expanded_uncertainty > limiter_speed + margin

@@ -12,6 +12,7 @@ from garboard.records import Engine
 from garboard_prop_check.averages import Average
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import CONDITIONS, PROPELLER, TRIM_AT_BEST
+from garboard_prop_check.window import above_limiter
 
 _METHOD = BasisKind.METHOD
 AVERAGING = Basis(
@@ -157,6 +158,15 @@ def total_power(view: JobView) -> float:
     asking.need(fits, "rated power must be above zero; correct it", lack=Lack.OUT_OF_RANGE, field=field)
     asking.check()
     return sum(powers)
+
+
+def is_above_limiter(view: JobView, engine: Engine, average: Average) -> bool:
+    """Whether an engine reads surely above its rev limiter: then the reading or the limiter is wrong."""
+    margin = view.setting_value("prop_check.limiter_margin", "rev/min")
+    limiter = engine.limiter_speed
+    return limiter is not None and above_limiter(
+        average.value, average.expanded_uncertainty, limiter.to("rev/min"), margin
+    )
 
 
 def trim_at_best(view: JobView) -> bool:

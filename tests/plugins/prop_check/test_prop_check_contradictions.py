@@ -101,6 +101,127 @@ def test_the_shop_says_how_strong_a_current_its_water_has() -> None:
     assert one(view, "speed").verdict is Verdict.PASS
 
 
+def on_courses(*made: tuple[str, str]) -> JobView:
+    """Typed runs with label and course."""
+    rows = two_ways(BOAT, speeds=("41.0 kn", "40.4 kn", "41.1 kn", "40.5 kn")[: len(made)])
+    return job(BOAT, [row | {"direction": side, "course": to} for row, (side, to) in zip(rows, made, strict=True)])
+
+
+@pytest.mark.parametrize(
+    ("made", "rows"),
+    [
+        ((("with", "90 deg"), ("against", "95 deg")), "12"),
+        ((("with", "90 deg"), ("against", "150 deg")), "12"),
+        ((("with", "90 deg"), ("with", "270 deg")), "12"),
+        ((("with", "90 deg"), ("against", "270 deg"), ("with", "92 deg"), ("against", "91 deg")), "4"),
+        ((("against", "90 deg"), ("against", "270 deg"), ("with", "92 deg"), ("against", "268 deg")), "1"),
+    ],
+)
+def test_a_label_that_the_course_contradicts_is_doubted(made: tuple[tuple[str, str], ...], rows: str) -> None:
+    """With and against on courses 90 and 95 are no opposite runs; of four runs the one that does not fit is named."""
+    view = on_courses(*made)
+    told = one(view, "readings")
+    assert (told.code, told.verdict) == ("prop_check.readings.label_and_course", Verdict.ADVISE)
+    assert doubted(told) == {(RUNS, field, row, "") for row in rows for field in ("direction", "course")}
+    for calculator in ("speed", "slip"):
+        refused = one(view, calculator)
+        assert (refused.verdict, refused.missing[0].lack) == (MISSING, Lack.CONTRADICTS)
+    assert one(view, "window").verdict is Verdict.PASS, "engine speed has no direction"
+
+
+def test_labels_that_fit_their_courses_are_not_doubted() -> None:
+    """Courses 18 degrees off one line, and a run whose course nobody noted."""
+    rows = two_ways(BOAT)
+    for courses in (("350 deg", "188 deg"), ("90 deg", None)):
+        made = [row | ({"course": course} if course else {}) for row, course in zip(rows, courses, strict=True)]
+        assert "readings" not in found(job(BOAT, made))
+        assert one(job(BOAT, made), "speed").verdict is Verdict.PASS
+
+
+def test_runs_with_the_current_that_are_slower_ask_whether_the_labels_are_swapped() -> None:
+    """38.1 with and 43.9 against. The speed is the same either way, so nothing else is in doubt."""
+    view = runs(BOAT, ("with", 38.1, 5800), ("against", 43.9, 5800))
+    told = one(view, "readings")
+    assert (told.code, told.verdict) == ("prop_check.readings.labels_swapped", Verdict.ADVISE)
+    assert {"38.1", "43.9"} <= set(told.sentence.split())
+    assert not told.doubts
+    assert one(view, "speed").verdict is Verdict.PASS
+    for sound in (
+        runs(BOAT, ("with", 43.9, 5800), ("against", 38.1, 5800)),
+        runs(BOAT, ("with", 40.0, 5800), ("against", 41.8, 5800)),
+    ):
+        assert "readings" not in found(sound), "so little may be the wind"
+
+
+TIDE = (("with", 47.5, 5800), ("against", 38.4, 5810), ("with", 47.3, 5790), ("against", 38.5, 5800))
+
+
+def test_a_strong_current_that_both_ways_repeat_stands() -> None:
+    """4.5 kn from four runs that agree; from two runs, or where the same way differs, a speed is misread."""
+    view = runs(BOAT, *TIDE)
+    assert "readings" not in found(view)
+    assert one(view, "speed").verdict is Verdict.PASS
+    assert "4.5 kn, strong" in one(view, "speed").sentence
+    assert "strong" not in one(runs(BOAT, *GOOD), "speed").sentence
+    for wrong in (TIDE[:2], (*TIDE[:2], ("with", 41.0, 5800), ("against", 43.0, 5800))):
+        assert one(runs(BOAT, *wrong), "speed").verdict is MISSING
+        assert {told.code for told in found(runs(BOAT, *wrong))["readings"]} == {"prop_check.readings.runs_differ"}
+    in_another_unit = [(side, speed * (1.852 if side == "with" else 1), turns) for side, speed, turns in TIDE]
+    assert one(runs(BOAT, *in_another_unit), "speed").verdict is MISSING, "no stream runs 20 kn"
+
+
+def test_an_engine_cannot_turn_above_its_limiter() -> None:
+    """300 rev/min above: one entry is wrong. A little above is the limiter itself, as it swings."""
+    high = vessel(limiter="5500 rev/min")
+    view = job(high, two_ways(high, "5800 rev/min"), more=dict(STAMPS_READ))
+    told = one(view, "readings")
+    assert (told.code, told.verdict) == ("prop_check.readings.above_limiter", Verdict.ADVISE)
+    assert {"5800", "5500."} <= set(told.sentence.split())
+    assert doubted(told) == {(RUNS, "engine_speed", row, "centre") for row in ("1", "2")}
+    assert one(view, "window").verdict is Verdict.ADVISE
+    assert "Close to" not in one(view, "window").sentence
+    assert (one(view, "pitch").verdict, one(view, "pitch").missing[0].lack) == (MISSING, Lack.CONTRADICTS)
+    swings = job(high, two_ways(high, "5580 rev/min"), more=dict(STAMPS_READ))
+    assert "readings" not in found(swings)
+    assert one(swings, "pitch").code == "prop_check.pitch.at_limiter"
+
+
+@pytest.mark.parametrize(("limiter", "high"), [("6250 rev/min", 6000), ("6050 rev/min", 5950), ("5000 rev/min", 6000)])
+def test_an_engine_speed_has_one_limit_the_stricter(limiter: str, high: float) -> None:
+    """Of the window and the limiter less its margin."""
+    boat = vessel(limiter=limiter)
+    (limit,) = one(job(boat, two_ways(boat, "5700 rev/min")), "window").limits
+    assert (limit.low, limit.high) == (5400, high)
+
+
+SEA_TRIAL = [(30.0, 41.0, 90.0, (5800,)), (20.0, 20.0, 180.0, (3000,)), (25.0, 39.0, 270.0, (5800,))]
+
+
+def attached(*rows: dict[str, JsonValue]) -> JobView:
+    """One recording of a whole trial, the same file at every row."""
+    labelled = [{"direction": ("with", "against")[n % 2], **row} for n, row in enumerate(rows)]
+    return job(
+        BOAT,
+        [{**row, "recording": {"file": "trial"}} for row in labelled],
+        recordings={"trial": recorded(SEA_TRIAL)},
+        more=dict(STAMPS_READ),
+    )
+
+
+def test_one_file_for_two_rows_is_one_run() -> None:
+    """Unless the courses of the rows take another run of it each."""
+    view = attached({}, {})
+    told = one(view, "readings")
+    assert told.code == "prop_check.readings.runs_differ"
+    assert "run 1 and run 2 hold the same seconds of one recording" in told.sentence.lower()
+    assert doubted(told) == {(RUNS, "recording", row, "") for row in ("1", "2")}
+    assert (one(view, "speed").verdict, one(view, "speed").missing[0].field) == (MISSING, "recording")
+    assert {one(view, calculator).verdict for calculator in ("window", "pitch")} == {Verdict.ADVISE}
+    sound = attached({"course": "90 deg"}, {"course": "270 deg"})
+    assert "readings" not in found(sound)
+    assert one(sound, "speed").numbers[0].value == pytest.approx(40.0, abs=0.1)
+
+
 @pytest.mark.parametrize("number", [0, 1, 2, 3])
 def test_one_ventilating_run_is_named_and_not_counted(number: int) -> None:
     """400 rev/min faster and 3.5 kn slower than the rest, whichever of the four it is."""

@@ -165,9 +165,12 @@ def test_a_course_off_the_compass_is_not_used(course: str, kept: float | None) -
     assert runs_of(job(BOAT, [{"course": course, "speed": "40 kn"}]))[0].course == kept
 
 
-def test_with_or_against_wins_over_courses() -> None:
-    """When every run says its side, courses are not asked."""
-    assert sides([run(course=0, side="with"), run(course=90, side="against")], 20) == (1, -1)
+def test_with_or_against_needs_no_course_and_overrides_none() -> None:
+    """When every run says its side, courses are not asked; a course that is known must fit."""
+    assert sides([run(course=0, side="with"), run(side="against")], 20) == (1, -1)
+    assert sides([run(course=0, side="with"), run(course=170, side="against")], 20) == (1, -1)
+    with pytest.raises(NotEnoughData, match="contradict each other"):
+        sides([run(course=0, side="with"), run(course=90, side="against")], 20)
 
 
 # Recordings.

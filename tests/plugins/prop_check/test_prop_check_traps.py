@@ -251,8 +251,8 @@ INSIDE = {"pitch": "pitch.keep", "speed": "speed.measured", "window": "window.in
             id="a steady current of 1.9 kn",
         ),
         pytest.param(
-            lambda: with_runs(single(), ("with", "31.9 kn", 5600), ("against", "35.1 kn", 5610)),
-            id="with and against changed over",
+            lambda: with_runs(single(), ("with", "32.7 kn", 5600), ("against", "34.3 kn", 5610)),
+            id="wind and current against each other",
         ),
         pytest.param(
             lambda: with_runs(
