@@ -18,6 +18,7 @@ from garboard_tablet.models.asks import (
     pieces,
     shown_of,
 )
+from garboard_tablet.models.drafts import NOT_SAVED
 from garboard_tablet.models.entry import entry_route, first_route
 from garboard_tablet.models.pages import (
     ValueLine,
@@ -189,6 +190,7 @@ class PiecePage(Page):
             lambda: self.way.go(entry_route(self.route, ask)),
             value=line.value,
             value_role="ink" if line.state == "done" else "quiet",
+            word=f"{line.typed} {NOT_SAVED}" if line.typed else None,
             name=f"value {'/'.join(ask.key.subject)}",
         )
 

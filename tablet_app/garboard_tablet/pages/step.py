@@ -17,6 +17,7 @@ from garboard_tablet.models.asks import (
     missing_equipment,
     next_row_ask,
 )
+from garboard_tablet.models.drafts import NOT_SAVED, drafts_in_step
 from garboard_tablet.models.entry import entry_route, first_open, first_route
 from garboard_tablet.models.pages import (
     ValueLine,
@@ -37,6 +38,7 @@ from garboard_tablet.ui.verdict_card import VerdictCard
 from garboard_tablet.ui.widgets import Card, Column, Press, RowPress, Txt, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
+    from garboard.report.palette import Mark
     from garboard_tablet.ui.context import Context
 
 
@@ -80,7 +82,8 @@ class StepPage(EchoingPage):
             return column_of([words(f"No plugin on this tablet has {self.route.step}. Its values are kept.")])
         cautions = self._caution_rows(self.step)
         first, last = ([], cautions) if self._begun or self._read_at else (cautions, [])
-        left = [*first, *self._missing_rows(self.step), *self._sources(), *self.verdict_rows()]
+        asked = [*self._draft_rows(self.step), *self._missing_rows(self.step), *self._sources()]
+        left = [*first, *asked, *self.verdict_rows()]
         return Halves(left, [*self._value_rows(self.step), *last], 0.54, turns_both=True)
 
     def _caution_rows(self, step: Step) -> list[Maker]:
@@ -93,6 +96,16 @@ class StepPage(EchoingPage):
         word = read if count else ""
         mark = verdict_marks[Verdict.ADVISE] if count else None
         return [lambda: RowPress(title, self._cautions, mark=mark, word=word, name="cautions")]
+
+    def _draft_rows(self, step: Step) -> list[Maker]:
+        """What was typed and left: it is kept as typed, and one press leads to where it is saved."""
+        return [partial(self._draft_row, *one) for one in drafts_in_step(self.tablet, self.route, step)]
+
+    def _draft_row(self, ask: Ask, typed: str) -> RowPress:
+        title = ", ".join(filter(None, (ask.field.title, ask.context)))
+        go = partial(self.way.go, entry_route(self.route, ask))
+        return RowPress(f"{typed} is not saved", go, small=f"{title}. Press here to save it, or to change it.",
+                        mark=verdict_marks[Verdict.ADVISE], word="typed", name=f"typed {title}")  # fmt: skip
 
     def _missing_rows(self, step: Step) -> list[Maker]:
         return [partial(self._no_equipment, kind) for kind in missing_equipment(step, self._vessel)]
@@ -119,8 +132,8 @@ class StepPage(EchoingPage):
             small=line.named,
             value=line.value,
             value_role="ink" if line.state == "done" else "quiet",
-            mark=verdict_marks[line.verdict] if line.verdict else state_mark(line.state),
-            word=None,
+            mark=_mark_of(line),
+            word=f"{line.typed} {NOT_SAVED}" if line.typed else None,
             name=f"value {line.title}",
         )
 
@@ -239,6 +252,12 @@ class StepPage(EchoingPage):
 
     def refill(self) -> None:
         self.screen.redraw()
+
+
+def _mark_of(line: ValueLine) -> Mark:
+    if line.verdict:
+        return verdict_marks[line.verdict]
+    return verdict_marks[Verdict.ADVISE] if line.typed else state_mark(line.state)
 
 
 def _settings_said(one: Assessed) -> list[str]:
