@@ -12,11 +12,12 @@ from garboard.faults import in_number
 from garboard.findings import Figure, Finding, Table, Verdict
 from garboard.history.registers import VESSEL
 from garboard.history.runs import file_of
+from garboard.hosting.unused import piece_title
 from garboard.job_view import JobView
 from garboard.records import EQUIPMENT, Measurement
 from garboard.report.outline import punch_list
 from garboard.steps import Assessed, Kind, Phase, Step, is_open, state_shown
-from garboard_tablet.models.asks import Ask, asks_of_step, piece_title, pieces, row_name, shown, shown_of, table_rows
+from garboard_tablet.models.asks import Ask, asks_of_step, pieces, row_name, shown, shown_of, table_rows
 from garboard_tablet.models.drafts import NOT_SAVED, drafts, drafts_in_step
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import Tablet

@@ -7,6 +7,7 @@ from functools import partial
 
 from kivy.uix.widget import Widget
 
+from garboard.hosting.unused import piece_title
 from garboard.records import EQUIPMENT
 from garboard.steps import Kind
 from garboard_tablet.models.asks import (
@@ -14,7 +15,6 @@ from garboard_tablet.models.asks import (
     Ask,
     asks_of_piece,
     asks_of_vessel,
-    piece_title,
     pieces,
     shown_of,
 )

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
+from garboard.hosting.unused import NotUsed, not_used
 from garboard.records import Vessel
 from garboard.steps import Assessed, Caution, Step
 from garboard_tablet.models.asks import (
@@ -120,7 +121,18 @@ class StepPage(EchoingPage):
             table = line.ask.table
             if table and (number + 1 == len(lines) or lines[number + 1].ask.table != table):
                 makers.extend(self._further(table))
-        return makers
+        return [*makers, *self._unused_rows(step)]
+
+    def _unused_rows(self, step: Step) -> list[Maker]:
+        """What was read of equipment the boat does not have: it is kept, and nothing is judged by it."""
+        view = self.tablet.view(self.route.hull, self.route.job)
+        return [partial(self._unused_row, one) for one in not_used(view, self.tablet.host, step.key)]
+
+    def _unused_row(self, one: NotUsed) -> RowPress:
+        go = partial(self.way.go, self.route.to("kind", one.kind) if one.kind else self.route.to("equipment"))
+        why = f"{one.why[:1].upper()}{one.why[1:]}"
+        return RowPress(why, go, small="; ".join(one.said), mark=verdict_marks[Verdict.ADVISE], word="equipment",
+                        name=f"unused {one.why}")  # fmt: skip
 
     def _asks(self, step: Step) -> tuple[Ask, ...]:
         return asks_here(self.tablet, self.route.hull, self.route.job, step)
