@@ -151,19 +151,22 @@ class StepPage(EchoingPage):
 
     def _sources(self) -> list[Maker]:
         """The way to say which sensor sends under a name that no sensor of the boat has."""
-        from garboard_tablet.models.heading_sources import QUANTITIES, untied
+        from garboard_tablet.models.heading_sources import QUANTITIES, entered_not_heard, untied
         from garboard_tablet.pages.sensors import sources_at
 
         guide = self.live.guide_of(self.route)
         if guide is not None and not set(QUANTITIES) & set(guide.quantities):
             return []  # a run of the engines: whose heading came along matters little there
         vessel = self.tablet.view(self.route.hull, self.route.job).vessel
-        open_names = ", ".join(one.source for one in untied(vessel, sources_at(self.context, self.route)))
+        sources = sources_at(self.context, self.route)
+        open_names = ", ".join(one.source for one in untied(vessel, sources))
         if not open_names:
             return []
         go = partial(self.way.go, self.route.to("sensors"))
-        return [lambda: RowPress("Which of these is my compass?", go, small=f"The network calls it {open_names}",
-                                 mark=verdict_marks[Verdict.ADVISE], word="none chosen", name="sensors")]  # fmt: skip
+        unheard = entered_not_heard(vessel, sources)
+        small = ". ".join((f"The network calls it {open_names}", *unheard))
+        return [lambda: RowPress("Which of these is my compass?", go, small=small, mark=verdict_marks[Verdict.ADVISE],
+                                 word="not heard" if unheard else "none chosen", name="sensors")]  # fmt: skip
 
     def _further(self, name: str) -> list[Maker]:
         """The way to a further row of a table, however complete it is: a row of its own, or a piece of equipment."""
