@@ -23,6 +23,7 @@ from kivy.core.window import Window
 
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.storage import NotSaved
+from garboard.verdict import Verdict
 from garboard_tablet.models.ashore import AshoreMarks
 from garboard_tablet.models.assessor import Assessor
 from garboard_tablet.models.background import Background
@@ -30,6 +31,7 @@ from garboard_tablet.models.keys import ENTER, of_keyboard
 from garboard_tablet.models.live_source import LiveSource
 from garboard_tablet.models.navigator import Navigator
 from garboard_tablet.models.run_reviews import RunReviews
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.shop_worker import ShopWorker
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.uncaught import ShownOnce
@@ -163,6 +165,11 @@ class GarboardApp(App):
         return not taken or taken[0]
 
     def _findings_changed(self, key: tuple[str, str, str]) -> None:
+        hull, job, step = key
+        if not step:
+            found = self.findings.of(Route(page="job", hull=hull, job=job))
+            self.vessels.note_fails(hull, job, sum(one.finding.verdict is Verdict.FAIL for one in found))
+            self.screen.refill(("vessels",))
         page = self.screen.page
         if page is not None and (page.route.hull, page.route.job, page.route.step) == key:
             page.refill()

@@ -29,6 +29,7 @@ def row(figure: Figure, found: Coverage) -> str:
     width = {
         Says.WITHIN: f"{found.half_width:.3g}",
         Says.AT_LEAST: "at least",
+        Says.BETWEEN: f"from, to: {2 * found.half_width:.3g} apart",
         Says.FACTOR: f"× or ÷ {2.718281828**found.half_width:.3g}",
     }[figure.says]
     verdict = "does not hold yet" if shortcomings(figure, found) else "holds"

@@ -143,7 +143,7 @@ def test_what_the_program_before_documents_wrote_is_taken_over_once(tmp_path: Pa
         written["session.json"]["way"]
     )
     assert tablet.session.typed == written["session.json"]["typed"]
-    counted = {"fails": 0, "left": 0, "open": 1, "people": []}  # newer than that program
+    counted = {"fails": 0, "left": 0, "open": 1, "people": [], "failing": {}}  # newer than that program
     assert json.loads(json.dumps([attrs.asdict(line) for line in vessel_list.lines.values()])) == [
         line | counted for line in written["summaries.json"]
     ]

@@ -241,3 +241,32 @@ def test_a_line_an_older_version_kept_is_counted_anew(failing: Driver) -> None:
         d.app.vessels.refresh(hull)
     d.app.screen.redraw()
     assert mark_of(d.find(name)) == VERDICT_MARKS[Verdict.FAIL]
+
+
+def test_a_boats_card_and_its_list_of_jobs_say_which_job_fails(failing: Driver) -> None:
+    """Three jobs of one day are told apart by their ids; the one that fails says so, after a restart too."""
+    d = failing
+    here = d.app.tablet.session.here
+    d.press("back", "back")
+    assert d.says(", 1 fail")
+    others = [d.app.tablet.open_job(here.hull)[1] for _ in range(2)]
+    d.app.vessels.refresh(here.hull)
+    d.app.screen.redraw()
+    assert d.says("1 fail in other jobs")
+    d.restart()
+    assert d.says("1 fail in other jobs")
+    d.press(f"vessel {here.hull}")
+    assert all(d.says(f", job {job}") for job in (here.job, *others))
+    assert mark_of(d.find(f"job {here.job}")) == VERDICT_MARKS[Verdict.FAIL]
+    assert all(mark_of(d.find(f"job {job}")) != VERDICT_MARKS[Verdict.FAIL] for job in others)
+    assert d.words().count("1 fail") == 1
+
+
+def test_a_boat_with_one_job_in_order_shows_no_id_and_no_fail(drive: Drive) -> None:
+    d = drive()
+    new_job(d)
+    here = d.app.tablet.session.here
+    d.press("step dock.horn", "choice Yes", "back", "back")
+    assert not d.says(here.job)
+    d.press("back")
+    assert not d.says("fail")

@@ -89,6 +89,23 @@ def test_a_verdict_names_the_sensor_once_it_is_tied(d: Driver) -> None:
     assert not d.has("sensors"), "nothing is left to tie"
 
 
+def test_a_name_entered_and_not_heard_is_said(d: Driver) -> None:
+    """77 is entered, 35 is heard: the row and its page say so. A sensor of which one name is heard is not accused."""
+    hull = d.app.tablet.session.here.hull
+    tie(d.app.tablet, hull, "Pilot compass", "77")
+    route = add_turn(d, "27", "35")
+    d.app.way.go(route)
+    assert d.says("The network calls it 27, 35. 77, entered for Pilot compass, is not heard")
+    assert not d.says("none chosen")
+    d.press("sensors")
+    assert d.says("77, entered for Pilot compass, is not heard. Choose what it is called here.")
+    d.press("source 27", "sensor Pilot compass")
+    assert not d.says("not heard.")
+    d.press("back")
+    assert not d.says("entered for")
+    assert d.says("none chosen")
+
+
 def test_what_is_tied_is_kept_for_later_jobs(d: Driver) -> None:
     """After a restart, in another job, with another recording: nothing is asked."""
     add_turn(d, "27")

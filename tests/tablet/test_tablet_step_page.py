@@ -186,3 +186,22 @@ def test_findings_of_former_values_are_said_to_be_under_check(drive: Drive) -> N
     assert "checking" not in d.app.shell.page.under
     d.app.findings.look_again()
     assert d.app.shell.page.under.startswith("Values changed, checking. ")
+
+
+def test_readings_of_an_engine_that_is_not_on_the_boat_are_shown_and_marked(drive: Drive) -> None:
+    """Taken off after it was read: the reading stands in the list, and leads to the engines."""
+    d = drive()
+    new_job(d)
+    d.press("tab vessel", "Equipment", "kind engines", "1 engines", "back", "back", "tab under way", "step dock.full")
+    d.press("begin")
+    d.number("5800")
+    d.press("back")
+    assert not d.says("ot used")
+    hull = d.app.tablet.session.here.hull
+    d.app.tablet.remove_piece(hull, ("engines", "centre"))
+    d.app.tablet.add_piece(hull, ("engines", "port"))
+    d.app.screen.redraw()
+    d.seek("unused not used: no centre engine on this boat")
+    assert d.app.tablet.session.here.subject == ("engines",)
+    d.press("back")
+    assert d.says("Engine speed 5800 rev/min")

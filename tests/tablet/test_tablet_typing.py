@@ -153,3 +153,37 @@ def test_a_vessels_field_has_one_draft_for_all_its_jobs(drive: Drive) -> None:
     first_beam.write("8")
     second_beam.save("9 ft")
     assert first_beam.text == "9"
+
+
+def test_what_is_typed_and_left_is_said_wherever_its_value_is_listed(drive: Drive) -> None:
+    """Back over typed digits: the step and the list of steps say that they are not saved; one press leads to them."""
+    d = drive()
+    at_boat_speed(d)
+    d.number("44")
+    d.press("value Boat speed", "key 4", "key 4", "back")
+    assert not d.says("not saved"), "what is saved already is not accused"
+    d.press("value Boat speed", "key 5", "key 8", "back")
+    assert d.says("58 kn is not saved")
+    assert d.says("58 kn typed, not saved")
+    assert view_of(d).value("dock.full", "speed") == "44 kn"
+    d.press("back")
+    assert d.says("1 value typed, not saved")
+    d.press("step dock.full", "typed Boat speed")
+    assert d.app.shell.page.form.text == "58"
+    assert d.says("Typed before, not saved. Press Save to save it.")
+    d.press("next")
+    assert view_of(d).value("dock.full", "speed") == "58 kn"
+    assert not d.says("not saved")
+
+
+def test_a_value_typed_in_a_row_that_is_not_there_yet_is_said_too(drive: Drive) -> None:
+    """The second value of a further row: no other row of the list would lead to it."""
+    d = drive()
+    new_job(d)
+    d.press("tab under way", "step dock.fuel")
+    d.number("3000")
+    d.number("12")
+    d.press("skip", "key 9", "back")
+    assert d.says("9 gal/h is not saved")
+    d.seek("typed Fuel flow, row 2")
+    assert d.app.shell.page.form.text == "9"

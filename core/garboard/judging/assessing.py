@@ -20,11 +20,12 @@ from garboard.findings import NotEnoughData, Verdict
 from garboard.history.boat import Boat, open_hull, recordings_of
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
+from garboard.hosting.unused import pieces_asked_of
 from garboard.job_files.job_file import JobFile, check, located, read_job_file, settings_faults, view_of
 from garboard.job_files.unrecognised import unrecognised
 from garboard.job_view import Disagreement, JobView, place_of
 from garboard.judging.recording_dates import question_of_dates
-from garboard.records import EQUIPMENT, Measurement, Vessel, unusual_of
+from garboard.records import Measurement, Vessel, unusual_of
 from garboard.steps import Assessed, Step
 
 FINDINGS = Format("garboard findings")
@@ -239,7 +240,7 @@ def _questions_about(measurement: Measurement, step: Step, vessel: Vessel, host:
     question = implausible(field, measurement.value, vessel, measurement.of)
     if question:
         yield f"{where}: {question}"
-    kind, pieces = _pieces_asked_of(measurement, step, vessel)
+    kind, pieces = pieces_asked_of(measurement.field, step, vessel)
     if measurement.of not in pieces:
         known = (
             f"the vessel's {kind.replace('_', ' ')} are {', '.join(pieces) or 'none'}" if kind else "it is asked once"
@@ -265,22 +266,7 @@ def equipment_lacking(view: JobView, host: PluginHost) -> dict[str, tuple[str, .
     found: dict[str, set[str]] = {}
     for measurement in view.measurements:
         step = host.step(measurement.step)
-        kind, pieces = _pieces_asked_of(measurement, step, view.vessel) if step else ("", [])
+        kind, pieces = pieces_asked_of(measurement.field, step, view.vessel) if step else ("", [])
         if kind and measurement.of not in pieces:
             found.setdefault(kind, set()).add(measurement.of)
     return {kind: tuple(sorted(names)) for kind, names in sorted(found.items())}
-
-
-def _pieces_asked_of(measurement: Measurement, step: Step, vessel: Vessel) -> tuple[str, list[str]]:
-    """The kind of equipment a measurement is asked for each of, "" for none; and the names it may stand under."""
-    kind = _equipment_of(measurement.field, step)
-    return kind, [getattr(piece, EQUIPMENT[kind]) for piece in getattr(vessel, kind)] if kind else [""]
-
-
-def _equipment_of(field_name: str, step: Step) -> str:
-    """The kind of equipment a field is asked for each of, or nothing."""
-    for field in step.fields:
-        for inner in (field, *field.columns):
-            if inner.name == field_name:
-                return inner.each or field.each
-    return ""

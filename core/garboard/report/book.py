@@ -15,7 +15,8 @@ from garboard.faults import in_number, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Number, Table, Verdict
 from garboard.hosting.host import PluginHost
 from garboard.hosting.plugin_code import plugin_code
-from garboard.hosting.titles import name_in_words, place_in_words
+from garboard.hosting.titles import name_in_words, place_in_words, title_of
+from garboard.hosting.unused import not_used
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
 from garboard.records import Measurement, SignOff
@@ -326,6 +327,7 @@ def _checks(paper: Paper, view: JobView, host: PluginHost, assessed: Sequence[As
             if step.found:
                 _checked_step(paper, step, printed)
         _without_findings(paper, phase)
+    _not_used(paper, view, host)
     _workings(paper, [one.finding for one in assessed], printed)
 
 
@@ -358,6 +360,17 @@ def _without_findings(paper: Paper, phase: PhaseOutline) -> None:
         if titles:
             paper.words(f"{state.capitalize()}, nothing to judge: {'; '.join(titles)}.", NOTE, colour=DAY.quiet)
             paper.y += 0.6
+
+
+def _not_used(paper: Paper, view: JobView, host: PluginHost) -> None:
+    """Readings of equipment the boat does not have: no check above rests on them."""
+    from garboard.report.paper import NOTE
+
+    found = not_used(view, host)
+    if found:
+        paper.subheading("Readings not used", keep=30, listed=True)
+    for one in found:
+        paper.hanging("", f"{title_of(one.step, host)}. {one.in_words}", size=NOTE)
 
 
 def _workings(paper: Paper, findings: Sequence[Finding], printed: _Printed) -> None:

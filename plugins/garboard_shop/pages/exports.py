@@ -15,6 +15,7 @@ from garboard.disk.entries import Entry
 from garboard.history.boat import Boat
 from garboard.history.registers import RegisterKey
 from garboard.hosting.host import PluginHost
+from garboard.hosting.unused import why_not_used
 from garboard.units import Amount
 from garboard_shop.pages.summaries import register_in_words
 from garboard_shop.pages.wording import value_in_words
@@ -40,7 +41,7 @@ HEADINGS = (
     "state",
 )
 """`value` is as entered; where it is an amount, `number` and `unit` hold its parts. A value that disagrees with
-another stands in a row of its own, marked so in `state`."""
+another stands in a row of its own, marked so in `state`; so is one of equipment that the boat does not have."""
 
 Cell = str | Decimal | None
 Row = tuple[Cell, ...]
@@ -54,11 +55,15 @@ def measurement_rows(boat: Boat, host: PluginHost, day: str = "") -> Iterator[Ro
     """
     number, name = boat.state.hull_number, boat.vessel().name
     for job in boat.jobs:
-        home, record = boat.state_of(job), boat.view(job).job
+        home, seen = boat.state_of(job), boat.view(job)
+        record = seen.job
         about = (number, name, job, record.kind, record.opened)
         for key in sorted(home.registers):
             if key.kind == "measure" and key.job == job and len(key.subject) == 4:
-                state = "disagrees" if home.disagrees(key) else "stands"
+                step, field, row, of = key.subject
+                unused = why_not_used((step, field, row, of), seen.vessel, host)
+                state = "disagrees" if home.disagrees(key) else "" if unused else "stands"
+                state = "; ".join(filter(None, (state, unused)))
                 for entry in home.current(key):
                     if entry.at.startswith(day):
                         yield (*about, *_measured(key, entry, host), state)

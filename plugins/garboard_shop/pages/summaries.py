@@ -24,7 +24,8 @@ from garboard.history.registers import RegisterKey, Resolution, name_of, registe
 from garboard.history.replay import HullState
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
-from garboard.job_view import JobView, Unreadable
+from garboard.hosting.unused import why_not_used
+from garboard.job_view import FieldKey, JobView, Unreadable, place_of
 from garboard.records import Measurement
 from garboard.report.outline import (
     PhaseOutline,
@@ -91,6 +92,7 @@ class JobSummary:
     coverage    : names what a sign-off written now covers
     joined      : entries that joined another job into it
     resolutions : disagreements that were settled: where, and how
+    unused      : values that are not used, each with why
     """
 
     id: str
@@ -106,6 +108,7 @@ class JobSummary:
     is_guest: bool
     joined: tuple[Entry, ...]
     resolutions: tuple[tuple[str, Resolution], ...]
+    unused: Mapping[FieldKey, str]
 
     @property
     def counts(self) -> Mapping[Verdict, int]:
@@ -126,6 +129,10 @@ class JobSummary:
     def measured_in(self, step: str) -> tuple[Measurement, ...]:
         """What was entered in a step."""
         return tuple(one for one in self.view.measurements if one.step == step)
+
+    def unused_in(self, step: str) -> int:
+        """How many values entered in a step are not used."""
+        return sum(place[0] == step for place in self.unused)
 
 
 @attrs.frozen(kw_only=True)
@@ -395,6 +402,9 @@ def _job_summary(boat: Boat, job: str, host: PluginHost, load: Callable[[str], R
         missing=tuple(_missing(seen, assessed, punch, len(choices))),
         coverage=coverage_seen(home, job),
         is_guest=job in boat.moved_in,
+        unused={
+            place: why for place in map(place_of, seen.measurements) if (why := why_not_used(place, seen.vessel, host))
+        },
         resolutions=tuple((register_in_words(register_of(one.entry), host), one) for one in home.resolutions(job)),
         joined=tuple(
             joining for part in home.parts(job) for joining in home.current(RegisterKey("move", part, JOINING))

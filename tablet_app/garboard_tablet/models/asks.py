@@ -176,26 +176,6 @@ KIND_TITLES: Mapping[str, str] = {
     "networks": "Instrument networks",
     "devices": "Devices",
 }
-_PIECES: Mapping[str, str] = {
-    "engines": "{} engine",
-    "tanks": "fuel tank {}",
-    "batteries": "{} battery",
-    "circuits": "circuit {}",
-    "heading_sensors": "heading sensor {}",
-    "networks": "instrument network {}",
-    "devices": "device {}",
-}
-
-
-def piece_title(kind: str, name: str) -> str:
-    """One piece of equipment as a person calls it.
-
-    >>> piece_title("engines", "port"), piece_title("circuits", "Deck wash")
-    ('port engine', 'circuit Deck wash')
-    """
-    return _PIECES[kind].format(name)
-
-
 _RECORDS: Mapping[str, type[attrs.AttrsInstance]] = {
     "engines": records.Engine,
     "tanks": records.Tank,

@@ -21,6 +21,7 @@ from garboard_tablet.models.asks import (
     shown_of,
     table_rows,
 )
+from garboard_tablet.models.drafts import draft_key, opening_unit, unit_key
 from garboard_tablet.models.echo import UNDONE, echo_of
 from garboard_tablet.models.keys import ERASE, pressed
 from garboard_tablet.models.pad import ValidationResult, judge, judge_number
@@ -79,9 +80,8 @@ class EntryForm:
 
     @property
     def key(self) -> str:
-        """What is typed is kept under this. A vessel's field is one for all its jobs."""
-        job = "" if self.ask.key.kind == "field" else self.route.job
-        return "/".join((self.route.hull, job, self.ask.key.kind, *self.ask.key.subject))
+        """What is typed is kept under this."""
+        return draft_key(self.route.hull, self.route.job, self.ask)
 
     @property
     def saved(self) -> JsonValue:
@@ -142,15 +142,12 @@ class EntryForm:
     @property
     def unit_key(self) -> str:
         """A unit chosen and not yet saved is kept under this."""
-        return f"{self.key} unit"
+        return unit_key(self.key)
 
     @property
     def opening_unit(self) -> str:
         """The unit before one is chosen here: that of the saved value, else the one this tablet offers first."""
-        saved = self.saved
-        if self.field.kind is Kind.AMOUNT and isinstance(saved, str):
-            return Amount.parse(saved).unit
-        return self.tablet.settings.unit_for(self.field)
+        return opening_unit(self.tablet, self.field, self.saved)
 
     @property
     def is_changed(self) -> bool:

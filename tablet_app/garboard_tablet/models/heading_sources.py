@@ -128,6 +128,20 @@ def untied(vessel: Vessel, sources: Sequence[HeadingSource]) -> tuple[HeadingSou
     return tuple(one for one in sources if one.source and not sensor_of(vessel, one.source))
 
 
+def entered_not_heard(vessel: Vessel, sources: Sequence[HeadingSource]) -> tuple[str, ...]:
+    """What is entered of a sensor and not heard: one of its names is enough to hear it.
+
+    returns : a sentence for each sensor that has names, of which none is among the sources
+    """
+    names = {one.source for one in sources}
+    return tuple(
+        f"{' and '.join(sensor.sources)}, entered for {sensor.name}, {'is' if len(sensor.sources) == 1 else 'are'} "
+        "not heard"
+        for sensor in vessel.heading_sensors
+        if sensor.sources and names.isdisjoint(sensor.sources)
+    )
+
+
 def tie(tablet: Tablet, hull: str, sensor: str, source: str) -> None:
     """Say that a sensor sends under a name, and no other does."""
     boat = tablet.boat(hull)

@@ -8,14 +8,17 @@ from pathlib import Path
 
 import attrs
 
+from garboard.faults import in_number
 from garboard.findings import Figure, Finding, Table, Verdict
 from garboard.history.registers import VESSEL
 from garboard.history.runs import file_of
+from garboard.hosting.unused import piece_title
 from garboard.job_view import JobView
 from garboard.records import EQUIPMENT, Measurement
 from garboard.report.outline import punch_list
 from garboard.steps import Assessed, Kind, Phase, Step, is_open, state_shown
-from garboard_tablet.models.asks import Ask, asks_of_step, piece_title, pieces, row_name, shown, shown_of, table_rows
+from garboard_tablet.models.asks import Ask, asks_of_step, pieces, row_name, shown, shown_of, table_rows
+from garboard_tablet.models.drafts import NOT_SAVED, drafts, drafts_in_step
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import Tablet
 
@@ -161,16 +164,23 @@ def steps_by_phase(
     """Steps of a job, phase by phase."""
     view = tablet.view(hull, job)
     for phase in Phase:
-        lines = [_step_line(view, step, assessed) for step in tablet.host.steps if step.phase is phase]
+        lines = [
+            _step_line(view, step, assessed, len(drafts_in_step(tablet, Route(page="step", hull=hull, job=job), step)))
+            for step in tablet.host.steps
+            if step.phase is phase
+        ]
         if lines:
             yield phase, lines
 
 
-def _step_line(view: JobView, step: Step, assessed: Sequence[Assessed]) -> StepLine:
+def _step_line(view: JobView, step: Step, assessed: Sequence[Assessed], left: int) -> StepLine:
+    """left : how many values are typed in it and not saved"""
     findings = [one.finding for one in assessed if one.step == step.key]
     counted = [finding for finding in findings if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
     reason = next((state.reason for state in reversed(view.steps) if state.step == step.key), "")
-    return StepLine(step, state_shown(view, step), worst(counted), reason, is_open(view, step))
+    unsaved = f"{in_number(left, 'value')} {NOT_SAVED}" if left else ""
+    note = ". ".join(filter(None, (reason, unsaved)))
+    return StepLine(step, state_shown(view, step), worst(counted), note, is_open(view, step))
 
 
 def open_steps(tablet: Tablet, hull: str, job: str) -> tuple[Step, ...]:
@@ -190,6 +200,7 @@ class ValueLine:
     named : the values of a row of a table, each with its name
     ask   : where tapping it leads
     verdict : of what is found of this line alone; None where nothing has to be done about it
+    typed : what is typed for it and not saved; it leads to that value
     """
 
     title: str
@@ -198,6 +209,7 @@ class ValueLine:
     state: str
     named: str = ""
     verdict: Verdict | None = None
+    typed: str = ""
 
 
 def lines_of_step(
@@ -259,6 +271,8 @@ def _value_line(tablet: Tablet, hull: str, job: str, group: list[Ask], titles: d
         have = sum(bool(found) for found in current)
         state = "done" if have == len(group) else "under way" if have else "to do"
         text = (values[0] if len(group) == 1 else f"{have} of {len(group)}") if have else "open"
+    drafted = drafts(tablet, Route(page="", hull=hull, job=job), group)
+    first = drafted[0][0] if drafted and state != "look again" else first
     table = group[0].table
     title = group[0].field.title if not table else titles.get(table, table)
     context = group[0].context
@@ -268,7 +282,12 @@ def _value_line(tablet: Tablet, hull: str, job: str, group: list[Ask], titles: d
     in_title = (context, context.partition(", ")[2])
     named = [pair for pair in named if pair[1] not in in_title]
     return ValueLine(
-        f"{title}, {context}" if context else title, text, first, state, in_a_row(named) if len(group) > 1 else ""
+        f"{title}, {context}" if context else title,
+        text,
+        first,
+        state,
+        in_a_row(named) if len(group) > 1 else "",
+        typed=", ".join(typed for _, typed in drafted),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -56,6 +57,7 @@ class VesselLine:
     fails  : checks of a boat handed over that fail
     left   : what else was open when it was handed over, or has come since
     people : who entered anything about it, the latest first
+    failing : how many checks of each of its jobs fail, as far as it was worked out here since the app is used
     """
 
     hull: str
@@ -73,11 +75,26 @@ class VesselLine:
     left: int = 0
     open: int = 1
     people: tuple[str, ...] = ()
+    failing: Mapping[str, int] = attrs.field(factory=dict)
+
+    @property
+    def fails_now(self) -> int:
+        """Checks that fail in its job; one handed over is counted anew with each line."""
+        return self.fails if self.phase == HANDED_OVER else self.failing.get(self.job, 0)
+
+    @property
+    def fails_elsewhere(self) -> int:
+        """Checks that fail in its other jobs."""
+        return sum(count for job, count in self.failing.items() if job != self.job)
 
     @property
     def stands(self) -> str:
-        """How the job stands, in words: a boat handed over with open points says so."""
-        counted = (f"{self.fails} fail" if self.fails else "", f"{self.left} open" if self.left else "")
+        """How the job stands, in words: what fails in it or in another job, and what is open of one handed over."""
+        counted = (
+            f"{self.fails_now} fail" if self.fails_now else "",
+            f"{self.fails_elsewhere} fail in other jobs" if self.fails_elsewhere else "",
+            f"{self.left} open" if self.left else "",
+        )
         return ", ".join(filter(None, (self.phase, *counted)))
 
     @property
@@ -153,6 +170,9 @@ class VesselList:
         """Work out one boat's line anew, whichever of its numbers is given."""
         known = next((line for line in self.lines.values() if hull in line.also), self.lines.get(hull))
         fresh = vessel_line(self.tablet, known.hull if known else hull)
+        if known is not None and known.failing:  # still so, as far as known: the next findings tell it anew
+            jobs = self.tablet.boat(fresh.hull).jobs
+            fresh = attrs.evolve(fresh, failing={job: n for job, n in known.failing.items() if job in jobs})
         if known is not None:
             del self.lines[known.hull]
         for other in fresh.also:
@@ -160,6 +180,21 @@ class VesselList:
         self.lines[fresh.hull] = attrs.evolve(fresh, stamp=self.stamp(*fresh.files))
         for parted in {known.hull, *known.also} - {fresh.hull, *fresh.also} if known else ():
             self.refresh(parted)
+
+    def fails_of(self, hull: str, job: str) -> int:
+        """How many checks of a job fail, as far as it was worked out here."""
+        line = self._line_of(hull)
+        return 0 if line is None else line.fails_now if job == line.job else line.failing.get(job, 0)
+
+    def _line_of(self, hull: str) -> VesselLine | None:
+        return next((line for line in self.lines.values() if hull in (line.hull, *line.also)), None)
+
+    def note_fails(self, hull: str, job: str, fails: int) -> None:
+        """Take what was found of a whole job into its boat's line."""
+        line = self._line_of(hull)
+        if line is not None:
+            failing = {other: count for other, count in line.failing.items() if other != job}
+            self.lines[line.hull] = attrs.evolve(line, failing={**failing, job: fails} if fails else failing)
 
     def keep(self) -> None:
         """Keep the lines for the next start, where any changed."""
@@ -299,6 +334,16 @@ def latest_job(tablet: Tablet, hull: str) -> str:
     if not boat.moved_in:
         return boat.jobs[-1] if boat.jobs else ""
     return max(reversed(boat.jobs), key=lambda job: tablet.view(hull, job).job.opened)
+
+
+def told_apart(tablet: Tablet, hull: str) -> dict[str, str]:
+    """The jobs of a boat, each with when it was opened; its id too, where another reads the same."""
+    records = {job: tablet.view(hull, job).job for job in tablet.boat(hull).jobs}
+    alike = Counter((record.kind, record.opened) for record in records.values())
+    return {
+        job: f"opened {record.opened}" + (f", job {job}" if alike[record.kind, record.opened] > 1 else "")
+        for job, record in records.items()
+    }
 
 
 def moved_away(tablet: Tablet, hull: str) -> dict[str, str]:

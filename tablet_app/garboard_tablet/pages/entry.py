@@ -14,6 +14,7 @@ from garboard.records import JsonValue
 from garboard.steps import Kind
 from garboard.units import UNITS_OF, Amount
 from garboard_tablet.models.asks import Ask, shown, shown_of
+from garboard_tablet.models.drafts import draft_of
 from garboard_tablet.models.echo import found_of
 from garboard_tablet.models.entry import NUMBERS, EntryForm, Rival, enter
 from garboard_tablet.models.keys import ENTER, ERASE, POINT, SIGN
@@ -63,6 +64,7 @@ class EntryPage(EchoingPage):
         super().__init__(context, route)
         self.form = enter(self.tablet, route)
         self._choosing_unit = self._taking_back = False
+        self._left_typed = self.form is not None and bool(draft_of(self.tablet, route.hull, route.job, self.form.ask))
         self._typing = self.form is not None and (not self.form.field.offers or self.form.typed is not None)
         self._chosen: Rival | None = None
         step = self.form.step if self.form else None
@@ -92,8 +94,9 @@ class EntryPage(EchoingPage):
             area.take_focus()
 
     def leave(self) -> None:
-        if self.form is not None and self.form.typed == "":
-            self.form.leave_as_it_is()
+        form = self.form
+        if form is not None and not draft_of(self.tablet, self.route.hull, self.route.job, form.ask):
+            form.leave_as_it_is()  # nothing is typed but what is saved
 
     def keyed(self, key: str) -> bool:
         if self.form is None or not self._shows_number_pad(self.form):
@@ -132,6 +135,9 @@ class EntryPage(EchoingPage):
             return makers
         if field.kind in NUMBERS and self._typing:
             makers.append(lambda: self._typed_widget(form))
+            if self._left_typed and not form.result.problem and not form.result.question:
+                word = self._next_word(form).partition(":")[0]
+                makers.append(words(f"Typed before, not saved. Press {word} to save it.", "ink", SMALL))
         if form.result.problem:
             makers.append(self._card(Verdict.FAIL, form.result.problem, "not saved"))
         if form.result.question:

@@ -7,6 +7,7 @@ from functools import partial
 
 from kivy.uix.widget import Widget
 
+from garboard.hosting.unused import piece_title
 from garboard.records import EQUIPMENT
 from garboard.steps import Kind
 from garboard_tablet.models.asks import (
@@ -14,10 +15,10 @@ from garboard_tablet.models.asks import (
     Ask,
     asks_of_piece,
     asks_of_vessel,
-    piece_title,
     pieces,
     shown_of,
 )
+from garboard_tablet.models.drafts import NOT_SAVED
 from garboard_tablet.models.entry import entry_route, first_route
 from garboard_tablet.models.pages import (
     ValueLine,
@@ -189,6 +190,7 @@ class PiecePage(Page):
             lambda: self.way.go(entry_route(self.route, ask)),
             value=line.value,
             value_role="ink" if line.state == "done" else "quiet",
+            word=f"{line.typed} {NOT_SAVED}" if line.typed else None,
             name=f"value {'/'.join(ask.key.subject)}",
         )
 

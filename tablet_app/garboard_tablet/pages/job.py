@@ -23,7 +23,7 @@ from garboard_tablet.models.pages import (
     what_is_missing,
 )
 from garboard_tablet.models.session import Route
-from garboard_tablet.models.vessels import number_of, vessel_name
+from garboard_tablet.models.vessels import number_of, told_apart, vessel_name
 from garboard_tablet.ui.inputs import WordsBox
 from garboard_tablet.ui.shell import Maker, Page, Tabs, column_of
 from garboard_tablet.ui.theme import SMALL
@@ -49,7 +49,8 @@ class JobPage(Page):
     @property
     def under(self) -> str:
         record = self.tablet.view(self.route.hull, self.route.job).job
-        return f"{number_of(self.tablet, self.route.hull)}. {record.kind.capitalize()}, opened {record.opened}."
+        told = told_apart(self.tablet, self.route.hull).get(self.route.job, f"opened {record.opened}")
+        return f"{number_of(self.tablet, self.route.hull)}. {record.kind.capitalize()}, {told}."
 
     def body(self) -> Widget:
         hull, job = self.route.hull, self.route.job

@@ -12,11 +12,11 @@ from kivy.uix.widget import Widget
 from garboard.faults import in_number
 from garboard.findings import Verdict
 from garboard.samples import UNIT_OF_QUANTITY
-from garboard_tablet.models.heading_sources import HeadingSource, heard, sensor_of, tie
+from garboard_tablet.models.heading_sources import HeadingSource, entered_not_heard, heard, sensor_of, tie
 from garboard_tablet.models.runs import recording_asks
 from garboard_tablet.models.session import Route
 from garboard_tablet.ui.shell import Maker, Page, column_of
-from garboard_tablet.ui.widgets import Choices, Press, RowPress, heading, state_mark, verdict_marks, words
+from garboard_tablet.ui.widgets import Card, Choices, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
@@ -57,9 +57,12 @@ class SensorsPage(Page):
         found = self._sources()
         if not found:
             return column_of([words("No heading is heard, and none is in this step's recording.")])
+        vessel = self.tablet.view(self.route.hull, self.route.job).vessel
+        unheard = entered_not_heard(vessel, found)
         now = [one for one in found if one.is_heard_now]
         before = [one for one in found if not one.is_heard_now]
-        said: list[Maker] = [words(_COMPARE if now else _NOT_LIVE), *(partial(self._row, one) for one in now)]
+        said: list[Maker] = [partial(_not_heard, one) for one in unheard]
+        said += [words(_COMPARE if now else _NOT_LIVE), *(partial(self._row, one) for one in now)]
         if now and before:
             said.append(heading("Not heard now: do not compare with a display"))
         return column_of([*said, *(partial(self._row, one) for one in before)])
@@ -97,6 +100,12 @@ class SensorsPage(Page):
 
 _COMPARE = "Read the sensor's own display. Press the one that says the same."
 _NOT_LIVE = "None is heard now. These are old values: a display shows something else by now."
+
+
+def _not_heard(sentence: str) -> Card:
+    return Card(
+        Txt(f"{sentence}. Choose what it is called here."), mark=verdict_marks[Verdict.ADVISE], word="not heard"
+    )
 
 
 def _reading(one: HeadingSource) -> str:

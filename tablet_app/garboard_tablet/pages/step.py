@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
+from garboard.hosting.unused import NotUsed, not_used
 from garboard.records import Vessel
 from garboard.steps import Assessed, Caution, Step
 from garboard_tablet.models.asks import (
@@ -17,6 +18,7 @@ from garboard_tablet.models.asks import (
     missing_equipment,
     next_row_ask,
 )
+from garboard_tablet.models.drafts import NOT_SAVED, drafts_in_step
 from garboard_tablet.models.entry import entry_route, first_open, first_route
 from garboard_tablet.models.pages import (
     ValueLine,
@@ -37,6 +39,7 @@ from garboard_tablet.ui.verdict_card import VerdictCard
 from garboard_tablet.ui.widgets import Card, Column, Press, RowPress, Txt, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
+    from garboard.report.palette import Mark
     from garboard_tablet.ui.context import Context
 
 
@@ -80,7 +83,8 @@ class StepPage(EchoingPage):
             return column_of([words(f"No plugin on this tablet has {self.route.step}. Its values are kept.")])
         cautions = self._caution_rows(self.step)
         first, last = ([], cautions) if self._begun or self._read_at else (cautions, [])
-        left = [*first, *self._missing_rows(self.step), *self._sources(), *self.verdict_rows()]
+        asked = [*self._draft_rows(self.step), *self._missing_rows(self.step), *self._sources()]
+        left = [*first, *asked, *self.verdict_rows()]
         return Halves(left, [*self._value_rows(self.step), *last], 0.54, turns_both=True)
 
     def _caution_rows(self, step: Step) -> list[Maker]:
@@ -93,6 +97,16 @@ class StepPage(EchoingPage):
         word = read if count else ""
         mark = verdict_marks[Verdict.ADVISE] if count else None
         return [lambda: RowPress(title, self._cautions, mark=mark, word=word, name="cautions")]
+
+    def _draft_rows(self, step: Step) -> list[Maker]:
+        """What was typed and left: it is kept as typed, and one press leads to where it is saved."""
+        return [partial(self._draft_row, *one) for one in drafts_in_step(self.tablet, self.route, step)]
+
+    def _draft_row(self, ask: Ask, typed: str) -> RowPress:
+        title = ", ".join(filter(None, (ask.field.title, ask.context)))
+        go = partial(self.way.go, entry_route(self.route, ask))
+        return RowPress(f"{typed} is not saved", go, small=f"{title}. Press here to save it, or to change it.",
+                        mark=verdict_marks[Verdict.ADVISE], word="typed", name=f"typed {title}")  # fmt: skip
 
     def _missing_rows(self, step: Step) -> list[Maker]:
         return [partial(self._no_equipment, kind) for kind in missing_equipment(step, self._vessel)]
@@ -107,7 +121,18 @@ class StepPage(EchoingPage):
             table = line.ask.table
             if table and (number + 1 == len(lines) or lines[number + 1].ask.table != table):
                 makers.extend(self._further(table))
-        return makers
+        return [*makers, *self._unused_rows(step)]
+
+    def _unused_rows(self, step: Step) -> list[Maker]:
+        """What was read of equipment the boat does not have: it is kept, and nothing is judged by it."""
+        view = self.tablet.view(self.route.hull, self.route.job)
+        return [partial(self._unused_row, one) for one in not_used(view, self.tablet.host, step.key)]
+
+    def _unused_row(self, one: NotUsed) -> RowPress:
+        go = partial(self.way.go, self.route.to("kind", one.kind) if one.kind else self.route.to("equipment"))
+        why = f"{one.why[:1].upper()}{one.why[1:]}"
+        return RowPress(why, go, small="; ".join(one.said), mark=verdict_marks[Verdict.ADVISE], word="equipment",
+                        name=f"unused {one.why}")  # fmt: skip
 
     def _asks(self, step: Step) -> tuple[Ask, ...]:
         return asks_here(self.tablet, self.route.hull, self.route.job, step)
@@ -119,26 +144,29 @@ class StepPage(EchoingPage):
             small=line.named,
             value=line.value,
             value_role="ink" if line.state == "done" else "quiet",
-            mark=verdict_marks[line.verdict] if line.verdict else state_mark(line.state),
-            word=None,
+            mark=_mark_of(line),
+            word=f"{line.typed} {NOT_SAVED}" if line.typed else None,
             name=f"value {line.title}",
         )
 
     def _sources(self) -> list[Maker]:
         """The way to say which sensor sends under a name that no sensor of the boat has."""
-        from garboard_tablet.models.heading_sources import QUANTITIES, untied
+        from garboard_tablet.models.heading_sources import QUANTITIES, entered_not_heard, untied
         from garboard_tablet.pages.sensors import sources_at
 
         guide = self.live.guide_of(self.route)
         if guide is not None and not set(QUANTITIES) & set(guide.quantities):
             return []  # a run of the engines: whose heading came along matters little there
         vessel = self.tablet.view(self.route.hull, self.route.job).vessel
-        open_names = ", ".join(one.source for one in untied(vessel, sources_at(self.context, self.route)))
+        sources = sources_at(self.context, self.route)
+        open_names = ", ".join(one.source for one in untied(vessel, sources))
         if not open_names:
             return []
         go = partial(self.way.go, self.route.to("sensors"))
-        return [lambda: RowPress("Which of these is my compass?", go, small=f"The network calls it {open_names}",
-                                 mark=verdict_marks[Verdict.ADVISE], word="none chosen", name="sensors")]  # fmt: skip
+        unheard = entered_not_heard(vessel, sources)
+        small = ". ".join((f"The network calls it {open_names}", *unheard))
+        return [lambda: RowPress("Which of these is my compass?", go, small=small, mark=verdict_marks[Verdict.ADVISE],
+                                 word="not heard" if unheard else "none chosen", name="sensors")]  # fmt: skip
 
     def _further(self, name: str) -> list[Maker]:
         """The way to a further row of a table, however complete it is: a row of its own, or a piece of equipment."""
@@ -239,6 +267,12 @@ class StepPage(EchoingPage):
 
     def refill(self) -> None:
         self.screen.redraw()
+
+
+def _mark_of(line: ValueLine) -> Mark:
+    if line.verdict:
+        return verdict_marks[line.verdict]
+    return verdict_marks[Verdict.ADVISE] if line.typed else state_mark(line.state)
 
 
 def _settings_said(one: Assessed) -> list[str]:

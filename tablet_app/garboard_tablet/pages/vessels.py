@@ -79,7 +79,8 @@ class VesselsPage(Page):
 
     def _row(self, line: VesselLine) -> RowPress:
         state = "done" if line.phase == HANDED_OVER else "under way" if line.done else "to do"
-        mark = verdict_marks[Verdict.FAIL] if line.fails else verdict_marks[Verdict.ADVISE] if line.left else None
+        fails = line.fails_now + line.fails_elsewhere
+        mark = verdict_marks[Verdict.FAIL] if fails else verdict_marks[Verdict.ADVISE] if line.left else None
         ashore = self.context.marks.word(line)
         number = line.numbers if line.name or line.also else "no name yet"
         return RowPress(
@@ -263,22 +264,27 @@ class VesselJobsPage(Page):
     title = "Jobs on this vessel"
 
     def body(self) -> Widget:
-        from garboard_tablet.models.vessels import moved_away
+        from garboard_tablet.models.vessels import moved_away, told_apart
 
-        rows: list[Maker] = [partial(self._row, job) for job in reversed(self.tablet.boat(self.route.hull).jobs)]
+        jobs = told_apart(self.tablet, self.route.hull)
+        rows: list[Maker] = [partial(self._row, job, told) for job, told in reversed(jobs.items())]
         moved = moved_away(self.tablet, self.route.hull)
         rows += [partial(self._moved_row, job, target) for job, target in moved.items()]
         column = Column()
         column.show(rows or [words("No job yet.", "quiet")])
         return column
 
-    def _row(self, job: str) -> RowPress:
+    def _row(self, job: str, told: str) -> RowPress:
         record = self.tablet.view(self.route.hull, job).job
+        fails = self.context.vessels.fails_of(self.route.hull, job)
         return RowPress(
             record.kind.capitalize(),
             lambda: self.way.instead(Route(page="job", hull=self.route.hull, job=job)),
-            small=f"Opened {record.opened}",
-            mark=STEP_MARKS["under way" if job == self.route.job else "to do"],
+            small=f"{told[:1].upper()}{told[1:]}",
+            value=f"{fails} fail" if fails else "",
+            mark=verdict_marks[Verdict.FAIL]
+            if fails
+            else STEP_MARKS["under way" if job == self.route.job else "to do"],
             word="open now" if job == self.route.job else "open it",
             name=f"job {job}",
         )

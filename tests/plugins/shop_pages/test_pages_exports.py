@@ -23,7 +23,9 @@ def rows_in(text: str) -> list[dict[str, str]]:
     return list(csv.DictReader(StringIO(text, newline="")))
 
 
-def put_value(pages: Pages, value: str, field: str = "remark") -> None:
+def put_value(
+    pages: Pages, value: str, step: str = "shop.own", field: str = "remark", row: str = "", of: str = ""
+) -> None:
     entry = make_entry(
         "measure",
         SALTGRASS,
@@ -32,7 +34,7 @@ def put_value(pages: Pages, value: str, field: str = "remark") -> None:
         clock=Stamp(NOON, 0),
         at="2026-11-25T11:00:00+00:00",
         job="saltgrass-2026-05",
-        subject=("shop.own", field, "", ""),
+        subject=(step, field, row, of),
         value=value,
     )
     pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
@@ -132,3 +134,13 @@ def test_the_book_changes_with_the_boat(pages: Pages, manager: Browser) -> None:
     pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
     after = PdfReader(BytesIO(manager.get(path).content))
     assert "Loose cleat forward" in "".join(page.extract_text() for page in after.pages)
+
+
+def test_a_reading_of_an_engine_the_boat_does_not_have_is_marked(pages: Pages, manager: Browser) -> None:
+    """In the table and on the boat's page; the others stand as before."""
+    place = ("prop_check.full_throttle", "engine_speed", "1", "port")
+    put_value(pages, "5800 rev/min", *place)
+    rows = rows_in(manager.text(f"/measurements.csv?hull={SALTGRASS}"))
+    marked = {row["of"]: row["state"] for row in rows if "not used" in row["state"]}
+    assert marked == {"port": "not used: no port engine on this boat"}
+    assert manager.text(f"/boats/{SALTGRASS}").count("not used: no port engine on this boat") == 1

@@ -1,0 +1,97 @@
+"""Readings of equipment that the vessel does not have: kept, shown and not used, said alike wherever values stand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import attrs
+
+from garboard.hosting.host import PluginHost
+from garboard.job_view import FieldKey, JobView, place_of
+from garboard.records import EQUIPMENT, Measurement, Vessel
+from garboard.steps import Step
+
+_PIECES: Mapping[str, str] = {
+    "engines": "{} engine",
+    "tanks": "fuel tank {}",
+    "batteries": "{} battery",
+    "circuits": "circuit {}",
+    "heading_sensors": "heading sensor {}",
+    "networks": "instrument network {}",
+    "devices": "device {}",
+}
+
+
+def piece_title(kind: str, name: str) -> str:
+    """One piece of equipment as a person calls it.
+
+    >>> piece_title("engines", "port"), piece_title("circuits", "Deck wash")
+    ('port engine', 'circuit Deck wash')
+    """
+    return _PIECES[kind].format(name)
+
+
+def pieces_asked_of(field_name: str, step: Step, vessel: Vessel) -> tuple[str, list[str]]:
+    """The kind of equipment a field is asked for each of, "" for none; and the names its values may stand under."""
+    kind = _equipment_of(field_name, step)
+    return kind, [getattr(piece, EQUIPMENT[kind]) for piece in getattr(vessel, kind)] if kind else [""]
+
+
+def why_not_used(place: FieldKey, vessel: Vessel, host: PluginHost) -> str:
+    """Why a value is not used: its equipment is not on the boat. "" for one that is, and where no plugin knows it."""
+    step_key, field_name, _, of = place
+    step = host.step(step_key)
+    if step is None or all(field.name != field_name for field in step.all_fields()):
+        return ""
+    kind, pieces = pieces_asked_of(field_name, step, vessel)
+    if of in pieces:
+        return ""
+    if not kind:
+        return f"not used: it is asked once, not for {of}"
+    return f"not used: no {piece_title(kind, of)} on this boat" if of else "not used: it does not say of which piece"
+
+
+@attrs.frozen(kw_only=True)
+class NotUsed:
+    """Readings of a step that are not used for one reason.
+
+    kind : the kind of equipment they name, "" for values that are asked once
+    said : each reading with its value
+    """
+
+    step: str
+    why: str
+    kind: str
+    said: tuple[str, ...]
+
+    @property
+    def in_words(self) -> str:
+        """Why, and what was read."""
+        return f"{self.why[:1].upper()}{self.why[1:]}. Kept: {'; '.join(self.said)}."
+
+
+def not_used(view: JobView, host: PluginHost, step_key: str = "") -> list[NotUsed]:
+    """Readings that are not used, in a step or in all, those of one reason together."""
+    found: dict[tuple[str, str, str], list[str]] = {}
+    for one in view.measurements:
+        step = host.step(one.step)
+        if step is not None and step_key in ("", one.step) and (why := why_not_used(place_of(one), view.vessel, host)):
+            kind, _ = pieces_asked_of(one.field, step, view.vessel)
+            found.setdefault((one.step, why, kind), []).append(_said(one, step))
+    return [NotUsed(step=step, why=why, kind=kind, said=tuple(said)) for (step, why, kind), said in found.items()]
+
+
+def _said(one: Measurement, step: Step) -> str:
+    title = next(field.title for field in step.all_fields() if field.name == one.field)
+    value = one.value.get("name") or "a file" if isinstance(one.value, dict) else one.value
+    value = {True: "yes", False: "no"}[value] if isinstance(value, bool) else value
+    return f"{title}{f', row {one.row}' if one.row else ''} {value}"
+
+
+def _equipment_of(field_name: str, step: Step) -> str:
+    """The kind of equipment a field is asked for each of, or nothing."""
+    for field in step.fields:
+        for inner in (field, *field.columns):
+            if inner.name == field_name:
+                return inner.each or field.each
+    return ""
