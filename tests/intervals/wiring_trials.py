@@ -156,13 +156,13 @@ def standing(chance: random.Random, noise: float) -> Case:
 
 
 def load_sum(chance: random.Random, noise: float) -> Case:
-    """Four circuits whose currents were all read with one clamp meter."""
+    """Four circuits whose currents were all read with one clamp meter, each a tenth or so above its design current."""
     meter = 1 + at_95(chance, declared.CURRENT_METER)
     currents = {f"Load {number}": chance.uniform(1.0, 9.0) for number in range(4)}
     values: dict[FieldKey, JsonValue] = {
         (CIRCUITS, "current", "", name): typed(current * meter, 0.1, "A") for name, current in currents.items()
     }
-    circuits: list[JsonValue] = [_circuit(name, 6.0, 3.0, 0.5) for name in currents]
+    circuits: list[JsonValue] = [_circuit(name, 6.0, 3.0, current / 1.15) for name, current in currents.items()]
     return Case(typed_job(_vessel(circuits=circuits), values), {"load": sum(currents.values())})
 
 
