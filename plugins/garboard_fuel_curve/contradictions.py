@@ -5,16 +5,20 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Iterator, Sequence
+from itertools import combinations
 
 import attrs
 
 from garboard.findings import Doubt, Lack, Missing
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
+from garboard.uncertainty import NORMAL_95
 from garboard_fuel_curve.engine_limits import FASTER_THAN_THE_PROPELLER, advance_per_turn, most_flow
-from garboard_fuel_curve.odd import OF_FLOW, OF_SPEED, Column, Limits, odd_ones
+from garboard_fuel_curve.odd import OF_FLOW, OF_SPEED, STEEPEST, Column, Limits, stretches
 from garboard_fuel_curve.readings import Readings, ThrottleStep, flow_repeats
 from garboard_fuel_curve.steps import STEPS
+from garboard_fuel_curve.twins import pairs
+from garboard_fuel_curve.wording import rows_named, tens
 
 WIDE = 3.0
 """Readings that differ by fewer of their standard uncertainties contradict nobody."""
@@ -26,43 +30,61 @@ SLOWEST_FULL_THROTTLE = 5000.0
 """Taken for the highest engine speed where neither a step nor a rating says more [rev/min]."""
 
 
+NEIGHBOURS = 600.0
+"""Steps as far apart as a throttle series allows are still neighbours (common practice, no source) [rev/min]."""
+
+
 @attrs.frozen(kw_only=True)
 class Contradiction:
-    """A reading that others contradict.
+    """A reading that others contradict, or several of which one or more must be wrong.
 
-    step, place : where it was taken
-    of_unit     : whether it is the unit of the whole column, so that no one row is at fault
-    text        : what contradicts it ("row 7: fuel flow 3.1 gal/h, where the other rows say about 12.6")
+    steps, places : where they were taken
+    of_unit       : whether it is the unit of the whole column, so that no one row is at fault
+    text          : what contradicts it ("row 7: fuel flow 3.1 gal/h, where the other rows say about 12.6")
     """
 
-    step: ThrottleStep
-    place: FieldKey
+    steps: tuple[ThrottleStep, ...]
+    places: tuple[FieldKey, ...]
     text: str
     of_unit: bool = False
 
     @property
-    def doubt(self) -> Doubt:
-        """The same for the program: nothing that rests on the value passes."""
-        step, field, row, of = self.place
-        return Doubt(self.text, step=step, field=field, row=row, of=of)
+    def doubts(self) -> tuple[Doubt, ...]:
+        """The same for the program: nothing that rests on the values passes."""
+        return tuple(Doubt(self.text, step=step, field=field, row=row, of=of) for step, field, row, of in self.places)
 
     @property
     def missing(self) -> Missing:
         """The same where a figure is withheld for it."""
-        step, field, row, of = self.place
-        return Missing(f"{self.text}; repeat it", lack=Lack.CONTRADICTS, step=step, field=field, row=row, of=of)
+        step, field, row, of = self.places[0]
+        repeat = "repeat them" if len(self.steps) > 1 else "repeat it"
+        return Missing(f"{self.text}; {repeat}", lack=Lack.CONTRADICTS, step=step, field=field, row=row, of=of)
 
 
 def contradictions(view: JobView, found: Readings) -> tuple[Contradiction, ...]:
-    """Every reading of the steps that others contradict, one for each step at most, in order of engine speed."""
-    said = (*_misread_currents(view, found.taken), *_out_of_line(view, found), *_beyond_the_engine(view, found.taken))
-    by_step = {id(step): [one for one in said if one.step is step] for step in found.taken}
-    return tuple(_of_one_step(several) for step in found.taken if (several := by_step[id(step)]))
+    """Every reading of the steps that others contradict, one for each step at most, in order of engine speed.
+
+    Of readings that only together cannot be true none is named that another reason names by itself.
+    """
+    taken = found.taken
+    lined, unlike = _told_by_twins(tuple(_out_of_line(view, found)), tuple(_unlike_twins(view, taken)))
+    said = [*_misread_currents(view, taken), *lined, *_beyond_the_engine(view, taken), *unlike]
+    singles = [one for one in said if len(one.steps) == 1]
+    by_step = {id(step): [one for one in singles if one.steps[0] is step] for step in taken}
+    named = [_of_one_step(several) for several in by_step.values() if several]
+    for one in (*_repeats_apart(view, taken), *(one for one in said if len(one.steps) > 1)):
+        if not any(_share_a_step(one, other) for other in named):
+            named.append(one)
+    return tuple(sorted(named, key=lambda one: taken.index(one.steps[0])))
+
+
+def _share_a_step(one: Contradiction, other: Contradiction) -> bool:
+    return any(step is another for step in one.steps for another in other.steps)
 
 
 def without_odd(view: JobView, found: Readings, odd: Sequence[Contradiction]) -> Readings:
     """The readings without steps that others contradict; all where too few would be left."""
-    lone = [one.step for one in odd if not one.of_unit]
+    lone = [step for one in odd if not one.of_unit for step in one.steps]
     same = view.setting_value("fuel_curve.same_step", "rev/min")
     sound = found.without(lone, same) if lone else found
     return sound if len(sound.steps) > 2 else found
@@ -71,12 +93,12 @@ def without_odd(view: JobView, found: Readings, odd: Sequence[Contradiction]) ->
 def _of_one_step(several: Sequence[Contradiction]) -> Contradiction:
     """One contradiction for a step. Where speed and fuel flow are both out, it is the engine speed that is misread."""
     first = several[0]
-    fields = {one.place[1] for one in several}
-    if len(fields) == 1 or not first.step.rows or fields <= {"speed_out", "speed_back"} or "fuel_flow" not in fields:
+    fields, step = {one.places[0][1] for one in several}, first.steps[0]
+    if len(fields) == 1 or not step.rows or fields <= {"speed_out", "speed_back"} or "fuel_flow" not in fields:
         return first
-    stated = f"{first.step.engine_speed:.0f} rev/min"
-    text = f"{first.step.name}: speed and fuel flow both belong to another engine speed than {stated}"
-    return attrs.evolve(first, place=(STEPS, "nominal_engine_speed", first.step.rows[0], ""), text=text)
+    stated = f"{step.engine_speed:.0f} rev/min"
+    text = f"{step.name}: speed and fuel flow both belong to another engine speed than {stated}"
+    return attrs.evolve(first, places=((STEPS, "nominal_engine_speed", step.rows[0], ""),), text=text)
 
 
 @attrs.frozen
@@ -105,12 +127,103 @@ def _out_of_line(view: JobView, found: Readings) -> Iterator[Contradiction]:
             planing_from=PLANING_FROM * fastest,
             limits=typed.limits,
         )
-        for place in odd_ones(column):
-            step = typed.steps[place]
-            of = f" ({typed.of})" if typed.of and len(view.vessel.engines) > 1 else ""
-            what = f"{typed.field.replace('_', ' ')}{of} {typed.values[place]:.1f} {typed.unit}"
-            text = f"{step.name}: {what} does not fit the other steps"
-            yield Contradiction(step=step, place=_place(step, typed.field, typed.of), text=text)
+        of = f" ({typed.of})" if typed.of and len(view.vessel.engines) > 1 else ""
+        what = f"{typed.field.replace('_', ' ')}{of}"
+        for stretch in stretches(column):
+            steps = tuple(typed.steps[place] for place in stretch)
+            if len(steps) == 1:
+                text = f"{what} {typed.values[stretch[0]]:.1f} {typed.unit} does not fit the other steps"
+            else:
+                ends = f"from {tens(steps[0].engine_speed)} to {tens(steps[-1].engine_speed)} rev/min"
+                either_way = what.removesuffix(" out").removesuffix(" back")
+                text = f"{either_way} {ends} cannot be believed, though some of it may be true"
+            places = tuple(_place(step, typed.field, typed.of) for step in steps)
+            yield Contradiction(steps=steps, places=places, text=f"{_names(steps)}: {text}")
+
+
+def _names(steps: Sequence[ThrottleStep]) -> str:
+    rows = [row for step in steps for row in step.rows]
+    numbered = sorted(rows, key=lambda row: int(row) if row.isdecimal() else 0)
+    return rows_named(numbered) if rows else " and ".join(step.name for step in steps)
+
+
+def _unlike_twins(view: JobView, taken: Sequence[ThrottleStep]) -> Iterator[Contradiction]:
+    """Stretches in which two engines of one power compare otherwise than at the other steps."""
+    engines, wander = view.vessel.engines, view.setting_value("fuel_curve.steady_fuel_flow", "gal/h")
+    for pair in pairs(engines, taken):
+        for run in _side_by_side(taken, pair.unusual(wander)):
+            both = (pair.first, pair.second)
+            flows = " and ".join(f"{engines[one].position} {run[0].flows[one]:.1f}" for one in both)
+            text = f"fuel flow {flows} gal/h at {tens(run[0].engine_speed)} rev/min, unlike the other steps"
+            places = tuple(_place(step, "fuel_flow", engines[one].position) for step in run for one in both)
+            yield Contradiction(steps=run, places=places, text=f"{_names(run)}: {text}")
+
+
+def _side_by_side(taken: Sequence[ThrottleStep], some: Sequence[ThrottleStep]) -> Iterator[tuple[ThrottleStep, ...]]:
+    """Some of the steps taken, neighbours together."""
+    run: list[ThrottleStep] = []
+    for step in taken:
+        if any(step is one for one in some):
+            run.append(step)
+        elif run:
+            yield tuple(run)
+            run = []
+    if run:
+        yield tuple(run)
+
+
+def _told_by_twins(
+    lined: Sequence[Contradiction], unlike: Sequence[Contradiction]
+) -> tuple[list[Contradiction], list[Contradiction]]:
+    """Fuel flows out of line and engines unlike each other, of each place only what tells more.
+
+    One reading that is out of line by itself names its engine. Where several are wrong, or a neighbour of the wrong one
+    is blamed, the other engine at the same step tells which.
+    """
+    flows = [one for one in lined if one.places[0][1] == "fuel_flow"]
+    plain = [one for one in unlike if any(one.steps == other.steps for other in flows if len(other.steps) == 1)]
+    telling = [one for one in unlike if one not in plain]
+    doubted = [one for one in flows if any(_touch(one, other) for other in telling)]
+    return [one for one in lined if one not in doubted], telling
+
+
+def _touch(one: Contradiction, other: Contradiction) -> bool:
+    """Whether two overlap, or are neighbours."""
+    return (
+        one.steps[0].engine_speed <= other.steps[-1].engine_speed + NEIGHBOURS
+        and other.steps[0].engine_speed <= one.steps[-1].engine_speed + NEIGHBOURS
+    )
+
+
+def _repeats_apart(view: JobView, taken: Sequence[ThrottleStep]) -> Iterator[Contradiction]:
+    """Two readings of one throttle step that differ by more than they are unsure of."""
+    same = view.setting_value("fuel_curve.same_step", "rev/min")
+    for one, other in combinations(taken, 2):
+        if other.engine_speed - one.engine_speed > same:
+            continue
+        apart = tuple(_apart(view, one, other))
+        if apart:
+            steps, texts = (one, other), ", ".join(text for text, _, _ in apart)
+            places = tuple(_place(step, field, of) for step in steps for _, field, of in apart)
+            at = f"both at about {tens(one.engine_speed)} rev/min"
+            yield Contradiction(steps=steps, places=places, text=f"{_names(steps)}, {at}: {texts}")
+
+
+def _apart(view: JobView, one: ThrottleStep, other: ThrottleStep) -> Iterator[tuple[str, str, str]]:
+    """What differs beyond its ±, its field and its engine. Within a step engine speed wanders, and the rest with it."""
+    wander = view.setting_value("fuel_curve.steady_engine_speed", "rev/min")
+    off = STEEPEST * (other.engine_speed - one.engine_speed + wander) / one.engine_speed
+    if one.both_ways and other.both_ways:
+        receiver = view.setting_value("fuel_curve.speed_accuracy", "kn")
+        parts = (part for step in (one, other) for part in (step.deviation, step.speed_digit, receiver))
+        if abs(other.speed - one.speed) > NORMAL_95 * math.hypot(*parts) + off * max(one.speed, other.speed):
+            yield f"speed {one.speed:.1f} and {other.speed:.1f} kn", "speed_out", ""
+    for number, engine in enumerate(view.vessel.engines):
+        flows = one.flows[number], other.flows[number]
+        parts = (part for step in (one, other) for part in (flow_repeats(view, step), step.flow_digit))
+        if abs(flows[1] - flows[0]) > NORMAL_95 * math.hypot(*parts) + off * max(flows):
+            of = f" ({engine.position})" if len(view.vessel.engines) > 1 else ""
+            yield f"fuel flow{of} {flows[0]:.1f} and {flows[1]:.1f} gal/h", "fuel_flow", engine.position
 
 
 def _columns(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator[_Typed]:
@@ -140,7 +253,7 @@ def _misread_currents(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator[
     for step in both:
         if abs(halves[id(step)] - usual) > max(largest / 2, 0.08 * step.speed) or abs(halves[id(step)]) > largest:
             text = f"{step.name}: {step.legs[0]:.1f} kn out and {step.legs[1]:.1f} kn back, unlike the other steps"
-            yield Contradiction(step=step, place=_place(step, "speed_out"), text=text)
+            yield Contradiction(steps=(step,), places=(_place(step, "speed_out"),), text=text)
 
 
 def _beyond_the_engine(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator[Contradiction]:
@@ -176,7 +289,8 @@ def _beyond(
 ) -> Contradiction:
     several = len(all_of_them) > 2
     others = f", and so in {len(all_of_them) - 1} other steps: check the unit" if several else ""
-    return Contradiction(step=step, place=_place(step, field, of), text=text + others, of_unit=several or highest)
+    place = _place(step, field, of)
+    return Contradiction(steps=(step,), places=(place,), text=text + others, of_unit=several or highest)
 
 
 def _most_flow(view: JobView, engine: Engine) -> float | None:

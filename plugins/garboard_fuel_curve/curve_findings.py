@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from garboard.findings import Axis, Band, Figure, Finding, Marker, NotEnoughData, Number, Series, Table, Verdict
 from garboard.job_view import JobView
+from garboard_fuel_curve import twins
 from garboard_fuel_curve.believed import IMPOSSIBLE, JobCurve, begins_in_a_gap, curve_of, hump_found
 from garboard_fuel_curve.cruise import Cruise, best_place
 from garboard_fuel_curve.curve import Hump
@@ -25,10 +26,11 @@ def fuel_curve(view: JobView) -> list[Finding]:
     found = job.found
     low, high = found.steps[0].engine_speed, found.steps[-1].engine_speed
     steps = f"{len(found.steps)} steps from {low:.0f} to {high:.0f} rev/min, from {found.source}.{job.corrected_by}"
-    advice = list(_advice(job))
+    unlike = twins.unlike(view.vessel.engines, job.found.taken)
+    advice = [*_advice(job), *([unlike] if unlike else [])]
     return [
         Finding(
-            code=_code(job),
+            code=_code(job, unlike),
             verdict=Verdict.ADVISE if advice else Verdict.PASS,
             about="fuel curve",
             sentence=" ".join([steps, *advice]),
@@ -39,12 +41,12 @@ def fuel_curve(view: JobView) -> list[Finding]:
             ),
             figures=(_figure(job, *_marked(view, job)),),
             tables=(_table(view, job),),
-            doubts=tuple(one.doubt for one in job.odd),
+            doubts=tuple(doubt for one in job.odd for doubt in one.doubts),
         )
     ]
 
 
-def _code(job: JobCurve) -> str:
+def _code(job: JobCurve, unlike: str) -> str:
     if job.found.speed_doubted:
         return SPEED_DOUBTED
     if job.why_no_flow:
@@ -52,6 +54,8 @@ def _code(job: JobCurve) -> str:
         return "fuel_curve.curve.flow_impossible" if impossible else REFILL_CONTRADICTS
     if job.odd:
         return REPEAT_STEPS
+    if unlike:
+        return "fuel_curve.curve.twins_differ"
     if job.found.one_way:
         return "fuel_curve.curve.one_way"
     return "fuel_curve.curve.in_order"

@@ -93,6 +93,45 @@ def odd_ones(column: Column) -> tuple[int, ...]:
     return tuple(sorted(odd))
 
 
+def stretches(column: Column) -> tuple[tuple[int, ...], ...]:
+    """The odd readings, each by itself where it is surely the one; else the whole stretch in which one or more are odd.
+
+    A reading that lies where the others foretell it may be true, and its neighbours wrong, even if leaving it out puts
+    the rest in line: several wrong readings side by side foretell each other.
+
+    column  : readings in order of engine speed [rev/min, kn, gal/h]
+    returns : their places in the column, neighbours together [-]
+    """
+    everything = tuple(range(len(column.values)))
+    odd = odd_ones(column)
+    sure, doubtful = [], []
+    for one in odd:
+        left = tuple(place for place in everything if place == one or place not in odd)
+        if _is_off(column, left, left.index(one)):
+            sure.append((one,))
+        else:
+            doubtful.append([one, *_at_odds_with(column, everything, one)])
+    return tuple(sorted([*sure, *_joined(doubtful)]))
+
+
+def _at_odds_with(column: Column, places: Sequence[int], one: int) -> list[int]:
+    """Readings of which either they or this one must be wrong."""
+    falls = [other for other in places if _falls(column, min(one, other), max(one, other))]
+    beside = [other for other in places if 0 < abs(other - one) <= 2 and _is_off(column, places, other)]
+    return [*falls, *beside]
+
+
+def _joined(groups: Sequence[Sequence[int]]) -> list[tuple[int, ...]]:
+    """Groups of places as stretches without a gap, those that touch or nearly touch as one."""
+    joined: list[list[int]] = []
+    for low, high in sorted((min(group), max(group)) for group in groups):
+        if joined and low <= joined[-1][1] + 2:
+            joined[-1][1] = max(joined[-1][1], high)
+        else:
+            joined.append([low, high])
+    return [tuple(range(low, high + 1)) for low, high in joined]
+
+
 def _worst(column: Column, left: Sequence[int]) -> list[int]:
     """The reading whose absence leaves least at fault; those that do so alike unless one is clearly farther out."""
     without = {one: _faults(column, [other for other in left if other != one]) for one in left}
@@ -106,7 +145,11 @@ def _worst(column: Column, left: Sequence[int]) -> list[int]:
 def _faults(column: Column, left: Sequence[int]) -> int:
     """How many pairs fall, and how many readings lie far from what the others foretell."""
     falling = sum(_falls(column, low, high) for low, high in combinations(left, 2))
-    return falling + sum(abs(_off(column, left, place)) > _limit(column, left, place) for place in range(len(left)))
+    return falling + sum(_is_off(column, left, place) for place in range(len(left)))
+
+
+def _is_off(column: Column, left: Sequence[int], place: int) -> bool:
+    return abs(_off(column, left, place)) > _limit(column, left, place)
 
 
 def _falls(column: Column, low: int, high: int) -> bool:

@@ -38,7 +38,7 @@ def fuel_for_power(view: JobView) -> list[Finding]:
     odd = [one for one in contradictions(view, found) if not one.of_unit]
     sound = without_odd(view, found, odd)
     judged = judged_by_power(view, corrected(sound.steps, refill.ratio.value if refill else 1.0), refill)
-    faster = [one for one in odd if one.step.engine_speed > sound.steps[-1].engine_speed]
+    faster = [one for one in odd if one.steps[-1].engine_speed > sound.steps[-1].engine_speed]
     return [not_enough_data(one.about, [faster[-1].missing], one.basis) for one in judged] if faster else judged
 
 

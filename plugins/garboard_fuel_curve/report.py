@@ -58,9 +58,9 @@ _ADVICE = (
 
 
 _IN_DOUBT = {
-    REPEAT_STEPS: "One of these readings does not fit the others and has to be taken again.",
+    REPEAT_STEPS: "One reading or more does not fit the others and has to be taken again.",
     SPEED_DOUBTED: "The speeds are in doubt.",
-    REFILL_CONTRADICTS: "The fuel flow is in doubt: what is entered of the refill and of the fuel meter does not agree.",
+    REFILL_CONTRADICTS: "The fuel flow is in doubt: the entries for refill and fuel meter do not agree.",
 }
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+import attrs
 import pytest
 
 from builders import boat, findings_of, job_view
@@ -114,6 +115,86 @@ def test_a_strong_current_and_wind_at_speed_are_no_misreadings() -> None:
         values[STEPS, "speed_out", str(row), ""] = f"{speed + half:.1f} kn"
         values[STEPS, "speed_back", str(row), ""] = f"{max(0.0, speed - half):.1f} kn"
     assert finding(job_view(SINGLE, values), "curve").doubts == ()
+
+
+# --- several rows wrong: the stretch is named, and no true row alone
+
+
+def rows_doubted(view: JobView) -> list[str]:
+    return sorted({one.row for one in finding(view, "curve").doubts}, key=int)
+
+
+def test_a_stretch_of_one_engine_is_told_by_its_twin() -> None:
+    """Rows 7 to 9 of one engine at 0.6 of its flow: left to its own column the true row before them is blamed."""
+    values = {**typed(PLANING, 2), **USABLE}
+    for row in (7, 8, 9):
+        values[STEPS, "fuel_flow", str(row), "starboard"] = f"{0.6 * PLANING[row - 1][2] / 2:.1f} gal/h"
+    view = job_view(TWINS, values)
+    assert rows_doubted(view) == ["7", "8", "9"]
+    assert "Repeat rows 7 to 9: fuel flow port 5.5 and starboard 3.3 gal/h" in finding(view, "curve").sentence
+    assert [one.lack for one in finding(view, "range").missing] == [Lack.CONTRADICTS]
+
+
+def test_a_stretch_of_a_single_engine_is_doubted_as_a_whole() -> None:
+    rows = [(e, s, f * (0.6 if 3500 <= e <= 4500 else 1.0)) for e, s, f in PLANING]
+    view = job_view(SINGLE, typed(rows))
+    assert rows_doubted(view) == ["5", "6", "7", "8", "9"]
+    assert "cannot be believed, though some of it may be true" in finding(view, "curve").sentence
+
+
+def test_both_speeds_of_a_row_a_little_low_doubt_its_stretch_and_no_true_row_alone() -> None:
+    rows = [(e, s - (5.0 if e == 4000 else 0.0), f) for e, s, f in PLANING]
+    view = job_view(SINGLE, typed(rows))
+    assert rows_doubted(view) == ["7", "8"]
+    assert "rows 7 and 8: speed from 3500 to 4000 rev/min cannot be believed" in finding(view, "curve").sentence
+
+
+# --- twins at one engine speed
+
+
+def test_an_engine_that_burns_more_than_its_twin_throughout_is_named() -> None:
+    values = typed(PLANING, 2)
+    for row, (_, _, flow) in enumerate(PLANING, 1):
+        values[STEPS, "fuel_flow", str(row), "starboard"] = f"{1.4 * flow / 2:.2f} gal/h"
+    found = finding(job_view(TWINS, values), "curve")
+    assert (found.code, found.verdict, found.doubts) == ("fuel_curve.curve.twins_differ", Verdict.ADVISE, ())
+    assert "The starboard engine burns 1.40 times what the port engine does" in found.sentence
+
+
+@pytest.mark.parametrize("times", [1.1, 0.92])
+def test_twins_that_differ_as_twins_do_pass(times: float) -> None:
+    values = typed(PLANING, 2)
+    for row, (_, _, flow) in enumerate(PLANING, 1):
+        values[STEPS, "fuel_flow", str(row), "port"] = f"{times * flow / 2:.1f} gal/h"
+    assert finding(job_view(TWINS, values), "curve").code == "fuel_curve.curve.in_order"
+
+
+def test_engines_that_idle_differently_are_accused_of_nothing() -> None:
+    values = typed(PLANING, 2)
+    values[STEPS, "fuel_flow", "1", "port"], values[STEPS, "fuel_flow", "1", "starboard"] = "0.30 gal/h", "0.45 gal/h"
+    assert finding(job_view(TWINS, values), "curve").code == "fuel_curve.curve.in_order"
+
+
+def test_engines_of_different_power_are_no_twins() -> None:
+    values = typed(PLANING, 2)
+    for row, (_, _, flow) in enumerate(PLANING, 1):
+        values[STEPS, "fuel_flow", str(row), "starboard"] = f"{flow / 4:.2f} gal/h"
+    port, starboard = TWINS.engines
+    vessel = attrs.evolve(TWINS, engines=(port, attrs.evolve(starboard, rated_power=Amount.parse("90 hp"))))
+    assert finding(job_view(vessel, values), "curve").code == "fuel_curve.curve.in_order"
+
+
+# --- one throttle step read twice
+
+
+@pytest.mark.parametrize(
+    ("again", "field"),
+    [((4000.0, 27.5, 15.6), "fuel_flow"), ((4000.0, 24.0, 13.2), "speed_out"), ((4000.0, 27.7, 13.6), "")],
+)
+def test_rows_at_one_engine_speed_that_disagree_are_both_named(again: Row, field: str) -> None:
+    found = finding(job_view(SINGLE, typed([*PLANING, again])), "curve")
+    assert [(one.row, one.field) for one in found.doubts] == ([("8", field), ("13", field)] if field else [])
+    assert ("rows 8 and 13, both at about 4000 rev/min:" in found.sentence) is bool(field)
 
 
 # --- what the engine cannot have

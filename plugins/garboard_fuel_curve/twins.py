@@ -1,0 +1,95 @@
+"""Engines of one power at one engine speed: they burn about the same, whatever the boat does."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Iterator, Sequence
+from itertools import combinations
+
+import attrs
+
+from garboard.records import Engine
+from garboard_fuel_curve.readings import ThrottleStep
+
+SAME_SPEED = 0.02
+"""Engines whose speeds differ by a smaller share than this turn alike (common practice, no source)."""
+
+ALIKE = 1.15
+"""So many times the fuel of its twin an engine may burn, flow meters and trim allowed for (common practice, no
+source)."""
+
+UNUSUAL = 1.25
+"""So many times more or less than at the other steps their ratio may be at one step (common practice, no source)."""
+
+FEWEST = 3
+"""At fewer steps nothing is usual."""
+
+
+@attrs.frozen(kw_only=True)
+class Pair:
+    """Two engines of one power, at the steps they turned alike.
+
+    first, second : their places among the engines
+    steps         : where they turned alike
+    """
+
+    first: int
+    second: int
+    steps: tuple[ThrottleStep, ...]
+
+    @property
+    def usual(self) -> float:
+        """Natural logarithm of the fuel flow of the second over that of the first, the middle one of all steps [-]."""
+        return statistics.median(map(self._ratio, self.steps))
+
+    @property
+    def differs(self) -> bool:
+        """Whether one burns more than the other throughout."""
+        digits = statistics.median(self._allowed(step, 0.0) for step in self.steps)
+        return abs(self.usual) > math.log(ALIKE) + digits
+
+    def unusual(self, wander: float) -> tuple[ThrottleStep, ...]:
+        """Steps at which they compare otherwise than at most, a flow display wandering by so much [gal/h]."""
+        return tuple(
+            step
+            for step in self.steps
+            if abs(self._ratio(step) - self.usual) > math.log(UNUSUAL) + self._allowed(step, wander)
+        )
+
+    def _ratio(self, step: ThrottleStep) -> float:
+        return math.log(step.flows[self.second] / step.flows[self.first])
+
+    def _allowed(self, step: ThrottleStep, wander: float) -> float:
+        """What wander and the last digits, at three of their standard uncertainties, may make of the ratio [-]."""
+        return math.log1p((wander + 3 * step.flow_digit) / min(step.flows[self.first], step.flows[self.second]))
+
+
+def pairs(engines: Sequence[Engine], steps: Sequence[ThrottleStep]) -> Iterator[Pair]:
+    """Engines of one power, two by two, that turned alike at steps enough to compare them."""
+    for first, second in combinations(range(len(engines)), 2):
+        if engines[first].rated_power != engines[second].rated_power:
+            continue
+        alike = tuple(step for step in steps if _turn_alike(step.engine_speeds[first], step.engine_speeds[second]))
+        if len(alike) >= FEWEST:
+            yield Pair(first=first, second=second, steps=alike)
+
+
+def _turn_alike(one: float, other: float) -> bool:
+    return abs(one - other) <= SAME_SPEED * max(one, other)
+
+
+def unlike(engines: Sequence[Engine], steps: Sequence[ThrottleStep]) -> str:
+    """Which engine burns more than its twin throughout, and what to check; "" where none does."""
+    found = [pair for pair in pairs(engines, steps) if pair.differs]
+    if not found:
+        return ""
+    most = max(found, key=lambda pair: abs(pair.usual))
+    low, high = (most.first, most.second) if most.usual > 0 else (most.second, most.first)
+    step = min(most.steps, key=lambda one: abs(math.log(one.flows[high] / one.flows[low]) - abs(most.usual)))
+    more, less = engines[high].position, engines[low].position
+    return (
+        f"The {more} engine burns {math.exp(abs(most.usual)):.2f} times what the {less} engine does at equal engine "
+        f"speed, {step.flows[high]:.1f} against {step.flows[low]:.1f} gal/h at {step.engine_speed:.0f} rev/min: check "
+        "both flow meters, propellers and trim."
+    )
