@@ -105,7 +105,7 @@ def labels_contradicted(runs: Sequence[Run], within: float) -> Contradicted | No
     (base, _), wrong = min(zip(known, against, strict=True), key=lambda one: len(one[1]))
     in_doubt = wrong if 2 * len(wrong) < len(known) else [run for run, _ in known]
     told = " and ".join(f"{run.name} ({run.side}, {run.course:03.0f}°)" for run in (base, wrong[0]))
-    text = f"labels and courses of {told} contradict each other"
+    text = f"labels and courses of {told} contradict each other; correct the label or the course"
     return Contradicted(text, tuple(in_doubt))
 
 

@@ -262,7 +262,7 @@ def _in_reference_air(view: JobView, engine: Engine, runs: Sequence[Run], factor
         sentence += f" That is {at.value} the window: run again on such a day."
     elif at is WindowPosition.HIGH_END and as_run is WindowPosition.IN:
         # an overspeed is warned of where it may be, as in the pitch advice
-        code, verdict = "prop_check.reference_air.leaves_window", Verdict.ADVISE
+        code, verdict = "prop_check.reference_air.may_leave_window", Verdict.ADVISE
         sentence += f" Against the window that is {at.value}: open the throttle with care on such a day."
     elif at is not WindowPosition.IN:
         sentence += f" Against the window that is {at.value}."

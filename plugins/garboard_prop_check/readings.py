@@ -70,7 +70,7 @@ def _odd_run(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
             yield _finding(
                 "prop_check.readings.runs_differ",
                 "full-throttle runs",
-                f"{fault.text[0].upper()}{fault.text[1:]}. Nothing is worked out from them until then.",
+                f"{fault.text[0].upper()}{fault.text[1:]}. {_until_then(fault.what)} is worked out until then.",
                 [place for run in fault.runs for place in _places(run, fault.what)],
                 fault.text,
             )
@@ -85,6 +85,10 @@ def _odd_run(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
     )
 
 
+def _until_then(what: str) -> str:
+    return "No speed" if what == SPEED else "No speed and no engine speed"
+
+
 def _labels_contradicted(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
     """Runs labelled with and against on courses that are not opposite; not where one file stands for both."""
     found = labels_contradicted(runs, view.setting_value("prop_check.opposite_within", "deg"))
@@ -94,8 +98,8 @@ def _labels_contradicted(view: JobView, runs: Sequence[Run]) -> Iterator[Finding
         view, [(FULL_THROTTLE, field, run.row, "") for run in found.runs for field in ("direction", "course")]
     )
     sentence = (
-        f"{found.text[0].upper()}{found.text[1:]}: no speed is worked out. Correct the label or the course. If both "
-        "runs went one way, make one the other way."
+        f"{found.text[0].upper()}{found.text[1:]}. No speed is worked out until then. If both runs went one way, make "
+        "one the other way."
     )
     yield _finding("prop_check.readings.label_and_course", "with and against", sentence, places, found.text)
 

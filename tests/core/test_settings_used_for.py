@@ -89,6 +89,7 @@ SELDOM = {
     ("prop_check.by_eye_speed", "prop_check.pitch"): BELIEVES,
     ("prop_check.run_to_run_speed", "prop_check.pitch"): BELIEVES,
     ("prop_check.limiter_margin", "prop_check.pitch"): OTHER_BRANCH,
+    ("prop_check.limiter_margin", "prop_check.readings"): CONTRADICTS,
     ("prop_check.pitch_tolerance", "prop_check.pitch"): BELIEVES,
     ("prop_check.slip_beyond_usual", "prop_check.pitch"): BELIEVES,
     ("prop_check.slip_beyond_usual", "prop_check.slip"): BELIEVES,
