@@ -4,11 +4,12 @@ import pytest
 
 from builders import boat, job_view
 from fuel_curve_jobs import HOST, PLANING, STEPS, TANKS, Row, recorded, typed
-from garboard.findings import Finding, Lack, Verdict
+from garboard.findings import Finding, Lack, Number, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue, Tank, Vessel
 from garboard.samples import gather
 from garboard.units import Amount
+from garboard_fuel_curve.report import FUEL_SECTION
 
 RUNS = "prop_check.full_throttle"
 SINGLE = boat(
@@ -162,3 +163,11 @@ def test_meters_of_twins_that_split_the_fuel_unlike_the_steps_are_doubted(
     assert ("against_others" in found) is doubted
     for name in ("best_cruise", "range", "curve", "flow_meter"):
         assert (found[name].verdict is Verdict.PASS) is not doubted, name
+
+
+@pytest.mark.parametrize("wrong", [0.5, 1.0])
+def test_the_owner_is_told_that_the_readings_are_in_doubt(wrong: float) -> None:
+    view = job_view(SINGLE, {**typed(scaled(wrong)), **USABLE, **runs()})
+    blocks = FUEL_SECTION.build(view, HOST.assess(view))
+    told = any(isinstance(block, str) and "Do not plan on them" in block for block in blocks)
+    assert (told, isinstance(blocks[0], Number)) == ((True, False) if wrong < 1 else (False, True))
