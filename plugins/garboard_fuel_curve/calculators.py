@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from garboard.findings import Basis, Finding
 from garboard.job_view import JobView
 from garboard.steps import Calculator
+from garboard_fuel_curve.against_others import against_others
 from garboard_fuel_curve.cruise import best_cruise, cruising_range
 from garboard_fuel_curve.curve_findings import fuel_curve
 from garboard_fuel_curve.hump import planing_hump
@@ -18,6 +19,7 @@ from garboard_fuel_curve.steps import (
     FIVE_MODE_CYCLE,
     FUEL_TABLE,
     ORDINARY,
+    OTHER_READINGS,
     PRACTICE,
     PROPAGATION,
     STEPS,
@@ -35,7 +37,7 @@ def _calculator(
     name: str,
     title: str,
     step: str,
-    compute: Callable[[JobView], list[Finding]],
+    compute: Callable[[JobView], Iterable[Finding]],
     *basis: Basis,
     may_doubt: bool = False,
 ) -> Calculator:
@@ -52,6 +54,9 @@ def _calculator(
 
 
 CALCULATORS = (
+    _calculator(
+        90, "against_others", "Steps against other readings", STEPS, against_others, OTHER_READINGS, may_doubt=True
+    ),
     _calculator(100, "best_cruise", "Best-economy cruise", STEPS, best_cruise, PRACTICE, PROPAGATION),
     _calculator(200, "curve", "Fuel curve", STEPS, fuel_curve, PRACTICE, PROPAGATION, may_doubt=True),
     _calculator(300, "planing_hump", "Planing hump", STEPS, planing_hump, PRACTICE, PROPAGATION),

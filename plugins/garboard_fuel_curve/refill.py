@@ -19,6 +19,9 @@ FARTHEST_OFF = 1.25
 """A meter that shows this many times too much or too little is not met with: an entry is wrong, or the meter counted
 over another time than the refill (common practice, no source)."""
 
+OVERFULL = 1.05
+"""Tanks, fillers and hoses hold up to this times what the tanks are stated to hold (common practice, no source)."""
+
 
 @attrs.frozen(kw_only=True)
 class Refill:
@@ -27,11 +30,17 @@ class Refill:
     ratio     : fuel put back over fuel metered [-]
     places    : of what it rests on
     allowed   : how far off the shop lets a meter be [-]
+    refilled  : fuel put back [gal]
+    held      : what the tanks hold together; infinite where that is not known [gal]
+    too_small : it is smaller than the shop trusts to check a meter
     """
 
     ratio: MeasuredValue
     places: tuple[FieldKey, ...]
     allowed: float
+    refilled: float
+    held: float = math.inf
+    too_small: bool = False
 
     @property
     def is_off(self) -> bool:
@@ -46,8 +55,14 @@ class Refill:
     @property
     def contradicts(self) -> Missing | None:
         """Why refill and meter cannot both be right, if they cannot."""
+        if self.refilled > OVERFULL * self.held:
+            text = (
+                f"{self.refilled:.0f} gal put back, more than the {self.held:.0f} gal the tanks hold; check the entry"
+            )
+            return Missing(text, lack=Lack.CONTRADICTS, step=TANKS, field="refilled")
         ratio = self.ratio.value
-        if not self.is_surely_off or 1 / FARTHEST_OFF <= ratio <= FARTHEST_OFF:
+        sure = self.ratio.expanded_uncertainty if self.too_small else 0.0
+        if not self.is_surely_off or 1 / FARTHEST_OFF - sure <= ratio <= FARTHEST_OFF + sure:
             return None
         text = (
             f"the refill is {ratio:.2f} times what the meter counted, more than any meter is off; check both entries "
@@ -100,12 +115,9 @@ def refill_of(view: JobView) -> Refill:
         lack=Lack.OUT_OF_RANGE,
         field="refilled",
     )
-    need(
-        math.isnan(refilled) or refilled >= smallest,
-        f"{refilled:.1f} gal put back; at least {smallest:.0f} gal are needed to check a meter",
-        lack=Lack.TOO_LITTLE,
-        field="refilled",
-    )
+    too_small = f"{refilled:.1f} gal put back; at least {smallest:.0f} gal are needed to check a meter"
+    if asking.missing:
+        need(not refilled < smallest, too_small, lack=Lack.TOO_LITTLE, field="refilled")
     asking.check()
     ratio = meter_factor(refilled, metered)
     of_metered = math.hypot(*(digit(view, TANKS, field, "gal", of=of) for _, field, _, of in of_meters))
@@ -117,11 +129,20 @@ def refill_of(view: JobView) -> Refill:
         Part("refill digit", digit(view, TANKS, "refilled", "gal") / refilled),
         Part("meter digits", of_metered / metered),
     )
-    return Refill(
+    capacities = [tank.capacity.to("gal") for tank in view.vessel.tanks if tank.capacity is not None]
+    all_known = capacities and len(capacities) == len(view.vessel.tanks)
+    found = Refill(
         ratio=MeasuredValue.of_parts(ratio, "", [part.times(ratio) for part in parts]),
         places=((TANKS, "same_mark", "", ""), (TANKS, "refilled", "", ""), *of_meters),
         allowed=view.setting_value("fuel_curve.meter_off_by", "%") / 100,
+        refilled=refilled,
+        held=math.fsum(capacities) if all_known else math.inf,
+        too_small=refilled < smallest,
     )
+    # Too small to check a meter, a refill may still show that it and the meter cannot both be right.
+    need(found.contradicts is not None or not found.too_small, too_small, lack=Lack.TOO_LITTLE, field="refilled")
+    asking.check()
+    return found
 
 
 def _metered(view: JobView, asking: InputCollector) -> tuple[float, tuple[FieldKey, ...]]:
@@ -185,7 +206,7 @@ def flow_meter(view: JobView) -> list[Finding]:
     return [
         Finding(
             code=code,
-            verdict=Verdict.ADVISE if found.is_off else Verdict.PASS,
+            verdict=Verdict.ADVISE if found.is_off or found.contradicts else Verdict.PASS,
             about="flow meter",
             sentence=says,
             basis=(

@@ -21,7 +21,7 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> list[Block]:
         return []
     best = found.get("fuel_curve.best_cruise")
     blocks: list[Block] = [
-        *([_largest(best)] if best else []),
+        *([_largest(best)] if best and not best.doubted else []),
         "This is what your boat burned on the sea trial, at each engine speed, all engines together. A higher economy "
         "carries you farther on the same fuel." + _conditions(view),
         *curve.figures,
@@ -29,6 +29,8 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> list[Block]:
     ]
     if curve.code in _IN_DOUBT:
         blocks.append(f"{_IN_DOUBT[curve.code]} No cruise and no range are given until it is put right.")
+    elif curve.doubted:
+        blocks.append("Other readings of the sea trial contradict these. Do not plan on them until put right.")
     if any(one.calculator == "fuel_curve.fuel_for_power" and one.finding.verdict is Verdict.FAIL for one in assessed):
         blocks.append("The fuel readings could not be true for these engines. Do not plan on them until put right.")
     for key, words in _ADVICE:

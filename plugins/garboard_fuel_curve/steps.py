@@ -31,6 +31,10 @@ BEST_EFFICIENCY = Basis(
     "No engine of this size turns more than about 40 % (diesel 45 %) of the fuel's heat into power",
     "these are the best operating points published for car and truck engines; full throttle is poorer",
 )
+OTHER_READINGS = Basis(
+    BasisKind.COMMON_PRACTICE,
+    "One boat has one speed at one engine speed: readings of one job that contradict are looked at again",
+)
 PROPAGATION = Basis(BasisKind.METHOD, "JCGM 100 and 101, uncertainty of measurement")
 
 REFUELLING = Caution(
