@@ -19,6 +19,7 @@ from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, checked_value, d
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import Entry, view
 from garboard.disk.hullfile import HullFolder
+from garboard.disk.storage import Loss
 from garboard.faults import Fault, InputError, in_number, shown
 from garboard.history import authoring as writing
 from garboard.history import exchange
@@ -122,7 +123,7 @@ def plain_report(report: MergeReport) -> dict[str, JsonValue]:
         "hulls": [plain_hull(hull) for hull in report.hulls],
         "refused": plain_reasons(report.refused),
         "damage": [str(damage) for damage in report.damage],
-        "lost": [{"file": str(one.file), "entries": one.entries, "cut": one.cut} for one in report.lost],
+        "lost": plain_losses(report.lost),
         "mended": [*report.mended],
         "strays": dict(report.strays),
         "beside": {str(file): str(kept) for file, kept in report.beside},
@@ -145,6 +146,11 @@ def plain_hull(hull: HullMerge) -> JsonValue:
 def plain_reasons(refused: Iterable[tuple[str, InputError | str]]) -> list[JsonValue]:
     """What could not be kept, and why, as plain data."""
     return [{"entry": name, "reason": str(reason)} for name, reason in refused]
+
+
+def plain_losses(lost: Iterable[Loss]) -> list[JsonValue]:
+    """What damaged hull files held and nobody at hand holds, as plain data."""
+    return [{"file": str(one.file), "entries": one.entries, "cut": one.cut} for one in lost]
 
 
 def readable_report(report: MergeReport) -> str:
