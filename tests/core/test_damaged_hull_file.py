@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from io import BytesIO
 from pathlib import Path
 
@@ -133,3 +134,94 @@ def test_repair_names_a_recording_that_an_entry_names_and_that_is_not_here(tmp_p
     with HullFolder(folder) as hulls:
         hulls.attachments.put(b"a recording")
     assert _run("repair", folder).exit_code == 0
+
+
+def _emptied(_data: bytes) -> bytes:
+    return b""
+
+
+def _two_lines_ruined(data: bytes) -> bytes:
+    return data.replace(b"speed", b"sp~ed", 2)
+
+
+def _last_lines_gone(data: bytes) -> bytes:
+    return b"".join(data.splitlines(keepends=True)[:2])
+
+
+def _all_zeros(data: bytes) -> bytes:
+    return bytes(len(data))
+
+
+Harm = Callable[[bytes], bytes]
+
+HARMS: dict[Harm, str] = {
+    _emptied: "bytes at its end",
+    _two_lines_ruined: ": 2 entries",
+    _last_lines_gone: "bytes at its end",
+    _all_zeros: ": all it held",
+    _cut: ": 1 entry and 40 bytes",
+}
+CUT = (_last_lines_gone, _all_zeros)
+"""Of these nothing is left that the shop could keep: the merge alone can tell."""
+
+
+def _stick(folder: Path) -> Path:
+    with HullFolder(folder) as hulls:
+        author = tablet("a").author
+        for row in ("1", "2", "3", "4"):
+            hulls.save(measure(author, HullState(HULL), JOB, "prop_check.full_throttle", "speed", "30 kn", row=row))
+    (path,) = (folder / HULLS_FOLDER).glob("*.hull")
+    return path
+
+
+def _merged(source: Path, target: Path) -> tuple[int, bool, bool, str]:
+    """Exit status, "complete" of the JSON, whether words call everything merged, and the words; of two merges alike."""
+    said, plain = _run("merge", source, "--into", target), _run("merge", source, "--into", target, "--json")
+    assert said.exit_code == plain.exit_code
+    told = "everything is merged" in said.stdout and "NOT everything" not in said.stdout
+    return said.exit_code, json.loads(plain.stdout)["complete"], told, said.stdout
+
+
+@pytest.mark.parametrize("harm", HARMS)
+def test_words_json_and_exit_status_say_that_something_of_a_source_is_lost(tmp_path: Path, harm: Harm) -> None:
+    path = _stick(tmp_path / "stick")
+    path.write_bytes(harm(path.read_bytes()))
+    *outcome, words = _merged(tmp_path / "stick", tmp_path / "shop")
+    assert outcome == [1, False, False]
+    assert f"lost in its file, and not in the target: {path.name}" in words
+    assert HARMS[harm] in words
+    repaired = _run("repair", tmp_path / "shop")
+    assert (repaired.exit_code, "nothing is missing" in repaired.stdout) == (
+        (1, False) if harm not in CUT else (0, True)
+    )
+    digest = _run("digest", tmp_path / "stick", "--json")
+    assert (digest.exit_code, json.loads(digest.stdout)["complete"]) == (1, False)
+
+
+def test_of_a_damaged_source_nothing_is_lost_that_the_target_holds(tmp_path: Path) -> None:
+    path = _stick(tmp_path / "stick")
+    assert _merged(tmp_path / "stick", tmp_path / "shop")[:3] == (0, True, True)
+    whole = path.read_bytes()
+    path.write_bytes(_two_lines_ruined(whole))
+    assert _merged(tmp_path / "stick", tmp_path / "shop")[1:3] == (True, True)
+    path.write_bytes(whole)
+    path.with_name("a copy.hull").write_bytes(whole)
+    assert _merged(tmp_path / "stick", tmp_path / "shop")[1:3] == (True, True)
+    path.with_name("a copy.hull").unlink()
+    path.with_name("._" + path.name).write_bytes(b"what another system keeps beside it")
+    assert _merged(tmp_path / "stick", tmp_path / "shop")[1:3] == (True, True)
+
+
+def test_a_cut_target_that_the_source_makes_whole_is_whole(tmp_path: Path) -> None:
+    path = _stick(tmp_path / "stick")
+    assert _merged(tmp_path / "stick", tmp_path / "shop")[0] == 0
+    here = tmp_path / "shop" / HULLS_FOLDER / path.name
+    here.write_bytes(_last_lines_gone(here.read_bytes()))
+    result = _run("merge", tmp_path / "stick", "--into", tmp_path / "shop")
+    assert (result.exit_code, "NOT everything" in result.stdout, "named above: look" in result.stdout) == (
+        1,
+        False,
+        True,
+    )
+    assert here.read_bytes() == path.read_bytes()
+    assert _merged(tmp_path / "stick", tmp_path / "shop")[:3] == (0, True, True)

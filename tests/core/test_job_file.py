@@ -12,9 +12,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import small_plugin
+from garboard.disk.hullfile import HullFolder
 from garboard.faults import Fault, InputError
 from garboard.fields import check_value, implausible
 from garboard.findings import NotEnoughData
+from garboard.history.boat import author_for
+from garboard.history.exchange import import_job
+from garboard.history.replay import HullState
 from garboard.job_files.job_file import (
     JobFile,
     check,
@@ -66,9 +70,12 @@ def faults_in(text: str) -> dict[str, Fault]:
 
 
 words = st.text(max_size=8)
+keys_of_more = st.text(st.characters(codec="ascii"), max_size=8)
+"""As a hull file keeps them."""
+whole = st.integers(-(2**53) + 1, 2**53 - 1)
 plain_values = st.recursive(
-    st.none() | st.booleans() | st.integers() | words,
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(words, inner, max_size=3),
+    st.none() | st.booleans() | whole | words,
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(keys_of_more, inner, max_size=3),
     max_leaves=6,
 )
 digits = st.from_regex(r"[+-]?[0-9]{1,6}(\.[0-9]{1,6})?", fullmatch=True)
@@ -85,8 +92,10 @@ def records(kind: type[Any]) -> st.SearchStrategy[Any]:
 
 
 def _values(field: "attrs.Attribute[Any]", fields: Mapping[str, object]) -> st.SearchStrategy[Any]:
+    if field.name == "at":
+        return st.sampled_from(["", "2026-05-14T09:30:00+02:00"])
     if field.name in ("more", "settings"):
-        keys = words.filter(lambda key: key not in fields or field.name == "settings")
+        keys = keys_of_more.filter(lambda key: key not in fields or field.name == "settings")
         return st.dictionaries(keys, plain_values, max_size=2)
     if field.name == "version":
         return st.just(1)
@@ -108,7 +117,7 @@ def _by_type(kind: Any) -> st.SearchStrategy[Any]:
     if kind is bool:
         return st.booleans()
     if kind is int:
-        return st.integers()
+        return whole
     if getattr(kind, "__origin__", None) is tuple:
         return st.lists(_by_type(kind.__args__[0]), max_size=2).map(tuple)
     if attrs.has(kind):
@@ -494,3 +503,59 @@ def test_a_recording_outside_the_folder_is_not_read(tmp_path: Path) -> None:
     for name in ("../secret.csv", str(tmp_path / "secret.csv")):
         with pytest.raises(NotEnoughData, match="beside the job"):
             view.load_recording(name)
+
+
+# What no hull file could keep is refused by whoever reads the file, at its place
+
+
+def _nested(levels: int) -> JsonValue:
+    value: JsonValue = "turn.csv"
+    for _ in range(levels):
+        value = {"file": value}
+    return value
+
+
+HORN: dict[str, Any] = {"step": "other.horn", "field": "heard", "value": True}
+
+
+@pytest.mark.parametrize(
+    ("parts", "where"),
+    [
+        ({"measurements": [{**HORN, "at": "2026-02-30T99:00"}]}, "measurements[0].at"),
+        ({"measurements": [{**HORN, "value": 10**400}]}, "measurements[0].value"),
+        ({"measurements": [{**HORN, "value": _nested(40)}]}, "measurements[0].value" + ".file" * 15),
+        ({"measurements": [{**HORN, "value": "9" * 70_000}]}, "measurements[0].value"),
+        ({"vessel": {"hull_number": "QQZ04417D626", "berths": 10**400}}, "vessel.berths"),
+        ({"notes": [{"text": "loose", "at": "yesterday"}]}, "notes[0].at"),
+    ],
+)
+def test_what_no_hull_file_could_keep_is_refused_at_its_place(parts: dict[str, Any], where: str) -> None:
+    with pytest.raises(InputError) as refused:
+        parse_job_file(text_with(**parts), "job.json")
+    (fault,) = refused.value.faults
+    assert (fault.where, fault.line > 0) == (where, True)
+    assert where[0] != "m" or "other.horn, heard" in fault.about
+
+
+def test_what_a_hull_file_keeps_is_read(tmp_path: Path) -> None:
+    kept = [
+        {**HORN, "at": "2026-02-28T23:59:59+01:00"},
+        {**HORN, "row": "1", "value": 2**53 - 1},
+        {**HORN, "row": "2", "value": _nested(14)},
+        {**HORN, "row": "3", "value": None, "at": "not yet"},
+    ]
+    path = tmp_path / "job.json"
+    path.write_text(text_with(measurements=kept), encoding="utf-8")
+    read = read_job_file(path)
+    with HullFolder(tmp_path / "shop") as hulls:
+        author = author_for(hulls, HullState(read.vessel.hull_number), "a", "R. Vane")
+        assert import_job(hulls, read, tmp_path, author)[1] >= 3
+
+
+def test_an_import_that_is_refused_names_the_measurement(tmp_path: Path) -> None:
+    read = parse_job_file(text_with(), "job.json")
+    careless = attrs.evolve(read, measurements=(Measurement(**HORN, at="yesterday"),))  # as a program may hand it in
+    with HullFolder(tmp_path / "shop") as hulls:
+        author = author_for(hulls, HullState(read.vessel.hull_number), "a", "R. Vane")
+        with pytest.raises(InputError, match=r"at \(measure other\.horn, heard\): expected wall time"):
+            import_job(hulls, careless, tmp_path, author)

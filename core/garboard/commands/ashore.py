@@ -28,7 +28,7 @@ The first time, give the pairing code that `garboard shop` prints. If the folder
 
 \b
 Exit status 0  both sides hold the same
-            1  something was refused, could not be read or is still missing
+            1  something was refused, could not be read, is lost or still missing
             2  the shop cannot be reached, or it refuses this tablet
 """
 
@@ -77,7 +77,7 @@ def command(folder: Path, code: str, new: bool, name: str, address: str, minutes
         click.echo(f"Not brought ashore: {in_words(failure)}.", err=True)
         sys.exit(BAD_INPUT)
     click.echo(json.dumps(plain_report(report), indent=1) if as_json else readable_report(report))
-    if report.refused or report.not_kept or not report.equal:
+    if not report.complete:
         sys.exit(1)
 
 
@@ -140,12 +140,13 @@ def _tell_waiting(reason: Exception, wait: float) -> None:
 
 def plain_report(report: SyncReport) -> dict[str, JsonValue]:
     """A report as plain data; hulls and reasons as `garboard merge` prints them."""
-    from garboard.commands.hulls import plain_hull, plain_reasons
+    from garboard.commands.hulls import plain_hull, plain_losses, plain_reasons
 
     return {
         "format": "garboard ashore",
         "version": 1,
         "equal": report.equal,
+        "complete": report.complete,
         "sent": report.sent,
         "received": report.received,
         "attachments_sent": report.attachments_sent,
@@ -155,6 +156,7 @@ def plain_report(report: SyncReport) -> dict[str, JsonValue]:
         "not_taken": [*report.not_taken],
         "not_kept": plain_reasons(report.not_kept),
         "not_read": {**dict(report.not_read)},
+        "lost": plain_losses(report.lost),
         "approved": [attrs.asdict(plugin) for plugin in report.approved],
         "withdrawn": [*report.withdrawn],
         "role": report.role,
@@ -191,6 +193,7 @@ def readable_report(report: SyncReport) -> str:
         lines.append(not_taken_in_words(report))
     lines += [f"not saved in this folder: {name}: {reason}" for name, reason in report.not_kept]
     lines += [f"not read, so not sent: {file}: {reason}" for file, reason in report.not_read]
+    lines += [f"lost in its file here, and not at the shop: {loss}" for loss in report.lost]
     lines += [f"shop plugin received, it runs from the next start: {plugin}" for plugin in report.approved]
     lines += [f"shop plugin withdrawn: {name}" for name in report.withdrawn]
     if report.clock_is_off:
@@ -202,5 +205,7 @@ def readable_report(report: SyncReport) -> str:
     same = alike if report.equal else ": NOT the same yet, bring ashore again"
     if report.not_read and not report.differing:
         same = ": the same of what could be read; make the rest readable, then bring ashore again"
+    if report.lost and report.equal:
+        same = ": the same of what could be read; what is lost is named above. Merge with where it was written"
     lines.append(counted + same)
     return "\n".join(lines)

@@ -26,6 +26,7 @@ from garboard.commands.tools import (
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import Entry, view
 from garboard.disk.hullfile import HullFolder
+from garboard.disk.storage import Loss
 from garboard.faults import Fault, InputError, in_number, shown
 from garboard.history import authoring as writing
 from garboard.history import exchange
@@ -81,7 +82,7 @@ def _signed(command: Command) -> Command:
 def merge_folders(sources: tuple[Path, ...], target: Path, dry_run: bool, both_ways: bool, as_json: bool) -> None:
     """Merge SOURCES (a stick, a share, a tablet's folder) into a folder.
 
-    Exit status 0: everything is merged. Exit status 1: something was refused or damaged; read the report.
+    Exit status 0: everything is merged. Exit status 1: not everything is, or a file is damaged; the report names it.
     """
     reports = [_merge(sources, target, dry_run)]
     _print_report(reports[0], as_json)
@@ -89,7 +90,7 @@ def merge_folders(sources: tuple[Path, ...], target: Path, dry_run: bool, both_w
         for source in sources:
             reports.append(_merge((target,), source, dry_run))
             _print_report(reports[-1], as_json)
-    if any(report.refused or report.damage or not report.complete for report in reports):
+    if any(report.damage or not report.complete for report in reports):
         sys.exit(SOMETHING_FAILS)
 
 
@@ -129,6 +130,7 @@ def plain_report(report: MergeReport) -> dict[str, JsonValue]:
         "hulls": [plain_hull(hull) for hull in report.hulls],
         "refused": plain_reasons(report.refused),
         "damage": [str(damage) for damage in report.damage],
+        "lost": plain_losses(report.lost),
         "mended": [*report.mended],
         "strays": dict(report.strays),
         "beside": {str(file): str(kept) for file, kept in report.beside},
@@ -153,6 +155,11 @@ def plain_reasons(refused: Iterable[tuple[str, InputError | str]]) -> list[JsonV
     return [{"entry": name, "reason": str(reason)} for name, reason in refused]
 
 
+def plain_losses(lost: Iterable[Loss]) -> list[JsonValue]:
+    """What damaged hull files held and nobody at hand holds, as plain data."""
+    return [{"file": str(one.file), "entries": one.entries, "cut": one.cut} for one in lost]
+
+
 def readable_report(report: MergeReport) -> str:
     """A merge report for a person: what came first, then everything to look at."""
     new = "would be new" if report.dry_run else "new"
@@ -172,6 +179,7 @@ def readable_report(report: MergeReport) -> str:
     lines += [f"  refused, still in its source: {name}: {reason}" for name, reason in report.refused]
     lines += [f"  {_kept_in_words(report)}, shown as unreadable: {name}: {reason}" for name, reason in report.strays]
     lines += [f"  damage: {damage}" for damage in report.damage]
+    lines += [f"  lost in its file, and not in the target: {loss}" for loss in report.lost]
     lines += [f"  kept whole in the target, as it is damaged: {file.name} as {kept}" for file, kept in report.beside]
     lines += [f"  damaged here, replaced by a sound copy: attachment {name}" for name in report.mended]
     lines += [f"  not read, so not merged: {file}: {reason}" for file, reason in report.not_read]
@@ -185,10 +193,17 @@ def _kept_in_words(report: MergeReport) -> str:
 def _counted(report: MergeReport) -> str:
     if report.not_read:
         return "NOT everything is merged: what could not be read is named above. Make it readable, then merge again"
+    if report.lost:
+        return (
+            "NOT everything is merged, only what could be read: what is lost is named above. Merge with the shop, or "
+            "with where it was written"
+        )
+    if report.refused:
+        return "NOT everything is merged: all but what was refused above"
     if not report.complete:
         return "NOT everything is merged: merge again"
-    if report.refused:
-        return "both sides counted: everything is merged but what was refused above"
+    if report.damage:
+        return "both sides counted: everything is merged. A damaged file is named above: look at its disk or card"
     return "both sides counted: everything is merged"
 
 
@@ -206,7 +221,14 @@ def digest(folder: Path, as_json: bool) -> None:
         not_read = sorted((str(path), reason) for path, reason in hulls.left_alone.items())
         damaged = [*map(str, hulls.damage())]
     if as_json:
-        plain = {"format": "garboard digest", "version": 1, "hulls": digests, "not_read": dict(not_read)}
+        plain = {
+            "format": "garboard digest",
+            "version": 1,
+            "complete": not (not_read or damaged),
+            "hulls": digests,
+            "not_read": dict(not_read),
+            "damage": damaged,
+        }
         click.echo(json.dumps(plain, indent=1))
     else:
         for key, both in digests.items():

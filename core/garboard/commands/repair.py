@@ -70,7 +70,7 @@ def _still_missing(hulls: HullFolder) -> Iterator[str]:
     told = {damage.set_aside for damage in hulls.damage()}
     for path, lost in hulls.set_aside().items():
         if lost and path not in told:
-            entries = in_number(lost, "entry", "entries")
+            entries = in_number(lost, "entry", "entries") if path.stat().st_size else "everything"
             yield (
                 f"missing: {entries} of a file found damaged before. Merge with the shop, or with where they were "
                 f"written. It is kept as {path}: remove it once nothing more is to be had from it"

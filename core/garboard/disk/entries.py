@@ -28,7 +28,7 @@ import attrs
 from garboard import __version__, hull_number
 from garboard.disk.clock import Stamp
 from garboard.disk.formats import Format
-from garboard.faults import Fault, InputError
+from garboard.faults import Fault, InputError, shown
 
 if TYPE_CHECKING:  # the records are many, and the app's first frame needs none of them
     from garboard.records import JsonValue
@@ -426,7 +426,7 @@ def _tidied(value: object, where: str, depth: int, faults: list[Fault]) -> JsonV
         return _tidied_text(value, where, faults)
     if isinstance(value, int):
         if abs(value) > LARGEST_INTEGER:
-            faults.append(Fault(where, "a whole number within 2^53, or text", "a larger one"))
+            faults.append(Fault(where, "a whole number within 2^53, or text", shown(value)))
         return value
     if depth == DEEPEST:
         faults.append(Fault(where, f"at most {DEEPEST} levels", "more"))
@@ -499,8 +499,22 @@ def _faults_of_a_new_entry(fields: Mapping[str, JsonValue]) -> Iterator[Fault]:
     hull = fields["hull"]
     if isinstance(hull, str) and not hull.strip():
         yield Fault("hull", "the number on the transom", repr(hull))
-    if not _is_wall_time(fields["at"]):
-        yield Fault("at", "wall time with UTC offset, such as 2026-05-14T09:30:00+02:00", repr(fields["at"]))
+    yield from faults_of_time(str(fields["at"]), "at")
+
+
+def faults_of_value(value: JsonValue, where: str) -> list[Fault]:
+    """What of a value may not stand in an entry, each with its place below `where`."""
+    faults: list[Fault] = []
+    tidy = _tidied(value, where, 1, faults)
+    if not faults and (size := len(canonical_bytes(tidy))) > LARGEST_ENTRY:
+        faults.append(Fault(where, f"at most {LARGEST_ENTRY} bytes", f"{size} bytes"))
+    return faults
+
+
+def faults_of_time(at: str, where: str) -> list[Fault]:
+    """What is wrong with the wall time of a new entry."""
+    expected = "wall time with UTC offset, such as 2026-05-14T09:30:00+02:00"
+    return [] if _is_wall_time(at) else [Fault(where, expected, shown(at))]
 
 
 def _is_wall_time(value: JsonValue) -> bool:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import re
 import threading
 from collections.abc import Callable, Container, Iterable, Iterator, Mapping
 from pathlib import Path
@@ -19,10 +20,13 @@ from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
 from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
-from garboard.disk.journal import SUFFIX, Journal, file_name, key_of_file, missing_of, read
+from garboard.disk.journal import EMPTIED, SUFFIX, Journal, file_name, key_of_file, missing_of, read
 from garboard.disk.sizes import FileSizes
-from garboard.disk.storage import SET_ASIDE, Damage, NewerFormat, NotSaved, WriterLock
+from garboard.disk.storage import SET_ASIDE, Damage, Loss, NewerFormat, NotSaved, WriterLock
 from garboard.faults import Fault, InputError
+
+_NAME = re.compile(r"[A-Z0-9]+-[0-9a-f]{16}\.hull")
+"""How a hull file is called; a copy, or what another system keeps beside it, is not."""
 
 HULLS_FOLDER = "hulls"
 ATTACHMENTS_FOLDER = "attachments"
@@ -338,6 +342,33 @@ class HullFolder:
             found = [damage for hull in self._open.values() for damage in hull.journal.damage]
             return (*self._damage, *found, *self.attachments.damage)
 
+    def losses(self, here: Container[str]) -> tuple[Loss, ...]:
+        """What hull files found damaged here held once, and nobody holds who has the entries of some ids.
+
+        here : ids of the entries at hand
+        """
+        with self._guard:
+            return tuple(filter(None, (self._loss_of(damage, here) for damage in self.damage())))
+
+    def _loss_of(self, damage: Damage, here: Container[str]) -> Loss | None:
+        if damage.file.suffix != SUFFIX:
+            return None
+        try:
+            data = (damage.set_aside or damage.file).read_bytes()
+            reading = read(data)
+            entries = missing_of(data, here) if data else 0
+        except (NewerFormat, OSError):  # `left_alone` names it
+            return None
+        is_back = self._writing and self._is_as_long_as_it_was(damage)
+        cut = 0 if is_back else damage.cut
+        is_nothing_left = not (is_back or reading.entries) and bool(_NAME.fullmatch(damage.file.name))
+        return Loss(damage.file, entries, cut) if entries or cut or is_nothing_left else None
+
+    def _is_as_long_as_it_was(self, damage: Damage) -> bool:
+        """Whether a file has got back what it lacked, as far as its length tells: nobody knows what was cut off."""
+        size = damage.file.stat().st_size if damage.file.exists() else 0
+        return size > 0 and size >= damage.size + damage.cut
+
     def set_aside(self) -> dict[Path, int]:
         """Hull files set aside as damaged, each with how many of their entries are still not here. Reads them all."""
         with self._guard:
@@ -361,7 +392,8 @@ class HullFolder:
                 return None
             data = path.read_bytes()
             here = {name for key in self.readable() for name in self.ids(key)}
-            if not data or not missing_of(data, here):
+            stands = (self._hulls_folder / path.name).exists()
+            if stands if not data else not missing_of(data, here):
                 return None
             return storage.keep_beside(data, self._hulls_folder / path.name)
 
@@ -460,14 +492,15 @@ class HullFolder:
     def _take_out_of_use(self, path: Path) -> None:
         if path in {damage.file for damage in self._damage}:
             return
+        size = path.stat().st_size
         kept = storage.set_aside(path) if self._writing else None
         if self._writing:
             path.unlink()
             storage.flush_folder(path.parent)
-        what = (
-            "this is no hull file, or not one of this name" if kept is None or kept.stat().st_size else "it was empty"
-        )
-        self._damage.append(Damage(path, kept, 0, 0, f"{what}; it was taken out of use"))
+        done = "was taken out of use" if self._writing else "is passed over"
+        reason = f"this is no hull file, or not one of this name; it {done}" if size else EMPTIED
+        cut = max(0, self._sizes.least(path.name) - size)
+        self._damage.append(Damage(path, kept, 0, int(not size), reason, cut, size))
 
 
 def _at_once(work: Callable[[HullFile], str], hulls: list[HullFile]) -> list[str]:

@@ -82,8 +82,9 @@ class Journal:
         self._is_new = False
         self._is_stale = False
         self._needs_flush = False
+        self._least = least
         self._load()
-        self._notice_cut(least)
+        self._notice_cut()
 
     @property
     def size_flushed(self) -> int:
@@ -228,21 +229,23 @@ class Journal:
         self._size = self._size_flushed = len(data)
         self._needs_flush = self._writing  # a program killed before its flush may have left this in the cache only
         if not reading.is_sound or reading.key != self.key:
-            self._set_right(reading, is_empty=not data)
+            self._set_right(reading, len(data))
 
-    def _notice_cut(self, least: int) -> None:
+    def _notice_cut(self) -> None:
         """Where a file ends with a whole line, every line proves itself: that others are missing, its length tells."""
         if self.damage or not self._size:
             return
         reason = ""
+        cut = max(0, self._least - self._size)
         if not self.entries:
             reason = "nothing but its heading is left of the file"
-        elif self._size < least:
-            reason = f"the file ends {least - self._size} bytes before the place where it ended when it was last saved"
+        elif cut:
+            reason = f"the file ends {cut} bytes before the place where it ended when it was last saved"
         if reason:
-            self.damage.append(Damage(self.path, None, len(self.entries), 1, f"{reason}; merge to bring back the rest"))
+            reason += "; merge to bring back the rest"
+            self.damage.append(Damage(self.path, None, len(self.entries), 1, reason, cut, self._size))
 
-    def _set_right(self, reading: JournalScan, *, is_empty: bool) -> None:
+    def _set_right(self, reading: JournalScan, size: int) -> None:
         is_ours = reading.key in (self.key, "") and bool(reading.entries or reading.key)
         if not is_ours:
             self.entries = {}
@@ -253,8 +256,9 @@ class Journal:
                 self._write_again() if is_ours else self._take_out_of_use()
         except (NotSaved, OSError):  # a full disk: what is readable can be used, and the next save tries again
             self._is_stale = True
-        reason = _what_is_wrong(reading, self.key, is_empty)
-        self.damage.append(Damage(self.path, kept, len(self.entries), _places_lost(reading), reason))
+        cut = max(0, self._least - size)
+        reason = _what_is_wrong(reading, self.key, is_empty=not size, is_cut=bool(cut))
+        self.damage.append(Damage(self.path, kept, len(self.entries), _places_lost(reading), reason, cut, size))
 
     def _write_again(self) -> None:
         lines = [heading(self.key), *(_line(name, raw) for name, raw in self.entries.items())]
@@ -393,13 +397,16 @@ def _places_lost(reading: JournalScan) -> int:
     return len(reading.bad) - bool(not reading.key and reading.bad)
 
 
-def _what_is_wrong(reading: JournalScan, key: str, is_empty: bool) -> str:
+EMPTIED = "the file was empty; a hull file never is, so its content was lost"
+
+
+def _what_is_wrong(reading: JournalScan, key: str, *, is_empty: bool, is_cut: bool) -> str:
     if is_empty:
-        return "the file was empty; a hull file never is, so its content was lost"
+        return EMPTIED
     if reading.key not in (key, ""):
         return f"the file belongs to hull {reading.key}, not to {key}; it was taken out of use"
     if not reading.key and not reading.entries:
         return "this is no hull file; it was taken out of use"
     if reading.unfinished and reading.key and len(reading.bad) <= 1:
-        return "the last write was cut off before it was saved"
+        return "its end was cut off" if is_cut else "the last write was cut off before it was saved"
     return "the file was damaged on the disk"

@@ -58,6 +58,8 @@ class Damage:
     recovered : entries read out of it and kept
     lost      : places in it that could not be read
     reason    : what was wrong
+    cut       : how much shorter it was than when it was last saved [bytes]; 0 where that is not known
+    size      : how long it was as found [bytes]
     """
 
     file: Path
@@ -65,11 +67,32 @@ class Damage:
     recovered: int
     lost: int
     reason: str
+    cut: int = 0
+    size: int = 0
 
     def __str__(self) -> str:
         kept = f"; kept whole as {self.set_aside.name}" if self.set_aside else ""
         entries, places = in_number(self.recovered, "entry", "entries"), in_number(self.lost, "place")
         return f"{self.file.name}: {self.reason}. {entries} kept, {places} unreadable{kept}"
+
+
+@attrs.frozen
+class Loss:
+    """What a hull file held once and nobody at hand holds.
+
+    file    : the hull file
+    entries : those known to be missing
+    cut     : how much shorter the file is than when it was last saved [bytes]; 0 where that is not known
+    """
+
+    file: Path
+    entries: int
+    cut: int
+
+    def __str__(self) -> str:
+        known = [in_number(self.entries, "entry", "entries")] if self.entries else []
+        known += [f"{in_number(self.cut, 'byte')} at its end, in entries nobody can count"] if self.cut else []
+        return f"{self.file.name}: {' and '.join(known) or 'all it held'}"
 
 
 def why(error: OSError) -> str:

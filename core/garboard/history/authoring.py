@@ -207,16 +207,19 @@ def take_in(author: Author, state: HullState, job_file: JobFile) -> list[Entry]:
         key = RegisterKey(fact.kind, "" if fact.kind == "field" else job_file.job.id, fact.subject)
         if not _is_here(state.register(key), fact):
             signed = attrs.evolve(author, by=fact.by or author.by)
-            entry = signed.write(
-                state,
-                fact.kind,
-                fact.subject,
-                fact.value,
-                job=job_file.job.id,
-                replaces=_replaced_knowingly(state.register(key), fact.saw),
-                more=fact.more,
-                at=fact.at,
-            )
+            try:
+                entry = signed.write(
+                    state,
+                    fact.kind,
+                    fact.subject,
+                    fact.value,
+                    job=job_file.job.id,
+                    replaces=_replaced_knowingly(state.register(key), fact.saw),
+                    more=fact.more,
+                    at=fact.at,
+                )
+            except InputError as failure:
+                raise InputError("job file", [_placed(fault, fact) for fault in failure.faults]) from None
             state.add(entry)
             written.append(entry)
         shown.update(head.id for head in state.register(key).heads if same_value(head.value, fact.value))
@@ -238,6 +241,10 @@ def take_in(author: Author, state: HullState, job_file: JobFile) -> list[Entry]:
             state.add(entry)
             written.append(entry)
     return written
+
+
+def _placed(fault: Fault, fact: _Fact) -> Fault:
+    return attrs.evolve(fault, about=f"{fact.kind} {', '.join(filter(None, fact.subject))}")
 
 
 def _is_here(register: Register, fact: _Fact) -> bool:

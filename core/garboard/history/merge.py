@@ -13,7 +13,7 @@ from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.entries import Entry, canonical_bytes, plain_place_and_value, view
 from garboard.disk.hullfile import HullFolder
-from garboard.disk.storage import Damage, NewerFormat, why
+from garboard.disk.storage import Damage, Loss, NewerFormat, why
 from garboard.faults import in_words
 from garboard.history.boat import replay_with_aliases
 from garboard.history.registers import RegisterKey, name_of
@@ -69,12 +69,13 @@ def _together(parts: Sequence[HullMerge]) -> HullMerge:
 class MergeReport:
     """What a merge did, or would do.
 
-    complete : every source entry and attachment that could be kept was counted in the target afterwards, and
-               everything in the sources and the target could be read
+    complete : every entry and attachment of the sources was counted in the target afterwards, everything in the
+               sources and the target could be read, and nothing damaged there is missing
     refused  : entries and attachments that could not be kept, with the reason; they are still where they received from
     not_read : what could not be read on either side, with the reason; it is left as it is
     mended   : attachments that were damaged in the target and were taken anew from a source
     strays   : what came and is no entry, by the id it stood under, with the reason; it is kept and shown as unreadable
+    lost     : what damaged hull files of the sources and the target held, and the target does not
     beside   : damaged files of the sources, kept whole in the target where something of them is not in it
     """
 
@@ -90,6 +91,7 @@ class MergeReport:
     mended: tuple[str, ...] = ()
     strays: tuple[tuple[str, str], ...] = ()
     beside: tuple[tuple[Path, Path], ...] = ()
+    lost: tuple[Loss, ...] = ()
 
     @property
     def received(self) -> int:
@@ -118,6 +120,8 @@ def merge(
     beside = () if dry_run else tuple(_keep_beside(sources, target))
     known = sorted(set(target.hulls()) | imported.keys())
     not_read = tuple(sorted({one for folder in (*sources, target) for one in folder.not_read()}))
+    lost = _losses(sources, target, received)
+    refused = (*(no for hull in imported.values() for no in hull.refused.items()), *attached.spoilt.items())
     are_in = all(hull.offered - hull.refused.keys() <= target.ids(key) for key, hull in imported.items())
     return MergeReport(
         target=target.folder,
@@ -125,14 +129,26 @@ def merge(
         dry_run=dry_run,
         hulls=tuple(judge(hull, received, imported[hull].existing, target, known) for hull in sorted(imported)),
         attachments=len(attached.received),
-        refused=(*(no for hull in imported.values() for no in hull.refused.items()), *attached.spoilt.items()),
+        refused=refused,
         damage=tuple(damage for folder in (*sources, target) for damage in folder.damage()),
-        complete=(dry_run or are_in) and not not_read,
+        complete=(dry_run or are_in) and not (not_read or refused or lost),
         not_read=not_read,
         mended=tuple(sorted(attached.mended)),
         strays=tuple(one for hull in imported.values() for one in hull.strays.items()),
         beside=beside,
+        lost=lost,
     )
+
+
+def _losses(
+    sources: Iterable[HullFolder], target: HullFolder, received: Mapping[str, Mapping[str, bytes]]
+) -> tuple[Loss, ...]:
+    damaged = [folder for folder in (*sources, target) if folder.damage()]
+    if not damaged:
+        return ()
+    here = {name for hull in target.readable() for name in target.ids(hull)}
+    here |= {name for entries in received.values() for name in entries}
+    return tuple(loss for folder in damaged for loss in folder.losses(here))
 
 
 def _keep_beside(sources: Iterable[HullFolder], target: HullFolder) -> Iterator[tuple[Path, Path]]:

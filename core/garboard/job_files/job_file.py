@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 
 import attrs
 
-from garboard.disk.entries import canonical_bytes
+from garboard.disk.entries import canonical_bytes, faults_of_time, faults_of_value
 from garboard.disk.formats import Format
 from garboard.faults import Fault, InputError, ValueRefused, in_words, shown
 from garboard.fields import Field, Kind, check_value
@@ -87,7 +87,7 @@ def parse_job_file(text: str, source: str, host: PluginHost | None = None) -> Jo
     plain = _parse_json(text, source)
     try:
         read = _structured(_for_programs(_of_this_version(plain, source)), source, host)
-        faults = [*_twice(read), *_hull_faults(read), *_entries_faults(read)]
+        faults = [*_twice(read), *_hull_faults(read), *_entries_faults(read), *_faults_of_facts(plain, read)]
         if faults:
             raise InputError(source, faults)
     except InputError as failure:
@@ -424,6 +424,41 @@ def _entries_faults(job_file: JobFile) -> Iterator[Fault]:
 def _hull_faults(job_file: JobFile) -> Iterator[Fault]:
     if not job_file.vessel.hull_number.strip():
         yield Fault("vessel.hull_number", "the hull number on the transom", "nothing")
+
+
+def _faults_of_facts(plain: JsonValue, read: JobFile) -> Iterator[Fault]:
+    """What no hull file could keep. The rest of a file with entries says what they say, and those are checked."""
+    if read.entries or not isinstance(plain, dict):
+        return
+    yield from _faults_of_leaves(plain["vessel"], "vessel")
+    yield from _faults_of_leaves(plain["job"], "job")
+    for key, value in read.settings.items():
+        yield from faults_of_value(value, f"settings.{key}")
+    for index, measurement in enumerate(read.measurements):
+        if measurement.value is not None:
+            yield from faults_of_value(measurement.value, f"measurements[{index}].value")
+            yield from _faults_of_at(measurement.at, f"measurements[{index}]")
+    for name in ("steps", "notes", "sign_offs"):
+        whole = plain.get(name)
+        for index, one in enumerate(whole if isinstance(whole, list) else ()):
+            yield from faults_of_value(one, f"{name}[{index}]")
+            yield from _faults_of_at(getattr(read, name)[index].at, f"{name}[{index}]")
+
+
+def _faults_of_leaves(plain: JsonValue, path: str) -> Iterator[Fault]:
+    """Of records whose every value is a fact by itself, however they nest."""
+    if isinstance(plain, dict):
+        for key, inner in plain.items():
+            yield from _faults_of_leaves(inner, f"{path}.{key}")
+    elif isinstance(plain, list) and any(isinstance(inner, dict) for inner in plain):
+        for index, inner in enumerate(plain):
+            yield from _faults_of_leaves(inner, f"{path}[{index}]")
+    else:
+        yield from faults_of_value(plain, path)
+
+
+def _faults_of_at(at: str, path: str) -> list[Fault]:
+    return faults_of_time(at, f"{path}.at") if at else []
 
 
 def settings_faults(settings: Mapping[str, JsonValue], host: PluginHost) -> Iterator[Fault]:

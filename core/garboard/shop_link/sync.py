@@ -24,7 +24,7 @@ from garboard.disk.entries import entry_id, file_in_words, hull_key_of, stray_of
 from garboard.disk.hullfile import HullFolder, digest_of
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving, OutOfPlace
-from garboard.disk.storage import NewerFormat, NotSaved
+from garboard.disk.storage import Loss, NewerFormat, NotSaved
 from garboard.faults import InputError, in_words
 from garboard.history.authority import MANAGER, is_managers, keep_managers, managers_of
 from garboard.history.merge import HullMerge, judge
@@ -87,6 +87,7 @@ class SyncReport:
     differing      : hulls of which the two sides do not hold the same entries, but for those in `not_taken`, and for
                      bytes that are no entry, which stand at the shop within the entry that carries them
     not_read       : what lies here and could not be read, so was not brought: its file, and the reason
+    lost           : what damaged hull files here held, and neither side holds now
     bytes_sent, bytes_received : bodies of requests and answers, as they were sent [bytes]
     """
 
@@ -108,6 +109,12 @@ class SyncReport:
     bytes_received: int
     not_read: tuple[tuple[str, str], ...] = ()
     not_taken: tuple[str, ...] = ()
+    lost: tuple[Loss, ...] = ()
+
+    @property
+    def complete(self) -> bool:
+        """Whether both sides hold all there is and all there was: nothing refused, not kept, unread or lost."""
+        return self.equal and not (self.refused or self.not_kept or self.lost)
 
     @property
     def equal(self) -> bool:
@@ -369,7 +376,13 @@ class _Ashore:
             bytes_sent=self.line.sent,
             bytes_received=self.line.received,
             not_read=self.folder.not_read(),
+            lost=self._losses(),
         )
+
+    def _losses(self) -> tuple[Loss, ...]:
+        if not self.folder.damage():
+            return ()
+        return self.folder.losses({name for hull in self.folder.readable() for name in self.folder.ids(hull)})
 
     def _not_taken(
         self, mine: Mapping[str, tuple[str, int]], theirs: Mapping[str, tuple[str, int]]

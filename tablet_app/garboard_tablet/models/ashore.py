@@ -85,6 +85,7 @@ def lines_of(state: State, may_decide: bool = True) -> list[ReportLine]:
     lines += [
         ReportLine(f"Could not be read here: {PurePath(file).name}: {reason}", True) for file, reason in report.not_read
     ]
+    lines += [ReportLine(f"Lost here, and not at the shop: {loss}", True) for loss in report.lost]
     lines += [ReportLine(f"Could not be kept here: {name[:12]}: {reason}", True) for name, reason in report.not_kept]
     for merged in report.hulls:
         lines += [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from contextlib import redirect_stderr
 from io import StringIO
 from pathlib import Path
@@ -93,3 +94,22 @@ def test_a_shop_names_the_hull_files_it_cannot_read_when_it_starts(tmp_path: Pat
     assert [line.split(": ")[2] for line in told.getvalue().splitlines()] == [
         "a folder, where a hull file should stand"
     ]
+
+
+@pytest.mark.parametrize("is_ashore", [True, False])
+def test_what_a_ruined_hull_file_here_lost_is_named_unless_the_shop_gives_it_back(
+    tmp_path: Path, is_ashore: bool
+) -> None:
+    with shop_and_tablets(tmp_path) as (_, [(folder, paired)]):
+        for row in ("1", "2", "3"):
+            folder.save(measure(tablet("a").author, HullState(HULL), JOB, "prop_check.runs", "speed", "30 kn", row=row))
+        if is_ashore:
+            assert bring_ashore(folder, paired).complete
+        folder.close()
+        path = folder.folder / HULLS_FOLDER / file_name(HULL)
+        path.write_bytes(path.read_bytes().replace(b"speed", b"sp~ed", 2))
+        pairing.keep(folder.folder, paired)
+        result = CliRunner().invoke(program, ["ashore", "--folder", str(folder.folder), "--json"])
+        told = json.loads(result.stdout)
+        assert (result.exit_code, told["complete"], told["equal"]) == (int(not is_ashore), is_ashore, True)
+        assert [one["entries"] for one in told["lost"]] == ([] if is_ashore else [2])
