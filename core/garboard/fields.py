@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import enum
+import math
 from collections.abc import Callable
 
 import attrs
@@ -50,7 +51,10 @@ class Field:
     each      : a key of `records.EQUIPMENT`: asked once for every such piece the vessel has
     of_run    : the recording field of the same step whose run this describes; where another run comes to count, it is
                 asked anew
-    columns   : for a table, the fields of one row; with `each` the rows are the pieces of equipment
+    columns   : for a table, the fields of one row, none of them a table; with `each` the rows are the pieces of
+                equipment
+
+    Both ends of a range are finite numbers, low not above high.
     """
 
     name: str
@@ -87,8 +91,20 @@ class Field:
             check_value(self, offer)
         if self.kind is Kind.TABLE and not self.columns:
             raise ValueError(f"field {self.name!r}: a table needs columns")
+        if tables := [column.name for column in self.columns if column.kind is Kind.TABLE]:
+            raise ValueError(f"field {self.name!r}: its column {tables[0]!r} is a table; a table holds no other table")
+        _check_ends(self.name, "plausible", self.plausible)
+        _check_ends(self.name, "hard", self.hard)
         if self.each and self.each not in EQUIPMENT:
             raise ValueError(f"field {self.name!r}: each must be one of {', '.join(EQUIPMENT)}, got {self.each!r}")
+
+
+def _check_ends(name: str, which: str, ends: tuple[float, float] | None) -> None:
+    """Raise ValueError for a range that no number, or no file, can hold."""
+    if ends is not None and not (all(map(math.isfinite, ends)) and ends[0] <= ends[1]):
+        raise ValueError(
+            f"field {name!r}: {which} is {ends[0]:g} to {ends[1]:g}; give (low, high), two finite numbers, low first"
+        )
 
 
 def check_value(field: Field, value: JsonValue) -> None:

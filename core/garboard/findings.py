@@ -80,6 +80,12 @@ def _not_below_zero(_instance: object, field: attrs.Attribute[float | None], val
         raise ValueError(f"{field.name} must be a finite number, zero or above, got {value!r}")
 
 
+def _few_digits(_instance: object, field: attrs.Attribute[int], value: int) -> None:
+    if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value <= _MOST_DECIMALS:
+        raise ValueError(f"{field.name} must be a whole number from 0 to {_MOST_DECIMALS}, got {value!r}")
+
+
+_MOST_DECIMALS = 9
 _MOST_EXTRA_DECIMALS = 2
 
 
@@ -122,7 +128,7 @@ class Number:
     """A result with its unit.
 
     expanded_uncertainty : half width of the 95 % interval, in the same unit; None where the number is exact or a count
-    decimals             : digits after the point worth showing; see `with_uncertainty`
+    decimals             : digits after the point worth showing, 0 to 9; see `with_uncertainty`
     coverage_factor      : by which its standard uncertainty was multiplied; None where there is no one such factor
     degrees_of_freedom   : of its standard uncertainty; None where it was not told by repeating
 
@@ -133,7 +139,7 @@ class Number:
     value: float = attrs.field(validator=_finite)
     unit: str = ""
     expanded_uncertainty: float | None = attrs.field(default=None, validator=_not_below_zero)
-    decimals: int = 1
+    decimals: int = attrs.field(default=1, validator=_few_digits)
     coverage_factor: float | None = attrs.field(default=None, validator=_not_below_zero)
     degrees_of_freedom: int | None = None
 
@@ -348,6 +354,11 @@ class Missing:
         return self.text
 
 
+def _says_something(_instance: object, field: attrs.Attribute[str], value: str) -> None:
+    if not value.strip(" .\t\r\n"):
+        raise ValueError(f"{field.name} of a doubt must say what contradicts the value, got {value!r}")
+
+
 @attrs.frozen(field_transformer=typed)
 class Doubt:
     """A value that another reading contradicts. Whatever rests on it passes nothing until somebody has looked.
@@ -356,7 +367,7 @@ class Doubt:
     step, field, row, of : the place of the value
     """
 
-    text: str
+    text: str = attrs.field(validator=_says_something)
     step: str = attrs.field(kw_only=True)
     field: str = attrs.field(kw_only=True)
     row: str = attrs.field(default="", kw_only=True)

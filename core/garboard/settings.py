@@ -86,12 +86,6 @@ class Setting:
                 f"setting {self.key!r} has no range; give its field hard=(low, high) in {self.unit_in_words}, "
                 "the values a shop may choose from"
             )
-        low, high = self.field.hard
-        if not (math.isfinite(low) and math.isfinite(high) and low <= high):
-            raise ValueError(
-                f"setting {self.key!r}: its range is {low:g} to {high:g}; give its field hard=(low, high), two numbers "
-                f"in {self.unit_in_words}, the smaller first"
-            )
 
     def _check_default(self) -> None:
         try:

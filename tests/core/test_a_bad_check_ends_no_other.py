@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import signal
 from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
 from types import ModuleType
 from typing import Any
 
@@ -113,17 +116,26 @@ class Nameless:
         raise ValueError("no version")
 
 
-def registering(failure: BaseException) -> ModuleType:
+def doing(what: Callable[[], object]) -> ModuleType:
     module = ModuleType("broken")
 
     def register_steps(register: Callable[[object], None]) -> None:
-        raise failure
+        what()
 
     vars(module)["register_steps"] = hookimpl(register_steps)
     return module
 
 
-@pytest.mark.parametrize("failure", [BaseException("bare"), GeneratorExit(), SystemExit(0), Unspeakable()])
+def registering(failure: BaseException) -> ModuleType:
+    def fail() -> None:
+        raise failure
+
+    return doing(fail)
+
+
+@pytest.mark.parametrize(
+    "failure", [BaseException("bare"), GeneratorExit(), SystemExit(0), KeyboardInterrupt(), Unspeakable()]
+)
 def test_whatever_a_plugin_raises_when_it_registers_it_alone_is_broken(failure: BaseException) -> None:
     host = make_host((), entry_points=False, modules={"broken": registering(failure)})
     assert [problem.name for problem in host.problems] == ["broken"]
@@ -131,8 +143,32 @@ def test_whatever_a_plugin_raises_when_it_registers_it_alone_is_broken(failure: 
 
 
 def test_a_person_who_interrupts_ends_the_program() -> None:
+    before = signal.getsignal(signal.SIGINT)
     with pytest.raises(KeyboardInterrupt):
-        make_host((), entry_points=False, modules={"broken": registering(KeyboardInterrupt())})
+        make_host((), entry_points=False, modules={"broken": doing(lambda: signal.raise_signal(signal.SIGINT))})
+    assert signal.getsignal(signal.SIGINT) is before
+
+
+def test_an_interrupt_of_the_plugins_own_making_is_its_fault_in_every_thread() -> None:
+    with ThreadPoolExecutor(1) as pool:
+        bad, good = pool.submit(host_with(raising(KeyboardInterrupt()), BASIS).assess, VIEW).result()
+    assert (bad.finding.code, good.finding.verdict) == ("checks.bad.plugin_failed", Verdict.PASS)
+    assert "KeyboardInterrupt" in bad.finding.sentence
+
+
+@pytest.mark.parametrize(("name", "given"), [("_exit", (0,)), ("abort", ())])
+def test_a_plugin_does_not_end_the_program_at_once(name: str, given: tuple[int, ...]) -> None:
+    before = getattr(os, name)
+
+    def ending(_view: JobView) -> Iterable[Finding]:
+        assert getattr(os, name) is not before, "it would end this test run"
+        getattr(os, name)(*given)
+        return [finding()]
+
+    bad, good = host_with(ending, BASIS).assess(VIEW)
+    assert (bad.finding.code, good.finding.verdict) == ("checks.bad.plugin_failed", Verdict.PASS)
+    assert f"os.{name}" in bad.finding.sentence
+    assert getattr(os, name) is before
 
 
 @pytest.mark.parametrize("version", [Nameless(), "1\n2", "\x1b[31m1", "1\ud800"])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,7 @@ import pytest
 
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
-from garboard.fields import Kind
+from garboard.fields import Field, Kind
 from garboard.history.boat import open_hull
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_files.job_file import job_file_text, read_job_file
@@ -128,3 +129,36 @@ def test_a_blank_file_reads_back_whatever_a_piece_is_called(tmp_path: Path, host
     read = read_job_file(file, host)
     assert [battery.name for battery in read.vessel.batteries] == [name]
     assert len(read.measurements) > 50
+
+
+def test_a_broken_plugin_is_told_where_its_step_is_missing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    broken = tmp_path / "broken.py"
+    broken.write_text("raise ValueError('worn out')\n")
+    for words in (["steps"], ["new-job", str(tmp_path / "job.json"), HULL]):
+        program(["--plugin", str(broken), *words], standalone_mode=False)
+        captured = capsys.readouterr()
+        assert "Plugin broken is not at work" in captured.err
+        assert "worn out" in captured.err
+        program(words if words == ["steps"] else ["new-job", str(tmp_path / "other.json"), HULL], standalone_mode=False)
+        assert capsys.readouterr().err == ""
+
+
+INF = math.inf
+TABLE = Field(name="rows", title="Rows", kind=Kind.TABLE, columns=(Field(name="n", title="N", kind=Kind.COUNT),))
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        ({"hard": (-INF, INF)}, "hard is -inf to inf"),
+        ({"hard": (0, INF)}, "two finite numbers"),
+        ({"plausible": (-INF, 1)}, "plausible is -inf to 1"),
+        ({"hard": (10, 1)}, "low first"),
+        ({"plausible": (10, 1)}, "low first"),
+        ({"kind": Kind.TABLE, "columns": (TABLE,)}, "a table holds no other table"),
+    ],
+)
+def test_a_field_no_file_can_hold_is_refused(given: dict[str, Any], told: str) -> None:
+    with pytest.raises(ValueError, match=told):
+        Field(**{"name": "speed", "title": "Speed", "kind": Kind.COUNT, **given})
+    assert Field(name="speed", title="Speed", kind=Kind.COUNT, hard=(1, 1), plausible=(-1, 10)).hard == (1, 1)

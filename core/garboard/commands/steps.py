@@ -30,6 +30,7 @@ def command(tools: Tools, keys: tuple[str, ...], as_json: bool) -> None:
 
     A key and a field name are what a job file writes under "step" and "field". Without STEP all are listed.
     """
+    tools.tell_broken_plugins()
     known = {step.key: step for step in tools.host.steps}
     unknown = [key for key in keys if key not in known]
     if unknown:
@@ -121,6 +122,7 @@ def new_job(tools: Tools, /, file: Path, hull: str, engines: int, **names: tuple
     }
     if faults := [*_faults_of_names(hull, names)]:
         raise InputError("new-job", faults)
+    tools.tell_broken_plugins()
     text = _a_measurement_a_line(blank_job(tools.host, hull.strip(), equipment))
     if file.exists():
         raise InputError("new-job", [Fault("FILE", "the name of a new file", f"{file}, which is there already")])

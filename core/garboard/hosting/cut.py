@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
 from typing import TypeVar
 
 import attrs
 
-from garboard.findings import Figure, Finding, Series, Table
+from garboard.faults import in_words
+from garboard.findings import Axis, Doubt, Figure, Finding, Limit, Number, Series, Table
 from garboard.job_view import JobView
 from garboard.records import EQUIPMENT
 
@@ -17,6 +19,11 @@ LONGEST_NAME = 120
 MOST_PARTS = 100
 """Of each kind: numbers, tables, figures, bases, missing things, notes."""
 MOST_ROWS = 2000
+MOST_COLUMNS = 20
+"""A page is as wide as this many short cells."""
+MOST_PLACES = 10_000
+DOUBTS_A_PLACE = 3
+MOST_DOUBTS = 2000
 MOST_POINTS = 20_000
 FINDINGS_OF_ANY_JOB = 1000
 FINDINGS_A_VALUE = 10
@@ -35,28 +42,59 @@ def cut(finding: Finding) -> Finding:
     return finding if _fits(finding) else _shortened(finding)
 
 
+def told(failure: BaseException) -> str:
+    """What a plugin raised, as far as a page can hold it."""
+    return _text(in_words(failure))
+
+
 def _fits(finding: Finding) -> bool:
     """A quick look, as nearly every finding fits."""
     if len(finding.about) > LONGEST_NAME or any(len(getattr(finding, name)) > MOST_PARTS for name in _PARTS):
         return False
     texts = [finding.sentence, finding.short, *finding.notes]
-    texts += [one.text for one in finding.missing]
+    texts += [one.text for one in (*finding.missing, *finding.doubts)]
     texts += [text for one in finding.basis for text in (one.text, one.note)]
-    if any(len(text) > LONGEST_TEXT for text in texts):
+    names = [text for one in finding.numbers for text in (one.name, one.unit)]
+    if any(len(text) > LONGEST_TEXT for text in texts) or any(len(name) > LONGEST_NAME for name in names):
         return False
-    for table in finding.tables:
-        cells = (cell for row in (table.headings, *table.rows) for cell in row)
-        if len(table.rows) > MOST_ROWS or len(table.title) > LONGEST_NAME or any(len(c) > LONGEST_TEXT for c in cells):
-            return False
-    return all(len(one.x) <= MOST_POINTS for figure in finding.figures for one in figure.series)
+    return (
+        len(finding.limits) <= MOST_PARTS
+        and len(finding.doubts) <= DOUBTS_A_PLACE
+        and all(map(_fits_table, finding.tables))
+        and all(map(_fits_figure, finding.figures))
+    )
+
+
+def _fits_table(table: Table) -> bool:
+    cells = (cell for row in table.rows for cell in row)
+    return (
+        len(table.rows) <= MOST_ROWS
+        and len(table.headings) <= MOST_COLUMNS
+        and all(len(name) <= LONGEST_NAME for name in (table.title, *table.headings))
+        and all(len(cell) <= LONGEST_TEXT for cell in cells)
+    )
+
+
+def _fits_figure(figure: Figure) -> bool:
+    axes = [figure.x, figure.y, *([figure.y2] if figure.y2 else [])]
+    drawn = (figure.series, figure.bands, figure.markers)
+    names = [figure.title, *(text for axis in axes for text in (axis.label, axis.unit))]
+    names += [one.name for several in drawn for one in several]
+    return (
+        all(len(several) <= MOST_PARTS for several in drawn)
+        and all(len(name) <= LONGEST_NAME for name in names)
+        and all(len(one.x) <= MOST_POINTS for one in figure.series)
+    )
 
 
 def _shortened(finding: Finding) -> Finding:
     many = {name: parts for name in _PARTS if len(parts := getattr(finding, name)) > MOST_PARTS}
-    rows = sum(len(table.rows) > MOST_ROWS for table in finding.tables)
+    rows = any(len(table.rows) > MOST_ROWS for table in finding.tables)
+    columns = max((len(table.headings) for table in finding.tables), default=0)
+    doubts = _doubts(finding.doubts)
     shorter = attrs.evolve(
         finding,
-        about=_text(finding.about, LONGEST_NAME),
+        about=_name(finding.about),
         sentence=_text(finding.sentence),
         short=_text(finding.short),
         tables=tuple(map(_table, finding.tables[:MOST_PARTS])),
@@ -66,11 +104,34 @@ def _shortened(finding: Finding) -> Finding:
         ),
         missing=tuple(attrs.evolve(one, text=_text(one.text)) for one in finding.missing[:MOST_PARTS]),
         notes=tuple(map(_text, finding.notes[:MOST_PARTS])),
-        numbers=finding.numbers[:MOST_PARTS],
+        **_numbers(finding),
+        doubts=doubts,
     )
     said = [f"Of {len(parts)} {name} {MOST_PARTS} are shown." for name, parts in many.items()]
     said += [f"Of a table {MOST_ROWS} rows are shown."] if rows else []
+    said += [f"Of {columns} columns of a table {MOST_COLUMNS} are shown."] if columns > MOST_COLUMNS else []
+    said += [f"Of {len(finding.doubts)} doubts {len(doubts)} are shown."] if len(doubts) < len(finding.doubts) else []
     return attrs.evolve(shorter, sentence=" ".join((shorter.sentence, *said))) if said else shorter
+
+
+def _numbers(finding: Finding) -> dict[str, tuple[Number | Limit, ...]]:
+    """Numbers with the limits of those that are left. A number has one name, however it is cut."""
+    numbers = finding.numbers[:MOST_PARTS]
+    left = {one.name for one in numbers}
+    limits = [one for one in finding.limits if one.number in left][:MOST_PARTS]
+    return {
+        "numbers": tuple(attrs.evolve(one, name=_name(one.name), unit=_name(one.unit)) for one in numbers),
+        "limits": tuple(attrs.evolve(one, number=_name(one.number)) for one in limits),
+    }
+
+
+def _doubts(doubts: Sequence[Doubt]) -> tuple[Doubt, ...]:
+    """Of each place the first few: one says as well as a hundred that nothing rests on it."""
+    of_place: dict[tuple[str, str, str, str], list[Doubt]] = defaultdict(list)
+    for one in doubts:
+        if len(of_place[one.place]) < DOUBTS_A_PLACE:
+            of_place[one.place].append(attrs.evolve(one, text=_text(one.text)))
+    return tuple(one for several in of_place.values() for one in several)[:MOST_DOUBTS]
 
 
 _PARTS = ("numbers", "tables", "figures", "basis", "missing", "notes")
@@ -80,18 +141,35 @@ def _text(text: str, longest: int = LONGEST_TEXT) -> str:
     return text if len(text) <= longest else f"{text[:longest]}… (cut: {len(text)} letters)"
 
 
+def _name(text: str) -> str:
+    return _text(text, LONGEST_NAME)
+
+
 def _table(table: Table) -> Table:
-    rows = tuple(tuple(map(_text, row)) for row in table.rows[:MOST_ROWS])
-    headings = tuple(_text(one, LONGEST_NAME) for one in table.headings)
-    return attrs.evolve(table, title=_text(table.title, LONGEST_NAME), headings=headings, rows=rows)
+    rows = tuple(tuple(map(_text, row[:MOST_COLUMNS])) for row in table.rows[:MOST_ROWS])
+    headings = tuple(map(_name, table.headings[:MOST_COLUMNS]))
+    return attrs.evolve(table, title=_name(table.title), headings=headings, rows=rows)
 
 
 def _figure(figure: Figure) -> Figure:
-    return attrs.evolve(figure, series=tuple(map(_series, figure.series[:MOST_PARTS])))
+    return attrs.evolve(
+        figure,
+        title=_name(figure.title),
+        x=_axis(figure.x),
+        y=_axis(figure.y),
+        y2=figure.y2 and _axis(figure.y2),
+        series=tuple(map(_series, figure.series[:MOST_PARTS])),
+        bands=tuple(attrs.evolve(one, name=_name(one.name)) for one in figure.bands[:MOST_PARTS]),
+        markers=tuple(attrs.evolve(one, name=_name(one.name)) for one in figure.markers[:MOST_PARTS]),
+    )
+
+
+def _axis(axis: Axis) -> Axis:
+    return attrs.evolve(axis, label=_name(axis.label), unit=_name(axis.unit))
 
 
 def _series(series: Series) -> Series:
-    return attrs.evolve(series, x=_thinned(series.x), y=_thinned(series.y))
+    return attrs.evolve(series, name=_name(series.name), x=_thinned(series.x), y=_thinned(series.y))
 
 
 def _thinned(points: Sequence[T]) -> tuple[T, ...]:

@@ -10,6 +10,8 @@ import attrs
 from garboard.findings import Doubt, Finding, Verdict
 from garboard.steps import Assessed
 
+MOST_SAID = 10
+"""Doubts told of one finding: whoever looks into these sees the rest."""
 _Place = tuple[str, str, str, str]
 
 
@@ -35,11 +37,13 @@ def _doubted(one: Assessed, about: dict[_Place, list[tuple[Finding, Doubt]]]) ->
 
 
 def _rests_on(finding: Finding, doubted: tuple[Doubt, ...]) -> Finding:
-    said = " ".join(f"In doubt: {doubt.text.rstrip('.')}." for doubt in doubted)
+    said = " ".join(f"In doubt: {doubt.text.rstrip('.')}." for doubt in doubted[:MOST_SAID])
+    if len(doubted) > MOST_SAID:
+        said += f" In doubt for {len(doubted) - MOST_SAID} other reasons too."
     return attrs.evolve(
         finding,
         verdict=Verdict.ADVISE if finding.verdict is Verdict.PASS else finding.verdict,
         sentence=f"{finding.sentence} {said}",
         short=f"{finding.short} {said}" if finding.short else "",
-        doubted=doubted,
+        doubted=doubted[:MOST_SAID],
     )

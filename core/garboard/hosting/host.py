@@ -19,7 +19,7 @@ import pluggy
 
 import garboard
 from garboard import hooks
-from garboard.faults import GarboardError, in_words, shown
+from garboard.faults import GarboardError, shown
 from garboard.findings import (
     Basis,
     BasisKind,
@@ -35,8 +35,9 @@ from garboard.findings import (
     not_enough_data,
 )
 from garboard.hosting.codes import NOT_ENOUGH_DATA, PLUGIN_FAILED, code_for, with_code, written_in
-from garboard.hosting.cut import cut, most_findings
+from garboard.hosting.cut import LONGEST_TEXT, MOST_PLACES, cut, most_findings, told
 from garboard.hosting.doubts import with_doubts
+from garboard.hosting.exact import exact
 from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.watching import WatchedView, watched
 from garboard.job_view import FieldKey, JobView
@@ -119,6 +120,11 @@ class _Register:
             key = key_of(item)
             if not key.strip() or not key.isprintable():
                 raise ValueError(f"a {kind.__name__} has the key {key!r}; give it one that a person can type")
+            if kind in _GIVING_CODES and (owner := _owner_of_code(code_for(key, ""), plugin)):
+                raise PluginClash(
+                    f"{kind.__name__} {key!r} of {plugin} would give its findings codes of {owner}; "
+                    "begin the key with another word"
+                )
             if key in self.owner:
                 raise PluginClash(
                     f"{kind.__name__} {key!r} is offered by both {self.owner[key]} and {plugin}; rename one"
@@ -140,6 +146,10 @@ _KINDS: Mapping[str, type[Any]] = {
     "register_settings": Setting,
     "register_recording_judges": RecordingJudge,
 }
+
+
+_GIVING_CODES = (Calculator, RecordingJudge)
+"""What gives findings, whose codes the host may make from its key."""
 
 
 @attrs.define
@@ -169,7 +179,7 @@ class PluginHost:
                 self.manager.unregister(module)
             for register in self._registers.values():
                 register.withdraw(name)
-            self.problems.append(PluginProblem(name, in_words(failure)))
+            self.problems.append(PluginProblem(name, told(failure)))
         else:
             self.plugins.append(LoadedPlugin(name, version, module))
 
@@ -268,7 +278,7 @@ class PluginHost:
                     self._hook_of_one("register_commands", plugin.name)(register=register)
             except Exception as failure:
                 found.withdraw(plugin.name)
-                self.problems.append(PluginProblem(plugin.name, f"{in_words(failure)} in register_commands"))
+                self.problems.append(PluginProblem(plugin.name, f"{told(failure)} in register_commands"))
         return dict(found.items)
 
     def with_defaults(self, view: JobView) -> JobView:
@@ -326,7 +336,7 @@ def _compute(calculator: Calculator, view: WatchedView, plugin: str) -> tuple[Fi
         with plugin_code():
             _collect(found, calculator, view, plugin)
     except Exception as failure:
-        found.append(_failed(calculator, plugin, in_words(failure), bool(found)))
+        found.append(_failed(calculator, plugin, told(failure), bool(found)))
     return tuple(found)
 
 
@@ -404,18 +414,16 @@ def _finding(found: Finding, calculator: Calculator, plugin: str) -> Finding:
     a built-in plugin's own: whoever reads it by its code would take it for that one's.
     """
     if not isinstance(found, Finding):
-        raise TypeError(f"compute gives findings, got {found!r}")
+        raise TypeError(f"compute gives findings, got {shown(found)}")
     if not isinstance(found.verdict, Verdict):
-        raise TypeError(f"the verdict of a finding is a garboard.findings.Verdict, got {found.verdict!r}")
-    for name, kind in _PARTS.items():
-        if not _all(getattr(found, name), kind):
-            raise TypeError(f"{name} of a finding is a tuple of {kind.__name__}, got {getattr(found, name)!r}")
-    if not all(len(place) == 4 and all(map(is_text, place)) for place in found.places):
-        raise TypeError(f"places of a finding are each step, field, row and of as text, got {found.places!r}")
-    for name in ("about", "sentence", "short", "of"):
-        if not is_text(getattr(found, name)):
-            raise TypeError(f"{name} of a finding is text, got {getattr(found, name)!r}")
+        raise TypeError(f"the verdict of a finding is a garboard.findings.Verdict, got {shown(found.verdict)}")
+    for name in _PARTS:
+        if not isinstance(parts := getattr(found, name), tuple):
+            raise TypeError(f"{name} of a finding is a tuple of {_PARTS[name].__name__}, got {shown(parts)}")
+    found = exact(found)
+    _refuse_what_no_page_draws(found)
     _refuse_limits_of_nothing(found)
+    _refuse_verdicts_against_limits(found)
     if found.doubts and not calculator.may_doubt:
         raise TypeError(f"a finding of {calculator.key} doubts values; register the calculator with may_doubt=True")
     if found.doubted:
@@ -423,6 +431,27 @@ def _finding(found: Finding, calculator: Calculator, plugin: str) -> Finding:
     _refuse_codes_of_others(found.code, plugin)
     missing = tuple(attrs.evolve(item, step=item.step or calculator.step) for item in found.missing)
     return cut(with_code(attrs.evolve(found, missing=missing) if missing else found, calculator.key))
+
+
+def _refuse_what_no_page_draws(found: Finding) -> None:
+    """Raise TypeError or ValueError for parts of another type, and for more places than a job has."""
+    for name, kind in _PARTS.items():
+        if not _all(parts := getattr(found, name), kind):
+            raise TypeError(f"{name} of a finding is a tuple of {kind.__name__}, got {shown(parts)}")
+    if len(found.places) > MOST_PLACES:
+        raise ValueError(f"a finding names at most {MOST_PLACES} places, got {len(found.places)}; name each value once")
+    for place in found.places:
+        if len(place) != 4 or not all(map(is_text, place)):
+            raise TypeError(f"places of a finding are each step, field, row and of as text, got {shown(place)}")
+    for name in ("code", "about", "sentence", "short", "of"):
+        if not is_text(text := getattr(found, name)):
+            raise TypeError(f"{name} of a finding is text, got {shown(text)}")
+    doubted = (one.place for one in found.doubts)
+    lacking = ((one.step, one.field, one.row, one.of) for one in found.missing)
+    names = (found.code, found.of, *(name for place in (*found.places, *doubted, *lacking) for name in place))
+    for name in names:
+        if len(name) > LONGEST_TEXT:
+            raise ValueError(f"a code or the name of a place has at most {LONGEST_TEXT} letters, got {shown(name)}")
 
 
 def _refuse_limits_of_nothing(found: Finding) -> None:
@@ -437,10 +466,34 @@ def _refuse_limits_of_nothing(found: Finding) -> None:
             )
 
 
+def _refuse_verdicts_against_limits(found: Finding) -> None:
+    """Raise ValueError where a finding's own numbers, with their uncertainty, surely speak against its verdict."""
+    bounded = [(number, limit, number.expanded_uncertainty or 0.0) for number, limit in found.bounded]
+    if found.verdict is Verdict.PASS:
+        for number, limit, half_width in bounded:
+            if not limit.reaches(number.value, half_width):
+                raise ValueError(
+                    f"a pass has no number surely beyond its limit, got {number.name!r} of {number}; "
+                    "give another verdict, or the limit it was held against"
+                )
+    kept = [limit.holds(number.value, half_width) for number, limit, half_width in bounded]
+    if found.verdict is Verdict.FAIL and kept and all(kept):
+        number = bounded[0][0]
+        raise ValueError(
+            f"a fail has a number that is not surely within its limit, got {number.name!r} of {number}; "
+            "leave out limits that are kept"
+        )
+
+
 def _refuse_codes_of_others(code: str, plugin: str) -> None:
-    owner = f"garboard_{code.partition('.')[0]}"
-    if owner in BUILT_IN and owner != plugin:
+    if owner := _owner_of_code(code, plugin):
         raise PluginClash(f"{plugin} gives a finding the code {code!r}, which is {owner}'s; begin it with another word")
+
+
+def _owner_of_code(code: str, plugin: str) -> str:
+    """The built-in plugin whose own a code is, where it is another than this one; "" where it is nobody's."""
+    owner = f"garboard_{code.partition('.')[0]}"
+    return owner if owner in BUILT_IN and owner != plugin else ""
 
 
 def _version_of(module: ModuleType) -> str:
