@@ -140,7 +140,7 @@ def _cut(view: JobView, recording: Recording, place: FieldKey) -> Iterator[Run]:
         streams["c"] = per_second(courses[0], turning=True)
         tolerance["c"] = view.setting_value("fuel_curve.steady_course", "deg")
     for one in steady_stretches(streams, tolerance, RUN_SECONDS):
-        if one.means["s"] > 0:
+        if all(one.means[name] > 0 for name in ("s", *names)):  # a boat adrift makes no run
             yield Run(
                 speed=one.means["s"],
                 engine_speed=mean([one.means[name] for name in names]),

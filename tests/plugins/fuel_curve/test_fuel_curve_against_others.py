@@ -87,6 +87,12 @@ def test_recorded_steps_are_held_against_recorded_runs(wrong: float, doubted: bo
         assert not any(found[name].verdict is Verdict.PASS for name in RESTING_ON_SPEED)
 
 
+def test_a_boat_adrift_in_the_recording_of_the_runs_makes_no_run() -> None:
+    values: Values = {**typed(PLANING), (RUNS, "all_runs", "", ""): {"file": "runs.log"}}
+    adrift = {"runs.log": gather("runs.log", recorded([(0.0, 1.5, 0.0)]))}
+    assert "against_others" not in judged(job_view(SINGLE, values, recordings=adrift))
+
+
 def own_engine_speeds(off: float) -> Values:
     return {
         (STEPS, "engine_speed", str(n), "centre"): f"{row[0] + off:.0f} rev/min" for n, row in enumerate(PLANING, 1)
