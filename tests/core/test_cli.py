@@ -14,7 +14,11 @@ from pypdf import PdfReader
 
 import small_plugin
 from garboard.commands.cli import COMMANDS, program
+from garboard.disk.hullfile import HullFolder
+from garboard.history.authoring import measure
+from garboard.history.replay import HullState
 from garboard.hosting.host import BUILT_IN
+from histories import HULL, JOB, tablet
 
 BROKEN = Path(__file__).parents[2] / "sample_jobs" / "broken" / "recordings"
 PLUGIN = Path(small_plugin.__file__)
@@ -473,3 +477,36 @@ def test_every_command_has_help(command: str) -> None:
     result = run(command, "--help")
     assert result.exit_code == 0
     assert len(result.output.splitlines()) > 3
+
+
+NO_TEXT = b"Q\xff".decode("utf-8", "surrogateescape")
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("move-job", "{}", HULL, JOB, "--to", NO_TEXT, "--by", "R. Vane", "--reason", "wrong transom"),
+        ("same-boat", "{}", HULL, NO_TEXT, "--by", "R. Vane", "--reason", "one transom"),
+        ("settings", "set", "{}", NO_TEXT, "3", "--by", "R. Vane", "--reason", "ours"),
+        ("take-back", "{}", HULL, "a", "--by", NO_TEXT, "--reason", "wrong"),
+        ("hull", NO_TEXT),
+    ],
+    ids=lambda one: one[0],
+)
+def test_bytes_that_are_no_text_are_refused_wherever_a_command_takes_text(
+    tmp_path: Path, arguments: tuple[str, ...]
+) -> None:
+    folder = tmp_path / "shop"
+    result = CliRunner().invoke(program, [one.format(folder) for one in arguments])
+    assert result.exit_code == 2
+    assert r"expected text, got 'Q\xff'" in " ".join(result.stderr.split())
+    assert not folder.exists()
+
+
+def test_a_folder_may_be_called_by_any_bytes_and_text_may_be_of_any_letters(tmp_path: Path) -> None:
+    folder = tmp_path / NO_TEXT
+    with HullFolder(folder) as hulls:
+        hulls.save(measure(tablet("a").author, HullState(HULL), JOB, "prop_check.runs", "speed", "30 kn", row="1"))
+    signed = ("--by", "Jörg Fältskog", "--reason", "wróng ⚓")
+    result = CliRunner().invoke(program, ["take-back", str(folder), HULL, "prop_check.runs/speed/1", *signed])
+    assert result.exit_code == 0

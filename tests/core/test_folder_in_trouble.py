@@ -293,3 +293,48 @@ def test_a_new_file_that_cannot_be_taken_back_is_found_again(tmp_path: Path, mon
         assert sorted(str(entry.value) for entry in files.entries(HULL)) == ["1 kn", "2 kn"]
     with HullFolder(folder) as files:
         assert (files.count(HULL), files.damage()) == (2, ())
+
+
+# A folder that cannot be written
+
+
+_WRITES = {
+    "merge": lambda folder, other: ("merge", other, "--into", folder),
+    "repair": lambda folder, _: ("repair", folder),
+    "take-back": lambda folder, _: ("take-back", folder, HULL, f"{STEP}/{FIELD}/1", "--by", "a", "--reason", "b"),
+}
+
+
+@pytest.mark.parametrize("command", _WRITES)
+@pytest.mark.parametrize("number", [errno.EROFS, errno.EACCES])
+def test_a_folder_that_cannot_be_written_says_what_to_do_and_can_be_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: str, number: int
+) -> None:
+    folder, other = _folder(tmp_path / "card", 2), _folder(tmp_path / "other", 3)
+    really = os.open
+
+    def refuses(path: str | Path, flags: int, mode: int = 0o777, **more: int) -> int:
+        if flags & (os.O_CREAT | os.O_WRONLY | os.O_RDWR) and folder in Path(path).parents:
+            raise OSError(number, os.strerror(number), str(path))
+        return really(path, flags, mode, **more)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "open", refuses)
+        result = _run(*_WRITES[command](folder, other))
+        assert result.exit_code == 2
+        assert f"{folder} cannot be written: {os.strerror(number).lower()}. Expected a folder" in result.stderr
+        assert "Nothing was changed" in result.stderr
+        assert "writer.lock" not in result.stderr
+        assert _run("show", folder, HULL).exit_code == 0
+    assert _run(*_WRITES[command](folder, other)).exit_code == 0
+
+
+def test_a_folder_that_cannot_be_made_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    source = _folder(tmp_path / "stick", 2)
+
+    def refuses(path: Path, *_: object, **__: object) -> None:
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(path))
+
+    monkeypatch.setattr(Path, "mkdir", refuses)
+    result = _run("merge", source, "--into", tmp_path / "new")
+    assert (result.exit_code, f"{tmp_path / 'new'} cannot be written" in result.stderr) == (2, True)

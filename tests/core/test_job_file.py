@@ -559,3 +559,14 @@ def test_an_import_that_is_refused_names_the_measurement(tmp_path: Path) -> None
         author = author_for(hulls, HullState(read.vessel.hull_number), "a", "R. Vane")
         with pytest.raises(InputError, match=r"at \(measure other\.horn, heard\): expected wall time"):
             import_job(hulls, careless, tmp_path, author)
+
+
+@pytest.mark.parametrize("harm", ["NaN", r'"half \ud83d"', '{"a": 1, "a": 2}', "[-Infinity]", r'{"\ud83d": 1}'])
+def test_what_is_for_people_alone_stops_nothing(harm: str) -> None:
+    def text(key: str) -> str:
+        return text_with(**{key: "HARM"}).replace('"HARM"', harm)
+
+    assert not parse_job_file(text("explained"), "job.json").more
+    for key in ("explained_too", "more"):
+        with pytest.raises(InputError):
+            parse_job_file(text(key), "job.json")

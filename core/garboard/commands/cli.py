@@ -14,6 +14,7 @@ import click
 import garboard
 from garboard.commands.tools import BAD_INPUT
 from garboard.faults import GarboardError, in_words
+from garboard.record_types import is_text
 from garboard.report.terminal import Tools
 from garboard.report.visible import visible, visible_output
 
@@ -46,6 +47,30 @@ COMMANDS: Mapping[str, str] = {
 """The program's own commands: "module:name"; the name is `command` where none is given."""
 
 
+class _Text(click.types.StringParamType):
+    """Text of whole characters: what a command is given may be kept, and no file, page or book can hold other bytes."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        text = super().convert(value, param, ctx)
+        if not is_text(text):
+            got = ascii(text.encode("utf-8", "surrogateescape"))[1:]
+            self.fail(f"expected text, got {got}, which holds bytes that are no text here. Nothing was changed", param)
+        return text
+
+
+_TEXT = _Text()
+
+
+def _takes_whole_characters(command: click.Command) -> click.Command:
+    """The command, all its text checked in one way; names of files may be any bytes."""
+    for param in command.params:
+        if param.type is click.STRING:
+            param.type = _TEXT
+    for inner in command.commands.values() if isinstance(command, click.Group) else ():
+        _takes_whole_characters(inner)
+    return command
+
+
 class Program(click.Group):
     """The program's own commands and those of the plugins; a module is imported when its command is needed."""
 
@@ -56,8 +81,9 @@ class Program(click.Group):
         if cmd_name in COMMANDS:
             module, _, name = COMMANDS[cmd_name].partition(":")
             command: click.Command = getattr(import_module(module), name or "command")
-            return command
-        return _tools(ctx).plugin_commands.get(cmd_name)
+            return _takes_whole_characters(command)
+        found = _tools(ctx).plugin_commands.get(cmd_name)
+        return found and _takes_whole_characters(found)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]

@@ -23,18 +23,13 @@ def command(context: click.Context, numbers: Sequence[str]) -> None:
     from garboard.faults import InputError
 
     faulty = False
-    for number in map(_as_text, numbers):
+    for number in numbers:
         try:
             click.echo(_explained(number))
         except InputError as failure:
             faulty = True
             click.echo(why_not(number, failure), err=True)
     context.exit(BAD_INPUT if faulty else 0)
-
-
-def _as_text(number: str) -> str:
-    """Bytes that are no text in this terminal's encoding, as the mark that stands for such."""
-    return number.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
 
 
 def _explained(number: str) -> str:

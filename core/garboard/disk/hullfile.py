@@ -113,7 +113,7 @@ class HullFolder:
 
     folder    : made when it is not there, unless read_only
     read_only : neither locks nor repairs, so that a folder in use, or on a protected card, can be read
-    errors    : FolderInUse, naming the holder; FileNotFoundError when there is nothing to read
+    errors    : FolderInUse, naming the holder; NotWritable; FileNotFoundError when there is nothing to read
     """
 
     def __init__(self, folder: Path, *, read_only: bool = False) -> None:
@@ -132,19 +132,20 @@ class HullFolder:
         self._names_unflushed: list[HullFile] = []
         self._locks: dict[Path, WriterLock] = {}
         self._sizes = FileSizes(folder, writing=self._writing)
-        if self._writing:
-            storage.make_folder(self._hulls_folder)
-        elif not self._hulls_folder.is_dir():
+        if read_only and not self._hulls_folder.is_dir():
             raise FileNotFoundError(f"{folder} holds no hull files: expected a folder named {HULLS_FOLDER} in it")
         try:
             if self._writing:
+                storage.make_folder(self._hulls_folder)
                 self._lock(folder)
                 self._lock(self._hulls_folder.resolve().parent)
                 storage.remove_unfinished(self._hulls_folder)
                 storage.flush_folder(self._hulls_folder)
             self.attachments = Attachments(folder / ATTACHMENTS_FOLDER, writing=self._writing)
-        except BaseException:
+        except BaseException as error:
             self._release()
+            if isinstance(error, OSError) and error.errno in storage.NOT_ALLOWED:
+                raise storage.NotWritable(folder, error) from error
             raise
 
     def __enter__(self) -> Self:

@@ -34,6 +34,8 @@ SET_ASIDE = ".damaged-"
 
 _APPEND = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
 _LOCKED_BYTE = 1 << 30
+NOT_ALLOWED = (errno.EROFS, errno.EACCES, errno.EPERM)
+"""What the system says where writing is not allowed."""
 _IN_USE = (errno.EACCES, errno.EAGAIN, errno.EDEADLK)
 
 
@@ -43,6 +45,17 @@ class NotSaved(GarboardError):
 
 class FolderInUse(GarboardError):
     """Another program, or another window of this one, writes in the folder."""
+
+
+class NotWritable(GarboardError, OSError):
+    """A folder was to be written in and the system lets nobody, or not this user; nothing was changed."""
+
+    def __init__(self, folder: Path, error: OSError) -> None:
+        super().__init__(
+            f"{folder} cannot be written: {why(error)}. Expected a folder this user can write in: name another, or "
+            "allow writing in this one (a card's switch, the folder's owner). Nothing was changed"
+        )
+        self.errno = error.errno
 
 
 class NewerFormat(GarboardError):

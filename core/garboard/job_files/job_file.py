@@ -50,6 +50,7 @@ if TYPE_CHECKING:
 JOB_FILE = Format("garboard job")
 EXPLAINED = "explained"
 """Key of the part of a job file that is for people alone."""
+_FOR_PEOPLE = re.compile(rf"{EXPLAINED}(?:[.\[]|$)")
 
 
 @attrs.frozen(kw_only=True)
@@ -343,8 +344,10 @@ def _parse_json(text: str, source: str) -> JsonValue:
     except ValueError:
         raise InputError(source, [Fault("file", "whole numbers a computer can hold", "thousands of digits")]) from None
     if constants or twice:
-        raise InputError(source, [*_constants(text, constants), *_keys_twice(text, twice)])
-    if halves := [*_half_characters(plain, "")]:
+        found = (*_constants(text, constants), *_keys_twice(text, twice))
+        if faults := [fault for fault in found if not _FOR_PEOPLE.match(fault.where)]:
+            raise InputError(source, faults)
+    if halves := [*_half_characters(_for_programs(plain), "")]:
         raise InputError(source, [_in_whole_characters(fault) for fault in with_lines(halves, text)])
     return plain
 
