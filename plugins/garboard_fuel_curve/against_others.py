@@ -60,7 +60,7 @@ def against_others(view: JobView) -> Iterator[Finding]:
     if by_engine_speed:  # a speed read at a wrong engine speed says nothing
         yield by_engine_speed
     elif runs and not found.speed_doubted:
-        named = [one.step for one in contradictions(view, found)]
+        named = [step for one in contradictions(view, found) for step in one.steps]
         yield from _other_speed(view, runs, [step for step in found.taken if all(step is not one for one in named)])
 
 

@@ -21,7 +21,7 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> list[Block]:
         return []
     best = found.get("fuel_curve.best_cruise")
     blocks: list[Block] = [
-        *([_largest(best)] if best and not best.doubted else []),
+        *([_largest(view, best)] if best and not best.doubted else []),
         "This is what your boat burned on the sea trial, at each engine speed, all engines together. A higher economy "
         "carries you farther on the same fuel." + _conditions(view),
         *curve.figures,
@@ -66,10 +66,11 @@ _IN_DOUBT = {
 }
 
 
-def _largest(best: Finding) -> Number:
+def _largest(view: JobView, best: Finding) -> Number:
     """The economy at the best cruise; with a current still in it, which has no uncertainty, as the least it is."""
     economy = best.numbers[0]
-    least = "" if economy.expanded_uncertainty else ", at least"
+    current = view.setting_value("fuel_curve.unknown_current", "kn")
+    least = "" if economy.expanded_uncertainty else f", at least, if the current was no more than {current:g} kn"
     return attrs.evolve(economy, name=f"at the {best.about}{least}")
 
 

@@ -104,7 +104,8 @@ def _shortened(finding: Finding) -> Finding:
         ),
         missing=tuple(attrs.evolve(one, text=_text(one.text)) for one in finding.missing[:MOST_PARTS]),
         notes=tuple(map(_text, finding.notes[:MOST_PARTS])),
-        **_numbers(finding),
+        numbers=_numbers(finding),
+        limits=_limits(finding),
         doubts=doubts,
     )
     said = [f"Of {len(parts)} {name} {MOST_PARTS} are shown." for name, parts in many.items()]
@@ -114,15 +115,17 @@ def _shortened(finding: Finding) -> Finding:
     return attrs.evolve(shorter, sentence=" ".join((shorter.sentence, *said))) if said else shorter
 
 
-def _numbers(finding: Finding) -> dict[str, tuple[Number | Limit, ...]]:
-    """Numbers with the limits of those that are left. A number has one name, however it is cut."""
-    numbers = finding.numbers[:MOST_PARTS]
-    left = {one.name for one in numbers}
+def _numbers(finding: Finding) -> tuple[Number, ...]:
+    """A number has one name, however it is cut: its limits name it too."""
+    return tuple(attrs.evolve(one, name=_name(one.name), unit=_name(one.unit)) for one in finding.numbers[:MOST_PARTS])
+
+
+def _limits(finding: Finding) -> tuple[Limit, ...]:
+    """The limits of the numbers that are left."""
+    left = {one.name for one in finding.numbers[:MOST_PARTS]}
     limits = [one for one in finding.limits if one.number in left][:MOST_PARTS]
-    return {
-        "numbers": tuple(attrs.evolve(one, name=_name(one.name), unit=_name(one.unit)) for one in numbers),
-        "limits": tuple(attrs.evolve(one, number=_name(one.number)) for one in limits),
-    }
+    return tuple(attrs.evolve(one, number=_name(one.number)) for one in limits)
+
 
 
 def _doubts(doubts: Sequence[Doubt]) -> tuple[Doubt, ...]:
