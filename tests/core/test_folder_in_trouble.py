@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import stat
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -298,7 +299,7 @@ def test_a_new_file_that_cannot_be_taken_back_is_found_again(tmp_path: Path, mon
 # A folder that cannot be written
 
 
-_WRITES = {
+_WRITES: dict[str, Callable[[Path, Path], tuple[object, ...]]] = {
     "merge": lambda folder, other: ("merge", other, "--into", folder),
     "repair": lambda folder, _: ("repair", folder),
     "take-back": lambda folder, _: ("take-back", folder, HULL, f"{STEP}/{FIELD}/1", "--by", "a", "--reason", "b"),
