@@ -127,7 +127,6 @@ def _limits(finding: Finding) -> tuple[Limit, ...]:
     return tuple(attrs.evolve(one, number=_name(one.number)) for one in limits)
 
 
-
 def _doubts(doubts: Sequence[Doubt]) -> tuple[Doubt, ...]:
     """Of each place the first few: one says as well as a hundred that nothing rests on it."""
     of_place: dict[tuple[str, str, str, str], list[Doubt]] = defaultdict(list)
