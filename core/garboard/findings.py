@@ -70,9 +70,18 @@ def _finite(_instance: object, field: attrs.Attribute[float], value: float) -> N
         raise ValueError(f"{field.name} must be a finite number, got {value!r}")
 
 
-def _finite_or_none(_instance: object, field: attrs.Attribute[float | None], value: float | None) -> None:
-    if value is not None and not math.isfinite(value):
-        raise ValueError(f"{field.name} must be a finite number, got {value!r}")
+_DRAWN_UP_TO = 1e30
+"""Beyond it the scale of a figure overflows."""
+
+
+def _drawn(_instance: object, field: attrs.Attribute[float], value: float) -> None:
+    if not abs(value) <= _DRAWN_UP_TO:
+        raise ValueError(f"{field.name} must be a finite number up to {_DRAWN_UP_TO:g}, got {value!r}")
+
+
+def _drawn_or_none(instance: object, field: attrs.Attribute[float], value: float | None) -> None:
+    if value is not None:
+        _drawn(instance, field, value)
 
 
 def _not_below_zero(_instance: object, field: attrs.Attribute[float | None], value: float | None) -> None:
@@ -237,8 +246,8 @@ class Axis:
 
     label: str
     unit: str = ""
-    low: float | None = attrs.field(default=None, validator=_finite_or_none)
-    high: float | None = attrs.field(default=None, validator=_finite_or_none)
+    low: float | None = attrs.field(default=None, validator=_drawn_or_none)
+    high: float | None = attrs.field(default=None, validator=_drawn_or_none)
     whole: bool = False
 
 
@@ -257,8 +266,8 @@ class Series:
         if len(self.x) != len(self.y):
             raise ValueError(f"series {self.name!r}: {len(self.x)} x values but {len(self.y)} y values")
         for value in (*self.x, *self.y):
-            if not (isinstance(value, int | float) and math.isfinite(value)):
-                raise ValueError(f"series {self.name!r}: expected finite numbers, got {value!r}")
+            if not (isinstance(value, int | float) and abs(value) <= _DRAWN_UP_TO):
+                raise ValueError(f"series {self.name!r}: expected finite numbers up to {_DRAWN_UP_TO:g}, got {value!r}")
 
 
 @attrs.frozen(field_transformer=typed)
@@ -267,8 +276,8 @@ class Band:
 
     name: str
     axis: str
-    low: float = attrs.field(validator=_finite)
-    high: float = attrs.field(validator=_finite)
+    low: float = attrs.field(validator=_drawn)
+    high: float = attrs.field(validator=_drawn)
 
 
 @attrs.frozen(field_transformer=typed)
@@ -276,8 +285,8 @@ class Marker:
     """One point worth a word, such as the best-economy cruise."""
 
     name: str
-    x: float = attrs.field(validator=_finite)
-    y: float = attrs.field(validator=_finite)
+    x: float = attrs.field(validator=_drawn)
+    y: float = attrs.field(validator=_drawn)
     second_axis: bool = False
 
 

@@ -16,8 +16,22 @@ from pypdf import PageObject, PdfReader
 
 import small_plugin
 from garboard.demo.samples_folder import sample_job_files
-from garboard.findings import Finding, Number, Table, Verdict
+from garboard.findings import (
+    Axis,
+    Band,
+    Basis,
+    BasisKind,
+    Figure,
+    Finding,
+    Limit,
+    Marker,
+    Number,
+    Series,
+    Table,
+    Verdict,
+)
 from garboard.hooks import hookimpl
+from garboard.hosting.cut import LONGEST_NAME, LONGEST_TEXT, MOST_COLUMNS
 from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.titles import place_in_words
 from garboard.job_view import JobView
@@ -516,3 +530,42 @@ def test_verdicts_are_drawn_as_shapes_beside_their_words(monkeypatch: pytest.Mon
     assert set(VERDICT_MARKS.values()) <= set(drawn)
     used = {part.form for mark in VERDICT_MARKS.values() for part in mark.parts}
     assert used == {"disc", "ring", "area", "stroke"}
+
+
+def _as_wide_as_may_be() -> Finding:
+    """A finding at every bound of the host: words that do not break, columns of them, numbers of 300 digits."""
+    word, cells = "w" * LONGEST_TEXT, tuple(f"{'c' * LONGEST_TEXT}" for _ in range(MOST_COLUMNS))
+    headings, name = tuple(f"{'h' * (LONGEST_NAME - 2)}{n:02}" for n in range(MOST_COLUMNS)), "n" * LONGEST_NAME
+    huge = 1.7e308
+    odd = (Table("", (), ((), ())), Table("none", ("a",), ()))
+    far = 1e30
+    axis = Axis(name, name, 0.0, far)
+    line = Series(name, (0.0, far), (-far, far))
+    return Finding(
+        verdict=Verdict.FAIL,
+        about=name,
+        sentence=word,
+        short=word,
+        basis=(Basis(BasisKind.MANUAL, word, word),),
+        numbers=(Number(name, -huge, name, huge, 9),),
+        limits=(Limit(name, high=-huge),),
+        tables=(Table(name, headings, (cells,)), Table(name, headings, (cells,), card=True), *odd),
+        figures=(Figure(name, axis, axis, (line,), axis, (Band(name, "x", 0.0, far),), (Marker(name, far, far),)),),
+        notes=(word,),
+    )
+
+
+def test_the_book_survives_a_finding_at_every_bound() -> None:
+    finding = _as_wide_as_may_be()
+    module: Any = ModuleType("wide")
+
+    def register_calculators(register: Callable[[Calculator], None]) -> None:
+        register(
+            Calculator(
+                key="wide.x", title="Wide", step="small.horn", compute=lambda _view: [finding], basis=finding.basis
+            )
+        )
+
+    module.register_calculators = hookimpl(register_calculators)
+    host = make_host((), entry_points=False, modules={"small": small_plugin.small_module(), "wide": module})
+    assert "ww" in whole(book_of(small_plugin.small_view(Path()), host))

@@ -52,7 +52,8 @@ def _fits(finding: Finding) -> bool:
     if len(finding.about) > LONGEST_NAME or any(len(getattr(finding, name)) > MOST_PARTS for name in _PARTS):
         return False
     texts = [finding.sentence, finding.short, *finding.notes]
-    texts += [one.text for one in (*finding.missing, *finding.doubts)]
+    texts += [one.text for one in finding.missing]
+    texts += [one.text for one in finding.doubts]
     texts += [text for one in finding.basis for text in (one.text, one.note)]
     names = [text for one in finding.numbers for text in (one.name, one.unit)]
     if any(len(text) > LONGEST_TEXT for text in texts) or any(len(name) > LONGEST_NAME for name in names):
@@ -91,7 +92,7 @@ def _shortened(finding: Finding) -> Finding:
     many = {name: parts for name in _PARTS if len(parts := getattr(finding, name)) > MOST_PARTS}
     rows = any(len(table.rows) > MOST_ROWS for table in finding.tables)
     columns = max((len(table.headings) for table in finding.tables), default=0)
-    doubts = _doubts(finding.doubts)
+    doubts, numbers = _doubts(finding.doubts), finding.numbers[:MOST_PARTS]
     shorter = attrs.evolve(
         finding,
         about=_name(finding.about),
@@ -104,8 +105,8 @@ def _shortened(finding: Finding) -> Finding:
         ),
         missing=tuple(attrs.evolve(one, text=_text(one.text)) for one in finding.missing[:MOST_PARTS]),
         notes=tuple(map(_text, finding.notes[:MOST_PARTS])),
-        numbers=_numbers(finding),
-        limits=_limits(finding),
+        numbers=tuple(attrs.evolve(one, name=_name(one.name), unit=_name(one.unit)) for one in numbers),
+        limits=_limits(finding.limits, numbers),
         doubts=doubts,
     )
     said = [f"Of {len(parts)} {name} {MOST_PARTS} are shown." for name, parts in many.items()]
@@ -115,16 +116,11 @@ def _shortened(finding: Finding) -> Finding:
     return attrs.evolve(shorter, sentence=" ".join((shorter.sentence, *said))) if said else shorter
 
 
-def _numbers(finding: Finding) -> tuple[Number, ...]:
-    """A number has one name, however it is cut: its limits name it too."""
-    return tuple(attrs.evolve(one, name=_name(one.name), unit=_name(one.unit)) for one in finding.numbers[:MOST_PARTS])
-
-
-def _limits(finding: Finding) -> tuple[Limit, ...]:
-    """The limits of the numbers that are left."""
-    left = {one.name for one in finding.numbers[:MOST_PARTS]}
-    limits = [one for one in finding.limits if one.number in left][:MOST_PARTS]
-    return tuple(attrs.evolve(one, number=_name(one.number)) for one in limits)
+def _limits(limits: Sequence[Limit], numbers: Sequence[Number]) -> tuple[Limit, ...]:
+    """Limits of the numbers that are left. A number has one name, however it is cut."""
+    left = {one.name for one in numbers}
+    kept = [one for one in limits if one.number in left][:MOST_PARTS]
+    return tuple(attrs.evolve(one, number=_name(one.number)) for one in kept)
 
 
 def _doubts(doubts: Sequence[Doubt]) -> tuple[Doubt, ...]:
