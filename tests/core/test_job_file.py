@@ -511,7 +511,7 @@ def test_a_recording_outside_the_folder_is_not_read(tmp_path: Path) -> None:
 def _nested(levels: int) -> JsonValue:
     value: JsonValue = "turn.csv"
     for _ in range(levels):
-        value = {"file": value}
+        value = {"deep": value}
     return value
 
 
@@ -523,7 +523,8 @@ HORN: dict[str, Any] = {"step": "other.horn", "field": "heard", "value": True}
     [
         ({"measurements": [{**HORN, "at": "2026-02-30T99:00"}]}, "measurements[0].at"),
         ({"measurements": [{**HORN, "value": 10**400}]}, "measurements[0].value"),
-        ({"measurements": [{**HORN, "value": _nested(40)}]}, "measurements[0].value" + ".file" * 15),
+        ({"measurements": [{**HORN, "value": _nested(40)}]}, "measurements[0].value" + ".deep" * 15),
+        ({"measurements": [{**HORN, "value": {"file": {"file": {"file": "a"}}}}]}, "measurements[0].value"),
         ({"measurements": [{**HORN, "value": "9" * 70_000}]}, "measurements[0].value"),
         ({"vessel": {"hull_number": "QQZ04417D626", "berths": 10**400}}, "vessel.berths"),
         ({"notes": [{"text": "loose", "at": "yesterday"}]}, "notes[0].at"),
@@ -542,6 +543,7 @@ def test_what_a_hull_file_keeps_is_read(tmp_path: Path) -> None:
         {**HORN, "at": "2026-02-28T23:59:59+01:00"},
         {**HORN, "row": "1", "value": 2**53 - 1},
         {**HORN, "row": "2", "value": _nested(14)},
+        {**HORN, "row": "4", "value": {"file": "turn.csv", "name": "turn"}},
         {**HORN, "row": "3", "value": None, "at": "not yet"},
     ]
     path = tmp_path / "job.json"
@@ -549,7 +551,7 @@ def test_what_a_hull_file_keeps_is_read(tmp_path: Path) -> None:
     read = read_job_file(path)
     with HullFolder(tmp_path / "shop") as hulls:
         author = author_for(hulls, HullState(read.vessel.hull_number), "a", "R. Vane")
-        assert import_job(hulls, read, tmp_path, author)[1] >= 3
+        assert import_job(hulls, read, tmp_path, author)[1] >= 4
 
 
 def test_an_import_that_is_refused_names_the_measurement(tmp_path: Path) -> None:

@@ -439,6 +439,7 @@ def _faults_of_facts(plain: JsonValue, read: JobFile) -> Iterator[Fault]:
         yield from faults_of_value(value, f"settings.{key}")
     for index, measurement in enumerate(read.measurements):
         if measurement.value is not None:
+            yield from _faults_of_reference(measurement.value, f"measurements[{index}].value")
             yield from faults_of_value(measurement.value, f"measurements[{index}].value")
             yield from _faults_of_at(measurement.at, f"measurements[{index}]")
     for name in ("steps", "notes", "sign_offs"):
@@ -446,6 +447,12 @@ def _faults_of_facts(plain: JsonValue, read: JobFile) -> Iterator[Fault]:
         for index, one in enumerate(whole if isinstance(whole, list) else ()):
             yield from faults_of_value(one, f"{name}[{index}]")
             yield from _faults_of_at(getattr(read, name)[index].at, f"{name}[{index}]")
+
+
+def _faults_of_reference(value: JsonValue, path: str) -> Iterator[Fault]:
+    """A value that names a file names it by text, whichever plugin's step it is of."""
+    if isinstance(value, dict) and not isinstance(value.get("file", ""), str):
+        yield Fault(path, '{"file": "name beside the job file"}', shown(value))
 
 
 def _faults_of_leaves(plain: JsonValue, path: str) -> Iterator[Fault]:
