@@ -572,3 +572,9 @@ def test_what_is_for_people_alone_stops_nothing(harm: str) -> None:
     for key in ("explained_too", "more"):
         with pytest.raises(InputError):
             parse_job_file(text(key), "job.json")
+
+
+@pytest.mark.parametrize("at", ["2026-05-15", "2026-05-15T16:20", "2026-05-15T16:20+02:00", ""])
+def test_a_signature_with_a_date_alone_is_still_read(at: str) -> None:
+    signed = {"role": "technician", "name": "T. Ryggare", "at": at, "männer": 1}
+    assert parse_job_file(text_with(sign_offs=[signed]), "job.json").sign_offs[0].at == at

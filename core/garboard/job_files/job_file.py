@@ -14,6 +14,7 @@ import json
 import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from datetime import datetime
 from functools import lru_cache
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
@@ -444,8 +445,7 @@ def _faults_of_facts(plain: JsonValue, read: JobFile) -> Iterator[Fault]:
             yield from _faults_of_at(measurement.at, f"measurements[{index}]")
     for name in ("steps", "notes", "sign_offs"):
         whole = plain.get(name)
-        for index, one in enumerate(whole if isinstance(whole, list) else ()):
-            yield from faults_of_value(one, f"{name}[{index}]")
+        for index in range(len(whole) if isinstance(whole, list) else 0):
             yield from _faults_of_at(getattr(read, name)[index].at, f"{name}[{index}]")
 
 
@@ -468,7 +468,12 @@ def _faults_of_leaves(plain: JsonValue, path: str) -> Iterator[Fault]:
 
 
 def _faults_of_at(at: str, path: str) -> list[Fault]:
-    return faults_of_time(at, f"{path}.at") if at else []
+    """A moment that cannot be. A date alone, or a time without its offset, can be read: files at hand have them."""
+    try:
+        datetime.fromisoformat(at or "2026-05-14")
+    except ValueError:
+        return faults_of_time(at, f"{path}.at")
+    return []
 
 
 def settings_faults(settings: Mapping[str, JsonValue], host: PluginHost) -> Iterator[Fault]:
