@@ -53,6 +53,9 @@ SPEED, ALL_RUNS = "speed", "all_runs"
 NOWHERE: FieldKey = ("", "", "", "")
 ROUNDING = 1e-9  # 41.3 - 41.0 comes out a hair above 0.3
 
+OTHER_SPEED = 8.0
+"""No engine keeps its speed to the last digit while the boat is so far from a run's speed [kn] for LAG; common practice,
+no source."""
 OTHER_THROTTLE, LAG = 300.0, 10.0
 """No boat keeps its speed so far from a run's engine speed [rev/min] for so long [s]; common practice, no source."""
 
@@ -357,7 +360,14 @@ def _run_of_stretch(view: JobView, name: str, recording: Recording, stretch: Ste
     return Run(
         name=name,
         speed=_frozen(name, place) if _stood_still(recording, stretch) else _one_of(view, name, SPEED, heard[SPEED]),
-        engine_speed=silent | {p: _one_of(view, name, p, found) for p, found in heard.items() if p != SPEED},
+        engine_speed=silent
+        | {
+            p: _frozen_engine(name, p, place)
+            if _engine_stood_still(recording, streams[p], stretch)
+            else _one_of(view, name, p, found)
+            for p, found in heard.items()
+            if p != SPEED
+        },
         course=_mean_course(courses[0].between(stretch.start, stretch.end).values if courses else ()),
         heard=heard,
         stretch=(stretch.start, stretch.end),
@@ -401,6 +411,14 @@ def _frozen(name: str, place: FieldKey) -> Missing:
     return _contradicted(text, place)
 
 
+def _frozen_engine(name: str, position: str, place: FieldKey) -> Missing:
+    text = (
+        f"{name}: engine speed ({position}) did not change at all while the boat did; its sender is dead or frozen: "
+        "make the run again"
+    )
+    return _contradicted(text, place)
+
+
 def _contradicted(text: str, place: FieldKey) -> Missing:
     step, field, row, of = place
     return Missing(text, lack=Lack.CONTRADICTS, step=step, field=field, row=row, of=of)
@@ -419,6 +437,19 @@ def _stood_still(recording: Recording, stretch: Steady) -> bool:
                 off = [time for time, value in meanwhile if at_it and abs(value - mean(at_it)) > OTHER_THROTTLE]
                 if off and off[-1] - off[0] >= LAG:
                     return True
+    return False
+
+
+def _engine_stood_still(recording: Recording, engine: Stream, stretch: Steady) -> bool:
+    """Whether an engine's speed stood still to its last digit also while the boat ran at another speed."""
+    speed = recording.of("speed_over_ground")[0]
+    at_it = speed.between(stretch.start, stretch.end).values
+    for part in unchanging_stretches(engine):
+        if at_it and part.times[0] < stretch.end and part.times[-1] > stretch.start:
+            meanwhile = speed.between(part.times[0], part.times[-1])
+            off = [time for time, value in meanwhile if abs(value - mean(at_it)) > OTHER_SPEED]
+            if off and off[-1] - off[0] >= LAG:
+                return True
     return False
 
 

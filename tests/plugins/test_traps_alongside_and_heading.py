@@ -612,3 +612,22 @@ def test_an_engine_heard_under_a_number_that_is_not_entered_is_said(
     told = [one.finding for one in HOST.assess(view, [THROTTLE]) if one.calculator == "prop_check.window"]
     assert {said(one) for one in told} == expected
     assert all(f", {number} is" in one.sentence for one in told if one.verdict is not Verdict.PASS)
+
+
+@pytest.mark.parametrize("is_frozen", [True, False])
+def test_an_engine_speed_that_never_moves_while_the_boat_does_judges_no_engine(
+    kittiwake: JobView, is_frozen: bool
+) -> None:
+    whole = kittiwake.recording(THROTTLE, "all_runs")
+    assert whole is not None
+    port = next(key for key in whole.streams if key.quantity == "engine_speed" and key.instance == "0")
+    still = Stream(port, whole.streams[port].times, (5850.0,) * len(whole.streams[port].times))
+    streams = {**whole.streams, port: still} if is_frozen else whole.streams
+    view = altered(kittiwake, {(THROTTLE, "all_runs", "", ""): {"file": "runs"}}, runs=Recording("runs", streams))
+    told = {
+        one.finding.about: one.finding for one in HOST.assess(view, [THROTTLE]) if one.calculator == "prop_check.window"
+    }
+    by_window = {about: finding.verdict for about, finding in told.items()}
+    assert by_window["port engine"] is (Verdict.NOT_ENOUGH_DATA if is_frozen else Verdict.PASS)
+    assert by_window["starboard engine"] is Verdict.PASS
+    assert any("dead or frozen" in one.sentence for one in told.values()) == is_frozen
