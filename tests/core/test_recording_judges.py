@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import ModuleType
 
+import attrs
 import pytest
 from click.testing import CliRunner
 
 from garboard import hookimpl
+from garboard.commands.recording import _findings
 from garboard.commands.recording import command as recording_command
 from garboard.findings import Basis, BasisKind, Finding, Verdict
 from garboard.hosting.host import make_host
@@ -73,3 +75,14 @@ def test_a_simulated_run_is_not_judged_and_is_told_for_what_it_is(tmp_path: Path
     assert "A simulated run, not a measurement" in said.output
     assert "A simulated run is not a measurement; record aboard." in " ".join(said.output.split())
     assert "5 samples" not in said.output
+
+
+def test_what_a_judge_says_or_raises_is_cut() -> None:
+    def long(recording: Recording) -> Iterator[Finding]:
+        yield attrs.evolve(count_of_samples(recording)[0], sentence="w" * 10_000)
+        raise ValueError("y" * 10_000)
+
+    recording = gather("day one", [Sample(0.0, "heading", 10.0), Sample(1.0, "heading", 11.0)])
+    found, fault = _findings(RecordingJudge(key="a.long", title="Long", option="long", judge=long), recording)
+    assert max(len(found.sentence), len(fault.sentence)) < 800
+    assert (found.code, fault.code) == ("a.long.advise", "a.long.plugin_failed")

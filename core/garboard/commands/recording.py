@@ -11,9 +11,10 @@ import attrs
 import click
 
 from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS
-from garboard.faults import in_words
 from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, NotEnoughData, Verdict, not_enough_data
 from garboard.hosting.codes import PLUGIN_FAILED, code_for, with_code
+from garboard.hosting.cut import cut, told
+from garboard.hosting.exact import exact
 from garboard.hosting.plugin_code import plugin_code
 from garboard.report.terminal import Tools
 from garboard.samples import UNIT_OF_QUANTITY, Recording
@@ -93,7 +94,9 @@ def _findings(judge: RecordingJudge, recording: Recording) -> Sequence[Finding]:
             raise NotEnoughData(Missing(text, lack=Lack.SIMULATED))
         with plugin_code():
             for found in judge.judge(recording):
-                judged.append(with_code(found, judge.key))  # one at a time, so that those before a failure are kept
+                judged.append(
+                    cut(with_code(exact(found), judge.key))
+                )  # one at a time, so that those before a failure are kept
     except NotEnoughData as lacking:
         judged.append(with_code(not_enough_data(judge.title, lacking.missing, basis), judge.key))
     except Exception as failure:
@@ -102,7 +105,7 @@ def _findings(judge: RecordingJudge, recording: Recording) -> Sequence[Finding]:
             code=code_for(judge.key, PLUGIN_FAILED),
             verdict=Verdict.NOT_ENOUGH_DATA,
             about=judge.title,
-            sentence=f"The plugin failed in {judge.key} ({in_words(failure)}). {stands}Tell its author.",
+            sentence=f"The plugin failed in {judge.key} ({told(failure)}). {stands}Tell its author.",
             basis=basis,
         )
         judged.append(failed)

@@ -13,6 +13,7 @@ import garboard
 from garboard.disk.clock import clock_mark
 from garboard.faults import in_number, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Number, Table, Verdict
+from garboard.hosting.cut import told
 from garboard.hosting.host import PluginHost
 from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.titles import name_in_words, place_in_words, title_of
@@ -138,7 +139,7 @@ def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: S
         return (f"Not enough data: {in_words(missing)}.",)
     except Exception as failure:
         plugin = host.owner_of("register_report_sections", section.key)
-        return (f"Plugin {plugin} could not write this section ({in_words(failure)}). Tell its author.",)
+        return (f"Plugin {plugin} could not write this section ({told(failure)}). Tell its author.",)
 
 
 def _cover(paper: Paper, view: JobView, assessed: Sequence[Assessed], state: HandOver, unread: int) -> None:
