@@ -54,8 +54,10 @@ NOWHERE: FieldKey = ("", "", "", "")
 ROUNDING = 1e-9  # 41.3 - 41.0 comes out a hair above 0.3
 
 OTHER_SPEED = 8.0
-"""No engine keeps its speed to the last digit while the boat is so far from a run's speed [kn] for LAG. Common practice,
-no source."""
+"""No engine keeps its speed to the last digit while the boat is so far from a run's speed [kn] for LAG.
+
+Common practice, no source.
+"""
 OTHER_THROTTLE, LAG = 300.0, 10.0
 """No boat keeps its speed so far from a run's engine speed [rev/min] for so long [s]; common practice, no source."""
 
