@@ -108,6 +108,7 @@ SELDOM = {
     ("wiring_audit.current_meter", "wiring_audit.ampacity"): COUNTS,
     ("wiring_audit.current_meter", "wiring_audit.overcurrent_rating"): COUNTS,
     ("wiring_audit.terminator_tolerance", "wiring_audit.network_terminators"): OTHER_BRANCH,
+    **{(key, "fuel_curve.against_others"): CONTRADICTS for key in DECLARED},
 }
 """Settings a check reads that change none of the samples' findings, and why each is read all the same."""
 

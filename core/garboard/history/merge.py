@@ -75,7 +75,7 @@ class MergeReport:
     not_read : what could not be read on either side, with the reason; it is left as it is
     mended   : attachments that were damaged in the target and were taken anew from a source
     strays   : what came and is no entry, by the id it stood under, with the reason; it is kept and shown as unreadable
-    lost     : what damaged hull files of the sources and the target held, and the target does not
+    lost     : what damaged hull files of the sources held, and the target does not
     beside   : damaged files of the sources, kept whole in the target where something of them is not in it
     """
 
@@ -143,7 +143,8 @@ def merge(
 def _losses(
     sources: Iterable[HullFolder], target: HullFolder, received: Mapping[str, Mapping[str, bytes]]
 ) -> tuple[Loss, ...]:
-    damaged = [folder for folder in (*sources, target) if folder.damage()]
+    """What the sources' damage cost. The target's own is told as damage: nobody knows what it held beyond them."""
+    damaged = [folder for folder in sources if folder.damage()]
     if not damaged:
         return ()
     here = {name for hull in target.readable() for name in target.ids(hull)}

@@ -88,7 +88,8 @@ def parse_job_file(text: str, source: str, host: PluginHost | None = None) -> Jo
     """A job file from its text. `source` names it in errors; `host` as for `read_job_file`."""
     plain = _parse_json(text, source)
     try:
-        read = _structured(_for_programs(_of_this_version(plain, source)), source, host)
+        plain = _for_programs(_of_this_version(plain, source))
+        read = _structured(plain, source, host)
         faults = [*_twice(read), *_hull_faults(read), *_entries_faults(read), *_faults_of_facts(plain, read)]
         if faults:
             raise InputError(source, faults)
