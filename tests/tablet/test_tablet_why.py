@@ -91,8 +91,8 @@ def test_what_is_missing_leads_to_where_it_is_entered(
     lacking = [one for one in of_job if one.finding.missing]
     pages = {each.target.page for one in lacking for each in still_missing(tablet, route, one.finding) if each.target}
     assert {"entry", "piece", "kind"} & pages
-    placeless = not_enough_data("circuits", [Missing("something", step="wiring_audit.circuits")], BASIS)
-    assert [each.target.page for each in still_missing(tablet, route, placeless) if each.target] == ["step"]
+    rowless = not_enough_data("runs", [Missing("a speed", step="prop_check.full_throttle", field="speed")], BASIS)
+    assert [each.target.page for each in still_missing(tablet, route, rowless) if each.target] == ["step"]
 
 
 def test_a_recording_leads_to_the_recordings_of_its_step(
