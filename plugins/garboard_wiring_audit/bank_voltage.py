@@ -39,7 +39,7 @@ def nominal_volts(battery: Battery) -> float | None:
 def is_dead(view: JobView, battery: Battery) -> bool:
     """Whether a bank reads lower than any that is alive, whatever its chemistry and its rest, and fits no other."""
     nominal = nominal_volts(battery)
-    if not nominal or not has_been_read(view, BATTERIES, "rest_voltage", battery.name):
+    if nominal is None or nominal <= 0 or not has_been_read(view, BATTERIES, "rest_voltage", battery.name):
         return False
     try:
         volts = read(view, BATTERIES, "rest_voltage", "V", battery.name).value
