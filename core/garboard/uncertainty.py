@@ -13,7 +13,8 @@ from __future__ import annotations
 import enum
 import math
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
+from functools import cached_property
 
 import attrs
 
@@ -159,7 +160,7 @@ def _one_a_source(parts: Iterable[Part]) -> list[Part]:
     by_source: dict[tuple[str, Shape], list[Part]] = defaultdict(list)
     for part in parts:
         by_source[part.source, part.shape].append(part)
-    merged = [_added(same) for same in by_source.values()]
+    merged = [same[0] if len(same) == 1 else _added(same) for same in by_source.values()]
     return [part for part in merged if part.standard_uncertainty]
 
 
@@ -196,30 +197,44 @@ def _expanded(parts: Sequence[Part]) -> float:
         half_width = abs(largest.standard_uncertainty) * math.sqrt(3)
         if rest < half_width * 1e-6:
             return 0.95 * half_width
-        return _where_95(lambda u: _within_rectangular(u, half_width, rest), half_width + 3 * rest)
+        return _where_95_of_rectangular(half_width, rest)
     size = abs(largest.standard_uncertainty) * math.sqrt(2)
     if rest < size * 1e-3:  # of an arcsine alone, 95 % lies within the sine of 0.95 quarter turns
         return size * math.sin(0.95 * math.pi / 2)
-    return _where_95(lambda u: _within_arcsine(u, size, rest), size + 3 * rest)
+    return _where_95_of_arcsine(size, rest)
 
 
 def _root(parts: Iterable[Part]) -> float:
     return math.hypot(*(part.standard_uncertainty for part in parts))
 
 
-def _where_95(share_within: Callable[[float], float], high: float) -> float:
-    low = 0.0
+def _where_95_of_rectangular(half_width: float, rest: float) -> float:
+    """Half width that holds 95 % of a rectangle and a normal together, by Newton's steps.
+
+    The share within grows ever slower with the half width, so steps that start short of it never pass it.
+    """
+    u = max(0.95 * half_width, NORMAL_95 * rest)  # what each would need alone
+    for _ in range(30):
+        above, below = (u + half_width) / rest, (u - half_width) / rest
+        share = rest / half_width * (_integral(above) - _integral(below)) - 1
+        step = (0.95 - share) * half_width / (_normal(above) - _normal(below))
+        u += step
+        if not abs(step) > 1e-9 * u:  # NaN ends it too
+            break
+    return u
+
+
+def _integral(z: float) -> float:
+    """Of the normal distribution, from minus infinity."""
+    return z * _normal(z) + math.exp(-z * z / 2) / math.sqrt(2 * math.pi)
+
+
+def _where_95_of_arcsine(size: float, rest: float) -> float:
+    low, high = 0.0, size + 3 * rest
     for _ in range(26):  # to a hundred-millionth of where it began
         middle = (low + high) / 2
-        low, high = (middle, high) if share_within(middle) < 0.95 else (low, middle)
+        low, high = (middle, high) if _within_arcsine(middle, size, rest) < 0.95 else (low, middle)
     return high
-
-
-def _within_rectangular(u: float, half_width: float, rest: float) -> float:
-    def integral(z: float) -> float:
-        return z * _normal(z) + math.exp(-z * z / 2) / math.sqrt(2 * math.pi)
-
-    return rest / half_width * (integral((u + half_width) / rest) - integral((u - half_width) / rest)) - 1
 
 
 def _within_arcsine(u: float, size: float, rest: float) -> float:
@@ -254,7 +269,7 @@ class MeasuredValue:
     value: float
     unit: str = ""
     standard_uncertainty: float = attrs.field(default=0.0, validator=_not_below_zero)
-    coverage_factor: float = NORMAL_95
+    _stated_factor: float | None = attrs.field(default=NORMAL_95, alias="coverage_factor", repr=False)
     degrees_of_freedom: int | None = None
     parts: tuple[Part, ...] = attrs.field(default=(), eq=False, repr=False)
 
@@ -269,9 +284,8 @@ class MeasuredValue:
         [1] JCGM 100:2008, 5.1.2 and 5.2.2 for the sum, G.4.1 for its degrees of freedom.
         """
         each = tuple(_one_a_source(parts))
-        whole, half_width = _root(each), _expanded(each)
-        factor = half_width / whole if whole else NORMAL_95
-        return cls(value, unit, whole, factor, _freedom([p for p in each if p.shape is Shape.NORMAL]), each)
+        freedom = _freedom([part for part in each if part.shape is Shape.NORMAL])
+        return cls(value, unit, _root(each), None, freedom, each)
 
     @classmethod
     def by_repeating(
@@ -284,6 +298,16 @@ class MeasuredValue:
     def of_expanded(cls, value: float, unit: str, expanded_uncertainty: float) -> MeasuredValue:
         """A value whose half width at 95 % is known, as a data sheet gives it."""
         return cls(value, unit, expanded_uncertainty / NORMAL_95)
+
+    @cached_property
+    def coverage_factor(self) -> float:
+        """What the standard uncertainty is multiplied by for 95 %.
+
+        Worked out of the parts when it is first asked for: most values are on the way to another, and nobody does.
+        """
+        if self._stated_factor is not None:
+            return self._stated_factor
+        return _expanded(self.parts) / self.standard_uncertainty if self.standard_uncertainty else NORMAL_95
 
     @property
     def expanded_uncertainty(self) -> float:

@@ -431,7 +431,7 @@ def _stood_still(recording: Recording, stretch: Steady) -> bool:
 
     Within one run it may: a live receiver that shows tenths of a knot keeps one figure for a minute in calm water.
     """
-    for part in unchanging_stretches(recording.of("speed_over_ground")[0]):
+    for part in _still_parts(recording.of("speed_over_ground")[0]):
         if part.times[0] < stretch.end and part.times[-1] > stretch.start:
             for engine in recording.of("engine_speed"):
                 at_it = engine.between(stretch.start, stretch.end).values
@@ -446,13 +446,19 @@ def _engine_stood_still(recording: Recording, engine: Stream, stretch: Steady) -
     """Whether an engine's speed stood still to its last digit also while the boat ran at another speed."""
     speed = recording.of("speed_over_ground")[0]
     at_it = speed.between(stretch.start, stretch.end).values
-    for part in unchanging_stretches(engine):
+    for part in _still_parts(engine):
         if at_it and part.times[0] < stretch.end and part.times[-1] > stretch.start:
             meanwhile = speed.between(part.times[0], part.times[-1])
             off = [time for time, value in meanwhile if abs(value - mean(at_it)) > OTHER_SPEED]
             if off and off[-1] - off[0] >= LAG:
                 return True
     return False
+
+
+@lru_cache(maxsize=16)
+def _still_parts(stream: Stream) -> tuple[Stream, ...]:
+    """Every run of a recording asks it of the same streams."""
+    return unchanging_stretches(stream)
 
 
 def _mean_course(courses: Sequence[float]) -> float | None:
