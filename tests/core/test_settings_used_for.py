@@ -108,7 +108,17 @@ SELDOM = {
     ("wiring_audit.current_meter", "wiring_audit.ampacity"): COUNTS,
     ("wiring_audit.current_meter", "wiring_audit.overcurrent_rating"): COUNTS,
     ("wiring_audit.terminator_tolerance", "wiring_audit.network_terminators"): OTHER_BRANCH,
-    **{(key, "fuel_curve.against_others"): CONTRADICTS for key in DECLARED},
+    **dict.fromkeys(
+        (
+            (f"fuel_curve.{key}", "fuel_curve.against_others")
+            for key in (
+                *("by_eye_speed", "flow_scatter", "gasoline_density", "largest_current", "poorest", "power_tolerance"),
+                *("run_to_run_speed", "same_step", "speed_accuracy"),
+                *("steady_course", "steady_engine_speed", "steady_fuel_flow", "steady_seconds", "steady_speed"),
+            )
+        ),
+        CONTRADICTS,
+    ),
 }
 """Settings a check reads that change none of the samples' findings, and why each is read all the same."""
 
