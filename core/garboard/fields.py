@@ -11,9 +11,9 @@ import attrs
 from garboard.faults import ValueRefused, shown
 from garboard.record_types import typed
 from garboard.records import EQUIPMENT, JsonValue, Vessel
-from garboard.units import EXAMPLE_OF, UNITS_OF, parse_amount
+from garboard.units import EXAMPLE_OF, UNITS_OF, in_own_spelling, parse_amount
 
-__all__ = ["WATER", "Field", "Kind", "amount_as_text", "check_value", "implausible"]
+__all__ = ["SAID", "WATER", "Field", "Kind", "amount_as_text", "check_value", "implausible", "typed_value"]
 
 WATER = ("calm", "light chop", "chop", "rough")
 """Choices of a field that says how the water was: the same words in every check."""
@@ -123,6 +123,25 @@ def check_value(field: Field, value: JsonValue) -> None:
         isinstance(value, dict) and isinstance(value.get("file"), str)
     ):
         raise ValueRefused('{"file": "name beside the job file"}', shown(value))
+
+
+def typed_value(field: Field, text: str) -> JsonValue:
+    """What a person typed, as the kind of value the field takes and in the program's own spelling.
+
+    It need not be one the field takes: `check_value` says so.
+    """
+    text = text.strip()
+    if field.kind is Kind.AMOUNT:
+        return in_own_spelling(" ".join(text.split()), field.quantity)
+    if field.kind is Kind.COUNT and text.removeprefix("-").isdecimal():
+        return int(text)
+    if field.kind is Kind.YES_NO:
+        return SAID.get(text.casefold(), text)
+    return text
+
+
+SAID = {"yes": True, "true": True, "no": False, "false": False}
+"""How a person types yes and no."""
 
 
 def _check_amount(field: Field, value: JsonValue) -> None:

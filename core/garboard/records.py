@@ -18,6 +18,7 @@ from garboard.units import Amount
 __all__ = [
     "ENGINE_POSITIONS",
     "EQUIPMENT",
+    "RECORD_OF",
     "Battery",
     "Circuit",
     "Engine",
@@ -379,3 +380,18 @@ class SignOff:
     not_covered: tuple[str, ...] = ()
     settings: Mapping[str, JsonValue] = attrs.field(factory=dict, metadata={"plain": dict})
     more: Mapping[str, JsonValue] = _more()
+
+
+RECORD_OF: Mapping[str, type[Any]] = {
+    "job": Job,
+    "vessel": Vessel,
+    "engines": Engine,
+    "tanks": Tank,
+    "batteries": Battery,
+    "circuits": Circuit,
+    "heading_sensors": HeadingSensor,
+    "networks": NetworkBus,
+    "propeller": Propeller,
+    "devices": NetworkDevice,
+}
+"""The records of facts: of the job, the vessel, a piece of each list, and what a piece holds within."""

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 import attrs
 
 from garboard.faults import ValueRefused
-from garboard.fields import Field, Kind, check_value
+from garboard.fields import Field, Kind, check_value, typed_value
 from garboard.findings import Basis, BasisKind, Lack, Missing, NotEnoughData
 from garboard.record_types import typed
 from garboard.records import JsonValue
@@ -118,15 +118,10 @@ class Setting:
         return f"one of {', '.join(self.field.choices)}" if self.field.choices else self.field.kind.value
 
     def typed(self, text: str) -> JsonValue:
-        """What a person typed, as the kind of value the setting takes; it need not be one it allows."""
-        text = " ".join(text.split()) if self.field.kind is Kind.AMOUNT else text.strip()
-        if self.field.kind is Kind.COUNT and text.removeprefix("-").isdecimal():
-            return int(text)
-        if self.field.kind is Kind.YES_NO:
-            return {"yes": True, "no": False}.get(text.casefold(), text)
-        if self.field.kind is Kind.AMOUNT and self.field.unit and _BARE_NUMBER.fullmatch(text):
-            return f"{text} {self.field.unit}"
-        return text
+        """What a person typed, as the kind of value the setting takes; a bare number is in the setting's own unit."""
+        if self.field.kind is Kind.AMOUNT and self.field.unit and _BARE_NUMBER.fullmatch(text.strip()):
+            return f"{text.strip()} {self.field.unit}"
+        return typed_value(self.field, text)
 
     def takes(self, value: JsonValue) -> bool:
         """Whether a value can be used; `fields.check_value` says why not."""

@@ -14,7 +14,16 @@ from garboard.faults import ValueRefused
 if TYPE_CHECKING:
     import pint
 
-__all__ = ["EXAMPLE_OF", "SPELLED_OTHERWISE", "UNITS_OF", "Amount", "convert", "in_own_spelling", "parse_amount"]
+__all__ = [
+    "EXAMPLE_OF",
+    "SPELLED_OTHERWISE",
+    "UNITS_OF",
+    "Amount",
+    "amount_in_words",
+    "convert",
+    "in_own_spelling",
+    "parse_amount",
+]
 
 _PINT_NAME: Mapping[str, str] = {
     "kn": "knot",
@@ -217,7 +226,18 @@ def parse_amount(text: str, quantity: str) -> Amount:
     if match is None or unit in units:
         return Amount.parse(text, example)
     cure = _unknown(unit) if unit not in _PINT_NAME else "" if unit else "add the unit"
-    raise ValueRefused(f"{_article(quantity)} {quantity} {_in_units(units)}, such as {example!r}", repr(text), cure)
+    raise ValueRefused(amount_in_words(quantity), repr(text), cure)
+
+
+def amount_in_words(quantity: str) -> str:
+    """What an amount of a quantity looks like.
+
+    quantity : a key of `UNITS_OF`
+
+    >>> amount_in_words("charge"), amount_in_words("number")
+    ("a charge in Ah, such as '100 Ah'", "a number without a unit, such as '1.85'")
+    """
+    return f"{_article(quantity)} {quantity} {_in_units(UNITS_OF[quantity])}, such as {EXAMPLE_OF[quantity]!r}"
 
 
 def in_own_spelling(text: str, quantity: str) -> str:

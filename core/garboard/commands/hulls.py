@@ -21,7 +21,7 @@ from garboard.commands.tools import (
     checked_value,
     declared_setting,
     refuse_crossed,
-    typed_value,
+    settled_value,
 )
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import Entry, view
@@ -334,7 +334,7 @@ def settle(
         among = [other for other in held if _text(other) == value]
         chosen = among[0] if among else value
         if not among and len(held) > 1:
-            chosen = typed_value(tools.host_for(folder), key, value, held)
+            chosen = settled_value(tools.host_for(folder), key, value, held)
         if key.kind == "setting":
             host, setting = tools.host_for(folder), key.subject[0]
             chosen = checked_value(declared_setting(host, setting), _text(chosen))

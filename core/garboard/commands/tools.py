@@ -80,7 +80,7 @@ def refuse_crossed(host: PluginHost, values: Mapping[str, JsonValue], key: str) 
         raise InputError("settings", [refused.at(key)]) from None
 
 
-def typed_value(host: PluginHost, key: RegisterKey, text: str, held: Sequence[JsonValue]) -> JsonValue:
+def settled_value(host: PluginHost, key: RegisterKey, text: str, held: Sequence[JsonValue]) -> JsonValue:
     """What a person typed as another value of a register, as its field takes it and in the program's own spelling.
 
     held : the values that stand there
@@ -105,16 +105,9 @@ def _fields_of(host: PluginHost, step: str) -> Sequence[Field]:
 
 
 def _of_field(field: Field, text: str) -> JsonValue:
-    from garboard.fields import Kind, check_value
-    from garboard.units import in_own_spelling
+    from garboard.fields import check_value, typed_value
 
-    value: JsonValue = text.strip()
-    if field.kind is Kind.AMOUNT:
-        value = in_own_spelling(text, field.quantity)
-    elif field.kind is Kind.YES_NO:
-        value = {"yes": True, "true": True, "no": False, "false": False}.get(text.strip().casefold(), text)
-    elif field.kind is Kind.COUNT and text.strip().removeprefix("-").isdecimal():
-        value = int(text)
+    value = typed_value(field, text)
     try:
         check_value(field, value)
     except ValueRefused as refused:
@@ -123,12 +116,13 @@ def _of_field(field: Field, text: str) -> JsonValue:
 
 
 def _of_vessel(path: tuple[str, ...], text: str) -> JsonValue:
+    from garboard.fields import SAID
     from garboard.history.vessel import assemble_vessel
     from garboard.units import UNITS_OF, in_own_spelling
 
     spelled = [own for quantity in UNITS_OF if (own := in_own_spelling(text, quantity)) != text]
     plain: list[JsonValue] = [int(text)] if text.strip().isdecimal() else []
-    plain += [{"yes": True, "true": True, "no": False, "false": False}.get(text.strip().casefold(), text)]
+    plain += [SAID.get(text.strip().casefold(), text)]
     faults: Sequence[Fault] = ()
     for value in (*spelled, *plain, text):
         _, faults = assemble_vessel([(path, value)], "A")

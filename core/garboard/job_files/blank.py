@@ -10,32 +10,12 @@ import attrs
 from garboard.fields import Field, Kind
 from garboard.hosting.host import PluginHost
 from garboard.job_files.job_file import EXPLAINED, JOB_FILE
-from garboard.records import (
-    EQUIPMENT,
-    Battery,
-    Circuit,
-    Engine,
-    HeadingSensor,
-    Job,
-    JsonValue,
-    NetworkBus,
-    NetworkDevice,
-    Propeller,
-    Tank,
-    Vessel,
-)
+from garboard.records import EQUIPMENT, RECORD_OF, Job, JsonValue, Vessel
 from garboard.steps import Step
-from garboard.units import EXAMPLE_OF, UNITS_OF
+from garboard.units import amount_in_words
 
-_RECORD_OF: Mapping[str, type[Any]] = {
-    "engines": Engine,
-    "tanks": Tank,
-    "batteries": Battery,
-    "circuits": Circuit,
-    "heading_sensors": HeadingSensor,
-    "networks": NetworkBus,
-}
-_WITHIN: Mapping[str, type[Any]] = {"propeller": Propeller, "devices": NetworkDevice}
+_WITHIN = ("propeller", "devices")
+"""What a piece of equipment holds within."""
 
 _MORE_OF_A_KEY: Mapping[str, str] = {
     "job.id": "tells this job from others of the boat",
@@ -70,9 +50,9 @@ _MORE_OF_A_KEY: Mapping[str, str] = {
 
 
 def takes(field: Field) -> str:
-    """What a field takes, in words ("a speed in kn, mph, km/h or m/s, such as \\"38.2 kn\\"; from 0 to 100 kn")."""
+    """What a field takes, in words ("a speed in kn, mph, km/h or m/s, such as '38.2 kn'; from 0 to 100 kn")."""
     what = {
-        Kind.AMOUNT: _amount(field.quantity) if field.kind is Kind.AMOUNT else "",
+        Kind.AMOUNT: amount_in_words(field.quantity) if field.kind is Kind.AMOUNT else "",
         Kind.COUNT: "a whole number",
         Kind.CHOICE: f"one of {', '.join(field.choices)}",
         Kind.YES_NO: "true or false",
@@ -86,13 +66,6 @@ def takes(field: Field) -> str:
     return what + ends
 
 
-def _amount(quantity: str) -> str:
-    *others, last = UNITS_OF[quantity]
-    units = f" in {', '.join(others)} or {last}" if others else f" in {last}" if last else ""
-    article = "an" if quantity[0] in "aeiou" else "a"
-    return f'{article} {quantity}{units}, such as "{EXAMPLE_OF[quantity]}"'
-
-
 def blank_job(host: PluginHost, hull_number: str, names: Mapping[str, Sequence[str]]) -> dict[str, JsonValue]:
     """A job file as plain data. What is left null in it counts as not entered.
 
@@ -101,7 +74,7 @@ def blank_job(host: PluginHost, hull_number: str, names: Mapping[str, Sequence[s
     vessel: dict[str, JsonValue] = {"hull_number": hull_number}
     vessel |= {key: None for key in _keys(Vessel) if key not in EQUIPMENT and key != "hull_number"}
     vessel |= {
-        kind: [_blank(_RECORD_OF[kind], by, name) for name in names.get(kind, ())] for kind, by in EQUIPMENT.items()
+        kind: [_blank(RECORD_OF[kind], by, name) for name in names.get(kind, ())] for kind, by in EQUIPMENT.items()
     }
     job: dict[str, JsonValue] = {**dict.fromkeys(_keys(Job)), "id": "1", "technicians": []}
     explained: dict[str, JsonValue] = {
@@ -125,16 +98,15 @@ def _keys(record: type[Any]) -> list[str]:
 
 def _blank(record: type[Any], by: str, name: str) -> JsonValue:
     blank: dict[str, JsonValue] = {**dict.fromkeys(_keys(record)), by: name}
-    for within, inner in _WITHIN.items():
+    for within in _WITHIN:
         if within in blank:
-            one: dict[str, JsonValue] = dict.fromkeys(_keys(inner))
+            one: dict[str, JsonValue] = dict.fromkeys(_keys(RECORD_OF[within]))
             blank[within] = [] if within == "devices" else one
     return blank
 
 
 def _explained_records() -> Iterator[tuple[str, str]]:
-    records = {"job": Job, "vessel": Vessel, **_RECORD_OF, **_WITHIN}
-    for name, record in records.items():
+    for name, record in RECORD_OF.items():
         kinds = get_type_hints(record)
         for field in attrs.fields(record):
             if field.name not in ("more", *EQUIPMENT, *_WITHIN):
@@ -145,7 +117,7 @@ def _explained_records() -> Iterator[tuple[str, str]]:
 
 def _takes(field: attrs.Attribute[Any], kind: Any) -> str:
     if "quantity" in field.metadata:
-        return _amount(field.metadata["quantity"])
+        return amount_in_words(field.metadata["quantity"])
     if "choices" in field.metadata:
         return f"one of {', '.join(field.metadata['choices'])}"
     plain = {bool: "true or false", int: "a whole number", str: "text"}

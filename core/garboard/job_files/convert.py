@@ -12,30 +12,13 @@ from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, overrid
 
 from garboard.faults import Fault, InputError, ValueRefused, shown
 from garboard.fields import amount_as_text
-from garboard.records import (
-    Battery,
-    Circuit,
-    Engine,
-    HeadingSensor,
-    Job,
-    JsonValue,
-    NetworkBus,
-    NetworkDevice,
-    Propeller,
-    Tank,
-    Vessel,
-)
+from garboard.records import RECORD_OF, JsonValue
 from garboard.units import Amount, in_own_spelling, parse_amount
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
 Record = TypeVar("Record")
-
-_LEFT_BLANK = (
-    *(Vessel, Engine, Propeller, Tank, Battery, Circuit, HeadingSensor, NetworkBus, NetworkDevice),
-    Job,
-)
 
 
 def structure(plain: JsonValue, kind: type[Record], source: str, root: str = "") -> Record:
@@ -135,7 +118,7 @@ def _structure_record(kind: type[Any], converter: Converter) -> Callable[[Any, A
 
     def may_be_null(field: attrs.Attribute[Any]) -> bool:
         """Whether null counts as not entered, as in a blank job file."""
-        return kind in _LEFT_BLANK and field.default is not attrs.NOTHING
+        return kind in RECORD_OF.values() and field.default is not attrs.NOTHING
 
     build = make_dict_structure_fn(kind, converter, _cattrs_detailed_validation=True, **overrides)  # type: ignore[arg-type]
 
