@@ -27,6 +27,7 @@ __all__ = [
     "amount_or_fault",
     "nothing_at",
     "place_of",
+    "refuse_set_back",
 ]
 
 T = TypeVar("T")
@@ -292,6 +293,16 @@ def nothing_at(view: JobView, step: str, field: str, *, row: str = "", of: str =
     else:
         lack, text = Lack.NOT_ENTERED, f"{where} is not entered"
     return Missing(text, lack=lack, step=step, field=field, row=row, of=of)
+
+
+def refuse_set_back(recording: Recording, *, step: str, field: str) -> None:
+    """Raise NotEnoughData where the clock of a recording was set back: what it says of a moment may be of another."""
+    if recording.was_set_back:
+        text = (
+            f"the clock of {recording.name} goes back by {recording.set_back:.0f} s: two moments lie one over the "
+            "other; record again"
+        )
+        raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=step, field=field)
 
 
 def _covers_entered(sign_off: SignOff) -> bool:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Mapping
+import operator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 import attrs
@@ -41,6 +42,9 @@ east positive, rate of turn starboard positive, rudder starboard positive, latit
 SIMULATED = "simulated"
 """The mark of a simulated run: the source of each of its samples begins with this word. It goes wherever they go."""
 
+
+MOST_OUT_OF_ORDER = 10.0
+"""Lines may overtake each other by so much on their way [s]; beyond it a clock was set back. Common practice."""
 
 HARD_RANGE: Mapping[str, tuple[float, float]] = {
     "heading": (0, 360),
@@ -129,12 +133,19 @@ class Stream:
 class Recording:
     """A whole recording, sorted into streams. Made once by `gather`; nothing in it changes.
 
-    devices : what devices say of themselves, such as maker and model, by the source of their streams
+    devices  : what devices say of themselves, such as maker and model, by the source of their streams
+    set_back : by how much the times of one stream ran back at most, as they were recorded [s]
     """
 
     name: str
     streams: Mapping[StreamKey, Stream]
     devices: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict, eq=False)
+    set_back: float = attrs.field(default=0.0, eq=False)
+
+    @property
+    def was_set_back(self) -> bool:
+        """Whether its clock was set back while it ran: then two moments lie one over the other."""
+        return self.set_back > MOST_OUT_OF_ORDER
 
     @property
     def is_simulated(self) -> bool:
@@ -155,7 +166,15 @@ def gather(name: str, samples: Iterable[Sample]) -> Recording:
         key = StreamKey(quantity, source, instance, reference)
         times.setdefault(key, []).append(time)
         values.setdefault(key, []).append(value)
-    return Recording(name, {key: _in_order(key, times[key], values[key]) for key in times})
+    set_back = max(map(_set_back, times.values()), default=0.0)
+    return Recording(name, {key: _in_order(key, times[key], values[key]) for key in times}, set_back=set_back)
+
+
+def _set_back(times: Sequence[float]) -> float:
+    """By how much times run back behind the latest before them [s]."""
+    if all(map(operator.le, times, itertools.islice(times, 1, None))):  # nearly always, and quick
+        return 0.0
+    return max(latest - time for latest, time in zip(itertools.accumulate(times, max), times, strict=True))
 
 
 def _in_order(key: StreamKey, times: list[float], values: list[float]) -> Stream:

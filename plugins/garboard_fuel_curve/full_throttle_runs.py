@@ -123,7 +123,7 @@ def _recorded(view: JobView, place: FieldKey) -> list[Run]:
     if view.value(step, field, row=row, of=of) is None:
         return []
     recording = view.asking().recording(step, field, row=row, of=of)
-    return list(_cut(view, recording, place))
+    return [] if recording.was_set_back else list(_cut(view, recording, place))
 
 
 def _cut(view: JobView, recording: Recording, place: FieldKey) -> Iterator[Run]:

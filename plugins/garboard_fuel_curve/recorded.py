@@ -9,7 +9,7 @@ from itertools import pairwise
 import attrs
 
 from garboard.findings import Lack, Missing, NotEnoughData
-from garboard.job_view import JobView
+from garboard.job_view import JobView, refuse_set_back
 from garboard.samples import Recording, Stream
 from garboard.series import (
     Steady,
@@ -81,8 +81,10 @@ def cut(view: JobView, recording: Recording) -> Cut:
     Stretches at one throttle setting are put together; where their courses are opposite, speed is the mean of
     means of the runs in turn.
     Raises NotEnoughData when an engine's data or the speed is not in the recording, when nothing holds steady, when
-    an engine's speed or fuel flow stood still while the other changed, and when two senders of it differ.
+    an engine's speed or fuel flow stood still while the other changed, when two senders of it differ, and when a
+    clock was set back.
     """
+    refuse_set_back(recording, step=STEPS, field="recording")
     senders, tolerance = _watched(view, recording)
     as_sent = {name: first for name, (first, *_) in senders.items()}
     streams = {name: per_second(stream) for name, stream in as_sent.items()}

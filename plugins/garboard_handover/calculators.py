@@ -23,7 +23,7 @@ from garboard.findings import (
     Series,
     Verdict,
 )
-from garboard.job_view import JobView, nothing_at
+from garboard.job_view import JobView, nothing_at, refuse_set_back
 from garboard.records import EQUIPMENT
 from garboard.samples import Stream
 from garboard.series import unwrapped
@@ -315,6 +315,7 @@ def _heading(view: JobView, field: str) -> Stream:
             raise NotEnoughData(nothing_at(view, steps.AUTOPILOT, field))
         text = f"{field.replace('_', ' ')} is not here; record the heading while the pilot steers"
         raise NotEnoughData(text, lack=Lack.NOT_ENTERED, step=steps.AUTOPILOT, field=field)
+    refuse_set_back(recording, step=steps.AUTOPILOT, field=field)
     streams = recording.of("heading")
     if not streams:
         text = f"{field.replace('_', ' ')} holds no heading"

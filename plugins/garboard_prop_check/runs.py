@@ -9,7 +9,7 @@ from functools import lru_cache
 import attrs
 
 from garboard.findings import Lack, Missing, NotEnoughData
-from garboard.job_view import FieldKey, JobView, nothing_at
+from garboard.job_view import FieldKey, JobView, nothing_at, refuse_set_back
 from garboard.records import Engine
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Stream, StreamKey
 from garboard.series import (
@@ -248,8 +248,9 @@ def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
 
     Full throttle is the engine speed of the fastest stretch: a propeller that lets go turns faster and drives slower.
     It is the highest engine speed where the fastest is far below it, as a cruise with the current is.
-    Raises NotEnoughData when a stream is missing or nothing is steady long enough.
+    Raises NotEnoughData when a stream is missing, a clock was set back or nothing is steady long enough.
     """
+    refuse_set_back(recording, step=FULL_THROTTLE, field=ALL_RUNS)
     streams = _streams(view.vessel.engines, recording)
     seconds, by_speed, by_engine = (
         view.setting_value("prop_check.steady_seconds", "s"),

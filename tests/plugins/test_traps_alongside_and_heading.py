@@ -631,3 +631,30 @@ def test_an_engine_speed_that_never_moves_while_the_boat_does_judges_no_engine(
     assert by_window["port engine"] is (Verdict.NOT_ENOUGH_DATA if is_frozen else Verdict.PASS)
     assert by_window["starboard engine"] is Verdict.PASS
     assert any("dead or frozen" in one.sentence for one in told.values()) == is_frozen
+
+
+# --- a clock set back while it records
+
+
+@pytest.mark.parametrize(("back", "is_judged"), [(0.0, True), (3.0, True), (60.0, False)])
+def test_a_recording_whose_clock_was_set_back_judges_no_run_step_or_pilot(
+    kittiwake: JobView, back: float, is_judged: bool
+) -> None:
+    """Lines that overtake each other by seconds are no such thing."""
+    places = [(THROTTLE, "all_runs"), ("fuel_curve.steps", "recording"), (PILOT, "hold_recording")]
+    checks = ("prop_check.speed", "fuel_curve.curve", "handover.heading_hold")
+    for (step, field), check in zip(places, checks, strict=True):
+        whole = kittiwake.recording(step, field)
+        assert whole is not None
+        samples = [
+            Sample(time, *stream.key[:1], value, *stream.key[1:])
+            for stream in whole.streams.values()
+            for time, value in stream
+        ]
+        samples.sort(key=lambda sample: sample.time)
+        middle = samples[len(samples) // 2].time
+        moved = (sample._replace(time=sample.time - back) if sample.time > middle else sample for sample in samples)
+        view = altered(kittiwake, {(step, field, "", ""): {"file": "moved"}}, moved=gather("moved", moved))
+        told = [one.finding for one in HOST.assess(view, [step]) if one.calculator == check]
+        said_back = any("goes back by" in one.sentence for one in told)
+        assert said_back != is_judged, (check, [one.sentence for one in told])
