@@ -45,9 +45,9 @@ def trapezoid(path: Path, turn: Turn) -> float:
     return math.degrees(sum((t1 - t0) * (v0 + v1) / 2 for (t0, v0), (t1, v1) in steps) * 1e-6 / 32)
 
 
-def course_turned(path: Path, source: str) -> float:
+def course_turned(path: Path, source: str, turn: Turn) -> float:
     """Degrees turned: PGN 129026, course in bytes 2 and 3, in 1e-4 rad, unwound."""
-    courses = [math.degrees(value * 1e-4) for _, value in raw(path, "129026", source, 2, 2)]
+    courses = [math.degrees(value * 1e-4) for _, value in within(raw(path, "129026", source, 2, 2), turn)]
     return sum((after - before + 180) % 360 - 180 for before, after in pairwise(courses))
 
 
@@ -58,7 +58,8 @@ def test_both_sources_turned_a_little_over_a_circle_and_the_course_agrees(real_r
     assert [turn.source for turn in turns] == ["27", "52"]
     for turn in turns:
         assert turn.degrees == pytest.approx(trapezoid(path, turn), abs=0.05)
-        assert turn.by_course == pytest.approx(course_turned(path, "52"), abs=0.05)
+        # An end of the turn may lie between two samples of the course.
+        assert turn.by_course == pytest.approx(course_turned(path, "52", turn), abs=0.2)
         assert turn.course_ratio == pytest.approx(1.0, abs=0.02)
         assert turn.direction == "starboard"
 
