@@ -8,10 +8,11 @@ from typing import Any
 
 import attrs
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import small_plugin
+from examples import examples
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import Fault, InputError
 from garboard.fields import check_value, implausible
@@ -141,11 +142,13 @@ def _distinct(job_file: JobFile) -> JobFile:
     return attrs.evolve(job_file, vessel=vessel, measurements=once(job_file.measurements, place_of))
 
 
+@settings(max_examples=examples(100))
 @given(records(JobFile).map(_distinct))
 def test_writing_and_reading_gives_the_same_records(job_file: JobFile) -> None:
     assert parse_job_file(job_file_text(job_file), "again") == job_file
 
 
+@settings(max_examples=examples(100))
 @given(records(JobFile).map(_distinct))
 def test_writing_what_was_read_gives_the_same_text(job_file: JobFile) -> None:
     text = job_file_text(job_file)

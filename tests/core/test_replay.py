@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from examples import examples
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, make_entry
 from garboard.faults import InputError
@@ -393,7 +394,7 @@ def test_values_are_the_same_when_number_and_unit_are() -> None:
     assert not same_value({"a": 1}, {"a": True})
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=examples(60))
 @given(seeds)
 def test_a_sign_off_is_stale_exactly_when_something_is_not_covered(seed: int) -> None:
     entries = union(history(seed))
@@ -429,7 +430,7 @@ def _not_covered(signature: Entry, state: HullState, entries: dict[str, Entry]) 
     } - covered
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=examples(60))
 @given(seeds)
 def test_an_entry_is_never_shown_before_one_it_replaces(seed: int) -> None:
     state = replay(HULL, union(history(seed)).values())

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from examples import examples
 from garboard import hull_number
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import SHOP_RECORD, Entry, make_entry
@@ -308,7 +309,7 @@ def test_a_card_holds_what_a_boat_is_found_by() -> None:
 NUMBERS = st.text("O0I1QA2", min_size=4, max_size=5).map(lambda end: f"ABC0000{end}")
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(st.lists(st.one_of(NUMBERS, NUMBERS.map("US".__add__)), min_size=2, max_size=12, unique=True))
 def test_look_alikes_found_among_many_are_those_the_rule_finds_one_by_one(numbers: list[str]) -> None:
     """Checked against `hull_number.look_alikes`, which compares a number with every other."""

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from examples import examples
 from garboard import hull_number
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, make_entry
@@ -80,7 +81,7 @@ def one_by_one(store: Growing, words: str, day: str) -> list[str]:
     return [hull for _, hull in sorted(found)]
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=examples(300), deadline=None)
 @given(st.lists(BOATS, min_size=1, max_size=4), ASKED, st.just("") | DAYS, st.integers(0, 3))
 @example([{"ABC000OOA526": [("a", "b", "2026-11-25")]}, {"ABC000OOA526": [("c", "", "2026-11-24")]}], "a b", "", 0)
 def test_a_search_finds_what_going_through_every_boat_finds(
@@ -109,7 +110,7 @@ def test_the_name_entered_last_is_shown_and_all_are_found_in_whatever_order_entr
     assert card.names == names
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=examples(50), deadline=None)
 @given(BOATS)
 def test_the_days_of_all_boats_are_those_of_each(boats: dict[str, list[tuple[str, str, str]]]) -> None:
     store = Growing()
