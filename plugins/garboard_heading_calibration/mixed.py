@@ -120,7 +120,10 @@ def mixed_windows(stream: Stream) -> tuple[Window, ...]:
     stream  : a heading or a course over ground [deg]
     returns : begin and end of each part [s]
     """
-    steps = [(earlier, later, signed_angle(second - first)) for (earlier, first), (later, second) in pairwise(stream)]
+    turns = [signed_angle(second - first) for first, second in pairwise(stream.values)]
+    if max(map(abs, turns), default=0.0) <= JUMP:  # nearly always, and quick
+        return ()
+    steps = [(earlier, later, turn) for (earlier, later), turn in zip(pairwise(stream.times), turns, strict=True)]
     jumps = [
         (before[0], after[1])
         for before, after in pairwise(steps)

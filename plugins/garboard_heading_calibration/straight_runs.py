@@ -58,7 +58,7 @@ def compute(view: JobView) -> Iterable[Finding]:
         need(course is not None, NO_COURSE)
         need(bool(headings or unsound), "the recording holds no heading")
     asking.check()
-    variation = variation_here(view)
+    variation = view.once(variation_here)
 
     def of_source(source: str) -> Finding:
         if source in unsound:

@@ -18,6 +18,7 @@ from garboard.hosting.host import PluginHost
 from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.titles import name_in_words, place_in_words, title_of
 from garboard.hosting.unused import not_used
+from garboard.hosting.watching import watched
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
 from garboard.records import Measurement, SignOff
@@ -134,7 +135,7 @@ def _created(opened: str) -> datetime:
 def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
     try:
         with plugin_code():
-            return tuple(section.build(host.with_defaults(view), assessed))
+            return tuple(section.build(watched(host.with_defaults(view)), assessed))
     except NotEnoughData as missing:
         return (f"Not enough data: {in_words(missing)}.",)
     except Exception as failure:
