@@ -375,15 +375,15 @@ def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) 
     if given is None or isinstance(given, Finding):
         raise TypeError(f"compute gives findings one after another, in a list or by 'yield', got {shown(given)}")
     for found in given:
-        finding, fresh = _finding(found, calculator, plugin), tuple(view.seen)
-        read.update(view.seen)
+        finding, fresh = _finding(found, calculator, plugin), dict.fromkeys(view.seen)
+        read.update(fresh)
         view.seen.clear()
         if finding.places or finding.verdict is Verdict.NOT_ENOUGH_DATA:  # the latter says what is missing, and where
             yield finding
         elif finding.of:
             yield attrs.evolve(finding, places=tuple(place for place in read if place[3] in ("", finding.of)))
         else:
-            yield attrs.evolve(finding, places=fresh or tuple(read))
+            yield attrs.evolve(finding, places=tuple(fresh or read))
 
 
 def _basis_of(calculator: Calculator) -> tuple[Basis, ...]:

@@ -34,17 +34,17 @@ class _Done:
 class WatchedView(JobView):
     """A job view that notes what is read in it.
 
-    seen : places that hold a value and were read, each once, in the order they were first read
+    seen : places that hold a value, in the order they were read, as often as they were
     """
 
-    seen: dict[FieldKey, None] = attrs.field(factory=dict, eq=False, repr=False)
+    seen: list[FieldKey] = attrs.field(factory=list, eq=False, repr=False)
     _done: dict[object, _Done] = attrs.field(init=False, factory=dict, eq=False, repr=False)
     """Of this view alone: `attrs.evolve` gives one with other values, which begins anew."""
 
     def find(self, step: str, field: str, *, row: str = "", of: str = "") -> Measurement | None:
         found = JobView.find(self, step, field, row=row, of=of)
         if found is not None:
-            self.seen[step, field, row, of] = None
+            self.seen.append((step, field, row, of))
         return found
 
     def once(self, work: Callable[Concatenate[JobView, P], T], *asked: P.args, **named: P.kwargs) -> T:
@@ -53,7 +53,7 @@ class WatchedView(JobView):
         if done is None:
             done = self._done[key] = self._do(work, *asked, **named)
         else:
-            self.seen.update(dict.fromkeys(done.seen))
+            self.seen.extend(done.seen)
             self._read.update(done.read)
         if done.lacked is not None:
             raise NotEnoughData(*done.lacked.missing)
@@ -62,8 +62,7 @@ class WatchedView(JobView):
 
     def _do(self, work: Callable[Concatenate[JobView, P], T], *asked: P.args, **named: P.kwargs) -> _Done:
         """Do a work and note what it alone reads; to whoever asked for it that counts as read, too."""
-        seen, read = dict(self.seen), set(self._read)
-        self.seen.clear()
+        before, read = len(self.seen), set(self._read)
         self._read.clear()
         result, lacked = None, None
         try:
@@ -71,9 +70,7 @@ class WatchedView(JobView):
         except NotEnoughData as lacking:
             lacked = lacking
         finally:
-            its_own, its_settings = tuple(self.seen), frozenset(self._read)
-            self.seen.clear()
-            self.seen.update(seen | dict.fromkeys(its_own))
+            its_own, its_settings = tuple(dict.fromkeys(self.seen[before:])), frozenset(self._read)
             self._read.update(read)
         return _Done((*asked, *named.values()), result, lacked, its_own, its_settings)
 
