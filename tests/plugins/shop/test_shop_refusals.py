@@ -354,22 +354,6 @@ def test_what_is_not_http_ends_the_connection_and_nothing_else(shop: RunningShop
     assert not heard or heard.startswith((b"HTTP/1.1 4", b"HTTP/1.1 5"))
 
 
-@pytest.mark.parametrize(
-    "said", [b"", b"GET /versions HTTP/1.1\r\nHost: x\r\n", b"GET /versions HTTP/1.1\r\nHost: x\r\n\r\nGET"]
-)
-def test_a_connection_that_never_finishes_asking_is_closed(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, said: bytes
-) -> None:
-    """Silent from the start, in the middle of a request, or in the middle of the second."""
-    monkeypatch.setattr("garboard_shop.serve.SECONDS_TO_ASK", 0.2)
-    with RunningShop(tmp_path) as own, tls_to(own.port) as line:
-        line.sendall(said)
-        with contextlib.suppress(ConnectionError, ssl.SSLEOFError):  # but never the 20 s the socket waits: TimeoutError
-            while line.recv(65536):  # the answer to the whole request, if there was one
-                pass
-        assert ask_raw(own.port, "GET", "/versions").status == 200
-
-
 def test_older_tls_is_not_spoken(shop: RunningShop) -> None:
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
     context.check_hostname, context.verify_mode = False, ssl.CERT_NONE
