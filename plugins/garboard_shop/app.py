@@ -217,6 +217,8 @@ def differences_of(store: Store, question: Question, room: int) -> Differences:
         if missing := theirs[hull] - {name[:digits] for name in held}:
             needs[hull] = sorted(missing)
         offered = sorted(name for name in held if name[:digits] not in theirs[hull])
+        if not offered:
+            continue
         entries = store.get(hull, offered[: room // SMALL_ENTRY + 1])
         taken = 0
         for raw in entries.values():
@@ -261,7 +263,8 @@ def take_in(shop: Shop, asked: Asked, lines: Sequence[bytes]) -> JsonValue:
         except NewerFormat as reason:
             over = dict.fromkeys(found, in_words(reason))
         refused += [[name, why] for name, why in over.items()]
-        within[hull] = CheckedEntries((name, raw) for name, raw in found.items() if name not in over)
+        if kept := CheckedEntries((name, raw) for name, raw in found.items() if name not in over):
+            within[hull] = kept
     put = shop.store.put_if_absent(within, asked.tablet.id, shop.now(), asked.clock_offset)
     refused += [[name, in_words(reason)] for name, reason in put.refused]
     known = sum(map(len, within.values())) - len(put.added) - len(put.refused)

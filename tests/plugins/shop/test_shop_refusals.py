@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import gzip
 import hashlib
 import json
@@ -18,6 +19,7 @@ from hypothesis import strategies as st
 
 from campaigns.writers import entry_number
 from garboard.disk.entries import LARGEST_ENTRY, canonical_bytes
+from garboard.disk.hullfile import HullFile
 from garboard.shop_link import wire
 from garboard.shop_link.pairing import PairedShop
 from garboard_shop.app import PROTOCOL_ROUTES, Limits
@@ -264,6 +266,24 @@ def test_questions_about_buckets_that_make_no_sense(
     shop: RunningShop, paired: PairedShop, question: bytes, status: int, reason: str
 ) -> None:
     refused(ask_raw(shop.port, "POST", "/v1/sixteenths", question, token=paired.token), status, reason)
+
+
+def test_hulls_that_nobody_has_leave_nothing_behind(shop: RunningShop, paired: PairedShop) -> None:
+    """Asked for by number, by bucket, and named by entries that are refused: a manager's, from a technician."""
+    hulls = [f"QQZ{number:05d}A526" for number in range(50)]
+    decided = [respelled(kind="setting", hull=hull, subject=["prop_check.slip"]) for hull in hulls]
+    before = files_in_memory()
+    ask_raw(shop.port, "POST", "/v1/diff", wire.question({hull: [GOOD.id] for hull in hulls}, 8), token=paired.token)
+    marks = wire.by_hull(dict.fromkeys(hulls, wire.bucket_digests([GOOD.id])))
+    assert ask_raw(shop.port, "POST", "/v1/sixteenths", marks, token=paired.token).status == 200
+    answer = json.loads(put_entries(shop, paired, wire.lines_of(decided)).text)
+    assert len(answer["refused"]) == 50
+    assert files_in_memory() == before
+
+
+def files_in_memory() -> int:
+    """How many hull files the process holds open or keeps in mind."""
+    return sum(isinstance(one, HullFile) for one in gc.get_objects())
 
 
 @pytest.mark.parametrize("hull", ["", "../../../etc/passwd", "\0", "ABC\n", "🚤", "A" * 1000])
