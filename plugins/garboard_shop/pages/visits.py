@@ -7,7 +7,6 @@ import hmac
 import logging
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from contextlib import suppress
-from http.cookies import CookieError, SimpleCookie
 from types import MappingProxyType
 from urllib.parse import parse_qsl
 
@@ -19,7 +18,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from garboard.disk.storage import NewerFormat, NotSaved
-from garboard.faults import Fault, GarboardError, InputError, in_words
+from garboard.faults import Fault, GarboardError, InputError, in_number, in_words
 from garboard.history.halves import HalfSaved
 from garboard_shop.pages import people
 from garboard_shop.pages.decisions import Overtaken
@@ -28,6 +27,10 @@ from garboard_shop.pages.people import Session
 from garboard_shop.store import MANAGER, StoreAway, WebUser
 
 COOKIE = "__Host-garboard"
+KNOWN_COOKIE = "__Host-garboard-known"
+"""By it a browser in which somebody was signed in before is known again; it signs nobody in."""
+SECONDS_KNOWN = 400 * 24 * 60 * 60
+"""The longest that browsers keep a cookie (from memory: RFC 6265bis) [s]."""
 LARGEST_FORM = 32 * 1024
 LONGEST_FORM = 30.0
 """How long a form may take to come [s]."""
@@ -94,6 +97,11 @@ class Visit:
         return self.request.client.host if self.request.client else ""
 
     @property
+    def marks(self) -> str:
+        """What the browser is known by, for those who were signed in with it before."""
+        return self.request.cookies.get(KNOWN_COOKIE, "")
+
+    @property
     def path(self) -> str:
         """The path asked for. Not by the request's whole address: in that, the host's name is whatever was sent."""
         path: str = self.request.scope["path"]
@@ -140,6 +148,19 @@ class Visit:
             sentence=failure.sentence,
             details=details,
         )
+
+
+def refuse_hurry(wait: int) -> None:
+    """Raise unless there is nothing to wait for.
+
+    wait : as `people.Attempts.begin` gives it [ms]
+    """
+    if wait:
+        sentence = (
+            f"Too many wrong passwords. Wait {in_number(-(-wait // 60_000), 'minute')}, then try again. "
+            "A browser in which you were signed in before is not held up by others."
+        )
+        raise NotHere(429, sentence, {"Retry-After": str(-(-wait // 1000))})
 
 
 def lost_in(desk: ShopDesk) -> Callable[[Request, int], Awaitable[Response]]:
@@ -236,19 +257,11 @@ def _answer(visit: Visit, answer: Answer, role: str) -> Response:
 
 def _know(visit: Visit) -> None:
     """Find out who asks, by the cookie; their role is read anew each time."""
-    visit.secret = _cookie(visit.request)
+    visit.secret = visit.request.cookies.get(COOKIE, "")
     session = visit.desk.sessions.find(visit.secret, visit.desk.now()) if visit.secret else None
     user = people.find(visit.desk.store.register, session.user) if session else None
     if session and user:
         visit.session, visit.user = session, user
-
-
-def _cookie(request: Request) -> str:
-    try:
-        found = SimpleCookie(request.headers.get("cookie", "")).get(COOKIE)
-    except CookieError:
-        return ""
-    return found.value if found else ""
 
 
 def _to_sign_in(visit: Visit) -> Response:
@@ -290,9 +303,19 @@ async def _form(request: Request) -> dict[str, str]:
         raise NotHere(400, "The form cannot be read.") from None
 
 
-def signed_in(response: Response, secret: str) -> Response:
-    """Give the browser the session's cookie."""
+def signed_in(visit: Visit, user: WebUser, path: str) -> Response:
+    """Open a session, give the browser its cookie, and know the browser from now on."""
+    response = visit.go(path)
+    secret = visit.desk.sessions.open(user.name, visit.desk.now())
     response.set_cookie(COOKIE, secret, path="/", secure=True, httponly=True, samesite="strict")
+    return marked(visit, user, response)
+
+
+def marked(visit: Visit, user: WebUser, response: Response) -> Response:
+    """Let the browser keep what it is known by for somebody who proved who they are."""
+    if not people.known_by(user, visit.marks):
+        marks = people.join_marks(visit.marks, people.make_mark(user))
+        response.set_cookie(KNOWN_COOKIE, marks, SECONDS_KNOWN, path="/", secure=True, httponly=True, samesite="strict")
     return response
 
 
