@@ -501,10 +501,12 @@ def _keep_address(folder: Path, host: str, port: int) -> None:
 
 
 def _kept_address(folder: Path) -> tuple[str, int]:
+    from garboard.disk.json_text import read_json
+
     try:
-        plain = json.loads((folder / ADDRESS_FILE).read_bytes())
+        plain = read_json((folder / ADDRESS_FILE).read_bytes())
         return str(plain["host"]), int(plain["port"])
-    except (OSError, ValueError, KeyError):
+    except (OSError, ValueError, KeyError, TypeError):
         expected = "one where `garboard shop` has run once"
         raise InputError(str(folder), [Fault("folder", expected, "no address of a server")]) from None
 

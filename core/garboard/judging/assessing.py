@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
@@ -13,6 +12,7 @@ from garboard import hull_number
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
+from garboard.disk.json_text import read_json
 from garboard.disk.storage import Damage
 from garboard.faults import Fault, InputError, in_number
 from garboard.fields import Kind, implausible
@@ -205,8 +205,8 @@ def job_files(path: Path) -> tuple[Path, ...]:
 
 def _is_our_own_output(file: Path) -> bool:
     try:
-        plain = json.loads(file.read_text(encoding="utf-8"))
-    except (ValueError, OSError, RecursionError):
+        plain = read_json(file.read_text(encoding="utf-8"))
+    except (ValueError, OSError):
         return False  # read again as a job file, which says what is wrong with it
     return isinstance(plain, dict) and FINDINGS.names(plain)
 
