@@ -339,3 +339,61 @@ def test_a_folder_that_cannot_be_made_says_so(tmp_path: Path, monkeypatch: pytes
     monkeypatch.setattr(Path, "mkdir", refuses)
     result = _run("merge", source, "--into", tmp_path / "new")
     assert (result.exit_code, f"{tmp_path / 'new'} cannot be written" in result.stderr) == (2, True)
+
+
+# One hull file that the system does not let be written, or read
+
+
+_CURES = {
+    errno.EACCES: "Let this user {} it",
+    errno.EROFS: "Let this user {} it",
+    errno.ENOSPC: "Free some space",
+    errno.EIO: "The disk or card is failing",
+}
+
+
+@pytest.mark.parametrize("command", ["merge", "take-back"])
+@pytest.mark.parametrize("number", _CURES)
+def test_a_hull_file_that_cannot_be_written_is_named_with_what_to_do(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: str, number: int
+) -> None:
+    folder, other = _folder(tmp_path / "card", 2), _folder(tmp_path / "other", 3)
+    before, really = _of(folder).read_bytes(), os.open
+
+    def refuses(path: str | Path, flags: int, mode: int = 0o777, **more: int) -> int:
+        if flags & (os.O_WRONLY | os.O_RDWR) and Path(path) == _of(folder):
+            raise OSError(number, os.strerror(number), str(path))
+        return really(path, flags, mode, **more)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "open", refuses)
+        result = _run(*_WRITES[command](folder, other))
+    assert result.exit_code == 2
+    assert f"{_of(folder)} not saved: {os.strerror(number).lower()}." in result.stderr
+    assert _CURES[number].format("write") in result.stderr
+    assert _of(folder).read_bytes() == before
+    assert _run(*_WRITES[command](folder, other)).exit_code == 0
+
+
+@pytest.mark.parametrize("number", [errno.EACCES, errno.EIO])
+def test_a_hull_file_that_cannot_be_read_ends_a_command_that_writes_in_it_with_what_to_do(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, number: int
+) -> None:
+    folder = _folder(tmp_path / "card", 2)
+    really = Path.read_bytes
+
+    def refuses(path: Path) -> bytes:
+        if path == _of(folder):
+            raise OSError(number, os.strerror(number), str(path))
+        return really(path)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "read_bytes", refuses)
+        result = _run(*_WRITES["take-back"](folder, folder))
+        assert result.exit_code == 2
+        assert f"{_of(folder)} cannot be read: {os.strerror(number).lower()}." in result.stderr
+        assert _CURES[number].format("read") in result.stderr
+        with HullFolder(folder, read_only=True) as files:
+            assert files.readable() == ()
+            assert files.left_alone == {_of(folder): os.strerror(number).lower()}
+    assert _run(*_WRITES["take-back"](folder, folder)).exit_code == 0

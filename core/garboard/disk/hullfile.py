@@ -23,8 +23,8 @@ from garboard.disk.attachments import Attachments
 from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
 from garboard.disk.journal import EMPTIED, SUFFIX, Journal, file_name, key_of_file, missing_of, read
 from garboard.disk.sizes import FileSizes
-from garboard.disk.storage import SET_ASIDE, Damage, Loss, NewerFormat, NotSaved, WriterLock
-from garboard.faults import Fault, InputError
+from garboard.disk.storage import SET_ASIDE, Damage, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
+from garboard.faults import Fault, InputError, refusal
 
 _NAME = re.compile(r"[A-Z0-9]+-[0-9a-f]{16}\.hull")
 """How a hull file is called; a copy, or what another system keeps beside it, is not."""
@@ -206,9 +206,12 @@ class HullFolder:
                     journal = Journal(
                         self._place_of(path), key, writing=self._writing, least=self._sizes.least(path.name)
                     )
-                except (NewerFormat, OSError) as error:
+                except NewerFormat as error:
                     self._leave_alone(path, error)
                     raise
+                except OSError as error:
+                    self._leave_alone(path, error)
+                    raise NotReadable(path, error) from error
                 self.left_alone.pop(path, None)
                 self._open[key] = HullFile(journal, self.put_if_absent)
             return self._open[key]
@@ -449,7 +452,7 @@ class HullFolder:
             try:
                 storage.flush_folder(self._hulls_folder)
             except OSError as error:
-                problems.append(f"{self._hulls_folder} not saved: {error.strerror}")
+                problems.append(str(storage.not_saved(self._hulls_folder, error)))
                 for hull in self._names_unflushed:
                     hull.journal.take_out()
                     hull.forget_views()
@@ -485,7 +488,7 @@ class HullFolder:
         return hull.digest() if hull.journal.entries else ""
 
     def _leave_alone(self, path: Path, error: NewerFormat | OSError) -> None:
-        self.left_alone[path] = storage.why(error) if isinstance(error, OSError) else str(error)
+        self.left_alone[path] = refusal(error) if isinstance(error, OSError) else str(error)
 
     def _key_of(self, name: str) -> str:
         """The hull a file belongs to; "" for one left alone or set aside."""
