@@ -44,6 +44,7 @@ from garboard.history.setting_entries import record_in_words
 from garboard.job_files.job_file import located, read_job_file, settings_faults
 from garboard.records import JsonValue
 from garboard.report.terminal import Tools
+from garboard.report.visible import visible_name
 from garboard.settings import in_force
 from garboard.shop_link.pairing import may_decide, writes_as
 
@@ -256,10 +257,10 @@ def show(folder: Path, hull: str, job: str, name: str) -> None:
             click.echo(f"UNFINISHED: {half}. The next command that writes here ends it, and so does 'garboard repair'.")
         tell_not_read(hulls)
         if name:
-            click.echo("\n".join(_history(*_named(boat, chosen_job(boat, job), name))))
+            click.echo("\n".join(map(visible_name, _history(*_named(boat, chosen_job(boat, job), name)))))
             return
         for one in (job,) if job and job not in boat.moved_away else () if job else boat.jobs:
-            click.echo("\n".join(_listing(boat, one)))
+            click.echo("\n".join(map(visible_name, _listing(boat, one))))
         for one, target in boat.moved_away.items():
             if job in ("", one):
                 click.echo(f"{boat.state.hull_number}, job {one}: moved to {target}: garboard show {folder} {target}")
