@@ -125,6 +125,30 @@ def test_what_was_cut_off_is_told_until_it_is_repaired(tmp_path: Path) -> None:
     assert (second.exit_code, "bytes before" in second.stdout) == (0, False)
 
 
+def test_a_repair_after_a_merge_from_a_source_cut_at_a_line_end_says_that_something_is_missing(tmp_path: Path) -> None:
+    source, shop = _folder(tmp_path / "stick"), tmp_path / "shop"
+    whole = _of(source).read_bytes()
+    _of(source).write_bytes(b"".join(whole.splitlines(keepends=True)[:3]))
+    for _ in range(2):
+        assert _run("merge", source, "--into", shop).exit_code == 1
+    for _ in range(2):
+        result = _run("repair", shop)
+        assert result.exit_code == 1
+        cut = len(whole) - _of(source).stat().st_size
+        assert f"{cut} bytes at its end, in entries nobody can count" in result.stdout
+    (kept,) = (shop / HULLS_FOLDER).glob("*.damaged-*")
+    assert str(kept) in result.stdout
+    kept.unlink()
+    assert _run("repair", shop).exit_code == 0
+
+
+def test_a_repair_after_a_merge_from_a_sound_source_accuses_nobody(tmp_path: Path) -> None:
+    source, shop = _folder(tmp_path / "stick"), _folder(tmp_path / "shop", 9)
+    assert _run("merge", source, "--into", shop, "--both-ways").exit_code == 0
+    assert _run("repair", shop).exit_code == 0
+    assert not [*(shop / HULLS_FOLDER).glob("*.damaged-*")]
+
+
 def test_a_file_that_only_grew_or_was_mended_is_sound(tmp_path: Path) -> None:
     folder = _folder(tmp_path / "shop")
     whole = _of(folder).read_bytes()

@@ -111,10 +111,15 @@ class Loss:
     entries: int
     cut: int
 
-    def __str__(self) -> str:
+    @property
+    def what(self) -> str:
+        """What is missing, in words."""
         known = [in_number(self.entries, "entry", "entries")] if self.entries else []
         known += [f"{in_number(self.cut, 'byte')} at its end, in entries nobody can count"] if self.cut else []
-        return f"{self.file.name}: {' and '.join(known) or 'all it held'}"
+        return " and ".join(known) or "all it held"
+
+    def __str__(self) -> str:
+        return f"{self.file.name}: {self.what}"
 
 
 def not_saved(what: Path | str, error: OSError) -> NotSaved:

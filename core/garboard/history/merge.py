@@ -157,7 +157,7 @@ def _keep_beside(sources: Iterable[HullFolder], target: HullFolder) -> Iterator[
     for source in sources:
         for damage in source.damage():
             with suppress(OSError, NewerFormat):  # what cannot be read is named as such
-                if kept := target.keep_beside(damage.file):
+                if kept := target.keep_beside(damage):
                     yield damage.file, kept
 
 
