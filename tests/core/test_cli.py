@@ -17,12 +17,22 @@ from garboard.commands.cli import COMMANDS, program
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import measure
 from garboard.history.replay import HullState
+from garboard.hosting.apart import Apart
 from garboard.hosting.host import BUILT_IN
 from histories import HULL, JOB, tablet
 
 BROKEN = Path(__file__).parents[2] / "sample_jobs" / "broken" / "recordings"
 PLUGIN = Path(small_plugin.__file__)
 BUILT_IN_OFF = [word for name in BUILT_IN for word in ("--without", name)]
+
+
+@pytest.fixture(autouse=True)
+def one_process(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The small plugin's own process, started once for this file."""
+    monkeypatch.setattr("garboard.hosting.apart.Apart", lambda: _APART)
+
+
+_APART = Apart()
 
 
 def run(*arguments: object, **extra: Any) -> Result:

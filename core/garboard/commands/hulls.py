@@ -371,7 +371,7 @@ def _refuse_unknown(step: str, worked_on: set[str]) -> None:
     if step not in worked_on:
         from garboard.hosting.host import make_host
 
-        host = make_host()
+        host = make_host(apart=True)
         if host.step(step) is None:
             known = ", ".join(sorted({*worked_on, *(one.key for one in host.steps)}))
             raise InputError("attach", [Fault("step", f"one of {known}", repr(step))])

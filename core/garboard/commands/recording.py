@@ -15,6 +15,7 @@ from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, NotEnoug
 from garboard.hosting.codes import PLUGIN_FAILED, code_for, with_code
 from garboard.hosting.cut import cut, told
 from garboard.hosting.exact import exact
+from garboard.hosting.failures import NotJudgedHere
 from garboard.hosting.plugin_code import plugin_code
 from garboard.report.terminal import Tools
 from garboard.samples import UNIT_OF_QUANTITY, Recording
@@ -102,7 +103,7 @@ def _findings(judge: RecordingJudge, recording: Recording) -> Sequence[Finding]:
     except Exception as failure:
         stands = "What it found before stands, the rest was not judged. " if judged else ""
         failed = Finding(
-            code=code_for(judge.key, PLUGIN_FAILED),
+            code=code_for(judge.key, failure.code if isinstance(failure, NotJudgedHere) else PLUGIN_FAILED),
             verdict=Verdict.NOT_ENOUGH_DATA,
             about=judge.title,
             sentence=f"The plugin failed in {judge.key} ({told(failure)}). {stands}Tell its author.",

@@ -14,6 +14,8 @@ from garboard.findings import Finding
 
 PLUGIN_FAILED = "plugin_failed"
 NOT_ENOUGH_DATA = "not_enough_data"
+NOT_JUDGED = ("took_too_long", "process_ended", "too_much_output")
+"""What a calculator was cut for, or how it ended its process: see `failures.NotJudgedHere`."""
 _WRITTEN = re.compile(r"[a-z][a-z0-9_]*(\.[a-z0-9_]+){2,}")
 
 

@@ -86,7 +86,8 @@ class Tools:
         return TemporaryDirectory(prefix="garboard-")
 
     def _host(self, approved: Sequence[Path]) -> PluginHost:
-        from garboard.hosting.host import BUILT_IN, ENTRY_POINT_GROUP, make_host
+        from garboard.hosting.host import BUILT_IN, make_host
+        from garboard.hosting.sources import ENTRY_POINT_GROUP
 
         installed = [entry.name for entry in metadata.entry_points(group=ENTRY_POINT_GROUP)]
         known = [*BUILT_IN, *installed, *(path.stem for path in (*self.plugin_files, *approved))]
@@ -95,7 +96,7 @@ class Tools:
         ]
         if unknown:
             raise InputError("garboard", unknown)
-        return make_host(files=[*self.plugin_files, *approved], without=self.without)
+        return make_host(files=[*self.plugin_files, *approved], without=self.without, apart=True)
 
     @cached_property
     def plugin_commands(self) -> Mapping[str, click.Command]:
