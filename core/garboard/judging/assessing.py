@@ -21,7 +21,15 @@ from garboard.history.boat import Boat, open_hull, recordings_of
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.hosting.unused import pieces_asked_of
-from garboard.job_files.job_file import JobFile, check, located, read_job_file, settings_faults, view_of
+from garboard.job_files.job_file import (
+    JobFile,
+    check,
+    faults_of_measurement,
+    located,
+    read_job_file,
+    settings_faults,
+    view_of,
+)
 from garboard.job_files.unrecognised import unrecognised
 from garboard.job_view import Disagreement, JobView, place_of
 from garboard.judging.recording_dates import question_of_dates
@@ -223,9 +231,12 @@ def _questions(job: JobView, host: PluginHost) -> Iterator[str]:
     for disagreement in job.disagreements:
         yield _disagreement_in_words(disagreement, host)
     for measurement in job.measurements:
+        misfits = [*faults_of_measurement(measurement, host, "")]
+        for fault in misfits:  # no entry of a boat's is erased, whatever program wrote it
+            yield f"{place_in_words(place_of(measurement), host)}: {fault.in_words}. Kept as it is; correct it."
         step = host.step(measurement.step)
         if step is not None and any(field.name == measurement.field for field in step.all_fields()):
-            yield from _questions_about(measurement, step, job.vessel, host)
+            yield from _questions_about(measurement, step, job.vessel, host, fits=not misfits)
             yield from _question_about_dates(measurement, step, job, host)
 
 
@@ -234,10 +245,12 @@ def _disagreement_in_words(disagreement: Disagreement, host: PluginHost) -> str:
     return f"{place_in_words(disagreement.place, host)}: {values}? Neither is used until someone chooses."
 
 
-def _questions_about(measurement: Measurement, step: Step, vessel: Vessel, host: PluginHost) -> Iterator[str]:
+def _questions_about(
+    measurement: Measurement, step: Step, vessel: Vessel, host: PluginHost, *, fits: bool
+) -> Iterator[str]:
     where = place_in_words(place_of(measurement), host)
     field = next(f for f in step.all_fields() if f.name == measurement.field)
-    question = implausible(field, measurement.value, vessel, measurement.of)
+    question = implausible(field, measurement.value, vessel, measurement.of) if fits else ""
     if question:
         yield f"{where}: {question}"
     kind, pieces = pieces_asked_of(measurement.field, step, vessel)
