@@ -18,7 +18,7 @@ from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, carried_by, entry_id, make_entry
 from garboard.disk.hullfile import HullFolder
-from garboard.disk.journal import file_name, heading, read
+from garboard.disk.journal import Journal, file_name, heading, read
 from garboard.disk.storage import FolderInUse, NotSaved
 from garboard.faults import InputError
 
@@ -68,7 +68,7 @@ def test_asking_for_hulls_nobody_has_opens_no_file_and_keeps_nothing(
     folder: HullFolder, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """However many are asked for; the one that comes later is found."""
-    real, opened = hullfile.Journal, []
+    real, opened = Journal, []
 
     def counted(*arguments: Any, **named: Any) -> Any:
         opened.append(arguments[1])

@@ -253,12 +253,19 @@ def check(job_file: JobFile, host: PluginHost, folder: Path | None = None) -> tu
     Measurements of steps no loaded plugin declares pass: another shop's plugin may own them.
     With `folder`, recordings that are not there are faults too.
     """
-    faults: list[Fault] = []
-    for index, measurement in enumerate(job_file.measurements):
-        step = host.step(measurement.step)
-        if step is not None:
-            faults.extend(_faults_of(measurement, step, f"measurements[{index}]", folder))
-    return tuple(faults)
+    return tuple(
+        fault
+        for index, measurement in enumerate(job_file.measurements)
+        for fault in faults_of_measurement(measurement, host, f"measurements[{index}]", folder)
+    )
+
+
+def faults_of_measurement(
+    measurement: Measurement, host: PluginHost, path: str, folder: Path | None = None
+) -> Iterator[Fault]:
+    """What of a measurement its step does not take, as `check` has it."""
+    step = host.step(measurement.step)
+    return iter(()) if step is None else _faults_of(measurement, step, path, folder)
 
 
 def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | None) -> Iterator[Fault]:

@@ -21,7 +21,15 @@ from garboard.history.boat import Boat, open_hull, recordings_of
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.hosting.unused import pieces_asked_of, waiting_in_words
-from garboard.job_files.job_file import JobFile, check, located, read_job_file, settings_faults, view_of
+from garboard.job_files.job_file import (
+    JobFile,
+    check,
+    faults_of_measurement,
+    located,
+    read_job_file,
+    settings_faults,
+    view_of,
+)
 from garboard.job_files.unrecognised import unrecognised
 from garboard.job_view import Disagreement, FieldKey, JobView, place_of
 from garboard.judging.recording_dates import question_of_dates
@@ -239,10 +247,14 @@ def questions(job: JobView, host: PluginHost) -> Iterator[Question]:
     for disagreement in job.disagreements:
         yield Question(_disagreement_in_words(disagreement, host), disagreement.place)
     for measurement in job.measurements:
+        misfits = [*faults_of_measurement(measurement, host, "")]
+        for fault in misfits:  # no entry of a boat's is erased, whatever program wrote it
+            place = place_of(measurement)
+            yield Question(f"{place_in_words(place, host)}: {fault.in_words}. Kept as it is; correct it.", place)
         step = host.step(measurement.step)
         if step is not None and any(field.name == measurement.field for field in step.all_fields()):
             texts = (
-                *_questions_about(measurement, step, job.vessel, host),
+                *_questions_about(measurement, step, job.vessel, host, fits=not misfits),
                 *_question_about_dates(measurement, step, job, host),
             )
             yield from (Question(text, place_of(measurement)) for text in texts)
@@ -253,10 +265,12 @@ def _disagreement_in_words(disagreement: Disagreement, host: PluginHost) -> str:
     return f"{place_in_words(disagreement.place, host)}: {values}? Neither is used until someone chooses."
 
 
-def _questions_about(measurement: Measurement, step: Step, vessel: Vessel, host: PluginHost) -> Iterator[str]:
+def _questions_about(
+    measurement: Measurement, step: Step, vessel: Vessel, host: PluginHost, *, fits: bool
+) -> Iterator[str]:
     where = place_in_words(place_of(measurement), host)
     field = next(f for f in step.all_fields() if f.name == measurement.field)
-    question = implausible(field, measurement.value, vessel, measurement.of)
+    question = implausible(field, measurement.value, vessel, measurement.of) if fits else ""
     if question:
         yield f"{where}: {question}"
     kind, pieces = pieces_asked_of(measurement.field, step, vessel)
