@@ -176,7 +176,7 @@ def test_at_800_x_600_more_than_one_boat_of_three_is_in_sight(drive: Drive) -> N
 def test_at_800_x_600_two_boats_are_in_sight_also_with_fails_and_where_nobody_is_named(drive: Drive) -> None:
     d = drive(size=(800, 600), working="")
     for number in ("XYZAB123F526", "XYZAB124F526", "XYZAB125F526"):
-        hull, job = d.app.tablet.open_job(number)
+        hull, _ = d.app.tablet.open_job(number)
         d.app.vessels.refresh(hull)
         line = d.app.vessels.lines[hull]
         d.app.vessels.lines[hull] = attrs.evolve(line, phase="handed over", fails=5, left=27, failing={"other": 2})

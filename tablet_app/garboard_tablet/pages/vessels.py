@@ -15,7 +15,7 @@ from garboard_tablet.models.session import HOME, Route
 from garboard_tablet.models.vessels import HANDED_OVER, HullCheck, VesselLine, check_hull, whose
 from garboard_tablet.ui.inputs import LetterPad, Typed, WordsBox
 from garboard_tablet.ui.shell import Maker, Page
-from garboard_tablet.ui.theme import BODY, GAP, SMALL, dp
+from garboard_tablet.ui.theme import BODY, GAP, SMALL, dp, theme
 from garboard_tablet.ui.widgets import Across, Card, Column, Press, RowPress, Txt, state_mark, verdict_marks, words
 
 SEARCH = "search vessels"
@@ -244,8 +244,9 @@ class NewJobView(Widget):
         gap = dp(GAP) * 2
         if self.width > self.height:
             wide = LetterPad.width_of_whole(self.height) or max(dp(540), self.width * 0.55)
-            self._pad.size, self._pad.pos = (wide, self.height), (self.right - wide, self.y)
-            self._said.size, self._said.pos = (self.width - wide - gap, self.height), self.pos
+            at_thumb, other = (self.x, self.x + wide + gap) if theme.left else (self.right - wide, self.x)
+            self._pad.size, self._pad.pos = (wide, self.height), (at_thumb, self.y)
+            self._said.size, self._said.pos = (self.width - wide - gap, self.height), (other, self.y)
         else:
             high = min(self.height * 0.56, dp(660))
             self._pad.size, self._pad.pos = (self.width, high), self.pos
