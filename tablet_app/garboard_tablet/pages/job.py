@@ -24,6 +24,7 @@ from garboard_tablet.models.pages import (
     what_is_missing,
 )
 from garboard_tablet.models.session import Route
+from garboard_tablet.models.step_page import counted
 from garboard_tablet.models.vessels import number_of, told_apart, vessel_name
 from garboard_tablet.ui.inputs import WordsBox
 from garboard_tablet.ui.shell import Maker, Page, Tabs, column_of
@@ -52,6 +53,9 @@ class JobPage(Page):
         record = self.tablet.view(self.route.hull, self.route.job).job
         told = told_apart(self.tablet, self.route.hull).get(self.route.job, f"opened {record.opened}")
         return f"{number_of(self.tablet, self.route.hull)}. {record.kind.capitalize()}, {told}."
+
+    def counts(self) -> Sequence[tuple[Verdict, int]]:
+        return counted(self.findings.known(self.route) or ())
 
     def body(self) -> Widget:
         hull, job = self.route.hull, self.route.job
