@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from pathlib import Path
 
 import attrs
 import click
 
-from garboard.commands.tools import SOMETHING_FAILS
+from garboard.commands.tools import SOMETHING_FAILS, beside_option
 from garboard.hosting.apart import Limits
 from garboard.hosting.cut import LONGEST_TEXT, MOST_ROWS
 from garboard.hosting.failures import PluginProblem
@@ -27,11 +28,12 @@ failed to load.
 @click.command("plugins", help=HELP, short_help="List loaded and broken plugins.")
 @click.option("--json", "as_json", is_flag=True, help="Print the list as JSON.")
 @click.option("--full", is_flag=True, help="Print the settings and keys of the program's own plugins too.")
+@beside_option
 @click.pass_context
-def command(context: click.Context, as_json: bool, full: bool) -> None:
+def command(context: click.Context, as_json: bool, full: bool, beside: Path) -> None:
     """List plugins and exit."""
     tools: Tools = context.obj
-    host = tools.host
+    host = tools.host_for(beside)
     commands = [*tools.plugin_commands]
     offered = {plugin.name: _offers(host, plugin.name) for plugin in host.plugins}
     if as_json:
