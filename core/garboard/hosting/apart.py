@@ -24,8 +24,10 @@ import attrs
 from garboard.faults import GarboardError, in_words
 from garboard.findings import Finding, NotEnoughData
 from garboard.hosting import plain
+from garboard.hosting.codes import NOT_JUDGED
 from garboard.hosting.failures import NotJudgedHere, PluginFault
 from garboard.hosting.sources import Source
+from garboard.hosting.watching import Declared, WatchedView
 from garboard.job_view import JobView
 from garboard.records import Vessel
 from garboard.samples import Recording
@@ -60,8 +62,8 @@ _KEPT_OF_ENVIRONMENT = ("PATH", "LANG", "LC_ALL", "TZ", "TMPDIR", "TEMP", "TMP",
 
 
 @attrs.frozen
-class Declared:
-    """What a plugin declares, its functions asking the other process."""
+class Offered:
+    """What a plugin offers, its functions asking the other process."""
 
     version: str
     file: str
@@ -76,22 +78,25 @@ class Apart:
     limits: Limits = attrs.field(factory=Limits)
     _loaded: dict[str, Source] = attrs.field(factory=dict)
     _process: subprocess.Popen[bytes] | None = None
+    _there: set[str] = attrs.field(factory=set)
+    """Plugins that the process has loaded."""
     _view: JobView | None = None
     """The job that the process holds."""
     _cuts: dict[tuple[str, str], list[str]] = attrs.field(factory=dict)
-    """What ended each calculator and judge so far."""
+    """By what each calculator and judge ended the process so far."""
     _lock: Any = attrs.field(factory=threading.RLock)
     starts: int = 0
     """How many processes there were so far."""
 
-    def load(self, name: str, source: Source) -> Declared:
+    def load(self, name: str, source: Source) -> Offered:
         """Load a plugin there. Raises PluginFault with the reason why it cannot be."""
         self._cuts = {of: codes for of, codes in self._cuts.items() if of[0] != name}
         with self._lock:
             found = self._ask(("load", name, source.file, source.entry))
             self._loaded[name] = source
+            self._there.add(name)
         (answer,) = found
-        return self._declared(name, answer["declared"])
+        return self._offered(name, answer["declared"])
 
     def forget(self, name: str) -> None:
         """Load a plugin no more when the process is started again."""
@@ -102,9 +107,9 @@ class Apart:
         with self._lock:
             self._end()
 
-    def _declared(self, name: str, found: Mapping[str, Any]) -> Declared:
+    def _offered(self, name: str, found: Mapping[str, Any]) -> Offered:
         items = {hook: tuple(_MAKERS[hook](self, name, one) for one in many) for hook, many in found["items"].items()}
-        return Declared(str(found["version"]), str(found["file"]), items, tuple(found["commands"]))
+        return Offered(str(found["version"]), str(found["file"]), items, tuple(found["commands"]))
 
     # What its functions ask
 
@@ -126,12 +131,12 @@ class Apart:
             if len(cuts) >= MOST_CUTS:
                 raise NotJudgedHere(f"it was ended in {MOST_CUTS} jobs before and did not run again", cuts[-1])
             try:
+                self._bring(plugin)
                 self._ask(request(), answers, view)
-            except NotJudgedHere as cut:
-                cuts.append(cut.code)
-                failure = cut
             except (PluginFault, NotEnoughData) as raised:
                 failure = raised
+                if isinstance(raised, NotJudgedHere) and self._process is None:
+                    cuts.append(raised.code)
         for answer in answers:
             if "finding" in answer:
                 yield plain.made(answer["finding"], Finding)
@@ -143,26 +148,28 @@ class Apart:
     def blocks(self, plugin: str, key: str, view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
         """A section of the book, written there."""
         with self._lock:
+            self._bring(plugin)
             answers = self._ask(("build", plugin, key, self._to_send(view), tuple(assessed)), view=view)
         return [plain.block_of(block) for answer in answers for block in answer.get("blocks", ())]
 
     def plausible(self, plugin: str, step: str, field: str, vessel: Vessel, of: str) -> tuple[float, float] | None:
         """The range a field's own function gives; none where that fails, as an unusual value is only asked about."""
         with suppress(PluginFault, NotEnoughData), self._lock:
+            self._bring(plugin)
             (answer, *_) = self._ask(("plausible", plugin, step, field, vessel, of))
             low, high = answer["plausible"] or (None, None)
             if isinstance(low, int | float) and isinstance(high, int | float):
                 return float(low), float(high)
         return None
 
-    def _to_send(self, view: JobView) -> JobView | None:
-        """The job, unless the process holds it."""
-        self._running()
+    def _to_send(self, view: JobView) -> tuple[JobView, Declared] | None:
+        """The job and what can be entered in it, unless the process holds them."""
         if self._view is view:
             return None
         self._view = view
         own = {field.name: getattr(view, field.name) for field in attrs.fields(JobView) if field.init}
-        return JobView(**{**own, "load_recording": _asked_here})
+        fields = view.declared if isinstance(view, WatchedView) else {}
+        return JobView(**{**own, "load_recording": _asked_here}), fields
 
     # Asking
 
@@ -190,6 +197,8 @@ class Apart:
             reason = self._why_it_ended(process, gone, ran_out())
             self._end()
             raise reason from None
+        if "leaves" in answer:
+            self._end()
         _raise_what_ended(answer)
         return answers
 
@@ -210,10 +219,16 @@ class Apart:
             self._process = _started(self.limits)
             self.starts += 1
             weakref.finalize(self, _close, self._process)
-            for name, source in list(self._loaded.items()):
-                with suppress(PluginFault):  # what it declares is known; its functions then say that it did not load
-                    self._ask(("load", name, source.file, source.entry))
+            self._there.clear()
         return self._process
+
+    def _bring(self, plugin: str) -> None:
+        """See that the process has a plugin: one that was started again gets each when it is needed."""
+        self._running()
+        if plugin not in self._there:
+            source = self._loaded[plugin]
+            self._ask(("load", plugin, source.file, source.entry))
+            self._there.add(plugin)
 
     def _end(self) -> None:
         process, self._process, self._view = self._process, None, None
@@ -305,7 +320,8 @@ class _Failed:
     line: int
 
     def as_fault(self) -> PluginFault:
-        return PluginFault(str(self.reason), str(self.code), file=str(self.file), line=int(self.line))
+        kind = NotJudgedHere if self.code in NOT_JUDGED else PluginFault
+        return kind(str(self.reason), str(self.code), file=str(self.file), line=int(self.line))
 
 
 class _Gone(GarboardError):

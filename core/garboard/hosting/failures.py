@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 import attrs
+from pluggy import PluginValidationError
 
 import garboard
 from garboard.faults import GarboardError, ValueRefused
@@ -28,8 +29,8 @@ _CURES = {
     "other_version": "update the program, or get another version of the plugin",
     "offers_nothing": "mark a function with @garboard.hookimpl",
     "hook_not_marked": "write @hookimpl on the line above it",
-    "hook_without_register": "write it as def {name}(register):",
-    "unknown_hook": "use a name that garboard.hooks documents",
+    "hook_without_register": "let it take one argument, register",
+    "wrong_hook": "use a name that garboard.hooks documents, with one argument, register",
     "unknown_step": "use the key of a step that a plugin registers",
     "unknown_field": "ask for a field that the step declares",
     "others_key": "begin the key with the plugin's own name: jobs keep their values under it",
@@ -41,6 +42,7 @@ _CURES = {
     "uses_files": "compute from the job view alone",
     "uses_network": "compute from the job view alone",
     "starts_program": "compute from the job view alone",
+    "starts_thread": "compute in compute itself",
     "uses_chance": "use garboard.numeric, whose draws are seeded",
     "uses_clock": "compute from the dates in the job view",
     "differs": "use no clock, no chance and nothing kept from before",
@@ -92,7 +94,8 @@ def problem_of(failure: BaseException, plugin: str, file: str) -> PluginProblem:
     code = code_of(failure)
     found, line = place_of_failure(failure, file)
     cure = failure.cure if isinstance(failure, PluginFault) else _CURES[code]
-    return PluginProblem(name=plugin, reason=told(failure), code=code, file=found, line=line, cure=cure)
+    reason = "it uses more memory than it may" if isinstance(failure, MemoryError) else told(failure)
+    return PluginProblem(name=plugin, reason=reason, code=code, file=found, line=line, cure=cure)
 
 
 def code_of(failure: BaseException) -> str:
@@ -114,6 +117,7 @@ _OF_TYPE: Mapping[type[BaseException], str] = {
     WrongType: "wrong_type",
     ValueRefused: "wrong_value",
     PluginEnded: "ended_the_program",
+    PluginValidationError: "wrong_hook",
 }
 _PROGRAM = Path(garboard.__file__).parent
 
@@ -126,7 +130,7 @@ def _was_refused(failure: BaseException) -> bool:
 
 def place_of_failure(failure: BaseException, file: str) -> tuple[str, int]:
     """The innermost line of the plugin's own code that a failure passed through."""
-    if isinstance(failure, PluginFault):
+    if isinstance(failure, PluginFault) and failure.line:
         return failure.file or file, failure.line
     if isinstance(failure, SyntaxError) and failure.filename:
         return failure.filename, failure.lineno or 0

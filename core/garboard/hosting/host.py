@@ -29,12 +29,13 @@ from garboard.findings import (
     Verdict,
     not_enough_data,
 )
-from garboard.hosting.codes import NOT_ENOUGH_DATA, NOT_JUDGED, PLUGIN_FAILED, code_for, with_code, written_in
+from garboard.hosting.codes import NOT_ENOUGH_DATA, NOT_JUDGED, PLUGIN_FAILED, code_for, sources, with_code, written_in
 from garboard.hosting.cut import LONGEST_TEXT, MOST_PLACES, cut, most_findings, told
 from garboard.hosting.doubts import with_doubts
 from garboard.hosting.exact import exact
-from garboard.hosting.failures import NotJudgedHere, PluginFault, PluginProblem, problem_of
+from garboard.hosting.failures import NotJudgedHere, PluginFault, PluginProblem, cure_of, place_of_failure, problem_of
 from garboard.hosting.plugin_code import plugin_code
+from garboard.hosting.source_faults import faults_in_source
 from garboard.hosting.sources import (
     ENTRY_POINT_GROUP,
     UNSTATED,
@@ -43,7 +44,7 @@ from garboard.hosting.sources import (
     find_module,
     refuse_other_versions,
 )
-from garboard.hosting.watching import WatchedView, watched
+from garboard.hosting.watching import Declared, WatchedView, watched
 from garboard.job_view import FieldKey, JobView
 from garboard.record_types import is_text
 from garboard.settings import ReadSettings, SettingSet, in_force
@@ -253,6 +254,37 @@ class PluginHost:
         return step
 
     @property
+    def declared(self) -> Declared:
+        """The fields of every step, columns of tables included."""
+        return {step.key: frozenset(field.name for field in step.all_fields()) for step in self.steps}
+
+    @property
+    def faults(self) -> tuple[PluginProblem, ...]:
+        """What is wrong with plugins, those that come with the program left out: first what keeps one from working."""
+        own = [plugin for plugin in self.plugins if plugin.name not in BUILT_IN]
+        in_source = (
+            fault for plugin in own for file in sources(plugin.module) for fault in faults_in_source(plugin.name, file)
+        )
+        return (*self.problems, *(fault for plugin in own for fault in self._faults_in_keys(plugin)), *in_source)
+
+    def _faults_in_keys(self, plugin: LoadedPlugin) -> Iterator[PluginProblem]:
+        for calculator in self.calculators:
+            is_own = self.owner_of("register_calculators", calculator.key) == plugin.name
+            if is_own and self.step(calculator.step) is None:
+                reason = f"calculator {calculator.key!r} shows its findings under {calculator.step!r}, which is no step"
+                yield self._fault(plugin, reason, "unknown_step")
+        for hook, register in self._registers.items():
+            for key in [key for key, owner in register.owner.items() if owner == plugin.name]:
+                if other := _owner_of_code(f"{key}.", plugin.name):
+                    reason = f"{_KINDS[hook].__name__} {key!r} begins with the name of {other}"
+                    yield self._fault(plugin, reason, "others_key")
+
+    def _fault(self, plugin: LoadedPlugin, reason: str, code: str) -> PluginProblem:
+        return PluginProblem(
+            name=plugin.name, reason=reason, code=code, file=plugin.file, cure=cure_of(code), at_work=True
+        )
+
+    @property
     def calculators(self) -> tuple[Calculator, ...]:
         """All calculators, by step, then order, then key."""
         place = {step.key: number for number, step in enumerate(self.steps)}
@@ -359,7 +391,7 @@ class PluginHost:
 
     def assess(self, view: JobView, steps: Sequence[str] | None = None) -> tuple[Assessed, ...]:
         """Run the calculators on a job; with `steps`, only those shown under them."""
-        ready = watched(self.with_defaults(view))
+        ready = watched(self.with_defaults(view), self.declared)
         ready = attrs.evolve(ready, settings=ReadSettings(dict(ready.settings)))  # one a run: threads share a view
         wanted = [c for c in self.calculators if steps is None or c.step in steps or c.may_doubt]
         found = with_doubts([assessed for calculator in wanted for assessed in self._assess_one(calculator, ready)])
@@ -367,21 +399,22 @@ class PluginHost:
 
     def _assess_one(self, calculator: Calculator, view: WatchedView) -> Iterator[Assessed]:
         name = self.owner_of("register_calculators", calculator.key)
-        version = next(plugin.version for plugin in self.plugins if plugin.name == name)
+        plugin = next(plugin for plugin in self.plugins if plugin.name == name)
         step = self.step(calculator.step)
         read = view.settings.read if isinstance(view.settings, ReadSettings) else set()
         read.clear()
-        findings = _compute(calculator, view, name)
+        findings = _compute(calculator, view, plugin)
         used = tuple(view.settings_used[key] for key in sorted(read) if key in view.settings_used)
-        for finding in findings:
+        for finding, is_cut in findings:
             yield Assessed(
                 calculator=calculator.key,
                 title=calculator.title,
                 step=calculator.step,
                 phase=step.phase if step else Phase.ALONGSIDE,
                 plugin=name,
-                plugin_version=version,
+                plugin_version=plugin.version,
                 finding=finding,
+                shortened=is_cut,
                 settings_used=used,
             )
 
@@ -390,30 +423,41 @@ OWN_METHOD = (Basis(BasisKind.METHOD, "a check of its plugin's own, which names 
 """Stands for the basis of a calculator that names none, where the host has to say that it gave no result."""
 
 
-def _compute(calculator: Calculator, view: WatchedView, plugin: str) -> tuple[Finding, ...]:
+_Kept = tuple[Finding, bool]
+"""A finding as a page can hold it, and whether something of it was cut."""
+
+
+def _compute(calculator: Calculator, view: WatchedView, plugin: LoadedPlugin) -> tuple[_Kept, ...]:
     """What one calculator finds. Nothing it does ends the others: whatever it raises becomes a finding.
 
     What it found before it failed stands: a fault of the boat must not go unseen for a fault of the plugin.
     """
-    found: list[Finding] = []
+    found: list[_Kept] = []
+
+    def keep(finding: Finding) -> None:
+        shorter = cut(finding)
+        found.append((shorter, shorter is not finding))
+
     try:
         with plugin_code():
             try:
-                collect(lambda finding: found.append(cut(finding)), calculator, view, plugin)
+                collect(keep, calculator, view, plugin.name)
             except NotEnoughData as lacking:
                 lack = not_enough_data(calculator.title, lacking.missing, _basis_of(calculator))
-                found.append(cut(_finding(lack, calculator, plugin)))
+                keep(_finding(lack, calculator, plugin.name))
     except Exception as failure:
-        found.append(_failed(calculator, plugin, failure, bool(found)))
+        found.append((_failed(calculator, plugin, failure, bool(found)), False))
     return tuple(found)
 
 
-def _failed(calculator: Calculator, plugin: str, failure: Exception, has_begun: bool) -> Finding:
+def _failed(calculator: Calculator, plugin: LoadedPlugin, failure: Exception, has_begun: bool) -> Finding:
     stands = "What it found before stands, the rest was not judged. " if has_begun else ""
-    code = failure.code if isinstance(failure, NotJudgedHere) else PLUGIN_FAILED
-    said = f"Plugin {plugin} failed in {calculator.key}: {told(failure)}."
     if isinstance(failure, NotJudgedHere):
-        said = f"Not judged here: {told(failure)} (plugin {plugin}, {calculator.key})."
+        code, said = failure.code, f"Not judged here: {told(failure)} (plugin {plugin.name}, {calculator.key})."
+    else:
+        file, line = place_of_failure(failure, plugin.file)
+        where = f" ({Path(file).name}, line {line})" if line else ""
+        code, said = PLUGIN_FAILED, f"Plugin {plugin.name} failed in {calculator.key}: {told(failure)}{where}."
     return Finding(
         code=code_for(calculator.key, code),
         verdict=Verdict.NOT_ENOUGH_DATA,
@@ -603,7 +647,7 @@ def make_host(
     for name, find in here.items():
         if name not in off:
             host.load(name, find)
-    for name, source in _sources(entry_points, files):
+    for name, source in _from_elsewhere(entry_points, files):
         if name not in off:
             host.load_source(name, source)
     for name, module in (modules or {}).items():
@@ -626,7 +670,7 @@ def _commands_here(name: str, source: Source) -> tuple[Mapping[str, click.Comman
     return host.commands(), "; ".join(problem.reason for problem in host.problems)
 
 
-def _sources(entry_points: bool, files: Sequence[Path]) -> Iterator[tuple[str, Source]]:
+def _from_elsewhere(entry_points: bool, files: Sequence[Path]) -> Iterator[tuple[str, Source]]:
     if entry_points:
         for entry in importlib.metadata.entry_points(group=ENTRY_POINT_GROUP):
             yield entry.name, Source(entry=entry.name)

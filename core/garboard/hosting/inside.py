@@ -6,6 +6,7 @@ import os
 import pickle
 import signal
 import sys
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from functools import partial
@@ -17,11 +18,12 @@ import attrs
 from garboard.findings import Finding, NotEnoughData
 from garboard.hosting import plain
 from garboard.hosting.failures import PluginFault, PluginProblem, problem_of
+from garboard.hosting.guard import Guard
 from garboard.hosting.host import HOOKS, LoadedPlugin, PluginHost, collect, empty_host
 from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.sections import checked_blocks
 from garboard.hosting.sources import Source, find_module
-from garboard.hosting.watching import watched
+from garboard.hosting.watching import Declared, watched
 from garboard.job_view import JobView
 from garboard.records import Vessel
 from garboard.samples import Recording
@@ -29,6 +31,7 @@ from garboard.settings import ReadSettings
 from garboard.steps import Assessed, Step
 
 _LENGTH = 8
+Sent = tuple[JobView, Declared]
 
 
 def main(processor: float, _wall: float, memory: int, answer: int, printed: int) -> None:
@@ -38,8 +41,9 @@ def main(processor: float, _wall: float, memory: int, answer: int, printed: int)
     _keep_to_itself(printed)
     _limit_memory(memory)
     inside = _Inside(requests, out, answer)
+    guard = Guard()
     while (request := inside.next()) is not None:
-        with _limited(processor):
+        with _limited(processor), guard.of_plugin(computes=request[0] != "load"):
             inside.answer(request)
 
 
@@ -51,6 +55,7 @@ class _Inside:
         self._said = 0
         self._hosts: dict[str, tuple[PluginHost, str]] = {}
         self._view: JobView | None = None
+        self._fields: Declared = {}
         self._recordings: dict[str, Any] = {}
 
     def next(self) -> Any:
@@ -64,14 +69,20 @@ class _Inside:
         """Do what is asked for, and say how it ended."""
         what, plugin, *given = request
         self._said = 0
-        end: plain.Plain = {"end": True}
+        end: plain.Plain = {}
         try:
             _ANSWERS[what](self, plugin, *given)
         except Exception as failure:
             _, file = self._hosts.get(plugin, (None, ""))
-            end |= _how(failure, plugin, file)
+            end = _how(failure, plugin, file)
+        if threading.active_count() > 1:  # what goes on would be counted as another plugin's: the program ends it
+            end = {
+                "leaves": True,
+                **_how(PluginFault("it leaves a thread running", "starts_thread"), plugin, ""),
+                **end,
+            }
         self._said = 0  # the end is said whatever was said before
-        self._say(end)
+        self._say({"end": True, **end})
 
     def _say(self, message: plain.Plain) -> None:
         content = plain.as_bytes(message)
@@ -97,8 +108,8 @@ class _Inside:
         self._hosts[plugin] = host, source
         self._say({"declared": _declared(host, loaded, source)})
 
-    def compute(self, plugin: str, key: str, sent: JobView | None) -> None:
-        view = watched(self._job(sent))
+    def compute(self, plugin: str, key: str, sent: Sent | None) -> None:
+        view = watched(self._job(sent), self._fields)
         read = view.settings.read if isinstance(view.settings, ReadSettings) else set()
         read.clear()
         try:
@@ -118,7 +129,7 @@ class _Inside:
                     raise TypeError(f"judge gives findings, got {type(finding).__name__}")
                 self._find(finding)
 
-    def build(self, plugin: str, key: str, sent: JobView | None, assessed: Sequence[Assessed]) -> None:
+    def build(self, plugin: str, key: str, sent: Sent | None, assessed: Sequence[Assessed]) -> None:
         view = self._job(sent)
         with plugin_code():
             blocks = self._host(plugin).registered("register_report_sections", key).build(view, assessed)
@@ -131,10 +142,11 @@ class _Inside:
             found = field.plausible_for(vessel, of) if field.plausible_for else None
             self._say({"plausible": None if found is None else [float(end) for end in found]})
 
-    def _job(self, sent: JobView | None) -> JobView:
+    def _job(self, sent: Sent | None) -> JobView:
         """The job that was sent, or the one before."""
         if sent is not None:
-            self._view, self._recordings = attrs.evolve(sent, load_recording=self._recording), {}
+            view, self._fields = sent
+            self._view, self._recordings = attrs.evolve(view, load_recording=self._recording), {}
         if self._view is None:
             raise PluginFault("no job was sent", "failed")
         return self._view

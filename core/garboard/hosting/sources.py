@@ -7,6 +7,7 @@ import importlib.metadata
 import importlib.util
 import re
 import sys
+from collections.abc import Collection
 from pathlib import Path
 from types import ModuleType
 
@@ -43,6 +44,23 @@ class WrittenForAnotherVersion(PluginFault, ValueError):
 
     def __init__(self, reason: str) -> None:
         super().__init__(reason, "other_version")
+
+
+PLUGINS_FOLDER = "plugins"
+
+
+def plugins_beside(data: Path, but: Collection[str] = ()) -> tuple[Path, ...]:
+    """The plugins in the folder `plugins` beside a job file, or in a folder of hull files or jobs.
+
+    but : names that are left out
+    """
+    place = (data if data.is_dir() else data.parent) / PLUGINS_FOLDER
+    found = sorted(place.iterdir()) if place.is_dir() else []
+    return tuple(path for path in found if _is_plugin(path) and path.stem not in but)
+
+
+def _is_plugin(path: Path) -> bool:
+    return path.stem.isidentifier() and (path.suffix == ".py" or (path / "__init__.py").is_file())
 
 
 def find_module(source: Source) -> ModuleType:
