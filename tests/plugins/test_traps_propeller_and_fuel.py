@@ -92,7 +92,7 @@ CALM: dict[str, JsonValue] = {
 
 
 def made(
-    engines: int, size: str, window: tuple[int, int], *, tank: str, cup: str = "light", limiter: int = 6200, **more: str
+    engines: int, size: str, window: tuple[int, int], *, tank: str, cup: str = "light", limiter: str = "6200 rev/min", **more: str
 ) -> Vessel:
     """A boat; `size` is its propellers' pitch, `more` amounts of its engines and of itself."""
     of_boat = ("displacement_as_run", "plate_power", "length", "transom_width", "transom_height")
@@ -104,7 +104,7 @@ def made(
         propeller=Propeller(pitch=Amount.parse(size), diameter=Amount.parse("15.3 in"), blades=3, cup=cup),
         full_throttle_low=Amount(str(window[0]), "rev/min"),
         full_throttle_high=Amount(str(window[1]), "rev/min"),
-        limiter_speed=Amount(str(limiter), "rev/min"),
+        limiter_speed=Amount.parse(limiter),
         **{name: one for name, one in amounts.items() if name not in of_boat},
     )
     fields: dict[str, Any] = {name: one for name, one in amounts.items() if name in of_boat}
@@ -184,8 +184,8 @@ def trial(
         values[STEPS, "speed_out", row, ""] = f"{speed_there + 0.3:.1f} {units[0]}"
         values[STEPS, "speed_back", row, ""] = f"{speed_there - 0.3:.1f} {units[0]}"
         values |= {(STEPS, "fuel_flow", row, position): f"{flow:.1f} {units[1]}" for position in positions}
-    for (field, row_number), value in (typed or {}).items():
-        values[STEPS, field, str(row_number), positions[len(positions) // 2] if field == "fuel_flow" else ""] = value
+    for (field, row_number), another in (typed or {}).items():
+        values[STEPS, field, str(row_number), positions[len(positions) // 2] if field == "fuel_flow" else ""] = another
     for field, value in (tanks or {}).items():
         if isinstance(value, list):
             values |= {(TANKS, field, "", at): one for at, one in zip(positions, value, strict=True)}
@@ -585,7 +585,7 @@ INNOCENT: Mapping[str, tuple[Callable[[], JobView], Mapping[str, Verdict]]] = {
             skiff(
                 "16 in",
                 (3800, 4200),
-                limiter=4400,
+                limiter="4400 rev/min",
                 **{**LIGHT_WEIGHT, "gear_ratio": "1.46", "rated_speed": "4000 rev/min"},
             ),
             (("with", "32.3 kn", 4010), ("against", "31.5 kn", 4000)),
