@@ -92,7 +92,14 @@ CALM: dict[str, JsonValue] = {
 
 
 def made(
-    engines: int, size: str, window: tuple[int, int], *, tank: str, cup: str = "light", limiter: str = "6200 rev/min", **more: str
+    engines: int,
+    size: str,
+    window: tuple[int, int],
+    *,
+    tank: str,
+    cup: str = "light",
+    limiter: str = "6200 rev/min",
+    **more: str,
 ) -> Vessel:
     """A boat; `size` is its propellers' pitch, `more` amounts of its engines and of itself."""
     of_boat = ("displacement_as_run", "plate_power", "length", "transom_width", "transom_height")
