@@ -22,6 +22,7 @@ from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue, Propeller, Tank, Vessel
 from garboard.samples import Recording, Sample, gather
 from garboard.units import Amount
+from garboard_fuel_curve.full_throttle_runs import runs_of
 
 HOST = make_host(("garboard_prop_check", "garboard_fuel_curve"), entry_points=False)
 PASS, ADVISE, FAIL, MISSING = Verdict.PASS, Verdict.ADVISE, Verdict.FAIL, Verdict.NOT_ENOUGH_DATA
@@ -617,6 +618,17 @@ def test_the_innocent_are_not_accused(view: Callable[[], JobView], also: Mapping
     assert not any(one.doubts or one.doubted for one in found)
     passed = {one.code for one in found if one.verdict is PASS}
     assert {f"{P}speed.measured", f"{F}curve.in_order"} <= passed
+
+
+@pytest.mark.parametrize("name", ["02 the tide turns", "16 three knots of river", "19 the log in a current"])
+def test_both_plugins_tell_one_speed_of_the_runs(name: str) -> None:
+    """The mean of means of typed runs; of a recording, which each cuts by itself, nobody reads two sets of tenths."""
+    view = INNOCENT[name][0]()
+    (speed,) = told(view)[f"{P}speed"]
+    runs = runs_of(view)
+    assert runs is not None
+    typed = view.rows(RUNS) != ()
+    assert runs.told[0] == (f"{speed.numbers[0].value:.1f} kn" if typed else f"about {speed.numbers[0].value:.0f} kn")
 
 
 @pytest.mark.parametrize("name", ["02 the tide turns", "14 one speed both ways on a lake", "16 three knots of river"])
