@@ -29,22 +29,22 @@ LOAD_SAID = Basis(
 
 def against_people_and_fuel(view: JobView) -> Iterator[Finding]:
     """What the load said leaves to ask; nothing where it may be true, or too little is entered to tell."""
-    said, persons = view.value(CONDITIONS, "load"), view.value(CONDITIONS, "persons")
+    load, persons = view.value(CONDITIONS, "load"), view.value(CONDITIONS, "persons")
     whole = view.vessel.displacement_as_run.to("lb") if view.vessel.displacement_as_run else 0.0
-    if said not in ("light", "full") or not isinstance(persons, int) or not whole > 0:
+    if load not in ("light", "full") or not isinstance(persons, int) or not whole > 0:
         return
     fuel = _fuel(view)
     weight = PERSON * persons + (fuel or 0.0)
     share = weight / whole
-    if (said == "light" and share <= LIGHT_UP_TO) or (said == "full" and (fuel is None or share >= FULL_FROM)):
+    if (load == "light" and share <= LIGHT_UP_TO) or (load == "full" and (fuel is None or share >= FULL_FROM)):
         return
     aboard = f"{persons} person{'s' if persons > 1 else ''}"
     aboard += "" if fuel is None else f" and {view.value(CONDITIONS, 'fuel_level')} of fuel"
-    text = f"the load is said to be {said}, with {aboard} aboard"
-    ballast = " Ballast that stood for people may explain it." if said == "full" else ""
+    text = f"the load is said to be {load}, with {aboard} aboard"
+    ballast = " Ballast that stood for people may explain it." if load == "full" else ""
     places = held(view, [(CONDITIONS, field, "", "") for field in ("load", "persons", "fuel_level")])
     yield Finding(
-        code=f"prop_check.readings.load_not_{said}",
+        code=f"prop_check.readings.load_not_{load}",
         verdict=Verdict.ADVISE,
         about="load as run",
         sentence=(

@@ -22,6 +22,7 @@ from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue, Propeller, Tank, Vessel
 from garboard.samples import Recording, Sample, gather
 from garboard.units import Amount
+from garboard_fuel_curve.full_throttle_runs import runs_of
 
 HOST = make_host(("garboard_prop_check", "garboard_fuel_curve"), entry_points=False)
 PASS, ADVISE, FAIL, MISSING = Verdict.PASS, Verdict.ADVISE, Verdict.FAIL, Verdict.NOT_ENOUGH_DATA
@@ -92,7 +93,14 @@ CALM: dict[str, JsonValue] = {
 
 
 def made(
-    engines: int, size: str, window: tuple[int, int], *, tank: str, cup: str = "light", limiter: int = 6200, **more: str
+    engines: int,
+    size: str,
+    window: tuple[int, int],
+    *,
+    tank: str,
+    cup: str = "light",
+    limiter: str = "6200 rev/min",
+    **more: str,
 ) -> Vessel:
     """A boat; `size` is its propellers' pitch, `more` amounts of its engines and of itself."""
     of_boat = ("displacement_as_run", "plate_power", "length", "transom_width", "transom_height")
@@ -104,7 +112,7 @@ def made(
         propeller=Propeller(pitch=Amount.parse(size), diameter=Amount.parse("15.3 in"), blades=3, cup=cup),
         full_throttle_low=Amount(str(window[0]), "rev/min"),
         full_throttle_high=Amount(str(window[1]), "rev/min"),
-        limiter_speed=Amount(str(limiter), "rev/min"),
+        limiter_speed=Amount.parse(limiter),
         **{name: one for name, one in amounts.items() if name not in of_boat},
     )
     fields: dict[str, Any] = {name: one for name, one in amounts.items() if name in of_boat}
@@ -184,8 +192,8 @@ def trial(
         values[STEPS, "speed_out", row, ""] = f"{speed_there + 0.3:.1f} {units[0]}"
         values[STEPS, "speed_back", row, ""] = f"{speed_there - 0.3:.1f} {units[0]}"
         values |= {(STEPS, "fuel_flow", row, position): f"{flow:.1f} {units[1]}" for position in positions}
-    for (field, row_number), value in (typed or {}).items():
-        values[STEPS, field, str(row_number), positions[len(positions) // 2] if field == "fuel_flow" else ""] = value
+    for (field, row_number), another in (typed or {}).items():
+        values[STEPS, field, str(row_number), positions[len(positions) // 2] if field == "fuel_flow" else ""] = another
     for field, value in (tanks or {}).items():
         if isinstance(value, list):
             values |= {(TANKS, field, "", at): one for at, one in zip(positions, value, strict=True)}
@@ -585,7 +593,7 @@ INNOCENT: Mapping[str, tuple[Callable[[], JobView], Mapping[str, Verdict]]] = {
             skiff(
                 "16 in",
                 (3800, 4200),
-                limiter=4400,
+                limiter="4400 rev/min",
                 **{**LIGHT_WEIGHT, "gear_ratio": "1.46", "rated_speed": "4000 rev/min"},
             ),
             (("with", "32.3 kn", 4010), ("against", "31.5 kn", 4000)),
@@ -610,6 +618,17 @@ def test_the_innocent_are_not_accused(view: Callable[[], JobView], also: Mapping
     assert not any(one.doubts or one.doubted for one in found)
     passed = {one.code for one in found if one.verdict is PASS}
     assert {f"{P}speed.measured", f"{F}curve.in_order"} <= passed
+
+
+@pytest.mark.parametrize("name", ["02 the tide turns", "16 three knots of river", "19 the log in a current"])
+def test_both_plugins_tell_one_speed_of_the_runs(name: str) -> None:
+    """The mean of means of typed runs; of a recording, which each cuts by itself, nobody reads two sets of tenths."""
+    view = INNOCENT[name][0]()
+    (speed,) = told(view)[f"{P}speed"]
+    runs = runs_of(view)
+    assert runs is not None
+    typed = view.rows(RUNS) != ()
+    assert runs.told[0] == (f"{speed.numbers[0].value:.1f} kn" if typed else f"about {speed.numbers[0].value:.0f} kn")
 
 
 @pytest.mark.parametrize("name", ["02 the tide turns", "14 one speed both ways on a lake", "16 three knots of river"])
