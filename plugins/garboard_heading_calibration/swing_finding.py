@@ -437,7 +437,7 @@ def _disturbed_without_a_card(
     if beside - shared.open_by <= limit or gap <= WIDEST_GAP:
         _fitted(readings, middle, shared, place)
     return Finding(
-        code="heading_calibration.swing.disturbed",
+        code="heading_calibration.swing.disturbed_without_card",
         verdict=Verdict.ADVISE,
         about=about,
         sentence=(

@@ -182,10 +182,9 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
 
 
 def _has_been_swung(view: JobView, sensor: str) -> bool:
-    """Whether there may be a deviation card of a sensor."""
-    rows = view.rows(SWING, "compass_heading")
-    typed = any(view.find(SWING, "compass_heading", row=row, of=sensor) for row in rows)
-    return typed or view.find(STRAIGHT_RUNS, "runs_recording") is not None
+    """Whether there may be a deviation card of a sensor. A turn does not rest on it, so no value of it is asked for."""
+    swung = ((SWING, "compass_heading", sensor), (STRAIGHT_RUNS, "runs_recording", ""))
+    return any((one.step, one.field, one.of) in swung for one in view.measurements)
 
 
 def _rank(turn: Turn, wanted: Wanted) -> tuple[float, ...]:

@@ -525,7 +525,10 @@ Facts = Mapping[str, Mapping[str, Any]]
                 **on("start port", "batteries", rest_voltage="25.6 V"),
                 **on("start starboard", "batteries", rest_voltage="25.4 V"),
             },
-            {("start starboard battery", Verdict.NOT_ENOUGH_DATA, "not_enough_data")},
+            {
+                ("start starboard battery", Verdict.NOT_ENOUGH_DATA, "not_enough_data"),
+                ("start starboard battery", Verdict.ADVISE, "enough"),
+            },
             id="a bank of another voltage beside one of 24 V",
         ),
         pytest.param(
