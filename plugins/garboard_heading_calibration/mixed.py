@@ -7,6 +7,7 @@ clock that gave the times was set back, or two gateways or instruments send unde
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
 from itertools import pairwise
 
 import attrs
@@ -114,6 +115,7 @@ def _values(streams: Iterable[Stream], window: Window) -> list[tuple[float, ...]
     return [stream.between(*window).values for stream in streams]
 
 
+@lru_cache(maxsize=16)  # each value saved is judged with the same recordings
 def mixed_windows(stream: Stream) -> tuple[Window, ...]:
     """Where a direction jumps to and fro as no boat turns.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from functools import partial
+from functools import lru_cache, partial
 
 import attrs
 
@@ -224,6 +224,7 @@ class Run:
         return SwingPoint(compass_angle(compass), deviation_of(magnetic, compass))
 
 
+@lru_cache(maxsize=8)  # each value saved is judged with the same recording; it is cut once
 def straight_runs(
     heading: Stream,
     course: Stream,
