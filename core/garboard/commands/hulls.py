@@ -9,7 +9,7 @@ from contextlib import ExitStack, contextmanager
 from difflib import get_close_matches
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 import attrs
 import click
@@ -41,12 +41,11 @@ from garboard.history.past import TAKING_BACK, history_of, outlived_a_joining
 from garboard.history.registers import RegisterKey, name_of, retractions_in
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import record_in_words
-from garboard.job_files.job_file import located, read_job_file, settings_faults
+from garboard.hosting.host import PluginHost
+from garboard.job_files.job_file import JobFile, check, located, read_job_file, settings_faults
 from garboard.records import JsonValue
 from garboard.report.terminal import Tools
-
-if TYPE_CHECKING:
-    from garboard.hosting.host import PluginHost
+from garboard.report.visible import visible_name
 from garboard.settings import in_force
 from garboard.shop_link.pairing import may_decide, writes_as
 
@@ -259,10 +258,10 @@ def show(folder: Path, hull: str, job: str, name: str) -> None:
             click.echo(f"UNFINISHED: {half}. The next command that writes here ends it, and so does 'garboard repair'.")
         tell_not_read(hulls)
         if name:
-            click.echo("\n".join(_history(*_named(boat, chosen_job(boat, job), name))))
+            click.echo("\n".join(map(visible_name, _history(*_named(boat, chosen_job(boat, job), name)))))
             return
         for one in (job,) if job and job not in boat.moved_away else () if job else boat.jobs:
-            click.echo("\n".join(_listing(boat, one)))
+            click.echo("\n".join(map(visible_name, _listing(boat, one))))
         for one, target in boat.moved_away.items():
             if job in ("", one):
                 click.echo(f"{boat.state.hull_number}, job {one}: moved to {target}: garboard show {folder} {target}")
@@ -519,7 +518,11 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
     help="The folder of hull files to import into. It is created if it does not exist.",
 )
 @click.option("--by", required=True, help="Who imports it. Values that already name a person keep that name.")
-@click.option("--anyway", is_flag=True, help="Import it although its hull number is not well formed.")
+@click.option(
+    "--anyway",
+    is_flag=True,
+    help="Import it although its hull number is not well formed, or values do not fit their fields.",
+)
 @tablet_option
 @click.pass_obj
 def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool, tablet: str) -> None:
@@ -527,16 +530,34 @@ def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool
 
     Everything merges by hull number, so a number that is not well formed is refused; `garboard hull` explains why.
     It is taken with --anyway, or if the folder already holds that boat.
+
+    Values that do not fit their fields are refused, all at once. With --anyway they are kept as they are; whoever
+    judges the boat is asked about each. A file that `garboard export` wrote is taken as it is.
     """
     read = read_job_file(job_file, tools.host_for(folder))
     if not anyway:
         _refuse_unless_well_formed(read.vessel.hull_number, folder)
-    if read.settings and (faults := [*settings_faults(read.settings, tools.host_for(folder))]):
-        raise InputError(str(job_file), located(job_file, faults))
+    _refuse_what_does_not_fit(read, job_file, tools.host_for(folder), anyway=anyway)
     with HullFolder(folder) as hulls:
         state = replay(read.vessel.hull_number, hulls.entries(read.vessel.hull_number))
         hull, added = exchange.import_job(hulls, read, job_file.parent, author_of(hulls, state, tablet, by))
     click.echo(f"{hull}: {in_number(added, 'new entry', 'new entries')}")
+
+
+def _refuse_what_does_not_fit(read: JobFile, job_file: Path, host: PluginHost, *, anyway: bool) -> None:
+    """Settings that no boat could be judged by, and values that are not what their fields take.
+
+    What an export carries was entered elsewhere: nobody here can correct it in the file, and it is asked about.
+    """
+    settings = [*settings_faults(read.settings, host)]
+    values = [] if read.entries else [*check(read, host)]
+    if settings or (values and not anyway):
+        if values:
+            click.echo("Nothing was imported. To keep values that do not fit as they are, use --anyway.", err=True)
+        raise InputError(str(job_file), located(job_file, [*settings, *values]))
+    if values:
+        kept = in_number(len(values), "value that does not fit its field", "values that do not fit their fields")
+        click.echo(f"{job_file}: keeping {kept}; 'garboard assess' asks about each.", err=True)
 
 
 def _refuse_unless_well_formed(number: str, folder: Path) -> None:

@@ -17,6 +17,7 @@ import pluggy
 from garboard import hooks
 from garboard.faults import shown
 from garboard.findings import (
+    OF_VESSEL,
     Basis,
     BasisKind,
     Doubt,
@@ -531,12 +532,14 @@ def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) 
         finding, fresh = _finding(found, calculator, plugin), tuple(view.seen)
         read.update(view.seen)
         view.seen.clear()
-        if finding.places or finding.verdict is Verdict.NOT_ENOUGH_DATA:  # the latter says what is missing, and where
+        named = any(place[0] != OF_VESSEL for place in finding.places)
+        if named or finding.verdict is Verdict.NOT_ENOUGH_DATA:  # the latter says what is missing, and where
             yield finding
         elif finding.of:
-            yield attrs.evolve(finding, places=tuple(place for place in read if place[3] in ("", finding.of)))
+            of_it = (place for place in read if place[3] in ("", finding.of))
+            yield attrs.evolve(finding, places=(*of_it, *finding.places))
         else:
-            yield attrs.evolve(finding, places=fresh or tuple(read))
+            yield attrs.evolve(finding, places=(*(fresh or read), *finding.places))
 
 
 def _basis_of(calculator: Calculator) -> tuple[Basis, ...]:

@@ -18,7 +18,7 @@ from garboard.hosting.host import PluginHost
 from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.sections import checked_blocks
 from garboard.hosting.titles import name_in_words, place_in_words, title_of
-from garboard.hosting.unused import not_used
+from garboard.hosting.unused import not_used, waiting_in_words
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
 from garboard.records import Measurement, SignOff
@@ -95,7 +95,7 @@ def handover_book(
         form=size,
     )
     aboard = ", ".join(filter(None, (vessel.name, f"hull number {vessel.hull_number}", date_in_words(job.opened))))
-    _cover(paper, view, assessed, state, unread)
+    _cover(paper, view, assessed, state, unread, waiting_in_words(view, host))
     _contents(paper, _made_by(host))
     _cautions(paper, cautions(view, host), printed)
     _vessel(paper, view)
@@ -144,7 +144,9 @@ def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: S
     return tuple(cut(block) if isinstance(block, Finding) else block for block in blocks)
 
 
-def _cover(paper: Paper, view: JobView, assessed: Sequence[Assessed], state: HandOver, unread: int) -> None:
+def _cover(
+    paper: Paper, view: JobView, assessed: Sequence[Assessed], state: HandOver, unread: int, waiting: str
+) -> None:
     vessel, job = view.vessel, view.job
     paper.add_page()
     paper.y = paper.h * 0.16
@@ -178,6 +180,10 @@ def _cover(paper: Paper, view: JobView, assessed: Sequence[Assessed], state: Han
         entries = in_number(unread, "entry", "entries")
         paper.words(f"{entries} could not be read: the boat's file is damaged.", bold=True, colour=DAY.fail)
         paper.words("What this book says is missing may stand there. Mend the file, then write the book again.")
+    if waiting:
+        paper.y += 2
+        paper.words(f"{waiting}.", bold=True)
+        paper.words("What waits is kept, and this book says nothing of it. Write the book again where it is read.")
     _counts(paper, assessed)
 
 
