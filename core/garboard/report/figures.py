@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from io import BytesIO
 from itertools import pairwise
@@ -150,9 +151,10 @@ def _name_upright(axes: Axes, axis: Axis, at: float) -> None:
 def _plot(axes: Axes, series: Series, position: int) -> Line2D:
     style, hollow = style_of(position)
     many = len(series.x) > _MOST_POINTS_WITH_MARKERS
+    x, y = _broken(series)
     (line,) = axes.plot(
-        series.x,
-        series.y,
+        x,
+        y,
         label=series.name,
         color=style.colour,
         linestyle=(0, style.dash) if style.dash and series.line else "-" if series.line else "none",
@@ -165,6 +167,17 @@ def _plot(axes: Axes, series: Series, position: int) -> Line2D:
         zorder=3,
     )
     return line
+
+
+def _broken(series: Series) -> tuple[Sequence[float], Sequence[float]]:
+    """The points, with one that is nowhere between two that no line joins."""
+    if not series.gaps:
+        return series.x, series.y
+    nowhere = math.nan
+    x, y = (
+        [one for start, end in series.stretches for one in (*at[start:end], nowhere)] for at in (series.x, series.y)
+    )
+    return x[:-1], y[:-1]
 
 
 def _set_limits(axes: Axes, figure: Figure, second: Axes | None) -> None:
