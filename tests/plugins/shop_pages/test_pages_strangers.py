@@ -108,11 +108,11 @@ def test_whatever_is_asked_of_any_route_is_answered_and_no_stranger_sees_or_chan
     plugins: PluginHost, tmp_path: Path
 ) -> None:
     """The campaign's first part, shortened; `python tests/campaigns/strangers_campaign.py` is the whole of it."""
-    tally = ask_everything(tmp_path, plugins, 2)
+    tally = ask_everything(tmp_path, plugins, 1)
     print(tally)
     assert tally.faults == []
     assert len(tally.routes) > 80
-    assert tally.asked == 2 * len(tally.routes)
+    assert tally.asked >= len(tally.routes)
     assert {200, 303, 400, 401, 403, 404, 405} <= set(tally.statuses)
 
 
