@@ -3,8 +3,8 @@
 The first part asks every route of the protocol and of the pages, as nobody, as a technician, as a manager, by a paired
 and by a removed tablet, with addresses, fields, forms and bodies that are spoilt in places. Each answer must have a
 status below 500 and nothing of the inside in it. A stranger sees nothing and changes nothing. No answer leads away.
-The second part opens connections from several addresses of the loopback network and leaves them half-open, while a
-tablet at another address asks. Each time it must be answered.
+The second part changes bytes of requests on the wire. The third opens connections from several addresses of the
+loopback network and leaves them half-open, while a tablet at another address asks. Each time it must be answered.
 
 Run:  python tests/campaigns/strangers_campaign.py --rounds 40
 """
@@ -272,6 +272,69 @@ def ask_everything(folder: Path, host: PluginHost, rounds: int, leave_out: froze
         return strangers.tally
 
 
+# The wire
+
+REQUESTS = (
+    b"GET /versions HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n",
+    b"GET /v1/digests HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer " + b"t" * 43 + b"\r\nConnection: close\r\n\r\n",
+    b"POST /v1/pair HTTP/1.1\r\nHost: x\r\nContent-Length: 2\r\nConnection: close\r\n\r\n{}",
+    b"POST /v1/pair HTTP/1.1\r\nHost: x\r\nTransfer-Encoding: chunked\r\nConnection: close\r\n\r\n"
+    b"2;a=b\r\n{}\r\n0\r\nX: y\r\n\r\n",
+    b"PUT /v1/attachments/" + b"0" * 64 + b"?from=0&of=2 HTTP/1.1\r\nHost: x\r\nContent-Length: 2\r\n\r\n{}",
+    b"GET /versions HTTP/1.0\r\n\r\n",
+)
+PIECES = (
+    b"\r",
+    b"\n",
+    b"\r\n",
+    b"\r\n\r\n",
+    b":",
+    b" ",
+    b"\t",
+    b"\x00",
+    b"\xff",
+    b"HTTP/1.1",
+    b"0",
+    b"ffffffff",
+    b"-",
+    b",",
+)
+
+
+def mangle(shop: RunningShop, number: int, seed: int = SEED, wait: float = 0.3) -> Tally:
+    """Send requests with some bytes changed; each must be answered below 500, or the connection closed.
+
+    wait : for an answer, where the server may wait for the rest of the request [s]
+    """
+    draw, tally = random.Random(seed), Tally()
+    for _ in range(number):
+        said = bytearray(draw.choice(REQUESTS))
+        for _ in range(draw.randint(1, 4)):
+            place = draw.randint(0, len(said))
+            said[place : place + draw.choice([0, 0, 1, 2, 20])] = draw.choice(PIECES) * draw.choice([1, 1, 1, 3, 200])
+        heard = b""
+        with (
+            contextlib.suppress(OSError),
+            believing().wrap_socket(socket.create_connection(("127.0.0.1", shop.port), 20)) as line,
+        ):
+            line.sendall(bytes(said))
+            line.settimeout(wait)
+            heard = line.recv(65536)
+        status = int(heard[9:12]) if heard[9:12].isdigit() else 0
+        tally.asked += 1
+        tally.statuses[status] += 1
+        tally.routes.add(heard[:9].decode("latin-1"))
+        if (
+            status >= 500
+            or (heard and not heard.startswith(b"HTTP/1."))
+            or any(word.encode() in heard for word in TRACE)
+        ):
+            tally.faults.append(Fault("answered wrongly", f"{bytes(said)!r} -> {heard[:200]!r}"))
+    if ask_raw(shop.port, "GET", "/versions").status != 200:
+        tally.faults.append(Fault("answers nobody any more", f"after {number} mangled requests"))
+    return tally
+
+
 # The door
 
 
@@ -319,6 +382,7 @@ def main() -> int:
     """Both parts, with their counts."""
     options = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     options.add_argument("--rounds", type=int, default=40)
+    options.add_argument("--mangled", type=int, default=3000)
     options.add_argument("--connections", type=int, default=1000)
     chosen = options.parse_args()
     logging.getLogger("uvicorn.error").setLevel(logging.ERROR)
@@ -328,6 +392,13 @@ def main() -> int:
         for fault in tally.faults[:20]:
             print(f"  {fault.what}: {fault.asked}")
         failed = bool(tally.faults)
+        with RunningShop(Path(where) / "mangled") as shop, server_log() as failures:
+            tally = mangle(shop, chosen.mangled)
+            tally.faults += [Fault("logged as a failure", record.getMessage()) for record in failures]
+        print(f"mangled on the wire: {tally}")
+        for fault in tally.faults[:20]:
+            print(f"  {fault.what}: {fault.asked}")
+        failed |= bool(tally.faults)
         with RunningShop(Path(where) / "crowded") as shop:
             for addresses in (1, 500):
                 for how in ("tcp", "half a handshake", "tls", "head", "body"):
