@@ -24,6 +24,7 @@ __all__ = [
     "JobView",
     "Place",
     "Unreadable",
+    "Waiting",
     "amount_or_fault",
     "nothing_at",
     "place_of",
@@ -70,6 +71,17 @@ class Unreadable:
     id: str = ""
 
 
+@attrs.frozen
+class Waiting:
+    """An entry of a kind or a version that this program does not know: kept for what reads it.
+
+    plugins : names of the plugins at work where it was written
+    """
+
+    kind: str
+    plugins: tuple[str, ...] = ()
+
+
 def _no_recording(reference: str) -> Recording:
     text = f"recording {reference!r} is not here; bring it in and assess again"
     raise NotEnoughData(Missing(text, lack=Lack.RECORDING_NOT_HERE))
@@ -94,6 +106,7 @@ class JobView:
 
     measurements   : at most one for each place; places in `disagreements` have none
     unreadable     : what was entered and cannot be read
+    waiting        : what is kept for a plugin or a newer version
     load_recording : gives the recording behind a reference; raises NotEnoughData when it is not here or simulated
     settings       : the shop's settings, defaults filled in by the host
     settings_set   : values somebody set, for this job or for the shop's; the host decides which hold
@@ -108,6 +121,7 @@ class JobView:
     sign_offs: tuple[SignOff, ...] = ()
     disagreements: tuple[Disagreement, ...] = ()
     unreadable: tuple[Unreadable, ...] = ()
+    waiting: tuple[Waiting, ...] = ()
     settings: Mapping[str, JsonValue] = attrs.field(factory=dict)
     settings_set: tuple[SettingSet, ...] = ()
     settings_used: Mapping[str, SettingUsed] = attrs.field(factory=dict)

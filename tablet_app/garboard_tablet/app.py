@@ -122,6 +122,7 @@ class GarboardApp(App):
     def build(self) -> Shell:
         Press.refused = self._not_saved
         theme.use(dark=self.tablet.settings.dark)
+        theme.left = self.tablet.settings.thumb_left
         Window.clearcolor = theme.ground
         shell = self.screen.open(self.way.back)
         guarded(self.screen.show)

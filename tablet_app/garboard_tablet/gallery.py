@@ -265,7 +265,7 @@ def fall_silent(page: Any) -> None:
     page._tick(12.0)
 
 
-NO_ROOM = "not saved: No space left on device. Free some space, then save again"
+NO_ROOM = "not saved: no space left on device. Free some space, then do this again"
 
 
 def fill_the_disk(page: Any) -> None:

@@ -45,6 +45,7 @@ from garboard.hosting.host import PluginHost
 from garboard.job_files.job_file import JobFile, check, located, read_job_file, settings_faults
 from garboard.records import JsonValue
 from garboard.report.terminal import Tools
+from garboard.report.visible import visible_name
 from garboard.settings import in_force
 from garboard.shop_link.pairing import may_decide, writes_as
 
@@ -257,10 +258,10 @@ def show(folder: Path, hull: str, job: str, name: str) -> None:
             click.echo(f"UNFINISHED: {half}. The next command that writes here ends it, and so does 'garboard repair'.")
         tell_not_read(hulls)
         if name:
-            click.echo("\n".join(_history(*_named(boat, chosen_job(boat, job), name))))
+            click.echo("\n".join(map(visible_name, _history(*_named(boat, chosen_job(boat, job), name)))))
             return
         for one in (job,) if job and job not in boat.moved_away else () if job else boat.jobs:
-            click.echo("\n".join(_listing(boat, one)))
+            click.echo("\n".join(map(visible_name, _listing(boat, one))))
         for one, target in boat.moved_away.items():
             if job in ("", one):
                 click.echo(f"{boat.state.hull_number}, job {one}: moved to {target}: garboard show {folder} {target}")
@@ -361,17 +362,15 @@ def attach(folder: Path, hull: str, step: str, file: Path, by: str, job: str, ta
     refuse_other_text(file)
     with _writing(folder, hull, job) as (hulls, boat, job):
         state = boat.state_of(job)
-        _refuse_unknown(step, {key.subject[0] for key in state.registers if key.kind == "measure"})
+        _refuse_unknown(folder, step, {key.subject[0] for key in state.registers if key.kind == "measure"})
         save_all(hulls, [keep_with_step(hulls, author_of(hulls, state, tablet, by), state, job, step, file)])
     click.echo(f"{file.name} is attached to {step}")
 
 
-def _refuse_unknown(step: str, worked_on: set[str]) -> None:
+def _refuse_unknown(folder: Path, step: str, worked_on: set[str]) -> None:
     """A step is one that something was entered in, or that a plugin here declares."""
     if step not in worked_on:
-        from garboard.hosting.host import make_host
-
-        host = make_host()
+        host = click.get_current_context().ensure_object(Tools).host_for(folder)
         if host.step(step) is None:
             known = ", ".join(sorted({*worked_on, *(one.key for one in host.steps)}))
             raise InputError("attach", [Fault("step", f"one of {known}", repr(step))])
@@ -453,7 +452,7 @@ def move_job(tools: Tools, folder: Path, hull: str, job: str, target: str, by: s
             old = boat.state_to_move(job)
             save_all(hulls, writing.move_job(author_of(hulls, old, tablet, by), old, there, job, reason))
         click.echo(f"job {job} belongs to {target}")
-        _tell_what_came(tools, open_hull(hulls, target), job, old)
+        _tell_what_came(tools.host_for(folder), open_hull(hulls, target), job, old)
     if is_new:
         click.echo(
             f"No boat of number {target} was here before: compare it with the transom. If it is wrong, move the job "
@@ -462,11 +461,11 @@ def move_job(tools: Tools, folder: Path, hull: str, job: str, target: str, by: s
         )
 
 
-def _tell_what_came(tools: Tools, boat: Boat, job: str, old: HullState) -> None:
+def _tell_what_came(host: PluginHost, boat: Boat, job: str, old: HullState) -> None:
     """Say what came with a moved job, whose vessel it is judged with, and which of its readings that leaves unused."""
     from garboard.report.moved import came_along
 
-    if (came := came_along(boat, job, old, tools.host)) is None:
+    if (came := came_along(boat, job, old, host)) is None:
         return
     number = boat.state.hull_number
     click.echo(f"with it: {came.counted}")

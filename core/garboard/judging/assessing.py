@@ -20,7 +20,7 @@ from garboard.findings import NotEnoughData, Verdict
 from garboard.history.boat import Boat, open_hull, recordings_of
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
-from garboard.hosting.unused import pieces_asked_of
+from garboard.hosting.unused import pieces_asked_of, waiting_in_words
 from garboard.job_files.job_file import (
     JobFile,
     check,
@@ -31,7 +31,7 @@ from garboard.job_files.job_file import (
     view_of,
 )
 from garboard.job_files.unrecognised import unrecognised
-from garboard.job_view import Disagreement, JobView, place_of
+from garboard.job_view import Disagreement, FieldKey, JobView, place_of
 from garboard.judging.recording_dates import question_of_dates
 from garboard.records import Measurement, Vessel, unusual_of
 from garboard.steps import Assessed, Step
@@ -41,6 +41,18 @@ FINDINGS = Format("garboard findings")
 
 
 TO_MEND = "merge with the shop, or with where it was written, and run 'garboard repair'"
+
+
+@attrs.frozen
+class Question:
+    """What looks unusual and should be looked at again; nothing is decided by it.
+
+    text  : one sentence, with the place it is about
+    place : of the measurement it is about; None for what is about the boat or its files
+    """
+
+    text: str
+    place: FieldKey | None = None
 
 
 @attrs.frozen
@@ -73,9 +85,7 @@ def assess_job_file(path: Path, host: PluginHost) -> AssessedJob:
     """
     job_file = read_checked(path, host)
     view = view_of(job_file, path.parent)
-    return AssessedJob(
-        str(path), view, host.assess(view), (*_questions(view, host), *_odd_in_file(path, job_file, host))
-    )
+    return AssessedJob(str(path), view, host.assess(view), (*_asked(view, host), *_odd_in_file(path, job_file, host)))
 
 
 def read_checked(path: Path, host: PluginHost) -> JobFile:
@@ -114,7 +124,8 @@ def _assessed(hulls: HullFolder, boat: Boat, view: JobView, host: PluginHost) ->
         if one.lost
     )
     source = f"{hulls.folder} {_job_named(boat, view)}"
-    questions = (*unread, *_questions(view, host), *odd)
+    waiting = waiting_in_words(attrs.evolve(view, measurements=()), host)  # `unrecognised` asks about steps
+    questions = (*unread, *_asked(view, host), *odd, *([f"{waiting}."] if waiting else []))
     return AssessedJob(source, view, host.assess(view), questions, damage, hulls.unread_of(boat.hulls))
 
 
@@ -219,25 +230,34 @@ def _is_our_own_output(file: Path) -> bool:
     return isinstance(plain, dict) and FINDINGS.names(plain)
 
 
-def _questions(job: JobView, host: PluginHost) -> Iterator[str]:
+def _asked(view: JobView, host: PluginHost) -> Iterator[str]:
+    return (question.text for question in questions(view, host))
+
+
+def questions(job: JobView, host: PluginHost) -> Iterator[Question]:
+    """What looks unusual in a job: doubts about its numbers, values outside their usual range, or used by nothing."""
     number = job.vessel.hull_number
     try:
         doubts = hull_number.parse(number).doubts
     except InputError as failure:
         doubts = tuple(str(fault) for fault in failure.faults)
-    yield from (f"Hull number {number}: {doubt}." for doubt in doubts)
+    yield from (Question(f"Hull number {number}: {doubt}.") for doubt in doubts)
     for engine in job.vessel.engines:
-        yield from unusual_of(engine)
+        yield from map(Question, unusual_of(engine))
     for disagreement in job.disagreements:
-        yield _disagreement_in_words(disagreement, host)
+        yield Question(_disagreement_in_words(disagreement, host), disagreement.place)
     for measurement in job.measurements:
         misfits = [*faults_of_measurement(measurement, host, "")]
         for fault in misfits:  # no entry of a boat's is erased, whatever program wrote it
-            yield f"{place_in_words(place_of(measurement), host)}: {fault.in_words}. Kept as it is; correct it."
+            place = place_of(measurement)
+            yield Question(f"{place_in_words(place, host)}: {fault.in_words}. Kept as it is; correct it.", place)
         step = host.step(measurement.step)
         if step is not None and any(field.name == measurement.field for field in step.all_fields()):
-            yield from _questions_about(measurement, step, job.vessel, host, fits=not misfits)
-            yield from _question_about_dates(measurement, step, job, host)
+            texts = (
+                *_questions_about(measurement, step, job.vessel, host, fits=not misfits),
+                *_question_about_dates(measurement, step, job, host),
+            )
+            yield from (Question(text, place_of(measurement)) for text in texts)
 
 
 def _disagreement_in_words(disagreement: Disagreement, host: PluginHost) -> str:

@@ -25,7 +25,7 @@ from garboard.disk.hullfile import HullFolder, digest_of
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving, OutOfPlace
 from garboard.disk.storage import Loss, NewerFormat, NotSaved
-from garboard.faults import InputError, in_words
+from garboard.faults import InputError, in_words, refusal
 from garboard.history.authority import MANAGER, is_managers, keep_managers, managers_of
 from garboard.history.merge import HullMerge, judge
 from garboard.history.registers import RegisterKey, register_of
@@ -319,7 +319,7 @@ class _Ashore:
             except AttachmentDamaged:
                 continue
             except (KeyError, OSError) as failure:
-                self.not_kept[name] = storage.why(failure) if isinstance(failure, OSError) else in_words(failure)
+                self.not_kept[name] = refusal(failure) if isinstance(failure, OSError) else in_words(failure)
                 continue
             sound.add(name)
         return sound

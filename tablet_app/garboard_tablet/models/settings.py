@@ -26,6 +26,7 @@ SETTINGS = Kind(
 
 AS_DECLARED = "as each step says"
 METRIC = "metric first"
+MOST_METERS = 11
 UNIT_CHOICES = (AS_DECLARED, METRIC)
 
 _METRIC: Mapping[str, str] = {
@@ -57,6 +58,9 @@ class TabletSettings:
     always   : the unit a field opens with on every boat, by the field's name, where a person said so
     cue      : whether a live guide also sounds
     network  : where the boat's network was listened to, latest first
+    thumb_left : whether what to do next stands at the left, for the left thumb
+    in_hand  : the meter that values are read with now, by their quantity
+    meters   : names of meters used on this tablet, latest first
     """
 
     tablet: str = attrs.field(factory=lambda: os.urandom(6).hex())
@@ -67,6 +71,9 @@ class TabletSettings:
     always: Mapping[str, str] = attrs.field(factory=dict)
     cue: bool = False
     network: tuple[str, ...] = ()
+    thumb_left: bool = False
+    in_hand: Mapping[str, str] = attrs.field(factory=dict)
+    meters: tuple[str, ...] = ()
 
     def with_person(self, name: str) -> TabletSettings:
         """The settings with a person at work."""
@@ -80,6 +87,13 @@ class TabletSettings:
     def without_unit(self, field: str) -> TabletSettings:
         """The settings without the unit that a field always opens with."""
         return attrs.evolve(self, always={name: unit for name, unit in self.always.items() if name != field})
+
+    def with_meter(self, quantity: str, name: str) -> TabletSettings:
+        """The settings with a meter in hand for a quantity; none where it has no name."""
+        if not name:
+            return attrs.evolve(self, in_hand={of: one for of, one in self.in_hand.items() if of != quantity})
+        meters = (name, *(other for other in self.meters if other != name))[:MOST_METERS]
+        return attrs.evolve(self, in_hand={**self.in_hand, quantity: name}, meters=meters)
 
     def with_network(self, where: str) -> TabletSettings:
         """The settings remembering where the boat's network was listened to."""

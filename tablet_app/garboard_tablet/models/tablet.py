@@ -217,8 +217,11 @@ class Tablet:
         if entries:
             self.last_saved = entries[-1].at[11:19]
 
-    def enter(self, hull: str, job: str, ask: Ask, value: JsonValue) -> None:
-        """Keep the value of an ask, and with the first value of a step that it is under way."""
+    def enter(self, hull: str, job: str, ask: Ask, value: JsonValue, instrument: str = "") -> None:
+        """Keep the value of an ask, and with the first value of a step that it is under way.
+
+        instrument : the meter it was read with; "" where nobody says
+        """
         from garboard.history.authoring import measure
         from garboard.steps import Kind
 
@@ -231,7 +234,8 @@ class Tablet:
             self.let_count(hull, job, ask, value)
             return
         step, field, row, of = ask.key.subject
-        self._save_in_step(hull, job, step, [measure(author, state, job, step, field, value, row=row, of=of)])
+        entry = measure(author, state, job, step, field, value, row=row, of=of, instrument=instrument)
+        self._save_in_step(hull, job, step, [entry])
 
     def _save_in_step(self, hull: str, job: str, step: str, entries: Sequence[Entry]) -> None:
         """Keep entries of a step; with the first that it is under way."""
