@@ -13,10 +13,13 @@ from garboard.record_types import typed
 from garboard.records import EQUIPMENT, JsonValue, Vessel
 from garboard.units import EXAMPLE_OF, UNITS_OF, in_own_spelling, parse_amount
 
-__all__ = ["SAID", "WATER", "Field", "Kind", "amount_as_text", "check_value", "implausible", "typed_value"]
+__all__ = ["LOAD", "SAID", "WATER", "Field", "Kind", "amount_as_text", "check_value", "implausible", "typed_value"]
 
 WATER = ("calm", "light chop", "chop", "rough")
 """Choices of a field that says how the water was: the same words in every check."""
+
+LOAD = ("light", "half", "full", "unknown")
+"""The same of a field that says how the boat was laden."""
 
 
 class Kind(enum.Enum):

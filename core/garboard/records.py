@@ -92,7 +92,7 @@ class Propeller:
     blades: int | None = None
     handing: str = _one_of("right", "left")
     material: str = _text(offers=("aluminium", "stainless steel", "composite"))
-    cup: str = ""
+    cup: str = _text(offers=("none", "light", "heavy"))
     more: Mapping[str, JsonValue] = _more()
 
 

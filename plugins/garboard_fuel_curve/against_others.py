@@ -70,9 +70,10 @@ def _other_speed(view: JobView, runs: Runs, steps: Sequence[ThrottleStep]) -> It
     out = [step for step in near if not _speed_fits(view, runs, step)]
     if out:
         top = out[-1]
+        speed, turns = runs.told
         text = (
-            f"{top.speed:.1f} kn at {top.engine_speed:.0f} rev/min in the throttle steps, {runs.speed:.1f} kn at "
-            f"{runs.engine_speed:.0f} in the full-throttle runs"
+            f"{top.speed:.1f} kn at {top.engine_speed:.0f} rev/min in the throttle steps, {speed} at {turns} in the "
+            "full-throttle runs"
         )
         places = [place for step in out for place in _of_step(step, "speed_out", "speed_back")]
         yield _finding(
@@ -98,10 +99,7 @@ def _faster_turning(view: JobView, runs: Runs, steps: Sequence[ThrottleStep]) ->
     out = [step for step in steps if step.engine_speed > FASTER * runs.engine_speed]
     if not out:
         return None
-    text = (
-        f"the throttle steps go to {out[-1].engine_speed:.0f} rev/min, the full-throttle runs only to "
-        f"{runs.engine_speed:.0f}"
-    )
+    text = f"the throttle steps go to {out[-1].engine_speed:.0f} rev/min, the full-throttle runs only to {runs.told[1]}"
     places = [place for step in out for place in _engine_speeds(view, step)]
     to_do = "Find out which is right, then repeat the wrong readings."
     return _finding("full_throttle_engine_speed", text, to_do, [*places, *runs.engine_speed_places])

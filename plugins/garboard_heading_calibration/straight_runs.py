@@ -30,6 +30,7 @@ from .sensors import (
     receivers_apart,
     see_that_it_lives,
     standstills,
+    unheard,
     variation_here,
 )
 from .steps import STRAIGHT_RUNS
@@ -59,15 +60,18 @@ def compute(view: JobView) -> Iterable[Finding]:
         need(bool(headings or unsound), "the recording holds no heading")
     asking.check()
     variation = variation_here(view)
+    silent = unheard(view, {*headings, *unsound})
 
     def of_source(source: str) -> Finding:
+        if source in silent:
+            raise NotEnoughData(silent[source])
         if source in unsound:
             raise NotEnoughData(two_senders(name_of(view, source), BY_RUNS))
         if course is None:
             raise NotEnoughData(NO_COURSE, lack=Lack.NOT_IN_RECORDING, **BY_RUNS)
         return _of_runs(view, heard, headings[source], course, current, variation)
 
-    sources = sorted({*headings, *unsound})
+    sources = sorted({*headings, *unsound, *silent})
     return one_by_one(sources, of_source, lambda source: name_of(view, source), BASIS)
 
 

@@ -131,7 +131,7 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
     told = f"{with_uncertainty(difference, half_width, 0)} rev/min"
     if difference:
         told += f", {fastest} faster than {slowest}"
-    if difference + half_width <= allowed:
+    if difference <= allowed:  # the practice is for engine speeds as read, each on its own tachometer
         code, verdict = "prop_check.engine_difference.usual", Verdict.PASS
         sentence = f"{told}; up to {allowed:.0f} is usual."
     elif difference - half_width <= allowed:

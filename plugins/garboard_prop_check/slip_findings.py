@@ -19,6 +19,7 @@ from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, PROPELLER
 from garboard_prop_check.weight_and_power import is_less_believable
 from garboard_prop_check.words import (
     AVERAGING,
+    CUP,
     SLIP,
     about,
     for_each_engine,
@@ -33,6 +34,9 @@ SLIP_NUMBER, BY_STAMP = "slip", "slip by the stamped pitch"
 LARGEST_DIAMETER = 17.0
 """An outboard's propeller has no larger diameter [in]; common practice, no source."""
 SPEED_UNITS = ("kn", "mph", "km/h")
+CUP_ACTS_AS = {"light": 0.5, "heavy": 1.0}
+"""A cup acts as up to so much more pitch [in]: it costs about 200 rev/min, as an inch does. Common practice, no source;
+that a light one does half of it is from memory."""
 
 
 @attrs.frozen
@@ -131,6 +135,19 @@ def _believable(view: JobView) -> tuple[Limit, Limit]:
     return Limit(SLIP_NUMBER, 0.0, most), Limit("theoretical speed", high=fastest)
 
 
+def is_explained_by_cup(view: JobView, found: Slip, units: Sequence[tuple[str, float]]) -> bool:
+    """Whether a cup makes a slip usual that the stamp alone makes too little, and no other unit of speed does.
+
+    units : as of `units_that_fit`
+    """
+    fitted, form = found.engine.propeller, view.vessel.hull_form
+    added = CUP_ACTS_AS.get(fitted.cup, 0.0) if fitted else 0.0
+    if units or not added or form not in USUAL_SLIP or found.measured.high < 0:
+        return False
+    low, high = (_usual_slip(view, form, end) for end in ("low", "high"))
+    return found.by_stamp.value < low <= found.at(found.speed.value, pitch=pitch_of(found.engine) + added) <= high
+
+
 def is_more_than_usual(view: JobView, found: Slip) -> bool:
     """Whether a propeller slips more than is usual for the hull; not where that is not known."""
     form = view.vessel.hull_form
@@ -203,7 +220,7 @@ def _engine_slip(
     view: JobView, engine: Engine, runs: Sequence[Run], speed: Average, units: Sequence[tuple[str, float]]
 ) -> Finding:
     found = slip_of(view, engine, average_engine_speed(view, runs, engine.position), speed)
-    judged = _judged(view, found)
+    judged = _judged(view, found, units)
     suspects = list(_suspects(view, found, units)) if judged.is_suspicious else []
     words = [judged.sentence, *(f"Slip would be usual {suspect.text}." for suspect in suspects)]
     if judged.verdict is not Verdict.PASS:
@@ -221,7 +238,9 @@ def _engine_slip(
     )
 
 
-def _judged(view: JobView, found: Slip) -> Judged:
+def _judged(view: JobView, found: Slip, units: Sequence[tuple[str, float]]) -> Judged:
+    if trim_at_best(view) and is_explained_by_cup(view, found, units):
+        return _by_cup(view, found)
     if reading_is_wrong(view, found.measured, found.theory) or found.measured.value < 0:
         return _cannot_be(view, found)
     told, form = f"Slip {found.numbers[1]} by the stamped pitch", view.vessel.hull_form
@@ -232,6 +251,20 @@ def _judged(view: JobView, found: Slip) -> Judged:
         sentence = f"{told}. Trim was not noted as at best, so it is not compared with what is usual."
         return Judged("prop_check.slip.not_at_best_trim", Verdict.ADVISE, sentence, _believable(view))
     return _against_usual(view, found, told, form)
+
+
+def _by_cup(view: JobView, found: Slip) -> Judged:
+    fitted, form = found.engine.propeller, view.vessel.hull_form
+    cup = fitted.cup if fitted else ""
+    with_cup = found.at(found.speed.value, pitch=pitch_of(found.engine) + CUP_ACTS_AS[cup])
+    low, high = (_usual_slip(view, form, end) for end in ("low", "high"))
+    sentence = (
+        f"Slip {found.numbers[1]} by the stamped pitch, less than usual. Its {cup} cup may explain it: that acts as up "
+        f"to {CUP_ACTS_AS[cup]:g} in more pitch, with which slip is {with_cup:.1f} %; {low:g} to {high:g} % is usual "
+        "for this hull. Read the stamp once more."
+    )
+    used = (CUP, basis_of(slip_setting(form, "low")))
+    return Judged("prop_check.slip.cup_explains", Verdict.ADVISE, sentence, _believable(view), used)
 
 
 def _cannot_be(view: JobView, found: Slip) -> Judged:

@@ -48,6 +48,7 @@ _DEVICE = re.compile(r"[!-~](?:[ -~]{0,62}[!-~])?")
 
 log = logging.getLogger("garboard.shop")
 Result = TypeVar("Result")
+Lost = Callable[[Request, int], Awaitable[Response]]
 
 
 @attrs.frozen(kw_only=True)
@@ -105,6 +106,7 @@ def make_app(
     limits: Limits | None = None,
     now: Callable[[], int] = wall_milliseconds,
     routes: Sequence[BaseRoute] = (),
+    lost: Lost | None = None,
 ) -> Starlette:
     """The application.
 
@@ -112,8 +114,16 @@ def make_app(
     name   : what tablets call the shop
     now    : the shop's wall time [ms since 1970-01-01 UTC]
     routes : further routes, for pages; they do their own sign-in
+    lost   : the page a browser gets for an address or a method nobody knows; None for no pages
     """
-    app = Starlette(routes=[*PROTOCOL_ROUTES, *routes], exception_handlers={HTTPException: _no_such_thing})
+
+    async def no_such_thing(request: Request, failure: Exception) -> Response:
+        status = failure.status_code if isinstance(failure, HTTPException) else 404
+        if lost is not None and _wants_a_page(request):
+            return await lost(request, status)
+        return _json(request, {"refused": "this address does not exist"}, status=status)
+
+    app = Starlette(routes=[*PROTOCOL_ROUTES, *routes], exception_handlers={HTTPException: no_such_thing})
     app.router.redirect_slashes = False  # an address is right or it is not; the protocol knows no third way
     app.state.shop = Shop(store=store, name=name, limits=limits or Limits(), now=now)
     return app
@@ -217,6 +227,8 @@ def differences_of(store: Store, question: Question, room: int) -> Differences:
         if missing := theirs[hull] - {name[:digits] for name in held}:
             needs[hull] = sorted(missing)
         offered = sorted(name for name in held if name[:digits] not in theirs[hull])
+        if not offered:
+            continue
         entries = store.get(hull, offered[: room // SMALL_ENTRY + 1])
         taken = 0
         for raw in entries.values():
@@ -261,7 +273,8 @@ def take_in(shop: Shop, asked: Asked, lines: Sequence[bytes]) -> JsonValue:
         except NewerFormat as reason:
             over = dict.fromkeys(found, in_words(reason))
         refused += [[name, why] for name, why in over.items()]
-        within[hull] = CheckedEntries((name, raw) for name, raw in found.items() if name not in over)
+        if kept := CheckedEntries((name, raw) for name, raw in found.items() if name not in over):
+            within[hull] = kept
     put = shop.store.put_if_absent(within, asked.tablet.id, shop.now(), asked.clock_offset)
     refused += [[name, in_words(reason)] for name, reason in put.refused]
     known = sum(map(len, within.values())) - len(put.added) - len(put.refused)
@@ -509,9 +522,10 @@ def _packed(
     return Response(ready, status, {**_common(_shop(request)), **about, **fields}, kind)
 
 
-async def _no_such_thing(request: Request, failure: Exception) -> Response:
-    status = failure.status_code if isinstance(failure, HTTPException) else 404
-    return _json(request, {"refused": "this address does not exist"}, status=status)
+def _wants_a_page(request: Request) -> bool:
+    """Whether a person's browser asks, outside the protocol: it says that it takes HTML, and no program does."""
+    is_protocols = request.scope["path"].startswith(("/v1/", "/versions"))
+    return not is_protocols and "text/html" in request.headers.get("accept", "").lower()
 
 
 class _Silence(Response):
@@ -544,7 +558,7 @@ def _safely(endpoint: Endpoint) -> Endpoint:
         except ClientDisconnect:
             return _Silence()
         except Exception:
-            log.exception("%s %s failed", request.method, request.url.path)
+            log.exception("%s %r failed", request.method, request.scope["path"])
             return _json(request, {"refused": "the shop server failed; its log has the cause"}, status=500)
 
     return answer

@@ -22,6 +22,7 @@ from garboard.disk.documents import Document, DocumentDamaged, Kind, numbered
 from garboard.disk.entries import SHOP_RECORD, view
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import HULLS_FOLDER, CheckedEntries, HullFolder, PutResult
+from garboard.disk.json_text import read_json
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving
 from garboard.disk.shop_document import is_paired
@@ -410,7 +411,7 @@ def _file_of(at: int) -> str:
 def _delivery(line: str) -> Delivery | None:
     """A line of the deliveries; None for one cut off by a power cut."""
     try:
-        plain = json.loads(line)
+        plain = read_json(line)
         ids = {hull: tuple(names) for hull, names in plain["ids"].items()}
         return Delivery(plain["at"], plain["tablet"], plain["clock_offset"], ids)
     except (ValueError, KeyError, TypeError, AttributeError):

@@ -28,6 +28,7 @@ from garboard_wiring_audit.circuit_rules import (
     CircuitResult,
     CircuitRule,
     NotCovered,
+    as_thinner,
     size_in_doubt,
 )
 from garboard_wiring_audit.readings import has_been_read, read_yes
@@ -57,6 +58,8 @@ def outcome_of(rule: CircuitRule, view: JobView, rules: Rules) -> Outcome:
             sized = rule.resizes and judged.verdict is not Verdict.PASS and not facts.draws_too_much
             if sized and size_in_doubt(view, facts, rules):
                 judged = attrs.evolve(judged, sentence=f"{READ_FIRST} {judged.sentence}")
+            elif rule.resizes and judged.verdict is Verdict.PASS:
+                judged = as_thinner(rule.judge, view, facts, rules, judged)
             outcome.judged[circuit.name] = judged
         except NotCovered as why:
             outcome.not_covered[circuit.name] = in_words(why)

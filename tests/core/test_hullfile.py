@@ -13,12 +13,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from garboard.disk import storage
+from garboard.disk import hullfile, storage
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, carried_by, entry_id, make_entry
 from garboard.disk.hullfile import HullFolder
-from garboard.disk.journal import file_name, heading, read
+from garboard.disk.journal import Journal, file_name, heading, read
 from garboard.disk.storage import FolderInUse, NotSaved
 from garboard.faults import InputError
 
@@ -62,6 +62,26 @@ def flushed(monkeypatch: pytest.MonkeyPatch) -> list[int]:
 
 def file_of(folder: HullFolder, hull: str = HULL) -> Path:
     return folder.folder / "hulls" / file_name(folder.hull(hull).key)
+
+
+def test_asking_for_hulls_nobody_has_opens_no_file_and_keeps_nothing(
+    folder: HullFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However many are asked for; the one that comes later is found."""
+    real, opened = Journal, []
+
+    def counted(*arguments: Any, **named: Any) -> Any:
+        opened.append(arguments[1])
+        return real(*arguments, **named)
+
+    monkeypatch.setattr(hullfile, "Journal", counted)
+    for number in range(200):
+        asked = f"ABC{number:05d}A526"
+        assert (folder.ids(asked), folder.count(asked), folder.get(asked)) == (frozenset(), 0, {})
+    assert opened == []
+    folder.save(make(1))
+    assert folder.count(HULL) == 1
+    assert opened == [HULL]
 
 
 def test_a_saved_entry_is_there_after_reopening(tmp_path: Path) -> None:

@@ -34,6 +34,9 @@ from garboard.units import in_own_spelling
         ("2 Mohm", "resistance", "2 Mohm"),
         ("2 MA", "current", "2 MA"),
         ("38", "speed", "38"),
+        ("7 M", "length", "7 m"),
+        ("60 NM", "distance", "60 nm"),
+        ("60 M", "distance", "60 M"),  # nautical miles on a chart: 1852 times a metre
     ],
 )
 def test_a_unit_is_spelled_as_here_where_it_is_certain(typed: str, quantity: str, kept: str) -> None:

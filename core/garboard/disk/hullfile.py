@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import os
 import re
 import threading
 from collections.abc import Callable, Container, Iterable, Iterator, Mapping
 from pathlib import Path
-from types import TracebackType
+from types import MappingProxyType, TracebackType
 from typing import Self
 
 import attrs
@@ -227,6 +228,18 @@ class HullFolder:
             self._lock(place.parent.parent)
         return place
 
+    def _entries_of(self, hull: str) -> Mapping[str, bytes]:
+        """Bytes by id of the entries held of a hull. To ask for one that nobody has leaves nothing behind."""
+        key = hull_number.key(hull)
+        if key not in self._open:
+            try:
+                os.lstat(self._hulls_folder / file_name(key))
+            except FileNotFoundError:
+                return MappingProxyType({})
+            except OSError:
+                pass  # it is there, and the disk refuses: opening it says what
+        return self.hull(key).journal.entries
+
     def entries(self, hull: str) -> tuple[Entry, ...]:
         """Views of a hull's entries, in the order they came in."""
         with self._guard:
@@ -240,17 +253,17 @@ class HullFolder:
     def ids(self, hull: str) -> frozenset[str]:
         """Ids of the entries held of a hull."""
         with self._guard:
-            return frozenset(self.hull(hull).journal.entries)
+            return frozenset(self._entries_of(hull))
 
     def count(self, hull: str) -> int:
         """How many entries are held of a hull."""
         with self._guard:
-            return len(self.hull(hull).journal.entries)
+            return len(self._entries_of(hull))
 
     def get(self, hull: str, ids: Iterable[str] | None = None) -> CheckedEntries:
         """Entries of a hull by id; all of them when no ids are given. Ids not here are left out."""
         with self._guard:
-            held = self.hull(hull).journal.entries
+            held = self._entries_of(hull)
             if ids is None:
                 return CheckedEntries(held)
             return CheckedEntries((name, held[name]) for name in ids if name in held)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
@@ -13,6 +12,7 @@ from garboard import hull_number
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
+from garboard.disk.json_text import read_json
 from garboard.disk.storage import Damage
 from garboard.faults import Fault, InputError, in_number
 from garboard.fields import Kind, implausible
@@ -21,7 +21,15 @@ from garboard.history.boat import Boat, open_hull, recordings_of
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.hosting.unused import pieces_asked_of, waiting_in_words
-from garboard.job_files.job_file import JobFile, check, located, read_job_file, settings_faults, view_of
+from garboard.job_files.job_file import (
+    JobFile,
+    check,
+    faults_of_measurement,
+    located,
+    read_job_file,
+    settings_faults,
+    view_of,
+)
 from garboard.job_files.unrecognised import unrecognised
 from garboard.job_view import Disagreement, FieldKey, JobView, place_of
 from garboard.judging.recording_dates import question_of_dates
@@ -216,8 +224,8 @@ def job_files(path: Path) -> tuple[Path, ...]:
 
 def _is_our_own_output(file: Path) -> bool:
     try:
-        plain = json.loads(file.read_text(encoding="utf-8"))
-    except (ValueError, OSError, RecursionError):
+        plain = read_json(file.read_text(encoding="utf-8"))
+    except (ValueError, OSError):
         return False  # read again as a job file, which says what is wrong with it
     return isinstance(plain, dict) and FINDINGS.names(plain)
 
@@ -239,10 +247,14 @@ def questions(job: JobView, host: PluginHost) -> Iterator[Question]:
     for disagreement in job.disagreements:
         yield Question(_disagreement_in_words(disagreement, host), disagreement.place)
     for measurement in job.measurements:
+        misfits = [*faults_of_measurement(measurement, host, "")]
+        for fault in misfits:  # no entry of a boat's is erased, whatever program wrote it
+            place = place_of(measurement)
+            yield Question(f"{place_in_words(place, host)}: {fault.in_words}. Kept as it is; correct it.", place)
         step = host.step(measurement.step)
         if step is not None and any(field.name == measurement.field for field in step.all_fields()):
             texts = (
-                *_questions_about(measurement, step, job.vessel, host),
+                *_questions_about(measurement, step, job.vessel, host, fits=not misfits),
                 *_question_about_dates(measurement, step, job, host),
             )
             yield from (Question(text, place_of(measurement)) for text in texts)
@@ -253,10 +265,12 @@ def _disagreement_in_words(disagreement: Disagreement, host: PluginHost) -> str:
     return f"{place_in_words(disagreement.place, host)}: {values}? Neither is used until someone chooses."
 
 
-def _questions_about(measurement: Measurement, step: Step, vessel: Vessel, host: PluginHost) -> Iterator[str]:
+def _questions_about(
+    measurement: Measurement, step: Step, vessel: Vessel, host: PluginHost, *, fits: bool
+) -> Iterator[str]:
     where = place_in_words(place_of(measurement), host)
     field = next(f for f in step.all_fields() if f.name == measurement.field)
-    question = implausible(field, measurement.value, vessel, measurement.of)
+    question = implausible(field, measurement.value, vessel, measurement.of) if fits else ""
     if question:
         yield f"{where}: {question}"
     kind, pieces = pieces_asked_of(measurement.field, step, vessel)

@@ -13,9 +13,10 @@ import garboard
 from garboard.disk.clock import clock_mark
 from garboard.faults import in_number, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Number, Table, Verdict
-from garboard.hosting.cut import told
+from garboard.hosting.cut import cut, told
 from garboard.hosting.host import PluginHost
 from garboard.hosting.plugin_code import plugin_code
+from garboard.hosting.sections import checked_blocks
 from garboard.hosting.titles import name_in_words, place_in_words, title_of
 from garboard.hosting.unused import not_used, waiting_in_words
 from garboard.job_files.job_file import ATTACHED
@@ -134,12 +135,13 @@ def _created(opened: str) -> datetime:
 def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
     try:
         with plugin_code():
-            return tuple(section.build(host.with_defaults(view), assessed))
+            blocks = checked_blocks(section.build(host.with_defaults(view), assessed))
     except NotEnoughData as missing:
         return (f"Not enough data: {in_words(missing)}.",)
     except Exception as failure:
         plugin = host.owner_of("register_report_sections", section.key)
         return (f"Plugin {plugin} could not write this section ({told(failure)}). Tell its author.",)
+    return tuple(cut(block) if isinstance(block, Finding) else block for block in blocks)
 
 
 def _cover(

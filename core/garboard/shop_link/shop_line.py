@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import hashlib
 import http.client
-import json
 import ssl
 from collections.abc import Mapping
 from types import TracebackType
 from typing import NamedTuple, Self
 
 from garboard.disk.clock import wall_milliseconds
+from garboard.disk.json_text import read_json
 from garboard.faults import GarboardError, in_words
 from garboard.shop_link import wire
 from garboard.shop_link.pairing import address_text
@@ -174,6 +174,6 @@ def _accepted(reply: Reply) -> Reply:
 
 def _reason(reply: Reply) -> str:
     try:
-        return str(json.loads(reply.body)["refused"])
+        return str(read_json(reply.body)["refused"])
     except (ValueError, KeyError, TypeError):
         return f"the shop server answered {reply.status}"

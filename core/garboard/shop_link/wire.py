@@ -19,6 +19,7 @@ from types import MappingProxyType
 from typing import NamedTuple
 from urllib.parse import quote, unquote
 
+from garboard.disk.json_text import read_json
 from garboard.faults import GarboardError
 from garboard.records import JsonValue
 
@@ -142,8 +143,8 @@ def plain(value: JsonValue) -> bytes:
 def read_object(text: bytes) -> dict[str, JsonValue]:
     """A JSON object out of bytes. Raises Garbled."""
     try:
-        found = json.loads(text)
-    except (ValueError, RecursionError):
+        found = read_json(text)
+    except ValueError:
         raise Garbled("expected JSON") from None
     if not isinstance(found, dict):
         raise Garbled("expected a JSON object")

@@ -17,7 +17,7 @@ from starlette.routing import BaseRoute
 from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.storage import NewerFormat
-from garboard.faults import Fault, InputError, in_number, in_words
+from garboard.faults import Fault, InputError, in_words
 from garboard.history.boat import register_named
 from garboard.history.past import history_of
 from garboard.report.equipment import equipment_tables, vessel_facts
@@ -34,10 +34,22 @@ from garboard_shop.pages.summaries import (
     open_boat,
     register_in_words,
 )
-from garboard_shop.pages.visits import HEADERS, Answer, NotHere, Visit, routes, signed_in, signed_out
+from garboard_shop.pages.visits import (
+    HEADERS,
+    Answer,
+    NotHere,
+    Visit,
+    marked,
+    refuse_hurry,
+    routes,
+    signed_in,
+    signed_out,
+)
 from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, ROLES, Store, in_order
 
 NOBODY = "nobody"
+OWN_PASSWORD = "old password"
+"""Stands for the browser where somebody signed in guesses the password."""
 CHANGES_ON_A_PAGE = 200
 FIRST_DAY, LAST_DAY = date(1970, 1, 2), date(2999, 12, 30)
 STATIC = FOLDER / "static"
@@ -107,20 +119,16 @@ def sign_in_page(visit: Visit) -> Response:
 
 def sign_in(visit: Visit) -> Response:
     """Prove who one is."""
-    desk, name, now = visit.desk, visit.form.get("name", ""), visit.desk.now()
-    wait = desk.attempts.begin(name, visit.address, now)
-    if wait:
-        minutes = -(-wait // 60_000)
-        raise NotHere(
-            429, f"Too many tries. Wait {in_number(minutes, 'minute')}.", {"Retry-After": str(-(-wait // 1000))}
-        )
+    desk, name, address = visit.desk, visit.form.get("name", ""), visit.address
     user = people.find(desk.store.register, name)
+    browser = people.known_by(user, visit.marks)
+    refuse_hurry(desk.attempts.begin(name, address, desk.now(), browser))
     if not people.is_right(user, visit.form.get("password", "")) or user is None:
         sentence = "The name or the password is wrong."
         return visit.page("sign_in.html", 403, wanted=visit.form.get("next", ""), name=name, sentence=sentence)
-    desk.attempts.succeeded(name, visit.address)
+    desk.attempts.succeeded(name, address, browser)
     desk.sessions.close(visit.secret)
-    return signed_in(visit.go(visit.form.get("next") or "/"), desk.sessions.open(user.name, now))
+    return signed_in(visit, user, visit.form.get("next") or "/")
 
 
 def sign_out(visit: Visit) -> Response:
@@ -144,7 +152,7 @@ def first(visit: Visit) -> Response:
         if visit.desk.folder:
             keep_name(visit.desk.folder, visit.form.get("shop", ""))
         visit.desk.store.register.put_user(user, user.name, visit.desk.now())
-    return signed_in(visit.go("/"), visit.desk.sessions.open(user.name, visit.desk.now()))
+    return signed_in(visit, user, "/")
 
 
 def _need_first(visit: Visit) -> None:
@@ -510,12 +518,17 @@ def remove_person(visit: Visit) -> Response:
 def change_password(visit: Visit) -> Response:
     """A new password of one's own."""
     desk, user = visit.desk, visit.user
-    if user is None or not people.is_right(user, visit.form.get("old", "")):
+    if user is None:
+        raise NotHere(403, "Sign in first.")
+    refuse_hurry(desk.attempts.begin(user.name, "", desk.now(), OWN_PASSWORD))
+    if not people.is_right(user, visit.form.get("old", "")):
         raise NotHere(403, "The old password is wrong. Nothing was changed.")
+    desk.attempts.succeeded(user.name, "", OWN_PASSWORD)
     changed = people.make_user(user.name, user.role, _new_password(visit))
     desk.store.register.put_user(changed, user.name, desk.now())
     desk.sessions.close_all_of(user.name, but=visit.secret)
-    return visit.go("/people", "Your password is changed. You are signed out everywhere else.")
+    response = visit.go("/people", "Your password is changed. You are signed out everywhere else.")
+    return marked(visit, changed, response)
 
 
 def static(visit: Visit) -> Response:

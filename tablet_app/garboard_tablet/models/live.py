@@ -12,6 +12,7 @@ from typing import Any
 import attrs
 
 from garboard.disk import storage
+from garboard.disk.json_text import read_json
 from garboard.disk.storage import NotSaved
 from garboard.faults import InputError, in_words
 from garboard.job_view import JobView
@@ -99,7 +100,7 @@ def read_recorded(text: str) -> tuple[dict[str, object], list[Sample]]:
     samples = []
     for line in text.splitlines():
         with contextlib.suppress(ValueError, TypeError):
-            plain = json.loads(line)
+            plain = read_json(line)
             if isinstance(plain, dict):
                 heading = plain
             else:

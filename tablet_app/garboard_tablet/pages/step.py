@@ -58,7 +58,7 @@ class StepPage(EchoingPage):
 
     @property
     def under(self) -> str:
-        return ". ".join(filter(None, (self._is_checking and "Values changed, checking", super().under)))
+        return ". ".join(filter(None, ("Values changed, checking" if self._is_checking else "", super().under)))
 
     @property
     def _is_checking(self) -> bool:

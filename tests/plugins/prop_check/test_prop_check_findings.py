@@ -364,14 +364,14 @@ def test_a_window_missing_or_impossible(window: tuple[str, str] | None) -> None:
     ("starboard", "verdict"),
     [
         (5800, Verdict.PASS),
-        (5855, Verdict.PASS),
-        (5860, Verdict.ADVISE),
+        (5900, Verdict.PASS),
+        (5905, Verdict.ADVISE),
         (5940, Verdict.ADVISE),
         (5945, Verdict.FAIL),
     ],
 )
 def test_difference_between_engines(starboard: int, verdict: Verdict) -> None:
-    """Up to 100 rev/min passes; the interval of 42 around it is not called; more fails."""
+    """Up to 100 rev/min as read passes; what the tachometers may add to it, 42, is not called; more fails."""
     runs = two_ways(TWIN)
     for run in runs:
         run["starboard"] = f"{starboard} rev/min"

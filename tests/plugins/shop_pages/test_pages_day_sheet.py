@@ -290,7 +290,7 @@ def test_unknown_boats_jobs_and_figures_are_not_found(manager: Browser) -> None:
     for path in ("/boats/ABC00001A526", f"/boats/{SALTGRASS}/jobs/none/book.pdf", f"/boats/{SALTGRASS}/figures/x.svg"):
         answer = manager.get(path)
         assert answer.status_code == 404
-        assert "Not done" in answer.text
+        assert "<h1>Not found</h1>" in answer.text
 
 
 def test_a_card_holds_what_a_boat_is_found_by() -> None:
