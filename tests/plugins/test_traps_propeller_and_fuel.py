@@ -603,6 +603,13 @@ INNOCENT: Mapping[str, tuple[Callable[[], JobView], Mapping[str, Verdict]]] = {
         {},
     ),
     "35c four persons, half full of fuel": (lambda: trial(persons=4), {}),
+    "35d two in a small boat, light": (
+        lambda: trial(
+            attrs.evolve(SKIFF, displacement_as_run=Amount.parse("3000 lb")), load="light", fuel_level="100 %"
+        ),
+        {},
+    ),
+    "35e a full boat": (lambda: trial(load="full", persons=5, fuel_level="90 %"), {}),
     "36b typed steps as recorded": (
         lambda: trial(more={(STEPS, "recording", "", ""): {"file": "r"}}, recordings=steps_recorded()),
         {},
