@@ -490,6 +490,11 @@ def test_a_trap_is_named(trap: Trap) -> None:
     assert all(one.verdict is PASS for name in trap.sound for one in found[name])
 
 
+def test_a_reading_is_named_in_the_unit_it_was_typed_in() -> None:
+    (curve,) = told(TRAPS["24 three engines, one flow mistyped"].view())[f"{F}curve"]
+    assert "row 7: fuel flow (centre) 14.5 L/h does not fit the other steps" in curve.sentence
+
+
 def test_only_the_mistyped_reading_is_named() -> None:
     """Not its true neighbours: not row 11 beside a wrong row 10, not the outer engines, not the window."""
     for name in ("24 three engines, one flow mistyped", "36 typed steps contradict their recording"):
