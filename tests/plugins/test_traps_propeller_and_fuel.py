@@ -246,8 +246,9 @@ def of_recording(recordings: Mapping[str, Recording]) -> JobView:
     return trial(runs=(), more={(RUNS, "all_runs", "", ""): {"file": "r"}}, recordings=recordings)
 
 
-def steps_recorded() -> Mapping[str, Recording]:
-    legs = [(40, at, v + way, v, course, f) for course, way in ((80, 0.4), (260, -0.4)) for at, v, f in SINGLE]
+def steps_recorded(burning: float = 1.0) -> Mapping[str, Recording]:
+    ways = ((80, 0.4), (260, -0.4))
+    legs = [(40, at, v + way, v, course, burning * flow) for course, way in ways for at, v, flow in SINGLE]
     return recorded(legs, flow=True)
 
 
@@ -472,6 +473,12 @@ TRAPS = {
         doubts=[(*FLOWS, "10", "centre")],
         never=OF_CURVE,
         sound=[f"{F}fuel_for_power"],
+    ),
+    "36c the recording of another propeller": Trap(
+        view=lambda: trial(more={(STEPS, "recording", "", ""): {"file": "r"}}, recordings=steps_recorded(burning=1.3)),
+        told={f"{F}curve.repeat_steps": ADVISE},
+        doubts=[(*FLOWS, "5", "centre"), (*FLOWS, "11", "centre")],
+        never=OF_CURVE,
     ),
 }
 
