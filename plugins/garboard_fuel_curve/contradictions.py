@@ -260,7 +260,7 @@ def unlike_recorded(view: JobView, found: Readings) -> Iterator[Contradiction]:
     steps = tuple(step for step in found.taken if any(step is one for one, *_ in out))
     if len(steps) > 2:
         places = tuple(_place(step, field, of) for step, field, of, _ in out)
-        text = f"{_names(steps)} are not as recorded: {out[0][3]}, and others; find out which belong to this boat"
+        text = f"{_names(steps)}: not as recorded ({out[-1][3]}); find out whether both are of this boat and propeller"
         yield Contradiction(steps=steps, places=places, text=text, of_unit=True)
         return
     for step, field, of, text in out:
