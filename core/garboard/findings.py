@@ -6,6 +6,7 @@ import enum
 import math
 import re
 from collections.abc import Iterable
+from itertools import pairwise
 
 import attrs
 
@@ -15,6 +16,7 @@ from garboard.uncertainty import MeasuredValue
 from garboard.verdict import Verdict as Verdict  # part of a finding: whoever declares one takes both from here
 
 __all__ = [
+    "OF_VESSEL",
     "Axis",
     "Band",
     "Basis",
@@ -253,7 +255,10 @@ class Axis:
 
 @attrs.frozen
 class Series:
-    """Points to draw: on the first or the second y axis, joined by a line, as markers, or both."""
+    """Points to draw: on the first or the second y axis, joined by a line, as markers, or both.
+
+    gaps : ranges of x, low end and high end, over which nobody knows y: no line is drawn across
+    """
 
     name: str
     x: tuple[float, ...]
@@ -261,6 +266,7 @@ class Series:
     second_axis: bool = False
     line: bool = True
     markers: bool = True
+    gaps: tuple[tuple[float, float], ...] = ()
 
     def __attrs_post_init__(self) -> None:
         if len(self.x) != len(self.y):
@@ -268,6 +274,16 @@ class Series:
         for value in (*self.x, *self.y):
             if not (isinstance(value, int | float) and abs(value) <= _DRAWN_UP_TO):
                 raise ValueError(f"series {self.name!r}: expected finite numbers up to {_DRAWN_UP_TO:g}, got {value!r}")
+
+    @property
+    def stretches(self) -> tuple[tuple[int, int], ...]:
+        """The points that one line joins, as first and one past the last; all where there is no gap."""
+        breaks = [
+            place
+            for place, (before, after) in enumerate(pairwise(self.x), 1)
+            if any(before <= low and high <= after for low, high in self.gaps)
+        ]
+        return tuple(pairwise((0, *breaks, len(self.x))))
 
 
 @attrs.frozen(field_transformer=typed)
@@ -373,7 +389,7 @@ class Doubt:
     """A value that another reading contradicts. Whatever rests on it passes nothing until somebody has looked.
 
     text                 : what contradicts it, as the rest of "In doubt: ..." ("run 2 is 3.1 kn above the log")
-    step, field, row, of : the place of the value
+    step, field, row, of : the place of the value, as in `Finding.places`
     """
 
     text: str = attrs.field(validator=_says_something)
@@ -410,7 +426,9 @@ class Finding:
     short    : the sentence where the verdict stands beside it and need not be said twice; "" where that is the same
     of       : the piece of equipment it is about, where it is about one ("port", "Bilge pump")
     places   : the values it rests on, each as step, field, row, of. Where a plugin names none, the host fills in what
-               its calculator read; with `of`, of that piece
+               its calculator read; with `of`, of that piece. A fact of the vessel has the step `OF_VESSEL` and is named
+               by record and key ("batteries.capacity", of "house"); where a plugin names such facts alone, the host
+               adds what was read
     limits   : what the verdict holds its numbers against, where it compares a number with a limit. A fail for another
                reason, such as a "no", names none whose number keeps it
     doubts   : values it shows to be in doubt; only a calculator with `may_doubt` gives them, and never with a pass
@@ -463,6 +481,8 @@ def _kept(pair: tuple[Number, Limit]) -> tuple[bool, bool]:
 
 _Place = tuple[str, str, str, str]
 _NOWHERE: _Place = ("", "", "", "")
+OF_VESSEL = "vessel"
+"""Stands as the step of a fact of the vessel among the places of a finding or a doubt."""
 
 
 def not_enough_data(about: str, missing: Iterable[Missing | str], basis: tuple[Basis, ...]) -> Finding:

@@ -179,6 +179,7 @@ def test_a_reason_given_as_text_takes_the_kind_and_place_beside_it(tmp_path: Pat
 COMPARES_NO_NUMBER = {
     "a point is tried, read or looked at: yes or no": (
         "handover.check.failed",
+        "handover.check.fuel_leaks",
         "handover.check.in_order",
         "handover.check.vapour_found",
         "handover.radio_identity.faulty",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import itertools
 import logging
 import os
@@ -25,6 +26,9 @@ os.environ.setdefault("LP_NUM_THREADS", "0")  # drawing by processor takes no th
 
 logging.getLogger("kivy").disabled = True
 
+MANY_PAGES = 16
+"""After so many touches the pages left meanwhile are cleared away: some 3 MB each, and going through all takes time."""
+
 PLUGIN = Path(__file__).with_name("dock_plugin.py")
 
 
@@ -42,7 +46,7 @@ class Drive(Protocol):
         self,
         folder: Path | None = None,
         size: tuple[int, int] = ...,
-        make_host: Callable[[], PluginHost] = ...,
+        make_host: Callable[[], PluginHost] | None = ...,
         working: str = ...,
         threads: bool = ...,
         demo: bool = ...,
@@ -140,6 +144,8 @@ class Driver:
         touch.touch_up()
         self.step(2)
         self.touches += 1
+        if self.touches % MANY_PAGES == 0:
+            gc.collect()
 
     def number(self, digits: str) -> None:
         self.press(*(f"key {digit}" for digit in digits), "next")

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from io import BytesIO
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
+import attrs
+
 from garboard.findings import Axis, Band, Figure, Series
 from garboard.report.palette import DAY, SERIES_STYLES, SeriesStyle
+from garboard.report.visible import in_print
 
 if TYPE_CHECKING:
     import numpy as np
     from matplotlib.axes import Axes
     from matplotlib.axis import Axis as MatplotlibAxis
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure as Sheet
     from matplotlib.lines import Line2D
     from matplotlib.text import Annotation
@@ -55,11 +60,29 @@ def figure_bytes(
 
 def draw(figure: Figure, width: float = 160.0, height: float = 90.0) -> Sheet:
     """A figure as a matplotlib figure; width and height as printed [mm]."""
+    import matplotlib as mpl
+
+    with mpl.rc_context({"text.parse_math": False}):  # a dollar sign in a name is a dollar sign
+        return _drawn(_in_print(figure), width, height)
+
+
+def _in_print(figure: Figure) -> Figure:
+    """The figure with names that can be set in type."""
+    return attrs.evolve(
+        figure,
+        title=in_print(figure.title),
+        series=tuple(attrs.evolve(one, name=in_print(one.name)) for one in figure.series),
+        bands=tuple(attrs.evolve(one, name=in_print(one.name)) for one in figure.bands),
+        markers=tuple(attrs.evolve(one, name=in_print(one.name)) for one in figure.markers),
+    )
+
+
+def _drawn(figure: Figure, width: float, height: float) -> Sheet:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure as Sheet
 
     sheet = Sheet(figsize=(width / MILLIMETRES_PER_INCH, height / MILLIMETRES_PER_INCH), facecolor=DAY.panel)
-    FigureCanvasAgg(sheet)
+    canvas = FigureCanvasAgg(sheet)
     sheet.set_layout_engine("constrained")
     axes = sheet.add_subplot()
     second = axes.twinx() if figure.y2 is not None else None
@@ -77,7 +100,7 @@ def draw(figure: Figure, width: float = 160.0, height: float = 90.0) -> Sheet:
         _name_ends(axes, figure)
     elif len(figure.series) > 1:
         _legend(sheet, lines, figure, width)
-    _point_out(sheet, axes, second, figure)
+    _point_out(canvas, axes, second, figure)
     return sheet
 
 
@@ -129,9 +152,10 @@ def _name_upright(axes: Axes, axis: Axis, at: float) -> None:
 def _plot(axes: Axes, series: Series, position: int) -> Line2D:
     style, hollow = style_of(position)
     many = len(series.x) > _MOST_POINTS_WITH_MARKERS
+    x, y = _broken(series)
     (line,) = axes.plot(
-        series.x,
-        series.y,
+        x,
+        y,
         label=series.name,
         color=style.colour,
         linestyle=(0, style.dash) if style.dash and series.line else "-" if series.line else "none",
@@ -144,6 +168,17 @@ def _plot(axes: Axes, series: Series, position: int) -> Line2D:
         zorder=3,
     )
     return line
+
+
+def _broken(series: Series) -> tuple[Sequence[float], Sequence[float]]:
+    """The points, with one that is nowhere between two that no line joins."""
+    if not series.gaps:
+        return series.x, series.y
+    nowhere = math.nan
+    x, y = (
+        [one for start, end in series.stretches for one in (*at[start:end], nowhere)] for at in (series.x, series.y)
+    )
+    return x[:-1], y[:-1]
 
 
 def _set_limits(axes: Axes, figure: Figure, second: Axes | None) -> None:
@@ -200,11 +235,11 @@ def _plate() -> dict[str, Any]:
     return {"facecolor": DAY.panel, "edgecolor": "none", "pad": 1.5}
 
 
-def _point_out(sheet: Sheet, axes: Axes, second: Axes | None, figure: Figure) -> None:
+def _point_out(canvas: FigureCanvasAgg, axes: Axes, second: Axes | None, figure: Figure) -> None:
     """A ring on each point, and its name beside it where it covers least of the curves and of other names."""
     if not figure.markers:
         return
-    sheet.draw_without_rendering()  # only then is it known where everything lies
+    canvas.figure.draw_without_rendering()  # only then is it known where everything lies
     taken = [text.get_window_extent().padded(_CLEAR) for on in _both(axes, second) for text in on.texts]
     curves = [
         _points_along(line)
@@ -234,9 +269,9 @@ def _point_out(sheet: Sheet, axes: Axes, second: Axes | None, figure: Figure) ->
             zorder=6,
             **_words(bold=True),
         )
-        ways = [(_placed(name, offset), offset) for offset in _OFFSETS]
+        ways = [(_placed(name, offset, canvas), offset) for offset in _OFFSETS]
         _, best = min(enumerate(ways), key=lambda way: (_covered(way[1][0], taken, curves, axes.bbox), way[0]))
-        taken.append(_placed(name, best[1]))
+        taken.append(_placed(name, best[1], canvas))
         if name.arrow_patch is not None:
             name.arrow_patch.set_visible(abs(best[1][1]) > _LEADS_FROM)
 
@@ -245,7 +280,7 @@ def _both(axes: Axes, second: Axes | None) -> Sequence[Axes]:
     return [axes] if second is None else [axes, second]
 
 
-def _placed(name: Annotation, offset: tuple[int, int]) -> Bbox:
+def _placed(name: Annotation, offset: tuple[int, int], canvas: FigureCanvasAgg) -> Bbox:
     """Put a name so far from its point [pt], and tell what it covers [dots]."""
     from matplotlib.text import Text
 
@@ -253,7 +288,7 @@ def _placed(name: Annotation, offset: tuple[int, int]) -> Bbox:
     name.set_position(offset)
     name.set_horizontalalignment("left" if across > 0 else "right" if across < 0 else "center")
     name.set_verticalalignment("bottom" if up > 0 else "top" if up < 0 else "center")
-    name.get_window_extent()  # moves it to where it was put
+    name.update_positions(canvas.get_renderer())
     return Text.get_window_extent(name).padded(_CLEAR)  # without the line that leads to it
 
 
