@@ -394,9 +394,16 @@ class PluginHost:
         """Run the calculators on a job; with `steps`, only those shown under them."""
         ready = watched(self.with_defaults(view), self.declared)
         ready = attrs.evolve(ready, settings=ReadSettings(dict(ready.settings)))  # one a run: threads share a view
-        wanted = [c for c in self.calculators if steps is None or c.step in steps or c.may_doubt]
-        found = with_doubts([assessed for calculator in wanted for assessed in self._assess_one(calculator, ready)])
-        return tuple(one for one in found if steps is None or one.step in steps)
+        found: dict[str, list[Assessed]] = {}
+        for calculator in self.calculators:
+            if steps is None or calculator.step in steps:
+                found[calculator.key] = list(self._assess_one(calculator, ready))
+        rest_on = {_owner_of(place) for each in found.values() for one in each for place in one.finding.places}
+        for calculator in self.calculators:
+            if calculator.key not in found and calculator.may_doubt_of(rest_on):
+                found[calculator.key] = list(self._assess_one(calculator, ready))
+        in_order = [one for calculator in self.calculators for one in found.get(calculator.key, ())]
+        return tuple(one for one in with_doubts(in_order) if steps is None or one.step in steps)
 
     def _assess_one(self, calculator: Calculator, view: WatchedView) -> Iterator[Assessed]:
         name = self.owner_of("register_calculators", calculator.key)
@@ -418,6 +425,11 @@ class PluginHost:
                 shortened=is_cut,
                 settings_used=used,
             )
+
+
+def _owner_of(place: FieldKey) -> str:
+    """The plugin in whose step a place is, or `OF_VESSEL`."""
+    return place[0].partition(".")[0]
 
 
 OWN_METHOD = (Basis(BasisKind.METHOD, "a check of its plugin's own, which names no basis"),)
@@ -545,6 +557,8 @@ def _finding(found: Finding, calculator: Calculator, plugin: str) -> Finding:
     _refuse_verdicts_against_limits(found)
     if found.doubts and not calculator.may_doubt:
         raise TypeError(f"a finding of {calculator.key} doubts values; register the calculator with may_doubt=True")
+    if unsaid := next((one.step for one in found.doubts if not calculator.may_doubt_of({_owner_of(one.place)})), ""):
+        raise TypeError(f"a finding of {calculator.key} doubts a value of {unsaid}; name its plugin in doubts_in")
     if found.doubted:
         raise TypeError("doubted of a finding is for the program to fill in; name what is contradicted in doubts")
     _refuse_codes_of_others(found.code, plugin)
