@@ -581,10 +581,10 @@ def _refuse_what_no_page_draws(found: Finding) -> None:
             raise TypeError(f"{name} of a finding is text, got {shown(text)}")
     doubted = (one.place for one in found.doubts)
     lacking = ((one.step, one.field, one.row, one.of) for one in found.missing)
-    names = (found.code, found.of, *(name for place in (*found.places, *doubted, *lacking) for name in place))
-    for name in names:
-        if len(name) > LONGEST_TEXT:
-            raise ValueError(f"a code or the name of a place has at most {LONGEST_TEXT} letters, got {shown(name)}")
+    names = [found.code, found.of, *(name for place in (*found.places, *doubted, *lacking) for name in place)]
+    if max(map(len, names)) > LONGEST_TEXT:
+        name = max(names, key=len)
+        raise ValueError(f"a code or the name of a place has at most {LONGEST_TEXT} letters, got {shown(name)}")
 
 
 def _refuse_limits_of_nothing(found: Finding) -> None:
