@@ -394,15 +394,15 @@ class PluginHost:
         """Run the calculators on a job; with `steps`, only those shown under them."""
         ready = watched(self.with_defaults(view), self.declared)
         ready = attrs.evolve(ready, settings=ReadSettings(dict(ready.settings)))  # one a run: threads share a view
-        found: dict[str, list[Assessed]] = {}
-        for calculator in self.calculators:
+        calculators, found = self.calculators, dict[str, list[Assessed]]()
+        for calculator in calculators:
             if steps is None or calculator.step in steps:
                 found[calculator.key] = list(self._assess_one(calculator, ready))
         rest_on = {_owner_of(place) for each in found.values() for one in each for place in one.finding.places}
-        for calculator in self.calculators:
+        for calculator in calculators:
             if calculator.key not in found and calculator.may_doubt_of(rest_on):
                 found[calculator.key] = list(self._assess_one(calculator, ready))
-        in_order = [one for calculator in self.calculators for one in found.get(calculator.key, ())]
+        in_order = [one for calculator in calculators for one in found.get(calculator.key, ())]
         return tuple(one for one in with_doubts(in_order) if steps is None or one.step in steps)
 
     def _assess_one(self, calculator: Calculator, view: WatchedView) -> Iterator[Assessed]:
