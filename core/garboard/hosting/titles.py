@@ -10,9 +10,9 @@ def place_in_words(place: FieldKey, host: PluginHost) -> str:
     """Where a measurement belongs, in the words the person saw ("Full throttle: engine speed, port")."""
     step_key, field_name, row, of = place
     step = host.step(step_key)
-    titles = {field.name: field.title for field in step.all_fields()} if step else {}
-    field = titles.get(field_name, field_name.replace("_", " "))
-    return ", ".join([f"{title_of(step_key, host)}: {field}", *filter(None, (of, row))])
+    named = (field.title for field in step.all_fields() if field.name == field_name) if step else iter(())
+    field = next(named, None) or field_name.replace("_", " ")
+    return ", ".join([f"{step.title if step else step_key}: {field}", *filter(None, (of, row))])
 
 
 def name_in_words(name: str, host: PluginHost) -> str:
