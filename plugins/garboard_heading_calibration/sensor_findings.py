@@ -63,6 +63,11 @@ VARIATION_BASIS = (
         "the standard error times 1.96; iron in the sea bed and ashore is not in the model",
     ),
 )
+ENTERED_WRONG = Basis(
+    BasisKind.COMMON_PRACTICE,
+    "recordings are made within a degree of the place entered, and the job within half a year of the date",
+    "beyond it see what was typed; the variation itself changes little",
+)
 COMPARISON_BASIS = (
     HEADING_DEVICE,
     Basis(
@@ -189,7 +194,7 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
             verdict=Verdict.ADVISE if told else Verdict.PASS,
             about="variation",
             sentence=" ".join([result, *([words for _, words in told] or ["Compare it with the chart's."])]),
-            basis=VARIATION_BASIS,
+            basis=(*VARIATION_BASIS, *([ENTERED_WRONG] if doubts else [])),
             numbers=(
                 Number("variation, east positive", here.east, "deg", here.expanded_uncertainty),
                 Number("change in a year", here.a_year, "deg", decimals=2),

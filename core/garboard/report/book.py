@@ -134,13 +134,13 @@ def _created(opened: str) -> datetime:
 
 
 def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
+    plugin = host.owner_of("register_report_sections", section.key)
     try:
-        with plugin_code():
+        with host.minding(plugin, section.key), plugin_code():
             blocks = checked_blocks(section.build(watched(host.with_defaults(view)), assessed))
     except NotEnoughData as missing:
         return (f"Not enough data: {in_words(missing)}.",)
     except Exception as failure:
-        plugin = host.owner_of("register_report_sections", section.key)
         return (f"Plugin {plugin} could not write this section ({told(failure)}). Tell its author.",)
     return tuple(cut(block) if isinstance(block, Finding) else block for block in blocks)
 
