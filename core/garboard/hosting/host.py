@@ -433,6 +433,13 @@ class PluginHost:
         found = with_doubts([assessed for calculator in wanted for assessed in self._assess_one(calculator, ready)])
         return tuple(one for one in found if steps is None or one.step in steps)
 
+    def assess_with(self, plugin: str, view: JobView) -> tuple[Assessed, ...]:
+        """Run the calculators of one plugin alone; no doubts of others are told."""
+        ready = watched(self.with_defaults(view), self.declared)
+        ready = attrs.evolve(ready, settings=ReadSettings(dict(ready.settings)))
+        own = [one for one in self.calculators if self.owner_of("register_calculators", one.key) == plugin]
+        return tuple(assessed for calculator in own for assessed in self._assess_one(calculator, ready))
+
     def _assess_one(self, calculator: Calculator, view: WatchedView) -> Iterator[Assessed]:
         name = self.owner_of("register_calculators", calculator.key)
         plugin = next(plugin for plugin in self.plugins if plugin.name == name)
