@@ -176,6 +176,17 @@ def test_a_fields_own_function_is_asked_there(apart: Apart, tmp_path: Path) -> N
     assert implausible(field, "2 V", Vessel(hull_number="A", name="B")) == ""
 
 
+def test_what_it_prints_is_read_by_nobody_without_end(
+    apart: Apart, tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    apart.close()  # the next process prints to where this test looks
+    host = host_of(apart, plugin(tmp_path, "talks", "for _ in range(1000): print('word ' * 100)\nyield found()"))
+    assert [one.finding.code for one in host.assess(VIEW)] == ["talks.check.fail"]
+    printed = capfd.readouterr()
+    assert printed.out == ""
+    assert apart.limits.printed <= len(printed.err) < apart.limits.printed + 1000
+
+
 def test_what_the_program_was_started_with_stays_with_it(
     apart: Apart, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

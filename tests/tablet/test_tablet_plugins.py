@@ -15,11 +15,13 @@ import wrong_plugins
 from garboard.disk.shop_document import PLUGINS, shop_document
 from garboard.fields import implausible
 from garboard.findings import Verdict
+from garboard.hosting.failures import NotJudgedHere
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.records import Job, Vessel
 from garboard.shop_link.shop_plugins import ApprovedPlugin, keep
 from garboard_tablet.models.left_out import AT_WORK, left_out, runs, take_back_in
+from garboard_tablet.models.live_source import minded_guide
 from garboard_tablet.models.plugin_minder import MOST_CUTS, Patience, PluginMinder
 from garboard_tablet.models.tablet import open_tablet
 from tablet.driver import Drive
@@ -129,6 +131,7 @@ HOLDS = """
 import sys
 from pathlib import Path
 from garboard.hosting.host import make_host
+from garboard_tablet.models.live_source import minded_guide
 from garboard_tablet.models.plugin_minder import Patience, PluginMinder
 folder = Path(sys.argv[1])
 minder = PluginMinder(folder, patience=Patience(held=0.4))
@@ -198,6 +201,23 @@ def test_a_fields_own_function_keeps_nobody_from_entering(tmp_path: Path, minder
         (tmp_path / f"{name}.py").write_text(text, encoding="utf-8")
         (step,) = host_of(minder, tmp_path / f"{name}.py").steps
         assert implausible(step.fields[0], "12 V", VIEW.vessel) == ""
+
+
+def test_a_guide_that_loops_is_interrupted_and_one_of_the_program_is_left_alone(
+    tmp_path: Path, minder: PluginMinder
+) -> None:
+    text = wrong_plugins.offering(
+        "steers",
+        "live_guides",
+        'LiveGuide(key="steers.guide", title="G", quantities=("heading",), begin=begin, take=max, show=min)',
+    )
+    (tmp_path / "steers.py").write_text(f"{text}\ndef begin(view):\n    while True: pass\n", encoding="utf-8")
+    host = make_host(("garboard_fuel_curve",), entry_points=False, files=[tmp_path / "steers.py"], minder=minder)
+    assert host.problems == []
+    with pytest.raises(NotJudgedHere, match="took too long"):
+        minded_guide(host.live_guides["steers.guide"], host).begin(VIEW)
+    (own,) = (guide for key, guide in host.live_guides.items() if key != "steers.guide")
+    assert minded_guide(own, host) is own
 
 
 def test_a_plugin_chosen_for_this_run_is_used(tmp_path: Path) -> None:
