@@ -26,7 +26,7 @@ from garboard.findings import Finding, NotEnoughData
 from garboard.hosting import plain
 from garboard.hosting.asking import with_functions
 from garboard.hosting.codes import NOT_JUDGED
-from garboard.hosting.failures import NotJudgedHere, PluginFault
+from garboard.hosting.failures import NotJudgedHere, PluginFault, PluginProblem
 from garboard.hosting.sources import Source
 from garboard.hosting.watching import Declared, WatchedView
 from garboard.job_view import JobView
@@ -68,10 +68,12 @@ _KEPT_OF_ENVIRONMENT = ("PATH", "LANG", "LC_ALL", "TZ", "TMPDIR", "TEMP", "TMP",
 class Offered:
     """What a plugin offers, its functions asking the other process."""
 
+    source: Source
     version: str
     file: str
     items: Mapping[str, Sequence[Any]]
     commands: Sequence[Mapping[str, str]]
+    faults: tuple[PluginProblem, ...]
 
 
 @attrs.define(eq=False)
@@ -99,7 +101,7 @@ class Apart:
             self._loaded[name] = source
             self._there.add(name)
         (answer,) = found
-        return self._offered(name, answer["declared"])
+        return self._offered(name, source, answer["declared"])
 
     def forget(self, name: str) -> None:
         """Load a plugin no more when the process is started again."""
@@ -110,9 +112,10 @@ class Apart:
         with self._lock:
             self._end()
 
-    def _offered(self, name: str, found: Mapping[str, Any]) -> Offered:
+    def _offered(self, name: str, source: Source, found: Mapping[str, Any]) -> Offered:
         items = {hook: tuple(_MAKERS[hook](self, name, one) for one in many) for hook, many in found["items"].items()}
-        return Offered(str(found["version"]), str(found["file"]), items, tuple(found["commands"]))
+        faults = tuple(plain.made(one, PluginProblem) for one in found["faults"])
+        return Offered(source, str(found["version"]), str(found["file"]), items, tuple(found["commands"]), faults)
 
     # What its functions ask
 
@@ -200,6 +203,9 @@ class Apart:
             reason = self._why_it_ended(process, gone, ran_out())
             self._end()
             raise reason from None
+        except BaseException:  # such as a person's interruption: what it answers next would be taken for another answer
+            self._end()
+            raise
         if "leaves" in answer:
             self._end()
         _raise_what_ended(answer)

@@ -6,7 +6,6 @@ While a plugin's code runs its name stands in a file. An app that ends meanwhile
 
 from __future__ import annotations
 
-import ctypes
 import faulthandler
 import os
 import sys
@@ -230,6 +229,10 @@ class _Minded:
 
 def _interrupt(thread: int, kind: type[BaseException] | None) -> None:
     """Raise an exception in a thread at its next step; None takes back one that has not come yet."""
+    try:
+        import ctypes
+    except ImportError:  # a tablet's Python may come without: it is passed over instead
+        return
     ctypes.pythonapi.PyThreadState_SetAsyncExc(ctypes.c_ulong(thread), ctypes.py_object(kind) if kind else None)
 
 
