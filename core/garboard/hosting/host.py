@@ -541,8 +541,8 @@ def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) 
     if given is None or isinstance(given, Finding):
         raise TypeError(f"compute gives findings one after another, in a list or by 'yield', got {shown(given)}")
     for found in given:
-        finding, fresh = _finding(found, calculator, plugin), tuple(view.seen)
-        read.update(view.seen)
+        finding, fresh = _finding(found, calculator, plugin), dict.fromkeys(view.seen)
+        read.update(fresh)
         view.seen.clear()
         named = any(place[0] != OF_VESSEL for place in finding.places)
         if named or finding.verdict is Verdict.NOT_ENOUGH_DATA:  # the latter says what is missing, and where
