@@ -6,8 +6,9 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from queue import Queue
 
 import pytest
 
@@ -20,9 +21,12 @@ from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.records import Job, Vessel
 from garboard.shop_link.shop_plugins import ApprovedPlugin, keep
+from garboard_tablet.models.assessor import Assessor
+from garboard_tablet.models.background import Background
 from garboard_tablet.models.left_out import AT_WORK, left_out, runs, take_back_in
 from garboard_tablet.models.live_source import minded_guide
 from garboard_tablet.models.plugin_minder import MOST_CUTS, Patience, PluginMinder
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import open_tablet
 from tablet.driver import Drive
 
@@ -130,6 +134,7 @@ def test_what_cannot_be_interrupted_is_passed_over_while_the_rest_goes_on(tmp_pa
 HOLDS = """
 import sys
 from pathlib import Path
+from queue import Queue
 from garboard.hosting.host import make_host
 from garboard_tablet.models.live_source import minded_guide
 from garboard_tablet.models.plugin_minder import Patience, PluginMinder
@@ -159,6 +164,69 @@ def test_what_holds_the_interpreter_ends_the_app_and_the_next_start_leaves_it_ou
     assert runs(file, without), "another version runs"
     take_back_in(tmp_path, "holds")
     assert left_out(tmp_path) == {}
+
+
+STUCK = """
+import sys
+from pathlib import Path
+from queue import Queue
+from garboard.hosting.host import make_host
+from garboard.job_view import JobView
+from garboard.records import Job, Vessel
+from garboard_tablet.models.background import Background
+from garboard_tablet.models.plugin_minder import Patience, PluginMinder
+import threading
+threading.held, over = threading.Event(), threading.Event()
+folder, background = Path(sys.argv[1]), Background(lambda work, after=0.0: None, print)
+minder = PluginMinder(folder, lambda _name: over.set(), Patience(wall=0.2, more=0.1))
+host = make_host((), entry_points=False, files=[folder / "waits.py"], minder=minder)
+view = JobView(vessel=Vessel(hull_number="QQZ04417D626"), job=Job(id="one"))
+background.run("work", lambda: host.assess(view), print)
+over.wait()
+background.stop()
+minder.close()
+print("closed", flush=True)
+minder.leave()
+"""
+
+
+def test_an_app_whose_plugin_does_not_come_back_can_be_closed_and_leaves_it_out(tmp_path: Path) -> None:
+    plugin(tmp_path, "waits", "import threading\nthreading.held.wait()")
+    ended = subprocess.run([sys.executable, "-c", STUCK, str(tmp_path)], capture_output=True, text=True, timeout=60)
+    assert (ended.returncode, ended.stderr) == (0, "closed\n")  # what is printed while a plugin runs goes there
+    assert list(left_out(tmp_path)) == ["waits"]
+
+
+def test_a_page_that_waits_for_findings_gets_them_without_the_plugin_that_does_not_come_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("garboard_tablet.models.plugin_minder.Patience", lambda: SOON)
+    release = threading.Event()
+    monkeypatch.setattr(threading, "held", release, raising=False)
+    queue: Queue[Callable[[], object]] = Queue()
+    waits = plugin(tmp_path, "waits", "import threading\nthreading.held.wait()\nyield found()")
+    tablet = open_tablet(tmp_path / "tablet", own_plugins=[waits])
+    background = Background(lambda work, after=0.0, /: queue.put(work), lambda what, failure: None)
+    assessor = Assessor(tablet, background, lambda key: None)
+
+    def pass_over() -> None:
+        background.renew()
+        assessor.abandon()
+
+    tablet.passed_over = lambda _name: queue.put(pass_over)
+    tablet.change_settings(tablet.settings.with_person("Robin"))
+    hull, job = tablet.open_job("XYZAB123F526")
+    route = Route(page="step", hull=hull, job=job, step="waits.step")
+    try:
+        assessor.soon(route)
+        while assessor.known(route) is None:
+            queue.get(timeout=10)()
+        assert [one.finding.code for one in assessor.of(route)] == ["waits.check.took_too_long"]
+        assert "plugin waits" in assessor.of(route)[0].finding.sentence
+    finally:
+        release.set()
+        background.stop()
+        tablet.close()
 
 
 def test_the_first_page_says_who_is_left_out_and_a_press_lets_it_run_again(tmp_path: Path, drive: Drive) -> None:

@@ -89,6 +89,7 @@ class Apart:
     """The job that the process holds."""
     _cuts: dict[tuple[str, str], list[str]] = attrs.field(factory=dict)
     """By what each calculator and judge ended the process so far."""
+    _at_the_end: Any = None
     _lock: Any = attrs.field(factory=threading.RLock)
     starts: int = 0
     """How many processes there were so far."""
@@ -227,7 +228,7 @@ class Apart:
             self._end()
             self._process = _started(self.limits)
             self.starts += 1
-            weakref.finalize(self, _close, self._process)
+            self._at_the_end = weakref.finalize(self, _close, self._process)
             self._there.clear()
             self._wait_until_it_answers(self._process)
         return self._process
@@ -253,6 +254,8 @@ class Apart:
         process, self._process, self._view = self._process, None, None
         if process is not None:
             _close(process)
+        if self._at_the_end is not None:
+            self._at_the_end.detach()
 
 
 Maker = Callable[[Apart, str, Mapping[str, Any]], Any]

@@ -10,6 +10,7 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
+from io import StringIO
 from pathlib import Path
 from typing import IO, Any, TextIO
 
@@ -221,8 +222,8 @@ def _one(item: Any) -> plain.Plain:
 class _Capped:
     """What plugins print, as far as anybody wants to read it."""
 
-    def __init__(self, into: TextIO, most: int) -> None:
-        self._into, self._left = into, most
+    def __init__(self, into: TextIO | None, most: int) -> None:
+        self._into, self._left = into or StringIO(), most
 
     def write(self, text: str) -> int:
         if self._left > 0:
@@ -243,7 +244,10 @@ def _keep_to_itself(printed: int) -> None:
     """What it prints goes to the error output, and it has no input: the pipes are for answers."""
     nothing = os.open(os.devnull, os.O_RDONLY)
     os.dup2(nothing, 0)
-    os.dup2(2, 1)
+    try:
+        os.dup2(2, 1)
+    except OSError:  # a program without an error output, such as one that the system starts
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
     sys.dont_write_bytecode = True
     capped: Any = _Capped(sys.stderr, printed)
     sys.stdout = sys.stderr = capped

@@ -20,6 +20,7 @@ from typing import IO
 import attrs
 
 from garboard.hosting.failures import NotJudgedHere, PluginProblem, cure_of
+from garboard.hosting.plugin_code import end_at_once
 from garboard_tablet.models.left_out import AT_WORK, LEFT_OUT, SLOT, SLOTS, hash_of
 
 HELD = "plugin-held.txt"
@@ -203,6 +204,11 @@ class PluginMinder:
         for kept in (self._note, self._held):
             if kept is not None and not self.is_stuck:
                 kept.close()
+
+    def leave(self) -> None:
+        """End the program now where a plugin does not come back: Python would wait for it. All is saved and closed."""
+        if self.is_stuck:
+            end_at_once(0)
 
 
 class _Minded:
