@@ -31,6 +31,7 @@ from garboard_shop.pages.index import MOST_SHOWN
 from garboard_shop.pages.summaries import (
     BoatSummary,
     JobSummary,
+    jobs_of,
     open_boat,
     register_in_words,
 )
@@ -475,8 +476,11 @@ def approve_plugin(visit: Visit) -> Response:
     """Let the shop's tablets run a file the manager has read."""
     desk, form = visit.desk, visit.form
     name, sha256 = form.get("name", ""), form.get("sha256", "")
-    plugins.approve(desk.drop, desk.store, name, sha256, visit.who, desk.now())
-    return visit.go("/plugins", f"{name} is approved. Every tablet receives it when it next comes ashore.")
+    said: list[str] = []
+    jobs = jobs_of(desk.store)
+    plugins.approve(desk.drop, desk.store, name, sha256, visit.who, desk.now(), jobs=jobs, tell=said.append)
+    done = f"{name} is approved. Every tablet receives it when it next comes ashore."
+    return visit.go("/plugins", " ".join((done, *said)))
 
 
 def withdraw_plugin(visit: Visit) -> Response:
