@@ -28,7 +28,7 @@ from uvicorn.server import ServerState
 
 MOST_AT_ONCE = 500
 """Connections in all."""
-MOST_FROM_ONE_ADDRESS = 50
+MOST_FROM_ONE_ADDRESS = 100
 """Connections from one address. A tablet makes one, a browser about six; some wifi shows all tablets as one address."""
 SECONDS_TO_ASK = 10.0
 """How long the TLS handshake may take, and after it the head of a request [s]."""
