@@ -102,6 +102,17 @@ def test_a_value_read_with_another_meter_keeps_its_own_until_it_is_typed_anew(pa
     assert instrument(pad) == "Log 3"
 
 
+def test_another_unit_alone_is_no_reading_with_the_meter_in_hand(pad: Driver) -> None:
+    pad.press("meter")
+    pad.write("Log 2")
+    pad.press("save it")
+    pad.number("40")
+    pad.app.tablet.change_settings(pad.app.tablet.settings.with_meter("speed", "Log 3"))
+    at_speed(pad)
+    pad.press("unit", "unit mph", "next")
+    assert (view_of(pad).value("dock.full", "speed"), instrument(pad)) == ("40 mph", "Log 2")
+
+
 def test_take_it_back_stands_behind_change(pad: Driver) -> None:
     pad.number("40")
     at_speed(pad)

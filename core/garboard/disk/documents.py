@@ -142,11 +142,21 @@ class DurableStorage(Storage):
 
     def _json(self, path: Path) -> Any:
         try:
-            return read_json(path.read_bytes())
+            return read_json(_bytes_of(path))
         except FileNotFoundError:
             return None
         except (OSError, ValueError) as failure:
             raise DocumentDamaged(path, str(failure), self.kind.cure) from failure
+
+
+def _bytes_of(path: Path) -> bytes:
+    """What a file holds. A card that failed once is asked again: to begin anew would forget who works here."""
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise
+    except OSError:
+        return path.read_bytes()
 
 
 class _Table(Table):

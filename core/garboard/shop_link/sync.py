@@ -12,7 +12,6 @@ import random
 import re
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import suppress
 from pathlib import Path
 from typing import TypeVar
 
@@ -284,8 +283,10 @@ class _Ashore:
         reply = self.line.ask("GET", "/v1/digests", fields={"If-None-Match": wire.whole_state(mine)})
         self.role = reply.fields.get(wire.ROLE.lower(), self.role)
         if (listed := reply.fields.get(wire.MANAGERS.lower())) is not None:  # an older shop lists none
-            with suppress(NotSaved):  # a full disk must not keep what is here from being sent; it is told again
+            try:
                 keep_managers(self.folder.folder, wire.read_names(listed))
+            except NotSaved as failure:  # a full disk must not keep what is here from being sent
+                self.not_kept["managers"] = in_words(failure)
         return mine if reply.status == 304 else _read(lambda: wire.read_digests(_found(reply).body))
 
     def attachments(self, *, prove: bool) -> None:

@@ -184,7 +184,7 @@ class EntryForm:
         """Take a meter in hand. A value that stands, with nothing typed over it, was read with it: it says so."""
         self.tablet.change_settings(self.tablet.settings.with_meter(self.field.quantity, name))
         if self.saved is not None and self.typed is None and name != self._saved_with:
-            self.save(self.saved)
+            self.save(self.saved, name)
 
     @property
     def read_to(self) -> str:
@@ -256,12 +256,16 @@ class EntryForm:
         """Save the value that was questioned."""
         self.save(self.result.value)
 
-    def save(self, value: JsonValue) -> None:
-        """Keep a value; on the disk when this returns."""
+    def save(self, value: JsonValue, meter: str | None = None) -> None:
+        """Keep a value; on the disk when this returns.
+
+        meter : what it was read with, where somebody says so; else the one of the value shown
+        """
         before = self.tablet.current(self.route.hull, self.route.job, self.ask)
-        read_again = self.has_meter and self.in_hand != self._saved_with and (self.in_hand or self.typed is None)
-        if value != self.saved or self.saved is None or read_again:
-            self.tablet.enter(self.route.hull, self.route.job, self.ask, value, self.in_hand)
+        instrument = self.meter if meter is None else meter
+        read_otherwise = meter is not None or (instrument and instrument != self._saved_with)
+        if value != self.saved or self.saved is None or read_otherwise:
+            self.tablet.enter(self.route.hull, self.route.job, self.ask, value, instrument)
             now = self.tablet.current(self.route.hull, self.route.job, self.ask)
             text = shown_of(self.field, value)
             self.tablet.echo = Echo(route=self.route, ask=self.ask, text=text, before=before, now=now)
