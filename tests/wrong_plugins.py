@@ -220,6 +220,11 @@ def sources() -> dict[str, tuple[Told, str]]:
     return {name: (told, _file(name, text)) for name, (told, text) in whole.items()}
 
 
+def computing(name: str, body: str) -> str:
+    """One whose compute is of these lines."""
+    return _file(name, _computing(body))
+
+
 def good(name: str) -> str:
     """One that nothing is wrong with."""
     return _file(name, _STEPS + _CALCULATORS)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from functools import partial
-from typing import TypeVar
+from typing import Concatenate, ParamSpec, TypeVar
 
 import attrs
 
@@ -32,6 +32,7 @@ __all__ = [
 ]
 
 T = TypeVar("T")
+P = ParamSpec("P")
 
 FieldKey = tuple[str, str, str, str]
 """Where a measurement belongs: step, field, row, of."""
@@ -202,6 +203,14 @@ class JobView:
     def state_of(self, step: str) -> str:
         """The state of a step: to do, under way, done, look again, not fitted."""
         return next((state.state for state in reversed(self.steps) if state.step == step), "to do")
+
+    def once(self, work: Callable[Concatenate[JobView, P], T], *asked: P.args, **named: P.kwargs) -> T:
+        """`work(view, ...)`, worked out once while a job is assessed, however many calculators ask for it.
+
+        What it gives is shared, so nobody may change it. Asked with the same objects, it is the same work. A finding
+        rests on the values and the settings it read, as if it were worked out anew.
+        """
+        return work(self, *asked, **named)
 
     def asking(self) -> InputCollector:
         """Start asking for what a calculation needs; see `InputCollector`."""

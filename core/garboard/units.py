@@ -165,6 +165,11 @@ keeps is always in our own."""
 _AMOUNT = re.compile(r"(?P<text>[+-]?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+))(?:\s*(?P<unit>[^\s0-9.,+-]\S*))?")
 
 
+_LONGEST_NUMBER = 40
+_LARGEST = 1e15
+"""No amount has as many digits, or is as large in any unit. Without a limit a long run of digits is infinite."""
+
+
 @attrs.frozen
 class Amount:
     """A number with its unit, kept as typed.
@@ -192,6 +197,8 @@ class Amount:
         unit = match["unit"] or ""
         if unit not in _PINT_NAME:
             raise ValueRefused(f"a unit the program knows, as in {example!r}", repr(text), _unknown(unit))
+        if len(match["text"]) > _LONGEST_NUMBER or abs(float(match["text"])) >= _LARGEST:
+            raise ValueRefused(f"a number of a boat's size, such as {example!r}", _in_short(text), "write fewer digits")
         return cls(match["text"], unit)
 
     def to(self, unit: str) -> float:
@@ -266,6 +273,10 @@ def _meant(unit: str) -> str:
     meant = small.get(unit.lower(), "")
     is_mega = unit.startswith("M") and meant in ("mV", "mA", "mohm")  # Mohm is a thousand million mohm
     return "" if is_mega else meant
+
+
+def _in_short(text: str) -> str:
+    return repr(text if len(text) < 60 else f"{text[:40]}...")
 
 
 def _is_two(unit: str, units: Iterable[str]) -> bool:

@@ -13,13 +13,14 @@ from garboard.findings import Doubt, Lack, Missing
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
 from garboard.uncertainty import NORMAL_95
+from garboard.units import Amount
 from garboard_fuel_curve.engine_limits import FASTER_THAN_THE_PROPELLER, advance_per_turn, most_flow
 from garboard_fuel_curve.odd import NEIGHBOURS, OF_FLOW, OF_SPEED, STEEPEST, Column, Limits, stretches
 from garboard_fuel_curve.readings import Readings, ThrottleStep, flow_repeats
 from garboard_fuel_curve.recorded import RECEIVERS_DIFFER
 from garboard_fuel_curve.steps import STEPS
 from garboard_fuel_curve.twins import pairs
-from garboard_fuel_curve.wording import rows_named, tens
+from garboard_fuel_curve.wording import is_number, rows_named, tens
 
 WIDE = 3.0
 """Readings that differ by fewer of their standard uncertainties contradict nobody."""
@@ -131,7 +132,8 @@ def _out_of_line(view: JobView, found: Readings) -> Iterator[Contradiction]:
         for stretch in stretches(column):
             steps = tuple(typed.steps[place] for place in stretch)
             if len(steps) == 1:
-                text = f"{what} {typed.values[stretch[0]]:.1f} {typed.unit} does not fit the other steps"
+                shown = _as_typed(view, typed, steps[0]) or f"{typed.values[stretch[0]]:.1f} {typed.unit}"
+                text = f"{what} {shown} does not fit the other steps"
             else:
                 ends = f"from {tens(steps[0].engine_speed)} to {tens(steps[-1].engine_speed)} rev/min"
                 either_way = what.removesuffix(" out").removesuffix(" back")
@@ -140,9 +142,15 @@ def _out_of_line(view: JobView, found: Readings) -> Iterator[Contradiction]:
             yield Contradiction(steps=steps, places=places, text=f"{_names(steps)}: {text}")
 
 
+def _as_typed(view: JobView, typed: _Typed, step: ThrottleStep) -> str:
+    """A value as somebody typed it, where that is in another unit than figures are told in; "" otherwise."""
+    value = view.value(STEPS, typed.field, row=step.rows[0], of=typed.of) if len(step.rows) == 1 else None
+    return value if isinstance(value, str) and Amount.parse(value).unit != typed.unit else ""
+
+
 def _names(steps: Sequence[ThrottleStep]) -> str:
     rows = [row for step in steps for row in step.rows]
-    numbered = sorted(rows, key=lambda row: int(row) if row.isdecimal() else 0)
+    numbered = sorted(rows, key=lambda row: int(row) if is_number(row) else 0)
     return rows_named(numbered) if rows else " and ".join(step.name for step in steps)
 
 
@@ -252,7 +260,7 @@ def unlike_recorded(view: JobView, found: Readings) -> Iterator[Contradiction]:
     steps = tuple(step for step in found.taken if any(step is one for one, *_ in out))
     if len(steps) > 2:
         places = tuple(_place(step, field, of) for step, field, of, _ in out)
-        text = f"{_names(steps)} are not as recorded: {out[0][3]}, and others; find out which belong to this boat"
+        text = f"{_names(steps)}: not as recorded ({out[-1][3]}); find out whether both are of this boat and propeller"
         yield Contradiction(steps=steps, places=places, text=text, of_unit=True)
         return
     for step, field, of, text in out:

@@ -40,6 +40,11 @@ IDENTITY = Basis(
 PILOT = Basis(
     BasisKind.COMMON_PRACTICE, "spread and overshoot a pilot is accepted with", "the pilot's manual comes first"
 )
+BORNE_OUT = Basis(
+    BasisKind.COMMON_PRACTICE,
+    "what a pilot's compass shows of a trial is borne out by another compass or by the course over ground",
+    "a compass that is damped too much shows no weaving",
+)
 PUNCH = Basis(BasisKind.COMMON_PRACTICE, "no fault stays open at hand over; what was put right is tried again")
 _LONGEST_FIGURE = 600
 PUT_RIGHT, TRY_AGAIN = "put right", "try again"
@@ -239,7 +244,7 @@ def _heading_hold(view: JobView) -> Iterator[Finding]:
             *(Number(f"95 % within ±, by {other.name}", other.within, "deg") for other in others),
         ),
         limits=(Limit("95 % within ±", high=limit),),
-        basis=(PILOT,),
+        basis=(PILOT, *([BORNE_OUT] if others else [])),
         figures=(_figure("Heading held", heading, Band("95 %", "y", -within, within), hold.heading),),
     )
 
@@ -332,7 +337,7 @@ def _not_borne_out(own: Witness, turned: float, ordered: float, others: Sequence
             Number("ordered", ordered, "deg", decimals=0),
             *(Number(f"turned by {other.name}", other.turned, "deg") for other in others),
         ),
-        basis=(PILOT,),
+        basis=(PILOT, BORNE_OUT),
         figures=(_figure("Course change", own.stream, None, own.stream.values[0]),),
     )
 

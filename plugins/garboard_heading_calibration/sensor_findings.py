@@ -63,6 +63,11 @@ VARIATION_BASIS = (
         "the standard error times 1.96; iron in the sea bed and ashore is not in the model",
     ),
 )
+ENTERED_WRONG = Basis(
+    BasisKind.COMMON_PRACTICE,
+    "recordings are made within a degree of the place entered, and the job within half a year of the date",
+    "beyond it see what was typed; the variation itself changes little",
+)
 COMPARISON_BASIS = (
     HEADING_DEVICE,
     Basis(
@@ -158,7 +163,7 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
 
 def compute_variation(view: JobView) -> Iterable[Finding]:
     """Variation at the job's place and date, beside where the recordings were made and what the boat's network says."""
-    here = variation_here(view)
+    here = view.once(variation_here)
     faint = here.field.horizontal < CAUTION_BELOW
     way = "east" if here.east >= 0 else "west"
     result = (
@@ -189,7 +194,7 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
             verdict=Verdict.ADVISE if told else Verdict.PASS,
             about="variation",
             sentence=" ".join([result, *([words for _, words in told] or ["Compare it with the chart's."])]),
-            basis=VARIATION_BASIS,
+            basis=(*VARIATION_BASIS, *([ENTERED_WRONG] if doubts else [])),
             numbers=(
                 Number("variation, east positive", here.east, "deg", here.expanded_uncertainty),
                 Number("change in a year", here.a_year, "deg", decimals=2),
@@ -205,7 +210,7 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
 
 def is_recorded_elsewhere(view: JobView) -> bool:
     """Whether a recording was made at another place than the one entered for the variation."""
-    return bool(_elsewhere(variation_here(view), _recordings(view)))
+    return bool(_elsewhere(view.once(variation_here), _recordings(view)))
 
 
 def _recordings(view: JobView) -> Iterable[Recording]:
@@ -369,7 +374,7 @@ def _name(view: JobView, trusted: Stream) -> str:
 def _variation(view: JobView, recording: Recording) -> tuple[float, float]:
     """Variation and its expanded uncertainty: of the job's place, or what the boat's own network sends."""
     try:
-        here = variation_here(view)
+        here = view.once(variation_here)
     except NotEnoughData:
         sent = longest(recording.of("variation"))
         if sent is None:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator
 
 import attrs
 
-from garboard.findings import Doubt, Finding, NotEnoughData, Verdict, with_uncertainty
+from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict, with_uncertainty
 from garboard.job_view import JobView
 
 from . import straight_runs, swing
@@ -22,6 +22,11 @@ from .swing_finding import BESIDE, TOO_LARGE
 
 LEAST_APART = 2.0
 """Two good swings of one compass may differ by so much beside their uncertainties [deg]; common practice, no source."""
+ONE_DEVIATION = Basis(
+    BasisKind.COMMON_PRACTICE,
+    "two swings of one compass agree within 2 degrees and what both are unsure by",
+    "a compass has one deviation on a heading",
+)
 BY_READINGS, BY_RUNS = "the readings of the swing", "the straight runs"
 
 _Way = Callable[[JobView], Iterable[Finding]]
@@ -116,15 +121,15 @@ def _for_neither(finding: Finding, words: str, doubts: tuple[Doubt, ...] = ()) -
 
     A fault that is surely there stays one: compass and reference have to be looked at whichever swing is right.
     """
+    told, basis = _SWING_ANEW.format(_first_up(words)), (*finding.basis, ONE_DEVIATION)
     if finding.code == TOO_LARGE:
-        return attrs.evolve(
-            finding, sentence=f"{finding.sentence} {_SWING_ANEW.format(_first_up(words))}", doubts=doubts
-        )
+        return attrs.evolve(finding, sentence=f"{finding.sentence} {told}", basis=basis, doubts=doubts)
     return attrs.evolve(
         finding,
         code="heading_calibration.swing.ways_differ",
         verdict=Verdict.ADVISE,
-        sentence=_SWING_ANEW.format(_first_up(words)),
+        sentence=told,
+        basis=basis,
         tables=tuple(attrs.evolve(table, card=False) for table in finding.tables),
         doubts=(*finding.doubts, *doubts),
     )

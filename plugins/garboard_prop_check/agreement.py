@@ -29,7 +29,7 @@ FASTEST_STREAM = 10.0
 
 
 UNEXPLAINED = 0.7
-"""What a current, steady or changing evenly, may leave over of speeds both ways, root of the sum of squares [kn].
+"""What a current, steady or changing evenly, may leave over of speeds both ways, root mean square [kn].
 
 Five times what one run differs from the next; a tide that turns leaves half a knot. Common practice, no source.
 """
@@ -239,7 +239,7 @@ def _no_current_explains(runs: Sequence[Run], ways: Sequence[int]) -> Iterator[F
     squares, freedom = left_over(speeds, [1.0] * len(speeds), signs, [n * way for n, way in enumerate(signs)])
     slow, fast = most_unlike([run for run, _, _ in found])
     allowed = UNEXPLAINED + (max(speeds) * (fast - slow) / fast if fast else 0.0)
-    if not freedom or math.sqrt(squares) <= allowed:
+    if not freedom or math.sqrt(squares / freedom) <= allowed:
         return
     same = max(of_way.values(), key=_apart)
     told = f"speeds the same way differ by {_apart(same):.1f} kn between {_between(same, 1)}"

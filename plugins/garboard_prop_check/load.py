@@ -15,6 +15,9 @@ PERSON = 165.0
 GALLON = 6.1
 """Weight of a gallon of gasoline [lb]: Fuel property comparison, US Department of Energy; 6.0 to 6.5."""
 
+CREW = 2
+"""A sea trial takes one to steer and one to read: with these aboard any boat may be light."""
+
 LIGHT_UP_TO, FULL_FROM = 0.20, 0.08
 """People and fuel as a share of the boat's weight as run: a light boat carries no more than the one, a full one no less
 than the other, for ballast may stand for people. Common practice, no source."""
@@ -36,7 +39,8 @@ def against_people_and_fuel(view: JobView) -> Iterator[Finding]:
     fuel = _fuel(view)
     weight = PERSON * persons + (fuel or 0.0)
     share = weight / whole
-    if (load == "light" and share <= LIGHT_UP_TO) or (load == "full" and (fuel is None or share >= FULL_FROM)):
+    may_be_light, may_be_full = persons <= CREW or share <= LIGHT_UP_TO, fuel is None or share >= FULL_FROM
+    if may_be_light if load == "light" else may_be_full:
         return
     aboard = f"{persons} person{'s' if persons > 1 else ''}"
     aboard += "" if fuel is None else f" and {view.value(CONDITIONS, 'fuel_level')} of fuel"

@@ -40,6 +40,10 @@ SMALL_ENTRY = 100
 """No entry is smaller [bytes]."""
 LONGEST_REQUEST = 60.0
 """How long a body may take to come [s]."""
+LARGEST_PAIRING = 4096
+"""Bytes of a pairing request, as sent and unpacked: whoever asks is a stranger."""
+SECONDS_TO_PAIR = 10.0
+"""How long its body may take to come [s]."""
 
 NONE: Mapping[str, str] = MappingProxyType({})
 CLOSE: Mapping[str, str] = MappingProxyType({"Connection": "close"})
@@ -137,7 +141,7 @@ async def versions(request: Request) -> Response:
 async def pair(request: Request) -> Response:
     """A code's secret for a place among the tablets. The one thing an unpaired tablet may ask."""
     shop = _shop(request)
-    fields = wire.read_object(await _body(request, 4096))
+    fields = wire.read_object(await _body(request, LARGEST_PAIRING, LARGEST_PAIRING, SECONDS_TO_PAIR))
     secret, token = wire.text_in(fields, "secret"), wire.text_in(fields, "token", access.LONGEST_TOKEN)
     name = " ".join(wire.text_in(fields, "tablet", 60).split())
     if not name.isprintable() or not name:
@@ -178,7 +182,7 @@ async def buckets(request: Request) -> Response:
     """Of some hulls, the hash buckets in which the tablet and the shop differ."""
     shop = _shop(request)
     asked = await _asked(request)
-    theirs = wire.read_bucket_digests(asked.body)
+    theirs = await run_in_threadpool(wire.read_bucket_digests, asked.body)
     if len(theirs) > shop.limits.hulls:
         raise Refusal(413, f"at most {shop.limits.hulls} hulls in one question")
     return _packed(request, wire.by_hull(await run_in_threadpool(differing_buckets_of, shop.store, theirs)))
@@ -200,7 +204,7 @@ async def diff(request: Request) -> Response:
     """Entries the tablet does not hold, and beginnings of the ids it holds and the shop does not."""
     shop = _shop(request)
     asked = await _asked(request)
-    question = wire.read_question(asked.body)
+    question = await run_in_threadpool(wire.read_question, asked.body)
     if len(question.held) > shop.limits.hulls or sum(map(len, question.held.values())) > shop.limits.ids:
         raise Refusal(413, f"at most {shop.limits.hulls} hulls and {shop.limits.ids} ids in one question")
     differences = await run_in_threadpool(differences_of, shop.store, question, shop.limits.answer)
@@ -454,8 +458,13 @@ def _device(stated: str) -> str:
     return stated
 
 
-async def _body(request: Request, largest: int) -> bytes:
-    """The body, proved and decompressed."""
+async def _body(request: Request, largest: int, unpacked: int = wire.LARGEST_TEXT, longest: float = 0.0) -> bytes:
+    """The body, proved and decompressed.
+
+    largest, unpacked : bytes it may have as sent, and once decompressed
+    longest           : how long it may take to come; 0 for as long as any may [s]
+    """
+    longest = longest or LONGEST_REQUEST
     too_large = Refusal(413, f"at most {largest} bytes in one request")
     stated = request.headers.get("content-length", "0")
     if not (stated.isascii() and stated.isdigit()) or int(stated) > largest:
@@ -463,18 +472,19 @@ async def _body(request: Request, largest: int) -> bytes:
     pieces: list[bytes] = []
     size = 0
     try:
-        async with asyncio.timeout(LONGEST_REQUEST):
+        async with asyncio.timeout(longest):
             async for piece in request.stream():
                 size += len(piece)
                 if size > largest:
                     raise too_large
                 pieces.append(piece)
     except TimeoutError:
-        raise Refusal(408, f"the request took more than {LONGEST_REQUEST:.0f} s to arrive") from None
+        raise Refusal(408, f"the request took more than {longest:.0f} s to arrive") from None
     body = b"".join(pieces)
     if not body:
         return b""
-    return wire.unpacked(body, request.headers.get("content-encoding", ""), request.headers.get("content-digest", ""))
+    packing, digest = (request.headers.get(name, "") for name in ("content-encoding", "content-digest"))
+    return await run_in_threadpool(wire.unpacked, body, packing, digest, unpacked)
 
 
 def _need_manager(asked: Asked) -> None:

@@ -45,6 +45,7 @@ _PAUSE = 0.1
 
 _BARE = re.compile(rb"(?<!\r)\n|\r(?!\n|$)")
 _FOLDED = re.compile(rb"\n[ \t]")
+_BOTH_LENGTHS = re.compile(rb"(?is)(?=.*\ncontent-length:).*\ntransfer-encoding:")
 _LONG_NAME = re.compile(rb"\n[^:\r\n]{%d}" % (LONGEST_FIELD_NAME + 1))
 
 log = logging.getLogger("garboard.shop")
@@ -163,6 +164,8 @@ def fault_of_head(head: bytes) -> str:
         return "a field is folded over two lines"
     if _LONG_NAME.search(head):
         return f"the name of a field is longer than {LONGEST_FIELD_NAME} characters"
+    if _BOTH_LENGTHS.match(head):
+        return "the body has a length and comes in chunks"
     if head.count(b"\n") > MOST_FIELDS:
         return f"more than {MOST_FIELDS} fields"
     if len(head) > LARGEST_HEAD:

@@ -64,7 +64,7 @@ def server_of(app: Starlette, certificate: Certificate, clock: Callable[[], floa
         http=door.DoorProtocol,
         ws="none",
         lifespan="off",
-        log_level="warning",
+        log_level="error",  # what a stranger sends fills no log
         access_log=False,
         proxy_headers=False,
         server_header=False,

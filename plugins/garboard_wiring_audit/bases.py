@@ -88,6 +88,11 @@ LABELS = practice("Every circuit labelled before hand over")
 TERMINATIONS = practice("Terminations pulled by hand, polarity proved with a meter, conductors held and clear of chafe")
 SUPPORT_ISO = standard("ISO 10133:2012: conductors held every 450 mm")
 LOAD_SUM = practice("Currents of circuits that run together, added")
+LOAD_EXPLAINED = practice(
+    "A load read with all of it on differs from the list by a tenth and what the meter is good to",
+    "beyond it something was off, or is not listed",
+)
+ALL_ON = practice("What flows with everything off flows with all of it on too")
 LOAD_COLUMNS = standard(
     "Small-craft standard E-11, load worksheet: column A and the larger part of column B", FROM_MEMORY
 )

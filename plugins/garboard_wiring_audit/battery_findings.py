@@ -309,7 +309,7 @@ def _more_than_the_load(battery: Battery, standing: Number, load: MeasuredValue)
         of=battery.name,
         sentence=f"{standing} with everything off, and {with_all_on} with all on: one is wrong. Read both again.",
         numbers=(standing, Number.of("load", load, 2)),
-        basis=(bases.STANDING,),
+        basis=(bases.STANDING, bases.ALL_ON),
         doubts=tuple(Doubt(said, step=step, field=field, of=battery.name) for step, field in places),
     )
 
@@ -373,7 +373,7 @@ def load_of(view: JobView, battery: Battery) -> Load:
     running: list[MeasuredValue] = []
     missing: list[Missing] = []
     for circuit in loads_of(view, battery):
-        facts = facts_of(view, circuit, rules)
+        facts = view.once(facts_of, circuit, rules, weighs_current=True)
         if "load" in facts.missing:
             lacking = facts.missing["load"]
             missing.append(attrs.evolve(lacking, text=f"{circuit.name}: {lacking.text}", of=circuit.name))
@@ -503,7 +503,7 @@ def _load_finding(view: JobView, battery: Battery, load: Load, measured: Measure
         sentence=f"{counted} from {len(load.circuits)} circuits that run together.{more}",
         numbers=numbers,
         limits=limits,
-        basis=(bases.LOAD_COLUMNS if rule == COLUMNS else bases.LOAD_SUM,),
+        basis=(bases.LOAD_COLUMNS if rule == COLUMNS else bases.LOAD_SUM, *([bases.LOAD_EXPLAINED] if doubts else [])),
         doubts=doubts,
     )
 

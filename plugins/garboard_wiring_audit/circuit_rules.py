@@ -503,7 +503,7 @@ def judge_drop_calculated(view: JobView, facts: CircuitFacts, rules: Rules) -> C
     warmed = Number("drop, conductor warm", warm / facts.volts * 100, "%")
     most = _most_lost(facts, rules, verdict)
     cure, to_do = Cure.CONDUCTOR, "" if verdict is Verdict.PASS else f"{_cure(facts, rules)}."
-    contradiction = _contradiction(view, facts, rules)
+    contradiction = view.once(_contradiction, facts, rules)
     if contradiction is not None:
         verdict, cure, to_do = Verdict.ADVISE, Cure.ENTRY, contradiction.sentence
     return CircuitResult(
@@ -559,7 +559,7 @@ _ENTRY_CODE = "wiring_audit.drop_measured.less_than_copper"
 
 def size_in_doubt(view: JobView, facts: CircuitFacts, rules: Rules) -> bool:
     """Whether the drop read says that the size or the length entered is wrong."""
-    return _contradiction(view, facts, rules) is not None
+    return view.once(_contradiction, facts, rules) is not None
 
 
 def _contradiction(view: JobView, facts: CircuitFacts, rules: Rules) -> Contradiction | None:
@@ -567,7 +567,7 @@ def _contradiction(view: JobView, facts: CircuitFacts, rules: Rules) -> Contradi
     if not facts.knows(["conductor", "length", "current"]) or not facts.current.value > 0:
         return None
     try:
-        drop = _measured_drop(view, facts, rules)
+        drop = view.once(_measured_drop, facts, rules)
     except NotEnoughData:
         return None  # said where the reading is asked for
     copper = _copper(facts, rules, facts.current)
@@ -590,7 +590,7 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
     The uncertainty is that of two voltages read with one meter and, where scaled, the current's.
     """
     _not_for_cranking(facts)
-    drop = _measured_drop(view, facts, rules)
+    drop = view.once(_measured_drop, facts, rules)
     facts.require("volts", "usable_current")
     _require_current(facts, drop)
     at_load = _left_at_load(view, facts, drop)
@@ -610,13 +610,13 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
     limits = [Limit(shown.name, high=_most_lost(facts, rules, verdict))]
     if poor_joint and explained is not None:
         limits.append(Limit(as_read.name, high=explained.value + rules.amount("drop_excess", "V")))
-    contradiction = _contradiction(view, facts, rules)
+    contradiction = view.once(_contradiction, facts, rules)
     if contradiction is not None:
         verdict, cure, to_do = Verdict.ADVISE, Cure.ENTRY, contradiction.sentence
     else:
         of_joints = explained.value if explained is not None and poor_joint else None
         cure, to_do = _measured_cure(facts, rules, verdict, drop, of_joints)
-        thinner = thinner_by_drop(view, facts, rules) if poor_joint else None
+        thinner = view.once(thinner_by_drop, facts, rules) if poor_joint else None
         to_do += f" Read the size printed on it too: {thinner.label} would lose as much." if thinner else ""
         if verdict is not Verdict.FAIL and not poor_joint:
             _require_running(facts)
@@ -692,7 +692,7 @@ def thinner_by_drop(view: JobView, facts: CircuitFacts, rules: Rules) -> Conduct
     less; None elsewhere. A poor joint loses as much: nobody knows before the size printed on it is read."""
     explained = _explained_drop(facts, rules)
     try:
-        drop = _measured_drop(view, facts, rules)
+        drop = view.once(_measured_drop, facts, rules)
     except NotEnoughData:
         return None  # said where the reading is asked for
     if explained is None or not explained.value > 0 or drop.value < TWO_GAUGES * explained.value:
@@ -714,7 +714,7 @@ def as_thinner(
     judged: CircuitResult,
 ) -> CircuitResult:
     """What a rule says of a circuit in order by its size entered, where its drop says that it may be a thinner one."""
-    thinner = thinner_by_drop(view, facts, rules)
+    thinner = view.once(thinner_by_drop, facts, rules)
     if thinner is None:
         return judged
     try:

@@ -53,8 +53,8 @@ from garboard_wiring_audit.voltage_drop import with_sag
 HEAVY = "heavy"
 NO_CABLE = Missing("cable (light, mid or heavy) is not entered", lack=Lack.NOT_ENTERED, field="networks.cable")
 RESISTANCE = "networks.cable_resistance_per_metre"
-OPEN_LINE = 1000.0
-SHORTED_LINE = 5.0
+OPEN_LINE = 1000.0  # from here on nothing closes the signal lines; common practice, no source [ohm]
+SHORTED_LINE = 5.0  # down here they touch; common practice, no source [ohm]
 SHEETS = (bases.NETWORK_SHEETS,)
 
 

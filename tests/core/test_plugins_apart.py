@@ -50,7 +50,7 @@ def compute(view):
 @pytest.fixture(scope="module")
 def apart() -> Iterator[Apart]:
     """One process for this file; where a plugin ends it, it starts again."""
-    one = Apart(Limits(processor=0.4, wall=1.5, memory=1 << 28))
+    one = Apart(Limits(processor=0.4, wall=4.0, memory=1 << 28))
     yield one
     one.close()
 

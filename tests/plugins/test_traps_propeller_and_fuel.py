@@ -152,7 +152,7 @@ BIG = made(
     rated_power="224 kW",
     rated_speed="5750 rev/min",
     gear_ratio="1.75",
-    plate_power="672 kW",
+    plate_power="671 kW",
     displacement_as_run="5625 kg",
 )
 
@@ -246,8 +246,9 @@ def of_recording(recordings: Mapping[str, Recording]) -> JobView:
     return trial(runs=(), more={(RUNS, "all_runs", "", ""): {"file": "r"}}, recordings=recordings)
 
 
-def steps_recorded() -> Mapping[str, Recording]:
-    legs = [(40, at, v + way, v, course, f) for course, way in ((80, 0.4), (260, -0.4)) for at, v, f in SINGLE]
+def steps_recorded(burning: float = 1.0) -> Mapping[str, Recording]:
+    ways = ((80, 0.4), (260, -0.4))
+    legs = [(40, at, v + way, v, course, burning * flow) for course, way in ways for at, v, flow in SINGLE]
     return recorded(legs, flow=True)
 
 
@@ -473,6 +474,12 @@ TRAPS = {
         never=OF_CURVE,
         sound=[f"{F}fuel_for_power"],
     ),
+    "36c the recording of another propeller": Trap(
+        view=lambda: trial(more={(STEPS, "recording", "", ""): {"file": "r"}}, recordings=steps_recorded(burning=1.3)),
+        told={f"{F}curve.repeat_steps": ADVISE},
+        doubts=[(*FLOWS, "5", "centre"), (*FLOWS, "11", "centre")],
+        never=OF_CURVE,
+    ),
 }
 
 
@@ -488,6 +495,11 @@ def test_a_trap_is_named(trap: Trap) -> None:
     assert set(trap.doubts) <= in_doubt(found)
     assert not any(one.verdict is PASS for name in trap.never for one in found.get(name, ()))
     assert all(one.verdict is PASS for name in trap.sound for one in found[name])
+
+
+def test_a_reading_is_named_in_the_unit_it_was_typed_in() -> None:
+    (curve,) = told(TRAPS["24 three engines, one flow mistyped"].view())[f"{F}curve"]
+    assert "row 7: fuel flow (centre) 14.5 L/h does not fit the other steps" in curve.sentence
 
 
 def test_only_the_mistyped_reading_is_named() -> None:
@@ -573,7 +585,7 @@ INNOCENT: Mapping[str, tuple[Callable[[], JobView], Mapping[str, Verdict]]] = {
             tanks={"usable_fuel": "1000 L", "cruise": "3600 rev/min"},
             persons=4,
         ),
-        {},
+        {f"{P}capacity.within_unit_of_label": ADVISE},
     ),
     "26 a real hump": (lambda: trial(rows=HUMP), {}),
     "31 a small refill": (
@@ -603,6 +615,13 @@ INNOCENT: Mapping[str, tuple[Callable[[], JobView], Mapping[str, Verdict]]] = {
         {},
     ),
     "35c four persons, half full of fuel": (lambda: trial(persons=4), {}),
+    "35d two in a small boat, light": (
+        lambda: trial(
+            attrs.evolve(SKIFF, displacement_as_run=Amount.parse("3000 lb")), load="light", fuel_level="100 %"
+        ),
+        {},
+    ),
+    "35e a full boat": (lambda: trial(load="full", persons=5, fuel_level="90 %"), {}),
     "36b typed steps as recorded": (
         lambda: trial(more={(STEPS, "recording", "", ""): {"file": "r"}}, recordings=steps_recorded()),
         {},

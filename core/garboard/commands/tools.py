@@ -134,7 +134,7 @@ def _of_vessel(path: tuple[str, ...], text: str) -> JsonValue:
     from garboard.units import UNITS_OF, in_own_spelling
 
     spelled = [own for quantity in UNITS_OF if (own := in_own_spelling(text, quantity)) != text]
-    plain: list[JsonValue] = [int(text)] if text.strip().isdecimal() else []
+    plain: list[JsonValue] = [int(text)] if len(text) < 20 and text.strip().isdecimal() else []
     plain += [SAID.get(text.strip().casefold(), text)]
     faults: Sequence[Fault] = ()
     for value in (*spelled, *plain, text):

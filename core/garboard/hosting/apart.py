@@ -24,6 +24,7 @@ import attrs
 from garboard.faults import GarboardError, in_words
 from garboard.findings import Finding, NotEnoughData
 from garboard.hosting import plain
+from garboard.hosting.asking import with_functions
 from garboard.hosting.codes import NOT_JUDGED
 from garboard.hosting.failures import NotJudgedHere, PluginFault
 from garboard.hosting.sources import Source
@@ -56,6 +57,8 @@ class Limits:
 MOST_CUTS = 3
 """A calculator that was cut so often is not run again by this host: each cut costs the time that is allowed."""
 
+START = 120.0
+"""The process itself has so long to start [s]."""
 _LENGTH = 8
 _KEPT_OF_ENVIRONMENT = ("PATH", "LANG", "LC_ALL", "TZ", "TMPDIR", "TEMP", "TMP", "SYSTEMROOT", "NO_COLOR")
 """Nothing else of it goes over: it may hold a database's password."""
@@ -220,7 +223,17 @@ class Apart:
             self.starts += 1
             weakref.finalize(self, _close, self._process)
             self._there.clear()
+            self._wait_until_it_answers(self._process)
         return self._process
+
+    def _wait_until_it_answers(self, process: subprocess.Popen[bytes]) -> None:
+        """Its start is no plugin's time."""
+        try:
+            with _watched(process, START):
+                _exchange(process, b"", self.limits.answer)
+        except _Gone:
+            self._end()
+            raise PluginFault("the process for plugins could not be started", "failed") from None
 
     def _bring(self, plugin: str) -> None:
         """See that the process has a plugin: one that was started again gets each when it is needed."""
@@ -242,7 +255,7 @@ Maker = Callable[[Apart, str, Mapping[str, Any]], Any]
 def _step(apart: Apart, plugin: str, one: Mapping[str, Any]) -> Step:
     step = plain.anew(one["declared"], Step)
     asking = {name: partial(apart.plausible, plugin, step.key, name) for name in one.get("asking", ())}
-    return plain.with_functions(step, asking)
+    return with_functions(step, asking)
 
 
 def _calculator(apart: Apart, plugin: str, one: Mapping[str, Any]) -> Calculator:

@@ -43,6 +43,7 @@ _CURES = {
     "uses_network": "compute from the job view alone",
     "starts_program": "compute from the job view alone",
     "starts_thread": "compute in compute itself",
+    "left_out": "send its author the log; it runs again when the shop approves another version",
     "uses_chance": "use garboard.numeric, whose draws are seeded",
     "uses_clock": "compute from the dates in the job view",
     "differs": "use no clock, no chance and nothing kept from before",

@@ -5,10 +5,11 @@ from __future__ import annotations
 import importlib
 import importlib.metadata
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, nullcontext, suppress
 from functools import partial
 from pathlib import Path
 from types import ModuleType
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 import attrs
 import pluggy
@@ -30,6 +31,7 @@ from garboard.findings import (
     Verdict,
     not_enough_data,
 )
+from garboard.hosting.asking import asking_fields, with_functions
 from garboard.hosting.codes import NOT_ENOUGH_DATA, NOT_JUDGED, PLUGIN_FAILED, code_for, sources, with_code, written_in
 from garboard.hosting.cut import LONGEST_TEXT, MOST_PLACES, cut, most_findings, told
 from garboard.hosting.doubts import with_doubts
@@ -48,6 +50,7 @@ from garboard.hosting.sources import (
 from garboard.hosting.watching import Declared, WatchedView, watched
 from garboard.job_view import FieldKey, JobView
 from garboard.record_types import is_text
+from garboard.records import Vessel
 from garboard.settings import ReadSettings, SettingSet, in_force
 from garboard.steps import Assessed, Calculator, LiveGuide, Phase, RecordingJudge, ReportSection, Setting, Step
 
@@ -149,6 +152,13 @@ _GIVING_CODES = (Calculator, RecordingJudge)
 """What gives findings, whose codes the host may make from its key."""
 
 
+class Minder(Protocol):
+    """Minds the code of a shop's own plugin that runs in the program itself."""
+
+    def of(self, plugin: str, file: str, key: str) -> AbstractContextManager[object]:
+        """Mind what is done inside: a plugin at one of its keys, "" when it is loaded."""
+
+
 @attrs.define
 class PluginHost:
     """Plugins and what they offer. Make one with `make_host`."""
@@ -157,6 +167,7 @@ class PluginHost:
     plugins: list[LoadedPlugin] = attrs.field(factory=list)
     problems: list[PluginProblem] = attrs.field(factory=list)
     apart: Apart | None = None
+    minder: Minder | None = None
     _registers: dict[str, _Register] = attrs.field(factory=lambda: {hook: _Register() for hook in _KINDS})
     _commands_apart: dict[str, tuple[Source, Sequence[Mapping[str, str]]]] = attrs.field(factory=dict)
 
@@ -168,7 +179,7 @@ class PluginHost:
         module = None
         try:
             self._refuse_taken(name)
-            with plugin_code():
+            with self.minding(name, file=file), plugin_code():
                 module = find()
                 refuse_other_versions(getattr(module, WRITTEN_FOR, UNSTATED))
                 version = _version_of(module)
@@ -233,10 +244,27 @@ class PluginHost:
             register = self._registers[hook].for_plugin(name, kind, lambda item: str(item.key))
             try:
                 with plugin_code():
-                    self._hook_of_one(hook, name)(register=register)
+                    self._hook_of_one(hook, name)(register=self._guarding_fields(name, register))
             except Exception as failure:
                 failure.add_note(f"in {hook}")
                 raise
+
+    def _guarding_fields(self, plugin: str, register: Callable[[Any], None]) -> Callable[[Any], None]:
+        """Registers a step so that its fields' own functions keep a page from nothing, whatever they do."""
+        if plugin in BUILT_IN:
+            return register
+
+        def ask(function: Callable[..., Any], vessel: Vessel, of: str) -> Any:
+            with suppress(Exception), self.minding(plugin, "plausible"), plugin_code():
+                return function(vessel, of)
+            return None
+
+        def guarding(item: Any) -> None:
+            asking = asking_fields(item) if isinstance(item, Step) else {}
+            guarded = {name: partial(ask, function) for name, function in asking.items()}
+            register(with_functions(item, guarded) if guarded else item)
+
+        return guarding
 
     def _hook_of_one(self, hook: str, name: str) -> pluggy.HookCaller:
         others = [plugin for other, plugin in self.manager.list_name_plugin() if other != name and plugin]
@@ -337,6 +365,13 @@ class PluginHost:
         owners = (self._registers[hook].owner for hook in ("register_calculators", "register_recording_judges"))
         return [key for owner in owners for key, name in owner.items() if name == plugin]
 
+    def minding(self, plugin: str, key: str = "", file: str = "") -> AbstractContextManager[object]:
+        """Around a plugin's code: it is minded where this host has somebody for that. Built-in plugins are not."""
+        if self.minder is None or plugin in BUILT_IN:
+            return nullcontext()
+        file = file or next((one.file for one in self.plugins if one.name == plugin), "")
+        return self.minder.of(plugin, file, key)
+
     def registered(self, hook: str, key: str) -> Any:
         """What was registered under a key of a hook. Raises KeyError."""
         return self._registers[hook].items[key]
@@ -404,7 +439,7 @@ class PluginHost:
         step = self.step(calculator.step)
         read = view.settings.read if isinstance(view.settings, ReadSettings) else set()
         read.clear()
-        findings = _compute(calculator, view, plugin)
+        findings = _compute(calculator, view, plugin, self.minding(name, calculator.key))
         used = tuple(view.settings_used[key] for key in sorted(read) if key in view.settings_used)
         for finding, is_cut in findings:
             yield Assessed(
@@ -428,7 +463,9 @@ _Kept = tuple[Finding, bool]
 """A finding as a page can hold it, and whether something of it was cut."""
 
 
-def _compute(calculator: Calculator, view: WatchedView, plugin: LoadedPlugin) -> tuple[_Kept, ...]:
+def _compute(
+    calculator: Calculator, view: WatchedView, plugin: LoadedPlugin, minding: AbstractContextManager[object]
+) -> tuple[_Kept, ...]:
     """What one calculator finds. Nothing it does ends the others: whatever it raises becomes a finding.
 
     What it found before it failed stands: a fault of the boat must not go unseen for a fault of the plugin.
@@ -440,7 +477,7 @@ def _compute(calculator: Calculator, view: WatchedView, plugin: LoadedPlugin) ->
         found.append((shorter, shorter is not finding))
 
     try:
-        with plugin_code():
+        with minding, plugin_code():
             try:
                 collect(keep, calculator, view, plugin.name)
             except NotEnoughData as lacking:
@@ -492,8 +529,8 @@ def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) 
     if given is None or isinstance(given, Finding):
         raise TypeError(f"compute gives findings one after another, in a list or by 'yield', got {shown(given)}")
     for found in given:
-        finding, fresh = _finding(found, calculator, plugin), tuple(view.seen)
-        read.update(view.seen)
+        finding, fresh = _finding(found, calculator, plugin), dict.fromkeys(view.seen)
+        read.update(fresh)
         view.seen.clear()
         named = any(place[0] != OF_VESSEL for place in finding.places)
         if named or finding.verdict is Verdict.NOT_ENOUGH_DATA:  # the latter says what is missing, and where
@@ -630,6 +667,7 @@ def make_host(
     modules: Mapping[str, ModuleType] | None = None,
     without: Iterable[str] = (),
     apart: bool = False,
+    minder: Minder | None = None,
 ) -> PluginHost:
     """Load plugins.
 
@@ -639,8 +677,10 @@ def make_host(
     modules      : plugins already imported, by name
     without      : names not to load
     apart        : run those of entry points and files in a process of their own, and never import them here
+    minder       : minds those that run here
     """
     host = empty_host()
+    host.minder = minder
     if apart:
         from garboard.hosting.apart import Apart  # here: no tablet starts another process
 

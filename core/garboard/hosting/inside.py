@@ -17,6 +17,7 @@ import attrs
 
 from garboard.findings import Finding, NotEnoughData
 from garboard.hosting import plain
+from garboard.hosting.asking import asking_fields
 from garboard.hosting.failures import PluginFault, PluginProblem, problem_of
 from garboard.hosting.guard import Guard
 from garboard.hosting.host import HOOKS, LoadedPlugin, PluginHost, collect, empty_host
@@ -42,6 +43,7 @@ def main(processor: float, _wall: float, memory: int, answer: int, printed: int)
     _limit_memory(memory)
     inside = _Inside(requests, out, answer)
     guard = Guard()
+    inside.begin()
     while (request := inside.next()) is not None:
         with _limited(processor), guard.of_plugin(computes=request[0] != "load"):
             inside.answer(request)
@@ -64,6 +66,10 @@ class _Inside:
         if len(size) < _LENGTH:
             return None
         return pickle.loads(self._requests.read(int.from_bytes(size, "big")))
+
+    def begin(self) -> None:
+        """Say that it is here."""
+        self._say({"begins": True})
 
     def answer(self, request: tuple[Any, ...]) -> None:
         """Do what is asked for, and say how it ended."""
@@ -199,7 +205,7 @@ def _declared(host: PluginHost, loaded: LoadedPlugin, file: str) -> plain.Plain:
 
 
 def _one(item: Any) -> plain.Plain:
-    asking = {"asking": plain.asking_fields(item)} if isinstance(item, Step) else {}
+    asking = {"asking": [*asking_fields(item)]} if isinstance(item, Step) else {}
     return {"declared": plain.declared(item), **asking}
 
 

@@ -16,7 +16,7 @@ from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, overrid
 
 from garboard.fields import Field
 from garboard.findings import Figure, Finding, Missing, Number, Table
-from garboard.steps import Block, Step
+from garboard.steps import Block
 
 Plain = dict[str, Any]
 T = TypeVar("T")
@@ -61,21 +61,6 @@ def anew(value: Mapping[str, Any], kind: type[T], **functions: Callable[..., Any
     fields = attrs.fields_dict(kind)  # type: ignore[arg-type]
     values = {name: made(value[name], field.type) for name, field in fields.items() if name in value and field.type}
     return kind(**{**values, **functions})
-
-
-def asking_fields(step: Step) -> list[str]:
-    """Names of the fields of a step that have a function of their own."""
-    return [field.name for field in step.all_fields() if field.plausible_for]
-
-
-def with_functions(step: Step, functions: Mapping[str, Callable[..., Any]]) -> Step:
-    """The step, its fields asking the functions given by their names."""
-
-    def field_with(field: Field) -> Field:
-        columns = tuple(map(field_with, field.columns))
-        return attrs.evolve(field, plausible_for=functions.get(field.name), columns=columns)
-
-    return attrs.evolve(step, fields=tuple(map(field_with, step.fields))) if functions else step
 
 
 def plain_block(block: Block) -> Plain:

@@ -10,7 +10,7 @@ import attrs
 from garboard.faults import in_number
 from garboard.hosting.host import PluginHost
 from garboard.job_view import FieldKey, JobView, place_of
-from garboard.records import EQUIPMENT, Measurement, Vessel
+from garboard.records import Measurement, Vessel
 from garboard.steps import Step
 
 _PIECES: Mapping[str, str] = {
@@ -24,6 +24,9 @@ _PIECES: Mapping[str, str] = {
 }
 
 
+_ASKED_ONCE: Mapping[str, None] = {"": None}
+
+
 def piece_title(kind: str, name: str) -> str:
     """One piece of equipment as a person calls it.
 
@@ -33,10 +36,10 @@ def piece_title(kind: str, name: str) -> str:
     return _PIECES[kind].format(name)
 
 
-def pieces_asked_of(field_name: str, step: Step, vessel: Vessel) -> tuple[str, list[str]]:
+def pieces_asked_of(field_name: str, step: Step, vessel: Vessel) -> tuple[str, Mapping[str, None]]:
     """The kind of equipment a field is asked for each of, "" for none; and the names its values may stand under."""
     kind = _equipment_of(field_name, step)
-    return kind, [getattr(piece, EQUIPMENT[kind]) for piece in getattr(vessel, kind)] if kind else [""]
+    return kind, vessel.names[kind] if kind else _ASKED_ONCE
 
 
 def why_not_used(place: FieldKey, vessel: Vessel, host: PluginHost) -> str:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from datetime import date
+from itertools import islice
 from pathlib import Path
 
 import attrs
@@ -275,10 +276,18 @@ def _questions_about(
         yield f"{where}: {question}"
     kind, pieces = pieces_asked_of(measurement.field, step, vessel)
     if measurement.of not in pieces:
-        known = (
-            f"the vessel's {kind.replace('_', ' ')} are {', '.join(pieces) or 'none'}" if kind else "it is asked once"
-        )
+        known = f"the vessel's {kind.replace('_', ' ')} are {_some_of(pieces)}" if kind else "it is asked once"
         yield f"{where}: {known}, so {measurement.of!r} is not used. Is it right?"
+
+
+def _some_of(names: Collection[str]) -> str:
+    """Names for a person to compare with: a boat has few; a file that has thousands is no help with all of them."""
+    shown = [*islice(names, _MOST_NAMES)]
+    more = f" and {len(names) - len(shown)} more" if len(names) > len(shown) else ""
+    return f"{', '.join(shown)}{more}" if shown else "none"
+
+
+_MOST_NAMES = 60
 
 
 def _question_about_dates(measurement: Measurement, step: Step, job: JobView, host: PluginHost) -> Iterator[str]:
@@ -299,7 +308,9 @@ def equipment_lacking(view: JobView, host: PluginHost) -> dict[str, tuple[str, .
     found: dict[str, set[str]] = {}
     for measurement in view.measurements:
         step = host.step(measurement.step)
-        kind, pieces = pieces_asked_of(measurement.field, step, view.vessel) if step else ("", [])
+        if step is None:
+            continue
+        kind, pieces = pieces_asked_of(measurement.field, step, view.vessel)
         if kind and measurement.of not in pieces:
             found.setdefault(kind, set()).add(measurement.of)
     return {kind: tuple(sorted(names)) for kind, names in sorted(found.items())}

@@ -19,6 +19,7 @@ from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.sections import checked_blocks
 from garboard.hosting.titles import name_in_words, place_in_words, title_of
 from garboard.hosting.unused import not_used, waiting_in_words
+from garboard.hosting.watching import watched
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
 from garboard.records import Measurement, SignOff
@@ -133,13 +134,13 @@ def _created(opened: str) -> datetime:
 
 
 def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
+    plugin = host.owner_of("register_report_sections", section.key)
     try:
-        with plugin_code():
-            blocks = checked_blocks(section.build(host.with_defaults(view), assessed))
+        with host.minding(plugin, section.key), plugin_code():
+            blocks = checked_blocks(section.build(watched(host.with_defaults(view)), assessed))
     except NotEnoughData as missing:
         return (f"Not enough data: {in_words(missing)}.",)
     except Exception as failure:
-        plugin = host.owner_of("register_report_sections", section.key)
         return (f"Plugin {plugin} could not write this section ({told(failure)}). Tell its author.",)
     return tuple(cut(block) if isinstance(block, Finding) else block for block in blocks)
 

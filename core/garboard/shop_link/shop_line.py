@@ -148,7 +148,8 @@ class ShopLine:
     def _compare_clocks(self, reply: Reply, started: int, ended: int) -> None:
         """The quickest answer tells the offset best: it lies between asking and hearing."""
         there = reply.fields.get(wire.TIME.lower(), "")
-        if there.isdigit() and ended - started <= self._fastest:
+        is_number = len(there) < 16 and there.isascii() and there.isdigit()
+        if is_number and ended - started <= self._fastest:
             self._fastest = ended - started
             self.clock_offset = int(there) - (started + ended) // 2
 

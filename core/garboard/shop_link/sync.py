@@ -644,4 +644,4 @@ def _sizes(body: bytes) -> dict[str, int]:
 
 
 def _number(text: str) -> int:
-    return int(text) if text.isdigit() else 0
+    return int(text) if len(text) < 16 and text.isascii() and text.isdigit() else 0

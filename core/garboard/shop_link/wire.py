@@ -112,11 +112,12 @@ def packed(body: bytes) -> tuple[bytes, dict[str, str]]:
     return body, {**fields, "Content-Digest": content_digest(body)}
 
 
-def unpacked(body: bytes, encoding: str, digest: str) -> bytes:
+def unpacked(body: bytes, encoding: str, digest: str, most: int = LARGEST_TEXT) -> bytes:
     """A received body, proved and decompressed.
 
     encoding : the field Content-Encoding, "" or "gzip"
     digest   : the field Content-Digest
+    most     : bytes it may have once decompressed
     Raises Garbled when it is cut, altered, too large, or packed in another way.
     """
     if digest != content_digest(body):
@@ -127,11 +128,11 @@ def unpacked(body: bytes, encoding: str, digest: str) -> bytes:
         raise Garbled("Content-Encoding is gzip or nothing")
     unpacking = zlib.decompressobj(_GZIP)
     try:
-        text = unpacking.decompress(body, LARGEST_TEXT)
+        text = unpacking.decompress(body, most)
     except zlib.error:
         raise Garbled("the body is not gzip") from None
     if unpacking.unconsumed_tail or not unpacking.eof or unpacking.unused_data:
-        raise Garbled(f"the body is not one gzip piece of at most {LARGEST_TEXT} bytes")
+        raise Garbled(f"the body is not one gzip piece of at most {most} bytes")
     return text
 
 

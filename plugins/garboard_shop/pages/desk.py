@@ -122,7 +122,7 @@ def _templates(desk: ShopDesk) -> Environment:
         settings_in_words,
     ):
         found.globals[function.__name__] = function
-    found.globals["place"] = lambda place: place_in_words(place, desk.host)
+    found.globals["place"] = lambda place, seen=None: place_in_words(place, desk.host, seen)
     found.globals["VERDICTS"] = {verdict.name.lower(): mark for verdict, mark in VERDICT_MARKS.items()}
     found.globals["VERDICT"] = Verdict
     found.globals["STEPS"] = STEP_MARKS

@@ -18,6 +18,7 @@ from garboard.history.boat import Boat
 from garboard.history.registers import RegisterKey
 from garboard.hosting.host import PluginHost
 from garboard.hosting.unused import why_not_used
+from garboard.job_view import JobView
 from garboard.report.visible import visible
 from garboard.units import Amount
 from garboard_shop.pages.summaries import register_in_words
@@ -72,14 +73,14 @@ def measurement_rows(boat: Boat, host: PluginHost, day: str = "") -> Iterator[Ro
                 state = "; ".join(filter(None, (state, unused)))
                 for entry in home.current(key):
                     if entry.at.startswith(day):
-                        yield (*about, *_measured(key, entry, host), state)
+                        yield (*about, *_measured(key, entry, host, seen), state)
 
 
-def _measured(key: RegisterKey, entry: Entry, host: PluginHost) -> Row:
+def _measured(key: RegisterKey, entry: Entry, host: PluginHost, seen: JobView) -> Row:
     number, unit = _parts(entry)
     instrument = entry.more.get("instrument", "")
     return (
-        register_in_words(key, host),
+        register_in_words(key, host, seen),
         *key.subject,
         value_in_words(entry.value),
         number,

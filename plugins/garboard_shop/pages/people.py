@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+import re
 import secrets
 import threading
 from functools import cache
@@ -35,6 +36,7 @@ MOST_TRIES_OF_STRANGERS = 30
 MOST_MARKS = 8
 """People one browser is known for."""
 _BETWEEN, _AND = ".", "~"
+_MARK = re.compile(r"[A-Za-z0-9_-]{1,40}\.[0-9a-f]{64}")
 
 _hasher = PasswordHasher()
 _at_once = threading.Semaphore(2)  # each hash takes 64 MiB; a crowd at the door must not take them all
@@ -234,7 +236,7 @@ def known_by(user: WebUser | None, marks: str) -> str:
 
 def join_marks(marks: str, new: str) -> str:
     """Marks with a new one: several people may use one browser."""
-    return _AND.join([new, *filter(None, marks.split(_AND))][:MOST_MARKS])
+    return _AND.join([new, *filter(_MARK.fullmatch, marks.split(_AND))][:MOST_MARKS])
 
 
 def _proof(user: WebUser, nonce: str) -> str:

@@ -24,7 +24,7 @@ from garboard_shop.pages import people
 from garboard_shop.pages.decisions import Overtaken
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.people import Session
-from garboard_shop.store import MANAGER, StoreAway, WebUser
+from garboard_shop.store import MANAGER, StoreAway, WebUser, names_of_devices
 
 COOKIE = "__Host-garboard"
 KNOWN_COOKIE = "__Host-garboard-known"
@@ -80,6 +80,7 @@ class Visit:
     session: Session | None = None
     form: Mapping[str, str] = attrs.field(factory=dict)
     secret: str = ""
+    _devices: Mapping[str, str] | None = attrs.field(init=False, default=None)
 
     @property
     def who(self) -> str:
@@ -110,6 +111,12 @@ class Visit:
     def asked(self, name: str) -> str:
         """A value of the address line; "" when it is not there."""
         return self.request.query_params.get(name, "")
+
+    def tablet_name(self, device: str) -> str:
+        """What the shop calls the tablet that wrote an entry."""
+        if self._devices is None:
+            self._devices = names_of_devices(self.desk.store.register)
+        return self._devices.get(device, device)
 
     def page(self, template: str, status: int = 200, headers: Mapping[str, str] = NONE, **more: object) -> Response:
         """A page from a template."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import attrs
 
@@ -128,11 +128,27 @@ def read_settings(folder: Path, damaged: list[DocumentDamaged]) -> TabletSetting
             fresh = TabletSettings()
             write_settings(folder, fresh)
             return fresh
-        known = {name: row[name] for name in attrs.fields_dict(TabletSettings) if name in row}
-        lists = {name: tuple(known.get(name, ())) for name in ("people", "network", "meters")}
-        return TabletSettings(**{**known, **lists})
+        return TabletSettings(**_known(row))
 
     return document.read_or_begin_anew(read, damaged)
+
+
+def _known(row: Mapping[str, object]) -> dict[str, Any]:
+    """What a row sets; a value of another kind than the usual one is not set. Raises ValueError without an id."""
+    usual = attrs.asdict(TabletSettings(), recurse=False)
+    known = {name: row[name] for name, value in usual.items() if name in row and _is_like(row[name], value)}
+    if not known.get("tablet"):
+        raise ValueError("it says no id of the tablet")
+    return {name: tuple(value) if isinstance(value, list) else value for name, value in known.items()}
+
+
+def _is_like(value: object, usual: object) -> bool:
+    """Whether JSON holds what is set: text, yes or no, a list of texts, or texts by name."""
+    if isinstance(usual, tuple):
+        return isinstance(value, list) and all(isinstance(text, str) for text in value)
+    if isinstance(usual, Mapping):
+        return isinstance(value, dict) and all(isinstance(text, str) for text in value.values())
+    return type(value) is type(usual)
 
 
 def write_settings(folder: Path, settings: TabletSettings) -> None:

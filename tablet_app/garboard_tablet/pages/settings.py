@@ -15,6 +15,7 @@ from garboard.findings import Verdict
 from garboard.hosting.host import LoadedPlugin
 from garboard_tablet.models.asks import titles_of
 from garboard_tablet.models.entry import enter
+from garboard_tablet.models.left_out import LEFT_OUT, take_back_in
 from garboard_tablet.models.pages import storage_used
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.settings import UNIT_CHOICES
@@ -50,10 +51,12 @@ class SettingsPage(Page):
                              small="What the shop decided for every boat", name="shop settings"),
         ]  # fmt: skip
         right: list[Maker] = [heading("Plugins")]
-        for plugin in self.tablet.host.plugins:
-            right.append(partial(_plugin_row, plugin))
         for problem in self.tablet.host.problems:
             right.append(partial(_fault_card, problem.name, problem.reason))
+            if problem.code == LEFT_OUT:
+                right.append(partial(self._again_row, problem.name))
+        for plugin in self.tablet.host.plugins:
+            right.append(partial(_plugin_row, plugin))
         for damage in self.tablet.files.damage():
             right.append(partial(_fault_card, damage.file.name, str(damage)))
         for document in self.tablet.damaged:
@@ -74,6 +77,14 @@ class SettingsPage(Page):
         titles = " and ".join(titles_of(name, self.tablet.host.steps)) or name
         return RowPress(f"Always {unit} for {titles}", partial(self._forget, name), small="Press to forget this unit",
                         value="forget", name=f"forget {name}")  # fmt: skip
+
+    def _again_row(self, plugin: str) -> RowPress:
+        return RowPress(f"Use {plugin} again", partial(self._again, plugin), small="From the next start on",
+                        name=f"use {plugin} again")  # fmt: skip
+
+    def _again(self, plugin: str) -> None:
+        take_back_in(self.tablet.folder, plugin)
+        self.way.back()
 
     def _forget(self, name: str) -> None:
         self.tablet.change_settings(self.tablet.settings.without_unit(name))

@@ -59,6 +59,7 @@ class VesselsPage(Page):
         made: list[Maker] = []
         if problem := self.context.data_problem:  # boats may be missing from the list: that is said where it is felt
             made = [lambda: Card(Txt(problem), mark=verdict_marks[Verdict.ADVISE], word="look here")]
+        made += [partial(_left_out_card, plugin) for plugin in self.tablet.plugins_left_out()]
         return [*made, *self._vessel_rows(found)]
 
     def _vessel_rows(self, found: Sequence[VesselLine]) -> list[Maker]:
@@ -104,6 +105,11 @@ class VesselsPage(Page):
             Press("Bring ashore", lambda: self.way.go(HOME.to("ashore")), name="ashore"),
             Press("New job", lambda: self.way.go_named(HOME.to("new job")), "main", name="new job"),
         )
+
+
+def _left_out_card(plugin: str) -> Card:
+    said = f"Plugin {plugin} is left out, because the app ended while it ran. Its checks are not judged here."
+    return Card(Txt(said), mark=verdict_marks[Verdict.ADVISE], word="look here")
 
 
 class VesselListView(Widget):

@@ -886,6 +886,7 @@ def test_both_rules_are_named_as_common_practice() -> None:
     [
         ("150 hp", "150 hp", True, Verdict.PASS, "150 hp fitted; the capacity label allows 150 hp."),
         ("151 hp", "150 hp", True, Verdict.ADVISE, "compare both in kW"),
+        ("112.4 kW", "112 kW", True, Verdict.ADVISE, "to a tenth of a kW"),
         ("153 hp", "150 hp", True, Verdict.FAIL, "Do not run it at full throttle"),
         ("150 hp", "0 hp", True, Verdict.NOT_ENOUGH_DATA, "read the label again"),
         ("150 hp", None, True, Verdict.NOT_ENOUGH_DATA, "is not entered; read the label"),

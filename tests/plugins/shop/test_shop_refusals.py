@@ -210,6 +210,15 @@ def test_a_small_body_that_unpacks_to_more_than_allowed_is_refused_unpacked_no_f
     refused(put_entries(shop, paired, bomb, fields={"Content-Encoding": "gzip"}), 400, "at most")
 
 
+def test_a_stranger_makes_the_server_unpack_no_more_than_a_pairing_needs(shop: RunningShop) -> None:
+    """4 kB of gzip held two million numbers, and reading them kept everybody waiting."""
+    numbers = gzip.compress(b'{"secret":[' + b"1," * 10_000 + b"1]}")
+    refused(ask_raw(shop.port, "POST", "/v1/pair", numbers, {"Content-Encoding": "gzip"}), 400, "at most 4096 bytes")
+    known = {"secret": "0" * 10, "token": "n" * 43, "tablet": "dock", "device": "a1"}
+    packed = gzip.compress(json.dumps(known).encode())
+    refused(ask_raw(shop.port, "POST", "/v1/pair", packed, {"Content-Encoding": "gzip"}), 403, "code is wrong")
+
+
 @pytest.mark.parametrize(
     ("body", "status", "reason"),
     [

@@ -195,6 +195,15 @@ def test_what_a_browser_is_known_by_is_made_for_one_password_and_cannot_be_made_
     assert not people.known_by(users[CHIEF], f"{'x.y~' * people.MOST_MARKS}{mark}")
 
 
+def test_nothing_that_a_browser_made_up_stands_in_the_cookie_it_gets(pages: Pages) -> None:
+    browser = pages.browser()
+    browser.client.cookies.set(KNOWN_COOKIE, '"x\\015\\012Set-Cookie: y=z~<script>~a.b"')
+    answer = browser.sign_in()
+    assert answer.status_code == 303
+    (mark,) = re.findall(rf"{KNOWN_COOKIE}=([^;]*);", "; ".join(answer.headers.get_list("set-cookie")))
+    assert re.fullmatch(r"[\w-]+\.[0-9a-f]{64}", mark)
+
+
 def test_the_mark_of_a_known_browser_signs_nobody_in(pages: Pages) -> None:
     known = pages.signed_in()
     stranger = pages.browser()

@@ -6,9 +6,12 @@ import json
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
+from urllib.parse import quote
 
+import httpx2
 import pytest
 
+from campaigns.strangers_campaign import Strangers, ask_everything
 from garboard.hosting.host import PluginHost
 from pages_rig import Browser, Pages, words_of
 from shop_rig import server_log
@@ -92,3 +95,39 @@ def test_the_origin_of_this_server_is_its_own(pages: Pages, manager: Browser) ->
     answer = manager.post("/tablets/000000000001/remove", form, {"origin": "https://shop.test"})
     assert answer.status_code == 303
     assert sum(tablet.is_removed for tablet in pages.store.register.tablets()) == 1
+
+
+@pytest.mark.parametrize("name", ["x" * 300, "\x00", "../views.py", "page.css/", "look.css\x00", "PAGE.CSS"])
+def test_a_static_file_is_asked_for_by_its_name_alone(pages: Pages, name: str) -> None:
+    with server_log() as failures:
+        answer = pages.browser().client.get(f"/static/{quote(name, safe='')}")
+    assert (answer.status_code, failures) == (404, [])
+
+
+def test_whatever_is_asked_of_any_route_is_answered_and_no_stranger_sees_or_changes_a_thing(
+    plugins: PluginHost, tmp_path: Path
+) -> None:
+    """The campaign's first part, shortened; `python tests/campaigns/strangers_campaign.py` is the whole of it."""
+    tally = ask_everything(tmp_path, plugins, 1)
+    print(tally)
+    assert tally.faults == []
+    assert len(tally.routes) > 80
+    assert tally.asked >= len(tally.routes)
+    assert {200, 303, 400, 401, 403, 404, 405} <= set(tally.statuses)
+
+
+def test_the_campaign_would_tell_what_must_not_be(pages: Pages) -> None:
+    """So that its silence means something: each kind of wrong answer, as somebody unknown would hear it."""
+    strangers = Strangers(pages)
+    page = {"content-type": "text/html", "location": "//elsewhere.test"}
+    told = set(strangers.faults_of(httpx2.Response(500, headers=page, text="Traceback"), "/boats", "nobody", ()))
+    assert told == {
+        "status 500",
+        "tells 'Traceback'",
+        "leads to '//elsewhere.test'",
+        "may be framed",
+        "changed by a stranger",
+    }
+    assert "shown to a stranger" in set(
+        strangers.faults_of(httpx2.Response(200, text=""), "/boats", "nobody", strangers.kept())
+    )
