@@ -510,6 +510,19 @@ def test_only_the_mistyped_reading_is_named() -> None:
 
 
 HUMP = [{2500: (2500, 9.6, 5.0), 3000: (3000, 17.0, 4.6)}.get(row[0], row) for row in SINGLE]
+IDLING: Rows = (
+    (650, 2.1, 0.5),
+    (1200, 4.0, 0.5),
+    (1700, 5.7, 1.1),
+    (2200, 7.2, 2.4),
+    (2700, 9.9, 3.8),
+    (3100, 14.4, 4.2),
+    (3600, 18.8, 5.4),
+    (4200, 23.1, 7.5),
+    (4800, 26.9, 9.9),
+    (5400, 31.2, 12.7),
+    (5850, 33.9, 14.9),
+)
 FASTER = [(at, round(1.084 * v, 1), flow) for at, v, flow in SINGLE]
 
 INNOCENT: Mapping[str, tuple[Callable[[], JobView], Mapping[str, Verdict]]] = {
@@ -588,6 +601,7 @@ INNOCENT: Mapping[str, tuple[Callable[[], JobView], Mapping[str, Verdict]]] = {
         {f"{P}capacity.within_unit_of_label": ADVISE},
     ),
     "26 a real hump": (lambda: trial(rows=HUMP), {}),
+    "27b idle and the next step alike to the tenth": (lambda: trial(rows=IDLING), {}),
     "31 a small refill": (
         lambda: trial(
             tanks={
