@@ -407,6 +407,13 @@ TRAPS = {
         doubts=[(*FLOWS, "8", "centre")],
         never=OF_CURVE,
     ),
+    "27c the display hung over two steps": Trap(
+        view=lambda: trial(typed={("speed_out", 9): "24.2 kn", ("speed_back", 9): "23.6 kn"}),
+        told={f"{F}curve.repeat_steps": ADVISE},
+        doubts=[(STEPS, "speed_out", "8", ""), (STEPS, "speed_back", "9", "")],
+        never=OF_CURVE,
+        sound=OF_SPEED,
+    ),
     "28 cruise asked for in a gap": Trap(
         view=lambda: trial(
             rows=[row for row in SINGLE if not 1500 < row[0] < 4500],
