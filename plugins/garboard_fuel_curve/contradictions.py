@@ -29,7 +29,7 @@ PLANING_FROM = 0.62
 """Share of the highest engine speed by which outboard boats plane; common practice, no source."""
 
 LEAST_DIGIT, DIGITS_GAINED = 0.1, 5.0
-"""Planing, a boat that gains engine speed gains speed nearly in proportion: where that makes so many of its last digits,
+"""Planing, a boat that gains engine speed gains speed nearly in proportion: where that makes so many last digits,
 at least tenths of a knot, it shows (common practice, no source) [kn], [-]."""
 
 SLOWEST_FULL_THROTTLE = 5000.0
