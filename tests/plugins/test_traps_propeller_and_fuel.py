@@ -246,6 +246,14 @@ def of_recording(recordings: Mapping[str, Recording]) -> JobView:
     return trial(runs=(), more={(RUNS, "all_runs", "", ""): {"file": "r"}}, recordings=recordings)
 
 
+def steps_of_recording(log: float) -> JobView:
+    """The steps recorded alone, with a log that shows so much of the speed through the water."""
+    ways = ((80, 1.5), (260, -1.5))
+    legs = [(40, at, v + way, log * v, course, flow) for course, way in ways for at, v, flow in SINGLE]
+    more = {(STEPS, "recording", "", ""): {"file": "r"}}
+    return trial(rows=(), more=more, recordings=recorded(legs, log=True, flow=True))
+
+
 def steps_recorded(burning: float = 1.0) -> Mapping[str, Recording]:
     ways = ((80, 0.4), (260, -0.4))
     legs = [(40, at, v + way, v, course, burning * flow) for course, way in ways for at, v, flow in SINGLE]
@@ -368,6 +376,11 @@ TRAPS = {
         view=lambda: of_recording(recorded(both_ways(33.9, 33.1, water=30.2), log=True)),
         told={f"{P}readings.water_log": ADVISE},
         sound=OF_SPEED,
+    ),
+    "18b water log low over the throttle steps": Trap(
+        view=lambda: steps_of_recording(0.9),
+        told={f"{F}against_others.water_log": ADVISE},
+        sound=[f"{F}curve", f"{F}best_cruise"],
     ),
     "20 typed and recorded speed": Trap(
         view=lambda: run_one_recorded("39.3 kn"),
@@ -591,6 +604,7 @@ INNOCENT: Mapping[str, tuple[Callable[[], JobView], Mapping[str, Verdict]]] = {
     ),
     "16 three knots of river": (lambda: trial(runs=(("with", "36.5 kn", 5610), ("against", "30.5 kn", 5600))), {}),
     "19 the log in a current": (lambda: of_recording(recorded(both_ways(36.5, 30.5), log=True)), {}),
+    "19b the log over the throttle steps": (lambda: steps_of_recording(1.02), {}),
     "20b typed as recorded": (lambda: run_one_recorded("33.9 kn"), {}),
     "22 twins 70 apart": (
         lambda: trial(CRUISER, (("with", "46.2 kn", 5850, 5780), ("against", "45.4 kn", 5840, 5770)), TWIN),
