@@ -250,7 +250,7 @@ def steps_of_recording(log: float) -> JobView:
     """The steps recorded alone, with a log that shows so much of the speed through the water."""
     ways = ((80, 1.5), (260, -1.5))
     legs = [(40, at, v + way, log * v, course, flow) for course, way in ways for at, v, flow in SINGLE]
-    more = {(STEPS, "recording", "", ""): {"file": "r"}}
+    more: dict[FieldKey, JsonValue] = {(STEPS, "recording", "", ""): {"file": "r"}}
     return trial(rows=(), more=more, recordings=recorded(legs, log=True, flow=True))
 
 
