@@ -16,6 +16,7 @@ from garboard.uncertainty import MeasuredValue
 from garboard.verdict import Verdict as Verdict  # part of a finding: whoever declares one takes both from here
 
 __all__ = [
+    "OF_VESSEL",
     "Axis",
     "Band",
     "Basis",
@@ -388,7 +389,7 @@ class Doubt:
     """A value that another reading contradicts. Whatever rests on it passes nothing until somebody has looked.
 
     text                 : what contradicts it, as the rest of "In doubt: ..." ("run 2 is 3.1 kn above the log")
-    step, field, row, of : the place of the value
+    step, field, row, of : the place of the value, as in `Finding.places`
     """
 
     text: str = attrs.field(validator=_says_something)
@@ -425,7 +426,9 @@ class Finding:
     short    : the sentence where the verdict stands beside it and need not be said twice; "" where that is the same
     of       : the piece of equipment it is about, where it is about one ("port", "Bilge pump")
     places   : the values it rests on, each as step, field, row, of. Where a plugin names none, the host fills in what
-               its calculator read; with `of`, of that piece
+               its calculator read; with `of`, of that piece. A fact of the vessel has the step `OF_VESSEL` and is named
+               by record and key ("batteries.capacity", of "house"); where a plugin names such facts alone, the host
+               adds what was read
     limits   : what the verdict holds its numbers against, where it compares a number with a limit. A fail for another
                reason, such as a "no", names none whose number keeps it
     doubts   : values it shows to be in doubt; only a calculator with `may_doubt` gives them, and never with a pass
@@ -478,6 +481,8 @@ def _kept(pair: tuple[Number, Limit]) -> tuple[bool, bool]:
 
 _Place = tuple[str, str, str, str]
 _NOWHERE: _Place = ("", "", "", "")
+OF_VESSEL = "vessel"
+"""Stands as the step of a fact of the vessel among the places of a finding or a doubt."""
 
 
 def not_enough_data(about: str, missing: Iterable[Missing | str], basis: tuple[Basis, ...]) -> Finding:

@@ -55,7 +55,7 @@ practice, no source)."""
 def against_others(view: JobView) -> Iterator[Finding]:
     """What else in the job contradicts the throttle steps; nothing where nothing does."""
     try:
-        found = readings(view)
+        found = view.once(readings)
     except NotEnoughData:
         return  # the figures of the steps say what is missing
     yield from _water_log(found)
@@ -69,7 +69,7 @@ def against_others(view: JobView) -> Iterator[Finding]:
     if by_engine_speed:  # a speed read at a wrong engine speed says nothing
         yield by_engine_speed
     elif runs and not found.speed_doubted:
-        named = [step for one in contradictions(view, found) for step in one.steps]
+        named = [step for one in view.once(contradictions, found) for step in one.steps]
         yield from _other_speed(view, runs, [step for step in found.taken if all(step is not one for one in named)])
 
 

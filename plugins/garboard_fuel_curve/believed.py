@@ -89,7 +89,7 @@ IMPOSSIBLE = Missing(
 
 def curve_of(view: JobView) -> JobCurve:
     """The readings and the curve through them. Raises NotEnoughData when there are too few steps."""
-    found = readings(view)
+    found = view.once(readings)
     fewest = int(view.setting_value("fuel_curve.fewest_steps"))
     if len(found.steps) < fewest:
         raise NotEnoughData(
@@ -99,12 +99,12 @@ def curve_of(view: JobView) -> JobCurve:
             step=STEPS,
             field="nominal_engine_speed",
         )
-    odd = contradictions(view, found)
+    odd = view.once(contradictions, found)
     sound = without_odd(view, found, odd)
     why_no_flow: Missing | None = None
     refill: Refill | None = None
     try:
-        refill = correction(view)
+        refill = view.once(correction)
     except NotEnoughData as lacking:
         why_no_flow = lacking.missing[0]
     steps = corrected(sound.steps, refill.ratio.value if refill else 1.0)
@@ -156,7 +156,7 @@ def _is_impossible(view: JobView, steps: Sequence[ThrottleStep], refill: Refill 
 
 def believable_curve(view: JobView) -> JobCurve:
     """The curve, where its speed and fuel flow can be true. Raises NotEnoughData."""
-    found = curve_of(view)
+    found = view.once(curve_of)
     found.carries()
     return found
 

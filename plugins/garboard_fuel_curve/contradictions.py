@@ -20,7 +20,7 @@ from garboard_fuel_curve.readings import Readings, ThrottleStep, flow_repeats
 from garboard_fuel_curve.recorded import RECEIVERS_DIFFER
 from garboard_fuel_curve.steps import STEPS
 from garboard_fuel_curve.twins import pairs
-from garboard_fuel_curve.wording import rows_named, tens
+from garboard_fuel_curve.wording import is_number, rows_named, tens
 
 WIDE = 3.0
 """Readings that differ by fewer of their standard uncertainties contradict nobody."""
@@ -176,7 +176,7 @@ def _as_typed(view: JobView, typed: _Typed, step: ThrottleStep) -> str:
 
 def _names(steps: Sequence[ThrottleStep]) -> str:
     rows = [row for step in steps for row in step.rows]
-    numbered = sorted(rows, key=lambda row: int(row) if row.isdecimal() else 0)
+    numbered = sorted(rows, key=lambda row: int(row) if is_number(row) else 0)
     return rows_named(numbered) if rows else " and ".join(step.name for step in steps)
 
 

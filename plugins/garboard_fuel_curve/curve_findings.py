@@ -22,7 +22,7 @@ REPEAT_STEPS = "fuel_curve.curve.repeat_steps"
 
 def fuel_curve(view: JobView) -> list[Finding]:
     """The curve as figure and table, and whether readings must be repeated."""
-    job = curve_of(view)
+    job = view.once(curve_of)
     found = job.found
     low, high = found.steps[0].engine_speed, found.steps[-1].engine_speed
     steps = f"{len(found.steps)} steps from {low:.0f} to {high:.0f} rev/min, from {found.source}.{job.corrected_by}"

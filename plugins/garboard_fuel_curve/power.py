@@ -35,8 +35,8 @@ def fuel_for_power(view: JobView) -> list[Finding]:
     Uncertainty: rated power, density, heating value and the reading. The meter's own accuracy is left out, for it is
     what is being judged; where a refill corrects the flow, the refill's is added.
     """
-    refill, found = correction(view), readings(view)
-    odd = [one for one in contradictions(view, found) if not one.of_unit]
+    refill, found = view.once(correction), view.once(readings)
+    odd = [one for one in view.once(contradictions, found) if not one.of_unit]
     sound = without_odd(view, found, odd)
     judged = judged_by_power(view, corrected(sound.steps, refill.ratio.value if refill else 1.0), refill)
     faster = [one for one in odd if one.steps[-1].engine_speed > sound.steps[-1].engine_speed]

@@ -25,11 +25,12 @@ from garboard.findings import (
 )
 from garboard.job_view import JobView, nothing_at, refuse_set_back
 from garboard.records import EQUIPMENT
-from garboard.samples import Stream
+from garboard.samples import Recording, Stream
 from garboard.series import unwrapped
 from garboard.steps import Calculator, Field, Kind, Step
 from garboard_handover import steps
 from garboard_handover.pilot import course_change_of, hold_of
+from garboard_handover.witnesses import TURNED_APART, Witness, see_that_it_is_under_way, steered_by, witnesses
 
 IDENTITY = Basis(
     BasisKind.STANDARD,
@@ -38,6 +39,11 @@ IDENTITY = Basis(
 )
 PILOT = Basis(
     BasisKind.COMMON_PRACTICE, "spread and overshoot a pilot is accepted with", "the pilot's manual comes first"
+)
+BORNE_OUT = Basis(
+    BasisKind.COMMON_PRACTICE,
+    "what a pilot's compass shows of a trial is borne out by another compass or by the course over ground",
+    "a compass that is damped too much shows no weaving",
 )
 PUNCH = Basis(BasisKind.COMMON_PRACTICE, "no fault stays open at hand over; what was put right is tried again")
 _LONGEST_FIGURE = 600
@@ -216,36 +222,77 @@ def _digits(identity: str) -> str:
 
 
 def _heading_hold(view: JobView) -> Iterator[Finding]:
-    heading = _heading(view, "hold_recording")
+    recording = _recording(view, "hold_recording")
+    own = steered_by(view, recording, "hold_recording")
+    heading = own.stream
     hold = hold_of(heading, view.setting_value("handover.hold_seconds", "s"))
+    see_that_it_is_under_way(recording, "hold_recording")
     limit = view.setting_value("handover.hold_spread", "deg")
     within = 2 * hold.standard_deviation
-    good = within <= limit
+    others = witnesses(view, recording, heading)
+    code, verdict, advice = _hold_verdict(own, within, limit, others)
     yield Finding(
-        code="handover.heading_hold.steady" if good else "handover.heading_hold.unsteady",
-        verdict=Verdict.PASS if good else Verdict.ADVISE,
+        code=code,
+        verdict=verdict,
         about="Heading hold",
-        sentence=f"Held within ± {within:.1f} degrees for {hold.seconds:.0f} s. "
-        + ("Steady enough." if good else f"± {limit:.0f} is the limit: tune the pilot's response, then hold again."),
+        sentence=f"Held within ± {within:.1f} degrees for {hold.seconds:.0f} s. {advice}",
         numbers=(
             Number(f"heading held, {heading.key.reference or 'as shown'}", hold.heading, "deg", decimals=0),
             Number("95 % within ±", within, "deg"),
             Number("furthest off", hold.furthest, "deg"),
             Number("slow change over the hold", hold.drift, "deg"),
+            *(Number(f"95 % within ±, by {other.name}", other.within, "deg") for other in others),
         ),
         limits=(Limit("95 % within ±", high=limit),),
-        basis=(PILOT,),
+        basis=(PILOT, *([BORNE_OUT] if others else [])),
         figures=(_figure("Heading held", heading, Band("95 %", "y", -within, within), hold.heading),),
     )
+
+
+_JUDGES = 2
+"""So many others of one mind decide against one compass."""
+
+
+def _hold_verdict(own: Witness, within: float, limit: float, others: Sequence[Witness]) -> tuple[str, Verdict, str]:
+    """Code, verdict and advice on a hold by the pilot's own compass [deg], beside what else was heard of it."""
+    steady = [other for other in others if other.within <= limit]
+    weaving = [other for other in others if other.within > limit]
+    if within > limit and len(steady) >= _JUDGES:
+        advice = (
+            f"That is by {own.name} alone; {_told(steady)}. The compass is unsteady, not the pilot: see to it, or say "
+            "which one the pilot steers by."
+        )
+        return "handover.heading_hold.compass_unsteady", Verdict.ADVISE, advice
+    if within > limit:
+        advice = f"± {limit:.0f} is the limit: tune the pilot's response, then hold again."
+        return "handover.heading_hold.unsteady", Verdict.ADVISE, advice
+    if weaving and not steady:
+        advice = (
+            f"That is by {own.name}; {_told(weaving)}. The boat was not held, or one of them is wrong: find out which, "
+            "then hold again."
+        )
+        return "handover.heading_hold.not_borne_out", Verdict.ADVISE, advice
+    return "handover.heading_hold.steady", Verdict.PASS, "Steady enough."
+
+
+def _told(others: Sequence[Witness]) -> str:
+    return ", ".join(f"{other.name} shows ± {other.within:.1f}" for other in others)
 
 
 def _course_change(view: JobView) -> Iterator[Finding]:
     asking = view.asking()
     ordered = asking.amount(steps.AUTOPILOT, "ordered_change", "deg")
     asking.check()
-    heading = _heading(view, "change_recording")
+    recording = _recording(view, "change_recording")
+    own = steered_by(view, recording, "change_recording")
+    heading = own.stream
     tolerance = view.setting_value("handover.settled_within", "deg")
     change = course_change_of(heading, ordered, tolerance)
+    see_that_it_is_under_way(recording, "change_recording")
+    others = witnesses(view, recording, heading)
+    if others and all(abs(other.turned - change.turned) > TURNED_APART for other in others):
+        yield _not_borne_out(own, change.turned, ordered, others)
+        return
     if change.settled is None:
         yield _another_course(change.turned, ordered, tolerance, heading)
         return
@@ -274,6 +321,24 @@ def _course_change(view: JobView) -> Iterator[Finding]:
         ),
         basis=(PILOT,),
         figures=(_figure("Course change", heading, None, heading.values[0]),),
+    )
+
+
+def _not_borne_out(own: Witness, turned: float, ordered: float, others: Sequence[Witness]) -> Finding:
+    """A change that nothing else heard shows as the pilot's compass does. Nobody knows yet what the boat did."""
+    told = "; ".join(f"by {other.name} {_way(other.turned)}" for other in others)
+    return Finding(
+        code="handover.course_change.not_borne_out",
+        verdict=Verdict.ADVISE,
+        about="Course change",
+        sentence=f"{_way(turned)} by {own.name}, {told}. One of them is wrong: find out which, then try again.",
+        numbers=(
+            Number("turned, starboard positive", turned, "deg"),
+            Number("ordered", ordered, "deg", decimals=0),
+            *(Number(f"turned by {other.name}", other.turned, "deg") for other in others),
+        ),
+        basis=(PILOT, BORNE_OUT),
+        figures=(_figure("Course change", own.stream, None, own.stream.values[0]),),
     )
 
 
@@ -308,7 +373,7 @@ def _way(degrees: float) -> str:
     return f"{abs(degrees):.0f} degrees to {'starboard' if degrees > 0 else 'port'}"
 
 
-def _heading(view: JobView, field: str) -> Stream:
+def _recording(view: JobView, field: str) -> Recording:
     recording = view.recording(steps.AUTOPILOT, field)
     if recording is None:
         if view.in_dispute(steps.AUTOPILOT, field):
@@ -316,11 +381,7 @@ def _heading(view: JobView, field: str) -> Stream:
         text = f"{field.replace('_', ' ')} is not here; record the heading while the pilot steers"
         raise NotEnoughData(text, lack=Lack.NOT_ENTERED, step=steps.AUTOPILOT, field=field)
     refuse_set_back(recording, step=steps.AUTOPILOT, field=field)
-    streams = recording.of("heading")
-    if not streams:
-        text = f"{field.replace('_', ' ')} holds no heading"
-        raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, step=steps.AUTOPILOT, field=field)
-    return streams[0]
+    return recording
 
 
 def _figure(title: str, heading: Stream, band: Band | None, origin: float) -> Figure:

@@ -13,9 +13,11 @@ from garboard.samples import Stream
 from garboard.series import compass_angle, is_frozen, mean, standard_deviation, unchanging_stretches, unwrapped
 from garboard_handover.steps import AUTOPILOT
 
-COARSE = 0.5  # a heading that changes by steps of this or more may stand still in live hands [deg]
+FEWEST = 10  # samples of a heading that tell how it was held; common practice, no source
+ENDS = 5.0  # at each end of a course change that tell the heading before and after; common practice, no source [s]
+COARSE = 0.5  # a heading in steps of this or more may stand still and live; common practice, no source [deg]
 NOT_HELD = 45.0  # a heading so far off its mean was not held on one; common practice, no source [deg]
-CHANGED = 20.0  # as one whose slow change over the hold is so large [deg]
+CHANGED = 20.0  # as one whose slow change over the hold is so large; common practice, no source [deg]
 
 
 @attrs.frozen
@@ -60,7 +62,7 @@ def hold_of(heading: Stream, shortest: float) -> Hold:
     stood still for half of the hold, and for one that went elsewhere: a pilot that hunts comes back to its heading.
     """
     seconds = heading.times[-1] - heading.times[0] if len(heading) else 0.0
-    if seconds < shortest or len(heading) < 10:
+    if seconds < shortest or len(heading) < FEWEST:
         text = f"heading held for {seconds:.0f} s in {len(heading)} samples; hold it {shortest:.0f} s"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="hold_recording")
     _see_that_it_lives(heading, seconds / 2, "hold_recording")
@@ -96,7 +98,7 @@ def _see_that_it_lives(heading: Stream, longest: float, field: str) -> None:
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=AUTOPILOT, field=field)
 
 
-def course_change_of(heading: Stream, ordered: float, tolerance: float, ends: float = 5.0) -> CourseChange:
+def course_change_of(heading: Stream, ordered: float, tolerance: float, ends: float = ENDS) -> CourseChange:
     """Judge a course change.
 
     heading   : heading stream from before the order until well after it [deg]

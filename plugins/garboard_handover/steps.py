@@ -213,6 +213,11 @@ STEPS = (
             _yes("stand_by", "Stand-by gives the wheel back at once"),
             Field(name="hold_recording", title="Recording of holding a heading", kind=Kind.RECORDING, required=False),
             Field(name="change_recording", title="Recording of a course change", kind=Kind.RECORDING, required=False),
+            _text(
+                "steered_by",
+                "Heading sensor the pilot steers by",
+                help="A sensor's name or its source. Left empty, the vessel's first sensor counts.",
+            ),
             Field(
                 name="ordered_change",
                 title="Course change ordered, starboard positive",

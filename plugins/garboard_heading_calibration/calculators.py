@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from garboard.steps import Calculator, RecordingJudge
 
-from . import sensor_findings, straight_runs, swing, swing_finding, turn_findings
+from . import sensor_findings, swing_finding, turn_findings, two_ways
 from .sensors import begun, has_sensors
 from .steps import COMPARISON, LOCATION, MAGNETOMETER, PLACE, STEADY_TURN, STRAIGHT_RUNS, SWING
 
@@ -46,7 +46,7 @@ CALCULATORS = (
         key=SWING,
         title="Swing",
         step=SWING,
-        compute=swing.compute,
+        compute=two_ways.compute_swing,
         basis=swing_finding.BASIS,
         applies=lambda view: begun(SWING)(view) or (has_sensors(view) and not begun(STRAIGHT_RUNS)(view)),
         may_doubt=True,
@@ -55,7 +55,7 @@ CALCULATORS = (
         key=STRAIGHT_RUNS,
         title="Swing from straight runs",
         step=STRAIGHT_RUNS,
-        compute=straight_runs.compute,
+        compute=two_ways.compute_straight_runs,
         basis=swing_finding.BASIS,
         applies=begun(STRAIGHT_RUNS),
         may_doubt=True,

@@ -19,6 +19,10 @@ LONGEST_GAP = 2.0  # between samples that are compared across [s]
 SHORTEST = 120.0  # blocks of a shorter time share the same waves and wandering, and agree too well [s]
 FEW_BLOCKS, MANY_BLOCKS = 4, 6
 MANY_ABOVE = 300.0  # [s]
+REPEATED_CHANGES = 20
+"""No two sensors change by the same digits at so many moments on end, not even in whole degrees; common practice, no
+source."""
+SAME = 1e-6  # a direction between two samples is worked out to less than this [deg]
 NOT_TOGETHER = 90.0  # a difference so far from its mean is none of one sensor [deg]
 
 
@@ -31,6 +35,7 @@ class Comparison:
     samples            : how many were compared
     seconds            : time compared over, without gaps [s]
     headings           : the trusted one's, lowest and highest as it turned, for what the difference holds on [deg]
+    is_one_sensor      : the two are the same to the last digit while both change: a gateway repeats one of them
     """
 
     mean_difference: MeasuredValue
@@ -38,6 +43,7 @@ class Comparison:
     samples: int
     seconds: float
     headings: tuple[float, float] | None = None
+    is_one_sensor: bool = False
 
     @property
     def difference(self) -> float:
@@ -89,7 +95,12 @@ def compare_headings(heading: Stream, trusted: Stream) -> Comparison:
         samples=len(values),
         seconds=seconds,
         headings=(min(total), max(total)),
+        is_one_sensor=_changes(total) >= REPEATED_CHANGES and max(abs(apart) for _, apart, _ in common) < SAME,
     )
+
+
+def _changes(values: Sequence[float]) -> int:
+    return sum(later != earlier for earlier, later in pairwise(values))
 
 
 def difference_of_blocks(means: Sequence[float]) -> MeasuredValue:

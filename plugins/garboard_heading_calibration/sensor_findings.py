@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from datetime import timedelta
 
 import attrs
 
@@ -36,15 +37,18 @@ from .mixed import Sound, mixed_words, sound, two_senders, without
 from .rates import finite_only
 from .sensors import (
     Remark,
+    day_of,
     is_like_the_variation,
     is_true,
     longest,
     name_of,
     one_by_one,
     receivers_apart,
+    recorded_on,
     see_that_it_lives,
     sensors_of,
     standstills,
+    unheard,
     variation_here,
 )
 from .settings import CLEARANCE, HEADING_DEVICE, clearance_basis
@@ -58,6 +62,11 @@ VARIATION_BASIS = (
         "World Magnetic Model 2020 and 2025, NOAA NCEI and British Geological Survey, with their error models",
         "the standard error times 1.96; iron in the sea bed and ashore is not in the model",
     ),
+)
+ENTERED_WRONG = Basis(
+    BasisKind.COMMON_PRACTICE,
+    "recordings are made within a degree of the place entered, and the job within half a year of the date",
+    "beyond it see what was typed; the variation itself changes little",
 )
 COMPARISON_BASIS = (
     HEADING_DEVICE,
@@ -79,6 +88,9 @@ RECORDINGS = (
     (COMPARISON, "comparison_recording"),
 )
 SAME_PLACE = 1.0  # a recording made farther off than this was made elsewhere [deg of latitude]
+DATES_APART = timedelta(days=182)
+"""A variation of a date farther off than this from job and recordings was typed wrong: a slip of one digit of the year
+is a year or more, and work on a boat seldom takes so long; common practice, no source."""
 SENT_WITHIN = 1.0  # instruments carry models of other years, and whole degrees [deg]
 ALL_ROUND = 300.0  # a difference seen on so many degrees holds all round [deg]
 COMPARED = {"step": COMPARISON, "field": "comparison_recording"}
@@ -151,7 +163,7 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
 
 def compute_variation(view: JobView) -> Iterable[Finding]:
     """Variation at the job's place and date, beside where the recordings were made and what the boat's network says."""
-    here = variation_here(view)
+    here = view.once(variation_here)
     faint = here.field.horizontal < CAUTION_BELOW
     way = "east" if here.east >= 0 else "west"
     result = (
@@ -170,15 +182,19 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
         )
         told.append(("heading_calibration.variation.faint_field", words))
     told += () if elsewhere else _sent_otherwise(here, recordings)
+    dated = _dated_otherwise(view, here, recordings)
+    if dated:
+        told.append(("heading_calibration.variation.dated_otherwise", f"{dated} See what was typed."))
     code = told[0][0] if told else "heading_calibration.variation.known"
-    fields = ("latitude", "longitude") if elsewhere else ()
+    doubts = [Doubt(elsewhere, step=PLACE, field=field) for field in ("latitude", "longitude") if elsewhere]
+    doubts += [Doubt(dated, step=PLACE, field="date")] if dated else []
     return (
         Finding(
             code=code,
             verdict=Verdict.ADVISE if told else Verdict.PASS,
             about="variation",
             sentence=" ".join([result, *([words for _, words in told] or ["Compare it with the chart's."])]),
-            basis=VARIATION_BASIS,
+            basis=(*VARIATION_BASIS, *([ENTERED_WRONG] if doubts else [])),
             numbers=(
                 Number("variation, east positive", here.east, "deg", here.expanded_uncertainty),
                 Number("change in a year", here.a_year, "deg", decimals=2),
@@ -187,9 +203,14 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
                 Number("horizontal field", here.field.horizontal / 1000, "uT"),
             ),
             limits=(Limit("horizontal field", low=CAUTION_BELOW / 1000),),
-            doubts=tuple(Doubt(elsewhere, step=PLACE, field=field) for field in fields),
+            doubts=tuple(doubts),
         ),
     )
+
+
+def is_recorded_elsewhere(view: JobView) -> bool:
+    """Whether a recording was made at another place than the one entered for the variation."""
+    return bool(_elsewhere(view.once(variation_here), _recordings(view)))
 
 
 def _recordings(view: JobView) -> Iterable[Recording]:
@@ -214,6 +235,19 @@ def _elsewhere(here: Variation, recordings: Iterable[Recording]) -> str:
             where = f"{abs(north):.2f} {'NS'[north < 0]} {abs(east):.2f} {'EW'[east < 0]}"
             return f"{recording.name} was recorded at {where}, not at the place entered."
     return ""
+
+
+def _dated_otherwise(view: JobView, here: Variation, recordings: Iterable[Recording]) -> str:
+    """What to say of a typed date that neither the recordings nor the job bear out; "" where one of them does."""
+    if view.value(PLACE, "date") is None:
+        return ""
+    known = {f"{one.name} is dated": day for one in recordings if (day := recorded_on(one))}
+    entered = view.find(PLACE, "latitude")
+    written = {"the job was opened on": view.job.opened, "the place was entered on": entered.at if entered else ""}
+    known |= {what: day for what, text in written.items() if (day := day_of(text))}
+    if not known or any(abs(day - here.date) <= DATES_APART for day in known.values()):
+        return ""
+    return f"The date entered is {here.date}; {', '.join(f'{what} {day}' for what, day in known.items())}."
 
 
 def _median(recording: Recording, quantity: str) -> float | None:
@@ -251,14 +285,17 @@ def compute_comparison(view: JobView) -> Iterable[Finding]:
         raise NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, **COMPARED)
     course = longest(heard.recording.of("course_over_ground"))
     trusted = _trusted(view, headings, course) if headings else None
+    silent = unheard(view, {*headings, *unsound})
 
     def of_source(source: str) -> Finding:
+        if source in silent:
+            raise NotEnoughData(silent[source])
         if source in unsound or trusted is None:
             raise NotEnoughData(two_senders(name_of(view, source), COMPARED))
         return _comparison(view, heard, headings[source], trusted)
 
     others = [source for source in sorted(headings) if headings[source] is not trusted]
-    return one_by_one([*others, *unsound], of_source, lambda source: name_of(view, source), COMPARISON_BASIS)
+    return one_by_one([*others, *unsound, *silent], of_source, lambda source: name_of(view, source), COMPARISON_BASIS)
 
 
 def longest_of_each(recording: Recording, heard: Sound) -> dict[str, Stream]:
@@ -308,6 +345,11 @@ def _comparison(view: JobView, heard: Sound, heading: Stream, trusted: Stream) -
         lack = Lack.CONTRADICTS if windows else Lack.TOO_LITTLE
         raise NotEnoughData(f"{told} {outside}".strip(), lack=lack, **COMPARED) from None
     about, other = name_of(view, heading.key.source), _name(view, trusted)
+    if found.is_one_sensor:
+        text = (
+            f"{about} and {other} show the same to the last digit: one sensor is heard twice. Record the other one too"
+        )
+        raise NotEnoughData(text, lack=Lack.CONTRADICTS, **COMPARED)
     return comparison_finding(view, about, other, found, shift_within, remarks)
 
 
@@ -332,7 +374,7 @@ def _name(view: JobView, trusted: Stream) -> str:
 def _variation(view: JobView, recording: Recording) -> tuple[float, float]:
     """Variation and its expanded uncertainty: of the job's place, or what the boat's own network sends."""
     try:
-        here = variation_here(view)
+        here = view.once(variation_here)
     except NotEnoughData:
         sent = longest(recording.of("variation"))
         if sent is None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from itertools import combinations
 from typing import TypeVar
 
@@ -16,7 +16,7 @@ from garboard.series import is_frozen, mean, unchanging_stretches, unwrapped
 from .comparison import compare_headings
 from .rates import UNDER_WAY, finite_only, low_passed
 from .steps import PLACE
-from .variation import Variation, variation_at
+from .variation import FIRST_YEAR, LAST_YEAR, Variation, variation_at
 
 Item = TypeVar("Item")
 
@@ -32,6 +32,9 @@ LEAST_APART = 0.2  # ... this beside, for two speeds to contradict each other; c
 Remark = tuple[str, str]
 """What there is to say: a finding's code and the words."""
 
+FIRST_DATED = 1e8
+"""Times below are seconds since the first line: such a recording carries no date [s]."""
+
 TURNED_AWAY = 30.0
 """A direction that stands still while another turns so far is dead; wind and current do not explain it [deg]."""
 
@@ -40,6 +43,27 @@ def name_of(view: JobView, source: str) -> str:
     """What to call a source: the vessel's sensor that sends under it, or the source itself."""
     named = (sensor.name for sensor in view.vessel.heading_sensors if source in sensor.sources)
     return next(named, f"source {source}" if source else "the only source")
+
+
+def unheard(view: JobView, heard: Collection[str]) -> dict[str, Missing]:
+    """Sensors entered under a source that sends nothing while another, entered for none, is heard: by that source.
+
+    One of them is misspelt. A sensor that is merely silent is not told: it may be switched off.
+    """
+    entered = {source for sensor in view.vessel.heading_sensors for source in sensor.sources}
+    strange = sorted(set(heard) - entered)
+    silent = [one for one in view.vessel.heading_sensors if one.sources and set(heard).isdisjoint(one.sources)]
+    return {
+        one.sources[0]: Missing(
+            f"the recording holds no heading of source {', '.join(one.sources)}; heard is {', '.join(strange)}. See "
+            "the source entered for the sensor",
+            lack=Lack.NOT_IN_RECORDING,
+            field="heading_sensors.source",
+            of=one.name,
+        )
+        for one in silent
+        if strange
+    }
 
 
 def sensors_of(view: JobView) -> Sequence[HeadingSensor]:
@@ -153,7 +177,7 @@ def _means_together(one: Stream, other: Stream) -> tuple[float, float]:
 def is_like_the_variation(view: JobView, degrees: float) -> bool:
     """Whether an offset is the variation of the job's place, as when one of two directions is true, one magnetic."""
     try:
-        east = variation_here(view).east
+        east = view.once(variation_here).east
     except NotEnoughData:
         return False
     return abs(east) >= TELLING_VARIATION and min(abs(degrees - east), abs(degrees + east)) <= LIKE_VARIATION
@@ -194,10 +218,12 @@ def variation_here(view: JobView) -> Variation:
     no_date = "date is not entered; write it as 2026-11-25"
     asking.need(date is not None, Missing(no_date, lack=Lack.NOT_ENTERED, step=PLACE, field="date"))
     asking.check()
+    day = date or datetime.date.min
+    field = "latitude" if FIRST_YEAR <= day.year < LAST_YEAR else "date"
     try:
-        return variation_at(latitude, longitude, date or datetime.date.min)
+        return variation_at(latitude, longitude, day)
     except ValueError as outside:
-        raise NotEnoughData(f"variation: {outside}", lack=Lack.NOT_COVERED, step=PLACE, field="latitude") from None
+        raise NotEnoughData(f"variation: {outside}", lack=Lack.NOT_COVERED, step=PLACE, field=field) from None
 
 
 def _date(view: JobView) -> datetime.date | None:
@@ -205,12 +231,24 @@ def _date(view: JobView) -> datetime.date | None:
     entered = view.value(PLACE, "date")
     measured = view.find(PLACE, "latitude")
     texts = [entered] if entered else [measured.at if measured else "", view.job.opened]
-    for text in texts:
-        try:
-            return datetime.date.fromisoformat(str(text).strip()[:10])
-        except ValueError:
-            continue
-    return None
+    return next((day for text in texts if (day := day_of(str(text)))), None)
+
+
+def day_of(text: str) -> datetime.date | None:
+    """The day of a date or a time of ISO 8601; None for any other text."""
+    try:
+        return datetime.date.fromisoformat(text.strip()[:10])
+    except ValueError:
+        return None
+
+
+def recorded_on(recording: Recording) -> datetime.date | None:
+    """The day a recording began, by its own clock; None for one that carries no dates, or none a calendar has."""
+    first = min((stream.times[0] for stream in recording.streams.values() if len(stream)), default=0.0)
+    try:
+        return datetime.datetime.fromtimestamp(first, datetime.UTC).date() if first >= FIRST_DATED else None
+    except (ValueError, OverflowError, OSError):
+        return None
 
 
 def in_range(

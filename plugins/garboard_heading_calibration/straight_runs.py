@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from functools import partial
+from functools import lru_cache, partial
 
 import attrs
 
@@ -30,6 +30,7 @@ from .sensors import (
     receivers_apart,
     see_that_it_lives,
     standstills,
+    unheard,
     variation_here,
 )
 from .steps import STRAIGHT_RUNS
@@ -58,16 +59,19 @@ def compute(view: JobView) -> Iterable[Finding]:
         need(course is not None, NO_COURSE)
         need(bool(headings or unsound), "the recording holds no heading")
     asking.check()
-    variation = variation_here(view)
+    variation = view.once(variation_here)
+    silent = unheard(view, {*headings, *unsound})
 
     def of_source(source: str) -> Finding:
+        if source in silent:
+            raise NotEnoughData(silent[source])
         if source in unsound:
             raise NotEnoughData(two_senders(name_of(view, source), BY_RUNS))
         if course is None:
             raise NotEnoughData(NO_COURSE, lack=Lack.NOT_IN_RECORDING, **BY_RUNS)
         return _of_runs(view, heard, headings[source], course, current, variation)
 
-    sources = sorted({*headings, *unsound})
+    sources = sorted({*headings, *unsound, *silent})
     return one_by_one(sources, of_source, lambda source: name_of(view, source), BASIS)
 
 
@@ -220,6 +224,7 @@ class Run:
         return SwingPoint(compass_angle(compass), deviation_of(magnetic, compass))
 
 
+@lru_cache(maxsize=8)  # each value saved is judged with the same recording; it is cut once
 def straight_runs(
     heading: Stream,
     course: Stream,

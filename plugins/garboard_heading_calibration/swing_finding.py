@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from functools import cached_property
 
 import attrs
 
@@ -30,6 +31,8 @@ from garboard.uncertainty import MeasuredValue, Part, student_t
 
 from .deviation import (
     APPROXIMATE_UP_TO,
+    FEWEST_HEADINGS,
+    WIDEST_GAP,
     Coefficients,
     Fit,
     coefficients_by_hand,
@@ -37,9 +40,10 @@ from .deviation import (
     fit_deviation,
     model_terms,
     standard_error_on,
+    widest_gap,
 )
 from .odd_reading import odd_readings
-from .sensor_findings import to_be_moved
+from .sensor_findings import is_recorded_elsewhere, to_be_moved
 from .sensors import Remark, in_range, is_like_the_variation
 from .settings import HANDBOOK, HEADING_DEVICE, SMALL_CRAFT, deviation_basis
 from .variation import Variation
@@ -47,8 +51,11 @@ from .variation import Variation
 LARGEST, LARGEST_READ = "largest deviation", "largest deviation read"
 """Numbers of a swing: by the curve, and as read where there is no curve."""
 BESIDE = "largest deviation beside the constant"
+TOO_LARGE = "heading_calibration.swing.too_large"
 TWO_DIGITS = 10.0  # an uncertain deviation from here on bears no tenths [deg]
 LEAST_SCALE = 1.0  # a deviation figure reaches at least so far either way [deg]
+VARIATION = "variation"
+"""The part of a deviation's uncertainty that a variation adds."""
 HARMONICS = 0.17  # of what goes three times round and oftener, which the curve leaves out, standard deviation [deg]
 FEWEST_BACKWARDS = 4  # readings that tell a compass running backwards from one badly disturbed
 RIGHT_ANGLE = 90.0  # one running backwards is off by more somewhere [deg]
@@ -87,6 +94,11 @@ class Shared:
     unknown: float = 0.0
 
     @property
+    def has_variation(self) -> bool:
+        """Whether a variation was applied: what is wrong with it goes into A."""
+        return any(part.source == VARIATION for part in self.constant)
+
+    @cached_property
     def open_by(self) -> float:
         """What a current leaves open in B and C, and in the deviation on any heading, at 95 % [deg]."""
         return MeasuredValue.of_parts(0.0, "deg", self.vector).expanded_uncertainty
@@ -94,7 +106,7 @@ class Shared:
 
 def of_variation(variation: Variation | None) -> tuple[Part, ...]:
     """What a variation leaves open, where one was applied [deg]."""
-    return (Part.of_expanded("variation", variation.expanded_uncertainty),) if variation else ()
+    return (Part.of_expanded(VARIATION, variation.expanded_uncertainty),) if variation else ()
 
 
 def swing_finding(
@@ -108,7 +120,7 @@ def swing_finding(
     doubts: tuple[Doubt, ...] = (),
     numbers: tuple[Number, ...] = (),
 ) -> Finding:
-    """Coefficients, card and figure of one sensor. Raises NotEnoughData when the readings cannot carry them.
+    """Coefficients, card and figure of one sensor. Raises NotEnoughData when neither a card nor a fault can be told.
 
     readings : at least eight headings round the circle [deg]
     shared   : what all readings share and their scatter does not show [deg]
@@ -117,6 +129,21 @@ def swing_finding(
     doubts   : what the readings show to be in doubt
     numbers  : what else there is to tell
     """
+    found = _judged(view, about, readings, shared, place, remarks, doubts, numbers)
+    is_sensor = any(sensor.name == about for sensor in view.vessel.heading_sensors)
+    return attrs.evolve(found, of=about if is_sensor else "")  # each rests on the place too, not the first alone
+
+
+def _judged(
+    view: JobView,
+    about: str,
+    readings: Sequence[SwingPoint],
+    shared: Shared,
+    place: Mapping[str, str],
+    remarks: Sequence[Remark],
+    doubts: tuple[Doubt, ...],
+    numbers: tuple[Number, ...],
+) -> Finding:
     told = list(remarks)
     if _runs_backwards(readings, shared):
         return _turns_the_other_way(about, readings)
@@ -135,6 +162,8 @@ def swing_finding(
     _see_that_no_current_explains(view, farthest, shared, place)
     if farthest > APPROXIMATE_UP_TO:
         return _too_large(about, readings, middle, shared)
+    if len(readings) >= FEWEST_HEADINGS and not _carries_a_card(readings):
+        return _disturbed_without_a_card(view, about, readings, middle, shared, place)
     swing = _fitted(readings, middle, shared, place)
     step = 10 if view.setting("heading_calibration.card_step") == "10 deg" else 15
     curve = [(heading, swing.on(heading)) for heading in range(0, 360, step)]
@@ -182,7 +211,7 @@ class _Swing:
     fit: Fit
     shared: Shared
 
-    @property
+    @cached_property
     def coefficients(self) -> tuple[MeasuredValue, ...]:
         """A to E [deg]."""
         of_all = (self.shared.constant, self.shared.vector, self.shared.vector, (), ())
@@ -191,7 +220,7 @@ class _Swing:
             MeasuredValue.of_parts(value, "deg", (self._scatter(error), *parts)) for value, error, parts in rows
         )
 
-    @property
+    @cached_property
     def beside_the_constant(self) -> float:
         """The largest deviation of the curve less its constant, which an offset takes out [deg]."""
         curve = (deviation_on(heading, self.fit.coefficients) for heading in range(0, 360, 5))
@@ -295,7 +324,7 @@ def _advice(view: JobView, about: str, swing: _Swing, shared: Shared) -> Iterabl
         words = "Find and move what disturbs the sensor, then swing again."
         yield ("heading_calibration.swing.disturbed", words)
     if abs(offset) > offset_limit:
-        yield _enter_offset(view, offset, abs(offset) > limit and not disturbed)
+        yield _enter_offset(view, offset, abs(offset) > limit and not disturbed, shared.has_variation)
     if to_be_moved(view, about):
         words = "The sensor is still to be moved or mounted anew: swing again after that, this card will not hold."
         yield ("heading_calibration.swing.before_a_move", words)
@@ -308,9 +337,14 @@ def _advice(view: JobView, about: str, swing: _Swing, shared: Shared) -> Iterabl
         yield ("heading_calibration.swing.current_unknown", words)
 
 
-def _enter_offset(view: JobView, offset: float, turned: bool) -> Remark:
+def _enter_offset(view: JobView, offset: float, turned: bool, is_of_variation: bool) -> Remark:
     """A constant alone is no iron: the sensor is turned on its bracket, or true was taken for magnetic."""
     enter = f"enter an offset of {offset:+z.1f} degrees if the sensor adds its offset."
+    if is_of_variation and is_recorded_elsewhere(view):
+        words = (
+            "The constant may be the variation's: put the place right before you turn the sensor or enter an offset."
+        )
+        return ("heading_calibration.swing.place_in_doubt", words)
     if is_like_the_variation(view, offset):
         words = "The constant is about the variation: see whether sensor or reference shows true and not magnetic."
         return ("heading_calibration.swing.like_variation", words)
@@ -371,7 +405,7 @@ def _too_large(about: str, readings: Sequence[SwingPoint], middle: float, shared
     if not surely:
         cause = f"The current may make {shared.open_by:.0f} degrees of it: swing again in slack water"
     return Finding(
-        code="heading_calibration.swing.too_large" if surely else "heading_calibration.swing.too_large_open",
+        code=TOO_LARGE if surely else "heading_calibration.swing.too_large_open",
         verdict=Verdict.FAIL if surely else Verdict.ADVISE,
         about=about,
         sentence=(
@@ -381,6 +415,40 @@ def _too_large(about: str, readings: Sequence[SwingPoint], middle: float, shared
         basis=(HANDBOOK, SMALL_CRAFT),
         numbers=(Number(LARGEST_READ, worst.deviation, "deg"), Number(BESIDE, abs(_from(middle, worst)), "deg")),
         limits=(Limit(BESIDE, high=APPROXIMATE_UP_TO),),
+    )
+
+
+def _disturbed_without_a_card(
+    view: JobView,
+    about: str,
+    readings: Sequence[SwingPoint],
+    middle: float,
+    shared: Shared,
+    place: Mapping[str, str],
+) -> Finding:
+    """Readings that leave a gap and carry no card, and yet show a deviation that has to be looked into.
+
+    A compass far off goes unevenly round while the bow goes evenly: the gap is its fault. Raises NotEnoughData where
+    no deviation is surely above the limit.
+    """
+    limit = view.setting_value("heading_calibration.deviation_limit", "deg")
+    worst = max(readings, key=lambda reading: abs(_from(middle, reading)))
+    beside = abs(_from(middle, worst))
+    gap = widest_gap([reading.compass for reading in readings])
+    if beside - shared.open_by <= limit or gap <= WIDEST_GAP:
+        _fitted(readings, middle, shared, place)
+    return Finding(
+        code="heading_calibration.swing.disturbed_without_card",
+        verdict=Verdict.ADVISE,
+        about=about,
+        sentence=(
+            f"Deviation {worst.deviation:+z.1f} degrees on {worst.compass:03.0f} by compass. Find and move what "
+            f"disturbs the sensor, then swing again. No card: {gap:.0f} degrees between neighbouring headings, at most "
+            f"{WIDEST_GAP:.0f} wanted."
+        ),
+        basis=(HANDBOOK, deviation_basis(limit)),
+        numbers=(Number(LARGEST_READ, worst.deviation, "deg"), Number(BESIDE, beside, "deg")),
+        limits=(Limit(BESIDE, high=limit),),
     )
 
 

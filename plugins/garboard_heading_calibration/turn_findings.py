@@ -27,7 +27,7 @@ from .mixed import Sound, mixed_words, sound, two_senders
 from .rates import UNDER_WAY
 from .sensors import name_of, one_by_one
 from .settings import MAKERS_MANUAL, USUAL_RATE, USUAL_TURN, RateErrors, Wanted, circles_basis, rate_errors, wanted_turn
-from .steps import STEADY_TURN
+from .steps import STEADY_TURN, STRAIGHT_RUNS, SWING
 from .turn_record import FASTEST, GAPS, Turn
 from .turns import (
     LEAST_DEGREES,
@@ -48,6 +48,7 @@ LEAST_DOUBT = 0.1  # no log tells degrees turned any closer; common practice, no
 TOO_SHORT = "heading_calibration.steady_turn.too_short"
 UNEVEN = "heading_calibration.steady_turn.uneven"
 LAPSE = "heading_calibration.steady_turn.lapse"
+WITHOUT_CARD = "Counted by the heading as shown: the card is of a swing after the turn, and is not used here."
 A_MINUTE = 60.0  # a rate of turn in degrees a minute taken for degrees a second is so many times too large
 UNIT_WITHIN = 0.15  # of A_MINUTE, for the unit to be what is wrong
 LONGEST_SILENCE = 60.0  # a longer silence of the sensor parts two turns [s]
@@ -173,9 +174,17 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
             accepted=result == "accepted",
             mixed=mixed_words(heard) if heard.clock else "",
         )
-        return attrs.evolve(found, of=name if name in names else "")
+        without_card = turn.quantity == "heading" and _has_been_swung(view, name)
+        sentence = f"{found.sentence} {WITHOUT_CARD}" if without_card else found.sentence
+        return attrs.evolve(found, sentence=sentence, of=name if name in names else "")
 
     return one_by_one(sources, best, called, BASIS)
+
+
+def _has_been_swung(view: JobView, sensor: str) -> bool:
+    """Whether there may be a deviation card of a sensor. A turn does not rest on it, so no value of it is asked for."""
+    swung = ((SWING, "compass_heading", sensor), (STRAIGHT_RUNS, "runs_recording", ""))
+    return any((one.step, one.field, one.of) in swung for one in view.measurements)
 
 
 def _rank(turn: Turn, wanted: Wanted) -> tuple[float, ...]:

@@ -39,6 +39,7 @@ HEADING_OVER = 5.0  # over a shorter time the noise of a heading makes a steady 
 STILL_FOR = 10.0  # a heading alike to its last digit so long, while the rate turns on, stands still [s]
 STILL_DEGREES = 20.0  # what the rate turns in that time for the heading to be called still
 LIKE_SAMPLES, LEAST_SAMPLES = 200, 20  # of a heading, to tell deviation from a wandering helm
+SENT_FOR = 0.9  # share of a turn a stream has to be heard in to count as sent through it; common practice, no source
 SURELY_TURNED = 180.0  # when one source turns this far, another that was sending all the time has to show a turn
 
 
@@ -231,7 +232,7 @@ def _sent_through(stream: Stream, turn: Turn) -> bool:
     """Whether a stream was heard without a gap for nine tenths of a turn."""
     times = stream.between(turn.start, turn.end).times
     gaps = [later - earlier for earlier, later in pairwise(times)]
-    return bool(gaps) and max(gaps) <= LONGEST_GAP and times[-1] - times[0] >= 0.9 * turn.seconds
+    return bool(gaps) and max(gaps) <= LONGEST_GAP and times[-1] - times[0] >= SENT_FOR * turn.seconds
 
 
 def what_was_sent(recording: Recording) -> tuple[str, ...]:

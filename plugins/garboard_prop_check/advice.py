@@ -49,7 +49,7 @@ ENGINE_SPEEDS = {"step": FULL_THROTTLE, "field": "engine_speed"}
 
 def pitch_advice(view: JobView) -> Iterable[Finding]:
     """What pitch to try first. Raises NotEnoughData when the runs cannot carry advice."""
-    runs = runs_of(view)
+    runs = view.once(runs_of)
     engines = view.vessel.engines
     need_all(lambda: _check_conditions(view, runs), *(_question(view, engine, runs) for engine in engines))
     if not engines:
@@ -65,7 +65,7 @@ def pitch_advice(view: JobView) -> Iterable[Finding]:
 def _slips(view: JobView, runs: Sequence[Run]) -> Sequence[Slip]:
     """The slips that are known; none where the speed is not."""
     try:
-        return slips_of(view, runs, average_speed(view, runs))
+        return view.once(slips_of, runs, view.once(average_speed, runs))
     except NotEnoughData:
         return ()
 
@@ -122,7 +122,7 @@ def _question(view: JobView, engine: Engine, runs: Sequence[Run]) -> Callable[[]
         lambda: stamped_pitch(view, engine),
         lambda: _sound(view, engine),
         lambda: window_of(engine),
-        lambda: average_engine_speed(view, runs, engine.position),
+        lambda: view.once(average_engine_speed, runs, engine.position),
     )
 
 

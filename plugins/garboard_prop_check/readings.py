@@ -54,7 +54,7 @@ def against_each_other(view: JobView) -> Iterator[Finding]:
     """What contradicts what among the runs and the conditions they were made in; nothing where nothing does."""
     yield from against_people_and_fuel(view)
     try:
-        runs = runs_of(view)
+        runs = view.once(runs_of)
     except NotEnoughData:
         return  # the figures of the runs say what is missing
     yield from _odd_run(view, runs)
@@ -283,7 +283,7 @@ def _two_sources(named: str, text: str, places: Iterable[FieldKey]) -> Finding:
 
 def _average(view: JobView, runs: Sequence[Run], what: str) -> Average | None:
     try:
-        return average_speed(view, runs) if what == SPEED else average_engine_speed(view, runs, what)
+        return view.once(average_speed, runs) if what == SPEED else view.once(average_engine_speed, runs, what)
     except NotEnoughData:
         return None
 

@@ -78,9 +78,9 @@ class Slip:
 
 def engine_slip(view: JobView) -> Iterator[Finding]:
     """Slip of every propeller, and of twins against each other."""
-    runs = runs_of(view)
-    speed = average_speed(view, runs)
-    slips = slips_of(view, runs, speed)
+    runs = view.once(runs_of)
+    speed = view.once(average_speed, runs)
+    slips = view.once(slips_of, runs, speed)
     units = units_that_fit(view, speed, slips)
     yield from for_each_engine(view, (SLIP,), lambda engine: _engine_slip(view, engine, runs, speed, units))
     yield from unlike_slips(view, slips)
@@ -91,7 +91,7 @@ def slips_of(view: JobView, runs: Sequence[Run], speed: Average) -> list[Slip]:
     found = []
     for engine in view.vessel.engines:
         try:
-            found.append(slip_of(view, engine, average_engine_speed(view, runs, engine.position), speed))
+            found.append(slip_of(view, engine, view.once(average_engine_speed, runs, engine.position), speed))
         except NotEnoughData:
             continue
     return found
@@ -219,7 +219,7 @@ _CHECK = "Check the gear ratio, the stamped pitch and diameter, and the unit of 
 def _engine_slip(
     view: JobView, engine: Engine, runs: Sequence[Run], speed: Average, units: Sequence[tuple[str, float]]
 ) -> Finding:
-    found = slip_of(view, engine, average_engine_speed(view, runs, engine.position), speed)
+    found = slip_of(view, engine, view.once(average_engine_speed, runs, engine.position), speed)
     judged = _judged(view, found, units)
     suspects = list(_suspects(view, found, units)) if judged.is_suspicious else []
     words = [judged.sentence, *(f"Slip would be usual {suspect.text}." for suspect in suspects)]

@@ -88,10 +88,15 @@ LABELS = practice("Every circuit labelled before hand over")
 TERMINATIONS = practice("Terminations pulled by hand, polarity proved with a meter, conductors held and clear of chafe")
 SUPPORT_ISO = standard("ISO 10133:2012: conductors held every 450 mm")
 LOAD_SUM = practice("Currents of circuits that run together, added")
+LOAD_EXPLAINED = practice(
+    "A load read with all of it on differs from the list by a tenth and what the meter is good to",
+    "beyond it something was off, or is not listed",
+)
+ALL_ON = practice("What flows with everything off flows with all of it on too")
 LOAD_COLUMNS = standard(
     "Small-craft standard E-11, load worksheet: column A and the larger part of column B", FROM_MEMORY
 )
-CHARGING = practice("Charging current at cruising speed covers what runs together")
+CHARGING = practice("Charging current at cruising speed covers what runs together, and a tenth is left to charge with")
 REST_VOLTAGE = method(
     "State of charge table of the battery trade council, flooded batteries near 25 degC",
     "pages ask for 3 to 24 h of rest; tables differ by 0.06 V",
@@ -116,6 +121,10 @@ NETWORK_SHEETS = standard(
 NETWORK_DROP = standard(
     "Allowed supply drop by installation sheets of the NMEA 2000 trade standard",
     "sheets give 1.5 V, 1.67 V, or 3.0 V on a 13.8 V isolated supply; a shop may choose",
+)
+NETWORK_FEED = practice(
+    "Up to 1 V is lost on the way to a network's power tee",
+    "3 % of 12 V in the feed; a battery sags by half a volt or so under what is switched on",
 )
 NETWORK_VOLTS = standard("NMEA 2000 trade standard: least voltage at a device", FROM_MEMORY)
 IGNITION = regulation("33 CFR 183.410")

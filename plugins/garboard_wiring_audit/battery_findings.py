@@ -10,6 +10,7 @@ from functools import partial
 import attrs
 
 from garboard.findings import (
+    OF_VESSEL,
     Basis,
     Doubt,
     Finding,
@@ -19,6 +20,7 @@ from garboard.findings import (
     NotEnoughData,
     Number,
     Verdict,
+    not_enough_data,
     with_uncertainty,
 )
 from garboard.job_view import JobView
@@ -36,6 +38,8 @@ from garboard_wiring_audit.readings import all_of, at_most, has_been_read, known
 from garboard_wiring_audit.rules import Rules, charge_basis, rules_of, usable_basis
 from garboard_wiring_audit.steps import BATTERIES, CIRCUITS, LOADS, STANDING
 
+CAPACITY, NOMINAL_VOLTAGE = "batteries.capacity", "batteries.nominal_voltage"
+"""Facts of a bank: one of another voltage than entered is another bank, or lacks a battery and what that holds."""
 TABLE_TEMPERATURES = (0.0, 45.0)
 ALMOST_NOTHING = 1e-4
 """Standing current a meter does not show [A]."""
@@ -107,6 +111,9 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
         if is_dead(view, battery):
             yield _dead(view, battery)
             return
+        if (other := another_voltage(view, battery)) is not None:
+            yield _another_voltage(battery, other)
+            return
         charge = rest_charge(view, battery)
         least = rules_of(view).share("charge_least") * 100
         percent = charge.percent
@@ -129,6 +136,24 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
         )
 
     return each_piece(view.vessel.batteries, about, judge, (bases.REST_VOLTAGE,))
+
+
+def _another_voltage(battery: Battery, other: Missing) -> Finding:
+    """No charge, and a doubt about the voltage entered: what the bank holds and carries rests on it."""
+    said = f"{about(battery)}: {other.text}"
+    return attrs.evolve(
+        not_enough_data(about(battery), [other], (bases.REST_VOLTAGE,)),
+        of=battery.name,
+        doubts=(
+            Doubt(said, step=OF_VESSEL, field=NOMINAL_VOLTAGE, of=battery.name),
+            Doubt(said, step=BATTERIES, field="rest_voltage", of=battery.name),
+        ),
+    )
+
+
+def _facts(battery: Battery, *fields: str) -> tuple[tuple[str, str, str, str], ...]:
+    """Facts of a bank that a finding rests on, beside what was read."""
+    return tuple((OF_VESSEL, field, "", battery.name) for field in fields)
 
 
 def _dead(view: JobView, battery: Battery) -> Finding:
@@ -240,6 +265,10 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
         current = read(view, STANDING, "standing_current", "A", battery.name, rules.share("current_meter"))
         wanted, most = rules.amount("standing_days", ""), rules.amount("standing_most", "")
         shown = Number("standing current", current.value * 1000, "mA", current.expanded_uncertainty * 1000, 0)
+        with_all_on = _measured_load(view, battery)
+        if with_all_on is not None and together([current, times(with_all_on, -1)], "A").low > 0:
+            yield _more_than_the_load(battery, shown, with_all_on)
+            return
         days = _usable(battery, rules) / current.value / 24 if current.value >= ALMOST_NOTHING else math.inf
         enough = min(days, most) >= wanted
         if days > most:
@@ -259,12 +288,30 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
             about=about(battery),
             of=battery.name,
             sentence=f"{shown} with everything off: {told}, {wanted:.0f} wanted.{advice}",
+            places=_facts(battery, CAPACITY, NOMINAL_VOLTAGE),
             numbers=(shown, counted),
             limits=(Limit(counted.name, low=wanted),),
             basis=(bases.STANDING, _usable_basis(battery, rules)),
         )
 
     return each_piece(view.vessel.batteries, about, judge, (bases.STANDING,))
+
+
+def _more_than_the_load(battery: Battery, standing: Number, load: MeasuredValue) -> Finding:
+    """What flows with everything off flows with all on too: one of two such readings is wrong."""
+    with_all_on = f"{load.value * 1000:.0f} mA" if load.value < 1 else f"{load.value:.1f} A"
+    said = f"{battery.name} battery: {standing} with everything off, {with_all_on} with all on"
+    places = ((STANDING, "standing_current"), (LOADS, "load_current"))
+    return Finding(
+        code="wiring_audit.standing_current.more_than_the_load",
+        verdict=Verdict.ADVISE,
+        about=about(battery),
+        of=battery.name,
+        sentence=f"{standing} with everything off, and {with_all_on} with all on: one is wrong. Read both again.",
+        numbers=(standing, Number.of("load", load, 2)),
+        basis=(bases.STANDING, bases.ALL_ON),
+        doubts=tuple(Doubt(said, step=step, field=field, of=battery.name) for step, field in places),
+    )
 
 
 def _usable(battery: Battery, rules: Rules) -> float:
@@ -326,7 +373,7 @@ def load_of(view: JobView, battery: Battery) -> Load:
     running: list[MeasuredValue] = []
     missing: list[Missing] = []
     for circuit in loads_of(view, battery):
-        facts = facts_of(view, circuit, rules)
+        facts = view.once(facts_of, circuit, rules, weighs_current=True)
         if "load" in facts.missing:
             lacking = facts.missing["load"]
             missing.append(attrs.evolve(lacking, text=f"{circuit.name}: {lacking.text}", of=circuit.name))
@@ -384,7 +431,9 @@ def load_findings(view: JobView) -> Iterator[Finding]:
     fed = _fed(view)
     yield from each_piece(fed, about, judge, (bases.LOAD_SUM,))
     if fed and len(loads) == len(fed) and view.vessel.engines:
-        yield from each_piece([view.vessel.engines], lambda _: "Charging", _charging(loads), (bases.CHARGING,))
+        yield from each_piece(
+            [view.vessel.engines], lambda _: "Charging", _charging(loads, rules_of(view)), (bases.CHARGING,)
+        )
 
 
 def _fed(view: JobView) -> list[Battery]:
@@ -454,7 +503,7 @@ def _load_finding(view: JobView, battery: Battery, load: Load, measured: Measure
         sentence=f"{counted} from {len(load.circuits)} circuits that run together.{more}",
         numbers=numbers,
         limits=limits,
-        basis=(bases.LOAD_COLUMNS if rule == COLUMNS else bases.LOAD_SUM,),
+        basis=(bases.LOAD_COLUMNS if rule == COLUMNS else bases.LOAD_SUM, *([bases.LOAD_EXPLAINED] if doubts else [])),
         doubts=doubts,
     )
 
@@ -465,7 +514,7 @@ def _less_than_listed(load: Load, measured: MeasuredValue) -> Number:
     return Number.of("listed beyond the measured", by)
 
 
-def _charging(loads: Sequence[_Counted]) -> Callable[[tuple[Engine, ...]], Iterator[Finding]]:
+def _charging(loads: Sequence[_Counted], rules: Rules) -> Callable[[tuple[Engine, ...]], Iterator[Finding]]:
     def judge(engines: tuple[Engine, ...]) -> Iterator[Finding]:
         charging = sum(
             known(
@@ -480,7 +529,8 @@ def _charging(loads: Sequence[_Counted]) -> Callable[[tuple[Engine, ...]], Itera
         load = together([one.larger for one in loads], "A")
         read_on = [one.measured for one in loads if one.measured is not None]
         measured = together(read_on, "A") if len(read_on) == len(loads) else None
-        code, verdict, advice = _charging_verdict(load, measured, charging)
+        left = rules.share("charging_left")
+        code, verdict, advice = _charging_verdict(load, measured, charging, left)
         run = f"{load.value:.1f} A run together"
         if measured is not None:
             listed = together([one.listed for one in loads], "A")
@@ -494,19 +544,23 @@ def _charging(loads: Sequence[_Counted]) -> Callable[[tuple[Engine, ...]], Itera
                 Number.of("load", load),
                 Number("charging", charging, "A"),
             ),
-            limits=(Limit("load", high=charging),),
+            limits=(Limit("load", high=charging / (1 + left)),),
             basis=(bases.CHARGING, bases.LOAD_SUM),
         )
 
     return judge
 
 
-def _charging_verdict(load: MeasuredValue, measured: MeasuredValue | None, charging: float) -> tuple[str, Verdict, str]:
+def _charging_verdict(
+    load: MeasuredValue, measured: MeasuredValue | None, charging: float, left: float
+) -> tuple[str, Verdict, str]:
     """Code, verdict and advice on what the engines charge, against the load that counts and the one read [A].
+
+    left : to charge with, as a share of the load, 0 or above [-]
 
     Batteries are said to run down only where the meter shows it, or the list where no meter was read.
     """
-    if at_most(load, charging) is Verdict.PASS:
+    if at_most(load, charging / (1 + left)) is Verdict.PASS:
         return "wiring_audit.load_sum.charging_covers", Verdict.PASS, ""
     shown = load if measured is None else measured
     if at_most(shown, charging) is not Verdict.FAIL:
@@ -613,6 +667,7 @@ def reserve_findings(view: JobView) -> Iterator[Finding]:
             of=battery.name,
             sentence=f"{reserve.words} from full, as good as new, at {reserve.load:.1f} A ({reserve.counted}). "
             f"{least:g} h wanted.{advice}",
+            places=_facts(battery, CAPACITY, NOMINAL_VOLTAGE),
             numbers=shown,
             limits=(Limit(surely.name, low=least),),
             basis=(_usable_basis(battery, rules_of(view)), bases.RATE, bases.LOAD_SUM),

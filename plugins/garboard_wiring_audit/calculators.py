@@ -51,6 +51,8 @@ def _calculator(
     )
 
 
+DOUBTING = ("battery_charge", "standing_current", "load_sum", "network_voltage_measured")
+"""Calculators that may show values to contradict each other."""
 _ON_BATTERIES = (
     (100, "battery_charge", "Battery charge", BATTERIES, battery_findings.charge_findings, b.REST_VOLTAGE),
     (
@@ -109,11 +111,11 @@ CALCULATORS = (
         for place, rule in enumerate(RULES)
     ),
     *(
-        _calculator(order, name, title, step, compute, basis, _has_batteries, may_doubt=name == "load_sum")
+        _calculator(order, name, title, step, compute, basis, _has_batteries, may_doubt=name in DOUBTING)
         for order, name, title, step, compute, basis in _ON_BATTERIES
     ),
     *(
-        _calculator(order, name, title, NETWORKS, compute, basis, _has_networks)
+        _calculator(order, name, title, NETWORKS, compute, basis, _has_networks, may_doubt=name in DOUBTING)
         for order, name, title, compute, basis in _ON_NETWORKS
     ),
 )

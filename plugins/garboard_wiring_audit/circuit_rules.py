@@ -21,7 +21,10 @@ from garboard_wiring_audit.conductors import (
     Conductor,
     circular_mils,
     conductor_temperature,
+    gauge_within,
     larger_sizes,
+    metric_size_within,
+    of_area,
     of_gauge,
 )
 from garboard_wiring_audit.overcurrent import (
@@ -500,7 +503,7 @@ def judge_drop_calculated(view: JobView, facts: CircuitFacts, rules: Rules) -> C
     warmed = Number("drop, conductor warm", warm / facts.volts * 100, "%")
     most = _most_lost(facts, rules, verdict)
     cure, to_do = Cure.CONDUCTOR, "" if verdict is Verdict.PASS else f"{_cure(facts, rules)}."
-    contradiction = _contradiction(view, facts, rules)
+    contradiction = view.once(_contradiction, facts, rules)
     if contradiction is not None:
         verdict, cure, to_do = Verdict.ADVISE, Cure.ENTRY, contradiction.sentence
     return CircuitResult(
@@ -556,7 +559,7 @@ _ENTRY_CODE = "wiring_audit.drop_measured.less_than_copper"
 
 def size_in_doubt(view: JobView, facts: CircuitFacts, rules: Rules) -> bool:
     """Whether the drop read says that the size or the length entered is wrong."""
-    return _contradiction(view, facts, rules) is not None
+    return view.once(_contradiction, facts, rules) is not None
 
 
 def _contradiction(view: JobView, facts: CircuitFacts, rules: Rules) -> Contradiction | None:
@@ -564,7 +567,7 @@ def _contradiction(view: JobView, facts: CircuitFacts, rules: Rules) -> Contradi
     if not facts.knows(["conductor", "length", "current"]) or not facts.current.value > 0:
         return None
     try:
-        drop = _measured_drop(view, facts, rules)
+        drop = view.once(_measured_drop, facts, rules)
     except NotEnoughData:
         return None  # said where the reading is asked for
     copper = _copper(facts, rules, facts.current)
@@ -587,7 +590,7 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
     The uncertainty is that of two voltages read with one meter and, where scaled, the current's.
     """
     _not_for_cranking(facts)
-    drop = _measured_drop(view, facts, rules)
+    drop = view.once(_measured_drop, facts, rules)
     facts.require("volts", "usable_current")
     _require_current(facts, drop)
     at_load = _left_at_load(view, facts, drop)
@@ -607,12 +610,14 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
     limits = [Limit(shown.name, high=_most_lost(facts, rules, verdict))]
     if poor_joint and explained is not None:
         limits.append(Limit(as_read.name, high=explained.value + rules.amount("drop_excess", "V")))
-    contradiction = _contradiction(view, facts, rules)
+    contradiction = view.once(_contradiction, facts, rules)
     if contradiction is not None:
         verdict, cure, to_do = Verdict.ADVISE, Cure.ENTRY, contradiction.sentence
     else:
         of_joints = explained.value if explained is not None and poor_joint else None
         cure, to_do = _measured_cure(facts, rules, verdict, drop, of_joints)
+        thinner = view.once(thinner_by_drop, facts, rules) if poor_joint else None
+        to_do += f" Read the size printed on it too: {thinner.label} would lose as much." if thinner else ""
         if verdict is not Verdict.FAIL and not poor_joint:
             _require_running(facts)
     return CircuitResult(
@@ -674,6 +679,55 @@ def _left_at_load(view: JobView, facts: CircuitFacts, drop: MeasuredValue) -> st
         text = "drop is more than the voltage at the source; read both again"
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=CIRCUITS, field="drop", of=facts.name)
     return f"{source - drop.value:.2f}"
+
+
+TWO_GAUGES = 1.5
+"""So many times the copper's own drop is what a conductor two gauges thinner loses, 1.59 times, or a poor joint [-];
+common practice, no source."""
+_THINNER_CODE = "wiring_audit.drop_measured.thinner_than_entered"
+
+
+def thinner_by_drop(view: JobView, facts: CircuitFacts, rules: Rules) -> Conductor | None:
+    """The conductor of the tables that would lose the drop read by its copper alone, where the one entered loses far
+    less; None elsewhere. A poor joint loses as much: nobody knows before the size printed on it is read."""
+    explained = _explained_drop(facts, rules)
+    try:
+        drop = view.once(_measured_drop, facts, rules)
+    except NotEnoughData:
+        return None  # said where the reading is asked for
+    if explained is None or not explained.value > 0 or drop.value < TWO_GAUGES * explained.value:
+        return None
+    if together([drop, times(explained, -1)], "V").low <= rules.amount("drop_excess", "V"):
+        return None
+    alike = of_area(facts.conductor.area * explained.value / drop.value)
+    try:
+        return of_gauge(gauge_within(alike)) if facts.conductor.gauge else of_area(metric_size_within(alike))
+    except NotEnoughData:
+        return None  # thinner than any in the tables: that is a joint
+
+
+def as_thinner(
+    judge: Callable[[JobView, CircuitFacts, Rules], CircuitResult],
+    view: JobView,
+    facts: CircuitFacts,
+    rules: Rules,
+    judged: CircuitResult,
+) -> CircuitResult:
+    """What a rule says of a circuit in order by its size entered, where its drop says that it may be a thinner one."""
+    thinner = view.once(thinner_by_drop, facts, rules)
+    if thinner is None:
+        return judged
+    try:
+        other = judge(view, attrs.evolve(facts, conductor=thinner), rules)
+    except (NotEnoughData, NotCovered):
+        return judged
+    if other.verdict is Verdict.PASS:
+        return judged
+    sentence = (
+        f"In order as {facts.conductor.label}. Its drop is that of {thinner.label}, or of a poor joint, and "
+        f"{thinner.label} would not be in order here. Read the size printed on it."
+    )
+    return attrs.evolve(judged, code=_THINNER_CODE, verdict=Verdict.ADVISE, sentence=sentence)
 
 
 def _explained_drop(facts: CircuitFacts, rules: Rules) -> MeasuredValue | None:

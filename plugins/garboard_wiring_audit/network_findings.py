@@ -6,9 +6,11 @@ from collections.abc import Callable, Iterator
 from functools import partial
 
 from garboard.findings import (
+    OF_VESSEL,
     Axis,
     Band,
     Basis,
+    Doubt,
     Figure,
     Finding,
     Lack,
@@ -51,8 +53,8 @@ from garboard_wiring_audit.voltage_drop import with_sag
 HEAVY = "heavy"
 NO_CABLE = Missing("cable (light, mid or heavy) is not entered", lack=Lack.NOT_ENTERED, field="networks.cable")
 RESISTANCE = "networks.cable_resistance_per_metre"
-OPEN_LINE = 1000.0
-SHORTED_LINE = 5.0
+OPEN_LINE = 1000.0  # from here on nothing closes the signal lines; common practice, no source [ohm]
+SHORTED_LINE = 5.0  # down here they touch; common practice, no source [ohm]
 SHEETS = (bases.NETWORK_SHEETS,)
 
 
@@ -338,6 +340,8 @@ def calculated_voltage_findings(view: JobView) -> Iterator[Finding]:
             verdict=verdict,
             about=about(bus),
             sentence=f"{drop:.2f} V lost {where}, {limit:g} V allowed.{advice}",
+            of=bus.name,
+            places=((OF_VESSEL, "networks.supply_voltage", "", bus.name),),
             numbers=(Number("supply drop", drop, "V", decimals=2), *_voltage_left(view, bus, drop)),
             limits=(Limit("supply drop", high=limit),),
             figures=figures,
@@ -383,6 +387,7 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
     """
     rules = rules_of(view)
     limit, least = rules.amount("network_drop", "V"), rules.amount("network_volts", "V")
+    feed = rules.amount("network_feed", "V")
 
     def judge(bus: NetworkBus) -> Iterator[Finding]:
         meter = rules.share("voltmeter")
@@ -391,6 +396,8 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
             partial(read, view, NETWORKS, "tee_voltage", "V", bus.name, meter),
         )
         drop = with_sag(together([tee, times(worst, -1)], "V"))
+        if (lost := _lost_on_the_way(bus, tee)) is not None and lost.low > feed:
+            yield _feed_loses(bus, tee, lost, feed)
         if drop.high < 0:
             text = "the worst device reads above the power tee; measure both again, all on"
             raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=NETWORKS, field="worst_voltage", of=bus.name)
@@ -412,6 +419,7 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
             code=code,
             verdict=verdict,
             about=about(bus),
+            of=bus.name,
             sentence=f"{worst.value:.2f} V at the worst device, {drop.value:.2f} V below the power tee, "
             f"{limit:g} V allowed.{advice}",
             numbers=(
@@ -423,6 +431,39 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
         )
 
     return _each_bus(view, judge, (bases.NETWORK_DROP,))
+
+
+def _lost_on_the_way(bus: NetworkBus, tee: MeasuredValue) -> MeasuredValue | None:
+    """What is lost between the supply entered and the power tee; None where no supply is entered.
+
+    A tee above it says nothing: a charger is on.
+    """
+    if bus.supply_voltage is None:
+        return None
+    supply = known(bus.supply_voltage, "V", "supply voltage", field="networks.supply_voltage", of=bus.name)
+    return together([supply, times(tee, -1)], "V")
+
+
+def _feed_loses(bus: NetworkBus, tee: MeasuredValue, lost: MeasuredValue, limit: float) -> Finding:
+    volts = Number.of("lost before the power tee", lost, 2)
+    said = f"{bus.name} network: {tee.value:.2f} V at the power tee, {bus.supply_voltage} entered as its supply"
+    return Finding(
+        code="wiring_audit.network_voltage_measured.feed_loses",
+        verdict=Verdict.ADVISE,
+        about=about(bus),
+        of=bus.name,
+        sentence=(
+            f"{tee.value:.2f} V at the power tee, {lost.value:.2f} V below the {bus.supply_voltage} entered as supply, "
+            f"{limit:g} V allowed. Check feed, fuse holder and joints, and the supply entered; then measure again."
+        ),
+        numbers=(volts,),
+        limits=(Limit(volts.name, high=limit),),
+        basis=(bases.NETWORK_FEED,),
+        doubts=(
+            Doubt(said, step=NETWORKS, field="tee_voltage", of=bus.name),
+            Doubt(said, step=OF_VESSEL, field="networks.supply_voltage", of=bus.name),
+        ),
+    )
 
 
 def supply_findings(view: JobView) -> Iterator[Finding]:

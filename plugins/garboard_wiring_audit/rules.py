@@ -119,6 +119,15 @@ SETTINGS = (
         bases.practice("An evening at anchor, lights and instruments on"),
         stricter="higher",
     ),
+    _amount(
+        "charging_left",
+        "Left to charge with, of what runs together",
+        "share",
+        "10 %",
+        (0, 200),
+        bases.CHARGING,
+        stricter="higher",
+    ),
     _amount("standing_days", "Days a boat is left alone", "number", "30", (1, 365), bases.STANDING, stricter="higher"),
     _amount(
         "standing_most", "Days after which self-discharge decides", "number", "180", (10, 1000), bases.SELF_DISCHARGE
@@ -131,6 +140,15 @@ SETTINGS = (
         "1.5 V",
         (0.5, 4),
         bases.NETWORK_DROP,
+        stricter="lower",
+    ),
+    _amount(
+        "network_feed",
+        "Lost between the network's supply and its power tee",
+        "voltage",
+        "1.0 V",
+        (0.1, 4),
+        bases.NETWORK_FEED,
         stricter="lower",
     ),
     _amount(
@@ -193,4 +211,8 @@ class Rules:
 
 def rules_of(view: JobView) -> Rules:
     """The rules in force on a job."""
+    return view.once(_rules_of)
+
+
+def _rules_of(view: JobView) -> Rules:
     return Rules(view.settings)

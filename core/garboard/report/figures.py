@@ -8,8 +8,11 @@ from io import BytesIO
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
+import attrs
+
 from garboard.findings import Axis, Band, Figure, Series
 from garboard.report.palette import DAY, SERIES_STYLES, SeriesStyle
+from garboard.report.visible import in_print
 
 if TYPE_CHECKING:
     import numpy as np
@@ -56,6 +59,24 @@ def figure_bytes(
 
 def draw(figure: Figure, width: float = 160.0, height: float = 90.0) -> Sheet:
     """A figure as a matplotlib figure; width and height as printed [mm]."""
+    import matplotlib as mpl
+
+    with mpl.rc_context({"text.parse_math": False}):  # a dollar sign in a name is a dollar sign
+        return _drawn(_in_print(figure), width, height)
+
+
+def _in_print(figure: Figure) -> Figure:
+    """The figure with names that can be set in type."""
+    return attrs.evolve(
+        figure,
+        title=in_print(figure.title),
+        series=tuple(attrs.evolve(one, name=in_print(one.name)) for one in figure.series),
+        bands=tuple(attrs.evolve(one, name=in_print(one.name)) for one in figure.bands),
+        markers=tuple(attrs.evolve(one, name=in_print(one.name)) for one in figure.markers),
+    )
+
+
+def _drawn(figure: Figure, width: float, height: float) -> Sheet:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure as Sheet
 

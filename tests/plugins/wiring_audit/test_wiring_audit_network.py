@@ -201,9 +201,11 @@ def test_the_shop_chooses_the_allowed_drop(allowed: str, verdict: Verdict) -> No
 )
 def test_measured_voltage(read: dict[str, JsonValue], verdict: Verdict, words: str) -> None:
     """Drop and least voltage by meter, the meter's spread counted in."""
-    (finding,) = said(with_network(read=read), "network_voltage_measured")
+    *of_the_feed, finding = said(with_network(read=read), "network_voltage_measured")
     assert finding.verdict is verdict
     assert words in finding.sentence
+    loses = ["wiring_audit.network_voltage_measured.feed_loses"] if read.get("tee_voltage") == "9.50 V" else []
+    assert [one.code for one in of_the_feed] == loses
 
 
 @pytest.mark.parametrize(("answer", "verdict"), [(False, PASS), (True, ADVISE), (None, LACKING)])
