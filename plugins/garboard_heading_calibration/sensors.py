@@ -48,11 +48,14 @@ def name_of(view: JobView, source: str) -> str:
 def unheard(view: JobView, heard: Collection[str]) -> dict[str, Missing]:
     """Sensors entered under a source that sends nothing while another, entered for none, is heard: by that source.
 
-    One of them is misspelt. A sensor that is merely silent is not told: it may be switched off.
+    One of them is misspelt. A sensor that is merely silent is not told: it may be switched off. Nor is any where the
+    source heard may be that of a sensor entered without one.
     """
+    if not all(sensor.sources for sensor in view.vessel.heading_sensors):
+        return {}
     entered = {source for sensor in view.vessel.heading_sensors for source in sensor.sources}
     strange = sorted(set(heard) - entered)
-    silent = [one for one in view.vessel.heading_sensors if one.sources and set(heard).isdisjoint(one.sources)]
+    silent = [one for one in view.vessel.heading_sensors if set(heard).isdisjoint(one.sources)]
     return {
         one.sources[0]: Missing(
             f"the recording holds no heading of source {', '.join(one.sources)}; heard is {', '.join(strange)}. See "

@@ -284,6 +284,10 @@ COMPASSES: Mapping[str, Callable[[], Trap]] = {
         {}, RUNS, runs=recorded(EIGHT_RUNS, {"II": SLIGHT}, every=1.0), passed=[IN_ORDER],
         told={(AT_HELM, LACKING, "not_enough_data")},
     ),
+    "innocent: heard is a sensor entered without its source": lambda: by_compass(
+        {}, RUNS, sensors=(HELM, HeadingSensor(name="mast sensor")), passed=[IN_ORDER],
+        runs=recorded(EIGHT_RUNS, {"II": SLIGHT}, every=1.0),
+    ),
     "innocent: the second sensor was switched off": lambda: by_compass(
         {}, RUNS, sensors=TWO, runs=slight_runs(), passed=[IN_ORDER]
     ),
@@ -299,6 +303,10 @@ COMPASSES: Mapping[str, Callable[[], Trap]] = {
     ),
     "innocent: said by which it steers": lambda: by_compass(
         of(PILOT, steered_by="HC"), PILOT, sensors=TWO[::-1], hold=noisy_other(), passed=[STEADY],
+    ),
+    "innocent: a sea turns the course a little more than the bow": lambda: by_compass(
+        {}, PILOT, passed=[STEADY],
+        hold=recorded(HOLD, {"HC": Compass(rate=None)}, weave=lambda time: math.sin(time / 4), wander=7.0),
     ),
     "a hold at the mooring": lambda: by_compass(
         {}, PILOT, hold=recorded(HOLD, {"HC": Compass(noise=0.1, rate=None)}, speed=0.0, wander=90.0),
@@ -512,6 +520,10 @@ WIRES: Mapping[str, Callable[[], Trap]] = {
         steps=[STANDING, LOADS],
         told={(HOUSE, ADVISE, "more_than_the_load"), (HOUSE, ADVISE, "enough")},
         doubted=[(STANDING, "standing_current"), (LOADS, "load_current")],
+    ),
+    "innocent: a little flows, and a meter of tenths shows none of it": lambda: wired(
+        [], of(STANDING, "house", standing_current="22 mA"), of(LOADS, "house", load_current="0.0 A"),
+        steps=[STANDING],
     ),
     "innocent: 20 mA off, 7.6 A on": lambda: wired(
         [LIGHTS, RADIO], LIT, of(STANDING, "house", standing_current="20 mA"), of(LOADS, "house", load_current="7.6 A"),
