@@ -373,8 +373,8 @@ def saltgrass() -> None:
         ("4850", "32.9 kn", "31.9 kn", "12.9 gal/h"),
     )
     sheet.put("fuel_curve.steps", "fuel", "gasoline")
-    sheet.put("fuel_curve.steps", "water_state", "flat")
-    sheet.put("fuel_curve.steps", "load", "two aboard, half fuel")
+    sheet.put("fuel_curve.steps", "water_state", "calm")
+    sheet.put("fuel_curve.steps", "load", "half")
     for row, (revs, out, back, flow) in enumerate(steps, start=1):
         values: Plain = {"nominal_engine_speed": f"{revs} rev/min", "speed_out": out, "speed_back": back}
         sheet.put_all("fuel_curve.steps", values, row=str(row))
@@ -502,8 +502,8 @@ def kittiwake() -> None:
     sheet.conditions("half", "50 %", 3, "21 degC", "1014 hPa", "cruiser or average runabout")
     sheet.put("prop_check.full_throttle", "all_runs", {"file": "full_throttle.n2k.csv"})
     sheet.put("fuel_curve.steps", "fuel", "gasoline")
-    sheet.put("fuel_curve.steps", "water_state", "ripple")
-    sheet.put("fuel_curve.steps", "load", "three aboard, half fuel")
+    sheet.put("fuel_curve.steps", "water_state", "calm")
+    sheet.put("fuel_curve.steps", "load", "half")
     sheet.put("fuel_curve.steps", "recording", {"file": "throttle_steps.n2k.csv"})
     tanks: Plain = {
         "usable_fuel": "170 gal",

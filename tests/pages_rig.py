@@ -27,6 +27,7 @@ from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.plugins import WAITING_FOLDER
 from garboard_shop.pages.views import routes_of
+from garboard_shop.pages.visits import lost_in
 from garboard_shop.store import MANAGER, TECHNICIAN, Tablet, WebUser
 
 NOON = 1_795_608_000_000
@@ -88,7 +89,7 @@ class Pages:
         self.desk = ShopDesk(self.store, host, folder / SHOP_FOLDER, drop=self.drop, now=lambda: self.at)
         self.desk.index = Index(self.store, now=lambda: self.at)  # assesses nothing ahead, so that a test stays short
         self.desk.index.refresh()
-        self.app = make_app(self.store, now=lambda: self.at, routes=routes_of(self.desk))
+        self.app = make_app(self.store, now=lambda: self.at, routes=routes_of(self.desk), lost=lost_in(self.desk))
 
     def __enter__(self) -> Self:
         return self

@@ -26,6 +26,7 @@ from garboard.shop_link.wire import DEVICE, content_digest
 from garboard_shop import access, serve
 from garboard_shop.app import Limits, make_app
 from garboard_shop.certificate import own_certificate
+from garboard_shop.door import Places
 from garboard_shop.embedded import SHOP_FOLDER, EmbeddedStore
 from garboard_shop.store import MANAGER, TECHNICIAN, Store
 
@@ -39,12 +40,13 @@ class RunningShop:
         self.folder = folder
         self.limits = limits
         self.clock_ahead = 0
+        self.door_ahead = 0.0
         self.store = store or EmbeddedStore(folder)
         self.app = make_app(self.store, name=lambda: "Test shop", limits=limits, now=self.now)
         self.certificate = own_certificate(folder / SHOP_FOLDER)
         self._listening = serve.listen(HOST, 0)
         self.port: int = self._listening.getsockname()[1]
-        self._server = serve.server_of(self.app, self.certificate)
+        self._server = serve.server_of(self.app, self.certificate, lambda: time.monotonic() + self.door_ahead)
         self._thread = threading.Thread(target=self._server.run, kwargs={"sockets": [self._listening]}, daemon=True)
 
     def __enter__(self) -> Self:
@@ -63,6 +65,15 @@ class RunningShop:
 
     def now(self) -> int:
         return wall_milliseconds() + self.clock_ahead
+
+    @property
+    def places(self) -> Places:
+        """The places at the server's door."""
+        return self._server.places
+
+    def later(self, seconds: float) -> None:
+        """Let so much time pass at the door [s]."""
+        self.door_ahead += seconds
 
     @property
     def hulls(self) -> HullFolder:
@@ -238,7 +249,7 @@ def ask_raw(
     about = {"Authorization": f"Bearer {token}", DEVICE: "a client"} if token else {}
     if prove and isinstance(body, bytes) and body:
         about["Content-Digest"] = content_digest(body)
-    line = http.client.HTTPSConnection(HOST, port, timeout=20, context=_believing(), source_address=(source, 0))
+    line = http.client.HTTPSConnection(HOST, port, timeout=20, context=believing(), source_address=(source, 0))
     with contextlib.closing(line) as connection:
         try:
             connection.request(method, path, body or None, {**about, **(fields or {})})
@@ -249,7 +260,7 @@ def ask_raw(
         return Heard(response.status, heard, response.read())
 
 
-def _believing() -> ssl.SSLContext:
+def believing() -> ssl.SSLContext:
     """TLS that believes any certificate."""
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
     context.check_hostname, context.verify_mode = False, ssl.CERT_NONE
@@ -258,4 +269,4 @@ def _believing() -> ssl.SSLContext:
 
 def tls_to(port: int) -> ssl.SSLSocket:
     """A bare TLS connection to a server on loopback."""
-    return _believing().wrap_socket(socket.create_connection((HOST, port), timeout=20))
+    return believing().wrap_socket(socket.create_connection((HOST, port), timeout=20))

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import attrs
 
-__all__ = ["Fault", "GarboardError", "InputError", "ValueRefused", "in_number", "in_words", "shown"]
+__all__ = ["Fault", "GarboardError", "InputError", "ValueRefused", "in_number", "in_words", "refusal", "shown"]
 
 _LONGEST_SHOWN = 60
 
@@ -94,12 +94,21 @@ def in_words(failure: BaseException) -> str:
     kind = type(failure).__name__
     notes = "".join(f" {note}" for note in getattr(failure, "__notes__", ()))
     try:
-        if isinstance(failure, OSError) and failure.strerror:
-            return ": ".join(filter(None, (str(failure.filename or ""), failure.strerror.lower()))) + notes
-        ours = isinstance(failure, (GarboardError, OSError)) and str(failure)
+        if isinstance(failure, OSError) and not isinstance(failure, GarboardError) and refusal(failure):
+            return ": ".join(filter(None, (str(failure.filename or ""), refusal(failure)))) + notes
+        ours = isinstance(failure, GarboardError) and str(failure)
         return f"{failure}{notes}" if ours else f"{kind}: {failure}{notes}"
     except Exception:  # a plugin's own error may fail in saying what it is
         return f"{kind}{notes}"
+
+
+def refusal(error: OSError) -> str:
+    """What the system refused, without its number and the path.
+
+    >>> refusal(PermissionError(13, "Permission denied", "a.json"))
+    'permission denied'
+    """
+    return error.strerror.lower() if error.strerror else str(error)
 
 
 def in_number(count: int, one: str, more: str = "") -> str:

@@ -13,10 +13,13 @@ from garboard.record_types import typed
 from garboard.records import EQUIPMENT, JsonValue, Vessel
 from garboard.units import EXAMPLE_OF, UNITS_OF, in_own_spelling, parse_amount
 
-__all__ = ["SAID", "WATER", "Field", "Kind", "amount_as_text", "check_value", "implausible", "typed_value"]
+__all__ = ["LOAD", "SAID", "WATER", "Field", "Kind", "amount_as_text", "check_value", "implausible", "typed_value"]
 
 WATER = ("calm", "light chop", "chop", "rough")
 """Choices of a field that says how the water was: the same words in every check."""
+
+LOAD = ("light", "half", "full", "unknown")
+"""The same of a field that says how the boat was laden."""
 
 
 class Kind(enum.Enum):
@@ -133,12 +136,15 @@ def typed_value(field: Field, text: str) -> JsonValue:
     text = text.strip()
     if field.kind is Kind.AMOUNT:
         return in_own_spelling(" ".join(text.split()), field.quantity)
-    if field.kind is Kind.COUNT and text.removeprefix("-").isdecimal():
+    if field.kind is Kind.COUNT and len(text) < _MOST_DIGITS and text.removeprefix("-").isdecimal():
         return int(text)
     if field.kind is Kind.YES_NO:
         return SAID.get(text.casefold(), text)
     return text
 
+
+_MOST_DIGITS = 20
+"""Longer text is no count a person means; Python makes no number of thousands of digits."""
 
 SAID = {"yes": True, "true": True, "no": False, "false": False}
 """How a person types yes and no."""

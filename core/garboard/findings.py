@@ -6,6 +6,7 @@ import enum
 import math
 import re
 from collections.abc import Iterable
+from itertools import pairwise
 
 import attrs
 
@@ -254,7 +255,10 @@ class Axis:
 
 @attrs.frozen
 class Series:
-    """Points to draw: on the first or the second y axis, joined by a line, as markers, or both."""
+    """Points to draw: on the first or the second y axis, joined by a line, as markers, or both.
+
+    gaps : ranges of x, low end and high end, over which nobody knows y: no line is drawn across
+    """
 
     name: str
     x: tuple[float, ...]
@@ -262,6 +266,7 @@ class Series:
     second_axis: bool = False
     line: bool = True
     markers: bool = True
+    gaps: tuple[tuple[float, float], ...] = ()
 
     def __attrs_post_init__(self) -> None:
         if len(self.x) != len(self.y):
@@ -269,6 +274,16 @@ class Series:
         for value in (*self.x, *self.y):
             if not (isinstance(value, int | float) and abs(value) <= _DRAWN_UP_TO):
                 raise ValueError(f"series {self.name!r}: expected finite numbers up to {_DRAWN_UP_TO:g}, got {value!r}")
+
+    @property
+    def stretches(self) -> tuple[tuple[int, int], ...]:
+        """The points that one line joins, as first and one past the last; all where there is no gap."""
+        breaks = [
+            place
+            for place, (before, after) in enumerate(pairwise(self.x), 1)
+            if any(before <= low and high <= after for low, high in self.gaps)
+        ]
+        return tuple(pairwise((0, *breaks, len(self.x))))
 
 
 @attrs.frozen(field_transformer=typed)

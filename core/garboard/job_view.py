@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from functools import partial
-from typing import TypeVar
+from typing import Concatenate, ParamSpec, TypeVar
 
 import attrs
 
@@ -24,6 +24,7 @@ __all__ = [
     "JobView",
     "Place",
     "Unreadable",
+    "Waiting",
     "amount_or_fault",
     "nothing_at",
     "place_of",
@@ -31,6 +32,7 @@ __all__ = [
 ]
 
 T = TypeVar("T")
+P = ParamSpec("P")
 
 FieldKey = tuple[str, str, str, str]
 """Where a measurement belongs: step, field, row, of."""
@@ -70,6 +72,17 @@ class Unreadable:
     id: str = ""
 
 
+@attrs.frozen
+class Waiting:
+    """An entry of a kind or a version that this program does not know: kept for what reads it.
+
+    plugins : names of the plugins at work where it was written
+    """
+
+    kind: str
+    plugins: tuple[str, ...] = ()
+
+
 def _no_recording(reference: str) -> Recording:
     text = f"recording {reference!r} is not here; bring it in and assess again"
     raise NotEnoughData(Missing(text, lack=Lack.RECORDING_NOT_HERE))
@@ -94,6 +107,7 @@ class JobView:
 
     measurements   : at most one for each place; places in `disagreements` have none
     unreadable     : what was entered and cannot be read
+    waiting        : what is kept for a plugin or a newer version
     load_recording : gives the recording behind a reference; raises NotEnoughData when it is not here or simulated
     settings       : the shop's settings, defaults filled in by the host
     settings_set   : values somebody set, for this job or for the shop's; the host decides which hold
@@ -108,6 +122,7 @@ class JobView:
     sign_offs: tuple[SignOff, ...] = ()
     disagreements: tuple[Disagreement, ...] = ()
     unreadable: tuple[Unreadable, ...] = ()
+    waiting: tuple[Waiting, ...] = ()
     settings: Mapping[str, JsonValue] = attrs.field(factory=dict)
     settings_set: tuple[SettingSet, ...] = ()
     settings_used: Mapping[str, SettingUsed] = attrs.field(factory=dict)
@@ -188,6 +203,14 @@ class JobView:
     def state_of(self, step: str) -> str:
         """The state of a step: to do, under way, done, look again, not fitted."""
         return next((state.state for state in reversed(self.steps) if state.step == step), "to do")
+
+    def once(self, work: Callable[Concatenate[JobView, P], T], *asked: P.args, **named: P.kwargs) -> T:
+        """`work(view, ...)`, worked out once while a job is assessed, however many calculators ask for it.
+
+        What it gives is shared, so nobody may change it. Asked with the same objects, it is the same work. A finding
+        rests on the values and the settings it read, as if it were worked out anew.
+        """
+        return work(self, *asked, **named)
 
     def asking(self) -> InputCollector:
         """Start asking for what a calculation needs; see `InputCollector`."""

@@ -10,8 +10,8 @@ import enum
 import math
 import re
 import types
-from collections.abc import Callable, Mapping, Set
-from functools import lru_cache
+from collections.abc import Callable, Mapping
+from functools import lru_cache, reduce
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
 import attrs
@@ -23,30 +23,31 @@ __all__ = ["WrongType", "is_text", "typed"]
 _LONGEST_SHOWN = 60
 
 
+_Check = Callable[[Any, "attrs.Attribute[Any]", Any], None]
+
+
 class WrongType(ValueRefused, TypeError):
     """A field of a record is not what the record takes."""
 
 
 def typed(cls: type[Any], fields: list[attrs.Attribute[Any]]) -> list[attrs.Attribute[Any]]:
     """A field transformer: `attrs.frozen(field_transformer=typed)` checks the type of every field."""
-    check = _checker(cls, {field.name for field in fields})
-    return [
-        field.evolve(validator=attrs.validators.and_(check, field.validator) if field.validator else check)
-        for field in fields
-    ]
+    return [field.evolve(validator=_checker(cls, field.name, field.validator)) for field in fields]
 
 
-def _checker(cls: type[Any], names: Set[str]) -> Callable[[Any, attrs.Attribute[Any], Any], None]:
-    tests: dict[str, tuple[Any, Callable[[object], bool]]] = {}
+def _checker(cls: type[Any], name: str, further: _Check | None) -> _Check:
+    """A check of one field's type, and after it what else is asked of its value."""
+    fits: Callable[[object], bool] | None = None
 
     def check(record: Any, field: attrs.Attribute[Any], value: object) -> None:
-        if not tests:  # when the first record is made: a record may hold others of its own kind
-            hints = get_type_hints(cls)
-            tests.update({name: (hints[name], _test_of(hints[name])) for name in names})  # at once, for other threads
-        kind, fits = tests[field.name]
+        nonlocal fits
+        if fits is None:  # when the first record is made: a record may hold others of its own kind
+            fits = _test_of(get_type_hints(cls)[name])
         if not fits(value):
-            expected = f"{_in_words(kind)} as {field.name} of {_whose(cls.__name__, record)}"
-            raise WrongType(expected, _shown(value), f"correct {field.name} in the plugin's file")
+            expected = f"{_in_words(get_type_hints(cls)[name])} as {name} of {_whose(cls.__name__, record)}"
+            raise WrongType(expected, _shown(value), f"correct {name} in the plugin's file")
+        if further is not None:
+            further(record, field, value)
 
     return check
 
@@ -72,8 +73,8 @@ def _test_of(kind: Any) -> Callable[[object], bool]:
     """Whether a value is of a kind, made once of its annotation."""
     origin, inner = get_origin(kind) or kind, get_args(kind)
     if origin in (Union, types.UnionType):
-        tests = [_test_of(one) for one in inner]
-        return lambda value: any(test(value) for test in tests)
+        tests = sorted(map(_test_of, inner), key=lambda test: test is not _is_none)  # the quick one first
+        return reduce(_either, tests)
     if origin is tuple:
         return _test_of_each(inner)
     if origin is Callable:
@@ -81,6 +82,10 @@ def _test_of(kind: Any) -> Callable[[object], bool]:
     if origin in _PLAIN:
         return _PLAIN[origin][1]
     return lambda value: isinstance(value, origin)
+
+
+def _either(one: Callable[[object], bool], other: Callable[[object], bool]) -> Callable[[object], bool]:
+    return lambda value: one(value) or other(value)
 
 
 def _test_of_each(inner: tuple[Any, ...]) -> Callable[[object], bool]:
@@ -104,9 +109,13 @@ def is_text(value: object) -> bool:
 _HALF_CHARACTER = re.compile("[\ud800-\udfff]")
 
 
+def _is_none(value: object) -> bool:
+    return value is None
+
+
 def _is_number(value: object) -> bool:
     """A whole number or another: an order of 2.5 stands between 2 and 3."""
-    return isinstance(value, int | float) and not isinstance(value, bool) and not math.isnan(value)
+    return isinstance(value, (float, int)) and not isinstance(value, bool) and not math.isnan(value)
 
 
 _PLAIN: Mapping[Any, tuple[str, Callable[[object], bool]]] = {
@@ -114,7 +123,7 @@ _PLAIN: Mapping[Any, tuple[str, Callable[[object], bool]]] = {
     int: ("a number", _is_number),
     float: ("a finite number", _is_number),
     bool: ("True or False", lambda value: isinstance(value, bool)),
-    types.NoneType: ("None", lambda value: value is None),
+    types.NoneType: ("None", _is_none),
     list: ("a list", lambda value: isinstance(value, list)),
     dict: ("a dict", lambda value: isinstance(value, dict)),
 }

@@ -9,6 +9,7 @@ help, values to pick from. `more` keeps keys a newer version or another program 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import cached_property
 from typing import Any
 
 import attrs
@@ -92,7 +93,7 @@ class Propeller:
     blades: int | None = None
     handing: str = _one_of("right", "left")
     material: str = _text(offers=("aluminium", "stainless steel", "composite"))
-    cup: str = ""
+    cup: str = _text(offers=("none", "light", "heavy"))
     more: Mapping[str, JsonValue] = _more()
 
 
@@ -271,6 +272,14 @@ class Vessel:
     heading_sensors: tuple[HeadingSensor, ...] = ()
     networks: tuple[NetworkBus, ...] = ()
     more: Mapping[str, JsonValue] = _more()
+
+    @cached_property
+    def names(self) -> Mapping[str, Mapping[str, None]]:
+        """The names of its equipment, in order, by the keys of EQUIPMENT. Asked for each of a job's many values."""
+        return {
+            kind: dict.fromkeys(getattr(piece, name) for piece in getattr(self, kind))
+            for kind, name in EQUIPMENT.items()
+        }
 
 
 EQUIPMENT: Mapping[str, str] = {

@@ -7,7 +7,7 @@ from bisect import bisect_left
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from heapq import heapify, heappop, heappush
-from itertools import accumulate, groupby, pairwise
+from itertools import accumulate, islice, pairwise
 from operator import itemgetter
 
 import attrs
@@ -107,9 +107,10 @@ def unwrapped(degrees: Sequence[float]) -> tuple[float, ...]:
     >>> unwrapped([350.0, 10.0, 355.0])
     (350.0, 370.0, 355.0)
     """
-    total: list[float] = []
-    for angle in degrees:
-        total.append(angle if not total else total[-1] + signed_angle(angle - total[-1]))
+    total = list(degrees[:1])
+    for angle in islice(degrees, 1, None):
+        before = total[-1]
+        total.append(before + (180.0 - (180.0 - (angle - before)) % 360.0))  # `signed_angle`, without a call a sample
     return tuple(total)
 
 
@@ -123,14 +124,13 @@ def unchanging_stretches(stream: Stream, seconds: float = FROZEN_FOR) -> tuple[S
     >>> [part.times for part in unchanging_stretches(Stream(StreamKey("heading"), tuple(range(13)), values), 9.0)]
     [(2, 3, 4, 5, 6, 7, 8, 9, 10, 11)]
     """
-    found = []
-    first = 0
-    for _, alike in groupby(stream.values):
-        last = first + sum(1 for _ in alike) - 1
-        if last - first + 1 >= FROZEN_SAMPLES and stream.times[last] - stream.times[first] >= seconds:
-            found.append(Stream(stream.key, stream.times[first : last + 1], stream.values[first : last + 1]))
-        first = last + 1
-    return tuple(found)
+    times, values = stream.times, stream.values
+    changes = [number for number, (one, other) in enumerate(pairwise(values), 1) if one is not other and one != other]
+    return tuple(
+        Stream(stream.key, times[first:after], values[first:after])
+        for first, after in pairwise((0, *changes, len(values)))
+        if after - first >= FROZEN_SAMPLES and times[after - 1] - times[first] >= seconds
+    )
 
 
 def is_frozen(stream: Stream) -> bool:

@@ -225,6 +225,7 @@ class Assessed:
     """A finding with the calculator and the plugin version that produced it.
 
     settings_used : settings the calculator read that are not at their default, or in doubt
+    shortened     : whether the host cut something of the finding that no page can hold
     """
 
     calculator: str
@@ -235,6 +236,7 @@ class Assessed:
     plugin_version: str
     finding: Finding
     settings_used: tuple[SettingUsed, ...] = ()
+    shortened: bool = False
 
 
 Block = str | Table | Figure | Finding | Number

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import enum
 import math
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from functools import cached_property
 
@@ -97,6 +96,8 @@ class Shape(enum.Enum):
     RECTANGULAR = "rectangular"
     ARCSINE = "arcsine"
 
+    __hash__ = object.__hash__  # an enum's own is written in Python, and every part of every value asks for it
+
 
 @attrs.frozen
 class Part:
@@ -134,7 +135,7 @@ class Part:
 
     def times(self, factor: float) -> Part:
         """What it adds to a value that follows this one by a factor."""
-        return attrs.evolve(self, standard_uncertainty=self.standard_uncertainty * factor)
+        return Part(self.source, self.standard_uncertainty * factor, self.shape, self.degrees_of_freedom)
 
 
 def pooled(deviation: float, freedom: int, squares: float, own_freedom: int) -> tuple[float, int]:
@@ -156,24 +157,25 @@ def pooled(deviation: float, freedom: int, squares: float, own_freedom: int) -> 
     return math.sqrt((freedom * deviation**2 + squares) / whole), whole
 
 
-def _one_a_source(parts: Iterable[Part]) -> list[Part]:
-    by_source: dict[tuple[str, Shape], list[Part]] = defaultdict(list)
+def _one_a_source(parts: Iterable[Part]) -> tuple[Part, ...]:
+    merged: dict[tuple[str, Shape], Part] = {}
     for part in parts:
-        by_source[part.source, part.shape].append(part)
-    merged = [same[0] if len(same) == 1 else _added(same) for same in by_source.values()]
-    return [part for part in merged if part.standard_uncertainty]
+        source = part.source, part.shape
+        first = merged.get(source)
+        if first is not None:
+            whole = first.standard_uncertainty + part.standard_uncertainty
+            part = Part(first.source, whole, first.shape, first.degrees_of_freedom)
+        merged[source] = part
+    return tuple([part for part in merged.values() if part.standard_uncertainty])
 
 
-def _added(same: Sequence[Part]) -> Part:
-    whole = sum(part.standard_uncertainty for part in same)
-    return attrs.evolve(same[0], standard_uncertainty=whole)
-
-
-def _freedom(normal: Sequence[Part]) -> int | None:
-    """Effective degrees of freedom [JCGM 100:2008, G.4.1], rounded down; None for infinite."""
-    spread = sum(
-        part.standard_uncertainty**4 / part.degrees_of_freedom for part in normal if part.degrees_of_freedom is not None
-    )
+def _freedom(parts: Sequence[Part]) -> int | None:
+    """Effective degrees of freedom [JCGM 100:2008, G.4.1] of the normal ones, rounded down; None for infinite."""
+    normal = [part for part in parts if part.shape is Shape.NORMAL]
+    spread = 0.0
+    for part in normal:
+        if part.degrees_of_freedom is not None:
+            spread += part.standard_uncertainty**4 / part.degrees_of_freedom
     if not spread:
         return None
     return max(1, math.floor(sum(part.standard_uncertainty**2 for part in normal) ** 2 / spread + 1e-9))
@@ -185,7 +187,7 @@ def _expanded(parts: Sequence[Part]) -> float:
     The largest bounded part keeps its shape; the rest is taken as normal. [1] JCGM 101:2008 for the shapes.
     """
     normal = [part for part in parts if part.shape is Shape.NORMAL]
-    freedom = _freedom(normal)
+    freedom = _freedom(parts)
     factor = NORMAL_95 if freedom is None else student_t(freedom)
     bounded = sorted((p for p in parts if p.shape is not Shape.NORMAL), key=lambda p: abs(p.standard_uncertainty))
     if not bounded:
@@ -205,7 +207,7 @@ def _expanded(parts: Sequence[Part]) -> float:
 
 
 def _root(parts: Iterable[Part]) -> float:
-    return math.hypot(*(part.standard_uncertainty for part in parts))
+    return math.hypot(*[part.standard_uncertainty for part in parts])
 
 
 def _where_95_of_rectangular(half_width: float, rest: float) -> float:
@@ -216,17 +218,21 @@ def _where_95_of_rectangular(half_width: float, rest: float) -> float:
     u = max(0.95 * half_width, NORMAL_95 * rest)  # what each would need alone
     for _ in range(30):
         above, below = (u + half_width) / rest, (u - half_width) / rest
-        share = rest / half_width * (_integral(above) - _integral(below)) - 1
-        step = (0.95 - share) * half_width / (_normal(above) - _normal(below))
+        high, low = _normal(above), _normal(below)
+        share = rest / half_width * (_integral(above, high) - _integral(below, low)) - 1
+        step = (0.95 - share) * half_width / (high - low)
         u += step
         if not abs(step) > 1e-9 * u:  # NaN ends it too
             break
     return u
 
 
-def _integral(z: float) -> float:
-    """Of the normal distribution, from minus infinity."""
-    return z * _normal(z) + math.exp(-z * z / 2) / math.sqrt(2 * math.pi)
+def _integral(z: float, within: float) -> float:
+    """Of the normal distribution, from minus infinity; `within` is its share up to z."""
+    return z * within + math.exp(-z * z / 2) / _ROOT_OF_TWO_PI
+
+
+_ROOT_OF_TWO_PI = math.sqrt(2 * math.pi)
 
 
 def _where_95_of_arcsine(size: float, rest: float) -> float:
@@ -283,9 +289,8 @@ class MeasuredValue:
 
         [1] JCGM 100:2008, 5.1.2 and 5.2.2 for the sum, G.4.1 for its degrees of freedom.
         """
-        each = tuple(_one_a_source(parts))
-        freedom = _freedom([part for part in each if part.shape is Shape.NORMAL])
-        return cls(value, unit, _root(each), None, freedom, each)
+        each = _one_a_source(parts)
+        return cls(value, unit, _root(each), None, _freedom(each), each)
 
     @classmethod
     def by_repeating(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -165,6 +165,11 @@ keeps is always in our own."""
 _AMOUNT = re.compile(r"(?P<text>[+-]?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+))(?:\s*(?P<unit>[^\s0-9.,+-]\S*))?")
 
 
+_LONGEST_NUMBER = 40
+_LARGEST = 1e15
+"""No amount has as many digits, or is as large in any unit. Without a limit a long run of digits is infinite."""
+
+
 @attrs.frozen
 class Amount:
     """A number with its unit, kept as typed.
@@ -192,6 +197,8 @@ class Amount:
         unit = match["unit"] or ""
         if unit not in _PINT_NAME:
             raise ValueRefused(f"a unit the program knows, as in {example!r}", repr(text), _unknown(unit))
+        if len(match["text"]) > _LONGEST_NUMBER or abs(float(match["text"])) >= _LARGEST:
+            raise ValueRefused(f"a number of a boat's size, such as {example!r}", _in_short(text), "write fewer digits")
         return cls(match["text"], unit)
 
     def to(self, unit: str) -> float:
@@ -225,7 +232,7 @@ def parse_amount(text: str, quantity: str) -> Amount:
     unit = (match["unit"] or "") if match else ""
     if match is None or unit in units:
         return Amount.parse(text, example)
-    cure = _unknown(unit) if unit not in _PINT_NAME else "" if unit else "add the unit"
+    cure = _unknown(unit, units) if unit not in _PINT_NAME else "" if unit else "add the unit"
     raise ValueRefused(amount_in_words(quantity), repr(text), cure)
 
 
@@ -251,7 +258,8 @@ def in_own_spelling(text: str, quantity: str) -> str:
     match = _AMOUNT.fullmatch(text.strip())
     unit = (match["unit"] or "") if match else ""
     meant = _meant(unit)
-    return f"{match['text']} {meant}" if match and meant != unit and meant in UNITS_OF[quantity] else text
+    is_sure = meant in UNITS_OF[quantity] and not _is_two(unit, UNITS_OF[quantity])
+    return f"{match['text']} {meant}" if match and meant != unit and is_sure else text
 
 
 def _meant(unit: str) -> str:
@@ -267,10 +275,24 @@ def _meant(unit: str) -> str:
     return "" if is_mega else meant
 
 
-def _unknown(unit: str) -> str:
-    """What to say of a unit nobody knows, and how it is spelled here where people often spell it otherwise."""
+def _in_short(text: str) -> str:
+    return repr(text if len(text) < 60 else f"{text[:40]}...")
+
+
+def _is_two(unit: str, units: Iterable[str]) -> bool:
+    """Whether a spelling can mean two of the units: M is printed for nautical miles, and typed for metres."""
+    return unit == "M" and "nm" in units
+
+
+def _unknown(unit: str, units: Sequence[str] = tuple(_PINT_NAME)) -> str:
+    """What to say of a unit nobody knows, and how it is spelled here where people often spell it otherwise.
+
+    units : those that may stand there: no other is proposed
+    """
     meant = _meant(unit)
-    return f"unit {unit!r} is not known" + (f", write {meant!r}" if meant else "")
+    if _is_two(unit, units):
+        return f"unit {unit!r} is not known, write 'nm' for nautical miles or 'm' for metres"
+    return f"unit {unit!r} is not known" + (f", write {meant!r}" if meant and meant in units else "")
 
 
 def _in_units(units: tuple[str, ...]) -> str:

@@ -47,7 +47,7 @@ practice, no source)."""
 def against_others(view: JobView) -> Iterator[Finding]:
     """What else in the job contradicts the throttle steps; nothing where nothing does."""
     try:
-        found = readings(view)
+        found = view.once(readings)
     except NotEnoughData:
         return  # the figures of the steps say what is missing
     yield from _meters_split_otherwise(view, found.taken)
@@ -60,7 +60,7 @@ def against_others(view: JobView) -> Iterator[Finding]:
     if by_engine_speed:  # a speed read at a wrong engine speed says nothing
         yield by_engine_speed
     elif runs and not found.speed_doubted:
-        named = [step for one in contradictions(view, found) for step in one.steps]
+        named = [step for one in view.once(contradictions, found) for step in one.steps]
         yield from _other_speed(view, runs, [step for step in found.taken if all(step is not one for one in named)])
 
 
@@ -70,9 +70,10 @@ def _other_speed(view: JobView, runs: Runs, steps: Sequence[ThrottleStep]) -> It
     out = [step for step in near if not _speed_fits(view, runs, step)]
     if out:
         top = out[-1]
+        speed, turns = runs.told
         text = (
-            f"{top.speed:.1f} kn at {top.engine_speed:.0f} rev/min in the throttle steps, {runs.speed:.1f} kn at "
-            f"{runs.engine_speed:.0f} in the full-throttle runs"
+            f"{top.speed:.1f} kn at {top.engine_speed:.0f} rev/min in the throttle steps, {speed} at {turns} in the "
+            "full-throttle runs"
         )
         places = [place for step in out for place in _of_step(step, "speed_out", "speed_back")]
         yield _finding(
@@ -98,10 +99,7 @@ def _faster_turning(view: JobView, runs: Runs, steps: Sequence[ThrottleStep]) ->
     out = [step for step in steps if step.engine_speed > FASTER * runs.engine_speed]
     if not out:
         return None
-    text = (
-        f"the throttle steps go to {out[-1].engine_speed:.0f} rev/min, the full-throttle runs only to "
-        f"{runs.engine_speed:.0f}"
-    )
+    text = f"the throttle steps go to {out[-1].engine_speed:.0f} rev/min, the full-throttle runs only to {runs.told[1]}"
     places = [place for step in out for place in _engine_speeds(view, step)]
     to_do = "Find out which is right, then repeat the wrong readings."
     return _finding("full_throttle_engine_speed", text, to_do, [*places, *runs.engine_speed_places])

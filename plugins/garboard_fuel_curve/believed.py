@@ -89,7 +89,7 @@ IMPOSSIBLE = Missing(
 
 def curve_of(view: JobView) -> JobCurve:
     """The readings and the curve through them. Raises NotEnoughData when there are too few steps."""
-    found = readings(view)
+    found = view.once(readings)
     fewest = int(view.setting_value("fuel_curve.fewest_steps"))
     if len(found.steps) < fewest:
         raise NotEnoughData(
@@ -99,12 +99,12 @@ def curve_of(view: JobView) -> JobCurve:
             step=STEPS,
             field="nominal_engine_speed",
         )
-    odd = contradictions(view, found)
+    odd = view.once(contradictions, found)
     sound = without_odd(view, found, odd)
     why_no_flow: Missing | None = None
     refill: Refill | None = None
     try:
-        refill = correction(view)
+        refill = view.once(correction)
     except NotEnoughData as lacking:
         why_no_flow = lacking.missing[0]
     steps = corrected(sound.steps, refill.ratio.value if refill else 1.0)
@@ -156,7 +156,7 @@ def _is_impossible(view: JobView, steps: Sequence[ThrottleStep], refill: Refill 
 
 def believable_curve(view: JobView) -> JobCurve:
     """The curve, where its speed and fuel flow can be true. Raises NotEnoughData."""
-    found = curve_of(view)
+    found = view.once(curve_of)
     found.carries()
     return found
 
@@ -171,7 +171,7 @@ def hump_of(view: JobView, curve: Curve) -> Hump | None:
     if view.vessel.hull_form != "displacement":
         length = view.vessel.length.to("ft") if view.vessel.length else SHORTEST
         slow = HUMP_FROM * math.sqrt(max(length, 1.0))
-        _refuse(view, (gap for gap in _gaps(view, curve) if curve.fitted.speed.at(gap[1]) > slow))
+        _refuse(view, (gap for gap in gaps_of(view, curve) if curve.fitted.speed.at(gap[1]) > slow))
     return None
 
 
@@ -179,19 +179,19 @@ def hump_found(view: JobView, curve: Curve) -> Hump | None:
     """The same. Raises NotEnoughData also where the slowest planing lies between steps that are too far apart."""
     hump = hump_of(view, curve)
     if hump:
-        around = (gap for gap in _gaps(view, curve) if gap[0] < hump.planing and gap[1] > hump.bottom.engine_speed)
+        around = (gap for gap in gaps_of(view, curve) if gap[0] < hump.planing and gap[1] > hump.bottom.engine_speed)
         _refuse(view, around)
     return hump
 
 
 def begins_in_a_gap(view: JobView, curve: Curve, hump: Hump) -> bool:
     """Whether the hump begins between steps that are too far apart to say where."""
-    return any(low < hump.start < high for low, high in _gaps(view, curve))
+    return any(low < hump.start < high for low, high in gaps_of(view, curve))
 
 
 def refuse_gap_at(view: JobView, curve: Curve, engine_speed: float) -> None:
     """Raise NotEnoughData where a best place lies between steps, or beside one, that are too far apart [rev/min]."""
-    around = (gap for gap in _gaps(view, curve) if gap[0] <= engine_speed <= gap[1])
+    around = (gap for gap in gaps_of(view, curve) if gap[0] <= engine_speed <= gap[1])
     _refuse(view, around, "to place the best cruise")
 
 
@@ -202,7 +202,7 @@ def refuse_far_from_steps(view: JobView, curve: Curve, engine_speeds: Iterable[f
     """
     near = view.setting_value("fuel_curve.same_step", "rev/min") / 2  # so far a step reaches to each side
     wanted = sorted(engine_speeds)
-    for low, high in _gaps(view, curve):
+    for low, high in gaps_of(view, curve):
         far = [one for one in wanted if low + near < one < high - near]
         if far:
             _refuse(view, [(low, high)], f"to tell speed and fuel flow at {' and '.join(map(tens, far))} rev/min")
@@ -210,7 +210,7 @@ def refuse_far_from_steps(view: JobView, curve: Curve, engine_speeds: Iterable[f
 
 def outside_gaps(view: JobView, curve: Curve, low: float, place: float, high: float) -> tuple[float, float]:
     """Engine speeds around a place, only as far as steps stand close enough to tell them [rev/min]."""
-    for below, above in _gaps(view, curve):
+    for below, above in gaps_of(view, curve):
         if place <= below < high:
             high = below
         if low < above <= place:
@@ -218,7 +218,8 @@ def outside_gaps(view: JobView, curve: Curve, low: float, place: float, high: fl
     return low, high
 
 
-def _gaps(view: JobView, curve: Curve) -> tuple[tuple[float, float], ...]:
+def gaps_of(view: JobView, curve: Curve) -> tuple[tuple[float, float], ...]:
+    """Where two steps are too far apart to tell anything between them, as their engine speeds [rev/min]."""
     return wide_gaps([point.engine_speed for point in curve.points], _widest(view))
 
 

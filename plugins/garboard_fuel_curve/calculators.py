@@ -62,7 +62,13 @@ CALCULATORS = (
     _calculator(300, "planing_hump", "Planing hump", STEPS, planing_hump, PRACTICE, PROPAGATION),
     _calculator(400, "mixed_use", "Fuel over mixed use", STEPS, mixed_use, FIVE_MODE_CYCLE),
     _calculator(
-        500, "fuel_for_power", "Fuel for the power", STEPS, fuel_for_power, BEST_EFFICIENCY, ORDINARY, FUEL_TABLE
+        500,
+        "fuel_for_power",
+        "Fuel for the power",
+        STEPS,
+        fuel_for_power,
+        *(BEST_EFFICIENCY, ORDINARY, FUEL_TABLE),
+        may_doubt=True,
     ),
     _calculator(100, "range", "Range", TANKS, cruising_range, THIRDS),
     _calculator(200, "flow_meter", "Flow meter", TANKS, flow_meter, PRACTICE),

@@ -13,12 +13,14 @@ from garboard.findings import Doubt, Lack, Missing
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
 from garboard.uncertainty import NORMAL_95
+from garboard.units import Amount
 from garboard_fuel_curve.engine_limits import FASTER_THAN_THE_PROPELLER, advance_per_turn, most_flow
-from garboard_fuel_curve.odd import OF_FLOW, OF_SPEED, STEEPEST, Column, Limits, stretches
+from garboard_fuel_curve.odd import NEIGHBOURS, OF_FLOW, OF_SPEED, STEEPEST, Column, Limits, stretches
 from garboard_fuel_curve.readings import Readings, ThrottleStep, flow_repeats
+from garboard_fuel_curve.recorded import RECEIVERS_DIFFER
 from garboard_fuel_curve.steps import STEPS
 from garboard_fuel_curve.twins import pairs
-from garboard_fuel_curve.wording import rows_named, tens
+from garboard_fuel_curve.wording import is_number, rows_named, tens
 
 WIDE = 3.0
 """Readings that differ by fewer of their standard uncertainties contradict nobody."""
@@ -28,10 +30,6 @@ PLANING_FROM = 0.62
 
 SLOWEST_FULL_THROTTLE = 5000.0
 """Taken for the highest engine speed where neither a step nor a rating says more [rev/min]."""
-
-
-NEIGHBOURS = 600.0
-"""Steps as far apart as a throttle series allows are still neighbours (common practice, no source) [rev/min]."""
 
 
 @attrs.frozen(kw_only=True)
@@ -68,7 +66,9 @@ def contradictions(view: JobView, found: Readings) -> tuple[Contradiction, ...]:
     """
     taken = found.taken
     lined, unlike = _told_by_twins(tuple(_out_of_line(view, found)), tuple(_unlike_twins(view, taken)))
-    said = [*_misread_currents(view, taken), *lined, *_beyond_the_engine(view, taken), *unlike]
+    recorded = tuple(unlike_recorded(view, found))
+    lined = [one for one in lined if not _is_borne_out(view, found, one, recorded)]
+    said = [*recorded, *_misread_currents(view, taken), *lined, *_beyond_the_engine(view, taken), *unlike]
     singles = [one for one in said if len(one.steps) == 1]
     by_step = {id(step): [one for one in singles if one.steps[0] is step] for step in taken}
     named = [_of_one_step(several) for several in by_step.values() if several]
@@ -132,7 +132,8 @@ def _out_of_line(view: JobView, found: Readings) -> Iterator[Contradiction]:
         for stretch in stretches(column):
             steps = tuple(typed.steps[place] for place in stretch)
             if len(steps) == 1:
-                text = f"{what} {typed.values[stretch[0]]:.1f} {typed.unit} does not fit the other steps"
+                shown = _as_typed(view, typed, steps[0]) or f"{typed.values[stretch[0]]:.1f} {typed.unit}"
+                text = f"{what} {shown} does not fit the other steps"
             else:
                 ends = f"from {tens(steps[0].engine_speed)} to {tens(steps[-1].engine_speed)} rev/min"
                 either_way = what.removesuffix(" out").removesuffix(" back")
@@ -141,9 +142,15 @@ def _out_of_line(view: JobView, found: Readings) -> Iterator[Contradiction]:
             yield Contradiction(steps=steps, places=places, text=f"{_names(steps)}: {text}")
 
 
+def _as_typed(view: JobView, typed: _Typed, step: ThrottleStep) -> str:
+    """A value as somebody typed it, where that is in another unit than figures are told in; "" otherwise."""
+    value = view.value(STEPS, typed.field, row=step.rows[0], of=typed.of) if len(step.rows) == 1 else None
+    return value if isinstance(value, str) and Amount.parse(value).unit != typed.unit else ""
+
+
 def _names(steps: Sequence[ThrottleStep]) -> str:
     rows = [row for step in steps for row in step.rows]
-    numbered = sorted(rows, key=lambda row: int(row) if row.isdecimal() else 0)
+    numbered = sorted(rows, key=lambda row: int(row) if is_number(row) else 0)
     return rows_named(numbered) if rows else " and ".join(step.name for step in steps)
 
 
@@ -242,6 +249,61 @@ def _columns(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator[_Typed]:
 
 def _place(step: ThrottleStep, field: str, of: str = "") -> FieldKey:
     return (STEPS, field, step.rows[0], of) if step.rows else (STEPS, "recording", "", "")
+
+
+def unlike_recorded(view: JobView, found: Readings) -> Iterator[Contradiction]:
+    """Typed steps that the recording beside them contradicts.
+
+    Of more than two all are named as one: then it is another boat's recording, or of another propeller or load.
+    """
+    out = [(step, field, of, text) for step in found.taken for field, of, text in _not_as_recorded(view, found, step)]
+    steps = tuple(step for step in found.taken if any(step is one for one, *_ in out))
+    if len(steps) > 2:
+        places = tuple(_place(step, field, of) for step, field, of, _ in out)
+        text = f"{_names(steps)}: not as recorded ({out[-1][3]}); find out whether both are of this boat and propeller"
+        yield Contradiction(steps=steps, places=places, text=text, of_unit=True)
+        return
+    for step, field, of, text in out:
+        yield Contradiction(steps=(step,), places=(_place(step, field, of),), text=f"{step.name}: {text}")
+
+
+def _not_as_recorded(view: JobView, found: Readings, step: ThrottleStep) -> Iterator[tuple[str, str, str]]:
+    """What of a typed step is unlike the recorded one: field, engine, and both values in words."""
+    other = _recorded_beside(view, found, step)
+    if other is None:
+        return
+    off = STEEPEST * abs(other.engine_speed - step.engine_speed) / step.engine_speed
+    if step.both_ways and other.both_ways:
+        receivers = 2 * view.setting_value("fuel_curve.speed_accuracy", "kn") + RECEIVERS_DIFFER * other.speed
+        scatter = WIDE * math.hypot(step.deviation, other.deviation, step.speed_digit)
+        if abs(step.speed - other.speed) > receivers + scatter + off * max(step.speed, other.speed):
+            yield "speed_out", "", f"{step.speed:.1f} kn was typed and {other.speed:.1f} recorded"
+    meter = math.sqrt(2) * view.setting_value("fuel_curve.flow_meter_accuracy", "%") / 100
+    for number, engine in enumerate(view.vessel.engines):
+        typed, recorded = step.flows[number], other.flows[number]
+        scatter = WIDE * math.hypot(flow_repeats(view, step), flow_repeats(view, other), step.flow_digit)
+        if abs(typed - recorded) > scatter + (meter + off) * max(typed, recorded):
+            of = f" ({engine.position})" if len(view.vessel.engines) > 1 else ""
+            text = f"fuel flow{of} {typed:.1f} gal/h was typed and {recorded:.1f} recorded"
+            yield "fuel_flow", engine.position, text
+
+
+def _recorded_beside(view: JobView, found: Readings, step: ThrottleStep) -> ThrottleStep | None:
+    """The recorded step at the engine speed of a typed one."""
+    same = view.setting_value("fuel_curve.same_step", "rev/min")
+    near = min(found.recorded, key=lambda other: abs(other.engine_speed - step.engine_speed), default=None)
+    return near if near and abs(near.engine_speed - step.engine_speed) <= same else None
+
+
+def _is_borne_out(view: JobView, found: Readings, one: Contradiction, unlike: Sequence[Contradiction]) -> bool:
+    """Whether the recording agrees with a reading out of line, and contradicts another of its column."""
+    column = {place[1:2] + place[3:] for other in unlike for place in other.places}
+    return all(
+        (place[1], place[3]) in column
+        and _recorded_beside(view, found, step) is not None
+        and all((place[1], place[3]) != (field, of) for field, of, _ in _not_as_recorded(view, found, step))
+        for step, place in zip(one.steps, one.places, strict=True)
+    )
 
 
 def _misread_currents(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator[Contradiction]:

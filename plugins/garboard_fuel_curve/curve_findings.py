@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from garboard.findings import Axis, Band, Figure, Finding, Marker, NotEnoughData, Number, Series, Table, Verdict
 from garboard.job_view import JobView
 from garboard_fuel_curve import twins
-from garboard_fuel_curve.believed import IMPOSSIBLE, JobCurve, begins_in_a_gap, curve_of, hump_found
+from garboard_fuel_curve.believed import IMPOSSIBLE, JobCurve, begins_in_a_gap, curve_of, gaps_of, hump_found
 from garboard_fuel_curve.cruise import Cruise, best_place
 from garboard_fuel_curve.curve import Hump
 from garboard_fuel_curve.economy import economy, litres_per_mile, statute_economy
@@ -22,7 +22,7 @@ REPEAT_STEPS = "fuel_curve.curve.repeat_steps"
 
 def fuel_curve(view: JobView) -> list[Finding]:
     """The curve as figure and table, and whether readings must be repeated."""
-    job = curve_of(view)
+    job = view.once(curve_of)
     found = job.found
     low, high = found.steps[0].engine_speed, found.steps[-1].engine_speed
     steps = f"{len(found.steps)} steps from {low:.0f} to {high:.0f} rev/min, from {found.source}.{job.corrected_by}"
@@ -39,7 +39,7 @@ def fuel_curve(view: JobView) -> list[Finding]:
                 Number("lowest step", low, "rev/min", decimals=0),
                 Number("highest step", high, "rev/min", decimals=0),
             ),
-            figures=(_figure(job, *_marked(view, job)),),
+            figures=(_figure(view, job, *_marked(view, job)),),
             tables=(_table(view, job),),
             doubts=tuple(doubt for one in job.odd for doubt in one.doubts),
         )
@@ -85,9 +85,11 @@ def _marked(view: JobView, job: JobCurve) -> tuple[Cruise | None, Hump | None, b
     return cruise, hump, hump is not None and not begins_in_a_gap(view, job.curve, hump)
 
 
-def _figure(job: JobCurve, cruise: Cruise | None, hump: Hump | None, hump_begins: bool) -> Figure:
+def _figure(view: JobView, job: JobCurve, cruise: Cruise | None, hump: Hump | None, hump_begins: bool) -> Figure:
     curve = job.curve
-    x = tuple(sorted({*curve.engine_speeds, *(point.engine_speed for point in curve.points)}))
+    open_to = gaps_of(view, curve)
+    everywhere = sorted({*curve.engine_speeds, *(point.engine_speed for point in curve.points)})
+    x = tuple(one for one in everywhere if not any(low < one < high for low, high in open_to))
     economies = curve.fitted.economies(x)
     bands = []
     if hump and hump_begins:
@@ -104,8 +106,8 @@ def _figure(job: JobCurve, cruise: Cruise | None, hump: Hump | None, hump_begins
         y=Axis("Speed over ground", "kn", low=0.0),
         y2=Axis("Economy", "nm/gal", low=0.0),
         series=(
-            Series("speed", x, tuple(curve.fitted.speed.along(x)), markers=False),
-            Series("economy", x, tuple(economies), second_axis=True, markers=False),
+            Series("speed", x, tuple(curve.fitted.speed.along(x)), markers=False, gaps=open_to),
+            Series("economy", x, tuple(economies), second_axis=True, markers=False, gaps=open_to),
             Series(
                 "economy as read",
                 tuple(step.engine_speed for step in job.read),
@@ -113,10 +115,16 @@ def _figure(job: JobCurve, cruise: Cruise | None, hump: Hump | None, hump_begins
                 second_axis=True,
                 line=False,
             ),
+            *(_speed_as_read(job) if open_to else ()),  # a step between two gaps is on no line
         ),
         bands=tuple(bands),
         markers=tuple(markers),
     )
+
+
+def _speed_as_read(job: JobCurve) -> tuple[Series, ...]:
+    at = tuple(step.engine_speed for step in job.read)
+    return (Series("speed as read", at, tuple(step.speed for step in job.read), line=False),)
 
 
 def _table(view: JobView, job: JobCurve) -> Table:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import statistics
+from collections.abc import Iterable
 
 import attrs
 
@@ -24,7 +25,7 @@ class FullThrottle:
     """Where full throttle begins.
 
     stated : low end of the maker's window, else the shop's share of rated speed [rev/min]
-    begins : the same, or less where the boat's own runs reach less [rev/min]
+    begins : the same; less where the boat's own runs reach less, and more where no step comes near them [rev/min]
     rows   : the runs that told it; none where the maker's statement stands
     """
 
@@ -34,7 +35,9 @@ class FullThrottle:
 
     @property
     def hint(self) -> str:
-        """What to do where the boat reaches less; "" where its runs told it."""
+        """What to do where the boat reaches less, or what told that it reaches more."""
+        if self.begins > self.stated:
+            return "; its own full-throttle runs turn faster than the highest step"
         return "" if self.rows else "; where the boat reaches less, enter the engine speed of its full-throttle runs"
 
     def power_kept(self, engine_speed: float) -> float:
@@ -48,7 +51,8 @@ class FullThrottle:
 def full_throttle(view: JobView, engine: Engine, highest: float) -> FullThrottle | None:
     """Where full throttle of an engine begins; None where the maker's statement is not entered.
 
-    highest : engine speed of the highest step; only where that falls short do the boat's own runs matter [rev/min]
+    highest : engine speed of the highest step; only where that falls short of the maker's statement or of the boat's
+              own runs do these matter [rev/min]
     """
     if engine.full_throttle_low is not None:
         stated = engine.full_throttle_low.to("rev/min")
@@ -56,28 +60,31 @@ def full_throttle(view: JobView, engine: Engine, highest: float) -> FullThrottle
         stated = _share(view) * engine.rated_speed.to("rev/min")
     else:
         return None
-    runs = _agreeing(view, engine) if highest < stated else {}
+    alike = _alike(view, engine)
+    begins = max(stated, _share(view) * mean(list(alike.values()))) if len(alike) > 1 else stated
+    runs = _read(view, engine, alike) if highest < begins else {}
     if len(runs) < 2:
         return FullThrottle(stated=stated, begins=stated)
-    own = _share(view) * mean(list(runs.values()))
-    return FullThrottle(stated=stated, begins=min(stated, max(own, LOWEST * stated)), rows=tuple(runs))
+    own = max(_share(view) * mean(list(runs.values())), LOWEST * stated)
+    return FullThrottle(stated=stated, begins=min(own, stated) if highest < stated else own, rows=tuple(runs))
 
 
 def _share(view: JobView) -> float:
     return view.setting_value("fuel_curve.full_throttle_from", "%") / 100
 
 
-def _agreeing(view: JobView, engine: Engine) -> dict[str, float]:
-    """Engine speeds [rev/min] of the full-throttle runs that agree, by their rows.
-
-    Only these are read through the view, so that a doubt about another run touches no figure of the fuel curve.
-    """
+def _alike(view: JobView, engine: Engine) -> dict[str, float]:
+    """Engine speeds [rev/min] of the full-throttle runs that agree, by their rows."""
     entered = {
         one.row: Amount.parse(one.value).to("rev/min")
         for one in view.measurements
         if (one.step, one.field, one.of) == (RUNS, "engine_speed", engine.position) and isinstance(one.value, str)
     }
     middle = statistics.median(entered.values()) if entered else 0.0
-    alike = [row for row, speed in entered.items() if abs(speed - middle) <= (1 - _share(view)) * middle]
+    return {row: speed for row, speed in entered.items() if abs(speed - middle) <= (1 - _share(view)) * middle}
+
+
+def _read(view: JobView, engine: Engine, alike: Iterable[str]) -> dict[str, float]:
+    """The same of these rows, read through the view: a doubt about another run touches no figure of the fuel curve."""
     read = {row: view.amount(RUNS, "engine_speed", "rev/min", row=row, of=engine.position) for row in alike}
     return {row: speed for row, speed in read.items() if speed is not None}

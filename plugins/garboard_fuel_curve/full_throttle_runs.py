@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 import attrs
 
 from garboard.job_view import FieldKey, JobView
 from garboard.samples import Recording
-from garboard.series import engine_streams, mean, mean_direction, signed_angle, steady_stretches
+from garboard.series import engine_streams, mean, mean_direction, mean_of_means, signed_angle, steady_stretches
 from garboard_fuel_curve.full_throttle import RUNS
 from garboard_fuel_curve.recorded import per_second
+from garboard_fuel_curve.wording import tens
 
 SAME_THROTTLE = 0.03
 """Runs are at full throttle within this share of the fastest one's engine speed; common practice, no source."""
@@ -48,6 +50,15 @@ class Runs:
     speed_places: tuple[FieldKey, ...]
     engine_speed_places: tuple[FieldKey, ...]
 
+    @property
+    def told(self) -> tuple[str, str]:
+        """Speed and engine speed in words: of a recording rounded, for the propeller check cuts it a little otherwise
+        and gives the exact figures."""
+        exact = [place[1] == "speed" for place in self.speed_places]
+        if all(exact):
+            return f"{self.speed:.1f} kn", f"{self.engine_speed:.0f}"
+        return f"about {self.speed:.0f} kn", tens(self.engine_speed)
+
 
 def runs_of(view: JobView) -> Runs | None:
     """The runs of a job as one; None where there are none, or where they contradict each other.
@@ -61,7 +72,9 @@ def runs_of(view: JobView) -> Runs | None:
     within = SAME_THROTTLE * fastest.engine_speed
     full = [run for run in entered if abs(run.engine_speed - fastest.engine_speed) <= within]
     ways = [group for group in _by_way(full) if group]
-    speed = mean([mean([run.speed for run in group]) for group in ways])
+    by_turns = len(full) > 1 and all(_is_against(before.way, after.way) for before, after in pairwise(full))
+    # As the propeller check does: one boat, one speed.
+    speed = mean_of_means([run.speed for run in full]) if by_turns else mean([mean_of(group) for group in ways])
     if any(abs(run.speed - speed) > view.setting_value("fuel_curve.largest_current", "kn") for run in full):
         return None
     return Runs(
@@ -71,6 +84,11 @@ def runs_of(view: JobView) -> Runs | None:
         speed_places=tuple(dict.fromkeys(run.speed_place for run in full)),
         engine_speed_places=tuple(dict.fromkeys(place for run in full for place in run.engine_speed_places)),
     )
+
+
+def mean_of(runs: Sequence[Run]) -> float:
+    """Mean speed of runs [kn]."""
+    return mean([run.speed for run in runs])
 
 
 def _by_way(runs: Sequence[Run]) -> tuple[list[Run], list[Run]]:

@@ -17,7 +17,7 @@ from garboard_fuel_curve.wording import decimals_to_tell, shown
 
 def mixed_use(view: JobView) -> list[Finding]:
     """Fuel flow averaged over the five modes of mixed use, and whether fuel follows engine speed as it should."""
-    found = curve_of(view)
+    found = view.once(curve_of)
     curve = found.curve
     if found.odd:
         found.flow_carries()

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 from garboard.findings import (
+    Doubt,
     Finding,
     Lack,
     Limit,
@@ -34,8 +35,8 @@ def fuel_for_power(view: JobView) -> list[Finding]:
     Uncertainty: rated power, density, heating value and the reading. The meter's own accuracy is left out, for it is
     what is being judged; where a refill corrects the flow, the refill's is added.
     """
-    refill, found = correction(view), readings(view)
-    odd = [one for one in contradictions(view, found) if not one.of_unit]
+    refill, found = view.once(correction), view.once(readings)
+    odd = [one for one in view.once(contradictions, found) if not one.of_unit]
     sound = without_odd(view, found, odd)
     judged = judged_by_power(view, corrected(sound.steps, refill.ratio.value if refill else 1.0), refill)
     faster = [one for one in odd if one.steps[-1].engine_speed > sound.steps[-1].engine_speed]
@@ -128,9 +129,12 @@ def _plausible(
         )
     if refill:
         says += f" The flow is corrected by the refill (x {refill.ratio.value:.3f})."
-    code = "fuel_curve.fuel_for_power.believable"
+    code, doubts = "fuel_curve.fuel_for_power.believable", tuple[Doubt, ...]()
     if impossible or doubtful:
         code = "fuel_curve.fuel_for_power.impossible" if impossible else "fuel_curve.fuel_for_power.doubtful"
+        text = f"{about} is {factor:.2g} times what {power:.0f} hp commonly burns"
+        flows = [(STEPS, "fuel_flow", row, engine.position) for row in top.rows] or [(STEPS, "recording", "", "")]
+        doubts = tuple(Doubt(text, step=step, field=field, row=row, of=of) for step, field, row, of in flows)
     in_metric = specific_consumption.metric_consumption(1.0)
     metric = MeasuredValue.of_parts(used * in_metric, "g/kWh", [part.times(in_metric) for part in of_used])
     return Finding(
@@ -154,6 +158,7 @@ def _plausible(
             *((RUNS, "engine_speed", row, engine.position) for row in (full.rows if full else ())),
             *(refill.places if refill else ()),
         ),
+        doubts=doubts,
     )
 
 

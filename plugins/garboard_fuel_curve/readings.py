@@ -8,7 +8,7 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Lack, Missing
+from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_view import FieldKey, InputCollector, JobView
 from garboard.numeric import slope
 from garboard.samples import Recording
@@ -83,12 +83,14 @@ class Readings:
 
     taken         : the steps one by one as read; `steps` holds repeats of one step as one
     speed_doubted : why no figure may rest on the speed, where another reading contradicts it
+    recorded      : the steps of a recording beside typed ones, to hold these against
     """
 
     steps: tuple[ThrottleStep, ...]
     taken: tuple[ThrottleStep, ...]
     source: str
     speed_doubted: Missing | None = None
+    recorded: tuple[ThrottleStep, ...] = ()
 
     @property
     def one_way(self) -> tuple[ThrottleStep, ...]:
@@ -113,11 +115,13 @@ def readings(view: JobView) -> Readings:
     rows = _rows(view)
     recorded = view.value(STEPS, "recording") is not None
     speed_doubted: Missing | None = None
+    beside: tuple[ThrottleStep, ...] = ()
     if rows:
         steps = [_typed(view, asking, row) for row in rows]
         asking.missing = _each_said_once(asking.missing)
         asking.check()
         source = "typed rows" + (" (the recording was left aside)" if recorded else "")
+        beside = _recorded_beside(view) if recorded else ()
     else:
         nothing = "no throttle step is typed and no recording is attached"
         asking.settled(STEPS, "recording")
@@ -130,7 +134,19 @@ def readings(view: JobView) -> Readings:
         source = "the recording" + found.agreed
     taken = tuple(sorted(steps, key=lambda step: step.engine_speed))
     same = view.setting_value("fuel_curve.same_step", "rev/min")
-    return Readings(steps=merged(taken, same), taken=taken, source=source, speed_doubted=speed_doubted)
+    return Readings(steps=merged(taken, same), taken=taken, source=source, speed_doubted=speed_doubted, recorded=beside)
+
+
+def _recorded_beside(view: JobView) -> tuple[ThrottleStep, ...]:
+    """The steps of a recording beside typed rows; none where nothing of it can be used."""
+    try:
+        asking = view.asking()
+        recording = asking.recording(STEPS, "recording")
+        asking.check()
+        found = cut(view, recording)
+    except NotEnoughData:
+        return ()
+    return () if found.speed_doubted else tuple(_of_recording(view, held) for held in found.held)
 
 
 def corrected(steps: Sequence[ThrottleStep], factor: float) -> tuple[ThrottleStep, ...]:

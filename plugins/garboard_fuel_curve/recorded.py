@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from functools import lru_cache
 from itertools import pairwise
 
 import attrs
@@ -202,18 +203,24 @@ def _steady(
     idle the course over ground wanders.
     """
     seconds = view.setting_value("fuel_curve.steady_seconds", "s") - 1.0  # averaging over each second may cost one
-    any_course = steady_stretches(streams, tolerance, seconds)
+    any_course = _stretches(tuple(streams.items()), tuple(tolerance.values()), seconds)
     if course is None:
         return list(any_course)
-    held = steady_stretches(
-        {**streams, "course": course},
-        {**tolerance, "course": view.setting_value("fuel_curve.steady_course", "deg")},
-        seconds,
-    )
+    steady_course = view.setting_value("fuel_curve.steady_course", "deg")
+    held = _stretches((*streams.items(), ("course", course)), (*tolerance.values(), steady_course), seconds)
     apart = [one for one in any_course if all(one.end < other.start or one.start > other.end for other in held)]
     return [*held, *apart]
 
 
+@lru_cache(maxsize=4)  # each value saved is judged with the same recording; it is cut once
+def _stretches(
+    streams: tuple[tuple[str, Stream], ...], tolerance: tuple[float, ...], seconds: float
+) -> tuple[Steady, ...]:
+    widths = {name: width for (name, _), width in zip(streams, tolerance, strict=True)}
+    return steady_stretches(dict(streams), widths, seconds)
+
+
+@lru_cache(maxsize=16)  # for the same reason
 def per_second(stream: Stream, turning: bool = False) -> Stream:
     """A stream averaged over each whole second, so that long recordings are cut quickly.
 

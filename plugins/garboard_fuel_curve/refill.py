@@ -83,7 +83,7 @@ def correction(view: JobView) -> Refill | None:
     to correct.
     """
     try:
-        found = refill_of(view)
+        found = view.once(refill_of)
     except NotEnoughData as lacking:
         if all(one.lack in (Lack.CONTRADICTS, Lack.DISAGREES) for one in lacking.missing):
             raise
@@ -181,7 +181,7 @@ def flow_meter(view: JobView) -> list[Finding]:
         field="present_factor",
     )
     try:
-        found = refill_of(view)
+        found = view.once(refill_of)
     except NotEnoughData as lacking:
         asking.missing.extend(lacking.missing)
     asking.check()

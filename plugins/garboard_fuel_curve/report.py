@@ -78,7 +78,7 @@ _AT_ANY_SPEED = "Where your fuel goes farthest:"
 
 
 def _conditions(view: JobView) -> str:
-    told = [("water", view.value(STEPS, "water_state")), ("aboard", view.value(STEPS, "load"))]
+    told = [("water", view.value(STEPS, "water_state")), ("load", view.value(STEPS, "load"))]
     known = [f"{name}: {value}" for name, value in told if isinstance(value, str) and value]
     return f" On that day, {'; '.join(known)}." if known else ""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from garboard.cautions import CUT_OFF_LINK, FUEL_VAPOUR, FULL_THROTTLE, LOOK_OUT
-from garboard.fields import WATER
+from garboard.fields import LOAD, WATER
 from garboard.findings import Basis, BasisKind
 from garboard.settings import amount_setting, basis_used
 from garboard.steps import Caution, Field, Kind, Phase, Setting, Step
@@ -82,10 +82,11 @@ STEPS_STEP = Step(
         ),
         Field(
             name="load",
-            title="People, gear and fuel aboard",
+            title="Load as run",
             kind=Kind.TEXT,
+            offers=LOAD,
             required=False,
-            help="The curve holds for this load.",
+            help="The curve holds for this load. Who is aboard may be typed too.",
         ),
         Field(
             name="steps",

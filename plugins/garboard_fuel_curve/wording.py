@@ -13,6 +13,11 @@ def tens(engine_speed: float) -> str:
     return f"{round(engine_speed, -1):.0f}"
 
 
+def is_number(row: str) -> bool:
+    """Whether a row is called by its number, as the tablet calls it; a file from elsewhere may call it otherwise."""
+    return row.isdecimal() and len(row) < 10
+
+
 def rows_named(rows: Sequence[str]) -> str:
     """Rows of a table, three and more in a row by the first and the last.
 
@@ -21,7 +26,7 @@ def rows_named(rows: Sequence[str]) -> str:
     """
     runs: list[list[str]] = []
     for row in rows:
-        follows = runs and row.isdecimal() and runs[-1][-1].isdecimal() and int(row) == int(runs[-1][-1]) + 1
+        follows = runs and is_number(row) and is_number(runs[-1][-1]) and int(row) == int(runs[-1][-1]) + 1
         runs[-1].append(row) if follows else runs.append([row])
     texts = [text for run in runs for text in ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else run)]
     *others, last = texts

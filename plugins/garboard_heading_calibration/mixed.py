@@ -7,6 +7,7 @@ clock that gave the times was set back, or two gateways or instruments send unde
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
 from itertools import pairwise
 
 import attrs
@@ -114,13 +115,17 @@ def _values(streams: Iterable[Stream], window: Window) -> list[tuple[float, ...]
     return [stream.between(*window).values for stream in streams]
 
 
+@lru_cache(maxsize=16)  # each value saved is judged with the same recordings
 def mixed_windows(stream: Stream) -> tuple[Window, ...]:
     """Where a direction jumps to and fro as no boat turns.
 
     stream  : a heading or a course over ground [deg]
     returns : begin and end of each part [s]
     """
-    steps = [(earlier, later, signed_angle(second - first)) for (earlier, first), (later, second) in pairwise(stream)]
+    turns = [signed_angle(second - first) for first, second in pairwise(stream.values)]
+    if max(map(abs, turns), default=0.0) <= JUMP:  # nearly always, and quick
+        return ()
+    steps = [(earlier, later, turn) for (earlier, later), turn in zip(pairwise(stream.times), turns, strict=True)]
     jumps = [
         (before[0], after[1])
         for before, after in pairwise(steps)

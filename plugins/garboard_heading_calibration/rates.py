@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import accumulate
 
 from garboard.samples import Stream, StreamKey
@@ -26,11 +25,7 @@ def low_passed(stream: Stream, seconds: float = LOW_PASS) -> tuple[float, ...]:
     (1.5, 3.0, 4.5)
     """
     sums = [0.0, *accumulate(stream.values)]
-    smooth = []
-    for time in stream.times:
-        first, last = _window(stream.times, time, seconds)
-        smooth.append((sums[last] - sums[first]) / (last - first))
-    return tuple(smooth)
+    return tuple([(sums[last] - sums[first]) / (last - first) for first, last in _windows(stream.times, seconds)])
 
 
 def rate_from_heading(heading: Stream, seconds: float = LOW_PASS) -> Stream:
@@ -45,16 +40,23 @@ def rate_from_heading(heading: Stream, seconds: float = LOW_PASS) -> Stream:
     """
     total, times = unwrapped(heading.values), heading.times
     rates = []
-    for index, time in enumerate(times):
-        first, last = _window(times, time, seconds)
+    for index, (first, last) in enumerate(_windows(times, seconds)):
         low, high = min(first, max(index - 1, 0)), max(last - 1, min(index + 1, len(times) - 1))
         span = times[high] - times[low]
         rates.append((total[high] - total[low]) / span if span > 0 else 0.0)
     return Stream(StreamKey("rate_of_turn", heading.key.source), times, tuple(rates))
 
 
-def _window(times: Sequence[float], time: float, seconds: float) -> tuple[int, int]:
-    return bisect_left(times, time - seconds / 2), bisect_right(times, time + seconds / 2)
+def _windows(times: Sequence[float], seconds: float) -> Iterator[tuple[int, int]]:
+    """For each time, the first sample of the window centred on it and the first after it: both only ever move on."""
+    first = last = 0
+    for time in times:
+        start, end = time - seconds / 2, time + seconds / 2
+        while times[first] < start:
+            first += 1
+        while last < len(times) and times[last] <= end:
+            last += 1
+        yield first, last
 
 
 def finite_only(stream: Stream) -> Stream:

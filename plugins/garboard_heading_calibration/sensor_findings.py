@@ -163,7 +163,7 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
 
 def compute_variation(view: JobView) -> Iterable[Finding]:
     """Variation at the job's place and date, beside where the recordings were made and what the boat's network says."""
-    here = variation_here(view)
+    here = view.once(variation_here)
     faint = here.field.horizontal < CAUTION_BELOW
     way = "east" if here.east >= 0 else "west"
     result = (
@@ -210,7 +210,7 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
 
 def is_recorded_elsewhere(view: JobView) -> bool:
     """Whether a recording was made at another place than the one entered for the variation."""
-    return bool(_elsewhere(variation_here(view), _recordings(view)))
+    return bool(_elsewhere(view.once(variation_here), _recordings(view)))
 
 
 def _recordings(view: JobView) -> Iterable[Recording]:
@@ -374,7 +374,7 @@ def _name(view: JobView, trusted: Stream) -> str:
 def _variation(view: JobView, recording: Recording) -> tuple[float, float]:
     """Variation and its expanded uncertainty: of the job's place, or what the boat's own network sends."""
     try:
-        here = variation_here(view)
+        here = view.once(variation_here)
     except NotEnoughData:
         sent = longest(recording.of("variation"))
         if sent is None:

@@ -180,7 +180,7 @@ def _means_together(one: Stream, other: Stream) -> tuple[float, float]:
 def is_like_the_variation(view: JobView, degrees: float) -> bool:
     """Whether an offset is the variation of the job's place, as when one of two directions is true, one magnetic."""
     try:
-        east = variation_here(view).east
+        east = view.once(variation_here).east
     except NotEnoughData:
         return False
     return abs(east) >= TELLING_VARIATION and min(abs(degrees - east), abs(degrees + east)) <= LIKE_VARIATION

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from functools import partial
+from functools import lru_cache, partial
 
 import attrs
 
@@ -59,7 +59,7 @@ def compute(view: JobView) -> Iterable[Finding]:
         need(course is not None, NO_COURSE)
         need(bool(headings or unsound), "the recording holds no heading")
     asking.check()
-    variation = variation_here(view)
+    variation = view.once(variation_here)
     silent = unheard(view, {*headings, *unsound})
 
     def of_source(source: str) -> Finding:
@@ -224,6 +224,7 @@ class Run:
         return SwingPoint(compass_angle(compass), deviation_of(magnetic, compass))
 
 
+@lru_cache(maxsize=8)  # each value saved is judged with the same recording; it is cut once
 def straight_runs(
     heading: Stream,
     course: Stream,

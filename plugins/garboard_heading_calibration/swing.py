@@ -35,7 +35,7 @@ def _typed(view: JobView, sensor: HeadingSensor) -> Finding:
     known = current is None or speed is not None
     asking.need(known, "boat speed is not entered", lack=Lack.NOT_ENTERED, step=SWING, field="boat_speed")
     asking.check()
-    variation = None if reference == "magnetic" else variation_here(view)
+    variation = None if reference == "magnetic" else view.once(variation_here)
     errors = current_errors(view)
     shared = Shared(
         constant=(

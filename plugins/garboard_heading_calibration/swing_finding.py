@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from functools import cached_property
 
 import attrs
 
@@ -97,7 +98,7 @@ class Shared:
         """Whether a variation was applied: what is wrong with it goes into A."""
         return any(part.source == VARIATION for part in self.constant)
 
-    @property
+    @cached_property
     def open_by(self) -> float:
         """What a current leaves open in B and C, and in the deviation on any heading, at 95 % [deg]."""
         return MeasuredValue.of_parts(0.0, "deg", self.vector).expanded_uncertainty
@@ -210,7 +211,7 @@ class _Swing:
     fit: Fit
     shared: Shared
 
-    @property
+    @cached_property
     def coefficients(self) -> tuple[MeasuredValue, ...]:
         """A to E [deg]."""
         of_all = (self.shared.constant, self.shared.vector, self.shared.vector, (), ())
@@ -219,7 +220,7 @@ class _Swing:
             MeasuredValue.of_parts(value, "deg", (self._scatter(error), *parts)) for value, error, parts in rows
         )
 
-    @property
+    @cached_property
     def beside_the_constant(self) -> float:
         """The largest deviation of the curve less its constant, which an offset takes out [deg]."""
         curve = (deviation_on(heading, self.fit.coefficients) for heading in range(0, 360, 5))

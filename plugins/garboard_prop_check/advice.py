@@ -16,7 +16,15 @@ from garboard_prop_check.change import change_of_pitch
 from garboard_prop_check.engine_speed import AIR_FIELDS, apart_at_most, is_warm, to_settle
 from garboard_prop_check.fitted import Air, Fitted, fitted_of, in_reference_air
 from garboard_prop_check.runs import Reading, Run, runs_of
-from garboard_prop_check.slip_findings import Slip, is_more_than_usual, reading_is_wrong, slips_of, unlike_slips
+from garboard_prop_check.slip_findings import (
+    Slip,
+    is_explained_by_cup,
+    is_more_than_usual,
+    reading_is_wrong,
+    slips_of,
+    units_that_fit,
+    unlike_slips,
+)
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, PROPELLER, TOO_ROUGH, TRIM_AT_BEST
 from garboard_prop_check.window import WindowPosition
 from garboard_prop_check.words import (
@@ -41,7 +49,7 @@ ENGINE_SPEEDS = {"step": FULL_THROTTLE, "field": "engine_speed"}
 
 def pitch_advice(view: JobView) -> Iterable[Finding]:
     """What pitch to try first. Raises NotEnoughData when the runs cannot carry advice."""
-    runs = runs_of(view)
+    runs = view.once(runs_of)
     engines = view.vessel.engines
     need_all(lambda: _check_conditions(view, runs), *(_question(view, engine, runs) for engine in engines))
     if not engines:
@@ -57,7 +65,7 @@ def pitch_advice(view: JobView) -> Iterable[Finding]:
 def _slips(view: JobView, runs: Sequence[Run]) -> Sequence[Slip]:
     """The slips that are known; none where the speed is not."""
     try:
-        return slips_of(view, runs, average_speed(view, runs))
+        return view.once(slips_of, runs, view.once(average_speed, runs))
     except NotEnoughData:
         return ()
 
@@ -114,7 +122,7 @@ def _question(view: JobView, engine: Engine, runs: Sequence[Run]) -> Callable[[]
         lambda: stamped_pitch(view, engine),
         lambda: _sound(view, engine),
         lambda: window_of(engine),
-        lambda: average_engine_speed(view, runs, engine.position),
+        lambda: view.once(average_engine_speed, runs, engine.position),
     )
 
 
@@ -221,7 +229,7 @@ def _keep(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> Fin
             f"Do not judge the propeller yet: the rev limiter may hold the {told}, so the engine speed shows the "
             "limiter and not the propeller. Find the speed at which the limiter cuts in, then run again."
         )
-    elif odd := next((one for one in slips if one.measured.value < 0), None):
+    elif odd := next((one for one in slips if one.measured.value < 0 and not _is_of_cup(view, one, slips)), None):
         code, verdict, basis = "prop_check.pitch.slip_about_zero", Verdict.ADVISE, (WINDOW, SLIP)
         sentence = (
             f"Do not judge the propeller yet: slip of the {about(odd.engine)} comes out at {odd.numbers[0]}, and no "
@@ -238,6 +246,10 @@ def _keep(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> Fin
     else:
         sentence = "Keep this propeller. The engine is inside its full-throttle range."
     return Finding(code=code, verdict=verdict, about="pitch", sentence=sentence, basis=basis)
+
+
+def _is_of_cup(view: JobView, one: Slip, slips: Sequence[Slip]) -> bool:
+    return is_explained_by_cup(view, one, units_that_fit(view, one.speed, slips))
 
 
 def _still_below(one: Fitted, there: Air) -> bool:

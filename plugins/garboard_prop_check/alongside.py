@@ -43,10 +43,7 @@ def _against_label(view: JobView, fitted: float) -> Finding:
         sentence = f"{fitted:.4g} hp fitted; the capacity label allows {label:.4g} hp."
     elif fitted <= label * 1.015:
         code, verdict = "prop_check.capacity.within_unit_of_label", Verdict.ADVISE
-        sentence = (
-            f"{fitted:.4g} hp fitted against {label:.4g} hp on the label. Metric and other horsepower differ by "
-            "1.4 %: compare both in kW."
-        )
+        sentence = f"{fitted:.4g} hp fitted against {label:.4g} hp on the label. {_how_to_compare(view)}"
     else:
         code, verdict = "prop_check.capacity.above_label", Verdict.FAIL
         sentence = f"{fitted:.4g} hp fitted; the capacity label allows {label:.4g} hp. Do not run it at full throttle."
@@ -59,6 +56,14 @@ def _against_label(view: JobView, fitted: float) -> Finding:
         numbers=numbers,
         limits=(Limit("power fitted", high=label),),
     )
+
+
+def _how_to_compare(view: JobView) -> str:
+    """What to do where the power fitted is above the label by less than two kinds of horsepower differ."""
+    given = (view.vessel.plate_power, *(engine.rated_power for engine in view.vessel.engines))
+    if {power.unit for power in given if power} == {"kW"}:
+        return "Rounded kilowatts may add up to that: compare both to a tenth of a kW, as their makers state them."
+    return "Metric and other horsepower differ by 1.4 %: compare both in kW."
 
 
 def above_label(view: JobView) -> bool:

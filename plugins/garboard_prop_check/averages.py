@@ -14,6 +14,7 @@ from garboard.job_view import FieldKey, JobView
 from garboard.series import mean, signed_angle
 from garboard.uncertainty import MeasuredValue, Part, Shape, of_last_digit, pooled
 from garboard_prop_check.agreement import Agreement, agreement_of, check_made_once
+from garboard_prop_check.least_squares import dot, left_over
 from garboard_prop_check.runs import SPEED, TYPED, Reading, Run
 from garboard_prop_check.settings import DEVIATION_FREEDOM
 from garboard_prop_check.steps import FULL_THROTTLE
@@ -153,39 +154,6 @@ def average_of_opposite_runs(speeds: Sequence[float], ways: Sequence[int]) -> tu
     """
     weights, method = weights_of_opposite_runs(ways)
     return dot(weights, speeds), method
-
-
-def left_over(values: Sequence[float], *causes: Sequence[float]) -> tuple[float, int]:
-    """What the causes do not explain of readings, by least squares.
-
-    values  : readings [any unit]
-    causes  : how strongly each cause acts on each reading [-]
-    returns : sum of squares left over [unit squared] and its degrees of freedom [-]
-
-    >>> squares, freedom = left_over([31.0, 28.8, 31.2, 29.0], [1, 1, 1, 1], [1, -1, 1, -1])
-    >>> round(squares, 3), freedom
-    (0.04, 2)
-    """
-    rest = list(values)
-    axes: list[list[float]] = []  # Gram-Schmidt: each axis is what a cause adds to those before it
-    for cause in causes:
-        axis = list(cause)
-        for earlier in axes:
-            axis = _without(axis, earlier)
-        if dot(axis, axis) > 1e-9 * dot(cause, cause):
-            axes.append(axis)
-            rest = _without(rest, axis)
-    return dot(rest, rest), len(values) - len(axes)
-
-
-def dot(one: Iterable[float], other: Iterable[float]) -> float:
-    """Sum of the products of two rows of numbers."""
-    return math.fsum(first * second for first, second in zip(one, other, strict=True))
-
-
-def _without(values: Sequence[float], axis: Sequence[float]) -> list[float]:
-    share = dot(values, axis) / dot(axis, axis)
-    return [value - share * along for value, along in zip(values, axis, strict=True)]
 
 
 def average_speed(view: JobView, runs: Sequence[Run]) -> Average:

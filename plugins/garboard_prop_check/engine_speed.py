@@ -43,7 +43,7 @@ _OUT = (WindowPosition.BELOW, WindowPosition.ABOVE)
 
 def against_window(view: JobView) -> Iterator[Finding]:
     """Full-throttle engine speed of every engine against its window and its rev limiter."""
-    runs = runs_of(view)
+    runs = view.once(runs_of)
     yield from for_each_engine(view, (WINDOW,), lambda engine: _against_window(view, engine, runs))
     left_out = (left_out_of_engine_speed(runs, engine.position) for engine in view.vessel.engines)
     yield from not_counted(chain.from_iterable(left_out), (WINDOW,))
@@ -51,7 +51,7 @@ def against_window(view: JobView) -> Iterator[Finding]:
 
 def _against_window(view: JobView, engine: Engine, runs: Sequence[Run]) -> Finding:
     low, high = window_of(engine)
-    average = average_engine_speed(view, runs, engine.position)
+    average = view.once(average_engine_speed, runs, engine.position)
     position = position_in_window(average.value, average.expanded_uncertainty, low, high)
     verdict, words = _window_words(average, position, low, high, to_settle(view, average, low, high))
     basis: tuple[Basis, ...] = (WINDOW, basis_of("engine_speed_uncertainty"))
@@ -122,16 +122,16 @@ def _window_words(
 
 def engine_difference(view: JobView) -> Iterable[Finding]:
     """The largest difference between engines at full throttle."""
-    runs = runs_of(view)
+    runs = view.once(runs_of)
     allowed = view.setting_value("prop_check.engine_difference", "rev/min")
-    speeds = {engine.position: average_engine_speed(view, runs, engine.position) for engine in view.vessel.engines}
+    speeds = {engine.position: view.once(average_engine_speed, runs, engine.position) for engine in view.vessel.engines}
     slowest, *_, fastest = sorted(speeds, key=lambda position: speeds[position].value)
     apart = apart_at_most(tuple(speeds.values()))
     difference, half_width = apart.value, apart.expanded_uncertainty
     told = f"{with_uncertainty(difference, half_width, 0)} rev/min"
     if difference:
         told += f", {fastest} faster than {slowest}"
-    if difference + half_width <= allowed:
+    if difference <= allowed:  # the practice is for engine speeds as read, each on its own tachometer
         code, verdict = "prop_check.engine_difference.usual", Verdict.PASS
         sentence = f"{told}; up to {allowed:.0f} is usual."
     elif difference - half_width <= allowed:
@@ -167,7 +167,7 @@ def apart_at_most(speeds: Sequence[Average]) -> MeasuredValue:
 
 def in_reference_air(view: JobView) -> Iterator[Finding]:
     """What each engine would turn in reference air; the window verdict stays with the engine speed as run."""
-    runs = runs_of(view)
+    runs = view.once(runs_of)
     factor, dry = air_today(view)
     return for_each_engine(view, (AIR,), lambda engine: _in_reference_air(view, engine, runs, factor, dry))
 
@@ -232,7 +232,7 @@ def engine_speed_there(average: Average, factor: float) -> MeasuredValue:
 
 
 def _in_reference_air(view: JobView, engine: Engine, runs: Sequence[Run], factor: float, dry: float) -> Finding:
-    average = average_engine_speed(view, runs, engine.position)
+    average = view.once(average_engine_speed, runs, engine.position)
     there = engine_speed_there(average, factor)
     expected, half_width = there.value, there.expanded_uncertainty
     lost = 100 * (1 - 1 / factor)

@@ -57,7 +57,7 @@ class Fitted:
 def fitted_of(view: JobView, engine: Engine, runs: Sequence[Run]) -> Fitted:
     """Raises NotEnoughData where the window, the pitch or the engine speed is not known."""
     low, high = window_of(engine)
-    return Fitted(engine, average_engine_speed(view, runs, engine.position), pitch_of(engine), low, high)
+    return Fitted(engine, view.once(average_engine_speed, runs, engine.position), pitch_of(engine), low, high)
 
 
 @attrs.frozen

@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 
-from garboard.findings import Doubt, Finding, NotEnoughData, Verdict
+import attrs
+
+from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard.series import mean
-from garboard_prop_check.agreement import Agreement, OddRun, is_any_made_twice, limits_of
+from garboard_prop_check.agreement import Agreement, OddRun, is_any_made_twice, limits_of, most_unlike
 from garboard_prop_check.averages import (
     Average,
     agreement_among,
@@ -18,25 +20,52 @@ from garboard_prop_check.averages import (
     labels_contradicted,
     ways_or_none,
 )
-from garboard_prop_check.runs import ALL_RUNS, SPEED, Reading, Run, instrument_bound, runs_of, runs_of_recording
+from garboard_prop_check.load import against_people_and_fuel
+from garboard_prop_check.runs import (
+    ALL_RUNS,
+    ROUNDING,
+    SPEED,
+    Reading,
+    Run,
+    instrument_bound,
+    runs_of,
+    runs_of_recording,
+)
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import FULL_THROTTLE, SIDES
 from garboard_prop_check.words import READINGS, about, engine_speed_words, is_above_limiter, speed_words
 
+LEAST_DIGIT, DIGITS_MOVED = 0.1, 5.0
+"""A speed that engine speed would have moved by so many of its last digits, at least a tenth of a knot, and that did
+not move is asked about; common practice, no source [kn], [-]."""
+
+LOG_WITHIN = 0.05
+"""A log is left alone within this share of the speed over ground: it is set to a few per cent, and the boat's wake
+and the bubbles under it take more at speed; common practice, no source."""
+
+_PRACTICE = BasisKind.COMMON_PRACTICE
+SAME_SPEED = Basis(
+    _PRACTICE, "a speed that stays the same to its last digit at unlike engine speed comes from a display that hung"
+)
+LOG = Basis(_PRACTICE, f"a log is set by the speed over ground of opposite runs, to {100 * LOG_WITHIN:g} %")
+
 
 def against_each_other(view: JobView) -> Iterator[Finding]:
-    """What contradicts what among the runs; nothing where nothing does."""
+    """What contradicts what among the runs and the conditions they were made in; nothing where nothing does."""
+    yield from against_people_and_fuel(view)
     try:
-        runs = runs_of(view)
+        runs = view.once(runs_of)
     except NotEnoughData:
         return  # the figures of the runs say what is missing
     yield from _odd_run(view, runs)
     yield from _labels_contradicted(view, runs)
     yield from _labels_swapped(view, runs)
+    yield from _same_speed_at_unlike_engine_speed(runs)
     for run in runs:
         yield from _typed_against_recorded(view, run)
     yield from _typed_against_all_runs(view, runs)
     yield from _above_limiter(view, runs)
+    yield from _water_log(view, runs)
 
 
 _ODD = {
@@ -146,6 +175,51 @@ def _above_limiter(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
         yield _finding("prop_check.readings.above_limiter", about(engine), sentence, average.places, text)
 
 
+def _same_speed_at_unlike_engine_speed(runs: Sequence[Run]) -> Iterator[Finding]:
+    """One speed to its last digit in all runs although an engine turned unlike: the display may have hung."""
+    speeds = [run.speed for run in runs if isinstance(run.speed, Reading)]
+    if len(speeds) < max(2, len(runs)) or any(one.deviation for one in speeds):
+        return
+    value, digit = speeds[0].value, max(LEAST_DIGIT, *(one.digit for one in speeds))
+    low, high = most_unlike(runs)
+    moved = value * (high - low) / high if high else 0.0
+    if any(abs(one.value - value) > ROUNDING for one in speeds) or moved < DIGITS_MOVED * digit:
+        return
+    text = f"every run shows {value:.1f} kn, while an engine turned from {low:.0f} to {high:.0f} rev/min"
+    sentence = (
+        f"E{text[1:]}: that is worth about {moved:.1f} kn. The display of the speed may have hung, or the engine speed "
+        "is misread. Look at both while you change the throttle, then make the runs again."
+    )
+    places = [place for run in runs for place in _places(run, SPEED)]
+    yield _finding("prop_check.readings.same_speed", "full-throttle speed", sentence, places, text, SAME_SPEED)
+
+
+def _water_log(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
+    """A log that reads otherwise than the receiver does over opposite runs, where the current drops out of both.
+
+    The speed over ground stands: over opposite runs it is what a log is set by.
+    """
+    logged = [attrs.evolve(run, speed=run.through_water) for run in runs if run.through_water]
+    average, through = (_average(view, each, SPEED) for each in (runs, logged)) if logged else (None, None)
+    if average is None or through is None or through.runs < average.runs:
+        return
+    off = 100 * (through.value / average.value - 1)
+    if abs(off) <= 100 * LOG_WITHIN:
+        return
+    yield Finding(
+        code="prop_check.readings.water_log",
+        verdict=Verdict.ADVISE,
+        about="speed through water",
+        sentence=(
+            f"Over opposite runs the log shows {through.value:.1f} kn through the water and the receiver "
+            f"{average.value:.1f} kn over ground: the log reads {abs(off):.0f} % {'high' if off > 0 else 'low'}. Look "
+            "for weed on it and set it. No figure here rests on it."
+        ),
+        basis=(LOG,),
+        places=average.places,
+    )
+
+
 def _not_counted(found: Agreement) -> str:
     if SPEED not in found.spoilt:
         return "its engine speed is not counted"
@@ -209,12 +283,12 @@ def _two_sources(named: str, text: str, places: Iterable[FieldKey]) -> Finding:
 
 def _average(view: JobView, runs: Sequence[Run], what: str) -> Average | None:
     try:
-        return average_speed(view, runs) if what == SPEED else average_engine_speed(view, runs, what)
+        return view.once(average_speed, runs) if what == SPEED else view.once(average_engine_speed, runs, what)
     except NotEnoughData:
         return None
 
 
-def _finding(code: str, about: str, sentence: str, places: Iterable[FieldKey], text: str) -> Finding:
+def _finding(code: str, about: str, sentence: str, places: Iterable[FieldKey], text: str, *basis: Basis) -> Finding:
     """What is found, with the readings in doubt. A recording of all runs is not doubted whole for one of them."""
     in_doubt = tuple(place for place in dict.fromkeys(places) if place[1] != ALL_RUNS)
     return Finding(
@@ -222,7 +296,7 @@ def _finding(code: str, about: str, sentence: str, places: Iterable[FieldKey], t
         verdict=Verdict.ADVISE,
         about=about,
         sentence=sentence,
-        basis=(READINGS, basis_of("run_difference"), basis_of("same_way_difference"), basis_of("largest_current")),
+        basis=(READINGS, *(basis or map(basis_of, ("run_difference", "same_way_difference", "largest_current")))),
         places=in_doubt,
         doubts=tuple(Doubt(text, step=step, field=field, row=row, of=of) for step, field, row, of in in_doubt),
     )

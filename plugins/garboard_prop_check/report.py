@@ -29,13 +29,13 @@ TOLD_UNLESS_PASSED = tuple(
 def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
     """The blocks of the page; none when no run was made."""
     try:
-        runs = runs_of(view)
+        runs = view.once(runs_of)
     except NotEnoughData:
         return ()
     if not any(isinstance(read, Reading) for run in runs for read in run.engine_speed.values()):
         return ()
     in_doubt = {doubt.place for item in assessed for doubt in item.finding.doubts}
-    speed = _or_none(lambda: average_speed(view, runs))
+    speed = _or_none(lambda: view.once(average_speed, runs))
     is_doubted = speed is not None and not in_doubt.isdisjoint(speed.places)
     findings = [item.finding for item in assessed if _is_told(item)]
     return (
@@ -121,7 +121,7 @@ IN_DOUBT = "in doubt"
 def _row(
     view: JobView, engine: Engine, runs: Sequence[Run], speed: Average | None, in_doubt: Set[FieldKey]
 ) -> tuple[str, ...]:
-    engine_speed = _or_none(lambda: average_engine_speed(view, runs, engine.position))
+    engine_speed = _or_none(lambda: view.once(average_engine_speed, runs, engine.position))
     window = _or_none(lambda: window_of(engine))
     slip = _or_none(lambda: slip_of(view, engine, engine_speed, speed)) if engine_speed and speed else None
     return (

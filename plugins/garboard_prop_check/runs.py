@@ -117,6 +117,7 @@ class Run:
     side         : "with", "against" or empty
     heard        : what each source of its recording gives, by the engine's position or SPEED
     stretch      : start and end of what was cut from its recording [s], None for a run without one
+    through_water: speed by the log in its recording [kn], None where none was heard
     """
 
     name: str
@@ -127,6 +128,7 @@ class Run:
     side: str = ""
     heard: Mapping[str, Sequence[Reading]] = attrs.field(factory=dict)
     stretch: tuple[float, float] | None = None
+    through_water: Reading | None = None
 
     def is_same_stretch(self, other: Run) -> bool:
         """Whether both were cut from the same seconds of the same samples, whatever the files are called."""
@@ -191,6 +193,7 @@ def _run_of_row(view: JobView, row: str) -> Run:
         course=course if course is not None else recorded.course,
         heard=recorded.heard,
         stretch=recorded.stretch,
+        through_water=recorded.through_water,
     )
 
 
@@ -374,7 +377,15 @@ def _run_of_stretch(view: JobView, name: str, recording: Recording, stretch: Ste
         course=_mean_course(courses[0].between(stretch.start, stretch.end).values if courses else ()),
         heard=heard,
         stretch=(stretch.start, stretch.end),
+        through_water=_through_water(recording, stretch, place),
     )
+
+
+def _through_water(recording: Recording, stretch: Steady, place: FieldKey) -> Reading | None:
+    """What the first log heard gives in a stretch."""
+    parts = (stream.between(stretch.start, stretch.end).values for stream in recording.of("speed_through_water"))
+    values = next((values for values in parts if len(values) >= LEAST_SAMPLES), ())
+    return Reading(mean(values), "kn", 0.0, standard_deviation(values), place) if values else None
 
 
 def _heard(streams: Iterable[Stream], used: StreamKey, stretch: Steady, place: FieldKey) -> tuple[Reading, ...]:

@@ -19,6 +19,7 @@ from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, PROPELLER
 from garboard_prop_check.weight_and_power import is_less_believable
 from garboard_prop_check.words import (
     AVERAGING,
+    CUP,
     SLIP,
     about,
     for_each_engine,
@@ -33,6 +34,9 @@ SLIP_NUMBER, BY_STAMP = "slip", "slip by the stamped pitch"
 LARGEST_DIAMETER = 17.0
 """An outboard's propeller has no larger diameter [in]; common practice, no source."""
 SPEED_UNITS = ("kn", "mph", "km/h")
+CUP_ACTS_AS = {"light": 0.5, "heavy": 1.0}
+"""A cup acts as up to so much more pitch [in]: it costs about 200 rev/min, as an inch does. Common practice, no source;
+that a light one does half of it is from memory."""
 
 
 @attrs.frozen
@@ -74,9 +78,9 @@ class Slip:
 
 def engine_slip(view: JobView) -> Iterator[Finding]:
     """Slip of every propeller, and of twins against each other."""
-    runs = runs_of(view)
-    speed = average_speed(view, runs)
-    slips = slips_of(view, runs, speed)
+    runs = view.once(runs_of)
+    speed = view.once(average_speed, runs)
+    slips = view.once(slips_of, runs, speed)
     units = units_that_fit(view, speed, slips)
     yield from for_each_engine(view, (SLIP,), lambda engine: _engine_slip(view, engine, runs, speed, units))
     yield from unlike_slips(view, slips)
@@ -87,7 +91,7 @@ def slips_of(view: JobView, runs: Sequence[Run], speed: Average) -> list[Slip]:
     found = []
     for engine in view.vessel.engines:
         try:
-            found.append(slip_of(view, engine, average_engine_speed(view, runs, engine.position), speed))
+            found.append(slip_of(view, engine, view.once(average_engine_speed, runs, engine.position), speed))
         except NotEnoughData:
             continue
     return found
@@ -129,6 +133,19 @@ def _believable(view: JobView) -> tuple[Limit, Limit]:
     most += view.setting_value("prop_check.slip_beyond_usual", "%")
     fastest = view.setting_value("prop_check.highest_theory", "kn")
     return Limit(SLIP_NUMBER, 0.0, most), Limit("theoretical speed", high=fastest)
+
+
+def is_explained_by_cup(view: JobView, found: Slip, units: Sequence[tuple[str, float]]) -> bool:
+    """Whether a cup makes a slip usual that the stamp alone makes too little, and no other unit of speed does.
+
+    units : as of `units_that_fit`
+    """
+    fitted, form = found.engine.propeller, view.vessel.hull_form
+    added = CUP_ACTS_AS.get(fitted.cup, 0.0) if fitted else 0.0
+    if units or not added or form not in USUAL_SLIP or found.measured.high < 0:
+        return False
+    low, high = (_usual_slip(view, form, end) for end in ("low", "high"))
+    return found.by_stamp.value < low <= found.at(found.speed.value, pitch=pitch_of(found.engine) + added) <= high
 
 
 def is_more_than_usual(view: JobView, found: Slip) -> bool:
@@ -202,8 +219,8 @@ _CHECK = "Check the gear ratio, the stamped pitch and diameter, and the unit of 
 def _engine_slip(
     view: JobView, engine: Engine, runs: Sequence[Run], speed: Average, units: Sequence[tuple[str, float]]
 ) -> Finding:
-    found = slip_of(view, engine, average_engine_speed(view, runs, engine.position), speed)
-    judged = _judged(view, found)
+    found = slip_of(view, engine, view.once(average_engine_speed, runs, engine.position), speed)
+    judged = _judged(view, found, units)
     suspects = list(_suspects(view, found, units)) if judged.is_suspicious else []
     words = [judged.sentence, *(f"Slip would be usual {suspect.text}." for suspect in suspects)]
     if judged.verdict is not Verdict.PASS:
@@ -221,7 +238,9 @@ def _engine_slip(
     )
 
 
-def _judged(view: JobView, found: Slip) -> Judged:
+def _judged(view: JobView, found: Slip, units: Sequence[tuple[str, float]]) -> Judged:
+    if trim_at_best(view) and is_explained_by_cup(view, found, units):
+        return _by_cup(view, found)
     if reading_is_wrong(view, found.measured, found.theory) or found.measured.value < 0:
         return _cannot_be(view, found)
     told, form = f"Slip {found.numbers[1]} by the stamped pitch", view.vessel.hull_form
@@ -232,6 +251,20 @@ def _judged(view: JobView, found: Slip) -> Judged:
         sentence = f"{told}. Trim was not noted as at best, so it is not compared with what is usual."
         return Judged("prop_check.slip.not_at_best_trim", Verdict.ADVISE, sentence, _believable(view))
     return _against_usual(view, found, told, form)
+
+
+def _by_cup(view: JobView, found: Slip) -> Judged:
+    fitted, form = found.engine.propeller, view.vessel.hull_form
+    cup = fitted.cup if fitted else ""
+    with_cup = found.at(found.speed.value, pitch=pitch_of(found.engine) + CUP_ACTS_AS[cup])
+    low, high = (_usual_slip(view, form, end) for end in ("low", "high"))
+    sentence = (
+        f"Slip {found.numbers[1]} by the stamped pitch, less than usual. Its {cup} cup may explain it: that acts as up "
+        f"to {CUP_ACTS_AS[cup]:g} in more pitch, with which slip is {with_cup:.1f} %; {low:g} to {high:g} % is usual "
+        "for this hull. Read the stamp once more."
+    )
+    used = (CUP, basis_of(slip_setting(form, "low")))
+    return Judged("prop_check.slip.cup_explains", Verdict.ADVISE, sentence, _believable(view), used)
 
 
 def _cannot_be(view: JobView, found: Slip) -> Judged:

@@ -40,8 +40,8 @@ from garboard_prop_check.words import (
 
 def full_throttle_speed(view: JobView) -> Iterable[Finding]:
     """Boat speed with current dropped out, with table and figure of the runs."""
-    runs = runs_of(view)
-    average = average_speed(view, runs)
+    runs = view.once(runs_of)
+    average = view.once(average_speed, runs)
     return (
         Finding(
             code="prop_check.speed.measured",
@@ -134,8 +134,8 @@ def _cell(reading: Reading | Missing | None, decimals: int, counts: bool) -> str
 def crouch_estimate(view: JobView) -> Iterable[Finding]:
     """Whether the measured speed is believable for weight and power."""
     expected = expected_speed(view)
-    runs = runs_of(view)
-    speed = average_speed(view, runs)
+    runs = view.once(runs_of)
+    speed = view.once(average_speed, runs)
     check_planing(view, speed.value)
     told = (
         f"Crouch's formula gives {expected.slow:.1f} to {expected.fast:.1f} kn for {expected.weight:.0f} lb and "
@@ -143,7 +143,7 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
     )
     verdict, doubts = Verdict.ADVISE, tuple[Doubt, ...]()
     if speed.measured.low > expected.highest:
-        fitting = units_that_fit(view, speed, slips_of(view, runs, speed))
+        fitting = units_that_fit(view, speed, view.once(slips_of, runs, speed))
         units = [unit for unit, value in fitting if not expected.off(value)]
         hint = f"Was it read in {' or '.join(units)}?" if units else "Check weight, power and the unit of speed."
         text = f"{speed.value:.1f} kn is faster than weight and power explain"

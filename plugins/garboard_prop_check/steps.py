@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from garboard import cautions
-from garboard.fields import WATER
+from garboard.fields import LOAD, WATER
 from garboard.findings import Basis, BasisKind
 from garboard.steps import Caution, Field, Kind, Phase, Step
 from garboard_prop_check.crouch import CONSTANTS
@@ -14,7 +14,6 @@ CONDITIONS = "prop_check.conditions"
 FULL_THROTTLE = "prop_check.full_throttle"
 
 TRIM_AT_BEST = "at best"
-LOADS = ("light", "half", "full", "unknown")
 TOO_ROUGH = ("chop", "rough")
 SIDES = ("with", "against")
 
@@ -90,7 +89,7 @@ STEPS = (
                 choices=(TRIM_AT_BEST, "not at best", "unknown"),
                 help="At best: trimmed out until speed stops rising, without the propeller letting go.",
             ),
-            Field(name="load", title="Load as run", kind=Kind.CHOICE, choices=LOADS),
+            Field(name="load", title="Load as run", kind=Kind.CHOICE, choices=LOAD),
             Field(
                 name="fuel_level",
                 title="Fuel on board",

@@ -30,6 +30,7 @@ AIR = Basis(
     "an approximation, for engines without supercharging; never changes a verdict",
 )
 CROUCH = Basis(_METHOD, "Crouch's formula for planing boats, constants for knots", "a sanity check, not a promise")
+CUP = Basis(BasisKind.COMMON_PRACTICE, "a cup acts as up to an inch of pitch, a light one as half of it")
 STEP_RULE = Basis(BasisKind.COMMON_PRACTICE, "150 to 200 rev/min for each inch of pitch")
 PROPORTION = Basis(BasisKind.COMMON_PRACTICE, "pitch x engine speed stays the same")
 FORMULA = Basis(

@@ -40,6 +40,10 @@ SMALL_ENTRY = 100
 """No entry is smaller [bytes]."""
 LONGEST_REQUEST = 60.0
 """How long a body may take to come [s]."""
+LARGEST_PAIRING = 4096
+"""Bytes of a pairing request, as sent and unpacked: whoever asks is a stranger."""
+SECONDS_TO_PAIR = 10.0
+"""How long its body may take to come [s]."""
 
 NONE: Mapping[str, str] = MappingProxyType({})
 CLOSE: Mapping[str, str] = MappingProxyType({"Connection": "close"})
@@ -48,6 +52,7 @@ _DEVICE = re.compile(r"[!-~](?:[ -~]{0,62}[!-~])?")
 
 log = logging.getLogger("garboard.shop")
 Result = TypeVar("Result")
+Lost = Callable[[Request, int], Awaitable[Response]]
 
 
 @attrs.frozen(kw_only=True)
@@ -105,6 +110,7 @@ def make_app(
     limits: Limits | None = None,
     now: Callable[[], int] = wall_milliseconds,
     routes: Sequence[BaseRoute] = (),
+    lost: Lost | None = None,
 ) -> Starlette:
     """The application.
 
@@ -112,8 +118,16 @@ def make_app(
     name   : what tablets call the shop
     now    : the shop's wall time [ms since 1970-01-01 UTC]
     routes : further routes, for pages; they do their own sign-in
+    lost   : the page a browser gets for an address or a method nobody knows; None for no pages
     """
-    app = Starlette(routes=[*PROTOCOL_ROUTES, *routes], exception_handlers={HTTPException: _no_such_thing})
+
+    async def no_such_thing(request: Request, failure: Exception) -> Response:
+        status = failure.status_code if isinstance(failure, HTTPException) else 404
+        if lost is not None and _wants_a_page(request):
+            return await lost(request, status)
+        return _json(request, {"refused": "this address does not exist"}, status=status)
+
+    app = Starlette(routes=[*PROTOCOL_ROUTES, *routes], exception_handlers={HTTPException: no_such_thing})
     app.router.redirect_slashes = False  # an address is right or it is not; the protocol knows no third way
     app.state.shop = Shop(store=store, name=name, limits=limits or Limits(), now=now)
     return app
@@ -127,7 +141,7 @@ async def versions(request: Request) -> Response:
 async def pair(request: Request) -> Response:
     """A code's secret for a place among the tablets. The one thing an unpaired tablet may ask."""
     shop = _shop(request)
-    fields = wire.read_object(await _body(request, 4096))
+    fields = wire.read_object(await _body(request, LARGEST_PAIRING, LARGEST_PAIRING, SECONDS_TO_PAIR))
     secret, token = wire.text_in(fields, "secret"), wire.text_in(fields, "token", access.LONGEST_TOKEN)
     name = " ".join(wire.text_in(fields, "tablet", 60).split())
     if not name.isprintable() or not name:
@@ -168,7 +182,7 @@ async def buckets(request: Request) -> Response:
     """Of some hulls, the hash buckets in which the tablet and the shop differ."""
     shop = _shop(request)
     asked = await _asked(request)
-    theirs = wire.read_bucket_digests(asked.body)
+    theirs = await run_in_threadpool(wire.read_bucket_digests, asked.body)
     if len(theirs) > shop.limits.hulls:
         raise Refusal(413, f"at most {shop.limits.hulls} hulls in one question")
     return _packed(request, wire.by_hull(await run_in_threadpool(differing_buckets_of, shop.store, theirs)))
@@ -190,7 +204,7 @@ async def diff(request: Request) -> Response:
     """Entries the tablet does not hold, and beginnings of the ids it holds and the shop does not."""
     shop = _shop(request)
     asked = await _asked(request)
-    question = wire.read_question(asked.body)
+    question = await run_in_threadpool(wire.read_question, asked.body)
     if len(question.held) > shop.limits.hulls or sum(map(len, question.held.values())) > shop.limits.ids:
         raise Refusal(413, f"at most {shop.limits.hulls} hulls and {shop.limits.ids} ids in one question")
     differences = await run_in_threadpool(differences_of, shop.store, question, shop.limits.answer)
@@ -217,6 +231,8 @@ def differences_of(store: Store, question: Question, room: int) -> Differences:
         if missing := theirs[hull] - {name[:digits] for name in held}:
             needs[hull] = sorted(missing)
         offered = sorted(name for name in held if name[:digits] not in theirs[hull])
+        if not offered:
+            continue
         entries = store.get(hull, offered[: room // SMALL_ENTRY + 1])
         taken = 0
         for raw in entries.values():
@@ -261,7 +277,8 @@ def take_in(shop: Shop, asked: Asked, lines: Sequence[bytes]) -> JsonValue:
         except NewerFormat as reason:
             over = dict.fromkeys(found, in_words(reason))
         refused += [[name, why] for name, why in over.items()]
-        within[hull] = CheckedEntries((name, raw) for name, raw in found.items() if name not in over)
+        if kept := CheckedEntries((name, raw) for name, raw in found.items() if name not in over):
+            within[hull] = kept
     put = shop.store.put_if_absent(within, asked.tablet.id, shop.now(), asked.clock_offset)
     refused += [[name, in_words(reason)] for name, reason in put.refused]
     known = sum(map(len, within.values())) - len(put.added) - len(put.refused)
@@ -441,8 +458,13 @@ def _device(stated: str) -> str:
     return stated
 
 
-async def _body(request: Request, largest: int) -> bytes:
-    """The body, proved and decompressed."""
+async def _body(request: Request, largest: int, unpacked: int = wire.LARGEST_TEXT, longest: float = 0.0) -> bytes:
+    """The body, proved and decompressed.
+
+    largest, unpacked : bytes it may have as sent, and once decompressed
+    longest           : how long it may take to come; 0 for as long as any may [s]
+    """
+    longest = longest or LONGEST_REQUEST
     too_large = Refusal(413, f"at most {largest} bytes in one request")
     stated = request.headers.get("content-length", "0")
     if not (stated.isascii() and stated.isdigit()) or int(stated) > largest:
@@ -450,18 +472,19 @@ async def _body(request: Request, largest: int) -> bytes:
     pieces: list[bytes] = []
     size = 0
     try:
-        async with asyncio.timeout(LONGEST_REQUEST):
+        async with asyncio.timeout(longest):
             async for piece in request.stream():
                 size += len(piece)
                 if size > largest:
                     raise too_large
                 pieces.append(piece)
     except TimeoutError:
-        raise Refusal(408, f"the request took more than {LONGEST_REQUEST:.0f} s to arrive") from None
+        raise Refusal(408, f"the request took more than {longest:.0f} s to arrive") from None
     body = b"".join(pieces)
     if not body:
         return b""
-    return wire.unpacked(body, request.headers.get("content-encoding", ""), request.headers.get("content-digest", ""))
+    packing, digest = (request.headers.get(name, "") for name in ("content-encoding", "content-digest"))
+    return await run_in_threadpool(wire.unpacked, body, packing, digest, unpacked)
 
 
 def _need_manager(asked: Asked) -> None:
@@ -509,9 +532,10 @@ def _packed(
     return Response(ready, status, {**_common(_shop(request)), **about, **fields}, kind)
 
 
-async def _no_such_thing(request: Request, failure: Exception) -> Response:
-    status = failure.status_code if isinstance(failure, HTTPException) else 404
-    return _json(request, {"refused": "this address does not exist"}, status=status)
+def _wants_a_page(request: Request) -> bool:
+    """Whether a person's browser asks, outside the protocol: it says that it takes HTML, and no program does."""
+    is_protocols = request.scope["path"].startswith(("/v1/", "/versions"))
+    return not is_protocols and "text/html" in request.headers.get("accept", "").lower()
 
 
 class _Silence(Response):
@@ -544,7 +568,7 @@ def _safely(endpoint: Endpoint) -> Endpoint:
         except ClientDisconnect:
             return _Silence()
         except Exception:
-            log.exception("%s %s failed", request.method, request.url.path)
+            log.exception("%s %r failed", request.method, request.scope["path"])
             return _json(request, {"refused": "the shop server failed; its log has the cause"}, status=500)
 
     return answer

@@ -126,6 +126,7 @@ def shop(
     from garboard_shop.pages.desk import ShopDesk
     from garboard_shop.pages.plugins import WAITING_FOLDER, files_to_run
     from garboard_shop.pages.views import routes_of
+    from garboard_shop.pages.visits import lost_in
 
     if not folder.exists():
         serve.listen(host, port).close()  # a taken port leaves no empty folder behind
@@ -142,7 +143,9 @@ def shop(
             return access.open_code(store.register, role, here, port, certificate.fingerprint, now, by)
 
         shop_folder = folder / SHOP_FOLDER
-        with_own = attrs.evolve(tools, plugin_files=(*tools.plugin_files, *files_to_run(store, shop_folder)))
+        approved = files_to_run(store, shop_folder)
+        beside = (file for file in tools.beside(folder) if file.stem not in {one.stem for one in approved})
+        with_own = attrs.evolve(tools, plugin_files=(*tools.plugin_files, *approved, *beside))
         with_own.tell_broken_plugins()
         code = new_code(role, by)
         click.echo(f"Shop server at {code.address}, everything kept in {place_of(folder, store_url)}")
@@ -150,7 +153,7 @@ def shop(
         _tell_pages(store, here, port, certificate.fingerprint)
         tell_code(code, role)
         with ShopDesk(store, with_own.host, shop_folder, new_code, folder / WAITING_FOLDER) as desk:
-            app = make_app(store, name=desk.shop_name, routes=routes_of(desk))
+            app = make_app(store, name=desk.shop_name, routes=routes_of(desk), lost=lost_in(desk))
             serve.run(app, listening, certificate, announce)
     finally:
         store.close()
@@ -500,10 +503,12 @@ def _keep_address(folder: Path, host: str, port: int) -> None:
 
 
 def _kept_address(folder: Path) -> tuple[str, int]:
+    from garboard.disk.json_text import read_json
+
     try:
-        plain = json.loads((folder / ADDRESS_FILE).read_bytes())
+        plain = read_json((folder / ADDRESS_FILE).read_bytes())
         return str(plain["host"]), int(plain["port"])
-    except (OSError, ValueError, KeyError):
+    except (OSError, ValueError, KeyError, TypeError):
         expected = "one where `garboard shop` has run once"
         raise InputError(str(folder), [Fault("folder", expected, "no address of a server")]) from None
 

@@ -22,6 +22,7 @@ from garboard.disk.documents import Document, DocumentDamaged, Kind, numbered
 from garboard.disk.entries import SHOP_RECORD, view
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import HULLS_FOLDER, CheckedEntries, HullFolder, PutResult
+from garboard.disk.json_text import read_json
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving
 from garboard.disk.shop_document import is_paired
@@ -109,7 +110,8 @@ class EmbeddedStore:
     def deliveries(self, first: int, last: int) -> Iterator[Delivery]:
         days = _file_of(first), _file_of(last)
         for path in sorted(self._deliveries.glob("*.jsonl")):
-            for line in path.read_text().splitlines() if days[0] <= path.name <= days[1] else ():
+            in_days = days[0] <= path.name <= days[1]
+            for line in path.read_text("utf-8", errors="replace").splitlines() if in_days else ():
                 delivery = _delivery(line)
                 if delivery and first <= delivery.at <= last:
                     yield delivery
@@ -408,10 +410,12 @@ def _file_of(at: int) -> str:
 
 
 def _delivery(line: str) -> Delivery | None:
-    """A line of the deliveries; None for one cut off by a power cut."""
+    """A line of the deliveries; None for one cut off by a power cut, or damaged."""
     try:
-        plain = json.loads(line)
-        ids = {hull: tuple(names) for hull, names in plain["ids"].items()}
-        return Delivery(plain["at"], plain["tablet"], plain["clock_offset"], ids)
+        plain = read_json(line)
+        at, tablet, offset, ids = (plain[key] for key in ("at", "tablet", "clock_offset", "ids"))
+        whole = {hull: tuple(names) for hull, names in ids.items() if all(isinstance(name, str) for name in names)}
     except (ValueError, KeyError, TypeError, AttributeError):
         return None
+    fits = type(at) is int and type(offset) is int and isinstance(tablet, str) and len(whole) == len(ids)
+    return Delivery(at, tablet, offset, whole) if fits else None

@@ -45,7 +45,7 @@ def approve(register: Register, keep: Keep, file: Path, by: str, now: int) -> Sh
     if not faults:
         faults += [
             Fault("file", "a plugin that loads", problem.reason)
-            for problem in make_host(entry_points=False, files=[file]).problems
+            for problem in make_host(entry_points=False, files=[file], apart=True).problems
             if problem.name == name
         ]
     if faults:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import asyncio
 import socket
 import ssl
+import time
+from collections.abc import Callable
 from contextlib import closing, nullcontext
 from typing import TYPE_CHECKING
 
@@ -12,16 +13,11 @@ from garboard.faults import Fault, InputError, in_words
 from garboard_shop.certificate import Certificate
 
 if TYPE_CHECKING:
-    import uvicorn
     from starlette.applications import Starlette
 
+    from garboard_shop import door
+
 BACKLOG = 256
-SECONDS_IDLE = 30
-"""How long an idle connection stays open [s]."""
-SECONDS_TO_ASK = 30.0
-"""How long a connection may go without a whole request: silence must not take all the places [s]."""
-MOST_AT_ONCE = 500
-"""Connections served at once; more are told to come back."""
 ANYWHERE = ("", "0.0.0.0", "::")
 
 
@@ -54,22 +50,27 @@ def reachable_host(host: str) -> str:
     return found
 
 
-def server_of(app: Starlette, certificate: Certificate) -> uvicorn.Server:
-    """A server for an application, not yet running."""
+def server_of(app: Starlette, certificate: Certificate, clock: Callable[[], float] = time.monotonic) -> door.DoorServer:
+    """A server for an application, not yet running.
+
+    clock : by which slow connections are closed; never set back [s]
+    """
     import uvicorn
+
+    from garboard_shop import door
 
     config = uvicorn.Config(
         app,
-        http=_hurried_protocol(),
+        http=door.DoorProtocol,
         ws="none",
         lifespan="off",
-        log_level="warning",
+        log_level="error",  # what a stranger sends fills no log
         access_log=False,
         proxy_headers=False,
         server_header=False,
-        timeout_keep_alive=SECONDS_IDLE,
+        timeout_keep_alive=int(door.SECONDS_IDLE),
         timeout_graceful_shutdown=5,
-        limit_concurrency=MOST_AT_ONCE,
+        h11_max_incomplete_event_size=door.LARGEST_HEAD * 2,
         ssl_certfile=certificate.certificate,
         ssl_keyfile=certificate.key,
     )
@@ -77,7 +78,7 @@ def server_of(app: Starlette, certificate: Certificate) -> uvicorn.Server:
     if config.ssl is not None:
         config.ssl.minimum_version = ssl.TLSVersion.TLSv1_3
         config.ssl.num_tickets = 0  # nothing is remembered of a connection: a tablet makes one, and takes none up again
-    return uvicorn.Server(config)
+    return door.DoorServer(config, clock)
 
 
 def run(app: Starlette, listening: socket.socket, certificate: Certificate, announce: bool = False) -> None:
@@ -88,27 +89,3 @@ def run(app: Starlette, listening: socket.socket, certificate: Certificate, anno
     host = reachable_host(listening.getsockname()[0])
     with announced(host, port, certificate.fingerprint) if announce else nullcontext():
         server_of(app, certificate).run(sockets=[listening])
-
-
-def _hurried_protocol() -> type[asyncio.Protocol]:
-    """HTTP/1.1 that closes connections which ask nothing, or never finish asking."""
-    from uvicorn.protocols.http.h11_impl import H11Protocol, RequestResponseCycle
-
-    class HurriedProtocol(H11Protocol):
-        _last: RequestResponseCycle | None = None
-
-        def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]  # as in uvicorn
-            super().connection_made(transport)
-            self.loop.call_later(SECONDS_TO_ASK, self._look)
-
-        def _look(self) -> None:
-            asked: RequestResponseCycle | None = self.cycle
-            if self.transport.is_closing():
-                return
-            if asked is self._last and (asked is None or asked.response_complete):
-                self.transport.close()
-                return
-            self._last = asked
-            self.loop.call_later(SECONDS_TO_ASK, self._look)
-
-    return HurriedProtocol

@@ -6,6 +6,7 @@ Two sorts of thing are kept: entries and attachments, which only ever grow, and 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple, Protocol
 from uuid import uuid4
@@ -332,6 +333,20 @@ def managers_devices(register: Register) -> frozenset[str]:
     """What stands in entries for the managers' tablets, removed ones too, and for the shop itself."""
     managers = [one for one in register.tablets() if one.role == MANAGER]
     return frozenset({ON_THE_PAGE, AT_THE_DESK, *(device for one in managers for device in one.writes_as)})
+
+
+def names_of_devices(register: Register) -> Mapping[str, str]:
+    """What the shop calls who wrote an entry, by what stands for the tablet in it."""
+    tablets = register.tablets()
+    names = names_of_tablets(tablets)
+    return {device: names[one.id] for one in tablets for device in one.writes_as}
+
+
+def names_of_tablets(tablets: Iterable[Tablet]) -> Mapping[str, str]:
+    """What tablets are called, by their id; with the id where several are called the same."""
+    listed = [*tablets]
+    called = Counter(one.name for one in listed)
+    return {one.id: one.name if called[one.name] == 1 else one.in_words for one in listed}
 
 
 def before_the_shop(settings: Sequence[str], at: int) -> Tablet:

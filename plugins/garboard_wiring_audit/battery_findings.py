@@ -373,7 +373,7 @@ def load_of(view: JobView, battery: Battery) -> Load:
     running: list[MeasuredValue] = []
     missing: list[Missing] = []
     for circuit in loads_of(view, battery):
-        facts = facts_of(view, circuit, rules)
+        facts = view.once(facts_of, circuit, rules, weighs_current=True)
         if "load" in facts.missing:
             lacking = facts.missing["load"]
             missing.append(attrs.evolve(lacking, text=f"{circuit.name}: {lacking.text}", of=circuit.name))

@@ -14,7 +14,7 @@ from garboard.uncertainty import MeasuredValue
 from garboard.units import Amount
 from garboard_wiring_audit.bank_voltage import nominal_volts
 from garboard_wiring_audit.conductors import Conductor, of_area, of_gauge
-from garboard_wiring_audit.readings import has_been_read, known, read
+from garboard_wiring_audit.readings import has_been_read, known, known_value, read
 from garboard_wiring_audit.rules import Rules
 from garboard_wiring_audit.steps import CIRCUITS
 
@@ -75,11 +75,18 @@ class _Gathering:
 
     def amount(
         self, fact: str, amount: Amount | None, unit: str, what: str, field: str, zero_allowed: bool = False
-    ) -> MeasuredValue:
+    ) -> float:
         try:
-            return known(amount, unit, what, zero_allowed, field=f"circuits.{field}")
+            return known_value(amount, unit, what, zero_allowed, field=f"circuits.{field}")
         except NotEnoughData as lacking:
             self.missing[fact] = lacking.missing[0]
+            return math.nan
+
+    def length(self, length: Amount | None) -> MeasuredValue:
+        try:
+            return known(length, "m", "cable run from source to load", field="circuits.length")
+        except NotEnoughData as lacking:
+            self.missing["length"] = lacking.missing[0]
             return UNKNOWN
 
     def answer(self, fact: str, value: object, what: str, field: str) -> None:
@@ -87,7 +94,7 @@ class _Gathering:
             self.missing[fact] = Missing(f"{what} is not entered", lack=Lack.NOT_ENTERED, field=f"circuits.{field}")
 
 
-def facts_of(view: JobView, circuit: Circuit, rules: Rules, *, weighs_current: bool = True) -> CircuitFacts:
+def facts_of(view: JobView, circuit: Circuit, rules: Rules, *, weighs_current: bool) -> CircuitFacts:
     """What is known of a circuit on this job.
 
     weighs_current : whether what the current meter is good to counts; where it does not, it is not asked for
@@ -109,17 +116,17 @@ def facts_of(view: JobView, circuit: Circuit, rules: Rules, *, weighs_current: b
         insulation=round(
             gathering.amount(
                 "insulation", circuit.insulation_temperature, "degC", "insulation rating", "insulation_temperature"
-            ).value,
+            ),
             1,
         ),
-        length=gathering.amount("length", circuit.length, "m", "cable run from source to load", "length"),
+        length=gathering.length(circuit.length),
         volts=_volts(view, circuit, gathering),
         load=_load(design, current, gathering, circuit.name),
-        design=design,
+        design=MeasuredValue(design, "A"),
         current=current,
         rating=gathering.amount(
             "rating", circuit.protection_rating, "A", "fuse or breaker rating", "protection_rating"
-        ).value,
+        ),
         distance=gathering.amount(
             "distance",
             circuit.protection_distance,
@@ -127,7 +134,7 @@ def facts_of(view: JobView, circuit: Circuit, rules: Rules, *, weighs_current: b
             "distance of fuse or breaker from the source",
             "protection_distance",
             True,
-        ).value,
+        ),
         missing=gathering.missing,
     )
 
@@ -142,15 +149,15 @@ def _measured_current(view: JobView, circuit: Circuit, meter: float, gathering: 
         return UNKNOWN
 
 
-def _load(design: MeasuredValue, current: MeasuredValue, gathering: _Gathering, of: str) -> MeasuredValue:
+def _load(design: float, current: MeasuredValue, gathering: _Gathering, of: str) -> MeasuredValue:
     """The larger of design current, taken as exact, and measured current."""
     if "usable_current" in gathering.missing:
         gathering.missing["load"] = gathering.missing["usable_current"]
         return UNKNOWN
-    if current.value > 0 and not design.value >= current.value:
+    if current.value > 0 and not design >= current.value:
         return current
-    if design.value > 0:
-        return MeasuredValue(design.value, "A")
+    if design > 0:
+        return MeasuredValue(design, "A")
     text = "current is not entered, neither by design nor measured above zero"
     gathering.missing["load"] = Missing(text, lack=Lack.NOT_ENTERED, step=CIRCUITS, field="current", of=of)
     return UNKNOWN
@@ -159,7 +166,7 @@ def _load(design: MeasuredValue, current: MeasuredValue, gathering: _Gathering, 
 def _volts(view: JobView, circuit: Circuit, gathering: _Gathering) -> float:
     battery = next((each for each in view.vessel.batteries if each.name == circuit.battery), None)
     nominal = circuit.nominal_voltage or (battery.nominal_voltage if battery else None)
-    volts = gathering.amount("volts", nominal, "V", "nominal voltage", "nominal_voltage").value
+    volts = gathering.amount("volts", nominal, "V", "nominal voltage", "nominal_voltage")
     bank = nominal_volts(battery) if battery is not None and circuit.nominal_voltage is None else None
     return volts if bank is None or "volts" in gathering.missing else bank
 
@@ -169,7 +176,7 @@ def _conductor(circuit: Circuit, gathering: _Gathering) -> Conductor:
     unknown = Conductor("not known", math.nan)
     if not circuit.conductor_awg:
         given = gathering.amount("conductor", area, "mm2", "conductor size", "conductor_area")
-        return unknown if given is UNKNOWN else of_area(given.value)
+        return unknown if math.isnan(given) else of_area(given)
     try:
         conductor = of_gauge(circuit.conductor_awg)
     except NotEnoughData as lacking:

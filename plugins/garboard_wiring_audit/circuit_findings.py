@@ -48,11 +48,11 @@ class Outcome:
     not_covered: dict[str, str] = attrs.field(factory=dict)
 
 
-def outcome_of(rule: CircuitRule, view: JobView, rules: Rules) -> Outcome:
-    """Hold every circuit against a rule."""
-    outcome = Outcome()
+def outcome_of(view: JobView, rule: CircuitRule) -> Outcome:
+    """Hold every circuit against a rule. Two rules that ask for one cure look at each other's outcome: ask `once`."""
+    rules, outcome = rules_of(view), Outcome()
     for circuit in view.vessel.circuits:
-        facts = facts_of(view, circuit, rules, weighs_current=rule.weighs_current)
+        facts = view.once(facts_of, circuit, rules, weighs_current=rule.weighs_current)
         try:
             judged = rule.judge(view, facts, rules)
             sized = rule.resizes and judged.verdict is not Verdict.PASS and not facts.draws_too_much
@@ -71,7 +71,7 @@ def outcome_of(rule: CircuitRule, view: JobView, rules: Rules) -> Outcome:
 def findings_on(rule: CircuitRule, view: JobView) -> Iterator[Finding]:
     """Findings of a rule."""
     rules = rules_of(view)
-    outcome = outcome_of(rule, view, rules)
+    outcome = view.once(outcome_of, rule)
     basis = rule.basis(rules)
     joined = _joined(rule, outcome, view, rules)
     for name, judged in (outcome.judged | joined).items():
@@ -109,7 +109,7 @@ def _joined(rule: CircuitRule, outcome: Outcome, view: JobView, rules: Rules) ->
     partner = next((each for each in RULES if rule.name == each.joins or rule.joins == each.name), None)
     if partner is None:
         return {}
-    others = outcome_of(partner, view, rules).judged
+    others = view.once(outcome_of, partner).judged
     return {
         name: attrs.evolve(judged.with_other(others[name]), basis=_merged(partner.basis(rules), judged, others[name]))
         for name, judged in outcome.judged.items()
@@ -239,12 +239,12 @@ def label_findings(view: JobView) -> Iterator[Finding]:
 
 def verdicts_of(view: JobView) -> dict[str, Verdict]:
     """The strictest verdict on each circuit, its label among them; a circuit no rule covers is judged by its label."""
-    rules, labels = rules_of(view), labels_of(view)
+    labels = labels_of(view)
     verdicts: dict[str, list[Verdict]] = {name: [Verdict.PASS] for name in labels.labelled}
     verdicts |= {name: [labels.on_bare] for name in labels.bare}
     verdicts |= {name: [Verdict.NOT_ENOUGH_DATA] for name in labels.lacking}
     for rule in RULES:
-        outcome = outcome_of(rule, view, rules)
+        outcome = view.once(outcome_of, rule)
         for name, judged in outcome.judged.items():
             verdicts[name].append(judged.verdict)
         for name in outcome.lacking:

@@ -504,7 +504,7 @@ def judge_drop_calculated(view: JobView, facts: CircuitFacts, rules: Rules) -> C
     warmed = Number("drop, conductor warm", warm / facts.volts * 100, "%")
     most = _most_lost(facts, rules, verdict)
     cure, to_do = Cure.CONDUCTOR, "" if verdict is Verdict.PASS else f"{_cure(facts, rules)}."
-    contradiction = _contradiction(view, facts, rules)
+    contradiction = view.once(_contradiction, facts, rules)
     if contradiction is not None:
         verdict, cure, to_do = Verdict.ADVISE, Cure.ENTRY, contradiction.sentence
     return CircuitResult(
@@ -560,7 +560,7 @@ _ENTRY_CODE = "wiring_audit.drop_measured.less_than_copper"
 
 def size_in_doubt(view: JobView, facts: CircuitFacts, rules: Rules) -> bool:
     """Whether the drop read says that the size or the length entered is wrong."""
-    return _contradiction(view, facts, rules) is not None
+    return view.once(_contradiction, facts, rules) is not None
 
 
 def _contradiction(view: JobView, facts: CircuitFacts, rules: Rules) -> Contradiction | None:
@@ -568,7 +568,7 @@ def _contradiction(view: JobView, facts: CircuitFacts, rules: Rules) -> Contradi
     if not facts.knows(["conductor", "length", "current"]) or not facts.current.value > 0:
         return None
     try:
-        drop = _measured_drop(view, facts, rules)
+        drop = view.once(_measured_drop, facts, rules)
     except NotEnoughData:
         return None  # said where the reading is asked for
     copper = _copper(facts, rules, facts.current)
@@ -591,7 +591,7 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
     The uncertainty is that of two voltages read with one meter and, where scaled, the current's.
     """
     _not_for_cranking(facts)
-    drop = _measured_drop(view, facts, rules)
+    drop = view.once(_measured_drop, facts, rules)
     facts.require("volts", "usable_current")
     _require_current(facts, drop)
     at_load = _left_at_load(view, facts, drop)
@@ -611,13 +611,13 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
     limits = [Limit(shown.name, high=_most_lost(facts, rules, verdict))]
     if poor_joint and explained is not None:
         limits.append(Limit(as_read.name, high=explained.value + rules.amount("drop_excess", "V")))
-    contradiction = _contradiction(view, facts, rules)
+    contradiction = view.once(_contradiction, facts, rules)
     if contradiction is not None:
         verdict, cure, to_do = Verdict.ADVISE, Cure.ENTRY, contradiction.sentence
     else:
         of_joints = explained.value if explained is not None and poor_joint else None
         cure, to_do = _measured_cure(facts, rules, verdict, drop, of_joints)
-        thinner = thinner_by_drop(view, facts, rules) if poor_joint else None
+        thinner = view.once(thinner_by_drop, facts, rules) if poor_joint else None
         to_do += f" Read the size printed on it too: {thinner.label} would lose as much." if thinner else ""
         if verdict is not Verdict.FAIL and not poor_joint:
             _require_running(facts)
@@ -695,7 +695,7 @@ def thinner_by_drop(view: JobView, facts: CircuitFacts, rules: Rules) -> Conduct
     less; None elsewhere. A poor joint loses as much: nobody knows before the size printed on it is read."""
     if not _loses_far_more(view, facts):
         return None
-    drop, explained = _measured_drop(view, facts, rules), _copper(facts, rules, facts.current)
+    drop, explained = view.once(_measured_drop, facts, rules), _copper(facts, rules, facts.current)
     if drop.value < TWO_GAUGES * explained.value:
         return None
     if together([drop, times(explained, -1)], "V").low <= rules.amount("drop_excess", "V"):
@@ -727,7 +727,7 @@ def as_thinner(
     judged: CircuitResult,
 ) -> CircuitResult:
     """What a rule says of a circuit in order by its size entered, where its drop says that it may be a thinner one."""
-    thinner = thinner_by_drop(view, facts, rules)
+    thinner = view.once(thinner_by_drop, facts, rules)
     if thinner is None:
         return judged
     try:

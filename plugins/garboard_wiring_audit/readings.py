@@ -50,11 +50,23 @@ def known(
 
     field, of : its record and key, and the piece, as in `Missing`
     """
+    usable = _usable(amount, unit, what, zero_allowed, field, of)
+    return measured(usable, unit, 0.0, f"{field} {of} {what}")
+
+
+def known_value(
+    amount: Amount | None, unit: str, what: str, zero_allowed: bool = False, *, field: str = "", of: str = ""
+) -> float:
+    """The same where nobody asks how sure it is [unit]."""
+    return _usable(amount, unit, what, zero_allowed, field, of).to(unit)
+
+
+def _usable(amount: Amount | None, unit: str, what: str, zero_allowed: bool, field: str, of: str) -> Amount:
     if amount is None:
         raise NotEnoughData(f"{what} is not entered", lack=Lack.NOT_ENTERED, field=field, of=of)
-    reading = measured(amount, unit, 0.0, f"{field} {of} {what}")
-    if SMALLEST <= reading.value <= LARGEST or (zero_allowed and reading.value == 0):
-        return reading
+    value = amount.to(unit)
+    if SMALLEST <= value <= LARGEST or (zero_allowed and value == 0):
+        return amount
     text = f"{what} cannot be {_short(str(amount))}; enter it again"
     raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field=field, of=of)
 

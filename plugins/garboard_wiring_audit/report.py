@@ -56,7 +56,7 @@ def _circuits(view: JobView) -> Iterator[Block]:
 
 
 def _circuit_row(view: JobView, circuit: Circuit, verdict: Verdict) -> tuple[str, ...]:
-    facts = facts_of(view, circuit, rules_of(view))
+    facts = view.once(facts_of, circuit, rules_of(view), weighs_current=True)
     label = view.value(CIRCUITS, "label_present", of=circuit.name)
     return (
         circuit.name,

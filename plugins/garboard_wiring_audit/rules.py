@@ -211,4 +211,8 @@ class Rules:
 
 def rules_of(view: JobView) -> Rules:
     """The rules in force on a job."""
+    return view.once(_rules_of)
+
+
+def _rules_of(view: JobView) -> Rules:
     return Rules(view.settings)

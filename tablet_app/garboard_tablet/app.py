@@ -94,6 +94,7 @@ class GarboardApp(App):
         self.marks.read()
         self.background = Background(later, self.tell, threads=threads)
         self.findings = Assessor(tablet, self.background, self._findings_changed)
+        tablet.passed_over = lambda _plugin: later(self._plugin_passed_over)
         self.watch = VesselWatch(self.vessels, self.background, self._vessels_changed)
         self.shop = ShopWorker(tablet, self.background, self._came_ashore)
         self.live = LiveSource(tablet, simulated=demo)
@@ -122,6 +123,7 @@ class GarboardApp(App):
     def build(self) -> Shell:
         Press.refused = self._not_saved
         theme.use(dark=self.tablet.settings.dark)
+        theme.left = self.tablet.settings.thumb_left
         Window.clearcolor = theme.ground
         shell = self.screen.open(self.way.back)
         guarded(self.screen.show)
@@ -173,6 +175,11 @@ class GarboardApp(App):
         page = self.screen.page
         if page is not None and (page.route.hull, page.route.job, page.route.step) == key:
             page.refill()
+
+    def _plugin_passed_over(self) -> None:
+        """A plugin does not come back: the rest goes on without it, and its findings say so."""
+        self.background.renew()
+        self.findings.abandon()
 
     def _vessels_changed(self) -> None:
         if self.screen.page is not None and self.screen.page.route.page == "vessels":
@@ -255,7 +262,11 @@ def system_folder() -> Path:
 
 
 def run(
-    folder: Path | None = None, demo: bool = False, replay: Path | None = None, listen: Where | None = None
+    folder: Path | None = None,
+    demo: bool = False,
+    replay: Path | None = None,
+    listen: Where | None = None,
+    own_plugins: Sequence[Path] = (),
 ) -> None:
     """Start the app in a window.
 
@@ -263,11 +274,13 @@ def run(
     demo   : with the sample jobs and the simulated boat, in a folder of their own beside it
     replay : a recording that feeds the live guides
     listen : where the boat's network is heard, which then feeds them
+    own_plugins : files of plugins chosen for this run
     """
     from garboard_tablet.models.data_folder import DataFolder, find_data_folder
 
     found = DataFolder(folder=folder) if folder is not None else find_data_folder(system_folder)
-    tablet = open_tablet(found.folder.with_name(f"{found.folder.name}-demo") if demo else found.folder)
+    own = found.folder.with_name(f"{found.folder.name}-demo") if demo else found.folder
+    tablet = open_tablet(own, own_plugins=own_plugins)
     if demo:
         from garboard_tablet.demo import fill
 
@@ -279,6 +292,8 @@ def run(
         app.live.listen(listen)
     with watched(app):
         app.run()
+    if tablet.minder is not None and tablet.minder.is_stuck:
+        os._exit(0)  # else Python waits for a plugin that does not come back; all is saved and closed
 
 
 __all__: Sequence[str] = ("GarboardApp", "run")

@@ -63,6 +63,8 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Route, Act]]:
         yield "recordings_thrown_away", route, lambda page: page._show_thrown_away()
         yield "recordings_undo", route, lambda page: page._throw_away(*page.looked_at)
     for route in _measured_amounts(tablet, jobs):  # last: from here on two values stand there
+        yield "change", route, lambda page: page._change()
+        yield "meter", route.to("meter", *route.subject), nothing
         yield "disagreement", route, disagree
         yield "disagreement_technician", route, disagree_as_technician
         yield "said_back", route, say_back
@@ -265,7 +267,7 @@ def fall_silent(page: Any) -> None:
     page._tick(12.0)
 
 
-NO_ROOM = "not saved: No space left on device. Free some space, then save again"
+NO_ROOM = "not saved: no space left on device. Free some space, then do this again"
 
 
 def fill_the_disk(page: Any) -> None:

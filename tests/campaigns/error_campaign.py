@@ -16,6 +16,8 @@ or a disk the system has made read-only. Looked at after each, without the progr
 - hidden     : a job is shown under no hull number
 - stuck      : the same command run again, on a sound disk, does not finish it
 
+The runs come in random order, so that a campaign that is stopped early (--seconds, or Ctrl-C) has tried all cases.
+
 Run:  python tests/campaigns/error_campaign.py                every call of every case
       python tests/campaigns/error_campaign.py --every 40     one run of so many, drawn by the seed
       python tests/campaigns/error_campaign.py --only merge
@@ -105,7 +107,9 @@ class Outcome:
 class Tally:
     """What a campaign counted, and what it found.
 
-    runs : in which a call was refused
+    meant : runs of every call in every way it can be refused
+    tried : of those, how many were run
+    runs : in which a call was refused; another program may have made it before, in the undisturbed run
     said : of those, how many ended with exit status 0, all of it done although a call was refused
     kept : how many said that it was not saved and had it on the disk all the same, which a refused flush can do
     """
@@ -113,6 +117,8 @@ class Tally:
     seed: int
     cases: int = 0
     calls: int = 0
+    meant: int = 0
+    tried: int = 0
     runs: int = 0
     done: int = 0
     kept: int = 0
@@ -122,8 +128,9 @@ class Tally:
     def __str__(self) -> str:
         faults = ", ".join(f"{self.found[fault]} {fault}" for fault in FAULTS)
         return (
-            f"errors: {self.cases} cases, {self.calls} calls, {self.runs} runs with a call refused, {self.done} of "
-            f"them did it all the same, {self.kept} said no and had it on the disk, {faults} (seed {self.seed})"
+            f"errors: {self.cases} cases, {self.calls} calls, {self.tried} of {self.meant} runs tried, {self.runs} "
+            f"with a call refused, {self.done} of them did it all the same, {self.kept} said no and had it on the "
+            f"disk, {faults} (seed {self.seed})"
         )
 
 
@@ -318,7 +325,7 @@ def _documents(folder: Path) -> Counter[str]:
                 _take(json.loads(path.read_bytes()), name, found)
         elif path.parts[-2] == "out":
             found[f"out {path.name}"] = 1
-    found.update(f"out {path.name}" for path in folder.glob("out/*.jpg"))
+    found.update(f"out {path.name}" for form in ("jpg", "pdf") for path in folder.glob(f"out/*.{form}"))
     found.update(f"{path.relative_to(folder)}" for path in folder.rglob("moved.txt"))
     return found
 
@@ -353,6 +360,7 @@ def _jobs_shown(folder: Path, among: dict[str, dict[str, object]] | None = None)
 def campaign(where: Path, seed: int, every: int = 1, only: str = "", seconds: float = 0) -> Tally:
     """Refuse each call of each case; of every so many runs one, drawn by the seed."""
     tally, rng, began = Tally(seed), random.Random(seed), time.monotonic()
+    waiting: list[tuple[Oracle, Path, Way, int]] = []
     for index, case in enumerate(case for case in CASES if only in case.name):
         made, folder = where / f"{index}" / "made", where / f"{index}" / "case"
         made.mkdir(parents=True)
@@ -365,10 +373,18 @@ def campaign(where: Path, seed: int, every: int = 1, only: str = "", seconds: fl
             tally.found["not flushed" if loose else "untrue"] += 1
             tally.told.append(f"{case.name}, undisturbed: {oracle.undisturbed} {loose}")
         for way in WAYS:
-            for number in numbers_of(way, oracle.undisturbed.calls):
-                if rng.randrange(every) == 0 and not 0 < seconds < time.monotonic() - began:
-                    oracle.judge(folder, way, number, tally)
-        shutil.rmtree(made)
+            waiting += [(oracle, folder, way, number) for number in numbers_of(way, oracle.undisturbed.calls)]
+    tally.meant = len(waiting)
+    rng.shuffle(waiting)
+    with contextlib.suppress(KeyboardInterrupt):
+        for oracle, folder, way, number in waiting[: -(-len(waiting) // every)]:
+            if 0 < seconds < time.monotonic() - began:
+                break
+            told = len(tally.told)
+            oracle.judge(folder, way, number, tally)
+            tally.tried += 1
+            if tally.told[told:] or tally.tried % 100 == 0:
+                print("\n".join([*tally.told[told:], str(tally)]), file=sys.stderr, flush=True)
     return tally
 
 

@@ -7,6 +7,7 @@ import shutil
 from collections.abc import Callable, Iterable
 from contextlib import closing
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import attrs
 import click
@@ -21,6 +22,9 @@ from garboard.history.replay import HullState, replay
 from garboard.shop_link import pairing
 from garboard_shop.store import MANAGER, TECHNICIAN, Tablet
 from shop_rig import RunningShop
+
+if TYPE_CHECKING:
+    from garboard_tablet.models.asks import Ask
 
 HERE, THERE, THIRD = "QQZ04417D626", "QQZ04418D626", "QQZ04419D626"
 JOB, OTHER_JOB = "job-1", "job-2"
@@ -153,6 +157,50 @@ def with_a_register(folder: Path) -> None:
         store.register.add_tablet(one)
 
 
+def with_people(folder: Path) -> None:
+    """A shop's folder that knows a person; the passwords cost what they cost a shop."""
+    two_boats(folder)
+    words = ("--password", "a short sentence", "--by", "M. Office")
+    say("shop-people", "add", "--folder", folder / "shop", "R. Vane", *words)
+
+
+GADGET = """from garboard.hooks import hookimpl
+
+
+@hookimpl
+def register_steps():
+    return []
+"""
+
+
+def with_a_plugin(folder: Path) -> None:
+    """A shop's folder, and a plugin of its own beside it."""
+    two_boats(folder)
+    (folder / "gadget.py").write_text(GADGET)
+
+
+def with_an_approved_plugin(folder: Path) -> None:
+    with_a_plugin(folder)
+    say("shop-plugins", "approve", "--folder", folder / "shop", folder / "gadget.py", "--by", "M. Office")
+
+
+def with_the_book_at_hand(folder: Path) -> None:
+    """Two boats, and what draws a book loaded, so that no child process loads it anew."""
+    from garboard.hosting.host import make_host
+    from garboard.judging.assessing import assess_one
+    from garboard.report.book import handover_book
+
+    two_boats(folder)
+    (folder / "out").mkdir()
+    host = make_host()
+    one = assess_one(folder / "shop", host, HERE, JOB)
+    handover_book(one.view, host, one.assessed)
+
+
+def with_an_empty_folder(folder: Path) -> None:
+    (folder / "out").mkdir()
+
+
 def paired(folder: Path) -> None:
     """A tablet and a shop it is paired with; each has a boat and a photo the other lacks."""
     keep(folder / "tablet", [value(hand("a"), HERE, JOB, "31 kn"), value(hand("a"), THIRD, "job-4", "25 kn")])
@@ -249,6 +297,37 @@ def change_tablet_settings(folder: Path) -> None:
         tablet.change_settings(tablet.settings.with_person("A. Hand"))
 
 
+def asked(row: str = "") -> Ask:
+    """The speed, as a tablet asks for it."""
+    from garboard.history.registers import RegisterKey
+    from garboard.steps import Field, Kind
+    from garboard_tablet.models.asks import Ask
+
+    field = Field(name=FIELD, title="Speed", kind=Kind.AMOUNT, quantity="speed", unit="kn")
+    return Ask(key=RegisterKey("measure", "", (STEP, FIELD, row, "")), field=field)
+
+
+def settle_on_a_tablet(folder: Path) -> None:
+    from garboard_tablet.models.tablet import open_tablet
+
+    with closing(open_tablet(folder / "shop")) as tablet:
+        tablet.choose(HERE, JOB, asked(), "33 kn", "read again")
+
+
+def take_back_on_a_tablet(folder: Path) -> None:
+    from garboard_tablet.models.tablet import open_tablet
+
+    with closing(open_tablet(folder / "shop")) as tablet:
+        tablet.take_back(HERE, JOB, asked(row="1"), "mistyped")
+
+
+def sign_on_a_tablet(folder: Path) -> None:
+    from garboard_tablet.models.tablet import open_tablet
+
+    with closing(open_tablet(folder / "shop")) as tablet:
+        tablet.sign(HERE, OTHER_JOB, "owner", "A. Marsh", b"<svg>a stroke</svg>" * 20)
+
+
 def move_data_over(folder: Path) -> None:
     from garboard_tablet.models.data_folder import find_data_folder
 
@@ -262,6 +341,9 @@ CASES = (
     Case(name="tablet: save a value", make=with_a_tablet, run=on_the_tablet(save_a_value), claims=("saved",)),
     Case(name="tablet: open a job", make=with_a_tablet, run=on_the_tablet(open_a_job), claims=("saved",)),
     Case(name="tablet: keep a photo", make=with_a_tablet, run=on_the_tablet(keep_a_photo), claims=("saved",)),
+    Case(name="tablet: settle", make=with_a_tablet, run=on_the_tablet(settle_on_a_tablet), claims=("saved",)),
+    Case(name="tablet: take back", make=with_a_tablet, run=on_the_tablet(take_back_on_a_tablet), claims=("saved",)),
+    Case(name="tablet: sign", make=with_a_tablet, run=on_the_tablet(sign_on_a_tablet), claims=("saved",)),
     Case(name="tablet: settings", make=two_boats, run=on_the_tablet(change_tablet_settings), claims=("saved",)),
     Case(name="tablet: move its data", make=old_alone, run=on_the_tablet(move_data_over), claims=("saved",)),
     Case(name="tablet: merge its data", make=old_and_new, run=on_the_tablet(move_data_over), claims=("saved",)),
@@ -355,6 +437,48 @@ CASES = (
         make=with_a_setting,
         run=command("settings", "reset", "/shop", DROP, *SIGNED),
         claims=("no longer set",),
+    ),
+    Case(
+        name="settings set for a job",
+        make=two_boats,
+        run=command("settings", "set", "/shop", DROP, "7 %", "--hull", HERE, "--job", JOB, *SIGNED),
+        claims=("for job",),
+    ),
+    Case(
+        name="book",
+        make=with_the_book_at_hand,
+        run=command("book", "/shop", "--hull", HERE, "--job", JOB, "-o", "/out/book.pdf"),
+        claims=("Wrote",),
+    ),
+    Case(
+        name="new-job",
+        make=with_an_empty_folder,
+        run=command("new-job", "/out/job.json", THIRD),
+        claims=("fill it in",),
+    ),
+    Case(
+        name="shop-people add",
+        make=with_people,
+        run=command("shop-people", "add", "--folder", "/shop", "M. Hand", "--password", "x" * 20, "--by", "M. Office"),
+        claims=("may sign in",),
+    ),
+    Case(
+        name="shop-people remove",
+        make=with_people,
+        run=command("shop-people", "remove", "--folder", "/shop", "R. Vane", "--by", "M. Office"),
+        claims=("no longer sign in",),
+    ),
+    Case(
+        name="shop-plugins approve",
+        make=with_a_plugin,
+        run=command("shop-plugins", "approve", "--folder", "/shop", "/gadget.py", "--by", "M. Office"),
+        claims=("is approved",),
+    ),
+    Case(
+        name="shop-plugins withdraw",
+        make=with_an_approved_plugin,
+        run=command("shop-plugins", "withdraw", "--folder", "/shop", "gadget", "--by", "M. Office"),
+        claims=("is withdrawn",),
     ),
     Case(
         name="repair",

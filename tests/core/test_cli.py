@@ -17,12 +17,22 @@ from garboard.commands.cli import COMMANDS, program
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import measure
 from garboard.history.replay import HullState
+from garboard.hosting.apart import Apart
 from garboard.hosting.host import BUILT_IN
 from histories import HULL, JOB, tablet
 
 BROKEN = Path(__file__).parents[2] / "sample_jobs" / "broken" / "recordings"
 PLUGIN = Path(small_plugin.__file__)
 BUILT_IN_OFF = [word for name in BUILT_IN for word in ("--without", name)]
+
+
+@pytest.fixture(autouse=True)
+def one_process(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The small plugin's own process, started once for this file."""
+    monkeypatch.setattr("garboard.hosting.apart.Apart", lambda: _APART)
+
+
+_APART = Apart()
 
 
 def run(*arguments: object, **extra: Any) -> Result:
@@ -169,6 +179,7 @@ def test_json_keys_and_their_order_are_as_documented(tmp_path: Path) -> None:
     assert list(job["findings"][0]) == [
         *("phase", "step", "calculator", "title", "plugin", "plugin_version", "code", "verdict", "about", "sentence"),
         *("numbers", "basis", "tables", "figures", "missing", "places", "limits", "doubts", "doubted", "settings_used"),
+        "shortened",
     ]
     assert job["counts"] == {"pass": 1, "advise": 1, "fail": 1, "not enough data": 0}
     horn = next(finding for finding in job["findings"] if finding["about"] == "Horn")
@@ -214,8 +225,11 @@ def test_plugins_lists_what_each_offers_and_ends_with_0() -> None:
     result = run("plugins")
     assert result.exit_code == 0
     assert "2 steps" in result.output
-    assert "small.horn" not in result.output
-    assert "steps: small.horn, small.run" in run("plugins", "--full").output
+    assert "steps: small.horn, small.run" in result.output
+    assert "setting small.patience: 10 s, between 0 and 60 s" in result.output
+    assert "10 s of the processor" in result.output
+    built_in = [CliRunner().invoke(program, ["plugins", *full]).output for full in ((), ("--full",))]
+    assert ["prop_check.full_throttle" in text for text in built_in] == [False, True]
     assert "Commands of plugins: whistle" in result.output
 
 
@@ -227,6 +241,20 @@ def test_plugins_lists_broken_ones_with_the_reason_and_ends_with_1(tmp_path: Pat
     plain = json.loads(result.stdout)
     assert [problem["name"] for problem in plain["broken_plugins"]] == ["broken_one"]
     assert "no_such_module_anywhere" in plain["broken_plugins"][0]["reason"]
+    (fault,) = plain["faults"]
+    assert {**fault, "reason": "", "cure": ""} == {
+        "plugin": "broken_one",
+        "name": "broken_one",
+        "at_work": False,
+        "reason": "",
+        "code": "failed",
+        "file": str(broken),
+        "line": 1,
+        "cure": "",
+    }
+    assert fault["cure"]
+    assert plain["limits"]["processor"] == 10
+    assert [one["allowed"] for one in plain["plugins"][0]["settings_offered"]] == ["between 0 and 60 s"]
     assert plain["plugins"][0]["calculators"] == ["small.horn", "small.run"]
 
 

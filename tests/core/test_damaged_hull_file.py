@@ -106,7 +106,7 @@ def test_repair_says_what_is_missing_until_it_is_back(shop: Path) -> None:
         result = _run("repair", shop)
         assert result.exit_code == 1
         assert "Everything" not in result.stdout
-    assert "missing: 1 entry of a file found damaged before" in result.stdout
+    assert "missing: 1 entry, of a file found damaged before" in result.stdout
     assert f"{path.name}.damaged-1" in result.stdout
     path.write_bytes(whole)
     result = _run("repair", shop)
@@ -161,8 +161,6 @@ HARMS: dict[Harm, str] = {
     _all_zeros: ": all it held",
     _cut: ": 1 entry and 40 bytes",
 }
-CUT = (_last_lines_gone, _all_zeros)
-"""Of these nothing is left that the shop could keep: the merge alone can tell."""
 
 
 def _stick(folder: Path) -> Path:
@@ -190,10 +188,9 @@ def test_words_json_and_exit_status_say_that_something_of_a_source_is_lost(tmp_p
     assert outcome == [1, False, False]
     assert f"lost in its file, and not in the target: {path.name}" in words
     assert HARMS[harm] in words
-    repaired = _run("repair", tmp_path / "shop")
-    assert (repaired.exit_code, "nothing is missing" in repaired.stdout) == (
-        (1, False) if harm not in CUT else (0, True)
-    )
+    for _ in range(2):
+        repaired = _run("repair", tmp_path / "shop")
+        assert (repaired.exit_code, "nothing is missing" in repaired.stdout) == (1, False)
     digest = _run("digest", tmp_path / "stick", "--json")
     assert (digest.exit_code, json.loads(digest.stdout)["complete"]) == (1, False)
 

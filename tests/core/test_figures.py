@@ -1,5 +1,6 @@
 """Figures: the plain data drawn in the house look, readable without colour."""
 
+import math
 from io import BytesIO
 from typing import Any
 
@@ -179,6 +180,19 @@ def test_drawing_leaves_no_window_behind() -> None:
     figure_bytes(THREE)
     plotting = sys.modules.get("matplotlib.pyplot")
     assert plotting is None or plotting.get_fignums() == []
+
+
+def test_no_line_is_drawn_across_a_gap() -> None:
+    """The two ends of the gap are points; between them the line is nowhere."""
+    whole = Series("Speed", (0.0, 1.0, 4.0, 5.0), (1.0, 2.0, 3.0, 4.0))
+    assert whole.stretches == ((0, 4),)
+    broken = attrs.evolve(whole, gaps=((1.0, 4.0),))
+    assert broken.stretches == ((0, 2), (2, 4))
+    lines = [draw(Figure("f", Axis("x"), Axis("y"), (one,))).axes[0].lines[0] for one in (whole, broken)]
+    assert [[math.isnan(y) for y in map(float, np.asarray(line.get_ydata()))] for line in lines] == [
+        [False] * 4,
+        [False, False, True, False, False],
+    ]
 
 
 @pytest.mark.parametrize("series", [(), (Series("empty", (), ()),), (Series("one", (1.0,), (2.0,)),)])

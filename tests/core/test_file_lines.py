@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from garboard.faults import Fault
-from garboard.job_files.file_lines import line_nested_too_deep, parts_of, with_lines
+from garboard.job_files.file_lines import parts_of, with_lines
 
 KEYS = st.text(st.characters(codec="utf-8", exclude_characters=".[]"), min_size=1, max_size=5)
 SHAPES = st.recursive(
@@ -71,9 +71,3 @@ def test_what_cannot_be_followed_has_no_line(text: str) -> None:
 def test_faults_come_in_the_order_of_the_file() -> None:
     text = '{"b": 1,\n"a": 2,\n"c": 3}'
     assert [fault.where for fault in with_lines([Fault(key, "x") for key in "abc"], text)] == ["b", "a", "c"]
-
-
-def test_the_line_of_brackets_without_end_is_that_of_the_first_too_many() -> None:
-    line = line_nested_too_deep("[\n" * 5000)
-    assert 50 < line < 1000
-    assert line_nested_too_deep("[[1]]") == 0

@@ -125,6 +125,30 @@ def test_what_was_cut_off_is_told_until_it_is_repaired(tmp_path: Path) -> None:
     assert (second.exit_code, "bytes before" in second.stdout) == (0, False)
 
 
+def test_a_repair_after_a_merge_from_a_source_cut_at_a_line_end_says_that_something_is_missing(tmp_path: Path) -> None:
+    source, shop = _folder(tmp_path / "stick"), tmp_path / "shop"
+    whole = _of(source).read_bytes()
+    _of(source).write_bytes(b"".join(whole.splitlines(keepends=True)[:3]))
+    for _ in range(2):
+        assert _run("merge", source, "--into", shop).exit_code == 1
+    for _ in range(2):
+        result = _run("repair", shop)
+        assert result.exit_code == 1
+        cut = len(whole) - _of(source).stat().st_size
+        assert f"{cut} bytes at its end, in entries nobody can count" in result.stdout
+    (kept,) = (shop / HULLS_FOLDER).glob("*.damaged-*")
+    assert str(kept) in result.stdout
+    kept.unlink()
+    assert _run("repair", shop).exit_code == 0
+
+
+def test_a_repair_after_a_merge_from_a_sound_source_accuses_nobody(tmp_path: Path) -> None:
+    source, shop = _folder(tmp_path / "stick"), _folder(tmp_path / "shop", 9)
+    assert _run("merge", source, "--into", shop, "--both-ways").exit_code == 0
+    assert _run("repair", shop).exit_code == 0
+    assert not [*(shop / HULLS_FOLDER).glob("*.damaged-*")]
+
+
 def test_a_file_that_only_grew_or_was_mended_is_sound(tmp_path: Path) -> None:
     folder = _folder(tmp_path / "shop")
     whole = _of(folder).read_bytes()
@@ -339,3 +363,61 @@ def test_a_folder_that_cannot_be_made_says_so(tmp_path: Path, monkeypatch: pytes
     monkeypatch.setattr(Path, "mkdir", refuses)
     result = _run("merge", source, "--into", tmp_path / "new")
     assert (result.exit_code, f"{tmp_path / 'new'} cannot be written" in result.stderr) == (2, True)
+
+
+# One hull file that the system does not let be written, or read
+
+
+_CURES = {
+    errno.EACCES: "Let this user {} it",
+    errno.EROFS: "Let this user {} it",
+    errno.ENOSPC: "Free some space",
+    errno.EIO: "The disk or card is failing",
+}
+
+
+@pytest.mark.parametrize("command", ["merge", "take-back"])
+@pytest.mark.parametrize("number", _CURES)
+def test_a_hull_file_that_cannot_be_written_is_named_with_what_to_do(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: str, number: int
+) -> None:
+    folder, other = _folder(tmp_path / "card", 2), _folder(tmp_path / "other", 3)
+    before, really = _of(folder).read_bytes(), os.open
+
+    def refuses(path: str | Path, flags: int, mode: int = 0o777, **more: int) -> int:
+        if flags & (os.O_WRONLY | os.O_RDWR) and Path(path) == _of(folder):
+            raise OSError(number, os.strerror(number), str(path))
+        return really(path, flags, mode, **more)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "open", refuses)
+        result = _run(*_WRITES[command](folder, other))
+    assert result.exit_code == 2
+    assert f"{_of(folder)} not saved: {os.strerror(number).lower()}." in result.stderr
+    assert _CURES[number].format("write") in result.stderr
+    assert _of(folder).read_bytes() == before
+    assert _run(*_WRITES[command](folder, other)).exit_code == 0
+
+
+@pytest.mark.parametrize("number", [errno.EACCES, errno.EIO])
+def test_a_hull_file_that_cannot_be_read_ends_a_command_that_writes_in_it_with_what_to_do(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, number: int
+) -> None:
+    folder = _folder(tmp_path / "card", 2)
+    really = Path.read_bytes
+
+    def refuses(path: Path) -> bytes:
+        if path == _of(folder):
+            raise OSError(number, os.strerror(number), str(path))
+        return really(path)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "read_bytes", refuses)
+        result = _run(*_WRITES["take-back"](folder, folder))
+        assert result.exit_code == 2
+        assert f"{_of(folder)} cannot be read: {os.strerror(number).lower()}." in result.stderr
+        assert _CURES[number].format("read") in result.stderr
+        with HullFolder(folder, read_only=True) as files:
+            assert files.readable() == ()
+            assert files.left_alone == {_of(folder): os.strerror(number).lower()}
+    assert _run(*_WRITES["take-back"](folder, folder)).exit_code == 0

@@ -13,12 +13,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from garboard.disk import storage
+from garboard.disk import hullfile, storage
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, carried_by, entry_id, make_entry
 from garboard.disk.hullfile import HullFolder
-from garboard.disk.journal import file_name, heading, read
+from garboard.disk.journal import Journal, file_name, heading, read
 from garboard.disk.storage import FolderInUse, NotSaved
 from garboard.faults import InputError
 
@@ -62,6 +62,26 @@ def flushed(monkeypatch: pytest.MonkeyPatch) -> list[int]:
 
 def file_of(folder: HullFolder, hull: str = HULL) -> Path:
     return folder.folder / "hulls" / file_name(folder.hull(hull).key)
+
+
+def test_asking_for_hulls_nobody_has_opens_no_file_and_keeps_nothing(
+    folder: HullFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However many are asked for; the one that comes later is found."""
+    real, opened = Journal, []
+
+    def counted(*arguments: Any, **named: Any) -> Any:
+        opened.append(arguments[1])
+        return real(*arguments, **named)
+
+    monkeypatch.setattr(hullfile, "Journal", counted)
+    for number in range(200):
+        asked = f"ABC{number:05d}A526"
+        assert (folder.ids(asked), folder.count(asked), folder.get(asked)) == (frozenset(), 0, {})
+    assert opened == []
+    folder.save(make(1))
+    assert folder.count(HULL) == 1
+    assert opened == [HULL]
 
 
 def test_a_saved_entry_is_there_after_reopening(tmp_path: Path) -> None:
@@ -238,7 +258,7 @@ def test_a_failed_flush_is_not_called_saved(folder: HullFolder, monkeypatch: pyt
         raise OSError(5, "Input/output error")
 
     monkeypatch.setattr(storage, "flush", fail)
-    with pytest.raises(NotSaved, match="Input/output error"):
+    with pytest.raises(NotSaved, match="input/output error"):
         folder.save(make(1))
     monkeypatch.undo()
     assert folder.ids(HULL) == held
@@ -258,7 +278,7 @@ def test_a_new_file_whose_name_the_disk_did_not_confirm_is_not_called_saved(
 
     monkeypatch.setattr(storage, "flush_folder", fail)
     for number in (1, 2):
-        with pytest.raises(NotSaved, match="hulls not saved: Input/output error"):
+        with pytest.raises(NotSaved, match="hulls not saved: input/output error"):
             folder.save(make(number))
     monkeypatch.setattr(storage, "flush_folder", asked.append)
     folder.save(make(3))
@@ -281,7 +301,7 @@ def test_a_failed_flush_in_a_batch_spoils_only_its_hull(folder: HullFolder, monk
             folder.save(make(1, hull=OTHER))
 
     monkeypatch.setattr(storage, "flush", refuse_the_longer)
-    with pytest.raises(NotSaved, match="No space"):
+    with pytest.raises(NotSaved, match="no space"):
         save_both()
     assert folder.ids(HULL) == frozenset()
     assert folder.ids(OTHER) == {make(1, hull=OTHER).id}

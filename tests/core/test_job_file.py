@@ -321,7 +321,7 @@ def test_nesting_as_deep_as_anyone_needs_is_kept() -> None:
     assert json.loads(job_file_text(parse_job_file(nested(50), "deep"))) == json.loads(nested(50))
 
 
-@pytest.mark.parametrize("depth", [2000, 100_000])
+@pytest.mark.parametrize("depth", [250, 1000, 2000, 100_000])
 def test_nesting_without_end_is_told_and_no_crash(depth: int) -> None:
     assert "nesting" in faults_in(nested(depth))["file"].expected
 

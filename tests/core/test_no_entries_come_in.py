@@ -140,7 +140,7 @@ def test_a_half_line_of_a_stick_is_kept_beside_and_named(tmp_path: Path, piece: 
     assert f"kept whole in the target, as it is damaged: {file_name(HULL)} as {kept[0]}" in said.stdout
     with HullFolder(tmp_path / "shop", read_only=True) as files:
         assert files.ids(HULL) == {GOOD.id, other.id}
-    assert "missing: 1 entry of a file found damaged before" in _run("repair", tmp_path / "shop").stdout
+    assert "missing: 1 entry, of a file found damaged before" in _run("repair", tmp_path / "shop").stdout
 
 
 def test_a_damaged_line_whose_entry_comes_from_elsewhere_keeps_no_file(tmp_path: Path) -> None:

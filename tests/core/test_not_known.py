@@ -46,14 +46,20 @@ def test_a_job_that_is_wholly_known_raises_no_question(tmp_path: Path) -> None:
         ),
         (
             {"vessel": {"hull_number": "ABC12345C393", "engines": [{"position": "port", "colour": "red"}]}},
-            ("vessel.engines[0].colour: this key is not known here; kept, not used.",),
+            (
+                "vessel.engines[0].colour: this key is not known here; kept, not used. Keys known here: position, ",
+                "rated_power",
+            ),
         ),
         (
             {"vessel": {"hull_number": "ABC12345C393", "lenght": "21 ft"}},
             ("vessel.lenght: this key is not known here", "Did you mean length?"),
         ),
         ({"measurment": []}, ("measurment: this key is not known here", "Did you mean measurements?")),
-        ({"settings": {"small.loud": "3"}}, ("settings.small.loud: no plugin here knows this setting",)),
+        (
+            {"settings": {"small.loud": "3"}},
+            ("settings.small.loud: no plugin here knows this setting", "'garboard settings list --all' shows those"),
+        ),
         (
             {"job": {"id": "J-1", "opened": "14/05/2026"}},
             ("job.opened: '14/05/2026' is no date that is read here. Write it like 2026-05-14.",),

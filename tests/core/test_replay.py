@@ -6,6 +6,7 @@ import gc
 import sys
 from collections.abc import Callable, Sized
 from functools import partial
+from itertools import permutations
 
 import pytest
 from hypothesis import given, settings
@@ -391,6 +392,38 @@ def test_values_are_the_same_when_number_and_unit_are() -> None:
     assert not same_value(True, 1)
     assert same_value({"a": 1}, {"a": 1})
     assert not same_value({"a": 1}, {"a": True})
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "same"),
+    [
+        ("1.0 h", "60 min", True),
+        ("55 gal", "208.19764812 L", True),
+        ("16.0 degC", "60.8 degF", True),
+        ("0 kn", "0.0 mph", True),
+        ("38.2 kn", "43.96 mph", False),  # 43.9597: rounded on the way, so nobody knows what was read
+        ("21.1 degC", "70 degF", False),
+        ("90 s", "90 m", False),
+        ("60", "60 min", False),
+        ("1 h", "60 minutes of it", False),
+        ("9" * 400 + " h", "8" * 402 + " min", False),
+    ],
+)
+def test_equal_amounts_in_two_units_are_one_value(one: str, other: str, same: bool) -> None:
+    assert same_value(one, other) == same_value(other, one) == same
+
+
+def test_readings_of_one_amount_in_two_units_do_not_disagree_and_the_finest_is_used() -> None:
+    hands = [tablet(name) for name in "abc"]
+    texts = ("1.0 h", "60 min", "60.0 min")  # to 6 min, to 1 min, to 0.1 min
+    entries = [_measured(hand.author, hand.state, text) for hand, text in zip(hands, texts, strict=True)]
+    for count, finest in ((2, "60 min"), (3, "60.0 min")):
+        for some in permutations(entries[:count]):
+            state = replay(HULL, some)
+            assert state.disagreements(JOB) == ()
+            assert [entry.value for entry in state.current(state.register_of(some[0]))] == [finest]
+    other = _measured(tablet("d").author, HullState(HULL), "61 min")
+    assert len(replay(HULL, [*entries, other]).disagreements(JOB)) == 1
 
 
 @settings(deadline=None, max_examples=60)

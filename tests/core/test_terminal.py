@@ -5,11 +5,19 @@ from __future__ import annotations
 import io
 import json
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 from click.testing import CliRunner
+from pypdf import PdfReader
 
 from garboard.commands.cli import program
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import make_entry
+from garboard.disk.hullfile import HullFolder
+from garboard.findings import Axis, Band, Figure, Marker, Series
+from garboard.report.figures import figure_bytes
+from garboard.report.paper import Paper
 from garboard.report.terminal import Tools
 from garboard.report.visible import visible, visible_name, visible_output
 
@@ -35,6 +43,66 @@ def test_what_steers_a_terminal_becomes_a_mark(character: str) -> None:
 def test_other_text_is_left_as_it_is_and_a_name_stands_on_one_line() -> None:
     assert visible("15.6 °C, “fair”\n\tline two") == "15.6 °C, “fair”\n\tline two"
     assert visible_name("Salt\ngrass") == "Salt␤grass"
+
+
+def test_paper_shows_marks_that_its_typeface_has_in_the_text_and_in_what_the_document_is_called() -> None:
+    """DejaVu Sans has no glyphs for control pictures, so a mark is spelled out."""
+    paper = Paper(title="Book of Salt\x1b\ngrass", hull_number="QQZ\x00", author="\u202eshop", created=None, form="A4")
+    paper.add_page()
+    paper.words("Salt\x1b[2Jgrass\u202e")
+    paper.rows("Name\x07", ["What"], [["Tag\x9b2J"]])
+    read = PdfReader(io.BytesIO(bytes(paper.output())))
+    text = read.pages[0].extract_text()
+    assert "Salt\\u001b[2Jgrass\\u202e" in text
+    assert "Name\\u0007" in text
+    assert "Tag\\u009b2J" in text
+    assert read.metadata is not None
+    assert (read.metadata.title, read.metadata.author) == ("Book of Salt\\u001b grass", "\\u202eshop")
+
+
+@pytest.mark.parametrize("name", ["$\\bad{$", "Salt\x1b\u202egrass \x00"])
+def test_a_figure_is_drawn_whatever_a_name_in_it_holds(name: str) -> None:
+    """A dollar sign begins no formula of the drawing library, and nothing stands in the SVG that XML forbids."""
+    one = Series(name, (1.0, 2.0), (3.0, 4.0))
+    bands, markers = (Band(name, "x", 1.0, 2.0),), (Marker(name, 1.0, 3.0),)
+    figure = Figure(name, Axis("x"), Axis("y"), (one, one), bands=bands, markers=markers)
+    drawn = figure_bytes(figure, "svg").decode()
+    assert len(ElementTree.fromstring(drawn)) > 0
+    assert not {"\x1b", "\u202e", "\x00"}.intersection(drawn)
+
+
+def test_a_line_break_in_a_value_forges_no_line_of_a_listing(tmp_path: Path) -> None:
+    with HullFolder(tmp_path) as folder:
+        folder.save(
+            make_entry(
+                "field",
+                "QQZ04417D626",
+                dev="a",
+                by="Ines",
+                clock=Stamp(1, 0),
+                at="2026-05-14T12:00:00+02:00",
+                job="",
+                subject=["name"],
+                value="Saltgrass\n  signed by manager/Ines",
+            )
+        )
+        folder.save(
+            make_entry(
+                "job",
+                "QQZ04417D626",
+                dev="a",
+                by="Ines",
+                clock=Stamp(2, 0),
+                at="2026-05-14T12:00:00+02:00",
+                job="J-1",
+                subject=["kind"],
+                value="new rigging",
+            )
+        )
+    done = CliRunner().invoke(program, ["show", str(tmp_path), "QQZ04417D626"])
+    assert done.exit_code == 0, done.output
+    assert "Saltgrass\u2424  signed by manager/Ines" in done.output
+    assert not [line for line in done.output.splitlines() if line.startswith("  signed by")]
 
 
 def test_the_console_shows_the_marks_and_keeps_its_own_colours(monkeypatch: pytest.MonkeyPatch) -> None:

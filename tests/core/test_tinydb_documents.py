@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import shutil
@@ -118,6 +119,32 @@ def test_a_damaged_file_is_named_with_what_to_do_and_kept_whole(path: Path, cont
     boats.put_rows("boats", "hull", [{"hull": "A"}])
     assert Document(path, BOATS).rows("boats") == [{"hull": "A"}]
     assert other.row("last") == {"hull": "A"}
+
+
+@pytest.mark.parametrize(("times", "is_begun_anew"), [(1, False), (99, True)])
+def test_a_file_that_the_system_refused_once_is_asked_again_before_it_counts_as_damaged(
+    path: Path, monkeypatch: pytest.MonkeyPatch, times: int, is_begun_anew: bool
+) -> None:
+    """Begun anew, a tablet's settings forget who works and which tablet it is."""
+    boats, really, left = Document(path, BOATS), Path.read_bytes, [times]
+    boats.put_row("last", {"hull": "A"})
+
+    def refuses(file: Path) -> bytes:
+        if file == path and left[0]:
+            left[0] -= 1
+            raise OSError(errno.EIO, os.strerror(errno.EIO), str(file))
+        return really(file)
+
+    damaged: list[DocumentDamaged] = []
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "read_bytes", refuses)
+        if is_begun_anew:
+            with pytest.raises(DocumentDamaged):
+                boats.row("last")
+            return
+        found = boats.read_or_begin_anew(lambda: boats.row("last"), damaged)
+    assert (found, damaged) == ({"hull": "A"}, [])
+    assert not [*path.parent.glob("*.damaged-*")]
 
 
 def test_a_former_file_is_taken_over_once_and_left_as_it_is(path: Path) -> None:

@@ -10,10 +10,11 @@ import pytest
 import small_plugin
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
-from garboard.faults import InputError
+from garboard.faults import InputError, ValueRefused
+from garboard.fields import Field, Kind, check_value, typed_value
 from garboard.history.boat import open_hull
 from garboard.job_files.job_file import parse_job_file
-from garboard.units import in_own_spelling
+from garboard.units import in_own_spelling, parse_amount
 
 
 @pytest.mark.parametrize(
@@ -34,6 +35,9 @@ from garboard.units import in_own_spelling
         ("2 Mohm", "resistance", "2 Mohm"),
         ("2 MA", "current", "2 MA"),
         ("38", "speed", "38"),
+        ("7 M", "length", "7 m"),
+        ("60 NM", "distance", "60 nm"),
+        ("60 M", "distance", "60 M"),  # nautical miles on a chart: 1852 times a metre
     ],
 )
 def test_a_unit_is_spelled_as_here_where_it_is_certain(typed: str, quantity: str, kept: str) -> None:
@@ -87,3 +91,18 @@ def test_what_an_import_keeps_is_in_the_programs_own_spelling(tmp_path: Path) ->
     with HullFolder(folder) as hulls:
         [kept] = open_hull(hulls, "ABC12345C393").view("J-1").measurements
     assert kept.value == "5600 rev/min"
+
+
+@pytest.mark.parametrize("digits", ["9" * 400, "9" * 5000, "1" + "0" * 15, "0." + "1" * 40, "-" + "9" * 16])
+def test_a_run_of_digits_no_boat_has_is_refused_and_never_infinite(digits: str) -> None:
+    with pytest.raises(ValueRefused, match="write fewer digits") as caught:
+        parse_amount(f"{digits} kn", "speed")
+    assert len(str(caught.value)) < 200
+    field = Field(name="blades", title="Blades", kind=Kind.COUNT)
+    with pytest.raises(ValueRefused):
+        check_value(field, typed_value(field, "9" * 5000))
+
+
+def test_the_most_digits_anybody_types_are_kept() -> None:
+    assert str(parse_amount("38.200000000000000001 kn", "speed")) == "38.200000000000000001 kn"
+    assert parse_amount("99999999999999 kg", "weight").to("kg") == 99999999999999

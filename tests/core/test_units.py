@@ -159,6 +159,35 @@ def test_a_unit_spelled_otherwise_is_refused_with_its_spelling_here(text: str, q
     assert str(caught.value).endswith(f"is not known, write {write!r}")
 
 
+@pytest.mark.parametrize(
+    ("text", "quantity", "said"),
+    [
+        (
+            "60 M",
+            "distance",
+            "a distance in nm, mi, km, m or ft, such as '1.5 nm', got '60 M': unit 'M' is not known, ",
+        ),
+        ("60 M", "distance", "write 'nm' for nautical miles or 'm' for metres"),
+        (
+            "60 M",
+            "engine speed",
+            "an engine speed in rev/min, such as '5800 rev/min', got '60 M': unit 'M' is not known",
+        ),
+        (
+            "60 rpm",
+            "speed",
+            "a speed in kn, mph, km/h or m/s, such as '38.2 kn', got '60 rpm': unit 'rpm' is not known",
+        ),
+    ],
+)
+def test_a_unit_that_is_not_sure_is_refused_with_the_units_the_field_takes(text: str, quantity: str, said: str) -> None:
+    with pytest.raises(ValueError, match="is not known") as caught:
+        parse_amount(text, quantity)
+    assert said in str(caught.value)
+    assert "write 'rev/min'" not in str(caught.value)
+    assert "write 'm'" not in str(caught.value)
+
+
 def test_a_unit_nobody_knows_is_refused_with_those_of_the_quantity_only() -> None:
     with pytest.raises(ValueError, match="furlong") as caught:
         parse_amount("12 furlongs", "speed")

@@ -25,7 +25,7 @@ def drive(kivy_window: Any, tmp_path: Path) -> Iterator[Drive]:
     def start(
         folder: Path | None = None,
         size: tuple[int, int] = (1280, 800),
-        make_host: Callable[[], PluginHost] = dock_host,
+        make_host: Callable[[], PluginHost] | None = dock_host,
         working: str = "Robin",
         threads: bool = False,
         demo: bool = False,

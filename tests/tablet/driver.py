@@ -42,7 +42,7 @@ class Drive(Protocol):
         self,
         folder: Path | None = None,
         size: tuple[int, int] = ...,
-        make_host: Callable[[], PluginHost] = ...,
+        make_host: Callable[[], PluginHost] | None = ...,
         working: str = ...,
         threads: bool = ...,
         demo: bool = ...,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import attrs
 import pytest
 
 from builders import job_view
@@ -15,6 +16,7 @@ from garboard_tablet.models.pad import judge
 from garboard_tablet.models.tablet import open_tablet
 from garboard_wiring_audit.steps import STEPS
 from tablet.driver import Drive, Driver, new_job, view_of
+from tablet.layout_lint import faults
 
 
 def ask_of(kind: str, name: str) -> Ask:
@@ -169,6 +171,20 @@ def test_at_800_x_600_more_than_one_boat_of_three_is_in_sight(drive: Drive) -> N
     assert len([w for w in d.widgets() if getattr(w, "name", "").startswith("vessel ")]) >= 2
     d.write("124")
     assert [w.name for w in d.widgets() if getattr(w, "name", "").startswith("vessel ")] == ["vessel XYZAB124F526"]
+
+
+def test_at_800_x_600_two_boats_are_in_sight_also_with_fails_and_where_nobody_is_named(drive: Drive) -> None:
+    d = drive(size=(800, 600), working="")
+    for number in ("XYZAB123F526", "XYZAB124F526", "XYZAB125F526"):
+        hull, _ = d.app.tablet.open_job(number)
+        d.app.vessels.refresh(hull)
+        line = d.app.vessels.lines[hull]
+        d.app.vessels.lines[hull] = attrs.evolve(line, phase="handed over", fails=5, left=27, failing={"other": 2})
+    d.app.screen.redraw()
+    assert len([w for w in d.widgets() if getattr(w, "name", "").startswith("vessel ")]) >= 2
+    assert not faults(d.app.shell, d.window)
+    d.press("who")
+    assert d.app.tablet.session.here.page == "who"
 
 
 def test_steps_stand_in_the_order_of_doing(tmp_path: Path) -> None:

@@ -249,7 +249,7 @@ def test_a_value_is_taken_back_with_a_reason(drive: Drive) -> None:
     """It no longer stands, and stays in the hull's file struck out, with the reason."""
     d = drive()
     new_job(d)
-    d.press("step dock.horn", "choice No", "back", "value Heard from the end of the dock", "take back")
+    d.press("step dock.horn", "choice No", "back", "value Heard from the end of the dock", "change", "take back")
     d.press("back pressed by mistake")
     view = view_of(d)
     assert view.find("dock.horn", "heard") is None

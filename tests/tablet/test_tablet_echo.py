@@ -70,7 +70,7 @@ def test_the_next_save_has_the_undo_and_a_change_elsewhere_ends_it(drive: Drive)
     d.press("undo")
     view = view_of(d)
     assert (view.value("dock.horn", "heard"), view.value("dock.horn", "tone")) == (True, None)
-    d.press("choice hoarse", "back", "value Its tone", "take back")
+    d.press("choice hoarse", "back", "value Its tone", "change", "take back")
     assert not d.has("back mistyped"), "it was pressed, not typed"
     d.press("back pressed by mistake")
     assert not d.has("undo")

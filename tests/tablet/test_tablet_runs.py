@@ -293,7 +293,7 @@ def test_taking_back_offers_what_stood_before(guide: Driver) -> None:
     d.press("keep", "guide")
     good = counting(d)
     run(d, LONG + 5)
-    d.press("keep", "value Recording of the run", "take back")
+    d.press("keep", "value Recording of the run", "change", "take back")
     name = next(one.name for one in runs(d) if one.file == good)
     d.press(f"put back {name}")
     assert counting(d) == good
@@ -308,9 +308,9 @@ def test_taking_back_a_number_offers_what_stood_before(drive: Drive) -> None:
     d.number("40")
     d.press("value Boat speed")
     d.number("4")
-    d.press("yes, save it", "value Boat speed", "take back", "put back 40 kn")
+    d.press("yes, save it", "value Boat speed", "change", "put back 40 kn")
     assert view_of(d).value("dock.full", "speed") == "40 kn"
-    d.press("take back", "back mistyped")
+    d.press("change", "take back", "back mistyped")
     assert view_of(d).value("dock.full", "speed") is None
     d.press("put back 40 kn")
     assert view_of(d).value("dock.full", "speed") == "40 kn"

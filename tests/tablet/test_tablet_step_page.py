@@ -34,14 +34,14 @@ def test_the_worst_is_large_and_many_passes_are_one_row() -> None:
     assert stands.worst == (0, found[0])
     assert [number for number, _ in stands.others] == [1]
     assert [number for number, _ in stands.passes] == [2, 3]
-    assert counted(found) == "1 fail, 1 advise"
+    assert counted(found) == ((Verdict.FAIL, 1), (Verdict.ADVISE, 1))
 
 
 def test_a_single_pass_is_not_hidden_and_nothing_found_is_nothing_shown() -> None:
     stands = standing(ranked(Verdict.FAIL, Verdict.PASS))
     assert ([number for number, _ in stands.others], stands.passes) == ([1], ())
     assert standing([]).worst is None
-    assert counted(ranked(Verdict.PASS)) == ""
+    assert counted(ranked(Verdict.PASS)) == ()
 
 
 def test_the_number_set_large_is_the_one_that_has_a_limit() -> None:

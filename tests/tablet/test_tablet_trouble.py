@@ -148,7 +148,7 @@ def test_a_full_disk_ends_no_live_run_and_the_run_is_saved_again(d: Any, tmp_pat
     assert "The disk takes no more. The run goes on in memory" in page._view._lines.text
     d.press("stop")
     assert d.says("The recording is not saved. All 21 samples are kept while the app is open.")
-    assert d.says("No space left on device")
+    assert d.says("no space left on device")
     d.press("save again")
     assert d.says("The recording is not saved. All 21 samples")
     full[0] = False

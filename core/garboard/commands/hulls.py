@@ -41,9 +41,11 @@ from garboard.history.past import TAKING_BACK, history_of, outlived_a_joining
 from garboard.history.registers import RegisterKey, name_of, retractions_in
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import record_in_words
-from garboard.job_files.job_file import located, read_job_file, settings_faults
+from garboard.hosting.host import PluginHost
+from garboard.job_files.job_file import JobFile, check, located, read_job_file, settings_faults
 from garboard.records import JsonValue
 from garboard.report.terminal import Tools
+from garboard.report.visible import visible_name
 from garboard.settings import in_force
 from garboard.shop_link.pairing import may_decide, writes_as
 
@@ -256,10 +258,10 @@ def show(folder: Path, hull: str, job: str, name: str) -> None:
             click.echo(f"UNFINISHED: {half}. The next command that writes here ends it, and so does 'garboard repair'.")
         tell_not_read(hulls)
         if name:
-            click.echo("\n".join(_history(*_named(boat, chosen_job(boat, job), name))))
+            click.echo("\n".join(map(visible_name, _history(*_named(boat, chosen_job(boat, job), name)))))
             return
         for one in (job,) if job and job not in boat.moved_away else () if job else boat.jobs:
-            click.echo("\n".join(_listing(boat, one)))
+            click.echo("\n".join(map(visible_name, _listing(boat, one))))
         for one, target in boat.moved_away.items():
             if job in ("", one):
                 click.echo(f"{boat.state.hull_number}, job {one}: moved to {target}: garboard show {folder} {target}")
@@ -360,17 +362,15 @@ def attach(folder: Path, hull: str, step: str, file: Path, by: str, job: str, ta
     refuse_other_text(file)
     with _writing(folder, hull, job) as (hulls, boat, job):
         state = boat.state_of(job)
-        _refuse_unknown(step, {key.subject[0] for key in state.registers if key.kind == "measure"})
+        _refuse_unknown(folder, step, {key.subject[0] for key in state.registers if key.kind == "measure"})
         save_all(hulls, [keep_with_step(hulls, author_of(hulls, state, tablet, by), state, job, step, file)])
     click.echo(f"{file.name} is attached to {step}")
 
 
-def _refuse_unknown(step: str, worked_on: set[str]) -> None:
+def _refuse_unknown(folder: Path, step: str, worked_on: set[str]) -> None:
     """A step is one that something was entered in, or that a plugin here declares."""
     if step not in worked_on:
-        from garboard.hosting.host import make_host
-
-        host = make_host()
+        host = click.get_current_context().ensure_object(Tools).host_for(folder)
         if host.step(step) is None:
             known = ", ".join(sorted({*worked_on, *(one.key for one in host.steps)}))
             raise InputError("attach", [Fault("step", f"one of {known}", repr(step))])
@@ -452,7 +452,7 @@ def move_job(tools: Tools, folder: Path, hull: str, job: str, target: str, by: s
             old = boat.state_to_move(job)
             save_all(hulls, writing.move_job(author_of(hulls, old, tablet, by), old, there, job, reason))
         click.echo(f"job {job} belongs to {target}")
-        _tell_what_came(tools, open_hull(hulls, target), job, old)
+        _tell_what_came(tools.host_for(folder), open_hull(hulls, target), job, old)
     if is_new:
         click.echo(
             f"No boat of number {target} was here before: compare it with the transom. If it is wrong, move the job "
@@ -461,11 +461,11 @@ def move_job(tools: Tools, folder: Path, hull: str, job: str, target: str, by: s
         )
 
 
-def _tell_what_came(tools: Tools, boat: Boat, job: str, old: HullState) -> None:
+def _tell_what_came(host: PluginHost, boat: Boat, job: str, old: HullState) -> None:
     """Say what came with a moved job, whose vessel it is judged with, and which of its readings that leaves unused."""
     from garboard.report.moved import came_along
 
-    if (came := came_along(boat, job, old, tools.host)) is None:
+    if (came := came_along(boat, job, old, host)) is None:
         return
     number = boat.state.hull_number
     click.echo(f"with it: {came.counted}")
@@ -518,7 +518,11 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
     help="The folder of hull files to import into. It is created if it does not exist.",
 )
 @click.option("--by", required=True, help="Who imports it. Values that already name a person keep that name.")
-@click.option("--anyway", is_flag=True, help="Import it although its hull number is not well formed.")
+@click.option(
+    "--anyway",
+    is_flag=True,
+    help="Import it although its hull number is not well formed, or values do not fit their fields.",
+)
 @tablet_option
 @click.pass_obj
 def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool, tablet: str) -> None:
@@ -526,16 +530,34 @@ def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool
 
     Everything merges by hull number, so a number that is not well formed is refused; `garboard hull` explains why.
     It is taken with --anyway, or if the folder already holds that boat.
+
+    Values that do not fit their fields are refused, all at once. With --anyway they are kept as they are; whoever
+    judges the boat is asked about each. A file that `garboard export` wrote is taken as it is.
     """
     read = read_job_file(job_file, tools.host_for(folder))
     if not anyway:
         _refuse_unless_well_formed(read.vessel.hull_number, folder)
-    if read.settings and (faults := [*settings_faults(read.settings, tools.host_for(folder))]):
-        raise InputError(str(job_file), located(job_file, faults))
+    _refuse_what_does_not_fit(read, job_file, tools.host_for(folder), anyway=anyway)
     with HullFolder(folder) as hulls:
         state = replay(read.vessel.hull_number, hulls.entries(read.vessel.hull_number))
         hull, added = exchange.import_job(hulls, read, job_file.parent, author_of(hulls, state, tablet, by))
     click.echo(f"{hull}: {in_number(added, 'new entry', 'new entries')}")
+
+
+def _refuse_what_does_not_fit(read: JobFile, job_file: Path, host: PluginHost, *, anyway: bool) -> None:
+    """Settings that no boat could be judged by, and values that are not what their fields take.
+
+    What an export carries was entered elsewhere: nobody here can correct it in the file, and it is asked about.
+    """
+    settings = [*settings_faults(read.settings, host)]
+    values = [] if read.entries else [*check(read, host)]
+    if settings or (values and not anyway):
+        if values:
+            click.echo("Nothing was imported. To keep values that do not fit as they are, use --anyway.", err=True)
+        raise InputError(str(job_file), located(job_file, [*settings, *values]))
+    if values:
+        kept = in_number(len(values), "value that does not fit its field", "values that do not fit their fields")
+        click.echo(f"{job_file}: keeping {kept}; 'garboard assess' asks about each.", err=True)
 
 
 def _refuse_unless_well_formed(number: str, folder: Path) -> None:

@@ -4,27 +4,36 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from pathlib import Path
 
+import attrs
 import click
 
-from garboard.commands.tools import SOMETHING_FAILS
-from garboard.hosting.host import PluginHost
+from garboard.commands.tools import SOMETHING_FAILS, beside_option
+from garboard.hosting.apart import Limits
+from garboard.hosting.cut import LONGEST_TEXT, MOST_ROWS
+from garboard.hosting.failures import PluginProblem
+from garboard.hosting.host import BUILT_IN, PluginHost
+from garboard.report.json_out import problem_as_plain
 from garboard.report.terminal import Tools
+from garboard.settings import Setting
 
-HELP = """List the loaded plugins and what they offer, and plugins that failed to load.
+HELP = """List the loaded plugins with what they offer and what the shop may decide, and everything wrong with one.
 
-Exit status 0: all loaded. Exit status 1: at least one failed.
+Each fault names the plugin, the file, the line and what to do. Exit status 0: all loaded. Exit status 1: at least one
+failed to load.
 """
 
 
 @click.command("plugins", help=HELP, short_help="List loaded and broken plugins.")
 @click.option("--json", "as_json", is_flag=True, help="Print the list as JSON.")
-@click.option("--full", is_flag=True, help="Print the key of everything each plugin offers.")
+@click.option("--full", is_flag=True, help="Print the settings and keys of the program's own plugins too.")
+@beside_option
 @click.pass_context
-def command(context: click.Context, as_json: bool, full: bool) -> None:
+def command(context: click.Context, as_json: bool, full: bool, beside: Path) -> None:
     """List plugins and exit."""
     tools: Tools = context.obj
-    host = tools.host
+    host = tools.host_for(beside)
     commands = [*tools.plugin_commands]
     offered = {plugin.name: _offers(host, plugin.name) for plugin in host.plugins}
     if as_json:
@@ -54,13 +63,38 @@ def _as_text(host: PluginHost, offered: Mapping[str, Mapping[str, list[str]]], c
     for plugin in host.plugins:
         kinds = {kind.replace("_", " "): keys for kind, keys in offered[plugin.name].items() if keys}
         counts = ", ".join(f"{len(keys)} {kind if len(keys) > 1 else kind[:-1]}" for kind, keys in kinds.items())
-        lines.append(f"{plugin.name} {plugin.version}" + (f": {counts}" if counts and not full else ""))
-        if full:
-            lines += [f"  {kind}: {', '.join(keys)}" for kind, keys in kinds.items()]
+        lines.append(f"{plugin.name} {plugin.version}" + (f": {counts}" if counts else ""))
+        if full or plugin.name not in BUILT_IN:
+            lines += [f"  {kind}: {', '.join(keys)}" for kind, keys in kinds.items() if kind != "settings"]
+            lines += [f"  setting {_setting_in_words(one)}" for one in _settings_of(host, plugin.name)]
     if commands:
         lines.append(f"Commands of plugins: {', '.join(commands)}")
-    lines += [f"{problem.name} is not loaded: {problem.reason}" for problem in host.problems]
+    if host.apart is not None and any(plugin.name not in BUILT_IN for plugin in host.plugins):
+        lines.append(f"Limits of a shop's own plugin, for one job: {_limits_in_words(host.apart.limits)}.")
+    lines += [f"{fault.name} {_fault_in_words(fault)}" for fault in host.faults]
     return "\n".join(lines or ["No plugins."])
+
+
+def _settings_of(host: PluginHost, plugin: str) -> list[Setting]:
+    return [one for one in host.settings if host.owner_of("register_settings", one.key) == plugin]
+
+
+def _setting_in_words(setting: Setting) -> str:
+    return f"{setting.key}: {setting.default}, {setting.allowed}"
+
+
+def _limits_in_words(limits: Limits) -> str:
+    return (
+        f"{limits.processor:g} s of the processor, {limits.memory >> 20} MB of memory, {limits.answer >> 20} MB of "
+        f"findings, {LONGEST_TEXT} letters a text, {MOST_ROWS} rows a table"
+    )
+
+
+def _fault_in_words(fault: PluginProblem) -> str:
+    line = f", line {fault.line}" if fault.line else ""
+    where = f" [{fault.file}{line}]" if fault.file else ""
+    state = "works, but" if fault.at_work else "is not loaded:"
+    return f"{state} {fault.reason}{where} ({fault.code}). To do: {fault.cure}."
 
 
 def _as_json(host: PluginHost, offered: Mapping[str, Mapping[str, list[str]]], commands: list[str]) -> str:
@@ -69,11 +103,30 @@ def _as_json(host: PluginHost, offered: Mapping[str, Mapping[str, list[str]]], c
             "format": "garboard plugins",
             "version": 1,
             "plugins": [
-                {"name": plugin.name, "version": plugin.version, **offered[plugin.name]} for plugin in host.plugins
+                {
+                    "name": plugin.name,
+                    "version": plugin.version,
+                    **offered[plugin.name],
+                    "settings_offered": [_setting_as_plain(one) for one in _settings_of(host, plugin.name)],
+                }
+                for plugin in host.plugins
             ],
             "commands": commands,
-            "broken_plugins": [{"name": problem.name, "reason": problem.reason} for problem in host.problems],
+            "broken_plugins": [problem_as_plain(problem) for problem in host.problems],
+            "faults": [{"plugin": one.name, "at_work": one.at_work, **problem_as_plain(one)} for one in host.faults],
+            "limits": attrs.asdict(host.apart.limits) if host.apart else None,
         },
         indent=1,
         ensure_ascii=False,
     )
+
+
+def _setting_as_plain(setting: Setting) -> dict[str, object]:
+    return {
+        "key": setting.key,
+        "title": setting.field.title,
+        "default": setting.default,
+        "allowed": setting.allowed,
+        "unit": setting.field.unit,
+        "basis": str(setting.basis),
+    }

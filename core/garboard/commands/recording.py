@@ -15,12 +15,14 @@ from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, NotEnoug
 from garboard.hosting.codes import PLUGIN_FAILED, code_for, with_code
 from garboard.hosting.cut import cut, told
 from garboard.hosting.exact import exact
+from garboard.hosting.failures import NotJudgedHere
 from garboard.hosting.plugin_code import plugin_code
 from garboard.report.terminal import Tools
 from garboard.samples import UNIT_OF_QUANTITY, Recording
 from garboard.steps import RecordingJudge
 
 if TYPE_CHECKING:
+    from garboard.hosting.host import PluginHost
     from garboard.recordings import Summary
 
 HELP = """Show what a recording contains: sources, quantities, rates, gaps and damaged lines.
@@ -32,13 +34,25 @@ usable value.
 Judged = Sequence[tuple[RecordingJudge, Sequence[Finding]]]
 
 
+_DATA = f"{__name__}.data"
+
+
+def _host_of(tools: Tools, file: Path | None) -> PluginHost:
+    """The plugins, those beside a recording among them."""
+    return tools.host if file is None else tools.host_for(file)
+
+
 class _WithJudges(click.Command):
-    """Has a flag for each judge the plugins offer."""
+    """Has a flag for each judge the plugins offer, those beside the recording among them."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        ctx.meta[_DATA] = next((path for path in map(Path, args) if path.is_file()), None)
+        return super().parse_args(ctx, args)
 
     def get_params(self, ctx: click.Context) -> list[click.Parameter]:
         own = super().get_params(ctx)
         tools = ctx.find_object(Tools)
-        judges = tools.host.recording_judges if tools else ()
+        judges = _host_of(tools, ctx.meta.get(_DATA)).recording_judges if tools else ()
         titles: dict[str, list[str]] = {}
         for judge in judges:
             titles.setdefault(judge.option, []).append(judge.title)
@@ -62,7 +76,8 @@ def command(context: click.Context, /, file: Path, as_json: bool, **chosen: bool
     from garboard.report.job_report import print_findings
 
     tools: Tools = context.obj
-    asked_for = [judge for judge in tools.host.recording_judges if chosen.get(f"judge_{judge.option}")]
+    judges = _host_of(tools, context.meta.get(_DATA)).recording_judges
+    asked_for = [judge for judge in judges if chosen.get(f"judge_{judge.option}")]
     with Console(stderr=True).status(f"Reading {escape(file.name)}"):  # only where someone watches
         summary = summarise(file)
         judged = _judged(file, asked_for) if asked_for else ()
@@ -102,7 +117,7 @@ def _findings(judge: RecordingJudge, recording: Recording) -> Sequence[Finding]:
     except Exception as failure:
         stands = "What it found before stands, the rest was not judged. " if judged else ""
         failed = Finding(
-            code=code_for(judge.key, PLUGIN_FAILED),
+            code=code_for(judge.key, failure.code if isinstance(failure, NotJudgedHere) else PLUGIN_FAILED),
             verdict=Verdict.NOT_ENOUGH_DATA,
             about=judge.title,
             sentence=f"The plugin failed in {judge.key} ({told(failure)}). {stands}Tell its author.",

@@ -64,16 +64,14 @@ def _end_what_is_unfinished(hulls: HullFolder) -> Iterator[str]:
 
 def _still_missing(hulls: HullFolder) -> Iterator[str]:
     """What was set aside before, and what entries name and is not here."""
-    from garboard.faults import in_number
     from garboard.history.exchange import attachments_missing
 
     told = {damage.set_aside for damage in hulls.damage()}
-    for path, lost in hulls.set_aside().items():
-        if lost and path not in told:
-            entries = in_number(lost, "entry", "entries") if path.stat().st_size else "everything"
+    for lost in hulls.set_aside():
+        if lost.file not in told:
             yield (
-                f"missing: {entries} of a file found damaged before. Merge with the shop, or with where they were "
-                f"written. It is kept as {path}: remove it once nothing more is to be had from it"
+                f"missing: {lost.what}, of a file found damaged before. Merge with the shop, or with where it was "
+                f"written. It is kept as {lost.file}: remove it once nothing more is to be had from it"
             )
     for name, called in attachments_missing(hulls).items():
         what = f"{called or 'an attachment'} ({name[:12]})"

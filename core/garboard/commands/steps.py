@@ -9,6 +9,7 @@ from typing import TypeVar
 
 import click
 
+from garboard.commands.tools import beside_option
 from garboard.disk.storage import write_whole
 from garboard.faults import Fault, InputError, shown
 from garboard.fields import Field, Kind
@@ -24,14 +25,16 @@ _Command = TypeVar("_Command", bound=Callable[..., object])
 @click.command("steps", short_help="List steps, what each asks for, and in which units.")
 @click.argument("keys", metavar="[STEP]...", nargs=-1)
 @click.option("--json", "as_json", is_flag=True, help="Print the list as JSON.")
+@beside_option
 @click.pass_obj
-def command(tools: Tools, keys: tuple[str, ...], as_json: bool) -> None:
+def command(tools: Tools, keys: tuple[str, ...], as_json: bool, beside: Path) -> None:
     """List the steps of the loaded plugins: each field with its unit, choices and range.
 
     A key and a field name are what a job file writes under "step" and "field". Without STEP all are listed.
     """
-    tools.tell_broken_plugins()
-    known = {step.key: step for step in tools.host.steps}
+    host = tools.host_for(beside)
+    tools.tell_broken_plugins(host)
+    known = {step.key: step for step in host.steps}
     unknown = [key for key in keys if key not in known]
     if unknown:
         raise InputError("steps", [Fault("STEP", f"one of {', '.join(known)}", shown(key)) for key in unknown])
@@ -122,8 +125,9 @@ def new_job(tools: Tools, /, file: Path, hull: str, engines: int, **names: tuple
     }
     if faults := [*_faults_of_names(hull, names)]:
         raise InputError("new-job", faults)
-    tools.tell_broken_plugins()
-    text = _a_measurement_a_line(blank_job(tools.host, hull.strip(), equipment))
+    host = tools.host_for(file)
+    tools.tell_broken_plugins(host)
+    text = _a_measurement_a_line(blank_job(host, hull.strip(), equipment))
     if file.exists():
         raise InputError("new-job", [Fault("FILE", "the name of a new file", f"{file}, which is there already")])
     write_whole(file, [text.encode()])

@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from garboard.faults import Fault, InputError
+from garboard.report.terminal import Tools
 
 
 @click.command("tablet")
@@ -28,7 +29,8 @@ from garboard.faults import Fault, InputError
     metavar="WHERE",
     help="Receive the boat's network in the live guides: a UDP port such as 10110, or ADDRESS:PORT for TCP.",
 )
-def command(folder: Path | None, demo: bool, replay: Path | None, listen: str | None) -> None:
+@click.pass_obj
+def command(tools: Tools, folder: Path | None, demo: bool, replay: Path | None, listen: str | None) -> None:
     """Start the tablet app. It works without a network."""
     if find_spec("kivy") is None or find_spec("garboard_tablet") is None:
         wanted = "the tablet part: pip install 'garboard[tablet]'"
@@ -38,4 +40,5 @@ def command(folder: Path | None, demo: bool, replay: Path | None, listen: str | 
         from garboard.recordings.boat_network import read_where
 
         where = read_where(listen)
-    import_module("garboard_tablet.app").run(folder, demo, replay, where)  # by name: the core knows no Kivy
+    own = (*tools.plugin_files, *(tools.beside(folder) if folder is not None and folder.is_dir() else ()))
+    import_module("garboard_tablet.app").run(folder, demo, replay, where, own)  # by name: the core knows no Kivy

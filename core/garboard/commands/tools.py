@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from garboard.faults import Fault, InputError, ValueRefused, in_words, shown
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from garboard.fields import Field
     from garboard.history.registers import RegisterKey
@@ -18,6 +18,19 @@ if TYPE_CHECKING:
 
 SOMETHING_FAILS = 1
 BAD_INPUT = 2
+
+
+def beside_option(command: Callable[..., Any]) -> Callable[..., Any]:
+    """For a command that names no data: the folder whose `plugins` are read too."""
+    import click
+
+    option: Callable[[Callable[..., Any]], Callable[..., Any]] = click.option(
+        "--beside",
+        default=Path(),
+        type=click.Path(path_type=Path, exists=True),
+        help="A job file or a folder: plugins in the folder 'plugins' beside it are read too. Default: this folder.",
+    )
+    return option(command)
 
 
 def write_file(path: Path, content: bytes) -> None:
@@ -121,7 +134,7 @@ def _of_vessel(path: tuple[str, ...], text: str) -> JsonValue:
     from garboard.units import UNITS_OF, in_own_spelling
 
     spelled = [own for quantity in UNITS_OF if (own := in_own_spelling(text, quantity)) != text]
-    plain: list[JsonValue] = [int(text)] if text.strip().isdecimal() else []
+    plain: list[JsonValue] = [int(text)] if len(text) < 20 and text.strip().isdecimal() else []
     plain += [SAID.get(text.strip().casefold(), text)]
     faults: Sequence[Fault] = ()
     for value in (*spelled, *plain, text):

@@ -73,7 +73,7 @@ class Attachments:
             path.replace(self._path(name))
             storage.flush_folder(self.folder)
         except OSError as error:
-            raise NotSaved(f"attachment {name} not saved: {error.strerror}") from error
+            raise storage.not_saved(self._path(name), error) from error
         return True
 
     def read(self, name: str, start: int, most: int) -> bytes:
@@ -150,7 +150,7 @@ class Attachments:
         try:
             storage.make_folder(self.folder)
         except OSError as error:
-            raise NotSaved(f"attachment {name} not saved: {error.strerror}") from error
+            raise storage.not_saved(self._path(name), error) from error
         storage.write_whole(self._path(name), _proved(name, chunks))
         return name
 

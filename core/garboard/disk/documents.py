@@ -23,6 +23,7 @@ from tinydb.table import Table
 
 from garboard.disk import storage
 from garboard.disk.formats import Format
+from garboard.disk.json_text import read_json
 from garboard.faults import GarboardError, InputError
 
 log = logging.getLogger("garboard.documents")
@@ -141,11 +142,21 @@ class DurableStorage(Storage):
 
     def _json(self, path: Path) -> Any:
         try:
-            return json.loads(path.read_bytes())
+            return read_json(_bytes_of(path))
         except FileNotFoundError:
             return None
-        except (OSError, ValueError, RecursionError) as failure:
+        except (OSError, ValueError) as failure:
             raise DocumentDamaged(path, str(failure), self.kind.cure) from failure
+
+
+def _bytes_of(path: Path) -> bytes:
+    """What a file holds. A card that failed once is asked again: to begin anew would forget who works here."""
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise
+    except OSError:
+        return path.read_bytes()
 
 
 class _Table(Table):
@@ -215,8 +226,8 @@ def refuse_unreadable(path: Path, kind: Kind | None = None) -> None:
         DurableStorage(path, kind).read()
         return
     try:
-        found = json.loads(path.read_bytes())
-    except (OSError, ValueError, RecursionError) as failure:
+        found = read_json(path.read_bytes())
+    except (OSError, ValueError) as failure:
         raise DocumentDamaged(path, str(failure), _ANYONES_CURE) from failure
     if not isinstance(found, dict):
         raise DocumentDamaged(path, "it holds no object", _ANYONES_CURE)

@@ -28,6 +28,7 @@ import attrs
 from garboard import __version__, hull_number
 from garboard.disk.clock import Stamp
 from garboard.disk.formats import Format
+from garboard.disk.json_text import read_json
 from garboard.faults import Fault, InputError, shown
 
 if TYPE_CHECKING:  # the records are many, and the app's first frame needs none of them
@@ -400,14 +401,14 @@ def _refuse_too_large(raw: bytes) -> None:
 
 def _loads(raw: bytes) -> JsonValue:
     try:
-        found: JsonValue = json.loads(raw.decode(), parse_float=_refuse_float, parse_constant=_refuse_float)
+        found: JsonValue = read_json(raw.decode(), parse_float=_refuse_float, parse_constant=_refuse_float)
     except UnicodeDecodeError as error:
         raise InputError("entry", [Fault(f"byte {error.start}", "UTF-8 text", "bytes that are not")]) from error
     except json.JSONDecodeError as error:
         raise InputError("entry", [Fault(f"character {error.pos}", "one JSON object", error.msg)]) from error
     except InputError:
         raise
-    except (RecursionError, ValueError) as error:
+    except ValueError as error:
         raise InputError(
             "entry", [Fault("entry", f"at most {DEEPEST} levels and plain integers", str(error))]
         ) from error

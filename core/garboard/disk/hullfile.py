@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import os
 import re
 import threading
 from collections.abc import Callable, Container, Iterable, Iterator, Mapping
 from pathlib import Path
-from types import TracebackType
+from types import MappingProxyType, TracebackType
 from typing import Self
 
 import attrs
@@ -22,8 +23,8 @@ from garboard.disk.attachments import Attachments
 from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
 from garboard.disk.journal import EMPTIED, SUFFIX, Journal, file_name, key_of_file, missing_of, read
 from garboard.disk.sizes import FileSizes
-from garboard.disk.storage import SET_ASIDE, Damage, Loss, NewerFormat, NotSaved, WriterLock
-from garboard.faults import Fault, InputError
+from garboard.disk.storage import SET_ASIDE, Damage, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
+from garboard.faults import Fault, InputError, refusal
 
 _NAME = re.compile(r"[A-Z0-9]+-[0-9a-f]{16}\.hull")
 """How a hull file is called; a copy, or what another system keeps beside it, is not."""
@@ -205,9 +206,12 @@ class HullFolder:
                     journal = Journal(
                         self._place_of(path), key, writing=self._writing, least=self._sizes.least(path.name)
                     )
-                except (NewerFormat, OSError) as error:
+                except NewerFormat as error:
                     self._leave_alone(path, error)
                     raise
+                except OSError as error:
+                    self._leave_alone(path, error)
+                    raise NotReadable(path, error) from error
                 self.left_alone.pop(path, None)
                 self._open[key] = HullFile(journal, self.put_if_absent)
             return self._open[key]
@@ -224,6 +228,18 @@ class HullFolder:
             self._lock(place.parent.parent)
         return place
 
+    def _entries_of(self, hull: str) -> Mapping[str, bytes]:
+        """Bytes by id of the entries held of a hull. To ask for one that nobody has leaves nothing behind."""
+        key = hull_number.key(hull)
+        if key not in self._open:
+            try:
+                os.lstat(self._hulls_folder / file_name(key))
+            except FileNotFoundError:
+                return MappingProxyType({})
+            except OSError:
+                pass  # it is there, and the disk refuses: opening it says what
+        return self.hull(key).journal.entries
+
     def entries(self, hull: str) -> tuple[Entry, ...]:
         """Views of a hull's entries, in the order they came in."""
         with self._guard:
@@ -237,17 +253,17 @@ class HullFolder:
     def ids(self, hull: str) -> frozenset[str]:
         """Ids of the entries held of a hull."""
         with self._guard:
-            return frozenset(self.hull(hull).journal.entries)
+            return frozenset(self._entries_of(hull))
 
     def count(self, hull: str) -> int:
         """How many entries are held of a hull."""
         with self._guard:
-            return len(self.hull(hull).journal.entries)
+            return len(self._entries_of(hull))
 
     def get(self, hull: str, ids: Iterable[str] | None = None) -> CheckedEntries:
         """Entries of a hull by id; all of them when no ids are given. Ids not here are left out."""
         with self._guard:
-            held = self.hull(hull).journal.entries
+            held = self._entries_of(hull)
             if ids is None:
                 return CheckedEntries(held)
             return CheckedEntries((name, held[name]) for name in ids if name in held)
@@ -370,33 +386,47 @@ class HullFolder:
         size = damage.file.stat().st_size if damage.file.exists() else 0
         return size > 0 and size >= damage.size + damage.cut
 
-    def set_aside(self) -> dict[Path, int]:
-        """Hull files set aside as damaged, each with how many of their entries are still not here. Reads them all."""
+    def set_aside(self) -> tuple[Loss, ...]:
+        """Hull files kept as damaged of which something is still not here, as far as anybody can know. Reads them all.
+
+        A file cut off at a line end is whole in itself: how long it once was, its note tells.
+        """
         with self._guard:
             here = {name for key in self.readable() for name in self.ids(key)}
-            found: dict[Path, int] = {}
+            found: list[Loss] = []
             for path in sorted(self._hulls_folder.glob(f"*{SUFFIX}{SET_ASIDE}*")):
                 with contextlib.suppress(NewerFormat, OSError):  # kept by a newer version, which tells it itself
                     data = path.read_bytes()
-                    stands = path.with_name(path.name.split(SET_ASIDE)[0]).exists()
-                    found[path] = missing_of(data, here) if data else int(not stands)
-            return found
+                    cut = max(0, self._sizes.least(path.name) - len(data))
+                    if loss := self._still_lost(path, data, cut, here):
+                        found.append(loss)
+            return tuple(found)
 
-    def keep_beside(self, path: Path) -> Path | None:
+    def _still_lost(self, path: Path, data: bytes, cut: int, here: Container[str]) -> Loss | None:
+        """What a damaged hull file held and is not here: all, where nothing in it can be read and no file stands."""
+        entries = missing_of(data, here) if data else 0
+        name = path.name.partition(SET_ASIDE)[0]
+        is_all_gone = bool(_NAME.fullmatch(name)) and not (self._hulls_folder / name).exists()
+        return Loss(path, entries, cut) if entries or cut or (is_all_gone and not read(data).entries) else None
+
+    def keep_beside(self, damage: Damage) -> Path | None:
         """Keep another folder's damaged hull file as it is, beside our own, where something of it is not here.
 
         returns : where it is kept, once however often it comes; None where all of it is here, or it is no hull file
         errors  : NotSaved; OSError and NewerFormat when it cannot be read
         """
         with self._guard:
+            path = damage.file
             if path.suffix != SUFFIX:
                 return None
             data = path.read_bytes()
             here = {name for key in self.readable() for name in self.ids(key)}
-            stands = (self._hulls_folder / path.name).exists()
-            if stands if not data else not missing_of(data, here):
+            if not self._still_lost(path, data, damage.cut, here):
                 return None
-            return storage.keep_beside(data, self._hulls_folder / path.name)
+            kept = storage.keep_beside(data, self._hulls_folder / path.name)
+            if damage.cut:
+                self._sizes.note({kept.name: damage.size + damage.cut})
+            return kept
 
     def damage_of(self, keys: Iterable[str]) -> tuple[Damage, ...]:
         """The damage found so far in hull files.
@@ -436,7 +466,7 @@ class HullFolder:
             try:
                 storage.flush_folder(self._hulls_folder)
             except OSError as error:
-                problems.append(f"{self._hulls_folder} not saved: {error.strerror}")
+                problems.append(str(storage.not_saved(self._hulls_folder, error)))
                 for hull in self._names_unflushed:
                     hull.journal.take_out()
                     hull.forget_views()
@@ -472,7 +502,7 @@ class HullFolder:
         return hull.digest() if hull.journal.entries else ""
 
     def _leave_alone(self, path: Path, error: NewerFormat | OSError) -> None:
-        self.left_alone[path] = storage.why(error) if isinstance(error, OSError) else str(error)
+        self.left_alone[path] = refusal(error) if isinstance(error, OSError) else str(error)
 
     def _key_of(self, name: str) -> str:
         """The hull a file belongs to; "" for one left alone or set aside."""

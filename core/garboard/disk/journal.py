@@ -106,9 +106,9 @@ class Journal:
         data = heading(self.key) + lines if self._size == 0 else lines
         try:
             storage.append(self._opened(), data, self._size)
-        except NotSaved as error:
+        except OSError as error:
             self._is_stale = True
-            raise NotSaved(f"{self.path.name}: {error}") from error
+            raise storage.not_saved(self.path, error) from error
         self._size += len(data)
         self._needs_flush = True
         self._unflushed += new
@@ -130,7 +130,7 @@ class Journal:
                 self._put_in_place()
         except OSError as error:
             self._take_back()
-            raise NotSaved(f"{self.path.name} not saved: {error.strerror}") from error
+            raise storage.not_saved(self.path, error) from error
         self._size_flushed = self._size
         self._unflushed = []
         self._needs_flush = False
@@ -164,7 +164,7 @@ class Journal:
             self._descriptor = storage.open_for_append(path, create=self._is_new)
         except OSError as error:
             self._is_new = False
-            raise NotSaved(f"{self.path.name} not saved: {error.strerror}") from error
+            raise storage.not_saved(self.path, error) from error
 
     def _put_in_place(self) -> None:
         os.close(self._opened())

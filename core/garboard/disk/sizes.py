@@ -17,7 +17,8 @@ from garboard.disk.storage import NotSaved
 
 FILE = "hulls.sizes"
 
-_LINE = re.compile(rb"([A-Z0-9]+-[0-9a-f]{16}\.hull) ([0-9]{1,15})")
+_LINE = re.compile(rb"([A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?) ([0-9]{1,15})")
+"""A file kept beside as damaged is noted with the length it once had."""
 _LONGEST_KEPT = 1 << 16
 """A longer file of notes is written anew when the folder is opened for writing [bytes]."""
 

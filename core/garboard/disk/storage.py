@@ -18,7 +18,7 @@ import attrs
 
 from garboard import __version__
 from garboard.disk.clock import wall_text
-from garboard.faults import GarboardError, in_number
+from garboard.faults import GarboardError, in_number, refusal
 
 LOCK_NAME = "writer.lock"
 OWNER_ONLY = 0o600
@@ -36,6 +36,7 @@ _APPEND = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "
 _LOCKED_BYTE = 1 << 30
 NOT_ALLOWED = (errno.EROFS, errno.EACCES, errno.EPERM)
 """What the system says where writing is not allowed."""
+_FULL = (errno.ENOSPC, errno.EDQUOT)
 _IN_USE = (errno.EACCES, errno.EAGAIN, errno.EDEADLK)
 
 
@@ -52,9 +53,17 @@ class NotWritable(GarboardError, OSError):
 
     def __init__(self, folder: Path, error: OSError) -> None:
         super().__init__(
-            f"{folder} cannot be written: {why(error)}. Expected a folder this user can write in: name another, or "
+            f"{folder} cannot be written: {refusal(error)}. Expected a folder this user can write in: name another, or "
             "allow writing in this one (a card's switch, the folder's owner). Nothing was changed"
         )
+        self.errno = error.errno
+
+
+class NotReadable(GarboardError, OSError):
+    """A file the system does not let this user read, or whose disk fails; it is left as it is."""
+
+    def __init__(self, path: Path, error: OSError) -> None:
+        super().__init__(f"{path} cannot be read: {refusal(error)}. {_what_to_do('read', error)}")
         self.errno = error.errno
 
 
@@ -102,15 +111,30 @@ class Loss:
     entries: int
     cut: int
 
-    def __str__(self) -> str:
+    @property
+    def what(self) -> str:
+        """What is missing, in words."""
         known = [in_number(self.entries, "entry", "entries")] if self.entries else []
         known += [f"{in_number(self.cut, 'byte')} at its end, in entries nobody can count"] if self.cut else []
-        return f"{self.file.name}: {' and '.join(known) or 'all it held'}"
+        return " and ".join(known) or "all it held"
+
+    def __str__(self) -> str:
+        return f"{self.file.name}: {self.what}"
 
 
-def why(error: OSError) -> str:
-    """What the system refused, without its number and the path: "permission denied"."""
-    return (error.strerror or str(error)).lower()
+def not_saved(what: Path | str, error: OSError) -> NotSaved:
+    """What to say of what the system did not let be written: which file, why, and what to do about it."""
+    return NotSaved(f"{what} not saved: {refusal(error)}. {_what_to_do('write', error)}")
+
+
+def _what_to_do(what: str, error: OSError) -> str:
+    if error.errno in NOT_ALLOWED:
+        return f"Let this user {what} it (its owner, its mode, a card's switch), then do this again"
+    if error.errno in _FULL:
+        return "Free some space, then do this again"
+    if error.errno == errno.EIO:
+        return "The disk or card is failing: copy its folder to another one, and go on there"
+    return "Look at its disk or card, then do this again"
 
 
 def is_users_own(folder: Path) -> bool:
@@ -175,18 +199,16 @@ def append(descriptor: int, data: bytes, size_before: int) -> None:
     """Write at the end, all or nothing.
 
     size_before : where the file ends now [bytes]
-    errors      : NotSaved; the file was cut back to size_before
+    errors      : OSError; the file was cut back to size_before
     """
     try:
         written = os.write(descriptor, data)
-        if written == len(data):
-            return
-        reason = f"the disk took {written} of {len(data)} bytes; it is full"
-    except OSError as error:
-        reason = str(error.strerror)
-    with contextlib.suppress(OSError):
-        os.ftruncate(descriptor, size_before)
-    raise NotSaved(f"not saved: {reason}. Free some space, then save again")
+        if written != len(data):
+            raise OSError(errno.ENOSPC, f"the disk took {written} of {len(data)} bytes; it is full")
+    except OSError:
+        with contextlib.suppress(OSError):
+            os.ftruncate(descriptor, size_before)
+        raise
 
 
 def append_saved(path: Path, data: bytes) -> None:
@@ -210,7 +232,7 @@ def append_saved(path: Path, data: bytes) -> None:
         if is_new:
             flush_folder(path.parent)
     except OSError as error:
-        raise NotSaved(f"{path.name} not saved: {error.strerror}") from error
+        raise not_saved(path, error) from error
 
 
 def unfinished(path: Path) -> Path:
@@ -246,9 +268,9 @@ def write_whole(path: Path, chunks: Iterable[bytes], *, private: bool = False, m
     except (NotSaved, OSError) as error:
         with contextlib.suppress(OSError):
             new.unlink(missing_ok=True)
-        if isinstance(error, NotSaved):
-            raise NotSaved(f"{path.name}: {error}") from error
-        raise NotSaved(f"{path.name} not saved: {error.strerror}") from error
+        if isinstance(error, OSError):
+            raise not_saved(path, error) from error
+        raise
 
 
 def write_out(path: Path, content: bytes) -> None:

@@ -145,6 +145,7 @@ class Boat:
             vessel=self.vessel(job),
             disagreements=(*of_the_job, *of_the_vessel),
             unreadable=tuple(unreadable),
+            waiting=(*view.waiting, *self.state.waiting("")),
         )
 
 

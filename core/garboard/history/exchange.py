@@ -20,7 +20,7 @@ from garboard.history.boat import Boat, keep_recording, open_entries, open_hull
 from garboard.history.registers import register_of
 from garboard.history.replay import replay
 from garboard.history.setting_entries import set_setting, setting_register
-from garboard.history.values import same_setting
+from garboard.history.values import same_value
 from garboard.job_files.job_file import BESIDE, JobFile, entered, exported_name, file_beside, is_beside, job_file_text
 from garboard.job_view import JobView
 from garboard.records import JsonValue, Measurement
@@ -161,7 +161,7 @@ def _import_settings(folder: HullFolder, job_file: JobFile, author: Author) -> i
     new = [
         set_setting(author, state, key, value, STATED_IN_FILE, job, boat.managers)
         for key, value in job_file.settings.items()
-        if not (key in here and same_setting(here[key], value))
+        if not (key in here and same_value(here[key], value))
         and (key, canonical_bytes(value)) not in there
         and not state.register(setting_register(key, job)).ever_set(value)
     ]

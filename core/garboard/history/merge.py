@@ -13,8 +13,8 @@ from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.entries import Entry, canonical_bytes, plain_place_and_value, view
 from garboard.disk.hullfile import HullFolder
-from garboard.disk.storage import Damage, Loss, NewerFormat, why
-from garboard.faults import in_words
+from garboard.disk.storage import Damage, Loss, NewerFormat
+from garboard.faults import in_words, refusal
 from garboard.history.boat import replay_with_aliases
 from garboard.history.registers import RegisterKey, name_of
 from garboard.history.replay import HullState, replay
@@ -157,7 +157,7 @@ def _keep_beside(sources: Iterable[HullFolder], target: HullFolder) -> Iterator[
     for source in sources:
         for damage in source.damage():
             with suppress(OSError, NewerFormat):  # what cannot be read is named as such
-                if kept := target.keep_beside(damage.file):
+                if kept := target.keep_beside(damage):
                     yield damage.file, kept
 
 
@@ -335,7 +335,7 @@ def _bring_attachments(sources: Iterable[HullFolder], target: HullFolder, dry_ru
             try:
                 content = source.attachments.get(name)
             except (AttachmentDamaged, KeyError, OSError) as failure:
-                done.spoilt[name] = why(failure) if isinstance(failure, OSError) else str(failure)
+                done.spoilt[name] = refusal(failure) if isinstance(failure, OSError) else str(failure)
                 continue
             if not dry_run:
                 target.attachments.put(content)

@@ -16,9 +16,8 @@ from garboard.disk.clock import Stamp, order_key
 from garboard.disk.entries import Entry
 from garboard.history.moves import JOINING, target
 from garboard.history.shapes import Misfit, misfit_of
-from garboard.history.values import digits, member, same_setting, same_value
+from garboard.history.values import finest, member, same_value
 from garboard.records import JsonValue
-from garboard.settings import SETTING
 
 ONLY_GROWING = frozenset({"note", "signoff", "run"})
 """Kinds of which several stand side by side: they never disagree."""
@@ -118,7 +117,7 @@ class Register:
     def current(self) -> tuple[Entry, ...]:
         """Heads that say something: one for each different value, in order of display.
 
-        Of heads that agree the one with most digits is used for all: no clock chooses what is calculated with. Notes
+        Of heads that agree the one read most finely is used for all: no clock chooses what is calculated with. Notes
         do not agree: two in the same words, written apart, are two remarks. What cannot be read says nothing.
         """
         return self._current(self.head_ids - self.misfits.keys() if self.misfits else self.head_ids)
@@ -142,11 +141,11 @@ class Register:
                     groups.append([head])
                 else:
                     alike.append(head)
-        return tuple(max(group, key=digits) for group in groups)
+        return tuple(map(finest, groups))
 
     def ever_set(self, value: JsonValue) -> bool:
         """Whether a setting ever had this value here, also where it was replaced or taken back since."""
-        return any(one.kind != "retract" and same_setting(one.value, value) for one in self.entries.values())
+        return any(one.kind != "retract" and same_value(one.value, value) for one in self.entries.values())
 
     @property
     def history(self) -> tuple[Entry, ...]:
@@ -177,8 +176,7 @@ class Register:
 
 
 def _agree(one: Entry, other: Entry) -> bool:
-    same = same_setting if one.kind == SETTING else same_value
-    return one.kind != "note" and same(_meaning(one), _meaning(other))
+    return one.kind != "note" and same_value(_meaning(one), _meaning(other))
 
 
 def _meaning(entry: Entry) -> JsonValue:

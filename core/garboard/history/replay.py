@@ -31,7 +31,7 @@ from garboard.history.shapes import Misfit, misfit_of
 from garboard.history.signature_scope import SignatureScope, Staleness
 from garboard.history.vessel import assemble_vessel
 from garboard.history.views import Current, job_view, unreadable_at
-from garboard.job_view import JobView, Unreadable
+from garboard.job_view import JobView, Unreadable, Waiting
 from garboard.records import JsonValue, Vessel
 from garboard.samples import Recording
 
@@ -261,6 +261,12 @@ class HullState:
             found += [unreadable_at(key, entry, register.misfits[entry.id]) for entry in register.unreadable]
         return (*found, *self._not_in_the_vessel())
 
+    def waiting(self, job: str) -> tuple[Waiting, ...]:
+        """Entries of a job, and of the vessel, that this program does not know, by their ids."""
+        whole = self.joined(job)
+        known = ((name, one) for name, one in sorted(self.unknown.items()) if self.joined(one.job) in ("", whole))
+        return tuple(Waiting(one.kind, tuple(sorted(one.plugins))) for _, one in known)
+
     def _is_alone(self, entry: Entry) -> bool:
         """Whether the bytes an entry carries do not stand here by themselves as well."""
         return entry.kind != STRAY or not any(name in self._entries for name in entry.subject)
@@ -331,6 +337,7 @@ class HullState:
             of_vessel=self._current_of([*self._vessel_keys(), *vessel_notes]),
             not_covered={one.sign_off.id: self._names_missed(one) for one in self.stale(job)},
             unreadable=self.unreadable(job),
+            waiting=self.waiting(job),
             settings=settings,
             load_recording=load_recording,
         )

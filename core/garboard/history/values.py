@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from decimal import Decimal
 
 from garboard.disk.entries import Entry, canonical_bytes
@@ -11,48 +12,53 @@ from garboard.units import Amount
 
 
 def same_value(one: JsonValue, other: JsonValue) -> bool:
-    """Whether two values say the same: "38.2 kn" and "38.20 kn" do, "38.2 kn" and "43.96 mph" do not.
+    """Whether two values say the same, amounts also in other units. A reading that was rounded on the way does not.
 
-    >>> same_value("38.2 kn", "38.20 kn"), same_value("38.2 kn", "43.96 mph"), same_value(True, 1)
-    (True, False, False)
+    >>> same_value("38.2 kn", "38.20 kn"), same_value("1.0 h", "60 min"), same_value("38.2 kn", "43.96 mph")
+    (True, True, False)
+    >>> same_value("90 s", "90 m"), same_value(True, 1)
+    (False, False)
     """
     if isinstance(one, str) and isinstance(other, str):
-        return one == other or _number_and_unit(one) == _number_and_unit(other) is not None
+        return one == other or _same_amount(one, other)
     return type(one) is type(other) and canonical_bytes(one) == canonical_bytes(other)
-
-
-def same_setting(one: JsonValue, other: JsonValue) -> bool:
-    """Whether two values ask the same of a boat, also in other units: a rule is no reading, whose digits say more.
-
-    >>> same_setting("90 s", "1.5 min"), same_setting("90 s", "91 s"), same_setting("90 s", "90 m")
-    (True, False, False)
-    """
-    if same_value(one, other):
-        return True
-    if not (isinstance(one, str) and isinstance(other, str)):
-        return False
-    try:
-        there = Amount.parse(other)
-        return math.isclose(Amount.parse(one).to(there.unit), float(there.text), rel_tol=_ROUNDING, abs_tol=_ROUNDING)
-    except ValueError:  # text, or amounts of two quantities
-        return False
 
 
 _ROUNDING = 1e-9
 """More than converting between units costs, and less than anybody types."""
 
 
-def _number_and_unit(text: str) -> tuple[Decimal, str] | None:
+def _same_amount(one: str, other: str) -> bool:
+    here, there = _amount(one), _amount(other)
+    if here is None or there is None:
+        return False
+    if here.unit == there.unit:
+        return Decimal(here.text) == Decimal(there.text)
+    number = float(there.text)
     try:
-        amount = Amount.parse(text)
+        return math.isfinite(number) and math.isclose(here.to(there.unit), number, rel_tol=_ROUNDING, abs_tol=_ROUNDING)
+    except ValueError:  # amounts of two quantities
+        return False
+
+
+def _amount(value: JsonValue) -> Amount | None:
+    try:
+        return Amount.parse(value) if isinstance(value, str) else None
     except ValueError:
         return None
-    return Decimal(amount.text), amount.unit
 
 
-def digits(entry: Entry) -> tuple[int, str]:
-    """Orders entries whose values say the same: the one with most digits is the greatest."""
-    return (len(entry.value), entry.value) if isinstance(entry.value, str) else (0, "")
+def finest(alike: Sequence[Entry]) -> Entry:
+    """Of entries whose values say the same, the one whose last digit is worth least: no clock chooses."""
+    amounts = [_amount(entry.value) for entry in alike]
+    unit = amounts[0].unit if amounts[0] is not None else ""
+
+    def fineness(index: int) -> tuple[float, int, str]:
+        value, amount = alike[index].value, amounts[index]
+        text = value if isinstance(value, str) else ""
+        return (0.0 if amount is None else -amount.last_digit(unit), len(text), text)
+
+    return alike[max(range(len(alike)), key=fineness)] if len(alike) > 1 else alike[0]
 
 
 def member(value: JsonValue, name: str) -> JsonValue:

@@ -13,7 +13,7 @@ from garboard.history.registers import TECHNICIANS, VESSEL, RegisterKey, disagre
 from garboard.history.shapes import Misfit, signed
 from garboard.history.sound import sound_part, sound_whole
 from garboard.history.values import member
-from garboard.job_view import Disagreement, JobView, Unreadable
+from garboard.job_view import Disagreement, JobView, Unreadable, Waiting
 from garboard.records import Job, JsonValue, Measurement, Note, SignOff, StepState, Vessel
 from garboard.samples import Recording
 
@@ -29,6 +29,7 @@ def job_view(
     of_vessel: Current,
     not_covered: Mapping[str, tuple[str, ...]],
     unreadable: tuple[Unreadable, ...] = (),
+    waiting: tuple[Waiting, ...] = (),
     settings: Mapping[str, JsonValue] | None = None,
     load_recording: Callable[[str], Recording] | None = None,
 ) -> JobView:
@@ -37,6 +38,7 @@ def job_view(
     of_vessel   : the vessel's fields, and the notes that belong to no job
     not_covered : by a stale sign-off's id, the names of what it does not cover
     unreadable  : what is entered and cannot be read
+    waiting     : what is kept for a plugin or a newer version
     """
     keys = sorted(of_job, key=lambda key: (of_job[key][0].clock if of_job[key] else Stamp(0, 0), key))
     of_one_value = [(key, of_job[key][0]) for key in keys if len(of_job[key]) == 1]
@@ -51,6 +53,7 @@ def job_view(
         sign_offs=tuple(_sign_offs(of_job, not_covered)),
         disagreements=tuple(_disagreements([(key, of_job[key]) for key in keys] + [(f, of_vessel[f]) for f in fields])),
         unreadable=unreadable,
+        waiting=waiting,
         settings=settings or {},
         **loader,
     )

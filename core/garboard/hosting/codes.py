@@ -14,6 +14,8 @@ from garboard.findings import Finding
 
 PLUGIN_FAILED = "plugin_failed"
 NOT_ENOUGH_DATA = "not_enough_data"
+NOT_JUDGED = ("took_too_long", "process_ended", "too_much_output", "too_much_memory")
+"""What a calculator was ended for, or how it ended its process: see `failures.NotJudgedHere`."""
 _WRITTEN = re.compile(r"[a-z][a-z0-9_]*(\.[a-z0-9_]+){2,}")
 
 
@@ -43,14 +45,16 @@ def written_in(name: str, module: ModuleType, prefixes: Iterable[str] = ()) -> I
     prefixes : with which its keys begin, where that is not its name: a shop's file may be called anything
     """
     own = {name.removeprefix("garboard_"), *prefixes}
-    for file in _sources(module):
+    for file in sources(module):
         for node in ast.walk(ast.parse(file.read_bytes())):
             text = node.value if isinstance(node, ast.Constant) else None
             if isinstance(text, str) and _WRITTEN.fullmatch(text) and text.partition(".")[0] in own:
                 yield text, file
 
 
-def _sources(module: ModuleType) -> Iterable[Path]:
+def sources(module: ModuleType) -> Iterable[Path]:
+    """The source files of a plugin."""
+    """The source files of a plugin."""
     own = Path(getattr(module, "__file__", None) or "")
     files = own.parent.rglob("*.py") if hasattr(module, "__path__") else [own]
     return sorted(file for file in files if file.suffix == ".py" and file.is_file())

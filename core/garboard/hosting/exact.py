@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import operator
+from collections.abc import Sequence
 from typing import TypeVar
 
 import attrs
@@ -10,22 +12,26 @@ from garboard.findings import (
     Axis,
     Band,
     Basis,
+    BasisKind,
     Doubt,
     Figure,
     Finding,
+    Lack,
     Limit,
     Marker,
     Missing,
     Number,
     Series,
     Table,
+    Verdict,
 )
 
 T = TypeVar("T")
 
 _RECORDS: tuple[type, ...] = (Finding, Basis, Number, Limit, Table, Missing, Doubt, Figure, Axis, Series, Band, Marker)
 _FIELDS = {kind: tuple(field.name for field in attrs.fields(kind)) for kind in _RECORDS}
-_PLAIN = frozenset((str, float, int, bool, type(None)))
+_PARTS = {kind: operator.attrgetter(*names) for kind, names in _FIELDS.items()}
+_PLAIN = frozenset((str, float, int, bool, type(None), Verdict, BasisKind, Lack))
 
 
 def exact(value: T) -> T:
@@ -37,19 +43,26 @@ def exact(value: T) -> T:
     return _exact(value)  # type: ignore[return-value]  # a record of the same kind
 
 
+def _exact_each(values: Sequence[object]) -> Sequence[object]:
+    if _PLAIN.issuperset(map(type, values)):  # nearly always, and quick
+        return values
+    return [_exact(value) for value in values]
+
+
 def _exact(value: object) -> object:
     kind = type(value)
     if kind in _PLAIN:
         return value
-    if isinstance(value, tuple | list):
-        parts = [part if type(part) in _PLAIN else _exact(part) for part in value]
-        same = kind is tuple and all(made is part for made, part in zip(parts, value, strict=True))
+    if isinstance(value, (tuple, list)):
+        parts = _exact_each(value)
+        same = kind is tuple and all(map(operator.is_, parts, value))
         return value if same else tuple(parts)
-    for record in _RECORDS:
-        if isinstance(value, record):
-            made = {name: _exact(getattr(value, name)) for name in _FIELDS[record]}
-            same = kind is record and all(made[name] is getattr(value, name) for name in made)
-            return value if same else record(**made)
+    record = kind if kind in _PARTS else next((one for one in _RECORDS if isinstance(value, one)), None)
+    if record is not None:
+        given = _PARTS[record](value)
+        made = _exact_each(given)
+        same = kind is record and all(map(operator.is_, made, given))
+        return value if same else record(**dict(zip(_FIELDS[record], made, strict=True)))
     # Not by the class's own methods, which may be the plugin's. A float of numpy is one of these.
     if isinstance(value, str):
         return str.__str__(value)

@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
-import ast
 import importlib
 import importlib.metadata
-import importlib.util
-import re
-import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, nullcontext, suppress
 from functools import partial
 from pathlib import Path
 from types import ModuleType
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 import attrs
 import pluggy
 
-import garboard
 from garboard import hooks
-from garboard.faults import GarboardError, shown
+from garboard.faults import shown
 from garboard.findings import (
     OF_VESSEL,
     Basis,
@@ -35,19 +31,33 @@ from garboard.findings import (
     Verdict,
     not_enough_data,
 )
-from garboard.hosting.codes import NOT_ENOUGH_DATA, PLUGIN_FAILED, code_for, with_code, written_in
+from garboard.hosting.asking import asking_fields, with_functions
+from garboard.hosting.codes import NOT_ENOUGH_DATA, NOT_JUDGED, PLUGIN_FAILED, code_for, sources, with_code, written_in
 from garboard.hosting.cut import LONGEST_TEXT, MOST_PLACES, cut, most_findings, told
 from garboard.hosting.doubts import with_doubts
 from garboard.hosting.exact import exact
+from garboard.hosting.failures import NotJudgedHere, PluginFault, PluginProblem, cure_of, place_of_failure, problem_of
 from garboard.hosting.plugin_code import plugin_code
-from garboard.hosting.watching import WatchedView, watched
+from garboard.hosting.source_faults import faults_in_source
+from garboard.hosting.sources import (
+    ENTRY_POINT_GROUP,
+    UNSTATED,
+    WRITTEN_FOR,
+    Source,
+    find_module,
+    refuse_other_versions,
+)
+from garboard.hosting.watching import Declared, WatchedView, watched
 from garboard.job_view import FieldKey, JobView
 from garboard.record_types import is_text
+from garboard.records import Vessel
 from garboard.settings import ReadSettings, SettingSet, in_force
 from garboard.steps import Assessed, Calculator, LiveGuide, Phase, RecordingJudge, ReportSection, Setting, Step
 
 if TYPE_CHECKING:
     import click
+
+    from garboard.hosting.apart import Apart
 
 BUILT_IN = (
     "garboard_wiring_audit",
@@ -63,23 +73,12 @@ Named here because a tablet package may carry no metadata to find them by, and b
 called garboard_something is not ours for its name.
 """
 
-ENTRY_POINT_GROUP = "garboard.plugins"
 
-WRITTEN_FOR = "written_for"
-UNSTATED = 1
-"""Counts as `written_for` of a plugin that states none: the first plugins stated nothing."""
-LARGEST_VERSION = 9999
-"""A larger `written_for` is a slip of the keyboard: no update of the program would ever cure it."""
-LONGEST_SHOWN = 60
-_TOO_LONG_FOR_PYTHON = re.compile(rb"^%s\b[^=\n]*=\s*(\d{5,})" % WRITTEN_FOR.encode(), re.MULTILINE)
-
-
-class PluginClash(GarboardError, ValueError):
+class PluginClash(PluginFault, ValueError):
     """Two plugins offer something under one key."""
 
-
-class WrittenForAnotherVersion(GarboardError, ValueError):
-    """A plugin was written for a version of the front door that this program does not have."""
+    def __init__(self, reason: str) -> None:
+        super().__init__(reason, "key_taken")
 
 
 @attrs.frozen
@@ -91,17 +90,14 @@ class LoadedPlugin:
     module: ModuleType = attrs.field(repr=False, eq=False)
 
     @property
+    def file(self) -> str:
+        """Its own, or its package's first; "" where it comes without."""
+        return _file_of(self.module)
+
+    @property
     def title(self) -> str:
         """The name as people say it: "wiring audit"."""
         return self.name.removeprefix("garboard_").replace("_", " ")
-
-
-@attrs.frozen
-class PluginProblem:
-    """A plugin that could not be loaded, and why."""
-
-    name: str
-    reason: str
 
 
 Item = TypeVar("Item")
@@ -149,8 +145,18 @@ _KINDS: Mapping[str, type[Any]] = {
 }
 
 
+HOOKS = tuple(_KINDS)
+"""Names of the hooks by which a plugin offers what a host keeps."""
+
 _GIVING_CODES = (Calculator, RecordingJudge)
 """What gives findings, whose codes the host may make from its key."""
+
+
+class Minder(Protocol):
+    """Minds the code of a shop's own plugin that runs in the program itself."""
+
+    def of(self, plugin: str, file: str, key: str) -> AbstractContextManager[object]:
+        """Mind what is done inside: a plugin at one of its keys, "" when it is loaded."""
 
 
 @attrs.define
@@ -160,39 +166,105 @@ class PluginHost:
     manager: pluggy.PluginManager
     plugins: list[LoadedPlugin] = attrs.field(factory=list)
     problems: list[PluginProblem] = attrs.field(factory=list)
+    apart: Apart | None = None
+    minder: Minder | None = None
     _registers: dict[str, _Register] = attrs.field(factory=lambda: {hook: _Register() for hook in _KINDS})
+    _commands_apart: dict[str, tuple[Source, Sequence[Mapping[str, str]]]] = attrs.field(factory=dict)
 
-    def load(self, name: str, find: Callable[[], ModuleType]) -> None:
-        """Load one plugin. A failure is listed in `problems`; what it registered before failing is withdrawn."""
+    def load(self, name: str, find: Callable[[], ModuleType], file: str = "") -> None:
+        """Load one plugin. A failure is listed in `problems`; what it registered before failing is withdrawn.
+
+        file : where it stands, where that is known, to tell the line of a fault
+        """
         module = None
         try:
-            with plugin_code():
+            self._refuse_taken(name)
+            with self.minding(name, file=file), plugin_code():
                 module = find()
-                _refuse_other_versions(getattr(module, WRITTEN_FOR, UNSTATED))
+                refuse_other_versions(getattr(module, WRITTEN_FOR, UNSTATED))
                 version = _version_of(module)
                 self.manager.register(module, name)
                 self.manager.check_pending()
                 if not self.manager.get_hookcallers(module):
-                    raise ValueError("it offers nothing: no function in it is marked @garboard.hookimpl")
+                    reason = "it offers nothing: no function in it is marked @garboard.hookimpl"
+                    raise PluginFault(reason, "offers_nothing")
                 self._call_hooks(name)
         except Exception as failure:
             if module is not None and self.manager.is_registered(module):
                 self.manager.unregister(module)
-            for register in self._registers.values():
-                register.withdraw(name)
-            self.problems.append(PluginProblem(name, told(failure)))
+            self._refuse(name, failure, file or _file_of(module))
         else:
             self.plugins.append(LoadedPlugin(name, version, module))
+
+    def load_file(self, path: Path) -> None:
+        """Load a plugin's file or folder; in a process of its own, where this host has one."""
+        self.load_source(path.stem, Source(file=str(path.absolute())))
+
+    def load_source(self, name: str, source: Source) -> None:
+        """The same of a file or of what is installed."""
+        if self.apart is None:
+            self.load(name, partial(find_module, source), source.file)
+        else:
+            self._load_apart(name, self.apart, source)
+
+    def _load_apart(self, name: str, apart: Apart, source: Source) -> None:
+        try:
+            self._refuse_taken(name)
+        except PluginFault as failure:
+            self._refuse(name, failure, source.file)
+            return
+        try:
+            found = apart.load(name, source)
+            for hook, items in found.items.items():
+                register = self._registers[hook].for_plugin(name, _KINDS[hook], lambda item: str(item.key))
+                for item in items:
+                    register(item)
+        except Exception as failure:
+            apart.forget(name)
+            self._refuse(name, failure, source.file)
+        else:
+            self.plugins.append(LoadedPlugin(name, found.version, _stand_in(name, found.file)))
+            self._commands_apart[name] = source, found.commands
+
+    def _refuse_taken(self, name: str) -> None:
+        """Raise PluginFault for a second plugin of a name: the first stays as it is."""
+        if any(plugin.name == name for plugin in self.plugins):
+            raise PluginFault(
+                f"a plugin called {name} is loaded already, and stays; call this one something else", "name_taken"
+            )
+
+    def _refuse(self, name: str, failure: Exception, file: str) -> None:
+        if all(plugin.name != name for plugin in self.plugins):
+            for register in self._registers.values():
+                register.withdraw(name)
+        self.problems.append(problem_of(failure, name, file))
 
     def _call_hooks(self, name: str) -> None:
         for hook, kind in _KINDS.items():
             register = self._registers[hook].for_plugin(name, kind, lambda item: str(item.key))
             try:
                 with plugin_code():
-                    self._hook_of_one(hook, name)(register=register)
+                    self._hook_of_one(hook, name)(register=self._guarding_fields(name, register))
             except Exception as failure:
                 failure.add_note(f"in {hook}")
                 raise
+
+    def _guarding_fields(self, plugin: str, register: Callable[[Any], None]) -> Callable[[Any], None]:
+        """Registers a step so that its fields' own functions keep a page from nothing, whatever they do."""
+        if plugin in BUILT_IN:
+            return register
+
+        def ask(function: Callable[..., Any], vessel: Vessel, of: str) -> Any:
+            with suppress(Exception), self.minding(plugin, "plausible"), plugin_code():
+                return function(vessel, of)
+            return None
+
+        def guarding(item: Any) -> None:
+            asking = asking_fields(item) if isinstance(item, Step) else {}
+            guarded = {name: partial(ask, function) for name, function in asking.items()}
+            register(with_functions(item, guarded) if guarded else item)
+
+        return guarding
 
     def _hook_of_one(self, hook: str, name: str) -> pluggy.HookCaller:
         others = [plugin for other, plugin in self.manager.list_name_plugin() if other != name and plugin]
@@ -209,6 +281,37 @@ class PluginHost:
         """The step with a key, or None when no loaded plugin offers it."""
         step: Step | None = self._registers["register_steps"].items.get(key)
         return step
+
+    @property
+    def declared(self) -> Declared:
+        """The fields of every step, columns of tables included."""
+        return {step.key: frozenset(field.name for field in step.all_fields()) for step in self.steps}
+
+    @property
+    def faults(self) -> tuple[PluginProblem, ...]:
+        """What is wrong with plugins, those that come with the program left out: first what keeps one from working."""
+        own = [plugin for plugin in self.plugins if plugin.name not in BUILT_IN]
+        in_source = (
+            fault for plugin in own for file in sources(plugin.module) for fault in faults_in_source(plugin.name, file)
+        )
+        return (*self.problems, *(fault for plugin in own for fault in self._faults_in_keys(plugin)), *in_source)
+
+    def _faults_in_keys(self, plugin: LoadedPlugin) -> Iterator[PluginProblem]:
+        for calculator in self.calculators:
+            is_own = self.owner_of("register_calculators", calculator.key) == plugin.name
+            if is_own and self.step(calculator.step) is None:
+                reason = f"calculator {calculator.key!r} shows its findings under {calculator.step!r}, which is no step"
+                yield self._fault(plugin, reason, "unknown_step")
+        for hook, register in self._registers.items():
+            for key in [key for key, owner in register.owner.items() if owner == plugin.name]:
+                if other := _owner_of_code(f"{key}.", plugin.name):
+                    reason = f"{_KINDS[hook].__name__} {key!r} begins with the name of {other}"
+                    yield self._fault(plugin, reason, "others_key")
+
+    def _fault(self, plugin: LoadedPlugin, reason: str, code: str) -> PluginProblem:
+        return PluginProblem(
+            name=plugin.name, reason=reason, code=code, file=plugin.file, cure=cure_of(code), at_work=True
+        )
 
     @property
     def calculators(self) -> tuple[Calculator, ...]:
@@ -250,7 +353,9 @@ class PluginHost:
         for plugin in self.plugins:
             keys = self._keys_of(plugin.name)
             verdicts = [] if plugin.name in BUILT_IN else [verdict.name.lower() for verdict in Verdict]
-            found.update(code_for(key, what) for key in keys for what in (NOT_ENOUGH_DATA, PLUGIN_FAILED, *verdicts))
+            ended = [] if plugin.name in BUILT_IN else NOT_JUDGED
+            made = (NOT_ENOUGH_DATA, PLUGIN_FAILED, *verdicts, *ended)
+            found.update(code_for(key, what) for key in keys for what in made)
             prefixes = {key.partition(".")[0] for key in keys}
             found.update(code for code, _ in written_in(plugin.name, plugin.module, prefixes))
         return frozenset(found)
@@ -259,6 +364,21 @@ class PluginHost:
         """Keys of a plugin's calculators and recording judges: what makes findings."""
         owners = (self._registers[hook].owner for hook in ("register_calculators", "register_recording_judges"))
         return [key for owner in owners for key, name in owner.items() if name == plugin]
+
+    def minding(self, plugin: str, key: str = "", file: str = "") -> AbstractContextManager[object]:
+        """Around a plugin's code: it is minded where this host has somebody for that. Built-in plugins are not."""
+        if self.minder is None or plugin in BUILT_IN:
+            return nullcontext()
+        file = file or next((one.file for one in self.plugins if one.name == plugin), "")
+        return self.minder.of(plugin, file, key)
+
+    def registered(self, hook: str, key: str) -> Any:
+        """What was registered under a key of a hook. Raises KeyError."""
+        return self._registers[hook].items[key]
+
+    def all_registered(self, hook: str) -> tuple[Any, ...]:
+        """All that was registered under a hook, in the order of calls."""
+        return tuple(self._registers[hook].items.values())
 
     def owner_of(self, hook: str, key: str) -> str:
         """The plugin that registered a key under a hook."""
@@ -276,11 +396,22 @@ class PluginHost:
             register = found.for_plugin(plugin.name, click.Command, lambda command: command.name or "")
             try:
                 with plugin_code():
+                    for command in self._known_commands(plugin.name):
+                        register(command)
                     self._hook_of_one("register_commands", plugin.name)(register=register)
             except Exception as failure:
                 found.withdraw(plugin.name)
-                self.problems.append(PluginProblem(plugin.name, f"{told(failure)} in register_commands"))
+                failure.add_note("in register_commands")
+                self.problems.append(problem_of(failure, plugin.name, plugin.file))
         return dict(found.items)
+
+    def _known_commands(self, plugin: str) -> Iterator[click.Command]:
+        """Commands of a plugin that runs in a process of its own."""
+        if plugin in self._commands_apart:
+            from garboard.hosting.own_commands import command_apart
+
+            source, known = self._commands_apart[plugin]
+            yield from (command_apart(one, partial(_commands_here, plugin, source)) for one in known)
 
     def with_defaults(self, view: JobView) -> JobView:
         """The view with the value of every setting that holds: what was set, or else its default.
@@ -296,7 +427,7 @@ class PluginHost:
 
     def assess(self, view: JobView, steps: Sequence[str] | None = None) -> tuple[Assessed, ...]:
         """Run the calculators on a job; with `steps`, only those shown under them."""
-        ready = watched(self.with_defaults(view))
+        ready = watched(self.with_defaults(view), self.declared)
         ready = attrs.evolve(ready, settings=ReadSettings(dict(ready.settings)))  # one a run: threads share a view
         wanted = [c for c in self.calculators if steps is None or c.step in steps or c.may_doubt]
         found = with_doubts([assessed for calculator in wanted for assessed in self._assess_one(calculator, ready)])
@@ -304,21 +435,22 @@ class PluginHost:
 
     def _assess_one(self, calculator: Calculator, view: WatchedView) -> Iterator[Assessed]:
         name = self.owner_of("register_calculators", calculator.key)
-        version = next(plugin.version for plugin in self.plugins if plugin.name == name)
+        plugin = next(plugin for plugin in self.plugins if plugin.name == name)
         step = self.step(calculator.step)
         read = view.settings.read if isinstance(view.settings, ReadSettings) else set()
         read.clear()
-        findings = _compute(calculator, view, name)
+        findings = _compute(calculator, view, plugin, self.minding(name, calculator.key))
         used = tuple(view.settings_used[key] for key in sorted(read) if key in view.settings_used)
-        for finding in findings:
+        for finding, is_cut in findings:
             yield Assessed(
                 calculator=calculator.key,
                 title=calculator.title,
                 step=calculator.step,
                 phase=step.phase if step else Phase.ALONGSIDE,
                 plugin=name,
-                plugin_version=version,
+                plugin_version=plugin.version,
                 finding=finding,
+                shortened=is_cut,
                 settings_used=used,
             )
 
@@ -327,42 +459,63 @@ OWN_METHOD = (Basis(BasisKind.METHOD, "a check of its plugin's own, which names 
 """Stands for the basis of a calculator that names none, where the host has to say that it gave no result."""
 
 
-def _compute(calculator: Calculator, view: WatchedView, plugin: str) -> tuple[Finding, ...]:
+_Kept = tuple[Finding, bool]
+"""A finding as a page can hold it, and whether something of it was cut."""
+
+
+def _compute(
+    calculator: Calculator, view: WatchedView, plugin: LoadedPlugin, minding: AbstractContextManager[object]
+) -> tuple[_Kept, ...]:
     """What one calculator finds. Nothing it does ends the others: whatever it raises becomes a finding.
 
     What it found before it failed stands: a fault of the boat must not go unseen for a fault of the plugin.
     """
-    found: list[Finding] = []
+    found: list[_Kept] = []
+
+    def keep(finding: Finding) -> None:
+        shorter = cut(finding)
+        found.append((shorter, shorter is not finding))
+
     try:
-        with plugin_code():
-            _collect(found, calculator, view, plugin)
+        with minding, plugin_code():
+            try:
+                collect(keep, calculator, view, plugin.name)
+            except NotEnoughData as lacking:
+                lack = not_enough_data(calculator.title, lacking.missing, _basis_of(calculator))
+                keep(_finding(lack, calculator, plugin.name))
     except Exception as failure:
-        found.append(_failed(calculator, plugin, told(failure), bool(found)))
+        found.append((_failed(calculator, plugin, failure, bool(found)), False))
     return tuple(found)
 
 
-def _failed(calculator: Calculator, plugin: str, reason: str, has_begun: bool) -> Finding:
+def _failed(calculator: Calculator, plugin: LoadedPlugin, failure: Exception, has_begun: bool) -> Finding:
     stands = "What it found before stands, the rest was not judged. " if has_begun else ""
+    if isinstance(failure, NotJudgedHere):
+        code, said = failure.code, f"Not judged here: {told(failure)} (plugin {plugin.name}, {calculator.key})."
+    else:
+        file, line = place_of_failure(failure, plugin.file)
+        where = f" ({Path(file).name}, line {line})" if line else ""
+        code, said = PLUGIN_FAILED, f"Plugin {plugin.name} failed in {calculator.key}: {told(failure)}{where}."
     return Finding(
-        code=code_for(calculator.key, PLUGIN_FAILED),
+        code=code_for(calculator.key, code),
         verdict=Verdict.NOT_ENOUGH_DATA,
         about=calculator.title,
-        sentence=f"Plugin {plugin} failed in {calculator.key}: {reason}. {stands}Tell its author; other checks ran.",
+        sentence=f"{said} {stands}Tell its author; other checks ran.",
         basis=_basis_of(calculator),
     )
 
 
-def _collect(found: list[Finding], calculator: Calculator, view: WatchedView, plugin: str) -> None:
-    most = most_findings(view)
-    try:
-        if calculator.applies(view):
-            for finding in _with_what_was_read(calculator, view, plugin):
-                found.append(finding)  # one at a time, so that those before a failure are kept
-                if len(found) == most:
-                    raise ValueError(f"it gives more than {most} findings")
-    except NotEnoughData as lacking:
-        lack = not_enough_data(calculator.title, lacking.missing, _basis_of(calculator))
-        found.append(_finding(lack, calculator, plugin))
+def collect(keep: Callable[[Finding], None], calculator: Calculator, view: WatchedView, plugin: str) -> None:
+    """Keep what a calculator finds, checked, one at a time, so that those before a failure are kept.
+
+    Raises whatever the plugin raises, NotEnoughData among it, and TypeError or ValueError for what no page can draw.
+    """
+    if calculator.applies(view):
+        most = most_findings(view)
+        for count, finding in enumerate(_with_what_was_read(calculator, view, plugin), 1):
+            keep(finding)
+            if count == most:
+                raise ValueError(f"it gives more than {most} findings")
 
 
 def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) -> Iterator[Finding]:
@@ -376,8 +529,8 @@ def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) 
     if given is None or isinstance(given, Finding):
         raise TypeError(f"compute gives findings one after another, in a list or by 'yield', got {shown(given)}")
     for found in given:
-        finding, fresh = _finding(found, calculator, plugin), tuple(view.seen)
-        read.update(view.seen)
+        finding, fresh = _finding(found, calculator, plugin), dict.fromkeys(view.seen)
+        read.update(fresh)
         view.seen.clear()
         named = any(place[0] != OF_VESSEL for place in finding.places)
         if named or finding.verdict is Verdict.NOT_ENOUGH_DATA:  # the latter says what is missing, and where
@@ -433,7 +586,7 @@ def _finding(found: Finding, calculator: Calculator, plugin: str) -> Finding:
         raise TypeError("doubted of a finding is for the program to fill in; name what is contradicted in doubts")
     _refuse_codes_of_others(found.code, plugin)
     missing = tuple(attrs.evolve(item, step=item.step or calculator.step) for item in found.missing)
-    return cut(with_code(attrs.evolve(found, missing=missing) if missing else found, calculator.key))
+    return with_code(attrs.evolve(found, missing=missing) if missing else found, calculator.key)
 
 
 def _refuse_what_no_page_draws(found: Finding) -> None:
@@ -513,6 +666,8 @@ def make_host(
     files: Sequence[Path] = (),
     modules: Mapping[str, ModuleType] | None = None,
     without: Iterable[str] = (),
+    apart: bool = False,
+    minder: Minder | None = None,
 ) -> PluginHost:
     """Load plugins.
 
@@ -521,96 +676,64 @@ def make_host(
     files        : a shop's own plugins, each a Python file or a package's folder
     modules      : plugins already imported, by name
     without      : names not to load
+    apart        : run those of entry points and files in a process of their own, and never import them here
+    minder       : minds those that run here
     """
-    manager = pluggy.PluginManager(hooks.PROJECT)
-    manager.add_hookspecs(hooks)
-    host = PluginHost(manager)
+    host = empty_host()
+    host.minder = minder
+    if apart:
+        from garboard.hosting.apart import Apart  # here: no tablet starts another process
+
+        host.apart = Apart()
     off = set(without)
-    for name, find in _sources(built_in, entry_points, files, modules or {}):
+    here: dict[str, Callable[[], ModuleType]] = {name: partial(importlib.import_module, name) for name in built_in}
+    for name, find in here.items():
         if name not in off:
             host.load(name, find)
+    for name, source in _from_elsewhere(entry_points, files):
+        if name not in off:
+            host.load_source(name, source)
+    for name, module in (modules or {}).items():
+        if name not in off:
+            host.load(name, partial(_itself, module))
     return host
 
 
-def _sources(
-    built_in: Sequence[str], entry_points: bool, files: Sequence[Path], modules: Mapping[str, ModuleType]
-) -> Iterator[tuple[str, Callable[[], ModuleType]]]:
-    for name in built_in:
-        yield name, partial(importlib.import_module, name)
+def empty_host() -> PluginHost:
+    """A host of no plugins."""
+    manager = pluggy.PluginManager(hooks.PROJECT)
+    manager.add_hookspecs(hooks)
+    return PluginHost(manager)
+
+
+def _commands_here(name: str, source: Source) -> tuple[Mapping[str, click.Command], str]:
+    """Commands of a plugin that is imported here after all, as one of them was asked for; why there are none."""
+    host = empty_host()
+    host.load(name, partial(find_module, source), source.file)
+    return host.commands(), "; ".join(problem.reason for problem in host.problems)
+
+
+def _from_elsewhere(entry_points: bool, files: Sequence[Path]) -> Iterator[tuple[str, Source]]:
     if entry_points:
         for entry in importlib.metadata.entry_points(group=ENTRY_POINT_GROUP):
-            yield entry.name, entry.load
+            yield entry.name, Source(entry=entry.name)
     for path in files:
-        yield path.stem, partial(_import_file, path)
-    for name, module in modules.items():
-        yield name, partial(_itself, module)
+        yield path.stem, Source(file=str(path.absolute()))
 
 
-def _refuse_other_versions(written_for: object) -> None:
-    """Raise unless a plugin written for this `garboard.API_VERSION` works here."""
-    newest, oldest = garboard.API_VERSION, garboard.OLDEST_API_VERSION
-    if type(written_for) is not int or not 1 <= written_for <= LARGEST_VERSION:
-        raise TypeError(
-            f"{WRITTEN_FOR} must be a whole number from 1 to {LARGEST_VERSION}, got {_in_short(written_for)}; "
-            f"state the garboard.API_VERSION it was written against, such as {newest}"
-        )
-    if written_for > newest:
-        raise WrittenForAnotherVersion(
-            f"it is written for version {written_for} of the plugin interface, and this program has version {newest}; "
-            "update the program, or use an older version of the plugin"
-        )
-    if written_for < oldest:
-        raise WrittenForAnotherVersion(
-            f"it is written for version {written_for} of the plugin interface, and this program accepts {oldest} to "
-            f"{newest}; get a newer version of the plugin, or ask its author for one"
-        )
+def _file_of(module: ModuleType | None) -> str:
+    return str(getattr(module, "__file__", None) or "")
 
 
-def _in_short(stated: object) -> str:
-    """What a plugin states, as its author finds it. It may be anything: too long to print, or of a broken class."""
-    try:
-        text = repr(stated)
-    except Exception:
-        return "a number too long to show" if isinstance(stated, int) else f"something of {type(stated)}"
-    return text if len(text) <= LONGEST_SHOWN else f"{text[: LONGEST_SHOWN - 3]}..."
-
-
-def _stated_in(file: Path) -> object:
-    """What a plugin's file states as `written_for`, read without running it.
-
-    A plugin for a newer program may import what is not there yet; its own failure would not say what to do.
-    """
-    source = file.read_bytes()
-    try:
-        body = ast.parse(source).body
-    except (SyntaxError, ValueError):
-        if too_long := _TOO_LONG_FOR_PYTHON.search(source):
-            return 10 ** len(too_long[1])  # Python's own words would be about a setting of its interpreter
-        return UNSTATED  # running it says what is wrong with it
-    for line in body:
-        if isinstance(line, ast.Assign | ast.AnnAssign) and isinstance(line.value, ast.Constant):
-            targets = line.targets if isinstance(line, ast.Assign) else [line.target]
-            if any(isinstance(target, ast.Name) and target.id == WRITTEN_FOR for target in targets):
-                return line.value.value
-    return UNSTATED
-
-
-def _itself(module: ModuleType) -> ModuleType:
+def _stand_in(name: str, file: str) -> ModuleType:
+    """Stands for the module of a plugin that is not imported: where its source is, and nothing else."""
+    module = ModuleType(name)
+    if file:
+        module.__file__ = file
+    if Path(file).name == "__init__.py":
+        module.__path__ = [str(Path(file).parent)]
     return module
 
 
-def _import_file(path: Path) -> ModuleType:
-    file = path / "__init__.py" if path.is_dir() else path
-    name = f"garboard_shop_file_{path.stem}"  # a shop's "json.py" must not stand in for the real one
-    spec = importlib.util.spec_from_file_location(name, file)
-    if spec is None or spec.loader is None or not file.exists():
-        raise FileNotFoundError(f"{file} is not a Python file")
-    _refuse_other_versions(_stated_in(file))
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[name] = module
-    try:
-        spec.loader.exec_module(module)
-    except BaseException:
-        del sys.modules[name]
-        raise
+def _itself(module: ModuleType) -> ModuleType:
     return module

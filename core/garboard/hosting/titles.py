@@ -2,17 +2,43 @@
 
 from __future__ import annotations
 
+from garboard.fields import Kind
 from garboard.hosting.host import PluginHost
-from garboard.job_view import FieldKey
+from garboard.job_view import FieldKey, JobView
+
+_NAMING = (Kind.TEXT, Kind.CHOICE, Kind.AMOUNT)
 
 
-def place_in_words(place: FieldKey, host: PluginHost) -> str:
-    """Where a measurement belongs, in the words the person saw ("Full throttle: engine speed, port")."""
+def place_in_words(place: FieldKey, host: PluginHost, view: JobView | None = None) -> str:
+    """Where a measurement belongs, in the words the person saw ("Full throttle: engine speed, port").
+
+    view : the job, where its rows are to be named ("run 2, against")
+    """
     step_key, field_name, row, of = place
     step = host.step(step_key)
     titles = {field.name: field.title for field in step.all_fields()} if step else {}
     field = titles.get(field_name, field_name.replace("_", " "))
-    return ", ".join([f"{title_of(step_key, host)}: {field}", *filter(None, (of, row))])
+    named = row_in_words(place, host, view) if row and view is not None else row
+    return ", ".join([f"{title_of(step_key, host)}: {field}", *filter(None, (of, named))])
+
+
+def row_in_words(place: FieldKey, host: PluginHost, view: JobView) -> str:
+    """What a person calls the row of a place, by the first column of its table: "Forward", "run 2, against".
+
+    Only a text names a row alone. A choice or an amount stands behind the number, as two rows may have the same.
+    """
+    step_key, field_name, row, _ = place
+    step = host.step(step_key)
+    tables = [field for field in step.fields if field.kind is Kind.TABLE] if step else []
+    table = next((one for one in tables if field_name in [column.name for column in one.columns]), None)
+    if table is None:
+        return row
+    ordinal = f"{table.name.removesuffix('s') if table.name.endswith('s') else 'row'} {row}".replace("_", " ")
+    first = table.columns[0]
+    value = view.value(step_key, first.name, row=row) if first.kind in _NAMING and not first.each else None
+    if not isinstance(value, str) or not value or first.name == field_name:
+        return ordinal
+    return value if first.kind is Kind.TEXT else f"{ordinal}, {value}"
 
 
 def name_in_words(name: str, host: PluginHost) -> str:

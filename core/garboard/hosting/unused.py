@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 
 import attrs
 
+from garboard.faults import in_number
 from garboard.hosting.host import PluginHost
 from garboard.job_view import FieldKey, JobView, place_of
-from garboard.records import EQUIPMENT, Measurement, Vessel
+from garboard.records import Measurement, Vessel
 from garboard.steps import Step
 
 _PIECES: Mapping[str, str] = {
@@ -22,6 +24,9 @@ _PIECES: Mapping[str, str] = {
 }
 
 
+_ASKED_ONCE: Mapping[str, None] = {"": None}
+
+
 def piece_title(kind: str, name: str) -> str:
     """One piece of equipment as a person calls it.
 
@@ -31,10 +36,10 @@ def piece_title(kind: str, name: str) -> str:
     return _PIECES[kind].format(name)
 
 
-def pieces_asked_of(field_name: str, step: Step, vessel: Vessel) -> tuple[str, list[str]]:
+def pieces_asked_of(field_name: str, step: Step, vessel: Vessel) -> tuple[str, Mapping[str, None]]:
     """The kind of equipment a field is asked for each of, "" for none; and the names its values may stand under."""
     kind = _equipment_of(field_name, step)
-    return kind, [getattr(piece, EQUIPMENT[kind]) for piece in getattr(vessel, kind)] if kind else [""]
+    return kind, vessel.names[kind] if kind else _ASKED_ONCE
 
 
 def why_not_used(place: FieldKey, vessel: Vessel, host: PluginHost) -> str:
@@ -79,6 +84,26 @@ def not_used(view: JobView, host: PluginHost, step_key: str = "") -> list[NotUse
             kind, _ = pieces_asked_of(one.field, step, view.vessel)
             found.setdefault((one.step, why, kind), []).append(_said(one, step))
     return [NotUsed(step=step, why=why, kind=kind, said=tuple(said)) for (step, why, kind), said in found.items()]
+
+
+def waiting_for(view: JobView, host: PluginHost) -> dict[str, int]:
+    """What the entries wait for that nothing at work here reads, each with how many: "the plugin gadget"."""
+    at_work = {plugin.name for plugin in host.plugins}
+    found = Counter[str]()
+    for one in view.waiting:
+        lacking = [name for name in one.plugins if name not in at_work]
+        found[f"the plugin {' or '.join(lacking)}" if lacking else f"what reads {one.kind!r}"] += 1
+    found.update(f"the plugin of the step {one.step!r}" for one in view.measurements if host.step(one.step) is None)
+    return dict(sorted(found.items()))
+
+
+def waiting_in_words(view: JobView, host: PluginHost) -> str:
+    """What is kept and not used as nothing here reads it; "" where all is read."""
+    found = waiting_for(view, host)
+    if not found:
+        return ""
+    count = sum(found.values())
+    return f"{in_number(count, 'entry waits', 'entries wait')} for {' and '.join(found)}, not at work here"
 
 
 def _said(one: Measurement, step: Step) -> str:

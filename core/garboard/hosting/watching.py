@@ -1,30 +1,126 @@
-"""Which values a finding rests on: the places a calculator read on the way to it."""
+"""Which values a finding rests on: the places a calculator read on the way to it. What several ask for is kept."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Mapping
+from difflib import get_close_matches
+from typing import Any, Concatenate, ParamSpec, TypeVar
+
 import attrs
 
+from garboard.findings import NotEnoughData
+from garboard.hosting.failures import PluginFault
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Measurement
+from garboard.settings import ReadSettings
+
+T = TypeVar("T")
+P = ParamSpec("P")
+
+
+@attrs.frozen
+class _Done:
+    """What a work gave, or what it lacked, and the places and settings it read on the way.
+
+    asked : kept as long as this, so that nothing else is met under its identity
+    """
+
+    asked: tuple[object, ...]
+    result: Any
+    lacked: NotEnoughData | None
+    seen: tuple[FieldKey, ...]
+    read: frozenset[str]
+
+
+Declared = Mapping[str, frozenset[str]]
+"""The fields of steps, by the step's key."""
 
 
 @attrs.frozen(kw_only=True)
 class WatchedView(JobView):
-    """A job view that notes what is read in it.
+    """A job view that notes what is read in it, and refuses to be asked for what nobody can enter.
 
-    seen : places that hold a value and were read, each once, in the order they were first read
+    seen     : places that hold a value, in the order they were read, as often as they were
+    declared : the fields of each step that a plugin at work declares; with none, nothing is refused
     """
 
-    seen: dict[FieldKey, None] = attrs.field(factory=dict, eq=False, repr=False)
+    seen: list[FieldKey] = attrs.field(factory=list, eq=False, repr=False)
+    declared: Declared = attrs.field(factory=dict, eq=False, repr=False)
+    _done: dict[object, _Done] = attrs.field(init=False, factory=dict, eq=False, repr=False)
+    """Of this view alone: `attrs.evolve` gives one with other values, which begins anew."""
 
     def find(self, step: str, field: str, *, row: str = "", of: str = "") -> Measurement | None:
         found = JobView.find(self, step, field, row=row, of=of)
         if found is not None:
-            self.seen[step, field, row, of] = None
+            self.seen.append((step, field, row, of))
+        else:
+            self._refuse_what_nobody_enters(step, field)
         return found
 
+    def rows(self, step: str, field: str = "") -> tuple[str, ...]:
+        found = JobView.rows(self, step, field)
+        if not found:
+            self._refuse_what_nobody_enters(step, field)
+        return found
 
-def watched(view: JobView) -> WatchedView:
-    """The same job, watched."""
+    def once(self, work: Callable[Concatenate[JobView, P], T], *asked: P.args, **named: P.kwargs) -> T:
+        key = (work, *map(id, asked), *((name, id(one)) for name, one in named.items()))
+        done = self._done.get(key)
+        if done is None:
+            done = self._done[key] = self._do(work, *asked, **named)
+        else:
+            self.seen.extend(done.seen)
+            self._read.update(done.read)
+        if done.lacked is not None:
+            raise NotEnoughData(*done.lacked.missing)
+        result: T = done.result
+        return result
+
+    def _do(self, work: Callable[Concatenate[JobView, P], T], *asked: P.args, **named: P.kwargs) -> _Done:
+        """Do a work and note what it alone reads; to whoever asked for it that counts as read, too."""
+        before, read = len(self.seen), set(self._read)
+        self._read.clear()
+        result, lacked = None, None
+        try:
+            result = work(self, *asked, **named)
+        except NotEnoughData as lacking:
+            lacked = lacking
+        finally:
+            its_own, its_settings = tuple(dict.fromkeys(self.seen[before:])), frozenset(self._read)
+            self._read.update(read)
+        return _Done((*asked, *named.values()), result, lacked, its_own, its_settings)
+
+    @property
+    def _read(self) -> set[str]:
+        """Keys of the settings read."""
+        return self.settings.read if isinstance(self.settings, ReadSettings) else set()
+
+    def _refuse_what_nobody_enters(self, step: str, field: str) -> None:
+        """Raise PluginFault for a field that its step does not have, or a step that its plugin does not have.
+
+        A step of a plugin that is not at work may be asked for: nothing is entered there, that is all. So may what an
+        older version of a plugin declared, as long as the job holds a value of it.
+        """
+        fields = self.declared.get(step)
+        if fields is None:
+            is_known = all(other.partition(".")[0] != step.partition(".")[0] for other in self.declared)
+        else:
+            is_known = not field or field in fields
+        if is_known or any(one.step == step and field in ("", one.field) for one in self.measurements):
+            return
+        if fields is None:
+            near = _near(step, self.declared)
+            raise PluginFault(f"it asks for the step {step!r}, which its plugin does not have{near}", "unknown_step")
+        near = _near(field, fields)
+        raise PluginFault(f"it asks for {field!r} of {step}, which has no such field{near}", "unknown_field")
+
+
+def _near(name: str, known: Iterable[str]) -> str:
+    near = get_close_matches(name, known, n=1)
+    return f"; perhaps {near[0]!r} is meant" if near else ""
+
+
+def watched(view: JobView, declared: Declared | None = None) -> WatchedView:
+    """The same job, watched, with nothing worked out yet."""
     made = {name.name: getattr(view, name.name) for name in attrs.fields(JobView) if name.init}
-    return WatchedView(**made)
+    return WatchedView(**made, declared=declared or {})

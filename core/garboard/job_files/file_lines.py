@@ -71,15 +71,6 @@ def parts_of(text: str) -> Sequence[Part]:
         return []
 
 
-def line_nested_too_deep(text: str) -> int:
-    """The line where brackets nest deeper than any job file's, 0 where they do not."""
-    try:
-        ast.parse(text.strip(_WHITE), mode="eval")
-    except SyntaxError as failure:
-        return failure.lineno or 0 if "nested" in failure.msg else 0
-    return 0
-
-
 def _walk(value: ast.expr, path: str, about: str, above: int, line: int = 0) -> Iterator[Part]:
     yield Part(path, (line or value.lineno) + above, about, value)
     if isinstance(value, ast.Dict):

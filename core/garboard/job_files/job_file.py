@@ -23,11 +23,12 @@ import attrs
 
 from garboard.disk.entries import canonical_bytes, faults_of_time, faults_of_value
 from garboard.disk.formats import Format
+from garboard.disk.json_text import NestedTooDeep, line_nested_too_deep, read_json
 from garboard.faults import Fault, InputError, ValueRefused, in_words, shown
 from garboard.fields import Field, Kind, check_value
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_files.convert import faults_of_floats, structure, unstructure
-from garboard.job_files.file_lines import line_nested_too_deep, parts_of, with_lines
+from garboard.job_files.file_lines import parts_of, with_lines
 from garboard.job_view import JobView, place_of
 from garboard.record_types import is_text
 from garboard.records import (
@@ -252,12 +253,19 @@ def check(job_file: JobFile, host: PluginHost, folder: Path | None = None) -> tu
     Measurements of steps no loaded plugin declares pass: another shop's plugin may own them.
     With `folder`, recordings that are not there are faults too.
     """
-    faults: list[Fault] = []
-    for index, measurement in enumerate(job_file.measurements):
-        step = host.step(measurement.step)
-        if step is not None:
-            faults.extend(_faults_of(measurement, step, f"measurements[{index}]", folder))
-    return tuple(faults)
+    return tuple(
+        fault
+        for index, measurement in enumerate(job_file.measurements)
+        for fault in faults_of_measurement(measurement, host, f"measurements[{index}]", folder)
+    )
+
+
+def faults_of_measurement(
+    measurement: Measurement, host: PluginHost, path: str, folder: Path | None = None
+) -> Iterator[Fault]:
+    """What of a measurement its step does not take, as `check` has it."""
+    step = host.step(measurement.step)
+    return iter(()) if step is None else _faults_of(measurement, step, path, folder)
 
 
 def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | None) -> Iterator[Fault]:
@@ -335,12 +343,12 @@ def _parse_json(text: str, source: str) -> JsonValue:
         got = shown(text.strip()) if text.strip() else "an empty file"
         raise InputError(source, [Fault("file", 'a job file, which starts with "{"', got)])
     try:
-        plain: JsonValue = json.loads(text, parse_constant=constants.append, object_pairs_hook=pairs)
+        plain: JsonValue = read_json(text, parse_constant=constants.append, object_pairs_hook=pairs)
     except json.JSONDecodeError as failure:
         expected = next((said for start, said in _WRONG_IN_JSON.items() if failure.msg.startswith(start)), "JSON")
         got = shown(text[failure.pos :].partition("\n")[0]) if text[failure.pos :].strip() else "the end of the file"
         raise InputError(source, [Fault(f"column {failure.colno}", expected, got, failure.lineno)]) from None
-    except RecursionError:
+    except NestedTooDeep:
         fault = Fault("file", "at most a few levels of nesting", "hundreds", line_nested_too_deep(text))
         raise InputError(source, [fault]) from None
     except ValueError:

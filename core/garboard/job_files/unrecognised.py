@@ -31,7 +31,8 @@ def unrecognised(job: JobFile | JobView, host: PluginHost) -> Iterator[Odd]:
             yield f"steps[{index}].step", _no_plugin_knows(state.step, "its state is", steps)
     for key in job.settings:
         if key not in settings:
-            yield f"settings.{key}", f"no plugin here knows this setting; kept, not used.{_meant(key, settings)}"
+            known = _meant(key, settings) or " 'garboard settings list --all' shows those known here."
+            yield f"settings.{key}", f"no plugin here knows this setting; kept, not used.{known}"
     if job.job.opened and not _begins_with_a_date(job.job.opened):
         yield "job.opened", f"{job.job.opened!r} is no date that is read here. Write it like 2026-05-14."
 
@@ -43,7 +44,8 @@ def unknown_keys(record: attrs.AttrsInstance, path: str = "") -> Iterator[Odd]:
     for key in getattr(record, "more", {}):
         if isinstance(record, SignOff) and key in _BESIDE_A_SIGNATURE:
             continue
-        yield f"{below}{key}", f"this key is not known here; kept, not used.{_meant(key, fields)}"
+        known = f"{_meant(key, fields)} Keys known here: {', '.join(fields)}."
+        yield f"{below}{key}", f"this key is not known here; kept, not used.{known}"
     for name in fields:
         value = getattr(record, name)
         inner = [(f"[{index}]", one) for index, one in enumerate(value)] if isinstance(value, tuple) else [("", value)]
@@ -69,7 +71,8 @@ def _unknown_steps(measurements: Sequence[Measurement], steps: Sequence[str]) ->
 
 
 def _no_plugin_knows(step: str, what: str, steps: Iterable[str]) -> str:
-    return f"no plugin here knows the step {step!r}; {what} kept, not judged.{_meant(step, steps)}"
+    known = _meant(step, steps) or " 'garboard steps' lists those known here."
+    return f"no plugin here knows the step {step!r}; {what} kept, not judged.{known}"
 
 
 def _meant(word: str, known: Iterable[str]) -> str:

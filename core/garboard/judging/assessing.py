@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from datetime import date
+from itertools import islice
 from pathlib import Path
 
 import attrs
@@ -13,6 +13,7 @@ from garboard import hull_number
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
+from garboard.disk.json_text import read_json
 from garboard.disk.storage import Damage
 from garboard.faults import Fault, InputError, in_number
 from garboard.fields import Kind, implausible
@@ -20,10 +21,18 @@ from garboard.findings import NotEnoughData, Verdict
 from garboard.history.boat import Boat, open_hull, recordings_of
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
-from garboard.hosting.unused import pieces_asked_of
-from garboard.job_files.job_file import JobFile, check, located, read_job_file, settings_faults, view_of
+from garboard.hosting.unused import pieces_asked_of, waiting_in_words
+from garboard.job_files.job_file import (
+    JobFile,
+    check,
+    faults_of_measurement,
+    located,
+    read_job_file,
+    settings_faults,
+    view_of,
+)
 from garboard.job_files.unrecognised import unrecognised
-from garboard.job_view import Disagreement, JobView, place_of
+from garboard.job_view import Disagreement, FieldKey, JobView, place_of
 from garboard.judging.recording_dates import question_of_dates
 from garboard.records import Measurement, Vessel, unusual_of
 from garboard.steps import Assessed, Step
@@ -33,6 +42,18 @@ FINDINGS = Format("garboard findings")
 
 
 TO_MEND = "merge with the shop, or with where it was written, and run 'garboard repair'"
+
+
+@attrs.frozen
+class Question:
+    """What looks unusual and should be looked at again; nothing is decided by it.
+
+    text  : one sentence, with the place it is about
+    place : of the measurement it is about; None for what is about the boat or its files
+    """
+
+    text: str
+    place: FieldKey | None = None
 
 
 @attrs.frozen
@@ -65,9 +86,7 @@ def assess_job_file(path: Path, host: PluginHost) -> AssessedJob:
     """
     job_file = read_checked(path, host)
     view = view_of(job_file, path.parent)
-    return AssessedJob(
-        str(path), view, host.assess(view), (*_questions(view, host), *_odd_in_file(path, job_file, host))
-    )
+    return AssessedJob(str(path), view, host.assess(view), (*_asked(view, host), *_odd_in_file(path, job_file, host)))
 
 
 def read_checked(path: Path, host: PluginHost) -> JobFile:
@@ -106,7 +125,8 @@ def _assessed(hulls: HullFolder, boat: Boat, view: JobView, host: PluginHost) ->
         if one.lost
     )
     source = f"{hulls.folder} {_job_named(boat, view)}"
-    questions = (*unread, *_questions(view, host), *odd)
+    waiting = waiting_in_words(attrs.evolve(view, measurements=()), host)  # `unrecognised` asks about steps
+    questions = (*unread, *_asked(view, host), *odd, *([f"{waiting}."] if waiting else []))
     return AssessedJob(source, view, host.assess(view), questions, damage, hulls.unread_of(boat.hulls))
 
 
@@ -205,28 +225,40 @@ def job_files(path: Path) -> tuple[Path, ...]:
 
 def _is_our_own_output(file: Path) -> bool:
     try:
-        plain = json.loads(file.read_text(encoding="utf-8"))
-    except (ValueError, OSError, RecursionError):
+        plain = read_json(file.read_text(encoding="utf-8"))
+    except (ValueError, OSError):
         return False  # read again as a job file, which says what is wrong with it
     return isinstance(plain, dict) and FINDINGS.names(plain)
 
 
-def _questions(job: JobView, host: PluginHost) -> Iterator[str]:
+def _asked(view: JobView, host: PluginHost) -> Iterator[str]:
+    return (question.text for question in questions(view, host))
+
+
+def questions(job: JobView, host: PluginHost) -> Iterator[Question]:
+    """What looks unusual in a job: doubts about its numbers, values outside their usual range, or used by nothing."""
     number = job.vessel.hull_number
     try:
         doubts = hull_number.parse(number).doubts
     except InputError as failure:
         doubts = tuple(str(fault) for fault in failure.faults)
-    yield from (f"Hull number {number}: {doubt}." for doubt in doubts)
+    yield from (Question(f"Hull number {number}: {doubt}.") for doubt in doubts)
     for engine in job.vessel.engines:
-        yield from unusual_of(engine)
+        yield from map(Question, unusual_of(engine))
     for disagreement in job.disagreements:
-        yield _disagreement_in_words(disagreement, host)
+        yield Question(_disagreement_in_words(disagreement, host), disagreement.place)
     for measurement in job.measurements:
+        misfits = [*faults_of_measurement(measurement, host, "")]
+        for fault in misfits:  # no entry of a boat's is erased, whatever program wrote it
+            place = place_of(measurement)
+            yield Question(f"{place_in_words(place, host)}: {fault.in_words}. Kept as it is; correct it.", place)
         step = host.step(measurement.step)
         if step is not None and any(field.name == measurement.field for field in step.all_fields()):
-            yield from _questions_about(measurement, step, job.vessel, host)
-            yield from _question_about_dates(measurement, step, job, host)
+            texts = (
+                *_questions_about(measurement, step, job.vessel, host, fits=not misfits),
+                *_question_about_dates(measurement, step, job, host),
+            )
+            yield from (Question(text, place_of(measurement)) for text in texts)
 
 
 def _disagreement_in_words(disagreement: Disagreement, host: PluginHost) -> str:
@@ -234,18 +266,28 @@ def _disagreement_in_words(disagreement: Disagreement, host: PluginHost) -> str:
     return f"{place_in_words(disagreement.place, host)}: {values}? Neither is used until someone chooses."
 
 
-def _questions_about(measurement: Measurement, step: Step, vessel: Vessel, host: PluginHost) -> Iterator[str]:
+def _questions_about(
+    measurement: Measurement, step: Step, vessel: Vessel, host: PluginHost, *, fits: bool
+) -> Iterator[str]:
     where = place_in_words(place_of(measurement), host)
     field = next(f for f in step.all_fields() if f.name == measurement.field)
-    question = implausible(field, measurement.value, vessel, measurement.of)
+    question = implausible(field, measurement.value, vessel, measurement.of) if fits else ""
     if question:
         yield f"{where}: {question}"
     kind, pieces = pieces_asked_of(measurement.field, step, vessel)
     if measurement.of not in pieces:
-        known = (
-            f"the vessel's {kind.replace('_', ' ')} are {', '.join(pieces) or 'none'}" if kind else "it is asked once"
-        )
+        known = f"the vessel's {kind.replace('_', ' ')} are {_some_of(pieces)}" if kind else "it is asked once"
         yield f"{where}: {known}, so {measurement.of!r} is not used. Is it right?"
+
+
+def _some_of(names: Collection[str]) -> str:
+    """Names for a person to compare with: a boat has few; a file that has thousands is no help with all of them."""
+    shown = [*islice(names, _MOST_NAMES)]
+    more = f" and {len(names) - len(shown)} more" if len(names) > len(shown) else ""
+    return f"{', '.join(shown)}{more}" if shown else "none"
+
+
+_MOST_NAMES = 60
 
 
 def _question_about_dates(measurement: Measurement, step: Step, job: JobView, host: PluginHost) -> Iterator[str]:
@@ -266,7 +308,9 @@ def equipment_lacking(view: JobView, host: PluginHost) -> dict[str, tuple[str, .
     found: dict[str, set[str]] = {}
     for measurement in view.measurements:
         step = host.step(measurement.step)
-        kind, pieces = pieces_asked_of(measurement.field, step, view.vessel) if step else ("", [])
+        if step is None:
+            continue
+        kind, pieces = pieces_asked_of(measurement.field, step, view.vessel)
         if kind and measurement.of not in pieces:
             found.setdefault(kind, set()).add(measurement.of)
     return {kind: tuple(sorted(names)) for kind, names in sorted(found.items())}

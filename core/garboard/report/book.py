@@ -13,11 +13,13 @@ import garboard
 from garboard.disk.clock import clock_mark
 from garboard.faults import in_number, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Number, Table, Verdict
-from garboard.hosting.cut import told
+from garboard.hosting.cut import cut, told
 from garboard.hosting.host import PluginHost
 from garboard.hosting.plugin_code import plugin_code
+from garboard.hosting.sections import checked_blocks
 from garboard.hosting.titles import name_in_words, place_in_words, title_of
-from garboard.hosting.unused import not_used
+from garboard.hosting.unused import not_used, waiting_in_words
+from garboard.hosting.watching import watched
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
 from garboard.records import Measurement, SignOff
@@ -94,7 +96,7 @@ def handover_book(
         form=size,
     )
     aboard = ", ".join(filter(None, (vessel.name, f"hull number {vessel.hull_number}", date_in_words(job.opened))))
-    _cover(paper, view, assessed, state, unread)
+    _cover(paper, view, assessed, state, unread, waiting_in_words(view, host))
     _contents(paper, _made_by(host))
     _cautions(paper, cautions(view, host), printed)
     _vessel(paper, view)
@@ -132,17 +134,20 @@ def _created(opened: str) -> datetime:
 
 
 def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
+    plugin = host.owner_of("register_report_sections", section.key)
     try:
-        with plugin_code():
-            return tuple(section.build(host.with_defaults(view), assessed))
+        with host.minding(plugin, section.key), plugin_code():
+            blocks = checked_blocks(section.build(watched(host.with_defaults(view)), assessed))
     except NotEnoughData as missing:
         return (f"Not enough data: {in_words(missing)}.",)
     except Exception as failure:
-        plugin = host.owner_of("register_report_sections", section.key)
         return (f"Plugin {plugin} could not write this section ({told(failure)}). Tell its author.",)
+    return tuple(cut(block) if isinstance(block, Finding) else block for block in blocks)
 
 
-def _cover(paper: Paper, view: JobView, assessed: Sequence[Assessed], state: HandOver, unread: int) -> None:
+def _cover(
+    paper: Paper, view: JobView, assessed: Sequence[Assessed], state: HandOver, unread: int, waiting: str
+) -> None:
     vessel, job = view.vessel, view.job
     paper.add_page()
     paper.y = paper.h * 0.16
@@ -176,6 +181,10 @@ def _cover(paper: Paper, view: JobView, assessed: Sequence[Assessed], state: Han
         entries = in_number(unread, "entry", "entries")
         paper.words(f"{entries} could not be read: the boat's file is damaged.", bold=True, colour=DAY.fail)
         paper.words("What this book says is missing may stand there. Mend the file, then write the book again.")
+    if waiting:
+        paper.y += 2
+        paper.words(f"{waiting}.", bold=True)
+        paper.words("What waits is kept, and this book says nothing of it. Write the book again where it is read.")
     _counts(paper, assessed)
 
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from io import BytesIO
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
+import attrs
+
 from garboard.findings import Axis, Band, Figure, Series
 from garboard.report.palette import DAY, SERIES_STYLES, SeriesStyle
+from garboard.report.visible import in_print
 
 if TYPE_CHECKING:
     import numpy as np
@@ -55,6 +59,24 @@ def figure_bytes(
 
 def draw(figure: Figure, width: float = 160.0, height: float = 90.0) -> Sheet:
     """A figure as a matplotlib figure; width and height as printed [mm]."""
+    import matplotlib as mpl
+
+    with mpl.rc_context({"text.parse_math": False}):  # a dollar sign in a name is a dollar sign
+        return _drawn(_in_print(figure), width, height)
+
+
+def _in_print(figure: Figure) -> Figure:
+    """The figure with names that can be set in type."""
+    return attrs.evolve(
+        figure,
+        title=in_print(figure.title),
+        series=tuple(attrs.evolve(one, name=in_print(one.name)) for one in figure.series),
+        bands=tuple(attrs.evolve(one, name=in_print(one.name)) for one in figure.bands),
+        markers=tuple(attrs.evolve(one, name=in_print(one.name)) for one in figure.markers),
+    )
+
+
+def _drawn(figure: Figure, width: float, height: float) -> Sheet:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure as Sheet
 
@@ -129,9 +151,10 @@ def _name_upright(axes: Axes, axis: Axis, at: float) -> None:
 def _plot(axes: Axes, series: Series, position: int) -> Line2D:
     style, hollow = style_of(position)
     many = len(series.x) > _MOST_POINTS_WITH_MARKERS
+    x, y = _broken(series)
     (line,) = axes.plot(
-        series.x,
-        series.y,
+        x,
+        y,
         label=series.name,
         color=style.colour,
         linestyle=(0, style.dash) if style.dash and series.line else "-" if series.line else "none",
@@ -144,6 +167,17 @@ def _plot(axes: Axes, series: Series, position: int) -> Line2D:
         zorder=3,
     )
     return line
+
+
+def _broken(series: Series) -> tuple[Sequence[float], Sequence[float]]:
+    """The points, with one that is nowhere between two that no line joins."""
+    if not series.gaps:
+        return series.x, series.y
+    nowhere = math.nan
+    x, y = (
+        [one for start, end in series.stretches for one in (*at[start:end], nowhere)] for at in (series.x, series.y)
+    )
+    return x[:-1], y[:-1]
 
 
 def _set_limits(axes: Axes, figure: Figure, second: Axes | None) -> None:

@@ -3,7 +3,7 @@
     format, version      "garboard findings", 1
     program              version of this program
     plugins              name, version of each plugin at work
-    broken_plugins       name, reason of each that could not be loaded
+    broken_plugins       name, reason, code, file, line (0: not known), cure of each that could not be loaded
     jobs                 one for each job file, in the order read:
       source             the file
       faults             where, expected, got, line (0: not known), about, cure; with any fault the keys below are empty
@@ -22,7 +22,8 @@
                          doubts (step, field, row, of, text): values it shows to be in doubt,
                          doubted (the same): doubts of other findings about values it rests on,
                          settings_used (key, title, value, default, state, set, not_used, shop_now): those read that
-                         are not at their default or in doubt
+                         are not at their default or in doubt,
+                         shortened: whether something of it was cut that no page can hold
       punch_list         about, text, why, step
 
 An expanded uncertainty is half the width of the 95 % interval, in the number's unit: the coverage factor times the
@@ -40,6 +41,7 @@ import attrs
 import garboard
 from garboard.faults import Fault
 from garboard.findings import Figure, Finding, Missing, Number, Table
+from garboard.hosting.failures import PluginProblem
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.judging.assessing import FINDINGS
@@ -55,10 +57,15 @@ def document(host: PluginHost, jobs: Sequence[Plain]) -> str:
         **FINDINGS.heading,
         "program": garboard.__version__,
         "plugins": [{"name": plugin.name, "version": plugin.version} for plugin in host.plugins],
-        "broken_plugins": [{"name": problem.name, "reason": problem.reason} for problem in host.problems],
+        "broken_plugins": [problem_as_plain(problem) for problem in host.problems],
         "jobs": list(jobs),
     }
     return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def problem_as_plain(problem: PluginProblem) -> Plain:
+    """What is wrong with a plugin."""
+    return attrs.asdict(problem, filter=lambda field, _value: field.name != "at_work")
 
 
 def faulty_job(source: str, faults: Sequence[Fault]) -> Plain:
@@ -104,6 +111,7 @@ def assessed_as_plain(one: Assessed) -> Plain:
         "plugin_version": one.plugin_version,
         **finding_as_plain(one.finding),
         "settings_used": [attrs.asdict(used) for used in one.settings_used],
+        "shortened": one.shortened,
     }
 
 

@@ -16,6 +16,7 @@ from fpdf import FPDF, FontFace, ViewerPreferences
 from fpdf.enums import TableCellFillMode, XPos, YPos
 
 from garboard.report.palette import DAY, Mark, rgb
+from garboard.report.visible import in_print
 
 MARGIN = 20.0
 """Clear on all sides [mm]."""
@@ -65,6 +66,7 @@ class Paper(FPDF):
         fonts = font_folder()
         self.add_font(_FAMILY, fname=fonts / "DejaVuSans.ttf")
         self.add_font(_FAMILY, style="B", fname=fonts / "DejaVuSans-Bold.ttf")
+        title, hull_number, author = (in_print(" ".join(one.split())) for one in (title, hull_number, author))
         self.hull_number, self.running_title = hull_number, title
         self.set_margins(MARGIN, MARGIN, MARGIN)
         self.set_auto_page_break(True, margin=MARGIN + 4)
@@ -77,6 +79,10 @@ class Paper(FPDF):
             self.set_creation_date(created)
         self.set_line_width(0.2)
         self.type(BODY)
+
+    def normalize_text(self, text: str) -> str:
+        """Called by fpdf2 with everything that is set in type."""
+        return str(super().normalize_text(in_print(text)))
 
     def footer(self) -> None:
         """Called by fpdf2 at the end of each page."""

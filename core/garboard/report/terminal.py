@@ -41,18 +41,33 @@ class Tools:
         return self._host(())
 
     def host_for(self, path: Path) -> PluginHost:
-        """The plugins, with those that the shop of a folder has approved: it is judged alike wherever it is judged.
+        """The plugins for some data, with those that lie beside it and those that its shop has approved.
 
-        path : a tablet's or a shop's folder; anything else has no plugins of its own
+        So it is judged alike wherever it is judged.
+
+        path : a job file; or a folder of jobs, a tablet's, or a shop's, which alone has approved plugins
         """
         from garboard.judging.assessing import is_hull_folder
 
-        if not is_hull_folder(path):
-            return self.host
         if path not in self._hosts:
-            approved = self._approved(path)
-            self._hosts[path] = self._host(approved) if approved else self.host
+            approved = self._approved(path) if is_hull_folder(path) else ()
+            own = (*self.beside(path), *approved)
+            self._hosts[path] = self._host(own) if own else self.host
         return self._hosts[path]
+
+    def beside(self, path: Path) -> Sequence[Path]:
+        """Plugins in the folder `plugins` beside some data; of a name chosen on the command line, that one runs."""
+        import click  # here, because no tablet has it at hand
+
+        from garboard.disk import storage
+        from garboard.hosting.host import BUILT_IN
+        from garboard.hosting.sources import plugins_beside
+
+        found = plugins_beside(path, (*BUILT_IN, *(file.stem for file in self.plugin_files)))
+        if found and not storage.is_users_own(found[0].parent):
+            click.echo(f"{found[0].parent} is not yours alone to change, so no plugin in it ran.", err=True)
+            return ()
+        return found
 
     def _approved(self, folder: Path) -> Sequence[Path]:
         """Files of the plugins approved in a folder; of a name chosen on the command line, that one runs."""
@@ -86,7 +101,8 @@ class Tools:
         return TemporaryDirectory(prefix="garboard-")
 
     def _host(self, approved: Sequence[Path]) -> PluginHost:
-        from garboard.hosting.host import BUILT_IN, ENTRY_POINT_GROUP, make_host
+        from garboard.hosting.host import BUILT_IN, make_host
+        from garboard.hosting.sources import ENTRY_POINT_GROUP
 
         installed = [entry.name for entry in metadata.entry_points(group=ENTRY_POINT_GROUP)]
         known = [*BUILT_IN, *installed, *(path.stem for path in (*self.plugin_files, *approved))]
@@ -95,7 +111,7 @@ class Tools:
         ]
         if unknown:
             raise InputError("garboard", unknown)
-        return make_host(files=[*self.plugin_files, *approved], without=self.without)
+        return make_host(files=[*self.plugin_files, *approved], without=self.without, apart=True)
 
     @cached_property
     def plugin_commands(self) -> Mapping[str, click.Command]:

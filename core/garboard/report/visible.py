@@ -1,4 +1,4 @@
-"""What others wrote, as a terminal may show it: nothing in it steers the terminal."""
+"""What others wrote, as it may be shown: nothing in it steers a terminal, hides, or turns the writing around."""
 
 from __future__ import annotations
 
@@ -8,11 +8,10 @@ from contextlib import contextmanager, redirect_stderr, redirect_stdout
 from typing import Any, TextIO, cast
 
 _CONTROLS = [code for code in (*range(0x20), *range(0x7F, 0xA0)) if chr(code) not in "\n\t"]
-_TURNING = (*range(0x202A, 0x202F), *range(0x2066, 0x206A))
-_MARKS = {
-    **{code: f"\\u{code:04x}" for code in (*_CONTROLS, *_TURNING)},
-    **{code: chr(0x2400 + code) for code in _CONTROLS if code < 0x20},
-}
+_TURNING = (*range(0x2028, 0x202F), *range(0x2066, 0x206A))
+"""Separators of lines and paragraphs, and what turns the writing around."""
+_SPELLED = {code: f"\\u{code:04x}" for code in (*_CONTROLS, *_TURNING)}
+_MARKS = {**_SPELLED, **{code: chr(0x2400 + code) for code in _CONTROLS if code < 0x20}}
 _LINE_BREAKS = str.maketrans("\n\t", "\u2424\u2409")
 
 
@@ -32,6 +31,15 @@ def visible_name(text: str) -> str:
     'Salt␤grass'
     """
     return visible(text).translate(_LINE_BREAKS)
+
+
+def in_print(text: str) -> str:
+    """As `visible`, with marks that every typeface has: for paper and figures.
+
+    >>> in_print("Saltgrass\\x1b[2J")
+    'Saltgrass\\\\u001b[2J'
+    """
+    return text.translate(_SPELLED)
 
 
 class _Visible:

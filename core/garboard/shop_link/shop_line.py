@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import hashlib
 import http.client
-import json
 import ssl
 from collections.abc import Mapping
 from types import TracebackType
 from typing import NamedTuple, Self
 
 from garboard.disk.clock import wall_milliseconds
+from garboard.disk.json_text import read_json
 from garboard.faults import GarboardError, in_words
 from garboard.shop_link import wire
 from garboard.shop_link.pairing import address_text
@@ -148,7 +148,8 @@ class ShopLine:
     def _compare_clocks(self, reply: Reply, started: int, ended: int) -> None:
         """The quickest answer tells the offset best: it lies between asking and hearing."""
         there = reply.fields.get(wire.TIME.lower(), "")
-        if there.isdigit() and ended - started <= self._fastest:
+        is_number = len(there) < 16 and there.isascii() and there.isdigit()
+        if is_number and ended - started <= self._fastest:
             self._fastest = ended - started
             self.clock_offset = int(there) - (started + ended) // 2
 
@@ -174,6 +175,6 @@ def _accepted(reply: Reply) -> Reply:
 
 def _reason(reply: Reply) -> str:
     try:
-        return str(json.loads(reply.body)["refused"])
+        return str(read_json(reply.body)["refused"])
     except (ValueError, KeyError, TypeError):
         return f"the shop server answered {reply.status}"

@@ -12,7 +12,6 @@ import random
 import re
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import suppress
 from pathlib import Path
 from typing import TypeVar
 
@@ -25,7 +24,7 @@ from garboard.disk.hullfile import HullFolder, digest_of
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving, OutOfPlace
 from garboard.disk.storage import Loss, NewerFormat, NotSaved
-from garboard.faults import InputError, in_words
+from garboard.faults import InputError, in_words, refusal
 from garboard.history.authority import MANAGER, is_managers, keep_managers, managers_of
 from garboard.history.merge import HullMerge, judge
 from garboard.history.registers import RegisterKey, register_of
@@ -284,8 +283,10 @@ class _Ashore:
         reply = self.line.ask("GET", "/v1/digests", fields={"If-None-Match": wire.whole_state(mine)})
         self.role = reply.fields.get(wire.ROLE.lower(), self.role)
         if (listed := reply.fields.get(wire.MANAGERS.lower())) is not None:  # an older shop lists none
-            with suppress(NotSaved):  # a full disk must not keep what is here from being sent; it is told again
+            try:
                 keep_managers(self.folder.folder, wire.read_names(listed))
+            except NotSaved as failure:  # a full disk must not keep what is here from being sent
+                self.not_kept["managers"] = in_words(failure)
         return mine if reply.status == 304 else _read(lambda: wire.read_digests(_found(reply).body))
 
     def attachments(self, *, prove: bool) -> None:
@@ -319,7 +320,7 @@ class _Ashore:
             except AttachmentDamaged:
                 continue
             except (KeyError, OSError) as failure:
-                self.not_kept[name] = storage.why(failure) if isinstance(failure, OSError) else in_words(failure)
+                self.not_kept[name] = refusal(failure) if isinstance(failure, OSError) else in_words(failure)
                 continue
             sound.add(name)
         return sound
@@ -643,4 +644,4 @@ def _sizes(body: bytes) -> dict[str, int]:
 
 
 def _number(text: str) -> int:
-    return int(text) if text.isdigit() else 0
+    return int(text) if len(text) < 16 and text.isascii() and text.isdigit() else 0

@@ -19,6 +19,7 @@ from types import MappingProxyType
 from typing import NamedTuple
 from urllib.parse import quote, unquote
 
+from garboard.disk.json_text import read_json
 from garboard.faults import GarboardError
 from garboard.records import JsonValue
 
@@ -111,11 +112,12 @@ def packed(body: bytes) -> tuple[bytes, dict[str, str]]:
     return body, {**fields, "Content-Digest": content_digest(body)}
 
 
-def unpacked(body: bytes, encoding: str, digest: str) -> bytes:
+def unpacked(body: bytes, encoding: str, digest: str, most: int = LARGEST_TEXT) -> bytes:
     """A received body, proved and decompressed.
 
     encoding : the field Content-Encoding, "" or "gzip"
     digest   : the field Content-Digest
+    most     : bytes it may have once decompressed
     Raises Garbled when it is cut, altered, too large, or packed in another way.
     """
     if digest != content_digest(body):
@@ -126,11 +128,11 @@ def unpacked(body: bytes, encoding: str, digest: str) -> bytes:
         raise Garbled("Content-Encoding is gzip or nothing")
     unpacking = zlib.decompressobj(_GZIP)
     try:
-        text = unpacking.decompress(body, LARGEST_TEXT)
+        text = unpacking.decompress(body, most)
     except zlib.error:
         raise Garbled("the body is not gzip") from None
     if unpacking.unconsumed_tail or not unpacking.eof or unpacking.unused_data:
-        raise Garbled(f"the body is not one gzip piece of at most {LARGEST_TEXT} bytes")
+        raise Garbled(f"the body is not one gzip piece of at most {most} bytes")
     return text
 
 
@@ -142,8 +144,8 @@ def plain(value: JsonValue) -> bytes:
 def read_object(text: bytes) -> dict[str, JsonValue]:
     """A JSON object out of bytes. Raises Garbled."""
     try:
-        found = json.loads(text)
-    except (ValueError, RecursionError):
+        found = read_json(text)
+    except ValueError:
         raise Garbled("expected JSON") from None
     if not isinstance(found, dict):
         raise Garbled("expected a JSON object")

@@ -8,7 +8,8 @@ from types import TracebackType
 from typing import Self
 
 import attrs
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, Undefined
+from markupsafe import Markup, escape
 
 from garboard.disk.clock import wall_milliseconds
 from garboard.faults import in_number
@@ -19,6 +20,7 @@ from garboard.hosting.titles import place_in_words
 from garboard.report.outline import references
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS
 from garboard.report.settings_used import setting_in_words, settings_in_words
+from garboard.report.visible import visible
 from garboard.shop_link.pairing import PairingCode
 from garboard_shop.naming import UNNAMED, kept_name
 from garboard_shop.pages import drawing, wording
@@ -77,15 +79,29 @@ class ShopDesk:
         self.index.stop()
 
 
+def shown_as_marks(value: object) -> object:
+    """What a template puts on a page: nothing in it hides or turns the writing around. Markup is the program's own."""
+    if isinstance(value, Undefined) or hasattr(value, "__html__"):
+        return value
+    return visible(str(value))
+
+
+def _exactly(text: str) -> Markup:
+    """A text as it is, escaped: for what a form sends back."""
+    return Markup(escape(text))
+
+
 def _templates(desk: ShopDesk) -> Environment:
-    """Templates that escape everything a person typed, and fail on a name that is not there."""
+    """Templates that escape everything a person typed, show what steers as a mark, and fail on an unknown name."""
     found = Environment(
         loader=FileSystemLoader(FOLDER / "templates"),
         autoescape=True,
+        finalize=shown_as_marks,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    found.filters["exactly"] = _exactly
     for function in (
         wording.value_in_words,
         wording.day_in_words,
@@ -106,7 +122,7 @@ def _templates(desk: ShopDesk) -> Environment:
         settings_in_words,
     ):
         found.globals[function.__name__] = function
-    found.globals["place"] = lambda place: place_in_words(place, desk.host)
+    found.globals["place"] = lambda place, seen=None: place_in_words(place, desk.host, seen)
     found.globals["VERDICTS"] = {verdict.name.lower(): mark for verdict, mark in VERDICT_MARKS.items()}
     found.globals["VERDICT"] = Verdict
     found.globals["STEPS"] = STEP_MARKS

@@ -6,16 +6,20 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from io import BytesIO, StringIO
 from itertools import chain
+from unicodedata import category, normalize
 
 from garboard.disk.entries import Entry
 from garboard.history.boat import Boat
 from garboard.history.registers import RegisterKey
 from garboard.hosting.host import PluginHost
 from garboard.hosting.unused import why_not_used
+from garboard.job_view import JobView
+from garboard.report.visible import visible
 from garboard.units import Amount
 from garboard_shop.pages.summaries import register_in_words
 from garboard_shop.pages.wording import value_in_words
@@ -45,7 +49,10 @@ another stands in a row of its own, marked so in `state`; so is one of equipment
 
 Cell = str | Decimal | None
 Row = tuple[Cell, ...]
-FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
+FORMULA_SIGNS = frozenset("=+-@")
+_UNSEEN = ("Cf", "Cc", "Mn")
+_AT_A_FORMULA = re.compile(r"([;\t\n]\s*)(?=[=+\-@])")
+"""Where a cell begins for a spreadsheet that parts cells at semicolons or tabs, and a formula with it."""
 
 
 def measurement_rows(boat: Boat, host: PluginHost, day: str = "") -> Iterator[Row]:
@@ -66,14 +73,14 @@ def measurement_rows(boat: Boat, host: PluginHost, day: str = "") -> Iterator[Ro
                 state = "; ".join(filter(None, (state, unused)))
                 for entry in home.current(key):
                     if entry.at.startswith(day):
-                        yield (*about, *_measured(key, entry, host), state)
+                        yield (*about, *_measured(key, entry, host, seen), state)
 
 
-def _measured(key: RegisterKey, entry: Entry, host: PluginHost) -> Row:
+def _measured(key: RegisterKey, entry: Entry, host: PluginHost, seen: JobView) -> Row:
     number, unit = _parts(entry)
     instrument = entry.more.get("instrument", "")
     return (
-        register_in_words(key, host),
+        register_in_words(key, host, seen),
         *key.subject,
         value_in_words(entry.value),
         number,
@@ -102,8 +109,18 @@ def as_csv(rows: Iterable[Row]) -> Iterator[str]:
 
 
 def _harmless(text: str) -> str:
-    """Text that no spreadsheet takes for a formula; a plain number stays one."""
-    if not text.startswith(FORMULA_SIGNS):
+    """Text that no spreadsheet takes for a formula, with a mark for what steers; a plain number stays one.
+
+    A sign counts behind white space, behind characters nobody sees, in full width, and behind a semicolon.
+
+    >>> _harmless("-4.5 deg"), _harmless("=1+1"), _harmless(" \uff1d1+1"), _harmless("x;=1+1")
+    ('-4.5 deg', "'=1+1", "' \uff1d1+1", "x;'=1+1")
+    """
+    text = visible(text)
+    begun = text.lstrip()
+    text = text[: len(text) - len(begun)] + _AT_A_FORMULA.sub(r"\1'", begun)
+    seen = next((one for one in text if not one.isspace() and category(one) not in _UNSEEN), "")
+    if not text.startswith("\t") and not FORMULA_SIGNS.intersection(normalize("NFKC", seen)[:1]):
         return text
     try:
         Amount.parse(text)
@@ -124,7 +141,7 @@ def as_workbook(rows: Iterable[Row]) -> bytes:
     sheet.freeze_panes = "A2"
 
     def cell_of(value: Cell, bold: bool = False) -> object:
-        cell = WriteOnlyCell(sheet, value=ILLEGAL_CHARACTERS_RE.sub("", value) if isinstance(value, str) else value)
+        cell = WriteOnlyCell(sheet, ILLEGAL_CHARACTERS_RE.sub("", visible(value)) if isinstance(value, str) else value)
         if isinstance(value, str):
             cell.data_type = "s"
         if bold:

@@ -8,9 +8,10 @@
 from __future__ import annotations
 
 import hashlib
+import hmac
+import re
 import secrets
 import threading
-from collections.abc import Iterable
 from functools import cache
 
 import attrs
@@ -26,9 +27,16 @@ _MINUTE = 60 * 1000
 LONGEST_SESSION = 12 * 60 * _MINUTE
 LONGEST_PAUSE = 2 * 60 * _MINUTE
 TRIES_ARE_KEPT = 15 * _MINUTE
-MOST_TRIES_A_NAME = 10
+MOST_TRIES_OF_ONE = 10
+"""Wrong passwords for one name from one address, or from one browser that was signed in before."""
 MOST_TRIES_AN_ADDRESS = 20
-MOST_NAMES_REMEMBERED = 10_000
+STRANGERS_TRIES_ARE_KEPT = 60 * _MINUTE
+MOST_TRIES_OF_STRANGERS = 30
+"""Wrong passwords from all strangers' browsers together, whatever their addresses: 720 a day."""
+MOST_MARKS = 8
+"""People one browser is known for."""
+_BETWEEN, _AND = ".", "~"
+_MARK = re.compile(r"[A-Za-z0-9_-]{1,40}\.[0-9a-f]{64}")
 
 _hasher = PasswordHasher()
 _at_once = threading.Semaphore(2)  # each hash takes 64 MiB; a crowd at the door must not take them all
@@ -144,24 +152,29 @@ def _hashed(secret: str) -> str:
 
 
 class Attempts:
-    """Tries to sign in that failed, by the name tried and by the address they came from."""
+    """Tries to sign in that failed.
+
+    A stranger's browser counts with its name and address together, with its address, and with all strangers: so many
+    addresses buy no more guesses. A browser that was signed in before counts alone, so no stranger holds it up.
+    """
 
     def __init__(self) -> None:
-        self._failed: dict[tuple[str, str], list[int]] = {}
+        self._failed: dict[tuple[str, ...], list[int]] = {}
         self._guard = threading.Lock()
 
-    def begin(self, name: str, address: str, now: int) -> int:
+    def begin(self, name: str, address: str, now: int, browser: str = "") -> int:
         """Count a try before it is judged, so that many at once do not slip past.
 
+        browser : what stands for a browser in which this person was signed in before; "" for a stranger's
         returns : 0 to go on; otherwise how long to wait [ms], and nothing is counted
         """
-        limits = {("name", _plain(name)[:LONGEST_NAME]): MOST_TRIES_A_NAME, ("from", address): MOST_TRIES_AN_ADDRESS}
+        limits = _limits(name, address, browser)
         with self._guard:
-            self._forget(limits, now)
+            self._forget(now)
             waits = [
-                self._failed[key][-most] + TRIES_ARE_KEPT - now
-                for key, most in limits.items()
-                if len(self._failed.get(key, ())) >= most
+                tries[-most] + period - now
+                for key, (most, period) in limits.items()
+                if len(tries := [at for at in self._failed.get(key, ()) if now - at < period]) >= most
             ]
             if waits:
                 return max(waits)
@@ -169,18 +182,63 @@ class Attempts:
                 self._failed.setdefault(key, []).append(now)
             return 0
 
-    def succeeded(self, name: str, address: str) -> None:
-        """The last try was right: what was counted against the name is forgotten, and this try at the address."""
+    def succeeded(self, name: str, address: str, browser: str = "") -> None:
+        """The last try was right: it counts no more, nor do earlier ones of this name from this place."""
+        own, *shared = _limits(name, address, browser)
         with self._guard:
-            self._failed.pop(("name", _plain(name)[:LONGEST_NAME]), None)
-            if tries := self._failed.get(("from", address)):
-                tries.pop()
+            self._failed.pop(own, None)
+            for key in shared:
+                if tries := self._failed.get(key):
+                    tries.pop()
 
-    def _forget(self, keys: Iterable[tuple[str, str]], now: int) -> None:
-        crowded = len(self._failed) > MOST_NAMES_REMEMBERED
-        for key in [*self._failed] if crowded else [*keys]:
-            kept = [at for at in self._failed.get(key, ()) if now - at < TRIES_ARE_KEPT]
+    def _forget(self, now: int) -> None:
+        """Few are ever kept: once the brake for all is on, nothing more is counted."""
+        for key, tries in [*self._failed.items()]:
+            kept = [at for at in tries if now - at < STRANGERS_TRIES_ARE_KEPT]
             if kept:
                 self._failed[key] = kept
             else:
-                self._failed.pop(key, None)
+                del self._failed[key]
+
+
+def _limits(name: str, address: str, browser: str) -> dict[tuple[str, ...], tuple[int, int]]:
+    """What a try counts with: how many there may be within what time [ms]; first what is its own."""
+    plain = _plain(name)[:LONGEST_NAME]
+    if browser:
+        return {("browser", plain, browser): (MOST_TRIES_OF_ONE, TRIES_ARE_KEPT)}
+    return {
+        ("name", plain, address): (MOST_TRIES_OF_ONE, TRIES_ARE_KEPT),
+        ("address", address): (MOST_TRIES_AN_ADDRESS, TRIES_ARE_KEPT),
+        ("strangers",): (MOST_TRIES_OF_STRANGERS, STRANGERS_TRIES_ARE_KEPT),
+    }
+
+
+def make_mark(user: WebUser) -> str:
+    """What a browser keeps to be known by when this person next signs in there; it opens nothing.
+
+    Nothing is stored for it: it holds as long as the person's password, on every server of the shop.
+    """
+    nonce = secrets.token_urlsafe(12)
+    return f"{nonce}{_BETWEEN}{_proof(user, nonce)}"
+
+
+def known_by(user: WebUser | None, marks: str) -> str:
+    """What stands for a browser among marks it keeps, if one was made for this person; "" for a stranger's.
+
+    marks : as `join_marks` gave them
+    """
+    for mark in marks.split(_AND)[:MOST_MARKS] if user else ():
+        nonce, _, proof = mark.partition(_BETWEEN)
+        if user and hmac.compare_digest(proof.encode(), _proof(user, nonce).encode()):
+            return nonce
+    return ""
+
+
+def join_marks(marks: str, new: str) -> str:
+    """Marks with a new one: several people may use one browser."""
+    return _AND.join([new, *filter(_MARK.fullmatch, marks.split(_AND))][:MOST_MARKS])
+
+
+def _proof(user: WebUser, nonce: str) -> str:
+    key = hashlib.sha256(f"known browser {user.password_hash}".encode()).digest()
+    return hmac.new(key, f"{user.name} {nonce}".encode(), "sha256").hexdigest()

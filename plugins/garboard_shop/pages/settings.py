@@ -147,6 +147,7 @@ class ChangedJob:
     number: str
     name: str
     job: str
+    job_name: str
     findings: tuple[ChangedFinding, ...]
 
 
@@ -194,7 +195,12 @@ def effect_of(desk: ShopDesk, setting: Setting, value: JsonValue) -> Effect:
             if findings := tuple(_changed(desk.host, job, setting, value)):
                 found.append(
                     ChangedJob(
-                        hull=summary.key, number=summary.number, name=summary.name, job=job.id, findings=findings
+                        hull=summary.key,
+                        number=summary.number,
+                        name=summary.name,
+                        job=job.id,
+                        job_name=summary.job_name(job.id),
+                        findings=findings,
                     )
                 )
     return Effect(jobs=tuple(found), open_jobs=open_jobs, left_out=left_out)

@@ -16,7 +16,7 @@ from garboard.findings import Verdict
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.summaries import BoatSummary, JobSummary, Summaries
 from garboard_shop.pages.wording import limits_of
-from garboard_shop.store import Store
+from garboard_shop.store import Store, names_of_devices
 
 log = logging.getLogger("garboard.shop")
 
@@ -116,6 +116,7 @@ def day_sheet(store: Store, summaries: Summaries, index: Index, day: date, asked
     found = _received_on(store, day) if asked == RECEIVED else dict.fromkeys(index.hulls_on(day.isoformat()), ())
     boats: dict[frozenset[str], SheetBoat] = {}
     unreadable: list[tuple[str, str]] = []
+    devices = names_of_devices(store.register)
     numbers = sorted(found, key=lambda hull: (-max((one.at for one in found[hull]), default=0), hull))
     hulls = [*dict.fromkeys(map(index.boat_of, numbers))]
     pages = max(1, -(-len(hulls) // MOST_BOATS))
@@ -135,7 +136,7 @@ def day_sheet(store: Store, summaries: Summaries, index: Index, day: date, asked
         hull_keys = summary.boat.state.hull_keys
         deliveries = [one for number in sorted(hull_keys) for one in found.get(number, ())]
         index.read(hull)
-        boats[hull_keys] = _sheet_boat(summary, deliveries, index, day, asked)
+        boats[hull_keys] = _sheet_boat(summary, deliveries, index, day, asked, devices)
     asked_once = _each_pair_once(boats.values())
     boats_shown = tuple(sorted(asked_once, key=lambda boat: (boat.urgency, boat.summary.key)))
     return DaySheet(day, asked, boats_shown, tuple(unreadable), page, pages)
@@ -181,14 +182,19 @@ def _received_on(store: Store, day: date) -> Mapping[str, Sequence[_Delivered]]:
 
 
 def _sheet_boat(
-    summary: BoatSummary, delivered: Sequence[_Delivered], index: Index, day: date, asked: str
+    summary: BoatSummary,
+    delivered: Sequence[_Delivered],
+    index: Index,
+    day: date,
+    asked: str,
+    devices: Mapping[str, str],
 ) -> SheetBoat:
     if asked == RECEIVED:
         ids = {name for one in delivered for name in one.ids}
         received = _by_tablet(summary, delivered)
     else:
         ids = {name for name, entry in summary.entries.items() if entry.at.startswith(day.isoformat())}
-        received = _entered_by_tablet([summary.entries[name] for name in ids])
+        received = _entered_by_tablet([summary.entries[name] for name in ids], devices)
     touched = {summary.entries[name].job for name in ids if name in summary.entries}
     jobs = tuple(job for job in summary.jobs if job.id in touched) or summary.jobs
     others = tuple(job for job in summary.jobs if job not in jobs)
@@ -212,10 +218,10 @@ def _by_tablet(summary: BoatSummary, delivered: Iterable[_Delivered]) -> tuple[R
     )
 
 
-def _entered_by_tablet(entries: Sequence[Entry]) -> tuple[Received, ...]:
+def _entered_by_tablet(entries: Sequence[Entry], devices: Mapping[str, str]) -> tuple[Received, ...]:
     grouped: dict[str, list[Entry]] = defaultdict(list)
     for entry in entries:
-        grouped[entry.tablet].append(entry)
+        grouped[devices.get(entry.tablet, entry.tablet)].append(entry)
     return tuple(Received(tablet, len(made), _writers(made)) for tablet, made in sorted(grouped.items()))
 
 

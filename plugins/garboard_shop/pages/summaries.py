@@ -38,6 +38,7 @@ from garboard.report.outline import (
 from garboard.samples import Recording
 from garboard.steps import Assessed
 from garboard_shop.pages.drawing import figure_name
+from garboard_shop.pages.wording import value_in_words, written_at
 from garboard_shop.store import AttachmentStore, Store, managers_devices
 
 MOST_BOATS_KEPT = 200
@@ -109,6 +110,11 @@ class JobSummary:
     joined: tuple[Entry, ...]
     resolutions: tuple[tuple[str, Resolution], ...]
     unused: Mapping[FieldKey, str]
+
+    @property
+    def name(self) -> str:
+        """What a person calls it: the kind of work, and when it was opened."""
+        return _job_name(self.view.job.kind, self.view.job.opened)
 
     @property
     def counts(self) -> Mapping[Verdict, int]:
@@ -221,6 +227,19 @@ class BoatSummary:
         """Whether anything in it depends on whose settings hold."""
         return any(job.view.settings_set for job in self.jobs)
 
+    def job_name(self, job: str) -> str:
+        """What a person calls a job of this boat, also one that was moved away; with its id where two are called so."""
+        known = {one.id: one.name for one in self.jobs}
+        if job not in known:
+            facts = {
+                entry.subject[0]: value_in_words(entry.value)
+                for entry in sorted(self.entries.values(), key=lambda entry: entry.clock)
+                if entry.kind == "job" and entry.job == job and len(entry.subject) == 1
+            }
+            known[job] = _job_name(facts.get("kind", ""), facts.get("opened", ""))
+        is_one = list(known.values()).count(known[job]) == 1
+        return known[job] if is_one else f"{known[job]} ({job})"
+
     def job(self, job: str) -> JobSummary | None:
         return next((one for one in self.jobs if one.id == job), None)
 
@@ -231,6 +250,10 @@ class BoatSummary:
                 if token_of(key) == token:
                     return state, key
         return None
+
+
+def _job_name(kind: str, opened: str) -> str:
+    return f"{kind.capitalize() or 'Job'}, {written_at(opened) or 'no date'}"
 
 
 def token_of(key: RegisterKey) -> str:
@@ -260,11 +283,14 @@ def disagreeing(boat: Boat, job: str) -> tuple[tuple[HullState, RegisterKey], ..
     return tuple(sorted(found, key=lambda one: one[1]))
 
 
-def register_in_words(key: RegisterKey, host: PluginHost) -> str:
-    """A register in the words the person saw."""
+def register_in_words(key: RegisterKey, host: PluginHost, seen: JobView | None = None) -> str:
+    """A register in the words the person saw.
+
+    seen : its job, where the rows of tables are to be named
+    """
     if key.kind == "measure" and len(key.subject) == 4:
         step, field, row, of = key.subject
-        return place_in_words((step, field, row, of), host)
+        return place_in_words((step, field, row, of), host, seen)
     if key.kind == "field":
         return f"Vessel: {' '.join(key.subject).replace('_', ' ')}"
     if key.kind == "step" and key.subject:
@@ -377,7 +403,7 @@ def _job_summary(boat: Boat, job: str, host: PluginHost, load: Callable[[str], R
     assessed = host.assess(seen)
     home = boat.state_of(job)
     choices = tuple(
-        Choice(token_of(key), seen_in(state, key), register_in_words(key, host), state.current(key))
+        Choice(token_of(key), seen_in(state, key), register_in_words(key, host, seen), state.current(key))
         for state, key in disagreeing(boat, job)
     )
     stale = tuple(
@@ -385,7 +411,7 @@ def _job_summary(boat: Boat, job: str, host: PluginHost, load: Callable[[str], R
             one.sign_off.subject[0] if one.sign_off.subject else "",
             " ".join(one.sign_off.subject[1:]) or one.sign_off.by,
             one.sign_off.at,
-            tuple(dict.fromkeys(register_in_words(register_of(entry), host) for entry in one.not_covered)),
+            tuple(dict.fromkeys(register_in_words(register_of(entry), host, seen) for entry in one.not_covered)),
         )
         for one in home.stale(job)
     )
@@ -405,7 +431,9 @@ def _job_summary(boat: Boat, job: str, host: PluginHost, load: Callable[[str], R
         unused={
             place: why for place in map(place_of, seen.measurements) if (why := why_not_used(place, seen.vessel, host))
         },
-        resolutions=tuple((register_in_words(register_of(one.entry), host), one) for one in home.resolutions(job)),
+        resolutions=tuple(
+            (register_in_words(register_of(one.entry), host, seen), one) for one in home.resolutions(job)
+        ),
         joined=tuple(
             joining for part in home.parts(job) for joining in home.current(RegisterKey("move", part, JOINING))
         ),

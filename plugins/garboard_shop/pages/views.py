@@ -17,7 +17,7 @@ from starlette.routing import BaseRoute
 from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.storage import NewerFormat
-from garboard.faults import Fault, InputError, in_number, in_words
+from garboard.faults import Fault, InputError, in_words
 from garboard.history.boat import register_named
 from garboard.history.past import history_of
 from garboard.report.equipment import equipment_tables, vessel_facts
@@ -34,13 +34,27 @@ from garboard_shop.pages.summaries import (
     open_boat,
     register_in_words,
 )
-from garboard_shop.pages.visits import HEADERS, Answer, NotHere, Visit, routes, signed_in, signed_out
-from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, ROLES, Store, in_order
+from garboard_shop.pages.visits import (
+    HEADERS,
+    Answer,
+    NotHere,
+    Visit,
+    marked,
+    refuse_hurry,
+    routes,
+    signed_in,
+    signed_out,
+)
+from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, ROLES, Store, Tablet, in_order, names_of_tablets
 
 NOBODY = "nobody"
+OWN_PASSWORD = "old password"
+"""Stands for the browser where somebody signed in guesses the password."""
 CHANGES_ON_A_PAGE = 200
+MOST_TO_CHOOSE = 12
+"""Boats offered for a job to be moved to."""
 FIRST_DAY, LAST_DAY = date(1970, 1, 2), date(2999, 12, 30)
-STATIC = FOLDER / "static"
+STATIC = {path.name: path for path in (FOLDER / "static").iterdir()}
 _CACHED = {**HEADERS, "Cache-Control": "max-age=3600"}
 _first = threading.Lock()
 
@@ -67,6 +81,7 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/boats/{hull}/sign", partial(decide, decisions.sign), "POST", MANAGER),
         ("/boats/{hull}/same-boat", partial(decide, decisions.join), "POST", MANAGER),
         ("/boats/{hull}/two-boats", partial(decide, decisions.part), "POST", MANAGER),
+        ("/boats/{hull}/move", move_page, "GET", MANAGER),
         ("/boats/{hull}/move", partial(decide, decisions.move), "POST", MANAGER),
         ("/boats/{hull}/join-jobs", partial(decide, decisions.join_jobs), "POST", MANAGER),
         ("/boats/{hull}/part-jobs", partial(decide, decisions.part_jobs), "POST", MANAGER),
@@ -107,20 +122,16 @@ def sign_in_page(visit: Visit) -> Response:
 
 def sign_in(visit: Visit) -> Response:
     """Prove who one is."""
-    desk, name, now = visit.desk, visit.form.get("name", ""), visit.desk.now()
-    wait = desk.attempts.begin(name, visit.address, now)
-    if wait:
-        minutes = -(-wait // 60_000)
-        raise NotHere(
-            429, f"Too many tries. Wait {in_number(minutes, 'minute')}.", {"Retry-After": str(-(-wait // 1000))}
-        )
+    desk, name, address = visit.desk, visit.form.get("name", ""), visit.address
     user = people.find(desk.store.register, name)
+    browser = people.known_by(user, visit.marks)
+    refuse_hurry(desk.attempts.begin(name, address, desk.now(), browser))
     if not people.is_right(user, visit.form.get("password", "")) or user is None:
         sentence = "The name or the password is wrong."
         return visit.page("sign_in.html", 403, wanted=visit.form.get("next", ""), name=name, sentence=sentence)
-    desk.attempts.succeeded(name, visit.address)
+    desk.attempts.succeeded(name, address, browser)
     desk.sessions.close(visit.secret)
-    return signed_in(visit.go(visit.form.get("next") or "/"), desk.sessions.open(user.name, now))
+    return signed_in(visit, user, visit.form.get("next") or "/")
 
 
 def sign_out(visit: Visit) -> Response:
@@ -144,7 +155,7 @@ def first(visit: Visit) -> Response:
         if visit.desk.folder:
             keep_name(visit.desk.folder, visit.form.get("shop", ""))
         visit.desk.store.register.put_user(user, user.name, visit.desk.now())
-    return signed_in(visit.go("/"), visit.desk.sessions.open(user.name, visit.desk.now()))
+    return signed_in(visit, user, "/")
 
 
 def _need_first(visit: Visit) -> None:
@@ -235,6 +246,26 @@ def boat_page(visit: Visit) -> Response:
     )
 
 
+def move_page(visit: Visit) -> Response:
+    """Look for the boat a job belongs to, and see that it is the right one before the job is moved."""
+    summary = _boat(visit)
+    job = summary.job(visit.asked("job"))
+    if job is None:
+        raise NotHere(404, "This boat has no such job.")
+    words, own, index = visit.asked("q").strip(), summary.boat.state.hull_keys, visit.desk.index
+    found = [card for card in index.search(words, "", MOST_TO_CHOOSE + 2) if card.hull not in own] if words else []
+    return visit.page(
+        "move.html",
+        summary=summary,
+        job=job,
+        words=words,
+        found=found[:MOST_TO_CHOOSE],
+        are_more=len(found) > MOST_TO_CHOOSE,
+        alike={other for number in own for other in index.look_alikes(number)},
+        reading=not index.is_complete,
+    )
+
+
 def history_page(visit: Visit) -> Response:
     """Everything ever entered for one value."""
     summary = _boat(visit)
@@ -248,7 +279,7 @@ def history_page(visit: Visit) -> Response:
         "history.html",
         summary=summary,
         job=job,
-        place=register_in_words(key, visit.desk.host),
+        place=register_in_words(key, visit.desk.host, job.view),
         steps=steps,
         entries=state,
     )
@@ -357,7 +388,14 @@ def _rows_of(desk: ShopDesk, hulls: Iterable[str], day: str = "") -> Iterator[ex
 def tablets_page(visit: Visit) -> Response:
     """Who takes part."""
     listed = sorted(visit.desk.store.register.tablets(), key=lambda one: (one.is_removed, -one.last_contact, one.name))
-    return visit.page("tablets.html", tablets=listed, roles=ROLES, can_pair=visit.desk.pair is not None, code=None)
+    return visit.page(
+        "tablets.html",
+        tablets=listed,
+        told=_without_ids(listed),
+        roles=ROLES,
+        can_pair=visit.desk.pair is not None,
+        code=None,
+    )
 
 
 def pair_tablet(visit: Visit) -> Response:
@@ -398,8 +436,25 @@ def changes_page(visit: Visit) -> Response:
     changes = in_order(visit.desk.store.register.changes())
     pages = max(1, -(-len(changes) // CHANGES_ON_A_PAGE))
     page = min(_page_asked(visit), pages)
-    shown = changes[(page - 1) * CHANGES_ON_A_PAGE : page * CHANGES_ON_A_PAGE]
+    told = _without_ids(visit.desk.store.register.tablets())
+    shown = [
+        attrs.evolve(change, who=told(change.who), about=told(change.about))
+        for change in changes[(page - 1) * CHANGES_ON_A_PAGE : page * CHANGES_ON_A_PAGE]
+    ]
     return visit.page("changes.html", changes=shown, number=len(changes), page=page, pages=pages)
+
+
+def _without_ids(tablets: Iterable[Tablet]) -> Callable[[str], str]:
+    """What tells tablets by their names alone, where a name means one tablet."""
+    names = names_of_tablets(tablets)
+    ids = {one.in_words: names[one.id] for one in tablets if one.in_words != names[one.id]}
+
+    def told(text: str) -> str:
+        for full, name in ids.items():
+            text = text.replace(full, name)
+        return text
+
+    return told
 
 
 def plugins_page(visit: Visit) -> Response:
@@ -510,22 +565,27 @@ def remove_person(visit: Visit) -> Response:
 def change_password(visit: Visit) -> Response:
     """A new password of one's own."""
     desk, user = visit.desk, visit.user
-    if user is None or not people.is_right(user, visit.form.get("old", "")):
+    if user is None:
+        raise NotHere(403, "Sign in first.")
+    refuse_hurry(desk.attempts.begin(user.name, "", desk.now(), OWN_PASSWORD))
+    if not people.is_right(user, visit.form.get("old", "")):
         raise NotHere(403, "The old password is wrong. Nothing was changed.")
+    desk.attempts.succeeded(user.name, "", OWN_PASSWORD)
     changed = people.make_user(user.name, user.role, _new_password(visit))
     desk.store.register.put_user(changed, user.name, desk.now())
     desk.sessions.close_all_of(user.name, but=visit.secret)
-    return visit.go("/people", "Your password is changed. You are signed out everywhere else.")
+    response = visit.go("/people", "Your password is changed. You are signed out everywhere else.")
+    return marked(visit, changed, response)
 
 
 def static(visit: Visit) -> Response:
     """Style, script and letters."""
     name = visit.request.path_params["name"]
-    path = STATIC / name
     if name == "look.css":
         return Response(colours_as_css(), 200, _CACHED, "text/css")
-    if path.parent != STATIC or not path.is_file():
-        raise NotHere(404, "This page does not exist.")
+    path = STATIC.get(name)  # by name alone: whatever else is asked for is no path of this machine
+    if path is None:
+        raise NotHere(404, "There is no page at this address.")
     kind = "font/otf" if path.suffix == ".otf" else mimetypes.guess_type(name)[0] or "application/octet-stream"
     return Response(path.read_bytes(), 200, _CACHED, kind)
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import asyncio
 import hmac
 import logging
-from collections.abc import Callable, Mapping, Sequence
-from http.cookies import CookieError, SimpleCookie
+from collections.abc import Awaitable, Callable, Mapping, Sequence
+from contextlib import suppress
 from types import MappingProxyType
-from urllib.parse import parse_qsl, urlsplit
+from urllib.parse import parse_qsl
 
 import attrs
 from starlette.concurrency import run_in_threadpool
@@ -18,15 +18,19 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from garboard.disk.storage import NewerFormat, NotSaved
-from garboard.faults import GarboardError, InputError, in_words
+from garboard.faults import Fault, GarboardError, InputError, in_number, in_words
 from garboard.history.halves import HalfSaved
 from garboard_shop.pages import people
 from garboard_shop.pages.decisions import Overtaken
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.people import Session
-from garboard_shop.store import MANAGER, StoreAway, WebUser
+from garboard_shop.store import MANAGER, StoreAway, WebUser, names_of_devices
 
 COOKIE = "__Host-garboard"
+KNOWN_COOKIE = "__Host-garboard-known"
+"""By it a browser in which somebody was signed in before is known again; it signs nobody in."""
+SECONDS_KNOWN = 400 * 24 * 60 * 60
+"""The longest that browsers keep a cookie (from memory: RFC 6265bis) [s]."""
 LARGEST_FORM = 32 * 1024
 LONGEST_FORM = 30.0
 """How long a form may take to come [s]."""
@@ -76,6 +80,7 @@ class Visit:
     session: Session | None = None
     form: Mapping[str, str] = attrs.field(factory=dict)
     secret: str = ""
+    _devices: Mapping[str, str] | None = attrs.field(init=False, default=None)
 
     @property
     def who(self) -> str:
@@ -92,9 +97,26 @@ class Visit:
     def address(self) -> str:
         return self.request.client.host if self.request.client else ""
 
+    @property
+    def marks(self) -> str:
+        """What the browser is known by, for those who were signed in with it before."""
+        return self.request.cookies.get(KNOWN_COOKIE, "")
+
+    @property
+    def path(self) -> str:
+        """The path asked for. Not by the request's whole address: in that, the host's name is whatever was sent."""
+        path: str = self.request.scope["path"]
+        return path
+
     def asked(self, name: str) -> str:
         """A value of the address line; "" when it is not there."""
         return self.request.query_params.get(name, "")
+
+    def tablet_name(self, device: str) -> str:
+        """What the shop calls the tablet that wrote an entry."""
+        if self._devices is None:
+            self._devices = names_of_devices(self.desk.store.register)
+        return self._devices.get(device, device)
 
     def page(self, template: str, status: int = 200, headers: Mapping[str, str] = NONE, **more: object) -> Response:
         """A page from a template."""
@@ -107,7 +129,7 @@ class Visit:
             is_manager=self.is_manager,
             csrf=self.session.csrf if self.session else "",
             notice=notice,
-            here=self.request.url.path,
+            here=self.path,
             **more,
         )
         return Response(content, status, {**HEADERS, **headers}, "text/html")
@@ -122,8 +144,45 @@ class Visit:
         """Back to where a form was sent from."""
         return self.go(self.form.get("back") or otherwise, notice)
 
-    def refused(self, failure: NotHere) -> Response:
-        return self.page("refused.html", failure.status, failure.headers, sentence=failure.sentence, details=())
+    def refused(self, failure: NotHere, details: Sequence[Fault] = ()) -> Response:
+        """The page that says why not."""
+        heading = "Not found" if failure.status == 404 else "Not done"
+        return self.page(
+            "refused.html",
+            failure.status,
+            failure.headers,
+            heading=heading,
+            sentence=failure.sentence,
+            details=details,
+        )
+
+
+def refuse_hurry(wait: int) -> None:
+    """Raise unless there is nothing to wait for.
+
+    wait : as `people.Attempts.begin` gives it [ms]
+    """
+    if wait:
+        sentence = (
+            f"Too many wrong passwords. Wait {in_number(-(-wait // 60_000), 'minute')}, then try again. "
+            "A browser in which you were signed in before is not held up by others."
+        )
+        raise NotHere(429, sentence, {"Retry-After": str(-(-wait // 1000))})
+
+
+def lost_in(desk: ShopDesk) -> Callable[[Request, int], Awaitable[Response]]:
+    """The page for an address that does not exist, and for a method no page takes."""
+
+    def told(visit: Visit, status: int) -> Response:
+        with suppress(GarboardError):  # then it is told as to somebody unknown
+            _know(visit)
+        sentence = "There is no page at this address." if status == 404 else "This address cannot be used this way."
+        return visit.refused(NotHere(status, sentence))
+
+    async def answer(request: Request, status: int) -> Response:
+        return await run_in_threadpool(told, Visit(desk, request), status)
+
+    return answer
 
 
 Answer = Callable[[Visit], Response]
@@ -182,42 +241,34 @@ def _answer(visit: Visit, answer: Answer, role: str) -> Response:
     except NotHere as failure:
         return visit.refused(failure)
     except Overtaken as overtaken:
-        return visit.page("refused.html", 409, sentence=in_words(overtaken), details=())
+        return visit.refused(NotHere(409, in_words(overtaken)))
     except InputError as failure:
-        return visit.page("refused.html", 400, sentence="This input cannot be used.", details=failure.faults)
+        return visit.refused(NotHere(400, "This input cannot be used."), failure.faults)
     except NewerFormat as failure:
-        return visit.page("refused.html", 500, sentence=in_words(failure), details=())
+        return visit.refused(NotHere(500, in_words(failure)))
     except StoreAway as away:
         log.error("store away: %s", away)
         sentence = "The shop's database does not answer. Nothing was changed. Try again in a moment."
-        return visit.page("refused.html", 503, {"Retry-After": "10"}, sentence=sentence, details=())
+        return visit.refused(NotHere(503, sentence, {"Retry-After": "10"}))
     except HalfSaved as failure:
         log.error("half saved: %s", failure)
-        return visit.page("refused.html", 507, sentence=in_words(failure), details=())
+        return visit.refused(NotHere(507, in_words(failure)))
     except NotSaved as failure:
         log.error("not saved: %s", failure)
-        return visit.page("refused.html", 507, sentence=f"Nothing was saved: {in_words(failure)}", details=())
+        return visit.refused(NotHere(507, f"Nothing was saved: {in_words(failure)}"))
     except Exception:
-        log.exception("%s %s failed", visit.request.method, visit.request.url.path)
+        log.exception("%s %r failed", visit.request.method, visit.path)
         sentence = "The shop server failed. Its log has the cause. Nothing you entered before is lost."
-        return visit.page("refused.html", 500, sentence=sentence, details=())
+        return visit.refused(NotHere(500, sentence))
 
 
 def _know(visit: Visit) -> None:
     """Find out who asks, by the cookie; their role is read anew each time."""
-    visit.secret = _cookie(visit.request)
+    visit.secret = visit.request.cookies.get(COOKIE, "")
     session = visit.desk.sessions.find(visit.secret, visit.desk.now()) if visit.secret else None
     user = people.find(visit.desk.store.register, session.user) if session else None
     if session and user:
         visit.session, visit.user = session, user
-
-
-def _cookie(request: Request) -> str:
-    try:
-        found = SimpleCookie(request.headers.get("cookie", "")).get(COOKIE)
-    except CookieError:
-        return ""
-    return found.value if found else ""
 
 
 def _to_sign_in(visit: Visit) -> Response:
@@ -225,7 +276,7 @@ def _to_sign_in(visit: Visit) -> Response:
         raise NotHere(403, "You are not signed in, or your session has expired. Nothing was changed.")
     from urllib.parse import quote
 
-    wanted = visit.request.url.path
+    wanted = visit.path
     return visit.go(f"{SIGN_IN}?next={quote(wanted)}" if wanted != "/" else SIGN_IN)
 
 
@@ -234,7 +285,7 @@ def _need_own_form(visit: Visit) -> None:
     request = visit.request
     origin = request.headers.get("origin", "")
     foreign = request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none")
-    if foreign or (origin and urlsplit(origin).netloc != request.headers.get("host", "")):
+    if foreign or (origin and origin != f"https://{request.headers.get('host', '')}"):
         raise NotHere(403, "This form did not come from this site. Nothing was changed.")
     if visit.session and not hmac.compare_digest(visit.form.get("csrf", "").encode(), visit.session.csrf.encode()):
         raise NotHere(403, "This form is out of date. Open the page again. Nothing was changed.")
@@ -259,9 +310,19 @@ async def _form(request: Request) -> dict[str, str]:
         raise NotHere(400, "The form cannot be read.") from None
 
 
-def signed_in(response: Response, secret: str) -> Response:
-    """Give the browser the session's cookie."""
+def signed_in(visit: Visit, user: WebUser, path: str) -> Response:
+    """Open a session, give the browser its cookie, and know the browser from now on."""
+    response = visit.go(path)
+    secret = visit.desk.sessions.open(user.name, visit.desk.now())
     response.set_cookie(COOKIE, secret, path="/", secure=True, httponly=True, samesite="strict")
+    return marked(visit, user, response)
+
+
+def marked(visit: Visit, user: WebUser, response: Response) -> Response:
+    """Let the browser keep what it is known by for somebody who proved who they are."""
+    if not people.known_by(user, visit.marks):
+        marks = people.join_marks(visit.marks, people.make_mark(user))
+        response.set_cookie(KNOWN_COOKIE, marks, SECONDS_KNOWN, path="/", secure=True, httponly=True, samesite="strict")
     return response
 
 

@@ -61,6 +61,12 @@ class Assessor:
         """Something came that entries do not count, such as a recording that was missing: assess all when asked."""
         self._found_at.clear()
 
+    def abandon(self) -> None:
+        """Wait no more for what is at work, and begin it anew: what holds it up is passed over from now on."""
+        given_up, self._at_work = self._at_work, set()
+        for key in given_up:
+            self._assess(key)
+
     def _assess(self, key: Key) -> None:
         """One assessment of a step at a time: one that is asked for meanwhile waits, and sees the newest values."""
         if key in self._at_work:

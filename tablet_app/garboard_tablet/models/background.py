@@ -59,6 +59,11 @@ class Background:
         else:
             self.later(partial(done, result))
 
+    def renew(self) -> None:
+        """Work with other workers from now on: one of these does not come back from a plugin."""
+        former, self._workers = self._workers, ThreadPoolExecutor(2, "in the background")
+        former.shutdown(wait=False)  # what waits there is done by the other of the two
+
     def stop(self) -> None:
         """No more work. What is under way ends by itself."""
         self._stopped = True

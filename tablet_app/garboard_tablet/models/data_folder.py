@@ -23,7 +23,7 @@ from garboard.disk import sizes, storage
 from garboard.disk.entries import stray_of
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import SUFFIX, file_name
-from garboard.faults import Fault, InputError, in_words
+from garboard.faults import Fault, InputError, in_words, refusal
 
 log = logging.getLogger("garboard.tablet")
 
@@ -210,7 +210,7 @@ def _merge(old: Path, folder: Path) -> Moved:
         try:
             kept = (_keep_beside if is_beside else _keep_if_new)(old / name, folder / name)
         except (OSError, storage.NotSaved) as failure:
-            reason = storage.why(failure) if isinstance(failure, OSError) else in_words(failure)
+            reason = refusal(failure) if isinstance(failure, OSError) else in_words(failure)
             left.append(f"{name} cannot be copied: {reason}")
             continue
         if is_unread:

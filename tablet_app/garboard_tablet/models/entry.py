@@ -160,6 +160,44 @@ class EntryForm:
         return self.field.kind is Kind.AMOUNT and self.unit != self.tablet.settings.unit_for(self.field)
 
     @property
+    def has_meter(self) -> bool:
+        """Whether it is read with a meter, as far as that can be told: an amount that is measured."""
+        return self.ask.key.kind == "measure" and self.field.kind is Kind.AMOUNT
+
+    @property
+    def in_hand(self) -> str:
+        """The meter that a value entered now is read with; "" where none is named."""
+        return self.tablet.settings.in_hand.get(self.field.quantity, "") if self.has_meter else ""
+
+    @property
+    def meter(self) -> str:
+        """The meter of the value shown: the saved one's, or the one in hand for what is typed."""
+        return self.in_hand if self.saved is None or self.typed is not None else self._saved_with
+
+    @property
+    def _saved_with(self) -> str:
+        current = self.tablet.current(self.route.hull, self.route.job, self.ask)
+        instrument = current[0].more.get("instrument") if len(current) == 1 else ""
+        return instrument if isinstance(instrument, str) else ""
+
+    def use_meter(self, name: str) -> None:
+        """Take a meter in hand. A value that stands, with nothing typed over it, was read with it: it says so."""
+        self.tablet.change_settings(self.tablet.settings.with_meter(self.field.quantity, name))
+        if self.saved is not None and self.typed is None and name != self._saved_with:
+            self.save(self.saved, name)
+
+    @property
+    def read_to(self) -> str:
+        """How finely the value shown is read, and with what: "read to ± 0.005 V, with Meter 2"."""
+        said = []
+        if self.field.kind is Kind.AMOUNT and any(digit.isdigit() for digit in self.text):
+            half = 0.5 * 10.0 ** -len(self.text.partition(".")[2])
+            said.append(" ".join(filter(None, ("read to ±", f"{half:.12f}".rstrip("0"), self.unit))))
+        if self.has_meter:
+            said.append(f"with {self.meter}" if self.meter else "meter not named")
+        return ", ".join(said)
+
+    @property
     def text(self) -> str:
         """What stands in the input: what is typed, or else the saved value."""
         if self.typed is not None:
@@ -218,11 +256,16 @@ class EntryForm:
         """Save the value that was questioned."""
         self.save(self.result.value)
 
-    def save(self, value: JsonValue) -> None:
-        """Keep a value; on the disk when this returns."""
+    def save(self, value: JsonValue, meter: str | None = None) -> None:
+        """Keep a value; on the disk when this returns.
+
+        meter : what it was read with, where somebody says so; else the one of the value shown
+        """
         before = self.tablet.current(self.route.hull, self.route.job, self.ask)
-        if value != self.saved or self.saved is None:
-            self.tablet.enter(self.route.hull, self.route.job, self.ask, value)
+        instrument = self.meter if meter is None else meter
+        read_otherwise = meter is not None or (instrument and instrument != self._saved_with)
+        if value != self.saved or self.saved is None or read_otherwise:
+            self.tablet.enter(self.route.hull, self.route.job, self.ask, value, instrument)
             now = self.tablet.current(self.route.hull, self.route.job, self.ask)
             text = shown_of(self.field, value)
             self.tablet.echo = Echo(route=self.route, ask=self.ask, text=text, before=before, now=now)

@@ -12,10 +12,11 @@ from typing import Any
 import attrs
 
 from garboard.disk import storage
+from garboard.disk.json_text import read_json
 from garboard.disk.storage import NotSaved
 from garboard.faults import InputError, in_words
 from garboard.job_view import JobView
-from garboard.samples import Sample
+from garboard.samples import UNIT_OF_QUANTITY, Sample
 from garboard.steps import Guidance, LiveGuide
 from garboard_tablet.models.sources import SampleSource
 
@@ -93,18 +94,33 @@ def sample_line(sample: Sample) -> str:
 def read_recorded(text: str) -> tuple[dict[str, object], list[Sample]]:
     """What a run left on the disk: its heading, empty in older files, and its samples.
 
-    A last line cut short is left out.
+    A last line cut short is left out, and so is one that the disk damaged.
     """
     heading: dict[str, object] = {}
     samples = []
     for line in text.splitlines():
-        with contextlib.suppress(ValueError, TypeError):
-            plain = json.loads(line)
+        with contextlib.suppress(ValueError):
+            plain = read_json(line)
             if isinstance(plain, dict):
                 heading = plain
-            else:
-                samples.append(Sample(*plain))
+            elif sample := _sample(plain):
+                samples.append(sample)
     return heading, samples
+
+
+_BEYOND_ALL = 1e12
+"""No time and no value of an instrument is as large; no NaN is smaller."""
+
+
+def _sample(plain: object) -> Sample | None:
+    """What `sample_line` wrote; None for anything else."""
+    if not isinstance(plain, list) or len(plain) != len(Sample._fields):
+        return None
+    time, quantity, value, *names = plain
+    is_measured = all(type(number) in (int, float) and abs(number) < _BEYOND_ALL for number in (time, value))
+    is_named = quantity in UNIT_OF_QUANTITY if isinstance(quantity, str) else False
+    is_whole = is_measured and is_named and all(isinstance(name, str) for name in names)
+    return Sample(time, quantity, value, *names) if is_whole else None
 
 
 @attrs.define

@@ -11,12 +11,32 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 if TYPE_CHECKING:
+    from garboard.hosting.host import PluginHost
     from garboard.recordings.boat_network import BoatNetwork, Where
     from garboard.steps import LiveGuide
     from garboard_tablet.models.runs import PendingRun
     from garboard_tablet.models.session import Route
     from garboard_tablet.models.sources import SampleSource
     from garboard_tablet.models.tablet import Tablet
+
+
+def minded_guide(guide: LiveGuide[Any], host: PluginHost) -> LiveGuide[Any]:
+    """A guide whose plugin is minded, where it is a shop's own: what it raises, and what takes too long."""
+    from garboard.hosting.host import BUILT_IN
+    from garboard.hosting.plugin_code import plugin_code
+
+    plugin = host.owner_of("register_live_guides", guide.key)
+    if plugin in BUILT_IN:
+        return guide
+
+    def minded(function: Callable[..., Any]) -> Callable[..., Any]:
+        def run(*given: Any) -> Any:
+            with host.minding(plugin, guide.key), plugin_code():
+                return function(*given)
+
+        return run
+
+    return attrs.evolve(guide, begin=minded(guide.begin), take=minded(guide.take), show=minded(guide.show))
 
 
 class LiveSource:
@@ -37,7 +57,8 @@ class LiveSource:
 
     def guide_of(self, route: Route) -> LiveGuide[Any] | None:
         step = self._tablet.step(route.step)
-        return self._tablet.host.live_guides.get(step.guide) if step and step.guide else None
+        guide = self._tablet.host.live_guides.get(step.guide) if step and step.guide else None
+        return guide and minded_guide(guide, self._tablet.host)
 
     def replay(self, recording: Path | None) -> None:
         """Feed live guides from a recording from now on; None for the simulated boat."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import chain, groupby
 from pathlib import Path
+from typing import Any
 
 import attrs
 
@@ -13,7 +14,7 @@ from garboard.findings import Figure, Finding, Table, Verdict
 from garboard.history.registers import VESSEL
 from garboard.history.runs import file_of
 from garboard.hosting.unused import piece_title
-from garboard.job_view import JobView
+from garboard.job_view import FieldKey, JobView
 from garboard.records import EQUIPMENT, Measurement
 from garboard.report.outline import punch_list
 from garboard.steps import Assessed, Kind, Phase, Step, is_open, state_shown
@@ -345,7 +346,7 @@ class PunchLine:
 
     about   : the circuit, engine or step it is about; nothing where the text says it
     text    : what is wrong and what to do
-    why     : "fails", "values disagree", "in doubt", "cannot be read", "look again", "noted" or "to do"
+    why     : "fails", "values disagree", "in doubt", "cannot be read", "look again", "noted", "to do" or "asked"
     subject : of the remark, where a person wrote it down
     step    : key of the step it belongs to
     field   : path of the vessel's field it is about
@@ -442,6 +443,39 @@ def what_is_missing(tablet: Tablet, hull: str, job: str, assessed: Sequence[Asse
         if step.key not in again
     ]
     return [*put_right, *to_do]
+
+
+def asked(tablet: Tablet, hull: str, job: str) -> list[PunchLine]:
+    """What looks unusual and should be looked at again, and what nothing here reads. It holds up no hand over.
+
+    Call it once the job is assessed: it looks at the dates of recordings, which are loaded then.
+    """
+    from garboard.hosting.unused import waiting_in_words
+    from garboard.judging.assessing import questions
+
+    view = tablet.view(hull, job)
+    told = {one.place for one in view.disagreements}  # they are to be put right
+    lines = [
+        PunchLine(text=one.text, why="asked", **_way_to(tablet, view, one.place))
+        for one in questions(view, tablet.host)
+        if one.place is None or one.place not in told
+    ]
+    lost = sum(one.lost for one in tablet.files.damage_of(tablet.boat(hull).hulls))
+    if lost:
+        text = f"{in_number(lost, 'entry', 'entries')} could not be read: the boat's file was damaged. Bring it ashore."
+        lines.append(PunchLine(text=text, why="asked"))
+    if waiting := waiting_in_words(view, tablet.host):
+        lines.append(PunchLine(text=f"{waiting}. What waits is kept, and not used.", why="asked"))
+    return lines
+
+
+def _way_to(tablet: Tablet, view: JobView, place: FieldKey | None) -> dict[str, Any]:
+    """The page on which a measurement is looked at: its own, where it is asked for; else its step's."""
+    step = tablet.step(place[0]) if place else None
+    if place is None or step is None:
+        return {"goes": ("equipment",)}
+    is_asked = any(ask.place == place for ask in asks_of_step(step, view))
+    return {"step": step.key, "goes": ("entry", "measure", *place) if is_asked else ()}
 
 
 def still_to_do(missing: Sequence[PunchLine]) -> str:

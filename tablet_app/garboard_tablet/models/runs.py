@@ -64,7 +64,7 @@ class PendingRun:
 
     def samples(self) -> Sequence[Sample]:
         """What it recorded. Raises OSError where that cannot be read."""
-        return self.in_memory or read_recorded(self.path.read_text(encoding="utf-8"))[1]
+        return self.in_memory or read_recorded(self.path.read_text(encoding="utf-8", errors="replace"))[1]
 
     def recording(self) -> Recording:
         """The run as the checks read it. Raises OSError or InputError where it cannot be read."""
@@ -117,7 +117,7 @@ def read_pending(folder: Path, name: str, unsaved: Mapping[str, PendingRun]) -> 
     size = path.stat().st_size
     if Path(name).is_absolute():
         return PendingRun(path=path, origin=FILE, source=path.name)
-    with path.open(encoding="utf-8") as lines:
+    with path.open(encoding="utf-8", errors="replace") as lines:
         heading, _ = read_recorded(lines.readline(size))
     subject = heading.get("subject")
     return PendingRun(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import attrs
 
@@ -26,6 +26,7 @@ SETTINGS = Kind(
 
 AS_DECLARED = "as each step says"
 METRIC = "metric first"
+MOST_METERS = 11
 UNIT_CHOICES = (AS_DECLARED, METRIC)
 
 _METRIC: Mapping[str, str] = {
@@ -57,6 +58,9 @@ class TabletSettings:
     always   : the unit a field opens with on every boat, by the field's name, where a person said so
     cue      : whether a live guide also sounds
     network  : where the boat's network was listened to, latest first
+    thumb_left : whether what to do next stands at the left, for the left thumb
+    in_hand  : the meter that values are read with now, by their quantity
+    meters   : names of meters used on this tablet, latest first
     """
 
     tablet: str = attrs.field(factory=lambda: os.urandom(6).hex())
@@ -67,6 +71,9 @@ class TabletSettings:
     always: Mapping[str, str] = attrs.field(factory=dict)
     cue: bool = False
     network: tuple[str, ...] = ()
+    thumb_left: bool = False
+    in_hand: Mapping[str, str] = attrs.field(factory=dict)
+    meters: tuple[str, ...] = ()
 
     def with_person(self, name: str) -> TabletSettings:
         """The settings with a person at work."""
@@ -80,6 +87,13 @@ class TabletSettings:
     def without_unit(self, field: str) -> TabletSettings:
         """The settings without the unit that a field always opens with."""
         return attrs.evolve(self, always={name: unit for name, unit in self.always.items() if name != field})
+
+    def with_meter(self, quantity: str, name: str) -> TabletSettings:
+        """The settings with a meter in hand for a quantity; none where it has no name."""
+        if not name:
+            return attrs.evolve(self, in_hand={of: one for of, one in self.in_hand.items() if of != quantity})
+        meters = (name, *(other for other in self.meters if other != name))[:MOST_METERS]
+        return attrs.evolve(self, in_hand={**self.in_hand, quantity: name}, meters=meters)
 
     def with_network(self, where: str) -> TabletSettings:
         """The settings remembering where the boat's network was listened to."""
@@ -114,10 +128,27 @@ def read_settings(folder: Path, damaged: list[DocumentDamaged]) -> TabletSetting
             fresh = TabletSettings()
             write_settings(folder, fresh)
             return fresh
-        known = {name: row[name] for name in attrs.fields_dict(TabletSettings) if name in row}
-        return TabletSettings(**{**known, **{name: tuple(known.get(name, ())) for name in ("people", "network")}})
+        return TabletSettings(**_known(row))
 
     return document.read_or_begin_anew(read, damaged)
+
+
+def _known(row: Mapping[str, object]) -> dict[str, Any]:
+    """What a row sets; a value of another kind than the usual one is not set. Raises ValueError without an id."""
+    usual = attrs.asdict(TabletSettings(), recurse=False)
+    known = {name: row[name] for name, value in usual.items() if name in row and _is_like(row[name], value)}
+    if not known.get("tablet"):
+        raise ValueError("it says no id of the tablet")
+    return {name: tuple(value) if isinstance(value, list) else value for name, value in known.items()}
+
+
+def _is_like(value: object, usual: object) -> bool:
+    """Whether JSON holds what is set: text, yes or no, a list of texts, or texts by name."""
+    if isinstance(usual, tuple):
+        return isinstance(value, list) and all(isinstance(text, str) for text in value)
+    if isinstance(usual, Mapping):
+        return isinstance(value, dict) and all(isinstance(text, str) for text in value.values())
+    return type(value) is type(usual)
 
 
 def write_settings(folder: Path, settings: TabletSettings) -> None:

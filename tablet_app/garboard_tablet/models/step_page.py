@@ -43,15 +43,14 @@ def standing(found: Sequence[Assessed]) -> Standing:
     return Standing(worst=numbered[0] if numbered else None, others=others, passes=passes)
 
 
-def counted(found: Sequence[Assessed]) -> str:
-    """What asks for something, counted, the worst first; "" where nothing does.
+def counted(found: Sequence[Assessed]) -> tuple[tuple[Verdict, int], ...]:
+    """What asks for something, counted, the worst first.
 
     >>> counted([])
-    ''
+    ()
     """
     counts = Counter(one.finding.verdict for one in found)
-    asking = [verdict for verdict in WORST_FIRST[:2] if counts[verdict]]
-    return ", ".join(f"{counts[verdict]} {verdict.value}" for verdict in asking)
+    return tuple((verdict, counts[verdict]) for verdict in WORST_FIRST[:2] if counts[verdict])
 
 
 FINER = 2

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,6 +16,7 @@ from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.shop_document import damage_of
 from garboard.faults import in_words
+from garboard_tablet.models.left_out import LEFT_OUT, left_out, runs
 from garboard_tablet.models.session import Session, resume
 from garboard_tablet.models.settings import TabletSettings, read_settings, write_settings
 
@@ -32,6 +33,7 @@ if TYPE_CHECKING:  # each loaded in the method that needs it: the app's first fr
     from garboard.samples import Recording
     from garboard.steps import Assessed, Step
     from garboard_tablet.models.asks import Ask
+    from garboard_tablet.models.plugin_minder import PluginMinder
     from garboard_tablet.models.saved_last import Echo
 
 STARTED = "under way"
@@ -46,6 +48,9 @@ class Tablet:
     make_plugins : loads the plugins; called when they are first needed, so that the first page need not wait
     damaged      : what could not be read of session, settings, pairing, managers and vessels, and what to do
     echo         : the value saved last, until it is undone
+    left_out     : plugins that do not run, as the app ended while they did, each with the beginning of its hash
+    minder       : minds the shop's own plugins, once they are loaded
+    passed_over  : called from another thread with the name of a plugin that could not be interrupted
     cautions_read: when the cautions of a step were read since the start, by hull, job and step
     """
 
@@ -55,6 +60,9 @@ class Tablet:
     session: Session
     make_plugins: Callable[[], PluginHost]
     damaged: list[DocumentDamaged] = attrs.field(factory=list)
+    left_out: Mapping[str, str] = attrs.field(factory=dict)
+    minder: PluginMinder | None = None
+    passed_over: Callable[[str], object] = str
     clock: HybridClock = attrs.field(factory=HybridClock)
     last_saved: str = ""
     echo: Echo | None = None
@@ -70,6 +78,12 @@ class Tablet:
         if self._host is None:
             self._host = self.make_plugins()
         return self._host
+
+    def plugins_left_out(self) -> tuple[str, ...]:
+        """Plugins that would run but for the app having ended while they did."""
+        if not self.left_out:  # nearly always: the first page does not wait for plugins
+            return ()
+        return tuple(problem.name for problem in self.host.problems if problem.code == LEFT_OUT)
 
     def boat(self, hull: str) -> Boat:
         """The boat of a hull number, kept up to date: every number of the boat, and jobs moved to it."""
@@ -217,8 +231,11 @@ class Tablet:
         if entries:
             self.last_saved = entries[-1].at[11:19]
 
-    def enter(self, hull: str, job: str, ask: Ask, value: JsonValue) -> None:
-        """Keep the value of an ask, and with the first value of a step that it is under way."""
+    def enter(self, hull: str, job: str, ask: Ask, value: JsonValue, instrument: str = "") -> None:
+        """Keep the value of an ask, and with the first value of a step that it is under way.
+
+        instrument : the meter it was read with; "" where nobody says
+        """
         from garboard.history.authoring import measure
         from garboard.steps import Kind
 
@@ -231,7 +248,8 @@ class Tablet:
             self.let_count(hull, job, ask, value)
             return
         step, field, row, of = ask.key.subject
-        self._save_in_step(hull, job, step, [measure(author, state, job, step, field, value, row=row, of=of)])
+        entry = measure(author, state, job, step, field, value, row=row, of=of, instrument=instrument)
+        self._save_in_step(hull, job, step, [entry])
 
     def _save_in_step(self, hull: str, job: str, step: str, entries: Sequence[Entry]) -> None:
         """Keep entries of a step; with the first that it is under way."""
@@ -387,22 +405,44 @@ class Tablet:
         write_settings(self.folder, settings)
 
     def close(self) -> None:
+        if self.minder is not None:
+            self.minder.close()
         self.files.close()
 
 
-def all_plugins(files: HullFolder) -> PluginHost:
-    """The plugins that come with the program, those installed beside it, and the shop's own that it approved."""
+def no_plugins() -> PluginHost:
+    """None at all."""
+    from garboard.hosting.host import make_host
+
+    return make_host((), entry_points=False)
+
+
+def all_plugins(tablet: Tablet, own: Sequence[Path] = ()) -> PluginHost:
+    """The plugins that come with the program, those installed beside it, and the shop's own that it approved.
+
+    own : files chosen for this run; each runs instead of an approved one of its name
+    """
     from garboard.hosting.host import make_host
     from garboard.shop_link.shop_plugins import files_to_run
+    from garboard_tablet.models.plugin_minder import PluginMinder, problem_of_left_out
 
-    return make_host(files=files_to_run(files))
+    chosen = {file.stem for file in own}
+    approved = [file for file in files_to_run(tablet.files) if file.stem not in chosen]
+    found = [file.absolute() for file in (*own, *approved)]
+    tablet.minder = PluginMinder(tablet.folder, lambda plugin: tablet.passed_over(plugin))
+    host = make_host(files=[file for file in found if runs(file, tablet.left_out)], minder=tablet.minder)
+    host.problems += [problem_of_left_out(file.stem, file) for file in found if not runs(file, tablet.left_out)]
+    return host
 
 
-def open_tablet(folder: Path, make_plugins: Callable[[], PluginHost] | None = None) -> Tablet:
+def open_tablet(
+    folder: Path, make_plugins: Callable[[], PluginHost] | None = None, own_plugins: Sequence[Path] = ()
+) -> Tablet:
     """Open a tablet's folder.
 
     folder       : made when it is not there
     make_plugins : loads the plugins; `all_plugins` unless given
+    own_plugins  : files of plugins chosen for this run
     errors : FolderInUse when another program writes in it; NewerFormat when a newer one wrote its documents
     """
     from garboard.history.authority import damage_of_list
@@ -414,7 +454,10 @@ def open_tablet(folder: Path, make_plugins: Callable[[], PluginHost] | None = No
     except BaseException:
         files.close()
         raise
-    return Tablet(folder, files, settings, session, make_plugins or partial(all_plugins, files), damaged)
+    tablet = Tablet(folder, files, settings, session, make_plugins or no_plugins, damaged, left_out=left_out(folder))
+    if make_plugins is None:
+        tablet.make_plugins = partial(all_plugins, tablet, own_plugins)
+    return tablet
 
 
 def _is_well_formed(number: str) -> bool:

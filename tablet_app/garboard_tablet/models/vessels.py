@@ -119,7 +119,7 @@ class VesselLine:
 
     @property
     def share(self) -> str:
-        return f"{self.done} of {self.total} steps done"
+        return f"{self.done} of {self.total} steps"
 
     def matches(self, words: str) -> bool:
         """Whether a search finds this vessel: by any part of its number or its name."""

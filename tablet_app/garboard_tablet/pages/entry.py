@@ -29,7 +29,7 @@ from garboard_tablet.pages.echoing import EchoingPage
 from garboard_tablet.ui.inputs import Typed, svg_of
 from garboard_tablet.ui.limit_bar import LimitBar
 from garboard_tablet.ui.shell import Maker
-from garboard_tablet.ui.theme import BIG, BODY, GAP, HEADING, SMALL, TYPED, dp
+from garboard_tablet.ui.theme import BIG, BODY, GAP, HEADING, SMALL, TYPED, dp, theme
 from garboard_tablet.ui.widgets import Across, Card, Choices, Column, Marked, Press, RowPress, Txt, verdict_marks, words
 
 MOST_AT_ONCE = 8
@@ -63,7 +63,7 @@ class EntryPage(EchoingPage):
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)
         self.form = enter(self.tablet, route)
-        self._choosing_unit = self._taking_back = False
+        self._choosing_unit = self._changing = self._taking_back = False
         self._left_typed = self.form is not None and bool(draft_of(self.tablet, route.hull, route.job, self.form.ask))
         self._typing = self.form is not None and (not self.form.field.offers or self.form.typed is not None)
         self._chosen: Rival | None = None
@@ -71,6 +71,7 @@ class EntryPage(EchoingPage):
         self.title = step.title if step else "Equipment"
         self._layout: EntryLayout | None = None
         self._typed: Typed | None = None
+        self._read_to: Txt | None = None
         self._bar: LimitBar | None = None
         self._words: WordsArea | None = None
 
@@ -116,7 +117,8 @@ class EntryPage(EchoingPage):
         return True
 
     def _shows_number_pad(self, form: EntryForm) -> bool:
-        asks_otherwise = form.is_to_settle or self._taking_back or self._choosing_unit or not self._typing
+        is_changing = self._changing or self._taking_back or self._choosing_unit
+        asks_otherwise = form.is_to_settle or is_changing or not self._typing
         return form.field.kind in NUMBERS and not asks_otherwise
 
     # What stands at the left, or above
@@ -135,6 +137,8 @@ class EntryPage(EchoingPage):
             return makers
         if field.kind in NUMBERS and self._typing:
             makers.append(lambda: self._typed_widget(form))
+            if form.read_to:
+                makers.append(lambda: self._read_to_words(form))
             if self._left_typed and not form.result.problem and not form.result.question:
                 word = self._next_word(form).partition(":")[0]
                 makers.append(words(f"Typed before, not saved. Press {word} to save it.", "ink", SMALL))
@@ -164,6 +168,10 @@ class EntryPage(EchoingPage):
     def _typed_widget(self, form: EntryForm) -> Typed:
         self._typed = Typed(form.text, form.unit, TYPED if self._is_tall else BIG)
         return self._typed
+
+    def _read_to_words(self, form: EntryForm) -> Txt:
+        self._read_to = Txt(form.read_to, SMALL, "quiet")
+        return self._read_to
 
     @property
     def _is_tall(self) -> bool:
@@ -199,6 +207,8 @@ class EntryPage(EchoingPage):
             presses.append(Press(f"Unit: {form.unit}", self._ask_unit, name="unit"))
             if form.may_be_always:
                 presses.append(Press(f"Always {form.unit} for {form.field.title}", self._always, name="always"))
+        if form.has_meter and self._typing and form.saved is None and not form.rivals:
+            presses.append(self._meter_press())
         repeat = form.repeat
         if repeat is not None and form.saved is None and not form.rivals:
             same = f"Same: {shown_of(form.field, repeat)}"
@@ -211,14 +221,18 @@ class EntryPage(EchoingPage):
             presses += self._put_backs(form)
             presses += [] if self._has_guide(form) else [Press("Skip", self._skip, name="skip")]
         else:
-            if form.may_take_back:
-                presses.append(Press("Take it back", self._begin_taking_back, "away", name="take back"))
+            if form.may_take_back or form.has_meter:
+                presses.append(Press("Change …", self._change, name="change"))
             presses += [] if self._has_guide(form) else [Press("Leave as it is", self._skip, name="skip")]
         return presses
 
     def _has_guide(self, form: EntryForm) -> bool:
         """Whether a guide makes what is asked for: then going on stands beside it."""
         return form.field.kind is Kind.RECORDING and self.live.guide_of(self.route) is not None
+
+    def _meter_press(self) -> Press:
+        to_meter = partial(self.way.go, self.route.to("meter", *self.route.subject))
+        return Press("Meter …", to_meter, name="meter")
 
     def _put_backs(self, form: EntryForm) -> list[Press]:
         earlier = [(f"put back {shown(entry.value)}", entry) for entry in form.stood_before[:MOST_PUT_BACK]]
@@ -237,6 +251,8 @@ class EntryPage(EchoingPage):
             reasons = [Press(reason, partial(self._take_back, reason), name=f"back {reason}") for reason in fitting]
             keep = Press("Keep it", self._begin_taking_back, "main", 32, name="keep")
             return Choices([*self._put_backs(form), *reasons, keep])
+        if self._changing:
+            return Choices(self._changes(form))
         if self._choosing_unit:
             units = UNITS_OF[field.quantity]
             return self._presses(
@@ -258,6 +274,14 @@ class EntryPage(EchoingPage):
         if self._words is None:  # kept: made anew when findings come, it would lose the focus while one types
             self._words = WordsArea(form, self._next, self._next_word(form))
         return self._words
+
+    def _changes(self, form: EntryForm) -> list[Press]:
+        """What can be done about a value that stands, besides typing another; taking back is not beside the digits."""
+        presses = [self._meter_press()] if form.has_meter and self._typing else []
+        if form.may_take_back:
+            take_back = Press("Take it back", self._begin_taking_back, "away", name="take back")
+            presses += [*self._put_backs(form), take_back]
+        return [*presses, Press("Keep it", self._change, "main", 32, name="keep it")]
 
     def _next_word(self, form: EntryForm) -> str:
         """Where Next leads: to the value asked for after this one."""
@@ -329,6 +353,8 @@ class EntryPage(EchoingPage):
             self.refill()
         else:
             self._typed.say(self.form.text)
+            if self._read_to is not None:
+                self._read_to.text = self.form.read_to
             if self._bar is not None:
                 self._bar.say(usual(self.form))
 
@@ -397,21 +423,25 @@ class EntryPage(EchoingPage):
     def _record(self) -> None:
         self.way.go(self.route.to("live", *self.route.subject))
 
+    def _change(self) -> None:
+        self._changing, self._taking_back = not self._changing, False
+        self.refill()
+
     def _begin_taking_back(self) -> None:
-        self._taking_back = not self._taking_back
+        self._taking_back, self._changing = not self._taking_back, False
         self.refill()
 
     def _take_back(self, reason: str) -> None:
         if self.form is not None:
             self.form.take_back(reason)
-            self._taking_back = False
+            self._taking_back = self._changing = False
             self.findings.soon(self.route)
             self.screen.redraw()
 
     def _put_back(self, entry: Entry) -> None:
         if self.form is not None:
             self.form.put_back(entry)
-            self._taking_back = False
+            self._taking_back = self._changing = False
             self.findings.soon(self.route)
             self.screen.redraw()
 
@@ -527,9 +557,9 @@ class EntryLayout(Widget):
         if self.width > self.height:
             low = self.height < dp(4 * 126 + 3 * GAP)
             wide = min(dp(5 * 126 + 4 * GAP) if low else dp(660), self.width * 0.69)
-            self._answer.size, self._answer.pos = (wide, self.height), (self.right - wide, self.y)
-            self._question.size = (self.width - wide - gap, self.height)
-            self._question.pos = self.pos
+            at_thumb, other = (self.x, self.x + wide + gap) if theme.left else (self.right - wide, self.x)
+            self._answer.size, self._answer.pos = (wide, self.height), (at_thumb, self.y)
+            self._question.size, self._question.pos = (self.width - wide - gap, self.height), (other, self.y)
         else:
             high = min(dp(4 * 132 + 3 * GAP), self.height * 0.6)
             self._answer.size, self._answer.pos = (self.width, high), self.pos

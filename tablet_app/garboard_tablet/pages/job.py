@@ -17,17 +17,19 @@ from garboard_tablet.models.asks import (
 from garboard_tablet.models.pages import (
     PunchLine,
     StepLine,
+    asked,
     phase_of,
     steps_by_phase,
     to_put_right,
     what_is_missing,
 )
 from garboard_tablet.models.session import Route
+from garboard_tablet.models.step_page import counted
 from garboard_tablet.models.vessels import number_of, told_apart, vessel_name
 from garboard_tablet.ui.inputs import WordsBox
 from garboard_tablet.ui.shell import Maker, Page, Tabs, column_of
 from garboard_tablet.ui.theme import SMALL
-from garboard_tablet.ui.widgets import Across, Column, Press, RowPress, state_mark, verdict_marks, words
+from garboard_tablet.ui.widgets import Across, Column, Press, RowPress, heading, state_mark, verdict_marks, words
 
 MISSING, VESSEL = "missing", "vessel"
 OTHER = "Other, typed"
@@ -52,24 +54,33 @@ class JobPage(Page):
         told = told_apart(self.tablet, self.route.hull).get(self.route.job, f"opened {record.opened}")
         return f"{number_of(self.tablet, self.route.hull)}. {record.kind.capitalize()}, {told}."
 
+    def counts(self) -> Sequence[tuple[Verdict, int]]:
+        return counted(self.findings.known(self.route) or ())
+
     def body(self) -> Widget:
         hull, job = self.route.hull, self.route.job
         assessed = self.findings.of(self.route)
         phases = dict(steps_by_phase(self.tablet, hull, job, assessed))
-        missing = what_is_missing(self.tablet, hull, job, self.findings.known(self.route))
+        known = self.findings.known(self.route)
+        missing = what_is_missing(self.tablet, hull, job, known)
+        questions = asked(self.tablet, hull, job) if known is not None else []
         chosen = self.route.subject[0] if self.route.subject else self._phase_now(list(phases))
         tabs = [
             Press(f"{phase.value.capitalize()}\n{_share(lines)}", partial(self._turn, phase.value), "plain", SMALL,
                   name=f"tab {phase.value}", chosen=phase.value == chosen)
             for phase, lines in phases.items()
         ]  # fmt: skip
-        tabs.append(Press(f"Missing\n{len(missing)}", partial(self._turn, MISSING), "plain", SMALL, name="tab missing",
+        count = f"{len(missing)}, {len(questions)} asked" if questions else f"{len(missing)}"
+        tabs.append(Press(f"Missing\n{count}", partial(self._turn, MISSING), "plain", SMALL, name="tab missing",
                           chosen=chosen == MISSING))  # fmt: skip
         tabs.append(Press("Vessel", partial(self._turn, VESSEL), "plain", SMALL, name="tab vessel",
                           chosen=chosen == VESSEL))  # fmt: skip
         if chosen == MISSING:
             makers: list[Maker] = [partial(missing_row, self.way, self.route, line) for line in missing]
             makers = makers or [words("Nothing is missing. The boat can be handed over.")]
+            if questions:
+                makers.append(heading("Look at these again"))
+                makers += [partial(missing_row, self.way, self.route, line) for line in questions]
         elif chosen == VESSEL:
             makers = self._vessel_rows()
         else:

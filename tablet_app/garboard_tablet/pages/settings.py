@@ -14,6 +14,8 @@ from garboard import __version__
 from garboard.findings import Verdict
 from garboard.hosting.host import LoadedPlugin
 from garboard_tablet.models.asks import titles_of
+from garboard_tablet.models.entry import enter
+from garboard_tablet.models.left_out import LEFT_OUT, take_back_in
 from garboard_tablet.models.pages import storage_used
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.settings import UNIT_CHOICES
@@ -36,9 +38,11 @@ class SettingsPage(Page):
             heading("Who is working"),
             lambda: RowPress(settings.working or "Nobody named", lambda: self.way.go(self.route.to("who")),
                              small="Written into every entry", name="who"),
-            heading("Colours"),
+            heading("Colours, and the thumb that presses"),
             lambda: Across([self._choice("Day", not settings.dark, lambda: self._dark(False)),
-                            self._choice("Night", settings.dark, lambda: self._dark(True))]),
+                            self._choice("Night", settings.dark, lambda: self._dark(True)),
+                            self._choice("Right thumb", not settings.thumb_left, lambda: self._thumb(False)),
+                            self._choice("Left thumb", settings.thumb_left, lambda: self._thumb(True))], least=100),
             heading("Units offered first"),
             lambda: Across([self._choice(u.capitalize(), settings.units == u, partial(self._units, u))
                             for u in UNIT_CHOICES]),
@@ -47,10 +51,12 @@ class SettingsPage(Page):
                              small="What the shop decided for every boat", name="shop settings"),
         ]  # fmt: skip
         right: list[Maker] = [heading("Plugins")]
-        for plugin in self.tablet.host.plugins:
-            right.append(partial(_plugin_row, plugin))
         for problem in self.tablet.host.problems:
             right.append(partial(_fault_card, problem.name, problem.reason))
+            if problem.code == LEFT_OUT:
+                right.append(partial(self._again_row, problem.name))
+        for plugin in self.tablet.host.plugins:
+            right.append(partial(_plugin_row, plugin))
         for damage in self.tablet.files.damage():
             right.append(partial(_fault_card, damage.file.name, str(damage)))
         for document in self.tablet.damaged:
@@ -72,6 +78,14 @@ class SettingsPage(Page):
         return RowPress(f"Always {unit} for {titles}", partial(self._forget, name), small="Press to forget this unit",
                         value="forget", name=f"forget {name}")  # fmt: skip
 
+    def _again_row(self, plugin: str) -> RowPress:
+        return RowPress(f"Use {plugin} again", partial(self._again, plugin), small="From the next start on",
+                        name=f"use {plugin} again")  # fmt: skip
+
+    def _again(self, plugin: str) -> None:
+        take_back_in(self.tablet.folder, plugin)
+        self.way.back()
+
     def _forget(self, name: str) -> None:
         self.tablet.change_settings(self.tablet.settings.without_unit(name))
         self.screen.redraw()
@@ -85,6 +99,11 @@ class SettingsPage(Page):
     def _dark(self, dark: bool) -> None:
         self.tablet.change_settings(attrs.evolve(self.tablet.settings, dark=dark))
         theme.use(dark=dark)
+        self.screen.redraw()
+
+    def _thumb(self, left: bool) -> None:
+        self.tablet.change_settings(attrs.evolve(self.tablet.settings, thumb_left=left))
+        theme.left = left
         self.screen.redraw()
 
     def _units(self, units: str) -> None:
@@ -158,4 +177,23 @@ class WhoPage(WordsPage):
 
     def take(self, text: str) -> None:
         self.tablet.change_settings(self.tablet.settings.with_person(text))
+        self.way.back()
+
+
+class MeterPage(WordsPage):
+    """With what a value is read. It stays in hand for values of the same quantity, and each of them says so."""
+
+    title = "Read with which meter?"
+    asks = "As it is called in the shop: a name, or the number on it"
+    none = "No meter named"
+
+    def offers(self) -> Sequence[str]:
+        meters = self.tablet.settings.meters
+        return (*meters, self.none) if meters else ()
+
+    def take(self, text: str) -> None:
+        form = enter(self.tablet, self.route)
+        if form is not None:
+            form.use_meter("" if text == self.none else text)
+            self.findings.soon(self.route)
         self.way.back()

@@ -58,9 +58,14 @@ class StepPage(EchoingPage):
 
     @property
     def under(self) -> str:
-        is_checking = bool(self._found()) and self.findings.known(self.route) is None
-        stands = "Values changed, checking" if is_checking else counted(self._found())
-        return ". ".join(filter(None, (stands, super().under)))
+        return ". ".join(filter(None, ("Values changed, checking" if self._is_checking else "", super().under)))
+
+    @property
+    def _is_checking(self) -> bool:
+        return bool(self._found()) and self.findings.known(self.route) is None
+
+    def counts(self) -> Sequence[tuple[Verdict, int]]:
+        return () if self._is_checking else counted(self._found())
 
     def _found(self) -> tuple[Assessed, ...]:
         return ranked(self.tablet, self.findings.of(self.route))

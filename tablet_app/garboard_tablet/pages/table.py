@@ -46,6 +46,7 @@ _PAGES: Mapping[str, str] = {
     "help": "settings.HelpPage",
     "shop settings": "shop_settings.ShopSettingsPage",
     "who": "settings.WhoPage",
+    "meter": "settings.MeterPage",
 }
 
 

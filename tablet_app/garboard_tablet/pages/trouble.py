@@ -39,8 +39,8 @@ class NotSavedPage(Page):
     def _card(self) -> Card:
         return Card(
             Txt("This tablet could not save what you did last.", HEADING),
-            Txt("Free some space on this tablet, then try again. Leave the app open; what you typed is still here."),
-            Txt(self._reason, SMALL, "quiet"),
+            Txt("Do what stands below, then try again. Leave the app open; what you typed is still here."),
+            Txt(self._reason, SMALL),
             mark=verdict_marks[Verdict.FAIL],
             word="not saved",
         )

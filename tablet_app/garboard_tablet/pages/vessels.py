@@ -15,7 +15,7 @@ from garboard_tablet.models.session import HOME, Route
 from garboard_tablet.models.vessels import HANDED_OVER, HullCheck, VesselLine, check_hull, whose
 from garboard_tablet.ui.inputs import LetterPad, Typed, WordsBox
 from garboard_tablet.ui.shell import Maker, Page
-from garboard_tablet.ui.theme import BODY, GAP, SMALL, dp
+from garboard_tablet.ui.theme import BODY, GAP, SMALL, dp, theme
 from garboard_tablet.ui.widgets import Across, Card, Column, Press, RowPress, Txt, state_mark, verdict_marks, words
 
 SEARCH = "search vessels"
@@ -59,14 +59,8 @@ class VesselsPage(Page):
         made: list[Maker] = []
         if problem := self.context.data_problem:  # boats may be missing from the list: that is said where it is felt
             made = [lambda: Card(Txt(problem), mark=verdict_marks[Verdict.ADVISE], word="look here")]
-        if self.tablet.settings.working:
-            return [*made, *self._vessel_rows(found)]
-        small = "Enter it once. Every entry carries it."
-        return [
-            *made,
-            lambda: RowPress("Who is working?", lambda: self.way.go(HOME.to("who")), small=small, name="who"),
-            *self._vessel_rows(found),
-        ]
+        made += [partial(_left_out_card, plugin) for plugin in self.tablet.plugins_left_out()]
+        return [*made, *self._vessel_rows(found)]
 
     def _vessel_rows(self, found: Sequence[VesselLine]) -> list[Maker]:
         if not self.context.vessels.lines and not self.context.vessels.is_looked_through:
@@ -89,7 +83,7 @@ class VesselsPage(Page):
             small=f"{number}. Saved {line.saved_words}, {ashore}.",
             value=line.stands,
             mark=mark or state_mark(state),
-            word=line.share,
+            word=line.share if line.phase != HANDED_OVER else None,  # what is open of it is counted already
             name=f"vessel {line.hull}",
         )
 
@@ -104,11 +98,18 @@ class VesselsPage(Page):
         self._list.refill()
 
     def actions(self) -> Sequence[Press]:
+        who = Press("Who is working?", lambda: self.way.go(HOME.to("who")), name="who")
         return (
+            *(() if self.tablet.settings.working else (who,)),
             Press("Find", self.begin, name="find"),
             Press("Bring ashore", lambda: self.way.go(HOME.to("ashore")), name="ashore"),
             Press("New job", lambda: self.way.go_named(HOME.to("new job")), "main", name="new job"),
         )
+
+
+def _left_out_card(plugin: str) -> Card:
+    said = f"Plugin {plugin} is left out, because the app ended while it ran. Its checks are not judged here."
+    return Card(Txt(said), mark=verdict_marks[Verdict.ADVISE], word="look here")
 
 
 class VesselListView(Widget):
@@ -249,8 +250,9 @@ class NewJobView(Widget):
         gap = dp(GAP) * 2
         if self.width > self.height:
             wide = LetterPad.width_of_whole(self.height) or max(dp(540), self.width * 0.55)
-            self._pad.size, self._pad.pos = (wide, self.height), (self.right - wide, self.y)
-            self._said.size, self._said.pos = (self.width - wide - gap, self.height), self.pos
+            at_thumb, other = (self.x, self.x + wide + gap) if theme.left else (self.right - wide, self.x)
+            self._pad.size, self._pad.pos = (wide, self.height), (at_thumb, self.y)
+            self._said.size, self._said.pos = (self.width - wide - gap, self.height), (other, self.y)
         else:
             high = min(self.height * 0.56, dp(660))
             self._pad.size, self._pad.pos = (self.width, high), self.pos

@@ -95,9 +95,11 @@ class Plot(Widget):
         for number, series in enumerate(figure.series):
             span = y2_span if series.second_axis and y2_span else y_span
             points = [self._at(x, y, x_span, span) for x, y in zip(series.x, series.y, strict=True)]
-            self._draw_series(number, points, line=series.line, markers=series.markers)
-            whole = [point for point in points if all(map(math.isfinite, point))]
-            self.curves.extend(along(whole, dp(6)) if series.line else whole)
+            for start, end in series.stretches:
+                part = points[start:end]
+                self._draw_series(number, part, line=series.line, markers=series.markers)
+                whole = [point for point in part if all(map(math.isfinite, point))]
+                self.curves.extend(along(whole, dp(6)) if series.line else whole)
         for band in figure.bands:
             self._name_band(band, x_span, y_span, y2_span)
         for marker in figure.markers:

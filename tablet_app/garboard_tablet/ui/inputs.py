@@ -21,6 +21,16 @@ TALL = (("1", "2", "3", ERASE), ("4", "5", "6", SIGN), ("7", "8", "9", "next"), 
 LOW = (("1", "2", "3", "0", ERASE), ("4", "5", "6", POINT, SIGN), ("7", "8", "9", "next", "next"))
 """The number pad, key by key; a key that stands twice is twice as large. LOW where the screen is."""
 
+
+def _grid(form: tuple[tuple[str, ...], ...]) -> list[tuple[str, ...]]:
+    """The keys of a pad as they stand: for the left thumb what is no digit stands at the left of those that are."""
+    if not theme.left:
+        return [*form]
+    return [(*(key for key in row if key in _ASIDE), *(key for key in row if key not in _ASIDE)) for row in form]
+
+
+_ASIDE = (ERASE, SIGN, "next")
+
 _FACES = {ERASE: "Erase", SIGN: "+/−", POINT: "."}
 
 
@@ -56,7 +66,7 @@ class NumberPad(Widget):
         super().__init__(size_hint=(None, None), size=(1, 1))
         self._press, self._next = press, next
         self._keys: dict[str, Press] = {}
-        self._word = "Next"
+        self._word, self._left = "Next", theme.left
         for key in ("1", "2", "3", "4", "5", "6", "7", "8", "9", "0", POINT, SIGN, ERASE):
             if (key == POINT and not point) or (key == SIGN and not sign):
                 continue
@@ -72,6 +82,8 @@ class NumberPad(Widget):
         """Work for another page from now on: making two dozen keys anew for each value would be felt."""
         self._press, self._next = press, next
         self._word = word
+        if self._left != theme.left:
+            self._place()
         self._say_word()
         for key in self._keys.values():
             key.paint()
@@ -83,7 +95,8 @@ class NumberPad(Widget):
         return dp(4 * THUMB + 3 * GAP)
 
     def _place(self, *_: object) -> None:
-        grid = TALL if self.height >= self.least_height() else LOW
+        self._left = theme.left
+        grid = _grid(TALL if self.height >= self.least_height() else LOW)
         gap = dp(GAP)
         rows, columns = len(grid), len(grid[0])
         wide = (self.width - gap * (columns - 1)) / columns

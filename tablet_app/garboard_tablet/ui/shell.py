@@ -1,4 +1,4 @@
-"""The frame of every page: back at the upper left, what and whose at the top, what to do at the lower right."""
+"""The frame of every page: back at the upper left, what and whose at the top, what to do in the thumb's corner."""
 
 from __future__ import annotations
 
@@ -11,10 +11,11 @@ from kivy.uix.widget import Widget
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import whose
 from garboard_tablet.ui.theme import EDGE, GAP, HEADING, SMALL, TARGET, dp, sp, theme
-from garboard_tablet.ui.widgets import Across, Column, MarkShape, Press, Txt
+from garboard_tablet.ui.widgets import Across, Column, Marked, MarkShape, Press, Txt, verdict_marks
 
 if TYPE_CHECKING:
     from garboard.report.palette import Mark
+    from garboard.verdict import Verdict
     from garboard_tablet.ui.context import Context
 
 Maker = Callable[[], Any]
@@ -53,6 +54,10 @@ class Page:
     def saved_mark(self) -> Mark | None:
         """The mark before the words at the upper right, where they tell a verdict."""
         return None
+
+    def counts(self) -> Sequence[tuple[Verdict, int]]:
+        """What asks for something on it, counted, the worst first; it stands on top of the rail where there is room."""
+        return ()
 
     def undo(self) -> Press | None:
         """The press beside the words at the upper right, where what they tell can be undone."""
@@ -113,6 +118,7 @@ class Shell(Widget):
         self._back_press = page.corner() if first else Press("Back", self._back, name="back")
         self._title = Txt(page.title, HEADING, bold=True, shorten=False)
         self._under = Txt(page.under, SMALL, "quiet")
+        self._counts = [Marked(f"{count} {verdict.value}", verdict_marks[verdict]) for verdict, count in page.counts()]
         self._saved = Txt(page.saved, SMALL, "quiet")
         self._undo = page.undo()
         self._actions = list(page.actions())
@@ -122,7 +128,8 @@ class Shell(Widget):
         self._pager = self._body.pager if isinstance(self._body, Halves) else None
         if self._pager is not None:
             self.add_widget(self._pager)
-        for child in (self._back_press, self._title, self._under, self._saved, self._undo, self._body, *self._actions):
+        frame = (self._back_press, self._title, self._under, self._saved, self._undo, self._body)
+        for child in (*frame, *self._actions):
             if child is not None:
                 self.add_widget(child)
         self._mark: MarkShape | None = None
@@ -146,17 +153,27 @@ class Shell(Widget):
             self.add_widget(self._mark)
 
     def _place(self, *_: object) -> None:
-        if self._body is None or self.width <= 1:
+        if self._body is None or self._page is None or self.width <= 1:
             return
-        self._place_top()
         edge, gap = dp(EDGE), dp(GAP)
-        bottom, right = self.y + edge, self.right - edge
+        bottom, left, right = self.y + edge, self.x + edge, self.right - edge
+        rest = self._counts
         if (self._actions or self._pager is not None) and self.width > self.height:
-            right -= self._place_side() + gap
+            wide, rest = self._place_side()
+            left, right = (left + wide + gap, right) if theme.left else (left, right - wide - gap)
         elif self._actions:
             bottom += self._place_bar() + gap
-        self._body.pos = (self.x + edge, bottom)
-        self._body.size = (right - self.x - edge, self.top - dp(8) - dp(TARGET) - gap - bottom)
+        for count in self._counts:
+            (self.remove_widget if count in rest else self._add_once)(count)
+        counted = ", ".join(count.text for count in rest)
+        self._under.text = ". ".join(filter(None, (counted, self._page.under)))
+        self._place_top()
+        self._body.pos = (left, bottom)
+        self._body.size = (right - left, self.top - dp(8) - dp(TARGET) - gap - bottom)
+
+    def _add_once(self, child: Widget) -> None:
+        if child.parent is None:
+            self.add_widget(child)
 
     def _place_top(self) -> None:
         edge, high = dp(EDGE), dp(TARGET)
@@ -189,20 +206,31 @@ class Shell(Widget):
         self._title.pos = (left, middle - self._title.height)
         self._under.pos = (left, middle - total)
 
-    def _place_side(self) -> float:
-        """Actions in a column at the right, the next thing at the bottom."""
+    def _place_side(self) -> tuple[float, list[Marked]]:
+        """Actions in a column at the thumb's side, the next thing at the bottom, counts on top.
+
+        returns : its width, and the counts it has no room for
+        """
         wide, y = dp(SIDE), self.y + dp(EDGE)
+        x = self.x + dp(EDGE) if theme.left else self.right - dp(EDGE) - wide
         for press in reversed(self._actions):
             if press is not None:
                 press.fit(wide)
-                press.pos = (self.right - dp(EDGE) - wide, y)
+                press.pos = (x, y)
             y += (dp(TARGET) if press is None else press.height) + dp(GAP)
         if self._pager is not None:
-            self._pager.pos, self._pager.size = (self.right - dp(EDGE) - wide, y), (wide, dp(TARGET))
-        return wide
+            self._pager.pos, self._pager.size = (x, y), (wide, dp(TARGET))
+            y += dp(TARGET) + dp(GAP)
+        top = self.top - dp(8) - dp(TARGET) - dp(GAP)
+        if y + sum(count.fit(wide) + dp(8) for count in self._counts) > top:
+            return wide, self._counts
+        for count in self._counts:
+            count.pos = (x, top - count.height)
+            top -= count.height + dp(8)
+        return wide, []
 
     def _place_bar(self) -> float:
-        """Actions in rows at the bottom, the next thing at the lower right; three in a row at most."""
+        """Actions in rows at the bottom, the next thing in the thumb's corner; three in a row at most."""
         gap, y, high_total = dp(GAP), self.y + dp(EDGE), 0.0
         rows = [self._actions[max(0, end - 3) : end] for end in range(len(self._actions), 0, -3)]
         if self._pager is not None:
@@ -210,12 +238,12 @@ class Shell(Widget):
         for row in rows:
             each = self._widths(row)
             high = max(press.fit(wide) for press, wide in zip(row, each, strict=True) if press is not None)
-            right = self.right - dp(EDGE)
+            away = dp(EDGE)
             for press, wide in zip(reversed(row), reversed(each), strict=True):
                 if press is not None:
                     press.height = high
-                    press.pos = (right - wide, y)
-                right -= wide + gap
+                    press.pos = (self.x + away if theme.left else self.right - away - wide, y)
+                away += wide + gap
             y += high + gap
             high_total += high + gap
         return high_total - gap

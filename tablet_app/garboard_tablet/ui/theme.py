@@ -39,6 +39,8 @@ class Theme(EventDispatcher):
     """The colours in use; widgets are bound to them, so that a change shows at once."""
 
     dark = BooleanProperty(False)
+    left = BooleanProperty(False)
+    """Whether what the thumb presses stands at the left; a page is laid out anew when it is shown again."""
     ground = ColorProperty()
     panel = ColorProperty()
     ink = ColorProperty()

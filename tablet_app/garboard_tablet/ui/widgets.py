@@ -342,6 +342,10 @@ class Marked(Widget):
             self.add_widget(child)
         self.bind(pos=self._place)
 
+    @property
+    def text(self) -> str:
+        return str(self._text.text)
+
     def fit(self, width: float) -> float:
         self._text.fit(width - self._shape.width - dp(12))
         self.size = (width, max(self._shape.height, self._text.height))
@@ -354,7 +358,7 @@ class Marked(Widget):
 
 
 class Choices(Widget):
-    """A few presses that share a whole area, so that a thumb cannot miss; the last at the lower right."""
+    """A few presses that share a whole area, so that a thumb cannot miss; the last at the thumb's lower corner."""
 
     def __init__(self, presses: Sequence[Press]) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
@@ -374,6 +378,7 @@ class Choices(Widget):
         top = self.y + rows * high + (rows - 1) * gap
         for number, press in enumerate(self._presses):
             row, column = divmod(number, columns)
+            column = columns - 1 - column if theme.left else column
             press.size = (wide, high)
             press.pos = (self.x + column * (wide + gap), top - (row + 1) * high - row * gap)
 
@@ -504,7 +509,8 @@ class Column(Widget):
             up.pos, down.pos = (x, self.top - up.height), (x, self.y)
         else:
             up.size = down.size = (half, dp(TARGET))
-            up.pos, down.pos = self.pos, (self.x + half + dp(GAP), self.y)
+            places = [(self.x, self.y), (self.x + half + dp(GAP), self.y)]
+            up.pos, down.pos = reversed(places) if theme.left else places
         if self._first:
             self.add_widget(up)
         if below:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from builders import boat, findings_of, job_view
 from fuel_curve_jobs import DISPLACEMENT, HOST, PLANING, STEPS, TANKS, recorded, typed
+from garboard.fields import LOAD, check_value
 from garboard.findings import Figure, Finding, Number, Table, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard.records import ENGINE_POSITIONS, JsonValue
@@ -42,6 +43,15 @@ def test_the_throttle_steps_warn_of_full_throttle_look_out_and_vapour_before_any
     for word in ("full throttle", "look-out", "cut-off link", "blower", "vapour"):
         assert word in told
     assert all(step.cautions for step in HOST.steps)
+
+
+@pytest.mark.parametrize("said", [*LOAD, "two aboard, half fuel"])
+def test_a_load_is_said_in_the_words_of_every_check_and_older_words_are_read(said: str) -> None:
+    (field,) = (field for field in HOST.step(STEPS).fields if field.name == "load")  # type: ignore[union-attr]
+    assert field.offers == LOAD
+    check_value(field, said)
+    view = job_view(boat(1), {**typed(PLANING), (STEPS, "load", "", ""): said})
+    assert any(f"load: {said}." in block for block in pages(view) if isinstance(block, str))
 
 
 def whole_job(factor: float = 1.0) -> JobView:

@@ -74,6 +74,18 @@ def test_at_a_step_beside_the_gap_the_range_stands(cruise: str) -> None:
     assert finding(skiff(WITH_A_GAP, cruise), "range").code == "fuel_curve.range.reckoned"
 
 
+def test_the_drawn_line_does_not_cross_the_gap() -> None:
+    """Nor one from idle to 1500 rev/min. A step on no line is a point."""
+    closer = [(700, 2.45, 0.6), (1100, 4.0, 0.9), *SKIFF[1:]]
+    for rows, stretches in ((closer, 1), (SKIFF, 2), (WITH_A_GAP, 3)):
+        (drawn,) = finding(skiff(rows), "curve").figures
+        speed, economy, *as_read = drawn.series
+        assert len(speed.stretches) == len(economy.stretches) == stretches
+        assert any(2000 < x < 4500 for x in speed.x) is (stretches < 3)
+        assert {row[0] for row in rows} <= set(speed.x)
+        assert len(as_read) == (1 if stretches == 1 else 2)
+
+
 @pytest.mark.parametrize("cruise", ["2060", "2500", "3300"])
 def test_with_the_steps_asked_for_the_range_is_given(cruise: str) -> None:
     assert {row[0] for row in SKIFF} - {row[0] for row in WITH_A_GAP} == {2500, 3000, 3500, 4000}

@@ -364,14 +364,14 @@ def test_a_window_missing_or_impossible(window: tuple[str, str] | None) -> None:
     ("starboard", "verdict"),
     [
         (5800, Verdict.PASS),
-        (5855, Verdict.PASS),
-        (5860, Verdict.ADVISE),
+        (5900, Verdict.PASS),
+        (5905, Verdict.ADVISE),
         (5940, Verdict.ADVISE),
         (5945, Verdict.FAIL),
     ],
 )
 def test_difference_between_engines(starboard: int, verdict: Verdict) -> None:
-    """Up to 100 rev/min passes; the interval of 42 around it is not called; more fails."""
+    """Up to 100 rev/min as read passes; what the tachometers may add to it, 42, is not called; more fails."""
     runs = two_ways(TWIN)
     for run in runs:
         run["starboard"] = f"{starboard} rev/min"
@@ -886,6 +886,7 @@ def test_both_rules_are_named_as_common_practice() -> None:
     [
         ("150 hp", "150 hp", True, Verdict.PASS, "150 hp fitted; the capacity label allows 150 hp."),
         ("151 hp", "150 hp", True, Verdict.ADVISE, "compare both in kW"),
+        ("112.4 kW", "112 kW", True, Verdict.ADVISE, "to a tenth of a kW"),
         ("153 hp", "150 hp", True, Verdict.FAIL, "Do not run it at full throttle"),
         ("150 hp", "0 hp", True, Verdict.NOT_ENOUGH_DATA, "read the label again"),
         ("150 hp", None, True, Verdict.NOT_ENOUGH_DATA, "is not entered; read the label"),

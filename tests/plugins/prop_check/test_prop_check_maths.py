@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from garboard_prop_check import air, averages, crouch, pitch, power_limit, slip, window
+from garboard_prop_check import air, averages, crouch, least_squares, pitch, power_limit, slip, window
 from garboard_prop_check.window import WindowPosition
 
 MODULES = (air, crouch, pitch, power_limit, slip, window)
@@ -22,7 +22,7 @@ def calculations() -> Iterator[Callable[..., object]]:
         for name, function in inspect.getmembers(module, inspect.isfunction):
             if function.__module__ == module.__name__ and not name.startswith("_"):
                 yield function
-    yield from (averages.average_of_opposite_runs, averages.weights_of_opposite_runs, averages.left_over)
+    yield from (averages.average_of_opposite_runs, averages.weights_of_opposite_runs, least_squares.left_over)
 
 
 @pytest.mark.parametrize("calculation", list(calculations()), ids=lambda function: function.__name__)
@@ -33,7 +33,7 @@ def test_every_argument_and_result_has_its_unit(calculation: Callable[..., objec
         assert re.search(rf"^{name}\s+:[^\[]*\[[^\]]+\]", text, re.MULTILINE), name
 
 
-@pytest.mark.parametrize("module", [*MODULES, averages], ids=lambda module: module.__name__)
+@pytest.mark.parametrize("module", [*MODULES, averages, least_squares], ids=lambda module: module.__name__)
 def test_examples_in_docstrings_run(module: object) -> None:
     """Every example gives what it shows."""
     failed, tried = doctest.testmod(importlib.import_module(getattr(module, "__name__", "")))

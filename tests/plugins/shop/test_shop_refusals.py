@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import gzip
 import hashlib
 import json
@@ -18,6 +19,7 @@ from hypothesis import strategies as st
 
 from campaigns.writers import entry_number
 from garboard.disk.entries import LARGEST_ENTRY, canonical_bytes
+from garboard.disk.hullfile import HullFile
 from garboard.shop_link import wire
 from garboard.shop_link.pairing import PairedShop
 from garboard_shop.app import PROTOCOL_ROUTES, Limits
@@ -208,6 +210,15 @@ def test_a_small_body_that_unpacks_to_more_than_allowed_is_refused_unpacked_no_f
     refused(put_entries(shop, paired, bomb, fields={"Content-Encoding": "gzip"}), 400, "at most")
 
 
+def test_a_stranger_makes_the_server_unpack_no_more_than_a_pairing_needs(shop: RunningShop) -> None:
+    """4 kB of gzip held two million numbers, and reading them kept everybody waiting."""
+    numbers = gzip.compress(b'{"secret":[' + b"1," * 10_000 + b"1]}")
+    refused(ask_raw(shop.port, "POST", "/v1/pair", numbers, {"Content-Encoding": "gzip"}), 400, "at most 4096 bytes")
+    known = {"secret": "0" * 10, "token": "n" * 43, "tablet": "dock", "device": "a1"}
+    packed = gzip.compress(json.dumps(known).encode())
+    refused(ask_raw(shop.port, "POST", "/v1/pair", packed, {"Content-Encoding": "gzip"}), 403, "code is wrong")
+
+
 @pytest.mark.parametrize(
     ("body", "status", "reason"),
     [
@@ -264,6 +275,24 @@ def test_questions_about_buckets_that_make_no_sense(
     shop: RunningShop, paired: PairedShop, question: bytes, status: int, reason: str
 ) -> None:
     refused(ask_raw(shop.port, "POST", "/v1/sixteenths", question, token=paired.token), status, reason)
+
+
+def test_hulls_that_nobody_has_leave_nothing_behind(shop: RunningShop, paired: PairedShop) -> None:
+    """Asked for by number, by bucket, and named by entries that are refused: a manager's, from a technician."""
+    hulls = [f"QQZ{number:05d}A526" for number in range(50)]
+    decided = [respelled(kind="setting", hull=hull, subject=["prop_check.slip"]) for hull in hulls]
+    before = files_in_memory()
+    ask_raw(shop.port, "POST", "/v1/diff", wire.question({hull: [GOOD.id] for hull in hulls}, 8), token=paired.token)
+    marks = wire.by_hull(dict.fromkeys(hulls, wire.bucket_digests([GOOD.id])))
+    assert ask_raw(shop.port, "POST", "/v1/sixteenths", marks, token=paired.token).status == 200
+    answer = json.loads(put_entries(shop, paired, wire.lines_of(decided)).text)
+    assert len(answer["refused"]) == 50
+    assert files_in_memory() == before
+
+
+def files_in_memory() -> int:
+    """How many hull files the process holds open or keeps in mind."""
+    return sum(isinstance(one, HullFile) for one in gc.get_objects())
 
 
 @pytest.mark.parametrize("hull", ["", "../../../etc/passwd", "\0", "ABC\n", "🚤", "A" * 1000])
@@ -352,22 +381,6 @@ def test_what_is_not_http_ends_the_connection_and_nothing_else(shop: RunningShop
                 heard += more
     assert not [word for word in TRACE if word.encode() in heard]
     assert not heard or heard.startswith((b"HTTP/1.1 4", b"HTTP/1.1 5"))
-
-
-@pytest.mark.parametrize(
-    "said", [b"", b"GET /versions HTTP/1.1\r\nHost: x\r\n", b"GET /versions HTTP/1.1\r\nHost: x\r\n\r\nGET"]
-)
-def test_a_connection_that_never_finishes_asking_is_closed(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, said: bytes
-) -> None:
-    """Silent from the start, in the middle of a request, or in the middle of the second."""
-    monkeypatch.setattr("garboard_shop.serve.SECONDS_TO_ASK", 0.2)
-    with RunningShop(tmp_path) as own, tls_to(own.port) as line:
-        line.sendall(said)
-        with contextlib.suppress(ConnectionError, ssl.SSLEOFError):  # but never the 20 s the socket waits: TimeoutError
-            while line.recv(65536):  # the answer to the whole request, if there was one
-                pass
-        assert ask_raw(own.port, "GET", "/versions").status == 200
 
 
 def test_older_tls_is_not_spoken(shop: RunningShop) -> None:

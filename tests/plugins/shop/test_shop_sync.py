@@ -8,6 +8,7 @@ import shutil
 import threading
 from pathlib import Path
 from typing import Any
+from unittest.mock import Mock
 
 import attrs
 import pytest
@@ -310,7 +311,11 @@ def test_a_full_disk_on_the_tablet_stops_it_and_nothing_is_half_kept(
             with pytest.raises(NotSaved):
                 bring_ashore(folder, paired)
         assert folder.ids(HULL) == frozenset()
-        assert bring_ashore(folder, paired).received == 30
+        with monkeypatch.context() as patch:
+            patch.setattr("garboard.shop_link.sync.keep_managers", Mock(side_effect=NotSaved("no room")))
+            report = bring_ashore(folder, paired)
+        assert (report.received, report.complete, report.not_kept) == (30, False, (("managers", "no room"),))
+        assert bring_ashore(folder, paired).complete
 
 
 def test_a_full_disk_at_the_shop_is_told_and_what_was_not_kept_comes_ashore_later(

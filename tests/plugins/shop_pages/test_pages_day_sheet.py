@@ -93,7 +93,7 @@ def test_each_boat_says_what_came_from_which_tablet_and_who_entered_it(pages: Pa
 
 def test_a_disagreement_shows_both_values_with_who_when_and_which_instrument(manager: Browser) -> None:
     words = words_of(manager.text(TODAY))
-    place = words.index("Full-throttle runs both ways: Speed over ground, 2")
+    place = words.index("Full-throttle runs both ways: Speed over ground, run 2, against")
     shown = words[place : place + 300]
     assert "31.9 kn R. Vane 14 May 2026, 10:27 plotter, tablet 1" in shown
     assert "31.4 kn N. Sorrel" in shown
@@ -290,7 +290,7 @@ def test_unknown_boats_jobs_and_figures_are_not_found(manager: Browser) -> None:
     for path in ("/boats/ABC00001A526", f"/boats/{SALTGRASS}/jobs/none/book.pdf", f"/boats/{SALTGRASS}/figures/x.svg"):
         answer = manager.get(path)
         assert answer.status_code == 404
-        assert "Not done" in answer.text
+        assert "<h1>Not found</h1>" in answer.text
 
 
 def test_a_card_holds_what_a_boat_is_found_by() -> None:

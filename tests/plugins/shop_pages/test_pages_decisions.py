@@ -16,6 +16,7 @@ from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
 from pages_rig import (
     CHIEF,
+    HAND,
     KITTIWAKE,
     LONG_REACH,
     MISTYPED,
@@ -65,7 +66,7 @@ def test_a_boats_page_says_what_took_the_place_of_values_that_disagreed_and_how(
     pages.store.put_if_absent({SALTGRASS: CheckedEntries({again.id: again.raw})}, "000000000001", NOON, 0)
     said = words_of(manager.text(path))
     assert heading in said
-    assert "Speed over ground, 2: 31.6 kn , measured again by A. Hand" in said
+    assert "Speed over ground, run 2, against: 31.6 kn , measured again by A. Hand" in said
     assert "without a reason. Instead of 31.9 kn by R. Vane, 31.4 kn by N. Sorrel." in said
 
 
@@ -247,9 +248,33 @@ def test_a_move_saved_by_half_keeps_the_job_in_sight_and_the_next_decision_ends_
     assert "270 gal" in manager.text(f"/boats/{LONG_REACH}")
 
 
+def test_the_other_boat_is_looked_for_and_seen_before_a_job_is_moved(pages: Pages, manager: Browser) -> None:
+    """By name, by owner or by a part of its number; never the boat itself; and moved only once one is chosen."""
+    asked = form_to(manager.text(f"/boats/{SALTGRASS}"), f"/boats/{SALTGRASS}/move")
+    assert {one["name"] for one in asked.inputs} == {"job", "q"}
+    address = f"/boats/{SALTGRASS}/move?job={JOB}&q="
+    for words in ("long reach", "holloway", "01209A"):
+        said = words_of(manager.text(address + words))
+        assert "Commissioning, 14 May 2026 for E. Marlow Now with Saltgrass" in said
+        assert "Long Reach QQZ01209A626 P. Holloway last worked on 15 May 2026" in said
+    assert "No other boat here has" in words_of(manager.text(address + "saltgrass"))
+    assert "letter O in the first" in words_of(
+        manager.text(f"/boats/{MISTYPED}/move?job={state_of(pages, MISTYPED).jobs[0]}&q=long")
+    )
+    assert manager.get(f"/boats/{SALTGRASS}/move?job=none&q=long").status_code == 404
+    assert pages.signed_in(HAND).get(address + "long").status_code == 403
+    form = form_to(manager.text(address + "long"), f"/boats/{SALTGRASS}/move", job=JOB, csrf=manager.csrf())
+    before = pages.entries()
+    assert manager.send(form, reason="x").status_code == 400
+    assert pages.entries() == before
+    assert manager.send(form, other=LONG_REACH, reason="written under a wrong number").status_code == 303
+    assert "was moved from here to" in words_of(manager.text(f"/boats/{SALTGRASS}"))
+
+
 @pytest.mark.parametrize("other", ["", "ABC00001A526", SALTGRASS])
 def test_a_job_is_moved_only_to_another_boat_that_is_here(pages: Pages, manager: Browser, other: str) -> None:
-    form = form_to(manager.text(f"/boats/{SALTGRASS}"), f"/boats/{SALTGRASS}/move")
+    page = manager.text(f"/boats/{SALTGRASS}/move?job={JOB}&q=long")
+    form = form_to(page, f"/boats/{SALTGRASS}/move", job=JOB, csrf=manager.csrf())
     before = pages.entries()
     assert manager.send(form, other=other, reason="x").status_code == 400
     assert pages.entries() == before

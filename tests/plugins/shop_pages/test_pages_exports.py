@@ -13,10 +13,28 @@ from pypdf import PdfReader
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import make_entry
 from garboard.disk.hullfile import CheckedEntries
-from garboard_shop.pages.exports import HEADINGS
-from pages_rig import KITTIWAKE, NOON, SALTGRASS, Browser, Pages
+from garboard.report.visible import visible
+from garboard_shop.pages.exports import HEADINGS, as_csv, as_workbook
+from pages_rig import KITTIWAKE, NOON, SALTGRASS, Browser, Pages, words_of
 
-FORMULAS = ("=HYPERLINK(1)", "+1+1", "-1+1", "@SUM(A1)", "\tx")
+FORMULAS = (
+    "=HYPERLINK(1)",
+    "+1+1",
+    "-1+1",
+    "@SUM(A1)",
+    "\tx",
+    " =1+1",
+    "\u00a0\u3000+1+1",
+    "\n=1+1",
+    "\u200b=1+1",
+    "\ufeff@SUM(A1)",
+    "\uff1d1+1",
+    " \uff0b1+1",
+    "\uff0d1+1",
+    "\uff20SUM(A1)",
+    "\ufe66 1",
+)
+HARMLESS = ("-4.5 deg", " -4.5 deg", "5 + 3 = 8", "(=1)", "Anna@bow", "a-b", "\u22124 deg", "12 V; 3 A", "")
 
 
 def rows_in(text: str) -> list[dict[str, str]]:
@@ -75,16 +93,47 @@ def test_a_days_measurements_and_those_of_all_boats_hold_as_many_as_stand(pages:
     assert {row["entered at"][:10] for row in entered} == {"2026-05-14"}
 
 
-@pytest.mark.parametrize("text", FORMULAS)
-def test_text_that_a_spreadsheet_would_run_stays_text(pages: Pages, manager: Browser, text: str) -> None:
-    put_value(pages, text)
-    (row,) = [one for one in rows_in(manager.text(f"/measurements.csv?hull={SALTGRASS}")) if one["step"] == "shop.own"]
-    assert row["value"] == f"'{text}"
-    assert row["by"] == "'=A. Hand"
+def test_text_that_a_spreadsheet_would_run_stays_text(pages: Pages, manager: Browser) -> None:
+    for number, text in enumerate(FORMULAS):
+        put_value(pages, text, row=str(number))
+    rows = {
+        row["row"]: row
+        for row in rows_in(manager.text(f"/measurements.csv?hull={SALTGRASS}"))
+        if row["step"] == "shop.own"
+    }
+    assert len(rows) == len(FORMULAS)
     sheet = load_workbook(BytesIO(manager.get(f"/measurements.xlsx?hull={SALTGRASS}").content)).active
-    (cells,) = [cells for cells in sheet.iter_rows(min_row=2) if cells[HEADINGS.index("step")].value == "shop.own"]
-    value = cells[HEADINGS.index("value")]
-    assert (value.data_type, value.value) == ("s", text)
+    named = [dict(zip(HEADINGS, cells, strict=True)) for cells in sheet.iter_rows(min_row=2)]
+    cells = {one["row"].value: one["value"] for one in named if one["step"].value == "shop.own"}
+    for number, text in enumerate(FORMULAS):
+        assert rows[str(number)]["value"] == f"'{text}", ascii(text)
+        assert rows[str(number)]["by"] == "'=A. Hand"
+        assert (cells[str(number)].data_type, cells[str(number)].value) == ("s", text), ascii(text)
+
+
+@pytest.mark.parametrize("text", HARMLESS)
+def test_text_that_begins_no_formula_is_left_as_it_is(text: str) -> None:
+    assert "".join(as_csv([(text,)])).partition("\r\n")[2] in (f"{text}\r\n", '""\r\n')
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("Salt\x1b[2Jgrass", "Salt\u241b[2Jgrass"),
+        ("\r=1+1", "\u240d=1+1"),
+        ("\x00=1+1", "\u2400=1+1"),
+        ("gone \u202exet", "gone \\u202exet"),
+        ("a\u2028b\x85", "a\\u2028b\\u0085"),
+        ("x;=1+1", "x;'=1+1"),
+        ("x; @SUM(A1)", "x; '@SUM(A1)"),
+        ("two\nlines", "two\nlines"),
+    ],
+)
+def test_what_steers_is_a_mark_in_a_table_and_a_semicolon_begins_no_formula(text: str, shown: str) -> None:
+    """The marks are those of Unicode's block of control pictures, from U+2400."""
+    assert next(csv.reader(StringIO("".join([*as_csv([(text,)])][1:]), newline=""))) == [shown]
+    cell = load_workbook(BytesIO(as_workbook([(text,)]))).active["A2"]
+    assert cell.value == visible(text)
 
 
 def test_a_negative_amount_is_no_formula(pages: Pages, manager: Browser) -> None:
@@ -115,7 +164,9 @@ def test_the_handover_book_is_a_pdf_of_this_boat(manager: Browser) -> None:
     assert (round(width), round(height)) == (210, 297)  # ISO 216
 
 
-def test_the_book_changes_with_the_boat(pages: Pages, manager: Browser) -> None:
+def test_the_book_changes_with_the_boat_and_what_steers_is_a_mark_in_it_and_on_the_page(
+    pages: Pages, manager: Browser
+) -> None:
     path = f"/boats/{SALTGRASS}/jobs/saltgrass-2026-05/book.pdf"
     before = manager.get(path).content
     assert manager.get(path).content == before
@@ -129,11 +180,15 @@ def test_the_book_changes_with_the_boat(pages: Pages, manager: Browser) -> None:
         at="2026-11-25T11:00:00+00:00",
         job="saltgrass-2026-05",
         subject=("n1",),
-        value={"text": "Loose cleat forward", "punch_list": True},
+        value={"text": "Loose\x1b[2J cleat \u202eforward", "punch_list": True},
     )
     pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
     after = PdfReader(BytesIO(manager.get(path).content))
-    assert "Loose cleat forward" in "".join(page.extract_text() for page in after.pages)
+    printed = " ".join("".join(page.extract_text() for page in after.pages).split())
+    assert "Loose\\u001b[2J cleat \\u202eforward" in printed
+    shown = manager.text(f"/boats/{SALTGRASS}")
+    assert "Loose\u241b[2J cleat \\u202eforward" in words_of(shown)
+    assert not {"\x1b", "\u202e"}.intersection(shown)
 
 
 def test_a_reading_of_an_engine_the_boat_does_not_have_is_marked(pages: Pages, manager: Browser) -> None:

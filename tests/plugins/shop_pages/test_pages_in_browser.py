@@ -100,6 +100,7 @@ PLACES = (
     f"/boats/{SALTGRASS}",
     f"/boats/{KITTIWAKE}",
     f"/boats/{SALTGRASS}/jobs/saltgrass-2026-05/history?of=prop_check.full_throttle/speed/2",
+    f"/boats/{SALTGRASS}/move?job=saltgrass-2026-05&q=long",
     "/boats?q=saltgrass",
     "/tablets",
     "/people",
@@ -107,7 +108,7 @@ PLACES = (
     "/plugins",
     "/settings",
     "/settings/wiring_audit.drop_other",
-    "/boats/ABC00001A526",
+    "/nowhere",
 )
 
 
@@ -193,3 +194,26 @@ def test_the_manager_settles_joins_and_takes_the_book_and_the_tablets_learn_of_i
     with HullFolder(evening.tablets[1], read_only=True) as tablet:
         (entry,) = replay(SALTGRASS, tablet.entries(SALTGRASS)).current(SPEED)
     assert (entry.by, entry.value, entry.more["reason"]) == (CHIEF, "31.9 kn", "read at the plotter during the run")
+
+
+THUMB = 44
+"""The least side of what a thumb presses [CSS px]: W3C WCAG 2.2, success criterion 2.5.5."""
+
+
+def test_a_lost_tablet_is_shut_out_with_one_thumb(evening: Evening) -> None:
+    """On a phone: whatever is pressed lies in the window, as wide as a thumb needs, and nothing is moved sideways."""
+    page = evening.window(PHONE)
+    page.goto(f"{evening.address}/tablets")
+    assert page.evaluate("[...document.querySelectorAll('.wide')].every(one => one.scrollWidth <= one.clientWidth)")
+    for press in (page.get_by_text("Remove Tablet 3 …"), page.get_by_role("button", name="Remove Tablet 3")):
+        press.scroll_into_view_if_needed()
+        box = press.bounding_box()
+        assert min(box["width"], box["height"]) >= THUMB
+        assert box["x"] >= 0
+        assert box["x"] + box["width"] <= PHONE["width"]
+        press.click()
+    assert page.get_by_role("status").text_content() == "The tablet is removed. It can no longer read or write."
+    card = page.locator("tr.gone")
+    assert card.count() == 1
+    assert "Tablet 3" in card.text_content()
+    page.context.close()

@@ -157,7 +157,8 @@ def test_the_shops_record_is_on_no_list_of_boats(pages: Pages, manager: Browser)
     assert manager.get(f"/boats/{SHOP_RECORD}").status_code == 404
     for path in ("/boats", f"/boats?q={SHOP_RECORD}", "/days/2026-11-25", "/measurements.csv"):
         assert SHOP_RECORD not in manager.text(path).replace(f'value="{SHOP_RECORD}"', "")
-    form = form_to(manager.text(f"/boats/{SALTGRASS}"), f"/boats/{SALTGRASS}/move")
+    page = manager.text(f"/boats/{SALTGRASS}/move?job=saltgrass-2026-05&q=long")
+    form = form_to(page, f"/boats/{SALTGRASS}/move", job="saltgrass-2026-05", csrf=manager.csrf())
     answer = manager.send(form, other=SHOP_RECORD, reason="why")
     assert answer.status_code == 400
     assert "no boat has it" in words_of(answer.text)

@@ -1,0 +1,423 @@
+"""A shop's own plugins in a process of their own: whatever they do there, the program goes on.
+
+The program never imports their code. It asks the other process what they declare, and what they find in a job. That
+process gets a job as a pickle, which the program made; what comes back is JSON, and is checked like anything a plugin
+says. One process runs all plugins of a host, and is started again after one of them has ended it.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import signal
+import subprocess
+import sys
+import threading
+import weakref
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from functools import partial
+from typing import IO, Any
+
+import attrs
+
+from garboard.faults import GarboardError, in_words
+from garboard.findings import Finding, NotEnoughData
+from garboard.hosting import plain
+from garboard.hosting.asking import with_functions
+from garboard.hosting.codes import NOT_JUDGED
+from garboard.hosting.failures import NotJudgedHere, PluginFault
+from garboard.hosting.sources import Source
+from garboard.hosting.watching import Declared, WatchedView
+from garboard.job_view import JobView
+from garboard.records import Vessel
+from garboard.samples import Recording
+from garboard.settings import ReadSettings, Setting
+from garboard.steps import Assessed, Block, Calculator, LiveGuide, RecordingJudge, ReportSection, Step
+
+
+@attrs.frozen(kw_only=True)
+class Limits:
+    """What one answer of a plugin may cost.
+
+    processor : time of the processor, where the system can count it for a process [s]
+    wall      : time between two things it says, for a plugin that sleeps, and for a system that cannot count [s]
+    memory    : beyond what the process had when it began, where the system can limit it [bytes]
+    answer    : what it may say [bytes]
+    printed   : what it may print [letters]
+    """
+
+    processor: float = 10.0
+    wall: float = 60.0
+    memory: int = 1 << 30
+    answer: int = 16 << 20
+    printed: int = 100_000
+
+
+MOST_CUTS = 3
+"""A calculator that was cut so often is not run again by this host: each cut costs the time that is allowed."""
+
+START = 120.0
+"""The process itself has so long to start [s]."""
+_LENGTH = 8
+_KEPT_OF_ENVIRONMENT = ("PATH", "LANG", "LC_ALL", "TZ", "TMPDIR", "TEMP", "TMP", "SYSTEMROOT", "NO_COLOR")
+"""Nothing else of it goes over: it may hold a database's password."""
+
+
+@attrs.frozen
+class Offered:
+    """What a plugin offers, its functions asking the other process."""
+
+    version: str
+    file: str
+    items: Mapping[str, Sequence[Any]]
+    commands: Sequence[Mapping[str, str]]
+
+
+@attrs.define(eq=False)
+class Apart:
+    """The other process. It starts when it is first asked, and ends with this object or with the program."""
+
+    limits: Limits = attrs.field(factory=Limits)
+    _loaded: dict[str, Source] = attrs.field(factory=dict)
+    _process: subprocess.Popen[bytes] | None = None
+    _there: set[str] = attrs.field(factory=set)
+    """Plugins that the process has loaded."""
+    _view: JobView | None = None
+    """The job that the process holds."""
+    _cuts: dict[tuple[str, str], list[str]] = attrs.field(factory=dict)
+    """By what each calculator and judge ended the process so far."""
+    _lock: Any = attrs.field(factory=threading.RLock)
+    starts: int = 0
+    """How many processes there were so far."""
+
+    def load(self, name: str, source: Source) -> Offered:
+        """Load a plugin there. Raises PluginFault with the reason why it cannot be."""
+        self._cuts = {of: codes for of, codes in self._cuts.items() if of[0] != name}
+        with self._lock:
+            found = self._ask(("load", name, source.file, source.entry))
+            self._loaded[name] = source
+            self._there.add(name)
+        (answer,) = found
+        return self._offered(name, answer["declared"])
+
+    def forget(self, name: str) -> None:
+        """Load a plugin no more when the process is started again."""
+        self._loaded.pop(name, None)
+
+    def close(self) -> None:
+        """End the process."""
+        with self._lock:
+            self._end()
+
+    def _offered(self, name: str, found: Mapping[str, Any]) -> Offered:
+        items = {hook: tuple(_MAKERS[hook](self, name, one) for one in many) for hook, many in found["items"].items()}
+        return Offered(str(found["version"]), str(found["file"]), items, tuple(found["commands"]))
+
+    # What its functions ask
+
+    def findings(self, plugin: str, key: str, view: JobView) -> Iterator[Finding]:
+        """What a calculator finds there. Whatever came before a failure comes first."""
+        yield from self._found(plugin, key, lambda: ("compute", plugin, key, self._to_send(view)), view)
+
+    def judged(self, plugin: str, key: str, recording: Recording) -> Iterator[Finding]:
+        """What a recording's judge finds there."""
+        yield from self._found(plugin, key, lambda: ("judge", plugin, key, recording))
+
+    def _found(
+        self, plugin: str, key: str, request: Callable[[], tuple[Any, ...]], view: JobView | None = None
+    ) -> Iterator[Finding]:
+        answers: list[plain.Plain] = []
+        failure: PluginFault | NotEnoughData | None = None
+        with self._lock:
+            cuts = self._cuts.setdefault((plugin, key), [])
+            if len(cuts) >= MOST_CUTS:
+                raise NotJudgedHere(f"it was ended in {MOST_CUTS} jobs before and did not run again", cuts[-1])
+            try:
+                self._bring(plugin)
+                self._ask(request(), answers, view)
+            except (PluginFault, NotEnoughData) as raised:
+                failure = raised
+                if isinstance(raised, NotJudgedHere) and self._process is None:
+                    cuts.append(raised.code)
+        for answer in answers:
+            if "finding" in answer:
+                yield plain.made(answer["finding"], Finding)
+            for setting in answer.get("read", ()):
+                _read(view, str(setting))
+        if failure is not None:
+            raise failure
+
+    def blocks(self, plugin: str, key: str, view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
+        """A section of the book, written there."""
+        with self._lock:
+            self._bring(plugin)
+            answers = self._ask(("build", plugin, key, self._to_send(view), tuple(assessed)), view=view)
+        return [plain.block_of(block) for answer in answers for block in answer.get("blocks", ())]
+
+    def plausible(self, plugin: str, step: str, field: str, vessel: Vessel, of: str) -> tuple[float, float] | None:
+        """The range a field's own function gives; none where that fails, as an unusual value is only asked about."""
+        with suppress(PluginFault, NotEnoughData), self._lock:
+            self._bring(plugin)
+            (answer, *_) = self._ask(("plausible", plugin, step, field, vessel, of))
+            low, high = answer["plausible"] or (None, None)
+            if isinstance(low, int | float) and isinstance(high, int | float):
+                return float(low), float(high)
+        return None
+
+    def _to_send(self, view: JobView) -> tuple[JobView, Declared] | None:
+        """The job and what can be entered in it, unless the process holds them."""
+        if self._view is view:
+            return None
+        self._view = view
+        own = {field.name: getattr(view, field.name) for field in attrs.fields(JobView) if field.init}
+        fields = view.declared if isinstance(view, WatchedView) else {}
+        return JobView(**{**own, "load_recording": _asked_here}), fields
+
+    # Asking
+
+    def _ask(
+        self, request: tuple[Any, ...], answers: list[plain.Plain] | None = None, view: JobView | None = None
+    ) -> list[plain.Plain]:
+        """What the process answers, in pieces. Raises NotJudgedHere, PluginFault or NotEnoughData at their end."""
+        answers = [] if answers is None else answers
+        process = self._running()
+        heard, message = 0, pickle.dumps(request)
+        ran_out: Callable[[], bool] = bool
+        try:
+            while True:
+                with _watched(process, self.limits.wall) as ran_out:
+                    answer, size = _exchange(process, message, self.limits.answer - heard)
+                heard += size
+                if "end" in answer:
+                    break
+                message = b""
+                if "recording" in answer:
+                    message = pickle.dumps(_recording(view, str(answer["recording"])))
+                else:
+                    answers.append(answer)
+        except _Gone as gone:
+            reason = self._why_it_ended(process, gone, ran_out())
+            self._end()
+            raise reason from None
+        if "leaves" in answer:
+            self._end()
+        _raise_what_ended(answer)
+        return answers
+
+    def _why_it_ended(self, process: subprocess.Popen[bytes], gone: _Gone, ran_out: bool) -> NotJudgedHere:
+        if gone.is_too_long:
+            return NotJudgedHere(f"it says more than {self.limits.answer} bytes", "too_much_output")
+        _kill(process)
+        ended_by = -process.wait()
+        if ran_out or ended_by in _OF_TIME:
+            return NotJudgedHere("took too long", "took_too_long")
+        how = f"by signal {ended_by}" if ended_by > 0 else f"with status {-ended_by}"
+        return NotJudgedHere(f"it ended its process {how}", "process_ended")
+
+    def _running(self) -> subprocess.Popen[bytes]:
+        """The process, started anew where it has ended, with all plugins it had."""
+        if self._process is None or self._process.poll() is not None:
+            self._end()
+            self._process = _started(self.limits)
+            self.starts += 1
+            weakref.finalize(self, _close, self._process)
+            self._there.clear()
+            self._wait_until_it_answers(self._process)
+        return self._process
+
+    def _wait_until_it_answers(self, process: subprocess.Popen[bytes]) -> None:
+        """Its start is no plugin's time."""
+        try:
+            with _watched(process, START):
+                _exchange(process, b"", self.limits.answer)
+        except _Gone:
+            self._end()
+            raise PluginFault("the process for plugins could not be started", "failed") from None
+
+    def _bring(self, plugin: str) -> None:
+        """See that the process has a plugin: one that was started again gets each when it is needed."""
+        self._running()
+        if plugin not in self._there:
+            source = self._loaded[plugin]
+            self._ask(("load", plugin, source.file, source.entry))
+            self._there.add(plugin)
+
+    def _end(self) -> None:
+        process, self._process, self._view = self._process, None, None
+        if process is not None:
+            _close(process)
+
+
+Maker = Callable[[Apart, str, Mapping[str, Any]], Any]
+
+
+def _step(apart: Apart, plugin: str, one: Mapping[str, Any]) -> Step:
+    step = plain.anew(one["declared"], Step)
+    asking = {name: partial(apart.plausible, plugin, step.key, name) for name in one.get("asking", ())}
+    return with_functions(step, asking)
+
+
+def _calculator(apart: Apart, plugin: str, one: Mapping[str, Any]) -> Calculator:
+    key = str(one["declared"]["key"])
+    return plain.anew(one["declared"], Calculator, compute=partial(apart.findings, plugin, key))
+
+
+def _judge(apart: Apart, plugin: str, one: Mapping[str, Any]) -> RecordingJudge:
+    key = str(one["declared"]["key"])
+    return plain.anew(one["declared"], RecordingJudge, judge=partial(apart.judged, plugin, key))
+
+
+def _section(apart: Apart, plugin: str, one: Mapping[str, Any]) -> ReportSection:
+    key = str(one["declared"]["key"])
+    return plain.anew(one["declared"], ReportSection, build=partial(apart.blocks, plugin, key))
+
+
+def _guide(_apart: Apart, _plugin: str, one: Mapping[str, Any]) -> LiveGuide[Any]:
+    return plain.anew(one["declared"], LiveGuide, begin=_steers, take=_steers, show=_steers)
+
+
+def _steers(*_: object) -> Any:
+    raise PluginFault("a guide of a shop's own plugin steers on a tablet only", "failed")
+
+
+def _setting(_apart: Apart, _plugin: str, one: Mapping[str, Any]) -> Setting:
+    return plain.anew(one["declared"], Setting)
+
+
+_MAKERS: Mapping[str, Maker] = {
+    "register_steps": _step,
+    "register_calculators": _calculator,
+    "register_live_guides": _guide,
+    "register_report_sections": _section,
+    "register_settings": _setting,
+    "register_recording_judges": _judge,
+}
+
+
+def _asked_here(reference: str) -> Recording:
+    """Stands where a job's recordings are loaded: the process asks for each, and the program loads it."""
+    raise AssertionError(f"recording {reference} is asked for over the pipe")
+
+
+def _read(view: JobView | None, setting: str) -> None:
+    """Note that a setting was read, as the calculator would have done here."""
+    if view is not None and isinstance(view.settings, ReadSettings) and setting in view.settings:
+        view.settings.read.add(setting)
+
+
+def _recording(view: JobView | None, reference: str) -> tuple[Recording | None, Sequence[Any], str]:
+    """A recording; or what is missing; or why it cannot be read."""
+    try:
+        if view is None:
+            raise KeyError(reference)
+        return view.load_recording(reference), (), ""
+    except NotEnoughData as lacking:
+        return None, lacking.missing, ""
+    except Exception as failure:
+        return None, (), in_words(failure)
+
+
+def _raise_what_ended(answer: Mapping[str, Any]) -> None:
+    if "lacking" in answer:
+        raise NotEnoughData(*plain.missing_of(answer["lacking"]))
+    if "failed" in answer:
+        raise plain.made(answer["failed"], _Failed).as_fault()
+
+
+@attrs.frozen(kw_only=True)
+class _Failed:
+    reason: str
+    code: str
+    file: str
+    line: int
+
+    def as_fault(self) -> PluginFault:
+        kind = NotJudgedHere if self.code in NOT_JUDGED else PluginFault
+        return kind(str(self.reason), str(self.code), file=str(self.file), line=int(self.line))
+
+
+class _Gone(GarboardError):
+    """The process says nothing more, or too much."""
+
+    def __init__(self, is_too_long: bool = False) -> None:
+        self.is_too_long = is_too_long
+
+
+def _exchange(process: subprocess.Popen[bytes], message: bytes, most: int) -> tuple[plain.Plain, int]:
+    """Send what there is to send; the next thing the process says, and its length."""
+    into, out = process.stdin, process.stdout
+    if into is None or out is None:
+        raise _Gone
+    try:
+        if message:
+            into.write(len(message).to_bytes(_LENGTH, "big") + message)
+            into.flush()
+        size = int.from_bytes(_whole(out, _LENGTH), "big")
+        if size > most:
+            raise _Gone(is_too_long=True)
+        return plain.from_bytes(_whole(out, size)), size
+    except (OSError, ValueError):  # a pipe that is closed, or bytes that are no message
+        raise _Gone from None
+
+
+def _whole(out: IO[bytes], size: int) -> bytes:
+    content = out.read(size)
+    if len(content) < size:
+        raise _Gone
+    return content
+
+
+class _watched:  # noqa: N801  # used as a function
+    """Kill the process when it has said nothing for so long [s]. Gives whether that happened."""
+
+    def __init__(self, process: subprocess.Popen[bytes], wall: float) -> None:
+        self._ran_out = False
+        self._process = process
+        self._timer = threading.Timer(wall, self._cut)
+        self._timer.daemon = True
+
+    def _cut(self) -> None:
+        self._ran_out = True
+        _kill(self._process)
+
+    def __enter__(self) -> Callable[[], bool]:
+        self._timer.start()
+        return lambda: self._ran_out
+
+    def __exit__(self, *_: object) -> None:
+        self._timer.cancel()
+
+
+_OF_TIME = {getattr(signal, name) for name in ("SIGPROF", "SIGXCPU") if hasattr(signal, name)}
+
+
+def _started(limits: Limits) -> subprocess.Popen[bytes]:
+    code = (
+        f"import sys; sys.path[:] = {sys.path!r}\nfrom garboard.hosting.inside import main\nmain{attrs.astuple(limits)}"
+    )
+    kept = {name: os.environ[name] for name in _KEPT_OF_ENVIRONMENT if name in os.environ}
+    return subprocess.Popen(
+        [sys.executable, "-c", code],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        env={**kept, "OPENBLAS_NUM_THREADS": "1"},  # each of its threads counts as memory
+        start_new_session=True,  # so that what it starts is ended with it
+    )
+
+
+def _kill(process: subprocess.Popen[bytes]) -> None:
+    with suppress(OSError):
+        if hasattr(os, "killpg") and process.returncode is None:  # else its number may be another's by now
+            os.killpg(process.pid, signal.SIGKILL)
+        process.kill()
+
+
+def _close(process: subprocess.Popen[bytes]) -> None:
+    _kill(process)
+    with suppress(OSError):
+        process.wait(timeout=5)
+    for pipe in (process.stdin, process.stdout):
+        if pipe is not None:
+            with suppress(OSError):
+                pipe.close()

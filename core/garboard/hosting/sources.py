@@ -1,0 +1,138 @@
+"""Where a plugin comes from: its module found and imported, unless it was written for another program."""
+
+from __future__ import annotations
+
+import ast
+import importlib.metadata
+import importlib.util
+import re
+import sys
+from collections.abc import Collection
+from pathlib import Path
+from types import ModuleType
+
+import attrs
+
+import garboard
+from garboard.hosting.failures import PluginFault
+
+ENTRY_POINT_GROUP = "garboard.plugins"
+
+WRITTEN_FOR = "written_for"
+UNSTATED = 1
+"""Counts as `written_for` of a plugin that states none: the first plugins stated nothing."""
+LARGEST_VERSION = 9999
+"""A larger `written_for` is a slip of the keyboard: no update of the program would ever cure it."""
+LONGEST_SHOWN = 60
+_TOO_LONG_FOR_PYTHON = re.compile(rb"^%s\b[^=\n]*=\s*(\d{5,})" % WRITTEN_FOR.encode(), re.MULTILINE)
+
+
+@attrs.frozen
+class Source:
+    """Where a plugin comes from.
+
+    file  : a Python file or a package's folder; "" for an installed one
+    entry : the name of its entry point; "" for a file
+    """
+
+    file: str = ""
+    entry: str = ""
+
+
+class WrittenForAnotherVersion(PluginFault, ValueError):
+    """A plugin was written for a version of the front door that this program does not have."""
+
+    def __init__(self, reason: str) -> None:
+        super().__init__(reason, "other_version")
+
+
+PLUGINS_FOLDER = "plugins"
+
+
+def plugins_beside(data: Path, but: Collection[str] = ()) -> tuple[Path, ...]:
+    """The plugins in the folder `plugins` beside a job file, or in a folder of hull files or jobs.
+
+    but : names that are left out
+    """
+    place = (data if data.is_dir() else data.parent) / PLUGINS_FOLDER
+    found = sorted(place.iterdir()) if place.is_dir() else []
+    return tuple(path for path in found if _is_plugin(path) and path.stem not in but)
+
+
+def _is_plugin(path: Path) -> bool:
+    return path.stem.isidentifier() and (path.suffix == ".py" or (path / "__init__.py").is_file())
+
+
+def find_module(source: Source) -> ModuleType:
+    """A plugin's module, imported."""
+    if source.file:
+        return _import_file(Path(source.file))
+    (entry,) = importlib.metadata.entry_points(group=ENTRY_POINT_GROUP, name=source.entry)
+    module: ModuleType = entry.load()
+    return module
+
+
+def _import_file(path: Path) -> ModuleType:
+    file = path / "__init__.py" if path.is_dir() else path
+    name = f"garboard_shop_file_{path.stem}"  # a shop's "json.py" must not stand in for the real one
+    spec = importlib.util.spec_from_file_location(name, file)
+    if spec is None or spec.loader is None or not file.exists():
+        raise FileNotFoundError(f"{file} is not a Python file")
+    refuse_other_versions(_stated_in(file))
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[name] = module
+    try:
+        spec.loader.exec_module(module)
+    except BaseException:
+        del sys.modules[name]
+        raise
+    return module
+
+
+def refuse_other_versions(written_for: object) -> None:
+    """Raise unless a plugin written for this `garboard.API_VERSION` works here."""
+    newest, oldest = garboard.API_VERSION, garboard.OLDEST_API_VERSION
+    if type(written_for) is not int or not 1 <= written_for <= LARGEST_VERSION:
+        raise TypeError(
+            f"{WRITTEN_FOR} must be a whole number from 1 to {LARGEST_VERSION}, got {_in_short(written_for)}; "
+            f"state the garboard.API_VERSION it was written against, such as {newest}"
+        )
+    if written_for > newest:
+        raise WrittenForAnotherVersion(
+            f"it is written for version {written_for} of the plugin interface, and this program has version {newest}; "
+            "update the program, or use an older version of the plugin"
+        )
+    if written_for < oldest:
+        raise WrittenForAnotherVersion(
+            f"it is written for version {written_for} of the plugin interface, and this program accepts {oldest} to "
+            f"{newest}; get a newer version of the plugin, or ask its author for one"
+        )
+
+
+def _in_short(stated: object) -> str:
+    """What a plugin states, as its author finds it. It may be anything: too long to print, or of a broken class."""
+    try:
+        text = repr(stated)
+    except Exception:
+        return "a number too long to show" if isinstance(stated, int) else f"something of {type(stated)}"
+    return text if len(text) <= LONGEST_SHOWN else f"{text[: LONGEST_SHOWN - 3]}..."
+
+
+def _stated_in(file: Path) -> object:
+    """What a plugin's file states as `written_for`, read without running it.
+
+    A plugin for a newer program may import what is not there yet; its own failure would not say what to do.
+    """
+    source = file.read_bytes()
+    try:
+        body = ast.parse(source).body
+    except (SyntaxError, ValueError):
+        if too_long := _TOO_LONG_FOR_PYTHON.search(source):
+            return 10 ** len(too_long[1])  # Python's own words would be about a setting of its interpreter
+        return UNSTATED  # running it says what is wrong with it
+    for line in body:
+        if isinstance(line, ast.Assign | ast.AnnAssign) and isinstance(line.value, ast.Constant):
+            targets = line.targets if isinstance(line, ast.Assign) else [line.target]
+            if any(isinstance(target, ast.Name) and target.id == WRITTEN_FOR for target in targets):
+                return line.value.value
+    return UNSTATED

@@ -1,0 +1,76 @@
+"""Whether the load said can be true of the people and the fuel entered beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from garboard.findings import Basis, BasisKind, Doubt, Finding, Number, Verdict
+from garboard.job_view import FieldKey, JobView
+from garboard_prop_check.averages import held
+from garboard_prop_check.steps import CONDITIONS
+
+PERSON = 165.0
+"""Weight of one person [lb]: the 75 kg that ISO 14946 counts with; from memory."""
+
+GALLON = 6.1
+"""Weight of a gallon of gasoline [lb]: Fuel property comparison, US Department of Energy; 6.0 to 6.5."""
+
+CREW = 2
+"""A sea trial takes one to steer and one to read: with these aboard any boat may be light."""
+
+LIGHT_UP_TO, FULL_FROM = 0.20, 0.08
+"""People and fuel as a share of the boat's weight as run: a light boat carries no more than the one, a full one no less
+than the other, for ballast may stand for people. Common practice, no source."""
+
+LOAD_SAID = Basis(
+    BasisKind.COMMON_PRACTICE,
+    f"people and fuel of more than {100 * LIGHT_UP_TO:.0f} % of the weight as run are no light load, of less than "
+    f"{100 * FULL_FROM:.0f} % no full one",
+    f"{PERSON:.0f} lb a person, {GALLON:g} lb a gallon",
+)
+
+
+def against_people_and_fuel(view: JobView) -> Iterator[Finding]:
+    """What the load said leaves to ask; nothing where it may be true, or too little is entered to tell."""
+    load, persons = view.value(CONDITIONS, "load"), view.value(CONDITIONS, "persons")
+    whole = view.vessel.displacement_as_run.to("lb") if view.vessel.displacement_as_run else 0.0
+    if load not in ("light", "full") or not isinstance(persons, int) or not whole > 0:
+        return
+    fuel = _fuel(view)
+    weight = PERSON * persons + (fuel or 0.0)
+    share = weight / whole
+    may_be_light, may_be_full = persons <= CREW or share <= LIGHT_UP_TO, fuel is None or share >= FULL_FROM
+    if may_be_light if load == "light" else may_be_full:
+        return
+    aboard = f"{persons} person{'s' if persons > 1 else ''}"
+    aboard += "" if fuel is None else f" and {view.value(CONDITIONS, 'fuel_level')} of fuel"
+    text = f"the load is said to be {load}, with {aboard} aboard"
+    ballast = " Ballast that stood for people may explain it." if load == "full" else ""
+    places = held(view, [(CONDITIONS, field, "", "") for field in ("load", "persons", "fuel_level")])
+    yield Finding(
+        code=f"prop_check.readings.load_not_{load}",
+        verdict=Verdict.ADVISE,
+        about="load as run",
+        sentence=(
+            f"T{text[1:]}: about {weight:.0f} lb, {100 * share:.0f} % of the boat's {whole:.0f} lb. Which of them is "
+            f"right? Correct the other.{ballast}"
+        ),
+        basis=(LOAD_SAID,),
+        numbers=(Number("people and fuel", weight, "lb", decimals=0),),
+        places=places,
+        doubts=tuple(_doubt(text, place) for place in places if place[1] == "load"),
+    )
+
+
+def _fuel(view: JobView) -> float | None:
+    """Weight of the fuel aboard [lb]; None where it cannot be told."""
+    level = view.amount(CONDITIONS, "fuel_level", "%")
+    capacities = [tank.capacity.to("gal") for tank in view.vessel.tanks if tank.capacity]
+    if level is None or not capacities or len(capacities) < len(view.vessel.tanks):
+        return None
+    return GALLON * level / 100 * sum(capacities)
+
+
+def _doubt(text: str, place: FieldKey) -> Doubt:
+    step, field, row, of = place
+    return Doubt(text, step=step, field=field, row=row, of=of)

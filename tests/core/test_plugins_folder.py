@@ -1,0 +1,84 @@
+"""A folder `plugins` beside the data is read by every command, and by none where others may write in it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+import small_plugin
+import wrong_plugins
+from garboard.commands.cli import program
+from garboard.hosting.apart import Apart
+from garboard.hosting.sources import plugins_beside
+from garboard.recordings.encode import csv_series
+from garboard.samples import Sample
+
+_APART = Apart()
+
+
+@pytest.fixture(autouse=True)
+def one_process(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Started once for this file."""
+    monkeypatch.setattr("garboard.hosting.apart.Apart", lambda: _APART)
+
+
+@pytest.fixture
+def data(tmp_path: Path) -> Path:
+    """A job file and a recording with plugins beside them."""
+    (tmp_path / "plugins").mkdir()
+    (tmp_path / "plugins" / "small_own.py").write_bytes(Path(small_plugin.__file__).read_bytes())
+    (tmp_path / "job.json").write_text(small_plugin.JOB, encoding="utf-8")
+    (tmp_path / "day.csv").write_bytes(csv_series(Sample(float(at), "heading", 10.0, "20") for at in range(5)))
+    return tmp_path
+
+
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(program, [str(argument) for argument in arguments])
+
+
+def test_every_command_reads_it(data: Path) -> None:
+    judged = json.loads(run("assess", data / "job.json", "--json").stdout)
+    assert "small_own" in [plugin["name"] for plugin in judged["plugins"]]
+    assert "small.horn" in [found["calculator"] for found in judged["jobs"][0]["findings"]]
+    assert "small.horn" in run("steps", "--beside", data).stdout
+    assert "small_own" in run("plugins", "--beside", data / "job.json").stdout
+    assert "Held steady." in run("recording", data / "day.csv", "--steady").stdout
+    assert "small.horn" in run("new-job", data / "new.json", "XYZAB123F526").stdout + (data / "new.json").read_text()
+    imported = run("import", data / "job.json", "--into", data / "hulls", "--by", "Robin")
+    assert imported.exit_code == 0, imported.output
+
+
+def test_a_folder_of_hull_files_has_its_own(data: Path) -> None:
+    assert run("import", data / "job.json", "--into", data / "hulls", "--by", "Robin", "--anyway").exit_code == 0
+    assert "small_own" not in run("assess", data / "hulls").stdout
+    (data / "plugins").rename(data / "hulls" / "plugins")
+    assert "Sound the horn" in run("assess", data / "hulls").stdout
+
+
+def test_one_named_on_the_command_line_runs_instead_and_is_not_a_clash(data: Path) -> None:
+    (data / "other").mkdir()
+    (data / "other" / "small_own.py").write_text(wrong_plugins.good("small_own"), encoding="utf-8")
+    listed = run("--plugin", data / "other" / "small_own.py", "plugins", "--json", "--beside", data)
+    plain = json.loads(listed.stdout)
+    assert plain["faults"] == []
+    assert [one["calculators"] for one in plain["plugins"] if one["name"] == "small_own"] == [["small_own.check"]]
+
+
+def test_nothing_runs_from_a_folder_that_others_may_change(data: Path) -> None:
+    (data / "plugins").chmod(0o777)
+    result = run("plugins", "--beside", data)
+    assert "small_own" not in result.stdout
+    assert "is not yours alone to change, so no plugin in it ran" in result.stderr
+
+
+def test_what_is_no_plugin_and_what_comes_with_the_program_is_passed_over(tmp_path: Path) -> None:
+    place = tmp_path / "plugins"
+    (place / "package").mkdir(parents=True)
+    (place / "garboard_shop").mkdir()
+    for name in ("package/__init__.py", "garboard_shop/__init__.py", "one.py", "notes.txt", "a-b.py"):
+        (place / name).touch()
+    assert [path.name for path in plugins_beside(tmp_path, ("garboard_shop",))] == ["one.py", "package"]
+    assert plugins_beside(tmp_path / "elsewhere" / "job.json") == ()

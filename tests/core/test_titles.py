@@ -1,0 +1,53 @@
+"""Places of measurements in the words a person saw: rows of tables by name, not by number alone."""
+
+from __future__ import annotations
+
+import pytest
+
+from garboard.hosting.host import PluginHost, make_host
+from garboard.hosting.titles import place_in_words
+from garboard.job_view import FieldKey, JobView
+from garboard.records import Job, JsonValue, Measurement, Vessel
+
+RUNS, PUMPS, STEPS = "prop_check.full_throttle", "handover.bilge_pumps", "fuel_curve.steps"
+ENTERED: dict[FieldKey, JsonValue] = {
+    (RUNS, "direction", "2", ""): "against",
+    (RUNS, "speed", "2", ""): "31.9 kn",
+    (RUNS, "speed", "3", ""): "32.0 kn",
+    (PUMPS, "pump", "1", ""): "Forward",
+    (STEPS, "nominal_engine_speed", "4", ""): "2500 rev/min",
+}
+VIEW = JobView(
+    vessel=Vessel(hull_number="XYZAB123F526"),
+    job=Job(id="a"),
+    measurements=tuple(Measurement(step=s, field=f, row=r, of=o, value=v) for (s, f, r, o), v in ENTERED.items()),
+)
+
+
+@pytest.fixture(scope="module")
+def host() -> PluginHost:
+    return make_host(entry_points=False)
+
+
+@pytest.mark.parametrize(
+    ("place", "words"),
+    [
+        ((RUNS, "speed", "2", ""), "Speed over ground, run 2, against"),
+        ((RUNS, "engine_speed", "2", "port"), "Engine speed, port, run 2, against"),
+        ((RUNS, "direction", "2", ""), "Wind and current, run 2"),  # its value says the rest
+        ((RUNS, "speed", "3", ""), "Speed over ground, run 3"),
+        ((PUMPS, "by_hand", "1", ""), "Forward"),
+        ((PUMPS, "by_hand", "2", ""), "pump 2"),
+        ((STEPS, "speed_out", "4", ""), "step 4, 2500 rev/min"),
+        (("shop.own", "remark", "7", ""), "remark, 7"),
+        ((RUNS, "no_such_field", "7", ""), "no such field, 7"),
+        ((RUNS, "all_runs", "", ""), "One recording of all runs"),
+    ],
+)
+def test_a_row_is_called_by_what_stands_first_in_it(host: PluginHost, place: FieldKey, words: str) -> None:
+    said = place_in_words(place, host, VIEW)
+    assert said.endswith(words)
+
+
+def test_without_the_job_a_row_is_its_number(host: PluginHost) -> None:
+    assert place_in_words((RUNS, "speed", "2", ""), host).endswith("Speed over ground, 2")

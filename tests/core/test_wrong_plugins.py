@@ -1,0 +1,97 @@
+"""Wrong plugins on an office machine: none of them ends anything, and each is told by its code."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import attrs
+import pytest
+
+import wrong_plugins
+from garboard.findings import Verdict
+from garboard.hosting.apart import Apart, Limits
+from garboard.hosting.host import PluginHost, make_host
+from garboard.job_view import JobView
+from garboard.records import Job, Vessel
+from garboard.report.book import _blocks
+from garboard.steps import Assessed
+from wrong_plugins import BOOK, FAULT, PROBLEM, SHORTENED
+
+VIEW = JobView(vessel=Vessel(hull_number="QQZ04417D626"), job=Job(id="one", opened="2026-05-14"))
+SOURCES = wrong_plugins.sources()
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="posix and signals")
+
+
+@attrs.frozen
+class Run:
+    host: PluginHost
+    found: tuple[Assessed, ...]
+
+    def told(self, name: str, how: str) -> list[str]:
+        """The codes, or what stands in the book, by which one plugin is told."""
+        if how == PROBLEM:
+            return [one.code for one in self.host.problems if one.name == name]
+        if how == FAULT:
+            return [one.code for one in self.host.faults if one.name == name and one.at_work]
+        if how == BOOK:
+            (section,) = [one for one in self.host.report_sections if one.key == f"{name}.part"]
+            return [str(block) for block in _blocks(section, self.host, VIEW, ())]
+        found = [one for one in self.found if one.plugin == name]
+        if how == SHORTENED:
+            return ["" for one in found if one.shortened]
+        return [one.finding.code.removeprefix(f"{name}.check.") for one in found]
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Run]:
+    """All of them in one host, first and last one that is right; one job."""
+    folder = tmp_path_factory.mktemp("wrong")
+    texts = {"first": wrong_plugins.good("first"), **{name: text for name, (_, text) in SOURCES.items()}}
+    host = make_host((), entry_points=False)
+    host.apart = Apart(Limits(processor=0.3, wall=5.0, memory=1 << 28, answer=8 << 20))
+    for name, text in (*texts.items(), ("last", wrong_plugins.good("last"))):
+        (folder / f"{name}.py").write_text(text, encoding="utf-8")
+        host.load_file(folder / f"{name}.py")
+    yield Run(host, host.assess(VIEW))
+    host.apart.close()
+
+
+def test_there_are_enough_of_them() -> None:
+    assert len(SOURCES) >= 60
+
+
+@pytest.mark.parametrize("name", SOURCES)
+def test_each_is_told_by_its_code(run: Run, name: str) -> None:
+    (how, code), _ = SOURCES[name]
+    told = run.told(name, how)
+    if how == BOOK:
+        assert code in told[0]
+        assert f"Plugin {name} could not write this section" in told[0]
+    else:
+        assert code in told, (told, [one for one in run.host.faults if one.name == name])
+
+
+@pytest.mark.parametrize("name", ["first", "last"])
+def test_those_that_are_right_are_judged_and_accused_of_nothing(run: Run, name: str) -> None:
+    (one,) = [one for one in run.found if one.plugin == name]
+    assert (one.finding.verdict, one.finding.sentence, one.shortened) == (Verdict.FAIL, "It is dead.", False)
+    assert [fault for fault in run.host.faults if fault.name == name] == []
+
+
+def test_whoever_is_told_learns_the_file_and_what_to_do(run: Run) -> None:
+    assert all(fault.cure and Path(fault.file).stem == fault.name for fault in run.host.faults)
+    lines = {fault.name: fault.line for fault in run.host.faults}
+    assert (lines["syntax"], lines["divides"], lines["leaves"]) == (1, 1, 2)
+    for name, text in (("not_marked", "def register_calculators"), ("key_of_another", "register(calculator(key")):
+        source = SOURCES[name][1].splitlines()
+        assert text in source[lines[name] - 1]
+
+
+def test_no_more_processes_were_started_than_plugins_ended_theirs(run: Run) -> None:
+    ended = {"took_too_long", "process_ended"}
+    by_code = sum(code in ended for (_, code), _ in SOURCES.values())
+    by_hand = sum(name in ("section_loops", "leaves_a_thread") for name in SOURCES)
+    assert run.host.apart is not None
+    assert run.host.apart.starts <= 1 + by_code + by_hand

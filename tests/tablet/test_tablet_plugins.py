@@ -1,0 +1,207 @@
+"""A shop's own plugin in the app: a loop is interrupted, what cannot be is passed over, and one start is its price."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import wrong_plugins
+from garboard.disk.shop_document import PLUGINS, shop_document
+from garboard.fields import implausible
+from garboard.findings import Verdict
+from garboard.hosting.host import PluginHost, make_host
+from garboard.job_view import JobView
+from garboard.records import Job, Vessel
+from garboard.shop_link.shop_plugins import ApprovedPlugin, keep
+from garboard_tablet.models.left_out import AT_WORK, left_out, runs, take_back_in
+from garboard_tablet.models.plugin_minder import MOST_CUTS, Patience, PluginMinder
+from garboard_tablet.models.tablet import open_tablet
+from tablet.driver import Drive
+
+VIEW = JobView(vessel=Vessel(hull_number="QQZ04417D626"), job=Job(id="one", opened="2026-05-14"))
+SOON = Patience(processor=0.1, wall=0.3, more=0.15, held=20.0)
+
+
+def plugin(folder: Path, name: str, body: str) -> Path:
+    file = folder / f"{name}.py"
+    file.write_text(wrong_plugins.computing(name, body), encoding="utf-8")
+    return file
+
+
+@pytest.fixture
+def minder(tmp_path: Path) -> Iterator[PluginMinder]:
+    one = PluginMinder(tmp_path, patience=SOON)
+    yield one
+    one.close()
+
+
+def host_of(minder: PluginMinder, *files: Path) -> PluginHost:
+    host = make_host((), entry_points=False, files=files, minder=minder)
+    assert host.problems == []
+    return host
+
+
+def codes(host: PluginHost) -> list[str]:
+    return [one.finding.code for one in host.assess(VIEW)]
+
+
+@pytest.mark.parametrize(
+    "loop",
+    [
+        "while True: pass",
+        "while True:\n    try:\n        while True: pass\n    except Exception: pass",
+        "while True: sorted(range(1000))",
+        "list(iter(int, 1))",
+        "while True: view.value('NAME.step', 'dry')",
+    ],
+    ids=["plain", "catching", "calling", "in C with Python inside", "in the program"],
+)
+def test_a_loop_is_interrupted_and_the_rest_is_judged(tmp_path: Path, minder: PluginMinder, loop: str) -> None:
+    if loop == "list(iter(int, 1))":
+        loop = "list(iter(lambda: 0, 1))"
+    files = [plugin(tmp_path, "bad", f"yield found()\n{loop}"), plugin(tmp_path, "good", "yield found()")]
+    host = host_of(minder, *files)
+    stands, cut, good = host.assess(VIEW)
+    assert (stands.finding.verdict, cut.finding.code) == (Verdict.FAIL, "bad.check.took_too_long")
+    assert "Not judged here: took too long" in cut.finding.sentence
+    assert good.finding.code == "good.check.fail"
+    assert not minder.is_stuck
+    time.sleep(0.3)  # an interruption that came too late would end this
+
+
+def test_a_loop_when_it_is_loaded_is_interrupted_too(tmp_path: Path, minder: PluginMinder) -> None:
+    (tmp_path / "bad.py").write_text("while True: pass", encoding="utf-8")
+    (problem,) = make_host((), entry_points=False, files=[tmp_path / "bad.py"], minder=minder).problems
+    assert (problem.name, problem.code) == ("bad", "took_too_long")
+
+
+def test_one_that_is_cut_again_and_again_does_not_run_for_ever(tmp_path: Path, minder: PluginMinder) -> None:
+    host = host_of(minder, plugin(tmp_path, "bad", "while True: pass"))
+    for _ in range(MOST_CUTS):
+        assert codes(host) == ["bad.check.took_too_long"]
+    began = time.monotonic()
+    assert codes(host) == ["bad.check.took_too_long"]
+    assert time.monotonic() - began < SOON.processor / 2
+
+
+def test_one_that_is_quick_is_never_touched_and_leaves_no_trace(tmp_path: Path, minder: PluginMinder) -> None:
+    host = host_of(minder, plugin(tmp_path, "good", "yield found()"))
+    for _ in range(200):
+        assert codes(host) == ["good.check.fail"]
+    assert left_out(tmp_path) == {}
+
+
+def test_what_cannot_be_interrupted_is_passed_over_while_the_rest_goes_on(tmp_path: Path) -> None:
+    told, over = list[str](), threading.Event()
+
+    def pass_over(name: str) -> None:
+        told.append(name)
+        over.set()
+
+    minder = PluginMinder(tmp_path, pass_over, SOON)
+    release = threading.Event()
+    host = host_of(
+        minder,
+        plugin(tmp_path, "bad", "import threading\nthreading.held.wait()\nyield found()"),
+        plugin(tmp_path, "good", "yield found()"),
+    )
+    threading.held = release  # type: ignore[attr-defined]  # what the plugin waits for
+    try:
+        worker = threading.Thread(target=codes, args=(host,), daemon=True)
+        worker.start()
+        assert over.wait(5)
+        assert (told, minder.is_stuck) == (["bad"], True)
+        assert codes(host) == ["bad.check.took_too_long", "good.check.fail"]
+    finally:
+        release.set()
+        worker.join(5)
+        del threading.held  # type: ignore[attr-defined]
+    assert not minder.is_stuck
+
+
+HOLDS = """
+import sys
+from pathlib import Path
+from garboard.hosting.host import make_host
+from garboard_tablet.models.plugin_minder import Patience, PluginMinder
+folder = Path(sys.argv[1])
+minder = PluginMinder(folder, patience=Patience(held=0.4))
+host = make_host((), entry_points=False, files=[folder / "holds.py"], minder=minder)
+from garboard.job_view import JobView
+from garboard.records import Job, Vessel
+print(host.assess(JobView(vessel=Vessel(hull_number="QQZ04417D626"), job=Job(id="one"))))
+"""
+
+
+def test_what_holds_the_interpreter_ends_the_app_and_the_next_start_leaves_it_out(tmp_path: Path) -> None:
+    """A regular expression that never ends: no thread of Python's runs beside it, and nothing can interrupt it."""
+    file = plugin(tmp_path, "holds", "import re\nre.match('(a+)+b', 'a' * 60)")
+    began = time.monotonic()
+    ended = subprocess.run([sys.executable, "-c", HOLDS, str(tmp_path)], capture_output=True, text=True, timeout=60)
+    assert (ended.returncode, ended.stdout) == (1, "")
+    assert time.monotonic() - began < 30
+    assert "holds.py" in (tmp_path / "plugin-held.txt").read_text(encoding="utf-8")
+    without = left_out(tmp_path)
+    assert list(without) == ["holds"]
+    assert not (tmp_path / AT_WORK).exists()
+    assert not runs(file, without)
+    assert left_out(tmp_path) == without, "at every start after, too"
+    file.write_text(file.read_text(encoding="utf-8") + "\n# put right\n", encoding="utf-8")
+    assert runs(file, without), "another version runs"
+    take_back_in(tmp_path, "holds")
+    assert left_out(tmp_path) == {}
+
+
+def test_the_first_page_says_who_is_left_out_and_a_press_lets_it_run_again(tmp_path: Path, drive: Drive) -> None:
+    folder = tmp_path / "tablet"
+    text = wrong_plugins.good("our_own").encode()
+    with_plugin = open_tablet(folder)
+    keep(folder, [ApprovedPlugin("our_own", with_plugin.files.attachments.put(text), "M. Office", 1)])
+    assert [row["name"] for row in shop_document(folder).rows(PLUGINS)] == ["our_own"]
+    assert "our_own" in [one.name for one in with_plugin.host.plugins]
+    minder = with_plugin.minder
+    assert minder is not None
+    (own,) = (one for one in with_plugin.host.plugins if one.name == "our_own")
+    call = minder.begin("our_own", own.file, "our_own.check")
+    as_it_ran = (folder / AT_WORK).read_bytes()
+    minder.end(call)
+    with_plugin.close()
+    (folder / AT_WORK).write_bytes(as_it_ran)
+
+    d = drive(folder, make_host=None)
+    assert "Plugin our_own is left out, because the app ended while it ran." in " ".join(d.words())
+    assert "our_own" not in [one.name for one in d.app.tablet.host.plugins]
+    d.press("settings")
+    assert "its checks are not judged here" in " ".join(d.words())
+    d.press("use our_own again")
+    d.close()
+
+    again = open_tablet(folder)
+    assert "our_own" in [one.name for one in again.host.plugins]
+    assert again.plugins_left_out() == ()
+    again.close()
+
+
+def test_a_fields_own_function_keeps_nobody_from_entering(tmp_path: Path, minder: PluginMinder) -> None:
+    fields = """name="volts", title="Volts", kind=Kind.AMOUNT, quantity="voltage", unit="V", plausible_for="""
+    for name, asked in (
+        ("loops", "lambda vessel, of: list(iter(lambda: 0, 1))"),
+        ("fails", "lambda vessel, of: 1 / 0"),
+    ):
+        text = wrong_plugins.good(name).replace('name="dry", title="Dry", kind=Kind.YES_NO', f"{fields}{asked}")
+        (tmp_path / f"{name}.py").write_text(text, encoding="utf-8")
+        (step,) = host_of(minder, tmp_path / f"{name}.py").steps
+        assert implausible(step.fields[0], "12 V", VIEW.vessel) == ""
+
+
+def test_a_plugin_chosen_for_this_run_is_used(tmp_path: Path) -> None:
+    file = plugin(tmp_path, "chosen", "yield found()")
+    tablet = open_tablet(tmp_path / "tablet", own_plugins=[file])
+    assert "chosen" in [one.name for one in tablet.host.plugins]
+    tablet.close()

@@ -1,0 +1,235 @@
+"""Wrong plugins, each a small source text with the code by which its author is told. Careless ones, and worse.
+
+`bodies` gives what stands in compute, `sources` whole files.
+"""
+
+from __future__ import annotations
+
+from textwrap import dedent, indent
+
+PROBLEM, FAULT, FINDING, SHORTENED, BOOK = "not loaded", "told of one at work", "finding", "shortened", "in the book"
+
+_HEAD = """\
+from garboard import hookimpl
+from garboard.fields import Field, Kind
+from garboard.findings import *
+from garboard.settings import Setting
+from garboard.steps import *
+
+BASIS = (Basis(BasisKind.SHOP_RULE, "our list"),)
+DRY = Field(name="dry", title="Dry", kind=Kind.YES_NO)
+
+def found(**more):
+    return Finding(**{"verdict": Verdict.FAIL, "about": "pump", "sentence": "It is dead.", "basis": BASIS, **more})
+
+def step(**more):
+    return Step(**{"key": "NAME.step", "title": "Look", "phase": Phase.ALONGSIDE, "order": 1, "fields": (DRY,), **more})
+
+def calculator(**more):
+    return Calculator(**{"key": "NAME.check", "title": "Check", "step": "NAME.step", "compute": compute,
+                         "basis": BASIS, **more})
+
+def setting(default="1 h", hard=(0.5, 4), kind=Kind.AMOUNT, **field):
+    own = {"name": "time", "title": "Time", "kind": kind, "quantity": "time", "unit": "h", "hard": hard, **field}
+    return Setting(key="NAME.time", field=Field(**own), default=default, basis=BASIS[0])
+
+def compute(view):
+    yield found()
+
+"""
+_STEPS = "@hookimpl\ndef register_steps(register):\n    register(step())\n\n"
+_CALCULATORS = "@hookimpl\ndef register_calculators(register):\n    register(calculator())\n\n"
+
+Told = tuple[str, str]
+"""How it is told, and the code."""
+
+
+def _offering(hook: str, what: str) -> str:
+    return f"@hookimpl\ndef register_{hook}(register):\n    register({what})\n"
+
+
+def _computing(body: str) -> str:
+    return _STEPS + _CALCULATORS + "def compute(view):\n" + indent(dedent(body), "    ") + "\n"
+
+
+def _section(build: str) -> str:
+    made = 'ReportSection(key="NAME.part", title="Part", order=1, build=build)'
+    return _offering("report_sections", made) + f"def build(view, assessed):\n    {build}\n"
+
+
+_WHOLE: dict[str, tuple[Told, str]] = {
+    # when it is imported
+    "syntax": ((PROBLEM, "syntax_error"), "def broken(:\n"),
+    "divides": ((PROBLEM, "failed"), "1 / 0\n"),
+    "imports_nothing": ((PROBLEM, "failed"), "import no_such_module_anywhere\n"),
+    "leaves": ((PROBLEM, "ended_the_program"), "import sys\nsys.exit(0)\n"),
+    "leaves_at_once": ((PROBLEM, "ended_the_program"), "import os\nos._exit(0)\n"),
+    "leaves_by_posix": ((PROBLEM, "process_ended"), "import posix\nposix._exit(0)\n"),
+    "bare": ((PROBLEM, "ended_the_program"), "raise BaseException('bare')\n"),
+    "interrupts": ((PROBLEM, "ended_the_program"), "raise KeyboardInterrupt\n"),
+    "loops_at_once": ((PROBLEM, "took_too_long"), "while True: pass\n"),
+    "hoards_at_once": ((PROBLEM, "too_much_memory"), "kept = bytearray(1 << 40)\n"),
+    "recurses": ((PROBLEM, "failed"), "def f(): return f()\nf()\n"),
+    "later": ((PROBLEM, "other_version"), "written_for = 99\n"),
+    "version_in_words": ((PROBLEM, "wrong_type"), 'written_for = "1"\n' + _STEPS),
+    "version_of_two_lines": ((PROBLEM, "wrong_value"), '__version__ = "1\\n2"\n' + _STEPS),
+    # what it offers
+    "offers_nothing": ((PROBLEM, "offers_nothing"), "def register_steps(register):\n    register(step())\n"),
+    "not_marked": (
+        (FAULT, "hook_not_marked"),
+        _STEPS + "def register_calculators(register):\n    register(calculator())\n",
+    ),
+    "no_register": (
+        (FAULT, "hook_without_register"),
+        _STEPS + "@hookimpl\ndef register_calculators():\n    return []\n",
+    ),
+    "misspelt_hook": ((PROBLEM, "wrong_hook"), "@hookimpl\ndef register_stepz(register):\n    pass\n"),
+    "other_argument": ((PROBLEM, "wrong_hook"), "@hookimpl\ndef register_steps(registrar):\n    pass\n"),
+    "aborts": ((PROBLEM, "ended_the_program"), "@hookimpl\ndef register_steps(register):\n    import os; os.abort()\n"),
+    "breaks": (
+        (PROBLEM, "process_ended"),
+        "@hookimpl\ndef register_steps(register):\n    import ctypes; ctypes.string_at(0)\n",
+    ),
+    "order_in_words": ((PROBLEM, "wrong_type"), _offering("steps", 'step(order="first")')),
+    "phase_in_words": ((PROBLEM, "wrong_type"), _offering("steps", 'step(phase="alongside")')),
+    "kind_in_words": (
+        (PROBLEM, "wrong_type"),
+        _offering("steps", 'step(fields=(Field(name="a", title="A", kind="yes or no"),))'),
+    ),
+    "basis_alone": ((PROBLEM, "wrong_type"), _STEPS + _offering("calculators", "calculator(basis=BASIS[0])")),
+    "basis_in_words": ((PROBLEM, "wrong_type"), _STEPS + _offering("calculators", 'calculator(basis="ours")')),
+    "compute_in_words": ((PROBLEM, "wrong_type"), _STEPS + _offering("calculators", 'calculator(compute="compute")')),
+    "choices_in_brackets": (
+        (PROBLEM, "wrong_type"),
+        _offering("steps", 'step(fields=(Field(name="a", title="A", kind=Kind.CHOICE, choices=("yes")),))'),
+    ),
+    "no_comma": ((PROBLEM, "wrong_type"), _offering("steps", "step(fields=(DRY))")),
+    "unknown_unit": ((PROBLEM, "wrong_value"), _offering("settings", 'setting(unit="fathom")')),
+    "unknown_quantity": ((PROBLEM, "wrong_value"), _offering("settings", 'setting(quantity="luck")')),
+    "default_in_another_unit": ((PROBLEM, "wrong_value"), _offering("settings", 'setting(default="1 V")')),
+    "default_as_number": ((PROBLEM, "wrong_value"), _offering("settings", "setting(default=1)")),
+    "default_out_of_range": ((PROBLEM, "wrong_value"), _offering("settings", 'setting(default="9 h")')),
+    "no_range": ((PROBLEM, "wrong_value"), _offering("settings", "setting(hard=None)")),
+    "range_upside_down": ((PROBLEM, "wrong_value"), _offering("settings", "setting(hard=(4, 0.5))")),
+    "offers_a_dict": ((PROBLEM, "wrong_type"), _offering("steps", '{"key": "a.b"}')),
+    "offers_a_class": ((PROBLEM, "wrong_type"), _offering("steps", "Step")),
+    "key_without_a_dot": ((PROBLEM, "wrong_value"), _offering("steps", 'step(key="look")')),
+    "key_of_two_lines": ((PROBLEM, "wrong_value"), _offering("steps", 'step(key="NAME.a\\nb")')),
+    "key_of_another": ((PROBLEM, "key_taken"), _STEPS + _offering("calculators", 'calculator(key="prop_check.mine")')),
+    "key_twice": ((PROBLEM, "key_taken"), _offering("steps", "step()); register(step()")),
+    "field_twice": ((PROBLEM, "wrong_value"), _offering("steps", "step(fields=(DRY, DRY))")),
+    "table_without_columns": (
+        (PROBLEM, "wrong_value"),
+        _offering("steps", 'step(fields=(Field(name="a", title="A", kind=Kind.TABLE),))'),
+    ),
+    "guide_of_nothing": (
+        (PROBLEM, "wrong_value"),
+        _offering(
+            "live_guides",
+            'LiveGuide(key="NAME.guide", title="G", quantities=("luck",), begin=len, take=max, show=len)',
+        ),
+    ),
+    "option_of_two_words": (
+        (PROBLEM, "wrong_value"),
+        _offering("recording_judges", 'RecordingJudge(key="NAME.judge", title="J", option="Two words", judge=len)'),
+    ),
+    "unknown_step": ((FAULT, "unknown_step"), _STEPS + _offering("calculators", 'calculator(step="NAME.stepp")')),
+    "step_of_another": ((FAULT, "others_key"), _offering("steps", 'step(key="prop_check.own_step")')),
+    # its book
+    "section_in_words": ((BOOK, "TypeError"), _section('return "all is well"')),
+    "section_of_numbers": ((BOOK, "TypeError"), _section("return [1, 2]")),
+    "section_of_nothing": ((BOOK, "TypeError"), _section("return None")),
+    "section_loops": ((BOOK, "took too long"), _section("while True: pass")),
+    "section_leaves": ((BOOK, "SystemExit"), _section("raise SystemExit")),
+}
+
+_BODIES: dict[str, tuple[Told, str]] = {
+    "verdict_in_words": ((FINDING, "plugin_failed"), 'yield found(verdict="pass")'),
+    "basis_of_text": ((FINDING, "plugin_failed"), 'yield found(basis="ours")'),
+    "basis_not_tuple": ((FINDING, "plugin_failed"), "yield found(basis=BASIS[0])"),
+    "no_basis": ((FINDING, "plugin_failed"), "yield found(basis=())"),
+    "sentence_a_number": ((FINDING, "plugin_failed"), "yield found(sentence=5)"),
+    "half_a_letter": ((FINDING, "plugin_failed"), "yield found(sentence=chr(0xd800))"),
+    "nan_in_a_figure": (
+        (FINDING, "plugin_failed"),
+        'yield found(figures=(Figure("f", Axis("x"), Axis("y"), (Series("s", (1.0,), (float("nan"),)),)),))',
+    ),
+    "nan_in_a_number": ((FINDING, "plugin_failed"), 'yield found(numbers=(Number("n", float("nan")),))'),
+    "cells_missing": ((FINDING, "plugin_failed"), 'yield found(tables=(Table("t", ("a", "b"), (("1",),)),))'),
+    "passes_beyond_its_limit": (
+        (FINDING, "plugin_failed"),
+        'yield found(verdict=Verdict.PASS, numbers=(Number("n", 9.0),), limits=(Limit("n", high=3.0),))',
+    ),
+    "code_of_another": ((FINDING, "plugin_failed"), 'yield found(code="prop_check.window.above")'),
+    "doubts_unasked": (
+        (FINDING, "plugin_failed"),
+        'yield found(doubts=(Doubt("no", step="NAME.step", field="dry"),))',
+    ),
+    "gives_nothing": ((FINDING, "plugin_failed"), "return None"),
+    "gives_one": ((FINDING, "plugin_failed"), "return found()"),
+    "gives_dicts": ((FINDING, "plugin_failed"), 'yield {"verdict": "fail"}'),
+    "gives_without_end": ((FINDING, "plugin_failed"), "while True: yield found()"),
+    "asks_misspelt": ((FINDING, "plugin_failed"), 'yield found(about=str(view.value("NAME.step", "drie")))'),
+    "asks_misspelt_step": ((FINDING, "plugin_failed"), 'yield found(about=str(view.value("NAME.stepp", "dry")))'),
+    "asks_unknown_setting": ((FINDING, "plugin_failed"), 'yield found(about=str(view.setting("NAME.gone")))'),
+    "leaves_computing": ((FINDING, "plugin_failed"), "raise SystemExit(0)"),
+    "leaves_computing_at_once": ((FINDING, "plugin_failed"), "import os; os._exit(0)"),
+    "leaves_computing_by_posix": ((FINDING, "process_ended"), "import posix; posix._exit(0)"),
+    "bare_computing": ((FINDING, "plugin_failed"), "raise BaseException"),
+    "says_nothing": (
+        (FINDING, "plugin_failed"),
+        """
+        class Mute(NotEnoughData):
+            def __init__(self): pass
+        raise Mute
+        """,
+    ),
+    "loops": ((FINDING, "took_too_long"), "while True: pass"),
+    "breaks_computing": ((FINDING, "process_ended"), "import ctypes; ctypes.string_at(0)"),
+    "hoards": ((FINDING, "too_much_memory"), "yield found(about=str(len(bytearray(1 << 40))))"),
+    "shouts": ((FINDING, "too_much_output"), "yield found(sentence='x' * 50_000_000)"),
+    "recurses_computing": ((FINDING, "plugin_failed"), "yield from compute(view)"),
+    "reads_a_file": ((FINDING, "plugin_failed"), "yield found(about=open('/etc/hostname').read())"),
+    "writes_a_file": ((FINDING, "plugin_failed"), "open('/tmp/of_a_plugin', 'w').write('x')"),
+    "opens_a_connection": ((FINDING, "plugin_failed"), "import socket; socket.create_connection(('127.0.0.1', 9))"),
+    "starts_a_program": ((FINDING, "plugin_failed"), "import subprocess; subprocess.run(['true'])"),
+    "ends_the_parent": ((FINDING, "plugin_failed"), "import os; os.kill(os.getppid(), 9)"),
+    "leaves_a_thread": (
+        (FINDING, "plugin_failed"),
+        """
+        import threading, time
+        threading.Thread(target=time.sleep, args=(60,), daemon=True).start()
+        yield found()
+        """,
+    ),
+    "waits_for_input": ((FINDING, "plugin_failed"), "yield found(about=input('Which? '))"),
+    "by_chance": ((FAULT, "uses_chance"), "import random; yield found(about=str(random.random()))"),
+    "by_the_clock": ((FAULT, "uses_clock"), "import time; yield found(about=str(time.time()))"),
+    "rows_without_end": (
+        (SHORTENED, ""),
+        'yield found(tables=(Table("t", ("a",), tuple((str(n),) for n in range(20_000))),))',
+    ),
+    "runs_off_the_page": ((SHORTENED, ""), "yield found(sentence='word ' * 220)"),
+    "a_million_letters": ((SHORTENED, ""), "yield found(sentence='word ' * 200_000)"),
+}
+
+
+def sources() -> dict[str, tuple[Told, str]]:
+    """Every wrong plugin by name: how it is told and by which code, and its file."""
+    whole = {**_WHOLE, **{name: (told, _computing(body)) for name, (told, body) in _BODIES.items()}}
+    return {name: (told, _file(name, text)) for name, (told, text) in whole.items()}
+
+
+def computing(name: str, body: str) -> str:
+    """One whose compute is of these lines."""
+    return _file(name, _computing(body))
+
+
+def good(name: str) -> str:
+    """One that nothing is wrong with."""
+    return _file(name, _STEPS + _CALCULATORS)
+
+
+def _file(name: str, text: str) -> str:
+    is_alone = not ("step(" in text or "hookimpl" in text)
+    return text if is_alone else (_HEAD + text).replace("NAME", name)
