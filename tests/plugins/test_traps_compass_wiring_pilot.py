@@ -114,6 +114,7 @@ def recorded(
     wander: float = 0.6,
     weave: Callable[[float], float] = lambda time: 0.0,
     at: tuple[float, float] | None = None,
+    sent: float | None = None,
 ) -> Recording:
     """Legs of seconds and a rate of turn [deg/s], a number or by the time of the leg, as the instruments send them."""
     draw, made = Random(11), []
@@ -132,8 +133,10 @@ def recorded(
             made.append(Sample(time, "speed_over_ground", max(0.0, speed + draw.gauss(0, 0.05)), "II"))
             if at is not None:
                 made += [Sample(time, "latitude", at[0], "GP"), Sample(time, "longitude", at[1], "GP")]
+            if sent is not None:
+                made.append(Sample(time, "variation", sent, "GP"))
             bow, time = bow + turning * every, time + every
-    return gather("recorded", made)
+    return gather(f"recorded {start}", made)
 
 
 CIRCLE = ((20.0, 0.0), (190.0, 2.5))
@@ -225,6 +228,23 @@ COMPASSES: Mapping[str, Callable[[], Trap]] = {
         runs=recorded(EIGHT_RUNS, {"HC": SLIGHT}, every=1.0, at=(37.5, -68.0)),
         told={("variation", ADVISE, "recorded_elsewhere"), (AT_HELM, ADVISE, "place_in_doubt")},
         doubted=[(PLACE, "latitude"), (PLACE, "longitude")],
+    ),
+    "longitude east for west, and only the network's variation tells": lambda: by_compass(
+        of(PLACE, longitude="68.0 deg"), PLACE, RUNS, runs=recorded(EIGHT_RUNS, {"HC": SLIGHT}, every=1.0, sent=EAST),
+        told={("variation", ADVISE, "sent_otherwise"), (AT_HELM, ADVISE, "variation_in_doubt")},
+    ),
+    "innocent compass beside a plotter with an old variation": lambda: by_compass(
+        {}, PLACE, RUNS, runs=recorded(EIGHT_RUNS, {"HC": SLIGHT}, every=1.0, sent=-9.0), passed=[IN_ORDER],
+        told={("variation", ADVISE, "sent_otherwise")},
+    ),
+    "runs of another year": lambda: by_compass(
+        {}, RUNS, TURN, told={(AT_HELM, ADVISE, "dated_apart")}, passed=[GOOD],
+        runs=recorded(EIGHT_RUNS, {"HC": SLIGHT}, every=1.0, start="2023-05-15T15:00:00"),
+        turn=recorded(CIRCLE, {"HC": aboard()}),
+    ),
+    "a turn of another year": lambda: by_compass(
+        {}, RUNS, TURN, told={(AT_HELM, ADVISE, "dated_apart")}, passed=[IN_ORDER], runs=slight_runs(),
+        turn=recorded(CIRCLE, {"HC": aboard()}, start="2023-05-15T15:00:00"),
     ),
     "a date no model covers": lambda: by_compass(
         of(PLACE, date="2006-05-15"), PLACE, RUNS, runs=slight_runs(),
@@ -573,6 +593,7 @@ WIRES: Mapping[str, Callable[[], Trap]] = {
 
 def assessed(trap: Trap) -> list[Finding]:
     view = job_view(trap.vessel, trap.values, recordings=trap.recordings)
+    view = attrs.evolve(view, job=attrs.evolve(view.job, opened="2026-05-14"))
     return [one.finding for one in HOST.assess(view, trap.steps)]
 
 
